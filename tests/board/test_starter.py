@@ -1,0 +1,122 @@
+"""Tests of zcd.board.starter: what it writes loads, and it never overwrites."""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from zcd.board.files import load_board, parse_board
+from zcd.board.library import odd_values
+from zcd.board.model import Topology
+from zcd.board.schema import BoardFile
+from zcd.board.starter import starter_text, write_starter
+from zcd.errors import InputError
+
+TOPOLOGIES = list(Topology)
+
+
+@pytest.mark.parametrize("topology", TOPOLOGIES)
+def test_starter_loads(topology: Topology, tmp_path: Path) -> None:
+    path = write_starter(tmp_path / "new.toml", topology)
+    board = load_board(path)
+    assert board.topology is topology
+    assert "invented" in board.name
+    assert odd_values(board) == ()
+    assert list(tmp_path.iterdir()) == [path]
+    assert "CAUTION" in path.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("topology", TOPOLOGIES)
+def test_defaults_in_the_comments_are_those_taken(topology: Topology) -> None:
+    """With every commented default made live, the board stays the same, without assumptions."""
+    text = starter_text(topology)
+    live = re.sub(r"^# (\[\w+\]|\w+ = (?!.*example).*)$", r"\1", text, flags=re.MULTILINE)
+    # The relay's keys belong to a switched feed, and a style below the chain is one of many.
+    live = re.sub(r"^(contact|coil|driver)_.*$", "", live, flags=re.MULTILINE)
+    assert live != text
+    plain, full = parse_board(text), parse_board(live)
+    assert full.controller == plain.controller
+    assert full.service == plain.service
+    assert full.mains == plain.mains
+    assert full.chains == plain.chains
+    assert full.optocoupler == plain.optocoupler
+    left = {note.key for note in full.assumptions}
+    assert left <= {"output.pull_up.style", "output.pull_up.tolerance"}
+
+
+@pytest.mark.parametrize("topology", TOPOLOGIES)
+def test_switched_feed_of_the_comments_loads(topology: Topology) -> None:
+    text = starter_text(topology).replace('kind = "direct"', 'kind = "switched"')
+    live = re.sub(r"^# ((contact|coil|driver)_.*)$", r"\1", text, flags=re.MULTILINE)
+    assert parse_board(live).relay == parse_board(text).relay is not None
+
+
+@pytest.mark.parametrize("topology", TOPOLOGIES)
+def test_examples_in_the_comments_load(topology: Topology) -> None:
+    """Each commented line, made live alone, is understood."""
+    lines = starter_text(topology).splitlines()
+    tried = 0
+    for index, line in enumerate(lines):
+        if not re.match(r"# \w+ = ", line) or re.match(r"# (contact|coil|driver|supp)", line):
+            continue
+        if topology is Topology.BRIDGE and "parallel" in line:
+            assert "return_resistors" in "".join(lines[:index])
+        before = [re.sub(r"^# (\[\w+\])", r"\1", above) for above in lines[:index]]
+        parse_board("\n".join([*before, line.removeprefix("# "), *lines[index + 1 :]]))
+        tried += 1
+    assert tried > 15
+
+
+def test_starter_names_every_table() -> None:
+    text = starter_text(Topology.HALF_WAVE_CLAMPED)
+    for name in BoardFile.model_fields:
+        assert re.search(rf"^(# )?(\[{name}\]|{name} = )", text, re.MULTILINE)
+    assert set(tomllib.loads(text)) <= set(BoardFile.model_fields)
+
+
+def test_existing_file_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "new.toml"
+    path.write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match=r"^new\.toml: found an existing file; allowed: "):
+        write_starter(path, Topology.BRIDGE)
+    assert path.read_text(encoding="utf-8") == "mine"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_dangling_link_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "new.toml"
+    path.symlink_to(tmp_path / "elsewhere.toml")
+    with pytest.raises(InputError, match="found an existing file"):
+        write_starter(path, Topology.BRIDGE)
+    assert not (tmp_path / "elsewhere.toml").exists()
+
+
+def test_file_that_appears_meanwhile_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "new.toml"
+    path.write_text("mine", encoding="utf-8")
+    monkeypatch.setattr(os.path, "lexists", lambda _: False)
+    with pytest.raises(InputError, match="found an existing file"):
+        write_starter(path, Topology.BRIDGE)
+    assert path.read_text(encoding="utf-8") == "mine"
+
+
+def test_medium_without_links(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refuse)
+    path = write_starter(tmp_path / "new.toml", Topology.HALF_WAVE)
+    assert load_board(path).topology is Topology.HALF_WAVE
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_missing_directory(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"^new\.toml: found a place that cannot be written"):
+        write_starter(tmp_path / "nowhere" / "new.toml", Topology.HALF_WAVE)
+    assert list(tmp_path.iterdir()) == []

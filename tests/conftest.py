@@ -1,0 +1,97 @@
+"""Published marks name a source; global state stays as it was; on CI no test is skipped."""
+
+from __future__ import annotations
+
+import locale
+import logging
+import os
+import sys
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+REFERENCE = Path(__file__).resolve().parents[1] / "reference"
+SOURCES: dict[str, dict[str, str]] = tomllib.loads(
+    (REFERENCE / "sources.toml").read_text(encoding="utf-8")
+)
+TOLERANCES = {"rtol", "atol"}
+
+
+@pytest.fixture
+def published(request: pytest.FixtureRequest) -> SimpleNamespace:
+    """Key, place, reason and tolerances of the test's `published` mark."""
+    mark = request.node.get_closest_marker("published")
+    return _sound(mark)
+
+
+@pytest.fixture(autouse=True)
+def _published_mark_is_sound(request: pytest.FixtureRequest) -> None:
+    """Check each `published` mark, whether the test asks for it or not."""
+    for mark in request.node.iter_markers("published"):
+        _sound(mark)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _global_state_is_restored() -> Iterator[None]:
+    """Fail the run if a test leaves rcParams, locale or the root logger changed."""
+    before = _global_state()
+    yield
+    after = _global_state()
+    if "rcParams" in after:
+        before.setdefault("rcParams", _rc_params("rcParamsOrig"))
+    assert after == before
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Fail the run on CI if a test was skipped: there, nothing may be missing."""
+    if os.environ.get("CI") and _skipped(session.config):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(
+    terminalreporter: pytest.TerminalReporter, config: pytest.Config
+) -> None:
+    """Say why a run without failures fails on CI."""
+    if os.environ.get("CI") and (count := len(_skipped(config))):
+        terminalreporter.write_line(f"CI is set: {count} skipped counts as failed", red=True)
+
+
+def _sound(mark: pytest.Mark | None) -> SimpleNamespace:
+    assert mark is not None, "the test has no `published` mark"
+    (key,) = mark.args
+    assert key in SOURCES, f"{key} is not in reference/sources.toml"
+    assert SOURCES[key]["confidence"] != "memory", f"{key} is from memory and no oracle"
+    assert SOURCES[key].get("by") != "zcd", f"{key} is our own and no oracle"
+    assert mark.kwargs.get("where"), "say where in the source"
+    assert mark.kwargs.get("why"), "say why this tolerance"
+    assert TOLERANCES & set(mark.kwargs), "say the tolerance: rtol or atol"
+    assert set(mark.kwargs) <= TOLERANCES | {"where", "why"}
+    return SimpleNamespace(key=key, **{"rtol": 0.0, "atol": 0.0, **mark.kwargs})
+
+
+def _skipped(config: pytest.Config) -> list[Any]:
+    reporter = config.pluginmanager.get_plugin("terminalreporter")
+    return [] if reporter is None else reporter.stats.get("skipped", [])
+
+
+def _global_state() -> dict[str, object]:
+    root = logging.getLogger()
+    # pytest puts its own handlers on the root logger while it runs.
+    ours = [h for h in root.handlers if not type(h).__module__.startswith("_pytest")]
+    state: dict[str, object] = {
+        "locale": locale.setlocale(locale.LC_ALL),
+        "logging": (root.level, ours, logging.root.manager.disable),
+    }
+    if "matplotlib" in sys.modules:
+        state["rcParams"] = _rc_params("rcParams")
+    return state
+
+
+def _rc_params(name: str) -> dict[str, object]:
+    """Plain copy; the backend is left out, as drawing resolves it by itself."""
+    values = getattr(sys.modules["matplotlib"], name)
+    return {key: dict.__getitem__(values, key) for key in values if not key.startswith("backend")}

@@ -1,0 +1,318 @@
+"""From the keys of a file to a complete board; every value not written leaves an assumption."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from itertools import count
+
+from zcd import refdata
+from zcd.board import library, optocouplers, rules
+from zcd.board.model import (
+    Assumption,
+    Board,
+    Capacitor,
+    Controller,
+    Diode,
+    Harmonic,
+    Mains,
+    Optocoupler,
+    Output,
+    Relay,
+    Resistor,
+    Service,
+    Suppressor,
+    Topology,
+)
+from zcd.board.schema import BoardFile, DiodeTable, ResistorTable, Threshold
+from zcd.board.units import format_si
+
+_PRACTICE = "common practice, no source"
+_NOMINAL_BANDS = {230.0: "230 +-10 %", 120.0: "120 service"}
+_OTHER_BAND_RATIO = 0.1
+_DISPLAY_UNITS = {"ohm": "Ω", "degC": "°C", "": "%"}
+
+
+@dataclass(slots=True)
+class _Notes:
+    """Assumptions made so far, and references already used."""
+
+    used: set[str]
+    assumptions: list[Assumption] = field(default_factory=list)
+
+    def assume(self, key: str, value: str, source: str) -> None:
+        note = Assumption(key=key, value=value, source=source)
+        if note not in self.assumptions:
+            self.assumptions.append(note)
+
+    def default(self, written: float | None, key: str, name: str = "") -> float:
+        """Take the value written, or the reference default of this name (the key itself)."""
+        if written is not None:
+            return written
+        taken = refdata.default(name or key)
+        shown = format_si(taken.value, _DISPLAY_UNITS.get(taken.unit, taken.unit))
+        self.assume(key, shown, taken.why)
+        return taken.value
+
+    def choice(self, written: str | None, key: str, value: str, source: str = _PRACTICE) -> str:
+        """Take the name written, or this one."""
+        if written is None:
+            self.assume(key, value, source)
+        return written or value
+
+    def ref(self, written: str | None, letters: str) -> str:
+        """Take the reference written, or the next free one with these letters."""
+        if written is not None:
+            return written
+        free = next(f"{letters}{n}" for n in count(1) if f"{letters}{n}" not in self.used)
+        self.used.add(free)
+        return free
+
+
+def build_board(file: BoardFile, name: str) -> Board:
+    """Complete a board.
+
+    Parameters
+    ----------
+    file : BoardFile
+        Free of `zcd.board.rules.problems`.
+    name : str
+        Name of the board where the file gives none.
+
+    Returns
+    -------
+    Board
+    """
+    notes = _Notes(used={ref for _, ref in rules.written_references(file)})
+    mains = _mains(file, notes)
+    relay = _relay(file, notes)
+    topology = rules.topology_of(file)
+    notes.choice(file.chain.topology, "chain.topology", str(topology))
+    chains, return_chain = _chains(file, topology, notes)
+    output = _output(file, notes)
+    led_item = file.led.resistor
+    joint = file.chain.joint_capacitor
+    return Board(
+        name=file.name or name,
+        topology=topology,
+        mains=mains,
+        relay=relay,
+        chains=chains,
+        return_chain=return_chain,
+        rectifier=_diode(file.rectifier, "D", notes),
+        rectifier_first=_rectifier_first(file, topology, notes),
+        clamp=_diode(file.clamp, "D", notes),
+        optocoupler=_optocoupler(file, notes),
+        led_resistor=_resistor(led_item, "led.resistor", notes) if led_item else None,
+        led_capacitor=_capacitor(file.led.capacitor, notes),
+        joint_capacitor=_capacitor(joint.capacitance if joint else None, notes),
+        joint=joint.after if joint else 1,
+        output=output,
+        controller=_controller(file, notes),
+        service=_service(file, notes),
+        assumptions=tuple(notes.assumptions),
+    )
+
+
+def _mains(file: BoardFile, notes: _Notes) -> Mains:
+    written = file.mains
+    nominal_v = written.voltage
+    band = written.band
+    if band is None and written.tolerance is None and nominal_v in _NOMINAL_BANDS:
+        band = _NOMINAL_BANDS[nominal_v]
+        notes.assume("mains.band", band, refdata.cite(str(rules.band_row(band)["source"])))
+    if band is not None:
+        row = rules.band_row(band)
+        low_v, high_v = float(row["low_v"]), float(row["high_v"])
+    else:
+        ratio = _OTHER_BAND_RATIO if written.tolerance is None else written.tolerance
+        band = f"{format_si(nominal_v, 'V')} +-{format_si(ratio, '%')}"
+        low_v, high_v = nominal_v * (1 - ratio), nominal_v * (1 + ratio)
+        if written.tolerance is None:
+            notes.assume("mains.tolerance", format_si(ratio, "%"), _PRACTICE)
+    return Mains(
+        rms_v=nominal_v,
+        low_rms_v=low_v,
+        high_rms_v=high_v,
+        band=band,
+        frequency_hz=_frequency_hz(file, band, notes),
+        harmonics=tuple(
+            Harmonic(order=item.order, ratio=item.fraction, phase_rad=item.phase)
+            for item in written.harmonics
+        ),
+    )
+
+
+def _frequency_hz(file: BoardFile, band: str, notes: _Notes) -> float:
+    """Frequency written, or that of the band, or the default."""
+    written = file.mains.frequency
+    rows = {str(row["band"]): row for row in refdata.table("mains_bands")}
+    if written is None and band in rows:
+        frequency_hz = float(rows[band]["frequency_hz"])
+        notes.assume("mains.frequency", format_si(frequency_hz, "Hz"), f'the band "{band}"')
+        return frequency_hz
+    return notes.default(written, "mains.frequency")
+
+
+def _relay(file: BoardFile, notes: _Notes) -> Relay | None:
+    feed = file.feed
+    kind = notes.choice(feed.kind, "feed.kind", rules.DEFAULT_FEED)
+    if kind == "direct":
+        return None
+    parts = feed.suppressor
+    return Relay(
+        coil_supply_v=notes.default(feed.coil_supply, "feed.coil_supply", "relay.coil_supply"),
+        coil_resistance_ohm=notes.default(
+            feed.coil_resistance, "feed.coil_resistance", "relay.coil_resistance"
+        ),
+        driver_resistance_ohm=notes.default(
+            feed.driver_resistance, "feed.driver_resistance", "relay.driver_resistance"
+        ),
+        contact_resistance_ohm=notes.default(feed.contact_resistance, "feed.contact_resistance"),
+        suppressor=Suppressor(resistance_ohm=parts.resistance, capacitance_f=parts.capacitance)
+        if parts
+        else None,
+    )
+
+
+def _chains(
+    file: BoardFile, topology: Topology, notes: _Notes
+) -> tuple[tuple[tuple[Resistor, ...], ...], tuple[Resistor, ...]]:
+    """Strings from the feed, and the neutral leg, which a bridge shares out if none is written."""
+    chain = file.chain
+    items = {
+        key: _resistor(item, key, notes, of_chain=file)
+        for key, item in rules.resistor_items(file)
+        if key.startswith("chain.")
+    }
+    first = _with_prefix(items, "chain.resistors[")
+    return_chain = _with_prefix(items, "chain.return_resistors[")
+    parallel = tuple(
+        _with_prefix(items, f"chain.parallel[{number}][")
+        for number in range(1, len(chain.parallel) + 1)
+    )
+    if topology is Topology.BRIDGE and chain.return_resistors is None:
+        middle = len(first) - len(first) // 2
+        first, return_chain = first[:middle], first[middle:]
+        shown = ", ".join(part.ref for part in return_chain) or "none"
+        notes.assume(
+            "chain.return_resistors",
+            shown,
+            f"the second half of chain.resistors in the neutral leg: {_PRACTICE}",
+        )
+    return (first, *parallel), return_chain
+
+
+def _with_prefix(items: dict[str, Resistor], prefix: str) -> tuple[Resistor, ...]:
+    return tuple(part for key, part in items.items() if key.startswith(prefix))
+
+
+def _resistor(
+    item: ResistorTable, key: str, notes: _Notes, *, of_chain: BoardFile | None = None
+) -> Resistor:
+    """Make a resistor; those of the chain share the chain's style and tolerance."""
+    where = "chain" if of_chain else key
+    style, tolerance = item.style, item.tolerance
+    if of_chain:
+        style = style or of_chain.chain.style
+        tolerance = of_chain.chain.tolerance if tolerance is None else tolerance
+    if style is None:
+        limits = library.resistor_limits(library.UNKNOWN_STYLE)
+        style = notes.choice(
+            None, f"{where}.style", limits.style, f"{_PRACTICE}, its limits: {limits.source}"
+        )
+    return library.resistor(
+        ref=notes.ref(item.ref, "R"),
+        resistance_ohm=item.value,
+        tolerance_ratio=notes.default(tolerance, f"{where}.tolerance", "resistor.tolerance"),
+        style=style,
+        power_w=item.power,
+        working_v=item.working_voltage,
+    )
+
+
+def _capacitor(capacitance_f: float | None, notes: _Notes) -> Capacitor | None:
+    if capacitance_f is None:
+        return None
+    return Capacitor(ref=notes.ref(None, "C"), capacitance_f=capacitance_f)
+
+
+def _diode(table: DiodeTable | None, letters: str, notes: _Notes) -> Diode | None:
+    if table is None:
+        return None
+    return library.diode(table.part, ref=notes.ref(table.ref, letters))
+
+
+def _rectifier_first(file: BoardFile, topology: Topology, notes: _Notes) -> bool:
+    written = file.chain.rectifier_first
+    if written is None and topology in rules.RECTIFIER_MAY_LEAD:
+        notes.assume("chain.rectifier_first", "false", _PRACTICE)
+    return bool(written)
+
+
+def _optocoupler(file: BoardFile, notes: _Notes) -> Optocoupler:
+    written = file.optocoupler
+    if written.remaining is None:
+        notes.assume("optocoupler.remaining", "100 %", "taken as new")
+    part = optocouplers.optocoupler(
+        written.family,
+        written.grade,
+        ref=notes.ref(written.ref, "OC"),
+        ctr_ratio=written.ctr,
+        remaining_ratio=1.0 if written.remaining is None else written.remaining,
+    )
+    _, grade = optocouplers.optocoupler_name(written.family, written.grade)
+    if grade is None:
+        limits = f"{format_si(part.ctr_min_ratio, '%')} to {format_si(part.ctr_max_ratio, '%')}"
+        shown = part.grade if written.ctr is not None else f"{part.grade} ({limits})"
+        notes.assume("optocoupler.grade", shown, "no grade written; taken as unranked")
+    return part
+
+
+def _output(file: BoardFile, notes: _Notes) -> Output:
+    written = file.output
+    key, item = next(pair for pair in rules.resistor_items(file) if pair[0].startswith("output."))
+    return Output(
+        kind="pull-up" if written.pull_up is not None else "emitter-follower",
+        resistor=_resistor(item, key, notes),
+        supply_v=written.supply,
+        pin_capacitor=_capacitor(written.pin_capacitor, notes),
+    )
+
+
+def _controller(file: BoardFile, notes: _Notes) -> Controller:
+    written, supply_v = file.controller, file.output.supply
+    return Controller(
+        low_threshold_v=_threshold_v(written.low_threshold, "low", supply_v, notes),
+        high_threshold_v=_threshold_v(written.high_threshold, "high", supply_v, notes),
+        edge=notes.choice(written.edge, "controller.edge", "falling"),
+        min_low_time_s=notes.default(written.min_low_time, "controller.min_low_time"),
+        min_high_time_s=notes.default(written.min_high_time, "controller.min_high_time"),
+        max_transition_s=notes.default(written.max_transition, "controller.max_transition"),
+        max_offset_s=notes.default(written.max_offset, "controller.max_offset"),
+        period_tolerance_ratio=notes.default(
+            written.period_tolerance, "controller.period_tolerance"
+        ),
+    )
+
+
+def _threshold_v(written: Threshold | None, name: str, supply_v: float, notes: _Notes) -> float:
+    if written is not None:
+        return written.volts(supply_v)
+    taken = rules.default_threshold(name)
+    shown = f"{format_si(taken.volts(supply_v), 'V')} ({format_si(taken.value, '%')} of the supply)"
+    why = refdata.default(f"controller.{name}_threshold_ratio").why
+    notes.assume(f"controller.{name}_threshold", shown, why)
+    return taken.volts(supply_v)
+
+
+def _service(file: BoardFile, notes: _Notes) -> Service:
+    written = file.service
+    return Service(
+        bench_degc=notes.default(
+            written.bench_temperature, "service.bench_temperature", "service.bench_degc"
+        ),
+        hot_degc=notes.default(
+            written.hot_temperature, "service.hot_temperature", "service.hot_degc"
+        ),
+        hours_per_year=notes.default(written.hours_per_year, "service.hours_per_year"),
+    )

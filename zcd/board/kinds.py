@@ -1,0 +1,128 @@
+"""The kinds of quantity in the files people write: unit, range, right spellings."""
+
+from __future__ import annotations
+
+from math import pi
+
+from zcd.board.units import Kind
+
+_OHM = {"ω": 1.0, "ohm": 1.0, "ohms": 1.0, "r": 1.0}
+_VOLT = {"v": 1.0, "vac": 1.0, "v ac": 1.0, "vdc": 1.0, "v dc": 1.0, "vrms": 1.0, "v rms": 1.0}
+_FARAD = {"f": 1.0}
+_PERCENT = {"%": 0.01}
+_DEGREE_CELSIUS = {"°c": 1.0, "c": 1.0, "degc": 1.0, "deg c": 1.0}
+_ANGLE = {"deg": pi / 180, "°": pi / 180, "rad": 1.0}
+_HOUR = {"h": 1.0, "hours": 1.0, "h/year": 1.0}
+_MILLI_MEGA = "m is milli, M is mega"
+
+
+def _ohms(low: float, high: float, *examples: str) -> Kind:
+    return Kind(
+        word="a resistance",
+        unit="Ω",
+        low=low,
+        high=high,
+        examples=examples,
+        spellings=_OHM,
+        prefixes="mkKMG",
+        hint=_MILLI_MEGA,
+    )
+
+
+def _volts(low: float, high: float, *examples: str) -> Kind:
+    return Kind(
+        word="a voltage",
+        unit="V",
+        low=low,
+        high=high,
+        examples=examples,
+        spellings=_VOLT,
+        prefixes="mk",
+    )
+
+
+def _share(word: str, low: float, high: float, *examples: str) -> Kind:
+    return Kind(word=word, unit="%", low=low, high=high, examples=examples, spellings=_PERCENT)
+
+
+RESISTANCE = _ohms(0.1, 1e9, "120k", "4k7", "120 kΩ")
+SMALL_RESISTANCE = _ohms(1e-4, 1e5, "0R1", "15", "15 Ω")
+CAPACITANCE = Kind(
+    word="a capacitance",
+    unit="F",
+    low=1e-12,
+    high=1e-3,
+    examples=("10n", "4n7", "10 nF"),
+    spellings=_FARAD,
+    prefixes="pnum",
+)
+MAINS_VOLTAGE = _volts(1.0, 1000.0, "230 V", "120 V")
+SUPPLY_VOLTAGE = _volts(1.0, 50.0, "5 V", "3V3")
+WORKING_VOLTAGE = _volts(1.0, 20e3, "200 V", "1.6 kV")
+THRESHOLD_VOLTAGE = _volts(0.0, 50.0, "1 V", "20 %")
+FREQUENCY = Kind(
+    word="a frequency",
+    unit="Hz",
+    low=10.0,
+    high=1000.0,
+    examples=("50 Hz", "60 Hz"),
+    spellings={"hz": 1.0},
+    prefixes="k",
+)
+TOLERANCE = _share("a tolerance", 0.0, 0.5, "5 %", "1 %")
+FRACTION = _share("a fraction", 0.0, 1.0, "5 %", "0.05")
+REMAINING = _share("what is left of the CTR,", 0.001, 1.0, "100 %", "60 %")
+CTR = _share("a current transfer ratio", 0.001, 20.0, "250 %", "80 %")
+SUPPLY_SHARE = _share("a share of the supply", 0.0, 1.0, "20 %", "1 V")
+DURATION = Kind(
+    word="a time",
+    unit="s",
+    low=0.0,
+    high=0.1,
+    examples=("200 us", "1 ms"),
+    spellings={"s": 1.0},
+    prefixes="num",
+)
+ANGLE = Kind(
+    word="an angle",
+    unit="rad",
+    low=-2 * pi,
+    high=2 * pi,
+    examples=("90 deg", "1.57 rad"),
+    spellings=_ANGLE,
+    bare=False,
+)
+TEMPERATURE = Kind(
+    word="a temperature",
+    unit="°C",
+    low=-55.0,
+    high=150.0,
+    examples=("25 °C", "60 C"),
+    spellings=_DEGREE_CELSIUS,
+)
+POWER = Kind(
+    word="a power",
+    unit="W",
+    low=0.01,
+    high=100.0,
+    examples=("0.25 W", "1/4 W"),
+    spellings={"w": 1.0},
+    prefixes="m",
+)
+YEARLY_HOURS = Kind(
+    word="hours in a year",
+    unit="h",
+    low=0.0,
+    high=8784.0,
+    examples=("4000 h", "8760 h"),
+    spellings=_HOUR,
+)
+CURRENT = Kind(
+    word="a current",
+    unit="A",
+    low=0.0,
+    high=1000.0,
+    examples=("1.5 mA", "20 uA"),
+    spellings={"a": 1.0},
+    prefixes="pnum",
+)

@@ -1,0 +1,240 @@
+"""The board as the tool understands it: complete, in SI units, with nothing left to guess.
+
+`zcd.board.files` makes a `Board` from what a technician wrote; `zcd.circuit` reads it. A value
+that nobody wrote down comes from `reference/` and leaves an `Assumption` behind.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Topology(StrEnum):
+    """How LED, rectifier and chain are arranged on the mains side."""
+
+    HALF_WAVE = "half-wave"
+    CLAMPED = "clamped"
+    HALF_WAVE_CLAMPED = "half-wave-clamped"
+    BRIDGE = "bridge"
+    TWO_LED = "two-led"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumption:
+    """A value that was not written in the board file.
+
+    Parameters
+    ----------
+    key : str
+        Dotted key in the board file that would have set it, such as ``controller.low_threshold``.
+    value : str
+        The value taken, as a person would write it.
+    source : str
+        Where it comes from, in words.
+    """
+
+    key: str
+    value: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Harmonic:
+    """One harmonic of the mains: order (>= 2), amplitude ratio to the fundamental, phase [rad]."""
+
+    order: int
+    ratio: float
+    phase_rad: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mains:
+    """The supply: nominal rms and its band, frequency, harmonics."""
+
+    rms_v: float
+    low_rms_v: float
+    high_rms_v: float
+    band: str
+    frequency_hz: float
+    harmonics: tuple[Harmonic, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suppressor:
+    """Resistor and capacitor in series, across the load contact."""
+
+    resistance_ohm: float
+    capacitance_f: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Relay:
+    """The load relay: coil, its supply and driver, and the contact that makes the feed."""
+
+    coil_supply_v: float
+    coil_resistance_ohm: float
+    driver_resistance_ohm: float
+    contact_resistance_ohm: float
+    suppressor: Suppressor | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resistor:
+    """A resistor with the limits that its style sets."""
+
+    ref: str
+    resistance_ohm: float
+    tolerance_ratio: float
+    style: str
+    rated_power_w: float
+    working_v: float
+    overload_v: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Capacitor:
+    """A capacitor; its losses are not modelled."""
+
+    ref: str
+    capacitance_f: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Junction:
+    """Diode law V = n Vt ln(I/Is + 1) + Rs I at 25 degC, its gap, leakage and reverse rating.
+
+    `gap_v` sets how the forward voltage falls with temperature (see `zcd.physics.diode`);
+    `leak_ohm` is the reverse leakage as a resistance; `reverse_rating_v` is the rated limit,
+    taken as where breakdown begins.
+    """
+
+    saturation_current_a: float
+    emission_ratio: float
+    series_ohm: float
+    gap_v: float
+    leak_ohm: float
+    reverse_rating_v: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Diode:
+    """A rectifier or clamp diode."""
+
+    ref: str
+    part: str
+    junction: Junction
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Optocoupler:
+    """The optocoupler: its LED (or two), and a phototransistor described by its CTR.
+
+    `ctr_ratio` is collector current / LED current at `test_current_a`, 25 degC, new; the minimum
+    and maximum are those of the grade. `remaining_ratio` is what age has left of it (1 = new).
+    """
+
+    ref: str
+    family: str
+    grade: str
+    ctr_ratio: float
+    ctr_min_ratio: float
+    ctr_max_ratio: float
+    test_current_a: float
+    remaining_ratio: float
+    led: Junction
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Output:
+    """The isolated side: ``pull-up`` (pin at the collector) or ``emitter-follower``."""
+
+    kind: str
+    resistor: Resistor
+    supply_v: float
+    pin_capacitor: Capacitor | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Controller:
+    """What the controller's sync input needs in order to lock.
+
+    `edge` is the edge that it takes its timing from: ``falling`` or ``rising``.
+    """
+
+    low_threshold_v: float
+    high_threshold_v: float
+    edge: str
+    min_low_time_s: float
+    min_high_time_s: float
+    max_transition_s: float
+    max_offset_s: float
+    period_tolerance_ratio: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Service:
+    """How the board is used: temperatures, and the hours a year with mains applied."""
+
+    bench_degc: float
+    hot_degc: float
+    hours_per_year: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Board:
+    """A sync circuit, complete.
+
+    Parameters
+    ----------
+    name : str
+        What the technician calls it.
+    topology : Topology
+    mains : Mains
+    relay : Relay or None
+        None: the feed is `direct`.
+    chains : tuple of tuple of Resistor
+        Strings in parallel from the feed, each in order from the feed.
+    return_chain : tuple of Resistor
+        Resistors in the neutral leg (`bridge` only; may be empty).
+    rectifier : Diode or None
+        In series (`half-wave`, `half-wave-clamped`) or each of the four of a `bridge`.
+    rectifier_first : bool
+        True: before the chain.
+    clamp : Diode or None
+        Anti-parallel to the LED (`clamped`, `half-wave-clamped`).
+    optocoupler : Optocoupler
+    led_resistor, led_capacitor : Resistor or None, Capacitor or None
+        Across the LED.
+    joint_capacitor : Capacitor or None
+        From the joint after resistor number `joint` (1 = after the first) of the first chain to
+        neutral.
+    joint : int
+    output : Output
+    controller : Controller
+    service : Service
+    assumptions : tuple of Assumption
+        All that was not written in the board file.
+    """
+
+    name: str
+    topology: Topology
+    mains: Mains
+    relay: Relay | None
+    chains: tuple[tuple[Resistor, ...], ...]
+    return_chain: tuple[Resistor, ...] = ()
+    rectifier: Diode | None = None
+    rectifier_first: bool = False
+    clamp: Diode | None = None
+    optocoupler: Optocoupler
+    led_resistor: Resistor | None = None
+    led_capacitor: Capacitor | None = None
+    joint_capacitor: Capacitor | None = None
+    joint: int = 1
+    output: Output
+    controller: Controller
+    service: Service
+    assumptions: tuple[Assumption, ...] = ()

@@ -1,0 +1,220 @@
+"""A board file to start from: what must be written is there, the rest stands as comments."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from zcd import refdata
+from zcd.board.model import Topology
+from zcd.board.units import format_si
+from zcd.errors import InputError
+
+_HEAD = """\
+# Sync circuit of one board: write what is printed on the parts.
+# Lines with a # are optional; each shows what is taken when it is not written, or an example.
+# Values: "120k", "4k7", "10 nF", "230 V", "5 %", "25 °C", or a plain number in SI units.
+# CAUTION: the mains side is live up to and including the optocoupler's LED. Isolate, discharge
+# and prove dead before you measure parts; local codes and licensed practice go first.
+
+name = "Example: plant-propagator heater board (invented)"
+
+[mains]
+voltage = "230 V"
+# frequency = "50 Hz"
+# band = "230 +-10 %"         # or tolerance = "10 %"
+# harmonics = [{order = 3, fraction = "5 %", phase = "0 deg"}]       # example
+
+[feed]
+kind = "direct"               # always live; or "switched", behind the load relay's contact
+# These belong to kind = "switched":
+# contact_resistance = "CONTACT"
+# coil_supply = "COIL_SUPPLY"
+# coil_resistance = "COIL_RESISTANCE"
+# driver_resistance = "DRIVER"
+# suppressor = {resistance = "100", capacitance = "100 nF"}          # example
+"""
+
+_CHAIN = {
+    Topology.HALF_WAVE: """\
+[chain]
+topology = "half-wave"        # a rectifier in series with the LED
+resistors = ["47k", "47k"]    # in order from the feed
+# rectifier_first = false     # true: the rectifier comes before the chain
+
+[rectifier]
+part = "1N4007"
+# ref = "D1"
+""",
+    Topology.CLAMPED: """\
+[chain]
+topology = "clamped"          # a diode across the LED, the other way round
+resistors = ["33k", "33k", "33k", "33k"]   # in order from the feed
+
+[clamp]
+part = "1N4148"
+# ref = "D1"
+""",
+    Topology.HALF_WAVE_CLAMPED: """\
+[chain]
+topology = "half-wave-clamped"   # a rectifier in series, and a diode across the LED
+resistors = ["47k", "47k"]    # in order from the feed
+# rectifier_first = false     # true: the rectifier comes before the chain
+
+[rectifier]
+part = "1N4007"
+# ref = "D1"
+
+[clamp]
+part = "1N4148"
+# ref = "D2"
+""",
+    Topology.BRIDGE: """\
+[chain]
+topology = "bridge"           # four diodes around the LED
+resistors = ["33k", "33k"]    # in the line leg, in order from the feed
+return_resistors = ["33k", "33k"]   # in the neutral leg
+
+[rectifier]
+part = "1N4007"               # each of the four
+# ref = "D1"
+""",
+    Topology.TWO_LED: """\
+[chain]
+topology = "two-led"          # an AC-input optocoupler, two LEDs back to back
+resistors = ["33k", "33k", "33k", "33k"]   # in order from the feed
+""",
+}
+
+_CHAIN_OPTIONS = """\
+# style = "1/4 W"             # of all in the chain: "1206", "MFR-25", ...
+# tolerance = "TOLERANCE"
+# A resistor may say more: {value = "47k", ref = "R11", style = "1206", tolerance = "1 %",
+#   power = "0.25 W", working_voltage = "200 V"}
+# parallel = [["47k", "47k"]]                                        # example
+# joint_capacitor = {after = 1, capacitance = "10 nF"}               # example
+"""
+
+_REST = """\
+[optocoupler]
+family = "FAMILY"
+grade = "GRADE"               # as printed, or unranked if not written
+# ctr = "150 %"               # example: measured, in place of the grade's limits
+# remaining = "100 %"         # what age has left of it
+# ref = "OC1"
+
+# [led]                       # parts across the LED
+# resistor = "10k"                                                   # example
+# capacitor = "10 nF"                                                # example
+
+[output]
+pull_up = "10k"               # or pull_down, for an emitter follower
+supply = "5 V"
+# pin_capacitor = "1 nF"                                             # example
+
+# [controller]
+# low_threshold = "LOW"      # of the supply, or in volts
+# high_threshold = "HIGH"
+# edge = "falling"            # or "rising": the edge that it takes its timing from
+# min_low_time = "MIN_LOW"
+# min_high_time = "MIN_HIGH"
+# max_transition = "MAX_TRANSITION"
+# max_offset = "MAX_OFFSET"
+# period_tolerance = "PERIOD"
+
+# [service]
+# bench_temperature = "BENCH"
+# hot_temperature = "HOT"
+# hours_per_year = "HOURS"
+"""
+
+_DEFAULTS = {
+    "CONTACT": ("feed.contact_resistance", "Ω"),
+    "COIL_SUPPLY": ("relay.coil_supply", "V"),
+    "COIL_RESISTANCE": ("relay.coil_resistance", "Ω"),
+    "DRIVER": ("relay.driver_resistance", "Ω"),
+    "TOLERANCE": ("resistor.tolerance", "%"),
+    "LOW": ("controller.low_threshold_ratio", "%"),
+    "HIGH": ("controller.high_threshold_ratio", "%"),
+    "MIN_LOW": ("controller.min_low_time", "s"),
+    "MIN_HIGH": ("controller.min_high_time", "s"),
+    "MAX_TRANSITION": ("controller.max_transition", "s"),
+    "MAX_OFFSET": ("controller.max_offset", "s"),
+    "PERIOD": ("controller.period_tolerance", "%"),
+    "BENCH": ("service.bench_degc", "°C"),
+    "HOT": ("service.hot_degc", "°C"),
+    "HOURS": ("service.hours_per_year", "h"),
+}
+
+
+def starter_text(topology: Topology) -> str:
+    """Board file of an invented board, for a person to change.
+
+    Parameters
+    ----------
+    topology : Topology
+
+    Returns
+    -------
+    str
+        TOML that `zcd.board.files.parse_board` reads; optional keys are comments.
+    """
+    chain, blank, diodes = _CHAIN[topology].partition("\n\n")
+    parts = [_HEAD, chain.rstrip() + "\n" + _CHAIN_OPTIONS, diodes if blank else "", _REST]
+    text = "\n".join(part for part in parts if part)
+    two_leds = topology is Topology.TWO_LED
+    text = text.replace("FAMILY", "814" if two_leds else "817")
+    text = text.replace("GRADE", "A" if two_leds else "B")
+    for word, (key, unit) in _DEFAULTS.items():
+        text = text.replace(f'"{word}"', f'"{format_si(refdata.default(key).value, unit)}"')
+    return text
+
+
+def write_starter(path: str | Path, topology: Topology) -> Path:
+    """Write a board file to start from; never over an existing file, never half of one.
+
+    Parameters
+    ----------
+    path : str or Path
+        File to make, in an existing directory.
+    topology : Topology
+
+    Returns
+    -------
+    Path
+        The file made.
+
+    Raises
+    ------
+    InputError
+        If it exists or cannot be written.
+    """
+    path = Path(path)
+    text = starter_text(topology)
+    if os.path.lexists(path):
+        raise InputError(f"{path.name or path}: found an existing file; allowed: a new file")
+    try:
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix=".zcd-") as folder:
+            whole = Path(folder) / "board"
+            whole.write_text(text, encoding="utf-8")
+            _put(whole, path)
+    except FileExistsError as error:
+        raise InputError(f"{path.name}: found an existing file; allowed: a new file") from error
+    except OSError as error:
+        raise InputError(
+            f"{path.name}: found a place that cannot be written ({error.strerror}); "
+            f"allowed: a new file in an existing directory"
+        ) from error
+    return path
+
+
+def _put(whole: Path, path: Path) -> None:
+    """Give the finished file its name; a link fails if the name was taken meanwhile."""
+    try:
+        os.link(whole, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # Some memory sticks know no links.
+        whole.rename(path)

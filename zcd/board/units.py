@@ -1,0 +1,280 @@
+"""Quantities as people write them, to SI numbers and back.
+
+`"120k"`, `"4k7"` (IEC 60062), `"10 nF"`, `"230 V"`, `"5 %"`, `"25 °C"` or a plain SI number.
+Nothing is guessed: what is not plainly the expected quantity is refused with an example of the
+right spelling.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, time
+from difflib import get_close_matches
+from functools import cache
+from math import isfinite
+from typing import TYPE_CHECKING, Any
+
+from zcd.errors import InputError
+
+if TYPE_CHECKING:
+    from quantiphy import Quantity
+
+_NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_PLAIN = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<suffix>\D*)", re.ASCII)
+_CODE = re.compile(r"(?P<code>\d*[A-Za-zΩ]\d+)(?:\s*(?P<unit>[A-Za-zΩ]+))?", re.ASCII)
+_LONGEST_SHOWN = 40
+
+# One spelling for signs that look alike: ohm sign, micro signs, spaces, minus, degree Celsius.
+_ALIKE = str.maketrans(
+    {"\u2126": "Ω", "\u00b5": "u", "\u03bc": "u", "\u2212": "-", "\u2103": "°C"}
+    | dict.fromkeys("\u00a0\u2009\u202f\u2007", " ")
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """What a field expects: the quantity's name, unit, allowed range and examples.
+
+    Parameters
+    ----------
+    word : str
+        Name with its article, such as ``a resistance``.
+    unit : str
+        Unit in which people read it.
+    low, high : float
+        Allowed range, inclusive, in SI units.
+    examples : tuple of str
+        Right spellings.
+    spellings : mapping of str to float
+        Unit as written, in lower case -> factor to SI.
+    prefixes : str
+        SI prefixes that make sense with it.
+    bare : bool
+        Whether a number without a unit is clear enough.
+    hint : str
+        Added to the message where the value lies outside the range.
+    """
+
+    word: str
+    unit: str
+    low: float
+    high: float
+    examples: tuple[str, ...]
+    spellings: Mapping[str, float] = field(default_factory=dict)
+    prefixes: str = ""
+    bare: bool = True
+    hint: str = ""
+
+    def allowed(self, *, with_range: bool = False) -> str:
+        """Describe what may be written, with examples."""
+        limits = (
+            f" from {format_si(self.low, self.unit)} to {format_si(self.high, self.unit)}"
+            if with_range
+            else ""
+        )
+        quoted = [f'"{example}"' for example in self.examples]
+        listed = " or ".join(filter(None, [", ".join(quoted[:-1]), quoted[-1]]))
+        return f"{self.word}{limits} such as {listed}"
+
+
+def show_found(found: object) -> str:
+    """Say what stood in the file, short and on one line.
+
+    Examples
+    --------
+    >>> show_found("2,2k"), show_found(True), show_found([1])
+    ('"2,2k"', 'true', 'a list')
+    """
+    shown = type(found).__name__
+    if isinstance(found, str):
+        text = "".join(c if c.isprintable() else "?" for c in found[: _LONGEST_SHOWN + 1])
+        shown = f'"{text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + "..."}"'
+    elif isinstance(found, bool):
+        shown = str(found).lower()
+    elif found is None:
+        shown = "nothing"
+    elif isinstance(found, int) and abs(found) >= 10**_LONGEST_SHOWN:
+        shown = "a very large number"
+    elif isinstance(found, int | float | date | time):
+        shown = str(found)
+    elif isinstance(found, Mapping):
+        shown = "a table"
+    elif isinstance(found, list | tuple):
+        shown = "a list"
+    return shown
+
+
+def nearest(found: object, names: tuple[str, ...]) -> str:
+    """Suggest the nearest of `names`, or nothing."""
+    close = get_close_matches(str(found).lower(), names, n=1)
+    return f' (did you mean "{close[0]}"?)' if close else ""
+
+
+def find_name(text: str, names: tuple[str, ...]) -> str | None:
+    """Find a name whatever its spaces and case; None where there is none."""
+    wanted = re.sub(r"\s", "", text).casefold()
+    return next((name for name in names if re.sub(r"\s", "", name).casefold() == wanted), None)
+
+
+def refusal(found: object, allowed: str, key: str = "") -> InputError:
+    """Make the one error for a value that cannot be used: key, what was found, what is allowed."""
+    return InputError(f"{key}{': ' if key else ''}found {show_found(found)}; allowed: {allowed}")
+
+
+def parse_quantity(found: object, kind: Kind, key: str = "") -> float:
+    """Read a quantity as a person wrote it.
+
+    Parameters
+    ----------
+    found : object
+        Text with a unit, SI prefix or IEC 60062 code, or a plain int or float in SI units.
+    kind : Kind
+        What is expected.
+    key : str, optional
+        Where it stood, for the message.
+
+    Returns
+    -------
+    float
+        The value in SI units (temperature in °C, angle in rad).
+
+    Raises
+    ------
+    InputError
+        If it is not such a quantity, or outside the range of `kind`.
+
+    Examples
+    --------
+    >>> from zcd.board.kinds import RESISTANCE, TOLERANCE
+    >>> parse_quantity("4k7", RESISTANCE), parse_quantity("5 %", TOLERANCE)
+    (4700.0, 0.05)
+    """
+    value = _read(found, kind)
+    if value is None:
+        note = ""
+        if isinstance(found, str) and "," in found:
+            note = " (use a point, not a comma)"
+        elif not kind.bare and _is_bare(found):
+            note = " (write the unit)"
+        raise refusal(found, kind.allowed() + note, key)
+    if not kind.low <= value <= kind.high:
+        note = f" ({kind.hint})" if kind.hint else ""
+        raise refusal(found, kind.allowed(with_range=True) + note, key)
+    return value
+
+
+def format_si(value: float, unit: str, *, digits: int = 4) -> str:
+    """Write an SI value for people.
+
+    Parameters
+    ----------
+    value : float
+    unit : str
+        ``%`` takes a ratio; ``°C``, ``h`` and ``rad`` are written without an SI prefix.
+    digits : int, default 4
+        Significant digits, at least 1.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> format_si(1500.0, "Ω"), format_si(2e-4, "s"), format_si(0.05, "%")
+    ('1.5 kΩ', '200 µs', '5 %')
+    """
+    if unit == "%":
+        return f"{value * 100:.{digits}g} %"
+    if unit in {"°C", "h", "rad"}:
+        return f"{value:.{digits}g} {unit}"
+    quantity = _quantity_class()(value, unit)
+    return str(quantity.render(prec=digits - 1)).replace("u" + unit, "µ" + unit)
+
+
+def _is_bare(found: object) -> bool:
+    return isinstance(found, int | float) or (
+        isinstance(found, str) and re.fullmatch(_NUMBER, found.strip()) is not None
+    )
+
+
+def _read(found: object, kind: Kind) -> float | None:
+    """Value in SI units; None where `found` is not a spelling of this kind."""
+    if isinstance(found, bool):
+        return None
+    if isinstance(found, int | float):
+        return _finite(found) if kind.bare or found == 0 else None
+    if not isinstance(found, str):
+        return None
+    text = found.strip().translate(_ALIKE)
+    code = _CODE.fullmatch(text)
+    if code and not re.fullmatch(_NUMBER, text):
+        return _read_code(code["code"], code["unit"], kind)
+    plain = _PLAIN.fullmatch(text)
+    if plain:
+        return _read_plain(plain["number"], plain["suffix"].strip(), kind)
+    return _read_fraction(text, kind)
+
+
+def _finite(number: float) -> float | None:
+    try:
+        value = float(number)
+    except OverflowError:
+        return None
+    return value if isfinite(value) else None
+
+
+def _read_plain(number: str, suffix: str, kind: Kind) -> float | None:
+    if not suffix:
+        return _finite(float(number)) if kind.bare or float(number) == 0 else None
+    factor = kind.spellings.get(suffix.lower())
+    if factor is not None:
+        # Multiplying by 0.01 or dividing by 100 is not the same in the last digit.
+        value = float(number)
+        return _finite(value / 100 if suffix == "%" else value * factor)
+    prefix, unit = suffix[0], suffix[1:].strip().lower()
+    # People write 10NF and 100U; there is no other prefix that these could mean.
+    prefix = prefix.lower() if prefix in "NUP" else prefix
+    if prefix not in kind.prefixes or (unit and unit not in kind.spellings):
+        return None
+    return _finite(float(_quantity_class()(f"{number}{prefix}")))
+
+
+def _read_code(code: str, unit: str | None, kind: Kind) -> float | None:
+    """Read an IEC 60062 code, where the letter stands for the decimal point."""
+    if unit and unit.lower() not in kind.spellings:
+        return None
+    quantity = _rkm().from_rkm(code)
+    # The code alone tells ohms from farads: 4m7 is millifarads and no resistance.
+    return _finite(float(quantity)) if quantity and quantity.units == kind.unit else None
+
+
+def _read_fraction(text: str, kind: Kind) -> float | None:
+    """Read 1/4 W, the trade's way to write a power rating."""
+    match = re.fullmatch(r"(\d{1,2})/(\d{1,2})\s*[wW]", text, re.ASCII)
+    if kind.unit != "W" or not match or int(match[2]) == 0:
+        return None
+    return int(match[1]) / int(match[2])
+
+
+@cache
+def _quantity_class() -> type[Quantity]:
+    """The quantity class, imported late and with only the prefixes that occur here."""
+    from quantiphy import Quantity
+
+    class Plain(Quantity):
+        """A quantity whose letters are only those a technician uses."""
+
+    Plain.set_prefs(input_sf="GMKkmunp", output_sf="GMkmunp")
+    return Plain
+
+
+@cache
+def _rkm() -> Any:
+    """The IEC 60062 reader, imported late; V is added because supplies are written 3V3."""
+    import rkm_codes  # type: ignore[import-untyped]
+
+    volts = {"V": ("", "V"), "v": ("", "V")}
+    rkm_codes.set_prefs(rkm_maps={**rkm_codes.IEC60062_MAPS, **volts})
+    return rkm_codes

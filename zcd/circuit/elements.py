@@ -1,0 +1,279 @@
+"""The element list: small parts between named nodes, and the edits made on it.
+
+Every number is a scalar or an array of shape ``(n,)``: one list describes a batch of n circuits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from functools import cache, cached_property
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.errors import InputError
+
+Value = float | NDArray[np.float64]
+
+INFINITE_OHM = float("inf")
+SHORT_OHM = 0.1
+"""A solder bridge or carbonised track."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Element:
+    """A part between nodes.
+
+    `absent` names the values that make it do nothing: what it has in the rows of a batch
+    whose circuit lacks it.
+    """
+
+    ref: str
+    absent: ClassVar[Mapping[str, float]] = {}
+
+    @property
+    def nodes(self) -> tuple[str, ...]:
+        """The nodes it stands between."""
+        raise NotImplementedError
+
+    def values(self) -> dict[str, Value]:
+        """Its batched numbers."""
+        return {name: getattr(self, name) for name in _value_names(type(self))}
+
+
+@cache
+def _value_names(kind: type[Element]) -> tuple[str, ...]:
+    """Names of the fields that hold batched numbers."""
+    return tuple(f.name for f in fields(kind) if f.type == "Value")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TwoNode(Element):
+    """An element from node `a` to node `b`."""
+
+    a: str
+    b: str
+
+    @property
+    def nodes(self) -> tuple[str, ...]:
+        return self.a, self.b
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resistance(TwoNode):
+    """A resistance; infinite means open. [ohm]"""
+
+    resistance_ohm: Value
+    absent = {"resistance_ohm": INFINITE_OHM}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Capacitance(TwoNode):
+    """A capacitance; 0 means absent. [F]"""
+
+    capacitance_f: Value
+    absent = {"capacitance_f": 0.0}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Junction(TwoNode):
+    """A diode from anode `a` to cathode `b`, its law at the circuit's temperature.
+
+    Parameters
+    ----------
+    saturation_a, emission_v, series_ohm : Value
+        V = emission_v ln(I / saturation_a + 1) + series_ohm I; saturation 0 means open.
+    breakdown_v : Value
+        Reverse voltage at which it begins to conduct backwards. [V]
+    """
+
+    saturation_a: Value
+    emission_v: Value
+    series_ohm: Value
+    breakdown_v: Value
+    absent = {"saturation_a": 0.0, "breakdown_v": 1e9}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Phototransistor(TwoNode):
+    """A phototransistor from collector `a` to emitter `b`, lit by the LEDs named in `leds`.
+
+    Parameters
+    ----------
+    leds : tuple of str
+        Refs of the junctions that light it.
+    ctr_ratio : Value
+        CTR at 5 mA, 25 degC, new. [1]
+    remaining_ratio : Value
+        What age left of it. [1]
+    shape_weight : Value
+        Between the low-rank (0) and high-rank (1) shape of CTR against current. [1]
+    temperature_degc : Value
+        [°C]
+    dark_a : Value
+        Collector current without light. [A]
+    knee_v, knee_ratio, early_v, storage_s : Value
+        As in `zcd.physics.optocoupler`.
+    """
+
+    leds: tuple[str, ...]
+    ctr_ratio: Value
+    remaining_ratio: Value
+    shape_weight: Value
+    temperature_degc: Value
+    dark_a: Value
+    knee_v: Value
+    knee_ratio: Value
+    early_v: Value
+    storage_s: Value
+    absent = {"ctr_ratio": 0.0, "dark_a": 0.0}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MainsSource(TwoNode):
+    """The mains: fixes node `a` against `b`, the reference of its island."""
+
+    rms_v: Value
+    frequency_hz: Value
+    orders: tuple[int, ...] = ()
+    ratios: tuple[float, ...] = ()
+    phases_rad: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DcSource(TwoNode):
+    """A supply: fixes node `a` against `b`, the reference of its island."""
+
+    voltage_v: Value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TestSource(TwoNode):
+    """A meter's ohms or diode-test output: an open-circuit voltage behind a resistance."""
+
+    __test__ = False  # not a test class, whatever its name
+
+    open_v: Value
+    resistance_ohm: Value
+    absent = {"resistance_ohm": INFINITE_OHM}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Circuit:
+    """A list of elements, and second names for some of its nodes.
+
+    Parameters
+    ----------
+    elements : tuple of Element
+        In the order of the signal: mains to pin.
+    aliases : mapping
+        Second name of a node -> the name it has in the elements, such as ``led-`` -> ``neutral``.
+    """
+
+    elements: tuple[Element, ...]
+    aliases: Mapping[str, str] = field(default_factory=dict)
+
+    def __iter__(self) -> Iterator[Element]:
+        return iter(self.elements)
+
+    def __contains__(self, ref: object) -> bool:
+        return any(e.ref == ref for e in self.elements)
+
+    def __getitem__(self, ref: str) -> Element:
+        for element in self.elements:
+            if element.ref == ref:
+                return element
+        known = ", ".join(e.ref for e in self.elements)
+        raise InputError(f"part must be one of {known}, got {ref!r}")
+
+    @cached_property
+    def nodes(self) -> tuple[str, ...]:
+        """All nodes, in order of first mention."""
+        return tuple(dict.fromkeys(n for e in self.elements for n in e.nodes))
+
+    @cached_property
+    def size(self) -> int:
+        """Number of rows of the batch."""
+        return max((np.size(v) for e in self.elements for v in e.values().values()), default=1)
+
+    def node(self, name: str) -> str:
+        """The name that a node has in the elements; refuses a node the circuit lacks."""
+        found = self.aliases.get(name, name)
+        if found not in self.nodes:
+            known = ", ".join((*self.nodes, *self.aliases))
+            raise InputError(f"node must be one of {known}, got {name!r}")
+        return found
+
+    def change(self, ref: str, **values: Value) -> Circuit:
+        """The circuit with some values of one element replaced."""
+        changed = replace(self[ref], **values)  # type: ignore[arg-type]
+        return replace(self, elements=tuple(changed if e.ref == ref else e for e in self.elements))
+
+    def scale(self, ref: str, name: str, factor: Value) -> Circuit:
+        """The circuit with one value of one element multiplied."""
+        return self.change(ref, **{name: getattr(self[ref], name) * factor})
+
+    def add(self, *elements: Element) -> Circuit:
+        """The circuit with further elements."""
+        return replace(self, elements=self.elements + elements)
+
+    def without(self, *refs: str) -> Circuit:
+        """The circuit without some elements."""
+        return replace(self, elements=tuple(e for e in self.elements if e.ref not in refs))
+
+    def of(self, kind: type[Any]) -> list[Any]:
+        """The elements of one kind."""
+        return [e for e in self.elements if isinstance(e, kind)]
+
+    def rows(self, index: NDArray[Any]) -> Circuit:
+        """The circuit with only some rows of its batch."""
+
+        def pick(value: Value) -> Value:
+            return value[index] if np.ndim(value) else value
+
+        picked = tuple(
+            replace(e, **{k: pick(v) for k, v in e.values().items()}) for e in self.elements
+        )
+        return replace(self, elements=picked)
+
+
+def stack(circuits: Sequence[Circuit]) -> Circuit:
+    """Join batches, row after row; an element that some circuits lack is absent in their rows.
+
+    Parameters
+    ----------
+    circuits : sequence of Circuit
+        They may differ in values and in which elements they have, not in how a shared
+        element is connected.
+
+    Returns
+    -------
+    circuit : Circuit
+        As many rows as all of them together.
+    """
+    sizes = [c.size for c in circuits]
+    tables = [{e.ref: e for e in c} for c in circuits]
+    elements: dict[str, Element] = {}
+    for table in tables:
+        for ref, element in table.items():
+            elements.setdefault(ref, element)
+    joined = tuple(_join(e, [t.get(ref) for t in tables], sizes) for ref, e in elements.items())
+    return replace(circuits[0], elements=joined)
+
+
+def _join(model: Element, found: list[Element | None], sizes: list[int]) -> Element:
+    """One element of a joined batch."""
+    values: dict[str, Any] = {}
+    for name in model.values():
+        lacking = model.absent.get(name, getattr(model, name))
+        parts = [
+            np.broadcast_to(np.max(lacking) if e is None else getattr(e, name), (size,))
+            for e, size in zip(found, sizes, strict=True)
+        ]
+        values[name] = np.concatenate(parts).astype(float)
+    if isinstance(model, Phototransistor):
+        leds = (led for e in found if isinstance(e, Phototransistor) for led in e.leds)
+        values["leds"] = tuple(dict.fromkeys(leds))
+    return replace(model, **values)

@@ -1,0 +1,116 @@
+"""Nonlinear branches, each linearised where the last step left it.
+
+A junction is not followed along its exponential: its state is ``s = v + R0 i``, the voltage over
+it and a fixed resistance in series. Voltage and current are both smooth, almost straight
+functions of `s` (closed Lambert-W form), so that Newton's method neither overflows nor needs
+damping at mains voltage.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.circuit.elements import Junction, Phototransistor
+from zcd.engine.network import Network, column
+from zcd.physics.diode import diode_omega
+from zcd.physics.optocoupler import collector_share
+
+FloatArray = NDArray[np.float64]
+
+SCALE_OHM = 100e3
+"""R0: of the order of the chains; sets how fast Newton converges, not what it converges to."""
+
+
+class Branch(Protocol):
+    """A nonlinear two-node element in Newton's iteration.
+
+    All arrays have shape (n, m). `a` and `b` say where the branch's nodes are found.
+    """
+
+    a: tuple[str, int]
+    b: tuple[str, int]
+
+    def linearise(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Voltage, current and conductance at the present state."""
+
+    def update(self, voltage_v: FloatArray) -> FloatArray:
+        """Take the voltage that the linearised circuit gave; return how far the state moved."""
+
+
+class JunctionBranch:
+    """A diode in forward direction, or (with an offset) its breakdown in reverse."""
+
+    def __init__(self, junction: Junction, network: Network, points: int, reverse: bool) -> None:
+        size = network.conductance_s.shape[0]
+        ends = network.place(junction.a), network.place(junction.b)
+        self.a, self.b = reversed(ends) if reverse else ends
+        self.saturation_a = column(junction.saturation_a, size)
+        self.emission_v = column(junction.emission_v, size)
+        self.series_ohm = column(junction.series_ohm, size)
+        self.offset_v: FloatArray | float = column(junction.breakdown_v, size) if reverse else 0.0
+        self.total_ohm = self.series_ohm + SCALE_OHM
+        self.state_v = np.zeros((size, points))
+        self.now: tuple[FloatArray, FloatArray, FloatArray]
+
+    def linearise(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        omega = diode_omega(self.state_v, self.saturation_a, self.emission_v, self.total_ohm)
+        current = omega * (self.emission_v / self.total_ohm) - self.saturation_a
+        voltage = self.state_v - SCALE_OHM * current + self.offset_v
+        self.now = voltage, current, omega / (self.total_ohm + omega * self.series_ohm)
+        return self.now
+
+    def update(self, voltage_v: FloatArray) -> FloatArray:
+        voltage, current, conductance = self.now
+        step = voltage_v - voltage
+        step = step + SCALE_OHM * conductance * step
+        self.state_v = self.state_v + step
+        return step
+
+    def current_a(self) -> FloatArray:
+        """Current at the present state."""
+        return self.linearise()[1]
+
+
+class TransistorBranch:
+    """The phototransistor at a given photocurrent.
+
+    Its current rises with VCE as a sigmoid. Newton starts at the steepest point and may not step
+    over it, which makes each step monotone.
+    """
+
+    def __init__(
+        self, transistor: Phototransistor, network: Network, photocurrent_a: FloatArray
+    ) -> None:
+        size = network.conductance_s.shape[0]
+        self.a, self.b = network.place(transistor.a), network.place(transistor.b)
+        self.photocurrent_a = photocurrent_a
+        self.knee_v = column(transistor.knee_v, size)
+        self.knee_ratio = column(transistor.knee_ratio, size)
+        self.early_v = column(transistor.early_v, size)
+        self.steepest_v = self.knee_v * np.log(self.knee_ratio)
+        self.state_v = np.broadcast_to(self.steepest_v, photocurrent_a.shape).copy()
+
+    def linearise(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        share, slope = collector_share(self.state_v, self.knee_v, self.knee_ratio, self.early_v)
+        return self.state_v, self.photocurrent_a * share, self.photocurrent_a * slope
+
+    def update(self, voltage_v: FloatArray) -> FloatArray:
+        before, steepest = self.state_v, self.steepest_v
+        crosses = (before - steepest) * (voltage_v - steepest) < 0
+        self.state_v = np.where(crosses, steepest, voltage_v)
+        return voltage_v - before
+
+
+def junction_branches(network: Network, points: int, peak_v: float) -> dict[str, JunctionBranch]:
+    """Forward branches by ref, and ``ref~`` for those that may break down at this peak voltage."""
+    branches: dict[str, JunctionBranch] = {}
+    for element in network.branches:
+        if not isinstance(element, Junction):
+            continue
+        branches[element.ref] = JunctionBranch(element, network, points, reverse=False)
+        if np.min(element.breakdown_v) < peak_v:
+            branches[element.ref + "~"] = JunctionBranch(element, network, points, reverse=True)
+    return branches

@@ -1,0 +1,216 @@
+"""One island of the element list as matrices: linear part reduced, nonlinear branches kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.circuit.elements import (
+    Capacitance,
+    Circuit,
+    DcSource,
+    Element,
+    Junction,
+    MainsSource,
+    Phototransistor,
+    Resistance,
+    TestSource,
+    TwoNode,
+    Value,
+)
+from zcd.errors import InputError
+
+FloatArray = NDArray[np.float64]
+
+LEAST_CONDUCTANCE_S = 1e-12
+"""From every node to the reference, so that a floating node has a voltage (as SPICE does)."""
+LEAST_RESISTANCE_OHM = 1e-3
+REFERENCES = ("neutral", "logic0")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Network:
+    """The linear part of an island, seen from its active nodes.
+
+    Active nodes are those that a junction, a phototransistor or (if asked for) a capacitor
+    touches. The others are eliminated and can be recovered.
+
+    Parameters
+    ----------
+    nodes : tuple of str
+        Active, then passive nodes.
+    active : int
+        Number k of active nodes.
+    known : tuple of str
+        Nodes that a source fixes; the reference is none of these and has 0 V.
+    sources : tuple of Element
+        Their sources, in the same order.
+    conductance_s : ndarray, shape (n, k, k)
+    input_s : ndarray, shape (n, k, u)
+        Current into the linear part per volt of a known node.
+    injection_a : ndarray, shape (n, k)
+        Current that test sources push into the active nodes.
+    capacitance_f, input_f : ndarray, shape (n, k, k) and (n, k, u)
+    recover : tuple of ndarray
+        What gives the passive nodes from active nodes, known nodes and injections.
+    branches : tuple of Element
+        The nonlinear ones.
+    """
+
+    nodes: tuple[str, ...]
+    active: int
+    known: tuple[str, ...]
+    sources: tuple[Element, ...]
+    conductance_s: FloatArray
+    input_s: FloatArray
+    injection_a: FloatArray
+    capacitance_f: FloatArray
+    input_f: FloatArray
+    recover: tuple[FloatArray, FloatArray, FloatArray]
+    branches: tuple[Element, ...]
+
+    def place(self, node: str) -> tuple[str, int]:
+        """Where a node's voltage comes from: ``active``, ``known`` or ``reference``."""
+        if node in self.nodes[: self.active]:
+            return "active", self.nodes.index(node)
+        if node in self.known:
+            return "known", self.known.index(node)
+        return "reference", 0
+
+
+def islands(circuit: Circuit) -> list[frozenset[str]]:
+    """Groups of nodes with a galvanic path between them, in order of first mention."""
+    groups: list[set[str]] = []
+    for element in circuit:
+        touching = [g for g in groups if not g.isdisjoint(element.nodes)]
+        merged = set(element.nodes).union(*touching)
+        at = groups.index(touching[0]) if touching else len(groups)
+        groups = [g for g in groups if g not in touching]
+        groups.insert(min(at, len(groups)), merged)
+    return [frozenset(g) for g in groups]
+
+
+def island_of(circuit: Circuit, node: str) -> frozenset[str]:
+    """The island that a node belongs to."""
+    return next(g for g in islands(circuit) if node in g)
+
+
+def column(value: Value, size: int) -> FloatArray:
+    """A value of an element as a column, shape (n, 1)."""
+    return np.broadcast_to(np.asarray(value, dtype=float).reshape(-1, 1), (size, 1))
+
+
+def compile_island(circuit: Circuit, island: Iterable[str], dynamic: bool) -> Network:
+    """Reduce an island of a circuit to its active nodes.
+
+    Parameters
+    ----------
+    circuit : Circuit
+    island : iterable of str
+        Node names of one island.
+    dynamic : bool
+        True: capacitors count; False: they are left out.
+
+    Returns
+    -------
+    network : Network
+    """
+    inside = set(island)
+    elements = [e for e in circuit if isinstance(e, TwoNode) and e.a in inside]
+    branches = tuple(e for e in elements if isinstance(e, Junction | Phototransistor))
+    sources = tuple(e for e in elements if isinstance(e, MainsSource | DcSource))
+    capacitors = [e for e in elements if isinstance(e, Capacitance)] if dynamic else []
+    reference = _reference([n for n in circuit.nodes if n in inside], sources)
+    known = tuple(e.nodes[0] for e in sources)
+    fixed = {reference, *known}
+    touched = [n for e in (*branches, *capacitors) for n in e.nodes]
+    active = [n for n in dict.fromkeys(touched) if n not in fixed]
+    passive = [n for n in circuit.nodes if n in inside and n not in fixed and n not in active]
+    order = [*active, *passive, *known]
+    size = circuit.size
+    conductive = [e for e in elements if isinstance(e, Resistance | TestSource)]
+    g = _stamp(
+        [1.0 / np.maximum(e.resistance_ohm, LEAST_RESISTANCE_OHM) for e in conductive],
+        conductive, order, size,
+    )  # fmt: skip
+    free = len(active) + len(passive)
+    g[:, range(free), range(free)] += LEAST_CONDUCTANCE_S
+    c = _stamp([e.capacitance_f for e in capacitors], capacitors, order, size)
+    j = _injections([e for e in elements if isinstance(e, TestSource)], order, size)
+    k = len(active)
+    gp = np.linalg.inv(g[:, k:free, k:free])
+    down = gp @ g[:, k:free, :k]
+    down_u = gp @ g[:, k:free, free:]
+    down_j = (gp @ j[:, k:free, None])[..., 0]
+    across = g[:, :k, k:free]
+    return Network(
+        nodes=(*active, *passive),
+        active=k,
+        known=known,
+        sources=sources,
+        conductance_s=g[:, :k, :k] - across @ down,
+        input_s=g[:, :k, free:] - across @ down_u,
+        injection_a=j[:, :k] - (across @ down_j[..., None])[..., 0],
+        capacitance_f=c[:, :k, :k],
+        input_f=c[:, :k, free:],
+        recover=(-down, -down_u, down_j),
+        branches=branches,
+    )
+
+
+def _reference(nodes: Sequence[str], sources: Sequence[Element]) -> str:
+    """The node whose voltage is 0: neutral or logic0, else the first."""
+    reference = next((n for n in REFERENCES if n in nodes), nodes[0])
+    for source in sources:
+        if source.nodes[1] != reference:
+            raise InputError(f"{source.ref} must stand against {reference}, got {source.nodes[1]}")
+    return reference
+
+
+def _stamp(
+    values: Sequence[Value], elements: Sequence[TwoNode], order: Sequence[str], size: int
+) -> FloatArray:
+    """Nodal matrix of two-node elements, shape (n, nodes, nodes)."""
+    incidence = np.zeros((len(elements), len(order)))
+    for row, element in enumerate(elements):
+        for node, sign in ((element.a, 1.0), (element.b, -1.0)):
+            if node in order:
+                incidence[row, order.index(node)] = sign
+    weights = np.empty((size, len(elements)))
+    for row, value in enumerate(values):
+        weights[:, row] = value
+    outer = incidence[:, :, None] * incidence[:, None, :]
+    matrix = weights @ outer.reshape(len(elements), len(order) ** 2)
+    return np.asarray(matrix.reshape(size, len(order), len(order)))
+
+
+def _injections(tests: Sequence[TestSource], order: Sequence[str], size: int) -> FloatArray:
+    """Norton currents of test sources into the nodes, shape (n, nodes)."""
+    currents = np.zeros((size, len(order)))
+    for test in tests:
+        amount = test.open_v / np.maximum(test.resistance_ohm, LEAST_RESISTANCE_OHM)
+        for node, sign in ((test.a, 1.0), (test.b, -1.0)):
+            if node in order:
+                currents[:, order.index(node)] += sign * amount
+    return currents
+
+
+def input_voltages_v(network: Network, phase_rad: FloatArray) -> FloatArray:
+    """Voltages of the known nodes, shape (u, n, m), at phases of shape (n, m)."""
+    from zcd.physics.mains import mains_voltage_v
+
+    size = network.conductance_s.shape[0]
+    shape = (size, phase_rad.shape[1])
+    waves = np.empty((len(network.sources), *shape))
+    for row, source in enumerate(network.sources):
+        if isinstance(source, MainsSource):
+            rms = np.broadcast_to(np.asarray(source.rms_v, dtype=float), (size,))
+            waves[row] = mains_voltage_v(
+                phase_rad, rms, source.orders, source.ratios, source.phases_rad
+            )
+        elif isinstance(source, DcSource):
+            waves[row] = column(source.voltage_v, size)
+    return waves

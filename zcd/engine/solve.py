@@ -1,0 +1,499 @@
+"""The engine: a batch of circuits in, their waveforms over one mains period out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.circuit.elements import (
+    Capacitance,
+    Circuit,
+    MainsSource,
+    Phototransistor,
+    Resistance,
+)
+from zcd.engine.branches import JunctionBranch, TransistorBranch, junction_branches
+from zcd.engine.grid import even_phases_rad, follow, mean_weights, resample
+from zcd.engine.network import (
+    LEAST_RESISTANCE_OHM,
+    Network,
+    column,
+    compile_island,
+    input_voltages_v,
+    islands,
+)
+from zcd.engine.newton import Trajectory, lagged, newton, solve_points, trajectory_solver
+from zcd.errors import InputError
+from zcd.physics.optocoupler import ctr_shape_ratio, ctr_temperature_ratio
+
+FloatArray = NDArray[np.float64]
+
+WINDOW_CYCLES = 50
+"""A circuit that has not settled after so many periods is shown as the transient it is."""
+SETTLED_RATIO = 0.01
+NEGLIGIBLE_RATIO = 1e-5
+"""Displacement current, over the largest junction current, below which a capacitor is idle."""
+LEAST_CURRENT_A = 1e-9
+DEFAULT_FREQUENCY_HZ = 50.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """How finely to solve: points a period, and whether to solve again where waveforms move."""
+
+    points: int = 160
+    refine: bool = True
+    isolated: bool = True
+
+
+EDGES = Grid()
+"""For edges and pulses."""
+READINGS = Grid(points=96, refine=False)
+"""For meters, which see means only."""
+
+
+@dataclass(slots=True)
+class Island:
+    """What one island came to: waveforms, states of its branches, rows with capacitors at work."""
+
+    voltages_v: dict[str, FloatArray]
+    currents_a: dict[str, FloatArray]
+    states_v: dict[str, FloatArray]
+    busy: NDArray[np.bool_]
+    multiplier: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solution:
+    """Waveforms of a batch over one mains period.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        What was solved.
+    phase_rad, time_s, weight : ndarray, shape (n, m)
+        Phase and time from the fundamental's rising zero crossing; weights of the mean.
+    voltages_v : mapping of str to ndarray, shape (n, m)
+        Of each node, against the reference of its island.
+    currents_a : mapping of str to ndarray, shape (n, m)
+        Forward current of each junction.
+    settled : ndarray of bool, shape (n,)
+        False: the waveform is still changing after `WINDOW_CYCLES`; what is given is the last
+        of these cycles.
+    cycle_peaks_a : mapping of str to ndarray, shape (n, cycles)
+        For rows that have not settled: peak current of each junction, cycle by cycle.
+    states : mapping
+        What the engine left behind for a next solution of nearly the same batch.
+    """
+
+    circuit: Circuit
+    phase_rad: FloatArray
+    time_s: FloatArray
+    weight: FloatArray
+    voltages_v: Mapping[str, FloatArray]
+    currents_a: Mapping[str, FloatArray]
+    settled: NDArray[np.bool_]
+    cycle_peaks_a: Mapping[str, FloatArray] = field(default_factory=dict)
+    states: Mapping[frozenset[str], Island] = field(default_factory=dict, repr=False)
+
+    def between_v(self, a: str, b: str) -> FloatArray:
+        """Voltage of node `a` against node `b`, shape (n, m); they must share an island."""
+        first, second = self.circuit.node(a), self.circuit.node(b)
+        for island in islands(self.circuit):
+            if (first in island) != (second in island):
+                raise InputError(
+                    f"nodes must have a galvanic path between them, got {a!r} and {b!r}"
+                )
+        return self.voltages_v[first] - self.voltages_v[second]
+
+    def mean(self, wave: FloatArray) -> FloatArray:
+        """Mean over the period, shape (n,)."""
+        return np.asarray(np.sum(wave * self.weight, axis=1))
+
+    def rms(self, wave: FloatArray) -> FloatArray:
+        """Rms over the period, shape (n,)."""
+        return np.sqrt(self.mean(wave**2))
+
+    def power_w(self, resistance: Resistance) -> FloatArray:
+        """Mean power in a resistance, shape (n,)."""
+        across = self.voltages_v[resistance.a] - self.voltages_v[resistance.b]
+        ohm = np.maximum(np.asarray(resistance.resistance_ohm), LEAST_RESISTANCE_OHM)
+        return self.mean(across**2) / ohm
+
+
+def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) -> Solution:
+    """Waveforms of every row of a batch over one mains period.
+
+    Without capacitors on the mains side that side is solved point by point, exactly. With them
+    it is the periodic steady state; where a disturbance would take longer than
+    `WINDOW_CYCLES` to die to 1 %, it is the transient from the moment of switching on.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        n rows.
+    grid : Grid
+    like : Solution, optional
+        Of the same batch on the same even grid, before a few elements were added: islands
+        without a new element are taken over, the others start from it.
+
+    Returns
+    -------
+    solution : Solution
+
+    Raises
+    ------
+    SolverError
+        If a row does not converge.
+    """
+    points = grid.points // 2 if grid.refine else grid.points
+    phase = even_phases_rad(circuit.size, points)
+    first = _solve_on(circuit, phase, grid, like.states if like else {}, like)
+    if not grid.refine:
+        return first
+    waves = list(first.currents_a.values())
+    if "pin" in first.voltages_v:
+        waves.append(first.voltages_v["pin"])
+    finer = follow(phase, waves, grid.points)
+    return _solve_on(circuit, finer, grid, _at(phase, first.states, finer))
+
+
+def solve_dead(circuit: Circuit) -> Solution:
+    """DC solution of a circuit without mains: what a meter's own test source does.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Without a `MainsSource`.
+
+    Returns
+    -------
+    solution : Solution
+        One point a row.
+    """
+    phase = np.zeros((circuit.size, 1))
+    currents: dict[str, FloatArray] = {}
+    states: dict[frozenset[str], Island] = {}
+    for island in _lit_last(circuit):
+        photo = _photocurrents(circuit, island, None, currents)
+        states[island] = _static_island(circuit, island, phase, photo, {})
+        currents |= states[island].currents_a
+    return _solution(circuit, phase, states)
+
+
+States = Mapping[frozenset[str], Island]
+
+
+def _at(phase: FloatArray, states: States, finer: FloatArray) -> States:
+    """States of the branches at other phases: where Newton starts the second time."""
+    return {
+        island: replace(
+            state,
+            states_v={k: resample(phase, v, finer) for k, v in state.states_v.items()},
+        )
+        for island, state in states.items()
+    }
+
+
+def _solution(circuit: Circuit, phase: FloatArray, states: States) -> Solution:
+    return Solution(
+        circuit=circuit,
+        phase_rad=phase,
+        time_s=phase / _omega(circuit),
+        weight=mean_weights(phase),
+        voltages_v={k: v for s in states.values() for k, v in s.voltages_v.items()},
+        currents_a={k: v for s in states.values() for k, v in s.currents_a.items()},
+        settled=np.ones(circuit.size, dtype=bool),
+        states=states,
+    )
+
+
+def _omega(circuit: Circuit) -> FloatArray:
+    """Angular frequency, shape (n, 1)."""
+    mains = circuit.of(MainsSource)
+    frequency = mains[0].frequency_hz if mains else DEFAULT_FREQUENCY_HZ
+    return 2.0 * np.pi * column(frequency, circuit.size)
+
+
+def _lit_last(circuit: Circuit) -> list[frozenset[str]]:
+    """Islands in the order of the light: those with a phototransistor come last."""
+    outputs = {n for e in circuit.of(Phototransistor) for n in e.nodes}
+    return sorted(islands(circuit), key=lambda island: not outputs.isdisjoint(island))
+
+
+def _solve_on(
+    circuit: Circuit, phase: FloatArray, grid: Grid, guess: States, like: Solution | None = None
+) -> Solution:
+    """All islands of a circuit on given phases of one period."""
+    trajectory = Trajectory(phase, _omega(circuit))
+    kept = _unchanged(circuit, like) if like else {}
+    states = _all_islands(circuit, trajectory, grid.isolated, guess, kept)
+    multiplier = np.max([s.multiplier for s in states.values()], axis=0)
+    fading = multiplier**WINDOW_CYCLES > SETTLED_RATIO
+    solution = _solution(circuit, phase, states)
+    return _with_transients(solution, fading, grid) if np.any(fading) else solution
+
+
+def _unchanged(circuit: Circuit, like: Solution) -> States:
+    """Islands that consist of the very elements they had before, and see the same light."""
+    kept: dict[frozenset[str], Island] = {}
+    all_kept = True
+    for island in _lit_last(circuit):
+        now = [e for e in circuit if island.issuperset(e.nodes)]
+        before = [e for e in like.circuit if island.issuperset(e.nodes)]
+        same = len(now) == len(before) and all(a is b for a, b in zip(now, before, strict=True))
+        lit = any(isinstance(e, Phototransistor) for e in now)
+        if same and island in like.states and (all_kept or not lit):
+            kept[island] = like.states[island]
+        all_kept &= same
+    return kept
+
+
+def _all_islands(
+    circuit: Circuit, trajectory: Trajectory, isolated: bool, guess: States, kept: States
+) -> dict[frozenset[str], Island]:
+    """Every island in the order of the light."""
+    currents: dict[str, FloatArray] = {}
+    states: dict[frozenset[str], Island] = {}
+    for island in _lit_last(circuit):
+        if not isolated and "pin" in island:
+            continue
+        if island in kept:
+            states[island] = kept[island]
+        else:
+            states[island] = _island(circuit, island, trajectory, currents, guess.get(island))
+        currents |= states[island].currents_a
+    return states
+
+
+def _with_transients(solution: Solution, fading: NDArray[np.bool_], grid: Grid) -> Solution:
+    """Replace the rows that have not settled by the last cycle of their transient."""
+    index = np.flatnonzero(fading)
+    circuit = solution.circuit.rows(index)
+    points = solution.phase_rad.shape[1]
+    phase = even_phases_rad(index.size, points, WINDOW_CYCLES)
+    trajectory = Trajectory(phase, _omega(circuit), closed=False)
+    transient = _solution(circuit, phase, _all_islands(circuit, trajectory, grid.isolated, {}, {}))
+    phases = solution.phase_rad.copy()
+    phases[index] = phase[:, :points]
+
+    def merged(
+        whole: Mapping[str, FloatArray], part: Mapping[str, FloatArray]
+    ) -> dict[str, FloatArray]:
+        out = {}
+        for name, wave in whole.items():
+            out[name] = wave.copy()
+            out[name][index] = part[name][:, -points:]
+        return out
+
+    peaks = {}
+    for name, wave in transient.currents_a.items():
+        peaks[name] = np.full((fading.size, WINDOW_CYCLES), np.nan)
+        peaks[name][index] = wave.reshape(index.size, WINDOW_CYCLES, points).max(axis=2)
+    return replace(
+        solution,
+        phase_rad=phases,
+        time_s=phases / _omega(solution.circuit),
+        weight=mean_weights(phases),
+        voltages_v=merged(solution.voltages_v, transient.voltages_v),
+        currents_a=merged(solution.currents_a, transient.currents_a),
+        settled=~fading,
+        cycle_peaks_a=peaks,
+    )
+
+
+def _island(
+    circuit: Circuit,
+    island: frozenset[str],
+    trajectory: Trajectory,
+    currents: Mapping[str, FloatArray],
+    guess: Island | None,
+) -> Island:
+    """One island: static where its capacitors are idle, dynamic in the other rows."""
+    photo = _photocurrents(circuit, island, trajectory, currents)
+    start = guess.states_v if guess else {}
+    if guess and np.all(guess.busy):
+        state = replace(guess, voltages_v={}, currents_a={}, states_v=start)
+    else:
+        state = _static_island(circuit, island, trajectory.phase_rad, photo, start)
+        capacitors = [e for e in circuit.of(Capacitance) if e.a in island]
+        state.busy = guess.busy if guess else _busy(capacitors, state, trajectory, bool(photo))
+    if np.any(state.busy):
+        _solve_dynamic(circuit, island, trajectory, photo, start, state)
+    return state
+
+
+def _static_island(
+    circuit: Circuit,
+    island: frozenset[str],
+    phase: FloatArray,
+    photo: Mapping[str, FloatArray],
+    start: Mapping[str, FloatArray],
+) -> Island:
+    """One island without its capacitors, point by point."""
+    network = compile_island(circuit, island, dynamic=False)
+    inputs = input_voltages_v(network, phase)
+    branches = _branches(network, phase.shape[1], inputs, photo)
+    _begin(branches, start)
+    x = newton(network, list(branches.values()), inputs, solve_points)
+    return Island(
+        voltages_v=_voltages(network, circuit, island, x, inputs),
+        currents_a=_currents(branches),
+        states_v={name: branch.state_v for name, branch in branches.items()},
+        busy=np.zeros(circuit.size, dtype=bool),
+        multiplier=np.zeros(circuit.size),
+    )
+
+
+def _begin(
+    branches: Mapping[str, JunctionBranch | TransistorBranch], start: Mapping[str, FloatArray]
+) -> None:
+    """Set the branches where Newton is to start."""
+    for name, branch in branches.items():
+        if name in start:
+            branch.state_v = start[name]
+
+
+def _solve_dynamic(
+    circuit: Circuit,
+    island: frozenset[str],
+    trajectory: Trajectory,
+    photo: Mapping[str, FloatArray],
+    start: Mapping[str, FloatArray],
+    state: Island,
+) -> None:
+    """Solve the busy rows of an island with their capacitors, and put them into `state`."""
+    index = np.flatnonzero(state.busy)
+    rows = circuit.rows(index)
+    part = Trajectory(
+        trajectory.phase_rad[index], trajectory.omega_rad_per_s[index], trajectory.closed
+    )
+    network = compile_island(rows, island, dynamic=True)
+    inputs = input_voltages_v(network, part.phase_rad)
+    lit = {ref: wave[index] for ref, wave in photo.items()}
+    branches = _branches(network, part.phase_rad.shape[1], inputs, lit)
+    _begin(branches, {name: wave[index] for name, wave in (start or state.states_v).items()})
+    x = newton(network, list(branches.values()), inputs, trajectory_solver(network, inputs, part))
+    _put(state.voltages_v, _voltages(network, rows, island, x, inputs), index, state.busy.size)
+    _put(state.currents_a, _currents(branches), index, state.busy.size)
+    states = {name: branch.state_v for name, branch in branches.items()}
+    _put(state.states_v, states, index, state.busy.size)
+    if part.multiplier is not None:
+        state.multiplier[index] = part.multiplier
+
+
+def _put(
+    whole: dict[str, FloatArray],
+    part: Mapping[str, FloatArray],
+    index: NDArray[np.intp],
+    size: int,
+) -> None:
+    """Put some rows of waveforms into those of the whole batch."""
+    for name, wave in part.items():
+        if index.size == size:
+            whole[name] = wave
+        else:
+            whole[name][index] = wave
+
+
+def _branches(
+    network: Network, points: int, inputs_v: FloatArray, photo: Mapping[str, FloatArray]
+) -> dict[str, JunctionBranch | TransistorBranch]:
+    """The nonlinear branches of a network, by ref."""
+    # a capacitor may hold one peak while the source goes to the other
+    peak = 2.2 * float(np.max(np.abs(inputs_v), initial=0.0))
+    found: dict[str, JunctionBranch | TransistorBranch] = {}
+    found |= junction_branches(network, points, peak)
+    for element in network.branches:
+        if isinstance(element, Phototransistor):
+            found[element.ref] = TransistorBranch(element, network, photo[element.ref])
+    return found
+
+
+def _currents(branches: Mapping[str, JunctionBranch | TransistorBranch]) -> dict[str, FloatArray]:
+    """Forward currents of the junctions."""
+    return {
+        name: branch.linearise()[1]
+        for name, branch in branches.items()
+        if isinstance(branch, JunctionBranch) and not name.endswith("~")
+    }
+
+
+def _voltages(
+    network: Network,
+    circuit: Circuit,
+    island: frozenset[str],
+    x: FloatArray,
+    inputs_v: FloatArray,
+) -> dict[str, FloatArray]:
+    """Voltages of all nodes of an island."""
+    shape = inputs_v.shape[1:]
+    k = network.active
+    voltages = {n: np.zeros(shape) for n in circuit.nodes if n in island}
+    for i, node in enumerate(network.nodes[:k]):
+        voltages[node] = np.array(x[i])
+    for u, node in enumerate(network.known):
+        voltages[node] = inputs_v[u].copy()
+    by_active, by_input, fixed = network.recover
+    for row, node in enumerate(network.nodes[k:]):
+        wave = np.broadcast_to(fixed[:, row, None], shape).copy()
+        for i in range(k):
+            wave += by_active[:, row, i, None] * x[i]
+        for u in range(len(network.known)):
+            wave += by_input[:, row, u, None] * inputs_v[u]
+        voltages[node] = wave
+    return voltages
+
+
+def _photocurrents(
+    circuit: Circuit,
+    island: frozenset[str],
+    trajectory: Trajectory | None,
+    currents: Mapping[str, FloatArray],
+) -> dict[str, FloatArray]:
+    """Collector current, at VCE = 5 V, that the light calls for in each phototransistor."""
+    found = {}
+    for opto in circuit.of(Phototransistor):
+        if opto.a not in island:
+            continue
+        size = circuit.size
+        ratio = column(opto.ctr_ratio, size) * column(opto.remaining_ratio, size)
+        celsius = column(opto.temperature_degc, size)
+        weight = column(opto.shape_weight, size)
+        light = np.zeros((size, 1))
+        for led in opto.leds:
+            if led in currents:
+                i = np.maximum(currents[led], 0.0)
+                light = light + i * ctr_shape_ratio(i, weight) * ctr_temperature_ratio(i, celsius)
+        light = ratio * light
+        if trajectory is not None:
+            points = trajectory.phase_rad.shape[1]
+            light = np.broadcast_to(light, (size, points))
+            light = lagged(light, column(opto.storage_s, size), trajectory)
+        found[opto.ref] = light + column(opto.dark_a, size)
+    return found
+
+
+def _busy(
+    capacitors: list[Capacitance], state: Island, trajectory: Trajectory, lit: bool
+) -> NDArray[np.bool_]:
+    """Rows in which some capacitor carries a current that matters.
+
+    On the isolated side (`lit`) they always do; elsewhere beside the largest junction current.
+    """
+    n, m = trajectory.phase_rad.shape
+    if lit:
+        return np.full(n, bool(capacitors))
+    largest = np.full(n, LEAST_CURRENT_A)
+    for wave in state.currents_a.values():
+        np.maximum(largest, np.max(wave, axis=1), out=largest)
+    busy = np.zeros(n, dtype=bool)
+    for element in capacitors:
+        across = state.voltages_v[element.a] - state.voltages_v[element.b]
+        slope = np.max(np.abs(np.diff(across, axis=1)), axis=1, initial=0.0) * m / (2.0 * np.pi)
+        current = np.asarray(element.capacitance_f) * slope * trajectory.omega_rad_per_s[:, 0]
+        busy |= current > NEGLIGIBLE_RATIO * largest
+    return busy

@@ -1,0 +1,37 @@
+"""Errors that zcd raises on purpose; the command line catches the one base class."""
+
+from __future__ import annotations
+
+
+class ZcdError(Exception):
+    """Base of all errors zcd raises on purpose.
+
+    Attributes
+    ----------
+    exit_code : int
+        What the command line returns for it.
+    """
+
+    exit_code = 1
+
+
+class InputError(ZcdError, ValueError):
+    """A value, key or file given by the user cannot be used."""
+
+    exit_code = 2
+
+
+class SolverError(ZcdError, RuntimeError):
+    """The engine did not find a solution to its stated tolerance."""
+
+    exit_code = 3
+
+
+class ValidityWarning(UserWarning):
+    """A law is used outside the range in which its source measured it."""
+
+
+def require(ok: bool, name: str, value: object, unit: str, rule: str) -> None:
+    """Raise `InputError` in the one shape used everywhere: name, rule, value, unit."""
+    if not ok:
+        raise InputError(f"{name} must be {rule}, got {value!r} {unit}".rstrip())

@@ -1,0 +1,299 @@
+"""The verdict: every rule with its value, its limit and where the limit comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from zcd.board.model import Board
+from zcd.circuit.build import Conditions, build_circuit, led_refs
+from zcd.circuit.elements import stack
+from zcd.engine.solve import Solution, solve
+from zcd.margin.headroom import Headroom, headrooms, weak_conditions
+from zcd.margin.life import Life, life_of
+from zcd.margin.stress import (
+    HARMLESS_REVERSE_A,
+    ResistorStress,
+    ReverseStress,
+    led_current_limit_a,
+    resistor_stress,
+    reverse_stress,
+)
+from zcd.refdata import default
+from zcd.sync.lock import Lock, judge
+
+LEVELS = ("low", "nominal", "high", "weak")
+"""Low, nominal and high mains on the bench; and low mains, hot, the optocoupler at the minimum of
+its grade: the conditions that a repair must bear."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """One rule of the verdict.
+
+    Parameters
+    ----------
+    name : str
+        What is judged, in words.
+    value, limit : float
+        In `unit`. For a rule without a number both are nan.
+    at_least : bool
+        True: the value must reach the limit; False: it must not exceed it.
+    unit : str
+        Of value and limit; empty for a factor.
+    passes : bool
+    source : str
+        Where the limit comes from.
+    remark : str
+        What else to know.
+    """
+
+    name: str
+    value: float
+    limit: float
+    at_least: bool
+    unit: str
+    passes: bool
+    source: str
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """LED current and pulse under one of `LEVELS`."""
+
+    name: str
+    mains_rms_v: float
+    temperature_degc: float
+    led_peak_a: float
+    led_mean_a: float
+    low_time_s: float
+    fall_offset_s: float
+    rise_offset_s: float
+    transition_s: float
+    period_s: float
+    locks: bool
+    failed_rule: str | None
+    settled: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """All that ``zcd check`` finds out about a board."""
+
+    board: Board
+    levels: tuple[Level, ...]
+    resistors: tuple[ResistorStress, ...]
+    reverse: tuple[ReverseStress, ...]
+    headrooms: dict[str, Headroom]
+    weak_headrooms: dict[str, Headroom]
+    life: Life
+    rules: tuple[Rule, ...]
+
+    @property
+    def passes(self) -> bool:
+        """The overall verdict."""
+        return all(rule.passes for rule in self.rules)
+
+
+def check(board: Board) -> Check:
+    """Check a board.
+
+    Parameters
+    ----------
+    board : Board
+
+    Returns
+    -------
+    check : Check
+
+    Notes
+    -----
+    Power and voltage are judged at high mains with the rating derated for the hot ambient.
+    Headroom is judged under the weak conditions: a rule that only an average optocoupler
+    keeps is not kept.
+    """
+    conditions = level_conditions(board)
+    solution = solve(stack([build_circuit(board, c) for c in conditions]))
+    lock = judge(solution, board)
+    levels = tuple(_level(k, solution, lock, board) for k in range(len(LEVELS)))
+    hot = board.service.hot_degc
+    resistors = tuple(resistor_stress(solution, board, hot))
+    reverse = tuple(reverse_stress(solution, board))
+    hot_and_low_grade = Conditions(
+        temperature_degc=hot, ctr_ratio=board.optocoupler.ctr_min_ratio, shape_weight=0.0
+    )
+    typical, weak, at_nominal = headrooms(
+        board, [Conditions(), weak_conditions(board), hot_and_low_grade]
+    )
+    life = life_of(board, levels[1].led_mean_a, weak["ctr"].factor)
+    rules = (
+        *_lock_rules(levels),
+        *_headroom_rules(board, weak, at_nominal),
+        *_resistor_rules(resistors),
+        *_junction_rules(board, reverse, levels),
+    )
+    return Check(
+        board=board,
+        levels=levels,
+        resistors=resistors,
+        reverse=reverse,
+        headrooms=typical,
+        weak_headrooms=weak,
+        life=life,
+        rules=rules,
+    )
+
+
+def level_conditions(board: Board) -> list[Conditions]:
+    """The conditions of `LEVELS`, in their order."""
+    bench = [
+        Conditions(mains_rms_v=v)
+        for v in (board.mains.low_rms_v, board.mains.rms_v, board.mains.high_rms_v)
+    ]
+    return [*bench, weak_conditions(board)]
+
+
+def _level(row: int, solution: Solution, lock: Lock, board: Board) -> Level:
+    """One line of the table of levels."""
+    refs = led_refs(board)
+    current = sum(solution.currents_a[ref] for ref in refs)
+    pulses = lock.pulses
+    hot = LEVELS[row] == "weak"
+    mains = (board.mains.low_rms_v, board.mains.rms_v, board.mains.high_rms_v)
+    transitions = np.concatenate([pulses.fall_transition_s[row], pulses.rise_transition_s[row]])
+    return Level(
+        name=LEVELS[row],
+        mains_rms_v=mains[row] if row < len(mains) else board.mains.low_rms_v,
+        temperature_degc=board.service.hot_degc if hot else board.service.bench_degc,
+        led_peak_a=float(np.max(np.asarray(current)[row])),
+        led_mean_a=float(solution.mean(np.asarray(current))[row]),
+        low_time_s=float(pulses.low_time_s[row, 0]),
+        fall_offset_s=float(pulses.fall_offset_s[row, 0]),
+        rise_offset_s=float(pulses.rise_offset_s[row, 0]),
+        transition_s=float(np.max(np.nan_to_num(transitions, nan=-np.inf))),
+        period_s=float(pulses.period_s[row]),
+        locks=bool(lock.locks[row]),
+        failed_rule=lock.failed_rule(row),
+        settled=bool(solution.settled[row]),
+    )
+
+
+def _lock_rules(levels: Sequence[Level]) -> list[Rule]:
+    """Lock at every level."""
+    words = {
+        "low": "lock at low mains",
+        "nominal": "lock at nominal mains",
+        "high": "lock at high mains",
+        "weak": "lock at low mains, hot, lowest CTR of the grade",
+    }
+    return [
+        Rule(
+            name=words[level.name],
+            value=float("nan"),
+            limit=float("nan"),
+            at_least=True,
+            unit="",
+            passes=level.locks,
+            source="the controller's lock rules, as written or assumed in the board file",
+            remark="" if level.locks else f"fails: {level.failed_rule}",
+        )
+        for level in levels
+    ]
+
+
+def _headroom_rules(
+    board: Board, weak: dict[str, Headroom], at_nominal: dict[str, Headroom]
+) -> list[Rule]:
+    """Headroom against ageing, low mains and drift."""
+    ctr, drift = default("margin.ctr_headroom"), default("margin.chain_drift")
+    tolerance = max(r.tolerance_ratio for chain in board.chains for r in chain)
+    band = board.mains.rms_v / board.mains.low_rms_v
+    asked = (
+        ("CTR headroom", weak["ctr"], ctr.value, ctr.why),
+        ("mains headroom", at_nominal["mains"], band, f"the low end of the band {board.mains.band}"),
+        (
+            "chain headroom",
+            weak["chain"],
+            (1.0 + tolerance) * (1.0 + drift.value),
+            f"tolerance of the chain times drift ({drift.why})",
+        ),
+    )
+    return [
+        Rule(
+            name=name,
+            value=found.factor,
+            limit=limit,
+            at_least=True,
+            unit="",
+            passes=bool(found.factor >= limit),
+            source=source,
+            remark=f"first to fail beyond it: {found.rule}" if found.rule else "",
+        )
+        for name, found, limit, source in asked
+    ]
+
+
+def _resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule]:
+    """Power and voltage of each resistor, at the worst level."""
+    rules = []
+    for stress in stresses:
+        source = stress.resistor.source
+        for name, value, limit, unit in (
+            ("power", float(stress.power_w.max()), stress.power_limit_w, "W"),
+            ("voltage", float(stress.film_v.max()), stress.voltage_limit_v, "V"),
+        ):
+            rules.append(
+                Rule(
+                    name=f"{stress.resistor.ref} {name}",
+                    value=value,
+                    limit=limit,
+                    at_least=False,
+                    unit=unit,
+                    passes=value <= limit,
+                    source=source,
+                )
+            )
+    return rules
+
+
+def _junction_rules(
+    board: Board, reverse: Sequence[ReverseStress], levels: Sequence[Level]
+) -> list[Rule]:
+    """Reverse voltage of each junction, and the LED's peak current."""
+    rules = []
+    leds = led_refs(board)
+    for stress in reverse:
+        volts, amps = float(stress.reverse_v.max()), float(stress.reverse_a.max())
+        harmless = stress.ref in leds and amps <= HARMLESS_REVERSE_A
+        over = volts > stress.limit_v
+        rules.append(
+            Rule(
+                name=f"{stress.ref} reverse voltage",
+                value=volts,
+                limit=stress.limit_v,
+                at_least=False,
+                unit="V",
+                passes=not over or harmless,
+                source=stress.source,
+                remark=f"held at breakdown by {amps * 1e6:.2g} uA of leakage only"
+                if over and harmless
+                else "",
+            )
+        )
+    limit, source = led_current_limit_a(board.optocoupler.family)
+    peak = max(level.led_peak_a for level in levels)
+    rules.append(
+        Rule(
+            name=f"{board.optocoupler.ref} LED current",
+            value=peak,
+            limit=limit,
+            at_least=False,
+            unit="A",
+            passes=peak <= limit,
+            source=source,
+        )
+    )
+    return rules

@@ -1,0 +1,66 @@
+"""Years until ageing has used up the CTR headroom, by both published views."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from zcd.board.model import Board
+from zcd.physics.ageing import (
+    STRESS_CURRENT_A,
+    STRESS_DEGC,
+    STRESS_HOURS,
+    STRESS_REMAINING_RATIO,
+    black_acceleration_ratio,
+)
+
+HOURS_PER_YEAR = 8760.0
+DESIGN_RULE_YEARS = 5.0
+LEAST_LED_A = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Life:
+    """Years in service, at the board's hours a year, until the CTR headroom is used up.
+
+    Parameters
+    ----------
+    design_rule_years : float
+        By the maker's rule (half of the output lost in five years of operation): the harsher
+        view, which the verdict uses.
+    acceleration_years : float
+        By the current-and-temperature model; beyond a century it says only that LED current
+        is not what will end this part.
+    """
+
+    design_rule_years: float
+    acceleration_years: float
+
+
+def life_of(board: Board, led_mean_a: float, headroom: float) -> Life:
+    """How long a CTR headroom lasts.
+
+    Parameters
+    ----------
+    board : Board
+        Gives the hours a year with mains applied and the hot temperature.
+    led_mean_a : float
+        Mean LED current, which carries the duty of the pulses. [A]
+    headroom : float
+        CTR headroom as a factor; 1 or less lasts no time.
+
+    Returns
+    -------
+    life : Life
+    """
+    if not headroom > 1.0:
+        return Life(design_rule_years=0.0, acceleration_years=0.0)
+    share = board.service.hours_per_year / HOURS_PER_YEAR
+    rule = DESIGN_RULE_YEARS * np.log2(headroom) / share
+    acceleration = black_acceleration_ratio(
+        STRESS_CURRENT_A, max(led_mean_a, LEAST_LED_A), STRESS_DEGC, board.service.hot_degc
+    )
+    stress_hours = STRESS_HOURS * np.log(headroom) / -np.log(STRESS_REMAINING_RATIO)
+    years = acceleration * stress_hours / board.service.hours_per_year
+    return Life(design_rule_years=float(rule), acceleration_years=float(years))

@@ -1,0 +1,150 @@
+"""What each part has to bear, against what it may."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board, Diode, Resistor
+from zcd.circuit.build import led_refs
+from zcd.circuit.elements import Junction, Resistance
+from zcd.engine.solve import Solution
+from zcd.physics.resistor import continuous_voltage_v, derated_power_w
+from zcd.refdata import cite, table
+
+FloatArray = NDArray[np.float64]
+
+HARMLESS_REVERSE_A = 10e-6
+"""LED reverse current that its data sheet allows as leakage (maximum, at 4 V; 817 class)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResistorStress:
+    """Load of one resistor in every row of a solution.
+
+    Parameters
+    ----------
+    resistor : Resistor
+    power_w, rms_v, peak_v : ndarray, shape (n,)
+    power_limit_w : float
+        Rating, derated for the ambient temperature.
+    voltage_limit_v : float
+        Rated continuous working voltage, DC or AC rms.
+    """
+
+    resistor: Resistor
+    power_w: FloatArray
+    rms_v: FloatArray
+    peak_v: FloatArray
+    power_limit_w: float
+    voltage_limit_v: float
+
+    @property
+    def film_v(self) -> FloatArray:
+        """Voltage to hold against the limit: rms of the full sine with the same peak.
+
+        Half-wave current heats half as much, but the film sees the whole peak.
+        """
+        return self.peak_v / np.sqrt(2.0)
+
+
+def chain_resistors(board: Board) -> list[Resistor]:
+    """All resistors on the mains side, in the order of the signal."""
+    across = [board.led_resistor] if board.led_resistor else []
+    return [r for chain in (*board.chains, board.return_chain, across) for r in chain]
+
+
+def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> list[ResistorStress]:
+    """Power and voltage of every resistor of a board.
+
+    Parameters
+    ----------
+    solution : Solution
+    board : Board
+    ambient_degc : float
+        For the derating. [°C]
+
+    Returns
+    -------
+    stress : list of ResistorStress
+        Mains side in order of the signal, then the isolated side's resistor.
+    """
+    found = []
+    for resistor in (*chain_resistors(board), board.output.resistor):
+        element = solution.circuit[resistor.ref]
+        assert isinstance(element, Resistance)
+        across = solution.voltages_v[element.a] - solution.voltages_v[element.b]
+        found.append(
+            ResistorStress(
+                resistor=resistor,
+                power_w=solution.power_w(element),
+                rms_v=solution.rms(across),
+                peak_v=np.max(np.abs(across), axis=1),
+                power_limit_w=float(derated_power_w(resistor.rated_power_w, ambient_degc)),
+                voltage_limit_v=float(
+                    continuous_voltage_v(
+                        resistor.rated_power_w, resistor.resistance_ohm, resistor.working_v
+                    )
+                ),
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReverseStress:
+    """Reverse voltage of one junction, and the current it then passes, in every row."""
+
+    ref: str
+    reverse_v: FloatArray
+    reverse_a: FloatArray
+    limit_v: float
+    source: str
+
+
+def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
+    """Reverse voltage of rectifier, clamp and LED, in the order of the element list."""
+    opto = board.optocoupler
+    sources = dict.fromkeys(led_refs(board), opto.source)
+    limits = dict.fromkeys(led_refs(board), opto.led.reverse_rating_v)
+    for diode in (board.rectifier, board.clamp):
+        if diode is not None:
+            refs = _elements_of(diode, solution)
+            sources |= dict.fromkeys(refs, diode.source)
+            limits |= dict.fromkeys(refs, diode.junction.reverse_rating_v)
+    found = []
+    for junction in solution.circuit.of(Junction):
+        across = solution.voltages_v[junction.a] - solution.voltages_v[junction.b]
+        leak = solution.circuit[f"{junction.ref}.leak"]
+        assert isinstance(leak, Resistance)
+        reverse = np.maximum(-across.min(axis=1), 0.0)
+        broken = solution.currents_a.get(junction.ref + "~")
+        over = np.zeros(reverse.shape) if broken is None else broken.max(axis=1)
+        found.append(
+            ReverseStress(
+                ref=junction.ref,
+                reverse_v=reverse,
+                reverse_a=reverse / np.asarray(leak.resistance_ohm) + over,
+                limit_v=limits[junction.ref],
+                source=sources[junction.ref],
+            )
+        )
+    return found
+
+
+def _elements_of(diode: Diode, solution: Solution) -> Sequence[str]:
+    """Refs of the junctions that a diode of the board became: four in a bridge."""
+    refs = [j.ref for j in solution.circuit.of(Junction)]
+    return [r for r in refs if r.rstrip("abcd") == diode.ref or r == diode.ref]
+
+
+def led_current_limit_a(family: str) -> tuple[float, str]:
+    """Largest continuous LED current of an optocoupler family, and its source."""
+    rows = {str(row["family"]): row for row in table("optocoupler_limits")}
+    row = rows.get(family, rows["817"])
+    if not np.isfinite(float(row["led_current_max_a"])):
+        row = rows["817"]
+    return float(row["led_current_max_a"]), cite(str(row["source"]))

@@ -1,0 +1,177 @@
+"""The diode law, alone and behind a resistance, with temperature."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.constants import elementary_charge, zero_Celsius
+from scipy.constants import k as boltzmann
+from scipy.special import wrightomega
+
+from zcd.errors import require
+
+REFERENCE_K = zero_Celsius + 25.0
+"""Junction temperature at which `reference/` gives diode parameters. [K]"""
+
+FloatArray = NDArray[np.float64]
+
+
+def thermal_voltage_v(temperature_degc: ArrayLike) -> FloatArray:
+    r"""Thermal voltage of a junction.
+
+    .. math:: V_T = k T / q
+
+    Parameters
+    ----------
+    temperature_degc : array_like, shape (...,)
+        Junction temperature, above absolute zero. [°C]
+
+    Returns
+    -------
+    thermal_voltage_v : ndarray, shape (...,)
+        Thermal voltage. [V]
+
+    Raises
+    ------
+    InputError
+        If any temperature is not finite or not above absolute zero.
+
+    References
+    ----------
+    .. [1] BIPM, "The International System of Units (SI)", 9th ed., 2019, table 1 (k and e exact).
+
+    Examples
+    --------
+    >>> float(thermal_voltage_v(25.0).round(6))
+    0.025693
+    """
+    kelvin = np.asarray(temperature_degc, dtype=float) + zero_Celsius
+    ok = bool(np.all(np.isfinite(kelvin) & (kelvin > 0)))
+    require(ok, "temperature_degc", temperature_degc, "degC", "finite and above -273.15")
+    return np.asarray(boltzmann * kelvin / elementary_charge)
+
+
+def saturation_current_a(
+    saturation_current_25_a: ArrayLike,
+    emission_ratio: ArrayLike,
+    gap_v: ArrayLike,
+    temperature_degc: ArrayLike,
+) -> FloatArray:
+    r"""Saturation current at a temperature.
+
+    .. math:: I_s(T) = I_{s,25} \exp\left(-\frac{V_g (1 - T/T_0)}{n V_T}\right)
+
+    so that the forward voltage at a fixed current is a straight line in temperature that meets
+    `gap_v` at absolute zero.
+
+    Parameters
+    ----------
+    saturation_current_25_a : array_like
+        Saturation current at 25 degC, >= 0. [A]
+    emission_ratio : array_like
+        Emission coefficient n. [1]
+    gap_v : array_like
+        Extrapolated forward voltage at 0 K. [V]
+    temperature_degc : array_like
+        Junction temperature. [°C]
+
+    Returns
+    -------
+    saturation_current_a : ndarray
+        Broadcast shape of the inputs. [A]
+
+    Notes
+    -----
+    Valid where the forward voltage was measured, about -55 to 110 degC.
+    """
+    kelvin = np.asarray(temperature_degc, dtype=float) + zero_Celsius
+    fall_v = np.asarray(gap_v, dtype=float) * (1.0 - kelvin / REFERENCE_K)
+    n_vt = np.asarray(emission_ratio, dtype=float) * thermal_voltage_v(temperature_degc)
+    return np.asarray(saturation_current_25_a, dtype=float) * np.exp(-fall_v / n_vt)
+
+
+def forward_voltage_v(
+    current_a: ArrayLike,
+    saturation_a: ArrayLike,
+    emission_v: ArrayLike,
+    series_ohm: ArrayLike = 0.0,
+) -> FloatArray:
+    """Forward voltage at a current.
+
+    Parameters
+    ----------
+    current_a : array_like
+        Diode current, > -saturation current. [A]
+    saturation_a : array_like
+        Saturation current at the junction's temperature. [A]
+    emission_v : array_like
+        n times the thermal voltage. [V]
+    series_ohm : array_like
+        Series resistance. [ohm]
+
+    Returns
+    -------
+    forward_voltage_v : ndarray
+        Broadcast shape of the inputs. [V]
+    """
+    current = np.asarray(current_a, dtype=float)
+    return np.asarray(
+        np.asarray(emission_v) * np.log1p(current / np.asarray(saturation_a))
+        + np.asarray(series_ohm) * current
+    )
+
+
+def current_behind_resistance_a(
+    voltage_v: ArrayLike,
+    saturation_a: ArrayLike,
+    emission_v: ArrayLike,
+    resistance_ohm: ArrayLike,
+) -> FloatArray:
+    r"""Current of a diode in series with a resistance, in closed form.
+
+    .. math:: I = \frac{n V_T}{R} W\left(\frac{I_s R}{n V_T}
+              e^{(V + I_s R)/(n V_T)}\right) - I_s
+
+    solved as :math:`w + \ln w = L` so that it does not overflow at mains voltage.
+
+    Parameters
+    ----------
+    voltage_v : array_like
+        Voltage over resistance and diode together. [V]
+    saturation_a : array_like
+        Saturation current, >= 0; 0 stands for no diode at all. [A]
+    emission_v : array_like
+        n times the thermal voltage, > 0. [V]
+    resistance_ohm : array_like
+        Total series resistance, > 0. [ohm]
+
+    Returns
+    -------
+    current_a : ndarray
+        Broadcast shape of the inputs. [A]
+
+    References
+    ----------
+    .. [1] T. C. Banwell and A. Jayakumar, "Exact analytical solution for current flow through
+       diode with series resistance", Electronics Letters 36(4), pp. 291-292, 2000.
+
+    Examples
+    --------
+    >>> from zcd.physics.diode import current_behind_resistance_a
+    >>> float(current_behind_resistance_a(0.9, 25e-15, 0.0257025, 249.3).round(8))
+    0.00108485
+    """
+    saturation = np.asarray(saturation_a, dtype=float)
+    omega = diode_omega(voltage_v, saturation, emission_v, resistance_ohm)
+    return np.asarray(omega * np.asarray(emission_v) / np.asarray(resistance_ohm) - saturation)
+
+
+def diode_omega(
+    voltage_v: ArrayLike, saturation_a: ArrayLike, emission_v: ArrayLike, resistance_ohm: ArrayLike
+) -> FloatArray:
+    """Solve w + ln w = ln(Is R / nVt) + (V + Is R) / nVt; w is 0 where Is is 0."""
+    emission = np.asarray(emission_v, dtype=float)
+    knee_v = np.asarray(saturation_a, dtype=float) * np.asarray(resistance_ohm, dtype=float)
+    with np.errstate(divide="ignore"):
+        log_knee = np.log(knee_v / emission)
+    return np.asarray(wrightomega(log_knee + (np.asarray(voltage_v) + knee_v) / emission))

@@ -1,0 +1,245 @@
+"""The optocoupler: CTR against current, grade, temperature and age; its output transistor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from zcd.refdata import columns, table
+
+FloatArray = NDArray[np.float64]
+
+# CTR at 5 mA of the two samples whose curves bracket the class: the low one from the EL-817
+# output curves (6.6 mA at 5 V and 5 mA), the high one from the SHARP-817 CTR curve.
+LOW_SAMPLE_CTR_RATIO = 1.32
+HIGH_SAMPLE_CTR_RATIO = 4.74
+
+_LEAST_CURRENT_A = 1e-9
+_JOIN_A = 0.5e-3
+
+
+@cache
+def _low_shape() -> tuple[FloatArray, FloatArray]:
+    """Log current and log CTR of the low-rank shape, relative to 5 mA.
+
+    The EL-817 curve ends at 0.5 mA; below, the 4N35 curve is scaled to meet it there.
+    """
+    low, tail = columns("ctr_shape", curve="EL-817"), columns("ctr_shape", curve="4N35")
+    below = tail["current_a"] < _JOIN_A
+    at_join = np.exp(
+        np.interp(np.log(low["current_a"][0]), np.log(tail["current_a"]),
+                  np.log(tail["relative_ratio"]))
+    )  # fmt: skip
+    scale = low["relative_ratio"][0] / at_join
+    current = np.concatenate([tail["current_a"][below], low["current_a"]])
+    ratio = np.concatenate([tail["relative_ratio"][below] * scale, low["relative_ratio"]])
+    return np.log(current), np.log(ratio)
+
+
+@cache
+def _high_shape() -> tuple[FloatArray, FloatArray]:
+    """Log current and log CTR of the high-rank shape, relative to 5 mA."""
+    high = columns("ctr_shape", curve="SHARP-817")
+    return np.log(high["current_a"]), np.log(high["relative_ratio"])
+
+
+def _interpolate(log_x: FloatArray, shape: tuple[FloatArray, FloatArray]) -> FloatArray:
+    """Straight lines between points and, beyond the ends, along the end segments."""
+    x, y = shape
+    inside = np.interp(log_x, x, y)
+    below = np.minimum(log_x - x[0], 0.0) * (y[1] - y[0]) / (x[1] - x[0])
+    above = np.maximum(log_x - x[-1], 0.0) * (y[-1] - y[-2]) / (x[-1] - x[-2])
+    return np.asarray(inside + below + above)
+
+
+def ctr_shape_ratio(led_current_a: ArrayLike, shape_weight: ArrayLike) -> FloatArray:
+    """CTR at a LED current relative to CTR at 5 mA, at 25 degC.
+
+    Parameters
+    ----------
+    led_current_a : array_like, shape (...,)
+        LED current; negative and zero count as 1 nA. [A]
+    shape_weight : array_like
+        0: the low-rank shape, 1: the high-rank one; between, a geometric mean. [1]
+
+    Returns
+    -------
+    ratio : ndarray
+        [1]
+
+    Notes
+    -----
+    Measured from 0.1 to 30 mA; outside, the curve goes on along its last segment (in logs).
+
+    References
+    ----------
+    .. [1] Everlight EL817 data sheet Rev. 10 (2010), figure 2.
+    .. [2] Sharp PC817X data sheet D2-A03101EN (2003), figure 6.
+    .. [3] Avago 4N35 data sheet AV02-0773EN (2007), figure 4, below 0.5 mA.
+    """
+    log_current = np.log(np.maximum(np.asarray(led_current_a, dtype=float), _LEAST_CURRENT_A))
+    weight = np.asarray(shape_weight, dtype=float)
+    low, high = _interpolate(log_current, _low_shape()), _interpolate(log_current, _high_shape())
+    return np.exp((1.0 - weight) * low + weight * high)
+
+
+def shape_weight_ratio(ctr_ratio: ArrayLike, test_current_a: float) -> FloatArray:
+    """Where a part of this CTR stands between the low-rank and the high-rank shape.
+
+    Parameters
+    ----------
+    ctr_ratio : array_like
+        CTR at the test current, > 0. [1]
+    test_current_a : float
+        The data sheet's test current. [A]
+
+    Returns
+    -------
+    weight : ndarray
+        0 at or below the low-rank sample's CTR, 1 at or above the high-rank sample's. [1]
+    """
+    at_5_ma = np.asarray(ctr_ratio, dtype=float) / ctr_shape_ratio(test_current_a, 0.0)
+    span = np.log(HIGH_SAMPLE_CTR_RATIO / LOW_SAMPLE_CTR_RATIO)
+    return np.clip(np.log(at_5_ma / LOW_SAMPLE_CTR_RATIO) / span, 0.0, 1.0)
+
+
+@cache
+def _temperature_grid() -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Temperatures, log ratio at the lower and at the higher LED current of the source."""
+    one = columns("ctr_temperature", curve="SHARP-817")
+    low, high = np.unique(one["current_a"])
+    at = {i: one["current_a"] == i for i in (low, high)}
+    return (
+        one["temperature_degc"][at[low]],
+        np.log(one["relative_ratio"][at[low]]),
+        np.log(one["relative_ratio"][at[high]]),
+    )
+
+
+def ctr_temperature_ratio(led_current_a: ArrayLike, temperature_degc: ArrayLike) -> FloatArray:
+    """CTR at a temperature relative to CTR at 25 degC, at the same LED current.
+
+    Parameters
+    ----------
+    led_current_a, temperature_degc : array_like, broadcastable
+        [A], [°C]
+
+    Returns
+    -------
+    ratio : ndarray
+        [1]
+
+    Notes
+    -----
+    Published at 1 and 5 mA, -30 to 100 degC. The log ratio goes as a straight line in log
+    current, on to 0.3 mA and 15 mA, then stays: heat costs more at lower current, and no
+    maker's curve below 1 mA was found.
+
+    References
+    ----------
+    .. [1] Sharp PC817X data sheet D2-A03101EN (2003), figure 9.
+    """
+    celsius, low, high = _temperature_grid()
+    t = np.asarray(temperature_degc, dtype=float)
+    at_low, at_high = _interpolate(t, (celsius, low)), _interpolate(t, (celsius, high))
+    log_current = np.log(np.clip(np.asarray(led_current_a, dtype=float), 0.3e-3, 15e-3) / 1e-3)
+    return np.exp(at_low + (at_high - at_low) * log_current / np.log(5.0))
+
+
+def dark_current_a(temperature_degc: ArrayLike) -> FloatArray:
+    """Collector current without light (typical part).
+
+    Parameters
+    ----------
+    temperature_degc : array_like
+        [°C]
+
+    Returns
+    -------
+    current_a : ndarray
+        [A]
+
+    References
+    ----------
+    .. [1] Everlight EL817 data sheet Rev. 10 (2010), figure 4 (VCE = 10 V).
+    """
+    rows = columns("dark_current", curve="EL-817")
+    shape = (rows["temperature_degc"], np.log(rows["dark_current_a"]))
+    return np.exp(_interpolate(np.asarray(temperature_degc, dtype=float), shape))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutputTransistor:
+    """Constants of the phototransistor as a switch.
+
+    Parameters
+    ----------
+    knee_ratio : float
+        Forward over reverse current gain: how hard the transistor saturates. [1]
+    emission_ratio : float
+        Emission coefficient of the saturation law. [1]
+    early_v : float
+        Early voltage. [V]
+    storage_s : float
+        Time constant with which the photocurrent builds up and dies. [s]
+    miller_f : float
+        Collector-base capacitance times current gain, as seen from collector to emitter. [F]
+    """
+
+    knee_ratio: float
+    emission_ratio: float
+    early_v: float
+    storage_s: float
+    miller_f: float
+
+
+def output_transistor(family: str) -> OutputTransistor:
+    """Output constants of an optocoupler family; families without their own take those of 817."""
+    rows = {row["family"]: row for row in table("optocoupler_output")}
+    row = rows.get(family, rows["817"])
+    return OutputTransistor(**{k: float(v) for k, v in row.items() if k != "family"})
+
+
+REFERENCE_COLLECTOR_V = 5.0
+"""Collector-emitter voltage at which data sheets state CTR. [V]"""
+
+
+def collector_share(
+    collector_emitter_v: FloatArray, knee_v: ArrayLike, knee_ratio: ArrayLike, early_v: ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    r"""Collector current over its value at VCE = 5 V, and the slope of that share.
+
+    .. math:: \sigma(v) = \frac{e^{v/v_k} - 1}{e^{v/v_k} + r}\,
+              \frac{1 + v/V_A}{1 + 5\,\mathrm{V}/V_A}
+
+    the saturation law of the transport model of a bipolar transistor at fixed base current.
+
+    Parameters
+    ----------
+    collector_emitter_v : ndarray
+        [V]
+    knee_v : array_like
+        Emission coefficient times thermal voltage. [V]
+    knee_ratio, early_v : array_like
+        As in `OutputTransistor`. [1], [V]
+
+    Returns
+    -------
+    share, slope : ndarray
+        [1], [1/V]
+
+    Notes
+    -----
+    Below 0 V the Early factor is held at its value for 0 V, so that the share stays monotone.
+    """
+    v = collector_emitter_v
+    e = np.exp(np.clip(v / knee_v, -60.0, 60.0))
+    saturation = (e - 1.0) / (e + knee_ratio)
+    saturation_slope = e * (1.0 + knee_ratio) / ((e + knee_ratio) ** 2 * knee_v)
+    scale = 1.0 / (1.0 + REFERENCE_COLLECTOR_V / np.asarray(early_v))
+    early = scale * (1.0 + np.maximum(v, 0.0) / early_v)
+    early_slope = np.where(v > 0, scale / early_v, 0.0)
+    return saturation * early, saturation_slope * early + saturation * early_slope

@@ -1,0 +1,121 @@
+"""Whether the controller locks to the sync pulses and, if not, the one rule that failed.
+
+Each rule is a margin: 0 on the limit, positive when kept, and continuous in whatever is varied,
+so that a limit can be found exactly by root finding on the smallest margin.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board, Controller, Topology
+from zcd.engine.solve import EDGES, Grid, Solution, solve
+from zcd.circuit.elements import Circuit, MainsSource
+from zcd.sync.pulses import Pulses, find_pulses
+
+FloatArray = NDArray[np.float64]
+
+RULES = ("pin low", "pin high", "low time", "high time", "transition", "edge offset", "period")
+"""In the order in which a failure explains the later ones."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lock:
+    """What the controller makes of the pulses.
+
+    Parameters
+    ----------
+    pulses : Pulses
+    margins : ndarray, shape (n, len(RULES))
+        Positive = kept; in units of the rule's own limit.
+    """
+
+    pulses: Pulses
+    margins: FloatArray
+
+    @property
+    def locks(self) -> NDArray[np.bool_]:
+        """Shape (n,)."""
+        return np.all(self.margins >= 0.0, axis=1)
+
+    @property
+    def margin(self) -> FloatArray:
+        """The smallest margin of each row, shape (n,)."""
+        return np.min(self.margins, axis=1)
+
+    def failed_rule(self, row: int) -> str | None:
+        """The first rule in the order of `RULES` that a row breaks."""
+        broken = np.flatnonzero(self.margins[row] < 0.0)
+        return RULES[broken[0]] if broken.size else None
+
+
+def expected_pulses(board: Board) -> int:
+    """Low pulses a mains period that a healthy board of this topology gives."""
+    return 2 if board.topology in (Topology.BRIDGE, Topology.TWO_LED) else 1
+
+
+def judge(solution: Solution, board: Board) -> Lock:
+    """Apply a board's lock rules to a solution.
+
+    Parameters
+    ----------
+    solution : Solution
+        n rows.
+    board : Board
+        Gives the controller and its nominal mains frequency.
+
+    Returns
+    -------
+    lock : Lock
+    """
+    rules = board.controller
+    pulses = find_pulses(solution, rules.low_threshold_v, rules.high_threshold_v)
+    frequency = np.asarray(solution.circuit.of(MainsSource)[0].frequency_hz, dtype=float)
+    frequency = np.broadcast_to(frequency, pulses.count.shape)
+    margins = _margins(pulses, rules, board, frequency)
+    return Lock(pulses=pulses, margins=margins)
+
+
+def lock_of(circuit: Circuit, board: Board, grid: Grid = EDGES) -> Lock:
+    """Solve a batch and judge it."""
+    return judge(solve(circuit, grid), board)
+
+
+def _margins(
+    pulses: Pulses, rules: Controller, board: Board, frequency_hz: FloatArray
+) -> FloatArray:
+    """Margins of all rules, shape (n, len(RULES))."""
+    supply = board.output.supply_v
+    reaches_low = (rules.low_threshold_v - pulses.lowest_v) / rules.low_threshold_v
+    reaches_high = (pulses.highest_v - rules.high_threshold_v) / (supply - rules.high_threshold_v)
+    expected = expected_pulses(board)
+    nominal_period = 1.0 / (board.mains.frequency_hz * expected)
+    # without a pulse, rules about it count as failed by the distance the pin is short of one
+    short = np.minimum(reaches_low, reaches_high)
+    missing = np.minimum(-1.0, -1.0 + short)
+    high_time = 1.0 / (frequency_hz * np.maximum(pulses.count, 1)) - _longest(pulses.low_time_s)
+    offset = pulses.fall_offset_s if rules.edge == "falling" else pulses.rise_offset_s
+    transition = np.maximum(_longest(pulses.fall_transition_s), _longest(pulses.rise_transition_s))
+    about_pulses = (
+        _shortest(pulses.low_time_s) / rules.min_low_time_s - 1.0,
+        high_time / rules.min_high_time_s - 1.0,
+        1.0 - transition / rules.max_transition_s,
+        1.0 - _longest(np.abs(offset)) / rules.max_offset_s,
+        1.0 - np.abs(pulses.period_s / nominal_period - 1.0) / rules.period_tolerance_ratio,
+    )
+    there = pulses.count > 0
+    columns = [reaches_low, reaches_high]
+    columns += [np.where(there, margin, missing) for margin in about_pulses]
+    return np.stack(columns, axis=1)
+
+
+def _shortest(values: FloatArray) -> FloatArray:
+    """Smallest of a row's pulses; nan where it has none."""
+    return np.asarray(np.min(np.where(np.isnan(values), np.inf, values), axis=1))
+
+
+def _longest(values: FloatArray) -> FloatArray:
+    return np.asarray(np.max(np.where(np.isnan(values), -np.inf, values), axis=1))

@@ -1,0 +1,164 @@
+"""Sync pulses from the pin's waveform: edges, low time, offset, time in the undefined band."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from zcd.circuit.elements import MainsSource
+from zcd.engine.solve import Solution
+from zcd.physics.mains import crossing_shift_rad
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+MAX_PULSES = 4
+"""Pulses a period that are kept; more than two is chatter already."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pulses:
+    """Low pulses at the sync pin over one mains period.
+
+    A pulse begins where the pin falls below the low threshold and ends where it rises above the
+    high one. Arrays of shape (n, `MAX_PULSES`) are in order of time, nan where there is no pulse.
+
+    Parameters
+    ----------
+    count : ndarray of int, shape (n,)
+        Complete pulses a period.
+    fall_s, rise_s : ndarray
+        Edges, as time from the fundamental's rising crossing; `rise_s` is after its `fall_s`.
+    low_time_s : ndarray
+        From falling to rising edge.
+    fall_offset_s, rise_offset_s : ndarray
+        From the true zero crossing nearest to the edge; positive = late.
+    fall_transition_s, rise_transition_s : ndarray
+        Time in the undefined band at each edge.
+    period_s : ndarray, shape (n,)
+        From pulse to pulse, mean; nan without pulses.
+    lowest_v, highest_v : ndarray, shape (n,)
+        Extremes of the pin.
+    """
+
+    count: IntArray
+    fall_s: FloatArray
+    rise_s: FloatArray
+    low_time_s: FloatArray
+    fall_offset_s: FloatArray
+    rise_offset_s: FloatArray
+    fall_transition_s: FloatArray
+    rise_transition_s: FloatArray
+    period_s: FloatArray
+    lowest_v: FloatArray
+    highest_v: FloatArray
+
+
+def find_pulses(
+    solution: Solution, low_threshold_v: ArrayLike, high_threshold_v: ArrayLike
+) -> Pulses:
+    """Low pulses of every row.
+
+    Parameters
+    ----------
+    solution : Solution
+        n rows.
+    low_threshold_v, high_threshold_v : array_like, shape (n,) or scalar
+        Of the sync pin. [V]
+
+    Returns
+    -------
+    pulses : Pulses
+    """
+    pin = solution.voltages_v["pin"]
+    n = pin.shape[0]
+    mains = solution.circuit.of(MainsSource)[0]
+    period = 1.0 / np.broadcast_to(np.asarray(mains.frequency_hz, dtype=float), (n,))
+    low = np.broadcast_to(np.asarray(low_threshold_v, dtype=float), (n,))
+    high = np.broadcast_to(np.asarray(high_threshold_v, dtype=float), (n,))
+    fall, band_in = _edges(solution, pin, low, high, period)
+    rise, band_out = _edges(solution, -pin, -high, -low, period)
+    fall, band_in = _in_time_order(fall, band_in)
+    rise, band_out = _after(fall, *_in_time_order(rise, band_out), period[:, None])
+    low_time = rise - fall
+    count = np.sum(np.isfinite(low_time), axis=1)
+    shifts = crossing_shift_rad(mains.orders, mains.ratios, mains.phases_rad)
+    return Pulses(
+        count=count,
+        fall_s=fall,
+        rise_s=rise,
+        low_time_s=low_time,
+        fall_offset_s=_offset(fall, period[:, None], shifts),
+        rise_offset_s=_offset(rise, period[:, None], shifts),
+        fall_transition_s=band_in,
+        rise_transition_s=band_out,
+        period_s=np.where(count > 0, period / np.maximum(count, 1), np.nan),
+        lowest_v=pin.min(axis=1),
+        highest_v=pin.max(axis=1),
+    )
+
+
+def _edges(
+    solution: Solution, wave: FloatArray, low: FloatArray, high: FloatArray, period: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Where a waveform, once above `high`, comes below `low`: time, and time in between.
+
+    Shape (n, MAX_PULSES); unordered, nan beyond the last.
+    """
+    n, m = wave.shape
+    # two periods, so that an edge's way through the band may begin before the period
+    twice = np.concatenate([wave, wave], axis=1)
+    time = np.concatenate([solution.time_s, solution.time_s + period[:, None]], axis=1)
+    level = np.where(twice >= high[:, None], 1, np.where(twice <= low[:, None], -1, 0))
+    index = np.arange(2 * m)
+    last = np.maximum.accumulate(np.where(level != 0, index, -1), axis=1)
+    state = np.where(last >= 0, np.take_along_axis(level, np.maximum(last, 0), axis=1), 0)
+    falls = (state[:, 1:] == -1) & (state[:, :-1] == 1)
+    falls[:, : m - 1] = False
+    rows, at = np.nonzero(falls)
+    order = np.arange(rows.size) - np.searchsorted(rows, rows)
+    keep = order < MAX_PULSES
+    rows, at, order = rows[keep], at[keep], order[keep]
+    edge, entered = np.full((n, MAX_PULSES), np.nan), np.full((n, MAX_PULSES), np.nan)
+    edge[rows, order] = _crossing(time, twice, rows, at, low)
+    start = np.where(level == 1, index, -1)
+    above = np.maximum.accumulate(start, axis=1)[rows, at]
+    entered[rows, order] = _crossing(time, twice, rows, above, high)
+    return edge % period[:, None], edge - entered
+
+
+def _crossing(
+    time: FloatArray, wave: FloatArray, rows: IntArray, at: IntArray, level: FloatArray
+) -> FloatArray:
+    """Time at which the waveform passes a level between points `at` and `at` + 1."""
+    y0, y1 = wave[rows, at], wave[rows, at + 1]
+    t0, t1 = time[rows, at], time[rows, at + 1]
+    return np.asarray(t0 + (t1 - t0) * (y0 - level[rows]) / (y0 - y1))
+
+
+def _in_time_order(edge: FloatArray, band: FloatArray) -> tuple[FloatArray, FloatArray]:
+    order = np.argsort(edge, axis=1)
+    return np.take_along_axis(edge, order, axis=1), np.take_along_axis(band, order, axis=1)
+
+
+def _after(
+    fall: FloatArray, rise: FloatArray, band: FloatArray, period: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The rising edge that follows each falling edge; falls and rises take turns."""
+    first_is_rise = rise[:, :1] < fall[:, :1]
+    count = np.sum(np.isfinite(rise), axis=1, keepdims=True)
+    shift = np.arange(rise.shape[1]) + first_is_rise
+    wraps = shift >= count
+    index = np.where(wraps, shift - count, shift).clip(0, rise.shape[1] - 1)
+    rise_next = np.take_along_axis(rise, index, axis=1) + np.where(wraps, period, 0.0)
+    return rise_next, np.take_along_axis(band, index, axis=1)
+
+
+def _offset(edge: FloatArray, period: FloatArray, shifts: tuple[float, float]) -> FloatArray:
+    """Time from the nearest true crossing."""
+    turn = period / (2.0 * np.pi)
+    half = np.round((edge - shifts[0] * turn) / (period / 2.0))
+    crossing = half * period / 2.0 + np.where(half % 2 == 0, shifts[0], shifts[1]) * turn
+    return edge - crossing
