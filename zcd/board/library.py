@@ -160,7 +160,7 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
     Returns
     -------
     Diode
-        Leakage is the maker's maximum at the rated reverse voltage, as a resistance.
+        Leakage is a typical one, as a resistance: see `typical_leak_ohm`.
 
     Raises
     ------
@@ -184,11 +184,28 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
             emission_ratio=float(row["emission_ratio"]),
             series_ohm=float(row["series_ohm"]),
             gap_v=SILICON_GAP_V,
-            leak_ohm=float(row["reverse_leak_at_v"]) / float(row["reverse_leak_a"]),
+            leak_ohm=typical_leak_ohm(row["reverse_leak_at_v"], row["reverse_leak_a"]),
             reverse_rating_v=float(row["reverse_rating_v"]),
         ),
         source=f"limits [{row['source']}], law [{row['model_source']}]",
     )
+
+
+def typical_leak_ohm(at_v: str | float, maximum_a: str | float) -> float:
+    """Reverse leakage of a typical part as a resistance, from the data sheet's maximum.
+
+    Parameters
+    ----------
+    at_v, maximum_a : float
+        Reverse voltage and the largest current that the sheet allows there.
+
+    Returns
+    -------
+    float
+        Ohms; the share of the maximum is `junction.typical_leak_ratio` of the defaults.
+    """
+    share = refdata.default("junction.typical_leak_ratio").value
+    return float(at_v) / float(maximum_a) / share
 
 
 def odd_values(board: Board) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ import re
 from math import isnan, sqrt
 
 from zcd import refdata
+from zcd.board.library import typical_leak_ohm
 from zcd.board.model import Junction, Optocoupler
 from zcd.board.units import find_name, nearest, refusal
 
@@ -15,8 +16,6 @@ UNRANKED = "any"
 # How the forward voltage falls with temperature, as the junction law's gap voltage: least
 # squares to the EL-817 curves at 110 and -55 degC, 0.1 to 20 mA.
 LED_GAP_V = 1.53
-# The guaranteed leakage is a test limit; a typical LED leaks far less: common practice, no source.
-_TYPICAL_LEAK_SHARE = 0.01
 # Without a maker's maximum: the spread of the unranked 814 part, 20 % to 300 %.
 _UNLIMITED_SPREAD = 15.0
 
@@ -178,7 +177,7 @@ def _led(family: str) -> tuple[Junction, str]:
         emission_ratio=float(fit["emission_ratio"]),
         series_ohm=float(fit["series_ohm"]),
         gap_v=LED_GAP_V,
-        leak_ohm=float(leaky["led_leak_at_v"]) / float(leaky["led_leak_a"]) / _TYPICAL_LEAK_SHARE,
+        leak_ohm=typical_leak_ohm(leaky["led_leak_at_v"], leaky["led_leak_a"]),
         reverse_rating_v=reverse_v,
     )
     return junction, f"{source}; LED leakage 1 % of the maximum, common practice, no source"

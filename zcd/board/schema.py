@@ -33,7 +33,8 @@ class Threshold:
         return self.value * supply_v if self.of_supply else self.value
 
 
-def _quantity(kind: Kind) -> BeforeValidator:
+def quantity(kind: Kind) -> BeforeValidator:
+    """Make a field reader for a quantity of this kind."""
     return BeforeValidator(lambda found: parse_quantity(found, kind))
 
 
@@ -102,22 +103,22 @@ DiodePart = Annotated[str, _code("1N4007")]
 OptocouplerFamily = Annotated[str, _code("817C")]
 Grade = Annotated[str, _code("C")]
 Ref = Annotated[str, BeforeValidator(_ref)]
-Resistance = Annotated[float, _quantity(kinds.RESISTANCE)]
-SmallResistance = Annotated[float, _quantity(kinds.SMALL_RESISTANCE)]
-Capacitance = Annotated[float, _quantity(kinds.CAPACITANCE)]
-MainsVoltage = Annotated[float, _quantity(kinds.MAINS_VOLTAGE)]
-SupplyVoltage = Annotated[float, _quantity(kinds.SUPPLY_VOLTAGE)]
-WorkingVoltage = Annotated[float, _quantity(kinds.WORKING_VOLTAGE)]
-Frequency = Annotated[float, _quantity(kinds.FREQUENCY)]
-Tolerance = Annotated[float, _quantity(kinds.TOLERANCE)]
-Fraction = Annotated[float, _quantity(kinds.FRACTION)]
-Ctr = Annotated[float, _quantity(kinds.CTR)]
-Remaining = Annotated[float, _quantity(kinds.REMAINING)]
-Duration = Annotated[float, _quantity(kinds.DURATION)]
-Angle = Annotated[float, _quantity(kinds.ANGLE)]
-Temperature = Annotated[float, _quantity(kinds.TEMPERATURE)]
-Power = Annotated[float, _quantity(kinds.POWER)]
-YearlyHours = Annotated[float, _quantity(kinds.YEARLY_HOURS)]
+Resistance = Annotated[float, quantity(kinds.RESISTANCE)]
+SmallResistance = Annotated[float, quantity(kinds.SMALL_RESISTANCE)]
+Capacitance = Annotated[float, quantity(kinds.CAPACITANCE)]
+MainsVoltage = Annotated[float, quantity(kinds.MAINS_VOLTAGE)]
+SupplyVoltage = Annotated[float, quantity(kinds.SUPPLY_VOLTAGE)]
+WorkingVoltage = Annotated[float, quantity(kinds.WORKING_VOLTAGE)]
+Frequency = Annotated[float, quantity(kinds.FREQUENCY)]
+Tolerance = Annotated[float, quantity(kinds.TOLERANCE)]
+Fraction = Annotated[float, quantity(kinds.FRACTION)]
+Ctr = Annotated[float, quantity(kinds.CTR)]
+Remaining = Annotated[float, quantity(kinds.REMAINING)]
+Duration = Annotated[float, quantity(kinds.DURATION)]
+Angle = Annotated[float, quantity(kinds.ANGLE)]
+Temperature = Annotated[float, quantity(kinds.TEMPERATURE)]
+Power = Annotated[float, quantity(kinds.POWER)]
+YearlyHours = Annotated[float, quantity(kinds.YEARLY_HOURS)]
 ThresholdField = Annotated[Threshold, BeforeValidator(_threshold)]
 TopologyName = Annotated[str, BeforeValidator(one_of(*(str(name) for name in Topology)))]
 FeedKind = Annotated[str, BeforeValidator(one_of("direct", "switched"))]
@@ -128,7 +129,8 @@ def _optional(allowed: str) -> Any:
     return Field(default=None, description=allowed)
 
 
-def _quantity_or_none(kind: Kind) -> Any:
+def quantity_or_none(kind: Kind) -> Any:
+    """Make an optional field of this kind."""
     return Field(default=None, description=kind.allowed())
 
 
@@ -150,9 +152,9 @@ class MainsTable(Table):
     """``[mains]``."""
 
     voltage: MainsVoltage = Field(description=kinds.MAINS_VOLTAGE.allowed())
-    frequency: Frequency | None = _quantity_or_none(kinds.FREQUENCY)
+    frequency: Frequency | None = quantity_or_none(kinds.FREQUENCY)
     band: Text | None = _optional("the name of a mains band")
-    tolerance: Tolerance | None = _quantity_or_none(kinds.TOLERANCE)
+    tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
     harmonics: tuple[HarmonicTable, ...] = Field(
         default=(), description='a list such as [{order = 3, fraction = "5 %"}]'
     )
@@ -169,10 +171,10 @@ class FeedTable(Table):
     """``[feed]``."""
 
     kind: FeedKind | None = _optional("one of direct, switched")
-    contact_resistance: SmallResistance | None = _quantity_or_none(kinds.SMALL_RESISTANCE)
-    coil_supply: SupplyVoltage | None = _quantity_or_none(kinds.SUPPLY_VOLTAGE)
-    coil_resistance: Resistance | None = _quantity_or_none(kinds.RESISTANCE)
-    driver_resistance: SmallResistance | None = _quantity_or_none(kinds.SMALL_RESISTANCE)
+    contact_resistance: SmallResistance | None = quantity_or_none(kinds.SMALL_RESISTANCE)
+    coil_supply: SupplyVoltage | None = quantity_or_none(kinds.SUPPLY_VOLTAGE)
+    coil_resistance: Resistance | None = quantity_or_none(kinds.RESISTANCE)
+    driver_resistance: SmallResistance | None = quantity_or_none(kinds.SMALL_RESISTANCE)
     suppressor: SuppressorTable | None = _optional(
         'a table such as {resistance = "100", capacitance = "100 nF"}'
     )
@@ -183,10 +185,10 @@ class ResistorTable(Table):
 
     value: Resistance = Field(description=kinds.RESISTANCE.allowed())
     ref: Ref | None = _optional('a reference such as "R11"')
-    tolerance: Tolerance | None = _quantity_or_none(kinds.TOLERANCE)
+    tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
     style: Style | None = _optional('a resistor style such as "1206" or "1/4 W"')
-    power: Power | None = _quantity_or_none(kinds.POWER)
-    working_voltage: WorkingVoltage | None = _quantity_or_none(kinds.WORKING_VOLTAGE)
+    power: Power | None = quantity_or_none(kinds.POWER)
+    working_voltage: WorkingVoltage | None = quantity_or_none(kinds.WORKING_VOLTAGE)
 
 
 ResistorItem = Annotated[ResistorTable, _short_form("value")]
@@ -210,7 +212,7 @@ class ChainTable(Table):
     topology: TopologyName | None = _optional(f"one of {', '.join(Topology)}")
     resistors: Resistors = Field(description=_RESISTORS)
     style: Style | None = _optional('a resistor style such as "1206" or "1/4 W"')
-    tolerance: Tolerance | None = _quantity_or_none(kinds.TOLERANCE)
+    tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
     return_resistors: Resistors | None = _optional(_RESISTORS)
     parallel: tuple[Resistors, ...] = Field(
         default=(), max_length=10, description='a list of lists such as [["470k", "470k"]]'
@@ -233,8 +235,8 @@ class OptocouplerTable(Table):
 
     family: OptocouplerFamily = Field(description='an optocoupler such as "817C" or "817"')
     grade: Grade | None = _optional('a grade such as "C"')
-    ctr: Ctr | None = _quantity_or_none(kinds.CTR)
-    remaining: Remaining | None = _quantity_or_none(kinds.REMAINING)
+    ctr: Ctr | None = quantity_or_none(kinds.CTR)
+    remaining: Remaining | None = quantity_or_none(kinds.REMAINING)
     ref: Ref | None = _optional('a reference such as "OC1"')
 
 
@@ -242,7 +244,7 @@ class LedTable(Table):
     """``[led]``: parts across the LED."""
 
     resistor: ResistorItem | None = _optional(_RESISTOR)
-    capacitor: Capacitance | None = _quantity_or_none(kinds.CAPACITANCE)
+    capacitor: Capacitance | None = quantity_or_none(kinds.CAPACITANCE)
 
 
 class OutputTable(Table):
@@ -251,28 +253,28 @@ class OutputTable(Table):
     pull_up: ResistorItem | None = _optional(_RESISTOR)
     pull_down: ResistorItem | None = _optional(_RESISTOR)
     supply: SupplyVoltage = Field(description=kinds.SUPPLY_VOLTAGE.allowed())
-    pin_capacitor: Capacitance | None = _quantity_or_none(kinds.CAPACITANCE)
+    pin_capacitor: Capacitance | None = quantity_or_none(kinds.CAPACITANCE)
 
 
 class ControllerTable(Table):
     """``[controller]``."""
 
-    low_threshold: ThresholdField | None = _quantity_or_none(kinds.THRESHOLD_VOLTAGE)
-    high_threshold: ThresholdField | None = _quantity_or_none(kinds.THRESHOLD_VOLTAGE)
+    low_threshold: ThresholdField | None = quantity_or_none(kinds.THRESHOLD_VOLTAGE)
+    high_threshold: ThresholdField | None = quantity_or_none(kinds.THRESHOLD_VOLTAGE)
     edge: EdgeName | None = _optional("one of falling, rising")
-    min_low_time: Duration | None = _quantity_or_none(kinds.DURATION)
-    min_high_time: Duration | None = _quantity_or_none(kinds.DURATION)
-    max_transition: Duration | None = _quantity_or_none(kinds.DURATION)
-    max_offset: Duration | None = _quantity_or_none(kinds.DURATION)
-    period_tolerance: Tolerance | None = _quantity_or_none(kinds.TOLERANCE)
+    min_low_time: Duration | None = quantity_or_none(kinds.DURATION)
+    min_high_time: Duration | None = quantity_or_none(kinds.DURATION)
+    max_transition: Duration | None = quantity_or_none(kinds.DURATION)
+    max_offset: Duration | None = quantity_or_none(kinds.DURATION)
+    period_tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
 
 
 class ServiceTable(Table):
     """``[service]``."""
 
-    bench_temperature: Temperature | None = _quantity_or_none(kinds.TEMPERATURE)
-    hot_temperature: Temperature | None = _quantity_or_none(kinds.TEMPERATURE)
-    hours_per_year: YearlyHours | None = _quantity_or_none(kinds.YEARLY_HOURS)
+    bench_temperature: Temperature | None = quantity_or_none(kinds.TEMPERATURE)
+    hot_temperature: Temperature | None = quantity_or_none(kinds.TEMPERATURE)
+    hours_per_year: YearlyHours | None = quantity_or_none(kinds.YEARLY_HOURS)
 
 
 _DIODE = 'a diode such as "1N4007"'

@@ -40,7 +40,7 @@ class Element:
 
     def values(self) -> dict[str, Value]:
         """Its batched numbers."""
-        return {name: getattr(self, name) for name in _value_names(type(self))}
+        return {name: getattr(self, name) for name in _value_names(type(self))}  # type: ignore[arg-type]
 
 
 @cache
@@ -66,7 +66,7 @@ class Resistance(TwoNode):
     """A resistance; infinite means open. [ohm]"""
 
     resistance_ohm: Value
-    absent = {"resistance_ohm": INFINITE_OHM}
+    absent: ClassVar[Mapping[str, float]] = {"resistance_ohm": INFINITE_OHM}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +74,7 @@ class Capacitance(TwoNode):
     """A capacitance; 0 means absent. [F]"""
 
     capacitance_f: Value
-    absent = {"capacitance_f": 0.0}
+    absent: ClassVar[Mapping[str, float]] = {"capacitance_f": 0.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +93,7 @@ class Junction(TwoNode):
     emission_v: Value
     series_ohm: Value
     breakdown_v: Value
-    absent = {"saturation_a": 0.0, "breakdown_v": 1e9}
+    absent: ClassVar[Mapping[str, float]] = {"saturation_a": 0.0, "breakdown_v": 1e9}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +128,7 @@ class Phototransistor(TwoNode):
     knee_ratio: Value
     early_v: Value
     storage_s: Value
-    absent = {"ctr_ratio": 0.0, "dark_a": 0.0}
+    absent: ClassVar[Mapping[str, float]] = {"ctr_ratio": 0.0, "dark_a": 0.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,7 +157,7 @@ class TestSource(TwoNode):
 
     open_v: Value
     resistance_ohm: Value
-    absent = {"resistance_ohm": INFINITE_OHM}
+    absent: ClassVar[Mapping[str, float]] = {"resistance_ohm": INFINITE_OHM}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -231,10 +231,11 @@ class Circuit:
         """The circuit with only some rows of its batch."""
 
         def pick(value: Value) -> Value:
-            return value[index] if np.ndim(value) else value
+            return np.asarray(value)[index] if np.ndim(value) else value
 
         picked = tuple(
-            replace(e, **{k: pick(v) for k, v in e.values().items()}) for e in self.elements
+            replace(e, **{k: pick(v) for k, v in e.values().items()})
+            for e in self.elements  # type: ignore[arg-type]
         )
         return replace(self, elements=picked)
 

@@ -63,7 +63,7 @@ class JunctionBranch:
         return self.now
 
     def update(self, voltage_v: FloatArray) -> FloatArray:
-        voltage, current, conductance = self.now
+        voltage, _, conductance = self.now
         step = voltage_v - voltage
         step = step + SCALE_OHM * conductance * step
         self.state_v = self.state_v + step

@@ -31,7 +31,7 @@ def follow(phase_rad: FloatArray, waves: list[FloatArray], points: int) -> Float
     phase_rad : ndarray, shape (n, points)
         Rising from 0; neighbouring intervals differ by a factor of 2 at the most, roughly.
     """
-    n, m = phase_rad.shape
+    n = phase_rad.shape[0]
     step = np.diff(phase_rad, axis=1, append=2.0 * np.pi)
     length = 2.0 * step / (2.0 * np.pi)
     for wave in waves:

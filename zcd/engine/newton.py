@@ -71,7 +71,7 @@ def newton(
     k = network.active
     base = _base_currents(network, inputs_v, inputs_v.shape[1:])
     left = np.inf
-    for step in range(MAX_STEPS):
+    for _ in range(MAX_STEPS):
         matrix = [[network.conductance_s[:, i, j, None] for j in range(k)] for i in range(k)]
         currents = list(base)
         for branch in branches:
@@ -81,7 +81,7 @@ def newton(
                         current - conductance * (voltage - across))  # fmt: skip
         x = solve(matrix, currents)
         moved = [
-            branch.update(_end(branch.a, x, inputs_v) - _end(branch.b, x, inputs_v))
+            branch.update(np.asarray(_end(branch.a, x, inputs_v) - _end(branch.b, x, inputs_v)))
             for branch in branches
         ]
         left = max((float(np.max(np.abs(m))) for m in moved), default=0.0)
@@ -89,7 +89,7 @@ def newton(
             return x
         if not np.isfinite(left):
             break
-    raise SolverError(f"the circuit did not converge: {left:.3g} V left after {step + 1} steps")
+    raise SolverError(f"the circuit did not converge: {left:.3g} V left")
 
 
 def _base_currents(

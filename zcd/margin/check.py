@@ -213,7 +213,12 @@ def _headroom_rules(
     band = board.mains.rms_v / board.mains.low_rms_v
     asked = (
         ("CTR headroom", weak["ctr"], ctr.value, ctr.why),
-        ("mains headroom", at_nominal["mains"], band, f"the low end of the band {board.mains.band}"),
+        (
+            "mains headroom",
+            at_nominal["mains"],
+            band,
+            f"the low end of the band {board.mains.band}",
+        ),
         (
             "chain headroom",
             weak["chain"],

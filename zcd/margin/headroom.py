@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import elementwise
 
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, stack
+from zcd.margin.roots import batched_root
 from zcd.sync.lock import Lock, lock_of
 
 FloatArray = NDArray[np.float64]
@@ -113,15 +113,17 @@ def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headr
     crosses = (asked.lock(far, row).margin < 0) != (here < 0)
     logs = np.where(here >= 0, np.inf, np.nan)
     if np.any(crosses):
-        found = elementwise.find_root(
-            lambda x, r: asked.lock(np.atleast_1d(x), np.atleast_1d(r)).margin,
-            (np.minimum(far, 0.0)[crosses], np.maximum(far, 0.0)[crosses]),
-            args=(row[crosses],),
-            tolerances={"xatol": FACTOR_TOLERANCE, "xrtol": 0.0, "fatol": 0.0, "frtol": 0.0},
+        logs[crosses] = batched_root(
+            lambda x, r: asked.lock(x, r).margin,
+            np.minimum(far, 0.0)[crosses],
+            np.maximum(far, 0.0)[crosses],
+            row[crosses],
+            FACTOR_TOLERANCE,
         )
-        logs[crosses] = found.x
     rules = _rules_beyond(asked, logs, row)
-    found_all = [Headroom(factor=float(np.exp(x)), rule=r) for x, r in zip(logs, rules, strict=True)]
+    found_all = [
+        Headroom(factor=float(np.exp(x)), rule=r) for x, r in zip(logs, rules, strict=True)
+    ]
     size = len(names)
     return [
         dict(zip(names, found_all[k * size : (k + 1) * size], strict=True))

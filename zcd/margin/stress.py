@@ -12,7 +12,7 @@ from zcd.board.model import Board, Diode, Resistor
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Junction, Resistance
 from zcd.engine.solve import Solution
-from zcd.physics.resistor import continuous_voltage_v, derated_power_w
+from zcd.physics.resistor import derated_power_w
 from zcd.refdata import cite, table
 
 FloatArray = NDArray[np.float64]
@@ -32,7 +32,7 @@ class ResistorStress:
     power_limit_w : float
         Rating, derated for the ambient temperature.
     voltage_limit_v : float
-        Rated continuous working voltage, DC or AC rms.
+        Limiting element voltage, DC or AC rms.
     """
 
     resistor: Resistor
@@ -84,11 +84,7 @@ def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> li
                 rms_v=solution.rms(across),
                 peak_v=np.max(np.abs(across), axis=1),
                 power_limit_w=float(derated_power_w(resistor.rated_power_w, ambient_degc)),
-                voltage_limit_v=float(
-                    continuous_voltage_v(
-                        resistor.rated_power_w, resistor.resistance_ohm, resistor.working_v
-                    )
-                ),
+                voltage_limit_v=resistor.working_v,
             )
         )
     return found

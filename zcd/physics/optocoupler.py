@@ -208,7 +208,7 @@ REFERENCE_COLLECTOR_V = 5.0
 
 
 def collector_share(
-    collector_emitter_v: FloatArray, knee_v: ArrayLike, knee_ratio: ArrayLike, early_v: ArrayLike
+    collector_emitter_v: FloatArray, knee_v: FloatArray, knee_ratio: FloatArray, early_v: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     r"""Collector current over its value at VCE = 5 V, and the slope of that share.
 
@@ -221,9 +221,9 @@ def collector_share(
     ----------
     collector_emitter_v : ndarray
         [V]
-    knee_v : array_like
+    knee_v : ndarray
         Emission coefficient times thermal voltage. [V]
-    knee_ratio, early_v : array_like
+    knee_ratio, early_v : ndarray
         As in `OutputTransistor`. [1], [V]
 
     Returns
@@ -239,7 +239,7 @@ def collector_share(
     e = np.exp(np.clip(v / knee_v, -60.0, 60.0))
     saturation = (e - 1.0) / (e + knee_ratio)
     saturation_slope = e * (1.0 + knee_ratio) / ((e + knee_ratio) ** 2 * knee_v)
-    scale = 1.0 / (1.0 + REFERENCE_COLLECTOR_V / np.asarray(early_v))
+    scale = 1.0 / (1.0 + REFERENCE_COLLECTOR_V / early_v)
     early = scale * (1.0 + np.maximum(v, 0.0) / early_v)
     early_slope = np.where(v > 0, scale / early_v, 0.0)
     return saturation * early, saturation_slope * early + saturation * early_slope

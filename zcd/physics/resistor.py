@@ -1,4 +1,4 @@
-"""What a resistor may bear: power derated for temperature, and working voltage."""
+"""What a resistor may bear: power derated for temperature."""
 
 from __future__ import annotations
 
@@ -39,26 +39,3 @@ def derated_power_w(rated_power_w: ArrayLike, ambient_degc: ArrayLike) -> FloatA
     full, zero = float(row["full_power_degc"]), float(row["zero_power_degc"])
     share = (zero - np.asarray(ambient_degc, dtype=float)) / (zero - full)
     return np.asarray(rated_power_w, dtype=float) * np.clip(share, 0.0, 1.0)
-
-
-def continuous_voltage_v(
-    rated_power_w: ArrayLike, resistance_ohm: ArrayLike, working_v: ArrayLike
-) -> FloatArray:
-    """Rated continuous working voltage: the lesser of sqrt(P R) and the limiting voltage.
-
-    Parameters
-    ----------
-    rated_power_w, resistance_ohm, working_v : array_like
-        Rating at 70 degC [W], resistance [ohm], limiting element voltage [V, rms].
-
-    Returns
-    -------
-    voltage_v : ndarray
-        DC or AC rms. [V]
-
-    References
-    ----------
-    .. [1] Yageo RC0402 data sheet V.6, "rated voltage".
-    """
-    by_power = np.sqrt(np.asarray(rated_power_w, dtype=float) * np.asarray(resistance_ohm))
-    return np.asarray(np.minimum(by_power, working_v))

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Controller, Topology
-from zcd.engine.solve import EDGES, Grid, Solution, solve
 from zcd.circuit.elements import Circuit, MainsSource
+from zcd.engine.solve import EDGES, Grid, Solution, solve
 from zcd.sync.pulses import Pulses, find_pulses
 
 FloatArray = NDArray[np.float64]

@@ -1,0 +1,112 @@
+"""The bench card: what this meter reads on a good board and under each fault, safest first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.circuit.elements import Capacitance, Circuit, Junction, Phototransistor, Resistance
+from zcd.diagnosis.atlas import Atlas, Progress
+from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.readings import Reading, Side, side_of
+
+FloatArray = NDArray[np.float64]
+
+APART = 3.0
+"""Standard errors between two readings that a bench can tell apart."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """What a reading shows over all that is unknown: least, middle, most."""
+
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardLine:
+    """One reading of the card.
+
+    Parameters
+    ----------
+    reading : Reading
+    side : Side
+    over : str
+        The part (or parts) that the probes are across; empty where there is none.
+    healthy : Shown
+    faults : dict of str to Shown
+        By fault; only those that this reading tells from a good board.
+    """
+
+    reading: Reading
+    side: Side
+    over: str
+    healthy: Shown
+    faults: dict[str, Shown]
+
+
+def bench_card(atlas: Atlas, progress: Progress | None = None) -> tuple[CardLine, ...]:
+    """The card of a board.
+
+    Parameters
+    ----------
+    atlas : Atlas
+    progress : callable, optional
+
+    Returns
+    -------
+    lines : tuple of CardLine
+        Dead tests, then the isolated side, then the mains side.
+    """
+    atlas.prepare(atlas.readings, progress)
+    order = list(Side)
+    lines = [_line(atlas, reading) for reading in atlas.readings]
+    return tuple(sorted(lines, key=lambda line: order.index(line.side)))
+
+
+def _line(atlas: Atlas, reading: Reading) -> CardLine:
+    shown = atlas.shown(reading)
+    apart = _apart(atlas, reading, shown)
+    return CardLine(
+        reading=reading,
+        side=side_of(atlas.circuit, reading),
+        over=parts_over(atlas.circuit, reading.a, reading.b),
+        healthy=_spread(shown[0]),
+        faults={
+            fault.key: _spread(row)
+            for fault, row, differs in zip(atlas.faults, shown, apart, strict=True)
+            if differs
+        },
+    )
+
+
+def _spread(values: FloatArray) -> Shown:
+    # a rank that exists: between a number and an overload there is no middle
+    low, middle, high = np.sort(values)[[0, values.size // 2, -1]]
+    return Shown(low=float(low), middle=float(middle), high=float(high))
+
+
+def _apart(atlas: Atlas, reading: Reading, shown: FloatArray) -> NDArray[np.bool_]:
+    """Faults whose middle reading lies outside what a good board shows, errors included."""
+    values = scaled(reading.function, shown)
+    middle = np.median(values, axis=1)
+    healthy = values[0]
+    margin = APART * error(reading.function, healthy, atlas.meter)
+    low, high = np.min(healthy - margin), np.max(healthy + margin)
+    return np.asarray((middle < low) | (middle > high))
+
+
+def parts_over(circuit: Circuit, a: str, b: str) -> str:
+    """Refs of the parts directly between two nodes, such as ``R2``."""
+    refs = []
+    for element in circuit:
+        if not isinstance(element, Resistance | Capacitance | Junction | Phototransistor):
+            continue
+        hidden = element.ref.endswith((".leak", ".miller"))
+        if {element.a, element.b} == {a, b} and not hidden:
+            refs.append(element.ref)
+    return ", ".join(refs)

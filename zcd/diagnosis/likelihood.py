@@ -1,0 +1,88 @@
+"""How well a reading fits a prediction."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.readings import Function, Reading
+
+FloatArray = NDArray[np.float64]
+
+OUTLIER_SHARE = 0.02
+"""Readings that are plainly wrong: slipped probe, wrong range, wrong node."""
+MODEL_RATIO = 0.03
+"""What the model leaves out, as a share of the reading."""
+FLOORS = {
+    Function.DC: 0.03,
+    Function.AC: 0.5,
+    Function.OHM: 0.01,
+    Function.DIODE: 0.03,
+    Function.FREQUENCY: 0.5,
+    Function.DUTY: 0.03,
+    Function.LOW_TIME: 50e-6,
+}
+"""Smallest error, in the reading's own scale (ohms: decades); AC pick-up is half a volt."""
+LEAST_OHM = 1.0
+OVERLOAD_OHM = 100e6
+OVERLOAD_DIODE_V = 3.0
+
+
+def scaled(function: Function, values: FloatArray) -> FloatArray:
+    """A reading on the scale on which its error is judged: ohms in decades, the rest as it is."""
+    if function is Function.OHM:
+        return np.log10(np.clip(values, 0.0, OVERLOAD_OHM) + LEAST_OHM)
+    if function is Function.DIODE:
+        return np.where(np.isinf(values), OVERLOAD_DIODE_V, values)
+    return values
+
+
+def error(function: Function, values: FloatArray, meter: Meter) -> FloatArray:
+    """Standard error of a reading of this (scaled) size: meter, model, floor together."""
+    floor = FLOORS[function]
+    if function is Function.OHM:
+        return np.full(np.shape(values), np.hypot(floor, np.log10(1.0 + meter.ohm_accuracy_ratio)))
+    accuracy = {
+        Function.DC: meter.dc_accuracy_ratio,
+        Function.AC: meter.ac_accuracy_ratio,
+        Function.DIODE: meter.dc_accuracy_ratio,
+    }.get(function, 0.0)
+    return np.sqrt(((accuracy + MODEL_RATIO) * values) ** 2 + floor**2)
+
+
+class Fit:
+    """Density of a reading under every fault, from the atlas's samples of it.
+
+    Each sample stands for the gap to its neighbours of the same fault: a drift that was tried
+    at some sizes explains those in between.
+    """
+
+    def __init__(self, reading: Reading, shown: FloatArray, meter: Meter) -> None:
+        self.function = reading.function
+        self.centre = scaled(reading.function, shown)
+        self.width = np.hypot(error(reading.function, self.centre, meter), _gaps(self.centre))
+        low, high = float(self.centre.min()), float(self.centre.max())
+        widest = float(self.width.max())
+        self.flat = 1.0 / (high - low + 10.0 * widest)
+
+    def density(self, value: FloatArray | float) -> FloatArray:
+        """Density at each sample, shape (..., F, N), outliers included.
+
+        `value` has shape (...,).
+        """
+        y = scaled(self.function, np.asarray(value, dtype=float))[..., None, None]
+        z = (y - self.centre) / self.width
+        normal = np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * self.width)
+        return (1.0 - OUTLIER_SHARE) * normal + OUTLIER_SHARE * self.flat
+
+
+def _gaps(centre: FloatArray) -> FloatArray:
+    """Half the distance between the neighbours of each sample, within its fault."""
+    order = np.argsort(centre, axis=1)
+    ranked = np.take_along_axis(centre, order, axis=1)
+    step = np.diff(ranked, axis=1)
+    ends = np.concatenate([step[:, :1], step, step[:, -1:]], axis=1)
+    gaps = np.empty_like(centre)
+    np.put_along_axis(gaps, order, 0.5 * (ends[:, :-1] + ends[:, 1:]), axis=1)
+    return gaps

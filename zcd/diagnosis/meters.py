@@ -1,0 +1,114 @@
+"""The meter: its input resistances, what it makes of a waveform, how far it may be off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.engine.solve import Solution
+from zcd.refdata import default
+
+FloatArray = NDArray[np.float64]
+
+SINE_FORM_RATIO = np.pi / (2.0 * np.sqrt(2.0))
+"""Rms over rectified mean of a sine: the scale of an average-responding meter."""
+
+OHM_RANGES_OHM = (600.0, 6e3, 60e3, 600e3, 6e6, 60e6)
+"""Full scales of an auto-ranging meter of 6000 counts."""
+OHM_FULL_SCALE_V = 0.7
+"""Voltage at full scale of an ohms range (Fluke 114 to 117 users manual: below 0.7 V)."""
+DIODE_SOURCE_OHM = 2.7e3
+"""Behind the diode test's open-circuit voltage: 1 mA into a short (the sheets: 0.4 to 1.5 mA)."""
+DIODE_FULL_SCALE_V = 2.0
+OVERLOAD = float("inf")
+"""What the meter shows beyond its range."""
+
+
+class AcKind(StrEnum):
+    """How a meter makes an AC reading."""
+
+    TRUE_RMS = "true-rms"
+    AVERAGE = "average"
+    TRUE_RMS_DC = "true-rms-dc"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Meter:
+    """A multimeter.
+
+    Parameters
+    ----------
+    dc_input_ohm, ac_input_ohm : float
+        Input resistance on volts.
+    ac_kind : AcKind
+        ``true-rms`` and ``average`` are AC-coupled; ``true-rms-dc`` is not.
+    dc_accuracy_ratio, ac_accuracy_ratio, ohm_accuracy_ratio : float
+        Of the reading.
+    ohms_open_v, diode_open_v : float
+        Open-circuit voltage of the ohms ranges and of the diode test.
+    """
+
+    dc_input_ohm: float
+    ac_input_ohm: float
+    ac_kind: AcKind
+    dc_accuracy_ratio: float
+    ac_accuracy_ratio: float
+    ohm_accuracy_ratio: float
+    ohms_open_v: float
+    diode_open_v: float
+
+
+def usual_meter() -> Meter:
+    """A handheld true-rms meter, from the defaults."""
+    return Meter(
+        dc_input_ohm=default("meter.dc_input").value,
+        ac_input_ohm=default("meter.ac_input").value,
+        ac_kind=AcKind.TRUE_RMS,
+        dc_accuracy_ratio=default("meter.dc_accuracy").value,
+        ac_accuracy_ratio=default("meter.ac_accuracy").value,
+        ohm_accuracy_ratio=default("meter.ohm_accuracy").value,
+        ohms_open_v=default("meter.ohms_open").value,
+        diode_open_v=default("meter.diode_open").value,
+    )
+
+
+def dc_volts(solution: Solution, wave: FloatArray) -> FloatArray:
+    """What a DC range shows, shape (n,). [V]"""
+    return solution.mean(wave)
+
+
+def ac_volts(solution: Solution, wave: FloatArray, kind: AcKind) -> FloatArray:
+    """What an AC range shows.
+
+    Parameters
+    ----------
+    solution : Solution
+        Gives the weights of the mean.
+    wave : ndarray, shape (n, m)
+        [V]
+    kind : AcKind
+
+    Returns
+    -------
+    reading : ndarray, shape (n,)
+        [V]
+
+    References
+    ----------
+    .. [1] Fluke 8060A instruction manual, figure 2-8: what both kinds of meter show for the
+       usual waveforms.
+    """
+    if kind is AcKind.TRUE_RMS_DC:
+        return solution.rms(wave)
+    moving = wave - solution.mean(wave)[:, None]
+    if kind is AcKind.TRUE_RMS:
+        return solution.rms(moving)
+    return SINE_FORM_RATIO * solution.mean(np.abs(moving))
+
+
+def ohm_source_ohm(meter: Meter, full_scale_ohm: float) -> float:
+    """Source resistance of an ohms range: full scale leaves `OHM_FULL_SCALE_V` at the probes."""
+    return full_scale_ohm * (meter.ohms_open_v / OHM_FULL_SCALE_V - 1.0)

@@ -1,0 +1,84 @@
+"""How likely each fault is before any reading: weak, tempered, no part swamping the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.diagnosis.faults import Fault
+from zcd.refdata import table
+
+FloatArray = NDArray[np.float64]
+
+TEMPER = 0.5
+"""Exponent on the handbook's failure rates: their ratios are weak evidence for an appliance."""
+LARGEST_CLASS_SHARE = 0.25
+HEALTHY_SHARE = 0.05
+NONE_OF_THESE_SHARE = 0.03
+
+RATE_OF = {
+    "resistor": "resistor",
+    "diode": "rectifier diode",
+    "led": "optocoupler",
+    "phototransistor": "optocoupler",
+    "capacitor": "ceramic capacitor",
+    "contact": "relay",
+    "coil": "relay",
+    "driver": "relay",
+}
+"""Row of ``reference/failure_rates.csv`` for each kind of fault; others take `OTHER_FIT`."""
+OTHER_FIT = 50.0
+"""Mains, supply, pin: common practice, no source."""
+
+
+def prior_shares(faults: Sequence[Fault]) -> FloatArray:
+    """Prior probability of each fault; what is missing to 1 belongs to none of them.
+
+    Parameters
+    ----------
+    faults : sequence of Fault
+        Including ``healthy``.
+
+    Returns
+    -------
+    shares : ndarray, shape (len(faults),)
+        Sum `1 - NONE_OF_THESE_SHARE`.
+    """
+    weights = np.array([_weight(fault) for fault in faults])
+    classes = np.array([RATE_OF.get(fault.kind, fault.kind) for fault in faults])
+    sick = classes != "healthy"
+    weights[sick] = _capped(weights[sick], classes[sick])
+    weights[sick] *= 1.0 - NONE_OF_THESE_SHARE - HEALTHY_SHARE
+    weights[~sick] = HEALTHY_SHARE
+    return weights
+
+
+def _weight(fault: Fault) -> float:
+    """Tempered rate times the share of the mode."""
+    if fault.kind == "healthy":
+        return 0.0
+    shares = {(row["part"], row["mode"]): row["share_ratio"] for row in table("fault_shares")}
+    rates = {
+        row["part"]: row["lowest_quality_fit"]
+        for row in table("failure_rates")
+        if row["source"] == "RAMSTK-217F"
+    }
+    rate = float(rates[RATE_OF[fault.kind]]) if fault.kind in RATE_OF else OTHER_FIT
+    return float(rate**TEMPER * float(shares[fault.kind, fault.mode]))
+
+
+def _capped(weights: FloatArray, classes: NDArray[np.str_]) -> FloatArray:
+    """Normalise, with no class above `LARGEST_CLASS_SHARE`; the rest takes up what is cut."""
+    names, member = np.unique(classes, return_inverse=True)
+    share = np.bincount(member, weights=weights)
+    share = share / share.sum()
+    cap = max(LARGEST_CLASS_SHARE, 1.0 / names.size)
+    held = np.zeros(names.size, dtype=bool)
+    while np.any(share > cap + 1e-12):
+        held |= share > cap
+        free = 1.0 - cap * held.sum()
+        share = np.where(held, cap, share * free / share[~held].sum())
+    before = np.bincount(member, weights=weights)
+    return np.asarray(weights * (share / before)[member])

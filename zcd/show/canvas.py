@@ -1,0 +1,106 @@
+"""The sheet that figures are drawn on, and how they leave it: SVG text or a file."""
+
+from __future__ import annotations
+
+import re
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from zcd.show.files import write_whole
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+BLUE, RED, GREY, LIGHT = "#0072B2", "#D55E00", "0.45", "0.9"
+"""Told apart by colour-blind eyes and, by their lightness, in black and white."""
+
+STYLE: dict[str, Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": 9.0,
+    "axes.titlesize": 9.0,
+    "axes.labelsize": 9.0,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.unicode_minus": True,
+    "hatch.linewidth": 0.5,
+    "lines.linewidth": 1.6,
+    "text.usetex": False,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "zcd",
+}
+PNG_DPI = 200
+# All that a drawing would otherwise say about when and by what it was made.
+_NO_METADATA = dict.fromkeys(("Creator", "Date", "Format", "Type"))
+_ID = re.compile(r'(\bid="|href="#|url\(#)')
+
+
+@contextmanager
+def drawing() -> Iterator[None]:
+    """Style for drawing; afterwards matplotlib's own settings are as before."""
+    import matplotlib
+
+    with matplotlib.rc_context(STYLE), warnings.catch_warnings():
+        # A board's name may hold letters that the font lacks; they are drawn as boxes.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        yield
+
+
+def new_figure(name: str, width_in: float, height_in: float) -> Figure:
+    """An empty figure without a window; `name` goes before every id in its SVG."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width_in, height_in), layout="constrained")
+    figure.set_gid(name)
+    return figure
+
+
+def figure_svg(fig: Figure) -> str:
+    """SVG text that can stand inside HTML.
+
+    Parameters
+    ----------
+    fig : Figure
+        Its gid keeps the ids of several figures on one page apart.
+
+    Returns
+    -------
+    str
+        From ``<svg`` to ``</svg>``; the same figure always gives the same text.
+    """
+    buffer = BytesIO()
+    with drawing():
+        fig.savefig(buffer, format="svg", metadata=_NO_METADATA)
+    text = buffer.getvalue().decode("utf-8")
+    name = fig.get_gid() or "figure"
+    return _ID.sub(rf"\g<1>{name}-", text[text.index("<svg") :])
+
+
+def save_figure(fig: Figure, path: str | Path) -> Path:
+    """Write a figure whole or not at all.
+
+    Parameters
+    ----------
+    fig : Figure
+    path : str or Path
+        Ends in ``.png`` or ``.svg``; an existing file is replaced.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        If it cannot be written.
+    """
+    path = Path(path)
+    if path.suffix == ".svg":
+        return write_whole(path, figure_svg(fig).encode("utf-8"))
+    buffer = BytesIO()
+    with drawing():
+        fig.savefig(buffer, format="png", dpi=PNG_DPI)
+    return write_whole(path, buffer.getvalue())

@@ -1,0 +1,95 @@
+"""The usual cautions, by the kind of work in which they are due."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+_PRACTICE = "common practice, no source"
+_GS38 = "HSE guidance note GS38, 4th edition, 2015"
+_LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution:
+    """One caution, and who asks for it."""
+
+    text: str
+    source: str
+
+
+GENERAL: tuple[Caution, ...] = (
+    Caution(
+        text="Local codes, the appliance maker's instructions and licensed practice go first; "
+        "these figures replace neither them nor a trained person.",
+        source=_PRACTICE,
+    ),
+    Caution(
+        text="Work live only where it cannot be avoided: dead tests often show as much.",
+        source=f"{_GS38}, introduction",
+    ),
+    Caution(
+        text="Chain, rectifier and the optocoupler's LED are on the mains whenever the plug is "
+        "in, also with the load relay off: a plug may stand either way round.",
+        source=_PRACTICE,
+    ),
+)
+"""Due in every case."""
+
+DEAD: tuple[Caution, ...] = (
+    Caution(
+        text="Isolate: pull the plug and keep it under your own control. A switch, an interlock "
+        "or the load relay does not isolate.",
+        source=_LOCK_OUT,
+    ),
+    Caution(
+        text="Discharge the capacitors, and treat them as live while you do it.",
+        source=_LOCK_OUT,
+    ),
+    Caution(
+        text="Prove dead: prove the tester on a known source, test, then prove the tester again.",
+        source=f"{_GS38}, as summarised by trainers",
+    ),
+)
+"""Due before ohms and diode tests, and before any part is touched."""
+
+ISOLATED: tuple[Caution, ...] = (
+    Caution(
+        text="The isolated side of a board under power still lies millimetres from live parts: "
+        "fix the board, cover the mains side, attach the leads while it is dead.",
+        source=_PRACTICE,
+    ),
+    Caution(
+        text="On some boards, such as those with a capacitive dropper, the low-voltage side is "
+        "live too: prove that it is isolated before a computer or an earthed instrument is "
+        "connected.",
+        source=_PRACTICE,
+    ),
+)
+"""Due for readings at the sync pin and its supply, with the board under power."""
+
+LIVE: tuple[Caution, ...] = (
+    Caution(
+        text="Meter and leads rated CAT II 300 V or better at the board, CAT III at the socket.",
+        source=_PRACTICE,
+    ),
+    Caution(
+        text="Fused leads with finger guards; no more than 4 mm of bare tip, better 2 mm.",
+        source=f"{_GS38}, paragraph 9, as quoted by practitioners",
+    ),
+    Caution(
+        text="One hand: clip the reference lead on while the board is dead, keep the other hand "
+        "away, do not work alone.",
+        source=_PRACTICE,
+    ),
+    Caution(
+        text="No earthed oscilloscope on the mains side: its earth lead shorts whatever it is "
+        "clipped to. Use a differential probe or an instrument with isolated inputs.",
+        source="Tektronix 51W-10640, on floating measurements",
+    ),
+    Caution(
+        text="Use an isolating transformer for this one appliance. It does not protect whoever "
+        "touches both of its poles, and the residual-current device upstream no longer acts.",
+        source="HSE leaflet INDG354, rev. 1, 2013, as quoted by practitioners",
+    ),
+)
+"""Due for readings on the mains side under power."""

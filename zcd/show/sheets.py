@@ -1,0 +1,213 @@
+"""What a check found, as tables of words; a terminal and a report only lay them out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from zcd.board.model import Board, Resistor
+from zcd.margin.check import Check, Level, Rule
+from zcd.margin.stress import ResistorStress
+from zcd.show.wording import (
+    SourceNotes,
+    factor_text,
+    found_text,
+    limit_text,
+    offset_text,
+    plain,
+    quantity_text,
+    share_text,
+    years_text,
+)
+
+FAILS = "FAILS"
+KEPT = "kept"
+
+HEADROOM_WORDS = {
+    "ctr": "CTR may fall to 1 /",
+    "mains": "mains may fall to 1 /",
+    "chain": "chain may rise by times",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """A table of words.
+
+    Parameters
+    ----------
+    title : str
+    columns : tuple of str
+        Heads.
+    rows : tuple of tuple of str
+        Cells; a line break within a cell begins a remark on the line above.
+    right : tuple of int
+        Columns that stand flush right, counted from 0.
+    remark : str
+        What to know about the whole table.
+    """
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    right: tuple[int, ...] = ()
+    remark: str = ""
+
+
+def board_line(board: Board) -> str:
+    """The board in one line: topology, mains, chain, optocoupler, output."""
+    chains = " || ".join(_chain_text(chain) for chain in board.chains)
+    if board.return_chain:
+        chains += f", in the neutral leg {_chain_text(board.return_chain)}"
+    opto, out = board.optocoupler, board.output
+    mains = f"{quantity_text(board.mains.rms_v, 'V')} {quantity_text(board.mains.frequency_hz, 'Hz')}"
+    feed = "direct feed" if board.relay is None else "feed behind the load contact"
+    return (
+        f"{board.topology}, {mains}, {feed}; chain {chains}; optocoupler {opto.family} "
+        f"grade {opto.grade}; {out.kind} {quantity_text(out.resistor.resistance_ohm, 'Ω')} "
+        f"on {quantity_text(out.supply_v, 'V')}"
+    )
+
+
+def _chain_text(chain: tuple[Resistor, ...]) -> str:
+    return " + ".join(quantity_text(part.resistance_ohm, "Ω") for part in chain)
+
+
+def levels_sheet(check: Check) -> Sheet:
+    """LED current, pulse and lock at each level; levels side by side."""
+    lines: tuple[tuple[str, Callable[[Level], str]], ...] = (
+        ("mains", lambda level: quantity_text(level.mains_rms_v, "V")),
+        ("temperature", lambda level: quantity_text(level.temperature_degc, "°C")),
+        ("LED current, peak", lambda level: quantity_text(level.led_peak_a, "A")),
+        ("LED current, mean", lambda level: quantity_text(level.led_mean_a, "A")),
+        ("low time", lambda level: quantity_text(level.low_time_s, "s")),
+        ("falling edge", lambda level: offset_text(level.fall_offset_s)),
+        ("rising edge", lambda level: offset_text(level.rise_offset_s)),
+        ("in undefined band", lambda level: quantity_text(level.transition_s, "s")),
+        ("lock", _lock_text),
+    )
+    unsettled = [level.name for level in check.levels if not level.settled]
+    remark = "weak: low mains, hot, the lowest CTR of the grade. Edges against the true crossing."
+    if unsettled:
+        remark += f" Not settled, the last cycles are shown: {', '.join(unsettled)}."
+    return Sheet(
+        title="Sync pulses and LED current",
+        columns=("", *(level.name for level in check.levels)),
+        rows=tuple((name, *(show(level) for level in check.levels)) for name, show in lines),
+        right=tuple(range(1, len(check.levels) + 1)),
+        remark=remark,
+    )
+
+
+def _lock_text(level: Level) -> str:
+    return "yes" if level.locks else f"NO: {level.failed_rule}"
+
+
+def resistors_sheet(check: Check) -> Sheet:
+    """Power and voltage of each resistor against its limits, at the worst level."""
+    hot = quantity_text(check.board.service.hot_degc, "°C")
+    return Sheet(
+        title="Resistors at their worst level",
+        columns=("part", "value", "style", "power", "share", "voltage", "share"),
+        rows=tuple(_resistor_row(stress) for stress in check.resistors),
+        right=(1, 3, 4, 5, 6),
+        remark=f"Power limit derated for {hot}; voltage as the rms of the sine with that peak.",
+    )
+
+
+def _resistor_row(stress: ResistorStress) -> tuple[str, ...]:
+    part = stress.resistor
+    power_w, film_v = float(stress.power_w.max()), float(stress.film_v.max())
+    return (
+        plain(part.ref),
+        quantity_text(part.resistance_ohm, "Ω"),
+        part.style,
+        f"{quantity_text(power_w, 'W')} of {quantity_text(stress.power_limit_w, 'W')}",
+        share_text(power_w, stress.power_limit_w),
+        f"{quantity_text(film_v, 'V')} of {quantity_text(stress.voltage_limit_v, 'V')}",
+        share_text(film_v, stress.voltage_limit_v),
+    )
+
+
+def headroom_sheet(check: Check) -> Sheet:
+    """How far CTR, mains and chain may move before lock is lost."""
+    return Sheet(
+        title="Headroom until lock is lost",
+        columns=("", "typical, bench", "weak", "first to fail (weak)"),
+        rows=tuple(
+            (
+                HEADROOM_WORDS[name],
+                factor_text(check.headrooms[name]),
+                factor_text(weak),
+                weak.rule or "nothing found",
+            )
+            for name, weak in check.weak_headrooms.items()
+        ),
+        right=(1, 2),
+    )
+
+
+def life_sheet(check: Check) -> Sheet:
+    """Years until the CTR headroom is used up, by both views, the harsher named."""
+    rule, model = check.life.design_rule_years, check.life.acceleration_years
+    hours = quantity_text(check.board.service.hours_per_year, "h")
+    return Sheet(
+        title="Life of the optocoupler",
+        columns=("view", "years", ""),
+        rows=(
+            (
+                "maker's design rule: half of the CTR lost in five years",
+                years_text(rule),
+                "harsher" if rule <= model else "",
+            ),
+            (
+                "current-and-temperature model, indicative only",
+                years_text(model),
+                "harsher" if model < rule else "",
+            ),
+        ),
+        right=(1,),
+        remark=f"At {hours} a year with mains applied, until the weak CTR headroom is used up.",
+    )
+
+
+def rules_sheet(check: Check, notes: SourceNotes) -> Sheet:
+    """Every rule with value, limit, verdict and the letter of where the limit comes from."""
+    return Sheet(
+        title="Rules",
+        columns=("rule", "value", "limit", "verdict", "from"),
+        rows=tuple(
+            (
+                _rule_name(rule),
+                found_text(rule),
+                limit_text(rule),
+                KEPT if rule.passes else FAILS,
+                notes.letter(rule.source),
+            )
+            for rule in check.rules
+        ),
+        right=(1, 2),
+    )
+
+
+def _rule_name(rule: Rule) -> str:
+    return plain(rule.name) + (f"\n  {plain(rule.remark)}" if rule.remark else "")
+
+
+def failed_lines(check: Check) -> tuple[str, ...]:
+    """One line for each rule that fails."""
+    return tuple(
+        f"{FAILS}: {plain(rule.name)}, found {found_text(rule)}, asked {limit_text(rule)}"
+        for rule in check.rules
+        if not rule.passes
+    )
+
+
+def assumptions_sheet(board: Board, notes: SourceNotes) -> Sheet:
+    """What the board file does not say, and what was taken instead."""
+    return Sheet(
+        title="Assumed, because the board file does not say",
+        columns=("key", "taken as", "from"),
+        rows=tuple((a.key, plain(a.value), notes.letter(a.source)) for a in board.assumptions),
+        remark="" if board.assumptions else "Nothing: the board file says it all.",
+    )

@@ -1,0 +1,185 @@
+"""How numbers and verdicts are put into words, the same in every table, picture and report."""
+
+from __future__ import annotations
+
+import re
+from importlib import metadata
+from math import isinf, isnan
+
+from zcd import refdata
+from zcd.board.units import format_si
+from zcd.margin.check import Check, Rule
+from zcd.margin.headroom import LARGEST_FACTOR, Headroom
+
+DIGITS = 3
+NOTHING = "-"
+CENTURY_YEARS = 100.0
+ON_TIME_S = 0.5e-6
+
+_SOURCE_KEY = re.compile(r"\[([A-Z0-9][A-Z0-9-]+)\]")
+_ASCII = {"µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-"}
+
+
+def plain(text: str) -> str:
+    """Text on one line: what a terminal or a drawing cannot show becomes a question mark."""
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def to_ascii(text: str) -> str:
+    """Text for an output that knows only ASCII.
+
+    Examples
+    --------
+    >>> to_ascii("4.7 kΩ, 620 µs, 60 °C")
+    '4.7 kohm, 620 us, 60 degC'
+    """
+    for sign, spelling in _ASCII.items():
+        text = text.replace(sign, spelling)
+    return text.encode("ascii", "replace").decode("ascii")
+
+
+def version_text() -> str:
+    """Version of the installed package; says so where it is not installed."""
+    try:
+        return metadata.version("zcd")
+    except metadata.PackageNotFoundError:
+        return "(not installed)"
+
+
+def quantity_text(value: float, unit: str) -> str:
+    """A value with its unit; a dash where there is none.
+
+    Examples
+    --------
+    >>> quantity_text(6.2e-4, "s"), quantity_text(float("nan"), "s"), quantity_text(1.0815, "")
+    ('620 µs', '-', '1.08')
+    """
+    if isnan(value) or isinf(value):
+        return NOTHING
+    return format_si(value, unit, digits=DIGITS) if unit else f"{value:.{DIGITS}g}"
+
+
+def share_text(value: float, limit: float) -> str:
+    """A value as a share of its limit; a dash where nothing is allowed."""
+    return f"{100.0 * value / limit:.{DIGITS}g} %" if limit > 0.0 else NOTHING
+
+
+def offset_text(offset_s: float) -> str:
+    """How far an edge is from the true crossing.
+
+    Examples
+    --------
+    >>> offset_text(6.2e-4), offset_text(-9e-5), offset_text(1e-8), offset_text(float("nan"))
+    ('620 µs late', '90 µs early', 'on time', '-')
+    """
+    if isnan(offset_s):
+        return NOTHING
+    if abs(offset_s) < ON_TIME_S:
+        return "on time"
+    return f"{quantity_text(abs(offset_s), 's')} {'late' if offset_s > 0 else 'early'}"
+
+
+def factor_text(headroom: Headroom) -> str:
+    """A headroom in words.
+
+    Examples
+    --------
+    >>> factor_text(Headroom(factor=2.345, rule="low time"))
+    '2.35'
+    >>> factor_text(Headroom(factor=0.5, rule="low time"))
+    '0.5 (short)'
+    """
+    if isnan(headroom.factor):
+        return "none gives lock"
+    if isinf(headroom.factor):
+        return f"over {LARGEST_FACTOR:g}"
+    return f"{headroom.factor:.{DIGITS}g}{' (short)' if headroom.factor < 1.0 else ''}"
+
+
+def years_text(years: float) -> str:
+    """A life in words; the models say nothing sure about more than a century.
+
+    Examples
+    --------
+    >>> years_text(24.43), years_text(1e6), years_text(0.0)
+    ('24 years', 'over a century', 'none')
+    """
+    if years > CENTURY_YEARS:
+        return "over a century"
+    return f"{years:.2g} years" if years > 0.0 else "none"
+
+
+def verdict_text(check: Check) -> str:
+    """The overall verdict as one sentence."""
+    failed = sum(not rule.passes for rule in check.rules)
+    total = len(check.rules)
+    if not failed:
+        return f"The board holds: all {total} rules are kept."
+    verb = "fails" if failed == 1 else "fail"
+    return f"The board does not pass: {failed} of {total} rules {verb}."
+
+
+def found_text(rule: Rule) -> str:
+    """What a rule found."""
+    if isnan(rule.limit):
+        return "yes" if rule.passes else "no"
+    if isinf(rule.value):
+        return f"over {LARGEST_FACTOR:g}"
+    return quantity_text(rule.value, rule.unit)
+
+
+def limit_text(rule: Rule) -> str:
+    """What a rule asks for."""
+    if isnan(rule.limit):
+        return "yes"
+    return f"{'min' if rule.at_least else 'max'} {quantity_text(rule.limit, rule.unit)}"
+
+
+class SourceNotes:
+    """Notes under a table: a letter for each origin, a number for each published source in it.
+
+    An origin is a sentence such as ``limits [EL-817]``; the keys in it are those of
+    `zcd.refdata.sources`.
+
+    Examples
+    --------
+    >>> notes = SourceNotes()
+    >>> notes.letter("CTR limits [EL-817]"), notes.letter("CTR limits [EL-817]")
+    ('a', 'a')
+    >>> notes.origins
+    (('a', 'CTR limits [1]'),)
+    """
+
+    def __init__(self) -> None:
+        self._letters: dict[str, str] = {}
+        self._texts: list[str] = []
+        self._numbers: dict[str, int] = {}
+
+    def letter(self, origin: str) -> str:
+        """The letter of an origin, a new one at first mention."""
+        if origin not in self._letters:
+            self._letters[origin] = _letters(len(self._letters))
+            self._texts.append(_SOURCE_KEY.sub(self._number, origin))
+        return self._letters[origin]
+
+    @property
+    def origins(self) -> tuple[tuple[str, str], ...]:
+        """Letter and sentence of each origin, in order of mention."""
+        return tuple(zip(self._letters.values(), self._texts, strict=True))
+
+    @property
+    def sources(self) -> tuple[tuple[str, str], ...]:
+        """Number and citation of each published source, in order of mention."""
+        return tuple((str(n), refdata.cite(key)) for key, n in self._numbers.items())
+
+    def _number(self, match: re.Match[str]) -> str:
+        key = match[1]
+        if key not in refdata.sources():
+            return match[0]
+        return f"[{self._numbers.setdefault(key, len(self._numbers) + 1)}]"
+
+
+def _letters(index: int) -> str:
+    """a to z, then aa, ab and so on."""
+    more, last = divmod(index, 26)
+    return (_letters(more - 1) if more else "") + chr(ord("a") + last)
