@@ -208,7 +208,7 @@ class Circuit:
 
     def change(self, ref: str, **values: Value) -> Circuit:
         """The circuit with some values of one element replaced."""
-        changed = replace(self[ref], **values)  # type: ignore[arg-type]
+        changed = replace(self[ref], **_arguments(values))
         return replace(self, elements=tuple(changed if e.ref == ref else e for e in self.elements))
 
     def scale(self, ref: str, name: str, factor: Value) -> Circuit:
@@ -233,11 +233,16 @@ class Circuit:
         def pick(value: Value) -> Value:
             return np.asarray(value)[index] if np.ndim(value) else value
 
-        picked = tuple(
-            replace(e, **{k: pick(v) for k, v in e.values().items()})
-            for e in self.elements  # type: ignore[arg-type]
+        picked: tuple[Element, ...] = tuple(
+            replace(e, **_arguments({k: pick(v) for k, v in e.values().items()}))
+            for e in self.elements
         )
         return replace(self, elements=picked)
+
+
+def _arguments(values: dict[str, Value]) -> dict[str, Any]:
+    """Values as keyword arguments, for the type checker's sake."""
+    return dict(values)
 
 
 def stack(circuits: Sequence[Circuit]) -> Circuit:

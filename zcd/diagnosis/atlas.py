@@ -28,7 +28,7 @@ SUPPLY = (0.97, 1.03)
 SHAPE_SPREAD = 0.3
 """How far a part may lie from the shape that its CTR suggests: samples of published curves."""
 
-Progress = Callable[[int, int], None]
+Progress = Callable[[str], None]
 
 
 @dataclass(slots=True)
@@ -66,10 +66,10 @@ class Atlas:
         return self._shown[reading]
 
     def prepare(self, readings: Sequence[Reading], progress: Progress | None = None) -> None:
-        """Make the predictions of several readings, telling how far it has come."""
-        for done, reading in enumerate(readings):
+        """Make the predictions of several readings, telling which one is under way."""
+        for reading in readings:
             if progress is not None:
-                progress(done, len(readings))
+                progress(reading.words)
             self.shown(reading)
 
 

@@ -115,7 +115,7 @@ def _of_element(element: Element) -> Iterator[Fault]:
             yield from _contact_faults()
         case Resistance(ref="K1.coil"):
             yield _fault(
-                "K1", "coil", "open", "the relay's coil is open: replace the relay", _coil_open
+                "K1 coil", "coil", "open", "the relay's coil is open: replace the relay", _coil_open
             )
         case Resistance(ref="K1.driver"):
             yield _fault(

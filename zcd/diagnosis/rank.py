@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -105,7 +105,10 @@ class Diagnosis:
 
 
 def diagnose(
-    atlas: Atlas, measured: Sequence[Measured], progress: Progress | None = None
+    atlas: Atlas,
+    measured: Sequence[Measured],
+    skipped: Collection[Reading] = (),
+    progress: Progress | None = None,
 ) -> Diagnosis:
     """Rank the faults and choose the next reading.
 
@@ -114,8 +117,10 @@ def diagnose(
     atlas : Atlas
     measured : sequence of Measured
         Readings taken so far; may be empty.
+    skipped : collection of Reading
+        Not to be suggested: the bench cannot take them.
     progress : callable, optional
-        Told how many readings are predicted, of how many.
+        Told which reading is being predicted.
 
     Returns
     -------
@@ -123,7 +128,7 @@ def diagnose(
     """
     weights, none = posterior(atlas, measured)
     ranked = _ranked(atlas, weights, none)
-    taken = {m.reading for m in measured}
+    taken = {m.reading for m in measured} | set(skipped)
     open_readings = [r for r in atlas.readings if r not in taken]
     suggestion = None
     if ranked[0].probability < SURE:

@@ -41,16 +41,16 @@ class Branch(Protocol):
 
 
 class JunctionBranch:
-    """A diode in forward direction, or (with an offset) its breakdown in reverse."""
+    """A diode in forward direction."""
 
-    def __init__(self, junction: Junction, network: Network, points: int, reverse: bool) -> None:
+    offset_v: FloatArray | float = 0.0
+
+    def __init__(self, junction: Junction, network: Network, points: int) -> None:
         size = network.conductance_s.shape[0]
-        ends = network.place(junction.a), network.place(junction.b)
-        self.a, self.b = reversed(ends) if reverse else ends
+        self.a, self.b = network.place(junction.a), network.place(junction.b)
         self.saturation_a = column(junction.saturation_a, size)
         self.emission_v = column(junction.emission_v, size)
         self.series_ohm = column(junction.series_ohm, size)
-        self.offset_v: FloatArray | float = column(junction.breakdown_v, size) if reverse else 0.0
         self.total_ohm = self.series_ohm + SCALE_OHM
         self.state_v = np.zeros((size, points))
         self.now: tuple[FloatArray, FloatArray, FloatArray]
@@ -69,9 +69,14 @@ class JunctionBranch:
         self.state_v = self.state_v + step
         return step
 
-    def current_a(self) -> FloatArray:
-        """Current at the present state."""
-        return self.linearise()[1]
+
+class BreakdownBranch(JunctionBranch):
+    """The same diode beyond its breakdown voltage, conducting backwards."""
+
+    def __init__(self, junction: Junction, network: Network, points: int) -> None:
+        super().__init__(junction, network, points)
+        self.a, self.b = self.b, self.a
+        self.offset_v = column(junction.breakdown_v, self.total_ohm.shape[0])
 
 
 class TransistorBranch:
@@ -102,15 +107,3 @@ class TransistorBranch:
         crosses = (before - steepest) * (voltage_v - steepest) < 0
         self.state_v = np.where(crosses, steepest, voltage_v)
         return voltage_v - before
-
-
-def junction_branches(network: Network, points: int, peak_v: float) -> dict[str, JunctionBranch]:
-    """Forward branches by ref, and ``ref~`` for those that may break down at this peak voltage."""
-    branches: dict[str, JunctionBranch] = {}
-    for element in network.branches:
-        if not isinstance(element, Junction):
-            continue
-        branches[element.ref] = JunctionBranch(element, network, points, reverse=False)
-        if np.min(element.breakdown_v) < peak_v:
-            branches[element.ref + "~"] = JunctionBranch(element, network, points, reverse=True)
-    return branches

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from zcd.circuit.elements import (
     Capacitance,
     Circuit,
+    Junction,
     MainsSource,
     Phototransistor,
     Resistance,
 )
-from zcd.engine.branches import JunctionBranch, TransistorBranch, junction_branches
+from zcd.engine.branches import BreakdownBranch, JunctionBranch, TransistorBranch
 from zcd.engine.grid import even_phases_rad, follow, mean_weights, resample
 from zcd.engine.network import (
     LEAST_RESISTANCE_OHM,
@@ -25,7 +26,8 @@ from zcd.engine.network import (
     input_voltages_v,
     islands,
 )
-from zcd.engine.newton import Trajectory, lagged, newton, solve_points, trajectory_solver
+from zcd.engine.newton import LinearSolve, newton, solve_points
+from zcd.engine.trajectory import Trajectory, lagged, trajectory_solver
 from zcd.errors import InputError
 from zcd.physics.optocoupler import ctr_shape_ratio, ctr_temperature_ratio
 
@@ -117,6 +119,21 @@ class Solution:
         """Rms over the period, shape (n,)."""
         return np.sqrt(self.mean(wave**2))
 
+    def peak(self, wave: FloatArray) -> FloatArray:
+        """Highest value over the period, shape (n,): of the parabola through the highest points."""
+        rows = np.arange(wave.shape[0])
+        top = np.argmax(wave, axis=1)
+        m = wave.shape[1]
+        before, after = (top - 1) % m, (top + 1) % m
+        turn = 2.0 * np.pi
+        left = (self.phase_rad[rows, top] - self.phase_rad[rows, before]) % turn
+        right = (self.phase_rad[rows, after] - self.phase_rad[rows, top]) % turn
+        y = wave[rows, top]
+        down_left, down_right = wave[rows, before] - y, wave[rows, after] - y
+        slope = (down_right * left**2 - down_left * right**2) / (left * right * (left + right))
+        bend = (down_right * left + down_left * right) / (left * right * (left + right))
+        return y + np.where(bend < 0, -(slope**2) / np.where(bend < 0, 4.0 * bend, 1.0), 0.0)
+
     def power_w(self, resistance: Resistance) -> FloatArray:
         """Mean power in a resistance, shape (n,)."""
         across = self.voltages_v[resistance.a] - self.voltages_v[resistance.b]
@@ -185,6 +202,7 @@ def solve_dead(circuit: Circuit) -> Solution:
 
 
 States = Mapping[frozenset[str], Island]
+Branches = dict[str, JunctionBranch | TransistorBranch]
 
 
 def _at(phase: FloatArray, states: States, finer: FloatArray) -> States:
@@ -336,9 +354,7 @@ def _static_island(
     """One island without its capacitors, point by point."""
     network = compile_island(circuit, island, dynamic=False)
     inputs = input_voltages_v(network, phase)
-    branches = _branches(network, phase.shape[1], inputs, photo)
-    _begin(branches, start)
-    x = newton(network, list(branches.values()), inputs, solve_points)
+    branches, x = _newton(network, inputs, photo, start, solve_points)
     return Island(
         voltages_v=_voltages(network, circuit, island, x, inputs),
         currents_a=_currents(branches),
@@ -348,13 +364,44 @@ def _static_island(
     )
 
 
-def _begin(
-    branches: Mapping[str, JunctionBranch | TransistorBranch], start: Mapping[str, FloatArray]
-) -> None:
-    """Set the branches where Newton is to start."""
-    for name, branch in branches.items():
-        if name in start:
-            branch.state_v = start[name]
+def _newton(
+    network: Network,
+    inputs_v: FloatArray,
+    photo: Mapping[str, FloatArray],
+    start: Mapping[str, FloatArray],
+    solver: LinearSolve,
+) -> tuple[Branches, FloatArray]:
+    """Solve a network; junctions get a breakdown only where one is driven into it."""
+    points = inputs_v.shape[2]
+    branches: Branches = {}
+    for element in network.branches:
+        if isinstance(element, Junction):
+            branches[element.ref] = JunctionBranch(element, network, points)
+            if f"{element.ref}~" in start:
+                branches[f"{element.ref}~"] = BreakdownBranch(element, network, points)
+        elif isinstance(element, Phototransistor):
+            branches[element.ref] = TransistorBranch(element, network, photo[element.ref])
+    while True:
+        for name, branch in branches.items():
+            branch.state_v = start.get(name, branch.state_v)
+        x = newton(network, list(branches.values()), inputs_v, solver)
+        broken = _broken(network, branches)
+        if not broken:
+            return branches, x
+        start = {name: branch.state_v for name, branch in branches.items()}
+        for element in broken:
+            branches[f"{element.ref}~"] = BreakdownBranch(element, network, points)
+
+
+def _broken(network: Network, branches: Branches) -> list[Junction]:
+    """Junctions without a breakdown whose reverse voltage calls for one."""
+    found = []
+    for element in network.branches:
+        if isinstance(element, Junction) and f"{element.ref}~" not in branches:
+            voltage = branches[element.ref].linearise()[0]
+            if np.any(-voltage > column(element.breakdown_v, voltage.shape[0])):
+                found.append(element)
+    return found
 
 
 def _solve_dynamic(
@@ -374,15 +421,15 @@ def _solve_dynamic(
     network = compile_island(rows, island, dynamic=True)
     inputs = input_voltages_v(network, part.phase_rad)
     lit = {ref: wave[index] for ref, wave in photo.items()}
-    branches = _branches(network, part.phase_rad.shape[1], inputs, lit)
-    _begin(branches, {name: wave[index] for name, wave in (start or state.states_v).items()})
-    x = newton(network, list(branches.values()), inputs, trajectory_solver(network, inputs, part))
+    begin = {name: wave[index] for name, wave in (start or state.states_v).items()}
+    solver = trajectory_solver(network, inputs, part)
+    branches, x = _newton(network, inputs, lit, begin, solver)
     _put(state.voltages_v, _voltages(network, rows, island, x, inputs), index, state.busy.size)
     _put(state.currents_a, _currents(branches), index, state.busy.size)
     states = {name: branch.state_v for name, branch in branches.items()}
     _put(state.states_v, states, index, state.busy.size)
-    if part.multiplier is not None:
-        state.multiplier[index] = part.multiplier
+    if not photo:
+        state.multiplier[index] = part.multiplier()
 
 
 def _put(
@@ -399,26 +446,12 @@ def _put(
             whole[name][index] = wave
 
 
-def _branches(
-    network: Network, points: int, inputs_v: FloatArray, photo: Mapping[str, FloatArray]
-) -> dict[str, JunctionBranch | TransistorBranch]:
-    """The nonlinear branches of a network, by ref."""
-    # a capacitor may hold one peak while the source goes to the other
-    peak = 2.2 * float(np.max(np.abs(inputs_v), initial=0.0))
-    found: dict[str, JunctionBranch | TransistorBranch] = {}
-    found |= junction_branches(network, points, peak)
-    for element in network.branches:
-        if isinstance(element, Phototransistor):
-            found[element.ref] = TransistorBranch(element, network, photo[element.ref])
-    return found
-
-
-def _currents(branches: Mapping[str, JunctionBranch | TransistorBranch]) -> dict[str, FloatArray]:
-    """Forward currents of the junctions."""
+def _currents(branches: Branches) -> dict[str, FloatArray]:
+    """Currents of the junctions by ref; ``ref~`` is what flows backwards in breakdown."""
     return {
         name: branch.linearise()[1]
         for name, branch in branches.items()
-        if isinstance(branch, JunctionBranch) and not name.endswith("~")
+        if isinstance(branch, JunctionBranch)
     }
 
 

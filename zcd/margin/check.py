@@ -168,7 +168,7 @@ def _level(row: int, solution: Solution, lock: Lock, board: Board) -> Level:
         name=LEVELS[row],
         mains_rms_v=mains[row] if row < len(mains) else board.mains.low_rms_v,
         temperature_degc=board.service.hot_degc if hot else board.service.bench_degc,
-        led_peak_a=float(np.max(np.asarray(current)[row])),
+        led_peak_a=float(solution.peak(np.asarray(current))[row]),
         led_mean_a=float(solution.mean(np.asarray(current))[row]),
         low_time_s=float(pulses.low_time_s[row, 0]),
         fall_offset_s=float(pulses.fall_offset_s[row, 0]),

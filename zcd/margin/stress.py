@@ -82,7 +82,7 @@ def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> li
                 resistor=resistor,
                 power_w=solution.power_w(element),
                 rms_v=solution.rms(across),
-                peak_v=np.max(np.abs(across), axis=1),
+                peak_v=solution.peak(np.abs(across)),
                 power_limit_w=float(derated_power_w(resistor.rated_power_w, ambient_degc)),
                 voltage_limit_v=resistor.working_v,
             )
@@ -116,7 +116,7 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
         across = solution.voltages_v[junction.a] - solution.voltages_v[junction.b]
         leak = solution.circuit[f"{junction.ref}.leak"]
         assert isinstance(leak, Resistance)
-        reverse = np.maximum(-across.min(axis=1), 0.0)
+        reverse = np.maximum(solution.peak(-across), 0.0)
         broken = solution.currents_a.get(junction.ref + "~")
         over = np.zeros(reverse.shape) if broken is None else broken.max(axis=1)
         found.append(

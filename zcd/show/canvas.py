@@ -18,7 +18,12 @@ if TYPE_CHECKING:
 BLUE, RED, GREY, LIGHT = "#0072B2", "#D55E00", "0.45", "0.9"
 """Told apart by colour-blind eyes and, by their lightness, in black and white."""
 
-STYLE: dict[str, Any] = {
+WHITE: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
+"""Ground for a label that stands on hatching or a line."""
+LEFT: dict[str, Any] = {"x": 0.01, "ha": "left"}
+"""Place of a figure's title."""
+
+STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 9.0,
     "axes.titlesize": 9.0,
@@ -28,6 +33,7 @@ STYLE: dict[str, Any] = {
     "axes.unicode_minus": True,
     "hatch.linewidth": 0.5,
     "lines.linewidth": 1.6,
+    "text.parse_math": False,
     "text.usetex": False,
     "svg.fonttype": "path",
     "svg.hashsalt": "zcd",

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import tempfile
 from pathlib import Path
 
 from zcd.errors import InputError
+
+_FILE = "a file in an existing directory"
+_FOLDER = "a folder in an existing directory"
 
 
 def write_whole(path: str | Path, data: bytes) -> Path:
@@ -33,8 +38,28 @@ def write_whole(path: str | Path, data: bytes) -> Path:
             whole.write_bytes(data)
             whole.replace(path)
     except (OSError, ValueError) as error:
-        raise _no_place(path, error, "a file in an existing directory") from error
+        raise _no_place(path, error, _FILE) from error
     return path
+
+
+def require_place(path: str | Path, *, folder: bool = False) -> None:
+    """Refuse a place that plainly cannot take a file (or folder), before any work is done.
+
+    Raises
+    ------
+    InputError
+        If the directory it would stand in is missing, or something else has its name.
+    """
+    path = Path(path)
+    problem = 0
+    if not path.parent.is_dir():
+        problem = errno.ENOENT
+    elif path.is_dir() and not folder:
+        problem = errno.EISDIR
+    elif path.exists() and folder and not path.is_dir():
+        problem = errno.ENOTDIR
+    if problem:
+        raise _no_place(path, OSError(problem, os.strerror(problem)), _FOLDER if folder else _FILE)
 
 
 def make_folder(path: str | Path) -> Path:
@@ -49,7 +74,7 @@ def make_folder(path: str | Path) -> Path:
     try:
         path.mkdir(exist_ok=True)
     except (OSError, ValueError) as error:
-        raise _no_place(path, error, "a folder in an existing directory") from error
+        raise _no_place(path, error, _FOLDER) from error
     return path
 
 

@@ -19,14 +19,15 @@ from zcd.show.wording import (
     share_text,
     years_text,
 )
+from zcd.sync.lock import expected_pulses
 
 FAILS = "FAILS"
 KEPT = "kept"
 
 HEADROOM_WORDS = {
-    "ctr": "CTR may fall to 1 /",
-    "mains": "mains may fall to 1 /",
-    "chain": "chain may rise by times",
+    "ctr": "CTR may fall to 1/n",
+    "mains": "mains may fall to 1/n",
+    "chain": "chain may rise to n times",
 }
 
 
@@ -60,7 +61,9 @@ def board_line(board: Board) -> str:
     if board.return_chain:
         chains += f", in the neutral leg {_chain_text(board.return_chain)}"
     opto, out = board.optocoupler, board.output
-    mains = f"{quantity_text(board.mains.rms_v, 'V')} {quantity_text(board.mains.frequency_hz, 'Hz')}"
+    mains = (
+        f"{quantity_text(board.mains.rms_v, 'V')} {quantity_text(board.mains.frequency_hz, 'Hz')}"
+    )
     feed = "direct feed" if board.relay is None else "feed behind the load contact"
     return (
         f"{board.topology}, {mains}, {feed}; chain {chains}; optocoupler {opto.family} "
@@ -88,6 +91,8 @@ def levels_sheet(check: Check) -> Sheet:
     )
     unsettled = [level.name for level in check.levels if not level.settled]
     remark = "weak: low mains, hot, the lowest CTR of the grade. Edges against the true crossing."
+    if expected_pulses(check.board) > 1:
+        remark += " Times of the first of the pulses in a period."
     if unsettled:
         remark += f" Not settled, the last cycles are shown: {', '.join(unsettled)}."
     return Sheet(
@@ -133,7 +138,7 @@ def headroom_sheet(check: Check) -> Sheet:
     """How far CTR, mains and chain may move before lock is lost."""
     return Sheet(
         title="Headroom until lock is lost",
-        columns=("", "typical, bench", "weak", "first to fail (weak)"),
+        columns=("", "n typical, bench", "n weak", "first to fail (weak)"),
         rows=tuple(
             (
                 HEADROOM_WORDS[name],

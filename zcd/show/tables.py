@@ -46,7 +46,7 @@ def print_check(check: Check, console: Console) -> None:
         Unicode and bold only where it is a terminal that can show them.
     """
     notes = SourceNotes()
-    print_heading(plain(check.board.name), console)
+    print_line(plain(check.board.name), console, bold=True)
     print_line(verdict_text(check), console, bold=True)
     for line in failed_lines(check):
         print_line(line, console, indent=2)
@@ -130,8 +130,11 @@ def _table(sheet: Sheet, console: Console) -> Table:
         box=SIMPLE_HEAD if fancy else PLAIN_BOX, show_edge=False, header_style="", safe_box=False
     )
     for index, head in enumerate(sheet.columns):
-        flush = "right" if index in sheet.right else "left"
-        table.add_column(Text(_spell(head, console)), justify=flush, overflow="fold")
+        table.add_column(
+            Text(_spell(head, console)),
+            justify="right" if index in sheet.right else "left",
+            overflow="fold",
+        )
     for row in sheet.rows:
         style = "bold" if FAILS in row else ""
         table.add_row(*(Text(_spell(cell, console)) for cell in row), style=style)

@@ -43,7 +43,7 @@ def version_text() -> str:
     try:
         return metadata.version("zcd")
     except metadata.PackageNotFoundError:
-        return "(not installed)"
+        return "(version unknown: not installed)"
 
 
 def quantity_text(value: float, unit: str) -> str:
@@ -56,12 +56,23 @@ def quantity_text(value: float, unit: str) -> str:
     """
     if isnan(value) or isinf(value):
         return NOTHING
-    return format_si(value, unit, digits=DIGITS) if unit else f"{value:.{DIGITS}g}"
+    # hours a year and temperatures have no prefix to take a fourth figure
+    digits = DIGITS + 1 if unit in {"h", "°C"} else DIGITS
+    return format_si(value, unit, digits=digits) if unit else f"{value:.{DIGITS}g}"
 
 
 def share_text(value: float, limit: float) -> str:
-    """A value as a share of its limit; a dash where nothing is allowed."""
-    return f"{100.0 * value / limit:.{DIGITS}g} %" if limit > 0.0 else NOTHING
+    """A value as a share of its limit; a dash where nothing is allowed.
+
+    Examples
+    --------
+    >>> share_text(0.0506, 0.125), share_text(2.4e-4, 0.25), share_text(3.0, 2.0)
+    ('40 %', '< 1 %', '150 %')
+    """
+    if not limit > 0.0:
+        return NOTHING
+    share = 100.0 * value / limit
+    return f"{share:.0f} %" if share >= 1.0 else "< 1 %"
 
 
 def offset_text(offset_s: float) -> str:
@@ -125,6 +136,8 @@ def found_text(rule: Rule) -> str:
         return "yes" if rule.passes else "no"
     if isinf(rule.value):
         return f"over {LARGEST_FACTOR:g}"
+    if isnan(rule.value):
+        return "none"
     return quantity_text(rule.value, rule.unit)
 
 

@@ -1,0 +1,148 @@
+"""Boards on an invented bench: drawn at random, one fault put in, read with a meter that errs.
+
+Drawn apart from the atlas: plain random numbers, not its samples, and readings with meter noise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board
+from zcd.circuit.build import Conditions, build_circuit
+from zcd.circuit.elements import Circuit, stack
+from zcd.diagnosis.atlas import Atlas
+from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.rank import Diagnosis, diagnose
+from zcd.diagnosis.readings import Bench, Function, Measured, Reading, Side, side_of
+
+FloatArray = NDArray[np.float64]
+
+LEAST_NOISE = {Function.DC: 0.005, Function.AC: 0.2, Function.DIODE: 0.003}
+"""A few counts, in volts."""
+PULSE_NOISE_S = 20e-6
+CTR_STEPS, SEVERITY_STEPS = 5, 161
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A fault put into a random board, and what the meter then showed."""
+
+    board: Board
+    fault: int
+    healthy: Circuit
+    readings: tuple[Reading, ...]
+    exact: FloatArray
+    shown: FloatArray
+
+    def measured(self) -> list[Measured]:
+        """Every reading as entered by the technician."""
+        pairs = zip(self.readings, self.shown, strict=True)
+        return [Measured(reading=r, value=float(v)) for r, v in pairs]
+
+
+def random_circuits(board: Board, rng: np.random.Generator, size: int) -> Circuit:
+    """Healthy boards: mains, heat, grade, supply and resistors anywhere within their limits."""
+    opto = board.optocoupler
+    span = opto.ctr_max_ratio / opto.ctr_min_ratio
+    circuit = build_circuit(
+        board,
+        Conditions(
+            mains_rms_v=board.mains.rms_v * rng.uniform(0.95, 1.05, size),
+            temperature_degc=rng.uniform(15.0, 35.0, size),
+            ctr_ratio=opto.ctr_min_ratio * span ** rng.random(size),
+        ),
+    )
+    circuit = circuit.scale("supply", "voltage_v", rng.uniform(0.97, 1.03, size))
+    chains = (*board.chains, board.return_chain, (board.output.resistor,))
+    for resistor in (r for chain in chains for r in chain):
+        share = 1.0 + resistor.tolerance_ratio * rng.uniform(-1.0, 1.0, size)
+        circuit = circuit.scale(resistor.ref, "resistance_ohm", share)
+    return circuit
+
+
+def safe_readings(atlas: Atlas) -> tuple[Reading, ...]:
+    """The atlas's readings that need no probe on live mains."""
+    return tuple(r for r in atlas.readings if side_of(atlas.circuit, r) is not Side.MAINS)
+
+
+def draw(atlas: Atlas, rng: np.random.Generator, size: int, *, live: bool = False) -> list[Case]:
+    """`size` boards for each fault of an atlas, at random severity."""
+    readings = atlas.readings if live else safe_readings(atlas)
+    healthy = random_circuits(atlas.board, rng, size)
+    severity = rng.random(size)
+    rows = stack([fault.edit(healthy, severity) for fault in atlas.faults])
+    exact = Bench(atlas.board, rows, atlas.meter).take(readings)
+    shown = exact.copy()
+    for column, reading in enumerate(readings):
+        shown[:, column] = _noisy(atlas, reading, exact[:, column], rng)
+    return [
+        Case(
+            board=atlas.board,
+            fault=row // size,
+            healthy=healthy.rows(np.array([row % size])),
+            readings=readings,
+            exact=exact[row],
+            shown=shown[row],
+        )
+        for row in range(exact.shape[0])
+    ]
+
+
+def _noisy(
+    atlas: Atlas, reading: Reading, values: FloatArray, rng: np.random.Generator
+) -> FloatArray:
+    """Readings with the meter's accuracy as standard error; pulses are timed by a scope."""
+    noise = rng.standard_normal(values.shape)
+    finite = np.where(np.isfinite(values), values, 0.0)
+    meter = atlas.meter
+    match reading.function:
+        case Function.OHM:
+            moved = finite * (1.0 + meter.ohm_accuracy_ratio * noise)
+        case Function.LOW_TIME:
+            moved = np.where(finite > 0.0, finite + PULSE_NOISE_S * noise, 0.0)
+        case Function.FREQUENCY | Function.DUTY:
+            moved = finite
+        case _:
+            ac = reading.function is Function.AC
+            accuracy = meter.ac_accuracy_ratio if ac else meter.dc_accuracy_ratio
+            size = np.hypot(accuracy * finite, LEAST_NOISE[reading.function])
+            moved = finite + size * noise
+            moved = np.abs(moved) if ac else moved
+    return np.where(np.isfinite(values), moved, values)
+
+
+def alike(atlas: Atlas, case: Case, other: int) -> bool:
+    """Whether another fault shows the same on this board, within one standard error everywhere.
+
+    It may be of any size, and the optocoupler anywhere within its grade.
+    """
+    opto = atlas.board.optocoupler
+    ends = np.log([opto.ctr_min_ratio, opto.ctr_max_ratio])
+    ratio = np.exp(np.linspace(*ends, CTR_STEPS)) / opto.ctr_ratio
+    rows = np.zeros(CTR_STEPS * SEVERITY_STEPS, dtype=int)
+    typical = build_circuit(atlas.board)[opto.ref]
+    circuit = case.healthy.rows(rows).change(
+        opto.ref, ctr_ratio=np.repeat(ratio, SEVERITY_STEPS) * np.asarray(typical.ctr_ratio)  # type: ignore[attr-defined]
+    )
+    severity = np.tile(np.linspace(0.0, 1.0, SEVERITY_STEPS), CTR_STEPS)
+    circuit = atlas.faults[other].edit(circuit, severity)
+    found = Bench(atlas.board, circuit, atlas.meter).take(case.readings)
+    worst = np.zeros(found.shape[0])
+    for column, reading in enumerate(case.readings):
+        there = scaled(reading.function, np.asarray(case.exact[column]))
+        gap = scaled(reading.function, found[:, column]) - there
+        worst = np.maximum(worst, np.abs(gap) / error(reading.function, there, atlas.meter))
+    return bool(np.any(worst <= 1.0))
+
+
+def finds(atlas: Atlas, case: Case) -> tuple[bool, Diagnosis]:
+    """Whether the first of the ranking is the true fault, or one that cannot be told from it."""
+    diagnosis = diagnose(atlas, case.measured())
+    first = diagnosis.ranked[0].fault
+    if first is None:
+        return False, diagnosis
+    other = atlas.faults.index(first)
+    return other == case.fault or alike(atlas, case, other), diagnosis

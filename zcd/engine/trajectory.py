@@ -1,0 +1,208 @@
+"""Capacitors: a network over a whole period at once, or over the transient from switching on.
+
+The waveform is one system of equations, a band matrix over time: the periodic steady state is
+solved for, not waited for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import lapack
+
+from zcd.engine.network import Network
+from zcd.engine.newton import LinearSolve
+from zcd.errors import SolverError
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(slots=True)
+class Trajectory:
+    """Where and when a network is solved.
+
+    Parameters
+    ----------
+    phase_rad : ndarray, shape (n, m)
+        Rising; a full period, or several when it is not closed.
+    omega_rad_per_s : ndarray, shape (n, 1)
+    closed : bool
+        True: periodic; False: starts from nothing charged.
+    carry : ndarray, shape (n, c, c)
+        Set by the solver: how a disturbance of the c charged nodes looks after one period.
+    """
+
+    phase_rad: FloatArray
+    omega_rad_per_s: FloatArray
+    closed: bool = True
+    carry: FloatArray | None = None
+
+    def multiplier(self) -> FloatArray:
+        """Largest Floquet multiplier: the share of a disturbance left after one period, (n,)."""
+        if self.carry is None:
+            return np.zeros(self.phase_rad.shape[0])
+        return np.max(np.abs(np.linalg.eigvals(self.carry)), axis=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Second-order backward difference on an uneven grid: x' = now x_k + one x_k-1 + two x_k-2.
+
+    Shapes (n, m), in 1/s. The first step of a period is of first order, so that only one value
+    of the period before is needed.
+    """
+
+    now: FloatArray
+    one: FloatArray
+    two: FloatArray
+
+
+def intervals_s(trajectory: Trajectory) -> FloatArray:
+    """Time from the point before to each point, shape (n, m)."""
+    phase = trajectory.phase_rad
+    if trajectory.closed:
+        first = phase[:, :1] + 2.0 * np.pi - phase[:, -1:]
+    else:
+        first = phase[:, 1:2] - phase[:, :1]
+    return np.concatenate([first, np.diff(phase, axis=1)], axis=1) / trajectory.omega_rad_per_s
+
+
+def difference_steps(trajectory: Trajectory) -> Steps:
+    """Difference coefficients of a trajectory."""
+    h = intervals_s(trajectory)
+    ratio = h / np.roll(h, 1, axis=1)
+    now = (1.0 + 2.0 * ratio) / (1.0 + ratio) / h
+    one = -(1.0 + ratio) / h
+    two = ratio**2 / (1.0 + ratio) / h
+    start = 1 if trajectory.closed else 2
+    now[:, :start], one[:, :start] = 1.0 / h[:, :start], -1.0 / h[:, :start]
+    two[:, :start] = 0.0
+    return Steps(now, one, two)
+
+
+def trajectory_solver(
+    network: Network, inputs_v: FloatArray, trajectory: Trajectory
+) -> LinearSolve:
+    """A linear solution that couples each point to those before it through the capacitors."""
+    steps = difference_steps(trajectory)
+    c, k = network.capacitance_f, network.active
+    n, m = trajectory.phase_rad.shape
+    charged = [i for i in range(k) if np.any(c[:, :, i])]
+    push = _input_displacement(network, inputs_v, steps, trajectory.closed)
+    lower, upper = 3 * k - 1, k - 1
+    # last axis: the diagonals, so that a column of the matrix is contiguous
+    band = np.zeros((n, m, k, lower + upper + 1))
+    for i in range(k):
+        for j in range(k):
+            band[:, : m - 1, j, upper + k + i - j] = c[:, i, j, None] * steps.one[:, 1:]
+            band[:, : m - 2, j, upper + 2 * k + i - j] = c[:, i, j, None] * steps.two[:, 2:]
+    wrap = np.zeros((len(charged), n, m, k))
+    for column, j in enumerate(charged):
+        wrap[column, :, 0] = -c[:, :, j] * steps.one[:, :1]
+        wrap[column, :, 1] = -c[:, :, j] * steps.two[:, 1:2]
+
+    def solve(matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
+        for i in range(k):
+            for j in range(k):
+                band[:, :, j, upper + i - j] = matrix[i][j] + c[:, i, j, None] * steps.now
+        right = np.empty((1 + len(charged), n, m, k))
+        for i in range(k):
+            right[0, ..., i] = currents[i] - push[i]
+        right[1:] = wrap
+        flat = _solve_band(band, right, upper)
+        x = flat[0]
+        if trajectory.closed and charged:
+            last = np.moveaxis(flat[:, :, -1][..., charged], 0, 2)
+            trajectory.carry = last[..., 1:]
+            gap = np.eye(len(charged)) - trajectory.carry
+            start = np.linalg.solve(gap, last[..., :1])[..., 0]
+            for column in range(len(charged)):
+                x = x + flat[1 + column] * start[:, column, None, None]
+        return np.moveaxis(x, 2, 0)
+
+    return solve
+
+
+def _solve_band(band: FloatArray, right: FloatArray, upper: int) -> FloatArray:
+    """Solve a band matrix, all rows of the batch after one another in it.
+
+    Parameters
+    ----------
+    band : ndarray, shape (n, m, k, diagonals)
+        From the highest diagonal to the lowest.
+    right : ndarray, shape (sides, n, m, k)
+    upper : int
+        Diagonals above the main one.
+
+    Returns
+    -------
+    x : ndarray, shape of `right`
+    """
+    diagonals = band.shape[-1]
+    matrix = band.reshape(-1, diagonals).T
+    sides = right.reshape(right.shape[0], -1).T
+    if upper == 0:
+        x, info = lapack.dtbtrs(matrix, sides, uplo="L", overwrite_b=True)
+    else:
+        lower = diagonals - 1 - upper
+        room = np.zeros((lower + diagonals, matrix.shape[1]), order="F")
+        room[lower:] = matrix
+        _, _, x, info = lapack.dgbsv(lower, upper, room, sides, overwrite_ab=True, overwrite_b=True)
+    if info != 0:
+        raise SolverError("the circuit's equations are singular")
+    return np.asarray(x.T.reshape(right.shape))
+
+
+def _input_displacement(
+    network: Network, inputs_v: FloatArray, steps: Steps, closed: bool
+) -> list[FloatArray]:
+    """Current that capacitors to known nodes draw from the active nodes."""
+    rates = []
+    for wave in inputs_v:
+        before = np.roll(wave, 1, axis=1)
+        earlier = np.roll(wave, 2, axis=1)
+        if not closed:
+            before[:, 0] = 0.0
+            earlier[:, :2] = 0.0
+        rates.append(steps.now * wave + steps.one * before + steps.two * earlier)
+    zero = np.zeros(steps.now.shape)
+    return [
+        sum((network.input_f[:, i, u, None] * rate for u, rate in enumerate(rates)), zero)
+        for i in range(network.active)
+    ]
+
+
+def lagged(values: FloatArray, time_constant_s: FloatArray, trajectory: Trajectory) -> FloatArray:
+    """First-order lag of a waveform, exact for straight lines between its points.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, m)
+    time_constant_s : ndarray, shape (n, 1)
+    trajectory : Trajectory
+
+    Returns
+    -------
+    lagged : ndarray, shape (n, m)
+    """
+    n, m = values.shape
+    x = intervals_s(trajectory) / time_constant_s
+    decay = np.exp(-x)
+    ramp = -np.expm1(-x) / x
+    before = np.roll(values, 1, axis=1)
+    if not trajectory.closed:
+        before[:, 0], decay[:, 0] = values[:, 0], 0.0
+    push = values * (1.0 - ramp) + before * (ramp - decay)
+    band = np.ones((n, m, 1, 2))
+    band[:, :-1, 0, 1] = -decay[:, 1:]
+    band[:, -1, 0, 1] = 0.0
+    right = np.zeros((2, n, m, 1))
+    right[0, ..., 0] = push
+    right[1, :, 0, 0] = decay[:, 0]
+    once, carried = _solve_band(band, right, upper=0)[..., 0]
+    if not trajectory.closed:
+        return np.asarray(once)
+    start = once[:, -1] / (1.0 - carried[:, -1])
+    return np.asarray(once + start[:, None] * carried)

@@ -1,0 +1,153 @@
+"""Diagnosis and bench card as JSON objects for other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import isinf
+from typing import Any
+
+from zcd.board.model import Board
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.card import CardLine, Shown, parts_over
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.rank import Diagnosis, Outcome, Ranked
+from zcd.diagnosis.readings import Function, Reading
+
+Record = dict[str, Any]
+
+KEYS = {
+    Function.DC: "v",
+    Function.AC: "v",
+    Function.OHM: "ohm",
+    Function.DIODE: "v",
+    Function.FREQUENCY: "hz",
+    Function.DUTY: "ratio",
+    Function.LOW_TIME: "s",
+}
+"""Unit that ends the keys of a reading's values."""
+
+
+def card_record(board: Board, circuit: Circuit, lines: Sequence[CardLine]) -> Record:
+    """The bench card, ready for `json.dumps`.
+
+    Parameters
+    ----------
+    board : Board
+    circuit : Circuit
+    lines : sequence of CardLine
+
+    Returns
+    -------
+    record : dict
+        ``board``; ``readings``: list of function, red, black, over, side, ``healthy`` and
+        ``faults`` (by fault) with ``low_*``, ``middle_*``, ``high_*``, the unit ending the key
+        and null for an overload; ``assumptions``.
+    """
+    return {
+        "board": board.name,
+        "readings": [
+            {
+                **_reading_record(line.reading, circuit),
+                "side": str(line.side),
+                "healthy": _shown_record(line.reading.function, line.healthy),
+                "faults": {
+                    key: _shown_record(line.reading.function, shown)
+                    for key, shown in line.faults.items()
+                },
+            }
+            for line in lines
+        ],
+        "assumptions": _assumptions(board),
+    }
+
+
+def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record:
+    """What the readings say, ready for `json.dumps`.
+
+    Parameters
+    ----------
+    job : Job
+    circuit : Circuit
+    diagnosis : Diagnosis
+
+    Returns
+    -------
+    record : dict
+        ``board``, ``flags``, ``conclusion``; ``measured``: list of function, red, black, over
+        and value; ``ranked``: list of fault, part, mode, probability_ratio, words, amount (low,
+        middle, high, unit) or null; ``next_reading`` (null if none): function, red, black, over,
+        side, gain_bits, outcomes; ``assumptions``. An overload is null.
+    """
+    suggestion = diagnosis.suggestion
+    following = None
+    if suggestion is not None:
+        function = suggestion.reading.function
+        following = {
+            **_reading_record(suggestion.reading, circuit),
+            "side": str(suggestion.side),
+            "gain_bits": suggestion.gain_bits,
+            "outcomes": [_outcome_record(function, o) for o in suggestion.outcomes],
+        }
+    return {
+        "board": job.board.name,
+        "flags": list(job.flags),
+        "conclusion": diagnosis.conclusion,
+        "measured": [
+            {
+                **_reading_record(m.reading, circuit),
+                f"value_{KEYS[m.reading.function]}": _number(m.value),
+            }
+            for m in diagnosis.measured
+        ],
+        "ranked": [_ranked_record(r) for r in diagnosis.ranked],
+        "next_reading": following,
+        "assumptions": _assumptions(job.board),
+    }
+
+
+def _reading_record(reading: Reading, circuit: Circuit) -> Record:
+    return {
+        "function": str(reading.function),
+        "red": reading.a,
+        "black": reading.b,
+        "over": parts_over(circuit, reading.a, reading.b) or None,
+    }
+
+
+def _shown_record(function: Function, shown: Shown) -> Record:
+    unit = KEYS[function]
+    return {
+        f"low_{unit}": _number(shown.low),
+        f"middle_{unit}": _number(shown.middle),
+        f"high_{unit}": _number(shown.high),
+    }
+
+
+def _outcome_record(function: Function, outcome: Outcome) -> Record:
+    low, middle, high = outcome.value
+    shown = Shown(low=low, middle=middle, high=high)
+    return {"fault": outcome.key, **_shown_record(function, shown)}
+
+
+def _ranked_record(ranked: Ranked) -> Record:
+    fault = ranked.fault
+    amount = None
+    if fault is not None and ranked.amount is not None:
+        low, middle, high = ranked.amount
+        amount = {"low": low, "middle": middle, "high": high, "unit": fault.unit}
+    return {
+        "fault": ranked.key,
+        "part": fault.part if fault else None,
+        "mode": fault.mode if fault else None,
+        "probability_ratio": ranked.probability,
+        "words": ranked.words,
+        "amount": amount,
+    }
+
+
+def _number(value: float) -> float | None:
+    return None if isinf(value) else value
+
+
+def _assumptions(board: Board) -> list[Record]:
+    return [{"key": a.key, "value": a.value, "source": a.source} for a in board.assumptions]

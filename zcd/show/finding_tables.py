@@ -1,0 +1,95 @@
+"""Diagnosis and bench card on a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.console import Console
+
+from zcd.board.model import Board
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.card import CardLine
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.rank import Diagnosis
+from zcd.diagnosis.readings import Side
+from zcd.show.findings import (
+    card_sheets,
+    cautions_for,
+    measured_sheet,
+    ranked_sheet,
+    suggestion_lines,
+)
+from zcd.show.sheets import assumptions_sheet, board_line
+from zcd.show.tables import (
+    print_cautions,
+    print_heading,
+    print_line,
+    print_list,
+    print_notes,
+    print_sheet,
+)
+from zcd.show.wording import SourceNotes, plain, quantity_text
+
+
+def print_card(
+    board: Board, circuit: Circuit, meter: Meter, lines: Sequence[CardLine], console: Console
+) -> None:
+    """Print the bench card.
+
+    Parameters
+    ----------
+    board : Board
+    circuit : Circuit
+        Nominal, for the parts between nodes.
+    meter : Meter
+    lines : sequence of CardLine
+    console : Console
+    """
+    print_heading(f"Bench card: {plain(board.name)}", console)
+    print_line(board_line(board), console)
+    print_line(
+        f"Read with {quantity_text(meter.dc_input_ohm, 'Ω')} on DC and "
+        f"{quantity_text(meter.ac_input_ohm, 'Ω')} on AC volts ({meter.ac_kind}). Ranges span "
+        "tolerances, the grade's CTR, mains within 5 %, 15 to 35 °C. Only faults that a reading "
+        "tells from a good board stand beside it.",
+        console,
+    )
+    print_cautions(cautions_for(Side), console)
+    for _, sheet in card_sheets(lines, circuit):
+        print_sheet(sheet, console)
+    _print_assumptions(board, console)
+
+
+def print_diagnosis(
+    board: Board,
+    circuit: Circuit,
+    diagnosis: Diagnosis,
+    flags: Sequence[str],
+    console: Console,
+    *,
+    assumptions: bool = True,
+) -> None:
+    """Print what the readings say: conclusion first, then ranking, next reading, cautions."""
+    print_heading(plain(board.name), console)
+    if flags:
+        print_line(f"Flags reported: {', '.join(flags)}.", console)
+    print_line(f"{diagnosis.conclusion}.", console, bold=True)
+    if diagnosis.measured:
+        print_sheet(measured_sheet(diagnosis.measured, circuit), console)
+    print_sheet(ranked_sheet(diagnosis, circuit), console)
+    sides = [Side.DEAD]
+    if diagnosis.suggestion is not None:
+        first, *answers = suggestion_lines(diagnosis.suggestion, circuit)
+        print_heading("Next reading", console)
+        print_line(first, console)
+        print_list("What the answer would mean", answers, console)
+        sides = [diagnosis.suggestion.side]
+    print_cautions(cautions_for(sides), console)
+    if assumptions:
+        _print_assumptions(board, console)
+
+
+def _print_assumptions(board: Board, console: Console) -> None:
+    notes = SourceNotes()
+    print_sheet(assumptions_sheet(board, notes), console)
+    print_notes(notes, console)

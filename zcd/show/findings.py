@@ -1,0 +1,152 @@
+"""What the readings say, as tables of words: bench card, ranked faults, next reading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from zcd.circuit.elements import Circuit, Resistance
+from zcd.diagnosis.card import CardLine, Shown, parts_over
+from zcd.diagnosis.rank import Diagnosis, Outcome, Ranked, Suggestion
+from zcd.diagnosis.readings import WORDS, Function, Measured, Reading, Side
+from zcd.diagnosis.words import show_value
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE, Caution
+from zcd.show.sheets import Sheet
+from zcd.show.wording import quantity_text
+
+LEAST_SHOWN = 0.005
+MOST_SHOWN = 8
+
+SIDE_TITLES = {
+    Side.DEAD: "Dead tests: unplugged, discharged, proved dead",
+    Side.ISOLATED: "Isolated side, board under power",
+    Side.MAINS: "Mains side, LIVE: only where the rest does not settle it",
+}
+CAUTIONS: dict[Side, tuple[Caution, ...]] = {
+    Side.DEAD: DEAD,
+    Side.ISOLATED: ISOLATED,
+    Side.MAINS: LIVE,
+}
+
+
+def probes_text(reading: Reading, circuit: Circuit) -> str:
+    """Where the probes go: red, black, and the part they are across."""
+    over = parts_over(circuit, reading.a, reading.b)
+    return f"red {reading.a}, black {reading.b}{f' (over {over})' if over else ''}"
+
+
+def spread_text(function: Function, shown: Shown) -> str:
+    """Least to most of what a reading shows, or one value where they look alike."""
+    texts = [show_value(function, v) for v in (shown.low, shown.high)]
+    return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
+
+
+def card_sheets(lines: Sequence[CardLine], circuit: Circuit) -> list[tuple[Side, Sheet]]:
+    """The bench card, a table for each side, safest first."""
+    sheets = []
+    for side in Side:
+        rows = tuple(
+            (
+                f"{WORDS[line.reading.function]}\n{probes_text(line.reading, circuit)}",
+                spread_text(line.reading.function, line.healthy),
+                _faults_text(line),
+            )
+            for line in lines
+            if line.side is side
+        )
+        columns = ("reading", "good board", "under a fault")
+        sheets.append((side, Sheet(title=SIDE_TITLES[side], columns=columns, rows=rows)))
+    return sheets
+
+
+def _faults_text(line: CardLine) -> str:
+    """What the reading shows under each fault that it tells from a good board."""
+    groups: dict[str, list[str]] = {}
+    for key, shown in line.faults.items():
+        groups.setdefault(spread_text(line.reading.function, shown), []).append(key)
+    return "\n".join(f"{value}: {', '.join(keys)}" for value, keys in groups.items())
+
+
+def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Sheet:
+    """The readings taken."""
+    rows = tuple(
+        (
+            str(number),
+            WORDS[m.reading.function],
+            probes_text(m.reading, circuit),
+            show_value(m.reading.function, m.value),
+        )
+        for number, m in enumerate(measured, start=1)
+    )
+    columns = ("", "reading", "probes", "shown")
+    return Sheet(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
+
+
+def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Sheet:
+    """The likeliest faults."""
+    shown = [r for r in diagnosis.ranked[:MOST_SHOWN] if r.probability >= LEAST_SHOWN]
+    rows = tuple((percent_text(r.probability), _with_amount(r, circuit), r.words) for r in shown)
+    columns = ("probability", "fault", "what it means")
+    return Sheet(title="What explains the readings", columns=columns, rows=rows, right=(0,))
+
+
+def percent_text(probability: float) -> str:
+    """A probability in whole per cent, never rounded to certainty.
+
+    Examples
+    --------
+    >>> percent_text(0.9987), percent_text(0.42), percent_text(0.004)
+    ('over 99 %', '42 %', 'under 1 %')
+    """
+    if probability > 0.99:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.01 else f"{100.0 * probability:.0f} %"
+
+
+def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
+    """A fault with its size, where it has one."""
+    amount = amount_text(ranked, circuit)
+    return f"{ranked.key}\n{amount}" if amount else ranked.key
+
+
+def amount_text(ranked: Ranked, circuit: Circuit) -> str:
+    """How far it has gone: 10 % to 90 % point, in ohms where it is a resistor."""
+    fault = ranked.fault
+    if fault is None or ranked.amount is None:
+        return ""
+    low, _, high = ranked.amount
+    unit = fault.unit
+    if unit == "x" and fault.part in circuit:
+        element = circuit[fault.part]
+        if isinstance(element, Resistance):
+            nominal = float(np.max(element.resistance_ohm))
+            low, high, unit = low * nominal, high * nominal, "Ω"
+    if unit == "x":
+        return f"at {100 * low:.2g} to {100 * high:.2g} % of nominal"
+    return f"{quantity_text(low, unit)} to {quantity_text(high, unit)}"
+
+
+def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
+    """The next reading: where the probes go, and what each answer would mean."""
+    reading = suggestion.reading
+    lines = [
+        f"{WORDS[reading.function]}, {probes_text(reading, circuit)}; {suggestion.side}; "
+        f"expected to tell {suggestion.gain_bits:.2g} bits."
+    ]
+    groups: dict[str, list[str]] = {}
+    for outcome in suggestion.outcomes:
+        groups.setdefault(_outcome_text(reading.function, outcome), []).append(outcome.key)
+    lines += [f"{value}: {', '.join(keys)}" for value, keys in groups.items()]
+    return lines
+
+
+def _outcome_text(function: Function, outcome: Outcome) -> str:
+    low, middle, high = outcome.value
+    return spread_text(function, Shown(low=low, middle=middle, high=high))
+
+
+def cautions_for(sides: Iterable[Side]) -> tuple[Caution, ...]:
+    """The cautions due for readings on these sides, the general ones first."""
+    wanted = set(sides)
+    return (*GENERAL, *(c for side in Side if side in wanted for c in CAUTIONS[side]))

@@ -1,0 +1,44 @@
+"""A progress bar for work that takes longer than a moment."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+
+@contextmanager
+def progress_bar(steps: int) -> Iterator[Callable[[str], None]]:
+    """Show on stderr how far the work is, if that is a terminal; nothing stays behind.
+
+    Parameters
+    ----------
+    steps : int
+
+    Yields
+    ------
+    begin : callable
+        To be called with a few words at the beginning of each step.
+
+    Examples
+    --------
+    >>> with progress_bar(1) as begin:
+    ...     begin("solving")
+    """
+    if not sys.stderr.isatty():
+        yield lambda words: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=steps)
+        begun = 0
+
+        def begin(words: str) -> None:
+            nonlocal begun
+            bar.update(task, description=words, completed=begun)
+            begun += 1
+
+        yield begin
