@@ -221,11 +221,14 @@ def element_list(*elements: Any) -> Circuit:
 
 
 def pin_wave(
-    time_s: FloatArray, pin_v: FloatArray, frequency_hz: float = 50.0, **harmonics: Any
+    time_s: NDArray[np.floating],
+    pin_v: NDArray[np.floating],
+    frequency_hz: float = 50.0,
+    **harmonics: Any,
 ) -> Solution:
     """A solution made by hand: only the mains and a waveform at the pin, shape (n, m)."""
-    pin = np.atleast_2d(pin_v)
-    time = np.broadcast_to(time_s, pin.shape)
+    pin = np.atleast_2d(np.asarray(pin_v, dtype=float))
+    time = np.broadcast_to(np.asarray(time_s, dtype=float), pin.shape)
     phase = 2.0 * np.pi * frequency_hz * time
     return Solution(
         circuit=element_list(mains_source(frequency_hz=frequency_hz, **harmonics)),

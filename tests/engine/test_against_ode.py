@@ -82,7 +82,9 @@ def followed(
         dense_output=True,
     )
     assert run.success
-    return lambda time_s: np.asarray(run.sol(time_s)[0])
+    assert run.sol is not None
+    wave = run.sol
+    return lambda time_s: np.asarray(wave(time_s)[0])
 
 
 def last_cycle(solution: Solution, cycles: int) -> FloatArray:
@@ -106,7 +108,7 @@ def assert_wave(
 def assert_mean(
     circuit: Circuit, expected_a: Callable[[FloatArray], FloatArray], time_s: FloatArray
 ) -> None:
-    """Mean LED current on the usual grid, to half of 0.5 %; the expected one summed over even times."""
+    """Mean LED current on the usual grid, to half of the 0.5 %; expected over even times."""
     solution = solve(circuit)
     start_s = float(time_s[0])
     even_s = start_s + np.arange(2000) / 2000 / HZ

@@ -19,6 +19,7 @@ from zcd.physics.diode import thermal_voltage_v
 from zcd.physics.optocoupler import (
     HIGH_SAMPLE_CTR_RATIO,
     LOW_SAMPLE_CTR_RATIO,
+    OutputTransistor,
     collector_share,
     ctr_shape_ratio,
     ctr_temperature_ratio,
@@ -219,11 +220,17 @@ def test_dark_current_is_near_a_second_makers(published: SimpleNamespace) -> Non
 # ------------------------------------------------------------------ output curves
 
 
+def constants(emission_ratio: float, model: OutputTransistor) -> tuple[FloatArray, ...]:
+    """Knee voltage at 25 degC, knee ratio and Early voltage, as the law takes them."""
+    return tuple(
+        np.asarray(value) for value in (emission_ratio * VT_25_V, model.knee_ratio, model.early_v)
+    )
+
+
 def share_817(collector_emitter_v: FloatArray) -> FloatArray:
     """Share of the 5 V collector current at 25 degC."""
     model = output_transistor("817")
-    knee_v = model.emission_ratio * VT_25_V
-    return collector_share(collector_emitter_v, knee_v, model.knee_ratio, model.early_v)[0]
+    return collector_share(collector_emitter_v, *constants(model.emission_ratio, model))[0]
 
 
 def output_curve(curve: str, led_current_a: float) -> tuple[FloatArray, FloatArray]:
@@ -276,7 +283,7 @@ def test_share_is_one_at_5_v_and_zero_at_none() -> None:
 def test_slope_is_the_derivative_of_the_share() -> None:
     v = np.array([-0.3, -0.02, 0.02, 0.1, 0.14, 0.3, 1.0, 5.0, 30.0])
     model = output_transistor("817")
-    args = (model.emission_ratio * VT_25_V, model.knee_ratio, model.early_v)
+    args = constants(model.emission_ratio, model)
     ahead, behind = collector_share(v + 1e-6, *args)[0], collector_share(v - 1e-6, *args)[0]
     assert_allclose(collector_share(v, *args)[1], (ahead - behind) / 2e-6, rtol=1e-5, atol=1e-9)
 

@@ -32,7 +32,7 @@ def loss_map_figure(board: Board, loss_map: LossMap) -> Figure:
     Returns
     -------
     figure : Figure
-        One axes; the lost area carries the gid ``lost``, the board's own point ``here``.
+        One axes; the lost area carries the label ``lost``, the board's own point ``here``.
     """
     limit = _limit_here(loss_map)
     with drawing():
@@ -79,9 +79,9 @@ def _draw_lost_area(ax: Axes, loss_map: LossMap) -> None:
     bottom = ax.get_ylim()[0]
     lost = np.where(edge > 100.1 * lowest, edge, bottom)
     ax.fill_between(
-        mains, bottom, lost, facecolor=LIGHT, edgecolor="0.6", hatch="\\\\\\", lw=0.0, gid="lost"
+        mains, bottom, lost, facecolor=LIGHT, edgecolor="0.6", hatch="\\\\\\", lw=0.0, label="lost"
     )
-    ax.plot(mains, np.where(lost > bottom, edge, np.nan), color="black", lw=2.0, gid="boundary")
+    ax.plot(mains, np.where(lost > bottom, edge, np.nan), color="black", lw=2.0, label="boundary")
     ax.axhline(100.0 * loss_map.highest_ratio, color=GREY, lw=0.6, zorder=0)
     for rule, group in groupby(range(mains.size), key=lambda k: loss_map.rules[k]):
         if rule is not None:
@@ -102,12 +102,12 @@ def _name_area(
     turn = 90.0 if narrow else 0.0
     edge = 0.02 * np.ptp(mains)
     x = np.clip(mains[k], mains[0] + edge, mains[-1] - edge)
-    ax.text(x, y, text, ha="center", va="center", rotation=turn, bbox=WHITE, gid="rule")
+    ax.text(x, y, text, ha="center", va="center", rotation=turn, bbox=WHITE, label="rule")
 
 
 def _draw_supply_band(ax: Axes, board: Board) -> None:
     low, high = board.mains.low_rms_v, board.mains.high_rms_v
-    ax.axvspan(low, high, facecolor=BLUE, alpha=0.15, lw=0.0, gid="supply-band")
+    ax.axvspan(low, high, facecolor=BLUE, alpha=0.15, lw=0.0, label="supply-band")
     for edge in (low, high):
         ax.axvline(edge, color=BLUE, lw=1.0, ls="--")
     text = f"supply band\n{low:.0f} to {high:.0f} V"
@@ -127,13 +127,13 @@ def _draw_here(ax: Axes, loss_map: LossMap, limit: float) -> None:
         ls="none",
         clip_on=False,
         zorder=6,
-        gid="here",
+        label="here",
     )
     text = f"this board: {quantity_text(volts, 'V')}, {100.0 * ratio:.3g} %"
     if np.isfinite(limit) and limit > 1.001 * loss_map.lowest_ratio:
         arrow = {"arrowstyle": "->", "lw": 1.4, "shrinkA": 5.0, "shrinkB": 0.0}
         start, end = (volts, 100.0 * ratio), (volts, 100.0 * limit)
-        ax.annotate("", xy=end, xytext=start, arrowprops=arrow, gid="headroom")
+        ax.annotate("", xy=end, xytext=start, arrowprops=arrow, label="headroom")
         factor = ratio / limit
         short = factor < 1.0
         text += f"\nCTR {'short by' if short else 'headroom'} {max(factor, 1.0 / factor):.3g}"

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
+from zcd.circuit.elements import MainsSource
 from zcd.engine.solve import WINDOW_CYCLES, Solution
 from zcd.physics.mains import crossing_shift_rad
 from zcd.show.canvas import BLUE, GREY, LEFT, RED, WHITE, drawing, new_figure
@@ -42,18 +43,18 @@ def waveform_figure(board: Board, solution: Solution, lock: Lock, row: int = 0) 
     Returns
     -------
     figure : Figure
-        Three axes that share time. Edges carry the gids ``falling-edge`` and ``rising-edge``.
+        Three axes that share time. Edges carry the labels ``falling-edge`` and ``rising-edge``.
     """
-    period_s = float(np.sum(_steps_s(solution, row)))
+    period_s = _period_s(solution, row)
     with drawing():
         figure = new_figure("waveforms", 7.2, 6.8)
         axes = figure.subplots(3, 1, sharex=True, height_ratios=(1.0, 1.0, 1.8))
-        _draw_mains(axes[0], board, solution, row, period_s)
+        _draw_mains(axes[0], solution, row, period_s)
         _draw_led(axes[1], board, solution, row, period_s)
         _draw_pin(axes[2], board, solution, lock, row, period_s)
         for ax in axes:
-            for crossing_s in _crossings_s(board, period_s):
-                ax.axvline(crossing_s * MS, color="black", lw=0.8, ls=(0, (1, 2)), gid="crossing")
+            for crossing_s in _crossings_s(solution, period_s):
+                ax.axvline(crossing_s * MS, color="black", lw=0.8, ls=(0, (1, 2)), label="crossing")
             ax.axhline(0.0, color=GREY, lw=0.6, zorder=0)
         axes[2].set_xlim(0.0, period_s * MS)
         axes[2].set_xlabel("time [ms]")
@@ -62,11 +63,9 @@ def waveform_figure(board: Board, solution: Solution, lock: Lock, row: int = 0) 
     return figure
 
 
-def _steps_s(solution: Solution, row: int) -> FloatArray:
-    """Time that each point of a row stands for; they add up to the period."""
-    phase, time = solution.phase_rad[row], solution.time_s[row]
-    per_turn = 2.0 * np.pi * (time[-1] - time[0]) / (phase[-1] - phase[0])
-    return np.asarray(solution.weight[row] * per_turn)
+def _period_s(solution: Solution, row: int) -> float:
+    frequency_hz = np.asarray(solution.circuit.of(MainsSource)[0].frequency_hz, dtype=float)
+    return 1.0 / float(np.broadcast_to(frequency_hz, solution.settled.shape)[row])
 
 
 def _waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> str:
@@ -82,10 +81,10 @@ def _waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> s
     return title
 
 
-def _crossings_s(board: Board, period_s: float) -> list[float]:
+def _crossings_s(solution: Solution, period_s: float) -> list[float]:
     """True zero crossings within the period, its ends included."""
-    triples = [(h.order, h.ratio, h.phase_rad) for h in board.mains.harmonics]
-    rising, falling = crossing_shift_rad(*zip(*triples, strict=True)) if triples else (0.0, 0.0)
+    mains = solution.circuit.of(MainsSource)[0]
+    rising, falling = crossing_shift_rad(mains.orders, mains.ratios, mains.phases_rad)
     turns = [k + rising / (2.0 * np.pi) for k in (0, 1)]
     turns += [k + 0.5 + falling / (2.0 * np.pi) for k in (-1, 0, 1)]
     return sorted(turn * period_s for turn in turns if -1e-9 <= turn <= 1.0 + 1e-9)
@@ -98,10 +97,10 @@ def _draw_wave(
     time, values = solution.time_s[row], np.asarray(wave)[row]
     if solution.settled[row]:
         time, values = np.append(time, time[0] + period_s), np.append(values, values[0])
-    ax.plot(time * MS, values, color=color, gid="wave")
+    ax.plot(time * MS, values, color=color, label="wave")
 
 
-def _draw_mains(ax: Axes, board: Board, solution: Solution, row: int, period_s: float) -> None:
+def _draw_mains(ax: Axes, solution: Solution, row: int, period_s: float) -> None:
     mains = solution.between_v("line", "neutral")
     rms = quantity_text(float(solution.rms(mains)[row]), "V")
     _draw_wave(ax, solution, row, mains, period_s, "black")
@@ -116,7 +115,7 @@ def _draw_led(ax: Axes, board: Board, solution: Solution, row: int, period_s: fl
     current = np.asarray(sum(solution.currents_a[ref] for ref in refs)) * MA
     mean = float(solution.mean(current)[row])
     _draw_wave(ax, solution, row, current, period_s, BLUE)
-    ax.axhline(mean, color=BLUE, lw=1.0, ls="--", gid="mean")
+    ax.axhline(mean, color=BLUE, lw=1.0, ls="--", label="mean")
     _beside(ax, mean, f"mean\n{quantity_text(mean / MA, 'A')}")
     ax.set_ylabel("LED current [mA]" + ("\nboth LEDs" if len(refs) > 1 else ""))
     ax.set_ylim(top=max(1.25 * float(np.max(current[row])), 1e-6))
@@ -141,10 +140,10 @@ def _draw_pin(
     low, high = board.controller.low_threshold_v, board.controller.high_threshold_v
     supply = board.output.supply_v
     ax.axhspan(
-        low, high, facecolor="none", edgecolor="0.75", hatch="///", lw=0.0, gid="undefined-band"
+        low, high, facecolor="none", edgecolor="0.75", hatch="///", lw=0.0, label="undefined-band"
     )
     for level, word, dashes in ((low, "low", "-."), (high, "high", "--")):
-        ax.axhline(level, color="black", lw=1.0, ls=dashes, gid=f"{word}-threshold")
+        ax.axhline(level, color="black", lw=1.0, ls=dashes, label=f"{word}-threshold")
         _beside(ax, level, f"{word}\n{quantity_text(level, 'V')}")
     _beside(ax, (low + high) / 2.0, "undefined")
     _draw_wave(ax, solution, row, solution.voltages_v["pin"], period_s, RED)
@@ -201,7 +200,7 @@ def _mark_edge(
         ls="none",
         clip_on=False,
         zorder=5,
-        gid="falling-edge" if falling else "rising-edge",
+        label="falling-edge" if falling else "rising-edge",
     )
     ax.annotate(
         text,
@@ -227,7 +226,7 @@ def _mark_low_time(
         heads = ("<" if begin == fall_s else "") + "-" + (">" if end % period_s == end else "")
         arrow = {"arrowstyle": heads, "shrinkA": 0.0, "shrinkB": 0.0, "lw": 0.9}
         xy, start = (end * MS, height_v), (begin * MS, height_v)
-        ax.annotate("", xy=xy, xytext=start, arrowprops=arrow, gid="low-time")
+        ax.annotate("", xy=xy, xytext=start, arrowprops=arrow, label="low-time")
     begin, end = max(pieces, key=lambda piece: piece[1] - piece[0])
     ax.annotate(
         f"low for {quantity_text(low_time_s, 's')}",

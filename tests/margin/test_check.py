@@ -1,0 +1,168 @@
+"""The verdict: each rule turns where its limit is crossed."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.diagnosis.boards import TEXTS, board, controlled, edited
+from zcd.board.files import parse_board
+from zcd.board.model import Board
+from zcd.circuit.build import Conditions, build_circuit
+from zcd.engine.solve import solve
+from zcd.margin.check import LEVELS, Check, Rule, check, level_conditions
+from zcd.margin.headroom import weak_conditions
+from zcd.sync.lock import lock_of
+
+
+@cache
+def verdict(name: str = "half-wave") -> Check:
+    return check(board(name))
+
+
+def rule(found: Check, name: str) -> Rule:
+    return next(r for r in found.rules if r.name == name)
+
+
+def failed(found: Board) -> set[str]:
+    return {r.name for r in check(found).rules if not r.passes}
+
+
+def test_led_peak_of_a_usual_chain() -> None:
+    """100 k + 150 k on 230 V 50 Hz, half-wave: about 1.3 mA (common practice, no source)."""
+    level = verdict().levels[LEVELS.index("nominal")]
+    assert_allclose(level.led_peak_a, 1.3e-3, atol=0.05e-3)
+
+
+GOOD_TWO_LED = TEXTS["two-led"].replace('["100k", "150k"]', '["68k", "68k"]').replace("1206", "1 W")
+GOOD_BRIDGE = TEXTS["bridge"].replace('["100k", "150k"]', '["120k", "120k"]').replace("1206", "1210")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [TEXTS["half-wave"], TEXTS["switched"], GOOD_TWO_LED, GOOD_BRIDGE],
+    ids=["half-wave", "switched", "two-led", "bridge"],
+)
+def test_sound_board_passes(text: str) -> None:
+    found = check(parse_board(text))
+    assert found.passes, [r for r in found.rules if not r.passes]
+    assert all(r.passes for r in found.rules)
+
+
+def test_one_small_resistor_fails_on_power_and_voltage() -> None:
+    """A single 0603 in place of the chain: 0.1 W over its 1/16 W, 230 V over its 50 V."""
+    text = TEXTS["half-wave"].replace('["100k", "150k"]', '["250k"]').replace("1206", "0603")
+    found = check(parse_board(text))
+    assert not found.passes
+    assert failed(parse_board(text)) == {"R1 power", "R1 voltage"}
+    power = rule(found, "R1 power")
+    assert power.value > power.limit
+    assert rule(found, "R1 voltage").value > rule(found, "R1 voltage").limit
+
+
+@pytest.mark.parametrize("name", ["R1 power", "R1 voltage"])
+def test_resistor_rule_turns_where_its_limit_is_crossed(name: str) -> None:
+    """Ratings written in the board file, 1 % above and below what the resistor bears."""
+    value = rule(verdict(), name).value
+    for share, passes in ((1.01, True), (0.99, False)):
+        written = {"R1 power": (value * share, 1000.0), "R1 voltage": (10.0, value * share)}[name]
+        item = f'{{value = "100k", power = "{written[0]:.6f} W", working_voltage = {written[1]:.4f}}}'
+        found = check(edited('"100k"', item))
+        assert rule(found, name).passes is passes
+        assert found.passes is passes
+
+
+@pytest.mark.parametrize(
+    ("key", "value_of"),
+    [("max_offset", "fall_offset_s"), ("max_transition", "transition_s")],
+)
+def test_lock_rule_turns_where_its_limit_is_crossed(key: str, value_of: str) -> None:
+    """The level's own figure as the controller's limit, 1 % above and below."""
+    weak = LEVELS.index("weak")
+    value = float(getattr(verdict().levels[weak], value_of))
+    assert value > 0.0
+    for share, locks in ((1.01, True), (0.99, False)):
+        found = check(controlled(f"{key} = {value * share!r}"))
+        assert found.levels[weak].locks is locks
+        assert rule(found, "lock at low mains, hot, lowest CTR of the grade").passes is locks
+
+
+def test_headroom_rule_asks_for_half_of_the_output_to_be_lost() -> None:
+    """With the CTR left such that the weak headroom is 2 % above or below 2."""
+    factor = verdict().weak_headrooms["ctr"].factor
+    for share, passes in ((1.02, True), (0.98, False)):
+        left = 2.0 * share / factor
+        text = TEXTS["half-wave"].replace(
+            'optocoupler = "817C"', f'optocoupler = {{family = "817C", remaining = {left!r}}}'
+        )
+        found = check(parse_board(text))
+        assert rule(found, "CTR headroom").passes is passes
+
+
+def test_mains_headroom_reaches_the_low_end_exactly_when_the_weak_level_locks() -> None:
+    found = verdict()
+    name = "lock at low mains, hot, lowest CTR of the grade"
+    assert rule(found, name).passes is rule(found, "mains headroom").passes
+
+
+def test_weak_level_uses_the_minimum_of_the_grade() -> None:
+    """Low mains, hot, and the lowest CTR that the grade allows: worse than any other corner."""
+    found = board()
+    weak = weak_conditions(found)
+    assert weak.ctr_ratio == found.optocoupler.ctr_min_ratio
+    assert weak.mains_rms_v == found.mains.low_rms_v
+    assert weak.temperature_degc == found.service.hot_degc
+    assert level_conditions(found)[LEVELS.index("weak")] == weak
+    level = verdict().levels[LEVELS.index("weak")]
+    alone = lock_of(build_circuit(found, weak), found)
+    assert_allclose(level.low_time_s, alone.pulses.low_time_s[0, 0], rtol=1e-3)
+    assert level.low_time_s < verdict().levels[LEVELS.index("low")].low_time_s
+
+
+def test_levels_are_single_solutions() -> None:
+    """Each level's LED current is that of a board solved by itself."""
+    found = board()
+    for level, conditions in zip(verdict().levels, level_conditions(found), strict=True):
+        wave = solve(build_circuit(found, conditions)).currents_a["OC1.led"]
+        assert_allclose(level.led_peak_a, wave.max(), rtol=1e-4)
+
+
+def test_board_that_never_locks() -> None:
+    """No pulse at all: every lock rule fails, and no figure of a level is an infinity."""
+    found = check(edited('["100k", "150k"]', '["10M", "10M"]'))
+    assert not found.passes
+    for level in found.levels:
+        assert not level.locks
+        assert level.failed_rule is not None
+        for value in (level.low_time_s, level.transition_s, level.led_peak_a, level.led_mean_a):
+            assert not np.isinf(value)
+    assert found.life.design_rule_years == 0.0
+    assert not rule(found, "CTR headroom").passes
+
+
+def test_tolerance_of_the_return_leg_counts() -> None:
+    """The chain headroom must cover the widest tolerance of either leg of a bridge."""
+    loose = TEXTS["bridge"].replace(
+        'topology = "bridge"',
+        'topology = "bridge"\nreturn_resistors = [{value = "100k", tolerance = "20 %"}]',
+    )
+    found = check(parse_board(loose))
+    assert rule(found, "chain headroom").limit >= 1.2 * 1.03 - 1e-9
+
+
+@pytest.mark.parametrize("name", list(TEXTS))
+def test_verdict_of_every_variant_is_complete(name: str) -> None:
+    """Finite figures, a source for each rule, one lock rule a level."""
+    found = verdict(name)
+    assert len(found.levels) == len(LEVELS)
+    for item in found.rules:
+        assert item.source
+        if item.unit:
+            assert np.isfinite(item.value)
+            assert np.isfinite(item.limit)
+    assert found.passes is all(r.passes for r in found.rules)
+    nominal = lock_of(build_circuit(board(name), Conditions()), board(name))
+    assert found.levels[LEVELS.index("nominal")].locks == nominal.locks[0]

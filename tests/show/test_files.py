@@ -1,0 +1,59 @@
+"""A file is written whole or not at all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from zcd.errors import InputError
+from zcd.show.files import make_folder, require_place, write_whole
+
+
+def test_an_old_file_is_replaced_and_nothing_else_is_left(tmp_path: Path) -> None:
+    path = tmp_path / "report.html"
+    path.write_text("old")
+    assert write_whole(path, b"new") == path
+    assert path.read_bytes() == b"new"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_an_old_file_survives_a_failure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(self: Path, data: bytes) -> int:
+        raise OSError(28, "No space left on device")
+
+    path = tmp_path / "report.html"
+    path.write_text("old")
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(InputError, match=r"cannot be written \(No space left on device\)"):
+        write_whole(path, b"new")
+    assert path.read_text() == "old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.parametrize("name", ["missing/a.html", "folder", "a\0b"])
+def test_a_place_that_cannot_take_a_file_is_refused(tmp_path: Path, name: str) -> None:
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(InputError, match="allowed: a file in an existing directory"):
+        write_whole(tmp_path / name, b"")
+
+
+@pytest.mark.parametrize(("name", "folder"), [("missing/a", False), ("d", False), ("f", True)])
+def test_a_bad_place_is_noticed_beforehand(tmp_path: Path, name: str, folder: bool) -> None:
+    (tmp_path / "d").mkdir()
+    (tmp_path / "f").touch()
+    with pytest.raises(InputError, match="found a place that cannot be written"):
+        require_place(tmp_path / name, folder=folder)
+
+
+def test_a_good_place_is_let_through(tmp_path: Path) -> None:
+    require_place(tmp_path / "a.html")
+    require_place(tmp_path, folder=True)
+    assert make_folder(tmp_path / "new").is_dir()
+    assert make_folder(tmp_path / "new").is_dir()
+
+
+def test_a_folder_cannot_take_the_place_of_a_file(tmp_path: Path) -> None:
+    (tmp_path / "f").touch()
+    with pytest.raises(InputError, match="allowed: a folder in an existing directory"):
+        make_folder(tmp_path / "f")

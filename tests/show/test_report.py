@@ -1,0 +1,141 @@
+"""The report: one file, nothing loaded, nothing of the user's taken for markup."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from tests.show.demo import FAILS, HOLDS, lost_below, solved
+from zcd.errors import InputError
+from zcd.show import report
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.show.report import write_report
+
+HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
+LOADS = {"src", "srcset", "href", "xlink:href", "data", "action", "poster", "background"}
+
+
+class Page(HTMLParser):
+    """What a browser would see."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str]] = []
+        self.words: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(name, value or "") for name, value in attrs]
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+
+def written(path: Path, text: str = HOLDS, name: str | None = None) -> str:
+    case = solved(text)
+    board = case.board if name is None else replace(case.board, name=name)
+    write_report(
+        path,
+        board=board,
+        check=replace(case.check, board=board),
+        solution=case.solution,
+        lock=case.lock,
+        loss_map=lost_below(0.3, 0.2, 0.1),
+    )
+    return path.read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def html(tmp_path_factory: pytest.TempPathFactory) -> str:
+    return written(tmp_path_factory.mktemp("report") / "report.html", name=HOSTILE)
+
+
+def test_nothing_is_loaded(html: str) -> None:
+    page = Page(html)
+    assert not {"script", "link", "iframe", "img", "object", "embed", "base"} & set(page.tags)
+    loads = [value for name, value in page.attributes if name in LOADS]
+    assert loads
+    assert all(value.startswith("#") for value in loads)
+    assert "@import" not in html
+    assert not re.search(r"url\((?!#)", html)
+
+
+def test_a_hostile_name_stays_text(html: str) -> None:
+    page = Page(html)
+    assert "script" not in page.tags
+    assert HOSTILE in page.words
+    assert "<script" not in html
+
+
+def test_no_handler_comes_from_words(html: str) -> None:
+    assert not [name for name, _ in Page(html).attributes if name.startswith("on")]
+
+
+def test_sections_are_in_order(html: str) -> None:
+    heads = re.findall(r"<h2>(.*?)</h2>", html)
+    assert heads == [
+        "What was checked",
+        "Verdict",
+        "Pictures",
+        "Levels",
+        "Stress",
+        "Headroom",
+        "Rules and where they come from",
+        "Assumptions",
+        "Origins and sources",
+        "Cautions",
+    ]
+
+
+def test_both_pictures_are_inside_with_words_for_those_who_cannot_see(html: str) -> None:
+    page = Page(html)
+    assert page.tags.count("svg") == 2
+    assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 2
+
+
+def test_ids_are_unique(html: str) -> None:
+    ids = [value for name, value in Page(html).attributes if name == "id"]
+    assert len(ids) == len(set(ids))
+
+
+def test_every_caution_stands_there_with_its_source(html: str) -> None:
+    text = "".join(Page(html).words)
+    for caution in (*GENERAL, *DEAD, *ISOLATED, *LIVE):
+        assert caution.text in text
+        assert caution.source in text
+
+
+def test_failures_are_listed_under_the_verdict(tmp_path: Path) -> None:
+    text = written(tmp_path / "fails.html", FAILS)
+    verdict = text.index("The board does not pass")
+    assert verdict < text.index("FAILS: R1") < text.index("<h2>Pictures")
+    assert '<tr class="fails">' in text
+
+
+def test_what_is_assumed_is_all_there(html: str) -> None:
+    for assumption in solved().board.assumptions:
+        assert f"<td>{assumption.key}</td>" in html
+
+
+def test_an_old_report_survives_a_failure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise RuntimeError("no picture")
+
+    path = tmp_path / "report.html"
+    path.write_text("old")
+    monkeypatch.setattr(report, "waveform_figure", fail)
+    with pytest.raises(RuntimeError, match="no picture"):
+        written(path)
+    assert path.read_text() == "old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_missing_directory_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="existing directory"):
+        written(tmp_path / "missing" / "report.html")

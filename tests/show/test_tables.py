@@ -1,0 +1,123 @@
+"""What the terminal shows: 80 columns, no colour needed, plain when piped."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import pytest
+from rich.console import Console
+
+from tests.boards import VARIANTS
+from tests.show.demo import DARK, FAILS, HOLDS, solved, solved_board
+from zcd.margin.check import Check
+from zcd.refdata import cite
+from zcd.show.tables import print_check
+
+
+def printed(check: Check, *, encoding: str = "utf-8", terminal: bool = False) -> str:
+    raw = io.BytesIO()
+    file = io.TextIOWrapper(raw, encoding=encoding)
+    console = Console(file=file, width=80, force_terminal=terminal, legacy_windows=False)
+    print_check(check, console)
+    file.flush()
+    return raw.getvalue().decode(encoding)
+
+
+def squeezed(text: str) -> str:
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize("text", [HOLDS, FAILS, DARK])
+@pytest.mark.parametrize("encoding", ["utf-8", "ascii"])
+def test_no_line_is_wider_than_80_columns(text: str, encoding: str) -> None:
+    lines = printed(solved(text).check, encoding=encoding).splitlines()
+    assert max(map(len, lines)) <= 80
+
+
+@pytest.mark.parametrize("name", ["bridge", "two-led", "two chains", "across the LED"])
+def test_every_topology_fits(name: str) -> None:
+    lines = printed(solved_board(VARIANTS[name]).check).splitlines()
+    assert max(map(len, lines)) <= 80
+
+
+def test_name_and_verdict_come_first() -> None:
+    holds = printed(solved().check).splitlines()
+    assert holds[0].strip() == "Ostrel D3 mushroom dryer, invented"
+    assert holds[1].strip() == "The board holds: all 16 rules are kept."
+    fails = printed(solved(FAILS).check).splitlines()
+    failed = sum(not rule.passes for rule in solved(FAILS).check.rules)
+    assert failed > 1
+    assert fails[1].strip() == f"The board does not pass: {failed} of 16 rules fail."
+    assert fails[2].strip().startswith("FAILS: R1")
+
+
+def test_piped_text_is_plain() -> None:
+    text = printed(solved().check)
+    assert "\x1b" not in text
+    assert not set(text) & set("─│━┃┏┓╭╮")
+
+
+def test_ascii_output_spells_units_out() -> None:
+    text = printed(solved().check, encoding="ascii")
+    assert "100 kohm" in text
+    assert "60 degC" in text
+    assert "?" not in text
+
+
+def test_a_terminal_gets_bold_but_no_colour_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TERM", "xterm-256color")
+    text = printed(solved(FAILS).check, terminal=True)
+    assert "\x1b[1m" in text
+    assert "\x1b[3" not in text
+    assert "FAILS" in text
+
+
+def test_a_failing_rule_is_named_in_the_table_of_rules() -> None:
+    text = printed(solved(FAILS).check)
+    assert text.count("FAILS") == 2 * sum(not r.passes for r in solved(FAILS).check.rules)
+
+
+def test_levels_say_offsets_in_words_and_the_failed_rule() -> None:
+    holds, dark = (squeezed(printed(solved(text).check)) for text in (HOLDS, DARK))
+    assert "falling edge 620 µs late 571 µs late 531 µs late 1.11 ms late" in holds
+    assert "lock yes yes yes yes" in holds
+    assert "lock NO: pin low NO: pin low NO: pin low NO: pin low" in dark
+    assert "falling edge - - - -" in dark
+
+
+def test_life_names_the_harsher_view() -> None:
+    text = squeezed(printed(solved().check))
+    assert "half of the CTR lost in five 24 years harsher" in text
+    assert "indicative only over a century" in text
+
+
+def test_sources_are_numbered_and_cited() -> None:
+    text = squeezed(printed(solved().check))
+    assert "CTR limits [EL-817]" not in text
+    assert squeezed(cite("YAGEO-RC")) in text
+
+
+def test_all_assumptions_stand_there() -> None:
+    text = printed(solved().check)
+    for assumption in solved().board.assumptions:
+        assert f" {assumption.key} " in text
+
+
+def test_odd_values_are_pointed_out() -> None:
+    odd = HOLDS.replace('["100k", "150k"]', '["104k", "150k"]')
+    assert "R1 = 104 kΩ is in neither E24 nor E96" in squeezed(printed(solved(odd).check))
+    assert "Read again" not in printed(solved().check)
+
+
+def test_cautions_stand_there() -> None:
+    text = squeezed(printed(solved().check))
+    assert "CAUTION" in text
+    assert "local codes" in text.lower()
+    assert "Prove dead" in text
+
+
+def test_markup_in_a_name_is_shown_as_it_is() -> None:
+    check = solved().check
+    hostile = replace(check, board=replace(check.board, name="[bold]x[/] \x1b[31m"))
+    assert printed(hostile).splitlines()[0].strip() == "[bold]x[/] ?[31m"

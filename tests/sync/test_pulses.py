@@ -1,0 +1,227 @@
+"""Pulses found on waveforms made by hand, whose edges are known."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from numpy.typing import NDArray
+
+from tests.boards import pin_wave
+from zcd.physics.mains import crossing_shift_rad
+from zcd.sync.pulses import MAX_PULSES, Pulses, find_pulses
+
+FloatArray = NDArray[np.float64]
+
+PERIOD_S = 0.02
+LOW_V, HIGH_V, SUPPLY_V = 1.0, 4.0, 5.0
+RAMP_S = 200e-6
+"""Of every edge, from supply to nothing: 40 us a volt."""
+TIME_S = np.arange(4000) * (PERIOD_S / 4000)
+US = 1e-6
+
+
+def trapezoids(
+    *pulses_s: tuple[float, float], bottom_v: float = 0.0, ramp_s: float = RAMP_S
+) -> FloatArray:
+    """The pin at 5 V with low pulses; each pair is the middle of the falling and rising ramp."""
+    pin = np.full(TIME_S.shape, SUPPLY_V)
+    for fall, rise in pulses_s:
+        for turn in (-PERIOD_S, 0.0, PERIOD_S):
+            down = np.clip((TIME_S - turn - fall) / ramp_s + 0.5, 0.0, 1.0)
+            up = np.clip((TIME_S - turn - rise) / ramp_s + 0.5, 0.0, 1.0)
+            pin = pin - (SUPPLY_V - bottom_v) * (down - up)
+    return pin
+
+
+def found(*pins: FloatArray, **source: Any) -> Pulses:
+    return find_pulses(pin_wave(TIME_S, np.array(pins), **source), LOW_V, HIGH_V)
+
+
+# 5 V in 200 us: from the ramp's middle at 2.5 V, 1 V and 4 V are 60 us away
+FALL_LATE_S = RISE_LATE_S = 60 * US
+BAND_S = 120 * US
+
+
+def test_one_pulse() -> None:
+    """Falls through 1 V 60 us after the middle of its ramp, rises through 4 V 60 us after."""
+    pulses = found(trapezoids((0.001, 0.009)))
+    assert pulses.count.tolist() == [1]
+    assert_allclose(pulses.fall_s[0, 0], 0.001 + FALL_LATE_S, atol=1e-9)
+    assert_allclose(pulses.rise_s[0, 0], 0.009 + RISE_LATE_S, atol=1e-9)
+    assert_allclose(pulses.low_time_s[0, 0], 0.008, atol=1e-9)
+    assert_allclose(pulses.fall_transition_s[0, 0], BAND_S, atol=1e-9)
+    assert_allclose(pulses.rise_transition_s[0, 0], BAND_S, atol=1e-9)
+    assert_allclose(pulses.period_s, PERIOD_S)
+    assert_allclose([pulses.lowest_v[0], pulses.highest_v[0]], [0.0, SUPPLY_V], atol=1e-9)
+
+
+def test_late_is_positive_and_early_is_negative() -> None:
+    """Falls 1 ms after the crossing at 0 and rises 1 ms before the one at 10 ms."""
+    pulses = found(trapezoids((0.001, 0.009)))
+    assert_allclose(pulses.fall_offset_s[0, 0], 1e-3 + FALL_LATE_S, atol=1e-9)
+    assert_allclose(pulses.rise_offset_s[0, 0], -1e-3 + RISE_LATE_S, atol=1e-9)
+
+
+def test_early_fall_before_the_period_begins_is_negative() -> None:
+    """Falls 0.5 ms before the crossing, which is the next period's for the point in time."""
+    pulses = found(trapezoids((0.0195, 0.0295)))
+    assert_allclose(pulses.fall_s[0, 0], 0.0195 + FALL_LATE_S, atol=1e-9)
+    assert_allclose(pulses.rise_s[0, 0], 0.0295 + RISE_LATE_S, atol=1e-9)
+    assert_allclose(pulses.low_time_s[0, 0], 0.010, atol=1e-9)
+    assert_allclose(pulses.fall_offset_s[0, 0], -0.5e-3 + FALL_LATE_S, atol=1e-9)
+    assert_allclose(pulses.rise_offset_s[0, 0], -0.5e-3 + RISE_LATE_S, atol=1e-9)
+
+
+@pytest.mark.parametrize("fall_s", [0.0199, 0.01994, 0.01999, 0.0, 0.00005])
+def test_edge_at_the_seam_of_the_period(fall_s: float) -> None:
+    """The ramp itself lies across the seam."""
+    pulses = found(trapezoids((fall_s, fall_s + 0.008)))
+    assert pulses.count.tolist() == [1]
+    expected = (fall_s + FALL_LATE_S) % PERIOD_S
+    assert_allclose(pulses.fall_s[0, 0], expected, atol=1e-9)
+    assert_allclose(pulses.low_time_s[0, 0], 0.008, atol=1e-9)
+    assert_allclose(pulses.fall_transition_s[0, 0], BAND_S, atol=1e-9)
+
+
+def test_two_pulses_are_in_order_of_time() -> None:
+    pulses = found(trapezoids((0.011, 0.019), (0.0015, 0.0095)))
+    assert pulses.count.tolist() == [2]
+    assert_allclose(pulses.fall_s[0, :2], np.array([0.0015, 0.011]) + FALL_LATE_S, atol=1e-9)
+    assert_allclose(pulses.rise_s[0, :2], np.array([0.0095, 0.019]) + RISE_LATE_S, atol=1e-9)
+    assert_allclose(pulses.low_time_s[0, :2], 0.008, atol=1e-9)
+    assert_allclose(pulses.fall_offset_s[0, :2], np.array([1.5e-3, 1e-3]) + FALL_LATE_S, atol=1e-9)
+    assert_allclose(pulses.period_s, PERIOD_S / 2)
+
+
+def test_two_pulses_of_which_one_wraps_around() -> None:
+    """The pin is low where the period begins."""
+    pulses = found(trapezoids((0.009, 0.0105), (0.0188, 0.0203)))
+    assert pulses.count.tolist() == [2]
+    assert_allclose(pulses.fall_s[0, :2], np.array([0.009, 0.0188]) + FALL_LATE_S, atol=1e-9)
+    assert_allclose(pulses.rise_s[0, :2], np.array([0.0105, 0.0203]) + RISE_LATE_S, atol=1e-9)
+    assert_allclose(pulses.low_time_s[0, :2], 0.0015, atol=1e-9)
+
+
+def test_rows_with_different_numbers_of_pulses() -> None:
+    pulses = found(
+        trapezoids((0.001, 0.009)),
+        np.full(TIME_S.shape, SUPPLY_V),
+        trapezoids((0.001, 0.004), (0.011, 0.014)),
+    )
+    assert pulses.count.tolist() == [1, 0, 2]
+
+
+def every_array(pulses: Pulses) -> dict[str, FloatArray]:
+    offsets = ("fall_offset_s", "rise_offset_s")
+    bands = ("fall_transition_s", "rise_transition_s")
+    names = ("fall_s", "rise_s", "low_time_s", *offsets, *bands)
+    return {name: getattr(pulses, name) for name in names}
+
+
+@pytest.mark.parametrize("count", [0, 1, 2, 3])
+def test_there_is_nan_where_there_is_no_pulse(count: int) -> None:
+    pulses = found(trapezoids(*((0.001 + 0.005 * k, 0.003 + 0.005 * k) for k in range(count))))
+    assert pulses.count.tolist() == [count]
+    for name, values in every_array(pulses).items():
+        assert values.shape == (1, MAX_PULSES), name
+        assert np.all(np.isfinite(values[0, :count])), name
+        assert np.all(np.isnan(values[0, count:])), name
+
+
+def test_pin_that_never_goes_low() -> None:
+    """It dips to 1.5 V, into the undefined band."""
+    pulses = found(trapezoids((0.001, 0.009), bottom_v=1.5))
+    assert pulses.count.tolist() == [0]
+    assert np.isnan(pulses.period_s[0])
+    assert_allclose(pulses.lowest_v, 1.5)
+
+
+def test_pin_that_never_goes_high() -> None:
+    pulses = found(0.7 * trapezoids((0.001, 0.009)))
+    assert pulses.count.tolist() == [0]
+    assert_allclose(pulses.highest_v, 3.5)
+
+
+@pytest.mark.parametrize("pin_v", [0.0, 2.5, 5.0])
+def test_pin_that_does_not_move(pin_v: float) -> None:
+    assert found(np.full(TIME_S.shape, pin_v)).count.tolist() == [0]
+
+
+def test_dip_into_the_band_ends_no_pulse() -> None:
+    """Within the pulse the pin comes up to 3 V and goes back: still one pulse."""
+    pin = trapezoids((0.001, 0.009)) + 3.0 * ((TIME_S > 0.004) & (TIME_S < 0.005))
+    assert found(pin).count.tolist() == [1]
+
+
+def test_transition_counts_from_the_last_time_the_pin_was_high() -> None:
+    """A step on the way down, at 2.5 V for 1 ms."""
+    pin = np.minimum(trapezoids((0.002, 0.009)), SUPPLY_V - 2.5 * (TIME_S > 0.001))
+    pin[TIME_S > 0.0091] = SUPPLY_V
+    pulses = found(pin)
+    assert_allclose(pulses.fall_transition_s[0, 0], 0.001 + FALL_LATE_S, atol=10 * US)
+
+
+@pytest.mark.parametrize("first_s", [0.0, 0.0015])
+def test_chatter_keeps_the_first_pulses_whole(first_s: float) -> None:
+    """Six pulses of 1 ms; of those kept, each ends with its own rising edge."""
+    starts = (first_s + 0.003 * np.arange(6)) % PERIOD_S
+    pulses = found(trapezoids(*((s, s + 0.001) for s in starts)))
+    assert pulses.count.tolist() == [MAX_PULSES]
+    assert_allclose(pulses.low_time_s[0], 0.001, atol=1e-9)
+
+
+def test_chatter_that_is_low_where_the_period_begins() -> None:
+    """The first rising edge belongs to a pulse of the period before."""
+    starts = (0.0195 + 0.003 * np.arange(6)) % PERIOD_S
+    pulses = found(trapezoids(*((s, s + 0.001) for s in starts)))
+    assert_allclose(pulses.low_time_s[0], 0.001, atol=1e-9)
+
+
+def test_offset_is_from_the_true_crossing() -> None:
+    """5 % of third harmonic in quadrature: the true crossings are 159 us early."""
+    harmonic = {"orders": (3,), "ratios": (0.05,), "phases_rad": (np.pi / 2 + 0.15,)}
+    rising_rad, falling_rad = crossing_shift_rad(**harmonic)
+    shift_s = np.array([rising_rad, falling_rad]) * PERIOD_S / (2 * np.pi)
+    assert_allclose(shift_s, -159 * US, atol=1 * US)
+    pulses = found(trapezoids((0.001, 0.009)), **harmonic)
+    plain = found(trapezoids((0.001, 0.009)))
+    assert_allclose(pulses.fall_offset_s[0, 0] - plain.fall_offset_s[0, 0], -shift_s[0], atol=1e-9)
+    assert_allclose(pulses.rise_offset_s[0, 0] - plain.rise_offset_s[0, 0], -shift_s[1], atol=1e-9)
+
+
+def test_even_harmonic_moves_the_two_crossings_apart() -> None:
+    harmonic = {"orders": (2,), "ratios": (0.02,), "phases_rad": (np.pi / 2,)}
+    pulses = found(trapezoids((0.001, 0.009)), **harmonic)
+    plain = found(trapezoids((0.001, 0.009)))
+    shift_s = 0.02 * PERIOD_S / (2 * np.pi)
+    assert_allclose(
+        [
+            pulses.fall_offset_s[0, 0] - plain.fall_offset_s[0, 0],
+            pulses.rise_offset_s[0, 0] - plain.rise_offset_s[0, 0],
+        ],
+        [shift_s, -shift_s],
+        rtol=0.01,
+    )
+
+
+def test_other_frequency_stretches_the_period() -> None:
+    pin = trapezoids((0.001, 0.009))
+    solution = pin_wave(TIME_S * 50.0 / 60.0, pin, 60.0)
+    pulses = find_pulses(solution, LOW_V, HIGH_V)
+    assert_allclose(pulses.period_s, 1 / 60.0)
+    assert_allclose(pulses.low_time_s[0, 0], 0.008 * 50.0 / 60.0, atol=1e-9)
+
+
+def test_thresholds_may_differ_from_row_to_row() -> None:
+    pin = np.array([trapezoids((0.001, 0.009))] * 2)
+    pulses = find_pulses(pin_wave(TIME_S, pin), np.array([1.0, 2.0]), np.array([4.0, 3.0]))
+    assert_allclose(pulses.fall_transition_s[:, 0], [BAND_S, 40 * US], atol=1e-9)
+
+
+def test_one_threshold_for_both_edges() -> None:
+    pulses = find_pulses(pin_wave(TIME_S, trapezoids((0.001, 0.009))), 2.5, 2.5)
+    assert_allclose(pulses.low_time_s[0, 0], 0.008, atol=1e-9)
+    assert_allclose(pulses.fall_transition_s[0, 0], 0.0, atol=1e-9)
