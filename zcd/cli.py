@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -13,8 +14,15 @@ from zcd.board.model import Topology
 from zcd.errors import ZcdError
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from zcd.board.model import Board
+    from zcd.diagnosis.atlas import Atlas
+    from zcd.diagnosis.job import Job
+    from zcd.diagnosis.rank import Diagnosis
+    from zcd.diagnosis.readings import Measured, Reading
     from zcd.margin.check import Check
+    from zcd.show.findings import Case
 
 INTERRUPTED = 130
 BROKEN_PIPE = 141
@@ -86,20 +94,24 @@ def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> N
     help="Show the version and leave.",
 )
 def commands() -> None:
-    """Model and check the mains sync circuit of an appliance's control board.
+    """Model, diagnose and check the mains sync circuit of an appliance's control board.
 
     All results are calculated. The mains side of the real board is live: local codes
     and licensed practice go first.
 
     \b
     Example
-      zcd new dryer.toml       write down what is printed on the parts
-      zcd check dryer.toml     see whether the board will hold
+      zcd demo                        see all of it on an invented board
+      zcd new dryer.toml              write down what is printed on the parts
+      zcd readings dryer.toml         what a meter shows, good and under each fault
+      zcd diagnose dryer.toml --ask   enter readings, learn which fault it is
+      zcd check dryer.toml            see whether the repaired board will hold
     """
 
 
 @commands.command()
 @click.argument("file", metavar="FILE")
+@click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
 @click.option(
     "--topology",
     type=click.Choice([str(topology) for topology in Topology]),
@@ -107,7 +119,7 @@ def commands() -> None:
     show_default=True,
     help="How LED, rectifier and chain are arranged.",
 )
-def new(file: str, topology: str) -> None:
+def new(file: str, as_json: bool, topology: str) -> None:
     """Write a board file to start from.
 
     FILE is made and must not exist yet; "-" writes to the terminal instead.
@@ -122,6 +134,9 @@ def new(file: str, topology: str) -> None:
         click.echo(starter_text(Topology(topology)), nl=False)
         return
     path = write_starter(file, Topology(topology))
+    if as_json:
+        _print_json({"file": str(path), "topology": topology})
+        return
     click.echo(f"{path} written; change it to what the parts say, then: zcd check {path}", err=True)
 
 
@@ -153,30 +168,212 @@ def check(board_file: str, as_json: bool, report: str | None, plots: str | None)
     if report or plots:
         _draw(board, found, report, plots)
     if as_json:
-        import json
-
         from zcd.show.records import check_record
 
-        click.echo(json.dumps(check_record(found), indent=2, allow_nan=False, ensure_ascii=True))
+        _print_json(check_record(found))
     else:
-        _print_tables(found)
+        from zcd.show.tables import print_check
+
+        _print_tables(lambda console: print_check(found, console))
     return 0 if found.passes else 1
 
 
-def _print_tables(found: Check) -> None:
+@commands.command(epilog=_EXIT_CODES)
+@click.argument("file", metavar="BOARD|JOB")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
+def readings(file: str, as_json: bool) -> int:
+    """Print the bench card: what a meter reads, on a good board and under each fault.
+
+    Dead tests first, then the isolated side, the live mains side last. Of a job file
+    the meter is taken; with a board file it is a usual handheld one.
+
+    \b
+    Example
+      zcd readings dryer.toml
+    """
+    from zcd.diagnosis.atlas import make_atlas
+    from zcd.diagnosis.card import bench_card
+    from zcd.diagnosis.job import load_job
+    from zcd.show.progress import progress_bar
+
+    job = load_job(file)
+    atlas = make_atlas(job.board, job.meter)
+    with progress_bar(len(atlas.readings)) as begin:
+        lines = bench_card(atlas, begin)
+    if as_json:
+        from zcd.show.finding_records import card_record
+
+        _print_json(card_record(job.board, atlas.circuit, lines))
+    else:
+        from zcd.show.finding_tables import print_card
+
+        _print_tables(
+            lambda console: print_card(job.board, atlas.circuit, job.meter, lines, console)
+        )
+    return 0
+
+
+@commands.command(epilog=_EXIT_CODES)
+@click.argument("file", metavar="JOB|BOARD")
+@click.option(
+    "-r",
+    "--reading",
+    "written",
+    multiple=True,
+    metavar="TEXT",
+    help='A reading such as "dc pin logic0 4.98 V" or "ohm R2 OL"; may be repeated.',
+)
+@click.option("--ask", is_flag=True, help="Go on at a prompt, one reading at a time.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
+def diagnose(file: str, written: tuple[str, ...], ask: bool, as_json: bool) -> int:
+    """Name the fault behind the readings, and the next reading worth taking.
+
+    Readings come from a job file, from --reading, or one by one with --ask.
+
+    \b
+    Examples
+      zcd diagnose job.toml
+      zcd diagnose dryer.toml -r "dc K1.coil 11.5 V" -r "ac feed neutral 0 V"
+      zcd diagnose dryer.toml --ask
+    """
+    from dataclasses import replace
+
+    from zcd.diagnosis.atlas import make_atlas
+    from zcd.diagnosis.job import load_job
+    from zcd.diagnosis.words import parse_reading
+
+    if ask and as_json:
+        raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
+    job = load_job(file)
+    atlas = make_atlas(job.board, job.meter)
+    more = tuple(parse_reading(text, atlas.circuit) for text in written)
+    job = replace(job, measured=job.measured + more)
+    if ask:
+        _converse(job, atlas)
+    else:
+        _print_diagnosis(job, atlas, as_json)
+    return 0
+
+
+@commands.command(epilog=_EXIT_CODES)
+@click.argument("folder", required=False)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
+def demo(folder: str | None, as_json: bool) -> int:
+    """Diagnose an invented board, check its repair, write a report next to it.
+
+    FOLDER is made and must not exist yet; without it, zcd-demo (or zcd-demo-2, ...) in
+    the present directory.
+
+    \b
+    Example
+      zcd demo
+    """
+    from zcd.diagnosis.atlas import make_atlas
+    from zcd.diagnosis.rank import diagnose as diagnose_job
+    from zcd.margin.check import check as check_board
+    from zcd.show.demo import write_demo
+    from zcd.show.findings import Case
+
+    made = write_demo(folder)
+    atlas = make_atlas(made.job.board, made.job.meter)
+    with _readings_bar(atlas) as begin:
+        found = diagnose_job(atlas, made.job.measured, progress=begin)
+    verdict = check_board(made.repaired)
+    report = str(made.folder / "report.html")
+    _draw(made.repaired, verdict, report, None, Case(made.job, atlas.circuit, found))
+    if as_json:
+        from zcd.show.finding_records import diagnosis_record
+        from zcd.show.records import check_record
+
+        _print_json(
+            {
+                "folder": str(made.folder),
+                "diagnosis": diagnosis_record(made.job, atlas.circuit, found),
+                "check": check_record(verdict),
+            }
+        )
+    else:
+        from zcd.show.finding_tables import print_demo
+
+        _print_tables(lambda console: print_demo(made, atlas.circuit, found, verdict, console))
+    return 0 if verdict.passes else 1
+
+
+def _print_json(record: dict[str, Any]) -> None:
+    """One object, ASCII, no numbers that JSON does not know."""
+    import json
+
+    click.echo(json.dumps(record, indent=2, allow_nan=False, ensure_ascii=True))
+
+
+def _print_tables(show: Callable[[Console], None]) -> None:
     """Print in one piece, so that a reader who leaves early is noticed here."""
     from rich.console import Console
 
-    from zcd.show.tables import print_check
-
     console = Console()
     with console.capture() as captured:
-        print_check(found, console)
+        show(console)
     text = "\n".join(line.rstrip() for line in captured.get().splitlines())
     click.echo(text, color=console.is_terminal)
 
 
-def _draw(board: Board, found: Check, report: str | None, plots: str | None) -> None:
+def _readings_bar(atlas: Atlas) -> AbstractContextManager[Callable[[str], None]]:
+    from zcd.show.progress import progress_bar
+
+    return progress_bar(len(atlas.readings))
+
+
+def _print_diagnosis(job: Job, atlas: Atlas, as_json: bool) -> None:
+    """Diagnose once and print it."""
+    from zcd.diagnosis.rank import diagnose as diagnose_job
+
+    with _readings_bar(atlas) as begin:
+        found = diagnose_job(atlas, job.measured, progress=begin)
+    if as_json:
+        from zcd.show.finding_records import diagnosis_record
+
+        _print_json(diagnosis_record(job, atlas.circuit, found))
+    else:
+        from zcd.show.finding_tables import print_diagnosis
+
+        _print_tables(
+            lambda console: print_diagnosis(job.board, atlas.circuit, found, job.flags, console)
+        )
+
+
+def _converse(job: Job, atlas: Atlas) -> None:
+    """Ask for readings until it is settled or the person ends it."""
+    from zcd.diagnosis.rank import diagnose as diagnose_job
+    from zcd.show.finding_tables import print_step
+    from zcd.show.prompt import HELP, Conversation
+
+    def ask() -> str:
+        click.echo("reading> ", nl=False)
+        line = sys.stdin.readline()
+        if not line:
+            raise EOFError
+        return line
+
+    def step(measured: Sequence[Measured], skipped: Sequence[Reading]) -> Diagnosis:
+        with _readings_bar(atlas) as begin:
+            return diagnose_job(atlas, measured, skipped, begin)
+
+    click.echo(HELP)
+    talk = Conversation(atlas, step, list(job.measured))
+    talk.run(
+        lambda found: _print_tables(lambda console: print_step(found, atlas.circuit, console)),
+        ask,
+        lambda text: click.echo(f"zcd: {text}", err=True),
+    )
+
+
+def _draw(
+    board: Board,
+    found: Check,
+    report: str | None,
+    plots: str | None,
+    case: Case | None = None,
+) -> None:
     """Work out and write report and pictures."""
     from zcd.circuit.build import build_circuit
     from zcd.engine.solve import solve
@@ -197,5 +394,11 @@ def _draw(board: Board, found: Check, report: str | None, plots: str | None) -> 
             save_plots(plots, board=board, solution=solution, lock=lock, loss_map=lost)
         if report:
             write_report(
-                report, board=board, check=found, solution=solution, lock=lock, loss_map=lost
+                report,
+                board=board,
+                check=found,
+                solution=solution,
+                lock=lock,
+                loss_map=lost,
+                case=case,
             )

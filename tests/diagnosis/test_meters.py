@@ -10,8 +10,8 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from tests.boards import RECTIFIER, element_list, junction, mains_source, resistance
 from tests.boards import LED as LED_LAW
+from tests.boards import RECTIFIER, element_list, junction, mains_source, resistance
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, DcSource
@@ -259,5 +259,7 @@ def test_chain_on_the_board_reads_its_own_value(name: str) -> None:
     circuit = build_circuit(found)
     for resistor in (*found.chains[0], *found.return_chain):
         a, b = circuit[resistor.ref].nodes
-        shown = Bench(found, circuit, usual_meter()).take([Reading(function=Function.OHM, a=a, b=b)])
+        shown = Bench(found, circuit, usual_meter()).take(
+            [Reading(function=Function.OHM, a=a, b=b)]
+        )
         assert_allclose(shown[0, 0], resistor.resistance_ohm, rtol=2e-3)

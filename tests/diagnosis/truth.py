@@ -120,12 +120,12 @@ def alike(atlas: Atlas, case: Case, other: int) -> bool:
     It may be of any size, and the optocoupler anywhere within its grade.
     """
     opto = atlas.board.optocoupler
-    ends = np.log([opto.ctr_min_ratio, opto.ctr_max_ratio])
-    ratio = np.exp(np.linspace(*ends, CTR_STEPS)) / opto.ctr_ratio
+    ratio = np.geomspace(opto.ctr_min_ratio, opto.ctr_max_ratio, CTR_STEPS) / opto.ctr_ratio
     rows = np.zeros(CTR_STEPS * SEVERITY_STEPS, dtype=int)
     typical = build_circuit(atlas.board)[opto.ref]
     circuit = case.healthy.rows(rows).change(
-        opto.ref, ctr_ratio=np.repeat(ratio, SEVERITY_STEPS) * np.asarray(typical.ctr_ratio)  # type: ignore[attr-defined]
+        opto.ref,
+        ctr_ratio=np.repeat(ratio, SEVERITY_STEPS) * np.asarray(typical.ctr_ratio),  # type: ignore[attr-defined]
     )
     severity = np.tile(np.linspace(0.0, 1.0, SEVERITY_STEPS), CTR_STEPS)
     circuit = atlas.faults[other].edit(circuit, severity)

@@ -12,10 +12,14 @@ from tests.diagnosis.boards import TEXTS, board, controlled, edited
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.engine.solve import solve
+from zcd.engine.solve import Grid, solve
 from zcd.margin.check import LEVELS, Check, Rule, check, level_conditions
 from zcd.margin.headroom import weak_conditions
 from zcd.sync.lock import lock_of
+
+FINE = Grid(points=4000, refine=False)
+PEAK_RATIO = 1.3e-3
+"""A peak may be missed by half of 6 degrees, the widest step of a refined grid of 160 points."""
 
 
 @cache
@@ -38,7 +42,9 @@ def test_led_peak_of_a_usual_chain() -> None:
 
 
 GOOD_TWO_LED = TEXTS["two-led"].replace('["100k", "150k"]', '["68k", "68k"]').replace("1206", "1 W")
-GOOD_BRIDGE = TEXTS["bridge"].replace('["100k", "150k"]', '["120k", "120k"]').replace("1206", "1210")
+GOOD_BRIDGE = (
+    TEXTS["bridge"].replace('["100k", "150k"]', '["120k", "120k"]').replace("1206", "1210")
+)
 
 
 @pytest.mark.parametrize(
@@ -69,7 +75,9 @@ def test_resistor_rule_turns_where_its_limit_is_crossed(name: str) -> None:
     value = rule(verdict(), name).value
     for share, passes in ((1.01, True), (0.99, False)):
         written = {"R1 power": (value * share, 1000.0), "R1 voltage": (10.0, value * share)}[name]
-        item = f'{{value = "100k", power = "{written[0]:.6f} W", working_voltage = {written[1]:.4f}}}'
+        item = (
+            f'{{value = "100k", power = "{written[0]:.6f} W", working_voltage = {written[1]:.4f}}}'
+        )
         found = check(edited('"100k"', item))
         assert rule(found, name).passes is passes
         assert found.passes is passes
@@ -126,8 +134,8 @@ def test_levels_are_single_solutions() -> None:
     """Each level's LED current is that of a board solved by itself."""
     found = board()
     for level, conditions in zip(verdict().levels, level_conditions(found), strict=True):
-        wave = solve(build_circuit(found, conditions)).currents_a["OC1.led"]
-        assert_allclose(level.led_peak_a, wave.max(), rtol=1e-4)
+        wave = solve(build_circuit(found, conditions), FINE).currents_a["OC1.led"]
+        assert_allclose(level.led_peak_a, wave.max(), rtol=PEAK_RATIO)
 
 
 def test_board_that_never_locks() -> None:

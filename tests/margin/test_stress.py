@@ -55,7 +55,7 @@ def test_half_wave_power_in_closed_form(mains_v: float, ohm: float) -> None:
 
     def closed(drop_v: float) -> float:
         linear = 2.0 * np.sqrt(2.0) * mains_v * drop_v / np.pi
-        return (mains_v**2 / 2.0 - linear + drop_v**2 / 2.0) / ohm
+        return float((mains_v**2 / 2.0 - linear + drop_v**2 / 2.0) / ohm)
 
     assert closed(1.8) < power < closed(1.2)
     assert power < mains_v**2 / (2.0 * ohm)
@@ -101,7 +101,9 @@ def test_reverse_voltage_of_a_half_wave_rectifier_is_the_mains_peak() -> None:
 
 def test_clamp_holds_the_led() -> None:
     """A diode across the LED leaves it less than a volt in reverse."""
-    found = {s.ref: s for s in reverse_stress(solve(build_circuit(board("clamped"))), board("clamped"))}
+    found = {
+        s.ref: s for s in reverse_stress(solve(build_circuit(board("clamped"))), board("clamped"))
+    }
     assert 0.4 < found["OC1.led"].reverse_v[0] < 1.0
 
 

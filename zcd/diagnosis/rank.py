@@ -34,12 +34,15 @@ class Ranked:
     fault : Fault or None
         None: none of these.
     probability : float
+    severity : float
+        Middle of the severities that explain the readings, 0 to 1.
     amount : tuple of float or None
-        10 %, 50 % and 90 % point of the fault's severity, in the fault's unit.
+        10 %, 50 % and 90 % point of what the severity means, in the fault's unit.
     """
 
     fault: Fault | None
     probability: float
+    severity: float = 0.5
     amount: tuple[float, float, float] | None = None
 
     @property
@@ -165,7 +168,14 @@ def _ranked(atlas: Atlas, weights: FloatArray, none: float) -> tuple[Ranked, ...
         amount = None
         if fault.amount is not None:
             amount = _points(fault.amount(atlas.severity), row)
-        found.append(Ranked(fault=fault, probability=float(row.sum()), amount=amount))
+        found.append(
+            Ranked(
+                fault=fault,
+                probability=float(row.sum()),
+                severity=_points(atlas.severity, row)[1],
+                amount=amount,
+            )
+        )
     return tuple(sorted(found, key=lambda r: -r.probability))
 
 
@@ -254,10 +264,10 @@ def _conclusion(ranked: Sequence[Ranked], suggestion: Suggestion | None) -> str:
     """One sentence on where the diagnosis stands."""
     first = ranked[0]
     if first.probability >= SURE:
-        return f"{first.key}: {first.words}"
+        return first.words
     if suggestion is None:
         return (
             "nothing left to measure would tell these apart; start with the first: "
-            f"{first.key}: {first.words}"
+            f"{first.words}"
         )
     return f"not settled yet; next reading: {suggestion.reading.words}"

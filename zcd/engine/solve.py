@@ -333,15 +333,29 @@ def _island(
     """One island: static where its capacitors are idle, dynamic in the other rows."""
     photo = _photocurrents(circuit, island, trajectory, currents)
     start = guess.states_v if guess else {}
+    capacitors = [e for e in circuit.of(Capacitance) if e.a in island]
     if guess and np.all(guess.busy):
-        state = replace(guess, voltages_v={}, currents_a={}, states_v=start)
+        state = replace(guess, voltages_v={}, currents_a={}, states_v=dict(start))
+    elif photo and capacitors:
+        # the output's capacitors are always at work: no need to ask what it does without them
+        state = _nothing_yet(circuit.size)
     else:
         state = _static_island(circuit, island, trajectory.phase_rad, photo, start)
-        capacitors = [e for e in circuit.of(Capacitance) if e.a in island]
-        state.busy = guess.busy if guess else _busy(capacitors, state, trajectory, bool(photo))
+        state.busy = guess.busy if guess else _busy(capacitors, state, trajectory)
     if np.any(state.busy):
         _solve_dynamic(circuit, island, trajectory, photo, start, state)
     return state
+
+
+def _nothing_yet(size: int) -> Island:
+    """An island of which every row is still to be solved with its capacitors."""
+    return Island(
+        voltages_v={},
+        currents_a={},
+        states_v={},
+        busy=np.ones(size, dtype=bool),
+        multiplier=np.zeros(size),
+    )
 
 
 def _static_island(
@@ -511,15 +525,10 @@ def _photocurrents(
 
 
 def _busy(
-    capacitors: list[Capacitance], state: Island, trajectory: Trajectory, lit: bool
+    capacitors: list[Capacitance], state: Island, trajectory: Trajectory
 ) -> NDArray[np.bool_]:
-    """Rows in which some capacitor carries a current that matters.
-
-    On the isolated side (`lit`) they always do; elsewhere beside the largest junction current.
-    """
+    """Rows in which some capacitor's current matters beside the largest junction current."""
     n, m = trajectory.phase_rad.shape
-    if lit:
-        return np.full(n, bool(capacitors))
     largest = np.full(n, LEAST_CURRENT_A)
     for wave in state.currents_a.values():
         np.maximum(largest, np.max(wave, axis=1), out=largest)

@@ -209,7 +209,9 @@ def _headroom_rules(
 ) -> list[Rule]:
     """Headroom against ageing, low mains and drift."""
     ctr, drift = default("margin.ctr_headroom"), default("margin.chain_drift")
-    tolerance = max(r.tolerance_ratio for chain in board.chains for r in chain)
+    tolerance = max(
+        r.tolerance_ratio for chain in (*board.chains, board.return_chain) for r in chain
+    )
     band = board.mains.rms_v / board.mains.low_rms_v
     asked = (
         ("CTR headroom", weak["ctr"], ctr.value, ctr.why),
@@ -283,7 +285,7 @@ def _junction_rules(
                 unit="V",
                 passes=not over or harmless,
                 source=stress.source,
-                remark=f"held at breakdown by {amps * 1e6:.2g} uA of leakage only"
+                remark=f"held at breakdown by {amps * 1e6:.2g} µA of leakage only"
                 if over and harmless
                 else "",
             )

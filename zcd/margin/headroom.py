@@ -75,12 +75,11 @@ class _Questions:
     base: Circuit
     names: NDArray[np.str_]
 
-    def lock(self, log_factor: FloatArray, row: FloatArray) -> Lock:
+    def lock(self, log_factor: FloatArray) -> Lock:
         """Lock with the quantity of each row weakened by a factor."""
-        index = row.astype(int)
-        circuit = self.base.rows(index)
+        circuit = self.base
         for name, weaken in WEAKENINGS.items():
-            asked = self.names[index] == name
+            asked = self.names == name
             circuit = weaken(circuit, self.board, np.exp(np.where(asked, log_factor, 0.0)))
         return lock_of(circuit, self.board)
 
@@ -107,39 +106,33 @@ def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headr
     names = list(WEAKENINGS)
     base = stack([build_circuit(board, case) for case in cases for _ in names])
     asked = _Questions(board, base, np.array(names * len(cases)))
-    row = np.arange(asked.names.size, dtype=float)
-    here = asked.lock(np.zeros(row.size), row).margin
-    far = np.where(here >= 0, 1.0, -1.0) * np.log(LARGEST_FACTOR)
-    crosses = (asked.lock(far, row).margin < 0) != (here < 0)
-    logs = np.where(here >= 0, np.inf, np.nan)
-    if np.any(crosses):
-        logs[crosses] = batched_root(
-            lambda x, r: asked.lock(x, r).margin,
-            np.minimum(far, 0.0)[crosses],
-            np.maximum(far, 0.0)[crosses],
-            row[crosses],
-            FACTOR_TOLERANCE,
+    logs = _limits(asked)
+    beyond = asked.lock(np.where(np.isfinite(logs), logs, 0.0) + 10 * FACTOR_TOLERANCE)
+    found = [
+        Headroom(
+            factor=float(np.exp(log)),
+            rule=beyond.failed_rule(row) if np.isfinite(log) else None,
         )
-    rules = _rules_beyond(asked, logs, row)
-    found_all = [
-        Headroom(factor=float(np.exp(x)), rule=r) for x, r in zip(logs, rules, strict=True)
+        for row, log in enumerate(logs)
     ]
     size = len(names)
     return [
-        dict(zip(names, found_all[k * size : (k + 1) * size], strict=True))
-        for k in range(len(cases))
+        dict(zip(names, found[k * size : (k + 1) * size], strict=True)) for k in range(len(cases))
     ]
 
 
-def _rules_beyond(asked: _Questions, logs: FloatArray, row: FloatArray) -> list[str | None]:
-    """The rule that fails just beyond each limit."""
-    rules: list[str | None] = [None] * row.size
-    finite = np.isfinite(logs)
-    if np.any(finite):
-        beyond = asked.lock(logs[finite] + 10 * FACTOR_TOLERANCE, row[finite])
-        for k, at in enumerate(np.flatnonzero(finite)):
-            rules[at] = beyond.failed_rule(k)
-    return rules
+def _limits(asked: _Questions) -> FloatArray:
+    """Log factor at which the lock is lost; inf or nan where there is no such factor."""
+    zero = np.zeros(asked.names.size)
+    here = asked.lock(zero).margin
+    far = np.where(here >= 0, 1.0, -1.0) * np.log(LARGEST_FACTOR)
+    there = asked.lock(far).margin
+    crosses = (there < 0) != (here < 0)
+    far = np.where(crosses, far, zero)
+    logs = batched_root(
+        lambda x: asked.lock(x).margin, (zero, far), (here, there), FACTOR_TOLERANCE
+    )
+    return np.where(crosses, logs, np.where(here >= 0, np.inf, np.nan))
 
 
 def weak_conditions(board: Board) -> Conditions:

@@ -56,6 +56,8 @@ def life_of(board: Board, led_mean_a: float, headroom: float) -> Life:
     """
     if not headroom > 1.0:
         return Life(design_rule_years=0.0, acceleration_years=0.0)
+    if board.service.hours_per_year == 0.0:
+        return Life(design_rule_years=np.inf, acceleration_years=np.inf)
     share = board.service.hours_per_year / HOURS_PER_YEAR
     rule = DESIGN_RULE_YEARS * np.log2(headroom) / share
     acceleration = black_acceleration_ratio(

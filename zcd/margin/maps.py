@@ -65,24 +65,18 @@ def loss_map(board: Board, points: int = 41, lowest_ratio: float = 0.01) -> Loss
     mains = board.mains.rms_v * np.linspace(0.3, 1.25, points)
     base = build_circuit(board, Conditions(mains_rms_v=mains, remaining_ratio=np.ones(points)))
 
-    def lock(log_ratio: FloatArray, row: FloatArray) -> Lock:
-        rows = base.rows(row.astype(int))
-        return lock_of(rows.change(board.optocoupler.ref, remaining_ratio=np.exp(log_ratio)), board)
+    def lock(log_ratio: FloatArray) -> Lock:
+        return lock_of(base.change(board.optocoupler.ref, remaining_ratio=np.exp(log_ratio)), board)
 
-    row = np.arange(points, dtype=float)
     low, high = np.full(points, np.log(lowest_ratio)), np.zeros(points)
-    at_low, at_high = lock(low, row).margin, lock(high, row).margin
+    at_low, at_high = lock(low).margin, lock(high).margin
     crosses = (at_low < 0) & (at_high >= 0)
-    boundary = np.where(at_low >= 0, low, np.nan)
-    if np.any(crosses):
-        boundary[crosses] = batched_root(
-            lambda x, r: lock(x, r).margin,
-            low[crosses],
-            high[crosses],
-            row[crosses],
-            LOG_TOLERANCE,
-        )
-    below = lock(np.where(np.isnan(boundary), high, boundary - 10 * LOG_TOLERANCE), row)
+    upper = np.where(crosses, high, low)
+    boundary = batched_root(
+        lambda x: lock(x).margin, (low, upper), (at_low, at_high), LOG_TOLERANCE
+    )
+    boundary = np.where(crosses, boundary, np.where(at_low >= 0, low, np.nan))
+    below = lock(np.where(np.isnan(boundary), high, boundary - 10 * LOG_TOLERANCE))
     return LossMap(
         mains_rms_v=mains,
         boundary_ratio=np.exp(boundary),

@@ -6,39 +6,63 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import elementwise
 
 FloatArray = NDArray[np.float64]
 
 
 def batched_root(
-    function: Callable[[FloatArray, FloatArray], FloatArray],
-    low: FloatArray,
-    high: FloatArray,
-    row: FloatArray,
+    function: Callable[[FloatArray], FloatArray],
+    ends: tuple[FloatArray, FloatArray],
+    values: tuple[FloatArray, FloatArray],
     tolerance: float,
 ) -> FloatArray:
-    """Where a function of one variable changes sign, for many rows in one batch.
+    """Where functions of one variable change sign, all of them in one batch.
 
     Parameters
     ----------
     function : callable
-        Of the variable and the row's number, both of shape (k,): only rows still open are asked.
-    low, high : ndarray, shape (n,)
-        Ends with different signs.
-    row : ndarray, shape (n,)
-        Numbers handed to `function`.
+        Of the variable, shape (n,) to (n,): row by row its own function.
+    ends : tuple of ndarray, shape (n,)
+        The two ends of each bracket; the same where there is nothing to find.
+    values : tuple of ndarray, shape (n,)
+        The functions at the ends, of different sign.
     tolerance : float
-        In the variable.
+        Largest error of the variable.
 
     Returns
     -------
     root : ndarray, shape (n,)
+        The end itself where both are the same.
+
+    References
+    ----------
+    .. [1] T. R. Chandrupatla, "A new hybrid quadratic/bisection algorithm for finding the zero of
+       a nonlinear function without using derivatives", Advances in Engineering Software 28(3),
+       pp. 145-149, 1997.
     """
-    found = elementwise.find_root(  # type: ignore[call-overload]
-        lambda x, r: function(np.atleast_1d(x), np.atleast_1d(r)),
-        (low, high),
-        args=(row,),
-        tolerances={"xatol": tolerance, "xrtol": 0.0, "fatol": 0.0, "frtol": 0.0},
-    )
-    return np.asarray(found.x)
+    (b, a), (at_b, at_a) = ends, values
+    share = np.full(a.shape, 0.5)
+    while True:
+        width = np.abs(b - a)
+        least = tolerance / np.where(width > 0, width, tolerance)
+        if np.all(least > 0.5):
+            return np.asarray(np.where(np.abs(at_a) < np.abs(at_b), a, b))
+        x = a + np.clip(share, least, np.maximum(1.0 - least, least)) * (b - a)
+        at_x = function(x)
+        same = np.sign(at_x) == np.sign(at_a)
+        c, at_c = np.where(same, a, b), np.where(same, at_a, at_b)
+        b, at_b = np.where(same, b, a), np.where(same, at_b, at_a)
+        a, at_a = x, at_x
+        share = _share((a, b, c), (at_a, at_b, at_c))
+
+
+def _share(x: tuple[FloatArray, ...], at: tuple[FloatArray, ...]) -> FloatArray:
+    """Where between a and b to look next: inverse quadratic where that is safe, else the middle."""
+    (a, b, c), (at_a, at_b, at_c) = x, at
+    with np.errstate(divide="ignore", invalid="ignore"):
+        xi, phi = (a - b) / (c - b), (at_a - at_b) / (at_c - at_b)
+        safe = (phi**2 < xi) & ((1.0 - phi) ** 2 < 1.0 - xi)
+        quadratic = at_a / (at_b - at_a) * at_c / (at_b - at_c) + (c - a) / (b - a) * at_a / (
+            at_c - at_a
+        ) * at_b / (at_c - at_b)
+    return np.asarray(np.where(safe, quadratic, 0.5))

@@ -12,6 +12,8 @@ from zcd.diagnosis.card import CardLine
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import Side
+from zcd.margin.check import Check
+from zcd.show.demo import Demo
 from zcd.show.findings import (
     card_sheets,
     cautions_for,
@@ -22,6 +24,7 @@ from zcd.show.findings import (
 from zcd.show.sheets import assumptions_sheet, board_line
 from zcd.show.tables import (
     print_cautions,
+    print_check,
     print_heading,
     print_line,
     print_list,
@@ -69,10 +72,18 @@ def print_diagnosis(
     *,
     assumptions: bool = True,
 ) -> None:
-    """Print what the readings say: conclusion first, then ranking, next reading, cautions."""
+    """Print what the readings say about a board."""
     print_heading(plain(board.name), console)
     if flags:
         print_line(f"Flags reported: {', '.join(flags)}.", console)
+    print_step(diagnosis, circuit, console)
+    if assumptions:
+        _print_assumptions(board, console)
+
+
+def print_step(diagnosis: Diagnosis, circuit: Circuit, console: Console) -> None:
+    """Print one step of a diagnosis: conclusion first, then ranking, next reading, cautions."""
+    console.print()
     print_line(f"{diagnosis.conclusion}.", console, bold=True)
     if diagnosis.measured:
         print_sheet(measured_sheet(diagnosis.measured, circuit), console)
@@ -85,8 +96,22 @@ def print_diagnosis(
         print_list("What the answer would mean", answers, console)
         sides = [diagnosis.suggestion.side]
     print_cautions(cautions_for(sides), console)
-    if assumptions:
-        _print_assumptions(board, console)
+
+
+def print_demo(
+    demo: Demo, circuit: Circuit, diagnosis: Diagnosis, check: Check, console: Console
+) -> None:
+    """Print the demo: the faulty board, then the repaired one, then where it all lies."""
+    print_line("THE FAULTY BOARD", console, bold=True)
+    print_diagnosis(demo.job.board, circuit, diagnosis, demo.job.flags, console, assumptions=False)
+    print_heading("THE REPAIRED BOARD", console)
+    print_check(check, console)
+    print_heading("THE FILES", console)
+    print_line(
+        f"{demo.folder}: board.toml, job.toml and repaired.toml are what was put in; report.html "
+        "is the record with pictures. Board, appliance, fault and readings are invented.",
+        console,
+    )
 
 
 def _print_assumptions(board: Board, console: Console) -> None:

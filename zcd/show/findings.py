@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.diagnosis.card import CardLine, Shown, parts_over
+from zcd.diagnosis.job import Job
 from zcd.diagnosis.rank import Diagnosis, Outcome, Ranked, Suggestion
 from zcd.diagnosis.readings import WORDS, Function, Measured, Reading, Side
 from zcd.diagnosis.words import show_value
@@ -28,6 +30,23 @@ CAUTIONS: dict[Side, tuple[Caution, ...]] = {
     Side.ISOLATED: ISOLATED,
     Side.MAINS: LIVE,
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A diagnosis with what it is about.
+
+    Parameters
+    ----------
+    job : Job
+    circuit : Circuit
+        Nominal, for the parts between nodes.
+    diagnosis : Diagnosis
+    """
+
+    job: Job
+    circuit: Circuit
+    diagnosis: Diagnosis
 
 
 def probes_text(reading: Reading, circuit: Circuit) -> str:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from zcd.board.library import odd_values
 from zcd.board.model import Board
-from zcd.engine.solve import Solution
+from zcd.engine.solve import Solution, solve
 from zcd.margin.check import Check
 from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.show.files import write_whole
+from zcd.show.findings import Case, measured_sheet, ranked_sheet
 from zcd.show.plots import figure_svg, loss_map_figure, waveform_figure
 from zcd.show.sheets import (
     FAILS,
@@ -26,7 +29,10 @@ from zcd.show.sheets import (
     rules_sheet,
 )
 from zcd.show.wording import SourceNotes, plain, verdict_text, version_text
-from zcd.sync.lock import Lock
+from zcd.sync.lock import Lock, judge
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 CAUTION_GROUPS = (
     ("In every case", GENERAL),
@@ -45,7 +51,7 @@ def write_report(
     solution: Solution,
     lock: Lock,
     loss_map: LossMap,
-    diagnosis: object | None = None,
+    case: Case | None = None,
 ) -> Path:
     """Write the report of a check.
 
@@ -58,8 +64,8 @@ def write_report(
     solution, lock : Solution, Lock
         Of the board at nominal mains; the first row is drawn.
     loss_map : LossMap
-    diagnosis : object, optional
-        What the template's ``diagnosis`` block shows.
+    case : Case, optional
+        What was found on the board before the repair.
 
     Returns
     -------
@@ -81,7 +87,7 @@ def write_report(
         "failed": failed_lines(check),
         "fails": FAILS,
         "odd_values": odd_values(board),
-        "diagnosis": diagnosis,
+        "case": _case_words(case),
         "levels": levels_sheet(check),
         "resistors": resistors_sheet(check),
         "headroom": headroom_sheet(check),
@@ -96,7 +102,33 @@ def write_report(
         "waveforms": figure_svg(waveform_figure(board, solution, lock)),
         "loss_map": figure_svg(loss_map_figure(board, loss_map)),
     }
+    if case is not None:
+        pictures["before"] = figure_svg(_before_figure(case))
     return write_whole(path, _render(words, pictures).encode("utf-8"))
+
+
+def _case_words(case: Case | None) -> dict[str, Any] | None:
+    """What was found before the repair."""
+    if case is None:
+        return None
+    return {
+        "board_name": plain(case.job.board.name),
+        "note": plain(case.job.note),
+        "flags": ", ".join(case.job.flags),
+        "conclusion": case.diagnosis.conclusion,
+        "measured": measured_sheet(case.diagnosis.measured, case.circuit),
+        "ranked": ranked_sheet(case.diagnosis, case.circuit),
+    }
+
+
+def _before_figure(case: Case) -> Figure:
+    """One period of the faulty board, with the likeliest fault at its likeliest size."""
+    first = case.diagnosis.ranked[0]
+    circuit = case.circuit
+    if first.fault is not None:
+        circuit = first.fault.edit(circuit, np.array([first.severity]))
+    solution = solve(circuit)
+    return waveform_figure(case.job.board, solution, judge(solution, case.job.board), name="before")
 
 
 def _render(words: dict[str, Any], pictures: dict[str, str]) -> str:

@@ -28,7 +28,9 @@ LABEL_SHARE = 0.21
 """Width of an edge's label as a share of the period."""
 
 
-def waveform_figure(board: Board, solution: Solution, lock: Lock, row: int = 0) -> Figure:
+def waveform_figure(
+    board: Board, solution: Solution, lock: Lock, row: int = 0, name: str = "waveforms"
+) -> Figure:
     """Mains, LED current and pin over one mains period, with the edges that matter.
 
     Parameters
@@ -39,6 +41,8 @@ def waveform_figure(board: Board, solution: Solution, lock: Lock, row: int = 0) 
     lock : Lock
         Of the same solution.
     row : int
+    name : str
+        Goes before every id in the SVG; figures on one page need different ones.
 
     Returns
     -------
@@ -47,7 +51,7 @@ def waveform_figure(board: Board, solution: Solution, lock: Lock, row: int = 0) 
     """
     period_s = _period_s(solution, row)
     with drawing():
-        figure = new_figure("waveforms", 7.2, 6.8)
+        figure = new_figure(name, 7.2, 6.8)
         axes = figure.subplots(3, 1, sharex=True, height_ratios=(1.0, 1.0, 1.8))
         _draw_mains(axes[0], solution, row, period_s)
         _draw_led(axes[1], board, solution, row, period_s)

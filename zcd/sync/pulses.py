@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from zcd.circuit.elements import MainsSource
+from zcd.circuit.elements import MainsSource, Phototransistor
 from zcd.engine.solve import Solution
 from zcd.physics.mains import crossing_shift_rad
 
@@ -16,6 +16,8 @@ IntArray = NDArray[np.intp]
 
 MAX_PULSES = 4
 """Pulses a period that are kept; more than two is chatter already."""
+ONE_SIDED_RATIO = 0.1
+"""Light of one half period over that of the other, below which the detector is one-sided."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +36,9 @@ class Pulses:
     low_time_s : ndarray
         From falling to rising edge.
     fall_offset_s, rise_offset_s : ndarray
-        From the true zero crossing nearest to the edge; positive = late.
+        From the edge's true zero crossing to the edge; positive = late. Where the LED conducts
+        in one half of the period only, the crossings are those that bound that half;
+        otherwise the nearest.
     fall_transition_s, rise_transition_s : ndarray
         Time in the undefined band at each edge.
     period_s : ndarray, shape (n,)
@@ -85,13 +89,16 @@ def find_pulses(
     low_time = rise - fall
     count = np.sum(np.isfinite(low_time), axis=1)
     shifts = crossing_shift_rad(mains.orders, mains.ratios, mains.phases_rad)
+    half = _lit_half(solution)[:, None]
+    # an emitter follower is high while there is light
+    inverted = any(opto.b == "pin" for opto in solution.circuit.of(Phototransistor))
     return Pulses(
         count=count,
         fall_s=fall,
         rise_s=rise,
         low_time_s=low_time,
-        fall_offset_s=_offset(fall, period[:, None], shifts),
-        rise_offset_s=_offset(rise, period[:, None], shifts),
+        fall_offset_s=_offset(fall, period[:, None], shifts, half + inverted),
+        rise_offset_s=_offset(rise, period[:, None], shifts, half + (not inverted)),
         fall_transition_s=band_in,
         rise_transition_s=band_out,
         period_s=np.where(count > 0, period / np.maximum(count, 1), np.nan),
@@ -156,9 +163,28 @@ def _after(
     return rise_next, np.take_along_axis(band, index, axis=1)
 
 
-def _offset(edge: FloatArray, period: FloatArray, shifts: tuple[float, float]) -> FloatArray:
-    """Time from the nearest true crossing."""
+def _lit_half(solution: Solution) -> FloatArray:
+    """Half of the period (0 or 1) in which alone the LED conducts; nan where it is both."""
+    leds = {led for opto in solution.circuit.of(Phototransistor) for led in opto.leds}
+    lit = [np.maximum(solution.currents_a[led], 0.0) for led in leds & set(solution.currents_a)]
+    n = solution.phase_rad.shape[0]
+    if not lit:
+        return np.full(n, np.nan)
+    light = np.sum(lit, axis=0)
+    first = solution.phase_rad % (2.0 * np.pi) < np.pi
+    halves = np.stack([solution.mean(light * first), solution.mean(light * ~first)])
+    one_sided = halves.min(axis=0) < ONE_SIDED_RATIO * halves.max(axis=0)
+    return np.where(one_sided, np.argmax(halves, axis=0), np.nan)
+
+
+def _offset(
+    edge: FloatArray, period: FloatArray, shifts: tuple[float, float], half: FloatArray
+) -> FloatArray:
+    """Time from crossing number `half`, or from the nearest one where that is nan."""
     turn = period / (2.0 * np.pi)
-    half = np.round((edge - shifts[0] * turn) / (period / 2.0))
-    crossing = half * period / 2.0 + np.where(half % 2 == 0, shifts[0], shifts[1]) * turn
-    return edge - crossing
+    nearest = np.round((edge - shifts[0] * turn) / (period / 2.0))
+    number = np.where(np.isnan(half), nearest, half)
+    crossing = number * period / 2.0 + np.where(number % 2 == 0, shifts[0], shifts[1]) * turn
+    late = edge - crossing
+    wrapped = (late + period / 2.0) % period - period / 2.0
+    return np.where(np.isnan(half), late, wrapped)

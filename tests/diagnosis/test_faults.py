@@ -1,0 +1,102 @@
+"""Every fault leaves a circuit that can be solved, and is known to the priors."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.diagnosis.boards import SUPPRESSED_TEXT, TEXTS, board
+from zcd.board.files import parse_board
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import Resistance, stack
+from zcd.diagnosis.atlas import make_atlas
+from zcd.diagnosis.faults import HEALTHY, faults_of
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.priors import (
+    HEALTHY_SHARE,
+    LARGEST_CLASS_SHARE,
+    NONE_OF_THESE_SHARE,
+    RATE_OF,
+    prior_shares,
+)
+from zcd.engine.solve import solve
+
+
+def check_every_fault(found: Board) -> None:
+    """All faults at both ends of their severity, solved in one batch with healthy ones."""
+    circuit = build_circuit(found)
+    faults = faults_of(circuit)
+    severity = np.array([0.0, 0.5, 1.0])
+    healthy = stack([circuit] * severity.size)
+    solution = solve(stack([fault.edit(healthy, severity) for fault in faults]))
+    for waves in (solution.voltages_v, solution.currents_a):
+        for name, wave in waves.items():
+            broken = sorted(
+                {faults[row // 3].key for row in np.flatnonzero(~np.isfinite(wave).all(1))}
+            )
+            assert not broken, f"{name}: {broken}"
+
+
+@pytest.mark.parametrize("name", list(TEXTS))
+def test_every_fault_can_be_solved(name: str) -> None:
+    check_every_fault(board(name))
+
+
+@pytest.mark.slow
+def test_every_fault_beside_a_suppressor_can_be_solved() -> None:
+    """The open contact is a transient of tens of cycles there."""
+    check_every_fault(parse_board(SUPPRESSED_TEXT))
+
+
+@pytest.mark.parametrize("name", list(TEXTS))
+def test_faults_are_told_apart_by_name(name: str) -> None:
+    faults = faults_of(build_circuit(board(name)))
+    assert faults[0] is HEALTHY
+    assert len({fault.key for fault in faults}) == len(faults)
+    for fault in faults:
+        assert fault.words
+
+
+@pytest.mark.parametrize("name", list(TEXTS))
+def test_no_prediction_is_nan(name: str) -> None:
+    atlas = make_atlas(board(name), usual_meter(), samples=4)
+    atlas.prepare(atlas.readings)
+    for reading in atlas.readings:
+        shown = atlas.shown(reading)
+        assert shown.shape == (len(atlas.faults), 4)
+        assert not np.any(np.isnan(shown)), reading.words
+
+
+def test_unit_belongs_to_an_amount() -> None:
+    """A fault of one size only has no unit."""
+    faults = faults_of(build_circuit(board("switched")))
+    assert [f.key for f in faults if (f.amount is None) != (f.unit == "")] == []
+
+
+def test_severity_is_what_the_amount_says() -> None:
+    """A drifted resistor has its value times the amount."""
+    circuit = build_circuit(board())
+    drift = next(f for f in faults_of(circuit) if f.key == "R2 drift")
+    severity = np.array([0.0, 0.3, 1.0])
+    edited = drift.edit(circuit, severity)["R2"]
+    assert isinstance(edited, Resistance)
+    assert drift.amount is not None
+    assert_allclose(edited.resistance_ohm, 150e3 * drift.amount(severity))
+
+
+@pytest.mark.parametrize("name", [*TEXTS, "many resistors"])
+def test_priors_are_positive_and_capped(name: str) -> None:
+    """They sum to 1 without `none of these`; no class swamps the rest."""
+    text = TEXTS["half-wave"].replace('["100k", "150k"]', "[" + ", ".join(['"22k"'] * 12) + "]")
+    found = parse_board(text) if name == "many resistors" else board(name)
+    faults = faults_of(build_circuit(found))
+    shares = prior_shares(faults)
+    assert np.all(shares > 0.0)
+    assert_allclose(shares.sum(), 1.0 - NONE_OF_THESE_SHARE)
+    assert_allclose(shares[0], HEALTHY_SHARE)
+    classes = np.array([RATE_OF.get(f.kind, f.kind) for f in faults])
+    for kind in set(classes[1:]):
+        share = shares[classes == kind].sum()
+        assert share <= LARGEST_CLASS_SHARE * (1.0 - NONE_OF_THESE_SHARE - HEALTHY_SHARE) + 1e-9

@@ -1,0 +1,174 @@
+"""Job files: what they say, and one line for each thing that is wrong."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.diagnosis.boards import TEXTS
+from zcd.diagnosis.job import Job, load_job
+from zcd.diagnosis.meters import OVERLOAD, AcKind, usual_meter
+from zcd.diagnosis.readings import Function
+from zcd.errors import InputError
+
+BOARD = 'board = "proofer.toml"\n'
+READING = BOARD + "[[readings]]\n"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder with a board file."""
+    (tmp_path / "proofer.toml").write_text(TEXTS["switched"], encoding="utf-8")
+    return tmp_path
+
+
+def job(folder: Path, text: str) -> Job:
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    return load_job(folder / "job.toml")
+
+
+GOOD = (
+    BOARD
+    + """\
+note = "came in without its fan"
+flags = ["sync", "fan"]
+[meter]
+dc_input = "1M"
+ac_kind = "average"
+dc_accuracy = "0.5 %"
+[[readings]]
+function = "dc"
+value = "4.98 V"
+[[readings]]
+function = "ohm"
+over = "r2"
+value = "OL"
+[[readings]]
+function = "ac"
+red = "feed"
+black = "neutral"
+value = 0.3
+"""
+)
+
+
+def test_good_job(folder: Path) -> None:
+    found = job(folder, GOOD)
+    assert found.board.name == "Invented dough proofer"
+    assert found.flags == ("sync", "fan")
+    assert found.note == "came in without its fan"
+    assert found.meter.dc_input_ohm == 1e6
+    assert found.meter.ac_kind is AcKind.AVERAGE
+    assert found.meter.dc_accuracy_ratio == pytest.approx(0.005)
+    assert found.meter.ac_input_ohm == usual_meter().ac_input_ohm
+    taken = [(m.reading.function, m.reading.a, m.reading.b, m.value) for m in found.measured]
+    assert taken == [
+        (Function.DC, "pin", "logic0", 4.98),
+        (Function.OHM, "chain.1", "chain.2", OVERLOAD),
+        (Function.AC, "feed", "neutral", 0.3),
+    ]
+
+
+def test_board_file_is_a_job_without_readings(folder: Path) -> None:
+    found = load_job(folder / "proofer.toml")
+    assert (found.measured, found.flags) == ((), ())
+    assert found.meter == usual_meter()
+
+
+BAD = {
+    "unknown key": (BOARD + "colour = 3", "job.toml: colour: found", "allowed: board, note"),
+    "unknown key of a reading": (READING + 'function = "dc"\nvalue = 1\nprobe = 2',
+                                 "readings[1].probe", "allowed: function"),
+    "missing board file": ('board = "gone.toml"', "gone.toml: found no such file", "board file"),
+    "board is a folder": ('board = "."', "found a directory", "board file"),
+    "no board": ('[[readings]]\nfunction = "dc"\nvalue = 1', "job.toml: board: found nothing",
+                 "allowed: the board file's name"),
+    "board is no text": ("board = 3", "job.toml: board: found 3", "allowed"),
+    "unknown node": (READING + 'function = "dc"\nred = "tp9"\nblack = "logic0"\nvalue = 1',
+                     "job.toml: readings[1]", "tp9"),
+    "across": (READING + 'function = "dc"\nred = "line"\nblack = "logic0"\nvalue = 1',
+               "job.toml: readings[1]", "same side of the optocoupler"),
+    "one probe": (READING + 'function = "dc"\nred = "pin"\nvalue = 1', "readings[1]", "`black`"),
+    "unknown part": (READING + 'function = "ohm"\nover = "R9"\nvalue = 1', "readings[1].over",
+                     "allowed: one of"),
+    "both ways": (READING + 'function = "ohm"\nover = "R1"\nred = "pin"\nvalue = 1',
+                  "readings[1].over", "either `over`"),
+    "unknown function": (READING + 'function = "amps"\nvalue = 1', "readings[1].function",
+                         "allowed: one of dc"),
+    "function is no text": (READING + "function = 3\nvalue = 1", "readings[1].function: found 3",
+                            "allowed"),
+    "bad value": (READING + 'function = "dc"\nvalue = "much"', 'readings[1].value: found "much"',
+                  "allowed: DC volts"),
+    "no value": (READING + 'function = "dc"', "readings[1].value: found nothing", "allowed"),
+    "overload of volts": (READING + 'function = "dc"\nvalue = "OL"', 'found "OL"',
+                          "allowed: DC volts"),
+    "nan": (READING + 'function = "dc"\nvalue = nan', "readings[1].value: found nan", "allowed"),
+    "inf": (READING + 'function = "ohm"\nover = "R1"\nvalue = inf', "value: found inf", '"OL"'),
+    "negative AC": (READING + 'function = "ac"\nred = "feed"\nblack = "neutral"\nvalue = -1',
+                    "found -1", "allowed: AC volts from 0 V"),
+    "true": (READING + 'function = "dc"\nvalue = true', "readings[1].value: found true", "allowed"),
+    "a list": (READING + 'function = "dc"\nvalue = [1]', "readings[1].value: found a list",
+               "allowed"),
+    "a table": (READING + 'function = "dc"\nvalue = {a = 1}', "readings[1].value: found a table",
+                "allowed"),
+    "a date": (READING + 'function = "dc"\nvalue = 2026-01-02', "readings[1].value: found 2026",
+               "allowed"),
+    "unknown flag": (BOARD + 'flags = ["door"]', 'flags[1]: found "door"', "one of sync, fan"),
+    "flags are text": (BOARD + 'flags = "sync"', 'flags: found "sync"', "a list"),
+    "bad meter": (BOARD + '[meter]\nac_kind = "moving iron"', "meter.ac_kind: found",
+                  "one of true-rms"),
+    "meter out of range": (BOARD + '[meter]\ndc_input = "1"', "meter.dc_input: found",
+                           "allowed: an input resistance from"),
+    "meter is a number": (BOARD + "meter = 3", "job.toml: meter: found 3", "a table"),
+    "readings are a number": (BOARD + "readings = 3", "job.toml: readings: found 3",
+                              "[[readings]]"),
+    "only flags": ('flags = ["sync"]', "job.toml: board: found nothing",
+                   "allowed: the board file's name"),
+    "no TOML": ("board =", "job.toml: found text that is no TOML", "allowed"),
+    "empty": ("", "job.toml: found an empty file", "allowed: a job file"),
+    "blank": ("\n \n", "job.toml: found an empty file", "allowed: a job file"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", list(BAD))
+def test_bad_job_is_refused(folder: Path, name: str) -> None:
+    """The file, the key, what was found and what is allowed, on each line."""
+    text, found, allowed = BAD[name]
+    with pytest.raises(InputError) as caught:
+        job(folder, text)
+    message = str(caught.value)
+    assert found in message
+    assert allowed in message
+    for line in message.splitlines():
+        assert ".toml: " in line or folder.name in line
+
+
+def test_every_problem_has_its_line(folder: Path) -> None:
+    text = READING + 'function = "dc"\nvalue = "x"\n[[readings]]\nfunction = "volts"\nvalue = 1\n'
+    with pytest.raises(InputError) as caught:
+        job(folder, text)
+    lines = str(caught.value).splitlines()
+    assert [line.split(":")[1].strip() for line in lines] == [
+        "readings[1].value",
+        "readings[2].function",
+    ]
+
+
+def test_files_that_are_none(folder: Path) -> None:
+    (folder / "job.bin").write_bytes(b"\xff\x00\x80board")
+    for path, found in (
+        (folder, "a directory"),
+        (folder / "gone.toml", "no such file"),
+        (folder / "job.bin", "not UTF-8"),
+    ):
+        with pytest.raises(InputError, match=found) as caught:
+            load_job(path)
+        assert path.name in str(caught.value)
+
+
+def test_board_with_problems_is_named(folder: Path) -> None:
+    (folder / "proofer.toml").write_text('mains = "230 V"\n', encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        job(folder, GOOD)
+    assert all(line.startswith("proofer.toml: ") for line in str(caught.value).splitlines())

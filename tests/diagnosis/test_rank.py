@@ -1,0 +1,219 @@
+"""The ranking finds faults that were put in, on boards drawn apart from its own samples."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.diagnosis.boards import board
+from tests.diagnosis.truth import alike, draw, finds
+from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.card import bench_card
+from zcd.diagnosis.likelihood import Fit
+from zcd.diagnosis.meters import OVERLOAD, usual_meter
+from zcd.diagnosis.rank import (
+    NONE_OF_THESE,
+    SURE,
+    Diagnosis,
+    diagnose,
+    expected_gain_bits,
+    posterior,
+)
+from zcd.diagnosis.readings import Function, Measured, Reading
+
+LEAST_HIT_SHARE = 0.9
+
+
+@cache
+def atlas_of(name: str = "switched") -> Atlas:
+    return make_atlas(board(name), usual_meter())
+
+
+def measured(*texts: str, name: str = "switched") -> list[Measured]:
+    """Readings as entered, such as ``dc pin logic0 4.98``."""
+    found = []
+    for text in texts:
+        function, a, b, value = text.split()
+        number = OVERLOAD if value == "OL" else float(value)
+        a, b = (atlas_of(name).circuit.node(node) for node in (a, b))
+        found.append(Measured(reading=Reading(function=Function(function), a=a, b=b), value=number))
+    return found
+
+
+def keys(diagnosis: Diagnosis) -> list[str]:
+    return [ranked.key for ranked in diagnosis.ranked]
+
+
+@pytest.mark.parametrize("coil_v", [11.0, 11.5, 12.0])
+def test_driven_coil_and_dead_contact(coil_v: float) -> None:
+    """Coil at its voltage, switched terminal dead: the contact (common practice, no source)."""
+    found = diagnose(atlas_of(), measured(f"dc coil+ coil- {coil_v}", "ac feed neutral 0.3"))
+    assert found.ranked[0].key == "K1 contact open"
+    assert "the sync chain is not at fault" in found.ranked[0].words
+    chain = [r.probability for r in found.ranked if r.fault and r.fault.part in ("R1", "R2", "D1")]
+    assert sum(chain) < 0.01
+
+
+@pytest.mark.parametrize("coil_v", [13.0, 13.5, 15.0])
+def test_driven_coil_on_an_unregulated_supply(coil_v: float) -> None:
+    """A relay's supply is seldom regulated and its value is assumed, not read off a part."""
+    readings = measured(f"dc coil+ coil- {coil_v}", "ac feed neutral 0.3", "ohm coil+ coil- 400")
+    found = diagnose(atlas_of(), readings)
+    assert found.ranked[0].key == "K1 contact open"
+    assert found.ranked[0].probability > 0.8
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "name", ["switched", "half-wave-clamped", "clamped", "bridge", "two-led", "emitter follower"]
+)
+def test_fault_put_in_is_first(name: str) -> None:
+    """All dead and isolated readings entered; the true fault, or one that shows the same."""
+    atlas = atlas_of(name)
+    cases = draw(atlas, np.random.default_rng(7), 4)
+    misses = []
+    for case in cases:
+        found, diagnosis = finds(atlas, case)
+        if not found:
+            misses.append((atlas.faults[case.fault].key, diagnosis.ranked[0].key))
+    share = 1.0 - len(misses) / len(cases)
+    print(f"{name}: {share:.1%} of {len(cases)}; missed {misses}")
+    assert share >= LEAST_HIT_SHARE, misses
+
+
+def test_plain_ohms_reading_of_a_drifted_resistor_is_believed() -> None:
+    """1.8 Mohm over a 100 k resistor and no pulses: that resistor, whatever else."""
+    readings = measured(
+        "ohm feed chain.1 1.82e6", "ohm chain.1 chain.2 150e3", "ohm logic+ pin 44.6e3",
+        "ohm pin logic0 OL", "dc logic+ logic0 5.24", "dc pin logic0 4.2",
+        "frequency pin logic0 0", "duty pin logic0 0",
+    )  # fmt: skip
+    readings.append(
+        Measured(reading=Reading(function=Function.LOW_TIME, a="pin", b="logic0"), value=0.0)
+    )
+    found = diagnose(atlas_of(), readings)
+    assert found.ranked[0].key == "R1 drift", [(r.key, r.probability) for r in found.ranked[:3]]
+
+
+@pytest.mark.parametrize("key", ["R1", "R2"])
+def test_drift_is_sized(key: str) -> None:
+    """Four times its value lies between the 10 % and the 90 % point of the answer."""
+    nodes, ohm = {"R1": ("feed chain.1", 400e3), "R2": ("chain.1 chain.2", 600e3)}[key]
+    found = diagnose(atlas_of(), measured(f"ohm {nodes} {ohm}"))
+    first = found.ranked[0]
+    assert first.key == f"{key} drift"
+    assert first.amount is not None
+    assert 0.8 * first.amount[0] < 4.0 < 1.2 * first.amount[2]
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("dc pin logic0 1.0", "dc logic+ logic0 12.02", "ohm chain.1 chain.2 5"),
+        ("ohm feed chain.1 OL", "ohm chain.1 chain.2 OL", "ohm logic+ pin 0.1"),
+        ("dc logic+ logic0 0", "ohm feed chain.1 OL", "diode led+ led- OL"),
+    ],
+)
+def test_conflicting_readings_are_none_of_these(texts: tuple[str, ...]) -> None:
+    found = diagnose(atlas_of(), measured(*texts))
+    assert found.ranked[0].key == NONE_OF_THESE, keys(found)[:3]
+
+
+def test_probabilities_sum_to_one() -> None:
+    for texts in ((), ("dc pin logic0 4.98",), ("ohm chain.1 chain.2 OL", "dc pin logic0 4.98")):
+        found = diagnose(atlas_of(), measured(*texts))
+        assert_allclose(sum(r.probability for r in found.ranked), 1.0)
+        weights, none = posterior(atlas_of(), measured(*texts))
+        assert_allclose(weights.sum() + none, 1.0)
+        assert np.all(weights >= 0.0)
+        assert len(found.ranked) == len(atlas_of().faults) + 1
+
+
+def test_order_of_entering_does_not_matter() -> None:
+    texts = ["dc pin logic0 4.98", "ohm chain.1 chain.2 151e3", "diode led+ led- 1.05",
+             "dc logic+ logic0 5.01", "ac feed neutral 0.2"]  # fmt: skip
+    rng = np.random.default_rng(1)
+    first = diagnose(atlas_of(), measured(*texts))
+    for _ in range(4):
+        again = diagnose(atlas_of(), measured(*rng.permutation(texts)))
+        assert keys(again)[:10] == keys(first)[:10]
+        assert_allclose(
+            [r.probability for r in again.ranked], [r.probability for r in first.ranked], atol=1e-12
+        )
+        assert again.conclusion == first.conclusion
+
+
+def test_gain_is_never_negative() -> None:
+    atlas = atlas_of()
+    for texts in ((), ("dc pin logic0 4.98",), ("dc pin logic0 2.6", "frequency pin logic0 50")):
+        weights, none = posterior(atlas, measured(*texts))
+        for reading in atlas.readings:
+            fit = Fit(reading, atlas.shown(reading), atlas.meter)
+            gain = expected_gain_bits(fit, weights, none)
+            before = -np.sum(weights.sum(axis=1) * np.log2(weights.sum(axis=1) + 1e-300))
+            assert 0.0 <= gain <= before
+
+
+def test_gain_of_a_reading_that_is_always_the_same_is_zero() -> None:
+    atlas = atlas_of()
+    weights, none = posterior(atlas, [])
+    same = np.full((len(atlas.faults), atlas.severity.size), 5.0)
+    fit = Fit(Reading(function=Function.DC, a="logic+", b="logic0"), same, atlas.meter)
+    assert_allclose(expected_gain_bits(fit, weights, none), 0.0, atol=1e-9)
+
+
+def test_reading_taken_is_not_suggested_again() -> None:
+    atlas = atlas_of()
+    taken: list[Measured] = []
+    healthy = atlas.faults[0]
+    for _ in range(len(atlas.readings) + 1):
+        found = diagnose(atlas, taken)
+        if found.suggestion is None:
+            break
+        reading = found.suggestion.reading
+        assert reading not in [m.reading for m in taken]
+        middle = np.sort(atlas.shown(reading)[0])[atlas.severity.size // 2]
+        taken.append(Measured(reading=reading, value=float(middle)))
+    assert found.suggestion is None
+    assert found.ranked[0].fault is healthy
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["switched", "bridge"])
+def test_suggestions_find_the_fault_in_fewer_readings_than_the_card(name: str) -> None:
+    """From nothing, until settled or nothing is left to tell; against the card from its top."""
+    atlas = atlas_of(name)
+    order = [line.reading for line in bench_card(atlas)]
+    counts: dict[str, list[int]] = {"suggested": [], "card": []}
+    right = []
+    for case in draw(atlas, np.random.default_rng(11), 1, live=True):
+        shown = dict(zip(case.readings, case.shown, strict=True))
+        for way, number in counts.items():
+            taken: list[Measured] = []
+            found = diagnose(atlas, taken)
+            while found.suggestion is not None:
+                following = found.suggestion.reading if way == "suggested" else order[len(taken)]
+                taken.append(Measured(reading=following, value=float(shown[following])))
+                found = diagnose(atlas, taken)
+            number.append(len(taken))
+            if way == "suggested":
+                first = found.ranked[0].fault
+                same = first is not None and atlas.faults.index(first) == case.fault
+                blamed = first is not None and alike(atlas, case, atlas.faults.index(first))
+                right.append(same or blamed)
+    means = {way: float(np.mean(each)) for way, each in counts.items()}
+    print(f"{name}: mean readings {means}, right {np.mean(right):.1%} of {len(right)}")
+    assert means["suggested"] < 0.7 * means["card"]
+    assert means["suggested"] <= 6.0
+    assert np.mean(right) >= LEAST_HIT_SHARE
+
+
+def test_sure_answer_asks_for_nothing_more() -> None:
+    found = diagnose(atlas_of(), measured("dc pin logic0 4.98", "ohm chain.1 chain.2 OL"))
+    assert found.ranked[0].key == "R2 open"
+    assert found.ranked[0].probability >= SURE
+    assert found.suggestion is None
+    assert found.conclusion.startswith("R2 open")
