@@ -41,7 +41,7 @@ LAST_DIGITS = {"yes": 0.6, "loose": 2.1}
 little to the half digit), or wrong by one or two of it, as the table says."""
 
 
-def waves(source: str) -> list[dict[str, object]]:
+def waves(source: str) -> list[dict[str, str | float]]:
     return [row for row in table("waveform_readings") if row["source"] == source]
 
 

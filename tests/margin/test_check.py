@@ -18,8 +18,8 @@ from zcd.margin.headroom import weak_conditions
 from zcd.sync.lock import lock_of
 
 FINE = Grid(points=4000, refine=False)
-PEAK_RATIO = 1.3e-3
-"""A peak may be missed by half of 6 degrees, the widest step of a refined grid of 160 points."""
+PEAK_RATIO = 1.0 - np.cos(np.radians(9.0 / 2.0))
+"""A peak may be missed by half of 9 degrees, the widest step of a refined grid of 160 points."""
 
 
 @cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
 from tests.boards import pin_wave
+from zcd.circuit.elements import Phototransistor
 from zcd.physics.mains import crossing_shift_rad
 from zcd.sync.pulses import MAX_PULSES, Pulses, find_pulses
 
@@ -225,3 +227,52 @@ def test_one_threshold_for_both_edges() -> None:
     pulses = find_pulses(pin_wave(TIME_S, trapezoids((0.001, 0.009))), 2.5, 2.5)
     assert_allclose(pulses.low_time_s[0, 0], 0.008, atol=1e-9)
     assert_allclose(pulses.fall_transition_s[0, 0], 0.0, atol=1e-9)
+
+
+# ------------------------------------------------------------------ which crossing an edge has
+
+
+def lit(pin: FloatArray, first_half: bool, follower: bool = False) -> Pulses:
+    """Pulses of a detector whose LED conducts in one half of the period only."""
+    transistor = Phototransistor(
+        ref="Q",
+        a="logic+" if follower else "pin",
+        b="pin" if follower else "logic0",
+        leds=("L",),
+        ctr_ratio=1.0,
+        remaining_ratio=1.0,
+        shape_weight=0.0,
+        temperature_degc=25.0,
+        dark_a=0.0,
+        knee_v=0.027,
+        knee_ratio=141.0,
+        early_v=22.0,
+        storage_s=1e-5,
+    )
+    light = np.maximum(np.sin(2 * np.pi * TIME_S / PERIOD_S) * (1 if first_half else -1), 0.0)
+    bare = pin_wave(TIME_S, pin)
+    solution = replace(
+        bare, circuit=bare.circuit.add(transistor), currents_a={"L": 1e-3 * light[None]}
+    )
+    return find_pulses(solution, LOW_V, HIGH_V)
+
+
+def test_edge_past_the_peak_is_still_late_for_its_own_half() -> None:
+    """Falls 6 ms after the crossing that lit the LED, 4 ms before the next."""
+    pulses = lit(trapezoids((0.006, 0.009)), first_half=True)
+    assert_allclose(pulses.fall_offset_s[0, 0], 6e-3 + FALL_LATE_S, atol=1e-9)
+    assert_allclose(pulses.rise_offset_s[0, 0], -1e-3 + RISE_LATE_S, atol=1e-9)
+
+
+def test_second_half_is_counted_from_its_own_crossings() -> None:
+    """Lit from 10 to 20 ms; the rising edge comes when the next period has begun."""
+    pulses = lit(trapezoids((0.016, 0.0203)), first_half=False)
+    assert_allclose(pulses.fall_offset_s[0, 0], 6e-3 + FALL_LATE_S, atol=1e-9)
+    assert_allclose(pulses.rise_offset_s[0, 0], 0.3e-3 + RISE_LATE_S, atol=1e-9)
+
+
+def test_emitter_follower_falls_when_the_light_ends() -> None:
+    """Lit from 0 to 10 ms: high from 6 to 9 ms."""
+    pulses = lit(trapezoids((0.009, 0.026)), first_half=True, follower=True)
+    assert_allclose(pulses.fall_offset_s[0, 0], -1e-3 + FALL_LATE_S, atol=1e-9)
+    assert_allclose(pulses.rise_offset_s[0, 0], 6e-3 + RISE_LATE_S, atol=1e-9)

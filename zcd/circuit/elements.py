@@ -264,7 +264,12 @@ def stack(circuits: Sequence[Circuit]) -> Circuit:
     elements: dict[str, Element] = {}
     for table in tables:
         for ref, element in table.items():
-            elements.setdefault(ref, element)
+            first = elements.setdefault(ref, element)
+            if first.nodes != element.nodes:
+                between = " and ".join(first.nodes)
+                raise InputError(
+                    f"{ref} must stand between {between} in all rows, got {element.nodes}"
+                )
     joined = tuple(_join(e, [t.get(ref) for t in tables], sizes) for ref, e in elements.items())
     return replace(circuits[0], elements=joined)
 

@@ -267,7 +267,6 @@ def _conclusion(ranked: Sequence[Ranked], suggestion: Suggestion | None) -> str:
         return first.words
     if suggestion is None:
         return (
-            "nothing left to measure would tell these apart; start with the first: "
-            f"{first.words}"
+            f"nothing left to measure would tell these apart; start with the first: {first.words}"
         )
     return f"not settled yet; next reading: {suggestion.reading.words}"

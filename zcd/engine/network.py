@@ -82,7 +82,7 @@ class Network:
 
 
 def islands(circuit: Circuit) -> list[frozenset[str]]:
-    """Groups of nodes with a galvanic path between them, in order of first mention."""
+    """Groups of nodes that elements connect, in order of first mention; light does not."""
     groups: list[set[str]] = []
     for element in circuit:
         touching = [g for g in groups if not g.isdisjoint(element.nodes)]

@@ -168,14 +168,19 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
     """
     points = grid.points // 2 if grid.refine else grid.points
     phase = even_phases_rad(circuit.size, points)
-    first = _solve_on(circuit, phase, grid, like.states if like else {}, like)
-    if not grid.refine:
-        return first
-    waves = list(first.currents_a.values())
-    if "pin" in first.voltages_v:
-        waves.append(first.voltages_v["pin"])
-    finer = follow(phase, waves, grid.points)
-    return _solve_on(circuit, finer, grid, _at(phase, first.states, finer))
+    if like is not None and like.phase_rad.shape != phase.shape:
+        like = None
+    states = _solve_on(circuit, phase, grid, like.states if like else {}, like)
+    if grid.refine:
+        waves = [w for state in states.values() for w in state.currents_a.values()]
+        waves += [s.voltages_v["pin"] for s in states.values() if "pin" in s.voltages_v]
+        finer = follow(phase, waves, grid.points)
+        states = _solve_on(circuit, finer, grid, _at(phase, states, finer))
+        phase = finer
+    solution = _solution(circuit, phase, states)
+    multiplier = np.max([s.multiplier for s in states.values()], axis=0)
+    fading = multiplier**WINDOW_CYCLES > SETTLED_RATIO
+    return _with_transients(solution, fading, grid) if np.any(fading) else solution
 
 
 def solve_dead(circuit: Circuit) -> Solution:
@@ -244,15 +249,11 @@ def _lit_last(circuit: Circuit) -> list[frozenset[str]]:
 
 def _solve_on(
     circuit: Circuit, phase: FloatArray, grid: Grid, guess: States, like: Solution | None = None
-) -> Solution:
+) -> States:
     """All islands of a circuit on given phases of one period."""
     trajectory = Trajectory(phase, _omega(circuit))
     kept = _unchanged(circuit, like) if like else {}
-    states = _all_islands(circuit, trajectory, grid.isolated, guess, kept)
-    multiplier = np.max([s.multiplier for s in states.values()], axis=0)
-    fading = multiplier**WINDOW_CYCLES > SETTLED_RATIO
-    solution = _solution(circuit, phase, states)
-    return _with_transients(solution, fading, grid) if np.any(fading) else solution
+    return _all_islands(circuit, trajectory, grid.isolated, guess, kept)
 
 
 def _unchanged(circuit: Circuit, like: Solution) -> States:
@@ -302,9 +303,9 @@ def _with_transients(solution: Solution, fading: NDArray[np.bool_], grid: Grid) 
         whole: Mapping[str, FloatArray], part: Mapping[str, FloatArray]
     ) -> dict[str, FloatArray]:
         out = {}
-        for name, wave in whole.items():
-            out[name] = wave.copy()
-            out[name][index] = part[name][:, -points:]
+        for name in {**whole, **part}:
+            out[name] = whole[name].copy() if name in whole else np.zeros(phases.shape)
+            out[name][index] = part[name][:, -points:] if name in part else 0.0
         return out
 
     peaks = {}
@@ -341,7 +342,9 @@ def _island(
         state = _nothing_yet(circuit.size)
     else:
         state = _static_island(circuit, island, trajectory.phase_rad, photo, start)
-        state.busy = guess.busy if guess else _busy(capacitors, state, trajectory)
+        state.busy = _busy(capacitors, state, trajectory)
+        if guess:
+            state.busy |= guess.busy
     if np.any(state.busy):
         _solve_dynamic(circuit, island, trajectory, photo, start, state)
     return state
@@ -457,6 +460,8 @@ def _put(
         if index.size == size:
             whole[name] = wave
         else:
+            # a breakdown that only some rows are driven into
+            whole.setdefault(name, np.zeros((size, wave.shape[1])))
             whole[name][index] = wave
 
 

@@ -50,8 +50,7 @@ class Trajectory:
 class Steps:
     """Second-order backward difference on an uneven grid: x' = now x_k + one x_k-1 + two x_k-2.
 
-    Shapes (n, m), in 1/s. The first step of a period is of first order, so that only one value
-    of the period before is needed.
+    Shapes (n, m), in 1/s. The first two steps from rest are of first order.
     """
 
     now: FloatArray
@@ -76,7 +75,7 @@ def difference_steps(trajectory: Trajectory) -> Steps:
     now = (1.0 + 2.0 * ratio) / (1.0 + ratio) / h
     one = -(1.0 + ratio) / h
     two = ratio**2 / (1.0 + ratio) / h
-    start = 1 if trajectory.closed else 2
+    start = 0 if trajectory.closed else 2
     now[:, :start], one[:, :start] = 1.0 / h[:, :start], -1.0 / h[:, :start]
     two[:, :start] = 0.0
     return Steps(now, one, two)
@@ -98,27 +97,30 @@ def trajectory_solver(
         for j in range(k):
             band[:, : m - 1, j, upper + k + i - j] = c[:, i, j, None] * steps.one[:, 1:]
             band[:, : m - 2, j, upper + 2 * k + i - j] = c[:, i, j, None] * steps.two[:, 2:]
-    wrap = np.zeros((len(charged), n, m, k))
+    # what the last value of the period before and the one before it do to the first two points
+    wrap = np.zeros((2 * len(charged), n, m, k))
     for column, j in enumerate(charged):
         wrap[column, :, 0] = -c[:, :, j] * steps.one[:, :1]
         wrap[column, :, 1] = -c[:, :, j] * steps.two[:, 1:2]
+        wrap[len(charged) + column, :, 0] = -c[:, :, j] * steps.two[:, :1]
 
     def solve(matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
         for i in range(k):
             for j in range(k):
                 band[:, :, j, upper + i - j] = matrix[i][j] + c[:, i, j, None] * steps.now
-        right = np.empty((1 + len(charged), n, m, k))
+        right = np.empty((1 + wrap.shape[0], n, m, k))
         for i in range(k):
             right[0, ..., i] = currents[i] - push[i]
         right[1:] = wrap
         flat = _solve_band(band, right, upper)
         x = flat[0]
         if trajectory.closed and charged:
-            last = np.moveaxis(flat[:, :, -1][..., charged], 0, 2)
+            ends = np.concatenate([flat[:, :, -1][..., charged], flat[:, :, -2][..., charged]], 2)
+            last = np.moveaxis(ends, 0, 2)
             trajectory.carry = last[..., 1:]
-            gap = np.eye(len(charged)) - trajectory.carry
+            gap = np.eye(wrap.shape[0]) - trajectory.carry
             start = np.linalg.solve(gap, last[..., :1])[..., 0]
-            for column in range(len(charged)):
+            for column in range(wrap.shape[0]):
                 x = x + flat[1 + column] * start[:, column, None, None]
         return np.moveaxis(x, 2, 0)
 

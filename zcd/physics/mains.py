@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from zcd.errors import require
+
 FloatArray = NDArray[np.float64]
 
 
@@ -58,6 +60,11 @@ def crossing_shift_rad(
     rising_rad, falling_rad : float
         Positive = later than 0 (rising) and pi (falling). [rad]
 
+    Raises
+    ------
+    InputError
+        If a crossing is not within half a radian of that of the fundamental.
+
     Notes
     -----
     The crossing nearest to the fundamental's is taken; harmonics strong enough to make several
@@ -70,5 +77,9 @@ def crossing_shift_rad(
     def wave(phase: float) -> float:
         return float(mains_voltage_v([[phase]], [1.0], orders, ratios, phases_rad)[0, 0])
 
-    span = 0.5  # rad; the compatibility levels move a crossing by 0.07 rad at the most
+    span = 0.5  # rad; single harmonics at their compatibility levels move a crossing by 0.07 rad
+    for middle in (0.0, np.pi):
+        crosses = wave(middle - span) * wave(middle + span) < 0
+        require(crosses, "mains.harmonics", list(np.atleast_1d(ratios)), "",
+                "weak enough to leave one zero crossing in each half period")  # fmt: skip
     return brentq(wave, -span, span), brentq(wave, np.pi - span, np.pi + span) - np.pi

@@ -101,9 +101,11 @@ def shape_weight_ratio(ctr_ratio: ArrayLike, test_current_a: float) -> FloatArra
     weight : ndarray
         0 at or below the low-rank sample's CTR, 1 at or above the high-rank sample's. [1]
     """
-    at_5_ma = np.asarray(ctr_ratio, dtype=float) / ctr_shape_ratio(test_current_a, 0.0)
-    span = np.log(HIGH_SAMPLE_CTR_RATIO / LOW_SAMPLE_CTR_RATIO)
-    return np.clip(np.log(at_5_ma / LOW_SAMPLE_CTR_RATIO) / span, 0.0, 1.0)
+    # the CTR at 5 mA follows from the one stated by the part's own shape, so that both are sought
+    low, high = (np.log(ctr_shape_ratio(test_current_a, weight)) for weight in (0.0, 1.0))
+    span = np.log(HIGH_SAMPLE_CTR_RATIO / LOW_SAMPLE_CTR_RATIO) + high - low
+    above = np.log(np.asarray(ctr_ratio, dtype=float) / LOW_SAMPLE_CTR_RATIO) - low
+    return np.clip(above / span, 0.0, 1.0)
 
 
 @cache

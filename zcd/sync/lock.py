@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Controller, Topology
-from zcd.circuit.elements import Circuit, MainsSource
+from zcd.circuit.elements import Circuit
 from zcd.engine.solve import EDGES, Grid, Solution, solve
 from zcd.sync.pulses import Pulses, find_pulses
 
@@ -73,10 +73,7 @@ def judge(solution: Solution, board: Board) -> Lock:
     """
     rules = board.controller
     pulses = find_pulses(solution, rules.low_threshold_v, rules.high_threshold_v)
-    frequency = np.asarray(solution.circuit.of(MainsSource)[0].frequency_hz, dtype=float)
-    frequency = np.broadcast_to(frequency, pulses.count.shape)
-    margins = _margins(pulses, rules, board, frequency)
-    return Lock(pulses=pulses, margins=margins)
+    return Lock(pulses=pulses, margins=_margins(pulses, rules, board))
 
 
 def lock_of(circuit: Circuit, board: Board, grid: Grid = EDGES) -> Lock:
@@ -84,9 +81,7 @@ def lock_of(circuit: Circuit, board: Board, grid: Grid = EDGES) -> Lock:
     return judge(solve(circuit, grid), board)
 
 
-def _margins(
-    pulses: Pulses, rules: Controller, board: Board, frequency_hz: FloatArray
-) -> FloatArray:
+def _margins(pulses: Pulses, rules: Controller, board: Board) -> FloatArray:
     """Margins of all rules, shape (n, len(RULES))."""
     supply = board.output.supply_v
     reaches_low = (rules.low_threshold_v - pulses.lowest_v) / rules.low_threshold_v
@@ -96,19 +91,23 @@ def _margins(
     # without a pulse, rules about it count as failed by the distance the pin is short of one
     short = np.minimum(reaches_low, reaches_high)
     missing = np.minimum(-1.0, -1.0 + short)
-    high_time = 1.0 / (frequency_hz * np.maximum(pulses.count, 1)) - _longest(pulses.low_time_s)
+    # what is surely low and surely high, whatever the input makes of the undefined band
+    sure_low = pulses.low_time_s - pulses.rise_transition_s
+    sure_high = pulses.interval_s - pulses.low_time_s - pulses.fall_transition_s
     offset = pulses.fall_offset_s if rules.edge == "falling" else pulses.rise_offset_s
     transition = np.maximum(_longest(pulses.fall_transition_s), _longest(pulses.rise_transition_s))
     about_pulses = (
-        _shortest(pulses.low_time_s) / rules.min_low_time_s - 1.0,
-        high_time / rules.min_high_time_s - 1.0,
+        _shortest(sure_low) / rules.min_low_time_s - 1.0,
+        _shortest(sure_high) / rules.min_high_time_s - 1.0,
         1.0 - transition / rules.max_transition_s,
         1.0 - _longest(np.abs(offset)) / rules.max_offset_s,
-        1.0 - np.abs(pulses.period_s / nominal_period - 1.0) / rules.period_tolerance_ratio,
+        1.0
+        - _longest(np.abs(pulses.interval_s / nominal_period - 1.0)) / rules.period_tolerance_ratio,
     )
     there = pulses.count > 0
     columns = [reaches_low, reaches_high]
-    columns += [np.where(there, margin, missing) for margin in about_pulses]
+    # kept above -1, so that a pulse that is barely there is no worse than none at all
+    columns += [np.where(there, np.maximum(margin, -1.0), missing) for margin in about_pulses]
     return np.stack(columns, axis=1)
 
 

@@ -16,6 +16,8 @@ IntArray = NDArray[np.intp]
 
 MAX_PULSES = 4
 """Pulses a period that are kept; more than two is chatter already."""
+# edges of each kind: those of the pulses kept, and one more at either end
+_EDGES = MAX_PULSES + 2
 ONE_SIDED_RATIO = 0.1
 """Light of one half period over that of the other, below which the detector is one-sided."""
 
@@ -41,8 +43,10 @@ class Pulses:
         otherwise the nearest.
     fall_transition_s, rise_transition_s : ndarray
         Time in the undefined band at each edge.
+    interval_s : ndarray
+        From each falling edge to the next one.
     period_s : ndarray, shape (n,)
-        From pulse to pulse, mean; nan without pulses.
+        Their mean; nan without pulses.
     lowest_v, highest_v : ndarray, shape (n,)
         Extremes of the pin.
     """
@@ -55,6 +59,7 @@ class Pulses:
     rise_offset_s: FloatArray
     fall_transition_s: FloatArray
     rise_transition_s: FloatArray
+    interval_s: FloatArray
     period_s: FloatArray
     lowest_v: FloatArray
     highest_v: FloatArray
@@ -86,6 +91,7 @@ def find_pulses(
     rise, band_out = _edges(solution, -pin, -high, -low, period)
     fall, band_in = _in_time_order(fall, band_in)
     rise, band_out = _after(fall, *_in_time_order(rise, band_out), period[:, None])
+    fall, band_in, rise, band_out = (a[:, :MAX_PULSES] for a in (fall, band_in, rise, band_out))
     low_time = rise - fall
     count = np.sum(np.isfinite(low_time), axis=1)
     shifts = crossing_shift_rad(mains.orders, mains.ratios, mains.phases_rad)
@@ -101,6 +107,7 @@ def find_pulses(
         rise_offset_s=_offset(rise, period[:, None], shifts, half + (not inverted)),
         fall_transition_s=band_in,
         rise_transition_s=band_out,
+        interval_s=_to_next(fall, count, period[:, None]),
         period_s=np.where(count > 0, period / np.maximum(count, 1), np.nan),
         lowest_v=pin.min(axis=1),
         highest_v=pin.max(axis=1),
@@ -112,7 +119,7 @@ def _edges(
 ) -> tuple[FloatArray, FloatArray]:
     """Where a waveform, once above `high`, comes below `low`: time, and time in between.
 
-    Shape (n, MAX_PULSES); unordered, nan beyond the last.
+    Shape (n, _EDGES); unordered, nan beyond the last.
     """
     n, m = wave.shape
     # two periods, so that an edge's way through the band may begin before the period
@@ -126,9 +133,9 @@ def _edges(
     falls[:, : m - 1] = False
     rows, at = np.nonzero(falls)
     order = np.arange(rows.size) - np.searchsorted(rows, rows)
-    keep = order < MAX_PULSES
+    keep = order < _EDGES
     rows, at, order = rows[keep], at[keep], order[keep]
-    edge, entered = np.full((n, MAX_PULSES), np.nan), np.full((n, MAX_PULSES), np.nan)
+    edge, entered = np.full((n, _EDGES), np.nan), np.full((n, _EDGES), np.nan)
     edge[rows, order] = _crossing(time, twice, rows, at, low)
     start = np.where(level == 1, index, -1)
     above = np.maximum.accumulate(start, axis=1)[rows, at]
@@ -159,8 +166,16 @@ def _after(
     shift = np.arange(rise.shape[1]) + first_is_rise
     wraps = shift >= count
     index = np.where(wraps, shift - count, shift).clip(0, rise.shape[1] - 1)
+    none = np.where(np.isnan(fall), np.nan, 0.0)
     rise_next = np.take_along_axis(rise, index, axis=1) + np.where(wraps, period, 0.0)
-    return rise_next, np.take_along_axis(band, index, axis=1)
+    return rise_next + none, np.take_along_axis(band, index, axis=1) + none
+
+
+def _to_next(fall: FloatArray, count: IntArray, period: FloatArray) -> FloatArray:
+    """From each falling edge to the next; from the last to the first of the next period."""
+    last = np.arange(fall.shape[1]) == count[:, None] - 1
+    following = np.where(last, fall[:, :1] + period, np.roll(fall, -1, axis=1))
+    return following - fall
 
 
 def _lit_half(solution: Solution) -> FloatArray:
