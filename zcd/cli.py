@@ -103,7 +103,7 @@ def commands() -> None:
     Example
       zcd demo                        see all of it on an invented board
       zcd new dryer.toml              write down what is printed on the parts
-      zcd readings dryer.toml         what a meter shows, good and under each fault
+      zcd readings dryer.toml         what a meter shows, good or faulty
       zcd diagnose dryer.toml --ask   enter readings, learn which fault it is
       zcd check dryer.toml            see whether the repaired board will hold
     """

@@ -26,6 +26,8 @@ OUTPUT = """\
 pull_up = "47k"
 supply = "5 V"
 """
+# twice a period the pin must come up again within half a millisecond
+FULL_WAVE_OUTPUT = OUTPUT.replace("47k", "15k")
 SWITCHED = HEAD.replace('"direct"', '"switched"')
 SUPPRESSED = HEAD.replace(
     'feed = "direct"',
@@ -48,8 +50,10 @@ TEXTS: dict[str, str] = {
     "half-wave-clamped": joined(
         HEAD, RECTIFIER, CLAMP, CHAIN, 'topology = "half-wave-clamped"\n', OUTPUT
     ),
-    "bridge": joined(HEAD, RECTIFIER, CHAIN, 'topology = "bridge"\n', OUTPUT),
-    "two-led": joined(HEAD.replace("817C", "814"), CHAIN, 'topology = "two-led"\n', OUTPUT),
+    "bridge": joined(HEAD, RECTIFIER, CHAIN, 'topology = "bridge"\n', FULL_WAVE_OUTPUT),
+    "two-led": joined(
+        HEAD.replace("817C", "814"), CHAIN, 'topology = "two-led"\n', FULL_WAVE_OUTPUT
+    ),
     "parallel": joined(HEAD, RECTIFIER, CHAIN, 'parallel = [["330k", "220k"]]\n', OUTPUT),
     "across the LED": joined(
         HEAD, RECTIFIER, CHAIN, OUTPUT, '[led]\nresistor = "10k"\ncapacitor = "10 nF"\n'

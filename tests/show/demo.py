@@ -64,6 +64,8 @@ def lost_below(*boundary_ratio: float, rule: str = "edge offset", here: float = 
         mains_rms_v=np.linspace(100.0, 260.0, points),
         boundary_ratio=np.array(boundary_ratio),
         rules=(rule,) * points,
+        upper_ratio=np.full(points, np.nan),
+        upper_rules=(None,) * points,
         lowest_ratio=0.01,
         highest_ratio=1.0,
         here=(230.0, here),

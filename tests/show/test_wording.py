@@ -53,7 +53,7 @@ def test_offsets_are_late_or_early(offset_s: float, words: str) -> None:
     [(4.696, "4.7"), (0.25, "0.25 (short)"), (inf, "over 100"), (nan, "none gives lock")],
 )
 def test_headrooms(factor: float, words: str) -> None:
-    assert factor_text(Headroom(factor=factor, rule=None)) == words
+    assert factor_text(Headroom(locks=factor >= 1.0, factor=factor, rule=None)) == words
 
 
 @pytest.mark.parametrize(

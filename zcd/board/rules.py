@@ -262,7 +262,8 @@ def written_references(file: BoardFile) -> Iterator[tuple[str, str]]:
 
 
 def _references(file: BoardFile) -> Iterator[InputError]:
-    first: dict[str, str] = {}
+    # what the element list calls the load relay
+    first: dict[str, str] = {"K1": "K1 is the load relay"}
     for key, ref in written_references(file):
         if ref in first:
             yield refusal(ref, f"a reference not used before ({first[ref]})", key)

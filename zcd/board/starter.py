@@ -109,7 +109,7 @@ grade = "GRADE"               # as printed, or unranked if not written
 # capacitor = "10 nF"                                                # example
 
 [output]
-pull_up = "10k"               # or pull_down, for an emitter follower
+pull_up = "15k"               # or pull_down, for an emitter follower
 supply = "5 V"
 # pin_capacitor = "1 nF"                                             # example
 

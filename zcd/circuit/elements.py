@@ -245,6 +245,11 @@ def _arguments(values: dict[str, Value]) -> dict[str, Any]:
     return dict(values)
 
 
+def is_hidden(element: Element) -> bool:
+    """Whether an element is a property of a part rather than a part with a marking."""
+    return element.ref.endswith((".leak", ".miller"))
+
+
 def stack(circuits: Sequence[Circuit]) -> Circuit:
     """Join batches, row after row; an element that some circuits lack is absent in their rows.
 

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.circuit.elements import Capacitance, Circuit, Junction, Phototransistor, Resistance
+from zcd.circuit.elements import (
+    Capacitance,
+    Circuit,
+    Junction,
+    Phototransistor,
+    Resistance,
+    is_hidden,
+)
 from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.readings import Reading, Side, side_of
@@ -69,8 +76,8 @@ def bench_card(atlas: Atlas, progress: Progress | None = None) -> tuple[CardLine
 
 
 def _line(atlas: Atlas, reading: Reading) -> CardLine:
-    shown = atlas.shown(reading)
-    apart = _apart(atlas, reading, shown)
+    shown = atlas.by_fault(atlas.shown(reading))
+    limits = _healthy_limits(atlas, reading, shown[0])
     return CardLine(
         reading=reading,
         side=side_of(atlas.circuit, reading),
@@ -78,8 +85,8 @@ def _line(atlas: Atlas, reading: Reading) -> CardLine:
         healthy=_spread(shown[0]),
         faults={
             fault.key: _spread(row)
-            for fault, row, differs in zip(atlas.faults, shown, apart, strict=True)
-            if differs
+            for fault, row in zip(atlas.faults, shown, strict=True)
+            if _differs(reading, row, limits)
         },
     )
 
@@ -90,14 +97,17 @@ def _spread(values: FloatArray) -> Shown:
     return Shown(low=float(low), middle=float(middle), high=float(high))
 
 
-def _apart(atlas: Atlas, reading: Reading, shown: FloatArray) -> NDArray[np.bool_]:
-    """Faults whose middle reading lies outside what a good board shows, errors included."""
+def _healthy_limits(atlas: Atlas, reading: Reading, healthy: FloatArray) -> tuple[float, float]:
+    """What a good board shows, errors included, on the reading's own scale."""
+    values = scaled(reading.function, healthy)
+    margin = APART * error(reading.function, values, atlas.meter)
+    return float(np.min(values - margin)), float(np.max(values + margin))
+
+
+def _differs(reading: Reading, shown: FloatArray, limits: tuple[float, float]) -> bool:
+    """Whether most of what a fault shows lies outside what a good board shows."""
     values = scaled(reading.function, shown)
-    middle = np.median(values, axis=1)
-    healthy = values[0]
-    margin = APART * error(reading.function, healthy, atlas.meter)
-    low, high = np.min(healthy - margin), np.max(healthy + margin)
-    return np.asarray((middle < low) | (middle > high))
+    return bool(np.mean((values < limits[0]) | (values > limits[1])) > 0.5)
 
 
 def parts_over(circuit: Circuit, a: str, b: str) -> str:
@@ -106,7 +116,6 @@ def parts_over(circuit: Circuit, a: str, b: str) -> str:
     for element in circuit:
         if not isinstance(element, Resistance | Capacitance | Junction | Phototransistor):
             continue
-        hidden = element.ref.endswith((".leak", ".miller"))
-        if {element.a, element.b} == {a, b} and not hidden:
+        if {element.a, element.b} == {a, b} and not is_hidden(element):
             refs.append(element.ref)
     return ", ".join(refs)

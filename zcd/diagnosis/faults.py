@@ -37,8 +37,7 @@ RESISTIVE_CONTACT_OHM = (5e3, 1e6)
 LOW_SUPPLY = (0.3, 0.85)
 LOW_MAINS = (0.4, 0.85)
 PIN_LEAK_OHM = (1e3, 100e3)
-WRONG_DECADES = (0.1, 10.0)
-SMALL_DIODE_V = 100.0
+SMALL_DIODE_V = 75.0
 """Reverse rating of a signal diode fitted where a mains rectifier belongs (1N4148)."""
 
 
@@ -206,13 +205,11 @@ def _resistor_faults(ref: str) -> Iterator[Fault]:
         _set(ref, "resistance_ohm", SHORT_OHM),
     )  # fmt: skip
 
-    def decade(u: FloatArray) -> FloatArray:
-        return np.where(u < 0.5, *WRONG_DECADES)
-
-    yield _fault(
-        ref, "resistor", "wrong part", f"{ref} has a wrong value, a decade off: read its marking",
-        _times(ref, "resistance_ohm", decade), decade, "x",
-    )  # fmt: skip
+    for mode, decade in (("ten times too low", 0.1), ("ten times too high", 10.0)):
+        yield _fault(
+            ref, "resistor", mode, f"{ref} is {mode}: a wrong part, read its marking",
+            _times(ref, "resistance_ohm", _between((decade, decade))),
+        )  # fmt: skip
 
 
 def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
@@ -308,7 +305,7 @@ def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:
         yield _fault(
             f"{ref} transistor", "phototransistor", mode, words,
             _bridge(f"{ref}.bridge", element.a, element.b, size),
-            size if callable(size) else None, "Ω",
+            *((size, "Ω") if callable(size) else (None, "")),
         )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from zcd.board.model import Board
 from zcd.board.schema import Table, one_of, quantity, quantity_or_none
 from zcd.board.units import Kind, nearest, refusal
 from zcd.circuit.build import build_circuit
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, is_hidden
 from zcd.diagnosis.meters import AcKind, Meter, usual_meter
 from zcd.diagnosis.readings import Measured
 from zcd.diagnosis.words import make_reading, parse_function, parse_value, part_nodes
@@ -52,7 +52,7 @@ class ReadingTable(Table):
     over: str | None = Field(default=None, description='a part such as "R2"')
     red: str | None = Field(default=None, description='a node such as "pin"')
     black: str | None = Field(default=None, description='a node such as "logic0"')
-    value: str | float | int = Field(description='what the meter showed, such as "4.98 V"')
+    value: object = Field(description='what the meter showed, such as "4.98 V"')
 
 
 class JobFile(Table):
@@ -110,7 +110,7 @@ def load_job(path: str | Path) -> Job:
     """
     path = Path(path)
     found = parse_toml(read_text(path, WANTED), path.name, WANTED)
-    if not {"board", "readings"} & found.keys():
+    if not JobFile.model_fields.keys() & found.keys():
         return Job(board=load_board(path), meter=usual_meter())
     file, lines = validate(JobFile, found)
     if file is None:
@@ -165,7 +165,7 @@ def _probes(table: ReadingTable, circuit: Circuit, key: str) -> tuple[str, str]:
             raise refusal(table.over, "either `over`, or `red` and `black`", f"{key}.over")
         nodes = part_nodes(table.over, circuit)
         if nodes is None:
-            parts = tuple(e.ref for e in circuit if len(e.nodes) == 2)
+            parts = tuple(e.ref for e in circuit if not is_hidden(e))
             allowed = f"one of {', '.join(parts)}{nearest(table.over, parts)}"
             raise refusal(table.over, allowed, f"{key}.over")
         return nodes[0], nodes[1]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -52,9 +54,9 @@ def error(function: Function, values: FloatArray, meter: Meter) -> FloatArray:
 
 
 class Fit:
-    """Density of a reading under every fault, from the atlas's samples of it.
+    """Density of a reading in every entry of the atlas, from its samples there.
 
-    Each sample stands for the gap to its neighbours of the same fault: a drift that was tried
+    Each sample stands for the gap to its neighbours of the same entry: a drift that was tried
     at some sizes explains those in between.
     """
 
@@ -66,19 +68,52 @@ class Fit:
         widest = float(self.width.max())
         self.flat = 1.0 / (high - low + 10.0 * widest)
 
-    def density(self, value: FloatArray | float) -> FloatArray:
-        """Density at each sample, shape (..., F, N), outliers included.
+    def reading_at(self, index: NDArray[np.intp]) -> FloatArray:
+        """What the meter shows in some of the samples, by their place among all."""
+        centre = self.centre.ravel()[index]
+        return 10.0**centre - LEAST_OHM if self.function is Function.OHM else centre
+
+    def good(self, value: FloatArray | float) -> FloatArray:
+        """Density of a sound reading at each sample, shape (..., E, N).
 
         `value` has shape (...,).
         """
         y = scaled(self.function, np.asarray(value, dtype=float))[..., None, None]
         z = (y - self.centre) / self.width
-        normal = np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * self.width)
-        return (1.0 - OUTLIER_SHARE) * normal + OUTLIER_SHARE * self.flat
+        return np.asarray(np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * self.width))
+
+    def density(self, value: FloatArray | float) -> FloatArray:
+        """Density at each sample, outliers included."""
+        return (1.0 - OUTLIER_SHARE) * self.good(value) + OUTLIER_SHARE * self.flat
+
+
+def joint_log(fits: Sequence[tuple[Fit, float]]) -> tuple[FloatArray, float]:
+    """Log density of readings that show one fact, and that of the same readings as outliers.
+
+    If one of them is wrong, all are: three ways to see that there is no pulse are one piece of
+    evidence, not three.
+
+    Parameters
+    ----------
+    fits : sequence of (Fit, float)
+        Each with what was read.
+
+    Returns
+    -------
+    log_density : ndarray, shape (E, N)
+    log_flat : float
+    """
+    log_flat = float(sum(np.log(fit.flat) for fit, _ in fits))
+    with np.errstate(divide="ignore"):
+        log_good = np.sum([np.log(fit.good(value)) for fit, value in fits], axis=0)
+    return (
+        np.logaddexp(np.log1p(-OUTLIER_SHARE) + log_good, np.log(OUTLIER_SHARE) + log_flat),
+        log_flat,
+    )
 
 
 def _gaps(centre: FloatArray) -> FloatArray:
-    """Half the distance between the neighbours of each sample, within its fault."""
+    """Half the distance between the neighbours of each sample, within its entry."""
     order = np.argsort(centre, axis=1)
     ranked = np.take_along_axis(centre, order, axis=1)
     step = np.diff(ranked, axis=1)

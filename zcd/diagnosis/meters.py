@@ -23,6 +23,8 @@ OHM_FULL_SCALE_V = 0.7
 DIODE_SOURCE_OHM = 2.7e3
 """Behind the diode test's open-circuit voltage: 1 mA into a short (the sheets: 0.4 to 1.5 mA)."""
 DIODE_FULL_SCALE_V = 2.0
+OPEN_SHARE = 0.95
+"""A diode test shows overload above this share of its own open-circuit voltage."""
 OVERLOAD = float("inf")
 """What the meter shows beyond its range."""
 

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.faults import Fault
-from zcd.diagnosis.likelihood import Fit
+from zcd.diagnosis.likelihood import Fit, joint_log
 from zcd.diagnosis.priors import prior_shares
-from zcd.diagnosis.readings import Measured, Reading, Side, side_of
+from zcd.diagnosis.readings import PIN_FUNCTIONS, Measured, Reading, Side, side_of
 
 FloatArray = NDArray[np.float64]
 
@@ -146,33 +146,39 @@ def diagnose(
 
 
 def posterior(atlas: Atlas, measured: Sequence[Measured]) -> tuple[FloatArray, float]:
-    """Weight of every fault and sample, shape (F, N), and of none of these; they sum to 1."""
+    """Weight of every entry and sample, shape (E, N), and of none of these; they sum to 1."""
     shares = prior_shares(atlas.faults)
-    log_weight = np.log(shares)[:, None] - np.log(atlas.severity.size)
-    log_weight = np.broadcast_to(log_weight, (shares.size, atlas.severity.size))
+    spread = np.bincount(atlas.member)[atlas.member] * atlas.severity.shape[1]
+    log_weight = np.log(shares[atlas.member] / spread)[:, None] + np.zeros(atlas.severity.shape)
     log_none = np.log1p(-shares.sum())
-    for m in measured:
-        fit = Fit(m.reading, atlas.shown(m.reading), atlas.meter)
-        log_weight = log_weight + np.log(fit.density(m.value))
-        log_none += np.log(fit.flat)
+    for fact in _facts(measured):
+        log_density, log_flat = joint_log([(atlas.fit(m.reading), m.value) for m in fact])
+        log_weight = log_weight + log_density
+        log_none += log_flat
     top = max(float(log_weight.max()), float(log_none))
     weights, none = np.exp(log_weight - top), float(np.exp(log_none - top))
     total = float(weights.sum()) + none
     return weights / total, none / total
 
 
+def _facts(measured: Sequence[Measured]) -> list[list[Measured]]:
+    """Readings by the fact they show: those of the pulses at the pin together, others alone."""
+    pulses = [m for m in measured if m.reading.function in PIN_FUNCTIONS]
+    others = [[m] for m in measured if m.reading.function not in PIN_FUNCTIONS]
+    return [*others, pulses] if pulses else others
+
+
 def _ranked(atlas: Atlas, weights: FloatArray, none: float) -> tuple[Ranked, ...]:
     """Faults with their probabilities, most probable first."""
     found = [Ranked(fault=None, probability=none)]
-    for fault, row in zip(atlas.faults, weights, strict=True):
-        amount = None
-        if fault.amount is not None:
-            amount = _points(fault.amount(atlas.severity), row)
+    rows = zip(atlas.faults, atlas.by_fault(weights), atlas.by_fault(atlas.severity), strict=True)
+    for fault, row, severity in rows:
+        amount = _points(fault.amount(severity), row) if fault.amount else None
         found.append(
             Ranked(
                 fault=fault,
                 probability=float(row.sum()),
-                severity=_points(atlas.severity, row)[1],
+                severity=_points(severity, row)[1],
                 amount=amount,
             )
         )
@@ -196,7 +202,7 @@ def _best(
     """The reading with the largest expected gain for its cost."""
     best: tuple[float, Reading, float] | None = None
     for reading in readings:
-        gain = expected_gain_bits(Fit(reading, atlas.shown(reading), atlas.meter), weights, none)
+        gain = expected_gain_bits(atlas.fit(reading), weights, atlas.member, none)
         score = gain / COSTS[side_of(atlas.circuit, reading)]
         if gain >= LEAST_GAIN_BITS and (best is None or score > best[0]):
             best = score, reading, gain
@@ -213,22 +219,26 @@ def _best(
 
 def _outcomes(atlas: Atlas, reading: Reading, weights: FloatArray) -> tuple[Outcome, ...]:
     """What the reading would show under the likeliest faults."""
-    shown = atlas.shown(reading)
-    likely = np.argsort(-weights.sum(axis=1))[:OUTCOMES]
+    shown, weight = atlas.by_fault(atlas.shown(reading)), atlas.by_fault(weights)
+    likely = np.argsort([-w.sum() for w in weight])[:OUTCOMES]
     return tuple(
-        Outcome(key=atlas.faults[f].key, value=_points(shown[f], weights[f])) for f in likely
+        Outcome(key=atlas.faults[f].key, value=_points(shown[f], weight[f])) for f in likely
     )
 
 
-def expected_gain_bits(fit: Fit, weights: FloatArray, none: float) -> float:
+def expected_gain_bits(
+    fit: Fit, weights: FloatArray, member: NDArray[np.intp], none: float
+) -> float:
     """Information that a reading is expected to give about which fault it is.
 
     Parameters
     ----------
     fit : Fit
-        F faults, N samples.
-    weights : ndarray, shape (F, N)
+        E entries, N samples.
+    weights : ndarray, shape (E, N)
         Posterior before the reading.
+    member : ndarray of int, shape (E,)
+        Fault of each entry.
     none : float
         Probability of none of these, of which a reading says nothing.
 
@@ -239,19 +249,12 @@ def expected_gain_bits(fit: Fit, weights: FloatArray, none: float) -> float:
     """
     flat = weights.ravel() / weights.sum()
     picks = np.searchsorted(np.cumsum(flat), (np.arange(TRIALS) + 0.5) / TRIALS)
-    values = _unscaled(fit, fit.centre.ravel()[picks.clip(0, flat.size - 1)])
-    joint = np.sum(fit.density(values) * weights, axis=2)
+    values = fit.reading_at(picks.clip(0, flat.size - 1))
+    of_fault = np.equal.outer(member, np.arange(member.max() + 1)).astype(float)
+    joint = np.sum(fit.density(values) * weights, axis=2) @ of_fault
     after = joint / joint.sum(axis=1, keepdims=True)
-    before = weights.sum(axis=1) / weights.sum()
+    before = weights.sum(axis=1) @ of_fault / weights.sum()
     return (1.0 - none) * max(float(_entropy(before) - np.mean(_entropy(after))), 0.0)
-
-
-def _unscaled(fit: Fit, centre: FloatArray) -> FloatArray:
-    """Readings whose scaled value is `centre`."""
-    from zcd.diagnosis.likelihood import LEAST_OHM
-    from zcd.diagnosis.readings import Function
-
-    return 10.0**centre - LEAST_OHM if fit.function is Function.OHM else centre
 
 
 def _entropy(shares: FloatArray) -> FloatArray:

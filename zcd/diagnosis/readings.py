@@ -23,6 +23,7 @@ from zcd.diagnosis.meters import (
     DIODE_FULL_SCALE_V,
     DIODE_SOURCE_OHM,
     OHM_RANGES_OHM,
+    OPEN_SHARE,
     OVERLOAD,
     Meter,
     ac_volts,
@@ -30,9 +31,9 @@ from zcd.diagnosis.meters import (
     ohm_source_ohm,
 )
 from zcd.engine.network import islands
-from zcd.engine.solve import READINGS, Grid, Solution, solve, solve_dead
+from zcd.engine.solve import PULSES, READINGS, Grid, Solution, solve, solve_dead
 from zcd.errors import InputError
-from zcd.sync.pulses import find_pulses
+from zcd.sync.pulses import Pulses, find_pulses
 
 FloatArray = NDArray[np.float64]
 
@@ -115,7 +116,10 @@ def check_reading(circuit: Circuit, reading: Reading) -> None:
     """Refuse a reading at nodes that the board lacks or that share no path."""
     a, b = circuit.node(reading.a), circuit.node(reading.b)
     if a == b:
-        raise InputError(f"a reading needs two different nodes, got {reading.a!r} twice")
+        raise InputError(
+            f"a reading needs two different nodes, got {reading.a!r} and {reading.b!r}, "
+            "which are one"
+        )
     if not any({a, b} <= island for island in islands(circuit)):
         raise InputError(
             f"a reading needs two nodes on the same side of the optocoupler, "
@@ -199,6 +203,7 @@ class Bench:
     circuit: Circuit
     meter: Meter
     _powered: Solution | None = None
+    _pulses: Pulses | None = None
 
     def take(self, readings: Sequence[Reading]) -> FloatArray:
         """What the meter shows, shape (n, len(readings))."""
@@ -240,9 +245,11 @@ class Bench:
 
     def _pin(self, function: Function) -> FloatArray:
         """Frequency, duty and low time at the pin; no pulses read 0."""
-        solution = self._base()
         rules = self.board.controller
-        pulses = find_pulses(solution, rules.low_threshold_v, rules.high_threshold_v)
+        if self._pulses is None:
+            solution = solve(self.circuit, PULSES)
+            self._pulses = find_pulses(solution, rules.low_threshold_v, rules.high_threshold_v)
+        pulses = self._pulses
         there = pulses.count > 0
         if function is Function.FREQUENCY:
             return np.where(there, 1.0 / np.where(there, pulses.period_s, 1.0), 0.0)
@@ -276,7 +283,8 @@ class Bench:
     def _diode(self, reading: Reading) -> FloatArray:
         """Diode test."""
         volts = self._probe(reading, self.meter.diode_open_v, DIODE_SOURCE_OHM)
-        return np.where(volts > DIODE_FULL_SCALE_V, OVERLOAD, volts)
+        full_scale = min(DIODE_FULL_SCALE_V, OPEN_SHARE * self.meter.diode_open_v)
+        return np.where(volts > full_scale, OVERLOAD, volts)
 
 
 def unplugged(circuit: Circuit) -> Circuit:

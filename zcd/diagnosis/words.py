@@ -6,7 +6,7 @@ from math import inf
 
 from zcd.board.kinds import DURATION
 from zcd.board.units import Kind, format_si, nearest, parse_quantity, refusal
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, TwoNode, is_hidden
 from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.readings import PIN_FUNCTIONS, UNITS, Function, Measured, Reading, check_reading
 from zcd.errors import InputError
@@ -36,8 +36,8 @@ KINDS = {
         spellings={"hz": 1.0}, prefixes="k",
     ),
     Function.DUTY: Kind(
-        word="a share of time", unit="%", low=0.0, high=1.0, examples=("48 %", "0"),
-        spellings={"%": 0.01},
+        word="a share of time", unit="%", low=0.0, high=1.0, examples=("48 %", "0 %"),
+        spellings={"%": 0.01}, bare=False,
     ),
     Function.LOW_TIME: Kind(
         word=DURATION.word, unit="s", low=0.0, high=1.0, examples=("9.5 ms", "800 us"),
@@ -94,10 +94,9 @@ def make_reading(function: Function, a: str, b: str, circuit: Circuit, key: str 
 
 def part_nodes(ref: str, circuit: Circuit) -> tuple[str, ...] | None:
     """The nodes of a part, so that ``ohm R2 150k`` needs no node names; None if there is none."""
-    for element in circuit:
-        if element.ref.casefold() == ref.casefold() and len(element.nodes) == 2:
-            return element.nodes
-    return None
+    wanted = ref.casefold()
+    parts = (e for e in circuit if isinstance(e, TwoNode) and not is_hidden(e))
+    return next((e.nodes for e in parts if e.ref.casefold() == wanted), None)
 
 
 def parse_reading(text: str, circuit: Circuit) -> Measured:

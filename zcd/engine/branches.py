@@ -41,7 +41,11 @@ class Branch(Protocol):
 
 
 class JunctionBranch:
-    """A diode in forward direction."""
+    """A diode in forward direction.
+
+    After an update, `voltage_v` and `current_a` are those of the linearised circuit: where Newton
+    has ended they are the solution.
+    """
 
     offset_v: FloatArray | float = 0.0
 
@@ -54,6 +58,8 @@ class JunctionBranch:
         self.total_ohm = self.series_ohm + SCALE_OHM
         self.state_v = np.zeros((size, points))
         self.now: tuple[FloatArray, FloatArray, FloatArray]
+        self.voltage_v: FloatArray
+        self.current_a: FloatArray
 
     def linearise(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         omega = diode_omega(self.state_v, self.saturation_a, self.emission_v, self.total_ohm)
@@ -63,9 +69,11 @@ class JunctionBranch:
         return self.now
 
     def update(self, voltage_v: FloatArray) -> FloatArray:
-        voltage, _, conductance = self.now
+        voltage, current, conductance = self.now
         step = voltage_v - voltage
-        step = step + SCALE_OHM * conductance * step
+        more = conductance * step
+        self.voltage_v, self.current_a = voltage_v, current + more
+        step = step + SCALE_OHM * more
         self.state_v = self.state_v + step
         return step
 

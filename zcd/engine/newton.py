@@ -14,9 +14,9 @@ from zcd.errors import SolverError
 FloatArray = NDArray[np.float64]
 LinearSolve = Callable[[list[list[FloatArray]], list[FloatArray]], FloatArray]
 
-STEP_TOLERANCE_V = 1e-5
+STEP_TOLERANCE_V = 1e-4
 """Newton ends when no branch moves by more: near the end it is quadratic in units of the thermal
-voltage, so that less than 1e-8 V is left."""
+voltage, so that less than 1e-6 V is left."""
 MAX_STEPS = 80
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -39,6 +39,9 @@ SETTLED_RATIO = 0.01
 NEGLIGIBLE_RATIO = 1e-5
 """Displacement current, over the largest junction current, below which a capacitor is idle."""
 LEAST_CURRENT_A = 1e-9
+PIECE_POINTS = 16_384
+MANY_ROWS = 32
+"""From so many rows on it pays to look for those in which an island is the same."""
 DEFAULT_FREQUENCY_HZ = 50.0
 
 
@@ -55,6 +58,8 @@ EDGES = Grid()
 """For edges and pulses."""
 READINGS = Grid(points=96, refine=False)
 """For meters, which see means only."""
+PULSES = Grid(points=80)
+"""For pulses of many rows: edges within some microseconds."""
 
 
 @dataclass(slots=True)
@@ -369,6 +374,26 @@ def _static_island(
     start: Mapping[str, FloatArray],
 ) -> Island:
     """One island without its capacitors, point by point."""
+    if not photo and phase.shape[0] >= MANY_ROWS and not np.any(np.ptp(phase, axis=0)):
+        first, member = _distinct(circuit, island)
+        if first.size < phase.shape[0]:
+            few = {name: wave[first] for name, wave in start.items()}
+            part = _static_island(circuit.rows(first), island, phase[first], photo, few)
+            return _take(part, member)
+    pieces = _pieces(np.arange(phase.shape[0]), phase.shape[1])
+    if len(pieces) > 1:
+        return _joined(
+            [
+                _static_island(
+                    circuit.rows(rows),
+                    island,
+                    phase[rows],
+                    {ref: wave[rows] for ref, wave in photo.items()},
+                    {name: wave[rows] for name, wave in start.items()},
+                )
+                for rows in pieces
+            ]
+        )
     network = compile_island(circuit, island, dynamic=False)
     inputs = input_voltages_v(network, phase)
     branches, x = _newton(network, inputs, photo, start, solve_points)
@@ -379,6 +404,60 @@ def _static_island(
         busy=np.zeros(circuit.size, dtype=bool),
         multiplier=np.zeros(circuit.size),
     )
+
+
+def _distinct(
+    circuit: Circuit, island: frozenset[str]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows in which an island differs, and which of them each row is like."""
+    values = [
+        np.broadcast_to(np.asarray(value, dtype=float), (circuit.size,))
+        for element in circuit
+        if island.issuperset(element.nodes)
+        for value in element.values().values()
+    ]
+    _, first, member = np.unique(
+        np.stack(values, axis=1), axis=0, return_index=True, return_inverse=True
+    )
+    return first, member.ravel()
+
+
+def _take(state: Island, rows: NDArray[np.intp]) -> Island:
+    """Some rows of an island, in any order, repeated or not."""
+    return Island(
+        voltages_v={name: wave[rows] for name, wave in state.voltages_v.items()},
+        currents_a={name: wave[rows] for name, wave in state.currents_a.items()},
+        states_v={name: wave[rows] for name, wave in state.states_v.items()},
+        busy=state.busy[rows],
+        multiplier=state.multiplier[rows],
+    )
+
+
+def _joined(parts: Sequence[Island]) -> Island:
+    """Rows of several islands, one after another; a breakdown that some lack is zero there."""
+
+    def join(waves: Sequence[Mapping[str, FloatArray]]) -> dict[str, FloatArray]:
+        names = dict.fromkeys(name for part in waves for name in part)
+        shapes = [next(iter(part.values())).shape if part else (0, 0) for part in waves]
+        return {
+            name: np.concatenate(
+                [p.get(name, np.zeros(shape)) for p, shape in zip(waves, shapes, strict=True)]
+            )
+            for name in names
+        }
+
+    return Island(
+        voltages_v=join([p.voltages_v for p in parts]),
+        currents_a=join([p.currents_a for p in parts]),
+        states_v=join([p.states_v for p in parts]),
+        busy=np.concatenate([p.busy for p in parts]),
+        multiplier=np.concatenate([p.multiplier for p in parts]),
+    )
+
+
+def _pieces(rows: NDArray[np.intp], points: int) -> list[NDArray[np.intp]]:
+    """Rows in pieces small enough to stay in the processor's cache."""
+    return np.array_split(rows, max(1, -(-rows.size * points // PIECE_POINTS)))
 
 
 def _newton(
@@ -415,8 +494,10 @@ def _broken(network: Network, branches: Branches) -> list[Junction]:
     found = []
     for element in network.branches:
         if isinstance(element, Junction) and f"{element.ref}~" not in branches:
-            voltage = branches[element.ref].linearise()[0]
-            if np.any(-voltage > column(element.breakdown_v, voltage.shape[0])):
+            branch = branches[element.ref]
+            assert isinstance(branch, JunctionBranch)
+            limit = column(element.breakdown_v, branch.voltage_v.shape[0])
+            if np.any(-branch.voltage_v > limit):
                 found.append(element)
     return found
 
@@ -430,7 +511,20 @@ def _solve_dynamic(
     state: Island,
 ) -> None:
     """Solve the busy rows of an island with their capacitors, and put them into `state`."""
-    index = np.flatnonzero(state.busy)
+    for index in _pieces(np.flatnonzero(state.busy), trajectory.phase_rad.shape[1]):
+        _solve_rows(circuit, island, trajectory, photo, start, state, index)
+
+
+def _solve_rows(
+    circuit: Circuit,
+    island: frozenset[str],
+    trajectory: Trajectory,
+    photo: Mapping[str, FloatArray],
+    start: Mapping[str, FloatArray],
+    state: Island,
+    index: NDArray[np.intp],
+) -> None:
+    """Solve these rows of an island with their capacitors, and put them into `state`."""
     rows = circuit.rows(index)
     part = Trajectory(
         trajectory.phase_rad[index], trajectory.omega_rad_per_s[index], trajectory.closed
@@ -460,7 +554,6 @@ def _put(
         if index.size == size:
             whole[name] = wave
         else:
-            # a breakdown that only some rows are driven into
             whole.setdefault(name, np.zeros((size, wave.shape[1])))
             whole[name][index] = wave
 
@@ -468,7 +561,7 @@ def _put(
 def _currents(branches: Branches) -> dict[str, FloatArray]:
     """Currents of the junctions by ref; ``ref~`` is what flows backwards in breakdown."""
     return {
-        name: branch.linearise()[1]
+        name: branch.current_a
         for name, branch in branches.items()
         if isinstance(branch, JunctionBranch)
     }

@@ -24,9 +24,9 @@ from zcd.margin.stress import (
 from zcd.refdata import default
 from zcd.sync.lock import Lock, judge
 
-LEVELS = ("low", "nominal", "high", "weak")
-"""Low, nominal and high mains on the bench; and low mains, hot, the optocoupler at the minimum of
-its grade: the conditions that a repair must bear."""
+LEVELS = ("low", "nominal", "high", "weak", "strong")
+"""Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
+optocoupler at the minimum of its grade; high mains, the optocoupler at the maximum."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +69,7 @@ class Level:
     temperature_degc: float
     led_peak_a: float
     led_mean_a: float
+    led_rms_a: float
     low_time_s: float
     fall_offset_s: float
     rise_offset_s: float
@@ -128,7 +129,7 @@ def check(board: Board) -> Check:
     typical, weak, at_nominal = headrooms(
         board, [Conditions(), weak_conditions(board), hot_and_low_grade]
     )
-    life = life_of(board, levels[1].led_mean_a, weak["ctr"].factor)
+    life = life_of(board, levels[1].led_rms_a, weak["ctr"])
     rules = (
         *_lock_rules(levels),
         *_headroom_rules(board, weak, at_nominal),
@@ -153,7 +154,10 @@ def level_conditions(board: Board) -> list[Conditions]:
         Conditions(mains_rms_v=v)
         for v in (board.mains.low_rms_v, board.mains.rms_v, board.mains.high_rms_v)
     ]
-    return [*bench, weak_conditions(board)]
+    strong = Conditions(
+        mains_rms_v=board.mains.high_rms_v, ctr_ratio=board.optocoupler.ctr_max_ratio
+    )
+    return [*bench, weak_conditions(board), strong]
 
 
 def _level(row: int, solution: Solution, lock: Lock, board: Board) -> Level:
@@ -162,18 +166,19 @@ def _level(row: int, solution: Solution, lock: Lock, board: Board) -> Level:
     current = sum(solution.currents_a[ref] for ref in refs)
     pulses = lock.pulses
     hot = LEVELS[row] == "weak"
-    mains = (board.mains.low_rms_v, board.mains.rms_v, board.mains.high_rms_v)
     transitions = np.concatenate([pulses.fall_transition_s[row], pulses.rise_transition_s[row]])
+    transitions = transitions[np.isfinite(transitions)]
     return Level(
         name=LEVELS[row],
-        mains_rms_v=mains[row] if row < len(mains) else board.mains.low_rms_v,
+        mains_rms_v=float(level_conditions(board)[row].mains_rms_v or board.mains.rms_v),
         temperature_degc=board.service.hot_degc if hot else board.service.bench_degc,
         led_peak_a=float(solution.peak(np.asarray(current))[row]),
         led_mean_a=float(solution.mean(np.asarray(current))[row]),
+        led_rms_a=float(solution.rms(np.asarray(current))[row]),
         low_time_s=float(pulses.low_time_s[row, 0]),
         fall_offset_s=float(pulses.fall_offset_s[row, 0]),
         rise_offset_s=float(pulses.rise_offset_s[row, 0]),
-        transition_s=float(np.max(np.nan_to_num(transitions, nan=-np.inf))),
+        transition_s=float(transitions.max()) if transitions.size else float("nan"),
         period_s=float(pulses.period_s[row]),
         locks=bool(lock.locks[row]),
         failed_rule=lock.failed_rule(row),
@@ -188,6 +193,7 @@ def _lock_rules(levels: Sequence[Level]) -> list[Rule]:
         "nominal": "lock at nominal mains",
         "high": "lock at high mains",
         "weak": "lock at low mains, hot, lowest CTR of the grade",
+        "strong": "lock at high mains, highest CTR of the grade",
     }
     return [
         Rule(
@@ -235,7 +241,7 @@ def _headroom_rules(
             limit=limit,
             at_least=True,
             unit="",
-            passes=bool(found.factor >= limit),
+            passes=found.reaches(limit),
             source=source,
             remark=f"first to fail beyond it: {found.rule}" if found.rule else "",
         )

@@ -19,6 +19,10 @@ FloatArray = NDArray[np.float64]
 LARGEST_FACTOR = 100.0
 """Headroom is not looked for beyond this factor."""
 FACTOR_TOLERANCE = 1e-4
+SCAN = np.log((1.1, 1.25, 1.5, 2.0, 3.0, 4.5, 7.0, 12.0, 25.0, LARGEST_FACTOR))
+"""Factors at which a lock is looked for where there is none."""
+
+_Ends = tuple[FloatArray, FloatArray]
 
 Weaken = Callable[[Circuit, Board, FloatArray], Circuit]
 
@@ -55,16 +59,23 @@ class Headroom:
 
     Parameters
     ----------
+    locks : bool
+        Whether the controller locks as it is.
     factor : float
-        CTR or mains may fall to 1 / factor, the chain rise to factor times its value. Below 1:
-        it is too far gone by that much already. inf: beyond `LARGEST_FACTOR`; nan: no value
-        of this quantity gives lock.
+        CTR or mains may fall to 1 / factor, the chain rise to factor times its value; inf:
+        beyond `LARGEST_FACTOR`. Without lock, the factor at which it would begin: below 1 the
+        quantity is too weak, above 1 too strong; nan: no value of it gives lock.
     rule : str or None
-        The rule that fails first beyond it.
+        The rule that fails first on the other side of the limit.
     """
 
+    locks: bool
     factor: float
     rule: str | None
+
+    def reaches(self, limit: float) -> bool:
+        """Whether the lock holds with the quantity weakened by this factor."""
+        return self.locks and self.factor >= limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,19 +112,21 @@ def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headr
     Notes
     -----
     The search goes in logs of the factor, all questions in one batch, from 1 towards where the
-    lock is lost (or, without lock, towards where it is won), and ends within 1e-4.
+    lock is lost (or, without lock, either way to where it is won), and ends within 1e-4.
     """
     names = list(WEAKENINGS)
     base = stack([build_circuit(board, case) for case in cases for _ in names])
     asked = _Questions(board, base, np.array(names * len(cases)))
-    logs = _limits(asked)
-    beyond = asked.lock(np.where(np.isfinite(logs), logs, 0.0) + 10 * FACTOR_TOLERANCE)
+    logs, locks = _limits(asked)
+    lost = np.where(locks | (logs < 0), 10.0, -10.0) * FACTOR_TOLERANCE
+    beyond = asked.lock(np.where(np.isfinite(logs), logs + lost, 0.0))
     found = [
         Headroom(
+            locks=bool(lock),
             factor=float(np.exp(log)),
             rule=beyond.failed_rule(row) if np.isfinite(log) else None,
         )
-        for row, log in enumerate(logs)
+        for row, (log, lock) in enumerate(zip(logs, locks, strict=True))
     ]
     size = len(names)
     return [
@@ -121,18 +134,44 @@ def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headr
     ]
 
 
-def _limits(asked: _Questions) -> FloatArray:
-    """Log factor at which the lock is lost; inf or nan where there is no such factor."""
-    zero = np.zeros(asked.names.size)
-    here = asked.lock(zero).margin
-    far = np.where(here >= 0, 1.0, -1.0) * np.log(LARGEST_FACTOR)
-    there = asked.lock(far).margin
-    crosses = (there < 0) != (here < 0)
-    far = np.where(crosses, far, zero)
+def _limits(asked: _Questions) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Log factor at which the lock is lost or won (inf or nan without one), and who locks now."""
+    inner = np.zeros(asked.names.size)
+    at_inner = asked.lock(inner).margin
+    locks = at_inner >= 0
+    outer = np.where(locks, np.log(LARGEST_FACTOR), 0.0)
+    at_outer = asked.lock(outer).margin
+    if not np.all(locks):
+        (inner, at_inner), (outer, at_outer) = _nearest_lock(
+            asked, (inner, at_inner), (outer, at_outer)
+        )
+    crosses = (at_inner < 0) != (at_outer < 0)
     logs = batched_root(
-        lambda x: asked.lock(x).margin, (zero, far), (here, there), FACTOR_TOLERANCE
+        lambda x: asked.lock(x).margin,
+        (inner, np.where(crosses, outer, inner)),
+        (at_inner, at_outer),
+        FACTOR_TOLERANCE,
     )
-    return np.where(crosses, logs, np.where(here >= 0, np.inf, np.nan))
+    return np.where(crosses, logs, np.where(locks, np.inf, np.nan)), locks
+
+
+def _nearest_lock(asked: _Questions, inner: _Ends, outer: _Ends) -> tuple[_Ends, _Ends]:
+    """Bracket, in the rows that do not lock, the nearest lock either way."""
+    (x, at_x), (y, at_y) = (tuple(map(np.copy, end)) for end in (inner, outer))
+    searching = at_x < 0
+    before = {-1.0: (np.zeros(x.size), at_x), 1.0: (np.zeros(x.size), at_x)}
+    for step in SCAN:
+        for way in (-1.0, 1.0):
+            if not np.any(searching):
+                break
+            there = np.where(searching, way * step, 0.0)
+            margin = asked.lock(there).margin
+            won = searching & (margin >= 0)
+            x[won], at_x[won] = (end[won] for end in before[way])
+            y[won], at_y[won] = there[won], margin[won]
+            before[way] = there, margin
+            searching &= ~won
+    return (x, at_x), (y, at_y)
 
 
 def weak_conditions(board: Board) -> Conditions:

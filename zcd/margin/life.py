@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from zcd.board.model import Board
+from zcd.margin.headroom import Headroom
 from zcd.physics.ageing import (
     STRESS_CURRENT_A,
     STRESS_DEGC,
@@ -38,31 +39,32 @@ class Life:
     acceleration_years: float
 
 
-def life_of(board: Board, led_mean_a: float, headroom: float) -> Life:
+def life_of(board: Board, led_rms_a: float, headroom: Headroom) -> Life:
     """How long a CTR headroom lasts.
 
     Parameters
     ----------
     board : Board
         Gives the hours a year with mains applied and the hot temperature.
-    led_mean_a : float
-        Mean LED current, which carries the duty of the pulses. [A]
-    headroom : float
-        CTR headroom as a factor; 1 or less lasts no time.
+    led_rms_a : float
+        Rms of the LED current: the model goes with its square, so that the rms carries pulse
+        shape and duty. [A]
+    headroom : Headroom
+        Of the CTR; without lock it lasts no time.
 
     Returns
     -------
     life : Life
     """
-    if not headroom > 1.0:
+    if not headroom.reaches(1.0):
         return Life(design_rule_years=0.0, acceleration_years=0.0)
     if board.service.hours_per_year == 0.0:
         return Life(design_rule_years=np.inf, acceleration_years=np.inf)
     share = board.service.hours_per_year / HOURS_PER_YEAR
-    rule = DESIGN_RULE_YEARS * np.log2(headroom) / share
+    rule = DESIGN_RULE_YEARS * np.log2(headroom.factor) / share
     acceleration = black_acceleration_ratio(
-        STRESS_CURRENT_A, max(led_mean_a, LEAST_LED_A), STRESS_DEGC, board.service.hot_degc
+        STRESS_CURRENT_A, max(led_rms_a, LEAST_LED_A), STRESS_DEGC, board.service.hot_degc
     )
-    stress_hours = STRESS_HOURS * np.log(headroom) / -np.log(STRESS_REMAINING_RATIO)
+    stress_hours = STRESS_HOURS * np.log(headroom.factor) / -np.log(STRESS_REMAINING_RATIO)
     years = acceleration * stress_hours / board.service.hours_per_year
     return Life(design_rule_years=float(rule), acceleration_years=float(years))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ from zcd.sync.lock import Lock, lock_of
 FloatArray = NDArray[np.float64]
 
 LOG_TOLERANCE = 1e-3
+SCAN_STEPS = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +32,11 @@ class LossMap:
         helps, the lower end of the range where it is never lost.
     rules : tuple of str or None
         The rule that fails just below the boundary.
+    upper_ratio : ndarray, shape (m,)
+        Remaining CTR above which sync is lost again, the part being too strong; nan where it
+        is not.
+    upper_rules : tuple of str or None
+        The rule that fails just above it.
     lowest_ratio, highest_ratio : float
         The range of remaining CTR that was searched.
     here : tuple of float
@@ -40,6 +47,8 @@ class LossMap:
     mains_rms_v: FloatArray
     boundary_ratio: FloatArray
     rules: tuple[str | None, ...]
+    upper_ratio: FloatArray
+    upper_rules: tuple[str | None, ...]
     lowest_ratio: float
     highest_ratio: float
     here: tuple[float, float]
@@ -68,21 +77,52 @@ def loss_map(board: Board, points: int = 41, lowest_ratio: float = 0.01) -> Loss
     def lock(log_ratio: FloatArray) -> Lock:
         return lock_of(base.change(board.optocoupler.ref, remaining_ratio=np.exp(log_ratio)), board)
 
+    def root(low: FloatArray, high: FloatArray) -> FloatArray:
+        at = lock(low).margin, lock(high).margin
+        return batched_root(lambda x: lock(x).margin, (low, high), at, LOG_TOLERANCE)
+
     low, high = np.full(points, np.log(lowest_ratio)), np.zeros(points)
-    at_low, at_high = lock(low).margin, lock(high).margin
-    crosses = (at_low < 0) & (at_high >= 0)
-    upper = np.where(crosses, high, low)
-    boundary = batched_root(
-        lambda x: lock(x).margin, (low, upper), (at_low, at_high), LOG_TOLERANCE
-    )
-    boundary = np.where(crosses, boundary, np.where(at_low >= 0, low, np.nan))
-    below = lock(np.where(np.isnan(boundary), high, boundary - 10 * LOG_TOLERANCE))
+    first, last = _locked_span(lambda x: lock(x).margin >= 0, low, high)
+    none = np.isnan(first[1])
+    boundary = np.where(none, np.nan, root(*(np.where(none, low, end) for end in first)))
+    strong = last[0] < last[1]
+    upper = np.where(strong, root(*(np.where(strong, end, high) for end in last)), np.nan)
+    below = lock(np.where(none, high, boundary - 10 * LOG_TOLERANCE))
+    above = lock(np.where(strong, upper + 10 * LOG_TOLERANCE, high))
     return LossMap(
         mains_rms_v=mains,
         boundary_ratio=np.exp(boundary),
         rules=tuple(below.failed_rule(k) for k in range(points)),
+        upper_ratio=np.exp(upper),
+        upper_rules=tuple(above.failed_rule(k) if strong[k] else None for k in range(points)),
         lowest_ratio=lowest_ratio,
         highest_ratio=1.0,
         here=(board.mains.rms_v, board.optocoupler.remaining_ratio),
         temperature_degc=board.service.bench_degc,
     )
+
+
+def _locked_span(
+    locks: Callable[[FloatArray], NDArray[np.bool_]], low: FloatArray, high: FloatArray
+) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
+    """Brackets of where the lock begins and where it ends, between two ends.
+
+    Where it holds at an end, the bracket there is that end twice; where it holds nowhere, the
+    first bracket is nan.
+    """
+    at_low, at_high = locks(low), locks(high)
+    if np.all(at_high):
+        return (low, np.where(at_low, low, high)), (high, high)
+    steps = [low + (high - low) * k / SCAN_STEPS for k in range(SCAN_STEPS + 1)]
+    held = np.stack([at_low, *(locks(x) for x in steps[1:-1]), at_high])
+    x = np.stack(steps)
+    column = np.arange(low.size)
+    first = np.argmax(held, axis=0)
+    last = SCAN_STEPS - np.argmax(held[::-1], axis=0)
+    nowhere = ~np.any(held, axis=0)
+    begins = x[np.maximum(first - 1, 0), column], np.where(nowhere, np.nan, x[first, column])
+    ends = (
+        x[last, column],
+        np.where(nowhere, x[last, column], x[np.minimum(last + 1, SCAN_STEPS), column]),
+    )
+    return begins, ends

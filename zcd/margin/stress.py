@@ -44,11 +44,11 @@ class ResistorStress:
 
     @property
     def film_v(self) -> FloatArray:
-        """Voltage to hold against the limit: rms of the full sine with the same peak.
+        """Voltage to hold against the limit: rms, at least that of the sine with the same peak.
 
         Half-wave current heats half as much, but the film sees the whole peak.
         """
-        return self.peak_v / np.sqrt(2.0)
+        return np.maximum(self.rms_v, self.peak_v / np.sqrt(2.0))
 
 
 def chain_resistors(board: Board) -> list[Resistor]:

@@ -65,6 +65,9 @@ def _limit_here(loss_map: LossMap) -> float:
 
 def _map_title(loss_map: LossMap, limit: float) -> str:
     mains = quantity_text(loss_map.here[0], "V")
+    upper = np.interp(loss_map.here[0], loss_map.mains_rms_v, loss_map.upper_ratio)
+    if np.isfinite(upper) and loss_map.here[1] > upper:
+        return f"At {mains} the part is too strong: sync is lost above {100.0 * upper:.2g} %"
     if np.isnan(limit):
         return f"At {mains} no CTR up to {100.0 * loss_map.highest_ratio:g} % gives lock"
     if limit <= loss_map.lowest_ratio * 1.001:
@@ -86,6 +89,28 @@ def _draw_lost_area(ax: Axes, loss_map: LossMap) -> None:
     for rule, group in groupby(range(mains.size), key=lambda k: loss_map.rules[k]):
         if rule is not None:
             _name_area(ax, mains, lost / bottom, np.array(list(group)), rule)
+    _draw_too_strong(ax, loss_map)
+
+
+def _draw_too_strong(ax: Axes, loss_map: LossMap) -> None:
+    """Where the part gives so much that the pin does not come up again."""
+    strong = np.isfinite(loss_map.upper_ratio)
+    if not np.any(strong):
+        return
+    mains, top = loss_map.mains_rms_v, 100.0 * loss_map.highest_ratio
+    edge = np.where(strong, 100.0 * loss_map.upper_ratio, np.nan)
+    ax.fill_between(
+        mains, edge, top, where=strong, facecolor=LIGHT, edgecolor="0.6", hatch="///", lw=0.0,
+        label="too strong",
+    )  # fmt: skip
+    ax.plot(mains, edge, color="black", lw=2.0, label="upper boundary")
+    for rule, group in groupby(range(mains.size), key=lambda k: loss_map.upper_rules[k]):
+        run = np.array(list(group))
+        if rule is not None and run.size > 0.2 * mains.size:
+            k = int(run[run.size // 2])
+            text = f"no lock, too strong: {rule}"
+            y = float(np.sqrt(edge[k] * top))
+            ax.text(mains[k], y, text, ha="center", va="center", bbox=WHITE, label="rule")
 
 
 def _name_area(

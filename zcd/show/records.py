@@ -33,12 +33,13 @@ def check_record(check: Check) -> Record:
         topology           ``half-wave``, ``clamped``, ...
         passes             the overall verdict
         levels             list: name, mains_rms_v, temperature_degc, led_peak_a,
-                           led_mean_a, low_time_s, fall_offset_s, rise_offset_s,
+                           led_mean_a, led_rms_a, low_time_s, fall_offset_s, rise_offset_s,
                            transition_s, period_s, locks, failed_rule, settled
         resistors          list: ref, style, resistance_ohm, tolerance_ratio, power_w,
                            rms_v, peak_v, judged_v, power_limit_w, voltage_limit_v
         reverse            list: ref, reverse_v, reverse_a, limit_v, source
-        headrooms          by quantity (ctr, mains, chain): factor_ratio, outcome, rule
+        headrooms          by quantity (ctr, mains, chain): locks, factor_ratio,
+                           outcome, rule
         weak_headrooms     the same under the weak conditions
         life               design_rule_years, acceleration_years
         rules              list: name, value, limit, unit, at_least, passes, source,
@@ -123,4 +124,9 @@ def _headroom(headroom: Headroom) -> Record:
     outcome = "found"
     if not isfinite(headroom.factor):
         outcome = "beyond search" if isinf(headroom.factor) else "never locks"
-    return {"factor_ratio": headroom.factor, "outcome": outcome, "rule": headroom.rule}
+    return {
+        "locks": headroom.locks,
+        "factor_ratio": headroom.factor,
+        "outcome": outcome,
+        "rule": headroom.rule,
+    }

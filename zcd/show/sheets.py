@@ -90,7 +90,10 @@ def levels_sheet(check: Check) -> Sheet:
         ("lock", _lock_text),
     )
     unsettled = [level.name for level in check.levels if not level.settled]
-    remark = "weak: low mains, hot, the lowest CTR of the grade. Edges against the true crossing."
+    remark = (
+        "weak: low mains, hot, the lowest CTR of the grade; strong: high mains, the highest CTR. "
+        "Edges against the true crossing."
+    )
     if expected_pulses(check.board) > 1:
         remark += " Times of the first of the pulses in a period."
     if unsettled:

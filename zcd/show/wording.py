@@ -95,16 +95,21 @@ def factor_text(headroom: Headroom) -> str:
 
     Examples
     --------
-    >>> factor_text(Headroom(factor=2.345, rule="low time"))
+    >>> factor_text(Headroom(locks=True, factor=2.345, rule="low time"))
     '2.35'
-    >>> factor_text(Headroom(factor=0.5, rule="low time"))
+    >>> factor_text(Headroom(locks=False, factor=0.5, rule="low time"))
     '0.5 (short)'
+    >>> factor_text(Headroom(locks=False, factor=3.0, rule="high time"))
+    '3 (too strong)'
     """
     if isnan(headroom.factor):
         return "none gives lock"
     if isinf(headroom.factor):
         return f"over {LARGEST_FACTOR:g}"
-    return f"{headroom.factor:.{DIGITS}g}{' (short)' if headroom.factor < 1.0 else ''}"
+    remark = ""
+    if not headroom.locks:
+        remark = " (short)" if headroom.factor < 1.0 else " (too strong)"
+    return f"{headroom.factor:.{DIGITS}g}{remark}"
 
 
 def years_text(years: float) -> str:
