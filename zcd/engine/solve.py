@@ -525,14 +525,16 @@ def _solve_rows(
     index: NDArray[np.intp],
 ) -> None:
     """Solve these rows of an island with their capacitors, and put them into `state`."""
-    rows = circuit.rows(index)
+    # a slice where it is all of them: nothing is copied
+    pick = slice(None) if index.size == state.busy.size else index
+    rows = circuit if isinstance(pick, slice) else circuit.rows(index)
     part = Trajectory(
-        trajectory.phase_rad[index], trajectory.omega_rad_per_s[index], trajectory.closed
+        trajectory.phase_rad[pick], trajectory.omega_rad_per_s[pick], trajectory.closed
     )
     network = compile_island(rows, island, dynamic=True)
     inputs = input_voltages_v(network, part.phase_rad)
-    lit = {ref: wave[index] for ref, wave in photo.items()}
-    begin = {name: wave[index] for name, wave in (start or state.states_v).items()}
+    lit = {ref: wave[pick] for ref, wave in photo.items()}
+    begin = {name: wave[pick] for name, wave in (start or state.states_v).items()}
     solver = trajectory_solver(network, inputs, part)
     branches, x = _newton(network, inputs, lit, begin, solver)
     _put(state.voltages_v, _voltages(network, rows, island, x, inputs), index, state.busy.size)
