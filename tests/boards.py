@@ -29,7 +29,7 @@ from zcd.board.model import (
 )
 from zcd.circuit.elements import Capacitance, Circuit, MainsSource, Resistance
 from zcd.circuit.elements import Junction as JunctionElement
-from zcd.engine.solve import Solution
+from zcd.engine.solution import Solution
 
 FloatArray = NDArray[np.float64]
 

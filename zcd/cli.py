@@ -4,25 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Sequence
-from contextlib import AbstractContextManager
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
 
 import click
 
 from zcd.board.model import Topology
 from zcd.errors import ZcdError
-
-if TYPE_CHECKING:
-    from rich.console import Console
-
-    from zcd.board.model import Board
-    from zcd.diagnosis.atlas import Atlas
-    from zcd.diagnosis.job import Job
-    from zcd.diagnosis.rank import Diagnosis
-    from zcd.diagnosis.readings import Measured, Reading
-    from zcd.margin.check import Check
-    from zcd.show.findings import Case
 
 INTERRUPTED = 130
 BROKEN_PIPE = 141
@@ -135,7 +122,9 @@ def new(file: str, as_json: bool, topology: str) -> None:
         return
     path = write_starter(file, Topology(topology))
     if as_json:
-        _print_json({"file": str(path), "topology": topology})
+        from zcd.show.output import print_json
+
+        print_json({"file": str(path), "topology": topology})
         return
     click.echo(f"{path} written; change it to what the parts say, then: zcd check {path}", err=True)
 
@@ -158,6 +147,7 @@ def check(board_file: str, as_json: bool, report: str | None, plots: str | None)
     from zcd.board.files import load_board
     from zcd.margin.check import check as check_board
     from zcd.show.files import require_place
+    from zcd.show.output import draw, print_json, print_tables
 
     if report:
         require_place(report)
@@ -166,15 +156,15 @@ def check(board_file: str, as_json: bool, report: str | None, plots: str | None)
     board = load_board(board_file)
     found = check_board(board)
     if report or plots:
-        _draw(board, found, report, plots)
+        draw(board, found, report, plots)
     if as_json:
         from zcd.show.records import check_record
 
-        _print_json(check_record(found))
+        print_json(check_record(found))
     else:
         from zcd.show.tables import print_check
 
-        _print_tables(lambda console: print_check(found, console))
+        print_tables(lambda console: print_check(found, console))
     return 0 if found.passes else 1
 
 
@@ -194,6 +184,7 @@ def readings(file: str, as_json: bool) -> int:
     from zcd.diagnosis.atlas import make_atlas
     from zcd.diagnosis.card import bench_card
     from zcd.diagnosis.job import load_job
+    from zcd.show.output import print_json, print_tables
     from zcd.show.progress import progress_bar
 
     job = load_job(file)
@@ -203,11 +194,11 @@ def readings(file: str, as_json: bool) -> int:
     if as_json:
         from zcd.show.finding_records import card_record
 
-        _print_json(card_record(job.board, atlas.circuit, lines))
+        print_json(card_record(job.board, atlas.circuit, lines))
     else:
         from zcd.show.finding_tables import print_card
 
-        _print_tables(
+        print_tables(
             lambda console: print_card(job.board, atlas.circuit, job.meter, lines, console)
         )
     return 0
@@ -241,6 +232,8 @@ def diagnose(file: str, written: tuple[str, ...], ask: bool, as_json: bool) -> i
     from zcd.diagnosis.atlas import make_atlas
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.words import parse_reading
+    from zcd.show.findings import Case
+    from zcd.show.output import converse, diagnosed, print_case
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
@@ -249,9 +242,9 @@ def diagnose(file: str, written: tuple[str, ...], ask: bool, as_json: bool) -> i
     more = tuple(parse_reading(text, atlas.circuit) for text in written)
     job = replace(job, measured=job.measured + more)
     if ask:
-        _converse(job, atlas)
+        converse(job, atlas)
     else:
-        _print_diagnosis(job, atlas, as_json)
+        print_case(Case(job, atlas.circuit, diagnosed(atlas, job.measured)), as_json)
     return 0
 
 
@@ -269,23 +262,22 @@ def demo(folder: str | None, as_json: bool) -> int:
       zcd demo
     """
     from zcd.diagnosis.atlas import make_atlas
-    from zcd.diagnosis.rank import diagnose as diagnose_job
     from zcd.margin.check import check as check_board
     from zcd.show.demo import write_demo
     from zcd.show.findings import Case
+    from zcd.show.output import diagnosed, draw, print_json, print_tables
 
     made = write_demo(folder)
     atlas = make_atlas(made.job.board, made.job.meter)
-    with _readings_bar(atlas) as begin:
-        found = diagnose_job(atlas, made.job.measured, progress=begin)
+    found = diagnosed(atlas, made.job.measured)
     verdict = check_board(made.repaired)
     report = str(made.folder / "report.html")
-    _draw(made.repaired, verdict, report, None, Case(made.job, atlas.circuit, found))
+    draw(made.repaired, verdict, report, None, Case(made.job, atlas.circuit, found))
     if as_json:
         from zcd.show.finding_records import diagnosis_record
         from zcd.show.records import check_record
 
-        _print_json(
+        print_json(
             {
                 "folder": str(made.folder),
                 "diagnosis": diagnosis_record(made.job, atlas.circuit, found),
@@ -295,110 +287,5 @@ def demo(folder: str | None, as_json: bool) -> int:
     else:
         from zcd.show.finding_tables import print_demo
 
-        _print_tables(lambda console: print_demo(made, atlas.circuit, found, verdict, console))
+        print_tables(lambda console: print_demo(made, atlas.circuit, found, verdict, console))
     return 0 if verdict.passes else 1
-
-
-def _print_json(record: dict[str, Any]) -> None:
-    """One object, ASCII, no numbers that JSON does not know."""
-    import json
-
-    click.echo(json.dumps(record, indent=2, allow_nan=False, ensure_ascii=True))
-
-
-def _print_tables(show: Callable[[Console], None]) -> None:
-    """Print in one piece, so that a reader who leaves early is noticed here."""
-    from rich.console import Console
-
-    console = Console()
-    with console.capture() as captured:
-        show(console)
-    text = "\n".join(line.rstrip() for line in captured.get().splitlines())
-    click.echo(text, color=console.is_terminal)
-
-
-def _readings_bar(atlas: Atlas) -> AbstractContextManager[Callable[[str], None]]:
-    from zcd.show.progress import progress_bar
-
-    return progress_bar(len(atlas.readings))
-
-
-def _print_diagnosis(job: Job, atlas: Atlas, as_json: bool) -> None:
-    """Diagnose once and print it."""
-    from zcd.diagnosis.rank import diagnose as diagnose_job
-
-    with _readings_bar(atlas) as begin:
-        found = diagnose_job(atlas, job.measured, progress=begin)
-    if as_json:
-        from zcd.show.finding_records import diagnosis_record
-
-        _print_json(diagnosis_record(job, atlas.circuit, found))
-    else:
-        from zcd.show.finding_tables import print_diagnosis
-
-        _print_tables(
-            lambda console: print_diagnosis(job.board, atlas.circuit, found, job.flags, console)
-        )
-
-
-def _converse(job: Job, atlas: Atlas) -> None:
-    """Ask for readings until it is settled or the person ends it."""
-    from zcd.diagnosis.rank import diagnose as diagnose_job
-    from zcd.show.finding_tables import print_step
-    from zcd.show.prompt import HELP, Conversation
-
-    def ask() -> str:
-        click.echo("reading> ", nl=False)
-        line = sys.stdin.readline()
-        if not line:
-            raise EOFError
-        return line
-
-    def step(measured: Sequence[Measured], skipped: Sequence[Reading]) -> Diagnosis:
-        with _readings_bar(atlas) as begin:
-            return diagnose_job(atlas, measured, skipped, begin)
-
-    click.echo(HELP)
-    talk = Conversation(atlas, step, list(job.measured))
-    talk.run(
-        lambda found: _print_tables(lambda console: print_step(found, atlas.circuit, console)),
-        ask,
-        lambda text: click.echo(f"zcd: {text}", err=True),
-    )
-
-
-def _draw(
-    board: Board,
-    found: Check,
-    report: str | None,
-    plots: str | None,
-    case: Case | None = None,
-) -> None:
-    """Work out and write report and pictures."""
-    from zcd.circuit.build import build_circuit
-    from zcd.engine.solve import solve
-    from zcd.margin.maps import loss_map
-    from zcd.show.plots import save_plots
-    from zcd.show.progress import progress_bar
-    from zcd.show.report import write_report
-    from zcd.sync.lock import judge
-
-    with progress_bar(3) as begin:
-        begin("solving")
-        solution = solve(build_circuit(board))
-        lock = judge(solution, board)
-        begin("searching where sync is lost")
-        lost = loss_map(board)
-        begin("drawing")
-        if plots:
-            save_plots(plots, board=board, solution=solution, lock=lock, loss_map=lost)
-        if report:
-            write_report(
-                report,
-                board=board,
-                check=found,
-                solution=solution,
-                lock=lock,
-                loss_map=lost,
-                case=case,
-            )

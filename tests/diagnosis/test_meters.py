@@ -17,7 +17,7 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, DcSource
 from zcd.diagnosis.meters import OVERLOAD, AcKind, Meter, ac_volts, dc_volts, usual_meter
 from zcd.diagnosis.readings import Bench, Function, Reading
-from zcd.engine.solve import Solution
+from zcd.engine.solution import Solution
 from zcd.refdata import table
 
 FloatArray = NDArray[np.float64]

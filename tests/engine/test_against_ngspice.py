@@ -30,7 +30,8 @@ from tests.boards import (
     resistance,
 )
 from zcd.circuit.elements import Circuit
-from zcd.engine.solve import Solution, solve
+from zcd.engine.solution import Solution
+from zcd.engine.solve import solve
 
 FloatArray = NDArray[np.float64]
 

@@ -29,7 +29,8 @@ from tests.boards import (
     resistance,
 )
 from zcd.circuit.elements import Circuit
-from zcd.engine.solve import Grid, Solution, solve
+from zcd.engine.solution import Solution
+from zcd.engine.solve import Grid, solve
 
 FloatArray = NDArray[np.float64]
 

@@ -25,7 +25,8 @@ from tests.boards import (
 )
 from zcd.board.model import Junction, Topology
 from zcd.circuit.build import build_circuit
-from zcd.engine.solve import EDGES, READINGS, Grid, Solution, solve
+from zcd.engine.solution import Solution
+from zcd.engine.solve import EDGES, READINGS, Grid, solve
 from zcd.sync.lock import lock_of
 
 FINE = Grid(points=1000)

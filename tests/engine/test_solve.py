@@ -32,7 +32,8 @@ from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, DcSource, Junction, MainsSource, Resistance, stack
 from zcd.circuit.elements import TestSource as Probe
 from zcd.engine.network import islands
-from zcd.engine.solve import EDGES, READINGS, WINDOW_CYCLES, Grid, Solution, solve, solve_dead
+from zcd.engine.solution import Solution
+from zcd.engine.solve import EDGES, READINGS, WINDOW_CYCLES, Grid, solve, solve_dead
 from zcd.errors import InputError, SolverError
 from zcd.sync.lock import lock_of
 

@@ -10,7 +10,8 @@ import numpy as np
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
-from zcd.engine.solve import Solution, solve
+from zcd.engine.solution import Solution
+from zcd.engine.solve import solve
 from zcd.margin.check import Check, check
 from zcd.margin.maps import LossMap
 from zcd.sync.lock import Lock, judge

@@ -8,7 +8,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.engine.solve import Solution
+from zcd.engine.solution import Solution
 from zcd.refdata import default
 
 FloatArray = NDArray[np.float64]

@@ -31,7 +31,8 @@ from zcd.diagnosis.meters import (
     ohm_source_ohm,
 )
 from zcd.engine.network import islands
-from zcd.engine.solve import PULSES, READINGS, Grid, Solution, solve, solve_dead
+from zcd.engine.solution import Solution
+from zcd.engine.solve import PULSES, READINGS, Grid, solve, solve_dead
 from zcd.errors import InputError
 from zcd.sync.pulses import Pulses, find_pulses
 

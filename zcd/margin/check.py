@@ -10,7 +10,8 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import stack
-from zcd.engine.solve import Solution, solve
+from zcd.engine.solution import Solution
+from zcd.engine.solve import solve
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.life import Life, life_of
 from zcd.margin.stress import (

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board, Diode, Resistor
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Junction, Resistance
-from zcd.engine.solve import Solution
+from zcd.engine.solution import Solution
 from zcd.physics.resistor import derated_power_w
 from zcd.refdata import cite, table
 

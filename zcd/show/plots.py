@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from zcd.board.model import Board
-from zcd.engine.solve import Solution
+from zcd.engine.solution import Solution
 from zcd.margin.maps import LossMap
 from zcd.show.canvas import figure_svg, save_figure
 from zcd.show.files import make_folder

@@ -10,7 +10,8 @@ import numpy as np
 
 from zcd.board.library import odd_values
 from zcd.board.model import Board
-from zcd.engine.solve import Solution, solve
+from zcd.engine.solution import Solution
+from zcd.engine.solve import solve
 from zcd.margin.check import Check
 from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE

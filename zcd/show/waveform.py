@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import MainsSource
-from zcd.engine.solve import WINDOW_CYCLES, Solution
+from zcd.engine.solution import Solution
+from zcd.engine.solve import WINDOW_CYCLES
 from zcd.physics.mains import crossing_shift_rad
 from zcd.show.canvas import BLUE, GREY, LEFT, RED, WHITE, drawing, new_figure
 from zcd.show.wording import offset_text, plain, quantity_text

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board, Controller, Topology
 from zcd.circuit.elements import Circuit
-from zcd.engine.solve import EDGES, Grid, Solution, solve
+from zcd.engine.solution import Solution
+from zcd.engine.solve import EDGES, Grid, solve
 from zcd.sync.pulses import Pulses, find_pulses
 
 FloatArray = NDArray[np.float64]

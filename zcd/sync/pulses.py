@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from zcd.circuit.elements import MainsSource, Phototransistor
-from zcd.engine.solve import Solution
+from zcd.engine.solution import Solution
 from zcd.physics.mains import crossing_shift_rad
 
 FloatArray = NDArray[np.float64]

@@ -1,0 +1,266 @@
+"""One island: static where its capacitors are idle, dynamic where they are at work."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.circuit.elements import Capacitance, Circuit, Junction, Phototransistor
+from zcd.engine.branches import BreakdownBranch, JunctionBranch, TransistorBranch
+from zcd.engine.light import photocurrents_a
+from zcd.engine.network import Network, column, compile_island, input_voltages_v
+from zcd.engine.newton import LinearSolve, newton, solve_points
+from zcd.engine.solution import Island, joined, nothing_yet, take
+from zcd.engine.trajectory import Trajectory, trajectory_solver
+
+FloatArray = NDArray[np.float64]
+Branches = dict[str, JunctionBranch | TransistorBranch]
+
+NEGLIGIBLE_RATIO = 1e-5
+"""Displacement current, over the largest junction current, below which a capacitor is idle."""
+LEAST_CURRENT_A = 1e-9
+PIECE_POINTS = 16_384
+MANY_ROWS = 32
+"""From so many rows on it pays to look for those in which an island is the same."""
+
+
+def solve_island(
+    circuit: Circuit,
+    island: frozenset[str],
+    trajectory: Trajectory,
+    currents: Mapping[str, FloatArray],
+    guess: Island | None,
+) -> Island:
+    """One island: static where its capacitors are idle, dynamic in the other rows."""
+    photo = photocurrents_a(circuit, island, trajectory, currents)
+    start = guess.states_v if guess else {}
+    capacitors = [e for e in circuit.of(Capacitance) if e.a in island]
+    if guess and np.all(guess.busy):
+        state = replace(guess, voltages_v={}, currents_a={}, states_v=dict(start))
+    elif photo and capacitors:
+        # the output's capacitors are always at work: no need to ask what it does without them
+        state = nothing_yet(circuit.size)
+    else:
+        state = static_island(circuit, island, trajectory.phase_rad, photo, start)
+        state.busy = _busy(capacitors, state, trajectory)
+        if guess:
+            state.busy |= guess.busy
+    if np.any(state.busy):
+        _solve_dynamic(circuit, island, trajectory, photo, start, state)
+    return state
+
+
+def static_island(
+    circuit: Circuit,
+    island: frozenset[str],
+    phase: FloatArray,
+    photo: Mapping[str, FloatArray],
+    start: Mapping[str, FloatArray],
+) -> Island:
+    """One island without its capacitors, point by point."""
+    if not photo and phase.shape[0] >= MANY_ROWS and not np.any(np.ptp(phase, axis=0)):
+        first, member = _distinct(circuit, island)
+        if first.size < phase.shape[0]:
+            few = {name: wave[first] for name, wave in start.items()}
+            part = static_island(circuit.rows(first), island, phase[first], photo, few)
+            return take(part, member)
+    pieces = _pieces(np.arange(phase.shape[0]), phase.shape[1])
+    if len(pieces) > 1:
+        return joined(
+            [
+                static_island(
+                    circuit.rows(rows),
+                    island,
+                    phase[rows],
+                    {ref: wave[rows] for ref, wave in photo.items()},
+                    {name: wave[rows] for name, wave in start.items()},
+                )
+                for rows in pieces
+            ]
+        )
+    network = compile_island(circuit, island, dynamic=False)
+    inputs = input_voltages_v(network, phase)
+    branches, x = _newton(network, inputs, photo, start, solve_points)
+    return Island(
+        voltages_v=_voltages(network, circuit, island, x, inputs),
+        currents_a=_currents(branches),
+        states_v={name: branch.state_v for name, branch in branches.items()},
+        busy=np.zeros(circuit.size, dtype=bool),
+        multiplier=np.zeros(circuit.size),
+    )
+
+
+def _distinct(
+    circuit: Circuit, island: frozenset[str]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows in which an island differs, and which of them each row is like."""
+    values = [
+        np.broadcast_to(np.asarray(value, dtype=float), (circuit.size,))
+        for element in circuit
+        if island.issuperset(element.nodes)
+        for value in element.values().values()
+    ]
+    _, first, member = np.unique(
+        np.stack(values, axis=1), axis=0, return_index=True, return_inverse=True
+    )
+    return first, member.ravel()
+
+
+def _pieces(rows: NDArray[np.intp], points: int) -> list[NDArray[np.intp]]:
+    """Rows in pieces small enough to stay in the processor's cache."""
+    return np.array_split(rows, max(1, -(-rows.size * points // PIECE_POINTS)))
+
+
+def _newton(
+    network: Network,
+    inputs_v: FloatArray,
+    photo: Mapping[str, FloatArray],
+    start: Mapping[str, FloatArray],
+    solver: LinearSolve,
+) -> tuple[Branches, FloatArray]:
+    """Solve a network; junctions get a breakdown only where one is driven into it."""
+    points = inputs_v.shape[2]
+    branches: Branches = {}
+    for element in network.branches:
+        if isinstance(element, Junction):
+            branches[element.ref] = JunctionBranch(element, network, points)
+            if f"{element.ref}~" in start:
+                branches[f"{element.ref}~"] = BreakdownBranch(element, network, points)
+        elif isinstance(element, Phototransistor):
+            branches[element.ref] = TransistorBranch(element, network, photo[element.ref])
+    while True:
+        for name, branch in branches.items():
+            branch.state_v = start.get(name, branch.state_v)
+        x = newton(network, list(branches.values()), inputs_v, solver)
+        broken = _broken(network, branches)
+        if not broken:
+            return branches, x
+        start = {name: branch.state_v for name, branch in branches.items()}
+        for element in broken:
+            branches[f"{element.ref}~"] = BreakdownBranch(element, network, points)
+
+
+def _broken(network: Network, branches: Branches) -> list[Junction]:
+    """Junctions without a breakdown whose reverse voltage calls for one."""
+    found = []
+    for element in network.branches:
+        if isinstance(element, Junction) and f"{element.ref}~" not in branches:
+            branch = branches[element.ref]
+            assert isinstance(branch, JunctionBranch)
+            limit = column(element.breakdown_v, branch.voltage_v.shape[0])
+            if np.any(-branch.voltage_v > limit):
+                found.append(element)
+    return found
+
+
+def _solve_dynamic(
+    circuit: Circuit,
+    island: frozenset[str],
+    trajectory: Trajectory,
+    photo: Mapping[str, FloatArray],
+    start: Mapping[str, FloatArray],
+    state: Island,
+) -> None:
+    """Solve the busy rows of an island with their capacitors, and put them into `state`."""
+    for index in _pieces(np.flatnonzero(state.busy), trajectory.phase_rad.shape[1]):
+        _solve_rows(circuit, island, trajectory, photo, start, state, index)
+
+
+def _solve_rows(
+    circuit: Circuit,
+    island: frozenset[str],
+    trajectory: Trajectory,
+    photo: Mapping[str, FloatArray],
+    start: Mapping[str, FloatArray],
+    state: Island,
+    index: NDArray[np.intp],
+) -> None:
+    """Solve these rows of an island with their capacitors, and put them into `state`."""
+    # a slice where it is all of them: nothing is copied
+    pick = slice(None) if index.size == state.busy.size else index
+    rows = circuit if isinstance(pick, slice) else circuit.rows(index)
+    part = Trajectory(
+        trajectory.phase_rad[pick], trajectory.omega_rad_per_s[pick], trajectory.closed
+    )
+    network = compile_island(rows, island, dynamic=True)
+    inputs = input_voltages_v(network, part.phase_rad)
+    lit = {ref: wave[pick] for ref, wave in photo.items()}
+    begin = {name: wave[pick] for name, wave in (start or state.states_v).items()}
+    solver = trajectory_solver(network, inputs, part)
+    branches, x = _newton(network, inputs, lit, begin, solver)
+    _put(state.voltages_v, _voltages(network, rows, island, x, inputs), index, state.busy.size)
+    _put(state.currents_a, _currents(branches), index, state.busy.size)
+    states = {name: branch.state_v for name, branch in branches.items()}
+    _put(state.states_v, states, index, state.busy.size)
+    if not photo:
+        state.multiplier[index] = part.multiplier()
+
+
+def _put(
+    whole: dict[str, FloatArray],
+    part: Mapping[str, FloatArray],
+    index: NDArray[np.intp],
+    size: int,
+) -> None:
+    """Put some rows of waveforms into those of the whole batch."""
+    for name, wave in part.items():
+        if index.size == size:
+            whole[name] = wave
+        else:
+            whole.setdefault(name, np.zeros((size, wave.shape[1])))
+            whole[name][index] = wave
+
+
+def _currents(branches: Branches) -> dict[str, FloatArray]:
+    """Currents of the junctions by ref; ``ref~`` is what flows backwards in breakdown."""
+    return {
+        name: branch.current_a
+        for name, branch in branches.items()
+        if isinstance(branch, JunctionBranch)
+    }
+
+
+def _voltages(
+    network: Network,
+    circuit: Circuit,
+    island: frozenset[str],
+    x: FloatArray,
+    inputs_v: FloatArray,
+) -> dict[str, FloatArray]:
+    """Voltages of all nodes of an island."""
+    shape = inputs_v.shape[1:]
+    k = network.active
+    voltages = {n: np.zeros(shape) for n in circuit.nodes if n in island}
+    for i, node in enumerate(network.nodes[:k]):
+        voltages[node] = np.array(x[i])
+    for u, node in enumerate(network.known):
+        voltages[node] = inputs_v[u].copy()
+    by_active, by_input, fixed = network.recover
+    for row, node in enumerate(network.nodes[k:]):
+        wave = np.broadcast_to(fixed[:, row, None], shape).copy()
+        for i in range(k):
+            wave += by_active[:, row, i, None] * x[i]
+        for u in range(len(network.known)):
+            wave += by_input[:, row, u, None] * inputs_v[u]
+        voltages[node] = wave
+    return voltages
+
+
+def _busy(
+    capacitors: list[Capacitance], state: Island, trajectory: Trajectory
+) -> NDArray[np.bool_]:
+    """Rows in which some capacitor's current matters beside the largest junction current."""
+    n, m = trajectory.phase_rad.shape
+    largest = np.full(n, LEAST_CURRENT_A)
+    for wave in state.currents_a.values():
+        np.maximum(largest, np.max(wave, axis=1), out=largest)
+    busy = np.zeros(n, dtype=bool)
+    for element in capacitors:
+        across = state.voltages_v[element.a] - state.voltages_v[element.b]
+        slope = np.max(np.abs(np.diff(across, axis=1)), axis=1, initial=0.0) * m / (2.0 * np.pi)
+        current = np.asarray(element.capacitance_f) * slope * trajectory.omega_rad_per_s[:, 0]
+        busy |= current > NEGLIGIBLE_RATIO * largest
+    return busy

@@ -1,0 +1,146 @@
+"""What the engine hands around: the state of one island, and the solution of a batch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.circuit.elements import Circuit, Resistance
+from zcd.engine.network import LEAST_RESISTANCE_OHM, islands
+from zcd.errors import InputError
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(slots=True)
+class Island:
+    """What one island came to: waveforms, states of its branches, rows with capacitors at work."""
+
+    voltages_v: dict[str, FloatArray]
+    currents_a: dict[str, FloatArray]
+    states_v: dict[str, FloatArray]
+    busy: NDArray[np.bool_]
+    multiplier: FloatArray
+
+
+States = Mapping[frozenset[str], Island]
+
+
+def nothing_yet(size: int) -> Island:
+    """An island of which every row is still to be solved with its capacitors."""
+    return Island(
+        voltages_v={},
+        currents_a={},
+        states_v={},
+        busy=np.ones(size, dtype=bool),
+        multiplier=np.zeros(size),
+    )
+
+
+def take(state: Island, rows: NDArray[np.intp]) -> Island:
+    """Some rows of an island, in any order, repeated or not."""
+    return Island(
+        voltages_v={name: wave[rows] for name, wave in state.voltages_v.items()},
+        currents_a={name: wave[rows] for name, wave in state.currents_a.items()},
+        states_v={name: wave[rows] for name, wave in state.states_v.items()},
+        busy=state.busy[rows],
+        multiplier=state.multiplier[rows],
+    )
+
+
+def joined(parts: Sequence[Island]) -> Island:
+    """Rows of several islands, one after another; a breakdown that some lack is zero there."""
+
+    def join(waves: Sequence[Mapping[str, FloatArray]]) -> dict[str, FloatArray]:
+        names = dict.fromkeys(name for part in waves for name in part)
+        shapes = [next(iter(part.values())).shape if part else (0, 0) for part in waves]
+        return {
+            name: np.concatenate(
+                [p.get(name, np.zeros(shape)) for p, shape in zip(waves, shapes, strict=True)]
+            )
+            for name in names
+        }
+
+    return Island(
+        voltages_v=join([p.voltages_v for p in parts]),
+        currents_a=join([p.currents_a for p in parts]),
+        states_v=join([p.states_v for p in parts]),
+        busy=np.concatenate([p.busy for p in parts]),
+        multiplier=np.concatenate([p.multiplier for p in parts]),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solution:
+    """Waveforms of a batch over one mains period.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        What was solved.
+    phase_rad, time_s, weight : ndarray, shape (n, m)
+        Phase and time from the fundamental's rising zero crossing; weights of the mean.
+    voltages_v : mapping of str to ndarray, shape (n, m)
+        Of each node, against the reference of its island.
+    currents_a : mapping of str to ndarray, shape (n, m)
+        Forward current of each junction.
+    settled : ndarray of bool, shape (n,)
+        False: the waveform is still changing after `WINDOW_CYCLES`; what is given is the last
+        of these cycles.
+    cycle_peaks_a : mapping of str to ndarray, shape (n, cycles)
+        For rows that have not settled: peak current of each junction, cycle by cycle.
+    states : mapping
+        What the engine left behind for a next solution of nearly the same batch.
+    """
+
+    circuit: Circuit
+    phase_rad: FloatArray
+    time_s: FloatArray
+    weight: FloatArray
+    voltages_v: Mapping[str, FloatArray]
+    currents_a: Mapping[str, FloatArray]
+    settled: NDArray[np.bool_]
+    cycle_peaks_a: Mapping[str, FloatArray] = field(default_factory=dict)
+    states: Mapping[frozenset[str], Island] = field(default_factory=dict, repr=False)
+
+    def between_v(self, a: str, b: str) -> FloatArray:
+        """Voltage of node `a` against node `b`, shape (n, m); they must share an island."""
+        first, second = self.circuit.node(a), self.circuit.node(b)
+        for island in islands(self.circuit):
+            if (first in island) != (second in island):
+                raise InputError(
+                    f"nodes must have a galvanic path between them, got {a!r} and {b!r}"
+                )
+        return self.voltages_v[first] - self.voltages_v[second]
+
+    def mean(self, wave: FloatArray) -> FloatArray:
+        """Mean over the period, shape (n,)."""
+        return np.asarray(np.sum(wave * self.weight, axis=1))
+
+    def rms(self, wave: FloatArray) -> FloatArray:
+        """Rms over the period, shape (n,)."""
+        return np.sqrt(self.mean(wave**2))
+
+    def peak(self, wave: FloatArray) -> FloatArray:
+        """Highest value over the period, shape (n,): of the parabola through the highest points."""
+        rows = np.arange(wave.shape[0])
+        top = np.argmax(wave, axis=1)
+        m = wave.shape[1]
+        before, after = (top - 1) % m, (top + 1) % m
+        turn = 2.0 * np.pi
+        left = (self.phase_rad[rows, top] - self.phase_rad[rows, before]) % turn
+        right = (self.phase_rad[rows, after] - self.phase_rad[rows, top]) % turn
+        y = wave[rows, top]
+        down_left, down_right = wave[rows, before] - y, wave[rows, after] - y
+        slope = (down_right * left**2 - down_left * right**2) / (left * right * (left + right))
+        bend = (down_right * left + down_left * right) / (left * right * (left + right))
+        return y + np.where(bend < 0, -(slope**2) / np.where(bend < 0, 4.0 * bend, 1.0), 0.0)
+
+    def power_w(self, resistance: Resistance) -> FloatArray:
+        """Mean power in a resistance, shape (n,)."""
+        across = self.voltages_v[resistance.a] - self.voltages_v[resistance.b]
+        ohm = np.maximum(np.asarray(resistance.resistance_ohm), LEAST_RESISTANCE_OHM)
+        return self.mean(across**2) / ohm

@@ -1,0 +1,121 @@
+"""What commands do with their results: print tables or JSON, ask, draw, write reports."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from zcd.board.model import Board
+    from zcd.diagnosis.atlas import Atlas
+    from zcd.diagnosis.job import Job
+    from zcd.diagnosis.rank import Diagnosis
+    from zcd.diagnosis.readings import Measured, Reading
+    from zcd.margin.check import Check
+    from zcd.show.findings import Case
+
+
+def print_json(record: dict[str, Any]) -> None:
+    """One object, ASCII, no numbers that JSON does not know."""
+    click.echo(json.dumps(record, indent=2, allow_nan=False, ensure_ascii=True))
+
+
+def print_tables(show: Callable[[Console], None]) -> None:
+    """Print in one piece, so that a reader who leaves early is noticed here."""
+    from rich.console import Console
+
+    console = Console()
+    with console.capture() as captured:
+        show(console)
+    text = "\n".join(line.rstrip() for line in captured.get().splitlines())
+    click.echo(text, color=console.is_terminal)
+
+
+def diagnosed(
+    atlas: Atlas, measured: Sequence[Measured], skipped: Sequence[Reading] = ()
+) -> Diagnosis:
+    """Diagnose with a progress bar."""
+    from zcd.diagnosis.rank import diagnose
+    from zcd.show.progress import progress_bar
+
+    with progress_bar(len(atlas.readings)) as begin:
+        return diagnose(atlas, measured, skipped, begin)
+
+
+def print_case(case: Case, as_json: bool) -> None:
+    """Print a diagnosis."""
+    job, circuit, found = case.job, case.circuit, case.diagnosis
+    if as_json:
+        from zcd.show.finding_records import diagnosis_record
+
+        print_json(diagnosis_record(job, circuit, found))
+    else:
+        from zcd.show.finding_tables import print_diagnosis
+
+        print_tables(lambda console: print_diagnosis(job.board, circuit, found, job.flags, console))
+
+
+def converse(job: Job, atlas: Atlas) -> None:
+    """Ask for readings until it is settled or the person ends it."""
+    from zcd.show.finding_tables import print_step
+    from zcd.show.prompt import HELP, Conversation
+
+    def ask() -> str:
+        click.echo("reading> ", nl=False)
+        line = sys.stdin.readline()
+        if not line:
+            raise EOFError
+        return line
+
+    click.echo(HELP)
+    talk = Conversation(
+        atlas, lambda taken, skipped: diagnosed(atlas, taken, skipped), list(job.measured)
+    )
+    talk.run(
+        lambda found: print_tables(lambda console: print_step(found, atlas.circuit, console)),
+        ask,
+        lambda text: click.echo(f"zcd: {text}", err=True),
+    )
+
+
+def draw(
+    board: Board,
+    found: Check,
+    report: str | None,
+    plots: str | None,
+    case: Case | None = None,
+) -> None:
+    """Work out and write report and pictures."""
+    from zcd.circuit.build import build_circuit
+    from zcd.engine.solve import solve
+    from zcd.margin.maps import loss_map
+    from zcd.show.plots import save_plots
+    from zcd.show.progress import progress_bar
+    from zcd.show.report import write_report
+    from zcd.sync.lock import judge
+
+    with progress_bar(3) as begin:
+        begin("solving")
+        solution = solve(build_circuit(board))
+        lock = judge(solution, board)
+        begin("searching where sync is lost")
+        lost = loss_map(board)
+        begin("drawing")
+        if plots:
+            save_plots(plots, board=board, solution=solution, lock=lock, loss_map=lost)
+        if report:
+            write_report(
+                report,
+                board=board,
+                check=found,
+                solution=solution,
+                lock=lock,
+                loss_map=lost,
+                case=case,
+            )
