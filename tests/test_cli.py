@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import os
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from tests.show.demo import FAILS, HOLDS
+from tests.show.test_report import LOADS, Page
 from zcd import cli
 from zcd.board.model import Topology
 from zcd.cli import main
@@ -36,7 +40,7 @@ def work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_a_board_that_holds(board: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(board)]) == 0
     out, err = capsys.readouterr()
-    assert out.splitlines()[1] == "The board holds: all 16 rules are kept."
+    assert out.splitlines()[1] == "The board holds: all 17 rules are kept."
     assert not [line for line in out.splitlines() if line != line.rstrip() or len(line) > 80]
     assert err == ""
 
@@ -134,13 +138,25 @@ def test_a_solver_that_gives_up(
     assert capsys.readouterr().err == "zcd: row 0 does not converge\n"
 
 
-@pytest.mark.parametrize("arguments", [["chek"], ["check"], ["check", "a", "--nope"], ["new"]])
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["chek"],
+        ["check"],
+        ["check", "a", "--nope"],
+        ["new"],
+        ["readings"],
+        ["diagnose"],
+        ["diagnose", "a", "--ask", "--json"],
+        ["demo", "a", "b"],
+    ],
+)
 def test_wrong_usage(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(arguments) == 2
     assert "Usage: zcd" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("command", [[], ["new"], ["check"]])
+@pytest.mark.parametrize("command", [[], ["new"], ["check"], ["readings"], ["diagnose"], ["demo"]])
 def test_help_has_an_example(command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main([*command, "--help"]) == 0
     out = capsys.readouterr().out
@@ -166,6 +182,14 @@ def test_a_new_board_file_can_be_checked(
     assert json.loads(capsys.readouterr().out)["topology"] == str(topology)
 
 
+def test_a_new_board_file_told_as_json(work: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["new", "--json", "--topology", "bridge", "b.toml"]) == 0
+    out, err = capsys.readouterr()
+    assert json.loads(out) == {"file": "b.toml", "topology": "bridge"}
+    assert err == ""
+    assert (work / "b.toml").is_file()
+
+
 def test_a_new_board_file_on_stdout(work: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["new", "-"]) == 0
     assert 'topology = "half-wave"' in capsys.readouterr().out
@@ -178,6 +202,253 @@ def test_an_existing_file_is_not_overwritten(
     assert main(["new", str(board)]) == 2
     assert "found an existing file; allowed: a new file" in capsys.readouterr().err
     assert board.read_text(encoding="utf-8") == HOLDS
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """What ``zcd demo`` did in a directory where its usual folder is taken."""
+
+    code: int
+    out: str
+    err: str
+    place: Path
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
+    place = tmp_path_factory.mktemp("demo")
+    (place / "zcd-demo").mkdir()
+    (place / "zcd-demo" / "board.toml").write_text("mine", encoding="utf-8")
+    out, err = io.StringIO(), io.StringIO()
+    with (
+        contextlib.chdir(place),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        code = main(["demo"])
+    return Demo(code, out.getvalue(), err.getvalue(), place)
+
+
+@pytest.fixture
+def job(demo: Demo) -> Path:
+    """The demo's job file, with its board file beside it."""
+    return demo.place / "zcd-demo-2" / "job.toml"
+
+
+def narrow(text: str) -> bool:
+    """80 columns, nothing blank at the end of a line."""
+    return not [line for line in text.splitlines() if line != line.rstrip() or len(line) > 80]
+
+
+def test_demo_takes_the_next_free_folder(demo: Demo) -> None:
+    assert demo.code == 0
+    assert demo.err == ""
+    assert sorted(path.name for path in demo.place.iterdir()) == ["zcd-demo", "zcd-demo-2"]
+    assert sorted(path.name for path in (demo.place / "zcd-demo-2").iterdir()) == [
+        "board.toml",
+        "job.toml",
+        "repaired.toml",
+        "report.html",
+    ]
+    assert [path.name for path in (demo.place / "zcd-demo").iterdir()] == ["board.toml"]
+    assert (demo.place / "zcd-demo" / "board.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_demo_finds_its_fault_and_its_repair_holds(demo: Demo) -> None:
+    assert narrow(demo.out)
+    words = ("THE FAULTY BOARD", "R12 has drifted high", "THE REPAIRED BOARD", "The board holds")
+    places = [demo.out.index(word) for word in words]
+    assert places == sorted(places)
+    assert "zcd-demo-2: board.toml" in demo.out
+
+
+def test_demo_report_stands_alone(demo: Demo) -> None:
+    html = (demo.place / "zcd-demo-2" / "report.html").read_text(encoding="utf-8")
+    page = Page(html)
+    assert not {"script", "link", "iframe", "img", "object", "embed", "base"} & set(page.tags)
+    assert all(value.startswith("#") for name, value in page.attributes if name in LOADS)
+    assert page.tags.count("svg") == 3
+    text = "".join(page.words)
+    for words in ("R12 has drifted high: replace it", "The board holds", "fan does not turn"):
+        assert words in text
+
+
+def test_demo_as_json(work: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["demo", "mine", "--json"]) == 0
+    out, err = capsys.readouterr()
+    found = json.loads(out)
+    assert set(found) == {"folder", "diagnosis", "check"}
+    assert found["folder"] == "mine"
+    assert found["diagnosis"]["ranked"][0]["fault"] == "R12 drift"
+    assert found["check"]["passes"] is True
+    assert err == ""
+    assert (work / "mine" / "report.html").is_file()
+
+
+@pytest.mark.parametrize("option", [[], ["--json"]])
+def test_demo_leaves_an_existing_folder_alone(
+    option: list[str], work: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (work / "mine").mkdir()
+    (work / "mine" / "job.toml").write_text("mine", encoding="utf-8")
+    assert main(["demo", "mine", *option]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err == "zcd: mine: found something of that name; allowed: a new folder\n"
+    assert [str(path.relative_to(work)) for path in work.rglob("*")] == ["mine", "mine/job.toml"]
+    assert (work / "mine" / "job.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_bench_card_of_a_job_is_read_with_its_meter(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name, text in (
+        ("board.toml", (job.parent / "board.toml").read_text(encoding="utf-8")),
+        ("job.toml", 'board = "board.toml"\n[meter]\ndc_input = "1M"\nac_kind = "average"\n'),
+    ):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    assert main(["readings", str(tmp_path / "job.toml")]) == 0
+    out, err = capsys.readouterr()
+    assert narrow(out)
+    assert "Bench card: Pellcroft FS-2 fruit dryer, control board" in out
+    assert "Read with 1 MΩ on DC and 5 MΩ on AC volts (average)" in out
+    for word in ("CAUTION", "OL: R12 open", "K1 driver open"):
+        assert word in out
+    assert err == ""
+
+
+def test_bench_card_as_json(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["readings", str(job.parent / "board.toml"), "--json"]) == 0
+    out, err = capsys.readouterr()
+    found = json.loads(out)
+    assert set(found) == {"board", "readings", "assumptions"}
+    assert found["readings"][0]["side"] == "dead"
+    assert found["readings"][-1]["side"] == "mains side, live"
+    assert err == ""
+
+
+def test_diagnosis_of_a_job(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diagnose", str(job)]) == 0
+    out, err = capsys.readouterr()
+    lines = [line for line in out.splitlines() if line]
+    assert lines[:3] == [
+        "Pellcroft FS-2 fruit dryer, control board",
+        "Flags reported: sync, fan.",
+        "R12 has drifted high: replace it.",
+    ]
+    assert narrow(out)
+    assert "CAUTION" in out
+    assert err == ""
+
+
+def test_readings_on_the_command_line_join_those_of_the_job(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    more = ["-r", "ohm R11 101k", "--reading", "diode D1 0.58 V"]
+    assert main(["diagnose", str(job), *more, "--json"]) == 0
+    out, err = capsys.readouterr()
+    found = json.loads(out)
+    assert [m.get("value_ohm") for m in found["measured"]][3:] == [2.14e6, 101e3, None]
+    assert found["measured"][5]["value_v"] == 0.58
+    assert found["ranked"][0]["fault"] == "R12 drift"
+    assert err == ""
+
+
+def test_diagnosis_of_a_board_from_typed_readings(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Coil driven, switched terminal dead: the contact (common practice, no source)."""
+    typed = ["-r", "dc K1.coil 11.5 V", "-r", "ac feed neutral 0 V"]
+    assert main(["diagnose", str(job.parent / "board.toml"), *typed]) == 0
+    out, err = capsys.readouterr()
+    assert "the load relay's contact stays open" in out
+    assert "Flags" not in out
+    assert err == ""
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("4.98 V\nmuch\nskip\nend\nnever read\n", ['zcd: found "much"; allowed: ']),
+        ("4.98 V\nskip\n", []),
+    ],
+    ids=["ended", "end of input"],
+)
+def test_readings_asked_for_one_by_one(
+    typed: str,
+    told: list[str],
+    job: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """First the voltage at the pin is asked for; a line that is no reading is asked for again."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+    assert main(["diagnose", str(job.parent / "board.toml"), "--ask"]) == 0
+    out, err = capsys.readouterr()
+    assert out.count("reading> ") == 3 + len(told)
+    steps = out.split("reading> ")
+    assert "Next reading\nDC volts, red pin, black logic0 (over OC1)" in steps[0]
+    assert "Readings taken" not in steps[0]
+    assert "4.98 V" in steps[1]
+    asked = [step.split("next reading: ")[1] for step in steps if "next reading: " in step]
+    assert len(asked) == len(set(asked)) == 3
+    assert [line[: len(start)] for line, start in zip(err.splitlines(), told, strict=True)] == told
+
+
+def test_conversation_fits_80_columns(
+    job: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "stdin", io.StringIO(""))
+    assert main(["diagnose", str(job), "--ask"]) == 0
+    out, _ = capsys.readouterr()
+    assert "R12 has drifted high: replace it." in out
+    assert max(map(len, out.splitlines())) <= 80
+
+
+BAD_READINGS = {
+    "no reading": ("foo", 'found "foo"; allowed: one of dc'),
+    "no value": ("dc pin logic0", "red probe, black probe"),
+    "bad value": ("dc pin logic0 much", 'found "much"; allowed: DC volts'),
+    "unknown part": ("ohm R99 100k", "R99"),
+    "no part of the board": ("ohm D1.leak 100k", "allowed: function, red probe, black probe"),
+    "bare duty": ("duty 0.5", "allowed: a share of time such as"),
+    "across": ("dc pin line 3 V", "same side of the optocoupler"),
+}
+
+
+@pytest.mark.parametrize("case", BAD_READINGS)
+def test_a_bad_reading_is_named_and_nothing_is_printed(
+    case: str, job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text, message = BAD_READINGS[case]
+    assert main(["diagnose", str(job), "-r", text]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    (line,) = err.splitlines()
+    assert line.startswith("zcd: ")
+    assert message in line
+
+
+@pytest.mark.parametrize("command", ["readings", "diagnose"])
+def test_a_bad_job_is_named(command: str, board: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = board.with_name("job.toml")
+    for text, lines in (
+        ('board = "gone.toml"', ["gone.toml: found no such file; allowed: a board file"]),
+        ('flags = ["sync"]', ["job.toml: board: found nothing; allowed: "]),
+        (
+            'board = "board.toml"\n[[readings]]\nfunction = "dc"\nvalue = "x"\n'
+            '[[readings]]\nfunction = "volts"\nvalue = 1\n',
+            ["job.toml: readings[1].value: ", "job.toml: readings[2].function: "],
+        ),
+    ):
+        path.write_text(text, encoding="utf-8")
+        assert main([command, str(path)]) == 2
+        out, err = capsys.readouterr()
+        assert out == ""
+        for line, start in zip(err.splitlines(), lines, strict=True):
+            assert line.startswith("zcd: ")
+            assert start in line
+    assert sorted(p.name for p in board.parent.iterdir()) == ["board.toml", "job.toml"]
 
 
 def test_interrupted(board: Path, monkeypatch: pytest.MonkeyPatch) -> None:

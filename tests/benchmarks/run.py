@@ -36,8 +36,9 @@ QUICK_BATCHES = (1, 10)
 
 
 def seconds(job: Callable[[], object], repeats: int) -> float:
-    """Least time of several runs, after one that is not counted."""
-    job()
+    """Least time of several runs, after one that is not counted; of a single run, its time."""
+    if repeats > 1:
+        job()
     times = []
     for _ in range(repeats):
         start = perf_counter()

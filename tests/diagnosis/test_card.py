@@ -35,16 +35,18 @@ def test_dead_first_live_last() -> None:
 def test_ohms_over_a_resistor_tells_its_own_faults_only() -> None:
     item = line(Function.OHM, "chain.1", "chain.2")
     assert item.over == "R2"
-    assert set(item.faults) == {"R2 open", "R2 drift", "R2 short"} | (
-        {"R2 wrong part"} & set(item.faults)
-    )
+    modes = ("open", "drift", "short", "ten times too low", "ten times too high")
+    assert set(item.faults) == {f"R2 {mode}" for mode in modes}
     assert item.healthy.low < 150e3 < item.healthy.high
     assert np.isinf(item.faults["R2 open"].low)
 
 
 def test_wrong_part_is_told_by_ohms() -> None:
-    """A value a decade off, either way, is outside what any good board shows."""
-    assert "R2 wrong part" in line(Function.OHM, "chain.1", "chain.2").faults
+    """A value a decade off, either way, reads as that value and not as a good board."""
+    item = line(Function.OHM, "chain.1", "chain.2")
+    low, high = (item.faults[f"R2 ten times too {way}"] for way in ("low", "high"))
+    assert low.low < 15e3 < low.high < item.healthy.low
+    assert item.healthy.high < high.low < 1.5e6 < high.high
 
 
 def test_driven_coil_tells_its_driver() -> None:

@@ -11,7 +11,7 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Resistance, stack
-from zcd.diagnosis.atlas import make_atlas
+from zcd.diagnosis.atlas import BANDS, make_atlas
 from zcd.diagnosis.faults import HEALTHY, faults_of
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.priors import (
@@ -21,6 +21,7 @@ from zcd.diagnosis.priors import (
     RATE_OF,
     prior_shares,
 )
+from zcd.diagnosis.readings import Function, Reading
 from zcd.engine.solve import solve
 
 
@@ -65,14 +66,66 @@ def test_no_prediction_is_nan(name: str) -> None:
     atlas.prepare(atlas.readings)
     for reading in atlas.readings:
         shown = atlas.shown(reading)
-        assert shown.shape == (len(atlas.faults), 4)
+        assert shown.shape == (atlas.member.size, 4)
         assert not np.any(np.isnan(shown)), reading.words
+
+
+@pytest.mark.parametrize("name", ["switched", "bridge"])
+def test_every_size_of_a_fault_is_tried(name: str) -> None:
+    """A fault with an amount has its range in equal bands, one an entry; any other fault one."""
+    samples = 4
+    atlas = make_atlas(board(name), usual_meter(), samples=samples)
+    assert atlas.severity.shape == (atlas.member.size, samples)
+    assert np.all((atlas.severity >= 0.0) & (atlas.severity <= 1.0))
+    assert np.all(np.diff(atlas.member) >= 0)
+    for f, fault in enumerate(atlas.faults):
+        found = atlas.severity[atlas.member == f]
+        assert len(found) == (1 if fault.amount is None else BANDS), fault.key
+        bands = np.arange(len(found))[:, None] / len(found)
+        assert np.all((found >= bands) & (found < bands + 1.0 / len(found))), fault.key
+
+
+def test_values_of_a_fault_are_those_of_all_its_entries() -> None:
+    atlas = make_atlas(board(), usual_meter(), samples=2)
+    number = np.arange(atlas.severity.size).reshape(atlas.severity.shape)
+    found = atlas.by_fault(number.astype(float))
+    assert len(found) == len(atlas.faults)
+    assert [row.size for row in found] == [
+        2 if fault.amount is None else 2 * BANDS for fault in atlas.faults
+    ]
+    assert np.array_equal(np.concatenate(found), number.ravel())
+
+
+def test_coil_is_as_uncertain_as_its_supply() -> None:
+    """A good board's coil voltage covers an unregulated supply, its ohms the coil's tolerance."""
+    atlas = make_atlas(board("switched"), usual_meter())
+    volts, ohms = (
+        atlas.by_fault(atlas.shown(Reading(function=function, a="coil+", b="coil-")))[0]
+        for function in (Function.DC, Function.OHM)
+    )
+    typical = 12.0 * 360.0 / 375.0
+    assert 0.85 * typical * 0.99 < volts.min() < 0.9 * typical
+    assert 1.2 * typical < volts.max() < 1.25 * typical * 1.01
+    assert 0.85 * 360.0 <= ohms.min() < 0.9 * 360.0
+    assert 1.1 * 360.0 < ohms.max() <= 1.15 * 360.0
 
 
 def test_unit_belongs_to_an_amount() -> None:
     """A fault of one size only has no unit."""
     faults = faults_of(build_circuit(board("switched")))
     assert [f.key for f in faults if (f.amount is None) != (f.unit == "")] == []
+
+
+def test_a_wrong_part_is_a_decade_off() -> None:
+    """Either way, at any severity, and without a size of its own."""
+    circuit = build_circuit(board())
+    faults = {fault.key: fault for fault in faults_of(circuit)}
+    for way, ohm in (("low", 15e3), ("high", 1.5e6)):
+        fault = faults[f"R2 ten times too {way}"]
+        assert fault.amount is None
+        edited = fault.edit(circuit, np.array([0.0, 1.0]))["R2"]
+        assert isinstance(edited, Resistance)
+        assert_allclose(edited.resistance_ohm, ohm)
 
 
 def test_severity_is_what_the_amount_says() -> None:

@@ -150,19 +150,20 @@ def test_gain_is_never_negative() -> None:
     atlas = atlas_of()
     for texts in ((), ("dc pin logic0 4.98",), ("dc pin logic0 2.6", "frequency pin logic0 50")):
         weights, none = posterior(atlas, measured(*texts))
+        shares = np.array([w.sum() for w in atlas.by_fault(weights)]) / (1.0 - none)
+        before = -(1.0 - none) * np.sum(shares * np.log2(shares + 1e-300))
         for reading in atlas.readings:
             fit = Fit(reading, atlas.shown(reading), atlas.meter)
-            gain = expected_gain_bits(fit, weights, none)
-            before = -np.sum(weights.sum(axis=1) * np.log2(weights.sum(axis=1) + 1e-300))
+            gain = expected_gain_bits(fit, weights, atlas.member, none)
             assert 0.0 <= gain <= before
 
 
 def test_gain_of_a_reading_that_is_always_the_same_is_zero() -> None:
     atlas = atlas_of()
     weights, none = posterior(atlas, [])
-    same = np.full((len(atlas.faults), atlas.severity.size), 5.0)
+    same = np.full(atlas.severity.shape, 5.0)
     fit = Fit(Reading(function=Function.DC, a="logic+", b="logic0"), same, atlas.meter)
-    assert_allclose(expected_gain_bits(fit, weights, none), 0.0, atol=1e-9)
+    assert_allclose(expected_gain_bits(fit, weights, atlas.member, none), 0.0, atol=1e-9)
 
 
 def test_reading_taken_is_not_suggested_again() -> None:
@@ -175,7 +176,8 @@ def test_reading_taken_is_not_suggested_again() -> None:
             break
         reading = found.suggestion.reading
         assert reading not in [m.reading for m in taken]
-        middle = np.sort(atlas.shown(reading)[0])[atlas.severity.size // 2]
+        shown = np.sort(atlas.by_fault(atlas.shown(reading))[0])
+        middle = shown[shown.size // 2]
         taken.append(Measured(reading=reading, value=float(middle)))
     assert found.suggestion is None
     assert found.ranked[0].fault is healthy

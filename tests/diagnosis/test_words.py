@@ -53,6 +53,8 @@ def test_lines_of_a_prompt(text: str, expected: Measured) -> None:
         ("dc pin logic0", "red probe, black probe"),
         ("ohm R2", "red probe, black probe"),
         ("ohm R9 100k", "node must be one of|R9"),
+        ("ohm D1.leak 100k", "red probe, black probe"),
+        ("ohm D1.leak OC1.miller 100k", "node must be one of"),
         ("dc pin nowhere 3", "nowhere"),
         ("dc pin line 3", "same side of the optocoupler"),
         ("dc pin pin 3", "two different nodes"),

@@ -44,7 +44,7 @@ class Case:
 
 
 def random_circuits(board: Board, rng: np.random.Generator, size: int) -> Circuit:
-    """Healthy boards: mains, heat, grade, supply and resistors anywhere within their limits."""
+    """Healthy boards: mains, heat, grade, supplies, coil, resistors anywhere within limits."""
     opto = board.optocoupler
     span = opto.ctr_max_ratio / opto.ctr_min_ratio
     circuit = build_circuit(
@@ -56,6 +56,9 @@ def random_circuits(board: Board, rng: np.random.Generator, size: int) -> Circui
         ),
     )
     circuit = circuit.scale("supply", "voltage_v", rng.uniform(0.97, 1.03, size))
+    if board.relay is not None:
+        circuit = circuit.scale("coil supply", "voltage_v", rng.uniform(0.85, 1.25, size))
+        circuit = circuit.scale("K1.coil", "resistance_ohm", rng.uniform(0.85, 1.15, size))
     chains = (*board.chains, board.return_chain, (board.output.resistor,))
     for resistor in (r for chain in chains for r in chain):
         share = 1.0 + resistor.tolerance_ratio * rng.uniform(-1.0, 1.0, size)

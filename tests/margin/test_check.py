@@ -15,6 +15,7 @@ from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solve import Grid, solve
 from zcd.margin.check import LEVELS, Check, Rule, check, level_conditions
 from zcd.margin.headroom import weak_conditions
+from zcd.margin.life import life_of
 from zcd.sync.lock import lock_of
 
 FINE = Grid(points=4000, refine=False)
@@ -41,10 +42,20 @@ def test_led_peak_of_a_usual_chain() -> None:
     assert_allclose(level.led_peak_a, 1.3e-3, atol=0.05e-3)
 
 
-GOOD_TWO_LED = TEXTS["two-led"].replace('["100k", "150k"]', '["68k", "68k"]').replace("1206", "1 W")
-GOOD_BRIDGE = (
-    TEXTS["bridge"].replace('["100k", "150k"]', '["120k", "120k"]').replace("1206", "1210")
+def test_life_is_that_of_the_rms_current_at_nominal_mains() -> None:
+    found = verdict()
+    nominal = found.levels[LEVELS.index("nominal")]
+    assert found.life == life_of(board(), nominal.led_rms_a, found.weak_headrooms["ctr"])
+
+
+# without a grade the CTR of this family spans 15 to 1: no pull-up suits both ends of that
+GOOD_TWO_LED = (
+    TEXTS["two-led"]
+    .replace('"814"', '"814A"')
+    .replace('["100k", "150k"]', '["68k", "68k"]')
+    .replace("1206", "1 W")
 )
+GOOD_BRIDGE = TEXTS["bridge"].replace('["100k", "150k"]', '["82k", "82k"]').replace("1206", "1210")
 
 
 @pytest.mark.parametrize(
@@ -130,12 +141,38 @@ def test_weak_level_uses_the_minimum_of_the_grade() -> None:
     assert level.low_time_s < verdict().levels[LEVELS.index("low")].low_time_s
 
 
+def test_strong_level_uses_the_maximum_of_the_grade() -> None:
+    """High mains and the highest CTR that the grade allows, on the bench: the longest pulse."""
+    found = board()
+    strong = level_conditions(found)[LEVELS.index("strong")]
+    assert strong.ctr_ratio == found.optocoupler.ctr_max_ratio
+    assert strong.mains_rms_v == found.mains.high_rms_v
+    assert strong.temperature_degc is None
+    *others, level = verdict().levels
+    assert level.name == "strong"
+    assert level.temperature_degc == found.service.bench_degc
+    alone = lock_of(build_circuit(found, strong), found)
+    assert_allclose(level.low_time_s, alone.pulses.low_time_s[0, 0], rtol=1e-3)
+    assert all(level.low_time_s > other.low_time_s for other in others)
+
+
+def test_board_that_a_strong_part_upsets() -> None:
+    """A pull-up too large for twice a period: all is well but for the strongest of the grade."""
+    found = check(parse_board(GOOD_BRIDGE.replace('"15k"', '"22k"')))
+    name = "lock at high mains, highest CTR of the grade"
+    assert {r.name for r in found.rules if not r.passes} == {name}
+    assert rule(found, name).remark == "fails: high time"
+    assert found.levels[LEVELS.index("strong")].failed_rule == "high time"
+
+
 def test_levels_are_single_solutions() -> None:
     """Each level's LED current is that of a board solved by itself."""
     found = board()
     for level, conditions in zip(verdict().levels, level_conditions(found), strict=True):
         wave = solve(build_circuit(found, conditions), FINE).currents_a["OC1.led"]
         assert_allclose(level.led_peak_a, wave.max(), rtol=PEAK_RATIO)
+        assert_allclose(level.led_mean_a, wave.mean(), rtol=PEAK_RATIO)
+        assert_allclose(level.led_rms_a, np.sqrt(np.mean(wave**2)), rtol=PEAK_RATIO)
 
 
 def test_board_that_never_locks() -> None:
@@ -145,8 +182,8 @@ def test_board_that_never_locks() -> None:
     for level in found.levels:
         assert not level.locks
         assert level.failed_rule is not None
-        for value in (level.low_time_s, level.transition_s, level.led_peak_a, level.led_mean_a):
-            assert not np.isinf(value)
+        assert np.isnan([level.low_time_s, level.transition_s, level.period_s]).all()
+        assert np.isfinite([level.led_peak_a, level.led_mean_a, level.led_rms_a]).all()
     assert found.life.design_rule_years == 0.0
     assert not rule(found, "CTR headroom").passes
 
@@ -166,6 +203,7 @@ def test_verdict_of_every_variant_is_complete(name: str) -> None:
     """Finite figures, a source for each rule, one lock rule a level."""
     found = verdict(name)
     assert len(found.levels) == len(LEVELS)
+    assert sum(item.name.startswith("lock at ") for item in found.rules) == len(LEVELS)
     for item in found.rules:
         assert item.source
         if item.unit:

@@ -43,6 +43,7 @@ def test_limit_is_exact(name: str, quantity: str, weak: bool) -> None:
     found = board(name)
     headroom = of(name, weak)[quantity]
     assert np.isfinite(headroom.factor)
+    assert headroom.locks is (headroom.factor >= 1.0)
     conditions = weak_conditions(found) if weak else Conditions()
     lock = weakened(found, conditions, quantity, headroom.factor * np.array([INSIDE, OUTSIDE]))
     assert list(lock.locks) == [True, False]
@@ -86,10 +87,44 @@ def test_board_far_from_lock_says_how_far() -> None:
     """A chain ten times too high has less than 1 of everything."""
     found = headrooms(edited('["100k", "150k"]', '["1M", "1M5"]'), [Conditions()])[0]
     for headroom in found.values():
+        assert not headroom.locks
         assert headroom.factor < 1.0
     factors = np.array([INSIDE, OUTSIDE]) * found["chain"].factor
     high = edited('["100k", "150k"]', '["1M", "1M5"]')
     assert list(weakened(high, Conditions(), "chain", factors).locks) == [True, False]
+
+
+@pytest.mark.parametrize("quantity", list(WEAKENINGS))
+def test_board_that_is_too_strong_says_how_far(quantity: str) -> None:
+    """A pull-up too large for twice a period: less of anything gives lock, from 0.1 % on."""
+    found = edited('"15k"', '"47k"', "bridge")
+    headroom = headrooms(found, [Conditions()])[0][quantity]
+    assert not headroom.locks
+    assert headroom.factor > 1.0
+    factors = headroom.factor * np.array([INSIDE, OUTSIDE])
+    lock = weakened(found, Conditions(), quantity, factors)
+    assert list(lock.locks) == [False, True]
+    assert headroom.rule == lock.failed_rule(0)
+    nearer = np.linspace(1.0, INSIDE * headroom.factor, 40)
+    assert not np.any(weakened(found, Conditions(), quantity, nearer).locks)
+
+
+@pytest.mark.parametrize(
+    ("locks", "factor", "limit", "reached"),
+    [
+        (True, 2.0, 2.0, True),
+        (True, 1.99, 2.0, False),
+        (True, np.inf, 2.0, True),
+        (False, 0.5, 0.4, False),
+        (False, 3.0, 2.0, False),
+        (False, np.nan, 2.0, False),
+    ],
+)
+def test_headroom_counts_only_with_lock(
+    locks: bool, factor: float, limit: float, reached: bool
+) -> None:
+    """A part three times too strong has no headroom of 3."""
+    assert Headroom(locks=locks, factor=factor, rule=None).reaches(limit) is reached
 
 
 @pytest.mark.parametrize("quantity", list(WEAKENINGS))
@@ -119,4 +154,5 @@ def test_every_variant_has_headroom() -> None:
     """A finite or infinite factor above 0 for each board that locks at nominal."""
     for name in TEXTS:
         for headroom in of(name, False).values():
+            assert headroom.locks
             assert headroom.factor > 1.0

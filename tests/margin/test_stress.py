@@ -77,6 +77,16 @@ def test_film_sees_the_whole_peak() -> None:
     assert_allclose(full.power_w, 2.0 * half.power_w, rtol=0.01)
 
 
+def test_film_sees_the_rms_where_that_is_more() -> None:
+    """A pull-up whose pin is low nearly all the time carries DC, not a sine of the same peak."""
+    found = stresses(board("bridge"))["R3"]
+    assert found.rms_v[0] > 1.2 * found.peak_v[0] / np.sqrt(2.0)
+    assert_allclose(found.film_v, found.rms_v)
+    for stress in stresses(board("clamped")).values():
+        larger = max(stress.rms_v[0], stress.peak_v[0] / np.sqrt(2.0))
+        assert_allclose(stress.film_v, larger)
+
+
 @pytest.mark.parametrize(
     ("hot_degc", "share"), [(25.0, 1.0), (70.0, 1.0), (85.0, 0.824), (100.0, 0.647), (125.0, 0.353)]
 )

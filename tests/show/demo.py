@@ -1,4 +1,4 @@
-"""An invented board, checked and solved, for the tests of what is shown."""
+"""An invented board, checked, solved and diagnosed, for the tests of what is shown."""
 
 from __future__ import annotations
 
@@ -10,10 +10,17 @@ import numpy as np
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
+from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.card import CardLine, bench_card
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.rank import diagnose
+from zcd.diagnosis.words import parse_reading
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.check import Check, check
 from zcd.margin.maps import LossMap
+from zcd.show.findings import Case
 from zcd.sync.lock import Lock, judge
 
 HOLDS = """\
@@ -56,6 +63,38 @@ def solved_board(board: Board) -> Solved:
     """Solve and check a board."""
     solution = solve(build_circuit(board))
     return Solved(board=board, solution=solution, lock=judge(solution, board), check=check(board))
+
+
+SETTLED = ("dc K1.coil 11.5 V", "dc pin logic0 4.98 V", "ohm R2 OL")
+"""Readings that leave no doubt: R2 is open."""
+OPEN = ("dc pin logic0 4.98 V",)
+"""One that leaves the question open."""
+
+
+@cache
+def atlas() -> Atlas:
+    """A coarse atlas of the board, for what is shown of it."""
+    return make_atlas(parse_board(HOLDS), usual_meter(), samples=4)
+
+
+@cache
+def card() -> tuple[CardLine, ...]:
+    """The bench card of the board."""
+    return bench_card(atlas())
+
+
+@cache
+def case(texts: tuple[str, ...] = SETTLED, note: str = "the fan stands still") -> Case:
+    """The board diagnosed from readings as typed."""
+    measured = tuple(parse_reading(text, atlas().circuit) for text in texts)
+    job = Job(
+        board=atlas().board,
+        meter=atlas().meter,
+        measured=measured,
+        flags=("sync", "fan"),
+        note=note,
+    )
+    return Case(job, atlas().circuit, diagnose(atlas(), measured))
 
 
 def lost_below(*boundary_ratio: float, rule: str = "edge offset", here: float = 1.0) -> LossMap:

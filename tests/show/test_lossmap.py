@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from tests.show.demo import lost_below, solved
+from tests.show.demo import HOLDS, lost_below, solved
 from tests.show.test_waveform import marked, words
+from zcd.board.files import parse_board
 from zcd.margin.maps import LossMap, loss_map
 from zcd.show.lossmap import loss_map_figure
 
@@ -40,6 +43,64 @@ def test_each_failing_rule_is_named_in_its_part() -> None:
         "no lock: pin low",
         "no lock: transition",
     ]
+
+
+def too_strong(*upper_ratio: float, here: float = 1.0) -> LossMap:
+    """A map made by hand, lost below 20 % and, where a number is given, above that too."""
+    whole = lost_below(*(0.2 for _ in upper_ratio), here=here)
+    return replace(
+        whole,
+        upper_ratio=np.array(upper_ratio),
+        upper_rules=tuple("high time" if np.isfinite(r) else None for r in upper_ratio),
+    )
+
+
+def test_area_where_the_part_is_too_strong_is_drawn_apart() -> None:
+    figure = loss_map_figure(solved().board, too_strong(np.nan, np.nan, 0.8, 0.6, 0.5))
+    (area,) = marked(figure, "too strong")
+    assert area.get_hatch() == "///"
+    (below,) = marked(figure, "lost")
+    assert below.get_hatch() != area.get_hatch()
+    (path,) = area.get_paths()
+    assert path.get_extents().extents == pytest.approx((180.0, 50.0, 260.0, 100.0))
+    (line,) = marked(figure, "upper boundary")
+    assert line.get_ydata() == pytest.approx([np.nan, np.nan, 80.0, 60.0, 50.0], nan_ok=True)
+    assert "no lock, too strong: high time" in words(figure)
+
+
+def test_without_too_strong_a_part_nothing_is_drawn_of_it() -> None:
+    figure = loss_map_figure(solved().board, lost_below(*BOUNDARY))
+    assert not marked(figure, "too strong")
+    assert not marked(figure, "upper boundary")
+    assert "too strong" not in words(figure)
+
+
+def test_board_with_too_strong_a_part_has_no_headroom() -> None:
+    """Above the upper boundary there is no lock: title and label must say the same."""
+    figure = loss_map_figure(solved().board, too_strong(0.5, 0.5, 0.5))
+    title = "At 230 V the part is too strong: sync is lost above 50 %"
+    assert title in figure.get_suptitle()
+    assert "headroom" not in words(figure)
+
+
+def test_board_below_the_upper_boundary_keeps_its_title() -> None:
+    figure = loss_map_figure(solved().board, too_strong(0.5, 0.5, 0.5, here=0.4))
+    assert "At 230 V sync is lost below 20 % of the CTR" in figure.get_suptitle()
+    assert "CTR headroom 2" in words(figure)
+
+
+def test_board_that_is_too_strong_is_drawn_from_its_own_map() -> None:
+    """Pull-up and chain such that a bridge's pin does not come up in time."""
+    text = HOLDS.replace("[chain]", '[chain]\ntopology = "bridge"').replace(
+        '"switched"', '"direct"'
+    )
+    board = parse_board(text)
+    found = loss_map(board, points=15)
+    figure = loss_map_figure(board, found)
+    (area,) = marked(figure, "too strong")
+    finite = np.isfinite(found.upper_ratio)
+    assert area.get_paths()[0].get_extents().x1 == pytest.approx(found.mains_rms_v[finite][-1])
+    assert "no lock, too strong: high time" in words(figure)
 
 
 def test_supply_band_and_board() -> None:

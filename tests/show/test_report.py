@@ -9,10 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import FAILS, HOLDS, lost_below, solved
+from tests.show.demo import FAILS, HOLDS, SETTLED, case, lost_below, solved
 from zcd.errors import InputError
 from zcd.show import report
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.show.findings import Case
 from zcd.show.report import write_report
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
@@ -37,16 +38,19 @@ class Page(HTMLParser):
         self.words.append(data)
 
 
-def written(path: Path, text: str = HOLDS, name: str | None = None) -> str:
-    case = solved(text)
-    board = case.board if name is None else replace(case.board, name=name)
+def written(
+    path: Path, text: str = HOLDS, name: str | None = None, before: Case | None = None
+) -> str:
+    found = solved(text)
+    board = found.board if name is None else replace(found.board, name=name)
     write_report(
         path,
         board=board,
-        check=replace(case.check, board=board),
-        solution=case.solution,
-        lock=case.lock,
+        check=replace(found.check, board=board),
+        solution=found.solution,
+        lock=found.lock,
         loss_map=lost_below(0.3, 0.2, 0.1),
+        case=before,
     )
     return path.read_text(encoding="utf-8")
 
@@ -56,7 +60,18 @@ def html(tmp_path_factory: pytest.TempPathFactory) -> str:
     return written(tmp_path_factory.mktemp("report") / "report.html", name=HOSTILE)
 
 
-def test_nothing_is_loaded(html: str) -> None:
+@pytest.fixture(scope="module")
+def repaired(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The report of a repair, with what was found before it."""
+    path = tmp_path_factory.mktemp("report") / "repaired.html"
+    before = case(SETTLED, HOSTILE)
+    job = replace(before.job, board=replace(before.job.board, name=f"before {HOSTILE}"))
+    return written(path, before=replace(before, job=job))
+
+
+@pytest.mark.parametrize("report_of", ["html", "repaired"])
+def test_nothing_is_loaded(report_of: str, request: pytest.FixtureRequest) -> None:
+    html = request.getfixturevalue(report_of)
     page = Page(html)
     assert not {"script", "link", "iframe", "img", "object", "embed", "base"} & set(page.tags)
     loads = [value for name, value in page.attributes if name in LOADS]
@@ -71,6 +86,35 @@ def test_a_hostile_name_stays_text(html: str) -> None:
     assert "script" not in page.tags
     assert HOSTILE in page.words
     assert "<script" not in html
+
+
+def test_a_hostile_note_stays_text(repaired: str) -> None:
+    page = Page(repaired)
+    assert "script" not in page.tags
+    assert "<script" not in repaired
+    text = "".join(page.words)
+    assert HOSTILE in text
+    assert f"before {HOSTILE}" in text
+
+
+def test_what_was_found_stands_before_the_pictures(repaired: str) -> None:
+    """Conclusion, readings, ranking and a picture of the faulty board."""
+    heads = re.findall(r"<h2>(.*?)</h2>", repaired)
+    assert heads.index("Verdict") < heads.index("What was found before the repair")
+    assert heads.index("What was found before the repair") < heads.index("Pictures")
+    page = Page(repaired)
+    text = "".join(page.words)
+    assert "R2 is open" in text
+    assert "flags reported: sync, fan" in text
+    assert "4.98 V" in text
+    assert page.tags.count("svg") == 3
+    assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 3
+    ids = [value for name, value in page.attributes if name == "id"]
+    assert len(ids) == len(set(ids))
+
+
+def test_without_a_diagnosis_nothing_is_said_of_one(html: str) -> None:
+    assert "before the repair" not in html
 
 
 def test_no_handler_comes_from_words(html: str) -> None:

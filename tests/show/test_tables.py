@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections import Counter
 from dataclasses import replace
 
 import pytest
@@ -16,10 +17,12 @@ from zcd.show.tables import print_check
 from zcd.show.wording import offset_text
 
 
-def printed(check: Check, *, encoding: str = "utf-8", terminal: bool = False) -> str:
+def printed(
+    check: Check, *, encoding: str = "utf-8", terminal: bool = False, width: int = 80
+) -> str:
     raw = io.BytesIO()
     file = io.TextIOWrapper(raw, encoding=encoding)
-    console = Console(file=file, width=80, force_terminal=terminal, legacy_windows=False)
+    console = Console(file=file, width=width, force_terminal=terminal, legacy_windows=False)
     print_check(check, console)
     file.flush()
     return raw.getvalue().decode(encoding)
@@ -36,6 +39,16 @@ def test_no_line_is_wider_than_80_columns(text: str, encoding: str) -> None:
     assert max(map(len, lines)) <= 80
 
 
+@pytest.mark.parametrize("text", [HOLDS, FAILS, DARK])
+def test_no_word_is_broken_or_lost_at_80_columns(text: str) -> None:
+    """The same words as on a wide terminal, only laid out otherwise."""
+    narrow, wide = (Counter(printed(solved(text).check, width=w).split()) for w in (80, 100))
+    rules = {word for word in narrow | wide if set(word) == {"-"}}
+    assert {w: n for w, n in narrow.items() if w not in rules} == {
+        w: n for w, n in wide.items() if w not in rules
+    }
+
+
 @pytest.mark.parametrize("name", ["bridge", "two-led", "two chains", "across the LED"])
 def test_every_topology_fits(name: str) -> None:
     lines = printed(solved_board(VARIANTS[name]).check).splitlines()
@@ -45,11 +58,11 @@ def test_every_topology_fits(name: str) -> None:
 def test_name_and_verdict_come_first() -> None:
     holds = printed(solved().check).splitlines()
     assert holds[0].strip() == "Ostrel D3 mushroom dryer, invented"
-    assert holds[1].strip() == "The board holds: all 16 rules are kept."
+    assert holds[1].strip() == "The board holds: all 17 rules are kept."
     fails = printed(solved(FAILS).check).splitlines()
     failed = sum(not rule.passes for rule in solved(FAILS).check.rules)
     assert failed > 1
-    assert fails[1].strip() == f"The board does not pass: {failed} of 16 rules fail."
+    assert fails[1].strip() == f"The board does not pass: {failed} of 17 rules fail."
     assert fails[2].strip().startswith("FAILS: R1")
 
 
@@ -80,7 +93,7 @@ def test_a_failing_rule_is_named_in_the_table_of_rules() -> None:
 
 
 def test_levels_say_offsets_in_words_and_the_failed_rule() -> None:
-    holds, dark = (squeezed(printed(solved(text).check)) for text in (HOLDS, DARK))
+    holds, dark = (squeezed(printed(solved(text).check, width=100)) for text in (HOLDS, DARK))
     levels = solved(HOLDS).check.levels
     assert f"falling edge {' '.join(offset_text(x.fall_offset_s) for x in levels)}" in holds
     assert "lock yes yes yes yes yes" in holds

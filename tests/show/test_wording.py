@@ -56,6 +56,11 @@ def test_headrooms(factor: float, words: str) -> None:
     assert factor_text(Headroom(locks=factor >= 1.0, factor=factor, rule=None)) == words
 
 
+def test_too_strong_is_not_told_as_headroom() -> None:
+    assert factor_text(Headroom(locks=False, factor=3.0, rule=None)) == "3 (too strong)"
+    assert factor_text(Headroom(locks=True, factor=3.0, rule=None)) == "3"
+
+
 @pytest.mark.parametrize(
     ("years", "words"), [(0.0, "none"), (6.04, "6 years"), (101.0, "over a century")]
 )
@@ -88,7 +93,7 @@ def test_one_failing_rule_is_singular() -> None:
     check = solved().check
     first, *others = check.rules
     one = replace(check, rules=(replace(first, passes=False), *others))
-    assert verdict_text(one) == "The board does not pass: 1 of 16 rules fails."
+    assert verdict_text(one) == "The board does not pass: 1 of 17 rules fails."
     assert "rules fail." in verdict_text(solved(FAILS).check)
 
 

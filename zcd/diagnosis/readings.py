@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -32,7 +32,7 @@ from zcd.diagnosis.meters import (
 )
 from zcd.engine.network import islands
 from zcd.engine.solution import Solution
-from zcd.engine.solve import PULSES, READINGS, Grid, solve, solve_dead
+from zcd.engine.solve import PULSES, READINGS, solve, solve_dead
 from zcd.errors import InputError
 from zcd.sync.pulses import Pulses, find_pulses
 
@@ -237,7 +237,7 @@ class Bench:
         a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
         loaded = self.circuit.add(Resistance(ref="meter", a=a, b=b, resistance_ohm=ohm))
         mains = side_of(self.circuit, reading) is Side.MAINS
-        grid = Grid(points=READINGS.points, refine=False, isolated=not mains)
+        grid = replace(READINGS, isolated=not mains)
         solution = solve(loaded, grid, like=self._base())
         wave = solution.between_v(a, b)
         if dc:

@@ -36,6 +36,13 @@ def solve_island(
 ) -> Island:
     """One island: static where its capacitors are idle, dynamic in the other rows."""
     photo = photocurrents_a(circuit, island, trajectory, currents)
+    first, member = _distinct(circuit, island, trajectory, lit=bool(photo))
+    if first.size < member.size:
+        some = Trajectory(
+            trajectory.phase_rad[first], trajectory.omega_rad_per_s[first], trajectory.closed
+        )
+        known = take(guess, first) if guess else None
+        return take(solve_island(circuit.rows(first), island, some, {}, known), member)
     start = guess.states_v if guess else {}
     capacitors = [e for e in circuit.of(Capacitance) if e.a in island]
     if guess and np.all(guess.busy):
@@ -61,12 +68,6 @@ def static_island(
     start: Mapping[str, FloatArray],
 ) -> Island:
     """One island without its capacitors, point by point."""
-    if not photo and phase.shape[0] >= MANY_ROWS and not np.any(np.ptp(phase, axis=0)):
-        first, member = _distinct(circuit, island)
-        if first.size < phase.shape[0]:
-            few = {name: wave[first] for name, wave in start.items()}
-            part = static_island(circuit.rows(first), island, phase[first], photo, few)
-            return take(part, member)
     pieces = _pieces(np.arange(phase.shape[0]), phase.shape[1])
     if len(pieces) > 1:
         return joined(
@@ -94,9 +95,16 @@ def static_island(
 
 
 def _distinct(
-    circuit: Circuit, island: frozenset[str]
+    circuit: Circuit, island: frozenset[str], trajectory: Trajectory, lit: bool
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Rows in which an island differs, and which of them each row is like."""
+    """Rows in which an island differs, and which of them each row is like.
+
+    All of them where it would not pay to look, where they are solved at different phases, or
+    where they may see different light.
+    """
+    phase = trajectory.phase_rad
+    if lit or circuit.size < MANY_ROWS or np.any(np.ptp(phase, axis=0)):
+        return np.arange(circuit.size), np.arange(circuit.size)
     values = [
         np.broadcast_to(np.asarray(value, dtype=float), (circuit.size,))
         for element in circuit

@@ -26,18 +26,32 @@ DEFAULT_FREQUENCY_HZ = 50.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
-    """How finely to solve: points a period, and whether to solve again where waveforms move."""
+    """How to solve.
+
+    Parameters
+    ----------
+    points : int
+        Of one period.
+    refine : bool
+        Solve again with the points where the waveforms move.
+    isolated : bool
+        False: leave out the isolated side.
+    patient : bool
+        Take the periodic steady state however many periods it takes to come; False shows what
+        has not settled as the transient it is.
+    """
 
     points: int = 160
     refine: bool = True
     isolated: bool = True
+    patient: bool = False
 
 
 EDGES = Grid()
 """For edges and pulses."""
-READINGS = Grid(points=96, refine=False)
-"""For meters, which see means only."""
-PULSES = Grid(points=80)
+READINGS = Grid(points=96, refine=False, patient=True)
+"""For meters, which see means only, and are read long after switching on."""
+PULSES = Grid(points=80, patient=True)
 """For pulses of many rows: edges within some microseconds."""
 
 
@@ -46,7 +60,8 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
 
     Without capacitors on the mains side that side is solved point by point, exactly. With them
     it is the periodic steady state; where a disturbance would take longer than
-    `WINDOW_CYCLES` to die to 1 %, it is the transient from the moment of switching on.
+    `WINDOW_CYCLES` to die to 1 % (and the grid is not patient), it is the transient from the
+    moment of switching on.
 
     Parameters
     ----------
@@ -79,7 +94,7 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
         phase = finer
     solution = _solution(circuit, phase, states)
     multiplier = np.max([s.multiplier for s in states.values()], axis=0)
-    fading = multiplier**WINDOW_CYCLES > SETTLED_RATIO
+    fading = (multiplier**WINDOW_CYCLES > SETTLED_RATIO) & (not grid.patient)
     return _with_transients(solution, fading, grid) if np.any(fading) else solution
 
 

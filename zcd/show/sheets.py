@@ -83,6 +83,7 @@ def levels_sheet(check: Check) -> Sheet:
         ("temperature", lambda level: quantity_text(level.temperature_degc, "°C")),
         ("LED current, peak", lambda level: quantity_text(level.led_peak_a, "A")),
         ("LED current, mean", lambda level: quantity_text(level.led_mean_a, "A")),
+        ("period", lambda level: quantity_text(level.period_s, "s")),
         ("low time", lambda level: quantity_text(level.low_time_s, "s")),
         ("falling edge", lambda level: offset_text(level.fall_offset_s)),
         ("rising edge", lambda level: offset_text(level.rise_offset_s)),

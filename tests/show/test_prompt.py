@@ -1,0 +1,161 @@
+"""The prompt: a person's lines are readings, or are refused and asked for again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import pytest
+
+from tests.show.demo import atlas
+from zcd.diagnosis.meters import OVERLOAD
+from zcd.diagnosis.rank import Diagnosis, Suggestion, diagnose
+from zcd.diagnosis.readings import Function, Measured, Reading, Side
+from zcd.show.prompt import HELP, Conversation
+
+PIN = Reading(function=Function.DC, a="pin", b="logic0")
+OHMS = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+
+
+class Bench:
+    """Asks for some readings in turn, answered by lines from a script."""
+
+    def __init__(self, lines: Iterable[str], wanted: Sequence[Reading] = (PIN,)) -> None:
+        self.lines = iter(lines)
+        self.wanted = wanted
+        self.shown: list[Diagnosis] = []
+        self.told: list[str] = []
+        self.talk = Conversation(atlas(), self.diagnose)
+
+    def diagnose(self, measured: Sequence[Measured], skipped: Sequence[Reading]) -> Diagnosis:
+        step = len(measured) + len(skipped)
+        suggestion = None
+        if step < len(self.wanted):
+            suggestion = Suggestion(
+                reading=self.wanted[step], side=Side.DEAD, gain_bits=1.0, outcomes=()
+            )
+        return Diagnosis(
+            measured=tuple(measured), ranked=(), suggestion=suggestion, conclusion=f"step {step}"
+        )
+
+    def ask(self) -> str:
+        try:
+            return next(self.lines)
+        except StopIteration:
+            raise EOFError from None
+
+    def run(self) -> Diagnosis:
+        return self.talk.run(self.shown.append, self.ask, self.told.append)
+
+
+def test_a_value_belongs_to_the_reading_asked_for() -> None:
+    bench = Bench(["4.98 V\n"])
+    last = bench.run()
+    assert bench.talk.measured == [Measured(reading=PIN, value=4.98)]
+    assert last.conclusion == "step 1"
+    assert [shown.conclusion for shown in bench.shown] == ["step 0", "step 1"]
+    assert bench.told == []
+
+
+@pytest.mark.parametrize("line", ["OL", "ol", "0L", "O.L", "overload", "Open", " OL \n"])
+def test_overload_is_a_value(line: str) -> None:
+    """In every spelling that a job file may use."""
+    bench = Bench([line], [OHMS])
+    bench.run()
+    assert bench.told == []
+    assert bench.talk.measured == [Measured(reading=OHMS, value=OVERLOAD)]
+
+
+@pytest.mark.parametrize(
+    ("line", "function", "nodes", "value"),
+    [
+        ("ohm R2 150k", Function.OHM, ("chain.1", "chain.2"), 150e3),
+        ("dc logic+ logic0 5.02 V", Function.DC, ("logic+", "logic0"), 5.02),
+        ("Frequency 50 Hz", Function.FREQUENCY, ("pin", "logic0"), 50.0),
+        ("diode D1 OL", Function.DIODE, ("chain.2", "led+"), OVERLOAD),
+    ],
+)
+def test_a_whole_reading_may_be_given_instead(
+    line: str, function: Function, nodes: tuple[str, str], value: float
+) -> None:
+    bench = Bench([line])
+    bench.run()
+    (found,) = bench.talk.measured
+    assert (found.reading.function, found.reading.a, found.reading.b) == (function, *nodes)
+    assert found.value == pytest.approx(value)
+
+
+def test_a_skipped_reading_is_not_measured() -> None:
+    bench = Bench(["skip\n", "150k"], [PIN, OHMS])
+    bench.run()
+    assert bench.talk.skipped == [PIN]
+    assert bench.talk.measured == [Measured(reading=OHMS, value=150e3)]
+
+
+@pytest.mark.parametrize("lines", [["end"], ["END \n"], []], ids=["end", "END", "end of input"])
+def test_the_end_leaves_the_last_diagnosis(lines: list[str]) -> None:
+    bench = Bench(["4.98 V", *lines], [PIN, OHMS])
+    last = bench.run()
+    assert last.conclusion == "step 1"
+    assert last is bench.shown[-1]
+    assert bench.talk.measured == [Measured(reading=PIN, value=4.98)]
+
+
+def test_nothing_is_asked_once_it_is_settled() -> None:
+    bench = Bench(["never asked"], [])
+    assert bench.run().conclusion == "step 0"
+    assert next(bench.lines) == "never asked"
+
+
+@pytest.mark.parametrize(
+    ("line", "problem"),
+    [
+        ("", "found"),
+        ("much", 'found "much"; allowed: one of dc'),
+        ("4.98 A", 'found "4.98 A"; allowed: DC volts'),
+        ("4,98", "use a point, not a comma"),
+        ("nan", 'found "nan"'),
+        ("ohm R9 150k", "R9"),
+        ("dc pin line 3", "same side of the optocoupler"),
+        ("OL", 'found "OL"; allowed: DC volts'),
+    ],
+)
+def test_a_bad_line_is_told_and_asked_again(line: str, problem: str) -> None:
+    """In one line; the diagnosis is not shown again, and nothing of the line is kept."""
+    bench = Bench([line, "4.98 V"])
+    bench.run()
+    (told,) = bench.told
+    assert problem in told
+    assert "\n" not in told
+    assert bench.talk.measured == [Measured(reading=PIN, value=4.98)]
+    assert len(bench.shown) == 2
+
+
+def test_readings_from_before_are_kept() -> None:
+    bench = Bench(["150k"], [PIN, OHMS])
+    bench.talk.measured.append(Measured(reading=PIN, value=4.98))
+    last = bench.run()
+    assert [m.reading for m in last.measured] == [PIN, OHMS]
+
+
+def test_help_names_the_words_that_it_knows() -> None:
+    for word in ('"skip"', '"end"', '"OL"'):
+        assert word in HELP
+
+
+def test_suggestions_followed_at_the_prompt_find_the_fault() -> None:
+    """R2 open, by what a meter then shows, until nothing is asked any more."""
+    key = [fault.key for fault in atlas().faults].index("R2 open")
+    talk = Conversation(atlas(), lambda taken, skipped: diagnose(atlas(), taken, skipped))
+    shown: list[Diagnosis] = []
+
+    def ask() -> str:
+        suggestion = shown[-1].suggestion
+        assert suggestion is not None
+        value = atlas().by_fault(atlas().shown(suggestion.reading))[key][1]
+        percent = suggestion.reading.function is Function.DUTY
+        return "OL" if value == OVERLOAD else f"{100 * value} %" if percent else f"{value}"
+
+    last = talk.run(shown.append, ask, pytest.fail)
+    assert last.suggestion is None
+    assert last.ranked[0].key == "R2 open"
+    assert len(talk.measured) < len(atlas().readings)
