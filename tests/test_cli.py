@@ -185,9 +185,9 @@ def test_a_new_board_file_can_be_checked(
 def test_a_new_board_file_told_as_json(work: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["new", "--json", "--topology", "bridge", "b.toml"]) == 0
     out, err = capsys.readouterr()
-    assert json.loads(out) == {"file": "b.toml", "topology": "bridge"}
+    written = (work / "b.toml").read_text(encoding="utf-8")
+    assert json.loads(out) == {"file": "b.toml", "topology": "bridge", "text": written}
     assert err == ""
-    assert (work / "b.toml").is_file()
 
 
 def test_a_new_board_file_on_stdout(work: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -117,16 +117,17 @@ def new(file: str, as_json: bool, topology: str) -> None:
     """
     from zcd.board.starter import starter_text, write_starter
 
-    if file == "-":
-        click.echo(starter_text(Topology(topology)), nl=False)
-        return
-    path = write_starter(file, Topology(topology))
+    text = starter_text(Topology(topology))
+    path = None if file == "-" else write_starter(file, Topology(topology))
     if as_json:
         from zcd.show.output import print_json
 
-        print_json({"file": str(path), "topology": topology})
-        return
-    click.echo(f"{path} written; change it to what the parts say, then: zcd check {path}", err=True)
+        print_json({"file": path and str(path), "topology": topology, "text": text})
+    elif path is None:
+        click.echo(text, nl=False)
+    else:
+        words = f"{path} written; change it to what the parts say, then: zcd check {path}"
+        click.echo(words, err=True)
 
 
 @commands.command(epilog=_EXIT_CODES)
@@ -239,7 +240,7 @@ def diagnose(file: str, written: tuple[str, ...], ask: bool, as_json: bool) -> i
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
     job = load_job(file)
     atlas = make_atlas(job.board, job.meter)
-    more = tuple(parse_reading(text, atlas.circuit) for text in written)
+    more = tuple(parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written)
     job = replace(job, measured=job.measured + more)
     if ask:
         converse(job, atlas)

@@ -95,10 +95,10 @@ def test_a_failing_rule_is_named_in_the_table_of_rules() -> None:
 def test_levels_say_offsets_in_words_and_the_failed_rule() -> None:
     holds, dark = (squeezed(printed(solved(text).check, width=100)) for text in (HOLDS, DARK))
     levels = solved(HOLDS).check.levels
-    assert f"falling edge {' '.join(offset_text(x.fall_offset_s) for x in levels)}" in holds
+    assert f"falls {' '.join(offset_text(x.fall_offset_s) for x in levels)}" in holds
     assert "lock yes yes yes yes yes" in holds
     assert f"lock {' '.join(['NO: pin low'] * 5)}" in dark
-    assert "falling edge - - - - -" in dark
+    assert "falls - - - - -" in dark
 
 
 def test_life_names_the_harsher_view() -> None:

@@ -61,7 +61,7 @@ class Fit:
     """
 
     def __init__(self, reading: Reading, shown: FloatArray, meter: Meter) -> None:
-        self.function = reading.function
+        self.function, self.meter = reading.function, meter
         self.centre = scaled(reading.function, shown)
         self.width = np.hypot(error(reading.function, self.centre, meter), _gaps(self.centre))
         low, high = float(self.centre.min()), float(self.centre.max())
@@ -72,6 +72,14 @@ class Fit:
         """What the meter shows in some of the samples, by their place among all."""
         centre = self.centre.ravel()[index]
         return 10.0**centre - LEAST_OHM if self.function is Function.OHM else centre
+
+    def away(self, value: float) -> FloatArray:
+        """How far each sample is above a value, on the reading's own scale, shape (E, N)."""
+        return np.asarray(self.centre - scaled(self.function, np.asarray(value, dtype=float)))
+
+    def error_at(self, value: float) -> float:
+        """Standard error of a reading of this value, on its own scale."""
+        return float(error(self.function, scaled(self.function, np.asarray(value)), self.meter))
 
     def good(self, value: FloatArray | float) -> FloatArray:
         """Density of a sound reading at each sample, shape (..., E, N).

@@ -16,7 +16,7 @@ TEMPER = 0.5
 """Exponent on the handbook's failure rates: their ratios are weak evidence for an appliance."""
 LARGEST_CLASS_SHARE = 0.25
 HEALTHY_SHARE = 0.05
-NONE_OF_THESE_SHARE = 0.03
+NONE_OF_THESE_SHARE = 0.01
 
 RATE_OF = {
     "resistor": "resistor",

@@ -99,7 +99,7 @@ def part_nodes(ref: str, circuit: Circuit) -> tuple[str, ...] | None:
     return next((e.nodes for e in parts if e.ref.casefold() == wanted), None)
 
 
-def parse_reading(text: str, circuit: Circuit) -> Measured:
+def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     """Read one line of a prompt: function, probes, value.
 
     Parameters
@@ -109,6 +109,8 @@ def parse_reading(text: str, circuit: Circuit) -> Measured:
         readings of pulses at the pin may leave them out, ``frequency 50 Hz``.
     circuit : Circuit
         Says which nodes and parts there are.
+    key : str, optional
+        Where it stood, for the message.
 
     Returns
     -------
@@ -121,8 +123,8 @@ def parse_reading(text: str, circuit: Circuit) -> Measured:
     """
     words = text.replace("low time", "low-time", 1).split()
     if not words:
-        raise refusal(text, 'a reading such as "dc pin logic0 4.98 V"')
-    function = parse_function(words[0])
+        raise refusal(text, 'a reading such as "dc pin logic0 4.98 V"', key)
+    function = parse_function(words[0], key)
     over = part_nodes(words[1], circuit) if len(words) > 1 else None
     if function in PIN_FUNCTIONS and "pin" not in words[1:]:
         nodes, rest = ["pin", "logic0"], words[1:]
@@ -132,10 +134,10 @@ def parse_reading(text: str, circuit: Circuit) -> Measured:
         nodes, rest = words[1:3], words[3:]
     if len(nodes) < 2 or not rest:
         raise refusal(
-            text, 'function, red probe, black probe (or a part), value: "dc pin logic0 4.98 V"'
+            text, 'function, red probe, black probe (or a part), value: "dc pin logic0 4.98 V"', key
         )
-    reading = make_reading(function, nodes[0], nodes[1], circuit)
-    return Measured(reading=reading, value=parse_value(" ".join(rest), function))
+    reading = make_reading(function, nodes[0], nodes[1], circuit, key)
+    return Measured(reading=reading, value=parse_value(" ".join(rest), function, key))
 
 
 def show_value(function: Function, value: float) -> str:

@@ -44,7 +44,8 @@ def batched_root(
     share = np.full(a.shape, 0.5)
     while True:
         width = np.abs(b - a)
-        least = tolerance / np.where(width > 0, width, tolerance)
+        # the end that is taken may be the farther one: stop within the tolerance, not twice it
+        least = 0.5 * tolerance / np.where(width > 0, width, 0.5 * tolerance)
         if np.all(least > 0.5):
             return np.asarray(np.where(np.abs(at_a) < np.abs(at_b), a, b))
         x = a + np.clip(share, least, np.maximum(1.0 - least, least)) * (b - a)

@@ -63,10 +63,16 @@ def _limit_here(loss_map: LossMap) -> float:
     return float(np.exp(np.interp(loss_map.here[0], loss_map.mains_rms_v, logs)))
 
 
+def _upper_here(loss_map: LossMap) -> float:
+    """Remaining CTR above which the part is too strong at the board's mains; inf: none."""
+    upper = float(np.interp(loss_map.here[0], loss_map.mains_rms_v, loss_map.upper_ratio))
+    return upper if np.isfinite(upper) else np.inf
+
+
 def _map_title(loss_map: LossMap, limit: float) -> str:
     mains = quantity_text(loss_map.here[0], "V")
-    upper = np.interp(loss_map.here[0], loss_map.mains_rms_v, loss_map.upper_ratio)
-    if np.isfinite(upper) and loss_map.here[1] > upper:
+    upper = _upper_here(loss_map)
+    if loss_map.here[1] > upper:
         return f"At {mains} the part is too strong: sync is lost above {100.0 * upper:.2g} %"
     if np.isnan(limit):
         return f"At {mains} no CTR up to {100.0 * loss_map.highest_ratio:g} % gives lock"
@@ -155,7 +161,8 @@ def _draw_here(ax: Axes, loss_map: LossMap, limit: float) -> None:
         label="here",
     )
     text = f"this board: {quantity_text(volts, 'V')}, {100.0 * ratio:.3g} %"
-    if np.isfinite(limit) and limit > 1.001 * loss_map.lowest_ratio:
+    has_limit = np.isfinite(limit) and limit > 1.001 * loss_map.lowest_ratio
+    if has_limit and ratio <= _upper_here(loss_map):
         arrow = {"arrowstyle": "->", "lw": 1.4, "shrinkA": 5.0, "shrinkB": 0.0}
         start, end = (volts, 100.0 * ratio), (volts, 100.0 * limit)
         ax.annotate("", xy=end, xytext=start, arrowprops=arrow, label="headroom")

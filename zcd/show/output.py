@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+import textwrap
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -67,13 +68,13 @@ def converse(job: Job, atlas: Atlas) -> None:
     from zcd.show.prompt import HELP, Conversation
 
     def ask() -> str:
-        click.echo("reading> ", nl=False)
+        click.echo("the meter shows: ", nl=False)
         line = sys.stdin.readline()
         if not line:
             raise EOFError
         return line
 
-    click.echo(HELP)
+    click.echo(textwrap.fill(HELP, 78))
     talk = Conversation(
         atlas, lambda taken, skipped: diagnosed(atlas, taken, skipped), list(job.measured)
     )

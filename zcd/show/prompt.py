@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from zcd.diagnosis.atlas import Atlas
 from zcd.diagnosis.rank import Diagnosis, Suggestion
 from zcd.diagnosis.readings import Measured, Reading
-from zcd.diagnosis.words import parse_reading, parse_value
+from zcd.diagnosis.words import OVERLOAD_WORDS, parse_reading, parse_value
 from zcd.errors import InputError
 
 END, SKIP = "end", "skip"
@@ -89,7 +89,7 @@ class Conversation:
 
     def _read(self, line: str, suggested: Reading) -> Measured:
         """A value for the reading asked for, or a whole reading."""
-        if line[:1].isalpha() and line.lower() not in ("ol", "overload", "open"):
+        if line[:1].isalpha() and line.lower() not in OVERLOAD_WORDS:
             return parse_reading(line, self.atlas.circuit)
         value = parse_value(line, suggested.function)
         return Measured(reading=suggested, value=value)

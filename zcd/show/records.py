@@ -53,8 +53,8 @@ def check_record(check: Check) -> Record:
     Lists under ``power_w``, ``rms_v``, ``peak_v``, ``judged_v``, ``reverse_v`` and ``reverse_a``
     are in the order of ``levels``. The unit ends the key. A number that does not exist or is
     infinite is null; ``outcome`` of a headroom then says which: ``found``, ``beyond search`` or
-    ``never locks``. Offsets are positive when the edge is late. ``judged_v`` is the rms of the
-    sine with the same peak, which is held against the voltage limit.
+    ``never locks``. Offsets are positive when the edge is late. ``judged_v`` is the rms, at least
+    that of the sine with the same peak; it is held against the voltage limit.
     """
     board = check.board
     found = {

@@ -80,20 +80,21 @@ def levels_sheet(check: Check) -> Sheet:
     """LED current, pulse and lock at each level; levels side by side."""
     lines: tuple[tuple[str, Callable[[Level], str]], ...] = (
         ("mains", lambda level: quantity_text(level.mains_rms_v, "V")),
-        ("temperature", lambda level: quantity_text(level.temperature_degc, "°C")),
-        ("LED current, peak", lambda level: quantity_text(level.led_peak_a, "A")),
-        ("LED current, mean", lambda level: quantity_text(level.led_mean_a, "A")),
+        ("ambient", lambda level: quantity_text(level.temperature_degc, "°C")),
+        ("LED peak", lambda level: quantity_text(level.led_peak_a, "A")),
+        ("LED mean", lambda level: quantity_text(level.led_mean_a, "A")),
         ("period", lambda level: quantity_text(level.period_s, "s")),
         ("low time", lambda level: quantity_text(level.low_time_s, "s")),
-        ("falling edge", lambda level: offset_text(level.fall_offset_s)),
-        ("rising edge", lambda level: offset_text(level.rise_offset_s)),
-        ("in undefined band", lambda level: quantity_text(level.transition_s, "s")),
+        ("falls", lambda level: offset_text(level.fall_offset_s)),
+        ("rises", lambda level: offset_text(level.rise_offset_s)),
+        ("undefined", lambda level: quantity_text(level.transition_s, "s")),
         ("lock", _lock_text),
     )
     unsettled = [level.name for level in check.levels if not level.settled]
     remark = (
         "weak: low mains, hot, the lowest CTR of the grade; strong: high mains, the highest CTR. "
-        "Edges against the true crossing."
+        "falls, rises: edges of the pin against the true crossing; undefined: the longer of the "
+        "two ways through the band between the thresholds."
     )
     if expected_pulses(check.board) > 1:
         remark += " Times of the first of the pulses in a period."
@@ -120,7 +121,8 @@ def resistors_sheet(check: Check) -> Sheet:
         columns=("part", "value", "style", "power", "share", "voltage", "share"),
         rows=tuple(_resistor_row(stress) for stress in check.resistors),
         right=(1, 3, 4, 5, 6),
-        remark=f"Power limit derated for {hot}; voltage as the rms of the sine with that peak.",
+        remark=f"Power limit derated for {hot}. Voltage: rms, at least that of the sine with its "
+        "peak.",
     )
 
 
