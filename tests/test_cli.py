@@ -385,8 +385,8 @@ def test_readings_asked_for_one_by_one(
     monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
     assert main(["diagnose", str(job.parent / "board.toml"), "--ask"]) == 0
     out, err = capsys.readouterr()
-    assert out.count("reading> ") == 3 + len(told)
-    steps = out.split("reading> ")
+    assert out.count("the meter shows: ") == 3 + len(told)
+    steps = out.split("the meter shows: ")
     assert "Next reading\nDC volts, red pin, black logic0 (over OC1)" in steps[0]
     assert "Readings taken" not in steps[0]
     assert "4.98 V" in steps[1]
