@@ -19,10 +19,10 @@ FloatArray = NDArray[np.float64]
 LARGEST_FACTOR = 100.0
 """Headroom is not looked for beyond this factor."""
 FACTOR_TOLERANCE = 1e-4
-SCAN = np.log((1.1, 1.25, 1.5, 2.0, 3.0, 4.5, 7.0, 12.0, 25.0, LARGEST_FACTOR))
-"""Factors at which a lock is looked for where there is none."""
-
-_Ends = tuple[FloatArray, FloatArray]
+LADDER = np.log((1.0, 1.5, 2.5, 5.0, 12.0, LARGEST_FACTOR))
+"""Factors between which the loss of lock is bracketed, in one batch."""
+SCAN = np.log((1.0, 1.1, 1.25, 1.5, 2.0, 3.0, 4.5, 7.0, 12.0, 25.0, LARGEST_FACTOR))
+"""Factors, either way, at which a lock is looked for where there is none."""
 
 Weaken = Callable[[Circuit, Board, FloatArray], Circuit]
 
@@ -86,13 +86,19 @@ class _Questions:
     base: Circuit
     names: NDArray[np.str_]
 
-    def lock(self, log_factor: FloatArray) -> Lock:
-        """Lock with the quantity of each row weakened by a factor."""
-        circuit = self.base
+    def lock(self, log_factor: FloatArray, row: NDArray[np.intp] | None = None) -> Lock:
+        """Lock with the quantity of each row (or of the rows named) weakened by a factor."""
+        circuit, names = self.base, self.names
+        if row is not None:
+            circuit, names = circuit.rows(row), names[row]
         for name, weaken in WEAKENINGS.items():
-            asked = self.names == name
-            circuit = weaken(circuit, self.board, np.exp(np.where(asked, log_factor, 0.0)))
+            circuit = weaken(circuit, self.board, np.exp(np.where(names == name, log_factor, 0.0)))
         return lock_of(circuit, self.board)
+
+    def margins(self, steps: FloatArray, row: NDArray[np.intp]) -> FloatArray:
+        """Smallest margin of some rows at every step, in one batch, shape (rows, steps)."""
+        every = np.repeat(row, steps.size)
+        return self.lock(np.tile(steps, row.size), every).margin.reshape(row.size, steps.size)
 
 
 def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headroom]]:
@@ -136,42 +142,41 @@ def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headr
 
 def _limits(asked: _Questions) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Log factor at which the lock is lost or won (inf or nan without one), and who locks now."""
-    inner = np.zeros(asked.names.size)
-    at_inner = asked.lock(inner).margin
-    locks = at_inner >= 0
-    outer = np.where(locks, np.log(LARGEST_FACTOR), 0.0)
-    at_outer = asked.lock(outer).margin
-    if not np.all(locks):
-        (inner, at_inner), (outer, at_outer) = _nearest_lock(
-            asked, (inner, at_inner), (outer, at_outer)
-        )
-    crosses = (at_inner < 0) != (at_outer < 0)
-    logs = batched_root(
-        lambda x: asked.lock(x).margin,
-        (inner, np.where(crosses, outer, inner)),
-        (at_inner, at_outer),
-        FACTOR_TOLERANCE,
-    )
+    every = np.arange(asked.names.size)
+    margins = asked.margins(LADDER, every)
+    locks = margins[:, 0] >= 0
+    first, at_first, second, at_second = _bracket(LADDER, margins, lost=True)
+    sick = every[~locks]
+    if sick.size:
+        found = [_bracket(steps, asked.margins(steps, sick), lost=False) for steps in (SCAN, -SCAN)]
+        nearer = np.abs(found[0][2]) <= np.abs(found[1][2])
+        for whole, up, down in zip((first, at_first, second, at_second), *found, strict=True):
+            whole[sick] = np.where(nearer, up, down)
+    crosses = np.isfinite(second)
+    ends = first, np.where(crosses, second, first)
+    values = at_first, np.where(crosses, at_second, at_first)
+    logs = batched_root(lambda x: asked.lock(x).margin, ends, values, FACTOR_TOLERANCE)
     return np.where(crosses, logs, np.where(locks, np.inf, np.nan)), locks
 
 
-def _nearest_lock(asked: _Questions, inner: _Ends, outer: _Ends) -> tuple[_Ends, _Ends]:
-    """Bracket, in the rows that do not lock, the nearest lock either way."""
-    (x, at_x), (y, at_y) = (tuple(map(np.copy, end)) for end in (inner, outer))
-    searching = at_x < 0
-    before = {-1.0: (np.zeros(x.size), at_x), 1.0: (np.zeros(x.size), at_x)}
-    for step in SCAN:
-        for way in (-1.0, 1.0):
-            if not np.any(searching):
-                break
-            there = np.where(searching, way * step, 0.0)
-            margin = asked.lock(there).margin
-            won = searching & (margin >= 0)
-            x[won], at_x[won] = (end[won] for end in before[way])
-            y[won], at_y[won] = there[won], margin[won]
-            before[way] = there, margin
-            searching &= ~won
-    return (x, at_x), (y, at_y)
+def _bracket(
+    steps: FloatArray, margins: FloatArray, lost: bool
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """The steps between which the lock is first lost (or won), with their margins.
+
+    Where it is not, the second step is infinite.
+    """
+    row = np.arange(margins.shape[0])
+    change = (margins < 0) if lost else (margins >= 0)
+    at = np.argmax(change, axis=1)
+    there = change[row, at] & (at > 0)
+    before = np.maximum(at - 1, 0)
+    return (
+        np.where(there, steps[before], 0.0),
+        np.where(there, margins[row, before], margins[:, 0]),
+        np.where(there, steps[at], np.inf),
+        np.where(there, margins[row, at], margins[:, 0]),
+    )
 
 
 def weak_conditions(board: Board) -> Conditions:
