@@ -392,7 +392,8 @@ def test_readings_asked_for_one_by_one(
     assert "4.98 V" in steps[1]
     asked = [step.split("next reading: ")[1] for step in steps if "next reading: " in step]
     assert len(asked) == len(set(asked)) == 3
-    assert [line[: len(start)] for line, start in zip(err.splitlines(), told, strict=True)] == told
+    messages = [f"zcd: {text}" for text in err.split("zcd: ")[1:]]
+    assert [text[: len(start)] for text, start in zip(messages, told, strict=True)] == told
 
 
 def test_conversation_fits_80_columns(

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import click
 
 from zcd.board.model import Topology
-from zcd.errors import ZcdError
+from zcd.errors import InputError, ZcdError
 
 INTERRUPTED = 130
 BROKEN_PIPE = 141
@@ -39,28 +39,34 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = list(sys.argv[1:] if argv is None else argv)
     try:
         with commands.make_context("zcd", arguments) as context:
-            code = commands.invoke(context)
-        sys.stdout.flush()
+            code = int(commands.invoke(context) or 0)
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except click.exceptions.Exit as leave:
-        return leave.exit_code
+        code = leave.exit_code
     except click.ClickException as error:
         error.show()
-        return error.exit_code
+        code = error.exit_code
     except ZcdError as error:
         for line in str(error).splitlines():
             click.echo(f"zcd: {line}", err=True)
-        return error.exit_code
+        code = error.exit_code
     except (KeyboardInterrupt, click.Abort):
-        return INTERRUPTED
+        code = INTERRUPTED
     except BrokenPipeError:
         _forget_stdout()
-        return BROKEN_PIPE
-    return int(code or 0)
+        code = BROKEN_PIPE
+    except OSError as error:
+        _forget_stdout()
+        click.echo(f"zcd: the output cannot be written ({error.strerror})", err=True)
+        code = InputError.exit_code
+    return code
 
 
 def _forget_stdout() -> None:
     """Whoever read our output has gone: let the interpreter's last flush go nowhere."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if sys.stdout is not None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> None:

@@ -203,10 +203,10 @@ def test_free_references_step_around_written_ones() -> None:
     chain = {"resistors": ["1k", {"ref": "R1", "value": "2k"}, "3k"]}
     board = board_from_dict(edited(chain=chain, led={"resistor": "10k", "capacitor": "1n"}))
     assert [part.ref for part in board.chains[0]] == ["R2", "R1", "R3"]
-    assert board.output.resistor.ref == "R4"
+    assert board.output.resistor.ref == "pull-up"
     assert board.led_resistor is not None
     assert board.led_capacitor is not None
-    assert (board.led_resistor.ref, board.led_capacitor.ref) == ("R5", "C1")
+    assert (board.led_resistor.ref, board.led_capacitor.ref) == ("R4", "C1")
 
 
 def test_two_led_board() -> None:

@@ -134,8 +134,8 @@ BAD = {
     "bare duty": (READING + 'function = "duty"\nvalue = 0.5', "readings[1].value: found 0.5",
                   'allowed: a share of time such as "48 %"'),
     "no TOML": ("board =", "job.toml: found text that is no TOML", "allowed"),
-    "empty": ("", "job.toml: found an empty file", "allowed: a job file"),
-    "blank": ("\n \n", "job.toml: found an empty file", "allowed: a job file"),
+    "empty": ("", "job.toml: found an empty file", "allowed: a job or board file"),
+    "blank": ("\n \n", "job.toml: found an empty file", "allowed: a job or board file"),
 }  # fmt: skip
 
 

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.diagnosis.boards import board
+from tests.diagnosis.boards import SUPPRESSED_TEXT, board
 from tests.diagnosis.truth import alike, draw, finds
+from zcd.board.files import parse_board
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.card import bench_card
 from zcd.diagnosis.likelihood import Fit
@@ -22,7 +23,8 @@ from zcd.diagnosis.rank import (
     expected_gain_bits,
     posterior,
 )
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.readings import Function, Measured, Reading, Side
+from zcd.diagnosis.words import parse_reading
 
 LEAST_HIT_SHARE = 0.9
 
@@ -219,3 +221,39 @@ def test_sure_answer_asks_for_nothing_more() -> None:
     assert found.ranked[0].probability >= SURE
     assert found.suggestion is None
     assert "R2 is open" in found.conclusion
+
+
+def test_mains_on_the_isolated_side_stops_the_work() -> None:
+    """230 V at a 5 V pin is no fault to go on measuring at."""
+    found = diagnose(atlas_of(), measured("dc pin logic0 230"))
+    assert found.conclusion.startswith("STOP, unplug")
+    assert found.suggestion is None
+
+
+def test_live_readings_come_last() -> None:
+    """A doubtful pin sends the hand to a dead test before the live chain."""
+    found = diagnose(atlas_of(), measured("dc pin logic0 2.9"))
+    assert found.suggestion is not None
+    assert found.suggestion.side is not Side.MAINS
+
+
+@pytest.mark.parametrize("load_v", [0.0, 3.6])
+def test_dead_feed_behind_a_suppressor_is_the_contact(load_v: float) -> None:
+    """A connected load takes what the suppressor lets through (100 nF, 500 ohm: 3.6 V)."""
+    suppressed = make_atlas(parse_board(SUPPRESSED_TEXT), usual_meter())
+    line = f"ac feed neutral {load_v}"
+    taken = [parse_reading(text, suppressed.circuit) for text in ("dc K1.coil 11.5 V", line)]
+    found = diagnose(suppressed, taken)
+    assert found.ranked[0].key == "K1 contact open", found.ranked[:3]
+
+
+def test_one_resistor_is_a_chain() -> None:
+    """A bridged only resistor puts the mains on the LED: still solved, still ranked."""
+    one = parse_board(
+        'mains = "230 V"\nrectifier = "1N4007"\noptocoupler = "817B"\n'
+        'chain = {resistors = ["100k"], style = "1 W"}\n'
+        'output = {pull_up = "22k", supply = "5 V"}\n'
+    )
+    atlas = make_atlas(one, usual_meter())
+    found = diagnose(atlas, [parse_reading("ohm R1 OL", atlas.circuit)])
+    assert found.ranked[0].key == "R1 open"

@@ -58,7 +58,7 @@ def test_useful_readings_can_be_taken(name: str) -> None:
         (Function.DC, "pin", "pin", "two different nodes"),
         (Function.DC, "pin", "line", "same side"),
         (Function.FREQUENCY, "line", "neutral", "between 'pin' and 'logic0'"),
-        (Function.DC, "pin", "feed2", "node must be one of"),
+        (Function.DC, "pin", "feed2", "one of the nodes"),
     ],
 )
 def test_impossible_readings_are_refused(function: Function, a: str, b: str, match: str) -> None:
@@ -137,7 +137,7 @@ def test_pin_that_never_moves() -> None:
     found = board()
     circuit = build_circuit(found)
     high = circuit.change("R1", resistance_ohm=INFINITE_OHM)
-    low = circuit.change("R3", resistance_ohm=INFINITE_OHM)
+    low = circuit.change("pull-up", resistance_ohm=INFINITE_OHM)
     assert take(found, Function.DUTY, "pin", "logic0", high) == 0.0
     assert take(found, Function.DUTY, "pin", "logic0", low) == 1.0
     for stuck in (high, low):

@@ -124,7 +124,7 @@ def test_headroom_rule_asks_for_half_of_the_output_to_be_lost() -> None:
 def test_mains_headroom_reaches_the_low_end_exactly_when_the_weak_level_locks() -> None:
     found = verdict()
     name = "lock at low mains, hot, lowest CTR of the grade"
-    assert rule(found, name).passes is rule(found, "mains headroom").passes
+    assert rule(found, name).passes is rule(found, "mains headroom from nominal").passes
 
 
 def test_weak_level_uses_the_minimum_of_the_grade() -> None:

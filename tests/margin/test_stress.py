@@ -79,7 +79,7 @@ def test_film_sees_the_whole_peak() -> None:
 
 def test_film_sees_the_rms_where_that_is_more() -> None:
     """A pull-up whose pin is low nearly all the time carries DC, not a sine of the same peak."""
-    found = stresses(board("bridge"))["R3"]
+    found = stresses(board("bridge"))["pull-up"]
     assert found.rms_v[0] > 1.2 * found.peak_v[0] / np.sqrt(2.0)
     assert_allclose(found.film_v, found.rms_v)
     for stress in stresses(board("clamped")).values():

@@ -69,7 +69,7 @@ def test_saved_by_suffix(tmp_path: Path) -> None:
 
 def test_a_place_that_cannot_be_written_is_refused(tmp_path: Path) -> None:
     figure = new_figure("empty", 1.0, 1.0)
-    with pytest.raises(InputError, match=r"allowed: a file in an existing directory"):
+    with pytest.raises(InputError, match=r"allowed: a new file in an existing directory"):
         save_figure(figure, tmp_path / "missing" / "a.svg")
 
 

@@ -34,7 +34,7 @@ def test_an_old_file_survives_a_failure(tmp_path: Path, monkeypatch: pytest.Monk
 @pytest.mark.parametrize("name", ["missing/a.html", "folder", "a\0b"])
 def test_a_place_that_cannot_take_a_file_is_refused(tmp_path: Path, name: str) -> None:
     (tmp_path / "folder").mkdir()
-    with pytest.raises(InputError, match="allowed: a file in an existing directory"):
+    with pytest.raises(InputError, match="allowed: a new file in an existing directory"):
         write_whole(tmp_path / name, b"")
 
 
@@ -57,3 +57,16 @@ def test_a_folder_cannot_take_the_place_of_a_file(tmp_path: Path) -> None:
     (tmp_path / "f").touch()
     with pytest.raises(InputError, match="allowed: a folder in an existing directory"):
         make_folder(tmp_path / "f")
+
+
+def test_only_its_own_output_is_replaced(tmp_path: Path) -> None:
+    """A board file, a link or a device given as the place for a report stays what it is."""
+    notes, ours = tmp_path / "notes.txt", tmp_path / "report.html"
+    notes.write_text("mains = '230 V'", encoding="utf-8")
+    ours.write_text('<meta name="generator" content="zcd 1">', encoding="utf-8")
+    link = tmp_path / "link.html"
+    link.symlink_to(ours)
+    require_place(ours)
+    for path in (notes, link, Path("/dev/null")):
+        with pytest.raises(InputError, match="File exists"):
+            require_place(path)

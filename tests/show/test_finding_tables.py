@@ -118,7 +118,7 @@ def test_open_question_names_the_next_reading() -> None:
     found = case(OPEN).diagnosis
     assert found.suggestion is not None
     text = squeezed(printed(on(case(OPEN))))
-    assert f"not settled yet; next reading: {found.suggestion.reading.words}." in text
+    assert f"Not settled yet; next reading: {found.suggestion.reading.words}." in text
     assert "What the answer would mean" in text
     for outcome in found.suggestion.outcomes:
         assert outcome.key in text

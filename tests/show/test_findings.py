@@ -149,7 +149,7 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
     assert first.startswith(WORDS[suggestion.reading.function])
     assert probes_text(suggestion.reading, atlas().circuit) in first
     assert str(suggestion.side) in first
-    assert "bits" in first
+    assert "of what is open" in first
     told = [key for answer in answers for key in answer.split(": ")[1].split(", ")]
     assert sorted(told) == sorted(outcome.key for outcome in suggestion.outcomes)
 
@@ -157,10 +157,10 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
 @pytest.mark.parametrize(
     ("sides", "due"),
     [
-        ((), GENERAL),
+        ((), GENERAL + DEAD),
         ((Side.DEAD,), GENERAL + DEAD),
-        ((Side.ISOLATED,), GENERAL + ISOLATED),
-        ((Side.MAINS,), GENERAL + LIVE),
+        ((Side.ISOLATED,), GENERAL + DEAD + ISOLATED),
+        ((Side.MAINS,), GENERAL + DEAD + LIVE),
         ((Side.MAINS, Side.DEAD), GENERAL + DEAD + LIVE),
         (tuple(Side), GENERAL + DEAD + ISOLATED + LIVE),
     ],

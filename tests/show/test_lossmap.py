@@ -36,11 +36,11 @@ def test_each_failing_rule_is_named_in_its_part() -> None:
     whole = lost_below(*BOUNDARY)
     parts = LossMap(
         **{name: getattr(whole, name) for name in LossMap.__slots__ if name != "rules"},
-        rules=("pin low", "pin low", "transition", "transition", None),
+        rules=("pin never low", "pin never low", "transition", "transition", None),
     )
     figure = loss_map_figure(solved().board, parts)
     assert [text.get_text() for text in marked(figure, "rule")] == [
-        "no lock: pin low",
+        "no lock: pin never low",
         "no lock: transition",
     ]
 

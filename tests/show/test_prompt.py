@@ -31,7 +31,7 @@ class Bench:
         suggestion = None
         if step < len(self.wanted):
             suggestion = Suggestion(
-                reading=self.wanted[step], side=Side.DEAD, gain_bits=1.0, outcomes=()
+                reading=self.wanted[step], side=Side.DEAD, gain_bits=1.0, open_bits=2.0, outcomes=()
             )
         return Diagnosis(
             measured=tuple(measured), ranked=(), suggestion=suggestion, conclusion=f"step {step}"
@@ -109,7 +109,8 @@ def test_nothing_is_asked_once_it_is_settled() -> None:
 @pytest.mark.parametrize(
     ("line", "problem"),
     [
-        ("", "found"),
+        ("", "Type what the meter shows"),
+        ("help", "Type what the meter shows"),
         ("much", 'found "much"; allowed: one of dc'),
         ("4.98 A", 'found "4.98 A"; allowed: DC volts'),
         ("4,98", "use a point, not a comma"),

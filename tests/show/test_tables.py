@@ -97,7 +97,8 @@ def test_levels_say_offsets_in_words_and_the_failed_rule() -> None:
     levels = solved(HOLDS).check.levels
     assert f"falls {' '.join(offset_text(x.fall_offset_s) for x in levels)}" in holds
     assert "lock yes yes yes yes yes" in holds
-    assert f"lock {' '.join(['NO: pin low'] * 5)}" in dark
+    # each cell on two lines, in the width of its column
+    assert f"lock {' '.join(['NO: pin never'] * 5)} {' '.join(['low'] * 5)}" in dark
     assert "falls - - - - -" in dark
 
 

@@ -271,8 +271,11 @@ def _optocoupler(file: BoardFile, notes: _Notes) -> Optocoupler:
 def _output(file: BoardFile, notes: _Notes) -> Output:
     written = file.output
     key, item = next(pair for pair in rules.resistor_items(file) if pair[0].startswith("output."))
+    pulls_up = written.pull_up is not None
+    # not the next free number: some other part of the board may well have it
+    item = item.model_copy(update={"ref": item.ref or ("pull-up" if pulls_up else "pull-down")})
     return Output(
-        kind="pull-up" if written.pull_up is not None else "emitter-follower",
+        kind="pull-up" if pulls_up else "emitter-follower",
         resistor=_resistor(item, key, notes),
         supply_v=written.supply,
         pin_capacitor=_capacitor(written.pin_capacitor, notes),

@@ -11,6 +11,7 @@ from zcd.board.documents import parse_toml, read_text, refuse, validate
 from zcd.board.model import Board
 from zcd.board.rules import problems
 from zcd.board.schema import BoardFile
+from zcd.errors import InputError
 
 _BOARD_FILE = "a board file, TOML in UTF-8, up to 1 MB"
 
@@ -89,6 +90,8 @@ def board_from_dict(found: Mapping[str, Any], name: str = "board.toml") -> Board
     InputError
         If it does not describe a board; one line for each problem.
     """
+    if {"board", "readings"} & found.keys():
+        raise InputError(f"{name}: found a job file; allowed: {_BOARD_FILE}")
     file, lines = validate(BoardFile, found)
     if file is not None:
         lines = [_short(line, found) for line in problems(file)]

@@ -56,7 +56,15 @@ CAPACITANCE = Kind(
     spellings=_FARAD,
     prefixes="pnum",
 )
-MAINS_VOLTAGE = _volts(1.0, 1000.0, "230 V", "120 V")
+MAINS_VOLTAGE = Kind(
+    word="an AC voltage",
+    unit="V",
+    low=1.0,
+    high=1000.0,
+    examples=("230 V", "120 V"),
+    spellings={"v": 1.0, "vac": 1.0, "v ac": 1.0, "vrms": 1.0, "v rms": 1.0},
+    prefixes="mk",
+)
 SUPPLY_VOLTAGE = _volts(1.0, 50.0, "5 V", "3V3")
 WORKING_VOLTAGE = _volts(1.0, 20e3, "200 V", "1.6 kV")
 THRESHOLD_VOLTAGE = _volts(0.0, 50.0, "1 V", "20 %")

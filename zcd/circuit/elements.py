@@ -13,6 +13,7 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.board.units import nearest, refusal
 from zcd.errors import InputError
 
 Value = float | NDArray[np.float64]
@@ -202,8 +203,8 @@ class Circuit:
         """The name that a node has in the elements; refuses a node the circuit lacks."""
         found = self.aliases.get(name, name)
         if found not in self.nodes:
-            known = ", ".join((*self.nodes, *self.aliases))
-            raise InputError(f"node must be one of {known}, got {name!r}")
+            known = (*self.nodes, *self.aliases)
+            raise refusal(name, f"one of the nodes {', '.join(known)}{nearest(name, known)}")
         return found
 
     def change(self, ref: str, **values: Value) -> Circuit:

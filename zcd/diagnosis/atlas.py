@@ -11,7 +11,7 @@ from scipy.stats import qmc
 
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.circuit.elements import Circuit, stack
+from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance, stack
 from zcd.diagnosis.faults import Fault, faults_of
 from zcd.diagnosis.likelihood import Fit
 from zcd.diagnosis.meters import Meter
@@ -27,6 +27,9 @@ BENCH_MAINS = (0.95, 1.05)
 """The mains of the day over nominal: common practice, no source."""
 BENCH_DEGC = (15.0, 35.0)
 SUPPLY = (0.97, 1.03)
+LOAD_OHM = (150.0, 5e3)
+"""What the load contact feeds, where it is connected at all (every other sample): common
+practice, no source."""
 COIL_SUPPLY = (0.85, 1.25)
 """An unregulated coil supply: common practice, no source."""
 COIL_OHM = (0.85, 1.15)
@@ -164,6 +167,10 @@ def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
     if board.relay is not None:
         circuit = circuit.scale("coil supply", "voltage_v", _span(COIL_SUPPLY, coil_supply))
         circuit = circuit.scale("K1.coil", "resistance_ohm", _span(COIL_OHM, coil))
+        connected = np.arange(samples) % 2 == 0
+        low, high = LOAD_OHM
+        load = np.where(connected, low * (high / low) ** severity, INFINITE_OHM)
+        circuit = circuit.add(Resistance(ref="load", a="feed", b="neutral", resistance_ohm=load))
     for resistor, share in zip(resistors, unit[8:], strict=True):
         spread = 1.0 + resistor.tolerance_ratio * (2.0 * share - 1.0)
         circuit = circuit.scale(resistor.ref, "resistance_ohm", spread)

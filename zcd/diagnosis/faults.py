@@ -121,7 +121,8 @@ def _of_element(element: Element) -> Iterator[Fault]:
                 "K1 driver",
                 "driver",
                 "open",
-                "the relay's coil is not driven: look at its driver transistor and the controller",
+                "the relay's coil is not driven: look at its driver transistor, and whether the "
+                "controller asks for the load at all",
                 _undriven,
             )
         case Resistance(ref=ref) if not ref.endswith(".leak") and "suppressor" not in ref:
@@ -136,6 +137,11 @@ def _of_element(element: Element) -> Iterator[Fault]:
             yield from _phototransistor_faults(element)
         case MainsSource():
             yield from _mains_faults()
+        case DcSource(ref="coil supply"):
+            yield _fault(
+                "coil supply", "supply", "missing",
+                "the supply of the relay's coil is missing: find out why", _coil_dead,
+            )  # fmt: skip
         case DcSource(ref="supply"):
             yield from _supply_faults()
 
@@ -180,6 +186,12 @@ def _contact_faults() -> Iterator[Fault]:
 def _undriven(circuit: Circuit, severity: FloatArray) -> Circuit:
     del severity
     circuit = circuit.change("K1.driver", resistance_ohm=INFINITE_OHM)
+    return circuit.change("K1.contact", resistance_ohm=INFINITE_OHM)
+
+
+def _coil_dead(circuit: Circuit, severity: FloatArray) -> Circuit:
+    del severity
+    circuit = circuit.change("coil supply", voltage_v=0.0)
     return circuit.change("K1.contact", resistance_ohm=INFINITE_OHM)
 
 

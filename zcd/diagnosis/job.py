@@ -17,13 +17,13 @@ from zcd.board.units import Kind, nearest, refusal
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
 from zcd.diagnosis.meters import AcKind, Meter, usual_meter
-from zcd.diagnosis.readings import Measured
+from zcd.diagnosis.readings import Function, Measured
 from zcd.diagnosis.words import make_reading, parse_function, parse_value, part_nodes
 from zcd.errors import InputError
 
 _ACCURACY = kinds.TOLERANCE
 
-WANTED = "a job file, TOML in UTF-8, up to 1 MB"
+WANTED = "a job or board file, TOML in UTF-8, up to 1 MB"
 FLAGS = ("sync", "fan")
 
 _INPUT = Kind(
@@ -147,7 +147,7 @@ def _measured(tables: tuple[ReadingTable, ...], board: Board, name: str) -> tupl
         key = f"readings[{number}]"
         try:
             function = parse_function(table.function, f"{key}.function")
-            a, b = _probes(table, circuit, key)
+            a, b = _probes(table, function, circuit, key)
             reading = make_reading(function, a, b, circuit, key)
             value = parse_value(table.value, function, f"{key}.value")
             found.append(Measured(reading=reading, value=value))
@@ -158,12 +158,12 @@ def _measured(tables: tuple[ReadingTable, ...], board: Board, name: str) -> tupl
     return tuple(found)
 
 
-def _probes(table: ReadingTable, circuit: Circuit, key: str) -> tuple[str, str]:
+def _probes(table: ReadingTable, function: Function, circuit: Circuit, key: str) -> tuple[str, str]:
     """Where the probes were: over a part, at two nodes, or (as a default) at the pin."""
     if table.over is not None:
         if table.red is not None or table.black is not None:
             raise refusal(table.over, "either `over`, or `red` and `black`", f"{key}.over")
-        nodes = part_nodes(table.over, circuit)
+        nodes = part_nodes(table.over, circuit, function)
         if nodes is None:
             parts = tuple(e.ref for e in circuit if not is_hidden(e))
             allowed = f"one of {', '.join(parts)}{nearest(table.over, parts)}"

@@ -12,13 +12,20 @@ from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.likelihood import Fit, joint_log
 from zcd.diagnosis.priors import prior_shares
-from zcd.diagnosis.readings import PIN_FUNCTIONS, Measured, Reading, Side, side_of
+from zcd.diagnosis.readings import (
+    PIN_FUNCTIONS,
+    Function,
+    Measured,
+    Reading,
+    Side,
+    side_of,
+)
 
 FloatArray = NDArray[np.float64]
 
 SURE = 0.95
 LEAST_GAIN_BITS = 0.05
-COSTS = {Side.DEAD: 1.0, Side.ISOLATED: 1.5, Side.MAINS: 3.0}
+COSTS = {Side.DEAD: 1.0, Side.ISOLATED: 1.5, Side.MAINS: 20.0}
 """What a reading costs in trouble and danger: common practice, no source."""
 TRIALS = 160
 NEAR_WIDTHS = 3.0
@@ -26,7 +33,9 @@ NEAR_WIDTHS = 3.0
 LEAST_SPREAD = 1e-200
 NINETY_PER_CENT = 1.2816
 """90 % point of the normal distribution, in standard deviations."""
-OUTCOMES = 4
+OUTCOMES = 8
+DANGER_FACTOR = 2.0
+"""Voltage on the isolated side over its highest supply, beyond which mains is suspected."""
 NONE_OF_THESE = "none of these"
 
 
@@ -81,6 +90,8 @@ class Suggestion:
     side : Side
     gain_bits : float
         Information expected from it.
+    open_bits : float
+        What is still open before it: entropy of which fault it is.
     outcomes : tuple of Outcome
         For the likeliest faults.
     """
@@ -88,6 +99,7 @@ class Suggestion:
     reading: Reading
     side: Side
     gain_bits: float
+    open_bits: float
     outcomes: tuple[Outcome, ...]
 
 
@@ -135,19 +147,20 @@ def diagnose(
     diagnosis : Diagnosis
     """
     measured = list({m.reading: m for m in measured}.values())
+    alarm = _alarm(atlas, measured)
     weights, none = posterior(atlas, measured)
     ranked = _ranked(atlas, weights, none, measured)
     taken = {m.reading for m in measured} | set(skipped)
     open_readings = [r for r in atlas.readings if r not in taken]
     suggestion = None
-    if ranked[0].probability < SURE:
+    if ranked[0].probability < SURE and not alarm:
         atlas.prepare(open_readings, progress)
         suggestion = _best(atlas, weights, none, open_readings)
     return Diagnosis(
         measured=tuple(measured),
         ranked=ranked,
         suggestion=suggestion,
-        conclusion=_conclusion(ranked, suggestion),
+        conclusion=alarm or _conclusion(ranked, suggestion),
     )
 
 
@@ -279,6 +292,7 @@ def _best(
         reading=reading,
         side=side_of(atlas.circuit, reading),
         gain_bits=gain,
+        open_bits=float(_entropy(np.array([w.sum() for w in atlas.by_fault(weights)]))),
         outcomes=_outcomes(atlas, reading, weights),
     )
 
@@ -327,6 +341,24 @@ def _entropy(shares: FloatArray) -> FloatArray:
     """Entropy over the last axis, in bits."""
     logs = np.log2(np.maximum(shares, 1e-300))
     return np.asarray(-np.sum(shares * logs, axis=-1))
+
+
+def _alarm(atlas: Atlas, measured: Sequence[Measured]) -> str:
+    """Words to stop the work, if the isolated side is not what its name says."""
+    relay = atlas.board.relay
+    most = DANGER_FACTOR * max(
+        atlas.board.output.supply_v, relay.coil_supply_v if relay is not None else 0.0
+    )
+    for m in measured:
+        volts = m.reading.function in (Function.DC, Function.AC)
+        isolated = side_of(atlas.circuit, m.reading) is Side.ISOLATED
+        if volts and isolated and abs(m.value) > most:
+            return (
+                f"STOP, unplug: {m.reading.words} shows {abs(m.value):.3g} V where no more than "
+                f"{most:.3g} V can be; either the isolation is broken and the isolated side is "
+                "live, or a probe is on the mains side"
+            )
+    return ""
 
 
 def _conclusion(ranked: Sequence[Ranked], suggestion: Suggestion | None) -> str:

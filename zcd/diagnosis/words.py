@@ -92,9 +92,16 @@ def make_reading(function: Function, a: str, b: str, circuit: Circuit, key: str 
     return Reading(function=function, a=circuit.node(a), b=circuit.node(b))
 
 
-def part_nodes(ref: str, circuit: Circuit) -> tuple[str, ...] | None:
-    """The nodes of a part, so that ``ohm R2 150k`` needs no node names; None if there is none."""
+def part_nodes(
+    ref: str, circuit: Circuit, function: Function | None = None
+) -> tuple[str, ...] | None:
+    """The nodes of a part, so that ``ohm R2 150k`` needs no node names; None if there is none.
+
+    A diode test over an optocoupler is one of its LED.
+    """
     wanted = ref.casefold()
+    if function is Function.DIODE and any(e.ref.casefold() == f"{wanted}.led" for e in circuit):
+        wanted = f"{wanted}.led"
     parts = (e for e in circuit if isinstance(e, TwoNode) and not is_hidden(e))
     return next((e.nodes for e in parts if e.ref.casefold() == wanted), None)
 
@@ -125,7 +132,7 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     if not words:
         raise refusal(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     function = parse_function(words[0], key)
-    over = part_nodes(words[1], circuit) if len(words) > 1 else None
+    over = part_nodes(words[1], circuit, function) if len(words) > 1 else None
     if function in PIN_FUNCTIONS and "pin" not in words[1:]:
         nodes, rest = ["pin", "logic0"], words[1:]
     elif over is not None:

@@ -24,6 +24,10 @@ SCALE_OHM = 100e3
 """R0: of the order of the chains; sets how fast Newton converges, not what it converges to."""
 
 
+FINEST_RATIO = 1e-4
+"""Accuracy of a state, as a share of it, over the voltage at which Newton ends."""
+
+
 class Branch(Protocol):
     """A nonlinear two-node element in Newton's iteration.
 
@@ -75,7 +79,8 @@ class JunctionBranch:
         self.voltage_v, self.current_a = voltage_v, current + more
         step = step + SCALE_OHM * more
         self.state_v = self.state_v + step
-        return step
+        # beyond some volts rounding sets the limit: a dead short on mains has s of megavolts
+        return step / (1.0 + FINEST_RATIO * np.abs(self.state_v))
 
 
 class BreakdownBranch(JunctionBranch):

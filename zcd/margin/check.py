@@ -223,7 +223,7 @@ def _headroom_rules(
     asked = (
         ("CTR headroom", weak["ctr"], ctr.value, ctr.why),
         (
-            "mains headroom",
+            "mains headroom from nominal",
             at_nominal["mains"],
             band,
             f"the low end of the band {board.mains.band}",

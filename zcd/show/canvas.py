@@ -108,5 +108,5 @@ def save_figure(fig: Figure, path: str | Path) -> Path:
         return write_whole(path, figure_svg(fig).encode("utf-8"))
     buffer = BytesIO()
     with drawing():
-        fig.savefig(buffer, format="png", dpi=PNG_DPI)
+        fig.savefig(buffer, format="png", dpi=PNG_DPI, metadata={"Software": "zcd"})
     return write_whole(path, buffer.getvalue())

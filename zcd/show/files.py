@@ -9,7 +9,9 @@ from pathlib import Path
 
 from zcd.errors import InputError
 
-_FILE = "a file in an existing directory"
+MARKS = (b'name="generator" content="zcd', b"Software\x00zcd")
+"""What the reports and pictures written here have near their start."""
+_FILE = "a new file in an existing directory, or an earlier report or picture of zcd"
 _FOLDER = "a folder in an existing directory"
 
 
@@ -48,7 +50,8 @@ def require_place(path: str | Path, *, folder: bool = False) -> None:
     Raises
     ------
     InputError
-        If the directory it would stand in is missing, or something else has its name.
+        If the directory it would stand in is missing, or something else has its name; only an
+        earlier report or picture of zcd is replaced.
     """
     path = Path(path)
     problem = 0
@@ -58,8 +61,22 @@ def require_place(path: str | Path, *, folder: bool = False) -> None:
         problem = errno.EISDIR
     elif path.exists() and folder and not path.is_dir():
         problem = errno.ENOTDIR
+    elif not folder and os.path.lexists(path) and not _is_ours(path):
+        problem = errno.EEXIST
     if problem:
         raise _no_place(path, OSError(problem, os.strerror(problem)), _FOLDER if folder else _FILE)
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether a file is a report or picture that zcd wrote, and may be replaced by a newer one."""
+    if path.is_symlink() or not path.is_file():
+        return False
+    try:
+        with path.open("rb") as file:
+            start = file.read(4096)
+    except OSError:
+        return False
+    return any(mark in start for mark in MARKS)
 
 
 def make_folder(path: str | Path) -> Path:

@@ -86,6 +86,7 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
             **_reading_record(suggestion.reading, circuit),
             "side": str(suggestion.side),
             "gain_bits": suggestion.gain_bits,
+            "open_bits": suggestion.open_bits,
             "outcomes": [_outcome_record(function, o) for o in suggestion.outcomes],
         }
     return {

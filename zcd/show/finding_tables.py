@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from rich.console import Console
 
@@ -19,6 +19,7 @@ from zcd.show.findings import (
     cautions_for,
     measured_sheet,
     ranked_sheet,
+    sentence,
     suggestion_lines,
 )
 from zcd.show.sheets import assumptions_sheet, board_line
@@ -81,10 +82,15 @@ def print_diagnosis(
         _print_assumptions(board, console)
 
 
-def print_step(diagnosis: Diagnosis, circuit: Circuit, console: Console) -> None:
-    """Print one step of a diagnosis: conclusion first, then ranking, next reading, cautions."""
+def print_step(
+    diagnosis: Diagnosis, circuit: Circuit, console: Console, warned: Collection[Side] = ()
+) -> None:
+    """Print one step of a diagnosis: conclusion first, then ranking, next reading, cautions.
+
+    The cautions of the sides in `warned` have been shown before, in the same conversation.
+    """
     console.print()
-    print_line(f"{diagnosis.conclusion}.", console, bold=True)
+    print_line(sentence(diagnosis.conclusion), console, bold=True)
     if diagnosis.measured:
         print_sheet(measured_sheet(diagnosis.measured, circuit), console)
     print_sheet(ranked_sheet(diagnosis, circuit), console)
@@ -95,7 +101,8 @@ def print_step(diagnosis: Diagnosis, circuit: Circuit, console: Console) -> None
         print_line(first, console)
         print_list("What the answer would mean", answers, console)
         sides = [diagnosis.suggestion.side]
-    print_cautions(cautions_for(sides), console)
+    if not set(sides) <= set(warned):
+        print_cautions(cautions_for(sides), console)
 
 
 def print_demo(

@@ -106,8 +106,29 @@ def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Sheet:
     """The likeliest faults."""
     shown = [r for r in diagnosis.ranked[:MOST_SHOWN] if r.probability >= LEAST_SHOWN]
     rows = tuple((percent_text(r.probability), _with_amount(r, circuit), r.words) for r in shown)
-    columns = ("probability", "fault", "what it means")
-    return Sheet(title="What explains the readings", columns=columns, rows=rows, right=(0,))
+    rest = diagnosis.ranked[len(shown) :]
+    share = sum(r.probability for r in rest)
+    remark = ""
+    if share >= LEAST_SHOWN:
+        remark = f"{len(rest)} more, together {percent_text(share)}, none above the last."
+    return Sheet(
+        title="What explains the readings",
+        columns=("probability", "fault", "what it means"),
+        rows=rows,
+        right=(0,),
+        remark=remark,
+    )
+
+
+def sentence(text: str) -> str:
+    """Words as a sentence.
+
+    Examples
+    --------
+    >>> sentence("not settled yet")
+    'Not settled yet.'
+    """
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def percent_text(probability: float) -> str:
@@ -151,7 +172,8 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     reading = suggestion.reading
     lines = [
         f"{WORDS[reading.function]}, {probes_text(reading, circuit)}; {suggestion.side}; "
-        f"expected to tell {suggestion.gain_bits:.2g} bits."
+        f"expected to settle {percent_text(suggestion.gain_bits / suggestion.open_bits)} of what "
+        "is open."
     ]
     groups: dict[str, list[str]] = {}
     for outcome in suggestion.outcomes:
@@ -166,6 +188,9 @@ def _outcome_text(function: Function, outcome: Outcome) -> str:
 
 
 def cautions_for(sides: Iterable[Side]) -> tuple[Caution, ...]:
-    """The cautions due for readings on these sides, the general ones first."""
-    wanted = set(sides)
+    """The cautions due for readings on these sides, the general ones first.
+
+    Probes are attached and leads changed on a dead board, so those for dead tests are always due.
+    """
+    wanted = {Side.DEAD, *sides}
     return (*GENERAL, *(c for side in Side if side in wanted for c in CAUTIONS[side]))

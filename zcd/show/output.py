@@ -64,6 +64,7 @@ def print_case(case: Case, as_json: bool) -> None:
 
 def converse(job: Job, atlas: Atlas) -> None:
     """Ask for readings until it is settled or the person ends it."""
+    from zcd.diagnosis.readings import Side
     from zcd.show.finding_tables import print_step
     from zcd.show.prompt import HELP, Conversation
 
@@ -71,18 +72,23 @@ def converse(job: Job, atlas: Atlas) -> None:
         click.echo("the meter shows: ", nl=False)
         line = sys.stdin.readline()
         if not line:
+            click.echo()
             raise EOFError
         return line
+
+    warned: set[Side] = set()
+
+    def show(found: Diagnosis) -> None:
+        print_tables(lambda console: print_step(found, atlas.circuit, console, warned))
+        if found.suggestion is not None and found.suggestion.side is not Side.MAINS:
+            # the cautions for live parts are due each time
+            warned.add(found.suggestion.side)
 
     click.echo(textwrap.fill(HELP, 78))
     talk = Conversation(
         atlas, lambda taken, skipped: diagnosed(atlas, taken, skipped), list(job.measured)
     )
-    talk.run(
-        lambda found: print_tables(lambda console: print_step(found, atlas.circuit, console)),
-        ask,
-        lambda text: click.echo(f"zcd: {text}", err=True),
-    )
+    talk.run(show, ask, lambda text: click.echo(textwrap.fill(f"zcd: {text}", 78), err=True))
 
 
 def draw(

@@ -8,7 +8,7 @@ from zcd.board.model import Board
 from zcd.engine.solution import Solution
 from zcd.margin.maps import LossMap
 from zcd.show.canvas import figure_svg, save_figure
-from zcd.show.files import make_folder
+from zcd.show.files import make_folder, require_place
 from zcd.show.lossmap import loss_map_figure
 from zcd.show.waveform import waveform_figure
 from zcd.sync.lock import Lock
@@ -39,4 +39,7 @@ def save_plots(
     """
     figures = (waveform_figure(board, solution, lock), loss_map_figure(board, loss_map))
     place = make_folder(folder)
-    return tuple(save_figure(figure, place / f"{figure.get_gid()}.png") for figure in figures)
+    files = [place / f"{figure.get_gid()}.png" for figure in figures]
+    for path in files:
+        require_place(path)
+    return tuple(save_figure(figure, path) for figure, path in zip(figures, files, strict=True))

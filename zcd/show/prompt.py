@@ -11,7 +11,7 @@ from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.words import OVERLOAD_WORDS, parse_reading, parse_value
 from zcd.errors import InputError
 
-END, SKIP = "end", "skip"
+END, SKIP = ("end", "quit", "exit"), "skip"
 HELP = (
     'Type what the meter shows for the reading asked for ("4.98 V", "OL"), or another reading '
     '("ohm R2 150k", "dc pin logic0 4.98 V"); "skip" if it cannot be taken; "end" to stop.'
@@ -75,8 +75,11 @@ class Conversation:
         """Take one usable line; False ends the conversation."""
         while True:
             line = ask().strip()
-            if line.lower() == END:
+            if line.lower() in END:
                 return False
+            if line.lower() in ("", "help", "?"):
+                tell(HELP)
+                continue
             if line.lower() == SKIP:
                 self.skipped.append(suggestion.reading)
                 return True

@@ -16,7 +16,7 @@ from zcd.margin.check import Check
 from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.show.files import write_whole
-from zcd.show.findings import Case, measured_sheet, ranked_sheet
+from zcd.show.findings import Case, measured_sheet, ranked_sheet, sentence
 from zcd.show.plots import figure_svg, loss_map_figure, waveform_figure
 from zcd.show.sheets import (
     FAILS,
@@ -116,7 +116,7 @@ def _case_words(case: Case | None) -> dict[str, Any] | None:
         "board_name": plain(case.job.board.name),
         "note": plain(case.job.note),
         "flags": ", ".join(case.job.flags),
-        "conclusion": case.diagnosis.conclusion,
+        "conclusion": sentence(case.diagnosis.conclusion),
         "measured": measured_sheet(case.diagnosis.measured, case.circuit),
         "ranked": ranked_sheet(case.diagnosis, case.circuit),
     }

@@ -57,7 +57,7 @@ class Sheet:
 
 def board_line(board: Board) -> str:
     """The board in one line: topology, mains, chain, optocoupler, output."""
-    chains = " || ".join(_chain_text(chain) for chain in board.chains)
+    chains = " parallel to ".join(_chain_text(chain) for chain in board.chains)
     if board.return_chain:
         chains += f", in the neutral leg {_chain_text(board.return_chain)}"
     opto, out = board.optocoupler, board.output

@@ -78,7 +78,7 @@ def _waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> s
     offsets = pulses.fall_offset_s if edge == "falling" else pulses.rise_offset_s
     failed = lock.failed_rule(row)
     if failed:
-        title = f"The controller does not lock: the rule on {failed} is broken"
+        title = f"The controller does not lock: {failed}"
     else:
         title = f"The controller locks: its {edge} edge comes {offset_text(offsets[row, 0])}"
     if not solution.settled[row]:

@@ -14,6 +14,7 @@ from zcd.margin.headroom import LARGEST_FACTOR, Headroom
 DIGITS = 3
 NOTHING = "-"
 CENTURY_YEARS = 100.0
+LEAST_SHOWN = 1e-12
 ON_TIME_S = 0.5e-6
 
 _SOURCE_KEY = re.compile(r"\[([A-Z0-9][A-Z0-9-]+)\]")
@@ -56,6 +57,8 @@ def quantity_text(value: float, unit: str) -> str:
     """
     if isnan(value) or isinf(value):
         return NOTHING
+    if abs(value) < LEAST_SHOWN:
+        value = 0.0
     # hours a year and temperatures have no prefix to take a fourth figure
     digits = DIGITS + 1 if unit in {"h", "°C"} else DIGITS
     return format_si(value, unit, digits=digits) if unit else f"{value:.{DIGITS}g}"

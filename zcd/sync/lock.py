@@ -19,7 +19,15 @@ from zcd.sync.pulses import Pulses, find_pulses
 
 FloatArray = NDArray[np.float64]
 
-RULES = ("pin low", "pin high", "low time", "high time", "transition", "edge offset", "period")
+RULES = (
+    "pin never low",
+    "pin never high",
+    "low time",
+    "high time",
+    "transition",
+    "edge offset",
+    "period",
+)
 """In the order in which a failure explains the later ones."""
 
 
