@@ -238,16 +238,23 @@ def _headroom_rules(
     return [
         Rule(
             name=name,
-            value=found.factor,
+            value=found.factor if found.locks else float("nan"),
             limit=limit,
             at_least=True,
             unit="",
             passes=found.reaches(limit),
             source=source,
-            remark=f"first to fail beyond it: {found.rule}" if found.rule else "",
+            remark=_beyond(found),
         )
         for name, found, limit, source in asked
     ]
+
+
+def _beyond(found: Headroom) -> str:
+    """What to know about a headroom."""
+    if not found.locks:
+        return "no headroom to speak of: it does not lock as it is"
+    return f"first to fail beyond it: {found.rule}" if found.rule else ""
 
 
 def _resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import isnan
 
 from zcd.board.model import Board, Resistor
 from zcd.margin.check import Check, Level, Rule
@@ -209,6 +210,7 @@ def failed_lines(check: Check) -> tuple[str, ...]:
     """One line for each rule that fails."""
     return tuple(
         f"{FAILS}: {plain(rule.name)}, found {found_text(rule)}, asked {limit_text(rule)}"
+        + (f" ({rule.remark})" if isnan(rule.value) and rule.remark else "")
         for rule in check.rules
         if not rule.passes
     )
