@@ -61,7 +61,7 @@ def print_card(
     print_cautions(cautions_for(Side), console)
     for _, sheet in card_sheets(lines, circuit):
         print_sheet(sheet, console)
-    _print_assumptions(board, console)
+    print_assumptions(board, console)
 
 
 def print_diagnosis(
@@ -79,7 +79,7 @@ def print_diagnosis(
         print_line(f"Flags reported: {', '.join(flags)}.", console)
     print_step(diagnosis, circuit, console)
     if assumptions:
-        _print_assumptions(board, console)
+        print_assumptions(board, console)
 
 
 def print_step(
@@ -121,7 +121,8 @@ def print_demo(
     )
 
 
-def _print_assumptions(board: Board, console: Console) -> None:
+def print_assumptions(board: Board, console: Console) -> None:
+    """Print what the board file does not say, with where the values come from."""
     notes = SourceNotes()
     print_sheet(assumptions_sheet(board, notes), console)
     print_notes(notes, console)

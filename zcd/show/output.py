@@ -65,7 +65,7 @@ def print_case(case: Case, as_json: bool) -> None:
 def converse(job: Job, atlas: Atlas) -> None:
     """Ask for readings until it is settled or the person ends it."""
     from zcd.diagnosis.readings import Side
-    from zcd.show.finding_tables import print_step
+    from zcd.show.finding_tables import print_assumptions, print_step
     from zcd.show.prompt import HELP, Conversation
 
     def ask() -> str:
@@ -89,6 +89,7 @@ def converse(job: Job, atlas: Atlas) -> None:
         atlas, lambda taken, skipped: diagnosed(atlas, taken, skipped), list(job.measured)
     )
     talk.run(show, ask, lambda text: click.echo(textwrap.fill(f"zcd: {text}", 78), err=True))
+    print_tables(lambda console: print_assumptions(job.board, console))
 
 
 def draw(
