@@ -27,10 +27,6 @@ class SolverError(ZcdError, RuntimeError):
     exit_code = 3
 
 
-class ValidityWarning(UserWarning):
-    """A law is used outside the range in which its source measured it."""
-
-
 def require(ok: bool, name: str, value: object, unit: str, rule: str) -> None:
     """Raise `InputError` in the one shape used everywhere: name, rule, value, unit."""
     if not ok:

@@ -120,7 +120,7 @@ def check(board: Board) -> Check:
     conditions = level_conditions(board)
     solution = solve(stack([build_circuit(board, c) for c in conditions]))
     lock = judge(solution, board)
-    levels = tuple(_level(k, solution, lock, board) for k in range(len(LEVELS)))
+    levels = tuple(_level(k, c, solution, lock, board) for k, c in enumerate(conditions))
     hot = board.service.hot_degc
     resistors = tuple(resistor_stress(solution, board, hot))
     reverse = tuple(reverse_stress(solution, board))
@@ -161,18 +161,18 @@ def level_conditions(board: Board) -> list[Conditions]:
     return [*bench, weak_conditions(board), strong]
 
 
-def _level(row: int, solution: Solution, lock: Lock, board: Board) -> Level:
+def _level(row: int, conditions: Conditions, solution: Solution, lock: Lock, board: Board) -> Level:
     """One line of the table of levels."""
     refs = led_refs(board)
     current = sum(solution.currents_a[ref] for ref in refs)
     pulses = lock.pulses
-    hot = LEVELS[row] == "weak"
+    celsius = conditions.temperature_degc
     transitions = np.concatenate([pulses.fall_transition_s[row], pulses.rise_transition_s[row]])
     transitions = transitions[np.isfinite(transitions)]
     return Level(
         name=LEVELS[row],
-        mains_rms_v=float(level_conditions(board)[row].mains_rms_v or board.mains.rms_v),
-        temperature_degc=board.service.hot_degc if hot else board.service.bench_degc,
+        mains_rms_v=float(conditions.mains_rms_v or board.mains.rms_v),
+        temperature_degc=float(board.service.bench_degc if celsius is None else celsius),
         led_peak_a=float(solution.peak(np.asarray(current))[row]),
         led_mean_a=float(solution.mean(np.asarray(current))[row]),
         led_rms_a=float(solution.rms(np.asarray(current))[row]),
