@@ -1,0 +1,102 @@
+"""The command line: thin; each command imports what it needs when it runs."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+
+import click
+
+from zcd.cli.board import check, new
+from zcd.cli.demo import demo
+from zcd.cli.diagnosis import diagnose, readings
+from zcd.cli.exits import EXIT_CODES
+from zcd.errors import InputError, ZcdError
+
+INTERRUPTED = 130
+BROKEN_PIPE = 141
+CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 88}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments; those of the process if not given.
+
+    Returns
+    -------
+    int
+        Exit code.
+    """
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    try:
+        with commands.make_context("zcd", arguments) as context:
+            code = int(commands.invoke(context) or 0)
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except click.exceptions.Exit as leave:
+        code = leave.exit_code
+    except click.ClickException as error:
+        error.show()
+        code = error.exit_code
+    except ZcdError as error:
+        for line in str(error).splitlines():
+            click.echo(f"zcd: {line}", err=True)
+        code = error.exit_code
+    except (KeyboardInterrupt, click.Abort):
+        code = INTERRUPTED
+    except BrokenPipeError:
+        _forget_stdout()
+        code = BROKEN_PIPE
+    except OSError as error:
+        _forget_stdout()
+        click.echo(f"zcd: the output cannot be written ({error.strerror})", err=True)
+        code = InputError.exit_code
+    return code
+
+
+def _forget_stdout() -> None:
+    """Whoever read our output has gone: let the interpreter's last flush go nowhere."""
+    if sys.stdout is not None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        from zcd.show.wording import version_text
+
+        click.echo(f"zcd {version_text()}")
+        context.exit()
+
+
+@click.group(name="zcd", context_settings=CONTEXT, epilog=EXIT_CODES)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_version,
+    help="Show the version and leave.",
+)
+def commands() -> None:
+    """Model, diagnose and check the mains sync circuit of an appliance's control board.
+
+    All results are calculated. The mains side of the real board is live: local codes
+    and licensed practice go first.
+
+    \b
+    Example
+      zcd demo                        see all of it on an invented board
+      zcd new dryer.toml              write down what is printed on the parts
+      zcd readings dryer.toml         what a meter shows, good or faulty
+      zcd diagnose dryer.toml --ask   enter readings, learn which fault it is
+      zcd check dryer.toml            see whether the repaired board will hold
+    """
+
+
+for command in (new, check, readings, diagnose, demo):
+    commands.add_command(command)

@@ -1,0 +1,81 @@
+"""Commands about a board: write its file, check it."""
+
+from __future__ import annotations
+
+import click
+
+from zcd.board.model import Topology
+from zcd.cli.exits import EXIT_CODES
+
+
+@click.command()
+@click.argument("file", metavar="FILE")
+@click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
+@click.option(
+    "--topology",
+    type=click.Choice([str(topology) for topology in Topology]),
+    default=str(Topology.HALF_WAVE),
+    show_default=True,
+    help="How LED, rectifier and chain are arranged.",
+)
+def new(file: str, as_json: bool, topology: str) -> None:
+    """Write a board file to start from.
+
+    FILE is made and must not exist yet; "-" writes to the terminal instead.
+
+    \b
+    Example
+      zcd new --topology two-led dryer.toml
+    """
+    from zcd.board.starter import starter_text, write_starter
+
+    text = starter_text(Topology(topology))
+    path = None if file == "-" else write_starter(file, Topology(topology))
+    if as_json:
+        from zcd.show.output import print_json
+
+        print_json({"file": path and str(path), "topology": topology, "text": text})
+    elif path is None:
+        click.echo(text, nl=False)
+    else:
+        words = f"{path} written; change it to what the parts say, then: zcd check {path}"
+        click.echo(words, err=True)
+
+
+@click.command(epilog=EXIT_CODES)
+@click.argument("board_file", metavar="BOARD")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
+@click.option("--report", metavar="FILE.html", help="Write a report that prints on A4.")
+@click.option("--plots", metavar="FOLDER", help="Write the pictures as PNG files.")
+def check(board_file: str, as_json: bool, report: str | None, plots: str | None) -> int:
+    """Check whether a board holds: low mains, hot, weak part, aged part.
+
+    BOARD is a board file; `zcd new` makes one. Every limit is shown with its source,
+    and so is everything that was assumed because the file does not say it.
+
+    \b
+    Example
+      zcd check dryer.toml --report dryer.html
+    """
+    from zcd.board.files import load_board
+    from zcd.margin.check import check as check_board
+    from zcd.show.files import require_place
+    from zcd.show.output import draw, print_json, print_tables
+
+    if report:
+        require_place(report)
+    if plots:
+        require_place(plots, folder=True)
+    board = load_board(board_file)
+    found = check_board(board)
+    if report or plots:
+        draw(board, found, report, plots)
+    if as_json:
+        from zcd.show.records import check_record
+
+        print_json(check_record(found))
+    else:
+        from zcd.show.tables import print_check
+
+        print_tables(lambda console: print_check(found, console))
+    return 0 if found.passes else 1

@@ -1,0 +1,50 @@
+"""The demonstration."""
+
+from __future__ import annotations
+
+import click
+
+from zcd.cli.exits import EXIT_CODES
+
+
+@click.command(epilog=EXIT_CODES)
+@click.argument("folder", required=False)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
+def demo(folder: str | None, as_json: bool) -> int:
+    """Diagnose an invented board, check its repair, write a report next to it.
+
+    FOLDER is made and must not exist yet; without it, zcd-demo (or zcd-demo-2, ...) in
+    the present directory.
+
+    \b
+    Example
+      zcd demo
+    """
+    from zcd.diagnosis.atlas import make_atlas
+    from zcd.margin.check import check as check_board
+    from zcd.show.demo import write_demo
+    from zcd.show.findings import Case
+    from zcd.show.output import diagnosed, draw, print_json, print_tables
+
+    made = write_demo(folder)
+    atlas = make_atlas(made.job.board, made.job.meter)
+    found = diagnosed(atlas, made.job.measured)
+    verdict = check_board(made.repaired)
+    report = str(made.folder / "report.html")
+    draw(made.repaired, verdict, report, None, Case(made.job, atlas.circuit, found))
+    if as_json:
+        from zcd.show.finding_records import diagnosis_record
+        from zcd.show.records import check_record
+
+        print_json(
+            {
+                "folder": str(made.folder),
+                "diagnosis": diagnosis_record(made.job, atlas.circuit, found),
+                "check": check_record(verdict),
+            }
+        )
+    else:
+        from zcd.show.finding_tables import print_demo
+
+        print_tables(lambda console: print_demo(made, atlas.circuit, found, verdict, console))
+    return 0 if verdict.passes else 1
