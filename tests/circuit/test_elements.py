@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose
 
 from tests.boards import LED, capacitance, element_list, junction, mains_source, resistance
 from zcd.circuit.elements import (
+    SHORT_OHM,
     Circuit,
     Junction,
     MainsSource,
@@ -57,7 +58,7 @@ def test_values_are_the_numbers_and_nothing_else() -> None:
         "series_ohm",
         "breakdown_v",
     }
-    assert set(small()["mains"].values()) == {"rms_v", "frequency_hz"}
+    assert set(small()["mains"].values()) == {"rms_v", "frequency_hz", "surge_v"}
 
 
 def test_edits_leave_the_original_alone() -> None:
@@ -171,3 +172,16 @@ def test_absent_values_are_values_of_the_element() -> None:
     for kind in (Resistance, Junction, Phototransistor, Probe):
         assert kind.absent
         assert set(kind.absent) <= set(kind.__dataclass_fields__)
+
+
+def test_short_bridges_a_part_and_leaves_the_rest() -> None:
+    """A resistor takes the value of a short, a diode's leakage does, a capacitor gets a bridge."""
+    whole = small().add(
+        resistance("L.leak", "led+", "neutral", 1e9), capacitance("C1", "led+", "neutral", 1e-8)
+    )
+    assert whole.short("R1")["R1"].values()["resistance_ohm"] == SHORT_OHM
+    assert whole.short("L")["L.leak"].values()["resistance_ohm"] == SHORT_OHM
+    assert whole.short("L")["L"] is whole["L"]
+    bridge = whole.short("C1")["C1.short"]
+    assert bridge.nodes == whole["C1"].nodes
+    assert bridge.values() == {"resistance_ohm": SHORT_OHM}

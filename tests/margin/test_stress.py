@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+from itertools import product
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.diagnosis.boards import CHAIN, HEAD, OUTPUT, RECTIFIER, board, edited, joined
+from tests.diagnosis.boards import CHAIN, CLAMP, HEAD, OUTPUT, RECTIFIER, board, edited, joined
 from zcd.board.files import parse_board
 from zcd.board.model import Board
-from zcd.circuit.build import build_circuit
+from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solve import solve
 from zcd.margin.check import check
-from zcd.margin.stress import ResistorStress, chain_resistors, resistor_stress, reverse_stress
+from zcd.margin.stress import (
+    ResistorStress,
+    chain_resistors,
+    resistor_stress,
+    reverse_stress,
+    worst_stress,
+)
 from zcd.refdata import table
 
 ROWS = {str(row["id"]): row for row in table("zero_crossing_examples")}
@@ -126,3 +133,60 @@ def test_signal_diode_as_rectifier_breaks_down_into_the_led() -> None:
     led = next(s for s in found.reverse if s.ref == "OC1.led")
     expected = (np.sqrt(2.0) * 230.0 - 75.0 - 6.0) / 250e3
     assert_allclose(led.reverse_a[1], expected, rtol=0.02)
+
+
+@pytest.mark.parametrize("name", ["half-wave", "clamped", "bridge", "two-led"])
+def test_worst_sharing_is_the_worst_of_all_corners(name: str) -> None:
+    """Every resistor at either end, all combinations, solved one by one."""
+    found = board(name)
+    resistors = chain_resistors(found)
+    corners = []
+    for signs in product((-1.0, 1.0), repeat=len(resistors)):
+        circuit = build_circuit(found, Conditions(mains_rms_v=found.mains.high_rms_v))
+        for resistor, sign in zip(resistors, signs, strict=True):
+            factor = 1.0 + sign * resistor.tolerance_ratio
+            circuit = circuit.scale(resistor.ref, "resistance_ohm", factor)
+        corners.append(resistor_stress(solve(circuit), found, 25.0))
+    for number, worst in enumerate(worst_stress(found)[:-1]):
+        for quantity in ("power_w", "film_v"):
+            highest = max(float(getattr(corner[number], quantity)[0]) for corner in corners)
+            assert_allclose(getattr(worst, quantity).max(), highest, rtol=1e-4)
+
+
+def test_unequal_sharing_in_exact_arithmetic() -> None:
+    """100 k and 150 k of 5 %: 1.05 x 150 over 1.05 x 150 + 0.95 x 100 of the peak."""
+    worst = {s.resistor.ref: s for s in worst_stress(board("clamped"))}
+    share = 1.05 * 150.0 / (1.05 * 150.0 + 0.95 * 100.0)
+    assert_allclose(worst["R2"].film_v.max(), 253.0 * share, rtol=5e-3)
+    # the larger part heats most where it is small too
+    assert_allclose(
+        worst["R2"].power_w.max(), (253.0 / 0.95 / 250e3) ** 2 * 0.95 * 150e3, rtol=0.02
+    )
+
+
+@pytest.mark.published(
+    "YAGEO-RC",
+    where="table of working voltage: 0402 50 V, 0603 50 V, 0805 150 V, 1206 200 V",
+    rtol=1e-9,
+    why="a number of parts is whole",
+)
+@pytest.mark.parametrize(("style", "parts"), [("0402", 6), ("0603", 6), ("0805", 2), ("1206", 2)])
+def test_parts_in_series_by_the_published_working_voltage(style: str, parts: int) -> None:
+    """10 Mohm at 253 V: no power to speak of, so that the voltage decides; one more for a short."""
+    text = joined(HEAD, CLAMP, CHAIN, 'topology = "clamped"\n', OUTPUT)
+    text = text.replace('["100k", "150k"]', '["10M"]').replace('"1206"', f'"{style}"')
+    stress = worst_stress(parse_board(text))[0]
+    assert stress.parts_in_series() == parts
+    assert stress.parts_in_series(shorted=1) == parts + 1
+
+
+def test_parts_in_series_where_power_decides() -> None:
+    """220 kohm at 253 V: 306 mW at the low end, of 125 mW: three; five for one short."""
+    text = joined(HEAD, CLAMP, CHAIN, 'topology = "clamped"\n', OUTPUT)
+    stress = worst_stress(parse_board(text.replace('["100k", "150k"]', '["220k"]')))[0]
+    watts = 253.0**2 / (0.95 * 220e3)
+    assert_allclose(stress.power_w.max(), watts, rtol=0.02)
+    assert stress.parts_in_series() == int(np.ceil(watts / 0.125)) == 3
+    # n in series, one shorted: n / (n - 1)^2 of the power in each
+    assert watts * 4 / 3**2 > 0.125 > watts * 5 / 4**2
+    assert stress.parts_in_series(shorted=1) == 5

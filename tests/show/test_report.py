@@ -131,6 +131,7 @@ def test_sections_are_in_order(html: str) -> None:
         "Stress",
         "Headroom",
         "Rules and where they come from",
+        "Beyond the verdict",
         "Assumptions",
         "Origins and sources",
         "Cautions",

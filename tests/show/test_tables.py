@@ -137,3 +137,31 @@ def test_markup_in_a_name_is_shown_as_it_is() -> None:
     check = solved().check
     hostile = replace(check, board=replace(check.board, name="[bold]x[/] \x1b[31m"))
     assert printed(hostile).splitlines()[0].strip() == "[bold]x[/] ?[31m"
+
+
+def test_shorts_name_the_part_that_is_hit_hardest() -> None:
+    """With R1 shorted R2 bears the mains: 253 V of 200 V."""
+    text = printed(solved().check)
+    part = text[text.index("If one part shorts") : text.index("A surge of")]
+    (line,) = (line for line in part.splitlines() if line.startswith(" R1 "))
+    assert "R2 252 V" in line
+    assert "126 %" in line
+    assert line.split()[-1] == "beware"
+    (line,) = (line for line in part.splitlines() if line.startswith(" D1 "))
+    assert "R2 149 mW" in line
+    assert "1.4 mA" in part
+
+
+def test_surge_is_shown_as_advice_with_limits() -> None:
+    text = printed(solved().check)
+    part = text[text.index("A surge of 1 kV") : text.index("Assumed, because")]
+    assert "no part of the verdict" in part
+    (line,) = (line for line in part.splitlines() if line.startswith(" R2 voltage"))
+    assert line.split()[2:7] == ["846", "V", "max", "400", "V"]
+    assert "beware" in line
+    assert "as remembered, not read" in " ".join(text.split())
+
+
+def test_too_little_resistor_is_told_how_many_would_share() -> None:
+    text = " ".join(printed(solved(FAILS).check).split())
+    assert "in series, 37.5 kΩ each, would share it; 5 even with one of them shorted" in text

@@ -134,10 +134,15 @@ class Phototransistor(TwoNode):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MainsSource(TwoNode):
-    """The mains: fixes node `a` against `b`, the reference of its island."""
+    """The mains: fixes node `a` against `b`, the reference of its island.
+
+    A surge is added where the mains peaks: a positive one on the positive peak, a negative one
+    on the negative.
+    """
 
     rms_v: Value
     frequency_hz: Value
+    surge_v: Value = 0.0
     orders: tuple[int, ...] = ()
     ratios: tuple[float, ...] = ()
     phases_rad: tuple[float, ...] = ()
@@ -215,6 +220,16 @@ class Circuit:
     def scale(self, ref: str, name: str, factor: Value) -> Circuit:
         """The circuit with one value of one element multiplied."""
         return self.change(ref, **{name: getattr(self[ref], name) * factor})
+
+    def short(self, ref: str) -> Circuit:
+        """The circuit with one resistor, diode or capacitor bridged."""
+        element = self[ref]
+        if isinstance(element, Junction):
+            return self.short(f"{ref}.leak")
+        if isinstance(element, Resistance):
+            return self.change(ref, resistance_ohm=SHORT_OHM)
+        a, b = element.nodes
+        return self.add(Resistance(ref=f"{ref}.short", a=a, b=b, resistance_ohm=SHORT_OHM))
 
     def add(self, *elements: Element) -> Circuit:
         """The circuit with further elements."""

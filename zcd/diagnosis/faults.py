@@ -161,6 +161,10 @@ def _set(ref: str, name: str, value: float | Amount) -> Edit:
     return lambda circuit, u: circuit.change(ref, **{name: value(u) if callable(value) else value})
 
 
+def _short(ref: str) -> Edit:
+    return lambda circuit, _: circuit.short(ref)
+
+
 def _times(ref: str, name: str, factor: Amount) -> Edit:
     """Multiply one value of an element by severity."""
     return lambda circuit, u: circuit.scale(ref, name, factor(u))
@@ -214,7 +218,7 @@ def _resistor_faults(ref: str) -> Iterator[Fault]:
     yield _fault(
         ref, "resistor", "short",
         f"{ref} is bridged: look for solder or a burnt track; its neighbours carried its voltage",
-        _set(ref, "resistance_ohm", SHORT_OHM),
+        _short(ref),
     )  # fmt: skip
 
     for mode, decade in (("ten times too low", 0.1), ("ten times too high", 10.0)):
@@ -230,13 +234,10 @@ def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
         ref, "capacitor", "open", f"{ref} has lost its capacitance: replace it",
         _set(ref, "capacitance_f", 0.0),
     )  # fmt: skip
-    bridge = Resistance(ref=f"{ref}.short", a=element.a, b=element.b, resistance_ohm=SHORT_OHM)
-    yield _fault(
-        ref, "capacitor", "short", f"{ref} is shorted: replace it", lambda c, _: c.add(bridge)
-    )
+    yield _fault(ref, "capacitor", "short", f"{ref} is shorted: replace it", _short(ref))
 
 
-def _leak(ref: str, size: Amount | float) -> Edit:
+def _leak(ref: str, size: Amount) -> Edit:
     return _set(f"{ref}.leak", "resistance_ohm", size)
 
 
@@ -250,7 +251,7 @@ def _led_faults(ref: str) -> Iterator[Fault]:
     yield _fault(
         f"{opto} {name}", "led", "short",
         f"the {name} of {opto} is shorted: replace {opto}, and look for why (surge, rectifier)",
-        _leak(ref, SHORT_OHM),
+        _short(ref),
     )  # fmt: skip
     size = _between(LEAK_OHM)
     yield _fault(
@@ -266,7 +267,7 @@ def _diode_faults(element: Junction) -> Iterator[Fault]:
     yield _fault(
         ref, "diode", "short",
         f"{ref} is shorted: replace it, and check the LED, which took the reverse voltage",
-        _leak(ref, SHORT_OHM),
+        _short(ref),
     )  # fmt: skip
     size = _between(LEAK_OHM)
     yield _fault(

@@ -201,6 +201,7 @@ def _injections(tests: Sequence[TestSource], order: Sequence[str], size: int) ->
 def input_voltages_v(network: Network, phase_rad: FloatArray) -> FloatArray:
     """Voltages of the known nodes, shape (u, n, m), at phases of shape (n, m)."""
     from zcd.physics.mains import mains_voltage_v
+    from zcd.physics.surge import surge_voltage_v
 
     size = network.conductance_s.shape[0]
     shape = (size, phase_rad.shape[1])
@@ -211,6 +212,9 @@ def input_voltages_v(network: Network, phase_rad: FloatArray) -> FloatArray:
             waves[row] = mains_voltage_v(
                 phase_rad, rms, source.orders, source.ratios, source.phases_rad
             )
+            if np.any(source.surge_v):
+                surge, frequency = column(source.surge_v, size), column(source.frequency_hz, size)
+                waves[row] += surge_voltage_v(phase_rad, surge, frequency)
         elif isinstance(source, DcSource):
             waves[row] = column(source.voltage_v, size)
     return waves

@@ -98,6 +98,25 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
     return _with_transients(solution, fading, grid) if np.any(fading) else solution
 
 
+def solve_at(circuit: Circuit, phase_rad: FloatArray, grid: Grid = EDGES) -> Solution:
+    """Periodic waveforms at given phases: for what is over between two points of a grid.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        n rows.
+    phase_rad : ndarray, shape (n, m)
+        Rising from 0, below a full turn.
+    grid : Grid
+        Says only whether the isolated side is solved too.
+
+    Returns
+    -------
+    solution : Solution
+    """
+    return _solution(circuit, phase_rad, _solve_on(circuit, phase_rad, grid, {}))
+
+
 def solve_dead(circuit: Circuit) -> Solution:
     """DC solution of a circuit without mains: what a meter's own test source does.
 

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from zcd.board.model import Board
+from zcd.board.units import format_si
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import stack
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.life import Life, life_of
+from zcd.margin.shorts import ShortStress, short_stress
 from zcd.margin.stress import (
     HARMLESS_REVERSE_A,
     ResistorStress,
@@ -21,7 +23,9 @@ from zcd.margin.stress import (
     led_current_limit_a,
     resistor_stress,
     reverse_stress,
+    worst_stress,
 )
+from zcd.margin.surge import SurgeStress, surge_stress
 from zcd.refdata import default
 from zcd.sync.lock import Lock, judge
 
@@ -83,12 +87,20 @@ class Level:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
-    """All that ``zcd check`` finds out about a board."""
+    """All that ``zcd check`` finds out about a board.
+
+    `resistors` and `reverse` are at the `levels`, with nominal resistors; `worst_resistors` at
+    high mains with tolerances at their worse ends. `shorts` and `surge` are no part of the
+    verdict: see `zcd.margin.advice`.
+    """
 
     board: Board
     levels: tuple[Level, ...]
     resistors: tuple[ResistorStress, ...]
+    worst_resistors: tuple[ResistorStress, ...]
     reverse: tuple[ReverseStress, ...]
+    shorts: tuple[ShortStress, ...]
+    surge: SurgeStress
     headrooms: dict[str, Headroom]
     weak_headrooms: dict[str, Headroom]
     life: Life
@@ -113,7 +125,8 @@ def check(board: Board) -> Check:
 
     Notes
     -----
-    Power and voltage are judged at high mains with the rating derated for the hot ambient.
+    Power and voltage are judged at high mains, shared as unequally as tolerances allow, with the
+    rating derated for the hot ambient.
     Headroom is judged under the weak conditions: a rule that only an average optocoupler
     keeps is not kept.
     """
@@ -123,6 +136,7 @@ def check(board: Board) -> Check:
     levels = tuple(_level(k, c, solution, lock, board) for k, c in enumerate(conditions))
     hot = board.service.hot_degc
     resistors = tuple(resistor_stress(solution, board, hot))
+    worst = tuple(worst_stress(board))
     reverse = tuple(reverse_stress(solution, board))
     hot_and_low_grade = Conditions(
         temperature_degc=hot, ctr_ratio=board.optocoupler.ctr_min_ratio, shape_weight=0.0
@@ -134,14 +148,17 @@ def check(board: Board) -> Check:
     rules = (
         *_lock_rules(levels),
         *_headroom_rules(board, weak, at_nominal),
-        *_resistor_rules(resistors),
+        *_resistor_rules(worst),
         *_junction_rules(board, reverse, levels),
     )
     return Check(
         board=board,
         levels=levels,
         resistors=resistors,
+        worst_resistors=worst,
         reverse=reverse,
+        shorts=short_stress(board),
+        surge=surge_stress(board),
         headrooms=typical,
         weak_headrooms=weak,
         life=life,
@@ -258,10 +275,15 @@ def _beyond(found: Headroom) -> str:
 
 
 def _resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule]:
-    """Power and voltage of each resistor, at the worst level."""
+    """Power and voltage of each resistor, at its worst."""
     rules = []
     for stress in stresses:
-        source = stress.resistor.source
+        source, parts = stress.resistor.source, stress.parts_in_series()
+        each = format_si(stress.resistor.resistance_ohm / parts, "Ω", digits=3)
+        share = (
+            f"{parts} in series, {each} each, would share it; "
+            f"{stress.parts_in_series(shorted=1)} even with one of them shorted"
+        )
         for name, value, limit, unit in (
             ("power", float(stress.power_w.max()), stress.power_limit_w, "W"),
             ("voltage", float(stress.film_v.max()), stress.voltage_limit_v, "V"),
@@ -275,6 +297,7 @@ def _resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule]:
                     unit=unit,
                     passes=value <= limit,
                     source=source,
+                    remark="" if value <= limit else share,
                 )
             )
     return rules

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Diode, Resistor
-from zcd.circuit.build import led_refs
-from zcd.circuit.elements import Junction, Resistance
+from zcd.circuit.build import Conditions, build_circuit, led_refs
+from zcd.circuit.elements import Circuit, Junction, Resistance
 from zcd.engine.solution import Solution
+from zcd.engine.solve import solve
 from zcd.physics.resistor import derated_power_w
 from zcd.refdata import cite, table
 
@@ -49,6 +50,21 @@ class ResistorStress:
         Half-wave current heats half as much, but the film sees the whole peak.
         """
         return np.maximum(self.rms_v, self.peak_v / np.sqrt(2.0))
+
+    def parts_in_series(self, shorted: int = 0) -> int:
+        """How many equal parts of this style, in series in its place, would bear it.
+
+        Parameters
+        ----------
+        shorted : int
+            How many of them may be shorted; the others then bear their voltage, and more current.
+        """
+        power = float(self.power_w.max()) / self.power_limit_w
+        voltage = float(self.film_v.max()) / self.voltage_limit_v
+        left = 1
+        while voltage > left or power * (left + shorted) > left**2:
+            left += 1
+        return left + shorted
 
 
 def chain_resistors(board: Board) -> list[Resistor]:
@@ -88,6 +104,66 @@ def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> li
             )
         )
     return found
+
+
+def unequal_sharing(circuit: Circuit, resistors: Sequence[Resistor]) -> Circuit:
+    """One resistor after another against its tolerance, the others at their low end.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        One row.
+    resistors : sequence of Resistor
+        r of them.
+
+    Returns
+    -------
+    circuit : Circuit
+        2 r rows: in row 2 k resistor k is at its high end, where it bears the most voltage; in
+        row 2 k + 1 it is low too, where it bears the most power if it is the larger part.
+    """
+    rows = np.arange(2 * len(resistors))
+    for number, resistor in enumerate(resistors):
+        factor = 1.0 + np.where(rows == 2 * number, 1.0, -1.0) * resistor.tolerance_ratio
+        circuit = circuit.scale(resistor.ref, "resistance_ohm", factor)
+    return circuit
+
+
+def worst_stress(board: Board) -> list[ResistorStress]:
+    """Power and voltage of every resistor at high mains, shared as unequally as tolerances allow.
+
+    Parameters
+    ----------
+    board : Board
+
+    Returns
+    -------
+    stress : list of ResistorStress
+        As from `resistor_stress`; of each resistor its own two rows of `unequal_sharing`.
+
+    Notes
+    -----
+    In a chain the share of the voltage, R / (R + S), rises with the own resistance R and falls
+    with that of the others, S; so does power, V^2 R / (R + S)^2, with S, while in R it is highest
+    at the end nearer to S. The optocoupler is the strongest of its grade: its transistor then
+    loads the isolated side's resistor most.
+    """
+    strong = Conditions(
+        mains_rms_v=board.mains.high_rms_v, ctr_ratio=board.optocoupler.ctr_max_ratio
+    )
+    resistors = [*chain_resistors(board), board.output.resistor]
+    solution = solve(unequal_sharing(build_circuit(board, strong), resistors))
+    found = resistor_stress(solution, board, board.service.hot_degc)
+    return [
+        replace(
+            stress,
+            **{
+                name: getattr(stress, name)[2 * k : 2 * k + 2]
+                for name in ("power_w", "rms_v", "peak_v")
+            },
+        )
+        for k, stress in enumerate(found)
+    ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from zcd.board.library import odd_values
+from zcd.margin.advice import advice
 from zcd.margin.check import Check
 from zcd.margin.headroom import Headroom
 from zcd.margin.stress import ResistorStress, ReverseStress
@@ -36,7 +37,8 @@ def check_record(check: Check) -> Record:
                            led_mean_a, led_rms_a, low_time_s, fall_offset_s, rise_offset_s,
                            transition_s, period_s, locks, failed_rule, settled
         resistors          list: ref, style, resistance_ohm, tolerance_ratio, power_w,
-                           rms_v, peak_v, judged_v, power_limit_w, voltage_limit_v
+                           rms_v, peak_v, judged_v, power_limit_w, voltage_limit_v,
+                           worst_power_w, worst_judged_v
         reverse            list: ref, reverse_v, reverse_a, limit_v, source
         headrooms          by quantity (ctr, mains, chain): locks, factor_ratio,
                            outcome, rule
@@ -44,6 +46,8 @@ def check_record(check: Check) -> Record:
         life               design_rule_years, acceleration_years
         rules              list: name, value, limit, unit, at_least, passes, source,
                            remark; value and limit in `unit`, a factor where that is empty
+        advice             list like ``rules``: single shorts and the surge; no part of the
+                           verdict
         assumptions        list: key, value, source
         odd_values         list of sentences
         =================  =============================================================
@@ -54,7 +58,8 @@ def check_record(check: Check) -> Record:
     are in the order of ``levels``. The unit ends the key. A number that does not exist or is
     infinite is null; ``outcome`` of a headroom then says which: ``found``, ``beyond search`` or
     ``never locks``. Offsets are positive when the edge is late. ``judged_v`` is the rms, at least
-    that of the sine with the same peak; it is held against the voltage limit.
+    that of the sine with the same peak; it is held against the voltage limit. ``worst_*`` are
+    at high mains with tolerances at their worse ends.
     """
     board = check.board
     found = {
@@ -62,12 +67,16 @@ def check_record(check: Check) -> Record:
         "topology": str(board.topology),
         "passes": check.passes,
         "levels": [asdict(level) for level in check.levels],
-        "resistors": [_resistor(stress) for stress in check.resistors],
+        "resistors": [
+            _resistor(stress, worst)
+            for stress, worst in zip(check.resistors, check.worst_resistors, strict=True)
+        ],
         "reverse": [_reverse(stress) for stress in check.reverse],
         "headrooms": {name: _headroom(h) for name, h in check.headrooms.items()},
         "weak_headrooms": {name: _headroom(h) for name, h in check.weak_headrooms.items()},
         "life": asdict(check.life),
         "rules": [asdict(rule) for rule in check.rules],
+        "advice": [asdict(rule) for rule in advice(check)],
         "assumptions": [asdict(assumption) for assumption in board.assumptions],
         "odd_values": list(odd_values(board)),
     }
@@ -94,7 +103,7 @@ def plain_values(value: Any) -> Any:
     return value
 
 
-def _resistor(stress: ResistorStress) -> Record:
+def _resistor(stress: ResistorStress, worst: ResistorStress) -> Record:
     part = stress.resistor
     return {
         "ref": part.ref,
@@ -105,6 +114,8 @@ def _resistor(stress: ResistorStress) -> Record:
         "rms_v": stress.rms_v,
         "peak_v": stress.peak_v,
         "judged_v": stress.film_v,
+        "worst_power_w": worst.power_w.max(),
+        "worst_judged_v": worst.film_v.max(),
         "power_limit_w": stress.power_limit_w,
         "voltage_limit_v": stress.voltage_limit_v,
     }

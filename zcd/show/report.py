@@ -28,6 +28,8 @@ from zcd.show.sheets import (
     life_sheet,
     resistors_sheet,
     rules_sheet,
+    shorts_sheet,
+    surge_sheet,
 )
 from zcd.show.wording import SourceNotes, plain, verdict_text, version_text
 from zcd.sync.lock import Lock, judge
@@ -94,6 +96,8 @@ def write_report(
         "headroom": headroom_sheet(check),
         "life": life_sheet(check),
         "rules": rules_sheet(check, notes),
+        "shorts": shorts_sheet(check),
+        "surge": surge_sheet(check, notes),
         "assumptions": assumptions_sheet(board, notes),
         "origins": notes.origins,
         "sources": notes.sources,

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import isnan
 
 from zcd.board.model import Board, Resistor
+from zcd.margin.advice import advice
 from zcd.margin.check import Check, Level, Rule
-from zcd.margin.stress import ResistorStress
+from zcd.margin.shorts import Load, ShortStress
+from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress
 from zcd.show.wording import (
+    NOTHING,
     SourceNotes,
     factor_text,
     found_text,
@@ -24,6 +27,7 @@ from zcd.sync.lock import expected_pulses
 
 FAILS = "FAILS"
 KEPT = "kept"
+BEWARE = "beware"
 
 HEADROOM_WORDS = {
     "ctr": "CTR may fall to 1/n",
@@ -115,14 +119,15 @@ def _lock_text(level: Level) -> str:
 
 
 def resistors_sheet(check: Check) -> Sheet:
-    """Power and voltage of each resistor against its limits, at the worst level."""
+    """Power and voltage of each resistor against its limits, at the worst corner."""
     hot = quantity_text(check.board.service.hot_degc, "°C")
     return Sheet(
-        title="Resistors at their worst level",
+        title="Resistors at their worst",
         columns=("part", "value", "style", "power", "share", "voltage", "share"),
-        rows=tuple(_resistor_row(stress) for stress in check.resistors),
+        rows=tuple(_resistor_row(stress) for stress in check.worst_resistors),
         right=(1, 3, 4, 5, 6),
-        remark=f"Power limit derated for {hot}. Voltage: rms, at least that of the sine with its "
+        remark=f"At high mains, each with its own tolerance and that of the others at the worse "
+        f"end. Power limit derated for {hot}. Voltage: rms, at least that of the sine with its "
         "peak.",
     )
 
@@ -138,6 +143,68 @@ def _resistor_row(stress: ResistorStress) -> tuple[str, ...]:
         share_text(power_w, stress.power_limit_w),
         f"{quantity_text(film_v, 'V')} of {quantity_text(stress.voltage_limit_v, 'V')}",
         share_text(film_v, stress.voltage_limit_v),
+    )
+
+
+def shorts_sheet(check: Check) -> Sheet:
+    """What each single short does to the resistor it hits hardest, and to the LED."""
+    rules = advice(check)
+    return Sheet(
+        title="If one part shorts (advice, no part of the verdict)",
+        columns=("shorted", "most power", "share", "most voltage", "share", "LED", "verdict"),
+        rows=tuple(_short_row(short, rules) for short in check.shorts),
+        right=(2, 4),
+        remark="At high mains, against the limits for every day: beyond them the part overheats or "
+        "breaks down sooner or later. Replace it together with the shorted one.",
+    )
+
+
+def _short_row(short: ShortStress, rules: Sequence[Rule]) -> tuple[str, ...]:
+    hottest, stretched = short.hottest(), short.most_stretched()
+    led = quantity_text(short.led_peak_a, "A") if short.led_peak_a > HARMLESS_REVERSE_A else "dark"
+    if short.led_reverse_a > HARMLESS_REVERSE_A:
+        led += f"\n{quantity_text(short.led_reverse_a, 'A')} reverse"
+    kept = all(rule.passes for rule in rules if rule.name.startswith(f"{short.ref} shorted:"))
+    return (
+        short.ref,
+        *_hit(hottest, lambda load: (load.power_w, load.power_limit_w), "W"),
+        *_hit(stretched, lambda load: (load.film_v, load.voltage_limit_v), "V"),
+        led,
+        KEPT if kept else BEWARE,
+    )
+
+
+def _hit(
+    load: Load | None, numbers: Callable[[Load], tuple[float, float]], unit: str
+) -> tuple[str, str]:
+    """The resistor that is hit, with what it bears; and that as a share of its limit."""
+    if load is None:
+        return NOTHING, NOTHING
+    value, limit = numbers(load)
+    return f"{plain(load.resistor.ref)} {quantity_text(value, unit)}", share_text(value, limit)
+
+
+def surge_sheet(check: Check, notes: SourceNotes) -> Sheet:
+    """What a surge does to every part, with the letter of where the limit comes from."""
+    level = quantity_text(check.surge.level_v, "V")
+    return Sheet(
+        title=f"A surge of {level}, line to neutral (advice, no part of the verdict)",
+        columns=("", "value", "limit", "verdict", "from"),
+        rows=tuple(
+            (
+                _rule_name(rule).removeprefix("surge: "),
+                found_text(rule),
+                limit_text(rule),
+                KEPT if rule.passes else BEWARE,
+                notes.letter(rule.source),
+            )
+            for rule in advice(check)
+            if rule.name.startswith("surge")
+        ),
+        right=(1, 2),
+        remark="On the peak of high mains, of either sign, 1.2/50 µs; what a varistor or filter on "
+        "the board takes of it is not counted. Voltage: the limit is for 5 s, a surge is over in "
+        "100 µs; the maker's pulse curve may allow more, and so do more parts in series.",
     )
 
 

@@ -24,6 +24,8 @@ from zcd.show.sheets import (
     life_sheet,
     resistors_sheet,
     rules_sheet,
+    shorts_sheet,
+    surge_sheet,
 )
 from zcd.show.wording import SourceNotes, plain, to_ascii, verdict_text
 
@@ -57,6 +59,8 @@ def print_check(check: Check, console: Console) -> None:
         headroom_sheet(check),
         life_sheet(check),
         rules_sheet(check, notes),
+        shorts_sheet(check),
+        surge_sheet(check, notes),
     ):
         print_sheet(sheet, console)
     print_list("Read again", odd_values(check.board), console)

@@ -1,0 +1,114 @@
+"""What one shorted part does to all the others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from zcd.board.model import Board, Resistor
+from zcd.circuit.build import Conditions, build_circuit, led_refs
+from zcd.circuit.elements import Capacitance, Junction, stack
+from zcd.engine.network import island_of
+from zcd.engine.solve import EDGES, solve
+from zcd.margin.stress import chain_resistors, resistor_stress, reverse_stress
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Load:
+    """What one resistor bears, against its limits."""
+
+    resistor: Resistor
+    power_w: float
+    power_limit_w: float
+    film_v: float
+    voltage_limit_v: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShortStress:
+    """What the parts bear at high mains while one of them is shorted.
+
+    Parameters
+    ----------
+    ref : str
+        The shorted part.
+    loads : tuple of Load
+        Every other resistor on the mains side.
+    led_peak_a : float
+        LED current.
+    led_reverse_v, led_reverse_a : float
+        Of the LED that has it worst.
+    """
+
+    ref: str
+    loads: tuple[Load, ...]
+    led_peak_a: float
+    led_reverse_v: float
+    led_reverse_a: float
+
+    def hottest(self) -> Load | None:
+        """The resistor with the highest share of its power limit."""
+        return max(self.loads, key=lambda load: load.power_w / load.power_limit_w, default=None)
+
+    def most_stretched(self) -> Load | None:
+        """The resistor with the highest share of its voltage limit."""
+        return max(self.loads, key=lambda load: load.film_v / load.voltage_limit_v, default=None)
+
+
+def short_stress(board: Board) -> tuple[ShortStress, ...]:
+    """Short every part of the mains side in turn: resistors, diodes, capacitors, LED.
+
+    Parameters
+    ----------
+    board : Board
+
+    Returns
+    -------
+    stress : tuple of ShortStress
+        In the order of the signal, at high mains, with nominal values otherwise.
+
+    Notes
+    -----
+    Two faults at once are not tried. A resistor is shorted by solder or a carbonised track: it
+    fails open or high far more often.
+    """
+    whole = build_circuit(board, Conditions(mains_rms_v=board.mains.high_rms_v))
+    side = island_of(whole, "neutral")
+    resistors = {r.ref for r in chain_resistors(board)}
+    refs = [
+        e.ref
+        for e in whole
+        if e.ref in resistors
+        or (isinstance(e, Junction | Capacitance) and side.issuperset(e.nodes))
+    ]
+    refs = [ref for ref in refs if not ref.startswith("suppressor")]
+    solution = solve(stack([whole.short(ref) for ref in refs]), EDGES)
+    loads = [
+        s
+        for s in resistor_stress(solution, board, board.service.hot_degc)
+        if s.resistor.ref in resistors
+    ]
+    leds = led_refs(board)
+    peaks = [solution.peak(solution.currents_a[led]) for led in leds]
+    reverse = [s for s in reverse_stress(solution, board) if s.ref in leds]
+    return tuple(
+        ShortStress(
+            ref=ref,
+            loads=tuple(
+                Load(
+                    resistor=s.resistor,
+                    power_w=float(s.power_w[row]),
+                    power_limit_w=s.power_limit_w,
+                    film_v=float(s.film_v[row]),
+                    voltage_limit_v=s.voltage_limit_v,
+                )
+                for s in loads
+                if s.resistor.ref != ref
+            ),
+            led_peak_a=max(float(peak[row]) for peak in peaks),
+            led_reverse_v=max(float(s.reverse_v[row]) for s in reverse),
+            led_reverse_a=max(
+                (float(s.reverse_a[row]) for s in reverse if s.ref != ref), default=0.0
+            ),
+        )
+        for row, ref in enumerate(refs)
+    )
