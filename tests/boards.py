@@ -6,6 +6,7 @@ tests depend on them; everything else is round numbers.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -27,7 +28,7 @@ from zcd.board.model import (
     Suppressor,
     Topology,
 )
-from zcd.circuit.elements import Capacitance, Circuit, MainsSource, Resistance
+from zcd.circuit.elements import Capacitance, Circuit, MainsHarmonic, MainsSource, Resistance
 from zcd.circuit.elements import Junction as JunctionElement
 from zcd.engine.solution import Solution
 
@@ -224,14 +225,14 @@ def pin_wave(
     time_s: NDArray[np.floating],
     pin_v: NDArray[np.floating],
     frequency_hz: float = 50.0,
-    **harmonics: Any,
+    harmonics: Sequence[MainsHarmonic] = (),
 ) -> Solution:
     """A solution made by hand: only the mains and a waveform at the pin, shape (n, m)."""
     pin = np.atleast_2d(np.asarray(pin_v, dtype=float))
     time = np.broadcast_to(np.asarray(time_s, dtype=float), pin.shape)
     phase = 2.0 * np.pi * frequency_hz * time
     return Solution(
-        circuit=element_list(mains_source(frequency_hz=frequency_hz, **harmonics)),
+        circuit=element_list(mains_source(frequency_hz=frequency_hz), *harmonics),
         phase_rad=phase,
         time_s=time,
         weight=np.full(pin.shape, 1.0 / pin.shape[1]),

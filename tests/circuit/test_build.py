@@ -16,6 +16,7 @@ from zcd.circuit.elements import (
     Capacitance,
     Circuit,
     Junction,
+    MainsHarmonic,
     MainsSource,
     Phototransistor,
     Resistance,
@@ -186,7 +187,8 @@ def test_nominal_values() -> None:
     circuit = build_circuit(whole)
     (source,) = circuit.of(MainsSource)
     assert (source.rms_v, source.frequency_hz) == (230.0, 50.0)
-    assert (source.orders, source.ratios, source.phases_rad) == ((3,), (0.05,), (0.2,))
+    (third,) = circuit.of(MainsHarmonic)
+    assert (third.order, third.ratio, third.phase_rad) == (3, 0.05, 0.2)
     assert circuit.size == 1
     assert [r.resistance_ohm for r in circuit.of(Resistance) if r.ref in ("R1", "R2", "R3")] == [
         100e3,

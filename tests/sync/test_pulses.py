@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
 from tests.boards import pin_wave
+from zcd.circuit.build import mains_harmonic
 from zcd.circuit.elements import Phototransistor
 from zcd.physics.mains import crossing_shift_rad
 from zcd.sync.pulses import MAX_PULSES, Pulses, find_pulses
@@ -184,19 +185,20 @@ def test_chatter_that_is_low_where_the_period_begins() -> None:
 
 def test_offset_is_from_the_true_crossing() -> None:
     """5 % of third harmonic in quadrature: the true crossings are 159 us early."""
-    harmonic = {"orders": (3,), "ratios": (0.05,), "phases_rad": (np.pi / 2 + 0.15,)}
-    rising_rad, falling_rad = crossing_shift_rad(**harmonic)
-    shift_s = np.array([rising_rad, falling_rad]) * PERIOD_S / (2 * np.pi)
+    phase_rad = np.pi / 2 + 0.15
+    rising_rad, falling_rad = crossing_shift_rad((3,), (0.05,), (phase_rad,))
+    shift_s = np.array([rising_rad[0], falling_rad[0]]) * PERIOD_S / (2 * np.pi)
     assert_allclose(shift_s, -159 * US, atol=1 * US)
-    pulses = found(trapezoids((0.001, 0.009)), **harmonic)
+    harmonic = mains_harmonic(3, ratio=0.05, phase_rad=phase_rad)
+    pulses = found(trapezoids((0.001, 0.009)), harmonics=[harmonic])
     plain = found(trapezoids((0.001, 0.009)))
     assert_allclose(pulses.fall_offset_s[0, 0] - plain.fall_offset_s[0, 0], -shift_s[0], atol=1e-9)
     assert_allclose(pulses.rise_offset_s[0, 0] - plain.rise_offset_s[0, 0], -shift_s[1], atol=1e-9)
 
 
 def test_even_harmonic_moves_the_two_crossings_apart() -> None:
-    harmonic = {"orders": (2,), "ratios": (0.02,), "phases_rad": (np.pi / 2,)}
-    pulses = found(trapezoids((0.001, 0.009)), **harmonic)
+    harmonic = mains_harmonic(2, ratio=0.02, phase_rad=np.pi / 2)
+    pulses = found(trapezoids((0.001, 0.009)), harmonics=[harmonic])
     plain = found(trapezoids((0.001, 0.009)))
     shift_s = 0.02 * PERIOD_S / (2 * np.pi)
     assert_allclose(

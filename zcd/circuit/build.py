@@ -16,6 +16,7 @@ from zcd.circuit.elements import (
     DcSource,
     Element,
     Junction,
+    MainsHarmonic,
     MainsSource,
     Phototransistor,
     Resistance,
@@ -82,16 +83,23 @@ def build_circuit(board: Board, conditions: Conditions = NOMINAL) -> Circuit:
         b="neutral",
         rms_v=_or(conditions.mains_rms_v, board.mains.rms_v),
         frequency_hz=_or(conditions.frequency_hz, board.mains.frequency_hz),
-        orders=tuple(h.order for h in board.mains.harmonics),
-        ratios=tuple(h.ratio for h in board.mains.harmonics),
-        phases_rad=tuple(h.phase_rad for h in board.mains.harmonics),
     )
+    harmonics = [
+        mains_harmonic(h.order, ratio=h.ratio, phase_rad=h.phase_rad) for h in board.mains.harmonics
+    ]
     feed, relay = _relay(board, conditions)
     side, aliases = _mains_side(board, feed, celsius)
     if feed == "line":
         aliases["feed"] = "line"
     output = _isolated_side(board, conditions, celsius)
-    return Circuit(elements=(mains, *relay, *side, *output), aliases=aliases)
+    return Circuit(elements=(mains, *harmonics, *relay, *side, *output), aliases=aliases)
+
+
+def mains_harmonic(order: int, *, ratio: Value, phase_rad: Value) -> MainsHarmonic:
+    """A harmonic of the mains as an element."""
+    return MainsHarmonic(
+        ref=f"mains.h{order}", a="line", b="neutral", order=order, ratio=ratio, phase_rad=phase_rad
+    )
 
 
 def _or(value: Value | None, nominal: float) -> Value:

@@ -143,9 +143,24 @@ class MainsSource(TwoNode):
     rms_v: Value
     frequency_hz: Value
     surge_v: Value = 0.0
-    orders: tuple[int, ...] = ()
-    ratios: tuple[float, ...] = ()
-    phases_rad: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MainsHarmonic(TwoNode):
+    """What one harmonic adds to the mains source between the same nodes.
+
+    Parameters
+    ----------
+    order : int
+        From 2.
+    ratio, phase_rad : Value
+        Amplitude over that of the fundamental, and phase. [1, rad]
+    """
+
+    order: int
+    ratio: Value
+    phase_rad: Value = 0.0
+    absent: ClassVar[Mapping[str, float]] = {"ratio": 0.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -256,6 +271,22 @@ class Circuit:
         return replace(self, elements=picked)
 
 
+Harmonics = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
+
+
+def harmonics_of(circuit: Circuit) -> Harmonics:
+    """Orders, ratios and phases of all harmonics of the mains, each of shape (h, n) or (h, 1)."""
+    found = circuit.of(MainsHarmonic)
+    orders = np.array([h.order for h in found], dtype=float).reshape(-1, 1)
+    ratios, phases = (
+        np.stack(np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, dtype=float)) for v in values)))
+        if values
+        else np.empty((0, 1))
+        for values in ([h.ratio for h in found], [h.phase_rad for h in found])
+    )
+    return orders, ratios, phases
+
+
 def _arguments(values: dict[str, Value]) -> dict[str, Any]:
     """Values as keyword arguments, for the type checker's sake."""
     return dict(values)
@@ -263,7 +294,7 @@ def _arguments(values: dict[str, Value]) -> dict[str, Any]:
 
 def is_hidden(element: Element) -> bool:
     """Whether an element is a property of a part rather than a part with a marking."""
-    return element.ref.endswith((".leak", ".miller"))
+    return element.ref.endswith((".leak", ".miller")) or isinstance(element, MainsHarmonic)
 
 
 def stack(circuits: Sequence[Circuit]) -> Circuit:

@@ -13,6 +13,7 @@ from zcd.circuit.elements import (
     Circuit,
     DcSource,
     Element,
+    Harmonics,
     Junction,
     MainsSource,
     Phototransistor,
@@ -20,6 +21,7 @@ from zcd.circuit.elements import (
     TestSource,
     TwoNode,
     Value,
+    harmonics_of,
 )
 from zcd.errors import InputError
 
@@ -58,6 +60,8 @@ class Network:
         What gives the passive nodes from active nodes, known nodes and injections.
     branches : tuple of Element
         The nonlinear ones.
+    harmonics : tuple of ndarray, shape (h, n)
+        Orders, ratios and phases of those of the mains.
     """
 
     nodes: tuple[str, ...]
@@ -71,6 +75,7 @@ class Network:
     input_f: FloatArray
     recover: tuple[FloatArray, FloatArray, FloatArray]
     branches: tuple[Element, ...]
+    harmonics: Harmonics
 
     def place(self, node: str) -> tuple[str, int]:
         """Where a node's voltage comes from: ``active``, ``known`` or ``reference``."""
@@ -158,6 +163,7 @@ def compile_island(circuit: Circuit, island: Iterable[str], dynamic: bool) -> Ne
         input_f=c[:, :k, free:],
         recover=(-down, -down_u, down_j),
         branches=branches,
+        harmonics=harmonics_of(circuit),
     )
 
 
@@ -209,9 +215,7 @@ def input_voltages_v(network: Network, phase_rad: FloatArray) -> FloatArray:
     for row, source in enumerate(network.sources):
         if isinstance(source, MainsSource):
             rms = np.broadcast_to(np.asarray(source.rms_v, dtype=float), (size,))
-            waves[row] = mains_voltage_v(
-                phase_rad, rms, source.orders, source.ratios, source.phases_rad
-            )
+            waves[row] = mains_voltage_v(phase_rad, rms, *network.harmonics)
             if np.any(source.surge_v):
                 surge, frequency = column(source.surge_v, size), column(source.frequency_hz, size)
                 waves[row] += surge_voltage_v(phase_rad, surge, frequency)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -27,7 +29,7 @@ def mains_voltage_v(
         Phase of the fundamental. [rad]
     rms_v : array_like, shape (n,) or scalar
         Rms of the fundamental, which harmonics leave as it is. [V]
-    orders, ratios, phases_rad : array_like, shape (h,)
+    orders, ratios, phases_rad : array_like, shape (h,), or (h, n) for rows of their own
         Harmonics: order, amplitude ratio to the fundamental, phase. [1, 1, rad]
 
     Returns
@@ -37,27 +39,32 @@ def mains_voltage_v(
     """
     phase = np.asarray(phase_rad, dtype=float)
     wave = np.sin(phase)
-    triples = zip(
-        np.atleast_1d(orders), np.atleast_1d(ratios), np.atleast_1d(phases_rad), strict=True
-    )
-    for order, ratio, shift in triples:
+    for order, ratio, shift in _each(orders, ratios, phases_rad):
         wave = wave + ratio * np.sin(order * phase + shift)
     return np.asarray(np.sqrt(2.0) * np.asarray(rms_v, dtype=float)[..., None] * wave)
 
 
+def _each(
+    orders: ArrayLike, ratios: ArrayLike, phases_rad: ArrayLike
+) -> Iterator[tuple[FloatArray, FloatArray, FloatArray]]:
+    """Order, ratio and phase of one harmonic after another, each of shape (n, 1) or (1, 1)."""
+    columns = (np.atleast_1d(np.asarray(x, dtype=float)) for x in (orders, ratios, phases_rad))
+    return zip(*(c[..., None] if c.ndim == 2 else c[:, None, None] for c in columns), strict=True)
+
+
 def crossing_shift_rad(
     orders: ArrayLike = (), ratios: ArrayLike = (), phases_rad: ArrayLike = ()
-) -> tuple[float, float]:
+) -> tuple[FloatArray, FloatArray]:
     """Shift of the rising and the falling true crossing from those of the fundamental.
 
     Parameters
     ----------
-    orders, ratios, phases_rad : array_like, shape (h,)
+    orders, ratios, phases_rad : array_like, shape (h,), or (h, n) for rows of their own
         Harmonics, as for `mains_voltage_v`.
 
     Returns
     -------
-    rising_rad, falling_rad : float
+    rising_rad, falling_rad : ndarray, shape (n,) or (1,)
         Positive = later than 0 (rising) and pi (falling). [rad]
 
     Raises
@@ -68,18 +75,44 @@ def crossing_shift_rad(
     Notes
     -----
     The crossing nearest to the fundamental's is taken; harmonics strong enough to make several
-    crossings in one half cycle are outside this law.
+    crossings in one half cycle are outside this law. The zero is found by Newton's method, kept
+    between ends of different sign.
     """
-    if np.size(orders) == 0:
-        return 0.0, 0.0
-    from scipy.optimize import brentq
+    harmonics = list(_each(orders, ratios, phases_rad))
+    if not harmonics:
+        return np.zeros(1), np.zeros(1)
+    # the falling crossing, turned by half a period, is a rising one with the even orders reversed
+    turned = [(h, np.where(h % 2 == 0, -a, a), p) for h, a, p in harmonics]
+    return _rising_rad(harmonics), _rising_rad(turned)
 
-    def wave(phase: float) -> float:
-        return float(mains_voltage_v([[phase]], [1.0], orders, ratios, phases_rad)[0, 0])
 
-    span = 0.5  # rad; single harmonics at their compatibility levels move a crossing by 0.07 rad
-    for middle in (0.0, np.pi):
-        crosses = wave(middle - span) * wave(middle + span) < 0
-        require(crosses, "mains.harmonics", list(np.atleast_1d(ratios)), "",
-                "weak enough to leave one zero crossing in each half period")  # fmt: skip
-    return brentq(wave, -span, span), brentq(wave, np.pi - span, np.pi + span) - np.pi
+_SPAN_RAD = 0.5  # single harmonics at their compatibility levels move a crossing by 0.07 rad
+_ENOUGH_RAD = 1e-13
+
+
+def _rising_rad(harmonics: Sequence[tuple[FloatArray, FloatArray, FloatArray]]) -> FloatArray:
+    """Zero of the wave nearest to 0, shape (n,)."""
+
+    def wave(x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        value, slope = np.sin(x), np.cos(x)
+        for order, ratio, phase in harmonics:
+            value = value + ratio[:, 0] * np.sin(order[:, 0] * x + phase[:, 0])
+            slope = slope + ratio[:, 0] * order[:, 0] * np.cos(order[:, 0] * x + phase[:, 0])
+        return value, slope
+
+    size = max(a.shape[0] for triple in harmonics for a in triple)
+    low, high = np.full(size, -_SPAN_RAD), np.full(size, _SPAN_RAD)
+    crosses = bool(np.all((wave(low)[0] < 0) & (wave(high)[0] > 0)))
+    require(crosses, "mains.harmonics", [float(np.max(a)) for _, a, _ in harmonics], "",
+            "weak enough to leave one zero crossing in each half period")  # fmt: skip
+    x = np.zeros(size)
+    moved = np.full(size, _SPAN_RAD)
+    while np.any(np.abs(moved) > _ENOUGH_RAD):
+        value, slope = wave(x)
+        low, high = np.where(value < 0, x, low), np.where(value < 0, high, x)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            newton = x - value / slope
+        inside = (newton >= low) & (newton <= high)
+        moved = np.where(inside, newton, 0.5 * (low + high)) - x
+        x = x + moved
+    return x

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
-from zcd.circuit.elements import MainsSource
+from zcd.circuit.elements import MainsSource, harmonics_of
 from zcd.engine.solution import Solution
 from zcd.engine.solve import WINDOW_CYCLES
 from zcd.physics.mains import crossing_shift_rad
@@ -58,7 +58,7 @@ def waveform_figure(
         _draw_led(axes[1], board, solution, row, period_s)
         _draw_pin(axes[2], board, solution, lock, row, period_s)
         for ax in axes:
-            for crossing_s in _crossings_s(solution, period_s):
+            for crossing_s in _crossings_s(solution, row, period_s):
                 ax.axvline(crossing_s * MS, color="black", lw=0.8, ls=(0, (1, 2)), label="crossing")
             ax.axhline(0.0, color=GREY, lw=0.6, zorder=0)
         axes[2].set_xlim(0.0, period_s * MS)
@@ -86,10 +86,10 @@ def _waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> s
     return title
 
 
-def _crossings_s(solution: Solution, period_s: float) -> list[float]:
+def _crossings_s(solution: Solution, row: int, period_s: float) -> list[float]:
     """True zero crossings within the period, its ends included."""
-    mains = solution.circuit.of(MainsSource)[0]
-    rising, falling = crossing_shift_rad(mains.orders, mains.ratios, mains.phases_rad)
+    shifts = crossing_shift_rad(*harmonics_of(solution.circuit))
+    rising, falling = (float(np.broadcast_to(s, solution.settled.shape)[row]) for s in shifts)
     turns = [k + rising / (2.0 * np.pi) for k in (0, 1)]
     turns += [k + 0.5 + falling / (2.0 * np.pi) for k in (-1, 0, 1)]
     return sorted(turn * period_s for turn in turns if -1e-9 <= turn <= 1.0 + 1e-9)

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Controller, Topology
-from zcd.circuit.elements import Circuit
+from zcd.board.model import Board, Topology
+from zcd.circuit.elements import Circuit, Value
 from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, Grid, solve
 from zcd.sync.pulses import Pulses, find_pulses
@@ -29,6 +29,14 @@ RULES = (
     "period",
 )
 """In the order in which a failure explains the later ones."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thresholds:
+    """Where the sync pin reads low and high, one pair or a pair a row. [V]"""
+
+    low_v: Value
+    high_v: Value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +74,13 @@ def expected_pulses(board: Board) -> int:
     return 2 if board.topology in (Topology.BRIDGE, Topology.TWO_LED) else 1
 
 
-def judge(solution: Solution, board: Board) -> Lock:
+def thresholds_of(board: Board) -> Thresholds:
+    """The thresholds that the board states."""
+    rules = board.controller
+    return Thresholds(low_v=rules.low_threshold_v, high_v=rules.high_threshold_v)
+
+
+def judge(solution: Solution, board: Board, thresholds: Thresholds | None = None) -> Lock:
     """Apply a board's lock rules to a solution.
 
     Parameters
@@ -75,14 +89,16 @@ def judge(solution: Solution, board: Board) -> Lock:
         n rows.
     board : Board
         Gives the controller and its nominal mains frequency.
+    thresholds : Thresholds, optional
+        In place of those of the board, for every row its own.
 
     Returns
     -------
     lock : Lock
     """
-    rules = board.controller
-    pulses = find_pulses(solution, rules.low_threshold_v, rules.high_threshold_v)
-    return Lock(pulses=pulses, margins=_margins(pulses, rules, board))
+    thresholds = thresholds or thresholds_of(board)
+    pulses = find_pulses(solution, thresholds.low_v, thresholds.high_v)
+    return Lock(pulses=pulses, margins=_margins(pulses, thresholds, board))
 
 
 def lock_of(circuit: Circuit, board: Board, grid: Grid = EDGES) -> Lock:
@@ -90,11 +106,11 @@ def lock_of(circuit: Circuit, board: Board, grid: Grid = EDGES) -> Lock:
     return judge(solve(circuit, grid), board)
 
 
-def _margins(pulses: Pulses, rules: Controller, board: Board) -> FloatArray:
+def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray:
     """Margins of all rules, shape (n, len(RULES))."""
-    supply = board.output.supply_v
-    reaches_low = (rules.low_threshold_v - pulses.lowest_v) / rules.low_threshold_v
-    reaches_high = (pulses.highest_v - rules.high_threshold_v) / (supply - rules.high_threshold_v)
+    rules, supply = board.controller, board.output.supply_v
+    reaches_low = (thresholds.low_v - pulses.lowest_v) / thresholds.low_v
+    reaches_high = (pulses.highest_v - thresholds.high_v) / (supply - thresholds.high_v)
     expected = expected_pulses(board)
     nominal_period = 1.0 / (board.mains.frequency_hz * expected)
     # without a pulse, rules about it count as failed by the distance the pin is short of one

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from zcd.circuit.elements import MainsSource, Phototransistor
+from zcd.circuit.elements import MainsSource, Phototransistor, harmonics_of
 from zcd.engine.solution import Solution
 from zcd.physics.mains import crossing_shift_rad
 
@@ -94,7 +94,8 @@ def find_pulses(
     fall, band_in, rise, band_out = (a[:, :MAX_PULSES] for a in (fall, band_in, rise, band_out))
     low_time = rise - fall
     count = np.sum(np.isfinite(low_time), axis=1)
-    shifts = crossing_shift_rad(mains.orders, mains.ratios, mains.phases_rad)
+    rising, falling = crossing_shift_rad(*harmonics_of(solution.circuit))
+    shifts = rising[:, None], falling[:, None]
     half = _lit_half(solution)[:, None]
     # an emitter follower is high while there is light
     inverted = any(opto.b == "pin" for opto in solution.circuit.of(Phototransistor))
@@ -193,7 +194,7 @@ def _lit_half(solution: Solution) -> FloatArray:
 
 
 def _offset(
-    edge: FloatArray, period: FloatArray, shifts: tuple[float, float], half: FloatArray
+    edge: FloatArray, period: FloatArray, shifts: tuple[FloatArray, FloatArray], half: FloatArray
 ) -> FloatArray:
     """Time from crossing number `half`, or from the nearest one where that is nan."""
     turn = period / (2.0 * np.pi)
