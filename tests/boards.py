@@ -94,13 +94,15 @@ def optocoupler(**changes: Any) -> Optocoupler:
 
 
 def mains(rms_v: float = 230.0, frequency_hz: float = 50.0, **changes: Any) -> Mains:
-    """A supply with a band of 10 % both ways."""
+    """A supply with a band of 10 % both ways, of its frequency 1 %."""
     supply = Mains(
         rms_v=rms_v,
         low_rms_v=0.9 * rms_v,
         high_rms_v=1.1 * rms_v,
         band="",
         frequency_hz=frequency_hz,
+        low_hz=0.99 * frequency_hz,
+        high_hz=1.01 * frequency_hz,
     )
     return replace(supply, **changes)
 

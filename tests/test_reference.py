@@ -340,6 +340,23 @@ def test_mains_bands_agree_with_the_percentages_of_their_sources(band, low_ratio
     assert_allclose([row["low_ratio"], row["high_ratio"]], [low_ratio, high_ratio], rtol=1e-6)
 
 
+@pytest.mark.published(
+    "ISO-8528-BOOK", where="table 1.1, page 15", rtol=1e-9, why="printed values are exact"
+)
+@pytest.mark.parametrize(
+    ("kind", "voltage_band", "droop", "steady"),
+    [("G1", 0.05, 0.08, 0.025), ("G2", 0.025, 0.05, 0.015), ("G3", 0.01, 0.03, 0.005)],
+)
+def test_generator_bands_follow_from_the_classes(kind, voltage_band, droop, steady, published):
+    """Frequency: from no load down by the droop, and half of the steady band both ways."""
+    rows = [row for row in table("mains_bands") if str(row["band"]).endswith(f"generator {kind}")]
+    assert len(rows) == 2
+    for row in rows:
+        found = [row[f"{end}_ratio"] for end in ("low", "high", "frequency_low", "frequency_high")]
+        expected = [1 - voltage_band, 1 + voltage_band, 1 - droop - steady / 2, 1 + steady / 2]
+        assert_allclose(found, expected, rtol=published.rtol)
+
+
 def wave_v(name: str, phase_rad: np.ndarray) -> np.ndarray:
     """One period of a wave of peak 1."""
     sine = np.sin(phase_rad)

@@ -23,6 +23,7 @@ name = "Invented seed-tray heater"
 [mains]
 voltage = "230 V"
 frequency = "50 Hz"
+frequency_tolerance = "2 %"
 band = "EN 50160"
 harmonics = [{order = 3, fraction = "5 %", phase = "90 deg"}, {order = 5, fraction = 0.02}]
 

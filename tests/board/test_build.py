@@ -6,6 +6,7 @@ from math import pi
 from types import SimpleNamespace
 
 import pytest
+from numpy.testing import assert_allclose
 
 from tests.board.boards import FULL, SMALLEST, edited
 from zcd import refdata
@@ -37,6 +38,7 @@ def test_smallest_board_lists_every_value_taken() -> None:
         assert values.pop(key) == format_si(refdata.default(key).value, unit)
     assert values == {
         "mains.band": "230 +-10 %",
+        "mains.frequency_tolerance": "1 %",
         "feed.kind": "direct",
         "chain.topology": "half-wave",
         "chain.style": "1/4 W",
@@ -74,6 +76,7 @@ def test_full_board_takes_every_value_written() -> None:
         Harmonic(order=3, ratio=0.05, phase_rad=pi / 2),
         Harmonic(order=5, ratio=0.02, phase_rad=0.0),
     )
+    assert (board.mains.low_hz, board.mains.high_hz) == (49.0, 51.0)
     assert board.relay is not None
     assert board.relay.coil_resistance_ohm == 1440.0
     assert board.relay.suppressor == Suppressor(resistance_ohm=100.0, capacitance_f=100e-9)
@@ -148,6 +151,13 @@ def test_band_of_another_voltage_is_assumed() -> None:
     notes = {note.key: note for note in board.assumptions}
     assert notes["mains.tolerance"].value == "10 %"
     assert notes["mains.tolerance"].source == "common practice, no source"
+
+
+def test_a_generators_class_brings_its_frequency_band() -> None:
+    board = board_from_dict(edited(mains={"voltage": "120 V", "band": "120 generator G1"}))
+    assert_allclose([board.mains.low_rms_v, board.mains.high_rms_v], [114.0, 126.0])
+    assert_allclose([board.mains.low_hz, board.mains.high_hz], [54.45, 60.75])
+    assert "mains.frequency_tolerance" not in assumed(board)
 
 
 def test_tolerance_written_replaces_the_band() -> None:

@@ -113,7 +113,7 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"optocuopler": 1}, "optocuopler", '"optocuopler"', 'did you mean "optocoupler"'),
     ({"output": {"suply": 1}}, "output.suply", '"suply"', 'did you mean "supply"'),
     ({"chain": {"resistor": 1}}, "chain.resistor", '"resistor"', 'did you mean "resistors"'),
-    ({"mains": {"voltage": 230, "hz": 50}}, "mains.hz", '"hz"', "voltage, frequency, band"),
+    ({"mains": {"voltage": 230, "hz": 50}}, "mains.hz", '"hz"', "voltage, frequency, "),
     (
         {"chain": {"resistors": ["1k", {"value": "1k", "tol": 1}]}},
         "chain.resistors[2].tol",

@@ -129,12 +129,16 @@ def _mains(file: BoardFile, notes: _Notes) -> Mains:
         low_v, high_v = nominal_v * (1 - ratio), nominal_v * (1 + ratio)
         if written.tolerance is None:
             notes.assume("mains.tolerance", format_si(ratio, "%"), _PRACTICE)
+    frequency_hz = _frequency_hz(file, band, notes)
+    low_ratio, high_ratio = _frequency_band(file, band, notes)
     return Mains(
         rms_v=nominal_v,
         low_rms_v=low_v,
         high_rms_v=high_v,
         band=band,
-        frequency_hz=_frequency_hz(file, band, notes),
+        frequency_hz=frequency_hz,
+        low_hz=low_ratio * frequency_hz,
+        high_hz=high_ratio * frequency_hz,
         harmonics=tuple(
             Harmonic(order=item.order, ratio=item.fraction, phase_rad=item.phase)
             for item in written.harmonics
@@ -151,6 +155,18 @@ def _frequency_hz(file: BoardFile, band: str, notes: _Notes) -> float:
         notes.assume("mains.frequency", format_si(frequency_hz, "Hz"), f'the band "{band}"')
         return frequency_hz
     return notes.default(written, "mains.frequency")
+
+
+def _frequency_band(file: BoardFile, band: str, notes: _Notes) -> tuple[float, float]:
+    """Lowest and highest frequency over nominal: as written, of the band, or the default."""
+    written = file.mains.frequency_tolerance
+    rows = {str(row["band"]): row for row in refdata.table("mains_bands")}
+    if written is None and band in rows:
+        low, high = (float(rows[band][f"frequency_{end}_ratio"]) for end in ("low", "high"))
+        if low < high:
+            return low, high
+    ratio = notes.default(written, "mains.frequency_tolerance")
+    return 1.0 - ratio, 1.0 + ratio
 
 
 def _relay(file: BoardFile, notes: _Notes) -> Relay | None:

@@ -50,13 +50,15 @@ class Harmonic:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mains:
-    """The supply: nominal rms and its band, frequency, harmonics."""
+    """The supply: nominal rms and frequency with their bands, harmonics."""
 
     rms_v: float
     low_rms_v: float
     high_rms_v: float
     band: str
     frequency_hz: float
+    low_hz: float
+    high_hz: float
     harmonics: tuple[Harmonic, ...] = ()
 
 

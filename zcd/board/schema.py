@@ -153,6 +153,7 @@ class MainsTable(Table):
 
     voltage: MainsVoltage = Field(description=kinds.MAINS_VOLTAGE.allowed())
     frequency: Frequency | None = quantity_or_none(kinds.FREQUENCY)
+    frequency_tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
     band: Text | None = _optional("the name of a mains band")
     tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
     harmonics: tuple[HarmonicTable, ...] = Field(

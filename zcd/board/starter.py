@@ -23,6 +23,7 @@ name = "Example: plant-propagator heater board (invented)"
 [mains]
 voltage = "230 V"
 # frequency = "50 Hz"
+# frequency_tolerance = "FREQUENCY_TOLERANCE"
 # band = "230 +-10 %"         # or tolerance = "10 %"
 # harmonics = [{order = 3, fraction = "5 %", phase = "0 deg"}]       # example
 
@@ -130,6 +131,7 @@ supply = "5 V"
 """
 
 _DEFAULTS = {
+    "FREQUENCY_TOLERANCE": ("mains.frequency_tolerance", "%"),
     "CONTACT": ("feed.contact_resistance", "Ω"),
     "COIL_SUPPLY": ("relay.coil_supply", "V"),
     "COIL_RESISTANCE": ("relay.coil_resistance", "Ω"),

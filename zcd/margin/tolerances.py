@@ -1,0 +1,354 @@
+"""Everything that is uncertain about a board, in one list, and boards drawn from it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board, Diode, Resistor
+from zcd.circuit.build import NOMINAL, Conditions, build_circuit, led_refs, mains_harmonic
+from zcd.circuit.elements import Circuit, Junction, MainsHarmonic, Phototransistor
+from zcd.physics.optocoupler import ctr_shape_ratio, dark_current_a
+from zcd.refdata import Default, columns, default
+from zcd.sync.lock import Thresholds, thresholds_of
+
+FloatArray = NDArray[np.float64]
+
+HARMONIC_ORDERS = (3, 5, 7)
+"""The strongest that a public network may have; the orders above them move little."""
+QUARTER_TURNS = (0.0, 0.25, 0.5, 0.75)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draw:
+    """Boards of one design as they are put together: conditions, thresholds, edits on the circuit.
+
+    Parameters
+    ----------
+    conditions : Conditions
+    thresholds : Thresholds
+    edits : tuple of callable
+        Made on the circuit in this order.
+    """
+
+    conditions: Conditions
+    thresholds: Thresholds
+    edits: tuple[Callable[[Circuit], Circuit], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Boards:
+    """Boards of one design, a row each, ready to be solved and judged."""
+
+    circuit: Circuit
+    thresholds: Thresholds
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerance:
+    """One quantity that is known only within limits.
+
+    Parameters
+    ----------
+    name : str
+        What is uncertain, in words that also tell which part: ``R2``, ``CTR of OC1``.
+    low, high : float
+        Its ends.
+    unit : str
+        Of the ends; empty for a factor, a share or an offset.
+    source : str
+        Where the ends come from.
+    put : callable
+        Puts amounts of shape (n,) into a draw.
+    in_logs : bool
+        Whether it is spread evenly in logs.
+    extremes : tuple of float
+        Shares (0 = low, 1 = high) at which the worst is to be found; more than the ends where
+        the quantity is an angle.
+    """
+
+    name: str
+    low: float
+    high: float
+    unit: str
+    source: str
+    put: Callable[[Draw, FloatArray], Draw] = field(repr=False)
+    in_logs: bool = False
+    extremes: tuple[float, ...] = (0.0, 1.0)
+
+    def amount(self, share: FloatArray) -> FloatArray:
+        """The quantity at a share of the way from its low end to its high one."""
+        if self.in_logs:
+            return np.asarray(self.low * (self.high / self.low) ** share)
+        return np.asarray(self.low + (self.high - self.low) * share)
+
+
+def draw(board: Board, tolerances: Sequence[Tolerance], shares: FloatArray) -> Boards:
+    """Boards with each tolerance at a share of its span.
+
+    Parameters
+    ----------
+    board : Board
+    tolerances : sequence of Tolerance
+        d of them; what is not among them stays nominal.
+    shares : ndarray, shape (n, d)
+        From 0 to 1; columns in the order of the tolerances.
+
+    Returns
+    -------
+    boards : Boards
+        n rows.
+    """
+    drawn = Draw(conditions=NOMINAL, thresholds=thresholds_of(board))
+    for tolerance, share in zip(tolerances, shares.T, strict=True):
+        drawn = tolerance.put(drawn, tolerance.amount(share))
+    circuit = build_circuit(board, drawn.conditions)
+    for edit in drawn.edits:
+        circuit = edit(circuit)
+    return Boards(circuit=circuit, thresholds=drawn.thresholds)
+
+
+def tolerances_of(board: Board) -> tuple[Tolerance, ...]:
+    """All that is uncertain about a board in use, where it can differ at all.
+
+    Parameters
+    ----------
+    board : Board
+
+    Returns
+    -------
+    tolerances : tuple of Tolerance
+        The surroundings first, then the parts in the order of the signal.
+    """
+    found = [
+        *_supply(board),
+        *_harmonics(board),
+        *(_of_resistor(r) for r in resistors_of(board)),
+        *_capacitors(board),
+        *_diodes(board),
+        *_optocoupler(board),
+        *_output(board),
+    ]
+    return tuple(t for t in found if t.low < t.high)
+
+
+def resistors_of(board: Board) -> list[Resistor]:
+    """Every resistor of the sync circuit that has a marking, in the order of the signal."""
+    chains = [r for chain in (*board.chains, board.return_chain) for r in chain]
+    return [*chains, *([board.led_resistor] if board.led_resistor else []), board.output.resistor]
+
+
+def condition(name: str) -> Callable[[Draw, FloatArray], Draw]:
+    """What sets one of the `Conditions`."""
+
+    def put(drawn: Draw, amount: FloatArray) -> Draw:
+        values: dict[str, Any] = {name: amount}
+        return replace(drawn, conditions=replace(drawn.conditions, **values))
+
+    return put
+
+
+def threshold(name: str) -> Callable[[Draw, FloatArray], Draw]:
+    """What sets one of the `Thresholds`."""
+    return lambda drawn, x: replace(drawn, thresholds=replace(drawn.thresholds, **{name: x}))
+
+
+def edit(change: Callable[[Circuit, FloatArray], Circuit]) -> Callable[[Draw, FloatArray], Draw]:
+    """What edits the circuit."""
+    return lambda drawn, x: replace(drawn, edits=(*drawn.edits, lambda circuit: change(circuit, x)))
+
+
+def scaled(ref: str, name: str) -> Callable[[Draw, FloatArray], Draw]:
+    """What multiplies one value of an element."""
+    return edit(lambda circuit, x: circuit.scale(ref, name, x))
+
+
+def _supply(board: Board) -> Iterator[Tolerance]:
+    """Mains, its frequency, and the temperature."""
+    mains, service = board.mains, board.service
+    yield Tolerance(
+        name="mains voltage", low=mains.low_rms_v, high=mains.high_rms_v, unit="V",
+        source=f"the band {mains.band}", put=condition("mains_rms_v"),
+    )  # fmt: skip
+    yield Tolerance(
+        name="mains frequency", low=mains.low_hz, high=mains.high_hz, unit="Hz",
+        source="the board file's band or frequency tolerance", put=condition("frequency_hz"),
+    )  # fmt: skip
+    yield Tolerance(
+        name="temperature", low=service.bench_degc, high=service.hot_degc, unit="degC",
+        source="from the bench to the hot temperature of the board file",
+        put=condition("temperature_degc"),
+    )  # fmt: skip
+
+
+def _harmonics(board: Board) -> Iterator[Tolerance]:
+    """Amplitude and phase of each of the strong harmonics, unless the board file gives some."""
+    if board.mains.harmonics:
+        return
+    limits = columns("harmonics_limits")
+    source = default("mains.distortion").why
+    for order in HARMONIC_ORDERS:
+        limit = float(limits["limit_ratio"][limits["order"] == order][0])
+        yield Tolerance(
+            name=f"harmonic {order}", low=0.0, high=limit, unit="",
+            source=source, put=edit(_harmonic_ratio(order)),
+        )  # fmt: skip
+        yield Tolerance(
+            name=f"phase of harmonic {order}", low=-np.pi, high=np.pi, unit="rad",
+            source=source, put=edit(_harmonic_phase(order)), extremes=QUARTER_TURNS,
+        )  # fmt: skip
+
+
+def _harmonic_ratio(order: int) -> Callable[[Circuit, FloatArray], Circuit]:
+    """What adds a harmonic, as far as those before it leave room within the distortion limit."""
+
+    def add(circuit: Circuit, ratio: FloatArray) -> Circuit:
+        others = sum(np.square(h.ratio) for h in circuit.of(MainsHarmonic))
+        room = np.sqrt(np.maximum(default("mains.distortion").value ** 2 - others, 0.0))
+        return circuit.add(mains_harmonic(order, ratio=np.minimum(ratio, room), phase_rad=0.0))
+
+    return add
+
+
+def _harmonic_phase(order: int) -> Callable[[Circuit, FloatArray], Circuit]:
+    return lambda circuit, phase: circuit.change(f"mains.h{order}", phase_rad=phase)
+
+
+def _both_ways(
+    name: str, taken: Default, put: Callable[[Draw, FloatArray], Draw], *, factor: bool = True
+) -> Tolerance:
+    """A spread of the same size up and down: about 1 for a factor, about 0 for an offset."""
+    middle = 1.0 if factor else 0.0
+    return Tolerance(
+        name=name, low=middle - taken.value, high=middle + taken.value,
+        unit="" if factor else taken.unit, source=taken.why, put=put,
+    )  # fmt: skip
+
+
+def _of_resistor(resistor: Resistor) -> Tolerance:
+    ratio = resistor.tolerance_ratio
+    return Tolerance(
+        name=resistor.ref, low=1.0 - ratio, high=1.0 + ratio, unit="",
+        source="the board file's tolerance", put=scaled(resistor.ref, "resistance_ohm"),
+    )  # fmt: skip
+
+
+def _capacitors(board: Board) -> Iterator[Tolerance]:
+    parts = (board.joint_capacitor, board.led_capacitor, board.output.pin_capacitor)
+    refs = [part.ref for part in parts if part is not None]
+    if board.relay is not None and board.relay.suppressor is not None:
+        refs.append("suppressor.c")
+    for ref in refs:
+        yield _both_ways(ref, default("capacitor.tolerance"), scaled(ref, "capacitance_f"))
+
+
+def _diodes(board: Board) -> Iterator[Tolerance]:
+    """Forward drop and leakage of rectifier and clamp."""
+    for part in (board.rectifier, board.clamp):
+        if part is not None:
+            drop, leak = _drop(part), _leak(part)
+            yield _both_ways(
+                f"forward drop of {part.ref}", default("spread.diode_forward"), drop, factor=False
+            )
+            yield _leakage(part.ref, leak)
+
+
+def _refs(part: Diode, circuit: Circuit) -> list[str]:
+    """Refs of the junctions that a diode of the board became: four in a bridge."""
+    known = {f"{part.ref}{suffix}" for suffix in ("", *"abcd")}
+    return [j.ref for j in circuit.of(Junction) if j.ref in known]
+
+
+def _drop(part: Diode) -> Callable[[Draw, FloatArray], Draw]:
+    return edit(lambda circuit, volts: _dropped(circuit, _refs(part, circuit), volts))
+
+
+def _dropped(circuit: Circuit, refs: Sequence[str], volts: FloatArray) -> Circuit:
+    """Junctions whose forward voltage is higher by so much at any current."""
+    for ref in refs:
+        junction = circuit[ref]
+        assert isinstance(junction, Junction)
+        circuit = circuit.scale(ref, "saturation_a", np.exp(-volts / junction.emission_v))
+    return circuit
+
+
+def _leak(part: Diode) -> Callable[[Draw, FloatArray], Draw]:
+    return edit(lambda circuit, factor: _leaking(circuit, _refs(part, circuit), factor))
+
+
+def _leaking(circuit: Circuit, refs: Sequence[str], factor: FloatArray) -> Circuit:
+    """Junctions whose reverse leakage is the typical one times a factor."""
+    for ref in refs:
+        circuit = circuit.scale(f"{ref}.leak", "resistance_ohm", 1.0 / factor)
+    return circuit
+
+
+def _leakage(ref: str, put: Callable[[Draw, FloatArray], Draw]) -> Tolerance:
+    typical, least = default("junction.typical_leak_ratio"), default("spread.least_leak_ratio")
+    return Tolerance(
+        name=f"leakage of {ref}", low=least.value, high=1.0 / typical.value, unit="",
+        source="up to the data sheet's maximum", put=put, in_logs=True,
+    )  # fmt: skip
+
+
+def _optocoupler(board: Board) -> Iterator[Tolerance]:
+    """LED, CTR and its shape, dark current, and the transistor as a switch."""
+    opto, leds = board.optocoupler, led_refs(board)
+    yield _both_ways(
+        f"forward drop of {opto.ref}", default("spread.led_forward"),
+        edit(lambda circuit, volts: _dropped(circuit, leds, volts)), factor=False,
+    )  # fmt: skip
+    yield _leakage(opto.ref, edit(lambda circuit, factor: _leaking(circuit, leds, factor)))
+    yield Tolerance(
+        name=f"CTR of {opto.ref}", low=opto.ctr_min_ratio, high=opto.ctr_max_ratio, unit="",
+        source=opto.source.split(";")[0], put=condition("ctr_ratio"), in_logs=True,
+    )  # fmt: skip
+    yield _both_ways(
+        f"CTR shape of {opto.ref}", default("spread.ctr_shape"),
+        edit(lambda circuit, offset: _reshaped(circuit, board, offset)), factor=False,
+    )  # fmt: skip
+    least, most = default("spread.least_leak_ratio"), default("spread.most_dark")
+    yield Tolerance(
+        name=f"dark current of {opto.ref}", low=least.value, unit="", in_logs=True,
+        high=most.value / float(dark_current_a(25.0)),
+        source=most.why, put=scaled(opto.ref, "dark_a"),
+    )  # fmt: skip
+    storage, miller = default("spread.storage"), default("spread.miller")
+    yield _both_ways(f"storage of {opto.ref}", storage, scaled(opto.ref, "storage_s"))
+    miller_ref = f"{opto.ref}.miller"
+    yield _both_ways(f"turn-off of {opto.ref}", miller, scaled(miller_ref, "capacitance_f"))
+    knee = default("spread.knee")
+    yield Tolerance(
+        name=f"saturation of {opto.ref}", low=1.0 / knee.value, high=knee.value, unit="",
+        source=knee.why, put=scaled(opto.ref, "knee_ratio"), in_logs=True,
+    )  # fmt: skip
+
+
+def _reshaped(circuit: Circuit, board: Board, offset: FloatArray) -> Circuit:
+    """The same CTR at the test current, with the shape against current moved."""
+    opto, test_a = circuit[board.optocoupler.ref], board.optocoupler.test_current_a
+    assert isinstance(opto, Phototransistor)
+    before = np.asarray(opto.shape_weight, dtype=float)
+    weight = np.clip(before + offset, 0.0, 1.0)
+    same = ctr_shape_ratio(test_a, before) / ctr_shape_ratio(test_a, weight)
+    return circuit.change(opto.ref, shape_weight=weight, ctr_ratio=opto.ctr_ratio * same)
+
+
+def _output(board: Board) -> Iterator[Tolerance]:
+    """The logic supply, and where the controller's input switches."""
+    low, high = board.controller.low_threshold_v, board.controller.high_threshold_v
+    share = default("spread.threshold")
+    inward = share.value * (high - low)
+    yield _both_ways("logic supply", default("spread.supply"), scaled("supply", "voltage_v"))
+    yield Tolerance(
+        name="low threshold", low=low, high=low + inward, unit="V",
+        source=share.why, put=threshold("low_v"),
+    )  # fmt: skip
+    yield Tolerance(
+        name="high threshold", low=high - inward, high=high, unit="V",
+        source=share.why, put=threshold("high_v"),
+    )  # fmt: skip
