@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -44,6 +45,17 @@ def test_defaults_in_the_comments_are_those_taken(topology: Topology) -> None:
     assert full.mains == plain.mains
     assert full.chains == plain.chains
     assert full.optocoupler == plain.optocoupler
+    assert full.appliance is not None
+    assert plain.appliance is not None
+    assert replace(full.appliance, assumptions=()) == replace(plain.appliance, assumptions=())
+    assert {note.key for note in full.appliance.assumptions} == {
+        "supervision.target_speed",
+        "drive.compensation",
+        "fan.full_speed",
+        "fan.run_capacitor",
+        "fan.main_resistance",
+        "fan.start_resistance",
+    }
     left = {note.key for note in full.assumptions}
     assert left <= {"output.pull_up.style", "output.pull_up.tolerance"}
 

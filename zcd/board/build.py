@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from itertools import count
-
 from zcd import refdata
 from zcd.board import library, optocouplers, rules
+from zcd.board.appliance import build_appliance
 from zcd.board.model import (
-    Assumption,
     Board,
     Capacitor,
     Controller,
@@ -23,49 +20,11 @@ from zcd.board.model import (
     Suppressor,
     Topology,
 )
+from zcd.board.notes import PRACTICE, Notes
 from zcd.board.schema import BoardFile, DiodeTable, ResistorTable, Threshold
 from zcd.board.units import format_si
 
-_PRACTICE = "common practice, no source"
-_NOMINAL_BANDS = {230.0: "230 +-10 %", 120.0: "120 service"}
 _OTHER_BAND_RATIO = 0.1
-_DISPLAY_UNITS = {"ohm": "Ω", "degC": "°C", "": "%"}
-
-
-@dataclass(slots=True)
-class _Notes:
-    """Assumptions made so far, and references already used."""
-
-    used: set[str]
-    assumptions: list[Assumption] = field(default_factory=list)
-
-    def assume(self, key: str, value: str, source: str) -> None:
-        note = Assumption(key=key, value=value, source=source)
-        if note not in self.assumptions:
-            self.assumptions.append(note)
-
-    def default(self, written: float | None, key: str, name: str = "") -> float:
-        """Take the value written, or the reference default of this name (the key itself)."""
-        if written is not None:
-            return written
-        taken = refdata.default(name or key)
-        shown = format_si(taken.value, _DISPLAY_UNITS.get(taken.unit, taken.unit))
-        self.assume(key, shown, taken.why)
-        return taken.value
-
-    def choice(self, written: str | None, key: str, value: str, source: str = _PRACTICE) -> str:
-        """Take the name written, or this one."""
-        if written is None:
-            self.assume(key, value, source)
-        return written or value
-
-    def ref(self, written: str | None, letters: str) -> str:
-        """Take the reference written, or the next free one with these letters."""
-        if written is not None:
-            return written
-        free = next(f"{letters}{n}" for n in count(1) if f"{letters}{n}" not in self.used)
-        self.used.add(free)
-        return free
 
 
 def build_board(file: BoardFile, name: str) -> Board:
@@ -82,7 +41,7 @@ def build_board(file: BoardFile, name: str) -> Board:
     -------
     Board
     """
-    notes = _Notes(used={ref for _, ref in rules.written_references(file)})
+    notes = Notes(used={ref for _, ref in rules.written_references(file)})
     mains = _mains(file, notes)
     relay = _relay(file, notes)
     topology = rules.topology_of(file)
@@ -110,15 +69,15 @@ def build_board(file: BoardFile, name: str) -> Board:
         controller=_controller(file, notes),
         service=_service(file, notes),
         assumptions=tuple(notes.assumptions),
+        appliance=build_appliance(file.supervision, file.drive, file.fan, mains.frequency_hz),
     )
 
 
-def _mains(file: BoardFile, notes: _Notes) -> Mains:
+def _mains(file: BoardFile, notes: Notes) -> Mains:
     written = file.mains
     nominal_v = written.voltage
-    band = written.band
-    if band is None and written.tolerance is None and nominal_v in _NOMINAL_BANDS:
-        band = _NOMINAL_BANDS[nominal_v]
+    band = rules.band_of(file)
+    if band is not None and written.band is None:
         notes.assume("mains.band", band, refdata.cite(str(rules.band_row(band)["source"])))
     if band is not None:
         row = rules.band_row(band)
@@ -128,7 +87,7 @@ def _mains(file: BoardFile, notes: _Notes) -> Mains:
         band = f"{format_si(nominal_v, 'V')} +-{format_si(ratio, '%')}"
         low_v, high_v = nominal_v * (1 - ratio), nominal_v * (1 + ratio)
         if written.tolerance is None:
-            notes.assume("mains.tolerance", format_si(ratio, "%"), _PRACTICE)
+            notes.assume("mains.tolerance", format_si(ratio, "%"), PRACTICE)
     frequency_hz = _frequency_hz(file, band, notes)
     low_ratio, high_ratio = _frequency_band(file, band, notes)
     return Mains(
@@ -146,7 +105,7 @@ def _mains(file: BoardFile, notes: _Notes) -> Mains:
     )
 
 
-def _frequency_hz(file: BoardFile, band: str, notes: _Notes) -> float:
+def _frequency_hz(file: BoardFile, band: str, notes: Notes) -> float:
     """Frequency written, or that of the band, or the default."""
     written = file.mains.frequency
     rows = {str(row["band"]): row for row in refdata.table("mains_bands")}
@@ -157,7 +116,7 @@ def _frequency_hz(file: BoardFile, band: str, notes: _Notes) -> float:
     return notes.default(written, "mains.frequency")
 
 
-def _frequency_band(file: BoardFile, band: str, notes: _Notes) -> tuple[float, float]:
+def _frequency_band(file: BoardFile, band: str, notes: Notes) -> tuple[float, float]:
     """Lowest and highest frequency over nominal: as written, of the band, or the default."""
     written = file.mains.frequency_tolerance
     rows = {str(row["band"]): row for row in refdata.table("mains_bands")}
@@ -169,7 +128,7 @@ def _frequency_band(file: BoardFile, band: str, notes: _Notes) -> tuple[float, f
     return 1.0 - ratio, 1.0 + ratio
 
 
-def _relay(file: BoardFile, notes: _Notes) -> Relay | None:
+def _relay(file: BoardFile, notes: Notes) -> Relay | None:
     feed = file.feed
     kind = notes.choice(feed.kind, "feed.kind", rules.DEFAULT_FEED)
     if kind == "direct":
@@ -191,7 +150,7 @@ def _relay(file: BoardFile, notes: _Notes) -> Relay | None:
 
 
 def _chains(
-    file: BoardFile, topology: Topology, notes: _Notes
+    file: BoardFile, topology: Topology, notes: Notes
 ) -> tuple[tuple[tuple[Resistor, ...], ...], tuple[Resistor, ...]]:
     """Strings from the feed, and the neutral leg, which a bridge shares out if none is written."""
     chain = file.chain
@@ -213,7 +172,7 @@ def _chains(
         notes.assume(
             "chain.return_resistors",
             shown,
-            f"the second half of chain.resistors in the neutral leg: {_PRACTICE}",
+            f"the second half of chain.resistors in the neutral leg: {PRACTICE}",
         )
     return (first, *parallel), return_chain
 
@@ -223,7 +182,7 @@ def _with_prefix(items: dict[str, Resistor], prefix: str) -> tuple[Resistor, ...
 
 
 def _resistor(
-    item: ResistorTable, key: str, notes: _Notes, *, of_chain: BoardFile | None = None
+    item: ResistorTable, key: str, notes: Notes, *, of_chain: BoardFile | None = None
 ) -> Resistor:
     """Make a resistor; those of the chain share the chain's style and tolerance."""
     where = "chain" if of_chain else key
@@ -234,7 +193,7 @@ def _resistor(
     if style is None:
         limits = library.resistor_limits(library.UNKNOWN_STYLE)
         style = notes.choice(
-            None, f"{where}.style", limits.style, f"{_PRACTICE}, its limits: {limits.source}"
+            None, f"{where}.style", limits.style, f"{PRACTICE}, its limits: {limits.source}"
         )
     return library.resistor(
         ref=notes.ref(item.ref, "R"),
@@ -246,26 +205,26 @@ def _resistor(
     )
 
 
-def _capacitor(capacitance_f: float | None, notes: _Notes) -> Capacitor | None:
+def _capacitor(capacitance_f: float | None, notes: Notes) -> Capacitor | None:
     if capacitance_f is None:
         return None
     return Capacitor(ref=notes.ref(None, "C"), capacitance_f=capacitance_f)
 
 
-def _diode(table: DiodeTable | None, letters: str, notes: _Notes) -> Diode | None:
+def _diode(table: DiodeTable | None, letters: str, notes: Notes) -> Diode | None:
     if table is None:
         return None
     return library.diode(table.part, ref=notes.ref(table.ref, letters))
 
 
-def _rectifier_first(file: BoardFile, topology: Topology, notes: _Notes) -> bool:
+def _rectifier_first(file: BoardFile, topology: Topology, notes: Notes) -> bool:
     written = file.chain.rectifier_first
     if written is None and topology in rules.RECTIFIER_MAY_LEAD:
-        notes.assume("chain.rectifier_first", "false", _PRACTICE)
+        notes.assume("chain.rectifier_first", "false", PRACTICE)
     return bool(written)
 
 
-def _optocoupler(file: BoardFile, notes: _Notes) -> Optocoupler:
+def _optocoupler(file: BoardFile, notes: Notes) -> Optocoupler:
     written = file.optocoupler
     if written.remaining is None:
         notes.assume("optocoupler.remaining", "100 %", "taken as new")
@@ -284,7 +243,7 @@ def _optocoupler(file: BoardFile, notes: _Notes) -> Optocoupler:
     return part
 
 
-def _output(file: BoardFile, notes: _Notes) -> Output:
+def _output(file: BoardFile, notes: Notes) -> Output:
     written = file.output
     key, item = next(pair for pair in rules.resistor_items(file) if pair[0].startswith("output."))
     pulls_up = written.pull_up is not None
@@ -298,7 +257,7 @@ def _output(file: BoardFile, notes: _Notes) -> Output:
     )
 
 
-def _controller(file: BoardFile, notes: _Notes) -> Controller:
+def _controller(file: BoardFile, notes: Notes) -> Controller:
     written, supply_v = file.controller, file.output.supply
     return Controller(
         low_threshold_v=_threshold_v(written.low_threshold, "low", supply_v, notes),
@@ -314,7 +273,7 @@ def _controller(file: BoardFile, notes: _Notes) -> Controller:
     )
 
 
-def _threshold_v(written: Threshold | None, name: str, supply_v: float, notes: _Notes) -> float:
+def _threshold_v(written: Threshold | None, name: str, supply_v: float, notes: Notes) -> float:
     if written is not None:
         return written.volts(supply_v)
     taken = rules.default_threshold(name)
@@ -324,7 +283,7 @@ def _threshold_v(written: Threshold | None, name: str, supply_v: float, notes: _
     return taken.volts(supply_v)
 
 
-def _service(file: BoardFile, notes: _Notes) -> Service:
+def _service(file: BoardFile, notes: Notes) -> Service:
     written = file.service
     return Service(
         bench_degc=notes.default(

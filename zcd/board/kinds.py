@@ -134,3 +134,46 @@ CURRENT = Kind(
     spellings={"a": 1.0},
     prefixes="pnum",
 )
+STORY_TIME = Kind(
+    word="a time",
+    unit="s",
+    low=0.0,
+    high=3600.0,
+    examples=("500 ms", "3 s"),
+    spellings={"s": 1.0},
+    prefixes="um",
+)
+SPEED = Kind(
+    word="a speed",
+    unit="rpm",
+    low=10.0,
+    high=40e3,
+    examples=("1200 rpm", "900"),
+    spellings={"rpm": 1.0, "1/min": 1.0, "r/min": 1.0},
+)
+INERTIA = Kind(
+    word="a moment of inertia",
+    unit="kg m²",
+    low=1e-7,
+    high=10.0,
+    examples=("2e-3 kg m²", "0.002"),
+    spellings={"kg m²": 1.0, "kgm²": 1.0},
+)
+MOTOR_POWER = Kind(
+    word="a power",
+    unit="W",
+    low=1.0,
+    high=2000.0,
+    examples=("40 W", "25"),
+    spellings={"w": 1.0},
+    prefixes="k",
+)
+OFFSET = Kind(
+    word="a time",
+    unit="s",
+    low=-0.1,
+    high=0.1,
+    examples=("600 us", "-1 ms"),
+    spellings={"s": 1.0},
+    prefixes="num",
+)

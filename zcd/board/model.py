@@ -187,6 +187,116 @@ class Service:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Supervision:
+    """What the controller does over time, from switching on to its flags.
+
+    Parameters
+    ----------
+    supply_wait_s, relay_delay_s : float
+        From switching on until the controller acts; from closing the load relay until it looks
+        for sync.
+    lock_periods, loss_periods : int
+        Good periods in a row that make lock; bad ones that end it.
+    run_up_s : float
+        In which the drive opens from its least to its most.
+    target_rpm : float
+        Of the closed loop.
+    sync_flag_s, fan_flag_s : float
+        Without lock, and below `fan_flag_ratio` of the target, after which a flag is raised.
+    fan_flag_ratio : float
+    retries : int
+        Attempts after the first one, each after `retry_pause_s` with load and drive off; then
+        the controller locks itself out.
+    retry_pause_s : float
+    without_sync : str
+        ``inhibit``: the drive stays off; ``free-run``: after the sync flag it fires by the
+        controller's own clock.
+    clock_error_ratio : float
+        Of that clock against the mains.
+    """
+
+    supply_wait_s: float
+    relay_delay_s: float
+    lock_periods: int
+    loss_periods: int
+    run_up_s: float
+    target_rpm: float
+    sync_flag_s: float
+    fan_flag_s: float
+    fan_flag_ratio: float
+    retries: int
+    retry_pause_s: float
+    without_sync: str
+    clock_error_ratio: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drive:
+    """What switches the fan, and how the controller times it.
+
+    Parameters
+    ----------
+    kind : str
+        ``random-phase`` or ``zero-cross``.
+    half_cycles : str
+        ``timer``: the second half cycle is taken half a period after the first; ``edges``: each
+        edge of the pulse gives one.
+    compensation_s : float or None
+        Offset that the firmware takes the edge to have; None: that of the board as designed.
+    earliest_ratio, latest_ratio : float
+        Limits of the firing delay, as shares of the half period.
+    gate_pulse_s, latching_a : float
+        Length of the gate pulse; current that must flow when it ends.
+    inhibit_v : float
+        Of a zero-cross part: it fires only below this.
+    """
+
+    kind: str
+    half_cycles: str
+    compensation_s: float | None
+    earliest_ratio: float
+    latest_ratio: float
+    gate_pulse_s: float
+    latching_a: float
+    inhibit_v: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fan:
+    """A permanent-split-capacitor fan, by its plate; None: what suits the rest.
+
+    Parameters
+    ----------
+    input_w, full_rpm : float
+        Taken from the mains, and speed, at full voltage with its impeller.
+    poles : int
+    inertia_kg_m2 : float
+    run_capacitor_f, main_ohm, start_ohm : float or None
+    pulses_per_turn : int
+        Of the tacho.
+    """
+
+    input_w: float
+    full_rpm: float
+    poles: int
+    inertia_kg_m2: float
+    run_capacitor_f: float | None
+    main_ohm: float | None
+    start_ohm: float | None
+    pulses_per_turn: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Appliance:
+    """What stands around the sync circuit, and what was assumed of it."""
+
+    supervision: Supervision
+    drive: Drive
+    fan: Fan
+    assumptions: tuple[Assumption, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
     """A sync circuit, complete.
 
@@ -220,6 +330,8 @@ class Board:
     service : Service
     assumptions : tuple of Assumption
         All that was not written in the board file.
+    appliance : Appliance or None
+        Supervision, drive and fan, with assumptions of their own; None: nobody described them.
     """
 
     name: str
@@ -240,3 +352,4 @@ class Board:
     controller: Controller
     service: Service
     assumptions: tuple[Assumption, ...] = ()
+    appliance: Appliance | None = None

@@ -8,6 +8,7 @@ from functools import partial
 
 from zcd import refdata
 from zcd.board import library, optocouplers
+from zcd.board.appliance import appliance_problems
 from zcd.board.model import Topology
 from zcd.board.schema import BoardFile, ResistorTable, Threshold
 from zcd.board.units import format_si, nearest, refusal
@@ -18,6 +19,8 @@ WITH_CLAMP = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 RECTIFIER_MAY_LEAD = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED)
 DEFAULT_TOPOLOGY = Topology.HALF_WAVE
 DEFAULT_FEED = "direct"
+NOMINAL_BANDS = {230.0: "230 +-10 %", 120.0: "120 service"}
+"""Band taken where a voltage has no other."""
 
 _RELAY_KEYS = (
     "contact_resistance",
@@ -36,6 +39,24 @@ def topology_of(file: BoardFile) -> Topology:
 def feed_of(file: BoardFile) -> str:
     """Return the kind of feed written, or the default."""
     return file.feed.kind or DEFAULT_FEED
+
+
+def band_of(file: BoardFile) -> str | None:
+    """Return the mains band written, or the one that such a voltage usually has, or None."""
+    mains = file.mains
+    if mains.band is None and mains.tolerance is None:
+        return NOMINAL_BANDS.get(mains.voltage)
+    return mains.band
+
+
+def frequency_of(file: BoardFile) -> float:
+    """Return the mains frequency written, or that of the band, or the default."""
+    if file.mains.frequency is not None:
+        return file.mains.frequency
+    band = band_of(file)
+    if band is not None:
+        return float(band_row(band, "mains.band")["frequency_hz"])
+    return refdata.default("mains.frequency").value
 
 
 def default_threshold(name: str) -> Threshold:
@@ -79,6 +100,7 @@ def problems(file: BoardFile) -> list[str]:
         _optocoupler,
         _output,
         _service,
+        _appliance,
         _references,
         _styles,
     )
@@ -226,6 +248,14 @@ def _service(file: BoardFile) -> Iterator[InputError]:
             f"not below the bench temperature, {format_si(bench_degc, '°C')}",
             "service.hot_temperature",
         )
+
+
+def _appliance(file: BoardFile) -> Iterator[InputError]:
+    try:
+        frequency_hz = frequency_of(file)
+    except InputError:
+        return  # the band is not known, which `_mains` says
+    yield from appliance_problems(file, frequency_hz)
 
 
 def resistor_items(file: BoardFile) -> Iterator[tuple[str, ResistorTable]]:

@@ -122,6 +122,14 @@ YearlyHours = Annotated[float, quantity(kinds.YEARLY_HOURS)]
 ThresholdField = Annotated[Threshold, BeforeValidator(_threshold)]
 TopologyName = Annotated[str, BeforeValidator(one_of(*(str(name) for name in Topology)))]
 FeedKind = Annotated[str, BeforeValidator(one_of("direct", "switched"))]
+StoryTime = Annotated[float, quantity(kinds.STORY_TIME)]
+Speed = Annotated[float, quantity(kinds.SPEED)]
+Inertia = Annotated[float, quantity(kinds.INERTIA)]
+MotorPower = Annotated[float, quantity(kinds.MOTOR_POWER)]
+Offset = Annotated[float, quantity(kinds.OFFSET)]
+WithoutSync = Annotated[str, BeforeValidator(one_of("inhibit", "free-run"))]
+DriveKind = Annotated[str, BeforeValidator(one_of("random-phase", "zero-cross"))]
+HalfCycles = Annotated[str, BeforeValidator(one_of("timer", "edges"))]
 EdgeName = Annotated[str, BeforeValidator(one_of("falling", "rising"))]
 
 
@@ -270,6 +278,58 @@ class ControllerTable(Table):
     period_tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
 
 
+def _count(low: int, high: int) -> Any:
+    """Make an optional field for a whole number."""
+    words = f"a whole number from {low} to {high}"
+    return Field(default=None, ge=low, le=high, description=words)
+
+
+class SupervisionTable(Table):
+    """``[supervision]``."""
+
+    supply_wait: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
+    relay_delay: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
+    lock_periods: StrictInt | None = _count(1, 1000)
+    loss_periods: StrictInt | None = _count(1, 1000)
+    run_up: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
+    target_speed: Speed | None = quantity_or_none(kinds.SPEED)
+    sync_flag_after: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
+    fan_flag_after: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
+    fan_flag_share: Fraction | None = quantity_or_none(kinds.FRACTION)
+    retries: StrictInt | None = _count(0, 100)
+    retry_pause: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
+    without_sync: WithoutSync | None = _optional("one of inhibit, free-run")
+    clock_error: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
+
+
+class DriveTable(Table):
+    """``[drive]``."""
+
+    kind: DriveKind | None = _optional("one of random-phase, zero-cross")
+    half_cycles: HalfCycles | None = _optional("one of timer, edges")
+    compensation: Offset | None = quantity_or_none(kinds.OFFSET)
+    earliest: Fraction | None = quantity_or_none(kinds.FRACTION)
+    latest: Fraction | None = quantity_or_none(kinds.FRACTION)
+    gate_pulse: Duration | None = quantity_or_none(kinds.DURATION)
+    latching_current: Annotated[float, quantity(kinds.CURRENT)] | None = quantity_or_none(
+        kinds.CURRENT
+    )
+    inhibit_voltage: SupplyVoltage | None = quantity_or_none(kinds.SUPPLY_VOLTAGE)
+
+
+class FanTable(Table):
+    """``[fan]``."""
+
+    power: MotorPower | None = quantity_or_none(kinds.MOTOR_POWER)
+    full_speed: Speed | None = quantity_or_none(kinds.SPEED)
+    poles: StrictInt | None = _count(2, 24)
+    inertia: Inertia | None = quantity_or_none(kinds.INERTIA)
+    run_capacitor: Capacitance | None = quantity_or_none(kinds.CAPACITANCE)
+    main_resistance: Resistance | None = quantity_or_none(kinds.RESISTANCE)
+    start_resistance: Resistance | None = quantity_or_none(kinds.RESISTANCE)
+    pulses_per_turn: StrictInt | None = _count(1, 60)
+
+
 class ServiceTable(Table):
     """``[service]``."""
 
@@ -308,4 +368,13 @@ class BoardFile(Table):
     )
     service: ServiceTable = Field(
         default=ServiceTable(), description="a table such as one with hot_temperature"
+    )
+    supervision: SupervisionTable = Field(
+        default=SupervisionTable(), description="a table such as one with sync_flag_after"
+    )
+    drive: Annotated[DriveTable, _short_form("kind")] = Field(
+        default=DriveTable(), description="a table, or one of random-phase, zero-cross"
+    )
+    fan: Annotated[FanTable, _short_form("power")] = Field(
+        default=FanTable(), description="a table such as one with power and full_speed"
     )

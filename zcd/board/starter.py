@@ -128,6 +128,44 @@ supply = "5 V"
 # bench_temperature = "BENCH"
 # hot_temperature = "HOT"
 # hours_per_year = "HOURS"
+
+# What stands around the sync circuit, for: zcd story
+
+# what the controller does over time
+# [supervision]
+# supply_wait = "SUPPLY_WAIT"
+# relay_delay = "RELAY_DELAY"
+# lock_periods = LOCK_PERIODS           # good ones in a row that make lock
+# loss_periods = LOSS_PERIODS            # bad ones that end it
+# run_up = "RUN_UP"
+# target_speed = "900 rpm"                                           # example
+# sync_flag_after = "SYNC_FLAG"
+# fan_flag_after = "FAN_FLAG"
+# fan_flag_share = "FAN_SHARE"      # of the target
+# retries = RETRIES
+# retry_pause = "PAUSE"
+# without_sync = "inhibit"    # or "free-run": fires by its own clock, the fan runs rough
+# clock_error = "CLOCK"
+
+# [drive]
+# kind = "random-phase"       # or "zero-cross", which no phase control can use
+# half_cycles = "timer"       # or "edges": each edge of the pulse times one half cycle
+# compensation = "300 us"                                            # example
+# earliest = "EARLIEST"           # of the half period
+# latest = "LATEST"
+# gate_pulse = "GATE"
+# latching_current = "LATCHING"
+# inhibit_voltage = "INHIBIT"   # of a zero-cross part
+
+# [fan]
+# power = "POWER"              # taken from the mains at full voltage
+# full_speed = "1200 rpm"                                            # example
+# poles = POLES
+# inertia = "INERTIA"
+# run_capacitor = "1.2 uF"                                           # example
+# main_resistance = "480"                                            # example
+# start_resistance = "720"                                           # example
+# pulses_per_turn = PULSES
 """
 
 _DEFAULTS = {
@@ -147,6 +185,28 @@ _DEFAULTS = {
     "BENCH": ("service.bench_degc", "°C"),
     "HOT": ("service.hot_degc", "°C"),
     "HOURS": ("service.hours_per_year", "h"),
+    "SUPPLY_WAIT": ("supervision.supply_wait", "s"),
+    "RELAY_DELAY": ("supervision.relay_delay", "s"),
+    "RUN_UP": ("supervision.run_up", "s"),
+    "SYNC_FLAG": ("supervision.sync_flag_after", "s"),
+    "FAN_FLAG": ("supervision.fan_flag_after", "s"),
+    "FAN_SHARE": ("supervision.fan_flag_share", "%"),
+    "PAUSE": ("supervision.retry_pause", "s"),
+    "CLOCK": ("supervision.clock_error", "%"),
+    "EARLIEST": ("drive.earliest", "%"),
+    "LATEST": ("drive.latest", "%"),
+    "GATE": ("drive.gate_pulse", "s"),
+    "LATCHING": ("drive.latching_current", "A"),
+    "INHIBIT": ("drive.inhibit_voltage", "V"),
+    "POWER": ("fan.power", "W"),
+    "INERTIA": ("fan.inertia", "kg m²"),
+}
+_COUNTS = {
+    "LOCK_PERIODS": "supervision.lock_periods",
+    "LOSS_PERIODS": "supervision.loss_periods",
+    "RETRIES": "supervision.retries",
+    "POLES": "fan.poles",
+    "PULSES": "fan.pulses_per_turn",
 }
 
 
@@ -170,6 +230,8 @@ def starter_text(topology: Topology) -> str:
     text = text.replace("GRADE", "A" if two_leds else "B")
     for word, (key, unit) in _DEFAULTS.items():
         text = text.replace(f'"{word}"', f'"{format_si(refdata.default(key).value, unit)}"')
+    for word, key in _COUNTS.items():
+        text = text.replace(f"= {word}", f"= {refdata.default(key).value:.0f}")
     return text
 
 

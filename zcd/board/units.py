@@ -172,7 +172,8 @@ def format_si(value: float, unit: str, *, digits: int = 4) -> str:
     ----------
     value : float
     unit : str
-        ``%`` takes a ratio; ``°C``, ``h`` and ``rad`` are written without an SI prefix.
+        ``%`` takes a ratio; ``°C``, ``h``, ``rad``, ``rpm`` and ``kg m²`` are written without an
+        SI prefix.
     digits : int, default 4
         Significant digits, at least 1.
 
@@ -187,7 +188,7 @@ def format_si(value: float, unit: str, *, digits: int = 4) -> str:
     """
     if unit == "%":
         return f"{value * 100:.{digits}g} %"
-    if unit in {"°C", "h", "rad"}:
+    if unit in {"°C", "h", "rad", "rpm", "kg m²"}:
         return f"{value:.{digits}g} {unit}"
     quantity = _quantity_class()(value, unit)
     return str(quantity.render(prec=digits - 1)).replace("u" + unit, "µ" + unit)

@@ -18,7 +18,7 @@ LEAST_SHOWN = 1e-12
 ON_TIME_S = 0.5e-6
 
 _SOURCE_KEY = re.compile(r"\[([A-Z0-9][A-Z0-9-]+)\]")
-_ASCII = {"µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-"}
+_ASCII = {"µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-", "²": "2"}
 
 
 def plain(text: str) -> str:
