@@ -20,9 +20,9 @@ from zcd.physics.optocoupler import collector_share
 
 FloatArray = NDArray[np.float64]
 
-SCALE_OHM = 100e3
-"""R0: of the order of the chains; sets how fast Newton converges, not what it converges to."""
-
+FORWARD_OHM, BREAKDOWN_OHM = 100e3, 30e6
+"""R0: of the order of the chains, or of what leaks into a breakdown; sets how fast Newton
+converges, not what it converges to."""
 
 FINEST_RATIO = 1e-4
 """Accuracy of a state, as a share of it, over the voltage at which Newton ends."""
@@ -52,6 +52,7 @@ class JunctionBranch:
     """
 
     offset_v: FloatArray | float = 0.0
+    scale_ohm = FORWARD_OHM
 
     def __init__(self, junction: Junction, network: Network, points: int) -> None:
         size = network.conductance_s.shape[0]
@@ -59,7 +60,7 @@ class JunctionBranch:
         self.saturation_a = column(junction.saturation_a, size)
         self.emission_v = column(junction.emission_v, size)
         self.series_ohm = column(junction.series_ohm, size)
-        self.total_ohm = self.series_ohm + SCALE_OHM
+        self.total_ohm = self.series_ohm + self.scale_ohm
         self.state_v = np.zeros((size, points))
         self.now: tuple[FloatArray, FloatArray, FloatArray]
         self.voltage_v: FloatArray
@@ -68,7 +69,7 @@ class JunctionBranch:
     def linearise(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         omega = diode_omega(self.state_v, self.saturation_a, self.emission_v, self.total_ohm)
         current = omega * (self.emission_v / self.total_ohm) - self.saturation_a
-        voltage = self.state_v - SCALE_OHM * current + self.offset_v
+        voltage = self.state_v - self.scale_ohm * current + self.offset_v
         self.now = voltage, current, omega / (self.total_ohm + omega * self.series_ohm)
         return self.now
 
@@ -77,7 +78,7 @@ class JunctionBranch:
         step = voltage_v - voltage
         more = conductance * step
         self.voltage_v, self.current_a = voltage_v, current + more
-        step = step + SCALE_OHM * more
+        step = step + self.scale_ohm * more
         self.state_v = self.state_v + step
         # beyond some volts rounding sets the limit: a dead short on mains has s of megavolts
         return step / (1.0 + FINEST_RATIO * np.abs(self.state_v))
@@ -85,6 +86,8 @@ class JunctionBranch:
 
 class BreakdownBranch(JunctionBranch):
     """The same diode beyond its breakdown voltage, conducting backwards."""
+
+    scale_ohm = BREAKDOWN_OHM
 
     def __init__(self, junction: Junction, network: Network, points: int) -> None:
         super().__init__(junction, network, points)
