@@ -20,7 +20,7 @@ from zcd.physics.optocoupler import collector_share
 
 FloatArray = NDArray[np.float64]
 
-FORWARD_OHM, BREAKDOWN_OHM = 100e3, 30e6
+FORWARD_OHM, BREAKDOWN_OHM = 1e6, 30e6
 """R0: of the order of the chains, or of what leaks into a breakdown; sets how fast Newton
 converges, not what it converges to."""
 
@@ -41,7 +41,7 @@ class Branch(Protocol):
         """Voltage, current and conductance at the present state."""
 
     def update(self, voltage_v: FloatArray) -> FloatArray:
-        """Take the voltage that the linearised circuit gave; return how far the state moved."""
+        """Take the voltage that the linearised circuit gave; return what may be left."""
 
 
 class JunctionBranch:
@@ -81,7 +81,7 @@ class JunctionBranch:
         step = step + self.scale_ohm * more
         self.state_v = self.state_v + step
         # beyond some volts rounding sets the limit: a dead short on mains has s of megavolts
-        return step / (1.0 + FINEST_RATIO * np.abs(self.state_v))
+        return _left(step, self.emission_v) / (1.0 + FINEST_RATIO * np.abs(self.state_v))
 
 
 class BreakdownBranch(JunctionBranch):
@@ -122,4 +122,10 @@ class TransistorBranch:
         before, steepest = self.state_v, self.steepest_v
         crosses = (before - steepest) * (voltage_v - steepest) < 0
         self.state_v = np.where(crosses, steepest, voltage_v)
-        return voltage_v - before
+        return _left(voltage_v - before, self.knee_v)
+
+
+def _left(step_v: FloatArray, bend_v: FloatArray) -> FloatArray:
+    """What a step of Newton's method leaves to do: near the end its square, over what bends."""
+    moved = np.abs(step_v)
+    return np.minimum(moved, moved * moved / bend_v)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 
 
 def even_phases_rad(size: int, points: int, cycles: int = 1) -> FloatArray:
@@ -14,24 +15,50 @@ def even_phases_rad(size: int, points: int, cycles: int = 1) -> FloatArray:
     return np.broadcast_to(one, (size, points * cycles)).copy()
 
 
+def mirror(points: int) -> tuple[IntArray, IntArray]:
+    """Points of the rising half of a period, and which of them each point is like.
+
+    Every grid of one period has as many points in each quarter, and the falling half of the sine
+    mirrors the rising one: what follows the mains at once has to be solved in one of them only.
+
+    Parameters
+    ----------
+    points : int
+        Of the period; a multiple of 4.
+
+    Returns
+    -------
+    rising : ndarray of int, shape (points / 2 + 1,)
+        Points from -pi/2 to pi/2, in this order.
+    like : ndarray of int, shape (points,)
+        For each point of the period, the place in `rising` of the one at the same voltage.
+    """
+    quarter = points // 4
+    rising = np.arange(-quarter, quarter + 1) % points
+    turned = (np.arange(points) + quarter) % points
+    return rising, np.minimum(turned, points - turned)
+
+
 def follow(phase_rad: FloatArray, waves: list[FloatArray], points: int) -> FloatArray:
-    """Phases that share the length of the waveforms' graphs evenly.
+    """Phases that share the length of the waveforms' graphs evenly, each half period for itself.
 
     Parameters
     ----------
     phase_rad : ndarray, shape (n, m)
-        Phases of one period, rising from 0.
+        Phases of one period, rising from 0, as many in each quarter.
     waves : list of ndarray, shape (n, m)
         What to follow; each is scaled to its own swing.
     points : int
-        How many phases to return.
+        How many phases to return, a multiple of 4.
 
     Returns
     -------
     phase_rad : ndarray, shape (n, points)
-        Rising from 0; neighbouring intervals differ by a factor of 2 at the most, roughly.
+        Rising from 0, each quarter mirroring the one before; neighbouring intervals differ by a
+        factor of 2 at the most, roughly.
     """
-    n = phase_rad.shape[0]
+    n, m = phase_rad.shape
+    quarter = m // 4
     step = np.diff(phase_rad, axis=1, append=2.0 * np.pi)
     length = 2.0 * step / (2.0 * np.pi)
     for wave in waves:
@@ -39,13 +66,31 @@ def follow(phase_rad: FloatArray, waves: list[FloatArray], points: int) -> Float
         moved = np.abs(np.roll(wave, -1, axis=1) - wave)
         length = length + moved / np.maximum(swing, 1e-30)
     length = _widen(length)
-    total = np.cumsum(length, axis=1)
-    edges = np.concatenate([np.zeros((n, 1)), total / total[:, -1:]], axis=1)
-    known = np.concatenate([phase_rad, np.full((n, 1), 2.0 * np.pi)], axis=1)
-    wanted = np.arange(points) / points
-    found = _rowwise(wanted[None, :], edges, known)
-    found[:, 0] = 0.0
-    return found
+    # intervals from -pi/2 to pi/2, each with its mirror image
+    turned = np.roll(length, quarter, axis=1)
+    both = turned[:, : 2 * quarter] + turned[:, : 2 * quarter - 1 : -1]
+    total = np.cumsum(both.reshape(2 * n, quarter), axis=1)
+    edges = np.concatenate([np.zeros((2 * n, 1)), total / total[:, -1:]], axis=1)
+    ends = np.concatenate([phase_rad[:, 3 * quarter :] - 2.0 * np.pi, phase_rad], axis=1)
+    known = np.stack([ends[:, : quarter + 1], ends[:, quarter : 2 * quarter + 1]], axis=1)
+    wanted = np.arange(points // 4) / (points // 4)
+    found = _rowwise(wanted[None, :], edges, known.reshape(2 * n, -1)).reshape(n, -1)
+    whole = np.concatenate([found, np.full((n, 1), 0.5 * np.pi)], axis=1)
+    return _unfolded(whole)
+
+
+def _unfolded(rising_rad: FloatArray) -> FloatArray:
+    """All phases of a period from 0, given those from -pi/2 to pi/2; shape (n, m)."""
+    quarter = (rising_rad.shape[1] - 1) // 2
+    falling = np.pi - rising_rad[:, ::-1]
+    return np.concatenate(
+        [
+            rising_rad[:, quarter:-1],
+            falling[:, :-1],
+            rising_rad[:, :quarter] + 2.0 * np.pi,
+        ],
+        axis=1,
+    )
 
 
 def resample(phase_rad: FloatArray, wave: FloatArray, finer_rad: FloatArray) -> FloatArray:
@@ -71,7 +116,18 @@ def _widen(length: FloatArray) -> FloatArray:
     return spread
 
 
-def mean_weights(phase_rad: FloatArray) -> FloatArray:
-    """Trapezoid weights that give the mean over a period, shape (n, m), each row sums to 1."""
+def trapezoid_weights(phase_rad: FloatArray) -> FloatArray:
+    """Weights that give the mean over a period on any grid, shape (n, m), each row sums to 1."""
     step = np.diff(phase_rad, axis=1, append=phase_rad[:, :1] + 2.0 * np.pi)
     return (step + np.roll(step, 1, axis=1)) / (4.0 * np.pi)
+
+
+def mean_weights(phase_rad: FloatArray) -> FloatArray:
+    """The same where phases go smoothly with the number of the point: of higher order.
+
+    The trapezoid rule over that number, with the width of each point through four neighbours.
+    """
+    turn = 2.0 * np.pi
+    wide = np.concatenate([phase_rad[:, -2:] - turn, phase_rad, phase_rad[:, :2] + turn], axis=1)
+    near, far = wide[:, 3:-1] - wide[:, 1:-3], wide[:, 4:] - wide[:, :-4]
+    return (8.0 * near - far) / (12.0 * turn)

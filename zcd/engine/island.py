@@ -8,12 +8,21 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.circuit.elements import Capacitance, Circuit, Junction, Phototransistor
+from zcd.circuit.elements import (
+    Capacitance,
+    Circuit,
+    Junction,
+    MainsSource,
+    Phototransistor,
+    harmonics_of,
+)
 from zcd.engine.branches import BreakdownBranch, JunctionBranch, TransistorBranch
+from zcd.engine.grid import mirror
 from zcd.engine.light import photocurrents_a
 from zcd.engine.network import Network, column, compile_island, input_voltages_v
 from zcd.engine.newton import LinearSolve, newton, solve_points
-from zcd.engine.solution import Island, joined, nothing_yet, take
+from zcd.engine.outline import lone_transistor, outline_v
+from zcd.engine.solution import Island, at_points, joined, nothing_yet, take
 from zcd.engine.trajectory import Trajectory, trajectory_solver
 
 FloatArray = NDArray[np.float64]
@@ -33,16 +42,18 @@ def solve_island(
     trajectory: Trajectory,
     currents: Mapping[str, FloatArray],
     guess: Island | None,
+    outline: bool = False,
 ) -> Island:
-    """One island: static where its capacitors are idle, dynamic in the other rows."""
+    """One island: static where its capacitors are idle, dynamic in the other rows.
+
+    With `outline`, an output stage is only as good as is needed to place points in time.
+    """
     photo = photocurrents_a(circuit, island, trajectory, currents)
     first, member = _distinct(circuit, island, trajectory, lit=bool(photo))
     if first.size < member.size:
-        some = Trajectory(
-            trajectory.phase_rad[first], trajectory.omega_rad_per_s[first], trajectory.closed
-        )
         known = take(guess, first) if guess else None
-        return take(solve_island(circuit.rows(first), island, some, {}, known), member)
+        some = solve_island(circuit.rows(first), island, trajectory.rows(first), {}, known)
+        return take(some, member)
     start = guess.states_v if guess else {}
     capacitors = [e for e in circuit.of(Capacitance) if e.a in island]
     if guess and np.all(guess.busy):
@@ -51,13 +62,36 @@ def solve_island(
         # the output's capacitors are always at work: no need to ask what it does without them
         state = nothing_yet(circuit.size)
     else:
-        state = static_island(circuit, island, trajectory.phase_rad, photo, start)
+        state = _static(circuit, island, trajectory, photo, start)
         state.busy = _busy(capacitors, state, trajectory)
         if guess:
             state.busy |= guess.busy
-    if np.any(state.busy):
-        _solve_dynamic(circuit, island, trajectory, photo, start, state)
+    for index in _pieces(np.flatnonzero(state.busy), trajectory.phase_rad.shape[1]):
+        _solve_rows(circuit, island, trajectory, photo, start, state, index, outline)
     return state
+
+
+def _static(
+    circuit: Circuit,
+    island: frozenset[str],
+    trajectory: Trajectory,
+    photo: Mapping[str, FloatArray],
+    start: Mapping[str, FloatArray],
+) -> Island:
+    """One island without its capacitors: where the mains repeats a voltage, solved once."""
+    phase = trajectory.phase_rad
+    if photo or not trajectory.mirrored or not _is_even(circuit):
+        return static_island(circuit, island, phase, photo, start)
+    rising, like = mirror(phase.shape[1])
+    begin = {name: wave[:, rising] for name, wave in start.items()}
+    return at_points(static_island(circuit, island, phase[:, rising], photo, begin), like)
+
+
+def _is_even(circuit: Circuit) -> bool:
+    """Whether the falling half of the mains mirrors the rising one."""
+    orders, ratios, phases = harmonics_of(circuit)
+    bent = (ratios != 0.0) & ((orders % 2 == 0) | (np.sin(phases) != 0.0))
+    return not np.any(bent) and not any(np.any(m.surge_v) for m in circuit.of(MainsSource))
 
 
 def static_island(
@@ -119,7 +153,8 @@ def _distinct(
 
 def _pieces(rows: NDArray[np.intp], points: int) -> list[NDArray[np.intp]]:
     """Rows in pieces small enough to stay in the processor's cache."""
-    return np.array_split(rows, max(1, -(-rows.size * points // PIECE_POINTS)))
+    count = -(-rows.size * points // PIECE_POINTS)
+    return np.array_split(rows, count) if count else []
 
 
 def _newton(
@@ -164,19 +199,6 @@ def _broken(network: Network, branches: Branches) -> list[Junction]:
     return found
 
 
-def _solve_dynamic(
-    circuit: Circuit,
-    island: frozenset[str],
-    trajectory: Trajectory,
-    photo: Mapping[str, FloatArray],
-    start: Mapping[str, FloatArray],
-    state: Island,
-) -> None:
-    """Solve the busy rows of an island with their capacitors, and put them into `state`."""
-    for index in _pieces(np.flatnonzero(state.busy), trajectory.phase_rad.shape[1]):
-        _solve_rows(circuit, island, trajectory, photo, start, state, index)
-
-
 def _solve_rows(
     circuit: Circuit,
     island: frozenset[str],
@@ -185,20 +207,24 @@ def _solve_rows(
     start: Mapping[str, FloatArray],
     state: Island,
     index: NDArray[np.intp],
+    outline: bool,
 ) -> None:
     """Solve these rows of an island with their capacitors, and put them into `state`."""
     # a slice where it is all of them: nothing is copied
     pick = slice(None) if index.size == state.busy.size else index
     rows = circuit if isinstance(pick, slice) else circuit.rows(index)
-    part = Trajectory(
-        trajectory.phase_rad[pick], trajectory.omega_rad_per_s[pick], trajectory.closed
-    )
+    part = trajectory.rows(pick)
     network = compile_island(rows, island, dynamic=True)
     inputs = input_voltages_v(network, part.phase_rad)
     lit = {ref: wave[pick] for ref, wave in photo.items()}
     begin = {name: wave[pick] for name, wave in (start or state.states_v).items()}
-    solver = trajectory_solver(network, inputs, part)
-    branches, x = _newton(network, inputs, lit, begin, solver)
+    branches: Branches = {}
+    element = None if begin else lone_transistor(network)
+    if element:
+        x, begin[element.ref] = outline_v(network, element, lit[element.ref], inputs, part)
+    if not (element and outline):
+        solver = trajectory_solver(network, inputs, part)
+        branches, x = _newton(network, inputs, lit, begin, solver)
     _put(state.voltages_v, _voltages(network, rows, island, x, inputs), index, state.busy.size)
     _put(state.currents_a, _currents(branches), index, state.busy.size)
     states = {name: branch.state_v for name, branch in branches.items()}

@@ -14,9 +14,8 @@ from zcd.errors import SolverError
 FloatArray = NDArray[np.float64]
 LinearSolve = Callable[[list[list[FloatArray]], list[FloatArray]], FloatArray]
 
-STEP_TOLERANCE_V = 1e-4
-"""Newton ends when no branch moves by more: near the end it is quadratic in units of the thermal
-voltage, so that less than 1e-6 V is left."""
+TOLERANCE_V = 1e-5
+"""Newton ends when no branch can have more left to move."""
 MAX_STEPS = 80
 
 
@@ -45,30 +44,30 @@ def newton(
         If it does not converge.
     """
     k = network.active
-    base = _base_currents(network, inputs_v, inputs_v.shape[1:])
+    base = base_currents(network, inputs_v, inputs_v.shape[1:])
     left = np.inf
     for _ in range(MAX_STEPS):
         matrix = [[network.conductance_s[:, i, j, None] for j in range(k)] for i in range(k)]
         currents = list(base)
         for branch in branches:
             voltage, current, conductance = branch.linearise()
-            across = _branch_input(branch, inputs_v)
+            across = known_voltage(branch.a, branch.b, inputs_v)
             _add_branch(matrix, currents, branch, conductance,
                         current - conductance * (voltage - across))  # fmt: skip
         x = solve(matrix, currents)
-        moved = [
+        lacking = [
             branch.update(np.asarray(_end(branch.a, x, inputs_v) - _end(branch.b, x, inputs_v)))
             for branch in branches
         ]
-        left = max((float(np.max(np.abs(m))) for m in moved), default=0.0)
-        if left < STEP_TOLERANCE_V:
+        left = max((float(np.max(m)) for m in lacking), default=0.0)
+        if left < TOLERANCE_V:
             return x
         if not np.isfinite(left):
             break
     raise SolverError(f"the circuit did not converge: {left:.3g} V left")
 
 
-def _base_currents(
+def base_currents(
     network: Network, inputs_v: FloatArray, shape: tuple[int, ...]
 ) -> list[FloatArray]:
     """Currents into the active nodes from sources, one (n, m) array a node."""
@@ -90,11 +89,12 @@ def _end(place: tuple[str, int], x: FloatArray, inputs_v: FloatArray) -> FloatAr
     return np.asarray(inputs_v[index]) if kind == "known" else 0.0
 
 
-def _branch_input(branch: Branch, inputs_v: FloatArray) -> FloatArray | float:
-    """The part of a branch's voltage that known nodes give."""
-    a = inputs_v[branch.a[1]] if branch.a[0] == "known" else 0.0
-    b = inputs_v[branch.b[1]] if branch.b[0] == "known" else 0.0
-    return a - b
+def known_voltage(
+    a: tuple[str, int], b: tuple[str, int], inputs_v: FloatArray
+) -> FloatArray | float:
+    """The part of the voltage between two places that known nodes give."""
+    first = inputs_v[a[1]] if a[0] == "known" else 0.0
+    return first - (inputs_v[b[1]] if b[0] == "known" else 0.0)
 
 
 def _add_branch(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +48,16 @@ def take(state: Island, rows: NDArray[np.intp]) -> Island:
         states_v={name: wave[rows] for name, wave in state.states_v.items()},
         busy=state.busy[rows],
         multiplier=state.multiplier[rows],
+    )
+
+
+def at_points(state: Island, points: NDArray[np.intp]) -> Island:
+    """Some points of an island's waveforms, in any order, repeated or not."""
+    return replace(
+        state,
+        voltages_v={name: wave[:, points] for name, wave in state.voltages_v.items()},
+        currents_a={name: wave[:, points] for name, wave in state.currents_a.items()},
+        states_v={name: wave[:, points] for name, wave in state.states_v.items()},
     )
 
 

@@ -9,7 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.elements import Circuit, MainsSource, Phototransistor
-from zcd.engine.grid import even_phases_rad, follow, mean_weights, resample
+from zcd.engine.grid import (
+    even_phases_rad,
+    follow,
+    mean_weights,
+    resample,
+    trapezoid_weights,
+)
 from zcd.engine.island import solve_island, static_island
 from zcd.engine.light import photocurrents_a
 from zcd.engine.network import column, islands
@@ -82,14 +88,16 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
         If a row does not converge.
     """
     points = grid.points // 2 if grid.refine else grid.points
+    points += -points % 4
     phase = even_phases_rad(circuit.size, points)
     if like is not None and like.phase_rad.shape != phase.shape:
         like = None
-    states = _solve_on(circuit, phase, grid, like.states if like else {}, like)
+    guess = like.states if like else {}
+    states = _solve_on(circuit, phase, grid, guess, like, outline=grid.refine)
     if grid.refine:
         waves = [w for state in states.values() for w in state.currents_a.values()]
         waves += [s.voltages_v["pin"] for s in states.values() if "pin" in s.voltages_v]
-        finer = follow(phase, waves, grid.points)
+        finer = follow(phase, waves, grid.points + -grid.points % 4)
         states = _solve_on(circuit, finer, grid, _at(phase, states, finer))
         phase = finer
     solution = _solution(circuit, phase, states)
@@ -114,7 +122,9 @@ def solve_at(circuit: Circuit, phase_rad: FloatArray, grid: Grid = EDGES) -> Sol
     -------
     solution : Solution
     """
-    return _solution(circuit, phase_rad, _solve_on(circuit, phase_rad, grid, {}))
+    trajectory = Trajectory(phase_rad, _omega(circuit))
+    states = _all_islands(circuit, trajectory, grid.isolated, {}, {})
+    return replace(_solution(circuit, phase_rad, states), weight=trapezoid_weights(phase_rad))
 
 
 def solve_dead(circuit: Circuit) -> Solution:
@@ -156,7 +166,7 @@ def _solution(circuit: Circuit, phase: FloatArray, states: States) -> Solution:
         circuit=circuit,
         phase_rad=phase,
         time_s=phase / _omega(circuit),
-        weight=mean_weights(phase),
+        weight=mean_weights(phase) if phase.shape[1] > 1 else np.ones(phase.shape),
         voltages_v={k: v for s in states.values() for k, v in s.voltages_v.items()},
         currents_a={k: v for s in states.values() for k, v in s.currents_a.items()},
         settled=np.ones(circuit.size, dtype=bool),
@@ -178,12 +188,17 @@ def _lit_last(circuit: Circuit) -> list[frozenset[str]]:
 
 
 def _solve_on(
-    circuit: Circuit, phase: FloatArray, grid: Grid, guess: States, like: Solution | None = None
+    circuit: Circuit,
+    phase: FloatArray,
+    grid: Grid,
+    guess: States,
+    like: Solution | None = None,
+    outline: bool = False,
 ) -> States:
     """All islands of a circuit on given phases of one period."""
-    trajectory = Trajectory(phase, _omega(circuit))
+    trajectory = Trajectory(phase, _omega(circuit), mirrored=True)
     kept = _unchanged(circuit, like) if like else {}
-    return _all_islands(circuit, trajectory, grid.isolated, guess, kept)
+    return _all_islands(circuit, trajectory, grid.isolated, guess, kept, outline)
 
 
 def _unchanged(circuit: Circuit, like: Solution) -> States:
@@ -202,7 +217,12 @@ def _unchanged(circuit: Circuit, like: Solution) -> States:
 
 
 def _all_islands(
-    circuit: Circuit, trajectory: Trajectory, isolated: bool, guess: States, kept: States
+    circuit: Circuit,
+    trajectory: Trajectory,
+    isolated: bool,
+    guess: States,
+    kept: States,
+    outline: bool = False,
 ) -> dict[frozenset[str], Island]:
     """Every island in the order of the light."""
     currents: dict[str, FloatArray] = {}
@@ -213,7 +233,9 @@ def _all_islands(
         if island in kept:
             states[island] = kept[island]
         else:
-            states[island] = solve_island(circuit, island, trajectory, currents, guess.get(island))
+            states[island] = solve_island(
+                circuit, island, trajectory, currents, guess.get(island), outline
+            )
         currents |= states[island].currents_a
     return states
 

@@ -6,7 +6,7 @@ solved for, not waited for.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,11 @@ from zcd.engine.newton import LinearSolve
 from zcd.errors import SolverError
 
 FloatArray = NDArray[np.float64]
+
+FORGOTTEN = 20.0
+"""Time constants after which nothing is left: 2e-9."""
+CLOSED_V = 1e-9
+"""What the beginning of a period may differ from its end."""
 
 
 @dataclass(slots=True)
@@ -30,6 +35,8 @@ class Trajectory:
     omega_rad_per_s : ndarray, shape (n, 1)
     closed : bool
         True: periodic; False: starts from nothing charged.
+    mirrored : bool
+        True: each quarter of the period mirrors the one before, as `grid.mirror` has it.
     carry : ndarray, shape (n, c, c)
         Set by the solver: how a disturbance of the c charged nodes looks after one period.
     """
@@ -37,7 +44,17 @@ class Trajectory:
     phase_rad: FloatArray
     omega_rad_per_s: FloatArray
     closed: bool = True
+    mirrored: bool = False
     carry: FloatArray | None = None
+
+    def rows(self, index: NDArray[np.intp] | slice) -> Trajectory:
+        """Some rows of it, not solved yet."""
+        return replace(
+            self,
+            phase_rad=self.phase_rad[index],
+            omega_rad_per_s=self.omega_rad_per_s[index],
+            carry=None,
+        )
 
     def multiplier(self) -> FloatArray:
         """Largest Floquet multiplier: the share of a disturbance left after one period, (n,)."""
@@ -88,6 +105,9 @@ def trajectory_solver(
     steps = difference_steps(trajectory)
     c, k = network.capacitance_f, network.active
     n, m = trajectory.phase_rad.shape
+    if k == 1 and trajectory.closed and _forgets(network, trajectory):
+        drawn = _input_displacement(network, inputs_v, steps, closed=True)
+        return _recurrence(c[:, 0], steps, drawn[0])
     charged = [i for i in range(k) if np.any(c[:, :, i])]
     push = _input_displacement(network, inputs_v, steps, trajectory.closed)
     lower, upper = 3 * k - 1, k - 1
@@ -123,6 +143,37 @@ def trajectory_solver(
             for column in range(wrap.shape[0]):
                 x = x + flat[1 + column] * start[:, column, None, None]
         return np.moveaxis(x, 2, 0)
+
+    return solve
+
+
+def _forgets(network: Network, trajectory: Trajectory) -> bool:
+    """Whether nothing of a node's charge is left after half a period, in any row."""
+    rate = network.conductance_s[:, 0] / np.maximum(network.capacitance_f[:, 0], 1e-300)
+    return bool(np.all(np.pi * rate / trajectory.omega_rad_per_s > FORGOTTEN))
+
+
+def _recurrence(capacitance_f: FloatArray, steps: Steps, push: FloatArray) -> LinearSolve:
+    """The same for one node that forgets: what goes before a period follows from its end."""
+    n, m = push.shape
+    one, two = capacitance_f * steps.one, capacitance_f * steps.two
+    now = capacitance_f * steps.now
+    band = np.zeros((n, m, 1, 3))
+    band[:, :-1, 0, 1], band[:, :-2, 0, 2] = one[:, 1:], two[:, 2:]
+
+    def solve(matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
+        main = matrix[0][0] + now
+        band[:, :, 0, 0] = main
+        # at first as if it had come to rest; what the period then ends with takes its place
+        before = currents[0][:, -2:] / matrix[0][0][:, -2:]
+        while True:
+            right = currents[0] - push
+            right[:, 0] -= one[:, 0] * before[:, 1] + two[:, 0] * before[:, 0]
+            right[:, 1] -= two[:, 1] * before[:, 1]
+            x = _solve_band(band, right[None, :, :, None], upper=0)[0, :, :, 0]
+            if np.max(np.abs(x[:, -2:] - before)) < CLOSED_V:
+                return x[None]
+            before = x[:, -2:]
 
     return solve
 
@@ -192,7 +243,7 @@ def lagged(values: FloatArray, time_constant_s: FloatArray, trajectory: Trajecto
     n, m = values.shape
     x = intervals_s(trajectory) / time_constant_s
     decay = np.exp(-x)
-    ramp = -np.expm1(-x) / x
+    ramp = (1.0 - decay) / x
     before = np.roll(values, 1, axis=1)
     if not trajectory.closed:
         before[:, 0], decay[:, 0] = values[:, 0], 0.0
@@ -200,11 +251,9 @@ def lagged(values: FloatArray, time_constant_s: FloatArray, trajectory: Trajecto
     band = np.ones((n, m, 1, 2))
     band[:, :-1, 0, 1] = -decay[:, 1:]
     band[:, -1, 0, 1] = 0.0
-    right = np.zeros((2, n, m, 1))
-    right[0, ..., 0] = push
-    right[1, :, 0, 0] = decay[:, 0]
-    once, carried = _solve_band(band, right, upper=0)[..., 0]
+    once = _solve_band(band, push[None, ..., None], upper=0)[0, ..., 0]
     if not trajectory.closed:
         return np.asarray(once)
-    start = once[:, -1] / (1.0 - carried[:, -1])
-    return np.asarray(once + start[:, None] * carried)
+    carried = np.exp(-np.cumsum(x, axis=1))
+    start = once[:, -1:] / (1.0 - carried[:, -1:])
+    return np.asarray(once + start * carried)

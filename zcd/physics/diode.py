@@ -202,5 +202,6 @@ def _wright_omega(z: FloatArray) -> FloatArray:
     x = 1.0 / flat[far]
     fourth = -1.0 + log * (3.0 + log * (-11.0 / 6.0 + 0.25 * log))
     third = 1.0 + log * (-1.5 + log / 3.0)
-    omega[far] = flat[far] - log + log * x * (1.0 + x * (0.5 * log - 1.0 + x * (third + x * fourth)))
+    second = -1.0 + 0.5 * log
+    omega[far] = flat[far] - log + log * x * (1.0 + x * (second + x * (third + x * fourth)))
     return omega.reshape(z.shape)
