@@ -27,6 +27,30 @@ class SolverError(ZcdError, RuntimeError):
     exit_code = 3
 
 
+class NoSimulatorError(ZcdError, RuntimeError):
+    """No circuit simulator was found on this computer."""
+
+    exit_code = 3
+
+
+class SimulationError(ZcdError, RuntimeError):
+    """The circuit simulator did not finish a run.
+
+    Parameters
+    ----------
+    message : str
+        One line, with the simulator's own words.
+    deck : str
+        The netlist it was given.
+    """
+
+    exit_code = 3
+
+    def __init__(self, message: str, deck: str = "") -> None:
+        super().__init__(message)
+        self.deck = deck
+
+
 def require(ok: bool, name: str, value: object, unit: str, rule: str) -> None:
     """Raise `InputError` in the one shape used everywhere: name, rule, value, unit."""
     if not ok:

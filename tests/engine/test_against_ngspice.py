@@ -7,16 +7,9 @@ powers is what two solvers of the same equations may differ by.
 
 from __future__ import annotations
 
-import ctypes
-import ctypes.util
-import logging
-import os
-import warnings
-from functools import cache
 from typing import Any
 
 import numpy as np
-import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
@@ -32,6 +25,7 @@ from tests.boards import (
 from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
+from zcd.spice.simulator import simulator
 
 FloatArray = NDArray[np.float64]
 
@@ -47,44 +41,14 @@ RS={RECTIFIER.series_ohm!r})
 """
 
 
-@cache
-def ngspice() -> Any:
-    """The one instance of the simulator that a process may have."""
-    pytest.importorskip("cffi")
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # the wrapper's own, when it is compiled first
-        shared = pytest.importorskip("PySpice.Spice.NgSpice.Shared")
-    path = os.environ.get("NGSPICE_LIBRARY_PATH") or ctypes.util.find_library("ngspice")
-    if path is None:
-        pytest.skip("libngspice is not installed")
-    ctypes.CDLL(path)  # a first load that fails inside the wrapper poisons the process
-    logging.getLogger("PySpice").addHandler(logging.NullHandler())
-    logger = logging.getLogger("PySpice.Spice.NgSpice.Shared.NgSpiceShared")
-    logger.addFilter(lambda record: "Unsupported Ngspice version" not in record.getMessage())
-    shared.NgSpiceShared.LIBRARY_PATH = path
-    return shared.NgSpiceShared.new_instance()
-
-
 def simulated(lines: str, cycles: int) -> dict[str, FloatArray]:
     """Waveforms of a deck over the last of some cycles, at even times; ``time`` among them."""
-    simulator = ngspice()
     stop_s = cycles * PERIOD_S
     deck = f"* sync circuit\nV1 line 0 SIN(0 {float(np.sqrt(2) * 230.0)!r} 50)\n{lines}\n{MODELS}"
     deck += f".tran 10u {stop_s!r} 0 20u\n.end\n"
-    simulator.load_circuit(deck)
-    assert not simulator.stderr, simulator.stderr
-    try:
-        simulator.run()
-    except Exception:  # notes on its way to a solution count as failures there: judge by the data
-        logging.getLogger(__name__).debug("run complained", exc_info=True)
-    plot = simulator.plot(None, simulator.last_plot)
-    waves = {name: np.array(vector.to_waveform(), dtype=float) for name, vector in plot.items()}
-    simulator.destroy()
-    simulator.remove_circuit()
-    time = waves["time"]
-    assert_allclose(time[-1], stop_s, rtol=1e-9)
+    waves = simulator().run(deck, stop_s)
     even = stop_s - PERIOD_S + np.arange(4000) * (PERIOD_S / 4000)
-    return {name: np.interp(even, time, wave) for name, wave in waves.items()}
+    return {name: np.interp(even, waves["time"], wave) for name, wave in waves.items()}
 
 
 def assert_same_power(

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.board.units import find_name, nearest, refusal
 from zcd.circuit.elements import (
     INFINITE_OHM,
     SHORT_OHM,
@@ -99,6 +100,36 @@ HEALTHY = Fault(
     words="the sync circuit reads as a good one: look at the controller, supply, connectors",
     edit=lambda circuit, _: circuit,
 )
+
+
+def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circuit]:
+    """A circuit with one of its faults put in.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Healthy.
+    key : str
+        Of the fault, such as ``R2 open``; upper or lower case.
+    severity : float
+        From 0 to 1.
+
+    Returns
+    -------
+    fault, circuit
+
+    Raises
+    ------
+    InputError
+        If the circuit has no such fault.
+    """
+    faults = {fault.key: fault for fault in faults_of(circuit)}
+    found = find_name(key, tuple(faults))
+    if found is None:
+        known = tuple(faults)
+        raise refusal(key, f"one of {', '.join(known)}{nearest(key, known)}", "--fault")
+    rows = np.full(circuit.size, severity)
+    return faults[found], faults[found].edit(circuit, rows)
 
 
 def _between(ends: tuple[float, float]) -> Amount:

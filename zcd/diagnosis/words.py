@@ -128,23 +128,53 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     InputError
         One line: what was found, what is allowed.
     """
-    words = text.replace("low time", "low-time", 1).split()
-    if not words:
-        raise refusal(text, 'a reading such as "dc pin logic0 4.98 V"', key)
-    function = parse_function(words[0], key)
-    over = part_nodes(words[1], circuit, function) if len(words) > 1 else None
-    if function in PIN_FUNCTIONS and "pin" not in words[1:]:
-        nodes, rest = ["pin", "logic0"], words[1:]
-    elif over is not None:
-        nodes, rest = list(over), words[2:]
-    else:
-        nodes, rest = words[1:3], words[3:]
+    function, nodes, rest = _probes(text, circuit, key)
     if len(nodes) < 2 or not rest:
         raise refusal(
             text, 'function, red probe, black probe (or a part), value: "dc pin logic0 4.98 V"', key
         )
     reading = make_reading(function, nodes[0], nodes[1], circuit, key)
     return Measured(reading=reading, value=parse_value(" ".join(rest), function, key))
+
+
+def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
+    """Read what to measure where, without a value: ``dc pin logic0``, ``ohm R2``.
+
+    Parameters
+    ----------
+    text : str
+    circuit : Circuit
+        Says which nodes and parts there are.
+    key : str, optional
+        Where it stood, for the message.
+
+    Returns
+    -------
+    Reading
+
+    Raises
+    ------
+    InputError
+        One line: what was found, what is allowed.
+    """
+    function, nodes, rest = _probes(text, circuit, key)
+    if len(nodes) < 2 or rest:
+        raise refusal(text, 'function, red probe, black probe (or a part): "dc pin logic0"', key)
+    return make_reading(function, nodes[0], nodes[1], circuit, key)
+
+
+def _probes(text: str, circuit: Circuit, key: str) -> tuple[Function, list[str], list[str]]:
+    """Function, both nodes (fewer where the text ends early), and the words left."""
+    words = text.replace("low time", "low-time", 1).split()
+    if not words:
+        raise refusal(text, 'a reading such as "dc pin logic0 4.98 V"', key)
+    function = parse_function(words[0], key)
+    over = part_nodes(words[1], circuit, function) if len(words) > 1 else None
+    if function in PIN_FUNCTIONS and "pin" not in words[1:]:
+        return function, ["pin", "logic0"], words[1:]
+    if over is not None:
+        return function, list(over), words[2:]
+    return function, words[1:3], words[3:]
 
 
 def show_value(function: Function, value: float) -> str:

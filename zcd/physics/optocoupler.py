@@ -19,6 +19,7 @@ HIGH_SAMPLE_CTR_RATIO = 4.74
 
 _LEAST_CURRENT_A = 1e-9
 _JOIN_A = 0.5e-3
+_HEAT_KNOWN_A = (0.3e-3, 15e-3)
 
 
 @cache
@@ -86,6 +87,22 @@ def ctr_shape_ratio(led_current_a: ArrayLike, shape_weight: ArrayLike) -> FloatA
     return np.exp((1.0 - weight) * low + weight * high)
 
 
+def ctr_corners_a() -> FloatArray:
+    """LED currents between which CTR is a power of the current, whatever the part.
+
+    For readers that need the law as a table: in logs it is a straight line between these.
+
+    Returns
+    -------
+    current_a : ndarray
+        Rising. [A]
+    """
+    limits = np.log([_LEAST_CURRENT_A, *_HEAT_KNOWN_A])
+    logs = np.concatenate([limits, _low_shape()[0], _high_shape()[0]])
+    # rounded, so that a current that both curves have is one corner
+    return np.exp(np.unique(np.round(logs, 9)))
+
+
 def shape_weight_ratio(ctr_ratio: ArrayLike, test_current_a: float) -> FloatArray:
     """Where a part of this CTR stands between the low-rank and the high-rank shape.
 
@@ -147,7 +164,8 @@ def ctr_temperature_ratio(led_current_a: ArrayLike, temperature_degc: ArrayLike)
     celsius, low, high = _temperature_grid()
     t = np.asarray(temperature_degc, dtype=float)
     at_low, at_high = _interpolate(t, (celsius, low)), _interpolate(t, (celsius, high))
-    log_current = np.log(np.clip(np.asarray(led_current_a, dtype=float), 0.3e-3, 15e-3) / 1e-3)
+    current = np.clip(np.asarray(led_current_a, dtype=float), *_HEAT_KNOWN_A)
+    log_current = np.log(current / 1e-3)
     return np.exp(at_low + (at_high - at_low) * log_current / np.log(5.0))
 
 

@@ -9,9 +9,9 @@ from pathlib import Path
 
 from zcd.errors import InputError
 
-MARKS = (b'name="generator" content="zcd', b"Software\x00zcd")
-"""What the reports and pictures written here have near their start."""
-_FILE = "a new file in an existing directory, or an earlier report or picture of zcd"
+MARKS = (b'name="generator" content="zcd', b"Software\x00zcd", b"zcd sync circuit\n* ")
+"""What the reports, pictures and netlists written here have near their start."""
+_FILE = "a new file in an existing directory, or an earlier report, picture or netlist of zcd"
 _FOLDER = "a folder in an existing directory"
 
 
@@ -51,7 +51,7 @@ def require_place(path: str | Path, *, folder: bool = False) -> None:
     ------
     InputError
         If the directory it would stand in is missing, or something else has its name; only an
-        earlier report or picture of zcd is replaced.
+        earlier report, picture or netlist of zcd is replaced.
     """
     path = Path(path)
     problem = 0
@@ -68,7 +68,7 @@ def require_place(path: str | Path, *, folder: bool = False) -> None:
 
 
 def _is_ours(path: Path) -> bool:
-    """Whether a file is a report or picture that zcd wrote, and may be replaced by a newer one."""
+    """Whether a file was written by zcd, and may be replaced by a newer one."""
     if path.is_symlink() or not path.is_file():
         return False
     try:

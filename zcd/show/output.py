@@ -14,12 +14,15 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from zcd.board.model import Board
+    from zcd.circuit.elements import Circuit
     from zcd.diagnosis.atlas import Atlas
+    from zcd.diagnosis.faults import Fault
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.rank import Diagnosis
     from zcd.diagnosis.readings import Measured, Reading
     from zcd.margin.check import Check
     from zcd.show.findings import Case
+    from zcd.spice.compare import Comparison
 
 
 def print_json(record: dict[str, Any]) -> None:
@@ -127,3 +130,58 @@ def draw(
                 loss_map=lost,
                 case=case,
             )
+
+
+def print_comparison(
+    job: Job,
+    circuit: Circuit,
+    fault: Fault,
+    severity: float,
+    readings: Sequence[Reading],
+    *,
+    plots: str | None,
+    as_json: bool,
+) -> Comparison:
+    """Compare with the simulator, print it, and draw it where asked for."""
+    from zcd.show.comparison import comparison_record, print_compared
+    from zcd.show.overlay import save_overlay
+    from zcd.show.progress import progress_bar
+    from zcd.spice.compare import compare
+
+    with progress_bar(1 + len(readings)) as begin:
+        found = compare(
+            job.board,
+            circuit,
+            job.meter,
+            readings,
+            fault=fault.key,
+            severity=None if fault.amount is None else severity,
+            progress=begin,
+        )
+    if plots:
+        save_overlay(plots, found)
+    if as_json:
+        print_json(comparison_record(found))
+    else:
+        print_tables(lambda console: print_compared(found, circuit, console))
+    return found
+
+
+def write_netlist(
+    path: str, board: Board, circuit: Circuit, fault: str, level: str, as_json: bool
+) -> None:
+    """Write a netlist, and say how to run it."""
+    from zcd.engine.solve import solve
+    from zcd.show.files import write_whole
+    from zcd.spice.deck import deck_text
+    from zcd.spice.netlist import Level
+    from zcd.spice.solve import Spice
+
+    way = Spice(level=Level(level), family=board.optocoupler.family)
+    settled = bool(solve(circuit).settled[0])
+    text = deck_text(board, circuit, way, fault, settled)
+    write_whole(path, text.encode("ascii"))
+    if as_json:
+        print_json({"file": path, "level": level, "fault": fault, "text": text})
+    else:
+        click.echo(f"{path} written; run it with: ngspice -b {path}", err=True)

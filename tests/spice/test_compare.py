@@ -1,0 +1,92 @@
+"""Both answers side by side: they agree where they should, and it is told where they do not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from math import inf, nan
+
+import pytest
+
+from tests.diagnosis.boards import board
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.faults import with_fault
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.readings import Bench, Function, Reading, useful_readings
+from zcd.spice.compare import Comparison, Line, compare, reading_value
+from zcd.spice.netlist import Level
+
+PIN = Reading(function=Function.DC, a="pin", b="logic0")
+R2_AC = Reading(function=Function.AC, a="chain.1", b="chain.2")
+R2_OHM = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+
+
+@cache
+def healthy() -> Comparison:
+    found = board("switched")
+    return compare(found, build_circuit(found), usual_meter(), [PIN, R2_OHM])
+
+
+def line(ours: float, equations: float, unit: str = "V", share: float = 0.005) -> Line:
+    return Line(name="x", unit=unit, ours=ours, equations=equations, device=nan, share=share)
+
+
+def test_a_healthy_board_agrees() -> None:
+    found = healthy()
+    assert found.agrees
+    assert found.locks == (True, True, True)
+    names = [item.name for item in found.lines]
+    assert names[:3] == ["LED current, peak", "LED current, mean", "power in R1"]
+    assert {"falling edge, offset", "rising edge, offset", "low time", "pin, mean"} <= set(names)
+    assert [item.reading for item in found.lines[-2:]] == [PIN, R2_OHM]
+
+
+def test_the_transistor_gives_its_own_edges() -> None:
+    """It differs: else it would be no second opinion."""
+    (rise,) = [item for item in healthy().lines if item.name == "rising edge, offset"]
+    assert abs(rise.device - rise.ours) > 20e-6
+
+
+@pytest.mark.parametrize(
+    ("item", "agrees"),
+    [
+        (line(1.0, 1.004), True),
+        (line(100.0, 100.6), False),
+        (line(0.1, 0.1049), True),
+        (line(0.1, 0.106), False),
+        (line(1e-3, 1.009e-3, "s", 0.0), True),
+        (line(1e-3, 1.011e-3, "s", 0.0), False),
+        (line(nan, nan), True),
+        (line(inf, inf), True),
+        (line(nan, 1.0), False),
+        (line(5.0, inf), False),
+    ],
+)
+def test_limits(item: Line, agrees: bool) -> None:
+    assert item.agrees is agrees
+
+
+def test_one_line_that_differs_is_enough() -> None:
+    found = healthy()
+    assert not replace(found, lines=(*found.lines, line(1.0, 2.0))).agrees
+    assert not replace(found, locks=(True, False, True)).agrees
+
+
+@pytest.mark.parametrize("level", Level)
+@pytest.mark.parametrize("reading", [PIN, R2_AC, R2_OHM], ids=lambda r: str(r.function))
+def test_reading_of_a_faulty_board(reading: Reading, level: Level) -> None:
+    """The meter completes the circuit: an open resistor reads nearly the whole supply."""
+    found = board("switched")
+    _, circuit = with_fault(build_circuit(found), "R2 open", 0.5)
+    ours = Bench(found, circuit, usual_meter()).take([reading])[0, 0]
+    assert reading_value(circuit, reading, found, usual_meter(), level) == pytest.approx(
+        ours, rel=0.01
+    )
+
+
+def test_every_useful_reading_has_a_value() -> None:
+    found = board("bridge")
+    circuit = build_circuit(found)
+    for reading in useful_readings(found, circuit):
+        value = reading_value(circuit, reading, found, usual_meter())
+        assert value >= 0.0 or reading.function is Function.DC

@@ -1,0 +1,50 @@
+"""A deck to keep runs by itself, and its own measurements are the comparison's."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from tests.boards import VARIANTS
+from zcd.circuit.build import build_circuit
+from zcd.engine.solve import solve
+from zcd.spice.deck import deck_text
+from zcd.spice.netlist import Level
+from zcd.spice.solve import Spice
+from zcd.sync.lock import judge
+
+
+def measured(text: str, folder: Path) -> dict[str, float]:
+    """What ``ngspice -b`` prints for a deck."""
+    (folder / "deck.cir").write_text(text, encoding="ascii")
+    done = subprocess.run(
+        ["ngspice", "-n", "-b", "deck.cir"], cwd=folder, capture_output=True, text=True, check=True
+    )
+    assert "rror" not in done.stderr
+    return {
+        name: float(value)
+        for name, value in re.findall(r"^(\w+)\s+=\s+(\S+)", done.stdout, flags=re.MULTILINE)
+    }
+
+
+@pytest.mark.parametrize("level", Level)
+@pytest.mark.parametrize("name", ["half-wave", "two-led", "bridge", "across the LED"])
+def test_the_deck_measures_what_the_engine_finds(name: str, level: Level, tmp_path: Path) -> None:
+    board = VARIANTS[name]
+    circuit = build_circuit(board)
+    found = measured(deck_text(board, circuit, Spice(level=level), "healthy", True), tmp_path)
+    ours = solve(circuit)
+    pulses = judge(ours, board).pulses
+    assert found["oc1_led_peak_a"] == pytest.approx(ours.currents_a["OC1.led"].max(), rel=2e-3)
+    assert found["r1_power_w"] == pytest.approx(
+        float(ours.power_w(circuit["R1"])[0]),  # type: ignore[arg-type]
+        rel=5e-3,
+    )
+    if level is Level.EQUATIONS:
+        start_s = 3.0 / board.mains.frequency_hz
+        assert found["pin_falls_s"] - start_s == pytest.approx(pulses.fall_s[0, 0], abs=10e-6)
+        mean_v = float(ours.mean(ours.voltages_v["pin"])[0])
+        assert found["pin_mean_v"] == pytest.approx(mean_v, abs=5e-3)

@@ -1,0 +1,87 @@
+"""The command that asks a circuit simulator for a second opinion."""
+
+from __future__ import annotations
+
+import click
+
+from zcd.cli.exits import EXIT_CODES
+
+
+@click.command(epilog=EXIT_CODES)
+@click.argument("file", metavar="BOARD|JOB")
+@click.option(
+    "--fault",
+    "key",
+    metavar="KEY",
+    default="healthy",
+    help='Put in a fault such as "R2 open".',
+)
+@click.option(
+    "--severity",
+    type=click.FloatRange(0.0, 1.0),
+    default=0.5,
+    show_default=True,
+    help="How far the fault has gone.",
+)
+@click.option(
+    "-r",
+    "--reading",
+    "written",
+    multiple=True,
+    metavar="TEXT",
+    help='Only this reading, such as "dc pin logic0" or "ohm R2"; may be repeated.',
+)
+@click.option("--netlist", metavar="FILE", help="Write the netlist and stop: ngspice -b FILE.")
+@click.option(
+    "--level",
+    type=click.Choice(["equations", "device"]),
+    default="equations",
+    show_default=True,
+    help="Of that netlist: our own equations, or a transistor as the output stage.",
+)
+@click.option("--plots", metavar="FOLDER", help="Write the waveforms over one another as PNG.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the table.")
+def spice(
+    file: str,
+    key: str,
+    severity: float,
+    written: tuple[str, ...],
+    netlist: str | None,
+    level: str,
+    plots: str | None,
+    as_json: bool,
+) -> int:
+    """Compare the answers with those of the circuit simulator ngspice.
+
+    The board is simulated twice: with the equations that this tool uses (both must
+    agree) and with a published transistor model as the optocoupler's output (the
+    difference shows what the equations leave out). All readings of the bench card are
+    compared, each with the meter's own load.
+
+    \b
+    Examples
+      zcd spice dryer.toml
+      zcd spice dryer.toml --fault "R2 open" --reading "ac R2"
+      zcd spice dryer.toml --level device --netlist dryer.cir
+    """
+    from zcd.circuit.build import build_circuit
+    from zcd.diagnosis.faults import with_fault
+    from zcd.diagnosis.job import load_job
+    from zcd.diagnosis.readings import useful_readings
+    from zcd.diagnosis.words import parse_place
+    from zcd.show.files import require_place
+    from zcd.show.output import print_comparison, write_netlist
+
+    for place, is_folder in ((netlist, False), (plots, True)):
+        if place:
+            require_place(place, folder=is_folder)
+    job = load_job(file)
+    nominal = build_circuit(job.board)
+    fault, circuit = with_fault(nominal, key, severity)
+    chosen = [parse_place(text, nominal, f'--reading "{text[:60]}"') for text in written]
+    if netlist:
+        write_netlist(netlist, job.board, circuit, fault.key, level, as_json)
+        return 0
+    readings = chosen or useful_readings(job.board, nominal)
+    found = print_comparison(job, circuit, fault, severity, readings, plots=plots, as_json=as_json)
+    return 0 if found.agrees else 1
