@@ -10,7 +10,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from tests.boards import LED, RECTIFIER, VARIANTS, element_list, junction, mains_source, resistance
-from zcd.circuit.build import Conditions, build_circuit
+from zcd.circuit.build import Conditions, build_circuit, mains_harmonic
 from zcd.circuit.elements import (
     INFINITE_OHM,
     Capacitance,
@@ -20,6 +20,7 @@ from zcd.circuit.elements import (
     TestSource,
 )
 from zcd.diagnosis.faults import faults_of
+from zcd.engine.network import compile_island, input_voltages_v
 from zcd.errors import InputError
 from zcd.physics.diode import forward_voltage_v
 from zcd.physics.optocoupler import ctr_shape_ratio
@@ -140,16 +141,27 @@ def test_test_source_is_a_voltage_behind_a_resistance() -> None:
     assert_allclose(found["x"], 2.25, rtol=1e-6)
 
 
-def test_harmonics_stand_in_series() -> None:
-    source = mains_source(orders=(3, 5), ratios=(0.05, 0.02), phases_rad=(np.pi, np.pi / 2.0))
-    lines = netlist_of(element_list(source, resistance("R", "line", "neutral", 1e3))).lines
-    waves = [line for line in lines if "SIN" in line]
+def test_harmonics_and_surge_stand_in_series() -> None:
+    """One after another from line to neutral; their sum is what the engine takes."""
+    circuit = element_list(
+        mains_source(surge_v=1000.0),
+        mains_harmonic(3, ratio=0.05, phase_rad=np.pi),
+        mains_harmonic(5, ratio=0.02, phase_rad=np.pi / 2.0),
+        resistance("R", "line", "neutral", 1e3),
+    )
+    lines = netlist_of(circuit).lines
+    waves = [line for line in lines if "SIN" in line or "PWL" in line]
     assert [line.split()[1:3] for line in waves] == [
-        ["line", "line.h3"],
-        ["line.h3", "line.h5"],
-        ["line.h5", "neutral"],
+        ["line", "line.mains.h3"],
+        ["line.mains.h3", "line.mains.h5"],
+        ["line.mains.h5", "line.mains.surge"],
+        ["line.mains.surge", "neutral"],
     ]
-    assert "150.0 0 0 180.0" in waves[1]
+    solution = Spice().solve(circuit)
+    network = compile_island(circuit, ["line", "neutral"], dynamic=False)
+    (ours,) = input_voltages_v(network, solution.phase_rad)
+    assert_allclose(solution.voltages_v["line"], ours, atol=10.0)  # 1 % of the surge
+    assert ours.max() > 1300.0
 
 
 @pytest.mark.parametrize("level", Level)

@@ -41,9 +41,9 @@ def deck_text(board: Board, circuit: Circuit, spice: Spice, fault: str, settled:
     deck : str
         ASCII.
     """
-    netlist = spice.netlist(circuit)
-    period_s = mains_period_s(circuit)
     cycles = FIRST_CYCLES if settled else WINDOW_CYCLES
+    netlist = spice.netlist(circuit, cycles=cycles)
+    period_s = mains_period_s(circuit)
     stop_s, step_s = cycles * period_s, period_s / spice.effort.steps
     name = "".join(c if c.isascii() and c.isprintable() else "?" for c in board.name)
     lines = [

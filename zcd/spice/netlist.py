@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from math import degrees, sqrt
+from math import degrees, pi, sqrt
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from zcd.circuit.elements import (
     DcSource,
     Element,
     Junction,
+    MainsHarmonic,
     MainsSource,
     Phototransistor,
     Resistance,
@@ -29,6 +30,7 @@ from zcd.circuit.elements import (
 from zcd.engine.network import LEAST_CONDUCTANCE_S, LEAST_RESISTANCE_OHM, REFERENCES, islands
 from zcd.errors import InputError
 from zcd.physics.diode import thermal_voltage_v
+from zcd.physics.surge import FRONT_S, TAIL_S, start_rad, surge_ratio
 from zcd.spice.devices import Device, device_of, model_parameters
 from zcd.spice.names import PartNames, node_names, plain
 from zcd.spice.output import by_device, by_equations, light
@@ -40,6 +42,10 @@ NEVER_V = 1e8
 BREAKDOWN_A = 0.01
 """IBV: a current at which SPICE is told the breakdown voltage."""
 ROOM_DEGC = 25.0
+SURGE_S = np.concatenate(
+    [np.linspace(0.0, 4.0 * FRONT_S, 16), np.geomspace(5.0 * FRONT_S, 12.0 * TAIL_S, 48)]
+)
+"""Times after its start at which a surge is given: it is straight between them within 1 %."""
 TITLE = "zcd sync circuit"
 
 
@@ -81,9 +87,10 @@ class _Writer:
     """Writes the elements of one circuit, one after another."""
 
     def __init__(
-        self, circuit: Circuit, device: Device | None, charges_v: Mapping[str, float]
+        self, circuit: Circuit, device: Device | None, charges_v: Mapping[str, float], cycles: int
     ) -> None:
         self.circuit = circuit
+        self.cycles = cycles
         self.device = device
         self.charges_v = charges_v
         self.names = PartNames()
@@ -136,6 +143,8 @@ class _Writer:
                 yield from self._phototransistor(element)
             case MainsSource():
                 yield from self._mains(element)
+            case MainsHarmonic():
+                return  # stands in series with the mains
             case DcSource():
                 volts = number(element.voltage_v)
                 name = self.names.of("V", element.ref)
@@ -210,15 +219,29 @@ class _Writer:
         a, b = (self.netlist.nodes[n] for n in element.nodes)
         rms, hertz = number(element.rms_v), number(element.frequency_hz)
         peak = sqrt(2.0) * rms
-        waves = list(zip(element.orders, element.ratios, element.phases_rad, strict=True))
-        joints = [a, *(f"{a}.h{order}" for order, _, _ in waves), b]
-        name = self.names.of("V", element.ref)
-        told = f"{spelt(rms, 'V')} rms, {spelt(hertz, 'Hz')}"
-        yield f"{name} {joints[0]} {joints[1]} SIN(0 {peak!r} {hertz!r}) ; {told}"
-        for k, (order, ratio, phase) in enumerate(waves, start=1):
-            name = self.names.of("V", f"{element.ref}.h{order}")
-            wave = f"SIN(0 {peak * ratio!r} {hertz * order!r} 0 0 {degrees(phase)!r})"
-            yield f"{name} {joints[k]} {joints[k + 1]} {wave} ; harmonic {order}"
+        sources = [(element.ref, f"SIN(0 {peak!r} {hertz!r}) ; {spelt(rms, 'V')} rms")]
+        for harmonic in self.circuit.of(MainsHarmonic):
+            amplitude, phase = peak * number(harmonic.ratio), degrees(number(harmonic.phase_rad))
+            wave = f"SIN(0 {amplitude!r} {hertz * harmonic.order!r} 0 0 {phase!r})"
+            sources.append((harmonic.ref, f"{wave} ; harmonic {harmonic.order}"))
+        sources += self._surges(element)
+        joints = [a, *(f"{a}.{plain(ref)}" for ref, _ in sources[1:]), b]
+        for k, (ref, wave) in enumerate(sources):
+            yield f"{self.names.of('V', ref)} {joints[k]} {joints[k + 1]} {wave}"
+
+    def _surges(self, element: MainsSource) -> list[tuple[str, str]]:
+        """A surge in each period, by points: SPICE steps from one to the next of them."""
+        surge, hertz = number(element.surge_v), number(element.frequency_hz)
+        if surge == 0.0:
+            return []
+        start_s = float(start_rad(surge)) / (2.0 * pi * hertz)
+        pairs = []
+        for cycle in range(self.cycles):
+            for time, ratio in zip(SURGE_S, surge_ratio(SURGE_S), strict=True):
+                at_s = start_s + cycle / hertz + float(time)
+                pairs.append(f"{at_s!r} {float(ratio) * surge!r}")
+        points = "\n+ ".join(pairs)
+        return [(f"{element.ref}.surge", f"PWL({points}) ; {spelt(surge, 'V')} surge")]
 
     def _test(self, element: TestSource) -> Iterator[str]:
         a, b = (self.netlist.nodes[n] for n in element.nodes)
@@ -234,6 +257,7 @@ def netlist_of(
     family: str = "817",
     device: Device | None = None,
     charges_v: Mapping[str, float] | None = None,
+    cycles: int = 1,
 ) -> Netlist:
     """The netlist of a circuit.
 
@@ -248,6 +272,8 @@ def netlist_of(
         That transistor itself, in place of the family's.
     charges_v : mapping, optional
         Voltage at which a capacitance starts, by ref; those not in it start empty.
+    cycles : int
+        Of the mains that will be run: a surge comes in each.
 
     Returns
     -------
@@ -264,7 +290,7 @@ def netlist_of(
         device = None
     elif device is None:
         device = device_of(family)
-    return _Writer(circuit, device, charges_v or {}).write()
+    return _Writer(circuit, device, charges_v or {}, cycles).write()
 
 
 def number(value: Value) -> float:

@@ -106,10 +106,17 @@ class Spice:
         """Run one deck."""
         return (self.simulator or simulator()).run(deck, stop_s)
 
-    def netlist(self, circuit: Circuit, charges_v: Mapping[str, float] | None = None) -> Netlist:
-        """The circuit in SPICE's words, at this level."""
+    def netlist(
+        self, circuit: Circuit, charges_v: Mapping[str, float] | None = None, cycles: int = 1
+    ) -> Netlist:
+        """The circuit in SPICE's words, at this level; as `netlist_of` says."""
         return netlist_of(
-            circuit, self.level, family=self.family, device=self.device, charges_v=charges_v
+            circuit,
+            self.level,
+            family=self.family,
+            device=self.device,
+            charges_v=charges_v,
+            cycles=cycles,
         )
 
     def options(self, netlist: Netlist) -> str:
@@ -177,7 +184,7 @@ def _settle(spice: Spice, circuit: Circuit, patient: bool) -> tuple[_Span, bool]
 
 def _run(spice: Spice, circuit: Circuit, charges_v: Mapping[str, float], cycles: int) -> _Span:
     """Some periods from given voltages of the capacitances; those not given start empty."""
-    netlist = spice.netlist(circuit, charges_v)
+    netlist = spice.netlist(circuit, charges_v, cycles)
     period_s = mains_period_s(circuit)
     stop_s, step_s = cycles * period_s, period_s / spice.effort.steps
     deck = spice.deck(netlist, f".tran {step_s!r} {stop_s!r} 0 {step_s!r} uic")
