@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
+
+TIME_WEIGHT = 2.0
+"""What an even grid weighs beside the waveforms that are followed."""
 
 
 def even_phases_rad(size: int, points: int, cycles: int = 1) -> FloatArray:
@@ -39,15 +44,17 @@ def mirror(points: int) -> tuple[IntArray, IntArray]:
     return rising, np.minimum(turned, points - turned)
 
 
-def follow(phase_rad: FloatArray, waves: list[FloatArray], points: int) -> FloatArray:
+def follow(
+    phase_rad: FloatArray, waves: Sequence[tuple[float, FloatArray]], points: int
+) -> FloatArray:
     """Phases that share the length of the waveforms' graphs evenly, each half period for itself.
 
     Parameters
     ----------
     phase_rad : ndarray, shape (n, m)
         Phases of one period, rising from 0, as many in each quarter.
-    waves : list of ndarray, shape (n, m)
-        What to follow; each is scaled to its own swing.
+    waves : sequence of (float, ndarray of shape (n, m))
+        What to follow, and the weight of each; it is scaled to its own swing.
     points : int
         How many phases to return, a multiple of 4.
 
@@ -60,11 +67,11 @@ def follow(phase_rad: FloatArray, waves: list[FloatArray], points: int) -> Float
     n, m = phase_rad.shape
     quarter = m // 4
     step = np.diff(phase_rad, axis=1, append=2.0 * np.pi)
-    length = 2.0 * step / (2.0 * np.pi)
-    for wave in waves:
+    length = TIME_WEIGHT * step / (2.0 * np.pi)
+    for weight, wave in waves:
         swing = np.ptp(wave, axis=1, keepdims=True)
         moved = np.abs(np.roll(wave, -1, axis=1) - wave)
-        length = length + moved / np.maximum(swing, 1e-30)
+        length = length + weight * moved / np.maximum(swing, 1e-30)
     length = _widen(length)
     # intervals from -pi/2 to pi/2, each with its mirror image
     turned = np.roll(length, quarter, axis=1)

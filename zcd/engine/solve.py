@@ -28,6 +28,8 @@ WINDOW_CYCLES = 50
 """A circuit that has not settled after so many periods is shown as the transient it is."""
 SETTLED_RATIO = 0.01
 DEFAULT_FREQUENCY_HZ = 50.0
+PIN_WEIGHT = 2.0
+"""Share of the pin in the placing of points, over that of all currents together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +49,7 @@ class Grid:
         has not settled as the transient it is.
     """
 
-    points: int = 160
+    points: int = 112
     refine: bool = True
     isolated: bool = True
     patient: bool = False
@@ -95,8 +97,11 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
     guess = like.states if like else {}
     states = _solve_on(circuit, phase, grid, guess, like, outline=grid.refine)
     if grid.refine:
-        waves = [w for state in states.values() for w in state.currents_a.values()]
-        waves += [s.voltages_v["pin"] for s in states.values() if "pin" in s.voltages_v]
+        flows = [w for state in states.values() for w in state.currents_a.values()]
+        waves = [(1.0 / len(flows), wave) for wave in flows]
+        waves += [
+            (PIN_WEIGHT, s.voltages_v["pin"]) for s in states.values() if "pin" in s.voltages_v
+        ]
         finer = follow(phase, waves, grid.points + -grid.points % 4)
         states = _solve_on(circuit, finer, grid, _at(phase, states, finer))
         phase = finer

@@ -18,6 +18,8 @@ MAX_PULSES = 4
 """Pulses a period that are kept; more than two is chatter already."""
 # edges of each kind: those of the pulses kept, and one more at either end
 _EDGES = MAX_PULSES + 2
+CROSSING_STEPS = 4
+LEAST_SLOPE = 0.05
 ONE_SIDED_RATIO = 0.1
 """Light of one half period over that of the other, below which the detector is one-sided."""
 
@@ -147,10 +149,36 @@ def _edges(
 def _crossing(
     time: FloatArray, wave: FloatArray, rows: IntArray, at: IntArray, level: FloatArray
 ) -> FloatArray:
-    """Time at which the waveform passes a level between points `at` and `at` + 1."""
-    y0, y1 = wave[rows, at], wave[rows, at + 1]
-    t0, t1 = time[rows, at], time[rows, at + 1]
-    return np.asarray(t0 + (t1 - t0) * (y0 - level[rows]) / (y0 - y1))
+    """Time at which the waveform passes a level between points `at` and `at` + 1.
+
+    On a cubic whose slopes at both points are those between the chords there: it rises or falls
+    throughout, as the waveform does.
+    """
+    last = wave.shape[1] - 1
+    t, y = ([a[rows, np.clip(at + k, 0, last)] for k in (-1, 0, 1, 2)] for a in (time, wave))
+    width, change = t[2] - t[1], y[2] - y[1]
+    begins = _slope_ratio(t[1] - t[0], y[1] - y[0], width, change)
+    ends = _slope_ratio(t[3] - t[2], y[3] - y[2], width, change)
+    wanted = (level[rows] - y[1]) / change
+    share = wanted
+    for _ in range(CROSSING_STEPS):
+        rest = 1.0 - share
+        reached = share * (begins * rest**2 + share * (3.0 - 2.0 * share - ends * rest))
+        slope = begins * rest * (1.0 - 3.0 * share)
+        slope = slope + share * (6.0 * rest - ends * (2.0 - 3.0 * share))
+        share = np.clip(share + (wanted - reached) / np.maximum(slope, LEAST_SLOPE), 0.0, 1.0)
+    return np.asarray(t[1] + width * share)
+
+
+def _slope_ratio(
+    beside: FloatArray, moved: FloatArray, width: FloatArray, change: FloatArray
+) -> FloatArray:
+    """Slope between two chords, over that of the second: their harmonic mean, weighted."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        chord = (moved / beside) / (change / width)
+        own, other = 2.0 * width + beside, width + 2.0 * beside
+        mean = (own + other) / (own / chord + other)
+    return np.where(np.isfinite(chord) & (chord > 0.0), mean, np.where(beside > 0.0, 0.0, 1.0))
 
 
 def _in_time_order(edge: FloatArray, band: FloatArray) -> tuple[FloatArray, FloatArray]:
