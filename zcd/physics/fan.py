@@ -19,7 +19,7 @@ Left out: saturation, iron loss, skin effect, harmonics of the field. All arrays
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -292,3 +292,16 @@ def fan_torque_nm(speed_rpm: ArrayLike, at_rpm: ArrayLike, torque_nm: ArrayLike)
     """
     turning = np.asarray(speed_rpm, dtype=float) / np.asarray(at_rpm, dtype=float)
     return np.asarray(torque_nm * turning * np.abs(turning))
+
+
+def at_frequency(motor: Motor, frequency_hz: float) -> Motor:
+    """The same motor on mains of another frequency: its reactances go with it."""
+    ratio = frequency_hz / motor.frequency_hz
+    return replace(
+        motor,
+        frequency_hz=frequency_hz,
+        main_leak_ohm=ratio * np.asarray(motor.main_leak_ohm),
+        start_leak_ohm=ratio * np.asarray(motor.start_leak_ohm),
+        magnetising_ohm=ratio * np.asarray(motor.magnetising_ohm),
+        rotor_leak_ohm=ratio * np.asarray(motor.rotor_leak_ohm),
+    )
