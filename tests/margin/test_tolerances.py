@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from tests.boards import VARIANTS, board, mains, optocoupler
 from zcd.board.model import Capacitor, Harmonic
 from zcd.circuit.build import build_circuit
-from zcd.circuit.elements import Circuit, Junction, MainsHarmonic, Phototransistor
+from zcd.circuit.elements import Circuit, Junction, MainsHarmonic, Phototransistor, harmonics_of
 from zcd.margin.tolerances import Boards, Tolerance, draw, tolerances_of
 from zcd.physics.diode import forward_voltage_v
+from zcd.physics.mains import crossing_shift_rad, mains_voltage_v
 from zcd.physics.optocoupler import ctr_shape_ratio, shape_weight_ratio
 
 FloatArray = NDArray[np.float64]
@@ -42,8 +43,9 @@ def numbers(circuit: Circuit, size: int) -> FloatArray:
 def test_nothing_that_a_half_wave_board_has_is_forgotten() -> None:
     assert [
         *("mains voltage", "mains frequency", "temperature"),
-        *("harmonic 3", "phase of harmonic 3", "harmonic 5", "phase of harmonic 5"),
-        *("harmonic 7", "phase of harmonic 7"),
+        *("harmonic 3 at the peak", "harmonic 3 at the crossing"),
+        *("harmonic 5 at the peak", "harmonic 5 at the crossing"),
+        *("harmonic 7 at the peak", "harmonic 7 at the crossing"),
         *("R1", "R2", "R3"),
         *("forward drop of D1", "leakage of D1", "forward drop of OC1", "leakage of OC1"),
         *("CTR of OC1", "CTR shape of OC1", "dark current of OC1"),
@@ -159,6 +161,21 @@ def test_harmonics_keep_the_limits_of_the_standard(published: SimpleNamespace) -
     together = np.sqrt(sum(np.square(r) for r in ratios.values()))
     assert np.all(together <= 0.08 * (1 + published.rtol))
     assert_allclose(together[0], 0.08)
+
+
+def test_parts_of_a_harmonic_bend_the_peak_or_move_the_crossing() -> None:
+    peak, crossing = one("harmonic 5 at the peak"), one("harmonic 5 at the crossing")
+    shares = np.array([[0.0, 0.5], [1.0, 0.5], [0.5, 0.0], [0.5, 1.0], [1.0, 1.0], [0.5, 0.5]])
+    circuit = draw(BOARD, [peak, crossing], shares).circuit
+    orders, ratios, phases = harmonics_of(circuit)
+    (rising, _) = crossing_shift_rad(orders[:, 0], ratios, phases)
+    assert_allclose(rising[[0, 1, 5]], 0.0, atol=1e-9)
+    assert_allclose(rising[2:4], [np.arcsin(0.06), -np.arcsin(0.06)], rtol=0.05)
+    top = mains_voltage_v(
+        np.full((6, 1), np.pi / 2), np.full(6, np.sqrt(0.5)), *harmonics_of(circuit)
+    )
+    assert_allclose(top[[0, 1, 5], 0], [0.94, 1.06, 1.0], rtol=1e-9)
+    assert_allclose(ratios[0], [0.06] * 5 + [0.0], atol=1e-12)
 
 
 def test_harmonics_written_in_the_file_are_certain() -> None:

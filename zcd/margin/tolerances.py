@@ -20,7 +20,6 @@ FloatArray = NDArray[np.float64]
 
 HARMONIC_ORDERS = (3, 5, 7)
 """The strongest that a public network may have; the orders above them move little."""
-QUARTER_TURNS = (0.0, 0.25, 0.5, 0.75)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +46,16 @@ class Boards:
     circuit: Circuit
     thresholds: Thresholds
 
+    def rows(self, index: NDArray[np.intp]) -> Boards:
+        """Some of them."""
+        low, high = (
+            np.asarray(level)[index] if np.ndim(level) else level
+            for level in (self.thresholds.low_v, self.thresholds.high_v)
+        )
+        return Boards(
+            circuit=self.circuit.rows(index), thresholds=Thresholds(low_v=low, high_v=high)
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerance:
@@ -59,7 +68,7 @@ class Tolerance:
     low, high : float
         Its ends.
     unit : str
-        Of the ends; empty for a factor, a share or an offset.
+        Of the ends; ``x`` for a factor, empty for a ratio.
     source : str
         Where the ends come from.
     put : callable
@@ -67,8 +76,8 @@ class Tolerance:
     in_logs : bool
         Whether it is spread evenly in logs.
     extremes : tuple of float
-        Shares (0 = low, 1 = high) at which the worst is to be found; more than the ends where
-        the quantity is an angle.
+        Shares (0 = low, 1 = high) at which the worst is to be found; the ends, and the middle
+        where that may be worse than both.
     """
 
     name: str
@@ -107,8 +116,10 @@ def draw(board: Board, tolerances: Sequence[Tolerance], shares: FloatArray) -> B
     for tolerance, share in zip(tolerances, shares.T, strict=True):
         drawn = tolerance.put(drawn, tolerance.amount(share))
     circuit = build_circuit(board, drawn.conditions)
-    for edit in drawn.edits:
-        circuit = edit(circuit)
+    for change in drawn.edits:
+        circuit = change(circuit)
+    if circuit.size < len(shares):  # only thresholds differ
+        circuit = circuit.scale("mains", "rms_v", np.ones(len(shares)))
     return Boards(circuit=circuit, thresholds=drawn.thresholds)
 
 
@@ -186,36 +197,46 @@ def _supply(board: Board) -> Iterator[Tolerance]:
 
 
 def _harmonics(board: Board) -> Iterator[Tolerance]:
-    """Amplitude and phase of each of the strong harmonics, unless the board file gives some."""
+    """The strong harmonics, unless the board file gives some, in two parts each.
+
+    One part is in phase with the fundamental and flattens or sharpens the peak; the other is in
+    quadrature and moves the crossing.
+    """
     if board.mains.harmonics:
         return
     limits = columns("harmonics_limits")
-    source = default("mains.distortion").why
     for order in HARMONIC_ORDERS:
         limit = float(limits["limit_ratio"][limits["order"] == order][0])
-        yield Tolerance(
-            name=f"harmonic {order}", low=0.0, high=limit, unit="",
-            source=source, put=edit(_harmonic_ratio(order)),
-        )  # fmt: skip
-        yield Tolerance(
-            name=f"phase of harmonic {order}", low=-np.pi, high=np.pi, unit="rad",
-            source=source, put=edit(_harmonic_phase(order)), extremes=QUARTER_TURNS,
-        )  # fmt: skip
+        for place, part in (("peak", 1.0), ("crossing", 1j)):
+            yield Tolerance(
+                name=f"harmonic {order} at the {place}", low=-limit, high=limit, unit="",
+                source=default("mains.distortion").why, put=edit(_harmonic(order, part)),
+                extremes=(0.0, 0.5, 1.0),
+            )  # fmt: skip
 
 
-def _harmonic_ratio(order: int) -> Callable[[Circuit, FloatArray], Circuit]:
-    """What adds a harmonic, as far as those before it leave room within the distortion limit."""
+def _harmonic(order: int, part: complex) -> Callable[[Circuit, FloatArray], Circuit]:
+    """What puts in one part of a harmonic; the other is kept, and so is the distortion limit.
 
-    def add(circuit: Circuit, ratio: FloatArray) -> Circuit:
-        others = sum(np.square(h.ratio) for h in circuit.of(MainsHarmonic))
+    Both parts at their ends make a harmonic at its limit between them, not above it.
+    """
+    ref = f"mains.h{order}"
+
+    def put(circuit: Circuit, ratio: FloatArray) -> Circuit:
+        found = {h.ref: h for h in circuit.of(MainsHarmonic)}
+        before = found.pop(ref, None)
+        phasor = part * ratio
+        if before is not None:
+            phasor = phasor + before.ratio * np.exp(1j * np.asarray(before.phase_rad))
+        others = sum(np.square(h.ratio) for h in found.values())
         room = np.sqrt(np.maximum(default("mains.distortion").value ** 2 - others, 0.0))
-        return circuit.add(mains_harmonic(order, ratio=np.minimum(ratio, room), phase_rad=0.0))
+        longest = np.maximum(np.abs(phasor.real), np.abs(phasor.imag))
+        harmonic = mains_harmonic(
+            order, ratio=np.minimum(longest, room), phase_rad=np.angle(phasor)
+        )
+        return circuit.without(ref).add(harmonic)
 
-    return add
-
-
-def _harmonic_phase(order: int) -> Callable[[Circuit, FloatArray], Circuit]:
-    return lambda circuit, phase: circuit.change(f"mains.h{order}", phase_rad=phase)
+    return put
 
 
 def _both_ways(
@@ -225,14 +246,14 @@ def _both_ways(
     middle = 1.0 if factor else 0.0
     return Tolerance(
         name=name, low=middle - taken.value, high=middle + taken.value,
-        unit="" if factor else taken.unit, source=taken.why, put=put,
+        unit="x" if factor else taken.unit, source=taken.why, put=put,
     )  # fmt: skip
 
 
 def _of_resistor(resistor: Resistor) -> Tolerance:
     ratio = resistor.tolerance_ratio
     return Tolerance(
-        name=resistor.ref, low=1.0 - ratio, high=1.0 + ratio, unit="",
+        name=resistor.ref, low=1.0 - ratio, high=1.0 + ratio, unit="x",
         source="the board file's tolerance", put=scaled(resistor.ref, "resistance_ohm"),
     )  # fmt: skip
 
@@ -290,7 +311,7 @@ def _leaking(circuit: Circuit, refs: Sequence[str], factor: FloatArray) -> Circu
 def _leakage(ref: str, put: Callable[[Draw, FloatArray], Draw]) -> Tolerance:
     typical, least = default("junction.typical_leak_ratio"), default("spread.least_leak_ratio")
     return Tolerance(
-        name=f"leakage of {ref}", low=least.value, high=1.0 / typical.value, unit="",
+        name=f"leakage of {ref}", low=least.value, high=1.0 / typical.value, unit="x",
         source="up to the data sheet's maximum", put=put, in_logs=True,
     )  # fmt: skip
 
@@ -313,7 +334,7 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
     )  # fmt: skip
     least, most = default("spread.least_leak_ratio"), default("spread.most_dark")
     yield Tolerance(
-        name=f"dark current of {opto.ref}", low=least.value, unit="", in_logs=True,
+        name=f"dark current of {opto.ref}", low=least.value, unit="x", in_logs=True,
         high=most.value / float(dark_current_a(25.0)),
         source=most.why, put=scaled(opto.ref, "dark_a"),
     )  # fmt: skip
@@ -323,7 +344,7 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
     yield _both_ways(f"turn-off of {opto.ref}", miller, scaled(miller_ref, "capacitance_f"))
     knee = default("spread.knee")
     yield Tolerance(
-        name=f"saturation of {opto.ref}", low=1.0 / knee.value, high=knee.value, unit="",
+        name=f"saturation of {opto.ref}", low=1.0 / knee.value, high=knee.value, unit="x",
         source=knee.why, put=scaled(opto.ref, "knee_ratio"), in_logs=True,
     )  # fmt: skip
 

@@ -1,0 +1,147 @@
+"""Worst corners against all corners, tried one by one."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from numpy.typing import NDArray
+
+from tests.diagnosis.boards import TEXTS, board
+from zcd.board.files import parse_board
+from zcd.board.model import Board
+from zcd.engine.solve import solve
+from zcd.margin import judged as judged_module
+from zcd.margin.corners import find_corners
+from zcd.margin.judged import Judged, judged
+from zcd.margin.stress import resistor_stress
+from zcd.margin.tolerances import Tolerance, draw, tolerances_of
+from zcd.sync.lock import RULES, lock_of
+
+FloatArray = NDArray[np.float64]
+
+
+def some(whole: Board, *words: str) -> list[Tolerance]:
+    """Tolerances of a board whose names begin with one of these words."""
+    return [t for t in tolerances_of(whole) if t.name.startswith(words)]
+
+
+def all_corners(whole: Board, tolerances: list[Tolerance]) -> tuple[FloatArray, Judged]:
+    """Every combination of ends, judged."""
+    shares = np.array(list(product(*(t.extremes for t in tolerances))))
+    return shares, judged(draw(whole, tolerances, shares), whole)
+
+
+PARTS = ("mains voltage", "temperature", "R1", "CTR of", "low threshold", "turn-off")
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("half-wave", PARTS),
+        ("clamped", (*PARTS, "forward drop of OC1")),
+        ("bridge", PARTS),
+        ("two-led", ("mains", "R", "CTR", "high threshold")),
+        ("half-wave", ("harmonic 3", "harmonic 5", "CTR of", "mains voltage")),
+        ("rectifier first", ("leakage", "dark current", "CTR of", "temperature", "logic supply")),
+        ("across the LED", ("C1", "R1", "CTR", "forward drop of OC1", "mains frequency")),
+        ("emitter follower", ("mains", "CTR", "pull", "saturation", "temperature")),
+    ],
+)
+def test_no_corner_is_worse(name: str, words: tuple[str, ...]) -> None:
+    """For every rule of lock and stress, the smallest margin of all combinations of ends."""
+    whole = board(name)
+    tolerances = some(whole, *words)
+    assert 4 <= len(tolerances) <= 7
+    found = find_corners(whole, tolerances)
+    shares, every = all_corners(whole, tolerances)
+    # in another batch a board is solved on other points: edges move by a microsecond or so
+    assert_allclose(found.margins, every.margins.min(axis=0), rtol=5e-3, atol=2e-3)
+    for rule, corner in enumerate(found.shares):
+        (same,) = np.flatnonzero(np.all(shares == corner, axis=1))
+        assert_allclose(every.margins[same, rule], found.margins[rule], rtol=5e-3, atol=2e-3)
+
+
+def test_an_edge_has_its_worst_corner_late_or_early() -> None:
+    """The rising edge of this board comes late with a strong part and early with a weak one:
+    between the two ends of the CTR lies the best, not the worst."""
+    whole = parse_board(
+        TEXTS["half-wave"].replace("47k", "33k") + '[controller]\nedge = "rising"\n'
+    )
+    (ctr,) = some(whole, "CTR of")
+    three = judged(draw(whole, [ctr], np.array([[0.0], [0.5], [1.0]])), whole)
+    weak, middle, strong = three.margins[:, RULES.index("edge offset")]
+    assert middle > max(weak, strong)
+    tolerances = some(whole, "CTR of", "temperature", "mains voltage", "turn-off")
+    found = find_corners(whole, tolerances)
+    _, every = all_corners(whole, tolerances)
+    assert_allclose(found.margins, every.margins.min(axis=0), rtol=5e-3, atol=2e-3)
+
+
+def test_places_name_what_moves_the_rule_and_where_it_sits() -> None:
+    """Weak part, low mains, hot and guaranteed thresholds make the edge late; leakage does not."""
+    whole = board()
+    found = find_corners(whole, tolerances_of(whole))
+    places = {t.name: amount for t, amount in found.places(RULES.index("edge offset"))}
+    assert next(iter(places)) == "CTR of OC1"
+    assert_allclose(places["CTR of OC1"], whole.optocoupler.ctr_min_ratio)
+    assert_allclose(places["mains voltage"], whole.mains.low_rms_v)
+    assert_allclose(places["temperature"], whole.service.hot_degc)
+    assert_allclose(places["low threshold"], whole.controller.low_threshold_v)
+    assert "leakage of D1" not in places
+
+
+def test_resistor_power_at_its_corner_in_exact_arithmetic() -> None:
+    """100 k and 150 k of 5 % at 253 V: V^2 R1 / (R1 + R2)^2 / 2, R1 high and R2 low."""
+    whole = board()
+    found = find_corners(whole, some(whole, "mains voltage", "R", "temperature"))
+    power = found.margins[found.names.index("R1 power")]
+    watts = 253.0**2 * 105e3 / (105e3 + 142.5e3) ** 2 / 2.0
+    # the drops of rectifier and LED, about 2 V of 358 V, take 1 % or so
+    assert_allclose(1.0 - power, watts / 0.125, rtol=0.02)
+
+
+# ------------------------------------------------------------------ the judge
+
+
+def test_judged_is_lock_and_stress_of_each_board() -> None:
+    whole = board()
+    tolerances = tolerances_of(whole)
+    shares = np.random.default_rng(8).random((40, len(tolerances)))
+    boards = draw(whole, tolerances, shares)
+    found = judged(boards, whole)
+    assert found.names[: len(RULES)] == RULES
+    row = 7
+    alone = draw(whole, tolerances, shares[row : row + 1])
+    solution = solve(alone.circuit)
+    (first, *_) = resistor_stress(solution, whole, whole.service.hot_degc)
+    share = first.power_w[0] / first.power_limit_w
+    assert_allclose(1.0 - found.margins[row, found.names.index("R1 power")], share, rtol=1e-3)
+    assert found.lock_margin[row] == found.margins[row, : len(RULES)].min()
+
+
+def test_nominal_board_has_the_margins_of_its_lock() -> None:
+    whole = board()
+    nominal = draw(whole, [], np.empty((1, 0)))
+    found = judged(nominal, whole)
+    assert_allclose(
+        found.margins[:, : len(RULES)], lock_of(nominal.circuit, whole).margins, rtol=0.02
+    )
+
+
+def test_pieces_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = board()
+    tolerances = tolerances_of(whole)
+    boards = draw(whole, tolerances, np.random.default_rng(9).random((50, len(tolerances))))
+    together = judged(boards, whole)
+    monkeypatch.setattr(judged_module, "PIECE_ROWS", 7)
+    assert_allclose(judged(boards, whole).margins, together.margins, rtol=1e-2, atol=1e-2)
+
+
+def test_first_failed_is_the_first_rule_in_order() -> None:
+    names = ("a", "b", "c")
+    found = Judged(names=names, margins=np.array([[1, -1, -2], [1, 1, 1], [-0.1, -5, 1.0]]))
+    assert found.first_failed.tolist() == [1, -1, 0]
+    assert found.passes.tolist() == [False, True, False]

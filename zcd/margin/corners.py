@@ -1,0 +1,164 @@
+"""True corners: for each rule, every tolerance at the end that is worse for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board
+from zcd.margin.judged import judged
+from zcd.margin.tolerances import Tolerance, draw
+from zcd.sync.lock import RULES
+
+FloatArray = NDArray[np.float64]
+
+LEAST_GAIN = 1e-3
+"""A margin that moves by less has not moved: what the points in time leave undecided."""
+LEAST_SHARE = 1e-3
+"""A tolerance with less than this share of the largest effect is left at its end."""
+NAMED_SHARE = 0.02
+"""And with less than this it is not named."""
+MOST_PASSES = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Corners:
+    """The worst corner of every rule.
+
+    Parameters
+    ----------
+    tolerances : tuple of Tolerance
+        d of them.
+    names : tuple of str
+        k rules, as in `Judged`.
+    margins : ndarray, shape (k,)
+        Of each rule at its own corner.
+    shares : ndarray, shape (k, d)
+        Where each tolerance sits there, from 0 (low end) to 1.
+    effects : ndarray, shape (k, d)
+        How far each tolerance alone lowers the margin from the middle of all spans.
+    """
+
+    tolerances: tuple[Tolerance, ...]
+    names: tuple[str, ...]
+    margins: FloatArray
+    shares: FloatArray
+    effects: FloatArray
+
+    def places(self, rule: int) -> list[tuple[Tolerance, float]]:
+        """Tolerances and amounts at the corner of a rule, those with the largest effect first.
+
+        Those that hardly touch it are left out.
+        """
+        effects = self.effects[rule]
+        order = np.argsort(-effects, kind="stable")
+        return [
+            (self.tolerances[d], float(self.tolerances[d].amount(self.shares[rule, d])))
+            for d in order
+            if effects[d] > NAMED_SHARE * effects[order[0]]
+        ]
+
+
+def find_corners(board: Board, tolerances: Sequence[Tolerance]) -> Corners:
+    """Find the worst corner of every rule.
+
+    Parameters
+    ----------
+    board : Board
+    tolerances : sequence of Tolerance
+        At least one.
+
+    Returns
+    -------
+    corners : Corners
+
+    Notes
+    -----
+    The worse end of each tolerance is read off in the middle of all spans, one tolerance at a
+    time. The opposite corner is tried too: an edge may be late in one and early in the other; and
+    a corner found for one rule may be the worst for another. From the worst of them, each
+    tolerance is tried at its other ends until none makes the rule worse; rules of stress are
+    monotone but for harmonics. That no corner is worse is what the tests
+    check, on boards small enough to try them all.
+    """
+    search = _Search(board, tuple(tolerances))
+    starts = search.from_the_middle()
+    search.judge(starts)
+    search.judge(1.0 - starts)
+    search.improve()
+    return Corners(
+        tolerances=search.tolerances,
+        names=search.names,
+        margins=search.margins,
+        shares=search.shares,
+        effects=search.effects,
+    )
+
+
+class _Search:
+    """The lowest margin found so far for every rule, and where.
+
+    The ends that may be tried: end e puts tolerance `which[e]` at share `share[e]`.
+    """
+
+    def __init__(self, board: Board, tolerances: tuple[Tolerance, ...]) -> None:
+        self.board, self.tolerances = board, tolerances
+        self.which = np.array([d for d, t in enumerate(tolerances) for _ in t.extremes])
+        self.share = np.array([share for t in tolerances for share in t.extremes])
+        self.names: tuple[str, ...]
+        self.margins: FloatArray
+        self.shares: FloatArray
+        self.effects: FloatArray
+
+    def judge(self, shares: FloatArray) -> FloatArray:
+        """Margins of all rules, shape (n, k); a lower one than before is remembered."""
+        rows, member = np.unique(shares, axis=0, return_inverse=True)
+        found = judged(draw(self.board, self.tolerances, rows), self.board).margins
+        lowest = np.argmin(found, axis=0)
+        least = found[lowest, np.arange(found.shape[1])]
+        lower = least < self.margins
+        self.shares[lower], self.margins[lower] = rows[lowest[lower]], least[lower]
+        return found[member.ravel()]
+
+    def from_the_middle(self) -> FloatArray:
+        """The ends that are worse for each rule, each tolerance alone; shape (k, d)."""
+        middle = np.full((1 + self.which.size, len(self.tolerances)), 0.5)
+        middle[np.arange(self.which.size) + 1, self.which] = self.share
+        found = judged(draw(self.board, self.tolerances, middle), self.board)
+        lowered = found.margins[0] - found.margins[1:]
+        rules = np.arange(len(found.names))
+        self.names, self.margins = found.names, np.full(rules.size, np.inf)
+        self.shares, self.effects = np.full((2, rules.size, len(self.tolerances)), 0.5)
+        starts = np.empty_like(self.shares)
+        for d in range(len(self.tolerances)):
+            ends = np.flatnonzero(self.which == d)
+            worst = ends[np.argmax(lowered[ends], axis=0)]
+            starts[:, d] = self.share[worst]
+            self.effects[:, d] = lowered[worst, rules]
+        return starts
+
+    def improve(self) -> None:
+        """Try the other ends of each tolerance at the corners, until none is worse."""
+        bends = np.array([len(t.extremes) > 2 for t in self.tolerances])
+        size = np.abs(self.effects)
+        tried = size > LEAST_SHARE * size.max(axis=1, keepdims=True)
+        tried[len(RULES) :] &= bends
+        todo = np.arange(len(self.names))
+        for _ in range(MOST_PASSES):
+            rule, end = np.nonzero(tried[todo][:, self.which])
+            if not rule.size:
+                break
+            rule = todo[rule]
+            before = self.margins.copy()
+            moved = self.shares[rule].copy()
+            moved[np.arange(rule.size), self.which[end]] = self.share[end]
+            together = self.shares.copy()
+            gains = before[rule] - self.judge(moved)[np.arange(rule.size), rule]
+            for k in np.argsort(gains):  # the largest gain has the last word
+                if gains[k] > LEAST_GAIN:
+                    together[rule[k], self.which[end[k]]] = self.share[end[k]]
+            self.judge(together)
+            todo = np.flatnonzero(self.margins < before - LEAST_GAIN)

@@ -1,0 +1,164 @@
+"""A population of boards: the share that fails, how sure that is, and what fails first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import betaincinv, stdtrit
+
+from zcd.board.model import Board
+from zcd.margin.judged import Judged, judged
+from zcd.margin.tolerances import Tolerance, draw
+
+FloatArray = NDArray[np.float64]
+
+RUNS = 8
+PER_RUN = 128
+SEED = 4
+CONFIDENCE_RATIO = 0.95
+FEW = 10
+"""With fewer boards that fail, or that hold, the runs say little about their own spread."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Share:
+    """A share of a population, with the interval that holds it at `CONFIDENCE_RATIO`."""
+
+    ratio: float
+    low_ratio: float
+    high_ratio: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Population:
+    """Boards of one design, each with its own tolerances, under all that mains and heat may do.
+
+    Parameters
+    ----------
+    tolerances : tuple of Tolerance
+        d of them.
+    shares : ndarray, shape (runs, n, d)
+        Where each board lies within each, from 0 to 1; runs are independent of each other.
+    judged : Judged
+        All boards, run after run.
+    """
+
+    tolerances: tuple[Tolerance, ...]
+    shares: FloatArray
+    judged: Judged
+
+    @property
+    def size(self) -> int:
+        """How many boards."""
+        return self.judged.passes.size
+
+    @property
+    def failing(self) -> Share:
+        """Share of the boards that break a rule."""
+        fails = ~self.judged.passes
+        return failing_share(fails.reshape(self.shares.shape[:2]))
+
+    @property
+    def first_failures(self) -> dict[str, float]:
+        """Share of the boards that break each rule first, largest first."""
+        first = self.judged.first_failed
+        counts = {name: int(np.sum(first == k)) for k, name in enumerate(self.judged.names)}
+        ranked = sorted(counts.items(), key=lambda item: -item[1])
+        return {name: count / self.size for name, count in ranked if count}
+
+
+def draw_population(
+    board: Board,
+    tolerances: Sequence[Tolerance],
+    *,
+    per_run: int = PER_RUN,
+    runs: int = RUNS,
+    seed: int = SEED,
+) -> Population:
+    """Draw a population and judge every board.
+
+    Parameters
+    ----------
+    board : Board
+    tolerances : sequence of Tolerance
+    per_run, runs : int
+        Boards in each run, and how many runs.
+    seed : int
+
+    Returns
+    -------
+    population : Population
+    """
+    rng = np.random.default_rng(seed)
+    shares = np.stack([even_points(per_run, len(tolerances), rng) for _ in range(runs)])
+    found = judged(draw(board, tolerances, shares.reshape(runs * per_run, -1)), board)
+    return Population(tolerances=tuple(tolerances), shares=shares, judged=found)
+
+
+def even_points(size: int, dimensions: int, rng: np.random.Generator) -> FloatArray:
+    """Points that fill the unit cube evenly, shifted by chance as a whole.
+
+    Parameters
+    ----------
+    size, dimensions : int
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    points : ndarray, shape (size, dimensions)
+        Multiples of the square roots of the primes, modulo 1. Each point by itself is uniform,
+        so that the mean over several shifts is without bias and their spread tells its error.
+
+    References
+    ----------
+    .. [1] R. D. Richtmyer, "The evaluation of definite integrals, and a quasi-Monte-Carlo method
+       based on the properties of algebraic numbers", Los Alamos report LA-1342, 1951.
+    .. [2] R. Cranley and T. N. L. Patterson, "Randomization of number theoretic methods for
+       multiple integration", SIAM Journal on Numerical Analysis 13(6), pp. 904-914, 1976.
+    """
+    steps = np.sqrt(_primes(dimensions))
+    return np.asarray((rng.random(dimensions) + np.arange(1, size + 1)[:, None] * steps) % 1.0)
+
+
+def _primes(count: int) -> FloatArray:
+    """The first primes."""
+    found: list[int] = []
+    candidate = 2
+    while len(found) < count:
+        if all(candidate % prime for prime in found):
+            found.append(candidate)
+        candidate += 1
+    return np.array(found, dtype=float)
+
+
+def failing_share(fails: NDArray[np.bool_]) -> Share:
+    """The share of boards that fail, from several runs.
+
+    Parameters
+    ----------
+    fails : ndarray of bool, shape (runs, n)
+
+    Returns
+    -------
+    share : Share
+        The interval comes from the spread of the runs (Student), as even points are better than
+        chance; where almost none or almost all fail, it is the exact binomial one (Clopper and
+        Pearson), as if the points were no better than chance.
+    """
+    runs, total = fails.shape[0], fails.size
+    count = int(fails.sum())
+    tail = 0.5 * (1.0 - CONFIDENCE_RATIO)
+    ratio = count / total
+    if min(count, total - count) < FEW:
+        # one-sided where there is nothing on the other side to be sure about
+        tail = 2.0 * tail if count in (0, total) else tail
+        low = float(betaincinv(count, total - count + 1, tail)) if count else 0.0
+        high = float(betaincinv(count + 1, total - count, 1.0 - tail)) if count < total else 1.0
+    else:
+        error = float(np.std(fails.mean(axis=1), ddof=1)) / np.sqrt(runs)
+        reach = float(stdtrit(runs - 1, 1.0 - tail)) * error
+        low, high = max(ratio - reach, 0.0), min(ratio + reach, 1.0)
+    return Share(ratio=ratio, low_ratio=low, high_ratio=high)
