@@ -20,6 +20,7 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.check import Check, check
 from zcd.margin.maps import LossMap
+from zcd.margin.spread import with_spread
 from zcd.show.findings import Case
 from zcd.sync.lock import Lock, judge
 
@@ -63,6 +64,12 @@ def solved_board(board: Board) -> Solved:
     """Solve and check a board."""
     solution = solve(build_circuit(board))
     return Solved(board=board, solution=solution, lock=judge(solution, board), check=check(board))
+
+
+@cache
+def spread_check(text: str = HOLDS) -> Check:
+    """A check with worst corners and a population."""
+    return with_spread(solved(text).check)
 
 
 SETTLED = ("dc K1.coil 11.5 V", "dc pin logic0 4.98 V", "ohm R2 OL")

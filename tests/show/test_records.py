@@ -24,6 +24,7 @@ KEYS = {
     "weak_headrooms",
     "life",
     "rules",
+    "spread",
     "advice",
     "assumptions",
     "odd_values",

@@ -59,6 +59,7 @@ def check(board_file: str, as_json: bool, report: str | None, plots: str | None)
     """
     from zcd.board.files import load_board
     from zcd.margin.check import check as check_board
+    from zcd.margin.spread import with_spread
     from zcd.show.files import require_place
     from zcd.show.output import draw, print_json, print_tables
 
@@ -67,7 +68,7 @@ def check(board_file: str, as_json: bool, report: str | None, plots: str | None)
     if plots:
         require_place(plots, folder=True)
     board = load_board(board_file)
-    found = check_board(board)
+    found = with_spread(check_board(board))
     if report or plots:
         draw(board, found, report, plots)
     if as_json:

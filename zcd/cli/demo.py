@@ -22,6 +22,7 @@ def demo(folder: str | None, as_json: bool) -> int:
     """
     from zcd.diagnosis.atlas import make_atlas
     from zcd.margin.check import check as check_board
+    from zcd.margin.spread import with_spread
     from zcd.show.demo import write_demo
     from zcd.show.findings import Case
     from zcd.show.output import diagnosed, draw, print_json, print_tables
@@ -29,7 +30,7 @@ def demo(folder: str | None, as_json: bool) -> int:
     made = write_demo(folder)
     atlas = make_atlas(made.job.board, made.job.meter)
     found = diagnosed(atlas, made.job.measured)
-    verdict = check_board(made.repaired)
+    verdict = with_spread(check_board(made.repaired))
     report = str(made.folder / "report.html")
     draw(made.repaired, verdict, report, None, Case(made.job, atlas.circuit, found))
     if as_json:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,6 +29,9 @@ from zcd.margin.stress import (
 from zcd.margin.surge import SurgeStress, surge_stress
 from zcd.refdata import default
 from zcd.sync.lock import Lock, judge
+
+if TYPE_CHECKING:
+    from zcd.margin.spread import Spread
 
 LEVELS = ("low", "nominal", "high", "weak", "strong")
 """Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
@@ -91,7 +95,8 @@ class Check:
 
     `resistors` and `reverse` are at the `levels`, with nominal resistors; `worst_resistors` at
     high mains with tolerances at their worse ends. `shorts` and `surge` are no part of the
-    verdict: see `zcd.margin.advice`.
+    verdict: see `zcd.margin.advice`. `spread`, where it was asked for, adds its rules to those of
+    the verdict.
     """
 
     board: Board
@@ -105,11 +110,17 @@ class Check:
     weak_headrooms: dict[str, Headroom]
     life: Life
     rules: tuple[Rule, ...]
+    spread: Spread | None = None
+
+    @property
+    def every_rule(self) -> tuple[Rule, ...]:
+        """The rules of the verdict, those at the worst corners last."""
+        return self.rules + (self.spread.rules if self.spread else ())
 
     @property
     def passes(self) -> bool:
         """The overall verdict."""
-        return all(rule.passes for rule in self.rules)
+        return all(rule.passes for rule in self.every_rule)
 
 
 def check(board: Board) -> Check:

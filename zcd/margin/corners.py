@@ -58,7 +58,7 @@ class Corners:
         return [
             (self.tolerances[d], float(self.tolerances[d].amount(self.shares[rule, d])))
             for d in order
-            if effects[d] > NAMED_SHARE * effects[order[0]]
+            if effects[d] > NAMED_SHARE * effects[order[0]] and self.shares[rule, d] != 0.5
         ]
 
 

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from zcd.board.model import Board
 from zcd.engine.solve import solve
-from zcd.margin.check import Rule
+from zcd.margin.check import Check, Rule
 from zcd.margin.corners import Corners, find_corners
 from zcd.margin.limits import limits_of
 from zcd.margin.population import Population, draw_population
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.sync.lock import RULES
 
+AT_CORNER = "worst corner: "
+"""Before the names of the rules."""
 LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
 
 
@@ -35,10 +37,20 @@ class Spread:
     rules: tuple[Rule, ...]
     population: Population
 
-    @property
-    def passes(self) -> bool:
-        """Whether every rule is kept at its own worst corner."""
-        return all(rule.passes for rule in self.rules)
+
+def with_spread(check: Check) -> Check:
+    """A check with the worst corners of its board and a population of its kind.
+
+    Parameters
+    ----------
+    check : Check
+
+    Returns
+    -------
+    check : Check
+        Its verdict then counts the rules at the worst corners too.
+    """
+    return replace(check, spread=spread_of(check.board))
 
 
 def spread_of(board: Board) -> Spread:
@@ -67,7 +79,7 @@ def _corner_rules(board: Board, corners: Corners) -> tuple[Rule, ...]:
     drawn = draw(board, corners.tolerances, corners.shares[of_stress])
     lock = [
         Rule(
-            name=f"worst corner: {name}",
+            name=f"{AT_CORNER}{name}",
             value=float("nan"),
             limit=float("nan"),
             at_least=True,
@@ -79,7 +91,7 @@ def _corner_rules(board: Board, corners: Corners) -> tuple[Rule, ...]:
     ]
     stress = [
         Rule(
-            name=f"worst corner: {limit.name}",
+            name=f"{AT_CORNER}{limit.name}",
             value=float(limit.value[row]),
             limit=float(limit.limit[row]),
             at_least=False,

@@ -13,6 +13,7 @@ from zcd.margin.advice import advice
 from zcd.margin.check import Check
 from zcd.margin.headroom import Headroom
 from zcd.margin.stress import ResistorStress, ReverseStress
+from zcd.show.spread_records import spread_record
 
 Record = dict[str, Any]
 
@@ -46,6 +47,7 @@ def check_record(check: Check) -> Record:
         life               design_rule_years, acceleration_years
         rules              list: name, value, limit, unit, at_least, passes, source,
                            remark; value and limit in `unit`, a factor where that is empty
+        spread             worst corners and population, as in `zcd.show.spread_records`
         advice             list like ``rules``: single shorts and the surge; no part of the
                            verdict
         assumptions        list: key, value, source
@@ -76,6 +78,7 @@ def check_record(check: Check) -> Record:
         "weak_headrooms": {name: _headroom(h) for name, h in check.weak_headrooms.items()},
         "life": asdict(check.life),
         "rules": [asdict(rule) for rule in check.rules],
+        "spread": check.spread and spread_record(check.spread),
         "advice": [asdict(rule) for rule in advice(check)],
         "assumptions": [asdict(assumption) for assumption in board.assumptions],
         "odd_values": list(odd_values(board)),

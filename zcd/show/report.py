@@ -31,6 +31,7 @@ from zcd.show.sheets import (
     shorts_sheet,
     surge_sheet,
 )
+from zcd.show.spread_sheets import spread_sheets
 from zcd.show.wording import SourceNotes, plain, verdict_text, version_text
 from zcd.sync.lock import Lock, judge
 
@@ -96,6 +97,7 @@ def write_report(
         "headroom": headroom_sheet(check),
         "life": life_sheet(check),
         "rules": rules_sheet(check, notes),
+        "spread": spread_sheets(check, notes),
         "shorts": shorts_sheet(check),
         "surge": surge_sheet(check, notes),
         "assumptions": assumptions_sheet(board, notes),

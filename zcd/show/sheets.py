@@ -10,6 +10,7 @@ from zcd.board.model import Board, Resistor
 from zcd.margin.advice import advice
 from zcd.margin.check import Check, Level, Rule
 from zcd.margin.shorts import Load, ShortStress
+from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress
 from zcd.show.wording import (
     NOTHING,
@@ -274,12 +275,14 @@ def _rule_name(rule: Rule) -> str:
 
 
 def failed_lines(check: Check) -> tuple[str, ...]:
-    """One line for each rule that fails."""
+    """One line for each rule that fails; at the worst corner only where it holds elsewhere."""
+    failed = [rule for rule in check.every_rule if not rule.passes]
+    known = {f"{AT_CORNER}{rule.name}" for rule in failed}
     return tuple(
         f"{FAILS}: {plain(rule.name)}, found {found_text(rule)}, asked {limit_text(rule)}"
         + (f" ({rule.remark})" if isnan(rule.value) and rule.remark else "")
-        for rule in check.rules
-        if not rule.passes
+        for rule in failed
+        if rule.name not in known
     )
 
 

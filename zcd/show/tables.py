@@ -27,6 +27,7 @@ from zcd.show.sheets import (
     shorts_sheet,
     surge_sheet,
 )
+from zcd.show.spread_sheets import spread_sheets
 from zcd.show.wording import SourceNotes, plain, to_ascii, verdict_text
 
 WIDEST = 100
@@ -61,6 +62,7 @@ def print_check(check: Check, console: Console) -> None:
         rules_sheet(check, notes),
         shorts_sheet(check),
         surge_sheet(check, notes),
+        *spread_sheets(check, notes),
     ):
         print_sheet(sheet, console)
     print_list("Read again", odd_values(check.board), console)

@@ -130,8 +130,8 @@ def years_text(years: float) -> str:
 
 def verdict_text(check: Check) -> str:
     """The overall verdict as one sentence."""
-    failed = sum(not rule.passes for rule in check.rules)
-    total = len(check.rules)
+    failed = sum(not rule.passes for rule in check.every_rule)
+    total = len(check.every_rule)
     if not failed:
         return f"The board holds: all {total} rules are kept."
     verb = "fails" if failed == 1 else "fail"
