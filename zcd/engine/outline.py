@@ -13,11 +13,11 @@ from zcd.circuit.elements import Phototransistor
 from zcd.engine.network import Network, column
 from zcd.engine.newton import base_currents, known_voltage
 from zcd.engine.trajectory import Trajectory
-from zcd.physics.optocoupler import REFERENCE_COLLECTOR_V
+from zcd.physics.optocoupler import collector_voltage_v
 
 FloatArray = NDArray[np.float64]
 
-MOST_SATURATED, LEAST_GAP_V, LEAST_CAPACITANCE_F = 0.999, 1e-9, 1e-15
+LEAST_GAP_V, LEAST_CAPACITANCE_F = 1e-9, 1e-15
 
 
 def lone_transistor(network: Network) -> Phototransistor | None:
@@ -62,12 +62,8 @@ def outline_v(
     sign = 1.0 if ends[0][0] == "active" else -1.0
     fixed_v = known_voltage(*ends, inputs_v)
     open_v = sign * current / load_s + fixed_v
-    # the drop over the load that the whole photocurrent would make
-    drop_v = photocurrent_a / (load_s * (1.0 + REFERENCE_COLLECTOR_V / early_v))
-    amplified = (open_v - drop_v) / (1.0 + drop_v / early_v)
-    share = np.clip(open_v / np.maximum(drop_v, LEAST_GAP_V), 0.0, MOST_SATURATED)
-    saturated = knee_v * np.log((1.0 + knee_ratio * share) / (1.0 - share))
-    gap_v = open_v - np.maximum(amplified, saturated)
+    drop_v = photocurrent_a / load_s
+    gap_v = open_v - collector_voltage_v(drop_v, open_v, knee_v, knee_ratio, early_v)
     across_v = open_v - _held(np.maximum(gap_v, LEAST_GAP_V), network, trajectory)
     return np.asarray(sign * (across_v - fixed_v))[None], np.asarray(across_v)
 

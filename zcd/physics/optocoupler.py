@@ -19,6 +19,7 @@ HIGH_SAMPLE_CTR_RATIO = 4.74
 
 _LEAST_CURRENT_A = 1e-9
 _JOIN_A = 0.5e-3
+_LEAST_DROP_V, _MOST_SATURATED = 1e-9, 0.999
 _HEAT_KNOWN_A = (0.3e-3, 15e-3)
 
 
@@ -257,9 +258,41 @@ def collector_share(
     """
     v = collector_emitter_v
     e = np.exp(np.clip(v / knee_v, -60.0, 60.0))
-    saturation = (e - 1.0) / (e + knee_ratio)
-    saturation_slope = e * (1.0 + knee_ratio) / ((e + knee_ratio) ** 2 * knee_v)
+    inverse = 1.0 / (e + knee_ratio)
+    saturation = (e - 1.0) * inverse
+    saturation_slope = e * inverse * inverse * ((1.0 + knee_ratio) / knee_v)
     scale = 1.0 / (1.0 + REFERENCE_COLLECTOR_V / early_v)
-    early = scale * (1.0 + np.maximum(v, 0.0) / early_v)
-    early_slope = np.where(v > 0, scale / early_v, 0.0)
+    early = scale + np.maximum(v, 0.0) * (scale / early_v)
+    early_slope = (v > 0) * (scale / early_v)
     return saturation * early, saturation_slope * early + saturation * early_slope
+
+
+def collector_voltage_v(
+    drop_v: FloatArray,
+    open_v: FloatArray,
+    knee_v: FloatArray,
+    knee_ratio: FloatArray,
+    early_v: FloatArray,
+) -> FloatArray:
+    """Where the transistor comes to rest on a load, nearly.
+
+    Parameters
+    ----------
+    drop_v : ndarray
+        What its current at VCE = 5 V would drop over the load. [V]
+    open_v : ndarray
+        What the load is fed from. [V]
+    knee_v, knee_ratio, early_v : ndarray
+        As for `collector_share`.
+
+    Returns
+    -------
+    collector_emitter_v : ndarray
+        Within some millivolts where it amplifies and where it is saturated, tens of millivolts
+        in between. [V]
+    """
+    drop = drop_v / (1.0 + REFERENCE_COLLECTOR_V / early_v)
+    amplified = (open_v - drop) / (1.0 + drop / early_v)
+    share = np.clip(open_v / np.maximum(drop, _LEAST_DROP_V), 0.0, _MOST_SATURATED)
+    saturated = knee_v * np.log((1.0 + knee_ratio * share) / (1.0 - share))
+    return np.asarray(np.maximum(amplified, saturated))
