@@ -8,7 +8,8 @@ damping at mains voltage.
 
 from __future__ import annotations
 
-from typing import Protocol
+from copy import copy
+from typing import Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,9 @@ FINEST_RATIO = 1e-4
 """Accuracy of a state, as a share of it, over the voltage at which Newton ends."""
 
 
+Points = tuple[NDArray[np.intp], NDArray[np.intp]]
+
+
 class Branch(Protocol):
     """A nonlinear two-node element in Newton's iteration.
 
@@ -42,6 +46,12 @@ class Branch(Protocol):
 
     def update(self, voltage_v: FloatArray) -> FloatArray:
         """Take the voltage that the linearised circuit gave; return what may be left."""
+
+    def points(self, at: Points) -> Self:
+        """Some points as a branch of their own, each a row."""
+
+    def put(self, at: Points, part: Self) -> None:
+        """Take over what some points came to."""
 
 
 class JunctionBranch:
@@ -83,6 +93,19 @@ class JunctionBranch:
         # beyond some volts rounding sets the limit: a dead short on mains has s of megavolts
         return _left(step, self.emission_v) / (1.0 + FINEST_RATIO * np.abs(self.state_v))
 
+    def points(self, at: Points) -> Self:
+        part = copy(self)
+        part.state_v = self.state_v[at][:, None]
+        for name in ("saturation_a", "emission_v", "series_ohm", "total_ohm"):
+            setattr(part, name, getattr(self, name)[at[0]])
+        if isinstance(self.offset_v, np.ndarray):
+            part.offset_v = self.offset_v[at[0]]
+        return part
+
+    def put(self, at: Points, part: Self) -> None:
+        for name in ("state_v", "voltage_v", "current_a"):
+            getattr(self, name)[at] = getattr(part, name)[:, 0]
+
 
 class BreakdownBranch(JunctionBranch):
     """The same diode beyond its breakdown voltage, conducting backwards."""
@@ -123,6 +146,17 @@ class TransistorBranch:
         crosses = (before - steepest) * (voltage_v - steepest) < 0
         self.state_v = np.where(crosses, steepest, voltage_v)
         return _left(voltage_v - before, self.knee_v)
+
+    def points(self, at: Points) -> Self:
+        part = copy(self)
+        part.state_v = self.state_v[at][:, None]
+        part.photocurrent_a = self.photocurrent_a[at][:, None]
+        for name in ("knee_v", "knee_ratio", "early_v", "steepest_v"):
+            setattr(part, name, getattr(self, name)[at[0]])
+        return part
+
+    def put(self, at: Points, part: Self) -> None:
+        self.state_v[at] = part.state_v[:, 0]
 
 
 def _left(step_v: FloatArray, bend_v: FloatArray) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,6 +84,15 @@ class Network:
         if node in self.known:
             return "known", self.known.index(node)
         return "reference", 0
+
+    def rows(self, index: NDArray[np.intp]) -> Network:
+        """Some rows of it, in any order, repeated or not; for Newton's method alone."""
+        return replace(
+            self,
+            conductance_s=self.conductance_s[index],
+            input_s=self.input_s[index],
+            injection_a=self.injection_a[index],
+        )
 
 
 def islands(circuit: Circuit) -> list[frozenset[str]]:

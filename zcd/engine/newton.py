@@ -12,11 +12,14 @@ from zcd.engine.network import Network
 from zcd.errors import SolverError
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 LinearSolve = Callable[[list[list[FloatArray]], list[FloatArray]], FloatArray]
 
 TOLERANCE_V = 1e-5
 """Newton ends when no branch can have more left to move."""
 MAX_STEPS = 80
+FEW_RATIO = 0.6
+"""Share of the points still moving below which it pays to take them out of their rows."""
 
 
 def newton(
@@ -32,7 +35,8 @@ def newton(
     inputs_v : ndarray, shape (u, n, m)
         Voltages of the known nodes.
     solve : callable
-        Linear solution from the entries of the nodal matrix and the currents.
+        Linear solution from the entries of the nodal matrix and the currents. With
+        `solve_points`, points that have arrived are left alone.
 
     Returns
     -------
@@ -43,10 +47,20 @@ def newton(
     SolverError
         If it does not converge.
     """
+    return _newton(network, branches, inputs_v, solve, MAX_STEPS)
+
+
+def _newton(
+    network: Network,
+    branches: Sequence[Branch],
+    inputs_v: FloatArray,
+    solve: LinearSolve,
+    most_steps: int,
+) -> FloatArray:
     k = network.active
     base = base_currents(network, inputs_v, inputs_v.shape[1:])
     left = np.inf
-    for _ in range(MAX_STEPS):
+    for step in range(1, most_steps + 1):
         matrix = [[network.conductance_s[:, i, j, None] for j in range(k)] for i in range(k)]
         currents = list(base)
         for branch in branches:
@@ -55,16 +69,38 @@ def newton(
             _add_branch(matrix, currents, branch, conductance,
                         current - conductance * (voltage - across))  # fmt: skip
         x = solve(matrix, currents)
-        lacking = [
-            branch.update(np.asarray(_end(branch.a, x, inputs_v) - _end(branch.b, x, inputs_v)))
-            for branch in branches
-        ]
-        left = max((float(np.max(m)) for m in lacking), default=0.0)
+        lacking = np.zeros(inputs_v.shape[1:])
+        for branch in branches:
+            across = np.asarray(_end(branch.a, x, inputs_v) - _end(branch.b, x, inputs_v))
+            np.maximum(lacking, branch.update(across), out=lacking)
+        left = float(np.max(lacking, initial=0.0))
         if left < TOLERANCE_V:
             return x
         if not np.isfinite(left):
             break
+        moving = lacking >= TOLERANCE_V
+        if solve is solve_points and np.count_nonzero(moving) < FEW_RATIO * moving.size:
+            row, column = np.nonzero(moving)
+            _finish(network, branches, inputs_v, x, (row, column), most_steps - step)
+            return x
     raise SolverError(f"the circuit did not converge: {left:.3g} V left")
+
+
+def _finish(
+    network: Network,
+    branches: Sequence[Branch],
+    inputs_v: FloatArray,
+    x: FloatArray,
+    at: tuple[IntArray, IntArray],
+    most_steps: int,
+) -> None:
+    """Go on with some points only, each as a row of its own, and put them into `x`."""
+    some = [branch.points(at) for branch in branches]
+    inputs = inputs_v[:, at[0], at[1], None]
+    found = _newton(network.rows(at[0]), some, inputs, solve_points, most_steps)
+    x[:, at[0], at[1]] = found[..., 0]
+    for branch, part in zip(branches, some, strict=True):
+        branch.put(at, part)
 
 
 def base_currents(
