@@ -40,7 +40,7 @@ def work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_a_board_that_holds(board: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(board)]) == 0
     out, err = capsys.readouterr()
-    assert out.splitlines()[1] == "The board holds: all 17 rules are kept."
+    assert out.splitlines()[1] == "The board holds: all 33 rules are kept."
     assert not [line for line in out.splitlines() if line != line.rstrip() or len(line) > 80]
     assert err == ""
 
