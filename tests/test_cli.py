@@ -65,7 +65,8 @@ def test_report_and_plots(board: Path, work: Path, capsys: pytest.CaptureFixture
     assert main(arguments) == 0
     assert json.loads(capsys.readouterr().out)
     found = sorted(str(path.relative_to(work)) for path in work.rglob("*") if path.is_file())
-    assert found == ["pictures/loss-map.png", "pictures/waveforms.png", "r.html"]
+    pictures = [f"pictures/{name}.png" for name in ("loss-map", "schematic", "waveforms")]
+    assert found == [*pictures, "r.html"]
 
 
 BAD = {

@@ -73,7 +73,7 @@ def test_a_place_that_cannot_be_written_is_refused(tmp_path: Path) -> None:
         save_figure(figure, tmp_path / "missing" / "a.svg")
 
 
-def test_both_pictures_go_into_a_folder(tmp_path: Path) -> None:
+def test_all_pictures_go_into_a_folder(tmp_path: Path) -> None:
     case = solved()
     paths = save_plots(
         tmp_path / "new",
@@ -82,5 +82,5 @@ def test_both_pictures_go_into_a_folder(tmp_path: Path) -> None:
         lock=case.lock,
         loss_map=lost_below(0.3, 0.2),
     )
-    assert [path.name for path in paths] == ["waveforms.png", "loss-map.png"]
+    assert [path.name for path in paths] == ["schematic.png", "waveforms.png", "loss-map.png"]
     assert all(path.is_file() for path in paths)

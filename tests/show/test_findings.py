@@ -6,8 +6,11 @@ from math import inf
 
 import pytest
 
+from tests.boards import VARIANTS
 from tests.show.demo import OPEN, SETTLED, atlas, card, case
+from zcd.circuit.build import build_circuit
 from zcd.diagnosis.card import Shown
+from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.rank import Ranked
 from zcd.diagnosis.readings import WORDS, Function, Reading, Side
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE, Caution
@@ -18,7 +21,10 @@ from zcd.show.findings import (
     amount_text,
     card_sheets,
     cautions_for,
+    failed_marks,
     measured_sheet,
+    node_texts,
+    part_texts,
     percent_text,
     probes_text,
     ranked_sheet,
@@ -167,3 +173,20 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
 )
 def test_cautions_are_those_of_the_sides(sides: tuple[Side, ...], due: tuple[Caution, ...]) -> None:
     assert cautions_for(sides) == due
+
+
+def test_readings_at_nodes_are_told_to_the_diagram() -> None:
+    found = case(("dc pin logic0 4.98 V", "dc K1.coil 11.5 V", "ohm R2 OL"))
+    assert node_texts(found.job.measured, found.circuit) == {"pin": "DC 4.98 V"}
+    assert node_texts(found.job.measured, found.circuit, "read ") == {"pin": "read DC 4.98 V"}
+    assert part_texts(found.job.measured, found.circuit) == {"K1.coil": "DC 11.5 V", "R2": "ohm OL"}
+
+
+def test_every_fault_is_marked_on_the_diagram() -> None:
+    """Each fault but those of no part is at a part or node of the element list."""
+    circuit = build_circuit(VARIANTS["contact closed"])
+    for fault in faults_of(circuit):
+        marks = failed_marks(Ranked(fault=fault, probability=1.0), circuit)
+        assert (marks == {}) == (fault.key == "healthy"), fault.key
+        assert all(ref in circuit or ref in circuit.nodes for ref in marks)
+    assert failed_marks(Ranked(fault=None, probability=1.0), circuit) == {}

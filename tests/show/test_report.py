@@ -107,8 +107,11 @@ def test_what_was_found_stands_before_the_pictures(repaired: str) -> None:
     assert "R2 is open" in text
     assert "flags reported: sync, fan" in text
     assert "4.98 V" in text
-    assert page.tags.count("svg") == 3
-    assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 3
+    assert page.tags.count("svg") == 5
+    assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 5
+    found = repaired[repaired.index('id="picture-found"') :]
+    assert "<title>R2, 150 kΩ, ohm OL, open</title>" in found[: found.index("</figure>")]
+    assert "<title>pin, DC 4.98 V</title>" in found[: found.index("</figure>")]
     ids = [value for name, value in page.attributes if name == "id"]
     assert len(ids) == len(set(ids))
 
@@ -138,10 +141,17 @@ def test_sections_are_in_order(html: str) -> None:
     ]
 
 
-def test_both_pictures_are_inside_with_words_for_those_who_cannot_see(html: str) -> None:
+def test_pictures_are_inside_with_words_for_those_who_cannot_see(html: str) -> None:
     page = Page(html)
-    assert page.tags.count("svg") == 2
-    assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 2
+    assert page.tags.count("svg") == 3
+    assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 3
+
+
+def test_the_diagram_says_what_a_good_board_reads(html: str) -> None:
+    drawn = html[html.index('id="picture-schematic"') :]
+    drawn = drawn[: drawn.index("</figure>")]
+    assert "<title>feed, AC 230 V</title>" in drawn
+    assert "<title>logic+, DC 5 V</title>" in drawn
 
 
 def test_ids_are_unique(html: str) -> None:

@@ -25,6 +25,17 @@ SIDE_TITLES = {
     Side.ISOLATED: "Isolated side, board under power",
     Side.MAINS: "Mains side, LIVE: only where the rest does not settle it",
 }
+NODE_FUNCTIONS = (Function.DC, Function.AC)
+REFERENCES = ("neutral", "logic0")
+PART_ENDINGS = {
+    " second LED": ".led2",
+    " LED": ".led",
+    " transistor": "",
+    " contact": ".contact",
+    " coil": ".coil",
+    " driver": ".driver",
+}
+"""How a fault names a piece of a part, and how the element list does."""
 CAUTIONS: dict[Side, tuple[Caution, ...]] = {
     Side.DEAD: DEAD,
     Side.ISOLATED: ISOLATED,
@@ -100,6 +111,58 @@ def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Sheet:
     )
     columns = ("", "reading", "probes", "shown")
     return Sheet(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
+
+
+def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "") -> dict[str, str]:
+    """Readings against a reference node, as words for the diagram such as ``DC 4.98 V``.
+
+    Parameters
+    ----------
+    measured : iterable of Measured
+        Those over parts or between other nodes are left out.
+    circuit : Circuit
+    before : str
+        Goes before each of them.
+
+    Returns
+    -------
+    texts : dict
+        Node -> words, one line for each reading.
+    """
+    texts: dict[str, list[str]] = {}
+    for m in measured:
+        reading = m.reading
+        if reading.function in NODE_FUNCTIONS and circuit.node(reading.b) in REFERENCES:
+            value = show_value(reading.function, m.value)
+            text = f"{before}{reading.function.upper()} {value}"
+            texts.setdefault(circuit.node(reading.a), []).append(text)
+    return {node: "\n".join(lines) for node, lines in texts.items()}
+
+
+def part_texts(measured: Iterable[Measured], circuit: Circuit) -> dict[str, str]:
+    """Readings over a part, as words for the diagram such as ``ohm 2.14 MΩ``, by the part."""
+    texts: dict[str, list[str]] = {}
+    for m in measured:
+        reading = m.reading
+        over = parts_over(circuit, reading.a, reading.b)
+        if over in circuit and circuit.node(reading.b) not in REFERENCES:
+            name = (
+                reading.function.upper() if reading.function in NODE_FUNCTIONS else reading.function
+            )
+            texts.setdefault(over, []).append(f"{name} {show_value(reading.function, m.value)}")
+    return {part: "\n".join(lines) for part, lines in texts.items()}
+
+
+def failed_marks(ranked: Ranked, circuit: Circuit) -> dict[str, str]:
+    """What the diagram marks for a fault: the part or node, and how it failed; empty for none."""
+    fault = ranked.fault
+    if fault is None:
+        return {}
+    key = fault.part
+    for words, ending in PART_ENDINGS.items():
+        if key.endswith(words):
+            key = key.removesuffix(words) + ending
+    return {key: fault.mode} if key in circuit or key in circuit.nodes else {}
 
 
 def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Sheet:

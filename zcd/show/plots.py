@@ -10,6 +10,8 @@ from zcd.margin.maps import LossMap
 from zcd.show.canvas import figure_svg, save_figure
 from zcd.show.files import make_folder, require_place
 from zcd.show.lossmap import loss_map_figure
+from zcd.show.schematic import schematic
+from zcd.show.sketch import sketch_figure
 from zcd.show.waveform import waveform_figure
 from zcd.sync.lock import Lock
 
@@ -19,7 +21,7 @@ __all__ = ["figure_svg", "loss_map_figure", "save_figure", "save_plots", "wavefo
 def save_plots(
     folder: str | Path, *, board: Board, solution: Solution, lock: Lock, loss_map: LossMap
 ) -> tuple[Path, ...]:
-    """Write both figures as PNG files.
+    """Write all figures as PNG files.
 
     Parameters
     ----------
@@ -37,7 +39,11 @@ def save_plots(
     InputError
         If they cannot be written.
     """
-    figures = (waveform_figure(board, solution, lock), loss_map_figure(board, loss_map))
+    figures = (
+        sketch_figure(schematic(board)),
+        waveform_figure(board, solution, lock),
+        loss_map_figure(board, loss_map),
+    )
     place = make_folder(folder)
     files = [place / f"{figure.get_gid()}.png" for figure in figures]
     for path in files:

@@ -10,14 +10,26 @@ import numpy as np
 
 from zcd.board.library import odd_values
 from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.points import expected_at_nodes
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.check import Check
 from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.show.files import write_whole
-from zcd.show.findings import Case, measured_sheet, ranked_sheet, sentence
+from zcd.show.findings import (
+    Case,
+    failed_marks,
+    measured_sheet,
+    node_texts,
+    part_texts,
+    ranked_sheet,
+    sentence,
+)
 from zcd.show.plots import figure_svg, loss_map_figure, waveform_figure
+from zcd.show.schematic import schematic
 from zcd.show.sheets import (
     FAILS,
     assumptions_sheet,
@@ -31,6 +43,7 @@ from zcd.show.sheets import (
     shorts_sheet,
     surge_sheet,
 )
+from zcd.show.sketch import Sketch, sketch_svg
 from zcd.show.spread_sheets import spread_sheets
 from zcd.show.wording import SourceNotes, plain, verdict_text, version_text
 from zcd.sync.lock import Lock, judge
@@ -105,12 +118,16 @@ def write_report(
         "sources": notes.sources,
         "caution_groups": CAUTION_GROUPS,
     }
+    circuit = build_circuit(board)
+    expected = expected_at_nodes(board, circuit, usual_meter() if case is None else case.job.meter)
     pictures = {
+        "schematic": sketch_svg(schematic(board, at_nodes=node_texts(expected, circuit))),
         "waveforms": figure_svg(waveform_figure(board, solution, lock)),
         "loss_map": figure_svg(loss_map_figure(board, loss_map)),
     }
     if case is not None:
         pictures["before"] = figure_svg(_before_figure(case))
+        pictures["found"] = sketch_svg(_found_sketch(case))
     return write_whole(path, _render(words, pictures).encode("utf-8"))
 
 
@@ -136,6 +153,16 @@ def _before_figure(case: Case) -> Figure:
         circuit = first.fault.edit(circuit, np.array([first.severity]))
     solution = solve(circuit)
     return waveform_figure(case.job.board, solution, judge(solution, case.job.board), name="before")
+
+
+def _found_sketch(case: Case) -> Sketch:
+    """The faulty board with what was read at its nodes, the likeliest fault marked."""
+    return schematic(
+        case.job.board,
+        at_nodes=node_texts(case.diagnosis.measured, case.circuit),
+        at_parts=part_texts(case.diagnosis.measured, case.circuit),
+        failed=failed_marks(case.diagnosis.ranked[0], case.circuit),
+    )
 
 
 def _render(words: dict[str, Any], pictures: dict[str, str]) -> str:

@@ -1,0 +1,51 @@
+"""What a meter shows at every node, against Ohm's law done by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from tests.boards import VARIANTS, board, pull_up, resistor
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.points import expected_at_nodes, node_readings
+from zcd.diagnosis.readings import Function
+
+TWO_LED = VARIANTS["two-led"]
+
+
+@pytest.mark.parametrize("name", VARIANTS)
+def test_every_node_but_the_two_references(name: str) -> None:
+    circuit = build_circuit(VARIANTS[name])
+    readings = node_readings(circuit)
+    assert sorted(r.a for r in readings) == sorted(set(circuit.nodes) - {"neutral", "logic0"})
+    assert {(r.function, r.b) for r in readings} == {
+        (Function.AC, "neutral"),
+        (Function.DC, "logic0"),
+    }
+
+
+def test_the_chain_divides_the_mains() -> None:
+    """R1 and R2 in series, then at most two LED drops (under 1.3 V) to neutral."""
+    shown = expected_at_nodes(TWO_LED, build_circuit(TWO_LED), usual_meter())
+    volts = {m.reading.a: m.value for m in shown}
+    assert volts["line"] == pytest.approx(230.0, abs=0.1)
+    assert volts["chain.1"] == pytest.approx(230.0 * 150.0 / 250.0, abs=1.3)
+    assert 0.9 < volts["led+"] < 1.3
+
+
+def test_the_meter_loads_the_chain() -> None:
+    """A meter of 100 kΩ at the joint stands parallel to the 150 kΩ below it: 230 V x 60 / 160."""
+    meter = replace(usual_meter(), ac_input_ohm=100e3)
+    shown = expected_at_nodes(TWO_LED, build_circuit(TWO_LED), meter)
+    volts = {m.reading.a: m.value for m in shown}
+    assert volts["chain.1"] == pytest.approx(230.0 * 60.0 / 160.0, abs=1.3)
+
+
+def test_a_dark_pin_stands_at_its_supply() -> None:
+    """Without light only the meter loads the pull-up: 5 V x 10 MΩ / (10 MΩ + 10 kΩ)."""
+    dark = board(chains=((resistor("R1", 10e6), resistor("R2", 10e6)),), output=pull_up(10e3))
+    shown = expected_at_nodes(dark, build_circuit(dark), usual_meter())
+    volts = {m.reading.a: m.value for m in shown}
+    assert volts["pin"] == pytest.approx(5.0 * 10e6 / (10e6 + 10e3), rel=0.01)
