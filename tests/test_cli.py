@@ -513,3 +513,29 @@ def test_tables_and_json_do_without_matplotlib_and_jinja(board: Path) -> None:
         arguments = shell("check", str(board), *extra, code=code)
         done = subprocess.run(arguments, capture_output=True, text=True, check=True)
         assert done.stderr == "heavy: []\n"
+
+
+def test_substitute_shows_what_fits(board: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["substitute", str(board), "--series", "E6", "--for", "R2"]) == 0
+    told = capsys.readouterr().out
+    assert "combinations keep all rules" in told
+    assert "CAUTION" in told
+    assert max(map(len, told.splitlines())) <= 80
+    assert main(["substitute", str(board), "--series", "E6", "--for", "R2", "--json"]) == 0
+    record = json.loads(capsys.readouterr().out)
+    assert record["chain"]["replaced"] == ["R2"]
+    assert record["chain"]["best"][0]["tightest"]["passes"]
+
+
+def test_substitute_tells_what_it_cannot_use(
+    board: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for arguments, told in (
+        (["--for", "R9"], '--for: found "R9"; allowed: resistors of the chain: R1, R2'),
+        (["--series", "E13"], '--series: found "E13"; allowed: one of E6'),
+        (["--style", "1207"], '--style: found "1207"'),
+        (["--drawer", str(tmp_path / "none.toml")], "none.toml: found no such file"),
+        (["--drawer", "x", "--series", "E6"], "--drawer says what there is"),
+    ):
+        assert main(["substitute", str(board), *arguments]) == 2
+        assert told in capsys.readouterr().err

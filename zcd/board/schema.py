@@ -38,7 +38,7 @@ def quantity(kind: Kind) -> BeforeValidator:
     return BeforeValidator(lambda found: parse_quantity(found, kind))
 
 
-def _short_form(key: str) -> BeforeValidator:
+def short_form(key: str) -> BeforeValidator:
     """Let a plain value stand for a table with this one key."""
     return BeforeValidator(
         lambda found: {key: found} if isinstance(found, str | int | float) else found
@@ -200,7 +200,7 @@ class ResistorTable(Table):
     working_voltage: WorkingVoltage | None = quantity_or_none(kinds.WORKING_VOLTAGE)
 
 
-ResistorItem = Annotated[ResistorTable, _short_form("value")]
+ResistorItem = Annotated[ResistorTable, short_form("value")]
 _RESISTORS = 'a list of resistances such as ["120k", "120k"]'
 _RESISTOR = 'a resistance such as "10k", or a table such as {value = "10k", tolerance = "1 %"}'
 
@@ -348,13 +348,13 @@ class BoardFile(Table):
     mains: Annotated[MainsTable, BeforeValidator(_mains)] = Field(
         description='a table, or a short form such as mains = "230 V 50 Hz"'
     )
-    feed: Annotated[FeedTable, _short_form("kind")] = Field(
+    feed: Annotated[FeedTable, short_form("kind")] = Field(
         default=FeedTable(), description="a table, or one of direct, switched"
     )
     chain: ChainTable = Field(description=f"a table with resistors = {_RESISTORS}")
-    rectifier: Annotated[DiodeTable, _short_form("part")] | None = _optional(_DIODE)
-    clamp: Annotated[DiodeTable, _short_form("part")] | None = _optional(_DIODE)
-    optocoupler: Annotated[OptocouplerTable, _short_form("family")] = Field(
+    rectifier: Annotated[DiodeTable, short_form("part")] | None = _optional(_DIODE)
+    clamp: Annotated[DiodeTable, short_form("part")] | None = _optional(_DIODE)
+    optocoupler: Annotated[OptocouplerTable, short_form("family")] = Field(
         description='a table, or a short form such as optocoupler = "817C"'
     )
     led: LedTable = Field(
@@ -372,9 +372,9 @@ class BoardFile(Table):
     supervision: SupervisionTable = Field(
         default=SupervisionTable(), description="a table such as one with sync_flag_after"
     )
-    drive: Annotated[DriveTable, _short_form("kind")] = Field(
+    drive: Annotated[DriveTable, short_form("kind")] = Field(
         default=DriveTable(), description="a table, or one of random-phase, zero-cross"
     )
-    fan: Annotated[FanTable, _short_form("power")] = Field(
+    fan: Annotated[FanTable, short_form("power")] = Field(
         default=FanTable(), description="a table such as one with power and full_speed"
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -115,6 +116,22 @@ class Solution:
     settled: NDArray[np.bool_]
     cycle_peaks_a: Mapping[str, FloatArray] = field(default_factory=dict)
     states: Mapping[frozenset[str], Island] = field(default_factory=dict, repr=False)
+
+    def rows(self, index: NDArray[Any]) -> Solution:
+        """The solution of only some rows of the batch; what was left for a next one is dropped."""
+
+        def pick(waves: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+            return {name: wave[index] for name, wave in waves.items()}
+
+        return Solution(
+            circuit=self.circuit.rows(index),
+            phase_rad=self.phase_rad[index],
+            time_s=self.time_s[index],
+            weight=self.weight[index],
+            voltages_v=pick(self.voltages_v),
+            currents_a=pick(self.currents_a),
+            settled=self.settled[index],
+        )
 
     def between_v(self, a: str, b: str) -> FloatArray:
         """Voltage of node `a` against node `b`, shape (n, m); they must share an island."""

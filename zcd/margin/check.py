@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -144,24 +144,17 @@ def check(board: Board) -> Check:
     conditions = level_conditions(board)
     solution = solve(stack([build_circuit(board, c) for c in conditions]))
     lock = judge(solution, board)
-    levels = tuple(_level(k, c, solution, lock, board) for k, c in enumerate(conditions))
+    levels = levels_of(board, solution, lock)
     hot = board.service.hot_degc
     resistors = tuple(resistor_stress(solution, board, hot))
     worst = tuple(worst_stress(board))
     reverse = tuple(reverse_stress(solution, board))
-    hot_and_low_grade = Conditions(
-        temperature_degc=hot, ctr_ratio=board.optocoupler.ctr_min_ratio, shape_weight=0.0
-    )
     typical, weak, at_nominal = headrooms(
-        board, [Conditions(), weak_conditions(board), hot_and_low_grade]
+        board, [Conditions(), weak_conditions(board), hot_conditions(board)]
     )
     life = life_of(board, levels[1].led_rms_a, weak["ctr"])
-    rules = (
-        *_lock_rules(levels),
-        *_headroom_rules(board, weak, at_nominal),
-        *_resistor_rules(worst),
-        *_junction_rules(board, reverse, levels),
-    )
+    asked = (weak["ctr"], at_nominal["mains"], weak["chain"])
+    rules = rules_of(board, levels, asked, worst, reverse)
     return Check(
         board=board,
         levels=levels,
@@ -187,6 +180,49 @@ def level_conditions(board: Board) -> list[Conditions]:
         mains_rms_v=board.mains.high_rms_v, ctr_ratio=board.optocoupler.ctr_max_ratio
     )
     return [*bench, weak_conditions(board), strong]
+
+
+def hot_conditions(board: Board) -> Conditions:
+    """Hot, the optocoupler the worst of its grade, the mains nominal."""
+    return replace(weak_conditions(board), mains_rms_v=None)
+
+
+def levels_of(board: Board, solution: Solution, lock: Lock) -> tuple[Level, ...]:
+    """The table of levels from a solution whose rows are those of `level_conditions`."""
+    conditions = level_conditions(board)
+    return tuple(_level(k, c, solution, lock, board) for k, c in enumerate(conditions))
+
+
+def rules_of(
+    board: Board,
+    levels: Sequence[Level],
+    found: Sequence[Headroom],
+    worst: Sequence[ResistorStress],
+    reverse: Sequence[ReverseStress],
+) -> tuple[Rule, ...]:
+    """All rules of the verdict.
+
+    Parameters
+    ----------
+    board : Board
+    levels : sequence of Level
+    found : sequence of Headroom
+        Of each of `demands_of`.
+    worst : sequence of ResistorStress
+        At the worse ends of tolerance.
+    reverse : sequence of ReverseStress
+        At the levels.
+
+    Returns
+    -------
+    rules : tuple of Rule
+    """
+    return (
+        *_lock_rules(levels),
+        *_headroom_rules(board, found),
+        *_resistor_rules(worst),
+        *junction_rules(board, reverse, max(level.led_peak_a for level in levels)),
+    )
 
 
 def _level(row: int, conditions: Conditions, solution: Solution, lock: Lock, board: Board) -> Level:
@@ -239,42 +275,71 @@ def _lock_rules(levels: Sequence[Level]) -> list[Rule]:
     ]
 
 
-def _headroom_rules(
-    board: Board, weak: dict[str, Headroom], at_nominal: dict[str, Headroom]
-) -> list[Rule]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Demand:
+    """A headroom that a rule asks for.
+
+    Parameters
+    ----------
+    name : str
+        Of the rule.
+    quantity : str
+        Which of `zcd.margin.headroom.WEAKENINGS`.
+    conditions : Conditions
+        Under which it must be there.
+    limit : float
+    source : str
+    """
+
+    name: str
+    quantity: str
+    conditions: Conditions
+    limit: float
+    source: str
+
+
+def demands_of(board: Board) -> tuple[Demand, ...]:
     """Headroom against ageing, low mains and drift."""
     ctr, drift = default("margin.ctr_headroom"), default("margin.chain_drift")
     tolerance = max(
         r.tolerance_ratio for chain in (*board.chains, board.return_chain) for r in chain
     )
-    band = board.mains.rms_v / board.mains.low_rms_v
-    asked = (
-        ("CTR headroom", weak["ctr"], ctr.value, ctr.why),
-        (
-            "mains headroom from nominal",
-            at_nominal["mains"],
-            band,
-            f"the low end of the band {board.mains.band}",
+    weak = weak_conditions(board)
+    return (
+        Demand(
+            name="CTR headroom", quantity="ctr", conditions=weak, limit=ctr.value, source=ctr.why
         ),
-        (
-            "chain headroom",
-            weak["chain"],
-            (1.0 + tolerance) * (1.0 + drift.value),
-            f"tolerance of the chain times drift ({drift.why})",
+        Demand(
+            name="mains headroom from nominal",
+            quantity="mains",
+            conditions=hot_conditions(board),
+            limit=board.mains.rms_v / board.mains.low_rms_v,
+            source=f"the low end of the band {board.mains.band}",
+        ),
+        Demand(
+            name="chain headroom",
+            quantity="chain",
+            conditions=weak,
+            limit=(1.0 + tolerance) * (1.0 + drift.value),
+            source=f"tolerance of the chain times drift ({drift.why})",
         ),
     )
+
+
+def _headroom_rules(board: Board, found: Sequence[Headroom]) -> list[Rule]:
+    """Each demand against the headroom found."""
     return [
         Rule(
-            name=name,
-            value=found.factor if found.locks else float("nan"),
-            limit=limit,
+            name=asked.name,
+            value=headroom.factor if headroom.locks else float("nan"),
+            limit=asked.limit,
             at_least=True,
             unit="",
-            passes=found.reaches(limit),
-            source=source,
-            remark=_beyond(found),
+            passes=headroom.reaches(asked.limit),
+            source=asked.source,
+            remark=_beyond(headroom),
         )
-        for name, found, limit, source in asked
+        for asked, headroom in zip(demands_of(board), found, strict=True)
     ]
 
 
@@ -314,9 +379,7 @@ def _resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule]:
     return rules
 
 
-def _junction_rules(
-    board: Board, reverse: Sequence[ReverseStress], levels: Sequence[Level]
-) -> list[Rule]:
+def junction_rules(board: Board, reverse: Sequence[ReverseStress], led_peak_a: float) -> list[Rule]:
     """Reverse voltage of each junction, and the LED's peak current."""
     rules = []
     leds = led_refs(board)
@@ -339,15 +402,14 @@ def _junction_rules(
             )
         )
     limit, source = led_current_limit_a(board.optocoupler.family)
-    peak = max(level.led_peak_a for level in levels)
     rules.append(
         Rule(
             name=f"{board.optocoupler.ref} LED current",
-            value=peak,
+            value=led_peak_a,
             limit=limit,
             at_least=False,
             unit="A",
-            passes=peak <= limit,
+            passes=led_peak_a <= limit,
             source=source,
         )
     )

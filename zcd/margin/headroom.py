@@ -122,21 +122,41 @@ def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headr
     """
     names = list(WEAKENINGS)
     base = stack([build_circuit(board, case) for case in cases for _ in names])
-    asked = _Questions(board, base, np.array(names * len(cases)))
+    found = headrooms_of(base, np.array(names * len(cases)), board)
+    size = len(names)
+    return [
+        dict(zip(names, found[k * size : (k + 1) * size], strict=True)) for k in range(len(cases))
+    ]
+
+
+def headrooms_of(base: Circuit, names: NDArray[np.str_], board: Board) -> list[Headroom]:
+    """Headroom of one quantity in each row of a batch.
+
+    Parameters
+    ----------
+    base : Circuit
+        n rows.
+    names : ndarray of str, shape (n,)
+        Of the quantity, out of `WEAKENINGS`.
+    board : Board
+        Gives the controller, and which resistors are the chain.
+
+    Returns
+    -------
+    headrooms : list of Headroom
+        One a row, as from `headrooms`.
+    """
+    asked = _Questions(board, base, names)
     logs, locks = _limits(asked)
     lost = np.where(locks | (logs < 0), 10.0, -10.0) * FACTOR_TOLERANCE
     beyond = asked.lock(np.where(np.isfinite(logs), logs + lost, 0.0))
-    found = [
+    return [
         Headroom(
             locks=bool(lock),
             factor=float(np.exp(log)),
             rule=beyond.failed_rule(row) if np.isfinite(log) else None,
         )
         for row, (log, lock) in enumerate(zip(logs, locks, strict=True))
-    ]
-    size = len(names)
-    return [
-        dict(zip(names, found[k * size : (k + 1) * size], strict=True)) for k in range(len(cases))
     ]
 
 

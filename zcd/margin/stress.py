@@ -51,6 +51,11 @@ class ResistorStress:
         """
         return np.maximum(self.rms_v, self.peak_v / np.sqrt(2.0))
 
+    def used_ratio(self) -> float:
+        """The larger share of its limits that it bears."""
+        power = float(self.power_w.max()) / self.power_limit_w
+        return max(power, float(self.film_v.max()) / self.voltage_limit_v)
+
     def parts_in_series(self, shorted: int = 0) -> int:
         """How many equal parts of this style, in series in its place, would bear it.
 
@@ -148,11 +153,20 @@ def worst_stress(board: Board) -> list[ResistorStress]:
     at the end nearer to S. The optocoupler is the strongest of its grade: its transistor then
     loads the isolated side's resistor most.
     """
+    return worst_of(solve(worst_circuit(board)), board)
+
+
+def worst_circuit(board: Board) -> Circuit:
+    """The rows that `worst_stress` looks at: two for each resistor."""
     strong = Conditions(
         mains_rms_v=board.mains.high_rms_v, ctr_ratio=board.optocoupler.ctr_max_ratio
     )
     resistors = [*chain_resistors(board), board.output.resistor]
-    solution = solve(unequal_sharing(build_circuit(board, strong), resistors))
+    return unequal_sharing(build_circuit(board, strong), resistors)
+
+
+def worst_of(solution: Solution, board: Board) -> list[ResistorStress]:
+    """What `worst_stress` gives, from the solution of `worst_circuit`."""
     found = resistor_stress(solution, board, board.service.hot_degc)
     return [
         replace(
@@ -175,6 +189,10 @@ class ReverseStress:
     reverse_a: FloatArray
     limit_v: float
     source: str
+
+    def rows(self, index: NDArray[np.intp]) -> ReverseStress:
+        """In some rows only."""
+        return replace(self, reverse_v=self.reverse_v[index], reverse_a=self.reverse_a[index])
 
 
 def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:

@@ -52,6 +52,32 @@ DEAD: tuple[Caution, ...] = (
 )
 """Due before ohms and diode tests, and before any part is touched."""
 
+FITTING: tuple[Caution, ...] = (
+    Caution(
+        text="A resistor that replaces a flame-proof or fusible one must be flame-proof or "
+        "fusible itself, and rated for mains: an ordinary film part may burn when it is "
+        "overloaded, or open too late.",
+        source=_PRACTICE,
+    ),
+    Caution(
+        text="Working voltage: share it over several resistors in series, as the board did; do "
+        "not leave a chain of one where there were two or more, so that one short is no "
+        "short from the mains.",
+        source=_PRACTICE,
+    ),
+    Caution(
+        text="Keep the distances: no bare lead, solder or flux bridge nearer to other live parts "
+        "or to the isolated side than the maker's layout had it. Sleeve leads that hang.",
+        source=_PRACTICE,
+    ),
+    Caution(
+        text="Where one resistor of a chain drifted or opened, its neighbours have aged alike: "
+        "measure them, better replace the chain as a whole.",
+        source=_PRACTICE,
+    ),
+)
+"""Due where a part is fitted on the mains side."""
+
 ISOLATED: tuple[Caution, ...] = (
     Caution(
         text="The isolated side of a board under power still lies millimetres from live parts: "

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from math import isnan
 
-from zcd.board.model import Board, Resistor
+from zcd.board.model import Assumption, Board, Resistor
 from zcd.margin.advice import advice
 from zcd.margin.check import Check, Level, Rule
 from zcd.margin.shorts import Load, ShortStress
@@ -288,9 +288,15 @@ def failed_lines(check: Check) -> tuple[str, ...]:
 
 def assumptions_sheet(board: Board, notes: SourceNotes) -> Sheet:
     """What the board file does not say, and what was taken instead."""
+    title = "Assumed, because the board file does not say"
+    sheet = taken_sheet(title, board.assumptions, notes)
+    return sheet if sheet.rows else replace(sheet, remark="Nothing: the board file says it all.")
+
+
+def taken_sheet(title: str, taken: Iterable[Assumption], notes: SourceNotes) -> Sheet:
+    """What a file does not say, and what was taken instead."""
     return Sheet(
-        title="Assumed, because the board file does not say",
+        title=title,
         columns=("key", "taken as", "from"),
-        rows=tuple((a.key, plain(a.value), notes.letter(a.source)) for a in board.assumptions),
-        remark="" if board.assumptions else "Nothing: the board file says it all.",
+        rows=tuple((a.key, plain(a.value), notes.letter(a.source)) for a in taken),
     )

@@ -1,0 +1,105 @@
+"""Drawer files: what a person lists, and what is told when it cannot be used."""
+
+from __future__ import annotations
+
+import csv
+from collections import defaultdict
+
+import pytest
+
+from tests.conftest import REFERENCE
+from zcd.board.drawer import PLENTY, SERIES, parse_drawer, series_drawer, series_values
+from zcd.errors import InputError
+
+MESSY = """
+name = "Bench three, second from above"
+resistors = [
+    "100k",
+    4700,
+    {value = "4k7", count = 2},
+    {values = ["82k", "0.1M"], style = "1206", tolerance = "1 %", count = 10},
+    {value = "1M", style = "1/2 W", power = "0.4 W", working_voltage = "200 V", count = 0},
+]
+optocouplers = ["PC817C", 817, {family = "814", grade = "A", ctr = "90 %", count = 1}]
+diodes = ["1n4007", {part = "M7", count = 3}]
+"""
+
+
+def test_a_messy_drawer_is_read() -> None:
+    drawer = parse_drawer(MESSY)
+    found = [
+        (item.part.resistance_ohm, item.part.style, item.part.tolerance_ratio, item.count)
+        for item in drawer.resistors
+    ]
+    assert drawer.name == "Bench three, second from above"
+    assert found == [
+        (4700.0, "1/4 W", 0.05, PLENTY),
+        (82e3, "1206", 0.01, 10),
+        (100e3, "1/4 W", 0.05, PLENTY),
+        (100e3, "1206", 0.01, 10),
+    ]
+    assert [(o.part.family, o.part.grade, o.count) for o in drawer.optocouplers] == [
+        ("817", "C", PLENTY),
+        ("817", "any", PLENTY),
+        ("814", "A", 1),
+    ]
+    assert [(d.part.part, d.count) for d in drawer.diodes] == [("1N4007", PLENTY), ("M7", 3)]
+    assert {a.key for a in drawer.assumptions} == {"drawer.style", "drawer.tolerance"}
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ('resistors = ["100kk"]', 'resistors[1]: found "100kk"; allowed: a resistance'),
+        ('resistors = ["100k", {values = []}]', "resistors[2].values: found a list"),
+        ('resistors = [{value = "1k", series = "E24"}]', 'found "value and series"'),
+        ("resistors = [{count = 3}]", "resistors[1]: found nothing; allowed: exactly one of"),
+        ('resistors = [{value = "1k", styl = "1206"}]', 'did you mean "style"?'),
+        ('resistors = [{value = "1k", style = "1207"}]', "resistors[1].style: found"),
+        ('resistors = [{value = "1k", count = -1}]', "resistors[1].count: found -1"),
+        ('resistors = [{value = "1k", count = "some"}]', 'resistors[1].count: found "some"'),
+        ('resistors = [{series = "E25"}]', 'found "E25"; allowed: one of E6, E12'),
+        ('resistors = "100k"', 'resistors: found "100k"; allowed: a list such as'),
+        ('resistor = ["100k"]', 'did you mean "resistors"?'),
+        ('optocouplers = ["917"]', "optocouplers[1].family: found"),
+        ('optocouplers = [{family = "617"}]', "allowed: a grade of 617"),
+        ('diodes = ["1N4009"]', 'did you mean "1N4007"?'),
+        ('name = "nothing in it"', "allowed: at least one of resistors, optocouplers"),
+        ('mains = "230 V"', "found a board or job file"),
+        ("", "found an empty file"),
+        ("resistors = [", "found text that is no TOML"),
+        (
+            f"resistors = [{{values = {[1000 + k for k in range(1001)]}}}]",
+            'found "1001 values"; allowed: up to 1000 different ones',
+        ),
+    ],
+)
+def test_what_cannot_be_used_is_told(text: str, told: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_drawer(text, "stock.toml")
+    assert all(line.startswith("stock.toml: ") for line in str(caught.value).splitlines())
+    assert told in str(caught.value)
+
+
+@pytest.mark.published(
+    "IEC-60063", where="lists of the preferred numbers", why="the values are exact", rtol=1e-12
+)
+def test_series_are_those_of_the_standard() -> None:
+    decades: dict[str, list[float]] = defaultdict(list)
+    text = (REFERENCE / "preferred_numbers.csv").read_text(encoding="utf-8").splitlines()
+    for row in csv.DictReader(line for line in text if not line.startswith("#")):
+        decades[row["series"]].append(float(row["value"]))
+    assert {"E12", "E24", "E96"} <= decades.keys()
+    for series, values in decades.items():
+        wanted = [v / values[0] * 10.0**k for k in range(3, 7) for v in values] + [1e7]
+        assert series_values(series) == pytest.approx(wanted, rel=1e-12)
+
+
+def test_a_series_is_a_drawer_of_its_usual_tolerance() -> None:
+    drawer = series_drawer("e12", "1/2 W")
+    assert len(drawer.resistors) == 4 * 12 + 1
+    assert {item.part.tolerance_ratio for item in drawer.resistors} == {SERIES["E12"]}
+    assert {item.part.style for item in drawer.resistors} == {"1/2 W"}
+    for wrong in (("E13", "1206"), ("E12", "1207")):
+        with pytest.raises(InputError, match="allowed: one of"):
+            series_drawer(*wrong)

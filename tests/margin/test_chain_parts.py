@@ -1,0 +1,107 @@
+"""The search of a drawer against trying every combination out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from itertools import combinations_with_replacement
+
+import pytest
+
+from tests.diagnosis.boards import board, controlled
+from zcd.board.drawer import Drawer, parse_drawer, series_drawer
+from zcd.margin.chain_parts import chain_fits
+from zcd.margin.check import check
+from zcd.margin.section import Section, section, with_parts
+from zcd.margin.sums import MOST_PARTS
+from zcd.margin.verdicts import Verdict, verdicts
+
+MESSY = parse_drawer(
+    """
+    resistors = [
+        {value = "39k", style = "1206"},
+        {value = "62k", style = "1206", tolerance = "1 %", count = 2},
+        {value = "110k", style = "1/4 W"},
+        {value = "150k", style = "1 W", tolerance = "2 %", count = 1},
+        {value = "2k2", style = "0603"},
+    ]
+    """
+)
+"""Different styles and tolerances, some parts few: nothing about it is regular."""
+WHERE: dict[str, tuple[str, ...]] = {
+    "half-wave": (),
+    "half-wave, one failed": ("R2",),
+    "clamped": (),
+    "half-wave-clamped": (),
+    "bridge": (),
+    "two-led": (),
+    "parallel": ("R3", "R4"),
+    "across the LED": (),
+    "joint capacitor": ("R2",),
+    "emitter follower": (),
+    "switched": (),
+}
+"""Which resistors are replaced, by board."""
+QUICK = ("half-wave, one failed", "bridge")
+
+
+def place_of(name: str) -> Section:
+    return section(board(name.partition(",")[0]), WHERE[name])
+
+
+def tried_out(place: Section, drawer: Drawer) -> dict[tuple[int, ...], Verdict]:
+    """The verdict on every combination that the counts in the drawer allow."""
+    stock = drawer.resistors
+    rows = [
+        row
+        for size in range(1, MOST_PARTS + 1)
+        for row in combinations_with_replacement(range(len(stock)), size)
+        if all(stock[k].count >= n for k, n in Counter(row).items())
+    ]
+    boards = [with_parts(place, [stock[k].part for k in row]) for row in rows]
+    return dict(zip(rows, verdicts(boards), strict=True))
+
+
+def found_counts(tried: dict[tuple[int, ...], Verdict]) -> tuple[int, ...]:
+    by_size = Counter(len(row) for row, verdict in tried.items() if verdict.passes)
+    return tuple(by_size[size] for size in range(1, MOST_PARTS + 1))
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(n, marks=() if n in QUICK else pytest.mark.slow) for n in WHERE]
+)
+def test_no_combination_is_lost_or_gained(name: str) -> None:
+    place = place_of(name)
+    tried = tried_out(place, MESSY)
+    found = chain_fits(place, MESSY.resistors)
+    assert found.counts == found_counts(tried)
+    best = max((v.margin_ratio for v in tried.values() if v.passes), default=0.0)
+    if found.best:
+        assert found.best[0].verdict.margin_ratio == pytest.approx(best, abs=0.01)
+    assert sum(found.counts) > 0 or not found.best
+    assert all(not miss.verdict.passes for miss in found.misses)
+
+
+def test_a_combination_that_is_shown_says_what_check_says() -> None:
+    best = chain_fits(place_of("half-wave"), series_drawer("E6", "1206").resistors).best[0]
+    checked = check(best.verdict.board)
+    assert checked.passes
+    for ours, theirs in zip(best.verdict.rules, checked.rules, strict=True):
+        assert ours.name == theirs.name
+        assert ours.value == pytest.approx(theirs.value, rel=2e-4, nan_ok=True)
+        assert ours.limit == pytest.approx(theirs.limit, nan_ok=True)
+
+
+def test_a_drawer_without_a_solution_says_so() -> None:
+    """Ten ohms and ten megohms: nothing of that makes a chain."""
+    drawer = parse_drawer('resistors = ["10", "10M"]')
+    found = chain_fits(place_of("half-wave"), drawer.resistors)
+    assert found.counts == (0, 0, 0, 0)
+    assert found.best == ()
+    assert found.misses
+
+
+def test_a_board_that_no_total_can_save_says_so() -> None:
+    place = section(controlled('max_offset = "1 us"'))
+    found = chain_fits(place, parse_drawer('resistors = ["100k"]').resistors)
+    assert found.counts == (0, 0, 0, 0)
+    assert not found.ranges.nearest.passes

@@ -1,0 +1,355 @@
+"""Drawer files: the parts in stock, as a person lists them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field, StrictInt
+
+from zcd import refdata
+from zcd.board import kinds, library, optocouplers
+from zcd.board.documents import parse_toml, read_text, refuse, validate
+from zcd.board.model import Assumption, Diode, Optocoupler, Resistor
+from zcd.board.schema import (
+    Ctr,
+    DiodePart,
+    Grade,
+    OptocouplerFamily,
+    Power,
+    Resistance,
+    Style,
+    Table,
+    Text,
+    Tolerance,
+    WorkingVoltage,
+    quantity_or_none,
+    short_form,
+)
+from zcd.board.units import find_name, format_si, nearest, refusal
+from zcd.errors import InputError
+
+SERIES = {"E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0.02, "E96": 0.01}
+"""Series of preferred numbers, and the tolerance that the standard made each for."""
+SERIES_LEAST_OHM, SERIES_MOST_OHM = 1e3, 10e6
+"""From where to where a series goes."""
+PLENTY = 10**6
+"""Taken where no count is written."""
+MOST_RESISTORS = 1000
+WANTED = "a drawer file, TOML in UTF-8, up to 1 MB"
+
+_PRACTICE = "common practice, no source"
+_COUNT = "a whole number from 0 to 100000"
+_VALUES = 'a list of resistances such as ["82k", "100k"]'
+_FORMS = 'exactly one of value = "100k", values = ["82k", "100k"] and series = "E24"'
+
+
+def series_name(found: object, key: str = "") -> str:
+    """Read the name of a series of preferred numbers."""
+    name = find_name(found, tuple(SERIES)) if isinstance(found, str) else None
+    if name is None:
+        raise refusal(found, f"one of {', '.join(SERIES)}{nearest(found, tuple(SERIES))}", key)
+    return name
+
+
+Count = Annotated[StrictInt, Field(ge=0, le=100_000)]
+SeriesName = Annotated[str, BeforeValidator(series_name)]
+
+
+class StockResistorTable(Table):
+    """One item of ``resistors``: a value, several, or a whole series."""
+
+    value: Resistance | None = quantity_or_none(kinds.RESISTANCE)
+    values: tuple[Resistance, ...] | None = Field(default=None, min_length=1, description=_VALUES)
+    series: SeriesName | None = Field(default=None, description=f"one of {', '.join(SERIES)}")
+    style: Style | None = Field(default=None, description='a resistor style such as "1/4 W"')
+    tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
+    power: Power | None = quantity_or_none(kinds.POWER)
+    working_voltage: WorkingVoltage | None = quantity_or_none(kinds.WORKING_VOLTAGE)
+    count: Count | None = Field(default=None, description=_COUNT)
+
+
+class StockOptocouplerTable(Table):
+    """One item of ``optocouplers``."""
+
+    family: OptocouplerFamily = Field(description='an optocoupler such as "817C" or "817"')
+    grade: Grade | None = Field(default=None, description='a grade such as "C"')
+    ctr: Ctr | None = quantity_or_none(kinds.CTR)
+    count: Count | None = Field(default=None, description=_COUNT)
+
+
+class StockDiodeTable(Table):
+    """One item of ``diodes``."""
+
+    part: DiodePart = Field(description='a diode such as "1N4007"')
+    count: Count | None = Field(default=None, description=_COUNT)
+
+
+class DrawerFile(Table):
+    """The whole file."""
+
+    name: Text | None = Field(default=None, description="a line of text")
+    resistors: tuple[Annotated[StockResistorTable, short_form("value")], ...] = Field(
+        default=(), description='a list such as ["100k", {values = ["82k"], style = "1/2 W"}]'
+    )
+    optocouplers: tuple[Annotated[StockOptocouplerTable, short_form("family")], ...] = Field(
+        default=(), description='a list such as ["817C", {family = "817", grade = "B"}]'
+    )
+    diodes: tuple[Annotated[StockDiodeTable, short_form("part")], ...] = Field(
+        default=(), description='a list such as ["1N4007", {part = "M7", count = 4}]'
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StockResistor:
+    """A resistor in stock; its part has no reference yet."""
+
+    part: Resistor
+    count: int = PLENTY
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StockOptocoupler:
+    """An optocoupler in stock."""
+
+    part: Optocoupler
+    count: int = PLENTY
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StockDiode:
+    """A diode in stock."""
+
+    part: Diode
+    count: int = PLENTY
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawer:
+    """The parts in stock.
+
+    Parameters
+    ----------
+    name : str
+    resistors : tuple of StockResistor
+        Different ones, in order of value.
+    optocouplers : tuple of StockOptocoupler
+    diodes : tuple of StockDiode
+    assumptions : tuple of Assumption
+        What the file does not say.
+    """
+
+    name: str
+    resistors: tuple[StockResistor, ...] = ()
+    optocouplers: tuple[StockOptocoupler, ...] = ()
+    diodes: tuple[StockDiode, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
+
+
+def load_drawer(path: str | Path) -> Drawer:
+    """Read a drawer file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Drawer
+
+    Raises
+    ------
+    InputError
+        If it cannot be used; one line for each problem.
+    """
+    path = Path(path)
+    return parse_drawer(read_text(path, WANTED), path.name)
+
+
+def parse_drawer(text: str, name: str = "drawer.toml") -> Drawer:
+    """Read a drawer from the text of a drawer file.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    name : str
+        The file's name, for messages.
+
+    Returns
+    -------
+    Drawer
+
+    Raises
+    ------
+    InputError
+        If it does not describe a drawer; one line for each problem.
+
+    Examples
+    --------
+    >>> drawer = parse_drawer('resistors = ["100k", {values = ["47k", "100k"], count = 2}]')
+    >>> [(item.part.resistance_ohm, item.count) for item in drawer.resistors]
+    [(47000.0, 2), (100000.0, 1000000)]
+    """
+    found = parse_toml(text, name, WANTED)
+    if {"mains", "readings", "board"} & found.keys():
+        raise InputError(f"{name}: found a board or job file; allowed: {WANTED}")
+    file, lines = validate(DrawerFile, found)
+    if file is not None:
+        lines = [str(error) for error in _problems(file)]
+        if not lines:
+            return _drawer(file, Path(name).stem)
+    raise refuse(name, lines)
+
+
+def series_drawer(series: str, style: str) -> Drawer:
+    """A drawer with every value of a series in one style.
+
+    Parameters
+    ----------
+    series : str
+        One of `SERIES`.
+    style : str
+
+    Returns
+    -------
+    Drawer
+
+    Raises
+    ------
+    InputError
+        If series or style is unknown.
+    """
+    item = StockResistorTable(series=series_name(series, "--series"), style=style)
+    library.resistor_limits(style, "--style")
+    notes: dict[str, Assumption] = {}
+    return Drawer(
+        name=f"all of {item.series}, {style}",
+        resistors=tuple(StockResistor(part=part) for part in _resistors(item, notes)),
+        assumptions=tuple(notes.values()),
+    )
+
+
+def series_values(series: str) -> tuple[float, ...]:
+    """Values of a series of preferred numbers from 1 kΩ to 10 MΩ.
+
+    Examples
+    --------
+    >>> values = series_values("E6")
+    >>> len(values), values[0], values[1], values[-1]
+    (25, 1000.0, 1500.0, 10000000.0)
+    """
+    import eseries  # type: ignore[import-untyped]
+
+    decade = [float(value) for value in eseries.series(getattr(eseries, series))]
+    first = [value / decade[0] for value in decade]
+    thousands = [1e3, 1e4, 1e5, 1e6]
+    return (
+        *(float(round(scale * value, 6)) for scale in thousands for value in first),
+        SERIES_MOST_OHM,
+    )
+
+
+def _values(item: StockResistorTable) -> tuple[float, ...]:
+    """Resistances that an item stands for."""
+    if item.series is not None:
+        return series_values(item.series)
+    return item.values or (() if item.value is None else (item.value,))
+
+
+def _problems(file: DrawerFile) -> Iterator[InputError]:
+    """What contradicts itself or is not in the library."""
+    for number, item in enumerate(file.resistors, start=1):
+        key = f"resistors[{number}]"
+        forms = [n for n in ("value", "values", "series") if getattr(item, n) is not None]
+        if len(forms) != 1:
+            yield refusal(" and ".join(forms) if forms else None, _FORMS, key)
+        if item.style is not None:
+            yield from _refused(partial(library.resistor_limits, item.style, f"{key}.style"))
+    for number, opto in enumerate(file.optocouplers, start=1):
+        key = f"optocouplers[{number}]"
+        yield from _refused(partial(optocouplers.optocoupler, opto.family, opto.grade, key=key))
+    for number, diode in enumerate(file.diodes, start=1):
+        yield from _refused(
+            partial(library.diode, diode.part, ref="", key=f"diodes[{number}].part")
+        )
+    different = len({value for item in file.resistors for value in _values(item)})
+    if different > MOST_RESISTORS:
+        yield refusal(f"{different} values", f"up to {MOST_RESISTORS} different ones", "resistors")
+    if not (file.resistors or file.optocouplers or file.diodes):
+        yield refusal(None, "at least one of resistors, optocouplers, diodes", "drawer")
+
+
+def _refused(look_up: Callable[[], object]) -> Iterator[InputError]:
+    try:
+        look_up()
+    except InputError as error:
+        yield error
+
+
+def _drawer(file: DrawerFile, name: str) -> Drawer:
+    notes: dict[str, Assumption] = {}
+    stock: dict[Resistor, int] = {}
+    for item in file.resistors:
+        for part in _resistors(item, notes):
+            stock[part] = min(stock.get(part, 0) + _or_plenty(item.count), PLENTY)
+    return Drawer(
+        name=file.name or name,
+        resistors=tuple(
+            StockResistor(part=part, count=count)
+            for part, count in sorted(stock.items(), key=lambda item: item[0].resistance_ohm)
+            if count
+        ),
+        optocouplers=tuple(
+            StockOptocoupler(
+                part=optocouplers.optocoupler(item.family, item.grade, ctr_ratio=item.ctr),
+                count=_or_plenty(item.count),
+            )
+            for item in file.optocouplers
+            if item.count != 0
+        ),
+        diodes=tuple(
+            StockDiode(part=library.diode(item.part, ref=""), count=_or_plenty(item.count))
+            for item in file.diodes
+            if item.count != 0
+        ),
+        assumptions=tuple(notes.values()),
+    )
+
+
+def _or_plenty(count: int | None) -> int:
+    return PLENTY if count is None else count
+
+
+def _resistors(item: StockResistorTable, notes: dict[str, Assumption]) -> Iterator[Resistor]:
+    """The resistors of one item; what it does not say is noted."""
+    style, tolerance = item.style, item.tolerance
+    if style is None:
+        style = library.UNKNOWN_STYLE
+        source = library.resistor_limits(style).source
+        _note(notes, "drawer.style", style, f"{_PRACTICE}, its limits: {source}")
+    if tolerance is None and item.series is not None:
+        tolerance = SERIES[item.series]
+        source = "what IEC 60063 made the series for"
+        _note(notes, f"drawer.tolerance of {item.series}", format_si(tolerance, "%"), source)
+    if tolerance is None:
+        taken = refdata.default("resistor.tolerance")
+        tolerance = taken.value
+        _note(notes, "drawer.tolerance", format_si(tolerance, "%"), taken.why)
+    part = library.resistor(
+        ref="",
+        resistance_ohm=1.0,
+        tolerance_ratio=tolerance,
+        style=style,
+        power_w=item.power,
+        working_v=item.working_voltage,
+    )
+    for value in _values(item):
+        yield replace(part, resistance_ohm=value)
+
+
+def _note(notes: dict[str, Assumption], key: str, value: str, source: str) -> None:
+    notes.setdefault(key, Assumption(key=key, value=value, source=source))

@@ -1,0 +1,67 @@
+"""Commands about parts: what may stand in place of a failed one."""
+
+from __future__ import annotations
+
+import click
+
+from zcd.cli.exits import EXIT_CODES
+
+
+@click.command(epilog=EXIT_CODES)
+@click.argument("board_file", metavar="BOARD")
+@click.option("--drawer", "drawer_file", metavar="FILE", help="A drawer file: the parts in stock.")
+@click.option(
+    "--series", metavar="NAME", help="In place of a drawer, all values of E6, E12, E24, E48 or E96."
+)
+@click.option(
+    "--style", metavar="TEXT", help='With --series: the resistors\' style, such as "1/2 W".'
+)
+@click.option(
+    "--for",
+    "refs",
+    multiple=True,
+    metavar="REF",
+    help="A part that must be replaced; may be repeated. Without it, the whole chain.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
+def substitute(
+    board_file: str,
+    drawer_file: str | None,
+    series: str | None,
+    style: str | None,
+    refs: tuple[str, ...],
+    as_json: bool,
+) -> int:
+    """Find parts that may stand in place of failed ones.
+
+    Every combination of up to four resistors of the drawer is judged by all rules of
+    `zcd check`; without a drawer, those of a series (E24 if not named) in the style of
+    the resistors they replace. Exit code 1: nothing fits.
+
+    \b
+    Examples
+      zcd substitute dryer.toml --drawer drawer.toml
+      zcd substitute dryer.toml --series E12 --style "1/2 W" --for R2
+    """
+    from zcd.board.drawer import load_drawer, series_drawer
+    from zcd.board.files import load_board
+    from zcd.margin.substitutes import substitutes
+    from zcd.show.output import print_json, print_tables
+
+    if drawer_file and (series or style):
+        raise click.UsageError("--drawer says what there is: give it, or --series with --style")
+    board = load_board(board_file)
+    if drawer_file:
+        drawer = load_drawer(drawer_file)
+    else:
+        drawer = series_drawer(series or "E24", style or board.chains[0][0].style)
+    found = substitutes(board, drawer, refs)
+    if as_json:
+        from zcd.show.substitute_records import substitutes_record
+
+        print_json(substitutes_record(found))
+    else:
+        from zcd.show.substitute_tables import print_substitutes
+
+        print_tables(lambda console: print_substitutes(found, console))
+    return 0 if found.any_fits else 1

@@ -1,0 +1,323 @@
+"""Which parts of a drawer, up to four in series, may stand in a section of the chain.
+
+The search is exhaustive: every combination is counted, none is tried out (see `zcd.margin.sums`).
+Those that come out best, and some that just fail, are then judged one by one by the verdict.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.drawer import StockResistor
+from zcd.board.model import Resistor
+from zcd.margin.chain_range import (
+    Bearing,
+    Ranges,
+    SectionCurrent,
+    bearing,
+    current_of,
+    floor_of_others_ohm,
+    ranges_of,
+)
+from zcd.margin.section import Section, new_refs, with_parts
+from zcd.margin.stress import ResistorStress
+from zcd.margin.sums import MOST_PARTS, Stock, Window, combinations, count
+from zcd.margin.verdicts import Verdict, verdicts
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+SHOWN = 8
+"""Combinations that are judged and shown."""
+MISSES = 5
+LISTED = 50_000
+"""Combinations that are looked at one by one; of more, only those with a larger margin are."""
+NARROWINGS = 16
+SURELY_MISSED = 0.999
+"""How near to passing a combination may come and still be shown as failing."""
+SAME_MARGIN = 2
+"""Decimals of a margin that are shown; those that show the same count as equal."""
+_FINE = 400
+_LEAST_OHM = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """A combination, and the verdict on the board with it.
+
+    Parameters
+    ----------
+    stresses : tuple of ResistorStress
+        Of each of its resistors, the largest first.
+    verdict : Verdict
+    """
+
+    stresses: tuple[ResistorStress, ...]
+    verdict: Verdict
+
+    @property
+    def parts(self) -> tuple[Resistor, ...]:
+        """Its resistors, with the references they get."""
+        return tuple(stress.resistor for stress in self.stresses)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChainFits:
+    """What the drawer holds for a section of the chain.
+
+    Parameters
+    ----------
+    place : Section
+    ranges : Ranges
+        Of the section's total.
+    stock : int
+        Different resistors in the drawer.
+    counts : tuple of int
+        Combinations of one, two ... parts with which all rules are kept.
+    best : tuple of Fit
+        Best margin first, then fewest parts; the best of each number of parts is among them.
+    misses : tuple of Fit
+        Some that just fail, each for another reason.
+    """
+
+    place: Section
+    ranges: Ranges
+    stock: int
+    counts: tuple[int, ...]
+    best: tuple[Fit, ...]
+    misses: tuple[Fit, ...]
+
+
+def chain_fits(place: Section, drawer: Sequence[StockResistor]) -> ChainFits:
+    """Search a drawer.
+
+    Parameters
+    ----------
+    place : Section
+    drawer : sequence of StockResistor
+
+    Returns
+    -------
+    fits : ChainFits
+
+    Notes
+    -----
+    The ends of the ranges are found within 1e-4: a combination nearer than that to an end is
+    counted by where the end was found, and shown only if the verdict on itself agrees.
+    """
+    search = _search(place, drawer)
+    sizes = range(1, MOST_PARTS + 1)
+    counts = tuple(search.count(size) for size in sizes)
+    rows = _most_worthy(
+        search, [search.best(n, c) for n, c in zip(sizes, counts, strict=True) if c]
+    )
+    best, misses = _judged(search, rows, _nearest_misses(search))
+    return ChainFits(
+        place=place,
+        ranges=search.ranges,
+        stock=len(drawer),
+        counts=counts,
+        best=best,
+        misses=misses,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Search:
+    """A drawer held against a section.
+
+    `tiers` is the number of each part's tolerance among those of `ranges`; `floor_ohm` the least
+    total at which the resistors outside the section hold.
+    """
+
+    place: Section
+    parts: tuple[Resistor, ...]
+    borne: Bearing
+    kept: Bearing
+    counts: IntArray
+    tiers: IntArray
+    ranges: Ranges
+    current: SectionCurrent
+    floor_ohm: float
+
+    def ratio(self, members: IntArray) -> FloatArray:
+        """How many times each combination keeps its tightest rule, shape (combinations,)."""
+        parts = self.borne.rows(members)
+        total = parts.ohm.sum(axis=1) + self.place.kept_ohm
+        low = parts.low_ohm.sum(axis=1) + self.place.kept_low_ohm
+        of_parts = self.current.shares(parts, low[:, None]).min(axis=1)
+        of_kept = self.current.shares(self.kept, low[:, None]).min(axis=1, initial=np.inf)
+        of_total = self.ranges.ratio(total, self.tiers[members].max(axis=1))
+        return np.asarray(np.min([of_total, of_parts, of_kept], axis=0))
+
+    def count(self, size: int) -> int:
+        """How many combinations of a size keep all rules."""
+        stock = self._stock(1.0)
+        return sum(count(stock, window, size) for window in self._windows())
+
+    def best(self, size: int, number: int) -> IntArray:
+        """The best `SHOWN` of the `number` combinations of a size, shape (combinations, size)."""
+        least, most = 1.0, float(np.exp(self.ranges.log_ratios.min(axis=1).max()))
+        for _ in range(NARROWINGS if number > LISTED else 0):
+            middle = float(np.sqrt(least * most))
+            found = sum(count(*ask, size, LISTED) for ask in self._narrowed(middle))
+            if found < SHOWN:
+                most = middle
+            else:
+                least = middle
+            if SHOWN <= found <= LISTED:
+                break
+        asked = self._narrowed(least) if least > 1.0 else self._all()
+        members = np.concatenate([combinations(*ask, size) for ask in asked])
+        return members[np.argsort(-self.ratio(members), kind="stable")[:SHOWN]]
+
+    def causes(self, members: IntArray) -> tuple[FloatArray, IntArray]:
+        """How near combinations come to keeping all rules, and what stands most in their way.
+
+        Returns
+        -------
+        nearness : ndarray, shape (combinations,)
+            1 or more where they do.
+        cause : ndarray of int, shape (combinations,)
+            0: the total is too low, 1: too high, 2: what a part has to bear.
+        """
+        parts = self.borne.rows(members)
+        total = parts.ohm.sum(axis=1) + self.place.kept_ohm
+        low = parts.low_ohm.sum(axis=1) + self.place.kept_low_ohm
+        edges = self.ranges.edges_ohm[self.tiers[members].max(axis=1)]
+        above, below = total[:, None] / edges[..., 0], edges[..., 1] / total[:, None]
+        nearest = np.argmax(np.minimum(above, below), axis=1)[:, None]
+        near = np.stack(
+            [
+                np.take_along_axis(above, nearest, axis=1)[:, 0],
+                np.take_along_axis(below, nearest, axis=1)[:, 0],
+                np.minimum(
+                    self.current.shares(parts, low[:, None]).min(axis=1),
+                    low / max(self.floor_ohm, _LEAST_OHM),
+                ),
+            ]
+        )
+        return near.min(axis=0), near.argmin(axis=0)
+
+    def _all(self) -> list[tuple[Stock, Window]]:
+        stock = self._stock(1.0)
+        return [(stock, window) for window in self._windows()]
+
+    def _windows(self) -> list[Window]:
+        """Where the sum of the new parts may lie."""
+        edges = self.ranges.edges_ohm - self.place.kept_ohm
+        return [
+            Window(lowest=edges[:, k, 0], highest=edges[:, k, 1]) for k in range(edges.shape[1])
+        ]
+
+    def _narrowed(self, ratio: float) -> list[tuple[Stock, Window]]:
+        """Stock and windows such that every limit is kept `ratio` times."""
+        stock = self._stock(ratio)
+        return [(stock, self._narrower(window, ratio)) for window in self._windows()]
+
+    def _stock(self, ratio: float) -> Stock:
+        floors = self.current.floors_ohm(self.borne, ratio)
+        of_kept = self.current.floors_ohm(self.kept, ratio).max(initial=self.floor_ohm)
+        return Stock(
+            values=self.borne.ohm,
+            lows=self.borne.low_ohm,
+            floors=np.maximum(floors, of_kept) - self.place.kept_low_ohm,
+            tiers=self.tiers,
+            counts=self.counts,
+        )
+
+    def _narrower(self, window: Window, ratio: float) -> Window:
+        lowest = np.full(window.lowest.shape, np.inf)
+        highest = -lowest
+        for tier in np.flatnonzero(window.lowest < window.highest):
+            sums = np.geomspace(window.lowest[tier], window.highest[tier], _FINE)
+            sums = sums[self.ranges.ratio(sums + self.place.kept_ohm, tier) >= ratio]
+            if sums.size:
+                lowest[tier], highest[tier] = sums[0], sums[-1]
+        return Window(lowest=lowest, highest=highest)
+
+
+def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
+    """Work out what the search needs to know of the board."""
+    board, parts = place.board, tuple(item.part for item in drawer)
+    # the widest tolerance counts, and parts that stay have theirs
+    stays = [r for chain in (*board.chains, board.return_chain) for r in chain]
+    least = max((r.tolerance_ratio for r in stays if r not in place.replaced), default=0.0)
+    tolerances = np.array([max(part.tolerance_ratio, least) for part in parts])
+    ranges = ranges_of(place, tolerances.tolist())
+    # low ends, and one part at its high end, lie somewhat outside
+    lowest, highest = 0.4 * ranges.totals_ohm[0], 2.5 * ranges.totals_ohm[-1]
+    hot = board.service.hot_degc
+    return _Search(
+        place=place,
+        parts=parts,
+        borne=bearing(parts, hot),
+        kept=bearing(place.kept, hot),
+        counts=np.array([item.count for item in drawer]),
+        tiers=np.searchsorted(ranges.tolerances, tolerances),
+        ranges=ranges,
+        current=current_of(place, lowest, highest),
+        floor_ohm=floor_of_others_ohm(place, lowest, highest),
+    )
+
+
+def _most_worthy(search: _Search, found: Sequence[IntArray]) -> list[IntArray]:
+    """The best combinations of all sizes, and the best of each."""
+    rows = [row for members in found for row in members]
+    ratios = [float(ratio) for members in found for ratio in search.ratio(members)]
+    order = sorted(range(len(rows)), key=lambda k: _worth(ratios[k], rows[k].size))
+    firsts = {next(k for k in order if rows[k].size == members.shape[1]) for members in found}
+    return [rows[k] for k in order if k in firsts.union(order[:SHOWN])]
+
+
+def _worth(ratio: float, parts: int) -> tuple[float, int, float]:
+    """Best margin first, then fewest parts; margins that show the same are the same."""
+    return -round(ratio, SAME_MARGIN), parts, -ratio
+
+
+def _nearest_misses(search: _Search) -> list[IntArray]:
+    """Equal parts and pairs that just fail: the nearest of each number and cause."""
+    every = np.arange(len(search.parts))
+    tried = [
+        np.repeat(every[search.counts >= n, None], n, axis=1) for n in range(1, MOST_PARTS + 1)
+    ]
+    tried.append(np.stack(np.triu_indices(every.size, 1), axis=1))
+    found: list[tuple[float, IntArray]] = []
+    for members in tried:
+        nearness, causes = search.causes(members)
+        for cause in np.unique(causes[nearness < SURELY_MISSED]):
+            mine = np.flatnonzero((causes == cause) & (nearness < SURELY_MISSED))
+            first = mine[np.argmax(nearness[mine])]
+            found.append((float(nearness[first]), members[first]))
+    return [row for _, row in sorted(found, key=lambda pair: -pair[0])[: 2 * MISSES]]
+
+
+def _fit(place: Section, verdict: Verdict, parts: int) -> Fit:
+    by_ref = {stress.resistor.ref: stress for stress in verdict.resistors}
+    return Fit(stresses=tuple(by_ref[ref] for ref in new_refs(place, parts)), verdict=verdict)
+
+
+def _judged(
+    search: _Search, best: Sequence[IntArray], misses: Sequence[IntArray]
+) -> tuple[tuple[Fit, ...], tuple[Fit, ...]]:
+    """The verdict on combinations that fit and on some that do not."""
+    parts = [
+        tuple(sorted((search.parts[k] for k in row), key=lambda part: -part.resistance_ohm))
+        for row in (*best, *misses)
+    ]
+    judged = verdicts([with_parts(search.place, chosen) for chosen in parts]) if parts else []
+    fits = [_fit(search.place, verdict, len(p)) for verdict, p in zip(judged, parts, strict=True)]
+    good = (fit for fit in fits[: len(best)] if fit.verdict.passes)
+    reasons: dict[tuple[int, str], Fit] = {}
+    for fit in fits[len(best) :]:
+        if not fit.verdict.passes:
+            what = fit.verdict.tightest.name.removeprefix(fit.verdict.tightest.name.split(" ")[0])
+            reasons.setdefault((len(fit.parts), what), fit)
+    return (
+        tuple(sorted(good, key=lambda fit: _worth(fit.verdict.margin_ratio, len(fit.parts)))),
+        tuple(reasons.values())[:MISSES],
+    )

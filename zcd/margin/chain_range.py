@@ -1,0 +1,360 @@
+"""What a section of the chain may be as a whole, and what each part in it then has to bear.
+
+Whatever stands in a section, the rest of the board sees only its total. So the rules fall into
+two kinds: those about the total, which hold in ranges found by root finding on the verdict
+itself; and power and voltage of each resistor, which follow from the current that the section
+carries at its total.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from zcd.board.model import Board, Resistor
+from zcd.circuit.build import Conditions, build_circuit
+from zcd.circuit.elements import Resistance
+from zcd.engine.solve import Grid, solve
+from zcd.margin.check import Rule
+from zcd.margin.roots import batched_root
+from zcd.margin.section import Section, with_parts
+from zcd.margin.stress import chain_resistors, worst_circuit, worst_of
+from zcd.margin.verdicts import (
+    Verdict,
+    kept_ratio,
+    solved_apart,
+    turning_margins,
+    verdicts,
+)
+from zcd.physics.resistor import derated_power_w
+
+FloatArray = NDArray[np.float64]
+
+SCAN_OHM = np.geomspace(1e3, 100e6, 41)
+"""Totals at which a lock is looked for."""
+TABLE_POINTS = 8
+CURRENT_POINTS = 48
+EDGE_TOLERANCE = 1e-4
+"""Relative error of the ends of a range."""
+OTHERS_POINTS = 12
+_LEAST_USED = 1e-6
+_FARTHEST = 7.0
+"""Logs of margins are cut off here, either way."""
+_MAINS_SIDE = Grid(isolated=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ranges:
+    """Totals of a section at which all rules hold that do not depend on how it is made up.
+
+    Parameters
+    ----------
+    tolerances : tuple of float
+        Widest tolerance among the new parts, rising: the more, the more the chain may drift.
+    edges_ohm : ndarray, shape (tolerances, ranges, 2)
+        Lowest and highest total; (inf, -inf) where a tolerance has fewer ranges.
+    totals_ohm : ndarray, shape (t,)
+    log_ratios : ndarray, shape (tolerances, rules, t)
+        Log of how many times each of these rules is kept at these totals.
+    nearest : Verdict
+        At the lowest of them or, where there is no range, at the total nearest to having one.
+    """
+
+    tolerances: tuple[float, ...]
+    edges_ohm: FloatArray
+    totals_ohm: FloatArray
+    log_ratios: FloatArray
+    nearest: Verdict
+
+    def ratio(self, total_ohm: ArrayLike, tier: ArrayLike) -> FloatArray:
+        """How many times the tightest of these rules is kept; between the totals along a line."""
+        log_total, tiers = np.broadcast_arrays(np.log(np.asarray(total_ohm, dtype=float)), tier)
+        found = np.full(log_total.shape, np.inf)
+        for number, rules in enumerate(self.log_ratios):
+            mine = tiers == number
+            lines = [np.interp(log_total[mine], np.log(self.totals_ohm), rule) for rule in rules]
+            found[mine] = np.exp(np.min(lines, axis=0))
+        return found
+
+
+def ranges_of(place: Section, tolerances: Sequence[float]) -> Ranges:
+    """Find them.
+
+    Parameters
+    ----------
+    place : Section
+    tolerances : sequence of float
+        Of the parts that may come into it.
+
+    Returns
+    -------
+    ranges : Ranges
+    """
+    tiers = tuple(sorted(set(tolerances)))
+    totals = SCAN_OHM[place.kept_ohm < SCAN_OHM]
+    margins = np.array([_margins(place, totals, tier) for tier in tiers])
+    edges = _edges(place, tiers, totals, margins)
+    passing = edges[..., 0] < edges[..., 1]
+    nearest = float(totals[np.argmax(margins.max(axis=0))])
+    table = np.array([nearest])
+    if passing.any():
+        table = np.geomspace(edges[passing].min(), edges[passing].max(), TABLE_POINTS)
+    judged = verdicts([_lumped(place, x, tier) for tier in tiers for x in table])
+    logs = np.reshape(
+        [_log_ratios(place, verdict) for verdict in judged], (len(tiers), table.size, -1)
+    )
+    return Ranges(
+        tolerances=tiers,
+        edges_ohm=edges,
+        totals_ohm=table,
+        log_ratios=np.swapaxes(logs, 1, 2),
+        nearest=judged[0],
+    )
+
+
+def _margins(place: Section, totals_ohm: FloatArray, tolerance_ratio: float) -> FloatArray:
+    """How far the verdict is from turning at some totals."""
+    board = _lumped(place, 2.0 * place.kept_ohm + 1.0, tolerance_ratio)
+    return turning_margins(board, place.replaced[0].ref, totals_ohm - place.kept_ohm)
+
+
+def _lumped(place: Section, total_ohm: float, tolerance_ratio: float) -> Board:
+    """The board with one part, which bears anything, in place of those to be replaced."""
+    part = Resistor(
+        ref="",
+        resistance_ohm=total_ohm - place.kept_ohm,
+        tolerance_ratio=tolerance_ratio,
+        style="",
+        rated_power_w=np.inf,
+        working_v=np.inf,
+        overload_v=np.inf,
+        source="",
+    )
+    return with_parts(place, [part])
+
+
+def _log_ratios(place: Section, verdict: Verdict) -> list[float]:
+    """Of each rule that is not about a resistor of the section."""
+    refs = {part.ref for part in (*place.replaced, *place.kept)}
+
+    def of_section(rule: Rule) -> bool:
+        ref, _, what = rule.name.rpartition(" ")
+        return ref in refs and what in {"power", "voltage"}
+
+    with np.errstate(divide="ignore"):
+        found = np.log([kept_ratio(rule) for rule in verdict.rules if not of_section(rule)])
+    return list(np.clip(found, -_FARTHEST, _FARTHEST))
+
+
+def _edges(
+    place: Section, tiers: tuple[float, ...], totals: FloatArray, margins: FloatArray
+) -> FloatArray:
+    """Ends of the ranges, where the verdict turns between two of the totals."""
+    tier, at = np.nonzero(np.diff(margins >= 0.0, axis=1))
+    logs = np.log(totals)
+
+    def margin(log_total: FloatArray) -> FloatArray:
+        found = np.empty(log_total.shape)
+        for number, tolerance in enumerate(tiers):
+            mine = tier == number
+            if mine.any():
+                found[mine] = _margins(place, np.exp(log_total[mine]), tolerance)
+        return found
+
+    ends, values = (logs[at], logs[at + 1]), (margins[tier, at], margins[tier, at + 1])
+    roots = np.exp(batched_root(margin, ends, values, EDGE_TOLERANCE)) if tier.size else np.empty(0)
+    found = []
+    for number, row in enumerate(margins >= 0.0):
+        # a range that reaches the end of what was looked at ends there
+        edges = [*totals[:1][row[:1]], *roots[tier == number], *totals[-1:][row[-1:]]]
+        found.append(np.reshape(edges, (-1, 2)))
+    whole = np.full((len(tiers), max(1, *map(len, found)), 2), [np.inf, -np.inf])
+    for number, pairs in enumerate(found):
+        whole[number, : len(pairs)] = pairs
+    return whole
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bearing:
+    """Resistors and what they may bear, arrays of one shape.
+
+    Parameters
+    ----------
+    ohm, low_ohm, high_ohm : ndarray
+        Nominal, and at the ends of tolerance.
+    power_w : ndarray
+        Rating derated for the hot ambient.
+    working_v : ndarray
+    """
+
+    ohm: FloatArray
+    low_ohm: FloatArray
+    high_ohm: FloatArray
+    power_w: FloatArray
+    working_v: FloatArray
+
+    def rows(self, index: NDArray[np.intp]) -> Bearing:
+        """Some of them, in the shape of `index`."""
+        return Bearing(
+            ohm=self.ohm[index],
+            low_ohm=self.low_ohm[index],
+            high_ohm=self.high_ohm[index],
+            power_w=self.power_w[index],
+            working_v=self.working_v[index],
+        )
+
+
+def bearing(parts: Sequence[Resistor], hot_degc: float) -> Bearing:
+    """Resistors as arrays of shape (parts,)."""
+    ohm = np.array([part.resistance_ohm for part in parts])
+    tolerance = np.array([part.tolerance_ratio for part in parts])
+    return Bearing(
+        ohm=ohm,
+        low_ohm=ohm * (1.0 - tolerance),
+        high_ohm=ohm * (1.0 + tolerance),
+        power_w=derated_power_w([part.rated_power_w for part in parts], hot_degc),
+        working_v=np.array([part.working_v for part in parts]),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SectionCurrent:
+    """Current of a section at high mains, the other resistors of the chain at their low ends.
+
+    Parameters
+    ----------
+    totals_ohm : ndarray, shape (t,)
+        Rising.
+    rms_a : ndarray, shape (t,)
+        Falling.
+    film_a : ndarray, shape (t,)
+        Rms, at least that of the sine with the same peak: times a resistance, what is held against
+        its working voltage.
+    """
+
+    totals_ohm: FloatArray
+    rms_a: FloatArray
+    film_a: FloatArray
+
+    def shares(self, parts: Bearing, low_total_ohm: FloatArray) -> FloatArray:
+        """How many times the tightest limit of each part is kept.
+
+        Parameters
+        ----------
+        parts : Bearing
+            Arrays of shape (...).
+        low_total_ohm : ndarray, broadcastable
+            Of the section with every resistor at its low end.
+        """
+        one_high = low_total_ohm + (parts.high_ohm - parts.low_ohm)
+        film, rms = self._at(one_high, self.film_a), self._at(one_high, self.rms_a)
+        by_voltage = parts.working_v / (parts.high_ohm * film)
+        all_low = self._at(low_total_ohm, self.rms_a)
+        power = np.maximum(parts.high_ohm * rms**2, parts.low_ohm * all_low**2)
+        return np.asarray(np.minimum(by_voltage, parts.power_w / power))
+
+    def floors_ohm(self, parts: Bearing, ratio: float = 1.0) -> FloatArray:
+        """Least total, all at the low end, at which each part keeps its limits `ratio` times.
+
+        -inf where any total looked at will do, inf where none.
+        """
+        rise = parts.high_ohm - parts.low_ohm
+        by_voltage = self._where(parts.working_v / (ratio * parts.high_ohm), self.film_a) - rise
+        most_a = np.sqrt(parts.power_w / ratio)
+        by_power = self._where(most_a / np.sqrt(parts.high_ohm), self.rms_a) - rise
+        when_low = self._where(most_a / np.sqrt(parts.low_ohm), self.rms_a)
+        return np.asarray(np.maximum(np.maximum(by_voltage, by_power), when_low))
+
+    def _at(self, total_ohm: FloatArray, current_a: FloatArray) -> FloatArray:
+        """Current at a total; current times total is nearly straight in logs."""
+        log_total = np.log(total_ohm)
+        log_volts = np.interp(
+            log_total, np.log(self.totals_ohm), np.log(current_a * self.totals_ohm)
+        )
+        return np.exp(log_volts - log_total)
+
+    def _where(self, limit_a: FloatArray, current_a: FloatArray) -> FloatArray:
+        """Total at which the current falls to a limit."""
+        x, y = -np.log(current_a), np.log(self.totals_ohm)
+        return np.exp(np.interp(-np.log(limit_a), x, y, left=-np.inf, right=np.inf))
+
+
+def current_of(place: Section, lowest_ohm: float, highest_ohm: float) -> SectionCurrent:
+    """Current of a section at totals from one to another.
+
+    Parameters
+    ----------
+    place : Section
+    lowest_ohm, highest_ohm : float
+
+    Returns
+    -------
+    current : SectionCurrent
+    """
+    board = place.board
+    whole = Section(board=board, replaced=(*place.replaced, *place.kept), kept=())
+    totals = np.geomspace(lowest_ohm, highest_ohm, CURRENT_POINTS)
+    high = Conditions(mains_rms_v=board.mains.high_rms_v)
+    lumped = _lumped(whole, 1.0, 0.0)
+    circuit = build_circuit(lumped, high).change(whole.replaced[0].ref, resistance_ohm=totals)
+    for part in chain_resistors(lumped):
+        circuit = circuit.scale(part.ref, "resistance_ohm", 1.0 - part.tolerance_ratio)
+    solution = solve(circuit, _MAINS_SIDE)
+    element = solution.circuit[whole.replaced[0].ref]
+    assert isinstance(element, Resistance)
+    across = solution.voltages_v[element.a] - solution.voltages_v[element.b]
+    rms_v = solution.rms(across)
+    film_v = np.maximum(rms_v, solution.peak(np.abs(across)) / np.sqrt(2.0))
+    return SectionCurrent(
+        totals_ohm=totals,
+        rms_a=rms_v / totals,
+        film_a=film_v / totals,
+    )
+
+
+def floor_of_others_ohm(place: Section, lowest_ohm: float, highest_ohm: float) -> float:
+    """Least total, all at the low end, from which the resistors outside the section hold.
+
+    Parameters
+    ----------
+    place : Section
+    lowest_ohm, highest_ohm : float
+        Where to look.
+
+    Returns
+    -------
+    floor_ohm : float
+        -inf where they hold everywhere; inf where they do not at the highest total, whatever
+        stands in the section. (The more resistance there, the less they bear.)
+    """
+    refs = {part.ref for part in (*place.replaced, *place.kept)}
+    whole = Section(board=place.board, replaced=(*place.replaced, *place.kept), kept=())
+
+    def margin(log_total: FloatArray) -> FloatArray:
+        boards = [_lumped(whole, x, 0.0) for x in np.exp(log_total)]
+        solutions = solved_apart([worst_circuit(board) for board in boards])
+        return np.array(
+            [
+                min(
+                    np.log(1.0 / max(stress.used_ratio(), _LEAST_USED))
+                    for stress in worst_of(solution, board)
+                    if stress.resistor.ref not in refs
+                )
+                for board, solution in zip(boards, solutions, strict=True)
+            ]
+        )
+
+    logs = np.linspace(np.log(lowest_ohm), np.log(highest_ohm), OTHERS_POINTS)
+    margins = margin(logs)
+    failing = np.flatnonzero(margins < 0.0)
+    if not failing.size:
+        return -np.inf
+    last = failing[-1]
+    if last == logs.size - 1:
+        return np.inf
+    ends = logs[last : last + 1], logs[last + 1 : last + 2]
+    values = margins[last : last + 1], margins[last + 1 : last + 2]
+    return float(np.exp(batched_root(margin, ends, values, EDGE_TOLERANCE))[0])

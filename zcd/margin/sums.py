@@ -1,0 +1,261 @@
+"""Which parts of a stock, up to four in series, add up to a wanted total: all of them.
+
+A combination is a multiset. It fits where its nominal sum lies between two limits, the upper one
+depending on the widest tolerance in it, and where its sum at the low end of tolerance reaches the
+floor of each of its parts (the least total at which that part bears its share). Nothing is
+sampled: pairs are kept sorted by their sum, and every other pair asks how many of them fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+MOST_PARTS = 4
+_FIXED = 2
+"""Of three or four different parts two are fixed, the others looked up in a sorted list."""
+_HAIR = 1.0 - 1e-12
+"""Room for rounding where a floor is divided by a tolerance."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
+    """Parts to choose from, arrays of shape (n,).
+
+    Parameters
+    ----------
+    values : ndarray
+        Nominal.
+    lows : ndarray
+        At the low end of tolerance.
+    floors : ndarray
+        Least sum of lows at which the part bears its share; -inf: any, inf: none.
+    tiers : ndarray of int
+        Number of the part's tolerance, the widest last.
+    counts : ndarray of int
+        How many there are of it.
+    """
+
+    values: FloatArray
+    lows: FloatArray
+    floors: FloatArray
+    tiers: IntArray
+    counts: IntArray
+
+    def rows(self, index: IntArray) -> Stock:
+        """Some of the parts, in this order."""
+        return Stock(
+            values=self.values[index],
+            lows=self.lows[index],
+            floors=self.floors[index],
+            tiers=self.tiers[index],
+            counts=self.counts[index],
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """Between which limits the nominal sum must lie, by the widest tier used, shape (tiers,)."""
+
+    lowest: FloatArray
+    highest: FloatArray
+
+
+@dataclass(slots=True)
+class _Pool:
+    """Sums of parts of lower rank, sorted: of those with the same tolerances.
+
+    The low end of such a sum lies between `least_ratio` and `most_ratio` times its nominal value.
+    """
+
+    tier: int
+    least_ratio: float
+    most_ratio: float
+    sums: FloatArray
+    lows: FloatArray
+    members: IntArray | None
+
+    def add(self, sums: FloatArray, lows: FloatArray, members: IntArray) -> None:
+        """Take in further sums."""
+        order = np.argsort(sums, kind="stable")
+        at = np.searchsorted(self.sums, sums[order])
+        self.sums = np.insert(self.sums, at, sums[order])
+        self.lows = np.insert(self.lows, at, lows[order])
+        if self.members is not None:
+            self.members = np.insert(self.members, at, members[order], axis=0)
+
+
+def count(stock: Stock, window: Window, size: int, enough: float = np.inf) -> int:
+    """How many combinations of `size` parts fit.
+
+    Parameters
+    ----------
+    stock : Stock
+    window : Window
+    size : int
+        1 to `MOST_PARTS`.
+    enough : float
+        Where to stop counting.
+
+    Returns
+    -------
+    int
+    """
+    found = 0
+    for number, _ in _fitting(stock, window, size, listed=False):
+        found += number
+        if found > enough:
+            break
+    return found
+
+
+def combinations(stock: Stock, window: Window, size: int) -> IntArray:
+    """All combinations of `size` parts that fit.
+
+    Parameters
+    ----------
+    stock, window, size
+        As in `count`, which tells beforehand how many they are.
+
+    Returns
+    -------
+    members : ndarray of int, shape (combinations, size)
+        Positions in the stock; one that is used twice stands twice.
+    """
+    found = [members for _, members in _fitting(stock, window, size, listed=True)]
+    return np.concatenate([np.empty((0, size), dtype=np.intp), *found])
+
+
+def _fitting(
+    stock: Stock, window: Window, size: int, *, listed: bool
+) -> Iterator[tuple[int, IntArray]]:
+    """Numbers of combinations and, if asked for, the combinations, in pieces."""
+    reach = np.max(window.highest, initial=-np.inf)
+    able = (stock.floors <= reach) & (stock.values <= reach) & (stock.counts > 0)
+    rank = np.flatnonzero(able)
+    # by floors: the last part of a combination then has the highest floor of all
+    rank = rank[np.argsort(stock.floors[rank], kind="stable")]
+    ranked = stock.rows(rank)
+    for blocks in _blocks(size):
+        if len(blocks) <= _FIXED:
+            pieces = _few(ranked, window, blocks)
+        else:
+            pieces = _many(ranked, window, blocks, listed)
+        for number, members in pieces:
+            yield number, rank[np.repeat(members, blocks, axis=1)] if listed else members
+
+
+def _blocks(size: int) -> Iterator[tuple[int, ...]]:
+    """How often each of the different parts is used, lowest rank first.
+
+    Examples
+    --------
+    >>> list(_blocks(3))
+    [(3,), (1, 2), (2, 1), (1, 1, 1)]
+    """
+    yield (size,)
+    for last in range(size - 1, 0, -1):
+        for before in _blocks(size - last):
+            yield (*before, last)
+
+
+def _few(stock: Stock, window: Window, blocks: tuple[int, ...]) -> Iterator[tuple[int, IntArray]]:
+    """One part, or two different ones, each used as often as `blocks` says."""
+    every = np.arange(stock.values.size)
+    if len(blocks) == 1:
+        members = every[:, None]
+    else:
+        first, second = np.triu_indices(every.size, 1)
+        members = np.stack([first, second], axis=1)
+    times = np.array(blocks)
+    sums = stock.values[members] @ times
+    tiers = stock.tiers[members].max(axis=1, initial=0)
+    fits = (
+        (sums >= window.lowest[tiers])
+        & (sums <= window.highest[tiers])
+        & (stock.lows[members] @ times >= stock.floors[members].max(axis=1, initial=-np.inf))
+        & np.all(stock.counts[members] >= times, axis=1)
+    )
+    yield int(fits.sum()), members[fits]
+
+
+def _many(
+    stock: Stock, window: Window, blocks: tuple[int, ...], listed: bool
+) -> Iterator[tuple[int, IntArray]]:
+    """Three or four different parts: the last two fixed, the others looked up."""
+    *free, before, last = blocks
+    pools: dict[tuple[int, ...], _Pool] = {}
+    for k in range(stock.values.size):
+        if stock.counts[k] >= before:
+            above = np.arange(k + 1, stock.values.size)
+            above = above[stock.counts[above] >= last]
+            for pool in pools.values():
+                yield _look_up(stock, window, pool, (k, before, above, last))
+        _widen(pools, stock, k, np.array(free), listed)
+
+
+def _widen(
+    pools: dict[tuple[int, ...], _Pool], stock: Stock, k: int, free: IntArray, listed: bool
+) -> None:
+    """Put into the pools the sums in which part `k` is the last."""
+    if stock.counts[k] < free[-1]:
+        return
+    members = np.array([[k]])
+    if free.size > 1:
+        below = np.flatnonzero(stock.counts[:k] >= free[0])
+        members = np.stack([below, np.full(below.size, k)], axis=1)
+    tiers = np.sort(stock.tiers[members], axis=1)
+    for key in sorted({tuple(row) for row in tiers.tolist()}):
+        mine = members[np.all(tiers == key, axis=1)]
+        if key not in pools:
+            ratios = stock.lows[mine[0]] / stock.values[mine[0]]
+            pools[key] = _Pool(
+                tier=max(key),
+                least_ratio=float(ratios.min()),
+                most_ratio=float(ratios.max()),
+                sums=np.empty(0),
+                lows=np.empty(0),
+                members=np.empty((0, free.size), dtype=np.intp) if listed else None,
+            )
+        pools[key].add(stock.values[mine] @ free, stock.lows[mine] @ free, mine)
+
+
+def _look_up(
+    stock: Stock, window: Window, pool: _Pool, fixed: tuple[int, int, IntArray, int]
+) -> tuple[int, IntArray]:
+    """Which sums of the pool fit with part `k` and one of the parts above it."""
+    k, before, above, last = fixed
+    sums = before * stock.values[k] + last * stock.values[above]
+    floors = stock.floors[above] - (before * stock.lows[k] + last * stock.lows[above])
+    tiers = np.maximum(np.maximum(stock.tiers[k], stock.tiers[above]), pool.tier)
+    lowest = window.lowest[tiers] - sums
+    stop = np.searchsorted(pool.sums, window.highest[tiers] - sums, side="right")
+    first = np.searchsorted(pool.sums, np.maximum(lowest, floors / pool.most_ratio * _HAIR))
+    first = np.minimum(first, stop)
+    if pool.members is None:
+        # from `sure` on the floor is reached whatever the tolerances; below, look one by one
+        sure = np.searchsorted(pool.sums, np.maximum(lowest, floors / pool.least_ratio / _HAIR))
+        sure = np.clip(sure, first, stop)
+    else:
+        sure = stop
+    query, index = _spread(first, sure)
+    fits = pool.lows[index] >= floors[query]
+    query, index = query[fits], index[fits]
+    if pool.members is None:
+        return int((stop - sure).sum()) + query.size, np.empty((0, 0), dtype=np.intp)
+    fixed_members = np.stack([np.full(query.size, k), above[query]], axis=1)
+    return query.size, np.concatenate([pool.members[index], fixed_members], axis=1)
+
+
+def _spread(start: IntArray, stop: IntArray) -> tuple[IntArray, IntArray]:
+    """All positions of some slices, and which slice each belongs to."""
+    sizes = stop - start
+    query = np.repeat(np.arange(start.size), sizes)
+    offset = np.arange(query.size) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+    return query, np.repeat(start, sizes) + offset

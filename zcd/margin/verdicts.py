@@ -1,0 +1,203 @@
+"""The verdict on many boards that differ in a few parts, in few batches."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf, isnan
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.library import all_resistors
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit, led_refs
+from zcd.circuit.elements import Circuit, stack
+from zcd.engine.solution import Solution
+from zcd.engine.solve import solve
+from zcd.margin.check import (
+    Rule,
+    demands_of,
+    junction_rules,
+    level_conditions,
+    levels_of,
+    rules_of,
+)
+from zcd.margin.headroom import WEAKENINGS, Headroom, headrooms_of
+from zcd.margin.section import condensed
+from zcd.margin.stress import ResistorStress, reverse_stress, worst_circuit, worst_of
+from zcd.sync.lock import judge
+
+FloatArray = NDArray[np.float64]
+
+AS_IT_COMES = " reverse voltage"
+"""Rules about it tell no part from another by their number: breakdown holds it where it is."""
+_JUST_BELOW = 1.0 - 1e-12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What ``zcd check`` would say of a board.
+
+    Parameters
+    ----------
+    board : Board
+    rules : tuple of Rule
+    resistors : tuple of ResistorStress
+        At the worse ends of tolerance.
+    """
+
+    board: Board
+    rules: tuple[Rule, ...]
+    resistors: tuple[ResistorStress, ...]
+
+    @property
+    def passes(self) -> bool:
+        """Whether all rules are kept."""
+        return all(rule.passes for rule in self.rules)
+
+    @property
+    def margin_ratio(self) -> float:
+        """How many times the tightest rule is kept; below 1 if one fails."""
+        return min(kept_ratio(rule) for rule in self.rules)
+
+    @property
+    def tightest(self) -> Rule:
+        """The first rule that fails or, if none does, the one with the least margin."""
+        failed = (rule for rule in self.rules if not rule.passes)
+        return next(failed, min(self.rules, key=kept_ratio))
+
+
+def kept_ratio(rule: Rule) -> float:
+    """How many times a rule is kept: value over limit, or limit over value.
+
+    Below 1 where it fails, and 0 where it fails without a number; infinite where it is kept
+    without one, or where its number says nothing.
+    """
+    if isnan(rule.limit) or isnan(rule.value) or rule.name.endswith(AS_IT_COMES):
+        return inf if rule.passes else 0.0
+    if rule.at_least:
+        found = rule.value / rule.limit
+    else:
+        found = rule.limit / rule.value if rule.value > 0.0 else inf
+    return max(found, 1.0) if rule.passes else min(found, _JUST_BELOW)
+
+
+def verdicts(boards: Sequence[Board]) -> list[Verdict]:
+    """Judge boards by all rules.
+
+    Parameters
+    ----------
+    boards : sequence of Board
+        Variants of one board: same controller, same reference of the optocoupler.
+
+    Returns
+    -------
+    verdicts : list of Verdict
+        In the same order.
+
+    Notes
+    -----
+    Resistors that carry the same current are one to the rest of the board, so that boards with
+    chains of different length are solved together but for the stress of single resistors.
+    """
+    at_levels = solved_apart([_level_rows(board) for board in boards])
+    headrooms = _headrooms(boards)
+    groups: dict[object, list[int]] = {}
+    for number, board in enumerate(boards):
+        shape = tuple((e.ref, e.nodes) for e in build_circuit(board))
+        groups.setdefault(shape, []).append(number)
+    at_worst: dict[int, Solution] = {}
+    for numbers in groups.values():
+        solved = solved_apart([worst_circuit(boards[number]) for number in numbers])
+        at_worst |= dict(zip(numbers, solved, strict=True))
+    return [
+        _verdict(board, at_levels[k], headrooms[k], at_worst[k]) for k, board in enumerate(boards)
+    ]
+
+
+def _verdict(
+    board: Board, at_levels: Solution, headrooms: Sequence[Headroom], at_worst: Solution
+) -> Verdict:
+    resistors = tuple(worst_of(at_worst, board))
+    levels = levels_of(board, at_levels, judge(at_levels, board))
+    reverse = reverse_stress(at_levels, board)
+    return Verdict(
+        board=board,
+        rules=rules_of(board, levels, headrooms, resistors, reverse),
+        resistors=resistors,
+    )
+
+
+def _level_rows(board: Board) -> Circuit:
+    lean = condensed(board)
+    return stack([build_circuit(lean, case) for case in level_conditions(board)])
+
+
+def solved_apart(circuits: Sequence[Circuit]) -> list[Solution]:
+    """Solutions of some batches of the same elements, solved as one."""
+    whole = solve(stack(circuits))
+    ends = np.cumsum([circuit.size for circuit in circuits])
+    return [whole.rows(rows) for rows in np.split(np.arange(ends[-1]), ends[:-1])]
+
+
+def _headrooms(boards: Sequence[Board]) -> list[list[Headroom]]:
+    """Those that rules ask for, of each board."""
+    asked = [demands_of(board) for board in boards]
+    cases = [
+        build_circuit(condensed(board), demand.conditions)
+        for board, demands in zip(boards, asked, strict=True)
+        for demand in demands
+    ]
+    names = np.array([demand.quantity for demands in asked for demand in demands])
+    found = headrooms_of(stack(cases), names, condensed(boards[0]))
+    size = len(asked[0])
+    return [found[k : k + size] for k in range(0, len(found), size)]
+
+
+def turning_margins(board: Board, ref: str, ohm: FloatArray) -> FloatArray:
+    """How far the verdict is from turning at some values of one resistor.
+
+    Parameters
+    ----------
+    board : Board
+    ref : str
+        Of a resistor.
+    ohm : ndarray, shape (n,)
+
+    Returns
+    -------
+    margin : ndarray, shape (n,)
+        The least of the lock margins at the levels, of those with each quantity weakened by the
+        headroom that its rule asks for, and of LED current and reverse voltage as 1 - value /
+        limit. Positive if all rules are kept but for power and voltage of resistors; continuous
+        but for a breakdown of the LED. Quicker than `verdicts`, as it needs no headroom.
+    """
+    conditions = level_conditions(board)
+    cases = [build_circuit(board, case) for case in conditions]
+    for demand in demands_of(board):
+        weaken = WEAKENINGS[demand.quantity]
+        circuit = build_circuit(board, demand.conditions)
+        cases.append(weaken(circuit, board, np.array([demand.limit])))
+    nominal = next(part.resistance_ohm for part in all_resistors(board) if part.ref == ref)
+    # scaled, not set: the chain may be one of the weakened quantities
+    solution = solve(stack([case.scale(ref, "resistance_ohm", ohm / nominal) for case in cases]))
+    lock = judge(solution, board).margin.reshape(len(cases), ohm.size).min(axis=0)
+    at_levels = solution.rows(np.arange(len(conditions) * ohm.size))
+    led_a = np.sum([at_levels.currents_a[led] for led in led_refs(board)], axis=0)
+    peaks = at_levels.peak(led_a).reshape(len(conditions), ohm.size).max(axis=0)
+    reverse = reverse_stress(at_levels, board)
+    stress = [
+        min(
+            _stress_margin(rule)
+            for rule in junction_rules(board, [r.rows(rows) for r in reverse], float(peaks[k]))
+        )
+        for k, rows in enumerate(np.arange(len(conditions) * ohm.size).reshape(-1, ohm.size).T)
+    ]
+    return np.minimum(lock, stress)
+
+
+def _stress_margin(rule: Rule) -> float:
+    if rule.name.endswith(AS_IT_COMES):
+        return inf if rule.passes else -1.0
+    return 1.0 - rule.value / rule.limit

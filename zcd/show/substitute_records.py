@@ -1,0 +1,88 @@
+"""Parts in place of failed ones, as one JSON object for other programs."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+from zcd.margin.chain_parts import ChainFits, Fit
+from zcd.margin.substitutes import Substitutes
+from zcd.show.records import Record, plain_values
+
+
+def substitutes_record(found: Substitutes) -> Record:
+    """What may stand in place of the parts asked for, in SI units, ready for `json.dumps`.
+
+    Parameters
+    ----------
+    found : Substitutes
+
+    Returns
+    -------
+    record : dict
+        =================  =============================================================
+        key                what it holds
+        =================  =============================================================
+        board, drawer      their names
+        chain              null or: replaced, kept (references); stock; counts (of one,
+                           two, ... parts); ranges (list: tolerance_ratio, lowest_ohm,
+                           highest_ohm of the total, kept parts included); best, misses
+                           (lists: parts, total_ohm of the new ones, margin_ratio,
+                           tightest)
+        assumptions        list: key, value, source; of the board, then of the drawer
+        =================  =============================================================
+
+    Notes
+    -----
+    ``parts``: list of ref, style, resistance_ohm, tolerance_ratio, power_w, judged_v,
+    power_limit_w, voltage_limit_v. ``tightest``: the rule that fails first or, if none does, has
+    the least margin: name, value, limit, unit, at_least, passes, source, remark.
+    """
+    found_record = {
+        "board": found.board.name,
+        "drawer": found.drawer.name,
+        "chain": None if found.chain is None else _chain(found.chain),
+        "assumptions": [
+            asdict(item) for item in (*found.board.assumptions, *found.drawer.assumptions)
+        ],
+    }
+    record: Record = plain_values(found_record)
+    return record
+
+
+def _chain(fits: ChainFits) -> Record:
+    ranges = fits.ranges
+    return {
+        "replaced": [part.ref for part in fits.place.replaced],
+        "kept": [part.ref for part in fits.place.kept],
+        "stock": fits.stock,
+        "counts": list(fits.counts),
+        "ranges": [
+            {"tolerance_ratio": tolerance, "lowest_ohm": low, "highest_ohm": high}
+            for tolerance, edges in zip(ranges.tolerances, ranges.edges_ohm, strict=True)
+            for low, high in edges
+            if low < high
+        ],
+        "best": [_fit(fit) for fit in fits.best],
+        "misses": [_fit(fit) for fit in fits.misses],
+    }
+
+
+def _fit(fit: Fit) -> Record:
+    return {
+        "parts": [
+            {
+                "ref": stress.resistor.ref,
+                "style": stress.resistor.style,
+                "resistance_ohm": stress.resistor.resistance_ohm,
+                "tolerance_ratio": stress.resistor.tolerance_ratio,
+                "power_w": float(stress.power_w.max()),
+                "judged_v": float(stress.film_v.max()),
+                "power_limit_w": stress.power_limit_w,
+                "voltage_limit_v": stress.voltage_limit_v,
+            }
+            for stress in fit.stresses
+        ],
+        "total_ohm": sum(part.resistance_ohm for part in fit.parts),
+        "margin_ratio": fit.verdict.margin_ratio,
+        "tightest": asdict(fit.verdict.tightest),
+    }
