@@ -148,7 +148,7 @@ def print_comparison(
     from zcd.show.progress import progress_bar
     from zcd.spice.compare import compare
 
-    with progress_bar(1 + len(readings)) as begin:
+    with progress_bar(3 * (1 + len(readings))) as begin:
         found = compare(
             job.board,
             circuit,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from math import isinf, isnan
+from dataclasses import dataclass, replace
+from math import isinf, isnan, nan
+from typing import Protocol
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from zcd.circuit.elements import Circuit, Resistance
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.readings import UNITS, Bench, Reading
 from zcd.engine.solution import Solution
-from zcd.engine.solve import EDGES, solve
+from zcd.engine.solve import EDGES, Grid, solve, solve_dead
 from zcd.margin.stress import chain_resistors
 from zcd.spice.netlist import Level
 from zcd.spice.solve import Spice
@@ -107,6 +108,86 @@ class Comparison:
         return all(line.agrees for line in self.lines) and self.locks[0] == self.locks[1]
 
 
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """What is compared; the fields are those of `Line`."""
+
+    name: str
+    unit: str
+    share: float = SHARE
+    reading: Reading | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What one solver says about a circuit."""
+
+    solution: Solution
+    lock: Lock
+    values: dict[Quantity, float]
+
+
+class Solver(Protocol):
+    """The engine, or the simulator at one level."""
+
+    def solve(self, circuit: Circuit, grid: Grid = ..., like: Solution | None = ...) -> Solution:
+        """As `zcd.engine.solve.solve`."""
+
+    def solve_dead(self, circuit: Circuit) -> Solution:
+        """As `zcd.engine.solve.solve_dead`."""
+
+
+class Engine:
+    """The engine as a `Solver`."""
+
+    solve = staticmethod(solve)
+    solve_dead = staticmethod(solve_dead)
+
+
+def answer(
+    board: Board,
+    circuit: Circuit,
+    meter: Meter,
+    readings: Sequence[Reading],
+    solver: Solver,
+    *,
+    patient: bool = False,
+    progress: Progress | None = None,
+) -> Answer:
+    """All that is compared, by one solver; the circuit has one row.
+
+    `patient` asks for the steady state however long it takes to come (see `Grid`).
+    """
+    tell = progress or (lambda words: None)
+    tell("waveforms")
+    solution = solver.solve(circuit, replace(EDGES, patient=patient))
+    lock = judge(solution, board)
+    values = {**_currents(board, circuit, solution), **_edges(solution, lock)}
+    bench = Bench(board, circuit, meter, solver.solve, solver.solve_dead)
+    for reading in readings:
+        tell(reading.words)
+        quantity = Quantity(reading.words, UNITS[reading.function], SHARE, reading)
+        values[quantity] = float(bench.take([reading])[0, 0])
+    return Answer(solution=solution, lock=lock, values=values)
+
+
+def lines_of(ours: Answer, equations: Answer, device: Answer | None = None) -> tuple[Line, ...]:
+    """Answers side by side; nan where one of them does not have what another has."""
+    answers = [ours.values, equations.values, device.values if device else {}]
+    return tuple(
+        Line(
+            name=quantity.name,
+            unit=quantity.unit,
+            share=quantity.share,
+            reading=quantity.reading,
+            ours=answers[0].get(quantity, nan),
+            equations=answers[1].get(quantity, nan),
+            device=answers[2].get(quantity, nan),
+        )
+        for quantity in dict.fromkeys(key for values in answers for key in values)
+    )
+
+
 def compare(
     board: Board,
     circuit: Circuit,
@@ -130,36 +211,35 @@ def compare(
     fault, severity
         Of `Comparison`.
     progress : callable, optional
-        Told what is under way.
+        Told what is under way, three times for each reading and once for the waveforms.
 
     Raises
     ------
     NoSimulatorError, SimulationError
         If there is no simulator, or one of its runs did not end well.
     """
-    tell = progress or (lambda words: None)
     family = board.optocoupler.family
-    ways = [Spice(level=level, family=family) for level in Level]
-    tell("waveforms")
-    solutions = [solve(circuit, EDGES), *(way.solve(circuit) for way in ways)]
-    locks = [judge(solution, board) for solution in solutions]
-    lines = [*_currents(board, circuit, solutions), *_pulse_lines(solutions, locks)]
-    benches = [Bench(board, circuit, meter)]
-    benches += [Bench(board, circuit, meter, way.solve, way.solve_dead) for way in ways]
-    for reading in readings:
-        tell(reading.words)
-        shown = [float(bench.take([reading])[0, 0]) for bench in benches]
-        lines.append(_line(reading.words, UNITS[reading.function], shown, reading=reading))
+    ours = answer(board, circuit, meter, readings, Engine(), progress=progress)
+    # the simulator is asked for what the engine shows: steady state, or a late cycle of it
+    patient = bool(ours.solution.settled[0])
+    equations, device = (
+        answer(board, circuit, meter, readings, way, patient=patient, progress=progress)
+        for way in (Spice(level=level, family=family) for level in Level)
+    )
     return Comparison(
         board=board,
         fault=fault,
         severity=severity,
-        lines=tuple(lines),
-        ours=solutions[0],
-        equations=solutions[1],
-        device=solutions[2],
-        locks=tuple(bool(lock.locks[0]) for lock in locks),  # type: ignore[arg-type]
+        lines=lines_of(ours, equations, device),
+        ours=ours.solution,
+        equations=equations.solution,
+        device=device.solution,
+        locks=(_locks(ours), _locks(equations), _locks(device)),
     )
+
+
+def _locks(found: Answer) -> bool:
+    return bool(found.lock.locks[0])
 
 
 def reading_value(
@@ -196,42 +276,32 @@ def reading_value(
     return float(bench.take([reading])[0, 0])
 
 
-def _line(name: str, unit: str, values: Sequence[float], **more: object) -> Line:
-    ours, equations, device = values
-    return Line(name=name, unit=unit, ours=ours, equations=equations, device=device, **more)  # type: ignore[arg-type]
-
-
-def _currents(board: Board, circuit: Circuit, solutions: Sequence[Solution]) -> list[Line]:
+def _currents(board: Board, circuit: Circuit, solution: Solution) -> dict[Quantity, float]:
     """LED current, and the power of each resistor."""
-
-    def led(solution: Solution) -> np.ndarray:
-        waves = (np.maximum(solution.currents_a[ref], 0.0) for ref in led_refs(board))
-        return np.asarray(sum(waves))
-
-    peaks = [float(s.peak(led(s))[0]) for s in solutions]
-    means = [float(s.mean(led(s))[0]) for s in solutions]
-    found = [_line("LED current, peak", "A", peaks), _line("LED current, mean", "A", means)]
+    waves = (np.maximum(solution.currents_a[ref], 0.0) for ref in led_refs(board))
+    led = np.asarray(sum(waves))
+    found = {
+        Quantity("LED current, peak", "A"): float(solution.peak(led)[0]),
+        Quantity("LED current, mean", "A"): float(solution.mean(led)[0]),
+    }
     wanted = {part.ref for part in (*chain_resistors(board), board.output.resistor)}
     for part in circuit.of(Resistance):
         if part.ref in wanted:
-            powers = [float(s.power_w(part)[0]) for s in solutions]
-            found.append(_line(f"power in {part.ref}", "W", powers))
+            found[Quantity(f"power in {part.ref}", "W")] = float(solution.power_w(part)[0])
     return found
 
 
-def _pulse_lines(solutions: Sequence[Solution], locks: Sequence[Lock]) -> list[Line]:
+def _edges(solution: Solution, lock: Lock) -> dict[Quantity, float]:
     """Edges, low time, pin."""
-    pulses = [lock.pulses for lock in locks]
-    found = []
-    for k in range(max(int(p.count[0]) for p in pulses)):
+    pulses = lock.pulses
+    found = {}
+    for k in range(max(int(pulses.count[0]), 1)):
         mark = f" of pulse {k + 1}" if k else ""
-        falls = [float(p.fall_offset_s[0, k]) for p in pulses]
-        rises = [float(p.rise_offset_s[0, k]) for p in pulses]
-        lows = [float(p.low_time_s[0, k]) for p in pulses]
-        found += [
-            _line(f"falling edge{mark}, offset", "s", falls, share=0.0),
-            _line(f"rising edge{mark}, offset", "s", rises, share=0.0),
-            _line(f"low time{mark}", "s", lows, share=0.0),
-        ]
-    means = [float(s.mean(s.voltages_v["pin"])[0]) for s in solutions]
-    return [*found, _line("pin, mean", "V", means)]
+        for name, values in (
+            (f"falling edge{mark}, offset", pulses.fall_offset_s),
+            (f"rising edge{mark}, offset", pulses.rise_offset_s),
+            (f"low time{mark}", pulses.low_time_s),
+        ):
+            found[Quantity(name, "s", 0.0)] = float(values[0, k])
+    found[Quantity("pin, mean", "V")] = float(solution.mean(solution.voltages_v["pin"])[0])
+    return found

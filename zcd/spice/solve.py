@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.integrate import cumulative_trapezoid
 
 from zcd.circuit.elements import Circuit, Junction, MainsSource
 from zcd.engine.grid import mean_weights
@@ -41,15 +42,19 @@ class Effort:
 
     steps: int = 400
     tolerance_ratio: float = 1e-4
-    settled_ratio: float = 3e-5
+    settled_ratio: float = 1e-4
 
 
 USUAL = Effort()
 FIRST_CYCLES = 4
-"""Of the first run; the last three say how fast the rest would come."""
-MOST_RUNS = 12
-LARGEST_LEFT = 0.9999
-"""Share of a disturbance left after a period; more cannot be told from nothing happening."""
+"""Of the first run; its last three say whether it has settled."""
+SEEK_CYCLES = 16
+"""Of each run on the way to a steady state that comes slowly."""
+MOST_RUNS = 20
+LARGEST_LEFT = 0.98
+"""Share of a disturbance left after a stride: more cannot be told from none."""
+QUIET_RATIO = 1e-5
+"""A change of all capacitances below this, over their swing, is the simulator's own noise."""
 LEAST_V = 1e-4
 LEAST_SHARE = 1e-9
 """Of a period: nearer than this, two points in time are one."""
@@ -121,7 +126,7 @@ class Spice:
 
     def options(self, netlist: Netlist) -> str:
         """The line of options."""
-        return f"{netlist.options} reltol={self.effort.tolerance_ratio!r} abstol=1e-13"
+        return f"{netlist.options} reltol={self.effort.tolerance_ratio!r} abstol=1e-11"
 
     def deck(self, netlist: Netlist, analysis: str) -> str:
         """A whole deck."""
@@ -132,32 +137,57 @@ class Spice:
 class _Span:
     """Some periods from a state of the capacitances.
 
-    `ends_v` is the voltage of each capacitance at the start and at the end of each period, shape
-    (cycles + 1, capacitances); `swing_v` its highest magnitude, shape (capacitances,).
+    Parameters
+    ----------
+    netlist : Netlist
+    vectors : dict
+    cycles : int
+    means_v : ndarray, shape (cycles, c)
+        Mean voltage of each capacitance over each period: steadier than any one point.
+    last_v : ndarray, shape (c,)
+        At the end.
+    swing_v : ndarray, shape (c,)
+        Highest magnitude.
     """
 
     netlist: Netlist
     vectors: Vectors
     cycles: int
-    ends_v: FloatArray
+    means_v: FloatArray
+    last_v: FloatArray
     swing_v: FloatArray
 
-    def missing_v(self) -> tuple[FloatArray, float]:
-        """What each capacitance still lacks to the steady state, and the share left a period."""
-        last, before = self.ends_v[-1] - self.ends_v[-2], self.ends_v[-2] - self.ends_v[-3]
-        norm = float(before @ before)
-        left = min(max(float(last @ before) / norm, 0.0), LARGEST_LEFT) if norm else 0.0
-        return last * left / (1.0 - left), left
+    @property
+    def stride(self) -> int:
+        """Periods from one to the next of the three whose means are compared."""
+        return max(1, self.cycles // 2 - 1)
+
+    def changes_v(self) -> tuple[FloatArray, FloatArray]:
+        """What the means changed over the last and over the last but one stride."""
+        s = self.stride
+        last, before, first = self.means_v[-1], self.means_v[-1 - s], self.means_v[-1 - 2 * s]
+        return last - before, before - first
+
+    def left(self) -> float:
+        """Share of a disturbance that is left after a stride; 0 where nothing moves any more."""
+        last, before = (change / (self.swing_v + LEAST_V) for change in self.changes_v())
+        if np.max(np.abs(last), initial=0.0) < QUIET_RATIO:
+            return 0.0
+        return float(np.clip(last @ before / max(float(before @ before), 1e-30), 0.0, LARGEST_LEFT))
+
+    def missing_v(self) -> FloatArray:
+        """What each capacitance still lacks to the steady state."""
+        left = self.left()
+        return self.changes_v()[0] * left / (1.0 - left)
 
     def settled(self, share: float) -> bool:
-        """Whether what is missing, and what the last period changed, is below a share."""
-        change = np.abs(self.ends_v[-1] - self.ends_v[-2])
-        limit = share * self.swing_v + LEAST_V
-        return bool(np.all(np.maximum(np.abs(self.missing_v()[0]), change) <= limit))
+        """Whether what is missing, and what the last stride changed, is below a share."""
+        most = np.maximum(np.abs(self.missing_v()), np.abs(self.changes_v()[0]))
+        return bool(np.all(most <= share * self.swing_v + LEAST_V))
 
     def charges_v(self) -> dict[str, float]:
         """Where the capacitances are going."""
-        wanted = self.ends_v[-1] + self.missing_v()[0]
+        wanted = self.last_v + self.missing_v()
         return dict(zip(self.netlist.capacitors, wanted.tolist(), strict=True))
 
 
@@ -165,18 +195,18 @@ def _settle(spice: Spice, circuit: Circuit, patient: bool) -> tuple[_Span, bool]
     """Run until what is missing to the steady state no longer matters.
 
     A few periods are waited for, then `WINDOW_CYCLES`. What takes longer is either shown as it
-    then is or, where asked for, sought: the capacitances' voltages at the ends of the last
-    periods show where they are going, and the next run starts there.
+    then is or, where asked for, sought: the mean voltages of the capacitances show where they are
+    going, and the next run starts there.
     """
     share = spice.effort.settled_ratio
     for cycles in (FIRST_CYCLES, WINDOW_CYCLES):
         span = _run(spice, circuit, {}, cycles)
         if span.settled(share):
             return span, True
-    if not patient and span.missing_v()[1] ** WINDOW_CYCLES > SETTLED_RATIO:
+    if not patient and span.left() ** (WINDOW_CYCLES / span.stride) > SETTLED_RATIO:
         return span, False
     for _ in range(MOST_RUNS):
-        span = _run(spice, circuit, span.charges_v(), FIRST_CYCLES)
+        span = _run(spice, circuit, span.charges_v(), SEEK_CYCLES)
         if span.settled(share):
             return span, True
     raise SimulationError(f"the steady state has not come in {MOST_RUNS} runs of ngspice")
@@ -189,15 +219,18 @@ def _run(spice: Spice, circuit: Circuit, charges_v: Mapping[str, float], cycles:
     stop_s, step_s = cycles * period_s, period_s / spice.effort.steps
     deck = spice.deck(netlist, f".tran {step_s!r} {stop_s!r} 0 {step_s!r} uic")
     vectors = spice.run(deck, stop_s)
-    waves = [vectors[a] - vectors[b] for a, b in netlist.capacitors.values()]
+    waves = np.array([vectors[a] - vectors[b] for a, b in netlist.capacitors.values()])
+    waves = waves.reshape(len(netlist.capacitors), -1)
     ends = np.arange(cycles + 1) * period_s
-    at_ends = [np.interp(ends, vectors["time"], wave) for wave in waves]
+    areas = cumulative_trapezoid(waves, vectors["time"], initial=0.0)
+    at_ends = np.array([np.interp(ends, vectors["time"], area) for area in areas])
     return _Span(
         netlist=netlist,
         vectors=vectors,
         cycles=cycles,
-        ends_v=np.array(at_ends).reshape(len(waves), ends.size).T,
-        swing_v=np.array([np.max(np.abs(wave)) for wave in waves]),
+        means_v=np.diff(at_ends.reshape(-1, ends.size), axis=1).T / period_s,
+        last_v=waves[:, -1],
+        swing_v=np.max(np.abs(waves), axis=1, initial=0.0),
     )
 
 
