@@ -13,11 +13,24 @@ IntArray = NDArray[np.intp]
 TIME_WEIGHT = 2.0
 """What an even grid weighs beside the waveforms that are followed."""
 
+CROWDING_RATIO = 0.8
+"""How much closer crowded points stand at the mains' zero crossings, and farther at its peaks."""
+
 
 def even_phases_rad(size: int, points: int, cycles: int = 1) -> FloatArray:
     """Evenly spaced phases from 0, shape (size, points * cycles)."""
     one = np.arange(points * cycles) * (2.0 * np.pi / points)
     return np.broadcast_to(one, (size, points * cycles)).copy()
+
+
+def crowded_phases_rad(size: int, points: int) -> FloatArray:
+    """Phases of one period from 0 that crowd where the mains crosses zero, shape (size, points).
+
+    There the voltages of LED and diodes turn over, and nearly at once: an even grid would give
+    their means by chance. Each quarter mirrors the one before.
+    """
+    even = even_phases_rad(size, points)
+    return even - CROWDING_RATIO * np.sin(2.0 * even) / 2.0
 
 
 def mirror(points: int) -> tuple[IntArray, IntArray]:

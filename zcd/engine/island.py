@@ -287,14 +287,15 @@ def _busy(
     capacitors: list[Capacitance], state: Island, trajectory: Trajectory
 ) -> NDArray[np.bool_]:
     """Rows in which some capacitor's current matters beside the largest junction current."""
-    n, m = trajectory.phase_rad.shape
+    n = trajectory.phase_rad.shape[0]
+    step = np.diff(trajectory.phase_rad, axis=1)
     largest = np.full(n, LEAST_CURRENT_A)
     for wave in state.currents_a.values():
         np.maximum(largest, np.max(wave, axis=1), out=largest)
     busy = np.zeros(n, dtype=bool)
     for element in capacitors:
         across = state.voltages_v[element.a] - state.voltages_v[element.b]
-        slope = np.max(np.abs(np.diff(across, axis=1)), axis=1, initial=0.0) * m / (2.0 * np.pi)
+        slope = np.max(np.abs(np.diff(across, axis=1)) / step, axis=1, initial=0.0)
         current = np.asarray(element.capacitance_f) * slope * trajectory.omega_rad_per_s[:, 0]
         busy |= current > NEGLIGIBLE_RATIO * largest
     return busy

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from zcd.circuit.elements import Circuit, MainsSource, Phototransistor
 from zcd.engine.grid import (
+    crowded_phases_rad,
     even_phases_rad,
     follow,
     mean_weights,
@@ -44,6 +45,8 @@ class Grid:
         Solve again with the points where the waveforms move.
     isolated : bool
         False: leave out the isolated side.
+    crowded : bool
+        Begin with points that crowd at the mains' zero crossings, not with even ones.
     patient : bool
         Take the periodic steady state however many periods it takes to come; False shows what
         has not settled as the transient it is.
@@ -52,12 +55,13 @@ class Grid:
     points: int = 112
     refine: bool = True
     isolated: bool = True
+    crowded: bool = False
     patient: bool = False
 
 
 EDGES = Grid()
 """For edges and pulses."""
-READINGS = Grid(points=96, refine=False, patient=True)
+READINGS = Grid(points=96, refine=False, crowded=True, patient=True)
 """For meters, which see means only, and are read long after switching on."""
 PULSES = Grid(points=80, patient=True)
 """For pulses of many rows: edges within some microseconds."""
@@ -77,7 +81,7 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
         n rows.
     grid : Grid
     like : Solution, optional
-        Of the same batch on the same even grid, before a few elements were added: islands
+        Of the same batch on the same first grid, before a few elements were added: islands
         without a new element are taken over, the others start from it.
 
     Returns
@@ -91,8 +95,9 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
     """
     points = grid.points // 2 if grid.refine else grid.points
     points += -points % 4
-    phase = even_phases_rad(circuit.size, points)
-    if like is not None and like.phase_rad.shape != phase.shape:
+    begin = crowded_phases_rad if grid.crowded else even_phases_rad
+    phase = begin(circuit.size, points)
+    if like is not None and not np.array_equal(like.phase_rad, phase):
         like = None
     guess = like.states if like else {}
     states = _solve_on(circuit, phase, grid, guess, like, outline=grid.refine)

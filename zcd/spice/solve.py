@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.integrate import cumulative_trapezoid
 
 from zcd.circuit.elements import Circuit, Junction, MainsSource
-from zcd.engine.grid import mean_weights
+from zcd.engine.grid import trapezoid_weights
 from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, SETTLED_RATIO, WINDOW_CYCLES, Grid
 from zcd.errors import SimulationError
@@ -219,11 +219,13 @@ def _run(spice: Spice, circuit: Circuit, charges_v: Mapping[str, float], cycles:
     stop_s, step_s = cycles * period_s, period_s / spice.effort.steps
     deck = spice.deck(netlist, f".tran {step_s!r} {stop_s!r} 0 {step_s!r} uic")
     vectors = spice.run(deck, stop_s)
-    waves = np.array([vectors[a] - vectors[b] for a, b in netlist.capacitors.values()])
-    waves = waves.reshape(len(netlist.capacitors), -1)
+    time = vectors["time"]
+    waves = np.empty((len(netlist.capacitors), time.size))
+    for row, (a, b) in enumerate(netlist.capacitors.values()):
+        waves[row] = vectors[a] - vectors[b]
     ends = np.arange(cycles + 1) * period_s
-    areas = cumulative_trapezoid(waves, vectors["time"], initial=0.0)
-    at_ends = np.array([np.interp(ends, vectors["time"], area) for area in areas])
+    areas = cumulative_trapezoid(waves, time, axis=1, initial=0)
+    at_ends = np.array([np.interp(ends, time, area) for area in areas])
     return _Span(
         netlist=netlist,
         vectors=vectors,
@@ -265,7 +267,7 @@ def _solution(
         circuit=circuit,
         phase_rad=row,
         time_s=row * turn_s,
-        weight=mean_weights(row),
+        weight=trapezoid_weights(row),
         voltages_v={node: vectors[name][None] for node, name in netlist.nodes.items()},
         currents_a={
             junction.ref: vectors[netlist.sensed[junction.ref]][None]
