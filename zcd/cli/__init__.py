@@ -14,6 +14,7 @@ from zcd.cli.diagnosis import diagnose, readings
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.parts import substitute
 from zcd.cli.spice import spice
+from zcd.cli.story import story
 from zcd.errors import InputError, ZcdError
 
 INTERRUPTED = 130
@@ -96,11 +97,12 @@ def commands() -> None:
       zcd new dryer.toml              write down what is printed on the parts
       zcd readings dryer.toml         what a meter shows, good or faulty
       zcd diagnose dryer.toml --ask   enter readings, learn which fault it is
+      zcd story dryer.toml --all      learn which cause raises which flags
       zcd substitute dryer.toml       find parts in place of failed ones
       zcd check dryer.toml            see whether the repaired board will hold
       zcd spice dryer.toml            hear what a circuit simulator says
     """
 
 
-for command in (new, check, readings, diagnose, substitute, spice, demo):
+for command in (new, check, readings, diagnose, story, substitute, spice, demo):
     commands.add_command(command)

@@ -2,20 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from zcd.board.model import Board
 from zcd.engine.solution import Solution
+from zcd.engine.solve import solve
 from zcd.margin.maps import LossMap
 from zcd.show.canvas import figure_svg, save_figure
 from zcd.show.files import make_folder, require_place
 from zcd.show.lossmap import loss_map_figure
+from zcd.show.motor_figures import drive_figure, fan_figure
 from zcd.show.schematic import schematic
 from zcd.show.sketch import sketch_figure
+from zcd.show.timeline import timeline_figure
 from zcd.show.waveform import waveform_figure
-from zcd.sync.lock import Lock
+from zcd.story.sight import faulty_circuit
+from zcd.story.timeline import Story
+from zcd.sync.lock import Lock, judge
 
-__all__ = ["figure_svg", "loss_map_figure", "save_figure", "save_plots", "waveform_figure"]
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = [
+    "drive_figure",
+    "fan_figure",
+    "figure_svg",
+    "loss_map_figure",
+    "save_figure",
+    "save_plots",
+    "save_story_plots",
+    "timeline_figure",
+    "waveform_figure",
+]
 
 
 def save_plots(
@@ -44,6 +64,40 @@ def save_plots(
         waveform_figure(board, solution, lock),
         loss_map_figure(board, loss_map),
     )
+    return _save(folder, figures)
+
+
+def save_story_plots(folder: str | Path, *, board: Board, story: Story) -> tuple[Path, ...]:
+    """Write the pictures of a story as PNG files: timeline, one mains period, drive, fan.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Made if it is not there.
+    board : Board
+    story : Story
+
+    Returns
+    -------
+    paths : tuple of Path
+
+    Raises
+    ------
+    InputError
+        If they cannot be written.
+    """
+    circuit = faulty_circuit(board, story.cause)
+    solution = solve(circuit)
+    figures = (
+        timeline_figure(story, board.name),
+        waveform_figure(board, solution, judge(solution, board)),
+        drive_figure(story),
+        fan_figure(story),
+    )
+    return _save(folder, figures)
+
+
+def _save(folder: str | Path, figures: Sequence[Figure]) -> tuple[Path, ...]:
     place = make_folder(folder)
     files = [place / f"{figure.get_gid()}.png" for figure in figures]
     for path in files:

@@ -35,8 +35,11 @@ class Side(StrEnum):
     NONE = "nothing wrong"
 
 
-FEED_KINDS = ("mains", "contact", "coil", "driver")
-OUTSIDE_KINDS = ("drive", "fan", "tacho")
+FEED_KINDS = ("mains", "contact", "coil", "driver", "suppressor")
+OUTSIDE_KINDS = ("drive", "fan")
+"""Kinds that the sync circuit's own list of faults only names; here they are told apart."""
+LOOSE_SHARE = 0.1
+"""Loose parts and joints over open ones, each pattern: common practice, no source."""
 
 
 class Condition(NamedTuple):
@@ -72,6 +75,8 @@ class Cause:
         When it comes and goes; None: it is there all the time.
     condition : Condition
         Of drive and fan.
+    share_ratio : float
+        Of the fault's prior.
     """
 
     key: str
@@ -80,6 +85,14 @@ class Cause:
     severity: float = MIDDLE
     pattern: Pattern | None = None
     condition: Condition = field(default_factory=Condition)
+    share_ratio: float = 1.0
+
+    @property
+    def words(self) -> str:
+        """What is wrong and what to do about it."""
+        if self.pattern is not None:
+            return f"{self.fault.part} {_LOOSE_WORDS[self.pattern]}"
+        return self.fault.words
 
     @property
     def amount(self) -> float | None:
@@ -184,10 +197,10 @@ def _side(fault: Fault) -> Side:
 
 LOOSE_KINDS = ("resistor", "diode", "led", "phototransistor", "contact")
 _LOOSE_WORDS = {
-    Pattern.HEAT: "opens when it gets warm and closes when it has cooled: warm it, freeze it, "
-    "watch the pin",
-    Pattern.SHAKE: "opens for moments when it is shaken: look at its joints with a lens, press "
-    "with an insulated stick, reflow",
+    Pattern.HEAT: "opens when it gets warm and closes when it has cooled: with the plug pulled, "
+    "look at its joints with a lens, reflow them, then replace it",
+    Pattern.SHAKE: "opens for moments when it is shaken: with the plug pulled, look at its joints "
+    "with a lens, reflow them",
     Pattern.BOUNCE: "bounces for long after it has closed: worn, burnt or dirty; replace the relay",
 }
 
@@ -199,9 +212,13 @@ def _that_come_and_go(fault: Fault) -> Iterator[Cause]:
     patterns = [Pattern.HEAT, Pattern.SHAKE]
     patterns += [Pattern.BOUNCE] if fault.kind == "contact" else []
     for pattern in patterns:
-        words = f"{fault.part} {_LOOSE_WORDS[pattern]}"
-        loose = replace(fault, key=f"{fault.part} {pattern}", mode="intermittent", words=words)
-        yield Cause(key=loose.key, fault=loose, side=_side(fault), pattern=pattern)
+        yield Cause(
+            key=f"{fault.part} {pattern}",
+            fault=fault,
+            side=_side(fault),
+            pattern=pattern,
+            share_ratio=LOOSE_SHARE,
+        )
 
 
 def _outside() -> Iterator[Cause]:

@@ -87,6 +87,25 @@ class Rotor:
         take = self._take[k] + share * (self._take[k + 1] - self._take[k])
         return pull * square_v2 + brake * direct_square_v2 - take
 
+    def settled_rpm(self, rms_v: float) -> float:
+        """Speed at which it ends from rest, on a plain sine; 0 where it does not start.
+
+        Parameters
+        ----------
+        rms_v : float
+
+        Returns
+        -------
+        float
+            The lowest speed at which the torques balance.
+        """
+        left = [
+            pull * rms_v**2 - take - self.impeller.bearing_nm
+            for pull, take in zip(self._pull, self._take, strict=True)
+        ]
+        k = next(k for k, torque in enumerate(left) if torque <= 0.0)
+        return (k - left[k] / (left[k] - left[k - 1])) / self._per_rpm if k else 0.0
+
     def step(self, square_v2: float, direct_square_v2: float, step_s: float) -> None:
         """Go on by one step (midpoint rule); a rotor at rest stays while the bearing holds it.
 

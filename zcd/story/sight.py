@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit, led_refs
-from zcd.circuit.elements import INFINITE_OHM, Circuit, DcSource, MainsSource, stack
+from zcd.circuit.elements import INFINITE_OHM, Circuit, DcSource, MainsSource, Resistance, stack
 from zcd.diagnosis.faults import HEALTHY
 from zcd.engine.solution import Solution
 from zcd.engine.solve import Grid, solve
@@ -20,6 +20,7 @@ from zcd.sync.lock import Lock, expected_pulses, judge
 FloatArray = NDArray[np.float64]
 
 GRID = Grid(points=96)
+INSULATION_OHM = 1e11
 LEAST_SUPPLY_RATIO = 0.6
 """Of the nominal supply, below which the controller holds itself in reset: common practice."""
 WEAKER = np.geomspace(0.02, 1.0, 24)
@@ -110,8 +111,14 @@ def views_of(board: Board, causes: Sequence[Cause]) -> tuple[View, ...]:
         In the same order.
     """
     driven = (False, True) if board.relay is not None else (True,)
+    # the board's own insulation, so that a feed left open at both ends has a voltage at all
+    insulation = Resistance(ref="insulation", a="feed", b="neutral", resistance_ohm=INSULATION_OHM)
     healthy = Cause(key=HEALTHY.key, fault=HEALTHY, side=causes[0].side)
-    circuits = [_circuit(board, cause, on) for cause in (healthy, *causes) for on in driven]
+    circuits = [
+        faulty_circuit(board, cause, on).add(insulation)
+        for cause in (healthy, *causes)
+        for on in driven
+    ]
     rows = stack(circuits)
     solution = solve(rows, GRID)
     lock = judge(solution, board)
@@ -139,8 +146,21 @@ def views_of(board: Board, causes: Sequence[Cause]) -> tuple[View, ...]:
     )
 
 
-def _circuit(board: Board, cause: Cause, driven: bool) -> Circuit:
-    """The faulty circuit; with the relay off its own contact is open, whatever the fault."""
+def faulty_circuit(board: Board, cause: Cause, driven: bool = True) -> Circuit:
+    """The circuit while a cause is there.
+
+    Parameters
+    ----------
+    board : Board
+    cause : Cause
+    driven : bool
+        False: the load relay is off, and its own contact open, whatever the fault.
+
+    Returns
+    -------
+    circuit : Circuit
+        One row.
+    """
     circuit = build_circuit(board, Conditions(coil_driven=driven))
     circuit = cause.fault.edit(circuit, np.array([cause.severity]))
     if driven or board.relay is None:

@@ -1,0 +1,62 @@
+"""The story of a fault, from switching on to its flags; and turned round."""
+
+from __future__ import annotations
+
+import click
+
+from zcd.cli.exits import EXIT_CODES
+
+
+@click.command(epilog=EXIT_CODES)
+@click.argument("board_file", metavar="BOARD")
+@click.option("--cause", metavar="KEY", help='A cause such as "R1 open" or "tacho lost".')
+@click.option("--amount", type=float, metavar="NUMBER", help="Its size, in the unit shown.")
+@click.option("--all", "everything", is_flag=True, help="All causes against their flags.")
+@click.option("--flags", metavar="FLAGS", help='Flags seen: "sync,fan", "fan", "sync" or "none".')
+@click.option(
+    "--seconds",
+    type=click.FloatRange(1.0, 600.0),
+    default=60.0,
+    show_default=True,
+    help="How much of the board's time is followed.",
+)
+@click.option("--plots", metavar="FOLDER", help="Write the pictures of a cause as PNG files.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
+def story(
+    board_file: str,
+    cause: str | None,
+    amount: float | None,
+    everything: bool,
+    flags: str | None,
+    seconds: float,
+    plots: str | None,
+    as_json: bool,
+) -> int:
+    """Tell why one cause raises two flags: sync lost, and a fan that does not turn.
+
+    With --cause, the timeline from switching on; with --all, every cause against the
+    flags it raises; with --flags, the causes that fit what the controller reports.
+
+    \b
+    Examples
+      zcd story dryer.toml --cause "R1 open" --plots pictures
+      zcd story dryer.toml --all
+      zcd story dryer.toml --flags sync,fan
+    """
+    from zcd.board.files import load_board
+    from zcd.show import story_output
+
+    if sum((cause is not None, everything, flags is not None)) != 1:
+        raise click.UsageError("give one of --cause, --all and --flags")
+    if cause is None and (amount is not None or plots is not None):
+        raise click.UsageError("--amount and --plots belong to --cause")
+    if cause is not None:
+        story_output.tell(
+            load_board(board_file), cause, amount, seconds, plots=plots, as_json=as_json
+        )
+    elif flags is not None:
+        wanted = story_output.parse_flags(flags)
+        story_output.turn_round(load_board(board_file), wanted, seconds, as_json=as_json)
+    else:
+        story_output.tell_all(load_board(board_file), seconds, as_json=as_json)
+    return 0

@@ -1,0 +1,226 @@
+"""Turned round: which causes fit the flags seen, and the reading that tells where they lie."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board
+from zcd.diagnosis.atlas import Atlas
+from zcd.diagnosis.priors import prior_shares
+from zcd.diagnosis.readings import Function, Reading, side_of
+from zcd.diagnosis.readings import Side as Where
+from zcd.story.causes import Cause, Side, causes_of, sizes_of
+from zcd.story.timeline import SECONDS, Story, stories_of
+
+FloatArray = NDArray[np.float64]
+
+LEAST_READ = {
+    Function.DC: 0.1,
+    Function.AC: 1.0,
+    Function.OHM: 10.0,
+    Function.DIODE: 0.02,
+    Function.FREQUENCY: 0.5,
+    Function.DUTY: 0.01,
+    Function.LOW_TIME: 1e-4,
+}
+"""Differences below this are not read off a meter: common practice, no source."""
+STEP = 0.2
+"""Readings that differ by less, in logs, are taken as equal."""
+GOOD_SHARE = 0.8
+"""A safer reading is preferred if it tells so much of what the best one tells."""
+LEAST_GAIN_BITS = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """A cause that raises the flags seen.
+
+    Parameters
+    ----------
+    stories : tuple of Story
+        Those of its sizes that do.
+    share_ratio : float
+        Its probability among all that fit, before any reading.
+    """
+
+    stories: tuple[Story, ...]
+    share_ratio: float
+
+    @property
+    def cause(self) -> Cause:
+        """The cause, at the first of these sizes."""
+        return self.stories[0].cause
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Telling:
+    """The first reading that tells on which side the cause lies.
+
+    Parameters
+    ----------
+    reading : Reading
+    where : Where
+        Dead, isolated or mains side of the board.
+    shown : dict of Side to tuple of float
+        10 %, 50 % and 90 % point of what the meter shows, for each side that fits.
+    gain_bits, open_bits : float
+        What it tells of the side, and what is open.
+    """
+
+    reading: Reading
+    where: Where
+    shown: dict[Side, tuple[float, float, float]]
+    gain_bits: float
+    open_bits: float
+
+
+def all_stories(board: Board, seconds: float = SECONDS) -> tuple[Story, ...]:
+    """The stories of all causes, each at all its sizes.
+
+    Parameters
+    ----------
+    board : Board
+    seconds : float
+        Of board time.
+
+    Returns
+    -------
+    stories : tuple of Story
+        ``healthy`` first.
+    """
+    return stories_of(board, [c for cause in causes_of(board) for c in sizes_of(cause)], seconds)
+
+
+def fitting(stories: Sequence[Story], flags: Collection[str]) -> tuple[Fit, ...]:
+    """Causes whose story ends in just these flags, likeliest first.
+
+    Parameters
+    ----------
+    stories : sequence of Story
+        Of all causes and sizes.
+    flags : collection of str
+        ``sync``, ``fan``, both, or none.
+
+    Returns
+    -------
+    fits : tuple of Fit
+        Their shares sum to 1.
+    """
+    faults = list({story.cause.fault.key: story.cause.fault for story in stories}.values())
+    prior = dict(zip((f.key for f in faults), prior_shares(faults), strict=True))
+    sizes: dict[str, list[Story]] = {}
+    for story in stories:
+        sizes.setdefault(story.cause.key, []).append(story)
+    found = []
+    for told in sizes.values():
+        fit = tuple(story for story in told if set(story.flags) == set(flags))
+        cause = told[0].cause
+        weight = float(prior[cause.fault.key]) * cause.share_ratio * len(fit) / len(told)
+        if fit:
+            found.append((weight, fit))
+    total = sum(weight for weight, _ in found)
+    found.sort(key=lambda pair: -pair[0])
+    return tuple(Fit(stories=fit, share_ratio=weight / total) for weight, fit in found)
+
+
+def telling(
+    atlas: Atlas, fits: Sequence[Fit], progress: Callable[[str], None] | None = None
+) -> Telling | None:
+    """The first reading that tells on which side the cause lies.
+
+    Parameters
+    ----------
+    atlas : Atlas
+        Of the board and the meter.
+    fits : sequence of Fit
+    progress : callable, optional
+        Told which reading is being predicted.
+
+    Returns
+    -------
+    telling : Telling or None
+        None: all that fits lies on one side, or no reading tells.
+    """
+    sides = sorted({fit.cause.side for fit in fits} - {Side.NONE}, key=list(Side).index)
+    weights = _weights(atlas, fits, sides)
+    told = []
+    for reading in atlas.readings if len(sides) > 1 else ():
+        if progress is not None:
+            progress(reading.words)
+        values = atlas.by_fault(atlas.shown(reading))
+        gain, shown = _gain(reading, values, weights, sides)
+        told.append((gain, reading, shown))
+    best = max((gain for gain, _, _ in told), default=0.0)
+    if best < LEAST_GAIN_BITS:
+        return None
+    order = list(Where)
+    enough = [one for one in told if one[0] >= GOOD_SHARE * best]
+    gain, reading, shown = min(
+        enough, key=lambda one: (order.index(side_of(atlas.circuit, one[1])), -one[0])
+    )
+    totals = np.array([sum(weights[side].values()) for side in sides])
+    return Telling(
+        reading=reading,
+        where=side_of(atlas.circuit, reading),
+        shown=shown,
+        gain_bits=gain,
+        open_bits=_entropy(totals / totals.sum()),
+    )
+
+
+def _weights(
+    atlas: Atlas, fits: Sequence[Fit], sides: Sequence[Side]
+) -> dict[Side, dict[int, float]]:
+    """Weight of each fault of the atlas, by side; causes outside the sync circuit look healthy."""
+    place = {fault.key: f for f, fault in enumerate(atlas.faults)}
+    weights: dict[Side, dict[int, float]] = {side: {} for side in sides}
+    for fit in fits:
+        if fit.cause.side is not Side.NONE:
+            of_side = weights[fit.cause.side]
+            f = place.get(fit.cause.fault.key, 0)
+            of_side[f] = of_side.get(f, 0.0) + fit.share_ratio
+    return weights
+
+
+def _gain(
+    reading: Reading,
+    values: Sequence[FloatArray],
+    weights: dict[Side, dict[int, float]],
+    sides: Sequence[Side],
+) -> tuple[float, dict[Side, tuple[float, float, float]]]:
+    """Information about the side, in bits, and what the reading shows for each."""
+    bins: dict[float, FloatArray] = {}
+    shown = {}
+    for s, side in enumerate(sides):
+        seen = [(values[f], w) for f, w in weights[side].items() if values[f].size]
+        all_values = np.concatenate([v for v, _ in seen])
+        all_weights = np.concatenate([np.full(v.size, w / v.size) for v, w in seen])
+        shown[side] = _points(all_values, all_weights)
+        steps = np.round(np.arcsinh(all_values / LEAST_READ[reading.function]) / STEP)
+        for step in np.unique(steps):
+            bins.setdefault(float(step), np.zeros(len(sides)))[s] += all_weights[
+                steps == step
+            ].sum()
+    joint = np.array(list(bins.values()))
+    joint = joint / joint.sum()
+    of_bin = joint.sum(axis=1)
+    left = sum(p * _entropy(row / p) for p, row in zip(of_bin, joint, strict=True))
+    return max(_entropy(joint.sum(axis=0)) - float(left), 0.0), shown
+
+
+def _points(values: FloatArray, weights: FloatArray) -> tuple[float, float, float]:
+    """10 %, 50 % and 90 % point."""
+    order = np.argsort(values)
+    share = np.cumsum(weights[order])
+    low, middle, high = values[order][np.searchsorted(share / share[-1], (0.1, 0.5, 0.9))]
+    return float(low), float(middle), float(high)
+
+
+def _entropy(shares: FloatArray) -> float:
+    """In bits."""
+    there = shares[shares > 0.0]
+    return float(-np.sum(there * np.log2(there)))
