@@ -18,8 +18,9 @@ MAX_PULSES = 4
 """Pulses a period that are kept; more than two is chatter already."""
 # edges of each kind: those of the pulses kept, and one more at either end
 _EDGES = MAX_PULSES + 2
-CROSSING_STEPS = 4
+CROSSING_STEPS = 3
 LEAST_SLOPE = 0.05
+LEAST_SHARE = 1e-12
 ONE_SIDED_RATIO = 0.1
 """Light of one half period over that of the other, below which the detector is one-sided."""
 
@@ -89,10 +90,16 @@ def find_pulses(
     period = 1.0 / np.broadcast_to(np.asarray(mains.frequency_hz, dtype=float), (n,))
     low = np.broadcast_to(np.asarray(low_threshold_v, dtype=float), (n,))
     high = np.broadcast_to(np.asarray(high_threshold_v, dtype=float), (n,))
-    fall, band_in = _edges(solution, pin, low, high, period)
-    rise, band_out = _edges(solution, -pin, -high, -low, period)
-    fall, band_in = _in_time_order(fall, band_in)
-    rise, band_out = _after(fall, *_in_time_order(rise, band_out), period[:, None])
+    # a rise is a fall of the waveform upside down
+    edge, band = _edges(
+        np.concatenate([solution.time_s, solution.time_s]),
+        np.concatenate([pin, -pin]),
+        np.concatenate([low, -high]),
+        np.concatenate([high, -low]),
+        np.concatenate([period, period]),
+    )
+    fall, band_in = edge[:n], band[:n]
+    rise, band_out = _after(fall, edge[n:], band[n:], period[:, None])
     fall, band_in, rise, band_out = (a[:, :MAX_PULSES] for a in (fall, band_in, rise, band_out))
     low_time = rise - fall
     count = np.sum(np.isfinite(low_time), axis=1)
@@ -118,56 +125,69 @@ def find_pulses(
 
 
 def _edges(
-    solution: Solution, wave: FloatArray, low: FloatArray, high: FloatArray, period: FloatArray
+    time: FloatArray, wave: FloatArray, low: FloatArray, high: FloatArray, period: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Where a waveform, once above `high`, comes below `low`: time, and time in between.
 
-    Shape (n, _EDGES); unordered, nan beyond the last.
+    Shape (n, _EDGES), in order of time, nan beyond the last.
     """
     n, m = wave.shape
-    # two periods, so that an edge's way through the band may begin before the period
-    twice = np.concatenate([wave, wave], axis=1)
-    time = np.concatenate([solution.time_s, solution.time_s + period[:, None]], axis=1)
-    level = np.where(twice >= high[:, None], 1, np.where(twice <= low[:, None], -1, 0))
-    index = np.arange(2 * m)
-    last = np.maximum.accumulate(np.where(level != 0, index, -1), axis=1)
-    state = np.where(last >= 0, np.take_along_axis(level, np.maximum(last, 0), axis=1), 0)
-    falls = (state[:, 1:] == -1) & (state[:, :-1] == 1)
-    falls[:, : m - 1] = False
-    rows, at = np.nonzero(falls)
+    above, below = wave >= high[:, None], wave <= low[:, None]
+    index = np.arange(m)
+    outside = _latest(np.where(above | below, index, -m))
+    # the last point before each that lies outside the band, in the period before if need be
+    last = np.concatenate([outside[:, -1:] - m, outside[:, :-1]], axis=1)
+    rows, at = np.nonzero(below & np.take_along_axis(above, last % m, axis=1))
+    before = last[rows, at]
+    seen = before >= -m
+    rows, at, before = rows[seen], at[seen], before[seen]
     order = np.arange(rows.size) - np.searchsorted(rows, rows)
     keep = order < _EDGES
-    rows, at, order = rows[keep], at[keep], order[keep]
+    rows, at, before, order = rows[keep], at[keep], before[keep], order[keep]
     edge, entered = np.full((n, _EDGES), np.nan), np.full((n, _EDGES), np.nan)
-    edge[rows, order] = _crossing(time, twice, rows, at, low)
-    start = np.where(level == 1, index, -1)
-    above = np.maximum.accumulate(start, axis=1)[rows, at]
-    entered[rows, order] = _crossing(time, twice, rows, above, high)
-    return edge % period[:, None], edge - entered
+    ends = _Crossings(time, wave, period)
+    edge[rows, order] = ends.at(rows, at - 1, low)
+    entered[rows, order] = ends.at(rows, before, high)
+    # an edge on the seam is at 0, whatever rounding makes of it
+    start = np.where(edge < -LEAST_SHARE * period[:, None], edge + period[:, None], edge)
+    return _in_time_order(np.maximum(start, 0.0), edge - entered)
 
 
-def _crossing(
-    time: FloatArray, wave: FloatArray, rows: IntArray, at: IntArray, level: FloatArray
-) -> FloatArray:
-    """Time at which the waveform passes a level between points `at` and `at` + 1.
+def _latest(points: IntArray) -> IntArray:
+    """The largest of each row up to each point, those of the period before below zero."""
+    latest = np.maximum.accumulate(points, axis=1)
+    return np.asarray(np.maximum(latest, latest[:, -1:] - points.shape[1]))
 
-    On a cubic whose slopes at both points are those between the chords there: it rises or falls
-    throughout, as the waveform does.
-    """
-    last = wave.shape[1] - 1
-    t, y = ([a[rows, np.clip(at + k, 0, last)] for k in (-1, 0, 1, 2)] for a in (time, wave))
-    width, change = t[2] - t[1], y[2] - y[1]
-    begins = _slope_ratio(t[1] - t[0], y[1] - y[0], width, change)
-    ends = _slope_ratio(t[3] - t[2], y[3] - y[2], width, change)
-    wanted = (level[rows] - y[1]) / change
-    share = wanted
-    for _ in range(CROSSING_STEPS):
-        rest = 1.0 - share
-        reached = share * (begins * rest**2 + share * (3.0 - 2.0 * share - ends * rest))
-        slope = begins * rest * (1.0 - 3.0 * share)
-        slope = slope + share * (6.0 * rest - ends * (2.0 - 3.0 * share))
-        share = np.clip(share + (wanted - reached) / np.maximum(slope, LEAST_SLOPE), 0.0, 1.0)
-    return np.asarray(t[1] + width * share)
+
+@dataclass(frozen=True, slots=True)
+class _Crossings:
+    """Where waveforms of one period, each going on into the next, pass their levels."""
+
+    time: FloatArray
+    wave: FloatArray
+    period: FloatArray
+
+    def at(self, rows: IntArray, after: IntArray, level: FloatArray) -> FloatArray:
+        """Time between point `after`, negative in the period before, and the next one.
+
+        On a cubic whose slopes at both points are those between the chords there: it rises or
+        falls throughout, as the waveform does.
+        """
+        m = self.wave.shape[1]
+        points = after + np.arange(-1, 3)[:, None]
+        t = self.time[rows, points % m] + points // m * self.period[rows]
+        y = self.wave[rows, points % m]
+        width, change = np.diff(t, axis=0), np.diff(y, axis=0)
+        begins, ends = _slope_ratio(width[::2], change[::2], width[1], change[1])
+        wanted = (level[rows] - y[1]) / change[1]
+        share = wanted
+        for _ in range(CROSSING_STEPS):
+            rest = 1.0 - share
+            reached = share * (begins * rest**2 + share * (3.0 - 2.0 * share - ends * rest))
+            slope = begins * rest * (1.0 - 3.0 * share)
+            slope = slope + share * (6.0 * rest - ends * (2.0 - 3.0 * share))
+            share = np.clip(share + (wanted - reached) / np.maximum(slope, LEAST_SLOPE), 0.0, 1.0)
+        return np.asarray(t[1] + width[1] * share)
 
 
 def _slope_ratio(
