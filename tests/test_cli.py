@@ -539,3 +539,49 @@ def test_substitute_tells_what_it_cannot_use(
     ):
         assert main(["substitute", str(board), *arguments]) == 2
         assert told in capsys.readouterr().err
+
+
+def test_map_in_words_as_a_picture_and_as_json(
+    board: Path, work: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked = ["map", str(board), "--across", "frequency", "--up", "mains"]
+    assert main([*asked, "--figure", "m.png"]) == 0
+    out = capsys.readouterr().out
+    assert "With the" not in out
+    assert "53.2 Hz" in out
+    assert max(map(len, out.splitlines())) <= 80
+    assert (work / "m.png").read_bytes().startswith(b"\x89PNG")
+    assert main([*asked, "--json"]) == 0
+    record = json.loads(capsys.readouterr().out)
+    assert record["reach"]["across"]["above"] == pytest.approx(50.0 / 0.94, rel=1e-4)
+    assert {rule for curve in record["boundaries"] for rule in curve["rules"]} == {"period"}
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (["--across", "led-capacitor"], '--across: found "led-capacitor"; allowed: one of mains'),
+        (["--up", "R77"], '--up: found "R77"; allowed: one of mains'),
+        (["--up", "mains"], "another quantity than across, which is mains"),
+        (["--figure", "m.jpg"], 'found "m.jpg"; allowed: a file name that ends in .png'),
+        (["--figure", "none/m.png"], "allowed: a new file in an existing directory"),
+    ],
+)
+def test_map_refuses_before_it_works(
+    options: list[str], message: str, board: Path, work: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["map", str(board), *options]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert message in err
+    assert list(work.iterdir()) == []
+
+
+def test_map_of_a_board_that_does_not_lock_ends_with_1(
+    board: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    board.write_text(HOLDS.replace('["100k", "150k"]', '["5M", "5M"]'), encoding="utf-8")
+    assert main(["map", str(board), "--across", "chain", "--up", "frequency"]) == 1
+    out = capsys.readouterr().out
+    assert "The board does not lock" in out
+    assert "Where the board would lock" in out

@@ -18,6 +18,7 @@ from time import perf_counter
 
 import numpy as np
 
+from tests.benchmarks.maps import map_jobs
 from tests.benchmarks.reference import integrate_led_current
 from tests.diagnosis.boards import TEXTS, board
 from zcd.circuit.build import Conditions, build_circuit
@@ -27,7 +28,6 @@ from zcd.diagnosis.rank import diagnose
 from zcd.diagnosis.readings import Function, Measured, Reading
 from zcd.margin.check import check
 from zcd.margin.headroom import headrooms, weak_conditions
-from zcd.margin.maps import loss_map
 from zcd.sync.lock import lock_of
 
 UNIT = "solve_ivp: LED current of one board"
@@ -60,7 +60,7 @@ def run(*, quick: bool = False) -> dict[str, float]:
         "headrooms, three cases": lambda: headrooms(
             found, [Conditions(), weak_conditions(found), Conditions(temperature_degc=60.0)]
         ),
-        "map of lost sync": lambda: loss_map(found),
+        **map_jobs(quick=quick),
         "ranking with next reading, fresh atlas": lambda: diagnose(make_atlas(found, meter), taken),
         "ranking again, one more reading": lambda: diagnose(atlas, taken),
     }

@@ -14,6 +14,7 @@ from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import stack
 from zcd.margin.headroom import WEAKENINGS, Headroom, headrooms, weak_conditions
+from zcd.margin.headroom import weakened as weaken
 from zcd.sync.lock import Lock, lock_of
 
 FloatArray = NDArray[np.float64]
@@ -25,7 +26,7 @@ SCAN = np.geomspace(0.05, 60.0, 121)
 def weakened(found: Board, conditions: Conditions, name: str, factors: FloatArray) -> Lock:
     """Lock of a board with one quantity weakened by each of some factors."""
     circuit = stack([build_circuit(found, conditions)] * factors.size)
-    return lock_of(WEAKENINGS[name](circuit, found, factors), found)
+    return lock_of(weaken(circuit, found, name, factors), found)
 
 
 @cache

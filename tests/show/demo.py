@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from zcd.board.files import parse_board
 from zcd.board.model import Board
@@ -19,10 +20,15 @@ from zcd.diagnosis.words import parse_reading
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.check import Check, check
-from zcd.margin.maps import LossMap
+from zcd.margin.lattice import boundary, broken_rule, explore
+from zcd.margin.loss_share import LossShare
+from zcd.margin.maps import Boundary, LossMap, Reach
+from zcd.margin.quantities import quantity_of
 from zcd.margin.spread import with_spread
 from zcd.show.findings import Case
-from zcd.sync.lock import Lock, judge
+from zcd.sync.lock import RULES, Lock, judge
+
+FloatArray = NDArray[np.float64]
 
 HOLDS = """\
 name = "Ostrel D3 mushroom dryer, invented"
@@ -104,17 +110,53 @@ def case(texts: tuple[str, ...] = SETTLED, note: str = "the fan stands still") -
     return Case(job, atlas().circuit, diagnose(atlas(), measured))
 
 
-def lost_below(*boundary_ratio: float, rule: str = "edge offset", here: float = 1.0) -> LossMap:
-    """A map made by hand: a boundary over 100 V to 260 V, one failing rule."""
-    points = len(boundary_ratio)
+def lost_below(
+    limit_ratio: float, *, rule: str = "edge offset", here: float = 1.0, above: float = np.inf
+) -> LossMap:
+    """A map made by hand: lost below one remaining CTR and, too strong, above another."""
+    opto = replace(solved().board.optocoupler, remaining_ratio=here)
+    board = replace(solved().board, optocoupler=opto)
+    mains, ctr = quantity_of(board, "mains"), quantity_of(board, "ctr")
+
+    def margins(across: FloatArray, up: FloatArray) -> FloatArray:
+        del across
+        found = np.ones((up.size, len(RULES)))
+        value = ctr.value(up)
+        found[:, RULES.index("high time")] = np.clip(np.log(above / value), -1.0, 1.0)
+        found[:, RULES.index(rule)] = np.clip(np.log(value / limit_ratio), -1.0, 1.0)
+        return found
+
+    lattice = explore(margins)
+    kept = limit_ratio <= here <= above
+    nothing = Reach(below=np.nan, above=np.nan, rule_below=None, rule_above=None)
+    high = above if here <= above < ctr.high else np.nan
+    low = limit_ratio if ctr.low < limit_ratio <= here else np.nan
     return LossMap(
-        mains_rms_v=np.linspace(100.0, 260.0, points),
-        boundary_ratio=np.array(boundary_ratio),
-        rules=(rule,) * points,
-        upper_ratio=np.full(points, np.nan),
-        upper_rules=(None,) * points,
-        lowest_ratio=0.01,
-        highest_ratio=1.0,
-        here=(230.0, here),
+        across=mains,
+        up=ctr,
+        lattice=lattice,
+        boundaries=tuple(
+            Boundary(
+                across=mains.value(curve.across),
+                up=ctr.value(curve.up),
+                rules=tuple(RULES[kind] for kind in curve.kinds),
+                closed=curve.closed,
+            )
+            for curve in boundary(margins, lattice)
+        ),
+        rule_here=None if kept else rule if here < limit_ratio else "high time",
+        reach_across=nothing,
+        reach_up=Reach(below=low, above=high, rule_below=rule, rule_above="high time"),
         temperature_degc=25.0,
+    )
+
+
+def share_lost(chart: LossMap) -> LossShare:
+    """A share made by hand: all boards do as the typical one, and lie around it."""
+    return LossShare(
+        lost_ratio=(broken_rule(chart.lattice.margins) >= 0).astype(float),
+        boards=16,
+        points=81,
+        cloud_across=np.linspace(207.0, 253.0, 8),
+        cloud_up=np.full(8, chart.up.here),
     )

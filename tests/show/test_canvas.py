@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import matplotlib
 import pytest
 
-from tests.show.demo import lost_below, solved
+from tests.show.demo import lost_below, share_lost, solved
 from zcd.errors import InputError
 from zcd.show.canvas import drawing, figure_svg, new_figure, save_figure
 from zcd.show.plots import loss_map_figure, save_plots, waveform_figure
@@ -33,7 +33,7 @@ def test_svg_stands_alone() -> None:
 
 
 def test_ids_of_two_figures_do_not_meet() -> None:
-    lost = figure_svg(loss_map_figure(solved().board, lost_below(0.3, 0.2)))
+    lost = figure_svg(loss_map_figure(solved().board, lost_below(0.2)))
     ids = [set(re.findall(r'\bid="([^"]+)"', text)) for text in (waveforms(), lost)]
     assert all(ids)
     assert not ids[0] & ids[1]
@@ -61,7 +61,7 @@ def test_odd_letters_in_a_name_are_drawn_without_a_warning() -> None:
 
 
 def test_saved_by_suffix(tmp_path: Path) -> None:
-    figure = loss_map_figure(solved().board, lost_below(0.3, 0.2))
+    figure = loss_map_figure(solved().board, lost_below(0.2))
     assert save_figure(figure, tmp_path / "a.svg").read_text().startswith("<svg")
     assert save_figure(figure, tmp_path / "a.png").read_bytes().startswith(b"\x89PNG")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.png", "a.svg"]
@@ -80,7 +80,8 @@ def test_all_pictures_go_into_a_folder(tmp_path: Path) -> None:
         board=case.board,
         solution=case.solution,
         lock=case.lock,
-        loss_map=lost_below(0.3, 0.2),
+        loss_map=lost_below(0.2),
+        loss_share=share_lost(lost_below(0.2)),
     )
     assert [path.name for path in paths] == ["schematic.png", "waveforms.png", "loss-map.png"]
     assert all(path.is_file() for path in paths)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import FAILS, HOLDS, SETTLED, case, lost_below, solved
+from tests.show.demo import FAILS, HOLDS, SETTLED, case, lost_below, share_lost, solved
 from zcd.errors import InputError
 from zcd.show import report
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
@@ -49,7 +49,8 @@ def written(
         check=replace(found.check, board=board),
         solution=found.solution,
         lock=found.lock,
-        loss_map=lost_below(0.3, 0.2, 0.1),
+        loss_map=lost_below(0.2),
+        loss_share=share_lost(lost_below(0.2)),
         case=before,
     )
     return path.read_text(encoding="utf-8")

@@ -95,6 +95,36 @@ def build_circuit(board: Board, conditions: Conditions = NOMINAL) -> Circuit:
     return Circuit(elements=(mains, *harmonics, *relay, *side, *output), aliases=aliases)
 
 
+def at_temperature(circuit: Circuit, board: Board, celsius: Value) -> Circuit:
+    """The circuit of a board with its junctions and transistor at another temperature.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Built from the board, whatever has been edited in it since.
+    board : Board
+    celsius : Value
+        [°C]
+
+    Returns
+    -------
+    circuit : Circuit
+        What temperature does not touch (CTR, age, leakage, values of other parts) is as it was.
+    """
+    warm = build_circuit(board, Conditions(temperature_degc=celsius))
+    for element in warm:
+        names = _WITH_TEMPERATURE.get(type(element), ())
+        if names:
+            circuit = circuit.change(element.ref, **{n: getattr(element, n) for n in names})
+    return circuit
+
+
+_WITH_TEMPERATURE: dict[type[Element], tuple[str, ...]] = {
+    Junction: ("saturation_a", "emission_v"),
+    Phototransistor: ("temperature_degc", "dark_a", "knee_v"),
+}
+
+
 def mains_harmonic(order: int, *, ratio: Value, phase_rad: Value) -> MainsHarmonic:
     """A harmonic of the mains as an element."""
     return MainsHarmonic(

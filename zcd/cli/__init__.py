@@ -12,6 +12,7 @@ from zcd.cli.board import check, new
 from zcd.cli.demo import demo
 from zcd.cli.diagnosis import diagnose, readings
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.map import map_command
 from zcd.cli.parts import substitute
 from zcd.cli.spice import spice
 from zcd.cli.story import story
@@ -100,9 +101,10 @@ def commands() -> None:
       zcd story dryer.toml --all      learn which cause raises which flags
       zcd substitute dryer.toml       find parts in place of failed ones
       zcd check dryer.toml            see whether the repaired board will hold
+      zcd map dryer.toml              see where sync is lost
       zcd spice dryer.toml            hear what a circuit simulator says
     """
 
 
-for command in (new, check, readings, diagnose, story, substitute, spice, demo):
+for command in (new, check, map_command, readings, diagnose, story, substitute, spice, demo):
     commands.add_command(command)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, stack
+from zcd.margin.quantities import quantities
 from zcd.margin.roots import batched_root
 from zcd.sync.lock import Lock, lock_of
 
@@ -24,33 +25,13 @@ LADDER = np.log((1.0, 1.5, 2.5, 5.0, 12.0, LARGEST_FACTOR))
 SCAN = np.log((1.0, 1.1, 1.25, 1.5, 2.0, 3.0, 4.5, 7.0, 12.0, 25.0, LARGEST_FACTOR))
 """Factors, either way, at which a lock is looked for where there is none."""
 
-Weaken = Callable[[Circuit, Board, FloatArray], Circuit]
+WEAKENINGS: dict[str, float] = {"ctr": -1.0, "mains": -1.0, "chain": 1.0}
+"""The quantities of which there is headroom, and the power of the factor that weakens each."""
 
 
-def weaken_ctr(circuit: Circuit, board: Board, factor: FloatArray) -> Circuit:
-    """CTR divided by a factor."""
-    return circuit.scale(board.optocoupler.ref, "remaining_ratio", 1.0 / factor)
-
-
-def weaken_mains(circuit: Circuit, board: Board, factor: FloatArray) -> Circuit:
-    """Mains divided by a factor."""
-    del board
-    return circuit.scale("mains", "rms_v", 1.0 / factor)
-
-
-def weaken_chain(circuit: Circuit, board: Board, factor: FloatArray) -> Circuit:
-    """All chain resistors multiplied by a factor."""
-    for chain in (*board.chains, board.return_chain):
-        for resistor in chain:
-            circuit = circuit.scale(resistor.ref, "resistance_ohm", factor)
-    return circuit
-
-
-WEAKENINGS: dict[str, Weaken] = {
-    "ctr": weaken_ctr,
-    "mains": weaken_mains,
-    "chain": weaken_chain,
-}
+def weakened(circuit: Circuit, board: Board, name: str, factor: FloatArray) -> Circuit:
+    """The circuit with one of `WEAKENINGS` weakened by a factor."""
+    return quantities(board)[name].scale(circuit, factor ** WEAKENINGS[name])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,8 +72,9 @@ class _Questions:
         circuit, names = self.base, self.names
         if row is not None:
             circuit, names = circuit.rows(row), names[row]
-        for name, weaken in WEAKENINGS.items():
-            circuit = weaken(circuit, self.board, np.exp(np.where(names == name, log_factor, 0.0)))
+        for name in WEAKENINGS:
+            factor = np.exp(np.where(names == name, log_factor, 0.0))
+            circuit = weakened(circuit, self.board, name, factor)
         return lock_of(circuit, self.board)
 
     def margins(self, steps: FloatArray, row: NDArray[np.intp]) -> FloatArray:

@@ -1,128 +1,209 @@
-"""The map of lost sync: mains voltage against what is left of the CTR, with its exact boundary."""
+"""Maps of lost sync over any two quantities of a board, with their exact boundaries."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.circuit.build import Conditions, build_circuit
+from zcd.board.units import refusal
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import Circuit
+from zcd.margin.lattice import ROOT_TOLERANCE, Lattice, boundary, broken_rule, explore
+from zcd.margin.quantities import Quantity, quantity_of
 from zcd.margin.roots import batched_root
-from zcd.sync.lock import Lock, lock_of
+from zcd.sync.lock import RULES, lock_of
 
 FloatArray = NDArray[np.float64]
 
-LOG_TOLERANCE = 1e-3
-SCAN_STEPS = 12
+ROWS_AT_ONCE = 1024
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Boundary:
+    """A curve on one side of which sync is lost.
+
+    Parameters
+    ----------
+    across, up : ndarray, shape (k,)
+        Its points in order, in the units of the two quantities.
+    rules : tuple of str
+        The rule that fails just beyond each point.
+    closed : bool
+        Whether the last point is next to the first.
+    """
+
+    across: FloatArray
+    up: FloatArray
+    rules: tuple[str, ...]
+    closed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reach:
+    """How far a board is from losing (or, without lock, from winning) sync along one quantity.
+
+    Parameters
+    ----------
+    below, above : float
+        Values of the quantity at which the lock changes, going down and going up from the board;
+        nan where it does not within the map.
+    rule_below, rule_above : str or None
+        The rule that fails on the losing side of each.
+    """
+
+    below: float
+    above: float
+    rule_below: str | None
+    rule_above: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LossMap:
-    """Where sync is lost.
+    """Where sync is lost over two quantities, all others as on the bench.
 
     Parameters
     ----------
-    mains_rms_v : ndarray, shape (m,)
-        Mains voltages.
-    boundary_ratio : ndarray, shape (m,)
-        Remaining CTR below which sync is lost at each of them; nan where nothing in the range
-        helps, the lower end of the range where it is never lost.
-    rules : tuple of str or None
-        The rule that fails just below the boundary.
-    upper_ratio : ndarray, shape (m,)
-        Remaining CTR above which sync is lost again, the part being too strong; nan where it
-        is not.
-    upper_rules : tuple of str or None
-        The rule that fails just above it.
-    lowest_ratio, highest_ratio : float
-        The range of remaining CTR that was searched.
-    here : tuple of float
-        The board's operating point: nominal mains, remaining CTR.
+    across, up : Quantity
+    lattice : Lattice
+        Margins of all rules over the plane, places as shares of the two ranges.
+    boundaries : tuple of Boundary
+        As many curves as there are, the longest first.
+    rule_here : str or None
+        The rule that the board breaks as it is; None: it locks.
+    reach_across, reach_up : Reach
+        From the board, along either quantity.
     temperature_degc : float
+        Where neither quantity is the temperature.
     """
 
-    mains_rms_v: FloatArray
-    boundary_ratio: FloatArray
-    rules: tuple[str | None, ...]
-    upper_ratio: FloatArray
-    upper_rules: tuple[str | None, ...]
-    lowest_ratio: float
-    highest_ratio: float
-    here: tuple[float, float]
+    across: Quantity
+    up: Quantity
+    lattice: Lattice
+    boundaries: tuple[Boundary, ...]
+    rule_here: str | None
+    reach_across: Reach
+    reach_up: Reach
     temperature_degc: float
 
+    @property
+    def locked_share(self) -> float:
+        """Share of the plane in which there is lock."""
+        return float(np.mean(broken_rule(self.lattice.margins) < 0))
 
-def loss_map(board: Board, points: int = 41, lowest_ratio: float = 0.01) -> LossMap:
-    """Map the loss of sync over mains voltage and remaining CTR.
+    def rules(self) -> list[list[str | None]]:
+        """The rule that a typical board breaks at each point of the lattice; None: it locks."""
+        names = (*RULES, None)  # -1 takes the last
+        return [[names[kind] for kind in row] for row in broken_rule(self.lattice.margins)]
+
+
+@dataclass(frozen=True, slots=True)
+class _Plane:
+    """A board with two of its quantities free."""
+
+    board: Board
+    base: Circuit
+    across: Quantity
+    up: Quantity
+
+    def margins(self, across: FloatArray, up: FloatArray) -> FloatArray:
+        """Margins of all rules at places of the plane, in pieces of bounded memory."""
+        pieces = range(0, across.size, ROWS_AT_ONCE)
+        return np.concatenate(
+            [self._margins(across[k : k + ROWS_AT_ONCE], up[k : k + ROWS_AT_ONCE]) for k in pieces]
+        )
+
+    def _margins(self, across: FloatArray, up: FloatArray) -> FloatArray:
+        circuit = self.across.put(self.base, self.board, self.across.value(across))
+        circuit = self.up.put(circuit, self.board, self.up.value(up))
+        return lock_of(circuit, self.board).margins
+
+
+def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
+    """Map the loss of sync over two quantities.
 
     Parameters
     ----------
     board : Board
-    points : int
-        Mains voltages, from 0.3 times nominal to 1.25 times.
-    lowest_ratio : float
-        Lower end of the remaining CTR.
+    across, up : str
+        Keys of two different quantities: see `zcd.margin.quantities.quantities`.
 
     Returns
     -------
     loss_map : LossMap
-        On the bench, at the grade's typical CTR.
+        Of the board on the bench with a typical part of its grade.
+
+    Raises
+    ------
+    InputError
+        If the board has no such quantity, or both are the same.
+
+    Notes
+    -----
+    Every point of a boundary is a root of the smallest margin, to 2e-5 of the range of its axis.
+    Islands smaller than 1/25 of both ranges may be missed.
     """
-    mains = board.mains.rms_v * np.linspace(0.3, 1.25, points)
-    base = build_circuit(board, Conditions(mains_rms_v=mains, remaining_ratio=np.ones(points)))
-
-    def lock(log_ratio: FloatArray) -> Lock:
-        return lock_of(base.change(board.optocoupler.ref, remaining_ratio=np.exp(log_ratio)), board)
-
-    def root(low: FloatArray, high: FloatArray) -> FloatArray:
-        at = lock(low).margin, lock(high).margin
-        return batched_root(lambda x: lock(x).margin, (low, high), at, LOG_TOLERANCE)
-
-    low, high = np.full(points, np.log(lowest_ratio)), np.zeros(points)
-    first, last = _locked_span(lambda x: lock(x).margin >= 0, low, high)
-    none = np.isnan(first[1])
-    boundary = np.where(none, np.nan, root(*(np.where(none, low, end) for end in first)))
-    strong = last[0] < last[1]
-    upper = np.where(strong, root(*(np.where(strong, end, high) for end in last)), np.nan)
-    below = lock(np.where(none, high, boundary - 10 * LOG_TOLERANCE))
-    above = lock(np.where(strong, upper + 10 * LOG_TOLERANCE, high))
+    first, second = quantity_of(board, across, "across"), quantity_of(board, up, "up")
+    if first == second:
+        raise refusal(up, f"another quantity than across, which is {first.key}", "up")
+    plane = _Plane(board, build_circuit(board), first, second)
+    lattice = explore(plane.margins)
+    curves = boundary(plane.margins, lattice)
+    here = first.share(np.array([first.here])), second.share(np.array([second.here]))
+    at_here = int(broken_rule(plane.margins(*here))[0])
     return LossMap(
-        mains_rms_v=mains,
-        boundary_ratio=np.exp(boundary),
-        rules=tuple(below.failed_rule(k) for k in range(points)),
-        upper_ratio=np.exp(upper),
-        upper_rules=tuple(above.failed_rule(k) if strong[k] else None for k in range(points)),
-        lowest_ratio=lowest_ratio,
-        highest_ratio=1.0,
-        here=(board.mains.rms_v, board.optocoupler.remaining_ratio),
+        across=first,
+        up=second,
+        lattice=lattice,
+        boundaries=tuple(
+            Boundary(
+                across=first.value(curve.across),
+                up=second.value(curve.up),
+                rules=tuple(RULES[kind] for kind in curve.kinds),
+                closed=curve.closed,
+            )
+            for curve in curves
+        ),
+        rule_here=RULES[at_here] if at_here >= 0 else None,
+        reach_across=_reach(plane, first, lattice.places, here, along=0),
+        reach_up=_reach(plane, second, lattice.places, here, along=1),
         temperature_degc=board.service.bench_degc,
     )
 
 
-def _locked_span(
-    locks: Callable[[FloatArray], NDArray[np.bool_]], low: FloatArray, high: FloatArray
-) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
-    """Brackets of where the lock begins and where it ends, between two ends.
+def _reach(
+    plane: _Plane,
+    quantity: Quantity,
+    places: FloatArray,
+    here: tuple[FloatArray, FloatArray],
+    along: int,
+) -> Reach:
+    """The nearest changes of the lock on the line through the board."""
 
-    Where it holds at an end, the bracket there is that end twice; where it holds nowhere, the
-    first bracket is nan.
-    """
-    at_low, at_high = locks(low), locks(high)
-    if np.all(at_high):
-        return (low, np.where(at_low, low, high)), (high, high)
-    steps = [low + (high - low) * k / SCAN_STEPS for k in range(SCAN_STEPS + 1)]
-    held = np.stack([at_low, *(locks(x) for x in steps[1:-1]), at_high])
-    x = np.stack(steps)
-    column = np.arange(low.size)
-    first = np.argmax(held, axis=0)
-    last = SCAN_STEPS - np.argmax(held[::-1], axis=0)
-    nowhere = ~np.any(held, axis=0)
-    begins = x[np.maximum(first - 1, 0), column], np.where(nowhere, np.nan, x[first, column])
-    ends = (
-        x[last, column],
-        np.where(nowhere, x[last, column], x[np.minimum(last + 1, SCAN_STEPS), column]),
-    )
-    return begins, ends
+    def margins(place: FloatArray) -> FloatArray:
+        line = [np.full(place.shape, h[0]) for h in here]
+        line[along] = place
+        return plane.margins(*line)
+
+    own = float(here[along][0])
+    found: list[tuple[float, str | None]] = []
+    for side in (places[places < own][::-1], places[places > own]):
+        steps = np.concatenate([[own], side])
+        least = margins(steps).min(axis=1)
+        changes = np.flatnonzero((least[1:] >= 0.0) != (least[0] >= 0.0))
+        if not changes.size:
+            found.append((np.nan, None))
+            continue
+        k = int(changes[0])
+        ends, values = (
+            (steps[k : k + 1], steps[k + 1 : k + 2]),
+            (least[k : k + 1], least[k + 1 : k + 2]),
+        )
+        root = batched_root(lambda x: margins(x).min(axis=1), ends, values, ROOT_TOLERANCE)
+        lost = ends[0] if values[0][0] < 0.0 else ends[1]
+        beyond = margins(root + np.sign(lost - root) * 5.0 * ROOT_TOLERANCE)
+        found.append((float(quantity.value(root)[0]), RULES[int(np.argmax(beyond[0] < 0.0))]))
+    (below, rule_below), (above, rule_above) = found
+    return Reach(below=below, above=above, rule_below=rule_below, rule_above=rule_above)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 
 
 def batched_root(
@@ -17,6 +18,8 @@ def batched_root(
     tolerance: float,
 ) -> FloatArray:
     """Where functions of one variable change sign, all of them in one batch.
+
+    As `open_roots`, of functions that are asked for all rows to the end.
 
     Parameters
     ----------
@@ -33,6 +36,35 @@ def batched_root(
     -------
     root : ndarray, shape (n,)
         The end itself where both are the same.
+    """
+
+    def some(x: FloatArray, rows: IntArray) -> FloatArray:
+        whole = ends[0].copy()
+        whole[rows] = x
+        return function(whole)[rows]
+
+    return open_roots(some, ends, values, tolerance)
+
+
+def open_roots(
+    function: Callable[[FloatArray, IntArray], FloatArray],
+    ends: tuple[FloatArray, FloatArray],
+    values: tuple[FloatArray, FloatArray],
+    tolerance: float,
+) -> FloatArray:
+    """Where functions of one variable change sign; each is asked only until its root is found.
+
+    Parameters
+    ----------
+    function : callable
+        Of the variable, shape (k,), and of the rows that it belongs to, to the values, (k,).
+    ends, values : tuple of ndarray, shape (n,)
+    tolerance : float
+        As for `batched_root`.
+
+    Returns
+    -------
+    root : ndarray, shape (n,)
 
     References
     ----------
@@ -42,14 +74,19 @@ def batched_root(
     """
     (b, a), (at_b, at_a) = ends, values
     share = np.full(a.shape, 0.5)
+    root, rows = np.empty(a.shape), np.arange(a.size)
     while True:
         width = np.abs(b - a)
         # the end that is taken may be the farther one: stop within the tolerance, not twice it
         least = 0.5 * tolerance / np.where(width > 0, width, 0.5 * tolerance)
-        if np.all(least > 0.5):
-            return np.asarray(np.where(np.abs(at_a) < np.abs(at_b), a, b))
-        x = a + np.clip(share, least, np.maximum(1.0 - least, least)) * (b - a)
-        at_x = function(x)
+        root[rows] = np.where(np.abs(at_a) < np.abs(at_b), a, b)
+        still = least <= 0.5
+        if not np.any(still):
+            return root
+        rows, least, share = rows[still], least[still], share[still]
+        a, b, at_a, at_b = a[still], b[still], at_a[still], at_b[still]
+        x = a + np.clip(share, least, 1.0 - least) * (b - a)
+        at_x = function(x, rows)
         same = np.sign(at_x) == np.sign(at_a)
         c, at_c = np.where(same, a, b), np.where(same, at_a, at_b)
         b, at_b = np.where(same, b, a), np.where(same, at_b, at_a)

@@ -23,7 +23,7 @@ from zcd.margin.check import (
     levels_of,
     rules_of,
 )
-from zcd.margin.headroom import WEAKENINGS, Headroom, headrooms_of
+from zcd.margin.headroom import Headroom, headrooms_of, weakened
 from zcd.margin.section import condensed
 from zcd.margin.stress import ResistorStress, reverse_stress, worst_circuit, worst_of
 from zcd.sync.lock import judge
@@ -176,9 +176,8 @@ def turning_margins(board: Board, ref: str, ohm: FloatArray) -> FloatArray:
     conditions = level_conditions(board)
     cases = [build_circuit(board, case) for case in conditions]
     for demand in demands_of(board):
-        weaken = WEAKENINGS[demand.quantity]
         circuit = build_circuit(board, demand.conditions)
-        cases.append(weaken(circuit, board, np.array([demand.limit])))
+        cases.append(weakened(circuit, board, demand.quantity, np.array([demand.limit])))
     nominal = next(part.resistance_ohm for part in all_resistors(board) if part.ref == ref)
     # scaled, not set: the chain may be one of the weakened quantities
     solution = solve(stack([case.scale(ref, "resistance_ohm", ohm / nominal) for case in cases]))

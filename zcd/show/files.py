@@ -7,6 +7,7 @@ import os
 import tempfile
 from pathlib import Path
 
+from zcd.board.units import refusal
 from zcd.errors import InputError
 
 MARKS = (b'name="generator" content="zcd', b"Software\x00zcd", b"zcd sync circuit\n* ")
@@ -65,6 +66,19 @@ def require_place(path: str | Path, *, folder: bool = False) -> None:
         problem = errno.EEXIST
     if problem:
         raise _no_place(path, OSError(problem, os.strerror(problem)), _FOLDER if folder else _FILE)
+
+
+def require_picture(path: str | Path) -> None:
+    """Refuse a place that cannot take a picture, before any work is done.
+
+    Raises
+    ------
+    InputError
+        If its name does not end in ``.png``, or as `require_place`.
+    """
+    if Path(path).suffix != ".png":
+        raise refusal(str(path), "a file name that ends in .png")
+    require_place(path)
 
 
 def _is_ours(path: Path) -> bool:

@@ -1,17 +1,23 @@
-"""The figure of where sync is lost: mains voltage against what is left of the CTR."""
+"""The figure of where sync is lost: over any two quantities, with the cause told by hatching."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.margin.lattice import broken_rule
+from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
-from zcd.show.canvas import BLUE, GREY, LEFT, LIGHT, WHITE, drawing, new_figure
+from zcd.margin.quantities import Quantity
+from zcd.show.canvas import BLUE, LEFT, LIGHT, WHITE, drawing, new_figure
+from zcd.show.map_words import axis_text, map_title, reach_text, value_text
 from zcd.show.wording import plain, quantity_text
+from zcd.sync.lock import RULES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,163 +25,247 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+HATCHES = dict(zip(RULES, ("\\\\\\", "///", "|||", "---", "...", "xxx", "+++"), strict=True))
+"""Told apart in black and white: one for each rule."""
+LETTER_LINES, TEXT_LINES = 1.35, 5.0
+"""Room that a letter takes across and a line of text up, in lines of a lattice of 97."""
+LEAST_SHARE = 1e-3
+"""Of the plane: a smaller area cannot be seen, nor is it in the legend."""
+SHARES = (0.1, 0.9)
+"""Shares of boards that lose sync which get a line of their own."""
+TICK_STEPS = (1.0, 2.0, 5.0)
 
-def loss_map_figure(board: Board, loss_map: LossMap) -> Figure:
-    """Where sync is lost: mains voltage against what is left of the CTR.
+
+def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | None = None) -> Figure:
+    """Where sync is lost over two quantities.
 
     Parameters
     ----------
     board : Board
         Gives name and supply band.
     loss_map : LossMap
+    loss_share : LossShare, optional
+        Of the same map: shades the share of boards that lose sync, and shows where boards lie.
 
     Returns
     -------
     figure : Figure
-        One axes; the lost area carries the label ``lost``, the board's own point ``here``.
+        One axes; a lost area carries the label ``lost: RULE``, each curve of the boundary
+        ``boundary``, the board's own point ``here``.
     """
-    limit = _limit_here(loss_map)
     with drawing():
-        figure = new_figure("loss-map", 7.2, 4.8)
+        figure = new_figure("loss-map", 7.2, 5.0)
         ax = figure.subplots()
-        ax.set_yscale("log")
-        bottom = min(loss_map.lowest_ratio, loss_map.here[1] / 1.3)
-        ax.set_ylim(100.0 * bottom, 100.0 * 4.0 * loss_map.highest_ratio)
-        ax.set_xlim(loss_map.mains_rms_v[0], loss_map.mains_rms_v[-1])
-        _draw_lost_area(ax, loss_map)
-        _draw_supply_band(ax, board)
-        _draw_here(ax, loss_map, limit)
-        ticks = [t for t in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100) if t >= 100.0 * bottom]
-        ax.set_yticks(ticks, [f"{t:g}" for t in ticks])
-        ax.set_yticks([], minor=True)
-        ax.set_xlabel("mains voltage [V rms]")
-        ax.set_ylabel("remaining CTR [%]")
-        figure.suptitle(_map_title(loss_map, limit), weight="bold", **LEFT)
-        celsius = quantity_text(loss_map.temperature_degc, "°C")
-        subtitle = f"{plain(board.name)}\ntypical part of its grade, {celsius}"
-        ax.set_title(subtitle, loc="left")
+        _set_axes(ax, loss_map)
+        _draw_lost_areas(ax, loss_map)
+        if loss_share is not None:
+            _draw_share(ax, loss_map, loss_share)
+        for curve in loss_map.boundaries:
+            close = np.s_[:] if not curve.closed else np.append(np.arange(curve.up.size), 0)
+            ax.plot(curve.across[close], curve.up[close], color="black", lw=2.0, label="boundary")
+        _draw_supply_band(ax, board, loss_map)
+        _draw_here(ax, loss_map)
+        figure.suptitle(map_title(loss_map), weight="bold", **LEFT)
+        ax.set_title(_legend_text(board, loss_map, loss_share), loc="left")
     return figure
 
 
-def _limit_here(loss_map: LossMap) -> float:
-    """Remaining CTR at which lock is lost at the board's mains voltage; nan: it never locks."""
-    logs = np.log(loss_map.boundary_ratio)
-    return float(np.exp(np.interp(loss_map.here[0], loss_map.mains_rms_v, logs)))
+def _legend_text(board: Board, loss_map: LossMap, loss_share: LossShare | None) -> str:
+    """What is drawn, under the title."""
+    lines = [plain(board.name), "line and hatching: a board with a typical part of its grade"]
+    if "temperature" not in (loss_map.across.key, loss_map.up.key):
+        lines[-1] += f", {quantity_text(loss_map.temperature_degc, '°C')}"
+    if loss_share is not None:
+        lines.append(
+            f"shading, dotted lines: share lost of {loss_share.boards} boards within tolerance; "
+            "blue dots: such boards"
+        )
+    return "\n".join(lines)
 
 
-def _upper_here(loss_map: LossMap) -> float:
-    """Remaining CTR above which the part is too strong at the board's mains; inf: none."""
-    upper = float(np.interp(loss_map.here[0], loss_map.mains_rms_v, loss_map.upper_ratio))
-    return upper if np.isfinite(upper) else np.inf
+def _set_axes(ax: Axes, loss_map: LossMap) -> None:
+    """Ranges, scales and ticks with their units."""
+    for quantity, axis, set_lim, set_scale in (
+        (loss_map.across, ax.xaxis, ax.set_xlim, ax.set_xscale),
+        (loss_map.up, ax.yaxis, ax.set_ylim, ax.set_yscale),
+    ):
+        if quantity.logarithmic:
+            set_scale("log")
+            ticks = list(_log_ticks(quantity))
+            axis.set_ticks(ticks, [value_text(quantity, t) for t in ticks])
+            axis.set_ticks([], minor=True)
+        else:
+            axis.set_major_formatter(_formatter(quantity))
+        axis.set_label_text(axis_text(quantity))
+        set_lim(quantity.low, quantity.high)
 
 
-def _map_title(loss_map: LossMap, limit: float) -> str:
-    mains = quantity_text(loss_map.here[0], "V")
-    upper = _upper_here(loss_map)
-    if loss_map.here[1] > upper:
-        return f"At {mains} the part is too strong: sync is lost above {100.0 * upper:.2g} %"
-    if np.isnan(limit):
-        return f"At {mains} no CTR up to {100.0 * loss_map.highest_ratio:g} % gives lock"
-    if limit <= loss_map.lowest_ratio * 1.001:
-        return f"At {mains} sync is kept down to {100.0 * loss_map.lowest_ratio:.2g} % of the CTR"
-    return f"At {mains} sync is lost below {100.0 * limit:.2g} % of the CTR"
+def _formatter(quantity: Quantity) -> Callable[[float, float], str]:
+    """What writes a tick with its unit."""
+    return lambda value, _: value_text(quantity, value)
 
 
-def _draw_lost_area(ax: Axes, loss_map: LossMap) -> None:
-    mains, lowest = loss_map.mains_rms_v, loss_map.lowest_ratio
-    never_locks = np.isnan(loss_map.boundary_ratio)
-    edge = 100.0 * np.where(never_locks, loss_map.highest_ratio, loss_map.boundary_ratio)
-    bottom = ax.get_ylim()[0]
-    lost = np.where(edge > 100.1 * lowest, edge, bottom)
-    ax.fill_between(
-        mains, bottom, lost, facecolor=LIGHT, edgecolor="0.6", hatch="\\\\\\", lw=0.0, label="lost"
-    )
-    ax.plot(mains, np.where(lost > bottom, edge, np.nan), color="black", lw=2.0, label="boundary")
-    ax.axhline(100.0 * loss_map.highest_ratio, color=GREY, lw=0.6, zorder=0)
-    for rule, group in groupby(range(mains.size), key=lambda k: loss_map.rules[k]):
-        if rule is not None:
-            _name_area(ax, mains, lost / bottom, np.array(list(group)), rule)
-    _draw_too_strong(ax, loss_map)
+def _log_ticks(quantity: Quantity) -> Iterator[float]:
+    """1, 2, 5 of each decade; over many decades only 1."""
+    first, last = np.floor(np.log10(quantity.low)), np.ceil(np.log10(quantity.high))
+    steps = TICK_STEPS if last - first <= 4 else TICK_STEPS[:1]
+    for decade in np.arange(first, last + 1):
+        for step in steps:
+            tick = step * 10.0**decade
+            if quantity.low <= tick <= quantity.high:
+                yield float(tick)
 
 
-def _draw_too_strong(ax: Axes, loss_map: LossMap) -> None:
-    """Where the part gives so much that the pin does not come up again."""
-    strong = np.isfinite(loss_map.upper_ratio)
-    if not np.any(strong):
+def _draw_lost_areas(ax: Axes, loss_map: LossMap) -> None:
+    """Each rule's part of the lost area in a hatching of its own, named there or beside it."""
+    from matplotlib.patches import Patch
+
+    margins, places = loss_map.lattice.margins, loss_map.lattice.places
+    across, up = loss_map.across.value(places), loss_map.up.value(places)
+    kinds = broken_rule(margins)
+    handles = []
+    ax.contourf(across, up, -margins.min(axis=2), levels=[0.0, np.inf], colors=[LIGHT])
+    for kind, rule in enumerate(RULES):
+        if np.mean(kinds == kind) < LEAST_SHARE:
+            continue
+        # positive where this rule is broken and none before it, and straight in between
+        only = np.min(np.concatenate([-margins[..., kind, None], margins[..., :kind]], -1), -1)
+        area = ax.contourf(
+            across, up, only, levels=[0.0, np.inf], colors="none", hatches=[HATCHES[rule]]
+        )
+        area.set(edgecolor="0.55", linewidth=0.0, label=f"lost: {rule}")
+        handles.append(Patch(facecolor=LIGHT, edgecolor="0.55", hatch=HATCHES[rule], label=rule))
+        if not _name_areas(ax, loss_map, kinds == kind, rule):
+            _name_boundary(ax, loss_map, rule)
+    if handles:
+        ax.figure.legend(
+            handles=handles, loc="outside lower center", ncols=4, title="no lock because of",
+            frameon=False, handleheight=1.6, handlelength=2.6,
+        )  # fmt: skip
+
+
+def _name_areas(ax: Axes, loss_map: LossMap, inside: NDArray[np.bool_], rule: str) -> bool:
+    """Write the rule into each piece of its area where it fits, level or upright.
+
+    Returns whether it fits anywhere.
+    """
+    from scipy.ndimage import binary_erosion, distance_transform_edt, label
+
+    pieces, count = label(inside)
+    places = loss_map.lattice.places
+    scale = places.size / 97.0
+    long, high = scale * LETTER_LINES * len(rule), scale * TEXT_LINES
+    named = False
+    for piece in range(1, count + 1):
+        own = pieces == piece
+        for box, turn in (((high, long), 0.0), ((long, high), 90.0)):
+            fits = binary_erosion(own, np.ones([2 * round(side / 2.0) + 1 for side in box]))
+            if np.any(fits):
+                room = np.where(fits, distance_transform_edt(np.pad(own, 1))[1:-1, 1:-1], 0.0)
+                row, column = np.unravel_index(np.argmax(room), room.shape)
+                ax.text(
+                    places[column], places[row], rule, transform=ax.transAxes, rotation=turn,
+                    ha="center", va="center", bbox=WHITE, label="rule",
+                )  # fmt: skip
+                named = True
+                break
+    return named
+
+
+def _name_boundary(ax: Axes, loss_map: LossMap, rule: str) -> None:
+    """For want of room: write the rule along the boundary, on the side where it fails."""
+    runs = [
+        (curve, np.array([k for k, _ in group]))
+        for curve in loss_map.boundaries
+        for name, group in groupby(enumerate(curve.rules), key=lambda numbered: numbered[1])
+        if name == rule
+    ]
+    curve, run = max(runs, key=lambda found: found[1].size, default=(None, np.array([])))
+    if curve is None or run.size < LETTER_LINES * len(rule):
         return
-    mains, top = loss_map.mains_rms_v, 100.0 * loss_map.highest_ratio
-    edge = np.where(strong, 100.0 * loss_map.upper_ratio, np.nan)
-    ax.fill_between(
-        mains, edge, top, where=strong, facecolor=LIGHT, edgecolor="0.6", hatch="///", lw=0.0,
-        label="too strong",
+    middle, reach = run.size // 2, min(5, run.size // 2 - 1)
+    points = np.stack([loss_map.across.share(curve.across), loss_map.up.share(curve.up)])
+    way = points[:, run[middle + reach]] - points[:, run[middle - reach]]
+    way = way * (np.sign(way[0]) or 1.0) / np.hypot(*way)
+    left = np.array([-way[1], way[0]])
+    at = points[:, run[middle]]
+    column, row = np.round((at + 0.02 * left) * (loss_map.lattice.places.size - 1)).astype(int)
+    lost = broken_rule(loss_map.lattice.margins)
+    is_left = bool(0 <= row < lost.shape[0] > column >= 0 and lost[row, column] >= 0)
+    x, y = at + (0.012 if is_left else -0.012) * left
+    ax.text(
+        x, y, rule, transform=ax.transAxes, rotation=np.degrees(np.arctan2(way[1], way[0])),
+        transform_rotates_text=True, rotation_mode="anchor", ha="center",
+        va="bottom" if is_left else "top", bbox=WHITE, label="rule",
     )  # fmt: skip
-    ax.plot(mains, edge, color="black", lw=2.0, label="upper boundary")
-    for rule, group in groupby(range(mains.size), key=lambda k: loss_map.upper_rules[k]):
-        run = np.array(list(group))
-        if rule is not None and run.size > 0.2 * mains.size:
-            k = int(run[run.size // 2])
-            text = f"no lock, too strong: {rule}"
-            y = float(np.sqrt(edge[k] * top))
-            ax.text(mains[k], y, text, ha="center", va="center", bbox=WHITE, label="rule")
 
 
-def _name_area(
-    ax: Axes, mains: FloatArray, height: FloatArray, run: NDArray[np.intp], rule: str
-) -> None:
-    """Write the failing rule where its part of the lost area is roomiest."""
-    inside = np.minimum(run - run[0], run[-1] - run) + 0.5
-    k = int(run[np.argmax(np.log(height[run]) * inside)])
-    if height[k] <= 1.0:
-        return
-    narrow = run.size < 0.2 * mains.size
-    text = f"no lock: {rule}"
-    y = ax.get_ylim()[0] * np.sqrt(height[k])
-    turn = 90.0 if narrow else 0.0
-    edge = 0.02 * np.ptp(mains)
-    x = np.clip(mains[k], mains[0] + edge, mains[-1] - edge)
-    ax.text(x, y, text, ha="center", va="center", rotation=turn, bbox=WHITE, label="rule")
-
-
-def _draw_supply_band(ax: Axes, board: Board) -> None:
-    low, high = board.mains.low_rms_v, board.mains.high_rms_v
-    ax.axvspan(low, high, facecolor=BLUE, alpha=0.15, lw=0.0, label="supply-band")
-    for edge in (low, high):
-        ax.axvline(edge, color=BLUE, lw=1.0, ls="--")
-    text = f"supply band\n{low:.0f} to {high:.0f} V"
-    middle, over = (low + high) / 2.0, ax.get_xaxis_transform()
-    ax.text(middle, 0.985, text, transform=over, ha="center", va="top")
-
-
-def _draw_here(ax: Axes, loss_map: LossMap, limit: float) -> None:
-    volts, ratio = loss_map.here
-    ax.plot(
-        volts,
-        100.0 * ratio,
-        marker="o",
-        ms=9,
-        color="black",
-        markeredgecolor="white",
-        ls="none",
-        clip_on=False,
-        zorder=6,
-        label="here",
+def _draw_share(ax: Axes, loss_map: LossMap, loss_share: LossShare) -> None:
+    """Shading and lines of the share of boards that lose sync; boards as a cloud of dots."""
+    places = loss_map.lattice.places
+    across, up = loss_map.across.value(places), loss_map.up.value(places)
+    lost = loss_share.lost_ratio
+    ax.contourf(
+        across, up, lost, levels=np.linspace(1e-3, 1.0, 11), cmap="Greys", vmin=0.0, vmax=1.6,
+        alpha=0.45, extend="max",
+    )  # fmt: skip
+    lines = ax.contour(
+        across, up, lost, levels=SHARES, colors="black", linewidths=0.8, linestyles=":"
     )
-    text = f"this board: {quantity_text(volts, 'V')}, {100.0 * ratio:.3g} %"
-    has_limit = np.isfinite(limit) and limit > 1.001 * loss_map.lowest_ratio
-    if has_limit and ratio <= _upper_here(loss_map):
-        arrow = {"arrowstyle": "->", "lw": 1.4, "shrinkA": 5.0, "shrinkB": 0.0}
-        start, end = (volts, 100.0 * ratio), (volts, 100.0 * limit)
-        ax.annotate("", xy=end, xytext=start, arrowprops=arrow, label="headroom")
-        factor = ratio / limit
-        short = factor < 1.0
-        text += f"\nCTR {'short by' if short else 'headroom'} {max(factor, 1.0 / factor):.3g}"
+    ax.clabel(lines, fmt=lambda level: f"{100.0 * level:.0f} % lost", fontsize=7.5)
+    ax.plot(
+        loss_share.cloud_across, loss_share.cloud_up, ls="none", marker=".", ms=2.5, color=BLUE,
+        label="cloud", zorder=3,
+    )  # fmt: skip
+
+
+def _draw_supply_band(ax: Axes, board: Board, loss_map: LossMap) -> None:
+    """The band of the mains, where the mains is one of the two quantities."""
+    low, high = board.mains.low_rms_v, board.mains.high_rms_v
+    text = f"supply band\n{low:.0f} to {high:.0f} V"
+    style: dict[str, Any] = {"facecolor": BLUE, "alpha": 0.15, "lw": 0.0, "label": "supply-band"}
+    if loss_map.across.key == "mains":
+        ax.axvspan(low, high, **style)
+        for edge in (low, high):
+            ax.axvline(edge, color=BLUE, lw=1.0, ls="--")
+        over = ax.get_xaxis_transform()
+        ax.text(
+            (low + high) / 2.0, 0.02, text, transform=over, ha="center", va="bottom", bbox=WHITE
+        )
+    if loss_map.up.key == "mains":
+        ax.axhspan(low, high, **style)
+        for edge in (low, high):
+            ax.axhline(edge, color=BLUE, lw=1.0, ls="--")
+        beside = ax.get_yaxis_transform()
+        text = text.replace("\n", " ")
+        ax.text(0.985, high, text, transform=beside, ha="right", va="bottom", bbox=WHITE)
+
+
+def _draw_here(ax: Axes, loss_map: LossMap) -> None:
+    """The board's own point, and how far it is from the boundary along both quantities."""
+    x, y = loss_map.across.here, loss_map.up.here
+    for reach, vertical in ((loss_map.reach_across, False), (loss_map.reach_up, True)):
+        for end in (reach.below, reach.above):
+            if np.isfinite(end):
+                to = (x, end) if vertical else (end, y)
+                ax.annotate(
+                    "", xy=to, xytext=(x, y),
+                    arrowprops={"arrowstyle": "->", "lw": 1.4, "shrinkA": 5.0, "shrinkB": 0.0},
+                    label="reach",
+                )  # fmt: skip
+    ax.plot(
+        x, y, marker="o", ms=9, color="black", markeredgecolor="white", ls="none", clip_on=False,
+        zorder=6, label="here",
+    )  # fmt: skip
+    right = loss_map.across.share(np.array(x)) > 0.55
     ax.annotate(
-        text,
-        xy=(volts, 100.0 * ratio),
-        xytext=(-6.0, 3.0),
+        reach_text(loss_map),
+        xy=(x, y),
+        xytext=(-8.0 if right else 8.0, 6.0),
         textcoords="offset points",
-        ha="right",
+        ha="right" if right else "left",
         va="bottom",
         bbox=WHITE,
         zorder=5,
-    )
+        label="this-board",
+    ).set_in_layout(False)

@@ -105,21 +105,26 @@ def draw(
     """Work out and write report and pictures."""
     from zcd.circuit.build import build_circuit
     from zcd.engine.solve import solve
+    from zcd.margin.loss_share import loss_share
     from zcd.margin.maps import loss_map
     from zcd.show.plots import save_plots
     from zcd.show.progress import progress_bar
     from zcd.show.report import write_report
     from zcd.sync.lock import judge
 
-    with progress_bar(3) as begin:
+    with progress_bar(4) as begin:
         begin("solving")
         solution = solve(build_circuit(board))
         lock = judge(solution, board)
         begin("searching where sync is lost")
         lost = loss_map(board)
+        begin("drawing boards within tolerance")
+        share = loss_share(board, lost)
         begin("drawing")
         if plots:
-            save_plots(plots, board=board, solution=solution, lock=lock, loss_map=lost)
+            save_plots(
+                plots, board=board, solution=solution, lock=lock, loss_map=lost, loss_share=share
+            )
         if report:
             write_report(
                 report,
@@ -128,6 +133,7 @@ def draw(
                 solution=solution,
                 lock=lock,
                 loss_map=lost,
+                loss_share=share,
                 case=case,
             )
 

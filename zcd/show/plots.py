@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from zcd.board.model import Board
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
+from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
 from zcd.show.canvas import figure_svg, save_figure
 from zcd.show.files import make_folder, require_place
@@ -39,7 +40,13 @@ __all__ = [
 
 
 def save_plots(
-    folder: str | Path, *, board: Board, solution: Solution, lock: Lock, loss_map: LossMap
+    folder: str | Path,
+    *,
+    board: Board,
+    solution: Solution,
+    lock: Lock,
+    loss_map: LossMap,
+    loss_share: LossShare,
 ) -> tuple[Path, ...]:
     """Write all figures as PNG files.
 
@@ -47,7 +54,7 @@ def save_plots(
     ----------
     folder : str or Path
         Made if it is not there.
-    board, solution, lock, loss_map
+    board, solution, lock, loss_map, loss_share
         As for the figures.
 
     Returns
@@ -62,7 +69,7 @@ def save_plots(
     figures = (
         sketch_figure(schematic(board)),
         waveform_figure(board, solution, lock),
-        loss_map_figure(board, loss_map),
+        loss_map_figure(board, loss_map, loss_share),
     )
     return _save(folder, figures)
 

@@ -16,6 +16,7 @@ from zcd.diagnosis.points import expected_at_nodes
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.check import Check
+from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.show.files import write_whole
@@ -68,6 +69,7 @@ def write_report(
     solution: Solution,
     lock: Lock,
     loss_map: LossMap,
+    loss_share: LossShare,
     case: Case | None = None,
 ) -> Path:
     """Write the report of a check.
@@ -80,7 +82,7 @@ def write_report(
     check : Check
     solution, lock : Solution, Lock
         Of the board at nominal mains; the first row is drawn.
-    loss_map : LossMap
+    loss_map, loss_share : LossMap, LossShare
     case : Case, optional
         What was found on the board before the repair.
 
@@ -123,7 +125,7 @@ def write_report(
     pictures = {
         "schematic": sketch_svg(schematic(board, at_nodes=node_texts(expected, circuit))),
         "waveforms": figure_svg(waveform_figure(board, solution, lock)),
-        "loss_map": figure_svg(loss_map_figure(board, loss_map)),
+        "loss_map": figure_svg(loss_map_figure(board, loss_map, loss_share)),
     }
     if case is not None:
         pictures["before"] = figure_svg(_before_figure(case))

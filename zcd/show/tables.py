@@ -11,8 +11,12 @@ from rich.table import Table
 from rich.text import Text
 
 from zcd.board.library import odd_values
+from zcd.board.model import Board
 from zcd.margin.check import Check
+from zcd.margin.loss_share import LossShare
+from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, Caution
+from zcd.show.map_words import map_lines, map_sheet, map_title
 from zcd.show.sheets import (
     FAILS,
     Sheet,
@@ -69,6 +73,18 @@ def print_check(check: Check, console: Console) -> None:
     print_sheet(assumptions_sheet(check.board, notes), console)
     print_notes(notes, console)
     print_cautions((*GENERAL, *DEAD), console)
+
+
+def print_map(board: Board, loss_map: LossMap, loss_share: LossShare, console: Console) -> None:
+    """Print what a map of lost sync says."""
+    print_line(plain(board.name), console, bold=True)
+    print_line(f"{map_title(loss_map)}.", console, bold=True)
+    print_sheet(map_sheet(loss_map), console)
+    console.print()
+    for line in map_lines(loss_map, loss_share):
+        print_line(line, console, indent=1)
+    print_sheet(assumptions_sheet(board, notes := SourceNotes()), console)
+    print_notes(notes, console)
 
 
 def print_heading(text: str, console: Console) -> None:

@@ -1,0 +1,85 @@
+"""The share of boards that lose sync, against boards judged one place at a time."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.diagnosis.boards import board
+from zcd.engine.solve import solve
+from zcd.margin.lattice import broken_rule
+from zcd.margin.loss_share import HALVINGS, LossShare, loss_share
+from zcd.margin.maps import LossMap, loss_map
+from zcd.margin.tolerances import draw, tolerances_of
+from zcd.sync.lock import judge
+
+BOARDS = 16
+
+
+@cache
+def chart() -> LossMap:
+    return loss_map(board())
+
+
+@cache
+def share() -> LossShare:
+    return loss_share(board(), chart(), BOARDS)
+
+
+def drawn_lost(row: int, column: int, size: int = 256) -> float:
+    """Share lost of boards drawn at random, mains and CTR put to one place of the map."""
+    found, places = board(), chart().lattice.places
+    others = [t for t in tolerances_of(found) if t.name not in ("mains voltage", "CTR of OC1")]
+    shares = np.random.default_rng(8).random((size, len(others)))
+    boards = draw(found, others, shares)
+    circuit = boards.circuit
+    for quantity, place in ((chart().across, places[column]), (chart().up, places[row])):
+        circuit = quantity.put(circuit, found, np.full(size, float(quantity.value(place))))
+    return float(np.mean(~judge(solve(circuit), found, boards.thresholds).locks))
+
+
+@pytest.mark.parametrize("column", [8, 72])
+def test_share_agrees_with_boards_drawn_at_random(column: int) -> None:
+    """At places where boards were solved: within four standard errors of both draws."""
+    column_share = share().lost_ratio[:: 2**HALVINGS, column]
+    uncertain = np.flatnonzero((column_share > 0.05) & (column_share < 0.95))
+    assert uncertain.size
+    for row in uncertain * 2**HALVINGS:
+        wide = 4.0 * np.sqrt(0.25 / BOARDS + 0.25 / 256)
+        assert_allclose(share().lost_ratio[row, column], drawn_lost(row, column), atol=wide)
+
+
+def test_far_from_the_boundary_all_do_as_the_typical_board() -> None:
+    lost = broken_rule(chart().lattice.margins) >= 0
+    assert share().lost_ratio[-1, -1] == 0.0
+    assert share().lost_ratio[0, 0] == 1.0
+    whole = share().points * BOARDS
+    assert 0 < whole < lost[:: 2**HALVINGS, :: 2**HALVINGS].size * BOARDS
+
+
+def test_less_ctr_loses_no_fewer_boards() -> None:
+    """Of the same boards at every place, down every column of solved lines."""
+    solved = share().lost_ratio[:: 2**HALVINGS, :: 2**HALVINGS]
+    assert np.all(np.diff(solved, axis=0) <= 1e-12)
+
+
+def test_cloud_fills_the_tolerances_and_nothing_more() -> None:
+    found = board()
+    across, up = share().cloud_across, share().cloud_up
+    opto = found.optocoupler
+    assert found.mains.low_rms_v <= across.min() < across.max() <= found.mains.high_rms_v
+    assert opto.ctr_min_ratio / opto.ctr_ratio <= up.min() < 0.8
+    assert 1.3 < up.max() <= opto.ctr_max_ratio / opto.ctr_ratio
+
+
+def test_same_draw_twice_is_the_same() -> None:
+    again = loss_share(board(), chart(), BOARDS)
+    assert np.array_equal(again.lost_ratio, share().lost_ratio)
+
+
+def test_share_at_a_place_is_that_of_the_nearest_line() -> None:
+    assert share().at(1.0, 1.0) == share().lost_ratio[-1, -1]
+    assert share().at(0.5001, 0.25) == share().lost_ratio[24, 48]

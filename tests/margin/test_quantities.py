@@ -1,0 +1,134 @@
+"""Each quantity is one edit: the same as building the board so, and nothing else moves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.diagnosis.boards import TEXTS, board, edited
+from zcd.circuit.build import Conditions, at_temperature, build_circuit
+from zcd.circuit.elements import Circuit
+from zcd.errors import InputError
+from zcd.margin.quantities import quantities, quantity_of
+from zcd.margin.tolerances import tolerances_of
+
+SEVERAL = np.array([0.5, 1.0, 1.7])
+
+
+def numbers(circuit: Circuit) -> dict[str, np.ndarray]:
+    return {
+        f"{element.ref}.{name}": np.broadcast_to(value, (circuit.size,))
+        for element in circuit
+        for name, value in element.values().items()
+    }
+
+
+def assert_same(first: Circuit, second: Circuit) -> None:
+    one, other = numbers(first), numbers(second)
+    assert list(one) == list(other)
+    for name, value in one.items():
+        assert_allclose(value, other[name], rtol=1e-12, err_msg=name)
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_put_where_it_is_changes_nothing(name: str) -> None:
+    found = board(name)
+    whole = build_circuit(found)
+    for quantity in quantities(found).values():
+        assert_same(quantity.put(whole, found, np.array([quantity.here])), whole)
+        assert quantity.low < quantity.here < quantity.high
+
+
+@pytest.mark.parametrize(
+    ("key", "condition", "base"),
+    [
+        ("mains", "mains_rms_v", 230.0),
+        ("frequency", "frequency_hz", 50.0),
+        ("temperature", "temperature_degc", 30.0),
+        ("ctr", "remaining_ratio", 0.5),
+    ],
+)
+def test_put_is_the_board_built_under_that_condition(key: str, condition: str, base: float) -> None:
+    found = board()
+    built = build_circuit(found, Conditions(**{condition: SEVERAL * base}))  # type: ignore[arg-type]
+    assert_same(quantities(found)[key].put(build_circuit(found), found, SEVERAL * base), built)
+
+
+@pytest.mark.parametrize("name", ["half-wave", "bridge", "two-led", "clamped"])
+def test_temperature_keeps_other_edits(name: str) -> None:
+    """CTR, age and resistors stay as they were set; junctions and transistor are those of 60 °C."""
+    found = board(name)
+    opto = found.optocoupler.ref
+    edit = build_circuit(found).change(opto, remaining_ratio=0.3).scale("R1", "resistance_ohm", 2.0)
+    warm = at_temperature(edit, found, 60.0)
+    expected = build_circuit(found, Conditions(temperature_degc=60.0, remaining_ratio=0.3))
+    assert_same(warm, expected.scale("R1", "resistance_ohm", 2.0))
+
+
+def test_resistors_and_capacitors_by_their_value() -> None:
+    found = board("across the LED")
+    known = quantities(found)
+    whole = build_circuit(found)
+    for key, ref, name in (
+        ("R1", "R1", "resistance_ohm"),
+        ("led-resistor", "R3", "resistance_ohm"),
+        ("led-capacitor", "C1", "capacitance_f"),
+        ("pull-up", "pull-up", "resistance_ohm"),
+    ):
+        moved = known[key].put(whole, found, SEVERAL * known[key].here)
+        assert_same(moved, whole.scale(ref, name, SEVERAL))
+    chain = known["chain"].put(whole, found, SEVERAL)
+    scaled = whole.scale("R1", "resistance_ohm", SEVERAL).scale("R2", "resistance_ohm", SEVERAL)
+    assert_same(chain, scaled)
+
+
+def test_scale_goes_on_from_what_is_there() -> None:
+    found = board()
+    aged = build_circuit(found, Conditions(remaining_ratio=0.4))
+    halved = quantities(found)["ctr"].scale(aged, np.array([0.5]))
+    assert halved[found.optocoupler.ref].values()["remaining_ratio"] == pytest.approx(0.2)
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_shares_go_from_end_to_end_and_back(name: str) -> None:
+    share = np.linspace(0.0, 1.0, 7)
+    for quantity in quantities(board(name)).values():
+        values = quantity.value(share)
+        assert values[[0, -1]] == pytest.approx([quantity.low, quantity.high])
+        assert_allclose(quantity.share(values), share, atol=1e-12)
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_spreads_are_tolerances_of_the_board(name: str) -> None:
+    """Each by its name, and with all of them in the middle the quantity is where the board is."""
+    found = board(name)
+    known = {t.name: t for t in tolerances_of(found)}
+    for quantity in quantities(found).values():
+        assert {s.tolerance for s in quantity.tolerances} <= set(known)
+        middle = {s.tolerance: np.array([s.nominal]) for s in quantity.tolerances}
+        assert quantity.within(middle, 1) == pytest.approx([quantity.here])
+
+
+def test_spread_of_a_chain_weighs_its_resistors() -> None:
+    """100 k at +5 % and 150 k as it is: 2 % more."""
+    spread = quantities(board())["chain"].within({"R1": np.array([1.05])}, 1)
+    assert spread == pytest.approx([1.02])
+
+
+def test_spread_of_the_ctr_goes_with_what_age_has_left() -> None:
+    found = board()
+    aged = replace(found, optocoupler=replace(found.optocoupler, remaining_ratio=0.5))
+    most = np.array([found.optocoupler.ctr_max_ratio])
+    spread = quantities(aged)["ctr"].within({f"CTR of {found.optocoupler.ref}": most}, 1)
+    assert spread == pytest.approx(0.5 * most / found.optocoupler.ctr_ratio)
+
+
+def test_a_quantity_that_the_board_lacks_is_refused_with_those_it_has() -> None:
+    with pytest.raises(InputError, match=r"one of mains, ctr, .*no capacitor across the LED"):
+        quantity_of(board(), "led-capacitor")
+    with pytest.raises(InputError, match=r'across: found "R7"; allowed: one of mains'):
+        quantity_of(board(), "R7", "across")
+    assert quantity_of(edited('"230 V 50 Hz"', '"120 V 60 Hz"'), "MAINS").here == 120.0

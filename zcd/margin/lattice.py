@@ -1,0 +1,258 @@
+"""A plane of two quantities: where which rule is broken, and the exact boundary of what holds.
+
+The plane is a unit square, its rules functions on it, each kept where it is not negative. A coarse
+lattice is solved everywhere; a fine one only along the borders between one broken rule and another,
+followed wherever they lead. Each crossing of the boundary with a line of the fine lattice is then
+a root, found exactly, and the roots are joined to curves, open or closed, as many as there are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.margin.roots import open_roots
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+Margins = Callable[[FloatArray, FloatArray], FloatArray]
+"""Of places across and up, shape (n,) each, to the margins of all rules, shape (n, rules)."""
+
+CELLS = 24
+SPLITS = 2
+"""24 coarse cells each way, halved twice along borders: as fine as 97 lines each way."""
+ROOT_TOLERANCE = 2e-5
+"""Of the whole range of an axis."""
+BESIDE = 5.0 * ROOT_TOLERANCE
+"""So far beyond the boundary one looks for the rule that is broken."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lattice:
+    """Margins on a square lattice.
+
+    Parameters
+    ----------
+    margins : ndarray, shape (m, m, rules)
+        First axis: up; second: across.
+    solved : ndarray of bool, shape (m, m)
+        False: between solved points of one kind, and interpolated.
+    """
+
+    margins: FloatArray
+    solved: NDArray[np.bool_]
+
+    @property
+    def places(self) -> FloatArray:
+        """Where the lines stand, shape (m,)."""
+        return np.linspace(0.0, 1.0, self.solved.shape[0])
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A piece of the boundary.
+
+    Parameters
+    ----------
+    across, up : ndarray, shape (k,)
+        Its points in order; of a closed one the first is not repeated.
+    kinds : ndarray of int, shape (k,)
+        Which rule is broken just beyond each.
+    closed : bool
+    """
+
+    across: FloatArray
+    up: FloatArray
+    kinds: IntArray
+    closed: bool
+
+
+def broken_rule(margins: FloatArray) -> IntArray:
+    """The first broken rule of each point, -1 where all hold; margins of shape (..., rules)."""
+    broken = margins < 0.0
+    return np.where(np.any(broken, axis=-1), np.argmax(broken, axis=-1), -1)
+
+
+def explore(margins: Margins, cells: int = CELLS, splits: int = SPLITS) -> Lattice:
+    """Find out which rule is broken where.
+
+    Parameters
+    ----------
+    margins : callable
+    cells : int
+        Coarse cells each way; what is smaller than one of them may be missed.
+    splits : int
+        How often cells at a border are halved.
+
+    Returns
+    -------
+    lattice : Lattice
+        With ``cells * 2**splits + 1`` lines each way.
+    """
+    step = 2**splits
+    size = cells * step + 1
+    solved = np.zeros((size, size), dtype=bool)
+    place = np.linspace(0.0, 1.0, size)
+    values: FloatArray = np.zeros((0,))
+
+    def solve(wanted: NDArray[np.bool_]) -> None:
+        nonlocal values
+        row, column = np.nonzero(wanted)
+        found = margins(place[column], place[row])
+        if not values.size:
+            values = np.zeros((size, size, found.shape[1]))
+        values[row, column] = found
+        solved[row, column] = True
+
+    wanted = np.zeros_like(solved)
+    wanted[::step, ::step] = True
+    solve(wanted)
+    while True:
+        part = np.s_[::step, ::step]
+        while np.any(new := _at_borders(broken_rule(values[part])) & ~solved[part]):
+            wanted = np.zeros_like(solved)
+            wanted[part] = new
+            solve(wanted)
+        if step == 1:
+            return Lattice(values, solved)
+        step //= 2
+        between = halved(values[:: 2 * step, :: 2 * step])
+        values[::step, ::step] = np.where(
+            solved[::step, ::step, None], values[::step, ::step], between
+        )
+
+
+def _at_borders(kinds: IntArray) -> NDArray[np.bool_]:
+    """Points at a corner of a cell whose corners are not all of one kind."""
+    corners = np.stack([kinds[:-1, :-1], kinds[:-1, 1:], kinds[1:, :-1], kinds[1:, 1:]])
+    mixed = np.any(corners != corners[0], axis=0)
+    found = np.zeros(kinds.shape, dtype=bool)
+    for down in (np.s_[:-1], np.s_[1:]):
+        for side in (np.s_[:-1], np.s_[1:]):
+            found[down, side] |= mixed
+    return found
+
+
+def halved(values: FloatArray) -> FloatArray:
+    """Values on lines twice as close, by straight lines."""
+    for axis in (0, 1):
+        values = np.moveaxis(values, axis, 0)
+        fine = np.empty((2 * values.shape[0] - 1, *values.shape[1:]))
+        fine[::2] = values
+        fine[1::2] = (values[1:] + values[:-1]) / 2.0
+        values = np.moveaxis(fine, 0, axis)
+    return values
+
+
+def boundary(margins: Margins, lattice: Lattice) -> tuple[Curve, ...]:
+    """The curves between where all rules hold and where one is broken.
+
+    Parameters
+    ----------
+    margins : callable
+    lattice : Lattice
+
+    Returns
+    -------
+    curves : tuple of Curve
+        The longest first.
+    """
+    least = lattice.margins.min(axis=2)
+    holds = least >= 0.0
+    level = _edges(holds[:, :-1] != holds[:, 1:])
+    upright = _edges(holds[:-1] != holds[1:])
+    if not level.row.size + upright.row.size:
+        return ()
+    across, up, kinds = _roots(margins, least, level, upright)
+    curves = [
+        Curve(across[path], up[path], kinds[path], closed)
+        for path, closed in _paths(_links(least, level, upright))
+    ]
+    return tuple(sorted(curves, key=lambda curve: -curve.across.size))
+
+
+@dataclass(frozen=True, slots=True)
+class _Edges:
+    """Lattice edges that the boundary crosses, by their lower or left end."""
+
+    row: IntArray
+    column: IntArray
+    size: int
+
+    def numbers(self, first: int) -> IntArray:
+        """A table of their numbers, counted from `first`; -1 where there is none."""
+        table = np.full((self.size, self.size), -1)
+        table[self.row, self.column] = first + np.arange(self.row.size)
+        return table
+
+
+def _edges(crossed: NDArray[np.bool_]) -> _Edges:
+    row, column = np.nonzero(crossed)
+    return _Edges(row, column, size=max(crossed.shape))
+
+
+def _roots(
+    margins: Margins, least: FloatArray, level: _Edges, upright: _Edges
+) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Where the boundary crosses each edge, and the rule that is broken beyond."""
+    row = np.concatenate([level.row, upright.row])
+    column = np.concatenate([level.column, upright.column])
+    is_level = np.arange(row.size) < level.row.size
+    pitch = 1.0 / (level.size - 1)
+
+    def place(t: FloatArray, some: IntArray) -> tuple[FloatArray, FloatArray]:
+        along, upwards = np.where(is_level[some], t, 0.0), np.where(is_level[some], 0.0, t)
+        return (column[some] + along) * pitch, (row[some] + upwards) * pitch
+
+    start, end = least[row, column], least[row + ~is_level, column + is_level]
+    nothing, whole = np.zeros(row.size), np.ones(row.size)
+    every = np.arange(row.size)
+    t = open_roots(
+        lambda x, some: margins(*place(x, some)).min(axis=1),
+        (nothing, whole),
+        (start, end),
+        ROOT_TOLERANCE / pitch,
+    )
+    lost_side = np.where(start < 0.0, -1.0, 1.0) * BESIDE / pitch
+    beyond = margins(*place(np.clip(t + lost_side, 0.0, 1.0), every))
+    # where the step leads to no broken rule, the nearest to it is meant
+    kinds = np.where(broken_rule(beyond) < 0, np.argmin(beyond, axis=1), broken_rule(beyond))
+    across, up = place(t, every)
+    return across, up, kinds
+
+
+def _links(least: FloatArray, level: _Edges, upright: _Edges) -> dict[int, list[int]]:
+    """Which crossings are neighbours: those of one cell."""
+    flat, steep = level.numbers(0), upright.numbers(level.row.size)
+    around = np.stack([flat[:-1, :-1], steep[:-1, 1:], flat[1:, :-1], steep[:-1, :-1]])
+    links: dict[int, list[int]] = {}
+    for row, column in zip(*np.nonzero(np.any(around >= 0, axis=0)), strict=True):
+        bottom, right, top, left = around[:, row, column]
+        crossed = [e for e in (bottom, right, top, left) if e >= 0]
+        if len(crossed) == 4:
+            corners = least[row : row + 2, column : column + 2]
+            alike = (corners.mean() >= 0.0) == (corners[0, 0] >= 0.0)
+            crossed = [bottom, right, top, left] if alike else [bottom, left, top, right]
+        for a, b in zip(crossed[::2], crossed[1::2], strict=True):
+            links.setdefault(int(a), []).append(int(b))
+            links.setdefault(int(b), []).append(int(a))
+    return links
+
+
+def _paths(links: dict[int, list[int]]) -> list[tuple[list[int], bool]]:
+    """Chains of neighbours, those with ends first; and whether each is closed."""
+    ends = [number for number, near in links.items() if len(near) == 1]
+    left = dict.fromkeys([*ends, *links])
+    found = []
+    while left:
+        path = [next(iter(left))]
+        closed = len(links[path[0]]) == 2
+        del left[path[0]]
+        while ahead := [n for n in links[path[-1]] if n in left]:
+            path.append(ahead[0])
+            del left[ahead[0]]
+        found.append((path, closed))
+    return found

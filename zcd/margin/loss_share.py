@@ -1,0 +1,148 @@
+"""Which share of boards loses sync where: a map's soft edge, and the cloud of boards on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation
+
+from zcd.board.model import Board
+from zcd.engine.solve import PULSES, solve
+from zcd.margin.lattice import halved
+from zcd.margin.maps import ROWS_AT_ONCE, LossMap
+from zcd.margin.population import even_points
+from zcd.margin.tolerances import Boards, Tolerance, draw, tolerances_of
+from zcd.sync.lock import Thresholds, judge
+
+FloatArray = NDArray[np.float64]
+
+BOARDS = 64
+CLOUD = 128
+HALVINGS = 3
+"""Boards are drawn on every eighth line of the map's lattice; between them their smallest margins
+are taken as straight."""
+SEED = 20
+AROUND = np.ones((3, 3), dtype=bool)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LossShare:
+    """Share of boards that lose sync, all tolerances drawn but those of the map's quantities.
+
+    Parameters
+    ----------
+    lost_ratio : ndarray, shape (m, m)
+        On the lines of the map's lattice; first axis: up, second: across.
+    boards : int
+        So many at each point.
+    points : int
+        Places at which they were solved; elsewhere all do as the typical board.
+    cloud_across, cloud_up : ndarray, shape (k,)
+        Boards within tolerance of the two quantities.
+    """
+
+    lost_ratio: FloatArray
+    boards: int
+    points: int
+    cloud_across: FloatArray
+    cloud_up: FloatArray
+
+    @property
+    def standard_error_ratio(self) -> float:
+        """Of a share, at its largest, as if the boards were drawn at random."""
+        return 0.5 / float(np.sqrt(self.boards))
+
+    def at(self, across: float, up: float) -> float:
+        """The share at the line of the lattice nearest to a place."""
+        last = self.lost_ratio.shape[0] - 1
+        row, column = (round(float(np.clip(place, 0.0, 1.0)) * last) for place in (up, across))
+        return float(self.lost_ratio[row, column])
+
+
+def loss_share(board: Board, loss_map: LossMap, boards: int = BOARDS) -> LossShare:
+    """Draw boards within tolerance around the boundary of a map.
+
+    Parameters
+    ----------
+    board : Board
+    loss_map : LossMap
+    boards : int
+        At each point.
+
+    Returns
+    -------
+    loss_share : LossShare
+
+    Notes
+    -----
+    The same boards stand at every point, so that shares differ by place and not by luck. They are
+    solved from the boundary outwards, until all of them do as the typical one.
+    """
+    every = tolerances_of(board)
+    pair = (loss_map.across, loss_map.up)
+    own = {part.tolerance for quantity in pair for part in quantity.tolerances}
+    own_ones = [t for t in every if t.name in own]
+    others = [t for t in every if t.name not in own]
+    rng = np.random.default_rng(SEED)
+    drawn = draw(board, others, even_points(boards, len(others), rng))
+    step = 2**HALVINGS
+    places = loss_map.lattice.places[::step]
+    typical = loss_map.lattice.margins[::step, ::step].min(axis=2)
+    least = np.repeat(typical[..., None], boards, axis=2)
+    solved = np.zeros(typical.shape, dtype=bool)
+    new = _beside(typical < 0.0)
+    while np.any(new):
+        row, column = np.nonzero(new)
+        least[row, column] = _least(board, loss_map, drawn, places[column], places[row])
+        solved |= new
+        differs = np.any((least < 0.0) != (typical < 0.0)[..., None], axis=2)
+        new = binary_dilation(differs, AROUND) & ~solved
+    for _ in range(HALVINGS):
+        least = halved(least)
+    return LossShare(
+        lost_ratio=np.mean(least < 0.0, axis=2),
+        boards=boards,
+        points=int(np.count_nonzero(solved)),
+        **_cloud(loss_map, own_ones, rng),
+    )
+
+
+def _beside(lost: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Points with a neighbour of the other kind."""
+    return (binary_dilation(lost, AROUND) & ~lost) | (binary_dilation(~lost, AROUND) & lost)
+
+
+def _least(
+    board: Board, loss_map: LossMap, drawn: Boards, across: FloatArray, up: FloatArray
+) -> FloatArray:
+    """Smallest margin of every board at each place, shape (places, boards)."""
+    size = drawn.circuit.size
+    at_once = max(1, ROWS_AT_ONCE // size)
+    found = []
+    for k in range(0, across.size, at_once):
+        some = np.s_[k : k + at_once]
+        row = np.tile(np.arange(size), across[some].size)
+        circuit = drawn.circuit.rows(row)
+        for quantity, place in ((loss_map.across, across[some]), (loss_map.up, up[some])):
+            circuit = quantity.put(circuit, board, np.repeat(quantity.value(place), size))
+        low, high = (
+            np.broadcast_to(np.asarray(v), (size,))[row]
+            for v in (drawn.thresholds.low_v, drawn.thresholds.high_v)
+        )
+        lock = judge(solve(circuit, PULSES), board, Thresholds(low_v=low, high_v=high))
+        found.append(lock.margin.reshape(-1, size))
+    return np.concatenate(found)
+
+
+def _cloud(
+    loss_map: LossMap, tolerances: list[Tolerance], rng: np.random.Generator
+) -> dict[str, FloatArray]:
+    """Where boards lie on the two quantities."""
+    shares = even_points(CLOUD, len(tolerances), rng)
+    amounts = {t.name: t.amount(shares[:, k]) for k, t in enumerate(tolerances)}
+    return {
+        "cloud_across": loss_map.across.within(amounts, CLOUD),
+        "cloud_up": loss_map.up.within(amounts, CLOUD),
+    }
