@@ -14,12 +14,13 @@ import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from time import perf_counter
+from time import perf_counter, process_time
 
 import numpy as np
 
 from tests.benchmarks.maps import map_jobs
 from tests.benchmarks.reference import integrate_led_current
+from tests.benchmarks.rows import row_times, show_rows
 from tests.diagnosis.boards import TEXTS, board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.atlas import make_atlas
@@ -35,15 +36,17 @@ BATCHES = (1, 10, 100, 1000)
 QUICK_BATCHES = (1, 10)
 
 
-def seconds(job: Callable[[], object], repeats: int) -> float:
+def seconds(
+    job: Callable[[], object], repeats: int, clock: Callable[[], float] = perf_counter
+) -> float:
     """Least time of several runs, after one that is not counted; of a single run, its time."""
     if repeats > 1:
         job()
     times = []
     for _ in range(repeats):
-        start = perf_counter()
+        start = clock()
         job()
-        times.append(perf_counter() - start)
+        times.append(clock() - start)
     return min(times)
 
 
@@ -71,6 +74,7 @@ def run(*, quick: bool = False) -> dict[str, float]:
         times[f"a row of a batch of {size}"] = (
             seconds(lambda rows=rows: lock_of(rows, found), repeats) / size  # type: ignore[misc]
         )
+    times |= row_times(lambda job: seconds(job, 1 if quick else 3, process_time), quick=quick)
     shell = seconds_in_shell(1 if quick else 3)
     if shell is not None:
         times["zcd check from the shell"] = shell
@@ -102,9 +106,9 @@ def ratios(times: dict[str, float]) -> dict[str, float]:
 
 def show(times: dict[str, float]) -> str:
     """A table: job, milliseconds, ratio."""
-    lines = [f"{'job':42s} {'ms':>10s} {'ratio':>9s}"]
+    lines = [f"{'job':60s} {'ms':>10s} {'ratio':>9s}"]
     lines += [
-        f"{name:42s} {times[name] * 1e3:10.2f} {ratio:9.3f}"
+        f"{name:60s} {times[name] * 1e3:10.2f} {ratio:9.3f}"
         for name, ratio in ratios(times).items()
     ]
     return "\n".join(lines)
@@ -120,7 +124,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if options.json:
         print(json.dumps({"seconds": times, "ratio": ratios(times)}, indent=2))
     else:
-        print(show(times))
+        print(show(times), show_rows(times), sep="\n\n")
     return 0
 
 
