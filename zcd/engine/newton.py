@@ -153,20 +153,30 @@ def _add_branch(
 
 
 def solve_points(matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
-    """Solve each point by itself: elimination over the nodes, vectorised over all points.
-
-    The nodal matrix of conductances is symmetric and positive definite, so no pivoting.
-    """
+    """Solve each point by itself: elimination over the nodes, vectorised over all points."""
     k = len(currents)
-    a, y = [list(row) for row in matrix], list(currents)
-    for i in range(k):
-        for r in range(i + 1, k):
-            factor = a[r][i] / a[i][i]
-            for c in range(i + 1, k):
-                a[r][c] = a[r][c] - factor * a[i][c]
-            y[r] = y[r] - factor * y[i]
+    a, y = eliminate(matrix, currents, range(k))
     for i in reversed(range(k)):
         for c in range(i + 1, k):
             y[i] = y[i] - a[i][c] * y[c]
         y[i] = y[i] / a[i][i]
     return np.array(np.broadcast_arrays(*y)) if k else np.empty((0,))
+
+
+def eliminate(
+    matrix: list[list[FloatArray]], currents: list[FloatArray], nodes: Sequence[int]
+) -> tuple[list[list[FloatArray]], list[FloatArray]]:
+    """Matrix and currents after eliminating some nodes, in this order, from all that follow.
+
+    The nodal matrix of conductances is symmetric and positive definite, so no pivoting.
+    """
+    a, y = [list(row) for row in matrix], list(currents)
+    left = list(range(len(y)))
+    for i in nodes:
+        left.remove(i)
+        for r in left:
+            factor = a[r][i] / a[i][i]
+            for c in left:
+                a[r][c] = a[r][c] - factor * a[i][c]
+            y[r] = y[r] - factor * y[i]
+    return a, y

@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 from scipy.linalg import lapack
 
 from zcd.engine.network import Network
-from zcd.engine.newton import LinearSolve
+from zcd.engine.newton import LinearSolve, eliminate, solve_points
 from zcd.errors import SolverError
 
 FloatArray = NDArray[np.float64]
 
+LEAST_F = 1e-300
 FORGOTTEN = 20.0
 """Time constants after which nothing is left: 2e-9."""
 CLOSED_V = 1e-9
@@ -101,15 +102,42 @@ def difference_steps(trajectory: Trajectory) -> Steps:
 def trajectory_solver(
     network: Network, inputs_v: FloatArray, trajectory: Trajectory
 ) -> LinearSolve:
-    """A linear solution that couples each point to those before it through the capacitors."""
+    """A linear solution that couples each point to those before it through the capacitors.
+
+    Nodes without a capacitor are eliminated at each point by itself first.
+    """
+    held = np.any(network.capacitance_f, axis=(0, 1))
+    charged = [i for i in range(network.active) if held[i]]
+    free = [i for i in range(network.active) if not held[i]]
+    if not charged:
+        return solve_points
+    inner = _coupled(network, inputs_v, trajectory, charged)
+    if not free:
+        return inner
+
+    def solve(matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
+        a, y = eliminate(matrix, currents, free)
+        x = np.empty((network.active, *inputs_v.shape[1:]))
+        reduced = [[a[i][j] for j in charged] for i in charged]
+        x[charged] = inner(reduced, [y[i] for i in charged])
+        for at, i in reversed(list(enumerate(free))):
+            rest = sum((a[i][j] * x[j] for j in (*free[at + 1 :], *charged)), np.zeros(1))
+            x[i] = (y[i] - rest) / a[i][i]
+        return x
+
+    return solve
+
+
+def _coupled(
+    network: Network, inputs_v: FloatArray, trajectory: Trajectory, charged: list[int]
+) -> LinearSolve:
+    """The same for the nodes with capacitors alone."""
     steps = difference_steps(trajectory)
-    c, k = network.capacitance_f, network.active
+    c, k = network.capacitance_f[:, charged][:, :, charged], len(charged)
     n, m = trajectory.phase_rad.shape
-    if k == 1 and trajectory.closed and _forgets(network, trajectory):
-        drawn = _input_displacement(network, inputs_v, steps, closed=True)
-        return _recurrence(c[:, 0], steps, drawn[0])
-    charged = [i for i in range(k) if np.any(c[:, :, i])]
-    push = _input_displacement(network, inputs_v, steps, trajectory.closed)
+    push = _input_displacement(network.input_f[:, charged], inputs_v, steps, trajectory.closed)
+    if k == 1 and trajectory.closed and _forgets(network, trajectory, charged[0]):
+        return _recurrence(c[:, 0], steps, push[0])
     lower, upper = 3 * k - 1, k - 1
     # last axis: the diagonals, so that a column of the matrix is contiguous
     band = np.zeros((n, m, k, lower + upper + 1))
@@ -118,11 +146,11 @@ def trajectory_solver(
             band[:, : m - 1, j, upper + k + i - j] = c[:, i, j, None] * steps.one[:, 1:]
             band[:, : m - 2, j, upper + 2 * k + i - j] = c[:, i, j, None] * steps.two[:, 2:]
     # what the last value of the period before and the one before it do to the first two points
-    wrap = np.zeros((2 * len(charged), n, m, k))
-    for column, j in enumerate(charged):
-        wrap[column, :, 0] = -c[:, :, j] * steps.one[:, :1]
-        wrap[column, :, 1] = -c[:, :, j] * steps.two[:, 1:2]
-        wrap[len(charged) + column, :, 0] = -c[:, :, j] * steps.two[:, :1]
+    wrap = np.zeros((2 * k, n, m, k))
+    for j in range(k):
+        wrap[j, :, 0] = -c[:, :, j] * steps.one[:, :1]
+        wrap[j, :, 1] = -c[:, :, j] * steps.two[:, 1:2]
+        wrap[k + j, :, 0] = -c[:, :, j] * steps.two[:, :1]
 
     def solve(matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
         for i in range(k):
@@ -134,8 +162,8 @@ def trajectory_solver(
         right[1:] = wrap
         flat = _solve_band(band, right, upper)
         x = flat[0]
-        if trajectory.closed and charged:
-            ends = np.concatenate([flat[:, :, -1][..., charged], flat[:, :, -2][..., charged]], 2)
+        if trajectory.closed:
+            ends = np.concatenate([flat[:, :, -1], flat[:, :, -2]], axis=2)
             last = np.moveaxis(ends, 0, 2)
             trajectory.carry = last[..., 1:]
             gap = np.eye(wrap.shape[0]) - trajectory.carry
@@ -147,10 +175,18 @@ def trajectory_solver(
     return solve
 
 
-def _forgets(network: Network, trajectory: Trajectory) -> bool:
-    """Whether nothing of a node's charge is left after half a period, in any row."""
-    rate = network.conductance_s[:, 0] / np.maximum(network.capacitance_f[:, 0], 1e-300)
-    return bool(np.all(np.pi * rate / trajectory.omega_rad_per_s > FORGOTTEN))
+def _forgets(network: Network, trajectory: Trajectory, node: int) -> bool:
+    """Whether nothing of a node's charge is left after half a period, in any row.
+
+    Seen from it through resistances alone: what conducts besides can only be quicker.
+    """
+    g = network.conductance_s
+    others = [i for i in range(network.active) if i != node]
+    through = g[:, others][:, :, others]
+    seen = np.linalg.solve(through, g[:, others, node, None])[..., 0]
+    load_s = g[:, node, node] - np.sum(g[:, node, others] * seen, axis=1)
+    rate = load_s / np.maximum(network.capacitance_f[:, node, node], LEAST_F)
+    return bool(np.all(np.pi * rate > FORGOTTEN * trajectory.omega_rad_per_s[:, 0]))
 
 
 def _recurrence(capacitance_f: FloatArray, steps: Steps, push: FloatArray) -> LinearSolve:
@@ -209,7 +245,7 @@ def _solve_band(band: FloatArray, right: FloatArray, upper: int) -> FloatArray:
 
 
 def _input_displacement(
-    network: Network, inputs_v: FloatArray, steps: Steps, closed: bool
+    input_f: FloatArray, inputs_v: FloatArray, steps: Steps, closed: bool
 ) -> list[FloatArray]:
     """Current that capacitors to known nodes draw from the active nodes."""
     rates = []
@@ -222,8 +258,8 @@ def _input_displacement(
         rates.append(steps.now * wave + steps.one * before + steps.two * earlier)
     zero = np.zeros(steps.now.shape)
     return [
-        sum((network.input_f[:, i, u, None] * rate for u, rate in enumerate(rates)), zero)
-        for i in range(network.active)
+        sum((input_f[:, i, u, None] * rate for u, rate in enumerate(rates)), zero)
+        for i in range(input_f.shape[1])
     ]
 
 
