@@ -531,7 +531,7 @@ def test_substitute_tells_what_it_cannot_use(
     board: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for arguments, told in (
-        (["--for", "R9"], '--for: found "R9"; allowed: resistors of the chain: R1, R2'),
+        (["--for", "R9"], '--for: found "R9"; allowed: one of R1, R2'),
         (["--series", "E13"], '--series: found "E13"; allowed: one of E6'),
         (["--style", "1207"], '--style: found "1207"'),
         (["--drawer", str(tmp_path / "none.toml")], "none.toml: found no such file"),

@@ -21,7 +21,7 @@ from zcd.cli.exits import EXIT_CODES
     "refs",
     multiple=True,
     metavar="REF",
-    help="A part that must be replaced; may be repeated. Without it, the whole chain.",
+    help="A part that must be replaced; may be repeated. Without it, every part in turn.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def substitute(
@@ -36,7 +36,9 @@ def substitute(
 
     Every combination of up to four resistors of the drawer is judged by all rules of
     `zcd check`; without a drawer, those of a series (E24 if not named) in the style of
-    the resistors they replace. Exit code 1: nothing fits.
+    the resistors they replace. Optocouplers, diodes and the pull-up are judged likewise,
+    out of the drawer or, if it lists none, out of all that are known. Exit code 1: for
+    one of the parts nothing was found.
 
     \b
     Examples
@@ -64,4 +66,4 @@ def substitute(
         from zcd.show.substitute_tables import print_substitutes
 
         print_tables(lambda console: print_substitutes(found, console))
-    return 0 if found.any_fits else 1
+    return 0 if found.all_found else 1

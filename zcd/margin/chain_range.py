@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,7 +20,7 @@ from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Resistance
 from zcd.engine.solve import Grid, solve
 from zcd.margin.check import Rule
-from zcd.margin.roots import batched_root
+from zcd.margin.roots import batched_root, passing_ranges
 from zcd.margin.section import Section, with_parts
 from zcd.margin.stress import chain_resistors, worst_circuit, worst_of
 from zcd.margin.verdicts import (
@@ -33,11 +34,14 @@ from zcd.physics.resistor import derated_power_w
 
 FloatArray = NDArray[np.float64]
 
-SCAN_OHM = np.geomspace(1e3, 100e6, 41)
-"""Totals at which a lock is looked for."""
+SCAN_OHM = (1e3, 100e6)
+"""Totals between which a lock is looked for, or more, where more than that is kept."""
+SCAN_POINTS = 41
+LEAST_NEW, MOST_NEW = 1e-3, 100.0
+"""New parts that are looked for beside those that stay, as ratios to them."""
 TABLE_POINTS = 8
 CURRENT_POINTS = 48
-EDGE_TOLERANCE = 1e-4
+EDGE_TOLERANCE = 1e-6
 """Relative error of the ends of a range."""
 OTHERS_POINTS = 12
 _LEAST_USED = 1e-6
@@ -94,14 +98,20 @@ def ranges_of(place: Section, tolerances: Sequence[float]) -> Ranges:
     ranges : Ranges
     """
     tiers = tuple(sorted(set(tolerances)))
-    totals = SCAN_OHM[place.kept_ohm < SCAN_OHM]
-    margins = np.array([_margins(place, totals, tier) for tier in tiers])
-    edges = _edges(place, tiers, totals, margins)
+    lowest = max(SCAN_OHM[0], place.kept_ohm * (1.0 + LEAST_NEW))
+    steps = np.linspace(np.log(lowest), np.log(max(SCAN_OHM[1], MOST_NEW * lowest)), SCAN_POINTS)
+    found = [
+        np.exp(passing_ranges(partial(_margins, place, tier), steps, EDGE_TOLERANCE))
+        for tier in tiers
+    ]
+    edges = np.full((len(tiers), max(1, *map(len, found)), 2), [np.inf, -np.inf])
+    for number, pairs in enumerate(found):
+        edges[number, : len(pairs)] = pairs
     passing = edges[..., 0] < edges[..., 1]
-    nearest = float(totals[np.argmax(margins.max(axis=0))])
-    table = np.array([nearest])
     if passing.any():
         table = np.geomspace(edges[passing].min(), edges[passing].max(), TABLE_POINTS)
+    else:
+        table = np.exp(steps[[np.argmax(_margins(place, tiers[0], steps))]])
     judged = verdicts([_lumped(place, x, tier) for tier in tiers for x in table])
     logs = np.reshape(
         [_log_ratios(place, verdict) for verdict in judged], (len(tiers), table.size, -1)
@@ -115,10 +125,11 @@ def ranges_of(place: Section, tolerances: Sequence[float]) -> Ranges:
     )
 
 
-def _margins(place: Section, totals_ohm: FloatArray, tolerance_ratio: float) -> FloatArray:
+def _margins(place: Section, tolerance_ratio: float, log_total: FloatArray) -> FloatArray:
     """How far the verdict is from turning at some totals."""
     board = _lumped(place, 2.0 * place.kept_ohm + 1.0, tolerance_ratio)
-    return turning_margins(board, place.replaced[0].ref, totals_ohm - place.kept_ohm)
+    ref = place.replaced[0].ref
+    return turning_margins(board, ref, np.exp(log_total) - place.kept_ohm)
 
 
 def _lumped(place: Section, total_ohm: float, tolerance_ratio: float) -> Board:
@@ -147,34 +158,6 @@ def _log_ratios(place: Section, verdict: Verdict) -> list[float]:
     with np.errstate(divide="ignore"):
         found = np.log([kept_ratio(rule) for rule in verdict.rules if not of_section(rule)])
     return list(np.clip(found, -_FARTHEST, _FARTHEST))
-
-
-def _edges(
-    place: Section, tiers: tuple[float, ...], totals: FloatArray, margins: FloatArray
-) -> FloatArray:
-    """Ends of the ranges, where the verdict turns between two of the totals."""
-    tier, at = np.nonzero(np.diff(margins >= 0.0, axis=1))
-    logs = np.log(totals)
-
-    def margin(log_total: FloatArray) -> FloatArray:
-        found = np.empty(log_total.shape)
-        for number, tolerance in enumerate(tiers):
-            mine = tier == number
-            if mine.any():
-                found[mine] = _margins(place, np.exp(log_total[mine]), tolerance)
-        return found
-
-    ends, values = (logs[at], logs[at + 1]), (margins[tier, at], margins[tier, at + 1])
-    roots = np.exp(batched_root(margin, ends, values, EDGE_TOLERANCE)) if tier.size else np.empty(0)
-    found = []
-    for number, row in enumerate(margins >= 0.0):
-        # a range that reaches the end of what was looked at ends there
-        edges = [*totals[:1][row[:1]], *roots[tier == number], *totals[-1:][row[-1:]]]
-        found.append(np.reshape(edges, (-1, 2)))
-    whole = np.full((len(tiers), max(1, *map(len, found)), 2), [np.inf, -np.inf])
-    for number, pairs in enumerate(found):
-        whole[number, : len(pairs)] = pairs
-    return whole
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -63,9 +63,13 @@ class Verdict:
 
     @property
     def tightest(self) -> Rule:
-        """The first rule that fails or, if none does, the one with the least margin."""
-        failed = (rule for rule in self.rules if not rule.passes)
-        return next(failed, min(self.rules, key=kept_ratio))
+        """The first rule that fails or, if none does, the one with the least margin.
+
+        A breakdown comes before what the current through it does to others.
+        """
+        failed = [rule for rule in self.rules if not rule.passes]
+        failed.sort(key=lambda rule: not rule.name.endswith(AS_IT_COMES))
+        return failed[0] if failed else min(self.rules, key=kept_ratio)
 
 
 def kept_ratio(rule: Rule) -> float:

@@ -6,6 +6,7 @@ from dataclasses import asdict
 
 from zcd.margin.chain_parts import ChainFits, Fit
 from zcd.margin.substitutes import Substitutes
+from zcd.margin.swaps import PullUps, Swap, reverse_ratio
 from zcd.show.records import Record, plain_values
 
 
@@ -28,6 +29,12 @@ def substitutes_record(found: Substitutes) -> Record:
                            highest_ohm of the total, kept parts included); best, misses
                            (lists: parts, total_ohm of the new ones, margin_ratio,
                            tightest)
+        optocouplers       null or a list: part, fitted, fits, margin_ratio, tightest;
+                           family, grade, ctr_min_ratio, ctr_max_ratio
+        pull_ups           null or: ranges (list: lowest_ohm, highest_ohm, below, above: the
+                           rule that fails there, or null), swaps (list: resistance_ohm,
+                           style and as for optocouplers)
+        diodes             by reference, a list as for optocouplers: reverse_ratio, too_few
         assumptions        list: key, value, source; of the board, then of the drawer
         =================  =============================================================
 
@@ -41,6 +48,17 @@ def substitutes_record(found: Substitutes) -> Record:
         "board": found.board.name,
         "drawer": found.drawer.name,
         "chain": None if found.chain is None else _chain(found.chain),
+        "optocouplers": None
+        if found.optocouplers is None
+        else [_optocoupler(swap) for swap in found.optocouplers],
+        "pull_ups": None if found.pull_ups is None else _pull_ups(found.pull_ups),
+        "diodes": {
+            ref: [
+                _swap(swap) | {"reverse_ratio": reverse_ratio(swap, ref), "too_few": swap.too_few}
+                for swap in swaps
+            ]
+            for ref, swaps in found.diodes.items()
+        },
         "assumptions": [
             asdict(item) for item in (*found.board.assumptions, *found.drawer.assumptions)
         ],
@@ -85,4 +103,42 @@ def _fit(fit: Fit) -> Record:
         "total_ohm": sum(part.resistance_ohm for part in fit.parts),
         "margin_ratio": fit.verdict.margin_ratio,
         "tightest": asdict(fit.verdict.tightest),
+    }
+
+
+def _swap(swap: Swap) -> Record:
+    return {
+        "part": swap.name,
+        "fitted": swap.fitted,
+        "fits": swap.fits,
+        "margin_ratio": swap.margin_ratio,
+        "tightest": asdict(swap.verdict.tightest),
+    }
+
+
+def _optocoupler(swap: Swap) -> Record:
+    part = swap.verdict.board.optocoupler
+    names = ("family", "grade", "ctr_min_ratio", "ctr_max_ratio")
+    return _swap(swap) | {name: getattr(part, name) for name in names}
+
+
+def _pull_ups(found: PullUps) -> Record:
+    return {
+        "ranges": [
+            {
+                "lowest_ohm": low.ohm,
+                "highest_ohm": high.ohm,
+                "below": None if low.beyond is None else asdict(low.beyond.tightest),
+                "above": None if high.beyond is None else asdict(high.beyond.tightest),
+            }
+            for low, high in found.ranges
+        ],
+        "swaps": [
+            _swap(swap)
+            | {
+                "resistance_ohm": swap.verdict.board.output.resistor.resistance_ohm,
+                "style": swap.name,
+            }
+            for swap in found.swaps
+        ],
     }

@@ -4,21 +4,38 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import groupby
+from math import isnan
 
+from zcd.board.model import Optocoupler
 from zcd.margin.chain_parts import ChainFits, Fit
 from zcd.margin.check import Rule
 from zcd.margin.stress import ResistorStress
-from zcd.show.sheets import Sheet
+from zcd.margin.substitutes import Substitutes
+from zcd.margin.swaps import PullUps, Swap, reverse_ratio
+from zcd.show.sheets import FAILS, Sheet
 from zcd.show.wording import found_text, limit_text, plain, quantity_text, share_text
 
 NUMBERS = ("one part", "two", "three", "four")
+
+
+def groups_line(groups: Sequence[Sequence[str]]) -> str:
+    """Why the chain as a whole was not asked for."""
+    listed = " | ".join(", ".join(plain(ref) for ref in group) for group in groups)
+    return (
+        f"They carry different currents, group by group: {listed}. What fits in one depends on the "
+        "others: name resistors of one group with --for."
+    )
 
 
 def chain_lines(fits: ChainFits) -> tuple[str, ...]:
     """What the search of the drawer came to, in sentences."""
     place = fits.place
     refs = ", ".join(plain(part.ref) for part in place.replaced)
-    lines = [f"In place of {refs} ({_kept_text(fits)}), from {fits.stock} different resistors:"]
+    stays = ", ".join(plain(part.ref) for part in place.kept)
+    lines = [
+        f"In place of {refs}{f' ({stays} in series stays)' if stays else ''}, from "
+        f"{fits.stock} different resistors:"
+    ]
     total = sum(fits.counts)
     if total:
         listed = ", ".join(
@@ -28,13 +45,6 @@ def chain_lines(fits: ChainFits) -> tuple[str, ...]:
     else:
         lines.append("No combination of up to four keeps all rules.")
     return (*lines, *_range_lines(fits))
-
-
-def _kept_text(fits: ChainFits) -> str:
-    kept = [plain(part.ref) for part in fits.place.kept]
-    return f"{', '.join(kept)} stays" if len(kept) == 1 else (
-        f"{', '.join(kept)} stay" if kept else "nothing in series with it stays"
-    )  # fmt: skip
 
 
 def _range_lines(fits: ChainFits) -> list[str]:
@@ -101,6 +111,110 @@ def misses_sheet(fits: Sequence[Fit]) -> Sheet:
     )
 
 
+def optocouplers_sheet(found: Substitutes) -> Sheet:
+    """Optocouplers on the board as it is, each as new."""
+    now = found.board.optocoupler
+    return Sheet(
+        title=f"Optocouplers in place of {plain(now.ref)}, each as new",
+        columns=("part", "CTR", "headroom", "pins", "verdict", "what decides"),
+        rows=tuple(
+            (
+                _name_text(swap),
+                _ctr_text(swap.verdict.board.optocoupler),
+                _headroom_text(swap),
+                "same" if swap.verdict.board.optocoupler.family == now.family else "CHECK",
+                _verdict_text(swap),
+                _decides_text(swap),
+            )
+            for swap in found.optocouplers or ()
+        ),
+        right=(2,),
+        remark="headroom: the CTR may fall to 1/n before lock is lost, under the weak conditions. "
+        "pins: another family may have another pin-out, another distance between its rows of pins "
+        "and less isolation: check the pin-out before it goes in. A measured part goes into the "
+        "drawer file with its own ctr.",
+    )
+
+
+def pull_up_lines(found: PullUps) -> tuple[str, ...]:
+    """The range of pull-ups, and what ends it."""
+    lines = []
+    for low, high in found.ranges:
+        lines.append(f"All rules are kept from {_ohm_text(low.ohm)} to {_ohm_text(high.ohm)}.")
+        lines += [
+            f"{which}: {reason_text(end.beyond.tightest, ())}."
+            for which, end in (("Below it", low), ("Above it", high))
+            if end.beyond is not None
+        ]
+    return tuple(lines) or ("No value of it makes the board keep the rules about the pulses.",)
+
+
+def pull_ups_sheet(found: PullUps) -> Sheet:
+    """Resistors of the drawer as pull-up."""
+    return Sheet(
+        title="Of the drawer, those nearest to the middle of the range",
+        columns=("value", "style", "headroom", "verdict", "what decides"),
+        rows=tuple(
+            (
+                _ohm_text(swap.verdict.board.output.resistor.resistance_ohm),
+                swap.name,
+                _headroom_text(swap),
+                _verdict_text(swap),
+                _decides_text(swap),
+            )
+            for swap in found.swaps
+        ),
+        right=(0, 2),
+    )
+
+
+def diodes_sheet(ref: str, swaps: Sequence[Swap]) -> Sheet:
+    """Diodes in place of one."""
+    return Sheet(
+        title=f"Diodes in place of {plain(ref)}",
+        columns=("part", "reverse rating", "verdict", "what decides"),
+        rows=tuple(
+            (
+                _name_text(swap),
+                f"{reverse_ratio(swap, ref):.3g} times",
+                _verdict_text(swap),
+                "too few of it in the drawer"
+                if swap.verdict.passes and swap.too_few
+                else _decides_text(swap),
+            )
+            for swap in swaps
+        ),
+        right=(1,),
+        remark="reverse rating: how many times that of the reverse voltage it bears.",
+    )
+
+
+def _name_text(swap: Swap) -> str:
+    return f"{swap.name} (now)" if swap.fitted else swap.name
+
+
+def _ohm_text(ohm: float) -> str:
+    return quantity_text(ohm, "Ω")
+
+
+def _ctr_text(part: Optocoupler) -> str:
+    low, high = part.ctr_min_ratio, part.ctr_max_ratio
+    return f"{100 * low:.0f} %" if low == high else f"{100 * low:.0f}-{100 * high:.0f} %"
+
+
+def _headroom_text(swap: Swap) -> str:
+    rule = next(rule for rule in swap.verdict.rules if rule.name == "CTR headroom")
+    return found_text(rule)
+
+
+def _verdict_text(swap: Swap) -> str:
+    return "fits" if swap.fits else FAILS
+
+
+def _decides_text(swap: Swap) -> str:
+    return "" if swap.verdict.passes else reason_text(swap.verdict.tightest, ())
+
+
 def reason_text(rule: Rule, stresses: Sequence[ResistorStress]) -> str:
     """Why a rule fails; a new resistor goes by its value, as it has no reference yet."""
     name = plain(rule.name)
@@ -109,7 +223,7 @@ def reason_text(rule: Rule, stresses: Sequence[ResistorStress]) -> str:
         ref, _, what = rule.name.rpartition(" ")
         if ref == part.ref:
             name = f"{what} of {quantity_text(part.resistance_ohm, 'Ω')}"
-    if rule.limit != rule.limit:
+    if isnan(rule.limit):
         return f"{name} {plain(rule.remark)}"
     return f"{name}: {found_text(rule)}, asked {limit_text(rule)}"
 

@@ -4,19 +4,31 @@ from __future__ import annotations
 
 from rich.console import Console
 
+from zcd.board.model import Board
 from zcd.margin.chain_parts import ChainFits
 from zcd.margin.substitutes import Substitutes
+from zcd.margin.swaps import PullUps
 from zcd.show.cautions import DEAD, FITTING, GENERAL
 from zcd.show.sheets import assumptions_sheet, board_line, taken_sheet
-from zcd.show.substitute_sheets import chain_lines, fits_sheet, misses_sheet
+from zcd.show.substitute_sheets import (
+    chain_lines,
+    diodes_sheet,
+    fits_sheet,
+    groups_line,
+    misses_sheet,
+    optocouplers_sheet,
+    pull_up_lines,
+    pull_ups_sheet,
+)
 from zcd.show.tables import (
     print_cautions,
     print_heading,
     print_line,
+    print_list,
     print_notes,
     print_sheet,
 )
-from zcd.show.wording import SourceNotes, plain
+from zcd.show.wording import SourceNotes, plain, quantity_text
 
 
 def print_substitutes(found: Substitutes, console: Console) -> None:
@@ -31,8 +43,16 @@ def print_substitutes(found: Substitutes, console: Console) -> None:
     print_line(plain(found.board.name), console, bold=True)
     print_line(board_line(found.board), console)
     print_line(f"Drawer: {plain(found.drawer.name)}", console)
+    if found.groups:
+        print_list("Resistors of the chain", (groups_line(found.groups),), console)
     if found.chain is not None:
         _print_chain(found.chain, console)
+    if found.optocouplers is not None:
+        print_sheet(optocouplers_sheet(found), console)
+    if found.pull_ups is not None:
+        _print_pull_ups(found.board, found.pull_ups, console)
+    for ref, swaps in found.diodes.items():
+        print_sheet(diodes_sheet(ref, swaps), console)
     print_sheet(assumptions_sheet(found.board, notes), console)
     if found.drawer.assumptions:
         title = "Assumed, because the drawer does not say"
@@ -49,3 +69,13 @@ def _print_chain(fits: ChainFits, console: Console) -> None:
         print_sheet(fits_sheet(fits.best), console)
     if fits.misses:
         print_sheet(misses_sheet(fits.misses), console)
+
+
+def _print_pull_ups(board: Board, found: PullUps, console: Console) -> None:
+    now = board.output.resistor
+    value = quantity_text(now.resistance_ohm, "Ω")
+    print_heading(f"Another {board.output.kind} resistor than {plain(now.ref)}, {value}", console)
+    for line in pull_up_lines(found):
+        print_line(line, console)
+    if found.swaps:
+        print_sheet(pull_ups_sheet(found), console)
