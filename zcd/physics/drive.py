@@ -21,7 +21,7 @@ FloatArray = NDArray[np.float64]
 
 LEAST_LAG_RAD = 1e-4
 """Taken for a purely resistive load, so that one law covers both."""
-HALVINGS = 50
+HALVINGS = 40
 LOOKS = 12
 """Angles within a gate pulse at which the current is held against the latching current."""
 

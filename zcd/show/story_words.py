@@ -37,6 +37,8 @@ EVENT_WORDS = {
 }
 MOST_EVENTS = 30
 TURNS_RPM = 5.0
+SURGE_SHARE = 0.2
+"""Of the target: a fan whose speed moves more, late in the story, comes and goes."""
 HOT_DIRECT_SHARE = 0.02
 """Mean voltage over rms, from which direct current in the winding is worth a word."""
 NO_FLAG = "none"
@@ -62,8 +64,11 @@ def amount_text(cause: Cause) -> str:
     """The size of a cause."""
     if cause.amount is None:
         return ""
-    return quantity_text(cause.amount, "" if cause.fault.unit == "x" else cause.fault.unit) + (
-        " x" if cause.fault.unit == "x" else ""
+    factor = cause.fault.unit == "x"
+    return (
+        f"x {quantity_text(cause.amount, '')}"
+        if factor
+        else quantity_text(cause.amount, cause.fault.unit)
     )
 
 
@@ -243,20 +248,21 @@ def table_sheet(stories: Sequence[Story]) -> Sheet:
             groups.append([story])
     return Sheet(
         title="All causes against the flags they raise",
-        columns=("cause", "size", "sync", "fan", "the fan", "ends"),
+        columns=("cause", "sync", "fan", "the fan", "controller"),
         rows=tuple(_table_row(group) for group in groups),
-        right=(2, 3),
-        remark="Seconds after switching on; an empty cell: no flag. Size: as the drift factor, "
-        "what is left (x), or ohms of a leak.",
+        right=(1, 2),
+        remark="Flags sync and fan: seconds after switching on; an empty cell: none. Below a "
+        "cause its size: a factor (x), or ohms.",
     )
 
 
 def _table_row(group: Sequence[Story]) -> tuple[str, ...]:
     first, last = group[0], group[-1]
     sizes = [amount_text(story.cause) for story in group if story.cause.amount is not None]
-    size = sizes[0] if len(set(sizes)) == 1 else f"{sizes[0]} to {sizes[-1]}" if sizes else ""
+    span = sizes[:1] if len(set(sizes)) == 1 else [f"{sizes[0]} to {sizes[-1]}"] if sizes else []
     times = [f"{first.flags[flag]:.1f}" if flag in first.flags else "" for flag in (SYNC, FAN)]
-    return (first.cause.key, size, *times, fan_text(last), END_WORDS[last.end_state])
+    name = "\n  ".join([first.cause.key, *span])
+    return (name, *times, fan_text(last), END_WORDS[last.end_state])
 
 
 END_WORDS = {
@@ -279,7 +285,7 @@ def fan_text(story: Story) -> str:
     if story.free.any():
         return "runs rough"
     tail = story.speed_rpm[2 * story.speed_rpm.size // 3 :]
-    if tail.max() - tail.min() > 0.3 * max(most, 1.0):
+    if tail.max() - tail.min() > SURGE_SHARE * story.plant.rules.target_rpm:
         return "comes and goes"
     return f"{end:.0f} rpm" if end > TURNS_RPM else f"{most:.0f} rpm, then stops"
 
@@ -296,7 +302,10 @@ def fits_sheet(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> 
         for fit in fits[:shown]
     )
     left = fits[shown:]
-    remark = "Shares are priors, before any reading: weak, and no verdict."
+    remark = (
+        "Shares are priors, before any reading: weak, and no verdict. Feed side: mains, load relay "
+        "with coil, driver and contact; fan side: drive, motor, capacitor, tacho."
+    )
     if left:
         share = 100.0 * sum(fit.share_ratio for fit in left)
         remark = f"{len(left)} more, together {share:.0f} %, none above the last. {remark}"

@@ -29,10 +29,10 @@ STIFF_BEARING = (0.1, 3.0)
 class Side(StrEnum):
     """Where a cause lies, by what has to be measured to find it."""
 
-    FEED = "what feeds the sync circuit"
-    SYNC = "the sync circuit"
-    FAN = "drive, fan and tacho"
-    NONE = "nothing wrong"
+    FEED = "feed side"
+    SYNC = "sync circuit"
+    FAN = "fan side"
+    NONE = "nowhere"
 
 
 FEED_KINDS = ("mains", "contact", "coil", "driver", "suppressor")

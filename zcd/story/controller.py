@@ -76,6 +76,11 @@ class Controller:
         if not self.powered:
             self.state = State.OFF
 
+    @property
+    def runs_well(self) -> bool:
+        """It has lock, holds the speed, and nothing is on its way to a flag."""
+        return self.state is State.RUN and self.locked and self._slow_s == 0.0
+
     def see(self, good: bool) -> None:
         """Take in one more mains period of pulses: good, or missing, late, too short.
 

@@ -33,6 +33,8 @@ STEP = 0.2
 GOOD_SHARE = 0.8
 """A safer reading is preferred if it tells so much of what the best one tells."""
 LEAST_GAIN_BITS = 0.05
+SURE = 0.95
+"""Share of one side from which no reading is asked to tell the sides apart."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,12 +145,15 @@ def telling(
     Returns
     -------
     telling : Telling or None
-        None: all that fits lies on one side, or no reading tells.
+        None: nearly all that fits lies on one side, or no reading tells.
     """
     sides = sorted({fit.cause.side for fit in fits} - {Side.NONE}, key=list(Side).index)
     weights = _weights(atlas, fits, sides)
+    totals = np.array([sum(weights[side].values()) for side in sides])
+    if not sides or totals.max() >= SURE * totals.sum():
+        return None
     told = []
-    for reading in atlas.readings if len(sides) > 1 else ():
+    for reading in atlas.readings:
         if progress is not None:
             progress(reading.words)
         values = atlas.by_fault(atlas.shown(reading))
@@ -157,12 +162,8 @@ def telling(
     best = max((gain for gain, _, _ in told), default=0.0)
     if best < LEAST_GAIN_BITS:
         return None
-    order = list(Where)
     enough = [one for one in told if one[0] >= GOOD_SHARE * best]
-    gain, reading, shown = min(
-        enough, key=lambda one: (order.index(side_of(atlas.circuit, one[1])), -one[0])
-    )
-    totals = np.array([sum(weights[side].values()) for side in sides])
+    gain, reading, shown = min(enough, key=lambda one: _trouble(atlas, one[1], one[0]))
     return Telling(
         reading=reading,
         where=side_of(atlas.circuit, reading),
@@ -170,6 +171,12 @@ def telling(
         gain_bits=gain,
         open_bits=_entropy(totals / totals.sum()),
     )
+
+
+def _trouble(atlas: Atlas, reading: Reading, gain_bits: float) -> tuple[int, bool, float]:
+    """Safest side first; then against neutral, for 0 V elsewhere may be dead mains; then gain."""
+    side = side_of(atlas.circuit, reading)
+    return list(Where).index(side), "neutral" not in (reading.a, reading.b), -gain_bits
 
 
 def _weights(

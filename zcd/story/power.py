@@ -18,8 +18,8 @@ from zcd.story.firing import Load, Switch, delivered
 from zcd.story.rotor import Impeller, Rotor, Tacho
 from zcd.story.sight import View
 
-DELAYS = 361
-"""Of the table of what the drive delivers: firing angles half a degree apart."""
+DELAYS = 181
+"""Of the table of what the drive delivers: firing angles a degree apart."""
 PER_RAD = (DELAYS - 1) / pi
 LARGEST_LAG_RAD = 1.4
 ON_TIME = (0.0, 0.0)
@@ -40,9 +40,16 @@ class Table:
     direct_v: tuple[float, ...]
 
     def at(self, firing_rad: float) -> tuple[float, float, float]:
-        """Values at the nearest firing angle, from 0 to pi."""
-        k = int(firing_rad * PER_RAD + 0.5)
-        return self.square_v2[k], self.rms_v[k], self.direct_v[k]
+        """Values at a firing angle from 0 to pi, on straight lines between those of the table."""
+        place = firing_rad * PER_RAD
+        k = min(int(place), DELAYS - 2)
+        share = place - k
+        square, rms, direct = self.square_v2, self.rms_v, self.direct_v
+        return (
+            square[k] + share * (square[k + 1] - square[k]),
+            rms[k] + share * (rms[k + 1] - rms[k]),
+            direct[k] + share * (direct[k + 1] - direct[k]),
+        )
 
 
 @lru_cache(maxsize=512)
@@ -62,9 +69,9 @@ def delivery(late_rad: tuple[float, float], load: Load, mains_rms_v: float) -> T
     """
     found = delivered(np.linspace(0.0, pi, DELAYS), late_rad, load)
     return Table(
-        square_v2=tuple((found.fundamental_ratio * mains_rms_v) ** 2),
-        rms_v=tuple(found.rms_ratio * mains_rms_v),
-        direct_v=tuple(found.direct_ratio * mains_rms_v * 2.0**0.5),
+        square_v2=tuple(((found.fundamental_ratio * mains_rms_v) ** 2).tolist()),
+        rms_v=tuple((found.rms_ratio * mains_rms_v).tolist()),
+        direct_v=tuple((found.direct_ratio * mains_rms_v * 2.0**0.5).tolist()),
     )
 
 

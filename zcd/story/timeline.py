@@ -20,6 +20,8 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 SECONDS = 60.0
+QUIET_RPM, QUIET_RATIO, QUIET_HALF_CYCLES = 2e-3, 1e-5, 200
+"""Changes a half cycle below which, for so long, a running fan is taken to go on as it is."""
 OVER = (State.OFF, State.LOCKED_OUT)
 """Nothing more happens once the rotor is at rest."""
 
@@ -165,12 +167,32 @@ class _Record:
         self.events.append(Event(time_s=time_s, what=what, which=which))
 
 
+class _Rest:
+    """Tells when a fan that runs as it should does not change any more."""
+
+    def __init__(self) -> None:
+        self._speed_rpm = self._opening = 0.0
+        self._count = 0
+
+    def reached(self, controller: Controller, plant: Plant) -> bool:
+        """Take in one more half cycle."""
+        speed, opening = plant.rotor.speed_rpm, controller.opening_ratio
+        quiet = (
+            abs(speed - self._speed_rpm) < QUIET_RPM
+            and abs(opening - self._opening) < QUIET_RATIO
+            and controller.runs_well
+        )
+        self._speed_rpm, self._opening = speed, opening
+        self._count = self._count + 1 if quiet else 0
+        return self._count > QUIET_HALF_CYCLES
+
+
 def _follow(board: Board, cause: Cause, view: View, seconds: float) -> Story:
     """Go through the half cycles."""
     plant = plant_of(board, cause.condition, view)
     controller = Controller(rules=plant.rules, powered=view.powered)
     loose = opens(cause.pattern) if cause.pattern else None
-    record, step_s = _Record(), 0.5 / view.mains_hz
+    record, rest, step_s = _Record(), _Rest(), 0.5 / view.mains_hz
     sight, age, faulty = view.sight(loose is None, False), 0, loose is None
     steps = round(seconds / step_s)
     for k in range(steps):
@@ -193,7 +215,9 @@ def _follow(board: Board, cause: Cause, view: View, seconds: float) -> Story:
                 plant.tacho.speed_rpm,
             )
         )  # fmt: skip
-        if controller.state in OVER and loose is None and plant.still:
+        if loose is None and (
+            plant.still if controller.state in OVER else rest.reached(controller, plant)
+        ):
             break
     columns = _to_the_end(np.array(record.rows, dtype=float).T, steps, step_s)
     flags = [column.astype(bool) for column in columns[1:7]]

@@ -1,0 +1,75 @@
+"""The story command as a person types it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.story.boards import TEXT
+from zcd.cli import main
+
+
+@pytest.fixture
+def board_file(tmp_path: Path) -> str:
+    path = tmp_path / "melter.toml"
+    path.write_text(TEXT.format(feed='feed = "switched"', more=""), encoding="utf-8")
+    return str(path)
+
+
+def test_story_of_a_cause(board_file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["story", board_file, "--cause", "k1 contact OPEN", "--seconds", "15"]) == 0
+    out = capsys.readouterr().out
+    assert "SYNC FLAG" in out
+    assert "not a second fault" in out
+
+
+def test_story_as_json_with_pictures(
+    board_file: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "pictures"
+    words = ["story", board_file, "--cause", "R1 drift", "--amount", "3", "--seconds", "9"]
+    assert main([*words, "--json", "--plots", str(folder)]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["amount"] == pytest.approx(3.0, rel=1e-3)
+    names = {path.name for path in folder.iterdir()}
+    assert names == {"story.png", "waveforms.png", "drive.png", "fan.png"}
+
+
+def test_all_causes(board_file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["story", board_file, "--all", "--seconds", "5", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    flagged = {s["cause"] for s in found["stories"] if s["sync_flag_s"] is not None}
+    assert "R1 open" in flagged
+    assert "tacho lost" not in flagged
+
+
+def test_flags_turned_round(board_file: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["story", board_file, "--flags", "fan, sync", "--seconds", "12"]) == 0
+    out = capsys.readouterr().out
+    assert "Measure at the switched terminal" in " ".join(out.split())
+    assert "AC volts, feed to neutral" in out
+    assert "CAT II" in out
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ([], "give one of --cause, --all and --flags"),
+        (["--all", "--flags", "fan"], "give one of"),
+        (["--all", "--amount", "2"], "--amount and --plots belong to --cause"),
+        (["--cause", "R1 oopen"], 'did you mean "R1 open"'),
+        (["--flags", "heat"], '--flags: found "heat"; allowed: "sync,fan"'),
+        (["--flags", "none,fan"], "--flags: found"),
+        (["--cause", "R1 open", "--amount", "2"], "R1 open has no size"),
+        (["--cause", "R1 open", "--plots", "no/such/place"], "cannot be written"),
+    ],
+)
+def test_refused(
+    board_file: str, words: list[str], message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["story", board_file, *words]) == 2
+    out, err = capsys.readouterr()
+    assert not out
+    assert message in err
