@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from tests.diagnosis.boards import TEXTS, board
 from zcd.board.files import parse_board
 from zcd.board.model import Board
+from zcd.engine import solution as solution_module
 from zcd.engine.solve import solve
-from zcd.margin import judged as judged_module
 from zcd.margin.corners import find_corners
 from zcd.margin.judged import Judged, judged
 from zcd.margin.stress import resistor_stress
@@ -136,8 +136,8 @@ def test_pieces_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     tolerances = tolerances_of(whole)
     boards = draw(whole, tolerances, np.random.default_rng(9).random((50, len(tolerances))))
     together = judged(boards, whole)
-    monkeypatch.setattr(judged_module, "PIECE_ROWS", 7)
-    assert_allclose(judged(boards, whole).margins, together.margins, rtol=1e-2, atol=1e-2)
+    monkeypatch.setattr(solution_module, "PIECE_ROWS", 7)
+    assert_allclose(judged(boards, whole).margins, together.margins, rtol=0.0, atol=2e-5)
 
 
 def test_first_failed_is_the_first_rule_in_order() -> None:

@@ -58,7 +58,7 @@ def mirror(points: int) -> tuple[IntArray, IntArray]:
 
 
 def follow(
-    phase_rad: FloatArray, waves: Sequence[tuple[float, FloatArray]], points: int
+    phase_rad: FloatArray, waves: Sequence[tuple[FloatArray | float, FloatArray]], points: int
 ) -> FloatArray:
     """Phases that share the length of the waveforms' graphs evenly, each half period for itself.
 
@@ -66,8 +66,8 @@ def follow(
     ----------
     phase_rad : ndarray, shape (n, m)
         Phases of one period, rising from 0, as many in each quarter.
-    waves : sequence of (float, ndarray of shape (n, m))
-        What to follow, and the weight of each; it is scaled to its own swing.
+    waves : sequence of (float or ndarray of shape (n, 1), ndarray of shape (n, m))
+        The weight of each waveform to follow, and the waveform; it is scaled to its own swing.
     points : int
         How many phases to return, a multiple of 4.
 

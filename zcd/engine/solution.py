@@ -27,6 +27,15 @@ class Island:
     multiplier: FloatArray
 
 
+PIECE_ROWS = 1024
+"""Rows of a large batch that are solved at a time where only what follows from them is kept."""
+
+
+def row_pieces(size: int) -> list[NDArray[np.intp]]:
+    """Row numbers of a batch in pieces, so that memory does not grow with its size."""
+    return np.array_split(np.arange(size), max(1, -(-size // PIECE_ROWS)))
+
+
 States = Mapping[frozenset[str], Island]
 
 

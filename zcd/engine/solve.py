@@ -102,18 +102,30 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
     guess = like.states if like else {}
     states = _solve_on(circuit, phase, grid, guess, like, outline=grid.refine)
     if grid.refine:
-        flows = [w for state in states.values() for w in state.currents_a.values()]
-        waves = [(1.0 / len(flows), wave) for wave in flows]
-        waves += [
-            (PIN_WEIGHT, s.voltages_v["pin"]) for s in states.values() if "pin" in s.voltages_v
-        ]
-        finer = follow(phase, waves, grid.points + -grid.points % 4)
+        finer = follow(phase, _followed(states), grid.points + -grid.points % 4)
         states = _solve_on(circuit, finer, grid, _at(phase, states, finer))
         phase = finer
     solution = _solution(circuit, phase, states)
     multiplier = np.max([s.multiplier for s in states.values()], axis=0)
     fading = (multiplier**WINDOW_CYCLES > SETTLED_RATIO) & (not grid.patient)
     return _with_transients(solution, fading, grid) if np.any(fading) else solution
+
+
+def _followed(states: States) -> list[tuple[FloatArray | float, FloatArray]]:
+    """The waveforms that say where points in time are wanted, and how much each counts.
+
+    Each row by itself: neither breakdowns nor parts that only others have may move its points.
+    """
+    flows = [
+        wave
+        for state in states.values()
+        for name, wave in state.currents_a.items()
+        if not name.endswith("~")
+    ]
+    pins = [s.voltages_v["pin"] for s in states.values() if "pin" in s.voltages_v]
+    alive = sum((np.any(wave, axis=1, keepdims=True) for wave in flows), np.zeros((1, 1)))
+    share = 1.0 / np.maximum(alive, 1.0)
+    return [(share, wave) for wave in flows] + [(PIN_WEIGHT, wave) for wave in pins]
 
 
 def solve_at(circuit: Circuit, phase_rad: FloatArray, grid: Grid = EDGES) -> Solution:

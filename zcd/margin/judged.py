@@ -8,15 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.engine.solution import row_pieces
 from zcd.engine.solve import PULSES, Grid, solve
 from zcd.margin.limits import limits_of
 from zcd.margin.tolerances import Boards
 from zcd.sync.lock import RULES, judge
 
 FloatArray = NDArray[np.float64]
-
-PIECE_ROWS = 4096
-"""Boards solved at a time, so that memory does not grow with their number."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,8 +64,7 @@ def judged(boards: Boards, board: Board, grid: Grid = PULSES) -> Judged:
     -------
     judged : Judged
     """
-    size = boards.circuit.size
-    pieces = np.array_split(np.arange(size), max(1, -(-size // PIECE_ROWS)))
+    pieces = row_pieces(boards.circuit.size)
     parts = [_judged(boards.rows(piece), board, grid) for piece in pieces]
     return Judged(names=parts[0].names, margins=np.concatenate([p.margins for p in parts]))
 

@@ -6,14 +6,15 @@ so that a limit can be found exactly by root finding on the smallest margin.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Topology
 from zcd.circuit.elements import Circuit, Value
-from zcd.engine.solution import Solution
+from zcd.engine.solution import Solution, row_pieces
 from zcd.engine.solve import EDGES, Grid, solve
 from zcd.sync.pulses import Pulses, find_pulses
 
@@ -102,8 +103,20 @@ def judge(solution: Solution, board: Board, thresholds: Thresholds | None = None
 
 
 def lock_of(circuit: Circuit, board: Board, grid: Grid = EDGES) -> Lock:
-    """Solve a batch and judge it."""
-    return judge(solve(circuit, grid), board)
+    """Solve a batch and judge it; a large one in pieces, whose waveforms are not kept."""
+    pieces = row_pieces(circuit.size)
+    if len(pieces) == 1:
+        return judge(solve(circuit, grid), board)
+    return joined_locks([judge(solve(circuit.rows(piece), grid), board) for piece in pieces])
+
+
+def joined_locks(locks: Sequence[Lock]) -> Lock:
+    """Rows of several batches, one after another."""
+    pulses = {
+        field.name: np.concatenate([getattr(lock.pulses, field.name) for lock in locks])
+        for field in fields(Pulses)
+    }
+    return Lock(pulses=Pulses(**pulses), margins=np.concatenate([lock.margins for lock in locks]))
 
 
 def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray:

@@ -1,0 +1,88 @@
+"""A batch is as good as its rows: in any order, in pieces of any size, and without growing."""
+
+from __future__ import annotations
+
+import tracemalloc
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from numpy.typing import NDArray
+
+from tests.boards import VARIANTS
+from zcd.circuit.build import Conditions, build_circuit
+from zcd.engine import solution
+from zcd.engine.solve import PULSES
+from zcd.margin.judged import judged
+from zcd.margin.population import even_points
+from zcd.margin.tolerances import Boards, draw, tolerances_of
+from zcd.sync.lock import lock_of
+
+ATOL = 2e-5
+"""Of a margin. Newton's method may end up to 1e-5 V from the solution, at its own end in each
+batch: on a pin that moves by volts in a hundred microseconds that is nanoseconds."""
+BOARDS = 24
+each_kind = pytest.mark.parametrize("name", ["half-wave", "bridge", "joint capacitor"])
+
+
+def boards(name: str, size: int = BOARDS) -> Boards:
+    """Boards of one design, each with its own tolerances, mains, harmonics and heat."""
+    design = VARIANTS[name]
+    tolerances = tolerances_of(design)
+    shares = even_points(size, len(tolerances), np.random.default_rng(7))
+    return draw(design, tolerances, shares)
+
+
+def margins(name: str, drawn: Boards) -> NDArray[np.float64]:
+    return judged(drawn, VARIANTS[name], PULSES).margins
+
+
+@each_kind
+def test_boards_alone_are_judged_as_together(name: str) -> None:
+    drawn = boards(name)
+    alone = [margins(name, drawn.rows(np.array([row]))) for row in range(BOARDS)]
+    assert_allclose(np.concatenate(alone), margins(name, drawn), rtol=0.0, atol=ATOL)
+
+
+@each_kind
+def test_order_of_boards_is_free(name: str) -> None:
+    drawn, order = boards(name), np.random.default_rng(3).permutation(BOARDS)
+    assert_allclose(
+        margins(name, drawn.rows(order)), margins(name, drawn)[order], rtol=0.0, atol=ATOL
+    )
+
+
+@each_kind
+@pytest.mark.parametrize("rows", [1, 7, 16])
+def test_size_of_pieces_is_free(name: str, rows: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = boards(name)
+    whole = margins(name, drawn)
+    monkeypatch.setattr(solution, "PIECE_ROWS", rows)
+    assert_allclose(margins(name, drawn), whole, rtol=0.0, atol=ATOL)
+
+
+def test_locks_of_pieces_are_joined_in_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    design = VARIANTS["half-wave"]
+    circuit = build_circuit(design, Conditions(mains_rms_v=np.linspace(20.0, 260.0, 25)))
+    whole = lock_of(circuit, design)
+    monkeypatch.setattr(solution, "PIECE_ROWS", 4)
+    parts = lock_of(circuit, design)
+    assert 0 < whole.locks.sum() < 25
+    assert_allclose(parts.margins, whole.margins, rtol=0.0, atol=ATOL)
+    assert_allclose(parts.pulses.low_time_s, whole.pulses.low_time_s, rtol=0.0, atol=1e-8)
+
+
+def peak_bytes(name: str, drawn: Boards) -> int:
+    """Memory that judging takes at its highest, beyond what there was."""
+    tracemalloc.start()
+    margins(name, drawn)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return peak
+
+
+def test_memory_does_not_grow_with_the_batch(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four times the boards, half as much again at the most: what is kept is a few numbers each."""
+    monkeypatch.setattr(solution, "PIECE_ROWS", 64)
+    few, many = (peak_bytes("half-wave", boards("half-wave", size)) for size in (256, 1024))
+    assert many < 1.5 * few
