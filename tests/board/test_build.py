@@ -32,7 +32,6 @@ def test_smallest_board_lists_every_value_taken() -> None:
         "controller.max_transition": "s",
         "controller.max_offset": "s",
         "controller.period_tolerance": "%",
-        "service.hours_per_year": "h",
     }
     for key, unit in from_reference.items():
         assert values.pop(key) == format_si(refdata.default(key).value, unit)
@@ -52,6 +51,7 @@ def test_smallest_board_lists_every_value_taken() -> None:
         "controller.edge": "falling",
         "service.bench_temperature": "25 °C",
         "service.hot_temperature": "60 °C",
+        "service.hours_per_year": "8760 h",
     }
 
 
@@ -61,7 +61,9 @@ def test_values_taken_are_those_of_the_reference() -> None:
     assert controller.low_threshold_v == pytest.approx(1.0)
     assert controller.high_threshold_v == pytest.approx(4.0)
     assert controller.min_low_time_s == refdata.default("controller.min_low_time").value
-    assert board.service.hours_per_year == refdata.default("service.hours_per_year").value
+    assert board.service.hours_per_year == 365 * 24
+    switched = board_from_dict(edited(feed="switched"))
+    assert switched.service.hours_per_year == refdata.default("service.hours_per_year").value
     sources = {note.key: note.source for note in board.assumptions}
     assert sources["controller.low_threshold"].startswith("Microchip")
     assert sources["service.hot_temperature"] == "common practice, no source"

@@ -1,4 +1,4 @@
-"""Derating of resistors."""
+"""Derating and drift of resistors."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from types import SimpleNamespace
 import pytest
 from numpy.testing import assert_allclose
 
-from zcd.physics.resistor import derated_power_w
+from zcd.physics.resistor import derated_power_w, drift_ratio
+from zcd.refdata import table
 
 
 @pytest.mark.published(
@@ -32,3 +33,23 @@ def test_no_power_is_left_above_the_line() -> None:
 
 def test_power_scales_with_the_rating() -> None:
     assert_allclose(derated_power_w([0.1, 0.25, 1.0], 70.0), [0.1, 0.25, 1.0])
+
+
+@pytest.mark.published(
+    "VISHAY-TNPW",
+    where="load life at 1000, 8000 and 225 000 h; also CRCW and CRCW-HP at 1000 and 8000 h",
+    rtol=0.02,
+    why="printed to one or two digits: 0.05, 0.10 and 0.30 %",
+)
+def test_limits_of_longer_tests_lie_on_the_cube_root(published: SimpleNamespace) -> None:
+    rows = [row for row in table("resistor_drift") if row["test"] == "load life"]
+    first = {row["kind"]: row["drift_ratio"] for row in rows if row["time_h"] == 1000.0}
+    later = [row for row in rows if row["time_h"] > 1000.0]
+    assert len(later) == 4
+    for row in later:
+        found = drift_ratio(row["time_h"], first[row["kind"]])
+        assert_allclose(found, row["drift_ratio"], rtol=published.rtol)
+
+
+def test_nothing_drifts_without_hours() -> None:
+    assert_allclose(drift_ratio([0.0, 1000.0], 0.03), [0.0, 0.03])

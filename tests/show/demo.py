@@ -20,11 +20,14 @@ from zcd.diagnosis.words import parse_reading
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.check import Check, check
+from zcd.margin.decides import Decides
 from zcd.margin.lattice import boundary, broken_rule, explore
 from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import Boundary, LossMap, Reach
+from zcd.margin.outlook import Outlook
 from zcd.margin.quantities import quantity_of
 from zcd.margin.spread import with_spread
+from zcd.margin.years import YEARS, Ageing, Course
 from zcd.show.findings import Case
 from zcd.sync.lock import RULES, Lock, judge
 
@@ -76,6 +79,43 @@ def solved_board(board: Board) -> Solved:
 def spread_check(text: str = HOLDS) -> Check:
     """A check with worst corners and a population."""
     return with_spread(solved(text).check)
+
+
+def course(first: float, median: float, corner: float) -> Course:
+    """A course made by hand: straight lines."""
+    falling = np.linspace(0.0, 1.0, YEARS.size)
+    return Course(
+        low=0.5 - falling,
+        middle=0.7 - falling,
+        high=0.9 - falling,
+        corner=0.2 - falling,
+        first_years=first,
+        median_years=median,
+        corner_years=corner,
+    )
+
+
+def outlook() -> Outlook:
+    """An outlook made by hand."""
+    decides = Decides(
+        names=("CTR of OC1", "mains voltage", "R1"),
+        first=np.array([0.70, 0.18, 0.0]),
+        total=np.array([0.71, 0.2, 0.004]),
+        total_low=np.array([0.6, 0.15, 0.002]),
+        total_high=np.array([0.82, 0.26, 0.008]),
+        headroom_low=8.8,
+        headroom_middle=17.0,
+        headroom_high=35.0,
+    )
+    ageing = Ageing(
+        hours_per_year=4000.0,
+        drift=np.linspace(0.0, 0.16, YEARS.size),
+        courses={
+            "design rule": course(26.5, np.inf, 7.5),
+            "acceleration": course(np.inf, np.inf, 0.0),
+        },
+    )
+    return Outlook(decides=decides, ageing=ageing)
 
 
 SETTLED = ("dc K1.coil 11.5 V", "dc pin logic0 4.98 V", "ohm R2 OL")

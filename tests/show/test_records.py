@@ -25,6 +25,7 @@ KEYS = {
     "life",
     "rules",
     "spread",
+    "outlook",
     "advice",
     "assumptions",
     "odd_values",

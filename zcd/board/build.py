@@ -292,5 +292,9 @@ def _service(file: BoardFile, notes: Notes) -> Service:
         hot_degc=notes.default(
             written.hot_temperature, "service.hot_temperature", "service.hot_degc"
         ),
-        hours_per_year=notes.default(written.hours_per_year, "service.hours_per_year"),
+        hours_per_year=notes.default(
+            written.hours_per_year,
+            "service.hours_per_year",
+            "service.hours_plugged_in" if rules.feed_of(file) == "direct" else "",
+        ),
     )

@@ -179,7 +179,7 @@ class Controller:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Service:
-    """How the board is used: temperatures, and the hours a year with mains applied."""
+    """How the board is used: temperatures, and the hours a year with mains at the chain."""
 
     bench_degc: float
     hot_degc: float

@@ -127,7 +127,7 @@ supply = "5 V"
 # [service]
 # bench_temperature = "BENCH"
 # hot_temperature = "HOT"
-# hours_per_year = "HOURS"
+# hours_per_year = "HOURS"     # with mains at the chain: all of them where the feed is direct
 
 # What stands around the sync circuit, for: zcd story
 
@@ -184,7 +184,7 @@ _DEFAULTS = {
     "PERIOD": ("controller.period_tolerance", "%"),
     "BENCH": ("service.bench_degc", "°C"),
     "HOT": ("service.hot_degc", "°C"),
-    "HOURS": ("service.hours_per_year", "h"),
+    "HOURS": ("service.hours_plugged_in", "h"),
     "SUPPLY_WAIT": ("supervision.supply_wait", "s"),
     "RELAY_DELAY": ("supervision.relay_delay", "s"),
     "RUN_UP": ("supervision.run_up", "s"),

@@ -45,9 +45,16 @@ def new(file: str, as_json: bool, topology: str) -> None:
 @click.command(epilog=EXIT_CODES)
 @click.argument("board_file", metavar="BOARD")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
+@click.option(
+    "--outlook",
+    is_flag=True,
+    help="Also tell what decides the headroom, and for how many years: takes some seconds.",
+)
 @click.option("--report", metavar="FILE.html", help="Write a report that prints on A4.")
 @click.option("--plots", metavar="FOLDER", help="Write the pictures as PNG files.")
-def check(board_file: str, as_json: bool, report: str | None, plots: str | None) -> int:
+def check(
+    board_file: str, as_json: bool, outlook: bool, report: str | None, plots: str | None
+) -> int:
     """Check whether a board holds: low mains, hot, weak part, aged part.
 
     BOARD is a board file; `zcd new` makes one. Every limit is shown with its source,
@@ -59,6 +66,7 @@ def check(board_file: str, as_json: bool, report: str | None, plots: str | None)
     """
     from zcd.board.files import load_board
     from zcd.margin.check import check as check_board
+    from zcd.margin.outlook import with_outlook
     from zcd.margin.spread import with_spread
     from zcd.show.files import require_place
     from zcd.show.output import draw, print_json, print_tables
@@ -69,6 +77,8 @@ def check(board_file: str, as_json: bool, report: str | None, plots: str | None)
         require_place(plots, folder=True)
     board = load_board(board_file)
     found = with_spread(check_board(board))
+    if outlook:
+        found = with_outlook(found)
     if report or plots:
         draw(board, found, report, plots)
     if as_json:

@@ -31,6 +31,7 @@ from zcd.refdata import default
 from zcd.sync.lock import Lock, judge
 
 if TYPE_CHECKING:
+    from zcd.margin.outlook import Outlook
     from zcd.margin.spread import Spread
 
 LEVELS = ("low", "nominal", "high", "weak", "strong")
@@ -96,7 +97,7 @@ class Check:
     `resistors` and `reverse` are at the `levels`, with nominal resistors; `worst_resistors` at
     high mains with tolerances at their worse ends. `shorts` and `surge` are no part of the
     verdict: see `zcd.margin.advice`. `spread`, where it was asked for, adds its rules to those of
-    the verdict.
+    the verdict; `outlook` does not.
     """
 
     board: Board
@@ -111,6 +112,7 @@ class Check:
     life: Life
     rules: tuple[Rule, ...]
     spread: Spread | None = None
+    outlook: Outlook | None = None
 
     @property
     def every_rule(self) -> tuple[Rule, ...]:

@@ -123,7 +123,13 @@ def draw(
         begin("drawing")
         if plots:
             save_plots(
-                plots, board=board, solution=solution, lock=lock, loss_map=lost, loss_share=share
+                plots,
+                board=board,
+                solution=solution,
+                lock=lock,
+                loss_map=lost,
+                loss_share=share,
+                outlook=found.outlook,
             )
         if report:
             write_report(

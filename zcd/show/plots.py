@@ -11,10 +11,12 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
+from zcd.margin.outlook import Outlook
 from zcd.show.canvas import figure_svg, save_figure
 from zcd.show.files import make_folder, require_place
 from zcd.show.lossmap import loss_map_figure
 from zcd.show.motor_figures import drive_figure, fan_figure
+from zcd.show.outlook_figures import outlook_figures
 from zcd.show.schematic import schematic
 from zcd.show.sketch import sketch_figure
 from zcd.show.timeline import timeline_figure
@@ -31,6 +33,7 @@ __all__ = [
     "fan_figure",
     "figure_svg",
     "loss_map_figure",
+    "outlook_figures",
     "save_figure",
     "save_plots",
     "save_story_plots",
@@ -47,15 +50,16 @@ def save_plots(
     lock: Lock,
     loss_map: LossMap,
     loss_share: LossShare,
+    outlook: Outlook | None = None,
 ) -> tuple[Path, ...]:
-    """Write all figures as PNG files.
+    """Write the figures as PNG files.
 
     Parameters
     ----------
     folder : str or Path
         Made if it is not there.
-    board, solution, lock, loss_map, loss_share
-        As for the figures.
+    board, solution, lock, loss_map, loss_share, outlook
+        As for the figures; without an outlook there are two fewer.
 
     Returns
     -------
@@ -66,11 +70,13 @@ def save_plots(
     InputError
         If they cannot be written.
     """
-    figures = (
+    figures = [
         sketch_figure(schematic(board)),
         waveform_figure(board, solution, lock),
         loss_map_figure(board, loss_map, loss_share),
-    )
+    ]
+    if outlook is not None:
+        figures += outlook_figures(board, outlook)
     return _save(folder, figures)
 
 

@@ -13,6 +13,7 @@ from zcd.margin.advice import advice
 from zcd.margin.check import Check
 from zcd.margin.headroom import Headroom
 from zcd.margin.stress import ResistorStress, ReverseStress
+from zcd.show.outlook_records import outlook_record
 from zcd.show.spread_records import spread_record
 
 Record = dict[str, Any]
@@ -48,6 +49,8 @@ def check_record(check: Check) -> Record:
         rules              list: name, value, limit, unit, at_least, passes, source,
                            remark; value and limit in `unit`, a factor where that is empty
         spread             worst corners and population, as in `zcd.show.spread_records`
+        outlook            what decides and margin over years, as in
+                           `zcd.show.outlook_records`; null unless asked for
         advice             list like ``rules``: single shorts and the surge; no part of the
                            verdict
         assumptions        list: key, value, source
@@ -79,6 +82,7 @@ def check_record(check: Check) -> Record:
         "life": asdict(check.life),
         "rules": [asdict(rule) for rule in check.rules],
         "spread": check.spread and spread_record(check.spread),
+        "outlook": check.outlook and outlook_record(check.outlook),
         "advice": [asdict(rule) for rule in advice(check)],
         "assumptions": [asdict(assumption) for assumption in board.assumptions],
         "odd_values": list(odd_values(board)),

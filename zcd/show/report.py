@@ -29,7 +29,8 @@ from zcd.show.findings import (
     ranked_sheet,
     sentence,
 )
-from zcd.show.plots import figure_svg, loss_map_figure, waveform_figure
+from zcd.show.outlook_sheets import outlook_sheets
+from zcd.show.plots import figure_svg, loss_map_figure, outlook_figures, waveform_figure
 from zcd.show.schematic import schematic
 from zcd.show.sheets import (
     FAILS,
@@ -113,6 +114,7 @@ def write_report(
         "life": life_sheet(check),
         "rules": rules_sheet(check, notes),
         "spread": spread_sheets(check, notes),
+        "outlook": outlook_sheets(check),
         "shorts": shorts_sheet(check),
         "surge": surge_sheet(check, notes),
         "assumptions": assumptions_sheet(board, notes),
@@ -127,6 +129,9 @@ def write_report(
         "waveforms": figure_svg(waveform_figure(board, solution, lock)),
         "loss_map": figure_svg(loss_map_figure(board, loss_map, loss_share)),
     }
+    if check.outlook is not None:
+        decides, years = outlook_figures(board, check.outlook)
+        pictures |= {"decides_picture": figure_svg(decides), "years_picture": figure_svg(years)}
     if case is not None:
         pictures["before"] = figure_svg(_before_figure(case))
         pictures["found"] = sketch_svg(_found_sketch(case))

@@ -17,6 +17,7 @@ from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, Caution
 from zcd.show.map_words import map_lines, map_sheet, map_title
+from zcd.show.outlook_sheets import outlook_sheets
 from zcd.show.sheets import (
     FAILS,
     Sheet,
@@ -67,6 +68,7 @@ def print_check(check: Check, console: Console) -> None:
         shorts_sheet(check),
         surge_sheet(check, notes),
         *spread_sheets(check, notes),
+        *outlook_sheets(check),
     ):
         print_sheet(sheet, console)
     print_list("Read again", odd_values(check.board), console)

@@ -1,0 +1,41 @@
+"""What lies ahead of a board: what decides its headroom, and its margin over the years."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from zcd.margin.check import Check
+from zcd.margin.decides import Decides, what_decides
+from zcd.margin.spread import with_spread
+from zcd.margin.years import Ageing, ageing_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """What lies ahead of a board; no part of the verdict."""
+
+    decides: Decides
+    ageing: Ageing
+
+
+def with_outlook(check: Check) -> Check:
+    """A check with the outlook for its board.
+
+    Parameters
+    ----------
+    check : Check
+
+    Returns
+    -------
+    check : Check
+        With its `spread` too.
+    """
+    if check.spread is None:
+        check = with_spread(check)
+    assert check.spread is not None
+    board, corners = check.board, check.spread.corners
+    outlook = Outlook(
+        decides=what_decides(board, corners.tolerances),
+        ageing=ageing_of(board, corners.tolerances, corners),
+    )
+    return replace(check, outlook=outlook)
