@@ -268,7 +268,7 @@ def test_demo_report_stands_alone(demo: Demo) -> None:
     page = Page(html)
     assert not {"script", "link", "iframe", "img", "object", "embed", "base"} & set(page.tags)
     assert all(value.startswith("#") for name, value in page.attributes if name in LOADS)
-    assert page.tags.count("svg") == 3
+    assert page.tags.count("svg") == 6
     text = "".join(page.words)
     for words in ("R12 has drifted high: replace it", "The board holds", "fan does not turn"):
         assert words in text
@@ -585,3 +585,30 @@ def test_map_of_a_board_that_does_not_lock_ends_with_1(
     out = capsys.readouterr().out
     assert "The board does not lock" in out
     assert "Where the board would lock" in out
+
+
+def test_a_job_leaves_with_its_record(
+    board: Path, work: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = board.with_name("job.toml")
+    job.write_text(
+        f'board = "{board.name}"\nflags = ["sync", "fan"]\n'
+        '[[readings]]\nfunction = "ohm"\nover = "R2"\nvalue = "OL"\n'
+    )
+    assert main(["report", str(job), "--to", "r.html", "--to", "r.pdf", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found == {
+        "files": ["r.html", "r.pdf"],
+        "conclusion": "R2 is open: replace it, and its neighbours of the same make.",
+        "passes": True,
+    }
+    assert (work / "r.html").read_text().startswith("<!DOCTYPE html>")
+    assert (work / "r.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_a_report_is_html_or_pdf(
+    board: Path, work: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["report", str(board), "--to", "r.doc"]) == 2
+    assert "a file name that ends in .html or .pdf" in capsys.readouterr().err
+    assert not list(work.glob("r.*"))

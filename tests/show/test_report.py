@@ -14,7 +14,8 @@ from zcd.errors import InputError
 from zcd.show import report
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.show.findings import Case
-from zcd.show.report import write_report
+from zcd.show.pages import Pages
+from zcd.show.report import report_pages, write_report
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
 LOADS = {"src", "srcset", "href", "xlink:href", "data", "action", "poster", "background"}
@@ -38,13 +39,10 @@ class Page(HTMLParser):
         self.words.append(data)
 
 
-def written(
-    path: Path, text: str = HOLDS, name: str | None = None, before: Case | None = None
-) -> str:
+def pages_of(text: str = HOLDS, name: str | None = None, before: Case | None = None) -> Pages:
     found = solved(text)
     board = found.board if name is None else replace(found.board, name=name)
-    write_report(
-        path,
+    return report_pages(
         board=board,
         check=replace(found.check, board=board),
         solution=found.solution,
@@ -53,6 +51,12 @@ def written(
         loss_share=share_lost(lost_below(0.2)),
         case=before,
     )
+
+
+def written(
+    path: Path, text: str = HOLDS, name: str | None = None, before: Case | None = None
+) -> str:
+    write_report(path, pages_of(text, name, before))
     return path.read_text(encoding="utf-8")
 
 
@@ -108,8 +112,8 @@ def test_what_was_found_stands_before_the_pictures(repaired: str) -> None:
     assert "R2 is open" in text
     assert "flags reported: sync, fan" in text
     assert "4.98 V" in text
-    assert page.tags.count("svg") == 5
-    assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 5
+    assert page.tags.count("svg") == 6
+    assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 6
     found = repaired[repaired.index('id="picture-found"') :]
     assert "<title>R2, 150 kΩ, ohm OL, open</title>" in found[: found.index("</figure>")]
     assert "<title>pin, DC 4.98 V</title>" in found[: found.index("</figure>")]
@@ -179,14 +183,35 @@ def test_what_is_assumed_is_all_there(html: str) -> None:
         assert f"<td>{assumption.key}</td>" in html
 
 
+def test_readings_stand_beside_those_of_a_good_board(repaired: str) -> None:
+    """R2 of 150 kΩ reads OL; the coil's supply of 12 V gives 11.5 V on a good board too."""
+    assert '<th scope="col" class="right">good board</th>' in repaired
+    row = re.search(r"<tr><td[^>]*>3</td>.*?</tr>", repaired)
+    assert row is not None
+    assert re.findall(r">([^<>]+)</td>", row[0])[-2:] == ["OL", "150 kΩ"]
+
+
+def test_the_story_tells_how_one_fault_raised_both_flags(repaired: str) -> None:
+    heads = re.findall(r"<h2>(.*?)</h2>", repaired)
+    assert heads.index("Why the controller reports what it reports") == 3
+    text = "".join(Page(repaired).words)
+    assert "The fan flag is a consequence of the sync fault, not a second fault." in text
+
+
+@pytest.mark.parametrize(("paper", "css"), [("a4", "A4"), ("letter", "Letter")])
+def test_it_prints_on_either_paper(tmp_path: Path, paper: str, css: str) -> None:
+    path = write_report(tmp_path / "r.html", pages_of(), paper)
+    assert f"@page {{ size: {css};" in path.read_text()
+
+
 def test_an_old_report_survives_a_failure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def fail(*_: object) -> None:
-        raise RuntimeError("no picture")
+        raise RuntimeError("no page")
 
     path = tmp_path / "report.html"
     path.write_text("old")
-    monkeypatch.setattr(report, "waveform_figure", fail)
-    with pytest.raises(RuntimeError, match="no picture"):
+    monkeypatch.setattr(report, "report_html", fail)
+    with pytest.raises(RuntimeError, match="no page"):
         written(path)
     assert path.read_text() == "old"
     assert list(tmp_path.iterdir()) == [path]

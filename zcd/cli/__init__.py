@@ -14,6 +14,7 @@ from zcd.cli.diagnosis import diagnose, readings
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.map import map_command
 from zcd.cli.parts import substitute
+from zcd.cli.report import report
 from zcd.cli.spice import spice
 from zcd.cli.story import story
 from zcd.errors import InputError, ZcdError
@@ -102,9 +103,12 @@ def commands() -> None:
       zcd substitute dryer.toml       find parts in place of failed ones
       zcd check dryer.toml            see whether the repaired board will hold
       zcd map dryer.toml              see where sync is lost
+      zcd report job.toml             leave with a record, as HTML and PDF
       zcd spice dryer.toml            hear what a circuit simulator says
     """
 
 
-for command in (new, check, map_command, readings, diagnose, story, substitute, spice, demo):
+for command in (
+    new, check, map_command, readings, diagnose, story, substitute, spice, report, demo,
+):  # fmt: skip
     commands.add_command(command)

@@ -50,7 +50,7 @@ def new(file: str, as_json: bool, topology: str) -> None:
     is_flag=True,
     help="Also tell what decides the headroom, and for how many years: takes some seconds.",
 )
-@click.option("--report", metavar="FILE.html", help="Write a report that prints on A4.")
+@click.option("--report", metavar="FILE.html", help="Write a report; FILE may end in .pdf too.")
 @click.option("--plots", metavar="FOLDER", help="Write the pictures as PNG files.")
 def check(
     board_file: str, as_json: bool, outlook: bool, report: str | None, plots: str | None

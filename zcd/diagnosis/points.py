@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.meters import Meter
@@ -31,10 +33,18 @@ def node_readings(circuit: Circuit) -> tuple[Reading, ...]:
 
 
 def expected_at_nodes(board: Board, circuit: Circuit, meter: Meter) -> tuple[Measured, ...]:
-    """What the meter would show at each node.
+    """What the meter would show at each node; parameters as for `expected_readings`."""
+    return expected_readings(node_readings(circuit), board, circuit, meter)
+
+
+def expected_readings(
+    readings: Sequence[Reading], board: Board, circuit: Circuit, meter: Meter
+) -> tuple[Measured, ...]:
+    """What the meter would show for some readings.
 
     Parameters
     ----------
+    readings : sequence of Reading
     board : Board
     circuit : Circuit
         One row, under power.
@@ -44,7 +54,6 @@ def expected_at_nodes(board: Board, circuit: Circuit, meter: Meter) -> tuple[Mea
     -------
     shown : tuple of Measured
     """
-    readings = node_readings(circuit)
     (values,) = Bench(board=board, circuit=circuit, meter=meter).take(readings)
     return tuple(
         Measured(reading=reading, value=float(value))

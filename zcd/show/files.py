@@ -10,8 +10,15 @@ from pathlib import Path
 from zcd.board.units import refusal
 from zcd.errors import InputError
 
-MARKS = (b'name="generator" content="zcd', b"Software\x00zcd", b"zcd sync circuit\n* ")
-"""What the reports, pictures and netlists written here have near their start."""
+PDF_END = b"%zcd\n"
+"""Last line of the PDF files written here, a comment to whoever reads them."""
+MARKS = (
+    b'name="generator" content="zcd',
+    b"Software\x00zcd",
+    b"zcd sync circuit\n* ",
+    b"%%EOF\n" + PDF_END,
+)
+"""What the reports, pictures and netlists written here have near their start or at their end."""
 _FILE = "a new file in an existing directory, or an earlier report, picture or netlist of zcd"
 _FOLDER = "a folder in an existing directory"
 
@@ -87,10 +94,12 @@ def _is_ours(path: Path) -> bool:
         return False
     try:
         with path.open("rb") as file:
-            start = file.read(4096)
+            ends = file.read(4096)
+            file.seek(max(path.stat().st_size - 64, 0))
+            ends += file.read()
     except OSError:
         return False
-    return any(mark in start for mark in MARKS)
+    return any(mark in ends for mark in MARKS)
 
 
 def make_folder(path: str | Path) -> Path:

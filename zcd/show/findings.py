@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.diagnosis.card import CardLine, Shown, parts_over
 from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Outcome, Ranked, Suggestion
 from zcd.diagnosis.readings import WORDS, Function, Measured, Reading, Side
 from zcd.diagnosis.words import show_value
@@ -111,6 +114,22 @@ def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Sheet:
     )
     columns = ("", "reading", "probes", "shown")
     return Sheet(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
+
+
+def compared_sheet(
+    measured: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
+) -> Sheet:
+    """The readings taken, beside what the same meter shows on a good board."""
+    taken = measured_sheet(measured, circuit)
+    readings = [m.reading for m in measured]
+    good = expected_readings(readings, board, circuit, meter)
+    rows = tuple(
+        (*row, show_value(m.reading.function, m.value))
+        for row, m in zip(taken.rows, good, strict=True)
+    )
+    return replace(
+        taken, columns=(*taken.columns, "good board"), rows=rows, right=(*taken.right, 4)
+    )
 
 
 def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "") -> dict[str, str]:

@@ -6,6 +6,7 @@ import json
 import sys
 import textwrap
 from collections.abc import Callable, Sequence
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -20,9 +21,14 @@ if TYPE_CHECKING:
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.rank import Diagnosis
     from zcd.diagnosis.readings import Measured, Reading
+    from zcd.engine.solution import Solution
     from zcd.margin.check import Check
+    from zcd.margin.loss_share import LossShare
+    from zcd.margin.maps import LossMap
     from zcd.show.findings import Case
+    from zcd.show.pages import Pages
     from zcd.spice.compare import Comparison
+    from zcd.sync.lock import Lock
 
 
 def print_json(record: dict[str, Any]) -> None:
@@ -95,6 +101,17 @@ def converse(job: Job, atlas: Atlas) -> None:
     print_tables(lambda console: print_assumptions(job.board, console))
 
 
+def write_record(
+    case: Case | None, board: Board, check: Check, files: Sequence[str], paper: str
+) -> None:
+    """Write the record of a job, before and after its repair, once for each file."""
+    from zcd.show.report import write_report
+
+    pages = _pages(board, check, case)
+    for file in files:
+        write_report(file, pages, paper)
+
+
 def draw(
     board: Board,
     found: Check,
@@ -103,45 +120,58 @@ def draw(
     case: Case | None = None,
 ) -> None:
     """Work out and write report and pictures."""
+    from zcd.show.report import write_report
+
+    if plots:
+        from zcd.show.plots import save_plots
+
+        solution, lock, lost, share = _pictured(board)
+        save_plots(
+            plots,
+            board=board,
+            solution=solution,
+            lock=lock,
+            loss_map=lost,
+            loss_share=share,
+            outlook=found.outlook,
+        )
+    if report:
+        write_report(report, _pages(board, found, case))
+
+
+def _pages(board: Board, check: Check, case: Case | None) -> Pages:
+    """What a report says, all of it worked out."""
+    from zcd.show.report import report_pages
+
+    solution, lock, lost, share = _pictured(board)
+    return report_pages(
+        board=board,
+        check=check,
+        solution=solution,
+        lock=lock,
+        loss_map=lost,
+        loss_share=share,
+        case=case,
+    )
+
+
+@cache
+def _pictured(board: Board) -> tuple[Solution, Lock, LossMap, LossShare]:
+    """What the pictures of a board show."""
     from zcd.circuit.build import build_circuit
     from zcd.engine.solve import solve
     from zcd.margin.loss_share import loss_share
     from zcd.margin.maps import loss_map
-    from zcd.show.plots import save_plots
     from zcd.show.progress import progress_bar
-    from zcd.show.report import write_report
     from zcd.sync.lock import judge
 
-    with progress_bar(4) as begin:
+    with progress_bar(3) as begin:
         begin("solving")
         solution = solve(build_circuit(board))
-        lock = judge(solution, board)
         begin("searching where sync is lost")
         lost = loss_map(board)
         begin("drawing boards within tolerance")
-        share = loss_share(board, lost)
-        begin("drawing")
-        if plots:
-            save_plots(
-                plots,
-                board=board,
-                solution=solution,
-                lock=lock,
-                loss_map=lost,
-                loss_share=share,
-                outlook=found.outlook,
-            )
-        if report:
-            write_report(
-                report,
-                board=board,
-                check=found,
-                solution=solution,
-                lock=lock,
-                loss_map=lost,
-                loss_share=share,
-                case=case,
-            )
+        return solution, judge(solution, board), lost, loss_share(board, lost)
 
 
 def print_comparison(

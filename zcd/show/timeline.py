@@ -73,13 +73,21 @@ def _dashes(flag: str) -> str:
 def _bands(ax: Axes, story: Story, lanes: tuple[tuple[str, BoolArray, str], ...]) -> None:
     """Yes and no over time: a filled band where it is so."""
     for place, (_, values, color) in enumerate(reversed(lanes)):
-        top = place + 0.75 * values
-        ax.fill_between(story.time_s, place, top, color=color, step="pre", lw=0.0)
+        kept = _turns(values)
+        top = place + 0.75 * values[kept]
+        ax.fill_between(story.time_s[kept], place, top, color=color, step="pre", lw=0.0)
         ax.axhline(place, color=GREY, lw=0.6)
     ax.set_ylim(-0.1, len(lanes))
     ax.set_yticks([place + 0.4 for place in range(len(lanes))])
     ax.set_yticklabels([word for word, _, _ in reversed(lanes)])
     ax.tick_params(axis="y", length=0.0)
+
+
+def _turns(values: BoolArray) -> BoolArray:
+    """Which points a step line needs: both ends, and both sides of each change."""
+    changes = values[1:] != values[:-1]
+    ends = np.ones(1, dtype=bool)
+    return np.concatenate([ends, changes]) | np.concatenate([changes, ends])
 
 
 def _line(ax: Axes, story: Story, values: FloatArray, good: float, label: str) -> None:

@@ -1,0 +1,51 @@
+"""The record of a job."""
+
+from __future__ import annotations
+
+import click
+
+from zcd.cli.exits import EXIT_CODES
+
+
+@click.command(epilog=EXIT_CODES)
+@click.argument("job_file", metavar="JOB")
+@click.option(
+    "--repaired",
+    metavar="BOARD",
+    help="Board file of the repaired board, where it differs from that of the job.",
+)
+@click.option(
+    "--to",
+    "files",
+    multiple=True,
+    metavar="FILE",
+    help="Ends in .html or .pdf; may be repeated. Else one of each beside the job file.",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Size of paper.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
+def report(
+    job_file: str, repaired: str | None, files: tuple[str, ...], paper: str, as_json: bool
+) -> int:
+    """Write the record of a job: what was found and how, the repair judged, with its limits.
+
+    The repaired board is the one that the job names, every part as it is described there,
+    unless --repaired gives another. Files are whole in themselves, nothing is loaded.
+
+    \b
+    Example
+      zcd report job.toml --repaired repaired.toml --paper letter
+    """
+    from zcd.board.files import load_board
+    from zcd.diagnosis.job import load_job
+    from zcd.show.report_output import record_job, report_files
+
+    places = report_files(job_file, files)
+    job = load_job(job_file)
+    board = job.board if repaired is None else load_board(repaired)
+    return record_job(job, board, places, paper, as_json=as_json)
