@@ -13,6 +13,7 @@ from pydantic import BeforeValidator, Field, StrictInt
 from zcd import refdata
 from zcd.board import kinds, library, optocouplers
 from zcd.board.documents import parse_toml, read_text, refuse, validate
+from zcd.board.drive_parts import KINDS, MODES, DrivePart, drive_part
 from zcd.board.model import Assumption, Diode, Optocoupler, Resistor
 from zcd.board.schema import (
     Ctr,
@@ -23,9 +24,13 @@ from zcd.board.schema import (
     Resistance,
     Style,
     Table,
+    Temperature,
     Text,
     Tolerance,
     WorkingVoltage,
+    code,
+    one_of,
+    quantity,
     quantity_or_none,
     short_form,
 )
@@ -55,6 +60,10 @@ def series_name(found: object, key: str = "") -> str:
     return name
 
 
+DrivePartName = Annotated[str, code("MOC3052M")]
+DriveKind = Annotated[str, BeforeValidator(one_of(*KINDS))]
+Switching = Annotated[str, BeforeValidator(one_of(*MODES[:2]))]
+Current = Annotated[float, quantity(kinds.CURRENT)]
 Count = Annotated[StrictInt, Field(ge=0, le=100_000)]
 SeriesName = Annotated[str, BeforeValidator(series_name)]
 
@@ -88,6 +97,20 @@ class StockDiodeTable(Table):
     count: Count | None = Field(default=None, description=_COUNT)
 
 
+class StockDrivePartTable(Table):
+    """One item of ``drive_parts``; figures stand in place of those of the table."""
+
+    part: DrivePartName = Field(description='a coupler or triac such as "MOC3052M"')
+    kind: DriveKind | None = Field(default=None, description=f"one of {', '.join(KINDS)}")
+    switching: Switching | None = Field(default=None, description=f"one of {', '.join(MODES[:2])}")
+    current: Current | None = quantity_or_none(kinds.CURRENT)
+    voltage: WorkingVoltage | None = quantity_or_none(kinds.WORKING_VOLTAGE)
+    surge: Current | None = quantity_or_none(kinds.CURRENT)
+    full_current_to: Temperature | None = quantity_or_none(kinds.TEMPERATURE)
+    no_current_from: Temperature | None = quantity_or_none(kinds.TEMPERATURE)
+    count: Count | None = Field(default=None, description=_COUNT)
+
+
 class DrawerFile(Table):
     """The whole file."""
 
@@ -100,6 +123,9 @@ class DrawerFile(Table):
     )
     diodes: tuple[Annotated[StockDiodeTable, short_form("part")], ...] = Field(
         default=(), description='a list such as ["1N4007", {part = "M7", count = 4}]'
+    )
+    drive_parts: tuple[Annotated[StockDrivePartTable, short_form("part")], ...] = Field(
+        default=(), description='a list such as ["MOC3052M", {part = "BT136-800", count = 2}]'
     )
 
 
@@ -138,6 +164,7 @@ class Drawer:
         Different ones, in order of value.
     optocouplers : tuple of StockOptocoupler
     diodes : tuple of StockDiode
+    drive_parts : tuple of DrivePart
     assumptions : tuple of Assumption
         What the file does not say.
     """
@@ -146,6 +173,7 @@ class Drawer:
     resistors: tuple[StockResistor, ...] = ()
     optocouplers: tuple[StockOptocoupler, ...] = ()
     diodes: tuple[StockDiode, ...] = ()
+    drive_parts: tuple[DrivePart, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
 
 
@@ -276,11 +304,20 @@ def _problems(file: DrawerFile) -> Iterator[InputError]:
         yield from _refused(
             partial(library.diode, diode.part, ref="", key=f"diodes[{number}].part")
         )
+    for number, part in enumerate(file.drive_parts, start=1):
+        key = f"drive_parts[{number}]"
+        yield from _refused(partial(_drive_part, part, key))
+        if (part.full_current_to is None) != (part.no_current_from is None):
+            yield refusal(None, "both full_current_to and no_current_from, or neither", key)
+        elif (part.full_current_to or 0.0) >= (part.no_current_from or 1.0):
+            shown = format_si(part.no_current_from or 0.0, "°C")
+            yield refusal(shown, "above full_current_to", f"{key}.no_current_from")
     different = len({value for item in file.resistors for value in _values(item)})
     if different > MOST_RESISTORS:
         yield refusal(f"{different} values", f"up to {MOST_RESISTORS} different ones", "resistors")
-    if not (file.resistors or file.optocouplers or file.diodes):
-        yield refusal(None, "at least one of resistors, optocouplers, diodes", "drawer")
+    if not (file.resistors or file.optocouplers or file.diodes or file.drive_parts):
+        allowed = "at least one of resistors, optocouplers, diodes, drive_parts"
+        yield refusal(None, allowed, "drawer")
 
 
 def _refused(look_up: Callable[[], object]) -> Iterator[InputError]:
@@ -316,7 +353,22 @@ def _drawer(file: DrawerFile, name: str) -> Drawer:
             for item in file.diodes
             if item.count != 0
         ),
+        drive_parts=tuple(_drive_part(item, "") for item in file.drive_parts if item.count != 0),
         assumptions=tuple(notes.values()),
+    )
+
+
+def _drive_part(item: StockDrivePartTable, key: str) -> DrivePart:
+    return drive_part(
+        item.part,
+        kind=item.kind,
+        mode=item.switching,
+        key=key,
+        current_a=item.current,
+        off_state_v=item.voltage,
+        surge_a=item.surge,
+        full_degc=item.full_current_to,
+        zero_degc=item.no_current_from,
     )
 
 

@@ -76,7 +76,7 @@ def _text(found: object) -> str:
     raise refusal(found, f"a line of text, 1 to {_LONGEST_NAME} characters")
 
 
-def _code(example: str) -> BeforeValidator:
+def code(example: str) -> BeforeValidator:
     """Read a part number; digits alone, such as 817, may stand without quotes."""
 
     def read(found: object) -> str:
@@ -98,10 +98,10 @@ def _mains(found: object) -> object:
 
 
 Text = Annotated[str, BeforeValidator(_text)]
-Style = Annotated[str, _code("1206")]
-DiodePart = Annotated[str, _code("1N4007")]
-OptocouplerFamily = Annotated[str, _code("817C")]
-Grade = Annotated[str, _code("C")]
+Style = Annotated[str, code("1206")]
+DiodePart = Annotated[str, code("1N4007")]
+OptocouplerFamily = Annotated[str, code("817C")]
+Grade = Annotated[str, code("C")]
 Ref = Annotated[str, BeforeValidator(_ref)]
 Resistance = Annotated[float, quantity(kinds.RESISTANCE)]
 SmallResistance = Annotated[float, quantity(kinds.SMALL_RESISTANCE)]

@@ -108,8 +108,9 @@ def show_found(found: object) -> str:
 
 def nearest(found: object, names: tuple[str, ...]) -> str:
     """Suggest the nearest of `names`, or nothing."""
-    close = get_close_matches(str(found).lower(), names, n=1)
-    return f' (did you mean "{close[0]}"?)' if close else ""
+    spelt = {name.lower(): name for name in names}
+    close = get_close_matches(str(found).lower(), spelt, n=1)
+    return f' (did you mean "{spelt[close[0]]}"?)' if close else ""
 
 
 def find_name(text: str, names: tuple[str, ...]) -> str | None:

@@ -37,8 +37,9 @@ def substitute(
     Every combination of up to four resistors of the drawer is judged by all rules of
     `zcd check`; without a drawer, those of a series (E24 if not named) in the style of
     the resistors they replace. Optocouplers, diodes and the pull-up are judged likewise,
-    out of the drawer or, if it lists none, out of all that are known. Exit code 1: for
-    one of the parts nothing was found.
+    out of the drawer or, if it lists none, out of all that are known; `--for drive` asks
+    for the coupler or triac that switches the fan. Exit code 1: for one of the parts
+    nothing was found.
 
     \b
     Examples
@@ -46,9 +47,11 @@ def substitute(
       zcd substitute dryer.toml --series E12 --style "1/2 W" --for R2
     """
     from zcd.board.drawer import load_drawer, series_drawer
+    from zcd.board.drive_parts import every_drive_part
     from zcd.board.files import load_board
-    from zcd.margin.substitutes import substitutes
+    from zcd.margin.substitutes import DRIVE, substitutes
     from zcd.show.output import print_json, print_tables
+    from zcd.story.switches import switches
 
     if drawer_file and (series or style):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")
@@ -58,12 +61,15 @@ def substitute(
     else:
         drawer = series_drawer(series or "E24", style or board.chains[0][0].style)
     found = substitutes(board, drawer, refs)
+    drive = None
+    if not refs or DRIVE in refs:
+        drive = switches(board, drawer.drive_parts or every_drive_part())
     if as_json:
         from zcd.show.substitute_records import substitutes_record
 
-        print_json(substitutes_record(found))
+        print_json(substitutes_record(found, drive))
     else:
         from zcd.show.substitute_tables import print_substitutes
 
-        print_tables(lambda console: print_substitutes(found, console))
-    return 0 if found.all_found else 1
+        print_tables(lambda console: print_substitutes(found, drive, console))
+    return 0 if found.all_found and (drive is None or drive.any_fits) else 1

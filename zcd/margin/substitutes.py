@@ -20,6 +20,9 @@ from zcd.margin.swaps import (
     pull_ups,
 )
 
+DRIVE = "drive"
+"""Stands for what switches the fan, which has no reference; `zcd.story.switches` answers it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Substitutes:
@@ -69,7 +72,8 @@ def substitutes(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Subst
     drawer : Drawer
         Kinds of which it lists nothing are taken from the tables.
     refs : sequence of str
-        Of the parts to be replaced; none: every part in turn, the chain as a whole.
+        Of the parts to be replaced (`DRIVE` is passed over); none: every part in turn, the chain
+        as a whole.
 
     Returns
     -------
@@ -84,7 +88,7 @@ def substitutes(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Subst
     chain = [part.ref for group in same_current(board) for part in group]
     others = (board.optocoupler.ref, board.output.resistor.ref, *diodes)
     for ref in refs:
-        known = (*chain, *others)
+        known = (*chain, *others, DRIVE)
         if ref not in known:
             raise refusal(ref, f"one of {', '.join(known)}{nearest(ref, known)}", "--for")
     groups = tuple(tuple(part.ref for part in group) for group in same_current(board))

@@ -71,6 +71,11 @@ FITTING: tuple[Caution, ...] = (
         source=_PRACTICE,
     ),
     Caution(
+        text="The metal tab of a triac is live unless its sheet says that it is insulated: isolate "
+        "it from the heat sink as the old one was.",
+        source=_PRACTICE,
+    ),
+    Caution(
         text="Where one resistor of a chain drifted or opened, its neighbours have aged alike: "
         "measure them, better replace the chain as a whole.",
         source=_PRACTICE,

@@ -8,14 +8,17 @@ from zcd.margin.chain_parts import ChainFits, Fit
 from zcd.margin.substitutes import Substitutes
 from zcd.margin.swaps import PullUps, Swap, reverse_ratio
 from zcd.show.records import Record, plain_values
+from zcd.story.switches import Switches, allowed_current_a
 
 
-def substitutes_record(found: Substitutes) -> Record:
+def substitutes_record(found: Substitutes, drive: Switches | None) -> Record:
     """What may stand in place of the parts asked for, in SI units, ready for `json.dumps`.
 
     Parameters
     ----------
     found : Substitutes
+    drive : Switches or None
+        None: not asked for.
 
     Returns
     -------
@@ -35,6 +38,8 @@ def substitutes_record(found: Substitutes) -> Record:
                            rule that fails there, or null), swaps (list: resistance_ohm,
                            style and as for optocouplers)
         diodes             by reference, a list as for optocouplers: reverse_ratio, too_few
+        drive              null or: running_a, blocked_a, ambient_degc, and parts (list: part,
+                           kind, mode, fits, allowed_a, off_state_v, trigger_a, unread, rules)
         assumptions        list: key, value, source; of the board, then of the drawer
         =================  =============================================================
 
@@ -59,6 +64,7 @@ def substitutes_record(found: Substitutes) -> Record:
             ]
             for ref, swaps in found.diodes.items()
         },
+        "drive": None if drive is None else _drive(drive),
         "assumptions": [
             asdict(item) for item in (*found.board.assumptions, *found.drawer.assumptions)
         ],
@@ -140,5 +146,28 @@ def _pull_ups(found: PullUps) -> Record:
                 "style": swap.name,
             }
             for swap in found.swaps
+        ],
+    }
+
+
+def _drive(found: Switches) -> Record:
+    need = found.need
+    return {
+        "running_a": need.running_a,
+        "blocked_a": need.blocked_a,
+        "ambient_degc": need.ambient_degc,
+        "parts": [
+            {
+                "part": fit.part.part,
+                "kind": fit.part.kind,
+                "mode": fit.part.mode,
+                "fits": fit.fits,
+                "allowed_a": allowed_current_a(fit.part, need.ambient_degc)[0],
+                "off_state_v": fit.part.off_state_v,
+                "trigger_a": fit.part.trigger_a,
+                "unread": list(fit.unread),
+                "rules": [asdict(rule) for rule in fit.rules],
+            }
+            for fit in found.fits
         ],
     }

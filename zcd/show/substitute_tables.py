@@ -20,6 +20,7 @@ from zcd.show.substitute_sheets import (
     pull_up_lines,
     pull_ups_sheet,
 )
+from zcd.show.switch_sheets import need_line, refused_lines, switches_sheet
 from zcd.show.tables import (
     print_cautions,
     print_heading,
@@ -29,14 +30,17 @@ from zcd.show.tables import (
     print_sheet,
 )
 from zcd.show.wording import SourceNotes, plain, quantity_text
+from zcd.story.switches import Switches
 
 
-def print_substitutes(found: Substitutes, console: Console) -> None:
+def print_substitutes(found: Substitutes, drive: Switches | None, console: Console) -> None:
     """Print what may stand in place of the parts asked for.
 
     Parameters
     ----------
     found : Substitutes
+    drive : Switches or None
+        None: not asked for.
     console : Console
     """
     notes = SourceNotes()
@@ -53,7 +57,14 @@ def print_substitutes(found: Substitutes, console: Console) -> None:
         _print_pull_ups(found.board, found.pull_ups, console)
     for ref, swaps in found.diodes.items():
         print_sheet(diodes_sheet(ref, swaps), console)
+    if drive is not None:
+        print_sheet(switches_sheet(drive), console)
+        print_line(need_line(drive), console, indent=1)
+        print_list("Not for this fan", refused_lines(drive), console)
     print_sheet(assumptions_sheet(found.board, notes), console)
+    if drive is not None and found.board.appliance is not None:
+        taken = [a for a in found.board.appliance.assumptions if a.key.startswith("fan.")]
+        print_sheet(taken_sheet("Assumed of the fan", taken, notes), console)
     if found.drawer.assumptions:
         title = "Assumed, because the drawer does not say"
         print_sheet(taken_sheet(title, found.drawer.assumptions, notes), console)
