@@ -21,7 +21,7 @@ from zcd.show.outlook_figures import decides_figure, years_figure
 from zcd.show.outlook_records import outlook_record
 from zcd.show.plots import save_plots
 from zcd.show.records import check_record
-from zcd.show.report import write_report
+from zcd.show.report import report_pages, write_report
 
 
 def whole() -> Check:
@@ -117,10 +117,11 @@ def test_title_says_when_the_first_ones_fail(first: float, words: str) -> None:
 
 def test_report_and_folder_have_the_pictures(tmp_path: Path) -> None:
     one, lost = solved(), lost_below(0.2)
-    path = write_report(
-        tmp_path / "r.html", board=one.board, check=whole(), solution=one.solution,
-        lock=one.lock, loss_map=lost, loss_share=share_lost(lost),
+    pages = report_pages(
+        board=one.board, check=whole(), solution=one.solution, lock=one.lock, loss_map=lost,
+        loss_share=share_lost(lost),
     )  # fmt: skip
+    path = write_report(tmp_path / "r.html", pages)
     text = path.read_text(encoding="utf-8")
     for name in ("picture-decides", "picture-years"):
         assert f'id="{name}"' in text
