@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE, Caution
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE, MOTOR, Caution
 
 
-@pytest.mark.parametrize("kind", [GENERAL, DEAD, ISOLATED, LIVE])
+@pytest.mark.parametrize("kind", [GENERAL, DEAD, ISOLATED, LIVE, MOTOR])
 def test_every_caution_names_its_source(kind: tuple[Caution, ...]) -> None:
     assert kind
     for caution in kind:
@@ -29,6 +29,8 @@ def test_every_caution_names_its_source(kind: tuple[Caution, ...]) -> None:
         (LIVE, "no earthed oscilloscope"),
         (LIVE, "isolating transformer"),
         (LIVE, "differential probe"),
+        (MOTOR, "run capacitor"),
+        (MOTOR, "impeller"),
     ],
 )
 def test_the_usual_cautions_are_there(kind: tuple[Caution, ...], word: str) -> None:

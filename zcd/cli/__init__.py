@@ -17,6 +17,7 @@ from zcd.cli.parts import substitute
 from zcd.cli.report import report
 from zcd.cli.spice import spice
 from zcd.cli.story import story
+from zcd.cli.windings import windings
 from zcd.errors import InputError, ZcdError
 
 INTERRUPTED = 130
@@ -100,6 +101,7 @@ def commands() -> None:
       zcd readings dryer.toml         what a meter shows, good or faulty
       zcd diagnose dryer.toml --ask   enter readings, learn which fault it is
       zcd story dryer.toml --all      learn which cause raises which flags
+      zcd windings ...                know the fan's leads before it goes on
       zcd substitute dryer.toml       find parts in place of failed ones
       zcd check dryer.toml            see whether the repaired board will hold
       zcd map dryer.toml              see where sync is lost
@@ -109,6 +111,7 @@ def commands() -> None:
 
 
 for command in (
-    new, check, map_command, readings, diagnose, story, substitute, spice, report, demo,
+    new, check, map_command, readings, diagnose, story, windings, substitute, spice, report,
+    demo,
 ):  # fmt: skip
     commands.add_command(command)

@@ -124,3 +124,22 @@ LIVE: tuple[Caution, ...] = (
     ),
 )
 """Due for readings on the mains side under power."""
+
+MOTOR: tuple[Caution, ...] = (
+    Caution(
+        text="Unplug the fan from the board before its windings are measured; keep fingers and "
+        "sleeves out of the impeller, which may start at any moment under power.",
+        source=_PRACTICE,
+    ),
+    Caution(
+        text="Discharge the run capacitor through 20 kΩ, 2 W: a plain short may blow its internal "
+        "fuse. The start lead may stand at 400 V on a 230 V circuit.",
+        source="Friedrich service manual, 2009, page 23",
+    ),
+    Caution(
+        text="A winding on the wrong pins burns, or puts the capacitor across the mains: do not "
+        "plug in what does not fit on paper.",
+        source=_PRACTICE,
+    ),
+)
+"""Due before a motor and its capacitor are measured or plugged in."""

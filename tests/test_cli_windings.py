@@ -1,0 +1,72 @@
+"""The windings command as a person types it."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from zcd.cli import main
+
+READINGS = ["black-white=178", "white-red=312", "red-black=489"]
+FRAME = ["black-frame=OL", "frame-white=OL", "red-frame=OL"]
+PINS = ["--pin", "black=1", "--pin", "white=2", "--pin", "red=3"]
+BOARD = ["--board", "1=run", "--board", "2=common", "--board", "3=start"]
+CAPACITOR = ["--capacitor", "1.42u", "--marking", "1.5 uF"]
+WHOLE = [*READINGS, *FRAME, *PINS, *BOARD, *CAPACITOR]
+
+
+def test_all_that_fits(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["windings", *WHOLE]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("Leads, pins, frame and capacitor fit")
+    assert max(map(len, out.splitlines())) <= 80
+    for words in ("Unplug the fan", "Discharge the run capacitor", "local codes"):
+        assert words.lower() in " ".join(out.split()).lower()
+
+
+def test_as_json(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["windings", *WHOLE, "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["safe"] is True
+    roles = {lead["lead"]: lead["role"] for lead in found["leads"]}
+    assert roles == {"black": "run", "white": "common", "red": "start"}
+    assert found["main_ohm"] == 178.0
+    assert found["leads"][0]["frame_ohm"] is None
+
+
+def test_half_checked_is_not_safe(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["windings", *READINGS]) == 1
+    out = capsys.readouterr().out
+    assert "not yet safe" in out
+    assert "each lead to the frame" in out
+
+
+def test_inconsistent_set_is_not_safe(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["windings", "a-b=178", "b-c=312", "a-c=589", "--json"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert found["safe"] is False
+    assert "take them again" in found["problems"][0]
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["a-b=178"], "three leads"),
+        (["a-b=178", "b-c=312", "a-c=489", "c-d=5"], "three leads"),
+        (["a-b=178", "b-a=179", "a-c=489"], "each two leads once"),
+        (["a-a=178", "b-c=312", "a-c=489"], "a reading such as"),
+        (["a-b=lots", "b-c=312", "a-c=489"], 'a-b: found "lots"; allowed: ohms such as'),
+        ([*READINGS, "--pin", "blak=1"], 'did you mean "black"'),
+        ([*READINGS, "--board", "1=comon"], 'did you mean "common"'),
+        ([*READINGS, "--pin", "black"], "pairs such as black=1"),
+        ([*READINGS, "--capacitor", "1.4u"], "both --capacitor and --marking"),
+        ([*READINGS, "--accuracy", "200 %"], "--accuracy: found"),
+        ([*READINGS, "green-frame=OL"], "a reading to the frame: found"),
+    ],
+)
+def test_refused(words: list[str], message: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["windings", *words]) == 2
+    out, err = capsys.readouterr()
+    assert not out
+    assert message in err

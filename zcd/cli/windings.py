@@ -1,0 +1,69 @@
+"""Before the fan goes on: its leads, its connector, its capacitor."""
+
+from __future__ import annotations
+
+import click
+
+from zcd.cli.exits import EXIT_CODES
+
+
+@click.command(epilog=EXIT_CODES)
+@click.argument("readings", nargs=-1, required=True, metavar="LEAD-LEAD=OHMS ...")
+@click.option("--pin", "pins", multiple=True, metavar="LEAD=PIN", help="Pin that a lead goes to.")
+@click.option(
+    "--board",
+    "board_pins",
+    multiple=True,
+    metavar="PIN=ROLE",
+    help="What a pin of the board leads to: common, run or start.",
+)
+@click.option("--capacitor", metavar="FARADS", help="The run capacitor as measured.")
+@click.option("--marking", metavar="FARADS", help="The value printed on it.")
+@click.option(
+    "--capacitor-tolerance", default="10 %", show_default=True, metavar="SHARE", help="Of it."
+)
+@click.option("--accuracy", metavar="SHARE", help="Of the meter on ohms; 1.5 % if not given.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the text.")
+def windings(
+    readings: tuple[str, ...],
+    pins: tuple[str, ...],
+    board_pins: tuple[str, ...],
+    capacitor: str | None,
+    marking: str | None,
+    capacitor_tolerance: str,
+    accuracy: str | None,
+    as_json: bool,
+) -> int:
+    """Name the leads of a capacitor fan, and check its connector, before it goes on.
+
+    Measure dead, the fan unplugged from the board: the resistance between each two of its
+    three leads, and from each to the frame (call it "frame"). Exit status 0 only if all was
+    measured and nothing speaks against plugging the fan in.
+
+    \b
+    Example
+      zcd windings black-white=178 white-red=312 black-red=489 \\
+          black-frame=OL white-frame=OL red-frame=OL \\
+          --pin black=1 --pin white=2 --pin red=3 \\
+          --board 1=run --board 2=common --board 3=start \\
+          --capacitor 1.42u --marking "1.5 uF"
+    """
+    from zcd.show.output import print_json, print_tables
+    from zcd.show.winding_words import parse_measured, print_verdict, verdict_record
+    from zcd.story.windings import name_leads
+
+    measured = parse_measured(
+        readings=readings,
+        pins=pins,
+        board=board_pins,
+        capacitor=capacitor,
+        marking=marking,
+        capacitor_tolerance=capacitor_tolerance,
+        accuracy=accuracy,
+    )
+    verdict = name_leads(measured)
+    if as_json:
+        print_json(verdict_record(measured, verdict))
+    else:
+        print_tables(lambda console: print_verdict(measured, verdict, console))
+    return 0 if verdict.safe else 1
