@@ -14,7 +14,7 @@ from tests.show.demo import lost_below, share_lost, solved
 from zcd.margin.maps import LossMap, Reach
 from zcd.margin.quantities import Quantity
 from zcd.show.map_records import EVERY, map_record
-from zcd.show.map_words import map_lines, map_sheet, map_title, reach_lines, value_text
+from zcd.show.map_words import end_text, map_lines, map_sheet, map_title, value_text
 from zcd.show.tables import print_map
 
 CHAIN = Quantity(
@@ -33,16 +33,11 @@ def test_value_with_its_unit() -> None:
 
 
 def test_factors_on_logarithmic_axes_and_differences_on_others() -> None:
-    assert reach_lines(CHAIN, replace(NOWHERE, above=3.2), locks=True) == [
-        "chain may rise 3.2 times"
-    ]
-    assert reach_lines(HEAT, replace(NOWHERE, below=-5.0, above=80.0), locks=True) == [
-        "temperature may fall by 30 °C, to -5 °C",
-        "temperature may rise by 55 °C, to 80 °C",
-    ]
-    assert reach_lines(CHAIN, replace(NOWHERE, below=0.5), locks=False) == [
-        "chain must fall 2 times"
-    ]
+    assert end_text(CHAIN, 3.2) == "limit 3.2 times"
+    assert end_text(CHAIN, 0.5) == "limit 0.5 times"
+    assert end_text(HEAT, -5.0) == "limit -5 °C,\n30 °C away"
+    ohms = replace(CHAIN, unit="Ω", here=10e3)
+    assert end_text(ohms, 2e3) == "limit 2 kΩ,\n5 times away"
 
 
 def test_title_speaks_of_the_other_axis_where_this_one_has_no_end() -> None:

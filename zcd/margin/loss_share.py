@@ -14,7 +14,7 @@ from zcd.margin.lattice import halved
 from zcd.margin.maps import ROWS_AT_ONCE, LossMap
 from zcd.margin.population import even_points
 from zcd.margin.tolerances import Boards, Tolerance, draw, tolerances_of
-from zcd.sync.lock import Thresholds, judge
+from zcd.sync.lock import judge
 
 FloatArray = NDArray[np.float64]
 
@@ -123,15 +123,11 @@ def _least(
     found = []
     for k in range(0, across.size, at_once):
         some = np.s_[k : k + at_once]
-        row = np.tile(np.arange(size), across[some].size)
-        circuit = drawn.circuit.rows(row)
+        boards = drawn.rows(np.tile(np.arange(size), across[some].size))
+        circuit = boards.circuit
         for quantity, place in ((loss_map.across, across[some]), (loss_map.up, up[some])):
             circuit = quantity.put(circuit, board, np.repeat(quantity.value(place), size))
-        low, high = (
-            np.broadcast_to(np.asarray(v), (size,))[row]
-            for v in (drawn.thresholds.low_v, drawn.thresholds.high_v)
-        )
-        lock = judge(solve(circuit, PULSES), board, Thresholds(low_v=low, high_v=high))
+        lock = judge(solve(circuit, PULSES), board, boards.thresholds)
         found.append(lock.margin.reshape(-1, size))
     return np.concatenate(found)
 
@@ -140,7 +136,7 @@ def _cloud(
     loss_map: LossMap, tolerances: list[Tolerance], rng: np.random.Generator
 ) -> dict[str, FloatArray]:
     """Where boards lie on the two quantities."""
-    shares = even_points(CLOUD, len(tolerances), rng)
+    shares = rng.random((CLOUD, len(tolerances)))
     amounts = {t.name: t.amount(shares[:, k]) for k, t in enumerate(tolerances)}
     return {
         "cloud_across": loss_map.across.within(amounts, CLOUD),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from itertools import groupby
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
 from zcd.margin.quantities import Quantity
 from zcd.show.canvas import BLUE, LEFT, LIGHT, WHITE, drawing, new_figure
-from zcd.show.map_words import axis_text, map_title, reach_text, value_text
+from zcd.show.map_words import axis_text, end_text, here_text, map_title, value_text
 from zcd.show.wording import plain, quantity_text
 from zcd.sync.lock import RULES
 
@@ -27,8 +28,12 @@ FloatArray = NDArray[np.float64]
 
 HATCHES = dict(zip(RULES, ("\\\\\\", "///", "|||", "---", "...", "xxx", "+++"), strict=True))
 """Told apart in black and white: one for each rule."""
-LETTER_LINES, TEXT_LINES = 1.35, 5.0
-"""Room that a letter takes across and a line of text up, in lines of a lattice of 97."""
+TITLE_LETTERS = 72
+LEVEL, UPRIGHT = (5.0, 1.35), (3.0, 2.5)
+"""Room that words take, level and upright: across their lines, and for each letter along them; in
+lines of a lattice of 97, of which the ones that go up are closer than those that go across."""
+SHORT_SHARE = 0.12
+"""Of an axis: a shorter arrow gets no words."""
 LEAST_SHARE = 1e-3
 """Of the plane: a smaller area cannot be seen, nor is it in the legend."""
 SHARES = (0.1, 0.9)
@@ -65,7 +70,8 @@ def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | Non
             ax.plot(curve.across[close], curve.up[close], color="black", lw=2.0, label="boundary")
         _draw_supply_band(ax, board, loss_map)
         _draw_here(ax, loss_map)
-        figure.suptitle(map_title(loss_map), weight="bold", **LEFT)
+        title = fill(map_title(loss_map), TITLE_LETTERS)
+        figure.suptitle(title, weight="bold", **LEFT)
         ax.set_title(_legend_text(board, loss_map, loss_share), loc="left")
     return figure
 
@@ -154,11 +160,12 @@ def _name_areas(ax: Axes, loss_map: LossMap, inside: NDArray[np.bool_], rule: st
     pieces, count = label(inside)
     places = loss_map.lattice.places
     scale = places.size / 97.0
-    long, high = scale * LETTER_LINES * len(rule), scale * TEXT_LINES
+    level = scale * np.array([LEVEL[0], LEVEL[1] * len(rule)])
+    upright = scale * np.array([UPRIGHT[1] * len(rule), UPRIGHT[0]])
     named = False
     for piece in range(1, count + 1):
         own = pieces == piece
-        for box, turn in (((high, long), 0.0), ((long, high), 90.0)):
+        for box, turn in ((level, 0.0), (upright, 90.0)):
             fits = binary_erosion(own, np.ones([2 * round(side / 2.0) + 1 for side in box]))
             if np.any(fits):
                 room = np.where(fits, distance_transform_edt(np.pad(own, 1))[1:-1, 1:-1], 0.0)
@@ -181,7 +188,7 @@ def _name_boundary(ax: Axes, loss_map: LossMap, rule: str) -> None:
         if name == rule
     ]
     curve, run = max(runs, key=lambda found: found[1].size, default=(None, np.array([])))
-    if curve is None or run.size < LETTER_LINES * len(rule):
+    if curve is None or run.size < LEVEL[1] * len(rule):
         return
     middle, reach = run.size // 2, min(5, run.size // 2 - 1)
     points = np.stack([loss_map.across.share(curve.across), loss_map.up.share(curve.up)])
@@ -212,11 +219,28 @@ def _draw_share(ax: Axes, loss_map: LossMap, loss_share: LossShare) -> None:
     lines = ax.contour(
         across, up, lost, levels=SHARES, colors="black", linewidths=0.8, linestyles=":"
     )
-    ax.clabel(lines, fmt=lambda level: f"{100.0 * level:.0f} % lost", fontsize=7.5)
+    places_of = _label_places(loss_map, lines.allsegs)
+    ax.clabel(
+        lines, fmt=lambda level: f"{100.0 * level:.0f} % lost", fontsize=7.5, manual=places_of
+    )
     ax.plot(
         loss_share.cloud_across, loss_share.cloud_up, ls="none", marker=".", ms=2.5, color=BLUE,
         label="cloud", zorder=3,
     )  # fmt: skip
+
+
+def _label_places(
+    loss_map: LossMap, segments: Sequence[Sequence[FloatArray]]
+) -> list[tuple[float, float]]:
+    """Where the lines of the shares are labelled: one near either side, off the rim."""
+    found = []
+    for side, pieces in zip((0.92, 0.08), segments, strict=True):
+        if pieces:
+            x, y = np.concatenate(pieces).T
+            at_rim = np.abs(loss_map.up.share(y) - 0.5) > 0.36
+            k = int(np.argmin(np.abs(loss_map.across.share(x) - side) + at_rim))
+            found.append((float(x[k]), float(y[k])))
+    return found
 
 
 def _draw_supply_band(ax: Axes, board: Board, loss_map: LossMap) -> None:
@@ -244,28 +268,51 @@ def _draw_supply_band(ax: Axes, board: Board, loss_map: LossMap) -> None:
 def _draw_here(ax: Axes, loss_map: LossMap) -> None:
     """The board's own point, and how far it is from the boundary along both quantities."""
     x, y = loss_map.across.here, loss_map.up.here
-    for reach, vertical in ((loss_map.reach_across, False), (loss_map.reach_up, True)):
-        for end in (reach.below, reach.above):
-            if np.isfinite(end):
-                to = (x, end) if vertical else (end, y)
-                ax.annotate(
-                    "", xy=to, xytext=(x, y),
-                    arrowprops={"arrowstyle": "->", "lw": 1.4, "shrinkA": 5.0, "shrinkB": 0.0},
-                    label="reach",
-                )  # fmt: skip
+    # the board's name goes to the roomier side; so do the words at upright arrows near the rim
+    place = float(loss_map.across.share(x))
+    side = -1 if place > 0.55 else 1
+    words_side = side if abs(place - 0.5) > 0.3 else -side
+    ax.annotate(
+        here_text(loss_map), xy=(x, y), xytext=(8.0 * side, 6.0), textcoords="offset points",
+        ha="left" if side > 0 else "right", va="bottom", bbox=WHITE, zorder=5, label="this-board",
+    ).set_in_layout(False)  # fmt: skip
+    ends = [
+        (loss_map.across, end, (end, y), {"ha": "center", "va": "top"}, (0.0, -5.0))
+        for end in (loss_map.reach_across.below, loss_map.reach_across.above)
+    ]
+    beside: dict[str, Any] = {"ha": "left" if words_side > 0 else "right", "va": "center"}
+    ends += [
+        (loss_map.up, end, (x, end), beside, (6.0 * words_side, 0.0))
+        for end in (loss_map.reach_up.below, loss_map.reach_up.above)
+    ]
+    for quantity, end, to, words, away in ends:
+        if np.isfinite(end):
+            _draw_reach(ax, loss_map, quantity, end, to, words, away)
     ax.plot(
         x, y, marker="o", ms=9, color="black", markeredgecolor="white", ls="none", clip_on=False,
         zorder=6, label="here",
     )  # fmt: skip
-    right = loss_map.across.share(np.array(x)) > 0.55
-    ax.annotate(
-        reach_text(loss_map),
-        xy=(x, y),
-        xytext=(-8.0 if right else 8.0, 6.0),
-        textcoords="offset points",
-        ha="right" if right else "left",
-        va="bottom",
-        bbox=WHITE,
-        zorder=5,
-        label="this-board",
-    ).set_in_layout(False)
+
+
+def _draw_reach(
+    ax: Axes,
+    loss_map: LossMap,
+    quantity: Quantity,
+    end: float,
+    to: tuple[float, float],
+    words: dict[str, Any],
+    away: tuple[float, float],
+) -> None:
+    """An arrow from the board to the boundary; at its middle, if it is long, where it ends."""
+    here = loss_map.across.here, loss_map.up.here
+    arrow = {"arrowstyle": "->", "lw": 1.4, "shrinkA": 5.0, "shrinkB": 0.0}
+    ax.annotate("", xy=to, xytext=here, arrowprops=arrow, zorder=5, label="reach")
+    middle = [
+        float(q.value((q.share(start) + q.share(stop)) / 2.0))
+        for q, start, stop in zip((loss_map.across, loss_map.up), here, to, strict=True)
+    ]
+    if abs(float(quantity.share(end) - quantity.share(quantity.here))) > SHORT_SHARE:
+        ax.annotate(
+            end_text(quantity, end), xy=(middle[0], middle[1]), xytext=away, zorder=5,
+            textcoords="offset points", bbox=WHITE, label="reach-text", **words,
+        ).set_in_layout(False)  # fmt: skip

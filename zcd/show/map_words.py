@@ -61,24 +61,20 @@ def _range_text(quantity: Quantity) -> str:
     return f"{quantity.words}, {low} to {high}"
 
 
-def reach_text(loss_map: LossMap) -> str:
-    """The board's point, and how far it is from the boundary along either quantity."""
-    pairs = ((loss_map.across, loss_map.reach_across), (loss_map.up, loss_map.reach_up))
-    lines = ["this board: " + ", ".join(value_text(q, q.here) for q, _ in pairs)]
-    locks = loss_map.rule_here is None
-    lines += [line for q, reach in pairs for line in reach_lines(q, reach, locks)]
-    return "\n".join(lines)
+def here_text(loss_map: LossMap) -> str:
+    """The board's own point."""
+    pair = (loss_map.across, loss_map.up)
+    return "this board: " + ", ".join(value_text(q, q.here) for q in pair)
 
 
-def reach_lines(quantity: Quantity, reach: Reach, locks: bool) -> list[str]:
-    """How far a quantity may go, or must go, each way."""
-    verb = "may" if locks else "must"
-    lines = []
-    for way, end in (("fall", reach.below), ("rise", reach.above)):
-        if not isnan(end):
-            line = f"{quantity.words} {verb} {way} {_step_text(quantity, end)}"
-            lines.append(f"{line}, to {value_text(quantity, end)}" if quantity.unit else line)
-    return lines
+def end_text(quantity: Quantity, end: float) -> str:
+    """Where a quantity meets the boundary, and how far away that is."""
+    step = _step_text(quantity, end)
+    return (
+        f"limit {value_text(quantity, end)},\n{step} away"
+        if quantity.unit
+        else f"limit {value_text(quantity, end)}"
+    )
 
 
 def _step_text(quantity: Quantity, end: float) -> str:
@@ -86,7 +82,7 @@ def _step_text(quantity: Quantity, end: float) -> str:
     if quantity.logarithmic:
         factor = max(quantity.here / end, end / quantity.here)
         return f"{factor:.3g} times"
-    return f"by {quantity_text(abs(end - quantity.here), quantity.unit)}"
+    return quantity_text(abs(end - quantity.here), quantity.unit)
 
 
 def map_sheet(loss_map: LossMap) -> Sheet:
