@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from zcd.circuit.elements import Junction, Phototransistor
 from zcd.engine.network import Network, column
-from zcd.physics.diode import diode_omega
+from zcd.physics.diode import omega_start, wright_omega
 from zcd.physics.optocoupler import collector_share
 
 FloatArray = NDArray[np.float64]
@@ -71,14 +71,16 @@ class JunctionBranch:
         self.emission_v = column(junction.emission_v, size)
         self.series_ohm = column(junction.series_ohm, size)
         self.total_ohm = self.series_ohm + self.scale_ohm
+        self.unit_a = self.emission_v / self.total_ohm
+        self.start = omega_start(self.saturation_a, self.emission_v, self.total_ohm)
         self.state_v = np.zeros((size, points))
         self.now: tuple[FloatArray, FloatArray, FloatArray]
         self.voltage_v: FloatArray
         self.current_a: FloatArray
 
     def linearise(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        omega = diode_omega(self.state_v, self.saturation_a, self.emission_v, self.total_ohm)
-        current = omega * (self.emission_v / self.total_ohm) - self.saturation_a
+        omega = wright_omega(self.start + self.state_v / self.emission_v)
+        current = omega * self.unit_a - self.saturation_a
         voltage = self.state_v - self.scale_ohm * current + self.offset_v
         self.now = voltage, current, omega / (self.total_ohm + omega * self.series_ohm)
         return self.now
@@ -96,7 +98,7 @@ class JunctionBranch:
     def points(self, at: Points) -> Self:
         part = copy(self)
         part.state_v = self.state_v[at][:, None]
-        for name in ("saturation_a", "emission_v", "series_ohm", "total_ohm"):
+        for name in ("saturation_a", "emission_v", "series_ohm", "total_ohm", "unit_a", "start"):
             setattr(part, name, getattr(self, name)[at[0]])
         if isinstance(self.offset_v, np.ndarray):
             part.offset_v = self.offset_v[at[0]]

@@ -173,16 +173,33 @@ def diode_omega(
     voltage_v: ArrayLike, saturation_a: ArrayLike, emission_v: ArrayLike, resistance_ohm: ArrayLike
 ) -> FloatArray:
     """Solve w + ln w = ln(Is R / nVt) + (V + Is R) / nVt; w is 0 where Is is 0."""
-    emission = np.asarray(emission_v, dtype=float)
-    knee_v = np.asarray(saturation_a, dtype=float) * np.asarray(resistance_ohm, dtype=float)
+    start = omega_start(saturation_a, emission_v, resistance_ohm)
+    return wright_omega(np.asarray(start + np.asarray(voltage_v) / np.asarray(emission_v)))
+
+
+def omega_start(
+    saturation_a: ArrayLike, emission_v: ArrayLike, resistance_ohm: ArrayLike
+) -> FloatArray:
+    """The part of the equation's right side that the voltage does not change."""
+    knee = np.asarray(saturation_a, dtype=float) * np.asarray(resistance_ohm, dtype=float)
+    knee = knee / np.asarray(emission_v, dtype=float)
     with np.errstate(divide="ignore"):
-        log_knee = np.log(knee_v / emission)
-    return _wright_omega(np.asarray(log_knee + (np.asarray(voltage_v) + knee_v) / emission))
+        return np.asarray(np.log(knee) + knee)
 
 
-def _wright_omega(z: FloatArray) -> FloatArray:
+def wright_omega(z: FloatArray) -> FloatArray:
     """Solve w + ln w = z to 1e-10 of w, or of 1e-17 where w is smaller still.
 
+    Parameters
+    ----------
+    z : ndarray
+
+    Returns
+    -------
+    omega : ndarray, shape of `z`
+
+    Notes
+    -----
     Far from the knee, where nearly all points of a mains period are, the series for large z
     is several times faster than the general method.
 
