@@ -20,6 +20,7 @@ from zcd.physics.optocoupler import (
     HIGH_SAMPLE_CTR_RATIO,
     LOW_SAMPLE_CTR_RATIO,
     OutputTransistor,
+    collected_current_a,
     collector_share,
     ctr_shape_ratio,
     ctr_temperature_ratio,
@@ -324,3 +325,11 @@ def test_output_constants_are_the_least_squares_fit_of_el817() -> None:
 
 def test_family_without_its_own_constants_takes_those_of_817() -> None:
     assert output_transistor("785") == output_transistor("817")
+
+
+def test_collected_current_is_the_product_of_its_laws() -> None:
+    led_a = np.array([[-1e-3, 0.0, 1e-7, 2e-4, 1e-3, 5e-3, 40e-3]])
+    weight, celsius = np.array([[0.0], [0.4], [1.0]]), np.array([[-20.0], [25.0], [85.0]])
+    lit = np.maximum(led_a, 0.0)
+    expected = lit * ctr_shape_ratio(lit, weight) * ctr_temperature_ratio(lit, celsius)
+    assert_allclose(collected_current_a(led_a, weight, celsius), expected, rtol=1e-12)

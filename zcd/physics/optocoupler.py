@@ -19,6 +19,7 @@ HIGH_SAMPLE_CTR_RATIO = 4.74
 
 _LEAST_CURRENT_A = 1e-9
 _JOIN_A = 0.5e-3
+_HEAT_AT_A, _HEAT_RANGE_A = 1e-3, (0.3e-3, 15e-3)
 _LEAST_DROP_V, _MOST_SATURATED = 1e-9, 0.999
 _HEAT_KNOWN_A = (0.3e-3, 15e-3)
 
@@ -168,6 +169,38 @@ def ctr_temperature_ratio(led_current_a: ArrayLike, temperature_degc: ArrayLike)
     current = np.clip(np.asarray(led_current_a, dtype=float), *_HEAT_KNOWN_A)
     log_current = np.log(current / 1e-3)
     return np.exp(at_low + (at_high - at_low) * log_current / np.log(5.0))
+
+
+def collected_current_a(
+    led_current_a: FloatArray, shape_weight: ArrayLike, temperature_degc: ArrayLike
+) -> FloatArray:
+    """Collector current of a part with a CTR of 1 at 5 mA, 25 degC.
+
+    Parameters
+    ----------
+    led_current_a : ndarray
+        Negative counts as none. [A]
+    shape_weight, temperature_degc : array_like
+        As in `ctr_shape_ratio` and `ctr_temperature_ratio`. [1], [°C]
+
+    Returns
+    -------
+    current_a : ndarray
+        LED current times both ratios, in one go. [A]
+    """
+    lit = np.maximum(led_current_a, 0.0)
+    log_current = np.log(np.maximum(lit, _LEAST_CURRENT_A))
+    weight = np.asarray(shape_weight, dtype=float)
+    log_ratio = (1.0 - weight) * _interpolate(log_current, _low_shape())
+    log_ratio += weight * _interpolate(log_current, _high_shape())
+    celsius, low, high = _temperature_grid()
+    t = np.asarray(temperature_degc, dtype=float)
+    at_low, at_high = _interpolate(t, (celsius, low)), _interpolate(t, (celsius, high))
+    steepness = (at_high - at_low) / np.log(5.0)
+    least, most = np.log(_HEAT_RANGE_A)
+    log_ratio += steepness * (np.clip(log_current, least, most) - np.log(_HEAT_AT_A))
+    log_ratio += at_low
+    return np.asarray(lit * np.exp(log_ratio))
 
 
 def dark_current_a(temperature_degc: ArrayLike) -> FloatArray:
