@@ -16,12 +16,11 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.life import Life, life_of
+from zcd.margin.limits import Limit, junction_limits, resistor_limits
 from zcd.margin.shorts import ShortStress, short_stress
 from zcd.margin.stress import (
-    HARMLESS_REVERSE_A,
     ResistorStress,
     ReverseStress,
-    led_current_limit_a,
     resistor_stress,
     reverse_stress,
     worst_stress,
@@ -354,65 +353,40 @@ def _beyond(found: Headroom) -> str:
 
 def _resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule]:
     """Power and voltage of each resistor, at its worst."""
-    rules = []
+    rules: list[Rule] = []
     for stress in stresses:
-        source, parts = stress.resistor.source, stress.parts_in_series()
+        parts = stress.parts_in_series()
         each = format_si(stress.resistor.resistance_ohm / parts, "Ω", digits=3)
         share = (
             f"{parts} in series, {each} each, would share it; "
             f"{stress.parts_in_series(shorted=1)} even with one of them shorted"
         )
-        for name, value, limit, unit in (
-            ("power", float(stress.power_w.max()), stress.power_limit_w, "W"),
-            ("voltage", float(stress.film_v.max()), stress.voltage_limit_v, "V"),
-        ):
-            rules.append(
-                Rule(
-                    name=f"{stress.resistor.ref} {name}",
-                    value=value,
-                    limit=limit,
-                    at_least=False,
-                    unit=unit,
-                    passes=value <= limit,
-                    source=source,
-                    remark="" if value <= limit else share,
-                )
-            )
+        found = [stress_rule(limit) for limit in resistor_limits(stress)]
+        rules += [rule if rule.passes else replace(rule, remark=share) for rule in found]
     return rules
 
 
 def junction_rules(board: Board, reverse: Sequence[ReverseStress], led_peak_a: float) -> list[Rule]:
     """Reverse voltage of each junction, and the LED's peak current."""
-    rules = []
-    leds = led_refs(board)
-    for stress in reverse:
-        volts, amps = float(stress.reverse_v.max()), float(stress.reverse_a.max())
-        harmless = stress.ref in leds and amps <= HARMLESS_REVERSE_A
-        over = volts > stress.limit_v
-        rules.append(
-            Rule(
-                name=f"{stress.ref} reverse voltage",
-                value=volts,
-                limit=stress.limit_v,
-                at_least=False,
-                unit="V",
-                passes=not over or harmless,
-                source=stress.source,
-                remark=f"held at breakdown by {amps * 1e6:.2g} µA of leakage only"
-                if over and harmless
-                else "",
-            )
-        )
-    limit, source = led_current_limit_a(board.optocoupler.family)
-    rules.append(
-        Rule(
-            name=f"{board.optocoupler.ref} LED current",
-            value=led_peak_a,
-            limit=limit,
-            at_least=False,
-            unit="A",
-            passes=led_peak_a <= limit,
-            source=source,
-        )
+    found = [stress_rule(x) for x in junction_limits(board, reverse, np.array([led_peak_a]))]
+    amps = [float(stress.reverse_a.max()) for stress in reverse]
+    return [
+        replace(rule, remark=f"held at breakdown by {current * 1e6:.2g} µA of leakage only")
+        if rule.passes and rule.value > rule.limit
+        else rule
+        for rule, current in zip(found, [*amps, led_peak_a], strict=True)
+    ]
+
+
+def stress_rule(limit: Limit, row: int | None = None) -> Rule:
+    """A rule of stress as a rule of the verdict, in one row or in that with the least margin."""
+    at = int(np.argmin(limit.margin)) if row is None else row
+    return Rule(
+        name=limit.name,
+        value=float(limit.value[at]),
+        limit=float(limit.limit[at]),
+        at_least=False,
+        unit=limit.unit,
+        passes=bool(limit.margin[at] >= 0.0),
+        source=limit.source,
     )
-    return rules

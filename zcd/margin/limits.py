@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,10 +10,12 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
-from zcd.circuit.elements import Phototransistor
+from zcd.circuit.elements import Phototransistor, Value
 from zcd.engine.solution import Solution
 from zcd.margin.stress import (
     HARMLESS_REVERSE_A,
+    ResistorStress,
+    ReverseStress,
     led_current_limit_a,
     resistor_stress,
     reverse_stress,
@@ -61,7 +64,67 @@ def limits_of(solution: Solution, board: Board) -> list[Limit]:
     limits : list of Limit
         Power and voltage of each resistor, reverse voltage of each junction, LED current.
     """
-    return [*_of_resistors(solution, board), *_of_junctions(solution, board)]
+    (opto,) = solution.circuit.of(Phototransistor)
+    stresses = resistor_stress(solution, board, board.service.hot_degc)
+    leds = [solution.peak(solution.currents_a[led]) for led in led_refs(board)]
+    return [
+        *(limit for s in stresses for limit in resistor_limits(s, opto.temperature_degc)),
+        *junction_limits(board, reverse_stress(solution, board), np.max(leds, axis=0)),
+    ]
+
+
+def resistor_limits(stress: ResistorStress, ambient_degc: Value | None = None) -> list[Limit]:
+    """Power and voltage of one resistor.
+
+    Parameters
+    ----------
+    stress : ResistorStress
+    ambient_degc : Value, optional
+        Of each row, in place of the one that the stress was worked out for. [°C]
+
+    Returns
+    -------
+    limits : list of Limit
+    """
+    part, watts = stress.resistor, np.asarray(stress.power_limit_w)
+    if ambient_degc is not None:
+        watts = derated_power_w(part.rated_power_w, ambient_degc)
+    return [
+        _limit(f"{part.ref} power", stress.power_w, watts, "W", part.source),
+        _limit(f"{part.ref} voltage", stress.film_v, stress.voltage_limit_v, "V", part.source),
+    ]
+
+
+def junction_limits(
+    board: Board, stresses: Sequence[ReverseStress], led_peak_a: FloatArray
+) -> list[Limit]:
+    """Reverse voltage of each junction, and the LED's peak current.
+
+    Parameters
+    ----------
+    board : Board
+    stresses : sequence of ReverseStress
+    led_peak_a : ndarray, shape (n,)
+        [A]
+
+    Returns
+    -------
+    limits : list of Limit
+        An LED may break down into a harmless leakage.
+    """
+    leds = led_refs(board)
+    found = [
+        _limit(
+            f"{stress.ref} reverse voltage", stress.reverse_v, stress.limit_v, "V", stress.source,
+            1.0 - stress.reverse_a / HARMLESS_REVERSE_A if stress.ref in leds else None,
+        )
+        for stress in stresses
+    ]  # fmt: skip
+    limit_a, source = led_current_limit_a(board.optocoupler.family)
+    return [
+        *found,
+        _limit(f"{board.optocoupler.ref} LED current", led_peak_a, limit_a, "A", source),
+    ]
 
 
 def _limit(
@@ -78,32 +141,3 @@ def _limit(
     if harmless is not None:
         margin = np.maximum(margin, harmless)
     return Limit(name=name, value=value, limit=most, unit=unit, source=source, margin=margin)
-
-
-def _of_resistors(solution: Solution, board: Board) -> list[Limit]:
-    (opto,) = solution.circuit.of(Phototransistor)
-    found = []
-    for stress in resistor_stress(solution, board, board.service.hot_degc):
-        part = stress.resistor
-        watts = derated_power_w(part.rated_power_w, opto.temperature_degc)
-        found += [
-            _limit(f"{part.ref} power", stress.power_w, watts, "W", part.source),
-            _limit(f"{part.ref} voltage", stress.film_v, stress.voltage_limit_v, "V", part.source),
-        ]
-    return found
-
-
-def _of_junctions(solution: Solution, board: Board) -> list[Limit]:
-    """Reverse voltage of each junction; an LED may break down into a harmless leakage."""
-    leds = led_refs(board)
-    found = [
-        _limit(
-            f"{stress.ref} reverse voltage", stress.reverse_v, stress.limit_v, "V", stress.source,
-            1.0 - stress.reverse_a / HARMLESS_REVERSE_A if stress.ref in leds else None,
-        )
-        for stress in reverse_stress(solution, board)
-    ]  # fmt: skip
-    limit_a, source = led_current_limit_a(board.optocoupler.family)
-    peak = np.max([solution.peak(solution.currents_a[led]) for led in leds], axis=0)
-    name = f"{board.optocoupler.ref} LED current"
-    return [*found, _limit(name, peak, limit_a, "A", source)]

@@ -8,7 +8,7 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.engine.solve import solve
-from zcd.margin.check import Check, Rule
+from zcd.margin.check import Check, Rule, stress_rule
 from zcd.margin.corners import Corners, find_corners
 from zcd.margin.limits import limits_of
 from zcd.margin.population import Population, draw_population
@@ -89,16 +89,5 @@ def _corner_rules(board: Board, corners: Corners) -> tuple[Rule, ...]:
         )
         for name, margin in zip(RULES, corners.margins[: len(RULES)], strict=True)
     ]
-    stress = [
-        Rule(
-            name=f"{AT_CORNER}{limit.name}",
-            value=float(limit.value[row]),
-            limit=float(limit.limit[row]),
-            at_least=False,
-            unit=limit.unit,
-            passes=bool(limit.margin[row] >= 0.0),
-            source=limit.source,
-        )
-        for row, limit in enumerate(limits_of(solve(drawn.circuit), board))
-    ]
-    return (*lock, *stress)
+    stress = [stress_rule(x, row) for row, x in enumerate(limits_of(solve(drawn.circuit), board))]
+    return (*lock, *(replace(rule, name=f"{AT_CORNER}{rule.name}") for rule in stress))
