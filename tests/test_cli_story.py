@@ -34,7 +34,7 @@ def test_story_as_json_with_pictures(
     found = json.loads(capsys.readouterr().out)
     assert found["amount"] == pytest.approx(3.0, rel=1e-3)
     names = {path.name for path in folder.iterdir()}
-    assert names == {"story.png", "waveforms.png", "drive.png", "fan.png"}
+    assert names == {"schematic.png", "story.png", "waveforms.png", "drive.png", "fan.png"}
 
 
 def test_all_causes(board_file: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -13,6 +13,7 @@ from rich.console import Console
 from tests.story.boards import board
 from zcd.show.canvas import figure_svg
 from zcd.show.motor_figures import drive_figure, fan_figure
+from zcd.show.plots import story_figures
 from zcd.show.story_records import story_record, table_record
 from zcd.show.story_tables import print_story, print_table
 from zcd.show.story_words import (
@@ -49,6 +50,8 @@ def told(key: str, more: str = "", seconds: float = 30.0) -> Story:
         ("rotor stalled", "", "does not turn"),
         ("tacho lost", "", "no tacho pulse comes back"),
         ("run capacitor weak", "", "The sync pulses are good"),
+        ("healthy", "", "The fan runs at 900 rpm on 184 V; the mains has 230 V"),
+        ("run capacitor open", "", "every other gate pulse is over before it ends"),
         ("supply missing", "", "Without its supply"),
         ("drive one half", "", "of direct voltage put"),
         ("R1 open", FREE, "It runs rough"),
@@ -173,3 +176,15 @@ def test_figures_leave_as_svg() -> None:
     story = told("R1 open", FREE)
     for figure in (timeline_figure(story, "Board"), drive_figure(story), fan_figure(story)):
         assert figure_svg(figure).startswith("<svg")
+
+
+def test_pictures_of_a_story() -> None:
+    """Those of the notebook on two flags, for any board and cause."""
+    found = board()
+    figures = story_figures(found, told("K1 contact open"))
+    names = ["schematic", "story", "waveforms", "drive", "fan"]
+    assert [figure.get_gid() for figure in figures] == names
+    words = {text.get_text() for text in figures[0].axes[0].texts}
+    assert "open" in words
+    healthy = story_figures(found, told("tacho lost"))
+    assert "lost" not in {text.get_text() for text in healthy[0].axes[0].texts}

@@ -65,15 +65,12 @@ def drive_figure(story: Story, name: str = "drive") -> Figure:
         for limit in (plant.earliest_rad, plant.latest_rad):
             for ax in (top, low):
                 ax.axvline(limit / np.pi * half_s * MS, color="black", lw=0.8, ls="-.")
-        top.annotate(
-            "here the pulse\nreaches into the\nnext half cycle", xy=(0.985, 0.62),
-            xycoords="axes fraction", xytext=(-8.0, 0.0), textcoords="offset points", ha="right",
+        top.set_title(
+            "dash-dot: earliest and latest delay used; beyond the latest, the pulse reaches into "
+            "the next half cycle", loc="left",
         )  # fmt: skip
         top.set_ylabel("voltage [V]")
         top.legend(loc="lower left", frameon=False)
-        top.set_title(
-            "dash-dot lines: earliest and latest delay that the firmware uses", loc="left"
-        )
         peak_v = volts * 2.0**0.5
         low.plot(delay_ms, now.direct_ratio * peak_v, color=BLUE, label="as it is")
         low.plot(delay_ms, unequal.direct_ratio * peak_v, color=RED, ls="--",

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.rank import Ranked
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.loss_share import LossShare
@@ -14,6 +16,7 @@ from zcd.margin.maps import LossMap
 from zcd.margin.outlook import Outlook
 from zcd.show.canvas import figure_svg, save_figure
 from zcd.show.files import make_folder, require_place
+from zcd.show.findings import failed_marks
 from zcd.show.lossmap import loss_map_figure
 from zcd.show.motor_figures import drive_figure, fan_figure
 from zcd.show.outlook_figures import outlook_figures
@@ -21,6 +24,7 @@ from zcd.show.schematic import schematic
 from zcd.show.sketch import sketch_figure
 from zcd.show.timeline import timeline_figure
 from zcd.show.waveform import waveform_figure
+from zcd.story.causes import Side
 from zcd.story.sight import faulty_circuit
 from zcd.story.timeline import Story
 from zcd.sync.lock import Lock, judge
@@ -37,6 +41,7 @@ __all__ = [
     "save_figure",
     "save_plots",
     "save_story_plots",
+    "story_figures",
     "timeline_figure",
     "waveform_figure",
 ]
@@ -81,7 +86,7 @@ def save_plots(
 
 
 def save_story_plots(folder: str | Path, *, board: Board, story: Story) -> tuple[Path, ...]:
-    """Write the pictures of a story as PNG files: timeline, one mains period, drive, fan.
+    """Write the pictures of a story as PNG files: those of `story_figures`.
 
     Parameters
     ----------
@@ -99,15 +104,34 @@ def save_story_plots(folder: str | Path, *, board: Board, story: Story) -> tuple
     InputError
         If they cannot be written.
     """
-    circuit = faulty_circuit(board, story.cause)
-    solution = solve(circuit)
-    figures = (
+    return _save(folder, story_figures(board, story))
+
+
+def story_figures(board: Board, story: Story) -> tuple[Figure, ...]:
+    """All pictures of a story: circuit, timeline, one mains period, drive, fan.
+
+    Parameters
+    ----------
+    board : Board
+    story : Story
+
+    Returns
+    -------
+    figures : tuple of Figure
+    """
+    cause = story.cause
+    sound = build_circuit(board)
+    ranked = Ranked(fault=cause.fault, probability=1.0, severity=cause.severity)
+    in_circuit = cause.side in (Side.FEED, Side.SYNC)
+    failed = failed_marks(ranked, sound) if in_circuit else {}
+    solution = solve(faulty_circuit(board, cause))
+    return (
+        sketch_figure(schematic(board, failed=failed)),
         timeline_figure(story, board.name),
         waveform_figure(board, solution, judge(solution, board)),
         drive_figure(story),
         fan_figure(story),
     )
-    return _save(folder, figures)
 
 
 def _save(folder: str | Path, figures: Sequence[Figure]) -> tuple[Path, ...]:

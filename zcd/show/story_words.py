@@ -172,7 +172,7 @@ def _fan_line(story: Story) -> str:
     if story.free.any():
         return _rough_text(story)
     if FAN not in story.flags:
-        return ""
+        return _held_text(story)
     if not story.firing.any():
         return (
             "Without lock it never fires the drive; the fan, which may be perfectly good, does "
@@ -185,6 +185,16 @@ def _fan_line(story: Story) -> str:
             "long, the fan flag follows the sync flag. There is one fault, not two."
         )
     return _own_fault_text(story)
+
+
+def _held_text(story: Story) -> str:
+    """A fan that runs, and what it takes to keep it so."""
+    if story.end_state is not State.RUN or story.cause.pattern is not None:
+        return ""
+    return (
+        f"The fan runs at {story.speed_rpm[-1]:.0f} rpm on {story.fan_rms_v[-1]:.0f} V; the mains "
+        f"has {story.view.mains_rms_v:.0f} V. What is missing, the speed loop makes up for."
+    )
 
 
 def _own_fault_text(story: Story) -> str:
@@ -221,8 +231,8 @@ def _side_lines(story: Story) -> list[str]:
         ohm = float(np.asarray(story.plant.motor.main_ohm))
         amps = 0.0 if np.isinf(ohm) else direct_v / ohm
         lines.append(
-            f"The half cycles are unequal: {quantity_text(direct_v, 'V')} of direct voltage put "
-            f"{quantity_text(amps, 'A')} through the main winding, "
+            f"The half cycles are unequal{_lag_text(story)}: {quantity_text(direct_v, 'V')} of "
+            f"direct voltage put {quantity_text(amps, 'A')} through the main winding, "
             f"{quantity_text(amps * direct_v, 'W')} of heat, and brake the rotor."
         )
     if story.cause.condition.switch is Switch.SHORT:
@@ -234,6 +244,14 @@ def _side_lines(story: Story) -> list[str]:
             f"{story.speed_rpm[-1]:.0f} rpm: no flag, but too little air."
         )
     return lines
+
+
+def _lag_text(story: Story) -> str:
+    """Why a sound triac fires in one half cycle only."""
+    first, second = story.view.faulty_closed.late_s
+    if story.cause.condition.switch is not Switch.GOOD or first != second:
+        return ""
+    return " (the current lags so far that every other gate pulse is over before it ends)"
 
 
 def table_sheet(stories: Sequence[Story]) -> Sheet:
