@@ -144,6 +144,14 @@ def test_boards_within_tolerance_are_shaded_dotted_and_explained() -> None:
     assert not marked(loss_map_figure(solved().board, found), "cloud")
 
 
+def test_map_without_any_loss_is_drawn_without_shading() -> None:
+    found = lost_below(0.005)
+    figure = loss_map_figure(solved().board, found, share_lost(found))
+    figure.draw_without_rendering()
+    assert not marked(figure, "boundary")
+    assert not figure.legends
+
+
 def test_headroom_in_the_picture_is_that_of_the_check() -> None:
     case = solved()
     figure = loss_map_figure(case.board, loss_map(case.board))

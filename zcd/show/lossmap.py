@@ -235,8 +235,9 @@ def _label_places(
     """Where the lines of the shares are labelled: one near either side, off the rim."""
     found = []
     for side, pieces in zip((0.92, 0.08), segments, strict=True):
-        if pieces:
-            x, y = np.concatenate(pieces).T
+        points = np.concatenate([np.empty((0, 2)), *pieces])
+        if points.size:
+            x, y = points.T
             at_rim = np.abs(loss_map.up.share(y) - 0.5) > 0.36
             k = int(np.argmin(np.abs(loss_map.across.share(x) - side) + at_rim))
             found.append((float(x[k]), float(y[k])))
