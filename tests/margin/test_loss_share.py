@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -83,3 +84,14 @@ def test_same_draw_twice_is_the_same() -> None:
 def test_share_at_a_place_is_that_of_the_nearest_line() -> None:
     assert share().at(1.0, 1.0) == share().lost_ratio[-1, -1]
     assert share().at(0.5001, 0.25) == share().lost_ratio[24, 48]
+
+
+def test_boards_are_lost_where_a_typical_one_is_thought_safe() -> None:
+    """Without a boundary to start from, the places looked at anyway lead to all that are lost."""
+    lattice = chart().lattice
+    safe = replace(chart(), lattice=replace(lattice, margins=np.abs(lattice.margins)))
+    found = loss_share(board(), safe, BOARDS).lost_ratio
+    assert found[0, 0] == 1.0
+    assert found[-1, -1] == 0.0
+    lines = np.s_[:: 2**HALVINGS, :: 2**HALVINGS]
+    assert_allclose(found[lines], share().lost_ratio[lines], atol=1e-12)

@@ -76,6 +76,12 @@ def broken_rule(margins: FloatArray) -> IntArray:
     return np.where(np.any(broken, axis=-1), np.argmax(broken, axis=-1), -1)
 
 
+def nearest_to_broken(margins: FloatArray) -> IntArray:
+    """The first broken rule of each point; where none is, the one that is nearest to it."""
+    broken = broken_rule(margins)
+    return np.where(broken < 0, np.argmin(margins, axis=-1), broken)
+
+
 def explore(margins: Margins, cells: int = CELLS, splits: int = SPLITS) -> Lattice:
     """Find out which rule is broken where.
 
@@ -218,10 +224,8 @@ def _roots(
     )
     lost_side = np.where(start < 0.0, -1.0, 1.0) * BESIDE / pitch
     beyond = margins(*place(np.clip(t + lost_side, 0.0, 1.0), every))
-    # where the step leads to no broken rule, the nearest to it is meant
-    kinds = np.where(broken_rule(beyond) < 0, np.argmin(beyond, axis=1), broken_rule(beyond))
     across, up = place(t, every)
-    return across, up, kinds
+    return across, up, nearest_to_broken(beyond)
 
 
 def _links(least: FloatArray, level: _Edges, upright: _Edges) -> dict[int, list[int]]:

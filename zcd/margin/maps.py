@@ -11,7 +11,14 @@ from zcd.board.model import Board
 from zcd.board.units import refusal
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
-from zcd.margin.lattice import ROOT_TOLERANCE, Lattice, boundary, broken_rule, explore
+from zcd.margin.lattice import (
+    ROOT_TOLERANCE,
+    Lattice,
+    boundary,
+    broken_rule,
+    explore,
+    nearest_to_broken,
+)
 from zcd.margin.quantities import Quantity, quantity_of
 from zcd.margin.roots import batched_root
 from zcd.sync.lock import RULES, lock_of
@@ -143,7 +150,7 @@ def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
     Notes
     -----
     Every point of a boundary is a root of the smallest margin, to 2e-5 of the range of its axis.
-    Islands smaller than 1/25 of both ranges may be missed.
+    Islands smaller than 1/24 of both ranges may be missed.
     """
     first, second = quantity_of(board, across, "across"), quantity_of(board, up, "up")
     if first == second:
@@ -204,6 +211,6 @@ def _reach(
         root = batched_root(lambda x: margins(x).min(axis=1), ends, values, ROOT_TOLERANCE)
         lost = ends[0] if values[0][0] < 0.0 else ends[1]
         beyond = margins(root + np.sign(lost - root) * 5.0 * ROOT_TOLERANCE)
-        found.append((float(quantity.value(root)[0]), RULES[int(np.argmax(beyond[0] < 0.0))]))
+        found.append((float(quantity.value(root)[0]), RULES[int(nearest_to_broken(beyond)[0])]))
     (below, rule_below), (above, rule_above) = found
     return Reach(below=below, above=above, rule_below=rule_below, rule_above=rule_above)
