@@ -46,6 +46,15 @@ def _global_state_is_restored() -> Iterator[None]:
     assert after == before
 
 
+@pytest.fixture(autouse=True, scope="session")
+def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Nobody's predictions of yesterday decide a test; those of one run are shared."""
+    patch = pytest.MonkeyPatch()
+    patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.getbasetemp() / "cache"))
+    yield
+    patch.undo()
+
+
 def pytest_sessionfinish(session: pytest.Session) -> None:
     """Fail the run on CI if a test was skipped: there, nothing may be missing."""
     if os.environ.get("CI") and _skipped(session.config):

@@ -324,7 +324,7 @@ def test_bench_card_as_json(job: Path, capsys: pytest.CaptureFixture[str]) -> No
     found = json.loads(out)
     assert set(found) == {"board", "readings", "assumptions"}
     assert found["readings"][0]["side"] == "dead"
-    assert found["readings"][-1]["side"] == "mains side, live"
+    assert found["readings"][-1]["side"] == "dead, one end lifted"
     assert err == ""
 
 

@@ -197,6 +197,13 @@ def default(key: str) -> Default:
 
 
 @cache
+def contents() -> tuple[bytes, ...]:
+    """Bytes of every file of the folder, in the order of their names."""
+    files = sorted(_folder().iterdir(), key=lambda file: file.name)
+    return tuple(file.read_bytes() for file in files if file.is_file())
+
+
+@cache
 def _folder() -> Traversable:
     shipped = resources.files("zcd") / "reference"
     return shipped if shipped.is_dir() else Path(__file__).resolve().parents[1] / "reference"

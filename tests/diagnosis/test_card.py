@@ -29,14 +29,14 @@ def test_dead_first_live_last() -> None:
     order = [list(Side).index(item.side) for item in card()]
     assert order == sorted(order)
     assert card()[0].side is Side.DEAD
-    assert card()[-1].side is Side.MAINS
+    assert card()[-1].side is Side.LIFTED
 
 
 def test_ohms_over_a_resistor_tells_its_own_faults_only() -> None:
     item = line(Function.OHM, "chain.1", "chain.2")
     assert item.over == "R2"
-    modes = ("open", "drift", "short", "ten times too low", "ten times too high")
-    assert set(item.faults) == {f"R2 {mode}" for mode in modes}
+    modes = ("open", "drift", "low", "short", "ten times too low", "ten times too high")
+    assert set(item.faults) == {f"R2 {mode}" for mode in modes} | {"chain leaky"}
     assert item.healthy.low < 150e3 < item.healthy.high
     assert np.isinf(item.faults["R2 open"].low)
 

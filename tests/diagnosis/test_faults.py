@@ -66,7 +66,7 @@ def test_no_prediction_is_nan(name: str) -> None:
     atlas.prepare(atlas.readings)
     for reading in atlas.readings:
         shown = atlas.shown(reading)
-        assert shown.shape == (atlas.member.size, 4)
+        assert shown.shape == (atlas.simulated, 4)
         assert not np.any(np.isnan(shown)), reading.words
 
 

@@ -13,13 +13,25 @@ from scipy.special import logsumexp
 
 from tests.diagnosis.boards import board
 from zcd.diagnosis.atlas import Atlas, make_atlas
-from zcd.diagnosis.likelihood import OUTLIER_SHARE, Fit, error, joint_log, scaled
+from zcd.diagnosis.likelihood import (
+    JUMPS,
+    OUTLIER_SHARE,
+    STEADY_JUMPS,
+    Fit,
+    error,
+    joint_log,
+    scaled,
+)
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
 from zcd.diagnosis.rank import posterior
-from zcd.diagnosis.readings import PIN_FUNCTIONS, Function, Measured, Reading
+from zcd.diagnosis.readings import Function, Measured, Reading
 
 PIN = Reading(function=Function.DC, a="pin", b="logic0")
 OHMS = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+NO_PULSE = [
+    Reading(function=function, a="pin", b="logic0")
+    for function in (Function.FREQUENCY, Function.DUTY, Function.LOW_TIME)
+]
 COIL = Reading(function=Function.DC, a="coil+", b="coil-")
 
 
@@ -45,9 +57,50 @@ def test_density_of_a_sound_reading_is_normal(reading: Reading, values: tuple[fl
     for value in values:
         y = scaled(reading.function, np.array(value))
         expected = stats.norm.pdf(y, loc=fit.centre, scale=fit.width)
-        assert_allclose(fit.good(value), expected, rtol=1e-9, atol=1e-300)
-        mixed = (1.0 - OUTLIER_SHARE) * expected + OUTLIER_SHARE * fit.flat
-        assert_allclose(fit.density(value), mixed, rtol=1e-9)
+        found = fit.good(value)[: atlas().simulated]
+        assert_allclose(found, expected, rtol=1e-9, atol=1e-300)
+
+
+@pytest.mark.parametrize("ends", [(4.0, 4.9), (-np.inf, 1.0), (2.0, np.inf)])
+def test_likelihood_of_a_range_is_the_normal_share_within_it(ends: tuple[float, float]) -> None:
+    fit = atlas().fit(PIN)
+    found = fit.likelihood(Measured.between(PIN, *ends))[: atlas().simulated]
+    low, high = (stats.norm.cdf(end, loc=fit.centre, scale=fit.width) for end in ends)
+    assert_allclose(found, high - low, atol=1e-12)
+
+
+def test_rough_reading_is_normal_but_wider() -> None:
+    """Ten per cent of the value more; common practice, no source."""
+    fit = atlas().fit(PIN)
+    found = fit.likelihood(Measured(reading=PIN, value=2.5, about=True))[: atlas().simulated]
+    expected = stats.norm.pdf(2.5, loc=fit.centre, scale=np.hypot(fit.width, 0.25))
+    assert_allclose(found, expected, rtol=1e-9, atol=1e-300)
+
+
+def test_overload_says_no_more_than_beyond_the_top_range() -> None:
+    """A resistor of 50 Mohm shows OL on most meters: it is not held against `open`."""
+    fit = atlas().fit(OHMS)
+    found = fit.likelihood(Measured(reading=OHMS, value=OVERLOAD))
+    assert_allclose(found[entries("R2 open")], 1.0, atol=1e-6)
+    assert np.all(found[entries("healthy")] < 1e-6)
+
+
+def test_a_loose_joint_jumps_and_nothing_else_does() -> None:
+    fit = atlas().fit(OHMS)
+    found = fit.likelihood(Measured(reading=OHMS, value=0.0, unstable=True))
+    assert found[entries("R2 intermittent")].max() == JUMPS
+    for key in ("healthy", "R2 drift", "R1 intermittent"):
+        assert np.all(found[entries(key)] == STEADY_JUMPS), key
+
+
+def test_a_loose_joint_shows_either_state() -> None:
+    """The mean of the densities of a good board and of the open part, where it moves at all."""
+    fit, restless = atlas().fit(OHMS), np.arange(atlas().severity.shape[1]) % 2 == 1
+    for value in (151e3, 60e6):
+        good = fit.good(value)
+        sound, broken = good[entries("healthy")][0], good[entries("R2 open")][0]
+        loose = good[entries("R2 intermittent")][0]
+        assert_allclose(loose, np.where(restless, 0.5 * (sound + broken), sound))
 
 
 def test_densities_of_several_values_are_those_of_each() -> None:
@@ -71,21 +124,24 @@ def test_a_size_between_two_that_were_tried_is_explained() -> None:
 
 def test_one_reading_alone_is_one_fact() -> None:
     fit = atlas().fit(PIN)
-    log_density, log_flat = joint_log([(fit, 4.98)])
-    assert_allclose(log_density, np.log(fit.density(4.98)), rtol=1e-12)
+    log_density, log_flat = joint_log([(fit, Measured(reading=PIN, value=4.98))])
+    mixed = (1.0 - OUTLIER_SHARE) * fit.good(4.98) + OUTLIER_SHARE * fit.flat
+    steady = ~fit.loose
+    assert_allclose(log_density[steady], np.log(mixed[steady]), rtol=1e-9)
     assert_allclose(log_flat, np.log(fit.flat))
 
 
 def test_readings_of_one_fact_are_right_or_wrong_together() -> None:
     """Either all are sound, or all are the one outlier: a mixture of two, not of eight."""
-    readings = [Reading(function=f, a="pin", b="logic0") for f in PIN_FUNCTIONS]
-    pairs = [(atlas().fit(reading), 0.0) for reading in readings]
+    read = [Measured(reading=reading, value=0.0) for reading in NO_PULSE]
+    pairs = [(atlas().fit(m.reading), m) for m in read]
     log_density, log_flat = joint_log(pairs)
+    log_density = log_density[: atlas().simulated]
     assert_allclose(log_flat, sum(np.log(fit.flat) for fit, _ in pairs))
     with np.errstate(divide="ignore"):
         sound = sum(
-            stats.norm.logpdf(scaled(fit.function, np.array(value)), fit.centre, fit.width)
-            for fit, value in pairs
+            stats.norm.logpdf(scaled(fit.function, np.array(m.value)), fit.centre, fit.width)
+            for fit, m in pairs
         )
     expected = logsumexp(
         np.stack(
@@ -101,10 +157,8 @@ def test_readings_of_one_fact_are_right_or_wrong_together() -> None:
 
 def test_three_ways_to_see_no_pulse_are_not_three_slips() -> None:
     """Against a good board, all three together cost no more than one wrong reading may."""
-    none = [
-        Measured(reading=Reading(function=f, a="pin", b="logic0"), value=0.0) for f in PIN_FUNCTIONS
-    ]
-    fits = [(atlas().fit(m.reading), m.value) for m in none]
+    none = [Measured(reading=reading, value=0.0) for reading in NO_PULSE]
+    fits = [(atlas().fit(m.reading), m) for m in none]
     log_density, log_flat = joint_log(fits)
     healthy = log_density[entries("healthy")]
     assert_allclose(healthy - log_flat, np.log(OUTLIER_SHARE), rtol=1e-6)

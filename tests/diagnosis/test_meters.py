@@ -15,8 +15,9 @@ from tests.boards import RECTIFIER, element_list, junction, mains_source, resist
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, DcSource
+from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.meters import OVERLOAD, AcKind, Meter, ac_volts, dc_volts, usual_meter
-from zcd.diagnosis.readings import Bench, Function, Reading
+from zcd.diagnosis.readings import Function, Reading
 from zcd.engine.solution import Solution
 from zcd.refdata import table
 

@@ -12,15 +12,14 @@ from tests.diagnosis.boards import TEXTS, board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import INFINITE_OHM, Circuit
+from zcd.diagnosis.bench import Bench, unplugged
 from zcd.diagnosis.meters import OVERLOAD, AcKind, Meter, usual_meter
 from zcd.diagnosis.readings import (
-    Bench,
     Function,
     Reading,
     Side,
     check_reading,
     side_of,
-    unplugged,
     useful_readings,
 )
 from zcd.engine.network import islands

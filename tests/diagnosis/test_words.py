@@ -7,7 +7,7 @@ import pytest
 
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.meters import OVERLOAD
+from zcd.diagnosis.meters import NO_EDGE, OVERLOAD
 from zcd.diagnosis.readings import Function, Measured, Reading, useful_readings
 from zcd.diagnosis.words import parse_function, parse_reading, parse_value, show_value
 from zcd.errors import InputError
@@ -94,6 +94,8 @@ VALUES = {
     Function.FREQUENCY: (0.0, 50.0, 100.0, 1.2e3),
     Function.DUTY: (0.0, 0.004, 0.479, 1.0),
     Function.LOW_TIME: (0.0, 80e-6, 9.57e-3),
+    Function.LOW_Z: (0.0, 3.6, 228.0),
+    Function.EDGE_DELAY: (0.0, -80e-6, 620e-6, NO_EDGE),
 }
 
 
@@ -109,7 +111,11 @@ def test_value_shown_can_be_read_back(function: Function) -> None:
 def test_every_useful_reading_can_be_entered() -> None:
     for item in useful_readings(board("switched"), CIRCUIT):
         value = VALUES[item.function][2]
-        text = f"{item.function} {item.a} {item.b} {show_value(item.function, value)}"
+        probes = f"{item.a} {item.b}"
+        if item.lifted:
+            turned = " reversed" if CIRCUIT[item.lifted].nodes[0] != item.a else ""
+            probes = f"{item.lifted} lifted{turned}"
+        text = f"{item.function} {probes} {show_value(item.function, value)}"
         found = parse_reading(text, CIRCUIT)
         assert found.reading == item
         assert np.isclose(found.value, value, rtol=5e-3)

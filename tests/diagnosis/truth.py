@@ -14,9 +14,10 @@ from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.atlas import Atlas
+from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.rank import Diagnosis, diagnose
-from zcd.diagnosis.readings import Bench, Function, Measured, Reading, Side, side_of
+from zcd.diagnosis.readings import Function, Measured, Reading, Side, side_of
 
 FloatArray = NDArray[np.float64]
 

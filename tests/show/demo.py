@@ -143,7 +143,7 @@ def case(texts: tuple[str, ...] = SETTLED, note: str = "the fan stands still") -
     job = Job(
         board=atlas().board,
         meter=atlas().meter,
-        measured=measured,
+        log=measured,
         flags=("sync", "fan"),
         note=note,
     )

@@ -13,19 +13,18 @@ from zcd.diagnosis.card import Shown
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.rank import Ranked
 from zcd.diagnosis.readings import WORDS, Function, Reading, Side
-from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE, Caution
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
+from zcd.show.finding_words import amount_text, percent_text
 from zcd.show.findings import (
     LEAST_SHOWN,
     MOST_SHOWN,
     SIDE_TITLES,
-    amount_text,
     card_sheets,
     cautions_for,
     failed_marks,
     measured_sheet,
     node_texts,
     part_texts,
-    percent_text,
     probes_text,
     ranked_sheet,
     spread_text,
@@ -124,10 +123,10 @@ def test_probability_is_never_certainty(probability: float, words: str) -> None:
 @pytest.mark.parametrize(
     ("key", "amount", "words"),
     [
-        ("R2 drift", (2.0, 3.0, 4.0), "300 kΩ to 600 kΩ"),
-        ("OC1 aged", (0.02, 0.1, 0.5), "at 2 to 50 % of nominal"),
-        ("mains low", (0.4, 0.5, 0.6), "at 40 to 60 % of nominal"),
-        ("D1 leaky", (3e3, 5e3, 10e3), "3 kΩ to 10 kΩ"),
+        ("R2 drift", (2.0, 3.0, 4.0), "R2 reads as 300 kΩ to 600 kΩ"),
+        ("OC1 aged", (0.02, 0.1, 0.5), "CTR at 2 to 50 % of new"),
+        ("mains low", (0.4, 0.5, 0.6), "at 92 V to 138 V"),
+        ("D1 leaky", (3e3, 5e3, 10e3), "a leak of 3 kΩ to 10 kΩ"),
         ("R2 open", None, ""),
         ("none of these", None, ""),
     ],
@@ -168,7 +167,8 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
         ((Side.ISOLATED,), GENERAL + DEAD + ISOLATED),
         ((Side.MAINS,), GENERAL + DEAD + LIVE),
         ((Side.MAINS, Side.DEAD), GENERAL + DEAD + LIVE),
-        (tuple(Side), GENERAL + DEAD + ISOLATED + LIVE),
+        (tuple(Side), GENERAL + DEAD + ISOLATED + LIVE + LIFTED),
+        ((Side.LIFTED,), GENERAL + DEAD + LIFTED),
     ],
 )
 def test_cautions_are_those_of_the_sides(sides: tuple[Side, ...], due: tuple[Caution, ...]) -> None:
@@ -182,11 +182,20 @@ def test_readings_at_nodes_are_told_to_the_diagram() -> None:
     assert part_texts(found.job.measured, found.circuit) == {"K1.coil": "DC 11.5 V", "R2": "ohm OL"}
 
 
+NO_PART = ("healthy", "board", "controller", "drive", "fan")
+
+
+def test_both_of_two_faults_are_marked() -> None:
+    pair = next(f for f in atlas().faults if f.key == "D1 short + OC1 LED open")
+    marks = failed_marks(Ranked(fault=pair, probability=1.0), atlas().circuit)
+    assert marks == {"D1": "short", "OC1.led": "open"}
+
+
 def test_every_fault_is_marked_on_the_diagram() -> None:
     """Each fault but those of no part is at a part or node of the element list."""
     circuit = build_circuit(VARIANTS["contact closed"])
     for fault in faults_of(circuit):
         marks = failed_marks(Ranked(fault=fault, probability=1.0), circuit)
-        assert (marks == {}) == (fault.key == "healthy"), fault.key
+        assert (marks == {}) == (fault.kind in NO_PART), fault.key
         assert all(ref in circuit or ref in circuit.nodes for ref in marks)
     assert failed_marks(Ranked(fault=None, probability=1.0), circuit) == {}

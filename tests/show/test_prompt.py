@@ -8,9 +8,11 @@ import pytest
 
 from tests.show.demo import atlas
 from zcd.diagnosis.meters import OVERLOAD
-from zcd.diagnosis.rank import Diagnosis, Suggestion, diagnose
+from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.readings import Function, Measured, Reading, Side
-from zcd.show.prompt import HELP, Conversation
+from zcd.diagnosis.suggest import Suggestion
+from zcd.diagnosis.words import show_measured
+from zcd.show.prompt import HELP, LAST_QUESTION, QUESTION, Conversation
 
 PIN = Reading(function=Function.DC, a="pin", b="logic0")
 OHMS = Reading(function=Function.OHM, a="chain.1", b="chain.2")
@@ -24,9 +26,13 @@ class Bench:
         self.wanted = wanted
         self.shown: list[Diagnosis] = []
         self.told: list[str] = []
+        self.questions: list[str] = []
         self.talk = Conversation(atlas(), self.diagnose)
 
-    def diagnose(self, measured: Sequence[Measured], skipped: Sequence[Reading]) -> Diagnosis:
+    def diagnose(
+        self, measured: Sequence[Measured], skipped: Sequence[Reading], flags: Sequence[str]
+    ) -> Diagnosis:
+        self.flags = flags
         step = len(measured) + len(skipped)
         suggestion = None
         if step < len(self.wanted):
@@ -37,7 +43,8 @@ class Bench:
             measured=tuple(measured), ranked=(), suggestion=suggestion, conclusion=f"step {step}"
         )
 
-    def ask(self) -> str:
+    def ask(self, question: str) -> str:
+        self.questions.append(question)
         try:
             return next(self.lines)
         except StopIteration:
@@ -100,10 +107,58 @@ def test_the_end_leaves_the_last_diagnosis(lines: list[str]) -> None:
     assert bench.talk.measured == [Measured(reading=PIN, value=4.98)]
 
 
-def test_nothing_is_asked_once_it_is_settled() -> None:
-    bench = Bench(["never asked"], [])
+def test_once_it_is_settled_enter_ends_it() -> None:
+    bench = Bench(["", "never asked"], [])
     assert bench.run().conclusion == "step 0"
+    assert bench.questions == [LAST_QUESTION]
     assert next(bench.lines) == "never asked"
+
+
+def test_a_settled_diagnosis_can_be_taken_back() -> None:
+    """A slip of the finger that settles it is no end."""
+    bench = Bench(["498 V", "undo", "4.98 V", ""])
+    bench.run()
+    assert bench.talk.measured == [Measured(reading=PIN, value=4.98)]
+    assert bench.questions == [QUESTION, LAST_QUESTION, QUESTION, LAST_QUESTION]
+
+
+def test_undo_takes_back_answers_and_skips() -> None:
+    bench = Bench(["skip", "150k", "undo", "undo", "undo", "4.98 V"], [PIN, OHMS, PIN])
+    bench.run()
+    assert bench.talk.log == [Measured(reading=PIN, value=4.98)]
+    assert bench.told == ["there is no answer to take back"]
+
+
+def test_each_answer_is_kept_at_once() -> None:
+    bench, kept = Bench(["4.98 V", "skip", "flags sync fan", "undo"], [PIN, OHMS]), []
+    bench.talk.save = lambda log, flags: kept.append((len(log), tuple(flags)))
+    bench.run()
+    assert kept == [(1, ()), (2, ()), (2, ("sync", "fan")), (1, ("sync", "fan"))]
+
+
+@pytest.mark.parametrize("line", ["flags", "flags door", "flags none sync"])
+def test_flags_that_there_are_not(line: str) -> None:
+    bench = Bench([line])
+    bench.run()
+    assert "allowed: sync, fan, or none alone" in bench.told[0]
+
+
+@pytest.mark.parametrize(
+    ("line", "shown"),
+    [
+        ("about 4.9", "about 4.9 V"),
+        ("4.5..4.9 V", "4.5 V to 4.9 V"),
+        ("4 to 5", "4 V to 5 V"),
+        ("< 5 V", "under 5 V"),
+        ("over 3", "over 3 V"),
+        ("nothing", "nothing"),
+        ("unstable", "unstable"),
+    ],
+)
+def test_what_a_person_says(line: str, shown: str) -> None:
+    bench = Bench([line])
+    bench.run()
+    assert [show_measured(m) for m in bench.talk.measured] == [shown]
 
 
 @pytest.mark.parametrize(
@@ -133,7 +188,7 @@ def test_a_bad_line_is_told_and_asked_again(line: str, problem: str) -> None:
 
 def test_readings_from_before_are_kept() -> None:
     bench = Bench(["150k"], [PIN, OHMS])
-    bench.talk.measured.append(Measured(reading=PIN, value=4.98))
+    bench.talk.log.append(Measured(reading=PIN, value=4.98))
     last = bench.run()
     assert [m.reading for m in last.measured] == [PIN, OHMS]
 
@@ -146,12 +201,15 @@ def test_help_names_the_words_that_it_knows() -> None:
 def test_suggestions_followed_at_the_prompt_find_the_fault() -> None:
     """R2 open, by what a meter then shows, until nothing is asked any more."""
     key = [fault.key for fault in atlas().faults].index("R2 open")
-    talk = Conversation(atlas(), lambda taken, skipped: diagnose(atlas(), taken, skipped))
+    talk = Conversation(
+        atlas(), lambda taken, skipped, flags: diagnose(atlas(), taken, skipped, None, flags)
+    )
     shown: list[Diagnosis] = []
 
-    def ask() -> str:
+    def ask(question: str) -> str:
         suggestion = shown[-1].suggestion
-        assert suggestion is not None
+        if suggestion is None:
+            return ""
         value = atlas().by_fault(atlas().shown(suggestion.reading))[key][1]
         percent = suggestion.reading.function is Function.DUTY
         return "OL" if value == OVERLOAD else f"{100 * value} %" if percent else f"{value}"

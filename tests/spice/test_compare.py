@@ -10,9 +10,10 @@ import pytest
 
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
+from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.readings import Bench, Function, Reading, useful_readings
+from zcd.diagnosis.readings import Function, Reading, useful_readings
 from zcd.spice.compare import Comparison, Line, compare, reading_value
 from zcd.spice.netlist import Level
 

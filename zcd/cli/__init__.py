@@ -13,6 +13,7 @@ from zcd.cli.demo import demo
 from zcd.cli.diagnosis import diagnose, readings
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.map import map_command
+from zcd.cli.measured import capture, retest
 from zcd.cli.parts import substitute
 from zcd.cli.report import report
 from zcd.cli.spice import spice
@@ -111,7 +112,7 @@ def commands() -> None:
 
 
 for command in (
-    new, check, map_command, readings, diagnose, story, windings, substitute, spice, report,
-    demo,
+    new, check, map_command, readings, diagnose, capture, retest, story, windings, substitute,
+    spice, report, demo,
 ):  # fmt: skip
     commands.add_command(command)

@@ -20,16 +20,15 @@ def demo(folder: str | None, as_json: bool) -> int:
     Example
       zcd demo
     """
-    from zcd.diagnosis.atlas import make_atlas
     from zcd.margin.check import check as check_board
     from zcd.margin.spread import with_spread
     from zcd.show.demo import write_demo
     from zcd.show.findings import Case
-    from zcd.show.output import diagnosed, draw, print_json, print_tables
+    from zcd.show.output import atlas_of, diagnosed, draw, print_json, print_tables
 
     made = write_demo(folder)
-    atlas = make_atlas(made.job.board, made.job.meter)
-    found = diagnosed(atlas, made.job.measured)
+    atlas = atlas_of(made.job)
+    found = diagnosed(atlas, made.job.measured, flags=made.job.flags)
     verdict = with_spread(check_board(made.repaired))
     report = str(made.folder / "report.html")
     draw(made.repaired, verdict, report, None, Case(made.job, atlas.circuit, found))

@@ -20,16 +20,16 @@ def readings(file: str, as_json: bool) -> int:
     Example
       zcd readings dryer.toml
     """
-    from zcd.diagnosis.atlas import make_atlas
     from zcd.diagnosis.card import bench_card
     from zcd.diagnosis.job import load_job
-    from zcd.show.output import print_json, print_tables
+    from zcd.show.output import atlas_of, print_json, print_tables
     from zcd.show.progress import progress_bar
 
     job = load_job(file)
-    atlas = make_atlas(job.board, job.meter)
+    atlas = atlas_of(job)
     with progress_bar(len(atlas.readings)) as begin:
         lines = bench_card(atlas, begin)
+    atlas.keep()
     if as_json:
         from zcd.show.finding_records import card_record
 
@@ -53,35 +53,67 @@ def readings(file: str, as_json: bool) -> int:
     metavar="TEXT",
     help='A reading such as "dc pin logic0 4.98 V" or "ohm R2 OL"; may be repeated.',
 )
-@click.option("--ask", is_flag=True, help="Go on at a prompt, one reading at a time.")
+@click.option(
+    "-f",
+    "--flag",
+    "flags",
+    multiple=True,
+    type=click.Choice(["sync", "fan", "none"]),
+    help="What the controller reports; may be repeated; none: no flag.",
+)
+@click.option(
+    "-c", "--capture", "csv", metavar="CSV", help="An oscilloscope's capture, as readings."
+)
+@click.option(
+    "--ask", is_flag=True, help="Go on at a prompt; on a terminal a board file alone does so too."
+)
+@click.option(
+    "--job",
+    "place",
+    metavar="FILE",
+    help="New job file for the answers; else one is made beside the board file.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
-def diagnose(file: str, written: tuple[str, ...], ask: bool, as_json: bool) -> int:
+def diagnose(
+    file: str,
+    written: tuple[str, ...],
+    flags: tuple[str, ...],
+    csv: str | None,
+    ask: bool,
+    place: str | None,
+    as_json: bool,
+) -> int:
     """Name the fault behind the readings, and the next reading worth taking.
 
-    Readings come from a job file, from --reading, or one by one with --ask.
+    Readings come from a job file, from --reading, or one by one at a prompt, which keeps each
+    answer in a job file: it can be left and gone on with.
 
     \b
     Examples
-      zcd diagnose job.toml
-      zcd diagnose dryer.toml -r "dc K1.coil 11.5 V" -r "ac feed neutral 0 V"
-      zcd diagnose dryer.toml --ask
+      zcd diagnose dryer.toml
+      zcd diagnose dryer-job.toml --ask
+      zcd diagnose dryer.toml -r "ac feed neutral nothing" -r "ohm R1 OL" -f sync
     """
     from dataclasses import replace
 
-    from zcd.diagnosis.atlas import make_atlas
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.words import parse_reading
     from zcd.show.findings import Case
-    from zcd.show.output import converse, diagnosed, print_case
+    from zcd.show.output import atlas_of, captured, converse, diagnosed, on_terminal, print_case
+    from zcd.show.prompt import parse_flags
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
     job = load_job(file)
-    atlas = make_atlas(job.board, job.meter)
+    atlas = atlas_of(job)
     more = tuple(parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written)
-    job = replace(job, measured=job.measured + more)
-    if ask:
-        converse(job, atlas)
-    else:
-        print_case(Case(job, atlas.circuit, diagnosed(atlas, job.measured)), as_json)
+    more += captured(csv, job.board) if csv else ()
+    job = replace(job, log=job.log + more, flags=parse_flags(flags) if flags else job.flags)
+    if ask or (job.file is None and not (more or as_json) and on_terminal()):
+        converse(job, atlas, place)
+        return 0
+    if place is not None:
+        raise click.UsageError("--job is for the prompt: give --ask too")
+    found = diagnosed(atlas, job.measured, job.skipped, job.flags)
+    print_case(Case(job, atlas.circuit, found), as_json)
     return 0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,28 +12,37 @@ from scipy.stats import qmc
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance, stack
+from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.cache import Store, name_of
 from zcd.diagnosis.faults import Fault, faults_of
+from zcd.diagnosis.flags import DOUBT, FAN, SYNC, flags_share, sync_flag_share
+from zcd.diagnosis.gain import Spectrum, spectrum
 from zcd.diagnosis.likelihood import Fit
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import Bench, Reading, useful_readings
+from zcd.diagnosis.pairs import pairs_of
+from zcd.diagnosis.priors import prior_shares, with_pairs
+from zcd.diagnosis.readings import Reading, useful_readings
 from zcd.physics.optocoupler import shape_weight_ratio
 
 FloatArray = NDArray[np.float64]
 
-SAMPLES = 24
+SAMPLES = 16
 BANDS = 3
 SEED = 20
+KINDS = 10
+"""What is unknown besides the resistors."""
 BENCH_MAINS = (0.95, 1.05)
 """The mains of the day over nominal: common practice, no source."""
 BENCH_DEGC = (15.0, 35.0)
 SUPPLY = (0.97, 1.03)
-LOAD_OHM = (150.0, 5e3)
-"""What the load contact feeds, where it is connected at all (every other sample): common
+LOAD_OHM = (20.0, 5e3)
+"""What the load contact feeds, where it is connected at all (half of the samples): common
 practice, no source."""
 COIL_SUPPLY = (0.85, 1.25)
 """An unregulated coil supply: common practice, no source."""
 COIL_OHM = (0.85, 1.15)
 """Tolerance of a relay coil (Omron glossary: 15 % unless stated)."""
+MARGIN = "margin of the lock"
 SHAPE_SPREAD = 0.3
 """How far a part may lie from the shape that its CTR suggests: samples of published curves."""
 
@@ -49,55 +58,127 @@ class Atlas:
     board : Board
     meter : Meter
     faults : tuple of Fault
-        F of them, ``healthy`` first.
+        F of them, ``healthy`` first, those that only look like others last.
+    shares : ndarray, shape (F,)
+        Their prior probabilities; what is missing to 1 belongs to none of them.
     member : ndarray of int, shape (E,)
         Fault of each entry: a fault with a severity has `BANDS` entries, each a part of its
         range, so that a size that was measured has samples near it.
     severity : ndarray, shape (E, N)
         N samples an entry.
+    states : ndarray of int, shape (D, 2)
+        For the last D entries, the two entries between which they change; all others, S of
+        them, are simulated.
     circuit : Circuit
         Nominal, healthy, one row.
     readings : tuple of Reading
-        Worth taking, safest first.
+        Worth taking, least trouble and danger first.
     """
 
     board: Board
     meter: Meter
     faults: tuple[Fault, ...]
+    shares: FloatArray
     member: NDArray[np.intp]
     severity: FloatArray
+    states: NDArray[np.intp]
     circuit: Circuit
     readings: tuple[Reading, ...]
     _bench: Bench
+    _store: Store | None = None
+    _stored: dict[str, FloatArray] = field(default_factory=dict)
     _shown: dict[Reading, FloatArray] = field(default_factory=dict)
     _fits: dict[Reading, Fit] = field(default_factory=dict)
+    _spectra: dict[Reading, Spectrum] = field(default_factory=dict)
+    _sync: FloatArray | None = None
+    _is_new: bool = False
+
+    @property
+    def simulated(self) -> int:
+        """Number S of entries with a circuit of their own."""
+        return len(self.member) - len(self.states)
 
     def shown(self, reading: Reading) -> FloatArray:
-        """What the meter would show, shape (E, N)."""
+        """What the meter would show, shape (S, N)."""
         if reading not in self._shown:
-            values = self._bench.take([reading])[:, 0]
-            self._shown[reading] = values.reshape(self.severity.shape)
+            self._shown[reading] = self._stored_or(
+                reading.words, lambda: self._bench.take([reading])[:, 0]
+            )
         return self._shown[reading]
+
+    def _stored_or(self, words: str, make: Callable[[], FloatArray]) -> FloatArray:
+        """A prediction from an earlier run, or a new one, shape (S, N)."""
+        name = name_of(words)
+        if name not in self._stored:
+            self._stored[name] = make().reshape(self.simulated, -1)
+            self._is_new = True
+        return self._stored[name]
+
+    def keep(self) -> None:
+        """Keep what was predicted for the next run."""
+        if self._store is not None and self._is_new:
+            self._store.write(self._stored)
+            self._is_new = False
 
     def fit(self, reading: Reading) -> Fit:
         """How well any value of a reading fits each entry."""
         if reading not in self._fits:
-            self._fits[reading] = Fit(reading, self.shown(reading), self.meter)
+            self._fits[reading] = Fit(reading, self.shown(reading), self.meter, self.states)
         return self._fits[reading]
 
+    def spectrum(self, reading: Reading) -> Spectrum:
+        """The same in bins, for what a reading is expected to tell."""
+        if reading not in self._spectra:
+            self._spectra[reading] = spectrum(self.fit(reading))
+        return self._spectra[reading]
+
+    def flags(self, observed: Collection[str]) -> FloatArray | float:
+        """Chance of the flags observed, shape (E, N); 1 where nobody looked."""
+        if not observed:
+            return 1.0
+        if self._sync is None:
+            margin = self._stored_or(MARGIN, lambda: self._bench.lock().margin)
+            sync = sync_flag_share(margin)
+            self._sync = np.concatenate([sync, sync[self.states].mean(axis=1)])
+        reports = [self.faults[f].reports for f in self.member]
+        own = {
+            flag: np.array([1.0 - DOUBT if flag in r else DOUBT for r in reports])[:, None]
+            for flag in (SYNC, FAN)
+        }
+        return flags_share(observed, np.maximum(self._sync, own[SYNC]), own[FAN])
+
     def by_fault(self, values: FloatArray) -> list[FloatArray]:
-        """Values of shape (E, N), all samples of each fault together."""
-        return [values[self.member == f].ravel() for f in range(len(self.faults))]
+        """Values of shape (E, N), or (S, N), all samples of each fault together."""
+        ends = np.searchsorted(self.member[: len(values)], np.arange(1, len(self.faults)))
+        return [part.ravel() for part in np.split(values, ends)]
+
+    def of_fault(self, values: FloatArray, fault: int) -> FloatArray:
+        """Values of shape (E, N), or (S, N): all samples of one fault."""
+        first, last = np.searchsorted(self.member[: len(values)], (fault, fault + 1))
+        return values[first:last].ravel()
+
+    def looks(self, reading: Reading) -> FloatArray:
+        """What the meter would show, shape (E, N): now one, now the other of two looks."""
+        shown = self.shown(reading)
+        turns = shown[self.states]
+        other = np.arange(shown.shape[1]) % 2 == 1
+        return np.concatenate([shown, np.where(other, turns[:, 1], turns[:, 0])])
 
     def prepare(self, readings: Sequence[Reading], progress: Progress | None = None) -> None:
         """Make the predictions of several readings, telling which one is under way."""
         for reading in readings:
-            if progress is not None:
+            if progress is not None and not self.has(reading):
                 progress(reading.words)
             self.shown(reading)
 
+    def has(self, reading: Reading) -> bool:
+        """Whether a reading is predicted already."""
+        return reading in self._shown or name_of(reading.words) in self._stored
 
-def make_atlas(board: Board, meter: Meter, samples: int = SAMPLES) -> Atlas:
+
+def make_atlas(
+    board: Board, meter: Meter, samples: int = SAMPLES, *, stored: bool = False
+) -> Atlas:
     """Set up the atlas of a board.
 
     Parameters
@@ -106,29 +187,52 @@ def make_atlas(board: Board, meter: Meter, samples: int = SAMPLES) -> Atlas:
     meter : Meter
     samples : int
         N, per fault.
+    stored : bool
+        Take what an earlier run has kept in the user's cache folder.
 
     Returns
     -------
     atlas : Atlas
     """
     nominal = build_circuit(board)
-    faults = faults_of(nominal)
+    faults, shares = _all_faults(nominal)
     healthy, unit = sample_circuits(board, samples)
     parts = [(f, b) for f, fault in enumerate(faults) for b in range(BANDS if fault.amount else 1)]
     member = np.array([f for f, _ in parts])
     bands = np.where([faults[f].amount is not None for f in member], BANDS, 1)
     severity = (np.array([b for _, b in parts])[:, None] + unit) / bands[:, None]
-    rows = stack([faults[f].edit(healthy, u) for f, u in zip(member, severity, strict=True)])
+    first = {fault.key: int(np.argmax(member == f)) for f, fault in enumerate(faults)}
+    looks = [fault.states for fault in faults if fault.states]
+    simulated = member.size - len(looks)
+    rows = [
+        faults[f].edit(healthy, u)
+        for f, u in zip(member[:simulated], severity[:simulated], strict=True)
+    ]
+    store = Store.of(board, meter, samples) if stored else None
     return Atlas(
         board=board,
         meter=meter,
         faults=faults,
+        shares=shares,
         member=member,
         severity=severity,
+        states=np.array([[first[s[0]], first[s[-1]]] for s in looks], dtype=np.intp),
         circuit=nominal,
         readings=useful_readings(board, nominal),
-        _bench=Bench(board, rows, meter),
+        _bench=Bench(board, stack(rows), meter),
+        _store=store,
+        _stored=store.read((simulated, samples)) if store else {},
     )
+
+
+def _all_faults(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
+    """Single faults, pairs, then those that only look like others; and their priors."""
+    single = faults_of(circuit)
+    shares = prior_shares(single)
+    pairs, pair_shares = pairs_of(single, shares)
+    found = (*single, *pairs)
+    order = sorted(range(len(found)), key=lambda k: bool(found[k].states))
+    return tuple(found[k] for k in order), with_pairs(shares, pair_shares)[order]
 
 
 def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
@@ -150,8 +254,8 @@ def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
     opto = board.optocoupler
     resistors = [r for chain in (*board.chains, board.return_chain) for r in chain]
     resistors += [r for r in (board.led_resistor, board.output.resistor) if r]
-    unit = qmc.Halton(d=8 + len(resistors), rng=SEED).random(samples).T
-    severity, mains, celsius, ctr, shape, supply, coil_supply, coil = unit[:8]
+    unit = qmc.Halton(d=KINDS + len(resistors), rng=SEED).random(samples).T
+    severity, mains, celsius, ctr, shape, supply, coil_supply, coil, plugged, load = unit[:KINDS]
     ratio = opto.ctr_min_ratio * (opto.ctr_max_ratio / opto.ctr_min_ratio) ** ctr
     weight = shape_weight_ratio(ratio, opto.test_current_a) + SHAPE_SPREAD * (2.0 * shape - 1.0)
     circuit = build_circuit(
@@ -167,11 +271,10 @@ def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
     if board.relay is not None:
         circuit = circuit.scale("coil supply", "voltage_v", _span(COIL_SUPPLY, coil_supply))
         circuit = circuit.scale("K1.coil", "resistance_ohm", _span(COIL_OHM, coil))
-        connected = np.arange(samples) % 2 == 0
         low, high = LOAD_OHM
-        load = np.where(connected, low * (high / low) ** severity, INFINITE_OHM)
-        circuit = circuit.add(Resistance(ref="load", a="feed", b="neutral", resistance_ohm=load))
-    for resistor, share in zip(resistors, unit[8:], strict=True):
+        ohm = np.where(plugged < 0.5, low * (high / low) ** load, INFINITE_OHM)
+        circuit = circuit.add(Resistance(ref="load", a="feed", b="neutral", resistance_ohm=ohm))
+    for resistor, share in zip(resistors, unit[KINDS:], strict=True):
         spread = 1.0 + resistor.tolerance_ratio * (2.0 * share - 1.0)
         circuit = circuit.scale(resistor.ref, "resistance_ohm", spread)
     return circuit, severity

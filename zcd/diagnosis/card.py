@@ -46,7 +46,7 @@ class CardLine:
         The part (or parts) that the probes are across; empty where there is none.
     healthy : Shown
     faults : dict of str to Shown
-        By fault; only those that this reading tells from a good board.
+        By single fault; only those that this reading tells from a good board.
     """
 
     reading: Reading
@@ -67,7 +67,7 @@ def bench_card(atlas: Atlas, progress: Progress | None = None) -> tuple[CardLine
     Returns
     -------
     lines : tuple of CardLine
-        Dead tests, then the isolated side, then the mains side.
+        Dead tests, then the isolated side, then the mains side, then with one end lifted.
     """
     atlas.prepare(atlas.readings, progress)
     order = list(Side)
@@ -86,7 +86,7 @@ def _line(atlas: Atlas, reading: Reading) -> CardLine:
         faults={
             fault.key: _spread(row)
             for fault, row in zip(atlas.faults, shown, strict=True)
-            if _differs(reading, row, limits)
+            if not fault.members and row.size and _differs(reading, row, limits)
         },
     )
 

@@ -1,16 +1,15 @@
-"""Faults: every way in which the element list can go wrong, as edits on it.
+"""Faults: every way in which the element list, and what lies around it, can go wrong.
 
-Each fault has a severity from 0 to 1, an array over the rows of a batch, so that a drift is tried
-at all its sizes at once.
+Each fault is an edit on a circuit, with a severity from 0 to 1, an array over the rows of a batch,
+so that a drift is tried at all its sizes at once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from zcd.board.units import find_name, nearest, refusal
 from zcd.circuit.elements import (
@@ -25,18 +24,37 @@ from zcd.circuit.elements import (
     Phototransistor,
     Resistance,
 )
-
-FloatArray = NDArray[np.float64]
-Edit = Callable[[Circuit, FloatArray], Circuit]
-Amount = Callable[[FloatArray], FloatArray]
+from zcd.diagnosis.edits import (
+    Amount,
+    Edit,
+    all_dead,
+    between,
+    both,
+    bridge,
+    contact_open,
+    either,
+    leak,
+    nothing,
+    setting,
+    shorted,
+    times,
+    turned,
+)
 
 DRIFT = (1.15, 30.0)
 """A drifted resistor reads high: from just out of tolerance to nearly open."""
+LOW_VALUE = (0.1, 0.87)
+"""A resistor that is too low: a wrong part, or one whose film is partly bridged."""
 LEAK_OHM = (3e3, 3e6)
 AGED = (0.02, 0.7)
 RESISTIVE_CONTACT_OHM = (5e3, 1e6)
 LOW_SUPPLY = (0.3, 0.85)
+LOW_COIL_SUPPLY = (0.2, 0.6)
+"""Below what a relay must pull in at (75 to 80 % of rated), with what a cold coil gives away."""
 LOW_MAINS = (0.4, 0.85)
+FREQUENCY_OFF = ((0.87, 0.96), (1.04, 1.15))
+"""Too low, or too high: a generator, or a supply of the other frequency; common practice, no
+source."""
 PIN_LEAK_OHM = (1e3, 100e3)
 SMALL_DIODE_V = 75.0
 """Reverse rating of a signal diode fitted where a mains rectifier belongs (1N4148)."""
@@ -62,6 +80,13 @@ class Fault:
         What the severity means, in `unit`; None where there is only one severity.
     unit : str
         Of the amount; ``x`` for a factor.
+    states : tuple of str
+        Keys of the faults that it looks like, now one, now the other; empty where it is a
+        circuit of its own.
+    members : tuple of str
+        Keys of the two faults that it consists of; empty for a single fault.
+    reports : frozenset of str
+        Flags that it raises whatever the pulses are.
     """
 
     key: str
@@ -72,10 +97,23 @@ class Fault:
     edit: Edit
     amount: Amount | None = None
     unit: str = ""
+    states: tuple[str, ...] = ()
+    members: tuple[str, ...] = ()
+    reports: frozenset[str] = field(default_factory=frozenset)
+
+
+HEALTHY = Fault(
+    key="healthy",
+    part="",
+    kind="healthy",
+    mode="",
+    words="the sync circuit reads as a good one: look at the controller, supply, connectors",
+    edit=nothing,
+)
 
 
 def faults_of(circuit: Circuit) -> tuple[Fault, ...]:
-    """All single faults of a circuit, ``healthy`` first.
+    """All single faults of a circuit, ``healthy`` first, then circuits, then looks of them.
 
     Parameters
     ----------
@@ -85,21 +123,15 @@ def faults_of(circuit: Circuit) -> tuple[Fault, ...]:
     Returns
     -------
     faults : tuple of Fault
+        Those with `states` come last.
     """
     found = [HEALTHY]
     for element in circuit:
         found += _of_element(element)
-    return (*found, *_pin_faults())
-
-
-HEALTHY = Fault(
-    key="healthy",
-    part="",
-    kind="healthy",
-    mode="",
-    words="the sync circuit reads as a good one: look at the controller, supply, connectors",
-    edit=lambda circuit, _: circuit,
-)
+    found += _chain_leaks(circuit)
+    found += _pin_faults()
+    found += [_loose(fault) for fault in found if _may_be_loose(fault)]
+    return (*found, *_elsewhere())
 
 
 def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circuit]:
@@ -123,7 +155,7 @@ def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circ
     InputError
         If the circuit has no such fault.
     """
-    faults = {fault.key: fault for fault in faults_of(circuit)}
+    faults = {f.key: f for f in faults_of(circuit) if not f.states}
     found = find_name(key, tuple(faults))
     if found is None:
         known = tuple(faults)
@@ -132,33 +164,29 @@ def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circ
     return faults[found], faults[found].edit(circuit, rows)
 
 
-def _between(ends: tuple[float, float]) -> Amount:
-    """Severity 0 to 1 spread evenly in logs."""
-    low, high = ends
-    return lambda u: low * (high / low) ** u
-
-
 def _of_element(element: Element) -> Iterator[Fault]:
     """Failure modes of one element."""
     match element:
         case Resistance(ref="K1.contact"):
             yield from _contact_faults()
         case Resistance(ref="K1.coil"):
-            yield _fault(
-                "K1 coil", "coil", "open", "the relay's coil is open: replace the relay", _coil_open
-            )
+            edit = both(setting("K1.coil", "resistance_ohm", INFINITE_OHM), contact_open)
+            words = "the relay's coil is open: replace the relay"
+            yield _fault("K1 coil", "coil", "open", words, edit)
         case Resistance(ref="K1.driver"):
-            yield _fault(
-                "K1 driver",
-                "driver",
-                "open",
+            words = (
                 "the relay's coil is not driven: look at its driver transistor, and whether the "
-                "controller asks for the load at all",
-                _undriven,
+                "controller asks for the load at all"
             )
+            edit = both(setting("K1.driver", "resistance_ohm", INFINITE_OHM), contact_open)
+            yield _fault("K1 driver", "driver", "open", words, edit)
         case Resistance(ref=ref) if not ref.endswith(".leak") and "suppressor" not in ref:
             yield from _resistor_faults(ref)
-        case Capacitance(ref=ref) if not ref.endswith(".miller") and "suppressor" not in ref:
+        case Capacitance(ref="suppressor.c"):
+            edit = bridge("suppressor.c.short", element.a, element.b, SHORT_OHM)
+            words = "the suppressor across the load contact is shorted: replace it, with class X2"
+            yield _fault("suppressor", "suppressor", "short", words, edit)
+        case Capacitance(ref=ref) if not ref.endswith(".miller"):
             yield from _capacitor_faults(element)
         case Junction(ref=ref) if ".led" in ref:
             yield from _led_faults(ref)
@@ -169,10 +197,7 @@ def _of_element(element: Element) -> Iterator[Fault]:
         case MainsSource():
             yield from _mains_faults()
         case DcSource(ref="coil supply"):
-            yield _fault(
-                "coil supply", "supply", "missing",
-                "the supply of the relay's coil is missing: find out why", _coil_dead,
-            )  # fmt: skip
+            yield from _coil_supply_faults()
         case DcSource(ref="supply"):
             yield from _supply_faults()
 
@@ -187,20 +212,6 @@ def _fault(
     )  # fmt: skip
 
 
-def _set(ref: str, name: str, value: float | Amount) -> Edit:
-    """Set one value of an element, at all severities or by severity."""
-    return lambda circuit, u: circuit.change(ref, **{name: value(u) if callable(value) else value})
-
-
-def _short(ref: str) -> Edit:
-    return lambda circuit, _: circuit.short(ref)
-
-
-def _times(ref: str, name: str, factor: Amount) -> Edit:
-    """Multiply one value of an element by severity."""
-    return lambda circuit, u: circuit.scale(ref, name, factor(u))
-
-
 def _contact_faults() -> Iterator[Fault]:
     yield _fault(
         "K1 contact",
@@ -208,54 +219,41 @@ def _contact_faults() -> Iterator[Fault]:
         "open",
         "the load relay's contact stays open although its coil is driven: replace the relay; "
         "the sync chain is not at fault",
-        _set("K1.contact", "resistance_ohm", INFINITE_OHM),
+        contact_open,
     )
-    size = _between(RESISTIVE_CONTACT_OHM)
+    size = between(RESISTIVE_CONTACT_OHM)
     yield _fault(
         "K1 contact", "contact", "resistive",
         "the load relay's contact has a film or is burnt: replace the relay",
-        _set("K1.contact", "resistance_ohm", size), size, "Ω",
+        setting("K1.contact", "resistance_ohm", size), size, "Ω",
     )  # fmt: skip
-
-
-def _undriven(circuit: Circuit, severity: FloatArray) -> Circuit:
-    del severity
-    circuit = circuit.change("K1.driver", resistance_ohm=INFINITE_OHM)
-    return circuit.change("K1.contact", resistance_ohm=INFINITE_OHM)
-
-
-def _coil_dead(circuit: Circuit, severity: FloatArray) -> Circuit:
-    del severity
-    circuit = circuit.change("coil supply", voltage_v=0.0)
-    return circuit.change("K1.contact", resistance_ohm=INFINITE_OHM)
-
-
-def _coil_open(circuit: Circuit, severity: FloatArray) -> Circuit:
-    del severity
-    circuit = circuit.change("K1.coil", resistance_ohm=INFINITE_OHM)
-    return circuit.change("K1.contact", resistance_ohm=INFINITE_OHM)
+    yield _fault(
+        "K1 contact", "contact", "welded",
+        "the load relay's contact is welded, the load cannot be switched off: replace the relay",
+        bridge("K1.weld", "line", "feed", SHORT_OHM),
+    )  # fmt: skip
 
 
 def _resistor_faults(ref: str) -> Iterator[Fault]:
     yield _fault(
         ref, "resistor", "open", f"{ref} is open: replace it, and its neighbours of the same make",
-        _set(ref, "resistance_ohm", INFINITE_OHM),
+        setting(ref, "resistance_ohm", INFINITE_OHM),
     )  # fmt: skip
-    drift = _between(DRIFT)
-    yield _fault(
-        ref, "resistor", "drift", f"{ref} has drifted high: replace it",
-        _times(ref, "resistance_ohm", drift), drift, "x",
-    )  # fmt: skip
+    for mode, ends, words in (
+        ("drift", DRIFT, f"{ref} has drifted high: replace it"),
+        ("low", LOW_VALUE, f"{ref} is too low: a wrong part, or partly bridged; replace it"),
+    ):
+        size = between(ends)
+        yield _fault(ref, "resistor", mode, words, times(ref, "resistance_ohm", size), size, "x")
     yield _fault(
         ref, "resistor", "short",
         f"{ref} is bridged: look for solder or a burnt track; its neighbours carried its voltage",
-        _short(ref),
+        shorted(ref),
     )  # fmt: skip
-
     for mode, decade in (("ten times too low", 0.1), ("ten times too high", 10.0)):
         yield _fault(
             ref, "resistor", mode, f"{ref} is {mode}: a wrong part, read its marking",
-            _times(ref, "resistance_ohm", _between((decade, decade))),
+            times(ref, "resistance_ohm", between((decade, decade))),
         )  # fmt: skip
 
 
@@ -263,67 +261,59 @@ def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
     ref = element.ref
     yield _fault(
         ref, "capacitor", "open", f"{ref} has lost its capacitance: replace it",
-        _set(ref, "capacitance_f", 0.0),
+        setting(ref, "capacitance_f", 0.0),
     )  # fmt: skip
-    yield _fault(ref, "capacitor", "short", f"{ref} is shorted: replace it", _short(ref))
-
-
-def _leak(ref: str, size: Amount) -> Edit:
-    return _set(f"{ref}.leak", "resistance_ohm", size)
+    yield _fault(ref, "capacitor", "short", f"{ref} is shorted: replace it", shorted(ref))
 
 
 def _led_faults(ref: str) -> Iterator[Fault]:
     opto = ref.partition(".")[0]
     name = "LED" if ref.endswith("led") else "second LED"
+    part = f"{opto} {name}"
     yield _fault(
-        f"{opto} {name}", "led", "open", f"the {name} of {opto} is open: replace {opto}",
-        _set(ref, "saturation_a", 0.0),
+        part, "led", "open", f"the {name} of {opto} is open: replace {opto}",
+        setting(ref, "saturation_a", 0.0),
     )  # fmt: skip
     yield _fault(
-        f"{opto} {name}", "led", "short",
+        part, "led", "short",
         f"the {name} of {opto} is shorted: replace {opto}, and look for why (surge, rectifier)",
-        _short(ref),
+        shorted(ref),
     )  # fmt: skip
-    size = _between(LEAK_OHM)
+    size = between(LEAK_OHM)
     yield _fault(
-        f"{opto} {name}", "led", "leaky",
+        part, "led", "leaky",
         f"something leaks across the {name} of {opto}: clean the board there, then replace {opto}",
-        _leak(ref, size), size, "Ω",
+        leak(ref, size), size, "Ω",
     )  # fmt: skip
+    if name == "LED":
+        yield _fault(
+            part, "led", "reversed",
+            f"the {name} of {opto} is the wrong way round: look at how {opto} is fitted",
+            turned(ref),
+        )  # fmt: skip
 
 
 def _diode_faults(element: Junction) -> Iterator[Fault]:
     ref = element.ref
-    yield _fault(ref, "diode", "open", f"{ref} is open: replace it", _set(ref, "saturation_a", 0.0))
+    yield _fault(
+        ref, "diode", "open", f"{ref} is open: replace it", setting(ref, "saturation_a", 0.0)
+    )
     yield _fault(
         ref, "diode", "short",
         f"{ref} is shorted: replace it, and check the LED, which took the reverse voltage",
-        _short(ref),
+        shorted(ref),
     )  # fmt: skip
-    size = _between(LEAK_OHM)
+    size = between(LEAK_OHM)
     yield _fault(
-        ref, "diode", "leaky", f"{ref} leaks in reverse: replace it", _leak(ref, size), size, "Ω"
+        ref, "diode", "leaky", f"{ref} leaks in reverse: replace it", leak(ref, size), size, "Ω"
     )
-    yield _fault(ref, "diode", "reversed", f"{ref} is fitted the wrong way round", _reverse(ref))
+    yield _fault(ref, "diode", "reversed", f"{ref} is fitted the wrong way round", turned(ref))
     if np.max(element.breakdown_v) > SMALL_DIODE_V:
         yield _fault(
             ref, "diode", "wrong part",
             f"{ref} is a small signal diode that cannot block mains: fit a rectifier",
-            _set(ref, "breakdown_v", SMALL_DIODE_V),
+            setting(ref, "breakdown_v", SMALL_DIODE_V),
         )  # fmt: skip
-
-
-def _reverse(ref: str) -> Edit:
-    """Turn a diode round: the forward one goes, one the other way comes."""
-
-    def edit(circuit: Circuit, severity: FloatArray) -> Circuit:
-        del severity
-        was = circuit[ref]
-        assert isinstance(was, Junction)
-        turned = replace(was, ref=f"{ref}.turned", a=was.b, b=was.a)
-        return circuit.change(ref, saturation_a=0.0, breakdown_v=1e9).add(turned)
-
-    return edit
 
 
 def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:
@@ -331,7 +321,7 @@ def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:
     yield _fault(
         ref, "phototransistor", "aged",
         f"the CTR of {ref} is low: aged, or of too low a grade; replace {ref}",
-        _times(ref, "remaining_ratio", _between(AGED)), _between(AGED), "x",
+        times(ref, "remaining_ratio", between(AGED)), between(AGED), "x",
     )  # fmt: skip
     yield _fault(
         f"{ref} transistor", "phototransistor", "open",
@@ -342,63 +332,142 @@ def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:
         ("short", SHORT_OHM, f"the transistor of {ref} is shorted: replace {ref}"),
         (
             "leaky",
-            _between(PIN_LEAK_OHM),
+            between(PIN_LEAK_OHM),
             f"something leaks from collector to emitter of {ref}: clean, then replace {ref}",
         ),
     ):
         yield _fault(
             f"{ref} transistor", "phototransistor", mode, words,
-            _bridge(f"{ref}.bridge", element.a, element.b, size),
+            bridge(f"{ref}.bridge", element.a, element.b, size),
             *((size, "Ω") if callable(size) else (None, "")),
         )  # fmt: skip
 
 
-def _bridge(ref: str, a: str, b: str, size: float | Amount) -> Edit:
-    """A resistance between two nodes."""
-
-    def edit(circuit: Circuit, severity: FloatArray) -> Circuit:
-        ohm = size(severity) if callable(size) else size
-        return circuit.add(Resistance(ref=ref, a=a, b=b, resistance_ohm=ohm))
-
-    return edit
-
-
 def _mains_faults() -> Iterator[Fault]:
-    share = _between(LOW_MAINS)
+    share = between(LOW_MAINS)
     yield _fault(
         "mains", "mains", "low", "the mains at the board is low: measure at the socket first",
-        _times("mains", "rms_v", share), share, "x",
+        times("mains", "rms_v", share), share, "x",
     )  # fmt: skip
+    yield _fault(
+        "mains", "mains", "missing",
+        "no mains reaches the board, its supplies are dead too: fuse, plug, inlet, varistor",
+        all_dead,
+    )  # fmt: skip
+    share = either(*FREQUENCY_OFF)
+    yield _fault(
+        "mains", "mains", "frequency off",
+        "the mains frequency is off: generator or wrong supply, the sync circuit is not at fault",
+        times("mains", "frequency_hz", share), share, "x",
+    )  # fmt: skip
+
+
+def _coil_supply_faults() -> Iterator[Fault]:
+    share = between(LOW_COIL_SUPPLY)
+    for mode, edit, amount in (
+        ("missing", setting("coil supply", "voltage_v", 0.0), None),
+        ("low", times("coil supply", "voltage_v", share), share),
+    ):
+        yield _fault(
+            "coil supply", "supply", mode,
+            f"the supply of the relay's coil is {mode}: find out why",
+            both(edit, contact_open), amount, "x" if amount else "",
+        )  # fmt: skip
 
 
 def _supply_faults() -> Iterator[Fault]:
     yield _fault(
         "supply", "supply", "missing",
         "the controller's supply is missing: find out why before anything else",
-        _set("supply", "voltage_v", 0.0),
+        setting("supply", "voltage_v", 0.0),
     )  # fmt: skip
-    share = _between(LOW_SUPPLY)
+    share = between(LOW_SUPPLY)
     yield _fault(
         "supply", "supply", "low", "the controller's supply is low: regulator or its load",
-        _times("supply", "voltage_v", share), share, "x",
+        times("supply", "voltage_v", share), share, "x",
+    )  # fmt: skip
+
+
+def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
+    """Dirt across the whole chain."""
+    names = (*circuit.nodes, *circuit.aliases)
+    last = max(int(n.partition(".")[2]) for n in names if n.startswith("chain."))
+    start, end = circuit.node("rect" if "rect" in names else "feed"), circuit.node(f"chain.{last}")
+    size = between(LEAK_OHM)
+    yield _fault(
+        "chain", "board", "leaky",
+        "something leaks across the chain: clean the board along it, look for burnt tracks",
+        bridge("dirt", start, end, size), size, "Ω",
     )  # fmt: skip
 
 
 def _pin_faults() -> Iterator[Fault]:
     """Faults of the controller's input, which is no element of its own."""
-    size = _between(PIN_LEAK_OHM)
-    yield _fault(
-        "pin", "pin", "stuck low",
-        "the controller's pin (or its track) is shorted to ground: lift it to tell which",
-        _bridge("pin.low", "pin", "logic0", 10.0),
-    )  # fmt: skip
-    yield _fault(
-        "pin", "pin", "leaky",
-        "the controller's pin (or the board) leaks to ground: clean, then lift the pin",
-        _bridge("pin.low", "pin", "logic0", size), size, "Ω",
-    )  # fmt: skip
-    yield _fault(
-        "pin", "pin", "stuck high",
-        "the controller's pin (or its track) is shorted to the supply: lift it to tell which",
-        _bridge("pin.high", "logic+", "pin", 10.0),
-    )  # fmt: skip
+    size = between(PIN_LEAK_OHM)
+    for mode, a, b, ohm, words in (
+        (
+            "stuck low", "pin", "logic0", 10.0,
+            "the controller's pin (or its track) is shorted to ground: lift it to tell which",
+        ),
+        (
+            "leaky", "pin", "logic0", size,
+            "the controller's pin (or the board) leaks to ground: clean, then lift the pin",
+        ),
+        (
+            "stuck high", "logic+", "pin", 10.0,
+            "the controller's pin (or its track) is shorted to the supply: lift it to tell which",
+        ),
+        (
+            "leaky to supply", "logic+", "pin", size,
+            "something leaks from the supply to the controller's pin: clean, then lift the pin",
+        ),
+    ):  # fmt: skip
+        yield _fault(
+            "pin", "pin", mode, words, bridge(f"pin {mode}", a, b, ohm),
+            *((ohm, "Ω") if callable(ohm) else (None, "")),
+        )  # fmt: skip
+
+
+LOOSE = ("resistor", "diode", "led", "phototransistor", "contact", "coil")
+"""Kinds of parts whose joints are tried as cracked."""
+
+
+def _may_be_loose(fault: Fault) -> bool:
+    return fault.mode == "open" and fault.kind in LOOSE
+
+
+def _loose(fault: Fault) -> Fault:
+    """A joint that is now sound, now open."""
+    return Fault(
+        key=f"{fault.part} intermittent",
+        part=fault.part,
+        kind=fault.kind,
+        mode="intermittent",
+        words=f"{fault.part} has a joint or contact that opens now and then (heat, a knock): "
+        "look at it with a lens, reflow it",
+        edit=nothing,
+        states=(HEALTHY.key, fault.key),
+    )
+
+
+def _elsewhere() -> Iterator[Fault]:
+    """Faults that leave the sync circuit as a good one: only the flags tell of them."""
+    for part, mode, flag, words in (
+        (
+            "controller", "deaf", "sync",
+            "the sync circuit reads as a good one, the controller does not see it: its pin, its "
+            "program, its clock",
+        ),
+        (
+            "drive", "not firing", "fan",
+            "the sync circuit is good: the drive (triac, its coupler, gate) does not fire",
+        ),
+        (
+            "fan", "not turning", "fan",
+            "the sync circuit is good: the fan, its capacitor, its plug or its tacho",
+        ),
+    ):  # fmt: skip
+        yield Fault(
+            key=f"{part} {mode}", part=part, kind=part, mode=mode, words=words, edit=nothing,
+            states=(HEALTHY.key,), reports=frozenset({flag}),
+        )  # fmt: skip

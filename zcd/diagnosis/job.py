@@ -16,20 +16,28 @@ from zcd.board.schema import Table, one_of, quantity, quantity_or_none
 from zcd.board.units import Kind, nearest, refusal
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
+from zcd.diagnosis.flags import FLAGS, NO_FLAG
 from zcd.diagnosis.meters import AcKind, Meter, usual_meter
-from zcd.diagnosis.readings import Function, Measured
-from zcd.diagnosis.words import make_reading, parse_function, parse_value, part_nodes
+from zcd.diagnosis.readings import Measured, Reading
+from zcd.diagnosis.words import find_part, make_reading, parse_function, parse_shown
 from zcd.errors import InputError
 
 _ACCURACY = kinds.TOLERANCE
 
 WANTED = "a job or board file, TOML in UTF-8, up to 1 MB"
-FLAGS = ("sync", "fan")
 
 _INPUT = Kind(
     word="an input resistance", unit="Ω", low=100.0, high=1e12, examples=("10M", "3k"),
     spellings={"ω": 1.0, "ohm": 1.0}, prefixes="kKMG",
 )  # fmt: skip
+
+_OPEN = Kind(
+    word="an open-circuit voltage", unit="V", low=1.0, high=10.0, examples=("2.7 V", "1.5 V"),
+    spellings={"v": 1.0}, prefixes="m",
+)  # fmt: skip
+Log = tuple[Measured | Reading, ...]
+SKIPPED = "skipped"
+"""Value of a reading that the bench cannot take, and that is not to be asked for again."""
 
 
 class MeterTable(Table):
@@ -37,12 +45,15 @@ class MeterTable(Table):
 
     dc_input: Annotated[float | None, quantity(_INPUT)] = quantity_or_none(_INPUT)
     ac_input: Annotated[float | None, quantity(_INPUT)] = quantity_or_none(_INPUT)
+    low_impedance: Annotated[float | None, quantity(_INPUT)] = quantity_or_none(_INPUT)
     ac_kind: Annotated[str | None, BeforeValidator(one_of(*(str(k) for k in AcKind)))] = Field(
         default=None, description=f"one of {', '.join(AcKind)}"
     )
     dc_accuracy: Annotated[float | None, quantity(_ACCURACY)] = quantity_or_none(kinds.TOLERANCE)
     ac_accuracy: Annotated[float | None, quantity(_ACCURACY)] = quantity_or_none(kinds.TOLERANCE)
     ohm_accuracy: Annotated[float | None, quantity(_ACCURACY)] = quantity_or_none(kinds.TOLERANCE)
+    ohms_open: Annotated[float | None, quantity(_OPEN)] = quantity_or_none(_OPEN)
+    diode_open: Annotated[float | None, quantity(_OPEN)] = quantity_or_none(_OPEN)
 
 
 class ReadingTable(Table):
@@ -52,6 +63,8 @@ class ReadingTable(Table):
     over: str | None = Field(default=None, description='a part such as "R2"')
     red: str | None = Field(default=None, description='a node such as "pin"')
     black: str | None = Field(default=None, description='a node such as "logic0"')
+    reversed: bool = Field(default=False, description="true: probes the other way round")
+    lifted: bool = Field(default=False, description="true: one end of the part is lifted")
     value: object = Field(description='what the meter showed, such as "4.98 V"')
 
 
@@ -77,18 +90,34 @@ class Job:
     ----------
     board : Board
     meter : Meter
-    measured : tuple of Measured
-        In the order taken.
+    log : tuple of Measured or Reading
+        In the order taken; a reading without a value is one that the bench cannot take.
     flags : tuple of str
-        What the controller reported: ``sync``, ``fan``.
+        What the controller reported: ``sync``, ``fan``, or ``none`` for no flag.
     note : str
+    board_file : Path or None
+        Where the board was read from.
+    file : Path or None
+        The job file; None: there is only a board yet.
     """
 
     board: Board
     meter: Meter
-    measured: tuple[Measured, ...] = ()
+    log: Log = ()
     flags: tuple[str, ...] = ()
     note: str = ""
+    board_file: Path | None = None
+    file: Path | None = None
+
+    @property
+    def measured(self) -> tuple[Measured, ...]:
+        """The readings taken, in order."""
+        return tuple(each for each in self.log if isinstance(each, Measured))
+
+    @property
+    def skipped(self) -> tuple[Reading, ...]:
+        """What the bench cannot take."""
+        return tuple(each for each in self.log if isinstance(each, Reading))
 
 
 def load_job(path: str | Path) -> Job:
@@ -111,18 +140,28 @@ def load_job(path: str | Path) -> Job:
     path = Path(path)
     found = parse_toml(read_text(path, WANTED), path.name, WANTED)
     if not JobFile.model_fields.keys() & found.keys():
-        return Job(board=load_board(path), meter=usual_meter())
+        return Job(board=load_board(path), meter=usual_meter(), board_file=path)
     file, lines = validate(JobFile, found)
     if file is None:
         raise refuse(path.name, lines)
-    board = load_board(path.parent / file.board)
+    board_file = path.parent / file.board
+    board = load_board(board_file)
     return Job(
         board=board,
         meter=_meter(file.meter),
-        measured=_measured(file.readings, board, path.name),
-        flags=file.flags,
+        log=_log(file.readings, board, path.name),
+        flags=_flags(file.flags, path.name),
         note=file.note,
+        board_file=board_file,
+        file=path,
     )
+
+
+def _flags(flags: tuple[str, ...], name: str) -> tuple[str, ...]:
+    """Flags, of which `none` stands alone."""
+    if NO_FLAG in flags and len(flags) > 1:
+        raise refuse(name, [str(refusal(list(flags), f"{NO_FLAG!r} alone, or flags", "flags"))])
+    return flags
 
 
 def _meter(table: MeterTable) -> Meter:
@@ -130,27 +169,29 @@ def _meter(table: MeterTable) -> Meter:
     names = {
         "dc_input": "dc_input_ohm",
         "ac_input": "ac_input_ohm",
+        "low_impedance": "low_impedance_ohm",
         "dc_accuracy": "dc_accuracy_ratio",
         "ac_accuracy": "ac_accuracy_ratio",
         "ohm_accuracy": "ohm_accuracy_ratio",
+        "ohms_open": "ohms_open_v",
+        "diode_open": "diode_open_v",
     }
     written = {names[k]: v for k, v in table if k in names and v is not None}
     meter = replace(usual_meter(), **written)
     return replace(meter, ac_kind=AcKind(table.ac_kind)) if table.ac_kind else meter
 
 
-def _measured(tables: tuple[ReadingTable, ...], board: Board, name: str) -> tuple[Measured, ...]:
-    """The readings, every problem collected."""
+def _log(tables: tuple[ReadingTable, ...], board: Board, name: str) -> Log:
+    """The readings taken and those skipped, every problem collected."""
     circuit = build_circuit(board)
-    found, lines = [], []
+    found: list[Measured | Reading] = []
+    lines = []
     for number, table in enumerate(tables, start=1):
         key = f"readings[{number}]"
         try:
-            function = parse_function(table.function, f"{key}.function")
-            a, b = _probes(table, function, circuit, key)
-            reading = make_reading(function, a, b, circuit, key)
-            value = parse_value(table.value, function, f"{key}.value")
-            found.append(Measured(reading=reading, value=value))
+            reading = _reading(table, circuit, key)
+            skipped = table.value == SKIPPED
+            found.append(reading if skipped else parse_shown(table.value, reading, f"{key}.value"))
         except InputError as error:
             lines.append(str(error))
     if lines:
@@ -158,18 +199,27 @@ def _measured(tables: tuple[ReadingTable, ...], board: Board, name: str) -> tupl
     return tuple(found)
 
 
-def _probes(table: ReadingTable, function: Function, circuit: Circuit, key: str) -> tuple[str, str]:
+def _reading(table: ReadingTable, circuit: Circuit, key: str) -> Reading:
     """Where the probes were: over a part, at two nodes, or (as a default) at the pin."""
-    if table.over is not None:
-        if table.red is not None or table.black is not None:
-            raise refusal(table.over, "either `over`, or `red` and `black`", f"{key}.over")
-        nodes = part_nodes(table.over, circuit, function)
-        if nodes is None:
-            parts = tuple(e.ref for e in circuit if not is_hidden(e))
-            allowed = f"one of {', '.join(parts)}{nearest(table.over, parts)}"
-            raise refusal(table.over, allowed, f"{key}.over")
-        return nodes[0], nodes[1]
-    if (table.red is None) != (table.black is None):
-        given = table.red or table.black
-        raise refusal(given, "both `red` and `black`, or neither (the pin)", key)
-    return table.red or "pin", table.black or "logic0"
+    function = parse_function(table.function, f"{key}.function")
+    if table.over is None:
+        if table.lifted:
+            raise refusal(True, "`lifted` only together with `over`", f"{key}.lifted")
+        if (table.red is None) != (table.black is None):
+            given = table.red or table.black
+            raise refusal(given, "both `red` and `black`, or neither (the pin)", key)
+        ends = table.red or "pin", table.black or "logic0"
+        return make_reading(function, *_turned(ends, table.reversed), circuit, key)
+    if table.red is not None or table.black is not None:
+        raise refusal(table.over, "either `over`, or `red` and `black`", f"{key}.over")
+    part = find_part(table.over, circuit, function)
+    if part is None:
+        parts = tuple(e.ref for e in circuit if not is_hidden(e))
+        allowed = f"one of {', '.join(parts)}{nearest(table.over, parts)}"
+        raise refusal(table.over, allowed, f"{key}.over")
+    a, b = _turned((part.a, part.b), table.reversed)
+    return make_reading(function, a, b, circuit, key, part.ref if table.lifted else "")
+
+
+def _turned(ends: tuple[str, str], turned: bool) -> tuple[str, str]:
+    return (ends[1], ends[0]) if turned else ends

@@ -1,16 +1,19 @@
-"""How well a reading fits a prediction."""
+"""How well what was read fits a prediction: a number, a rough one, a range, a jumping one."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import Function, Reading
+from zcd.diagnosis.readings import Function, Measured, Reading
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 
 OUTLIER_SHARE = 0.02
 """Readings that are plainly wrong: slipped probe, wrong range, wrong node."""
@@ -19,16 +22,31 @@ MODEL_RATIO = 0.03
 FLOORS = {
     Function.DC: 0.03,
     Function.AC: 0.5,
+    Function.LOW_Z: 0.5,
     Function.OHM: 0.01,
     Function.DIODE: 0.03,
-    Function.FREQUENCY: 0.5,
+    Function.FREQUENCY: 0.3,
     Function.DUTY: 0.03,
     Function.LOW_TIME: 50e-6,
+    Function.EDGE_DELAY: 50e-6,
 }
 """Smallest error, in the reading's own scale (ohms: decades); AC pick-up is half a volt."""
+ABOUT_RATIO = 0.1
+"""What "about" may be off, over the value: common practice, no source."""
 LEAST_OHM = 1.0
 OVERLOAD_OHM = 100e6
+SURE_RANGE_OHM = 20e6
+"""Above this an overload says nothing more: the top range of many meters."""
 OVERLOAD_DIODE_V = 3.0
+NO_EDGE_S = 30e-3
+JUMPS = 0.5
+"""Chance that a joint that opens now and then is caught at it by a reading that it changes."""
+STEADY_JUMPS = 0.01
+UNKNOWN_JUMPS = 0.03
+"""Chance of a jumping reading on a board without such a joint, and on one of which nothing is
+known; common practice, no source."""
+APART_WIDTHS = 4.0
+LEAST_DENSITY = 1e-300
 
 
 def scaled(function: Function, values: FloatArray) -> FloatArray:
@@ -37,6 +55,8 @@ def scaled(function: Function, values: FloatArray) -> FloatArray:
         return np.log10(np.clip(values, 0.0, OVERLOAD_OHM) + LEAST_OHM)
     if function is Function.DIODE:
         return np.where(np.isinf(values), OVERLOAD_DIODE_V, values)
+    if function is Function.EDGE_DELAY:
+        return np.where(np.isinf(values), NO_EDGE_S, values)
     return values
 
 
@@ -45,9 +65,13 @@ def error(function: Function, values: FloatArray, meter: Meter) -> FloatArray:
     floor = FLOORS[function]
     if function is Function.OHM:
         return np.full(np.shape(values), np.hypot(floor, np.log10(1.0 + meter.ohm_accuracy_ratio)))
+    if function is Function.FREQUENCY:
+        # the model knows the frequency of the mains exactly
+        return np.full(np.shape(values), floor)
     accuracy = {
         Function.DC: meter.dc_accuracy_ratio,
         Function.AC: meter.ac_accuracy_ratio,
+        Function.LOW_Z: meter.ac_accuracy_ratio,
         Function.DIODE: meter.dc_accuracy_ratio,
     }.get(function, 0.0)
     return np.sqrt(((accuracy + MODEL_RATIO) * values) ** 2 + floor**2)
@@ -58,23 +82,36 @@ class Fit:
 
     Each sample stands for the gap to its neighbours of the same entry: a drift that was tried
     at some sizes explains those in between.
+
+    Parameters
+    ----------
+    reading : Reading
+    shown : ndarray, shape (S, N)
+        Prediction of each simulated entry.
+    meter : Meter
+    states : ndarray of int, shape (D, 2), optional
+        Simulated entries between which each of D further entries changes.
     """
 
-    def __init__(self, reading: Reading, shown: FloatArray, meter: Meter) -> None:
+    def __init__(
+        self, reading: Reading, shown: FloatArray, meter: Meter, states: IntArray | None = None
+    ) -> None:
         self.function, self.meter = reading.function, meter
+        self.states = np.zeros((0, 2), dtype=np.intp) if states is None else states
         self.centre = scaled(reading.function, shown)
         self.width = np.hypot(error(reading.function, self.centre, meter), _gaps(self.centre))
         low, high = float(self.centre.min()), float(self.centre.max())
         widest = float(self.width.max())
-        self.flat = 1.0 / (high - low + 10.0 * widest)
-
-    def reading_at(self, index: NDArray[np.intp]) -> FloatArray:
-        """What the meter shows in some of the samples, by their place among all."""
-        centre = self.centre.ravel()[index]
-        return 10.0**centre - LEAST_OHM if self.function is Function.OHM else centre
+        self.span = high - low + 10.0 * widest
+        self.flat = 1.0 / self.span
+        here, there = (self.centre[self.states[:, k]] for k in (0, 1))
+        width = np.hypot(*(self.width[self.states[:, k]] for k in (0, 1)))
+        self.loose = np.zeros((len(self.centre) + len(self.states), shown.shape[1]), dtype=bool)
+        self.loose[len(self.centre) :] = np.abs(here - there) > APART_WIDTHS * width
+        self.loose &= restless(shown.shape[1])
 
     def away(self, value: float) -> FloatArray:
-        """How far each sample is above a value, on the reading's own scale, shape (E, N)."""
+        """How far each simulated sample is above a value, on the reading's own scale."""
         return np.asarray(self.centre - scaled(self.function, np.asarray(value, dtype=float)))
 
     def error_at(self, value: float) -> float:
@@ -82,20 +119,78 @@ class Fit:
         return float(error(self.function, scaled(self.function, np.asarray(value)), self.meter))
 
     def good(self, value: FloatArray | float) -> FloatArray:
-        """Density of a sound reading at each sample, shape (..., E, N).
+        """Density of a sound, exact reading at each sample, shape (..., E, N).
 
         `value` has shape (...,).
         """
         y = scaled(self.function, np.asarray(value, dtype=float))[..., None, None]
         z = (y - self.centre) / self.width
-        return np.asarray(np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * self.width))
+        return self._of_all(np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * self.width))
 
-    def density(self, value: FloatArray | float) -> FloatArray:
-        """Density at each sample, outliers included."""
-        return (1.0 - OUTLIER_SHARE) * self.good(value) + OUTLIER_SHARE * self.flat
+    def likelihood(self, measured: Measured) -> FloatArray:
+        """Density (of a range: probability) of what was read, if it is sound, shape (E, N)."""
+        if measured.unstable:
+            return np.where(self.loose, JUMPS, STEADY_JUMPS)
+        ends = self._ends(measured)
+        if ends is not None:
+            low, high = ends
+            share = ndtr((high - self.centre) / self.width) - ndtr((low - self.centre) / self.width)
+            found = self._of_all(share)
+        elif measured.about:
+            y = scaled(self.function, np.asarray(measured.value))
+            width = np.hypot(self.width, self._about(measured.value))
+            z = (y - self.centre) / width
+            found = self._of_all(np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * width))
+        else:
+            found = self.good(measured.value)
+        return found * np.where(self.loose, 1.0 - JUMPS, 1.0)
+
+    def flat_of(self, measured: Measured) -> float:
+        """The same, if it is an outlier or the board has none of these faults."""
+        if measured.unstable:
+            return UNKNOWN_JUMPS
+        ends = self._ends(measured)
+        if ends is None:
+            return self.flat
+        low, high = (np.clip(end, self.centre.min(), self.centre.max()) for end in ends)
+        return float(max((high - low) * self.flat, OUTLIER_SHARE))
+
+    def _ends(self, measured: Measured) -> tuple[float, float] | None:
+        """Ends of a range on the reading's own scale; None where one value was read."""
+        low, high = measured.low, measured.high
+        if low is None or high is None:
+            if self.function is not Function.OHM or measured.value < SURE_RANGE_OHM:
+                return None
+            low, high = SURE_RANGE_OHM, inf
+        lower, upper = (
+            end if np.isinf(end) else float(scaled(self.function, np.asarray(end)))
+            for end in (low, high)
+        )
+        if lower < upper:
+            return lower, upper
+        return None
+
+    def _about(self, value: float) -> float:
+        """Further error of a rough reading."""
+        if self.function is Function.OHM:
+            return float(np.log10(1.0 + ABOUT_RATIO))
+        return ABOUT_RATIO * abs(value)
+
+    def _of_all(self, density: FloatArray) -> FloatArray:
+        """Densities of all entries from those of the simulated ones."""
+        if not len(self.states):
+            return density
+        first, other = (density[..., self.states[:, k], :] for k in (0, 1))
+        turns = np.where(restless(density.shape[-1]), 0.5 * (first + other), first)
+        return np.concatenate([density, turns], axis=-2)
 
 
-def joint_log(fits: Sequence[tuple[Fit, float]]) -> tuple[FloatArray, float]:
+def restless(samples: int) -> NDArray[np.bool_]:
+    """Samples in which a loose joint moves while it is measured; in the others it behaves."""
+    return np.arange(samples) % 2 == 1
+
+
+def joint_log(fits: Sequence[tuple[Fit, Measured]]) -> tuple[FloatArray, float]:
     """Log density of readings that show one fact, and that of the same readings as outliers.
 
     If one of them is wrong, all are: three ways to see that there is no pulse are one piece of
@@ -103,7 +198,7 @@ def joint_log(fits: Sequence[tuple[Fit, float]]) -> tuple[FloatArray, float]:
 
     Parameters
     ----------
-    fits : sequence of (Fit, float)
+    fits : sequence of (Fit, Measured)
         Each with what was read.
 
     Returns
@@ -111,9 +206,10 @@ def joint_log(fits: Sequence[tuple[Fit, float]]) -> tuple[FloatArray, float]:
     log_density : ndarray, shape (E, N)
     log_flat : float
     """
-    log_flat = float(sum(np.log(fit.flat) for fit, _ in fits))
-    with np.errstate(divide="ignore"):
-        log_good = np.sum([np.log(fit.good(value)) for fit, value in fits], axis=0)
+    log_flat = float(sum(np.log(fit.flat_of(read)) for fit, read in fits))
+    log_good = np.sum(
+        [np.log(np.maximum(fit.likelihood(read), LEAST_DENSITY)) for fit, read in fits], axis=0
+    )
     return (
         np.logaddexp(np.log1p(-OUTLIER_SHARE) + log_good, np.log(OUTLIER_SHARE) + log_flat),
         log_flat,

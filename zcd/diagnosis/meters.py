@@ -27,6 +27,8 @@ OPEN_SHARE = 0.95
 """A diode test shows overload above this share of its own open-circuit voltage."""
 OVERLOAD = float("inf")
 """What the meter shows beyond its range."""
+NO_EDGE = float("inf")
+"""What a scope shows of an edge that never comes."""
 
 
 class AcKind(StrEnum):
@@ -43,8 +45,9 @@ class Meter:
 
     Parameters
     ----------
-    dc_input_ohm, ac_input_ohm : float
-        Input resistance on volts.
+    dc_input_ohm, ac_input_ohm, low_impedance_ohm : float
+        Input resistance on DC and AC volts, and on volts in the low-impedance mode, which is
+        DC-coupled and loads what a suppressor or a film of moisture lets through.
     ac_kind : AcKind
         ``true-rms`` and ``average`` are AC-coupled; ``true-rms-dc`` is not.
     dc_accuracy_ratio, ac_accuracy_ratio, ohm_accuracy_ratio : float
@@ -55,6 +58,7 @@ class Meter:
 
     dc_input_ohm: float
     ac_input_ohm: float
+    low_impedance_ohm: float
     ac_kind: AcKind
     dc_accuracy_ratio: float
     ac_accuracy_ratio: float
@@ -68,6 +72,7 @@ def usual_meter() -> Meter:
     return Meter(
         dc_input_ohm=default("meter.dc_input").value,
         ac_input_ohm=default("meter.ac_input").value,
+        low_impedance_ohm=default("meter.low_impedance").value,
         ac_kind=AcKind.TRUE_RMS,
         dc_accuracy_ratio=default("meter.dc_accuracy").value,
         ac_accuracy_ratio=default("meter.ac_accuracy").value,

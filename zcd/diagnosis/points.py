@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
+from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import Bench, Function, Measured, Reading
+from zcd.diagnosis.readings import Function, Measured, Reading
 from zcd.engine.network import islands
 
 

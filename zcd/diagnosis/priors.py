@@ -16,6 +16,8 @@ TEMPER = 0.5
 """Exponent on the handbook's failure rates: their ratios are weak evidence for an appliance."""
 LARGEST_CLASS_SHARE = 0.25
 HEALTHY_SHARE = 0.05
+ELSEWHERE_SHARE = 0.06
+"""A good sync circuit with a fault that only the flags tell of; common practice, no source."""
 NONE_OF_THESE_SHARE = 0.01
 
 RATE_OF = {
@@ -24,22 +26,23 @@ RATE_OF = {
     "led": "optocoupler",
     "phototransistor": "optocoupler",
     "capacitor": "ceramic capacitor",
+    "suppressor": "plastic capacitor",
     "contact": "relay",
     "coil": "relay",
     "driver": "relay",
 }
 """Row of ``reference/failure_rates.csv`` for each kind of fault; others take `OTHER_FIT`."""
 OTHER_FIT = 50.0
-"""Mains, supply, pin: common practice, no source."""
+"""Mains, supply, pin, dirt: common practice, no source."""
 
 
 def prior_shares(faults: Sequence[Fault]) -> FloatArray:
-    """Prior probability of each fault; what is missing to 1 belongs to none of them.
+    """Prior probability of each single fault; what is missing to 1 belongs to none of them.
 
     Parameters
     ----------
     faults : sequence of Fault
-        Including ``healthy``.
+        Including ``healthy``, without pairs.
 
     Returns
     -------
@@ -48,11 +51,19 @@ def prior_shares(faults: Sequence[Fault]) -> FloatArray:
     """
     weights = np.array([_weight(fault) for fault in faults])
     classes = np.array([RATE_OF.get(fault.kind, fault.kind) for fault in faults])
-    sick = classes != "healthy"
+    elsewhere = np.array([bool(fault.reports) for fault in faults])
+    sick = (classes != "healthy") & ~elsewhere
     weights[sick] = _capped(weights[sick], classes[sick])
-    weights[sick] *= 1.0 - NONE_OF_THESE_SHARE - HEALTHY_SHARE
-    weights[~sick] = HEALTHY_SHARE
+    weights[sick] *= 1.0 - NONE_OF_THESE_SHARE - HEALTHY_SHARE - ELSEWHERE_SHARE
+    weights[elsewhere] *= ELSEWHERE_SHARE / weights[elsewhere].sum()
+    weights[classes == "healthy"] = HEALTHY_SHARE
     return weights
+
+
+def with_pairs(shares: FloatArray, pairs: FloatArray) -> FloatArray:
+    """Prior probabilities of single faults and pairs, from those of the single ones."""
+    single = 1.0 - pairs.sum() / shares.sum()
+    return np.concatenate([single * shares, pairs])
 
 
 def _weight(fault: Fault) -> float:

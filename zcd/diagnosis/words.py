@@ -1,17 +1,32 @@
-"""A reading as a person writes it: ``dc pin logic0 4.98 V``, ``ohm chain.1 chain.2 OL``."""
+"""A reading as a person writes it: ``dc pin logic0 4.98 V``, ``ohm R2 lifted over 1M``."""
 
 from __future__ import annotations
 
+import re
 from math import inf
 
 from zcd.board.kinds import DURATION
 from zcd.board.units import Kind, format_si, nearest, parse_quantity, refusal
 from zcd.circuit.elements import Circuit, TwoNode, is_hidden
-from zcd.diagnosis.meters import OVERLOAD
+from zcd.diagnosis.meters import NO_EDGE, OVERLOAD
 from zcd.diagnosis.readings import PIN_FUNCTIONS, UNITS, Function, Measured, Reading, check_reading
 from zcd.errors import InputError
 
 OVERLOAD_WORDS = ("ol", "0l", "o.l", "overload", "open")
+NOTHING_WORDS = ("nothing", "none", "no reading", "nil")
+UNSTABLE_WORDS = ("unstable", "unsteady", "jumps", "jumping", "jumps about", "flickers")
+NOTHING = {Function.DC: (-0.1, 0.1), Function.AC: (-inf, 2.0), Function.LOW_Z: (-inf, 2.0)}
+"""Volts that a person calls nothing; what leads pick up included."""
+SAME_FUNCTION = {
+    "vdc": "dc", "dcv": "dc", "vac": "ac", "acv": "ac", "ohms": "ohm", "loz": "low z",
+    "lo z": "low z", "hz": "frequency", "delay": "edge delay", "edge": "edge delay",
+}  # fmt: skip
+_ABOUT = re.compile(r"(?:(?:about|around|approx\.?|ca\.?)\s+|~\s*)(?P<value>.+)")
+_BOUNDS = (
+    (re.compile(r"(?:<=?\s*|(?:under|below|less than)\s+)(?P<value>.+)"), True),
+    (re.compile(r"(?:>=?\s*|(?:over|above|more than)\s+)(?P<value>.+)"), False),
+)
+_RANGE = re.compile(r"(?P<low>.+?)\s*(?:\.\.+|…|–|\bto\b|\s-\s)\s*(?P<high>.+)")
 
 _VOLTS = {"v": 1.0, "vac": 1.0, "vdc": 1.0, "v ac": 1.0, "v dc": 1.0}
 KINDS = {
@@ -21,6 +36,10 @@ KINDS = {
     ),
     Function.AC: Kind(
         word="AC volts", unit="V", low=0.0, high=2000.0, examples=("228 V", "0.3 V"),
+        spellings=_VOLTS, prefixes="mk",
+    ),
+    Function.LOW_Z: Kind(
+        word="AC volts, low impedance,", unit="V", low=0.0, high=2000.0, examples=("228 V", "3 V"),
         spellings=_VOLTS, prefixes="mk",
     ),
     Function.OHM: Kind(
@@ -43,11 +62,84 @@ KINDS = {
         word=DURATION.word, unit="s", low=0.0, high=1.0, examples=("9.5 ms", "800 us"),
         spellings=DURATION.spellings, prefixes=DURATION.prefixes,
     ),
+    Function.EDGE_DELAY: Kind(
+        word="a delay, negative where early,", unit="s", low=-0.1, high=0.1,
+        examples=("600 us", "-0.3 ms"), spellings=DURATION.spellings, prefixes=DURATION.prefixes,
+    ),
 }  # fmt: skip
 
 
+def parse_shown(found: object, reading: Reading, key: str = "") -> Measured:
+    """Read what a meter showed at a reading, as a person says it.
+
+    Parameters
+    ----------
+    found : object
+        A value (``4.98 V``, ``OL``), a rough one (``about 230 V``), a range (``190 to 260 V``,
+        ``190..260``), a bound (``< 5 V``, ``over 1M``), ``nothing`` or ``unstable``.
+    reading : Reading
+    key : str, optional
+        Where it stood, for the message.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    InputError
+        If it is nothing of these.
+
+    Examples
+    --------
+    >>> pin = Reading(function=Function.DC, a="pin", b="logic0")
+    >>> found = parse_shown("2.5..3 V", pin)
+    >>> found.low, found.high
+    (2.5, 3.0)
+    """
+    text = found.strip().lower() if isinstance(found, str) else ""
+    if text in UNSTABLE_WORDS:
+        return Measured(reading=reading, value=0.0, unstable=True)
+    if text in NOTHING_WORDS:
+        return _nothing(found, reading, key)
+    for pattern, ends in _BOUNDS:
+        if bound := pattern.fullmatch(text):
+            value = parse_value(_as_written(found, bound), reading.function, key)
+            return Measured.between(reading, *((-inf, value) if ends else (value, inf)))
+    if rough := _ABOUT.fullmatch(text):
+        value = parse_value(_as_written(found, rough), reading.function, key)
+        return Measured(reading=reading, value=value, about=True)
+    if two := _RANGE.fullmatch(str(found).strip()) if text else None:
+        return _range(two["low"], two["high"], reading, key)
+    return Measured(reading=reading, value=parse_value(found, reading.function, key))
+
+
+def _as_written(found: object, match: re.Match[str]) -> str:
+    """The value behind a word, in the case in which it was written."""
+    return str(found).strip()[match.start("value") :]
+
+
+def _nothing(found: object, reading: Reading, key: str) -> Measured:
+    """The meter shows nothing."""
+    if reading.function in NOTHING:
+        return Measured.between(reading, *NOTHING[reading.function])
+    if reading.function is Function.EDGE_DELAY:
+        return Measured(reading=reading, value=NO_EDGE)
+    if reading.function in (Function.FREQUENCY, Function.LOW_TIME):
+        return Measured(reading=reading, value=0.0)
+    raise refusal(found, f"what the display shows: {KINDS[reading.function].allowed()}", key)
+
+
+def _range(low: str, high: str, reading: Reading, key: str) -> Measured:
+    """Two ends; a unit or prefix that only the second has goes for both."""
+    if re.fullmatch(r"[-+]?[\d.]+", low) and (unit := re.search(r"[^\d.+-]+$", high)):
+        low += unit[0]
+    ends = sorted(parse_value(end, reading.function, key) for end in (low, high))
+    return Measured.between(reading, ends[0], ends[1])
+
+
 def parse_value(found: object, function: Function, key: str = "") -> float:
-    """Read what a meter showed, SI; ``OL`` on ohms and diode test is beyond the range.
+    """Read one value, SI; ``OL`` on ohms and diode test is beyond the range.
 
     Parameters
     ----------
@@ -66,7 +158,10 @@ def parse_value(found: object, function: Function, key: str = "") -> float:
     InputError
         If it is not such a value.
     """
-    if isinstance(found, str) and found.strip().lower() in OVERLOAD_WORDS:
+    text = found.strip().lower() if isinstance(found, str) else ""
+    if function is Function.EDGE_DELAY and text == "no edge":
+        return NO_EDGE
+    if text in OVERLOAD_WORDS:
         if function in (Function.OHM, Function.DIODE):
             return OVERLOAD
         raise refusal(found, KINDS[function].allowed(), key)
@@ -74,28 +169,29 @@ def parse_value(found: object, function: Function, key: str = "") -> float:
 
 
 def parse_function(found: object, key: str = "") -> Function:
-    """Read a function's name; ``low-time`` and ``low time`` are the same."""
+    """Read a function's name; ``low-time`` and ``low time`` are the same, ``vdc`` is ``dc``."""
     names = tuple(str(f) for f in Function)
-    text = str(found).strip().lower().replace("-", " ").replace("_", " ")
+    text = " ".join(str(found).lower().replace("-", " ").replace("_", " ").split())
+    text = SAME_FUNCTION.get(text, text)
     if text not in names:
         raise refusal(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
     return Function(text)
 
 
-def make_reading(function: Function, a: str, b: str, circuit: Circuit, key: str = "") -> Reading:
+def make_reading(
+    function: Function, a: str, b: str, circuit: Circuit, key: str = "", lifted: str = ""
+) -> Reading:
     """A reading at nodes that the board has, under the names they have in its element list."""
     try:
-        reading = Reading(function=function, a=a, b=b)
+        reading = Reading(function=function, a=a, b=b, lifted=lifted)
         check_reading(circuit, reading)
     except InputError as error:
         raise InputError(f"{key}{': ' if key else ''}{error}") from None
-    return Reading(function=function, a=circuit.node(a), b=circuit.node(b))
+    return Reading(function=function, a=circuit.node(a), b=circuit.node(b), lifted=lifted)
 
 
-def part_nodes(
-    ref: str, circuit: Circuit, function: Function | None = None
-) -> tuple[str, ...] | None:
-    """The nodes of a part, so that ``ohm R2 150k`` needs no node names; None if there is none.
+def find_part(ref: str, circuit: Circuit, function: Function | None = None) -> TwoNode | None:
+    """A part by its marking, so that ``ohm R2 150k`` needs no node names; None if there is none.
 
     A diode test over an optocoupler is one of its LED.
     """
@@ -103,7 +199,7 @@ def part_nodes(
     if function is Function.DIODE and any(e.ref.casefold() == f"{wanted}.led" for e in circuit):
         wanted = f"{wanted}.led"
     parts = (e for e in circuit if isinstance(e, TwoNode) and not is_hidden(e))
-    return next((e.nodes for e in parts if e.ref.casefold() == wanted), None)
+    return next((e for e in parts if e.ref.casefold() == wanted), None)
 
 
 def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
@@ -112,8 +208,9 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     Parameters
     ----------
     text : str
-        Red and black probe as nodes, ``dc pin logic0 4.98 V``, or over a part, ``ohm R2 150k``;
-        readings of pulses at the pin may leave them out, ``frequency 50 Hz``.
+        Red and black probe as nodes, ``dc pin logic0 4.98 V``, or over a part, ``ohm R2 150k``,
+        with ``reversed`` for probes the other way round and ``lifted`` where one end of it is
+        lifted; readings of pulses at the pin may leave the probes out, ``frequency 50 Hz``.
     circuit : Circuit
         Says which nodes and parts there are.
     key : str, optional
@@ -128,13 +225,13 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     InputError
         One line: what was found, what is allowed.
     """
-    function, nodes, rest = _probes(text, circuit, key)
+    function, nodes, rest, lifted = _probes(text, circuit, key)
     if len(nodes) < 2 or not rest:
         raise refusal(
             text, 'function, red probe, black probe (or a part), value: "dc pin logic0 4.98 V"', key
         )
-    reading = make_reading(function, nodes[0], nodes[1], circuit, key)
-    return Measured(reading=reading, value=parse_value(" ".join(rest), function, key))
+    reading = make_reading(function, nodes[0], nodes[1], circuit, key, lifted)
+    return parse_shown(" ".join(rest), reading, key)
 
 
 def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
@@ -157,31 +254,64 @@ def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
     InputError
         One line: what was found, what is allowed.
     """
-    function, nodes, rest = _probes(text, circuit, key)
+    function, nodes, rest, lifted = _probes(text, circuit, key)
     if len(nodes) < 2 or rest:
         raise refusal(text, 'function, red probe, black probe (or a part): "dc pin logic0"', key)
-    return make_reading(function, nodes[0], nodes[1], circuit, key)
+    return make_reading(function, nodes[0], nodes[1], circuit, key, lifted)
 
 
-def _probes(text: str, circuit: Circuit, key: str) -> tuple[Function, list[str], list[str]]:
-    """Function, both nodes (fewer where the text ends early), and the words left."""
-    words = text.replace("low time", "low-time", 1).split()
+def _probes(text: str, circuit: Circuit, key: str) -> tuple[Function, list[str], list[str], str]:
+    """Function, both nodes (fewer where the text ends early), the words left, the lifted part."""
+    words = _joined(text).split()
     if not words:
         raise refusal(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     function = parse_function(words[0], key)
-    over = part_nodes(words[1], circuit, function) if len(words) > 1 else None
-    if function in PIN_FUNCTIONS and "pin" not in words[1:]:
-        return function, ["pin", "logic0"], words[1:]
-    if over is not None:
-        return function, list(over), words[2:]
-    return function, words[1:3], words[3:]
+    part = find_part(words[1], circuit, function) if len(words) > 1 else None
+    rest, nodes, lifted = words[1:], ["pin", "logic0"], ""
+    if part is not None:
+        rest, nodes = rest[1:], list(part.nodes)
+        while rest and rest[0].lower() in ("reversed", "lifted"):
+            word, rest = rest[0].lower(), rest[1:]
+            nodes = nodes[::-1] if word == "reversed" else nodes
+            lifted = part.ref if word == "lifted" else lifted
+    elif function not in PIN_FUNCTIONS or "pin" in rest:
+        nodes, rest = rest[:2], rest[2:]
+    return function, nodes, rest, lifted
 
 
-def show_value(function: Function, value: float) -> str:
-    """A reading's value as a meter shows it, three digits."""
+def _joined(text: str) -> str:
+    """The line with a function of two words as one."""
+    for function in Function:
+        start = str(function)
+        if " " in start and text.strip().lower().startswith(start):
+            return start.replace(" ", "-") + text.strip()[len(start) :]
+    return text
+
+
+def show_value(function: Function, value: float, digits: int = 3) -> str:
+    """A reading's value as a meter shows it."""
     if value == inf:
-        return "OL"
-    small = {Function.DC: 1e-3, Function.AC: 1e-3, Function.DIODE: 1e-3, Function.OHM: 0.05}
+        return "no edge" if function is Function.EDGE_DELAY else "OL"
+    small = {
+        Function.DC: 1e-3, Function.AC: 1e-3, Function.LOW_Z: 1e-3, Function.DIODE: 1e-3,
+        Function.OHM: 0.05, Function.EDGE_DELAY: 5e-7,
+    }  # fmt: skip
     if abs(value) < small.get(function, 1e-9):
         value = 0.0
-    return format_si(value, UNITS[function], digits=3)
+    return format_si(value, UNITS[function], digits=digits)
+
+
+def show_measured(measured: Measured, digits: int = 3) -> str:
+    """What was read, as a person would say it; `parse_shown` reads it back."""
+    function = measured.reading.function
+    if measured.unstable:
+        return UNSTABLE_WORDS[0]
+    if measured.low is None or measured.high is None:
+        shown = show_value(function, measured.value, digits)
+        return f"about {shown}" if measured.about else shown
+    if (measured.low, measured.high) == NOTHING.get(function):
+        return NOTHING_WORDS[0]
+    low, high = (show_value(function, end, digits) for end in (measured.low, measured.high))
+    if measured.low == -inf:
+        return f"under {high}"
+    return f"over {low}" if measured.high == inf else f"{low} to {high}"

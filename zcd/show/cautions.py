@@ -143,3 +143,12 @@ MOTOR: tuple[Caution, ...] = (
     ),
 )
 """Due before a motor and its capacitor are measured or plugged in."""
+
+LIFTED: tuple[Caution, ...] = (
+    Caution(
+        text="Lift a leg only on a board that is unplugged, discharged and proved dead; let it "
+        "cool, pull nothing off its pad, and see that no solder bridges are left behind.",
+        source=_PRACTICE,
+    ),
+)
+"""Due before one end of a part is lifted, with those for dead tests."""

@@ -10,19 +10,22 @@ from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import CardLine, Shown, parts_over
 from zcd.diagnosis.job import Job
-from zcd.diagnosis.rank import Diagnosis, Outcome, Ranked
-from zcd.diagnosis.readings import Function, Reading
+from zcd.diagnosis.rank import Diagnosis, Ranked
+from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.suggest import Outcome
 
 Record = dict[str, Any]
 
 KEYS = {
     Function.DC: "v",
     Function.AC: "v",
+    Function.LOW_Z: "v",
     Function.OHM: "ohm",
     Function.DIODE: "v",
     Function.FREQUENCY: "hz",
     Function.DUTY: "ratio",
     Function.LOW_TIME: "s",
+    Function.EDGE_DELAY: "s",
 }
 """Unit that ends the keys of a reading's values."""
 
@@ -47,7 +50,7 @@ def card_record(board: Board, circuit: Circuit, lines: Sequence[CardLine]) -> Re
         "board": board.name,
         "readings": [
             {
-                **_reading_record(line.reading, circuit),
+                **reading_record(line.reading, circuit),
                 "side": str(line.side),
                 "healthy": _shown_record(line.reading.function, line.healthy),
                 "faults": {
@@ -73,8 +76,10 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
     Returns
     -------
     record : dict
-        ``board``, ``flags``, ``conclusion``; ``measured``: list of function, red, black, over
-        and value; ``ranked``: list of fault, part, mode, probability_ratio, words, amount (low,
+        ``board``, ``flags``, ``conclusion``, ``stopped`` (null while it asks), ``alike`` (keys
+        of the faults that no reading parts from the first); ``measured``, ``suspects``: lists of
+        function, red, black, over, lifted, value, low, high (null where it is no range), about
+        and unstable; ``ranked``: list of fault, part, mode, probability_ratio, words, amount (low,
         middle, high, unit) or null; ``next_reading`` (null if none): function, red, black, over,
         side, gain_bits, outcomes; ``assumptions``. An overload is null.
     """
@@ -83,7 +88,7 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
     if suggestion is not None:
         function = suggestion.reading.function
         following = {
-            **_reading_record(suggestion.reading, circuit),
+            **reading_record(suggestion.reading, circuit),
             "side": str(suggestion.side),
             "gain_bits": suggestion.gain_bits,
             "open_bits": suggestion.open_bits,
@@ -93,25 +98,35 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
         "board": job.board.name,
         "flags": list(job.flags),
         "conclusion": diagnosis.conclusion,
-        "measured": [
-            {
-                **_reading_record(m.reading, circuit),
-                f"value_{KEYS[m.reading.function]}": _number(m.value),
-            }
-            for m in diagnosis.measured
-        ],
+        "stopped": diagnosis.stopped or None,
+        "alike": [r.key for r in diagnosis.alike],
+        "measured": [measured_record(m, circuit) for m in diagnosis.measured],
+        "suspects": [measured_record(m, circuit) for m in diagnosis.suspects],
         "ranked": [_ranked_record(r) for r in diagnosis.ranked],
         "next_reading": following,
         "assumptions": _assumptions(job.board),
     }
 
 
-def _reading_record(reading: Reading, circuit: Circuit) -> Record:
+def reading_record(reading: Reading, circuit: Circuit) -> Record:
     return {
         "function": str(reading.function),
         "red": reading.a,
         "black": reading.b,
-        "over": parts_over(circuit, reading.a, reading.b) or None,
+        "over": reading.lifted or parts_over(circuit, reading.a, reading.b) or None,
+        "lifted": bool(reading.lifted),
+    }
+
+
+def measured_record(measured: Measured, circuit: Circuit) -> Record:
+    unit = KEYS[measured.reading.function]
+    return {
+        **reading_record(measured.reading, circuit),
+        f"value_{unit}": None if measured.unstable else _number(measured.value),
+        f"low_{unit}": None if measured.low is None else _number(measured.low),
+        f"high_{unit}": None if measured.high is None else _number(measured.high),
+        "about": measured.about,
+        "unstable": measured.unstable,
     }
 
 

@@ -14,13 +14,16 @@ from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import Side
 from zcd.margin.check import Check
 from zcd.show.demo import Demo
+from zcd.show.finding_words import sentence
 from zcd.show.findings import (
+    STOPPED,
+    alike_line,
     card_sheets,
     cautions_for,
     measured_sheet,
     ranked_sheet,
-    sentence,
     suggestion_lines,
+    suspects_line,
 )
 from zcd.show.sheets import assumptions_sheet, board_line
 from zcd.show.tables import (
@@ -94,6 +97,9 @@ def print_step(
     if diagnosis.measured:
         print_sheet(measured_sheet(diagnosis.measured, circuit), console)
     print_sheet(ranked_sheet(diagnosis, circuit), console)
+    for line in (alike_line(diagnosis), suspects_line(diagnosis), STOPPED[diagnosis.stopped]):
+        if line:
+            print_line(line, console)
     sides = [Side.DEAD]
     if diagnosis.suggestion is not None:
         first, *answers = suggestion_lines(diagnosis.suggestion, circuit)

@@ -5,20 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from zcd.board.model import Board
-from zcd.circuit.elements import Circuit, Resistance
+from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import CardLine, Shown, parts_over
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.points import expected_readings
-from zcd.diagnosis.rank import Diagnosis, Outcome, Ranked, Suggestion
+from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import WORDS, Function, Measured, Reading, Side
-from zcd.diagnosis.words import show_value
-from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE, Caution
+from zcd.diagnosis.suggest import Outcome, Suggestion
+from zcd.diagnosis.words import show_measured, show_value
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
+from zcd.show.finding_words import amount_text, percent_text, range_text
 from zcd.show.sheets import Sheet
-from zcd.show.wording import quantity_text
 
 LEAST_SHOWN = 0.005
 MOST_SHOWN = 8
@@ -27,6 +26,7 @@ SIDE_TITLES = {
     Side.DEAD: "Dead tests: unplugged, discharged, proved dead",
     Side.ISOLATED: "Isolated side, board under power",
     Side.MAINS: "Mains side, LIVE: only where the rest does not settle it",
+    Side.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
 }
 NODE_FUNCTIONS = (Function.DC, Function.AC)
 REFERENCES = ("neutral", "logic0")
@@ -43,6 +43,7 @@ CAUTIONS: dict[Side, tuple[Caution, ...]] = {
     Side.DEAD: DEAD,
     Side.ISOLATED: ISOLATED,
     Side.MAINS: LIVE,
+    Side.LIFTED: LIFTED,
 }
 
 
@@ -65,6 +66,8 @@ class Case:
 
 def probes_text(reading: Reading, circuit: Circuit) -> str:
     """Where the probes go: red, black, and the part they are across."""
+    if reading.lifted:
+        return f"red {reading.a}, black {reading.b} ({reading.lifted}, one end lifted)"
     over = parts_over(circuit, reading.a, reading.b)
     return f"red {reading.a}, black {reading.b}{f' (over {over})' if over else ''}"
 
@@ -101,6 +104,32 @@ def _faults_text(line: CardLine) -> str:
     return "\n".join(f"{value}: {', '.join(keys)}" for value, keys in groups.items())
 
 
+def alike_line(diagnosis: Diagnosis) -> str:
+    """Names the faults that no reading parts from the first; empty where there are none."""
+    if len(diagnosis.alike) < 2:
+        return ""
+    names = ", ".join(r.key for r in diagnosis.alike)
+    share = percent_text(sum(r.probability for r in diagnosis.alike))
+    return f"No reading on this board tells these apart, together {share}: {names}."
+
+
+def suspects_line(diagnosis: Diagnosis) -> str:
+    """Names the readings that disagree with all the others; empty where there are none."""
+    if not diagnosis.suspects:
+        return ""
+    names = "; ".join(f"{m.reading.words}: {show_measured(m)}" for m in diagnosis.suspects)
+    return f"Doubtful, it disagrees with all the others, take it again: {names}."
+
+
+STOPPED = {
+    "sure": "Nothing more is asked: past 95 %.",
+    "nothing left": "Nothing more is asked: no reading left would change the mind.",
+    "danger": "Nothing more is asked: it would not be safe.",
+    "": "",
+}
+"""Why it stops, in words."""
+
+
 def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Sheet:
     """The readings taken."""
     rows = tuple(
@@ -108,7 +137,7 @@ def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Sheet:
             str(number),
             WORDS[m.reading.function],
             probes_text(m.reading, circuit),
-            show_value(m.reading.function, m.value),
+            show_measured(m),
         )
         for number, m in enumerate(measured, start=1)
     )
@@ -177,11 +206,21 @@ def failed_marks(ranked: Ranked, circuit: Circuit) -> dict[str, str]:
     fault = ranked.fault
     if fault is None:
         return {}
-    key = fault.part
+    named = [key.rpartition(" ")[::2] for key in fault.members] or [(fault.part, fault.mode)]
+    marks = {}
+    for part, mode in named:
+        key = _as_in_list(part)
+        if key in circuit or key in circuit.nodes:
+            marks[key] = mode
+    return marks
+
+
+def _as_in_list(part: str) -> str:
+    """A part by the name that the element list has for it."""
     for words, ending in PART_ENDINGS.items():
-        if key.endswith(words):
-            key = key.removesuffix(words) + ending
-    return {key: fault.mode} if key in circuit or key in circuit.nodes else {}
+        if part.endswith(words):
+            return part.removesuffix(words) + ending
+    return part
 
 
 def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Sheet:
@@ -202,61 +241,19 @@ def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Sheet:
     )
 
 
-def sentence(text: str) -> str:
-    """Words as a sentence.
-
-    Examples
-    --------
-    >>> sentence("not settled yet")
-    'Not settled yet.'
-    """
-    return f"{text[:1].upper()}{text[1:]}."
-
-
-def percent_text(probability: float) -> str:
-    """A probability in whole per cent, never rounded to certainty.
-
-    Examples
-    --------
-    >>> percent_text(0.9987), percent_text(0.42), percent_text(0.004)
-    ('over 99 %', '42 %', 'under 1 %')
-    """
-    if probability > 0.99:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.01 else f"{100.0 * probability:.0f} %"
-
-
 def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
     """A fault with its size, where it has one."""
     amount = amount_text(ranked, circuit)
     return f"{ranked.key}\n{amount}" if amount else ranked.key
 
 
-def amount_text(ranked: Ranked, circuit: Circuit) -> str:
-    """How far it has gone: 10 % to 90 % point, in ohms where it is a resistor."""
-    fault = ranked.fault
-    if fault is None or ranked.amount is None:
-        return ""
-    low, _, high = ranked.amount
-    unit = fault.unit
-    if unit == "x" and fault.part in circuit:
-        element = circuit[fault.part]
-        if isinstance(element, Resistance):
-            nominal = float(np.max(element.resistance_ohm))
-            low, high, unit = low * nominal, high * nominal, "Ω"
-    if unit == "x":
-        return f"at {100 * low:.2g} to {100 * high:.2g} % of nominal"
-    return f"{quantity_text(low, unit)} to {quantity_text(high, unit)}"
-
-
 def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     """The next reading: where the probes go, and what each answer would mean."""
     reading = suggestion.reading
-    lines = [
-        f"{WORDS[reading.function]}, {probes_text(reading, circuit)}; {suggestion.side}; "
-        f"expected to settle {percent_text(suggestion.gain_bits / suggestion.open_bits)} of what "
-        "is open."
-    ]
+    place = f"{WORDS[reading.function]}, {probes_text(reading, circuit)}"
+    settles = f"expected to settle {percent_text(suggestion.gain_bits / suggestion.open_bits)}"
+    parts = (place, range_text(suggestion), str(suggestion.side), f"{settles} of what is open")
+    lines = ["; ".join(part for part in parts if part) + "."]
     groups: dict[str, list[str]] = {}
     for outcome in suggestion.outcomes:
         groups.setdefault(_outcome_text(reading.function, outcome), []).append(outcome.key)

@@ -21,11 +21,14 @@ if TYPE_CHECKING:
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.rank import Diagnosis
     from zcd.diagnosis.readings import Measured, Reading
+    from zcd.diagnosis.retest import Retest
+    from zcd.diagnosis.traces import Traces
     from zcd.engine.solution import Solution
     from zcd.margin.check import Check
     from zcd.margin.loss_share import LossShare
     from zcd.margin.maps import LossMap
     from zcd.show.findings import Case
+    from zcd.show.job_files import JobDocument
     from zcd.show.pages import Pages
     from zcd.spice.compare import Comparison
     from zcd.sync.lock import Lock
@@ -47,15 +50,77 @@ def print_tables(show: Callable[[Console], None]) -> None:
     click.echo(text, color=console.is_terminal)
 
 
+def on_terminal() -> bool:
+    """Whether a person can be asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def atlas_of(job: Job) -> Atlas:
+    """The atlas of a job's board and meter."""
+    from zcd.diagnosis.atlas import make_atlas
+
+    return make_atlas(job.board, job.meter, stored=True)
+
+
 def diagnosed(
-    atlas: Atlas, measured: Sequence[Measured], skipped: Sequence[Reading] = ()
+    atlas: Atlas,
+    measured: Sequence[Measured],
+    skipped: Sequence[Reading] = (),
+    flags: Sequence[str] = (),
 ) -> Diagnosis:
     """Diagnose with a progress bar."""
     from zcd.diagnosis.rank import diagnose
     from zcd.show.progress import progress_bar
 
     with progress_bar(len(atlas.readings)) as begin:
-        return diagnose(atlas, measured, skipped, begin)
+        found = diagnose(atlas, measured, skipped, begin, flags)
+    atlas.keep()
+    return found
+
+
+def tested_again(
+    atlas: Atlas, measured: Sequence[Measured], before: Sequence[Measured], flags: Sequence[str]
+) -> Retest:
+    """Judge readings after a repair with a progress bar."""
+    from zcd.diagnosis.retest import retest
+    from zcd.show.progress import progress_bar
+
+    with progress_bar(len(measured)) as begin:
+        found = retest(atlas, measured, before, flags, begin)
+    atlas.keep()
+    return found
+
+
+def captured(csv: str, board: Board) -> tuple[Measured, ...]:
+    """An oscilloscope's capture as readings."""
+    from zcd.diagnosis.capture import load_capture
+    from zcd.diagnosis.traces import find_traces, readings_of
+
+    return readings_of(find_traces(load_capture(csv), board))
+
+
+def draw_capture(board: Board, traces: Traces, path: str) -> None:
+    """Draw a capture over the model."""
+    from pathlib import Path
+
+    from zcd.errors import InputError
+    from zcd.show.canvas import save_figure
+    from zcd.show.capture_figure import capture_figure
+    from zcd.show.files import require_place
+
+    if Path(path).suffix not in (".png", ".svg"):
+        raise InputError(f"{path}: found another ending; allowed: .png or .svg")
+    require_place(path)
+    save_figure(capture_figure(board, traces), path)
+
+
+def prepared(atlas: Atlas) -> None:
+    """Predict all readings with a progress bar, so that each answer is judged at once."""
+    from zcd.show.progress import progress_bar
+
+    with progress_bar(len(atlas.readings)) as begin:
+        atlas.prepare(atlas.readings, begin)
+    atlas.keep()
 
 
 def print_case(case: Case, as_json: bool) -> None:
@@ -71,14 +136,23 @@ def print_case(case: Case, as_json: bool) -> None:
         print_tables(lambda console: print_diagnosis(job.board, circuit, found, job.flags, console))
 
 
-def converse(job: Job, atlas: Atlas) -> None:
-    """Ask for readings until it is settled or the person ends it."""
+def converse(job: Job, atlas: Atlas, place: str | None) -> None:
+    """Ask for readings until the person ends it, keeping each answer in a job file.
+
+    Parameters
+    ----------
+    job : Job
+        With what is known already.
+    atlas : Atlas
+    place : str or None
+        Of a new job file; None: the job's own, or one beside the board file.
+    """
     from zcd.diagnosis.readings import Side
     from zcd.show.finding_tables import print_assumptions, print_step
     from zcd.show.prompt import HELP, Conversation
 
-    def ask() -> str:
-        click.echo("the meter shows: ", nl=False)
+    def ask(question: str) -> str:
+        click.echo(question, nl=False)
         line = sys.stdin.readline()
         if not line:
             click.echo()
@@ -93,12 +167,37 @@ def converse(job: Job, atlas: Atlas) -> None:
             # the cautions for live parts are due each time
             warned.add(found.suggestion.side)
 
+    document = _document(job, atlas, place)
+    if job.file is None and job.log:
+        document.write(job.log, job.flags)
+    prepared(atlas)
     click.echo(textwrap.fill(HELP, 78))
+    click.echo(f"Each answer is kept in {document.path.name}.")
     talk = Conversation(
-        atlas, lambda taken, skipped: diagnosed(atlas, taken, skipped), list(job.measured)
+        atlas,
+        lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
+        document.write,
+        list(job.log),
+        job.flags,
     )
     talk.run(show, ask, lambda text: click.echo(textwrap.fill(f"zcd: {text}", 78), err=True))
     print_tables(lambda console: print_assumptions(job.board, console))
+    if document.written:
+        name = document.path.name
+        click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
+
+
+def _document(job: Job, atlas: Atlas, place: str | None) -> JobDocument:
+    """The job file that a conversation writes."""
+    from pathlib import Path
+
+    from zcd.show.job_files import JobDocument, free_job_path
+
+    if place is None and job.file is not None:
+        return JobDocument(job.file, atlas.circuit)
+    assert job.board_file is not None
+    path = free_job_path(job.board_file) if place is None else Path(place)
+    return JobDocument(path, atlas.circuit, job.board_file)
 
 
 def write_record(

@@ -20,6 +20,7 @@ from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.show.files import write_whole
+from zcd.show.finding_words import sentence
 from zcd.show.findings import (
     Case,
     compared_sheet,
@@ -27,7 +28,6 @@ from zcd.show.findings import (
     node_texts,
     part_texts,
     ranked_sheet,
-    sentence,
 )
 from zcd.show.html import report_html
 from zcd.show.outlook_sheets import outlook_sheets

@@ -9,13 +9,13 @@ import click
 
 from zcd.board.model import Board
 from zcd.board.units import refusal
-from zcd.diagnosis.atlas import make_atlas
 from zcd.diagnosis.job import Job
 from zcd.margin.check import check as check_board
 from zcd.margin.spread import with_spread
 from zcd.show.files import require_place
-from zcd.show.findings import Case, sentence
-from zcd.show.output import diagnosed, print_json, write_record
+from zcd.show.finding_words import sentence
+from zcd.show.findings import Case
+from zcd.show.output import atlas_of, diagnosed, print_json, write_record
 from zcd.show.wording import verdict_text
 
 KINDS = (".html", ".pdf")
@@ -61,8 +61,8 @@ def record_job(job: Job, board: Board, places: Sequence[str], paper: str, *, as_
     """
     case = None
     if job.measured:
-        atlas = make_atlas(job.board, job.meter)
-        case = Case(job, atlas.circuit, diagnosed(atlas, job.measured))
+        atlas = atlas_of(job)
+        case = Case(job, atlas.circuit, diagnosed(atlas, job.measured, job.skipped, job.flags))
     check = with_spread(check_board(board))
     write_record(case, board, check, places, paper)
     found = "" if case is None else sentence(case.diagnosis.conclusion)

@@ -12,8 +12,9 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance
+from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import UNITS, Bench, Reading
+from zcd.diagnosis.readings import UNITS, Reading
 from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, Grid, solve, solve_dead
 from zcd.margin.stress import chain_resistors

@@ -12,7 +12,8 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.faults import HEALTHY, Amount, Fault, faults_of
+from zcd.diagnosis.edits import Amount
+from zcd.diagnosis.faults import HEALTHY, Fault, faults_of
 from zcd.errors import InputError
 from zcd.story.firing import Switch
 from zcd.story.patterns import Pattern
@@ -112,7 +113,9 @@ def causes_of(board: Board) -> tuple[Cause, ...]:
     -------
     causes : tuple of Cause
     """
-    faults = [f for f in faults_of(build_circuit(board)) if f.kind not in OUTSIDE_KINDS]
+    known = faults_of(build_circuit(board))
+    # what comes and goes, and what lies outside, is told in its own way here
+    faults = [f for f in known if f.kind not in OUTSIDE_KINDS and not f.states]
     found = [Cause(key=f.key, fault=f, side=_side(f)) for f in faults]
     found += [cause for fault in faults for cause in _that_come_and_go(fault)]
     return (*found, *_outside())

@@ -1,0 +1,215 @@
+"""Oscilloscope captures as CSV: whatever layout the scope writes, one or two channels.
+
+Delimiter, decimal sign, header lines, units and the column of time are found out; what cannot be
+told is refused, not guessed.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.errors import InputError
+
+FloatArray = NDArray[np.float64]
+
+MOST_BYTES = 100_000_000
+WANTED = "an oscilloscope's CSV: a column of time, one or two of volts, up to 100 MB"
+LAYOUTS = (("\t", "."), (";", "."), (";", ","), ("\t", ","), (",", "."), (None, "."), (None, ","))
+"""Delimiter (None: blanks) and decimal sign, in the order in which they are tried."""
+LOOKED_AT = 400
+"""Lines from which the layout is told."""
+FEWEST_SAMPLES = 100
+LEAST_FILLED = 0.98
+TIME_UNITS_S = {"s": 1.0, "sec": 1.0, "second": 1.0, "seconds": 1.0, "ms": 1e-3, "us": 1e-6,
+                "ns": 1e-9}  # fmt: skip
+VOLT_UNITS_V = {"v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3, "kv": 1e3}
+LONGEST_S = 60.0
+"""A time without a unit is taken as seconds up to this length."""
+INDEX_STEP = 1.0
+LEAST_STEPS = 0.02
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_UNIT = re.compile(
+    r"[(\[]\s*([a-zµμ]+)\s*[)\]]|\bin\s+([a-zµμ]+)|^\s*([a-zµμ]+)\s*$", re.IGNORECASE
+)
+_STEP = re.compile(r"(?:interval|increment)\D*?([+-]?[\d.]+(?:e[+-]?\d+)?)", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Capture:
+    """What a scope has seen.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+    time_s : ndarray, shape (m,)
+        Rising.
+    channels_v : ndarray, shape (1 or 2, m)
+    """
+
+    name: str
+    time_s: FloatArray
+    channels_v: FloatArray
+
+
+def load_capture(path: str | Path) -> Capture:
+    """Read an oscilloscope's CSV.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Capture
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or does not say plainly what it holds.
+    """
+    path = Path(path)
+    lines = _lines(path)
+    delimiter, decimal = _layout(lines, path.name)
+    rows = [_cells(line, delimiter, decimal) for line in lines]
+    wide = max(len(row) for row in rows[-LOOKED_AT:])
+    tail = rows[-LOOKED_AT:]
+    numeric = [
+        k
+        for k in range(wide)
+        if np.mean([len(r) > k and _is_number(r[k]) for r in tail]) >= LEAST_FILLED
+    ]
+    start = next(
+        n for n, r in enumerate(rows) if all(len(r) > k and _is_number(r[k]) for k in numeric)
+    )
+    data = _numbers(rows[start:], numeric, path.name)
+    return _told(data, rows[:start], lines[:start], numeric, path.name)
+
+
+def _refuse(name: str, found: str, allowed: str = WANTED) -> InputError:
+    return InputError(f"{name}: found {found}; allowed: {allowed}")
+
+
+def _lines(path: Path) -> list[str]:
+    """Lines that are not blank."""
+    name = path.name
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise _refuse(name, "a file of over 100 MB")
+        data = path.read_bytes()
+    except OSError as error:
+        raise _refuse(name, f"no file that can be read ({error.strerror})") from error
+    if b"\0" in data[:4096] and not data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise _refuse(name, "bytes that are no text")
+    utf16 = data.startswith((b"\xff\xfe", b"\xfe\xff"))
+    text = data.decode("utf-16" if utf16 else "utf-8-sig", errors="replace")
+    found = [line for line in text.splitlines() if line.strip()]
+    if len(found) < FEWEST_SAMPLES:
+        raise _refuse(name, f"{len(found)} lines", f"{WANTED}, {FEWEST_SAMPLES} samples or more")
+    return found
+
+
+def _cells(line: str, delimiter: str | None, decimal: str) -> list[str]:
+    cells = [cell.strip().strip('"').strip() for cell in line.split(delimiter)]
+    return [cell.replace(",", ".") for cell in cells] if decimal == "," else cells
+
+
+def _is_number(cell: str) -> bool:
+    return _NUMBER.fullmatch(cell) is not None
+
+
+def _layout(lines: list[str], name: str) -> tuple[str | None, str]:
+    """Delimiter and decimal sign that make numbers of the most cells, two or more a line."""
+    tail = lines[-LOOKED_AT:]
+
+    def columns(layout: tuple[str | None, str]) -> int:
+        counts = [sum(map(_is_number, _cells(line, *layout))) for line in tail]
+        texts = [sum(1 for c in _cells(line, *layout) if c) for line in tail]
+        even = np.mean(np.array(counts) == np.median(counts)) >= LEAST_FILLED
+        whole = np.mean(np.array(counts) == np.array(texts)) >= LEAST_FILLED
+        return int(np.median(counts)) if even and whole else 0
+
+    best = max(LAYOUTS, key=columns)
+    if columns(best) < 1:
+        raise _refuse(name, "lines without columns of numbers")
+    return best
+
+
+def _numbers(rows: list[list[str]], columns: list[int], name: str) -> FloatArray:
+    """The columns of numbers, shape (columns, m); a torn last line is left out."""
+    whole = [r for r in rows if all(len(r) > k and _is_number(r[k]) for k in columns)]
+    if len(whole) < FEWEST_SAMPLES or len(whole) < LEAST_FILLED * len(rows):
+        torn = len(rows) - len(whole)
+        raise _refuse(name, f"{len(whole)} lines of numbers and {torn} others among them")
+    return np.array([[float(r[k]) for r in whole] for k in columns])
+
+
+def _told(
+    data: FloatArray, head: list[list[str]], text: list[str], columns: list[int], name: str
+) -> Capture:
+    """Which column is the time, which are volts, in which units."""
+    labels = [[r[k] for r in head if len(r) > k] for k in columns]
+    rising = [k for k, column in enumerate(data) if _rises(column)]
+    named = [k for k in rising if _unit_of(labels[k], TIME_UNITS_S) is not None]
+    counted = [k for k in rising if np.allclose(np.diff(data[k]), INDEX_STEP)]
+    times = named or [k for k in rising if k not in counted]
+    if times:
+        at = times[0]
+        time_s = _even(data[at]) * _time_unit(data[at], labels[at], name)
+    else:
+        at, time_s = (counted[0] if counted else -1), _stepped(data.shape[1], text, name)
+    volts = [k for k in range(len(data)) if k != at and k not in counted]
+    if not 1 <= len(volts) <= 2:
+        raise _refuse(name, f"{len(volts)} columns of volts beside that of time")
+    units = [_unit_of(labels[k], VOLT_UNITS_V) or 1.0 for k in volts]
+    channels = np.array([data[k] * unit for k, unit in zip(volts, units, strict=True)])
+    return Capture(name=name, time_s=time_s, channels_v=channels)
+
+
+def _rises(column: FloatArray) -> bool:
+    """Whether a column is a time, perhaps one printed with too few digits."""
+    step = np.diff(column)
+    return bool(np.all(step >= 0.0) and np.mean(step > 0.0) > LEAST_STEPS)
+
+
+def _even(time: FloatArray) -> FloatArray:
+    """Time as it was before too few digits were printed."""
+    if np.all(np.diff(time) > 0.0):
+        return time
+    return np.linspace(time[0], time[-1], time.size)
+
+
+def _unit_of(labels: list[str], units: dict[str, float]) -> float | None:
+    """The unit that the header of a column gives, as a factor; the lowest line counts first."""
+    for label in reversed(labels):
+        for found in _UNIT.finditer(label):
+            word = next(g for g in found.groups() if g).lower()
+            word = word.replace("µ", "u").replace("μ", "u")
+            if word in units:
+                return units[word]
+    return None
+
+
+def _time_unit(time: FloatArray, labels: list[str], name: str) -> float:
+    """Seconds, unless the header says otherwise."""
+    unit = _unit_of(labels, TIME_UNITS_S)
+    if unit is None and time[-1] - time[0] > LONGEST_S:
+        raise _refuse(
+            name,
+            f"a time of {time[-1] - time[0]:.4g} without a unit",
+            'a head such as "time (ms)", or seconds',
+        )
+    return 1.0 if unit is None else unit
+
+
+def _stepped(samples: int, text: list[str], name: str) -> FloatArray:
+    """Time from a sample interval in the head."""
+    for line in text:
+        if step := _STEP.search(line):
+            return np.asarray(np.arange(samples) * float(step[1]), dtype=float)
+    raise _refuse(name, "no column of time and no sample interval")

@@ -1,0 +1,58 @@
+"""Flags that the controller reports, as evidence: whether it can lock is known from the pulses."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import expit
+
+FloatArray = NDArray[np.float64]
+
+SYNC, FAN, NO_FLAG = "sync", "fan", "none"
+FLAGS = (SYNC, FAN, NO_FLAG)
+
+DOUBT = 0.03
+"""Chance of a flag against all that is known of the controller."""
+MARGIN_WIDTH = 0.1
+"""The controller's rules are mostly assumed: how sharp their limits are taken."""
+FOLLOWS = 0.9
+"""Chance that lost sync brings the fan flag too: the drive is never fired, the tacho silent."""
+NONE_OF_THESE = 0.5
+
+
+def sync_flag_share(margin: FloatArray) -> FloatArray:
+    """Chance of the sync flag for the smallest margin of the lock rules."""
+    return np.clip(expit(-margin / MARGIN_WIDTH), DOUBT, 1.0 - DOUBT)
+
+
+def flags_share(
+    observed: Collection[str], sync: FloatArray, own_fan: FloatArray
+) -> FloatArray | float:
+    """Chance of what the controller reported; 1 where nothing was noted.
+
+    Parameters
+    ----------
+    observed : collection of str
+        Of `FLAGS`; empty: nobody looked.
+    sync : ndarray
+        Chance of the sync flag.
+    own_fan : ndarray
+        Chance of the fan flag with the sync circuit working.
+
+    Returns
+    -------
+    share : ndarray or float
+    """
+    if not observed:
+        return 1.0
+    if SYNC in observed:
+        return sync * (FOLLOWS if FAN in observed else 1.0 - FOLLOWS)
+    return (1.0 - sync) * (own_fan if FAN in observed else 1.0 - own_fan)
+
+
+def no_fault_share(observed: Collection[str]) -> float:
+    """The same for none of these, which says nothing of flags."""
+    half = np.array(NONE_OF_THESE)
+    return float(flags_share(observed, half, half))

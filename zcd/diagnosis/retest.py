@@ -1,0 +1,260 @@
+"""After the repair: does the board read as a good one, and what is left, from measured values."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board
+from zcd.circuit.build import Conditions
+from zcd.circuit.elements import stack
+from zcd.diagnosis.atlas import Atlas, Progress, sample_circuits
+from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.rank import SURE, posterior
+from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.severity import points
+from zcd.margin.headroom import Headroom, headrooms, weak_conditions
+from zcd.physics.optocoupler import ctr_shape_ratio
+
+FloatArray = NDArray[np.float64]
+
+REPAIRED_SHARE = 0.7
+"""How often a board is good after one repair: common practice, no source."""
+APART = 3.0
+"""Standard errors from what a good board shows."""
+CTR_STEPS = 25
+LEAST_CTR_RATIO = 0.02
+SAMPLES = 16
+MAINS_NODES = ({"line", "neutral"}, {"feed", "neutral"})
+TOLD_FACTOR = 4.0
+"""An estimate wider than this from its 10 % to its 90 % point tells nothing."""
+
+Points = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Again:
+    """A reading on the repaired board.
+
+    Parameters
+    ----------
+    measured : Measured
+    low, high : float
+        What a good board shows, errors included.
+    good : bool
+    """
+
+    measured: Measured
+    low: float
+    high: float
+    good: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remaining:
+    """What the measured pulses say of the optocoupler.
+
+    Parameters
+    ----------
+    low_time_s : float
+        As measured.
+    mains_rms_v : float
+        As measured; nan: anywhere within the band of the bench.
+    ctr_ratio : tuple of float
+        10 %, 50 % and 90 % point of its CTR at the data sheet's test current.
+    bench, weak : tuple of Headroom
+        Of the CTR at these points, as it stands on the bench, and at low mains, hot.
+    """
+
+    low_time_s: float
+    mains_rms_v: float
+    ctr_ratio: Points
+    bench: tuple[Headroom, ...]
+    weak: tuple[Headroom, ...]
+
+    @property
+    def tells(self) -> bool:
+        """Whether the low time depends on the CTR clearly enough."""
+        return self.ctr_ratio[2] < TOLD_FACTOR * self.ctr_ratio[0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Retest:
+    """A repaired board, measured again.
+
+    Parameters
+    ----------
+    readings : tuple of Again
+    to_take : tuple of Reading
+        Taken before the repair and not after it.
+    good_ratio : float
+        Probability that the sync circuit is good.
+    remaining : Remaining or None
+        None: no low time was measured.
+    """
+
+    readings: tuple[Again, ...]
+    to_take: tuple[Reading, ...]
+    good_ratio: float
+    remaining: Remaining | None
+
+    @property
+    def good(self) -> bool:
+        """Whether the board reads as a good one."""
+        return self.good_ratio >= SURE and all(again.good for again in self.readings)
+
+
+def retest(
+    atlas: Atlas,
+    measured: Sequence[Measured],
+    before: Sequence[Measured] = (),
+    flags: Collection[str] = (),
+    progress: Progress | None = None,
+) -> Retest:
+    """Judge readings taken after a repair.
+
+    Parameters
+    ----------
+    atlas : Atlas
+        Of the repaired board.
+    measured : sequence of Measured
+        After the repair.
+    before : sequence of Measured
+        Before it.
+    flags : collection of str
+        What the controller reports now.
+    progress : callable, optional
+        Told which reading is being predicted.
+
+    Returns
+    -------
+    Retest
+    """
+    measured = list({m.reading: m for m in measured}.values())
+    atlas.prepare([m.reading for m in measured], progress)
+    weights, _ = posterior(replace(atlas, shares=_repaired_shares(atlas)), measured, flags)
+    good = _reads_good(atlas)[atlas.member]
+    taken = {m.reading for m in measured}
+    known = set(atlas.readings)
+    return Retest(
+        readings=tuple(_again(atlas, m) for m in measured),
+        to_take=tuple(m.reading for m in before if m.reading in known and m.reading not in taken),
+        good_ratio=float(weights[good].sum()),
+        remaining=remaining(atlas.board, atlas.meter, measured),
+    )
+
+
+def _reads_good(atlas: Atlas) -> NDArray[np.bool_]:
+    """Faults whose sync circuit is a good one, shape (F,)."""
+    return np.array([f.kind == "healthy" or bool(f.reports) for f in atlas.faults])
+
+
+def _repaired_shares(atlas: Atlas) -> FloatArray:
+    """Priors of a board that somebody has just mended."""
+    good = _reads_good(atlas)
+    shares = atlas.shares.copy()
+    shares[good] *= REPAIRED_SHARE / shares[good].sum()
+    shares[~good] *= (atlas.shares.sum() - REPAIRED_SHARE) / shares[~good].sum()
+    return shares
+
+
+def _again(atlas: Atlas, measured: Measured) -> Again:
+    """A reading beside what a good board shows."""
+    function = measured.reading.function
+    shown = atlas.shown(measured.reading)[0]
+    values = scaled(function, shown)
+    off = APART * error(function, values, atlas.meter)
+    low, high = float(np.min(values - off)), float(np.max(values + off))
+    ends = (measured.low, measured.high) if measured.low is not None else (measured.value,) * 2
+    at = [float(scaled(function, np.asarray(end))) for end in ends if end is not None]
+    return Again(
+        measured=measured,
+        low=float(np.min(shown)),
+        high=float(np.max(shown)),
+        good=not measured.unstable and at[0] <= high and at[-1] >= low,
+    )
+
+
+def remaining(board: Board, meter: Meter, measured: Sequence[Measured]) -> Remaining | None:
+    """CTR from the measured low time and mains, and the headroom that it leaves.
+
+    Parameters
+    ----------
+    board : Board
+    meter : Meter
+    measured : sequence of Measured
+        With a low time; the mains where it was measured.
+
+    Returns
+    -------
+    Remaining or None
+        None: there is no low time, or none that any CTR of this board gives.
+
+    Notes
+    -----
+    The engine is asked for the low time over a ladder of CTR, for tolerances, temperature and
+    (where it was not measured) mains anywhere within what a bench knows; each row is then read
+    backwards.
+    """
+    low_time = _exact(measured, Function.LOW_TIME)
+    if low_time is None or low_time.value <= 0.0:
+        return None
+    mains = next((m for m in measured if _is_mains(m.reading) and m.exact and m.value > 0.0), None)
+    circuit, _ = sample_circuits(board, SAMPLES)
+    if mains is not None:
+        circuit = circuit.change("mains", rms_v=mains.value)
+    ctr = np.geomspace(LEAST_CTR_RATIO, 2.0 * board.optocoupler.ctr_max_ratio, CTR_STEPS)
+    ladder = stack([circuit] * CTR_STEPS)
+    ref, size = board.optocoupler.ref, circuit.size
+    shape = np.asarray(ladder[ref].values()["shape_weight"])
+    at_test = np.asarray(ctr_shape_ratio(board.optocoupler.test_current_a, shape))
+    rows = ladder.change(ref, ctr_ratio=np.repeat(ctr, size) / at_test, remaining_ratio=1.0)
+    reading = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
+    shown = Bench(board, rows, meter).take([reading])[:, 0].reshape(CTR_STEPS, size)
+    width = float(error(Function.LOW_TIME, np.asarray(low_time.value), meter))
+    found = _read_backwards(np.log(ctr), shown, low_time.value + width * np.array([-1.0, 0.0, 1.0]))
+    if not found.size:
+        return None
+    low, middle, high = points(np.exp(found), np.ones(found.size))
+    here = Conditions(mains_rms_v=mains.value if mains else None)
+    return Remaining(
+        low_time_s=low_time.value,
+        mains_rms_v=mains.value if mains else np.nan,
+        ctr_ratio=(low, middle, high),
+        bench=_headrooms(board, (low, middle, high), here),
+        weak=_headrooms(board, (low, middle, high), weak_conditions(board)),
+    )
+
+
+def _exact(measured: Sequence[Measured], function: Function) -> Measured | None:
+    return next((m for m in measured if m.reading.function is function and m.exact), None)
+
+
+def _is_mains(reading: Reading) -> bool:
+    return reading.function is Function.AC and {reading.a, reading.b} in MAINS_NODES
+
+
+def _read_backwards(log_ctr: FloatArray, shown: FloatArray, wanted: FloatArray) -> FloatArray:
+    """Where each column of `shown`, shape (steps, n), passes the wanted values; all that do."""
+    found = []
+    for column in shown.T:
+        rising = column if column[-1] >= column[0] else -column
+        target = wanted if column[-1] >= column[0] else -wanted
+        steady = np.maximum.accumulate(rising)
+        inside = target[(target > steady[0]) & (target < steady[-1])]
+        found.append(np.interp(inside, steady, log_ctr))
+    return np.concatenate(found)
+
+
+def _headrooms(board: Board, ctr: Points, conditions: Conditions) -> tuple[Headroom, ...]:
+    """Headroom of the CTR at each of three values of it."""
+    cases = [
+        replace(conditions, ctr_ratio=value, remaining_ratio=1.0, shape_weight=None)
+        for value in ctr
+    ]
+    return tuple(each["ctr"] for each in headrooms(board, cases))

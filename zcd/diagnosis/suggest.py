@@ -1,0 +1,110 @@
+"""The next reading: the one that is expected to tell most for its trouble and danger."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.diagnosis.atlas import Atlas, Progress
+from zcd.diagnosis.gain import entropy_bits, expected_gain_bits
+from zcd.diagnosis.readings import Reading, Side, side_of
+from zcd.diagnosis.severity import points
+
+FloatArray = NDArray[np.float64]
+
+LEAST_GAIN_BITS = 0.05
+"""What a reading must be expected to tell to be worth taking."""
+COSTS = {Side.DEAD: 1.0, Side.ISOLATED: 1.5, Side.MAINS: 20.0, Side.LIFTED: 30.0}
+"""What a reading costs in trouble and danger: common practice, no source."""
+OUTCOMES = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What a reading would show if a fault were the one: 10 %, 50 % and 90 % point."""
+
+    key: str
+    value: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suggestion:
+    """The next reading to take.
+
+    Parameters
+    ----------
+    reading : Reading
+    side : Side
+    gain_bits : float
+        Information expected from it.
+    open_bits : float
+        What is still open before it: entropy of which fault it is.
+    outcomes : tuple of Outcome
+        For the likeliest faults.
+    """
+
+    reading: Reading
+    side: Side
+    gain_bits: float
+    open_bits: float
+    outcomes: tuple[Outcome, ...]
+
+
+def best_reading(
+    atlas: Atlas,
+    weights: FloatArray,
+    none: float,
+    readings: Sequence[Reading],
+    progress: Progress | None = None,
+) -> Suggestion | None:
+    """The reading with the largest expected gain for its cost; None if none is worth it.
+
+    Parameters
+    ----------
+    atlas : Atlas
+    weights : ndarray, shape (E, N)
+        Posterior.
+    none : float
+        Probability of none of these.
+    readings : sequence of Reading
+        To choose from. Those that could not be chosen are not predicted.
+    progress : callable, optional
+        Told which reading is being predicted.
+
+    Returns
+    -------
+    suggestion : Suggestion or None
+    """
+    shares = np.array([w.sum() for w in atlas.by_fault(weights)])
+    most = (1.0 - none) * float(entropy_bits(shares / shares.sum()))
+    best: tuple[float, Reading, float] | None = None
+    for reading in sorted(readings, key=lambda r: COSTS[side_of(atlas.circuit, r)]):
+        cost = COSTS[side_of(atlas.circuit, reading)]
+        if best is not None and most / cost <= best[0]:
+            break  # not even a reading that tells all would be worth this trouble
+        if progress is not None and not atlas.has(reading):
+            progress(reading.words)
+        gain = expected_gain_bits(atlas.spectrum(reading), weights, atlas.member, none)
+        if gain >= LEAST_GAIN_BITS and (best is None or gain / cost > best[0]):
+            best = gain / cost, reading, gain
+    if best is None:
+        return None
+    return Suggestion(
+        reading=best[1],
+        side=side_of(atlas.circuit, best[1]),
+        gain_bits=best[2],
+        open_bits=float(entropy_bits(shares)),
+        outcomes=_outcomes(atlas, best[1], weights),
+    )
+
+
+def _outcomes(atlas: Atlas, reading: Reading, weights: FloatArray) -> tuple[Outcome, ...]:
+    """What the reading would show under the likeliest faults."""
+    shown, weight = atlas.by_fault(atlas.looks(reading)), atlas.by_fault(weights)
+    likely = np.argsort([-w.sum() for w in weight])[:OUTCOMES]
+    return tuple(
+        Outcome(key=atlas.faults[f].key, value=points(shown[f], weight[f])) for f in likely
+    )

@@ -1,0 +1,86 @@
+"""What a diagnosis says, in words: how sure it is, how far a part has gone, which range to set."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from zcd.circuit.elements import Circuit, DcSource, MainsSource, Resistance
+from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.meters import OHM_RANGES_OHM
+from zcd.diagnosis.rank import Ranked
+from zcd.diagnosis.readings import UNITS, Function, Side
+from zcd.diagnosis.suggest import Suggestion
+from zcd.show.wording import quantity_text
+
+VOLT_RANGES_V = (0.6, 6.0, 60.0, 600.0, 1000.0)
+"""Of a meter of 6000 counts."""
+MAINS_PEAK_V = 360.0
+
+
+def sentence(text: str) -> str:
+    """Words as a sentence.
+
+    Examples
+    --------
+    >>> sentence("not settled yet")
+    'Not settled yet.'
+    """
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def percent_text(probability: float) -> str:
+    """A probability in whole per cent, never rounded to certainty.
+
+    Examples
+    --------
+    >>> percent_text(0.9987), percent_text(0.42), percent_text(0.004)
+    ('over 99 %', '42 %', 'under 1 %')
+    """
+    if probability > 0.99:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.01 else f"{100.0 * probability:.0f} %"
+
+
+def amount_text(ranked: Ranked, circuit: Circuit) -> str:
+    """How far it has gone, in the part's own terms: 10 % to 90 % point."""
+    fault = ranked.fault
+    if fault is None or ranked.amount is None:
+        return ""
+    low, high = ranked.amount[0], ranked.amount[2]
+    if fault.kind == "phototransistor" and fault.unit == "x":
+        return f"CTR at {100 * low:.2g} to {100 * high:.2g} % of new"
+    unit, nominal = _nominal(fault, circuit)
+    words = f"{quantity_text(low * nominal, unit)} to {quantity_text(high * nominal, unit)}"
+    if fault.kind == "resistor":
+        return f"{fault.part} reads as {words}"
+    return f"a leak of {words}" if "leaky" in fault.mode else f"at {words}"
+
+
+def _nominal(fault: Fault, circuit: Circuit) -> tuple[str, float]:
+    """Unit of an amount, and the value of the part that a factor is one of."""
+    if fault.unit != "x":
+        return fault.unit, 1.0
+    element = circuit[fault.part]
+    if isinstance(element, Resistance):
+        return "Ω", float(np.max(element.resistance_ohm))
+    if isinstance(element, MainsSource):
+        if fault.mode == "frequency off":
+            return "Hz", float(np.max(element.frequency_hz))
+        return "V", float(np.max(element.rms_v))
+    assert isinstance(element, DcSource)
+    return "V", float(np.max(element.voltage_v))
+
+
+def range_text(suggestion: Suggestion) -> str:
+    """The range on which a meter holds whatever is expected; empty where there is none to set."""
+    ranges = {
+        Function.DC: VOLT_RANGES_V, Function.AC: VOLT_RANGES_V, Function.LOW_Z: VOLT_RANGES_V,
+        Function.OHM: OHM_RANGES_OHM,
+    }.get(suggestion.reading.function)  # fmt: skip
+    if ranges is None:
+        return ""
+    # the mains may be there whatever is expected
+    most = MAINS_PEAK_V if suggestion.side is Side.MAINS else 0.0
+    most = max([most, *(abs(v) for o in suggestion.outcomes for v in o.value if np.isfinite(v))])
+    full = next((r for r in ranges if r >= most), ranges[-1])
+    return f"{quantity_text(full, UNITS[suggestion.reading.function])} range, or auto"
