@@ -1,0 +1,84 @@
+"""Both solvers over a battery of boards, at the limits of the project's design.
+
+A sample always runs; all of it is marked slow. Where the two differ by more, a finer grid of the
+engine's own decides who is wrong; so far it was the engine's grid, in circuits with capacitors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from tests.spice.battery import NEAR, SIZE, Agreement, agreement, case, excess
+from zcd.board.model import Topology
+
+STEP = 6
+PULSE_WORDS = ("edge", "low time", "duty", "frequency")
+
+
+def near_threshold(found: Agreement) -> bool:
+    """Whether the pin turns round so near a threshold that a pulse may be there or not."""
+    reaches = [answer.lock.margins[0, :2] for answer in (found.ours, found.equations)]
+    return bool(np.min(np.abs(reaches)) < NEAR)
+
+
+def excesses(battery: Sequence[Agreement]) -> dict[str, list[float]]:
+    """Difference over what is allowed, by kind of quantity."""
+    kinds: dict[str, list[float]] = {"current": [], "power": [], "reading": [], "edge": []}
+    for found in battery:
+        for line in found.lines:
+            about_pulses = any(word in line.name for word in PULSE_WORDS)
+            if about_pulses and near_threshold(found):
+                continue
+            kind = "reading" if line.reading is not None or line.unit == "V" else ""
+            kind = kind or {"A": "current", "W": "power", "s": "edge"}[line.unit]
+            kinds[kind].append(excess(line))
+    return kinds
+
+
+def assert_agreement(battery: Sequence[Agreement]) -> None:
+    """Within 0.5 % (or 5 mV, 1 uA, 10 us) at the 99th percentile; lock the same in every case."""
+    kinds = excesses(battery)
+    every = np.concatenate([np.array(values) for values in kinds.values()])
+    assert np.percentile(every, 99.0) <= 1.0
+    for kind, values in kinds.items():
+        assert np.mean(np.array(values) > 1.0) <= 0.03, kind
+    assert [found.case.number for found in battery if not found.locks_agree] == []
+
+
+def test_battery_holds_all_that_a_board_may_be() -> None:
+    """Topologies, options, voltages, frequencies, faults and meters: all are drawn."""
+    cases = [case(number) for number in range(SIZE)]
+    assert {found.board.topology for found in cases} == set(Topology)
+    assert len({found.fault for found in cases}) > 40
+    rms = [found.board.mains.rms_v for found in cases]
+    hertz = [found.board.mains.frequency_hz for found in cases]
+    assert min(rms) < 105.0
+    assert max(rms) > 259.0
+    assert min(hertz) < 46.0
+    assert max(hertz) > 64.0
+    assert len({reading.function for found in cases for reading in found.readings}) == 7
+    for option in ("led_resistor", "led_capacitor", "joint_capacitor", "relay", "return_chain"):
+        assert any(getattr(found.board, option) for found in cases)
+    assert any(found.board.relay and found.board.relay.suppressor for found in cases)
+    assert any(found.board.output.kind == "emitter-follower" for found in cases)
+    assert any(found.board.output.pin_capacitor for found in cases)
+    assert any(len(found.board.chains) > 1 for found in cases)
+    assert any(found.board.rectifier_first for found in cases)
+    assert any(found.board.mains.harmonics for found in cases)
+
+
+def test_a_case_is_always_the_same() -> None:
+    assert str(case(7)) == str(case(7))
+
+
+def test_both_solvers_agree_over_a_sample() -> None:
+    """Every sixth of the battery: all topologies."""
+    assert_agreement([agreement(number) for number in range(0, SIZE, STEP)])
+
+
+@pytest.mark.slow
+def test_both_solvers_agree_over_the_battery() -> None:
+    assert_agreement([agreement(number) for number in range(SIZE)])
