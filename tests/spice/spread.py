@@ -29,6 +29,8 @@ SEED = 5
 SIZE = 60
 FACTORS = np.geomspace(0.1, 20.0, 41)
 """At which the engine is asked which of its constants would do as the transistor does."""
+GRADE_RATIO = 2.0**0.5
+"""Makers' grades go from one CTR to twice that."""
 LIMITS = (5.0, 50.0, 95.0)
 """Percentiles of the table."""
 UNITS = {
@@ -64,7 +66,9 @@ def gaps(number: int) -> list[Gap]:
     ohm = float(np.clip(least_ohm * 8.0 ** rng.random(), 4.7e3, 150e3))
     found = board(
         chains=((resistor("R1", float(np.sqrt(2.0) * 230.0 / peak_a)),),),
-        optocoupler=optocoupler(ctr_ratio=ratio),
+        optocoupler=optocoupler(
+            ctr_ratio=ratio, ctr_min_ratio=ratio / GRADE_RATIO, ctr_max_ratio=ratio * GRADE_RATIO
+        ),
         output=pull_up(ohm, supply_v=supply),
         controller=controller(low_threshold_v=0.2 * supply, high_threshold_v=0.8 * supply),
     )

@@ -46,6 +46,8 @@ class Line:
         Difference allowed between `ours` and `equations`, as a share; 0 for edges.
     reading : Reading or None
         Where it is what a meter shows.
+    edges : int
+        How many edges it hangs on, each of which may be off.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Line:
     device: float
     share: float = SHARE
     reading: Reading | None = None
+    edges: int = 1
 
     @property
     def difference(self) -> float:
@@ -64,7 +67,7 @@ class Line:
     @property
     def allowed(self) -> float:
         """What that difference may be."""
-        return max(LEAST[self.unit], self.share * abs(self.ours))
+        return max(self.edges * LEAST[self.unit], self.share * abs(self.ours))
 
     @property
     def agrees(self) -> bool:
@@ -117,6 +120,7 @@ class Quantity:
     unit: str
     share: float = SHARE
     reading: Reading | None = None
+    edges: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,6 +185,7 @@ def lines_of(ours: Answer, equations: Answer, device: Answer | None = None) -> t
             unit=quantity.unit,
             share=quantity.share,
             reading=quantity.reading,
+            edges=quantity.edges,
             ours=answers[0].get(quantity, nan),
             equations=answers[1].get(quantity, nan),
             device=answers[2].get(quantity, nan),
@@ -298,11 +303,11 @@ def _edges(solution: Solution, lock: Lock) -> dict[Quantity, float]:
     found = {}
     for k in range(max(int(pulses.count[0]), 1)):
         mark = f" of pulse {k + 1}" if k else ""
-        for name, values in (
-            (f"falling edge{mark}, offset", pulses.fall_offset_s),
-            (f"rising edge{mark}, offset", pulses.rise_offset_s),
-            (f"low time{mark}", pulses.low_time_s),
+        for name, values, edges in (
+            (f"falling edge{mark}, offset", pulses.fall_offset_s, 1),
+            (f"rising edge{mark}, offset", pulses.rise_offset_s, 1),
+            (f"low time{mark}", pulses.low_time_s, 2),
         ):
-            found[Quantity(name, "s", 0.0)] = float(values[0, k])
+            found[Quantity(name, "s", 0.0, edges=edges)] = float(values[0, k])
     found[Quantity("pin, mean", "V")] = float(solution.mean(solution.voltages_v["pin"])[0])
     return found
