@@ -76,12 +76,6 @@ def test_without_limits_every_multiset_counts(size: int) -> None:
     assert count(free, anything, size) == comb(40 + size - 1, size)
 
 
-def test_counting_stops_when_it_is_enough() -> None:
-    parts, wanted = stock(1, 40, (0.05,)), window(1)
-    whole = count(parts, wanted, 4)
-    assert 10 < count(parts, wanted, 4, enough=10) <= whole
-
-
 def test_nothing_fits_an_empty_stock_or_window() -> None:
     parts = stock(2, 8, (0.05,))
     none = Window(lowest=np.array([np.inf]), highest=np.array([-np.inf]))

@@ -35,8 +35,9 @@ SHOWN = 8
 """Combinations that are judged and shown."""
 MISSES = 5
 LISTED = 50_000
-"""Combinations that are looked at one by one; of more, only those with a larger margin are."""
-NARROWINGS = 16
+"""Combinations that are all looked at one by one; of more, only those above some margin are."""
+SAMPLED = 100_000
+"""Combinations drawn to see which margin is surely reached; the search itself draws nothing."""
 SURELY_MISSED = 0.999
 """How near to passing a combination may come and still be shown as failing."""
 SAME_MARGIN = 2
@@ -161,19 +162,24 @@ class _Search:
 
     def best(self, size: int, number: int) -> IntArray:
         """The best `SHOWN` of the `number` combinations of a size, shape (combinations, size)."""
-        least, most = 1.0, float(np.exp(self.ranges.log_ratios.min(axis=1).max()))
-        for _ in range(NARROWINGS if number > LISTED else 0):
-            middle = float(np.sqrt(least * most))
-            found = sum(count(*ask, size, LISTED) for ask in self._narrowed(middle))
-            if found < SHOWN:
-                most = middle
-            else:
-                least = middle
-            if SHOWN <= found <= LISTED:
-                break
-        asked = self._narrowed(least) if least > 1.0 else self._all()
+        asked = self._all()
+        if number > LISTED:
+            asked = self._narrowed(self._surely_above(size))
         members = np.concatenate([combinations(*ask, size) for ask in asked])
         return members[np.argsort(-self.ratio(members), kind="stable")[:SHOWN]]
+
+    def _surely_above(self, size: int) -> float:
+        """A margin that at least `SHOWN` combinations reach, by a look at some of all."""
+        able = np.flatnonzero(self._stock(1.0).floors < np.inf)
+        drawn = np.random.default_rng(0).integers(0, able.size, (SAMPLED, size))
+        members = np.unique(np.sort(able[drawn], axis=1), axis=0)
+        # as many as there are of a part: the one so many places before must be another
+        for place in range(1, size):
+            few = self.counts[members[:, place:]] <= place
+            members = members[~np.any(few & (members[:, place:] == members[:, :-place]), axis=1)]
+        if members.shape[0] < SHOWN:
+            return 1.0
+        return max(1.0, float(np.sort(self.ratio(members))[-SHOWN]))
 
     def causes(self, members: IntArray) -> tuple[FloatArray, IntArray]:
         """How near combinations come to keeping all rules, and what stands most in their way.

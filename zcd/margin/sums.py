@@ -91,7 +91,7 @@ class _Pool:
             self.members = np.insert(self.members, at, members[order], axis=0)
 
 
-def count(stock: Stock, window: Window, size: int, enough: float = np.inf) -> int:
+def count(stock: Stock, window: Window, size: int) -> int:
     """How many combinations of `size` parts fit.
 
     Parameters
@@ -100,19 +100,12 @@ def count(stock: Stock, window: Window, size: int, enough: float = np.inf) -> in
     window : Window
     size : int
         1 to `MOST_PARTS`.
-    enough : float
-        Where to stop counting.
 
     Returns
     -------
     int
     """
-    found = 0
-    for number, _ in _fitting(stock, window, size, listed=False):
-        found += number
-        if found > enough:
-            break
-    return found
+    return sum(number for number, _ in _fitting(stock, window, size, listed=False))
 
 
 def combinations(stock: Stock, window: Window, size: int) -> IntArray:
