@@ -18,6 +18,7 @@ from time import perf_counter, process_time
 
 import numpy as np
 
+from tests.benchmarks.drawer import drawer_jobs
 from tests.benchmarks.maps import map_jobs
 from tests.benchmarks.reference import integrate_led_current
 from tests.benchmarks.rows import row_times, show_rows
@@ -64,6 +65,7 @@ def run(*, quick: bool = False) -> dict[str, float]:
             found, [Conditions(), weak_conditions(found), Conditions(temperature_degc=60.0)]
         ),
         **map_jobs(quick=quick),
+        **drawer_jobs(quick=quick),
         "ranking with next reading, fresh atlas": lambda: diagnose(make_atlas(found, meter), taken),
         "ranking again, one more reading": lambda: diagnose(atlas, taken),
     }

@@ -9,6 +9,7 @@ import pytest
 
 from tests.conftest import REFERENCE
 from zcd.board.drawer import PLENTY, SERIES, parse_drawer, series_drawer, series_values
+from zcd.board.drawer_starter import STARTER
 from zcd.errors import InputError
 
 MESSY = """
@@ -126,3 +127,10 @@ def test_a_series_is_a_drawer_of_its_usual_tolerance() -> None:
     for wrong in (("E13", "1206"), ("E12", "1207")):
         with pytest.raises(InputError, match="allowed: one of"):
             series_drawer(*wrong)
+
+
+def test_the_starter_is_a_drawer() -> None:
+    drawer = parse_drawer(STARTER)
+    assert len(drawer.resistors) > 50
+    assert {o.part.family for o in drawer.optocouplers} == {"817", "814"}
+    assert [p.part for p in drawer.drive_parts] == ["MOC3052M", "BT136-800", "X-600"]

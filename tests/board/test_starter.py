@@ -22,7 +22,7 @@ TOPOLOGIES = list(Topology)
 
 @pytest.mark.parametrize("topology", TOPOLOGIES)
 def test_starter_loads(topology: Topology, tmp_path: Path) -> None:
-    path = write_starter(tmp_path / "new.toml", topology)
+    path = write_starter(tmp_path / "new.toml", starter_text(topology))
     board = load_board(path)
     assert board.topology is topology
     assert "invented" in board.name
@@ -94,7 +94,7 @@ def test_existing_file_is_kept(tmp_path: Path) -> None:
     path = tmp_path / "new.toml"
     path.write_text("mine", encoding="utf-8")
     with pytest.raises(InputError, match=r"^new\.toml: found an existing file; allowed: "):
-        write_starter(path, Topology.BRIDGE)
+        write_starter(path, starter_text(Topology.BRIDGE))
     assert path.read_text(encoding="utf-8") == "mine"
     assert list(tmp_path.iterdir()) == [path]
 
@@ -103,7 +103,7 @@ def test_dangling_link_is_kept(tmp_path: Path) -> None:
     path = tmp_path / "new.toml"
     path.symlink_to(tmp_path / "elsewhere.toml")
     with pytest.raises(InputError, match="found an existing file"):
-        write_starter(path, Topology.BRIDGE)
+        write_starter(path, starter_text(Topology.BRIDGE))
     assert not (tmp_path / "elsewhere.toml").exists()
 
 
@@ -114,7 +114,7 @@ def test_file_that_appears_meanwhile_is_kept(
     path.write_text("mine", encoding="utf-8")
     monkeypatch.setattr(os.path, "lexists", lambda _: False)
     with pytest.raises(InputError, match="found an existing file"):
-        write_starter(path, Topology.BRIDGE)
+        write_starter(path, starter_text(Topology.BRIDGE))
     assert path.read_text(encoding="utf-8") == "mine"
 
 
@@ -123,12 +123,12 @@ def test_medium_without_links(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
         raise PermissionError(1, "Operation not permitted")
 
     monkeypatch.setattr(os, "link", refuse)
-    path = write_starter(tmp_path / "new.toml", Topology.HALF_WAVE)
+    path = write_starter(tmp_path / "new.toml", starter_text(Topology.HALF_WAVE))
     assert load_board(path).topology is Topology.HALF_WAVE
     assert list(tmp_path.iterdir()) == [path]
 
 
 def test_missing_directory(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"^new\.toml: found a place that cannot be written"):
-        write_starter(tmp_path / "nowhere" / "new.toml", Topology.HALF_WAVE)
+        write_starter(tmp_path / "nowhere" / "new.toml", starter_text(Topology.HALF_WAVE))
     assert list(tmp_path.iterdir()) == []

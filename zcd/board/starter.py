@@ -235,14 +235,15 @@ def starter_text(topology: Topology) -> str:
     return text
 
 
-def write_starter(path: str | Path, topology: Topology) -> Path:
-    """Write a board file to start from; never over an existing file, never half of one.
+def write_starter(path: str | Path, text: str) -> Path:
+    """Write a file to start from; never over an existing file, never half of one.
 
     Parameters
     ----------
     path : str or Path
         File to make, in an existing directory.
-    topology : Topology
+    text : str
+        What is in it.
 
     Returns
     -------
@@ -255,7 +256,6 @@ def write_starter(path: str | Path, topology: Topology) -> Path:
         If it exists or cannot be written.
     """
     path = Path(path)
-    text = starter_text(topology)
     if os.path.lexists(path):
         raise InputError(f"{path.name or path}: found an existing file; allowed: a new file")
     try:

@@ -18,27 +18,32 @@ from zcd.cli.exits import EXIT_CODES
     show_default=True,
     help="How LED, rectifier and chain are arranged.",
 )
-def new(file: str, as_json: bool, topology: str) -> None:
-    """Write a board file to start from.
+@click.option("--drawer", is_flag=True, help="A drawer file, the parts in stock, instead.")
+def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
+    """Write a board file (or a drawer file) to start from.
 
     FILE is made and must not exist yet; "-" writes to the terminal instead.
 
     \b
-    Example
+    Examples
       zcd new --topology two-led dryer.toml
+      zcd new --drawer drawer.toml
     """
+    from zcd.board.drawer_starter import STARTER
     from zcd.board.starter import starter_text, write_starter
 
-    text = starter_text(Topology(topology))
-    path = None if file == "-" else write_starter(file, Topology(topology))
+    text = STARTER if drawer else starter_text(Topology(topology))
+    path = None if file == "-" else write_starter(file, text)
     if as_json:
         from zcd.show.output import print_json
 
-        print_json({"file": path and str(path), "topology": topology, "text": text})
+        of = {"topology": None if drawer else topology}
+        print_json({"file": path and str(path), **of, "text": text})
     elif path is None:
         click.echo(text, nl=False)
     else:
-        words = f"{path} written; change it to what the parts say, then: zcd check {path}"
+        then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}"
+        words = f"{path} written; change it to what the parts say, then: {then}"
         click.echo(words, err=True)
 
 

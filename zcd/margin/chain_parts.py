@@ -22,6 +22,8 @@ from zcd.margin.chain_range import (
     current_of,
     floor_of_others_ohm,
     ranges_of,
+    within_corners,
+    worst_corners,
 )
 from zcd.margin.section import Section, new_refs, with_parts
 from zcd.margin.stress import ResistorStress
@@ -55,10 +57,18 @@ class Fit:
     stresses : tuple of ResistorStress
         Of each of its resistors, the largest first.
     verdict : Verdict
+    corner_ratio : float
+        How many times its resistors and those that stay keep their limits at the worst corner.
     """
 
     stresses: tuple[ResistorStress, ...]
     verdict: Verdict
+    corner_ratio: float
+
+    @property
+    def margin_ratio(self) -> float:
+        """How many times the tightest rule is kept, at the worst corner of the resistors too."""
+        return min(self.verdict.margin_ratio, self.corner_ratio)
 
     @property
     def parts(self) -> tuple[Resistor, ...]:
@@ -147,13 +157,16 @@ class _Search:
 
     def ratio(self, members: IntArray) -> FloatArray:
         """How many times each combination keeps its tightest rule, shape (combinations,)."""
-        parts = self.borne.rows(members)
-        total = parts.ohm.sum(axis=1) + self.place.kept_ohm
-        low = parts.low_ohm.sum(axis=1) + self.place.kept_low_ohm
-        of_parts = self.current.shares(parts, low[:, None]).min(axis=1)
-        of_kept = self.current.shares(self.kept, low[:, None]).min(axis=1, initial=np.inf)
+        total = self.borne.ohm[members].sum(axis=1) + self.place.kept_ohm
         of_total = self.ranges.ratio(total, self.tiers[members].max(axis=1))
-        return np.asarray(np.min([of_total, of_parts, of_kept], axis=0))
+        return np.minimum(of_total, self.shares(members))
+
+    def shares(self, members: IntArray) -> FloatArray:
+        """How many times the tightest limit of a resistor of the section is kept."""
+        parts = self.borne.rows(members)
+        low = parts.low_ohm.sum(axis=1)[:, None] + self.place.kept_low_ohm
+        of_kept = self.current.shares(self.kept, low).min(axis=1, initial=np.inf)
+        return np.minimum(self.current.shares(parts, low).min(axis=1), of_kept)
 
     def count(self, size: int) -> int:
         """How many combinations of a size keep all rules."""
@@ -255,6 +268,11 @@ def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
     least = max((r.tolerance_ratio for r in stays if r not in place.replaced), default=0.0)
     tolerances = np.array([max(part.tolerance_ratio, least) for part in parts])
     ranges = ranges_of(place, tolerances.tolist())
+    ends = ranges.edges_ohm[-1, 0]
+    corners = []
+    if ends[0] < ends[1]:
+        corners = [worst_corners(place, float(end), ranges.tolerances[-1]) for end in ends]
+        ranges = within_corners(ranges, corners)
     # low ends, and one part at its high end, lie somewhat outside
     lowest, highest = 0.4 * ranges.totals_ohm[0], 2.5 * ranges.totals_ohm[-1]
     hot = board.service.hot_degc
@@ -266,7 +284,7 @@ def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
         counts=np.array([item.count for item in drawer]),
         tiers=np.searchsorted(ranges.tolerances, tolerances),
         ranges=ranges,
-        current=current_of(place, lowest, highest),
+        current=current_of(place, lowest, highest, corners),
         floor_ohm=floor_of_others_ohm(place, lowest, highest),
     )
 
@@ -302,9 +320,13 @@ def _nearest_misses(search: _Search) -> list[IntArray]:
     return [row for _, row in sorted(found, key=lambda pair: -pair[0])[: 2 * MISSES]]
 
 
-def _fit(place: Section, verdict: Verdict, parts: int) -> Fit:
+def _fit(search: _Search, verdict: Verdict, row: IntArray) -> Fit:
     by_ref = {stress.resistor.ref: stress for stress in verdict.resistors}
-    return Fit(stresses=tuple(by_ref[ref] for ref in new_refs(place, parts)), verdict=verdict)
+    return Fit(
+        stresses=tuple(by_ref[ref] for ref in new_refs(search.place, row.size)),
+        verdict=verdict,
+        corner_ratio=float(search.shares(row[None])[0]),
+    )
 
 
 def _judged(
@@ -316,14 +338,15 @@ def _judged(
         for row in (*best, *misses)
     ]
     judged = verdicts([with_parts(search.place, chosen) for chosen in parts]) if parts else []
-    fits = [_fit(search.place, verdict, len(p)) for verdict, p in zip(judged, parts, strict=True)]
-    good = (fit for fit in fits[: len(best)] if fit.verdict.passes)
+    rows = (*best, *misses)
+    fits = [_fit(search, verdict, row) for verdict, row in zip(judged, rows, strict=True)]
+    good = (f for f in fits[: len(best)] if f.verdict.passes and f.corner_ratio >= 1.0)
     reasons: dict[tuple[int, str], Fit] = {}
     for fit in fits[len(best) :]:
         if not fit.verdict.passes:
             what = fit.verdict.tightest.name.removeprefix(fit.verdict.tightest.name.split(" ")[0])
             reasons.setdefault((len(fit.parts), what), fit)
     return (
-        tuple(sorted(good, key=lambda fit: _worth(fit.verdict.margin_ratio, len(fit.parts)))),
+        tuple(sorted(good, key=lambda fit: _worth(fit.margin_ratio, len(fit.parts)))),
         tuple(reasons.values())[:MISSES],
     )

@@ -9,7 +9,7 @@ carries at its total.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -17,12 +17,15 @@ from numpy.typing import ArrayLike, NDArray
 
 from zcd.board.model import Board, Resistor
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.circuit.elements import Resistance
+from zcd.circuit.elements import Circuit, Resistance
+from zcd.engine.network import LEAST_RESISTANCE_OHM
 from zcd.engine.solve import Grid, solve
-from zcd.margin.check import Rule
+from zcd.margin.corners import find_corners
+from zcd.margin.judged import judged
 from zcd.margin.roots import batched_root, passing_ranges
 from zcd.margin.section import Section, with_parts
 from zcd.margin.stress import chain_resistors, worst_circuit, worst_of
+from zcd.margin.tolerances import Boards, draw, tolerances_of
 from zcd.margin.verdicts import (
     Verdict,
     kept_ratio,
@@ -44,6 +47,10 @@ CURRENT_POINTS = 48
 EDGE_TOLERANCE = 1e-6
 """Relative error of the ends of a range."""
 OTHERS_POINTS = 12
+CORNER_POINTS = 7
+CORNER_TOLERANCE = 1e-4
+PROBE_W, PROBE_V = 1.0, 1e3
+"""Limits of the part with which corners are looked for; they scale its margins only."""
 _LEAST_USED = 1e-6
 _FARTHEST = 7.0
 """Logs of margins are cut off here, either way."""
@@ -132,15 +139,20 @@ def _margins(place: Section, tolerance_ratio: float, log_total: FloatArray) -> F
     return turning_margins(board, ref, np.exp(log_total) - place.kept_ohm)
 
 
-def _lumped(place: Section, total_ohm: float, tolerance_ratio: float) -> Board:
-    """The board with one part, which bears anything, in place of those to be replaced."""
+def _lumped(
+    place: Section,
+    total_ohm: float,
+    tolerance_ratio: float,
+    rated: tuple[float, float] = (np.inf, np.inf),
+) -> Board:
+    """The board with one part, which bears anything (or W and V), for those to be replaced."""
     part = Resistor(
         ref="",
         resistance_ohm=total_ohm - place.kept_ohm,
         tolerance_ratio=tolerance_ratio,
         style="",
-        rated_power_w=np.inf,
-        working_v=np.inf,
+        rated_power_w=rated[0],
+        working_v=rated[1],
         overload_v=np.inf,
         source="",
     )
@@ -149,15 +161,100 @@ def _lumped(place: Section, total_ohm: float, tolerance_ratio: float) -> Board:
 
 def _log_ratios(place: Section, verdict: Verdict) -> list[float]:
     """Of each rule that is not about a resistor of the section."""
-    refs = {part.ref for part in (*place.replaced, *place.kept)}
-
-    def of_section(rule: Rule) -> bool:
-        ref, _, what = rule.name.rpartition(" ")
-        return ref in refs and what in {"power", "voltage"}
-
+    refs = _section_refs(place)
     with np.errstate(divide="ignore"):
-        found = np.log([kept_ratio(rule) for rule in verdict.rules if not of_section(rule)])
+        found = np.log([kept_ratio(r) for r in verdict.rules if not _is_load(r.name, refs)])
     return list(np.clip(found, -_FARTHEST, _FARTHEST))
+
+
+def _section_refs(place: Section) -> set[str]:
+    return {part.ref for part in (*place.replaced, *place.kept)}
+
+
+def _is_load(rule: str, refs: set[str]) -> bool:
+    """Whether a rule is about power or voltage of one of some resistors."""
+    ref, _, what = rule.rpartition(" ")
+    return ref in refs and what in {"power", "voltage"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorstCorners:
+    """The worst corners of all rules, found with one part in the section.
+
+    Parameters
+    ----------
+    place : Section
+    board : Board
+        With that part.
+    new_ohm : float
+        What it is.
+    boards : Boards
+        A row for each rule.
+    names : tuple of str
+        Of the rules.
+    """
+
+    place: Section
+    board: Board
+    new_ohm: float
+    boards: Boards
+    names: tuple[str, ...]
+
+    def margins(self, log_total: FloatArray) -> FloatArray:
+        """The least margin of the rules that are not about resistors of the section."""
+        ref, refs = self.place.replaced[0].ref, _section_refs(self.place)
+        asked = np.array([k for k, name in enumerate(self.names) if not _is_load(name, refs)])
+        rows = self.boards.rows(np.tile(asked, log_total.size))
+        new = np.repeat(np.exp(log_total) - self.place.kept_ohm, asked.size)
+        circuit = rows.circuit.scale(ref, "resistance_ohm", new / self.new_ohm)
+        found = judged(replace(rows, circuit=circuit), self.board).margins[:, asked]
+        return np.asarray(found.reshape(log_total.size, -1).min(axis=1))
+
+    def row(self, what: str) -> Circuit:
+        """The corner of power or voltage of the part, one row."""
+        at = self.names.index(f"{self.place.replaced[0].ref} {what}")
+        return self.boards.rows(np.array([at])).circuit
+
+
+def worst_corners(place: Section, total_ohm: float, tolerance_ratio: float) -> WorstCorners:
+    """Find them at one total.
+
+    Parameters
+    ----------
+    place : Section
+    total_ohm : float
+    tolerance_ratio : float
+        Of the part in the section.
+
+    Returns
+    -------
+    corners : WorstCorners
+    """
+    board = _lumped(place, total_ohm, tolerance_ratio, rated=(PROBE_W, PROBE_V))
+    tolerances = tolerances_of(board)
+    found = find_corners(board, tolerances)
+    return WorstCorners(
+        place=place,
+        board=board,
+        new_ohm=total_ohm - place.kept_ohm,
+        boards=draw(board, tolerances, found.shares),
+        names=found.names,
+    )
+
+
+def within_corners(ranges: Ranges, corners: Sequence[WorstCorners]) -> Ranges:
+    """The ranges, less what fails at a worst corner found at either end of them."""
+    edges = ranges.edges_ohm.copy()
+
+    def margin(log_total: FloatArray) -> FloatArray:
+        return np.asarray(np.min([one.margins(log_total) for one in corners], axis=0))
+
+    for tier, number in np.argwhere(edges[..., 0] < edges[..., 1]):
+        lowest, highest = np.log(edges[tier, number])
+        steps = np.linspace(lowest, highest, CORNER_POINTS)
+        kept = np.exp(passing_ranges(margin, steps, CORNER_TOLERANCE))
+        edges[tier, number] = (kept[0, 0], kept[-1, 1]) if kept.size else (np.inf, -np.inf)
+    return replace(ranges, edges_ohm=edges)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -265,37 +362,60 @@ class SectionCurrent:
         return np.exp(np.interp(-np.log(limit_a), x, y, left=-np.inf, right=np.inf))
 
 
-def current_of(place: Section, lowest_ohm: float, highest_ohm: float) -> SectionCurrent:
+def current_of(
+    place: Section, lowest_ohm: float, highest_ohm: float, corners: Sequence[WorstCorners]
+) -> SectionCurrent:
     """Current of a section at totals from one to another.
 
     Parameters
     ----------
     place : Section
     lowest_ohm, highest_ohm : float
+    corners : sequence of WorstCorners
+        What the section has to carry there counts too.
 
     Returns
     -------
     current : SectionCurrent
     """
-    board = place.board
-    whole = Section(board=board, replaced=(*place.replaced, *place.kept), kept=())
+    whole = Section(board=place.board, replaced=(*place.replaced, *place.kept), kept=())
     totals = np.geomspace(lowest_ohm, highest_ohm, CURRENT_POINTS)
-    high = Conditions(mains_rms_v=board.mains.high_rms_v)
+    rms_v, film_v = _across(whole, totals, _at_high_mains(whole))
+    for one in corners:
+        rms_v = np.maximum(rms_v, _across(whole, totals, _alone(one, "power"))[0])
+        film_v = np.maximum(film_v, _across(whole, totals, _alone(one, "voltage"))[1])
+    return SectionCurrent(totals_ohm=totals, rms_a=rms_v / totals, film_a=film_v / totals)
+
+
+def _alone(corners: WorstCorners, what: str) -> Circuit:
+    """A worst corner with the parts of the section that stay bridged: one is all of it."""
+    circuit = corners.row(what)
+    for part in corners.place.kept:
+        circuit = circuit.change(part.ref, resistance_ohm=LEAST_RESISTANCE_OHM)
+    return circuit
+
+
+def _at_high_mains(whole: Section) -> Circuit:
+    """The other resistors of the chain at their low ends."""
     lumped = _lumped(whole, 1.0, 0.0)
-    circuit = build_circuit(lumped, high).change(whole.replaced[0].ref, resistance_ohm=totals)
+    circuit = build_circuit(lumped, Conditions(mains_rms_v=whole.board.mains.high_rms_v))
     for part in chain_resistors(lumped):
         circuit = circuit.scale(part.ref, "resistance_ohm", 1.0 - part.tolerance_ratio)
-    solution = solve(circuit, _MAINS_SIDE)
-    element = solution.circuit[whole.replaced[0].ref]
+    return circuit
+
+
+def _across(
+    whole: Section, totals_ohm: FloatArray, circuit: Circuit
+) -> tuple[FloatArray, FloatArray]:
+    """Rms voltage across the section, and what is held against working voltages."""
+    ref = whole.replaced[0].ref
+    rows = circuit.rows(np.zeros(totals_ohm.size, dtype=np.intp))
+    solution = solve(rows.change(ref, resistance_ohm=totals_ohm), _MAINS_SIDE)
+    element = solution.circuit[ref]
     assert isinstance(element, Resistance)
     across = solution.voltages_v[element.a] - solution.voltages_v[element.b]
     rms_v = solution.rms(across)
-    film_v = np.maximum(rms_v, solution.peak(np.abs(across)) / np.sqrt(2.0))
-    return SectionCurrent(
-        totals_ohm=totals,
-        rms_a=rms_v / totals,
-        film_a=film_v / totals,
-    )
+    return rms_v, np.maximum(rms_v, solution.peak(np.abs(across)) / np.sqrt(2.0))
 
 
 def floor_of_others_ohm(place: Section, lowest_ohm: float, highest_ohm: float) -> float:
@@ -313,7 +433,7 @@ def floor_of_others_ohm(place: Section, lowest_ohm: float, highest_ohm: float) -
         -inf where they hold everywhere; inf where they do not at the highest total, whatever
         stands in the section. (The more resistance there, the less they bear.)
     """
-    refs = {part.ref for part in (*place.replaced, *place.kept)}
+    refs = _section_refs(place)
     whole = Section(board=place.board, replaced=(*place.replaced, *place.kept), kept=())
 
     def margin(log_total: FloatArray) -> FloatArray:
