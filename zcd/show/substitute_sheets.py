@@ -18,6 +18,12 @@ from zcd.show.wording import found_text, limit_text, plain, quantity_text, share
 NUMBERS = ("one part", "two", "three", "four")
 
 
+WITHOUT_CORNERS = (
+    "Optocouplers, pull-ups and diodes are judged by all rules but those at the worst corners of "
+    "all tolerances: run zcd check on the board with the part that is chosen."
+)
+
+
 def groups_line(groups: Sequence[Sequence[str]]) -> str:
     """Why the chain as a whole was not asked for."""
     listed = " | ".join(", ".join(plain(ref) for ref in group) for group in groups)
@@ -50,18 +56,16 @@ def chain_lines(fits: ChainFits) -> tuple[str, ...]:
 def _range_lines(fits: ChainFits) -> list[str]:
     """Totals that all rules about the total allow."""
     ranges = fits.ranges
-    lines = []
+    found: dict[str, list[str]] = {}
     for tolerance, edges in zip(ranges.tolerances, ranges.edges_ohm, strict=True):
-        shown = [
-            f"{quantity_text(low, 'Ω')} to {quantity_text(high, 'Ω')}"
-            for low, high in edges
-            if low < high
-        ]
+        shown = [f"{_ohm_text(low)} to {_ohm_text(high)}" for low, high in edges if low < high]
         if shown:
-            of = f" of {quantity_text(tolerance, '%')} parts" if len(ranges.tolerances) > 1 else ""
-            lines.append(
-                f"A total{of} from {' or '.join(shown)} locks with the headroom asked for."
-            )
+            found.setdefault(" or ".join(shown), []).append(quantity_text(tolerance, "%"))
+    lines = [
+        f"A total{_of_text(widest) if len(found) > 1 else ''} from {shown} locks "
+        "with the headroom asked for."
+        for shown, widest in found.items()
+    ]
     if not lines:
         nearest = ranges.nearest
         total = sum(r.resistance_ohm for chain in nearest.board.chains[:1] for r in chain)
@@ -70,6 +74,10 @@ def _range_lines(fits: ChainFits) -> list[str]:
             f"{reason_text(nearest.tightest, ())}."
         )
     return lines
+
+
+def _of_text(tolerances: Sequence[str]) -> str:
+    return f" of {' or '.join(tolerances)} parts"
 
 
 def fits_sheet(fits: Sequence[Fit]) -> Sheet:
@@ -89,8 +97,9 @@ def fits_sheet(fits: Sequence[Fit]) -> Sheet:
         columns=("", "parts in series", "together", "margin", "power", "voltage"),
         rows=tuple(rows),
         right=(0, 2, 3, 4, 5),
-        remark="margin: how many times the tightest rule is kept. power, voltage: of each part, "
-        "and its share of the limit, at high mains, with tolerances at their worse ends.",
+        remark="margin: how many times the tightest rule is kept, worst corners included. power, "
+        "voltage: of each part, and its share of the limit, at high mains, with tolerances at "
+        "their worse ends.",
     )
 
 
