@@ -16,7 +16,7 @@ from zcd.refdata import UNITS
 from zcd.show.records import check_record
 from zcd.show.sheets import failed_lines
 from zcd.show.spread_records import spread_record
-from zcd.show.spread_sheets import failing_text
+from zcd.show.spread_sheets import corners_sheet, failing_text
 from zcd.show.wording import verdict_text
 
 # bears high mains at unequal tolerances, but not with harmonics on top
@@ -56,6 +56,15 @@ def test_population_says_what_fails_and_how_sure_that_is() -> None:
     text = squeezed(printed(spread_check(DARK)))
     assert "All fail: 95 % sure that more than 99.71 % of such boards do." in text
     assert "pin never low 100 %" in text
+
+
+def test_where_there_is_no_pulse_the_pins_rule_comes_first() -> None:
+    sheet = corners_sheet(spread_check(DARK).spread)
+    names = [row[0] for row in sheet.rows]
+    assert names[0] == "pin never low"
+    assert "low threshold 1 V" in sheet.rows[0][3]
+    assert {row[1] for row in sheet.rows[1:6]} == {"no pulse"}
+    assert set(names[1:6]) == {"low time", "high time", "transition", "edge offset", "period"}
 
 
 def test_share_with_its_interval() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from zcd.margin.check import Check, Rule
 from zcd.margin.corners import Corners
@@ -35,7 +36,9 @@ def spread_sheets(check: Check, notes: SourceNotes) -> tuple[Sheet, ...]:
 def corners_sheet(spread: Spread) -> Sheet:
     """Each rule at the corner that is worst for it, the tightest first."""
     corners = spread.corners
-    order = np.argsort(corners.margins, kind="stable")
+    # where there is no pulse, the pin's own rule says why: it comes first
+    keys = np.where(_no_pulse(corners), corners.margins[:2].min() + 1e-9, corners.margins)
+    order = np.argsort(keys, kind="stable")
     shown = [k for n, k in enumerate(order) if n < TIGHTEST or not spread.rules[k].passes]
     left = len(order) - len(shown)
     return Sheet(
@@ -48,7 +51,15 @@ def corners_sheet(spread: Spread) -> Sheet:
     )
 
 
+def _no_pulse(corners: Corners) -> NDArray[np.bool_]:
+    """Rules about pulses that fail because there is none, shape (k,)."""
+    of_pulses = np.array([name in RULES[2:] for name in corners.names])
+    return of_pulses & (corners.margins <= -1.0)
+
+
 def _corner_row(corners: Corners, k: int, rule: Rule) -> tuple[str, ...]:
+    if _no_pulse(corners)[k]:
+        return corners.names[k], "no pulse", FAILS, "where the pin does not reach its thresholds"
     return (
         plain(rule.name.removeprefix(AT_CORNER)),
         margin_text(float(corners.margins[k])),
