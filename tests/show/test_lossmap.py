@@ -159,9 +159,7 @@ def test_headroom_in_the_picture_is_that_of_the_check() -> None:
     assert f"{factor:.3g} times away" in words(figure)
 
 
-@pytest.mark.parametrize(
-    ("across", "up"), [("chain", "temperature"), ("R1", "R2"), ("ctr", "chain")]
-)
+@pytest.mark.parametrize(("across", "up"), [("chain", "temperature"), ("ctr", "R1")])
 def test_any_pair_can_be_drawn(across: str, up: str) -> None:
     figure = drawn("half-wave", across, up)
     figure.draw_without_rendering()

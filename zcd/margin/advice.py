@@ -1,8 +1,8 @@
 """What to know beyond the verdict: single shorts and surges, each against its limit.
 
-None of it fails a board. A standard asks that a short or a surge does no harm to people, not that
-every resistor stays inside its rating meanwhile; a technician wants to know which parts to
-replace together, and which board would hold with one part more.
+None of it fails a board: no standard was read that asks every part to stay inside its rating while
+another one is shorted or a surge lasts. A technician wants to know which parts to replace
+together, and which board would hold with one part more.
 """
 
 from __future__ import annotations
@@ -89,7 +89,8 @@ def _of_surge(surge: SurgeStress, board: Board) -> Iterator[Rule]:
         )  # fmt: skip
         yield _at_most(
             f"surge: {part.ref} energy", load.energy_j, load.test_energy_j, "J",
-            f"overload test of IEC 60115-1 (2.5 times the rated voltage, 5 s) with the limits of "
+            f"overload test of IEC 60115-1 as a maker quotes it (2.5 times the rated voltage, "
+            f"5 s) [YAGEO-MFR], with the limits of "
             f"{part.source}; level: {level}",
         )  # fmt: skip
     leds = led_refs(board)
