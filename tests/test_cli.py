@@ -593,6 +593,8 @@ def test_a_job_leaves_with_its_record(
     job = board.with_name("job.toml")
     job.write_text(
         f'board = "{board.name}"\nflags = ["sync", "fan"]\n'
+        '[[readings]]\nfunction = "dc"\nover = "K1.coil"\nvalue = "11.5 V"\n'
+        '[[readings]]\nfunction = "dc"\nvalue = "4.98 V"\n'
         '[[readings]]\nfunction = "ohm"\nover = "R2"\nvalue = "OL"\n'
     )
     assert main(["report", str(job), "--to", "r.html", "--to", "r.pdf", "--json"]) == 0
@@ -612,3 +614,36 @@ def test_a_report_is_html_or_pdf(
     assert main(["report", str(board), "--to", "r.doc"]) == 2
     assert "a file name that ends in .html or .pdf" in capsys.readouterr().err
     assert not list(work.glob("r.*"))
+
+
+def test_closed_jobs_are_listed_and_shift_the_priors(
+    board: Path, work: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first, second = board.with_name("one.toml"), board.with_name("two.toml")
+    for path in (first, second):
+        path.write_text(
+            f'board = "{board.name}"\n[[readings]]\nfunction = "dc"\nvalue = "4.98 V"\n'
+        )
+    assert main(["diagnose", str(second), "--json"]) == 0
+    before = json.loads(capsys.readouterr().out)
+    assert before["closed_jobs"] == 0
+    assert main(["close", str(first), "--found", "r2 open", "--repair", "renewed"]) == 0
+    assert "closed: R2 open" in capsys.readouterr().out
+    assert main(["jobs", str(board.parent), "--find", "renewed"]) == 0
+    out = capsys.readouterr().out
+    assert "R2 open" in out
+    assert "1 of 2 jobs." in out
+    assert main(["jobs", str(board.parent), "--open", "--json"]) == 0
+    assert [job["file"] for job in json.loads(capsys.readouterr().out)["jobs"]] == ["two.toml"]
+    assert main(["diagnose", str(second), "--json"]) == 0
+    after = json.loads(capsys.readouterr().out)
+    assert after["closed_jobs"] == 1
+
+    def share(found: dict[str, list[dict[str, float]]]) -> float:
+        return next(r["probability_ratio"] for r in found["ranked"] if r["fault"] == "R2 open")
+
+    assert share(after) > share(before)
+    assert main(["diagnose", str(second), "--no-record", "--json"]) == 0
+    assert share(json.loads(capsys.readouterr().out)) == pytest.approx(share(before))
+    assert main(["diagnose", str(second)]) == 0
+    assert "shifted by 1 closed jobs" in " ".join(capsys.readouterr().out.split())

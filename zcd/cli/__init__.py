@@ -12,6 +12,7 @@ from zcd.cli.board import check, new
 from zcd.cli.demo import demo
 from zcd.cli.diagnosis import diagnose, readings
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.jobs import close, jobs
 from zcd.cli.map import map_command
 from zcd.cli.measured import capture, retest
 from zcd.cli.parts import substitute
@@ -107,12 +108,13 @@ def commands() -> None:
       zcd check dryer.toml            see whether the repaired board will hold
       zcd map dryer.toml              see where sync is lost
       zcd report job.toml             leave with a record, as HTML and PDF
+      zcd jobs --open                 see what lies on the bench
       zcd spice dryer.toml            hear what a circuit simulator says
     """
 
 
 for command in (
     new, check, map_command, readings, diagnose, capture, retest, story, windings, substitute,
-    spice, report, demo,
+    spice, report, close, jobs, demo,
 ):  # fmt: skip
     commands.add_command(command)

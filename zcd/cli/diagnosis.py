@@ -73,6 +73,11 @@ def readings(file: str, as_json: bool) -> int:
     metavar="FILE",
     help="New job file for the answers; else one is made beside the board file.",
 )
+@click.option(
+    "--record/--no-record",
+    default=True,
+    help="Whether closed jobs in the same folder shift what is likely before any reading.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def diagnose(
     file: str,
@@ -81,6 +86,7 @@ def diagnose(
     csv: str | None,
     ask: bool,
     place: str | None,
+    record: bool,
     as_json: bool,
 ) -> int:
     """Name the fault behind the readings, and the next reading worth taking.
@@ -97,15 +103,28 @@ def diagnose(
     from dataclasses import replace
 
     from zcd.diagnosis.job import load_job
+    from zcd.diagnosis.record import with_experience
     from zcd.diagnosis.words import parse_reading
     from zcd.show.findings import Case
-    from zcd.show.output import atlas_of, captured, converse, diagnosed, on_terminal, print_case
+    from zcd.show.output import (
+        atlas_of,
+        captured,
+        converse,
+        diagnosed,
+        experienced,
+        on_terminal,
+        print_case,
+    )
     from zcd.show.prompt import parse_flags
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
     job = load_job(file)
     atlas = atlas_of(job)
+    known = None
+    if record:
+        known = experienced(job, file)
+        atlas = with_experience(atlas, known)
     more = tuple(parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written)
     more += captured(csv, job.board) if csv else ()
     job = replace(job, log=job.log + more, flags=parse_flags(flags) if flags else job.flags)
@@ -115,5 +134,5 @@ def diagnose(
     if place is not None:
         raise click.UsageError("--job is for the prompt: give --ask too")
     found = diagnosed(atlas, job.measured, job.skipped, job.flags)
-    print_case(Case(job, atlas.circuit, found), as_json)
+    print_case(Case(job, atlas.circuit, found), as_json, known)
     return 0

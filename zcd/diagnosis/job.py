@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -80,6 +81,10 @@ class JobFile(Table):
     readings: tuple[ReadingTable, ...] = Field(
         default=(), description="a list of tables [[readings]]"
     )
+    found: str = Field(default="", description='the fault it was, such as "R12 drift"')
+    kind: str = Field(default="", description='its kind, such as "resistor drift"')
+    repair: str = Field(default="", description="what was done, a line of text")
+    closed: date | None = Field(default=None, description="a date such as 2026-03-14")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +100,9 @@ class Job:
     flags : tuple of str
         What the controller reported: ``sync``, ``fan``, or ``none`` for no flag.
     note : str
+    found, repair : str
+        What the fault turned out to be, and what was done; empty while the job is open.
+    closed : date or None
     board_file : Path or None
         Where the board was read from.
     file : Path or None
@@ -106,6 +114,9 @@ class Job:
     log: Log = ()
     flags: tuple[str, ...] = ()
     note: str = ""
+    found: str = ""
+    repair: str = ""
+    closed: date | None = None
     board_file: Path | None = None
     file: Path | None = None
 
@@ -152,6 +163,9 @@ def load_job(path: str | Path) -> Job:
         log=_log(file.readings, board, path.name),
         flags=_flags(file.flags, path.name),
         note=file.note,
+        found=file.found,
+        repair=file.repair,
+        closed=file.closed,
         board_file=board_file,
         file=path,
     )

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.rank import Diagnosis
     from zcd.diagnosis.readings import Measured, Reading
+    from zcd.diagnosis.record import Experience
     from zcd.diagnosis.retest import Retest
     from zcd.diagnosis.traces import Traces
     from zcd.engine.solution import Solution
@@ -123,17 +124,30 @@ def prepared(atlas: Atlas) -> None:
     atlas.keep()
 
 
-def print_case(case: Case, as_json: bool) -> None:
-    """Print a diagnosis."""
+def experienced(job: Job, file: str) -> Experience:
+    """What the closed jobs beside a job or board file say of its board."""
+    from pathlib import Path
+
+    from zcd.diagnosis.record import experience, read_record
+
+    return experience(read_record(Path(file).parent), job.board.name, without=job.file)
+
+
+def print_case(case: Case, as_json: bool, known: Experience | None = None) -> None:
+    """Print a diagnosis, and what closed jobs made of its priors."""
     job, circuit, found = case.job, case.circuit, case.diagnosis
     if as_json:
         from zcd.show.finding_records import diagnosis_record
 
-        print_json(diagnosis_record(job, circuit, found))
+        jobs = 0 if known is None else known.jobs
+        print_json({**diagnosis_record(job, circuit, found), "closed_jobs": jobs})
     else:
         from zcd.show.finding_tables import print_diagnosis
+        from zcd.show.record_sheets import experience_line
 
         print_tables(lambda console: print_diagnosis(job.board, circuit, found, job.flags, console))
+        if known is not None and known.jobs:
+            click.echo("\n" + textwrap.fill(experience_line(known), 78))
 
 
 def converse(job: Job, atlas: Atlas, place: str | None) -> None:

@@ -11,6 +11,7 @@ import numpy as np
 from zcd.board.library import odd_values
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
+from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.points import expected_at_nodes
 from zcd.engine.solution import Solution
@@ -199,6 +200,7 @@ def _found_section(case: Case) -> Section:
         (
             Words(f"{plain(job.board.name)}{flags}.{note}"),
             Words(sentence(found.conclusion), "strong"),
+            *_closed_words(job),
             compared_sheet(found.measured, case.job.board, circuit, job.meter),
             ranked_sheet(found, circuit),
             Picture(
@@ -215,6 +217,14 @@ def _found_section(case: Case) -> Section:
             ),
         ),
     )
+
+
+def _closed_words(job: Job) -> tuple[Words, ...]:
+    """What it turned out to be, and what was done."""
+    if job.closed is None:
+        return ()
+    done = f" Repair: {plain(job.repair)}." if job.repair else ""
+    return (Words(f"Closed on {job.closed.isoformat()}; it was: {plain(job.found)}.{done}"),)
 
 
 def _story_section(case: Case) -> Section:

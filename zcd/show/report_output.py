@@ -65,12 +65,11 @@ def record_job(job: Job, board: Board, places: Sequence[str], paper: str, *, as_
         case = Case(job, atlas.circuit, diagnosed(atlas, job.measured, job.skipped, job.flags))
     check = with_spread(check_board(board))
     write_record(case, board, check, places, paper)
-    found = "" if case is None else sentence(case.diagnosis.conclusion)
+    told = "" if case is None else sentence(case.diagnosis.conclusion)
     if as_json:
-        record = {"files": list(places), "conclusion": found or None, "passes": check.passes}
-        print_json(record)
+        print_json({"files": list(places), "conclusion": told or None, "passes": check.passes})
     else:
-        for line in (found, verdict_text(check), *(f"{place} written" for place in places)):
+        for line in (told, verdict_text(check), *(f"{place} written" for place in places)):
             if line:
                 click.echo(line)
     return 0 if check.passes else 1

@@ -1,0 +1,71 @@
+"""The bench's own record: the jobs of a folder, and closing one."""
+
+from __future__ import annotations
+
+import click
+
+from zcd.cli.exits import EXIT_CODES
+
+
+@click.command(epilog=EXIT_CODES)
+@click.argument("folder", default=".")
+@click.option("--find", "words", default="", metavar="WORDS", help="Only jobs with all of them.")
+@click.option("--open/--closed", "is_open", default=None, help="Only open jobs, or closed ones.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the table.")
+def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
+    """List the jobs of a folder: open ones first, then the last closed first.
+
+    A search looks at names, boards, flags, notes, and at what was found and done.
+
+    \b
+    Examples
+      zcd jobs bench --find "dryer drift"
+      zcd jobs --open
+    """
+    from zcd.diagnosis.record import read_record, search
+    from zcd.show.output import print_json, print_tables
+    from zcd.show.record_sheets import record_data, record_sheet
+    from zcd.show.tables import print_sheet
+
+    record = read_record(folder)
+    found = search(record, words)
+    if is_open is not None:
+        found = tuple(e for e in found if (e.closed is None) is is_open)
+    if as_json:
+        print_json(record_data(found, folder))
+    else:
+        print_tables(lambda console: print_sheet(record_sheet(found, len(record)), console))
+    return 0
+
+
+@click.command(epilog=EXIT_CODES)
+@click.argument("job_file", metavar="JOB")
+@click.option("--found", required=True, metavar="FAULT", help='What it was, such as "R12 drift".')
+@click.option("--repair", default="", metavar="TEXT", help="What was done about it.")
+@click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
+def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
+    """Close a job: write into its file what the fault was.
+
+    Closed jobs shift what later diagnoses in the same folder hold for likely.
+
+    \b
+    Example
+      zcd close dryer-job.toml --found "R12 drift" --repair "R12 and R13 renewed"
+    """
+    from datetime import date
+
+    from zcd.circuit.build import build_circuit
+    from zcd.diagnosis.faults import faults_of
+    from zcd.diagnosis.job import load_job
+    from zcd.show.closing import close_job, find_fault
+    from zcd.show.output import print_json
+
+    job = load_job(job_file)
+    fault = find_fault(faults_of(build_circuit(job.board)), found)
+    today = date.today()
+    path = close_job(job, fault, repair, today)
+    if as_json:
+        print_json({"file": str(path), "found": fault.key, "closed": today.isoformat()})
+    else:
+        click.echo(f"{path} closed: {fault.key}")
+    return 0
