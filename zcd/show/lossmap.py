@@ -304,16 +304,18 @@ def _draw_reach(
     words: dict[str, Any],
     away: tuple[float, float],
 ) -> None:
-    """An arrow from the board to the boundary; at its middle, if it is long, where it ends."""
+    """An arrow from the board to the boundary; beside it, if it is long, where it ends."""
     here = loss_map.across.here, loss_map.up.here
     arrow = {"arrowstyle": "->", "lw": 1.4, "shrinkA": 5.0, "shrinkB": 0.0}
     ax.annotate("", xy=to, xytext=here, arrowprops=arrow, zorder=5, label="reach")
-    middle = [
-        float(q.value((q.share(start) + q.share(stop)) / 2.0))
+    # upright arrows have theirs nearer to the end, clear of the board's name
+    part = 0.5 if quantity is loss_map.across else 0.7
+    at = [
+        float(q.value((1.0 - part) * q.share(start) + part * q.share(stop)))
         for q, start, stop in zip((loss_map.across, loss_map.up), here, to, strict=True)
     ]
     if abs(float(quantity.share(end) - quantity.share(quantity.here))) > SHORT_SHARE:
         ax.annotate(
-            end_text(quantity, end), xy=(middle[0], middle[1]), xytext=away, zorder=5,
+            end_text(quantity, end), xy=(at[0], at[1]), xytext=away, zorder=5,
             textcoords="offset points", bbox=WHITE, label="reach-text", **words,
         ).set_in_layout(False)  # fmt: skip
