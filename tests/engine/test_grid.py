@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose
 from tests.boards import VARIANTS
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.grid import crowded_phases_rad, mirror
+from zcd.engine.island import PIECE_POINTS, _pieces
 from zcd.engine.solve import READINGS, Grid, solve
 
 FINE = Grid(points=6000, refine=False, isolated=False)
@@ -36,3 +37,9 @@ def test_mean_over_the_led_is_that_of_a_fine_grid(name: str) -> None:
         wave = found.between_v("led+", "led-")
         means.append(np.stack([found.mean(wave), found.rms(wave)]))
     assert_allclose(*means, atol=2.5e-3)
+
+
+def test_one_row_of_many_points_is_one_piece() -> None:
+    """A row is never cut, however long it is."""
+    (piece,) = _pieces(np.arange(1), 10 * PIECE_POINTS)
+    assert piece.tolist() == [0]

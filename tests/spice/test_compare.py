@@ -8,7 +8,8 @@ from math import inf, nan
 
 import pytest
 
-from tests.diagnosis.boards import board
+from tests.diagnosis.boards import SUPPRESSED_TEXT, board
+from zcd.board.files import parse_board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.faults import with_fault
@@ -71,6 +72,18 @@ def test_one_line_that_differs_is_enough() -> None:
     found = healthy()
     assert not replace(found, lines=(*found.lines, line(1.0, 2.0))).agrees
     assert not replace(found, locks=(True, False, True)).agrees
+
+
+def test_what_fades_is_shown_at_the_same_cycle() -> None:
+    """An open contact with a suppressor: the pulses die away over tens of periods."""
+    found = parse_board(SUPPRESSED_TEXT)
+    _, circuit = with_fault(build_circuit(found), "K1 contact open", 0.5)
+    both = compare(found, circuit, usual_meter(), [])
+    assert not both.ours.settled[0]
+    assert not both.equations.settled[0]
+    assert both.agrees
+    (peak,) = [item for item in both.lines if item.name == "LED current, peak"]
+    assert peak.ours == pytest.approx(peak.equations, rel=0.01)
 
 
 @pytest.mark.parametrize("level", Level)

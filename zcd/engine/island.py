@@ -156,7 +156,7 @@ def _distinct(
 
 def _pieces(rows: NDArray[np.intp], points: int) -> list[NDArray[np.intp]]:
     """Rows in pieces small enough to stay in the processor's cache."""
-    count = -(-rows.size * points // PIECE_POINTS)
+    count = min(rows.size, -(-rows.size * points // PIECE_POINTS))
     return np.array_split(rows, count) if count else []
 
 

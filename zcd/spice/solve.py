@@ -16,7 +16,7 @@ from scipy.integrate import cumulative_trapezoid
 from zcd.circuit.elements import Circuit, Junction, MainsSource
 from zcd.engine.grid import trapezoid_weights
 from zcd.engine.solution import Solution
-from zcd.engine.solve import EDGES, SETTLED_RATIO, WINDOW_CYCLES, Grid
+from zcd.engine.solve import EDGES, WINDOW_CYCLES, Grid
 from zcd.errors import SimulationError
 from zcd.spice.devices import Device
 from zcd.spice.judge import Vectors
@@ -204,7 +204,7 @@ def _settle(spice: Spice, circuit: Circuit, patient: bool) -> tuple[_Span, bool]
         span = _run(spice, circuit, {}, cycles)
         if span.settled(share):
             return span, True
-    if not patient and span.left() ** (WINDOW_CYCLES / span.stride) > SETTLED_RATIO:
+    if not patient:
         return span, False
     for _ in range(MOST_RUNS):
         span = _run(spice, circuit, span.charges_v(), SEEK_CYCLES)
