@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import FAILS, HOLDS
+from tests.show.demo import FAILS, HOLDS, outlook
 from tests.show.test_report import LOADS, Page
 from zcd import cli
 from zcd.board.model import Topology
@@ -49,6 +49,22 @@ def test_a_board_that_does_not_pass(board: Path, capsys: pytest.CaptureFixture[s
     board.write_text(FAILS, encoding="utf-8")
     assert main(["check", str(board)]) == 1
     assert "does not pass" in capsys.readouterr().out
+
+
+def test_outlook_is_shown_where_asked_for(
+    board: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it holds is the matter of tests/margin; it takes seconds."""
+    monkeypatch.setattr("zcd.margin.outlook.what_decides", lambda *_: outlook().decides)
+    monkeypatch.setattr("zcd.margin.outlook.ageing_of", lambda *_: outlook().ageing)
+    assert main(["check", str(board)]) == 0
+    assert "What decides the CTR headroom" not in capsys.readouterr().out
+    assert main(["check", str(board), "--outlook"]) == 0
+    out = capsys.readouterr().out
+    assert "What decides the CTR headroom" in out
+    assert "Years until sync is lost" in out
+    assert main(["check", str(board), "--outlook", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["outlook"]["ageing"]["use_h"] == 4000.0
 
 
 def test_json_is_one_object_and_nothing_else(

@@ -71,7 +71,6 @@ def check(
     """
     from zcd.board.files import load_board
     from zcd.margin.check import check as check_board
-    from zcd.margin.outlook import with_outlook
     from zcd.margin.spread import with_spread
     from zcd.show.files import require_place
     from zcd.show.output import draw, print_json, print_tables
@@ -83,6 +82,8 @@ def check(
     board = load_board(board_file)
     found = with_spread(check_board(board))
     if outlook:
+        from zcd.margin.outlook import with_outlook
+
         found = with_outlook(found)
     if report or plots:
         draw(board, found, report, plots)
