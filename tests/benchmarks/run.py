@@ -23,6 +23,7 @@ from tests.benchmarks.maps import map_jobs
 from tests.benchmarks.reference import integrate_led_current
 from tests.benchmarks.rows import row_times, show_rows
 from tests.benchmarks.spread import spread_jobs
+from tests.benchmarks.stories import story_jobs
 from tests.diagnosis.boards import TEXTS, board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.atlas import make_atlas
@@ -68,6 +69,7 @@ def run(*, quick: bool = False) -> dict[str, float]:
         **map_jobs(quick=quick),
         **drawer_jobs(quick=quick),
         **spread_jobs(quick=quick),
+        **story_jobs(quick=quick),
         "ranking with next reading, fresh atlas": lambda: diagnose(make_atlas(found, meter), taken),
         "ranking again, one more reading": lambda: diagnose(atlas, taken),
     }

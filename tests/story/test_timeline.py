@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.testing import assert_allclose
 from tests.story.boards import SUPPRESSED, TEXT, board
 from zcd.board.files import parse_board
 from zcd.physics.fan import run
-from zcd.story.causes import find_cause
+from zcd.story.causes import Condition, find_cause
 from zcd.story.controller import FAN, SYNC, State
 from zcd.story.timeline import Story, What, stories_of
 
@@ -184,3 +185,11 @@ def test_stories_that_share_a_run_keep_their_own_sights() -> None:
     assert chain.flags == output.flags
     assert chain.seen("led_peak_a").max() < 1e-9
     assert output.seen("led_peak_a").max() > 1e-4
+
+
+def test_deaf_controller_is_as_good_as_no_pulses() -> None:
+    found = board()
+    cause = find_cause(found, "healthy")
+    (story,) = stories_of(found, [replace(cause, condition=Condition(deaf=True))], 15.0)
+    assert set(story.flags) == {SYNC, FAN}
+    assert story.good.any()

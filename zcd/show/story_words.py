@@ -157,6 +157,8 @@ def _sync_line(story: Story) -> str:
             "While the loose part is open no good pulses come and lock is lost; when it closes, "
             "lock comes back." + ("" if SYNC in story.flags else unflagged)
         )
+    if story.cause.condition.deaf:
+        return "The sync pulses are good, but the controller does not see them, so it cannot lock."
     if not sight.good:
         return (
             f"The controller gets no good sync pulses ({sight.failed_rule or 'they fade away'}), "

@@ -37,8 +37,7 @@ class Side(StrEnum):
 
 
 FEED_KINDS = ("mains", "contact", "coil", "driver", "suppressor")
-OUTSIDE_KINDS = ("drive", "fan")
-"""Kinds that the sync circuit's own list of faults only names; here they are told apart."""
+DEAF_KIND = "controller"
 LOOSE_SHARE = 0.1
 """Loose parts and joints over open ones, each pattern: common practice, no source."""
 
@@ -47,7 +46,8 @@ class Condition(NamedTuple):
     """State of drive, motor and tacho; the defaults are those of a good one.
 
     `bearing_ratio` is friction over the torque at full speed, None: that of a good bearing;
-    `pulses_ratio` is tacho pulses that come over those that should.
+    `pulses_ratio` is tacho pulses that come over those that should; a `deaf` controller sees no
+    sync pulse, however good.
     """
 
     switch: Switch = Switch.GOOD
@@ -57,6 +57,7 @@ class Condition(NamedTuple):
     start_open: bool = False
     bearing_ratio: float | None = None
     pulses_ratio: float = 1.0
+    deaf: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,10 +114,11 @@ def causes_of(board: Board) -> tuple[Cause, ...]:
     -------
     causes : tuple of Cause
     """
-    known = faults_of(build_circuit(board))
-    # what comes and goes, and what lies outside, is told in its own way here
-    faults = [f for f in known if f.kind not in OUTSIDE_KINDS and not f.states]
-    found = [Cause(key=f.key, fault=f, side=_side(f)) for f in faults]
+    faults = [f for f in faults_of(build_circuit(board)) if not _told_finer(f)]
+    found = [
+        Cause(key=f.key, fault=f, side=_side(f), condition=Condition(deaf=f.kind == DEAF_KIND))
+        for f in faults
+    ]
     found += [cause for fault in faults for cause in _that_come_and_go(fault)]
     return (*found, *_outside())
 
@@ -189,6 +191,11 @@ def find_cause(board: Board, key: str) -> Cause:
 
 def _folded(key: str) -> str:
     return " ".join(key.split()).casefold()
+
+
+def _told_finer(fault: Fault) -> bool:
+    """Faults that come and go, or lie at drive and fan: a story tells them in its own way."""
+    return bool(fault.states) and fault.kind != DEAF_KIND
 
 
 def _side(fault: Fault) -> Side:

@@ -27,6 +27,7 @@ LEAST_READ = {
     Function.DUTY: 0.01,
     Function.LOW_TIME: 1e-4,
 }
+OTHER_LEAST_READ = 1.0
 """Differences below this are not read off a meter: common practice, no source."""
 STEP = 0.2
 """Readings that differ by less, in logs, are taken as equal."""
@@ -201,13 +202,13 @@ def _gain(
 ) -> tuple[float, dict[Side, tuple[float, float, float]]]:
     """Information about the side, in bits, and what the reading shows for each."""
     bins: dict[float, FloatArray] = {}
-    shown = {}
+    shown, least = {}, LEAST_READ.get(reading.function, OTHER_LEAST_READ)
     for s, side in enumerate(sides):
         seen = [(values[f], w) for f, w in weights[side].items() if values[f].size]
         all_values = np.concatenate([v for v, _ in seen])
         all_weights = np.concatenate([np.full(v.size, w / v.size) for v, w in seen])
         shown[side] = _points(all_values, all_weights)
-        steps = np.round(np.arcsinh(all_values / LEAST_READ[reading.function]) / STEP)
+        steps = np.round(np.arcsinh(all_values / least) / STEP)
         for step in np.unique(steps):
             bins.setdefault(float(step), np.zeros(len(sides)))[s] += all_weights[
                 steps == step

@@ -204,7 +204,7 @@ def _follow(board: Board, cause: Cause, view: View, seconds: float) -> Story:
         sight, age = (now, age + 1) if now is sight else (now, 0)
         good = sight.early[age // 2] if age // 2 < len(sight.early) else sight.good
         if k % 2 and controller.state not in (State.OFF, State.WAIT):
-            controller.see(good)
+            controller.see(good and not cause.condition.deaf)
         controller.step(time_s, step_s, plant.tacho.speed_rpm)
         record.note(time_s, controller, faulty if loose is not None else None)
         delay_s, rms_v, direct_v = plant.step(controller, sight.late_s, time_s, step_s)

@@ -1,0 +1,22 @@
+"""Times of the stories: one cause, and all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from tests.story.boards import board
+from zcd.story.causes import find_cause
+from zcd.story.flags import all_stories
+from zcd.story.timeline import SECONDS, stories_of
+
+QUICK_SECONDS = 3.0
+
+
+def story_jobs(*, quick: bool = False) -> dict[str, Callable[[], object]]:
+    """A minute of the board's time; quick: a few seconds."""
+    found, seconds = board(), QUICK_SECONDS if quick else SECONDS
+    one = [find_cause(found, "K1 contact opens when shaken")]
+    return {
+        "a minute of one cause": lambda: stories_of(found, one, seconds),
+        "a minute of all causes": lambda: all_stories(found, seconds),
+    }
