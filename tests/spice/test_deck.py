@@ -10,8 +10,12 @@ import pytest
 
 from tests.boards import VARIANTS
 from zcd.circuit.build import build_circuit
+from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.readings import Function, Reading
 from zcd.engine.solve import solve
-from zcd.spice.deck import deck_text
+from zcd.errors import InputError
+from zcd.spice.deck import deck_text, metered
 from zcd.spice.netlist import Level
 from zcd.spice.solve import Spice
 from zcd.sync.lock import judge
@@ -48,3 +52,20 @@ def test_the_deck_measures_what_the_engine_finds(name: str, level: Level, tmp_pa
         assert found["pin_falls_s"] - start_s == pytest.approx(pulses.fall_s[0, 0], abs=10e-6)
         mean_v = float(ours.mean(ours.voltages_v["pin"])[0])
         assert found["pin_mean_v"] == pytest.approx(mean_v, abs=5e-3)
+
+
+def test_a_meter_hangs_in_the_deck(tmp_path: Path) -> None:
+    """Its reading is the bench card's, its load included."""
+    board, meter = VARIANTS["half-wave"], usual_meter()
+    circuit = build_circuit(board)
+    reading = Reading(function=Function.DC, a="chain.1", b="chain.2")
+    text = deck_text(board, metered(circuit, meter, [reading]), Spice(), "healthy", True)
+    shown = Bench(board, circuit, meter).take([reading])[0, 0]
+    assert measured(text, tmp_path)["meter_dc_v"] == pytest.approx(shown, rel=5e-3)
+
+
+def test_a_netlist_takes_one_reading_in_volts() -> None:
+    circuit = build_circuit(VARIANTS["half-wave"])
+    ohms = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+    with pytest.raises(InputError, match="one reading in dc or ac volts, got ohm"):
+        metered(circuit, usual_meter(), [ohms])

@@ -31,7 +31,11 @@ from zcd.cli.exits import EXIT_CODES
     metavar="TEXT",
     help='Only this reading, such as "dc pin logic0" or "ohm R2"; may be repeated.',
 )
-@click.option("--netlist", metavar="FILE", help="Write the netlist and stop: ngspice -b FILE.")
+@click.option(
+    "--netlist",
+    metavar="FILE",
+    help="Write the netlist and stop; one --reading in volts hangs the meter in it.",
+)
 @click.option(
     "--level",
     type=click.Choice(["equations", "device"]),
@@ -80,7 +84,7 @@ def spice(
     fault, circuit = with_fault(nominal, key, severity)
     chosen = [parse_place(text, nominal, f'--reading "{text[:60]}"') for text in written]
     if netlist:
-        write_netlist(netlist, job.board, circuit, fault.key, level, as_json)
+        write_netlist(netlist, job, circuit, fault.key, level, chosen, as_json=as_json)
         return 0
     readings = chosen or useful_readings(job.board, nominal)
     found = print_comparison(job, circuit, fault, severity, readings, plots=plots, as_json=as_json)

@@ -323,18 +323,26 @@ def print_comparison(
 
 
 def write_netlist(
-    path: str, board: Board, circuit: Circuit, fault: str, level: str, as_json: bool
+    path: str,
+    job: Job,
+    circuit: Circuit,
+    fault: str,
+    level: str,
+    readings: Sequence[Reading],
+    *,
+    as_json: bool,
 ) -> None:
-    """Write a netlist, and say how to run it."""
+    """Write a netlist, a meter in it where a reading is asked for; say how to run it."""
     from zcd.engine.solve import solve
     from zcd.show.files import write_whole
-    from zcd.spice.deck import deck_text
+    from zcd.spice.deck import deck_text, metered
     from zcd.spice.netlist import Level
     from zcd.spice.solve import Spice
 
-    way = Spice(level=Level(level), family=board.optocoupler.family)
+    way = Spice(level=Level(level), family=job.board.optocoupler.family)
+    circuit = metered(circuit, job.meter, readings)
     settled = bool(solve(circuit).settled[0])
-    text = deck_text(board, circuit, way, fault, settled)
+    text = deck_text(job.board, circuit, way, fault, settled)
     write_whole(path, text.encode("ascii"))
     if as_json:
         print_json({"file": path, "level": level, "fault": fault, "text": text})

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance, is_hidden
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.readings import Function, Reading
 from zcd.engine.solve import WINDOW_CYCLES
+from zcd.errors import InputError
 from zcd.spice.names import plain
 from zcd.spice.netlist import TITLE, Netlist, spelt
 from zcd.spice.solve import FIRST_CYCLES, Spice, mains_period_s
 
+METER = "meter"
 WORDS = {
     "equations": "LED and phototransistor by zcd's own equations",
     "device": "LED by zcd's equations, phototransistor as a published transistor model",
@@ -60,6 +64,26 @@ def deck_text(board: Board, circuit: Circuit, spice: Spice, fault: str, settled:
     return "\n".join(lines) + "\n"
 
 
+def metered(circuit: Circuit, meter: Meter, readings: Sequence[Reading]) -> Circuit:
+    """A circuit with a meter on volts across two of its points.
+
+    Raises
+    ------
+    InputError
+        If there is more than one reading, or one that is not in volts under power.
+    """
+    if not readings:
+        return circuit
+    inputs = {Function.DC: meter.dc_input_ohm, Function.AC: meter.ac_input_ohm}
+    if len(readings) > 1 or readings[0].function not in inputs:
+        words = ", ".join(str(reading.function) for reading in readings)
+        raise InputError(f"a netlist takes one reading in dc or ac volts, got {words}")
+    (reading,) = readings
+    a, b = circuit.node(reading.a), circuit.node(reading.b)
+    ohm = inputs[reading.function]
+    return circuit.add(Resistance(ref=METER, a=a, b=b, resistance_ohm=ohm))
+
+
 def _measures(
     board: Board, circuit: Circuit, netlist: Netlist, start_s: float, stop_s: float
 ) -> Iterator[str]:
@@ -76,6 +100,10 @@ def _measures(
         if is_hidden(part) or not np.isfinite(ohm):
             continue
         a, b = (netlist.nodes[n] for n in part.nodes)
+        if part.ref == METER:
+            yield f".meas tran meter_dc_v avg par('v({a})-v({b})') {window}"
+            yield f".meas tran meter_rms_v rms par('v({a})-v({b})') {window}"
+            continue
         name = plain(part.ref).replace(".", "_")
         square = f"(v({a})-v({b}))*(v({a})-v({b}))/{ohm!r}"
         yield f".meas tran {name}_power_w avg par('{square}') {window}"
