@@ -21,7 +21,7 @@ from zcd.diagnosis.readings import Function, Measured, Reading, Side, side_of
 
 FloatArray = NDArray[np.float64]
 
-LEAST_NOISE = {Function.DC: 0.005, Function.AC: 0.2, Function.DIODE: 0.003}
+LEAST_NOISE = {Function.DC: 0.005, Function.AC: 0.2, Function.LOW_Z: 0.2, Function.DIODE: 0.003}
 """A few counts, in volts."""
 PULSE_NOISE_S = 20e-6
 CTR_STEPS, SEVERITY_STEPS = 5, 161
@@ -81,7 +81,7 @@ def draw(atlas: Atlas, rng: np.random.Generator, size: int, *, live: bool = Fals
     exact = Bench(atlas.board, rows, atlas.meter).take(readings)
     shown = exact.copy()
     for column, reading in enumerate(readings):
-        shown[:, column] = _noisy(atlas, reading, exact[:, column], rng)
+        shown[:, column] = noisy(atlas, reading, exact[:, column], rng)
     return [
         Case(
             board=atlas.board,
@@ -95,7 +95,7 @@ def draw(atlas: Atlas, rng: np.random.Generator, size: int, *, live: bool = Fals
     ]
 
 
-def _noisy(
+def noisy(
     atlas: Atlas, reading: Reading, values: FloatArray, rng: np.random.Generator
 ) -> FloatArray:
     """Readings with the meter's accuracy as standard error; pulses are timed by a scope."""
@@ -107,10 +107,12 @@ def _noisy(
             moved = finite * (1.0 + meter.ohm_accuracy_ratio * noise)
         case Function.LOW_TIME:
             moved = np.where(finite > 0.0, finite + PULSE_NOISE_S * noise, 0.0)
+        case Function.EDGE_DELAY:
+            moved = finite + PULSE_NOISE_S * noise
         case Function.FREQUENCY | Function.DUTY:
             moved = finite
         case _:
-            ac = reading.function is Function.AC
+            ac = reading.function in (Function.AC, Function.LOW_Z)
             accuracy = meter.ac_accuracy_ratio if ac else meter.dc_accuracy_ratio
             size = np.hypot(accuracy * finite, LEAST_NOISE[reading.function])
             moved = finite + size * noise

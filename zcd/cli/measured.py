@@ -90,5 +90,5 @@ def retest(
     else:
         from zcd.show.measured_tables import print_retest
 
-        print_tables(lambda console: print_retest(job.board, atlas.circuit, found, console))
+        print_tables(lambda console: print_retest(job.board, found, console))
     return 0 if found.good else 1

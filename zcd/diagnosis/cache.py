@@ -56,7 +56,7 @@ class Store:
         found: dict[str, FloatArray] = {}
         with suppress(OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile):
             os.utime(self.path)
-            with np.load(self.path, allow_pickle=False) as file:
+            with np.load(io.BytesIO(self.path.read_bytes()), allow_pickle=False) as file:
                 for name in file.files:
                     values = file[name]
                     if values.shape == shape and values.dtype == float:

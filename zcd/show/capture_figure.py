@@ -51,7 +51,7 @@ def capture_figure(board: Board, traces: Traces, name: str = "capture") -> Figur
             (board.controller.low_threshold_v, "low", "-."),
             (board.controller.high_threshold_v, "high", "--"),
         ):
-            axes.axhline(level * 1.0, color="black", lw=1.0, ls=dashes)
+            axes.axhline(level, color="black", lw=1.0, ls=dashes)
             axes.annotate(
                 f"{word}\n{quantity_text(level, 'V')}", xy=(1.0, level),
                 xycoords=("axes fraction", "data"), xytext=(5.0, 0.0),
@@ -62,8 +62,8 @@ def capture_figure(board: Board, traces: Traces, name: str = "capture") -> Figur
         crossing = traces.mains_v is not None
         axes.set_xlabel(f"time after the {'mains crossing' if crossing else 'falling edge'} [ms]")
         axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2, frameon=False)
-        figure.suptitle(_title(traces), weight="bold", **LEFT)
-        axes.set_title(plain(board.name), loc="right")
+        title = f"{plain(board.name)}\n{_title(traces)}"
+        figure.suptitle(title, weight="bold", **LEFT)
     return figure
 
 

@@ -100,7 +100,7 @@ def capture_record(board: Board, traces: Traces, circuit: Circuit) -> Record:
     }
 
 
-def print_retest(board: Board, circuit: Circuit, found: Retest, console: Console) -> None:
+def print_retest(board: Board, found: Retest, console: Console) -> None:
     """Print how a repaired board reads, and what is left of its optocoupler."""
     print_heading(plain(board.name), console)
     print_line(retest_line(found), console, bold=True)
@@ -121,7 +121,6 @@ def print_retest(board: Board, circuit: Circuit, found: Retest, console: Console
     for line in remaining_lines(board, found.remaining):
         print_line(line, console)
     print_cautions((*GENERAL, *DEAD, *ISOLATED), console)
-    del circuit
 
 
 def _span(function: Any, low: float, high: float) -> str:
@@ -153,7 +152,7 @@ def remaining_lines(board: Board, remaining: Remaining | None) -> list[str]:
         measured += f" at {quantity_text(remaining.mains_rms_v, 'V')}"
     grade = f"{100.0 * opto.ctr_min_ratio:.3g} to {100.0 * opto.ctr_max_ratio:.3g} % when new"
     lines = [
-        f"{measured}: CTR {low:.2g} to {high:.2g} %, most likely {middle:.2g} % "
+        f"{measured}: CTR {low:.3g} to {high:.3g} %, most likely {middle:.3g} % "
         f"(grade {opto.grade}: {grade})."
     ]
     if not remaining.tells:

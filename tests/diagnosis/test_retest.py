@@ -1,0 +1,100 @@
+"""After the repair: good boards read as good, and the CTR is found again from the pulses."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from tests.diagnosis.boards import board
+from zcd.circuit.build import Conditions, build_circuit
+from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.retest import remaining, retest
+from zcd.diagnosis.words import parse_reading
+
+LOW_TIME = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
+MAINS = Reading(function=Function.AC, a="line", b="neutral")
+
+
+@cache
+def atlas() -> Atlas:
+    return make_atlas(board("half-wave"), usual_meter())
+
+
+def measured(*lines: str) -> list[Measured]:
+    return [parse_reading(line, atlas().circuit) for line in lines]
+
+
+def of_board(remaining_ratio: float, mains_rms_v: float = 230.0) -> list[Measured]:
+    """Low time and mains of a board with so much left of its optocoupler."""
+    conditions = Conditions(remaining_ratio=remaining_ratio, mains_rms_v=mains_rms_v)
+    circuit = build_circuit(atlas().board, conditions)
+    shown = Bench(atlas().board, circuit, usual_meter()).take([LOW_TIME, MAINS])[0]
+    return [
+        Measured(reading=reading, value=float(value))
+        for reading, value in zip((LOW_TIME, MAINS), shown, strict=True)
+    ]
+
+
+GOOD = ("ohm R1 100.2k", "ohm R2 150.3k", "diode D1 0.57 V", "dc logic+ logic0 5.01",
+        "dc pin logic0 2.65 V", "frequency 50")  # fmt: skip
+
+
+def test_good_board_reads_as_good() -> None:
+    found = retest(atlas(), measured(*GOOD), flags=("none",))
+    assert all(again.good for again in found.readings)
+    assert found.good_ratio > 0.9
+
+
+def test_what_differs_is_named() -> None:
+    found = retest(atlas(), measured("ohm R1 100k", "ohm R2 640k", "frequency 50"))
+    assert [again.good for again in found.readings] == [True, False, True]
+    assert not found.good
+    assert found.good_ratio < 0.5
+
+
+def test_what_was_taken_before_is_to_be_taken_again() -> None:
+    before = measured("ohm R1 100k", "ohm R2 OL", "dc pin logic0 4.98")
+    found = retest(atlas(), measured("ohm R2 150k"), before)
+    assert [r.words for r in found.to_take] == [before[0].reading.words, before[2].reading.words]
+
+
+@pytest.mark.parametrize("left_ratio", [0.05, 0.1, 0.2])
+def test_ctr_is_found_again_from_low_time_and_mains(left_ratio: float) -> None:
+    """A weak part's low time tells: within what tolerances and the spread of shapes leave."""
+    found = remaining(atlas().board, usual_meter(), of_board(left_ratio))
+    ctr_ratio = left_ratio * atlas().board.optocoupler.ctr_ratio
+    assert found is not None
+    low, middle, high = found.ctr_ratio
+    assert low < ctr_ratio < high
+    assert 0.5 < middle / ctr_ratio < 2.0
+
+
+def test_measured_mains_moves_the_estimate() -> None:
+    """The same low time at higher mains means less CTR."""
+    low_time = of_board(0.1)[0]
+    middles = []
+    for volts in (207.0, 253.0):
+        mains = Measured(reading=MAINS, value=volts)
+        found = remaining(atlas().board, usual_meter(), [low_time, mains])
+        assert found is not None
+        middles.append(found.ctr_ratio[1])
+    assert middles[0] > middles[1]
+
+
+def test_headroom_is_the_ctr_over_the_least_that_locks() -> None:
+    """Dividing the estimate by its headroom always ends at the same CTR, the limit."""
+    found = remaining(atlas().board, usual_meter(), of_board(0.2))
+    assert found is not None
+    factors = np.array([headroom.factor for headroom in found.bench])
+    assert np.all(np.diff(factors) > 0.0)
+    assert np.all(np.array([h.factor for h in found.weak]) < factors)
+
+
+def test_no_low_time_no_estimate() -> None:
+    assert remaining(atlas().board, usual_meter(), measured("dc pin logic0 2.6")) is None
+    assert remaining(atlas().board, usual_meter(), measured("low time 0")) is None
