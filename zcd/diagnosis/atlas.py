@@ -29,7 +29,7 @@ FloatArray = NDArray[np.float64]
 SAMPLES = 16
 BANDS = 3
 SEED = 20
-KINDS = 10
+KINDS = 11
 """What is unknown besides the resistors."""
 BENCH_MAINS = (0.95, 1.05)
 """The mains of the day over nominal: common practice, no source."""
@@ -42,6 +42,10 @@ COIL_SUPPLY = (0.85, 1.25)
 """An unregulated coil supply: common practice, no source."""
 COIL_OHM = (0.85, 1.15)
 """Tolerance of a relay coil (Omron glossary: 15 % unless stated)."""
+TURN_OFF = (0.25, 1.75)
+"""How slow a part is over the published curves of one: makers differ, and so do output stages
+that are modelled in another way (a transistor's own charge in place of a lag and a capacitance);
+common practice, no source."""
 MARGIN = "margin of the lock"
 SHAPE_SPREAD = 0.3
 """How far a part may lie from the shape that its CTR suggests: samples of published curves."""
@@ -255,7 +259,9 @@ def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
     resistors = [r for chain in (*board.chains, board.return_chain) for r in chain]
     resistors += [r for r in (board.led_resistor, board.output.resistor) if r]
     unit = qmc.Halton(d=KINDS + len(resistors), rng=SEED).random(samples).T
-    severity, mains, celsius, ctr, shape, supply, coil_supply, coil, plugged, load = unit[:KINDS]
+    severity, mains, celsius, ctr, shape, supply, coil_supply, coil, plugged, load, turn_off = unit[
+        :KINDS
+    ]
     ratio = opto.ctr_min_ratio * (opto.ctr_max_ratio / opto.ctr_min_ratio) ** ctr
     weight = shape_weight_ratio(ratio, opto.test_current_a) + SHAPE_SPREAD * (2.0 * shape - 1.0)
     circuit = build_circuit(
@@ -268,6 +274,9 @@ def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
         ),
     )
     circuit = circuit.scale("supply", "voltage_v", _span(SUPPLY, supply))
+    slow = TURN_OFF[0] * (TURN_OFF[1] / TURN_OFF[0]) ** turn_off
+    circuit = circuit.scale(opto.ref, "storage_s", slow)
+    circuit = circuit.scale(f"{opto.ref}.miller", "capacitance_f", slow)
     if board.relay is not None:
         circuit = circuit.scale("coil supply", "voltage_v", _span(COIL_SUPPLY, coil_supply))
         circuit = circuit.scale("K1.coil", "resistance_ohm", _span(COIL_OHM, coil))
