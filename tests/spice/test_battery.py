@@ -13,6 +13,7 @@ import pytest
 
 from tests.spice.battery import NEAR, SIZE, Agreement, agreement, case, excess
 from zcd.board.model import Topology
+from zcd.diagnosis.readings import Function
 
 STEP = 6
 PULSE_WORDS = ("edge", "low time", "duty", "frequency")
@@ -59,7 +60,7 @@ def test_battery_holds_all_that_a_board_may_be() -> None:
     assert max(rms) > 259.0
     assert min(hertz) < 46.0
     assert max(hertz) > 64.0
-    assert len({reading.function for found in cases for reading in found.readings}) == 7
+    assert {reading.function for found in cases for reading in found.readings} == set(Function)
     for option in ("led_resistor", "led_capacitor", "joint_capacitor", "relay", "return_chain"):
         assert any(getattr(found.board, option) for found in cases)
     assert any(found.board.relay and found.board.relay.suppressor for found in cases)
