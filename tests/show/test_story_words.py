@@ -58,6 +58,7 @@ def told(key: str, more: str = "", seconds: float = 30.0) -> Story:
         ("R1 opens when shaken", "", "nothing is reported"),
         ("tacho twice the pulses", "", "while the shaft turns at 450 rpm"),
         ("drive short", "", "before the controller asks for it"),
+        ("K1 contact welded", "", "live although the relay is off"),
     ],
 )
 def test_why(key: str, more: str, words: str) -> None:

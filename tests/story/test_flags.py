@@ -24,7 +24,7 @@ BOTH = frozenset({"sync", "fan"})
 
 @cache
 def stories() -> tuple[Story, ...]:
-    return all_stories(board(), seconds=45.0)
+    return all_stories(board(), seconds=20.0)
 
 
 @cache

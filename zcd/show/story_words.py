@@ -239,6 +239,12 @@ def _side_lines(story: Story) -> list[str]:
         )
     if story.cause.condition.switch is Switch.SHORT:
         lines.append("The fan runs with the relay off and before the controller asks for it.")
+    view = story.view
+    if view.faulty_open.feed_rms_v > 0.5 * view.mains_rms_v > view.sound_open.feed_rms_v:
+        lines.append(
+            "The feed is live although the relay is off: what hangs on the contact cannot be "
+            "switched off."
+        )
     slow = story.cause.condition.pulses_ratio
     if slow > 1.0:
         lines.append(
@@ -358,6 +364,11 @@ def advice_lines(fits: Sequence[Fit], flags: Collection[str], told: Telling | No
     shares = side_shares(fits)
     words = ", ".join(f"{side} {100.0 * share:.0f} %" for side, share in shares.items())
     lines.append(f"Where it lies, by prior: {words}.")
+    if not flags:
+        lines.append(
+            "A dark display leaves only what feeds the controller; with a lit one, the controller "
+            "is content with what it sees, which need not be all that there is."
+        )
     if SYNC in flags and FAN in flags:
         lines.append(
             "Both flags together: no single fault of drive, fan or tacho raises the sync flag. "
