@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import click
 
+from zcd.cli.bench import bench
 from zcd.cli.board import check, new
 from zcd.cli.demo import demo
 from zcd.cli.diagnosis import diagnose, readings
@@ -108,6 +109,7 @@ def commands() -> None:
       zcd check dryer.toml            see whether the repaired board will hold
       zcd map dryer.toml              see where sync is lost
       zcd report job.toml             leave with a record, as HTML and PDF
+      zcd bench dryer.toml            see it all on a page, while you type
       zcd jobs --open                 see what lies on the bench
       zcd spice dryer.toml            hear what a circuit simulator says
     """
@@ -115,6 +117,6 @@ def commands() -> None:
 
 for command in (
     new, check, map_command, readings, diagnose, capture, retest, story, windings, substitute,
-    spice, report, close, jobs, demo,
+    spice, report, close, jobs, bench, demo,
 ):  # fmt: skip
     commands.add_command(command)

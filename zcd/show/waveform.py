@@ -50,7 +50,7 @@ def waveform_figure(
     figure : Figure
         Three axes that share time. Edges carry the labels ``falling-edge`` and ``rising-edge``.
     """
-    period_s = _period_s(solution, row)
+    period_s = mains_period_s(solution, row)
     with drawing():
         figure = new_figure(name, 7.2, 6.8)
         axes = figure.subplots(3, 1, sharex=True, height_ratios=(1.0, 1.0, 1.8))
@@ -58,22 +58,22 @@ def waveform_figure(
         _draw_led(axes[1], board, solution, row, period_s)
         _draw_pin(axes[2], board, solution, lock, row, period_s)
         for ax in axes:
-            for crossing_s in _crossings_s(solution, row, period_s):
+            for crossing_s in crossing_times_s(solution, row, period_s):
                 ax.axvline(crossing_s * MS, color="black", lw=0.8, ls=(0, (1, 2)), label="crossing")
             ax.axhline(0.0, color=GREY, lw=0.6, zorder=0)
         axes[2].set_xlim(0.0, period_s * MS)
         axes[2].set_xlabel("time [ms]")
-        figure.suptitle(_waveform_title(board, solution, lock, row), weight="bold", **LEFT)
+        figure.suptitle(waveform_title(board, solution, lock, row), weight="bold", **LEFT)
         axes[0].set_title(plain(board.name), loc="left")
     return figure
 
 
-def _period_s(solution: Solution, row: int) -> float:
+def mains_period_s(solution: Solution, row: int) -> float:
     frequency_hz = np.asarray(solution.circuit.of(MainsSource)[0].frequency_hz, dtype=float)
     return 1.0 / float(np.broadcast_to(frequency_hz, solution.settled.shape)[row])
 
 
-def _waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> str:
+def waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> str:
     pulses, edge = lock.pulses, board.controller.edge
     offsets = pulses.fall_offset_s if edge == "falling" else pulses.rise_offset_s
     failed = lock.failed_rule(row)
@@ -86,7 +86,7 @@ def _waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> s
     return title
 
 
-def _crossings_s(solution: Solution, row: int, period_s: float) -> list[float]:
+def crossing_times_s(solution: Solution, row: int, period_s: float) -> list[float]:
     """True zero crossings within the period, its ends included."""
     shifts = crossing_shift_rad(*harmonics_of(solution.circuit))
     rising, falling = (float(np.broadcast_to(s, solution.settled.shape)[row]) for s in shifts)

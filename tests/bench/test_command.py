@@ -1,0 +1,30 @@
+"""The command refuses before it serves."""
+
+from __future__ import annotations
+
+import socket
+from pathlib import Path
+
+import pytest
+
+from zcd.cli import main
+
+
+def test_a_port_that_is_taken_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        assert main(["bench", "--no-browser", "--port", str(port)]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert f"--port: found {port}, which cannot be had" in err
+
+
+def test_a_file_that_is_no_board_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "board.toml"
+    path.write_text('mains = "lots"\n')
+    assert main(["bench", "--no-browser", str(path)]) == 2
+    assert "board.toml: mains: found" in capsys.readouterr().err

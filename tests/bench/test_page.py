@@ -1,0 +1,199 @@
+"""The page in a real browser: typed into, slid, reloaded, printed, audited, listened to."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Callable
+from io import BytesIO
+from pathlib import Path
+from urllib.parse import quote, urlsplit
+
+import pytest
+from pypdf import PdfReader
+from selenium.webdriver import ActionChains, Chrome, Keys
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import WebDriverWait
+
+from tests.bench.conftest import Server
+
+AXE = Path(__file__).with_name("data") / "axe.min.js"
+FILE = """\
+name = "Invented egg boiler"
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain.resistors = [{value = "120k", ref = "R77"}, "100k"]
+output = {pull_up = "10k", supply = "5 V"}
+"""
+HOSTILE = '"><script>document.title="taken"</script><img src=x onerror=alert(1)>{{ 7*7 }}'
+
+
+def wait(browser: Chrome, until: Callable[[Chrome], object]) -> None:
+    WebDriverWait(browser, 30).until(until)
+
+
+def text(browser: Chrome, selector: str) -> str:
+    return str(
+        browser.execute_script(f"return document.querySelector({selector!r})?.textContent ?? ''")
+    )
+
+
+def opened(browser: Chrome, address: str) -> None:
+    browser.get(address)
+    wait(browser, lambda b: text(b, "#lock"))
+
+
+@pytest.fixture
+def page(browser: Chrome, server: Server) -> Chrome:
+    opened(browser, server.address)
+    return browser
+
+
+def type_into(browser: Chrome, key: str, value: str) -> None:
+    """By keyboard alone: to the field by its label's name, all of it replaced."""
+    place = browser.find_element(By.NAME, key)
+    place.send_keys(Keys.CONTROL, "a")
+    place.send_keys(value)
+
+
+def test_typing_redraws_the_board(page: Chrome) -> None:
+    before = text(page, "#lock")
+    type_into(page, "chain.resistors", "100k, 150k, 220k")
+    wait(page, lambda b: "220 kΩ" in text(b, "#shown svg.schematic"))
+    assert text(page, "#lock") != before
+    assert "R3" in text(page, "#shown svg.schematic")
+
+
+def test_an_error_stands_beside_its_field_and_goes_again(page: Chrome) -> None:
+    type_into(page, "output.supply", "5 bananas")
+    error = "#field-output-supply-error"
+    wait(page, lambda b: "bananas" in text(b, error))
+    assert page.switch_to.active_element.get_attribute("name") == "output.supply"
+    assert "1 to be mended" in text(page, "#error-whole")
+    described = page.find_element(By.NAME, "output.supply").get_attribute("aria-describedby")
+    assert f"#{described}" == error
+    type_into(page, "output.supply", "3.3 V")
+    wait(page, lambda b: not text(b, error) and "3.3 V" in text(b, "#shown"))
+
+
+def test_the_pulse_narrows_and_dies_as_mains_goes_down(page: Chrome) -> None:
+    """By keyboard: the slider's own keys."""
+    slider = page.find_element(By.ID, "at")
+    assert "low for" in text(page, "svg.lanes")
+    slider.send_keys(Keys.HOME)
+    wait(page, lambda b: "At 0 V" in text(b, "#lock"))
+    assert "no sync pulse" in text(page, "svg.lanes")
+    assert "does not lock" in text(page, "#lock")
+    slider.send_keys(Keys.END)
+    wait(page, lambda b: "At 299 V" in text(b, "#lock"))
+    assert page.switch_to.active_element.get_attribute("id") == "at"
+
+
+def test_a_reload_shows_the_same(page: Chrome) -> None:
+    type_into(page, "name", "Invented yoghurt maker")
+    page.find_element(By.ID, "at").send_keys(Keys.HOME)
+    wait(page, lambda b: "yoghurt" in text(b, "#shown h2") and "At 0 V" in text(b, "#lock"))
+    wait(page, lambda b: "yoghurt" in b.current_url and "at=0" in b.current_url)
+    page.refresh()
+    wait(page, lambda b: "yoghurt" in text(b, "#shown h2"))
+    assert "At 0 V" in text(page, "#lock")
+    assert page.find_element(By.NAME, "name").get_attribute("value") == "Invented yoghurt maker"
+
+
+def test_a_server_killed_and_started_again_shows_the_same(browser: Chrome, tmp_path: Path) -> None:
+    """With a board file, of which it keeps what no field can show, and which it leaves alone."""
+    file = tmp_path / "board.toml"
+    file.write_text(FILE, encoding="utf-8")
+    running = Server(board_file=file)
+    running.start()
+    try:
+        opened(browser, running.address)
+        assert "Invented egg boiler" in text(browser, "#shown h2")
+        type_into(browser, "output.supply", "3.3 V")
+        wait(browser, lambda b: "3.3" in b.current_url and "3.3 V" in text(b, "#shown"))
+        running.kill()
+        running.start()
+        type_into(browser, "output.pull_up", "22k")
+        wait(browser, lambda b: "22 kΩ" in text(b, "#shown"))
+        assert "egg boiler" in text(browser, "#shown h2")
+        assert "3.3 V" in text(browser, "#shown")
+        assert "R77" in text(browser, "#shown svg.schematic")
+        assert file.read_text(encoding="utf-8") == FILE
+    finally:
+        running.kill()
+
+
+def test_a_hostile_name_stays_text(browser: Chrome, server: Server) -> None:
+    opened(browser, f"{server.address}?name={quote(HOSTILE)}")
+    assert text(browser, "#shown h2") == HOSTILE
+    assert browser.title == "zcd: the board on the bench"
+    assert not browser.find_elements(By.CSS_SELECTOR, "main script, main img")
+    assert browser.find_element(By.NAME, "name").get_attribute("value") == HOSTILE
+
+
+def test_the_verdict_is_that_of_the_command_and_goes_with_an_edit(page: Chrome) -> None:
+    button = page.find_element(By.XPATH, "//button[text()='Will it hold?']")
+    button.send_keys(Keys.ENTER)
+    wait(page, lambda b: "rules" in text(b, "#verdict .verdict"))
+    assert "The board" in text(page, "#verdict .verdict")
+    type_into(page, "output.pull_up", "12k")
+    wait(page, lambda b: "12 kΩ" in text(b, "#shown"))
+    assert text(page, "#verdict") == ""
+
+
+def test_all_is_reached_by_keyboard_and_has_a_label(page: Chrome) -> None:
+    """Each field and button in turn with the tabulator key; each has a name for a screen reader."""
+    wanted = page.find_elements(By.CSS_SELECTOR, "#fields input:enabled, select, button, #at")
+    assert all(element.accessible_name for element in wanted)
+    page.execute_script("document.activeElement.blur()")
+    reached = set()
+    for _ in range(60):
+        ActionChains(page).send_keys(Keys.TAB).perform()
+        reached.add(page.switch_to.active_element.id)
+    assert {element.id for element in wanted} <= reached
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1280, 390])
+def test_accessibility_audit(browser: Chrome, server: Server, width: int, scheme: str) -> None:
+    """axe-core, all its rules, at two widths, in the light and in the dark; with an error shown."""
+    media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
+    browser.set_window_size(width, 900)
+    try:
+        for query in ("", "?output.supply=nothing"):
+            browser.get(server.address + query)
+            browser.execute_script(AXE.read_text(encoding="utf-8"))
+            found = browser.execute_async_script("axe.run().then(arguments[0])")
+            assert [(v["id"], v["help"]) for v in found["violations"]] == []
+            wide = browser.execute_script("return document.documentElement.scrollWidth")
+            assert wide <= browser.execute_script("return window.innerWidth")
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+        browser.set_window_size(1280, 1000)
+
+
+def test_it_prints(page: Chrome) -> None:
+    printed = page.execute_cdp_cmd("Page.printToPDF", {"printBackground": False})
+    pages = PdfReader(BytesIO(base64.b64decode(printed["data"]))).pages
+    words = "".join(p.extract_text() for p in pages)
+    assert "Will it hold?" not in words
+    assert "Pull-up" in words
+    assert "mains, LIVE" in words
+    assert len(pages) <= 4
+
+
+def test_no_host_but_loopback_and_no_complaint(page: Chrome, server: Server) -> None:
+    """The browser's own log of all the session."""
+    type_into(page, "output.pull_up", "15k")
+    wait(page, lambda b: "15 kΩ" in text(b, "#shown"))
+    hosts = set()
+    for entry in page.get_log("performance"):
+        message = json.loads(entry["message"])["message"]
+        if message["method"] == "Network.requestWillBeSent":
+            hosts.add(urlsplit(message["params"]["request"]["url"]).hostname)
+    assert hosts <= {"127.0.0.1", None}
+    assert "127.0.0.1" in hosts
+    refused = [e["message"] for e in page.get_log("browser") if "Security Policy" in e["message"]]
+    assert refused == []

@@ -1,0 +1,48 @@
+"""Serving the page on this machine alone."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from zcd.bench.app import make_app
+from zcd.bench.guard import LOOPBACK
+from zcd.errors import InputError
+
+
+def serve(port: int, found: Mapping[str, Any] | None, ready: Callable[[str], None]) -> None:
+    """Serve the page until the person ends it.
+
+    Parameters
+    ----------
+    port : int
+        0 takes any free one.
+    found : mapping or None
+        Keys of the board file to open.
+    ready : callable
+        Told the address as soon as the page can be reached.
+
+    Raises
+    ------
+    InputError
+        If the port cannot be had.
+    """
+    import uvicorn
+
+    with socket.socket() as door:
+        door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            door.bind((LOOPBACK, port))
+        except OSError as error:
+            raise InputError(
+                f"--port: found {port}, which cannot be had ({error.strerror}); "
+                "allowed: a free port"
+            ) from error
+        door.listen()
+        taken = door.getsockname()[1]
+        config = uvicorn.Config(
+            make_app(taken, found), log_level="warning", server_header=False, access_log=False
+        )
+        ready(f"http://{LOOPBACK}:{taken}/")
+        uvicorn.Server(config).run(sockets=[door])

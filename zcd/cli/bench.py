@@ -1,0 +1,57 @@
+"""The page at the bench."""
+
+from __future__ import annotations
+
+import click
+
+from zcd.cli.exits import EXIT_CODES
+
+PORT = 8471
+
+
+@click.command(epilog=EXIT_CODES)
+@click.argument("board_file", metavar="[BOARD]", required=False)
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=PORT,
+    show_default=True,
+    help="On this machine; 0 takes any free one.",
+)
+@click.option("--browser/--no-browser", default=True, help="Whether to open the page.")
+@click.option("--json", "as_json", is_flag=True, help="Tell the address as a JSON object.")
+def bench(board_file: str | None, port: int, browser: bool, as_json: bool) -> int:
+    """Open a page in the browser: type what is printed on the parts, see what it means.
+
+    The page is served to this machine alone and loads nothing from outside. It writes no
+    file by itself. Ctrl-C ends it.
+
+    \b
+    Example
+      zcd bench dryer.toml
+    """
+    import webbrowser
+    from pathlib import Path
+
+    from zcd.bench.serve import serve
+    from zcd.board.documents import parse_toml, read_text
+    from zcd.board.files import board_from_dict
+    from zcd.show.output import print_json
+
+    found = None
+    if board_file is not None:
+        wanted = "a board file, TOML in UTF-8, up to 1 MB"
+        name = Path(board_file).name
+        found = parse_toml(read_text(Path(board_file), wanted), name, wanted)
+        board_from_dict(found, name)
+
+    def ready(address: str) -> None:
+        if as_json:
+            print_json({"address": address})
+        else:
+            click.echo(f"The page is at {address} (Ctrl-C ends it)")
+        if browser:
+            webbrowser.open(address)
+
+    serve(port, found, ready)
+    return 0
