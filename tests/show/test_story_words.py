@@ -16,6 +16,7 @@ from zcd.show.motor_figures import drive_figure, fan_figure
 from zcd.show.plots import story_figures
 from zcd.show.story_records import story_record, table_record
 from zcd.show.story_tables import print_story, print_table
+from zcd.show.story_why import why_lines
 from zcd.show.story_words import (
     MOST_EVENTS,
     advice_lines,
@@ -25,7 +26,6 @@ from zcd.show.story_words import (
     flags_text,
     headline,
     table_sheet,
-    why_lines,
 )
 from zcd.show.timeline import timeline_figure
 from zcd.story.causes import find_cause, sizes_of

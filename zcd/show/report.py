@@ -60,7 +60,8 @@ from zcd.show.sheets import (
 )
 from zcd.show.sketch import Sketch, sketch_svg
 from zcd.show.spread_sheets import spread_sheets
-from zcd.show.story_words import headline, why_lines
+from zcd.show.story_why import why_lines
+from zcd.show.story_words import headline
 from zcd.show.timeline import timeline_figure
 from zcd.show.wording import SourceNotes, plain, verdict_text, version_text
 from zcd.story.causes import causes_of, of_severity

@@ -10,7 +10,8 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.show.records import Record, plain_values
-from zcd.show.story_words import event_text, fan_text, headline, why_lines
+from zcd.show.story_why import why_lines
+from zcd.show.story_words import event_text, fan_text, headline
 from zcd.story.causes import Cause
 from zcd.story.controller import FAN, SYNC
 from zcd.story.flags import Fit, Telling

@@ -12,6 +12,7 @@ from zcd.diagnosis.readings import Side as Where
 from zcd.diagnosis.words import show_value
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.show.sheets import assumptions_sheet, board_line
+from zcd.show.story_why import why_lines
 from zcd.show.story_words import (
     advice_lines,
     cause_text,
@@ -20,7 +21,6 @@ from zcd.show.story_words import (
     headline,
     seen_sheet,
     table_sheet,
-    why_lines,
 )
 from zcd.show.tables import (
     print_cautions,
