@@ -20,7 +20,7 @@ from tests.diagnosis.truth import Case, alike, noisy, random_circuits
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.rank import Diagnosis, diagnose
+from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, one_repair
 from zcd.diagnosis.readings import Measured, Reading, Side, side_of
 from zcd.errors import SimulationError
 from zcd.spice.solve import Level, Spice
@@ -38,10 +38,11 @@ class Result:
     ----------
     board, truth, first : str
     place : int
-        Of the truth in the ranking, 1 the first; a pair that has it counts as it.
+        Of the truth in the ranking, 1 the first; a pair that has it counts as it, and so do
+        faults that are named together with it, or ask for the same repair.
     told_apart : bool
         False: what was first instead shows the same, within one standard error, at every
-        reading taken, or was named together with the truth.
+        reading taken.
     probability : float
         Of the first.
     taken, fixed : int
@@ -114,7 +115,8 @@ def judge(name: str, patient: Patient, found: Diagnosis, fixed: int) -> Result:
         if r.key == truth or (r.fault is not None and truth in (*r.fault.members, *r.fault.states))
     ]  # fmt: skip
     place = min(holds)
-    together = truth in [r.key for r in found.alike]
+    real = Ranked(fault=patient.atlas.faults[patient.fault], probability=1.0)
+    together = truth in [r.key for r in found.alike] or one_repair(real, found.ranked[0])
     same = together
     if place > 1 and not together and found.ranked[0].fault is not None:
         readings = tuple(patient.exact)

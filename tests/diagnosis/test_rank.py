@@ -259,3 +259,65 @@ def test_one_resistor_is_a_chain() -> None:
     atlas = make_atlas(one, usual_meter())
     found = diagnose(atlas, [parse_reading("ohm R1 OL", atlas.circuit)])
     assert found.ranked[0].key == "R1 open"
+
+
+def test_pulses_that_a_loose_joint_makes_jump() -> None:
+    """A jumping reading is explained by a joint, and by nothing that stays as it is."""
+    lines = ("dc pin logic0 unstable", "frequency unstable", "ohm R1 100k", "ohm R2 150k")
+    found = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
+    assert all("intermittent" in key for key in keys(found)[:3]), keys(found)[:5]
+
+
+def test_slip_is_named() -> None:
+    """One reading against three that agree is doubtful; the three are believed."""
+    lines = ("dc pin logic0 2.65 V", "frequency 50", "dc logic+ logic0 0 V", "ohm R1 100k")
+    found = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
+    assert [m.reading.words for m in found.suspects] == ["DC volts, logic+ to logic0"]
+    assert found.ranked[0].key == "healthy"
+
+
+def test_agreeing_readings_have_no_suspect() -> None:
+    found = diagnose(atlas_of(), measured("dc pin logic0 4.98", "ohm chain.1 chain.2 OL",
+                                          "dc logic+ logic0 5.0"))  # fmt: skip
+    assert found.suspects == ()
+
+
+def test_leaks_at_one_place_are_named_together() -> None:
+    """From collector to emitter, or from pin to ground: the same two nodes (by inspection)."""
+    lines = ("dc logic+ logic0 5.0 V", "ohm logic+ pin 47k", "ohm pin logic0 9.7k",
+             "dc pin logic0 0.8 V")  # fmt: skip
+    found = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
+    assert {"pin leaky", "OC1 transistor leaky"} <= {r.key for r in found.alike}
+    assert "no reading on this board tells apart" in found.conclusion
+
+
+def test_fan_flag_alone_clears_the_sync_circuit() -> None:
+    """The controller has its sync: drive or fan, which readings here cannot part."""
+    lines = ("dc pin logic0 2.65 V", "frequency 50", "low time 9.5 ms")
+    taken = [parse_reading(line, atlas_of().circuit) for line in lines]
+    found = diagnose(atlas_of(), taken, flags=("fan",))
+    assert set(keys(found)[:2]) == {"drive not firing", "fan not turning"}
+    both = diagnose(atlas_of(), taken, flags=("sync", "fan"))
+    assert both.ranked[0].key == "controller deaf"
+
+
+def test_two_faults_are_found_where_one_does_not_do() -> None:
+    found = diagnose(atlas_of(), measured("ohm feed chain.1 OL", "ohm chain.1 chain.2 OL",
+                                          "diode led+ led- 1.05"))  # fmt: skip
+    assert found.ranked[0].key == "R1 open + R2 open"
+
+
+def test_range_and_bound_rank_like_values_within() -> None:
+    """Anything above 1 Mohm over 150 k may be open; what has a value has not lost it."""
+    for line, first in (("ohm R2 over 1M", "R2 open"), ("ohm R2 1M..3M", "R2 drift")):
+        found = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit)])
+        assert found.ranked[0].key == first
+
+
+def test_ghost_supply_behind_a_suppressor_dies_under_low_impedance() -> None:
+    """100 nF at 50 Hz is 31.8 k: 21.6 V stay over 3 k, 230 V over 5 M (by hand)."""
+    suppressed = make_atlas(parse_board(SUPPRESSED_TEXT), usual_meter(), samples=4)
+    reading = Reading(function=Function.LOW_Z, a="feed", b="neutral")
+    number = [f.key for f in suppressed.faults].index("K1 contact open")
+    shown = suppressed.by_fault(suppressed.shown(reading))[number]
+    assert shown.max() < 1.1 * 230.0 * 3e3 / np.hypot(3e3, 31.8e3)

@@ -181,7 +181,7 @@ def _of_element(element: Element) -> Iterator[Fault]:
             edit = both(setting("K1.driver", "resistance_ohm", INFINITE_OHM), contact_open)
             yield _fault("K1 driver", "driver", "open", words, edit)
         case Resistance(ref=ref) if not ref.endswith(".leak") and "suppressor" not in ref:
-            yield from _resistor_faults(ref)
+            yield from _resistor_faults(element)
         case Capacitance(ref="suppressor.c"):
             edit = bridge("suppressor.c.short", element.a, element.b, SHORT_OHM)
             words = "the suppressor across the load contact is shorted: replace it, with class X2"
@@ -234,7 +234,8 @@ def _contact_faults() -> Iterator[Fault]:
     )  # fmt: skip
 
 
-def _resistor_faults(ref: str) -> Iterator[Fault]:
+def _resistor_faults(element: Resistance) -> Iterator[Fault]:
+    ref, nominal = element.ref, float(np.max(element.resistance_ohm))
     yield _fault(
         ref, "resistor", "open", f"{ref} is open: replace it, and its neighbours of the same make",
         setting(ref, "resistance_ohm", INFINITE_OHM),
@@ -243,8 +244,8 @@ def _resistor_faults(ref: str) -> Iterator[Fault]:
         ("drift", DRIFT, f"{ref} has drifted high: replace it"),
         ("low", LOW_VALUE, f"{ref} is too low: a wrong part, or partly bridged; replace it"),
     ):
-        size = between(ends)
-        yield _fault(ref, "resistor", mode, words, times(ref, "resistance_ohm", size), size, "x")
+        size, ohm = between(ends), between((nominal * ends[0], nominal * ends[1]))
+        yield _fault(ref, "resistor", mode, words, setting(ref, "resistance_ohm", ohm), size, "x")
     yield _fault(
         ref, "resistor", "short",
         f"{ref} is bridged: look for solder or a burnt track; its neighbours carried its voltage",

@@ -25,6 +25,8 @@ DANGER_FACTOR = 2.0
 NONE_OF_THESE = "none of these"
 LEAST_PARTED_BITS = 0.1
 """Two faults that no reading is expected to part by so much are named together."""
+WRONG_VALUE = {"ten times too high": "drift", "ten times too low": "low"}
+"""Modes that a meter cannot part and that ask for the same repair."""
 LEAST_SIZED = 1e-3
 UNKNOWN_SIZE = (0.1, 0.5, 0.9)
 """Severity of a fault too improbable to ask how far it has gone."""
@@ -201,8 +203,17 @@ def _ranked(
 
 def present(ranked: Sequence[Ranked]) -> float:
     """Probability that the first of the ranking is there: alone, with a second, now and then."""
-    first = ranked[0].key
-    return sum(r.probability for r in ranked if r.key == first or _has(r, first))
+    first = ranked[0]
+    return sum(r.probability for r in ranked if one_repair(first, r) or _has(r, first.key))
+
+
+def one_repair(first: Ranked, second: Ranked) -> bool:
+    """Whether two faults are one, or differ only in how a part of the wrong value came about."""
+    a, b = first.fault, second.fault
+    if a is None or b is None:
+        return a is b
+    same = [WRONG_VALUE.get(fault.mode, fault.mode) for fault in (a, b)]
+    return a.key == b.key or (bool(a.part) and a.part == b.part and same[0] == same[1])
 
 
 def _has(ranked: Ranked, key: str) -> bool:
@@ -225,7 +236,11 @@ def _alike(
     numbers = [atlas.faults.index(r.fault) for r in near if r.fault]
     every = dict.fromkeys((*atlas.readings, *(m.reading for m in measured)))
     bits = parted_bits([atlas.spectrum(r) for r in every], weights, atlas.member, numbers)
-    return tuple(r for r, each in zip(near, bits[0], strict=True) if each < LEAST_PARTED_BITS)
+    return tuple(
+        r
+        for r, each in zip(near, bits[0], strict=True)
+        if each < LEAST_PARTED_BITS or one_repair(ranked[0], r)
+    )
 
 
 def _suspects(
