@@ -20,6 +20,7 @@ import numpy as np
 
 from tests.benchmarks.drawer import drawer_jobs
 from tests.benchmarks.maps import map_jobs
+from tests.benchmarks.page import page_jobs
 from tests.benchmarks.reference import integrate_led_current
 from tests.benchmarks.rows import row_times, show_rows
 from tests.benchmarks.spread import spread_jobs
@@ -70,6 +71,7 @@ def run(*, quick: bool = False) -> dict[str, float]:
         **drawer_jobs(quick=quick),
         **spread_jobs(quick=quick),
         **story_jobs(quick=quick),
+        **page_jobs(),
         "ranking with next reading, fresh atlas": lambda: diagnose(make_atlas(found, meter), taken),
         "ranking again, one more reading": lambda: diagnose(atlas, taken),
     }
