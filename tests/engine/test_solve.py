@@ -348,6 +348,30 @@ def test_more_mains_never_shortens_the_low_time() -> None:
 # ------------------------------------------------------------------ capacitors
 
 
+@pytest.mark.parametrize("points", [112, 144, 200, 400])
+def test_led_behind_a_charged_joint_turns_on_without_overshoot(points: int) -> None:
+    """Where the joint's charge stops to change, the LED takes what the chain brings, no more."""
+    part = board(
+        mains=mains(140.0), joint=2, joint_capacitor=Capacitor(ref="C2", capacitance_f=38e-9)
+    )
+    solution = solve(build_circuit(part), Grid(points=points))
+    led_a = solution.currents_a["OC1.led"]
+    chain_a = (solution.voltages_v["line"] - solution.voltages_v["chain.2"]) / 250e3
+    assert_allclose(solution.peak(led_a), np.max(chain_a * (led_a > 1e-6), axis=1), rtol=5e-3)
+
+
+@pytest.mark.parametrize("name", VARIANTS)
+def test_mains_without_a_chain_converges(name: str) -> None:
+    """Every chain resistor bridged: hundreds of amperes, to be told and not refused."""
+    circuit = build_circuit(VARIANTS[name])
+    for chain in (*VARIANTS[name].chains, VARIANTS[name].return_chain):
+        for part in chain:
+            circuit = circuit.short(part.ref)
+    solution = solve(circuit)
+    assert np.all(np.isfinite(solution.voltages_v["pin"]))
+    assert solution.peak(solution.currents_a["OC1.led"])[0] > 1.0
+
+
 @pytest.mark.parametrize("place", ["led", "joint"])
 def test_tiny_capacitor_changes_nothing(place: str) -> None:
     """1 pF is enough to be solved with its charge; 0.1 us of time constant with the chain."""

@@ -25,7 +25,7 @@ FORWARD_OHM, BREAKDOWN_OHM = 1e6, 30e6
 """R0: of the order of the chains, or of what leaks into a breakdown; sets how fast Newton
 converges, not what it converges to."""
 
-FINEST_RATIO = 1e-4
+FINEST_RATIO = 1e-3
 """Accuracy of a state, as a share of it, over the voltage at which Newton ends."""
 
 

@@ -23,13 +23,15 @@ from zcd.engine.network import Network, column, compile_island, input_voltages_v
 from zcd.engine.newton import LinearSolve, newton, solve_points
 from zcd.engine.outline import lone_transistor, outline_v
 from zcd.engine.solution import Island, at_points, joined, nothing_yet, take
-from zcd.engine.trajectory import Trajectory, trajectory_solver
+from zcd.engine.trajectory import Trajectory, abrupt_points, trajectory_solver
 
 FloatArray = NDArray[np.float64]
 Branches = dict[str, JunctionBranch | TransistorBranch]
 
 NEGLIGIBLE_RATIO = 1e-5
 """Displacement current, over the largest junction current, below which a capacitor is idle."""
+JUMP_RATIO = 0.1
+"""Jump of a capacitor's current, over the largest junction current, that may matter."""
 LEAST_CURRENT_A = 1e-9
 PIECE_POINTS = 16_384
 FEW_POINTS = 8
@@ -244,6 +246,13 @@ def _solve_rows(
     if not (element and outline):
         solver = trajectory_solver(network, inputs, part)
         branches, x = _newton(network, inputs, lit, begin, solver)
+        if not photo:
+            largest = _largest_a(_currents(branches), index.size)[:, None]
+            part.abrupt = abrupt_points(network, x, part, JUMP_RATIO * largest)
+            if np.any(part.abrupt):
+                begin = {name: branch.state_v for name, branch in branches.items()}
+                solver = trajectory_solver(network, inputs, part)
+                branches, x = _newton(network, inputs, lit, begin, solver)
     _put(state.voltages_v, _voltages(network, rows, island, x, inputs), index, state.busy.size)
     _put(state.currents_a, _currents(branches), index, state.busy.size)
     states = {name: branch.state_v for name, branch in branches.items()}
@@ -302,15 +311,21 @@ def _voltages(
     return voltages
 
 
+def _largest_a(currents_a: Mapping[str, FloatArray], size: int) -> FloatArray:
+    """Largest junction current of each row, shape (size,)."""
+    largest = np.full(size, LEAST_CURRENT_A)
+    for wave in currents_a.values():
+        np.maximum(largest, np.max(wave, axis=1), out=largest)
+    return largest
+
+
 def _busy(
     capacitors: list[Capacitance], state: Island, trajectory: Trajectory
 ) -> NDArray[np.bool_]:
     """Rows in which some capacitor's current matters beside the largest junction current."""
     n = trajectory.phase_rad.shape[0]
     step = np.diff(trajectory.phase_rad, axis=1)
-    largest = np.full(n, LEAST_CURRENT_A)
-    for wave in state.currents_a.values():
-        np.maximum(largest, np.max(wave, axis=1), out=largest)
+    largest = _largest_a(state.currents_a, n)
     busy = np.zeros(n, dtype=bool)
     for element in capacitors:
         across = state.voltages_v[element.a] - state.voltages_v[element.b]
