@@ -18,6 +18,7 @@ from time import perf_counter, process_time
 
 import numpy as np
 
+from tests.benchmarks.diagnosis import diagnosis_jobs
 from tests.benchmarks.drawer import drawer_jobs
 from tests.benchmarks.maps import map_jobs
 from tests.benchmarks.page import page_jobs
@@ -67,6 +68,7 @@ def run(*, quick: bool = False) -> dict[str, float]:
         "headrooms, three cases": lambda: headrooms(
             found, [Conditions(), weak_conditions(found), Conditions(temperature_degc=60.0)]
         ),
+        **diagnosis_jobs(quick=quick),
         **map_jobs(quick=quick),
         **drawer_jobs(quick=quick),
         **spread_jobs(quick=quick),

@@ -165,3 +165,35 @@ def test_three_ways_to_see_no_pulse_are_not_three_slips() -> None:
     before, after = (posterior(atlas(), measured) for measured in ([], none))
     odds = [weights[entries("healthy")].sum() / unknown for weights, unknown in (before, after)]
     assert_allclose(odds[1] / odds[0], OUTLIER_SHARE, rtol=1e-6)
+
+
+def test_posterior_is_that_of_direct_enumeration() -> None:
+    """Every fault, entry and sample one by one, with the densities of a statistics library."""
+    read = [
+        Measured(reading=PIN, value=4.2),
+        Measured(reading=OHMS, value=2.14e6),
+        Measured(reading=COIL, value=11.5),
+    ]
+    simulated, samples = atlas().simulated, atlas().severity.shape[1]
+    shares, member = atlas().shares, atlas().member
+    joint = np.zeros((len(member), samples))
+    unknown = 1.0 - shares.sum()
+    for m in read:
+        unknown *= atlas().fit(m.reading).flat
+    for entry in range(simulated):
+        entries_of_fault = np.sum(member == member[entry])
+        for sample in range(samples):
+            weight = shares[member[entry]] / (entries_of_fault * samples)
+            for m in read:
+                fit = atlas().fit(m.reading)
+                y = float(scaled(m.reading.function, np.array(m.value)))
+                normal = stats.norm(fit.centre[entry, sample], fit.width[entry, sample])
+                sound = float(normal.pdf(y))
+                weight *= (1.0 - OUTLIER_SHARE) * sound + OUTLIER_SHARE * fit.flat
+            joint[entry, sample] = weight
+    weights, none = posterior(atlas(), read)
+    # those that only look like others are left out on both sides
+    scale = weights[:simulated].sum() + none
+    total = joint.sum() + unknown
+    assert_allclose(weights[:simulated] / scale, joint[:simulated] / total, rtol=1e-6, atol=1e-15)
+    assert_allclose(none / scale, unknown / total, rtol=1e-6)

@@ -16,7 +16,7 @@ from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.atlas import Atlas
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.likelihood import error, scaled
-from zcd.diagnosis.rank import Diagnosis, diagnose
+from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, one_repair
 from zcd.diagnosis.readings import Function, Measured, Reading, Side, side_of
 
 FloatArray = NDArray[np.float64]
@@ -73,11 +73,12 @@ def safe_readings(atlas: Atlas) -> tuple[Reading, ...]:
 
 
 def draw(atlas: Atlas, rng: np.random.Generator, size: int, *, live: bool = False) -> list[Case]:
-    """`size` boards for each fault of an atlas, at random severity."""
+    """`size` boards for each single fault of an atlas, at random severity."""
     readings = atlas.readings if live else safe_readings(atlas)
     healthy = random_circuits(atlas.board, rng, size)
     severity = rng.random(size)
-    rows = stack([fault.edit(healthy, severity) for fault in atlas.faults])
+    real = [k for k, f in enumerate(atlas.faults) if not f.states and not f.members]
+    rows = stack([atlas.faults[k].edit(healthy, severity) for k in real])
     exact = Bench(atlas.board, rows, atlas.meter).take(readings)
     shown = exact.copy()
     for column, reading in enumerate(readings):
@@ -85,7 +86,7 @@ def draw(atlas: Atlas, rng: np.random.Generator, size: int, *, live: bool = Fals
     return [
         Case(
             board=atlas.board,
-            fault=row // size,
+            fault=real[row // size],
             healthy=healthy.rows(np.array([row % size])),
             readings=readings,
             exact=exact[row],
@@ -151,4 +152,7 @@ def finds(atlas: Atlas, case: Case) -> tuple[bool, Diagnosis]:
     if first is None:
         return False, diagnosis
     other = atlas.faults.index(first)
+    truth = Ranked(fault=atlas.faults[case.fault], probability=1.0)
+    if first.members or one_repair(diagnosis.ranked[0], truth):
+        return truth.key in (first.key, *first.members) or not first.members, diagnosis
     return other == case.fault or alike(atlas, case, other), diagnosis

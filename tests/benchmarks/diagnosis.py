@@ -1,0 +1,35 @@
+"""Jobs of the diagnosis: an atlas made from nothing, and an answer more to one that is there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from tests.diagnosis.boards import SUPPRESSED_TEXT, board
+from zcd.board.files import parse_board
+from zcd.board.model import Board
+from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.rank import diagnose
+from zcd.diagnosis.words import parse_reading
+
+LINES = ("dc pin logic0 4.98 V", "ohm R2 151k", "ohm R1 100k")
+
+
+def diagnosis_jobs(*, quick: bool) -> dict[str, Callable[[], object]]:
+    """Jobs by name; quick: only the board without mains-side capacitors."""
+    known = _whole(board("switched"))
+    taken = [parse_reading(line, known.circuit) for line in LINES]
+    jobs: dict[str, Callable[[], object]] = {
+        "atlas of a board, all readings": lambda: _whole(board("switched")),
+        "ranking after a third reading": lambda: diagnose(known, taken),
+    }
+    if not quick:
+        jobs["atlas with a suppressor, all readings"] = lambda: _whole(parse_board(SUPPRESSED_TEXT))
+    return jobs
+
+
+def _whole(found: Board) -> Atlas:
+    """An atlas with every reading predicted."""
+    atlas = make_atlas(found, usual_meter())
+    atlas.prepare(atlas.readings)
+    return atlas

@@ -1,0 +1,96 @@
+"""Commands capture and retest, and a capture as readings of diagnose."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.diagnosis.boards import TEXTS
+from zcd.cli import main
+
+
+@pytest.fixture
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with a board and a capture of a pin that is low for 9.5 ms, mains beside it."""
+    (tmp_path / "board.toml").write_text(TEXTS["half-wave"], encoding="utf-8")
+    time = np.arange(0.0, 0.1, 20e-6)
+    pin = np.where((time - 0.6e-3) % 0.02 < 9.5e-3, 0.1, 5.0)
+    mains = 325.0 * np.sin(2.0 * np.pi * 50.0 * time)
+    lines = [f"{t:.6f},{p:.2f},{m:.1f}" for t, p, m in zip(time, pin, mains, strict=True)]
+    (tmp_path / "scope.csv").write_text("time (s),pin (V),mains (V)\n" + "\n".join(lines))
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "80")
+    return tmp_path
+
+
+def test_capture_is_read_and_drawn(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["capture", "scope.csv", "board.toml", "--plot", "scope.png"]) == 0
+    out, err = capsys.readouterr()
+    assert "5 pulses, none missing" in out
+    assert re.search(r"5\d\d µs late|60\d µs late", out)
+    assert max(map(len, out.splitlines())) <= 80
+    assert err == ""
+    assert (bench / "scope.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_capture_as_json(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["capture", "scope.csv", "board.toml", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["pulses"], found["missing_pulses"]) == (5, 0)
+    assert found["low_times_s"] == pytest.approx([9.5e-3] * 5, abs=25e-6)
+    assert found["offsets_s"] == pytest.approx([0.6e-3] * 5, abs=25e-6)
+    assert [r["function"] for r in found["readings"]] == ["frequency", "low time", "edge delay"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["capture", "gone.csv", "board.toml"], "gone.csv: found no file"),
+        (["capture", "board.toml", "board.toml"], "board.toml: found "),
+        (["capture", "scope.csv", "board.toml", "--plot", "scope.txt"], "allowed: .png or .svg"),
+        (["retest", "board.toml"], "nothing was measured"),
+        (["diagnose", "board.toml", "--job", "x.toml", "-r", "ohm R1 100k"], "--ask"),
+    ],
+)
+def test_what_cannot_be_used_is_named(
+    arguments: list[str], message: str, bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(arguments) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert message in err
+
+
+def test_good_readings_pass_and_bad_ones_do_not(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    good = ["-r", "ohm R1 100k", "-r", "ohm R2 150k", "-r", "dc pin logic0 2.65", "-c", "scope.csv"]
+    code = main(["retest", "board.toml", *good, "--json"])
+    found = json.loads(capsys.readouterr().out)
+    assert code == (0 if found["good"] else 1)
+    assert found["good_ratio"] > 0.85
+    assert all(r["good"] for r in found["readings"])
+    low, middle, high = found["remaining"]["ctr_ratio"]
+    assert 0.0 < low <= middle <= high
+    assert main(["retest", "board.toml", "-r", "ohm R2 600k"]) == 1
+    out = capsys.readouterr().out
+    assert "DIFFERS" in out
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_conversation_keeps_a_job_and_goes_on_with_it(
+    bench: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import io
+
+    monkeypatch.setattr("sys.stdin", io.StringIO("dc pin logic0 4.98\nflags sync fan\nquit\n"))
+    assert main(["diagnose", "board.toml", "--ask"]) == 0
+    first = (bench / "board-job.toml").read_text()
+    monkeypatch.setattr("sys.stdin", io.StringIO("ohm R2 OL\nundo\nquit\n"))
+    assert main(["diagnose", "board-job.toml", "--ask"]) == 0
+    assert (bench / "board-job.toml").read_text() == first
+    assert "go on with: zcd diagnose board-job.toml --ask" in capsys.readouterr().out
