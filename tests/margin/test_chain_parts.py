@@ -22,6 +22,7 @@ MESSY = parse_drawer(
     resistors = [
         {value = "39k", style = "1206"},
         {value = "62k", style = "1206", tolerance = "1 %", count = 2},
+        {value = "110k", style = "1/4 W"},
         {value = "150k", style = "1 W", tolerance = "2 %", count = 1},
         {value = "2k2", style = "0603"},
     ]
@@ -41,6 +42,8 @@ WHERE: dict[str, tuple[str, ...]] = {
     "parallel": ("R3", "R4"),
     "across the LED": (),
     "joint capacitor": ("R2",),
+    "emitter follower": (),
+    "switched": (),
 }
 """Which resistors are replaced, by board."""
 
