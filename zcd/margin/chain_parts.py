@@ -7,7 +7,7 @@ Those that come out best, and some that just fail, are then judged one by one by
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,17 +18,17 @@ from zcd.margin.chain_range import (
     Bearing,
     Ranges,
     SectionCurrent,
+    TrueRange,
     bearing,
     current_of,
     floor_of_others_ohm,
     ranges_of,
-    within_corners,
-    worst_corners,
+    true_ranges,
 )
 from zcd.margin.section import Section, new_refs, with_parts
 from zcd.margin.stress import ResistorStress
 from zcd.margin.sums import MOST_PARTS, Stock, Window, combinations, count
-from zcd.margin.verdicts import Verdict, verdicts
+from zcd.margin.verdicts import Verdict, verdicts, with_corners
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -57,18 +57,11 @@ class Fit:
     stresses : tuple of ResistorStress
         Of each of its resistors, the largest first.
     verdict : Verdict
-    corner_ratio : float
-        How many times its resistors and those that stay keep their limits at the worst corner.
+        At the worst corners too, unless it fails without.
     """
 
     stresses: tuple[ResistorStress, ...]
     verdict: Verdict
-    corner_ratio: float
-
-    @property
-    def margin_ratio(self) -> float:
-        """How many times the tightest rule is kept, at the worst corner of the resistors too."""
-        return min(self.verdict.margin_ratio, self.corner_ratio)
 
     @property
     def parts(self) -> tuple[Resistor, ...]:
@@ -85,6 +78,8 @@ class ChainFits:
     place : Section
     ranges : Ranges
         Of the section's total.
+    true_ranges : tuple of TrueRange
+        Of the same with tolerances.
     stock : int
         Different resistors in the drawer.
     counts : tuple of int
@@ -97,6 +92,7 @@ class ChainFits:
 
     place: Section
     ranges: Ranges
+    true_ranges: tuple[TrueRange, ...]
     stock: int
     counts: tuple[int, ...]
     best: tuple[Fit, ...]
@@ -130,6 +126,7 @@ def chain_fits(place: Section, drawer: Sequence[StockResistor]) -> ChainFits:
     return ChainFits(
         place=place,
         ranges=search.ranges,
+        true_ranges=search.true_ranges,
         stock=len(drawer),
         counts=counts,
         best=best,
@@ -152,6 +149,7 @@ class _Search:
     counts: IntArray
     tiers: IntArray
     ranges: Ranges
+    true_ranges: tuple[TrueRange, ...]
     current: SectionCurrent
     floor_ohm: float
 
@@ -190,6 +188,7 @@ class _Search:
         for place in range(1, size):
             few = self.counts[members[:, place:]] <= place
             members = members[~np.any(few & (members[:, place:] == members[:, :-place]), axis=1)]
+        members = members[self.spare(members) >= 1.0]
         if members.shape[0] < SHOWN:
             return 1.0
         return max(1.0, float(np.sort(self.ratio(members))[-SHOWN]))
@@ -202,7 +201,7 @@ class _Search:
         nearness : ndarray, shape (combinations,)
             1 or more where they do.
         cause : ndarray of int, shape (combinations,)
-            0: the total is too low, 1: too high, 2: what a part has to bear.
+            0: the total is too low, 1: too high, 2: what a part has to bear, 3: tolerances.
         """
         parts = self.borne.rows(members)
         total = parts.ohm.sum(axis=1) + self.place.kept_ohm
@@ -218,6 +217,7 @@ class _Search:
                     self.current.shares(parts, low[:, None]).min(axis=1),
                     low / max(self.floor_ohm, _LEAST_OHM),
                 ),
+                self.spare(members),
             ]
         )
         return near.min(axis=0), near.argmin(axis=0)
@@ -228,10 +228,26 @@ class _Search:
 
     def _windows(self) -> list[Window]:
         """Where the sum of the new parts may lie."""
-        edges = self.ranges.edges_ohm - self.place.kept_ohm
+        place, edges = self.place, self.ranges.edges_ohm - self.place.kept_ohm
         return [
-            Window(lowest=edges[:, k, 0], highest=edges[:, k, 1]) for k in range(edges.shape[1])
+            Window(
+                lowest=edges[:, true.number, 0],
+                highest=edges[:, true.number, 1],
+                floor=true.lowest_ohm - place.kept_low_ohm,
+                ceiling=true.highest_ohm - place.kept_high_ohm,
+            )
+            for true in self.true_ranges
         ]
+
+    def spare(self, members: IntArray) -> FloatArray:
+        """How many times a combination with its tolerances stays within a true range."""
+        parts = self.borne.rows(members)
+        low = parts.low_ohm.sum(axis=1) + self.place.kept_low_ohm
+        high = parts.high_ohm.sum(axis=1) + self.place.kept_high_ohm
+        within = [
+            np.minimum(low / true.lowest_ohm, true.highest_ohm / high) for true in self.true_ranges
+        ]
+        return np.max([np.zeros(len(members)), *within], axis=0)
 
     def _narrowed(self, ratio: float) -> list[tuple[Stock, Window]]:
         """Stock and windows such that every limit is kept `ratio` times."""
@@ -257,7 +273,7 @@ class _Search:
             sums = sums[self.ranges.ratio(sums + self.place.kept_ohm, tier) >= ratio]
             if sums.size:
                 lowest[tier], highest[tier] = sums[0], sums[-1]
-        return Window(lowest=lowest, highest=highest)
+        return replace(window, lowest=lowest, highest=highest)
 
 
 def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
@@ -268,11 +284,7 @@ def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
     least = max((r.tolerance_ratio for r in stays if r not in place.replaced), default=0.0)
     tolerances = np.array([max(part.tolerance_ratio, least) for part in parts])
     ranges = ranges_of(place, tolerances.tolist())
-    ends = ranges.edges_ohm[-1, 0]
-    corners = []
-    if ends[0] < ends[1]:
-        corners = [worst_corners(place, float(end), ranges.tolerances[-1]) for end in ends]
-        ranges = within_corners(ranges, corners)
+    kept_ranges, loads = true_ranges(place, ranges)
     # low ends, and one part at its high end, lie somewhat outside
     lowest, highest = 0.4 * ranges.totals_ohm[0], 2.5 * ranges.totals_ohm[-1]
     hot = board.service.hot_degc
@@ -284,7 +296,8 @@ def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
         counts=np.array([item.count for item in drawer]),
         tiers=np.searchsorted(ranges.tolerances, tolerances),
         ranges=ranges,
-        current=current_of(place, lowest, highest, corners),
+        true_ranges=kept_ranges,
+        current=current_of(place, lowest, highest, loads),
         floor_ohm=floor_of_others_ohm(place, lowest, highest),
     )
 
@@ -325,7 +338,6 @@ def _fit(search: _Search, verdict: Verdict, row: IntArray) -> Fit:
     return Fit(
         stresses=tuple(by_ref[ref] for ref in new_refs(search.place, row.size)),
         verdict=verdict,
-        corner_ratio=float(search.shares(row[None])[0]),
     )
 
 
@@ -337,16 +349,17 @@ def _judged(
         tuple(sorted((search.parts[k] for k in row), key=lambda part: -part.resistance_ohm))
         for row in (*best, *misses)
     ]
-    judged = verdicts([with_parts(search.place, chosen) for chosen in parts]) if parts else []
+    boards = [with_parts(search.place, chosen) for chosen in parts]
+    judged = with_corners(verdicts(boards)) if boards else []
     rows = (*best, *misses)
     fits = [_fit(search, verdict, row) for verdict, row in zip(judged, rows, strict=True)]
-    good = (f for f in fits[: len(best)] if f.verdict.passes and f.corner_ratio >= 1.0)
+    good = (fit for fit in fits[: len(best)] if fit.verdict.passes)
     reasons: dict[tuple[int, str], Fit] = {}
-    for fit in fits[len(best) :]:
+    for fit in fits:
         if not fit.verdict.passes:
-            what = fit.verdict.tightest.name.removeprefix(fit.verdict.tightest.name.split(" ")[0])
+            what = fit.verdict.tightest.name.partition(" ")[2]
             reasons.setdefault((len(fit.parts), what), fit)
     return (
-        tuple(sorted(good, key=lambda fit: _worth(fit.margin_ratio, len(fit.parts)))),
+        tuple(sorted(good, key=lambda fit: _worth(fit.verdict.margin_ratio, len(fit.parts)))),
         tuple(reasons.values())[:MISSES],
     )

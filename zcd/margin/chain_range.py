@@ -9,7 +9,7 @@ carries at its total.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -18,14 +18,11 @@ from numpy.typing import ArrayLike, NDArray
 from zcd.board.model import Board, Resistor
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, Resistance
-from zcd.engine.network import LEAST_RESISTANCE_OHM
 from zcd.engine.solve import Grid, solve
-from zcd.margin.corners import find_corners
-from zcd.margin.judged import judged
+from zcd.margin.corner_ranges import corner_ranges, is_load
 from zcd.margin.roots import batched_root, passing_ranges
 from zcd.margin.section import Section, with_parts
 from zcd.margin.stress import chain_resistors, worst_circuit, worst_of
-from zcd.margin.tolerances import Boards, draw, tolerances_of
 from zcd.margin.verdicts import (
     Verdict,
     kept_ratio,
@@ -47,8 +44,6 @@ CURRENT_POINTS = 48
 EDGE_TOLERANCE = 1e-6
 """Relative error of the ends of a range."""
 OTHERS_POINTS = 12
-CORNER_POINTS = 7
-CORNER_TOLERANCE = 1e-4
 PROBE_W, PROBE_V = 1.0, 1e3
 """Limits of the part with which corners are looked for; they scale its margins only."""
 _LEAST_USED = 1e-6
@@ -163,98 +158,65 @@ def _log_ratios(place: Section, verdict: Verdict) -> list[float]:
     """Of each rule that is not about a resistor of the section."""
     refs = _section_refs(place)
     with np.errstate(divide="ignore"):
-        found = np.log([kept_ratio(r) for r in verdict.rules if not _is_load(r.name, refs)])
+        found = np.log([kept_ratio(r) for r in verdict.rules if not is_load(r.name, refs)])
     return list(np.clip(found, -_FARTHEST, _FARTHEST))
 
 
-def _section_refs(place: Section) -> set[str]:
-    return {part.ref for part in (*place.replaced, *place.kept)}
-
-
-def _is_load(rule: str, refs: set[str]) -> bool:
-    """Whether a rule is about power or voltage of one of some resistors."""
-    ref, _, what = rule.rpartition(" ")
-    return ref in refs and what in {"power", "voltage"}
+def _section_refs(place: Section) -> frozenset[str]:
+    return frozenset(part.ref for part in (*place.replaced, *place.kept))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WorstCorners:
-    """The worst corners of all rules, found with one part in the section.
+class TrueRange:
+    """Between which ends the total must stay as it really is, whatever other tolerances do.
 
     Parameters
     ----------
-    place : Section
-    board : Board
-        With that part.
-    new_ohm : float
-        What it is.
-    boards : Boards
-        A row for each rule.
-    names : tuple of str
-        Of the rules.
+    number : int
+        Of the range in `Ranges.edges_ohm` that it belongs to.
+    lowest_ohm, highest_ohm : float
+        For the total with all its resistors at their low ends, and at their high ends.
     """
 
-    place: Section
-    board: Board
-    new_ohm: float
-    boards: Boards
-    names: tuple[str, ...]
-
-    def margins(self, log_total: FloatArray) -> FloatArray:
-        """The least margin of the rules that are not about resistors of the section."""
-        ref, refs = self.place.replaced[0].ref, _section_refs(self.place)
-        asked = np.array([k for k, name in enumerate(self.names) if not _is_load(name, refs)])
-        rows = self.boards.rows(np.tile(asked, log_total.size))
-        new = np.repeat(np.exp(log_total) - self.place.kept_ohm, asked.size)
-        circuit = rows.circuit.scale(ref, "resistance_ohm", new / self.new_ohm)
-        found = judged(replace(rows, circuit=circuit), self.board).margins[:, asked]
-        return np.asarray(found.reshape(log_total.size, -1).min(axis=1))
-
-    def row(self, what: str) -> Circuit:
-        """The corner of power or voltage of the part, one row."""
-        at = self.names.index(f"{self.place.replaced[0].ref} {what}")
-        return self.boards.rows(np.array([at])).circuit
+    number: int
+    lowest_ohm: float
+    highest_ohm: float
 
 
-def worst_corners(place: Section, total_ohm: float, tolerance_ratio: float) -> WorstCorners:
-    """Find them at one total.
+def true_ranges(place: Section, ranges: Ranges) -> tuple[tuple[TrueRange, ...], Circuit | None]:
+    """Find where the rules hold at the worst corners of all that is not in the section.
 
     Parameters
     ----------
     place : Section
-    total_ohm : float
-    tolerance_ratio : float
-        Of the part in the section.
+    ranges : Ranges
 
     Returns
     -------
-    corners : WorstCorners
+    found : tuple of TrueRange
+    loads : Circuit or None
+        Corners that load the section the most, with one exact resistor for all of it.
     """
-    board = _lumped(place, total_ohm, tolerance_ratio, rated=(PROBE_W, PROBE_V))
-    tolerances = tolerances_of(board)
-    found = find_corners(board, tolerances)
-    return WorstCorners(
-        place=place,
-        board=board,
-        new_ohm=total_ohm - place.kept_ohm,
-        boards=draw(board, tolerances, found.shares),
-        names=found.names,
+    whole = _whole(place)
+    lowest, highest = ranges.edges_ohm[..., 0].min(axis=0), ranges.edges_ohm[..., 1].max(axis=0)
+    numbers = np.flatnonzero(lowest < highest)
+    found = corner_ranges(
+        lambda ohm: _lumped(whole, ohm, 0.0, rated=(PROBE_W, PROBE_V)),
+        whole.replaced[0].ref,
+        [(float(lowest[k]), float(highest[k])) for k in numbers],
+        exempt=_section_refs(place),
+        reach_ratio=max(ranges.tolerances),
     )
+    return tuple(
+        TrueRange(number=int(k), lowest_ohm=float(low), highest_ohm=float(high))
+        for k, pieces in zip(numbers, found.ranges, strict=True)
+        for low, high in pieces
+    ), found.loads
 
 
-def within_corners(ranges: Ranges, corners: Sequence[WorstCorners]) -> Ranges:
-    """The ranges, less what fails at a worst corner found at either end of them."""
-    edges = ranges.edges_ohm.copy()
-
-    def margin(log_total: FloatArray) -> FloatArray:
-        return np.asarray(np.min([one.margins(log_total) for one in corners], axis=0))
-
-    for tier, number in np.argwhere(edges[..., 0] < edges[..., 1]):
-        lowest, highest = np.log(edges[tier, number])
-        steps = np.linspace(lowest, highest, CORNER_POINTS)
-        kept = np.exp(passing_ranges(margin, steps, CORNER_TOLERANCE))
-        edges[tier, number] = (kept[0, 0], kept[-1, 1]) if kept.size else (np.inf, -np.inf)
-    return replace(ranges, edges_ohm=edges)
+def _whole(place: Section) -> Section:
+    """The section with nothing that stays."""
+    return Section(board=place.board, replaced=(*place.replaced, *place.kept), kept=())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -363,7 +325,7 @@ class SectionCurrent:
 
 
 def current_of(
-    place: Section, lowest_ohm: float, highest_ohm: float, corners: Sequence[WorstCorners]
+    place: Section, lowest_ohm: float, highest_ohm: float, loads: Circuit | None
 ) -> SectionCurrent:
     """Current of a section at totals from one to another.
 
@@ -371,28 +333,21 @@ def current_of(
     ----------
     place : Section
     lowest_ohm, highest_ohm : float
-    corners : sequence of WorstCorners
-        What the section has to carry there counts too.
+    loads : Circuit or None
+        Corners, a row each; what the section has to carry there counts too.
 
     Returns
     -------
     current : SectionCurrent
     """
-    whole = Section(board=place.board, replaced=(*place.replaced, *place.kept), kept=())
+    whole = _whole(place)
     totals = np.geomspace(lowest_ohm, highest_ohm, CURRENT_POINTS)
     rms_v, film_v = _across(whole, totals, _at_high_mains(whole))
-    for one in corners:
-        rms_v = np.maximum(rms_v, _across(whole, totals, _alone(one, "power"))[0])
-        film_v = np.maximum(film_v, _across(whole, totals, _alone(one, "voltage"))[1])
+    for row in range(loads.size if loads is not None else 0):
+        assert loads is not None
+        more_rms_v, more_film_v = _across(whole, totals, loads.rows(np.array([row])))
+        rms_v, film_v = np.maximum(rms_v, more_rms_v), np.maximum(film_v, more_film_v)
     return SectionCurrent(totals_ohm=totals, rms_a=rms_v / totals, film_a=film_v / totals)
-
-
-def _alone(corners: WorstCorners, what: str) -> Circuit:
-    """A worst corner with the parts of the section that stay bridged: one is all of it."""
-    circuit = corners.row(what)
-    for part in corners.place.kept:
-        circuit = circuit.change(part.ref, resistance_ohm=LEAST_RESISTANCE_OHM)
-    return circuit
 
 
 def _at_high_mains(whole: Section) -> Circuit:
@@ -434,7 +389,7 @@ def floor_of_others_ohm(place: Section, lowest_ohm: float, highest_ohm: float) -
         stands in the section. (The more resistance there, the less they bear.)
     """
     refs = _section_refs(place)
-    whole = Section(board=place.board, replaced=(*place.replaced, *place.kept), kept=())
+    whole = _whole(place)
 
     def margin(log_total: FloatArray) -> FloatArray:
         boards = [_lumped(whole, x, 0.0) for x in np.exp(log_total)]

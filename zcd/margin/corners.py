@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.margin.judged import judged
-from zcd.margin.tolerances import Tolerance, draw
+from zcd.margin.judged import Judged, judged_together
+from zcd.margin.tolerances import Boards, Tolerance, draw
 from zcd.sync.lock import RULES
 
 FloatArray = NDArray[np.float64]
@@ -84,18 +84,43 @@ def find_corners(board: Board, tolerances: Sequence[Tolerance]) -> Corners:
     monotone but for harmonics. That no corner is worse is what the tests
     check, on boards small enough to try them all.
     """
-    search = _Search(board, tuple(tolerances))
-    starts = search.from_the_middle()
-    search.judge(starts)
-    search.judge(1.0 - starts)
-    search.improve()
-    return Corners(
-        tolerances=search.tolerances,
-        names=search.names,
-        margins=search.margins,
-        shares=search.shares,
-        effects=search.effects,
-    )
+    return find_all_corners([board], [tolerances])[0]
+
+
+def find_all_corners(
+    boards: Sequence[Board], tolerances: Sequence[Sequence[Tolerance]]
+) -> list[Corners]:
+    """Find the worst corners of several boards, step by step together.
+
+    Parameters
+    ----------
+    boards : sequence of Board
+        All with the same controller.
+    tolerances : sequence of sequences of Tolerance
+        Of each board, at least one.
+
+    Returns
+    -------
+    corners : list of Corners
+        Of each board, as `find_corners` finds them for it alone.
+    """
+    searches = [_Search(board, tuple(mine)) for board, mine in zip(boards, tolerances, strict=True)]
+    steps = {number: search.steps() for number, search in enumerate(searches)}
+    asked = {number: next(step) for number, step in steps.items()}
+    while asked:
+        numbers = list(asked)
+        answers = judged_together([asked[k] for k in numbers], [boards[k] for k in numbers])
+        asked = {}
+        for number, answer in zip(numbers, answers, strict=True):
+            try:
+                asked[number] = steps[number].send(answer)
+            except StopIteration:
+                continue
+    return [search.found() for search in searches]
+
+
+_Steps = Generator[Boards, Judged, None]
+"""Asks for the verdict on boards, again and again."""
 
 
 class _Search:
@@ -113,21 +138,38 @@ class _Search:
         self.shares: FloatArray
         self.effects: FloatArray
 
-    def judge(self, shares: FloatArray) -> FloatArray:
+    def steps(self) -> _Steps:
+        """The whole search."""
+        starts = yield from self.from_the_middle()
+        yield from self.judge(starts)
+        yield from self.judge(1.0 - starts)
+        yield from self.improve()
+
+    def found(self) -> Corners:
+        """What the search has come to."""
+        return Corners(
+            tolerances=self.tolerances,
+            names=self.names,
+            margins=self.margins,
+            shares=self.shares,
+            effects=self.effects,
+        )
+
+    def judge(self, shares: FloatArray) -> Generator[Boards, Judged, FloatArray]:
         """Margins of all rules, shape (n, k); a lower one than before is remembered."""
         rows, member = np.unique(shares, axis=0, return_inverse=True)
-        found = judged(draw(self.board, self.tolerances, rows), self.board).margins
+        found = (yield draw(self.board, self.tolerances, rows)).margins
         lowest = np.argmin(found, axis=0)
         least = found[lowest, np.arange(found.shape[1])]
         lower = least < self.margins
         self.shares[lower], self.margins[lower] = rows[lowest[lower]], least[lower]
         return found[member.ravel()]
 
-    def from_the_middle(self) -> FloatArray:
+    def from_the_middle(self) -> Generator[Boards, Judged, FloatArray]:
         """The ends that are worse for each rule, each tolerance alone; shape (k, d)."""
         middle = np.full((1 + self.which.size, len(self.tolerances)), 0.5)
         middle[np.arange(self.which.size) + 1, self.which] = self.share
-        found = judged(draw(self.board, self.tolerances, middle), self.board)
+        found = yield draw(self.board, self.tolerances, middle)
         lowered = found.margins[0] - found.margins[1:]
         rules = np.arange(len(found.names))
         self.names, self.margins = found.names, np.full(rules.size, np.inf)
@@ -140,7 +182,7 @@ class _Search:
             self.effects[:, d] = lowered[worst, rules]
         return starts
 
-    def improve(self) -> None:
+    def improve(self) -> _Steps:
         """Try the other ends of each tolerance at the corners, until none is worse."""
         bends = np.array([len(t.extremes) > 2 for t in self.tolerances])
         size = np.abs(self.effects)
@@ -156,9 +198,10 @@ class _Search:
             moved = self.shares[rule].copy()
             moved[np.arange(rule.size), self.which[end]] = self.share[end]
             together = self.shares.copy()
-            gains = before[rule] - self.judge(moved)[np.arange(rule.size), rule]
+            margins = yield from self.judge(moved)
+            gains = before[rule] - margins[np.arange(rule.size), rule]
             for k in np.argsort(gains):  # the largest gain has the last word
                 if gains[k] > LEAST_GAIN:
                     together[rule[k], self.which[end[k]]] = self.share[end[k]]
-            self.judge(together)
+            yield from self.judge(together)
             todo = np.flatnonzero(self.margins < before - LEAST_GAIN)

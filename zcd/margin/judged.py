@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.circuit.elements import stack
 from zcd.engine.solution import row_pieces
 from zcd.engine.solve import PULSES, Grid, solve
-from zcd.margin.limits import limits_of
+from zcd.margin.limits import Limit, limits_of
 from zcd.margin.tolerances import Boards
-from zcd.sync.lock import RULES, judge
+from zcd.sync.lock import RULES, Thresholds, judge
 
 FloatArray = NDArray[np.float64]
 
@@ -69,11 +71,61 @@ def judged(boards: Boards, board: Board, grid: Grid = PULSES) -> Judged:
     return Judged(names=parts[0].names, margins=np.concatenate([p.margins for p in parts]))
 
 
+def judged_together(draws: Sequence[Boards], boards: Sequence[Board]) -> list[Judged]:
+    """Judge boards of several designs, those with the same elements in one batch.
+
+    Parameters
+    ----------
+    draws : sequence of Boards
+    boards : sequence of Board
+        The design of each; all have the same controller.
+
+    Returns
+    -------
+    judged : list of Judged
+        In the same order.
+    """
+    groups: dict[object, list[int]] = {}
+    for number, drawn in enumerate(draws):
+        shape = tuple((element.ref, element.nodes) for element in drawn.circuit)
+        groups.setdefault(shape, []).append(number)
+    found: dict[int, Judged] = {}
+    for numbers in groups.values():
+        parts = _judged_as_one([draws[k] for k in numbers], [boards[k] for k in numbers])
+        found |= dict(zip(numbers, parts, strict=True))
+    return [found[number] for number in range(len(draws))]
+
+
+def _judged_as_one(draws: Sequence[Boards], boards: Sequence[Board]) -> list[Judged]:
+    """Boards of several designs with the same elements."""
+    ends = np.cumsum([drawn.circuit.size for drawn in draws])
+    if len(draws) == 1 or len(row_pieces(int(ends[-1]))) > 1:
+        return [judged(drawn, board) for drawn, board in zip(draws, boards, strict=True)]
+    ends_v = [
+        [
+            np.broadcast_to(level, (drawn.circuit.size,))
+            for drawn, level in zip(draws, each, strict=True)
+        ]
+        for each in ([d.thresholds.low_v for d in draws], [d.thresholds.high_v for d in draws])
+    ]
+    low, high = (np.concatenate(each) for each in ends_v)
+    solution = solve(stack([drawn.circuit for drawn in draws]), PULSES)
+    lock = judge(solution, boards[0], Thresholds(low_v=low, high_v=high))
+    rows = np.split(np.arange(ends[-1]), ends[:-1])
+    return [
+        _together(lock.margins[mine], limits_of(solution.rows(mine), board))
+        for mine, board in zip(rows, boards, strict=True)
+    ]
+
+
 def _judged(boards: Boards, board: Board, grid: Grid) -> Judged:
     solution = solve(boards.circuit, grid)
     lock = judge(solution, board, boards.thresholds)
-    limits = limits_of(solution, board)
+    return _together(lock.margins, limits_of(solution, board))
+
+
+def _together(lock_margins: FloatArray, limits: Sequence[Limit]) -> Judged:
     return Judged(
         names=(*RULES, *(limit.name for limit in limits)),
-        margins=np.column_stack([lock.margins, *(limit.margin for limit in limits)]),
+        margins=np.column_stack([lock_margins, *(limit.margin for limit in limits)]),
     )

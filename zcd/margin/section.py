@@ -34,6 +34,11 @@ class Section:
         return sum(part.resistance_ohm for part in self.kept)
 
     @property
+    def kept_high_ohm(self) -> float:
+        """Resistance that stays, at the high end of tolerance."""
+        return sum(part.resistance_ohm * (1.0 + part.tolerance_ratio) for part in self.kept)
+
+    @property
     def kept_low_ohm(self) -> float:
         """Resistance that stays, at the low end of tolerance."""
         return sum(part.resistance_ohm * (1.0 - part.tolerance_ratio) for part in self.kept)

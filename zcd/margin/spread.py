@@ -68,13 +68,16 @@ def spread_of(board: Board) -> Spread:
     corners = find_corners(board, tolerances)
     return Spread(
         corners=corners,
-        rules=_corner_rules(board, corners),
+        rules=corner_rules(board, corners),
         population=draw_population(board, tolerances),
     )
 
 
-def _corner_rules(board: Board, corners: Corners) -> tuple[Rule, ...]:
-    """Every rule at its own corner; a lock rule has no number."""
+def corner_rules(board: Board, corners: Corners) -> tuple[Rule, ...]:
+    """Every rule at its own corner, in the order of `Corners.names`.
+
+    A lock rule has no number.
+    """
     of_stress = np.arange(len(RULES), len(corners.names))
     drawn = draw(board, corners.tolerances, corners.shares[of_stress])
     lock = [

@@ -1,15 +1,17 @@
 """Which parts of a stock, up to four in series, add up to a wanted total: all of them.
 
-A combination is a multiset. It fits where its nominal sum lies between two limits, the upper one
-depending on the widest tolerance in it, and where its sum at the low end of tolerance reaches the
-floor of each of its parts (the least total at which that part bears its share). Nothing is
+A combination is a multiset. It fits where its nominal sum lies between two limits, which depend on
+the widest tolerance in it, where its sum at the high end of tolerance stays below a ceiling, and
+where its sum at the low end reaches a floor and that of each of its parts (the least total at which
+that part bears its share). Tolerances are as wide up as down: the sum at the high end is twice the
+nominal one less that at the low end, and so all of this is asked of the low end. Nothing is
 sampled: pairs are kept sorted by their sum, and every other pair asks how many of them fit.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,10 +63,20 @@ class Stock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
-    """Between which limits the nominal sum must lie, by the widest tier used, shape (tiers,)."""
+    """Between which limits a sum must lie.
+
+    Parameters
+    ----------
+    lowest, highest : ndarray, shape (tiers,)
+        Of the nominal sum, by the widest tier used.
+    floor, ceiling : float
+        Of the sum at the low end of tolerance, and of that at the high end.
+    """
 
     lowest: FloatArray
     highest: FloatArray
+    floor: float = -np.inf
+    ceiling: float = np.inf
 
 
 @dataclass(slots=True)
@@ -129,7 +141,8 @@ def _fitting(
     stock: Stock, window: Window, size: int, *, listed: bool
 ) -> Iterator[tuple[int, IntArray]]:
     """Numbers of combinations and, if asked for, the combinations, in pieces."""
-    reach = np.max(window.highest, initial=-np.inf)
+    stock = replace(stock, floors=np.maximum(stock.floors, window.floor))
+    reach = min(np.max(window.highest, initial=-np.inf), window.ceiling)
     able = (stock.floors <= reach) & (stock.values <= reach) & (stock.counts > 0)
     rank = np.flatnonzero(able)
     # by floors: the last part of a combination then has the highest floor of all
@@ -169,10 +182,12 @@ def _few(stock: Stock, window: Window, blocks: tuple[int, ...]) -> Iterator[tupl
     times = np.array(blocks)
     sums = stock.values[members] @ times
     tiers = stock.tiers[members].max(axis=1, initial=0)
+    lows = stock.lows[members] @ times
     fits = (
         (sums >= window.lowest[tiers])
         & (sums <= window.highest[tiers])
-        & (stock.lows[members] @ times >= stock.floors[members].max(axis=1, initial=-np.inf))
+        & (lows >= stock.floors[members].max(axis=1, initial=-np.inf))
+        & (2.0 * sums - lows <= window.ceiling)
         & np.all(stock.counts[members] >= times, axis=1)
     )
     yield int(fits.sum()), members[fits]
@@ -225,23 +240,36 @@ def _look_up(
     """Which sums of the pool fit with part `k` and one of the parts above it."""
     k, before, above, last = fixed
     sums = before * stock.values[k] + last * stock.values[above]
-    floors = stock.floors[above] - (before * stock.lows[k] + last * stock.lows[above])
+    lows = before * stock.lows[k] + last * stock.lows[above]
+    floors = stock.floors[above] - lows
+    ceilings = window.ceiling - (2.0 * sums - lows)
     tiers = np.maximum(np.maximum(stock.tiers[k], stock.tiers[above]), pool.tier)
-    lowest = window.lowest[tiers] - sums
-    stop = np.searchsorted(pool.sums, window.highest[tiers] - sums, side="right")
-    first = np.searchsorted(pool.sums, np.maximum(lowest, floors / pool.most_ratio * _HAIR))
-    first = np.minimum(first, stop)
+    lowest, highest = window.lowest[tiers] - sums, window.highest[tiers] - sums
+
+    def starts(low_ratio: float, hair: float) -> IntArray:
+        least = np.maximum(lowest, floors / low_ratio * hair)
+        return np.searchsorted(pool.sums, least)
+
+    def stops(low_ratio: float, hair: float) -> IntArray:
+        most = np.minimum(highest, ceilings / (2.0 - low_ratio) / hair)
+        return np.searchsorted(pool.sums, most, side="right")
+
+    first = starts(pool.most_ratio, _HAIR)
+    stop = np.maximum(stops(pool.most_ratio, _HAIR), first)
+    sure, until = stop, stop
     if pool.members is None:
-        # from `sure` on the floor is reached whatever the tolerances; below, look one by one
-        sure = np.searchsorted(pool.sums, np.maximum(lowest, floors / pool.least_ratio / _HAIR))
-        sure = np.clip(sure, first, stop)
-    else:
-        sure = stop
-    query, index = _spread(first, sure)
-    fits = pool.lows[index] >= floors[query]
+        # between `sure` and `until` whatever the tolerances; below and above, look one by one
+        sure = np.clip(starts(pool.least_ratio, 1.0 / _HAIR), first, stop)
+        until = np.clip(stops(pool.least_ratio, 1.0 / _HAIR), sure, stop)
+    query, index = (
+        np.concatenate(both)
+        for both in zip(_spread(first, sure), _spread(until, stop), strict=True)
+    )
+    low, high = pool.lows[index], 2.0 * pool.sums[index] - pool.lows[index]
+    fits = (low >= floors[query]) & (high <= ceilings[query])
     query, index = query[fits], index[fits]
     if pool.members is None:
-        return int((stop - sure).sum()) + query.size, np.empty((0, 0), dtype=np.intp)
+        return int((until - sure).sum()) + query.size, np.empty((0, 0), dtype=np.intp)
     fixed_members = np.stack([np.full(query.size, k), above[query]], axis=1)
     return query.size, np.concatenate([pool.members[index], fixed_members], axis=1)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, isnan
 
 import numpy as np
@@ -23,9 +23,12 @@ from zcd.margin.check import (
     levels_of,
     rules_of,
 )
+from zcd.margin.corners import find_all_corners
 from zcd.margin.headroom import Headroom, headrooms_of, weakened
 from zcd.margin.section import condensed
+from zcd.margin.spread import corner_rules
 from zcd.margin.stress import ResistorStress, reverse_stress, worst_circuit, worst_of
+from zcd.margin.tolerances import tolerances_of
 from zcd.sync.lock import judge
 
 FloatArray = NDArray[np.float64]
@@ -45,21 +48,29 @@ class Verdict:
     rules : tuple of Rule
     resistors : tuple of ResistorStress
         At the worse ends of tolerance.
+    corner_rules : tuple of Rule
+        At the worst corners; empty: not asked for.
     """
 
     board: Board
     rules: tuple[Rule, ...]
     resistors: tuple[ResistorStress, ...]
+    corner_rules: tuple[Rule, ...] = ()
+
+    @property
+    def every_rule(self) -> tuple[Rule, ...]:
+        """The rules of the verdict, those at the worst corners last."""
+        return self.rules + self.corner_rules
 
     @property
     def passes(self) -> bool:
         """Whether all rules are kept."""
-        return all(rule.passes for rule in self.rules)
+        return all(rule.passes for rule in self.every_rule)
 
     @property
     def margin_ratio(self) -> float:
         """How many times the tightest rule is kept; below 1 if one fails."""
-        return min(kept_ratio(rule) for rule in self.rules)
+        return min(kept_ratio(rule) for rule in self.every_rule)
 
     @property
     def tightest(self) -> Rule:
@@ -67,9 +78,9 @@ class Verdict:
 
         A breakdown comes before what the current through it does to others.
         """
-        failed = [rule for rule in self.rules if not rule.passes]
+        failed = [rule for rule in self.every_rule if not rule.passes]
         failed.sort(key=lambda rule: not rule.name.endswith(AS_IT_COMES))
-        return failed[0] if failed else min(self.rules, key=kept_ratio)
+        return failed[0] if failed else min(self.every_rule, key=kept_ratio)
 
 
 def kept_ratio(rule: Rule) -> float:
@@ -118,6 +129,28 @@ def verdicts(boards: Sequence[Board]) -> list[Verdict]:
     return [
         _verdict(board, at_levels[k], headrooms[k], at_worst[k]) for k, board in enumerate(boards)
     ]
+
+
+def with_corners(found: Sequence[Verdict]) -> list[Verdict]:
+    """Verdicts with the rules at the worst corners too, found for all boards together.
+
+    Parameters
+    ----------
+    found : sequence of Verdict
+        Of variants of one board. Those that fail already stay as they are.
+
+    Returns
+    -------
+    verdicts : list of Verdict
+        In the same order.
+    """
+    passing = [number for number, verdict in enumerate(found) if verdict.passes]
+    boards = [found[number].board for number in passing]
+    corners = find_all_corners(boards, [tolerances_of(board) for board in boards])
+    complete = list(found)
+    for number, board, worst in zip(passing, boards, corners, strict=True):
+        complete[number] = replace(found[number], corner_rules=corner_rules(board, worst))
+    return complete
 
 
 def _verdict(

@@ -107,7 +107,7 @@ def _fit(fit: Fit) -> Record:
             for stress in fit.stresses
         ],
         "total_ohm": sum(part.resistance_ohm for part in fit.parts),
-        "margin_ratio": fit.margin_ratio,
+        "margin_ratio": fit.verdict.margin_ratio,
         "tightest": asdict(fit.verdict.tightest),
     }
 

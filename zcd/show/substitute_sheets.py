@@ -88,7 +88,7 @@ def fits_sheet(fits: Sequence[Fit]) -> Sheet:
             first = (
                 str(number),
                 quantity_text(sum(part.resistance_ohm for part in fit.parts), "Ω"),
-                f"{fit.margin_ratio:.2f}",
+                f"{fit.verdict.margin_ratio:.2f}",
             )
             lead, *rest = first if k == 0 else ("", "", "")
             rows.append((lead, _part_text(stress, count), *rest, *_load_texts(stress)))
