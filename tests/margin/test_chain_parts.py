@@ -11,8 +11,10 @@ from tests.diagnosis.boards import board, controlled
 from zcd.board.drawer import Drawer, parse_drawer, series_drawer
 from zcd.margin.chain_parts import chain_fits
 from zcd.margin.check import check
+from zcd.margin.corners import find_corners
 from zcd.margin.section import Section, section, with_parts
 from zcd.margin.sums import MOST_PARTS
+from zcd.margin.tolerances import tolerances_of
 from zcd.margin.verdicts import verdicts, with_corners
 
 MESSY = parse_drawer(
@@ -94,6 +96,18 @@ def test_a_combination_that_is_shown_says_what_check_says() -> None:
         assert ours.name == theirs.name
         assert ours.value == pytest.approx(theirs.value, rel=2e-4, nan_ok=True)
         assert ours.limit == pytest.approx(theirs.limit, nan_ok=True)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["half-wave", *(pytest.param(n, marks=pytest.mark.slow) for n in WHERE if n != "half-wave")],
+)
+def test_every_combination_that_is_shown_passes_the_check(name: str) -> None:
+    """Each by itself, as `zcd check` does it: its rules, and its own worst corners."""
+    for fit in chain_fits(place_of(name), MESSY.resistors).best:
+        found = fit.verdict.board
+        assert check(found).passes
+        assert find_corners(found, tolerances_of(found)).margins.min() >= 0.0
 
 
 def test_a_drawer_without_a_solution_says_so() -> None:

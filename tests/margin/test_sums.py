@@ -30,8 +30,13 @@ def stock(seed: int, size: int, tolerances: tuple[float, ...]) -> Stock:
 
 
 def window(tiers: int) -> Window:
-    """The wider the tolerance, the narrower."""
-    return Window(lowest=np.full(tiers, 1e5), highest=6e5 * 0.95 ** np.arange(tiers))
+    """The wider the tolerance, the narrower; floor and ceiling cut further."""
+    return Window(
+        lowest=np.full(tiers, 1e5),
+        highest=6e5 * 0.95 ** np.arange(tiers),
+        floor=1.1e5,
+        ceiling=5.4e5,
+    )
 
 
 def tried_out(parts: Stock, wanted: Window, size: int) -> set[tuple[int, ...]]:
@@ -39,11 +44,12 @@ def tried_out(parts: Stock, wanted: Window, size: int) -> set[tuple[int, ...]]:
     for row in combinations_with_replacement(range(parts.values.size), size):
         members = list(row)
         tier = parts.tiers[members].max()
-        total = parts.values[members].sum()
+        total, low = parts.values[members].sum(), parts.lows[members].sum()
         if (
             all(n <= parts.counts[k] for k, n in Counter(row).items())
             and wanted.lowest[tier] <= total <= wanted.highest[tier]
-            and parts.lows[members].sum() >= parts.floors[members].max()
+            and low >= max(parts.floors[members].max(), wanted.floor)
+            and 2.0 * total - low <= wanted.ceiling
         ):
             found.add(row)
     return found

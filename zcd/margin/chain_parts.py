@@ -113,8 +113,12 @@ def chain_fits(place: Section, drawer: Sequence[StockResistor]) -> ChainFits:
 
     Notes
     -----
-    The ends of the ranges are found within 1e-4: a combination nearer than that to an end is
-    counted by where the end was found, and shown only if the verdict on itself agrees.
+    Every rule but power and voltage of the section's own resistors depends on its total only, so
+    the counts are exact but for three things: ends of ranges are found within 1e-4, and a
+    combination nearer than that to one may fall on either side; rules are taken to hold between
+    ends at which they hold; and a part's share is read off a table of the section's current, at
+    the corners that load the section as a whole the most. Those that are shown are judged by
+    themselves, by all rules and at their own worst corners: one that fails is a miss.
     """
     search = _search(place, drawer)
     sizes = range(1, MOST_PARTS + 1)

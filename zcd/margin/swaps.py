@@ -11,9 +11,18 @@ from numpy.typing import NDArray
 from zcd.board import library, optocouplers
 from zcd.board.drawer import PLENTY, StockDiode, StockOptocoupler, StockResistor
 from zcd.board.model import Board, Topology
+from zcd.margin.corner_ranges import corner_ranges
 from zcd.margin.roots import passing_ranges
+from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import chain_resistors, worst_circuit, worst_of
-from zcd.margin.verdicts import Verdict, kept_ratio, solved_apart, turning_margins, verdicts
+from zcd.margin.verdicts import (
+    Verdict,
+    kept_ratio,
+    solved_apart,
+    turning_margins,
+    verdicts,
+    with_corners,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -61,8 +70,8 @@ class Swap:
         refs = {part.ref for part in chain_resistors(board)}
         return min(
             kept_ratio(rule)
-            for rule in self.verdict.rules
-            if rule.name.rpartition(" ")[0] not in refs
+            for rule in self.verdict.every_rule
+            if rule.name.removeprefix(AT_CORNER).rpartition(" ")[0] not in refs
         )
 
 
@@ -81,7 +90,8 @@ class PullUps:
     Parameters
     ----------
     ranges : tuple of pairs of RangeEnd
-        But for the rules about other resistors.
+        With the tolerance of the one on the board, at the worst corners too; but for the rules
+        about resistors of the chain.
     swaps : tuple of Swap
         Resistors of the drawer nearest to the middle of a range, best margin first.
     """
@@ -178,7 +188,8 @@ def diode_swaps(board: Board, stock: Sequence[StockDiode], which: str) -> tuple[
 
 
 def _verdicts(boards: Sequence[Board]) -> list[Verdict]:
-    return verdicts(boards) if boards else []
+    """The whole verdict, worst corners included."""
+    return with_corners(verdicts(boards)) if boards else []
 
 
 def pull_ups(board: Board, stock: Sequence[StockResistor]) -> PullUps:
@@ -208,6 +219,13 @@ def pull_ups(board: Board, stock: Sequence[StockResistor]) -> PullUps:
         return np.minimum(turning_margins(board, now.ref, ohm), 1.0 - np.array(used))
 
     edges = np.exp(passing_ranges(margin, np.log(PULL_UPS_OHM), EDGE_TOLERANCE))
+    narrowed = corner_ranges(
+        lambda ohm: _with_pull_up(board, ohm),
+        now.ref,
+        [(float(low), float(high)) for low, high in edges],
+        exempt=frozenset(part.ref for part in chain_resistors(board)),
+    )
+    edges = np.concatenate([np.empty((0, 2)), *narrowed.ranges])
     ends = [float(end) for pair in edges for end in pair]
     outside = [end * BEYOND_RATIO ** (1 if k % 2 else -1) for k, end in enumerate(ends)]
     inside = [

@@ -29,7 +29,9 @@ def substitutes_record(found: Substitutes, drive: Switches | None) -> Record:
         board, drawer      their names
         chain              null or: replaced, kept (references); stock; counts (of one,
                            two, ... parts); ranges (list: tolerance_ratio, lowest_ohm,
-                           highest_ohm of the total, kept parts included); best, misses
+                           highest_ohm of the total, kept parts included); true_ranges
+                           (list: lowest_ohm, highest_ohm between which it must stay with
+                           its tolerances, whatever those of other parts do); best, misses
                            (lists: parts, total_ohm of the new ones, margin_ratio,
                            tightest)
         optocouplers       null or a list: part, fitted, fits, margin_ratio, tightest;
@@ -85,6 +87,10 @@ def _chain(fits: ChainFits) -> Record:
             for tolerance, edges in zip(ranges.tolerances, ranges.edges_ohm, strict=True)
             for low, high in edges
             if low < high
+        ],
+        "true_ranges": [
+            {"lowest_ohm": one.lowest_ohm, "highest_ohm": one.highest_ohm}
+            for one in fits.true_ranges
         ],
         "best": [_fit(fit) for fit in fits.best],
         "misses": [_fit(fit) for fit in fits.misses],

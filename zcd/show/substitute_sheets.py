@@ -9,6 +9,7 @@ from math import isnan
 from zcd.board.model import Optocoupler
 from zcd.margin.chain_parts import ChainFits, Fit
 from zcd.margin.check import Rule
+from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
 from zcd.margin.substitutes import Substitutes
 from zcd.margin.swaps import PullUps, Swap, reverse_ratio
@@ -16,12 +17,6 @@ from zcd.show.sheets import FAILS, Sheet
 from zcd.show.wording import found_text, limit_text, plain, quantity_text, share_text
 
 NUMBERS = ("one part", "two", "three", "four")
-
-
-WITHOUT_CORNERS = (
-    "Optocouplers, pull-ups and diodes are judged by all rules but those at the worst corners of "
-    "all tolerances: run zcd check on the board with the part that is chosen."
-)
 
 
 def groups_line(groups: Sequence[Sequence[str]]) -> str:
@@ -47,7 +42,7 @@ def chain_lines(fits: ChainFits) -> tuple[str, ...]:
         listed = ", ".join(
             f"{count} of {words}" for count, words in zip(fits.counts, NUMBERS, strict=True)
         )
-        lines.append(f"{total} combinations keep all rules: {listed}.")
+        lines.append(f"{total} combinations keep all rules, worst corners included: {listed}.")
     else:
         lines.append("No combination of up to four keeps all rules.")
     return (*lines, *_range_lines(fits))
@@ -66,7 +61,9 @@ def _range_lines(fits: ChainFits) -> list[str]:
         "with the headroom asked for."
         for shown, widest in found.items()
     ]
-    if not lines:
+    if lines:
+        lines.append(_corner_line(fits))
+    else:
         nearest = ranges.nearest
         total = sum(r.resistance_ohm for chain in nearest.board.chains[:1] for r in chain)
         lines.append(
@@ -74,6 +71,19 @@ def _range_lines(fits: ChainFits) -> list[str]:
             f"{reason_text(nearest.tightest, ())}."
         )
     return lines
+
+
+def _corner_line(fits: ChainFits) -> str:
+    """Between what the total must stay as it really is."""
+    shown = [
+        f"{_ohm_text(one.lowest_ohm)} to {_ohm_text(one.highest_ohm)}" for one in fits.true_ranges
+    ]
+    if not shown:
+        return "None holds at the worst corners of the tolerances of the other parts."
+    return (
+        f"As it really is, with its own tolerances up or down, it must stay within "
+        f"{' or '.join(shown)}, whatever the tolerances of all other parts do."
+    )
 
 
 def _of_text(tolerances: Sequence[str]) -> str:
@@ -149,7 +159,10 @@ def pull_up_lines(found: PullUps) -> tuple[str, ...]:
     """The range of pull-ups, and what ends it."""
     lines = []
     for low, high in found.ranges:
-        lines.append(f"All rules are kept from {_ohm_text(low.ohm)} to {_ohm_text(high.ohm)}.")
+        lines.append(
+            f"All rules are kept from {_ohm_text(low.ohm)} to {_ohm_text(high.ohm)}, worst corners "
+            "included, with a tolerance like that of the present one."
+        )
         lines += [
             f"{which}: {reason_text(end.beyond.tightest, ())}."
             for which, end in (("Below it", low), ("Above it", high))
@@ -229,11 +242,12 @@ def reason_text(rule: Rule, stresses: Sequence[ResistorStress]) -> str:
     name = plain(rule.name)
     for stress in stresses:
         part = stress.resistor
-        ref, _, what = rule.name.rpartition(" ")
+        ref, _, what = rule.name.removeprefix(AT_CORNER).rpartition(" ")
         if ref == part.ref:
-            name = f"{what} of {quantity_text(part.resistance_ohm, 'Ω')}"
+            where = AT_CORNER if rule.name.startswith(AT_CORNER) else ""
+            name = f"{where}{what} of {quantity_text(part.resistance_ohm, 'Ω')}"
     if isnan(rule.limit):
-        return f"{name} {plain(rule.remark)}"
+        return f"{name} {plain(rule.remark)}" if rule.remark else name
     return f"{name}: {found_text(rule)}, asked {limit_text(rule)}"
 
 

@@ -11,7 +11,6 @@ from zcd.margin.swaps import PullUps
 from zcd.show.cautions import DEAD, FITTING, GENERAL
 from zcd.show.sheets import assumptions_sheet, board_line, taken_sheet
 from zcd.show.substitute_sheets import (
-    WITHOUT_CORNERS,
     chain_lines,
     diodes_sheet,
     fits_sheet,
@@ -58,9 +57,6 @@ def print_substitutes(found: Substitutes, drive: Switches | None, console: Conso
         _print_pull_ups(found.board, found.pull_ups, console)
     for ref, swaps in found.diodes.items():
         print_sheet(diodes_sheet(ref, swaps), console)
-    if found.optocouplers or found.pull_ups or found.diodes:
-        console.print()
-        print_line(WITHOUT_CORNERS, console)
     if drive is not None:
         print_sheet(switches_sheet(drive), console)
         print_line(need_line(drive), console, indent=1)
