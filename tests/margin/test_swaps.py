@@ -18,7 +18,6 @@ from zcd.margin.swaps import (
     Swap,
     diode_swaps,
     every_diode,
-    every_optocoupler,
     optocoupler_swaps,
     pull_ups,
     reverse_ratio,
@@ -68,17 +67,14 @@ def test_best_optocoupler_first_those_that_fail_last() -> None:
 
 def test_two_leds_go_only_where_two_are_needed() -> None:
     for name in ("half-wave", "two-led"):
-        families = {
-            s.name.split(" ")[0] for s in optocoupler_swaps(board(name), every_optocoupler())
-        }
+        families = {s.name.split(" ")[0] for s in optocoupler_swaps(board(name), FEW.optocouplers)}
         assert families
         assert (families <= set(TWO_LED_FAMILIES)) is (name == "two-led")
         assert families.isdisjoint(TWO_LED_FAMILIES) is (name != "two-led")
 
 
-@pytest.mark.parametrize(
-    "name", ["half-wave", pytest.param("emitter follower", marks=pytest.mark.slow)]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["half-wave", "emitter follower"])
 def test_verdict_turns_at_both_ends_of_the_pull_up_range(name: str) -> None:
     found = pull_ups(board(name), E6_FINE.resistors)
     ((low, high),) = found.ranges
@@ -125,6 +121,7 @@ def test_a_bridge_needs_four_of_a_kind() -> None:
     assert not diode_swaps(board("half-wave"), three, "rectifier")[0].too_few
 
 
+@pytest.mark.slow
 def test_a_swap_that_is_shown_as_fitting_passes_the_check() -> None:
     """With its worst corners; a pull-up of 20 % within the range of those of 5 % may not."""
     shown = [
