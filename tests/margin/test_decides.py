@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
 
 from tests.diagnosis.boards import board, controlled
@@ -64,6 +64,8 @@ def test_shares_of_a_known_function(monkeypatch: pytest.MonkeyPatch) -> None:
         found.total, (parts + np.array([joint, joint, 0.0])) / whole_variance, atol=0.03
     )
     assert np.all((found.total_low <= found.total) & (found.total <= found.total_high))
+    again = what_decides(whole, four, base=1024)
+    assert_array_equal([again.total_low, again.total_high], [found.total_low, found.total_high])
 
 
 def test_ctr_decides_a_usual_board() -> None:

@@ -73,7 +73,7 @@ def what_decides(board: Board, tolerances: Sequence[Tolerance], base: int = BASE
     .. [1] A. Saltelli et al., "Variance based sensitivity analysis of model output", Computer
        Physics Communications 181(2), pp. 259-270, 2010; as in `scipy.stats.sobol_indices`.
     """
-    from scipy.stats import sobol_indices
+    from scipy.stats import bootstrap, sobol_indices
 
     matter = [t for t, does in zip(tolerances, _matters(board, tolerances), strict=True) if does]
     seen: list[FloatArray] = []
@@ -86,9 +86,17 @@ def what_decides(board: Board, tolerances: Sequence[Tolerance], base: int = BASE
     rng = np.random.default_rng(SEED)
     found = sobol_indices(func=headroom, n=base, dists=[_Even()] * len(matter), rng=rng)
     first, total = np.asarray(found.first_order), np.asarray(found.total_order)
-    interval = found.bootstrap().total_order.confidence_interval
+    one, other, mixed = seen
+    apart = np.square(one - mixed.reshape(base, -1).T)  # a row for each tolerance
+
+    def total_of(rows: NDArray[np.intp]) -> FloatArray:
+        """Total indices from some rows; scipy's own bootstrap cannot be given a seed."""
+        variance = np.var([one[rows], other[rows]])
+        return np.asarray(apart[:, rows].mean(axis=1) / (2.0 * variance))
+
+    interval = bootstrap([np.arange(base)], total_of, rng=rng).confidence_interval
     order = np.argsort(-total)
-    low, middle, high = np.exp(np.quantile(np.concatenate(seen[:2]), (0.05, 0.5, 0.95)))
+    low, middle, high = np.exp(np.quantile([one, other], (0.05, 0.5, 0.95)))
     return Decides(
         names=tuple(matter[d].name for d in order),
         first=np.clip(first, 0.0, total)[order],

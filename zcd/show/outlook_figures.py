@@ -19,6 +19,12 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 LOWEST_PERCENT = -25.0
+STYLES = (
+    ("worst corner", "corner", RED, 1.6, (0, (5, 2)), "X"),
+    ("first board in a hundred", "first percent", BLUE, 0.8, "-", "v"),
+    ("half of the boards", "middle", BLUE, 2.2, "-", "o"),
+)
+"""Of each course: name, label, colour, width, dashes, marker where sync is lost."""
 
 
 def outlook_figures(board: Board, outlook: Outlook) -> list[Figure]:
@@ -99,6 +105,7 @@ def years_figure(board: Board, ageing: Ageing) -> Figure:
         axes[0].set_xlim(0.0, YEARS[-1])
         axes[0].set_ylim(LOWEST_PERCENT, 100.0)
         axes[0].set_ylabel("tightest lock rule: left of its limit [%]")
+        _add_legend(figure)
         figure.suptitle(_years_title(ageing), weight="bold", **LEFT)
     return figure
 
@@ -109,7 +116,21 @@ def _years_title(ageing: Ageing) -> str:
         return f"Not one board in a hundred loses sync in {YEARS[-1]:g} years"
     if years == 0.0:
         return "More than one board in a hundred has no sync from the beginning"
-    return f"The first board in a hundred loses sync after {lost_text(years)}"
+    words = "By the harsher view the first board in a hundred loses sync after"
+    return f"{words} {lost_text(years)}"
+
+
+def _add_legend(figure: Figure) -> None:
+    """Below both axes: names beside falling lines would stand on one another."""
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    lines = [
+        Line2D([], [], color=color, lw=width, ls=dashes, marker=marker, ms=6, label=name)
+        for name, _, color, width, dashes, marker in STYLES
+    ]
+    band = Patch(facecolor=BLUE, alpha=0.25, label="1 % to 99 % of the boards")
+    figure.legend(handles=[*lines, band], loc="outside lower center", ncols=2, frameon=False)
 
 
 def _draw_course(ax: Axes, course: Course) -> None:
@@ -125,24 +146,23 @@ def _draw_course(ax: Axes, course: Course) -> None:
         label="lost",
     )  # fmt: skip
     ax.fill_between(YEARS, low, high, facecolor=BLUE, alpha=0.25, lw=0.0, label="band")
-    ax.plot(YEARS, low, color=BLUE, lw=0.8, label="first percent")
-    ax.plot(YEARS, middle, color=BLUE, lw=2.2, label="middle")
-    ax.plot(YEARS, corner, color=RED, lw=1.6, ls=(0, (5, 2)), label="corner")
     ax.axhline(0.0, color="black", lw=1.0)
-    marks = (
-        (corner, course.corner_years, "worst corner", RED, "X"),
-        (low, course.first_years, "first board in a hundred", BLUE, "v"),
-        (middle, course.median_years, "half of the boards", BLUE, "o"),
+    courses = (
+        (corner, course.corner_years),
+        (low, course.first_years),
+        (middle, course.median_years),
     )
-    for curve, years, name, color, marker in marks:
-        ax.annotate(
-            name, (YEARS[2], float(np.interp(YEARS[2], YEARS, curve))), xytext=(2.0, 3.0),
-            textcoords="offset points", color="black", fontsize=8.0,
-        )  # fmt: skip
-        if 0.0 < years <= YEARS[-1]:
-            ax.plot(years, 0.0, marker=marker, ms=8, color=color, ls="none", label=f"{name} lost")
+    for depth, (style, (curve, years)) in enumerate(zip(STYLES, courses, strict=True)):
+        name, label, color, width, dashes, marker = style
+        lost = [years] if 0.0 < years <= YEARS[-1] else []
+        order = np.argsort([*YEARS, *lost], kind="stable")
+        at, margin = np.array([*YEARS, *lost])[order], np.array([*curve, *np.zeros(len(lost))])
+        ax.plot(at, margin[order], color=color, lw=width, ls=dashes, label=label)
+        for year in lost:
+            ax.plot(year, 0.0, marker=marker, ms=8, color=color, ls="none", label=f"{name} lost")
+            # one below the other, as they may be near together
             ax.annotate(
-                lost_text(years), (years, 0.0), xytext=(0.0, -15.0), textcoords="offset points",
-                ha="center", fontsize=8.0, bbox=WHITE,
+                lost_text(year), (year, 0.0), xytext=(8.0, -10.0 - 12.0 * depth),
+                textcoords="offset points", va="center", fontsize=8.0, bbox=WHITE,
             )  # fmt: skip
     ax.grid(axis="y", color=GREY, lw=0.3, alpha=0.5)

@@ -36,10 +36,11 @@ def decides_sentence(decides: Decides) -> str:
     ...     total=np.array([0.71, 0.22]), total_low=np.array([0.6, 0.1]),
     ...     total_high=np.array([0.8, 0.3]), headroom_low=2.0, headroom_middle=3.0,
     ...     headroom_high=5.0))
-    'CTR of OC1 makes 71 % of the spread of the CTR headroom'
+    'CTR of OC1 makes 71 % (60 to 80 %) of the spread of the CTR headroom'
     """
-    name, share = decides.names[0], decides.total[0]
-    return f"{plain(name)} makes {100.0 * share:.0f} % of the spread of the CTR headroom"
+    low, high = 100.0 * max(decides.total_low[0], 0.0), decides.total_high[0]
+    share = f"{_percent(decides.total[0])} ({low:.0f} to {_percent(high)})"
+    return f"{plain(decides.names[0])} makes {share} of the spread of the CTR headroom"
 
 
 def decides_sheet(decides: Decides) -> Sheet:
