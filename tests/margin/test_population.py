@@ -112,11 +112,15 @@ def test_all_failing_is_the_mirror_of_none_failing() -> None:
     assert_allclose(1.0 - every.low_ratio, none.high_ratio)
 
 
-def test_runs_that_agree_leave_no_doubt_and_runs_that_differ_do() -> None:
-    """Student's interval of the mean of the runs: 8 runs, 2.365 standard errors."""
+def test_runs_that_agree_leave_little_doubt_and_runs_that_differ_more() -> None:
+    """Student's interval of the mean of the runs: 8 runs, 2.365 standard errors.
+
+    Runs of 100 boards that all count 20 cannot tell 0.196 from 0.204.
+    """
     alike = np.zeros((8, 100), dtype=bool)
     alike[:, :20] = True
-    assert failing_share(alike) == Share(ratio=0.2, low_ratio=0.2, high_ratio=0.2)
+    share = failing_share(alike)
+    assert_allclose([share.low_ratio, share.ratio, share.high_ratio], [0.195, 0.2, 0.205])
     counts = np.array([10, 14, 18, 20, 20, 22, 26, 30])
     share = failing_share(np.arange(100) < counts[:, None])
     error = np.std(counts / 100, ddof=1) / np.sqrt(8)

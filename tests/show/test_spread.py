@@ -74,6 +74,18 @@ def test_share_with_its_interval() -> None:
     assert failing_text(Few()) == "1.2 % fail; 95 % sure that it is 0.71 % to 2.1 %."  # type: ignore[arg-type]
 
 
+def test_an_interval_has_two_ends_that_differ() -> None:
+    class Sure:
+        failing = Share(ratio=0.3398, low_ratio=0.3359, high_ratio=0.3437)
+
+    assert failing_text(Sure()) == "34 % fail; 95 % sure that it is 33.6 % to 34.4 %."  # type: ignore[arg-type]
+
+
+def test_margins_of_rules_about_pulses_are_not_told_where_there_is_none() -> None:
+    text = squeezed(printed(spread_check(DARK)))
+    assert "edge offset none no pulse no pulse" in text
+
+
 def test_everything_that_was_varied_is_listed_with_its_source() -> None:
     whole = spread_check()
     text = squeezed(printed(whole))

@@ -145,7 +145,8 @@ def failing_share(fails: NDArray[np.bool_]) -> Share:
     -------
     share : Share
         The interval comes from the spread of the runs (Student), as even points are better than
-        chance; where almost none or almost all fail, it is the exact binomial one (Clopper and
+        chance, but is never narrower than half a board of a run either way, as runs count whole
+        boards; where almost none or almost all fail, it is the exact binomial one (Clopper and
         Pearson), as if the points were no better than chance.
     """
     runs, total = fails.shape[0], fails.size
@@ -159,6 +160,6 @@ def failing_share(fails: NDArray[np.bool_]) -> Share:
         high = float(betaincinv(count + 1, total - count, 1.0 - tail)) if count < total else 1.0
     else:
         error = float(np.std(fails.mean(axis=1), ddof=1)) / np.sqrt(runs)
-        reach = float(stdtrit(runs - 1, 1.0 - tail)) * error
+        reach = max(float(stdtrit(runs - 1, 1.0 - tail)) * error, 0.5 / fails.shape[1])
         low, high = max(ratio - reach, 0.0), min(ratio + reach, 1.0)
     return Share(ratio=ratio, low_ratio=low, high_ratio=high)

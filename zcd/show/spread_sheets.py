@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from zcd.margin.check import Check, Rule
 from zcd.margin.corners import Corners
-from zcd.margin.population import CONFIDENCE_RATIO, Population, Share
+from zcd.margin.population import CONFIDENCE_RATIO, Population
 from zcd.margin.spread import AT_CORNER, Spread
 from zcd.margin.tolerances import Tolerance
 from zcd.show.sheets import FAILS, KEPT, Sheet
@@ -17,6 +17,7 @@ from zcd.sync.lock import RULES
 PLACES = 5
 """Tolerances that are named at a corner, of the harmonics only the first."""
 TIGHTEST = 8
+PULSE_RULES, NO_PULSE = RULES[2:], "no pulse"
 _HARMONIC = "harmonic"
 _UNITS = {"degC": "°C"}
 _TIMES_SHOWN = 10.0
@@ -53,13 +54,13 @@ def corners_sheet(spread: Spread) -> Sheet:
 
 def _no_pulse(corners: Corners) -> NDArray[np.bool_]:
     """Rules about pulses that fail because there is none, shape (k,)."""
-    of_pulses = np.array([name in RULES[2:] for name in corners.names])
+    of_pulses = np.array([name in PULSE_RULES for name in corners.names])
     return of_pulses & (corners.margins <= -1.0)
 
 
 def _corner_row(corners: Corners, k: int, rule: Rule) -> tuple[str, ...]:
     if _no_pulse(corners)[k]:
-        return corners.names[k], "no pulse", FAILS, "where the pin does not reach its thresholds"
+        return corners.names[k], NO_PULSE, FAILS, "where the pin does not reach its thresholds"
     return (
         plain(rule.name.removeprefix(AT_CORNER)),
         margin_text(float(corners.margins[k])),
@@ -129,13 +130,21 @@ def population_sheet(spread: Spread) -> Sheet:
             (
                 plain(population.judged.names[k]),
                 _share_text(first.get(population.judged.names[k], 0.0)),
-                *(margin_text(float(q)) for q in np.quantile(margins[:, k], (0.01, 0.5))),
+                *(
+                    _left_text(population.judged.names[k], float(q))
+                    for q in np.quantile(margins[:, k], (0.01, 0.5))
+                ),
             )
             for k in shown
         ),
         right=(1, 2, 3),
-        remark=f"{failing_text(population)} Drawn evenly over all that is listed below.",
+        remark=f"{failing_text(population)} Drawn evenly over all that is listed below. fails "
+        "first: a board that breaks several rules counts for the first of them in this order.",
     )
+
+
+def _left_text(rule: str, margin: float) -> str:
+    return NO_PULSE if rule in PULSE_RULES and margin <= -1.0 else margin_text(margin)
 
 
 def _share_text(ratio: float) -> str:
@@ -149,16 +158,15 @@ def failing_text(population: Population) -> str:
         return f"None fails: {sure} that fewer than {_bound(share.high_ratio)} of such boards do."
     if share.ratio == 1.0:
         return f"All fail: {sure} that more than {_bound(share.low_ratio)} of such boards do."
-    return f"{_bound(share.ratio)} fail; {sure} that it is {_between(share)}."
+    low, high = _bound(share.low_ratio), _bound(share.high_ratio)
+    if low == high:
+        low, high = (f"{100.0 * end:.3g} %" for end in (share.low_ratio, share.high_ratio))
+    return f"{_bound(share.ratio)} fail; {sure} that it is {low} to {high}."
 
 
 def _bound(ratio: float) -> str:
     # towards 100 % what matters is how much is missing
     return f"{100.0 * ratio:.2g} %" if ratio < 0.99 else f"{100.0 * ratio:.4g} %"
-
-
-def _between(share: Share) -> str:
-    return f"{_bound(share.low_ratio)} to {_bound(share.high_ratio)}"
 
 
 def tolerances_sheet(spread: Spread, notes: SourceNotes) -> Sheet:
