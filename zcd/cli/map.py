@@ -27,6 +27,7 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
       zcd map dryer.toml --across R12 --up temperature --figure dryer-map.png
     """
     from zcd.board.files import load_board
+    from zcd.board.units import refusal
     from zcd.margin.loss_share import loss_share
     from zcd.margin.maps import loss_map
     from zcd.margin.quantities import quantity_of
@@ -37,8 +38,9 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
     if figure:
         require_picture(figure)
     board = load_board(board_file)
-    for key, option in ((across, "--across"), (up, "--up")):
-        quantity_of(board, key, option)
+    first = quantity_of(board, across, "--across")
+    if quantity_of(board, up, "--up") == first:
+        raise refusal(up, f"another quantity than --across, which is {first.key}", "--up")
     with progress_bar(3) as begin:
         begin("searching where sync is lost")
         found = loss_map(board, across, up)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation
 
 from zcd.board.model import Board
 from zcd.engine.solve import PULSES, solve
@@ -103,7 +102,7 @@ def loss_share(board: Board, loss_map: LossMap, boards: int = BOARDS) -> LossSha
         least[row, column] = _least(board, loss_map, drawn, places[column], places[row])
         solved |= new
         differs = np.any((least < 0.0) != (typical < 0.0)[..., None], axis=2)
-        new = binary_dilation(differs, AROUND) & ~solved
+        new = _with_neighbours(differs) & ~solved
     for _ in range(HALVINGS):
         least = halved(least)
     return LossShare(
@@ -116,7 +115,14 @@ def loss_share(board: Board, loss_map: LossMap, boards: int = BOARDS) -> LossSha
 
 def _beside(lost: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Points with a neighbour of the other kind."""
-    return (binary_dilation(lost, AROUND) & ~lost) | (binary_dilation(~lost, AROUND) & lost)
+    return (_with_neighbours(lost) & ~lost) | (_with_neighbours(~lost) & lost)
+
+
+def _with_neighbours(points: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Points and the eight around each."""
+    from scipy.ndimage import binary_dilation
+
+    return np.asarray(binary_dilation(points, AROUND))
 
 
 def _least(
