@@ -6,12 +6,13 @@ import re
 import subprocess
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.boards import VARIANTS
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.bench import Bench
-from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.meters import OHM_RANGES_OHM, usual_meter
 from zcd.diagnosis.readings import Function, Reading
 from zcd.engine.solve import solve
 from zcd.errors import InputError
@@ -30,7 +31,9 @@ def measured(text: str, folder: Path) -> dict[str, float]:
     assert "rror" not in done.stderr
     return {
         name: float(value)
-        for name, value in re.findall(r"^(\w+)\s+=\s+(\S+)", done.stdout, flags=re.MULTILINE)
+        for name, value in re.findall(
+            r"^\s*([a-z]\w*)\s+(?:=\s+)?(-?\d\.\d+e[-+]\d+)\b", done.stdout, flags=re.MULTILINE
+        )
     }
 
 
@@ -54,18 +57,44 @@ def test_the_deck_measures_what_the_engine_finds(name: str, level: Level, tmp_pa
         assert found["pin_mean_v"] == pytest.approx(mean_v, abs=5e-3)
 
 
-def test_a_meter_hangs_in_the_deck(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("reading", "shown_as"),
+    [
+        (Reading(function=Function.DC, a="chain.1", b="chain.2"), "meter_dc_v"),
+        (Reading(function=Function.LOW_Z, a="chain.1", b="chain.2"), "meter_rms_v"),
+        (Reading(function=Function.OHM, a="chain.1", b="chain.2"), "meter_ohm"),
+        (Reading(function=Function.OHM, a="line", b="chain.1", lifted="R1"), "meter_ohm"),
+        (Reading(function=Function.DIODE, a="led+", b="led-"), "meter_v"),
+    ],
+    ids=["dc", "low z", "ohm", "ohm, lifted", "diode"],
+)
+def test_a_meter_hangs_in_the_deck(reading: Reading, shown_as: str, tmp_path: Path) -> None:
     """Its reading is the bench card's, its load included."""
     board, meter = VARIANTS["half-wave"], usual_meter()
     circuit = build_circuit(board)
-    reading = Reading(function=Function.DC, a="chain.1", b="chain.2")
-    text = deck_text(board, metered(circuit, meter, [reading]), Spice(), "healthy", True)
+    text = deck_text(board, metered(board, circuit, meter, [reading]), Spice(), "healthy", True)
     shown = Bench(board, circuit, meter).take([reading])[0, 0]
-    assert measured(text, tmp_path)["meter_dc_v"] == pytest.approx(shown, rel=5e-3)
+    assert measured(text, tmp_path)[shown_as] == pytest.approx(shown, rel=5e-3)
 
 
-def test_a_netlist_takes_one_reading_in_volts() -> None:
-    circuit = build_circuit(VARIANTS["half-wave"])
-    ohms = Reading(function=Function.OHM, a="chain.1", b="chain.2")
-    with pytest.raises(InputError, match="one reading in dc or ac volts, got ohm"):
-        metered(circuit, usual_meter(), [ohms])
+def test_an_overload_is_on_the_highest_range(tmp_path: Path) -> None:
+    board, meter = VARIANTS["half-wave"], usual_meter()
+    circuit = build_circuit(board)
+    reading = Reading(function=Function.OHM, a="pin", b="logic0")
+    text = deck_text(board, metered(board, circuit, meter, [reading]), Spice(), "healthy", True)
+    assert np.isinf(Bench(board, circuit, meter).take([reading])[0, 0])
+    assert measured(text, tmp_path)["meter_ohm"] > OHM_RANGES_OHM[-1]
+
+
+def test_a_meter_on_the_pulses_is_no_load() -> None:
+    board = VARIANTS["half-wave"]
+    circuit = build_circuit(board)
+    reading = Reading(function=Function.DUTY, a="pin", b="logic0")
+    assert metered(board, circuit, usual_meter(), [reading]) is circuit
+
+
+def test_a_netlist_takes_one_reading() -> None:
+    board = VARIANTS["half-wave"]
+    reading = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+    with pytest.raises(InputError, match="one reading, got 2"):
+        metered(board, build_circuit(board), usual_meter(), [reading, reading])

@@ -34,7 +34,7 @@ from zcd.cli.exits import EXIT_CODES
 @click.option(
     "--netlist",
     metavar="FILE",
-    help="Write the netlist and stop; one --reading in volts hangs the meter in it.",
+    help="Write the netlist and stop; with one --reading, the meter is in it.",
 )
 @click.option(
     "--level",

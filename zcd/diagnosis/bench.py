@@ -37,6 +37,8 @@ from zcd.sync.lock import Lock, judge
 
 FloatArray = NDArray[np.float64]
 
+METER = "meter"
+"""Ref of the meter in a circuit."""
 FINEST_SHARE = 1e-6
 
 
@@ -95,13 +97,13 @@ class Bench:
 
     def _volts(self, reading: Reading) -> FloatArray:
         """Volts, the meter's own resistance included."""
-        ohm, kind = {
-            Function.DC: (self.meter.dc_input_ohm, None),
-            Function.AC: (self.meter.ac_input_ohm, self.meter.ac_kind),
-            Function.LOW_Z: (self.meter.low_impedance_ohm, AcKind.TRUE_RMS_DC),
+        kind = {
+            Function.DC: None,
+            Function.AC: self.meter.ac_kind,
+            Function.LOW_Z: AcKind.TRUE_RMS_DC,
         }[reading.function]
         a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
-        loaded = self.circuit.add(Resistance(ref="meter", a=a, b=b, resistance_ohm=ohm))
+        loaded = under_meter(self.circuit, self.meter, reading)
         mains = side_of(self.circuit, reading) is Side.MAINS
         grid = replace(READINGS, isolated=not mains)
         # only the engine can go on from what it knows without the meter
@@ -130,12 +132,9 @@ class Bench:
 
     def _probe(self, reading: Reading, open_v: float, source_ohm: float) -> FloatArray:
         """Voltage at the probes of a test source on the dead circuit, or on a part alone."""
-        circuit = unplugged(self.circuit)
-        if reading.lifted:
-            circuit = part_elements(circuit, reading.lifted)
-        a, b = circuit.node(reading.a), circuit.node(reading.b)
-        test = TestSource(ref="meter", a=a, b=b, open_v=open_v, resistance_ohm=source_ohm)
-        volts = self.solve_dead(circuit.add(test)).between_v(a, b)[:, 0]
+        a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
+        tested = probed(self.circuit, reading, open_v, source_ohm)
+        volts = self.solve_dead(tested).between_v(a, b)[:, 0]
         return np.broadcast_to(volts, (self.circuit.size,))
 
     def _ohms(self, reading: Reading) -> FloatArray:
@@ -156,6 +155,27 @@ class Bench:
         volts = self._probe(reading, self.meter.diode_open_v, DIODE_SOURCE_OHM)
         full_scale = min(DIODE_FULL_SCALE_V, OPEN_SHARE * self.meter.diode_open_v)
         return np.where(volts > full_scale, OVERLOAD, volts)
+
+
+def under_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:
+    """The circuit under power with the meter on volts across two of its points."""
+    ohm = {
+        Function.DC: meter.dc_input_ohm,
+        Function.AC: meter.ac_input_ohm,
+        Function.LOW_Z: meter.low_impedance_ohm,
+    }[reading.function]
+    a, b = circuit.node(reading.a), circuit.node(reading.b)
+    return circuit.add(Resistance(ref=METER, a=a, b=b, resistance_ohm=ohm))
+
+
+def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: float) -> Circuit:
+    """The board dead, or a part of it alone, with the meter's own source at the probes."""
+    dead = unplugged(circuit)
+    if reading.lifted:
+        dead = part_elements(dead, reading.lifted)
+    a, b = dead.node(reading.a), dead.node(reading.b)
+    source = TestSource(ref=METER, a=a, b=b, open_v=open_v, resistance_ohm=source_ohm)
+    return dead.add(source)
 
 
 def unplugged(circuit: Circuit) -> Circuit:

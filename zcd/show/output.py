@@ -333,6 +333,7 @@ def write_netlist(
     as_json: bool,
 ) -> None:
     """Write a netlist, a meter in it where a reading is asked for; say how to run it."""
+    from zcd.circuit.elements import MainsSource
     from zcd.engine.solve import solve
     from zcd.show.files import write_whole
     from zcd.spice.deck import deck_text, metered
@@ -340,8 +341,9 @@ def write_netlist(
     from zcd.spice.solve import Spice
 
     way = Spice(level=Level(level), family=job.board.optocoupler.family)
-    circuit = metered(circuit, job.meter, readings)
-    settled = bool(solve(circuit).settled[0])
+    circuit = metered(job.board, circuit, job.meter, readings)
+    dead = not circuit.of(MainsSource)
+    settled = dead or bool(solve(circuit).settled[0])
     text = deck_text(job.board, circuit, way, fault, settled)
     write_whole(path, text.encode("ascii"))
     if as_json:

@@ -24,6 +24,8 @@ FloatArray = NDArray[np.float64]
 
 MS = 1e3
 MA = 1e3
+LEAST_MA = 0.01
+"""Top of the axis of a LED that stays dark: nanoamperes are not to look like light."""
 
 
 def save_overlay(folder: str | Path, found: Comparison) -> Path:
@@ -76,7 +78,10 @@ def overlay_figure(found: Comparison, name: str = "second-opinion") -> Figure:
         axes[1].set_ylabel("sync pin [V]")
         axes[1].set_xlabel("time [ms]")
         axes[1].set_xlim(0.0, _period_s(found.ours) * MS)
-        axes[0].legend(loc="upper right", frameon=False)
+        axes[0].set_ylim(top=max(axes[0].get_ylim()[1], LEAST_MA))
+        axes[1].set_ylim(min(axes[1].get_ylim()[0], 0.0), axes[1].get_ylim()[1])
+        key = axes[0].get_legend_handles_labels()
+        figure.legend(*key, loc="outside lower center", ncols=3, frameon=False)
         axes[0].set_title(_subtitle(found), loc="left")
         figure.suptitle(_title(found), weight="bold", **LEFT)
     return figure

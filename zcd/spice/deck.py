@@ -8,16 +8,16 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
-from zcd.circuit.elements import Circuit, Resistance, is_hidden
-from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import Function, Reading
+from zcd.circuit.elements import Circuit, Resistance, TestSource, is_hidden
+from zcd.diagnosis.bench import FINEST_SHARE, METER, Bench, probed, under_meter
+from zcd.diagnosis.meters import DIODE_SOURCE_OHM, OHM_RANGES_OHM, Meter, ohm_source_ohm
+from zcd.diagnosis.readings import VOLTS, Function, Reading
 from zcd.engine.solve import WINDOW_CYCLES
 from zcd.errors import InputError
 from zcd.spice.names import plain
-from zcd.spice.netlist import TITLE, Netlist, spelt
+from zcd.spice.netlist import TITLE, Netlist, number, spelt
 from zcd.spice.solve import FIRST_CYCLES, Spice, mains_period_s
 
-METER = "meter"
 WORDS = {
     "equations": "LED and phototransistor by zcd's own equations",
     "device": "LED by zcd's equations, phototransistor as a published transistor model",
@@ -26,6 +26,8 @@ WORDS = {
 
 def deck_text(board: Board, circuit: Circuit, spice: Spice, fault: str, settled: bool) -> str:
     """A deck for ``ngspice -b``: waveforms of some periods, what matters measured in the last.
+
+    With a meter's own source in it, on ohms or diode test: the operating point.
 
     Parameters
     ----------
@@ -47,8 +49,10 @@ def deck_text(board: Board, circuit: Circuit, spice: Spice, fault: str, settled:
     """
     cycles = FIRST_CYCLES if settled else WINDOW_CYCLES
     netlist = spice.netlist(circuit, cycles=cycles)
-    period_s = mains_period_s(circuit)
-    stop_s, step_s = cycles * period_s, period_s / spice.effort.steps
+    if circuit.of(TestSource):
+        asked = _dead(circuit, netlist)
+    else:
+        asked = _powered(board, circuit, netlist, spice, cycles)
     name = "".join(c if c.isascii() and c.isprintable() else "?" for c in board.name)
     lines = [
         TITLE,
@@ -57,31 +61,58 @@ def deck_text(board: Board, circuit: Circuit, spice: Spice, fault: str, settled:
         "* run it with: ngspice -b FILE",
         *netlist.lines,
         spice.options(netlist),
-        f".tran {step_s!r} {stop_s!r} 0 {step_s!r} uic ; {cycles} periods from nothing charged",
-        *_measures(board, circuit, netlist, stop_s - period_s, stop_s),
+        *asked,
         ".end",
     ]
     return "\n".join(lines) + "\n"
 
 
-def metered(circuit: Circuit, meter: Meter, readings: Sequence[Reading]) -> Circuit:
-    """A circuit with a meter on volts across two of its points.
+def metered(board: Board, circuit: Circuit, meter: Meter, readings: Sequence[Reading]) -> Circuit:
+    """A circuit with a meter at two of its points, as the reading asked for puts it there.
+
+    Ohms and the diode test find the board dead; ohms are on the range that the meter would be on.
 
     Raises
     ------
     InputError
-        If there is more than one reading, or one that is not in volts under power.
+        If there is more than one reading.
     """
-    if not readings:
-        return circuit
-    inputs = {Function.DC: meter.dc_input_ohm, Function.AC: meter.ac_input_ohm}
-    if len(readings) > 1 or readings[0].function not in inputs:
-        words = ", ".join(str(reading.function) for reading in readings)
-        raise InputError(f"a netlist takes one reading in dc or ac volts, got {words}")
-    (reading,) = readings
-    a, b = circuit.node(reading.a), circuit.node(reading.b)
-    ohm = inputs[reading.function]
-    return circuit.add(Resistance(ref=METER, a=a, b=b, resistance_ohm=ohm))
+    if len(readings) > 1:
+        raise InputError(f"a netlist takes one reading, got {len(readings)}")
+    for reading in readings:
+        if reading.function in VOLTS:
+            return under_meter(circuit, meter, reading)
+        if reading.function is Function.DIODE:
+            return probed(circuit, reading, meter.diode_open_v, DIODE_SOURCE_OHM)
+        if reading.function is Function.OHM:
+            shown_ohm = Bench(board, circuit, meter).take([reading])[0, 0]
+            ranges = (ohm for ohm in OHM_RANGES_OHM if shown_ohm <= ohm)
+            source_ohm = ohm_source_ohm(meter, next(ranges, OHM_RANGES_OHM[-1]))
+            return probed(circuit, reading, meter.ohms_open_v, source_ohm)
+    return circuit
+
+
+def _powered(
+    board: Board, circuit: Circuit, netlist: Netlist, spice: Spice, cycles: int
+) -> Iterator[str]:
+    """Some periods under power, and what ngspice prints of the last."""
+    period_s = mains_period_s(circuit)
+    stop_s, step_s = cycles * period_s, period_s / spice.effort.steps
+    yield f".tran {step_s!r} {stop_s!r} 0 {step_s!r} uic ; {cycles} periods from nothing charged"
+    yield from _measures(board, circuit, netlist, stop_s - period_s, stop_s)
+
+
+def _dead(circuit: Circuit, netlist: Netlist) -> Iterator[str]:
+    """The operating point of a board without mains, and what its meter makes of it."""
+    for part in circuit.of(TestSource):
+        a, b = (netlist.nodes[n] for n in part.nodes)
+        open_v, source_ohm = number(part.open_v), number(part.resistance_ohm)
+        yield f"B.meter_v meter_v 0 V=v({a})-v({b}) ; between the probes"
+        most = spelt(OHM_RANGES_OHM[-1], "Ω")
+        yield f"* what it makes of that on ohms, 1 V for 1 ohm; beyond {most} it shows OL"
+        rest = f"max({open_v!r}-v(meter_v),{FINEST_SHARE!r})"
+        yield f"B.meter_ohm meter_ohm 0 V=v(meter_v)*{source_ohm!r}/{rest}"
+    yield ".op"
 
 
 def _measures(
