@@ -69,6 +69,7 @@ def test_what_is_written_leaves_no_assumption() -> None:
         ('fan.full_speed = "1500 rpm"', "fan.full_speed: .*below 1500 rpm, the synchronous speed"),
         ('supervision.target_speed = "1300 rpm"', "supervision.target_speed: .*not above"),
         ('drive.earliest = "90 %"', "drive.earliest: .*less than drive.latest"),
+        ('drive.gate_pulse = "9.5 ms"', "drive.gate_pulse: .*less than drive.earliest leaves"),
     ],
 )
 def test_refused(more: str, message: str) -> None:

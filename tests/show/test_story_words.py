@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from tests.story.boards import board
+from tests.story.boards import SUPPRESSED, board
 from zcd.show.canvas import figure_svg
 from zcd.show.motor_figures import drive_figure, fan_figure
 from zcd.show.plots import story_figures
@@ -18,6 +18,7 @@ from zcd.show.story_records import story_record, table_record
 from zcd.show.story_tables import print_story, print_table
 from zcd.show.story_why import why_lines
 from zcd.show.story_words import (
+    CHARGED,
     MOST_EVENTS,
     advice_lines,
     cause_text,
@@ -25,10 +26,12 @@ from zcd.show.story_words import (
     fan_text,
     flags_text,
     headline,
+    seen_sheet,
     table_sheet,
 )
 from zcd.show.timeline import timeline_figure
 from zcd.story.causes import find_cause, sizes_of
+from zcd.story.flags import fitting
 from zcd.story.timeline import Story, stories_of
 
 FREE = 'supervision = {without_sync = "free-run"}'
@@ -189,3 +192,24 @@ def test_pictures_of_a_story() -> None:
     assert "open" in words
     healthy = story_figures(found, told("tacho lost"))
     assert "lost" not in {text.get_text() for text in healthy[0].axes[0].texts}
+
+
+def test_feed_above_the_mains_is_explained() -> None:
+    """The suppressor's capacitor charges through the rectifier while the contact is open."""
+    found = board(feed=SUPPRESSED)
+    (story,) = stories_of(found, [find_cause(found, "K1 contact open")], 5.0)
+    assert story.view.faulty_closed.feed_rms_v > 1.5 * story.view.mains_rms_v
+    assert CHARGED in seen_sheet(story).remark
+    assert CHARGED not in seen_sheet(told("K1 contact open")).remark
+
+
+def test_fan_flag_alone_clears_no_sync_circuit_that_may_raise_it() -> None:
+    """With a sync flag later than the last attempt, a sync fault raises the fan's flag alone."""
+    keys = ("healthy", "R1 open", "controller deaf", "tacho lost")
+    cleared = {}
+    for more in ("", 'supervision = {sync_flag_after = "30 s"}'):
+        found = board(more)
+        stories = stories_of(found, [find_cause(found, key) for key in keys])
+        lines = advice_lines(fitting(stories, {"fan"}), {"fan"}, None)
+        cleared[more] = ["not cleared" in lines[-1], "nothing is to be measured" in lines[-1]]
+    assert list(cleared.values()) == [[False, True], [True, False]]

@@ -151,9 +151,13 @@ def appliance_problems(file: BoardFile, frequency_hz: float) -> Iterator[InputEr
         )
     if fan.poles % 2:
         yield refusal(fan.poles, "an even number", "fan.poles")
+    left_s = (1.0 - drive.earliest_ratio) * 0.5 / frequency_hz
     if drive.earliest_ratio >= drive.latest_ratio:
         yield refusal(
             format_si(drive.earliest_ratio, "%"),
             f"less than drive.latest, {format_si(drive.latest_ratio, '%')}",
             "drive.earliest",
         )
+    elif drive.gate_pulse_s >= left_s:
+        allowed = f"less than drive.earliest leaves of a half period, {format_si(left_s, 's')}"
+        yield refusal(format_si(drive.gate_pulse_s, "s"), allowed, "drive.gate_pulse")

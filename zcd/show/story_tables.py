@@ -10,7 +10,7 @@ from rich.console import Console
 from zcd.board.model import Board
 from zcd.diagnosis.readings import Side as Where
 from zcd.diagnosis.words import show_value
-from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE, MOTOR
 from zcd.show.sheets import assumptions_sheet, board_line
 from zcd.show.story_why import why_lines
 from zcd.show.story_words import (
@@ -31,6 +31,7 @@ from zcd.show.tables import (
     print_sheet,
 )
 from zcd.show.wording import SourceNotes, plain
+from zcd.story.causes import Side
 from zcd.story.flags import Fit, Telling
 from zcd.story.power import appliance_of
 from zcd.story.timeline import Story
@@ -55,7 +56,7 @@ def print_story(story: Story, board: Board, console: Console) -> None:
     print_sheet(seen_sheet(story), console)
     print_heading("What is wrong", console)
     print_line(f"{cause_text(story.cause)}: {story.cause.words}.", console)
-    _print_end(board, console, (Where.DEAD,))
+    _print_end(board, console, (Where.DEAD,), fan=story.cause.side is Side.FAN)
 
 
 def print_table(stories: Sequence[Story], board: Board, console: Console) -> None:
@@ -63,7 +64,7 @@ def print_table(stories: Sequence[Story], board: Board, console: Console) -> Non
     print_line(plain(board.name), console, bold=True)
     print_line(board_line(board), console)
     print_sheet(table_sheet(stories), console)
-    _print_end(board, console, (Where.DEAD,))
+    _print_end(board, console, (Where.DEAD,), fan=True)
 
 
 def print_fits(
@@ -86,7 +87,8 @@ def print_fits(
             f"{told.reading.words}; {told.where}; settles {share:.0f} % of the side.", console
         )
         print_list("What the answer would mean", _answers(told), console)
-    _print_end(board, console, (Where.DEAD, *((told.where,) if told else ())))
+    sides = (Where.DEAD, *((told.where,) if told else ()))
+    _print_end(board, console, sides, fan=any(fit.cause.side is Side.FAN for fit in fits))
 
 
 def _answers(told: Telling) -> list[str]:
@@ -99,13 +101,11 @@ def _answers(told: Telling) -> list[str]:
     return lines
 
 
-def _print_end(board: Board, console: Console, sides: Sequence[Where]) -> None:
+def _print_end(board: Board, console: Console, sides: Sequence[Where], *, fan: bool) -> None:
     """What was assumed, and the cautions that are due."""
     notes = SourceNotes()
     whole = (*board.assumptions, *appliance_of(board).assumptions)
     print_sheet(assumptions_sheet(replace(board, assumptions=whole), notes), console)
     print_notes(notes, console)
-    print_cautions(
-        (*GENERAL, *(caution for side in dict.fromkeys(sides) for caution in CAUTIONS[side])),
-        console,
-    )
+    due = [caution for side in dict.fromkeys(sides) for caution in CAUTIONS[side]]
+    print_cautions((*GENERAL, *due, *(MOTOR if fan else ())), console)

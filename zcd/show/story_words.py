@@ -39,6 +39,12 @@ TURNS_RPM = 5.0
 SURGE_SHARE = 0.2
 """Of the target: a fan whose speed moves more, late in the story, comes and goes."""
 NO_FLAG = "none"
+ABOVE = 1.1
+"""Feed over mains, from which a charged capacitor has to be named."""
+CHARGED = (
+    "More than the mains: through the rectifier the suppressor's capacitor charges, and its direct "
+    "voltage adds to the mains. Without a meter: one of low impedance pulls it far down."
+)
 
 
 def event_text(event: Event) -> str:
@@ -114,13 +120,15 @@ def seen_sheet(story: Story) -> Sheet:
         )
     if view.sight(True, True) is view.sight(True, False):
         rows = [("feed direct", *rows[0][1:])]
-    remark = "While the loose part is open." if story.cause.pattern else ""
+    remarks = ["While the loose part is open."] if story.cause.pattern else []
+    if max(view.faulty_open.feed_rms_v, view.faulty_closed.feed_rms_v) > ABOVE * view.mains_rms_v:
+        remarks.append(CHARGED)
     return Sheet(
         title="What the sync circuit gives",
         columns=("", "feed to neutral", "LED peak", "pulses", "crossing believed"),
         rows=tuple(rows),
         right=(1, 2),
-        remark=remark,
+        remark=" ".join(remarks),
     )
 
 
@@ -251,7 +259,12 @@ def advice_lines(fits: Sequence[Fit], flags: Collection[str], told: Telling | No
                 "A relay that clicks has moved its armature, no more: listening does not show "
                 "that its contact closes. Measure at the switched terminal."
             )
-    if set(flags) == {FAN}:
+    if set(flags) == {FAN} and Side.SYNC in shares:
+        lines.append(
+            "On this board a sync fault may come without its flag (see the times in "
+            "[supervision]): the sync circuit is not cleared. Look first whether the fan turns."
+        )
+    elif set(flags) == {FAN}:
         lines.append(
             "The sync circuit is good: nothing is to be measured there. Look whether the fan "
             "turns; if it does, the tacho; if not, with the plug pulled: turn it by hand, measure "
