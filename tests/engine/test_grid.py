@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from tests.boards import VARIANTS
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.engine.grid import crowded_phases_rad, mirror
+from zcd.engine.grid import CROWDING_RATIO, crowded_phases_rad, mirror
 from zcd.engine.island import PIECE_POINTS, _pieces
 from zcd.engine.solve import READINGS, Grid, solve
 
@@ -21,7 +21,10 @@ def test_crowded_points_rise_and_mirror() -> None:
     assert np.all(step > 0.0)
     rising, like = mirror(96)
     assert_allclose(np.sin(phase), np.sin(phase[rising][like]), atol=1e-12)
-    assert_allclose(step.max() / step.min(), 9.0, rtol=0.02)
+    even = 2.0 * np.pi / 96
+    moved = CROWDING_RATIO * np.sin(2.0 * even) / 2.0
+    assert_allclose([step.min(), step.max()], [even - moved, even + moved], rtol=1e-9)
+    assert step.min() < even / 40.0
 
 
 @pytest.mark.parametrize("name", ["half-wave", "clamped", "half-wave-clamped", "bridge", "two-led"])

@@ -348,6 +348,21 @@ def test_more_mains_never_shortens_the_low_time() -> None:
 # ------------------------------------------------------------------ capacitors
 
 
+@pytest.mark.parametrize("name", BOTH_HALVES)
+def test_readings_see_the_dip_of_a_led_at_the_crossings(name: str) -> None:
+    """A LED lit in both halves is dark for microseconds: its AC voltage is all in there."""
+    bright = VARIANTS[name]
+    circuit = build_circuit(replace(bright, chains=((resistor("R1", 33e3),),), return_chain=()))
+
+    def ac_v(grid: Grid) -> FloatArray:
+        solution = solve(circuit, grid)
+        wave = np.abs(solution.between_v("led+", "led-"))
+        return solution.rms(wave - solution.mean(wave)[:, None])
+
+    dense = Grid(points=4000, refine=False)
+    assert_allclose(ac_v(READINGS), ac_v(dense), rtol=0.0, atol=2.5e-3)
+
+
 @pytest.mark.parametrize("points", [112, 144, 200, 400])
 def test_led_behind_a_charged_joint_turns_on_without_overshoot(points: int) -> None:
     """Where the joint's charge stops to change, the LED takes what the chain brings, no more."""

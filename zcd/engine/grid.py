@@ -13,7 +13,7 @@ IntArray = NDArray[np.intp]
 TIME_WEIGHT = 2.0
 """What an even grid weighs beside the waveforms that are followed."""
 
-CROWDING_RATIO = 0.8
+CROWDING_RATIO = 0.98
 """How much closer crowded points stand at the mains' zero crossings, and farther at its peaks."""
 
 
