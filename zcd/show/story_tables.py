@@ -14,6 +14,7 @@ from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE, MOTOR
 from zcd.show.sheets import assumptions_sheet, board_line
 from zcd.show.story_why import why_lines
 from zcd.show.story_words import (
+    FAN_FEED,
     advice_lines,
     cause_text,
     events_sheet,
@@ -103,6 +104,9 @@ def _answers(told: Telling) -> list[str]:
 
 def _print_end(board: Board, console: Console, sides: Sequence[Where], *, fan: bool) -> None:
     """What was assumed, and the cautions that are due."""
+    if board.relay is not None:
+        print_heading("Where the fan is fed", console)
+        print_line(FAN_FEED, console)
     notes = SourceNotes()
     whole = (*board.assumptions, *appliance_of(board).assumptions)
     print_sheet(assumptions_sheet(replace(board, assumptions=whole), notes), console)

@@ -46,6 +46,11 @@ CHARGED = (
     "voltage adds to the mains. Without a meter: one of low impedance pulls it far down."
 )
 
+FAN_FEED = (
+    "The fan is taken as fed ahead of the load relay. Where it hangs behind the relay's contact, a "
+    "contact that does not close stops the fan as well, whatever the sync circuit does."
+)
+
 
 def event_text(event: Event) -> str:
     """What happens, in words."""

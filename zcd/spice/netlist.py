@@ -70,8 +70,6 @@ class Netlist:
         Ref of a junction -> name of the vector that holds its current.
     capacitors : dict
         Ref of a capacitance -> its nodes, here.
-    resistors : dict
-        Ref of a resistance that is a part -> its name here.
     options : str
         What the analysis needs to know.
     """
