@@ -46,12 +46,14 @@ def power_ratio(firing_rad: ArrayLike) -> FloatArray:
     [1.0, 0.5, 0.0]
     """
     firing = np.asarray(firing_rad, dtype=float)
-    return np.asarray(1.0 - firing / np.pi + np.sin(2.0 * firing) / (2.0 * np.pi))
+    share = 1.0 - firing / np.pi + np.sin(2.0 * firing) / (2.0 * np.pi)
+    # at pi rounding leaves a little less than nothing
+    return np.asarray(np.maximum(share, 0.0))
 
 
 def rms_ratio(firing_rad: ArrayLike) -> FloatArray:
     """Rms voltage at a resistive load, over that of the mains."""
-    return np.sqrt(np.maximum(power_ratio(firing_rad), 0.0))
+    return np.sqrt(power_ratio(firing_rad))
 
 
 def current_ratio(angle_rad: ArrayLike, firing_rad: ArrayLike, lag_rad: ArrayLike) -> FloatArray:
