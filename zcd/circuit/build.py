@@ -259,6 +259,12 @@ def _bridge(board: Board, far: str, celsius: Value) -> list[Element]:
     return elements
 
 
+def junction_refs(diode: Diode, circuit: Circuit) -> list[str]:
+    """Refs of the junctions that a diode of the board became: four in a bridge."""
+    known = {f"{diode.ref}{suffix}" for suffix in ("", *"abcd")}
+    return [j.ref for j in circuit.of(Junction) if j.ref in known]
+
+
 def led_refs(board: Board) -> tuple[str, ...]:
     """Refs of the optocoupler's LED, or of both of them."""
     ref = board.optocoupler.ref

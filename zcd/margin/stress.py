@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Diode, Resistor
-from zcd.circuit.build import Conditions, build_circuit, led_refs
+from zcd.board.model import Board, Resistor
+from zcd.circuit.build import Conditions, build_circuit, junction_refs, led_refs
 from zcd.circuit.elements import Circuit, Junction, Resistance
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
@@ -202,7 +202,7 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
     limits = dict.fromkeys(led_refs(board), opto.led.reverse_rating_v)
     for diode in (board.rectifier, board.clamp):
         if diode is not None:
-            refs = _elements_of(diode, solution)
+            refs = junction_refs(diode, solution.circuit)
             sources |= dict.fromkeys(refs, diode.source)
             limits |= dict.fromkeys(refs, diode.junction.reverse_rating_v)
     found = []
@@ -223,12 +223,6 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
             )
         )
     return found
-
-
-def _elements_of(diode: Diode, solution: Solution) -> Sequence[str]:
-    """Refs of the junctions that a diode of the board became: four in a bridge."""
-    refs = [j.ref for j in solution.circuit.of(Junction)]
-    return [r for r in refs if r.rstrip("abcd") == diode.ref or r == diode.ref]
 
 
 def led_current_limit_a(family: str) -> tuple[float, str]:

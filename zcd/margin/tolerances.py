@@ -9,8 +9,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.board.library import all_resistors
 from zcd.board.model import Board, Diode, Resistor
-from zcd.circuit.build import NOMINAL, Conditions, build_circuit, led_refs, mains_harmonic
+from zcd.circuit.build import (
+    NOMINAL,
+    Conditions,
+    build_circuit,
+    junction_refs,
+    led_refs,
+    mains_harmonic,
+)
 from zcd.circuit.elements import Circuit, Junction, MainsHarmonic, Phototransistor
 from zcd.physics.optocoupler import ctr_shape_ratio, dark_current_a
 from zcd.refdata import Default, columns, default, table
@@ -138,19 +146,13 @@ def tolerances_of(board: Board) -> tuple[Tolerance, ...]:
     found = [
         *_supply(board),
         *_harmonics(board),
-        *(_of_resistor(r) for r in resistors_of(board)),
+        *(_of_resistor(r) for r in all_resistors(board)),
         *_capacitors(board),
         *_diodes(board),
         *_optocoupler(board),
         *_output(board),
     ]
     return tuple(t for t in found if t.low < t.high)
-
-
-def resistors_of(board: Board) -> list[Resistor]:
-    """Every resistor of the sync circuit that has a marking, in the order of the signal."""
-    chains = [r for chain in (*board.chains, board.return_chain) for r in chain]
-    return [*chains, *([board.led_resistor] if board.led_resistor else []), board.output.resistor]
 
 
 def condition(name: str) -> Callable[[Draw, FloatArray], Draw]:
@@ -278,14 +280,8 @@ def _diodes(board: Board) -> Iterator[Tolerance]:
             yield _leakage(part.ref, leak)
 
 
-def _refs(part: Diode, circuit: Circuit) -> list[str]:
-    """Refs of the junctions that a diode of the board became: four in a bridge."""
-    known = {f"{part.ref}{suffix}" for suffix in ("", *"abcd")}
-    return [j.ref for j in circuit.of(Junction) if j.ref in known]
-
-
 def _drop(part: Diode) -> Callable[[Draw, FloatArray], Draw]:
-    return edit(lambda circuit, volts: _dropped(circuit, _refs(part, circuit), volts))
+    return edit(lambda circuit, volts: _dropped(circuit, junction_refs(part, circuit), volts))
 
 
 def _dropped(circuit: Circuit, refs: Sequence[str], volts: FloatArray) -> Circuit:
@@ -298,7 +294,7 @@ def _dropped(circuit: Circuit, refs: Sequence[str], volts: FloatArray) -> Circui
 
 
 def _leak(part: Diode) -> Callable[[Draw, FloatArray], Draw]:
-    return edit(lambda circuit, factor: _leaking(circuit, _refs(part, circuit), factor))
+    return edit(lambda circuit, factor: _leaking(circuit, junction_refs(part, circuit), factor))
 
 
 def _leaking(circuit: Circuit, refs: Sequence[str], factor: FloatArray) -> Circuit:

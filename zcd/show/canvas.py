@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from zcd.show.files import write_whole
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 BLUE, RED, GREY, LIGHT = "#0072B2", "#D55E00", "0.45", "0.9"
@@ -110,3 +111,16 @@ def save_figure(fig: Figure, path: str | Path) -> Path:
     with drawing():
         fig.savefig(buffer, format="png", dpi=PNG_DPI, metadata={"Software": "zcd"})
     return write_whole(path, buffer.getvalue())
+
+
+def label_beside(ax: Axes, level: float, text: str) -> None:
+    """A label in the right margin, at a level of the axes."""
+    ax.annotate(
+        text,
+        xy=(1.0, level),
+        xycoords=("axes fraction", "data"),
+        xytext=(5.0, 0.0),
+        textcoords="offset points",
+        va="center",
+        annotation_clip=False,
+    )

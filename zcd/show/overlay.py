@@ -10,14 +10,13 @@ from numpy.typing import NDArray
 
 from zcd.circuit.build import led_refs
 from zcd.engine.solution import Solution
-from zcd.show.canvas import BLUE, GREY, LEFT, RED, drawing, new_figure, save_figure
+from zcd.show.canvas import BLUE, GREY, LEFT, RED, drawing, label_beside, new_figure, save_figure
 from zcd.show.files import make_folder, require_place
 from zcd.show.wording import plain, quantity_text
 from zcd.spice.compare import Comparison
 from zcd.spice.devices import device_of
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 FloatArray = NDArray[np.float64]
@@ -73,7 +72,7 @@ def overlay_figure(found: Comparison, name: str = "second-opinion") -> Figure:
                 ax.plot(time, shown, color=color, ls=dashes, lw=width, label=label)
         for word, level in (("low", low_v), ("high", high_v)):
             axes[1].axhline(level, color=GREY, lw=0.8, ls="-.", zorder=0)
-            _beside(axes[1], level, f"{word}\n{quantity_text(level, 'V')}")
+            label_beside(axes[1], level, f"{word}\n{quantity_text(level, 'V')}")
         axes[0].set_ylabel("LED current [mA]")
         axes[1].set_ylabel("sync pin [V]")
         axes[1].set_xlabel("time [ms]")
@@ -116,16 +115,3 @@ def _pin_v(solution: Solution) -> FloatArray:
 def _closed(wave: FloatArray, solution: Solution, step: float = 0.0) -> FloatArray:
     """A waveform with its first point again at the end, where it repeats."""
     return np.append(wave, wave[0] + step) if solution.settled[0] else wave
-
-
-def _beside(ax: Axes, level: float, text: str) -> None:
-    """A label in the right margin, at a level of the axes."""
-    ax.annotate(
-        text,
-        xy=(1.0, level),
-        xycoords=("axes fraction", "data"),
-        xytext=(5.0, 0.0),
-        textcoords="offset points",
-        va="center",
-        annotation_clip=False,
-    )

@@ -13,7 +13,7 @@ from zcd.circuit.elements import MainsSource, harmonics_of
 from zcd.engine.solution import Solution
 from zcd.engine.solve import WINDOW_CYCLES
 from zcd.physics.mains import crossing_shift_rad
-from zcd.show.canvas import BLUE, GREY, LEFT, RED, WHITE, drawing, new_figure
+from zcd.show.canvas import BLUE, GREY, LEFT, RED, WHITE, drawing, label_beside, new_figure
 from zcd.show.wording import offset_text, plain, quantity_text
 from zcd.sync.lock import Lock
 
@@ -121,22 +121,9 @@ def _draw_led(ax: Axes, board: Board, solution: Solution, row: int, period_s: fl
     mean = float(solution.mean(current)[row])
     _draw_wave(ax, solution, row, current, period_s, BLUE)
     ax.axhline(mean, color=BLUE, lw=1.0, ls="--", label="mean")
-    _beside(ax, mean, f"mean\n{quantity_text(mean / MA, 'A')}")
+    label_beside(ax, mean, f"mean\n{quantity_text(mean / MA, 'A')}")
     ax.set_ylabel("LED current [mA]" + ("\nboth LEDs" if len(refs) > 1 else ""))
     ax.set_ylim(top=max(1.25 * float(np.max(current[row])), 1e-6))
-
-
-def _beside(ax: Axes, level: float, text: str) -> None:
-    """A label in the right margin, at a level of the axes."""
-    ax.annotate(
-        text,
-        xy=(1.0, level),
-        xycoords=("axes fraction", "data"),
-        xytext=(5.0, 0.0),
-        textcoords="offset points",
-        va="center",
-        annotation_clip=False,
-    )
 
 
 def _draw_pin(
@@ -149,8 +136,8 @@ def _draw_pin(
     )
     for level, word, dashes in ((low, "low", "-."), (high, "high", "--")):
         ax.axhline(level, color="black", lw=1.0, ls=dashes, label=f"{word}-threshold")
-        _beside(ax, level, f"{word}\n{quantity_text(level, 'V')}")
-    _beside(ax, (low + high) / 2.0, "undefined")
+        label_beside(ax, level, f"{word}\n{quantity_text(level, 'V')}")
+    label_beside(ax, (low + high) / 2.0, "undefined")
     _draw_wave(ax, solution, row, solution.voltages_v["pin"], period_s, RED)
     ax.set_ylim(-0.06 * supply, 1.8 * supply)
     ax.set_yticks(_ticks_up_to(supply))
