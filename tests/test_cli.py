@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from tests.show.demo import FAILS, HOLDS, outlook
-from tests.show.test_report import LOADS, Page
+from tests.show.paper.test_report import LOADS, Page
 from zcd import cli
 from zcd.board.model import Topology
 from zcd.cli import main

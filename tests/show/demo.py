@@ -28,7 +28,7 @@ from zcd.margin.outlook import Outlook
 from zcd.margin.quantities import quantity_of
 from zcd.margin.spread import with_spread
 from zcd.margin.years import YEARS, Ageing, Course
-from zcd.show.findings import Case
+from zcd.show.found.findings import Case
 from zcd.sync.lock import RULES, Lock, judge
 
 FloatArray = NDArray[np.float64]

@@ -14,7 +14,7 @@ from rich.console import Console
 from tests.spice.test_compare import healthy
 from zcd.circuit.build import build_circuit
 from zcd.show.comparison import comparison_record, print_compared
-from zcd.show.overlay import overlay_figure
+from zcd.show.draw.overlay import overlay_figure
 from zcd.spice.compare import Comparison, Line
 
 

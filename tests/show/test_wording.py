@@ -11,7 +11,7 @@ from tests.show.demo import FAILS, solved
 from zcd.margin.check import Rule
 from zcd.margin.headroom import Headroom
 from zcd.refdata import cite
-from zcd.show.sheets import board_line, life_sheet
+from zcd.show.checked.sheets import board_line, life_sheet
 from zcd.show.wording import (
     SourceNotes,
     factor_text,

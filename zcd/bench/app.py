@@ -34,10 +34,7 @@ from zcd.errors import ZcdError
 from zcd.margin.check import check
 from zcd.margin.spread import with_spread
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
-from zcd.show.findings import node_texts
-from zcd.show.lanes import lanes_sketch, lanes_title
-from zcd.show.schematic import schematic
-from zcd.show.sheets import (
+from zcd.show.checked.sheets import (
     FAILS,
     assumptions_sheet,
     board_line,
@@ -47,8 +44,11 @@ from zcd.show.sheets import (
     resistors_sheet,
     rules_sheet,
 )
-from zcd.show.sketch import sketch_svg
-from zcd.show.spread_sheets import spread_sheets
+from zcd.show.checked.spread_sheets import spread_sheets
+from zcd.show.draw.lanes import lanes_sketch, lanes_title
+from zcd.show.draw.schematic import schematic
+from zcd.show.draw.sketch import sketch_svg
+from zcd.show.found.findings import node_texts
 from zcd.show.wording import SourceNotes, plain, quantity_text, verdict_text, version_text
 from zcd.sync.lock import judge
 

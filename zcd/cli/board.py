@@ -88,7 +88,7 @@ def check(
     if report or plots:
         draw(board, found, report, plots)
     if as_json:
-        from zcd.show.records import check_record
+        from zcd.show.checked.records import check_record
 
         print_json(check_record(found))
     else:

@@ -22,9 +22,9 @@ def demo(folder: str | None, as_json: bool) -> int:
     """
     from zcd.margin.check import check as check_board
     from zcd.margin.spread import with_spread
-    from zcd.show.demo import write_demo
-    from zcd.show.findings import Case
+    from zcd.show.found.findings import Case
     from zcd.show.output import atlas_of, diagnosed, draw, print_json, print_tables
+    from zcd.show.paper.demo import write_demo
 
     made = write_demo(folder)
     atlas = atlas_of(made.job)
@@ -33,8 +33,8 @@ def demo(folder: str | None, as_json: bool) -> int:
     report = str(made.folder / "report.html")
     draw(made.repaired, verdict, report, None, Case(made.job, atlas.circuit, found))
     if as_json:
-        from zcd.show.finding_records import diagnosis_record
-        from zcd.show.records import check_record
+        from zcd.show.checked.records import check_record
+        from zcd.show.found.records import diagnosis_record
 
         print_json(
             {
@@ -44,7 +44,7 @@ def demo(folder: str | None, as_json: bool) -> int:
             }
         )
     else:
-        from zcd.show.finding_tables import print_demo
+        from zcd.show.found.tables import print_demo
 
         print_tables(lambda console: print_demo(made, atlas.circuit, found, verdict, console))
     return 0 if verdict.passes else 1

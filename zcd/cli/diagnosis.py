@@ -31,11 +31,11 @@ def readings(file: str, as_json: bool) -> int:
         lines = bench_card(atlas, begin)
     atlas.keep()
     if as_json:
-        from zcd.show.finding_records import card_record
+        from zcd.show.found.records import card_record
 
         print_json(card_record(job.board, atlas.circuit, lines))
     else:
-        from zcd.show.finding_tables import print_card
+        from zcd.show.found.tables import print_card
 
         print_tables(
             lambda console: print_card(job.board, atlas.circuit, job.meter, lines, console)
@@ -105,7 +105,8 @@ def diagnose(
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.record import with_experience
     from zcd.diagnosis.words import parse_reading
-    from zcd.show.findings import Case
+    from zcd.show.found.findings import Case
+    from zcd.show.found.prompt import parse_flags
     from zcd.show.output import (
         atlas_of,
         captured,
@@ -115,7 +116,6 @@ def diagnose(
         on_terminal,
         print_case,
     )
-    from zcd.show.prompt import parse_flags
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")

@@ -23,8 +23,8 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
       zcd jobs --open
     """
     from zcd.diagnosis.record import read_record, search
+    from zcd.show.found.job_list import record_data, record_sheet
     from zcd.show.output import print_json, print_tables
-    from zcd.show.record_sheets import record_data, record_sheet
     from zcd.show.tables import print_sheet
 
     record = read_record(folder)
@@ -57,7 +57,7 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     from zcd.circuit.build import build_circuit
     from zcd.diagnosis.faults import faults_of
     from zcd.diagnosis.job import load_job
-    from zcd.show.closing import close_job, find_fault
+    from zcd.show.found.closing import close_job, find_fault
     from zcd.show.output import print_json
 
     job = load_job(job_file)

@@ -48,11 +48,11 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
         share = loss_share(board, found)
         begin("drawing")
         if figure:
-            from zcd.show.plots import loss_map_figure, save_figure
+            from zcd.show.draw.plots import loss_map_figure, save_figure
 
             save_figure(loss_map_figure(board, found, share), figure)
     if as_json:
-        from zcd.show.map_records import map_record
+        from zcd.show.checked.map_records import map_record
 
         print_json(map_record(board, found, share))
     else:

@@ -33,11 +33,11 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     if plot:
         draw_capture(board, traces, plot)
     if as_json:
-        from zcd.show.measured_tables import capture_record
+        from zcd.show.found.measured import capture_record
 
         print_json(capture_record(board, traces, build_circuit(board)))
     else:
-        from zcd.show.measured_tables import print_capture
+        from zcd.show.found.measured import print_capture
 
         print_tables(lambda console: print_capture(board, traces, console))
     return 0
@@ -84,11 +84,11 @@ def retest(
     earlier = load_job(before).measured if before else ()
     found = tested_again(atlas, taken, earlier, job.flags)
     if as_json:
-        from zcd.show.measured_tables import retest_record
+        from zcd.show.found.measured import retest_record
 
         print_json(retest_record(job.board, atlas.circuit, found))
     else:
-        from zcd.show.measured_tables import print_retest
+        from zcd.show.found.measured import print_retest
 
         print_tables(lambda console: print_retest(job.board, found, console))
     return 0 if found.good else 1

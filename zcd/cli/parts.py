@@ -65,11 +65,11 @@ def substitute(
     if not refs or DRIVE in refs:
         drive = switches(board, drawer.drive_parts or every_drive_part())
     if as_json:
-        from zcd.show.substitute_records import substitutes_record
+        from zcd.show.drawer.records import substitutes_record
 
         print_json(substitutes_record(found, drive))
     else:
-        from zcd.show.substitute_tables import print_substitutes
+        from zcd.show.drawer.tables import print_substitutes
 
         print_tables(lambda console: print_substitutes(found, drive, console))
     return 0 if found.all_found and (drive is None or drive.any_fits) else 1

@@ -43,7 +43,7 @@ def report(
     """
     from zcd.board.files import load_board
     from zcd.diagnosis.job import load_job
-    from zcd.show.report_output import record_job, report_files
+    from zcd.show.paper.output import record_job, report_files
 
     places = report_files(job_file, files)
     job = load_job(job_file)

@@ -44,19 +44,17 @@ def story(
       zcd story dryer.toml --flags sync,fan
     """
     from zcd.board.files import load_board
-    from zcd.show import story_output
+    from zcd.show.told import output
 
     if sum((cause is not None, everything, flags is not None)) != 1:
         raise click.UsageError("give one of --cause, --all and --flags")
     if cause is None and (amount is not None or plots is not None):
         raise click.UsageError("--amount and --plots belong to --cause")
     if cause is not None:
-        story_output.tell(
-            load_board(board_file), cause, amount, seconds, plots=plots, as_json=as_json
-        )
+        output.tell(load_board(board_file), cause, amount, seconds, plots=plots, as_json=as_json)
     elif flags is not None:
-        wanted = story_output.parse_flags(flags)
-        story_output.turn_round(load_board(board_file), wanted, seconds, as_json=as_json)
+        wanted = output.parse_flags(flags)
+        output.turn_round(load_board(board_file), wanted, seconds, as_json=as_json)
     else:
-        story_output.tell_all(load_board(board_file), seconds, as_json=as_json)
+        output.tell_all(load_board(board_file), seconds, as_json=as_json)
     return 0

@@ -49,7 +49,7 @@ def windings(
           --capacitor 1.42u --marking "1.5 uF"
     """
     from zcd.show.output import print_json, print_tables
-    from zcd.show.winding_words import parse_measured, print_verdict, verdict_record
+    from zcd.show.told.windings import parse_measured, print_verdict, verdict_record
     from zcd.story.windings import name_leads
 
     measured = parse_measured(

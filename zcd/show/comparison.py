@@ -11,10 +11,10 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import parts_over
 from zcd.diagnosis.readings import PIN_FUNCTIONS, Function
 from zcd.diagnosis.words import show_value
-from zcd.show.finding_records import KEYS
-from zcd.show.finding_tables import print_assumptions
-from zcd.show.records import plain_values
-from zcd.show.sheets import Sheet, board_line
+from zcd.show.checked.records import plain_values
+from zcd.show.checked.sheets import Sheet, board_line
+from zcd.show.found.records import KEYS
+from zcd.show.found.tables import print_assumptions
 from zcd.show.tables import print_heading, print_line, print_sheet
 from zcd.show.wording import NOTHING, plain, quantity_text
 from zcd.spice.compare import LEAST, SHARE, Comparison, Line

@@ -28,9 +28,9 @@ if TYPE_CHECKING:
     from zcd.margin.check import Check
     from zcd.margin.loss_share import LossShare
     from zcd.margin.maps import LossMap
-    from zcd.show.findings import Case
-    from zcd.show.job_files import JobDocument
-    from zcd.show.pages import Pages
+    from zcd.show.found.findings import Case
+    from zcd.show.found.job_files import JobDocument
+    from zcd.show.paper.pages import Pages
     from zcd.spice.compare import Comparison
     from zcd.sync.lock import Lock
 
@@ -105,8 +105,8 @@ def draw_capture(board: Board, traces: Traces, path: str) -> None:
     from pathlib import Path
 
     from zcd.errors import InputError
-    from zcd.show.canvas import save_figure
-    from zcd.show.capture_figure import capture_figure
+    from zcd.show.draw.canvas import save_figure
+    from zcd.show.draw.captures import capture_figure
     from zcd.show.files import require_place
 
     if Path(path).suffix not in (".png", ".svg"):
@@ -137,13 +137,13 @@ def print_case(case: Case, as_json: bool, known: Experience | None = None) -> No
     """Print a diagnosis, and what closed jobs made of its priors."""
     job, circuit, found = case.job, case.circuit, case.diagnosis
     if as_json:
-        from zcd.show.finding_records import diagnosis_record
+        from zcd.show.found.records import diagnosis_record
 
         jobs = 0 if known is None else known.jobs
         print_json({**diagnosis_record(job, circuit, found), "closed_jobs": jobs})
     else:
-        from zcd.show.finding_tables import print_diagnosis
-        from zcd.show.record_sheets import experience_line
+        from zcd.show.found.job_list import experience_line
+        from zcd.show.found.tables import print_diagnosis
 
         print_tables(lambda console: print_diagnosis(job.board, circuit, found, job.flags, console))
         if known is not None and known.jobs:
@@ -162,8 +162,8 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
         Of a new job file; None: the job's own, or one beside the board file.
     """
     from zcd.diagnosis.readings import Side
-    from zcd.show.finding_tables import print_assumptions, print_step
-    from zcd.show.prompt import HELP, Conversation
+    from zcd.show.found.prompt import HELP, Conversation
+    from zcd.show.found.tables import print_assumptions, print_step
 
     def ask(question: str) -> str:
         click.echo(question, nl=False)
@@ -205,7 +205,7 @@ def _document(job: Job, atlas: Atlas, place: str | None) -> JobDocument:
     """The job file that a conversation writes."""
     from pathlib import Path
 
-    from zcd.show.job_files import JobDocument, free_job_path
+    from zcd.show.found.job_files import JobDocument, free_job_path
 
     if place is None and job.file is not None:
         return JobDocument(job.file, atlas.circuit)
@@ -218,7 +218,7 @@ def write_record(
     case: Case | None, board: Board, check: Check, files: Sequence[str], paper: str
 ) -> None:
     """Write the record of a job, before and after its repair, once for each file."""
-    from zcd.show.report import write_report
+    from zcd.show.paper.report import write_report
 
     pages = _pages(board, check, case)
     for file in files:
@@ -233,10 +233,10 @@ def draw(
     case: Case | None = None,
 ) -> None:
     """Work out and write report and pictures."""
-    from zcd.show.report import write_report
+    from zcd.show.paper.report import write_report
 
     if plots:
-        from zcd.show.plots import save_plots
+        from zcd.show.draw.plots import save_plots
 
         solution, lock, lost, share = _pictured(board)
         save_plots(
@@ -254,7 +254,7 @@ def draw(
 
 def _pages(board: Board, check: Check, case: Case | None) -> Pages:
     """What a report says, all of it worked out."""
-    from zcd.show.report import report_pages
+    from zcd.show.paper.report import report_pages
 
     solution, lock, lost, share = _pictured(board)
     return report_pages(
@@ -299,7 +299,7 @@ def print_comparison(
 ) -> Comparison:
     """Compare with the simulator, print it, and draw it where asked for."""
     from zcd.show.comparison import comparison_record, print_compared
-    from zcd.show.overlay import save_overlay
+    from zcd.show.draw.overlay import save_overlay
     from zcd.show.progress import progress_bar
     from zcd.spice.compare import compare
 

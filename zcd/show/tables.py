@@ -16,9 +16,9 @@ from zcd.margin.check import Check
 from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, Caution
-from zcd.show.map_words import map_lines, map_sheet, map_title
-from zcd.show.outlook_sheets import outlook_sheets
-from zcd.show.sheets import (
+from zcd.show.checked.map_words import map_lines, map_sheet, map_title
+from zcd.show.checked.outlook_sheets import outlook_sheets
+from zcd.show.checked.sheets import (
     FAILS,
     Sheet,
     assumptions_sheet,
@@ -32,7 +32,7 @@ from zcd.show.sheets import (
     shorts_sheet,
     surge_sheet,
 )
-from zcd.show.spread_sheets import spread_sheets
+from zcd.show.checked.spread_sheets import spread_sheets
 from zcd.show.wording import SourceNotes, plain, to_ascii, verdict_text
 
 WIDEST = 100

@@ -1,0 +1,119 @@
+"""Worst corners and population in words, for a terminal, a report and other programs."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.show.checked.test_records import numbers
+from tests.show.demo import DARK, FAILS, HOLDS, solved, spread_check
+from tests.show.test_tables import printed, squeezed
+from zcd.margin.population import Share
+from zcd.refdata import UNITS
+from zcd.show.checked.records import check_record
+from zcd.show.checked.sheets import failed_lines
+from zcd.show.checked.spread_records import spread_record
+from zcd.show.checked.spread_sheets import corners_sheet, failing_text
+from zcd.show.wording import verdict_text
+
+# bears high mains at unequal tolerances, but not with harmonics on top
+NARROW = HOLDS.replace('"150k"', '{value = "150k", working_voltage = "164 V"}')
+
+
+@pytest.mark.parametrize("text", [HOLDS, FAILS, DARK, NARROW])
+@pytest.mark.parametrize("encoding", ["utf-8", "ascii"])
+def test_no_line_is_wider_than_80_columns(text: str, encoding: str) -> None:
+    lines = printed(spread_check(text), encoding=encoding).splitlines()
+    assert max(map(len, lines)) <= 80
+
+
+def test_corners_are_part_of_the_verdict() -> None:
+    plain, whole = solved(NARROW).check, spread_check(NARROW)
+    assert plain.passes
+    assert not whole.passes
+    total = len(plain.rules) + len(whole.spread.rules)
+    assert verdict_text(whole) == f"The board does not pass: 1 of {total} rules fails."
+    (line,) = failed_lines(whole)
+    assert line.startswith("FAILS: worst corner: R2 voltage, found 1")
+    assert line.endswith("asked max 164 V")
+    assert "mains voltage 253 V, harmonic 5 at the peak 6 %, R1 x 0.95" in squeezed(printed(whole))
+
+
+def test_a_rule_that_fails_anyway_is_not_told_twice() -> None:
+    lines = failed_lines(spread_check(FAILS))
+    assert sum("R2 power" in line for line in lines) == 1
+    assert {line.split(",")[0] for line in failed_lines(solved(FAILS).check)} <= {
+        line.split(",")[0] for line in lines
+    }
+
+
+def test_population_says_what_fails_and_how_sure_that_is() -> None:
+    text = squeezed(printed(spread_check()))
+    assert "None fails: 95 % sure that fewer than 0.29 % of such boards do." in text
+    text = squeezed(printed(spread_check(DARK)))
+    assert "All fail: 95 % sure that more than 99.71 % of such boards do." in text
+    assert "pin never low 100 %" in text
+
+
+def test_where_there_is_no_pulse_the_pins_rule_comes_first() -> None:
+    sheet = corners_sheet(spread_check(DARK).spread)
+    names = [row[0] for row in sheet.rows]
+    assert names[0] == "pin never low"
+    assert "low threshold 1 V" in sheet.rows[0][3]
+    assert {row[1] for row in sheet.rows[1:6]} == {"no pulse"}
+    assert set(names[1:6]) == {"low time", "high time", "transition", "edge offset", "period"}
+
+
+def test_share_with_its_interval() -> None:
+    class Few:
+        failing = Share(ratio=0.0123, low_ratio=0.0071, high_ratio=0.0213)
+
+    assert failing_text(Few()) == "1.2 % fail; 95 % sure that it is 0.71 % to 2.1 %."  # type: ignore[arg-type]
+
+
+def test_an_interval_has_two_ends_that_differ() -> None:
+    class Sure:
+        failing = Share(ratio=0.3398, low_ratio=0.3359, high_ratio=0.3437)
+
+    assert failing_text(Sure()) == "34 % fail; 95 % sure that it is 33.6 % to 34.4 %."  # type: ignore[arg-type]
+
+
+def test_margins_of_rules_about_pulses_are_not_told_where_there_is_none() -> None:
+    text = squeezed(printed(spread_check(DARK)))
+    assert "edge offset none no pulse no pulse" in text
+
+
+def test_everything_that_was_varied_is_listed_with_its_source() -> None:
+    whole = spread_check()
+    text = squeezed(printed(whole))
+    for tolerance in whole.spread.corners.tolerances:
+        assert tolerance.name in text
+    assert "typical 1.2 V, maximum 1.4 V at 20 mA" in text
+
+
+@pytest.mark.parametrize("text", [HOLDS, DARK])
+def test_record_is_json_with_units_and_documented_keys(text: str) -> None:
+    record = check_record(spread_check(text))
+    assert json.loads(json.dumps(record, allow_nan=False)) == record
+    beside = {"low", "high", "amount"}
+    for key, _ in numbers(record["spread"]):
+        assert key.rpartition("_")[2] in UNITS or key in beside, key
+    words = str(spread_record.__doc__)
+    for name in ("tolerances", "corners", "population"):
+        inner = record["spread"][name]
+        for key in inner if isinstance(inner, dict) else inner[0]:
+            assert key in words, f"{name}.{key}"
+
+
+def test_record_has_the_numbers_of_the_spread() -> None:
+    spread = spread_check().spread
+    record = check_record(spread_check())["spread"]
+    assert_allclose([c["left_ratio"] for c in record["corners"]], spread.corners.margins)
+    margins = spread.population.judged.margins
+    assert_allclose(
+        [rule["left_middle_ratio"] for rule in record["population"]["rules"]],
+        np.median(margins, axis=0),
+    )

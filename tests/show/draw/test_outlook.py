@@ -1,0 +1,135 @@
+"""What lies ahead of a board, in words, pictures and for other programs."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+from numpy.testing import assert_allclose
+
+from tests.show.checked.test_records import numbers
+from tests.show.demo import course, lost_below, outlook, share_lost, solved
+from tests.show.test_tables import printed, squeezed
+from zcd.margin.check import Check
+from zcd.margin.years import YEARS
+from zcd.refdata import UNITS
+from zcd.show.checked.outlook_records import outlook_record
+from zcd.show.checked.records import check_record
+from zcd.show.draw.outlook import decides_figure, years_figure
+from zcd.show.draw.plots import save_plots
+from zcd.show.paper.report import report_pages, write_report
+
+
+def whole() -> Check:
+    return replace(solved().check, outlook=outlook())
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "ascii"])
+def test_no_line_is_wider_than_80_columns(encoding: str) -> None:
+    assert max(map(len, printed(whole(), encoding=encoding).splitlines())) <= 80
+
+
+def test_what_decides_is_said_in_a_sentence() -> None:
+    text = squeezed(printed(whole()))
+    assert "CTR of OC1 makes 71 % (60 to 82 %) of the spread of the CTR headroom" in text
+    assert "of 20 boards one has less than 8.8, one more than 35." in text
+    assert "CTR of OC1 71 % 60 % to 82 % 70 %" in text
+
+
+def test_years_of_both_views_stand_side_by_side() -> None:
+    text = squeezed(printed(whole()))
+    assert "worst corner 7.5 years from the beginning" in text
+    assert "first board in a hundred 26 years not in 40 years" in text
+    assert "LED lit 4000 h a year, as the feed is switched; chain up by 10 % after ten" in text
+
+
+def test_outlook_leaves_the_verdict_alone() -> None:
+    assert whole().passes is solved().check.passes
+    assert len(whole().every_rule) == len(solved().check.rules)
+
+
+def test_record_is_json_with_units_and_documented_keys() -> None:
+    record = check_record(whole())
+    assert json.loads(json.dumps(record, allow_nan=False)) == record
+    for key, _ in numbers(record["outlook"]):
+        assert key.rpartition("_")[2] in {*UNITS, "years"}, key
+    words = str(outlook_record.__doc__)
+    inner = [record["outlook"]["decides"], record["outlook"]["decides"]["tolerances"][0]]
+    inner += [record["outlook"]["ageing"], record["outlook"]["ageing"]["views"]["design rule"]]
+    for part in inner:
+        for key in part:
+            assert key in words, key
+    assert record["outlook"]["ageing"]["views"]["acceleration"]["first_years"] is None
+
+
+def labelled(ax: Axes, label: str) -> list[object]:
+    return [artist for artist in ax.get_children() if artist.get_label() == label]
+
+
+def test_bars_have_the_length_of_the_shares() -> None:
+    figure = decides_figure(solved().board, outlook().decides)
+    (ax,) = figure.axes
+    total, first, _ = ax.containers
+    assert_allclose([bar.get_width() for bar in total], [71.0, 20.0, 0.4])
+    assert_allclose([bar.get_width() for bar in first], [70.0, 18.0, 0.0])
+    assert {bar.get_hatch() for bar in total} == {"///"}
+    assert figure._suptitle.get_text().startswith("CTR of OC1 makes 71 %")
+
+
+def test_both_views_are_drawn_on_the_same_scales() -> None:
+    figure = years_figure(solved().board, outlook().ageing)
+    left, right = figure.axes
+    assert left.get_xlim() == right.get_xlim() == (0.0, YEARS[-1])
+    assert left.get_ylim() == right.get_ylim()
+    assert [ax.get_title(loc="left").split("\n")[1] for ax in (left, right)] == [
+        "maker's design rule",
+        "current and temperature",
+    ]
+    for ax in (left, right):
+        (middle,), (corner,) = labelled(ax, "middle"), labelled(ax, "corner")
+        computed = np.isin(middle.get_xdata(), YEARS)
+        straight = 100.0 * (0.7 - np.linspace(0, 1, YEARS.size))
+        assert_allclose(middle.get_ydata()[computed], straight)
+        assert middle.get_linestyle() != corner.get_linestyle()
+    (mark,) = labelled(left, "first board in a hundred lost")
+    assert_allclose(mark.get_xdata(), 26.5)
+    assert not labelled(right, "first board in a hundred lost")
+
+
+@pytest.mark.parametrize(
+    ("first", "words"),
+    [
+        (26.5, "By the harsher view the first board in a hundred loses sync after 26 years"),
+        (np.inf, "Not one board in a hundred loses sync in 40 years"),
+        (0.0, "More than one board in a hundred has no sync from the beginning"),
+    ],
+)
+def test_title_says_when_the_first_ones_fail(first: float, words: str) -> None:
+    ageing = replace(
+        outlook().ageing,
+        courses={"design rule": course(first, 30.0, 0.0)}
+        | {"acceleration": course(np.inf, np.inf, np.inf)},
+    )
+    assert years_figure(solved().board, ageing)._suptitle.get_text() == words
+
+
+def test_report_and_folder_have_the_pictures(tmp_path: Path) -> None:
+    one, lost = solved(), lost_below(0.2)
+    pages = report_pages(
+        board=one.board, check=whole(), solution=one.solution, lock=one.lock, loss_map=lost,
+        loss_share=share_lost(lost),
+    )  # fmt: skip
+    path = write_report(tmp_path / "r.html", pages)
+    text = path.read_text(encoding="utf-8")
+    for name in ("picture-decides", "picture-years"):
+        assert f'id="{name}"' in text
+    assert "Years until sync is lost" in text
+    paths = save_plots(
+        tmp_path / "plots", board=one.board, solution=one.solution, lock=one.lock, loss_map=lost,
+        loss_share=share_lost(lost), outlook=outlook(),
+    )  # fmt: skip
+    assert [p.name for p in paths][-2:] == ["what-decides.png", "years.png"]

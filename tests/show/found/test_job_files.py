@@ -1,0 +1,87 @@
+"""Job files are written whole after each answer; what a person wrote into them stays."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.diagnosis.boards import TEXTS
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.job import load_job
+from zcd.diagnosis.readings import Measured, Reading
+from zcd.diagnosis.words import parse_reading
+from zcd.errors import InputError
+from zcd.show.found.job_files import JobDocument, free_job_path
+
+LINES = (
+    "dc pin logic0 4.983 V", "ohm R2 lifted about 150k", "diode D1 reversed lifted OL",
+    "ac feed neutral nothing", "ohm chain.1 chain.2 over 1M", "low time 9.37 ms",
+    "dc coil+ coil- 11 to 12 V", "edge delay -0.3 ms", "dc logic+ logic0 unstable",
+    "low z feed neutral < 5 V",
+)  # fmt: skip
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "dryer.toml").write_text(TEXTS["switched"], encoding="utf-8")
+    return tmp_path
+
+
+def entries(folder: Path) -> list[Measured | Reading]:
+    circuit = build_circuit(load_job(folder / "dryer.toml").board)
+    return [parse_reading(line, circuit) for line in LINES]
+
+
+def document(folder: Path) -> JobDocument:
+    board = folder / "dryer.toml"
+    return JobDocument(free_job_path(board), build_circuit(load_job(board).board), board)
+
+
+def test_every_kind_of_answer_is_read_back(folder: Path) -> None:
+    made, log = document(folder), entries(folder)
+    log.insert(3, log[0].reading)  # type: ignore[union-attr]
+    for count in range(1, len(log) + 1):
+        made.write(log[:count], ("sync", "fan"))
+        assert load_job(made.path).log == tuple(log[:count])
+    found = load_job(made.path)
+    assert found.flags == ("sync", "fan")
+    assert found.skipped == (log[3],)
+    assert found.board_file is not None
+    assert found.board_file.name == "dryer.toml"
+
+
+def test_answers_taken_back_leave_no_trace(folder: Path) -> None:
+    made, log = document(folder), entries(folder)
+    made.write(log[:2], ())
+    before = made.path.read_bytes()
+    made.write(log[:3], ())
+    made.write(log[:2], ())
+    assert made.path.read_bytes() == before
+
+
+def test_comments_and_keys_of_a_person_stay(folder: Path) -> None:
+    path = folder / "mine.toml"
+    text = (
+        '# came in by post\nboard = "dryer.toml"\nnote = "smells"  # of what?\n'
+        '[meter]\ndc_input = "1M"\n\n[[readings]]   # first\nfunction = "dc"\nvalue = 4.98\n'
+    )
+    path.write_text(text, encoding="utf-8")
+    job = load_job(path)
+    made = JobDocument(path, build_circuit(job.board))
+    made.write([*job.log, entries(folder)[1]], job.flags)
+    assert path.read_text(encoding="utf-8").startswith(text)
+    assert len(load_job(path).log) == 2
+
+
+def test_nothing_of_others_is_overwritten(folder: Path) -> None:
+    first = document(folder)
+    first.write(entries(folder)[:1], ())
+    second = document(folder)
+    assert (first.path.name, second.path.name) == ("dryer-job.toml", "dryer-job-2.toml")
+    with pytest.raises(InputError, match="allowed: a new job file"):
+        JobDocument(first.path, build_circuit(load_job(folder / "dryer.toml").board), first.path)
+    first.path.write_text("changed by hand", encoding="utf-8")
+    with pytest.raises(InputError, match="changes made by somebody else"):
+        first.write(entries(folder)[:2], ())
+    assert first.path.read_text(encoding="utf-8") == "changed by hand"

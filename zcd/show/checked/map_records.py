@@ -1,0 +1,104 @@
+"""A map of lost sync as one JSON object for other programs."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from zcd.board.model import Board
+from zcd.margin.loss_share import LossShare
+from zcd.margin.maps import LossMap, Reach
+from zcd.margin.quantities import Quantity
+from zcd.show.checked.records import plain_values
+
+Record = dict[str, Any]
+
+EVERY = 4
+"""Of the lines of the lattice, in the record."""
+UNITS = {"%": "", "°C": "degC", "Ω": "ohm"}
+
+
+def map_record(board: Board, loss_map: LossMap, loss_share: LossShare) -> Record:
+    """A map, ready for `json.dumps`.
+
+    Parameters
+    ----------
+    board : Board
+    loss_map : LossMap
+    loss_share : LossShare
+        Of the same map.
+
+    Returns
+    -------
+    record : dict
+        =================  =============================================================
+        key                what it holds
+        =================  =============================================================
+        board              name of the board
+        across, up         the two quantities: key, words, unit, here, low, high,
+                           logarithmic
+        locks              whether the board does as it is
+        failed_rule        the rule it breaks, or null
+        reach              across, up: below, above, rule_below, rule_above
+        boundaries         list of curves: across, up, rules, closed; point by point, in
+                           order
+        locked_ratio       share of the map in which there is lock
+        lost               across, up: lines of a lattice; rules, ratio: for each line
+                           up a list over the lines across
+        boards             how many were drawn at a point of ``lost``
+        standard_error_ratio  of a ratio of ``lost``, at its largest
+        cloud              across, up: boards within tolerance
+        =================  =============================================================
+
+    Notes
+    -----
+    Values are in the `unit` of their quantity, a factor or share where that is empty. ``rules``
+    of ``lost`` are those that a typical board breaks (null: none), ``ratio`` the share of boards
+    within tolerance that lose sync.
+    """
+    places = loss_map.lattice.places[::EVERY]
+    record: Record = plain_values(
+        {
+            "board": board.name,
+            "across": _quantity(loss_map.across),
+            "up": _quantity(loss_map.up),
+            "locks": loss_map.rule_here is None,
+            "failed_rule": loss_map.rule_here,
+            "reach": {"across": _reach(loss_map.reach_across), "up": _reach(loss_map.reach_up)},
+            "boundaries": [
+                {"across": c.across, "up": c.up, "rules": c.rules, "closed": c.closed}
+                for c in loss_map.boundaries
+            ],
+            "locked_ratio": loss_map.locked_share,
+            "lost": {
+                "across": loss_map.across.value(places),
+                "up": loss_map.up.value(places),
+                "rules": [row[::EVERY] for row in loss_map.rules()[::EVERY]],
+                "ratio": loss_share.lost_ratio[::EVERY, ::EVERY],
+            },
+            "boards": loss_share.boards,
+            "standard_error_ratio": loss_share.standard_error_ratio,
+            "cloud": {"across": loss_share.cloud_across, "up": loss_share.cloud_up},
+        }
+    )
+    return record
+
+
+def _quantity(quantity: Quantity) -> Record:
+    return {
+        "key": quantity.key,
+        "words": quantity.words,
+        "unit": UNITS.get(quantity.unit, quantity.unit),
+        "here": quantity.here,
+        "low": quantity.low,
+        "high": quantity.high,
+        "logarithmic": quantity.logarithmic,
+    }
+
+
+def _reach(reach: Reach) -> Record:
+    return {
+        "below": reach.below,
+        "above": reach.above,
+        "rule_below": reach.rule_below,
+        "rule_above": reach.rule_above,
+    }

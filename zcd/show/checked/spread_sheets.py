@@ -1,0 +1,187 @@
+"""What tolerances make of a board, as tables of words."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.margin.check import Check, Rule
+from zcd.margin.corners import Corners
+from zcd.margin.population import CONFIDENCE_RATIO, Population
+from zcd.margin.spread import AT_CORNER, Spread
+from zcd.margin.tolerances import Tolerance
+from zcd.show.checked.sheets import FAILS, KEPT, Sheet
+from zcd.show.wording import SourceNotes, plain, quantity_text
+from zcd.sync.lock import RULES
+
+PLACES = 5
+"""Tolerances that are named at a corner, of the harmonics only the first."""
+TIGHTEST = 8
+PULSE_RULES, NO_PULSE = RULES[2:], "no pulse"
+_HARMONIC = "harmonic"
+_UNITS = {"degC": "°C"}
+_TIMES_SHOWN = 10.0
+
+
+def spread_sheets(check: Check, notes: SourceNotes) -> tuple[Sheet, ...]:
+    """All of these tables, where they were asked for."""
+    if check.spread is None:
+        return ()
+    return (
+        corners_sheet(check.spread),
+        population_sheet(check.spread),
+        tolerances_sheet(check.spread, notes),
+    )
+
+
+def corners_sheet(spread: Spread) -> Sheet:
+    """Each rule at the corner that is worst for it, the tightest first."""
+    corners = spread.corners
+    # where there is no pulse, the pin's own rule says why: it comes first
+    keys = np.where(_no_pulse(corners), corners.margins[:2].min() + 1e-9, corners.margins)
+    order = np.argsort(keys, kind="stable")
+    shown = [k for n, k in enumerate(order) if n < TIGHTEST or not spread.rules[k].passes]
+    left = len(order) - len(shown)
+    return Sheet(
+        title="Worst case: every tolerance at its worse end, rule by rule",
+        columns=("rule", "left", "verdict", "where it is worst"),
+        rows=tuple(_corner_row(corners, int(k), spread.rules[k]) for k in shown),
+        right=(1,),
+        remark="left: how much of the limit is not used up; these rules are part of the verdict."
+        + (f" The other {left} rules have more left." if left else ""),
+    )
+
+
+def _no_pulse(corners: Corners) -> NDArray[np.bool_]:
+    """Rules about pulses that fail because there is none, shape (k,)."""
+    of_pulses = np.array([name in PULSE_RULES for name in corners.names])
+    return of_pulses & (corners.margins <= -1.0)
+
+
+def _corner_row(corners: Corners, k: int, rule: Rule) -> tuple[str, ...]:
+    if _no_pulse(corners)[k]:
+        return corners.names[k], NO_PULSE, FAILS, "where the pin does not reach its thresholds"
+    return (
+        plain(rule.name.removeprefix(AT_CORNER)),
+        margin_text(float(corners.margins[k])),
+        KEPT if rule.passes else FAILS,
+        places_text(corners, k),
+    )
+
+
+def places_text(corners: Corners, rule: int) -> str:
+    """Where the tolerances sit at a corner, those that count most first."""
+    found = corners.places(rule)
+    harmonics = [t for t, _ in found if t.name.startswith(_HARMONIC)]
+    named = [(t, x) for t, x in found if t not in harmonics[1:]][:PLACES]
+    more = len(found) - len(named)
+    words = ", ".join(f"{t.name} {amount_text(t, x)}" for t, x in named)
+    return plain(words + (f" and {more} more" if more else ""))
+
+
+def margin_text(margin: float) -> str:
+    """What is left of a limit.
+
+    Examples
+    --------
+    >>> margin_text(0.187), margin_text(-0.2), margin_text(34.5), margin_text(-0.001)
+    ('19 %', '-20 %', 'over 10x', '-0.1 %')
+    """
+    if margin >= _TIMES_SHOWN:
+        return f"over {_TIMES_SHOWN:g}x"
+    percent = 100.0 * margin
+    return f"{percent:.0f} %" if abs(percent) >= 1.0 else f"{percent:.1g} %"
+
+
+def amount_text(tolerance: Tolerance, amount: float) -> str:
+    """An amount of a tolerance.
+
+    Examples
+    --------
+    >>> from tests.boards import board
+    >>> from zcd.margin.tolerances import tolerances_of
+    >>> known = {t.name: t for t in tolerances_of(board())}
+    >>> amount_text(known["R1"], 1.05), amount_text(known["harmonic 3 at the peak"], -0.05)
+    ('x 1.05', '-5 %')
+    >>> amount_text(known["temperature"], 60.0)
+    '60 °C'
+    """
+    if tolerance.unit == "x":
+        return f"x {amount:.3g}"
+    if not tolerance.unit:
+        return f"{100.0 * amount:.3g} %"
+    return quantity_text(amount, _UNITS.get(tolerance.unit, tolerance.unit))
+
+
+def population_sheet(spread: Spread) -> Sheet:
+    """The share of a population that fails, what fails first, and how tight each lock rule is."""
+    population = spread.population
+    margins = population.judged.margins
+    first = population.first_failures
+    shown = [
+        k
+        for k, name in enumerate(population.judged.names)
+        if k < len(RULES) or name in first or np.quantile(margins[:, k], 0.01) < 0.2
+    ]
+    return Sheet(
+        title=f"Population: {population.size} boards of this kind, as they come",
+        columns=("rule", "fails first in", "left in the worst 1 %", "left in the middle one"),
+        rows=tuple(
+            (
+                plain(population.judged.names[k]),
+                _share_text(first.get(population.judged.names[k], 0.0)),
+                *(
+                    _left_text(population.judged.names[k], float(q))
+                    for q in np.quantile(margins[:, k], (0.01, 0.5))
+                ),
+            )
+            for k in shown
+        ),
+        right=(1, 2, 3),
+        remark=f"{failing_text(population)} Drawn evenly over all that is listed below. fails "
+        "first: a board that breaks several rules counts for the first of them in this order.",
+    )
+
+
+def _left_text(rule: str, margin: float) -> str:
+    return NO_PULSE if rule in PULSE_RULES and margin <= -1.0 else margin_text(margin)
+
+
+def _share_text(ratio: float) -> str:
+    return _bound(ratio) if ratio else "none"
+
+
+def failing_text(population: Population) -> str:
+    """Which share of a population fails, and how sure that is, as sentences."""
+    share, sure = population.failing, f"{100.0 * CONFIDENCE_RATIO:g} % sure"
+    if share.ratio == 0.0:
+        return f"None fails: {sure} that fewer than {_bound(share.high_ratio)} of such boards do."
+    if share.ratio == 1.0:
+        return f"All fail: {sure} that more than {_bound(share.low_ratio)} of such boards do."
+    low, high = _bound(share.low_ratio), _bound(share.high_ratio)
+    if low == high:
+        low, high = (f"{100.0 * end:.3g} %" for end in (share.low_ratio, share.high_ratio))
+    return f"{_bound(share.ratio)} fail; {sure} that it is {low} to {high}."
+
+
+def _bound(ratio: float) -> str:
+    # towards 100 % what matters is how much is missing
+    return f"{100.0 * ratio:.2g} %" if ratio < 0.99 else f"{100.0 * ratio:.4g} %"
+
+
+def tolerances_sheet(spread: Spread, notes: SourceNotes) -> Sheet:
+    """What was varied, from where to where, and where that comes from."""
+    return Sheet(
+        title="What may differ from board to board and from day to day",
+        columns=("", "from", "to", "source"),
+        rows=tuple(
+            (
+                plain(t.name),
+                amount_text(t, t.low),
+                amount_text(t, t.high),
+                notes.letter(t.source),
+            )
+            for t in spread.corners.tolerances
+        ),
+        right=(1, 2),
+    )

@@ -1,0 +1,1 @@
+"""Pictures: the sheet they stand on, circuit diagrams, waveforms, maps, lanes over time."""

@@ -1,0 +1,142 @@
+"""All figures and how they leave the program, behind one door."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.rank import Ranked
+from zcd.engine.solution import Solution
+from zcd.engine.solve import solve
+from zcd.margin.loss_share import LossShare
+from zcd.margin.maps import LossMap
+from zcd.margin.outlook import Outlook
+from zcd.show.draw.canvas import figure_svg, save_figure
+from zcd.show.draw.lossmap import loss_map_figure
+from zcd.show.draw.motor import drive_figure, fan_figure
+from zcd.show.draw.outlook import outlook_figures
+from zcd.show.draw.schematic import schematic
+from zcd.show.draw.sketch import sketch_figure
+from zcd.show.draw.timeline import timeline_figure
+from zcd.show.draw.waveform import waveform_figure
+from zcd.show.files import make_folder, require_place
+from zcd.show.found.findings import failed_marks
+from zcd.story.causes import Side
+from zcd.story.sight import faulty_circuit
+from zcd.story.timeline import Story
+from zcd.sync.lock import Lock, judge
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = [
+    "drive_figure",
+    "fan_figure",
+    "figure_svg",
+    "loss_map_figure",
+    "outlook_figures",
+    "save_figure",
+    "save_plots",
+    "save_story_plots",
+    "story_figures",
+    "timeline_figure",
+    "waveform_figure",
+]
+
+
+def save_plots(
+    folder: str | Path,
+    *,
+    board: Board,
+    solution: Solution,
+    lock: Lock,
+    loss_map: LossMap,
+    loss_share: LossShare,
+    outlook: Outlook | None = None,
+) -> tuple[Path, ...]:
+    """Write the figures as PNG files.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Made if it is not there.
+    board, solution, lock, loss_map, loss_share, outlook
+        As for the figures; without an outlook there are two fewer.
+
+    Returns
+    -------
+    paths : tuple of Path
+
+    Raises
+    ------
+    InputError
+        If they cannot be written.
+    """
+    figures = [
+        sketch_figure(schematic(board)),
+        waveform_figure(board, solution, lock),
+        loss_map_figure(board, loss_map, loss_share),
+    ]
+    if outlook is not None:
+        figures += outlook_figures(board, outlook)
+    return _save(folder, figures)
+
+
+def save_story_plots(folder: str | Path, *, board: Board, story: Story) -> tuple[Path, ...]:
+    """Write the pictures of a story as PNG files: those of `story_figures`.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Made if it is not there.
+    board : Board
+    story : Story
+
+    Returns
+    -------
+    paths : tuple of Path
+
+    Raises
+    ------
+    InputError
+        If they cannot be written.
+    """
+    return _save(folder, story_figures(board, story))
+
+
+def story_figures(board: Board, story: Story) -> tuple[Figure, ...]:
+    """All pictures of a story: circuit, timeline, one mains period, drive, fan.
+
+    Parameters
+    ----------
+    board : Board
+    story : Story
+
+    Returns
+    -------
+    figures : tuple of Figure
+    """
+    cause = story.cause
+    sound = build_circuit(board)
+    ranked = Ranked(fault=cause.fault, probability=1.0, severity=cause.severity)
+    in_circuit = cause.side in (Side.FEED, Side.SYNC)
+    failed = failed_marks(ranked, sound) if in_circuit else {}
+    solution = solve(faulty_circuit(board, cause))
+    return (
+        sketch_figure(schematic(board, failed=failed)),
+        timeline_figure(story, board.name),
+        waveform_figure(board, solution, judge(solution, board)),
+        drive_figure(story),
+        fan_figure(story),
+    )
+
+
+def _save(folder: str | Path, figures: Sequence[Figure]) -> tuple[Path, ...]:
+    place = make_folder(folder)
+    files = [place / f"{figure.get_gid()}.png" for figure in figures]
+    for path in files:
+        require_place(path)
+    return tuple(save_figure(figure, path) for figure, path in zip(figures, files, strict=True))

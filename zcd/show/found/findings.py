@@ -1,0 +1,275 @@
+"""What the readings say, as tables of words: bench card, ranked faults, next reading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from zcd.board.model import Board
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.card import CardLine, Shown, parts_over
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.points import expected_readings
+from zcd.diagnosis.rank import Diagnosis, Ranked
+from zcd.diagnosis.readings import WORDS, Function, Measured, Reading, Side
+from zcd.diagnosis.suggest import Outcome, Suggestion
+from zcd.diagnosis.words import show_measured, show_value
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
+from zcd.show.checked.sheets import Sheet
+from zcd.show.found.words import amount_text, percent_text, range_text
+
+LEAST_SHOWN = 0.005
+MOST_SHOWN = 8
+
+SIDE_TITLES = {
+    Side.DEAD: "Dead tests: unplugged, discharged, proved dead",
+    Side.ISOLATED: "Isolated side, board under power",
+    Side.MAINS: "Mains side, LIVE: only where the rest does not settle it",
+    Side.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
+}
+NODE_FUNCTIONS = (Function.DC, Function.AC)
+REFERENCES = ("neutral", "logic0")
+PART_ENDINGS = {
+    " second LED": ".led2",
+    " LED": ".led",
+    " transistor": "",
+    " contact": ".contact",
+    " coil": ".coil",
+    " driver": ".driver",
+}
+"""How a fault names a piece of a part, and how the element list does."""
+CAUTIONS: dict[Side, tuple[Caution, ...]] = {
+    Side.DEAD: DEAD,
+    Side.ISOLATED: ISOLATED,
+    Side.MAINS: LIVE,
+    Side.LIFTED: LIFTED,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A diagnosis with what it is about.
+
+    Parameters
+    ----------
+    job : Job
+    circuit : Circuit
+        Nominal, for the parts between nodes.
+    diagnosis : Diagnosis
+    """
+
+    job: Job
+    circuit: Circuit
+    diagnosis: Diagnosis
+
+
+def probes_text(reading: Reading, circuit: Circuit) -> str:
+    """Where the probes go: red, black, and the part they are across."""
+    if reading.lifted:
+        return f"red {reading.a}, black {reading.b} ({reading.lifted}, one end lifted)"
+    over = parts_over(circuit, reading.a, reading.b)
+    return f"red {reading.a}, black {reading.b}{f' (over {over})' if over else ''}"
+
+
+def spread_text(function: Function, shown: Shown) -> str:
+    """Least to most of what a reading shows, or one value where they look alike."""
+    texts = [show_value(function, v) for v in (shown.low, shown.high)]
+    return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
+
+
+def card_sheets(lines: Sequence[CardLine], circuit: Circuit) -> list[tuple[Side, Sheet]]:
+    """The bench card, a table for each side, safest first."""
+    sheets = []
+    for side in Side:
+        rows = tuple(
+            (
+                f"{WORDS[line.reading.function]}\n{probes_text(line.reading, circuit)}",
+                spread_text(line.reading.function, line.healthy),
+                _faults_text(line),
+            )
+            for line in lines
+            if line.side is side
+        )
+        columns = ("reading", "good board", "under a fault")
+        sheets.append((side, Sheet(title=SIDE_TITLES[side], columns=columns, rows=rows)))
+    return sheets
+
+
+def _faults_text(line: CardLine) -> str:
+    """What the reading shows under each fault that it tells from a good board."""
+    groups: dict[str, list[str]] = {}
+    for key, shown in line.faults.items():
+        groups.setdefault(spread_text(line.reading.function, shown), []).append(key)
+    return "\n".join(f"{value}: {', '.join(keys)}" for value, keys in groups.items())
+
+
+def alike_line(diagnosis: Diagnosis) -> str:
+    """Names the faults that no reading parts from the first; empty where there are none."""
+    if len(diagnosis.alike) < 2:
+        return ""
+    names = ", ".join(r.key for r in diagnosis.alike)
+    share = percent_text(sum(r.probability for r in diagnosis.alike))
+    return f"No reading on this board tells these apart, together {share}: {names}."
+
+
+def suspects_line(diagnosis: Diagnosis) -> str:
+    """Names the readings that disagree with all the others; empty where there are none."""
+    if not diagnosis.suspects:
+        return ""
+    names = "; ".join(f"{m.reading.words}: {show_measured(m)}" for m in diagnosis.suspects)
+    return f"Doubtful, it disagrees with all the others, take it again: {names}."
+
+
+STOPPED = {
+    "sure": "Nothing more is asked: past 95 %.",
+    "nothing left": "Nothing more is asked: no reading left would change the mind.",
+    "danger": "Nothing more is asked: it would not be safe.",
+    "": "",
+}
+"""Why it stops, in words."""
+
+
+def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Sheet:
+    """The readings taken."""
+    rows = tuple(
+        (
+            str(number),
+            WORDS[m.reading.function],
+            probes_text(m.reading, circuit),
+            show_measured(m),
+        )
+        for number, m in enumerate(measured, start=1)
+    )
+    columns = ("", "reading", "probes", "shown")
+    return Sheet(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
+
+
+def compared_sheet(
+    measured: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
+) -> Sheet:
+    """The readings taken, beside what the same meter shows on a good board."""
+    taken = measured_sheet(measured, circuit)
+    readings = [m.reading for m in measured]
+    good = expected_readings(readings, board, circuit, meter)
+    rows = tuple(
+        (*row, show_value(m.reading.function, m.value))
+        for row, m in zip(taken.rows, good, strict=True)
+    )
+    return replace(
+        taken, columns=(*taken.columns, "good board"), rows=rows, right=(*taken.right, 4)
+    )
+
+
+def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "") -> dict[str, str]:
+    """Readings against a reference node, as words for the diagram such as ``DC 4.98 V``.
+
+    Parameters
+    ----------
+    measured : iterable of Measured
+        Those over parts or between other nodes are left out.
+    circuit : Circuit
+    before : str
+        Goes before each of them.
+
+    Returns
+    -------
+    texts : dict
+        Node -> words, one line for each reading.
+    """
+    texts: dict[str, list[str]] = {}
+    for m in measured:
+        reading = m.reading
+        if reading.function in NODE_FUNCTIONS and circuit.node(reading.b) in REFERENCES:
+            value = show_value(reading.function, m.value)
+            text = f"{before}{reading.function.upper()} {value}"
+            texts.setdefault(circuit.node(reading.a), []).append(text)
+    return {node: "\n".join(lines) for node, lines in texts.items()}
+
+
+def part_texts(measured: Iterable[Measured], circuit: Circuit) -> dict[str, str]:
+    """Readings over a part, as words for the diagram such as ``ohm 2.14 MΩ``, by the part."""
+    texts: dict[str, list[str]] = {}
+    for m in measured:
+        reading = m.reading
+        over = parts_over(circuit, reading.a, reading.b)
+        if over in circuit and circuit.node(reading.b) not in REFERENCES:
+            name = (
+                reading.function.upper() if reading.function in NODE_FUNCTIONS else reading.function
+            )
+            texts.setdefault(over, []).append(f"{name} {show_value(reading.function, m.value)}")
+    return {part: "\n".join(lines) for part, lines in texts.items()}
+
+
+def failed_marks(ranked: Ranked, circuit: Circuit) -> dict[str, str]:
+    """What the diagram marks for a fault: the part or node, and how it failed; empty for none."""
+    fault = ranked.fault
+    if fault is None:
+        return {}
+    named = [key.rpartition(" ")[::2] for key in fault.members] or [(fault.part, fault.mode)]
+    marks = {}
+    for part, mode in named:
+        key = _as_in_list(part)
+        if key in circuit or key in circuit.nodes:
+            marks[key] = mode
+    return marks
+
+
+def _as_in_list(part: str) -> str:
+    """A part by the name that the element list has for it."""
+    for words, ending in PART_ENDINGS.items():
+        if part.endswith(words):
+            return part.removesuffix(words) + ending
+    return part
+
+
+def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Sheet:
+    """The likeliest faults."""
+    shown = [r for r in diagnosis.ranked[:MOST_SHOWN] if r.probability >= LEAST_SHOWN]
+    rows = tuple((percent_text(r.probability), _with_amount(r, circuit), r.words) for r in shown)
+    rest = diagnosis.ranked[len(shown) :]
+    share = sum(r.probability for r in rest)
+    remark = ""
+    if share >= LEAST_SHOWN:
+        remark = f"{len(rest)} more, together {percent_text(share)}, none above the last."
+    return Sheet(
+        title="What explains the readings",
+        columns=("probability", "fault", "what it means"),
+        rows=rows,
+        right=(0,),
+        remark=remark,
+    )
+
+
+def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
+    """A fault with its size, where it has one."""
+    amount = amount_text(ranked, circuit)
+    return f"{ranked.key}\n{amount}" if amount else ranked.key
+
+
+def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
+    """The next reading: where the probes go, and what each answer would mean."""
+    reading = suggestion.reading
+    place = f"{WORDS[reading.function]}, {probes_text(reading, circuit)}"
+    settles = f"expected to settle {percent_text(suggestion.gain_bits / suggestion.open_bits)}"
+    parts = (place, range_text(suggestion), str(suggestion.side), f"{settles} of what is open")
+    lines = ["; ".join(part for part in parts if part) + "."]
+    groups: dict[str, list[str]] = {}
+    for outcome in suggestion.outcomes:
+        groups.setdefault(_outcome_text(reading.function, outcome), []).append(outcome.key)
+    lines += [f"{value}: {', '.join(keys)}" for value, keys in groups.items()]
+    return lines
+
+
+def _outcome_text(function: Function, outcome: Outcome) -> str:
+    low, middle, high = outcome.value
+    return spread_text(function, Shown(low=low, middle=middle, high=high))
+
+
+def cautions_for(sides: Iterable[Side]) -> tuple[Caution, ...]:
+    """The cautions due for readings on these sides, the general ones first.
+
+    Probes are attached and leads changed on a dead board, so those for dead tests are always due.
+    """
+    wanted = {Side.DEAD, *sides}
+    return (*GENERAL, *(c for side in Side if side in wanted for c in CAUTIONS[side]))

@@ -1,0 +1,79 @@
+"""The record of jobs as a table of words, and as data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from zcd.diagnosis.record import Entry, Experience
+from zcd.show.checked.sheets import Sheet
+from zcd.show.wording import plain
+
+MOST_KINDS = 5
+
+
+def record_sheet(entries: Sequence[Entry], total: int) -> Sheet:
+    """Jobs of a record, each with its board and what it was."""
+    unread = sum(bool(e.problem) for e in entries)
+    remark = f"{len(entries)} of {total} jobs." if len(entries) != total else f"{total} jobs."
+    if unread:
+        remark += f" {unread} cannot be read."
+    return Sheet(
+        title="Jobs",
+        columns=("job", "board", "flags", "readings", "closed", "what it was"),
+        rows=tuple(_row(e) for e in entries),
+        right=(3,),
+        remark=remark,
+    )
+
+
+def _row(entry: Entry) -> tuple[str, ...]:
+    name = plain(entry.file.stem)
+    if entry.problem:
+        return name, "-", "-", "-", "-", f"cannot be read: {plain(entry.problem)}"
+    state = "open" if entry.closed is None else entry.closed.isoformat()
+    was = plain(entry.found or "-")
+    told = "\n".join(plain(text) for text in (entry.repair, entry.note) if text)
+    return (
+        name,
+        plain(entry.board_name),
+        " + ".join(entry.flags) or "-",
+        str(entry.readings),
+        state,
+        f"{was}\n{told}" if told else was,
+    )
+
+
+def record_data(entries: Sequence[Entry], folder: str) -> dict[str, Any]:
+    """The same for other programs."""
+    return {
+        "folder": folder,
+        "jobs": [
+            {
+                "file": e.file.name,
+                "board": e.board_name or None,
+                "flags": list(e.flags),
+                "readings": e.readings,
+                "found": e.found or None,
+                "kind": e.kind or None,
+                "repair": e.repair or None,
+                "note": e.note or None,
+                "closed": None if e.closed is None else e.closed.isoformat(),
+                "problem": e.problem or None,
+            }
+            for e in entries
+        ],
+    }
+
+
+def experience_line(known: Experience) -> str:
+    """What the record does to the priors; empty where it does nothing."""
+    if not known.jobs:
+        return ""
+    kinds = ", ".join(f"{kind} {n}" for kind, n in known.kinds.most_common(MOST_KINDS))
+    here = known.parts.total()
+    same = f", {here} of them on boards of this name" if here else ""
+    return (
+        f"Probabilities before any reading are those of the handbooks, shifted by "
+        f"{known.jobs} closed jobs beside this one{same}: {kinds}. --no-record leaves them out."
+    )

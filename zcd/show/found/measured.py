@@ -1,0 +1,216 @@
+"""Captures and readings after a repair: tables on a terminal, and JSON objects."""
+
+from __future__ import annotations
+
+from math import isfinite
+from typing import Any
+
+import numpy as np
+from rich.console import Console
+
+from zcd.board.model import Board
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.retest import Remaining, Retest
+from zcd.diagnosis.traces import Traces, readings_of
+from zcd.diagnosis.words import show_measured, show_value
+from zcd.margin.headroom import Headroom
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.show.checked.sheets import Sheet
+from zcd.show.found.records import KEYS, measured_record, reading_record
+from zcd.show.found.words import percent_text
+from zcd.show.tables import print_cautions, print_heading, print_line, print_sheet
+from zcd.show.wording import factor_text, offset_text, plain, quantity_text
+from zcd.sync.lock import expected_pulses
+
+Record = dict[str, Any]
+
+
+def print_capture(board: Board, traces: Traces, console: Console) -> None:
+    """Print what a capture shows."""
+    print_heading(plain(board.name), console)
+    print_line(capture_line(board, traces), console, bold=True)
+    count = traces.falls_s.size
+    rows = [("complete low pulses", str(count)), ("missing pulses", str(traces.missing))]
+    if count:
+        times = traces.low_times_s
+        rows += [
+            ("low time, usual", quantity_text(traces.low_time_s, "s")),
+            (
+                "low time, least to most",
+                f"{quantity_text(times.min(), 's')} to {quantity_text(times.max(), 's')}",
+            ),
+            ("jitter of the low time, rms", quantity_text(traces.low_jitter_s, "s")),
+            ("from fall to fall, usual", quantity_text(traces.interval_s, "s")),
+            ("jitter of that, rms", quantity_text(traces.interval_jitter_s, "s")),
+        ]
+    if isfinite(traces.mains_hz):
+        rows.append(("mains frequency", quantity_text(traces.mains_hz, "Hz")))
+        if count:
+            edge = f"{board.controller.edge} edge against the mains crossing"
+            rows.append((edge, offset_text(float(np.median(traces.offsets_s)))))
+    title = f"Capture {plain(traces.capture.name)}"
+    print_sheet(Sheet(title=title, columns=("what", "seen"), rows=tuple(rows), right=(1,)), console)
+    print_cautions((*GENERAL, *DEAD, *ISOLATED, *LIVE), console)
+
+
+def capture_line(board: Board, traces: Traces) -> str:
+    """One sentence on what a capture shows."""
+    count = traces.falls_s.size
+    if not count:
+        return "No sync pulse: the pin never goes below its low threshold and up again."
+    span = traces.capture.time_s[-1] - traces.capture.time_s[0]
+    expected = span * board.mains.frequency_hz * expected_pulses(board)
+    if traces.missing:
+        return f"Pulses are missing: {traces.missing} beside {count} that came."
+    if count < expected / 2.0 - 1.0:
+        return f"Few pulses: {count} where about {expected:.0f} are due."
+    return f"{count} pulses, none missing."
+
+
+def capture_record(board: Board, traces: Traces, circuit: Circuit) -> Record:
+    """What a capture shows, ready for `json.dumps`.
+
+    Parameters
+    ----------
+    board : Board
+    traces : Traces
+    circuit : Circuit
+        Nominal.
+
+    Returns
+    -------
+    record : dict
+        ``board``, ``file``, ``pulses``, ``missing_pulses``, ``low_times_s``, ``offsets_s`` (null
+        without the mains), ``interval_s``, ``low_jitter_s``, ``interval_jitter_s``, ``mains_hz``;
+        ``readings`` as ``measured`` of a diagnosis.
+    """
+    there = isfinite(traces.mains_hz)
+    return {
+        "board": board.name,
+        "file": traces.capture.name,
+        "pulses": int(traces.falls_s.size),
+        "missing_pulses": traces.missing,
+        "low_times_s": [float(t) for t in traces.low_times_s],
+        "offsets_s": [float(t) for t in traces.offsets_s] if there else None,
+        "interval_s": _or_none(traces.interval_s),
+        "low_jitter_s": traces.low_jitter_s,
+        "interval_jitter_s": traces.interval_jitter_s,
+        "mains_hz": _or_none(traces.mains_hz),
+        "readings": [measured_record(m, circuit) for m in readings_of(traces)],
+    }
+
+
+def print_retest(board: Board, found: Retest, console: Console) -> None:
+    """Print how a repaired board reads, and what is left of its optocoupler."""
+    print_heading(plain(board.name), console)
+    print_line(retest_line(found), console, bold=True)
+    rows = tuple(
+        (
+            again.measured.reading.words,
+            show_measured(again.measured),
+            _span(again.measured.reading.function, again.low, again.high),
+            "as a good one" if again.good else "DIFFERS",
+        )
+        for again in found.readings
+    )
+    columns = ("reading", "shown", "good board", "")
+    print_sheet(Sheet(title="Readings after the repair", columns=columns, rows=rows), console)
+    if found.to_take:
+        names = "; ".join(f"{r.words}" for r in found.to_take)
+        print_line(f"Taken before the repair and not after it: {names}.", console)
+    for line in remaining_lines(board, found.remaining):
+        print_line(line, console)
+    print_cautions((*GENERAL, *DEAD, *ISOLATED), console)
+
+
+def _span(function: Any, low: float, high: float) -> str:
+    texts = [show_value(function, value) for value in (low, high)]
+    return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
+
+
+def retest_line(found: Retest) -> str:
+    """One sentence on how the board reads now."""
+    share = percent_text(found.good_ratio)
+    if found.good:
+        return f"The sync circuit reads as a good one ({share})."
+    differs = [a for a in found.readings if not a.good]
+    if differs:
+        return f"Not as a good board: {differs[0].measured.reading.words} ({share} good)."
+    return f"Nothing speaks against it, but too little was measured to be sure ({share} good)."
+
+
+def remaining_lines(board: Board, remaining: Remaining | None) -> list[str]:
+    """What the measured pulses say of the optocoupler, in words."""
+    if remaining is None:
+        return [
+            "Measure the low time at the pin (scope, or a capture) for what is left of the CTR."
+        ]
+    low, middle, high = (100.0 * ratio for ratio in remaining.ctr_ratio)
+    opto = board.optocoupler
+    measured = f"From the measured low time of {quantity_text(remaining.low_time_s, 's')}"
+    if isfinite(remaining.mains_rms_v):
+        measured += f" at {quantity_text(remaining.mains_rms_v, 'V')}"
+    grade = f"{100.0 * opto.ctr_min_ratio:.3g} to {100.0 * opto.ctr_max_ratio:.3g} % when new"
+    lines = [
+        f"{measured}: CTR {low:.3g} to {high:.3g} %, most likely {middle:.3g} % "
+        f"(grade {opto.grade}: {grade})."
+    ]
+    if not remaining.tells:
+        lines.append("The low time hardly depends on the CTR here: this says little.")
+    for words, headrooms in (
+        ("here and now", remaining.bench),
+        ("at low mains, hot", remaining.weak),
+    ):
+        lines.append(f"CTR headroom {words}: {_factors(headrooms)}.")
+    return lines
+
+
+def _factors(headrooms: tuple[Headroom, ...]) -> str:
+    low, middle, high = (factor_text(h) for h in headrooms)
+    return low if low == high else f"{low} to {high}, most likely {middle}"
+
+
+def retest_record(board: Board, circuit: Circuit, found: Retest) -> Record:
+    """How a repaired board reads, ready for `json.dumps`.
+
+    Returns
+    -------
+    record : dict
+        ``board``, ``good``, ``good_ratio``; ``readings``: as ``measured`` of a diagnosis, with
+        ``good`` and ``healthy`` (``low_*``, ``high_*``); ``to_take``: list of function, red,
+        black, over, lifted; ``remaining`` (null without a low time): ``low_time_s``,
+        ``mains_rms_v``, ``ctr_ratio``, ``bench_headrooms``, ``weak_headrooms`` (lists at the
+        10 %, 50 % and 90 % point of the CTR), ``tells``.
+    """
+    left = found.remaining
+    return {
+        "board": board.name,
+        "good": found.good,
+        "good_ratio": found.good_ratio,
+        "readings": [
+            {
+                **measured_record(again.measured, circuit),
+                "good": again.good,
+                "healthy": {
+                    f"low_{KEYS[again.measured.reading.function]}": _or_none(again.low),
+                    f"high_{KEYS[again.measured.reading.function]}": _or_none(again.high),
+                },
+            }
+            for again in found.readings
+        ],
+        "to_take": [reading_record(r, circuit) for r in found.to_take],
+        "remaining": None
+        if left is None
+        else {
+            "low_time_s": left.low_time_s,
+            "mains_rms_v": _or_none(left.mains_rms_v),
+            "ctr_ratio": list(left.ctr_ratio),
+            "bench_headrooms": [_or_none(h.factor) for h in left.bench],
+            "weak_headrooms": [_or_none(h.factor) for h in left.weak],
+            "tells": left.tells,
+        },
+    }
+
+
+def _or_none(value: float) -> float | None:
+    return float(value) if isfinite(value) else None

@@ -1,0 +1,75 @@
+"""What the report command does: work it all out, write the files, tell which."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+
+from zcd.board.model import Board
+from zcd.board.units import refusal
+from zcd.diagnosis.job import Job
+from zcd.margin.check import check as check_board
+from zcd.margin.spread import with_spread
+from zcd.show.files import require_place
+from zcd.show.found.findings import Case
+from zcd.show.found.words import sentence
+from zcd.show.output import atlas_of, diagnosed, print_json, write_record
+from zcd.show.wording import verdict_text
+
+KINDS = (".html", ".pdf")
+
+
+def report_files(job_file: str, wanted: Sequence[str]) -> tuple[str, ...]:
+    """Where the report goes; by default one file of each kind beside the job file.
+
+    Raises
+    ------
+    InputError
+        If a file is neither HTML nor PDF, or its place cannot be written.
+    """
+    job = Path(job_file)
+    places = tuple(wanted) or tuple(
+        str(job.with_name(f"{job.stem}-report{kind}")) for kind in KINDS
+    )
+    for place in places:
+        if Path(place).suffix.lower() not in KINDS:
+            raise refusal(place, "a file name that ends in .html or .pdf", "--to")
+        require_place(place)
+    return places
+
+
+def record_job(job: Job, board: Board, places: Sequence[str], paper: str, *, as_json: bool) -> int:
+    """Write the record of a job.
+
+    Parameters
+    ----------
+    job : Job
+    board : Board
+        After the repair.
+    places : sequence of str
+        Files.
+    paper : str
+        ``a4`` or ``letter``.
+    as_json : bool
+
+    Returns
+    -------
+    int
+        Exit code: 0 where the repaired board passes, else 1.
+    """
+    case = None
+    if job.measured:
+        atlas = atlas_of(job)
+        case = Case(job, atlas.circuit, diagnosed(atlas, job.measured, job.skipped, job.flags))
+    check = with_spread(check_board(board))
+    write_record(case, board, check, places, paper)
+    told = "" if case is None else sentence(case.diagnosis.conclusion)
+    if as_json:
+        print_json({"files": list(places), "conclusion": told or None, "passes": check.passes})
+    else:
+        for line in (told, verdict_text(check), *(f"{place} written" for place in places)):
+            if line:
+                click.echo(line)
+    return 0 if check.passes else 1

@@ -1,0 +1,320 @@
+"""What a report of a check says, and the file that it becomes."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from zcd.board.library import odd_values
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.points import expected_at_nodes
+from zcd.engine.solution import Solution
+from zcd.engine.solve import solve
+from zcd.margin.check import Check
+from zcd.margin.loss_share import LossShare
+from zcd.margin.maps import LossMap
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.show.checked.outlook_sheets import outlook_sheets
+from zcd.show.checked.sheets import (
+    assumptions_sheet,
+    board_line,
+    failed_lines,
+    headroom_sheet,
+    levels_sheet,
+    life_sheet,
+    resistors_sheet,
+    rules_sheet,
+    shorts_sheet,
+    surge_sheet,
+)
+from zcd.show.checked.spread_sheets import spread_sheets
+from zcd.show.draw.plots import figure_svg, loss_map_figure, outlook_figures, waveform_figure
+from zcd.show.draw.schematic import schematic
+from zcd.show.draw.sketch import Sketch, sketch_svg
+from zcd.show.draw.timeline import timeline_figure
+from zcd.show.files import write_whole
+from zcd.show.found.findings import (
+    Case,
+    compared_sheet,
+    failed_marks,
+    node_texts,
+    part_texts,
+    ranked_sheet,
+)
+from zcd.show.found.words import sentence
+from zcd.show.paper.html import report_html
+from zcd.show.paper.pages import (
+    Block,
+    Cautions,
+    Items,
+    Notes,
+    Pages,
+    Picture,
+    Section,
+    Verdict,
+    Words,
+)
+from zcd.show.paper.pdf import report_pdf
+from zcd.show.told.why import why_lines
+from zcd.show.told.words import headline
+from zcd.show.wording import SourceNotes, plain, verdict_text, version_text
+from zcd.story.causes import causes_of, of_severity
+from zcd.story.timeline import stories_of
+from zcd.sync.lock import Lock, judge
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+CAUTION_GROUPS = (
+    ("In every case", GENERAL),
+    ("Before a part is touched, and for ohms and diode tests", DEAD),
+    ("Readings on the isolated side, under power", ISOLATED),
+    ("Readings on the mains side, under power", LIVE),
+)
+
+
+def write_report(path: str | Path, pages: Pages, paper: str = "a4") -> Path:
+    """Write a report.
+
+    Parameters
+    ----------
+    path : str or Path
+        Ends in ``.pdf`` for a PDF file, else HTML; an old one is replaced when the new one is
+        complete.
+    pages : Pages
+    paper : str
+        ``a4`` or ``letter``.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    if Path(path).suffix.lower() == ".pdf":
+        return write_whole(path, report_pdf(pages, paper))
+    return write_whole(path, report_html(pages, paper).encode("utf-8"))
+
+
+def report_pages(
+    *,
+    board: Board,
+    check: Check,
+    solution: Solution,
+    lock: Lock,
+    loss_map: LossMap,
+    loss_share: LossShare,
+    case: Case | None = None,
+) -> Pages:
+    """All that a report says.
+
+    Parameters
+    ----------
+    board : Board
+        As it is now: after the repair, where there was one.
+    check : Check
+    solution, lock : Solution, Lock
+        Of the board at nominal mains; the first row is drawn.
+    loss_map, loss_share : LossMap, LossShare
+    case : Case, optional
+        What was found on the board before the repair.
+
+    Returns
+    -------
+    pages : Pages
+    """
+    notes = SourceNotes()
+    sections = [
+        _checked_section(board, case),
+        _verdict_section(check),
+        *([] if case is None else [_found_section(case), _story_section(case)]),
+        _pictures_section(board, solution, lock, loss_map, loss_share),
+        Section("Levels", (levels_sheet(check),)),
+        Section("Stress", (resistors_sheet(check),)),
+        Section("Headroom", (headroom_sheet(check), life_sheet(check))),
+        Section("Rules and where they come from", (rules_sheet(check, notes),)),
+        Section("Tolerances", spread_sheets(check, notes)),
+        _outlook_section(check),
+        Section("Beyond the verdict", (shorts_sheet(check), surge_sheet(check, notes))),
+        Section("Assumptions", (assumptions_sheet(board, notes),)),
+        Section("Origins and sources", (Notes(notes.origins, notes.sources),)),
+        Section("Cautions", (Cautions(CAUTION_GROUPS),)),
+    ]
+    return Pages(
+        title=plain(board.name),
+        before=f"Mains sync circuit, checked by calculation on {date.today().isoformat()}",
+        version=version_text(),
+        sections=tuple(section for section in sections if section.blocks),
+    )
+
+
+def _checked_section(board: Board, case: Case | None) -> Section:
+    """The board, drawn with what a good one reads."""
+    circuit = build_circuit(board)
+    meter = usual_meter() if case is None else case.job.meter
+    expected = expected_at_nodes(board, circuit, meter)
+    drawn = Picture(
+        "schematic",
+        sketch_svg(schematic(board, at_nodes=node_texts(expected, circuit))),
+        "The board as described, with what a meter shows at each point of a good one: AC volts "
+        "against neutral, DC volts against logic0.",
+    )
+    measured = "No figure here was measured on the board."
+    if case is not None:
+        measured = (
+            "Apart from the readings that are named as such, no figure here was measured on the "
+            "board."
+        )
+    worked = f"Worked out from the board file and published part data. {measured}"
+    return Section(
+        "What was checked", (Words(f"{board_line(board)}."), drawn, Words(worked, "small"))
+    )
+
+
+def _verdict_section(check: Check) -> Section:
+    """The verdict, what fails, and what was probably misread."""
+    blocks: list[Block] = [Verdict(verdict_text(check), check.passes)]
+    if failed := failed_lines(check):
+        blocks.append(Items(tuple(failed)))
+    if odd := odd_values(check.board):
+        blocks += [Words("To be read again on the board:"), Items(tuple(odd))]
+    return Section("Verdict", tuple(blocks))
+
+
+def _found_section(case: Case) -> Section:
+    """What was found before the repair, and how."""
+    job, found = case.job, case.diagnosis
+    flags = f"; flags reported: {', '.join(job.flags)}" if job.flags else ""
+    note = f" {plain(job.note)}." if job.note else ""
+    circuit = case.circuit
+    return Section(
+        "What was found before the repair",
+        (
+            Words(f"{plain(job.board.name)}{flags}.{note}"),
+            Words(sentence(found.conclusion), "strong"),
+            *_closed_words(job),
+            compared_sheet(found.measured, case.job.board, circuit, job.meter),
+            ranked_sheet(found, circuit),
+            Picture(
+                "found",
+                sketch_svg(_found_sketch(case)),
+                "What was read on the faulty board. Boxed and crossed: the part that best "
+                "explains it.",
+            ),
+            Picture(
+                "before",
+                figure_svg(_before_figure(case)),
+                "The faulty board: one mains period with the likeliest fault at its likeliest "
+                "size.",
+            ),
+        ),
+    )
+
+
+def _closed_words(job: Job) -> tuple[Words, ...]:
+    """What it turned out to be, and what was done."""
+    if job.closed is None:
+        return ()
+    done = f" Repair: {plain(job.repair)}." if job.repair else ""
+    return (Words(f"Closed on {job.closed.isoformat()}; it was: {plain(job.found)}.{done}"),)
+
+
+def _story_section(case: Case) -> Section:
+    """How the likeliest fault came to the flags, in words for whoever brought the board in."""
+    first = case.diagnosis.ranked[0]
+    board = case.job.board
+    causes = [cause for cause in causes_of(board) if cause.key == first.key]
+    if not causes:
+        return Section("", ())
+    (story,) = stories_of(board, [of_severity(causes[0], first.severity)])
+    return Section(
+        "Why the controller reports what it reports",
+        (
+            Words(f"{headline(story)}.", "strong"),
+            Items(tuple(why_lines(story))),
+            Picture(
+                "story",
+                figure_svg(timeline_figure(story, board.name)),
+                "From switching on: what the board would do with the likeliest fault.",
+                height_mm=190.0,
+            ),
+        ),
+    )
+
+
+def _pictures_section(
+    board: Board, solution: Solution, lock: Lock, loss_map: LossMap, loss_share: LossShare
+) -> Section:
+    """Waveforms, and where sync is lost."""
+    return Section(
+        "Pictures",
+        (
+            Picture(
+                "waveforms",
+                figure_svg(waveform_figure(board, solution, lock)),
+                "One mains period at nominal mains, on the bench, with a typical part of the "
+                "optocoupler's grade.",
+            ),
+            Picture(
+                "loss-map",
+                figure_svg(loss_map_figure(board, loss_map, loss_share)),
+                "Where sync is lost as mains or CTR go down: hatched by the first rule to fail for "
+                "a typical board, shaded by the share of boards within tolerance that lose it.",
+                height_mm=105.0,
+            ),
+        ),
+    )
+
+
+def _outlook_section(check: Check) -> Section:
+    """What decides the headroom, and the years; empty where it was not asked for."""
+    if check.outlook is None:
+        return Section("", ())
+    decides, years = outlook_figures(check.board, check.outlook)
+    return Section(
+        "Outlook",
+        (
+            Picture(
+                "decides",
+                figure_svg(decides),
+                "What makes the CTR headroom differ from board to board: hatched, with all that a "
+                "tolerance does together with others; solid, by itself.",
+            ),
+            Picture(
+                "years",
+                figure_svg(years),
+                "The tightest lock rule against years in service, by both published views of "
+                "ageing: 98 of 100 boards lie in the band; dashed, the worst corner.",
+            ),
+            *outlook_sheets(check),
+        ),
+    )
+
+
+def _before_figure(case: Case) -> Figure:
+    """One period of the faulty board, with the likeliest fault at its likeliest size."""
+    first = case.diagnosis.ranked[0]
+    circuit = case.circuit
+    if first.fault is not None:
+        circuit = first.fault.edit(circuit, np.array([first.severity]))
+    solution = solve(circuit)
+    return waveform_figure(case.job.board, solution, judge(solution, case.job.board), name="before")
+
+
+def _found_sketch(case: Case) -> Sketch:
+    """The faulty board with what was read at its nodes, the likeliest fault marked."""
+    return schematic(
+        case.job.board,
+        at_nodes=node_texts(case.diagnosis.measured, case.circuit),
+        at_parts=part_texts(case.diagnosis.measured, case.circuit),
+        failed=failed_marks(case.diagnosis.ranked[0], case.circuit),
+    )

@@ -1,0 +1,1 @@
+"""Stories of causes over time, and windings, in words, tables and JSON."""
