@@ -26,6 +26,7 @@ optocoupler = "817 C"
 chain.resistors = [{value = "120k", ref = "R77"}, "100k"]
 output = {pull_up = "10k", supply = "5 V"}
 """
+REPAIR = (By.LINK_TEXT, "The repair")
 HOSTILE = '"><script>document.title="taken"</script><img src=x onerror=alert(1)>{{ 7*7 }}'
 
 
@@ -55,6 +56,10 @@ def type_into(browser: Chrome, key: str, value: str) -> None:
     place = browser.find_element(By.NAME, key)
     place.send_keys(Keys.CONTROL, "a")
     place.send_keys(value)
+
+
+def field_value(browser: Chrome, key: str) -> str | None:
+    return browser.find_element(By.NAME, key).get_attribute("value")
 
 
 def test_typing_redraws_the_board(page: Chrome) -> None:
@@ -124,11 +129,23 @@ def test_a_server_killed_and_started_again_shows_the_same(browser: Chrome, tmp_p
         running.kill()
 
 
+def test_the_way_from_sheet_to_sheet(page: Chrome) -> None:
+    """By keyboard; what was typed goes along, and comes back."""
+    type_into(page, "name", "Invented & odd=kettle")
+    wait(page, lambda b: "odd%3Dkettle" in (b.find_element(*REPAIR).get_attribute("href") or ""))
+    for title in ("The readings", "The repair", "The board"):
+        page.find_element(By.LINK_TEXT, title).send_keys(Keys.ENTER)
+        wait(page, lambda b, t=title: text(b, "#way [aria-current=page]") == t)
+        assert text(page, "h1") == f"{title} on the bench"
+        assert "Invented & odd=kettle" in text(page, "main section h2")
+    assert field_value(page, "name") == "Invented & odd=kettle"
+
+
 def test_a_hostile_name_stays_text(browser: Chrome, server: Server) -> None:
     opened(browser, f"{server.address}?name={quote(HOSTILE)}")
     assert text(browser, "#shown h2") == HOSTILE
     assert browser.title == "zcd: the board on the bench"
-    assert not browser.find_elements(By.CSS_SELECTOR, "main script, main img")
+    assert not browser.find_elements(By.CSS_SELECTOR, "body script, body img")
     assert browser.find_element(By.NAME, "name").get_attribute("value") == HOSTILE
 
 

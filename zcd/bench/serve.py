@@ -3,23 +3,23 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable
 
 from zcd.bench.app import make_app
+from zcd.bench.desk import Desk
 from zcd.bench.guard import LOOPBACK
 from zcd.errors import InputError
 
 
-def serve(port: int, found: Mapping[str, Any] | None, ready: Callable[[str], None]) -> None:
+def serve(port: int, desk: Desk, ready: Callable[[str], None]) -> None:
     """Serve the page until the person ends it.
 
     Parameters
     ----------
     port : int
         0 takes any free one.
-    found : mapping or None
-        Keys of the board file to open.
+    desk : Desk
+        What lies on it.
     ready : callable
         Told the address as soon as the page can be reached.
 
@@ -42,7 +42,7 @@ def serve(port: int, found: Mapping[str, Any] | None, ready: Callable[[str], Non
         door.listen()
         taken = door.getsockname()[1]
         config = uvicorn.Config(
-            make_app(taken, found), log_level="warning", server_header=False, access_log=False
+            make_app(taken, desk), log_level="warning", server_header=False, access_log=False
         )
         ready(f"http://{LOOPBACK}:{taken}/")
         uvicorn.Server(config).run(sockets=[door])

@@ -12,6 +12,12 @@ PORT = 8471
 @click.command(epilog=EXIT_CODES)
 @click.argument("board_file", metavar="[BOARD]", required=False)
 @click.option(
+    "--jobs",
+    "folder",
+    metavar="FOLDER",
+    help="Of the job files; else that of the board file, or this one.",
+)
+@click.option(
     "--port",
     type=click.IntRange(0, 65535),
     default=PORT,
@@ -20,7 +26,9 @@ PORT = 8471
 )
 @click.option("--browser/--no-browser", default=True, help="Whether to open the page.")
 @click.option("--json", "as_json", is_flag=True, help="Tell the address as a JSON object.")
-def bench(board_file: str | None, port: int, browser: bool, as_json: bool) -> int:
+def bench(
+    board_file: str | None, folder: str | None, port: int, browser: bool, as_json: bool
+) -> int:
     """Open a page in the browser: type what is printed on the parts, see what it means.
 
     The page is served to this machine alone and loads nothing from outside. It writes no
@@ -33,17 +41,22 @@ def bench(board_file: str | None, port: int, browser: bool, as_json: bool) -> in
     import webbrowser
     from pathlib import Path
 
+    from zcd.bench.desk import Desk
     from zcd.bench.serve import serve
     from zcd.board.documents import parse_toml, read_text
     from zcd.board.files import board_from_dict
+    from zcd.errors import InputError
     from zcd.show.output import print_json
 
+    path = None if board_file is None else Path(board_file)
     found = None
-    if board_file is not None:
+    if path is not None:
         wanted = "a board file, TOML in UTF-8, up to 1 MB"
-        name = Path(board_file).name
-        found = parse_toml(read_text(Path(board_file), wanted), name, wanted)
-        board_from_dict(found, name)
+        found = parse_toml(read_text(path, wanted), path.name, wanted)
+        board_from_dict(found, path.name)
+    jobs = Path(folder) if folder is not None else Path() if path is None else path.parent
+    if not jobs.is_dir():
+        raise InputError(f"--jobs: found {folder}, which is no folder; allowed: a folder")
 
     def ready(address: str) -> None:
         if as_json:
@@ -53,5 +66,5 @@ def bench(board_file: str | None, port: int, browser: bool, as_json: bool) -> in
         if browser:
             webbrowser.open(address)
 
-    serve(port, found, ready)
+    serve(port, Desk(found, path, jobs), ready)
     return 0

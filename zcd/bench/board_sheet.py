@@ -1,0 +1,191 @@
+"""The board sheet: a board's fields and, redrawn as one types, what they mean."""
+
+from __future__ import annotations
+
+import threading
+from functools import lru_cache
+from hashlib import sha256
+from math import isfinite
+from typing import Any
+
+import numpy as np
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from zcd.bench.desk import AT, Desk, Looked
+from zcd.bench.fields import all_fields, groups, merged, shown
+from zcd.board.model import Board
+from zcd.circuit.build import Conditions, build_circuit
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.points import expected_at_nodes
+from zcd.engine.solve import solve
+from zcd.errors import ZcdError
+from zcd.margin.check import check
+from zcd.margin.spread import with_spread
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.show.checked.sheets import (
+    assumptions_sheet,
+    board_line,
+    failed_lines,
+    headroom_sheet,
+    levels_sheet,
+    resistors_sheet,
+    rules_sheet,
+)
+from zcd.show.checked.spread_sheets import spread_sheets
+from zcd.show.draw.lanes import lanes_sketch, lanes_title
+from zcd.show.draw.schematic import schematic
+from zcd.show.draw.sketch import sketch_svg
+from zcd.show.found.findings import node_texts
+from zcd.show.wording import SourceNotes, plain, quantity_text, verdict_text
+from zcd.sync.lock import judge
+
+NOMINAL, HIGHEST = 100.0, 130.0
+"""Middle and upper end of the slider, in per cent of the nominal mains voltage."""
+LEAST_V = 1e-3
+JUDGED = "judged"
+"""Name under which an address says which board was judged."""
+CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE)
+
+
+class BoardSheet:
+    """The first sheet.
+
+    Parameters
+    ----------
+    desk : Desk
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self._one_at_a_time = threading.Lock()
+
+    def routes(self) -> list[Route]:
+        """Its addresses."""
+        return [
+            Route("/", self.sheet),
+            Route("/verdict", self.verdict),
+            Route("/board.toml", self.file),
+        ]
+
+    def sheet(self, request: Request) -> Response:
+        """The whole sheet; only what changes where the page itself asks."""
+        looked = self.desk.look(request)
+        again = bool(request.headers.get("hx-request"))
+        told = self._board(looked, request.query_params.get(AT, ""))
+        judged = request.query_params.get(JUDGED, "")
+        stale = bool(judged) and judged != _mark(told["board"])
+        template = "redrawn.html.j2" if again else "board_sheet.html.j2"
+        return self.desk.fill(template, request, looked, again=again, stale=stale, **told)
+
+    def verdict(self, request: Request) -> Response:
+        """Whether the board holds, with every rule."""
+        looked = self.desk.look(request)
+        board, errors = looked.board, looked.errors
+        found = None
+        if board is not None:
+            with self._one_at_a_time:
+                try:
+                    found = with_spread(check(board))
+                except ZcdError as error:
+                    errors = {"": str(error)}
+        if board is None or found is None:
+            return self.desk.fill("verdict.html.j2", request, looked, verdict=None, errors=errors)
+        notes = SourceNotes()
+        sheets = (
+            rules_sheet(found, notes),
+            levels_sheet(found),
+            resistors_sheet(found),
+            headroom_sheet(found),
+            *spread_sheets(found, notes),
+            assumptions_sheet(board, notes),
+        )
+        return self.desk.fill(
+            "verdict.html.j2",
+            request,
+            looked,
+            line=board_line(board),
+            judged=_mark(board),
+            verdict=verdict_text(found),
+            passes=found.passes,
+            failed=failed_lines(found),
+            tables=sheets,
+            notes=notes,
+            errors={},
+        )
+
+    def file(self, request: Request) -> Response:
+        """The board as a board file."""
+        import tomlkit
+
+        looked = self.desk.look(request)
+        if looked.board is None:
+            lines = "\n".join(f"{key or 'board'}: {text}" for key, text in looked.errors.items())
+            return Response(lines, 422, media_type="text/plain")
+        text = tomlkit.dumps(merged(looked.base, looked.typed))
+        headers = {"Content-Disposition": 'attachment; filename="board.toml"'}
+        return Response(text, media_type="application/toml", headers=headers)
+
+    def _board(self, looked: Looked, at: str) -> dict[str, Any]:
+        """All that the sheet shows."""
+        board = looked.board
+        locked = [k for k, f in all_fields().items() if shown(looked.base, f) is None]
+        percent = _percent(at)
+        told: dict[str, Any] = {
+            "percent": percent, "highest": HIGHEST,
+            "typed": looked.typed, "errors": looked.errors, "locked": locked, "groups": groups(),
+            "cautions": CAUTIONS, "board": None,
+        }  # fmt: skip
+        if board is None:
+            return told
+        volts = board.mains.rms_v * percent / 100.0
+        try:
+            title, lanes = _lanes(board, volts)
+            drawing = _diagram(board)
+        except ZcdError as error:
+            return {**told, "errors": {"": str(error)}}
+        return {
+            **told,
+            "board": board,
+            "name": plain(board.name),
+            "line": board_line(board),
+            "diagram": Markup(drawing),
+            "lanes": Markup(lanes),
+            "title": title,
+            "volts": quantity_text(volts, "V"),
+        }
+
+
+def _mark(board: Board | None) -> str:
+    """A short text that differs from board to board."""
+    return sha256(repr(board).encode("utf-8")).hexdigest()[:16]
+
+
+def _percent(text: str) -> float:
+    """Where the slider stands; the nominal mains where it does not say."""
+    try:
+        percent = float(text)
+    except ValueError:
+        return NOMINAL
+    return min(max(percent, 0.0), HIGHEST) if isfinite(percent) else NOMINAL
+
+
+@lru_cache(maxsize=64)
+def _diagram(board: Board) -> str:
+    """The circuit diagram with what a meter shows at each point of a good board."""
+    circuit = build_circuit(board)
+    expected = expected_at_nodes(board, circuit, usual_meter())
+    return sketch_svg(schematic(board, circuit, at_nodes=node_texts(expected, circuit)))
+
+
+@lru_cache(maxsize=512)
+def _lanes(board: Board, volts: float) -> tuple[str, str]:
+    """One mains period at a mains voltage: in a line of words, and drawn."""
+    # the second row keeps the scales where they are while the slider moves
+    highest = HIGHEST / 100.0 * board.mains.rms_v
+    both = np.array([max(volts, LEAST_V), highest])
+    solution = solve(build_circuit(board, Conditions(mains_rms_v=both)))
+    lock = judge(solution, board)
+    return lanes_title(board, solution, lock), sketch_svg(lanes_sketch(board, solution, lock))

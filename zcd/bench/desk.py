@@ -1,0 +1,148 @@
+"""What the sheets share: the board that is on the bench, its job, and how to fill a sheet.
+
+The page keeps nothing: what was typed, and the name of the job, stand in its address, so that a
+reload, or a server started anew, shows the same. What was measured stands in the job's file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Any
+from urllib.parse import urlencode
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from zcd.bench.fields import START, all_fields, long_form, read, shown
+from zcd.board.documents import parse_toml, read_text, refuse, validate
+from zcd.board.model import Board
+from zcd.board.units import refusal
+from zcd.diagnosis.job import WANTED, JobFile
+from zcd.errors import InputError
+from zcd.show.checked.sheets import FAILS
+from zcd.show.wording import version_text
+
+HERE = Path(__file__).parent
+AT = "at"
+JOB = "job"
+CARRIED = (AT, JOB)
+"""What goes from sheet to sheet beside the fields: where the slider stands, and the job."""
+SHEETS = {"/": "The board", "/readings": "The readings", "/repair": "The repair"}
+"""In the order of the work."""
+LONGEST_NAME = 100
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Looked:
+    """What a request is about.
+
+    Parameters
+    ----------
+    base : dict
+        Keys of the board file: the job's, else the one that was opened, else one to begin with.
+    typed : dict
+        What stands in the fields of the board sheet: as typed, else as in the file.
+    board : Board or None
+        None where the fields describe none.
+    errors : dict
+        Key of a field -> what is wrong with it; under ``""``: of the whole.
+    job : str
+        Name of the job that is open; empty: none is.
+    carried : str
+        All this as the query of an address.
+    """
+
+    base: dict[str, Any]
+    typed: dict[str, str]
+    board: Board | None
+    errors: dict[str, str]
+    job: str
+    carried: str
+
+    @property
+    def edited(self) -> bool:
+        """Whether the fields say something else than the board file."""
+        return any(self.typed[k] != (shown(self.base, f) or "") for k, f in all_fields().items())
+
+
+class Desk:
+    """The page's own desk.
+
+    Parameters
+    ----------
+    found : mapping, optional
+        Keys of the board file that was opened.
+    board_file : Path, optional
+        Where it lies.
+    folder : Path
+        Of the jobs.
+    """
+
+    def __init__(
+        self,
+        found: Mapping[str, Any] | None = None,
+        board_file: Path | None = None,
+        folder: Path = Path(),
+    ) -> None:
+        self.base = long_form(START if found is None else found)
+        self.board_file = board_file
+        self.folder = folder
+        self._templates = Environment(
+            loader=FileSystemLoader(HERE / "templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+        )
+        self._templates.globals.update(fails=FAILS, sheets=SHEETS, version=version_text())
+
+    def look(self, request: Request) -> Looked:
+        """Read an address."""
+        asked = request.query_params
+        job, problem, base = asked.get(JOB, ""), "", self.base
+        if job:
+            try:
+                base = self._base_of(self.job_file(job))
+            except InputError as error:
+                job, problem = "", str(error)
+        from_file = {k: shown(base, f) or "" for k, f in all_fields().items()}
+        typed = {**from_file, **{k: v for k, v in asked.items() if k in all_fields()}}
+        board, errors = read(base, typed)
+        if problem:
+            board, errors = None, {"": problem, **errors}
+        kept = {k: v for k, v in asked.items() if k in all_fields() or k in CARRIED}
+        return Looked(
+            base=base, typed=typed, board=board, errors=errors, job=job, carried=urlencode(kept)
+        )
+
+    def job_file(self, name: str) -> Path:
+        """The file of a job of the folder.
+
+        Raises
+        ------
+        InputError
+            If that is no name of a file in the folder.
+        """
+        plain = all(kind(name).name == name for kind in (PurePosixPath, PureWindowsPath))
+        fits = name.isprintable() and 0 < len(name) <= LONGEST_NAME
+        if not (plain and fits) or name.startswith("."):
+            raise refusal(name[:LONGEST_NAME], 'a name such as "dryer-job"', JOB)
+        return self.folder / f"{name}.toml"
+
+    def _base_of(self, job_file: Path) -> dict[str, Any]:
+        """Keys of the board file that a job is about."""
+        found = parse_toml(read_text(job_file, WANTED), job_file.name, WANTED)
+        file, lines = validate(JobFile, found)
+        if file is None:
+            raise refuse(job_file.name, lines)
+        wanted = "a board file, TOML in UTF-8, up to 1 MB"
+        board_file = job_file.parent / file.board
+        return long_form(parse_toml(read_text(board_file, wanted), board_file.name, wanted))
+
+    def fill(self, template: str, request: Request, looked: Looked, **words: Any) -> HTMLResponse:
+        """A sheet, or a piece of one; every one knows the way to the others."""
+        text = self._templates.get_template(template).render(
+            here=request.url.path, looked=looked, **words
+        )
+        return HTMLResponse(text)
