@@ -7,12 +7,13 @@ from itertools import count
 
 from starlette.requests import Request
 
-from zcd.bench.app import Page
+from zcd.bench.board_sheet import BoardSheet
+from zcd.bench.desk import Desk
 
 
 def page_jobs() -> dict[str, Callable[[], object]]:
     """Jobs by name; each answers something that was not asked before."""
-    page, fresh = Page(), count()
+    board, fresh = BoardSheet(Desk()), count()
 
     def ask(query: str) -> bytes:
         scope = {
@@ -22,7 +23,7 @@ def page_jobs() -> dict[str, Callable[[], object]]:
             "query_string": query.encode(),
             "headers": [(b"hx-request", b"true")],
         }
-        return bytes(page.start(Request(scope)).body)
+        return bytes(board.sheet(Request(scope)).body)
 
     return {
         "page: an edit of the board": lambda: ask(f"output.pull_up={10_000 + next(fresh)}"),
