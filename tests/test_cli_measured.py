@@ -53,6 +53,8 @@ def test_capture_as_json(bench: Path, capsys: pytest.CaptureFixture[str]) -> Non
         (["capture", "board.toml", "board.toml"], "board.toml: found "),
         (["capture", "scope.csv", "board.toml", "--plot", "scope.txt"], "allowed: .png or .svg"),
         (["retest", "board.toml"], "nothing was measured"),
+        (["retest", "board.toml", "-r", "ohm R2 150k", "--by", "Ada"], "give --job too"),
+        (["retest", "board.toml", "-r", "ohm R2 150k", "--job", "board.toml"], "is a board file"),
         (["diagnose", "board.toml", "--job", "x.toml", "-r", "ohm R1 100k"], "--ask"),
     ],
 )
@@ -80,6 +82,25 @@ def test_good_readings_pass_and_bad_ones_do_not(
     out = capsys.readouterr().out
     assert "DIFFERS" in out
     assert max(map(len, out.splitlines())) <= 80
+
+
+def test_retests_are_kept_in_the_job(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A half-cured board first, then a good one; what was taken before is asked for again."""
+    job = bench / "job.toml"
+    job.write_text('board = "board.toml"\n[[readings]]\nfunction = "dc"\nvalue = "4.98 V"\n')
+    about = ["--job", "job.toml", "--replaced", "R2 150k", "--by", "Ada"]
+    assert main(["retest", "board.toml", "-r", "ohm R2 600k", *about]) == 1
+    out = capsys.readouterr().out
+    assert "Taken before the repair and not after it: DC volts, pin to logic0." in out
+    assert out.rstrip().endswith("Kept in job.toml.")
+    good = ["-r", "ohm R1 100k", "-r", "ohm R2 150k", "-r", "dc pin logic0 2.65", "-c", "scope.csv"]
+    assert main(["retest", "board.toml", *good, *about, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["job"] == "job.toml"
+    assert main(["jobs", ".", "--json"]) == 0
+    (told,) = json.loads(capsys.readouterr().out)["jobs"]
+    assert told["retest"]["verdict"] == "good"
+    assert told["retest"]["replaced"] == ["R2 150k"]
+    assert job.read_text().count("[[retests]]") == 2
 
 
 def test_conversation_keeps_a_job_and_goes_on_with_it(

@@ -56,10 +56,28 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
 @click.option(
     "-c", "--capture", "csv", metavar="CSV", help="An oscilloscope's capture, as readings."
 )
-@click.option("--before", metavar="JOB", help="What was measured before the repair.")
+@click.option(
+    "--job",
+    "job_file",
+    metavar="JOB",
+    help="The job that the repair is about: says what was measured before, and keeps the result.",
+)
+@click.option(
+    "--replaced",
+    multiple=True,
+    metavar="TEXT",
+    help='What was replaced, such as "R12 150k 1/2 W"; may be repeated; with --job.',
+)
+@click.option("--by", default="", metavar="NAME", help="Who did it; with --job.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def retest(
-    file: str, written: tuple[str, ...], csv: str | None, before: str | None, as_json: bool
+    file: str,
+    written: tuple[str, ...],
+    csv: str | None,
+    job_file: str | None,
+    replaced: tuple[str, ...],
+    by: str,
+    as_json: bool,
 ) -> int:
     """Judge a repaired board by measured values: does it read as a good one, what is left.
 
@@ -68,27 +86,43 @@ def retest(
     the board does not read as a good one.
 
     \b
-    Example
+    Examples
       zcd retest repaired.toml -r "ac line neutral 228 V" -r "low time 9.4 ms"
+      zcd retest repaired.toml -r "low time 9.4 ms" --job job.toml --replaced R12
     """
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.words import parse_reading
-    from zcd.show.output import atlas_of, captured, print_json, print_tables, tested_again
+    from zcd.show.output import (
+        atlas_of,
+        captured,
+        print_json,
+        print_tables,
+        retest_kept,
+        tested_again,
+    )
 
+    if (replaced or by) and job_file is None:
+        raise click.UsageError("--replaced and --by are kept in a job file: give --job too")
     job = load_job(file)
+    about = load_job(job_file) if job_file else None
+    if about is not None and about.file is None:
+        raise click.UsageError(f"--job: {job_file} is a board file; give a job file")
     atlas = atlas_of(job)
     more = [parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written]
     taken = (*job.measured, *more, *(captured(csv, job.board) if csv else ()))
     if not taken:
         raise click.UsageError("nothing was measured: give --reading, --capture or a job file")
-    earlier = load_job(before).measured if before else ()
-    found = tested_again(atlas, taken, earlier, job.flags)
+    found = tested_again(atlas, taken, about.measured if about else (), job.flags)
+    if about is not None:
+        retest_kept(about, found, by, replaced, job.board_file)
     if as_json:
         from zcd.show.found.measured import retest_record
 
-        print_json(retest_record(job.board, atlas.circuit, found))
+        print_json({**retest_record(job.board, atlas.circuit, found), "job": job_file})
     else:
         from zcd.show.found.measured import print_retest
 
-        print_tables(lambda console: print_retest(job.board, found, console))
+        print_tables(lambda console: print_retest(job.board, atlas.circuit, found, console))
+        if job_file is not None:
+            click.echo(f"\nKept in {job_file}.")
     return 0 if found.good else 1

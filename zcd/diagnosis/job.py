@@ -20,6 +20,7 @@ from zcd.circuit.elements import Circuit, is_hidden
 from zcd.diagnosis.flags import FLAGS, NO_FLAG
 from zcd.diagnosis.meters import AcKind, Meter, usual_meter
 from zcd.diagnosis.readings import Measured, Reading
+from zcd.diagnosis.retested import Retested, RetestTable, read_retest
 from zcd.diagnosis.words import find_part, make_reading, parse_function, parse_shown
 from zcd.errors import InputError
 
@@ -85,6 +86,7 @@ class JobFile(Table):
     kind: str = Field(default="", description='its kind, such as "resistor drift"')
     repair: str = Field(default="", description="what was done, a line of text")
     closed: date | None = Field(default=None, description="a date such as 2026-03-14")
+    retests: tuple[RetestTable, ...] = Field(default=(), description="a list of tables [[retests]]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +105,8 @@ class Job:
     found, repair : str
         What the fault turned out to be, and what was done; empty while the job is open.
     closed : date or None
+    retests : tuple of Retested
+        How the board read after a repair, in the order taken: the last one counts.
     board_file : Path or None
         Where the board was read from.
     file : Path or None
@@ -117,6 +121,7 @@ class Job:
     found: str = ""
     repair: str = ""
     closed: date | None = None
+    retests: tuple[Retested, ...] = ()
     board_file: Path | None = None
     file: Path | None = None
 
@@ -166,6 +171,7 @@ def load_job(path: str | Path) -> Job:
         found=file.found,
         repair=file.repair,
         closed=file.closed,
+        retests=tuple(map(read_retest, file.retests)),
         board_file=board_file,
         file=path,
     )

@@ -19,6 +19,7 @@ from zcd.board.documents import LARGEST_FILE_BYTES, parse_toml, read_text, valid
 from zcd.diagnosis.atlas import Atlas
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.job import WANTED, JobFile
+from zcd.diagnosis.retested import Retested, read_retest
 from zcd.errors import InputError
 
 FloatArray = NDArray[np.float64]
@@ -47,6 +48,8 @@ class Entry:
     kind : str
         Its kind and mode, such as ``resistor drift``.
     closed : date or None
+    retest : Retested or None
+        The last one.
     problem : str
         Why the file cannot be read; empty if it can.
     """
@@ -60,13 +63,16 @@ class Entry:
     found: str = ""
     kind: str = ""
     closed: date | None = None
+    retest: Retested | None = None
     problem: str = ""
 
     @property
     def words(self) -> str:
         """All that a search looks at."""
         told = (self.file.stem, self.board_name, self.note, self.repair, self.found, self.problem)
-        return " ".join((*told, *self.flags)).casefold()
+        again = self.retest
+        mended = (again.by, *again.replaced, f"retested {again.verdict}") if again else ()
+        return " ".join((*told, *self.flags, *mended)).casefold()
 
 
 def read_record(folder: str | Path) -> tuple[Entry, ...]:
@@ -126,6 +132,7 @@ def _entry(path: Path, names: dict[Path, str]) -> Entry | None:
         found=file.found,
         kind=file.kind,
         closed=file.closed,
+        retest=read_retest(file.retests[-1]) if file.retests else None,
     )
 
 

@@ -17,6 +17,7 @@ from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.rank import SURE, posterior
 from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.retested import told_clearly
 from zcd.diagnosis.severity import points
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.physics.optocoupler import ctr_shape_ratio
@@ -31,8 +32,6 @@ CTR_STEPS = 25
 LEAST_CTR_RATIO = 0.02
 SAMPLES = 16
 MAINS_NODES = ({"line", "neutral"}, {"feed", "neutral"})
-TOLD_FACTOR = 4.0
-"""An estimate wider than this from its 10 % to its 90 % point tells nothing."""
 
 Points = tuple[float, float, float]
 
@@ -80,7 +79,7 @@ class Remaining:
     @property
     def tells(self) -> bool:
         """Whether the low time depends on the CTR clearly enough."""
-        return self.ctr_ratio[2] < TOLD_FACTOR * self.ctr_ratio[0]
+        return told_clearly(self.ctr_ratio)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,9 +103,14 @@ class Retest:
     remaining: Remaining | None
 
     @property
+    def differs(self) -> tuple[Again, ...]:
+        """Readings that are not those of a good board."""
+        return tuple(again for again in self.readings if not again.good)
+
+    @property
     def good(self) -> bool:
         """Whether the board reads as a good one."""
-        return self.good_ratio >= SURE and all(again.good for again in self.readings)
+        return self.good_ratio >= SURE and not self.differs
 
 
 def retest(

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from rich.console import Console
 
     from zcd.board.model import Board
@@ -90,6 +92,18 @@ def tested_again(
         found = retest(atlas, measured, before, flags, begin)
     atlas.keep()
     return found
+
+
+def retest_kept(
+    about: Job, found: Retest, by: str, replaced: Sequence[str], board_file: Path | None
+) -> None:
+    """Keep a retest of today in the job file that it is about."""
+    from datetime import date
+
+    from zcd.show.found.retested import board_name_for, keep_retest, retested
+
+    board = board_name_for(about, board_file)
+    keep_retest(about, retested(found, date.today(), by=by, replaced=replaced, board=board))
 
 
 def captured(csv: str, board: Board) -> tuple[Measured, ...]:

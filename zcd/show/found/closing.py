@@ -76,12 +76,17 @@ def close_job(job: Job, fault: Fault, repair: str, today: date) -> Path:
         if value != "":
             added[key] = value
     text = _with_keys(tomlkit.dumps(document), tomlkit.dumps(added))
-    if job.file.read_bytes() != before:
+    return replaced_whole(job.file, before, text)
+
+
+def replaced_whole(path: Path, before: bytes, text: str) -> Path:
+    """Replace a file by new text, unless somebody else has changed it meanwhile."""
+    if path.read_bytes() != before:
         raise InputError(
-            f"{job.file.name}: found changes made by somebody else meanwhile; allowed: the file "
+            f"{path.name}: found changes made by somebody else meanwhile; allowed: the file "
             "as it was left"
         )
-    return write_whole(job.file, text.encode("utf-8"))
+    return write_whole(path, text.encode("utf-8"))
 
 
 def _with_keys(text: str, keys: str) -> str:

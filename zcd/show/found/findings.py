@@ -74,7 +74,12 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
 
 def spread_text(function: Function, shown: Shown) -> str:
     """Least to most of what a reading shows, or one value where they look alike."""
-    texts = [show_value(function, v) for v in (shown.low, shown.high)]
+    return spread_of(function, shown.low, shown.high)
+
+
+def spread_of(function: Function, low: float, high: float) -> str:
+    """Two ends of what a reading shows, or one value where they look alike."""
+    texts = [show_value(function, v) for v in (low, high)]
     return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
 
 

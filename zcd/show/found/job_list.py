@@ -7,6 +7,7 @@ from typing import Any
 
 from zcd.diagnosis.record import Entry, Experience
 from zcd.show.checked.sheets import Sheet
+from zcd.show.found.retested import retested_line, retested_record
 from zcd.show.wording import plain
 
 MOST_KINDS = 5
@@ -33,7 +34,8 @@ def _row(entry: Entry) -> tuple[str, ...]:
         return name, "-", "-", "-", "-", f"cannot be read: {plain(entry.problem)}"
     state = "open" if entry.closed is None else entry.closed.isoformat()
     was = plain(entry.found or "-")
-    told = "\n".join(plain(text) for text in (entry.repair, entry.note) if text)
+    again = retested_line(entry.retest) if entry.retest else ""
+    told = "\n".join(plain(text) for text in (entry.repair, again, entry.note) if text)
     return (
         name,
         plain(entry.board_name),
@@ -59,6 +61,7 @@ def record_data(entries: Sequence[Entry], folder: str) -> dict[str, Any]:
                 "repair": e.repair or None,
                 "note": e.note or None,
                 "closed": None if e.closed is None else e.closed.isoformat(),
+                "retest": None if e.retest is None else retested_record(e.retest),
                 "problem": e.problem or None,
             }
             for e in entries

@@ -10,12 +10,14 @@ from rich.console import Console
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
+from zcd.diagnosis.readings import side_of
 from zcd.diagnosis.retest import Remaining, Retest
 from zcd.diagnosis.traces import Traces, readings_of
-from zcd.diagnosis.words import show_measured, show_value
+from zcd.diagnosis.words import show_measured
 from zcd.margin.headroom import Headroom
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.show.checked.sheets import Sheet
+from zcd.show.found.findings import cautions_for, spread_of
 from zcd.show.found.records import KEYS, measured_record, reading_record
 from zcd.show.found.words import percent_text
 from zcd.show.tables import print_cautions, print_heading, print_line, print_sheet
@@ -100,7 +102,7 @@ def capture_record(board: Board, traces: Traces, circuit: Circuit) -> Record:
     }
 
 
-def print_retest(board: Board, found: Retest, console: Console) -> None:
+def print_retest(board: Board, circuit: Circuit, found: Retest, console: Console) -> None:
     """Print how a repaired board reads, and what is left of its optocoupler."""
     print_heading(plain(board.name), console)
     print_line(retest_line(found), console, bold=True)
@@ -108,7 +110,7 @@ def print_retest(board: Board, found: Retest, console: Console) -> None:
         (
             again.measured.reading.words,
             show_measured(again.measured),
-            _span(again.measured.reading.function, again.low, again.high),
+            spread_of(again.measured.reading.function, again.low, again.high),
             "as a good one" if again.good else "DIFFERS",
         )
         for again in found.readings
@@ -120,12 +122,8 @@ def print_retest(board: Board, found: Retest, console: Console) -> None:
         print_line(f"Taken before the repair and not after it: {names}.", console)
     for line in remaining_lines(board, found.remaining):
         print_line(line, console)
-    print_cautions((*GENERAL, *DEAD, *ISOLATED), console)
-
-
-def _span(function: Any, low: float, high: float) -> str:
-    texts = [show_value(function, value) for value in (low, high)]
-    return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
+    sides = {side_of(circuit, again.measured.reading) for again in found.readings}
+    print_cautions(cautions_for(sides), console)
 
 
 def retest_line(found: Retest) -> str:
@@ -133,9 +131,8 @@ def retest_line(found: Retest) -> str:
     share = percent_text(found.good_ratio)
     if found.good:
         return f"The sync circuit reads as a good one ({share})."
-    differs = [a for a in found.readings if not a.good]
-    if differs:
-        return f"Not as a good board: {differs[0].measured.reading.words} ({share} good)."
+    if found.differs:
+        return f"Not as a good board: {found.differs[0].measured.reading.words} ({share} good)."
     return f"Nothing speaks against it, but too little was measured to be sure ({share} good)."
 
 
@@ -151,22 +148,25 @@ def remaining_lines(board: Board, remaining: Remaining | None) -> list[str]:
     if isfinite(remaining.mains_rms_v):
         measured += f" at {quantity_text(remaining.mains_rms_v, 'V')}"
     grade = f"{100.0 * opto.ctr_min_ratio:.3g} to {100.0 * opto.ctr_max_ratio:.3g} % when new"
+    ctr = f"{low:.3g} to {high:.3g} %, most likely {middle:.3g} %"
     lines = [
-        f"{measured}: CTR {low:.3g} to {high:.3g} %, most likely {middle:.3g} % "
+        f"{measured}: CTR {ctr if remaining.tells else f'{low:.3g} % or more'} "
         f"(grade {opto.grade}: {grade})."
     ]
     if not remaining.tells:
-        lines.append("The low time hardly depends on the CTR here: this says little.")
+        lines.append("The low time hardly depends on the CTR here: only the lower end tells.")
     for words, headrooms in (
         ("here and now", remaining.bench),
         ("at low mains, hot", remaining.weak),
     ):
-        lines.append(f"CTR headroom {words}: {_factors(headrooms)}.")
+        lines.append(f"CTR headroom {words}: {_factors(headrooms, remaining.tells)}.")
     return lines
 
 
-def _factors(headrooms: tuple[Headroom, ...]) -> str:
+def _factors(headrooms: tuple[Headroom, ...], tells: bool) -> str:
     low, middle, high = (factor_text(h) for h in headrooms)
+    if low != high and not tells:
+        return f"{low} or more"
     return low if low == high else f"{low} to {high}, most likely {middle}"
 
 

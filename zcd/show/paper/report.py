@@ -47,6 +47,7 @@ from zcd.show.found.findings import (
     part_texts,
     ranked_sheet,
 )
+from zcd.show.found.retested import retested_lines, retested_sheet
 from zcd.show.found.words import sentence
 from zcd.show.paper.html import report_html
 from zcd.show.paper.pages import (
@@ -136,7 +137,7 @@ def report_pages(
     sections = [
         _checked_section(board, case),
         _verdict_section(check),
-        *([] if case is None else [_found_section(case), _story_section(case)]),
+        *([] if case is None else _case_sections(case)),
         _pictures_section(board, solution, lock, loss_map, loss_share),
         Section("Levels", (levels_sheet(check),)),
         Section("Stress", (resistors_sheet(check),)),
@@ -155,6 +156,11 @@ def report_pages(
         version=version_text(),
         sections=tuple(section for section in sections if section.blocks),
     )
+
+
+def _case_sections(case: Case) -> list[Section]:
+    """Before the repair, why it showed as it did, and after the repair."""
+    return [_found_section(case), _story_section(case), _retest_section(case.job)]
 
 
 def _checked_section(board: Board, case: Case | None) -> Section:
@@ -226,6 +232,17 @@ def _closed_words(job: Job) -> tuple[Words, ...]:
         return ()
     done = f" Repair: {plain(job.repair)}." if job.repair else ""
     return (Words(f"Closed on {job.closed.isoformat()}; it was: {plain(job.found)}.{done}"),)
+
+
+def _retest_section(job: Job) -> Section:
+    """How the board read after the repair, each retest in turn; empty where there was none."""
+    blocks: list[Block] = []
+    for kept in job.retests:
+        first, *rest = retested_lines(kept)
+        blocks += [Words(first, "strong"), *map(Words, rest)]
+        if kept.readings:
+            blocks.append(retested_sheet(kept))
+    return Section("What was measured after the repair", tuple(blocks))
 
 
 def _story_section(case: Case) -> Section:
