@@ -45,6 +45,11 @@ def opened(browser: Chrome, address: str) -> None:
     wait(browser, lambda b: text(b, "#lock"))
 
 
+def focused(browser: Chrome) -> str | None:
+    """Name of the field in which the person is."""
+    return browser.execute_script("return document.activeElement.name")
+
+
 @pytest.fixture
 def page(browser: Chrome, server: Server) -> Chrome:
     opened(browser, server.address)
@@ -64,10 +69,31 @@ def field_value(browser: Chrome, key: str) -> str | None:
 
 def test_typing_redraws_the_board(page: Chrome) -> None:
     before = text(page, "#lock")
-    type_into(page, "chain.resistors", "100k, 150k, 220k")
+    type_into(page, "chain.resistors.1", "100k, 150k, 220k")
     wait(page, lambda b: "220 kΩ" in text(b, "#shown svg.schematic"))
     assert text(page, "#lock") != before
     assert "R3" in text(page, "#shown svg.schematic")
+
+
+def test_resistors_come_and_go_by_keyboard(page: Chrome) -> None:
+    """A row is added, filled in where the focus then is, told more of, and taken away again."""
+    add = page.find_element(By.CSS_SELECTOR, "[aria-label='Add a row, from the feed']")
+    add.send_keys(Keys.ENTER)
+    wait(page, lambda b: focused(b) == "chain.resistors.2")
+    page.switch_to.active_element.send_keys("33k")
+    wait(page, lambda b: "33 kΩ" in text(b, "#shown svg.schematic"))
+    more = page.find_elements(By.XPATH, "//summary[text()='More of row 2']")[0]
+    more.send_keys(Keys.ENTER, Keys.TAB)
+    page.switch_to.active_element.send_keys("R77")
+    wait(page, lambda b: "R77" in text(b, "#shown svg.schematic"))
+    assert "chain.resistors.2.ref=R77" in page.current_url
+    page.refresh()
+    wait(page, lambda b: "R77" in text(b, "#shown svg.schematic"))
+    remove = page.find_element(By.CSS_SELECTOR, "[aria-label='Remove row 2, from the feed']")
+    remove.send_keys(Keys.ENTER)
+    wait(page, lambda b: focused(b) == "chain.resistors.1")
+    assert "R77" not in text(page, "#shown svg.schematic")
+    assert "remove" not in page.current_url
 
 
 def test_an_error_stands_beside_its_field_and_goes_again(page: Chrome) -> None:
@@ -161,13 +187,18 @@ def test_the_verdict_is_that_of_the_command_and_goes_with_an_edit(page: Chrome) 
 
 def test_all_is_reached_by_keyboard_and_has_a_label(page: Chrome) -> None:
     """Each field and button in turn with the tabulator key; each has a name for a screen reader."""
-    wanted = page.find_elements(By.CSS_SELECTOR, "#fields input:enabled, select, button, #at")
+    page.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
+    wanted = page.find_elements(By.CSS_SELECTOR, "#fields input, select, button, summary, #at")
     assert all(element.accessible_name for element in wanted)
-    page.execute_script("document.activeElement.blur()")
-    reached = set()
-    for _ in range(60):
-        ActionChains(page).send_keys(Keys.TAB).perform()
-        reached.add(page.switch_to.active_element.id)
+    page.execute_script(
+        "document.activeElement.blur(); window.reached = [];"
+        "document.addEventListener('focusin', e => window.reached.push(e.target))"
+    )
+    tabs = ActionChains(page, duration=0)
+    for _ in range(len(wanted) + 30):
+        tabs.send_keys(Keys.TAB)
+    tabs.perform()
+    reached = {element.id for element in page.execute_script("return window.reached")}
     assert {element.id for element in wanted} <= reached
 
 

@@ -14,8 +14,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from zcd.bench.desk import AT, Desk, Looked
-from zcd.bench.fields import all_fields, groups, merged, shown
+from zcd.bench.desk import ADD, AT, REMOVE, Desk, Looked
+from zcd.bench.forms import file_of, form_words
+from zcd.bench.rows import place_of_change
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.meters import usual_meter
@@ -78,7 +79,13 @@ class BoardSheet:
         judged = request.query_params.get(JUDGED, "")
         stale = bool(judged) and judged != _mark(told["board"])
         template = "redrawn.html.j2" if again else "board_sheet.html.j2"
-        return self.desk.fill(template, request, looked, again=again, stale=stale, **told)
+        asked = request.query_params
+        focus = place_of_change(looked.typed, asked.get(ADD, ""), asked.get(REMOVE, ""))
+        filled = self.desk.fill(
+            template, request, looked, again=again, stale=stale, focus=focus, **told
+        )
+        filled.headers["HX-Replace-Url"] = f"{request.url.path}?{looked.carried}".rstrip("?")
+        return filled
 
     def verdict(self, request: Request) -> Response:
         """Whether the board holds, with every rule."""
@@ -124,19 +131,17 @@ class BoardSheet:
         if looked.board is None:
             lines = "\n".join(f"{key or 'board'}: {text}" for key, text in looked.errors.items())
             return Response(lines, 422, media_type="text/plain")
-        text = tomlkit.dumps(merged(looked.base, looked.typed))
+        text = tomlkit.dumps(file_of(looked.typed))
         headers = {"Content-Disposition": 'attachment; filename="board.toml"'}
         return Response(text, media_type="application/toml", headers=headers)
 
     def _board(self, looked: Looked, at: str) -> dict[str, Any]:
         """All that the sheet shows."""
         board = looked.board
-        locked = [k for k, f in all_fields().items() if shown(looked.base, f) is None]
         percent = _percent(at)
         told: dict[str, Any] = {
             "percent": percent, "highest": HIGHEST,
-            "typed": looked.typed, "errors": looked.errors, "locked": locked, "groups": groups(),
-            "cautions": CAUTIONS, "board": None,
+            "cautions": CAUTIONS, "board": None, **form_words(looked.typed, looked.errors),
         }  # fmt: skip
         if board is None:
             return told

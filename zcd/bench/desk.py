@@ -16,7 +16,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from zcd.bench.fields import START, all_fields, long_form, read, shown
+from zcd.bench.forms import START, differing, read, texts_of, typed_over
+from zcd.bench.rows import added, removed
 from zcd.board.documents import parse_toml, read_text, refuse, validate
 from zcd.board.model import Board
 from zcd.board.units import refusal
@@ -28,6 +29,8 @@ from zcd.show.wording import version_text
 HERE = Path(__file__).parent
 AT = "at"
 JOB = "job"
+ADD, REMOVE = "add", "remove"
+"""Names under which a row of resistors more or less is asked for."""
 CARRIED = (AT, JOB)
 """What goes from sheet to sheet beside the fields: where the slider stands, and the job."""
 SHEETS = {"/": "The board", "/readings": "The readings", "/repair": "The repair"}
@@ -42,7 +45,7 @@ class Looked:
     Parameters
     ----------
     base : dict
-        Keys of the board file: the job's, else the one that was opened, else one to begin with.
+        Texts of the board file: the job's, else the one that was opened, else one to begin with.
     typed : dict
         What stands in the fields of the board sheet: as typed, else as in the file.
     board : Board or None
@@ -55,7 +58,7 @@ class Looked:
         All this as the query of an address.
     """
 
-    base: dict[str, Any]
+    base: dict[str, str]
     typed: dict[str, str]
     board: Board | None
     errors: dict[str, str]
@@ -65,7 +68,7 @@ class Looked:
     @property
     def edited(self) -> bool:
         """Whether the fields say something else than the board file."""
-        return any(self.typed[k] != (shown(self.base, f) or "") for k, f in all_fields().items())
+        return bool(differing(self.base, self.typed))
 
 
 class Desk:
@@ -87,7 +90,7 @@ class Desk:
         board_file: Path | None = None,
         folder: Path = Path(),
     ) -> None:
-        self.base = long_form(START if found is None else found)
+        self.base = START if found is None else texts_of(found)
         self.board_file = board_file
         self.folder = folder
         self._templates = Environment(
@@ -106,12 +109,14 @@ class Desk:
                 base = self._base_of(self.job_file(job))
             except InputError as error:
                 job, problem = "", str(error)
-        from_file = {k: shown(base, f) or "" for k, f in all_fields().items()}
-        typed = {**from_file, **{k: v for k, v in asked.items() if k in all_fields()}}
-        board, errors = read(base, typed)
+        typed = typed_over(base, asked)
+        for word, edit in ((ADD, added), (REMOVE, removed)):
+            if where := asked.get(word, ""):
+                typed = edit(typed, where)
+        board, errors = read(typed)
         if problem:
             board, errors = None, {"": problem, **errors}
-        kept = {k: v for k, v in asked.items() if k in all_fields() or k in CARRIED}
+        kept = differing(base, typed) | {k: v for k, v in asked.items() if k in CARRIED}
         return Looked(
             base=base, typed=typed, board=board, errors=errors, job=job, carried=urlencode(kept)
         )
@@ -130,15 +135,15 @@ class Desk:
             raise refusal(name[:LONGEST_NAME], 'a name such as "dryer-job"', JOB)
         return self.folder / f"{name}.toml"
 
-    def _base_of(self, job_file: Path) -> dict[str, Any]:
-        """Keys of the board file that a job is about."""
+    def _base_of(self, job_file: Path) -> dict[str, str]:
+        """Texts of the board file that a job is about."""
         found = parse_toml(read_text(job_file, WANTED), job_file.name, WANTED)
         file, lines = validate(JobFile, found)
         if file is None:
             raise refuse(job_file.name, lines)
         wanted = "a board file, TOML in UTF-8, up to 1 MB"
         board_file = job_file.parent / file.board
-        return long_form(parse_toml(read_text(board_file, wanted), board_file.name, wanted))
+        return texts_of(parse_toml(read_text(board_file, wanted), board_file.name, wanted))
 
     def fill(self, template: str, request: Request, looked: Looked, **words: Any) -> HTMLResponse:
         """A sheet, or a piece of one; every one knows the way to the others."""

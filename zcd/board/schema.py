@@ -89,7 +89,7 @@ def code(example: str) -> BeforeValidator:
     return BeforeValidator(read)
 
 
-def _mains(found: object) -> object:
+def mains_table(found: object) -> object:
     """Read the short forms "230 V" and "230 V 50 Hz"."""
     if not isinstance(found, str):
         return {"voltage": found} if isinstance(found, int | float) else found
@@ -345,7 +345,7 @@ class BoardFile(Table):
     """The whole file."""
 
     name: Text | None = _optional("a line of text")
-    mains: Annotated[MainsTable, BeforeValidator(_mains)] = Field(
+    mains: Annotated[MainsTable, BeforeValidator(mains_table)] = Field(
         description='a table, or a short form such as mains = "230 V 50 Hz"'
     )
     feed: Annotated[FeedTable, short_form("kind")] = Field(
