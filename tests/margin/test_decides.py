@@ -1,4 +1,4 @@
-"""Sensitivity: against variances known in closed form, and against the headroom search."""
+"""Sensitivity of the headroom: against scipy, and against the headroom search."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
+from scipy.stats import sobol_indices, uniform
 
 from tests.diagnosis.boards import board, controlled
-from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.margin import decides
 from zcd.margin.decides import LADDER, LOG_TOLERANCE, log_headrooms, what_decides
 from zcd.margin.headroom import headrooms, weak_conditions
 from zcd.margin.tolerances import Boards, draw, tolerances_of
@@ -41,38 +40,55 @@ def test_what_falls_short_has_a_negative_headroom() -> None:
     assert_allclose(log_headrooms(draw(never, [], np.empty((1, 0))), never), LADDER[0])
 
 
-def test_shares_of_a_known_function(monkeypatch: pytest.MonkeyPatch) -> None:
-    """3 a + 2 b + 1 c + 4 (a - 1/2)(b - 1/2): variances 9, 4, 1 twelfths and 16 by 144ths."""
-
-    def headroom(boards: Boards, whole: Board) -> FloatArray:
-        del whole
-        a, b = (np.asarray(boards.circuit[r].resistance_ohm) for r in ("R1", "R2"))  # type: ignore[attr-defined]
-        u, v = (a / 100e3 - 0.95) / 0.1, (b / 150e3 - 0.95) / 0.1
-        w = (np.asarray(boards.circuit["mains"].rms_v) - 207.0) / 46.0  # type: ignore[attr-defined]
-        return np.broadcast_to(3 * u + 2 * v + w + 4 * (u - 0.5) * (v - 0.5), boards.circuit.size)
-
-    monkeypatch.setattr(decides, "log_headrooms", headroom)
+def test_boards_far_from_the_others_are_found_too() -> None:
+    """One board in sixteen is a pilot; the last ones lie far beyond what the pilots show."""
     whole = board()
-    four = [t for t in tolerances_of(whole) if t.name in ("mains voltage", "R1", "R2", "pull-up")]
-    found = what_decides(whole, four, base=1024)
-    assert found.names == ("R1", "R2", "mains voltage")
-    joint = 16.0 / 144.0
-    parts = np.array([9.0, 4.0, 1.0]) / 12.0
-    whole_variance = parts.sum() + joint
-    assert_allclose(found.first, parts / whole_variance, atol=0.03)
-    assert_allclose(
-        found.total, (parts + np.array([joint, joint, 0.0])) / whole_variance, atol=0.03
+    remaining = np.where(np.arange(40) > 35, 0.2, 1.0)
+    boards = Boards(
+        circuit=build_circuit(whole, Conditions(remaining_ratio=remaining)),
+        thresholds=thresholds_of(whole),
     )
-    assert np.all((found.total_low <= found.total) & (found.total <= found.total_high))
-    again = what_decides(whole, four, base=1024)
-    assert_array_equal([again.total_low, again.total_high], [found.total_low, found.total_high])
+    found = log_headrooms(boards, whole)
+    assert_allclose(np.ptp(found[:36]), 0.0, atol=2.0 * LOG_TOLERANCE)
+    assert_allclose(found[36:], found[0] + np.log(0.2), atol=2.0 * LOG_TOLERANCE)
+
+
+def test_shares_are_those_of_estimates_that_assume_nothing() -> None:
+    """A usual board's own headroom, split by scipy from four times as many boards."""
+    whole = board()
+    names = ("CTR of OC1", "mains voltage", "temperature", "low threshold")
+    few = [t for t in tolerances_of(whole) if t.name in names]
+    found = what_decides(whole, few)
+
+    def headroom(shares: FloatArray) -> FloatArray:
+        return log_headrooms(draw(whole, few, shares.T), whole)
+
+    even = [uniform()] * len(few)
+    asked = sobol_indices(func=headroom, n=128, dists=even, rng=np.random.default_rng(1))
+    interval = asked.bootstrap(n_resamples=400).total_order.confidence_interval
+    for d, tolerance in enumerate(few):
+        own = found.names.index(tolerance.name)
+        assert found.total_low[own] <= interval.high[d]
+        assert found.total_high[own] >= interval.low[d]
+    # and far surer, for fewer boards
+    reach = found.total_high - found.total_low
+    assert np.max(reach) < 0.5 * np.max(interval.high - interval.low)
+
+
+def test_every_headroom_the_same_is_decided_by_nothing() -> None:
+    whole = controlled("max_offset = 0.00001")
+    few = [t for t in tolerances_of(whole) if t.name in ("R1", "R2")]
+    found = what_decides(whole, few, boards=64)
+    assert_array_equal([found.total, found.total_high], 0.0)
+    assert found.headroom_low == found.headroom_high
 
 
 def test_ctr_decides_a_usual_board() -> None:
     """A grade two to one wide, one to one in the headroom; a chain of 5 % resistors is little."""
     whole = board()
     names = ("CTR of OC1", "R1", "R2", "mains voltage")
-    found = what_decides(whole, [t for t in tolerances_of(whole) if t.name in names], base=16)
+    few = [t for t in tolerances_of(whole) if t.name in names]
+    found = what_decides(whole, few, boards=64)
     assert found.names[:2] == ("CTR of OC1", "mains voltage")
     assert found.total[0] > 0.7
     assert found.headroom_low < found.headroom_middle < found.headroom_high

@@ -82,8 +82,8 @@ def test_same_draw_twice_is_the_same() -> None:
 
 
 def test_share_at_a_place_is_that_of_the_nearest_line() -> None:
-    assert share().at(1.0, 1.0) == share().lost_ratio[-1, -1]
-    assert share().at(0.5001, 0.25) == share().lost_ratio[24, 48]
+    assert share().at(1.0, 1.0).ratio == share().lost_ratio[-1, -1]
+    assert share().at(0.5001, 0.25).ratio == share().lost_ratio[24, 48]
 
 
 def test_boards_are_lost_where_a_typical_one_is_thought_safe() -> None:

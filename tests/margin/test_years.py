@@ -76,7 +76,8 @@ def test_acceleration_follows_the_worked_example(
     monkeypatch.setattr(years, "BOARDS", 1)
     fleet = years._Fleet(whole, years.draw(whole, [], np.empty((1, 0))))
     fleet.led_rms_a, fleet.celsius = np.array([5e-3]), 60.0
-    left = fleet.remaining("acceleration", np.array([184.7 * 1000.0 / 8760.0]))
+    years_on = np.array([184.7 * 1000.0 / 8760.0])
+    left = fleet.remaining("acceleration", years_on, np.array([0]))
     assert_allclose(1.0 - left, 1.0 - 0.992, rtol=published.rtol)
 
 
@@ -85,7 +86,7 @@ def test_acceleration_uses_each_boards_own_current() -> None:
     hot = [t for t in tolerances_of(whole) if t.name in ("R1", "temperature")]
     shares = np.array([[0.0, 0.0], [1.0, 1.0]])
     fleet = years._Fleet(whole, years.draw(whole, hot, shares))
-    left = fleet.remaining("acceleration", np.full(2, 10.0))
+    left = fleet.remaining("acceleration", np.full(2, 10.0), np.arange(2))
     factor = black_acceleration_ratio(20e-3, fleet.led_rms_a, 125.0, [25.0, 60.0])
     lost = STRESS_REMAINING_RATIO ** (10.0 * 8760.0 / factor / STRESS_HOURS)
     assert fleet.led_rms_a[0] != fleet.led_rms_a[1]

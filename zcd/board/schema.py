@@ -137,6 +137,11 @@ def _optional(allowed: str) -> Any:
     return Field(default=None, description=allowed)
 
 
+def _left_out(allowed: str) -> Any:
+    """Make a field for a table all of whose keys may be left out, and itself too."""
+    return Field(default={}, validate_default=True, description=allowed)
+
+
 def quantity_or_none(kind: Kind) -> Any:
     """Make an optional field of this kind."""
     return Field(default=None, description=kind.allowed())
@@ -145,7 +150,10 @@ def quantity_or_none(kind: Kind) -> Any:
 class Table(BaseModel):
     """A table of the board file: no unknown keys, not changed after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+    # deferred: only the schema of a whole file is ever built, when a file is read
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, arbitrary_types_allowed=True, defer_build=True
+    )
 
 
 class HarmonicTable(Table):
@@ -348,8 +356,8 @@ class BoardFile(Table):
     mains: Annotated[MainsTable, BeforeValidator(mains_table)] = Field(
         description='a table, or a short form such as mains = "230 V 50 Hz"'
     )
-    feed: Annotated[FeedTable, short_form("kind")] = Field(
-        default=FeedTable(), description="a table, or one of direct, switched"
+    feed: Annotated[FeedTable, short_form("kind")] = _left_out(
+        "a table, or one of direct, switched"
     )
     chain: ChainTable = Field(description=f"a table with resistors = {_RESISTORS}")
     rectifier: Annotated[DiodeTable, short_form("part")] | None = _optional(_DIODE)
@@ -357,24 +365,16 @@ class BoardFile(Table):
     optocoupler: Annotated[OptocouplerTable, short_form("family")] = Field(
         description='a table, or a short form such as optocoupler = "817C"'
     )
-    led: LedTable = Field(
-        default=LedTable(), description="a table with resistor, capacitor or both"
-    )
+    led: LedTable = _left_out("a table with resistor, capacitor or both")
     output: OutputTable = Field(
         description='a table with pull_up (or pull_down) and supply = "5 V"'
     )
-    controller: ControllerTable = Field(
-        default=ControllerTable(), description="a table such as one with low_threshold"
+    controller: ControllerTable = _left_out("a table such as one with low_threshold")
+    service: ServiceTable = _left_out("a table such as one with hot_temperature")
+    supervision: SupervisionTable = _left_out("a table such as one with sync_flag_after")
+    drive: Annotated[DriveTable, short_form("kind")] = _left_out(
+        "a table, or one of random-phase, zero-cross"
     )
-    service: ServiceTable = Field(
-        default=ServiceTable(), description="a table such as one with hot_temperature"
-    )
-    supervision: SupervisionTable = Field(
-        default=SupervisionTable(), description="a table such as one with sync_flag_after"
-    )
-    drive: Annotated[DriveTable, short_form("kind")] = Field(
-        default=DriveTable(), description="a table, or one of random-phase, zero-cross"
-    )
-    fan: Annotated[FanTable, short_form("power")] = Field(
-        default=FanTable(), description="a table such as one with power and full_speed"
+    fan: Annotated[FanTable, short_form("power")] = _left_out(
+        "a table such as one with power and full_speed"
     )

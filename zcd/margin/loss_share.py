@@ -11,7 +11,7 @@ from zcd.board.model import Board
 from zcd.engine.solve import PULSES, solve
 from zcd.margin.lattice import halved
 from zcd.margin.maps import ROWS_AT_ONCE, LossMap
-from zcd.margin.population import even_points
+from zcd.margin.population import Share, binomial_share, even_points
 from zcd.margin.tolerances import Boards, Tolerance, draw, tolerances_of
 from zcd.sync.lock import judge
 
@@ -50,16 +50,11 @@ class LossShare:
     cloud_across: FloatArray
     cloud_up: FloatArray
 
-    @property
-    def standard_error_ratio(self) -> float:
-        """Of a share, at its largest, as if the boards were drawn at random."""
-        return 0.5 / float(np.sqrt(self.boards))
-
-    def at(self, across: float, up: float) -> float:
-        """The share at the line of the lattice nearest to a place."""
+    def at(self, across: float, up: float) -> Share:
+        """The share at the lines of the lattice nearest to a place, with how sure it is."""
         last = self.lost_ratio.shape[0] - 1
         row, column = (round(float(np.clip(place, 0.0, 1.0)) * last) for place in (up, across))
-        return float(self.lost_ratio[row, column])
+        return binomial_share(round(self.lost_ratio[row, column] * self.boards), self.boards)
 
 
 def loss_share(board: Board, loss_map: LossMap, boards: int = BOARDS) -> LossShare:

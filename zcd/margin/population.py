@@ -19,6 +19,7 @@ RUNS = 8
 PER_RUN = 128
 SEED = 4
 CONFIDENCE_RATIO = 0.95
+TAIL = 0.5 * (1.0 - CONFIDENCE_RATIO)
 FEW = 10
 """With fewer boards that fail, or that hold, the runs say little about their own spread."""
 
@@ -151,15 +152,33 @@ def failing_share(fails: NDArray[np.bool_]) -> Share:
     """
     runs, total = fails.shape[0], fails.size
     count = int(fails.sum())
-    tail = 0.5 * (1.0 - CONFIDENCE_RATIO)
-    ratio = count / total
     if min(count, total - count) < FEW:
-        # one-sided where there is nothing on the other side to be sure about
-        tail = 2.0 * tail if count in (0, total) else tail
-        low = float(betaincinv(count, total - count + 1, tail)) if count else 0.0
-        high = float(betaincinv(count + 1, total - count, 1.0 - tail)) if count < total else 1.0
-    else:
-        error = float(np.std(fails.mean(axis=1), ddof=1)) / np.sqrt(runs)
-        reach = max(float(stdtrit(runs - 1, 1.0 - tail)) * error, 0.5 / fails.shape[1])
-        low, high = max(ratio - reach, 0.0), min(ratio + reach, 1.0)
-    return Share(ratio=ratio, low_ratio=low, high_ratio=high)
+        return binomial_share(count, total)
+    ratio = count / total
+    error = float(np.std(fails.mean(axis=1), ddof=1)) / np.sqrt(runs)
+    reach = max(float(stdtrit(runs - 1, 1.0 - TAIL)) * error, 0.5 / fails.shape[1])
+    return Share(ratio=ratio, low_ratio=max(ratio - reach, 0.0), high_ratio=min(ratio + reach, 1.0))
+
+
+def binomial_share(count: int, total: int) -> Share:
+    """The share of boards that fail, from so many of a total; as if drawn at random.
+
+    Examples
+    --------
+    >>> round(binomial_share(0, 64).high_ratio, 4)
+    0.0457
+
+    References
+    ----------
+    .. [1] C. J. Clopper and E. S. Pearson, "The use of confidence or fiducial limits illustrated
+       in the case of the binomial", Biometrika 26(4), pp. 404-413, 1934.
+    """
+    # one-sided where there is nothing on the other side to be sure about
+    tail = 2.0 * TAIL if count in (0, total) else TAIL
+    return Share(
+        ratio=count / total,
+        low_ratio=float(betaincinv(count, total - count + 1, tail)) if count else 0.0,
+        high_ratio=float(betaincinv(count + 1, total - count, 1.0 - tail))
+        if count < total
+        else 1.0,
+    )

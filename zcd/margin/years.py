@@ -16,7 +16,7 @@ from zcd.margin.corners import Corners
 from zcd.margin.headroom import weakened
 from zcd.margin.life import HOURS_PER_YEAR, LEAST_LED_A
 from zcd.margin.population import SEED, even_points
-from zcd.margin.roots import batched_root
+from zcd.margin.roots import open_roots
 from zcd.margin.tolerances import Boards, Tolerance, draw
 from zcd.physics.ageing import remaining_by_acceleration_ratio, remaining_by_design_rule_ratio
 from zcd.physics.resistor import drift_ratio
@@ -24,11 +24,12 @@ from zcd.refdata import default
 from zcd.sync.lock import RULES, judge
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 
 VIEWS = ("design rule", "acceleration")
 """The maker's design rule (half of the CTR lost in five years), and the current-and-temperature
 model."""
-YEARS = np.array([0.0, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 14.0, 20.0, 28.0, 40.0])
+YEARS = np.array([0.0, 1.0, 3.0, 6.0, 10.0, 16.0, 25.0, 40.0])
 BOARDS = 256
 FIRST_RATIO = 0.01
 YEAR_TOLERANCE = 0.02
@@ -124,26 +125,28 @@ class _Fleet:
         """Rise of the chain after some years."""
         return drift_ratio(years * self.hours, default("margin.chain_drift").value)
 
-    def remaining(self, view: str, years: FloatArray) -> FloatArray:
-        """What is left of each board's CTR after some years, shape (n,)."""
+    def remaining(self, view: str, years: FloatArray, row: IntArray) -> FloatArray:
+        """What is left of the CTR of some boards after as many years each, shape (k,)."""
         if view == "design rule":
             return remaining_by_design_rule_ratio(years * self.hours / HOURS_PER_YEAR)
-        return remaining_by_acceleration_ratio(years * self.hours, self.led_rms_a, self.celsius)
+        celsius = np.broadcast_to(self.celsius, self.size)[row]
+        return remaining_by_acceleration_ratio(years * self.hours, self.led_rms_a[row], celsius)
 
-    def margin(self, view: str, years: FloatArray) -> FloatArray:
-        """Smallest lock margin of each board after its own number of years, shape (n,)."""
-        board, boards = self.board, self.boards
-        aged = weakened(boards.circuit, board, "ctr", 1.0 / self.remaining(view, years))
+    def margin(self, view: str, years: FloatArray, row: IntArray) -> FloatArray:
+        """Smallest lock margin of some boards, each after its own number of years, shape (k,)."""
+        board, boards = self.board, self.boards.rows(row)
+        aged = weakened(boards.circuit, board, "ctr", 1.0 / self.remaining(view, years, row))
         aged = weakened(aged, board, "chain", 1.0 + self.drift(years))
         return judge(solve(aged, PULSES), board, boards.thresholds).margin
 
 
 def _course(fleet: _Fleet, view: str) -> Course:
-    margins = np.stack([fleet.margin(view, np.full(fleet.size, year)) for year in YEARS])
+    every = np.arange(fleet.size)
+    margins = np.stack([fleet.margin(view, np.full(fleet.size, year), every) for year in YEARS])
     low, middle, high = np.quantile(
         margins[:, :BOARDS], (FIRST_RATIO, 0.5, 1.0 - FIRST_RATIO), axis=1
     )
-    lost = _lost_years(lambda years: fleet.margin(view, years), margins)
+    lost = _lost_years(lambda years, row: fleet.margin(view, years, row), margins)
     first, median = np.quantile(lost[:BOARDS], (FIRST_RATIO, 0.5), method="lower")
     return Course(
         low=low,
@@ -156,7 +159,9 @@ def _course(fleet: _Fleet, view: str) -> Course:
     )
 
 
-def _lost_years(margin: Callable[[FloatArray], FloatArray], margins: FloatArray) -> FloatArray:
+def _lost_years(
+    margin: Callable[[FloatArray, IntArray], FloatArray], margins: FloatArray
+) -> FloatArray:
     """When each board loses sync; 0 if it never had it, inf if it keeps it."""
     row = np.arange(margins.shape[1])
     lost = margins < 0.0
@@ -165,5 +170,5 @@ def _lost_years(margin: Callable[[FloatArray], FloatArray], margins: FloatArray)
     before = np.maximum(at - 1, 0)
     ends = YEARS[before], np.where(crosses, YEARS[at], YEARS[before])
     values = margins[before, row], np.where(crosses, margins[at, row], margins[before, row])
-    found = batched_root(margin, ends, values, YEAR_TOLERANCE)
+    found = open_roots(margin, ends, values, YEAR_TOLERANCE)
     return np.where(crosses, found, np.where(ever, 0.0, np.inf))

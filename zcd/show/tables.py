@@ -36,6 +36,11 @@ from zcd.show.checked.spread_sheets import spread_sheets
 from zcd.show.wording import SourceNotes, plain, to_ascii, verdict_text
 
 WIDEST = 100
+OUTLOOK_HINT = (
+    "`zcd check BOARD --outlook` adds, in a few seconds: what makes the CTR headroom differ from "
+    "board to board, and when the worst corner, the first board in a hundred and half of the "
+    "boards lose sync."
+)
 
 # Only a line under the heads, in plain hyphens.
 PLAIN_BOX = Box(
@@ -71,6 +76,9 @@ def print_check(check: Check, console: Console) -> None:
         *outlook_sheets(check),
     ):
         print_sheet(sheet, console)
+    if check.outlook is None:
+        print_heading("Which part decides, and for how many years it holds", console)
+        print_line(OUTLOOK_HINT, console, indent=1)
     print_list("Read again", odd_values(check.board), console)
     print_sheet(assumptions_sheet(check.board, notes), console)
     print_notes(notes, console)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from zcd.board.model import Board
 from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap, Reach
 from zcd.margin.quantities import Quantity
+from zcd.show.checked.map_words import share_here
 from zcd.show.checked.records import plain_values
 
 Record = dict[str, Any]
@@ -45,7 +47,8 @@ def map_record(board: Board, loss_map: LossMap, loss_share: LossShare) -> Record
         lost               across, up: lines of a lattice; rules, ratio: for each line
                            up a list over the lines across
         boards             how many were drawn at a point of ``lost``
-        standard_error_ratio  of a ratio of ``lost``, at its largest
+        lost_here          ratio, and its interval low_ratio, high_ratio (95 %): of boards that
+                           stand where this one does
         cloud              across, up: boards within tolerance
         =================  =============================================================
 
@@ -76,7 +79,7 @@ def map_record(board: Board, loss_map: LossMap, loss_share: LossShare) -> Record
                 "ratio": loss_share.lost_ratio[::EVERY, ::EVERY],
             },
             "boards": loss_share.boards,
-            "standard_error_ratio": loss_share.standard_error_ratio,
+            "lost_here": asdict(share_here(loss_map, loss_share)),
             "cloud": {"across": loss_share.cloud_across, "up": loss_share.cloud_up},
         }
     )

@@ -6,8 +6,10 @@ from math import isfinite, isnan
 
 from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap, Reach
+from zcd.margin.population import Share
 from zcd.margin.quantities import Quantity
 from zcd.show.checked.sheets import Sheet
+from zcd.show.checked.spread_sheets import sure_text
 from zcd.show.wording import NOTHING, quantity_text
 
 
@@ -126,11 +128,14 @@ def map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:
             f"Boundary: {len(curves)} {'curve' if one else 'curves'}, {closed} closed, "
             f"{points} points; beyond it fails first: {', '.join(rules)}."
         )
-    across, up = loss_map.across, loss_map.up
-    here = loss_share.at(float(across.share(across.here)), float(up.share(up.here)))
     lines.append(
         f"Of {loss_share.boards} boards within tolerance that stand where this one does, "
-        f"{100.0 * here:.0f} % lose sync (give or take "
-        f"{100.0 * loss_share.standard_error_ratio:.0f} %)."
+        f"{sure_text(share_here(loss_map, loss_share), 'loses sync', 'lose sync')}"
     )
     return tuple(lines)
+
+
+def share_here(loss_map: LossMap, loss_share: LossShare) -> Share:
+    """The share of boards that lose sync where the board itself stands."""
+    across, up = loss_map.across, loss_map.up
+    return loss_share.at(float(across.share(across.here)), float(up.share(up.here)))

@@ -26,8 +26,9 @@ def outlook_record(outlook: Outlook) -> Record:
         key          what it holds
         ===========  ===================================================================
         decides      headroom_low_ratio, headroom_middle_ratio, headroom_high_ratio (factors
-                     that 5, 50 and 95 % of the boards do not reach), tolerances (list: name,
-                     first_ratio, total_ratio, total_low_ratio, total_high_ratio)
+                     that 5, 50 and 95 % of the boards do not reach), unexplained_ratio,
+                     tolerances (list: name, first_ratio, total_ratio, total_low_ratio,
+                     total_high_ratio)
         ageing       use_h (a year), points_years, drift_ratio (of the chain, at these), views
                      (by name: low_ratio, middle_ratio, high_ratio, corner_ratio at these;
                      first_years, median_years, corner_years)
@@ -45,6 +46,7 @@ def _decides(decides: Decides) -> Record:
         "headroom_low_ratio": decides.headroom_low,
         "headroom_middle_ratio": decides.headroom_middle,
         "headroom_high_ratio": decides.headroom_high,
+        "unexplained_ratio": decides.unexplained,
         "tolerances": [
             {
                 "name": name,

@@ -17,6 +17,8 @@ VIEW_WORDS = {
 }
 SHOWN = 8
 """Tolerances that are named among those that decide."""
+WIDEST_RATIO = 0.1
+"""A share whose interval is wider is told by its interval alone."""
 TEN_YEARS = 10.0
 
 
@@ -28,31 +30,48 @@ def outlook_sheets(check: Check) -> tuple[Sheet, ...]:
 
 
 def decides_sentence(decides: Decides) -> str:
-    """What makes most of the spread of the headroom.
+    """What makes most of the spread of the headroom, no surer than it is.
 
     Examples
     --------
-    >>> decides_sentence(Decides(names=("CTR of OC1", "R1"), first=np.array([0.7, 0.2]),
-    ...     total=np.array([0.71, 0.22]), total_low=np.array([0.6, 0.1]),
-    ...     total_high=np.array([0.8, 0.3]), headroom_low=2.0, headroom_middle=3.0,
-    ...     headroom_high=5.0))
-    'CTR of OC1 makes 71 % (60 to 80 %) of the spread of the CTR headroom'
+    >>> from dataclasses import replace
+    >>> found = Decides(names=("CTR of OC1", "R1"), first=np.array([0.7, 0.2]),
+    ...     total=np.array([0.71, 0.22]), total_low=np.array([0.69, 0.1]),
+    ...     total_high=np.array([0.74, 0.3]), unexplained=0.01, headroom_low=2.0,
+    ...     headroom_middle=3.0, headroom_high=5.0)
+    >>> decides_sentence(found)
+    'CTR of OC1 makes 71 % (69 to 74 %) of the spread of the CTR headroom'
+    >>> decides_sentence(replace(found, total_low=np.array([0.4, 0.1])))
+    'CTR of OC1 makes 40 to 74 % of the spread of the CTR headroom'
+    >>> decides_sentence(replace(found, total_high=np.array([0.74, 0.71])))
+    'CTR of OC1 (69 to 74 %) or R1 (10 to 71 %) makes most of the spread of the CTR headroom'
     """
-    low, high = 100.0 * max(decides.total_low[0], 0.0), decides.total_high[0]
-    share = f"{_percent(decides.total[0])} ({low:.0f} to {_percent(high)})"
-    return f"{plain(decides.names[0])} makes {share} of the spread of the CTR headroom"
+    names = [plain(name) for name in decides.names]
+    spread = "of the spread of the CTR headroom"
+    low, high = decides.total_low, decides.total_high
+    if not high.size or not high[0] > 0.0:
+        return "Nothing that may differ moves the CTR headroom"
+    if high.size > 1 and high[1] > low[0]:
+        either = (f"{names[d]} ({span_text(decides, d)})" for d in (0, 1))
+        return f"{' or '.join(either)} makes most {spread}"
+    share = span_text(decides, 0)
+    if share != share_text(decides, 0):
+        share = f"{share_text(decides, 0)} ({share})"
+    return f"{names[0]} makes {share} {spread}"
 
 
 def decides_sheet(decides: Decides) -> Sheet:
     """How much of the spread of the headroom each tolerance makes."""
+    open_ratio = decides.unexplained
+    not_known = f"; of {_percent(open_ratio)} it is not known what makes it" * (open_ratio >= 0.01)
     return Sheet(
         title="What decides the CTR headroom",
         columns=("", "share", "95 % sure", "by itself"),
         rows=tuple(
             (
                 plain(name),
-                _percent(decides.total[d]),
-                f"{_percent(decides.total_low[d])} to {_percent(decides.total_high[d])}",
+                share_text(decides, d),
+                span_text(decides, d),
                 _percent(decides.first[d]),
             )
             for d, name in enumerate(decides.names[:SHOWN])
@@ -60,12 +79,24 @@ def decides_sheet(decides: Decides) -> Sheet:
         right=(1, 2, 3),
         remark=f"{decides_sentence(decides)} from board to board (variance of its logarithm): of "
         f"20 boards one has less than {quantity_text(decides.headroom_low, '')}, one more than "
-        f"{quantity_text(decides.headroom_high, '')}. Share: alone and together with others.",
+        f"{quantity_text(decides.headroom_high, '')}. Share: alone and together with "
+        f"others{not_known}.",
     )
+
+
+def share_text(decides: Decides, number: int) -> str:
+    """A share; its interval alone where that is wide."""
+    wide = decides.total_high[number] - decides.total_low[number] > WIDEST_RATIO
+    return span_text(decides, number) if wide else _percent(decides.total[number])
 
 
 def _percent(ratio: float) -> str:
     return f"{100.0 * max(ratio, 0.0):.0f} %"
+
+
+def span_text(decides: Decides, number: int) -> str:
+    """The interval of a share."""
+    return f"{100.0 * decides.total_low[number]:.0f} to {_percent(decides.total_high[number])}"
 
 
 def years_sheet(ageing: Ageing, board: Board) -> Sheet:
@@ -75,17 +106,17 @@ def years_sheet(ageing: Ageing, board: Board) -> Sheet:
     feed = "the feed is direct" if board.relay is None else "the feed is switched"
     drift = float(np.interp(TEN_YEARS, YEARS, ageing.drift))
     return Sheet(
-        title="Years until sync is lost",
+        title="Years until sync is lost, tolerances and drift of the chain counted",
         columns=("", *(VIEW_WORDS[view] for view in ageing.courses)),
         rows=(
-            ("worst corner", *(lost_text(c.corner_years) for c in courses)),
+            ("worst corner of all tolerances", *(lost_text(c.corner_years) for c in courses)),
             ("first board in a hundred", *(lost_text(c.first_years) for c in courses)),
             ("half of the boards", *(lost_text(c.median_years) for c in courses)),
         ),
         right=(1, 2),
-        remark=f"LED lit {hours} a year, as {feed}; chain up by {_percent(drift)} after ten years "
-        "(load life, the harsher way). The design rule is the harsher view; the other one comes "
-        "from a modern LED and is indicative only.",
+        remark=f"Mains at the chain for {hours} a year, as {feed}; chain up by {_percent(drift)} "
+        "after ten years (load life, the harsher way). The design rule is the harsher view; the "
+        "other one comes from a modern LED and is indicative only.",
     )
 
 

@@ -232,7 +232,7 @@ def life_sheet(check: Check) -> Sheet:
     rule, model = check.life.design_rule_years, check.life.acceleration_years
     hours = quantity_text(check.board.service.hours_per_year, "h")
     return Sheet(
-        title="Life of the optocoupler",
+        title="Years until ageing uses up the CTR headroom (n weak)",
         columns=("view", "years", ""),
         rows=(
             (
@@ -247,7 +247,9 @@ def life_sheet(check: Check) -> Sheet:
             ),
         ),
         right=(1,),
-        remark=f"At {hours} a year with mains applied, until the weak CTR headroom is used up.",
+        remark=f"At {hours} a year with mains applied; low mains, hot, the lowest CTR of the "
+        "grade, all else as marked. With every tolerance at its worse end and the chain drifting "
+        "it is sooner: `zcd check --outlook` tells.",
     )
 
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from zcd.margin.check import Check, Rule
 from zcd.margin.corners import Corners
-from zcd.margin.population import CONFIDENCE_RATIO, Population
+from zcd.margin.population import CONFIDENCE_RATIO, Population, Share
 from zcd.margin.spread import AT_CORNER, Spread
 from zcd.margin.tolerances import Tolerance
 from zcd.show.checked.sheets import FAILS, KEPT, Sheet
@@ -152,16 +152,30 @@ def _share_text(ratio: float) -> str:
 
 
 def failing_text(population: Population) -> str:
-    """Which share of a population fails, and how sure that is, as sentences."""
-    share, sure = population.failing, f"{100.0 * CONFIDENCE_RATIO:g} % sure"
+    """Which share of a population fails, and how sure that is."""
+    text = sure_text(population.failing, "fails", "fail")
+    return text[0].upper() + text[1:]
+
+
+def sure_text(share: Share, one: str, many: str) -> str:
+    """Which share of boards does something, and how sure that is.
+
+    Examples
+    --------
+    >>> sure_text(Share(ratio=0.0, low_ratio=0.0, high_ratio=0.0457), "fails", "fail")
+    'none fails: 95 % sure that fewer than 4.6 % of such boards do.'
+    >>> sure_text(Share(ratio=0.125, low_ratio=0.056, high_ratio=0.23), "fails", "fail")
+    '12 % fail; 95 % sure that it is 5.6 % to 23 %.'
+    """
+    sure = f"{100.0 * CONFIDENCE_RATIO:g} % sure"
     if share.ratio == 0.0:
-        return f"None fails: {sure} that fewer than {_bound(share.high_ratio)} of such boards do."
+        return f"none {one}: {sure} that fewer than {_bound(share.high_ratio)} of such boards do."
     if share.ratio == 1.0:
-        return f"All fail: {sure} that more than {_bound(share.low_ratio)} of such boards do."
+        return f"all {many}: {sure} that more than {_bound(share.low_ratio)} of such boards do."
     low, high = _bound(share.low_ratio), _bound(share.high_ratio)
     if low == high:
         low, high = (f"{100.0 * end:.3g} %" for end in (share.low_ratio, share.high_ratio))
-    return f"{_bound(share.ratio)} fail; {sure} that it is {low} to {high}."
+    return f"{_bound(share.ratio)} {many}; {sure} that it is {low} to {high}."
 
 
 def _bound(ratio: float) -> str:

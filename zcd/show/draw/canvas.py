@@ -23,6 +23,8 @@ WHITE: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
 """Ground for a label that stands on hatching or a line."""
 LEFT: dict[str, Any] = {"x": 0.01, "ha": "left"}
 """Place of a figure's title."""
+TITLE_LETTERS = 72
+"""So many fit into a line of it."""
 
 STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",

@@ -16,7 +16,7 @@ from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
 from zcd.margin.quantities import Quantity
 from zcd.show.checked.map_words import axis_text, end_text, here_text, map_title, value_text
-from zcd.show.draw.canvas import BLUE, LEFT, LIGHT, WHITE, drawing, new_figure
+from zcd.show.draw.canvas import BLUE, LEFT, LIGHT, TITLE_LETTERS, WHITE, drawing, new_figure
 from zcd.show.wording import plain, quantity_text
 from zcd.sync.lock import RULES
 
@@ -28,7 +28,6 @@ FloatArray = NDArray[np.float64]
 
 HATCHES = dict(zip(RULES, ("\\\\\\", "///", "|||", "---", "...", "xxx", "+++"), strict=True))
 """Told apart in black and white: one for each rule."""
-TITLE_LETTERS = 72
 LEVEL, UPRIGHT = (5.0, 1.35), (3.0, 2.5)
 """Room that words take, level and upright: across their lines, and for each letter along them; in
 lines of a lattice of 97, of which the ones that go up are closer than those that go across."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,8 +11,24 @@ from zcd.board.model import Board
 from zcd.margin.decides import Decides
 from zcd.margin.outlook import Outlook
 from zcd.margin.years import YEARS, Ageing, Course
-from zcd.show.checked.outlook_sheets import SHOWN, VIEW_WORDS, decides_sentence, lost_text
-from zcd.show.draw.canvas import BLUE, GREY, LEFT, LIGHT, RED, WHITE, drawing, new_figure
+from zcd.show.checked.outlook_sheets import (
+    SHOWN,
+    VIEW_WORDS,
+    decides_sentence,
+    lost_text,
+    share_text,
+)
+from zcd.show.draw.canvas import (
+    BLUE,
+    GREY,
+    LEFT,
+    LIGHT,
+    RED,
+    TITLE_LETTERS,
+    WHITE,
+    drawing,
+    new_figure,
+)
 from zcd.show.wording import plain, quantity_text
 
 if TYPE_CHECKING:
@@ -64,16 +81,16 @@ def decides_figure(board: Board, decides: Decides) -> Figure:
             total, place, xerr=reach, fmt="none", ecolor="black", elinewidth=1.0, capsize=3.0,
             label="95 % sure",
         )  # fmt: skip
-        for y, share, end in zip(place, total, high, strict=True):
+        for d, y in enumerate(place):
             ax.annotate(
-                f"{share:.0f} %", (max(share, end), y), xytext=(5.0, 0.0),
+                share_text(decides, d), (max(total[d], high[d]), y), xytext=(5.0, 0.0),
                 textcoords="offset points", va="center",
             )  # fmt: skip
         ax.set_yticks(place, [plain(name) for name in decides.names[:count]])
         ax.set_xlim(0.0, 1.12 * max(100.0, float(high.max())))
         ax.set_xlabel("share of the variance of the log CTR headroom [%]")
         ax.legend(loc="lower right", frameon=False)
-        figure.suptitle(decides_sentence(decides), weight="bold", **LEFT)
+        figure.suptitle(fill(decides_sentence(decides), TITLE_LETTERS), weight="bold", **LEFT)
         ax.set_title(plain(board.name), loc="left")
     return figure
 
@@ -99,7 +116,9 @@ def years_figure(board: Board, ageing: Ageing) -> Figure:
         hours = quantity_text(ageing.hours_per_year, "h")
         for ax, (view, course) in zip(axes, ageing.courses.items(), strict=True):
             _draw_course(ax, course)
-            words = f"{plain(board.name)}; LED lit {hours} a year" if ax is axes[0] else ""
+            words = (
+                f"{plain(board.name)}; mains at the chain {hours} a year" if ax is axes[0] else ""
+            )
             ax.set_title(f"{words}\n{VIEW_WORDS[view]}", loc="left")
             ax.set_xlabel("years in service")
         axes[0].set_xlim(0.0, YEARS[-1])
