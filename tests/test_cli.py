@@ -621,7 +621,14 @@ def test_a_job_leaves_with_its_record(
         "passes": True,
     }
     assert (work / "r.html").read_text().startswith("<!DOCTYPE html>")
+    assert "closed jobs" not in (work / "r.html").read_text()
     assert (work / "r.pdf").read_bytes().startswith(b"%PDF-")
+    closed = f'board = "{board.name}"\nfound = "R2 open"\nkind = "resistor open"\n'
+    board.with_name("old.toml").write_text(f"{closed}closed = 2026-03-14\n")
+    for option, told in ((), True), (("--no-record",), False):
+        assert main(["report", str(job), "--to", "again.html", *option]) == 0
+        html = (work / "again.html").read_text()
+        assert ("shifted by 1 closed jobs beside this one" in html) is told
 
 
 def test_a_report_is_html_or_pdf(

@@ -28,9 +28,19 @@ from zcd.cli.exits import EXIT_CODES
     show_default=True,
     help="Size of paper.",
 )
+@click.option(
+    "--record/--no-record",
+    default=True,
+    help="Whether closed jobs in the same folder shift what is likely before any reading.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
 def report(
-    job_file: str, repaired: str | None, files: tuple[str, ...], paper: str, as_json: bool
+    job_file: str,
+    repaired: str | None,
+    files: tuple[str, ...],
+    paper: str,
+    record: bool,
+    as_json: bool,
 ) -> int:
     """Write the record of a job: what was found and how, the repair judged, with its limits.
 
@@ -43,9 +53,11 @@ def report(
     """
     from zcd.board.files import load_board
     from zcd.diagnosis.job import load_job
+    from zcd.show.output import experienced
     from zcd.show.paper.output import record_job, report_files
 
     places = report_files(job_file, files)
     job = load_job(job_file)
     board = job.board if repaired is None else load_board(repaired)
-    return record_job(job, board, places, paper, as_json=as_json)
+    known = experienced(job, job_file) if record else None
+    return record_job(job, board, places, paper, known=known, as_json=as_json)

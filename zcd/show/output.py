@@ -156,12 +156,12 @@ def print_case(case: Case, as_json: bool, known: Experience | None = None) -> No
         jobs = 0 if known is None else known.jobs
         print_json({**diagnosis_record(job, circuit, found), "closed_jobs": jobs})
     else:
-        from zcd.show.found.job_list import experience_line
+        from zcd.show.found.job_list import LEAVE_OUT, experience_line
         from zcd.show.found.tables import print_diagnosis
 
         print_tables(lambda console: print_diagnosis(job.board, circuit, found, job.flags, console))
         if known is not None and known.jobs:
-            click.echo("\n" + textwrap.fill(experience_line(known), 78))
+            click.echo("\n" + textwrap.fill(f"{experience_line(known)} {LEAVE_OUT}", 78))
 
 
 def converse(job: Job, atlas: Atlas, place: str | None) -> None:
@@ -234,7 +234,7 @@ def write_record(
     """Write the record of a job, before and after its repair, once for each file."""
     from zcd.show.paper.report import write_report
 
-    pages = _pages(board, check, case)
+    pages = pages_of(board, check, case)
     for file in files:
         write_report(file, pages, paper)
 
@@ -263,10 +263,10 @@ def draw(
             outlook=found.outlook,
         )
     if report:
-        write_report(report, _pages(board, found, case))
+        write_report(report, pages_of(board, found, case))
 
 
-def _pages(board: Board, check: Check, case: Case | None) -> Pages:
+def pages_of(board: Board, check: Check, case: Case | None) -> Pages:
     """What a report says, all of it worked out."""
     from zcd.show.paper.report import report_pages
 

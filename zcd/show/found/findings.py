@@ -13,6 +13,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import WORDS, Function, Measured, Reading, Side
+from zcd.diagnosis.record import Experience
 from zcd.diagnosis.suggest import Outcome, Suggestion
 from zcd.diagnosis.words import show_measured, show_value
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
@@ -57,11 +58,14 @@ class Case:
     circuit : Circuit
         Nominal, for the parts between nodes.
     diagnosis : Diagnosis
+    known : Experience or None
+        What closed jobs made of the priors; None: they were left out.
     """
 
     job: Job
     circuit: Circuit
     diagnosis: Diagnosis
+    known: Experience | None = None
 
 
 def probes_text(reading: Reading, circuit: Circuit) -> str:

@@ -11,6 +11,7 @@ from zcd.show.found.retested import retested_line, retested_record
 from zcd.show.wording import plain
 
 MOST_KINDS = 5
+LEAVE_OUT = "--no-record leaves them out."
 
 
 def record_sheet(entries: Sequence[Entry], total: int) -> Sheet:
@@ -78,5 +79,5 @@ def experience_line(known: Experience) -> str:
     same = f", {here} of them on boards of this name" if here else ""
     return (
         f"Probabilities before any reading are those of the handbooks, shifted by "
-        f"{known.jobs} closed jobs beside this one{same}: {kinds}. --no-record leaves them out."
+        f"{known.jobs} closed jobs beside this one{same}: {kinds}."
     )

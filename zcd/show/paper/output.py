@@ -10,6 +10,8 @@ import click
 from zcd.board.model import Board
 from zcd.board.units import refusal
 from zcd.diagnosis.job import Job
+from zcd.diagnosis.record import Experience, with_experience
+from zcd.margin.check import Check
 from zcd.margin.check import check as check_board
 from zcd.margin.spread import with_spread
 from zcd.show.files import require_place
@@ -40,7 +42,15 @@ def report_files(job_file: str, wanted: Sequence[str]) -> tuple[str, ...]:
     return places
 
 
-def record_job(job: Job, board: Board, places: Sequence[str], paper: str, *, as_json: bool) -> int:
+def record_job(
+    job: Job,
+    board: Board,
+    places: Sequence[str],
+    paper: str,
+    *,
+    known: Experience | None,
+    as_json: bool,
+) -> int:
     """Write the record of a job.
 
     Parameters
@@ -52,6 +62,8 @@ def record_job(job: Job, board: Board, places: Sequence[str], paper: str, *, as_
         Files.
     paper : str
         ``a4`` or ``letter``.
+    known : Experience or None
+        What closed jobs say; None: they are to shift nothing.
     as_json : bool
 
     Returns
@@ -59,11 +71,7 @@ def record_job(job: Job, board: Board, places: Sequence[str], paper: str, *, as_
     int
         Exit code: 0 where the repaired board passes, else 1.
     """
-    case = None
-    if job.measured:
-        atlas = atlas_of(job)
-        case = Case(job, atlas.circuit, diagnosed(atlas, job.measured, job.skipped, job.flags))
-    check = with_spread(check_board(board))
+    case, check = judged_job(job, board, known)
     write_record(case, board, check, places, paper)
     told = "" if case is None else sentence(case.diagnosis.conclusion)
     if as_json:
@@ -73,3 +81,28 @@ def record_job(job: Job, board: Board, places: Sequence[str], paper: str, *, as_
             if line:
                 click.echo(line)
     return 0 if check.passes else 1
+
+
+def judged_job(job: Job, board: Board, known: Experience | None) -> tuple[Case | None, Check]:
+    """What was found on a board, and whether it holds after the repair.
+
+    Parameters
+    ----------
+    job, board, known
+        As for `record_job`.
+
+    Returns
+    -------
+    case : Case or None
+        None: nothing was measured.
+    check : Check
+    """
+    case = None
+    if job.measured:
+        known = known if known is not None and known.jobs else None
+        atlas = atlas_of(job)
+        if known is not None:
+            atlas = with_experience(atlas, known)
+        found = diagnosed(atlas, job.measured, job.skipped, job.flags)
+        case = Case(job, atlas.circuit, found, known)
+    return case, with_spread(check_board(board))

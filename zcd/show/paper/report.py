@@ -47,6 +47,7 @@ from zcd.show.found.findings import (
     part_texts,
     ranked_sheet,
 )
+from zcd.show.found.job_list import experience_line
 from zcd.show.found.retested import retested_lines, retested_sheet
 from zcd.show.found.words import sentence
 from zcd.show.paper.html import report_html
@@ -101,9 +102,12 @@ def write_report(path: str | Path, pages: Pages, paper: str = "a4") -> Path:
     InputError
         If the file cannot be written.
     """
-    if Path(path).suffix.lower() == ".pdf":
-        return write_whole(path, report_pdf(pages, paper))
-    return write_whole(path, report_html(pages, paper).encode("utf-8"))
+    return write_whole(path, report_bytes(pages, Path(path).suffix.lower(), paper))
+
+
+def report_bytes(pages: Pages, kind: str, paper: str = "a4") -> bytes:
+    """A report as it is written: `kind` is ``.pdf``, else HTML."""
+    return report_pdf(pages, paper) if kind == ".pdf" else report_html(pages, paper).encode("utf-8")
 
 
 def report_pages(
@@ -207,6 +211,7 @@ def _found_section(case: Case) -> Section:
         (
             Words(f"{plain(job.board.name)}{flags}.{note}"),
             Words(sentence(found.conclusion), "strong"),
+            *([] if case.known is None else [Words(experience_line(case.known), "small")]),
             *_closed_words(job),
             compared_sheet(found.measured, case.job.board, circuit, job.meter),
             ranked_sheet(found, circuit),
