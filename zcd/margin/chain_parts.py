@@ -13,21 +13,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.drawer import StockResistor
-from zcd.board.model import Resistor
+from zcd.board.library import all_resistors
+from zcd.board.model import Board, Resistor
 from zcd.margin.chain_range import (
     Bearing,
     Ranges,
     SectionCurrent,
     TrueRange,
     bearing,
+    corners_with,
     current_of,
     floor_of_others_ohm,
     ranges_of,
     true_ranges,
 )
+from zcd.margin.corner_ranges import KnownCorners
 from zcd.margin.section import Section, new_refs, with_parts
 from zcd.margin.stress import ResistorStress
 from zcd.margin.sums import MOST_PARTS, Stock, Window, combinations, count
+from zcd.margin.tolerances import tolerances_of
 from zcd.margin.verdicts import Verdict, verdicts, with_corners
 
 FloatArray = NDArray[np.float64]
@@ -38,8 +42,10 @@ SHOWN = 8
 MISSES = 5
 LISTED = 50_000
 """Combinations that are all looked at one by one; of more, only those above some margin are."""
-SAMPLED = 100_000
-"""Combinations drawn to see which margin is surely reached; the search itself draws nothing."""
+SAMPLED = 20_000
+ROUNDS = 3
+"""So many combinations are drawn, so many times from those parts that are still in question, to
+see which margin is surely reached; the search itself draws nothing."""
 SURELY_MISSED = 0.999
 """How near to passing a combination may come and still be shown as failing."""
 SAME_MARGIN = 2
@@ -118,7 +124,8 @@ def chain_fits(place: Section, drawer: Sequence[StockResistor]) -> ChainFits:
     combination nearer than that to one may fall on either side; rules are taken to hold between
     ends at which they hold; and a part's share is read off a table of the section's current, at
     the corners that load the section as a whole the most. Those that are shown are judged by
-    themselves, by all rules and at their own worst corners: one that fails is a miss.
+    themselves, by all rules and at every corner that the search for the ends came upon, with
+    their own tolerances low, high and one against all: one that fails is a miss.
     """
     search = _search(place, drawer)
     sizes = range(1, MOST_PARTS + 1)
@@ -154,6 +161,7 @@ class _Search:
     tiers: IntArray
     ranges: Ranges
     true_ranges: tuple[TrueRange, ...]
+    corners: KnownCorners | None
     current: SectionCurrent
     floor_ohm: float
 
@@ -185,17 +193,37 @@ class _Search:
 
     def _surely_above(self, size: int) -> float:
         """A margin that at least `SHOWN` combinations reach, by a look at some of all."""
-        able = np.flatnonzero(self._stock(1.0).floors < np.inf)
-        drawn = np.random.default_rng(0).integers(0, able.size, (SAMPLED, size))
-        members = np.unique(np.sort(able[drawn], axis=1), axis=0)
+        random, surely = np.random.default_rng(0), 1.0
+        for _ in range(ROUNDS):
+            able = self._able(surely)
+            drawn = able[random.integers(0, able.size, (SAMPLED, size))]
+            # of equal parts none bears more than another: often the best
+            members = self._in_stock(
+                np.concatenate([drawn, np.repeat(able[:, None], size, axis=1)])
+            )
+            members = members[self.spare(members) >= 1.0]
+            if members.shape[0] < SHOWN:
+                break
+            surely = max(surely, float(np.sort(self.ratio(members))[-SHOWN]))
+        return surely
+
+    def _able(self, ratio: float) -> IntArray:
+        """Parts that may be in a combination which keeps every limit so many times."""
+        asked = self._narrowed(ratio)
+        most = max((float(window.highest.max()) for _, window in asked), default=-np.inf)
+        stock = self._stock(ratio)
+        return np.flatnonzero((np.maximum(stock.floors, stock.values) <= most) & (stock.counts > 0))
+
+    def _in_stock(self, drawn: IntArray) -> IntArray:
+        """Different combinations of which there are enough parts."""
+        members = np.sort(drawn, axis=1)
+        places = len(self.parts) ** np.arange(members.shape[1])
+        members = members[np.unique(members @ places, return_index=True)[1]]
         # as many as there are of a part: the one so many places before must be another
-        for place in range(1, size):
+        for place in range(1, members.shape[1]):
             few = self.counts[members[:, place:]] <= place
             members = members[~np.any(few & (members[:, place:] == members[:, :-place]), axis=1)]
-        members = members[self.spare(members) >= 1.0]
-        if members.shape[0] < SHOWN:
-            return 1.0
-        return max(1.0, float(np.sort(self.ratio(members))[-SHOWN]))
+        return members
 
     def causes(self, members: IntArray) -> tuple[FloatArray, IntArray]:
         """How near combinations come to keeping all rules, and what stands most in their way.
@@ -288,7 +316,7 @@ def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
     least = max((r.tolerance_ratio for r in stays if r not in place.replaced), default=0.0)
     tolerances = np.array([max(part.tolerance_ratio, least) for part in parts])
     ranges = ranges_of(place, tolerances.tolist())
-    kept_ranges, loads = true_ranges(place, ranges)
+    kept_ranges, corners = true_ranges(place, ranges)
     # low ends, and one part at its high end, lie somewhat outside
     lowest, highest = 0.4 * ranges.totals_ohm[0], 2.5 * ranges.totals_ohm[-1]
     hot = board.service.hot_degc
@@ -301,7 +329,8 @@ def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
         tiers=np.searchsorted(ranges.tolerances, tolerances),
         ranges=ranges,
         true_ranges=kept_ranges,
-        current=current_of(place, lowest, highest, loads),
+        corners=corners,
+        current=current_of(place, lowest, highest, None if corners is None else corners.loads),
         floor_ohm=floor_of_others_ohm(place, lowest, highest),
     )
 
@@ -345,6 +374,18 @@ def _fit(search: _Search, verdict: Verdict, row: IntArray) -> Fit:
     )
 
 
+def _corners_of(search: _Search, board: Board) -> FloatArray | None:
+    """All that are known of a board with a combination in it."""
+    if search.corners is None:
+        return None
+    place = search.place
+    new = [part.ref for part in all_resistors(board)]
+    old = {part.ref for part in all_resistors(place.board)}
+    refs = {part.ref for part in (*place.replaced, *place.kept)}
+    mine = [ref for ref in new if ref in refs or ref not in old]
+    return corners_with(search.corners, tolerances_of(board), mine)
+
+
 def _judged(
     search: _Search, best: Sequence[IntArray], misses: Sequence[IntArray]
 ) -> tuple[tuple[Fit, ...], tuple[Fit, ...]]:
@@ -354,7 +395,7 @@ def _judged(
         for row in (*best, *misses)
     ]
     boards = [with_parts(search.place, chosen) for chosen in parts]
-    judged = with_corners(verdicts(boards)) if boards else []
+    judged = with_corners(verdicts(boards), lambda board: _corners_of(search, board))
     rows = (*best, *misses)
     fits = [_fit(search, verdict, row) for verdict, row in zip(judged, rows, strict=True)]
     good = (fit for fit in fits[: len(best)] if fit.verdict.passes)

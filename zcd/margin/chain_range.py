@@ -19,10 +19,11 @@ from zcd.board.model import Board, Resistor
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.engine.solve import Grid, solve
-from zcd.margin.corner_ranges import corner_ranges, is_load
+from zcd.margin.corner_ranges import KnownCorners, corner_ranges, is_load
 from zcd.margin.roots import batched_root, passing_ranges
 from zcd.margin.section import Section, with_parts
 from zcd.margin.stress import chain_resistors, worst_circuit, worst_of
+from zcd.margin.tolerances import Tolerance
 from zcd.margin.verdicts import (
     Verdict,
     kept_ratio,
@@ -183,7 +184,9 @@ class TrueRange:
     highest_ohm: float
 
 
-def true_ranges(place: Section, ranges: Ranges) -> tuple[tuple[TrueRange, ...], Circuit | None]:
+def true_ranges(
+    place: Section, ranges: Ranges
+) -> tuple[tuple[TrueRange, ...], KnownCorners | None]:
     """Find where the rules hold at the worst corners of all that is not in the section.
 
     Parameters
@@ -194,8 +197,8 @@ def true_ranges(place: Section, ranges: Ranges) -> tuple[tuple[TrueRange, ...], 
     Returns
     -------
     found : tuple of TrueRange
-    loads : Circuit or None
-        Corners that load the section the most, with one exact resistor for all of it.
+    corners : KnownCorners or None
+        Of all that is not in the section, with one exact resistor for all of it.
     """
     whole = _whole(place)
     lowest, highest = ranges.edges_ohm[..., 0].min(axis=0), ranges.edges_ohm[..., 1].max(axis=0)
@@ -211,7 +214,41 @@ def true_ranges(place: Section, ranges: Ranges) -> tuple[tuple[TrueRange, ...], 
         TrueRange(number=int(k), lowest_ohm=float(low), highest_ohm=float(high))
         for k, pieces in zip(numbers, found.ranges, strict=True)
         for low, high in pieces
-    ), found.loads
+    ), found.corners
+
+
+def corners_with(
+    known: KnownCorners, tolerances: Sequence[Tolerance], refs: Sequence[str]
+) -> FloatArray:
+    """Corners of a board with parts in a section, from those of all that is not in it.
+
+    Parameters
+    ----------
+    known : KnownCorners
+    tolerances : sequence of Tolerance
+        d of them, those of the parts among them.
+    refs : sequence of str
+        Of the resistors of the section.
+
+    Returns
+    -------
+    shares : ndarray, shape (n, d)
+        All parts low and all high and, where the section carries the most, each alone high.
+    """
+    names = [tolerance.name for tolerance in tolerances]
+    mine = np.array([name in refs for name in names])
+    columns = [k for k, name in enumerate(names) if not mine[k]]
+    taken = [known.names.index(names[k]) for k in columns]
+
+    def together(shares: FloatArray, ends: FloatArray) -> FloatArray:
+        rows = np.empty((len(shares), len(ends), len(names)))
+        rows[..., columns] = shares[:, None, taken]
+        rows[..., mine] = ends
+        return rows.reshape(-1, len(names))
+
+    count = int(mine.sum())
+    alone = together(known.loading, np.eye(count))
+    return np.concatenate([together(known.shares, np.outer([0.0, 1.0], np.ones(count))), alone])
 
 
 def _whole(place: Section) -> Section:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from zcd.board.library import all_resistors
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
-from zcd.margin.corners import LEAST_GAIN, Corners, find_all_corners
+from zcd.margin.corners import LEAST_GAIN, MOST_PASSES, ROOM_RATIO, Corners, find_all_corners
 from zcd.margin.judged import judged
 from zcd.margin.roots import passing_ranges
 from zcd.margin.tolerances import Boards, draw, tolerances_of
@@ -22,7 +22,7 @@ CORNER_POINTS = 7
 """Values of a range at which the corners are tried."""
 CORNER_TOLERANCE = 1e-4
 """Relative error of the ends of a range."""
-MOST_ROUNDS = 4
+MOST_ROUNDS = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,12 +69,34 @@ class CornerRanges:
     ----------
     ranges : tuple of ndarray, shape (pieces, 2)
         Of each span that was asked for, in ohms.
-    loads : Circuit or None
-        Corners that load the resistor itself the most, a row each; None: no span was asked for.
+    corners : KnownCorners or None
+        Those that were found on the way; None: no span was asked for.
     """
 
     ranges: tuple[FloatArray, ...]
-    loads: Circuit | None
+    corners: KnownCorners | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownCorners:
+    """Corners of all tolerances but those of one resistor.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Of the d tolerances.
+    shares : ndarray, shape (rows, d)
+        Where each tolerance sits, at the corners of all rules that count.
+    loading : ndarray, shape (rows, d)
+        At those that load the resistor itself the most.
+    loads : Circuit
+        These, a row each.
+    """
+
+    names: tuple[str, ...]
+    shares: FloatArray
+    loading: FloatArray
+    loads: Circuit
 
 
 def corner_ranges(
@@ -106,28 +128,36 @@ def corner_ranges(
 
     Notes
     -----
-    Corners are looked for at the ends of the spans, then at the ends that these leave, until
-    those hold at their own worst corners.
+    Corners are looked for at the ends of the spans, in haste, then at the ends that these leave,
+    until those hold at their own worst corners.
     """
     if not spans:
-        return CornerRanges(ranges=(), loads=None)
+        return CornerRanges(ranges=(), corners=None)
     steps = [
         np.linspace(
             np.log(low * (1.0 - reach_ratio)), np.log(high * (1.0 + reach_ratio)), CORNER_POINTS
         )
         for low, high in spans
     ]
-    rows, least, loads = _look(variant, ref, np.ravel(spans), exempt, None)
+    rows, loading, _ = _look(variant, ref, np.ravel(spans), exempt, None)
     found: list[FloatArray] = []
     for _ in range(MOST_ROUNDS):
         found = [np.exp(passing_ranges(rows.margins, at, CORNER_TOLERANCE)) for at in steps]
         ends = np.concatenate([pieces.ravel() for pieces in found])
         if not ends.size:
             break
-        rows, least, loads = _look(variant, ref, ends, exempt, rows)
+        rows, loading, least = _look(variant, ref, ends, exempt, rows)
         if least >= -LEAST_GAIN:
+            found = [np.exp(passing_ranges(rows.margins, at, CORNER_TOLERANCE)) for at in steps]
             break
-    return CornerRanges(ranges=tuple(found), loads=loads)
+    tolerances = tolerances_of(rows.board)
+    known = KnownCorners(
+        names=tuple(tolerance.name for tolerance in tolerances),
+        shares=rows.shares,
+        loading=loading,
+        loads=draw(rows.board, tolerances, loading).circuit,
+    )
+    return CornerRanges(ranges=tuple(found), corners=known)
 
 
 def _look(
@@ -136,11 +166,17 @@ def _look(
     ohm: FloatArray,
     exempt: frozenset[str],
     before: CornerRows | None,
-) -> tuple[CornerRows, float, Circuit]:
-    """Corners at some values, with those known before; the least margin at them; the loads."""
+) -> tuple[CornerRows, FloatArray, float]:
+    """Corners at some values, with those known before; those that load most; the least margin."""
     boards = [variant(float(value)) for value in ohm]
     tolerances = tolerances_of(boards[0])
-    found = find_all_corners(boards, [tolerances_of(board) for board in boards])
+    found = find_all_corners(
+        boards,
+        [tolerances_of(board) for board in boards],
+        known=None if before is None else before.shares,
+        passes=0 if before is None else MOST_PASSES,
+        room_ratio=ROOM_RATIO,
+    )
     asked = np.array(
         [k for k, name in enumerate(found[0].names) if not is_load(name, exempt)], dtype=np.intp
     )
@@ -155,9 +191,8 @@ def _look(
         boards=draw(boards[0], tolerances, shares),
         asked=asked,
     )
-    own = np.unique(np.concatenate([_loading(one, ref) for one in found]), axis=0)
-    least = min(float(one.margins[asked].min()) for one in found)
-    return rows, least, draw(boards[0], tolerances, own).circuit
+    loading = np.unique(np.concatenate([_loading(one, ref) for one in found]), axis=0)
+    return rows, loading, min(float(one.margins[asked].min()) for one in found)
 
 
 def _loading(corners: Corners, ref: str) -> FloatArray:

@@ -22,6 +22,9 @@ LEAST_SHARE = 1e-3
 NAMED_SHARE = 0.02
 """And with less than this it is not named."""
 MOST_PASSES = 4
+ROOM_RATIO = 3.0
+"""Together, tolerances seen to gain least from one another lower a margin by less than so many
+times what each does alone: with more than that left, a rule surely keeps its sign."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +91,12 @@ def find_corners(board: Board, tolerances: Sequence[Tolerance]) -> Corners:
 
 
 def find_all_corners(
-    boards: Sequence[Board], tolerances: Sequence[Sequence[Tolerance]]
+    boards: Sequence[Board],
+    tolerances: Sequence[Sequence[Tolerance]],
+    *,
+    known: FloatArray | None = None,
+    passes: int = MOST_PASSES,
+    room_ratio: float = np.inf,
 ) -> list[Corners]:
     """Find the worst corners of several boards, step by step together.
 
@@ -98,13 +106,63 @@ def find_all_corners(
         All with the same controller.
     tolerances : sequence of sequences of Tolerance
         Of each board, at least one.
+    known : ndarray, shape (n, d), optional
+        Corners to be tried first, where all boards have the same tolerances.
+    passes : int
+        How often the other ends are tried; 0: not at all.
+    room_ratio : float
+        Rules with more left than so many times what lowered them last are let be: their sign is
+        sure (`ROOM_RATIO`), their number not asked for.
 
     Returns
     -------
     corners : list of Corners
         Of each board, as `find_corners` finds them for it alone.
     """
-    searches = [_Search(board, tuple(mine)) for board, mine in zip(boards, tolerances, strict=True)]
+    searches = [
+        _Search(board, tuple(mine), known=known, passes=passes, room_ratio=room_ratio)
+        for board, mine in zip(boards, tolerances, strict=True)
+    ]
+    return _searched(searches)
+
+
+def corners_among(
+    boards: Sequence[Board],
+    tolerances: Sequence[Sequence[Tolerance]],
+    shares: Sequence[FloatArray],
+) -> list[Corners]:
+    """The worst of some corners of each board; no others are looked for.
+
+    Parameters
+    ----------
+    boards, tolerances
+        As for `find_all_corners`.
+    shares : sequence of ndarray, shape (n, d)
+        The corners of each board, at least one.
+
+    Returns
+    -------
+    corners : list of Corners
+        Without effects (all zero).
+    """
+    draws = [draw(*one) for one in zip(boards, tolerances, shares, strict=True)]
+    return [
+        Corners(
+            tolerances=tuple(mine),
+            names=found.names,
+            margins=found.margins.min(axis=0),
+            shares=rows[np.argmin(found.margins, axis=0)],
+            effects=np.zeros((len(found.names), len(mine))),
+        )
+        for found, mine, rows in zip(
+            judged_together(draws, boards), tolerances, shares, strict=True
+        )
+    ]
+
+
+def _searched(searches: Sequence[_Search]) -> list[Corners]:
+    """What several searches come to, each step of all of them judged together."""
+    boards = [search.board for search in searches]
     steps = {number: search.steps() for number, search in enumerate(searches)}
     asked = {number: next(step) for number, step in steps.items()}
     while asked:
@@ -129,8 +187,18 @@ class _Search:
     The ends that may be tried: end e puts tolerance `which[e]` at share `share[e]`.
     """
 
-    def __init__(self, board: Board, tolerances: tuple[Tolerance, ...]) -> None:
+    def __init__(
+        self,
+        board: Board,
+        tolerances: tuple[Tolerance, ...],
+        *,
+        known: FloatArray | None,
+        passes: int,
+        room_ratio: float,
+    ) -> None:
         self.board, self.tolerances = board, tolerances
+        self.known = np.empty((0, len(tolerances))) if known is None else known
+        self.passes, self.room_ratio = passes, room_ratio
         self.which = np.array([d for d, t in enumerate(tolerances) for _ in t.extremes])
         self.share = np.array([share for t in tolerances for share in t.extremes])
         self.names: tuple[str, ...]
@@ -141,8 +209,7 @@ class _Search:
     def steps(self) -> _Steps:
         """The whole search."""
         starts = yield from self.from_the_middle()
-        yield from self.judge(starts)
-        yield from self.judge(1.0 - starts)
+        yield from self.judge(np.concatenate([starts, 1.0 - starts, self.known]))
         yield from self.improve()
 
     def found(self) -> Corners:
@@ -188,8 +255,8 @@ class _Search:
         size = np.abs(self.effects)
         tried = size > LEAST_SHARE * size.max(axis=1, keepdims=True)
         tried[len(RULES) :] &= bends
-        todo = np.arange(len(self.names))
-        for _ in range(MOST_PASSES):
+        todo = np.flatnonzero(self.open(size.sum(axis=1)))
+        for _ in range(self.passes):
             rule, end = np.nonzero(tried[todo][:, self.which])
             if not rule.size:
                 break
@@ -204,4 +271,9 @@ class _Search:
                 if gains[k] > LEAST_GAIN:
                     together[rule[k], self.which[end[k]]] = self.share[end[k]]
             yield from self.judge(together)
-            todo = np.flatnonzero(self.margins < before - LEAST_GAIN)
+            gained = before - self.margins
+            todo = np.flatnonzero((gained > LEAST_GAIN) & self.open(gained))
+
+    def open(self, lowered: FloatArray) -> NDArray[np.bool_]:
+        """Rules that may yet come lower than matters, by what lowered them last, shape (k,)."""
+        return self.margins <= self.room_ratio * np.maximum(lowered, LEAST_GAIN)

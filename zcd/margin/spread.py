@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from zcd.board.model import Board
+from zcd.circuit.elements import Circuit
+from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.check import Check, Rule, stress_rule
 from zcd.margin.corners import Corners, find_corners
@@ -68,18 +70,23 @@ def spread_of(board: Board) -> Spread:
     corners = find_corners(board, tolerances)
     return Spread(
         corners=corners,
-        rules=corner_rules(board, corners),
+        rules=corner_rules(board, corners, solve(corner_circuit(board, corners))),
         population=draw_population(board, tolerances),
     )
 
 
-def corner_rules(board: Board, corners: Corners) -> tuple[Rule, ...]:
+def corner_circuit(board: Board, corners: Corners) -> Circuit:
+    """The board at the corners of the rules of stress, a row each."""
+    of_stress = np.arange(len(RULES), len(corners.names))
+    return draw(board, corners.tolerances, corners.shares[of_stress]).circuit
+
+
+def corner_rules(board: Board, corners: Corners, solution: Solution) -> tuple[Rule, ...]:
     """Every rule at its own corner, in the order of `Corners.names`.
 
-    A lock rule has no number.
+    A lock rule has no number; those of the rules of stress are in the solution of
+    `corner_circuit`.
     """
-    of_stress = np.arange(len(RULES), len(corners.names))
-    drawn = draw(board, corners.tolerances, corners.shares[of_stress])
     lock = [
         Rule(
             name=f"{AT_CORNER}{name}",
@@ -92,5 +99,5 @@ def corner_rules(board: Board, corners: Corners) -> tuple[Rule, ...]:
         )
         for name, margin in zip(RULES, corners.margins[: len(RULES)], strict=True)
     ]
-    stress = [stress_rule(x, row) for row, x in enumerate(limits_of(solve(drawn.circuit), board))]
+    stress = [stress_rule(x, row) for row, x in enumerate(limits_of(solution, board))]
     return (*lock, *(replace(rule, name=f"{AT_CORNER}{rule.name}") for rule in stress))

@@ -22,6 +22,8 @@ IntArray = NDArray[np.intp]
 MOST_PARTS = 4
 _FIXED = 2
 """Of three or four different parts two are fixed, the others looked up in a sorted list."""
+SMALL = 4000
+"""Sums in a small pool."""
 _HAIR = 1.0 - 1e-12
 """Room for rounding where a floor is divided by a tolerance."""
 
@@ -84,6 +86,7 @@ class _Pool:
     """Sums of parts of lower rank, sorted: of those with the same tolerances.
 
     The low end of such a sum lies between `least_ratio` and `most_ratio` times its nominal value.
+    `codes` are numbers that stand for the members of each.
     """
 
     tier: int
@@ -91,16 +94,33 @@ class _Pool:
     most_ratio: float
     sums: FloatArray
     lows: FloatArray
-    members: IntArray | None
+    codes: IntArray
 
-    def add(self, sums: FloatArray, lows: FloatArray, members: IntArray) -> None:
+    def add(self, sums: FloatArray, lows: FloatArray, codes: IntArray) -> None:
         """Take in further sums."""
-        order = np.argsort(sums, kind="stable")
-        at = np.searchsorted(self.sums, sums[order])
-        self.sums = np.insert(self.sums, at, sums[order])
-        self.lows = np.insert(self.lows, at, lows[order])
-        if self.members is not None:
-            self.members = np.insert(self.members, at, members[order], axis=0)
+        order = np.argsort(np.concatenate([self.sums, sums]), kind="stable")
+        self.sums = np.concatenate([self.sums, sums])[order]
+        self.lows = np.concatenate([self.lows, lows])[order]
+        self.codes = np.concatenate([self.codes, codes])[order]
+
+    def empty(self) -> None:
+        """Let all sums go."""
+        self.sums, self.lows, self.codes = self.sums[:0], self.lows[:0], self.codes[:0]
+
+
+@dataclass(slots=True)
+class _Pools:
+    """A large pool that is seldom sorted anew, and a small one that takes in what comes."""
+
+    large: _Pool
+    small: _Pool
+
+    def add(self, sums: FloatArray, lows: FloatArray, codes: IntArray) -> None:
+        """Take in further sums."""
+        self.small.add(sums, lows, codes)
+        if self.small.sums.size > SMALL:
+            self.large.add(self.small.sums, self.small.lows, self.small.codes)
+            self.small.empty()
 
 
 def count(stock: Stock, window: Window, size: int) -> int:
@@ -198,19 +218,26 @@ def _many(
 ) -> Iterator[tuple[int, IntArray]]:
     """Three or four different parts: the last two fixed, the others looked up."""
     *free, before, last = blocks
-    pools: dict[tuple[int, ...], _Pool] = {}
+    pools: dict[tuple[int, ...], _Pools] = {}
     for k in range(stock.values.size):
         if stock.counts[k] >= before:
             above = np.arange(k + 1, stock.values.size)
             above = above[stock.counts[above] >= last]
-            for pool in pools.values():
-                yield _look_up(stock, window, pool, (k, before, above, last))
-        _widen(pools, stock, k, np.array(free), listed)
+            for pool in (each for both in pools.values() for each in (both.large, both.small)):
+                if pool.sums.size:
+                    fixed = (k, before, above, last)
+                    number, codes, upper = _look_up(stock, window, pool, fixed, listed)
+                    yield number, np.concatenate([_members(codes, len(free), stock), upper], axis=1)
+        _widen(pools, stock, k, np.array(free))
 
 
-def _widen(
-    pools: dict[tuple[int, ...], _Pool], stock: Stock, k: int, free: IntArray, listed: bool
-) -> None:
+def _members(codes: IntArray, free: int, stock: Stock) -> IntArray:
+    """The parts that codes stand for, shape (codes, free)."""
+    size = max(stock.values.size, 1)
+    return codes[:, None] // size ** np.arange(free - 1, -1, -1) % size
+
+
+def _widen(pools: dict[tuple[int, ...], _Pools], stock: Stock, k: int, free: IntArray) -> None:
     """Put into the pools the sums in which part `k` is the last."""
     if stock.counts[k] < free[-1]:
         return
@@ -218,25 +245,37 @@ def _widen(
     if free.size > 1:
         below = np.flatnonzero(stock.counts[:k] >= free[0])
         members = np.stack([below, np.full(below.size, k)], axis=1)
-    tiers = np.sort(stock.tiers[members], axis=1)
-    for key in sorted({tuple(row) for row in tiers.tolist()}):
-        mine = members[np.all(tiers == key, axis=1)]
+    tiers = stock.tiers[members[:, 0]]
+    codes = members @ stock.values.size ** np.arange(free.size - 1, -1, -1)
+    sums, lows = stock.values[members] @ free, stock.lows[members] @ free
+    for tier in np.unique(tiers):
+        mine = np.flatnonzero(tiers == tier)
+        key = (int(tier), int(stock.tiers[k]))
         if key not in pools:
-            ratios = stock.lows[mine[0]] / stock.values[mine[0]]
-            pools[key] = _Pool(
-                tier=max(key),
-                least_ratio=float(ratios.min()),
-                most_ratio=float(ratios.max()),
-                sums=np.empty(0),
-                lows=np.empty(0),
-                members=np.empty((0, free.size), dtype=np.intp) if listed else None,
-            )
-        pools[key].add(stock.values[mine] @ free, stock.lows[mine] @ free, mine)
+            pools[key] = _new_pools(stock, members[mine[0]], max(key))
+        pools[key].add(sums[mine], lows[mine], codes[mine])
+
+
+def _new_pools(stock: Stock, members: IntArray, tier: int) -> _Pools:
+    """Empty ones for sums of parts with the tolerances of some."""
+    ratios = stock.lows[members] / stock.values[members]
+    large, small = (
+        _Pool(
+            tier=tier,
+            least_ratio=float(ratios.min()),
+            most_ratio=float(ratios.max()),
+            sums=np.empty(0),
+            lows=np.empty(0),
+            codes=np.empty(0, dtype=np.intp),
+        )
+        for _ in range(2)
+    )
+    return _Pools(large=large, small=small)
 
 
 def _look_up(
-    stock: Stock, window: Window, pool: _Pool, fixed: tuple[int, int, IntArray, int]
-) -> tuple[int, IntArray]:
+    stock: Stock, window: Window, pool: _Pool, fixed: tuple[int, int, IntArray, int], listed: bool
+) -> tuple[int, IntArray, IntArray]:
     """Which sums of the pool fit with part `k` and one of the parts above it."""
     k, before, above, last = fixed
     sums = before * stock.values[k] + last * stock.values[above]
@@ -257,7 +296,7 @@ def _look_up(
     first = starts(pool.most_ratio, _HAIR)
     stop = np.maximum(stops(pool.most_ratio, _HAIR), first)
     sure, until = stop, stop
-    if pool.members is None:
+    if not listed:
         # between `sure` and `until` whatever the tolerances; below and above, look one by one
         sure = np.clip(starts(pool.least_ratio, 1.0 / _HAIR), first, stop)
         until = np.clip(stops(pool.least_ratio, 1.0 / _HAIR), sure, stop)
@@ -268,10 +307,8 @@ def _look_up(
     low, high = pool.lows[index], 2.0 * pool.sums[index] - pool.lows[index]
     fits = (low >= floors[query]) & (high <= ceilings[query])
     query, index = query[fits], index[fits]
-    if pool.members is None:
-        return int((until - sure).sum()) + query.size, np.empty((0, 0), dtype=np.intp)
-    fixed_members = np.stack([np.full(query.size, k), above[query]], axis=1)
-    return query.size, np.concatenate([pool.members[index], fixed_members], axis=1)
+    upper = np.stack([np.full(query.size, k), above[query]], axis=1)
+    return int((until - sure).sum()) + query.size, pool.codes[index], upper
 
 
 def _spread(start: IntArray, stop: IntArray) -> tuple[IntArray, IntArray]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import inf, isnan
 
@@ -23,10 +23,10 @@ from zcd.margin.check import (
     levels_of,
     rules_of,
 )
-from zcd.margin.corners import find_all_corners
+from zcd.margin.corners import corners_among, find_all_corners
 from zcd.margin.headroom import Headroom, headrooms_of, weakened
 from zcd.margin.section import condensed
-from zcd.margin.spread import corner_rules
+from zcd.margin.spread import corner_circuit, corner_rules
 from zcd.margin.stress import ResistorStress, reverse_stress, worst_circuit, worst_of
 from zcd.margin.tolerances import tolerances_of
 from zcd.sync.lock import judge
@@ -118,26 +118,23 @@ def verdicts(boards: Sequence[Board]) -> list[Verdict]:
     """
     at_levels = solved_apart([_level_rows(board) for board in boards])
     headrooms = _headrooms(boards)
-    groups: dict[object, list[int]] = {}
-    for number, board in enumerate(boards):
-        shape = tuple((e.ref, e.nodes) for e in build_circuit(board))
-        groups.setdefault(shape, []).append(number)
-    at_worst: dict[int, Solution] = {}
-    for numbers in groups.values():
-        solved = solved_apart([worst_circuit(boards[number]) for number in numbers])
-        at_worst |= dict(zip(numbers, solved, strict=True))
+    at_worst = solved_alike([worst_circuit(board) for board in boards])
     return [
         _verdict(board, at_levels[k], headrooms[k], at_worst[k]) for k, board in enumerate(boards)
     ]
 
 
-def with_corners(found: Sequence[Verdict]) -> list[Verdict]:
+def with_corners(
+    found: Sequence[Verdict], known: Callable[[Board], FloatArray | None] = lambda board: None
+) -> list[Verdict]:
     """Verdicts with the rules at the worst corners too, found for all boards together.
 
     Parameters
     ----------
     found : sequence of Verdict
         Of variants of one board. Those that fail already stay as they are.
+    known : callable
+        Gives the corners of a board, shape (n, d), where they are known and need not be looked for.
 
     Returns
     -------
@@ -146,10 +143,17 @@ def with_corners(found: Sequence[Verdict]) -> list[Verdict]:
     """
     passing = [number for number, verdict in enumerate(found) if verdict.passes]
     boards = [found[number].board for number in passing]
-    corners = find_all_corners(boards, [tolerances_of(board) for board in boards])
+    tolerances = [tolerances_of(board) for board in boards]
+    shares = [rows for rows in map(known, boards) if rows is not None]
+    if len(shares) == len(boards):
+        corners = corners_among(boards, tolerances, shares)
+    else:
+        corners = find_all_corners(boards, tolerances)
+    worst = list(zip(boards, corners, strict=True))
+    solved = solved_alike([corner_circuit(*one) for one in worst])
     complete = list(found)
-    for number, board, worst in zip(passing, boards, corners, strict=True):
-        complete[number] = replace(found[number], corner_rules=corner_rules(board, worst))
+    for number, one, solution in zip(passing, worst, solved, strict=True):
+        complete[number] = replace(found[number], corner_rules=corner_rules(*one, solution))
     return complete
 
 
@@ -169,6 +173,19 @@ def _verdict(
 def _level_rows(board: Board) -> Circuit:
     lean = condensed(board)
     return stack([build_circuit(lean, case) for case in level_conditions(board)])
+
+
+def solved_alike(circuits: Sequence[Circuit]) -> list[Solution]:
+    """Solutions of some batches, those of the same elements solved as one."""
+    groups: dict[object, list[int]] = {}
+    for number, circuit in enumerate(circuits):
+        shape = tuple((element.ref, element.nodes) for element in circuit)
+        groups.setdefault(shape, []).append(number)
+    found: dict[int, Solution] = {}
+    for numbers in groups.values():
+        solved = solved_apart([circuits[number] for number in numbers])
+        found |= dict(zip(numbers, solved, strict=True))
+    return [found[number] for number in range(len(circuits))]
 
 
 def solved_apart(circuits: Sequence[Circuit]) -> list[Solution]:
