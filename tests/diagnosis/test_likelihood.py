@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -83,6 +84,16 @@ def test_overload_says_no_more_than_beyond_the_top_range() -> None:
     found = fit.likelihood(Measured(reading=OHMS, value=OVERLOAD))
     assert_allclose(found[entries("R2 open")], 1.0, atol=1e-6)
     assert np.all(found[entries("healthy")] < 1e-6)
+
+
+def test_overload_on_a_meter_that_ends_early_says_less() -> None:
+    """On a meter that ends at 2 Mohm a resistor that drifted to 3 Mohm shows OL as an open one."""
+    low = make_atlas(board(), replace(usual_meter(), ohm_range_ohm=2e6))
+    found = low.fit(OHMS).likelihood(Measured(reading=OHMS, value=OVERLOAD))
+    drifted = np.flatnonzero(entries("R2 drift"))
+    ohm = atlas().shown(OHMS)[drifted]
+    assert np.all(found[drifted][ohm > 2.5e6] > 0.99)
+    assert np.all(found[drifted][ohm < 1.5e6] < 1e-3)
 
 
 def test_a_loose_joint_jumps_and_nothing_else_does() -> None:

@@ -189,7 +189,7 @@ OHM = Reading(function=Function.OHM, a="x", b="y")
 DIODE = Reading(function=Function.DIODE, a="x", b="y")
 
 
-@pytest.mark.parametrize("ohm", [0.5, 47.0, 4.7e3, 120e3, 2.2e6, 47e6])
+@pytest.mark.parametrize("ohm", [0.5, 47.0, 4.7e3, 120e3, 2.2e6, 18e6])
 def test_ohms_of_a_resistor_alone(ohm: float) -> None:
     """Within the model's leak of 1e-12 S to ground."""
     assert_allclose(dead(OHM, resistance("R1", "x", "y", ohm)), ohm, rtol=3e-4)

@@ -8,7 +8,7 @@ import pytest
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.meters import NO_EDGE, OVERLOAD
-from zcd.diagnosis.readings import Function, Measured, Reading, useful_readings
+from zcd.diagnosis.readings import Function, Measured, Reading, useful_readings, usual_power
 from zcd.diagnosis.words import parse_function, parse_reading, parse_value, show_value
 from zcd.errors import InputError
 
@@ -31,6 +31,7 @@ def reading(function: Function, a: str, b: str, value: float) -> Measured:
         ("diode D1 ol", reading(Function.DIODE, "chain.2", "led+", OVERLOAD)),
         ("diode led+ led- 1.05 V", reading(Function.DIODE, "led+", "neutral", 1.05)),
         ("frequency 50 Hz", reading(Function.FREQUENCY, "pin", "logic0", 50.0)),
+        ("frequency line neutral 49.9", reading(Function.FREQUENCY, "line", "neutral", 49.9)),
         ("duty 48 %", reading(Function.DUTY, "pin", "logic0", 0.48)),
         ("low time 9.5 ms", reading(Function.LOW_TIME, "pin", "logic0", 9.5e-3)),
         ("low-time pin logic0 800 us", reading(Function.LOW_TIME, "pin", "logic0", 800e-6)),
@@ -40,6 +41,15 @@ def test_lines_of_a_prompt(text: str, expected: Measured) -> None:
     found = parse_reading(text, CIRCUIT)
     assert found.reading == expected.reading
     assert found.value == pytest.approx(expected.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "least"),
+    [("ohm R2 OL on 2M", 2e6), ("ac R2 overload on the 60 V range", 60.0), ("diode D1 ol at 2", 2)],
+)
+def test_overload_on_a_range_is_beyond_its_full_scale(text: str, least: float) -> None:
+    found = parse_reading(text, CIRCUIT)
+    assert (found.low, found.high) == (least, np.inf)
 
 
 @pytest.mark.parametrize(
@@ -53,19 +63,19 @@ def test_lines_of_a_prompt(text: str, expected: Measured) -> None:
         ("dc pin logic0", "red probe, black probe"),
         ("ohm R2", "red probe, black probe"),
         ("ohm R9 100k", "one of the nodes|R9"),
-        ("ohm D1.leak 100k", "red probe, black probe"),
+        ("ohm D1.leak 100k", "one of the nodes"),
         ("ohm D1.leak OC1.miller 100k", "one of the nodes"),
         ("dc pin nowhere 3", "nowhere"),
         ("dc pin line 3", "same side of the optocoupler"),
         ("dc pin pin 3", "two different nodes"),
-        ("dc pin logic0 OL", 'found "OL"; allowed: DC volts'),
+        ("dc pin logic0 OL", 'found "OL"; allowed: DC volts.*or with its range: "OL on 60 V"'),
         ("ac line neutral -3", 'found "-3"; allowed: AC volts from 0 V'),
         ("dc pin logic0 nan", 'found "nan"'),
         ("dc pin logic0 inf", 'found "inf"'),
         ("dc pin logic0 4,98", "use a point, not a comma"),
         ("ohm R2 150 Hz", 'found "150 Hz"'),
         ("duty 148 %", "from 0 % to 100 %"),
-        ("frequency line neutral 50", "between 'pin' and 'logic0'|found"),
+        ("low time line neutral 9 ms", "between 'pin' and 'logic0'|found"),
     ],
 )
 def test_bad_lines_are_refused_in_one_line(text: str, match: str) -> None:
@@ -115,6 +125,7 @@ def test_every_useful_reading_can_be_entered() -> None:
         if item.lifted:
             turned = " reversed" if CIRCUIT[item.lifted].nodes[0] != item.a else ""
             probes = f"{item.lifted} lifted{turned}"
+        probes += "" if item.power is usual_power(item.function) else f" {item.power}"
         text = f"{item.function} {probes} {show_value(item.function, value)}"
         found = parse_reading(text, CIRCUIT)
         assert found.reading == item

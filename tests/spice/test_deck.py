@@ -12,7 +12,7 @@ import pytest
 from tests.boards import VARIANTS
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.bench import Bench
-from zcd.diagnosis.meters import OHM_RANGES_OHM, usual_meter
+from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Function, Reading
 from zcd.engine.solve import solve
 from zcd.errors import InputError
@@ -83,7 +83,7 @@ def test_an_overload_is_on_the_highest_range(tmp_path: Path) -> None:
     reading = Reading(function=Function.OHM, a="pin", b="logic0")
     text = deck_text(board, metered(board, circuit, meter, [reading]), Spice(), "healthy", True)
     assert np.isinf(Bench(board, circuit, meter).take([reading])[0, 0])
-    assert measured(text, tmp_path)["meter_ohm"] > OHM_RANGES_OHM[-1]
+    assert measured(text, tmp_path)["meter_ohm"] > meter.ohm_range_ohm
 
 
 def test_a_meter_on_the_pulses_is_no_load() -> None:

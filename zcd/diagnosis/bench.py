@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,24 +13,33 @@ from zcd.circuit.elements import (
     INFINITE_OHM,
     Circuit,
     DcSource,
+    MainsHarmonic,
     MainsSource,
     Resistance,
     TestSource,
 )
+from zcd.diagnosis.edits import NO_MAINS_V
 from zcd.diagnosis.meters import (
     DIODE_FULL_SCALE_V,
     DIODE_SOURCE_OHM,
     NO_EDGE,
-    OHM_RANGES_OHM,
     OPEN_SHARE,
     OVERLOAD,
+    TRIGGER_V,
     AcKind,
     Meter,
     ac_volts,
     dc_volts,
     ohm_source_ohm,
 )
-from zcd.diagnosis.readings import Function, Reading, Side, part_elements, side_of
+from zcd.diagnosis.readings import (
+    Function,
+    Power,
+    Reading,
+    Side,
+    part_elements,
+    side_of,
+)
 from zcd.engine.solution import Solution
 from zcd.engine.solve import PULSES, READINGS, solve, solve_dead
 from zcd.sync.lock import Lock, judge
@@ -62,8 +71,8 @@ class Bench:
     meter: Meter
     solve: Callable[..., Solution] = solve
     solve_dead: Callable[[Circuit], Solution] = solve_dead
-    _powered: Solution | None = None
-    _pulsed: Lock | None = None
+    _powered: dict[Power, Solution] = field(default_factory=dict)
+    _pulsed: dict[Power, Lock] = field(default_factory=dict)
 
     def take(self, readings: Sequence[Reading]) -> FloatArray:
         """What the meter shows, shape (n, len(readings))."""
@@ -80,20 +89,24 @@ class Bench:
                 return self._ohms(reading)
             case Function.DIODE:
                 return self._diode(reading)
+            case _ if reading.at_pin:
+                return self._pin(reading)
             case _:
-                return self._pin(reading.function)
+                return self._counted(reading)
 
-    def _base(self) -> Solution:
-        """The batch under power, without a meter."""
-        if self._powered is None:
-            self._powered = self.solve(self.circuit, READINGS)
-        return self._powered
+    def _base(self, power: Power) -> Solution:
+        """The batch in a state of the board, without a meter."""
+        if power not in self._powered:
+            circuit = in_state(self.circuit, self.board, power)
+            self._powered[power] = self.solve(circuit, READINGS)
+        return self._powered[power]
 
-    def lock(self) -> Lock:
+    def lock(self, power: Power = Power.LIVE) -> Lock:
         """What the controller makes of the pulses at the pin."""
-        if self._pulsed is None:
-            self._pulsed = judge(self.solve(self.circuit, PULSES), self.board)
-        return self._pulsed
+        if power not in self._pulsed:
+            circuit = in_state(self.circuit, self.board, power)
+            self._pulsed[power] = judge(self.solve(circuit, PULSES), self.board)
+        return self._pulsed[power]
 
     def _volts(self, reading: Reading) -> FloatArray:
         """Volts, the meter's own resistance included."""
@@ -102,20 +115,43 @@ class Bench:
             Function.AC: self.meter.ac_kind,
             Function.LOW_Z: AcKind.TRUE_RMS_DC,
         }[reading.function]
+        solution, wave = self._wave(reading)
+        return dc_volts(solution, wave) if kind is None else ac_volts(solution, wave, kind)
+
+    def _wave(self, reading: Reading) -> tuple[Solution, FloatArray]:
+        """Voltage between the probes, the meter's own resistance included."""
         a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
-        loaded = under_meter(self.circuit, self.meter, reading)
+        if {a, b} == {"line", "neutral"}:
+            # no meter loads the mains
+            base = self._base(reading.power)
+            return base, base.between_v(a, b)
+        state = in_state(self.circuit, self.board, reading.power)
+        loaded = under_meter(state, self.meter, reading)
+        if reading.power is Power.BENCH:
+            still = self.solve_dead(_without_mains(loaded))
+            return still, still.between_v(a, b)
         mains = side_of(self.circuit, reading) is Side.MAINS
         grid = replace(READINGS, isolated=not mains)
         # only the engine can go on from what it knows without the meter
-        known = self._base() if self.solve is solve else None
+        known = self._base(reading.power) if self.solve is solve else None
         solution = self.solve(loaded, grid, like=known)
-        wave = solution.between_v(a, b)
-        return dc_volts(solution, wave) if kind is None else ac_volts(solution, wave, kind)
+        return solution, solution.between_v(a, b)
 
-    def _pin(self, function: Function) -> FloatArray:
+    def _counted(self, reading: Reading) -> FloatArray:
+        """Frequency or duty that a meter on volts counts; 0 where there is too little to count."""
+        solution, wave = self._wave(reading)
+        moving = wave - solution.mean(wave)[:, None]
+        seen = solution.rms(moving) >= TRIGGER_V
+        if reading.function is Function.DUTY:
+            return np.where(seen, solution.mean((moving > 0.0).astype(np.float64)), 0.0)
+        rises = (moving > 0.0) & (np.roll(moving, 1, axis=1) <= 0.0)
+        (mains,) = solution.circuit.of(MainsSource)
+        return np.where(seen, rises.sum(axis=1) * mains.frequency_hz, 0.0)
+
+    def _pin(self, reading: Reading) -> FloatArray:
         """Frequency, duty, low time and edge delay at the pin; without pulses 0, or no edge."""
-        rules = self.board.controller
-        pulses = self.lock().pulses
+        rules, function = self.board.controller, reading.function
+        pulses = self.lock(reading.power).pulses
         there = pulses.count > 0
         if function is Function.FREQUENCY:
             return np.where(there, 1.0 / np.where(there, pulses.period_s, 1.0), 0.0)
@@ -140,7 +176,7 @@ class Bench:
     def _ohms(self, reading: Reading) -> FloatArray:
         """Ohms on the lowest range that holds the reading."""
         shown = np.full(self.circuit.size, OVERLOAD)
-        for full_scale in OHM_RANGES_OHM:
+        for full_scale in self.meter.ohm_ranges_ohm:
             source = ohm_source_ohm(self.meter, full_scale)
             volts = self._probe(reading, self.meter.ohms_open_v, source)
             rest = np.maximum(self.meter.ohms_open_v - volts, FINEST_SHARE)
@@ -163,7 +199,7 @@ def under_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:
         Function.DC: meter.dc_input_ohm,
         Function.AC: meter.ac_input_ohm,
         Function.LOW_Z: meter.low_impedance_ohm,
-    }[reading.function]
+    }.get(reading.function, meter.ac_input_ohm)
     a, b = circuit.node(reading.a), circuit.node(reading.b)
     return circuit.add(Resistance(ref=METER, a=a, b=b, resistance_ohm=ohm))
 
@@ -178,11 +214,35 @@ def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: float)
     return dead.add(source)
 
 
+def in_state(circuit: Circuit, board: Board, power: Power) -> Circuit:
+    """The circuit under power as it is while a reading is taken: relay off, or on a bench supply.
+
+    A bench supply feeds the controller's supply alone, whatever is wrong with the board's own.
+    """
+    if power is Power.LIVE:
+        return circuit
+    circuit = _relay_off(circuit)
+    if power is Power.BENCH:
+        circuit = circuit.change("mains", rms_v=NO_MAINS_V)
+        for source in circuit.of(DcSource):
+            volts = board.output.supply_v if source.ref == "supply" else 0.0
+            circuit = circuit.change(source.ref, voltage_v=volts)
+    return circuit
+
+
+def _without_mains(circuit: Circuit) -> Circuit:
+    mains = [e.ref for e in circuit if isinstance(e, MainsSource | MainsHarmonic)]
+    return circuit.without(*mains)
+
+
+def _relay_off(circuit: Circuit) -> Circuit:
+    for ref in ("K1.contact", "K1.driver"):
+        if ref in circuit:
+            circuit = circuit.change(ref, resistance_ohm=INFINITE_OHM)
+    return circuit
+
+
 def unplugged(circuit: Circuit) -> Circuit:
     """The board dead on the bench: no mains, no supplies, relay off."""
-    sources = [e.ref for e in circuit if isinstance(e, MainsSource | DcSource)]
-    dead = circuit.without(*sources)
-    for ref in ("K1.contact", "K1.driver"):
-        if ref in dead:
-            dead = dead.change(ref, resistance_ohm=INFINITE_OHM)
-    return dead
+    supplies = [e.ref for e in circuit.of(DcSource)]
+    return _relay_off(_without_mains(circuit).without(*supplies))

@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, StrictInt
 
 from zcd.board import kinds
 from zcd.board.documents import parse_toml, read_text, refuse, validate
@@ -19,9 +19,9 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
 from zcd.diagnosis.flags import FLAGS, NO_FLAG
 from zcd.diagnosis.meters import AcKind, Meter, usual_meter
-from zcd.diagnosis.readings import Measured, Reading
+from zcd.diagnosis.readings import Measured, Power, Reading
 from zcd.diagnosis.retested import Retested, RetestTable, read_retest
-from zcd.diagnosis.words import find_part, make_reading, parse_function, parse_shown
+from zcd.diagnosis.words import find_part, make_reading, parse_function, parse_power, parse_shown
 from zcd.errors import InputError
 
 _ACCURACY = kinds.TOLERANCE
@@ -31,6 +31,11 @@ WANTED = "a job or board file, TOML in UTF-8, up to 1 MB"
 _INPUT = Kind(
     word="an input resistance", unit="Ω", low=100.0, high=1e12, examples=("10M", "3k"),
     spellings={"ω": 1.0, "ohm": 1.0}, prefixes="kKMG",
+)  # fmt: skip
+
+_RANGE = Kind(
+    word="the full scale of the highest ohms range", unit="Ω", low=100e3, high=1e10,
+    examples=("20M", "2M"), spellings={"ω": 1.0, "ohm": 1.0}, prefixes="kKMG",
 )  # fmt: skip
 
 _OPEN = Kind(
@@ -54,6 +59,10 @@ class MeterTable(Table):
     dc_accuracy: Annotated[float | None, quantity(_ACCURACY)] = quantity_or_none(kinds.TOLERANCE)
     ac_accuracy: Annotated[float | None, quantity(_ACCURACY)] = quantity_or_none(kinds.TOLERANCE)
     ohm_accuracy: Annotated[float | None, quantity(_ACCURACY)] = quantity_or_none(kinds.TOLERANCE)
+    ohm_range: Annotated[float | None, quantity(_RANGE)] = quantity_or_none(_RANGE)
+    counts: StrictInt | None = Field(
+        default=None, ge=1000, le=1_000_000, description="a whole number from 1000 to 1000000"
+    )
     ohms_open: Annotated[float | None, quantity(_OPEN)] = quantity_or_none(_OPEN)
     diode_open: Annotated[float | None, quantity(_OPEN)] = quantity_or_none(_OPEN)
 
@@ -67,6 +76,7 @@ class ReadingTable(Table):
     black: str | None = Field(default=None, description='a node such as "logic0"')
     reversed: bool = Field(default=False, description="true: probes the other way round")
     lifted: bool = Field(default=False, description="true: one end of the part is lifted")
+    power: object = Field(default=None, description=f"one of {', '.join(Power)}")
     value: object = Field(description='what the meter showed, such as "4.98 V"')
 
 
@@ -193,6 +203,8 @@ def _meter(table: MeterTable) -> Meter:
         "dc_accuracy": "dc_accuracy_ratio",
         "ac_accuracy": "ac_accuracy_ratio",
         "ohm_accuracy": "ohm_accuracy_ratio",
+        "ohm_range": "ohm_range_ohm",
+        "counts": "counts",
         "ohms_open": "ohms_open_v",
         "diode_open": "diode_open_v",
     }
@@ -222,6 +234,7 @@ def _log(tables: tuple[ReadingTable, ...], board: Board, name: str) -> Log:
 def _reading(table: ReadingTable, circuit: Circuit, key: str) -> Reading:
     """Where the probes were: over a part, at two nodes, or (as a default) at the pin."""
     function = parse_function(table.function, f"{key}.function")
+    power = None if table.power is None else parse_power(table.power, f"{key}.power")
     if table.over is None:
         if table.lifted:
             raise refusal(True, "`lifted` only together with `over`", f"{key}.lifted")
@@ -229,7 +242,8 @@ def _reading(table: ReadingTable, circuit: Circuit, key: str) -> Reading:
             given = table.red or table.black
             raise refusal(given, "both `red` and `black`, or neither (the pin)", key)
         ends = table.red or "pin", table.black or "logic0"
-        return make_reading(function, *_turned(ends, table.reversed), circuit, key)
+        a, b = _turned(ends, table.reversed)
+        return make_reading(function, a, b, circuit, key, power=power)
     if table.red is not None or table.black is not None:
         raise refusal(table.over, "either `over`, or `red` and `black`", f"{key}.over")
     part = find_part(table.over, circuit, function)
@@ -238,7 +252,8 @@ def _reading(table: ReadingTable, circuit: Circuit, key: str) -> Reading:
         allowed = f"one of {', '.join(parts)}{nearest(table.over, parts)}"
         raise refusal(table.over, allowed, f"{key}.over")
     a, b = _turned((part.a, part.b), table.reversed)
-    return make_reading(function, a, b, circuit, key, part.ref if table.lifted else "")
+    lifted = part.ref if table.lifted else ""
+    return make_reading(function, a, b, circuit, key, lifted, power)
 
 
 def _turned(ends: tuple[str, str], turned: bool) -> tuple[str, str]:

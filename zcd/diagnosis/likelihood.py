@@ -35,8 +35,6 @@ ABOUT_RATIO = 0.1
 """What "about" may be off, over the value: common practice, no source."""
 LEAST_OHM = 1.0
 OVERLOAD_OHM = 100e6
-SURE_RANGE_OHM = 20e6
-"""Above this an overload says nothing more: the top range of many meters."""
 OVERLOAD_DIODE_V = 3.0
 NO_EDGE_S = 30e-3
 JUMPS = 0.5
@@ -159,9 +157,10 @@ class Fit:
         """Ends of a range on the reading's own scale; None where one value was read."""
         low, high = measured.low, measured.high
         if low is None or high is None:
-            if self.function is not Function.OHM or measured.value < SURE_RANGE_OHM:
+            most = self.meter.ohm_range_ohm
+            if self.function is not Function.OHM or measured.value < most:
                 return None
-            low, high = SURE_RANGE_OHM, inf
+            low, high = most, inf
         lower, upper = (
             end if np.isinf(end) else float(scaled(self.function, np.asarray(end)))
             for end in (low, high)

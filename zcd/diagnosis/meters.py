@@ -16,8 +16,13 @@ FloatArray = NDArray[np.float64]
 SINE_FORM_RATIO = np.pi / (2.0 * np.sqrt(2.0))
 """Rms over rectified mean of a sine: the scale of an average-responding meter."""
 
-OHM_RANGES_OHM = (600.0, 6e3, 60e3, 600e3, 6e6, 60e6)
-"""Full scales of an auto-ranging meter of 6000 counts."""
+LEAST_OHM_RANGE = 150.0
+"""The lowest ohms range of a meter has at least this full scale."""
+LEAST_VOLT_RANGE_V = 0.15
+HIGHEST_VOLT_RANGE_V = 1000.0
+DECADES = 10
+TRIGGER_V = 2.0
+"""AC volts below which a meter counts no frequency: common practice, no source."""
 OHM_FULL_SCALE_V = 0.7
 """Voltage at full scale of an ohms range (Fluke 114 to 117 users manual: below 0.7 V)."""
 DIODE_SOURCE_OHM = 2.7e3
@@ -54,6 +59,11 @@ class Meter:
         Of the reading.
     ohms_open_v, diode_open_v : float
         Open-circuit voltage of the ohms ranges and of the diode test.
+    ohm_range_ohm : float
+        Full scale of its highest ohms range: what is beyond shows as overload.
+    counts : float
+        Full scale of a range in steps of its last digit, such as 2000 or 6000: which ranges there
+        are.
     """
 
     dc_input_ohm: float
@@ -65,6 +75,24 @@ class Meter:
     ohm_accuracy_ratio: float
     ohms_open_v: float
     diode_open_v: float
+    ohm_range_ohm: float
+    counts: float
+
+    @property
+    def ohm_ranges_ohm(self) -> tuple[float, ...]:
+        """Full scales of its ohms ranges, lowest first."""
+        return (*self._scales(LEAST_OHM_RANGE, self.ohm_range_ohm), self.ohm_range_ohm)
+
+    @property
+    def volt_ranges_v(self) -> tuple[float, ...]:
+        """Full scales of its ranges on volts, lowest first."""
+        return (*self._scales(LEAST_VOLT_RANGE_V, HIGHEST_VOLT_RANGE_V), HIGHEST_VOLT_RANGE_V)
+
+    def _scales(self, least: float, highest: float) -> tuple[float, ...]:
+        """Full scales, a decade apart, from `least` to below `highest`."""
+        first = self.counts * 10.0 ** np.ceil(np.log10(least / self.counts))
+        scales = (float(first * 10.0**k) for k in range(DECADES))
+        return tuple(scale for scale in scales if scale < highest)
 
 
 def usual_meter() -> Meter:
@@ -79,6 +107,8 @@ def usual_meter() -> Meter:
         ohm_accuracy_ratio=default("meter.ohm_accuracy").value,
         ohms_open_v=default("meter.ohms_open").value,
         diode_open_v=default("meter.diode_open").value,
+        ohm_range_ohm=default("meter.ohm_range").value,
+        counts=default("meter.counts").value,
     )
 
 

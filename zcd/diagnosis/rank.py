@@ -13,7 +13,7 @@ from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.flags import no_fault_share
 from zcd.diagnosis.gain import parted_bits
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, joint_log
-from zcd.diagnosis.readings import PIN_FUNCTIONS, VOLTS, Measured, Reading, Side, side_of
+from zcd.diagnosis.readings import VOLTS, Measured, Power, Reading, Side, side_of
 from zcd.diagnosis.severity import severity_points
 from zcd.diagnosis.suggest import Suggestion, best_reading
 
@@ -171,10 +171,13 @@ def posterior(
 
 
 def _facts(measured: Sequence[Measured]) -> list[list[Measured]]:
-    """Readings by the fact they show: those of the pulses at the pin together, others alone."""
-    pulses = [m for m in measured if m.reading.function in PIN_FUNCTIONS]
-    others = [[m] for m in measured if m.reading.function not in PIN_FUNCTIONS]
-    return [*others, pulses] if pulses else others
+    """Readings by the fact they show: those of the same pulses together, others alone."""
+    others = [[m] for m in measured if not m.reading.at_pin]
+    pulses: dict[Power, list[Measured]] = {}
+    for m in measured:
+        if m.reading.at_pin:
+            pulses.setdefault(m.reading.power, []).append(m)
+    return [*others, *pulses.values()]
 
 
 def _ranked(
@@ -276,7 +279,7 @@ def _alarm(atlas: Atlas, measured: Sequence[Measured]) -> str:
         atlas.board.output.supply_v, relay.coil_supply_v if relay is not None else 0.0
     )
     for m in measured:
-        isolated = side_of(atlas.circuit, m.reading) is Side.ISOLATED
+        isolated = side_of(atlas.circuit, m.reading) in (Side.BENCH, Side.ISOLATED)
         shown = m.value if m.low is None else m.low
         if m.reading.function in VOLTS and isolated and abs(shown) > most:
             return (

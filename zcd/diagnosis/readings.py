@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from math import inf
 
@@ -26,10 +26,24 @@ class Function(StrEnum):
     EDGE_DELAY = "edge delay"
 
 
+class Power(StrEnum):
+    """State of the board while a reading is taken."""
+
+    DEAD = "dead"
+    """Unplugged, discharged."""
+    BENCH = "bench supply"
+    """Unplugged; the controller's supply comes from a bench supply at its nominal voltage."""
+    OFF = "relay off"
+    """Under mains, the load relay not driven."""
+    LIVE = "live"
+    """Under mains, the load relay (where there is one) driven."""
+
+
 class Side(StrEnum):
     """How much trouble and danger a reading is, least first."""
 
     DEAD = "dead"
+    BENCH = "unplugged, on a bench supply"
     ISOLATED = "isolated side"
     MAINS = "mains side, live"
     LIFTED = "dead, one end lifted"
@@ -37,7 +51,10 @@ class Side(StrEnum):
 
 VOLTS = (Function.DC, Function.AC, Function.LOW_Z)
 DEAD_FUNCTIONS = (Function.OHM, Function.DIODE)
-PIN_FUNCTIONS = (Function.FREQUENCY, Function.DUTY, Function.LOW_TIME, Function.EDGE_DELAY)
+SCOPE = (Function.LOW_TIME, Function.EDGE_DELAY)
+COUNTED = (Function.FREQUENCY, Function.DUTY)
+PIN_FUNCTIONS = (*COUNTED, *SCOPE)
+"""What pulses at the pin show; those of `COUNTED` a meter shows at other nodes too."""
 UNITS = {
     Function.DC: "V",
     Function.AC: "V",
@@ -60,6 +77,7 @@ WORDS = {
     Function.LOW_TIME: "low time (scope)",
     Function.EDGE_DELAY: "edge delay after the mains crossing (scope)",
 }
+MAINS_DUTY = "duty (share of time above the mean)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,18 +91,43 @@ class Reading:
         Nodes of the red and the black probe.
     lifted : str
         Ref of the part of which one end is lifted, so that it is measured alone; else empty.
+    power : Power, optional
+        State of the board; by default dead for ohms and diode test, live for all others.
     """
 
     function: Function
     a: str
     b: str
     lifted: str = ""
+    power: Power = field(default=None)  # type: ignore[assignment]
+
+    def __post_init__(self) -> None:
+        if self.power is None:
+            object.__setattr__(self, "power", usual_power(self.function))
 
     @property
     def words(self) -> str:
         """Such as ``DC volts, pin to logic0``."""
         lifted = f", one end of {self.lifted} lifted" if self.lifted else ""
-        return f"{WORDS[self.function]}, {self.a} to {self.b}{lifted}"
+        power = "" if self.power is usual_power(self.function) else f", {self.power}"
+        return f"{self.name}, {self.a} to {self.b}{lifted}{power}"
+
+    @property
+    def name(self) -> str:
+        """What is read, such as ``DC volts``."""
+        if self.function is Function.DUTY and not self.at_pin:
+            return MAINS_DUTY
+        return WORDS[self.function]
+
+    @property
+    def at_pin(self) -> bool:
+        """Whether it is one of the pulses at the pin."""
+        return self.function in PIN_FUNCTIONS and {self.a, self.b} == {"pin", "logic0"}
+
+
+def usual_power(function: Function) -> Power:
+    """State of the board for a reading of which nothing else is said."""
+    return Power.DEAD if function in DEAD_FUNCTIONS else Power.LIVE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,6 +172,8 @@ def side_of(circuit: Circuit, reading: Reading) -> Side:
         return Side.LIFTED
     if reading.function in DEAD_FUNCTIONS:
         return Side.DEAD
+    if reading.power is Power.BENCH:
+        return Side.BENCH
     if reading.function is Function.EDGE_DELAY:
         # the scope's other channel is on the mains
         return Side.MAINS
@@ -137,7 +182,7 @@ def side_of(circuit: Circuit, reading: Reading) -> Side:
 
 
 def check_reading(circuit: Circuit, reading: Reading) -> None:
-    """Refuse a reading at nodes that the board lacks or that share no path."""
+    """Refuse a reading at nodes that the board lacks or that share no path, or in another state."""
     a, b = circuit.node(reading.a), circuit.node(reading.b)
     if a == b:
         raise InputError(
@@ -149,15 +194,33 @@ def check_reading(circuit: Circuit, reading: Reading) -> None:
             f"a reading needs two nodes on the same side of the optocoupler, "
             f"got {reading.a!r} and {reading.b!r}"
         )
-    if reading.function in PIN_FUNCTIONS and {a, b} != {"pin", "logic0"}:
+    if reading.function in SCOPE and {a, b} != {"pin", "logic0"}:
         raise InputError(
             f"{reading.function} is read between 'pin' and 'logic0', "
             f"got {reading.a!r} and {reading.b!r}"
         )
+    _check_power(circuit, reading)
     if reading.lifted and reading.function not in DEAD_FUNCTIONS:
         raise InputError(
             f"with one end lifted a part is read on ohm or diode, got {reading.function.value!r}"
         )
+
+
+def _check_power(circuit: Circuit, reading: Reading) -> None:
+    """Refuse a state of the board in which a reading cannot be taken, or shows nothing."""
+    function, power = reading.function, reading.power
+    if (function in DEAD_FUNCTIONS) is not (power is Power.DEAD):
+        allowed = "a dead board" if function in DEAD_FUNCTIONS else "a board under power"
+        raise InputError(f"{WORDS[function]} is read on {allowed}, got {power.value!r}")
+    if power is Power.OFF and "K1.contact" not in circuit:
+        raise InputError("'relay off' needs a board with a load relay, got one with a direct feed")
+    if power is Power.BENCH:
+        if function in PIN_FUNCTIONS:
+            raise InputError(f"{function} needs the mains, got {power.value!r}")
+        if "line" in next(i for i in islands(circuit) if circuit.node(reading.a) in i):
+            raise InputError(
+                f"on a bench supply only the isolated side can be read, got {reading.a!r}"
+            )
 
 
 def part_elements(circuit: Circuit, ref: str) -> Circuit:
@@ -169,7 +232,8 @@ def part_elements(circuit: Circuit, ref: str) -> Circuit:
 def useful_readings(board: Board, circuit: Circuit) -> tuple[Reading, ...]:
     """Every reading worth offering on a board, by side, in the order of `Side`."""
     dead = _dead(board, circuit)
-    return (*dead, *_isolated(board), *_live(board, circuit), *_lifted(board, circuit))
+    isolated = (*_on_bench(), *_isolated(board))
+    return (*dead, *isolated, *_live(board, circuit), *_lifted(board, circuit))
 
 
 def _dead(board: Board, circuit: Circuit) -> list[Reading]:
@@ -200,6 +264,11 @@ def _over(circuit: Circuit, ref: str, function: Function, lifted: str = "") -> R
     return Reading(function=function, a=a, b=b, lifted=lifted)
 
 
+def _on_bench() -> list[Reading]:
+    """The pin with nothing but the controller's supply there: no light, so it should be idle."""
+    return [Reading(function=Function.DC, a="pin", b="logic0", power=Power.BENCH)]
+
+
 def _isolated(board: Board) -> list[Reading]:
     """Supply, pin and coil under power."""
     found = [
@@ -214,14 +283,19 @@ def _isolated(board: Board) -> list[Reading]:
     if board.relay is not None:
         found.append(Reading(function=Function.DC, a="coil+", b="coil-"))
         found.append(Reading(function=Function.DC, a="coil+", b="logic0"))
+        found.append(Reading(function=Function.DC, a="pin", b="logic0", power=Power.OFF))
     return found
 
 
 def _live(board: Board, circuit: Circuit) -> list[Reading]:
     """Line, feed, each joint of the chain, LED; the edge against the mains."""
-    found = [Reading(function=Function.AC, a="line", b="neutral")]
+    found = [
+        Reading(function=Function.AC, a="line", b="neutral"),
+        Reading(function=Function.FREQUENCY, a="line", b="neutral"),
+    ]
     if board.relay is not None:
         found.append(Reading(function=Function.AC, a="feed", b="neutral"))
+        found.append(Reading(function=Function.AC, a="feed", b="neutral", power=Power.OFF))
         found.append(Reading(function=Function.LOW_Z, a="feed", b="neutral"))
         found.append(Reading(function=Function.AC, a="line", b="feed"))
     chains = (*board.chains, board.return_chain)

@@ -16,7 +16,7 @@ from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.rank import SURE, posterior
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.readings import Function, Measured, Power, Reading
 from zcd.diagnosis.retested import told_clearly
 from zcd.diagnosis.severity import points
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
@@ -236,11 +236,13 @@ def remaining(board: Board, meter: Meter, measured: Sequence[Measured]) -> Remai
 
 
 def _exact(measured: Sequence[Measured], function: Function) -> Measured | None:
-    return next((m for m in measured if m.reading.function is function and m.exact), None)
+    live = (m for m in measured if m.reading.power is Power.LIVE)
+    return next((m for m in live if m.reading.function is function and m.exact), None)
 
 
 def _is_mains(reading: Reading) -> bool:
-    return reading.function is Function.AC and {reading.a, reading.b} in MAINS_NODES
+    live = reading.function is Function.AC and reading.power is Power.LIVE
+    return live and {reading.a, reading.b} in MAINS_NODES
 
 
 def _read_backwards(log_ctr: FloatArray, shown: FloatArray, wanted: FloatArray) -> FloatArray:

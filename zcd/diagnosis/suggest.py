@@ -10,16 +10,24 @@ from numpy.typing import NDArray
 
 from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.gain import entropy_bits, expected_gain_bits
-from zcd.diagnosis.readings import Reading, Side, side_of
+from zcd.diagnosis.readings import VOLTS, Function, Reading, Side, side_of
 from zcd.diagnosis.severity import points
 
 FloatArray = NDArray[np.float64]
 
 LEAST_GAIN_BITS = 0.05
 """What a reading must be expected to tell to be worth taking."""
-COSTS = {Side.DEAD: 1.0, Side.ISOLATED: 1.5, Side.MAINS: 20.0, Side.LIFTED: 30.0}
+COSTS = {
+    Side.DEAD: 1.0,
+    Side.BENCH: 1.3,
+    Side.ISOLATED: 1.5,
+    Side.MAINS: 20.0,
+    Side.LIFTED: 30.0,
+}
 """What a reading costs in trouble and danger: common practice, no source."""
 OUTCOMES = 8
+MAINS_FACTOR = 1.5
+"""A range on the mains side holds so much more than the nominal mains: its peak, and some."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +52,8 @@ class Suggestion:
         What is still open before it: entropy of which fault it is.
     outcomes : tuple of Outcome
         For the likeliest faults.
+    full_scale : float or None
+        Of the lowest range of the meter that holds all of these; None where there is none to set.
     """
 
     reading: Reading
@@ -51,6 +61,7 @@ class Suggestion:
     gain_bits: float
     open_bits: float
     outcomes: tuple[Outcome, ...]
+    full_scale: float | None = None
 
 
 def best_reading(
@@ -92,13 +103,30 @@ def best_reading(
             best = gain / cost, reading, gain
     if best is None:
         return None
+    outcomes = _outcomes(atlas, best[1], weights)
     return Suggestion(
         reading=best[1],
         side=side_of(atlas.circuit, best[1]),
         gain_bits=best[2],
         open_bits=float(entropy_bits(shares)),
-        outcomes=_outcomes(atlas, best[1], weights),
+        outcomes=outcomes,
+        full_scale=_full_scale(atlas, best[1], outcomes),
     )
+
+
+def _full_scale(atlas: Atlas, reading: Reading, outcomes: Sequence[Outcome]) -> float | None:
+    """Full scale of the lowest range that holds whatever is expected."""
+    if reading.function is Function.OHM:
+        ranges = atlas.meter.ohm_ranges_ohm
+    elif reading.function in VOLTS:
+        ranges = atlas.meter.volt_ranges_v
+    else:
+        return None
+    mains = side_of(atlas.circuit, reading) is Side.MAINS
+    # the mains may be there whatever is expected
+    most = MAINS_FACTOR * atlas.board.mains.rms_v if mains else 0.0
+    most = max([most, *(abs(v) for o in outcomes for v in o.value if np.isfinite(v))])
+    return next((r for r in ranges if r >= most), ranges[-1])
 
 
 def _outcomes(atlas: Atlas, reading: Reading, weights: FloatArray) -> tuple[Outcome, ...]:

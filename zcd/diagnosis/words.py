@@ -9,7 +9,17 @@ from zcd.board.kinds import DURATION
 from zcd.board.units import Kind, format_si, nearest, parse_quantity, refusal
 from zcd.circuit.elements import Circuit, TwoNode, is_hidden
 from zcd.diagnosis.meters import NO_EDGE, OVERLOAD
-from zcd.diagnosis.readings import PIN_FUNCTIONS, UNITS, Function, Measured, Reading, check_reading
+from zcd.diagnosis.readings import (
+    PIN_FUNCTIONS,
+    UNITS,
+    VOLTS,
+    Function,
+    Measured,
+    Power,
+    Reading,
+    check_reading,
+    usual_power,
+)
 from zcd.errors import InputError
 
 OVERLOAD_WORDS = ("ol", "0l", "o.l", "overload", "open")
@@ -25,8 +35,20 @@ _ABOUT = re.compile(r"(?:(?:about|around|approx\.?|ca\.?)\s+|~\s*)(?P<value>.+)"
 _BOUNDS = (
     (re.compile(r"(?:<=?\s*|(?:under|below|less than)\s+)(?P<value>.+)"), True),
     (re.compile(r"(?:>=?\s*|(?:over|above|more than)\s+)(?P<value>.+)"), False),
+    (re.compile(r"(?:ol|overload)\s+(?:on|at|in)\s+(?:the\s+)?(?P<value>.+?)(?:\s+range)?"), False),
 )
 _RANGE = re.compile(r"(?P<low>.+?)\s*(?:\.\.+|…|–|\bto\b|\s-\s)\s*(?P<high>.+)")
+
+_STATES = {
+    "on a bench supply": Power.BENCH, "bench supply": Power.BENCH, "on bench": Power.BENCH,
+    "relay off": Power.OFF, "relay on": Power.LIVE, "live": Power.LIVE,
+    "unplugged": Power.DEAD, "dead": Power.DEAD,
+}  # fmt: skip
+_STATE = re.compile(
+    rf"(?<=\s)({'|'.join(_STATES)})(?=\s|$)".replace(" ", "[ -]"),
+    re.IGNORECASE,
+)
+"""State of the board in a line: words that are in no value and no node."""
 
 _VOLTS = {"v": 1.0, "vac": 1.0, "vdc": 1.0, "v ac": 1.0, "v dc": 1.0}
 KINDS = {
@@ -76,7 +98,8 @@ def parse_shown(found: object, reading: Reading, key: str = "") -> Measured:
     ----------
     found : object
         A value (``4.98 V``, ``OL``), a rough one (``about 230 V``), a range (``190 to 260 V``,
-        ``190..260``), a bound (``< 5 V``, ``over 1M``), ``nothing`` or ``unstable``.
+        ``190..260``), a bound (``< 5 V``, ``over 1M``, ``OL on 2M``), ``nothing`` or
+        ``unstable``.
     reading : Reading
     key : str, optional
         Where it stood, for the message.
@@ -116,7 +139,7 @@ def parse_shown(found: object, reading: Reading, key: str = "") -> Measured:
 
 def _as_written(found: object, match: re.Match[str]) -> str:
     """The value behind a word, in the case in which it was written."""
-    return str(found).strip()[match.start("value") :]
+    return str(found).strip()[slice(*match.span("value"))]
 
 
 def _nothing(found: object, reading: Reading, key: str) -> Measured:
@@ -164,7 +187,8 @@ def parse_value(found: object, function: Function, key: str = "") -> float:
     if text in OVERLOAD_WORDS:
         if function in (Function.OHM, Function.DIODE):
             return OVERLOAD
-        raise refusal(found, KINDS[function].allowed(), key)
+        ranged = ', or with its range: "OL on 60 V"' if function in VOLTS else ""
+        raise refusal(found, f"{KINDS[function].allowed()}{ranged}", key)
     return parse_quantity(found, KINDS[function], key)
 
 
@@ -179,15 +203,22 @@ def parse_function(found: object, key: str = "") -> Function:
 
 
 def make_reading(
-    function: Function, a: str, b: str, circuit: Circuit, key: str = "", lifted: str = ""
+    function: Function,
+    a: str,
+    b: str,
+    circuit: Circuit,
+    key: str = "",
+    lifted: str = "",
+    power: Power | None = None,
 ) -> Reading:
     """A reading at nodes that the board has, under the names they have in its element list."""
+    power = usual_power(function) if power is None else power
     try:
-        reading = Reading(function=function, a=a, b=b, lifted=lifted)
-        check_reading(circuit, reading)
+        check_reading(circuit, Reading(function=function, a=a, b=b, lifted=lifted, power=power))
     except InputError as error:
         raise InputError(f"{key}{': ' if key else ''}{error}") from None
-    return Reading(function=function, a=circuit.node(a), b=circuit.node(b), lifted=lifted)
+    a, b = circuit.node(a), circuit.node(b)
+    return Reading(function=function, a=a, b=b, lifted=lifted, power=power)
 
 
 def find_part(ref: str, circuit: Circuit, function: Function | None = None) -> TwoNode | None:
@@ -210,7 +241,8 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     text : str
         Red and black probe as nodes, ``dc pin logic0 4.98 V``, or over a part, ``ohm R2 150k``,
         with ``reversed`` for probes the other way round and ``lifted`` where one end of it is
-        lifted; readings of pulses at the pin may leave the probes out, ``frequency 50 Hz``.
+        lifted; readings of pulses at the pin may leave the probes out, ``frequency 50 Hz``; the
+        state of the board where it is not the usual one, ``dc pin logic0 relay off 0.1 V``.
     circuit : Circuit
         Says which nodes and parts there are.
     key : str, optional
@@ -225,13 +257,12 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     InputError
         One line: what was found, what is allowed.
     """
-    function, nodes, rest, lifted = _probes(text, circuit, key)
-    if len(nodes) < 2 or not rest:
+    reading, rest = _place(text, circuit, key)
+    if reading is None or not rest:
         raise refusal(
             text, 'function, red probe, black probe (or a part), value: "dc pin logic0 4.98 V"', key
         )
-    reading = make_reading(function, nodes[0], nodes[1], circuit, key, lifted)
-    return parse_shown(" ".join(rest), reading, key)
+    return parse_shown(rest, reading, key)
 
 
 def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
@@ -254,29 +285,63 @@ def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
     InputError
         One line: what was found, what is allowed.
     """
-    function, nodes, rest, lifted = _probes(text, circuit, key)
-    if len(nodes) < 2 or rest:
+    reading, rest = _place(text, circuit, key)
+    if reading is None or rest:
         raise refusal(text, 'function, red probe, black probe (or a part): "dc pin logic0"', key)
-    return make_reading(function, nodes[0], nodes[1], circuit, key, lifted)
+    return reading
 
 
-def _probes(text: str, circuit: Circuit, key: str) -> tuple[Function, list[str], list[str], str]:
-    """Function, both nodes (fewer where the text ends early), the words left, the lifted part."""
-    words = _joined(text).split()
+def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
+    """The reading that a line begins with, None where it ends early; and what is left of it."""
+    line, power = _without_state(_joined(text), text, key)
+    words = line.split()
     if not words:
         raise refusal(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     function = parse_function(words[0], key)
-    part = find_part(words[1], circuit, function) if len(words) > 1 else None
-    rest, nodes, lifted = words[1:], ["pin", "logic0"], ""
+    nodes, rest, lifted = _probes(function, words[1:], circuit)
+    if len(nodes) < 2:
+        return None, ""
+    reading = make_reading(function, nodes[0], nodes[1], circuit, key, lifted, power)
+    return reading, " ".join(rest)
+
+
+def _without_state(line: str, text: str, key: str) -> tuple[str, Power | None]:
+    """A line without the words on the state of the board, and that state."""
+    found = {_STATES[each.lower().replace("-", " ")] for each in _STATE.findall(line)}
+    if len(found) > 1:
+        raise refusal(text, "one state of the board", key)
+    return _STATE.sub(" ", line), found.pop() if found else None
+
+
+def parse_power(found: object, key: str = "") -> Power:
+    """Read a state of the board: ``dead``, ``bench supply``, ``relay off``, ``live``."""
+    text = " ".join(str(found).lower().replace("-", " ").replace("_", " ").split())
+    if text not in _STATES:
+        names = tuple(str(p) for p in Power)
+        raise refusal(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
+    return _STATES[text]
+
+
+def _probes(
+    function: Function, words: list[str], circuit: Circuit
+) -> tuple[list[str], list[str], str]:
+    """Both nodes (fewer where the words end early), the words left, the lifted part."""
+    part = find_part(words[0], circuit, function) if words else None
+    rest, nodes, lifted = words, ["pin", "logic0"], ""
     if part is not None:
         rest, nodes = rest[1:], list(part.nodes)
         while rest and rest[0].lower() in ("reversed", "lifted"):
             word, rest = rest[0].lower(), rest[1:]
             nodes = nodes[::-1] if word == "reversed" else nodes
             lifted = part.ref if word == "lifted" else lifted
-    elif function not in PIN_FUNCTIONS or "pin" in rest:
+    elif function not in PIN_FUNCTIONS or _begins_at_a_node(rest, circuit):
         nodes, rest = rest[:2], rest[2:]
-    return function, nodes, rest, lifted
+    return nodes, rest, lifted
+
+
+def _begins_at_a_node(words: list[str], circuit: Circuit) -> bool:
+    """Whether the next word is a node, so that a value cannot be meant."""
+    return bool(words) and words[0] in (*circuit.nodes, *circuit.aliases)
 
 
 def _joined(text: str) -> str:

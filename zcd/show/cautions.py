@@ -98,6 +98,20 @@ ISOLATED: tuple[Caution, ...] = (
 )
 """Due for readings at the sync pin and its supply, with the board under power."""
 
+BENCH: tuple[Caution, ...] = (
+    Caution(
+        text="A bench supply goes on an unplugged, discharged board only, and comes off before "
+        "the plug goes in again: on some boards the low-voltage side is live too.",
+        source=_PRACTICE,
+    ),
+    Caution(
+        text="Set it to the supply's nominal voltage, its current limit to some tens of "
+        "milliamperes, and look at the polarity twice.",
+        source=_PRACTICE,
+    ),
+)
+"""Due for readings with the controller's supply from a bench supply, with those for dead tests."""
+
 LIVE: tuple[Caution, ...] = (
     Caution(
         text="Meter and leads rated CAT II 300 V or better at the board, CAT III at the socket.",

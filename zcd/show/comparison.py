@@ -9,7 +9,7 @@ from rich.console import Console
 
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import parts_over
-from zcd.diagnosis.readings import PIN_FUNCTIONS, Function
+from zcd.diagnosis.readings import Function, usual_power
 from zcd.diagnosis.words import show_value
 from zcd.show.checked.records import plain_values
 from zcd.show.checked.sheets import Sheet, board_line
@@ -98,12 +98,13 @@ def _name(line: Line, circuit: Circuit) -> str:
     reading = line.reading
     if reading is None:
         return line.name
-    if reading.function in PIN_FUNCTIONS:
-        return str(reading.function)
+    power = "" if reading.power is usual_power(reading.function) else f" {reading.power}"
+    if reading.at_pin:
+        return f"{reading.function}{power}"
     over = parts_over(circuit, reading.a, reading.b)
     if over and reading.function is not Function.DIODE and "pin" not in (reading.a, reading.b):
-        return f"{reading.function} {over}"
-    return f"{reading.function} {reading.a} {reading.b}"
+        return f"{reading.function} {over}{power}"
+    return f"{reading.function} {reading.a} {reading.b}{power}"
 
 
 def _value(line: Line, value: float) -> str:

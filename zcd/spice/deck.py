@@ -9,8 +9,8 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance, TestSource, is_hidden
-from zcd.diagnosis.bench import FINEST_SHARE, METER, Bench, probed, under_meter
-from zcd.diagnosis.meters import DIODE_SOURCE_OHM, OHM_RANGES_OHM, Meter, ohm_source_ohm
+from zcd.diagnosis.bench import FINEST_SHARE, METER, Bench, in_state, probed, under_meter
+from zcd.diagnosis.meters import DIODE_SOURCE_OHM, Meter, ohm_source_ohm
 from zcd.diagnosis.readings import VOLTS, Function, Reading
 from zcd.engine.solve import WINDOW_CYCLES
 from zcd.errors import InputError
@@ -80,14 +80,15 @@ def metered(board: Board, circuit: Circuit, meter: Meter, readings: Sequence[Rea
     if len(readings) > 1:
         raise InputError(f"a netlist takes one reading, got {len(readings)}")
     for reading in readings:
+        state = in_state(circuit, board, reading.power)
         if reading.function in VOLTS:
-            return under_meter(circuit, meter, reading)
+            return under_meter(state, meter, reading)
         if reading.function is Function.DIODE:
             return probed(circuit, reading, meter.diode_open_v, DIODE_SOURCE_OHM)
         if reading.function is Function.OHM:
             shown_ohm = Bench(board, circuit, meter).take([reading])[0, 0]
-            ranges = (ohm for ohm in OHM_RANGES_OHM if shown_ohm <= ohm)
-            source_ohm = ohm_source_ohm(meter, next(ranges, OHM_RANGES_OHM[-1]))
+            ranges = (ohm for ohm in meter.ohm_ranges_ohm if shown_ohm <= ohm)
+            source_ohm = ohm_source_ohm(meter, next(ranges, meter.ohm_range_ohm))
             return probed(circuit, reading, meter.ohms_open_v, source_ohm)
     return circuit
 
@@ -108,8 +109,7 @@ def _dead(circuit: Circuit, netlist: Netlist) -> Iterator[str]:
         a, b = (netlist.nodes[n] for n in part.nodes)
         open_v, source_ohm = number(part.open_v), number(part.resistance_ohm)
         yield f"B.meter_v meter_v 0 V=v({a})-v({b}) ; between the probes"
-        most = spelt(OHM_RANGES_OHM[-1], "Ω")
-        yield f"* what it makes of that on ohms, 1 V for 1 ohm; beyond {most} it shows OL"
+        yield "* what it makes of that on ohms, 1 V for 1 ohm; beyond its highest range it shows OL"
         rest = f"max({open_v!r}-v(meter_v),{FINEST_SHARE!r})"
         yield f"B.meter_ohm meter_ohm 0 V=v(meter_v)*{source_ohm!r}/{rest}"
     yield ".op"

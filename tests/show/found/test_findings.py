@@ -13,7 +13,7 @@ from zcd.diagnosis.card import Shown
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.rank import Ranked
 from zcd.diagnosis.readings import WORDS, Function, Reading, Side
-from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
+from zcd.show.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.show.found.findings import (
     LEAST_SHOWN,
     MOST_SHOWN,
@@ -164,10 +164,11 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
     [
         ((), GENERAL + DEAD),
         ((Side.DEAD,), GENERAL + DEAD),
+        ((Side.BENCH,), GENERAL + DEAD + BENCH),
         ((Side.ISOLATED,), GENERAL + DEAD + ISOLATED),
         ((Side.MAINS,), GENERAL + DEAD + LIVE),
         ((Side.MAINS, Side.DEAD), GENERAL + DEAD + LIVE),
-        (tuple(Side), GENERAL + DEAD + ISOLATED + LIVE + LIFTED),
+        (tuple(Side), GENERAL + DEAD + BENCH + ISOLATED + LIVE + LIFTED),
         ((Side.LIFTED,), GENERAL + DEAD + LIFTED),
     ],
 )

@@ -88,6 +88,7 @@ def test_overload_is_null() -> None:
         "black": "chain.2",
         "over": "R2",
         "lifted": False,
+        "power": "dead",
         "value_ohm": None,
         "low_ohm": None,
         "high_ohm": None,

@@ -12,11 +12,11 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked
-from zcd.diagnosis.readings import WORDS, Function, Measured, Reading, Side
+from zcd.diagnosis.readings import Function, Measured, Reading, Side, usual_power
 from zcd.diagnosis.record import Experience
 from zcd.diagnosis.suggest import Outcome, Suggestion
 from zcd.diagnosis.words import show_measured, show_value
-from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
+from zcd.show.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.show.checked.sheets import Sheet
 from zcd.show.found.words import amount_text, percent_text, range_text
 
@@ -25,6 +25,7 @@ MOST_SHOWN = 8
 
 SIDE_TITLES = {
     Side.DEAD: "Dead tests: unplugged, discharged, proved dead",
+    Side.BENCH: "Isolated side, board unplugged, its supply from a bench supply",
     Side.ISOLATED: "Isolated side, board under power",
     Side.MAINS: "Mains side, LIVE: only where the rest does not settle it",
     Side.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
@@ -42,6 +43,7 @@ PART_ENDINGS = {
 """How a fault names a piece of a part, and how the element list does."""
 CAUTIONS: dict[Side, tuple[Caution, ...]] = {
     Side.DEAD: DEAD,
+    Side.BENCH: BENCH,
     Side.ISOLATED: ISOLATED,
     Side.MAINS: LIVE,
     Side.LIFTED: LIFTED,
@@ -73,7 +75,9 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
     if reading.lifted:
         return f"red {reading.a}, black {reading.b} ({reading.lifted}, one end lifted)"
     over = parts_over(circuit, reading.a, reading.b)
-    return f"red {reading.a}, black {reading.b}{f' (over {over})' if over else ''}"
+    probes = f"red {reading.a}, black {reading.b}{f' (over {over})' if over else ''}"
+    unusual = reading.power is not usual_power(reading.function)
+    return f"{probes}, {reading.power}" if unusual else probes
 
 
 def spread_text(function: Function, shown: Shown) -> str:
@@ -93,7 +97,7 @@ def card_sheets(lines: Sequence[CardLine], circuit: Circuit) -> list[tuple[Side,
     for side in Side:
         rows = tuple(
             (
-                f"{WORDS[line.reading.function]}\n{probes_text(line.reading, circuit)}",
+                f"{line.reading.name}\n{probes_text(line.reading, circuit)}",
                 spread_text(line.reading.function, line.healthy),
                 _faults_text(line),
             )
@@ -144,7 +148,7 @@ def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Sheet:
     rows = tuple(
         (
             str(number),
-            WORDS[m.reading.function],
+            m.reading.name,
             probes_text(m.reading, circuit),
             show_measured(m),
         )
@@ -259,7 +263,7 @@ def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
 def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     """The next reading: where the probes go, and what each answer would mean."""
     reading = suggestion.reading
-    place = f"{WORDS[reading.function]}, {probes_text(reading, circuit)}"
+    place = f"{reading.name}, {probes_text(reading, circuit)}"
     settles = f"expected to settle {percent_text(suggestion.gain_bits / suggestion.open_bits)}"
     parts = (place, range_text(suggestion), str(suggestion.side), f"{settles} of what is open")
     lines = ["; ".join(part for part in parts if part) + "."]

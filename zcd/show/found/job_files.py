@@ -10,7 +10,7 @@ from typing import Any
 
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.job import SKIPPED
-from zcd.diagnosis.readings import PIN_FUNCTIONS, Measured, Reading
+from zcd.diagnosis.readings import Measured, Reading, usual_power
 from zcd.diagnosis.words import show_measured
 from zcd.errors import InputError
 from zcd.show.files import write_whole
@@ -91,8 +91,10 @@ class JobDocument:
             if self._circuit[reading.lifted].nodes[0] != reading.a:
                 table["reversed"] = True
             table["lifted"] = True
-        elif reading.function not in PIN_FUNCTIONS:
+        elif not reading.at_pin:
             table["red"], table["black"] = reading.a, reading.b
+        if reading.power is not usual_power(reading.function):
+            table["power"] = str(reading.power)
         table["value"] = show_measured(each, DIGITS) if isinstance(each, Measured) else SKIPPED
         return table
 

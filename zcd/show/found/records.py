@@ -42,9 +42,9 @@ def card_record(board: Board, circuit: Circuit, lines: Sequence[CardLine]) -> Re
     Returns
     -------
     record : dict
-        ``board``; ``readings``: list of function, red, black, over, side, ``healthy`` and
-        ``faults`` (by fault) with ``low_*``, ``middle_*``, ``high_*``, the unit ending the key
-        and null for an overload; ``assumptions``.
+        ``board``; ``readings``: list of function, red, black, over, lifted, power, side,
+        ``healthy`` and ``faults`` (by fault) with ``low_*``, ``middle_*``, ``high_*``, the unit
+        ending the key and null for an overload; ``assumptions``.
     """
     return {
         "board": board.name,
@@ -78,10 +78,11 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
     record : dict
         ``board``, ``flags``, ``conclusion``, ``stopped`` (null while it asks), ``alike`` (keys
         of the faults that no reading parts from the first); ``measured``, ``suspects``: lists of
-        function, red, black, over, lifted, value, low, high (null where it is no range), about
-        and unstable; ``ranked``: list of fault, part, mode, probability_ratio, words, amount (low,
-        middle, high, unit) or null; ``next_reading`` (null if none): function, red, black, over,
-        side, gain_bits, outcomes; ``assumptions``. An overload is null.
+        function, red, black, over, lifted, power, value, low, high (null where it is no range),
+        about and unstable; ``ranked``: list of fault, part, mode, probability_ratio, words, amount
+        (low, middle, high, unit) or null; ``next_reading`` (null if none): function, red, black,
+        over, lifted, power, side, range (unit ending the key, null where none is set), gain_bits,
+        open_bits, outcomes; ``assumptions``. An overload is null.
     """
     suggestion = diagnosis.suggestion
     following = None
@@ -90,6 +91,7 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
         following = {
             **reading_record(suggestion.reading, circuit),
             "side": str(suggestion.side),
+            f"range_{KEYS[function]}": suggestion.full_scale,
             "gain_bits": suggestion.gain_bits,
             "open_bits": suggestion.open_bits,
             "outcomes": [_outcome_record(function, o) for o in suggestion.outcomes],
@@ -115,6 +117,7 @@ def reading_record(reading: Reading, circuit: Circuit) -> Record:
         "black": reading.b,
         "over": reading.lifted or parts_over(circuit, reading.a, reading.b) or None,
         "lifted": bool(reading.lifted),
+        "power": str(reading.power),
     }
 
 

@@ -6,15 +6,10 @@ import numpy as np
 
 from zcd.circuit.elements import Circuit, DcSource, MainsSource, Resistance
 from zcd.diagnosis.faults import Fault
-from zcd.diagnosis.meters import OHM_RANGES_OHM
 from zcd.diagnosis.rank import Ranked
-from zcd.diagnosis.readings import UNITS, Function, Side
+from zcd.diagnosis.readings import UNITS, Function
 from zcd.diagnosis.suggest import Suggestion
 from zcd.show.wording import quantity_text
-
-VOLT_RANGES_V = (0.6, 6.0, 60.0, 600.0, 1000.0)
-"""Of a meter of 6000 counts."""
-MAINS_PEAK_V = 360.0
 
 
 def sentence(text: str) -> str:
@@ -73,14 +68,8 @@ def _nominal(fault: Fault, circuit: Circuit) -> tuple[str, float]:
 
 def range_text(suggestion: Suggestion) -> str:
     """The range on which a meter holds whatever is expected; empty where there is none to set."""
-    ranges = {
-        Function.DC: VOLT_RANGES_V, Function.AC: VOLT_RANGES_V, Function.LOW_Z: VOLT_RANGES_V,
-        Function.OHM: OHM_RANGES_OHM,
-    }.get(suggestion.reading.function)  # fmt: skip
-    if ranges is None:
+    if suggestion.full_scale is None:
         return ""
-    # the mains may be there whatever is expected
-    most = MAINS_PEAK_V if suggestion.side is Side.MAINS else 0.0
-    most = max([most, *(abs(v) for o in suggestion.outcomes for v in o.value if np.isfinite(v))])
-    full = next((r for r in ranges if r >= most), ranges[-1])
-    return f"{quantity_text(full, UNITS[suggestion.reading.function])} range, or auto"
+    function = suggestion.reading.function
+    up = ", up from there while it shows OL" if function is Function.OHM else ""
+    return f"auto, or the {quantity_text(suggestion.full_scale, UNITS[function])} range{up}"
