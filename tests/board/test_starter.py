@@ -57,7 +57,11 @@ def test_defaults_in_the_comments_are_those_taken(topology: Topology) -> None:
         "fan.start_resistance",
     }
     left = {note.key for note in full.assumptions}
-    assert left <= {"output.pull_up.style", "output.pull_up.tolerance"}
+    assert left <= {
+        f"{part}.{what}"
+        for part in ("led.resistor", "output.pull_up")
+        for what in ("style", "tolerance")
+    }
 
 
 @pytest.mark.parametrize("topology", TOPOLOGIES)

@@ -74,8 +74,8 @@ part = "1N4148"
     Topology.BRIDGE: """\
 [chain]
 topology = "bridge"           # four diodes around the LED
-resistors = ["33k", "33k"]    # in the line leg, in order from the feed
-return_resistors = ["33k", "33k"]   # in the neutral leg
+resistors = ["22k", "22k"]    # in the line leg, in order from the feed
+return_resistors = ["22k", "22k"]   # in the neutral leg
 
 [rectifier]
 part = "1N4007"               # each of the four
@@ -84,7 +84,7 @@ part = "1N4007"               # each of the four
     Topology.TWO_LED: """\
 [chain]
 topology = "two-led"          # an AC-input optocoupler, two LEDs back to back
-resistors = ["33k", "33k", "33k", "33k"]   # in order from the feed
+resistors = ["15k", "15k", "15k", "15k"]   # in order from the feed
 """,
 }
 
@@ -100,7 +100,7 @@ _CHAIN_OPTIONS = """\
 _REST = """\
 [optocoupler]
 family = "FAMILY"
-grade = "GRADE"               # as printed, or unranked if not written
+grade = "GRADE"                   # as printed, or unranked if not written
 # ctr = "150 %"               # example: measured, in place of the grade's limits
 # remaining = "100 %"         # what age has left of it
 # ref = "OC1"
@@ -110,7 +110,7 @@ grade = "GRADE"               # as printed, or unranked if not written
 # capacitor = "10 nF"                                                # example
 
 [output]
-pull_up = "15k"               # or pull_down, for an emitter follower
+pull_up = "PULL_UP"               # or pull_down, for an emitter follower
 supply = "5 V"
 # pin_capacitor = "1 nF"                                             # example
 
@@ -168,6 +168,17 @@ supply = "5 V"
 # pulses_per_turn = PULSES
 """
 
+_LED = """\
+# [led]                       # parts across the LED
+# resistor = "10k"                                                   # example
+"""
+_LED_BOTH_HALVES = """\
+[led]                         # parts across the LED
+# Lit in both halves, the LED is dark for a moment only at each crossing. This resistor keeps it
+# dark for longer: without it a strong and slow optocoupler never lets the pin go high.
+resistor = "2k2"
+"""
+
 _DEFAULTS = {
     "FREQUENCY_TOLERANCE": ("mains.frequency_tolerance", "%"),
     "CONTACT": ("feed.contact_resistance", "Ω"),
@@ -210,6 +221,22 @@ _COUNTS = {
 }
 
 
+_ONE_HALF = {"FAMILY": "817", "GRADE": "B", "PULL_UP": "15k"}
+_VALUES = {
+    Topology.HALF_WAVE: _ONE_HALF,
+    Topology.CLAMPED: _ONE_HALF,
+    Topology.HALF_WAVE_CLAMPED: _ONE_HALF,
+    Topology.BRIDGE: {
+        "FAMILY": "817", "GRADE": "C", "PULL_UP": "10k", _LED: _LED_BOTH_HALVES,
+    },
+    Topology.TWO_LED: {
+        "FAMILY": "814", "GRADE": "A", "PULL_UP": "8k2", _LED: _LED_BOTH_HALVES,
+        '# style = "1/4 W"  ': 'style = "1/2 W"    ',
+    },
+}  # fmt: skip
+"""What differs between the topologies; each board keeps all rules at its worst corners."""
+
+
 def starter_text(topology: Topology) -> str:
     """Board file of an invented board, for a person to change.
 
@@ -225,9 +252,8 @@ def starter_text(topology: Topology) -> str:
     chain, blank, diodes = _CHAIN[topology].partition("\n\n")
     parts = [_HEAD, chain.rstrip() + "\n" + _CHAIN_OPTIONS, diodes if blank else "", _REST]
     text = "\n".join(part for part in parts if part)
-    two_leds = topology is Topology.TWO_LED
-    text = text.replace("FAMILY", "814" if two_leds else "817")
-    text = text.replace("GRADE", "A" if two_leds else "B")
+    for old, new in _VALUES[topology].items():
+        text = text.replace(old, new)
     for word, (key, unit) in _DEFAULTS.items():
         text = text.replace(f'"{word}"', f'"{format_si(refdata.default(key).value, unit)}"')
     for word, key in _COUNTS.items():
