@@ -10,10 +10,11 @@ import pytest
 from numpy.testing import assert_allclose
 
 from tests.diagnosis.boards import board
-from zcd.engine.solve import solve
+from zcd.engine.solve import PULSES, solve
 from zcd.margin.lattice import broken_rule
-from zcd.margin.loss_share import HALVINGS, LossShare, loss_share
+from zcd.margin.loss_share import HALVINGS, SEED, LossShare, loss_share
 from zcd.margin.maps import LossMap, loss_map
+from zcd.margin.population import even_points
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.sync.lock import judge
 
@@ -95,3 +96,21 @@ def test_boards_are_lost_where_a_typical_one_is_thought_safe() -> None:
     assert found[-1, -1] == 0.0
     lines = np.s_[:: 2**HALVINGS, :: 2**HALVINGS]
     assert_allclose(found[lines], share().lost_ratio[lines], atol=1e-12)
+
+
+def test_every_board_followed_by_itself_is_every_board_everywhere() -> None:
+    """At all coarse places of a map, all boards solved: the same are lost."""
+    whole, few = board(), 6
+    found = loss_share(whole, chart(), few)
+    others = [t for t in tolerances_of(whole) if t.name not in ("mains voltage", "CTR of OC1")]
+    drawn = draw(whole, others, even_points(few, len(others), np.random.default_rng(SEED)))
+    places = chart().lattice.places[:: 2**HALVINGS]
+    up, across, which = (
+        x.ravel() for x in np.meshgrid(places, places, np.arange(few), indexing="ij")
+    )
+    boards = drawn.rows(which)
+    circuit = chart().across.put(boards.circuit, whole, chart().across.value(across))
+    circuit = chart().up.put(circuit, whole, chart().up.value(up))
+    lost = judge(solve(circuit, PULSES), whole, boards.thresholds).margin < 0.0
+    lines = found.lost_ratio[:: 2**HALVINGS, :: 2**HALVINGS]
+    assert_allclose(lines, lost.reshape(places.size, places.size, few).mean(axis=2), atol=1e-12)

@@ -48,7 +48,8 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
         share = loss_share(board, found)
         begin("drawing")
         if figure:
-            from zcd.show.draw.plots import loss_map_figure, save_figure
+            from zcd.show.draw.canvas import save_figure
+            from zcd.show.draw.lossmap import loss_map_figure
 
             save_figure(loss_map_figure(board, found, share), figure)
     if as_json:

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
@@ -255,6 +254,8 @@ def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
     severity : ndarray, shape (samples,)
         From 0 to 1.
     """
+    from scipy.stats import qmc  # loads slowly: not for what is drawn only, or kept
+
     opto = board.optocoupler
     resistors = [r for chain in (*board.chains, board.return_chain) for r in chain]
     resistors += [r for r in (board.led_resistor, board.output.resistor) if r]

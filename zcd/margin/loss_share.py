@@ -25,7 +25,6 @@ are taken as straight."""
 SPARSE = 4
 """Of these lines, every fourth one is looked at in any case."""
 SEED = 20
-AROUND = np.ones((3, 3), dtype=bool)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,9 +72,9 @@ def loss_share(board: Board, loss_map: LossMap, boards: int = BOARDS) -> LossSha
 
     Notes
     -----
-    The same boards stand at every point, so that shares differ by place and not by luck. They are
-    solved along the boundary and at a few places elsewhere, and from there outwards until all of
-    them do as the typical one.
+    The same boards stand at every point, so that shares differ by place and not by luck. Each is
+    solved along the typical boundary and at a few places elsewhere, and from there its own boundary
+    is followed wherever it leads; away from it the typical board stands for it.
     """
     every = tolerances_of(board)
     pair = (loss_map.across, loss_map.up)
@@ -88,53 +87,53 @@ def loss_share(board: Board, loss_map: LossMap, boards: int = BOARDS) -> LossSha
     places = loss_map.lattice.places[::step]
     typical = loss_map.lattice.margins[::step, ::step].min(axis=2)
     least = np.repeat(typical[..., None], boards, axis=2)
-    solved = np.zeros(typical.shape, dtype=bool)
-    new = _beside(typical < 0.0)
+    solved = np.zeros(least.shape, dtype=bool)
+    new = _beside(least < 0.0)
     # where a typical board is far from any boundary, others may not be
     new[::SPARSE, ::SPARSE] = True
     while np.any(new):
-        row, column = np.nonzero(new)
-        least[row, column] = _least(board, loss_map, drawn, places[column], places[row])
+        row, column, which = np.nonzero(new)
+        least[new] = _least(board, loss_map, drawn.rows(which), places[column], places[row])
         solved |= new
-        differs = np.any((least < 0.0) != (typical < 0.0)[..., None], axis=2)
-        new = _with_neighbours(differs) & ~solved
+        new = _beside(least < 0.0) & ~solved
     for _ in range(HALVINGS):
         least = halved(least)
     return LossShare(
         lost_ratio=np.mean(least < 0.0, axis=2),
         boards=boards,
-        points=int(np.count_nonzero(solved)),
+        points=int(np.count_nonzero(np.any(solved, axis=2))),
         **_cloud(loss_map, own_ones, rng),
     )
 
 
 def _beside(lost: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Points with a neighbour of the other kind."""
+    """Points with a neighbour of the other kind, of each board by itself."""
     return (_with_neighbours(lost) & ~lost) | (_with_neighbours(~lost) & lost)
 
 
 def _with_neighbours(points: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Points and the eight around each."""
-    from scipy.ndimage import binary_dilation
-
-    return np.asarray(binary_dilation(points, AROUND))
+    """Points and the eight around each; shape (m, m, boards)."""
+    found = points.copy()
+    for axis in (0, 1):
+        along = np.moveaxis(found, axis, 0)  # a view
+        before = along.copy()
+        along[1:] |= before[:-1]
+        along[:-1] |= before[1:]
+    return found
 
 
 def _least(
-    board: Board, loss_map: LossMap, drawn: Boards, across: FloatArray, up: FloatArray
+    board: Board, loss_map: LossMap, boards: Boards, across: FloatArray, up: FloatArray
 ) -> FloatArray:
-    """Smallest margin of every board at each place, shape (places, boards)."""
-    size = drawn.circuit.size
-    at_once = max(1, ROWS_AT_ONCE // size)
+    """Smallest margin of boards, each at its own place."""
     found = []
-    for k in range(0, across.size, at_once):
-        some = np.s_[k : k + at_once]
-        boards = drawn.rows(np.tile(np.arange(size), across[some].size))
-        circuit = boards.circuit
+    for k in range(0, across.size, ROWS_AT_ONCE):
+        some = np.arange(k, min(k + ROWS_AT_ONCE, across.size))
+        few = boards.rows(some)
+        circuit = few.circuit
         for quantity, place in ((loss_map.across, across[some]), (loss_map.up, up[some])):
-            circuit = quantity.put(circuit, board, np.repeat(quantity.value(place), size))
-        lock = judge(solve(circuit, PULSES), board, boards.thresholds)
-        found.append(lock.margin.reshape(-1, size))
+            circuit = quantity.put(circuit, board, quantity.value(place))
+        found.append(judge(solve(circuit, PULSES), board, few.thresholds).margin)
     return np.concatenate(found)
 
 

@@ -29,7 +29,7 @@ IntArray = NDArray[np.intp]
 VIEWS = ("design rule", "acceleration")
 """The maker's design rule (half of the CTR lost in five years), and the current-and-temperature
 model."""
-YEARS = np.array([0.0, 1.0, 3.0, 6.0, 10.0, 16.0, 25.0, 40.0])
+YEARS = np.array([0.0, 1.0, 3.0, 5.0, 8.0, 12.0, 16.0, 21.0, 28.0, 40.0])
 BOARDS = 256
 FIRST_RATIO = 0.01
 YEAR_TOLERANCE = 0.02

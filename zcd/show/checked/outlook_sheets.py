@@ -6,7 +6,7 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.margin.check import Check
-from zcd.margin.decides import Decides
+from zcd.margin.decides import LADDER, Decides
 from zcd.margin.years import YEARS, Ageing
 from zcd.show.checked.sheets import Sheet
 from zcd.show.wording import plain, quantity_text, years_text
@@ -78,10 +78,17 @@ def decides_sheet(decides: Decides) -> Sheet:
         ),
         right=(1, 2, 3),
         remark=f"{decides_sentence(decides)} from board to board (variance of its logarithm): of "
-        f"20 boards one has less than {quantity_text(decides.headroom_low, '')}, one more than "
+        f"20 boards one {_least_text(decides)}, one has more than "
         f"{quantity_text(decides.headroom_high, '')}. Share: alone and together with "
         f"others{not_known}.",
     )
+
+
+def _least_text(decides: Decides) -> str:
+    """What one board in twenty has less of."""
+    if decides.headroom_low <= np.exp(LADDER[0]):
+        return "gets no lock at any CTR"
+    return f"has less than {quantity_text(decides.headroom_low, '')}"
 
 
 def share_text(decides: Decides, number: int) -> str:

@@ -203,9 +203,11 @@ def surge_sheet(check: Check, notes: SourceNotes) -> Sheet:
             if rule.name.startswith("surge")
         ),
         right=(1, 2),
-        remark="On the peak of high mains, of either sign, 1.2/50 µs; what a varistor or filter on "
-        "the board takes of it is not counted. Voltage: the limit is for 5 s, a surge is over in "
-        "100 µs; the maker's pulse curve may allow more, and so do more parts in series.",
+        remark="The level is remembered from a standard, not read in it. On the peak of high "
+        "mains, of either sign, 1.2/50 µs; the generator's 2 Ω are nothing beside the chain, and "
+        "what a varistor or filter on the board takes of it is not counted. Voltage: the limit is "
+        "for 5 s, a surge is over in 100 µs; the maker's pulse curve may allow more, and so do "
+        "more parts in series.",
     )
 
 

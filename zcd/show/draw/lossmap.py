@@ -15,7 +15,14 @@ from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
 from zcd.margin.quantities import Quantity
-from zcd.show.checked.map_words import axis_text, end_text, here_text, map_title, value_text
+from zcd.show.checked.map_words import (
+    axis_text,
+    end_text,
+    here_text,
+    map_title,
+    share_here,
+    value_text,
+)
 from zcd.show.draw.canvas import BLUE, LEFT, LIGHT, TITLE_LETTERS, WHITE, drawing, new_figure
 from zcd.show.wording import plain, quantity_text
 from zcd.sync.lock import RULES
@@ -31,6 +38,8 @@ HATCHES = dict(zip(RULES, ("\\\\\\", "///", "|||", "---", "...", "xxx", "+++"), 
 LEVEL, UPRIGHT = (5.0, 1.35), (3.0, 2.5)
 """Room that words take, level and upright: across their lines, and for each letter along them; in
 lines of a lattice of 97, of which the ones that go up are closer than those that go across."""
+LABEL_SHARE = 0.16
+"""Of the height: what the words at the supply band take."""
 SHORT_SHARE = 0.12
 """Of an axis: a shorter arrow gets no words."""
 LEAST_SHARE = 1e-3
@@ -81,9 +90,10 @@ def _legend_text(board: Board, loss_map: LossMap, loss_share: LossShare | None) 
     if "temperature" not in (loss_map.across.key, loss_map.up.key):
         lines[-1] += f", {quantity_text(loss_map.temperature_degc, '°C')}"
     if loss_share is not None:
+        here = 100.0 * share_here(loss_map, loss_share).ratio
         lines.append(
-            f"shading, dotted lines: share lost of {loss_share.boards} boards within tolerance; "
-            "blue dots: such boards"
+            f"shading, dotted lines: share lost of {loss_share.boards} boards within tolerance, "
+            f"{here:.0f} % where this one stands; dots: boards"
         )
     return "\n".join(lines)
 
@@ -253,9 +263,10 @@ def _draw_supply_band(ax: Axes, board: Board, loss_map: LossMap) -> None:
         for edge in (low, high):
             ax.axvline(edge, color=BLUE, lw=1.0, ls="--")
         over = ax.get_xaxis_transform()
-        ax.text(
-            (low + high) / 2.0, 0.02, text, transform=over, ha="center", va="bottom", bbox=WHITE
-        )
+        # beside the band where an arrow ends low in it
+        free = not loss_map.up.share(loss_map.reach_up.below) < LABEL_SHARE
+        at, side = ((low + high) / 2.0, "center") if free else (high, "left")
+        ax.text(at, 0.02, text, transform=over, ha=side, va="bottom", bbox=WHITE)
     if loss_map.up.key == "mains":
         ax.axhspan(low, high, **style)
         for edge in (low, high):

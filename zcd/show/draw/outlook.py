@@ -6,6 +6,7 @@ from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.margin.decides import Decides
@@ -34,6 +35,8 @@ from zcd.show.wording import plain, quantity_text
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+FloatArray = NDArray[np.float64]
 
 LOWEST_PERCENT = -25.0
 STYLES = (
@@ -164,7 +167,7 @@ def _draw_course(ax: Axes, course: Course) -> None:
         0.98, 0.03, "sync lost", transform=ax.transAxes, ha="right", va="bottom", bbox=WHITE,
         label="lost",
     )  # fmt: skip
-    ax.fill_between(YEARS, low, high, facecolor=BLUE, alpha=0.25, lw=0.0, label="band")
+    _draw_band(ax, low, high, course.first_years)
     ax.axhline(0.0, color="black", lw=1.0)
     courses = (
         (corner, course.corner_years),
@@ -173,11 +176,8 @@ def _draw_course(ax: Axes, course: Course) -> None:
     )
     for depth, (style, (curve, years)) in enumerate(zip(STYLES, courses, strict=True)):
         name, label, color, width, dashes, marker = style
-        lost = [years] if 0.0 < years <= YEARS[-1] else []
-        order = np.argsort([*YEARS, *lost], kind="stable")
-        at, margin = np.array([*YEARS, *lost])[order], np.array([*curve, *np.zeros(len(lost))])
-        ax.plot(at, margin[order], color=color, lw=width, ls=dashes, label=label)
-        for year in lost:
+        ax.plot(*_through(curve, years), color=color, lw=width, ls=dashes, label=label)
+        for year in [years] if 0.0 < years <= YEARS[-1] else []:
             ax.plot(year, 0.0, marker=marker, ms=8, color=color, ls="none", label=f"{name} lost")
             # one below the other, as they may be near together
             ax.annotate(
@@ -185,3 +185,18 @@ def _draw_course(ax: Axes, course: Course) -> None:
                 textcoords="offset points", va="center", fontsize=8.0, bbox=WHITE,
             )  # fmt: skip
     ax.grid(axis="y", color=GREY, lw=0.3, alpha=0.5)
+
+
+def _draw_band(ax: Axes, low: FloatArray, high: FloatArray, first_years: float) -> None:
+    """The boards between the lines of 1 % and 99 %."""
+    at, lower = _through(low, first_years)
+    upper = np.interp(at, YEARS, high)
+    ax.fill_between(at, lower, upper, facecolor=BLUE, alpha=0.25, lw=0.0, label="band")
+
+
+def _through(curve: FloatArray, lost_years: float) -> tuple[FloatArray, FloatArray]:
+    """Years and margins of a curve, with the year at which it is 0 if there is one."""
+    lost = [lost_years] if 0.0 < lost_years <= YEARS[-1] else []
+    years = np.array([*YEARS, *lost])
+    order = np.argsort(years, kind="stable")
+    return years[order], np.array([*curve, *np.zeros(len(lost))])[order]
