@@ -40,6 +40,7 @@ from zcd.diagnosis.readings import (
     part_elements,
     side_of,
 )
+from zcd.engine.network import column
 from zcd.engine.solution import Solution
 from zcd.engine.solve import PULSES, READINGS, solve, solve_dead
 from zcd.sync.lock import Lock, judge
@@ -49,6 +50,7 @@ FloatArray = NDArray[np.float64]
 METER = "meter"
 """Ref of the meter in a circuit."""
 FINEST_SHARE = 1e-6
+MAINS_SIDE = replace(READINGS, isolated=False)
 
 
 @dataclass(slots=True)
@@ -71,14 +73,16 @@ class Bench:
     meter: Meter
     solve: Callable[..., Solution] = solve
     solve_dead: Callable[[Circuit], Solution] = solve_dead
-    _powered: dict[Power, Solution] = field(default_factory=dict)
+    _circuits: dict[Power, Circuit] = field(default_factory=dict)
+    _mains_sides: dict[Power, Solution] = field(default_factory=dict)
+    _whole: dict[Power, Solution] = field(default_factory=dict)
     _pulsed: dict[Power, Lock] = field(default_factory=dict)
 
     def take(self, readings: Sequence[Reading]) -> FloatArray:
         """What the meter shows, shape (n, len(readings))."""
         shown = np.empty((self.circuit.size, len(readings)))
-        for column, reading in enumerate(readings):
-            shown[:, column] = self._one(reading)
+        for number, reading in enumerate(readings):
+            shown[:, number] = self._one(reading)
         return shown
 
     def _one(self, reading: Reading) -> FloatArray:
@@ -94,18 +98,22 @@ class Bench:
             case _:
                 return self._counted(reading)
 
-    def _base(self, power: Power) -> Solution:
-        """The batch in a state of the board, without a meter."""
-        if power not in self._powered:
-            circuit = in_state(self.circuit, self.board, power)
-            self._powered[power] = self.solve(circuit, READINGS)
-        return self._powered[power]
+    def _state(self, power: Power) -> Circuit:
+        """The batch in a state of the board."""
+        if power not in self._circuits:
+            self._circuits[power] = in_state(self.circuit, self.board, power)
+        return self._circuits[power]
+
+    def _mains_side(self, power: Power) -> Solution:
+        """The mains side of the batch in a state of the board, without a meter."""
+        if power not in self._mains_sides:
+            self._mains_sides[power] = self.solve(self._state(power), MAINS_SIDE)
+        return self._mains_sides[power]
 
     def lock(self, power: Power = Power.LIVE) -> Lock:
         """What the controller makes of the pulses at the pin."""
         if power not in self._pulsed:
-            circuit = in_state(self.circuit, self.board, power)
-            self._pulsed[power] = judge(self.solve(circuit, PULSES), self.board)
+            self._pulsed[power] = judge(self.solve(self._state(power), PULSES), self.board)
         return self._pulsed[power]
 
     def _volts(self, reading: Reading) -> FloatArray:
@@ -121,20 +129,22 @@ class Bench:
     def _wave(self, reading: Reading) -> tuple[Solution, FloatArray]:
         """Voltage between the probes, the meter's own resistance included."""
         a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
-        if {a, b} == {"line", "neutral"}:
-            # no meter loads the mains
-            base = self._base(reading.power)
-            return base, base.between_v(a, b)
-        state = in_state(self.circuit, self.board, reading.power)
+        state = self._state(reading.power)
         loaded = under_meter(state, self.meter, reading)
         if reading.power is Power.BENCH:
             still = self.solve_dead(_without_mains(loaded))
             return still, still.between_v(a, b)
-        mains = side_of(self.circuit, reading) is Side.MAINS
-        grid = replace(READINGS, isolated=not mains)
-        # only the engine can go on from what it knows without the meter
-        known = self._base(reading.power) if self.solve is solve else None
-        solution = self.solve(loaded, grid, like=known)
+        without = self._mains_side(reading.power)
+        if (source := _source(state, a, b)) is not None:
+            # no meter loads an ideal source
+            return without, _of_source(without, source, a)
+        # only the engine can go on from what it knows already
+        ours = self.solve is solve
+        if side_of(self.circuit, reading) is Side.MAINS:
+            solution = self.solve(loaded, MAINS_SIDE, like=without if ours else None)
+        else:
+            known = self._whole.get(reading.power, without) if ours else None
+            solution = self._whole[reading.power] = self.solve(loaded, READINGS, like=known)
         return solution, solution.between_v(a, b)
 
     def _counted(self, reading: Reading) -> FloatArray:
@@ -212,6 +222,21 @@ def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: float)
     a, b = dead.node(reading.a), dead.node(reading.b)
     source = TestSource(ref=METER, a=a, b=b, open_v=open_v, resistance_ohm=source_ohm)
     return dead.add(source)
+
+
+def _source(circuit: Circuit, a: str, b: str) -> MainsSource | DcSource | None:
+    """The ideal source between two nodes; None where there is none."""
+    sources = (*circuit.of(MainsSource), *circuit.of(DcSource))
+    return next((s for s in sources if set(s.nodes) == {a, b}), None)
+
+
+def _of_source(solution: Solution, source: MainsSource | DcSource, a: str) -> FloatArray:
+    """Voltage of node `a` against the other end of an ideal source, shape (n, m)."""
+    if isinstance(source, MainsSource):
+        return solution.between_v(a, source.b if a == source.a else source.a)
+    volts = column(source.voltage_v, solution.circuit.size)
+    sign = 1.0 if a == source.a else -1.0
+    return np.broadcast_to(sign * volts, solution.phase_rad.shape)
 
 
 def in_state(circuit: Circuit, board: Board, power: Power) -> Circuit:

@@ -39,7 +39,7 @@ _RANGE = Kind(
 )  # fmt: skip
 
 _OPEN = Kind(
-    word="an open-circuit voltage", unit="V", low=1.0, high=10.0, examples=("2.7 V", "1.5 V"),
+    word="an open-circuit voltage", unit="V", low=0.2, high=10.0, examples=("2.7 V", "1.5 V"),
     spellings={"v": 1.0}, prefixes="m",
 )  # fmt: skip
 Log = tuple[Measured | Reading, ...]

@@ -147,5 +147,9 @@ def ac_volts(solution: Solution, wave: FloatArray, kind: AcKind) -> FloatArray:
 
 
 def ohm_source_ohm(meter: Meter, full_scale_ohm: float) -> float:
-    """Source resistance of an ohms range: full scale leaves `OHM_FULL_SCALE_V` at the probes."""
-    return full_scale_ohm * (meter.ohms_open_v / OHM_FULL_SCALE_V - 1.0)
+    """Source resistance of an ohms range: what full scale leaves at the probes.
+
+    That is `OHM_FULL_SCALE_V`, or half of an open-circuit voltage that is too low for it.
+    """
+    full_scale_v = min(OHM_FULL_SCALE_V, 0.5 * meter.ohms_open_v)
+    return full_scale_ohm * (meter.ohms_open_v / full_scale_v - 1.0)

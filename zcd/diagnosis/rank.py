@@ -15,7 +15,7 @@ from zcd.diagnosis.gain import parted_bits
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, joint_log
 from zcd.diagnosis.readings import VOLTS, Measured, Power, Reading, Side, side_of
 from zcd.diagnosis.severity import severity_points
-from zcd.diagnosis.suggest import Suggestion, best_reading
+from zcd.diagnosis.suggest import Suggestion, best_reading, within_reach
 
 FloatArray = NDArray[np.float64]
 
@@ -115,7 +115,7 @@ def diagnose(
     measured : sequence of Measured
         Readings taken so far; may be empty. One that is taken again replaces the first.
     skipped : collection of Reading
-        Not to be suggested: the bench cannot take them.
+        Not to be suggested: the bench cannot take them, nor others at the same points.
     progress : callable, optional
         Told which reading is being predicted.
     flags : collection of str
@@ -133,8 +133,9 @@ def diagnose(
     alike, suggestion = ranked[:1], None
     sure = present(ranked) >= SURE
     if not sure and not alarm:
-        taken = {m.reading for m in measured} | set(skipped)
-        open_readings = [r for r in atlas.readings if r not in taken]
+        taken = {m.reading for m in measured}
+        reached = within_reach(atlas.readings, skipped, atlas.circuit)
+        open_readings = [r for r in reached if r not in taken]
         suggestion = best_reading(atlas, weights, none, open_readings, progress)
         if suggestion is None or sum(r.probability for r in _near(ranked)) >= SURE:
             atlas.prepare(atlas.readings, progress)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.circuit.elements import Circuit
 from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.gain import entropy_bits, expected_gain_bits
-from zcd.diagnosis.readings import VOLTS, Function, Reading, Side, side_of
+from zcd.diagnosis.likelihood import scaled
+from zcd.diagnosis.readings import SCOPE, VOLTS, Function, Reading, Side, side_of
 from zcd.diagnosis.severity import points
 
 FloatArray = NDArray[np.float64]
@@ -26,6 +28,10 @@ COSTS = {
 }
 """What a reading costs in trouble and danger: common practice, no source."""
 OUTCOMES = 8
+GOOD_BOARD = 0
+"""Number of the fault that is none."""
+ALIKE_ERRORS = 2.0
+"""Standard errors within which a bench takes two values for one."""
 MAINS_FACTOR = 1.5
 """A range on the mains side holds so much more than the nominal mains: its peak, and some."""
 
@@ -36,6 +42,26 @@ class Outcome:
 
     key: str
     value: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What the meter may show, and what it would mean.
+
+    Parameters
+    ----------
+    low, high : float
+        10 % and 90 % point over the faults named; `low` is 0 where it cannot be told from 0.
+    keys : tuple of str
+        Faults that show so, as far as this meter can tell.
+    jumps : bool
+        Now the one, now the other.
+    """
+
+    low: float
+    high: float
+    keys: tuple[str, ...]
+    jumps: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +77,9 @@ class Suggestion:
     open_bits : float
         What is still open before it: entropy of which fault it is.
     outcomes : tuple of Outcome
-        For the likeliest faults.
+        For the likeliest faults, and for a good board.
+    answers : tuple of Answer
+        The same, put together where the meter shows the same; lowest first.
     full_scale : float or None
         Of the lowest range of the meter that holds all of these; None where there is none to set.
     """
@@ -61,6 +89,7 @@ class Suggestion:
     gain_bits: float
     open_bits: float
     outcomes: tuple[Outcome, ...]
+    answers: tuple[Answer, ...] = ()
     full_scale: float | None = None
 
 
@@ -110,8 +139,26 @@ def best_reading(
         gain_bits=best[2],
         open_bits=float(entropy_bits(shares)),
         outcomes=outcomes,
+        answers=_answers(atlas, best[1], outcomes),
         full_scale=_full_scale(atlas, best[1], outcomes),
     )
+
+
+def within_reach(
+    readings: Sequence[Reading], skipped: Collection[Reading], circuit: Circuit
+) -> list[Reading]:
+    """Readings left when the bench cannot take some.
+
+    Where one cannot be taken, neither can those at the same two points, in the same state of the
+    board and with the same instrument.
+    """
+
+    def place(reading: Reading) -> tuple[object, ...]:
+        points = frozenset((reading.a, reading.b))
+        return points, side_of(circuit, reading), reading.lifted, reading.function in SCOPE
+
+    missing = {place(reading) for reading in skipped}
+    return [reading for reading in readings if place(reading) not in missing]
 
 
 def _full_scale(atlas: Atlas, reading: Reading, outcomes: Sequence[Outcome]) -> float | None:
@@ -130,9 +177,45 @@ def _full_scale(atlas: Atlas, reading: Reading, outcomes: Sequence[Outcome]) -> 
 
 
 def _outcomes(atlas: Atlas, reading: Reading, weights: FloatArray) -> tuple[Outcome, ...]:
-    """What the reading would show under the likeliest faults."""
+    """What the reading would show under the likeliest faults, and on a good board."""
     shown, weight = atlas.by_fault(atlas.looks(reading)), atlas.by_fault(weights)
-    likely = np.argsort([-w.sum() for w in weight])[:OUTCOMES]
+    likely = [int(f) for f in np.argsort([-w.sum() for w in weight])[:OUTCOMES]]
     return tuple(
-        Outcome(key=atlas.faults[f].key, value=points(shown[f], weight[f])) for f in likely
+        Outcome(key=atlas.faults[f].key, value=points(shown[f], weight[f]))
+        for f in dict.fromkeys([*likely, GOOD_BOARD])
+    )
+
+
+def _answers(atlas: Atlas, reading: Reading, outcomes: Sequence[Outcome]) -> tuple[Answer, ...]:
+    """Outcomes put together where the meter cannot tell one from the other."""
+    fit, good = atlas.fit(reading), atlas.faults[GOOD_BOARD].key
+    jumping = {fault.key for fault in atlas.faults if len(fault.states) > 1}
+
+    def above(first: float, second: float) -> float:
+        """How far one value is above another, in errors that a bench takes for none."""
+        a, b = (float(scaled(reading.function, np.asarray(v))) for v in (first, second))
+        return (a - b) / ALIKE_ERRORS / max(fit.error_at(first), fit.error_at(second))
+
+    def same(answer: Answer, other: Answer) -> bool:
+        below, beyond = above(answer.low, other.low), above(other.high, answer.high)
+        if good in answer.keys and below <= 1.0 and beyond <= 1.0:
+            return True  # nothing that a good board does not show
+        return answer.jumps is other.jumps and max(abs(below), abs(beyond)) <= 1.0
+
+    found: list[Answer] = []
+    for outcome in sorted(outcomes, key=lambda o: o.key != good):
+        low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in outcome.value[::2])
+        new = Answer(low=low, high=high, keys=(outcome.key,), jumps=outcome.key in jumping)
+        known = next((k for k, answer in enumerate(found) if same(answer, new)), len(found))
+        found[known : known + 1] = [_joined([*found[known : known + 1], new])]
+    return tuple(sorted(found, key=lambda answer: (answer.low, answer.high)))
+
+
+def _joined(answers: Sequence[Answer]) -> Answer:
+    """Answers that a meter cannot tell apart as one."""
+    return Answer(
+        low=min(a.low for a in answers),
+        high=max(a.high for a in answers),
+        keys=tuple(key for a in answers for key in a.keys),
+        jumps=answers[0].jumps,
     )

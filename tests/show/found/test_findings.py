@@ -156,7 +156,8 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
     assert str(suggestion.side) in first
     assert "of what is open" in first
     told = [key for answer in answers for key in answer.split(": ")[1].split(", ")]
-    assert sorted(told) == sorted(outcome.key for outcome in suggestion.outcomes)
+    keys = [outcome.key for outcome in suggestion.outcomes]
+    assert sorted(told) == sorted("a good board" if key == "healthy" else key for key in keys)
 
 
 @pytest.mark.parametrize(

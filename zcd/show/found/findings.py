@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import CardLine, Shown, parts_over
+from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked
-from zcd.diagnosis.readings import Function, Measured, Reading, Side, usual_power
+from zcd.diagnosis.readings import Function, Measured, Power, Reading, Side, usual_power
 from zcd.diagnosis.record import Experience
-from zcd.diagnosis.suggest import Outcome, Suggestion
+from zcd.diagnosis.suggest import Answer, Suggestion
 from zcd.diagnosis.words import show_measured, show_value
 from zcd.show.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.show.checked.sheets import Sheet
@@ -263,20 +264,36 @@ def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
 def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     """The next reading: where the probes go, and what each answer would mean."""
     reading = suggestion.reading
-    place = f"{reading.name}, {probes_text(reading, circuit)}"
     settles = f"expected to settle {percent_text(suggestion.gain_bits / suggestion.open_bits)}"
-    parts = (place, range_text(suggestion), str(suggestion.side), f"{settles} of what is open")
+    parts = (
+        f"{reading.name}, {probes_text(reading, circuit)}",
+        range_text(suggestion),
+        state_text(suggestion, circuit),
+        f"{settles} of what is open",
+    )
     lines = ["; ".join(part for part in parts if part) + "."]
-    groups: dict[str, list[str]] = {}
-    for outcome in suggestion.outcomes:
-        groups.setdefault(_outcome_text(reading.function, outcome), []).append(outcome.key)
-    lines += [f"{value}: {', '.join(keys)}" for value, keys in groups.items()]
+    lines += [_answer_text(reading.function, answer) for answer in suggestion.answers]
     return lines
 
 
-def _outcome_text(function: Function, outcome: Outcome) -> str:
-    low, middle, high = outcome.value
-    return spread_text(function, Shown(low=low, middle=middle, high=high))
+def state_text(suggestion: Suggestion, circuit: Circuit) -> str:
+    """In which state the board has to be, and on which side the probes go."""
+    side = str(suggestion.side)
+    if suggestion.reading.power is Power.DEAD:
+        return f"{side}: unplugged, discharged"
+    if suggestion.reading.power is Power.LIVE:
+        relay = "load relay driven" if "K1.contact" in circuit else "under power"
+        return f"{side}, {relay}"
+    return f"{side}, load relay off" if suggestion.reading.power is Power.OFF else side
+
+
+def _answer_text(function: Function, answer: Answer) -> str:
+    """An answer and what it would mean."""
+    names = ", ".join("a good board" if key == HEALTHY.key else key for key in answer.keys)
+    if answer.jumps:
+        ends = (show_value(function, end) for end in (answer.low, answer.high))
+        return f"now {' now '.join(ends)}: {names}"
+    return f"{spread_of(function, answer.low, answer.high)}: {names}"
 
 
 def cautions_for(sides: Iterable[Side]) -> tuple[Caution, ...]:

@@ -12,7 +12,7 @@ from zcd.diagnosis.card import CardLine, Shown, parts_over
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import Function, Measured, Reading
-from zcd.diagnosis.suggest import Outcome
+from zcd.diagnosis.suggest import Answer, Outcome
 
 Record = dict[str, Any]
 
@@ -82,7 +82,7 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
         about and unstable; ``ranked``: list of fault, part, mode, probability_ratio, words, amount
         (low, middle, high, unit) or null; ``next_reading`` (null if none): function, red, black,
         over, lifted, power, side, range (unit ending the key, null where none is set), gain_bits,
-        open_bits, outcomes; ``assumptions``. An overload is null.
+        open_bits, outcomes, answers; ``assumptions``. An overload is null.
     """
     suggestion = diagnosis.suggestion
     following = None
@@ -95,6 +95,7 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
             "gain_bits": suggestion.gain_bits,
             "open_bits": suggestion.open_bits,
             "outcomes": [_outcome_record(function, o) for o in suggestion.outcomes],
+            "answers": [_answer_record(function, a) for a in suggestion.answers],
         }
     return {
         "board": job.board.name,
@@ -146,6 +147,16 @@ def _outcome_record(function: Function, outcome: Outcome) -> Record:
     low, middle, high = outcome.value
     shown = Shown(low=low, middle=middle, high=high)
     return {"fault": outcome.key, **_shown_record(function, shown)}
+
+
+def _answer_record(function: Function, answer: Answer) -> Record:
+    unit = KEYS[function]
+    return {
+        f"low_{unit}": _number(answer.low),
+        f"high_{unit}": _number(answer.high),
+        "faults": list(answer.keys),
+        "jumps": answer.jumps,
+    }
 
 
 def _ranked_record(ranked: Ranked) -> Record:
