@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -13,7 +15,8 @@ import pytest
 from selenium.webdriver import Chrome, ChromeOptions
 from selenium.webdriver.chrome.service import Service
 
-BROWSER, DRIVER = "/usr/bin/chromium", "/usr/bin/chromedriver"
+BROWSER = shutil.which("chromium") or shutil.which("google-chrome")
+DRIVER = shutil.which("chromedriver")
 SERVE = "from zcd.cli import main; raise SystemExit(main())"
 
 
@@ -21,6 +24,7 @@ SERVE = "from zcd.cli import main; raise SystemExit(main())"
 class Server:
     """The command, running."""
 
+    folder: Path
     board_file: Path | None = None
     port: int = 0
     address: str = ""
@@ -29,13 +33,18 @@ class Server:
     def start(self) -> None:
         """Run it, and wait until it says where it is; the second time on the same port."""
         arguments = ["bench", "--no-browser", "--json", "--port", str(self.port)]
+        arguments += ["--jobs", str(self.folder)]
         if self.board_file is not None:
             arguments.insert(1, str(self.board_file))
         self.process = subprocess.Popen(
             [sys.executable, "-u", "-c", SERVE, *arguments], stdout=subprocess.PIPE, text=True
         )
         assert self.process.stdout is not None
-        told = "".join(iter(self.process.stdout.readline, "}\n")) + "}"
+        told = ""
+        while not told.endswith("}\n"):
+            line = self.process.stdout.readline()
+            assert line, "the server ended before it told its address"
+            told += line
         self.address = json.loads(told)["address"]
         self.port = int(self.address.rstrip("/").rpartition(":")[2])
 
@@ -47,9 +56,9 @@ class Server:
 
 
 @pytest.fixture(scope="package")
-def server() -> Iterator[Server]:
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """A server without a board file."""
-    running = Server()
+    running = Server(tmp_path_factory.mktemp("jobs"))
     running.start()
     yield running
     running.kill()
@@ -58,8 +67,11 @@ def server() -> Iterator[Server]:
 @pytest.fixture(scope="package")
 def browser() -> Iterator[Chrome]:
     """Headless Chromium from the system's packages, keeping a log of what it loads."""
-    if not Path(DRIVER).exists():
-        pytest.skip("no chromium and chromium-driver from the system's packages")
+    if BROWSER is None or DRIVER is None:
+        missing = "chromium and its driver are not in the path (Debian: chromium, chromium-driver)"
+        if os.environ.get("CI"):
+            pytest.fail(missing)
+        pytest.skip(missing)
     options = ChromeOptions()
     options.binary_location = BROWSER
     for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):

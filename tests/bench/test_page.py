@@ -136,7 +136,7 @@ def test_a_server_killed_and_started_again_shows_the_same(browser: Chrome, tmp_p
     """With a board file, of which it keeps what no field can show, and which it leaves alone."""
     file = tmp_path / "board.toml"
     file.write_text(FILE, encoding="utf-8")
-    running = Server(board_file=file)
+    running = Server(tmp_path, board_file=file)
     running.start()
     try:
         opened(browser, running.address)

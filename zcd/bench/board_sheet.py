@@ -15,7 +15,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from zcd.bench.desk import ADD, AT, REMOVE, Desk, Looked
-from zcd.bench.forms import file_of, form_words
+from zcd.bench.forms import form_words
 from zcd.bench.rows import place_of_change
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
@@ -125,13 +125,11 @@ class BoardSheet:
 
     def file(self, request: Request) -> Response:
         """The board as a board file."""
-        import tomlkit
-
         looked = self.desk.look(request)
         if looked.board is None:
             lines = "\n".join(f"{key or 'board'}: {text}" for key, text in looked.errors.items())
             return Response(lines, 422, media_type="text/plain")
-        text = tomlkit.dumps(file_of(looked.typed))
+        text = self.desk.board_file_text(looked)
         headers = {"Content-Disposition": 'attachment; filename="board.toml"'}
         return Response(text, media_type="application/toml", headers=headers)
 

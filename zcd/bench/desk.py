@@ -16,7 +16,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from zcd.bench.forms import START, differing, read, texts_of, typed_over
+from zcd.bench.forms import START, differing, file_of, read, texts_of, typed_over
 from zcd.bench.rows import added, removed
 from zcd.board.documents import parse_toml, read_text, refuse, validate
 from zcd.board.model import Board
@@ -31,8 +31,10 @@ AT = "at"
 JOB = "job"
 ADD, REMOVE = "add", "remove"
 """Names under which a row of resistors more or less is asked for."""
-CARRIED = (AT, JOB)
-"""What goes from sheet to sheet beside the fields: where the slider stands, and the job."""
+RECORD = "record"
+"""``off`` where closed jobs are to shift nothing."""
+CARRIED = (AT, JOB, RECORD)
+"""What goes from sheet to sheet beside the fields."""
 SHEETS = {"/": "The board", "/readings": "The readings", "/repair": "The repair"}
 """In the order of the work."""
 LONGEST_NAME = 100
@@ -135,6 +137,12 @@ class Desk:
             raise refusal(name[:LONGEST_NAME], 'a name such as "dryer-job"', JOB)
         return self.folder / f"{name}.toml"
 
+    def board_file_text(self, looked: Looked) -> str:
+        """The board as a board file."""
+        import tomlkit
+
+        return tomlkit.dumps(file_of(looked.typed))
+
     def _base_of(self, job_file: Path) -> dict[str, str]:
         """Texts of the board file that a job is about."""
         found = parse_toml(read_text(job_file, WANTED), job_file.name, WANTED)
@@ -148,6 +156,6 @@ class Desk:
     def fill(self, template: str, request: Request, looked: Looked, **words: Any) -> HTMLResponse:
         """A sheet, or a piece of one; every one knows the way to the others."""
         text = self._templates.get_template(template).render(
-            here=request.url.path, looked=looked, **words
+            here="/" + request.url.path.split("/")[1], looked=looked, **words
         )
         return HTMLResponse(text)

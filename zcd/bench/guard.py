@@ -1,8 +1,8 @@
 """The door of the local page: only this machine's own browser, only small requests.
 
 Another page open in the same browser could reach a server on this machine. So a request must name
-this server as its host (which a page that re-points its own name cannot), must not come from
-another site, and may only read.
+this server as its host (which a page that re-points its own name cannot) and must not come from
+another site; one that changes something must say that it comes from this page.
 """
 
 from __future__ import annotations
@@ -15,7 +15,13 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 LOOPBACK = "127.0.0.1"
 NAMES = (LOOPBACK, "localhost")
-METHODS = ("GET", "HEAD")
+POST = "POST"
+METHODS = ("GET", "HEAD", POST)
+NOT_ITS_NAME = "this server answers only to its own name"
+NOT_ITS_PAGE = "this server answers only its own page"
+TOO_LONG = "that is too long"
+LARGEST_BODY_BYTES = 20_000_000
+"""Of a capture; what else is posted is far smaller."""
 LONGEST_QUERY = 8_000
 OWN_SITES = ("same-origin", "none")
 """What a browser says of where a request comes from: this page, or a person's own typing."""
@@ -24,7 +30,7 @@ SAFE_HEADERS = {
     "img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; "
     "frame-ancestors 'none'",
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cache-Control": "no-store",
@@ -64,22 +70,37 @@ class Guard:
                     headers[name] = value
             await send(message)
 
-        await app(scope, receive, safe_send)
+        await app(scope, _limited(receive), safe_send)
 
     def _refusal(self, scope: Scope) -> PlainTextResponse | None:
         """Why a request is refused; None: it is not."""
-        headers = Headers(scope=scope)
-        if headers.getlist("host") not in ([host] for host in self.hosts):
-            return PlainTextResponse("this server answers only to its own name", 403)
-        if not _all_in(headers.getlist("origin"), self.origins):
-            return PlainTextResponse("this server answers only its own page", 403)
-        if not _all_in(headers.getlist("sec-fetch-site"), OWN_SITES):
-            return PlainTextResponse("this server answers only its own page", 403)
-        if scope["method"] not in METHODS:
-            return PlainTextResponse("this server only shows", 405, {"Allow": ", ".join(METHODS)})
-        if len(scope["query_string"]) > LONGEST_QUERY:
-            return PlainTextResponse("that is too long", 414)
-        return None
+        headers, method = Headers(scope=scope), scope["method"]
+        length = headers.get("content-length", "")
+        fits = length.isdecimal() and len(length) < 20 and int(length) <= LARGEST_BODY_BYTES
+        rules = (
+            (headers.getlist("host") in ([host] for host in self.hosts), 403, NOT_ITS_NAME),
+            (_all_in(headers.getlist("origin"), self.origins), 403, NOT_ITS_PAGE),
+            (_all_in(headers.getlist("sec-fetch-site"), OWN_SITES), 403, NOT_ITS_PAGE),
+            (method in METHODS, 405, f"allowed: {', '.join(METHODS)}"),
+            (method != POST or bool(headers.getlist("origin")), 403, NOT_ITS_PAGE),
+            (len(scope["query_string"]) <= LONGEST_QUERY, 414, TOO_LONG),
+            (method != POST or fits, 413, TOO_LONG),
+        )
+        broken = next((rule for rule in rules if not rule[0]), None)
+        return None if broken is None else PlainTextResponse(broken[2], broken[1])
+
+
+def _limited(receive: Receive) -> Receive:
+    """The same, but not for ever: a body ends where it may be no longer."""
+    taken = 0
+
+    async def limited() -> Message:
+        nonlocal taken
+        message = await receive()
+        taken += len(message.get("body", b""))
+        return message if taken <= LARGEST_BODY_BYTES else {"type": "http.disconnect"}
+
+    return limited
 
 
 def _all_in(found: Iterable[str], allowed: Iterable[str]) -> bool:

@@ -2,20 +2,40 @@
 
 from __future__ import annotations
 
+import threading
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from zcd.bench.desk import Desk
-from zcd.diagnosis.record import read_record, search
-from zcd.errors import InputError
-from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.bench.atlases import Atlases, Known
+from zcd.bench.beginning import begin_job, begin_words
+from zcd.bench.desk import JOB, RECORD, Desk, Looked
+from zcd.bench.kept_jobs import ChangedMeanwhileError, KeptJobs, Opened
+from zcd.bench.messages import LONGEST_SAID, Message, message_of
+from zcd.bench.meter_fields import meter_fields, written_meter
+from zcd.bench.talk_words import jobs_words, talk_words
+from zcd.board.units import refusal
+from zcd.diagnosis.rank import Diagnosis, diagnose
+from zcd.diagnosis.record import Experience, with_experience
+from zcd.diagnosis.words import parse_place
+from zcd.errors import InputError, ZcdError
+from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE
 from zcd.show.checked.sheets import board_line
-from zcd.show.found.job_list import record_sheet
+from zcd.show.found.job_files import JobDocument
+from zcd.show.found.prompt import UNDO, Answers, parse_flags
 from zcd.show.wording import plain
 
-CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE)
+CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE, *LIFTED)
 FIND = "find"
+ANOTHER, NEXT = "another", "next"
+"""Where an answer was typed, where that is not the line of a reading."""
+Act = Callable[[Answers, Message], None]
 
 
 class ReadingsSheet:
@@ -28,29 +48,211 @@ class ReadingsSheet:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
+        self.jobs = KeptJobs(desk.folder)
+        self.atlases = Atlases()
+        self._one_at_a_time = threading.Lock()
 
     def routes(self) -> list[Route]:
         """Its addresses."""
-        return [Route("/readings", self.sheet)]
+        acts: dict[str, Act] = {
+            "answer": _answered,
+            "undo": _taken_back,
+            "flags": _flagged,
+        }
+        return [
+            Route("/readings", self.sheet),
+            Route("/readings/begin", self._posted(self._begin), methods=["POST"]),
+            Route("/readings/meter", self._posted(self._set_meter), methods=["POST"]),
+            *(
+                Route(f"/readings/{name}", self._posted(partial(self._act, act)), methods=["POST"])
+                for name, act in acts.items()
+            ),
+        ]
+
+    def _posted(self, do: Callable[[Request, Message], Response]) -> Callable[[Request], Any]:
+        """A change that is asked for by a form."""
+
+        async def endpoint(request: Request) -> Response:
+            message = await message_of(request)
+            return await run_in_threadpool(do, request, message)
+
+        return endpoint
 
     def sheet(self, request: Request) -> Response:
-        """The jobs of the folder."""
+        """The jobs of the folder; or a job's readings, if one is open."""
         looked = self.desk.look(request)
-        board = looked.board
-        words, problem, table = request.query_params.get(FIND, ""), "", None
+        if not looked.job:
+            return self._list(request, looked)
         try:
-            record = read_record(self.desk.folder)
-            table = record_sheet(search(record, words), len(record))
+            opened = self.jobs.open(self.desk.job_file(looked.job))
         except InputError as error:
-            problem = str(error)
-        return self.desk.fill(
+            return self._list(request, looked, problem=str(error))
+        return self._talk(request, looked, opened)
+
+    def _list(
+        self,
+        request: Request,
+        looked: Looked,
+        *,
+        problem: str = "",
+        begin: Mapping[str, str] | None = None,
+        status: int = 200,
+    ) -> Response:
+        """The jobs of the folder, and how to begin one."""
+        words = request.query_params.get(FIND, "")[:LONGEST_SAID]
+        board = looked.board
+        filled = self.desk.fill(
             "readings_sheet.html.j2",
             request,
             looked,
             name="" if board is None else plain(board.name),
             line="" if board is None else board_line(board),
-            table=table,
             problem=problem,
-            words=words,
+            begin=begin or begin_words(self.desk, looked),
             cautions=CAUTIONS,
+            words=words,
+            **jobs_words(self.jobs, words),
         )
+        filled.status_code = status
+        return filled
+
+    def _begin(self, request: Request, message: Message) -> Response:
+        """A new job on the board that the fields describe."""
+        looked = self.desk.look(request)
+        name = message.said("name")
+        try:
+            file = begin_job(self.desk, self.jobs, looked, name)
+        except InputError as error:
+            words = {**begin_words(self.desk, looked), "name": name, "error": str(error)}
+            return self._list(request, looked, begin=words, status=422)
+        return RedirectResponse(f"/readings?{urlencode({JOB: file.stem})}", 303)
+
+    def _set_meter(self, request: Request, message: Message) -> Response:
+        """What the technician's meter is."""
+        looked = self.desk.look(request)
+        texts = {key: message.said(key) for key in meter_fields()}
+        table, errors = written_meter(texts)
+        if table is None and looked.job:
+            opened = self.jobs.open(self.desk.job_file(looked.job))
+            return self._talk(request, looked, opened, meter=(texts, errors))
+        return self._changed(
+            request, looked, message, lambda _, document: document.write_meter(table or {})
+        )
+
+    def _act(self, act: Act, request: Request, message: Message) -> Response:
+        """One step of the conversation."""
+
+        def change(opened: Opened, document: JobDocument) -> None:
+            job = opened.job
+            answers = Answers(opened.circuit, list(job.log), job.flags)
+            act(answers, message)
+            if (tuple(answers.log), answers.flags) != (job.log, job.flags):
+                document.write(answers.log, answers.flags)
+
+        return self._changed(request, self.desk.look(request), message, change)
+
+    def _changed(
+        self,
+        request: Request,
+        looked: Looked,
+        message: Message,
+        change: Callable[[Opened, JobDocument], None],
+    ) -> Response:
+        """Change the job, and show what that makes of it."""
+        if not looked.job:
+            return self._list(request, looked, status=422)
+        file = self.desk.job_file(looked.job)
+        where = message.said("where")
+        whole = where in ("", ANOTHER)
+        try:
+            opened = self.jobs.change(file, message.said("seen"), change)
+        except ChangedMeanwhileError as error:
+            untaken = " ".join(message.said(key) for key in ("at", "say")).strip()
+            return self._talk(
+                request, looked, self.jobs.open(file), told=str(error), untaken=untaken
+            )
+        except InputError as error:
+            errors = {where or "whole": str(error)}
+            return self._talk(
+                request, looked, self.jobs.open(file), errors=errors, pieces=not whole,
+                untaken=message.said("say"), where=where,
+            )  # fmt: skip
+        return self._talk(
+            request, looked, opened, pieces=not whole, where=where, at=message.said("at")
+        )
+
+    def _talk(
+        self, request: Request, looked: Looked, opened: Opened, *, pieces: bool = False, **told: Any
+    ) -> Response:
+        """A job's readings, and what they say."""
+        job = opened.job
+        known = self.atlases.of(job.board, job.meter)
+        experience = self.jobs.experience(opened)
+        counts = request.query_params.get(RECORD) != "off"
+        words = {"ready": False, "known": known, "opened": opened, "experience": experience}
+        if known.atlas is not None:
+            try:
+                found = self._diagnosis(known, opened, experience if counts else None)
+                words |= talk_words(known, opened, found, experience, counts)
+            except ZcdError as error:
+                known.problem = str(error)
+        defaults: dict[str, Any] = {"errors": {}, "told": "", "untaken": "", "where": "", "at": ""}
+        defaults |= {"meter": (opened.meter, {}), **told}
+        again = bool(request.headers.get("hx-request"))
+        template = "talk.html.j2" if again else "readings_sheet.html.j2"
+        filled = self.desk.fill(
+            "answered.html.j2" if again and pieces and words["ready"] else template,
+            request,
+            looked,
+            cautions=CAUTIONS,
+            meter_fields=meter_fields(),
+            name=plain(job.board.name),
+            line=board_line(job.board),
+            pieces=pieces,
+            **(defaults | words),
+        )
+        if again:
+            # by name: what a waiting request aimed at may have been replaced meanwhile
+            whole = not (pieces and words["ready"])
+            filled.headers["HX-Retarget"] = "#talk"
+            filled.headers["HX-Reswap"] = "outerHTML" if whole else "none"
+        return filled
+
+    def _diagnosis(self, known: Known, opened: Opened, experience: Experience | None) -> Diagnosis:
+        """The same as the command line's."""
+        assert known.atlas is not None
+        atlas, job = known.atlas, opened.job
+        with self._one_at_a_time:
+            if experience is not None:
+                atlas = with_experience(atlas, experience)
+            found = diagnose(atlas, job.measured, job.skipped, None, job.flags)
+            known.atlas.keep()
+        return found
+
+
+def _answered(answers: Answers, message: Message) -> None:
+    """A value for the reading of a line, a whole reading, or that it cannot be taken."""
+    at, said = message.said("at"), message.said("say")
+    if not at:
+        if not said or not answers.take(said, None):
+            raise refusal(said, 'a reading such as "ohm R2 150k"')
+        return
+    reading = parse_place(at, answers.circuit)
+    if not said and message.said("where") != NEXT:
+        answers.forget(reading)
+        return
+    before, count = answers.last(reading), len(answers.log)
+    if said.lower() in UNDO or not answers.take(said, reading):
+        raise refusal(said, "what the meter shows")
+    if len(answers.log) > count and before == answers.log[-1]:
+        answers.log.pop()  # which only says the same again
+
+
+def _taken_back(answers: Answers, message: Message) -> None:
+    del message
+    answers.take(UNDO[0], None)
+
+
+def _flagged(answers: Answers, message: Message) -> None:
+    said = message.said("flags")
+    answers.flags = parse_flags(said.split()) if said else ()

@@ -31,8 +31,8 @@ def bench(
 ) -> int:
     """Open a page in the browser: type what is printed on the parts, see what it means.
 
-    The page is served to this machine alone and loads nothing from outside. It writes no
-    file by itself. Ctrl-C ends it.
+    The page is served to this machine alone and loads nothing from outside.
+    Jobs are kept as files in one folder. Ctrl-C ends it.
 
     \b
     Example

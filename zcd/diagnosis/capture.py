@@ -74,8 +74,26 @@ def load_capture(path: str | Path) -> Capture:
         If it cannot be read, or does not say plainly what it holds.
     """
     path = Path(path)
-    lines = _lines(path)
-    delimiter, decimal = _layout(lines, path.name)
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise _refuse(path.name, "a file of over 100 MB")
+        data = path.read_bytes()
+    except OSError as error:
+        raise _refuse(path.name, f"no file that can be read ({error.strerror})") from error
+    return read_capture(data, path.name)
+
+
+def read_capture(data: bytes, name: str) -> Capture:
+    """The same of a file's bytes.
+
+    Parameters
+    ----------
+    data : bytes
+    name : str
+        What the file is called, for messages.
+    """
+    lines = _lines(data, name)
+    delimiter, decimal = _layout(lines, name)
     rows = [_cells(line, delimiter, decimal) for line in lines]
     wide = max(len(row) for row in rows[-LOOKED_AT:])
     tail = rows[-LOOKED_AT:]
@@ -87,23 +105,16 @@ def load_capture(path: str | Path) -> Capture:
     start = next(
         n for n, r in enumerate(rows) if all(len(r) > k and _is_number(r[k]) for k in numeric)
     )
-    data = _numbers(rows[start:], numeric, path.name)
-    return _told(data, rows[:start], lines[:start], numeric, path.name)
+    numbers = _numbers(rows[start:], numeric, name)
+    return _told(numbers, rows[:start], lines[:start], numeric, name)
 
 
 def _refuse(name: str, found: str, allowed: str = WANTED) -> InputError:
     return InputError(f"{name}: found {found}; allowed: {allowed}")
 
 
-def _lines(path: Path) -> list[str]:
+def _lines(data: bytes, name: str) -> list[str]:
     """Lines that are not blank."""
-    name = path.name
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise _refuse(name, "a file of over 100 MB")
-        data = path.read_bytes()
-    except OSError as error:
-        raise _refuse(name, f"no file that can be read ({error.strerror})") from error
     if b"\0" in data[:4096] and not data.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise _refuse(name, "bytes that are no text")
     utf16 = data.startswith((b"\xff\xfe", b"\xfe\xff"))

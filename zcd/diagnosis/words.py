@@ -291,6 +291,27 @@ def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
     return reading
 
 
+def place_text(reading: Reading, circuit: Circuit) -> str:
+    """What to measure where, as a person writes it; `parse_place` reads it back.
+
+    Examples
+    --------
+    >>> from zcd.circuit.elements import Circuit
+    >>> pin = Reading(function=Function.LOW_Z, a="feed", b="neutral")
+    >>> place_text(pin, Circuit(elements=()))
+    'low z feed neutral'
+    """
+    words = [str(reading.function)]
+    if reading.lifted:
+        turned = circuit[reading.lifted].nodes[0] != reading.a
+        words += [reading.lifted, "reversed" if turned else "", "lifted"]
+    else:
+        words += [reading.a, reading.b]
+    if reading.power is not usual_power(reading.function):
+        words.append(str(reading.power))
+    return " ".join(word for word in words if word)
+
+
 def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     """The reading that a line begins with, None where it ends early; and what is left of it."""
     line, power = _without_state(_joined(text), text, key)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import errno
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from zcd.board.units import refusal
@@ -50,6 +52,28 @@ def write_whole(path: str | Path, data: bytes) -> Path:
     except (OSError, ValueError) as error:
         raise _no_place(path, error, _FILE) from error
     return path
+
+
+@contextmanager
+def only_writer(folder: Path) -> Iterator[None]:
+    """Wait until no other zcd writes into a folder, and keep them waiting.
+
+    What a file holds can so be compared and replaced in one step. Systems that cannot lock a
+    folder, and file systems that refuse to, go on without.
+    """
+    try:
+        import fcntl
+
+        door = os.open(folder, os.O_RDONLY)
+    except (ImportError, OSError):
+        yield
+        return
+    try:
+        with suppress(OSError):
+            fcntl.flock(door, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(door)
 
 
 def require_place(path: str | Path, *, folder: bool = False) -> None:

@@ -176,7 +176,7 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
         Of a new job file; None: the job's own, or one beside the board file.
     """
     from zcd.diagnosis.readings import Side
-    from zcd.show.found.prompt import HELP, Conversation
+    from zcd.show.found.prompt import HELP, Answers, Conversation
     from zcd.show.found.tables import print_assumptions, print_step
 
     def ask(question: str) -> str:
@@ -202,11 +202,9 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
     click.echo(textwrap.fill(HELP, 78))
     click.echo(f"Each answer is kept in {document.path.name}.")
     talk = Conversation(
-        atlas,
+        Answers(atlas.circuit, list(job.log), job.flags),
         lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
         document.write,
-        list(job.log),
-        job.flags,
     )
     talk.run(show, ask, lambda text: click.echo(textwrap.fill(f"zcd: {text}", 78), err=True))
     print_tables(lambda console: print_assumptions(job.board, console))
@@ -222,7 +220,7 @@ def _document(job: Job, atlas: Atlas, place: str | None) -> JobDocument:
     from zcd.show.found.job_files import JobDocument, free_job_path
 
     if place is None and job.file is not None:
-        return JobDocument(job.file, atlas.circuit)
+        return JobDocument(job.file, atlas.circuit, log=job.log)
     assert job.board_file is not None
     path = free_job_path(job.board_file) if place is None else Path(place)
     return JobDocument(path, atlas.circuit, job.board_file)

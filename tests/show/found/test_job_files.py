@@ -69,7 +69,7 @@ def test_comments_and_keys_of_a_person_stay(folder: Path) -> None:
     )
     path.write_text(text, encoding="utf-8")
     job = load_job(path)
-    made = JobDocument(path, build_circuit(job.board))
+    made = JobDocument(path, build_circuit(job.board), log=job.log)
     made.write([*job.log, entries(folder)[1]], job.flags)
     assert path.read_text(encoding="utf-8").startswith(text)
     assert len(load_job(path).log) == 2

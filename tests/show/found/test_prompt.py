@@ -12,7 +12,7 @@ from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.readings import Function, Measured, Reading, Side
 from zcd.diagnosis.suggest import Suggestion
 from zcd.diagnosis.words import show_measured
-from zcd.show.found.prompt import HELP, LAST_QUESTION, QUESTION, Conversation
+from zcd.show.found.prompt import HELP, LAST_QUESTION, QUESTION, Answers, Conversation
 
 PIN = Reading(function=Function.DC, a="pin", b="logic0")
 OHMS = Reading(function=Function.OHM, a="chain.1", b="chain.2")
@@ -27,7 +27,7 @@ class Bench:
         self.shown: list[Diagnosis] = []
         self.told: list[str] = []
         self.questions: list[str] = []
-        self.talk = Conversation(atlas(), self.diagnose)
+        self.talk = Conversation(Answers(atlas().circuit), self.diagnose)
 
     def diagnose(
         self, measured: Sequence[Measured], skipped: Sequence[Reading], flags: Sequence[str]
@@ -57,7 +57,7 @@ class Bench:
 def test_a_value_belongs_to_the_reading_asked_for() -> None:
     bench = Bench(["4.98 V\n"])
     last = bench.run()
-    assert bench.talk.measured == [Measured(reading=PIN, value=4.98)]
+    assert bench.talk.answers.measured == [Measured(reading=PIN, value=4.98)]
     assert last.conclusion == "step 1"
     assert [shown.conclusion for shown in bench.shown] == ["step 0", "step 1"]
     assert bench.told == []
@@ -69,7 +69,7 @@ def test_overload_is_a_value(line: str) -> None:
     bench = Bench([line], [OHMS])
     bench.run()
     assert bench.told == []
-    assert bench.talk.measured == [Measured(reading=OHMS, value=OVERLOAD)]
+    assert bench.talk.answers.measured == [Measured(reading=OHMS, value=OVERLOAD)]
 
 
 @pytest.mark.parametrize(
@@ -86,7 +86,7 @@ def test_a_whole_reading_may_be_given_instead(
 ) -> None:
     bench = Bench([line])
     bench.run()
-    (found,) = bench.talk.measured
+    (found,) = bench.talk.answers.measured
     assert (found.reading.function, found.reading.a, found.reading.b) == (function, *nodes)
     assert found.value == pytest.approx(value)
 
@@ -94,8 +94,8 @@ def test_a_whole_reading_may_be_given_instead(
 def test_a_skipped_reading_is_not_measured() -> None:
     bench = Bench(["skip\n", "150k"], [PIN, OHMS])
     bench.run()
-    assert bench.talk.skipped == [PIN]
-    assert bench.talk.measured == [Measured(reading=OHMS, value=150e3)]
+    assert bench.talk.answers.skipped == [PIN]
+    assert bench.talk.answers.measured == [Measured(reading=OHMS, value=150e3)]
 
 
 @pytest.mark.parametrize("lines", [["end"], ["END \n"], []], ids=["end", "END", "end of input"])
@@ -104,7 +104,7 @@ def test_the_end_leaves_the_last_diagnosis(lines: list[str]) -> None:
     last = bench.run()
     assert last.conclusion == "step 1"
     assert last is bench.shown[-1]
-    assert bench.talk.measured == [Measured(reading=PIN, value=4.98)]
+    assert bench.talk.answers.measured == [Measured(reading=PIN, value=4.98)]
 
 
 def test_once_it_is_settled_enter_ends_it() -> None:
@@ -118,14 +118,14 @@ def test_a_settled_diagnosis_can_be_taken_back() -> None:
     """A slip of the finger that settles it is no end."""
     bench = Bench(["498 V", "undo", "4.98 V", ""])
     bench.run()
-    assert bench.talk.measured == [Measured(reading=PIN, value=4.98)]
+    assert bench.talk.answers.measured == [Measured(reading=PIN, value=4.98)]
     assert bench.questions == [QUESTION, LAST_QUESTION, QUESTION, LAST_QUESTION]
 
 
 def test_undo_takes_back_answers_and_skips() -> None:
     bench = Bench(["skip", "150k", "undo", "undo", "undo", "4.98 V"], [PIN, OHMS, PIN])
     bench.run()
-    assert bench.talk.log == [Measured(reading=PIN, value=4.98)]
+    assert bench.talk.answers.log == [Measured(reading=PIN, value=4.98)]
     assert bench.told == ["there is no answer to take back"]
 
 
@@ -158,7 +158,7 @@ def test_flags_that_there_are_not(line: str) -> None:
 def test_what_a_person_says(line: str, shown: str) -> None:
     bench = Bench([line])
     bench.run()
-    assert [show_measured(m) for m in bench.talk.measured] == [shown]
+    assert [show_measured(m) for m in bench.talk.answers.measured] == [shown]
 
 
 @pytest.mark.parametrize(
@@ -182,13 +182,13 @@ def test_a_bad_line_is_told_and_asked_again(line: str, problem: str) -> None:
     (told,) = bench.told
     assert problem in told
     assert "\n" not in told
-    assert bench.talk.measured == [Measured(reading=PIN, value=4.98)]
+    assert bench.talk.answers.measured == [Measured(reading=PIN, value=4.98)]
     assert len(bench.shown) == 2
 
 
 def test_readings_from_before_are_kept() -> None:
     bench = Bench(["150k"], [PIN, OHMS])
-    bench.talk.log.append(Measured(reading=PIN, value=4.98))
+    bench.talk.answers.log.append(Measured(reading=PIN, value=4.98))
     last = bench.run()
     assert [m.reading for m in last.measured] == [PIN, OHMS]
 
@@ -202,7 +202,8 @@ def test_suggestions_followed_at_the_prompt_find_the_fault() -> None:
     """R2 open, by what a meter then shows, until nothing is asked any more."""
     key = [fault.key for fault in atlas().faults].index("R2 open")
     talk = Conversation(
-        atlas(), lambda taken, skipped, flags: diagnose(atlas(), taken, skipped, None, flags)
+        Answers(atlas().circuit),
+        lambda taken, skipped, flags: diagnose(atlas(), taken, skipped, None, flags),
     )
     shown: list[Diagnosis] = []
 
@@ -217,4 +218,4 @@ def test_suggestions_followed_at_the_prompt_find_the_fault() -> None:
     last = talk.run(shown.append, ask, pytest.fail)
     assert last.suggestion is None
     assert last.ranked[0].key == "R2 open"
-    assert len(talk.measured) < len(atlas().readings)
+    assert len(talk.answers.measured) < len(atlas().readings)

@@ -12,7 +12,7 @@ from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.record import kind_of
 from zcd.errors import InputError
-from zcd.show.files import write_whole
+from zcd.show.files import only_writer, write_whole
 
 
 def find_fault(faults: Sequence[Fault], written: str) -> Fault:
@@ -81,12 +81,13 @@ def close_job(job: Job, fault: Fault, repair: str, today: date) -> Path:
 
 def replaced_whole(path: Path, before: bytes, text: str) -> Path:
     """Replace a file by new text, unless somebody else has changed it meanwhile."""
-    if path.read_bytes() != before:
-        raise InputError(
-            f"{path.name}: found changes made by somebody else meanwhile; allowed: the file "
-            "as it was left"
-        )
-    return write_whole(path, text.encode("utf-8"))
+    with only_writer(path.parent):
+        if path.read_bytes() != before:
+            raise InputError(
+                f"{path.name}: found changes made by somebody else meanwhile; allowed: the file "
+                "as it was left"
+            )
+        return write_whole(path, text.encode("utf-8"))
 
 
 def _with_keys(text: str, keys: str) -> str:

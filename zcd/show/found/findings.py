@@ -195,8 +195,7 @@ def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "")
     for m in measured:
         reading = m.reading
         if reading.function in NODE_FUNCTIONS and circuit.node(reading.b) in REFERENCES:
-            value = show_value(reading.function, m.value)
-            text = f"{before}{reading.function.upper()} {value}"
+            text = f"{before}{reading.function.upper()} {show_measured(m)}"
             texts.setdefault(circuit.node(reading.a), []).append(text)
     return {node: "\n".join(lines) for node, lines in texts.items()}
 
@@ -211,7 +210,7 @@ def part_texts(measured: Iterable[Measured], circuit: Circuit) -> dict[str, str]
             name = (
                 reading.function.upper() if reading.function in NODE_FUNCTIONS else reading.function
             )
-            texts.setdefault(over, []).append(f"{name} {show_value(reading.function, m.value)}")
+            texts.setdefault(over, []).append(f"{name} {show_measured(m)}")
     return {part: "\n".join(lines) for part, lines in texts.items()}
 
 

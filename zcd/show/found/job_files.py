@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from hashlib import sha256
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ from zcd.diagnosis.job import SKIPPED
 from zcd.diagnosis.readings import Measured, Reading, usual_power
 from zcd.diagnosis.words import show_measured
 from zcd.errors import InputError
-from zcd.show.files import write_whole
+from zcd.show.files import only_writer, write_whole
 
 DIGITS = 7
 HEAD = "# What was measured, in the order taken; written by zcd after each answer.\n"
@@ -30,22 +31,37 @@ class JobDocument:
         For the ends of lifted parts.
     board_file : Path, optional
         Makes a new job about this board.
+    log : sequence of Measured or Reading
+        What a job file holds already.
     """
 
-    def __init__(self, path: Path, circuit: Circuit, board_file: Path | None = None) -> None:
+    def __init__(
+        self,
+        path: Path,
+        circuit: Circuit,
+        board_file: Path | None = None,
+        log: Sequence[Measured | Reading] = (),
+    ) -> None:
         import tomlkit
 
-        self.path, self._circuit = path, circuit
+        self.path, self._circuit, self._log = path, circuit, list(log)
         self._on_disk: bytes | None = None
         if board_file is None:
             self._on_disk = path.read_bytes()
-            self._document = tomlkit.parse(self._on_disk.decode("utf-8"))
+            self._document = tomlkit.parse(self._on_disk.decode("utf-8-sig"))
+            if len(self._document.get("readings", ())) != len(self._log):
+                raise self._changed()
             return
         if os.path.lexists(path):
             raise InputError(f"{path}: found something of that name; allowed: a new job file")
         self._document = tomlkit.parse(HEAD)
         name = os.path.relpath(board_file, path.parent or ".")
         self._document["board"] = Path(name).as_posix()
+
+    @property
+    def mark(self) -> str:
+        """A short text that is another one for each state of the file."""
+        return mark_of(self._on_disk or b"")
 
     @property
     def written(self) -> bool:
@@ -58,7 +74,7 @@ class JobDocument:
         Parameters
         ----------
         log : sequence of Measured or Reading
-            What it holds already, with entries added or taken away at the end.
+            What it holds already, with entries added at the end or taken away anywhere.
         flags : sequence of str
 
         Raises
@@ -70,13 +86,37 @@ class JobDocument:
 
         if flags or "flags" in self._document:
             self._document["flags"] = list(flags)
-        tables = self._document.get("readings")
-        if tables is None and log:
-            tables = self._document["readings"] = tomlkit.aot()
-        while tables is not None and len(tables) > len(log):
-            del tables[-1]
-        for each in log[len(tables) if tables is not None else 0 :]:
+        if log and "readings" not in self._document:
+            self._document["readings"] = tomlkit.aot()
+        at = 0
+        for old in self._log:
+            if at < len(log) and log[at] == old:
+                at += 1
+            else:
+                del self._document["readings"][at]
+        for each in log[at:]:
             self._document["readings"].append(self._table(each))
+        self._log = list(log)
+        self._save(tomlkit.dumps(self._document).encode("utf-8"))
+
+    def write_meter(self, texts: Mapping[str, str]) -> None:
+        """Bring what the file says of the meter up to date.
+
+        Parameters
+        ----------
+        texts : mapping
+            Key of its table -> what was written; an empty text takes the key away.
+        """
+        import tomlkit
+
+        table = self._document.setdefault("meter", tomlkit.table())
+        for key, text in texts.items():
+            if text:
+                table[key] = text
+            else:
+                table.pop(key, None)
+        if not table:
+            del self._document["meter"]
         self._save(tomlkit.dumps(self._document).encode("utf-8"))
 
     def _table(self, each: Measured | Reading) -> Any:
@@ -99,14 +139,23 @@ class JobDocument:
         return table
 
     def _save(self, data: bytes) -> None:
-        there = self.path.read_bytes() if os.path.lexists(self.path) else None
-        if there != self._on_disk:
-            raise InputError(
-                f"{self.path}: found changes made by somebody else while this was going on; "
-                "allowed: the file as it was left"
-            )
-        write_whole(self.path, data)
+        with only_writer(self.path.parent):
+            there = self.path.read_bytes() if os.path.lexists(self.path) else None
+            if there != self._on_disk:
+                raise self._changed()
+            write_whole(self.path, data)
         self._on_disk = data
+
+    def _changed(self) -> InputError:
+        return InputError(
+            f"{self.path}: found changes made by somebody else while this was going on; "
+            "allowed: the file as it was left"
+        )
+
+
+def mark_of(data: bytes) -> str:
+    """A short text that is another one for other bytes."""
+    return sha256(data).hexdigest()[:16]
 
 
 def free_job_path(board_file: Path) -> Path:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from zcd.board.units import refusal
-from zcd.diagnosis.atlas import Atlas
+from zcd.circuit.elements import Circuit
 from zcd.diagnosis.flags import FLAGS, NO_FLAG
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import Measured, Reading
@@ -37,24 +37,19 @@ def _kept_nowhere(log: Sequence[Measured | Reading], flags: Sequence[str]) -> No
 
 
 @dataclass(slots=True)
-class Conversation:
-    """A diagnosis in steps.
+class Answers:
+    """What was answered so far.
 
     Parameters
     ----------
-    atlas : Atlas
-    diagnose : callable
-        Diagnosis from the readings taken, those skipped, and the flags.
-    save : callable
-        Keeps the log and the flags; called after each answer.
+    circuit : Circuit
+        Says which nodes and parts there are.
     log : list of Measured or Reading
         In order; a reading without a value was skipped.
     flags : tuple of str
     """
 
-    atlas: Atlas
-    diagnose: Diagnose
-    save: Save = _kept_nowhere
+    circuit: Circuit
     log: list[Measured | Reading] = field(default_factory=list)
     flags: tuple[str, ...] = ()
 
@@ -67,6 +62,76 @@ class Conversation:
     def skipped(self) -> list[Reading]:
         """The readings that cannot be taken."""
         return [each for each in self.log if isinstance(each, Reading)]
+
+    def take(self, line: str, suggested: Reading | None) -> bool:
+        """Do what a line says; False where it only asks for help.
+
+        Parameters
+        ----------
+        line : str
+            Without blanks at its ends.
+        suggested : Reading or None
+            What a value alone is the answer to.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
+        word = line.lower()
+        if word in ("", "help", "?"):
+            return False
+        if word in SKIP and suggested is not None:
+            self.log.append(suggested)
+        elif word in UNDO:
+            if not self.log:
+                raise InputError("there is no answer to take back")
+            self.log.pop()
+        elif word.split()[0] in ("flag", "flags"):
+            self.flags = parse_flags(line.split()[1:])
+        else:
+            self.log.append(self._read(line, suggested))
+        return True
+
+    def forget(self, reading: Reading) -> None:
+        """Take back all that was said of a reading."""
+        self.log = [each for each in self.log if _place(each) != reading]
+
+    def last(self, reading: Reading) -> Measured | Reading | None:
+        """What was last said of a reading."""
+        return next((each for each in reversed(self.log) if _place(each) == reading), None)
+
+    def _read(self, line: str, suggested: Reading | None) -> Measured:
+        """A value for the reading asked for, or a whole reading."""
+        if suggested is None:
+            return parse_reading(line, self.circuit)
+        if not line[0].isalpha() or line.lower() in OVERLOAD_WORDS:
+            return parse_shown(line, suggested)
+        if not _names_a_function(line):
+            try:
+                return parse_shown(line, suggested)
+            except InputError:
+                pass
+        return parse_reading(line, self.circuit)
+
+
+@dataclass(slots=True)
+class Conversation:
+    """A diagnosis in steps.
+
+    Parameters
+    ----------
+    answers : Answers
+        Those known already; those given are added.
+    diagnose : callable
+        Diagnosis from the readings taken, those skipped, and the flags.
+    save : callable
+        Keeps the log and the flags; called after each answer.
+    """
+
+    answers: Answers
+    diagnose: Diagnose
+    save: Save = _kept_nowhere
 
     def run(
         self,
@@ -91,7 +156,9 @@ class Conversation:
             The last one.
         """
         while True:
-            diagnosis = self.diagnose(self.measured, self.skipped, self.flags)
+            diagnosis = self.diagnose(
+                self.answers.measured, self.answers.skipped, self.answers.flags
+            )
             show(diagnosis)
             try:
                 if not self._answer(diagnosis.suggestion, ask, tell):
@@ -109,42 +176,16 @@ class Conversation:
             if line.lower() in END or (not line and suggested is None):
                 return False
             try:
-                if self._take(line, suggested):
-                    self.save(self.log, self.flags)
+                if self.answers.take(line, suggested):
+                    self.save(self.answers.log, self.answers.flags)
                     return True
                 tell(HELP)
             except InputError as error:
                 tell(str(error))
 
-    def _take(self, line: str, suggested: Reading | None) -> bool:
-        """Do what a line says; False where it only asks for help."""
-        word = line.lower()
-        if word in ("", "help", "?"):
-            return False
-        if word in SKIP and suggested is not None:
-            self.log.append(suggested)
-        elif word in UNDO:
-            if not self.log:
-                raise InputError("there is no answer to take back")
-            self.log.pop()
-        elif word.split()[0] in ("flag", "flags"):
-            self.flags = parse_flags(line.split()[1:])
-        else:
-            self.log.append(self._read(line, suggested))
-        return True
 
-    def _read(self, line: str, suggested: Reading | None) -> Measured:
-        """A value for the reading asked for, or a whole reading."""
-        if suggested is None:
-            return parse_reading(line, self.atlas.circuit)
-        if not line[0].isalpha() or line.lower() in OVERLOAD_WORDS:
-            return parse_shown(line, suggested)
-        if not _names_a_function(line):
-            try:
-                return parse_shown(line, suggested)
-            except InputError:
-                pass
-        return parse_reading(line, self.atlas.circuit)
+def _place(each: Measured | Reading) -> Reading:
+    return each.reading if isinstance(each, Measured) else each
 
 
 def _names_a_function(line: str) -> bool:

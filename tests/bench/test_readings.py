@@ -1,0 +1,235 @@
+"""The readings sheet in a real browser: a whole job by keyboard, interrupted in every way."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from time import sleep
+from urllib.parse import urlsplit
+
+import numpy as np
+import pytest
+from selenium.webdriver import Chrome, Keys
+from selenium.webdriver.common.by import By
+
+from tests.bench.conftest import Server
+from tests.bench.test_page import AXE, HOSTILE, text, wait
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.faults import faults_of
+from zcd.diagnosis.job import load_job
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.words import parse_place, show_measured, show_value
+
+BOARD = f"""\
+name = {json.dumps(HOSTILE)}
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain.resistors = [{{value = "120k", ref = "R12"}}, {{value = "120k", ref = "R13"}}]
+output = {{pull_up = "10k", supply = "5 V"}}
+"""
+OTHER = """
+[[readings]]
+function = "dc"
+red = "logic+"
+black = "logic0"
+value = "5.01 V"
+"""
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """A server with a board file in a folder of its own."""
+    folder = tmp_path_factory.mktemp("bench")
+    board = folder / "toaster.toml"
+    board.write_text(BOARD, encoding="utf-8")
+    running = Server(folder, board_file=board)
+    running.start()
+    yield running
+    running.kill()
+
+
+@pytest.fixture
+def job(browser: Chrome, bench: Server) -> Path:
+    """A job begun on the page by keyboard."""
+    browser.get(bench.address + "readings")
+    begin = browser.find_element(By.ID, "name")
+    name = begin.get_attribute("value")
+    begin.send_keys(Keys.ENTER)
+    wait(browser, lambda b: text(b, "#conclusion"))
+    return bench.folder / f"{name}.toml"
+
+
+def kept(job: Path) -> list[str]:
+    """What stands in the job file."""
+    return [show_measured(m) for m in load_job(job).measured]
+
+
+def type_at(browser: Chrome, at: str, shown: str, then: str = Keys.ENTER) -> None:
+    """By keyboard, in the line of a reading."""
+    field = browser.find_element(By.CSS_SELECTOR, f'.line input[data-at="{at}"]')
+    field.send_keys(Keys.CONTROL, "a", Keys.NULL, shown, then)
+
+
+def test_a_fault_is_found_by_keyboard(browser: Chrome, job: Path) -> None:
+    """R12 open: every reading that is asked for answered as such a board would read."""
+    board = load_job(job).board
+    circuit = build_circuit(board)
+    fault = next(f for f in faults_of(circuit) if f.key == "R12 open")
+    faulty = Bench(board, fault.edit(circuit, np.array([0.5])), usual_meter())
+    for _ in range(8):
+        place = text(browser, "#place")
+        if not place:
+            break
+        assert browser.find_element(By.ID, "answer").accessible_name == "The meter shows"
+        at = browser.find_element(By.CSS_SELECTOR, "#next input[name=at]").get_attribute("value")
+        reading = parse_place(str(at), circuit)
+        shown = show_value(reading.function, float(faulty.take([reading])[0, 0]))
+        browser.find_element(By.ID, "answer").send_keys(shown, Keys.ENTER)
+        wait(browser, lambda b, old=place: text(b, "#place") != old)
+        assert text(browser, "#error-next") == ""
+    assert "R12 open" in text(browser, "#stand .ranked tbody tr")
+    assert "past 95 %" in text(browser, "#stand")
+    assert "open" in text(browser, "#drawn svg.schematic")
+    assert "OL" in kept(job)
+
+
+def test_readings_typed_one_after_another_are_all_kept(browser: Chrome, job: Path) -> None:
+    """With the tabulator key, faster than the answers come; then changed, emptied, taken back."""
+    type_at(browser, "ohm line chain.1", "120 k", Keys.TAB)
+    type_at(browser, "ohm chain.1 chain.2", "12k", Keys.TAB)
+    type_at(browser, "ohm logic+ pin", "about 10k", Keys.TAB)
+    wait(browser, lambda b: text(b, "#taken li:nth-child(3)"))
+    assert kept(job) == ["120 kΩ", "12 kΩ", "about 10 kΩ"]
+    assert "12 kΩ" in text(browser, "#drawn svg")
+    assert "R13" in text(browser, "#stand .ranked tbody tr")
+    type_at(browser, "ohm chain.1 chain.2", "<200k")
+    wait(browser, lambda b: "under 200 kΩ" in text(b, "#taken"))
+    type_at(browser, "ohm logic+ pin", Keys.DELETE)
+    wait(browser, lambda b: "about" not in text(b, "#taken"))
+    assert kept(job) == ["120 kΩ", "12 kΩ", "under 200 kΩ"]
+    browser.find_element(By.ID, "undo").send_keys(Keys.ENTER)
+    wait(browser, lambda b: "under 200" not in text(b, "#taken"))
+    assert kept(job) == ["120 kΩ", "12 kΩ"]
+
+
+def test_an_error_stands_beside_its_field(browser: Chrome, job: Path) -> None:
+    type_at(browser, "ohm line chain.1", "heavy")
+    wait(browser, lambda b: 'found "heavy"' in text(b, ".line .error:not(:empty)"))
+    assert browser.switch_to.active_element.get_attribute("name") == "say"
+    another = browser.find_element(By.ID, "another")
+    another.send_keys("ohm R99 5k", Keys.ENTER)
+    wait(browser, lambda b: "R99" in text(b, "#error-another"))
+    assert kept(job) == []
+    meter = browser.find_element(By.CSS_SELECTOR, ".meter summary")
+    meter.send_keys(Keys.ENTER)
+    browser.find_element(By.ID, "meter-dc_input").send_keys("soft", Keys.ENTER)
+    wait(browser, lambda b: 'found "soft"' in text(b, "#error-meter-dc_input"))
+
+
+def test_flags_skipping_and_the_way_back(browser: Chrome, job: Path) -> None:
+    place = text(browser, "#place")
+    browser.find_element(By.ID, "skip").send_keys(Keys.ENTER)
+    wait(browser, lambda b: text(b, "#place") != place)
+    assert "cannot be reached" in text(browser, "#taken")
+    browser.find_element(By.ID, "flags").send_keys("sync and")
+    wait(browser, lambda b: "fan" in (load_job(job).flags))
+    assert load_job(job).flags == ("sync", "fan")
+    assert len(load_job(job).skipped) == 1
+
+
+def test_server_killed_and_page_reloaded_in_mid_job(
+    browser: Chrome, bench: Server, job: Path
+) -> None:
+    type_at(browser, "ohm line chain.1", "OL")
+    wait(browser, lambda b: "OL" in text(b, "#taken"))
+    bench.kill()
+    type_at(browser, "ohm logic+ pin", "10k")
+    wait(browser, lambda b: "does not answer" in text(b, "#unreached"))
+    bench.start()
+    type_at(browser, "ohm logic+ pin", "10.1k")
+    wait(browser, lambda b: "10.1 kΩ" in text(b, "#taken"))
+    assert text(browser, "#unreached") == ""
+    browser.refresh()
+    wait(browser, lambda b: "10.1 kΩ" in text(b, "#taken"))
+    assert kept(job) == ["OL", "10.1 kΩ"]
+    assert "R12 open" in text(browser, "#stand .ranked tbody tr")
+
+
+def test_one_writer(browser: Chrome, job: Path) -> None:
+    """Another program writes meanwhile: told, shown, nothing of it overwritten."""
+    type_at(browser, "ohm line chain.1", "120k")
+    wait(browser, lambda b: text(b, "#taken li"))
+    theirs = job.read_text(encoding="utf-8") + OTHER
+    job.write_text(theirs, encoding="utf-8")
+    type_at(browser, "ohm logic+ pin", "10k")
+    wait(browser, lambda b: "changed by another program" in text(b, "#told"))
+    assert "Not taken: ohm logic+ pin 10k" in text(browser, "#told")
+    assert job.read_text(encoding="utf-8") == theirs
+    assert "5.01 V" in text(browser, "#taken")
+    type_at(browser, "ohm logic+ pin", "10k")
+    wait(browser, lambda b: text(b, "#taken li:nth-child(3)"))
+    assert kept(job) == ["120 kΩ", "5.01 V", "10 kΩ"]
+    assert text(browser, "#told") == ""
+
+
+def test_past_jobs_are_found_and_shift_what_is_likely(
+    browser: Chrome, bench: Server, job: Path
+) -> None:
+    past = bench.folder / "past-job.toml"
+    past.write_text(
+        'board = "toaster.toml"\nfound = "R13 open"\nkind = "resistor open"\n'
+        "closed = 2026-01-05\nnote = 'crumbs'\n",
+        encoding="utf-8",
+    )
+    try:
+        browser.refresh()
+        wait(browser, lambda b: "1 closed jobs" in text(b, "#record-words"))
+        before = text(browser, "#stand .ranked tbody")
+        browser.find_element(By.ID, "record").send_keys("they count")
+        wait(browser, lambda b: "handbooks alone" in text(b, "#record-words"))
+        assert text(browser, "#stand .ranked tbody") != before
+        browser.get(bench.address + "readings")
+        browser.find_element(By.ID, "find").send_keys("crumbs")
+        wait(browser, lambda b: "1 of " in text(b, "#listed"))
+        browser.find_element(By.LINK_TEXT, "past-job").send_keys(Keys.ENTER)
+        wait(browser, lambda b: "Closed on 2026-01-05 as R13 open" in text(b, ".notice"))
+        wait(browser, lambda b: text(b, "#conclusion"))
+    finally:
+        past.unlink()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_audit_widths_and_what_is_loaded(browser: Chrome, job: Path, scheme: str) -> None:
+    """axe-core, all its rules, on the list and in a job; a hostile name stays text."""
+    media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
+    try:
+        type_at(browser, "ohm line chain.1", "heavy")
+        wait(browser, lambda b: text(b, ".line .error:not(:empty)"))
+        browser.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
+        for width in (1400, 820, 390):
+            browser.set_window_size(width, 900)
+            wide = browser.execute_script("return document.documentElement.scrollWidth")
+            assert wide <= browser.execute_script("return window.innerWidth")
+        browser.execute_script(AXE.read_text(encoding="utf-8"))
+        found = browser.execute_async_script("axe.run().then(arguments[0])")
+        assert [(v["id"], v["help"]) for v in found["violations"]] == []
+        assert HOSTILE in text(browser, "#talk h2")
+        assert not browser.find_elements(By.CSS_SELECTOR, "body script, body img")
+        browser.find_element(By.LINK_TEXT, "Other jobs").click()
+        browser.execute_script(AXE.read_text(encoding="utf-8"))
+        found = browser.execute_async_script("axe.run().then(arguments[0])")
+        assert [(v["id"], v["help"]) for v in found["violations"]] == []
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+        browser.set_window_size(1280, 1000)
+    sleep(0.1)
+    sent = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    asked = [m for m in sent if m["method"] == "Network.requestWillBeSent"]
+    hosts = {urlsplit(m["params"]["request"]["url"]).hostname for m in asked}
+    assert hosts <= {"127.0.0.1", None}
+    refused = [e["message"] for e in browser.get_log("browser") if "Security Pol" in e["message"]]
+    assert refused == []

@@ -1,0 +1,164 @@
+"""The jobs of the folder as the page reads and changes them: one writer each, nothing lost.
+
+Each request reads the job's file and writes it whole; nothing of it stays in the server. A change
+carries the mark of the file that its page shows. Where the file is another one by now, and not by
+a change of this page, nothing is written.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from zcd.board.documents import parse_toml, read_text
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.job import WANTED, Job, load_job
+from zcd.diagnosis.record import Entry, Experience, experience, read_record
+from zcd.errors import InputError
+from zcd.show.found.job_files import JobDocument, mark_of
+
+MOST_MARKS = 200
+CHANGED = (
+    "the job file was changed by another program meanwhile. Nothing was written over it; this is "
+    "how it stands now: enter it again if it still holds"
+)
+
+
+class ChangedMeanwhileError(InputError):
+    """The file is another one than that which the page shows."""
+
+    def __init__(self) -> None:
+        super().__init__(CHANGED)
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A job as its file has it.
+
+    Parameters
+    ----------
+    name : str
+    job : Job
+    circuit : Circuit
+        Of its board.
+    mark : str
+        Of the state of the file.
+    meter : dict
+        What the file says of the meter, as written.
+    """
+
+    name: str
+    job: Job
+    circuit: Circuit
+    mark: str
+    meter: dict[str, str]
+
+
+class KeptJobs:
+    """The jobs of a folder.
+
+    Parameters
+    ----------
+    folder : Path
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._door = threading.Lock()
+        self._own: OrderedDict[str, str] = OrderedDict()
+        self._record: tuple[tuple[object, ...], tuple[Entry, ...]] = ((), ())
+
+    def open(self, file: Path) -> Opened:
+        """Read a job."""
+        try:
+            mark = mark_of(file.read_bytes())
+        except OSError:
+            mark = ""  # which `load_job` refuses in words
+        job = load_job(file)
+        if job.file is None:
+            raise InputError(f"{file.name}: found a board file; allowed: a job file")
+        return Opened(file.stem, job, build_circuit(job.board), mark, _meter_texts(file))
+
+    def change(self, file: Path, seen: str, act: Callable[[Opened, JobDocument], object]) -> Opened:
+        """Change a job, and read it again.
+
+        Parameters
+        ----------
+        file : Path
+        seen : str
+            Mark of what the page shows.
+        act : callable
+            Writes the document.
+
+        Raises
+        ------
+        InputError
+            If nothing could be written.
+        """
+        with self._door:
+            opened = self.open(file)
+            if not self._descends(seen, opened.mark):
+                raise ChangedMeanwhileError
+            if opened.job.closed is not None:
+                raise InputError(
+                    f"found a job that was closed on {opened.job.closed}; allowed: an open one"
+                )
+            document = JobDocument(file, opened.circuit, log=opened.job.log)
+            if document.mark != opened.mark:
+                raise ChangedMeanwhileError
+            act(opened, document)
+            if document.mark != opened.mark:
+                self._own[opened.mark] = document.mark
+                while len(self._own) > MOST_MARKS:
+                    self._own.popitem(last=False)
+            return self.open(file)
+
+    def _descends(self, seen: str, now: str) -> bool:
+        """Whether only this page's own changes lie between two states of a file."""
+        for _ in range(MOST_MARKS):
+            if seen == now:
+                return True
+            seen = self._own.get(seen, "")
+        return False
+
+    def begin(self, file: Path, board: Board, board_file: Path) -> JobDocument:
+        """Write a new job about a board that is in a file."""
+        meter = self._last_meter()
+        document = JobDocument(file, build_circuit(board), board_file)
+        document.write((), ())
+        if meter:
+            document.write_meter(meter)
+        return document
+
+    def _last_meter(self) -> dict[str, str]:
+        """The meter of the job that was written last: a bench has one."""
+        files = [e.file for e in self.record() if not e.problem]
+        last = max(files, key=lambda f: f.stat().st_mtime_ns, default=None)
+        return {} if last is None else _meter_texts(last)
+
+    def record(self) -> tuple[Entry, ...]:
+        """All jobs of the folder; read again only when a file has changed."""
+        with suppress(OSError):
+            files = sorted(self.folder.glob("*.toml"))
+            state = tuple((f.name, s.st_mtime_ns, s.st_size) for f in files for s in (f.stat(),))
+            if state and self._record[0] == state:
+                return self._record[1]
+            self._record = state, read_record(self.folder)
+            return self._record[1]
+        return read_record(self.folder)
+
+    def experience(self, opened: Opened) -> Experience:
+        """What the closed jobs of the folder say of a job's board."""
+        return experience(self.record(), opened.job.board.name, without=opened.job.file)
+
+
+def _meter_texts(file: Path) -> dict[str, str]:
+    """What a job file says of the meter, as written."""
+    table = parse_toml(read_text(file, WANTED), file.name, WANTED).get("meter", {})
+    return {key: str(value) for key, value in table.items()}

@@ -1,0 +1,48 @@
+"""What a form of the page sends: a few short texts, and perhaps a file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+
+LONGEST_SAID = 200
+MOST_FIELDS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """What was sent.
+
+    Parameters
+    ----------
+    texts : dict
+        Name of a field -> what stood in it.
+    file : bytes or None
+    file_name : str
+    """
+
+    texts: dict[str, str]
+    file: bytes | None = None
+    file_name: str = ""
+
+    def said(self, name: str) -> str:
+        """The text of a field in one line; empty where there is none."""
+        return " ".join(self.texts.get(name, "").split())
+
+
+async def message_of(request: Request) -> Message:
+    """Read a form, or refuse it: malformed, too many fields, or too long ones."""
+    texts: dict[str, str] = {}
+    data, name = None, ""
+    async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
+        for key, value in form.multi_items():
+            if isinstance(value, UploadFile):
+                data, name = await value.read(), (value.filename or "")[:LONGEST_SAID]
+            else:
+                texts[key] = value
+    if len(texts) > MOST_FIELDS or any(len(text) > LONGEST_SAID for text in texts.values()):
+        raise HTTPException(400, f"allowed: {MOST_FIELDS} fields of {LONGEST_SAID} letters")
+    return Message(texts, data, name)
