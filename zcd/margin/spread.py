@@ -19,6 +19,8 @@ from zcd.sync.lock import RULES
 
 AT_CORNER = "worst corner: "
 """Before the names of the rules."""
+LEAST_MISS_PERCENT = 0.1
+"""What the points in time leave undecided is not told apart."""
 LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
 
 
@@ -84,8 +86,8 @@ def corner_circuit(board: Board, corners: Corners) -> Circuit:
 def corner_rules(board: Board, corners: Corners, solution: Solution) -> tuple[Rule, ...]:
     """Every rule at its own corner, in the order of `Corners.names`.
 
-    A lock rule has no number; those of the rules of stress are in the solution of
-    `corner_circuit`.
+    A lock rule has no number but by how much it is missed; the rules of stress are read off the
+    solution of `corner_circuit`.
     """
     lock = [
         Rule(
@@ -96,8 +98,18 @@ def corner_rules(board: Board, corners: Corners, solution: Solution) -> tuple[Ru
             unit="",
             passes=bool(margin >= 0.0),
             source=LOCK_SOURCE,
+            remark=_missed_by(float(margin)),
         )
         for name, margin in zip(RULES, corners.margins[: len(RULES)], strict=True)
     ]
     stress = [stress_rule(x, row) for row, x in enumerate(limits_of(solution, board))]
     return (*lock, *(replace(rule, name=f"{AT_CORNER}{rule.name}") for rule in stress))
+
+
+def _missed_by(margin: float) -> str:
+    """How far a lock rule is from being kept, in words; empty where it is."""
+    if margin >= 0.0:
+        return ""
+    if margin <= -1.0:
+        return "is out of reach: the pin makes no pulse"
+    return f"misses its limit by {max(-100.0 * margin, LEAST_MISS_PERCENT):.2g} %"

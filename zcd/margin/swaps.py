@@ -94,10 +94,13 @@ class PullUps:
         about resistors of the chain.
     swaps : tuple of Swap
         Resistors of the drawer nearest to the middle of a range, best margin first.
+    nearest : Verdict or None
+        Where there is no range: at the value that comes nearest to having one.
     """
 
     ranges: tuple[tuple[RangeEnd, RangeEnd], ...]
     swaps: tuple[Swap, ...]
+    nearest: Verdict | None
 
 
 def optocoupler_swaps(board: Board, stock: Sequence[StockOptocoupler]) -> tuple[Swap, ...]:
@@ -114,12 +117,11 @@ def optocoupler_swaps(board: Board, stock: Sequence[StockOptocoupler]) -> tuple[
     swaps : tuple of Swap
         Those that fit first, best margin first.
     """
-    two_leds = board.topology is Topology.TWO_LED
     now = board.optocoupler
     able = {
         (item.part.family, item.part.grade, item.part.ctr_ratio): item.part
         for item in stock
-        if (item.part.family in optocouplers.TWO_LED_FAMILIES) == two_leds
+        if has_its_leds(item, board)
     }
     boards = [replace(board, optocoupler=replace(part, ref=now.ref)) for part in able.values()]
     swaps = [
@@ -131,6 +133,12 @@ def optocoupler_swaps(board: Board, stock: Sequence[StockOptocoupler]) -> tuple[
         for part, verdict in zip(able.values(), _verdicts(boards), strict=True)
     ]
     return tuple(sorted(swaps, key=lambda s: (not s.fits, -s.margin_ratio)))
+
+
+def has_its_leds(item: StockOptocoupler, board: Board) -> bool:
+    """Whether an optocoupler has as many LEDs as a board needs."""
+    two_leds = board.topology is Topology.TWO_LED
+    return (item.part.family in optocouplers.TWO_LED_FAMILIES) == two_leds
 
 
 def every_optocoupler() -> tuple[StockOptocoupler, ...]:
@@ -218,7 +226,10 @@ def pull_ups(board: Board, stock: Sequence[StockResistor]) -> PullUps:
         used = [worst_of(s, one)[-1].used_ratio() for s, one in zip(solutions, boards, strict=True)]
         return np.minimum(turning_margins(board, now.ref, ohm), 1.0 - np.array(used))
 
-    edges = np.exp(passing_ranges(margin, np.log(PULL_UPS_OHM), EDGE_TOLERANCE))
+    steps = np.log(PULL_UPS_OHM)
+    edges = np.exp(passing_ranges(margin, steps, EDGE_TOLERANCE))
+    # in the middle of what fails at the corners only, or least far from locking
+    nearest = np.exp(np.log(edges).mean() if edges.size else steps[np.argmax(margin(steps))])
     narrowed = corner_ranges(
         lambda ohm: _with_pull_up(board, ohm),
         now.ref,
@@ -254,7 +265,9 @@ def pull_ups(board: Board, stock: Sequence[StockResistor]) -> PullUps:
         )
         for part, verdict in zip(chosen, judged[len(ends) :], strict=True)
     ]
+    (none,) = [None] if ends else _verdicts([_with_pull_up(board, float(nearest))])
     return PullUps(
+        nearest=none,
         ranges=tuple(zip(found[0::2], found[1::2], strict=True)),
         swaps=tuple(sorted(swaps, key=lambda s: (not s.fits, -s.margin_ratio))),
     )

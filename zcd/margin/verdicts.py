@@ -23,7 +23,7 @@ from zcd.margin.check import (
     levels_of,
     rules_of,
 )
-from zcd.margin.corners import corners_among, find_all_corners
+from zcd.margin.corners import ROOM_RATIO, corners_among, find_all_corners
 from zcd.margin.headroom import Headroom, headrooms_of, weakened
 from zcd.margin.section import condensed
 from zcd.margin.spread import corner_circuit, corner_rules
@@ -148,7 +148,7 @@ def with_corners(
     if len(shares) == len(boards):
         corners = corners_among(boards, tolerances, shares)
     else:
-        corners = find_all_corners(boards, tolerances)
+        corners = find_all_corners(boards, tolerances, room_ratio=ROOM_RATIO)
     worst = list(zip(boards, corners, strict=True))
     solved = solved_alike([corner_circuit(*one) for one in worst])
     complete = list(found)

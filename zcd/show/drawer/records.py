@@ -37,8 +37,9 @@ def substitutes_record(found: Substitutes, drive: Switches | None) -> Record:
         optocouplers       null or a list: part, fitted, fits, margin_ratio, tightest;
                            family, grade, ctr_min_ratio, ctr_max_ratio
         pull_ups           null or: ranges (list: lowest_ohm, highest_ohm, below, above: the
-                           rule that fails there, or null), swaps (list: resistance_ohm,
-                           style and as for optocouplers)
+                           rule that fails there, or null), nearest (null or, where there is
+                           no range: resistance_ohm, tightest), swaps (list:
+                           resistance_ohm, style and as for optocouplers)
         diodes             by reference, a list as for optocouplers: reverse_ratio, too_few
         drive              null or: running_a, blocked_a, ambient_degc, and parts (list: part,
                            kind, mode, fits, allowed_a, off_state_v, trigger_a, unread, rules)
@@ -145,6 +146,12 @@ def _pull_ups(found: PullUps) -> Record:
             }
             for low, high in found.ranges
         ],
+        "nearest": None
+        if found.nearest is None
+        else {
+            "resistance_ohm": found.nearest.board.output.resistor.resistance_ohm,
+            "tightest": asdict(found.nearest.tightest),
+        },
         "swaps": [
             _swap(swap)
             | {

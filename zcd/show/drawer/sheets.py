@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from itertools import groupby
 from math import isnan
 
-from zcd.board.model import Optocoupler
+from zcd.board.model import Optocoupler, Topology
 from zcd.margin.chain_parts import ChainFits, Fit
 from zcd.margin.check import Rule
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
 from zcd.margin.substitutes import Substitutes
-from zcd.margin.swaps import PullUps, Swap, reverse_ratio
+from zcd.margin.swaps import PullUps, Swap, has_its_leds, reverse_ratio
 from zcd.show.checked.sheets import FAILS, Sheet
 from zcd.show.wording import found_text, limit_text, plain, quantity_text, share_text
 
@@ -64,11 +64,9 @@ def _range_lines(fits: ChainFits) -> list[str]:
     if lines:
         lines.append(_corner_line(fits))
     else:
-        nearest = ranges.nearest
-        total = sum(r.resistance_ohm for chain in nearest.board.chains[:1] for r in chain)
         lines.append(
-            f"No total would do; at {quantity_text(total, 'Ω')}, the nearest, "
-            f"{reason_text(nearest.tightest, ())}."
+            f"No total would do; at {_ohm_text(ranges.totals_ohm[0])}, the nearest, "
+            f"{reason_text(ranges.nearest.tightest, ())}."
         )
     return lines
 
@@ -155,6 +153,14 @@ def optocouplers_sheet(found: Substitutes) -> Sheet:
     )
 
 
+def passed_over_line(found: Substitutes) -> str:
+    """Optocouplers of the drawer with another number of LEDs; empty: none."""
+    others = [o.part for o in found.drawer.optocouplers if not has_its_leds(o, found.board)]
+    names = ", ".join(dict.fromkeys(plain(f"{part.family} {part.grade}") for part in others))
+    count = "two LEDs" if found.board.topology is Topology.TWO_LED else "one LED"
+    return names and f"Passed over: {names}; this board needs an optocoupler with {count}."
+
+
 def pull_up_lines(found: PullUps) -> tuple[str, ...]:
     """The range of pull-ups, and what ends it."""
     lines = []
@@ -168,7 +174,11 @@ def pull_up_lines(found: PullUps) -> tuple[str, ...]:
             for which, end in (("Below it", low), ("Above it", high))
             if end.beyond is not None
         ]
-    return tuple(lines) or ("No value of it makes the board keep the rules about the pulses.",)
+    if found.nearest is not None:
+        ohm = found.nearest.board.output.resistor.resistance_ohm
+        reason = reason_text(found.nearest.tightest, ())
+        lines.append(f"No value of it would do; at {_ohm_text(ohm)}, the nearest, {reason}.")
+    return tuple(lines)
 
 
 def pull_ups_sheet(found: PullUps) -> Sheet:
@@ -179,7 +189,7 @@ def pull_ups_sheet(found: PullUps) -> Sheet:
         rows=tuple(
             (
                 _ohm_text(swap.verdict.board.output.resistor.resistance_ohm),
-                swap.name,
+                _name_text(swap),
                 _headroom_text(swap),
                 _verdict_text(swap),
                 _decides_text(swap),

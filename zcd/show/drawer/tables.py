@@ -17,6 +17,7 @@ from zcd.show.drawer.sheets import (
     groups_line,
     misses_sheet,
     optocouplers_sheet,
+    passed_over_line,
     pull_up_lines,
     pull_ups_sheet,
 )
@@ -53,6 +54,8 @@ def print_substitutes(found: Substitutes, drive: Switches | None, console: Conso
         _print_chain(found.chain, console)
     if found.optocouplers is not None:
         print_sheet(optocouplers_sheet(found), console)
+        if line := passed_over_line(found):
+            print_line(line, console, indent=1)
     if found.pull_ups is not None:
         _print_pull_ups(found.board, found.pull_ups, console)
     for ref, swaps in found.diodes.items():
@@ -85,7 +88,8 @@ def _print_chain(fits: ChainFits, console: Console) -> None:
 def _print_pull_ups(board: Board, found: PullUps, console: Console) -> None:
     now = board.output.resistor
     value = quantity_text(now.resistance_ohm, "Ω")
-    print_heading(f"Another {board.output.kind} resistor than {plain(now.ref)}, {value}", console)
+    name = " ".join(dict.fromkeys((board.output.kind, plain(now.ref))))
+    print_heading(f"In place of the {name}, {value}", console)
     for line in pull_up_lines(found):
         print_line(line, console)
     if found.swaps:
