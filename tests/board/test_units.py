@@ -186,7 +186,6 @@ def test_angle_needs_its_unit(found: object) -> None:
 @pytest.mark.parametrize(
     ("found", "kind", "limits"),
     [
-        ("1m", kinds.RESISTANCE, "from 100 mΩ to 1 GΩ"),
         (0, kinds.RESISTANCE, "from 100 mΩ to 1 GΩ"),
         ("-5k", kinds.RESISTANCE, "from 100 mΩ to 1 GΩ"),
         ("1.1G", kinds.RESISTANCE, "from 100 mΩ to 1 GΩ"),
@@ -216,8 +215,32 @@ def test_absurd_value_is_refused_with_the_range(found: object, kind: Kind, limit
 
 
 def test_milli_for_mega_is_pointed_out() -> None:
-    with pytest.raises(InputError, match=r"\(m is milli, M is mega\)$"):
+    with pytest.raises(InputError, match=r"\(m is milli, M is mega: write .*\)$"):
         parse_quantity("1m", kinds.RESISTANCE)
+
+
+@pytest.mark.parametrize("found", ["150m", "1m", "1.5 m"])
+def test_milliohms_are_no_resistor_of_a_board(found: str) -> None:
+    """150m is a megohm from a hurried hand, or a shunt, which no sync circuit has."""
+    with pytest.raises(InputError, match=r"\(m is milli, M is mega: write .*\)$"):
+        parse_quantity(found, kinds.RESISTANCE)
+    assert parse_quantity("0R15", kinds.RESISTANCE) == 0.15
+    assert parse_quantity("150 mΩ", kinds.RESISTANCE) == 0.15
+
+
+@pytest.mark.parametrize("found", ["100.000", "1.500", "10.000 Ω", "1.000.000", "220.000 ohm"])
+def test_a_point_before_three_digits_may_part_thousands(found: str) -> None:
+    """A hundred thousand in some countries, a hundred in others."""
+    with pytest.raises(InputError, match=r"\(three digits after a point may be thousands: "):
+        parse_quantity(found, kinds.RESISTANCE)
+
+
+@pytest.mark.parametrize(
+    ("found", "expected_ohm"),
+    [("0.150", 0.15), ("1.500k", 1500.0), ("100.00", 100.0)],
+)
+def test_plain_decimals_are_read(found: str, expected_ohm: float) -> None:
+    assert parse_quantity(found, kinds.RESISTANCE) == expected_ohm
 
 
 @pytest.mark.parametrize(

@@ -105,10 +105,14 @@ def test_without_ngspice_there_is_one_line_on_what_to_install(
 def test_a_library_that_cannot_be_loaded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NGSPICE_LIBRARY_PATH", "/nowhere/libngspice.so")
     library._shared_instance.cache_clear()
-    with pytest.raises(NoSimulatorError, match="cannot be used"):
+    with pytest.raises(NoSimulatorError, match=r"^NGSPICE_LIBRARY_PATH: found /nowhere.*allowed: "):
         library.Library()
     library._shared_instance.cache_clear()
     assert isinstance(Either()._now, Program)
+    monkeypatch.setattr(simulator.shutil, "which", lambda _: None)
+    library._shared_instance.cache_clear()
+    with pytest.raises(NoSimulatorError, match="NGSPICE_LIBRARY_PATH"):
+        Either()
     library._shared_instance.cache_clear()
 
 

@@ -29,20 +29,21 @@ Schema = TypeVar("Schema", bound=Table)
 
 def read_text(path: Path, wanted: str) -> str:
     """Text of a small UTF-8 file; a byte order mark, which some editors write, is dropped."""
-    data = _read_bytes(path, wanted)
+    data = read_bytes(path, wanted)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         found = f"bytes that are not UTF-8 text in line {line}"
-    raise InputError(f"{_file_name(path)}: found {found}; allowed: {wanted}")
+    raise InputError(f"{file_name(path)}: found {found}; allowed: {wanted}")
 
 
-def _read_bytes(path: Path, wanted: str) -> bytes:
+def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes:
+    """Bytes of an ordinary file of a size that can be meant; nothing else is waited for."""
     try:
         if path.is_file():
             size = path.stat().st_size
-            if size <= LARGEST_FILE_BYTES:
+            if size <= most:
                 return path.read_bytes()
             found = f"{size} bytes"
         elif path.is_dir():
@@ -51,10 +52,11 @@ def _read_bytes(path: Path, wanted: str) -> bytes:
             found = "no ordinary file" if path.exists() else "no such file"
     except OSError as error:
         found = f"a file that cannot be read ({error.strerror})"
-    raise InputError(f"{_file_name(path)}: found {found}; allowed: {wanted}")
+    raise InputError(f"{file_name(path)}: found {found}; allowed: {wanted}")
 
 
-def _file_name(path: Path) -> str:
+def file_name(path: Path) -> str:
+    """A file's name for messages, on one line."""
     return "".join(c if c.isprintable() else "?" for c in path.name or str(path))
 
 

@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, StrictInt
 
 from zcd import refdata
 from zcd.board import kinds, library, optocouplers
-from zcd.board.documents import parse_toml, read_text, refuse, validate
+from zcd.board.documents import file_name, parse_toml, read_text, refuse, validate
 from zcd.board.drive_parts import KINDS, MODES, DrivePart, drive_part
 from zcd.board.model import Assumption, Diode, Optocoupler, Resistor
 from zcd.board.schema import (
@@ -194,7 +194,7 @@ def load_drawer(path: str | Path) -> Drawer:
         If it cannot be used; one line for each problem.
     """
     path = Path(path)
-    return parse_drawer(read_text(path, WANTED), path.name)
+    return parse_drawer(read_text(path, WANTED), file_name(path))
 
 
 def parse_drawer(text: str, name: str = "drawer.toml") -> Drawer:
@@ -251,11 +251,11 @@ def series_drawer(series: str, style: str) -> Drawer:
     InputError
         If series or style is unknown.
     """
-    item = StockResistorTable(series=series_name(series, "--series"), style=style)
-    library.resistor_limits(style, "--style")
+    known = library.resistor_limits(style, "--style").style
+    item = StockResistorTable(series=series_name(series, "--series"), style=known)
     notes: dict[str, Assumption] = {}
     return Drawer(
-        name=f"all of {item.series}, {style}",
+        name=f"all of {item.series}, {known}",
         resistors=tuple(StockResistor(part=part) for part in _resistors(item, notes)),
         assumptions=tuple(notes.values()),
     )

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from zcd.board.build import build_board
-from zcd.board.documents import parse_toml, read_text, refuse, validate
+from zcd.board.documents import file_name, parse_toml, read_text, refuse, validate
 from zcd.board.model import Board
 from zcd.board.rules import problems
 from zcd.board.schema import BoardFile
@@ -34,7 +34,7 @@ def load_board(path: str | Path) -> Board:
         If the file cannot be read, or does not describe a board; one line for each problem.
     """
     path = Path(path)
-    return parse_board(read_text(path, _BOARD_FILE), name=path.name)
+    return parse_board(read_text(path, _BOARD_FILE), name=file_name(path))
 
 
 def parse_board(text: str, name: str = "board.toml") -> Board:

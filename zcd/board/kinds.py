@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from math import pi
 
 from zcd.board.units import Kind
@@ -16,7 +17,23 @@ _HOUR = {"h": 1.0, "hours": 1.0, "h/year": 1.0}
 _MILLI_MEGA = "m is milli, M is mega"
 
 
-def _ohms(low: float, high: float, *examples: str) -> Kind:
+# Nobody fits 150 milliohms to a chain, but many a hand writes 1m for a megohm; and a hundred
+# thousand is 100.000 in some countries.
+_UNCLEAR_OHMS = (
+    (re.compile(r"[\d.]+\s*m", re.ASCII), f"{_MILLI_MEGA}: write 0R15, or 150M"),
+    (
+        re.compile(r"[1-9]\d{0,2}(\.\d{3})+\s*(Ω|ohms?|r)?", re.ASCII | re.IGNORECASE),
+        "three digits after a point may be thousands: write 100k, or 100",
+    ),
+)
+
+
+def _ohms(
+    low: float,
+    high: float,
+    *examples: str,
+    unclear: tuple[tuple[re.Pattern[str], str], ...] = (),
+) -> Kind:
     return Kind(
         word="a resistance",
         unit="Ω",
@@ -26,6 +43,7 @@ def _ohms(low: float, high: float, *examples: str) -> Kind:
         spellings=_OHM,
         prefixes="mkKMG",
         hint=_MILLI_MEGA,
+        unclear=unclear,
     )
 
 
@@ -45,7 +63,7 @@ def _share(word: str, low: float, high: float, *examples: str) -> Kind:
     return Kind(word=word, unit="%", low=low, high=high, examples=examples, spellings=_PERCENT)
 
 
-RESISTANCE = _ohms(0.1, 1e9, "120k", "4k7", "120 kΩ")
+RESISTANCE = _ohms(0.1, 1e9, "120k", "4k7", "120 kΩ", unclear=_UNCLEAR_OHMS)
 SMALL_RESISTANCE = _ohms(1e-4, 1e5, "0R1", "15", "15 Ω")
 CAPACITANCE = Kind(
     word="a capacitance",

@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 
 from zcd import refdata
+from zcd.board.documents import file_name
 from zcd.board.model import Topology
 from zcd.board.units import format_si
 from zcd.errors import InputError
@@ -282,18 +283,20 @@ def write_starter(path: str | Path, text: str) -> Path:
         If it exists or cannot be written.
     """
     path = Path(path)
+    name = file_name(path)
     if os.path.lexists(path):
-        raise InputError(f"{path.name or path}: found an existing file; allowed: a new file")
+        raise InputError(f"{name}: found an existing file; allowed: a new file")
     try:
         with tempfile.TemporaryDirectory(dir=path.parent, prefix=".zcd-") as folder:
             whole = Path(folder) / "board"
             whole.write_text(text, encoding="utf-8")
             _put(whole, path)
     except FileExistsError as error:
-        raise InputError(f"{path.name}: found an existing file; allowed: a new file") from error
-    except OSError as error:
+        raise InputError(f"{name}: found an existing file; allowed: a new file") from error
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or "not a file name"
         raise InputError(
-            f"{path.name}: found a place that cannot be written ({error.strerror}); "
+            f"{name}: found a place that cannot be written ({why}); "
             f"allowed: a new file in an existing directory"
         ) from error
     return path

@@ -55,6 +55,8 @@ class Kind:
         Whether a number without a unit is clear enough.
     hint : str
         Added to the message where the value lies outside the range.
+    unclear : tuple of (compiled pattern, str)
+        Spellings that one hand means so and another otherwise, each with what to write: refused.
     """
 
     word: str
@@ -66,6 +68,7 @@ class Kind:
     prefixes: str = ""
     bare: bool = True
     hint: str = ""
+    unclear: tuple[tuple[re.Pattern[str], str], ...] = ()
 
     def allowed(self, *, with_range: bool = False) -> str:
         """Describe what may be written, with examples."""
@@ -152,13 +155,16 @@ def parse_quantity(found: object, kind: Kind, key: str = "") -> float:
     >>> parse_quantity("4k7", RESISTANCE), parse_quantity("5 %", TOLERANCE)
     (4700.0, 0.05)
     """
-    value = _read(found, kind)
+    unclear = _unclear(found, kind)
+    value = None if unclear else _read(found, kind)
     if value is None:
         note = ""
         if isinstance(found, str) and "," in found:
             note = " (use a point, not a comma)"
         elif not kind.bare and _is_bare(found):
             note = " (write the unit)"
+        elif unclear:
+            note = f" ({unclear})"
         raise refusal(found, kind.allowed() + note, key)
     if not kind.low <= value <= kind.high:
         note = f" ({kind.hint})" if kind.hint else ""
@@ -199,6 +205,14 @@ def _is_bare(found: object) -> bool:
     return isinstance(found, int | float) or (
         isinstance(found, str) and re.fullmatch(_NUMBER, found.strip()) is not None
     )
+
+
+def _unclear(found: object, kind: Kind) -> str:
+    """What to write in place of a spelling with two meanings; empty where there is one."""
+    if not isinstance(found, str):
+        return ""
+    text = found.strip().translate(_ALIKE)
+    return next((advice for pattern, advice in kind.unclear if pattern.fullmatch(text)), "")
 
 
 def _read(found: object, kind: Kind) -> float | None:

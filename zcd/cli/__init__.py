@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
+from io import UnsupportedOperation
 
 import click
 
@@ -71,7 +73,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _forget_stdout() -> None:
     """Whoever read our output has gone: let the interpreter's last flush go nowhere."""
     if sys.stdout is not None:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        with suppress(UnsupportedOperation):  # a stream of somebody else's in this process
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> None:

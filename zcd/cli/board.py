@@ -75,9 +75,9 @@ def check(
     from zcd.show.files import require_place
     from zcd.show.output import draw, print_json, print_tables
 
-    if report:
+    if report is not None:
         require_place(report)
-    if plots:
+    if plots is not None:
         require_place(plots, folder=True)
     board = load_board(board_file)
     found = with_spread(check_board(board))

@@ -126,7 +126,7 @@ def diagnose(
         known = experienced(job, file)
         atlas = with_experience(atlas, known)
     more = tuple(parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written)
-    more += captured(csv, job.board) if csv else ()
+    more += captured(csv, job.board) if csv is not None else ()
     job = replace(job, log=job.log + more, flags=parse_flags(flags) if flags else job.flags)
     if ask or (job.file is None and not (more or as_json) and on_terminal()):
         converse(job, atlas, place)

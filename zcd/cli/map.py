@@ -35,7 +35,7 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
     from zcd.show.output import print_json, print_tables
     from zcd.show.progress import progress_bar
 
-    if figure:
+    if figure is not None:
         require_picture(figure)
     board = load_board(board_file)
     first = quantity_of(board, across, "--across")

@@ -30,7 +30,7 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
 
     board = load_board(board_file)
     traces = find_traces(load_capture(file), board)
-    if plot:
+    if plot is not None:
         draw_capture(board, traces, plot)
     if as_json:
         from zcd.show.found.measured import capture_record
@@ -104,12 +104,12 @@ def retest(
     if (replaced or by) and job_file is None:
         raise click.UsageError("--replaced and --by are kept in a job file: give --job too")
     job = load_job(file)
-    about = load_job(job_file) if job_file else None
+    about = load_job(job_file) if job_file is not None else None
     if about is not None and about.file is None:
         raise click.UsageError(f"--job: {job_file} is a board file; give a job file")
     atlas = atlas_of(job)
     more = [parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written]
-    taken = (*job.measured, *more, *(captured(csv, job.board) if csv else ()))
+    taken = (*job.measured, *more, *(captured(csv, job.board) if csv is not None else ()))
     if not taken:
         raise click.UsageError("nothing was measured: give --reading, --capture or a job file")
     found = tested_again(atlas, taken, about.measured if about else (), job.flags)

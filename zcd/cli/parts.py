@@ -53,13 +53,16 @@ def substitute(
     from zcd.show.output import print_json, print_tables
     from zcd.story.switches import switches
 
-    if drawer_file and (series or style):
+    if drawer_file is not None and not (series is None and style is None):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")
     board = load_board(board_file)
-    if drawer_file:
+    if drawer_file is not None:
         drawer = load_drawer(drawer_file)
     else:
-        drawer = series_drawer(series or "E24", style or board.chains[0][0].style)
+        drawer = series_drawer(
+            "E24" if series is None else series,
+            board.chains[0][0].style if style is None else style,
+        )
     found = substitutes(board, drawer, refs)
     drive = None
     if not refs or DRIVE in refs:

@@ -5,6 +5,9 @@ from __future__ import annotations
 import click
 
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.ranges import FiniteRange
+
+TERMINAL = "-"
 
 
 @click.command(epilog=EXIT_CODES)
@@ -18,7 +21,7 @@ from zcd.cli.exits import EXIT_CODES
 )
 @click.option(
     "--severity",
-    type=click.FloatRange(0.0, 1.0),
+    type=FiniteRange(0.0, 1.0),
     default=0.5,
     show_default=True,
     help="How far the fault has gone.",
@@ -34,7 +37,7 @@ from zcd.cli.exits import EXIT_CODES
 @click.option(
     "--netlist",
     metavar="FILE",
-    help="Write the netlist and stop; with one --reading, the meter is in it.",
+    help='Write the netlist ("-": print it) and stop; with one --reading, the meter is in it.',
 )
 @click.option(
     "--level",
@@ -77,14 +80,15 @@ def spice(
     from zcd.show.output import print_comparison, write_netlist
 
     for place, is_folder in ((netlist, False), (plots, True)):
-        if place:
+        if place not in (None, TERMINAL):
             require_place(place, folder=is_folder)
     job = load_job(file)
     nominal = build_circuit(job.board)
     fault, circuit = with_fault(nominal, key, severity)
     chosen = [parse_place(text, nominal, f'--reading "{text[:60]}"') for text in written]
-    if netlist:
-        write_netlist(netlist, job, circuit, fault.key, level, chosen, as_json=as_json)
+    if netlist is not None:
+        path = None if netlist == TERMINAL else netlist
+        write_netlist(path, job, circuit, fault.key, level, chosen, as_json=as_json)
         return 0
     readings = chosen or useful_readings(job.board, nominal)
     found = print_comparison(job, circuit, fault, severity, readings, plots=plots, as_json=as_json)

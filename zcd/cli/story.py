@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.ranges import FiniteRange
 
 
 @click.command(epilog=EXIT_CODES)
@@ -15,7 +16,7 @@ from zcd.cli.exits import EXIT_CODES
 @click.option("--flags", metavar="FLAGS", help='Flags seen: "sync,fan", "fan", "sync" or "none".')
 @click.option(
     "--seconds",
-    type=click.FloatRange(1.0, 600.0),
+    type=FiniteRange(1.0, 600.0),
     default=60.0,
     show_default=True,
     help="How much of the board's time is followed.",

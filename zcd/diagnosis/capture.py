@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.board.documents import file_name, read_bytes
 from zcd.errors import InputError
 
 FloatArray = NDArray[np.float64]
@@ -32,11 +33,13 @@ LONGEST_S = 60.0
 """A time without a unit is taken as seconds up to this length."""
 INDEX_STEP = 1.0
 LEAST_STEPS = 0.02
+MOST = 1e12
+"""No sample is so large; scopes write 9.9e37 where they have none."""
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _UNIT = re.compile(
     r"[(\[]\s*([a-zµμ]+)\s*[)\]]|\bin\s+([a-zµμ]+)|^\s*([a-zµμ]+)\s*$", re.IGNORECASE
 )
-_STEP = re.compile(r"(?:interval|increment)\D*?([+-]?[\d.]+(?:e[+-]?\d+)?)", re.IGNORECASE)
+_STEP = re.compile(r"(?:interval|increment)\D*?([+-]?[\d.]+(?:e[+-]?\d+)?)", re.I | re.ASCII)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,13 +77,7 @@ def load_capture(path: str | Path) -> Capture:
         If it cannot be read, or does not say plainly what it holds.
     """
     path = Path(path)
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise _refuse(path.name, "a file of over 100 MB")
-        data = path.read_bytes()
-    except OSError as error:
-        raise _refuse(path.name, f"no file that can be read ({error.strerror})") from error
-    return read_capture(data, path.name)
+    return read_capture(read_bytes(path, WANTED, MOST_BYTES), file_name(path))
 
 
 def read_capture(data: bytes, name: str) -> Capture:
@@ -102,9 +99,8 @@ def read_capture(data: bytes, name: str) -> Capture:
         for k in range(wide)
         if np.mean([len(r) > k and _is_number(r[k]) for r in tail]) >= LEAST_FILLED
     ]
-    start = next(
-        n for n, r in enumerate(rows) if all(len(r) > k and _is_number(r[k]) for k in numeric)
-    )
+    whole = (n for n, r in enumerate(rows) if all(len(r) > k and _is_number(r[k]) for k in numeric))
+    start = next(whole, len(rows))
     numbers = _numbers(rows[start:], numeric, name)
     return _told(numbers, rows[:start], lines[:start], numeric, name)
 
@@ -131,7 +127,7 @@ def _cells(line: str, delimiter: str | None, decimal: str) -> list[str]:
 
 
 def _is_number(cell: str) -> bool:
-    return _NUMBER.fullmatch(cell) is not None
+    return _NUMBER.fullmatch(cell) is not None and abs(float(cell)) < MOST
 
 
 def _layout(lines: list[str], name: str) -> tuple[str | None, str]:
@@ -221,6 +217,7 @@ def _time_unit(time: FloatArray, labels: list[str], name: str) -> float:
 def _stepped(samples: int, text: list[str], name: str) -> FloatArray:
     """Time from a sample interval in the head."""
     for line in text:
-        if step := _STEP.search(line):
+        step = _STEP.search(line)
+        if step and _is_number(step[1]) and float(step[1]) > 0.0:
             return np.asarray(np.arange(samples) * float(step[1]), dtype=float)
     raise _refuse(name, "no column of time and no sample interval")

@@ -159,7 +159,9 @@ def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circ
     found = find_name(key, tuple(faults))
     if found is None:
         known = tuple(faults)
-        raise refusal(key, f"one of {', '.join(known)}{nearest(key, known)}", "--fault")
+        near = nearest(key, known)
+        allowed = f"a fault of this board{near}" if near else f"one of {', '.join(known)}"
+        raise refusal(key, allowed, "--fault")
     rows = np.full(circuit.size, severity)
     return faults[found], faults[found].edit(circuit, rows)
 

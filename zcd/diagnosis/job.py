@@ -10,7 +10,7 @@ from typing import Annotated
 from pydantic import BeforeValidator, Field, StrictInt
 
 from zcd.board import kinds
-from zcd.board.documents import parse_toml, read_text, refuse, validate
+from zcd.board.documents import file_name, parse_toml, read_text, refuse, validate
 from zcd.board.files import load_board
 from zcd.board.model import Board
 from zcd.board.schema import Table, one_of, quantity, quantity_or_none
@@ -164,19 +164,19 @@ def load_job(path: str | Path) -> Job:
         If either file cannot be used; one line for each problem.
     """
     path = Path(path)
-    found = parse_toml(read_text(path, WANTED), path.name, WANTED)
+    found = parse_toml(read_text(path, WANTED), file_name(path), WANTED)
     if not JobFile.model_fields.keys() & found.keys():
         return Job(board=load_board(path), meter=usual_meter(), board_file=path)
     file, lines = validate(JobFile, found)
     if file is None:
-        raise refuse(path.name, lines)
+        raise refuse(file_name(path), lines)
     board_file = path.parent / file.board
     board = load_board(board_file)
     return Job(
         board=board,
         meter=_meter(file.meter),
-        log=_log(file.readings, board, path.name),
-        flags=_flags(file.flags, path.name),
+        log=_log(file.readings, board, file_name(path)),
+        flags=_flags(file.flags, file_name(path)),
         note=file.note,
         found=file.found,
         repair=file.repair,

@@ -7,9 +7,9 @@ from enum import StrEnum
 from math import inf
 
 from zcd.board.model import Board
+from zcd.board.units import refusal
 from zcd.circuit.elements import Circuit, Junction
 from zcd.engine.network import islands
-from zcd.errors import InputError
 
 
 class Function(StrEnum):
@@ -184,43 +184,32 @@ def side_of(circuit: Circuit, reading: Reading) -> Side:
 def check_reading(circuit: Circuit, reading: Reading) -> None:
     """Refuse a reading at nodes that the board lacks or that share no path, or in another state."""
     a, b = circuit.node(reading.a), circuit.node(reading.b)
+    given = f"{reading.a} and {reading.b}"
     if a == b:
-        raise InputError(
-            f"a reading needs two different nodes, got {reading.a!r} and {reading.b!r}, "
-            "which are one"
-        )
+        raise refusal(f"{given}, which are one", "two different nodes")
     if not any({a, b} <= island for island in islands(circuit)):
-        raise InputError(
-            f"a reading needs two nodes on the same side of the optocoupler, "
-            f"got {reading.a!r} and {reading.b!r}"
-        )
+        raise refusal(given, "two nodes on the same side of the optocoupler")
     if reading.function in SCOPE and {a, b} != {"pin", "logic0"}:
-        raise InputError(
-            f"{reading.function} is read between 'pin' and 'logic0', "
-            f"got {reading.a!r} and {reading.b!r}"
-        )
+        raise refusal(given, f"pin and logic0, where {reading.function} is read")
     _check_power(circuit, reading)
     if reading.lifted and reading.function not in DEAD_FUNCTIONS:
-        raise InputError(
-            f"with one end lifted a part is read on ohm or diode, got {reading.function.value!r}"
-        )
+        raise refusal(str(reading.function), "ohm or diode where one end of a part is lifted")
 
 
 def _check_power(circuit: Circuit, reading: Reading) -> None:
     """Refuse a state of the board in which a reading cannot be taken, or shows nothing."""
     function, power = reading.function, reading.power
+    found = f"{WORDS[function]} with {power.value}"
     if (function in DEAD_FUNCTIONS) is not (power is Power.DEAD):
         allowed = "a dead board" if function in DEAD_FUNCTIONS else "a board under power"
-        raise InputError(f"{WORDS[function]} is read on {allowed}, got {power.value!r}")
+        raise refusal(found, allowed)
     if power is Power.OFF and "K1.contact" not in circuit:
-        raise InputError("'relay off' needs a board with a load relay, got one with a direct feed")
+        raise refusal(power.value, "a board with a load relay; this one has a direct feed")
     if power is Power.BENCH:
         if function in PIN_FUNCTIONS:
-            raise InputError(f"{function} needs the mains, got {power.value!r}")
+            raise refusal(found, f"{WORDS[function]} under mains only")
         if "line" in next(i for i in islands(circuit) if circuit.node(reading.a) in i):
-            raise InputError(
-                f"on a bench supply only the isolated side can be read, got {reading.a!r}"
-            )
+            raise refusal(reading.a, "points of the isolated side only, on a bench supply")
 
 
 def part_elements(circuit: Circuit, ref: str) -> Circuit:

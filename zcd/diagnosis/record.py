@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.documents import LARGEST_FILE_BYTES, parse_toml, read_text, validate
+from zcd.board.documents import file_name, parse_toml, read_text, validate
 from zcd.diagnosis.atlas import Atlas
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.job import WANTED, JobFile
@@ -93,14 +93,16 @@ def read_record(folder: str | Path) -> tuple[Entry, ...]:
         If the folder cannot be read, or holds more than `MOST_FILES` such files.
     """
     folder = Path(folder)
+    name = file_name(folder)
     try:
         files = sorted(folder.glob("*.toml")) if folder.is_dir() else None
     except OSError as error:
-        raise InputError(f"{folder}: found a folder that cannot be read ({error})") from error
+        why = f"found a folder that cannot be read ({error.strerror})"
+        raise InputError(f"{name}: {why}; allowed: a folder of job files") from error
     if files is None:
-        raise InputError(f"{folder}: found no folder; allowed: a folder of job files")
+        raise InputError(f"{name}: found no folder; allowed: a folder of job files")
     if len(files) > MOST_FILES:
-        raise InputError(f"{folder}: found {len(files)} files; allowed: up to {MOST_FILES}")
+        raise InputError(f"{name}: found {len(files)} files; allowed: up to {MOST_FILES}")
     names: dict[Path, str] = {}
     entries = [entry for file in files if (entry := _entry(file, names)) is not None]
     entries.sort(key=lambda e: e.file.name)
@@ -111,14 +113,14 @@ def read_record(folder: str | Path) -> tuple[Entry, ...]:
 def _entry(path: Path, names: dict[Path, str]) -> Entry | None:
     """A job in brief; None for a file that is no job. `names` holds those of boards read before."""
     try:
-        found = parse_toml(read_text(path, WANTED), path.name, WANTED)
+        found = parse_toml(read_text(path, WANTED), file_name(path), WANTED)
     except InputError as error:
         return Entry(file=path, problem=str(error))
     if not JobFile.model_fields.keys() & found.keys():
         return None
     file, lines = validate(JobFile, found)
     if file is None:
-        return Entry(file=path, problem=f"{path.name}: {lines[0]}")
+        return Entry(file=path, problem=f"{file_name(path)}: {lines[0]}")
     board = path.parent / file.board
     if board not in names:
         names[board] = _board_name(board)
@@ -139,12 +141,10 @@ def _entry(path: Path, names: dict[Path, str]) -> Entry | None:
 def _board_name(path: Path) -> str:
     """Name in a board file; that of the file where it has none or cannot be read."""
     try:
-        if path.stat().st_size <= LARGEST_FILE_BYTES:
-            name = parse_toml(read_text(path, WANTED), path.name, WANTED).get("name")
-            return name if isinstance(name, str) else path.stem
-    except (InputError, OSError):
-        pass
-    return path.stem
+        name = parse_toml(read_text(path, WANTED), file_name(path), WANTED).get("name")
+    except InputError:
+        name = None
+    return name if isinstance(name, str) else path.stem
 
 
 def search(entries: Iterable[Entry], words: str) -> tuple[Entry, ...]:

@@ -85,18 +85,29 @@ def require_place(path: str | Path, *, folder: bool = False) -> None:
         If the directory it would stand in is missing, or something else has its name; only an
         earlier report, picture or netlist of zcd is replaced.
     """
+    allowed = _FOLDER if folder else _FILE
+    if str(path) == "" or "\0" in str(path):
+        raise _no_place(path, ValueError("not a file name"), allowed)
     path = Path(path)
-    problem = 0
-    if not path.parent.is_dir():
-        problem = errno.ENOENT
-    elif path.is_dir() and not folder:
-        problem = errno.EISDIR
-    elif path.exists() and folder and not path.is_dir():
-        problem = errno.ENOTDIR
-    elif not folder and os.path.lexists(path) and not _is_ours(path):
-        problem = errno.EEXIST
+    try:
+        problem = _problem(path, folder)
+    except OSError as error:  # such as a name that is too long
+        raise _no_place(path, error, allowed) from error
     if problem:
-        raise _no_place(path, OSError(problem, os.strerror(problem)), _FOLDER if folder else _FILE)
+        raise _no_place(path, OSError(problem, os.strerror(problem)), allowed)
+
+
+def _problem(path: Path, folder: bool) -> int:
+    """Why a place cannot take a file or folder, as an error number; 0 if it can."""
+    if not path.parent.is_dir():
+        return errno.ENOENT
+    if path.is_dir() and not folder:
+        return errno.EISDIR
+    if path.exists() and folder and not path.is_dir():
+        return errno.ENOTDIR
+    if not folder and os.path.lexists(path) and not _is_ours(path):
+        return errno.EEXIST
+    return 0
 
 
 def require_picture(path: str | Path) -> None:
@@ -142,7 +153,7 @@ def make_folder(path: str | Path) -> Path:
     return path
 
 
-def _no_place(path: Path, error: Exception, allowed: str) -> InputError:
+def _no_place(path: str | Path, error: Exception, allowed: str) -> InputError:
     why = getattr(error, "strerror", None) or "not a file name"
-    name = "".join(c if c.isprintable() else "?" for c in str(path))
+    name = "".join(c if c.isprintable() else "?" for c in str(path)) or '""'
     return InputError(f"{name}: found a place that cannot be written ({why}); allowed: {allowed}")

@@ -335,7 +335,7 @@ def print_comparison(
 
 
 def write_netlist(
-    path: str,
+    path: str | None,
     job: Job,
     circuit: Circuit,
     fault: str,
@@ -344,7 +344,10 @@ def write_netlist(
     *,
     as_json: bool,
 ) -> None:
-    """Write a netlist, a meter in it where a reading is asked for; say how to run it."""
+    """Write a netlist, a meter in it where a reading is asked for; say how to run it.
+
+    Without a path it is printed.
+    """
     from zcd.circuit.elements import MainsSource
     from zcd.engine.solve import solve
     from zcd.show.files import write_whole
@@ -357,8 +360,11 @@ def write_netlist(
     dead = not circuit.of(MainsSource)
     settled = dead or bool(solve(circuit).settled[0])
     text = deck_text(job.board, circuit, way, fault, settled)
-    write_whole(path, text.encode("ascii"))
+    if path is not None:
+        write_whole(path, text.encode("ascii"))
     if as_json:
         print_json({"file": path, "level": level, "fault": fault, "text": text})
+    elif path is None:
+        click.echo(text, nl=False)
     else:
         click.echo(f"{path} written; run it with: ngspice -b {path}", err=True)

@@ -98,9 +98,13 @@ class Library:
                     logger.debug("PySpice complained", exc_info=True)
 
 
+PLACE = "NGSPICE_LIBRARY_PATH"
+"""Variable of the environment that says where the library is."""
+
+
 def library_path() -> str | None:
-    """Where ngspice's library is: ``NGSPICE_LIBRARY_PATH``, else where the system has it."""
-    return os.environ.get("NGSPICE_LIBRARY_PATH") or ctypes.util.find_library("ngspice")
+    """Where ngspice's library is: where `PLACE` says, else where the system has it."""
+    return os.environ.get(PLACE) or ctypes.util.find_library("ngspice")
 
 
 @cache
@@ -115,9 +119,16 @@ def _shared_instance() -> Any:
             warnings.simplefilter("ignore")  # the wrapper's own, when it is compiled first
             from PySpice.Spice.NgSpice.Shared import NgSpiceShared  # type: ignore[import-untyped]
     except (OSError, ImportError) as error:
-        raise NoSimulatorError(f"ngspice's library cannot be used: {error}") from error
+        raise NoSimulatorError(_unusable(path, error)) from error
     logging.getLogger("PySpice").addHandler(logging.NullHandler())
     theirs = logging.getLogger("PySpice.Spice.NgSpice.Shared.NgSpiceShared")
     theirs.addFilter(lambda record: "Unsupported Ngspice version" not in record.getMessage())
     NgSpiceShared.LIBRARY_PATH = path
     return NgSpiceShared.new_instance()
+
+
+def _unusable(path: str, error: Exception) -> str:
+    """Why a library cannot be used; names the variable if that is where its place comes from."""
+    if os.environ.get(PLACE):
+        return f"{PLACE}: found {path}, which cannot be used ({error}); allowed: ngspice's library"
+    return f"ngspice's library cannot be used: {error}"

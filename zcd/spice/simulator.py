@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -14,12 +15,13 @@ import numpy as np
 
 from zcd.errors import NoSimulatorError, SimulationError
 from zcd.spice.judge import Vectors, judged
-from zcd.spice.library import Library, LibraryDeadError
+from zcd.spice.library import PLACE, Library, LibraryDeadError
 
 INSTALL = (
     "ngspice is not installed; on Debian or Ubuntu: sudo apt-get install libngspice0 "
     "(elsewhere: ngspice from your system's packages, its program in the path)"
 )
+PROGRAM = "ngspice"
 LONGEST_RUN_S = 600.0
 _BRANCH = re.compile(r"^i\((.*)\)$")
 _NODE = re.compile(r"^v\((.*)\)$")
@@ -55,7 +57,7 @@ class Program:
     """ngspice as a program of its own for each run; several may run side by side."""
 
     def __init__(self) -> None:
-        path = shutil.which("ngspice")
+        path = shutil.which(PROGRAM)
         if path is None:
             raise NoSimulatorError(INSTALL)
         self._path = path
@@ -89,6 +91,8 @@ class Either:
         try:
             self._now = Library()
         except NoSimulatorError:
+            if os.environ.get(PLACE) and shutil.which(PROGRAM) is None:
+                raise  # what to mend is the variable, not the installation
             self._now = Program()
 
     def run(self, deck: str, stop_s: float | None) -> Vectors:

@@ -71,7 +71,7 @@ def test_a_closed_job_is_not_closed_again(job_file: Path) -> None:
 
 
 def test_a_board_file_is_no_job(job_file: Path) -> None:
-    with pytest.raises(InputError, match="found a board file"):
+    with pytest.raises(InputError, match='found "a board file"'):
         close(job_file.with_name("board.toml"))
 
 

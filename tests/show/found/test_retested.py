@@ -86,7 +86,7 @@ def test_the_last_one_stands_in_the_list_of_jobs(job_file: Path) -> None:
 
 
 def test_a_board_file_keeps_no_retest(job_file: Path) -> None:
-    with pytest.raises(InputError, match="found a board file"):
+    with pytest.raises(InputError, match='found "a board file"'):
         keep_retest(load_job(job_file.with_name("board.toml")), GOOD)
 
 

@@ -61,7 +61,7 @@ def close_job(job: Job, fault: Fault, repair: str, today: date) -> Path:
     import tomlkit
 
     if job.file is None:
-        raise InputError("found a board file; allowed: a job file")
+        raise refusal("a board file", "a job file", "JOB")
     if job.closed is not None:
         raise InputError(
             f"{job.file.name}: found a job that was closed on {job.closed}; allowed: an open job "

@@ -14,7 +14,7 @@ from zcd.diagnosis.job import SKIPPED
 from zcd.diagnosis.readings import Measured, Reading, usual_power
 from zcd.diagnosis.words import show_measured
 from zcd.errors import InputError
-from zcd.show.files import only_writer, write_whole
+from zcd.show.files import only_writer, require_place, write_whole
 
 DIGITS = 7
 HEAD = "# What was measured, in the order taken; written by zcd after each answer.\n"
@@ -54,6 +54,7 @@ class JobDocument:
             return
         if os.path.lexists(path):
             raise InputError(f"{path}: found something of that name; allowed: a new job file")
+        require_place(path)
         self._document = tomlkit.parse(HEAD)
         name = os.path.relpath(board_file, path.parent or ".")
         self._document["board"] = Path(name).as_posix()

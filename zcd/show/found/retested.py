@@ -8,11 +8,11 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from zcd.board.units import refusal
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.retest import Again, Retest
 from zcd.diagnosis.retested import ReadAgain, Retested, Verdict
 from zcd.diagnosis.words import show_measured
-from zcd.errors import InputError
 from zcd.show.checked.sheets import Sheet
 from zcd.show.found.closing import replaced_whole
 from zcd.show.found.findings import spread_of
@@ -90,7 +90,7 @@ def keep_retest(job: Job, kept: Retested) -> Path:
     import tomlkit
 
     if job.file is None:
-        raise InputError("found a board file; allowed: a job file")
+        raise refusal("a board file", "a job file", "JOB")
     before = job.file.read_bytes()
     document = tomlkit.parse(before.decode("utf-8-sig"))
     if "retests" not in document:

@@ -31,6 +31,8 @@ def report_files(job_file: str, wanted: Sequence[str]) -> tuple[str, ...]:
     InputError
         If a file is neither HTML nor PDF, or its place cannot be written.
     """
+    if not Path(job_file).name:
+        raise refusal(job_file, "a job or board file", "JOB")
     job = Path(job_file)
     places = tuple(wanted) or tuple(
         str(job.with_name(f"{job.stem}-report{kind}")) for kind in KINDS

@@ -1,0 +1,82 @@
+"""Addresses of the local page, nearly as it writes them itself, asked without a server."""
+
+from __future__ import annotations
+
+import asyncio
+from functools import cache
+from typing import Any
+from urllib.parse import urlencode
+
+from hypothesis import strategies as st
+from starlette.types import Message
+
+from tests.fuzz.commands import bench
+from tests.fuzz.hostile import PLAUSIBLE, TEXTS
+from zcd.bench.app import make_app
+from zcd.bench.desk import ADD, AT, JOB, REMOVE, Desk
+from zcd.bench.fields import single_fields
+from zcd.bench.guard import Guard
+
+PORT = 8471
+PATHS = ("/", "/", "/", "/board.toml", "/readings", "/repair", "/nothing")
+ROWS = ("chain.resistors.1", "chain.resistors.2.ref", "chain.resistors.0", "chain.resistors.99",
+        "chain.parallel.1.1", "chain.return_resistors.1", "chain.resistors.1.tolerance",
+        "chain.resistors.-1", "chain.resistors.x", "chain", "mains", "", "__class__")  # fmt: skip
+OTHERS = (AT, JOB, ADD, REMOVE, "judged", "find", "nonsense")
+texts = st.one_of(
+    st.sampled_from([str(each) for each in PLAUSIBLE]),
+    st.sampled_from(TEXTS),
+    st.sampled_from(("job", "closed", "board", "../board", "chain.resistors", "chain.parallel.1",
+                     "3: 5 % 180 deg, 5: 2 %", "3:", ":::", "3: 5 %, 3: 5 %", "100k,,", ",", "50",
+                     "-1", "1e400")),
+    st.text(max_size=20),
+)  # fmt: skip
+addresses = st.tuples(
+    st.sampled_from(PATHS),
+    st.dictionaries(
+        st.one_of(
+            st.sampled_from(sorted(single_fields())),
+            st.sampled_from(ROWS),
+            st.sampled_from(OTHERS),
+        ),
+        texts,
+        max_size=5,
+    ),
+)
+
+
+@cache
+def _app() -> Guard:
+    return make_app(PORT, Desk(folder=bench()))
+
+
+async def _get(path: str, query: bytes) -> tuple[int, bytes]:
+    """Status and body of one answer."""
+    scope: dict[str, Any] = {
+        "type": "http", "http_version": "1.1", "method": "GET", "path": path, "root_path": "",
+        "raw_path": path.encode(), "query_string": query, "scheme": "http",
+        "headers": [(b"host", f"127.0.0.1:{PORT}".encode())], "client": ("127.0.0.1", 1),
+        "server": ("127.0.0.1", PORT),
+    }  # fmt: skip
+    told: list[Message] = []
+
+    async def receive() -> Message:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: Message) -> None:
+        told.append(message)
+
+    await _app()(scope, receive, send)
+    return told[0]["status"], b"".join(each.get("body", b"") for each in told[1:])
+
+
+def ask(given: tuple[str, dict[str, str]]) -> int:
+    """Ask for an address; the answer must be a page, or say plainly that there is none."""
+    path, typed = given
+    query = urlencode(typed, errors="surrogatepass").encode()
+    status, body = asyncio.run(_get(path, query))
+    assert status in (200, 404, 414, 422), status
+    text = body.decode("utf-8")
+    assert "<b>&amp;</b>" not in text, "hostile text is not shown as text"
+    assert ">nan" not in text
+    return status

@@ -1,0 +1,138 @@
+"""The readers that are tried, each with what it is given."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from hypothesis import strategies as st
+
+from tests.board.boards import FULL, SMALLEST
+from tests.fuzz import captures, documents, hostile, page
+from tests.fuzz.commands import command_lines, run_command
+from tests.fuzz.good import BOARDS, DRAWERS, JOBS
+from zcd.board import kinds
+from zcd.board.drawer import load_drawer
+from zcd.board.files import load_board, parse_board
+from zcd.board.units import Kind, parse_quantity
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.capture import load_capture
+from zcd.diagnosis.job import load_job
+from zcd.diagnosis.record import read_record
+from zcd.diagnosis.traces import find_traces, readings_of
+from zcd.diagnosis.words import parse_place, parse_reading
+
+KINDS = tuple(each for each in vars(kinds).values() if isinstance(each, Kind))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Target:
+    """One reader.
+
+    Parameters
+    ----------
+    name : str
+    inputs : SearchStrategy
+    run : callable
+        Reads one input.
+    share : int
+        Of a thousand inputs.
+    """
+
+    name: str
+    inputs: st.SearchStrategy[Any]
+    run: Callable[[Any], Any]
+    share: int
+
+
+@cache
+def folder() -> Path:
+    """A place for the files of this process, with the boards that jobs name."""
+    kept = tempfile.TemporaryDirectory(prefix="zcd-fuzz-")
+    _KEPT.append(kept)
+    path = Path(kept.name)
+    (path / "board.toml").write_text(SMALLEST, encoding="utf-8")
+    (path / "full.toml").write_text(FULL, encoding="utf-8")
+    return path
+
+
+_KEPT: list[tempfile.TemporaryDirectory[str]] = []
+
+
+def _file(data: bytes, name: str) -> Path:
+    path = folder() / name
+    path.write_bytes(data)
+    return path
+
+
+@cache
+def _circuit() -> Circuit:
+    return build_circuit(parse_board(FULL))
+
+
+def _quantity(given: tuple[object, Kind]) -> float:
+    return parse_quantity(*given, "key")
+
+
+def _board(data: bytes) -> Any:
+    board = load_board(_file(data, "given.toml"))
+    return board, build_circuit(board).elements
+
+
+def _job(data: bytes) -> Any:
+    path = _file(data, "given.toml")
+    record = read_record(folder())
+    return record, load_job(path)
+
+
+def _drawer(data: bytes) -> Any:
+    return load_drawer(_file(data, "drawer.toml"))
+
+
+def _capture(data: bytes) -> Any:
+    capture = load_capture(_file(data, "scope.csv"))
+    found = find_traces(capture, parse_board(SMALLEST))
+    return capture, found.low_times_s, readings_of(found)
+
+
+def _reading(given: tuple[str, bool]) -> Any:
+    text, whole = given
+    return (parse_reading if whole else parse_place)(text, _circuit(), "--reading")
+
+
+FUNCTIONS = ("dc", "ac", "ohm", "low z", "diode", "duty", "frequency", "low time", "vdc", "edge")
+POINTS = ("pin logic0", "line neutral", "R11", "OC1", "U2", "led+ led-", "R1 lifted", "C1", "",
+          "pin", "coil+ coil-", "feed feed", "nowhere pin")  # fmt: skip
+SHOWN = ("4.98 V", "OL", "about 230", "190..260", "< 5 V", "over 1M", "nothing", "unstable", "0",
+         "-310 mV", "1 to 2 k", "nan", "1e400 V", "48 %", "9.5 ms", "50 Hz", "..", "")  # fmt: skip
+
+
+@st.composite
+def readings(draw: st.DrawFn) -> tuple[str, bool]:
+    """A reading nearly as a person writes it."""
+    parts = [draw(st.sampled_from(each)) for each in (FUNCTIONS, POINTS, SHOWN)]
+    if draw(st.booleans()):
+        parts.insert(draw(st.integers(0, 3)), draw(st.text(max_size=8)))
+    return " ".join(parts), draw(st.booleans())
+
+
+TARGETS = (
+    Target(
+        name="quantities",
+        inputs=st.tuples(hostile.quantities(), st.sampled_from(KINDS)),
+        run=_quantity,
+        share=400,
+    ),
+    Target(name="board files", inputs=documents.toml_files(BOARDS), run=_board, share=200),
+    Target(name="job files", inputs=documents.toml_files(JOBS), run=_job, share=120),
+    Target(name="drawer files", inputs=documents.toml_files(DRAWERS), run=_drawer, share=120),
+    Target(name="captures", inputs=captures.capture_files(), run=_capture, share=40),
+    Target(name="readings", inputs=readings(), run=_reading, share=60),
+    Target(name="addresses of the page", inputs=page.addresses, run=page.ask, share=30),
+    Target(name="command lines", inputs=command_lines(), run=run_command, share=30),
+)
