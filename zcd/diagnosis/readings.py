@@ -199,7 +199,7 @@ def check_reading(circuit: Circuit, reading: Reading) -> None:
 def _check_power(circuit: Circuit, reading: Reading) -> None:
     """Refuse a state of the board in which a reading cannot be taken, or shows nothing."""
     function, power = reading.function, reading.power
-    found = f"{WORDS[function]} with {power.value}"
+    found = f"{WORDS[function]}, {power.value}"
     if (function in DEAD_FUNCTIONS) is not (power is Power.DEAD):
         allowed = "a dead board" if function in DEAD_FUNCTIONS else "a board under power"
         raise refusal(found, allowed)
