@@ -145,7 +145,8 @@ def test_what_cannot_be_told_is_refused(name: str, tmp_path: Path) -> None:
 def test_files_that_are_none(tmp_path: Path) -> None:
     (tmp_path / "c.csv").write_bytes(b"\0\1\2" * 500)
     for path, match in (
-        (tmp_path / "c.csv", "no text"), (tmp_path / "gone.csv", "no file"), (tmp_path, "no file"),
+        (tmp_path / "c.csv", "no text"), (tmp_path / "gone.csv", "no such file"),
+        (tmp_path, "a directory"), (Path("/dev/zero"), "no ordinary file"),
     ):  # fmt: skip
         with pytest.raises(InputError, match=match):
             load_capture(path)
