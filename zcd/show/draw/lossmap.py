@@ -38,6 +38,8 @@ HATCHES = dict(zip(RULES, ("\\\\\\", "///", "|||", "---", "...", "xxx", "+++"), 
 LEVEL, UPRIGHT = (5.0, 1.35), (3.0, 2.5)
 """Room that words take, level and upright: across their lines, and for each letter along them; in
 lines of a lattice of 97, of which the ones that go up are closer than those that go across."""
+RIM = 0.03
+"""Of both axes: nearer to the rim, words along the boundary would leave the picture."""
 LABEL_SHARE = 0.16
 """Of the height: what the words at the supply band take."""
 SHORT_SHARE = 0.12
@@ -92,8 +94,8 @@ def _legend_text(board: Board, loss_map: LossMap, loss_share: LossShare | None) 
     if loss_share is not None:
         here = 100.0 * share_here(loss_map, loss_share).ratio
         lines.append(
-            f"shading, dotted lines: share lost of {loss_share.boards} boards within tolerance, "
-            f"{here:.0f} % where this one stands; dots: boards"
+            f"shading, dotted lines: share lost of {loss_share.boards} boards within tolerance "
+            f"(blue dots), here {here:.0f} %"
         )
     return "\n".join(lines)
 
@@ -209,6 +211,8 @@ def _name_boundary(ax: Axes, loss_map: LossMap, rule: str) -> None:
     lost = broken_rule(loss_map.lattice.margins)
     is_left = bool(0 <= row < lost.shape[0] > column >= 0 and lost[row, column] >= 0)
     x, y = at + (0.012 if is_left else -0.012) * left
+    if not RIM < min(x, y) <= max(x, y) < 1.0 - RIM:
+        return
     ax.text(
         x, y, rule, transform=ax.transAxes, rotation=np.degrees(np.arctan2(way[1], way[0])),
         transform_rotates_text=True, rotation_mode="anchor", ha="center",
@@ -265,7 +269,9 @@ def _draw_supply_band(ax: Axes, board: Board, loss_map: LossMap) -> None:
         over = ax.get_xaxis_transform()
         # beside the band where an arrow ends low in it
         free = not loss_map.up.share(loss_map.reach_up.below) < LABEL_SHARE
-        at, side = ((low + high) / 2.0, "center") if free else (high, "left")
+        at, side = (low + high) / 2.0, "center"
+        if not free:
+            at, side = (low, "right") if _words_side(loss_map) > 0 else (high, "left")
         ax.text(at, 0.02, text, transform=over, ha=side, va="bottom", bbox=WHITE)
     if loss_map.up.key == "mains":
         ax.axhspan(low, high, **style)
@@ -279,10 +285,7 @@ def _draw_supply_band(ax: Axes, board: Board, loss_map: LossMap) -> None:
 def _draw_here(ax: Axes, loss_map: LossMap) -> None:
     """The board's own point, and how far it is from the boundary along both quantities."""
     x, y = loss_map.across.here, loss_map.up.here
-    # the board's name goes to the roomier side; so do the words at upright arrows near the rim
-    place = float(loss_map.across.share(x))
-    side = -1 if place > 0.55 else 1
-    words_side = side if abs(place - 0.5) > 0.3 else -side
+    side, words_side = _name_side(loss_map), _words_side(loss_map)
     ax.annotate(
         here_text(loss_map), xy=(x, y), xytext=(8.0 * side, 6.0), textcoords="offset points",
         ha="left" if side > 0 else "right", va="bottom", bbox=WHITE, zorder=5, label="this-board",
@@ -303,6 +306,17 @@ def _draw_here(ax: Axes, loss_map: LossMap) -> None:
         x, y, marker="o", ms=9, color="black", markeredgecolor="white", ls="none", clip_on=False,
         zorder=6, label="here",
     )  # fmt: skip
+
+
+def _name_side(loss_map: LossMap) -> int:
+    """Left (-1) or right (1) of the board's point: its name goes to the roomier side."""
+    return -1 if loss_map.across.share(loss_map.across.here) > 0.55 else 1
+
+
+def _words_side(loss_map: LossMap) -> int:
+    """The side of the words at upright arrows: the other one, unless the rim is near."""
+    at_rim = abs(float(loss_map.across.share(loss_map.across.here)) - 0.5) > 0.3
+    return _name_side(loss_map) if at_rim else -_name_side(loss_map)
 
 
 def _draw_reach(

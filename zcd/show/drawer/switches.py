@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from zcd.margin.check import Rule
 from zcd.show.checked.sheets import Sheet
-from zcd.show.wording import NOTHING, found_text, limit_text, plain, quantity_text
+from zcd.show.wording import (
+    NOTHING,
+    SourceNotes,
+    found_text,
+    limit_text,
+    plain,
+    quantity_text,
+)
 from zcd.story.switches import Switches, allowed_current_a
 
 
@@ -18,8 +25,10 @@ def need_line(found: Switches) -> str:
     )
 
 
-def switches_sheet(found: Switches) -> Sheet:
+def switches_sheet(found: Switches, notes: SourceNotes) -> Sheet:
     """Parts that no known figure speaks against."""
+    origins = dict.fromkeys(fit.part.source for fit in found.fits if fit.fits)
+    letters = ", ".join(notes.letter(origin) for origin in origins)
     rows = []
     for fit in found.fits:
         if fit.fits:
@@ -43,7 +52,9 @@ def switches_sheet(found: Switches) -> Sheet:
         remark="coupler: carries the fan's current itself; driver: only fires the gate of a triac. "
         "carries: rms at that ambient; of couplers rated for more than 2 A only on a heat sink, of "
         "triacs without one. fires at: LED current, of a triac gate current; the new part must not "
-        "need more than the old one got. Smallest first.",
+        "need more than the old one got. Smallest first."
+        + f" Advice only, the figures are second hand in part (from {letters}): the part's own "
+        "sheet goes before them." * bool(letters),
     )
 
 

@@ -61,7 +61,7 @@ def print_substitutes(found: Substitutes, drive: Switches | None, console: Conso
     for ref, swaps in found.diodes.items():
         print_sheet(diodes_sheet(ref, swaps), console)
     if drive is not None:
-        print_sheet(switches_sheet(drive), console)
+        print_sheet(switches_sheet(drive, notes), console)
         print_line(need_line(drive), console, indent=1)
         print_list("Not for this fan", refused_lines(drive), console)
     print_sheet(assumptions_sheet(found.board, notes), console)
