@@ -66,6 +66,10 @@ LAYOUTS: dict[str, list[str]] = {
         "n,time (s),V", *rows("{:.0f},{:.6f},{:.4f}", np.arange(TIME_S.size), TIME_S, pin()),
     ],
     "step in the head": ["Sample Interval,1e-05", "CH1", *rows("{:.4f}", pin())],
+    "step under its label": [
+        "X,CH1,Start,Increment", "Sequence,Volt,-4.1e-02,1.0e-05",
+        *rows("{:.0f},{:.4f},,", np.arange(TIME_S.size), pin()),
+    ],
     "time with few digits": rows("{:.4f},{:.4f}", TIME_S, pin()),
     "trailing delimiter": rows("{:.6f},{:.4f},", TIME_S, pin()),
 }  # fmt: skip

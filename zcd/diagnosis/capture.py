@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -40,6 +41,8 @@ _UNIT = re.compile(
     r"[(\[]\s*([a-zµμ]+)\s*[)\]]|\bin\s+([a-zµμ]+)|^\s*([a-zµμ]+)\s*$", re.IGNORECASE
 )
 _STEP = re.compile(r"(?:interval|increment)\D*?([+-]?[\d.]+(?:e[+-]?\d+)?)", re.I | re.ASCII)
+
+_STEP_LABEL = re.compile(r"interval|increment", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +172,7 @@ def _told(
         at = times[0]
         time_s = _even(data[at]) * _time_unit(data[at], labels[at], name)
     else:
-        at, time_s = (counted[0] if counted else -1), _stepped(data.shape[1], text, name)
+        at, time_s = (counted[0] if counted else -1), _stepped(data.shape[1], head, text, name)
     volts = [k for k in range(len(data)) if k != at and k not in counted]
     if not 1 <= len(volts) <= 2:
         raise _refuse(name, f"{len(volts)} columns of volts beside that of time")
@@ -214,10 +217,14 @@ def _time_unit(time: FloatArray, labels: list[str], name: str) -> float:
     return 1.0 if unit is None else unit
 
 
-def _stepped(samples: int, text: list[str], name: str) -> FloatArray:
-    """Time from a sample interval in the head."""
+def _stepped(samples: int, head: list[list[str]], text: list[str], name: str) -> FloatArray:
+    """Time from a sample interval in the head: behind the word, or in the column under it."""
     for line in text:
         step = _STEP.search(line)
         if step and _is_number(step[1]) and float(step[1]) > 0.0:
             return np.asarray(np.arange(samples) * float(step[1]), dtype=float)
+    for row, below in pairwise(head):
+        for label, value in zip(row, below, strict=False):
+            if _STEP_LABEL.search(label) and _is_number(value):
+                return np.asarray(np.arange(samples) * float(value), dtype=float)
     raise _refuse(name, "no column of time and no sample interval")

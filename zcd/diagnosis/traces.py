@@ -80,6 +80,11 @@ class Traces:
         return float(np.std(self.low_times_s)) if self.falls_s.size > 1 else 0.0
 
     @property
+    def jumps(self) -> bool:
+        """Whether the low time is nothing that one number could stand for."""
+        return self.missing > 0 or self.low_jitter_s > JITTER_RATIO * self.low_time_s
+
+    @property
     def interval_jitter_s(self) -> float:
         """Standard deviation of the intervals without a missing pulse; 0 with fewer than two."""
         steps = np.diff(self.falls_s)
@@ -143,12 +148,11 @@ def readings_of(traces: Traces) -> tuple[Measured, ...]:
 
     count = traces.falls_s.size
     hertz = 1.0 / traces.interval_s if count > 1 else 0.0
-    loose = traces.missing > 0 or traces.low_jitter_s > JITTER_RATIO * traces.low_time_s
     found = []
     if count != 1:
         found.append(Measured(reading=at(Function.FREQUENCY), value=hertz))
     found.append(
-        Measured(reading=at(Function.LOW_TIME), value=traces.low_time_s, unstable=bool(loose))
+        Measured(reading=at(Function.LOW_TIME), value=traces.low_time_s, unstable=traces.jumps)
     )
     if count and np.isfinite(traces.crossing_s):
         delay = float(np.median(traces.offsets_s))

@@ -86,3 +86,16 @@ def test_nothing_of_others_is_overwritten(folder: Path) -> None:
     with pytest.raises(InputError, match="changes made by somebody else"):
         first.write(entries(folder)[:2], ())
     assert first.path.read_text(encoding="utf-8") == "changed by hand"
+
+
+def test_an_answer_that_could_not_be_kept_is_forgotten(folder: Path) -> None:
+    """The next one takes its place in the file."""
+    made, log = document(folder), entries(folder)
+    made.write(log[:1], ())
+    there = made.path.read_bytes()
+    made.path.write_text("changed by hand", encoding="utf-8")
+    with pytest.raises(InputError, match="changes made by somebody else"):
+        made.write(log[:2], ())
+    made.path.write_bytes(there)
+    made.write([log[0], log[2]], ())
+    assert load_job(made.path).log == (log[0], log[2])

@@ -12,6 +12,7 @@ from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.readings import Function, Measured, Reading, Side
 from zcd.diagnosis.suggest import Suggestion
 from zcd.diagnosis.words import show_measured
+from zcd.errors import InputError
 from zcd.show.found.prompt import HELP, LAST_QUESTION, QUESTION, Answers, Conversation
 
 PIN = Reading(function=Function.DC, a="pin", b="logic0")
@@ -133,7 +134,28 @@ def test_each_answer_is_kept_at_once() -> None:
     bench, kept = Bench(["4.98 V", "skip", "flags sync fan", "undo"], [PIN, OHMS]), []
     bench.talk.save = lambda log, flags: kept.append((len(log), tuple(flags)))
     bench.run()
-    assert kept == [(1, ()), (2, ()), (2, ("sync", "fan")), (1, ("sync", "fan"))]
+    assert kept == [(1, ()), (2, ()), (2, ("sync", "fan")), (2, ())]
+
+
+def test_undo_goes_back_behind_the_beginning_of_a_conversation() -> None:
+    """Flags typed last are taken back first, then what an earlier conversation has left."""
+    bench = Bench(["flags sync", "undo", "undo", "undo"], [PIN, OHMS])
+    bench.talk.answers.log = [Measured(reading=PIN, value=4.98)]
+    bench.run()
+    assert (bench.talk.answers.log, bench.talk.answers.flags) == ([], ())
+    assert bench.told == ["there is no answer to take back"]
+
+
+def test_an_answer_that_could_not_be_kept_is_not_counted() -> None:
+    bench = Bench(["4.98 V", "end"], [PIN, OHMS])
+
+    def save(log: object, flags: object) -> None:
+        raise InputError("job.toml: found changes made by somebody else")
+
+    bench.talk.save = save
+    bench.run()
+    assert bench.talk.answers.log == []
+    assert bench.told == ["job.toml: found changes made by somebody else"]
 
 
 @pytest.mark.parametrize("line", ["flags", "flags door", "flags none sync"])

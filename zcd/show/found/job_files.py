@@ -48,7 +48,8 @@ class JobDocument:
         self._on_disk: bytes | None = None
         if board_file is None:
             self._on_disk = path.read_bytes()
-            self._document = tomlkit.parse(self._on_disk.decode("utf-8-sig"))
+            self._kept = self._on_disk.decode("utf-8-sig")
+            self._document = tomlkit.parse(self._kept)
             if len(self._document.get("readings", ())) != len(self._log):
                 raise self._changed()
             return
@@ -58,6 +59,7 @@ class JobDocument:
         self._document = tomlkit.parse(HEAD)
         name = os.path.relpath(board_file, path.parent or ".")
         self._document["board"] = Path(name).as_posix()
+        self._kept = tomlkit.dumps(self._document)
 
     @property
     def mark(self) -> str:
@@ -97,8 +99,8 @@ class JobDocument:
                 del self._document["readings"][at]
         for each in log[at:]:
             self._document["readings"].append(self._table(each))
+        self._save()
         self._log = list(log)
-        self._save(tomlkit.dumps(self._document).encode("utf-8"))
 
     def write_meter(self, texts: Mapping[str, str]) -> None:
         """Bring what the file says of the meter up to date.
@@ -118,7 +120,7 @@ class JobDocument:
                 table.pop(key, None)
         if not table:
             del self._document["meter"]
-        self._save(tomlkit.dumps(self._document).encode("utf-8"))
+        self._save()
 
     def _table(self, each: Measured | Reading) -> Any:
         """One entry of the log."""
@@ -139,13 +141,21 @@ class JobDocument:
         table["value"] = show_measured(each, DIGITS) if isinstance(each, Measured) else SKIPPED
         return table
 
-    def _save(self, data: bytes) -> None:
-        with only_writer(self.path.parent):
-            there = self.path.read_bytes() if os.path.lexists(self.path) else None
-            if there != self._on_disk:
-                raise self._changed()
-            write_whole(self.path, data)
-        self._on_disk = data
+    def _save(self) -> None:
+        """Write the document; one that could not be written is again as it was kept last."""
+        import tomlkit
+
+        text = tomlkit.dumps(self._document)
+        try:
+            with only_writer(self.path.parent):
+                there = self.path.read_bytes() if os.path.lexists(self.path) else None
+                if there != self._on_disk:
+                    raise self._changed()
+                write_whole(self.path, text.encode("utf-8"))
+        except InputError:
+            self._document = tomlkit.parse(self._kept)
+            raise
+        self._kept, self._on_disk = text, text.encode("utf-8")
 
     def _changed(self) -> InputError:
         return InputError(

@@ -26,6 +26,11 @@ from zcd.sync.lock import expected_pulses
 
 Record = dict[str, Any]
 
+PROBE_FACTOR = 10.0
+LEAST_SWING = 0.5
+OVER_SUPPLY = 1.2
+"""A pin that swings by so much of its supply, and no higher, seen through such a probe."""
+
 
 def print_capture(board: Board, traces: Traces, console: Console) -> None:
     """Print what a capture shows."""
@@ -59,14 +64,32 @@ def capture_line(board: Board, traces: Traces) -> str:
     """One sentence on what a capture shows."""
     count = traces.falls_s.size
     if not count:
-        return "No sync pulse: the pin never goes below its low threshold and up again."
+        return _no_pulse_line(board, traces)
     span = traces.capture.time_s[-1] - traces.capture.time_s[0]
     expected = span * board.mains.frequency_hz * expected_pulses(board)
     if traces.missing:
         return f"Pulses are missing: {traces.missing} beside {count} that came."
     if count < expected / 2.0 - 1.0:
         return f"Few pulses: {count} where about {expected:.0f} are due."
+    if traces.jumps:
+        return (
+            f"{count} pulses, none missing, but their low time jumps: "
+            f"{quantity_text(traces.low_jitter_s, 's')} rms. Look for a loose joint."
+        )
     return f"{count} pulses, none missing."
+
+
+def _no_pulse_line(board: Board, traces: Traces) -> str:
+    """Where the pin stays, and whether the scope was told of its probe."""
+    low, high = float(traces.pin_v.min()), float(traces.pin_v.max())
+    line = (
+        "No sync pulse: the pin never goes below its low threshold and up again; it stays between "
+        f"{quantity_text(low, 'V')} and {quantity_text(high, 'V')}."
+    )
+    swings = high - low > LEAST_SWING * board.output.supply_v / PROBE_FACTOR
+    if swings and high < OVER_SUPPLY * board.output.supply_v / PROBE_FACTOR:
+        line += f" With a probe of {PROBE_FACTOR:g} to 1, tell the scope so and capture it again."
+    return line
 
 
 def capture_record(board: Board, traces: Traces, circuit: Circuit) -> Record:

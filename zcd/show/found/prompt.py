@@ -18,9 +18,10 @@ END = ("end", "quit", "exit", "q")
 SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
 UNDO = ("undo", "back")
 HELP = (
-    'Type what the meter shows for the reading asked for ("4.98 V", "OL", "about 230", '
+    'Type what the meter shows for the reading asked for ("4.98 V", "OL", "OL on 2M", "about 230", '
     '"190..260", "< 5 V", "nothing", "unstable"), or another reading ("ohm R2 150k", '
-    '"dc pin logic0 4.98 V", "ohm R2 lifted 150k"); "flags sync fan" for what the controller '
+    '"ohm R2 lifted 150k", "dc pin logic0 4.98 V", "dc pin logic0 relay off 0.1 V", '
+    '"dc pin logic0 bench supply 5 V"); "flags sync fan" for what the controller '
     'reports ("flags none" for no flag); "skip" if a reading cannot be taken; "undo" takes the '
     'last answer back; "end" stops, and what was answered is kept.'
 )
@@ -52,6 +53,7 @@ class Answers:
     circuit: Circuit
     log: list[Measured | Reading] = field(default_factory=list)
     flags: tuple[str, ...] = ()
+    _earlier: list[tuple[list[Measured | Reading], tuple[str, ...]]] = field(default_factory=list)
 
     @property
     def measured(self) -> list[Measured]:
@@ -81,17 +83,27 @@ class Answers:
         word = line.lower()
         if word in ("", "help", "?"):
             return False
+        if word in UNDO:
+            self._undo()
+            return True
+        before = list(self.log), self.flags
         if word in SKIP and suggested is not None:
             self.log.append(suggested)
-        elif word in UNDO:
-            if not self.log:
-                raise InputError("there is no answer to take back")
-            self.log.pop()
         elif word.split()[0] in ("flag", "flags"):
             self.flags = parse_flags(line.split()[1:])
         else:
             self.log.append(self._read(line, suggested))
+        self._earlier.append(before)
         return True
+
+    def _undo(self) -> None:
+        """Take the last answer back: of this conversation, then readings of earlier ones."""
+        if self._earlier:
+            self.log, self.flags = self._earlier.pop()
+        elif self.log:
+            self.log.pop()
+        else:
+            raise InputError("there is no answer to take back")
 
     def forget(self, reading: Reading) -> None:
         """Take back all that was said of a reading."""
@@ -175,12 +187,15 @@ class Conversation:
             line = " ".join(ask(QUESTION if suggested else LAST_QUESTION).split())
             if line.lower() in END or (not line and suggested is None):
                 return False
+            log, flags = list(self.answers.log), self.answers.flags
             try:
                 if self.answers.take(line, suggested):
                     self.save(self.answers.log, self.answers.flags)
                     return True
                 tell(HELP)
             except InputError as error:
+                # what could not be kept was not answered
+                self.answers.log, self.answers.flags = log, flags
                 tell(str(error))
 
 
