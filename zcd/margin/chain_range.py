@@ -8,7 +8,7 @@ carries at its total.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -103,10 +103,13 @@ def ranges_of(place: Section, tolerances: Sequence[float]) -> Ranges:
     tiers = tuple(sorted(set(tolerances)))
     lowest = max(SCAN_OHM[0], place.kept_ohm * (1.0 + LEAST_NEW))
     steps = np.linspace(np.log(lowest), np.log(max(SCAN_OHM[1], MOST_NEW * lowest)), SCAN_POINTS)
-    found = [
-        np.exp(passing_ranges(partial(_margins, place, tier), steps, EDGE_TOLERANCE))
-        for tier in tiers
-    ]
+    found: list[FloatArray] = []
+    for tier in tiers:
+        margins = partial(_margins, place, tier)
+        if not (found and _still_passing(margins, found[-1])):
+            found.append(np.exp(passing_ranges(margins, steps, EDGE_TOLERANCE)))
+        else:
+            found.append(found[-1])
     edges = np.full((len(tiers), max(1, *map(len, found)), 2), [np.inf, -np.inf])
     for number, pairs in enumerate(found):
         edges[number, : len(pairs)] = pairs
@@ -126,6 +129,14 @@ def ranges_of(place: Section, tolerances: Sequence[float]) -> Ranges:
         log_ratios=np.swapaxes(logs, 1, 2),
         nearest=judged[0],
     )
+
+
+def _still_passing(margins: Callable[[FloatArray], FloatArray], pairs: FloatArray) -> bool:
+    """Whether ranges found for a narrower tolerance hold for a wider one, which allows no more."""
+    if not len(pairs):
+        return True
+    low, high = np.log(pairs).T + np.array([[EDGE_TOLERANCE], [-EDGE_TOLERANCE]])
+    return bool(np.all(margins(np.linspace(low, high, TABLE_POINTS).ravel()) >= 0.0))
 
 
 def _margins(place: Section, tolerance_ratio: float, log_total: FloatArray) -> FloatArray:

@@ -22,6 +22,8 @@ CORNER_POINTS = 7
 """Values of a range at which the corners are tried."""
 CORNER_TOLERANCE = 1e-4
 """Relative error of the ends of a range."""
+NEAR_RATIO = 0.02
+"""Where to look for an end again that moves by less than `LEAST_GAIN` of a margin, or little."""
 MOST_ROUNDS = 5
 
 
@@ -148,7 +150,8 @@ def corner_ranges(
             break
         rows, loading, least = _look(variant, ref, ends, exempt, rows)
         if least >= -LEAST_GAIN:
-            found = [np.exp(passing_ranges(rows.margins, at, CORNER_TOLERANCE)) for at in steps]
+            if least < 0.0:
+                found = [_closer(rows, pieces) if pieces.size else pieces for pieces in found]
             break
     tolerances = tolerances_of(rows.board)
     known = KnownCorners(
@@ -158,6 +161,15 @@ def corner_ranges(
         loads=draw(rows.board, tolerances, loading).circuit,
     )
     return CornerRanges(ranges=tuple(found), corners=known)
+
+
+def _closer(rows: CornerRows, pieces: FloatArray) -> FloatArray:
+    """Ranges whose ends hardly move, looked for beside these and at some values within."""
+    around = np.array([-NEAR_RATIO, 0.0, NEAR_RATIO])
+    within = [np.linspace(low, high, CORNER_POINTS)[1:-1] for low, high in np.log(pieces)]
+    ends = (np.log(pieces)[..., None] + around).ravel()
+    steps = np.unique(np.concatenate([ends, *within]))
+    return np.exp(passing_ranges(rows.margins, steps, CORNER_TOLERANCE))
 
 
 def _look(

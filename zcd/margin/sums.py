@@ -22,6 +22,8 @@ IntArray = NDArray[np.intp]
 MOST_PARTS = 4
 _FIXED = 2
 """Of three or four different parts two are fixed, the others looked up in a sorted list."""
+PAIRS = 200_000
+"""Pairs that are looked at together."""
 SMALL = 4000
 """Sums in a small pool."""
 _HAIR = 1.0 - 1e-12
@@ -86,7 +88,8 @@ class _Pool:
     """Sums of parts of lower rank, sorted: of those with the same tolerances.
 
     The low end of such a sum lies between `least_ratio` and `most_ratio` times its nominal value.
-    `codes` are numbers that stand for the members of each.
+    `codes` are numbers that stand for the members of each. Where sums of any rank are in it,
+    `below` says of every rank and position how many before the position are of a lower rank.
     """
 
     tier: int
@@ -95,6 +98,7 @@ class _Pool:
     sums: FloatArray
     lows: FloatArray
     codes: IntArray
+    below: NDArray[np.int32] | None = None
 
     def add(self, sums: FloatArray, lows: FloatArray, codes: IntArray) -> None:
         """Take in further sums."""
@@ -169,10 +173,11 @@ def _fitting(
     rank = rank[np.argsort(stock.floors[rank], kind="stable")]
     ranked = stock.rows(rank)
     for blocks in _blocks(size):
-        if len(blocks) <= _FIXED:
-            pieces = _few(ranked, window, blocks)
+        if len(blocks) < MOST_PARTS:
+            search = _few if len(blocks) <= _FIXED else _three
+            pieces = search(ranked, window, blocks, listed)
         else:
-            pieces = _many(ranked, window, blocks, listed)
+            pieces = _four(ranked, window, listed)
         for number, members in pieces:
             yield number, rank[np.repeat(members, blocks, axis=1)] if listed else members
 
@@ -191,7 +196,9 @@ def _blocks(size: int) -> Iterator[tuple[int, ...]]:
             yield (*before, last)
 
 
-def _few(stock: Stock, window: Window, blocks: tuple[int, ...]) -> Iterator[tuple[int, IntArray]]:
+def _few(
+    stock: Stock, window: Window, blocks: tuple[int, ...], listed: bool
+) -> Iterator[tuple[int, IntArray]]:
     """One part, or two different ones, each used as often as `blocks` says."""
     every = np.arange(stock.values.size)
     if len(blocks) == 1:
@@ -210,74 +217,89 @@ def _few(stock: Stock, window: Window, blocks: tuple[int, ...]) -> Iterator[tupl
         & (2.0 * sums - lows <= window.ceiling)
         & np.all(stock.counts[members] >= times, axis=1)
     )
-    yield int(fits.sum()), members[fits]
+    yield int(fits.sum()), members[fits] if listed else members[:0]
 
 
-def _many(
+def _three(
     stock: Stock, window: Window, blocks: tuple[int, ...], listed: bool
 ) -> Iterator[tuple[int, IntArray]]:
-    """Three or four different parts: the last two fixed, the others looked up."""
-    *free, before, last = blocks
-    pools: dict[tuple[int, ...], _Pools] = {}
-    for k in range(stock.values.size):
-        if stock.counts[k] >= before:
-            above = np.arange(k + 1, stock.values.size)
-            above = above[stock.counts[above] >= last]
-            for pool in (each for both in pools.values() for each in (both.large, both.small)):
-                if pool.sums.size:
-                    fixed = (k, before, above, last)
-                    number, codes, upper = _look_up(stock, window, pool, fixed, listed)
-                    yield number, np.concatenate([_members(codes, len(free), stock), upper], axis=1)
-        _widen(pools, stock, k, np.array(free))
+    """Three different parts: all pairs of the last two at once, the first looked up."""
+    free, before, last = blocks
+    every = np.arange(stock.values.size)
+    k, above = np.triu_indices(every.size, 1)
+    enough = (stock.counts[k] >= before) & (stock.counts[above] >= last)
+    k, above = k[enough], above[enough]
+    for tier in np.unique(stock.tiers):
+        mine = every[(stock.tiers == tier) & (stock.counts >= free)]
+        if mine.size:
+            pool = _new_pool(stock, mine[:1], int(tier))
+            pool.add(free * stock.values[mine], free * stock.lows[mine], mine)
+            pool.below = np.zeros((every.size, mine.size + 1), dtype=np.int32)
+            np.cumsum(pool.codes < every[:, None], axis=1, out=pool.below[:, 1:])
+            for piece in np.array_split(np.arange(k.size), 1 + k.size // PAIRS):
+                fixed = _Fixed(k=k[piece], before=before, above=above[piece], last=last)
+                number, codes, upper = _look_up(stock, window, pool, fixed, listed)
+                yield number, np.column_stack([codes, upper])
 
 
-def _members(codes: IntArray, free: int, stock: Stock) -> IntArray:
-    """The parts that codes stand for, shape (codes, free)."""
-    size = max(stock.values.size, 1)
-    return codes[:, None] // size ** np.arange(free - 1, -1, -1) % size
+def _four(stock: Stock, window: Window, listed: bool) -> Iterator[tuple[int, IntArray]]:
+    """Four different parts: the last two fixed, the others looked up."""
+    pools: dict[tuple[int, int], _Pools] = {}
+    size = stock.values.size
+    for k in range(size):
+        above = np.arange(k + 1, size)
+        fixed = _Fixed(k=np.full(above.size, k), before=1, above=above, last=1)
+        for pool in (each for both in pools.values() for each in (both.large, both.small)):
+            if pool.sums.size:
+                number, codes, upper = _look_up(stock, window, pool, fixed, listed)
+                yield number, np.column_stack([codes // size, codes % size, upper])
+        _widen(pools, stock, k)
 
 
-def _widen(pools: dict[tuple[int, ...], _Pools], stock: Stock, k: int, free: IntArray) -> None:
-    """Put into the pools the sums in which part `k` is the last."""
-    if stock.counts[k] < free[-1]:
-        return
-    members = np.array([[k]])
-    if free.size > 1:
-        below = np.flatnonzero(stock.counts[:k] >= free[0])
-        members = np.stack([below, np.full(below.size, k)], axis=1)
-    tiers = stock.tiers[members[:, 0]]
-    codes = members @ stock.values.size ** np.arange(free.size - 1, -1, -1)
-    sums, lows = stock.values[members] @ free, stock.lows[members] @ free
-    for tier in np.unique(tiers):
-        mine = np.flatnonzero(tiers == tier)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Fixed:
+    """The last two parts of combinations, arrays of one shape, and how often each is used."""
+
+    k: IntArray
+    before: int
+    above: IntArray
+    last: int
+
+
+def _widen(pools: dict[tuple[int, int], _Pools], stock: Stock, k: int) -> None:
+    """Put into the pools the sums of pairs in which part `k` is the second."""
+    for tier in np.unique(stock.tiers[:k]):
+        first = np.flatnonzero(stock.tiers[:k] == tier)
         key = (int(tier), int(stock.tiers[k]))
         if key not in pools:
-            pools[key] = _new_pools(stock, members[mine[0]], max(key))
-        pools[key].add(sums[mine], lows[mine], codes[mine])
-
-
-def _new_pools(stock: Stock, members: IntArray, tier: int) -> _Pools:
-    """Empty ones for sums of parts with the tolerances of some."""
-    ratios = stock.lows[members] / stock.values[members]
-    large, small = (
-        _Pool(
-            tier=tier,
-            least_ratio=float(ratios.min()),
-            most_ratio=float(ratios.max()),
-            sums=np.empty(0),
-            lows=np.empty(0),
-            codes=np.empty(0, dtype=np.intp),
+            members = np.array([first[0], k])
+            large, small = (_new_pool(stock, members, max(key)) for _ in range(2))
+            pools[key] = _Pools(large=large, small=small)
+        pools[key].add(
+            stock.values[first] + stock.values[k],
+            stock.lows[first] + stock.lows[k],
+            first * stock.values.size + k,
         )
-        for _ in range(2)
+
+
+def _new_pool(stock: Stock, members: IntArray, tier: int) -> _Pool:
+    """An empty one for sums of parts with the tolerances of some."""
+    ratios = stock.lows[members] / stock.values[members]
+    return _Pool(
+        tier=tier,
+        least_ratio=float(ratios.min()),
+        most_ratio=float(ratios.max()),
+        sums=np.empty(0),
+        lows=np.empty(0),
+        codes=np.empty(0, dtype=np.intp),
     )
-    return _Pools(large=large, small=small)
 
 
 def _look_up(
-    stock: Stock, window: Window, pool: _Pool, fixed: tuple[int, int, IntArray, int], listed: bool
+    stock: Stock, window: Window, pool: _Pool, fixed: _Fixed, listed: bool
 ) -> tuple[int, IntArray, IntArray]:
-    """Which sums of the pool fit with part `k` and one of the parts above it."""
-    k, before, above, last = fixed
+    """Which sums of the pool fit with parts `k` and `above`: number, codes and these two."""
+    k, before, above, last = fixed.k, fixed.before, fixed.above, fixed.last
     sums = before * stock.values[k] + last * stock.values[above]
     lows = before * stock.lows[k] + last * stock.lows[above]
     floors = stock.floors[above] - lows
@@ -306,9 +328,13 @@ def _look_up(
     )
     low, high = pool.lows[index], 2.0 * pool.sums[index] - pool.lows[index]
     fits = (low >= floors[query]) & (high <= ceilings[query])
+    counted = until - sure
+    if pool.below is not None:
+        fits &= pool.codes[index] < k[query]
+        counted = pool.below[k, until] - pool.below[k, sure]
     query, index = query[fits], index[fits]
-    upper = np.stack([np.full(query.size, k), above[query]], axis=1)
-    return int((until - sure).sum()) + query.size, pool.codes[index], upper
+    upper = np.stack([k[query], above[query]], axis=1)
+    return int(counted.sum()) + query.size, pool.codes[index], upper
 
 
 def _spread(start: IntArray, stop: IntArray) -> tuple[IntArray, IntArray]:
