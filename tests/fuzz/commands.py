@@ -8,7 +8,7 @@ import json
 import os
 import re
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -108,23 +108,23 @@ def command_lines(draw: st.DrawFn) -> list[str]:
 
 
 @contextlib.contextmanager
-def _quiet() -> Iterator[tuple[io.StringIO, io.StringIO]]:
-    """Nothing is printed, served or shown in a browser; nobody types."""
+def _quiet(typed: str) -> Iterator[tuple[io.StringIO, io.StringIO]]:
+    """Nothing is printed, served or shown in a browser."""
     out, err = io.StringIO(), io.StringIO()
     with (
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
-        patch("sys.stdin", io.StringIO("")),
+        patch("sys.stdin", io.StringIO(typed)),
         patch("zcd.bench.serve.serve"),
         contextlib.chdir(bench()),
     ):
         yield out, err
 
 
-def call(words: list[str], run: Callable[[list[str]], int] = main) -> Ran:
-    """Run a command in this process."""
-    with _quiet() as (out, err):
-        code = run(words)
+def call(words: list[str], typed: str = "") -> Ran:
+    """Run a command in this process, with what a person types."""
+    with _quiet(typed) as (out, err):
+        code = main(words)
     return Ran(code=code, out=out.getvalue(), err=err.getvalue())
 
 

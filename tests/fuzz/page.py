@@ -80,3 +80,8 @@ def ask(given: tuple[str, dict[str, str]]) -> int:
     assert "<b>&amp;</b>" not in text, "hostile text is not shown as text"
     assert ">nan" not in text
     return status
+
+
+def page_text(path: str) -> str:
+    """The page at an address."""
+    return asyncio.run(_get(path, b""))[1].decode("utf-8")

@@ -126,7 +126,7 @@ TARGETS = (
         name="quantities",
         inputs=st.tuples(hostile.quantities(), st.sampled_from(KINDS)),
         run=_quantity,
-        share=400,
+        share=420,
     ),
     Target(name="board files", inputs=documents.toml_files(BOARDS), run=_board, share=200),
     Target(name="job files", inputs=documents.toml_files(JOBS), run=_job, share=120),
@@ -134,5 +134,5 @@ TARGETS = (
     Target(name="captures", inputs=captures.capture_files(), run=_capture, share=40),
     Target(name="readings", inputs=readings(), run=_reading, share=60),
     Target(name="addresses of the page", inputs=page.addresses, run=page.ask, share=30),
-    Target(name="command lines", inputs=command_lines(), run=run_command, share=30),
+    Target(name="command lines", inputs=command_lines(), run=run_command, share=10),
 )

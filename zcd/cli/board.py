@@ -88,9 +88,10 @@ def check(
     if report or plots:
         draw(board, found, report, plots)
     if as_json:
+        from zcd.show.cautions import TOUCHED
         from zcd.show.checked.records import check_record
 
-        print_json(check_record(found))
+        print_json(check_record(found), TOUCHED)
     else:
         from zcd.show.tables import print_check
 

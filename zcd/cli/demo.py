@@ -34,15 +34,15 @@ def demo(folder: str | None, as_json: bool) -> int:
     draw(made.repaired, verdict, report, None, Case(made.job, atlas.circuit, found))
     if as_json:
         from zcd.show.checked.records import check_record
+        from zcd.show.found.findings import cautions_of_step
         from zcd.show.found.records import diagnosis_record
 
-        print_json(
-            {
-                "folder": str(made.folder),
-                "diagnosis": diagnosis_record(made.job, atlas.circuit, found),
-                "check": check_record(verdict),
-            }
-        )
+        record = {
+            "folder": str(made.folder),
+            "diagnosis": diagnosis_record(made.job, atlas.circuit, found),
+            "check": check_record(verdict),
+        }
+        print_json(record, cautions_of_step(found))
     else:
         from zcd.show.found.tables import print_demo
 

@@ -31,9 +31,11 @@ def readings(file: str, as_json: bool) -> int:
         lines = bench_card(atlas, begin)
     atlas.keep()
     if as_json:
+        from zcd.diagnosis.readings import Side
+        from zcd.show.found.findings import cautions_for
         from zcd.show.found.records import card_record
 
-        print_json(card_record(job.board, atlas.circuit, lines))
+        print_json(card_record(job.board, atlas.circuit, lines), cautions_for(Side))
     else:
         from zcd.show.found.tables import print_card
 

@@ -33,9 +33,10 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     if plot is not None:
         draw_capture(board, traces, plot)
     if as_json:
+        from zcd.show.cautions import PROBED
         from zcd.show.found.measured import capture_record
 
-        print_json(capture_record(board, traces, build_circuit(board)))
+        print_json(capture_record(board, traces, build_circuit(board)), PROBED)
     else:
         from zcd.show.found.measured import print_capture
 
@@ -116,9 +117,10 @@ def retest(
     if about is not None:
         retest_kept(about, found, by, replaced, job.board_file)
     if as_json:
-        from zcd.show.found.measured import retest_record
+        from zcd.show.found.measured import retest_cautions, retest_record
 
-        print_json({**retest_record(job.board, atlas.circuit, found), "job": job_file})
+        record = {**retest_record(job.board, atlas.circuit, found), "job": job_file}
+        print_json(record, retest_cautions(atlas.circuit, found))
     else:
         from zcd.show.found.measured import print_retest
 

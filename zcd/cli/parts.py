@@ -68,9 +68,10 @@ def substitute(
     if not refs or DRIVE in refs:
         drive = switches(board, drawer.drive_parts or every_drive_part())
     if as_json:
+        from zcd.show.cautions import FITTED
         from zcd.show.drawer.records import substitutes_record
 
-        print_json(substitutes_record(found, drive))
+        print_json(substitutes_record(found, drive), FITTED)
     else:
         from zcd.show.drawer.tables import print_substitutes
 

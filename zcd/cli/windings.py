@@ -48,6 +48,7 @@ def windings(
           --board 1=run --board 2=common --board 3=start \\
           --capacitor 1.42u --marking "1.5 uF"
     """
+    from zcd.show.cautions import UNPLUGGED
     from zcd.show.output import print_json, print_tables
     from zcd.show.told.windings import parse_measured, print_verdict, verdict_record
     from zcd.story.windings import name_leads
@@ -63,7 +64,7 @@ def windings(
     )
     verdict = name_leads(measured)
     if as_json:
-        print_json(verdict_record(measured, verdict))
+        print_json(verdict_record(measured, verdict), UNPLUGGED)
     else:
         print_tables(lambda console: print_verdict(measured, verdict, console))
     return 0 if verdict.safe else 1

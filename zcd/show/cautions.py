@@ -166,3 +166,12 @@ LIFTED: tuple[Caution, ...] = (
     ),
 )
 """Due before one end of a part is lifted, with those for dead tests."""
+
+TOUCHED = (*GENERAL, *DEAD)
+"""Due wherever a board may be touched for what was found."""
+FITTED = (*TOUCHED, *FITTING)
+"""Due where parts are to be fitted."""
+PROBED = (*TOUCHED, *ISOLATED, *LIVE)
+"""Due where probes go on anywhere under power."""
+UNPLUGGED = (*TOUCHED, *MOTOR)
+"""Due where a motor's leads are measured."""

@@ -9,13 +9,15 @@ from rich.console import Console
 
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import parts_over
-from zcd.diagnosis.readings import Function, usual_power
+from zcd.diagnosis.readings import Function, side_of, usual_power
 from zcd.diagnosis.words import show_value
+from zcd.show.cautions import Caution
 from zcd.show.checked.records import plain_values
 from zcd.show.checked.sheets import Sheet, board_line
+from zcd.show.found.findings import cautions_for
 from zcd.show.found.records import KEYS
 from zcd.show.found.tables import print_assumptions
-from zcd.show.tables import print_heading, print_line, print_sheet
+from zcd.show.tables import print_cautions, print_heading, print_line, print_sheet
 from zcd.show.wording import NOTHING, plain, quantity_text
 from zcd.spice.compare import LEAST, SHARE, Comparison, Line
 from zcd.spice.devices import device_of
@@ -64,6 +66,7 @@ def print_compared(found: Comparison, circuit: Circuit, console: Console) -> Non
         console,
     )
     print_assumptions(found.board, console)
+    print_cautions(compared_cautions(found, circuit), console)
 
 
 def _verdict(found: Comparison) -> str:
@@ -125,6 +128,12 @@ def _off(line: Line, other: float) -> str:
         return f"{sign}{quantity_text(abs(gap), line.unit)}" if abs(gap) > least else "0"
     share = gap / abs(line.ours)
     return f"{100.0 * share:+.2f} %" if abs(share) >= LEAST_SHARE else "0"
+
+
+def compared_cautions(found: Comparison, circuit: Circuit) -> tuple[Caution, ...]:
+    """The cautions due before one of the readings that were compared is taken."""
+    readings = [line.reading for line in found.lines if line.reading is not None]
+    return cautions_for(side_of(circuit, reading) for reading in readings)
 
 
 def comparison_record(found: Comparison) -> dict[str, Any]:

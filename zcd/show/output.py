@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from zcd.margin.check import Check
     from zcd.margin.loss_share import LossShare
     from zcd.margin.maps import LossMap
+    from zcd.show.cautions import Caution
     from zcd.show.found.findings import Case
     from zcd.show.found.job_files import JobDocument
     from zcd.show.paper.pages import Pages
@@ -37,8 +38,10 @@ if TYPE_CHECKING:
     from zcd.sync.lock import Lock
 
 
-def print_json(record: dict[str, Any]) -> None:
-    """One object, ASCII, no numbers that JSON does not know."""
+def print_json(record: dict[str, Any], cautions: Iterable[Caution] = ()) -> None:
+    """One object, ASCII, no numbers that JSON does not know; with the cautions that are due."""
+    if due := [caution.text for caution in cautions]:
+        record = {**record, "cautions": due}
     click.echo(json.dumps(record, indent=2, allow_nan=False, ensure_ascii=True))
 
 
@@ -151,10 +154,12 @@ def print_case(case: Case, as_json: bool, known: Experience | None = None) -> No
     """Print a diagnosis, and what closed jobs made of its priors."""
     job, circuit, found = case.job, case.circuit, case.diagnosis
     if as_json:
+        from zcd.show.found.findings import cautions_of_step
         from zcd.show.found.records import diagnosis_record
 
         jobs = 0 if known is None else known.jobs
-        print_json({**diagnosis_record(job, circuit, found), "closed_jobs": jobs})
+        record = {**diagnosis_record(job, circuit, found), "closed_jobs": jobs}
+        print_json(record, cautions_of_step(found))
     else:
         from zcd.show.found.job_list import LEAVE_OUT, experience_line
         from zcd.show.found.tables import print_diagnosis
@@ -310,7 +315,7 @@ def print_comparison(
     as_json: bool,
 ) -> Comparison:
     """Compare with the simulator, print it, and draw it where asked for."""
-    from zcd.show.comparison import comparison_record, print_compared
+    from zcd.show.comparison import compared_cautions, comparison_record, print_compared
     from zcd.show.draw.overlay import save_overlay
     from zcd.show.progress import progress_bar
     from zcd.spice.compare import compare
@@ -328,7 +333,7 @@ def print_comparison(
     if plots:
         save_overlay(plots, found)
     if as_json:
-        print_json(comparison_record(found))
+        print_json(comparison_record(found), compared_cautions(found, circuit))
     else:
         print_tables(lambda console: print_compared(found, circuit, console))
     return found

@@ -15,7 +15,7 @@ from zcd.board.model import Board
 from zcd.margin.check import Check
 from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
-from zcd.show.cautions import DEAD, GENERAL, Caution
+from zcd.show.cautions import TOUCHED, Caution
 from zcd.show.checked.map_words import map_lines, map_sheet, map_title
 from zcd.show.checked.outlook_sheets import outlook_sheets
 from zcd.show.checked.sheets import (
@@ -82,7 +82,7 @@ def print_check(check: Check, console: Console) -> None:
     print_list("Read again", odd_values(check.board), console)
     print_sheet(assumptions_sheet(check.board, notes), console)
     print_notes(notes, console)
-    print_cautions((*GENERAL, *DEAD), console)
+    print_cautions(TOUCHED, console)
 
 
 def print_map(board: Board, loss_map: LossMap, loss_share: LossShare, console: Console) -> None:

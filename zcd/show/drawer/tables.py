@@ -8,7 +8,7 @@ from zcd.board.model import Board
 from zcd.margin.chain_parts import ChainFits
 from zcd.margin.substitutes import Substitutes
 from zcd.margin.swaps import PullUps
-from zcd.show.cautions import DEAD, FITTING, GENERAL
+from zcd.show.cautions import FITTED
 from zcd.show.checked.sheets import assumptions_sheet, board_line, taken_sheet
 from zcd.show.drawer.sheets import (
     chain_lines,
@@ -72,7 +72,7 @@ def print_substitutes(found: Substitutes, drive: Switches | None, console: Conso
         title = "Assumed, because the drawer does not say"
         print_sheet(taken_sheet(title, found.drawer.assumptions, notes), console)
     print_notes(notes, console)
-    print_cautions((*GENERAL, *DEAD, *FITTING), console)
+    print_cautions(FITTED, console)
 
 
 def _print_chain(fits: ChainFits, console: Console) -> None:

@@ -295,6 +295,11 @@ def _answer_text(function: Function, answer: Answer) -> str:
     return f"{spread_of(function, answer.low, answer.high)}: {names}"
 
 
+def cautions_of_step(found: Diagnosis) -> tuple[Caution, ...]:
+    """The cautions due for the next reading; those for a dead board where there is none."""
+    return cautions_for(() if found.suggestion is None else (found.suggestion.side,))
+
+
 def cautions_for(sides: Iterable[Side]) -> tuple[Caution, ...]:
     """The cautions due for readings on these sides, the general ones first.
 

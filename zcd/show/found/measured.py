@@ -15,7 +15,7 @@ from zcd.diagnosis.retest import Remaining, Retest
 from zcd.diagnosis.traces import Traces, readings_of
 from zcd.diagnosis.words import show_measured
 from zcd.margin.headroom import Headroom
-from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.show.cautions import PROBED, Caution
 from zcd.show.checked.sheets import Sheet
 from zcd.show.found.findings import cautions_for, spread_of
 from zcd.show.found.records import KEYS, measured_record, reading_record
@@ -57,7 +57,7 @@ def print_capture(board: Board, traces: Traces, console: Console) -> None:
             rows.append((edge, offset_text(float(np.median(traces.offsets_s)))))
     title = f"Capture {plain(traces.capture.name)}"
     print_sheet(Sheet(title=title, columns=("what", "seen"), rows=tuple(rows), right=(1,)), console)
-    print_cautions((*GENERAL, *DEAD, *ISOLATED, *LIVE), console)
+    print_cautions(PROBED, console)
 
 
 def capture_line(board: Board, traces: Traces) -> str:
@@ -145,8 +145,13 @@ def print_retest(board: Board, circuit: Circuit, found: Retest, console: Console
         print_line(f"Taken before the repair and not after it: {names}.", console)
     for line in remaining_lines(board, found.remaining):
         print_line(line, console)
-    sides = {side_of(circuit, again.measured.reading) for again in found.readings}
-    print_cautions(cautions_for(sides), console)
+    print_cautions(retest_cautions(circuit, found), console)
+
+
+def retest_cautions(circuit: Circuit, found: Retest) -> tuple[Caution, ...]:
+    """The cautions due for the readings taken, and for those to take."""
+    readings = (*(again.measured.reading for again in found.readings), *found.to_take)
+    return cautions_for(side_of(circuit, reading) for reading in readings)
 
 
 def retest_line(found: Retest) -> str:

@@ -6,7 +6,7 @@ from zcd.board.model import Board
 from zcd.board.units import refusal
 from zcd.show.files import require_place
 from zcd.show.output import print_json, print_tables
-from zcd.story.causes import find_cause, of_amount
+from zcd.story.causes import Side, find_cause, of_amount
 from zcd.story.controller import FAN, SYNC
 from zcd.story.flags import Telling, all_stories, fitting, telling
 from zcd.story.timeline import stories_of
@@ -51,8 +51,10 @@ def tell(
         save_story_plots(plots, board=board, story=story)
     if as_json:
         from zcd.show.told.records import story_record
+        from zcd.show.told.tables import story_cautions
 
-        print_json(story_record(story, board))
+        due = story_cautions((), fan=story.cause.side is Side.FAN)
+        print_json(story_record(story, board), due)
     else:
         from zcd.show.told.tables import print_story
 
@@ -64,8 +66,9 @@ def tell_all(board: Board, seconds: float, *, as_json: bool) -> None:
     stories = all_stories(board, seconds)
     if as_json:
         from zcd.show.told.records import table_record
+        from zcd.show.told.tables import story_cautions
 
-        print_json(table_record(stories, board))
+        print_json(table_record(stories, board), story_cautions((), fan=True))
     else:
         from zcd.show.told.tables import print_table
 
@@ -87,8 +90,10 @@ def turn_round(board: Board, flags: frozenset[str], seconds: float, *, as_json: 
             told = telling(atlas, fits, begin)
     if as_json:
         from zcd.show.told.records import fits_record
+        from zcd.show.told.tables import fits_cautions
 
-        print_json(fits_record(fits, flags, told, advice_lines(fits, flags, told), board))
+        record = fits_record(fits, flags, told, advice_lines(fits, flags, told), board)
+        print_json(record, fits_cautions(fits, told))
     else:
         from zcd.show.told.tables import print_fits
 

@@ -10,8 +10,9 @@ from rich.console import Console
 from zcd.board.model import Board
 from zcd.diagnosis.readings import Side as Where
 from zcd.diagnosis.words import show_value
-from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE, MOTOR
+from zcd.show.cautions import MOTOR, Caution
 from zcd.show.checked.sheets import assumptions_sheet, board_line
+from zcd.show.found.findings import cautions_for
 from zcd.show.tables import (
     print_cautions,
     print_heading,
@@ -37,8 +38,6 @@ from zcd.story.flags import Fit, Telling
 from zcd.story.power import appliance_of
 from zcd.story.timeline import Story
 
-CAUTIONS = {Where.DEAD: DEAD, Where.ISOLATED: ISOLATED, Where.MAINS: LIVE}
-
 
 def print_story(story: Story, board: Board, console: Console) -> None:
     """Print one story: headline, why, what happens when.
@@ -57,7 +56,7 @@ def print_story(story: Story, board: Board, console: Console) -> None:
     print_sheet(seen_sheet(story), console)
     print_heading("What is wrong", console)
     print_line(f"{cause_text(story.cause)}: {story.cause.words}.", console)
-    _print_end(board, console, (Where.DEAD,), fan=story.cause.side is Side.FAN)
+    _print_end(board, console, story_cautions((), fan=story.cause.side is Side.FAN))
 
 
 def print_table(stories: Sequence[Story], board: Board, console: Console) -> None:
@@ -65,7 +64,7 @@ def print_table(stories: Sequence[Story], board: Board, console: Console) -> Non
     print_line(plain(board.name), console, bold=True)
     print_line(board_line(board), console)
     print_sheet(table_sheet(stories), console)
-    _print_end(board, console, (Where.DEAD,), fan=True)
+    _print_end(board, console, story_cautions((), fan=True))
 
 
 def print_fits(
@@ -88,8 +87,7 @@ def print_fits(
             f"{told.reading.words}; {told.where}; settles {share:.0f} % of the side.", console
         )
         print_list("What the answer would mean", _answers(told), console)
-    sides = (Where.DEAD, *((told.where,) if told else ()))
-    _print_end(board, console, sides, fan=any(fit.cause.side is Side.FAN for fit in fits))
+    _print_end(board, console, fits_cautions(fits, told))
 
 
 def _answers(told: Telling) -> list[str]:
@@ -102,7 +100,7 @@ def _answers(told: Telling) -> list[str]:
     return lines
 
 
-def _print_end(board: Board, console: Console, sides: Sequence[Where], *, fan: bool) -> None:
+def _print_end(board: Board, console: Console, due: Sequence[Caution]) -> None:
     """What was assumed, and the cautions that are due."""
     if board.relay is not None:
         print_heading("Where the fan is fed", console)
@@ -111,5 +109,15 @@ def _print_end(board: Board, console: Console, sides: Sequence[Where], *, fan: b
     whole = (*board.assumptions, *appliance_of(board).assumptions)
     print_sheet(assumptions_sheet(replace(board, assumptions=whole), notes), console)
     print_notes(notes, console)
-    due = [caution for side in dict.fromkeys(sides) for caution in CAUTIONS[side]]
-    print_cautions((*GENERAL, *due, *(MOTOR if fan else ())), console)
+    print_cautions(due, console)
+
+
+def story_cautions(sides: Sequence[Where], *, fan: bool) -> tuple[Caution, ...]:
+    """The cautions due for readings on some sides, and for the fan where it may be the cause."""
+    return (*cautions_for(sides), *(MOTOR if fan else ()))
+
+
+def fits_cautions(fits: Sequence[Fit], told: Telling | None) -> tuple[Caution, ...]:
+    """The same for causes that fit, and the first reading."""
+    sides = () if told is None else (told.where,)
+    return story_cautions(sides, fan=any(fit.cause.side is Side.FAN for fit in fits))

@@ -13,7 +13,7 @@ from zcd.diagnosis.readings import Function
 from zcd.diagnosis.words import parse_value, show_value
 from zcd.errors import InputError
 from zcd.refdata import default
-from zcd.show.cautions import DEAD, GENERAL, MOTOR
+from zcd.show.cautions import UNPLUGGED
 from zcd.show.checked.records import Record, plain_values
 from zcd.show.checked.sheets import Sheet
 from zcd.show.tables import print_cautions, print_line, print_list, print_sheet
@@ -197,7 +197,7 @@ def print_verdict(measured: Measured, verdict: Verdict, console: Console) -> Non
         "not prove good turns either.",
         console,
     )
-    print_cautions((*GENERAL, *DEAD, *MOTOR), console)
+    print_cautions(UNPLUGGED, console)
 
 
 def verdict_record(measured: Measured, verdict: Verdict) -> Record:
