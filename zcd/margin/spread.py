@@ -111,5 +111,5 @@ def _missed_by(margin: float) -> str:
     if margin >= 0.0:
         return ""
     if margin <= -1.0:
-        return "is out of reach: the pin makes no pulse"
+        return "fails: no pulse"
     return f"misses its limit by {max(-100.0 * margin, LEAST_MISS_PERCENT):.2g} %"

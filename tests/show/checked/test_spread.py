@@ -117,3 +117,12 @@ def test_record_has_the_numbers_of_the_spread() -> None:
         [rule["left_middle_ratio"] for rule in record["population"]["rules"]],
         np.median(margins, axis=0),
     )
+
+
+def test_too_short_a_dark_time_says_what_helps() -> None:
+    """A bridge with a slow output: the LED is dark at the crossings only."""
+    bridge = HOLDS.replace("[chain]", '[chain]\ntopology = "bridge"').replace("47k", "22k")
+    bridge = bridge.replace('["100k", "150k"]', '["33k", "33k"]\nreturn_resistors = ["33k", "33k"]')
+    told = "a resistor of some kΩ across the LED"
+    assert told in squeezed(printed(spread_check(bridge)))
+    assert told not in squeezed(printed(spread_check(DARK)))

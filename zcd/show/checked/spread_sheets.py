@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.board.model import Topology
 from zcd.margin.check import Check, Rule
 from zcd.margin.corners import Corners
 from zcd.margin.population import CONFIDENCE_RATIO, Population, Share
@@ -18,6 +21,16 @@ PLACES = 5
 """Tolerances that are named at a corner, of the harmonics only the first."""
 TIGHTEST = 8
 PULSE_RULES, NO_PULSE = RULES[2:], "no pulse"
+DARK_RULES = {
+    "pull-up": ("pin never high", "high time"),
+    "emitter-follower": ("pin never low", "low time"),
+}
+"""What the time in which the LED is dark must suffice for."""
+DARK_HINT = (
+    " This LED is lit in both halves and dark for a moment only at each crossing: too short for "
+    "the optocoupler to let go. What helps: a resistor of some kΩ across the LED, which keeps it "
+    "dark for longer; a smaller output resistor, with more LED current."
+)
 _HARMONIC = "harmonic"
 _UNITS = {"degC": "°C"}
 _TIMES_SHOWN = 10.0
@@ -27,11 +40,20 @@ def spread_sheets(check: Check, notes: SourceNotes) -> tuple[Sheet, ...]:
     """All of these tables, where they were asked for."""
     if check.spread is None:
         return ()
+    corners = corners_sheet(check.spread)
     return (
-        corners_sheet(check.spread),
+        replace(corners, remark=f"{corners.remark}{_dark_hint(check, check.spread)}"),
         population_sheet(check.spread),
         tolerances_sheet(check.spread, notes),
     )
+
+
+def _dark_hint(check: Check, spread: Spread) -> str:
+    """What helps where the LED, lit in both halves, is dark for too short a time."""
+    lit_twice = check.board.topology in (Topology.BRIDGE, Topology.TWO_LED)
+    dark = DARK_RULES[check.board.output.kind]
+    missed = {rule.name.removeprefix(AT_CORNER) for rule in spread.rules if not rule.passes}
+    return DARK_HINT if lit_twice and missed.intersection(dark) else ""
 
 
 def corners_sheet(spread: Spread) -> Sheet:
