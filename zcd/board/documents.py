@@ -12,19 +12,19 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
-from pydantic import ValidationError
-
-from zcd.board.schema import Table
 from zcd.board.units import nearest, refusal, show_found
 from zcd.errors import InputError
 
 if TYPE_CHECKING:
+    from pydantic import ValidationError
     from pydantic_core import ErrorDetails
+
+    from zcd.board.schema import Table
 
 LARGEST_FILE_BYTES = 1_000_000
 _MOST_LINES = 20
 
-Schema = TypeVar("Schema", bound=Table)
+Schema = TypeVar("Schema", bound="Table")
 
 
 def read_text(path: Path, wanted: str) -> str:
@@ -77,6 +77,8 @@ def parse_toml(text: str, name: str, wanted: str) -> dict[str, Any]:
 
 def validate(schema: type[Schema], found: Mapping[str, Any]) -> tuple[Schema | None, list[str]]:
     """Check keys and values against a schema: the file, or one line for each problem."""
+    from pydantic import ValidationError  # loads slowly: not for what only writes files
+
     try:
         return schema.model_validate(found), []
     except ValidationError as error:
@@ -148,6 +150,8 @@ def _table_at(schema: type[Table], location: tuple[int | str, ...]) -> tuple[typ
 
 
 def _table_in(annotation: Any) -> type[Table] | None:
+    from zcd.board.schema import Table
+
     if isinstance(annotation, type) and issubclass(annotation, Table):
         return annotation
     inner = (_table_in(argument) for argument in get_args(annotation))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from rich.box import SIMPLE_HEAD, Box
 from rich.console import Console
@@ -13,11 +14,7 @@ from rich.text import Text
 from zcd.board.library import odd_values
 from zcd.board.model import Board
 from zcd.margin.check import Check
-from zcd.margin.loss_share import LossShare
-from zcd.margin.maps import LossMap
 from zcd.show.cautions import TOUCHED, Caution
-from zcd.show.checked.map_words import map_lines, map_sheet, map_title
-from zcd.show.checked.outlook_sheets import outlook_sheets
 from zcd.show.checked.sheets import (
     FAILS,
     Sheet,
@@ -34,6 +31,10 @@ from zcd.show.checked.sheets import (
 )
 from zcd.show.checked.spread_sheets import spread_sheets
 from zcd.show.wording import SourceNotes, plain, to_ascii, verdict_text
+
+if TYPE_CHECKING:
+    from zcd.margin.loss_share import LossShare
+    from zcd.margin.maps import LossMap
 
 WIDEST = 100
 OUTLOOK_HINT = (
@@ -73,20 +74,31 @@ def print_check(check: Check, console: Console) -> None:
         shorts_sheet(check),
         surge_sheet(check, notes),
         *spread_sheets(check, notes),
-        *outlook_sheets(check),
     ):
         print_sheet(sheet, console)
-    if check.outlook is None:
-        print_heading("Which part decides, and for how many years it holds", console)
-        print_line(OUTLOOK_HINT, console, indent=1)
+    _print_outlook(check, console)
     print_list("Read again", odd_values(check.board), console)
     print_sheet(assumptions_sheet(check.board, notes), console)
     print_notes(notes, console)
     print_cautions(TOUCHED, console)
 
 
+def _print_outlook(check: Check, console: Console) -> None:
+    """What lies ahead of the board, or how to learn it."""
+    if check.outlook is None:
+        print_heading("Which part decides, and for how many years it holds", console)
+        print_line(OUTLOOK_HINT, console, indent=1)
+        return
+    from zcd.show.checked.outlook_sheets import outlook_sheets
+
+    for sheet in outlook_sheets(check):
+        print_sheet(sheet, console)
+
+
 def print_map(board: Board, loss_map: LossMap, loss_share: LossShare, console: Console) -> None:
     """Print what a map of lost sync says."""
+    from zcd.show.checked.map_words import map_lines, map_sheet, map_title
+
     print_line(plain(board.name), console, bold=True)
     print_line(f"{map_title(loss_map)}.", console, bold=True)
     print_sheet(map_sheet(loss_map), console)
