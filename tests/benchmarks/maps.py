@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
+
 from tests.diagnosis.boards import board
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
 from zcd.margin.loss_share import loss_share
-from zcd.margin.maps import loss_map
+from zcd.margin.maps import LossMap, loss_map
 from zcd.margin.shorts import short_stress
 from zcd.margin.surge import surge_stress
+from zcd.sync.lock import Lock, lock_of
 
 
 def map_jobs(*, quick: bool = False) -> dict[str, Callable[[], object]]:
@@ -28,4 +33,12 @@ def map_jobs(*, quick: bool = False) -> dict[str, Callable[[], object]]:
             capacitor, "led-capacitor", "mains"
         ),
         "share of 64 boards lost on a map": lambda: loss_share(plain, found),
+        "the same map, every one of its points solved": lambda: every_point(plain, found),
     }
+
+
+def every_point(plain: Board, found: LossMap) -> Lock:
+    """All points of a map's lattice in one batch, no boundary looked for."""
+    across, up = (each.ravel() for each in np.meshgrid(found.lattice.places, found.lattice.places))
+    circuit = found.across.put(build_circuit(plain), plain, found.across.value(across))
+    return lock_of(found.up.put(circuit, plain, found.up.value(up)), plain)

@@ -15,9 +15,11 @@ from tests.show.checked.test_records import numbers
 from tests.show.demo import course, lost_below, outlook, share_lost, solved
 from tests.show.test_tables import printed, squeezed
 from zcd.margin.check import Check
+from zcd.margin.decides import LADDER
 from zcd.margin.years import YEARS
 from zcd.refdata import UNITS
 from zcd.show.checked.outlook_records import outlook_record
+from zcd.show.checked.outlook_sheets import decides_sheet
 from zcd.show.checked.records import check_record
 from zcd.show.draw.outlook import decides_figure, years_figure
 from zcd.show.draw.plots import save_plots
@@ -40,6 +42,22 @@ def test_what_decides_is_said_in_a_sentence() -> None:
     assert "CTR of OC1 71 % 69 to 73 % 70 %" in text
     assert "mains voltage 15 to 26 % 15 to 26 % 18 %" in text
     assert "together with others; of 2 % it is not known what makes it." in text
+
+
+def test_nothing_decides_where_all_boards_are_alike() -> None:
+    known = outlook().decides
+    nothing = np.zeros(3)
+    alike = replace(
+        known, total=nothing, first=nothing, total_low=nothing, total_high=nothing, unexplained=0.0
+    )
+    sheet = decides_sheet(alike)
+    assert sheet.rows == ()
+    assert sheet.remark.startswith("Nothing that may differ moves the CTR headroom")
+
+
+def test_one_in_twenty_without_lock_is_said() -> None:
+    weak = replace(outlook().decides, headroom_low=float(np.exp(LADDER[0])))
+    assert "of 20 boards one gets no lock at any CTR, one has more" in decides_sheet(weak).remark
 
 
 def test_years_of_both_views_stand_side_by_side() -> None:

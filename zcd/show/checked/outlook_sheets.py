@@ -62,10 +62,18 @@ def decides_sentence(decides: Decides) -> str:
 
 def decides_sheet(decides: Decides) -> Sheet:
     """How much of the spread of the headroom each tolerance makes."""
+    title = "What decides the CTR headroom"
+    if not np.any(decides.total_high > 0.0):
+        return Sheet(
+            title=title,
+            columns=(),
+            rows=(),
+            remark=f"{decides_sentence(decides)}: no board is better than another.",
+        )
     open_ratio = decides.unexplained
     not_known = f"; of {_percent(open_ratio)} it is not known what makes it" * (open_ratio >= 0.01)
     return Sheet(
-        title="What decides the CTR headroom",
+        title=title,
         columns=("", "share", "95 % sure", "by itself"),
         rows=tuple(
             (
