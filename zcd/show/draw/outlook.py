@@ -133,13 +133,17 @@ def years_figure(board: Board, ageing: Ageing) -> Figure:
 
 
 def _years_title(ageing: Ageing) -> str:
-    years = min(course.first_years for course in ageing.courses.values())
-    if np.isinf(years):
-        return f"Not one board in a hundred loses sync in {YEARS[-1]:g} years"
-    if years == 0.0:
-        return "More than one board in a hundred has no sync from the beginning"
-    words = "By the harsher view the first board in a hundred loses sync after"
-    return f"{words} {lost_text(years)}"
+    corner, first = (
+        lost_text(min(years))
+        for years in zip(
+            *((course.corner_years, course.first_years) for course in ageing.courses.values()),
+            strict=True,
+        )
+    )
+    words = (
+        f"Sync lost, by the harsher view: worst corner {corner}, first board in a hundred {first}"
+    )
+    return fill(words, TITLE_LETTERS)
 
 
 def _add_legend(figure: Figure) -> None:
