@@ -15,6 +15,7 @@ from scipy.special import logsumexp
 from tests.diagnosis.boards import board
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.likelihood import (
+    BREADTHS,
     JUMPS,
     OUTLIER_SHARE,
     STEADY_JUMPS,
@@ -45,6 +46,36 @@ def entries(key: str) -> NDArray[np.intp]:
     return np.flatnonzero([atlas().faults[f].key == key for f in atlas().member])
 
 
+def of_entries(fit: Fit, density: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Densities of samples, or of whole entries where the reading is a local one."""
+    mean = density.mean(axis=-1, keepdims=True)
+    return np.where(fit.averaged[:, None], mean, density)
+
+
+def test_a_local_reading_tells_of_entries_not_of_samples() -> None:
+    """R2's ohms depend on its own tolerance, which nothing else shows, or on the size of its drift,
+    which the pulses show too; the pin's voltage depends on all."""
+    averaged = atlas().fit(OHMS).averaged
+    for key in ("healthy", "R1 drift", "OC1 aged", "R2 open", "R1 open + R2 open"):
+        assert np.all(averaged[entries(key)]), key
+    assert not np.any(averaged[entries("R2 drift")])
+    assert not np.any(atlas().fit(PIN).averaged)
+
+
+@pytest.mark.parametrize("breadth", [1.0, 3.0])
+def test_a_broader_sample_stands_for_more_of_its_neighbourhood(breadth: float) -> None:
+    """Its error and so many times half the distance between its neighbours, in quadrature."""
+    fit = atlas().fit(PIN)
+    row = int(entries("R2 drift")[1])
+    order = np.argsort(fit.centre[row])
+    centre = fit.centre[row][order]
+    half = 0.5 * (centre[2:] - centre[:-2])
+    noise = error(PIN.function, centre[1:-1], atlas().meter)
+    assert_allclose(
+        fit.width_of(breadth)[row][order][1:-1], np.hypot(noise, breadth * half), rtol=1e-9
+    )
+
+
 @pytest.mark.parametrize(
     ("reading", "values"),
     [(PIN, (0.0, 2.6, 4.98)), (OHMS, (0.0, 151e3, 1e6, OVERLOAD)), (COIL, (0.0, 11.5))],
@@ -57,7 +88,7 @@ def test_density_of_a_sound_reading_is_normal(reading: Reading, values: tuple[fl
     assert np.all(fit.width >= least)
     for value in values:
         y = scaled(reading.function, np.array(value))
-        expected = stats.norm.pdf(y, loc=fit.centre, scale=fit.width)
+        expected = of_entries(fit, stats.norm.pdf(y, loc=fit.centre, scale=fit.width))
         found = fit.good(value)[: atlas().simulated]
         assert_allclose(found, expected, rtol=1e-9, atol=1e-300)
 
@@ -179,7 +210,7 @@ def test_three_ways_to_see_no_pulse_are_not_three_slips() -> None:
 
 
 def test_posterior_is_that_of_direct_enumeration() -> None:
-    """Every fault, entry and sample one by one, with the densities of a statistics library."""
+    """Every fault, breadth, entry and sample one by one, densities from a statistics library."""
     read = [
         Measured(reading=PIN, value=4.2),
         Measured(reading=OHMS, value=2.14e6),
@@ -193,18 +224,28 @@ def test_posterior_is_that_of_direct_enumeration() -> None:
         unknown *= atlas().fit(m.reading).flat
     for entry in range(simulated):
         entries_of_fault = np.sum(member == member[entry])
-        for sample in range(samples):
-            weight = shares[member[entry]] / (entries_of_fault * samples)
+        for breadth in BREADTHS:
+            weight = np.full(samples, shares[member[entry]] / (entries_of_fault * samples))
             for m in read:
-                fit = atlas().fit(m.reading)
-                y = float(scaled(m.reading.function, np.array(m.value)))
-                normal = stats.norm(fit.centre[entry, sample], fit.width[entry, sample])
-                sound = float(normal.pdf(y))
-                weight *= (1.0 - OUTLIER_SHARE) * sound + OUTLIER_SHARE * fit.flat
-            joint[entry, sample] = weight
+                weight *= _by_hand(atlas().fit(m.reading), m, entry, breadth)
+            joint[entry] += weight / len(BREADTHS)
     weights, none = posterior(atlas(), read)
     # those that only look like others are left out on both sides
     scale = weights[:simulated].sum() + none
     total = joint.sum() + unknown
     assert_allclose(weights[:simulated] / scale, joint[:simulated] / total, rtol=1e-6, atol=1e-15)
     assert_allclose(none / scale, unknown / total, rtol=1e-6)
+
+
+def _by_hand(fit: Fit, m: Measured, entry: int, breadth: float) -> NDArray[np.float64]:
+    """Density of a reading at each sample of an entry: sound, or a slip."""
+    y = float(scaled(m.reading.function, np.array(m.value)))
+    sound = np.array([
+        stats.norm(centre, np.hypot(noise, breadth * gap)).pdf(y)
+        for centre, noise, gap in zip(
+            fit.centre[entry], fit.noise[entry], fit.gaps[entry], strict=True
+        )
+    ])  # fmt: skip
+    if fit.averaged[entry]:
+        sound = np.full(sound.size, np.mean(sound))
+    return (1.0 - OUTLIER_SHARE) * sound + OUTLIER_SHARE * fit.flat

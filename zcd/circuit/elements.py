@@ -236,15 +236,15 @@ class Circuit:
         """The circuit with one value of one element multiplied."""
         return self.change(ref, **{name: getattr(self[ref], name) * factor})
 
-    def short(self, ref: str) -> Circuit:
+    def short(self, ref: str, ohm: Value = SHORT_OHM) -> Circuit:
         """The circuit with one resistor, diode or capacitor bridged."""
         element = self[ref]
         if isinstance(element, Junction):
-            return self.short(f"{ref}.leak")
+            return self.short(f"{ref}.leak", ohm)
         if isinstance(element, Resistance):
-            return self.change(ref, resistance_ohm=SHORT_OHM)
+            return self.change(ref, resistance_ohm=ohm)
         a, b = element.nodes
-        return self.add(Resistance(ref=f"{ref}.short", a=a, b=b, resistance_ohm=SHORT_OHM))
+        return self.add(Resistance(ref=f"{ref}.short", a=a, b=b, resistance_ohm=ohm))
 
     def add(self, *elements: Element) -> Circuit:
         """The circuit with further elements."""

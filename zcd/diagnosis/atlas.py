@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.circuit.build import Conditions, build_circuit
-from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance, stack
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.cache import Store, name_of
 from zcd.diagnosis.faults import Fault, faults_of
@@ -21,34 +21,13 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.pairs import pairs_of
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.readings import Reading, useful_readings
-from zcd.physics.optocoupler import shape_weight_ratio
+from zcd.diagnosis.samples import sample_circuits
 
 FloatArray = NDArray[np.float64]
 
 SAMPLES = 16
 BANDS = 3
-SEED = 20
-KINDS = 11
-"""What is unknown besides the resistors."""
-BENCH_MAINS = (0.95, 1.05)
-"""The mains of the day over nominal: common practice, no source."""
-BENCH_DEGC = (15.0, 35.0)
-SUPPLY = (0.97, 1.03)
-LOAD_OHM = (20.0, 5e3)
-"""What the load contact feeds, where it is connected at all (half of the samples): common
-practice, no source."""
-COIL_SUPPLY = (0.85, 1.25)
-"""An unregulated coil supply: common practice, no source."""
-COIL_OHM = (0.85, 1.15)
-"""Tolerance of a relay coil (Omron glossary: 15 % unless stated)."""
-TURN_OFF = (0.25, 1.75)
-"""How slow a part is over the published curves of one: makers differ, and so do output stages
-that are modelled in another way (a transistor's own charge in place of a lag and a capacitance);
-common practice, no source."""
 MARGIN = "margin of the lock"
-SHAPE_SPREAD = 0.3
-"""How far a part may lie from the shape that its CTR suggests: samples of published curves."""
-
 Progress = Callable[[str], None]
 
 
@@ -126,7 +105,10 @@ class Atlas:
     def fit(self, reading: Reading) -> Fit:
         """How well any value of a reading fits each entry."""
         if reading not in self._fits:
-            self._fits[reading] = Fit(reading, self.shown(reading), self.meter, self.states)
+            graded = [self.faults[f].amount is not None for f in self.member[: self.simulated]]
+            self._fits[reading] = Fit(
+                reading, self.shown(reading), self.meter, self.states, np.array(graded)
+            )
         return self._fits[reading]
 
     def spectrum(self, reading: Reading) -> Spectrum:
@@ -236,59 +218,3 @@ def _all_faults(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
     found = (*single, *pairs)
     order = sorted(range(len(found)), key=lambda k: bool(found[k].states))
     return tuple(found[k] for k in order), with_pairs(shares, pair_shares)[order]
-
-
-def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
-    """Healthy circuits over all that is unknown at the bench, and a severity for each.
-
-    Parameters
-    ----------
-    board : Board
-    samples : int
-
-    Returns
-    -------
-    circuit : Circuit
-        `samples` rows: mains of the day, temperature, CTR within its grade and its shape, every
-        resistor within its tolerance, the supply.
-    severity : ndarray, shape (samples,)
-        From 0 to 1.
-    """
-    from scipy.stats import qmc  # loads slowly: not for what is drawn only, or kept
-
-    opto = board.optocoupler
-    resistors = [r for chain in (*board.chains, board.return_chain) for r in chain]
-    resistors += [r for r in (board.led_resistor, board.output.resistor) if r]
-    unit = qmc.Halton(d=KINDS + len(resistors), rng=SEED).random(samples).T
-    severity, mains, celsius, ctr, shape, supply, coil_supply, coil, plugged, load, turn_off = unit[
-        :KINDS
-    ]
-    ratio = opto.ctr_min_ratio * (opto.ctr_max_ratio / opto.ctr_min_ratio) ** ctr
-    weight = shape_weight_ratio(ratio, opto.test_current_a) + SHAPE_SPREAD * (2.0 * shape - 1.0)
-    circuit = build_circuit(
-        board,
-        Conditions(
-            mains_rms_v=board.mains.rms_v * _span(BENCH_MAINS, mains),
-            temperature_degc=_span(BENCH_DEGC, celsius),
-            ctr_ratio=ratio,
-            shape_weight=np.clip(weight, 0.0, 1.0),
-        ),
-    )
-    circuit = circuit.scale("supply", "voltage_v", _span(SUPPLY, supply))
-    slow = TURN_OFF[0] * (TURN_OFF[1] / TURN_OFF[0]) ** turn_off
-    circuit = circuit.scale(opto.ref, "storage_s", slow)
-    circuit = circuit.scale(f"{opto.ref}.miller", "capacitance_f", slow)
-    if board.relay is not None:
-        circuit = circuit.scale("coil supply", "voltage_v", _span(COIL_SUPPLY, coil_supply))
-        circuit = circuit.scale("K1.coil", "resistance_ohm", _span(COIL_OHM, coil))
-        low, high = LOAD_OHM
-        ohm = np.where(plugged < 0.5, low * (high / low) ** load, INFINITE_OHM)
-        circuit = circuit.add(Resistance(ref="load", a="feed", b="neutral", resistance_ohm=ohm))
-    for resistor, share in zip(resistors, unit[KINDS:], strict=True):
-        spread = 1.0 + resistor.tolerance_ratio * (2.0 * share - 1.0)
-        circuit = circuit.scale(resistor.ref, "resistance_ohm", spread)
-    return circuit, severity
-
-
-def _span(ends: tuple[float, float], share: FloatArray) -> FloatArray:
-    return ends[0] + (ends[1] - ends[0]) * share

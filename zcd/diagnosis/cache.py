@@ -24,7 +24,7 @@ FloatArray = NDArray[np.float64]
 
 MOST_FILES = 60
 """Boards that are remembered; the one longest unused goes first."""
-ROOMS = ("board", "circuit", "physics", "engine", "sync", "diagnosis")
+ROOMS = ("board", "circuit", "physics", "engine", "sync", "margin", "diagnosis")
 
 
 class Store:

@@ -58,9 +58,9 @@ def bridge(ref: str, a: str, b: str, size: float | Amount) -> Edit:
     return edit
 
 
-def shorted(ref: str) -> Edit:
+def shorted(ref: str, size: Amount) -> Edit:
     """Bridge a part."""
-    return lambda circuit, _: circuit.short(ref)
+    return lambda circuit, u: circuit.short(ref, size(u))
 
 
 def leak(ref: str, size: Amount) -> Edit:

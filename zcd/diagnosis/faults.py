@@ -14,7 +14,6 @@ import numpy as np
 from zcd.board.units import find_name, nearest, refusal
 from zcd.circuit.elements import (
     INFINITE_OHM,
-    SHORT_OHM,
     Capacitance,
     Circuit,
     DcSource,
@@ -41,13 +40,17 @@ from zcd.diagnosis.edits import (
     turned,
 )
 
-DRIFT = (1.15, 30.0)
+SHORT_OHM = between((0.02, 20.0))
+"""A blob of solder, a junction that was punched through, a carbonised track."""
+DRIFT = (1.15, 100.0)
 """A drifted resistor reads high: from just out of tolerance to nearly open."""
-LOW_VALUE = (0.1, 0.87)
+LOW_VALUE = (0.01, 0.87)
 """A resistor that is too low: a wrong part, or one whose film is partly bridged."""
-LEAK_OHM = (3e3, 3e6)
+LEAK_OHM = (1e3, 3e6)
+LED_LEAK_OHM = (300.0, 300e3)
+"""At some milliamperes a LED does not feel more than that beside it."""
 AGED = (0.02, 0.7)
-RESISTIVE_CONTACT_OHM = (5e3, 1e6)
+RESISTIVE_CONTACT_OHM = (5e3, 3e6)
 LOW_SUPPLY = (0.3, 0.85)
 LOW_COIL_SUPPLY = (0.2, 0.6)
 """Below what a relay must pull in at (75 to 80 % of rated), with what a cold coil gives away."""
@@ -55,7 +58,7 @@ LOW_MAINS = (0.4, 0.85)
 FREQUENCY_OFF = ((0.87, 0.96), (1.04, 1.15))
 """Too low, or too high: a generator, or a supply of the other frequency; common practice, no
 source."""
-PIN_LEAK_OHM = (1e3, 100e3)
+PIN_LEAK_OHM = (500.0, 300e3)
 SMALL_DIODE_V = 75.0
 """Reverse rating of a signal diode fitted where a mains rectifier belongs (1N4148)."""
 
@@ -251,7 +254,7 @@ def _resistor_faults(element: Resistance) -> Iterator[Fault]:
     yield _fault(
         ref, "resistor", "short",
         f"{ref} is bridged: look for solder or a burnt track; its neighbours carried its voltage",
-        shorted(ref),
+        shorted(ref, SHORT_OHM),
     )  # fmt: skip
     for mode, decade in (("ten times too low", 0.1), ("ten times too high", 10.0)):
         yield _fault(
@@ -266,7 +269,9 @@ def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
         ref, "capacitor", "open", f"{ref} has lost its capacitance: replace it",
         setting(ref, "capacitance_f", 0.0),
     )  # fmt: skip
-    yield _fault(ref, "capacitor", "short", f"{ref} is shorted: replace it", shorted(ref))
+    yield _fault(
+        ref, "capacitor", "short", f"{ref} is shorted: replace it", shorted(ref, SHORT_OHM)
+    )
 
 
 def _led_faults(ref: str) -> Iterator[Fault]:
@@ -280,9 +285,9 @@ def _led_faults(ref: str) -> Iterator[Fault]:
     yield _fault(
         part, "led", "short",
         f"the {name} of {opto} is shorted: replace {opto}, and look for why (surge, rectifier)",
-        shorted(ref),
+        shorted(ref, SHORT_OHM),
     )  # fmt: skip
-    size = between(LEAK_OHM)
+    size = between(LED_LEAK_OHM)
     yield _fault(
         part, "led", "leaky",
         f"something leaks across the {name} of {opto}: clean the board there, then replace {opto}",
@@ -304,7 +309,7 @@ def _diode_faults(element: Junction) -> Iterator[Fault]:
     yield _fault(
         ref, "diode", "short",
         f"{ref} is shorted: replace it, and check the LED, which took the reverse voltage",
-        shorted(ref),
+        shorted(ref, SHORT_OHM),
     )  # fmt: skip
     size = between(LEAK_OHM)
     yield _fault(
@@ -331,19 +336,17 @@ def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:
         f"the transistor of {ref} is open (or one of its joints): reflow, then replace {ref}",
         lambda c, _: c.change(ref, remaining_ratio=0.0, dark_a=0.0),
     )  # fmt: skip
-    for mode, size, words in (
-        ("short", SHORT_OHM, f"the transistor of {ref} is shorted: replace {ref}"),
-        (
-            "leaky",
-            between(PIN_LEAK_OHM),
-            f"something leaks from collector to emitter of {ref}: clean, then replace {ref}",
-        ),
-    ):
-        yield _fault(
-            f"{ref} transistor", "phototransistor", mode, words,
-            bridge(f"{ref}.bridge", element.a, element.b, size),
-            *((size, "Ω") if callable(size) else (None, "")),
-        )  # fmt: skip
+    yield _fault(
+        f"{ref} transistor", "phototransistor", "short",
+        f"the transistor of {ref} is shorted: replace {ref}",
+        bridge(f"{ref}.bridge", element.a, element.b, SHORT_OHM),
+    )  # fmt: skip
+    size = between(PIN_LEAK_OHM)
+    yield _fault(
+        f"{ref} transistor", "phototransistor", "leaky",
+        f"something leaks from collector to emitter of {ref}: clean, then replace {ref}",
+        bridge(f"{ref}.bridge", element.a, element.b, size), size, "Ω",
+    )  # fmt: skip
 
 
 def _mains_faults() -> Iterator[Fault]:
@@ -409,7 +412,7 @@ def _pin_faults() -> Iterator[Fault]:
     size = between(PIN_LEAK_OHM)
     for mode, a, b, ohm, words in (
         (
-            "stuck low", "pin", "logic0", 10.0,
+            "stuck low", "pin", "logic0", SHORT_OHM,
             "the controller's pin (or its track) is shorted to ground: lift it to tell which",
         ),
         (
@@ -417,7 +420,7 @@ def _pin_faults() -> Iterator[Fault]:
             "the controller's pin (or the board) leaks to ground: clean, then lift the pin",
         ),
         (
-            "stuck high", "logic+", "pin", 10.0,
+            "stuck high", "logic+", "pin", SHORT_OHM,
             "the controller's pin (or its track) is shorted to the supply: lift it to tell which",
         ),
         (
@@ -427,7 +430,7 @@ def _pin_faults() -> Iterator[Fault]:
     ):  # fmt: skip
         yield _fault(
             "pin", "pin", mode, words, bridge(f"pin {mode}", a, b, ohm),
-            *((ohm, "Ω") if callable(ohm) else (None, "")),
+            *((ohm, "Ω") if ohm is size else (None, "")),
         )  # fmt: skip
 
 

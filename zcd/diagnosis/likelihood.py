@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.readings import DEAD_FUNCTIONS, Function, Measured, Reading
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-OUTLIER_SHARE = 0.02
-"""Readings that are plainly wrong: slipped probe, wrong range, wrong node."""
+OUTLIER_SHARE = 0.01
+"""Readings that are plainly wrong: slipped probe, wrong range, wrong node; common practice, no
+source."""
 MODEL_RATIO = 0.03
 """What the model leaves out, as a share of the reading."""
 FLOORS = {
@@ -28,9 +29,10 @@ FLOORS = {
     Function.FREQUENCY: 0.3,
     Function.DUTY: 0.03,
     Function.LOW_TIME: 50e-6,
-    Function.EDGE_DELAY: 50e-6,
+    Function.EDGE_DELAY: 150e-6,
 }
-"""Smallest error, in the reading's own scale (ohms: decades); AC pick-up is half a volt."""
+"""Smallest error, in the reading's own scale (ohms: decades); AC pick-up is half a volt; a third
+harmonic of 5 % moves the mains' own crossing by 161 us."""
 ABOUT_RATIO = 0.1
 """What "about" may be off, over the value: common practice, no source."""
 LEAST_OHM = 1.0
@@ -43,6 +45,9 @@ STEADY_JUMPS = 0.01
 UNKNOWN_JUMPS = 0.03
 """Chance of a jumping reading on a board without such a joint, and on one of which nothing is
 known; common practice, no source."""
+BREADTHS = (1.0, 3.0, 9.0)
+"""How many gaps between samples one of them may stand for. Readings that together depend on several
+unknown quantities find samples that fit all of them only far apart; equally likely before."""
 APART_WIDTHS = 4.0
 LEAST_DENSITY = 1e-300
 
@@ -89,15 +94,28 @@ class Fit:
     meter : Meter
     states : ndarray of int, shape (D, 2), optional
         Simulated entries between which each of D further entries changes.
+    graded : ndarray of bool, shape (S,), optional
+        Whether an entry's samples differ in the size of its fault.
     """
 
     def __init__(
-        self, reading: Reading, shown: FloatArray, meter: Meter, states: IntArray | None = None
+        self,
+        reading: Reading,
+        shown: FloatArray,
+        meter: Meter,
+        states: IntArray | None = None,
+        graded: NDArray[np.bool_] | None = None,
     ) -> None:
         self.function, self.meter = reading.function, meter
         self.states = np.zeros((0, 2), dtype=np.intp) if states is None else states
         self.centre = scaled(reading.function, shown)
-        self.width = np.hypot(error(reading.function, self.centre, meter), _gaps(self.centre))
+        self.noise = error(reading.function, self.centre, meter)
+        self.gaps = _gaps(self.centre)
+        self.width = self.width_of(1.0)
+        self.averaged = np.zeros(len(self.centre), dtype=bool)
+        if graded is not None and _is_local(reading):
+            moved = np.abs(self.centre - self.centre[0]) > self.noise
+            self.averaged = ~(graded & moved.any(axis=1))
         low, high = float(self.centre.min()), float(self.centre.max())
         widest = float(self.width.max())
         self.span = high - low + 10.0 * widest
@@ -108,6 +126,10 @@ class Fit:
         self.loose[len(self.centre) :] = np.abs(here - there) > APART_WIDTHS * width
         self.loose &= restless(shown.shape[1])
 
+    def width_of(self, breadth: float) -> FloatArray:
+        """Error of a reading at each sample, and how far the sample stands for others."""
+        return np.asarray(np.hypot(self.noise, breadth * self.gaps))
+
     def away(self, value: float) -> FloatArray:
         """How far each simulated sample is above a value, on the reading's own scale."""
         return np.asarray(self.centre - scaled(self.function, np.asarray(value, dtype=float)))
@@ -116,31 +138,28 @@ class Fit:
         """Standard error of a reading of this value, on its own scale."""
         return float(error(self.function, scaled(self.function, np.asarray(value)), self.meter))
 
-    def good(self, value: FloatArray | float) -> FloatArray:
+    def good(self, value: FloatArray | float, breadth: float = 1.0) -> FloatArray:
         """Density of a sound, exact reading at each sample, shape (..., E, N).
 
         `value` has shape (...,).
         """
         y = scaled(self.function, np.asarray(value, dtype=float))[..., None, None]
-        z = (y - self.centre) / self.width
-        return self._of_all(np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * self.width))
+        return self._of_all(_normal(y - self.centre, self.width_of(breadth)))
 
-    def likelihood(self, measured: Measured) -> FloatArray:
+    def likelihood(self, measured: Measured, breadth: float = 1.0) -> FloatArray:
         """Density (of a range: probability) of what was read, if it is sound, shape (E, N)."""
         if measured.unstable:
             return np.where(self.loose, JUMPS, STEADY_JUMPS)
-        ends = self._ends(measured)
+        ends, width = self._ends(measured), self.width_of(breadth)
         if ends is not None:
-            low, high = ends
-            share = ndtr((high - self.centre) / self.width) - ndtr((low - self.centre) / self.width)
-            found = self._of_all(share)
+            low, high = ((end - self.centre) / width for end in ends)
+            found = self._of_all(ndtr(high) - ndtr(low))
         elif measured.about:
             y = scaled(self.function, np.asarray(measured.value))
-            width = np.hypot(self.width, self._about(measured.value))
-            z = (y - self.centre) / width
-            found = self._of_all(np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * width))
+            width = np.hypot(width, self._about(measured.value))
+            found = self._of_all(_normal(y - self.centre, width))
         else:
-            found = self.good(measured.value)
+            found = self.good(measured.value, breadth)
         return found * np.where(self.loose, 1.0 - JUMPS, 1.0)
 
     def flat_of(self, measured: Measured) -> float:
@@ -176,7 +195,15 @@ class Fit:
         return ABOUT_RATIO * abs(value)
 
     def _of_all(self, density: FloatArray) -> FloatArray:
-        """Densities of all entries from those of the simulated ones."""
+        """Densities of all entries from those of the simulated ones.
+
+        What a local reading depends on (one part's own tolerance) no other reading depends on:
+        its density is that of the entry, the same for all samples. Else each such reading would
+        leave a few of the samples, until none fits them all.
+        """
+        if self.averaged.any():
+            mean = density.mean(axis=-1, keepdims=True)
+            density = np.where(self.averaged[:, None], mean, density)
         if not len(self.states):
             return density
         first, other = (density[..., self.states[:, k], :] for k in (0, 1))
@@ -184,12 +211,19 @@ class Fit:
         return np.concatenate([density, turns], axis=-2)
 
 
+def _is_local(reading: Reading) -> bool:
+    """Whether a reading depends on one part only: a dead test, or volts at the relay's coil."""
+    return reading.function in DEAD_FUNCTIONS or "coil+" in (reading.a, reading.b)
+
+
 def restless(samples: int) -> NDArray[np.bool_]:
     """Samples in which a loose joint moves while it is measured; in the others it behaves."""
     return np.arange(samples) % 2 == 1
 
 
-def joint_log(fits: Sequence[tuple[Fit, Measured]]) -> tuple[FloatArray, float]:
+def joint_log(
+    fits: Sequence[tuple[Fit, Measured]], breadth: float = 1.0
+) -> tuple[FloatArray, float]:
     """Log density of readings that show one fact, and that of the same readings as outliers.
 
     If one of them is wrong, all are: three ways to see that there is no pulse are one piece of
@@ -199,6 +233,8 @@ def joint_log(fits: Sequence[tuple[Fit, Measured]]) -> tuple[FloatArray, float]:
     ----------
     fits : sequence of (Fit, Measured)
         Each with what was read.
+    breadth : float
+        How many gaps a sample stands for.
 
     Returns
     -------
@@ -207,12 +243,19 @@ def joint_log(fits: Sequence[tuple[Fit, Measured]]) -> tuple[FloatArray, float]:
     """
     log_flat = float(sum(np.log(fit.flat_of(read)) for fit, read in fits))
     log_good = np.sum(
-        [np.log(np.maximum(fit.likelihood(read), LEAST_DENSITY)) for fit, read in fits], axis=0
+        [np.log(np.maximum(fit.likelihood(read, breadth), LEAST_DENSITY)) for fit, read in fits],
+        axis=0,
     )
     return (
         np.logaddexp(np.log1p(-OUTLIER_SHARE) + log_good, np.log(OUTLIER_SHARE) + log_flat),
         log_flat,
     )
+
+
+def _normal(away: FloatArray, width: FloatArray) -> FloatArray:
+    """Density of the normal distribution."""
+    z = away / width
+    return np.asarray(np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * width))
 
 
 def _gaps(centre: FloatArray) -> FloatArray:

@@ -13,7 +13,8 @@ from zcd.refdata import table
 FloatArray = NDArray[np.float64]
 
 TEMPER = 0.5
-"""Exponent on the handbook's failure rates: their ratios are weak evidence for an appliance."""
+"""Exponent on the handbook's failure rates and shares of modes: their ratios are weak evidence for
+one appliance, and what is rare in a handbook is still what some board on the bench has."""
 LARGEST_CLASS_SHARE = 0.25
 HEALTHY_SHARE = 0.05
 ELSEWHERE_SHARE = 0.06
@@ -67,7 +68,7 @@ def with_pairs(shares: FloatArray, pairs: FloatArray) -> FloatArray:
 
 
 def _weight(fault: Fault) -> float:
-    """Tempered rate times the share of the mode."""
+    """Rate times the share of the mode, tempered."""
     if fault.kind == "healthy":
         return 0.0
     shares = {(row["part"], row["mode"]): row["share_ratio"] for row in table("fault_shares")}
@@ -77,7 +78,7 @@ def _weight(fault: Fault) -> float:
         if row["source"] == "RAMSTK-217F"
     }
     rate = float(rates[RATE_OF[fault.kind]]) if fault.kind in RATE_OF else OTHER_FIT
-    return float(rate**TEMPER * float(shares[fault.kind, fault.mode]))
+    return float((rate * float(shares[fault.kind, fault.mode])) ** TEMPER)
 
 
 def _capped(weights: FloatArray, classes: NDArray[np.str_]) -> FloatArray:

@@ -12,7 +12,7 @@ from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.flags import no_fault_share
 from zcd.diagnosis.gain import parted_bits
-from zcd.diagnosis.likelihood import OUTLIER_SHARE, joint_log
+from zcd.diagnosis.likelihood import BREADTHS, OUTLIER_SHARE, joint_log
 from zcd.diagnosis.readings import VOLTS, Measured, Power, Reading, Side, side_of
 from zcd.diagnosis.severity import severity_points
 from zcd.diagnosis.suggest import Suggestion, best_reading, within_reach
@@ -157,16 +157,17 @@ def posterior(
     atlas: Atlas, measured: Sequence[Measured], flags: Collection[str] = ()
 ) -> tuple[FloatArray, float]:
     """Weight of every entry and sample, shape (E, N), and of none of these; they sum to 1."""
-    spread = np.bincount(atlas.member)[atlas.member] * atlas.severity.shape[1]
-    log_weight = np.log(atlas.shares[atlas.member] / spread)[:, None] + np.log(atlas.flags(flags))
-    log_weight = np.broadcast_to(log_weight, atlas.severity.shape)
+    spread = np.bincount(atlas.member)[atlas.member] * atlas.severity.shape[1] * len(BREADTHS)
+    prior = np.log(atlas.shares[atlas.member] / spread)[:, None] + np.log(atlas.flags(flags))
+    log_weight = np.broadcast_to(prior, (len(BREADTHS), *atlas.severity.shape))
     log_none = np.log1p(-atlas.shares.sum()) + np.log(no_fault_share(flags))
     for fact in _facts(measured):
-        log_density, log_flat = joint_log([(atlas.fit(m.reading), m) for m in fact])
-        log_weight = log_weight + log_density
-        log_none += log_flat
+        fits = [(atlas.fit(m.reading), m) for m in fact]
+        found = [joint_log(fits, breadth) for breadth in BREADTHS]
+        log_weight = log_weight + np.stack([log_density for log_density, _ in found])
+        log_none += found[0][1]
     top = max(float(log_weight.max()), float(log_none))
-    weights, none = np.exp(log_weight - top), float(np.exp(log_none - top))
+    weights, none = np.exp(log_weight - top).sum(axis=0), float(np.exp(log_none - top))
     total = float(weights.sum()) + none
     return weights / total, none / total
 

@@ -226,7 +226,8 @@ def useful_readings(board: Board, circuit: Circuit) -> tuple[Reading, ...]:
 
 
 def _dead(board: Board, circuit: Circuit) -> list[Reading]:
-    """Ohms over each resistor; diode test over each junction, both ways."""
+    """Ohms over each resistor, and over each junction backwards, which shows what leaks there;
+    diode test over each junction, both ways."""
     found = [_over(circuit, ref, Function.OHM) for ref in _resistors(board)]
     ends = circuit[board.optocoupler.ref].nodes
     found.append(Reading(function=Function.OHM, a=ends[0], b=ends[1]))
@@ -238,6 +239,8 @@ def _dead(board: Board, circuit: Circuit) -> list[Reading]:
         found.append(Reading(function=Function.DIODE, a=a, b=b))
         if (b, a) not in pairs:
             found.append(Reading(function=Function.DIODE, a=b, b=a))
+            if not any({a, b} == {r.a, r.b} and r.function is Function.OHM for r in found):
+                found.append(Reading(function=Function.OHM, a=b, b=a))
     return found
 
 
@@ -303,4 +306,5 @@ def _lifted(board: Board, circuit: Circuit) -> list[Reading]:
         a, b = junction.nodes
         for red, black in ((a, b), (b, a)):
             found.append(Reading(function=Function.DIODE, a=red, b=black, lifted=junction.ref))
+        found.append(Reading(function=Function.OHM, a=b, b=a, lifted=junction.ref))
     return found

@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions
 from zcd.circuit.elements import stack
-from zcd.diagnosis.atlas import Atlas, Progress, sample_circuits
+from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.rank import SURE, posterior
 from zcd.diagnosis.readings import Function, Measured, Power, Reading
 from zcd.diagnosis.retested import told_clearly
+from zcd.diagnosis.samples import sample_circuits
 from zcd.diagnosis.severity import points
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.physics.optocoupler import ctr_shape_ratio

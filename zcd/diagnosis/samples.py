@@ -1,0 +1,99 @@
+"""Good boards over all that a bench does not know: the margins' tolerances, at a bench."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import qmc
+
+from zcd.board.model import Board
+from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance
+from zcd.margin.tolerances import Tolerance, draw, edit, scaled, tolerances_of
+
+FloatArray = NDArray[np.float64]
+
+SEED = 20
+BENCH_MAINS = (0.95, 1.05)
+"""The mains of the day over nominal: common practice, no source."""
+BENCH_DEGC = (15.0, 35.0)
+LOAD_OHM = (20.0, 5e3)
+"""What the load contact feeds, where it is connected at all (half of the samples): common
+practice, no source."""
+COIL_SUPPLY = (0.85, 1.25)
+"""An unregulated coil supply: common practice, no source."""
+COIL_OHM = (0.85, 1.15)
+"""Tolerance of a relay coil (Omron glossary: 15 % unless stated)."""
+NOT_AT_A_BENCH = ("mains frequency", "low threshold", "high threshold", "harmonic")
+"""A network's frequency is known better than a reading; pulses are read between the board's own
+thresholds; what harmonics move is within a reading's error, and would double the time."""
+ASSUMED = "common practice, no source"
+
+
+def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
+    """Healthy circuits over all that is unknown at the bench, and a severity for each.
+
+    Parameters
+    ----------
+    board : Board
+    samples : int
+
+    Returns
+    -------
+    circuit : Circuit
+        `samples` rows.
+    severity : ndarray, shape (samples,)
+        From 0 to 1.
+
+    Notes
+    -----
+    A latin hypercube: each quantity alone is spread evenly, however few the samples are.
+    """
+    unknown = bench_tolerances(board)
+    shares = qmc.LatinHypercube(d=len(unknown) + 1, rng=SEED).random(samples)
+    return draw(board, unknown, shares[:, 1:]).circuit, shares[:, 0]
+
+
+def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:
+    """What is known only within limits of a board on the bench.
+
+    The margins' own list, with the mains of the day and the room in place of what a board must
+    stand, and what surrounds a relay.
+    """
+    listed = [t for t in tolerances_of(board) if not t.name.startswith(NOT_AT_A_BENCH)]
+    found = [_at_a_bench(t, board) for t in listed]
+    return (*found, *_around_the_relay(board))
+
+
+def _at_a_bench(tolerance: Tolerance, board: Board) -> Tolerance:
+    rms_v = board.mains.rms_v
+    low, high = {
+        "mains voltage": (BENCH_MAINS[0] * rms_v, BENCH_MAINS[1] * rms_v),
+        "temperature": BENCH_DEGC,
+    }.get(tolerance.name, (tolerance.low, tolerance.high))
+    return replace(tolerance, low=low, high=high)
+
+
+def _around_the_relay(board: Board) -> Iterator[Tolerance]:
+    if board.relay is None:
+        return
+    yield Tolerance(
+        name="coil supply", low=COIL_SUPPLY[0], high=COIL_SUPPLY[1], unit="x", source=ASSUMED,
+        put=scaled("coil supply", "voltage_v"),
+    )  # fmt: skip
+    yield Tolerance(
+        name="coil", low=COIL_OHM[0], high=COIL_OHM[1], unit="x", source="Omron glossary",
+        put=scaled("K1.coil", "resistance_ohm"),
+    )  # fmt: skip
+    yield Tolerance(
+        name="load", low=0.0, high=1.0, unit="", source=ASSUMED, put=edit(_loaded)
+    )  # fmt: skip
+
+
+def _loaded(circuit: Circuit, share: FloatArray) -> Circuit:
+    """Something at the contact in the upper half of the shares, nothing in the lower."""
+    low, high = LOAD_OHM
+    ohm = np.where(share > 0.5, low * (high / low) ** (2.0 * share - 1.0), INFINITE_OHM)
+    return circuit.add(Resistance(ref="load", a="feed", b="neutral", resistance_ohm=ohm))
