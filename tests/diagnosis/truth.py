@@ -16,6 +16,7 @@ from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.atlas import Atlas
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, one_repair
 from zcd.diagnosis.readings import Function, Measured, Reading, Side, side_of
 
@@ -82,7 +83,7 @@ def draw(atlas: Atlas, rng: np.random.Generator, size: int, *, live: bool = Fals
     exact = Bench(atlas.board, rows, atlas.meter).take(readings)
     shown = exact.copy()
     for column, reading in enumerate(readings):
-        shown[:, column] = noisy(atlas, reading, exact[:, column], rng)
+        shown[:, column] = noisy(atlas.meter, reading, exact[:, column], rng)
     return [
         Case(
             board=atlas.board,
@@ -97,12 +98,11 @@ def draw(atlas: Atlas, rng: np.random.Generator, size: int, *, live: bool = Fals
 
 
 def noisy(
-    atlas: Atlas, reading: Reading, values: FloatArray, rng: np.random.Generator
+    meter: Meter, reading: Reading, values: FloatArray, rng: np.random.Generator
 ) -> FloatArray:
     """Readings with the meter's accuracy as standard error; pulses are timed by a scope."""
     noise = rng.standard_normal(values.shape)
     finite = np.where(np.isfinite(values), values, 0.0)
-    meter = atlas.meter
     match reading.function:
         case Function.OHM:
             moved = finite * (1.0 + meter.ohm_accuracy_ratio * noise)

@@ -1,0 +1,31 @@
+"""The command: ``python -m tests.diagnosis.proof 1000``."""
+
+from __future__ import annotations
+
+import argparse
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+
+from tests.diagnosis.proof.cases import CASES_A_DESIGN, cases_of
+from tests.diagnosis.proof.figures import figures
+
+
+def main() -> None:
+    """Run, print what is wrong as it comes, then the figures."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("cases", type=int)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--from-design", type=int, default=0)
+    options = parser.parse_args()
+    designs = range(options.from_design, options.from_design + options.cases // CASES_A_DESIGN)
+    results = []
+    with ProcessPoolExecutor(2) as pool:
+        for found in pool.map(partial(cases_of, options.seed), designs):
+            results += found
+            for result in found:
+                if not result.named:
+                    print(result, flush=True)
+    print(figures(results))
+
+
+main()

@@ -1,0 +1,228 @@
+"""A case from the first reading to the last, and whether what was said is true."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.diagnosis.proof.designs import design
+from tests.diagnosis.proof.kept import Kept, atlas_of
+from tests.diagnosis.proof.patient import Patient, patient
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.atlas import Atlas
+from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.card import bench_card
+from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, present
+from zcd.diagnosis.readings import Measured, Reading, Side
+from zcd.errors import SimulationError
+
+FloatArray = NDArray[np.float64]
+
+CASES_A_DESIGN = 20
+FIXED_ORDER_EVERY = 10
+IDEAL_ERROR_D = 3.29
+"""Distance of two known boards, in standard errors over all readings together, at which even a
+judge who knew both exactly would mistake them in 5 % of cases: 2 times the 95 % point of the
+normal distribution."""
+RIVAL_FROM = 0.02
+CTR_STEPS, SEVERITY_STEPS = 3, 31
+SIMPLE = "healthy"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """How one case went.
+
+    Parameters
+    ----------
+    number : tuple of int
+        Seed, design, case.
+    topology, kind, truth, first : str
+    place : int
+        Of the first in the ranking that names nothing but what is true.
+    group : int
+        How many faults were named together; 1: one.
+    named : bool
+        What was named is there, always or now and then, or one of those named together.
+    apart : bool
+        The readings of the board can tell the truth from what was named, or stood second.
+    said : float
+        Probability of what was named.
+    taken, fixed : int
+        Readings until it stopped, and down the bench card until it would have; 0: not tried.
+    on_the_way : tuple of (float, bool)
+        After each reading: probability of the first, and whether it was true.
+    """
+
+    number: tuple[int, int, int]
+    topology: str
+    kind: str
+    truth: str
+    first: str
+    place: int
+    group: int
+    named: bool
+    apart: bool
+    said: float
+    taken: int
+    fixed: int
+    on_the_way: tuple[tuple[float, bool], ...]
+
+    @property
+    def right(self) -> bool:
+        """Whether the first place, alone, is true."""
+        return self.place == 1
+
+
+def cases_of(seed: int, number: int, cases: int = CASES_A_DESIGN) -> list[Result]:
+    """Cases of one design; the fixed order is tried on some."""
+    made = design(seed, number)
+    kept = Kept(made)
+    atlas = atlas_of(made)
+    found = []
+    for case in range(cases):
+        sick = patient(made, case, kept)
+        try:
+            found.append(_result(atlas, sick, fixed=case % FIXED_ORDER_EVERY == 0))
+        except SimulationError as problem:
+            print(f"left out: {sick.seed}, {sick.wrong.keys}: {problem}")
+    kept.write()
+    atlas.keep()
+    return found
+
+
+def _result(atlas: Atlas, sick: Patient, *, fixed: bool) -> Result:
+    path = list(follow(atlas, sick))
+    last = path[-1]
+    first = last.ranked[0]
+    holds = [n for n, r in enumerate(last.ranked, start=1) if true_of(sick, r)]
+    named = any(said_truly(sick, r) for r in last.alike)
+    rival = _rival(sick, last)
+    return Result(
+        number=sick.seed,
+        topology=sick.design.board.topology.value,
+        kind=sick.wrong.kind,
+        truth=" + ".join(sick.wrong.keys) or SIMPLE,
+        first=first.key,
+        place=min(holds, default=len(last.ranked) + 1),
+        group=len(last.alike),
+        named=named,
+        apart=told_apart(atlas, sick, rival.fault) if rival is not None else True,
+        said=present(last.ranked)
+        if len(last.alike) == 1
+        else sum(r.probability for r in last.alike),
+        taken=len(last.measured),
+        fixed=len(list(follow(atlas, sick, _down_the_card(atlas)))) - 1 if fixed else 0,
+        on_the_way=tuple((present(d.ranked), said_truly(sick, d.ranked[0])) for d in path[1:]),
+    )
+
+
+def follow(
+    atlas: Atlas, sick: Patient, order: Sequence[Reading] | None = None
+) -> Iterator[Diagnosis]:
+    """Take what is suggested, or go down a list, until nothing more is asked."""
+    taken: list[Measured] = []
+    while True:
+        found = diagnose(atlas, taken, flags=sick.flags)
+        yield found
+        if found.suggestion is None or (order is not None and len(taken) == len(order)):
+            return
+        following = found.suggestion.reading if order is None else order[len(taken)]
+        taken.append(sick.take(following))
+
+
+def _down_the_card(atlas: Atlas) -> list[Reading]:
+    """The fixed order: dead tests, isolated side, mains side; nothing is lifted."""
+    return [line.reading for line in bench_card(atlas) if line.side is not Side.LIFTED]
+
+
+def true_of(sick: Patient, ranked: Ranked) -> bool:
+    """Whether all that a fault names is wrong with this board."""
+    if ranked.fault is None:
+        return False
+    names = ranked.fault.members or (ranked.fault.key,)
+    truths = sick.wrong.keys or (SIMPLE,)
+    return all(any(_same_repair(name, truth) for truth in truths) for name in names)
+
+
+def said_truly(sick: Patient, ranked: Ranked) -> bool:
+    """The same of what is said of a first place: that it is there, always or now and then."""
+    open_now = ranked.key.replace(" open", " intermittent")
+    return true_of(sick, ranked) or (sick.wrong.loose and open_now in sick.wrong.keys)
+
+
+def _same_repair(name: str, truth: str) -> bool:
+    """One fault; a part of ten times the value has drifted, for whoever replaces it."""
+
+    def plain(key: str) -> str:
+        return key.replace("ten times too high", "drift").replace("ten times too low", "low")
+
+    return plain(name) == plain(truth)
+
+
+def _rival(sick: Patient, last: Diagnosis) -> Ranked | None:
+    """The likeliest that shares nothing with the truth, if it is likely at all."""
+    truths = sick.wrong.keys or (SIMPLE,)
+    for ranked in last.ranked:
+        if ranked.probability < RIVAL_FROM or (ranked is last.ranked[0] and ranked.fault is None):
+            return None
+        if ranked.fault is None or true_of(sick, ranked):
+            continue
+        parts = (*ranked.fault.members, *ranked.fault.states)
+        if not any(_same_repair(part, truth) for part in parts for truth in truths):
+            return ranked
+    return None
+
+
+def told_apart(atlas: Atlas, sick: Patient, rival: Fault | None) -> bool:
+    """Whether the readings of a board can tell what is wrong with it from another fault.
+
+    The other may be of any size, and the optocoupler anywhere within its grade. Each reading
+    adds the square of its gap in standard errors. All readings of the board count, taken or not;
+    of a loose joint only those that were taken, as it shows itself by chance.
+    """
+    if rival is None:
+        return True
+    looks = [_rows(atlas, sick, key) for key in _looks(rival)]
+    loose = sick.wrong.loose
+    taken = list(sick.shown)
+    others = [] if loose else [r for r in atlas.readings if r not in sick.shown]
+    square = np.zeros(looks[0].circuit.size)
+    for reading in (*taken, *others):
+        shown = [scaled(reading.function, b.take([reading])[:, 0]) for b in looks]
+        read = sick.shown.get(reading) if loose else None
+        if read is not None and read.unstable:
+            gap = np.abs(shown[0] - shown[-1])
+            square += np.where(gap > 4.0 * error(reading.function, shown[0], atlas.meter), 0.0, 1e3)
+            continue
+        value = sick.exact(reading)[0] if read is None else read.value
+        there = scaled(reading.function, np.asarray(value))
+        far = np.min([np.abs(there - each) for each in shown], axis=0)
+        square += np.square(far / error(reading.function, there, atlas.meter))
+        if square.min() > IDEAL_ERROR_D**2:
+            return True
+    return False
+
+
+def _looks(fault: Fault) -> tuple[str, ...]:
+    return fault.states or (fault.key,)
+
+
+def _rows(atlas: Atlas, sick: Patient, key: str) -> Bench:
+    """A fault of any size on this very board, its optocoupler anywhere within its grade."""
+    opto = atlas.board.optocoupler
+    fault = next(f for f in atlas.faults if f.key == key)
+    severity = np.linspace(0.0, 1.0, SEVERITY_STEPS) if fault.amount or fault.members else [0.5]
+    ratio = np.geomspace(opto.ctr_min_ratio, opto.ctr_max_ratio, CTR_STEPS) / opto.ctr_ratio
+    typical = build_circuit(atlas.board)[opto.ref]
+    circuit = sick.healthy.rows(np.zeros(CTR_STEPS * len(severity), dtype=int)).change(
+        opto.ref,
+        ctr_ratio=np.repeat(ratio, len(severity)) * np.asarray(typical.ctr_ratio),  # type: ignore[attr-defined]
+    )
+    circuit = fault.edit(circuit, np.tile(severity, CTR_STEPS))
+    return Bench(atlas.board, circuit, atlas.meter)

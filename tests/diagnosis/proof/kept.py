@@ -1,0 +1,78 @@
+"""What ngspice and the engine said, kept between runs by all that it depends on."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+import platformdirs
+
+from tests.diagnosis.proof.designs import Design
+from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.cache import Store
+from zcd.refdata import contents
+
+ROOT = Path(__file__).parents[3] / "zcd"
+CIRCUIT = ("board/*", "circuit/*", "physics/*", "sync/*", "diagnosis/bench", "diagnosis/meters")
+SIMULATED = (*CIRCUIT, "spice/*", "engine/solution", "engine/grid", "engine/network")
+PREDICTED = (
+    *CIRCUIT, "engine/*", "margin/tolerances", "diagnosis/atlas", "diagnosis/edits",
+    "diagnosis/faults", "diagnosis/pairs", "diagnosis/priors", "diagnosis/samples",
+)  # fmt: skip
+
+
+class Kept:
+    """Readings of the cases of one design.
+
+    Parameters
+    ----------
+    design : Design
+    """
+
+    def __init__(self, design: Design) -> None:
+        self.path = _folder() / f"{design.seed}-{design.number}.json"
+        self.values: dict[str, float] = {}
+        if self.path.is_file():
+            self.values = json.loads(self.path.read_text(encoding="ascii"))
+
+    def of(self, bench: Bench, what: str, make: Callable[[], float]) -> float:
+        """A value from an earlier run, or a new one."""
+        key = f"{digest_of(SIMULATED)} {what} {bench.meter!r} {bench.circuit!r} {bench.solve!r}"
+        name = hashlib.sha256(key.encode()).hexdigest()[:24]
+        if name not in self.values:
+            self.values[name] = make()
+        return self.values[name]
+
+    def write(self) -> None:
+        """Keep them for the next run."""
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        self.path.write_text(json.dumps(self.values), encoding="ascii")
+
+
+def atlas_of(design: Design) -> Atlas:
+    """The atlas of a design; it forgets less than the user's, which knows no likelihoods."""
+    atlas = make_atlas(design.board, design.meter)
+    folder = _folder() / f"{design.seed}-{design.number}"
+    atlas._store = Store(folder / f"{digest_of(PREDICTED)[:24]}.npz")
+    atlas._stored = atlas._store.read((atlas.simulated, atlas.severity.shape[1]))
+    return atlas
+
+
+@cache
+def digest_of(modules: tuple[str, ...]) -> str:
+    """Of some modules and all tables."""
+    digest = hashlib.sha256()
+    for module in modules:
+        for file in sorted(ROOT.glob(f"{module}.py")):
+            digest.update(file.read_bytes())
+    for data in contents():
+        digest.update(data)
+    return digest.hexdigest()
+
+
+def _folder() -> Path:
+    return platformdirs.user_cache_path("zcd-proof", appauthor=False)
