@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -11,10 +12,10 @@ from numpy.typing import NDArray
 
 from tests.diagnosis.boards import TEXTS, board
 from zcd.board.files import parse_board
-from zcd.board.model import Board
+from zcd.board.model import Board, Resistor
 from zcd.engine import solution as solution_module
 from zcd.engine.solve import solve
-from zcd.margin.corners import find_corners
+from zcd.margin.corners import LEAST_GAIN, ROOM_RATIO, find_all_corners, find_corners
 from zcd.margin.judged import Judged, judged
 from zcd.margin.stress import resistor_stress
 from zcd.margin.tolerances import Tolerance, draw, tolerances_of
@@ -145,3 +146,30 @@ def test_first_failed_is_the_first_rule_in_order() -> None:
     found = Judged(names=names, margins=np.array([[1, -1, -2], [1, 1, 1], [-0.1, -5, 1.0]]))
     assert found.first_failed.tolist() == [1, -1, 0]
     assert found.passes.tolist() == [False, True, False]
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["two-led", *(pytest.param(n, marks=pytest.mark.slow) for n in TEXTS if n != "two-led")],
+)
+def test_rules_with_room_left_keep_their_sign(name: str) -> None:
+    """A search that lets them be comes to the same verdict on every rule."""
+    boards = [rescaled(board(name), factor) for factor in (0.4, 1.0, 1.6)]
+    tolerances = [tolerances_of(one) for one in boards]
+    hasty = find_all_corners(boards, tolerances, room_ratio=ROOM_RATIO)
+    for whole, quick in zip(find_all_corners(boards, tolerances), hasty, strict=True):
+        near = np.abs(whole.margins) < LEAST_GAIN
+        assert np.array_equal((whole.margins < 0.0) | near, (quick.margins < 0.0) | near)
+
+
+def rescaled(found: Board, factor: float) -> Board:
+    """The board with all resistors of its chain times a factor."""
+
+    def scaled(chain: tuple[Resistor, ...]) -> tuple[Resistor, ...]:
+        return tuple(replace(r, resistance_ohm=factor * r.resistance_ohm) for r in chain)
+
+    return replace(
+        found,
+        chains=tuple(scaled(chain) for chain in found.chains),
+        return_chain=scaled(found.return_chain),
+    )
