@@ -186,7 +186,7 @@ def test_past_jobs_are_found_and_shift_what_is_likely(
     )
     try:
         browser.refresh()
-        wait(browser, lambda b: "1 closed jobs" in text(b, "#record-words"))
+        wait(browser, lambda b: "1 closed job " in text(b, "#record-words"))
         before = text(browser, "#stand .ranked tbody")
         browser.find_element(By.ID, "record").send_keys("they count")
         wait(browser, lambda b: "handbooks alone" in text(b, "#record-words"))

@@ -14,7 +14,15 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import parts_over
 from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis
-from zcd.diagnosis.readings import WORDS, Measured, Reading, Side, side_of, usual_power
+from zcd.diagnosis.readings import (
+    DEAD_FUNCTIONS,
+    WORDS,
+    Measured,
+    Reading,
+    Side,
+    side_of,
+    usual_power,
+)
 from zcd.diagnosis.record import Experience, search
 from zcd.diagnosis.suggest import Suggestion
 from zcd.diagnosis.words import place_text, show_measured, show_value
@@ -24,6 +32,7 @@ from zcd.show.draw.schematic import schematic
 from zcd.show.draw.sketch import sketch_svg
 from zcd.show.found.findings import (
     CAUTIONS,
+    REFERENCES,
     SIDE_TITLES,
     STOPPED,
     alike_line,
@@ -60,8 +69,8 @@ class Row:
         On the page.
     at : str
         What is measured where, as one would write it.
-    words, over, probes : str
-        `over`: the part that the probes are across, or the one that is lifted; may be empty.
+    words, what, probes : str
+        `what`: the part or node that is read.
     good : str
         What a good board shows.
     shown : str
@@ -72,7 +81,7 @@ class Row:
     id: str
     at: str
     words: str
-    over: str
+    what: str
     probes: str
     good: str
     shown: str
@@ -185,7 +194,7 @@ def _side_rows(known: Known, opened: Opened, found: Diagnosis) -> tuple[SideRows
             id=f"row-{number}",
             at=place_text(reading, circuit),
             words=WORDS[reading.function],
-            over=reading.lifted or parts_over(circuit, reading.a, reading.b),
+            what=_what(reading, circuit),
             probes=f"red {reading.a}, black {reading.b}{_state(reading)}",
             good=good[reading],
             shown=show_measured(taken[reading], DIGITS) if reading in taken else "",
@@ -205,6 +214,13 @@ def _side_rows(known: Known, opened: Opened, found: Diagnosis) -> tuple[SideRows
         for side, readings in by_side.items()
         if readings
     )
+
+
+def _what(reading: Reading, circuit: Circuit) -> str:
+    """The part that the probes are across, or the node that is read against a reference."""
+    if reading.function not in DEAD_FUNCTIONS and circuit.node(reading.b) in REFERENCES:
+        return reading.a
+    return reading.lifted or parts_over(circuit, reading.a, reading.b) or reading.a
 
 
 def _state(reading: Reading) -> str:

@@ -136,7 +136,7 @@ class Plan:
                 self.names[string.nodes[k]] = Name(ends[0], joints)
 
 
-def place(circuit: Circuit, cell: float = CELL) -> Plan:
+def place(circuit: Circuit, cell: float = CELL, label: float = LABEL) -> Plan:
     """Place all parts of a circuit.
 
     Parameters
@@ -145,6 +145,8 @@ def place(circuit: Circuit, cell: float = CELL) -> Plan:
         As `zcd.circuit.build` makes it, with or without faults.
     cell : float
         Room for a part that lies; more where the words at its nodes are long.
+    label : float
+        Room for the words right of the pin, and for those left of what follows.
 
     Returns
     -------
@@ -165,7 +167,7 @@ def place(circuit: Circuit, cell: float = CELL) -> Plan:
     light_y = _light_y(columns)
     _MainsSide(plan, mains, leds, light_y, cell).draw()
     plan.barrier_x = plan.right + LED_WORDS
-    _draw_isolated(plan, rest, columns, plan.barrier_x + LIGHT)
+    _draw_isolated(plan, rest, columns, plan.barrier_x + LIGHT, label)
     missing = [e.ref for e in shown if e.ref not in _placed_refs(plan)]
     if missing:
         raise InputError(f"the drawing must have a place for every part, got none for {missing}")
@@ -393,7 +395,9 @@ def _light_y(columns: Columns) -> float:
     return HEIGHT / 4.0 if above else 3.0 * HEIGHT / 4.0
 
 
-def _draw_isolated(plan: Plan, elements: list[TwoNode], columns: Columns, x: float) -> None:
+def _draw_isolated(
+    plan: Plan, elements: list[TwoNode], columns: Columns, x: float, label: float
+) -> None:
     """Supplies on top, ground at the bottom, the pin between them to the right."""
     upper, lower, whole = columns
     x0 = x
@@ -415,7 +419,7 @@ def _draw_isolated(plan: Plan, elements: list[TwoNode], columns: Columns, x: flo
         x += COLUMN
     plan.pin = (x, middle)
     plan.names["pin"] = Name((x, middle), "right")
-    x += LABEL
+    x += label
     for string in whole:
         (top,) = string.ends - {"logic0"}
         told = string.since(top)

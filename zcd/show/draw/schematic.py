@@ -24,7 +24,7 @@ from zcd.circuit.elements import (
     Resistance,
 )
 from zcd.engine.network import island_of
-from zcd.show.draw.placing import CELL, Name, Plan, Point, Spot, place
+from zcd.show.draw.placing import CELL, LABEL, Name, Plan, Point, Spot, place
 from zcd.show.draw.sketch import LETTER, WIDEST_LETTER, Group, Sketch
 from zcd.show.draw.symbols import RELAY, Disc, Line, Shape, Symbol, Words, place_shapes, symbol_of
 from zcd.show.wording import plain, quantity_text
@@ -43,6 +43,8 @@ BESIDE = 24.0
 """Half of the next node's name, and what is free on both sides of words."""
 LONGEST = 12
 """Letters of a marking."""
+RIGHT = ("pin", "coil-")
+"""Nodes whose words stand side by side right of the pin."""
 TITLE = 60.0
 """From the top wire up to the titles of both sides."""
 
@@ -82,7 +84,12 @@ def schematic(
     live = island_of(circuit, "line")
     lines = [line for node, text in notes.items() if node in live for line in text.splitlines()]
     longest = max(map(len, lines), default=0)
-    plan = place(circuit, max(CELL, WIDEST_LETTER * LETTER * longest + BESIDE))
+    beside = sum(max(map(len, notes.get(node, "").splitlines()), default=0) for node in RIGHT)
+    plan = place(
+        circuit,
+        max(CELL, WIDEST_LETTER * LETTER * longest + BESIDE),
+        max(LABEL, WIDEST_LETTER * LETTER * beside + BESIDE),
+    )
     leds = set(led_refs(board))
     wrong = {_home(circuit, key): text for key, text in failed.items()}
     second = {home: f" ({alias})" for alias, home in circuit.aliases.items()}

@@ -77,7 +77,8 @@ def experience_line(known: Experience) -> str:
     kinds = ", ".join(f"{kind} {n}" for kind, n in known.kinds.most_common(MOST_KINDS))
     here = known.parts.total()
     same = f", {here} of them on boards of this name" if here else ""
+    jobs = f"{known.jobs} closed {'job' if known.jobs == 1 else 'jobs'}"
     return (
-        f"Probabilities before any reading are those of the handbooks, shifted by "
-        f"{known.jobs} closed jobs beside this one{same}: {kinds}."
+        "Probabilities before any reading are those of the handbooks, shifted by "
+        f"{jobs} beside this one{same}: {kinds}."
     )
