@@ -63,17 +63,23 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     running.kill()
 
 
-@pytest.fixture(scope="package")
-def browser() -> Iterator[Chrome]:
+def new_browser() -> Chrome:
     """Headless Chromium from the system's packages, keeping a log of what it loads."""
-    if BROWSER is None or DRIVER is None:
-        pytest.skip("no chromium and chromedriver in the path (Debian: chromium, chromium-driver)")
     options = ChromeOptions()
-    options.binary_location = BROWSER
+    options.binary_location = str(BROWSER)
     for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
         options.add_argument(argument)
     options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
     driver = Chrome(options=options, service=Service(DRIVER))
     driver.set_window_size(1280, 1000)
+    return driver
+
+
+@pytest.fixture(scope="package")
+def browser() -> Iterator[Chrome]:
+    """A browser for all tests of the page."""
+    if BROWSER is None or DRIVER is None:
+        pytest.skip("no chromium and chromedriver in the path (Debian: chromium, chromium-driver)")
+    driver = new_browser()
     yield driver
     driver.quit()

@@ -1,14 +1,48 @@
-"""Jobs of the page: what an edit and a step of the slider cost its server."""
+"""Jobs of the page: what an edit, a step of the slider and an answer cost its server.
+
+``python -m tests.benchmarks.page`` also measures, in a real browser, the time from an edit to the
+redrawn sheet.
+"""
 
 from __future__ import annotations
 
+import asyncio
+import tempfile
 from collections.abc import Callable
 from itertools import count
+from pathlib import Path
+from time import sleep
+from urllib.parse import urlencode
 
+import numpy as np
+from selenium.webdriver import Chrome
 from starlette.requests import Request
 
+from tests.bench.conftest import Server, new_browser
 from zcd.bench.board_sheet import BoardSheet
 from zcd.bench.desk import Desk
+from zcd.bench.readings_sheet import ReadingsSheet
+
+BOARD = """\
+name = "Invented bread toaster"
+mains = "230 V 50 Hz"
+feed = "switched"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain.resistors = ["120k", "120k"]
+output = {pull_up = "10k", supply = "5 V"}
+"""
+EDITS = 60
+MEASURE = """
+const [selector, value, kind, shown, done] = arguments;
+const field = document.querySelector(selector), start = performance.now();
+const seen = new MutationObserver(() => requestAnimationFrame(() => requestAnimationFrame(() => {
+  seen.disconnect(); done(performance.now() - start); })));
+seen.observe(document.querySelector(shown), {childList: true, subtree: true});
+field.value = value;
+field.dispatchEvent(new Event(kind, {bubbles: true}));
+"""
+"""From an edit until the browser has painted what came of it. [ms]"""
 
 
 def page_jobs() -> dict[str, Callable[[], object]]:
@@ -16,17 +50,99 @@ def page_jobs() -> dict[str, Callable[[], object]]:
     board, fresh = BoardSheet(Desk()), count()
 
     def ask(query: str) -> bytes:
-        scope = {
-            "type": "http",
-            "method": "GET",
-            "path": "/",
-            "query_string": query.encode(),
-            "headers": [(b"hx-request", b"true")],
-        }
-        return bytes(board.sheet(Request(scope)).body)
+        return bytes(board.sheet(Request(_scope("/", query))).body)
 
+    answer = _answers()
     return {
         "page: an edit of the board": lambda: ask(f"output.pull_up={10_000 + next(fresh)}"),
         "page: a step of the slider": lambda: ask(f"at={50.0 + 0.01 * next(fresh)}"),
         "page: nothing new": lambda: ask(""),
+        "page: an answer in a job": answer,
     }
+
+
+def _scope(path: str, query: str, method: str = "GET") -> dict[str, object]:
+    return {
+        "type": "http", "method": method, "path": path, "query_string": query.encode(),
+        "headers": [
+            (b"hx-request", b"true"), (b"content-type", b"application/x-www-form-urlencoded"),
+        ],
+    }  # fmt: skip
+
+
+def _answers() -> Callable[[], object]:
+    """A job in a folder of its own; each call gives an answer, as its page would."""
+    kept = tempfile.TemporaryDirectory()
+    folder = Path(kept.name)
+    (folder / "toaster.toml").write_text(BOARD, encoding="utf-8")
+    (folder / "toaster-job.toml").write_text('board = "toaster.toml"\n', encoding="utf-8")
+    sheet, fresh = ReadingsSheet(Desk(folder=folder)), count()
+    route = next(r for r in sheet.routes() if r.path == "/readings/answer")
+    opened = sheet.jobs.open(folder / "toaster-job.toml")
+    seen = opened.mark
+    while sheet.atlases.of(opened.job.board, opened.job.meter).atlas is None:
+        sleep(0.1)
+
+    def answer() -> object:
+        said = {"at": "ohm chain.1 chain.2", "say": f"{100 + 0.01 * next(fresh)}k"}
+        body = urlencode({"where": "row-2", "seen": seen, **said}).encode()
+
+        async def receive() -> dict[str, object]:
+            return {"type": "http.request", "body": body, "more_body": False}
+
+        request = Request(_scope(route.path, "job=toaster-job", "POST"), receive)
+        response = asyncio.run(route.endpoint(request))
+        assert kept.name
+        assert b"Nothing was written" not in response.body
+        return response
+
+    return answer
+
+
+def redraw_times(browser: Chrome, server: Server) -> dict[str, np.ndarray]:
+    """Milliseconds from an edit to the painted sheet, by sheet."""
+    fresh = count()
+
+    def run(*how: str) -> np.ndarray:
+        form = "{}k" if "say" in how[0] else "{}"
+        return np.array(
+            [
+                browser.execute_async_script(
+                    MEASURE, how[0], form.format(100 + next(fresh)), *how[1:]
+                )
+                for _ in range(EDITS)
+            ]
+        )
+
+    browser.get(server.address)
+    found = {
+        "board": run('[name="output.pull_up"]', "input", "main"),
+        "slider": run("#at", "input", "main"),
+    }
+    browser.get(f"{server.address}readings?job=toaster-job")
+    while not browser.execute_script("return document.querySelector('#stand')"):
+        sleep(0.2)
+    found["readings"] = run('[data-at="ohm chain.1 chain.2"]', "change", "main")
+    return found
+
+
+def main() -> None:
+    """Print median and 95th percentile of each."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "toaster.toml").write_text(BOARD, encoding="utf-8")
+        (folder / "toaster-job.toml").write_text('board = "toaster.toml"\n', encoding="utf-8")
+        server = Server(folder, board_file=folder / "toaster.toml")
+        server.start()
+        browser = new_browser()
+        try:
+            for sheet, times in redraw_times(browser, server).items():
+                half, most = np.percentile(times, [50.0, 95.0])
+                print(f"{sheet}: edit to redraw {half:.0f} ms median, {most:.0f} ms at 95 %")
+        finally:
+            browser.quit()
+            server.kill()
+
+
+if __name__ == "__main__":
+    main()

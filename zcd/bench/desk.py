@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 from urllib.parse import urlencode
@@ -73,6 +74,12 @@ class Looked:
         return bool(differing(self.base, self.typed))
 
 
+@lru_cache(maxsize=64)
+def _read(typed: tuple[tuple[str, str], ...]) -> tuple[Board | None, dict[str, str]]:
+    """The board that the fields describe: most requests ask for that of the one before."""
+    return read(dict(typed))
+
+
 class Desk:
     """The page's own desk.
 
@@ -115,7 +122,7 @@ class Desk:
         for word, edit in ((ADD, added), (REMOVE, removed)):
             if where := asked.get(word, ""):
                 typed = edit(typed, where)
-        board, errors = read(typed)
+        board, errors = _read(tuple(sorted(typed.items())))
         if problem:
             board, errors = None, {"": problem, **errors}
         kept = differing(base, typed) | {k: v for k, v in asked.items() if k in CARRIED}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +35,13 @@ def load_board(path: str | Path) -> Board:
         If the file cannot be read, or does not describe a board; one line for each problem.
     """
     path = Path(path)
-    return parse_board(read_text(path, _BOARD_FILE), name=file_name(path))
+    return _parsed(read_text(path, _BOARD_FILE), file_name(path))
+
+
+@lru_cache(maxsize=16)
+def _parsed(text: str, name: str) -> Board:
+    """The board of a text; nothing changes one, so that the same text may give the same board."""
+    return parse_board(text, name)
 
 
 def parse_board(text: str, name: str = "board.toml") -> Board:

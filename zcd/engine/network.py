@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,14 +98,20 @@ class Network:
 
 def islands(circuit: Circuit) -> list[frozenset[str]]:
     """Groups of nodes that elements connect, in order of first mention; light does not."""
+    return list(_islands(tuple(element.nodes for element in circuit)))
+
+
+@lru_cache(maxsize=64)
+def _islands(together: tuple[tuple[str, ...], ...]) -> tuple[frozenset[str], ...]:
+    """The same, of the nodes of each element."""
     groups: list[set[str]] = []
-    for element in circuit:
-        touching = [g for g in groups if not g.isdisjoint(element.nodes)]
-        merged = set(element.nodes).union(*touching)
+    for nodes in together:
+        touching = [g for g in groups if not g.isdisjoint(nodes)]
+        merged = set(nodes).union(*touching)
         at = groups.index(touching[0]) if touching else len(groups)
         groups = [g for g in groups if g not in touching]
         groups.insert(min(at, len(groups)), merged)
-    return [frozenset(g) for g in groups]
+    return tuple(frozenset(g) for g in groups)
 
 
 def island_of(circuit: Circuit, node: str) -> frozenset[str]:
