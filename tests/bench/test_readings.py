@@ -20,6 +20,7 @@ from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.readings import Function
 from zcd.diagnosis.words import parse_place, show_measured, show_value
 
 BOARD = f"""\
@@ -138,6 +139,28 @@ def test_flags_skipping_and_the_way_back(browser: Chrome, job: Path) -> None:
     wait(browser, lambda b: "fan" in (load_job(job).flags))
     assert load_job(job).flags == ("sync", "fan")
     assert len(load_job(job).skipped) == 1
+
+
+def test_a_capture_is_taken_as_readings_and_drawn_over_the_model(
+    browser: Chrome, job: Path, tmp_path: Path
+) -> None:
+    """Low for 9 ms of each 20 ms, as written into the file here."""
+    time = np.arange(0.0, 0.1, 2e-5)
+    volts = np.where(time % 0.02 < 0.009, 0.2, 5.0)
+    rows = "".join(f"{t:.5f},{v:.2f}\n" for t, v in zip(time, volts, strict=True))
+    scope = tmp_path / "scope.csv"
+    scope.write_text("time (s),pin (V)\n" + rows, encoding="utf-8")
+    wrong = tmp_path / "<b>.csv"
+    wrong.write_text("no numbers", encoding="utf-8")
+    browser.find_element(By.ID, "capture").send_keys(str(wrong))
+    wait(browser, lambda b: "<b>.csv: found 1 lines" in text(b, "#error-capture"))
+    browser.find_element(By.ID, "capture").send_keys(str(scope))
+    wait(browser, lambda b: text(b, "#captured svg.capture"))
+    low = next(m for m in load_job(job).measured if m.reading.function is Function.LOW_TIME)
+    assert low.value == pytest.approx(9e-3, abs=2e-5)
+    assert kept(job)[0] == "50 Hz"
+    copy = job.with_name(f"{job.stem}-capture.csv")
+    assert copy.read_bytes() == scope.read_bytes()
 
 
 def test_server_killed_and_page_reloaded_in_mid_job(

@@ -5,11 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.diagnosis.boards import board
+from tests.diagnosis.boards import TEXTS, board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.meters import NO_EDGE, OVERLOAD
 from zcd.diagnosis.readings import Function, Measured, Reading, useful_readings, usual_power
-from zcd.diagnosis.words import parse_function, parse_reading, parse_value, show_value
+from zcd.diagnosis.words import (
+    parse_function,
+    parse_place,
+    parse_reading,
+    parse_value,
+    place_text,
+    show_value,
+)
 from zcd.errors import InputError
 
 CIRCUIT = build_circuit(board("switched"))
@@ -130,3 +137,10 @@ def test_every_useful_reading_can_be_entered() -> None:
         found = parse_reading(text, CIRCUIT)
         assert found.reading == item
         assert np.isclose(found.value, value, rtol=5e-3)
+
+
+@pytest.mark.parametrize("name", sorted(TEXTS))
+def test_where_a_reading_is_taken_is_read_back(name: str) -> None:
+    circuit = build_circuit(board(name))
+    for reading in useful_readings(board(name), circuit):
+        assert parse_place(place_text(reading, circuit), circuit) == reading

@@ -15,6 +15,7 @@ from starlette.routing import Route
 
 from zcd.bench.atlases import Atlases, Known
 from zcd.bench.beginning import begin_job, begin_words
+from zcd.bench.captures import captured_readings, keep_capture
 from zcd.bench.desk import JOB, RECORD, Desk, Looked
 from zcd.bench.kept_jobs import ChangedMeanwhileError, KeptJobs, Opened
 from zcd.bench.messages import LONGEST_SAID, Message, message_of
@@ -33,7 +34,7 @@ from zcd.show.wording import plain
 
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE, *LIFTED)
 FIND = "find"
-ANOTHER, NEXT = "another", "next"
+ANOTHER, CAPTURE, NEXT = "another", "capture", "next"
 """Where an answer was typed, where that is not the line of a reading."""
 Act = Callable[[Answers, Message], None]
 
@@ -62,6 +63,7 @@ class ReadingsSheet:
         return [
             Route("/readings", self.sheet),
             Route("/readings/begin", self._posted(self._begin), methods=["POST"]),
+            Route("/readings/capture", self._posted(self._take_capture), methods=["POST"]),
             Route("/readings/meter", self._posted(self._set_meter), methods=["POST"]),
             *(
                 Route(f"/readings/{name}", self._posted(partial(self._act, act)), methods=["POST"])
@@ -139,6 +141,19 @@ class ReadingsSheet:
             request, looked, message, lambda _, document: document.write_meter(table or {})
         )
 
+    def _take_capture(self, request: Request, message: Message) -> Response:
+        """An oscilloscope's capture, as readings."""
+
+        def change(opened: Opened, document: JobDocument) -> None:
+            if not message.file:
+                raise refusal(message.file_name, "an oscilloscope's CSV", "capture")
+            job, file = opened.job, message.file
+            taken = captured_readings(file, message.file_name, job.board)
+            keep_capture(file, document.path)
+            document.write([*job.log, *taken], job.flags)
+
+        return self._changed(request, self.desk.look(request), message, change)
+
     def _act(self, act: Act, request: Request, message: Message) -> Response:
         """One step of the conversation."""
 
@@ -163,7 +178,7 @@ class ReadingsSheet:
             return self._list(request, looked, status=422)
         file = self.desk.job_file(looked.job)
         where = message.said("where")
-        whole = where in ("", ANOTHER)
+        whole = where in ("", ANOTHER, CAPTURE)
         try:
             opened = self.jobs.change(file, message.said("seen"), change)
         except ChangedMeanwhileError as error:

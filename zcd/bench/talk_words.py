@@ -9,6 +9,7 @@ from typing import Any
 from markupsafe import Markup
 
 from zcd.bench.atlases import Known
+from zcd.bench.captures import capture_drawing, last_capture
 from zcd.bench.kept_jobs import KeptJobs, Opened
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import parts_over
@@ -45,11 +46,11 @@ from zcd.show.found.findings import (
     suggestion_lines,
     suspects_line,
 )
-from zcd.show.found.job_files import DIGITS
 from zcd.show.found.job_list import experience_line, record_sheet
 from zcd.show.found.words import sentence
 
 MOST_JOBS = 200
+DIGITS = 5
 FLAG_CHOICES = {
     "": "nobody looked",
     "none": "no flag",
@@ -156,9 +157,20 @@ def talk_words(
         "flags": " ".join(job.flags),
         "flag_choices": FLAG_CHOICES,
         "diagram": Markup(_diagram(known, opened, found)),
+        "capture": _capture(opened),
         "jobs_line": experience_line(experience),
         "counts": counts,
     }
+
+
+def _capture(opened: Opened) -> Markup | None:
+    """The last capture over the model; None where there is none that can be read."""
+    file = opened.job.file
+    path = None if file is None else last_capture(file)
+    try:
+        return None if path is None else Markup(capture_drawing(path, opened.job.board))
+    except (InputError, OSError):
+        return None
 
 
 def _next_words(suggestion: Suggestion | None, circuit: Circuit) -> NextWords | None:

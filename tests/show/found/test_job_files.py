@@ -99,3 +99,24 @@ def test_an_answer_that_could_not_be_kept_is_forgotten(folder: Path) -> None:
     made.path.write_bytes(there)
     made.write([log[0], log[2]], ())
     assert load_job(made.path).log == (log[0], log[2])
+
+
+def test_an_entry_taken_away_leaves_the_others_as_they_are(folder: Path) -> None:
+    made = document(folder)
+    log = entries(folder)
+    assert len(log) >= 3
+    made.write(log, ())
+    text = made.path.read_text(encoding="utf-8").replace("[[readings]]", "[[readings]]  # mine")
+    made.path.write_text(text, encoding="utf-8")
+    job = load_job(made.path)
+    again = JobDocument(made.path, build_circuit(job.board), log=job.log)
+    again.write([*job.log[:1], *job.log[2:]], ())
+    assert load_job(made.path).log == (*job.log[:1], *job.log[2:])
+    assert made.path.read_text(encoding="utf-8").count("# mine") == len(job.log) - 1
+
+
+def test_a_document_must_know_what_its_file_holds(folder: Path) -> None:
+    made = document(folder)
+    made.write(entries(folder), ())
+    with pytest.raises(InputError, match="changes made by somebody else"):
+        JobDocument(made.path, build_circuit(load_job(made.path).board))

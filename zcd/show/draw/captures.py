@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +13,8 @@ from zcd.circuit.build import build_circuit
 from zcd.diagnosis.traces import Traces
 from zcd.engine.solve import solve
 from zcd.show.draw.canvas import BLUE, GREY, LEFT, drawing, new_figure
+from zcd.show.draw.sketch import Group, Sketch
+from zcd.show.draw.symbols import Line, Shape, Words
 from zcd.show.wording import plain, quantity_text
 from zcd.sync.pulses import find_pulses
 
@@ -24,6 +27,9 @@ FloatArray = NDArray[np.float64]
 MS = 1e3
 MOST_CYCLES = 40
 """Cycles that are drawn one over another."""
+MOST_SKETCHED, MOST_POINTS = 10, 400
+"""The same on a page, and points of each."""
+PLOT_LEFT, PLOT_WIDTH, PLOT_HEIGHT = 60.0, 430.0, 150.0
 
 
 def capture_figure(board: Board, traces: Traces, name: str = "capture") -> Figure:
@@ -41,7 +47,7 @@ def capture_figure(board: Board, traces: Traces, name: str = "capture") -> Figur
     figure : Figure
         Time counts from the falling edge, or from the mains crossing where that was captured.
     """
-    period_s = 1.0 / (traces.mains_hz if traces.mains_v is not None else board.mains.frequency_hz)
+    period_s = _period_s(board, traces)
     with drawing():
         figure = new_figure(name, 7.2, 3.6)
         axes = figure.subplots()
@@ -67,6 +73,10 @@ def capture_figure(board: Board, traces: Traces, name: str = "capture") -> Figur
     return figure
 
 
+def _period_s(board: Board, traces: Traces) -> float:
+    return 1.0 / (traces.mains_hz if traces.mains_v is not None else board.mains.frequency_hz)
+
+
 def _title(traces: Traces) -> str:
     if not traces.falls_s.size:
         return "No sync pulse in the capture"
@@ -82,18 +92,16 @@ def _start_s(traces: Traces) -> float:
     return float(traces.falls_s[0]) if traces.falls_s.size else float(traces.capture.time_s[0])
 
 
-def _draw_cycles(axes: Axes, traces: Traces, period_s: float) -> None:
-    time = traces.capture.time_s
-    turn = np.floor((time - _start_s(traces)) / period_s)
-    label = "captured, cycle over cycle"
+def captured_cycles(traces: Traces, period_s: float) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Time since its beginning and pin voltage of every cycle of a capture, within reason."""
+    time, start = traces.capture.time_s, _start_s(traces)
+    turn = np.floor((time - start) / period_s)
     for number in np.unique(turn)[:MOST_CYCLES]:
         here = turn == number
-        phase = time[here] - _start_s(traces) - number * period_s
-        axes.plot(phase * MS, traces.pin_v[here], color=GREY, lw=0.8, label=label)
-        label = ""
+        yield time[here] - start - number * period_s, traces.pin_v[here]
 
 
-def _draw_model(axes: Axes, board: Board, traces: Traces, period_s: float) -> None:
+def model_cycle(board: Board, traces: Traces, period_s: float) -> tuple[FloatArray, FloatArray]:
     """The pin of a good board, from the same point of the cycle on."""
     solution = solve(build_circuit(board))
     rules = board.controller
@@ -108,7 +116,73 @@ def _draw_model(axes: Axes, board: Board, traces: Traces, period_s: float) -> No
         start = half * np.round((pulses.fall_s[0, 0] - seen) / half)
     phase = (solution.time_s[0] - start) % period_s
     order = np.argsort(phase)
+    return phase[order], solution.voltages_v["pin"][0][order]
+
+
+def _draw_cycles(axes: Axes, traces: Traces, period_s: float) -> None:
+    label = "captured, cycle over cycle"
+    for phase, volts in captured_cycles(traces, period_s):
+        axes.plot(phase * MS, volts, color=GREY, lw=0.8, label=label)
+        label = ""
+
+
+def _draw_model(axes: Axes, board: Board, traces: Traces, period_s: float) -> None:
+    phase, volts = model_cycle(board, traces, period_s)
     axes.plot(
-        phase[order] * MS, solution.voltages_v["pin"][0][order], color=BLUE, ls="--", lw=1.8,
+        phase * MS, volts, color=BLUE, ls="--", lw=1.8,
         label="model, good board at nominal values",
     )  # fmt: skip
+
+
+def capture_sketch(board: Board, traces: Traces) -> Sketch:
+    """The same for a page, as shapes: captured solid, model dashed.
+
+    Parameters
+    ----------
+    board : Board
+    traces : Traces
+
+    Returns
+    -------
+    sketch : Sketch
+    """
+    period_s = _period_s(board, traces)
+    phase, volts = model_cycle(board, traces, period_s)
+    cycles = list(captured_cycles(traces, period_s))[:MOST_SKETCHED]
+    seen = [values for _, values in cycles]
+    low = min(0.0, *(float(v.min()) for v in seen))
+    high = max(float(volts.max()), *(float(v.max()) for v in seen))
+
+    def line(at: FloatArray, values: FloatArray, *, dashed: bool, width: float) -> Line:
+        step = max(1, at.size // MOST_POINTS)
+        x = PLOT_LEFT + PLOT_WIDTH * at[::step] / period_s
+        y = PLOT_HEIGHT * (high - values[::step]) / (high - low)
+        points = tuple((float(a), float(b)) for a, b in zip(x, y, strict=True))
+        return Line(points=points, dashed=dashed, width=width)
+
+    across = np.array([0.0, period_s])
+    rules = board.controller
+    levels: list[Shape] = []
+    for word, level in (("low", rules.low_threshold_v), ("high", rules.high_threshold_v)):
+        levels.append(line(across, np.full(2, level), dashed=False, width=0.5))
+        y = PLOT_HEIGHT * (high - level) / (high - low) + 3.0
+        text = f"{word} {quantity_text(level, 'V')}"
+        levels.append(Words(text=text, at=(PLOT_LEFT + PLOT_WIDTH + 5.0, y)))
+    names = [Words(text="pin", at=(PLOT_LEFT - 8.0, 10.0), align="end", bold=True)]
+    names.append(Words(text=quantity_text(high, "V"), at=(PLOT_LEFT - 8.0, 22.0), align="end"))
+    names += [
+        Words(text=f"{share * period_s * MS:.3g} ms", align="middle",
+              at=(PLOT_LEFT + PLOT_WIDTH * share, PLOT_HEIGHT + 14.0))
+        for share in (0.0, 0.25, 0.5, 0.75, 1.0)
+    ]  # fmt: skip
+    drawn = tuple(line(at, values, dashed=False, width=0.8) for at, values in cycles)
+    model = (line(phase, volts, dashed=True, width=1.8),)
+    return Sketch(
+        "capture",
+        (
+            Group(kind="lane", ref="pin", title=_title(traces), shapes=tuple(names)),
+            Group(kind="threshold", title="thresholds of the controller", shapes=tuple(levels)),
+            Group(kind="captured", title="captured, cycle over cycle", shapes=drawn),
+            Group(kind="model", title="model, good board at nominal values", shapes=model),
+        ),
+    )

@@ -146,7 +146,7 @@ def place(circuit: Circuit, cell: float = CELL, label: float = LABEL) -> Plan:
     cell : float
         Room for a part that lies; more where the words at its nodes are long.
     label : float
-        Room for the words right of the pin, and for those left of what follows.
+        Room for the words right of the pin.
 
     Returns
     -------

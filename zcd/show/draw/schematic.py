@@ -43,8 +43,6 @@ BESIDE = 24.0
 """Half of the next node's name, and what is free on both sides of words."""
 LONGEST = 12
 """Letters of a marking."""
-RIGHT = ("pin", "coil-")
-"""Nodes whose words stand side by side right of the pin."""
 TITLE = 60.0
 """From the top wire up to the titles of both sides."""
 
@@ -84,7 +82,7 @@ def schematic(
     live = island_of(circuit, "line")
     lines = [line for node, text in notes.items() if node in live for line in text.splitlines()]
     longest = max(map(len, lines), default=0)
-    beside = sum(max(map(len, notes.get(node, "").splitlines()), default=0) for node in RIGHT)
+    beside = max(map(len, notes.get("pin", "").splitlines()), default=0)
     plan = place(
         circuit,
         max(CELL, WIDEST_LETTER * LETTER * longest + BESIDE),

@@ -1,0 +1,97 @@
+"""Jobs as the page changes them, without a browser: who may write, and what is kept."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from zcd.bench.desk import Desk
+from zcd.bench.kept_jobs import ChangedMeanwhileError, KeptJobs, Opened
+from zcd.board.files import load_board
+from zcd.diagnosis.job import load_job
+from zcd.diagnosis.words import parse_reading, show_measured
+from zcd.errors import InputError
+from zcd.show.found.job_files import JobDocument
+
+BOARD = """\
+name = "Invented jam warmer"
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain.resistors = ["120k", "120k"]
+output = {pull_up = "10k", supply = "5 V"}
+"""
+
+
+@pytest.fixture
+def jobs(tmp_path: Path) -> KeptJobs:
+    (tmp_path / "jam.toml").write_text(BOARD, encoding="utf-8")
+    kept = KeptJobs(tmp_path)
+    kept.begin(tmp_path / "a.toml", load_board(tmp_path / "jam.toml"), tmp_path / "jam.toml")
+    return kept
+
+
+def reading(jobs: KeptJobs, seen: str, line: str) -> Opened:
+    """One more reading in the job."""
+
+    def act(opened: Opened, document: JobDocument) -> None:
+        document.write([*opened.job.log, parse_reading(line, opened.circuit)], ())
+
+    return jobs.change(jobs.folder / "a.toml", seen, act)
+
+
+def shown(jobs: KeptJobs) -> list[str]:
+    return [show_measured(m) for m in load_job(jobs.folder / "a.toml").measured]
+
+
+def test_a_page_may_be_behind_its_own_changes_only(jobs: KeptJobs) -> None:
+    start = jobs.open(jobs.folder / "a.toml").mark
+    second = reading(jobs, start, "ohm R1 120k").mark
+    reading(jobs, start, "ohm R2 119k")
+    assert shown(jobs) == ["120 kΩ", "119 kΩ"]
+    file = jobs.folder / "a.toml"
+    theirs = file.read_text(encoding="utf-8") + "# theirs\n"
+    file.write_text(theirs, encoding="utf-8")
+    for seen in (start, second, "", "nonsense"):
+        with pytest.raises(ChangedMeanwhileError):
+            reading(jobs, seen, "ohm R1 1k")
+    assert file.read_text(encoding="utf-8") == theirs
+
+
+def test_another_server_knows_nothing_of_these_changes(jobs: KeptJobs) -> None:
+    start = jobs.open(jobs.folder / "a.toml").mark
+    now = reading(jobs, start, "ohm R1 120k").mark
+    other = KeptJobs(jobs.folder)
+    with pytest.raises(ChangedMeanwhileError):
+        reading(other, start, "ohm R2 1k")
+    reading(other, now, "ohm R2 119k")
+    assert shown(jobs) == ["120 kΩ", "119 kΩ"]
+
+
+def test_a_closed_job_is_left_alone(jobs: KeptJobs) -> None:
+    file = jobs.folder / "a.toml"
+    closed = 'closed = 2026-02-03\nfound = "R1 open"\n' + file.read_text(encoding="utf-8")
+    file.write_text(closed, encoding="utf-8")
+    with pytest.raises(InputError, match="closed on 2026-02-03"):
+        reading(jobs, jobs.open(file).mark, "ohm R1 120k")
+    assert file.read_text(encoding="utf-8") == closed
+
+
+def test_the_meter_goes_from_job_to_job(jobs: KeptJobs) -> None:
+    file = jobs.folder / "a.toml"
+    texts = {"dc_input": "1M", "ac_kind": "average"}
+    jobs.change(file, jobs.open(file).mark, lambda _, document: document.write_meter(texts))
+    board = jobs.folder / "jam.toml"
+    jobs.begin(jobs.folder / "b.toml", load_board(board), board)
+    meter = load_job(jobs.folder / "b.toml").meter
+    assert meter.dc_input_ohm == 1e6
+    assert str(meter.ac_kind) == "average"
+    with pytest.raises(InputError, match="allowed: a new job file"):
+        jobs.begin(jobs.folder / "b.toml", load_board(board), board)
+
+
+@pytest.mark.parametrize("name", ["", "../x", "a/b", "C:x", "a\\b", ".x", "a\nb", "x" * 101])
+def test_a_job_is_a_file_of_the_folder(name: str, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"^job: found "):
+        Desk(folder=tmp_path).job_file(name)
