@@ -251,7 +251,7 @@ def life_sheet(check: Check) -> Sheet:
         right=(1,),
         remark=f"At {hours} a year with mains applied; low mains, hot, the lowest CTR of the "
         "grade, all else as marked. With every tolerance at its worse end and the chain drifting "
-        "it is sooner: `zcd check --outlook` tells.",
+        f"it is sooner: {'see below' if check.outlook else '`zcd check --outlook` tells'}.",
     )
 
 
