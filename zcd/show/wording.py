@@ -17,6 +17,15 @@ CENTURY_YEARS = 100.0
 LEAST_SHOWN = 1e-12
 ON_TIME_S = 0.5e-6
 
+RULE_WORDS = {
+    "low time": "pulse too short",
+    "high time": "pause too short",
+    "transition": "too slow",
+    "edge offset": "too early or late",
+    "period": "too long or short",
+}
+"""What it means that the controller's rule fails, where its name does not say so."""
+
 _SOURCE_KEY = re.compile(r"\[([A-Z0-9][A-Z0-9-]+)\]")
 _ASCII = {"µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-", "²": "2"}
 
@@ -91,6 +100,17 @@ def offset_text(offset_s: float) -> str:
     if abs(offset_s) < ON_TIME_S:
         return "on time"
     return f"{quantity_text(abs(offset_s), 's')} {'late' if offset_s > 0 else 'early'}"
+
+
+def rule_text(rule: str) -> str:
+    """A rule of the controller that fails, with what that means.
+
+    Examples
+    --------
+    >>> rule_text("transition"), rule_text("pin never low")
+    ('transition (too slow)', 'pin never low')
+    """
+    return f"{rule} ({RULE_WORDS[rule]})" if rule in RULE_WORDS else rule
 
 
 def factor_text(headroom: Headroom) -> str:

@@ -55,7 +55,10 @@ def test_lost_areas_are_hatched_by_rule_and_the_legend_says_which() -> None:
         (area,) = marked(figure, f"lost: {rule}")
         assert area.hatches == [HATCHES[rule]]
     (legend,) = figure.legends
-    assert [text.get_text() for text in legend.get_texts()] == ["low time", "high time"]
+    assert [text.get_text() for text in legend.get_texts()] == [
+        "low time (pulse too short)",
+        "high time (pause too short)",
+    ]
     assert [patch.get_hatch() for patch in legend.get_patches()] == [
         HATCHES["low time"],
         HATCHES["high time"],

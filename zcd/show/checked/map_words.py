@@ -10,7 +10,7 @@ from zcd.margin.population import Share
 from zcd.margin.quantities import Quantity
 from zcd.show.checked.sheets import Sheet
 from zcd.show.checked.spread_sheets import sure_text
-from zcd.show.wording import NOTHING, quantity_text
+from zcd.show.wording import NOTHING, quantity_text, rule_text
 
 
 def value_text(quantity: Quantity, value: float) -> str:
@@ -126,7 +126,8 @@ def map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:
         closed = sum(curve.closed for curve in curves)
         lines.append(
             f"Boundary: {len(curves)} {'curve' if one else 'curves'}, {closed} closed, "
-            f"{points} points; beyond it fails first: {', '.join(rules)}."
+            f"{points} points; beyond it fails first: "
+            f"{', '.join(map(rule_text, rules))}."
         )
     lines.append(
         f"Of {loss_share.boards} boards within tolerance that stand where this one does, "

@@ -24,7 +24,7 @@ from zcd.show.checked.map_words import (
     value_text,
 )
 from zcd.show.draw.canvas import BLUE, LEFT, LIGHT, TITLE_LETTERS, WHITE, drawing, new_figure
-from zcd.show.wording import plain, quantity_text
+from zcd.show.wording import plain, quantity_text, rule_text
 from zcd.sync.lock import RULES
 
 if TYPE_CHECKING:
@@ -151,12 +151,13 @@ def _draw_lost_areas(ax: Axes, loss_map: LossMap) -> None:
             across, up, only, levels=[0.0, np.inf], colors="none", hatches=[HATCHES[rule]]
         )
         area.set(edgecolor="0.55", linewidth=0.0, label=f"lost: {rule}")
-        handles.append(Patch(facecolor=LIGHT, edgecolor="0.55", hatch=HATCHES[rule], label=rule))
+        words = rule_text(rule)
+        handles.append(Patch(facecolor=LIGHT, edgecolor="0.55", hatch=HATCHES[rule], label=words))
         if not _name_areas(ax, loss_map, kinds == kind, rule):
             _name_boundary(ax, loss_map, rule)
     if handles:
         ax.figure.legend(
-            handles=handles, loc="outside lower center", ncols=4, title="no lock because of",
+            handles=handles, loc="outside lower center", ncols=3, title="no lock because of",
             frameon=False, handleheight=1.6, handlelength=2.6,
         )  # fmt: skip
 
