@@ -15,6 +15,7 @@ from zcd.margin.chain_parts import ChainFits, chain_fits
 from zcd.margin.check import check
 from zcd.margin.corners import find_corners
 from zcd.margin.section import Section, section, with_parts
+from zcd.margin.spread import AT_CORNER
 from zcd.margin.sums import MOST_PARTS
 from zcd.margin.tolerances import tolerances_of
 from zcd.margin.verdicts import verdicts, with_corners
@@ -135,3 +136,10 @@ def test_a_board_that_no_total_can_save_says_so() -> None:
     found = chain_fits(place, parse_drawer('resistors = ["100k"]').resistors)
     assert found.counts == (0, 0, 0, 0)
     assert not found.ranges.nearest.passes
+
+
+def test_where_no_corner_holds_the_misses_are_still_the_nearest() -> None:
+    """A bridge whose pin never comes up at the worst corner, whatever the chain."""
+    found = chain_fits(place_of("bridge"), parse_drawer('resistors = ["1k", "82k"]').resistors)
+    assert found.true_ranges == ()
+    assert any(fit.verdict.tightest.name.startswith(AT_CORNER) for fit in found.misses)

@@ -249,10 +249,15 @@ class _Search:
                     self.current.shares(parts, low[:, None]).min(axis=1),
                     low / max(self.floor_ohm, _LEAST_OHM),
                 ),
-                self.spare(members),
+                self.spare(members) if self.true_ranges else self._but_for_corners(members),
             ]
         )
         return near.min(axis=0), near.argmin(axis=0)
+
+    def _but_for_corners(self, members: IntArray) -> FloatArray:
+        """Where corners leave nothing: the nearer, the better all else is kept; inf where not."""
+        ratio = self.ratio(members)
+        return np.where(ratio >= 1.0, SURELY_MISSED * ratio / (1.0 + ratio), np.inf)
 
     def _all(self) -> list[tuple[Stock, Window]]:
         stock = self._stock(1.0)
