@@ -25,11 +25,29 @@ FORWARD_OHM, BREAKDOWN_OHM = 1e6, 30e6
 """R0: of the order of the chains, or of what leaks into a breakdown; sets how fast Newton
 converges, not what it converges to."""
 
+MOST_KNEES = 60.0
 FINEST_RATIO = 1e-3
 """Accuracy of a state, as a share of it, over the voltage at which Newton ends."""
 
 
-Points = tuple[NDArray[np.intp], NDArray[np.intp]]
+IntArray = NDArray[np.intp]
+Part = IntArray | tuple[IntArray, IntArray]
+"""Some rows of a batch, or some points of some rows, each of which becomes a row of its own."""
+
+
+def rows_of(at: Part) -> IntArray:
+    """The row of the batch that each row of a part comes from."""
+    return at[0] if isinstance(at, tuple) else at
+
+
+def picked(wave: FloatArray, at: Part) -> FloatArray:
+    """A part of a waveform."""
+    return wave[at][:, None] if isinstance(at, tuple) else wave[at]
+
+
+def put_back(wave: FloatArray, at: Part, part: FloatArray) -> None:
+    """Put a part of a waveform back."""
+    wave[at] = part[:, 0] if isinstance(at, tuple) else part
 
 
 class Branch(Protocol):
@@ -47,11 +65,11 @@ class Branch(Protocol):
     def update(self, voltage_v: FloatArray) -> FloatArray:
         """Take the voltage that the linearised circuit gave; return what may be left."""
 
-    def points(self, at: Points) -> Self:
-        """Some points as a branch of their own, each a row."""
+    def part(self, at: Part) -> Self:
+        """Some rows or points as a branch of their own."""
 
-    def put(self, at: Points, part: Self) -> None:
-        """Take over what some points came to."""
+    def put(self, at: Part, part: Self) -> None:
+        """Take over what a part came to."""
 
 
 class JunctionBranch:
@@ -74,12 +92,14 @@ class JunctionBranch:
         self.unit_a = self.emission_v / self.total_ohm
         self.start = omega_start(self.saturation_a, self.emission_v, self.total_ohm)
         self.state_v = np.zeros((size, points))
+        self.bend: FloatArray
         self.now: tuple[FloatArray, FloatArray, FloatArray]
         self.voltage_v: FloatArray
         self.current_a: FloatArray
 
     def linearise(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        omega = wright_omega(self.start + self.state_v / self.emission_v)
+        self.bend = self.start + self.state_v / self.emission_v
+        omega = wright_omega(self.bend)
         current = omega * self.unit_a - self.saturation_a
         voltage = self.state_v - self.scale_ohm * current + self.offset_v
         self.now = voltage, current, omega / (self.total_ohm + omega * self.series_ohm)
@@ -93,20 +113,22 @@ class JunctionBranch:
         step = step + self.scale_ohm * more
         self.state_v = self.state_v + step
         # beyond some volts rounding sets the limit: a dead short on mains has s of megavolts
-        return _left(step, self.emission_v) / (1.0 + FINEST_RATIO * np.abs(self.state_v))
+        left = _left_of_junction(step, self.emission_v, self.bend)
+        return left / (1.0 + FINEST_RATIO * np.abs(self.state_v))
 
-    def points(self, at: Points) -> Self:
+    def part(self, at: Part) -> Self:
+        rows = rows_of(at)
         part = copy(self)
-        part.state_v = self.state_v[at][:, None]
+        part.state_v = picked(self.state_v, at)
         for name in ("saturation_a", "emission_v", "series_ohm", "total_ohm", "unit_a", "start"):
-            setattr(part, name, getattr(self, name)[at[0]])
+            setattr(part, name, getattr(self, name)[rows])
         if isinstance(self.offset_v, np.ndarray):
-            part.offset_v = self.offset_v[at[0]]
+            part.offset_v = self.offset_v[rows]
         return part
 
-    def put(self, at: Points, part: Self) -> None:
+    def put(self, at: Part, part: Self) -> None:
         for name in ("state_v", "voltage_v", "current_a"):
-            getattr(self, name)[at] = getattr(part, name)[:, 0]
+            put_back(getattr(self, name), at, getattr(part, name))
 
 
 class BreakdownBranch(JunctionBranch):
@@ -147,21 +169,42 @@ class TransistorBranch:
         before, steepest = self.state_v, self.steepest_v
         crosses = (before - steepest) * (voltage_v - steepest) < 0
         self.state_v = np.where(crosses, steepest, voltage_v)
-        return _left(voltage_v - before, self.knee_v)
+        lower = (np.minimum(before, voltage_v) - steepest) / self.knee_v
+        return _left_of_transistor(voltage_v - before, lower, self.knee_v, self.early_v)
 
-    def points(self, at: Points) -> Self:
+    def part(self, at: Part) -> Self:
+        rows = rows_of(at)
         part = copy(self)
-        part.state_v = self.state_v[at][:, None]
-        part.photocurrent_a = self.photocurrent_a[at][:, None]
+        part.state_v = picked(self.state_v, at)
+        part.photocurrent_a = picked(self.photocurrent_a, at)
         for name in ("knee_v", "knee_ratio", "early_v", "steepest_v"):
-            setattr(part, name, getattr(self, name)[at[0]])
+            setattr(part, name, getattr(self, name)[rows])
         return part
 
-    def put(self, at: Points, part: Self) -> None:
-        self.state_v[at] = part.state_v[:, 0]
+    def put(self, at: Part, part: Self) -> None:
+        put_back(self.state_v, at, part.state_v)
 
 
-def _left(step_v: FloatArray, bend_v: FloatArray) -> FloatArray:
-    """What a step of Newton's method leaves to do: near the end its square, over what bends."""
-    moved = np.abs(step_v)
-    return np.minimum(moved, moved * moved / bend_v)
+def _left_of_junction(step_v: FloatArray, emission_v: FloatArray, before: FloatArray) -> FloatArray:
+    """What a step of Newton's method leaves to do: at most what the law bends on its way.
+
+    With w(z) Wright's omega, z from `before` on, w'' = w / (1 + w)^3 < 1 / (4 + 0.4 z^2): a
+    junction far from its knee is straight, so that one step is the last. A step over the knee
+    counts as one at the knee.
+    """
+    moved = step_v / emission_v
+    after = before + moved
+    nearest = np.maximum(np.minimum(before, after), 0.0) + np.minimum(np.maximum(before, after), 0.0)
+    rest = 0.5 * moved * moved / (4.0 + 0.4 * nearest * nearest)
+    return np.minimum(np.abs(step_v), emission_v * rest)
+
+
+def _left_of_transistor(
+    step_v: FloatArray, lower: FloatArray, knee_v: FloatArray, early_v: FloatArray
+) -> FloatArray:
+    """The same: where it amplifies, what is left of the knee bends less than Early's straight line.
+
+    `lower` is the lower end of the step, in knees above the steepest point.
+    """
+    straight = 1.0 + np.exp(np.minimum(lower, MOST_KNEES)) * knee_v / (4.0 * early_v)
+    return np.minimum(np.abs(step_v), step_v * step_v / (2.0 * knee_v * straight))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,11 +113,40 @@ def _unfolded(rising_rad: FloatArray) -> FloatArray:
     )
 
 
-def resample(phase_rad: FloatArray, wave: FloatArray, finer_rad: FloatArray) -> FloatArray:
-    """A periodic waveform at other phases, by straight lines; all shapes (n, ...)."""
-    closed = np.concatenate([phase_rad, phase_rad[:, :1] + 2.0 * np.pi], axis=1)
+def resample(
+    phase_rad: FloatArray, waves: Mapping[str, FloatArray], finer_rad: FloatArray
+) -> dict[str, FloatArray]:
+    """Periodic waveforms at other phases: cubics through the four points around each.
+
+    Parameters
+    ----------
+    phase_rad : ndarray, shape (n, m)
+        Rising from 0, going smoothly with the number of the point.
+    waves : mapping of str to ndarray, shape (n, m)
+    finer_rad : ndarray, shape (n, p)
+
+    Returns
+    -------
+    waves : dict of str to ndarray, shape (n, p)
+    """
+    m = phase_rad.shape[1]
     turns = 1.0 / (2.0 * np.pi)
-    return _rowwise(finer_rad * turns, closed * turns, np.concatenate([wave, wave[:, :1]], axis=1))
+    closed = np.concatenate([phase_rad, phase_rad[:, :1] + 2.0 * np.pi], axis=1)
+    numbers = np.broadcast_to(np.arange(m + 1.0), closed.shape)
+    place = _rowwise(finer_rad * turns, closed * turns, numbers)
+    first = place.astype(np.intp)
+    x = place - first
+    around = [(first + step) % m for step in (-1, 0, 1, 2)]
+    # Lagrange's polynomials on -1, 0, 1, 2
+    left, right = x * (x - 1.0), (x + 1.0) * (x - 2.0)
+    shares = (-left * (x - 2.0) / 6.0, 0.5 * right * (x - 1.0),
+              -0.5 * right * x, left * (x + 1.0) / 6.0)  # fmt: skip
+    rows = np.arange(phase_rad.shape[0])[:, None]
+    return {
+        name: sum((share * wave[rows, at] for share, at in zip(shares, around, strict=True)),
+                  np.zeros(1))
+        for name, wave in waves.items()
+    }  # fmt: skip
 
 
 def _rowwise(x: FloatArray, known_x: FloatArray, known_y: FloatArray) -> FloatArray:

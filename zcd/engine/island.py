@@ -20,7 +20,7 @@ from zcd.engine.branches import BreakdownBranch, JunctionBranch, TransistorBranc
 from zcd.engine.grid import mirror
 from zcd.engine.light import photocurrents_a
 from zcd.engine.network import Network, column, compile_island, input_voltages_v
-from zcd.engine.newton import LinearSolve, newton, solve_points
+from zcd.engine.newton import LinearSolve, Pointwise, newton
 from zcd.engine.outline import lone_transistor, outline_v
 from zcd.engine.solution import Island, at_points, joined, nothing_yet, take
 from zcd.engine.trajectory import Trajectory, abrupt_points, trajectory_solver
@@ -123,7 +123,7 @@ def static_island(
         )
     network = compile_island(circuit, island, dynamic=False)
     inputs = input_voltages_v(network, phase)
-    branches, x = _newton(network, inputs, photo, start, solve_points)
+    branches, x = _newton(network, inputs, photo, start, Pointwise())
     return Island(
         voltages_v=_voltages(network, circuit, island, x, inputs),
         currents_a=_currents(branches),
@@ -171,7 +171,7 @@ def _newton(
 ) -> tuple[Branches, FloatArray]:
     """Solve a network; junctions get a breakdown only where one is driven into it."""
     points = inputs_v.shape[2]
-    if solver is solve_points and not start and not photo and points > FEW_POINTS:
+    if isinstance(solver, Pointwise) and not start and not photo and points > FEW_POINTS:
         start = _between_peaks(network, inputs_v)
     branches: Branches = {}
     for element in network.branches:
@@ -197,7 +197,7 @@ def _between_peaks(network: Network, inputs_v: FloatArray) -> dict[str, FloatArr
     """States where the source peaks, and straight lines between: nearly what they will be."""
     wave = inputs_v[0]
     ends = [int(np.argmin(wave[0])), int(np.argmax(wave[0]))]
-    branches, _ = _newton(network, inputs_v[:, :, ends], {}, {}, solve_points)
+    branches, _ = _newton(network, inputs_v[:, :, ends], {}, {}, Pointwise())
     peaks = wave[:, ends]
     up = np.maximum(wave, 0.0) / np.maximum(peaks[:, 1:], LEAST_PEAK_V)
     down = np.minimum(wave, 0.0) / np.minimum(peaks[:, :1], -LEAST_PEAK_V)

@@ -93,6 +93,8 @@ class Network:
             conductance_s=self.conductance_s[index],
             input_s=self.input_s[index],
             injection_a=self.injection_a[index],
+            capacitance_f=self.capacitance_f[index],
+            input_f=self.input_f[index],
         )
 
 

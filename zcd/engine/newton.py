@@ -2,24 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.engine.branches import Branch
+from zcd.engine.branches import Branch, Part, picked, put_back, rows_of
 from zcd.engine.network import Network
 from zcd.errors import SolverError
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
-LinearSolve = Callable[[list[list[FloatArray]], list[FloatArray]], FloatArray]
+
+
+class LinearSolve(Protocol):
+    """Voltages, shape (k, n, m), from the entries of the nodal matrix and the currents."""
+
+    def __call__(self, matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
+        """Solve the linearised circuit."""
+
+    def moving(self, moving: NDArray[np.bool_]) -> Part | None:
+        """What to go on with where only some points still move; None: with all of them."""
+
+    def part(self, at: Part) -> LinearSolve:
+        """The same for a part of the batch."""
+
+    def put(self, at: Part, part: LinearSolve) -> None:
+        """Take over what is known of a part."""
+
 
 TOLERANCE_V = 1e-5
 """Newton ends when no branch can have more left to move."""
 MAX_STEPS = 80
 FEW_RATIO = 0.6
-"""Share of the points still moving below which it pays to take them out of their rows."""
+"""Share of the points or rows still moving below which it pays to go on with these alone."""
 
 
 def newton(
@@ -34,9 +51,8 @@ def newton(
         Left at their solution.
     inputs_v : ndarray, shape (u, n, m)
         Voltages of the known nodes.
-    solve : callable
-        Linear solution from the entries of the nodal matrix and the currents. With
-        `solve_points`, points that have arrived are left alone.
+    solve : LinearSolve
+        Says also what is left alone as it has arrived.
 
     Returns
     -------
@@ -78,29 +94,19 @@ def _newton(
             return x
         if not np.isfinite(left):
             break
-        moving = lacking >= TOLERANCE_V
-        if solve is solve_points and np.count_nonzero(moving) < FEW_RATIO * moving.size:
-            row, column = np.nonzero(moving)
-            _finish(network, branches, inputs_v, x, (row, column), most_steps - step)
+        at = solve.moving(lacking >= TOLERANCE_V)
+        if at is not None:
+            part = solve.part(at)
+            some = [branch.part(at) for branch in branches]
+            inputs = np.stack([picked(wave, at) for wave in inputs_v])
+            found = _newton(network.rows(rows_of(at)), some, inputs, part, most_steps - step)
+            for whole, piece in zip(x, found, strict=True):
+                put_back(whole, at, piece)
+            for branch, left_to in zip(branches, some, strict=True):
+                branch.put(at, left_to)
+            solve.put(at, part)
             return x
     raise SolverError(f"the circuit did not converge: {left:.3g} V left")
-
-
-def _finish(
-    network: Network,
-    branches: Sequence[Branch],
-    inputs_v: FloatArray,
-    x: FloatArray,
-    at: tuple[IntArray, IntArray],
-    most_steps: int,
-) -> None:
-    """Go on with some points only, each as a row of its own, and put them into `x`."""
-    some = [branch.points(at) for branch in branches]
-    inputs = inputs_v[:, at[0], at[1], None]
-    found = _newton(network.rows(at[0]), some, inputs, solve_points, most_steps)
-    x[:, at[0], at[1]] = found[..., 0]
-    for branch, part in zip(branches, some, strict=True):
-        branch.put(at, part)
 
 
 def base_currents(
@@ -152,15 +158,29 @@ def _add_branch(
         matrix[b][a] = matrix[b][a] - conductance
 
 
-def solve_points(matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
-    """Solve each point by itself: elimination over the nodes, vectorised over all points."""
-    k = len(currents)
-    a, y = eliminate(matrix, currents, range(k))
-    for i in reversed(range(k)):
-        for c in range(i + 1, k):
-            y[i] = y[i] - a[i][c] * y[c]
-        y[i] = y[i] / a[i][i]
-    return np.array(np.broadcast_arrays(*y)) if k else np.empty((0,))
+class Pointwise:
+    """Each point by itself: elimination over the nodes, vectorised over all points."""
+
+    def __call__(self, matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
+        k = len(currents)
+        a, y = eliminate(matrix, currents, range(k))
+        for i in reversed(range(k)):
+            for c in range(i + 1, k):
+                y[i] = y[i] - a[i][c] * y[c]
+            y[i] = y[i] / a[i][i]
+        return np.array(np.broadcast_arrays(*y)) if k else np.empty((0,))
+
+    def moving(self, moving: NDArray[np.bool_]) -> Part | None:
+        if np.count_nonzero(moving) >= FEW_RATIO * moving.size:
+            return None
+        row, column = np.nonzero(moving)
+        return row, column
+
+    def part(self, at: Part) -> Pointwise:
+        return self
+
+    def put(self, at: Part, part: LinearSolve) -> None:
+        pass
 
 
 def eliminate(

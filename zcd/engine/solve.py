@@ -175,10 +175,7 @@ def solve_dead(circuit: Circuit) -> Solution:
 def _at(phase: FloatArray, states: States, finer: FloatArray) -> States:
     """States of the branches at other phases: where Newton starts the second time."""
     return {
-        island: replace(
-            state,
-            states_v={k: resample(phase, v, finer) for k, v in state.states_v.items()},
-        )
+        island: replace(state, states_v=resample(phase, state.states_v, finer))
         for island, state in states.items()
     }
 

@@ -6,6 +6,7 @@ solved for, not waited for.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,10 +14,12 @@ from numpy.typing import NDArray
 from scipy.linalg import lapack
 
 from zcd.engine.network import Network
-from zcd.engine.newton import LinearSolve, eliminate, solve_points
+from zcd.engine.branches import Part, rows_of
+from zcd.engine.newton import FEW_RATIO, LinearSolve, Pointwise, eliminate
 from zcd.errors import SolverError
 
 FloatArray = NDArray[np.float64]
+Solve = Callable[[list[list[FloatArray]], list[FloatArray]], FloatArray]
 
 LEAST_F = 1e-300
 FORGOTTEN = 20.0
@@ -61,6 +64,7 @@ class Trajectory:
             self,
             phase_rad=self.phase_rad[index],
             omega_rad_per_s=self.omega_rad_per_s[index],
+            abrupt=None if self.abrupt is None else self.abrupt[index],
             carry=None,
         )
 
@@ -138,38 +142,64 @@ def abrupt_points(
     return np.asarray(found | np.roll(found, 1, axis=1) | np.roll(found, -1, axis=1))
 
 
-def trajectory_solver(
-    network: Network, inputs_v: FloatArray, trajectory: Trajectory
-) -> LinearSolve:
+class Coupled:
     """A linear solution that couples each point to those before it through the capacitors.
 
     Nodes without a capacitor are eliminated at each point by itself first.
-    """
-    held = np.any(network.capacitance_f, axis=(0, 1))
-    charged = [i for i in range(network.active) if held[i]]
-    free = [i for i in range(network.active) if not held[i]]
-    if not charged:
-        return solve_points
-    inner = _coupled(network, inputs_v, trajectory, charged)
-    if not free:
-        return inner
 
-    def solve(matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
+    Parameters
+    ----------
+    network : Network
+    inputs_v : ndarray, shape (u, n, m)
+    trajectory : Trajectory
+        Left with its `carry`.
+    """
+
+    def __init__(self, network: Network, inputs_v: FloatArray, trajectory: Trajectory) -> None:
+        self.network, self.inputs_v, self.trajectory = network, inputs_v, trajectory
+        held = np.any(network.capacitance_f, axis=(0, 1))
+        self.charged = [i for i in range(network.active) if held[i]]
+        self.free = [i for i in range(network.active) if not held[i]]
+        self.inner = _coupled(network, inputs_v, trajectory, self.charged)
+
+    def __call__(self, matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
+        charged, free = self.charged, self.free
+        if not free:
+            return self.inner(matrix, currents)
         a, y = eliminate(matrix, currents, free)
-        x = np.empty((network.active, *inputs_v.shape[1:]))
+        x = np.empty((self.network.active, *self.inputs_v.shape[1:]))
         reduced = [[a[i][j] for j in charged] for i in charged]
-        x[charged] = inner(reduced, [y[i] for i in charged])
+        x[charged] = self.inner(reduced, [y[i] for i in charged])
         for at, i in reversed(list(enumerate(free))):
             rest = sum((a[i][j] * x[j] for j in (*free[at + 1 :], *charged)), np.zeros(1))
             x[i] = (y[i] - rest) / a[i][i]
         return x
 
-    return solve
+    def moving(self, moving: NDArray[np.bool_]) -> Part | None:
+        rows = np.flatnonzero(np.any(moving, axis=1))
+        return rows if rows.size < FEW_RATIO * moving.shape[0] else None
+
+    def part(self, at: Part) -> Coupled:
+        rows = rows_of(at)
+        network, trajectory = self.network.rows(rows), self.trajectory.rows(rows)
+        return Coupled(network, self.inputs_v[:, rows], trajectory)
+
+    def put(self, at: Part, part: LinearSolve) -> None:
+        assert isinstance(part, Coupled)
+        if self.trajectory.carry is not None and part.trajectory.carry is not None:
+            self.trajectory.carry[rows_of(at)] = part.trajectory.carry
+
+
+def trajectory_solver(
+    network: Network, inputs_v: FloatArray, trajectory: Trajectory
+) -> LinearSolve:
+    """The linear solution of a network on a trajectory, with its capacitors if it has any."""
+    return Coupled(network, inputs_v, trajectory) if np.any(network.capacitance_f) else Pointwise()
 
 
 def _coupled(
     network: Network, inputs_v: FloatArray, trajectory: Trajectory, charged: list[int]
-) -> LinearSolve:
+) -> Solve:
     """The same for the nodes with capacitors alone."""
     steps = difference_steps(trajectory)
     c, k = network.capacitance_f[:, charged][:, :, charged], len(charged)
@@ -228,7 +258,7 @@ def _forgets(network: Network, trajectory: Trajectory, node: int) -> bool:
     return bool(np.all(np.pi * rate > FORGOTTEN * trajectory.omega_rad_per_s[:, 0]))
 
 
-def _recurrence(capacitance_f: FloatArray, steps: Steps, push: FloatArray) -> LinearSolve:
+def _recurrence(capacitance_f: FloatArray, steps: Steps, push: FloatArray) -> Solve:
     """The same for one node that forgets: what goes before a period follows from its end."""
     n, m = push.shape
     one, two = capacitance_f * steps.one, capacitance_f * steps.two
