@@ -194,8 +194,9 @@ def _left_of_junction(step_v: FloatArray, emission_v: FloatArray, before: FloatA
     """
     moved = step_v / emission_v
     after = before + moved
-    nearest = np.maximum(np.minimum(before, after), 0.0) + np.minimum(np.maximum(before, after), 0.0)
-    rest = 0.5 * moved * moved / (4.0 + 0.4 * nearest * nearest)
+    low, high = np.minimum(before, after), np.maximum(before, after)
+    nearest = np.maximum(low, 0.0) + np.minimum(high, 0.0)
+    rest = moved * moved / (4.0 + 0.4 * nearest * nearest)
     return np.minimum(np.abs(step_v), emission_v * rest)
 
 
@@ -207,4 +208,4 @@ def _left_of_transistor(
     `lower` is the lower end of the step, in knees above the steepest point.
     """
     straight = 1.0 + np.exp(np.minimum(lower, MOST_KNEES)) * knee_v / (4.0 * early_v)
-    return np.minimum(np.abs(step_v), step_v * step_v / (2.0 * knee_v * straight))
+    return np.minimum(np.abs(step_v), step_v * step_v / (knee_v * straight))

@@ -136,17 +136,19 @@ def resample(
     place = _rowwise(finer_rad * turns, closed * turns, numbers)
     first = place.astype(np.intp)
     x = place - first
-    around = [(first + step) % m for step in (-1, 0, 1, 2)]
+    rows = m * np.arange(phase_rad.shape[0])[:, None]
+    around = [(first + step) % m + rows for step in (-1, 0, 1, 2)]
     # Lagrange's polynomials on -1, 0, 1, 2
     left, right = x * (x - 1.0), (x + 1.0) * (x - 2.0)
     shares = (-left * (x - 2.0) / 6.0, 0.5 * right * (x - 1.0),
               -0.5 * right * x, left * (x + 1.0) / 6.0)  # fmt: skip
-    rows = np.arange(phase_rad.shape[0])[:, None]
-    return {
-        name: sum((share * wave[rows, at] for share, at in zip(shares, around, strict=True)),
-                  np.zeros(1))
-        for name, wave in waves.items()
-    }  # fmt: skip
+    found = {}
+    for name, wave in waves.items():
+        flat = np.ascontiguousarray(wave).ravel()
+        found[name] = shares[0] * flat.take(around[0])
+        for share, at in zip(shares[1:], around[1:], strict=True):
+            found[name] += share * flat.take(at)
+    return found
 
 
 def _rowwise(x: FloatArray, known_x: FloatArray, known_y: FloatArray) -> FloatArray:

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import lapack
 
-from zcd.engine.network import Network
 from zcd.engine.branches import Part, rows_of
+from zcd.engine.network import Network
 from zcd.engine.newton import FEW_RATIO, LinearSolve, Pointwise, eliminate
 from zcd.errors import SolverError
 
