@@ -6,7 +6,8 @@ The page works nothing out: it calls what the command line calls.
 from __future__ import annotations
 
 from starlette.applications import Starlette
-from starlette.routing import Mount
+from starlette.responses import Response
+from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from zcd.bench.board_sheet import BoardSheet
@@ -14,6 +15,7 @@ from zcd.bench.desk import HERE, Desk
 from zcd.bench.guard import Guard
 from zcd.bench.readings_sheet import ReadingsSheet
 from zcd.bench.repair_sheet import RepairSheet
+from zcd.bench.works import Works
 
 
 def make_app(port: int, desk: Desk) -> Guard:
@@ -26,6 +28,8 @@ def make_app(port: int, desk: Desk) -> Guard:
     desk : Desk
         What lies on it.
     """
-    sheets = (BoardSheet(desk), ReadingsSheet(desk), RepairSheet(desk))
+    sheets = (BoardSheet(desk), ReadingsSheet(desk), RepairSheet(desk, Works()))
     static = Mount("/static", StaticFiles(directory=HERE / "static"))
-    return Guard(Starlette(routes=[*(r for sheet in sheets for r in sheet.routes()), static]), port)
+    alive = Route("/alive", lambda _: Response(status_code=204))
+    routes = [route for sheet in sheets for route in sheet.routes()]
+    return Guard(Starlette(routes=[*routes, alive, static]), port)

@@ -111,7 +111,10 @@ class Desk:
 
     def look(self, request: Request) -> Looked:
         """Read an address."""
-        asked = request.query_params
+        return self.looked(request.query_params)
+
+    def looked(self, asked: Mapping[str, str]) -> Looked:
+        """Read what an address, or a form, says."""
         job, problem, base = asked.get(JOB, ""), "", self.base
         if job:
             try:

@@ -1,8 +1,17 @@
-// Says so where the server is not reached; what was typed stays in its field.
-document.addEventListener("htmx:error", () => {
-  document.getElementById("unreached").textContent =
+// Says so where the server is not reached, and asks again for what was left open when it is back.
+"use strict";
+const unreached = document.getElementById("unreached");
+
+document.addEventListener("htmx:error", (event) => {
+  if (!event.detail.ctx || event.detail.ctx.response) return;
+  unreached.textContent =
     "zcd does not answer. Start zcd bench again: what you have typed stays here, and what was entered is kept in the job file.";
 });
-document.addEventListener("htmx:after:request", () => {
-  document.getElementById("unreached").textContent = "";
+
+document.addEventListener("htmx:before:response", () => {
+  if (!unreached.textContent) return;
+  unreached.textContent = "";
+  for (const left of document.querySelectorAll("[aria-busy=true], #fields")) {
+    htmx.trigger(left, "again");
+  }
 });

@@ -99,12 +99,15 @@ def judged_job(job: Job, board: Board, known: Experience | None) -> tuple[Case |
         None: nothing was measured.
     check : Check
     """
-    case = None
-    if job.measured:
-        known = known if known is not None and known.jobs else None
-        atlas = atlas_of(job)
-        if known is not None:
-            atlas = with_experience(atlas, known)
-        found = diagnosed(atlas, job.measured, job.skipped, job.flags)
-        case = Case(job, atlas.circuit, found, known)
+    case = case_of(job, known) if job.measured else None
     return case, with_spread(check_board(board))
+
+
+def case_of(job: Job, known: Experience | None) -> Case:
+    """What was found on a board from the readings of its job."""
+    known = known if known is not None and known.jobs else None
+    atlas = atlas_of(job)
+    if known is not None:
+        atlas = with_experience(atlas, known)
+    found = diagnosed(atlas, job.measured, job.skipped, job.flags)
+    return Case(job, atlas.circuit, found, known)

@@ -1,0 +1,211 @@
+"""The repair sheet in a real browser: from the drawer to the report and the closed job."""
+
+from __future__ import annotations
+
+import base64
+import tomllib
+from collections.abc import Iterator
+from io import BytesIO
+from pathlib import Path
+from urllib.request import urlopen
+
+import pytest
+from pypdf import PdfReader
+from selenium.webdriver import Chrome, Keys
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import Select, WebDriverWait
+
+from tests.bench.conftest import Server
+from zcd.board.files import load_board
+from zcd.diagnosis.job import load_job
+
+AXE = Path(__file__).with_name("data") / "axe.min.js"
+BOARD = """\
+name = "Invented <b>bread</b> slicer"
+mains = "230 V 50 Hz"
+feed = "switched"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain.resistors = [{value = "100k", ref = "R11"}, {value = "150k", ref = "R12"}]
+chain.style = "1206"
+output = {pull_up = "47k", supply = "5 V"}
+"""
+JOB = """\
+# kept by hand
+board = "slicer.toml"
+flags = ["sync", "fan"]
+
+[[readings]]
+function = "dc"
+value = "4.21 V"
+
+[[readings]]
+function = "ohm"
+over = "R12"
+value = "2.14M"
+"""
+DRAWER = """\
+name = "Tin"
+resistors = [{values = ["68k", "75k"], style = "1206", tolerance = "1 %"}]
+"""
+
+
+def text(browser: Chrome, selector: str) -> str:
+    script = "return document.querySelector(arguments[0])?.textContent ?? ''"
+    return str(browser.execute_script(script, selector))
+
+
+def wait(browser: Chrome, selector: str, words: str, seconds: float = 240.0) -> None:
+    """Until it says so; long work takes its time on a busy machine."""
+    WebDriverWait(browser, seconds).until(lambda b: words in text(b, selector))
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, Path]]:
+    """A server with a board, a job about it, and a drawer."""
+    folder = tmp_path_factory.mktemp("bench")
+    for name, words in (("slicer", BOARD), ("slicer-job", JOB), ("drawer", DRAWER)):
+        (folder / f"{name}.toml").write_text(words, encoding="utf-8")
+    running = Server(folder, board_file=folder / "slicer.toml")
+    running.start()
+    yield running, folder
+    running.kill()
+
+
+def press(browser: Chrome, words: str) -> None:
+    browser.find_element(By.XPATH, f"//button[text()='{words}']").send_keys(Keys.ENTER)
+
+
+def test_from_the_drawer_to_the_closed_job(browser: Chrome, bench: tuple[Server, Path]) -> None:
+    """By keyboard: a part fitted, read again, kept, reported as PDF, and the job closed."""
+    server, folder = bench
+    file = folder / "slicer-job.toml"
+    browser.get(f"{server.address}repair?job=slicer-job&drawer=drawer.toml")
+    assert "as it came in" in text(browser, "#repair")
+    browser.find_element(By.NAME, "part").send_keys("R12")
+    wait(browser, "#drawer", "Fit ")
+    assert "part=R12" in browser.current_url
+    fit = browser.find_element(By.PARTIAL_LINK_TEXT, "75 kΩ 1206 + 75 kΩ 1206")
+    fit.send_keys(Keys.ENTER)
+    wait(browser, "#repair", "R12: 150 kΩ 5 % 1206 replaced by 75 kΩ 1 % 1206")
+    assert "R12b: 75 kΩ 1 % 1206 new" in text(browser, "#repair")
+    assert load_board(folder / "slicer.toml").chains[0][1].resistance_ohm == 150e3
+
+    wait(browser, "#hold .verdict", "The board holds")
+    after = browser.find_element(By.NAME, "after")
+    after.send_keys("dc pin logic0 2.66", Keys.ENTER, "ohm R12 75k", Keys.ENTER, "low time much")
+    wait(browser, "#after-error", "line 3")
+    after.send_keys(Keys.SHIFT, Keys.HOME)
+    after.send_keys(Keys.DELETE, "low time 9.56 ms")
+    wait(browser, "#again", "From the measured low time")
+    assert text(browser, "#after-error") == ""
+    browser.refresh()
+    wait(browser, "#again", "From the measured low time")
+    browser.find_element(By.NAME, "by").send_keys("An inventor")
+    browser.find_element(By.NAME, "replaced").send_keys("R12 2 x 75k")
+    press(browser, "Keep in the job")
+    wait(browser, "#again", "Kept in slicer-job.toml")
+    (kept,) = load_job(file).retests
+    assert (kept.by, kept.replaced, kept.board) == (
+        "An inventor", ("R12 2 x 75k",), "slicer-repaired.toml",
+    )  # fmt: skip
+    assert [r.resistance_ohm for r in load_board(folder / kept.board).chains[0]] == [
+        1e5,
+        75e3,
+        75e3,
+    ]
+
+    press(browser, "Report as PDF")
+    wait(browser, "#report", "Save the report (PDF)")
+    address = browser.find_element(By.CSS_SELECTOR, "#report a").get_attribute("href")
+    assert address is not None
+    with urlopen(address) as answer:
+        assert "attachment" in answer.headers["Content-Disposition"]
+        words = " ".join(page.extract_text() for page in PdfReader(BytesIO(answer.read())).pages)
+    assert "An inventor" in words
+    assert "75 kΩ" in words
+
+    assert Select(browser.find_element(By.NAME, "found")).first_selected_option.text == "R12 drift"
+    browser.find_element(By.NAME, "repair").send_keys("R12 renewed")
+    press(browser, "Close the job")
+    wait(browser, "#end", "it was: R12 drift. Repair: R12 renewed.")
+    found = tomllib.loads(file.read_text(encoding="utf-8"))
+    assert found["found"] == "R12 drift"
+    assert file.read_text(encoding="utf-8").startswith("# kept by hand\n")
+
+
+def test_map_story_and_years_of_a_board_without_a_job(
+    browser: Chrome, bench: tuple[Server, Path]
+) -> None:
+    server, _ = bench
+    browser.get(f"{server.address}repair?up=temperature&cause=R12+open")
+    browser.execute_script("document.getElementById('story').scrollIntoView()")
+    wait(browser, "#story", "The fan flag is a consequence of the sync fault")
+    browser.execute_script("document.getElementById('map').scrollIntoView()")
+    wait(browser, "#map", "How far the board is from losing sync")
+    assert "temperature" in text(browser, "#map table")
+    assert "There is no job" in text(browser, "#end")
+    assert not browser.find_elements(By.CSS_SELECTOR, "#repair b, #repair script")
+    browser.find_element(By.NAME, "across").send_keys("temperature")
+    wait(browser, "#map", "two different quantities make a map")
+    assert "across=temperature" in browser.current_url
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_accessibility_and_width(browser: Chrome, bench: tuple[Server, Path], scheme: str) -> None:
+    """axe-core, all its rules, with what was worked out shown; on a phone nothing is cut off."""
+    server, _ = bench
+    media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
+    browser.set_window_size(390 if scheme == "dark" else 1280, 900)
+    try:
+        browser.get(f"{server.address}repair?job=slicer-job&cause=R12+open&after=ohm+R12+150k")
+        browser.execute_script("document.getElementById('story').scrollIntoView()")
+        wait(browser, "#story", "The fan flag is")
+        wait(browser, "#hold", "The board holds")
+        wait(browser, "#again", "as a good one")
+        browser.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
+        browser.execute_script(AXE.read_text(encoding="utf-8"))
+        found = browser.execute_async_script("axe.run().then(arguments[0])")
+        assert [(v["id"], v["help"]) for v in found["violations"]] == []
+        wide = browser.execute_script("return document.documentElement.scrollWidth")
+        assert wide <= browser.execute_script("return window.innerWidth")
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+        browser.set_window_size(1280, 1000)
+
+
+def test_it_prints(browser: Chrome, bench: tuple[Server, Path]) -> None:
+    server, _ = bench
+    browser.get(f"{server.address}repair?job=slicer-job")
+    wait(browser, "#hold", "The board holds")
+    printed = browser.execute_cdp_cmd("Page.printToPDF", {"printBackground": False})
+    pages = PdfReader(BytesIO(base64.b64decode(printed["data"]))).pages
+    words = " ".join(page.extract_text() for page in pages)
+    assert "The board holds" in words
+    assert "Report as PDF" not in words
+    assert "Being worked out" not in words
+
+
+def test_the_page_tells_when_the_server_is_gone_and_goes_on_when_it_is_back(
+    browser: Chrome, tmp_path: Path
+) -> None:
+    (tmp_path / "slicer.toml").write_text(BOARD, encoding="utf-8")
+    running = Server(tmp_path, board_file=tmp_path / "slicer.toml")
+    running.start()
+    try:
+        browser.get(running.address)
+        wait(browser, "#lock", "The controller locks")
+        gone = browser.find_element(By.ID, "unreached")
+        assert not gone.is_displayed()
+        running.kill()
+        field = browser.find_element(By.NAME, "output.pull_up")
+        field.send_keys(Keys.CONTROL, "a")
+        field.send_keys("22k")
+        WebDriverWait(browser, 30).until(lambda _: gone.is_displayed())
+        assert "zcd bench" in gone.text
+        running.start()
+        wait(browser, "#shown", "22 kΩ")
+        assert not gone.is_displayed()
+    finally:
+        running.kill()

@@ -1,0 +1,60 @@
+"""Long work goes on elsewhere, is told when it is done, and ended when nobody waits for it."""
+
+from __future__ import annotations
+
+import math
+import os
+import time
+from pathlib import Path
+
+import pytest
+
+from zcd.bench import works as module
+from zcd.bench.works import Works
+from zcd.board.files import load_board
+
+
+def running(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def test_it_comes_when_it_is_done_and_is_kept() -> None:
+    works = Works(hands=1)
+    assert works.ask(math.sqrt, 2.25, patience_s=60.0).found == 1.5
+    begun = time.monotonic()
+    again = works.ask(math.sqrt, 2.25, patience_s=60.0)
+    assert again.found == 1.5
+    assert time.monotonic() - begun < 1.0
+    assert works.ask(os.getpid, patience_s=60.0).found != os.getpid()
+
+
+def test_a_mistake_is_told_in_words() -> None:
+    works = Works(hands=1)
+    told = works.ask(load_board, Path("nowhere.toml"), patience_s=60.0)
+    assert told.done
+    assert told.problem.startswith("nowhere.toml: found no such file")
+    ours = works.ask(math.sqrt, -1.0, patience_s=60.0)
+    assert ours.problem.startswith("a fault of the program: ValueError")
+
+
+def test_what_nobody_waits_for_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The process that slept is gone, and another one does what comes next."""
+    monkeypatch.setattr(module, "STALE_S", 0.5)
+    works = Works(hands=1)
+    first = works.ask(os.getpid, patience_s=60.0).found
+    assert not works.ask(time.sleep, 600.0, patience_s=0.2).done
+    deadline = time.monotonic() + 60.0
+    while running(first) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert not running(first)
+    assert works.ask(math.sqrt, 2.25, patience_s=60.0).found == 1.5
+
+
+def test_a_process_that_ends_by_itself_leaves_words() -> None:
+    works = Works(hands=1)
+    assert works.ask(os._exit, 3, patience_s=60.0).problem
+    assert works.ask(math.sqrt, 2.25, patience_s=60.0).found == 1.5

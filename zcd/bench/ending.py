@@ -1,0 +1,120 @@
+"""The end of a job: the retest kept, the report, the job closed."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from datetime import date
+from itertools import count
+from pathlib import Path
+
+from zcd.bench import long_work
+from zcd.bench.forms import file_of
+from zcd.bench.repair_asked import Asked
+from zcd.bench.works import Work, Works
+from zcd.board.starter import write_starter
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.faults import faults_of
+from zcd.errors import InputError
+from zcd.show.found.closing import close_job, find_fault
+from zcd.show.found.retested import board_name_for, keep_retest
+
+PATIENCE_S = 60.0
+NO_JOB = "found no job; allowed: a job, which the readings sheet begins"
+
+
+class Ending:
+    """What ends a job.
+
+    Parameters
+    ----------
+    works : Works
+    """
+
+    def __init__(self, works: Works) -> None:
+        self.works = works
+
+    def retest(self, asked: Asked, patience_s: float = 0.2) -> Work:
+        """How the board reads after the repair."""
+        before = () if asked.job is None else asked.job.measured
+        return self.works.ask(
+            long_work.read_again,
+            asked.board,
+            asked.meter,
+            asked.measured,
+            before,
+            patience_s=patience_s,
+        )
+
+    def named(self, asked: Asked) -> Work:
+        """What the readings before the repair say."""
+        stamp = long_work.stamp_of(asked.folder) if asked.counts else ""
+        return self.works.ask(long_work.named, asked.job, asked.counts, stamp)
+
+    def report(self, asked: Asked, patience_s: float = 0.2) -> Work:
+        """The report."""
+        stamp = long_work.stamp_of(asked.folder)
+        return self.works.ask(
+            long_work.reported,
+            asked.job,
+            asked.board,
+            asked.counts,
+            stamp,
+            asked.kind,
+            asked.paper,
+            patience_s=patience_s,
+        )
+
+    def keep(self, asked: Asked) -> str:
+        """Write the retest into the job's file; what came of it, in words."""
+        job = asked.job
+        try:
+            if job is None or job.file is None:
+                raise InputError(NO_JOB)
+            if not asked.measured:
+                raise InputError("found no reading; allowed: at least one, after the repair")
+            work = self.retest(asked, PATIENCE_S)
+            if not work.done or work.problem:
+                raise InputError(work.problem or "the retest took too long")
+            replaced = tuple(t.strip() for t in asked.texts["replaced"].split(",") if t.strip())
+            kept = replace(
+                work.found["kept"],
+                taken=date.today(),
+                by=asked.texts["by"].strip(),
+                replaced=replaced,
+                board=board_name_for(job, self._board_file(asked, job.file)),
+            )
+            keep_retest(job, kept)
+        except InputError as error:
+            return str(error)
+        return f"Kept in {job.file.name}."
+
+    def _board_file(self, asked: Asked, job_file: Path) -> Path | None:
+        """The file of the repaired board: a new one beside the job's where the board changed."""
+        import tomlkit
+
+        assert asked.job is not None
+        if not asked.looked.edited:
+            return asked.job.board_file
+        text = tomlkit.dumps(file_of(asked.looked.typed))
+        stem = job_file.stem.removesuffix("-job")
+        names = (f"{stem}-repaired{'' if n == 1 else f'-{n}'}.toml" for n in count(1))
+        for path in map(job_file.with_name, names):
+            if not os.path.lexists(path):
+                return write_starter(path, text)
+            if path.is_file() and path.read_text(encoding="utf-8", errors="replace") == text:
+                return path
+        raise AssertionError("there is always another name")
+
+    def close(self, asked: Asked) -> str:
+        """Write into the job's file what it was; what came of it, in words."""
+        job = asked.job
+        try:
+            if job is None or job.file is None:
+                raise InputError(NO_JOB)
+            faults = faults_of(build_circuit(job.board))
+            fault = find_fault(faults, asked.texts["found"])
+            close_job(job, fault, asked.texts["repair"].strip(), date.today())
+        except InputError as error:
+            return str(error).replace("--found", "What it was")
+        return ""

@@ -1,0 +1,334 @@
+"""What the repair sheet has worked out in another process: each answer as words and drawings.
+
+These functions call what the commands call, and only lay out what comes of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from zcd.board.model import Board
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.readings import Measured
+from zcd.show.checked.sheets import Sheet
+
+Words = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """A part, or parts in series, that may stand in place of another; the board with it."""
+
+    words: str
+    margin: str
+    board: Board
+
+
+def held(board: Board) -> Words:
+    """Whether a board holds, with every rule: as `zcd check` says it."""
+    from zcd.margin.check import check
+    from zcd.margin.spread import with_spread
+    from zcd.show.checked.sheets import (
+        assumptions_sheet,
+        board_line,
+        failed_lines,
+        headroom_sheet,
+        levels_sheet,
+        life_sheet,
+        resistors_sheet,
+        rules_sheet,
+    )
+    from zcd.show.checked.spread_sheets import spread_sheets
+    from zcd.show.wording import SourceNotes, verdict_text
+
+    found = with_spread(check(board))
+    notes = SourceNotes()
+    tables = (
+        rules_sheet(found, notes),
+        levels_sheet(found),
+        resistors_sheet(found),
+        headroom_sheet(found),
+        life_sheet(found),
+        *spread_sheets(found, notes),
+        assumptions_sheet(board, notes),
+    )
+    return {
+        "line": board_line(board),
+        "verdict": verdict_text(found),
+        "passes": found.passes,
+        "failed": failed_lines(found),
+        "tables": tables,
+        "origins": tuple(notes.origins),
+        "sources": tuple(notes.sources),
+    }
+
+
+def years_ahead(board: Board) -> Words:
+    """What decides the headroom, and the margin over the years: `zcd check --outlook`."""
+    from zcd.margin.check import check
+    from zcd.margin.outlook import with_outlook
+    from zcd.show.checked.outlook_sheets import outlook_sheets
+    from zcd.show.draw.plots import figure_svg, outlook_figures
+
+    found = with_outlook(check(board))
+    assert found.outlook is not None
+    figures = outlook_figures(board, found.outlook)
+    return {
+        "tables": outlook_sheets(found),
+        "pictures": tuple(figure_svg(figure) for figure in figures),
+    }
+
+
+def where_lost(board: Board, across: str, up: str) -> Words:
+    """Where sync is lost over two quantities: `zcd map`."""
+    from zcd.margin.loss_share import loss_share
+    from zcd.margin.maps import loss_map
+    from zcd.show.checked.map_words import map_lines, map_sheet, map_title
+    from zcd.show.draw.plots import figure_svg, loss_map_figure
+
+    found = loss_map(board, across, up)
+    share = loss_share(board, found)
+    return {
+        "title": map_title(found),
+        "lines": map_lines(found, share),
+        "tables": (map_sheet(found),),
+        "picture": figure_svg(loss_map_figure(board, found, share)),
+    }
+
+
+def from_drawer(board: Board, drawer: str, style: str, refs: tuple[str, ...]) -> Words:
+    """What may stand in place of a part: `zcd substitute`.
+
+    Parameters
+    ----------
+    board : Board
+    drawer : str
+        A drawer file, or the name of a series.
+    style : str
+        Of the resistors of a series.
+    refs : tuple of str
+    """
+    from zcd.board.drawer import SERIES, load_drawer, series_drawer
+    from zcd.board.drive_parts import every_drive_part
+    from zcd.margin.substitutes import DRIVE, substitutes
+    from zcd.show.checked.sheets import assumptions_sheet, taken_sheet
+    from zcd.show.drawer.sheets import (
+        chain_lines,
+        diodes_sheet,
+        fits_sheet,
+        misses_sheet,
+        optocouplers_sheet,
+        passed_over_line,
+        pull_up_lines,
+        pull_ups_sheet,
+    )
+    from zcd.show.drawer.switches import need_line, refused_lines, switches_sheet
+    from zcd.show.wording import SourceNotes
+    from zcd.story.switches import switches
+
+    stock = series_drawer(drawer, style) if drawer in SERIES else load_drawer(drawer)
+    found = substitutes(board, stock, refs)
+    notes = SourceNotes()
+    lines: list[str] = []
+    tables: list[Sheet] = []
+    choices: list[Choice] = []
+    if found.chain is not None:
+        lines += chain_lines(found.chain)
+        tables += [fits_sheet(found.chain.best), misses_sheet(found.chain.misses)]
+        choices += _chain_choices(found.chain.best)
+    if found.optocouplers is not None:
+        tables.append(optocouplers_sheet(found))
+        if line := passed_over_line(found):
+            lines.append(line)
+        choices += _swap_choices(found.optocouplers, board)
+    if found.pull_ups is not None:
+        lines += pull_up_lines(found.pull_ups)
+        tables.append(pull_ups_sheet(found.pull_ups))
+        choices += _swap_choices(found.pull_ups.swaps, board, pull_up=True)
+    for ref, swaps in found.diodes.items():
+        tables.append(diodes_sheet(ref, swaps))
+        choices += _swap_choices(swaps, board)
+    if DRIVE in refs:
+        drive = switches(board, stock.drive_parts or every_drive_part())
+        lines += [need_line(drive), *refused_lines(drive)]
+        tables.append(switches_sheet(drive, notes))
+    tables.append(assumptions_sheet(board, notes))
+    tables.append(taken_sheet("Assumed, because the drawer does not say", stock.assumptions, notes))
+    return {
+        "drawer": stock.name,
+        "lines": lines,
+        "tables": [table for table in tables if table.rows],
+        "choices": choices,
+        "origins": tuple(notes.origins),
+        "sources": tuple(notes.sources),
+    }
+
+
+def _chain_choices(fits: Sequence[Any]) -> list[Choice]:
+    from zcd.show.wording import quantity_text
+
+    return [
+        Choice(
+            words=" + ".join(
+                f"{quantity_text(p.resistance_ohm, 'Ω')} {p.style}" for p in fit.parts
+            ),
+            margin=f"{fit.verdict.margin_ratio:.2f}",
+            board=fit.verdict.board,
+        )
+        for fit in fits
+    ]
+
+
+def _swap_choices(swaps: Sequence[Any], board: Board, *, pull_up: bool = False) -> list[Choice]:
+    """Those that fit; another family of optocouplers may have other pins."""
+    from zcd.show.wording import quantity_text
+
+    choices = []
+    for swap in swaps:
+        if swap.fits:
+            new, words = swap.verdict.board, swap.name
+            if pull_up:
+                words = f"{quantity_text(new.output.resistor.resistance_ohm, 'Ω')} {words}"
+            if new.optocoupler.family != board.optocoupler.family:
+                words += ", check its pins"
+            choices.append(Choice(words=words, margin=f"{swap.margin_ratio:.2f}", board=new))
+    return choices
+
+
+def named(job: Job, counts: bool, stamp: str) -> Words:
+    """What the readings of a job say: `zcd diagnose`.
+
+    Parameters
+    ----------
+    job : Job
+    counts : bool
+        Whether closed jobs shift what is likely.
+    stamp : str
+        Of the state of the job's folder, so that it is asked again when that changes.
+    """
+    from zcd.show.found.findings import ranked_sheet
+    from zcd.show.found.words import sentence
+
+    case = _case(job, counts)
+    first = case.diagnosis.ranked[0]
+    return {
+        "conclusion": sentence(case.diagnosis.conclusion),
+        "tables": (ranked_sheet(case.diagnosis, case.circuit),),
+        "key": first.key,
+        "severity": first.severity,
+        "part": "" if first.fault is None else first.fault.part,
+    }
+
+
+def _case(job: Job, counts: bool) -> Any:
+    from zcd.show.paper.output import case_of
+
+    return case_of(job, _known(job, counts))
+
+
+def _known(job: Job, counts: bool) -> Any:
+    from zcd.show.output import experienced
+
+    return experienced(job, str(job.file)) if counts and job.file is not None else None
+
+
+def told(board: Board, key: str, severity: float | None) -> Words:
+    """What a cause does from switching on, and why it raises its flags: `zcd story`.
+
+    Parameters
+    ----------
+    board : Board
+        Before the repair.
+    key : str
+        Of the cause.
+    severity : float or None
+        None: its middle.
+    """
+    from zcd.show.draw.plots import figure_svg
+    from zcd.show.draw.timeline import timeline_figure
+    from zcd.show.told.why import why_lines
+    from zcd.show.told.words import events_sheet, headline
+    from zcd.story.causes import find_cause, of_severity
+    from zcd.story.timeline import stories_of
+
+    cause = find_cause(board, key)
+    (story,) = stories_of(board, [cause if severity is None else of_severity(cause, severity)])
+    return {
+        "headline": headline(story),
+        "lines": why_lines(story),
+        "tables": (events_sheet(story),),
+        "picture": figure_svg(timeline_figure(story, board.name)),
+    }
+
+
+def read_again(
+    board: Board,
+    meter: Meter,
+    measured: tuple[Measured, ...],
+    before: tuple[Measured, ...],
+) -> Words:
+    """Whether the repaired board reads as a good one: `zcd retest`."""
+    from datetime import date
+
+    from zcd.diagnosis.atlas import make_atlas
+    from zcd.diagnosis.retest import retest
+    from zcd.show.found.measured import remaining_lines, retest_line
+    from zcd.show.found.retested import retested, retested_sheet
+
+    atlas = make_atlas(board, meter, stored=True)
+    found = retest(atlas, measured, before)
+    atlas.keep()
+    kept = retested(found, date.today())
+    return {
+        "line": retest_line(found),
+        "good": found.good,
+        "tables": (retested_sheet(kept),),
+        "to_take": [reading.words for reading in found.to_take],
+        "lines": remaining_lines(board, found.remaining),
+        "kept": kept,
+    }
+
+
+def reported(
+    job: Job | None, board: Board, counts: bool, stamp: str, kind: str, paper: str
+) -> bytes:
+    """The report, as `zcd report` writes it; without a job, as `zcd check --report` does.
+
+    Parameters
+    ----------
+    job : Job or None
+    board : Board
+        After the repair.
+    counts, stamp
+        As for `named`.
+    kind : str
+        ``.html`` or ``.pdf``.
+    paper : str
+        ``a4`` or ``letter``.
+    """
+    from zcd.show.output import pages_of
+    from zcd.show.paper.output import judged_job
+    from zcd.show.paper.report import report_bytes
+
+    about = Job(board=board, meter=_usual()) if job is None else job
+    case, check = judged_job(about, board, _known(about, counts))
+    return report_bytes(pages_of(board, check, case), kind, paper)
+
+
+def _usual() -> Meter:
+    from zcd.diagnosis.meters import usual_meter
+
+    return usual_meter()
+
+
+def stamp_of(folder: Path) -> str:
+    """A text that changes with the job files of a folder."""
+    try:
+        stats = [(file.name, file.stat().st_mtime_ns) for file in sorted(folder.glob("*.toml"))]
+    except OSError:
+        return ""
+    return repr(stats)

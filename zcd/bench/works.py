@@ -1,0 +1,190 @@
+"""Long work in processes of its own, so that the page goes on answering; stale work is ended.
+
+A page asks again and again for what it waits for. What nobody has asked about for a while is
+ended, by ending its process: nothing in it has to look out for that.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from contextlib import suppress
+from dataclasses import dataclass, field
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from typing import Any
+
+from zcd.errors import ZcdError
+
+HANDS = 2
+STALE_S = 10.0
+"""Without a question about it for so long, work is ended."""
+LOOK_S = 0.1
+MOST_KEPT = 24
+
+
+@dataclass(slots=True)
+class Work:
+    """One piece of work.
+
+    Parameters
+    ----------
+    do : callable
+        A function of a module, which the other process can find.
+    arguments : tuple
+    found : Any
+        What came out.
+    problem : str
+        Why nothing did.
+    done, begun : bool
+    asked : float
+        When somebody last wanted to know.
+    """
+
+    do: Callable[..., Any]
+    arguments: tuple[Any, ...]
+    found: Any = None
+    problem: str = ""
+    done: bool = False
+    begun: bool = False
+    asked: float = field(default_factory=time.monotonic)
+
+    @property
+    def stale(self) -> bool:
+        """Whether nobody waits for it any more."""
+        return time.monotonic() - self.asked > STALE_S
+
+
+class Works:
+    """Asks other processes, started when first needed, to do things.
+
+    Parameters
+    ----------
+    hands : int
+        How many processes.
+    """
+
+    def __init__(self, hands: int = HANDS) -> None:
+        self._works: OrderedDict[Hashable, Work] = OrderedDict()
+        self._news = threading.Condition()
+        self._hands = hands
+        self._idle = 0
+        self._threads = 0
+
+    def ask(self, do: Callable[..., Any], *arguments: Any, patience_s: float = 0.2) -> Work:
+        """Ask for something; the answer is ready, or it is being worked out.
+
+        Parameters
+        ----------
+        do : callable
+            A function of a module.
+        *arguments
+            Hashable.
+        patience_s : float
+            How long to wait for it here.
+
+        Returns
+        -------
+        Work
+            To be asked for again until it is `done`.
+        """
+        key = (do.__module__, do.__qualname__, arguments)
+        with self._news:
+            work = self._works.get(key)
+            if work is None:
+                work = self._works[key] = Work(do, arguments)
+                self._hire()
+                self._news.notify_all()
+            work.asked = time.monotonic()
+            self._works.move_to_end(key)
+            self._forget()
+            self._news.wait_for(lambda: work.done, patience_s)
+            return work
+
+    def _forget(self) -> None:
+        """Drop the oldest answers, and what was given up before it began."""
+        for key, work in list(self._works.items()):
+            too_many = len(self._works) > MOST_KEPT and work.done
+            if too_many or (work.stale and not work.begun):
+                del self._works[key]
+
+    def _hire(self) -> None:
+        waiting = sum(not work.begun for work in self._works.values())
+        if waiting > self._idle and self._threads < self._hands:
+            self._threads += 1
+            threading.Thread(target=self._hand, daemon=True).start()
+
+    def _hand(self) -> None:
+        """See one process through its work, for ever."""
+        helper: _Helper | None = None
+        while True:
+            with self._news:
+                self._idle += 1
+                self._news.wait_for(lambda: self._next() is not None)
+                self._idle -= 1
+                work = self._next()
+                assert work is not None
+                work.begun = True
+            helper = helper if helper is not None and helper.alive else _Helper()
+            ended = not helper.see_through(work)
+            with self._news:
+                if ended:
+                    self._works = OrderedDict(
+                        (key, each) for key, each in self._works.items() if each is not work
+                    )
+                work.done = not ended
+                self._news.notify_all()
+
+    def _next(self) -> Work | None:
+        """The work asked about last that nobody has begun."""
+        waiting = (w for w in reversed(self._works.values()) if not (w.begun or w.stale))
+        return next(waiting, None)
+
+
+class _Helper:
+    """Another process of this program, waiting for work."""
+
+    def __init__(self) -> None:
+        context = get_context("spawn")
+        self._pipe, theirs = context.Pipe()
+        self._process = context.Process(target=_work, args=(theirs,), daemon=True)
+        self._process.start()
+        theirs.close()
+
+    @property
+    def alive(self) -> bool:
+        return self._process.is_alive()
+
+    def see_through(self, work: Work) -> bool:
+        """Have a piece of work done; False where it was ended as stale."""
+        try:
+            self._pipe.send((work.do, work.arguments))
+            while not self._pipe.poll(LOOK_S):
+                if work.stale:
+                    self._end()
+                    return False
+            work.found, work.problem = self._pipe.recv()
+        except (EOFError, OSError):
+            work.problem = "the process that worked it out came to an end"
+            self._end()
+        return True
+
+    def _end(self) -> None:
+        self._process.kill()
+        self._process.join()
+
+
+def _work(pipe: Connection) -> None:
+    """What the other process does: one piece of work after the other, until the page is gone."""
+    with suppress(EOFError, OSError, KeyboardInterrupt):
+        while True:
+            do, arguments = pipe.recv()
+            try:
+                answer = do(*arguments), ""
+            except ZcdError as error:
+                answer = None, str(error)
+            except Exception as error:  # a fault of ours must not leave the page waiting
+                answer = None, f"a fault of the program: {type(error).__name__}: {error}"
+            pipe.send(answer)
