@@ -120,8 +120,9 @@ def chain_fits(place: Section, drawer: Sequence[StockResistor]) -> ChainFits:
     Notes
     -----
     Every rule but power and voltage of the section's own resistors depends on its total only, so
-    the counts are exact but for three things: ends of ranges are found within 1e-4, and a
-    combination nearer than that to one may fall on either side; rules are taken to hold between
+    the counts are exact but for three things: ends of ranges are found within 1e-4 and corners
+    within 1e-3 of a limit, and a combination nearer than that to an end may fall on either side;
+    rules are taken to hold between
     ends at which they hold; and a part's share is read off a table of the section's current, at
     the corners that load the section as a whole the most. Those that are shown are judged by
     themselves, by all rules and at every corner that the search for the ends came upon, with
