@@ -20,7 +20,9 @@ from zcd.diagnosis.rank import (
     NONE_OF_THESE,
     SURE,
     Diagnosis,
+    Ranked,
     diagnose,
+    in_every_pair,
     posterior,
     present,
 )
@@ -322,3 +324,20 @@ def test_ghost_supply_behind_a_suppressor_dies_under_low_impedance() -> None:
     number = [f.key for f in suppressed.faults].index("K1 contact open")
     shown = suppressed.by_fault(suppressed.shown(reading))[number]
     assert shown.max() < 1.1 * 230.0 * 3e3 / np.hypot(3e3, 31.8e3)
+
+
+@pytest.mark.parametrize(
+    ("share", "certain"), [(0.5, "D1 short"), (0.96, None)], ids=["none listed", "one alone"]
+)
+def test_what_is_in_every_pair_is_certain_whatever_the_second_is(
+    share: float, certain: str | None
+) -> None:
+    """0.5 with one second fault, 0.48 with another, 0.01 alone: 0.99 (by addition)."""
+    faults = {fault.key: fault for fault in atlas_of().faults}
+    first = "D1 short + OC1 LED open" if certain else "R1 open"
+    shares = {first: share, "D1 short + OC1 LED short": 0.48 if certain else 0.02, "D1 short": 0.01}
+    ranked = [Ranked(fault=faults[key], probability=p) for key, p in shares.items()]
+    found = in_every_pair(ranked)
+    assert (found and found.key) == certain
+    if found is not None:
+        assert_allclose(found.probability, 0.99)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,11 +142,15 @@ def diagnose(
             alike = _alike(atlas, weights, ranked, measured)
             sure = sum(r.probability for r in alike) >= SURE
             suggestion = None if sure else suggestion
+    certain = None if sure or suggestion or alarm else in_every_pair(ranked)
+    if certain is not None:
+        alike, sure = (certain,), True
     return Diagnosis(
         measured=tuple(measured),
         ranked=ranked,
         suggestion=suggestion,
-        conclusion=alarm or _conclusion(alike, suggestion, sure),
+        conclusion=alarm
+        or (_first_of_two(certain) if certain else _conclusion(alike, suggestion, sure)),
         alike=alike,
         suspects=_suspects(atlas, measured, flags, weights, none),
         stopped="danger" if alarm else "sure" if sure else "" if suggestion else "nothing left",
@@ -210,6 +214,17 @@ def present(ranked: Sequence[Ranked]) -> float:
     """Probability that the first of the ranking is there: alone, with a second, now and then."""
     first = ranked[0]
     return sum(r.probability for r in ranked if one_repair(first, r) or _has(r, first.key))
+
+
+def in_every_pair(ranked: Sequence[Ranked]) -> Ranked | None:
+    """Of two faults the one that is there whatever the second is, with the chance of that."""
+    first = ranked[0].fault
+    for member in first.members if first is not None else ():
+        single = next(r for r in ranked if r.key == member)
+        there = sum(r.probability for r in ranked if r is single or _has(r, member))
+        if there >= SURE:
+            return replace(single, probability=there)
+    return None
 
 
 def one_repair(first: Ranked, second: Ranked) -> bool:
@@ -290,6 +305,10 @@ def _alarm(atlas: Atlas, measured: Sequence[Measured]) -> str:
                 "live, or a probe is on the mains side"
             )
     return ""
+
+
+def _first_of_two(certain: Ranked) -> str:
+    return f"{certain.words}; there is a second fault: repair this one, then measure again"
 
 
 def _conclusion(alike: Sequence[Ranked], suggestion: Suggestion | None, sure: bool) -> str:

@@ -113,13 +113,19 @@ def _result(atlas: Atlas, sick: Patient, *, fixed: bool) -> Result:
         group=len(last.alike),
         named=named,
         apart=told_apart(atlas, sick, rival.fault) if rival is not None else True,
-        said=present(last.ranked)
-        if len(last.alike) == 1
-        else sum(r.probability for r in last.alike),
+        said=_said(last),
         taken=len(last.measured),
         fixed=len(list(follow(atlas, sick, _down_the_card(atlas)))) - 1 if fixed else 0,
         on_the_way=tuple((present(d.ranked), said_truly(sick, d.ranked[0])) for d in path[1:]),
     )
+
+
+def _said(last: Diagnosis) -> float:
+    """Probability of what is named: a group, a fault that is there whatever the second is, the
+    first, always or now and then."""
+    if last.alike[0] is last.ranked[0] and len(last.alike) == 1:
+        return present(last.ranked)
+    return sum(r.probability for r in last.alike)
 
 
 def follow(
@@ -217,7 +223,7 @@ def _rows(atlas: Atlas, sick: Patient, key: str) -> Bench:
     """A fault of any size on this very board, its optocoupler anywhere within its grade."""
     opto = atlas.board.optocoupler
     fault = next(f for f in atlas.faults if f.key == key)
-    severity = np.linspace(0.0, 1.0, SEVERITY_STEPS) if fault.amount or fault.members else [0.5]
+    severity = np.linspace(0.0, 1.0, SEVERITY_STEPS)
     ratio = np.geomspace(opto.ctr_min_ratio, opto.ctr_max_ratio, CTR_STEPS) / opto.ctr_ratio
     typical = build_circuit(atlas.board)[opto.ref]
     circuit = sick.healthy.rows(np.zeros(CTR_STEPS * len(severity), dtype=int)).change(
