@@ -35,6 +35,7 @@ def reading(function: Function, a: str, b: str, value: float) -> Measured:
         ("ohm R2 150k", reading(Function.OHM, "chain.1", "chain.2", 150e3)),
         ("ohm r2 4k7", reading(Function.OHM, "chain.1", "chain.2", 4.7e3)),
         ("ohm chain.1 chain.2 OL", reading(Function.OHM, "chain.1", "chain.2", OVERLOAD)),
+        ("diode D1 0.57 reversed", reading(Function.DIODE, "led+", "chain.2", 0.57)),
         ("diode D1 ol", reading(Function.DIODE, "chain.2", "led+", OVERLOAD)),
         ("diode led+ led- 1.05 V", reading(Function.DIODE, "led+", "neutral", 1.05)),
         ("frequency 50 Hz", reading(Function.FREQUENCY, "pin", "logic0", 50.0)),

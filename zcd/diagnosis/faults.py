@@ -55,7 +55,7 @@ LOW_SUPPLY = (0.3, 0.85)
 LOW_COIL_SUPPLY = (0.2, 0.6)
 """Below what a relay must pull in at (75 to 80 % of rated), with what a cold coil gives away."""
 LOW_MAINS = (0.4, 0.85)
-FREQUENCY_OFF = ((0.87, 0.96), (1.04, 1.15))
+FREQUENCY_OFF = ((0.8, 0.96), (1.04, 1.25))
 """Too low, or too high: a generator, or a supply of the other frequency; common practice, no
 source."""
 PIN_LEAK_OHM = (500.0, 300e3)

@@ -22,6 +22,8 @@ FloatArray = NDArray[np.float64]
 SURE = 0.95
 DANGER_FACTOR = 2.0
 """Voltage on the isolated side over its highest supply, beyond which mains is suspected."""
+LEAST_DANGER_V = 25.0
+"""No lower voltage stops the work: it is a wrong or failed supply; common practice, no source."""
 NONE_OF_THESE = "none of these"
 LEAST_PARTED_BITS = 0.1
 """Two faults that no reading is expected to part by so much are named together."""
@@ -292,9 +294,8 @@ def _suspects(
 def _alarm(atlas: Atlas, measured: Sequence[Measured]) -> str:
     """Words to stop the work, if the isolated side is not what its name says."""
     relay = atlas.board.relay
-    most = DANGER_FACTOR * max(
-        atlas.board.output.supply_v, relay.coil_supply_v if relay is not None else 0.0
-    )
+    highest = max(atlas.board.output.supply_v, relay.coil_supply_v if relay is not None else 0.0)
+    most = max(DANGER_FACTOR * highest, LEAST_DANGER_V)
     for m in measured:
         isolated = side_of(atlas.circuit, m.reading) in (Side.BENCH, Side.ISOLATED)
         shown = m.value if m.low is None else m.low

@@ -205,7 +205,8 @@ def _answers(atlas: Atlas, reading: Reading, outcomes: Sequence[Outcome]) -> tup
     found: list[Answer] = []
     for outcome in sorted(outcomes, key=lambda o: o.key != good):
         low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in outcome.value[::2])
-        new = Answer(low=low, high=high, keys=(outcome.key,), jumps=outcome.key in jumping)
+        jumps = outcome.key in jumping and above(high, low) > 1.0
+        new = Answer(low=low, high=high, keys=(outcome.key,), jumps=jumps)
         known = next((k for k, answer in enumerate(found) if same(answer, new)), len(found))
         found[known : known + 1] = [_joined([*found[known : known + 1], new])]
     return tuple(sorted(found, key=lambda answer: (answer.low, answer.high)))

@@ -350,11 +350,10 @@ def _probes(
     part = find_part(words[0], circuit, function) if words else None
     rest, nodes, lifted = words, ["pin", "logic0"], ""
     if part is not None:
-        rest, nodes = rest[1:], list(part.nodes)
-        while rest and rest[0].lower() in ("reversed", "lifted"):
-            word, rest = rest[0].lower(), rest[1:]
-            nodes = nodes[::-1] if word == "reversed" else nodes
-            lifted = part.ref if word == "lifted" else lifted
+        said = {word.lower() for word in rest}
+        nodes = list(part.nodes)[:: -1 if "reversed" in said else 1]
+        lifted = part.ref if "lifted" in said else ""
+        rest = [word for word in rest[1:] if word.lower() not in ("reversed", "lifted")]
     elif function not in PIN_FUNCTIONS or _begins_at_a_node(rest, circuit):
         nodes, rest = rest[:2], rest[2:]
     return nodes, rest, lifted
