@@ -49,7 +49,7 @@ def test_capture_as_json(bench: Path, capsys: pytest.CaptureFixture[str]) -> Non
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["capture", "gone.csv", "board.toml"], "gone.csv: found no file"),
+        (["capture", "gone.csv", "board.toml"], "gone.csv: found no such file"),
         (["capture", "board.toml", "board.toml"], "board.toml: found "),
         (["capture", "scope.csv", "board.toml", "--plot", "scope.txt"], "allowed: .png or .svg"),
         (["retest", "board.toml"], "nothing was measured"),
@@ -81,6 +81,7 @@ def test_good_readings_pass_and_bad_ones_do_not(
     assert main(["retest", "board.toml", "-r", "ohm R2 600k"]) == 1
     out = capsys.readouterr().out
     assert "DIFFERS" in out
+    assert re.search(r"Likeliest now, \d+ %: R2 drift; R2 has drifted high", out)
     assert max(map(len, out.splitlines())) <= 80
 
 
@@ -94,6 +95,7 @@ def test_retests_are_kept_in_the_job(bench: Path, capsys: pytest.CaptureFixture[
     assert "Taken before the repair and not after it: DC volts, pin to logic0." in out
     assert out.rstrip().endswith("Kept in job.toml.")
     good = ["-r", "ohm R1 100k", "-r", "ohm R2 150k", "-r", "dc pin logic0 2.65", "-c", "scope.csv"]
+    good += ["-r", "diode D1 reversed OL", "-r", "dc logic+ logic0 5", "-r", "diode OC1 1.05"]
     assert main(["retest", "board.toml", *good, *about, "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["job"] == "job.toml"
     assert main(["jobs", ".", "--json"]) == 0

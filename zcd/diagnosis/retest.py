@@ -13,6 +13,7 @@ from zcd.circuit.build import Conditions
 from zcd.circuit.elements import stack
 from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.rank import SURE, posterior
@@ -96,12 +97,17 @@ class Retest:
         Probability that the sync circuit is good.
     remaining : Remaining or None
         None: no low time was measured.
+    likeliest : Fault
+        Of those that make the board a bad one, and its probability.
+    likeliest_ratio : float
     """
 
     readings: tuple[Again, ...]
     to_take: tuple[Reading, ...]
     good_ratio: float
     remaining: Remaining | None
+    likeliest: Fault
+    likeliest_ratio: float
 
     @property
     def differs(self) -> tuple[Again, ...]:
@@ -143,14 +149,18 @@ def retest(
     measured = list({m.reading: m for m in measured}.values())
     atlas.prepare([m.reading for m in measured], progress)
     weights, _ = posterior(replace(atlas, shares=_repaired_shares(atlas)), measured, flags)
-    good = _reads_good(atlas)[atlas.member]
+    good = _reads_good(atlas)
+    shares = np.array([part.sum() for part in atlas.by_fault(weights)])
+    worst = int(np.argmax(np.where(good, -1.0, shares)))
     taken = {m.reading for m in measured}
     known = set(atlas.readings)
     return Retest(
         readings=tuple(_again(atlas, m) for m in measured),
         to_take=tuple(m.reading for m in before if m.reading in known and m.reading not in taken),
-        good_ratio=float(weights[good].sum()),
+        good_ratio=float(shares[good].sum()),
         remaining=remaining(atlas.board, atlas.meter, measured),
+        likeliest=atlas.faults[worst],
+        likeliest_ratio=float(shares[worst]),
     )
 
 

@@ -26,6 +26,7 @@ from zcd.sync.lock import expected_pulses
 
 Record = dict[str, Any]
 
+LEAST_NAMED = 0.2
 PROBE_FACTOR = 10.0
 LEAST_SWING = 0.5
 OVER_SUPPLY = 1.2
@@ -140,6 +141,13 @@ def print_retest(board: Board, circuit: Circuit, found: Retest, console: Console
     )
     columns = ("reading", "shown", "good board", "")
     print_sheet(Sheet(title="Readings after the repair", columns=columns, rows=rows), console)
+    if not found.good and found.likeliest_ratio >= LEAST_NAMED:
+        share = percent_text(found.likeliest_ratio)
+        print_line(
+            f"Likeliest now, {share}: {found.likeliest.key}; {found.likeliest.words}. "
+            "With more readings, zcd diagnose tells it from others.",
+            console,
+        )
     if found.to_take:
         names = "; ".join(f"{r.words}" for r in found.to_take)
         print_line(f"Taken before the repair and not after it: {names}.", console)
@@ -204,7 +212,8 @@ def retest_record(board: Board, circuit: Circuit, found: Retest) -> Record:
     Returns
     -------
     record : dict
-        ``board``, ``good``, ``good_ratio``; ``readings``: as ``measured`` of a diagnosis, with
+        ``board``, ``good``, ``good_ratio``; ``likeliest``: fault and probability_ratio of the
+        likeliest that is left; ``readings``: as ``measured`` of a diagnosis, with
         ``good`` and ``healthy`` (``low_*``, ``high_*``); ``to_take``: list of function, red,
         black, over, lifted; ``remaining`` (null without a low time): ``low_time_s``,
         ``mains_rms_v``, ``ctr_ratio``, ``bench_headrooms``, ``weak_headrooms`` (lists at the
@@ -215,6 +224,10 @@ def retest_record(board: Board, circuit: Circuit, found: Retest) -> Record:
         "board": board.name,
         "good": found.good,
         "good_ratio": found.good_ratio,
+        "likeliest": {
+            "fault": found.likeliest.key,
+            "probability_ratio": found.likeliest_ratio,
+        },
         "readings": [
             {
                 **measured_record(again.measured, circuit),
