@@ -98,7 +98,9 @@ def _newton(
         if at is not None:
             part = solve.part(at)
             some = [branch.part(at) for branch in branches]
-            inputs = np.stack([picked(wave, at) for wave in inputs_v])
+            # a dead island has no inputs at all
+            shape = (len(inputs_v), *picked(lacking, at).shape)
+            inputs = np.array([picked(wave, at) for wave in inputs_v]).reshape(shape)
             found = _newton(network.rows(rows_of(at)), some, inputs, part, most_steps - step)
             for whole, piece in zip(x, found, strict=True):
                 put_back(whole, at, piece)
