@@ -30,7 +30,7 @@ def fuzz(target: Target, count: int, start: int = 0) -> Counter[str]:
     )
     @given(target.inputs)
     def tried(value: Any) -> None:
-        told[outcome(target.run, value)] += 1
+        told[outcome(target.run, value, target.longest_s)] += 1
 
     tried()
     return told

