@@ -7,6 +7,8 @@ redrawn sheet.
 from __future__ import annotations
 
 import asyncio
+import atexit
+import shutil
 import tempfile
 from collections.abc import Callable
 from itertools import count
@@ -72,8 +74,8 @@ def _scope(path: str, query: str, method: str = "GET") -> dict[str, object]:
 
 def _answers() -> Callable[[], object]:
     """A job in a folder of its own; each call gives an answer, as its page would."""
-    kept = tempfile.TemporaryDirectory()
-    folder = Path(kept.name)
+    folder = Path(tempfile.mkdtemp())
+    atexit.register(shutil.rmtree, folder)
     (folder / "toaster.toml").write_text(BOARD, encoding="utf-8")
     (folder / "toaster-job.toml").write_text('board = "toaster.toml"\n', encoding="utf-8")
     sheet, fresh = ReadingsSheet(Desk(folder=folder)), count()
@@ -92,7 +94,6 @@ def _answers() -> Callable[[], object]:
 
         request = Request(_scope(route.path, "job=toaster-job", "POST"), receive)
         response = asyncio.run(route.endpoint(request))
-        assert kept.name
         assert b"Nothing was written" not in response.body
         return response
 

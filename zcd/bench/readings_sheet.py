@@ -223,6 +223,7 @@ class ReadingsSheet:
             meter_fields=meter_fields(),
             name=plain(job.board.name),
             line=board_line(job.board),
+            again=again,
             pieces=pieces,
             **(defaults | words),
         )

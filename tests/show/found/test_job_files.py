@@ -120,3 +120,29 @@ def test_a_document_must_know_what_its_file_holds(folder: Path) -> None:
     made.write(entries(folder), ())
     with pytest.raises(InputError, match="changes made by somebody else"):
         JobDocument(made.path, build_circuit(load_job(made.path).board))
+
+
+def test_a_job_emptied_and_opened_again_takes_answers(folder: Path) -> None:
+    made, log = document(folder), entries(folder)
+    made.write(log[:2], ())
+    made.write((), ())
+    for _ in range(2):
+        job = load_job(made.path)
+        assert job.log == ()
+        again = JobDocument(made.path, build_circuit(job.board))
+        again.write(log[:1], ())
+        assert load_job(made.path).log == tuple(log[:1])
+        again.write((), ())
+        made.path.write_text("readings = []\n" + made.path.read_text(encoding="utf-8"))
+
+
+def test_readings_that_a_person_wrote_in_brackets_are_kept(folder: Path) -> None:
+    path = folder / "mine.toml"
+    path.write_text(
+        'board = "dryer.toml"\nreadings = [{function = "dc", value = 4.98}]\n[meter]\n',
+        encoding="utf-8",
+    )
+    job = load_job(path)
+    more = (*job.log, entries(folder)[1])
+    JobDocument(path, build_circuit(job.board), log=job.log).write(more, ())
+    assert load_job(path).log == more

@@ -85,12 +85,9 @@ class JobDocument:
         InputError
             If the file has been changed by somebody else meanwhile, or cannot be written.
         """
-        import tomlkit
-
         if flags or "flags" in self._document:
             self._document["flags"] = list(flags)
-        if log and "readings" not in self._document:
-            self._document["readings"] = tomlkit.aot()
+        self._spread_out()
         at = 0
         for old in self._log:
             if at < len(log) and log[at] == old:
@@ -99,8 +96,25 @@ class JobDocument:
                 del self._document["readings"][at]
         for each in log[at:]:
             self._document["readings"].append(self._table(each))
+        if not log:
+            del self._document["readings"]  # which would stand there as an empty list in brackets
         self._save()
         self._log = list(log)
+
+    def _spread_out(self) -> None:
+        """See that the readings are tables of their own, as only those can be added to."""
+        import tomlkit
+        from tomlkit.items import AoT
+
+        there = self._document.get("readings", ())
+        if not isinstance(there, AoT):
+            spread = tomlkit.aot()
+            for each in there:
+                table = tomlkit.table()
+                table.update(each)
+                spread.append(table)
+            self._document.pop("readings", None)
+            self._document["readings"] = spread
 
     def write_meter(self, texts: Mapping[str, str]) -> None:
         """Bring what the file says of the meter up to date.

@@ -1,0 +1,141 @@
+"""The readings sheet asked directly, without a browser: cautions, alarm, what is refused."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from pathlib import Path
+from time import sleep
+from urllib.parse import urlencode
+
+import pytest
+from starlette.requests import Request
+
+from zcd.bench.desk import Desk
+from zcd.bench.readings_sheet import ReadingsSheet
+from zcd.diagnosis.job import load_job
+from zcd.show.cautions import LIVE
+
+BOARD = """\
+name = "Invented <b>rice</b> steamer"
+mains = "230 V 50 Hz"
+feed = "switched"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain.resistors = [{value = "120k", ref = "R1<i>"}, "120k"]
+output = {pull_up = "10k", supply = "5 V"}
+"""
+
+
+class Asked:
+    """A sheet with one job, asked as its page would."""
+
+    def __init__(self, folder: Path) -> None:
+        (folder / "rice.toml").write_text(BOARD.replace("R1<i>", "R1"), encoding="utf-8")
+        self.file = folder / "a-job.toml"
+        note = "note = '<script>alert(1)</script>'\n"
+        self.file.write_text('board = "rice.toml"\n' + note, encoding="utf-8")
+        self.sheet = ReadingsSheet(Desk(folder=folder))
+        job = load_job(self.file)
+        while not (known := self.sheet.atlases.of(job.board, job.meter)).over.is_set():
+            sleep(0.1)
+        assert known.problem == ""
+
+    def get(self, query: str = "job=a-job") -> str:
+        return bytes(self.sheet.sheet(Request(self._scope("/readings", query))).body).decode()
+
+    def post(self, name: str, **said: str) -> str:
+        body = urlencode({"seen": self.sheet.jobs.open(self.file).mark, **said}).encode()
+
+        async def receive() -> dict[str, object]:
+            return {"type": "http.request", "body": body, "more_body": False}
+
+        route = next(r for r in self.sheet.routes() if r.path == f"/readings/{name}")
+        request = Request(self._scope(route.path, "job=a-job", "POST"), receive)
+        return bytes(asyncio.run(route.endpoint(request)).body).decode()
+
+    @staticmethod
+    def _scope(path: str, query: str, method: str = "GET") -> dict[str, object]:
+        kind = b"application/x-www-form-urlencoded"
+        return {
+            "type": "http", "method": method, "path": path, "query_string": query.encode(),
+            "headers": [(b"hx-request", b"true"), (b"content-type", kind)],
+        }  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Asked:
+    return Asked(tmp_path_factory.mktemp("sheet"))
+
+
+@pytest.fixture
+def asked(made: Asked) -> Asked:
+    """With a job that holds nothing yet."""
+    while 'id="undo"' in made.get():
+        made.post("undo")
+    return made
+
+
+def test_cautions_for_live_work_stand_before_the_field(asked: Asked) -> None:
+    """Everything that comes before passed over, the live side is next."""
+    page = asked.get()
+    assert "LIVE. Before" not in page
+    for _ in range(40):
+        if "LIVE. Before" in page or not (at := re.search(r'name="at" value="([^"]+)"', page)):
+            break
+        page = asked.post("answer", where="next", at=at[1], say="skip")
+    assert page.index("LIVE. Before") < page.index('id="answer"')
+    assert all(caution.text.replace("'", "&#39;") in page for caution in LIVE)
+
+
+def test_a_live_isolated_side_stops_the_work(asked: Asked) -> None:
+    page = asked.post("answer", where="row-1", at="dc logic+ logic0", say="230 V")
+    assert "STOP, unplug" in page.partition('id="next"')[2]
+    assert "it would not be safe" in page
+    assert 'id="answer"' not in page
+
+
+def test_readings_that_nothing_explains_are_none_of_these(asked: Asked) -> None:
+    page = ""
+    for at, say in (("ohm R1", "3"), ("ohm R2", "OL"), ("ohm logic+ pin", "470"),
+                    ("diode chain.2 led+", "OL"), ("dc coil+ coil-", "1")):  # fmt: skip
+        page = asked.post("answer", where="another", at=at, say=say)
+    assert "none of these" in page.partition("<tbody>")[2].partition("</tr>")[0]
+
+
+def test_what_a_person_typed_stays_text(asked: Asked) -> None:
+    page = asked.get()
+    assert "Invented &lt;b&gt;rice&lt;/b&gt; steamer" in page
+    assert "<script>" not in page
+    page = asked.post("answer", where="row-1", at="ohm R1", say="x<img src=x>")
+    assert "&lt;img src=x&gt;" in page
+    assert "<img" not in page
+
+
+@pytest.mark.parametrize(
+    ("name", "said", "words"),
+    [
+        ("answer", {"where": "row-1", "at": "ohm R99", "say": "5"}, "R99"),
+        ("answer", {"where": "row-1", "at": "ohm R1", "say": "flags sync fan none"}, "flags"),
+        ("answer", {"where": "another", "say": "", "at": ""}, "allowed: a reading such as"),
+        ("answer", {"where": "next", "at": "ohm R1", "say": ""}, "allowed: what the meter shows"),
+        ("answer", {"where": "next", "at": "ohm R1", "say": "undo"}, "what the meter shows"),
+        ("flags", {"flags": "sync none"}, "flags: found"),
+        ("flags", {"flags": "smoke"}, "flags: found"),
+        ("undo", {}, "no answer to take back"),
+        ("answer", {"where": "row-1", "at": "ohm R1", "say": "5k", "seen": "x"}, "another program"),
+    ],
+)
+def test_what_cannot_be_used_is_told_and_changes_nothing(
+    asked: Asked, name: str, said: dict[str, str], words: str
+) -> None:
+    before = asked.file.read_bytes()
+    assert words in asked.post(name, **said)
+    assert asked.file.read_bytes() == before
+
+
+def test_the_same_said_again_is_kept_once(asked: Asked) -> None:
+    for say in ("120k", "120 kΩ", "119k", "120k"):
+        asked.post("answer", where="row-1", at="ohm R1", say=say)
+    assert len(load_job(asked.file).log) == 3
+    assert load_job(asked.file).note == "<script>alert(1)</script>"
