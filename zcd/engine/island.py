@@ -33,8 +33,8 @@ NEGLIGIBLE_RATIO = 1e-5
 JUMP_RATIO = 0.1
 """Jump of a capacitor's current, over the largest junction current, that may matter."""
 LEAST_CURRENT_A = 1e-9
-PIECE_POINTS = 65_536
-"""Fewer, and numpy's calls cost more than the cache saves; more, and memory does."""
+PIECE_POINTS = 81_920
+"""With fewer, numpy's calls cost more than the cache saves; with more, memory does."""
 FEW_POINTS = 8
 """With more, it pays to solve for the peaks of the mains first."""
 LEAST_PEAK_V = 1e-6
