@@ -146,6 +146,8 @@ def test_map_story_and_years_of_a_board_without_a_job(
     assert "temperature" in text(browser, "#map table")
     assert "There is no job" in text(browser, "#end")
     assert not browser.find_elements(By.CSS_SELECTOR, "#repair b, #repair script")
+    refused = [e["message"] for e in browser.get_log("browser") if "Security" in e["message"]]
+    assert refused == []
     browser.find_element(By.NAME, "across").send_keys("temperature")
     wait(browser, "#map", "two different quantities make a map")
     assert "across=temperature" in browser.current_url

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from typing import Any
 from urllib.parse import urlencode
@@ -256,8 +257,22 @@ def _ready(work: Work) -> Words:
     for key in ("picture", "pictures"):
         if key in words:
             drawn = words[key]
-            words[key] = Markup(drawn) if isinstance(drawn, str) else [Markup(d) for d in drawn]
+            one = isinstance(drawn, str)
+            words[key] = _drawn(drawn) if one else [_drawn(each) for each in drawn]
     return words
+
+
+def _drawn(svg: str) -> Markup:
+    """A drawing of our own for the page, which allows no style within it: attributes instead."""
+    svg = re.sub(r"<style.*?</style>", "", svg[svg.index("<svg") :], flags=re.DOTALL)
+    svg = svg.replace("<svg ", '<svg class="picture" stroke-linejoin="round" ', 1)
+    return Markup(re.sub(r' style="([^"]*)"', _attributes, svg))
+
+
+def _attributes(style: re.Match[str]) -> str:
+    """What stood in a style, as attributes of the same names."""
+    pairs = (part.partition(":") for part in style[1].split(";") if part.strip())
+    return "".join(f' {name.strip()}="{value.strip()}"' for name, _, value in pairs)
 
 
 def _ascii(name: str) -> str:
