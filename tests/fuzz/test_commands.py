@@ -80,6 +80,18 @@ def test_names_on_the_terminal_are_plain() -> None:
         require_sound(call(["windings", *leads]), as_json=False)
 
 
+@pytest.mark.parametrize("name", ["a\x1b[2J", "a\nzcd: all is well", "\U00018cd6"])
+def test_a_file_that_was_written_is_named_plainly(name: str, tmp_path: Path) -> None:
+    for words in (["new"], ["spice", "board.toml", "--netlist"], ["bench", "--jobs"]):
+        require_sound(call([*words, str(tmp_path / name)]), as_json=False)
+    (tmp_path / "board.toml").write_bytes((bench() / "board.toml").read_bytes())
+    job = tmp_path / f"{name}-job.toml"
+    job.write_text('board = "board.toml"', encoding="utf-8")
+    ran = call(["close", str(job), "--found", "R1 open"])
+    assert ran.code == 0
+    require_sound(ran, as_json=False)
+
+
 def test_a_folder_of_hostile_names_is_listed(tmp_path: Path) -> None:
     (tmp_path / "a\x1b[31m\n.toml").write_text('board = "b\\u0000.toml"', encoding="utf-8")
     (tmp_path / "name.toml").write_text('name = "\\u001b[2J"', encoding="utf-8")

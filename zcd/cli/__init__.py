@@ -55,8 +55,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         error.show()
         code = error.exit_code
     except ZcdError as error:
+        from zcd.show.wording import plain
+
         for line in str(error).splitlines():
-            click.echo(f"zcd: {line}", err=True)
+            click.echo(plain(f"zcd: {line}"), err=True)
         code = error.exit_code
     except (KeyboardInterrupt, click.Abort):
         code = INTERRUPTED

@@ -42,9 +42,11 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
     elif path is None:
         click.echo(text, nl=False)
     else:
+        from zcd.show.wording import plain
+
         then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}"
         words = f"{path} written; change it to what the parts say, then: {then}"
-        click.echo(words, err=True)
+        click.echo(plain(words), err=True)
 
 
 @click.command(epilog=EXIT_CODES)

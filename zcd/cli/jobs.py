@@ -59,6 +59,7 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     from zcd.diagnosis.job import load_job
     from zcd.show.found.closing import close_job, find_fault
     from zcd.show.output import print_json
+    from zcd.show.wording import plain
 
     job = load_job(job_file)
     fault = find_fault(faults_of(build_circuit(job.board)), found)
@@ -67,5 +68,5 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     if as_json:
         print_json({"file": str(path), "found": fault.key, "closed": today.isoformat()})
     else:
-        click.echo(f"{path} closed: {fault.key}")
+        click.echo(plain(f"{path} closed: {fault.key}"))
     return 0

@@ -123,8 +123,9 @@ def retest(
         print_json(record, retest_cautions(atlas.circuit, found))
     else:
         from zcd.show.found.measured import print_retest
+        from zcd.show.wording import plain
 
         print_tables(lambda console: print_retest(job.board, atlas.circuit, found, console))
         if job_file is not None:
-            click.echo(f"\nKept in {job_file}.")
+            click.echo(f"\nKept in {plain(job_file)}.")
     return 0 if found.good else 1

@@ -180,6 +180,7 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
     place : str or None
         Of a new job file; None: the job's own, or one beside the board file.
     """
+    from zcd.board.documents import file_name
     from zcd.diagnosis.readings import Side
     from zcd.show.found.prompt import HELP, Answers, Conversation
     from zcd.show.found.tables import print_assumptions, print_step
@@ -205,7 +206,7 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
         document.write(job.log, job.flags)
     prepared(atlas)
     click.echo(textwrap.fill(HELP, 78))
-    click.echo(f"Each answer is kept in {document.path.name}.")
+    click.echo(f"Each answer is kept in {file_name(document.path)}.")
     talk = Conversation(
         Answers(atlas.circuit, list(job.log), job.flags),
         lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
@@ -214,7 +215,7 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
     talk.run(show, ask, lambda text: click.echo(textwrap.fill(f"zcd: {text}", 78), err=True))
     print_tables(lambda console: print_assumptions(job.board, console))
     if document.written:
-        name = document.path.name
+        name = file_name(document.path)
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
 
 
@@ -356,6 +357,7 @@ def write_netlist(
     from zcd.circuit.elements import MainsSource
     from zcd.engine.solve import solve
     from zcd.show.files import write_whole
+    from zcd.show.wording import plain
     from zcd.spice.deck import deck_text, metered
     from zcd.spice.netlist import Level
     from zcd.spice.solve import Spice
@@ -372,4 +374,4 @@ def write_netlist(
     elif path is None:
         click.echo(text, nl=False)
     else:
-        click.echo(f"{path} written; run it with: ngspice -b {path}", err=True)
+        click.echo(plain(f"{path} written; run it with: ngspice -b {path}"), err=True)

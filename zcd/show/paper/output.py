@@ -18,7 +18,7 @@ from zcd.show.files import require_place
 from zcd.show.found.findings import Case
 from zcd.show.found.words import sentence
 from zcd.show.output import atlas_of, diagnosed, print_json, write_record
-from zcd.show.wording import verdict_text
+from zcd.show.wording import plain, verdict_text
 
 KINDS = (".html", ".pdf")
 
@@ -81,7 +81,7 @@ def record_job(
     else:
         for line in (told, verdict_text(check), *(f"{place} written" for place in places)):
             if line:
-                click.echo(line)
+                click.echo(plain(line))
     return 0 if check.passes else 1
 
 
