@@ -11,7 +11,7 @@ from zcd.bench.desk import Desk, Looked
 from zcd.bench.kept_jobs import KeptJobs
 from zcd.board.units import refusal
 from zcd.errors import InputError
-from zcd.show.files import only_writer, write_whole
+from zcd.show.files import replace_whole
 
 ENDING = "-job"
 
@@ -60,12 +60,18 @@ def begin_job(desk: Desk, jobs: KeptJobs, looked: Looked, name: str) -> Path:
     if looked.board is None:
         raise InputError("found no board in the fields of the board sheet; allowed: one")
     file, board_file = desk.job_file(name), _own_file(desk, looked)
+    made = None
     if board_file is None:
         board_file = file.with_name(f"{file.stem.removesuffix(ENDING)}-board.toml")
-        with only_writer(file.parent):
-            for path in (file, board_file):
-                if os.path.lexists(path):
-                    raise refusal(path.name, "the name of a new file", "name")
-            write_whole(board_file, desk.board_file_text(looked).encode("utf-8"))
-    jobs.begin(file, looked.board, board_file)
+        for path in (file, board_file):
+            if os.path.lexists(path):
+                raise refusal(path.name, "the name of a new file", "name")
+        replace_whole(board_file, None, desk.board_file_text(looked).encode("utf-8"))
+        made = board_file
+    try:
+        jobs.begin(file, looked.board, board_file)
+    except InputError:
+        if made is not None and not os.path.lexists(file):
+            made.unlink(missing_ok=True)
+        raise
     return file

@@ -13,7 +13,7 @@ from zcd.diagnosis.readings import Measured
 from zcd.diagnosis.traces import find_traces, readings_of
 from zcd.show.draw.captures import capture_sketch
 from zcd.show.draw.sketch import sketch_svg
-from zcd.show.files import write_whole
+from zcd.show.files import replace_whole
 
 ENDING = "-capture"
 
@@ -27,7 +27,7 @@ def keep_capture(data: bytes, job_file: Path) -> Path:
     """Keep a capture beside its job, under the first free name."""
     names = (f"{job_file.stem}{ENDING}{'' if n == 1 else f'-{n}'}.csv" for n in count(1))
     place = next(p for p in map(job_file.with_name, names) if not os.path.lexists(p))
-    return write_whole(place, data)
+    return replace_whole(place, None, data)
 
 
 def last_capture(job_file: Path) -> Path | None:

@@ -19,10 +19,10 @@ from starlette.responses import HTMLResponse
 
 from zcd.bench.forms import START, differing, file_of, read, texts_of, typed_over
 from zcd.bench.rows import added, removed
-from zcd.board.documents import parse_toml, read_text, refuse, validate
+from zcd.board.documents import parse_toml, read_text, refuse
 from zcd.board.model import Board
 from zcd.board.units import refusal
-from zcd.diagnosis.job import WANTED, JobFile
+from zcd.diagnosis.job import WANTED, board_file_of, job_file_of
 from zcd.errors import InputError
 from zcd.show.checked.sheets import FAILS
 from zcd.show.wording import version_text
@@ -156,11 +156,11 @@ class Desk:
     def _base_of(self, job_file: Path) -> dict[str, str]:
         """Texts of the board file that a job is about."""
         found = parse_toml(read_text(job_file, WANTED), job_file.name, WANTED)
-        file, lines = validate(JobFile, found)
+        file, lines = job_file_of(found)
         if file is None:
             raise refuse(job_file.name, lines)
         wanted = "a board file, TOML in UTF-8, up to 1 MB"
-        board_file = job_file.parent / file.board
+        board_file = board_file_of(job_file, file.board)
         return texts_of(parse_toml(read_text(board_file, wanted), board_file.name, wanted))
 
     def fill(self, template: str, request: Request, looked: Looked, **words: Any) -> HTMLResponse:

@@ -149,8 +149,12 @@ class ReadingsSheet:
                 raise refusal(message.file_name, "an oscilloscope's CSV", "capture")
             job, file = opened.job, message.file
             taken = captured_readings(file, message.file_name, job.board)
-            keep_capture(file, document.path)
-            document.write([*job.log, *taken], job.flags)
+            kept = keep_capture(file, document.path)
+            try:
+                document.write([*job.log, *taken], job.flags)
+            except InputError:
+                kept.unlink(missing_ok=True)  # it belongs to no reading
+                raise
 
         return self._changed(request, self.desk.look(request), message, change)
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, StrictInt
 
@@ -42,6 +44,8 @@ _OPEN = Kind(
     word="an open-circuit voltage", unit="V", low=0.2, high=10.0, examples=("2.7 V", "1.5 V"),
     spellings={"v": 1.0}, prefixes="m",
 )  # fmt: skip
+VERSION = 1
+"""Of job files; a file that does not say is of the first."""
 Log = tuple[Measured | Reading, ...]
 SKIPPED = "skipped"
 """Value of a reading that the bench cannot take, and that is not to be asked for again."""
@@ -83,6 +87,9 @@ class ReadingTable(Table):
 class JobFile(Table):
     """A job file."""
 
+    version: StrictInt = Field(
+        default=VERSION, ge=1, le=VERSION, description=f"{VERSION}, of job files as they are now"
+    )
     board: str = Field(description='the board file\'s name such as "board.toml"')
     note: str = Field(default="", description="a line of text")
     flags: tuple[Annotated[str, BeforeValidator(one_of(*FLAGS))], ...] = Field(
@@ -167,10 +174,10 @@ def load_job(path: str | Path) -> Job:
     found = parse_toml(read_text(path, WANTED), file_name(path), WANTED)
     if not JobFile.model_fields.keys() & found.keys():
         return Job(board=load_board(path), meter=usual_meter(), board_file=path)
-    file, lines = validate(JobFile, found)
+    file, lines = job_file_of(found)
     if file is None:
         raise refuse(file_name(path), lines)
-    board_file = path.parent / file.board
+    board_file = board_file_of(path, file.board)
     board = load_board(board_file)
     return Job(
         board=board,
@@ -185,6 +192,30 @@ def load_job(path: str | Path) -> Job:
         board_file=board_file,
         file=path,
     )
+
+
+def job_file_of(found: Mapping[str, Any]) -> tuple[JobFile | None, list[str]]:
+    """Check keys and values of a job file: the file, or one line for each problem.
+
+    What a later version may hold is not known here, and not complained of.
+    """
+    version = found.get("version", VERSION)
+    if isinstance(version, int) and version > VERSION:
+        allowed = f"{VERSION} (a newer zcd wrote this file: read it with that one)"
+        return None, [str(refusal(version, allowed, "version"))]
+    return validate(JobFile, found)
+
+
+def board_file_of(path: Path, name: str) -> Path:
+    """The board file that a job names, which may have been moved since."""
+    try:
+        there = os.path.lexists(path.parent / name)
+    except ValueError:  # no file has such a name
+        there = False
+    if there:
+        return path.parent / name
+    where = "beside this job file, or at a path from there (moved? put it back, or name its place)"
+    raise refuse(file_name(path), [str(refusal(name, f"a board file {where}", "board"))])
 
 
 def _flags(flags: tuple[str, ...], name: str) -> tuple[str, ...]:

@@ -15,10 +15,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.documents import file_name, parse_toml, read_text, validate
+from zcd.board.documents import file_name, parse_toml, read_text
 from zcd.diagnosis.atlas import Atlas
 from zcd.diagnosis.faults import Fault
-from zcd.diagnosis.job import WANTED, JobFile
+from zcd.diagnosis.job import WANTED, JobFile, job_file_of
 from zcd.diagnosis.retested import Retested, read_retest
 from zcd.errors import InputError
 
@@ -118,7 +118,7 @@ def _entry(path: Path, names: dict[Path, str]) -> Entry | None:
         return Entry(file=path, problem=str(error))
     if not JobFile.model_fields.keys() & found.keys():
         return None
-    file, lines = validate(JobFile, found)
+    file, lines = job_file_of(found)
     if file is None:
         return Entry(file=path, problem=f"{file_name(path)}: {lines[0]}")
     board = path.parent / file.board

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import tempfile
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from zcd.board.documents import file_name
 from zcd.board.units import refusal
 from zcd.errors import InputError
 
@@ -21,6 +24,12 @@ MARKS = (
     b"%%EOF\n" + PDF_END,
 )
 """What the reports, pictures and netlists written here have near their start or at their end."""
+UNDER_WAY = ".zcd-saving-"
+"""How the name of a folder begins in which a file is being written."""
+LEFT_S = 60.0
+"""After so long it is not being written any more."""
+PATIENCE_S = 5.0
+"""How long to wait for another zcd that writes; a file takes it milliseconds."""
 _FILE = "a new file in an existing directory, or an earlier report, picture or netlist of zcd"
 _FOLDER = "a folder in an existing directory"
 
@@ -44,10 +53,83 @@ def write_whole(path: str | Path, data: bytes) -> Path:
         If it cannot be written.
     """
     path = Path(path)
+    with only_writer(path.parent):
+        return _write(path, data)
+
+
+def replace_whole(path: Path, before: bytes | None, data: bytes) -> Path:
+    """Write a file that has not been changed since it was read.
+
+    Parameters
+    ----------
+    path : Path
+        In an existing directory; where it is a link, what it leads to is replaced.
+    before : bytes or None
+        What was read; None: there was no file.
+    data : bytes
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        If somebody else has changed or removed the file, or it cannot be written.
+    """
+    place = Path(os.path.realpath(path))
+    with only_writer(place.parent):
+        if _bytes_at(place) != before:
+            raise changed_meanwhile(path)
+        _write(place, data)
+    return path
+
+
+def read_again(path: Path) -> bytes:
+    """What a file holds that was read a moment ago.
+
+    Raises
+    ------
+    InputError
+        If it is there no longer, or cannot be read.
+    """
+    data = _bytes_at(path)
+    if data is None:
+        raise changed_meanwhile(path)
+    return data
+
+
+def changed_meanwhile(path: Path) -> InputError:
+    """Tell that a file is another one than was read, and that it stays so."""
+    return InputError(
+        f"{file_name(path)}: found changes made by somebody else meanwhile, and wrote nothing; "
+        "allowed: the file as it was left"
+    )
+
+
+def _bytes_at(path: Path) -> bytes | None:
+    """What is in a file; None: there is none."""
     try:
-        with tempfile.TemporaryDirectory(dir=path.parent, prefix=".zcd-") as folder:
+        return path.read_bytes() if os.path.lexists(path) else None
+    except OSError as error:
+        raise _no_place(path, error, _FILE) from error
+
+
+def _write(path: Path, data: bytes) -> Path:
+    """Write a file beside its place, onto the disk itself, and give it the name only then."""
+    try:
+        if path.exists() and not os.access(path, os.W_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        with tempfile.TemporaryDirectory(
+            dir=path.parent, prefix=UNDER_WAY, ignore_cleanup_errors=True
+        ) as folder:
             whole = Path(folder) / "whole"
-            whole.write_bytes(data)
+            with whole.open("wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            with suppress(OSError):
+                shutil.copymode(path, whole)
             whole.replace(path)
     except (OSError, ValueError) as error:
         raise _no_place(path, error, _FILE) from error
@@ -59,21 +141,52 @@ def only_writer(folder: Path) -> Iterator[None]:
     """Wait until no other zcd writes into a folder, and keep them waiting.
 
     What a file holds can so be compared and replaced in one step. Systems that cannot lock a
-    folder, and file systems that refuse to, go on without.
+    folder, and file systems that refuse to, go on without. The lock ends with the process, however
+    that ends; what a killed one left half written is cleared away.
+
+    Raises
+    ------
+    InputError
+        If another one does not come to its end.
     """
     try:
         import fcntl
 
         door = os.open(folder, os.O_RDONLY)
-    except (ImportError, OSError):
+    except (ImportError, OSError, ValueError):
         yield
         return
     try:
         with suppress(OSError):
-            fcntl.flock(door, fcntl.LOCK_EX)
+            _wait(lambda: fcntl.flock(door, fcntl.LOCK_EX | fcntl.LOCK_NB), folder)
+            _clear(folder)
         yield
+        with suppress(OSError):
+            os.fsync(door)  # the names given in it
     finally:
         os.close(door)
+
+
+def _wait(lock: Callable[[], None], folder: Path) -> None:
+    """Try to lock until it can be done."""
+    until = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            return lock()
+        except BlockingIOError as error:
+            if time.monotonic() > until:
+                raise InputError(
+                    f"{file_name(folder)}: found another zcd that has been writing there for "
+                    f"{PATIENCE_S:.0f} s; allowed: one at a time (end it, then try again)"
+                ) from error
+        time.sleep(0.01)
+
+
+def _clear(folder: Path) -> None:
+    """Remove what was left half written; what is new may be of a machine that shares the folder."""
+    for left in folder.glob(f"{UNDER_WAY}*"):
+        if time.time() - left.stat().st_mtime > LEFT_S:
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def require_place(path: str | Path, *, folder: bool = False) -> None:

@@ -12,7 +12,7 @@ from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.record import kind_of
 from zcd.errors import InputError
-from zcd.show.files import only_writer, write_whole
+from zcd.show.files import read_again, replace_whole
 
 
 def find_fault(faults: Sequence[Fault], written: str) -> Fault:
@@ -67,7 +67,7 @@ def close_job(job: Job, fault: Fault, repair: str, today: date) -> Path:
             f"{job.file.name}: found a job that was closed on {job.closed}; allowed: an open job "
             "(to change it, edit the file)"
         )
-    before = job.file.read_bytes()
+    before = read_again(job.file)
     document = tomlkit.parse(before.decode("utf-8-sig"))
     told = {"found": fault.key, "kind": kind_of(fault), "repair": repair, "closed": today}
     added = tomlkit.document()
@@ -76,18 +76,7 @@ def close_job(job: Job, fault: Fault, repair: str, today: date) -> Path:
         if value != "":
             added[key] = value
     text = _with_keys(tomlkit.dumps(document), tomlkit.dumps(added))
-    return replaced_whole(job.file, before, text)
-
-
-def replaced_whole(path: Path, before: bytes, text: str) -> Path:
-    """Replace a file by new text, unless somebody else has changed it meanwhile."""
-    with only_writer(path.parent):
-        if path.read_bytes() != before:
-            raise InputError(
-                f"{path.name}: found changes made by somebody else meanwhile; allowed: the file "
-                "as it was left"
-            )
-        return write_whole(path, text.encode("utf-8"))
+    return replace_whole(job.file, before, text.encode("utf-8"))
 
 
 def _with_keys(text: str, keys: str) -> str:

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.job import SKIPPED
+from zcd.diagnosis.job import SKIPPED, VERSION
 from zcd.diagnosis.readings import Measured, Reading, usual_power
 from zcd.diagnosis.words import show_measured
 from zcd.errors import InputError
-from zcd.show.files import only_writer, require_place, write_whole
+from zcd.show.files import changed_meanwhile, read_again, replace_whole, require_place
 
 DIGITS = 7
 HEAD = "# What was measured, in the order taken; written by zcd after each answer.\n"
@@ -47,17 +47,18 @@ class JobDocument:
         self.path, self._circuit, self._log = path, circuit, list(log)
         self._on_disk: bytes | None = None
         if board_file is None:
-            self._on_disk = path.read_bytes()
+            self._on_disk = read_again(path)
             self._kept = self._on_disk.decode("utf-8-sig")
             self._document = tomlkit.parse(self._kept)
             if len(self._document.get("readings", ())) != len(self._log):
-                raise self._changed()
+                raise changed_meanwhile(path)
             return
         if os.path.lexists(path):
             raise InputError(f"{path}: found something of that name; allowed: a new job file")
         require_place(path)
         self._document = tomlkit.parse(HEAD)
         name = os.path.relpath(board_file, path.parent or ".")
+        self._document["version"] = VERSION
         self._document["board"] = Path(name).as_posix()
         self._kept = tomlkit.dumps(self._document)
 
@@ -161,21 +162,11 @@ class JobDocument:
 
         text = tomlkit.dumps(self._document)
         try:
-            with only_writer(self.path.parent):
-                there = self.path.read_bytes() if os.path.lexists(self.path) else None
-                if there != self._on_disk:
-                    raise self._changed()
-                write_whole(self.path, text.encode("utf-8"))
+            replace_whole(self.path, self._on_disk, text.encode("utf-8"))
         except InputError:
             self._document = tomlkit.parse(self._kept)
             raise
         self._kept, self._on_disk = text, text.encode("utf-8")
-
-    def _changed(self) -> InputError:
-        return InputError(
-            f"{self.path}: found changes made by somebody else while this was going on; "
-            "allowed: the file as it was left"
-        )
 
 
 def mark_of(data: bytes) -> str:

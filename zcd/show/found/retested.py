@@ -14,7 +14,7 @@ from zcd.diagnosis.retest import Again, Retest
 from zcd.diagnosis.retested import ReadAgain, Retested, Verdict
 from zcd.diagnosis.words import show_measured
 from zcd.show.checked.sheets import Sheet
-from zcd.show.found.closing import replaced_whole
+from zcd.show.files import read_again, replace_whole
 from zcd.show.found.findings import spread_of
 from zcd.show.found.words import percent_text
 from zcd.show.wording import factor_text, plain
@@ -91,12 +91,12 @@ def keep_retest(job: Job, kept: Retested) -> Path:
 
     if job.file is None:
         raise refusal("a board file", "a job file", "JOB")
-    before = job.file.read_bytes()
+    before = read_again(job.file)
     document = tomlkit.parse(before.decode("utf-8-sig"))
     if "retests" not in document:
         document["retests"] = tomlkit.aot()
     document["retests"].append(_table(kept))
-    return replaced_whole(job.file, before, tomlkit.dumps(document))
+    return replace_whole(job.file, before, tomlkit.dumps(document).encode("utf-8"))
 
 
 def _table(kept: Retested) -> Any:
