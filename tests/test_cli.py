@@ -451,7 +451,7 @@ def test_a_bad_reading_is_named_and_nothing_is_printed(
 def test_a_bad_job_is_named(command: str, board: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = board.with_name("job.toml")
     for text, lines in (
-        ('board = "gone.toml"', ["gone.toml: found no such file; allowed: a board file"]),
+        ('board = "gone.toml"', ['job.toml: board: found "gone.toml"; allowed: a board file']),
         ('flags = ["sync"]', ["job.toml: board: found nothing; allowed: "]),
         (
             'board = "board.toml"\n[[readings]]\nfunction = "dc"\nvalue = "x"\n'

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -19,12 +20,12 @@ def test_an_old_file_is_replaced_and_nothing_else_is_left(tmp_path: Path) -> Non
 
 
 def test_an_old_file_survives_a_failure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def full(self: Path, data: bytes) -> int:
+    def full(file: int) -> None:
         raise OSError(28, "No space left on device")
 
     path = tmp_path / "report.html"
     path.write_text("old")
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(InputError, match=r"cannot be written \(No space left on device\)"):
         write_whole(path, b"new")
     assert path.read_text() == "old"
