@@ -163,7 +163,7 @@ def test_the_way_from_sheet_to_sheet(page: Chrome) -> None:
         page.find_element(By.LINK_TEXT, title).send_keys(Keys.ENTER)
         wait(page, lambda b, t=title: text(b, "#way [aria-current=page]") == t)
         assert text(page, "h1") == f"{title} on the bench"
-        assert "Invented & odd=kettle" in text(page, "main section h2")
+        assert "Invented & odd=kettle" in text(page, "main")
     assert field_value(page, "name") == "Invented & odd=kettle"
 
 
