@@ -19,7 +19,7 @@ from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, present
 from zcd.diagnosis.readings import Measured, Reading, Side
-from zcd.errors import SimulationError
+from zcd.errors import SimulationError, SolverError
 
 FloatArray = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ IDEAL_ERROR_D = 3.29
 judge who knew both exactly would mistake them in 5 % of cases: 2 times the 95 % point of the
 normal distribution."""
 RIVAL_FROM = 0.02
-CTR_STEPS, SEVERITY_STEPS = 3, 31
+CTR_STEPS, SEVERITY_STEPS = 3, 161
 SIMPLE = "healthy"
 
 
@@ -89,7 +89,7 @@ def cases_of(seed: int, number: int, cases: int = CASES_A_DESIGN) -> list[Result
         sick = patient(made, case, kept)
         try:
             found.append(_result(atlas, sick, fixed=case % FIXED_ORDER_EVERY == 0))
-        except SimulationError as problem:
+        except (SimulationError, SolverError) as problem:
             print(f"left out: {sick.seed}, {sick.wrong.keys}: {problem}")
     kept.write()
     atlas.keep()
