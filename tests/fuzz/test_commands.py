@@ -92,6 +92,15 @@ def test_a_file_that_was_written_is_named_plainly(name: str, tmp_path: Path) -> 
     require_sound(ran, as_json=False)
 
 
+@pytest.mark.parametrize(
+    "words", [["check", "board.toml", "\x1f"], ["check", "--\x1b[2J"], ["\x1b[2J"]]
+)
+def test_a_usage_is_told_plainly(words: list[str]) -> None:
+    ran = call(words)
+    assert ran.code == 2
+    require_sound(ran, as_json=False)
+
+
 def test_a_folder_of_hostile_names_is_listed(tmp_path: Path) -> None:
     (tmp_path / "a\x1b[31m\n.toml").write_text('board = "b\\u0000.toml"', encoding="utf-8")
     (tmp_path / "name.toml").write_text('name = "\\u001b[2J"', encoding="utf-8")

@@ -6,7 +6,7 @@ import os
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
-from io import UnsupportedOperation
+from io import StringIO, UnsupportedOperation
 
 import click
 
@@ -52,7 +52,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except click.exceptions.Exit as leave:
         code = leave.exit_code
     except click.ClickException as error:
-        error.show()
+        _show_usage(error)
         code = error.exit_code
     except ZcdError as error:
         from zcd.show.wording import plain
@@ -70,6 +70,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         click.echo(f"zcd: the output cannot be written ({error.strerror})", err=True)
         code = InputError.exit_code
     return code
+
+
+def _show_usage(error: click.ClickException) -> None:
+    """What click says of a mistake, which quotes what was typed."""
+    from zcd.show.wording import plain
+
+    told = StringIO()
+    error.show(told)
+    for line in told.getvalue().rstrip().split("\n"):
+        click.echo(plain(line), err=True)
 
 
 def _forget_stdout() -> None:
