@@ -16,16 +16,23 @@ LINES = ("dc pin logic0 4.98 V", "ohm R2 151k", "ohm R1 100k")
 
 
 def diagnosis_jobs(*, quick: bool) -> dict[str, Callable[[], object]]:
-    """Jobs by name; quick: only the board without mains-side capacitors."""
-    known = _whole(board("switched"))
+    """Jobs by name; quick: the short ones."""
+    found, meter = board("switched"), usual_meter()
+    known = make_atlas(found, meter) if quick else _whole(found)
     taken = [parse_reading(line, known.circuit) for line in LINES]
     jobs: dict[str, Callable[[], object]] = {
-        "atlas of a board, all readings": lambda: _whole(board("switched")),
-        "ranking after a third reading": lambda: diagnose(known, taken),
+        "atlas of a board, all readings": lambda: _whole(found),
+        "ranking again after a third reading": lambda: diagnose(known, taken),
     }
-    if not quick:
-        jobs["atlas with a suppressor, all readings"] = lambda: _whole(parse_board(SUPPRESSED_TEXT))
-    return jobs
+    if quick:
+        return jobs
+    return {
+        **jobs,
+        "ranking and next reading, fresh atlas": lambda: diagnose(
+            make_atlas(found, meter), taken[:1]
+        ),
+        "atlas with a suppressor, all readings": lambda: _whole(parse_board(SUPPRESSED_TEXT)),
+    }
 
 
 def _whole(found: Board) -> Atlas:

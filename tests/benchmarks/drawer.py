@@ -14,7 +14,7 @@ from zcd.margin.chain_parts import chain_fits
 from zcd.margin.section import section
 from zcd.margin.sums import Stock, Window, count
 
-PARTS, QUICK_PARTS = 500, 50
+PARTS, QUICK_PARTS = 500, 20
 
 
 def drawer_jobs(*, quick: bool = False) -> dict[str, Callable[[], object]]:

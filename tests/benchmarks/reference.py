@@ -1,4 +1,7 @@
-"""The unit of comparison: the LED's current over one mains period by a general integrator."""
+"""A general integrator on the LED's current, with the equations written anew.
+
+The chain of 100 k + 150 k on 230 V 50 Hz, half-wave, plain or with a capacitor at its joint.
+"""
 
 from __future__ import annotations
 
@@ -8,34 +11,77 @@ from scipy.integrate import solve_ivp
 
 from tests.boards import LED, NOMINAL_VT_V, RECTIFIER
 
+FloatArray = NDArray[np.float64]
+
 PEAK_V = np.sqrt(2.0) * 230.0
 OMEGA = 2.0 * np.pi * 50.0
-CHAIN_OHM = 250e3
+NEAR_OHM, FAR_OHM = 100e3, 150e3
+"""Of the chain, before and behind its joint."""
+JOINT_F = 10e-9
 STRAY_F = 1e-12
 """Across each junction, so that their voltages have rates; too small to matter."""
 PERIOD_S = 0.02
 POINTS = 160
+TOLERANCE_RATIO = 1e-5
+LED_V, DIODE_V = LED.emission_ratio * NOMINAL_VT_V, RECTIFIER.emission_ratio * NOMINAL_VT_V
 
 
-def integrate_led_current() -> NDArray[np.float64]:
-    """LED current at `POINTS` times of a period, half-wave with 100 k + 150 k on 230 V 50 Hz."""
-    led_v, diode_v = LED.emission_ratio * NOMINAL_VT_V, RECTIFIER.emission_ratio * NOMINAL_VT_V
+def led_a(volts: float) -> float:
+    """The LED's law; the exponent is limited where no solution can be."""
+    leak = volts / LED.leak_ohm
+    return LED.saturation_current_a * float(np.expm1(min(volts / LED_V, 60.0))) + leak
 
-    def led_a(volts: float) -> float:
-        leak = volts / LED.leak_ohm
-        return LED.saturation_current_a * float(np.expm1(min(volts / led_v, 60.0))) + leak
 
-    def diode_a(volts: float) -> float:
-        leak = volts / RECTIFIER.leak_ohm
-        return RECTIFIER.saturation_current_a * float(np.expm1(min(volts / diode_v, 60.0))) + leak
+def diode_a(volts: float) -> float:
+    """The rectifier's."""
+    leak = volts / RECTIFIER.leak_ohm
+    return RECTIFIER.saturation_current_a * float(np.expm1(min(volts / DIODE_V, 60.0))) + leak
 
-    def rates(time_s: float, volts: NDArray[np.float64]) -> list[float]:
-        diode, led = float(volts[0]), float(volts[1])
-        chain_a = (PEAK_V * np.sin(OMEGA * time_s) - diode - led) / CHAIN_OHM
-        return [(chain_a - diode_a(diode)) / STRAY_F, (chain_a - led_a(led)) / STRAY_F]
 
-    times = np.linspace(0.0, PERIOD_S, POINTS, endpoint=False)
+def plain_rates(time_s: float, volts: FloatArray) -> list[float]:
+    """Of the voltages of rectifier and LED."""
+    diode, led = float(volts[0]), float(volts[1])
+    chain_a = (PEAK_V * np.sin(OMEGA * time_s) - diode - led) / (NEAR_OHM + FAR_OHM)
+    return [(chain_a - diode_a(diode)) / STRAY_F, (chain_a - led_a(led)) / STRAY_F]
+
+
+def joint_rates(time_s: float, volts: FloatArray) -> list[float]:
+    """Of the voltages of rectifier, LED and capacitor."""
+    diode, led, joint = (float(v) for v in volts)
+    near_a = (PEAK_V * np.sin(OMEGA * time_s) - joint) / NEAR_OHM
+    far_a = (joint - diode - led) / FAR_OHM
+    return [
+        (far_a - diode_a(diode)) / STRAY_F,
+        (far_a - led_a(led)) / STRAY_F,
+        (near_a - far_a) / JOINT_F,
+    ]
+
+
+def integrate_led_current(
+    tolerance_ratio: float = TOLERANCE_RATIO, points: int = POINTS, *, capacitor: bool = False
+) -> FloatArray:
+    """LED current at even times of a period; with the capacitor, of the second one from rest.
+
+    Parameters
+    ----------
+    tolerance_ratio : float
+        The integrator's own.
+    points : int
+    capacitor : bool
+        One period is ten of its time constants: the second one is the steady state.
+
+    Returns
+    -------
+    current_a : ndarray, shape (points,)
+    """
+    rates, size, cycles = (joint_rates, 3, 2) if capacitor else (plain_rates, 2, 1)
     found = solve_ivp(
-        rates, (0.0, PERIOD_S), [0.0, 0.0], method="Radau", t_eval=times, rtol=1e-5, atol=1e-6
+        rates,
+        (0.0, cycles * PERIOD_S),
+        np.zeros(size),
+        method="Radau",
+        t_eval=(cycles - 1 + np.arange(points) / points) * PERIOD_S,
+        rtol=tolerance_ratio,
+        atol=0.1 * tolerance_ratio,
     )
     return np.array([led_a(float(v)) for v in found.y[1]])

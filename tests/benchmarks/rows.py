@@ -1,4 +1,4 @@
-"""Boards a second: ours, and ngspice's on the same question at equal accuracy.
+"""A board judged: ours, and ngspice's on the same question at equal accuracy.
 
 The question: lock, pulse, and what every part bears. Ours is a population, each board with its own
 tolerances, mains, harmonics and heat, judged by every rule; ngspice's the same board at its nominal
@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from tests.benchmarks.timing import Row, seconds
 from tests.diagnosis.boards import board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
@@ -23,33 +24,27 @@ from zcd.margin.tolerances import draw, tolerances_of
 from zcd.spice.solve import Effort, Spice, mains_period_s
 from zcd.sync.lock import judge
 
-KINDS = {"without capacitors on the mains side": "half-wave", "with one": "joint capacitor"}
+KINDS = {"no capacitor": "half-wave", "a capacitor": "joint capacitor"}
+"""On the mains side."""
 CYCLES = {"half-wave": 2, "joint capacitor": 4}
 """Periods from rest until the last one is the steady state, as accurately as the edges are."""
 STEPS = (50, 100, 200, 400)
 FINE = Grid(points=3200)
 ROWS, QUICK_ROWS = 8192, 64
-MILLION = 1_000_000
 
 
-def ours(kind: str) -> str:
-    """Name of our job on a kind of board."""
-    return f"a board judged, {kind}"
-
-
-def theirs(kind: str) -> str:
-    """Name of ngspice's job on a kind of board."""
-    return f"a board in ngspice, {kind}"
-
-
-def row_times(measure: Callable[[Callable[[], object]], float], *, quick: bool) -> dict[str, float]:
-    """Seconds a board by name of the job; `measure` gives those of a job."""
-    times = {}
-    for kind, name in KINDS.items():
-        found, size = board(name), QUICK_ROWS if quick else ROWS
-        times[ours(kind)] = measure(population_job(found, size)) / size
-        times[theirs(kind)] = measure(ngspice_job(found, CYCLES[name]))
-    return times
+def judged_rows(*, quick: bool = False) -> list[Row]:
+    """A board of a population beside ngspice, by kind of board."""
+    size = QUICK_ROWS if quick else ROWS
+    return [
+        Row(
+            job=f"a board judged, {kind}",
+            time_s=seconds(population_job(board(name), size), quick=quick) / size,
+            beside="ngspice, same question and accuracy",
+            beside_s=seconds(ngspice_job(board(name), CYCLES[name]), quick=quick),
+        )
+        for kind, name in KINDS.items()
+    ]
 
 
 def population_job(found: Board, size: int) -> Callable[[], object]:
@@ -85,13 +80,3 @@ def edge_error_s(solution: Solution, fine: Solution, found: Board) -> float:
     pulses, expected = (judge(s, found).pulses for s in (solution, fine))
     pairs = (pulses.fall_s, expected.fall_s), (pulses.rise_s, expected.rise_s)
     return max(abs(float(a[0, 0] - b[0, 0])) for a, b in pairs)
-
-
-def show_rows(times: dict[str, float]) -> str:
-    """A table: boards a second, their ratio, and how long a million takes."""
-    lines = [f"{'boards a second, one core':42s} {'ours':>9s} {'ngspice':>9s} {'ratio':>7s}"]
-    for kind in KINDS:
-        mine, other = times[ours(kind)], times[theirs(kind)]
-        lines.append(f"{kind:42s} {1.0 / mine:9.0f} {1.0 / other:9.0f} {other / mine:7.0f}")
-    lines += [f"a million {kind}: {times[ours(kind)] * MILLION:.0f} s" for kind in KINDS]
-    return "\n".join(lines)

@@ -8,29 +8,52 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.benchmarks.reference import POINTS, integrate_led_current
-from tests.benchmarks.run import UNIT, main, ratios
+from tests.benchmarks.growth import good_boards, measured_alone
+from tests.benchmarks.integrator import EVEN, OURS_FINE, error_ratio, our_current_a
+from tests.benchmarks.reference import integrate_led_current
+from tests.benchmarks.run import as_json, main
+from tests.benchmarks.timing import Row, markdown
 from tests.diagnosis.boards import board
-from zcd.circuit.build import build_circuit
-from zcd.engine.solve import Grid, solve
+from zcd.margin.population import draw_population
+from zcd.margin.tolerances import tolerances_of
 
 
 def test_quick_run(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["--quick", "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert found["seconds"].keys() == found["ratio"].keys()
-    assert found["ratio"][UNIT] == 1.0
-    assert all(time > 0.0 for time in found["seconds"].values())
+    assert main(["--quick"]) == 0
+    head, rule, *lines = capsys.readouterr().out.splitlines()
+    columns = head.count("|")
+    assert rule.count("|") == columns
+    assert len(lines) > 20
+    for line in lines:
+        assert line.count("|") == columns
+        _, _, time, _, ratio, *_ = line.split("|")
+        assert float(time) > 0.0
+        assert float(ratio) > 0.0
 
 
-def test_ratios_are_of_one_run() -> None:
-    assert ratios({UNIT: 2.0, "other": 1.0}) == {UNIT: 1.0, "other": 0.5}
+def test_ratio_is_how_often_the_job_fits_into_what_stands_beside_it() -> None:
+    row = Row(job="a", time_s=0.5e-3, beside="b", beside_s=1.0, peak_bytes=64_000_000)
+    assert row.ratio == 2000.0
+    assert markdown([row]).splitlines()[-1] == "| a | 0.500 | b | 2000 | 64 |"
+    assert json.loads(as_json([row]))[0]["ratio"] == 2000.0
 
 
-def test_unit_of_comparison_asks_the_same_question() -> None:
+def test_pieces_count_the_good_boards_of_a_population(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tests.benchmarks.growth.DRAWN_ROWS", 32)
+    found = board()
+    whole = draw_population(found, tolerances_of(found), per_run=32, runs=3, seed=1)
+    assert good_boards(found, 96) == np.count_nonzero(whole.judged.passes)
+
+
+def test_memory_is_that_of_the_process_that_did_it_alone() -> None:
+    held = np.ones(50_000_000)  # 400 MB of ours must not be counted as the other's
+    assert measured_alone("half-wave", 1)[1] < held.nbytes
+
+
+@pytest.mark.parametrize("name", ["half-wave", "joint capacitor"])
+def test_integrator_asks_the_same_question(name: str) -> None:
     """Peak within 0.1 %, the whole wave within 0.2 % of it."""
-    by_integrator = integrate_led_current()
-    solution = solve(build_circuit(board()), Grid(points=POINTS, refine=False))
-    by_engine = solution.currents_a["OC1.led"][0]
+    by_integrator = integrate_led_current(points=EVEN, capacitor=name == "joint capacitor")
+    by_engine = our_current_a(board(name), OURS_FINE)
     assert_allclose(by_integrator.max(), by_engine.max(), rtol=1e-3)
-    assert np.max(np.abs(by_integrator - by_engine)) < 2e-3 * by_engine.max()
+    assert error_ratio(by_integrator, by_engine) < 2e-3
