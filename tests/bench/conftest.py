@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import IO
 
 import pytest
 from selenium.webdriver import Chrome, ChromeOptions
@@ -26,6 +27,7 @@ class Server:
     folder: Path
     board_file: Path | None = None
     port: int = 0
+    said: IO[str] | None = None
     address: str = ""
     process: subprocess.Popen[str] | None = field(default=None, repr=False)
 
@@ -36,7 +38,10 @@ class Server:
         if self.board_file is not None:
             arguments.insert(1, str(self.board_file))
         self.process = subprocess.Popen(
-            [sys.executable, "-u", "-c", SERVE, *arguments], stdout=subprocess.PIPE, text=True
+            [sys.executable, "-u", "-c", SERVE, *arguments],
+            stdout=subprocess.PIPE,
+            stderr=self.said,
+            text=True,
         )
         assert self.process.stdout is not None
         told = ""

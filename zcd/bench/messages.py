@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 
 LONGEST_SAID = 200
 MOST_FIELDS = 40
@@ -37,12 +37,15 @@ async def message_of(request: Request) -> Message:
     """Read a form, or refuse it: malformed, too many fields, or too long ones."""
     texts: dict[str, str] = {}
     data, name = None, ""
-    async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
-        for key, value in form.multi_items():
-            if isinstance(value, UploadFile):
-                data, name = await value.read(), (value.filename or "")[:LONGEST_SAID]
-            else:
-                texts[key] = value
+    try:
+        async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
+            for key, value in form.multi_items():
+                if isinstance(value, UploadFile):
+                    data, name = await value.read(), (value.filename or "")[:LONGEST_SAID]
+                else:
+                    texts[key] = value
+    except ClientDisconnect as error:  # who left, or sent more than is taken
+        raise HTTPException(400, "found a message that does not come to its end") from error
     if len(texts) > MOST_FIELDS or any(len(text) > LONGEST_SAID for text in texts.values()):
         raise HTTPException(400, f"allowed: {MOST_FIELDS} fields of {LONGEST_SAID} letters")
     return Message(texts, data, name)

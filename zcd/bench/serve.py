@@ -42,7 +42,11 @@ def serve(port: int, desk: Desk, ready: Callable[[str], None]) -> None:
         door.listen()
         taken = door.getsockname()[1]
         config = uvicorn.Config(
-            make_app(taken, desk), log_level="warning", server_header=False, access_log=False
+            make_app(taken, desk),
+            log_level="warning",
+            server_header=False,
+            access_log=False,
+            ws="none",
         )
         ready(f"http://{LOOPBACK}:{taken}/")
         uvicorn.Server(config).run(sockets=[door])

@@ -41,7 +41,7 @@ class Seen:
     kills, saved : int
         How many; how many answers were said to be saved.
     under_way : int
-        Kills that left an answer half written beside the file.
+        Answers that lay half written beside the files in the end.
     kept_unsaid : int
         Kills after an answer was in the file and before that was said.
     lost, broken : int
