@@ -285,9 +285,13 @@ def test_agreeing_readings_have_no_suspect() -> None:
 
 
 def test_leaks_at_one_place_are_named_together() -> None:
-    """From collector to emitter, or from pin to ground: the same two nodes (by inspection)."""
-    lines = ("dc logic+ logic0 5.0 V", "ohm logic+ pin 47k", "ohm pin logic0 9.7k",
-             "dc pin logic0 0.8 V")  # fmt: skip
+    """From collector to emitter, or from pin to ground: the same two nodes (by inspection).
+
+    Ohm's law for a leak of 12 k, the pull-up of 47 k, and 4.7 k on the supply: 47 k beside
+    16.7 k, 12 k beside 51.7 k; under power 1.02 V between pulses as long as these.
+    """
+    lines = ("dc logic+ logic0 5.0 V", "ohm logic+ pin 12.3k", "ohm pin logic0 9.74k",
+             "dc pin logic0 0.51 V")  # fmt: skip
     found = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
     assert {"pin leaky", "OC1 transistor leaky"} <= {r.key for r in found.alike}
     assert "no reading on this board tells apart" in found.conclusion

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from zcd.board.model import Board
+from zcd.circuit.build import junction_refs, led_refs
 from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance
 from zcd.margin.tolerances import Tolerance, draw, edit, scaled, tolerances_of
 
@@ -26,6 +28,13 @@ COIL_SUPPLY = (0.85, 1.25)
 """An unregulated coil supply: common practice, no source."""
 COIL_OHM = (0.85, 1.15)
 """Tolerance of a relay coil (Omron glossary: 15 % unless stated)."""
+RAIL_OHM = (300.0, 300e3)
+"""What else hangs on the controller's supply, as an ohms range finds it on a dead board:
+regulator, controller, bleeder; common practice, no source."""
+DIODE_BREAKDOWN = (1.0, 2.0)
+LED_BREAKDOWN = (1.0, 4.0)
+"""Where a junction breaks down over its rating, which is a least value: common practice, no
+source."""
 NOT_AT_A_BENCH = ("mains frequency", "low threshold", "high threshold", "harmonic")
 """A network's frequency is known better than a reading; pulses are read between the board's own
 thresholds; what harmonics move is within a reading's error, and would double the time."""
@@ -60,11 +69,11 @@ def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:
     """What is known only within limits of a board on the bench.
 
     The margins' own list, with the mains of the day and the room in place of what a board must
-    stand, and what surrounds a relay.
+    stand, and what surrounds a relay and the controller's supply.
     """
     listed = [t for t in tolerances_of(board) if not t.name.startswith(NOT_AT_A_BENCH)]
     found = [_at_a_bench(t, board) for t in listed]
-    return (*found, *_around_the_relay(board))
+    return (*found, *_breakdowns(board), _on_the_rail(), *_around_the_relay(board))
 
 
 def _at_a_bench(tolerance: Tolerance, board: Board) -> Tolerance:
@@ -74,6 +83,38 @@ def _at_a_bench(tolerance: Tolerance, board: Board) -> Tolerance:
         "temperature": BENCH_DEGC,
     }.get(tolerance.name, (tolerance.low, tolerance.high))
     return replace(tolerance, low=low, high=high)
+
+
+def _breakdowns(board: Board) -> Iterator[Tolerance]:
+    """Where diodes and LED break down: at their ratings or beyond."""
+    for part in (board.rectifier, board.clamp):
+        if part is not None:
+            yield _breakdown(part.ref, DIODE_BREAKDOWN, partial(junction_refs, part))
+    yield _breakdown(board.optocoupler.ref, LED_BREAKDOWN, lambda circuit: led_refs(board))
+
+
+def _breakdown(
+    name: str, span: tuple[float, float], refs_in: Callable[[Circuit], Sequence[str]]
+) -> Tolerance:
+    def put(circuit: Circuit, factor: FloatArray) -> Circuit:
+        for ref in refs_in(circuit):
+            circuit = circuit.scale(ref, "breakdown_v", factor)
+        return circuit
+
+    return Tolerance(
+        name=f"breakdown of {name}", low=span[0], high=span[1], unit="x", source=ASSUMED,
+        put=edit(put), in_logs=True,
+    )  # fmt: skip
+
+
+def _on_the_rail() -> Tolerance:
+    def put(circuit: Circuit, ohm: FloatArray) -> Circuit:
+        return circuit.add(Resistance(ref="rail", a="logic+", b="logic0", resistance_ohm=ohm))
+
+    return Tolerance(
+        name="on the supply", low=RAIL_OHM[0], high=RAIL_OHM[1], unit="Ω", source=ASSUMED,
+        put=edit(put), in_logs=True,
+    )  # fmt: skip
 
 
 def _around_the_relay(board: Board) -> Iterator[Tolerance]:

@@ -1,0 +1,69 @@
+"""Good boards on a bench: what else hangs on the supply, where junctions break down."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from tests.diagnosis.boards import board
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import Circuit, Junction
+from zcd.diagnosis.atlas import make_atlas
+from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.rank import diagnose
+from zcd.diagnosis.samples import sample_circuits
+from zcd.diagnosis.words import parse_place, parse_reading
+
+FloatArray = NDArray[np.float64]
+SAMPLES = 16
+
+
+def ohms(circuit: Circuit, ref: str) -> FloatArray:
+    return np.asarray(circuit[ref].values()["resistance_ohm"])
+
+
+def shown(text: str, name: str = "half-wave") -> tuple[Circuit, FloatArray]:
+    """Healthy samples of a board, and what a meter shows on each."""
+    circuit, _ = sample_circuits(board(name), SAMPLES)
+    reading = parse_place(text, circuit)
+    return circuit, Bench(board(name), circuit, usual_meter()).take([reading])[:, 0]
+
+
+def test_a_dead_board_reads_pull_up_and_supply_in_series() -> None:
+    """From pin to ground there is the way over the pull-up and what hangs on the supply (Ohm)."""
+    circuit, found = shown("ohm pin logic0")
+    expected = ohms(circuit, "pull-up") + ohms(circuit, "rail")
+    # beside it the transistor's dark current: at most 100 nA of the 1.17 uA at full scale of 600 k
+    assert np.all(found < 1.001 * expected)
+    assert np.all(found > 0.914 * expected)
+    assert expected.max() > 2.0 * expected.min()
+
+
+def test_what_hangs_on_the_supply_moves_nothing_under_power() -> None:
+    """A regulated supply holds its voltage at any load (by definition)."""
+    _, volts = shown("dc logic+ logic0")
+    assert volts.min() > 4.8
+
+
+@pytest.mark.parametrize("rail_ohm", [2.2e3, 4.7e3, 47e3])
+def test_a_low_supply_is_not_taken_for_a_leak_at_the_pin(rail_ohm: float) -> None:
+    """Pin at half its usual volts; on the dead board, pull-up and supply in series."""
+    atlas = make_atlas(board("half-wave"), usual_meter())
+    lines = ("dc pin logic0 1.4 V", f"ohm pin logic0 {(47e3 + rail_ohm) / 1e3:.4g}k")
+    measured = [parse_reading(line, atlas.circuit) for line in lines]
+    ranked = {r.key: r.probability for r in diagnose(atlas, measured).ranked}
+    leaks = ranked.get("pin leaky", 0.0) + ranked.get("OC1 transistor leaky", 0.0)
+    assert ranked["supply low"] > leaks
+
+
+def test_junctions_break_down_at_their_rating_or_beyond() -> None:
+    """A rating in reverse is the least that the maker promises (by definition)."""
+    circuit, _ = sample_circuits(board("half-wave-clamped"), SAMPLES)
+    rated = build_circuit(board("half-wave-clamped"))
+    for junction in circuit.of(Junction):
+        least = float(np.max(rated[junction.ref].values()["breakdown_v"]))
+        volts = np.asarray(junction.breakdown_v)
+        assert np.all(volts >= least)
+        assert volts.max() > 1.5 * volts.min()
