@@ -37,7 +37,7 @@ def growth_rows(*, quick: bool = False, million: bool = False) -> list[Row]:
         alone_s = found[1][0]
         rows += [
             Row(
-                job=f"one of {size} boards judged, {kind}",
+                job=f"a board judged in a batch of {size}, {kind}",
                 time_s=time_s / size,
                 beside="one board judged alone",
                 beside_s=alone_s,

@@ -80,7 +80,8 @@ def equal_tolerance(found: Board, *, capacitor: bool) -> float:
     """The integrator's coarsest tolerance with which it is as near the truth as we are."""
     ours = error_ratio(our_current_a(found, OURS), our_current_a(found, OURS_FINE))
     fine = integrate_led_current(FINEST, EVEN, capacitor=capacitor)
-    for tolerance in TOLERANCES:
-        if error_ratio(integrate_led_current(tolerance, EVEN, capacitor=capacitor), fine) <= ours:
-            break
-    return tolerance
+    return next(
+        tolerance
+        for tolerance in TOLERANCES
+        if error_ratio(integrate_led_current(tolerance, EVEN, capacitor=capacitor), fine) <= ours
+    )
