@@ -31,7 +31,7 @@ HOSTILE = '"><script>document.title="taken"</script><img src=x onerror=alert(1)>
 
 
 def wait(browser: Chrome, until: Callable[[Chrome], object]) -> None:
-    WebDriverWait(browser, 30).until(until)
+    WebDriverWait(browser, 120).until(until)
 
 
 def text(browser: Chrome, selector: str) -> str:

@@ -1,4 +1,4 @@
-"""The readings sheet in a real browser: a whole job by keyboard, interrupted in every way."""
+"""The readings sheet in a real browser: by keyboard, interrupted in every way."""
 
 from __future__ import annotations
 
@@ -15,13 +15,9 @@ from selenium.webdriver.common.by import By
 
 from tests.bench.conftest import Server
 from tests.bench.test_page import AXE, HOSTILE, text, wait
-from zcd.circuit.build import build_circuit
-from zcd.diagnosis.bench import Bench
-from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.job import load_job
-from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Function
-from zcd.diagnosis.words import parse_place, show_measured, show_value
+from zcd.diagnosis.words import show_measured
 
 BOARD = f"""\
 name = {json.dumps(HOSTILE)}
@@ -72,29 +68,6 @@ def type_at(browser: Chrome, at: str, shown: str, then: str = Keys.ENTER) -> Non
     """By keyboard, in the line of a reading."""
     field = browser.find_element(By.CSS_SELECTOR, f'.line input[data-at="{at}"]')
     field.send_keys(Keys.CONTROL, "a", Keys.NULL, shown, then)
-
-
-def test_a_fault_is_found_by_keyboard(browser: Chrome, job: Path) -> None:
-    """R12 open: every reading that is asked for answered as such a board would read."""
-    board = load_job(job).board
-    circuit = build_circuit(board)
-    fault = next(f for f in faults_of(circuit) if f.key == "R12 open")
-    faulty = Bench(board, fault.edit(circuit, np.array([0.5])), usual_meter())
-    for _ in range(8):
-        place = text(browser, "#place")
-        if not place:
-            break
-        assert browser.find_element(By.ID, "answer").accessible_name == "The meter shows"
-        at = browser.find_element(By.CSS_SELECTOR, "#next input[name=at]").get_attribute("value")
-        reading = parse_place(str(at), circuit)
-        shown = show_value(reading.function, float(faulty.take([reading])[0, 0]))
-        browser.find_element(By.ID, "answer").send_keys(shown, Keys.ENTER)
-        wait(browser, lambda b, old=place: text(b, "#place") != old)
-        assert text(browser, "#error-next") == ""
-    assert "R12 open" in text(browser, "#stand .ranked tbody tr")
-    assert "past 95 %" in text(browser, "#stand")
-    assert "open" in text(browser, "#drawn svg.schematic")
-    assert "OL" in kept(job)
 
 
 def test_readings_typed_one_after_another_are_all_kept(browser: Chrome, job: Path) -> None:

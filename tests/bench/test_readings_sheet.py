@@ -12,6 +12,7 @@ import pytest
 from starlette.requests import Request
 
 from zcd.bench.desk import Desk
+from zcd.bench.kept_jobs import KeptJobs
 from zcd.bench.readings_sheet import ReadingsSheet
 from zcd.diagnosis.job import load_job
 from zcd.show.cautions import LIVE
@@ -35,7 +36,7 @@ class Asked:
         self.file = folder / "a-job.toml"
         note = "note = '<script>alert(1)</script>'\n"
         self.file.write_text('board = "rice.toml"\n' + note, encoding="utf-8")
-        self.sheet = ReadingsSheet(Desk(folder=folder))
+        self.sheet = ReadingsSheet(Desk(folder=folder), KeptJobs(folder))
         job = load_job(self.file)
         while not (known := self.sheet.atlases.of(job.board, job.meter)).over.is_set():
             sleep(0.1)

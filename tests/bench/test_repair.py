@@ -1,23 +1,19 @@
-"""The repair sheet in a real browser: from the drawer to the report and the closed job."""
+"""The repair sheet in a real browser: its map and story, audited, printed, its server gone."""
 
 from __future__ import annotations
 
 import base64
-import tomllib
 from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
-from urllib.request import urlopen
 
 import pytest
 from pypdf import PdfReader
 from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
-from selenium.webdriver.support.ui import Select, WebDriverWait
+from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.bench.conftest import Server
-from zcd.board.files import load_board
-from zcd.diagnosis.job import load_job
 
 AXE = Path(__file__).with_name("data") / "axe.min.js"
 BOARD = """\
@@ -44,10 +40,6 @@ function = "ohm"
 over = "R12"
 value = "2.14M"
 """
-DRAWER = """\
-name = "Tin"
-resistors = [{values = ["68k", "75k"], style = "1206", tolerance = "1 %"}]
-"""
 
 
 def text(browser: Chrome, selector: str) -> str:
@@ -62,76 +54,14 @@ def wait(browser: Chrome, selector: str, words: str, seconds: float = 240.0) -> 
 
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, Path]]:
-    """A server with a board, a job about it, and a drawer."""
+    """A server with a board, and a job about it."""
     folder = tmp_path_factory.mktemp("bench")
-    for name, words in (("slicer", BOARD), ("slicer-job", JOB), ("drawer", DRAWER)):
+    for name, words in (("slicer", BOARD), ("slicer-job", JOB)):
         (folder / f"{name}.toml").write_text(words, encoding="utf-8")
     running = Server(folder, board_file=folder / "slicer.toml")
     running.start()
     yield running, folder
     running.kill()
-
-
-def press(browser: Chrome, words: str) -> None:
-    browser.find_element(By.XPATH, f"//button[text()='{words}']").send_keys(Keys.ENTER)
-
-
-def test_from_the_drawer_to_the_closed_job(browser: Chrome, bench: tuple[Server, Path]) -> None:
-    """By keyboard: a part fitted, read again, kept, reported as PDF, and the job closed."""
-    server, folder = bench
-    file = folder / "slicer-job.toml"
-    browser.get(f"{server.address}repair?job=slicer-job&drawer=drawer.toml")
-    assert "as it came in" in text(browser, "#repair")
-    browser.find_element(By.NAME, "part").send_keys("R12")
-    wait(browser, "#drawer", "Fit ")
-    assert "part=R12" in browser.current_url
-    fit = browser.find_element(By.PARTIAL_LINK_TEXT, "75 kΩ 1206 + 75 kΩ 1206")
-    fit.send_keys(Keys.ENTER)
-    wait(browser, "#repair", "R12: 150 kΩ 5 % 1206 replaced by 75 kΩ 1 % 1206")
-    assert "R12b: 75 kΩ 1 % 1206 new" in text(browser, "#repair")
-    assert load_board(folder / "slicer.toml").chains[0][1].resistance_ohm == 150e3
-
-    wait(browser, "#hold .verdict", "The board holds")
-    after = browser.find_element(By.NAME, "after")
-    after.send_keys("dc pin logic0 2.66", Keys.ENTER, "ohm R12 75k", Keys.ENTER, "low time much")
-    wait(browser, "#after-error", "line 3")
-    after.send_keys(Keys.SHIFT, Keys.HOME)
-    after.send_keys(Keys.DELETE, "low time 9.56 ms")
-    wait(browser, "#again", "From the measured low time")
-    assert text(browser, "#after-error") == ""
-    browser.refresh()
-    wait(browser, "#again", "From the measured low time")
-    browser.find_element(By.NAME, "by").send_keys("An inventor")
-    browser.find_element(By.NAME, "replaced").send_keys("R12 2 x 75k")
-    press(browser, "Keep in the job")
-    wait(browser, "#again", "Kept in slicer-job.toml")
-    (kept,) = load_job(file).retests
-    assert (kept.by, kept.replaced, kept.board) == (
-        "An inventor", ("R12 2 x 75k",), "slicer-repaired.toml",
-    )  # fmt: skip
-    assert [r.resistance_ohm for r in load_board(folder / kept.board).chains[0]] == [
-        1e5,
-        75e3,
-        75e3,
-    ]
-
-    press(browser, "Report as PDF")
-    wait(browser, "#report", "Save the report (PDF)")
-    address = browser.find_element(By.CSS_SELECTOR, "#report a").get_attribute("href")
-    assert address is not None
-    with urlopen(address) as answer:
-        assert "attachment" in answer.headers["Content-Disposition"]
-        words = " ".join(page.extract_text() for page in PdfReader(BytesIO(answer.read())).pages)
-    assert "An inventor" in words
-    assert "75 kΩ" in words
-
-    assert Select(browser.find_element(By.NAME, "found")).first_selected_option.text == "R12 drift"
-    browser.find_element(By.NAME, "repair").send_keys("R12 renewed")
-    press(browser, "Close the job")
-    wait(browser, "#end", "it was: R12 drift. Repair: R12 renewed.")
-    found = tomllib.loads(file.read_text(encoding="utf-8"))
-    assert found["found"] == "R12 drift"
-    assert file.read_text(encoding="utf-8").startswith("# kept by hand\n")
 
 
 def test_map_story_and_years_of_a_board_without_a_job(

@@ -23,7 +23,9 @@ from starlette.requests import Request
 from tests.bench.conftest import Server, new_browser
 from zcd.bench.board_sheet import BoardSheet
 from zcd.bench.desk import Desk
+from zcd.bench.kept_jobs import KeptJobs
 from zcd.bench.readings_sheet import ReadingsSheet
+from zcd.bench.works import Works
 
 BOARD = """\
 name = "Invented bread toaster"
@@ -49,7 +51,7 @@ field.dispatchEvent(new Event(kind, {bubbles: true}));
 
 def page_jobs() -> dict[str, Callable[[], object]]:
     """Jobs by name; each answers something that was not asked before."""
-    board, fresh = BoardSheet(Desk()), count()
+    board, fresh = BoardSheet(Desk(), Works()), count()
 
     def ask(query: str) -> bytes:
         return bytes(board.sheet(Request(_scope("/", query))).body)
@@ -78,7 +80,7 @@ def _answers() -> Callable[[], object]:
     atexit.register(shutil.rmtree, folder)
     (folder / "toaster.toml").write_text(BOARD, encoding="utf-8")
     (folder / "toaster-job.toml").write_text('board = "toaster.toml"\n', encoding="utf-8")
-    sheet, fresh = ReadingsSheet(Desk(folder=folder)), count()
+    sheet, fresh = ReadingsSheet(Desk(folder=folder), KeptJobs(folder)), count()
     route = next(r for r in sheet.routes() if r.path == "/readings/answer")
     opened = sheet.jobs.open(folder / "toaster-job.toml")
     seen = opened.mark

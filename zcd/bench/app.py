@@ -13,6 +13,7 @@ from starlette.staticfiles import StaticFiles
 from zcd.bench.board_sheet import BoardSheet
 from zcd.bench.desk import HERE, Desk
 from zcd.bench.guard import Guard
+from zcd.bench.kept_jobs import KeptJobs
 from zcd.bench.readings_sheet import ReadingsSheet
 from zcd.bench.repair_sheet import RepairSheet
 from zcd.bench.works import Works
@@ -28,7 +29,8 @@ def make_app(port: int, desk: Desk) -> Guard:
     desk : Desk
         What lies on it.
     """
-    sheets = (BoardSheet(desk), ReadingsSheet(desk), RepairSheet(desk, Works()))
+    jobs, works = KeptJobs(desk.folder), Works()
+    sheets = (BoardSheet(desk, works), ReadingsSheet(desk, jobs), RepairSheet(desk, jobs, works))
     static = Mount("/static", StaticFiles(directory=HERE / "static"))
     alive = Route("/alive", lambda _: Response(status_code=204))
     routes = [route for sheet in sheets for route in sheet.routes()]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from functools import lru_cache
 from hashlib import sha256
 from math import isfinite
@@ -14,33 +13,24 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from zcd.bench import long_work
 from zcd.bench.desk import ADD, AT, REMOVE, Desk, Looked
 from zcd.bench.forms import form_words
 from zcd.bench.rows import place_of_change
+from zcd.bench.works import Works
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.points import expected_at_nodes
 from zcd.engine.solve import solve
 from zcd.errors import ZcdError
-from zcd.margin.check import check
-from zcd.margin.spread import with_spread
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
-from zcd.show.checked.sheets import (
-    assumptions_sheet,
-    board_line,
-    failed_lines,
-    headroom_sheet,
-    levels_sheet,
-    resistors_sheet,
-    rules_sheet,
-)
-from zcd.show.checked.spread_sheets import spread_sheets
+from zcd.show.checked.sheets import board_line
 from zcd.show.draw.lanes import lanes_sketch, lanes_title
 from zcd.show.draw.schematic import schematic
 from zcd.show.draw.sketch import sketch_svg
 from zcd.show.found.findings import node_texts
-from zcd.show.wording import SourceNotes, plain, quantity_text, verdict_text
+from zcd.show.wording import plain, quantity_text
 from zcd.sync.lock import judge
 
 NOMINAL, HIGHEST = 100.0, 130.0
@@ -57,11 +47,12 @@ class BoardSheet:
     Parameters
     ----------
     desk : Desk
+    works : Works
     """
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: Desk, works: Works) -> None:
         self.desk = desk
-        self._one_at_a_time = threading.Lock()
+        self.works = works
 
     def routes(self) -> list[Route]:
         """Its addresses."""
@@ -88,40 +79,14 @@ class BoardSheet:
         return filled
 
     def verdict(self, request: Request) -> Response:
-        """Whether the board holds, with every rule."""
+        """Whether the board holds, with every rule; or that it is still being worked out."""
         looked = self.desk.look(request)
-        board, errors = looked.board, looked.errors
-        found = None
-        if board is not None:
-            with self._one_at_a_time:
-                try:
-                    found = with_spread(check(board))
-                except ZcdError as error:
-                    errors = {"": str(error)}
-        if board is None or found is None:
-            return self.desk.fill("verdict.html.j2", request, looked, verdict=None, errors=errors)
-        notes = SourceNotes()
-        sheets = (
-            rules_sheet(found, notes),
-            levels_sheet(found),
-            resistors_sheet(found),
-            headroom_sheet(found),
-            *spread_sheets(found, notes),
-            assumptions_sheet(board, notes),
-        )
-        return self.desk.fill(
-            "verdict.html.j2",
-            request,
-            looked,
-            line=board_line(board),
-            judged=_mark(board),
-            verdict=verdict_text(found),
-            passes=found.passes,
-            failed=failed_lines(found),
-            tables=sheets,
-            notes=notes,
-            errors={},
-        )
+        words: dict[str, Any] = {"busy": False, "problem": "; ".join(looked.errors.values())}
+        if looked.board is not None:
+            work = self.works.ask(long_work.held, looked.board)
+            words = {"busy": not work.done, "problem": work.problem}
+            words |= {"judged": _mark(looked.board), **(work.found or {})}
+        return self.desk.fill("verdict.html.j2", request, looked, **words)
 
     def file(self, request: Request) -> Response:
         """The board as a board file."""

@@ -34,8 +34,13 @@ ADD, REMOVE = "add", "remove"
 """Names under which a row of resistors more or less is asked for."""
 RECORD = "record"
 """``off`` where closed jobs are to shift nothing."""
-CARRIED = (AT, JOB, RECORD)
-"""What goes from sheet to sheet beside the fields."""
+REPAIR = (
+    "part", "drawer", "style", "after", "replaced", "by", "across", "up", "cause", "found",
+    "repair", "paper",
+)  # fmt: skip
+"""Names of the fields of the repair sheet."""
+CARRIED = (AT, JOB, RECORD, *REPAIR)
+"""What goes from sheet to sheet beside the fields of the board."""
 SHEETS = {"/": "The board", "/readings": "The readings", "/repair": "The repair"}
 """In the order of the work."""
 LONGEST_NAME = 100
@@ -57,6 +62,8 @@ class Looked:
         Key of a field -> what is wrong with it; under ``""``: of the whole.
     job : str
         Name of the job that is open; empty: none is.
+    beside : dict
+        What else the address carries.
     carried : str
         All this as the query of an address.
     """
@@ -66,6 +73,7 @@ class Looked:
     board: Board | None
     errors: dict[str, str]
     job: str
+    beside: dict[str, str]
     carried: str
 
     @property
@@ -128,9 +136,15 @@ class Desk:
         board, errors = _read(tuple(sorted(typed.items())))
         if problem:
             board, errors = None, {"": problem, **errors}
-        kept = differing(base, typed) | {k: v for k, v in asked.items() if k in CARRIED}
+        beside = {k: v for k, v in asked.items() if k in CARRIED and v}
         return Looked(
-            base=base, typed=typed, board=board, errors=errors, job=job, carried=urlencode(kept)
+            base=base,
+            typed=typed,
+            board=board,
+            errors=errors,
+            job=job,
+            beside=beside,
+            carried=urlencode(differing(base, typed) | beside),
         )
 
     def job_file(self, name: str) -> Path:

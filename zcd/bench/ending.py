@@ -10,6 +10,7 @@ from pathlib import Path
 
 from zcd.bench import long_work
 from zcd.bench.forms import file_of
+from zcd.bench.kept_jobs import KeptJobs
 from zcd.bench.repair_asked import Asked
 from zcd.bench.works import Work, Works
 from zcd.board.starter import write_starter
@@ -29,10 +30,12 @@ class Ending:
     Parameters
     ----------
     works : Works
+    jobs : KeptJobs
     """
 
-    def __init__(self, works: Works) -> None:
+    def __init__(self, works: Works, jobs: KeptJobs) -> None:
         self.works = works
+        self.jobs = jobs
 
     def retest(self, asked: Asked, patience_s: float = 0.2) -> Work:
         """How the board reads after the repair."""
@@ -46,10 +49,12 @@ class Ending:
             patience_s=patience_s,
         )
 
-    def named(self, asked: Asked) -> Work:
+    def named(self, asked: Asked, patience_s: float = 0.2) -> Work:
         """What the readings before the repair say."""
         stamp = long_work.stamp_of(asked.folder) if asked.counts else ""
-        return self.works.ask(long_work.named, asked.job, asked.counts, stamp)
+        return self.works.ask(
+            long_work.named, asked.job, asked.counts, stamp, patience_s=patience_s
+        )
 
     def report(self, asked: Asked, patience_s: float = 0.2) -> Work:
         """The report."""
@@ -77,14 +82,15 @@ class Ending:
             if not work.done or work.problem:
                 raise InputError(work.problem or "the retest took too long")
             replaced = tuple(t.strip() for t in asked.texts["replaced"].split(",") if t.strip())
-            kept = replace(
-                work.found["kept"],
-                taken=date.today(),
-                by=asked.texts["by"].strip(),
-                replaced=replaced,
-                board=board_name_for(job, self._board_file(asked, job.file)),
-            )
-            keep_retest(job, kept)
+            with self.jobs.claimed(job.file, asked.seen):
+                kept = replace(
+                    work.found["kept"],
+                    taken=date.today(),
+                    by=asked.texts["by"].strip(),
+                    replaced=replaced,
+                    board=board_name_for(job, self._board_file(asked, job.file)),
+                )
+                keep_retest(job, kept)
         except InputError as error:
             return str(error)
         return f"Kept in {job.file.name}."
@@ -114,7 +120,8 @@ class Ending:
                 raise InputError(NO_JOB)
             faults = faults_of(build_circuit(job.board))
             fault = find_fault(faults, asked.texts["found"])
-            close_job(job, fault, asked.texts["repair"].strip(), date.today())
+            with self.jobs.claimed(job.file, asked.seen) as opened:
+                close_job(opened.job, fault, asked.texts["repair"].strip(), date.today())
         except InputError as error:
             return str(error).replace("--found", "What it was")
         return ""

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,11 +76,7 @@ class KeptJobs:
 
     def open(self, file: Path) -> Opened:
         """Read a job."""
-        try:
-            mark = mark_of(file.read_bytes())
-        except OSError:
-            mark = ""  # which `load_job` refuses in words
-        job = load_job(file)
+        job, mark = marked_job(file)
         if job.file is None:
             raise InputError(f"{file.name}: found a board file; allowed: a job file")
         return Opened(file.stem, job, build_circuit(job.board), mark, _meter_texts(file))
@@ -101,10 +97,7 @@ class KeptJobs:
         InputError
             If nothing could be written.
         """
-        with self._door:
-            opened = self.open(file)
-            if not self._descends(seen, opened.mark):
-                raise ChangedMeanwhileError
+        with self.claimed(file, seen) as opened:
             if opened.job.closed is not None:
                 raise InputError(
                     f"found a job that was closed on {opened.job.closed}; allowed: an open one"
@@ -113,11 +106,33 @@ class KeptJobs:
             if document.mark != opened.mark:
                 raise ChangedMeanwhileError
             act(opened, document)
-            if document.mark != opened.mark:
-                self._own[opened.mark] = document.mark
+            return self.open(file)
+
+    @contextmanager
+    def claimed(self, file: Path, seen: str) -> Iterator[Opened]:
+        """A job that nobody else of this page writes meanwhile; what is written counts as its own.
+
+        Parameters
+        ----------
+        file : Path
+        seen : str
+            Mark of what the page shows.
+
+        Raises
+        ------
+        ChangedMeanwhileError
+            If another program has written into the file since.
+        """
+        with self._door:
+            opened = self.open(file)
+            if not self._descends(seen, opened.mark):
+                raise ChangedMeanwhileError
+            yield opened
+            now = _mark_at(file)
+            if now != opened.mark:
+                self._own[opened.mark] = now
                 while len(self._own) > MOST_MARKS:
                     self._own.popitem(last=False)
-            return self.open(file)
 
     def _descends(self, seen: str, now: str) -> bool:
         """Whether only this page's own changes lie between two states of a file."""
@@ -156,6 +171,20 @@ class KeptJobs:
     def experience(self, opened: Opened) -> Experience:
         """What the closed jobs of the folder say of a job's board."""
         return experience(self.record(), opened.job.board.name, without=opened.job.file)
+
+
+def marked_job(file: Path) -> tuple[Job, str]:
+    """A job, and the mark of its file."""
+    mark = _mark_at(file)
+    return load_job(file), mark
+
+
+def _mark_at(file: Path) -> str:
+    """The mark of a file; empty where none can be read, which `load_job` refuses in words."""
+    try:
+        return mark_of(file.read_bytes())
+    except OSError:
+        return ""
 
 
 def _meter_texts(file: Path) -> dict[str, str]:

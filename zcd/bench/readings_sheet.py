@@ -45,11 +45,12 @@ class ReadingsSheet:
     Parameters
     ----------
     desk : Desk
+    jobs : KeptJobs
     """
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: Desk, jobs: KeptJobs) -> None:
         self.desk = desk
-        self.jobs = KeptJobs(desk.folder)
+        self.jobs = jobs
         self.atlases = Atlases()
         self._one_at_a_time = threading.Lock()
 

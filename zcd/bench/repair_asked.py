@@ -9,13 +9,14 @@ from urllib.parse import parse_qsl, urlencode
 
 from starlette.requests import Request
 
-from zcd.bench.desk import RECORD, Desk, Looked
+from zcd.bench.desk import RECORD, REPAIR, Desk, Looked
 from zcd.bench.forms import differing, read
+from zcd.bench.kept_jobs import marked_job
 from zcd.board.drawer import SERIES
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
-from zcd.diagnosis.job import Job, load_job
+from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.readings import Measured
 from zcd.diagnosis.words import parse_reading
@@ -25,11 +26,6 @@ from zcd.margin.substitutes import DRIVE
 CHOSEN = "chosen"
 """Name under which a request says that a person chose something, which the address then keeps."""
 USUAL = {"drawer": "E24", "across": "mains", "up": "ctr", "paper": "a4"}
-STATE = (
-    "part", "drawer", "style", "after", "replaced", "by", "across", "up", "cause", "found",
-    "repair", "paper",
-)  # fmt: skip
-"""What the address of this sheet keeps beside what goes from sheet to sheet."""
 LONGEST_TEXT, LONGEST_READINGS = 200, 1500
 MOST_DRAWERS, MOST_FIELDS = 50, 500
 
@@ -55,6 +51,10 @@ class Asked:
         Whether closed jobs shift what is likely.
     kind : str
         Of the report.
+    mark : str
+        Of the job's file as it stands; empty: there is none.
+    seen : str
+        Of the file that the page shows.
     """
 
     looked: Looked
@@ -66,6 +66,8 @@ class Asked:
     folder: Path
     counts: bool
     kind: str
+    mark: str
+    seen: str
 
     @property
     def board(self) -> Board | None:
@@ -172,16 +174,16 @@ async def sent(request: Request) -> dict[str, str]:
 def asked_of(desk: Desk, said: Mapping[str, str]) -> Asked:
     """Read a request: its query, or the fields that a form sent."""
     looked = desk.looked(said)
-    job, problem = None, ""
+    job, problem, mark = None, "", ""
     if looked.job:
         try:
-            job = load_job(desk.job_file(looked.job))
+            job, mark = marked_job(desk.job_file(looked.job))
         except InputError as error:
             problem = str(error)
     if job is not None and job.file is None:
         job = None
     longest = {"after": LONGEST_READINGS}
-    texts = {key: said.get(key, "")[: longest.get(key, LONGEST_TEXT)] for key in STATE}
+    texts = {key: said.get(key, "")[: longest.get(key, LONGEST_TEXT)] for key in REPAIR}
     measured, wrong = _readings(texts["after"], looked.board)
     return Asked(
         looked=looked,
@@ -193,6 +195,8 @@ def asked_of(desk: Desk, said: Mapping[str, str]) -> Asked:
         folder=desk.folder,
         counts=said.get(RECORD) != "off",
         kind=said.get("kind", ""),
+        mark=mark,
+        seen=said.get("seen", ""),
     )
 
 

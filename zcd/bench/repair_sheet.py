@@ -15,9 +15,10 @@ from starlette.routing import Route
 
 from zcd.bench import long_work
 from zcd.bench.desk import RECORD, Desk
-from zcd.bench.ending import Ending
+from zcd.bench.ending import PATIENCE_S, Ending
 from zcd.bench.fitted import changes, fitted
 from zcd.bench.forms import differing
+from zcd.bench.kept_jobs import KeptJobs
 from zcd.bench.repair_asked import CHOSEN, Asked, asked_of, drawers, sent
 from zcd.bench.works import Work, Works
 from zcd.board.drawer import SERIES
@@ -42,12 +43,14 @@ class RepairSheet:
     Parameters
     ----------
     desk : Desk
+    jobs : KeptJobs
+    works : Works
     """
 
-    def __init__(self, desk: Desk, works: Works) -> None:
+    def __init__(self, desk: Desk, jobs: KeptJobs, works: Works) -> None:
         self.desk = desk
         self.works = works
-        self.ending = Ending(works)
+        self.ending = Ending(works, jobs)
 
     def routes(self) -> list[Route]:
         """Its addresses."""
@@ -91,8 +94,9 @@ class RepairSheet:
             words: Words = {"problem": "there is no board yet"}
             if asked.board is not None:
                 words = do(asked)
-            filled = self._fill(f"repair_{name}.html.j2", request, asked, piece=name, **words)
-            if request.query_params.get(CHOSEN):
+            chosen = bool(request.query_params.get(CHOSEN))
+            filled = self._fill(f"repair_{name}.html.j2", request, asked, again=chosen, **words)
+            if chosen:
                 filled.headers["HX-Replace-Url"] = f"/repair?{asked.query}"
             return filled
 
@@ -105,9 +109,11 @@ class RepairSheet:
             asked = asked_of(self.desk, texts)
             told = do(asked) if asked.board is not None else "there is no board yet"
             asked = asked_of(self.desk, texts)
-            words = self._again(asked) if name == "again" else self._end(asked)
+            words = self._again(asked) if name == "again" else self._end(asked, PATIENCE_S)
             words["told"] = told
-            return self._fill(f"repair_{name}.html.j2", request, asked, piece=name, **words)
+            return self._fill(
+                f"repair_{name}.html.j2", request, asked, again=True, written=True, **words
+            )
 
         async def endpoint(request: Request) -> Response:
             return await run_in_threadpool(act, request, await sent(request))
@@ -186,13 +192,13 @@ class RepairSheet:
         told = _ready(self.works.ask(long_work.told, asked.before, key, severity))
         return {**told, "named": words.get("conclusion", ""), "part": words.get("part", "")}
 
-    def _end(self, asked: Asked) -> Words:
+    def _end(self, asked: Asked, patience_s: float = 0.2) -> Words:
         """What it was, for the record."""
         if asked.job is None:
             return {"nothing": True}
         words: Words = {"told": "", "faults": asked.faults, "key": ""}
         if asked.job.measured and asked.job.closed is None:
-            words = {**words, **_ready(self.ending.named(asked))}
+            words = {**words, **_ready(self.ending.named(asked, patience_s))}
         return words
 
     def _report(self, asked: Asked) -> Words:
@@ -237,6 +243,8 @@ class RepairSheet:
             "busy": False,
             "nothing": False,
             "told": "",
+            "again": False,
+            "written": False,
             "record": RECORD,
         }
         return self.desk.fill(template, request, asked.looked, **{**ground, **words})
