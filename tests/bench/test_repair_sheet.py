@@ -1,0 +1,119 @@
+"""The repair sheet asked directly, without a browser: what it writes into a job, and when not."""
+
+from __future__ import annotations
+
+import asyncio
+from datetime import date
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs, urlencode, urlsplit
+
+import pytest
+from starlette.requests import Request
+
+from zcd.bench.board_sheet import BoardSheet
+from zcd.bench.desk import Desk
+from zcd.bench.kept_jobs import KeptJobs
+from zcd.bench.repair_sheet import RepairSheet
+from zcd.bench.works import Work, Works
+from zcd.diagnosis.job import load_job
+from zcd.diagnosis.retested import Retested, Verdict
+
+BOARD = """\
+name = "Invented plum stoner"
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain.resistors = ["120k", "120k"]
+output = {pull_up = "10k", supply = "5 V"}
+"""
+KEPT = Retested(taken=date(2026, 2, 3), verdict=Verdict.GOOD, good_ratio=0.97)
+
+
+class Ready(Works):
+    """Has everything worked out already."""
+
+    def ask(self, do: Any, *arguments: Any, patience_s: float = 0.2) -> Work:
+        del patience_s
+        return Work(do, arguments, found={"kept": KEPT}, done=True)
+
+
+class Asked:
+    """A sheet with one job, asked as its page would."""
+
+    def __init__(self, folder: Path) -> None:
+        (folder / "plum.toml").write_text(BOARD, encoding="utf-8")
+        self.file = folder / "plum-job.toml"
+        self.file.write_text('board = "plum.toml"\n', encoding="utf-8")
+        self.jobs = KeptJobs(folder)
+        self.sheet = RepairSheet(Desk(folder=folder), self.jobs, Ready())
+
+    @property
+    def mark(self) -> str:
+        """Of the file as it stands."""
+        return self.jobs.open(self.file).mark
+
+    def post(self, name: str, seen: str, **said: str) -> str:
+        body = urlencode({"job": "plum-job", "seen": seen, **said}).encode()
+
+        async def receive() -> dict[str, object]:
+            return {"type": "http.request", "body": body, "more_body": False}
+
+        route = next(r for r in self.sheet.routes() if r.path == f"/repair/{name}")
+        request = Request(scope(route.path, "", "POST"), receive)
+        return bytes(asyncio.run(route.endpoint(request)).body).decode()
+
+
+def scope(path: str, query: str, method: str = "GET") -> dict[str, object]:
+    return {
+        "type": "http", "method": method, "path": path, "query_string": query.encode(),
+        "headers": [(b"hx-request", b"true")],
+    }  # fmt: skip
+
+
+@pytest.fixture
+def asked(tmp_path: Path) -> Asked:
+    return Asked(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [("keep", {"after": "ohm R1 120k", "output.pull_up": "22k"}), ("close", {"found": "R1 open"})],
+)
+def test_what_another_program_wrote_is_told_and_left_alone(
+    asked: Asked, name: str, said: dict[str, str]
+) -> None:
+    """Nothing is written, no board file either; the page then shows the file as it stands."""
+    seen = asked.mark
+    theirs = asked.file.read_text(encoding="utf-8") + "note = 'theirs'\n"
+    asked.file.write_text(theirs, encoding="utf-8")
+    files = sorted(asked.file.parent.iterdir())
+    page = asked.post(name, seen, **said)
+    assert "changed by another program" in page
+    assert f'value="{asked.mark}" hx-swap-oob' in page
+    assert asked.file.read_text(encoding="utf-8") == theirs
+    assert sorted(asked.file.parent.iterdir()) == files
+    assert "another program" not in asked.post(name, asked.mark, **said)
+    assert asked.file.read_text(encoding="utf-8") != theirs
+    assert load_job(asked.file).note == "theirs"
+
+
+def test_a_page_may_be_behind_what_this_page_wrote(asked: Asked) -> None:
+    """Readings kept in one window, the job closed in another that was opened before."""
+    seen = asked.mark
+    assert "Kept in" in asked.post("keep", seen, after="ohm R1 120k")
+    asked.post("close", seen, found="R1 open")
+    job = load_job(asked.file)
+    assert (len(job.retests), job.found) == (1, "R1 open")
+
+
+def test_an_edit_of_the_board_leaves_the_fields_of_the_repair(asked: Asked) -> None:
+    sheet = BoardSheet(Desk(folder=asked.file.parent), Ready())
+    query = urlencode({"output.pull_up": "22k", "after": "ohm R1 120k", "record": "off"})
+    answer = sheet.sheet(Request(scope("/", query)))
+    left = parse_qs(urlsplit(answer.headers["HX-Replace-Url"]).query)
+    assert left == {"output.pull_up": ["22k"], "after": ["ohm R1 120k"], "record": ["off"]}
+    whole = Request({**scope("/", query), "headers": []})
+    assert (
+        'type="hidden" name="after" value="ohm R1 120k"' in bytes(sheet.sheet(whole).body).decode()
+    )
