@@ -327,7 +327,8 @@ def test_ghost_supply_behind_a_suppressor_dies_under_low_impedance() -> None:
     reading = Reading(function=Function.LOW_Z, a="feed", b="neutral")
     number = [f.key for f in suppressed.faults].index("K1 contact open")
     shown = suppressed.by_fault(suppressed.shown(reading))[number]
-    assert shown.max() < 1.1 * 230.0 * 3e3 / np.hypot(3e3, 31.8e3)
+    # mains up to 5 % high, capacitor up to 20 %
+    assert shown.max() < 1.05 * 1.2 * 230.0 * 3e3 / np.hypot(3e3, 31.8e3)
 
 
 @pytest.mark.parametrize(
