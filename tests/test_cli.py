@@ -294,7 +294,7 @@ def test_demo_as_json(work: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["demo", "mine", "--json"]) == 0
     out, err = capsys.readouterr()
     found = json.loads(out)
-    assert set(found) == {"folder", "diagnosis", "check"}
+    assert set(found) == {"folder", "diagnosis", "check", "cautions"}
     assert found["folder"] == "mine"
     assert found["diagnosis"]["ranked"][0]["fault"] == "R12 drift"
     assert found["check"]["passes"] is True
@@ -338,7 +338,7 @@ def test_bench_card_as_json(job: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert main(["readings", str(job.parent / "board.toml"), "--json"]) == 0
     out, err = capsys.readouterr()
     found = json.loads(out)
-    assert set(found) == {"board", "readings", "assumptions"}
+    assert set(found) == {"board", "readings", "assumptions", "cautions"}
     assert found["readings"][0]["side"] == "dead"
     assert found["readings"][-1]["side"] == "dead, one end lifted"
     assert err == ""
@@ -628,7 +628,7 @@ def test_a_job_leaves_with_its_record(
     for option, told in ((), True), (("--no-record",), False):
         assert main(["report", str(job), "--to", "again.html", *option]) == 0
         html = (work / "again.html").read_text()
-        assert ("shifted by 1 closed jobs beside this one" in html) is told
+        assert ("shifted by 1 closed job beside this one" in html) is told
 
 
 def test_a_report_is_html_or_pdf(
@@ -669,4 +669,4 @@ def test_closed_jobs_are_listed_and_shift_the_priors(
     assert main(["diagnose", str(second), "--no-record", "--json"]) == 0
     assert share(json.loads(capsys.readouterr().out)) == pytest.approx(share(before))
     assert main(["diagnose", str(second)]) == 0
-    assert "shifted by 1 closed jobs" in " ".join(capsys.readouterr().out.split())
+    assert "shifted by 1 closed job" in " ".join(capsys.readouterr().out.split())

@@ -80,8 +80,8 @@ def test_flags_text() -> None:
 
 def test_cause_with_a_size() -> None:
     story = told("R1 drift")
-    assert cause_text(story.cause) == "R1 drift (x 5.87)"
-    assert cause_text(told("OC1 LED leaky").cause) == "OC1 LED leaky (94.9 kΩ)"
+    assert cause_text(story.cause) == "R1 drift (x 10.7)"
+    assert cause_text(told("OC1 LED leaky").cause) == "OC1 LED leaky (9.49 kΩ)"
 
 
 def test_fan_as_seen_by_somebody_beside_it() -> None:
@@ -101,7 +101,7 @@ def test_sizes_that_do_the_same_share_a_line() -> None:
     found = board()
     causes = sizes_of(find_cause(found, "R1 drift"))
     rows = table_sheet(stories_of(found, causes, 15.0)).rows
-    assert [row[0] for row in rows] == ["R1 drift\n  x 1.98 to x 5.87", "R1 drift\n  x 17.4"]
+    assert [row[0] for row in rows] == ["R1 drift\n  x 2.42 to x 10.7", "R1 drift\n  x 47.5"]
     assert [row[1] for row in rows] == ["", "3.8"]
 
 
