@@ -10,7 +10,8 @@ from math import isnan
 import pytest
 
 from tests.diagnosis.boards import board, controlled
-from zcd.board.drawer import Drawer, parse_drawer
+from zcd.board.drawer import Drawer, parse_drawer, series_drawer
+from zcd.board.files import board_from_dict
 from zcd.margin.chain_parts import ChainFits, chain_fits
 from zcd.margin.check import check
 from zcd.margin.corners import find_corners
@@ -143,3 +144,17 @@ def test_where_no_corner_holds_the_misses_are_still_the_nearest() -> None:
     found = chain_fits(place_of("bridge"), parse_drawer('resistors = ["1k", "82k"]').resistors)
     assert found.true_ranges == ()
     assert any(fit.verdict.tightest.name.startswith(AT_CORNER) for fit in found.misses)
+
+
+def test_of_each_number_of_parts_that_will_do_the_best_is_shown() -> None:
+    """Also where the best margin is reached between two of the totals that are looked at."""
+    of_board = board_from_dict(
+        {
+            "mains": "230 V 50 Hz", "feed": "switched", "rectifier": "1N4007",
+            "optocoupler": "817 C", "output": {"pull_up": "47k", "supply": "5 V"},
+            "chain": {"resistors": ["100k", "150k"], "style": "1206"},
+        }
+    )  # fmt: skip
+    found = chain_fits(section(of_board, ["R2"]), series_drawer("E24", "1206").resistors)
+    shown = {len(fit.parts) for fit in found.best}
+    assert shown == {size for size, count in enumerate(found.counts, 1) if count}

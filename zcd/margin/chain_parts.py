@@ -43,6 +43,8 @@ MISSES = 5
 LISTED = 50_000
 """Combinations that are all looked at one by one; of more, only those above some margin are."""
 SAMPLED = 20_000
+WIDER = 0.99
+"""Factor on a margin that too few combinations are found to reach."""
 ROUNDS = 3
 """So many combinations are drawn, so many times from those parts that are still in question, to
 see which margin is surely reached; the search itself draws nothing."""
@@ -186,10 +188,13 @@ class _Search:
 
     def best(self, size: int, number: int) -> IntArray:
         """The best `SHOWN` of the `number` combinations of a size, shape (combinations, size)."""
-        asked = self._all()
-        if number > LISTED:
-            asked = self._narrowed(self._surely_above(size))
-        members = np.concatenate([combinations(*ask, size) for ask in asked])
+        ratio = self._surely_above(size) if number > LISTED else 1.0
+        while True:
+            asked = self._narrowed(ratio) if ratio > 1.0 else self._all()
+            members = np.concatenate([combinations(*ask, size) for ask in asked])
+            if members.shape[0] >= min(SHOWN, number) or ratio <= 1.0:
+                break
+            ratio *= WIDER  # the sums that reach it lie between two that are looked at
         return members[np.argsort(-self.ratio(members), kind="stable")[:SHOWN]]
 
     def _surely_above(self, size: int) -> float:
