@@ -144,7 +144,7 @@ def _of(element: object) -> Iterator[Wrong]:
 
 
 def _is_resistor(ref: str) -> bool:
-    return "." not in ref and ref != "load"
+    return "." not in ref and ref not in ("load", "rail")
 
 
 def _resistor(ref: str, a: str, b: str) -> Iterator[Wrong]:
