@@ -21,7 +21,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.pairs import pairs_of
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.readings import Reading, useful_readings
-from zcd.diagnosis.samples import sample_circuits
+from zcd.diagnosis.samples import ohm_full_scales_v, sample_circuits
 
 FloatArray = NDArray[np.float64]
 
@@ -193,6 +193,8 @@ def make_atlas(
         faults[f].edit(healthy, u)
         for f, u in zip(member[:simulated], severity[:simulated], strict=True)
     ]
+    volts = ohm_full_scales_v(meter, samples)
+    volts = None if volts is None else np.tile(volts, simulated)
     store = Store.of(board, meter, samples) if stored else None
     return Atlas(
         board=board,
@@ -204,7 +206,7 @@ def make_atlas(
         states=np.array([[first[s[0]], first[s[-1]]] for s in looks], dtype=np.intp),
         circuit=nominal,
         readings=useful_readings(board, nominal),
-        _bench=Bench(board, stack(rows), meter),
+        _bench=Bench(board, stack(rows), meter, full_scale_v=volts),
         _store=store,
         _stored=store.read((simulated, samples)) if store else {},
     )

@@ -17,6 +17,7 @@ from zcd.circuit.elements import (
     MainsSource,
     Resistance,
     TestSource,
+    Value,
 )
 from zcd.diagnosis.edits import NO_MAINS_V
 from zcd.diagnosis.meters import (
@@ -30,6 +31,7 @@ from zcd.diagnosis.meters import (
     Meter,
     ac_volts,
     dc_volts,
+    ohm_full_scale_v,
     ohm_source_ohm,
 )
 from zcd.diagnosis.readings import (
@@ -66,6 +68,9 @@ class Bench:
     meter : Meter
     solve, solve_dead : callable
         As those of `zcd.engine.solve`, which they are unless another solver is asked.
+    full_scale_v : ndarray, shape (n,), optional
+        What the ohms ranges leave at the probes at full scale, where that is not known of the
+        meter.
     """
 
     board: Board
@@ -73,6 +78,7 @@ class Bench:
     meter: Meter
     solve: Callable[..., Solution] = solve
     solve_dead: Callable[[Circuit], Solution] = solve_dead
+    full_scale_v: FloatArray | None = None
     _circuits: dict[Power, Circuit] = field(default_factory=dict)
     _mains_sides: dict[Power, Solution] = field(default_factory=dict)
     _whole: dict[Power, Solution] = field(default_factory=dict)
@@ -176,7 +182,7 @@ class Bench:
         always = (~there) & (pulses.highest_v < rules.high_threshold_v)
         return np.where(there, low / np.where(there, pulses.period_s, 1.0), 1.0 * always)
 
-    def _probe(self, reading: Reading, open_v: float, source_ohm: float) -> FloatArray:
+    def _probe(self, reading: Reading, open_v: float, source_ohm: Value) -> FloatArray:
         """Voltage at the probes of a test source on the dead circuit, or on a part alone."""
         a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
         tested = probed(self.circuit, reading, open_v, source_ohm)
@@ -186,8 +192,10 @@ class Bench:
     def _ohms(self, reading: Reading) -> FloatArray:
         """Ohms on the lowest range that holds the reading."""
         shown = np.full(self.circuit.size, OVERLOAD)
+        known = self.full_scale_v is None
+        full_scale_v = np.asarray(ohm_full_scale_v(self.meter) if known else self.full_scale_v)
         for full_scale in self.meter.ohm_ranges_ohm:
-            source = ohm_source_ohm(self.meter, full_scale)
+            source = ohm_source_ohm(self.meter, full_scale, full_scale_v)
             volts = self._probe(reading, self.meter.ohms_open_v, source)
             rest = np.maximum(self.meter.ohms_open_v - volts, FINEST_SHARE)
             ohms = volts * source / rest
@@ -214,7 +222,7 @@ def under_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:
     return circuit.add(Resistance(ref=METER, a=a, b=b, resistance_ohm=ohm))
 
 
-def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: float) -> Circuit:
+def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: Value) -> Circuit:
     """The board dead, or a part of it alone, with the meter's own source at the probes."""
     dead = unplugged(circuit)
     if reading.lifted:

@@ -240,7 +240,7 @@ def _meter(table: MeterTable) -> Meter:
         "diode_open": "diode_open_v",
     }
     written = {names[k]: v for k, v in table if k in names and v is not None}
-    meter = replace(usual_meter(), **written)
+    meter = replace(usual_meter(), **written, ohms_stated=table.ohms_open is not None)
     return replace(meter, ac_kind=AcKind(table.ac_kind)) if table.ac_kind else meter
 
 

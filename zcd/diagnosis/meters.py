@@ -8,6 +8,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.circuit.elements import Value
 from zcd.engine.solution import Solution
 from zcd.refdata import default
 
@@ -25,6 +26,9 @@ TRIGGER_V = 2.0
 """AC volts below which a meter counts no frequency: common practice, no source."""
 OHM_FULL_SCALE_V = 0.7
 """Voltage at full scale of an ohms range (Fluke 114 to 117 users manual: below 0.7 V)."""
+OHM_FULL_SCALE_SPAN_V = (0.25, 0.9)
+"""The same over all meters: the highest as on the top range of those of that manual, the lowest
+common practice, no source."""
 DIODE_SOURCE_OHM = 2.7e3
 """Behind the diode test's open-circuit voltage: 1 mA into a short (the sheets: 0.4 to 1.5 mA)."""
 DIODE_FULL_SCALE_V = 2.0
@@ -64,6 +68,9 @@ class Meter:
     counts : float
         Full scale of a range in steps of its last digit, such as 2000 or 6000: which ranges there
         are.
+    ohms_stated : bool
+        Whether `ohms_open_v` is known of this meter. If not, another may stand behind what was
+        read: what a junction shows on ohms is then known only within `OHM_FULL_SCALE_SPAN_V`.
     """
 
     dc_input_ohm: float
@@ -77,6 +84,7 @@ class Meter:
     diode_open_v: float
     ohm_range_ohm: float
     counts: float
+    ohms_stated: bool = True
 
     @property
     def ohm_ranges_ohm(self) -> tuple[float, ...]:
@@ -109,6 +117,7 @@ def usual_meter() -> Meter:
         diode_open_v=default("meter.diode_open").value,
         ohm_range_ohm=default("meter.ohm_range").value,
         counts=default("meter.counts").value,
+        ohms_stated=False,
     )
 
 
@@ -146,10 +155,14 @@ def ac_volts(solution: Solution, wave: FloatArray, kind: AcKind) -> FloatArray:
     return SINE_FORM_RATIO * solution.mean(np.abs(moving))
 
 
-def ohm_source_ohm(meter: Meter, full_scale_ohm: float) -> float:
-    """Source resistance of an ohms range: what full scale leaves at the probes.
+def ohm_full_scale_v(meter: Meter) -> float:
+    """What full scale of an ohms range leaves at the probes. [V]
 
     That is `OHM_FULL_SCALE_V`, or half of an open-circuit voltage that is too low for it.
     """
-    full_scale_v = min(OHM_FULL_SCALE_V, 0.5 * meter.ohms_open_v)
+    return min(OHM_FULL_SCALE_V, 0.5 * meter.ohms_open_v)
+
+
+def ohm_source_ohm(meter: Meter, full_scale_ohm: float, full_scale_v: Value) -> Value:
+    """Source resistance of an ohms range that leaves so much at the probes at full scale."""
     return full_scale_ohm * (meter.ohms_open_v / full_scale_v - 1.0)

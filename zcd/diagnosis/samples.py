@@ -13,6 +13,7 @@ from scipy.stats import qmc
 from zcd.board.model import Board
 from zcd.circuit.build import junction_refs, led_refs
 from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance
+from zcd.diagnosis.meters import OHM_FULL_SCALE_SPAN_V, Meter
 from zcd.margin.tolerances import Tolerance, draw, edit, scaled, tolerances_of
 
 FloatArray = NDArray[np.float64]
@@ -63,6 +64,26 @@ def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
     unknown = bench_tolerances(board)
     shares = qmc.LatinHypercube(d=len(unknown) + 1, rng=SEED).random(samples)
     return draw(board, unknown, shares[:, 1:]).circuit, shares[:, 0]
+
+
+def ohm_full_scales_v(meter: Meter, samples: int) -> FloatArray | None:
+    """What the ohms ranges of a meter may leave at the probes at full scale.
+
+    Parameters
+    ----------
+    meter : Meter
+    samples : int
+
+    Returns
+    -------
+    volts : ndarray, shape (samples,), or None
+        None where the meter is known. [V]
+    """
+    if meter.ohms_stated:
+        return None
+    share = qmc.LatinHypercube(d=1, rng=SEED + 1).random(samples)[:, 0]
+    low, high = OHM_FULL_SCALE_SPAN_V
+    return np.asarray(low * (high / low) ** share)
 
 
 def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:

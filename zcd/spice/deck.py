@@ -10,7 +10,7 @@ from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance, TestSource, is_hidden
 from zcd.diagnosis.bench import FINEST_SHARE, METER, Bench, in_state, probed, under_meter
-from zcd.diagnosis.meters import DIODE_SOURCE_OHM, Meter, ohm_source_ohm
+from zcd.diagnosis.meters import DIODE_SOURCE_OHM, Meter, ohm_full_scale_v, ohm_source_ohm
 from zcd.diagnosis.readings import VOLTS, Function, Reading
 from zcd.engine.solve import WINDOW_CYCLES
 from zcd.errors import InputError
@@ -88,7 +88,8 @@ def metered(board: Board, circuit: Circuit, meter: Meter, readings: Sequence[Rea
         if reading.function is Function.OHM:
             shown_ohm = Bench(board, circuit, meter).take([reading])[0, 0]
             ranges = (ohm for ohm in meter.ohm_ranges_ohm if shown_ohm <= ohm)
-            source_ohm = ohm_source_ohm(meter, next(ranges, meter.ohm_range_ohm))
+            full_scale_ohm = next(ranges, meter.ohm_range_ohm)
+            source_ohm = ohm_source_ohm(meter, full_scale_ohm, ohm_full_scale_v(meter))
             return probed(circuit, reading, meter.ohms_open_v, source_ohm)
     return circuit
 
