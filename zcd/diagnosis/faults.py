@@ -256,9 +256,14 @@ def _resistor_faults(element: Resistance) -> Iterator[Fault]:
         f"{ref} is bridged: look for solder or a burnt track; its neighbours carried its voltage",
         shorted(ref, SHORT_OHM),
     )  # fmt: skip
-    for mode, decade in (("ten times too low", 0.1), ("ten times too high", 10.0)):
+    # a meter cannot tell a wrong part from one that has gone as far: the marking does
+    for mode, decade, other in (
+        ("ten times too low", 0.1, "partly bridged"),
+        ("ten times too high", 10.0, "drifted"),
+    ):
         yield _fault(
-            ref, "resistor", mode, f"{ref} is {mode}: a wrong part, read its marking",
+            ref, "resistor", mode,
+            f"{ref} is {mode}: a wrong part, or {other}; read its marking and replace it",
             times(ref, "resistance_ohm", between((decade, decade))),
         )  # fmt: skip
 
