@@ -20,7 +20,9 @@ def test_fifty_pages_grow_nothing(tmp_path: Path) -> None:
     server = Server(tmp_path)
     server.start()
     try:
-        alone = held(server)
+        with pages(server, 1) as (opened, hands):  # its loop runs by then, with files of its own
+            assert typed_into(opened, hands, [0]) == {200}
+            alone = held(server)
         with pages(server, PAGES) as (opened, hands):
             for number in range(WARM):
                 assert typed_into(opened, hands, [number] * PAGES) == {200}
