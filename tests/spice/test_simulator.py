@@ -123,6 +123,8 @@ def test_a_run_that_ends_early_is_no_result() -> None:
         judged(short, 0.02, said, "")
     with pytest.raises(SimulationError, match="no result: it said nothing"):
         judged({}, 0.02, [], "")
+    with pytest.raises(SimulationError, match=r"no result: .*Timestep too small"):
+        judged({"a": np.array([])}, None, ["doAnalyses: OP:  Timestep too small"], "")
     with pytest.raises(SimulationError, match="no numbers"):
         judged({"time": np.array([0.02]), "a": np.array([np.nan])}, 0.02, [], "")
 

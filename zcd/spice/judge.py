@@ -43,7 +43,7 @@ def judged(vectors: Vectors, stop_s: float | None, said: Iterable[str], deck: st
     Parameters
     ----------
     vectors : dict
-        Empty where the run gave none.
+        Empty where the run gave none; without points where it was given up.
     stop_s : float or None
         When the transient must end; None for an operating point.
     said : iterable of str
@@ -56,7 +56,7 @@ def judged(vectors: Vectors, stop_s: float | None, said: Iterable[str], deck: st
         If the run gave nothing, ended early, or holds numbers that are none.
     """
     lines = [line.strip() for line in said if line.strip()]
-    if not vectors:
+    if not all(wave.size for wave in vectors.values()) or not vectors:
         raise SimulationError(f"ngspice gave no result: {_words(lines)}", deck)
     if stop_s is not None and abs(vectors["time"][-1] - stop_s) > 1e-6 * stop_s:
         last_s = float(vectors["time"][-1])

@@ -145,8 +145,9 @@ def put_together(board: Board, rng: Generator) -> Circuit:
         if rng.random() < 0.5:
             ohm = between(rng, 20.0, 5e3)
             circuit = circuit.add(Resistance(ref="load", a="feed", b="neutral", resistance_ohm=ohm))
-    if rng.random() < 0.8:  # regulator, controller and bleeder on the dead board's supply
-        ohm = between(rng, 500.0, 200e3)
+    own = rng.spawn(1)[0]
+    if own.random() < 0.8:  # regulator, controller and bleeder on the dead board's supply
+        ohm = between(own, 500.0, 200e3)
         circuit = circuit.add(Resistance(ref="rail", a="logic+", b="logic0", resistance_ohm=ohm))
     return _small_spreads(_distorted(circuit, rng), board, rng)
 
