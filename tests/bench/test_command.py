@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import socket
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+import uvicorn
 
+from zcd.bench.desk import Desk
+from zcd.bench.serve import serve
 from zcd.cli import main
 
 
@@ -28,3 +32,18 @@ def test_a_file_that_is_no_board_is_refused(
     path.write_text('mains = "lots"\n')
     assert main(["bench", "--no-browser", str(path)]) == 2
     assert "board.toml: mains: found" in capsys.readouterr().err
+
+
+def test_an_answer_is_sent_without_waiting_for_an_acknowledgement(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """asyncio turns off the gathering of small packets only where a socket says that it is TCP."""
+    seen = []
+
+    def run(self: uvicorn.Server, sockets: Sequence[socket.socket]) -> None:
+        del self
+        seen.extend((door.family, door.type, door.proto) for door in sockets)
+
+    monkeypatch.setattr(uvicorn.Server, "run", run)
+    serve(0, Desk(), lambda _: None)
+    assert seen == [(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)]

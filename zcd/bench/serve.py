@@ -30,7 +30,9 @@ def serve(port: int, desk: Desk, ready: Callable[[str], None]) -> None:
     """
     import uvicorn
 
-    with socket.socket() as door:
+    # asyncio sends at once only on a socket that says it is TCP; else a body waits for the
+    # browser's late acknowledgement of its headers, 40 ms
+    with socket.socket(proto=socket.IPPROTO_TCP) as door:
         door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             door.bind((LOOPBACK, port))
