@@ -5,13 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from starlette.requests import Request
 
+from tests.fuzz.commands import SCOPE
+from zcd.bench.beginning import begin_job
 from zcd.bench.desk import Desk
 from zcd.bench.kept_jobs import ChangedMeanwhileError, KeptJobs, Opened
+from zcd.bench.messages import Message
+from zcd.bench.readings_sheet import ReadingsSheet
 from zcd.board.files import load_board
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.words import parse_reading, show_measured
 from zcd.errors import InputError
+from zcd.show.found import job_files
 from zcd.show.found.job_files import JobDocument
 
 BOARD = """\
@@ -95,3 +101,35 @@ def test_the_meter_goes_from_job_to_job(jobs: KeptJobs) -> None:
 def test_a_job_is_a_file_of_the_folder(name: str, tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"^job: found "):
         Desk(folder=tmp_path).job_file(name)
+
+
+def no_room(path: Path, before: bytes | None, data: bytes) -> Path:
+    """Stands for a disk that takes no more."""
+    raise InputError(f"{path.name}: found a place that cannot be written (No space left on device)")
+
+
+def test_no_board_stays_behind_without_its_job(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its file is written first; there is room for that one only."""
+    desk = Desk(folder=tmp_path)
+    monkeypatch.setattr(job_files, "replace_whole", no_room)
+    with pytest.raises(InputError, match="No space left"):
+        begin_job(desk, KeptJobs(tmp_path), desk.looked({}), "jam-job")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_no_capture_stays_behind_without_its_readings(
+    jobs: KeptJobs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheet = ReadingsSheet(Desk(folder=jobs.folder), jobs)
+    asked = Request({"type": "http", "query_string": b"job=a", "path": "/readings", "headers": []})
+    seen = jobs.open(jobs.folder / "a.toml").mark
+    sent = Message({"seen": seen, "where": "capture"}, SCOPE.encode(), "scope.csv")
+    before = {each: each.read_bytes() for each in jobs.folder.iterdir()}
+    with monkeypatch.context() as patch:
+        patch.setattr(job_files, "replace_whole", no_room)
+        sheet._take_capture(asked, sent)
+    assert {each: each.read_bytes() for each in jobs.folder.iterdir()} == before
+    sheet._take_capture(asked, sent)
+    assert {each.name for each in jobs.folder.glob("*.csv")} == {"a-capture.csv"}

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import os
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
 
 from zcd.errors import InputError
-from zcd.show.files import make_folder, require_place, write_whole
+from zcd.show.files import LEFT_S, UNDER_WAY, make_folder, require_place, write_new, write_whole
 
 
 def test_an_old_file_is_replaced_and_nothing_else_is_left(tmp_path: Path) -> None:
@@ -71,3 +75,67 @@ def test_only_its_own_output_is_replaced(tmp_path: Path) -> None:
     for path in (notes, link, Path("/dev/null")):
         with pytest.raises(InputError, match="File exists"):
             require_place(path)
+
+
+def test_an_existing_file_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "new.toml"
+    path.write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match=r"^new\.toml: found an existing file; allowed: "):
+        write_new(path, "text")
+    assert path.read_text(encoding="utf-8") == "mine"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_dangling_link_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "new.toml"
+    path.symlink_to(tmp_path / "elsewhere.toml")
+    with pytest.raises(InputError, match="found an existing file"):
+        write_new(path, "text")
+    assert not (tmp_path / "elsewhere.toml").exists()
+
+
+def test_a_file_that_appears_meanwhile_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "new.toml"
+    path.write_text("mine", encoding="utf-8")
+    monkeypatch.setattr(os.path, "lexists", lambda _: False)
+    with pytest.raises(InputError, match="found an existing file"):
+        write_new(path, "text")
+    assert path.read_text(encoding="utf-8") == "mine"
+
+
+def test_a_medium_without_links(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refuse)
+    path = write_new(tmp_path / "new.toml", "text")
+    assert path.read_text(encoding="utf-8") == "text"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_new_file_in_a_missing_directory(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"new\.toml: found a place that cannot be written"):
+        write_new(tmp_path / "nowhere" / "new.toml", "text")
+    assert list(tmp_path.iterdir()) == []
+
+
+KILLED = """\
+import os, signal, sys
+os.link = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
+from zcd.cli import main
+main(["new", "board.toml"])
+"""
+
+
+def test_what_a_killed_one_left_is_cleared_away(tmp_path: Path) -> None:
+    """Killed in the last moment before the new file has its name."""
+    ended = subprocess.run([sys.executable, "-c", KILLED], cwd=tmp_path, check=False)
+    assert ended.returncode == -signal.SIGKILL
+    (left,) = tmp_path.iterdir()
+    assert left.name.startswith(UNDER_WAY)
+    long_ago = time.time() - 2 * LEFT_S
+    os.utime(left, (long_ago, long_ago))
+    path = write_new(tmp_path / "board.toml", "text")
+    assert list(tmp_path.iterdir()) == [path]

@@ -13,10 +13,10 @@ from zcd.bench.forms import file_of
 from zcd.bench.kept_jobs import KeptJobs
 from zcd.bench.repair_asked import Asked
 from zcd.bench.works import Work, Works
-from zcd.board.starter import write_starter
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
 from zcd.errors import InputError
+from zcd.show.files import write_new
 from zcd.show.found.closing import close_job, find_fault
 from zcd.show.found.retested import board_name_for, keep_retest
 
@@ -107,7 +107,7 @@ class Ending:
         names = (f"{stem}-repaired{'' if n == 1 else f'-{n}'}.toml" for n in count(1))
         for path in map(job_file.with_name, names):
             if not os.path.lexists(path):
-                return write_starter(path, text)
+                return write_new(path, text)
             if path.is_file() and path.read_text(encoding="utf-8", errors="replace") == text:
                 return path
         raise AssertionError("there is always another name")

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, StrictInt
@@ -18,6 +20,7 @@ from zcd.board.model import Topology
 from zcd.board.units import Kind, nearest, parse_quantity, refusal
 
 _REF = re.compile(r"[A-Za-z]{1,4}\d{1,5}[A-Za-z]?", re.ASCII)
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _LONGEST_NAME = 80
 
 
@@ -89,6 +92,16 @@ def code(example: str) -> BeforeValidator:
     return BeforeValidator(read)
 
 
+def _day(found: object) -> date:
+    """Read a date, in quotes or without; no time of the day, and no number."""
+    if isinstance(found, date) and not isinstance(found, datetime):
+        return found
+    if isinstance(found, str) and _DAY.fullmatch(found):
+        with suppress(ValueError):  # no such day
+            return date.fromisoformat(found)
+    raise refusal(found, "a date such as 2026-03-14")
+
+
 def mains_table(found: object) -> object:
     """Read the short forms "230 V" and "230 V 50 Hz"."""
     if not isinstance(found, str):
@@ -97,6 +110,7 @@ def mains_table(found: object) -> object:
     return {"voltage": match[1], "frequency": match[2]} if match else {"voltage": found}
 
 
+Day = Annotated[date, BeforeValidator(_day)]
 Text = Annotated[str, BeforeValidator(_text)]
 Style = Annotated[str, code("1206")]
 DiodePart = Annotated[str, code("1N4007")]

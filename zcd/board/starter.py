@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
-from pathlib import Path
-
 from zcd import refdata
-from zcd.board.documents import file_name
 from zcd.board.model import Topology
 from zcd.board.units import format_si
-from zcd.errors import InputError
 
 _HEAD = """\
 # Sync circuit of one board: write what is printed on the parts.
@@ -260,54 +254,3 @@ def starter_text(topology: Topology) -> str:
     for word, key in _COUNTS.items():
         text = text.replace(f"= {word}", f"= {refdata.default(key).value:.0f}")
     return text
-
-
-def write_starter(path: str | Path, text: str) -> Path:
-    """Write a file to start from; never over an existing file, never half of one.
-
-    Parameters
-    ----------
-    path : str or Path
-        File to make, in an existing directory.
-    text : str
-        What is in it.
-
-    Returns
-    -------
-    Path
-        The file made.
-
-    Raises
-    ------
-    InputError
-        If it exists or cannot be written.
-    """
-    path = Path(path)
-    name = file_name(path)
-    if os.path.lexists(path):
-        raise InputError(f"{name}: found an existing file; allowed: a new file")
-    try:
-        with tempfile.TemporaryDirectory(dir=path.parent, prefix=".zcd-") as folder:
-            whole = Path(folder) / "board"
-            whole.write_text(text, encoding="utf-8")
-            _put(whole, path)
-    except FileExistsError as error:
-        raise InputError(f"{name}: found an existing file; allowed: a new file") from error
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "not a file name"
-        raise InputError(
-            f"{name}: found a place that cannot be written ({why}); "
-            f"allowed: a new file in an existing directory"
-        ) from error
-    return path
-
-
-def _put(whole: Path, path: Path) -> None:
-    """Give the finished file its name; a link fails if the name was taken meanwhile."""
-    try:
-        os.link(whole, path)
-    except FileExistsError:
-        raise
-    except OSError:
-        # Some memory sticks know no links.
-        whole.rename(path)

@@ -30,10 +30,11 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
       zcd new --drawer drawer.toml
     """
     from zcd.board.drawer_starter import STARTER
-    from zcd.board.starter import starter_text, write_starter
+    from zcd.board.starter import starter_text
+    from zcd.show.files import write_new
 
     text = STARTER if drawer else starter_text(Topology(topology))
-    path = None if file == "-" else write_starter(file, text)
+    path = None if file == "-" else write_new(file, text)
     if as_json:
         from zcd.show.output import print_json
 

@@ -9,13 +9,13 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field, StrictInt
+from pydantic import BeforeValidator, Field, StrictBool, StrictInt
 
 from zcd.board import kinds
 from zcd.board.documents import file_name, parse_toml, read_text, refuse, validate
 from zcd.board.files import load_board
 from zcd.board.model import Board
-from zcd.board.schema import Table, one_of, quantity, quantity_or_none
+from zcd.board.schema import Day, Table, one_of, quantity, quantity_or_none
 from zcd.board.units import Kind, nearest, refusal
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
@@ -78,8 +78,12 @@ class ReadingTable(Table):
     over: str | None = Field(default=None, description='a part such as "R2"')
     red: str | None = Field(default=None, description='a node such as "pin"')
     black: str | None = Field(default=None, description='a node such as "logic0"')
-    reversed: bool = Field(default=False, description="true: probes the other way round")
-    lifted: bool = Field(default=False, description="true: one end of the part is lifted")
+    reversed: StrictBool = Field(
+        default=False, description="true (probes the other way round) or false"
+    )
+    lifted: StrictBool = Field(
+        default=False, description="true (one end of the part is lifted) or false"
+    )
     power: object = Field(default=None, description=f"one of {', '.join(Power)}")
     value: object = Field(description='what the meter showed, such as "4.98 V"')
 
@@ -102,7 +106,7 @@ class JobFile(Table):
     found: str = Field(default="", description='the fault it was, such as "R12 drift"')
     kind: str = Field(default="", description='its kind, such as "resistor drift"')
     repair: str = Field(default="", description="what was done, a line of text")
-    closed: date | None = Field(default=None, description="a date such as 2026-03-14")
+    closed: Day | None = Field(default=None, description="a date such as 2026-03-14")
     retests: tuple[RetestTable, ...] = Field(default=(), description="a list of tables [[retests]]")
 
 

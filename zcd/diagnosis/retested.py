@@ -10,10 +10,10 @@ from datetime import date
 from enum import StrEnum
 from typing import Annotated
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, StrictBool
 
 from zcd.board import kinds
-from zcd.board.schema import Table, one_of, quantity
+from zcd.board.schema import Day, Table, one_of, quantity
 
 TOLD_FACTOR = 4.0
 """An estimate wider than this from its 10 % to its 90 % point tells little."""
@@ -37,13 +37,13 @@ class RetestReadingTable(Table):
     reading: str = Field(description='what was read where such as "DC volts, pin to logic0"')
     shown: str = Field(description='what the meter showed such as "2.65 V"')
     good_board: str = Field(default="", description='what a good board shows such as "2.4 V"')
-    differs: bool = Field(default=False, description="true: not as on a good board")
+    differs: StrictBool = Field(default=False, description="true (not as on a good board) or false")
 
 
 class RetestTable(Table):
     """One ``[[retests]]`` of a job file."""
 
-    taken: date = Field(description="a date such as 2026-03-14")
+    taken: Day = Field(description="a date such as 2026-03-14")
     by: str = Field(default="", description="a name")
     replaced: tuple[Line, ...] = Field(default=(), description='a list such as ["R12 150k"]')
     board: str = Field(default="", description='a board file\'s name such as "repaired.toml"')

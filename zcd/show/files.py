@@ -31,6 +31,7 @@ LEFT_S = 60.0
 PATIENCE_S = 5.0
 """How long to wait for another zcd that writes; a file takes it milliseconds."""
 _FILE = "a new file in an existing directory, or an earlier report, picture or netlist of zcd"
+_NEW = "a new file in an existing directory"
 _FOLDER = "a folder in an existing directory"
 
 
@@ -55,6 +56,29 @@ def write_whole(path: str | Path, data: bytes) -> Path:
     path = Path(path)
     with only_writer(path.parent):
         return _write(path, data)
+
+
+def write_new(path: str | Path, text: str) -> Path:
+    """Write a file to start from; never over an existing file, never half of one.
+
+    Parameters
+    ----------
+    path : str or Path
+        File to make, in an existing directory.
+    text : str
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        If it exists or cannot be written.
+    """
+    path = Path(path)
+    with only_writer(path.parent):
+        return _write(path, text.encode("utf-8"), new=True)
 
 
 def replace_whole(path: Path, before: bytes | None, data: bytes) -> Path:
@@ -115,9 +139,11 @@ def _bytes_at(path: Path) -> bytes | None:
         raise _no_place(path, error, _FILE) from error
 
 
-def _write(path: Path, data: bytes) -> Path:
+def _write(path: Path, data: bytes, *, new: bool = False) -> Path:
     """Write a file beside its place, onto the disk itself, and give it the name only then."""
     try:
+        if new and os.path.lexists(path):
+            raise FileExistsError
         if path.exists() and not os.access(path, os.W_OK):
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
         with tempfile.TemporaryDirectory(
@@ -128,12 +154,30 @@ def _write(path: Path, data: bytes) -> Path:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
-            with suppress(OSError):
-                shutil.copymode(path, whole)
-            whole.replace(path)
+            if new:
+                _name(whole, path)
+            else:
+                with suppress(OSError):
+                    shutil.copymode(path, whole)
+                whole.replace(path)
+    except FileExistsError as error:
+        raise InputError(
+            f"{file_name(path)}: found an existing file; allowed: a new file"
+        ) from error
     except (OSError, ValueError) as error:
-        raise _no_place(path, error, _FILE) from error
+        raise _no_place(path, error, _NEW if new else _FILE) from error
     return path
+
+
+def _name(whole: Path, path: Path) -> None:
+    """Give a finished file its name; a link fails if the name was taken meanwhile."""
+    try:
+        os.link(whole, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # Some memory sticks know no links.
+        whole.rename(path)
 
 
 @contextmanager
