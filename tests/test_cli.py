@@ -477,6 +477,43 @@ def test_interrupted(board: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert main(["check", str(board)]) == cli.INTERRUPTED
 
 
+@pytest.mark.parametrize(
+    ("error", "told"),
+    [
+        (
+            PermissionError(13, "Permission denied", "far/jam.csv"),
+            "far/jam.csv: found a file that cannot be used (Permission denied)",
+        ),
+        (OSError(5, "Input/output error"), "input or output came to an end (Input/output error)"),
+    ],
+)
+def test_a_file_that_fails_is_named(
+    error: OSError,
+    told: str,
+    board: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Not the output, where it is not that."""
+
+    def fail(_: object) -> None:
+        raise error
+
+    monkeypatch.setattr("zcd.board.files.load_board", fail)
+    monkeypatch.setattr("zcd.cli._forget_stdout", lambda: None)
+    assert main(["check", str(board)]) == 2
+    assert capsys.readouterr().err == f"zcd: {told}\n"
+
+
+def test_no_room_for_the_output(board: Path) -> None:
+    with Path("/dev/full").open("wb") as full:  # a disk without room, on Linux
+        done = subprocess.run(
+            shell("check", str(board)), stdout=full, stderr=subprocess.PIPE, check=False
+        )
+    assert done.returncode == 2
+    assert done.stderr == b"zcd: the output cannot be written (No space left on device)\n"
+
+
 def test_arguments_of_the_process_are_taken(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 
 from tests.board.boards import SMALLEST
-from tests.boards import VARIANTS, board, pull_up
+from tests.boards import VARIANTS, pull_up
 from tests.engine.test_solve import solved_or_refused
 from tests.fuzz.judge import require_clear, require_finite
 from tests.fuzz.random_boards import EXTREME, boards
@@ -20,10 +20,10 @@ from zcd.board.documents import parse_toml
 from zcd.board.files import board_from_dict
 from zcd.board.model import Board, Capacitor
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.engine.solve import Grid, solve
+from zcd.engine.solve import solve
 from zcd.errors import InputError, SolverError
 from zcd.margin.check import check
-from zcd.sync.lock import judge, lock_of
+from zcd.sync.lock import judge
 
 ENDS: dict[str, tuple[float, float]] = {
     "chain": (0.0, 1e9),
@@ -141,18 +141,3 @@ def test_a_check_of_what_may_be_written_is_answered(keys: dict[str, Any]) -> Non
         return
     for rule in verdict.rules:
         assert not rule.passes or np.isnan(rule.value) == np.isnan(rule.limit), rule.name
-
-
-@pytest.mark.slow
-def test_a_million_boards_in_bounded_memory() -> None:
-    """Only what follows from the waveforms is kept: 1e6 rows take less than 3 GB."""
-    import resource
-
-    rows = 1_000_000
-    volts = np.linspace(180.0, 260.0, rows)
-    whole = board()
-    found = lock_of(build_circuit(whole, Conditions(mains_rms_v=volts)), whole, Grid(points=48))
-    assert found.margins.shape[0] == rows
-    assert not np.isnan(found.margins).any()
-    used_gb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
-    assert used_gb < 3.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -27,6 +28,8 @@ from zcd.errors import InputError, ZcdError
 
 INTERRUPTED = 130
 BROKEN_PIPE = 141
+FULL = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT)
+"""What the system says where there is no room."""
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 88}
 
 
@@ -66,10 +69,23 @@ def main(argv: Sequence[str] | None = None) -> int:
         _forget_stdout()
         code = BROKEN_PIPE
     except OSError as error:
-        _forget_stdout()
-        click.echo(f"zcd: the output cannot be written ({error.strerror})", err=True)
+        from zcd.show.wording import plain
+
+        if error.filename is None:
+            _forget_stdout()
+        click.echo(plain(f"zcd: {_failed(error)}"), err=True)
         code = InputError.exit_code
     return code
+
+
+def _failed(error: OSError) -> str:
+    """What the system did not do: with a file, which it names, or with what has no name."""
+    why = error.strerror or str(error)
+    if error.filename is not None:
+        return f"{os.fsdecode(error.filename)}: found a file that cannot be used ({why})"
+    if error.errno in FULL:
+        return f"the output cannot be written ({why})"
+    return f"input or output came to an end ({why})"
 
 
 def _show_usage(error: click.ClickException) -> None:

@@ -66,9 +66,13 @@ def judged(boards: Boards, board: Board, grid: Grid = PULSES) -> Judged:
     -------
     judged : Judged
     """
-    pieces = row_pieces(boards.circuit.size)
-    parts = [_judged(boards.rows(piece), board, grid) for piece in pieces]
-    return Judged(names=parts[0].names, margins=np.concatenate([p.margins for p in parts]))
+    first, *others = row_pieces(boards.circuit.size)
+    found = _judged(boards.rows(first), board, grid)
+    margins = np.empty((boards.circuit.size, len(found.names)))
+    margins[first] = found.margins
+    for piece in others:
+        margins[piece] = _judged(boards.rows(piece), board, grid).margins
+    return Judged(names=found.names, margins=margins)
 
 
 def judged_together(draws: Sequence[Boards], boards: Sequence[Board]) -> list[Judged]:
