@@ -11,6 +11,7 @@ from urllib.parse import quote, urlsplit
 
 import pytest
 from pypdf import PdfReader
+from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver import ActionChains, Chrome, Keys
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
@@ -31,7 +32,9 @@ HOSTILE = '"><script>document.title="taken"</script><img src=x onerror=alert(1)>
 
 
 def wait(browser: Chrome, until: Callable[[Chrome], object]) -> None:
-    WebDriverWait(browser, 120).until(until)
+    # what was found may be replaced before it is asked
+    replaced = [StaleElementReferenceException]
+    WebDriverWait(browser, 120, ignored_exceptions=replaced).until(until)
 
 
 def text(browser: Chrome, selector: str) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from hashlib import sha256
 from math import isfinite
 from typing import Any
 
@@ -17,6 +16,7 @@ from zcd.bench import long_work
 from zcd.bench.desk import ADD, AT, REMOVE, Desk, Looked
 from zcd.bench.forms import form_words
 from zcd.bench.rows import place_of_change
+from zcd.bench.shown import mark_of
 from zcd.bench.works import Works
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
@@ -68,7 +68,7 @@ class BoardSheet:
         again = bool(request.headers.get("hx-request"))
         told = self._board(looked, request.query_params.get(AT, ""))
         judged = request.query_params.get(JUDGED, "")
-        stale = bool(judged) and judged != _mark(told["board"])
+        stale = bool(judged) and judged != mark_of(repr(told["board"]))
         template = "redrawn.html.j2" if again else "board_sheet.html.j2"
         asked = request.query_params
         focus = place_of_change(looked.typed, asked.get(ADD, ""), asked.get(REMOVE, ""))
@@ -85,7 +85,7 @@ class BoardSheet:
         if looked.board is not None:
             work = self.works.ask(long_work.held, looked.board)
             words = {"busy": not work.done, "problem": work.problem}
-            words |= {"judged": _mark(looked.board), **(work.found or {})}
+            words |= {"judged": mark_of(repr(looked.board)), **(work.found or {})}
         return self.desk.fill("verdict.html.j2", request, looked, **words)
 
     def file(self, request: Request) -> Response:
@@ -124,11 +124,6 @@ class BoardSheet:
             "title": title,
             "volts": quantity_text(volts, "V"),
         }
-
-
-def _mark(board: Board | None) -> str:
-    """A short text that differs from board to board."""
-    return sha256(repr(board).encode("utf-8")).hexdigest()[:16]
 
 
 def _percent(text: str) -> float:

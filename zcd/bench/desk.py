@@ -19,6 +19,7 @@ from starlette.responses import HTMLResponse
 
 from zcd.bench.forms import START, differing, file_of, read, texts_of, typed_over
 from zcd.bench.rows import added, removed
+from zcd.bench.shown import mark_of, shown_of
 from zcd.board.documents import parse_toml, read_text, refuse
 from zcd.board.model import Board
 from zcd.board.units import refusal
@@ -115,6 +116,7 @@ class Desk:
             autoescape=True,
             undefined=StrictUndefined,
         )
+        self._templates.filters["mark"] = mark_of
         self._templates.globals.update(fails=FAILS, sheets=SHEETS, version=version_text())
 
     def look(self, request: Request) -> Looked:
@@ -180,6 +182,9 @@ class Desk:
     def fill(self, template: str, request: Request, looked: Looked, **words: Any) -> HTMLResponse:
         """A sheet, or a piece of one; every one knows the way to the others."""
         text = self._templates.get_template(template).render(
-            here="/" + request.url.path.split("/")[1], looked=looked, **words
+            here="/" + request.url.path.split("/")[1],
+            looked=looked,
+            shown=shown_of(request.headers),
+            **words,
         )
         return HTMLResponse(text)

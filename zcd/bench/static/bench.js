@@ -15,3 +15,9 @@ document.addEventListener("htmx:before:response", () => {
     htmx.trigger(left, "again");
   }
 });
+
+// An answer leaves out what the page shows already.
+document.addEventListener("htmx:before:request", (event) => {
+  const pieces = [...document.querySelectorAll("[data-mark]")];
+  event.detail.ctx.request.headers.Shown = pieces.map((e) => `${e.id}=${e.dataset.mark}`).join(" ");
+});

@@ -1,0 +1,118 @@
+"""An answer holds only what differs from what the page shows; a late one overwrites nothing."""
+
+from __future__ import annotations
+
+import re
+from itertools import pairwise
+
+from selenium.webdriver import Chrome
+from selenium.webdriver.common.by import By
+from starlette.requests import Request
+
+from tests.bench.conftest import Server
+from tests.bench.test_page import opened, text, type_into, wait
+from zcd.bench.board_sheet import BoardSheet
+from zcd.bench.desk import Desk
+from zcd.bench.shown import mark_of, shown_of
+from zcd.bench.works import Works
+
+HELD_BACK = """
+window.asked = [];
+window.shown = [];
+const real = window.fetch;
+window.fetch = async (address, how) => {
+  if (!address.startsWith("/?")) return real(address, how);
+  window.asked.push(new URLSearchParams(address.slice(1)).get("at"));
+  const answer = await real(address, how);
+  await new Promise((go) => setTimeout(go, 400));
+  if (how.signal.aborted) throw new DOMException("given up", "AbortError");
+  return answer;
+};
+new MutationObserver(() => {
+  window.shown.push(document.querySelector("#lock").textContent);
+}).observe(document.querySelector(".results"), {childList: true, subtree: true});
+const slider = document.querySelector("#at");
+for (const value of [90, 80, 70, 60, 50]) {
+  slider.value = value;
+  slider.dispatchEvent(new Event("input", {bubbles: true}));
+}
+"""
+"""Answers come late; meanwhile a hand moves on."""
+ADD = "[aria-label='Add a row, from the feed']"
+
+
+class Page:
+    """A board sheet as a browser would keep it: pieces by name, each with its mark."""
+
+    def __init__(self) -> None:
+        self.marks: dict[str, str] = {}
+
+    def ask(self, query: str) -> dict[str, str]:
+        """Ask again; what came, by name."""
+        told = " ".join(f"{name}={mark}" for name, mark in self.marks.items() if mark)
+        headers = [(b"hx-request", b"true"), (b"shown", told.encode())]
+        scope = {"type": "http", "method": "GET", "path": "/", "query_string": query.encode()}
+        sheet = BoardSheet(Desk(), Works())  # a server that knows of nothing before
+        found = bytes(sheet.sheet(Request({**scope, "headers": headers})).body).decode()
+        heads = re.findall(r'<\w+ [^>]*hx-swap-oob="true"[^>]*>', found)
+        pieces = {re.search(r'id="([^"]*)"', head)[1]: head for head in heads}
+        marks = {name: re.search(r'data-mark="([^"]*)"', head) for name, head in pieces.items()}
+        self.marks |= {name: mark[1] if mark else "" for name, mark in marks.items()}
+        del pieces["way"]  # which carries all that was typed
+        return pieces
+
+
+def test_what_the_page_shows_already_is_not_sent() -> None:
+    page = Page()
+    assert set(page.ask("")) == {"shown", "moving"}
+    assert set(page.ask("")) == set()
+    assert set(page.ask("at=70")) == {"moving"}
+    assert set(page.ask("at=70&name=Invented%20waffle%20iron")) == {"shown"}
+    assert set(page.ask("at=70&output.pull_up=12k")) == {"shown", "moving"}
+
+
+def test_an_error_is_sent_once_and_taken_back_once() -> None:
+    page, beside = Page(), "field-output-supply-error"
+    page.ask("")
+    assert set(page.ask("output.supply=bananas")) == {"shown", "moving", beside}
+    assert set(page.ask("output.supply=bananas")) == set()
+    assert set(page.ask("output.supply=apples")) == {beside}
+    assert set(page.ask("")) == {"shown", "moving", beside}
+    assert set(page.ask("")) == set()
+
+
+def test_marks() -> None:
+    assert mark_of("") == ""
+    assert mark_of("a") != mark_of("b")
+    marks = {"one": mark_of("a"), "two": mark_of("b")}
+    told = " ".join(f"{name}={mark}" for name, mark in marks.items())
+    assert shown_of({"shown": told}) == marks
+    assert shown_of({"shown": "= x  =y z="}) == {"": "y", "x": "", "z": ""}
+    assert shown_of({}) == {}
+
+
+def test_of_a_hand_that_moves_on_the_latest_value_wins(browser: Chrome, server: Server) -> None:
+    """While an answer is under way nothing else is asked; then only for where the hand is now."""
+    opened(browser, server.address)
+    browser.execute_script(HELD_BACK)
+    wait(browser, lambda b: "At 115 V" in text(b, "#lock"))
+    assert browser.execute_script("return window.asked") == ["90", "50"]
+    volts = [
+        float(re.search(r"At ([\d.]+)", words)[1])
+        for words in browser.execute_script("return window.shown")
+    ]
+    assert volts[-1] == 115.0
+    assert all(before >= after for before, after in pairwise(volts))
+
+
+def test_what_is_not_as_it_was_when_asked_does_not_come_back(
+    browser: Chrome, server: Server
+) -> None:
+    """A row is asked for while an answer without it is under way, which then counts for nothing."""
+    opened(browser, server.address)
+    browser.execute_script(f"{HELD_BACK} document.querySelector({ADD!r}).click()")
+    wait(browser, lambda b: b.find_elements(By.NAME, "chain.resistors.2"))
+    assert "At 115 V" in text(browser, "#lock")
+    assert not any("At 207 V" in t for t in browser.execute_script("return window.shown"))
+    type_into(browser, "chain.resistors.2", "33k")
+    wait(browser, lambda b: "33 kΩ" in text(b, "#shown svg.schematic"))
