@@ -44,12 +44,11 @@ class Spectrum:
 
         `weights` and `group` have one value a sample; samples of a group below 0 do not count.
         """
-        of = group[self.sample]
-        counted = np.flatnonzero(of >= 0)
-        index = of[counted] * self.bins + self.place[counted]
-        value = weights[self.sample[counted]] * self.share[counted]
-        found = np.bincount(index, weights=value, minlength=groups * self.bins)
-        return np.asarray(found.reshape(groups, self.bins), dtype=float)
+        row = np.where(group < 0, groups, group)  # the last row holds what does not count
+        index = (row * self.bins)[self.sample] + self.place
+        value = weights[self.sample] * self.share
+        found = np.bincount(index, weights=value, minlength=(groups + 1) * self.bins)
+        return np.asarray(found.reshape(groups + 1, self.bins)[:groups], dtype=float)
 
 
 def spectrum(fit: Fit) -> Spectrum:
