@@ -37,6 +37,7 @@ chain.resistors = ["120k", "120k"]
 output = {pull_up = "10k", supply = "5 V"}
 """
 EDITS = 60
+HAND_S = 3.0
 MEASURE = """
 const [selector, value, kind, shown, done] = arguments;
 const field = document.querySelector(selector), start = performance.now();
@@ -47,6 +48,27 @@ field.value = value;
 field.dispatchEvent(new Event(kind, {bubbles: true}));
 """
 """From an edit until the browser has painted what came of it. [ms]"""
+HAND = """
+const [last, done] = arguments;
+const slider = document.querySelector("#at"), moved = new Map(), behind = [];
+const seen = new MutationObserver(() => {
+  const at = new URLSearchParams(location.search).get("at");
+  requestAnimationFrame(() => requestAnimationFrame(
+    () => behind.push(performance.now() - moved.get(Number(at)))));
+});
+seen.observe(document.querySelector("#moving").parentNode, {childList: true, subtree: true});
+let frame = 0;
+const move = () => {
+  slider.value = 5 + 0.5 * (frame % 240);
+  moved.set(Number(slider.value), performance.now());
+  slider.dispatchEvent(new Event("input", {bubbles: true}));
+  frame += 1;
+  if (performance.now() < last) return requestAnimationFrame(move);
+  setTimeout(() => { seen.disconnect(); done(behind); }, 300);
+};
+move();
+"""
+"""A hand that moves the slider with every frame: how old is each place that was painted. [ms]"""
 
 
 def page_jobs() -> dict[str, Callable[[], object]]:
@@ -104,28 +126,25 @@ def _answers() -> Callable[[], object]:
 
 def redraw_times(browser: Chrome, server: Server) -> dict[str, np.ndarray]:
     """Milliseconds from an edit to the painted sheet, by sheet."""
-    fresh = count()
 
-    def run(*how: str) -> np.ndarray:
-        form = "{}k" if "say" in how[0] else "{}"
-        return np.array(
-            [
-                browser.execute_async_script(
-                    MEASURE, how[0], form.format(100 + next(fresh)), *how[1:]
-                )
-                for _ in range(EDITS)
-            ]
-        )
+    def run(selector: str, kind: str, first: float, step: float, form: str) -> np.ndarray:
+        values = [form.format(first + step * n) for n in range(EDITS)]
+        ask = browser.execute_async_script
+        return np.array([ask(MEASURE, selector, value, kind, "main") for value in values])
 
     browser.get(server.address)
     found = {
-        "board": run('[name="output.pull_up"]', "input", "main"),
-        "slider": run("#at", "input", "main"),
+        "board": run('[name="output.pull_up"]', "input", 12.0, 0.1, "{:.1f}k"),
+        "slider": run("#at", "input", 60.0, 0.5, "{:g}"),
     }
+    browser.get(server.address)
+    end = "return performance.now() + 1e3 * arguments[0]"
+    last = browser.execute_script(end, HAND_S)
+    found["slider under a moving hand"] = np.array(browser.execute_async_script(HAND, last))
     browser.get(f"{server.address}readings?job=toaster-job")
     while not browser.execute_script("return document.querySelector('#stand')"):
         sleep(0.2)
-    found["readings"] = run('[data-at="ohm chain.1 chain.2"]', "change", "main")
+    found["readings"] = run('[data-at="ohm chain.1 chain.2"]', "change", 100.0, 0.1, "{:.1f}k")
     return found
 
 
@@ -141,7 +160,8 @@ def main() -> None:
         try:
             for sheet, times in redraw_times(browser, server).items():
                 half, most = np.percentile(times, [50.0, 95.0])
-                print(f"{sheet}: edit to redraw {half:.0f} ms median, {most:.0f} ms at 95 %")
+                words = f"{half:.0f} ms median, {most:.0f} ms at 95 %, of {times.size}"
+                print(f"{sheet}: edit to redraw {words}")
         finally:
             browser.quit()
             server.kill()
