@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 from starlette.requests import Request
 
 from tests.fuzz.commands import SCOPE
+from zcd.bench import kept_jobs
 from zcd.bench.beginning import begin_job
 from zcd.bench.desk import Desk
 from zcd.bench.kept_jobs import ChangedMeanwhileError, KeptJobs, Opened
@@ -63,6 +65,37 @@ def test_a_page_may_be_behind_its_own_changes_only(jobs: KeptJobs) -> None:
         with pytest.raises(ChangedMeanwhileError):
             reading(jobs, seen, "ohm R1 1k")
     assert file.read_text(encoding="utf-8") == theirs
+
+
+def test_a_job_is_read_again_only_when_a_file_has_changed(
+    jobs: KeptJobs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever changes it, job or board, and even if size and time of the file are as before."""
+    file, board_file, read = jobs.folder / "a.toml", jobs.folder / "jam.toml", []
+    monkeypatch.setattr(kept_jobs, "load_job", lambda path: read.append(path) or load_job(path))
+
+    def times() -> int:
+        read.clear()
+        for _ in range(4):
+            jobs.open(file)
+        return len(read)
+
+    assert times() <= 2
+    assert times() == 0
+    reading(jobs, jobs.open(file).mark, "ohm R1 120k")
+    assert times() == 0
+    for path, before, after in ((file, "120 k", "121 k"), (board_file, "10k", "12k")):
+        data, stamp = path.read_text(encoding="utf-8"), path.stat().st_mtime_ns
+        assert before in data
+        path.write_text(data.replace(before, after), encoding="utf-8")
+        os.utime(path, ns=(stamp, stamp))
+        assert times() >= 1
+    opened = jobs.open(file)
+    assert [show_measured(m) for m in opened.job.measured] == ["121 kΩ"]
+    assert opened.job.board.output.resistor.resistance_ohm == 12e3
+    board_file.unlink()
+    with pytest.raises(InputError):
+        jobs.open(file)
 
 
 def test_another_server_knows_nothing_of_these_changes(jobs: KeptJobs) -> None:

@@ -1,6 +1,7 @@
 """The jobs of the folder as the page reads and changes them: one writer each, nothing lost.
 
-Each request reads the job's file and writes it whole; nothing of it stays in the server. A change
+Each request reads the job's file and writes it whole. What the server keeps of it, it takes only
+while job and board file are byte for byte those that it was read from. A change
 carries the mark of the file that its page shows. Where the file is another one by now, and not by
 a change of this page, nothing is written.
 """
@@ -73,13 +74,21 @@ class KeptJobs:
         self._door = threading.Lock()
         self._own: OrderedDict[str, str] = OrderedDict()
         self._record: tuple[tuple[object, ...], tuple[Entry, ...]] = ((), ())
+        self._last: tuple[Path, tuple[bytes, ...], Opened] | None = None
 
     def open(self, file: Path) -> Opened:
-        """Read a job."""
-        job, mark = marked_job(file)
-        if job.file is None:
-            raise InputError(f"{file.name}: found a board file; allowed: a job file")
-        return Opened(file.stem, job, build_circuit(job.board), mark, _meter_texts(file))
+        """Read a job; that of the last time again, if its files are as they were."""
+        path, data, opened = self._last or (None, (), None)
+        before: tuple[bytes, ...] = ()
+        if opened is not None and path == file:
+            before = _bytes_at(file, opened.job.board_file)
+            if before and before == data:
+                return opened
+        opened = _opened(file)
+        # only where both files were the same all the while is it known what was read
+        same = before == _bytes_at(file, opened.job.board_file)
+        self._last = file, before if same else (), opened
+        return opened
 
     def change(self, file: Path, seen: str, act: Callable[[Opened, JobDocument], object]) -> Opened:
         """Change a job, and read it again.
@@ -171,6 +180,22 @@ class KeptJobs:
     def experience(self, opened: Opened) -> Experience:
         """What the closed jobs of the folder say of a job's board."""
         return experience(self.record(), opened.job.board.name, without=opened.job.file)
+
+
+def _opened(file: Path) -> Opened:
+    """Read a job file."""
+    job, mark = marked_job(file)
+    if job.file is None:
+        raise InputError(f"{file.name}: found a board file; allowed: a job file")
+    return Opened(file.stem, job, build_circuit(job.board), mark, _meter_texts(file))
+
+
+def _bytes_at(*files: Path | None) -> tuple[bytes, ...]:
+    """What is in some files; nothing where one cannot be read."""
+    try:
+        return tuple(file.read_bytes() for file in files if file is not None)
+    except OSError:
+        return ()
 
 
 def marked_job(file: Path) -> tuple[Job, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import socket
 from collections.abc import Callable
 
@@ -50,5 +51,6 @@ def serve(port: int, desk: Desk, ready: Callable[[str], None]) -> None:
             access_log=False,
             ws="none",
         )
+        gc.freeze()  # else now and then an answer waits while all modules are looked through
         ready(f"http://{LOOPBACK}:{taken}/")
         uvicorn.Server(config).run(sockets=[door])
