@@ -7,18 +7,18 @@ from functools import cache
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from numpy.typing import NDArray
 
 from tests.diagnosis.boards import SUPPRESSED_TEXT, board
 from tests.diagnosis.truth import alike, draw, finds
 from zcd.board.files import parse_board
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.card import bench_card
-from zcd.diagnosis.gain import expected_gain_bits, spectrum
+from zcd.diagnosis.gain import SURE, Belief, expected, spectrum
 from zcd.diagnosis.likelihood import Fit
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
 from zcd.diagnosis.rank import (
     NONE_OF_THESE,
-    SURE,
     Diagnosis,
     Ranked,
     diagnose,
@@ -28,6 +28,8 @@ from zcd.diagnosis.rank import (
 )
 from zcd.diagnosis.readings import Function, Measured, Reading, Side
 from zcd.diagnosis.words import parse_reading
+
+FloatArray = NDArray[np.float64]
 
 LEAST_HIT_SHARE = 0.9
 
@@ -46,6 +48,10 @@ def measured(*texts: str, name: str = "switched") -> list[Measured]:
         a, b = (atlas_of(name).circuit.node(node) for node in (a, b))
         found.append(Measured(reading=Reading(function=Function(function), a=a, b=b), value=number))
     return found
+
+
+def belief(atlas: Atlas, weights: FloatArray, none: float) -> Belief:
+    return Belief(weights=weights, member=atlas.member, none=none, holds=atlas.holds)
 
 
 def keys(diagnosis: Diagnosis) -> list[str]:
@@ -158,8 +164,10 @@ def test_gain_is_never_negative() -> None:
         shares = np.array([w.sum() for w in atlas.by_fault(weights)]) / (1.0 - none)
         before = -(1.0 - none) * np.sum(shares * np.log2(shares + 1e-300))
         for reading in atlas.readings:
-            gain = expected_gain_bits(atlas.spectrum(reading), weights, atlas.member, none)
-            assert 0.0 <= gain <= before
+            worth = expected(atlas.spectrum(reading), belief(atlas, weights, none))
+            assert 0.0 <= worth.bits <= before
+            assert 0.0 <= worth.rise <= 1.0
+            assert 0.0 <= worth.settles <= 1.0 + 1e-9
 
 
 def test_gain_of_a_reading_that_is_always_the_same_is_zero() -> None:
@@ -168,7 +176,8 @@ def test_gain_of_a_reading_that_is_always_the_same_is_zero() -> None:
     same = np.full((atlas.simulated, atlas.severity.shape[1]), 5.0)
     supply = Reading(function=Function.DC, a="logic+", b="logic0")
     found = spectrum(Fit(supply, same, atlas.meter, atlas.states))
-    assert_allclose(expected_gain_bits(found, weights, atlas.member, none), 0.0, atol=1e-9)
+    worth = expected(found, belief(atlas, weights, none))
+    assert_allclose([worth.bits, worth.rise, worth.settles], 0.0, atol=1e-9)
 
 
 def test_reading_taken_is_not_suggested_again() -> None:

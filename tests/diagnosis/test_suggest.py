@@ -11,6 +11,7 @@ import pytest
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.gain import Belief
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import diagnose
 from zcd.diagnosis.readings import Reading
@@ -50,7 +51,10 @@ def test_what_a_meter_cannot_part_is_one_answer() -> None:
     keys = ("pin stuck low", "supply missing", "healthy")
     among = np.array([atlas().faults[f].key in keys for f in atlas().member])
     weights = np.where(among[:, None], 1.0, np.zeros(atlas().severity.shape))
-    found = best_reading(atlas(), weights / weights.sum(), 0.0, [place("dc pin logic0")])
+    believed = Belief(
+        weights=weights / weights.sum(), member=atlas().member, none=0.0, holds=atlas().holds
+    )
+    found = best_reading(atlas(), believed, [place("dc pin logic0")])
     assert found is not None
     low = answer_of(found, "pin stuck low")
     assert low is answer_of(found, "supply missing")

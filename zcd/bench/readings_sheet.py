@@ -265,8 +265,9 @@ def _answered(answers: Answers, message: Message) -> None:
     before, count = answers.last(reading), len(answers.log)
     if said.lower() in UNDO or not answers.take(said, reading):
         raise refusal(said, "what the meter shows")
-    if len(answers.log) > count and before == answers.log[-1]:
-        answers.log.pop()  # which only says the same again
+    again = len(answers.log) > count and before == answers.log[-1]
+    if again and message.said("where") != NEXT:
+        answers.log.pop()  # which only says the same again, and was not asked to
 
 
 def _taken_back(answers: Answers, message: Message) -> None:

@@ -7,13 +7,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.cache import Store, name_of
-from zcd.diagnosis.faults import Fault, faults_of
+from zcd.diagnosis.faults import Fault, faults_of, includes, same_repair
 from zcd.diagnosis.flags import DOUBT, FAN, SYNC, flags_share, sync_flag_share
 from zcd.diagnosis.gain import Spectrum, spectrum
 from zcd.diagnosis.likelihood import Fit
@@ -73,6 +74,7 @@ class Atlas:
     _fits: dict[Reading, Fit] = field(default_factory=dict)
     _spectra: dict[Reading, Spectrum] = field(default_factory=dict)
     _sync: FloatArray | None = None
+    _holds: csr_array | None = None
     _is_new: bool = False
 
     @property
@@ -148,6 +150,22 @@ class Atlas:
         turns = shown[self.states]
         other = np.arange(shown.shape[1]) % 2 == 1
         return np.concatenate([shown, np.where(other, turns[:, 1], turns[:, 0])])
+
+    @property
+    def holds(self) -> csr_array:
+        """1 where a fault (row) is there if another (column) is, shape (F, F)."""
+        if self._holds is None:
+            pairs = [
+                (i, j)
+                for i, first in enumerate(self.faults)
+                for j, other in enumerate(self.faults)
+                if same_repair(first, other) or includes(other, first.key)
+            ]
+            row, column = np.array(pairs).T
+            self._holds = csr_array(
+                (np.ones(row.size), (row, column)), shape=(len(self.faults),) * 2
+            )
+        return self._holds
 
     def prepare(self, readings: Sequence[Reading], progress: Progress | None = None) -> None:
         """Make the predictions of several readings, telling which one is under way."""

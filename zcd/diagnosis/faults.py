@@ -115,6 +115,22 @@ HEALTHY = Fault(
 )
 
 
+WRONG_VALUE = {"ten times too high": "drift", "ten times too low": "low"}
+"""Modes that a meter cannot part and that ask for the same repair."""
+
+
+def same_repair(first: Fault, second: Fault) -> bool:
+    """Whether two faults are one, or differ only in how a part of the wrong value came about."""
+    modes = [WRONG_VALUE.get(fault.mode, fault.mode) for fault in (first, second)]
+    same = bool(first.part) and first.part == second.part and modes[0] == modes[1]
+    return first.key == second.key or same
+
+
+def includes(fault: Fault, key: str) -> bool:
+    """Whether one fault is there where another is: in a pair, or now and then."""
+    return key in (*fault.members, *fault.states[1:])
+
+
 def faults_of(circuit: Circuit) -> tuple[Fault, ...]:
     """All single faults of a circuit, ``healthy`` first, then circuits, then looks of them.
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 from scipy.special import entr, ndtr
 
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, Fit, error, restless
@@ -14,11 +15,15 @@ from zcd.diagnosis.likelihood import OUTLIER_SHARE, Fit, error, restless
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
+SURE = 0.95
+"""Probability from which a fault counts as settled."""
 NEGLIGIBLE = 1e-4
 """Share of a fault that the choice of a reading need not look at."""
 REACH_WIDTHS = 3.0
 """How far a sample reaches, in its own widths."""
 LEAST_SHARE = 1e-300
+SAME_BINS = 2
+"""A reading taken again shows the same if it lies so many bins (errors) away at most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,17 +32,27 @@ class Spectrum:
 
     Parameters
     ----------
-    bins : int
-        Number of bins.
+    edges : ndarray, shape (bins + 1,)
+        Ends of the bins, on the reading's own scale.
     sample, place : ndarray of int, shape (z,)
         Which sample (of all E times N) has something in which bin.
     share : ndarray, shape (z,)
     """
 
-    bins: int
+    edges: FloatArray
     sample: IntArray
     place: IntArray
     share: FloatArray
+
+    @property
+    def bins(self) -> int:
+        """Number of bins."""
+        return self.edges.size - 1
+
+    def bin_of(self, value: float) -> int:
+        """The bin in which a value lies, or the nearest."""
+        found = np.searchsorted(self.edges, value, side="right") - 1
+        return int(np.clip(found, 0, self.bins - 1))
 
     def of_groups(self, weights: FloatArray, group: IntArray, groups: int) -> FloatArray:
         """Share of each bin in each group of samples, shape (groups, bins).
@@ -74,7 +89,7 @@ def spectrum(fit: Fit) -> Spectrum:
     below, above = ((edges[place + k] - centre[sample]) / width[sample] for k in (0, 1))
     share = ndtr(above) - ndtr(below)
     share /= np.bincount(sample, weights=share)[sample]
-    return _with_states(fit, edges.size - 1, sample, place, share)
+    return _with_states(fit, edges, sample, place, share)
 
 
 def _edges(fit: Fit, low: float, high: float) -> FloatArray:
@@ -86,7 +101,7 @@ def _edges(fit: Fit, low: float, high: float) -> FloatArray:
 
 
 def _with_states(
-    fit: Fit, bins: int, sample: IntArray, place: IntArray, share: FloatArray
+    fit: Fit, edges: FloatArray, sample: IntArray, place: IntArray, share: FloatArray
 ) -> Spectrum:
     """Add the entries that look now like one entry, now like another: half of either."""
     n = fit.centre.shape[1]
@@ -100,38 +115,137 @@ def _with_states(
             places.append(place[part])
             shares.append(share[part] * factor[sample[part] % n])
     return Spectrum(
-        bins=bins,
+        edges=edges,
         sample=np.concatenate(samples),
         place=np.concatenate(places),
         share=np.concatenate(shares),
     )
 
 
-def expected_gain_bits(
-    found: Spectrum, weights: FloatArray, member: IntArray, none: float
-) -> float:
-    """Information that a reading is expected to give about which fault it is.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expected:
+    """What a reading is expected to be worth.
+
+    Parameters
+    ----------
+    bits : float
+        Information on which fault it is.
+    rise : float
+        How much likelier it makes the best answer to be true: of 100 boards that read like this
+        one, so many more get the right repair. 0: no answer puts another fault first.
+    settles : float
+        Chance of an answer after which one fault is sure.
+    """
+
+    bits: float
+    rise: float
+    settles: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Belief:
+    """What is believed before a reading.
+
+    Parameters
+    ----------
+    weights : ndarray, shape (E, N)
+        Posterior of entries and samples.
+    member : ndarray of int, shape (E,)
+        Fault of each entry.
+    none : float
+        Probability of none of these.
+    holds : sparse array, shape (F, F)
+        1 where a fault (row) is there if another (column) is: itself, in a pair, now and then.
+    """
+
+    weights: FloatArray
+    member: IntArray
+    none: float
+    holds: csr_array
+
+    @property
+    def kept(self) -> IntArray:
+        """Faults that are likely enough to matter."""
+        share = np.bincount(self.member, weights=self.weights.sum(axis=1)) / self.weights.sum()
+        return np.flatnonzero(share > NEGLIGIBLE)
+
+
+def expected(found: Spectrum, belief: Belief) -> Expected:
+    """What a reading is expected to be worth.
 
     Parameters
     ----------
     found : Spectrum
         Of the reading.
-    weights : ndarray, shape (E, N)
-        Posterior before the reading.
-    member : ndarray of int, shape (E,)
-        Fault of each entry.
-    none : float
-        Probability of none of these, of which a reading says nothing.
+    belief : Belief
 
     Returns
     -------
-    gain : float
-        Mutual information of fault and reading, outliers included.
+    worth : Expected
+        Its `bits` are the mutual information of fault and reading, slips included; of none of
+        these a reading says nothing.
     """
-    share = np.bincount(member, weights=weights.sum(axis=1)) / weights.sum()
-    kept = np.flatnonzero(share > NEGLIGIBLE)
-    joint = found.of_groups(weights.ravel(), _groups(weights, member, kept), kept.size)
-    return (1.0 - none) * _information(joint / joint.sum())
+    kept, there = belief.kept, 1.0 - belief.none
+    group = _groups(belief.weights, belief.member, kept)
+    joint = found.of_groups(belief.weights.ravel(), group, kept.size)
+    joint = _with_slips(there * joint / joint.sum())
+    bits = there * _information(joint / there)
+    # none of these shows anything equally well
+    rest = np.full(joint.shape[1], belief.none / joint.shape[1])
+    return _expected(bits, joint, rest, belief.holds[kept][:, kept])
+
+
+def expected_again(found: Spectrum, measured: float, slip: FloatArray, belief: Belief) -> Expected:
+    """What it is worth to take a reading again that may have been a slip.
+
+    If it was sound it shows the same again, and so it does where no fault explains it. If it was a
+    slip it now shows what the board shows.
+
+    Parameters
+    ----------
+    found : Spectrum
+        Of the reading.
+    measured : float
+        What it showed, on the scale of the spectrum.
+    slip : ndarray, shape (E, N)
+        Chance that it was a slip, if the fault is that one.
+    belief : Belief
+        After it.
+
+    Returns
+    -------
+    worth : Expected
+    """
+    kept, member = belief.kept, belief.member
+    sound = np.bincount(member, weights=(belief.weights * (1.0 - slip)).sum(axis=1))[kept]
+    group = _groups(belief.weights, member, kept)
+    anew = found.of_groups((belief.weights * slip).ravel(), group, kept.size)
+    near = np.abs(np.arange(found.bins) - found.bin_of(measured)) <= SAME_BINS
+    same = sound + anew[:, near].sum(axis=1)
+    joint = np.concatenate([same[:, None], anew[:, ~near]], axis=1)
+    joint = _with_slips(joint * (1.0 - belief.none) / joint.sum())
+    rest = np.zeros(joint.shape[1])
+    rest[0] = belief.none
+    bits = _information(np.concatenate([joint, rest[None]]))
+    return _expected(bits, joint, rest, belief.holds[kept][:, kept])
+
+
+def _expected(bits: float, joint: FloatArray, rest: FloatArray, holds: csr_array) -> Expected:
+    """From shares of answers (columns) by fault (rows), and of none of these."""
+    there = np.concatenate([holds @ joint, rest[None]])
+    best, likely = there.max(axis=0), joint.sum(axis=0) + rest
+    return Expected(
+        bits=bits,
+        rise=float(best.sum() - there.sum(axis=1).max()),
+        settles=float(likely[best >= SURE * likely].sum()),
+    )
+
+
+def together(holds: csr_array, faults: Sequence[int]) -> csr_array:
+    """The same as `Belief.holds`, where some faults count as one."""
+    there = holds.toarray()
+    there[faults] = there[faults].max(axis=0)
+    return csr_array(there)
 
 
 def _groups(weights: FloatArray, member: IntArray, faults: IntArray) -> IntArray:
@@ -176,11 +290,16 @@ def parted_bits(
     return bits
 
 
+def _with_slips(joint: FloatArray) -> FloatArray:
+    """A table of shares, some of the readings plainly wrong: anywhere."""
+    shares = joint.sum(axis=1, keepdims=True)
+    return np.asarray((1.0 - OUTLIER_SHARE) * joint + OUTLIER_SHARE * shares / joint.shape[1])
+
+
 def _information(joint: FloatArray) -> float:
-    """Mutual information of the rows and columns of a table of shares, with outliers. [bit]"""
-    shares = np.asarray(joint.sum(axis=1))
-    joint = (1.0 - OUTLIER_SHARE) * joint + OUTLIER_SHARE * shares[:, None] / joint.shape[1]
-    both = entropy_bits(joint.sum(axis=0)) + entropy_bits(shares) - entropy_bits(joint.ravel())
+    """Mutual information of the rows and columns of a table of shares. [bit]"""
+    rows, columns = joint.sum(axis=1), joint.sum(axis=0)
+    both = entropy_bits(columns) + entropy_bits(rows) - entropy_bits(joint.ravel())
     return max(float(both), 0.0)
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from math import inf
 
 import numpy as np
@@ -17,6 +18,9 @@ IntArray = NDArray[np.intp]
 
 OUTLIER_SHARE = 0.01
 """Readings that are plainly wrong: slipped probe, wrong range, wrong node; common practice, no
+source."""
+TWICE_SHARE = 0.05
+"""How often a slip is made a second time by a person who looks for it: common practice, no
 source."""
 MODEL_RATIO = 0.03
 """What the model leaves out, as a share of the reading."""
@@ -36,6 +40,8 @@ harmonic of 5 % moves the mains' own crossing by 161 us."""
 ABOUT_RATIO = 0.1
 """What "about" may be off, over the value: common practice, no source."""
 LEAST_OHM = 1.0
+ALIKE_ERRORS = 2.0
+"""Standard errors within which a bench takes two values for one."""
 OVERLOAD_OHM = 100e6
 OVERLOAD_DIODE_V = 3.0
 NO_EDGE_S = 30e-3
@@ -221,6 +227,44 @@ def restless(samples: int) -> NDArray[np.bool_]:
     return np.arange(samples) % 2 == 1
 
 
+def slip_share(fact: Sequence[Measured]) -> float:
+    """How often readings that show one fact are plainly wrong, before anything is known of it."""
+    again = any(measured.again for measured in fact)
+    return OUTLIER_SHARE * TWICE_SHARE if again else OUTLIER_SHARE
+
+
+def told_once(measured: Iterable[Measured], meter: Meter) -> list[Measured]:
+    """Readings without those that only say again what one of them said, which is marked so.
+
+    One that shows something else the second time stays beside the first: one of them was a slip,
+    or a joint is loose.
+    """
+    found: list[Measured] = []
+    for new in measured:
+        at = next((k for k, old in enumerate(found) if _same(old, new, meter)), None)
+        if at is None:
+            found.append(new)
+        else:
+            found[at] = replace(new, again=True)
+    return found
+
+
+def _same(first: Measured, second: Measured, meter: Meter) -> bool:
+    """Whether a meter that is held to the same points twice shows the same."""
+    if first.reading != second.reading:
+        return False
+    if first.unstable or second.unstable:
+        return first.unstable and second.unstable
+    function = first.reading.function
+    spans = [(m.value, m.value) if m.low is None or m.high is None else (m.low, m.high)
+             for m in (first, second)]  # fmt: skip
+    if function is not Function.OHM and any(np.isinf(end) for span in spans for end in span):
+        return spans[0] == spans[1]
+    (low, high), (lower, upper) = np.asarray(scaled(function, np.array(spans)))
+    off = ALIKE_ERRORS * float(np.max(error(function, np.array([high, upper]), meter)))
+    return bool(low - off <= upper and lower - off <= high)
+
+
 def joint_log(
     fits: Sequence[tuple[Fit, Measured]], breadth: float = 1.0
 ) -> tuple[FloatArray, float]:
@@ -246,10 +290,8 @@ def joint_log(
         [np.log(np.maximum(fit.likelihood(read, breadth), LEAST_DENSITY)) for fit, read in fits],
         axis=0,
     )
-    return (
-        np.logaddexp(np.log1p(-OUTLIER_SHARE) + log_good, np.log(OUTLIER_SHARE) + log_flat),
-        log_flat,
-    )
+    slips = slip_share([read for _, read in fits])
+    return np.logaddexp(np.log1p(-slips) + log_good, np.log(slips) + log_flat), log_flat
 
 
 def _normal(away: FloatArray, width: FloatArray) -> FloatArray:

@@ -9,17 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.diagnosis.atlas import Atlas, Progress
-from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.faults import Fault, includes, same_repair
 from zcd.diagnosis.flags import no_fault_share
-from zcd.diagnosis.gain import parted_bits
-from zcd.diagnosis.likelihood import BREADTHS, OUTLIER_SHARE, joint_log
+from zcd.diagnosis.gain import SURE, Belief, parted_bits, together
+from zcd.diagnosis.likelihood import BREADTHS, joint_log, slip_share, told_once
 from zcd.diagnosis.readings import VOLTS, Measured, Power, Reading, Side, side_of
 from zcd.diagnosis.severity import severity_points
-from zcd.diagnosis.suggest import Suggestion, best_reading, within_reach
+from zcd.diagnosis.suggest import Doubt, Suggestion, best_reading, once_more, within_reach
 
 FloatArray = NDArray[np.float64]
 
-SURE = 0.95
 DANGER_FACTOR = 2.0
 """Voltage on the isolated side over its highest supply, beyond which mains is suspected."""
 LEAST_DANGER_V = 25.0
@@ -27,14 +26,15 @@ LEAST_DANGER_V = 25.0
 NONE_OF_THESE = "none of these"
 LEAST_PARTED_BITS = 0.1
 """Two faults that no reading is expected to part by so much are named together."""
-WRONG_VALUE = {"ten times too high": "drift", "ten times too low": "low"}
-"""Modes that a meter cannot part and that ask for the same repair."""
 LEAST_SIZED = 1e-3
 UNKNOWN_SIZE = (0.1, 0.5, 0.9)
 """Severity of a fault too improbable to ask how far it has gone."""
 LEAST_COMPARED = 0.01
 MOST_COMPARED = 8
 SUSPECT = 0.5
+LEAST_DOUBT = 0.05
+"""A reading less likely wrong than that is not worth taking again."""
+EASY = (Side.DEAD, Side.BENCH, Side.ISOLATED)
 FEWEST_FACTS = 3
 """A reading can disagree with all the others only where there are some."""
 
@@ -115,7 +115,8 @@ def diagnose(
     ----------
     atlas : Atlas
     measured : sequence of Measured
-        Readings taken so far; may be empty. One that is taken again replaces the first.
+        Readings taken so far; may be empty. One that shows the same again counts
+        more; one that shows something else, beside the first.
     skipped : collection of Reading
         Not to be suggested: the bench cannot take them, nor others at the same points.
     progress : callable, optional
@@ -127,36 +128,64 @@ def diagnose(
     -------
     diagnosis : Diagnosis
     """
-    measured = list({m.reading: m for m in measured}.values())
+    measured = told_once(measured, atlas.meter)
     atlas.prepare([m.reading for m in measured], progress)
     weights, none = posterior(atlas, measured, flags)
     ranked = _ranked(atlas, weights, none, measured)
     alarm = _alarm(atlas, measured)
+    belief = Belief(weights=weights, member=atlas.member, none=none, holds=atlas.holds)
+    slips = _slips(atlas, measured, flags, belief)
     alike, suggestion = ranked[:1], None
     sure = present(ranked) >= SURE
     if not sure and not alarm:
-        taken = {m.reading for m in measured}
-        reached = within_reach(atlas.readings, skipped, atlas.circuit)
-        open_readings = [r for r in reached if r not in taken]
-        suggestion = best_reading(atlas, weights, none, open_readings, progress)
-        if suggestion is None or sum(r.probability for r in _near(ranked)) >= SURE:
-            atlas.prepare(atlas.readings, progress)
-            alike = _alike(atlas, weights, ranked, measured)
-            sure = sum(r.probability for r in alike) >= SURE
-            suggestion = None if sure else suggestion
+        alike, suggestion = _next(atlas, belief, ranked, measured, skipped, slips, progress)
+        sure = suggestion is None and sum(r.probability for r in alike) >= SURE
     certain = None if sure or suggestion or alarm else in_every_pair(ranked)
     if certain is not None:
         alike, sure = (certain,), True
+    suspects = _suspects(slips)
+    again = None if alarm else _again(atlas, belief, slips, suspects, skipped)
+    if again is not None:
+        suggestion, sure = again, False
+    conclusion = _first_of_two(certain) if certain else _conclusion(alike, suggestion, sure)
     return Diagnosis(
         measured=tuple(measured),
         ranked=ranked,
         suggestion=suggestion,
-        conclusion=alarm
-        or (_first_of_two(certain) if certain else _conclusion(alike, suggestion, sure)),
+        conclusion=alarm or conclusion,
         alike=alike,
-        suspects=_suspects(atlas, measured, flags, weights, none),
+        suspects=suspects,
         stopped="danger" if alarm else "sure" if sure else "" if suggestion else "nothing left",
     )
+
+
+def _next(
+    atlas: Atlas,
+    belief: Belief,
+    ranked: tuple[Ranked, ...],
+    measured: Sequence[Measured],
+    skipped: Collection[Reading],
+    slips: Sequence[Slip],
+    progress: Progress | None,
+) -> tuple[tuple[Ranked, ...], Suggestion | None]:
+    """What is named together, and the next reading; None where nothing would change the mind."""
+    taken = {m.reading for m in measured}
+    reached = within_reach(atlas.readings, skipped, atlas.circuit)
+    left = [r for r in reached if r not in taken]
+    doubts = [slip.doubt for slip in slips if _may_be_taken_again(atlas, slip, skipped)]
+    suggestion = best_reading(atlas, belief, left, doubts, progress)
+    if suggestion is not None and sum(r.probability for r in _near(ranked)) < SURE:
+        return ranked[:1], suggestion
+    atlas.prepare(atlas.readings, progress)
+    alike = _alike(atlas, belief.weights, ranked, measured)
+    if sum(r.probability for r in alike) >= SURE:
+        return alike, None
+    if suggestion is None and len(alike) > 1:
+        # none of them alone, but all of them together may be settled
+        group = [atlas.faults.index(r.fault) for r in alike if r.fault]
+        joined = replace(belief, holds=together(belief.holds, group))
+        suggestion = best_reading(atlas, joined, left, doubts, progress)
+    return alike, suggestion
 
 
 def posterior(
@@ -180,12 +209,15 @@ def posterior(
 
 def _facts(measured: Sequence[Measured]) -> list[list[Measured]]:
     """Readings by the fact they show: those of the same pulses together, others alone."""
-    others = [[m] for m in measured if not m.reading.at_pin]
+    others: list[list[Measured]] = []
     pulses: dict[Power, list[Measured]] = {}
     for m in measured:
-        if m.reading.at_pin:
-            pulses.setdefault(m.reading.power, []).append(m)
-    return [*others, *pulses.values()]
+        same = pulses.setdefault(m.reading.power, []) if m.reading.at_pin else None
+        if same is None or any(m.reading == other.reading for other in same):
+            others.append([m])
+        else:
+            same.append(m)
+    return [*others, *(fact for fact in pulses.values() if fact)]
 
 
 def _ranked(
@@ -231,16 +263,13 @@ def in_every_pair(ranked: Sequence[Ranked]) -> Ranked | None:
 
 def one_repair(first: Ranked, second: Ranked) -> bool:
     """Whether two faults are one, or differ only in how a part of the wrong value came about."""
-    a, b = first.fault, second.fault
-    if a is None or b is None:
-        return a is b
-    same = [WRONG_VALUE.get(fault.mode, fault.mode) for fault in (a, b)]
-    return a.key == b.key or (bool(a.part) and a.part == b.part and same[0] == same[1])
+    if first.fault is None or second.fault is None:
+        return first.fault is second.fault
+    return same_repair(first.fault, second.fault)
 
 
 def _has(ranked: Ranked, key: str) -> bool:
-    fault = ranked.fault
-    return fault is not None and key in (*fault.members, *fault.states[1:])
+    return ranked.fault is not None and includes(ranked.fault, key)
 
 
 def _near(ranked: Sequence[Ranked]) -> list[Ranked]:
@@ -265,30 +294,86 @@ def _alike(
     )
 
 
-def _suspects(
-    atlas: Atlas,
-    measured: Sequence[Measured],
-    flags: Collection[str],
-    weights: FloatArray,
-    none: float,
-) -> tuple[Measured, ...]:
-    """Readings that what is believed now takes for slips, or that alone stand against it."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slip:
+    """Readings that show one fact, and whether they are plainly wrong.
+
+    Parameters
+    ----------
+    fact : list of Measured
+    slip : ndarray, shape (E, N)
+        Chance of that, if the fault is that one.
+    probability : float
+        By what is believed now; where that is none of these, whether the others could be believed
+        without it.
+    once : bool
+        Taken once only.
+    """
+
+    fact: list[Measured]
+    slip: FloatArray
+    probability: float
+    once: bool
+
+    @property
+    def doubt(self) -> Doubt:
+        """The first of its readings, as one that may be taken again."""
+        return Doubt(measured=self.fact[0], slip=self.slip)
+
+
+def _slips(
+    atlas: Atlas, measured: Sequence[Measured], flags: Collection[str], belief: Belief
+) -> tuple[Slip, ...]:
+    """Of each fact, how likely it is wrong."""
     facts = _facts(measured)
-    if len(facts) < FEWEST_FACTS:
-        return ()
-    found: list[Measured] = []
+    found = []
     for fact in facts:
-        if none > SUSPECT:
+        log_density, log_flat = joint_log([(atlas.fit(m.reading), m) for m in fact])
+        slip = np.exp(np.log(slip_share(fact)) + log_flat - log_density)
+        probability = float(np.sum(slip * belief.weights) / (1.0 - belief.none))
+        if belief.none > SUSPECT:
             others = [m for other in facts if other is not fact for m in other]
-            _, rest = posterior(atlas, others, flags)
-            slip = 1.0 - rest
-        else:
-            log_density, log_flat = joint_log([(atlas.fit(m.reading), m) for m in fact])
-            share = np.exp(np.log(OUTLIER_SHARE) + log_flat - log_density)
-            slip = float(np.sum(share * weights) / (1.0 - none))
-        if slip > SUSPECT:
-            found += fact
+            probability = 1.0 - posterior(atlas, others, flags)[1]
+        reading = fact[0].reading
+        once = not fact[0].again and sum(m.reading == reading for m in measured) == 1
+        found.append(Slip(fact=fact, slip=slip, probability=probability, once=once))
     return tuple(found)
+
+
+def _suspects(slips: Sequence[Slip]) -> tuple[Measured, ...]:
+    """Readings that what is believed now takes for slips, or that alone stand against it."""
+    if len(slips) < FEWEST_FACTS:
+        return ()
+    return tuple(m for slip in slips if slip.probability > SUSPECT for m in slip.fact)
+
+
+def _may_be_taken_again(atlas: Atlas, slip: Slip, skipped: Collection[Reading]) -> bool:
+    """Whether a doubtful reading has been taken once only, and can be taken."""
+    first = slip.fact[0]
+    once = len(slip.fact) == 1 and slip.once and not first.unstable
+    doubted = slip.probability > LEAST_DOUBT
+    return once and doubted and bool(within_reach([first.reading], skipped, atlas.circuit))
+
+
+def _again(
+    atlas: Atlas,
+    belief: Belief,
+    slips: Sequence[Slip],
+    suspects: Collection[Measured],
+    skipped: Collection[Reading],
+) -> Suggestion | None:
+    """To take first of all what stands against all others again, if that is easy.
+
+    The leads are still there; and whatever is read next is judged by what is believed of this one,
+    so that nothing counts as settled before.
+    """
+    for slip in slips:
+        easy = side_of(atlas.circuit, slip.fact[0].reading) in EASY
+        if easy and slip.fact[0] in suspects and _may_be_taken_again(atlas, slip, skipped):
+            suggestion = once_more(atlas, belief, slip.doubt)
+            if suggestion is not None:
+                return suggestion
+    return None
 
 
 def _alarm(atlas: Atlas, measured: Sequence[Measured]) -> str:
@@ -320,6 +405,8 @@ def _conclusion(alike: Sequence[Ranked], suggestion: Suggestion | None, sure: bo
         return f"one of these, which no reading on this board tells apart: {names}; {first.words}"
     if sure:
         return first.words
+    if suggestion is not None and suggestion.again is not None:
+        return f"not settled yet; take one reading again: {suggestion.reading.words}"
     if suggestion is None:
         return (
             f"nothing left to measure would tell these apart; start with the first: {first.words}"

@@ -145,6 +145,8 @@ class Measured:
         Read off roughly.
     unstable : bool
         It jumps; there is no value.
+    again : bool
+        It was taken twice, and showed the same.
     """
 
     reading: Reading
@@ -153,6 +155,7 @@ class Measured:
     high: float | None = None
     about: bool = False
     unstable: bool = False
+    again: bool = False
 
     @classmethod
     def between(cls, reading: Reading, low: float, high: float) -> Measured:

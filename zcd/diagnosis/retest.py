@@ -14,9 +14,10 @@ from zcd.circuit.elements import stack
 from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.faults import Fault
-from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.gain import SURE
+from zcd.diagnosis.likelihood import error, scaled, told_once
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.rank import SURE, posterior
+from zcd.diagnosis.rank import posterior
 from zcd.diagnosis.readings import Function, Measured, Power, Reading
 from zcd.diagnosis.retested import told_clearly
 from zcd.diagnosis.samples import sample_circuits
@@ -146,7 +147,7 @@ def retest(
     -------
     Retest
     """
-    measured = list({m.reading: m for m in measured}.values())
+    measured = told_once(measured, atlas.meter)
     atlas.prepare([m.reading for m in measured], progress)
     weights, _ = posterior(replace(atlas, shares=_repaired_shares(atlas)), measured, flags)
     good = _reads_good(atlas)

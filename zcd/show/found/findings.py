@@ -132,9 +132,15 @@ def suspects_line(diagnosis: Diagnosis) -> str:
     if not diagnosis.suspects:
         return ""
     names = "; ".join(f"{m.reading.words}: {show_measured(m)}" for m in diagnosis.suspects)
+    if all(m.again for m in diagnosis.suspects):
+        return f"Disagrees with all the others, and showed the same twice: {names}. {MEANT}"
     return f"Doubtful, it disagrees with all the others, take it again: {names}."
 
 
+MEANT = (
+    "Look whether it is the part that was meant, and what else lies across it; lift one end of the "
+    "part and measure it alone."
+)
 STOPPED = {
     "sure": "Nothing more is asked: past 95 %.",
     "nothing left": "Nothing more is asked: no reading left would change the mind.",
@@ -151,7 +157,7 @@ def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Sheet:
             str(number),
             m.reading.name,
             probes_text(m.reading, circuit),
-            show_measured(m),
+            f"{show_measured(m)}{', twice' if m.again else ''}",
         )
         for number, m in enumerate(measured, start=1)
     )
@@ -271,6 +277,8 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
         f"{settles} of what is open",
     )
     lines = ["; ".join(part for part in parts if part) + "."]
+    if suggestion.again is not None:
+        lines[0] += f" Again: {show_measured(suggestion.again)} fits badly with the rest."
     lines += [_answer_text(reading.function, answer) for answer in suggestion.answers]
     return lines
 
