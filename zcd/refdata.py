@@ -176,6 +176,7 @@ def cite(key: str) -> str:
     return ", ".join(str(part) for part in parts if part)
 
 
+@cache
 def default(key: str) -> Default:
     """Return the value that stands in for one that nobody wrote.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import count
 
 from zcd import refdata
@@ -30,8 +31,7 @@ class Notes:
         if written is not None:
             return written
         taken = refdata.default(name or key)
-        shown = format_si(taken.value, _DISPLAY_UNITS.get(taken.unit, taken.unit))
-        self.assume(key, shown, taken.why)
+        self.assume(key, _shown(taken), taken.why)
         return taken.value
 
     def choice(self, written: str | None, key: str, value: str, source: str = PRACTICE) -> str:
@@ -47,3 +47,9 @@ class Notes:
         free = next(f"{letters}{n}" for n in count(1) if f"{letters}{n}" not in self.used)
         self.used.add(free)
         return free
+
+
+@cache
+def _shown(taken: refdata.Default) -> str:
+    """A default with its unit."""
+    return format_si(taken.value, _DISPLAY_UNITS.get(taken.unit, taken.unit))
