@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import re
+from html import unescape
 from pathlib import Path
 from time import sleep
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, urlencode
 
 import pytest
 from starlette.requests import Request
@@ -133,6 +134,18 @@ def test_what_cannot_be_used_is_told_and_changes_nothing(
     before = asked.file.read_bytes()
     assert words in asked.post(name, **said)
     assert asked.file.read_bytes() == before
+
+
+def test_another_job_on_the_board_as_it_was_edited(asked: Asked) -> None:
+    """The way to it carries the edited board and leaves the job; its own file stays as it is."""
+    desk, query = asked.sheet.desk, "job=a-job&output.pull_up=22k"
+    assert "#name" not in asked.get()
+    way = re.search(r'href="/readings\?([^"#]+)#name"', asked.get(query))
+    assert way
+    there = desk.looked(dict(parse_qsl(unescape(way[1]), keep_blank_values=True)))
+    assert there.job == ""
+    assert there.board == desk.looked(dict(parse_qsl(query))).board
+    assert "written into a file of its own" in asked.get(unescape(way[1]))
 
 
 def test_the_same_said_again_is_kept_once(asked: Asked) -> None:

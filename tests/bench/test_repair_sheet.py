@@ -107,6 +107,17 @@ def test_a_page_may_be_behind_what_this_page_wrote(asked: Asked) -> None:
     assert (len(job.retests), job.found) == (1, "R1 open")
 
 
+def test_kept_twice_is_kept_once(asked: Asked) -> None:
+    """A second press of the button, with the page as it was before the first."""
+    seen, said = asked.mark, {"after": "ohm R1 120k", "output.pull_up": "22k"}
+    for _ in range(2):
+        assert "Kept in" in asked.post("keep", seen, **said)
+    assert len(load_job(asked.file).retests) == 1
+    assert len(list(asked.file.parent.glob("plum-repaired*"))) == 1
+    asked.post("keep", seen, by="An inventor", **said)
+    assert [kept.by for kept in load_job(asked.file).retests] == ["", "An inventor"]
+
+
 def test_an_edit_of_the_board_leaves_the_fields_of_the_repair(asked: Asked) -> None:
     sheet = BoardSheet(Desk(folder=asked.file.parent), Ready())
     query = urlencode({"output.pull_up": "22k", "after": "ohm R1 120k", "record": "off"})

@@ -14,7 +14,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 
 from tests.bench.conftest import Server
-from tests.bench.test_page import focused, opened, text, type_into, wait
+from tests.bench.test_page import focused, opened, text, type_into, wait, way_to
 from zcd.board.files import load_board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.bench import Bench
@@ -78,10 +78,7 @@ def describe_the_board(browser: Chrome) -> None:
     type_into(browser, "output.pull_up", "47k")
     shows(browser, "#shown svg.schematic", "47 kΩ")
     shows(browser, "#shown svg.schematic", "R12")
-    wait(
-        browser,
-        lambda b: "R12" in str(b.find_element(By.LINK_TEXT, "The readings").get_attribute("href")),
-    )
+    wait(browser, lambda b: "R12" in way_to(b, "readings"))
 
 
 def find_the_fault(browser: Chrome, file: Path) -> None:

@@ -36,8 +36,7 @@ from zcd.sync.lock import judge
 NOMINAL, HIGHEST = 100.0, 130.0
 """Middle and upper end of the slider, in per cent of the nominal mains voltage."""
 LEAST_V = 1e-3
-JUDGED = "judged"
-"""Name under which an address says which board was judged."""
+NO_VERDICT = {"busy": False, "problem": "", "verdict": "", "failed": (), "judged": ""}
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE)
 
 
@@ -67,26 +66,22 @@ class BoardSheet:
         looked = self.desk.look(request)
         again = bool(request.headers.get("hx-request"))
         told = self._board(looked, request.query_params.get(AT, ""))
-        judged = request.query_params.get(JUDGED, "")
-        stale = bool(judged) and judged != mark_of(repr(told["board"]))
         template = "redrawn.html.j2" if again else "board_sheet.html.j2"
         asked = request.query_params
         focus = place_of_change(looked.typed, asked.get(ADD, ""), asked.get(REMOVE, ""))
-        filled = self.desk.fill(
-            template, request, looked, again=again, stale=stale, focus=focus, **told
-        )
+        filled = self.desk.fill(template, request, looked, again=again, focus=focus, **told)
         filled.headers["HX-Replace-Url"] = f"{request.url.path}?{looked.carried}".rstrip("?")
         return filled
 
     def verdict(self, request: Request) -> Response:
         """Whether the board holds, with every rule; or that it is still being worked out."""
         looked = self.desk.look(request)
-        words: dict[str, Any] = {"busy": False, "problem": "; ".join(looked.errors.values())}
+        words: dict[str, Any] = {**NO_VERDICT, "board": looked.board}
         if looked.board is not None:
             work = self.works.ask(long_work.held, looked.board)
-            words = {"busy": not work.done, "problem": work.problem}
-            words |= {"judged": mark_of(repr(looked.board)), **(work.found or {})}
-        return self.desk.fill("verdict.html.j2", request, looked, **words)
+            words |= {"busy": not work.done, "problem": work.problem, **(work.found or {})}
+            words["judged"] = mark_of(repr(looked.board))
+        return self.desk.fill("judged.html.j2", request, looked, again=True, **words)
 
     def file(self, request: Request) -> Response:
         """The board as a board file."""
@@ -104,7 +99,8 @@ class BoardSheet:
         percent = _percent(at)
         told: dict[str, Any] = {
             "percent": percent, "highest": HIGHEST,
-            "cautions": CAUTIONS, "board": None, **form_words(looked.typed, looked.errors),
+            "cautions": CAUTIONS, "board": None, **NO_VERDICT,
+            **form_words(looked.typed, looked.errors),
         }  # fmt: skip
         if board is None:
             return told
@@ -117,6 +113,8 @@ class BoardSheet:
         return {
             **told,
             "board": board,
+            "busy": True,
+            "judged": mark_of(repr(board)),
             "name": plain(board.name),
             "line": board_line(board),
             "diagram": Markup(drawing),

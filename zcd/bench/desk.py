@@ -65,8 +65,10 @@ class Looked:
         Name of the job that is open; empty: none is.
     beside : dict
         What else the address carries.
-    carried : str
-        All this as the query of an address.
+    pairs : dict
+        All this as an address says it.
+    afresh : str
+        The query of the same fields without the job; what the repair sheet says goes with the job.
     """
 
     base: dict[str, str]
@@ -75,7 +77,13 @@ class Looked:
     errors: dict[str, str]
     job: str
     beside: dict[str, str]
-    carried: str
+    pairs: dict[str, str]
+    afresh: str
+
+    @property
+    def carried(self) -> str:
+        """The query of an address."""
+        return urlencode(self.pairs)
 
     @property
     def edited(self) -> bool:
@@ -146,7 +154,8 @@ class Desk:
             errors=errors,
             job=job,
             beside=beside,
-            carried=urlencode(differing(base, typed) | beside),
+            pairs=differing(base, typed) | beside,
+            afresh=urlencode(differing(self.base, dict.fromkeys(self.base, "") | typed)),
         )
 
     def job_file(self, name: str) -> Path:

@@ -1,5 +1,6 @@
-// Says so where the server is not reached, and asks again for what was left open when it is back.
 "use strict";
+
+// Says so where the server is not reached, and asks again for what was left open when it is back.
 const unreached = document.getElementById("unreached");
 
 document.addEventListener("htmx:error", (event) => {
@@ -21,3 +22,10 @@ document.addEventListener("htmx:before:request", (event) => {
   const pieces = [...document.querySelectorAll("[data-mark]")];
   event.detail.ctx.request.headers.Shown = pieces.map((e) => `${e.id}=${e.dataset.mark}`).join(" ");
 });
+
+// On a narrow screen the groups of fields are folded to begin with, but for what is to be mended.
+if (matchMedia("(max-width: 61.99rem)").matches) {
+  for (const group of document.querySelectorAll(".group")) {
+    group.open = group.querySelector(".error:not(:empty)") !== null;
+  }
+}

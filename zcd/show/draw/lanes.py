@@ -17,10 +17,11 @@ from zcd.sync.lock import Lock
 FloatArray = NDArray[np.float64]
 
 WIDTH, LEFT = 430.0, 74.0
-HEIGHTS = (60.0, 60.0, 110.0)
-GAP = 20.0
+HEIGHTS = (34.0, 34.0, 80.0)
+GAP = 12.0
 LEAST_TOP_A = 1e-4
 MS = 1e3
+CROSSINGS = "dashed: true zero crossings"
 
 
 def lanes_sketch(board: Board, solution: Solution, lock: Lock, row: int = 0) -> Sketch:
@@ -67,7 +68,8 @@ def lanes_sketch(board: Board, solution: Solution, lock: Lock, row: int = 0) -> 
         Words(text=f"{at * MS:g} ms", at=(_x(at, period), bottom + 13.0), align="middle")
         for at in (0.0, period / 4.0, period / 2.0, 0.75 * period, period)
     ]
-    groups.append(Group(kind="crossing", title="dashed: true zero crossings", shapes=tuple(marks)))
+    marks.append(Words(text=CROSSINGS, at=(LEFT + WIDTH, bottom + 29.0), align="end"))
+    groups.append(Group(kind="crossing", title=CROSSINGS, shapes=tuple(marks)))
     groups.append(_thresholds(board, bottom, 1.15 * supply))
     groups.append(_edges(lock, row, period, bottom))
     return Sketch("lanes", tuple(groups))

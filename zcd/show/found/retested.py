@@ -69,7 +69,7 @@ def _read_again(again: Again) -> ReadAgain:
 
 
 def keep_retest(job: Job, kept: Retested) -> Path:
-    """Add a retest to a job file; the rest of the file stays as it is.
+    """Add a retest to a job file, once where it is told again; the rest of it stays as it is.
 
     Parameters
     ----------
@@ -95,7 +95,10 @@ def keep_retest(job: Job, kept: Retested) -> Path:
     document = tomlkit.parse(before.decode("utf-8-sig"))
     if "retests" not in document:
         document["retests"] = tomlkit.aot()
-    document["retests"].append(_table(kept))
+    table = _table(kept)
+    if document["retests"][-1:] == [table]:
+        return job.file
+    document["retests"].append(table)
     return replace_whole(job.file, before, tomlkit.dumps(document).encode("utf-8"))
 
 
