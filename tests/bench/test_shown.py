@@ -117,3 +117,20 @@ def test_what_is_not_as_it_was_when_asked_does_not_come_back(
     assert not any("At 207 V" in t for t in browser.execute_script("return window.shown"))
     type_into(browser, "chain.resistors.2", "33k")
     wait(browser, lambda b: "33 kΩ" in text(b, "#shown svg.schematic"))
+
+
+def test_what_is_refused_is_told_and_the_sheet_stays(browser: Chrome, server: Server) -> None:
+    """More than an address may hold; then something that fits."""
+    opened(browser, server.address)
+    type_long = """
+    const name = document.querySelector("[name=name]");
+    name.removeAttribute("maxlength");
+    name.value = "x".repeat(9000);
+    name.dispatchEvent(new Event("input", {bubbles: true}));
+    """
+    browser.execute_script(type_long)
+    wait(browser, lambda b: "too long" in text(b, "#refused"))
+    assert "locks" in text(browser, "#lock")
+    type_into(browser, "name", "Invented egg timer")
+    wait(browser, lambda b: "egg timer" in text(b, "#shown h2"))
+    assert text(browser, "#refused") == ""

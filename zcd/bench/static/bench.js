@@ -17,8 +17,18 @@ document.addEventListener("htmx:before:response", () => {
   }
 });
 
+// What is refused at the door comes as plain text: it stands until something else is asked.
+const refused = document.getElementById("refused");
+document.addEventListener("htmx:response:error", (event) => {
+  const ctx = event.detail.ctx;
+  if (!ctx.response.headers.get("content-type")?.startsWith("text/plain")) return;
+  ctx.swap = "none";
+  refused.textContent = `zcd did not take this: ${ctx.text}.`;
+});
+
 // An answer leaves out what the page shows already.
 document.addEventListener("htmx:before:request", (event) => {
+  if (event.target.id !== "alive") refused.textContent = "";
   const pieces = [...document.querySelectorAll("[data-mark]")];
   event.detail.ctx.request.headers.Shown = pieces.map((e) => `${e.id}=${e.dataset.mark}`).join(" ");
 });
