@@ -15,8 +15,11 @@ from zcd.diagnosis.atlas import BANDS, make_atlas
 from zcd.diagnosis.faults import HEALTHY, faults_of
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.priors import (
+    FITTED,
     HEALTHY_SHARE,
     LARGEST_CLASS_SHARE,
+    MISFIT_SHARE,
+    MISFITS,
     NONE_OF_THESE_SHARE,
     RATE_OF,
     prior_shares,
@@ -149,7 +152,28 @@ def test_priors_are_positive_and_capped(name: str) -> None:
     assert np.all(shares > 0.0)
     assert_allclose(shares.sum(), 1.0 - NONE_OF_THESE_SHARE)
     assert_allclose(shares[0], HEALTHY_SHARE)
+    misfit = np.array([f.kind in FITTED and f.mode in MISFITS for f in faults])
+    assert_allclose(shares[misfit].sum(), MISFIT_SHARE)
+    shares = np.where(misfit, 0.0, shares)
     classes = np.array([RATE_OF.get(f.kind, f.kind) for f in faults])
     for kind in set(classes[1:]):
         share = shares[classes == kind].sum()
         assert share <= LARGEST_CLASS_SHARE * (1.0 - NONE_OF_THESE_SHARE - HEALTHY_SHARE) + 1e-9
+
+
+def test_any_part_may_be_the_one_that_was_put_in_wrongly() -> None:
+    """Of n parts each is as likely as another to be a misfit (symmetry), however often it fails."""
+    faults = faults_of(build_circuit(board()))
+    shares = prior_shares(faults)
+    of_part: dict[str, float] = {}
+    for fault, share in zip(faults, shares, strict=True):
+        if fault.kind in FITTED and fault.mode in MISFITS:
+            of_part[fault.part] = of_part.get(fault.part, 0.0) + float(share)
+    assert {"R1", "R2", "pull-up", "D1", "OC1 LED"} <= set(of_part)
+    assert_allclose(list(of_part.values()), MISFIT_SHARE / len(of_part))
+
+
+def test_two_leds_back_to_back_cannot_be_turned_round() -> None:
+    """The part turned round is the same circuit (by inspection), so it is no fault."""
+    assert "OC1 LED reversed" in {f.key for f in faults_of(build_circuit(board()))}
+    assert "OC1 LED reversed" not in {f.key for f in faults_of(build_circuit(board("two-led")))}

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.special import logsumexp
 
-from tests.diagnosis.boards import board
+from tests.diagnosis.boards import TEXTS, board
+from zcd.board.files import parse_board
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.likelihood import (
     BREADTHS,
@@ -249,3 +250,16 @@ def _by_hand(fit: Fit, m: Measured, entry: int, breadth: float) -> NDArray[np.fl
     if fit.averaged[entry]:
         sound = np.full(sound.size, np.mean(sound))
     return (1.0 - OUTLIER_SHARE) * sound + OUTLIER_SHARE * fit.flat
+
+
+def test_a_jump_shows_whatever_the_supply_may_be() -> None:
+    """Coil volts lie within a third of their middle, but one board's jump by a fifth is seen."""
+    text = TEXTS["switched"].replace(
+        'feed = "switched"',
+        'feed = {kind = "switched", coil_supply = "5 V", coil_resistance = "70"}',
+    )
+    known = make_atlas(parse_board(text), usual_meter())
+    found = known.fit(COIL).likelihood(Measured(reading=COIL, value=0.0, unstable=True))
+    by_fault = {f.key: w for f, w in zip(known.faults, known.by_fault(found), strict=True)}
+    assert by_fault["K1 coil intermittent"].max() == JUMPS
+    assert by_fault["K1 contact intermittent"].max() == STEADY_JUMPS

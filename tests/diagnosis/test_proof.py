@@ -17,10 +17,10 @@ import pytest
 
 from tests.diagnosis.proof.cases import CASES_A_DESIGN, Result, cases_of, told_apart
 from tests.diagnosis.proof.designs import TOPOLOGIES, design
-from tests.diagnosis.proof.figures import classes, figures
+from tests.diagnosis.proof.figures import at_the_end, figures
 from tests.diagnosis.proof.kept import Kept, atlas_of
 from tests.diagnosis.proof.patient import Patient, patient
-from tests.diagnosis.proof.wrong import SHARES, all_wrong
+from tests.diagnosis.proof.wrong import SHARES, all_wrong, chances
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
 from zcd.spice.simulator import simulator
@@ -49,6 +49,17 @@ def test_a_case_is_the_same_when_it_is_drawn_again() -> None:
     one, two = (patient(made, 3, Kept(made)) for _ in range(2))
     assert one.wrong.keys == two.wrong.keys
     assert repr(one.looks[-1].circuit) == repr(two.looks[-1].circuit)
+
+
+@pytest.mark.parametrize("number", range(len(TOPOLOGIES)))
+def test_how_often_each_is_put_in_adds_up(number: int) -> None:
+    """Chances sum to 1, those of a kind to its share of the kinds there are."""
+    found = chances(build_circuit(design(SAMPLE_SEED, number).board))
+    assert sum(often for _, often in found) == pytest.approx(1.0)
+    there = {wrong.kind for wrong, _ in found}
+    for kind in there:
+        share = sum(often for wrong, often in found if wrong.kind == kind)
+        assert share == pytest.approx(SHARES[kind] / sum(SHARES[k] for k in there))
 
 
 def _with(key: str) -> Patient:
@@ -93,4 +104,4 @@ def test_cases_from_transistor_level() -> None:
 def _is_calibrated(results: list[Result]) -> None:
     """Of what was said at 90 % and above, at least 90 % is true."""
     sure = [r for r in results if r.said >= 0.9]
-    assert np.mean([r.named for r in sure]) >= 0.9, classes([(r.said, r.named) for r in results])
+    assert np.mean([r.named for r in sure]) >= 0.9, at_the_end(results)

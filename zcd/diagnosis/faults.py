@@ -146,7 +146,7 @@ def faults_of(circuit: Circuit) -> tuple[Fault, ...]:
     """
     found = [HEALTHY]
     for element in circuit:
-        found += _of_element(element)
+        found += _of_element(element, circuit)
     found += _chain_leaks(circuit)
     found += _pin_faults()
     found += [_loose(fault) for fault in found if _may_be_loose(fault)]
@@ -185,8 +185,8 @@ def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circ
     return faults[found], faults[found].edit(circuit, rows)
 
 
-def _of_element(element: Element) -> Iterator[Fault]:
-    """Failure modes of one element."""
+def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
+    """Failure modes of one element of a circuit."""
     match element:
         case Resistance(ref="K1.contact"):
             yield from _contact_faults()
@@ -210,7 +210,7 @@ def _of_element(element: Element) -> Iterator[Fault]:
         case Capacitance(ref=ref) if not ref.endswith(".miller"):
             yield from _capacitor_faults(element)
         case Junction(ref=ref) if ".led" in ref:
-            yield from _led_faults(ref)
+            yield from _led_faults(ref, alone=f"{ref}2" not in circuit)
         case Junction():
             yield from _diode_faults(element)
         case Phototransistor():
@@ -295,7 +295,8 @@ def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
     )
 
 
-def _led_faults(ref: str) -> Iterator[Fault]:
+def _led_faults(ref: str, *, alone: bool) -> Iterator[Fault]:
+    """Of a LED that may stand alone; two back to back in one part look the same turned round."""
     opto = ref.partition(".")[0]
     name = "LED" if ref.endswith("led") else "second LED"
     part = f"{opto} {name}"
@@ -314,7 +315,7 @@ def _led_faults(ref: str) -> Iterator[Fault]:
         f"something leaks across the {name} of {opto}: clean the board there, then replace {opto}",
         leak(ref, size), size, "Ω",
     )  # fmt: skip
-    if name == "LED":
+    if name == "LED" and alone:
         yield _fault(
             part, "led", "reversed",
             f"the {name} of {opto} is the wrong way round: look at how {opto} is fitted",

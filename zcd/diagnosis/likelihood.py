@@ -54,7 +54,9 @@ known; common practice, no source."""
 BREADTHS = (1.0, 3.0, 9.0)
 """How many gaps between samples one of them may stand for. Readings that together depend on several
 unknown quantities find samples that fit all of them only far apart; equally likely before."""
-APART_WIDTHS = 4.0
+JUMP_ERRORS = 2.0
+"""Errors between two looks of a joint from which a display is seen to jump. Both are of one board,
+read with one meter: how well its parts are known does not come in."""
 LEAST_DENSITY = 1e-300
 
 
@@ -127,9 +129,9 @@ class Fit:
         self.span = high - low + 10.0 * widest
         self.flat = 1.0 / self.span
         here, there = (self.centre[self.states[:, k]] for k in (0, 1))
-        width = np.hypot(*(self.width[self.states[:, k]] for k in (0, 1)))
+        larger = np.maximum(*(self.noise[self.states[:, k]] for k in (0, 1)))
         self.loose = np.zeros((len(self.centre) + len(self.states), shown.shape[1]), dtype=bool)
-        self.loose[len(self.centre) :] = np.abs(here - there) > APART_WIDTHS * width
+        self.loose[len(self.centre) :] = np.abs(here - there) > JUMP_ERRORS * larger
         self.loose &= restless(shown.shape[1])
 
     def width_of(self, breadth: float) -> FloatArray:

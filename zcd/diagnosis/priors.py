@@ -19,6 +19,13 @@ LARGEST_CLASS_SHARE = 0.25
 HEALTHY_SHARE = 0.05
 ELSEWHERE_SHARE = 0.06
 """A good sync circuit with a fault that only the flags tell of; common practice, no source."""
+MISFIT_SHARE = 0.1
+"""A part put in the wrong way round, or of a wrong value: boards come to a bench after someone else
+has been at them; common practice, no source."""
+FITTED = ("resistor", "diode", "led")
+MISFITS = ("reversed", "wrong part", "low", "ten times too low", "ten times too high")
+"""Modes that no part comes to by itself. Any part may be the one: how often it fails says nothing
+of it."""
 NONE_OF_THESE_SHARE = 0.01
 
 RATE_OF = {
@@ -53,9 +60,11 @@ def prior_shares(faults: Sequence[Fault]) -> FloatArray:
     weights = np.array([_weight(fault) for fault in faults])
     classes = np.array([RATE_OF.get(fault.kind, fault.kind) for fault in faults])
     elsewhere = np.array([bool(fault.reports) for fault in faults])
-    sick = (classes != "healthy") & ~elsewhere
+    misfit = np.array([fault.kind in FITTED and fault.mode in MISFITS for fault in faults])
+    sick = (classes != "healthy") & ~elsewhere & ~misfit
     weights[sick] = _capped(weights[sick], classes[sick])
-    weights[sick] *= 1.0 - NONE_OF_THESE_SHARE - HEALTHY_SHARE - ELSEWHERE_SHARE
+    weights[sick] *= 1.0 - NONE_OF_THESE_SHARE - HEALTHY_SHARE - ELSEWHERE_SHARE - MISFIT_SHARE
+    weights[misfit] = MISFIT_SHARE * _even([f for f, m in zip(faults, misfit, strict=True) if m])
     weights[elsewhere] *= ELSEWHERE_SHARE / weights[elsewhere].sum()
     weights[classes == "healthy"] = HEALTHY_SHARE
     return weights
@@ -71,14 +80,29 @@ def _weight(fault: Fault) -> float:
     """Rate times the share of the mode, tempered."""
     if fault.kind == "healthy":
         return 0.0
-    shares = {(row["part"], row["mode"]): row["share_ratio"] for row in table("fault_shares")}
     rates = {
         row["part"]: row["lowest_quality_fit"]
         for row in table("failure_rates")
         if row["source"] == "RAMSTK-217F"
     }
     rate = float(rates[RATE_OF[fault.kind]]) if fault.kind in RATE_OF else OTHER_FIT
-    return float((rate * float(shares[fault.kind, fault.mode])) ** TEMPER)
+    return float((rate * _mode_shares()[fault.kind, fault.mode]) ** TEMPER)
+
+
+def _even(faults: Sequence[Fault]) -> FloatArray:
+    """Shares of misfits: each part alike, and of one part the modes as the table has them."""
+    shares = _mode_shares()
+    weights = np.array([shares[fault.kind, fault.mode] for fault in faults])
+    _, part = np.unique([fault.part for fault in faults], return_inverse=True)
+    weights = weights / np.bincount(part, weights=weights)[part]
+    return np.asarray(weights / weights.sum())
+
+
+def _mode_shares() -> dict[tuple[str, str], float]:
+    return {
+        (str(row["part"]), str(row["mode"])): float(row["share_ratio"])
+        for row in table("fault_shares")
+    }
 
 
 def _capped(weights: FloatArray, classes: NDArray[np.str_]) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from tests.diagnosis.proof.designs import design
 from tests.diagnosis.proof.kept import Kept, atlas_of
 from tests.diagnosis.proof.patient import Patient, patient
+from tests.diagnosis.proof.wrong import chances
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.atlas import Atlas
 from zcd.diagnosis.bench import Bench
@@ -57,6 +58,8 @@ class Result:
         Readings until it stopped, and down the bench card until it would have; 0: not tried.
     on_the_way : tuple of (float, bool)
         After each reading: probability of the first, and whether it was true.
+    expected : float
+        How much oftener the tool expects such a case than the proof puts it in; 0: never.
     """
 
     number: tuple[int, int, int]
@@ -72,6 +75,7 @@ class Result:
     taken: int
     fixed: int
     on_the_way: tuple[tuple[float, bool], ...]
+    expected: float
 
     @property
     def right(self) -> bool:
@@ -117,7 +121,19 @@ def _result(atlas: Atlas, sick: Patient, *, fixed: bool) -> Result:
         taken=len(last.measured),
         fixed=len(list(follow(atlas, sick, _down_the_card(atlas)))) - 1 if fixed else 0,
         on_the_way=tuple((present(d.ranked), said_truly(sick, d.ranked[0])) for d in path[1:]),
+        expected=_expected(atlas, sick),
     )
+
+
+def _expected(atlas: Atlas, sick: Patient) -> float:
+    """Prior probability of what is wrong over how often it is put in."""
+    truth = _plain(sick.wrong.keys)
+    held = sum(
+        float(share)
+        for fault, share in zip(atlas.faults, atlas.shares, strict=True)
+        if _plain(fault.members or ((fault.key,) if fault.key != SIMPLE else ())) == truth
+    )
+    return held / sum(often for w, often in chances(sick.healthy) if _plain(w.keys) == truth)
 
 
 def _said(last: Diagnosis) -> float:
@@ -163,12 +179,16 @@ def said_truly(sick: Patient, ranked: Ranked) -> bool:
 
 
 def _same_repair(name: str, truth: str) -> bool:
-    """One fault; a part of ten times the value has drifted, for whoever replaces it."""
+    """Whether two names are one fault."""
+    return _plain((name,)) == _plain((truth,))
 
-    def plain(key: str) -> str:
-        return key.replace("ten times too high", "drift").replace("ten times too low", "low")
 
-    return plain(name) == plain(truth)
+def _plain(keys: Iterable[str]) -> frozenset[str]:
+    """Names; a part of ten times the value has drifted, for whoever replaces it."""
+    return frozenset(
+        key.replace("ten times too high", "drift").replace("ten times too low", "low")
+        for key in keys
+    )
 
 
 def _rival(sick: Patient, last: Diagnosis) -> Ranked | None:

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import betaincinv
 
 from tests.diagnosis.proof.cases import Result
-from tests.diagnosis.proof.figures import Class, classes
+from tests.diagnosis.proof.figures import Class, at_the_end, on_the_way
 from zcd.show.draw.canvas import BLUE, GREY, LEFT, RED, drawing, new_figure, save_figure
 
 CONFIDENCE_RATIO = 0.9
@@ -17,8 +17,7 @@ CONFIDENCE_RATIO = 0.9
 
 def draw_diagram(results: Sequence[Result], path: Path) -> Path:
     """Draw it and write it to a file."""
-    ends = classes([(r.said, r.named) for r in results])
-    ways = classes([each for r in results for each in r.on_the_way])
+    ends, ways = at_the_end(results), on_the_way(results)
     with drawing():
         figure = new_figure("reliability", 5.2, 4.2)
         axes = figure.subplots()
@@ -34,6 +33,10 @@ def draw_diagram(results: Sequence[Result], path: Path) -> Path:
                 said, true, yerr=spans, fmt=style, color=colour, markersize=4.0, linewidth=1.0,
                 capsize=2.0, elinewidth=0.8, label=f"{name} ({sum(c.size for c in found)})",
             )  # fmt: skip
+        axes.plot(
+            [c.said for c in ways], [c.expected for c in ways], ":", color=BLUE, linewidth=1.2,
+            label="the same, faults as often as expected",
+        )  # fmt: skip
         axes.set(
             xlabel="probability said [1]", ylabel="share that was true [1]",
             xlim=(0.0, 1.02), ylim=(0.0, 1.02),

@@ -23,8 +23,9 @@ def figures(results: Sequence[Result]) -> str:
     if both:
         ratio = sum(r.taken for r in both) / sum(r.fixed for r in both)
         lines.append(f"against the fixed order, {len(both)} cases: {ratio:.2f} of its readings")
-    lines += ["", "at the end", *_classes([(r.said, r.named) for r in results])]
-    lines += ["", "after each reading", *_classes([each for r in results for each in r.on_the_way])]
+    lines += ["", "at the end: said, statements, true, true with faults as often as expected"]
+    lines += _lines(at_the_end(results))
+    lines += ["", "after each reading", *_lines(on_the_way(results))]
     return "\n".join(lines)
 
 
@@ -47,23 +48,40 @@ def share(of: Sequence[bool]) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Class:
-    """Statements of about one probability: its mean, the share that was true, how many."""
+    """Statements of about one probability: its mean, the share that was true, how many.
+
+    Of faults put in as often as the tool expects them so much would have been true: `expected`.
+    """
 
     said: float
     true: float
     size: int
+    expected: float
 
 
-def classes(said: Sequence[tuple[float, bool]]) -> list[Class]:
-    """Statements by what was said."""
+def classes(said: Sequence[tuple[float, bool, float]]) -> list[Class]:
+    """Statements by what was said; each with the weight of its case."""
     found = []
     for low, high in pairwise(EDGES):
-        here = [each for each in said if low < each[0] <= high]
-        if here:
-            mean, true = np.mean(np.array(here, dtype=float), axis=0)
-            found.append(Class(said=float(mean), true=float(true), size=len(here)))
+        here = np.array([each for each in said if low < each[0] <= high], dtype=float)
+        if len(here):
+            mean, true, weight = here.mean(axis=0)
+            expected = float(np.mean(here[:, 1] * here[:, 2]) / weight) if weight else np.nan
+            found.append(
+                Class(said=float(mean), true=float(true), size=len(here), expected=expected)
+            )
     return found
 
 
-def _classes(said: Sequence[tuple[float, bool]]) -> list[str]:
-    return [f"| {c.said:.3f} | {c.size} | {c.true:.3f} |" for c in classes(said)]
+def at_the_end(results: Sequence[Result]) -> list[Class]:
+    """Where it stopped: what it named."""
+    return classes([(r.said, r.named, r.expected) for r in results])
+
+
+def on_the_way(results: Sequence[Result]) -> list[Class]:
+    """After each reading: the first of the ranking."""
+    return classes([(*each, r.expected) for r in results for each in r.on_the_way])
+
+
+def _lines(found: Sequence[Class]) -> list[str]:
+    return [f"| {c.said:.3f} | {c.size} | {c.true:.3f} | {c.expected:.3f} |" for c in found]

@@ -6,12 +6,14 @@ tool's, so that an answer can be judged.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 from numpy.random import Generator
+from numpy.typing import NDArray
 
 from tests.diagnosis.proof.designs import between
 from zcd.circuit.elements import (
@@ -25,6 +27,7 @@ from zcd.circuit.elements import (
     Resistance,
 )
 
+FloatArray = NDArray[np.float64]
 Change = Callable[[Circuit, Generator], Circuit]
 
 SHARES: Mapping[str, float] = {
@@ -76,22 +79,42 @@ class Wrong:
 
 def all_wrong(circuit: Circuit) -> list[Wrong]:
     """Everything that may be wrong with a circuit."""
-    single = [wrong for element in circuit for wrong in _of(element)]
+    single = [w for element in circuit for w in _of(element) if not _as_before(w, circuit)]
     single += [*_relay(circuit), *_supplies(circuit), *_pin(), *_dirt(circuit)]
     loose = [_loose(wrong) for wrong in single if wrong.keys[0] in _joints(circuit)]
     return [*single, *loose, *_pairs(single), *_elsewhere()]
 
 
+def _as_before(wrong: Wrong, circuit: Circuit) -> bool:
+    """Two LEDs back to back in one part are the same when it is turned round."""
+    return wrong.keys == ("OC1 LED reversed",) and "OC1.led2" in circuit
+
+
 def draw(circuit: Circuit, rng: Generator) -> Wrong:
     """One of them: a kind by its share, then any of that kind."""
     found = all_wrong(circuit)
-    kinds = [kind for kind in SHARES if any(w.kind == kind for w in found)]
-    shares = np.array([SHARES[kind] for kind in kinds])
-    kind = kinds[rng.choice(len(kinds), p=shares / shares.sum())]
+    kinds, shares = _kinds(found)
+    kind = kinds[rng.choice(len(kinds), p=shares)]
     modes = sorted({_mode(w) for w in found if w.kind == kind})
     mode = modes[rng.integers(len(modes))]
     of_mode = [w for w in found if w.kind == kind and _mode(w) == mode]
     return of_mode[rng.integers(len(of_mode))]
+
+
+def chances(circuit: Circuit) -> list[tuple[Wrong, float]]:
+    """Everything that may be wrong with a circuit, and how often `draw` puts it in."""
+    found = all_wrong(circuit)
+    modes = Counter((w.kind, _mode(w)) for w in found)
+    of_kind = Counter(kind for kind, _ in modes)
+    shares = dict(zip(*_kinds(found), strict=True))
+    return [(w, float(shares[w.kind]) / of_kind[w.kind] / modes[w.kind, _mode(w)]) for w in found]
+
+
+def _kinds(found: list[Wrong]) -> tuple[list[str], FloatArray]:
+    """Kinds that a board has, and their shares."""
+    kinds = [kind for kind in SHARES if any(w.kind == kind for w in found)]
+    shares = np.array([SHARES[kind] for kind in kinds])
+    return kinds, shares / shares.sum()
 
 
 def _mode(wrong: Wrong) -> str:
