@@ -5,12 +5,16 @@ from __future__ import annotations
 import socket
 import tempfile
 from collections.abc import Iterator
+from logging import ERROR, LogRecord
 from pathlib import Path
+from time import sleep
 
 import pytest
+from h11 import LocalProtocolError
 
 from tests.bench.conftest import Server
 from tests.bench.test_page import FILE, HOSTILE
+from zcd.bench.serve import _is_news
 
 FORM = "application/x-www-form-urlencoded"
 PARTS = "multipart/form-data; boundary=x"
@@ -114,6 +118,33 @@ def test_lengths_that_are_not_so_are_refused(bench: Server) -> None:
     endless = b"".join(b"10000\r\n" + b"x" * 65536 + b"\r\n" for _ in range(320))
     pieces = message(bench, to, endless, kind, "Transfer-Encoding: chunked")
     assert b" 200 " not in send(bench, pieces)[:20]
+
+
+@pytest.mark.parametrize(
+    "pieces", [b"zz\r\nabc\r\n", b"-1\r\n", b"f" * 24 + b"\r\n", b"5\r\nsay=1XX\r\n0\r\n\r\n"]
+)
+def test_pieces_that_are_none_are_refused(bench: Server, pieces: bytes) -> None:
+    """RFC 9112, section 7.1: with the head or after it; the fixture looks at what is said of it."""
+    lines = f"Content-Type: {FORM}", "Transfer-Encoding: chunked"
+    head = message(bench, f"POST {ANSWER}", b"", *lines)
+    assert send(bench, head + pieces).startswith(b"HTTP/1.1 4")
+    with socket.create_connection(("127.0.0.1", bench.port), timeout=60) as line:
+        line.sendall(message(bench, f"POST {ANSWER}", b"", *lines, "Content-Length: 5"))
+        sleep(0.1)
+        line.sendall(pieces)
+        assert line.recv(100).startswith(b"HTTP/1.1 4")
+
+
+def test_a_fault_of_ours_is_told_in_full() -> None:
+    """Only what follows from a message that was given up is not told a second time."""
+    for error, told in (
+        (LocalProtocolError("can't handle event type Response when state=MUST_CLOSE"), False),
+        (LocalProtocolError("Too little data for declared Content-Length"), True),
+        (ValueError("state=MUST_CLOSE"), True),
+    ):
+        words = "Exception in ASGI application"
+        record = LogRecord("uvicorn.error", ERROR, "", 0, words, (), (type(error), error, None))
+        assert _is_news(record) is told
 
 
 @pytest.mark.parametrize(

@@ -50,23 +50,33 @@ def _app() -> Guard:
     return make_app(PORT, Desk(folder=bench()))
 
 
-async def _get(path: str, query: bytes) -> tuple[int, bytes]:
-    """Status and body of one answer."""
+async def answer(
+    app: Guard, path: str, query: bytes, kind: str = "", body: bytes | None = None
+) -> tuple[int, bytes]:
+    """Status and body of one answer; a message with a body of some kind is posted."""
+    own = f"127.0.0.1:{PORT}".encode()
+    headers = [(b"host", own)]
+    if body is not None:
+        headers += [
+            (b"origin", b"http://" + own),
+            (b"content-type", kind.encode()),
+            (b"content-length", str(len(body)).encode()),
+        ]
     scope: dict[str, Any] = {
-        "type": "http", "http_version": "1.1", "method": "GET", "path": path, "root_path": "",
-        "raw_path": path.encode(), "query_string": query, "scheme": "http",
-        "headers": [(b"host", f"127.0.0.1:{PORT}".encode())], "client": ("127.0.0.1", 1),
+        "type": "http", "http_version": "1.1", "method": "GET" if body is None else "POST",
+        "path": path, "root_path": "", "raw_path": path.encode(), "query_string": query,
+        "scheme": "http", "headers": headers, "client": ("127.0.0.1", 1),
         "server": ("127.0.0.1", PORT),
     }  # fmt: skip
     told: list[Message] = []
 
     async def receive() -> Message:
-        return {"type": "http.request", "body": b"", "more_body": False}
+        return {"type": "http.request", "body": body or b"", "more_body": False}
 
     async def send(message: Message) -> None:
         told.append(message)
 
-    await _app()(scope, receive, send)
+    await app(scope, receive, send)
     return told[0]["status"], b"".join(each.get("body", b"") for each in told[1:])
 
 
@@ -74,14 +84,20 @@ def ask(given: tuple[str, dict[str, str]]) -> int:
     """Ask for an address; the answer must be a page, or say plainly that there is none."""
     path, typed = given
     query = urlencode(typed, errors="surrogatepass").encode()
-    status, body = asyncio.run(_get(path, query))
+    status, body = asyncio.run(answer(_app(), path, query))
     assert status in (200, 404, 414, 422), status
-    text = body.decode("utf-8")
-    assert path == "/board.toml" or "<b>&amp;</b>" not in text, "hostile text is not shown as text"
-    assert ">nan" not in text
+    if path != "/board.toml":
+        require_plain_page(body)
     return status
+
+
+def require_plain_page(body: bytes) -> None:
+    """Refuse a page in which hostile text is more than text, or a number is none."""
+    text = body.decode("utf-8")
+    assert "<b>&amp;</b>" not in text, "hostile text is not shown as text"
+    assert ">nan" not in text
 
 
 def page_text(path: str) -> str:
     """The page at an address."""
-    return asyncio.run(_get(path, b""))[1].decode("utf-8")
+    return asyncio.run(answer(_app(), path, b""))[1].decode("utf-8")

@@ -12,7 +12,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from tests.board.boards import FULL, SMALLEST
-from tests.fuzz import captures, documents, hostile, page
+from tests.fuzz import captures, documents, forms, hostile, page
 from tests.fuzz.commands import command_lines, run_command
 from tests.fuzz.good import BOARDS, DRAWERS, JOBS
 from tests.fuzz.judge import LONGEST_S
@@ -136,7 +136,7 @@ TARGETS = (
         name="quantities",
         inputs=st.tuples(hostile.quantities(), st.sampled_from(KINDS)),
         run=read_quantity,
-        share=420,
+        share=400,
     ),
     Target(name="board files", inputs=documents.toml_files(BOARDS), run=read_board, share=200),
     Target(name="job files", inputs=documents.toml_files(JOBS), run=read_job, share=120),
@@ -144,6 +144,7 @@ TARGETS = (
     Target(name="captures", inputs=captures.capture_files(), run=read_capture, share=40),
     Target(name="readings", inputs=readings(), run=read_reading, share=60),
     Target(name="addresses of the page", inputs=page.addresses, run=page.ask, share=30),
+    Target(name="forms of the page", inputs=forms.forms(), run=forms.post, share=20),
     Target(
         name="command lines", inputs=command_lines(), run=run_command, share=10, longest_s=120.0
     ),

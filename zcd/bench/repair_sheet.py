@@ -36,6 +36,8 @@ CAUTIONS = (*GENERAL, *DEAD, *FITTING, *ISOLATED, *LIVE)
 KINDS = {".html": "text/html; charset=utf-8", ".pdf": "application/pdf"}
 Words = dict[str, Any]
 
+NO_BOARD = "there is no board yet"
+
 
 class RepairSheet:
     """The third sheet.
@@ -91,7 +93,7 @@ class RepairSheet:
 
         def endpoint(request: Request) -> Response:
             asked = asked_of(self.desk, request.query_params)
-            words: Words = {"problem": "there is no board yet"}
+            words: Words = {"problem": NO_BOARD}
             if asked.board is not None:
                 words = do(asked)
             chosen = bool(request.query_params.get(CHOSEN))
@@ -107,10 +109,12 @@ class RepairSheet:
 
         def act(request: Request, texts: dict[str, str]) -> Response:
             asked = asked_of(self.desk, texts)
-            told = do(asked) if asked.board is not None else "there is no board yet"
-            asked = asked_of(self.desk, texts)
-            words = self._again(asked) if name == "again" else self._end(asked, PATIENCE_S)
-            words["told"] = told
+            words: Words = {"problem": NO_BOARD}
+            if asked.board is not None:
+                told = do(asked)
+                asked = asked_of(self.desk, texts)
+                words = self._again(asked) if name == "again" else self._end(asked, PATIENCE_S)
+                words["told"] = told
             return self._fill(
                 f"repair_{name}.html.j2", request, asked, again=True, written=True, **words
             )
@@ -214,7 +218,7 @@ class RepairSheet:
         def endpoint(request: Request) -> Response:
             asked = asked_of(self.desk, {**request.query_params, "kind": kind})
             if asked.board is None:
-                return Response("there is no board yet", 422, media_type="text/plain")
+                return Response(NO_BOARD, 422, media_type="text/plain")
             work = self.ending.report(asked, patience_s=120.0)
             if not work.done or work.problem:
                 return Response(work.problem or "too slow", 500, media_type="text/plain")
@@ -243,6 +247,7 @@ class RepairSheet:
             "busy": False,
             "nothing": False,
             "told": "",
+            "retests": (),
             "again": False,
             "written": False,
             "record": RECORD,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import logging
 import socket
 from collections.abc import Callable
 
@@ -10,6 +11,21 @@ from zcd.bench.app import make_app
 from zcd.bench.desk import Desk
 from zcd.bench.guard import LOOPBACK
 from zcd.errors import InputError
+
+GIVEN_UP = ("MUST_CLOSE", "CLOSED", "ERROR")
+"""States of a line on which nothing more is said."""
+
+
+def _is_news(record: logging.LogRecord) -> bool:
+    """Whether it was not told yet: a broken message is, in one line, before it is given up.
+
+    The page's answer to its beginning then finds the line closed, which is no fault of the page.
+    """
+    import h11
+
+    error = None if record.exc_info is None else record.exc_info[1]
+    closed = any(f"state={state}" in str(error) for state in GIVEN_UP)
+    return not (isinstance(error, h11.LocalProtocolError) and closed)
 
 
 def serve(port: int, desk: Desk, ready: Callable[[str], None]) -> None:
@@ -49,8 +65,10 @@ def serve(port: int, desk: Desk, ready: Callable[[str], None]) -> None:
             log_level="warning",
             server_header=False,
             access_log=False,
+            http="h11",
             ws="none",
         )
         gc.freeze()  # else now and then an answer waits while all modules are looked through
+        logging.getLogger("uvicorn.error").addFilter(_is_news)
         ready(f"http://{LOOPBACK}:{taken}/")
         uvicorn.Server(config).run(sockets=[door])
