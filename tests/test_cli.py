@@ -6,6 +6,7 @@ import contextlib
 import io
 import json
 import os
+import signal
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -500,7 +501,7 @@ def test_a_file_that_fails_is_named(
         raise error
 
     monkeypatch.setattr("zcd.board.files.load_board", fail)
-    monkeypatch.setattr("zcd.cli._forget_stdout", lambda: None)
+    monkeypatch.setattr("zcd.cli.forget", lambda _: None)
     assert main(["check", str(board)]) == 2
     assert capsys.readouterr().err == f"zcd: {told}\n"
 
@@ -536,6 +537,69 @@ def test_a_reader_that_leaves_early_is_no_failure(board: Path) -> None:
         )
     assert done.returncode == cli.BROKEN_PIPE
     assert done.stderr == b""
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_a_stream_that_is_closed(number: int, board: Path, work: Path) -> None:
+    """Nothing is typed, or nobody is told; no file that is written gets its number."""
+    words = ["diagnose", str(board), "--ask", "--job", "job.toml", "-f", "sync"]
+    done = subprocess.run(
+        shell(*words),
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        check=False,
+        preexec_fn=lambda: os.close(number),
+    )
+    assert done.returncode == 0
+    assert b"Traceback" not in done.stderr
+
+
+def test_nobody_can_be_told(board: Path) -> None:
+    """What the exit code says holds all the same."""
+    with Path("/dev/full").open("wb") as full:
+        for words in (["check", str(board.with_name("no.toml"))], ["check"]):
+            done = subprocess.run(shell(*words), stdout=full, stderr=full, check=False)
+            assert done.returncode == 2
+
+
+def test_a_terminal_of_no_width_is_served(board: Path) -> None:
+    """Some tell a width of 0 or 1; nothing is left out there."""
+    environment = {**os.environ, "COLUMNS": "0"}
+    done = subprocess.run(
+        shell("check", str(board)), capture_output=True, env=environment, check=False
+    )
+    assert b"holds" in b" ".join(done.stdout.split())
+    assert done.stdout.count(b"\n") > 50
+
+
+INTERRUPT = """\
+import os, signal, sys
+from importlib.abc import MetaPathFinder
+
+class Interrupt(MetaPathFinder):
+    def find_spec(self, name, path, target=None):
+        if name == sys.argv[1]:
+            os.kill(os.getpid(), signal.SIGINT)
+
+sys.meta_path.insert(0, Interrupt())
+from zcd.__main__ import run
+sys.argv = ["zcd", "check", sys.argv[2]]
+raise SystemExit(run())
+"""
+
+
+@pytest.mark.parametrize("module", ["click", "zcd.cli.board", "numpy", "rich.console"])
+def test_an_interrupt_while_it_loads(module: str, board: Path) -> None:
+    """Without a word; a shell calls 130 what a signal ended (POSIX, XCU 2.8.2: above 128)."""
+    line = [sys.executable, "-c", INTERRUPT, module, str(board)]
+    done = subprocess.run(
+        line,
+        capture_output=True,
+        check=False,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # as from a terminal
+    )
+    assert done.returncode in (cli.INTERRUPTED, -signal.SIGINT)
+    assert (done.stdout, done.stderr) == (b"", b"")
 
 
 def test_an_ascii_terminal_is_served(board: Path) -> None:

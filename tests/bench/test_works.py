@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import signal
 import time
 from pathlib import Path
 
@@ -52,6 +53,16 @@ def test_what_nobody_waits_for_is_ended(monkeypatch: pytest.MonkeyPatch) -> None
         time.sleep(0.05)
     assert not running(first)
     assert works.ask(math.sqrt, 2.25, patience_s=60.0).found == 1.5
+
+
+def test_an_interrupt_at_the_terminal_is_for_the_page() -> None:
+    """Ctrl-C reaches all processes of a terminal, the helpers while they are still loading too."""
+    helper = module._Helper()
+    os.kill(helper._process.pid or 0, signal.SIGINT)
+    work = module.Work(math.sqrt, (2.25,))
+    assert helper.see_through(work)
+    assert work.found == 1.5
+    assert work.problem == ""
 
 
 def test_a_process_that_ends_by_itself_leaves_words() -> None:

@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
+import ctypes
 import gc
 import logging
 import socket
 from collections.abc import Callable
+from contextlib import suppress
 
 from zcd.bench.app import make_app
 from zcd.bench.desk import Desk
 from zcd.bench.guard import LOOPBACK
 from zcd.errors import InputError
 
+MOST_HEAPS = -8
+"""``M_ARENA_MAX`` of glibc's ``malloc.h``."""
 GIVEN_UP = ("MUST_CLOSE", "CLOSED", "ERROR")
 """States of a line on which nothing more is said."""
+
+
+def _keep_one_heap() -> None:
+    """Have all threads take memory from one heap, as they take turns anyway.
+
+    The system's library (glibc) gives threads heaps of their own, up to eight for each core; what
+    pages leave behind in one of them is of no use to the others, and the server would grow.
+    """
+    with suppress(AttributeError, OSError, TypeError):  # systems with another library
+        ctypes.CDLL(None).mallopt(MOST_HEAPS, 1)
 
 
 def _is_news(record: logging.LogRecord) -> bool:
@@ -70,5 +84,6 @@ def serve(port: int, desk: Desk, ready: Callable[[str], None]) -> None:
         )
         gc.freeze()  # else now and then an answer waits while all modules are looked through
         logging.getLogger("uvicorn.error").addFilter(_is_news)
+        _keep_one_heap()
         ready(f"http://{LOOPBACK}:{taken}/")
         uvicorn.Server(config).run(sockets=[door])

@@ -6,6 +6,7 @@ ended, by ending its process: nothing in it has to look out for that.
 
 from __future__ import annotations
 
+import signal
 import threading
 import time
 from collections import OrderedDict
@@ -149,6 +150,9 @@ class _Helper:
     def __init__(self) -> None:
         context = get_context("spawn")
         self._pipe, theirs = context.Pipe()
+        # Ctrl-C at the terminal is for the page, whose end is that of its helpers
+        if hasattr(signal, "pthread_sigmask"):  # of this thread, and inherited; Windows has none
+            signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         self._process = context.Process(target=_work, args=(theirs,), daemon=True)
         self._process.start()
         theirs.close()

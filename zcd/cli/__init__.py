@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import errno
-import os
 import sys
 from collections.abc import Sequence
-from contextlib import suppress
-from io import StringIO, UnsupportedOperation
+from io import StringIO
 
 import click
 
@@ -23,6 +21,7 @@ from zcd.cli.parts import substitute
 from zcd.cli.report import report
 from zcd.cli.spice import spice
 from zcd.cli.story import story
+from zcd.cli.streams import forget, open_closed_streams, tell
 from zcd.cli.windings import windings
 from zcd.errors import InputError, ZcdError
 
@@ -47,33 +46,28 @@ def main(argv: Sequence[str] | None = None) -> int:
         Exit code.
     """
     arguments = list(sys.argv[1:] if argv is None else argv)
+    open_closed_streams()
     try:
         with commands.make_context("zcd", arguments) as context:
             code = int(commands.invoke(context) or 0)
-        if sys.stdout is not None:
-            sys.stdout.flush()
+        sys.stdout.flush()
     except click.exceptions.Exit as leave:
         code = leave.exit_code
     except click.ClickException as error:
         _show_usage(error)
         code = error.exit_code
     except ZcdError as error:
-        from zcd.show.wording import plain
-
-        for line in str(error).splitlines():
-            click.echo(plain(f"zcd: {line}"), err=True)
+        tell(f"zcd: {line}" for line in str(error).splitlines())
         code = error.exit_code
     except (KeyboardInterrupt, click.Abort):
         code = INTERRUPTED
     except BrokenPipeError:
-        _forget_stdout()
+        forget(sys.stdout)
         code = BROKEN_PIPE
     except OSError as error:
-        from zcd.show.wording import plain
-
         if error.filename is None:
-            _forget_stdout()
-        click.echo(plain(f"zcd: {_failed(error)}"), err=True)
+            forget(sys.stdout)
+        tell([f"zcd: {_failed(error)}"])
         code = InputError.exit_code
     return code
 
@@ -82,7 +76,7 @@ def _failed(error: OSError) -> str:
     """What the system did not do: with a file, which it names, or with what has no name."""
     why = error.strerror or str(error)
     if error.filename is not None:
-        return f"{os.fsdecode(error.filename)}: found a file that cannot be used ({why})"
+        return f"{error.filename}: found a file that cannot be used ({why})"
     if error.errno in FULL:
         return f"the output cannot be written ({why})"
     return f"input or output came to an end ({why})"
@@ -90,19 +84,9 @@ def _failed(error: OSError) -> str:
 
 def _show_usage(error: click.ClickException) -> None:
     """What click says of a mistake, which quotes what was typed."""
-    from zcd.show.wording import plain
-
     told = StringIO()
     error.show(told)
-    for line in told.getvalue().rstrip().split("\n"):
-        click.echo(plain(line), err=True)
-
-
-def _forget_stdout() -> None:
-    """Whoever read our output has gone: let the interpreter's last flush go nowhere."""
-    if sys.stdout is not None:
-        with suppress(UnsupportedOperation):  # a stream of somebody else's in this process
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    tell(told.getvalue().rstrip().split("\n"))
 
 
 def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> None:

@@ -37,6 +37,9 @@ if TYPE_CHECKING:
     from zcd.spice.compare import Comparison
     from zcd.sync.lock import Lock
 
+NARROWEST = 40
+"""Columns of a table, however few the terminal says it has: below, words would be left out."""
+
 
 def print_json(record: dict[str, Any], cautions: Iterable[Caution] = ()) -> None:
     """One object, ASCII, no numbers that JSON does not know; with the cautions that are due."""
@@ -50,6 +53,7 @@ def print_tables(show: Callable[[Console], None]) -> None:
     from rich.console import Console
 
     console = Console()
+    console.width = max(console.width, NARROWEST)
     with console.capture() as captured:
         show(console)
     text = "\n".join(line.rstrip() for line in captured.get().splitlines())
