@@ -578,12 +578,13 @@ from importlib.abc import MetaPathFinder
 
 class Interrupt(MetaPathFinder):
     def find_spec(self, name, path, target=None):
-        if name == sys.argv[1]:
+        if name == MODULE:
             os.kill(os.getpid(), signal.SIGINT)
 
+_, MODULE, board = sys.argv
 sys.meta_path.insert(0, Interrupt())
 from zcd.__main__ import run
-sys.argv = ["zcd", "check", sys.argv[2]]
+sys.argv = ["zcd", "check", board]
 raise SystemExit(run())
 """
 
