@@ -55,6 +55,12 @@ def test_what_nobody_waits_for_is_ended(monkeypatch: pytest.MonkeyPatch) -> None
     assert works.ask(math.sqrt, 2.25, patience_s=60.0).found == 1.5
 
 
+def test_what_somebody_waits_for_is_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A report that takes long is waited for in one go."""
+    monkeypatch.setattr(module, "STALE_S", 0.3)
+    assert Works(hands=1).ask(time.sleep, 1.5, patience_s=60.0).done
+
+
 def test_an_interrupt_at_the_terminal_is_for_the_page() -> None:
     """Ctrl-C reaches all processes of a terminal, the helpers while they are still loading too."""
     helper = module._Helper()

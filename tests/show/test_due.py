@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import json
+from html import unescape
 from pathlib import Path
 
+import nbformat
 import pytest
+from pypdf import PdfReader
 
 from tests.fuzz.commands import bench, call
 from tests.fuzz.page import page_text
+from zcd.board.files import parse_board
+from zcd.board.model import Topology
+from zcd.board.starter import starter_text
+from zcd.circuit.build import build_circuit
 from zcd.cli import commands
 from zcd.diagnosis.readings import Side
 from zcd.show.cautions import FITTED, GENERAL, PROBED, TOUCHED, UNPLUGGED, Caution
+from zcd.show.draw.schematic import schematic
+from zcd.show.draw.sketch import sketch_svg
 from zcd.show.found.findings import cautions_for
 
 DUE: dict[str, dict[str, tuple[Caution, ...]]] = {
@@ -36,6 +45,8 @@ blanks, a word with blanks in it stands behind @."""
 
 IN_FILES = (
     "check board.toml --report {}/check.html",
+    "check board.toml --report {}/check.pdf",
+    pytest.param("report job.toml --to {}/record.pdf", marks=pytest.mark.slow),
     pytest.param("report job.toml --to {}/record.html", marks=pytest.mark.slow),
     pytest.param("demo {}/demo", marks=pytest.mark.slow),
 )
@@ -85,10 +96,46 @@ def test_cautions_are_there(command: str, words: str, as_json: bool) -> None:
 @pytest.mark.parametrize("words", IN_FILES)
 def test_reports_have_them(words: str, tmp_path: Path) -> None:
     assert call(words.format(tmp_path).split()).code in (0, 1)
-    (report,) = tmp_path.rglob("*.html")
-    shown = report.read_text(encoding="utf-8")
-    for caution in PROBED:
-        assert caution.text in _flat(shown).replace("&#39;", "'")
+    reports = [each for each in tmp_path.rglob("*.*") if each.suffix in (".html", ".pdf")]
+    assert reports
+    for report in reports:
+        shown = _shown(report)
+        for caution in PROBED:
+            assert _letters(caution.text) in shown
+
+
+def _shown(report: Path) -> str:
+    """The letters of a report, whose lines and words are broken by whoever sets it."""
+    if report.suffix == ".html":
+        return _letters(unescape(report.read_text(encoding="utf-8")))
+    pages = PdfReader(report).pages
+    return _letters("".join(page.extract_text() for page in pages))
+
+
+def _letters(text: str) -> str:
+    return "".join(c for c in text if c.isalnum())
+
+
+NOTEBOOKS = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
+SAID = ("live", "dead tests", "local codes", "licensed practice go first")
+"""In words of its own, as it is read before anything is measured."""
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_notebooks_begin_with_them(path: Path) -> None:
+    first = nbformat.read(path, as_version=4).cells[0]
+    assert first.cell_type == "markdown"
+    for words in SAID:
+        assert words in _flat(first.source).lower()
+
+
+@pytest.mark.parametrize("topology", list(Topology))
+def test_diagrams_say_which_side_is_live(topology: Topology) -> None:
+    """Where the picture stands alone, in a folder or a report, as in its title for readers."""
+    found = parse_board(starter_text(topology))
+    drawn = sketch_svg(schematic(found, build_circuit(found)))
+    assert "mains, LIVE" in drawn
+    assert "mains side, live, on the left" in drawn
 
 
 @pytest.mark.parametrize("as_json", [False, True])

@@ -40,6 +40,8 @@ class Work:
     problem : str
         Why nothing did.
     done, begun : bool
+    waiting : int
+        How many wait for it just now.
     asked : float
         When somebody last wanted to know.
     """
@@ -50,12 +52,13 @@ class Work:
     problem: str = ""
     done: bool = False
     begun: bool = False
+    waiting: int = 0
     asked: float = field(default_factory=time.monotonic)
 
     @property
     def stale(self) -> bool:
         """Whether nobody waits for it any more."""
-        return time.monotonic() - self.asked > STALE_S
+        return not self.waiting and time.monotonic() - self.asked > STALE_S
 
 
 class Works:
@@ -101,7 +104,10 @@ class Works:
             work.asked = time.monotonic()
             self._works.move_to_end(key)
             self._forget()
+            work.waiting += 1
             self._news.wait_for(lambda: work.done, patience_s)
+            work.waiting -= 1
+            work.asked = time.monotonic()
             return work
 
     def _forget(self) -> None:
