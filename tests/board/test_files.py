@@ -3,6 +3,7 @@ in one line that names file, key, what was found and what is allowed."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -80,10 +81,10 @@ def test_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     path = tmp_path / "lamp.toml"
     path.write_text(SMALLEST, encoding="utf-8")
 
-    def refuse(_: Path) -> bytes:
+    def refuse(*_: object) -> int:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "read_bytes", refuse)
+    monkeypatch.setattr(os, "open", refuse)
     with pytest.raises(InputError, match=r"cannot be read \(Permission denied\); allowed: "):
         load_board(path)
 
@@ -425,3 +426,16 @@ def test_plain_numbers_are_si_values() -> None:
         )
     )
     assert numbers == words
+
+
+def test_what_only_looks_like_a_file_is_not_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As Linux's /proc/kmsg, of which only its owner may be kept waiting: here, a pipe."""
+    path = tmp_path / "board.toml"
+    os.mkfifo(path)
+    writer = os.open(path, os.O_RDWR)
+    monkeypatch.setattr(Path, "is_file", lambda _: True)
+    with pytest.raises(InputError, match=r"^board\.toml: found a file that cannot be read"):
+        load_board(path)
+    os.close(writer)

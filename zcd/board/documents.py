@@ -6,6 +6,8 @@ items of a list are counted from 1, like the parts on a board.
 
 from __future__ import annotations
 
+import errno
+import os
 import re
 import tomllib
 from collections.abc import Mapping
@@ -44,7 +46,7 @@ def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes
         if path.is_file():
             size = path.stat().st_size
             if size <= most:
-                return path.read_bytes()
+                return _read_at_once(path)
             found = f"{size} bytes"
         elif path.is_dir():
             found = "a directory"
@@ -53,6 +55,19 @@ def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes
     except OSError as error:
         found = f"a file that cannot be read ({error.strerror})"
     raise InputError(f"{file_name(path)}: found {found}; allowed: {wanted}")
+
+
+def _read_at_once(path: Path) -> bytes:
+    """All of a file; some of the system's own, which look like one, would keep us waiting."""
+
+    def not_waiting(name: str, flags: int) -> int:
+        return os.open(name, flags | getattr(os, "O_NONBLOCK", 0))
+
+    with open(path, "rb", buffering=0, opener=not_waiting) as file:
+        data: bytes | None = file.readall()
+    if data is None:
+        raise BlockingIOError(errno.EAGAIN, os.strerror(errno.EAGAIN))
+    return data
 
 
 def file_name(path: Path) -> str:
