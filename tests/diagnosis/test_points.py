@@ -9,8 +9,8 @@ import pytest
 from tests.boards import VARIANTS, board, pull_up, resistor
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.points import expected_at_nodes, node_readings
-from zcd.diagnosis.readings import Function
+from zcd.diagnosis.points import expected_at_nodes, expected_readings, node_readings
+from zcd.diagnosis.readings import Function, Reading
 
 TWO_LED = VARIANTS["two-led"]
 
@@ -49,3 +49,15 @@ def test_a_dark_pin_stands_at_its_supply() -> None:
     shown = expected_at_nodes(dark, build_circuit(dark), usual_meter())
     volts = {m.reading.a: m.value for m in shown}
     assert volts["pin"] == pytest.approx(5.0 * 10e6 / (10e6 + 10e3), rel=0.01)
+
+
+def test_ohms_through_a_junction_are_a_range_where_nobody_knows_the_meter() -> None:
+    """Through a diode more volts find less ohms; a resistor alone has one value (Ohm's law)."""
+    half = VARIANTS["half-wave"]
+    circuit = build_circuit(half)
+    forward = Reading(function=Function.OHM, a=circuit["D1"].nodes[0], b=circuit["D1"].nodes[1])
+    first = Reading(function=Function.OHM, a=circuit["R1"].nodes[0], b=circuit["R1"].nodes[1])
+    for meter in (usual_meter(), replace(usual_meter(), ohms_stated=True)):
+        diode, plain = expected_readings([forward, first], half, circuit, meter)
+        assert plain.exact
+        assert diode.exact is meter.ohms_stated

@@ -15,6 +15,7 @@ from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Function, Measured, Reading
 from zcd.diagnosis.retest import remaining, retest
 from zcd.diagnosis.words import parse_reading
+from zcd.show.found.measured import missing_line, remaining_lines
 
 LOW_TIME = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
 MAINS = Reading(function=Function.AC, a="line", b="neutral")
@@ -98,3 +99,30 @@ def test_headroom_is_the_ctr_over_the_least_that_locks() -> None:
 def test_no_low_time_no_estimate() -> None:
     assert remaining(atlas().board, usual_meter(), measured("dc pin logic0 2.6")) is None
     assert remaining(atlas().board, usual_meter(), measured("low time 0")) is None
+
+
+def test_too_little_measured_names_what_would_do() -> None:
+    """What is asked for, read as on a good board, makes it one; nothing is lifted for it."""
+    few = measured("dc pin logic0 2.65 V", "low time 9.5 ms")
+    found = retest(atlas(), few)
+    assert not found.good
+    assert 1 <= len(found.missing) <= 4
+    assert not any(reading.lifted for reading in found.missing)
+    assert found.missing[0].words in missing_line(found)
+    shown = Bench(atlas().board, atlas().circuit, usual_meter()).take(found.missing)[0]
+    more = [
+        Measured(reading=reading, value=float(value))
+        for reading, value in zip(found.missing, shown, strict=True)
+    ]
+    whole = retest(atlas(), [*few, *more])
+    assert whole.good
+    assert whole.missing == ()
+
+
+def test_board_that_differs_is_asked_for_nothing_more() -> None:
+    assert retest(atlas(), measured("ohm R2 640k")).missing == ()
+
+
+def test_low_time_that_no_ctr_gives_is_said_to_be() -> None:
+    lines = remaining_lines(atlas().board, retest(atlas(), measured("low time 19 ms")))
+    assert lines == ["No CTR gives this board the low time that was measured: measure it again."]

@@ -145,3 +145,23 @@ def test_where_a_reading_is_taken_is_read_back(name: str) -> None:
     circuit = build_circuit(board(name))
     for reading in useful_readings(board(name), circuit):
         assert parse_place(place_text(reading, circuit), circuit) == reading
+
+
+@pytest.mark.parametrize(
+    ("line", "limit"),
+    [
+        # a period of 50 Hz, a quarter longer where a generator is slow
+        ("low time 1 s", "25 ms"),
+        ("low time over 30 ms", "25 ms"),
+        ("edge delay 60 ms", "25 ms"),
+        ("edge delay -60 ms", "25 ms"),
+    ],
+)
+def test_no_pulse_is_longer_than_the_mains_period(line: str, limit: str) -> None:
+    with pytest.raises(InputError, match=f"no more than a period of the mains, {limit}"):
+        parse_reading(line, CIRCUIT)
+
+
+@pytest.mark.parametrize("line", ["low time 19 ms", "low time nothing", "edge delay no edge"])
+def test_what_a_scope_may_show(line: str) -> None:
+    assert parse_reading(line, CIRCUIT).reading.at_pin

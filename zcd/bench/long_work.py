@@ -276,7 +276,7 @@ def read_again(
 
     from zcd.diagnosis.atlas import make_atlas
     from zcd.diagnosis.retest import retest
-    from zcd.show.found.measured import remaining_lines, retest_line
+    from zcd.show.found.measured import missing_line, remaining_lines, retest_line
     from zcd.show.found.retested import retested, retested_sheet
 
     atlas = make_atlas(board, meter, stored=True)
@@ -288,7 +288,7 @@ def read_again(
         "good": found.good,
         "tables": (retested_sheet(kept),),
         "to_take": [reading.words for reading in found.to_take],
-        "lines": remaining_lines(board, found.remaining),
+        "lines": [line for line in (missing_line(found), *remaining_lines(board, found)) if line],
         "kept": kept,
     }
 

@@ -14,7 +14,7 @@ from zcd.show.wording import quantity_text
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeterField:
-    """One field; `usual` is what goes where nothing is said."""
+    """One field; `usual` is what goes where nothing is said, or that it counts as not known."""
 
     label: str
     usual: str
@@ -49,7 +49,8 @@ def meter_fields() -> Mapping[str, MeterField]:
         ),
         "ohm_accuracy": MeterField(label="Accuracy, ohms", usual=percent(meter.ohm_accuracy_ratio)),
         "ohms_open": MeterField(
-            label="Open-circuit volts, ohms", usual=quantity_text(meter.ohms_open_v, "V")
+            label="Open-circuit volts, ohms",
+            usual=f"not known (often {quantity_text(meter.ohms_open_v, 'V')})",
         ),
         "diode_open": MeterField(
             label="Open-circuit volts, diode test", usual=quantity_text(meter.diode_open_v, "V")

@@ -26,7 +26,7 @@ from zcd.diagnosis.readings import (
 )
 from zcd.diagnosis.record import Experience, search
 from zcd.diagnosis.suggest import Suggestion
-from zcd.diagnosis.words import place_text, show_measured, show_value
+from zcd.diagnosis.words import place_text, show_measured
 from zcd.errors import InputError
 from zcd.show.cautions import Caution
 from zcd.show.draw.schematic import schematic
@@ -244,7 +244,7 @@ def _good(known: Known, readings: Sequence[Reading], circuit: Circuit) -> dict[R
     """What a good board shows; worked out once where it is not on the bench card."""
     new = [r for r in readings if r not in known.good]
     for m in expected_readings(new, known.board, circuit, known.meter) if new else ():
-        known.good[m.reading] = f"about {show_value(m.reading.function, m.value)}"
+        known.good[m.reading] = f"about {show_measured(m)}" if m.exact else show_measured(m)
     return known.good
 
 

@@ -257,8 +257,10 @@ def _log(tables: tuple[ReadingTable, ...], board: Board, name: str) -> Log:
         key = f"readings[{number}]"
         try:
             reading = _reading(table, circuit, key)
-            skipped = table.value == SKIPPED
-            found.append(reading if skipped else parse_shown(table.value, reading, f"{key}.value"))
+            if table.value == SKIPPED:
+                found.append(reading)
+            else:
+                found.append(parse_shown(table.value, reading, f"{key}.value", circuit))
         except InputError as error:
             lines.append(str(error))
     if lines:

@@ -4,12 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
 from zcd.board.model import Board
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.bench import Bench
-from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.meters import OHM_FULL_SCALE_SPAN_V, Meter
 from zcd.diagnosis.readings import Function, Measured, Reading
 from zcd.engine.network import islands
+
+FloatArray = NDArray[np.float64]
+
+ONE_VALUE = 1.02
+"""Ends no further apart than that are one value."""
 
 
 def node_readings(circuit: Circuit) -> tuple[Reading, ...]:
@@ -54,9 +62,30 @@ def expected_readings(
     Returns
     -------
     shown : tuple of Measured
+        A range where it depends on what nobody said of the meter.
     """
     (values,) = Bench(board=board, circuit=circuit, meter=meter).take(readings)
-    return tuple(
+    found = [
         Measured(reading=reading, value=float(value))
         for reading, value in zip(readings, values, strict=True)
-    )
+    ]
+    return tuple(found if meter.ohms_stated else _of_any_meter(found, board, circuit, meter))
+
+
+def _of_any_meter(
+    found: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
+) -> list[Measured]:
+    """Ohms as a range, where they depend on what the meter leaves at the probes."""
+    ohms = [m.reading for m in found if m.reading.function is Function.OHM]
+    volts = np.array(OHM_FULL_SCALE_SPAN_V)
+    rows = stack([circuit] * volts.size)
+    ends = np.sort(Bench(board, rows, meter, full_scale_v=volts).take(ohms), axis=0)
+    spans = dict(zip(ohms, ends.T, strict=True))
+    return [_spanning(m, spans.get(m.reading)) for m in found]
+
+
+def _spanning(measured: Measured, ends: FloatArray | None) -> Measured:
+    """A range in place of a value, if its ends differ by more than a meter does."""
+    if ends is None or ends[0] == ends[1] or ends[1] < ONE_VALUE * ends[0]:
+        return measured
+    return Measured.between(measured.reading, float(ends[0]), float(ends[1]))

@@ -6,9 +6,11 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from math import inf
 
+import numpy as np
+
 from zcd.board.model import Board
 from zcd.board.units import refusal
-from zcd.circuit.elements import Circuit, Junction
+from zcd.circuit.elements import Circuit, Junction, MainsSource
 from zcd.engine.network import islands
 
 
@@ -125,6 +127,11 @@ class Reading:
         return self.function in PIN_FUNCTIONS and {self.a, self.b} == {"pin", "logic0"}
 
 
+SLOWEST = 1.25
+"""Longest period of the mains over the nominal one: a generator that runs at 80 % of its speed;
+common practice, no source."""
+
+
 def usual_power(function: Function) -> Power:
     """State of the board for a reading of which nothing else is said."""
     return Power.DEAD if function in DEAD_FUNCTIONS else Power.LIVE
@@ -197,6 +204,26 @@ def check_reading(circuit: Circuit, reading: Reading) -> None:
     _check_power(circuit, reading)
     if reading.lifted and reading.function not in DEAD_FUNCTIONS:
         raise refusal(str(reading.function), "ohm or diode where one end of a part is lifted")
+
+
+def check_shown(circuit: Circuit, measured: Measured, key: str = "") -> None:
+    """Refuse a time at the pin that no pulse has: longer than the period of the slowest mains."""
+    if measured.reading.function not in SCOPE or measured.unstable:
+        return
+    (mains,) = circuit.of(MainsSource)
+    longest_s = SLOWEST / float(np.min(mains.frequency_hz))
+    ends = (measured.value, measured.value)
+    if measured.low is not None and measured.high is not None:
+        ends = measured.low, measured.high
+    nearest_s = 0.0 if ends[0] <= 0.0 <= ends[1] else min(map(abs, ends))
+    if longest_s < nearest_s < inf:
+        without = "no edge" if measured.reading.function is Function.EDGE_DELAY else "nothing"
+        raise refusal(
+            f"{1e3 * nearest_s:.3g} ms",
+            f"no more than a period of the mains, {1e3 * longest_s:.3g} ms where it is slow; "
+            f'without pulses "{without}"',
+            key,
+        )
 
 
 def _check_power(circuit: Circuit, reading: Reading) -> None:

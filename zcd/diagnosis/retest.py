@@ -17,6 +17,7 @@ from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.gain import SURE
 from zcd.diagnosis.likelihood import error, scaled, told_once
 from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.missing import missing_readings
 from zcd.diagnosis.rank import posterior
 from zcd.diagnosis.readings import Function, Measured, Power, Reading
 from zcd.diagnosis.retested import told_clearly
@@ -94,6 +95,8 @@ class Retest:
     readings : tuple of Again
     to_take : tuple of Reading
         Taken before the repair and not after it.
+    missing : tuple of Reading
+        What would make it sure, where nothing speaks against the board and too little was measured.
     good_ratio : float
         Probability that the sync circuit is good.
     remaining : Remaining or None
@@ -109,6 +112,7 @@ class Retest:
     remaining: Remaining | None
     likeliest: Fault
     likeliest_ratio: float
+    missing: tuple[Reading, ...] = ()
 
     @property
     def differs(self) -> tuple[Again, ...]:
@@ -155,8 +159,14 @@ def retest(
     worst = int(np.argmax(np.where(good, -1.0, shares)))
     taken = {m.reading for m in measured}
     known = set(atlas.readings)
+    again = tuple(_again(atlas, m) for m in measured)
+    missing: tuple[Reading, ...] = ()
+    if all(each.good for each in again) and shares[good].sum() < SURE:
+        atlas.prepare(atlas.readings, progress)
+        missing = missing_readings(atlas, weights, good, taken)
     return Retest(
-        readings=tuple(_again(atlas, m) for m in measured),
+        readings=again,
+        missing=missing,
         to_take=tuple(m.reading for m in before if m.reading in known and m.reading not in taken),
         good_ratio=float(shares[good].sum()),
         remaining=remaining(atlas.board, atlas.meter, measured),

@@ -18,6 +18,7 @@ from zcd.diagnosis.readings import (
     Power,
     Reading,
     check_reading,
+    check_shown,
     usual_power,
 )
 from zcd.errors import InputError
@@ -91,7 +92,9 @@ KINDS = {
 }  # fmt: skip
 
 
-def parse_shown(found: object, reading: Reading, key: str = "") -> Measured:
+def parse_shown(
+    found: object, reading: Reading, key: str = "", circuit: Circuit | None = None
+) -> Measured:
     """Read what a meter showed at a reading, as a person says it.
 
     Parameters
@@ -103,6 +106,8 @@ def parse_shown(found: object, reading: Reading, key: str = "") -> Measured:
     reading : Reading
     key : str, optional
         Where it stood, for the message.
+    circuit : Circuit, optional
+        To refuse what cannot be there, such as a pulse longer than the mains period.
 
     Returns
     -------
@@ -120,6 +125,13 @@ def parse_shown(found: object, reading: Reading, key: str = "") -> Measured:
     >>> found.low, found.high
     (2.5, 3.0)
     """
+    measured = _shown(found, reading, key)
+    if circuit is not None:
+        check_shown(circuit, measured, key)
+    return measured
+
+
+def _shown(found: object, reading: Reading, key: str) -> Measured:
     text = found.strip().lower() if isinstance(found, str) else ""
     if text in UNSTABLE_WORDS:
         return Measured(reading=reading, value=0.0, unstable=True)
@@ -262,7 +274,7 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
         raise refusal(
             text, 'function, red probe, black probe (or a part), value: "dc pin logic0 4.98 V"', key
         )
-    return parse_shown(rest, reading, key)
+    return parse_shown(rest, reading, key, circuit)
 
 
 def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:

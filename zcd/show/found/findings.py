@@ -172,10 +172,7 @@ def compared_sheet(
     taken = measured_sheet(measured, circuit)
     readings = [m.reading for m in measured]
     good = expected_readings(readings, board, circuit, meter)
-    rows = tuple(
-        (*row, show_value(m.reading.function, m.value))
-        for row, m in zip(taken.rows, good, strict=True)
-    )
+    rows = tuple((*row, show_measured(m)) for row, m in zip(taken.rows, good, strict=True))
     return replace(
         taken, columns=(*taken.columns, "good board"), rows=rows, right=(*taken.right, 4)
     )

@@ -10,8 +10,8 @@ from rich.console import Console
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.readings import side_of
-from zcd.diagnosis.retest import Remaining, Retest
+from zcd.diagnosis.readings import Function, Reading, side_of
+from zcd.diagnosis.retest import Retest
 from zcd.diagnosis.traces import Traces, readings_of
 from zcd.diagnosis.words import show_measured
 from zcd.margin.headroom import Headroom
@@ -26,6 +26,7 @@ from zcd.sync.lock import expected_pulses
 
 Record = dict[str, Any]
 
+LOW_TIME = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
 LEAST_NAMED = 0.2
 PROBE_FACTOR = 10.0
 LEAST_SWING = 0.5
@@ -148,17 +149,20 @@ def print_retest(board: Board, circuit: Circuit, found: Retest, console: Console
             "With more readings, zcd diagnose tells it from others.",
             console,
         )
+    if found.missing:
+        print_line(missing_line(found), console)
     if found.to_take:
         names = "; ".join(f"{r.words}" for r in found.to_take)
         print_line(f"Taken before the repair and not after it: {names}.", console)
-    for line in remaining_lines(board, found.remaining):
+    for line in remaining_lines(board, found):
         print_line(line, console)
     print_cautions(retest_cautions(circuit, found), console)
 
 
 def retest_cautions(circuit: Circuit, found: Retest) -> tuple[Caution, ...]:
     """The cautions due for the readings taken, and for those to take."""
-    readings = (*(again.measured.reading for again in found.readings), *found.to_take)
+    taken = (again.measured.reading for again in found.readings)
+    readings = (*taken, *found.missing, *found.to_take)
     return cautions_for(side_of(circuit, reading) for reading in readings)
 
 
@@ -172,9 +176,21 @@ def retest_line(found: Retest) -> str:
     return f"Nothing speaks against it, but too little was measured to be sure ({share} good)."
 
 
-def remaining_lines(board: Board, remaining: Remaining | None) -> list[str]:
+def missing_line(found: Retest) -> str:
+    """Names what is still to be read; empty where there is nothing."""
+    if not found.missing:
+        return ""
+    names = "; ".join(reading.words for reading in found.missing)
+    return f"To be sure of it, read also: {names}."
+
+
+def remaining_lines(board: Board, found: Retest) -> list[str]:
     """What the measured pulses say of the optocoupler, in words."""
+    remaining = found.remaining
     if remaining is None:
+        low_times = (a.measured for a in found.readings if a.measured.reading == LOW_TIME)
+        if any(m.exact and m.value > 0.0 for m in low_times):
+            return ["No CTR gives this board the low time that was measured: measure it again."]
         return [
             "Measure the low time at the pin (scope, or a capture) for what is left of the CTR."
         ]
@@ -214,10 +230,10 @@ def retest_record(board: Board, circuit: Circuit, found: Retest) -> Record:
     record : dict
         ``board``, ``good``, ``good_ratio``; ``likeliest``: fault and probability_ratio of the
         likeliest that is left; ``readings``: as ``measured`` of a diagnosis, with
-        ``good`` and ``healthy`` (``low_*``, ``high_*``); ``to_take``: list of function, red,
-        black, over, lifted; ``remaining`` (null without a low time): ``low_time_s``,
-        ``mains_rms_v``, ``ctr_ratio``, ``bench_headrooms``, ``weak_headrooms`` (lists at the
-        10 %, 50 % and 90 % point of the CTR), ``tells``.
+        ``good`` and ``healthy`` (``low_*``, ``high_*``); ``missing`` (what would make it sure) and
+        ``to_take``: lists of function, red, black, over, lifted; ``remaining`` (null without a low
+        time): ``low_time_s``, ``mains_rms_v``, ``ctr_ratio``, ``bench_headrooms``,
+        ``weak_headrooms`` (lists at the 10 %, 50 % and 90 % point of the CTR), ``tells``.
     """
     left = found.remaining
     return {
@@ -239,6 +255,7 @@ def retest_record(board: Board, circuit: Circuit, found: Retest) -> Record:
             }
             for again in found.readings
         ],
+        "missing": [reading_record(r, circuit) for r in found.missing],
         "to_take": [reading_record(r, circuit) for r in found.to_take],
         "remaining": None
         if left is None

@@ -118,10 +118,10 @@ class Answers:
         if suggested is None:
             return parse_reading(line, self.circuit)
         if not line[0].isalpha() or line.lower() in OVERLOAD_WORDS:
-            return parse_shown(line, suggested)
+            return parse_shown(line, suggested, circuit=self.circuit)
         if not _names_a_function(line):
             try:
-                return parse_shown(line, suggested)
+                return parse_shown(line, suggested, circuit=self.circuit)
             except InputError:
                 pass
         return parse_reading(line, self.circuit)
