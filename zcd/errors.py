@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 class ZcdError(Exception):
     """Base of all errors zcd raises on purpose.
@@ -22,9 +24,20 @@ class InputError(ZcdError, ValueError):
 
 
 class SolverError(ZcdError, RuntimeError):
-    """The engine did not find a solution to its stated tolerance."""
+    """The engine did not find a solution to its stated tolerance.
+
+    Parameters
+    ----------
+    message : str
+    rows : sequence of int
+        Rows of the batch that have none; empty where that is not known.
+    """
 
     exit_code = 3
+
+    def __init__(self, message: str, rows: Sequence[int] = ()) -> None:
+        super().__init__(message)
+        self.rows = rows
 
 
 class NoSimulatorError(ZcdError, RuntimeError):

@@ -487,6 +487,37 @@ def test_breakdown_in_some_rows_leaves_the_others_alone(surge_v: float) -> None:
         )
 
 
+def test_clamped_peaks_are_found_beside_a_breakdown() -> None:
+    """A capacitor feeds a diode: it charges to the mains' peak, and no charge flows on.
+
+    With a breakdown in the row beside it, Newton once went round the period without an end.
+    """
+    whole = board(
+        relay=relay(Suppressor(resistance_ohm=100.0, capacitance_f=45.85e-9)),
+        led_capacitor=Capacitor(ref="C1", capacitance_f=9.574e-9),
+        mains=replace(mains(), frequency_hz=60.0),
+    )
+    circuit = build_circuit(whole, Conditions(coil_driven=False, mains_rms_v=np.full(2, 114.265)))
+    circuit = (
+        circuit.change("K1.contact", resistance_ohm=np.array([np.inf, 0.1]))
+        .change("R1", resistance_ohm=np.array([80.55e3, 37.72e3]))
+        .change("R2", resistance_ohm=38.7e3)
+        .change(
+            "D1", saturation_a=1.01e-11, emission_v=0.034986, breakdown_v=np.array([1418.7, 75.0])
+        )
+        .change("D1.leak", resistance_ohm=28.9e9)
+        .change("OC1.led", saturation_a=3.352e-17, emission_v=0.037143, breakdown_v=9.243)
+        .change("OC1.led.leak", resistance_ohm=82.72e6)
+    )
+    solution = solve(circuit, READINGS)
+    feed_v = solution.voltages_v["feed"][0]
+    peak_v = np.sqrt(2.0) * 114.265
+    assert_allclose(np.mean([feed_v.min(), feed_v.max()]), -peak_v, rtol=0.005)
+    assert 0.0 < feed_v.max() < 1.0
+    mean_v = solution.mean(across_v(solution, next(e for e in circuit if e.ref == "R1")))[0]
+    assert abs(mean_v) < 1e-4 * peak_v
+
+
 # ------------------------------------------------------------------ extremes
 
 

@@ -24,6 +24,7 @@ from zcd.engine.newton import LinearSolve, Pointwise, newton
 from zcd.engine.outline import lone_transistor, outline_v
 from zcd.engine.solution import Island, at_points, joined, nothing_yet, take
 from zcd.engine.trajectory import Trajectory, abrupt_points, trajectory_solver
+from zcd.errors import SolverError
 
 FloatArray = NDArray[np.float64]
 Branches = dict[str, JunctionBranch | TransistorBranch]
@@ -73,7 +74,7 @@ def solve_island(
         if guess:
             state.busy |= guess.busy
     for index in _pieces(np.flatnonzero(state.busy), trajectory.phase_rad.shape[1]):
-        _solve_rows(circuit, island, trajectory, photo, start, state, index, outline)
+        _solve_easy_then_hard(circuit, island, trajectory, photo, start, state, index, outline)
     return state
 
 
@@ -221,7 +222,7 @@ def _broken(network: Network, branches: Branches) -> list[Junction]:
     return found
 
 
-def _solve_rows(
+def _solve_easy_then_hard(
     circuit: Circuit,
     island: frozenset[str],
     trajectory: Trajectory,
@@ -231,7 +232,42 @@ def _solve_rows(
     index: NDArray[np.intp],
     outline: bool,
 ) -> None:
-    """Solve these rows of an island with their capacitors, and put them into `state`."""
+    """Solve these rows; those in which Newton finds no end by themselves, more patiently.
+
+    The others are solved again without them, so that no row depends on its neighbours.
+    """
+    given = circuit, island, trajectory, photo, start, state
+    hard = index[:0]
+    while hard.size < index.size:
+        rest = np.setdiff1d(index, hard)
+        try:
+            _solve_rows(*given, rest, outline)
+            break
+        except SolverError as error:
+            if photo or not error.rows:
+                raise
+            hard = np.union1d(hard, rest[list(error.rows)])
+    if hard.size:
+        _solve_rows(*given, hard, outline, hard=True)
+
+
+def _solve_rows(
+    circuit: Circuit,
+    island: frozenset[str],
+    trajectory: Trajectory,
+    photo: Mapping[str, FloatArray],
+    start: Mapping[str, FloatArray],
+    state: Island,
+    index: NDArray[np.intp],
+    outline: bool,
+    hard: bool = False,
+) -> None:
+    """Solve these rows of an island with their capacitors, and put them into `state`.
+
+    Differences of second order overshoot where a charge stops; where several stop (a suppressor
+    before a diode, a capacitor behind it) Newton may follow that round the period without an end.
+    `hard` rows begin with differences of first order everywhere.
+    """
     # a slice where it is all of them: nothing is copied
     pick = slice(None) if index.size == state.busy.size else index
     rows = circuit if isinstance(pick, slice) else circuit.rows(index)
@@ -245,12 +281,13 @@ def _solve_rows(
     if element:
         x, begin[element.ref] = outline_v(network, element, lit[element.ref], inputs, part)
     if not (element and outline):
+        part.abrupt = np.ones(part.phase_rad.shape, dtype=bool) if hard else None
         solver = trajectory_solver(network, inputs, part)
         branches, x = _newton(network, inputs, lit, begin, solver)
         if not photo:
             largest = _largest_a(_currents(branches), index.size)[:, None]
             part.abrupt = abrupt_points(network, x, part, JUMP_RATIO * largest)
-            if np.any(part.abrupt):
+            if hard or np.any(part.abrupt):
                 begin = {name: branch.state_v for name, branch in branches.items()}
                 solver = trajectory_solver(network, inputs, part)
                 branches, x = _newton(network, inputs, lit, begin, solver)

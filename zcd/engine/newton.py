@@ -75,7 +75,7 @@ def _newton(
 ) -> FloatArray:
     k = network.active
     base = base_currents(network, inputs_v, inputs_v.shape[1:])
-    left = np.inf
+    left, lacking = np.inf, np.full(inputs_v.shape[1:], np.inf)
     for step in range(1, most_steps + 1):
         matrix = [[network.conductance_s[:, i, j, None] for j in range(k)] for i in range(k)]
         currents = list(base)
@@ -101,14 +101,20 @@ def _newton(
             # a dead island has no inputs at all
             shape = (len(inputs_v), *picked(lacking, at).shape)
             inputs = np.array([picked(wave, at) for wave in inputs_v]).reshape(shape)
-            found = _newton(network.rows(rows_of(at)), some, inputs, part, most_steps - step)
+            try:
+                found = _newton(network.rows(rows_of(at)), some, inputs, part, most_steps - step)
+            except SolverError as error:
+                rows = np.unique(rows_of(at)[list(error.rows)])
+                raise SolverError(str(error), rows.tolist()) from None
             for whole, piece in zip(x, found, strict=True):
                 put_back(whole, at, piece)
             for branch, left_to in zip(branches, some, strict=True):
                 branch.put(at, left_to)
             solve.put(at, part)
             return x
-    raise SolverError(f"the circuit did not converge: {left:.3g} V left")
+    astray = np.any(~(lacking < TOLERANCE_V), axis=1)
+    message = f"the circuit did not converge: {left:.3g} V left"
+    raise SolverError(message, np.flatnonzero(astray).tolist())
 
 
 def base_currents(
