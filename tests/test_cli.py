@@ -18,6 +18,7 @@ from tests.show.demo import FAILS, HOLDS, outlook
 from tests.show.paper.test_report import LOADS, Page
 from zcd import cli
 from zcd.board.model import Topology
+from zcd.board.starter import starter_text
 from zcd.cli import main
 from zcd.errors import SolverError
 
@@ -539,10 +540,16 @@ def test_a_reader_that_leaves_early_is_no_failure(board: Path) -> None:
     assert done.stderr == b""
 
 
-@pytest.mark.parametrize("number", [0, 1, 2])
-def test_a_stream_that_is_closed(number: int, board: Path, work: Path) -> None:
+@pytest.mark.parametrize(
+    ("number", "words"),
+    [
+        (0, ["diagnose", "../board.toml", "--ask", "--job", "job.toml"]),
+        (1, ["new", "new.toml"]),
+        (2, ["new", "new.toml"]),
+    ],
+)
+def test_a_stream_that_is_closed(number: int, words: list[str], board: Path, work: Path) -> None:
     """Nothing is typed, or nobody is told; no file that is written gets its number."""
-    words = ["diagnose", str(board), "--ask", "--job", "job.toml", "-f", "sync"]
     done = subprocess.run(
         shell(*words),
         stdin=subprocess.DEVNULL,
@@ -552,6 +559,8 @@ def test_a_stream_that_is_closed(number: int, board: Path, work: Path) -> None:
     )
     assert done.returncode == 0
     assert b"Traceback" not in done.stderr
+    for each in work.glob("new.toml"):
+        assert each.read_text(encoding="utf-8") == starter_text(Topology.HALF_WAVE)
 
 
 def test_nobody_can_be_told(board: Path) -> None:

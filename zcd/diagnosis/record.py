@@ -6,6 +6,7 @@ of the handbooks; a fault that was found before on a board of the same name shif
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -95,7 +96,7 @@ def read_record(folder: str | Path) -> tuple[Entry, ...]:
     folder = Path(folder)
     name = file_name(folder)
     try:
-        files = sorted(folder.glob("*.toml")) if folder.is_dir() else None
+        files = sorted(_toml_files(folder)) if folder.is_dir() else None
     except OSError as error:
         why = f"found a folder that cannot be read ({error.strerror})"
         raise InputError(f"{name}: {why}; allowed: a folder of job files") from error
@@ -108,6 +109,11 @@ def read_record(folder: str | Path) -> tuple[Entry, ...]:
     entries.sort(key=lambda e: e.file.name)
     entries.sort(key=lambda e: e.closed or date.max, reverse=True)
     return tuple(entries)
+
+
+def _toml_files(folder: Path) -> list[Path]:
+    """Those of a folder; unlike a glob, which takes what it may not read for empty."""
+    return [folder / name for name in os.listdir(folder) if name.endswith(".toml")]
 
 
 def _entry(path: Path, names: dict[Path, str]) -> Entry | None:

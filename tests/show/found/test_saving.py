@@ -112,6 +112,16 @@ def test_a_folder_or_a_file_that_may_only_be_read(job_file: Path, mode: int) -> 
     assert "job.toml: found a place that cannot be written (Permission denied)" in line
 
 
+def test_a_folder_that_may_not_be_looked_into(job_file: Path) -> None:
+    """Not the same as one without jobs."""
+    job_file.parent.chmod(0o311)
+    try:
+        line = refused(job_file.parent, NO_RIGHTS, "jobs", ".")
+    finally:
+        job_file.parent.chmod(0o755)
+    assert "found a folder that cannot be read (Permission denied)" in line
+
+
 def test_a_file_removed_meanwhile_stays_so(job_file: Path) -> None:
     job = load_job(job_file)
     circuit = build_circuit(job.board)

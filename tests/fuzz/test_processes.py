@@ -1,0 +1,112 @@
+"""Real processes, in surroundings that nobody plans for, ended at any moment.
+
+None of them prints a traceback, and each ends with one of the codes that the help tells.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.fuzz.commands import bench
+from zcd.show.files import UNDER_WAY
+
+ROOT = Path(__file__).resolve().parents[2]
+PROGRAM = (sys.executable, "-m", "zcd")
+HEEDED = """\
+import signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from zcd.__main__ import run
+raise SystemExit(run())
+"""
+"""The program as from a terminal, though whoever runs the tests may be deaf to Ctrl-C."""
+BARE = {"PATH": os.environ["PATH"], "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
+PLAIN = {**BARE, "HOME": "/nonexistent"}
+CODES = (0, 1, 2, 3)
+
+SURROUNDINGS: dict[str, dict[str, str]] = {
+    "no home": BARE,
+    "a home that is a file": {**BARE, "HOME": "/dev/null", "XDG_CACHE_HOME": "/dev/null"},
+    "a plain terminal": {**PLAIN, "TERM": "dumb", "COLUMNS": "20"},
+    "no columns": {**PLAIN, "COLUMNS": "0"},
+    "ASCII": {**PLAIN, "LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
+    "no place for temporary files": {**PLAIN, "TMPDIR": "/nonexistent"},
+}
+LINES = ("check board.toml", "diagnose job.toml", "story board.toml --cause@R1 open", "jobs .",
+         "windings a-b=100 b-c=200 a-c=300", "substitute board.toml", "map board.toml")  # fmt: skip
+LONG = (*LINES, "demo {}", "check board.toml --report {}.html --plots {}", "new {}",
+        "report job.toml --to {}.html", "readings full.toml", "spice board.toml",
+        "bench --no-browser --port 0", "diagnose board.toml --ask --job {}.toml")  # fmt: skip
+"""What may be interrupted; {} stands for a new name."""
+
+
+def words_of(line: str) -> list[str]:
+    """Words; what stands behind @ is one."""
+    head, *rest = line.split("@")
+    return [*head.split(), *rest]
+
+
+def require_quiet(done: subprocess.CompletedProcess[bytes], codes: tuple[int, ...]) -> None:
+    """No traceback, and a code that the help tells."""
+    told = done.stdout + done.stderr
+    assert b"Traceback" not in told, told.decode("utf-8", "replace")
+    assert done.returncode in codes, told.decode("utf-8", "replace")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("line", LINES)
+@pytest.mark.parametrize("name", SURROUNDINGS)
+def test_odd_surroundings(name: str, line: str) -> None:
+    done = subprocess.run(
+        [*PROGRAM, *words_of(line)],
+        cwd=bench(),
+        env=SURROUNDINGS[name],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        check=False,
+    )
+    require_quiet(done, CODES)
+
+
+@pytest.mark.parametrize("line", ["new x.toml", "check board.toml"])
+def test_the_folder_is_gone(line: str, tmp_path: Path) -> None:
+    """Removed by somebody else while a shell stood in it."""
+    done = subprocess.run(
+        ["sh", "-c", 'cd "$0" && rmdir "$0" && exec "$@"', tmp_path, *PROGRAM, *words_of(line)],
+        env=PLAIN,
+        capture_output=True,
+        check=False,
+    )
+    require_quiet(done, (2,))
+
+
+@pytest.mark.parametrize("count", [2, pytest.param(60, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_ended_at_any_moment(count: int, number: signal.Signals, tmp_path: Path) -> None:
+    """Ctrl-C ends with 130, or as a shell calls it, while it loads or leaves; nothing is broken."""
+    moments = random.Random(count)
+    for turn in range(count):
+        line = moments.choice(LONG).replace("{}", str(tmp_path / f"made-{turn}"))
+        process = subprocess.Popen(
+            [sys.executable, "-c", HEEDED, *words_of(line)],
+            cwd=bench(),
+            env=PLAIN,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            start_new_session=True,
+        )
+        time.sleep(moments.uniform(0.0, 3.0))
+        process.send_signal(number)
+        out, err = process.communicate(timeout=120)
+        done = subprocess.CompletedProcess(process.args, process.returncode, out, err)
+        require_quiet(done, (*CODES, 130, -number))
+    for made in tmp_path.rglob("*"):
+        assert made.name.startswith(UNDER_WAY) or made.is_dir() or made.stat().st_size
