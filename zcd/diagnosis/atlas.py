@@ -52,6 +52,8 @@ class Atlas:
     states : ndarray of int, shape (D, 2)
         For the last D entries, the two entries between which they change; all others, S of
         them, are simulated.
+    holds : sparse array, shape (F, F)
+        1 where a fault (row) is there if another (column) is.
     circuit : Circuit
         Nominal, healthy, one row.
     readings : tuple of Reading
@@ -65,6 +67,7 @@ class Atlas:
     member: NDArray[np.intp]
     severity: FloatArray
     states: NDArray[np.intp]
+    holds: csr_array
     circuit: Circuit
     readings: tuple[Reading, ...]
     _bench: Bench
@@ -74,7 +77,6 @@ class Atlas:
     _fits: dict[Reading, Fit] = field(default_factory=dict)
     _spectra: dict[Reading, Spectrum] = field(default_factory=dict)
     _sync: FloatArray | None = None
-    _holds: csr_array | None = None
     _is_new: bool = False
 
     @property
@@ -151,22 +153,6 @@ class Atlas:
         other = np.arange(shown.shape[1]) % 2 == 1
         return np.concatenate([shown, np.where(other, turns[:, 1], turns[:, 0])])
 
-    @property
-    def holds(self) -> csr_array:
-        """1 where a fault (row) is there if another (column) is, shape (F, F)."""
-        if self._holds is None:
-            pairs = [
-                (i, j)
-                for i, first in enumerate(self.faults)
-                for j, other in enumerate(self.faults)
-                if same_repair(first, other) or includes(other, first.key)
-            ]
-            row, column = np.array(pairs).T
-            self._holds = csr_array(
-                (np.ones(row.size), (row, column)), shape=(len(self.faults),) * 2
-            )
-        return self._holds
-
     def prepare(self, readings: Sequence[Reading], progress: Progress | None = None) -> None:
         """Make the predictions of several readings, telling which one is under way."""
         for reading in readings:
@@ -222,6 +208,7 @@ def make_atlas(
         member=member,
         severity=severity,
         states=np.array([[first[s[0]], first[s[-1]]] for s in looks], dtype=np.intp),
+        holds=_holds(faults),
         circuit=nominal,
         readings=useful_readings(board, nominal),
         _bench=Bench(board, stack(rows), meter, full_scale_v=volts),
@@ -238,3 +225,15 @@ def _all_faults(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
     found = (*single, *pairs)
     order = sorted(range(len(found)), key=lambda k: bool(found[k].states))
     return tuple(found[k] for k in order), with_pairs(shares, pair_shares)[order]
+
+
+def _holds(faults: Sequence[Fault]) -> csr_array:
+    """Where one fault (row) is there if another (column) is."""
+    pairs = [
+        (i, j)
+        for i, first in enumerate(faults)
+        for j, other in enumerate(faults)
+        if same_repair(first, other) or includes(other, first.key)
+    ]
+    row, column = np.array(pairs).T
+    return csr_array((np.ones(row.size), (row, column)), shape=(len(faults),) * 2)

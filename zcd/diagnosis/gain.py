@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,15 +35,12 @@ class Spectrum:
     ----------
     edges : ndarray, shape (bins + 1,)
         Ends of the bins, on the reading's own scale.
-    sample, place : ndarray of int, shape (z,)
-        Which sample (of all E times N) has something in which bin.
-    share : ndarray, shape (z,)
+    shares : sparse array, shape (E * N, bins)
+        What of a sample is in a bin.
     """
 
     edges: FloatArray
-    sample: IntArray
-    place: IntArray
-    share: FloatArray
+    shares: csr_array
 
     @property
     def bins(self) -> int:
@@ -54,16 +52,9 @@ class Spectrum:
         found = np.searchsorted(self.edges, value, side="right") - 1
         return int(np.clip(found, 0, self.bins - 1))
 
-    def of_groups(self, weights: FloatArray, group: IntArray, groups: int) -> FloatArray:
-        """Share of each bin in each group of samples, shape (groups, bins).
-
-        `weights` and `group` have one value a sample; samples of a group below 0 do not count.
-        """
-        row = np.where(group < 0, groups, group)  # the last row holds what does not count
-        index = (row * self.bins)[self.sample] + self.place
-        value = weights[self.sample] * self.share
-        found = np.bincount(index, weights=value, minlength=(groups + 1) * self.bins)
-        return np.asarray(found.reshape(groups + 1, self.bins)[:groups], dtype=float)
+    def of_groups(self, groups: csr_array) -> FloatArray:
+        """Share of each bin in each group of samples, shape (groups, bins)."""
+        return np.asarray((groups @ self.shares).toarray())
 
 
 def spectrum(fit: Fit) -> Spectrum:
@@ -114,12 +105,9 @@ def _with_states(
             samples.append(sample[part] + (len(fit.centre) + d - entry) * n)
             places.append(place[part])
             shares.append(share[part] * factor[sample[part] % n])
-    return Spectrum(
-        edges=edges,
-        sample=np.concatenate(samples),
-        place=np.concatenate(places),
-        share=np.concatenate(shares),
-    )
+    size = (n * (len(fit.centre) + len(fit.states)), edges.size - 1)
+    where = np.concatenate(samples), np.concatenate(places)
+    return Spectrum(edges=edges, shares=csr_array((np.concatenate(shares), where), shape=size))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,7 +130,7 @@ class Expected:
     settles: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Belief:
     """What is believed before a reading.
 
@@ -163,11 +151,21 @@ class Belief:
     none: float
     holds: csr_array
 
-    @property
+    @cached_property
     def kept(self) -> IntArray:
-        """Faults that are likely enough to matter."""
+        """Faults that are likely enough to matter, K of them."""
         share = np.bincount(self.member, weights=self.weights.sum(axis=1)) / self.weights.sum()
         return np.flatnonzero(share > NEGLIGIBLE)
+
+    @cached_property
+    def groups(self) -> csr_array:
+        """Weight of each of their samples, shape (K, E * N)."""
+        return _groups(self.weights, self.member, self.kept)
+
+    @cached_property
+    def kept_holds(self) -> csr_array:
+        """`holds` of them alone, shape (K, K)."""
+        return self.holds[self.kept][:, self.kept]
 
 
 def expected(found: Spectrum, belief: Belief) -> Expected:
@@ -185,14 +183,12 @@ def expected(found: Spectrum, belief: Belief) -> Expected:
         Its `bits` are the mutual information of fault and reading, slips included; of none of
         these a reading says nothing.
     """
-    kept, there = belief.kept, 1.0 - belief.none
-    group = _groups(belief.weights, belief.member, kept)
-    joint = found.of_groups(belief.weights.ravel(), group, kept.size)
+    there, joint = 1.0 - belief.none, found.of_groups(belief.groups)
     joint = _with_slips(there * joint / joint.sum())
     bits = there * _information(joint / there)
     # none of these shows anything equally well
     rest = np.full(joint.shape[1], belief.none / joint.shape[1])
-    return _expected(bits, joint, rest, belief.holds[kept][:, kept])
+    return _expected(bits, joint, rest, belief.kept_holds)
 
 
 def expected_again(found: Spectrum, measured: float, slip: FloatArray, belief: Belief) -> Expected:
@@ -216,10 +212,9 @@ def expected_again(found: Spectrum, measured: float, slip: FloatArray, belief: B
     -------
     worth : Expected
     """
-    kept, member = belief.kept, belief.member
-    sound = np.bincount(member, weights=(belief.weights * (1.0 - slip)).sum(axis=1))[kept]
-    group = _groups(belief.weights, member, kept)
-    anew = found.of_groups((belief.weights * slip).ravel(), group, kept.size)
+    sound = (belief.weights * (1.0 - slip)).sum(axis=1)
+    sound = np.bincount(belief.member, weights=sound)[belief.kept]
+    anew = found.of_groups(csr_array(belief.groups * slip.ravel()))
     near = np.abs(np.arange(found.bins) - found.bin_of(measured)) <= SAME_BINS
     same = sound + anew[:, near].sum(axis=1)
     joint = np.concatenate([same[:, None], anew[:, ~near]], axis=1)
@@ -227,7 +222,7 @@ def expected_again(found: Spectrum, measured: float, slip: FloatArray, belief: B
     rest = np.zeros(joint.shape[1])
     rest[0] = belief.none
     bits = _information(np.concatenate([joint, rest[None]]))
-    return _expected(bits, joint, rest, belief.holds[kept][:, kept])
+    return _expected(bits, joint, rest, belief.kept_holds)
 
 
 def _expected(bits: float, joint: FloatArray, rest: FloatArray, holds: csr_array) -> Expected:
@@ -248,13 +243,14 @@ def together(holds: csr_array, faults: Sequence[int]) -> csr_array:
     return csr_array(there)
 
 
-def _groups(weights: FloatArray, member: IntArray, faults: IntArray) -> IntArray:
-    """Place of each sample's fault in a list of faults; -1 where it has none or does not count."""
+def _groups(weights: FloatArray, member: IntArray, faults: IntArray) -> csr_array:
+    """Weight of each sample, by fault, of those that count; shape (faults, E * N)."""
     number = np.full(int(member.max()) + 1, -1)
     number[faults] = np.arange(len(faults))
-    group = np.repeat(number[member], weights.shape[1])
-    group[weights.ravel() < NEGLIGIBLE * weights.max() / weights.shape[1]] = -1
-    return group
+    group, every = np.repeat(number[member], weights.shape[1]), weights.ravel()
+    counted = (group >= 0) & (every >= NEGLIGIBLE * every.max() / weights.shape[1])
+    sample = np.flatnonzero(counted)
+    return csr_array((every[sample], (group[sample], sample)), shape=(len(faults), every.size))
 
 
 def parted_bits(
@@ -278,10 +274,10 @@ def parted_bits(
     k = len(faults)
     scale = np.bincount(member, weights=weights.max(axis=1), minlength=int(member.max()) + 1)
     even = weights / np.maximum(scale, LEAST_SHARE)[member][:, None]
-    group = _groups(even, member, np.asarray(faults))
+    groups = _groups(even, member, np.asarray(faults))
     bits = np.zeros((k, k))
     for found in spectra:
-        joint = found.of_groups(even.ravel(), group, k)
+        joint = found.of_groups(groups)
         joint /= np.maximum(joint.sum(axis=1, keepdims=True), LEAST_SHARE)
         joint = (1.0 - OUTLIER_SHARE) * joint + OUTLIER_SHARE / joint.shape[1]
         alone = entropy_bits(joint)
