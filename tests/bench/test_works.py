@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from zcd.bench import works as module
-from zcd.bench.works import Works
+from zcd.bench.works import LESS_URGENT, Works
 from zcd.board.files import load_board
 
 
@@ -75,3 +75,9 @@ def test_a_process_that_ends_by_itself_leaves_words() -> None:
     works = Works(hands=1)
     assert works.ask(os._exit, 3, patience_s=60.0).problem
     assert works.ask(math.sqrt, 2.25, patience_s=60.0).found == 1.5
+
+
+def test_the_page_itself_goes_first() -> None:
+    """What is worked out beside it has a lower priority."""
+    works = Works(hands=1)
+    assert works.ask(os.nice, 0, patience_s=60.0).found == min(os.nice(0) + LESS_URGENT, 19)

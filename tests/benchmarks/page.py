@@ -136,12 +136,18 @@ def redraw_times(browser: Chrome, server: Server) -> dict[str, np.ndarray]:
         ask = browser.execute_async_script
         return np.array([ask(MEASURE, selector, value, kind, "main") for value in values])
 
-    browser.get(server.address)
+    def settled(address: str) -> None:
+        browser.get(address)
+        while browser.execute_script("return document.querySelector('[aria-busy=true]')"):
+            sleep(0.2)
+
+    settled(server.address)
     found = {
         "board": run('[name="output.pull_up"]', "input", 12.0, 0.1, "{:.1f}k"),
-        "slider": run("#at", "input", 60.0, 0.5, "{:g}"),
     }
-    browser.get(server.address)
+    settled(server.address)
+    found["slider"] = run("#at", "input", 60.0, 0.5, "{:g}")
+    settled(server.address)
     end = "return performance.now() + 1e3 * arguments[0]"
     last = browser.execute_script(end, HAND_S)
     found["slider under a moving hand"] = np.array(browser.execute_async_script(HAND, last))

@@ -6,6 +6,7 @@ ended, by ending its process: nothing in it has to look out for that.
 
 from __future__ import annotations
 
+import os
 import signal
 import threading
 import time
@@ -24,6 +25,8 @@ STALE_S = 10.0
 """Without a question about it for so long, work is ended."""
 LOOK_S = 0.1
 MOST_KEPT = 24
+LESS_URGENT = 5
+"""Steps of priority that the other processes stand behind the page's own answers."""
 
 
 @dataclass(slots=True)
@@ -188,6 +191,8 @@ class _Helper:
 
 def _work(pipe: Connection) -> None:
     """What the other process does: one piece of work after the other, until the page is gone."""
+    if hasattr(os, "nice"):  # Windows has none
+        os.nice(LESS_URGENT)
     with suppress(EOFError, OSError, KeyboardInterrupt):
         while True:
             do, arguments = pipe.recv()
