@@ -358,3 +358,15 @@ def test_what_is_in_every_pair_is_certain_whatever_the_second_is(
     assert (found and found.key) == certain
     if found is not None:
         assert_allclose(found.probability, 0.99)
+
+
+@pytest.mark.parametrize("ohm", [30.0, 70.0, 100.0, 150.0, 300.0])
+def test_a_bridge_across_the_led_is_found_at_any_size(ohm: float) -> None:
+    """The test current (1 mA into a short, behind 2.7 kOhm) drops over it what Ohm's law says."""
+    volts = usual_meter().diode_open_v * ohm / (2.7e3 + ohm)
+    found = diagnose(
+        atlas_of(),
+        measured("dc pin logic0 5.0", f"diode led+ neutral {volts}", f"ohm neutral led+ {ohm}"),
+    )
+    there = [r.probability for r in found.ranked if r.key in ("OC1 LED short", "OC1 LED leaky")]
+    assert sum(there) > 0.9

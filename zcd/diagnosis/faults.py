@@ -40,14 +40,16 @@ from zcd.diagnosis.edits import (
     turned,
 )
 
-SHORT_OHM = between((0.02, 20.0))
+MOST_SHORT_OHM = 100.0
+"""What is beyond is a leak: between the two no size is left out."""
+SHORT_OHM = between((0.02, MOST_SHORT_OHM))
 """A blob of solder, a junction that was punched through, a carbonised track."""
 DRIFT = (1.15, 100.0)
 """A drifted resistor reads high: from just out of tolerance to nearly open."""
 LOW_VALUE = (0.01, 0.87)
 """A resistor that is too low: a wrong part, or one whose film is partly bridged."""
 LEAK_OHM = (1e3, 3e6)
-LED_LEAK_OHM = (300.0, 300e3)
+LED_LEAK_OHM = (MOST_SHORT_OHM, 300e3)
 """At some milliamperes a LED does not feel more than that beside it."""
 AGED = (0.02, 0.7)
 RESISTIVE_CONTACT_OHM = (5e3, 3e6)
@@ -58,7 +60,7 @@ LOW_MAINS = (0.4, 0.85)
 FREQUENCY_OFF = ((0.8, 0.96), (1.04, 1.25))
 """Too low, or too high: a generator, or a supply of the other frequency; common practice, no
 source."""
-PIN_LEAK_OHM = (500.0, 300e3)
+PIN_LEAK_OHM = (MOST_SHORT_OHM, 300e3)
 SMALL_DIODE_V = 75.0
 """Reverse rating of a signal diode fitted where a mains rectifier belongs (1N4148)."""
 
