@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
-
-INTERRUPTED = 130
 
 
 def run() -> int:
@@ -19,7 +18,9 @@ def run() -> int:
     heeded = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if heeded:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
-    from zcd.cli import main
+    # pictures go into files only, whatever other programs are told here to show theirs with
+    os.environ["MPLBACKEND"] = "agg"
+    from zcd.cli import INTERRUPTED, main
 
     try:
         if heeded:

@@ -37,10 +37,12 @@ SURROUNDINGS: dict[str, dict[str, str]] = {
     "a plain terminal": {**PLAIN, "TERM": "dumb", "COLUMNS": "20"},
     "no columns": {**PLAIN, "COLUMNS": "0"},
     "ASCII": {**PLAIN, "LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
+    "another program's pictures": {**PLAIN, "MPLBACKEND": "nonsense"},
     "no place for temporary files": {**PLAIN, "TMPDIR": "/nonexistent"},
 }
 LINES = ("check board.toml", "diagnose job.toml", "story board.toml --cause@R1 open", "jobs .",
-         "windings a-b=100 b-c=200 a-c=300", "substitute board.toml", "map board.toml")  # fmt: skip
+         "windings a-b=100 b-c=200 a-c=300", "substitute board.toml",
+         "map board.toml --figure {}.png")  # fmt: skip
 LONG = (*LINES, "demo {}", "check board.toml --report {}.html --plots {}", "new {}",
         "report job.toml --to {}.html", "readings full.toml", "spice board.toml",
         "bench --no-browser --port 0", "diagnose board.toml --ask --job {}.toml")  # fmt: skip
@@ -63,9 +65,9 @@ def require_quiet(done: subprocess.CompletedProcess[bytes], codes: tuple[int, ..
 @pytest.mark.slow
 @pytest.mark.parametrize("line", LINES)
 @pytest.mark.parametrize("name", SURROUNDINGS)
-def test_odd_surroundings(name: str, line: str) -> None:
+def test_odd_surroundings(name: str, line: str, tmp_path: Path) -> None:
     done = subprocess.run(
-        [*PROGRAM, *words_of(line)],
+        [*PROGRAM, *words_of(line.replace("{}", str(tmp_path / "made")))],
         cwd=bench(),
         env=SURROUNDINGS[name],
         stdin=subprocess.DEVNULL,
