@@ -18,7 +18,13 @@ from zcd.diagnosis.meters import OVERLOAD, usual_meter
 from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.readings import Function, Measured, Reading
 from zcd.diagnosis.words import parse_place, parse_reading
-from zcd.show.found.findings import measured_sheet, suggestion_lines, suspects_line
+from zcd.show.found.findings import (
+    hidden_line,
+    measured_sheet,
+    suggestion_lines,
+    suspects_line,
+    unseen_parts,
+)
 
 PIN = Reading(function=Function.DC, a="pin", b="logic0")
 FREQUENCY = Reading(function=Function.FREQUENCY, a="pin", b="logic0")
@@ -160,3 +166,20 @@ def test_doubt_that_stays_asks_for_the_part_alone() -> None:
     lines = (*GOOD, "dc logic+ logic0 5", "ohm R2 150k", "ohm K1.coil OL", "ohm K1.coil OL")
     line = suspects_line(found(*lines))
     assert not line or "alone" in line
+
+
+@pytest.mark.parametrize(
+    ("lines", "unseen"),
+    [
+        (("dc pin logic0 4.98", "ohm R2 OL"), ("R1", "D1", "OC1.led")),
+        (("dc pin logic0 4.98", "ohm R2 OL", "ohm R1 100k"), ("D1", "OC1.led")),
+        # pulses are there: they tell of all parts
+        (GOOD, ()),
+    ],
+)
+def test_what_a_fault_hides_is_said(lines: tuple[str, ...], unseen: tuple[str, ...]) -> None:
+    diagnosis = found(*lines)
+    assert unseen_parts(diagnosis, atlas().circuit) == unseen
+    line = hidden_line(diagnosis, atlas().circuit)
+    assert bool(line) is bool(unseen)
+    assert all(ref in line for ref in unseen)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -12,6 +14,7 @@ from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Resistance, stack
 from zcd.diagnosis.atlas import BANDS, make_atlas
+from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.faults import HEALTHY, faults_of
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.priors import (
@@ -177,3 +180,19 @@ def test_two_leds_back_to_back_cannot_be_turned_round() -> None:
     """The part turned round is the same circuit (by inspection), so it is no fault."""
     assert "OC1 LED reversed" in {f.key for f in faults_of(build_circuit(board()))}
     assert "OC1 LED reversed" not in {f.key for f in faults_of(build_circuit(board("two-led")))}
+
+
+def test_leak_from_a_joint_to_the_other_pole() -> None:
+    """Dead, from the first joint: the leak there; or R2 and the leak beyond it (Ohm's law).
+
+    Half a volt drives next to nothing through the rectifier and the LED in series.
+    """
+    found = board("half-wave")
+    fault = next(f for f in faults_of(build_circuit(found)) if f.key == "chain leaky to neutral")
+    severity = np.array([0.5, 0.5])
+    assert fault.amount is not None
+    leak_ohm = fault.amount(severity)
+    rows = fault.edit(stack([build_circuit(found)] * 2), severity)
+    reading = Reading(function=Function.OHM, a="chain.1", b="neutral")
+    shown = Bench(found, rows, replace(usual_meter(), ohms_stated=True)).take([reading])[:, 0]
+    assert_allclose(shown, leak_ohm + np.array([0.0, 150e3]), rtol=0.01)

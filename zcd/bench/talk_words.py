@@ -39,6 +39,7 @@ from zcd.show.found.findings import (
     alike_line,
     cautions_for,
     failed_marks,
+    hidden_line,
     node_texts,
     part_texts,
     probes_text,
@@ -141,7 +142,12 @@ def talk_words(
     """
     sheet, circuit, job = ranked_sheet(found, opened.circuit), opened.circuit, opened.job
     shares = [r.probability for r in found.ranked]
-    lines = (alike_line(found), suspects_line(found), STOPPED[found.stopped])
+    lines = (
+        alike_line(found),
+        suspects_line(found),
+        STOPPED[found.stopped],
+        hidden_line(found, circuit),
+    )
     return {
         "ready": True,
         "conclusion": sentence(found.conclusion),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -54,6 +54,20 @@ def bridge(ref: str, a: str, b: str, size: float | Amount) -> Edit:
     def edit(circuit: Circuit, severity: FloatArray) -> Circuit:
         ohm = size(severity) if callable(size) else size
         return circuit.add(Resistance(ref=ref, a=a, b=b, resistance_ohm=ohm))
+
+    return edit
+
+
+def bridge_at_one(ref: str, ends: Sequence[str], far: str, size: Amount) -> Edit:
+    """A resistance to a node from one of several others: row after row from the next of them."""
+
+    def edit(circuit: Circuit, severity: FloatArray) -> Circuit:
+        at = np.arange(severity.size) % len(ends)
+        for number, end in enumerate(ends):
+            ohm = np.where(at == number, size(severity), INFINITE_OHM)
+            there = Resistance(ref=f"{ref}.{number}", a=end, b=far, resistance_ohm=ohm)
+            circuit = circuit.add(there)
+        return circuit
 
     return edit
 

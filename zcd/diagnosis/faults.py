@@ -30,6 +30,7 @@ from zcd.diagnosis.edits import (
     between,
     both,
     bridge,
+    bridge_at_one,
     contact_open,
     either,
     leak,
@@ -419,7 +420,7 @@ def _supply_faults() -> Iterator[Fault]:
 
 
 def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
-    """Dirt across the whole chain."""
+    """Dirt across the whole chain, and from one of its joints to the other pole of the mains."""
     names = (*circuit.nodes, *circuit.aliases)
     last = max(int(n.partition(".")[2]) for n in names if n.startswith("chain."))
     start, end = circuit.node("rect" if "rect" in names else "feed"), circuit.node(f"chain.{last}")
@@ -429,6 +430,16 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
         "something leaks across the chain: clean the board along it, look for burnt tracks",
         bridge("dirt", start, end, size), size, "Ω",
     )  # fmt: skip
+    joints = [f"chain.{k}" for k in range(1, last + 1)]
+    # after the last resistor a LED without a rectifier follows: a leak across that is its own
+    joints = [node for node in joints if circuit.node(node) != circuit.node("led+")]
+    if joints:
+        yield _fault(
+            "chain", "board", "leaky to neutral",
+            "something leaks from the chain to neutral: clean the board between them, look for "
+            "burnt tracks",
+            bridge_at_one("dirt to neutral", joints, "neutral", size), size, "Ω",
+        )  # fmt: skip
 
 
 def _pin_faults() -> Iterator[Fault]:

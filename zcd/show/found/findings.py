@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from zcd.board.model import Board
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, Junction, Resistance, is_hidden
 from zcd.diagnosis.card import CardLine, Shown, parts_over
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.job import Job
@@ -17,6 +17,7 @@ from zcd.diagnosis.readings import Function, Measured, Power, Reading, Side, usu
 from zcd.diagnosis.record import Experience
 from zcd.diagnosis.suggest import Answer, Suggestion
 from zcd.diagnosis.words import show_measured, show_value
+from zcd.engine.network import islands
 from zcd.show.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.show.checked.sheets import Sheet
 from zcd.show.found.words import amount_text, percent_text, range_text
@@ -137,6 +138,44 @@ def suspects_line(diagnosis: Diagnosis) -> str:
     return f"Doubtful, it disagrees with all the others, take it again: {names}."
 
 
+def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
+    """Parts of the chain that no reading was taken across, behind a fault that stops the pulses.
+
+    While it is there the pulses say nothing of them, so that a second bad part would not show.
+    """
+    fault = diagnosis.alike[0].fault if diagnosis.stopped == "sure" else None
+    if fault is None or fault.kind not in BLOCKED_BY or fault.mode not in BLOCKING:
+        return ()
+    read = {
+        ref
+        for m in diagnosis.measured
+        for ref in (m.reading.lifted, *parts_over(circuit, m.reading.a, m.reading.b).split(", "))
+    }
+    own = _as_in_list(fault.part)
+    mains = next(island for island in islands(circuit) if "line" in island)
+    chain = [
+        e.ref
+        for e in circuit
+        if isinstance(e, Resistance | Junction) and set(e.nodes) <= mains and not is_hidden(e)
+    ]
+    return tuple(ref for ref in chain if ref not in read and ref not in (own, "K1.contact"))
+
+
+def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
+    """What a fault hides, and how to look for it; empty where there is nothing."""
+    unseen = unseen_parts(diagnosis, circuit)
+    if not unseen:
+        return ""
+    return (
+        f"What this fault hides: without pulses nothing tells of {', '.join(unseen)}, which have "
+        "not been read alone; check each dead (ohms, diode test) before power, and read the low "
+        "time after the repair."
+    )
+
+
+BLOCKED_BY = ("led", "resistor", "diode", "phototransistor", "contact")
+BLOCKING = ("open", "short", "reversed")
+"""Faults (kind, mode) with which there are no pulses, or none that tell of other parts."""
 MEANT = (
     "Look whether it is the part that was meant, and what else lies across it; lift one end of the "
     "part and measure it alone."

@@ -13,6 +13,7 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import Function, Measured, Reading
 from zcd.diagnosis.suggest import Answer, Outcome
+from zcd.show.found.findings import unseen_parts
 
 Record = dict[str, Any]
 
@@ -79,7 +80,7 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
         ``board``, ``flags``, ``conclusion``, ``stopped`` (null while it asks), ``alike`` (keys
         of the faults that no reading parts from the first); ``measured``, ``suspects``: lists of
         function, red, black, over, lifted, power, value, low, high (null where it is no range),
-        about and unstable; ``ranked``: list of fault, part, mode, probability_ratio, words, amount
+        about and unstable; ``unseen``: parts that a fault without pulses hides; ``ranked``: list of fault, part, mode, probability_ratio, words, amount
         (low, middle, high, unit) or null; ``next_reading`` (null if none): function, red, black,
         over, lifted, power, side, range (unit ending the key, null where none is set), gain_bits,
         open_bits, outcomes, answers; ``assumptions``. An overload is null.
@@ -105,6 +106,7 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
         "alike": [r.key for r in diagnosis.alike],
         "measured": [measured_record(m, circuit) for m in diagnosis.measured],
         "suspects": [measured_record(m, circuit) for m in diagnosis.suspects],
+        "unseen": list(unseen_parts(diagnosis, circuit)),
         "ranked": [_ranked_record(r) for r in diagnosis.ranked],
         "next_reading": following,
         "assumptions": _assumptions(job.board),

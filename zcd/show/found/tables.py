@@ -19,6 +19,7 @@ from zcd.show.found.findings import (
     alike_line,
     card_sheets,
     cautions_for,
+    hidden_line,
     measured_sheet,
     ranked_sheet,
     suggestion_lines,
@@ -97,7 +98,12 @@ def print_step(
     if diagnosis.measured:
         print_sheet(measured_sheet(diagnosis.measured, circuit), console)
     print_sheet(ranked_sheet(diagnosis, circuit), console)
-    for line in (alike_line(diagnosis), suspects_line(diagnosis), STOPPED[diagnosis.stopped]):
+    for line in (
+        alike_line(diagnosis),
+        suspects_line(diagnosis),
+        STOPPED[diagnosis.stopped],
+        hidden_line(diagnosis, circuit),
+    ):
         if line:
             print_line(line, console)
     sides = [Side.DEAD]
