@@ -80,9 +80,10 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
         ``board``, ``flags``, ``conclusion``, ``stopped`` (null while it asks), ``alike`` (keys
         of the faults that no reading parts from the first); ``measured``, ``suspects``: lists of
         function, red, black, over, lifted, power, value, low, high (null where it is no range),
-        about and unstable; ``unseen``: parts that a fault without pulses hides; ``ranked``: list of fault, part, mode, probability_ratio, words, amount
-        (low, middle, high, unit) or null; ``next_reading`` (null if none): function, red, black,
-        over, lifted, power, side, range (unit ending the key, null where none is set), gain_bits,
+        about and unstable; ``unseen``: parts that a fault without pulses hides; ``ranked``: list of
+        fault, part, mode, probability_ratio, words, amount (low, middle, high, unit) or null;
+        ``next_reading`` (null if none): function, red, black, over, lifted, power, side, range
+        (unit ending the key, null where none is set), gain_bits,
         open_bits, outcomes, answers; ``assumptions``. An overload is null.
     """
     suggestion = diagnosis.suggestion
