@@ -134,3 +134,34 @@ def test_what_is_refused_is_told_and_the_sheet_stays(browser: Chrome, server: Se
     type_into(browser, "name", "Invented egg timer")
     wait(browser, lambda b: "egg timer" in text(b, "#shown h2"))
     assert text(browser, "#refused") == ""
+
+
+def test_a_moving_hand_leaves_the_address_of_where_it_rests(
+    browser: Chrome, server: Server
+) -> None:
+    """A browser refuses a page that renames itself all the time: 200 times in ten seconds."""
+    opened(browser, server.address)
+    moving = """
+    const done = arguments[0], slider = document.querySelector("#at"), at = [];
+    const real = history.replaceState.bind(history);
+    history.replaceState = (...what) => {
+      if (what[2].includes("at=")) at.push(performance.now());
+      real(...what);
+    };
+    let steps = 0;
+    const move = () => {
+      slider.value = 40 + 0.5 * steps;
+      slider.dispatchEvent(new Event("input", {bubbles: true}));
+      steps += 1;
+      if (steps < 60) requestAnimationFrame(move);
+      else done(at);
+    };
+    window.renamed = at;
+    move();
+    """
+    browser.execute_async_script(moving)
+    wait(browser, lambda b: "at=69.5" in b.current_url)
+    assert "At 160 V" in text(browser, "#lock")
+    named = browser.execute_script("return window.renamed")
+    assert len(named) >= 2
+    assert all(after - before >= 99.0 for before, after in pairwise(named))

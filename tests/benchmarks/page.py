@@ -54,7 +54,7 @@ HAND = """
 const [last, done] = arguments;
 const slider = document.querySelector("#at"), moved = new Map(), behind = [];
 const seen = new MutationObserver(() => {
-  const at = new URLSearchParams(location.search).get("at");
+  const at = new URL(document.querySelector("#way a").href).searchParams.get("at");
   requestAnimationFrame(() => requestAnimationFrame(
     () => behind.push(performance.now() - moved.get(Number(at)))));
 });

@@ -33,6 +33,24 @@ document.addEventListener("htmx:before:request", (event) => {
   event.detail.ctx.request.headers.Shown = pieces.map((e) => `${e.id}=${e.dataset.mark}`).join(" ");
 });
 
+// A browser takes only so many addresses: while a hand moves on, the newest one now and then.
+const APART_MS = 100;
+let addressed = -APART_MS;
+let later = 0;
+document.addEventListener("htmx:before:history:update", (event) => {
+  clearTimeout(later);
+  const wait = addressed + APART_MS - performance.now();
+  if (wait <= 0) {
+    addressed = performance.now();
+    return;
+  }
+  event.preventDefault();
+  later = setTimeout(() => {
+    addressed = performance.now();
+    history.replaceState({ htmx: true }, "", event.detail.history.path);
+  }, wait);
+});
+
 // On a narrow screen the groups of fields are folded to begin with, but for what is to be mended.
 if (matchMedia("(max-width: 61.99rem)").matches) {
   for (const group of document.querySelectorAll(".group")) {
