@@ -101,8 +101,8 @@ def test_overload_is_null() -> None:
 def test_diagnosis_is_whole(texts: tuple[str, ...]) -> None:
     found, record = case(texts).diagnosis, of_case(texts)
     assert set(record) == {
-        "board", "flags", "conclusion", "stopped", "alike", "measured", "suspects", "ranked",
-        "next_reading", "assumptions",
+        "board", "flags", "conclusion", "stopped", "alike", "measured", "suspects", "unseen",
+        "ranked", "next_reading", "assumptions",
     }  # fmt: skip
     assert record["board"] == "Ostrel D3 mushroom dryer, invented"
     assert record["flags"] == ["sync", "fan"]
