@@ -138,6 +138,13 @@ def test_resistors_of_which_the_same_is_said_share_a_row() -> None:
     assert texts["chain.parallel.1.1"] == "330k, 330k"
 
 
+def test_resistors_of_a_row_may_stand_close() -> None:
+    close, spaced = (
+        read({**START, "chain.resistors.1": t})[0] for t in ("47k,4k7,330R", "47k , 4k7,  330")
+    )
+    assert close == spaced is not None
+
+
 def test_rows_come_and_go() -> None:
     texts = removed(texts_of(FILE), "chain.resistors.1")
     board, errors = read(texts)
@@ -175,6 +182,7 @@ def test_rows_that_were_typed_stand_for_those_of_the_file() -> None:
     ("key", "text", "words"),
     [
         ("chain.resistors.1", "100k, heavy", "heavy"),
+        ("chain.resistors.1", "100k, 4,7k", "use a point, not a comma"),
         ("chain.resistors.1", "", "a list of resistances"),
         ("chain.resistors.1.tolerance", "some", "some"),
         ("chain.resistors.1.ref", "R1 R2", "a reference"),

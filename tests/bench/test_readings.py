@@ -14,7 +14,7 @@ from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
 
 from tests.bench.conftest import Server
-from tests.bench.test_page import AXE, HOSTILE, text, wait
+from tests.bench.test_page import AXE, HOSTILE, printed, text, wait
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.readings import Function
 from zcd.diagnosis.words import show_measured
@@ -87,6 +87,10 @@ def test_readings_typed_one_after_another_are_all_kept(browser: Chrome, job: Pat
     browser.find_element(By.ID, "undo").send_keys(Keys.ENTER)
     wait(browser, lambda b: "under 200" not in text(b, "#taken"))
     assert kept(job) == ["120 kΩ", "12 kΩ"]
+    words = printed(browser, most=4)
+    assert "ohms, R12 red line, black chain.1" in words
+    for screen in ("Another reading", "Take the last one back", "Enter", "oscilloscope's capture"):
+        assert screen not in words
 
 
 def test_an_error_stands_beside_its_field(browser: Chrome, job: Path) -> None:

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Iterator
-from io import BytesIO
 from pathlib import Path
 
 import pytest
-from pypdf import PdfReader
 from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.bench.conftest import Server
+from tests.bench.test_page import printed
 
 AXE = Path(__file__).with_name("data") / "axe.min.js"
 BOARD = """\
@@ -111,12 +109,10 @@ def test_it_prints(browser: Chrome, bench: tuple[Server, Path]) -> None:
     server, _ = bench
     browser.get(f"{server.address}repair?job=slicer-job")
     wait(browser, "#hold", "The board holds")
-    printed = browser.execute_cdp_cmd("Page.printToPDF", {"printBackground": False})
-    pages = PdfReader(BytesIO(base64.b64decode(printed["data"]))).pages
-    words = " ".join(page.extract_text() for page in pages)
+    words = printed(browser, most=6)
     assert "The board holds" in words
-    assert "Report as PDF" not in words
-    assert "Being worked out" not in words
+    for screen in ("Report as PDF", "Being worked out", "Part to be replaced"):
+        assert screen not in words
 
 
 def test_the_page_tells_when_the_server_is_gone_and_goes_on_when_it_is_back(

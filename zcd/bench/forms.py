@@ -33,6 +33,8 @@ SHORT = {
     "fan": "power",
 }
 """Tables that a board file may give as one text, and the key that the text is for."""
+VALUE = re.compile(r"\s*(?:\d+,(?=\d))?[^,]+")
+"""One of the resistors of a row: ``4,7k`` is not two of them, but refused as elsewhere."""
 FILE = "board.toml"
 HARMONICS = "mains.harmonics"
 START = {
@@ -224,7 +226,7 @@ def _items(texts: Mapping[str, str], string: str) -> Iterator[tuple[Any, int]]:
     """The resistors of a string, each with the number of its row."""
     for number, row in enumerate(rows_of(texts, string), 1):
         said = {name: text.strip() for name, text in row.items() if text.strip()}
-        values = [part.strip() for part in said.pop("", "").split(",") if part.strip()]
+        values = [part.strip() for part in VALUE.findall(said.pop("", "")) if part.strip()]
         refs = [part.strip() for part in said.pop("ref", "").split(",") if part.strip()]
         if refs and len(refs) != len(values):
             refs = [", ".join(refs)] * max(len(values), 1)  # which is no reference, and refused
