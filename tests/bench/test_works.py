@@ -63,7 +63,9 @@ def test_what_somebody_waits_for_is_not(monkeypatch: pytest.MonkeyPatch) -> None
 
 def test_an_interrupt_at_the_terminal_is_for_the_page() -> None:
     """Ctrl-C reaches all processes of a terminal, the helpers while they are still loading too."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
     helper = module._Helper()
+    assert signal.pthread_sigmask(signal.SIG_BLOCK, ()) == before  # here it is heard as ever
     os.kill(helper._process.pid or 0, signal.SIGINT)
     work = module.Work(math.sqrt, (2.25,))
     assert helper.see_through(work)

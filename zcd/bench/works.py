@@ -11,8 +11,8 @@ import signal
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
-from contextlib import suppress
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
@@ -153,17 +153,28 @@ class Works:
         return next(waiting, None)
 
 
+@contextmanager
+def _deaf_to_interrupts() -> Iterator[None]:
+    """What is started here never hears of Ctrl-C: that is for the page, with which it ends."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 class _Helper:
     """Another process of this program, waiting for work."""
 
     def __init__(self) -> None:
         context = get_context("spawn")
         self._pipe, theirs = context.Pipe()
-        # Ctrl-C at the terminal is for the page, whose end is that of its helpers
-        if hasattr(signal, "pthread_sigmask"):  # of this thread, and inherited; Windows has none
-            signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         self._process = context.Process(target=_work, args=(theirs,), daemon=True)
-        self._process.start()
+        with _deaf_to_interrupts():
+            self._process.start()
         theirs.close()
 
     @property
