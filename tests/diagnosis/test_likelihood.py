@@ -263,3 +263,14 @@ def test_a_jump_shows_whatever_the_supply_may_be() -> None:
     by_fault = {f.key: w for f, w in zip(known.faults, known.by_fault(found), strict=True)}
     assert by_fault["K1 coil intermittent"].max() == JUMPS
     assert by_fault["K1 contact intermittent"].max() == STEADY_JUMPS
+
+
+def test_a_jump_at_the_led_is_one_of_the_chain_too() -> None:
+    """Half a volt of pick-up may be in any AC reading, but it does not come and go with a joint."""
+    known = make_atlas(parse_board(TEXTS["switched"]), usual_meter())
+    at_led = Reading(function=Function.AC, a="led+", b="neutral")
+    found = known.fit(at_led).likelihood(Measured(reading=at_led, value=0.0, unstable=True))
+    by_fault = {f.key: w for f, w in zip(known.faults, known.by_fault(found), strict=True)}
+    for key in ("R1 intermittent", "OC1 LED intermittent"):
+        assert by_fault[key].max() == JUMPS, key
+    assert by_fault["healthy"].max() == STEADY_JUMPS

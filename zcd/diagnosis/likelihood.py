@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from math import inf
 
@@ -57,6 +57,9 @@ unknown quantities find samples that fit all of them only far apart; equally lik
 JUMP_ERRORS = 2.0
 """Errors between two looks of a joint from which a display is seen to jump. Both are of one board,
 read with one meter: how well its parts are known does not come in."""
+JUMP_FLOORS = {**FLOORS, Function.AC: 0.1, Function.LOW_Z: 0.1}
+"""The floors of these errors: pick-up stays as it is between two looks; common practice, no
+source."""
 LEAST_DENSITY = 1e-300
 
 
@@ -71,9 +74,11 @@ def scaled(function: Function, values: FloatArray) -> FloatArray:
     return values
 
 
-def error(function: Function, values: FloatArray, meter: Meter) -> FloatArray:
+def error(
+    function: Function, values: FloatArray, meter: Meter, floors: Mapping[Function, float] = FLOORS
+) -> FloatArray:
     """Standard error of a reading of this (scaled) size: meter, model, floor together."""
-    floor = FLOORS[function]
+    floor = floors[function]
     if function is Function.OHM:
         return np.full(np.shape(values), np.hypot(floor, np.log10(1.0 + meter.ohm_accuracy_ratio)))
     if function is Function.FREQUENCY:
@@ -129,7 +134,7 @@ class Fit:
         self.span = high - low + 10.0 * widest
         self.flat = 1.0 / self.span
         here, there = (self.centre[self.states[:, k]] for k in (0, 1))
-        larger = np.maximum(*(self.noise[self.states[:, k]] for k in (0, 1)))
+        larger = error(reading.function, np.maximum(abs(here), abs(there)), meter, JUMP_FLOORS)
         self.loose = np.zeros((len(self.centre) + len(self.states), shown.shape[1]), dtype=bool)
         self.loose[len(self.centre) :] = np.abs(here - there) > JUMP_ERRORS * larger
         self.loose &= restless(shown.shape[1])
