@@ -196,3 +196,25 @@ def test_leak_from_a_joint_to_the_other_pole() -> None:
     reading = Reading(function=Function.OHM, a="chain.1", b="neutral")
     shown = Bench(found, rows, replace(usual_meter(), ohms_stated=True)).take([reading])[:, 0]
     assert_allclose(shown, leak_ohm + np.array([0.0, 150e3]), rtol=0.01)
+
+
+def test_leak_across_neighbours_reads_low_over_both() -> None:
+    """Dead, over the middle resistor: beside it the leak in series with a neighbour."""
+    text = TEXTS["half-wave"].replace('["100k", "150k"]', '["100k", "150k", "82k"]')
+    found = parse_board(text)
+    fault = next(f for f in faults_of(build_circuit(found)) if f.key == "chain leaky in part")
+    severity = np.array([0.5, 0.5])
+    assert fault.amount is not None
+    leak_ohm = fault.amount(severity)
+    rows = fault.edit(stack([build_circuit(found)] * 2), severity)
+    reading = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+    shown = Bench(found, rows, replace(usual_meter(), ohms_stated=True)).take([reading])[:, 0]
+    beside_s = 1.0 / (leak_ohm + np.array([100e3, 82e3]))
+    assert_allclose(shown, 1.0 / (1.0 / 150e3 + beside_s), rtol=0.01)
+
+
+def test_two_resistors_have_no_neighbours_but_the_whole_chain() -> None:
+    for name in ("half-wave", "two-led", "bridge", "rectifier first"):
+        keys = {f.key for f in faults_of(build_circuit(board(name)))}
+        assert "chain leaky" in keys
+        assert "chain leaky in part" not in keys

@@ -58,14 +58,14 @@ def bridge(ref: str, a: str, b: str, size: float | Amount) -> Edit:
     return edit
 
 
-def bridge_at_one(ref: str, ends: Sequence[str], far: str, size: Amount) -> Edit:
-    """A resistance to a node from one of several others: row after row from the next of them."""
+def bridge_at_one(ref: str, places: Sequence[tuple[str, str]], size: Amount) -> Edit:
+    """A resistance between two nodes at one of several places: row after row at the next."""
 
     def edit(circuit: Circuit, severity: FloatArray) -> Circuit:
-        at = np.arange(severity.size) % len(ends)
-        for number, end in enumerate(ends):
+        at = np.arange(severity.size) % len(places)
+        for number, (a, b) in enumerate(places):
             ohm = np.where(at == number, size(severity), INFINITE_OHM)
-            there = Resistance(ref=f"{ref}.{number}", a=end, b=far, resistance_ohm=ohm)
+            there = Resistance(ref=f"{ref}.{number}", a=a, b=b, resistance_ohm=ohm)
             circuit = circuit.add(there)
         return circuit
 

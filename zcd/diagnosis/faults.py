@@ -420,7 +420,7 @@ def _supply_faults() -> Iterator[Fault]:
 
 
 def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
-    """Dirt across the whole chain, and from one of its joints to the other pole of the mains."""
+    """Dirt across the chain or a part of it, and from a joint to the other pole of the mains."""
     names = (*circuit.nodes, *circuit.aliases)
     last = max(int(n.partition(".")[2]) for n in names if n.startswith("chain."))
     start, end = circuit.node("rect" if "rect" in names else "feed"), circuit.node(f"chain.{last}")
@@ -430,15 +430,25 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
         "something leaks across the chain: clean the board along it, look for burnt tracks",
         bridge("dirt", start, end, size), size, "Ω",
     )  # fmt: skip
-    joints = [f"chain.{k}" for k in range(1, last + 1)]
+    joints = [circuit.node(f"chain.{k}") for k in range(1, last + 1)]
+    along = [start, *joints]
+    # across a single resistor it is that resistor's own reading that is low
+    parts = [(a, b) for k, a in enumerate(along) for b in along[k + 2 :] if (a, b) != (start, end)]
+    if parts:
+        yield _fault(
+            "chain", "board", "leaky in part",
+            "something leaks across neighbours in the chain: clean the board along them, look for "
+            "burnt tracks",
+            bridge_at_one("dirt in part", parts, size), size, "Ω",
+        )  # fmt: skip
     # after the last resistor a LED without a rectifier follows: a leak across that is its own
-    joints = [node for node in joints if circuit.node(node) != circuit.node("led+")]
+    joints = [node for node in joints if node != circuit.node("led+")]
     if joints:
         yield _fault(
             "chain", "board", "leaky to neutral",
             "something leaks from the chain to neutral: clean the board between them, look for "
             "burnt tracks",
-            bridge_at_one("dirt to neutral", joints, "neutral", size), size, "Ω",
+            bridge_at_one("dirt to neutral", [(j, "neutral") for j in joints], size), size, "Ω",
         )  # fmt: skip
 
 
