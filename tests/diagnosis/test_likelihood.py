@@ -146,6 +146,13 @@ def test_a_loose_joint_shows_either_state() -> None:
         assert_allclose(loose, np.where(restless, 0.5 * (sound + broken), sound))
 
 
+def test_a_reading_of_one_part_says_nothing_of_the_breadth() -> None:
+    """Else every good resistor would tell against whatever needs the wider samples."""
+    fit = atlas().fit(OHMS)
+    narrow, wide = (fit.good(151e3, breadth)[entries("OC1 aged")] for breadth in (1.0, 9.0))
+    assert np.array_equal(narrow, wide)
+
+
 def test_densities_of_several_values_are_those_of_each() -> None:
     fit, values = atlas().fit(OHMS), np.array([10.0, 151e3, OVERLOAD])
     together = fit.good(values)
@@ -241,6 +248,7 @@ def test_posterior_is_that_of_direct_enumeration() -> None:
 def _by_hand(fit: Fit, m: Measured, entry: int, breadth: float) -> NDArray[np.float64]:
     """Density of a reading at each sample of an entry: sound, or a slip."""
     y = float(scaled(m.reading.function, np.array(m.value)))
+    breadth = 1.0 if fit.averaged[entry] else breadth
     sound = np.array([
         stats.norm(centre, np.hypot(noise, breadth * gap)).pdf(y)
         for centre, noise, gap in zip(

@@ -124,11 +124,11 @@ class Fit:
         self.centre = scaled(reading.function, shown)
         self.noise = error(reading.function, self.centre, meter)
         self.gaps = _gaps(self.centre)
-        self.width = self.width_of(1.0)
         self.averaged = np.zeros(len(self.centre), dtype=bool)
         if graded is not None and _is_local(reading):
             moved = np.abs(self.centre - self.centre[0]) > self.noise
             self.averaged = ~(graded & moved.any(axis=1))
+        self.width = self.width_of(1.0)
         low, high = float(self.centre.min()), float(self.centre.max())
         widest = float(self.width.max())
         self.span = high - low + 10.0 * widest
@@ -140,8 +140,13 @@ class Fit:
         self.loose &= restless(shown.shape[1])
 
     def width_of(self, breadth: float) -> FloatArray:
-        """Error of a reading at each sample, and how far the sample stands for others."""
-        return np.asarray(np.hypot(self.noise, breadth * self.gaps))
+        """Error of a reading at each sample, and how far the sample stands for others.
+
+        The samples of an entry that counts as a whole need only reach each other: no other
+        reading depends on what this one does, so it says nothing of the breadth.
+        """
+        reach = np.where(self.averaged[:, None], 1.0, breadth)
+        return np.asarray(np.hypot(self.noise, reach * self.gaps))
 
     def away(self, value: float) -> FloatArray:
         """How far each simulated sample is above a value, on the reading's own scale."""
