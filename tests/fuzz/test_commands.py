@@ -92,6 +92,13 @@ def test_a_file_that_was_written_is_named_plainly(name: str, tmp_path: Path) -> 
     require_sound(ran, as_json=False)
 
 
+@pytest.mark.slow
+def test_a_demo_names_its_folder_plainly(tmp_path: Path) -> None:
+    ran = call(["demo", str(tmp_path / "a\x1b[2J\U0006aab6")])
+    assert ran.code == 0
+    require_sound(ran, as_json=False)
+
+
 @pytest.mark.parametrize(
     "words", [["check", "board.toml", "\x1f"], ["check", "--\x1b[2J"], ["\x1b[2J"]]
 )

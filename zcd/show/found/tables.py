@@ -127,8 +127,9 @@ def print_demo(
     print_check(check, console)
     print_heading("THE FILES", console)
     print_line(
-        f"{demo.folder}: board.toml, job.toml and repaired.toml are what was put in; report.html "
-        "is the record with pictures. Board, appliance, fault and readings are invented.",
+        f"{plain(str(demo.folder))}: board.toml, job.toml and repaired.toml are what was put in; "
+        "report.html is the record with pictures. Board, appliance, fault and readings are "
+        "invented.",
         console,
     )
 
