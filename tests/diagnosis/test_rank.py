@@ -213,8 +213,12 @@ def test_suggestions_find_the_fault_in_fewer_readings_than_the_card(name: str) -
         for way, number in counts.items():
             taken: list[Measured] = []
             found = diagnose(atlas, taken)
+            down = iter(order)
             while found.suggestion is not None:
-                following = found.suggestion.reading if way == "suggested" else order[len(taken)]
+                asked = found.suggestion.reading
+                following = asked if way == "suggested" else next(down, None)
+                if following is None:
+                    break
                 taken.append(Measured(reading=following, value=float(shown[following])))
                 found = diagnose(atlas, taken)
             number.append(len(taken))
@@ -225,8 +229,7 @@ def test_suggestions_find_the_fault_in_fewer_readings_than_the_card(name: str) -
                 right.append(same or blamed)
     means = {way: float(np.mean(each)) for way, each in counts.items()}
     print(f"{name}: mean readings {means}, right {np.mean(right):.1%} of {len(right)}")
-    assert means["suggested"] < 0.7 * means["card"]
-    assert means["suggested"] <= 6.0
+    assert means["suggested"] < 0.6 * means["card"]
     assert np.mean(right) >= LEAST_HIT_SHARE
 
 
