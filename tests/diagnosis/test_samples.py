@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from numpy.testing import assert_allclose
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
-from zcd.circuit.elements import Circuit, Junction
+from zcd.circuit.elements import Circuit, Junction, Resistance
 from zcd.diagnosis.atlas import make_atlas
 from zcd.diagnosis.bench import Bench
-from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.meters import ohm_full_scale_v, ohm_source_ohm, usual_meter
 from zcd.diagnosis.rank import diagnose
 from zcd.diagnosis.samples import sample_circuits
 from zcd.diagnosis.words import parse_place, parse_reading
+from zcd.physics.diode import thermal_voltage_v
 
 FloatArray = NDArray[np.float64]
 SAMPLES = 16
@@ -34,7 +39,9 @@ def shown(text: str, name: str = "half-wave") -> tuple[Circuit, FloatArray]:
 def test_a_dead_board_reads_pull_up_and_supply_in_series() -> None:
     """From pin to ground there is the way over the pull-up and what hangs on the supply (Ohm)."""
     circuit, found = shown("ohm pin logic0")
-    expected = ohms(circuit, "pull-up") + ohms(circuit, "rail")
+    up, down = 1.0 / ohms(circuit, "pin.up"), 1.0 / ohms(circuit, "pin.down")
+    through = 1.0 / (1.0 / ohms(circuit, "pull-up") + up) + ohms(circuit, "rail")
+    expected = 1.0 / (1.0 / through + down)
     low = expected < 600e3
     assert low.sum() > SAMPLES // 3
     # beside it the transistor's dark current: at most 100 nA of the 1.17 uA at full scale of 600 k
@@ -50,6 +57,39 @@ def test_a_supply_that_hardly_anything_hangs_on_is_no_open_pull_up() -> None:
     ranked = {r.key: r.probability for r in diagnose(atlas, measured).ranked}
     assert ranked["pull-up open"] < 0.9
     assert ranked["supply missing"] > 0.05
+
+
+def test_an_open_pull_up_reads_what_protects_the_pin() -> None:
+    """Red at the pin: one diode to the supply. Black there: what hangs on the supply, then a diode.
+
+    The law of the diode, solved apart.
+    """
+    found, saturation_a, rail_ohm = board("half-wave"), 1e-13, 5e3
+    circuit = build_circuit(found).change("pull-up", resistance_ohm=np.inf)
+    circuit = circuit.add(Resistance(ref="rail", a="logic+", b="logic0", resistance_ohm=rail_ohm))
+    meter = replace(usual_meter(), ohms_stated=True)
+    bench = Bench(found, circuit, meter, pin_clamp_a=np.array([saturation_a]))
+    taken = [parse_place(f"ohm {way}", circuit) for way in ("pin logic+", "logic+ pin")]
+    open_v, unit_v = meter.ohms_open_v, float(thermal_voltage_v(25.0))
+
+    def excess_v(amps: float, ohm: float) -> float:
+        return float(unit_v * np.log1p(amps / saturation_a) + ohm * amps - open_v)
+
+    for shows, series_ohm in zip(bench.take(taken)[0], (0.0, rail_ohm), strict=True):
+        full_scale = min(r for r in meter.ohm_ranges_ohm if r >= shows)
+        source_ohm = ohm_source_ohm(meter, full_scale, ohm_full_scale_v(meter))
+        most_a = open_v / source_ohm
+        amps = brentq(excess_v, 0.0, most_a, args=(series_ohm + source_ohm,), xtol=1e-18)
+        assert_allclose(shows, open_v / amps - source_ohm, rtol=2e-3)
+
+
+def test_a_pin_that_floats_is_no_leaky_one() -> None:
+    """An input without its pull-up: some volts by its own leakage, some ohms past its diodes."""
+    atlas = make_atlas(board("half-wave"), usual_meter())
+    lines = ("dc pin logic0 0.17 V", "ohm logic+ pin 171k", "ohm pin logic0 173k")
+    measured = [parse_reading(x, atlas.circuit) for x in lines]
+    ranked = {r.key: r.probability for r in diagnose(atlas, measured).ranked}
+    assert ranked["pull-up open"] > ranked["pin leaky"]
 
 
 def test_what_hangs_on_the_supply_moves_nothing_under_power() -> None:

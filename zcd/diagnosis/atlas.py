@@ -22,7 +22,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.pairs import pairs_of
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.readings import Reading, useful_readings
-from zcd.diagnosis.samples import ohm_full_scales_v, sample_circuits
+from zcd.diagnosis.samples import ohm_full_scales_v, pin_clamps_a, sample_circuits
 
 FloatArray = NDArray[np.float64]
 
@@ -211,7 +211,13 @@ def make_atlas(
         holds=_holds(faults),
         circuit=nominal,
         readings=useful_readings(board, nominal),
-        _bench=Bench(board, stack(rows), meter, full_scale_v=volts),
+        _bench=Bench(
+            board,
+            stack(rows),
+            meter,
+            full_scale_v=volts,
+            pin_clamp_a=np.tile(pin_clamps_a(samples), simulated),
+        ),
         _store=store,
         _stored=store.read((simulated, samples)) if store else {},
     )

@@ -13,6 +13,7 @@ from zcd.circuit.elements import (
     INFINITE_OHM,
     Circuit,
     DcSource,
+    Junction,
     MainsHarmonic,
     MainsSource,
     Resistance,
@@ -45,6 +46,7 @@ from zcd.diagnosis.readings import (
 from zcd.engine.network import column
 from zcd.engine.solution import Solution
 from zcd.engine.solve import PULSES, READINGS, solve, solve_dead
+from zcd.physics.diode import thermal_voltage_v
 from zcd.sync.lock import Lock, judge
 
 FloatArray = NDArray[np.float64]
@@ -52,6 +54,7 @@ FloatArray = NDArray[np.float64]
 METER = "meter"
 """Ref of the meter in a circuit."""
 FINEST_SHARE = 1e-6
+ROOM_DEGC = 25.0
 MAINS_SIDE = replace(READINGS, isolated=False)
 
 
@@ -71,6 +74,9 @@ class Bench:
     full_scale_v : ndarray, shape (n,), optional
         What the ohms ranges leave at the probes at full scale, where that is not known of the
         meter.
+    pin_clamp_a : ndarray, shape (n,), optional
+        Saturation current of the diodes that protect the controller's input. They conduct on a
+        dead board alone: under power the pin stays between the rails.
     """
 
     board: Board
@@ -79,6 +85,7 @@ class Bench:
     solve: Callable[..., Solution] = solve
     solve_dead: Callable[[Circuit], Solution] = solve_dead
     full_scale_v: FloatArray | None = None
+    pin_clamp_a: FloatArray | None = None
     _circuits: dict[Power, Circuit] = field(default_factory=dict)
     _mains_sides: dict[Power, Solution] = field(default_factory=dict)
     _whole: dict[Power, Solution] = field(default_factory=dict)
@@ -186,6 +193,8 @@ class Bench:
         """Voltage at the probes of a test source on the dead circuit, or on a part alone."""
         a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
         tested = probed(self.circuit, reading, open_v, source_ohm)
+        if self.pin_clamp_a is not None and {"pin", "logic+"} & {a, b} and not reading.lifted:
+            tested = with_pin_clamps(tested, self.pin_clamp_a)
         volts = self.solve_dead(tested).between_v(a, b)[:, 0]
         return np.broadcast_to(volts, (self.circuit.size,))
 
@@ -230,6 +239,18 @@ def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: Value)
     a, b = dead.node(reading.a), dead.node(reading.b)
     source = TestSource(ref=METER, a=a, b=b, open_v=open_v, resistance_ohm=source_ohm)
     return dead.add(source)
+
+
+def with_pin_clamps(circuit: Circuit, saturation_a: FloatArray) -> Circuit:
+    """The circuit with diodes from the controller's input to its supply and from ground to it."""
+    law: dict[str, Value] = {
+        "saturation_a": saturation_a, "emission_v": thermal_voltage_v(ROOM_DEGC),
+        "series_ohm": 0.0, "breakdown_v": Junction.absent["breakdown_v"],
+    }  # fmt: skip
+    return circuit.add(
+        Junction(ref="pin.high", a="pin", b="logic+", **law),
+        Junction(ref="pin.low", a="logic0", b="pin", **law),
+    )
 
 
 def _source(circuit: Circuit, a: str, b: str) -> MainsSource | DcSource | None:

@@ -32,6 +32,12 @@ COIL_OHM = (0.85, 1.15)
 RAIL_OHM = (300.0, 100e6)
 """What else hangs on the controller's supply, as an ohms range finds it on a dead board:
 regulator, controller, bleeder, or hardly anything; common practice, no source."""
+PIN_INPUT_OHM = (5e6, 1e9)
+"""What a controller's input lets through to its supply or to ground: at most a microampere at 5 V
+(ATmega328P data sheet), mostly far less."""
+PIN_CLAMP_A = (1e-20, 1e-11)
+"""Saturation current of the diodes that protect an input, from none to speak of to a tenth of a
+milliampere at 0.42 V: common practice, no source."""
 DIODE_BREAKDOWN = (1.0, 2.0)
 LED_BREAKDOWN = (1.0, 4.0)
 """Where a junction breaks down over its rating, which is a least value: common practice, no
@@ -86,6 +92,22 @@ def ohm_full_scales_v(meter: Meter, samples: int) -> FloatArray | None:
     return np.asarray(low * (high / low) ** share)
 
 
+def pin_clamps_a(samples: int) -> FloatArray:
+    """Saturation currents of the diodes that protect the controller's input.
+
+    Parameters
+    ----------
+    samples : int
+
+    Returns
+    -------
+    saturation_a : ndarray, shape (samples,)
+    """
+    share = qmc.LatinHypercube(d=1, rng=SEED + 2).random(samples)[:, 0]
+    low, high = PIN_CLAMP_A
+    return np.asarray(low * (high / low) ** share)
+
+
 def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:
     """What is known only within limits of a board on the bench.
 
@@ -94,7 +116,7 @@ def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:
     """
     listed = [t for t in tolerances_of(board) if not t.name.startswith(NOT_AT_A_BENCH)]
     found = [_at_a_bench(t, board) for t in listed]
-    return (*found, *_breakdowns(board), _on_the_rail(), *_around_the_relay(board))
+    return (*found, *_breakdowns(board), _on_the_rail(), _into_the_pin(), *_around_the_relay(board))
 
 
 def _at_a_bench(tolerance: Tolerance, board: Board) -> Tolerance:
@@ -135,6 +157,25 @@ def _on_the_rail() -> Tolerance:
     return Tolerance(
         name="on the supply", low=RAIL_OHM[0], high=RAIL_OHM[1], unit="Ω", source=ASSUMED,
         put=edit(put), in_logs=True,
+    )  # fmt: skip
+
+
+def _into_the_pin() -> Tolerance:
+    def put(circuit: Circuit, share: FloatArray) -> Circuit:
+        low, high = PIN_INPUT_OHM
+        ohm = high * (low / high) ** np.abs(2.0 * share - 1.0)
+        up, down = (
+            np.where(share > 0.5, ohm, INFINITE_OHM),
+            np.where(share > 0.5, INFINITE_OHM, ohm),
+        )
+        return circuit.add(
+            Resistance(ref="pin.up", a="logic+", b="pin", resistance_ohm=up),
+            Resistance(ref="pin.down", a="pin", b="logic0", resistance_ohm=down),
+        )
+
+    return Tolerance(
+        name="into the pin", low=0.0, high=1.0, unit="", source="ATmega328P data sheet",
+        put=edit(put),
     )  # fmt: skip
 
 
