@@ -109,8 +109,8 @@ def test_a_suppressor_feeds_a_meter_with_the_relay_off() -> None:
         ("healthy", 0.5, 5.0 * 10e6 / (10e6 + 47e3)),
         ("pin stuck low", 0.5, 0.0),
         ("OC1 transistor short", 0.5, 0.0),
-        # a leak of 12.2 kohm, in the middle of 0.5 to 300 kohm in logs
-        ("pin leaky", 0.5, 5.0 / (1.0 + 47e3 * (1 / 12.247e3 + 1 / 10e6))),
+        # a leak of 5.48 kohm, in the middle of 0.1 to 300 kohm in logs
+        ("pin leaky", 0.5, 5.0 / (1.0 + 47e3 * (1 / 5.477e3 + 1 / 10e6))),
         ("pull-up open", 0.5, 0.0),
         # the bench supply stands in for what is missing
         ("supply missing", 0.5, 5.0 * 10e6 / (10e6 + 47e3)),
