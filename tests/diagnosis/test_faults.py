@@ -218,3 +218,19 @@ def test_two_resistors_have_no_neighbours_but_the_whole_chain() -> None:
         keys = {f.key for f in faults_of(build_circuit(board(name)))}
         assert "chain leaky" in keys
         assert "chain leaky in part" not in keys
+
+
+def test_dirt_across_the_led_stays_when_the_led_is_lifted() -> None:
+    """A leak within the part goes with it, one on the board does not (by inspection)."""
+    found = board("half-wave")
+    fault = next(f for f in faults_of(build_circuit(found)) if f.key == "OC1 LED leaky")
+    severity = np.array([0.5, 0.5])
+    assert fault.amount is not None
+    leak_ohm = fault.amount(severity)
+    rows = fault.edit(stack([build_circuit(found)] * 2), severity)
+    bench = Bench(found, rows, replace(usual_meter(), ohms_stated=True))
+    there = Reading(function=Function.OHM, a="neutral", b="led+")
+    in_circuit, lifted = bench.take([there, replace(there, lifted="OC1.led")]).T
+    assert_allclose(in_circuit, leak_ohm, rtol=0.01)
+    assert_allclose(lifted[0], leak_ohm[0], rtol=0.01)
+    assert lifted[1] > 1e6

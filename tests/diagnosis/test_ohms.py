@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from tests.diagnosis.boards import board
+from tests.diagnosis.boards import TEXTS, board
+from zcd.board.files import parse_board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Junction
 from zcd.diagnosis.atlas import Atlas, make_atlas
@@ -97,3 +98,14 @@ def test_a_value_a_decade_off_is_not_surely_a_wrong_part(mode: str, other: str) 
     fault = next(f for f in atlas().faults if f.key == f"pull-up {mode}")
     for words in ("wrong part", f"or {other}", "read its marking"):
         assert words in fault.words
+
+
+def test_a_diode_test_beside_a_resistor_depends_on_the_meter() -> None:
+    """A kilohm beside a LED that does not light yet: 0.4 to 1.5 mA into a short, by the sheets."""
+    text = TEXTS["two-led"] + '[led]\nresistor = "1k"\n'
+    known = make_atlas(parse_board(text), usual_meter())
+    shown = known.shown(Reading(function=Function.DIODE, a="led+", b="neutral"))[0]
+    low_ohm, high_ohm = (usual_meter().diode_open_v / amps for amps in (1.5e-3, 0.4e-3))
+    low_v, high_v = (usual_meter().diode_open_v * 1e3 / (1e3 + r) for r in (high_ohm, low_ohm))
+    assert 0.97 * low_v < shown.min() < 0.5
+    assert 0.85 < shown.max() < 1.03 * high_v

@@ -165,3 +165,15 @@ def test_no_pulse_is_longer_than_the_mains_period(line: str, limit: str) -> None
 @pytest.mark.parametrize("line", ["low time 19 ms", "low time nothing", "edge delay no edge"])
 def test_what_a_scope_may_show(line: str) -> None:
     assert parse_reading(line, CIRCUIT).reading.at_pin
+
+
+@pytest.mark.parametrize("text", ["ac feed neutral -0.001 V", "diode D1 -0.002 V"])
+def test_a_display_may_stand_a_few_counts_below_zero(text: str) -> None:
+    """Common practice, no source: an offset of the meter."""
+    assert parse_reading(text, build_circuit(board("switched"))).value == 0.0
+    with pytest.raises(InputError, match="allowed"):
+        parse_reading(text.replace("-0.00", "-3"), build_circuit(board("switched")))
+
+
+def test_nothing_at_the_pin_has_no_duty() -> None:
+    assert parse_reading("duty nothing", build_circuit(board())).value == 0.0

@@ -12,7 +12,6 @@ from zcd.bench.atlases import Known
 from zcd.bench.captures import capture_drawing, last_capture
 from zcd.bench.kept_jobs import KeptJobs, Opened
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.card import parts_over
 from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import (
@@ -21,6 +20,7 @@ from zcd.diagnosis.readings import (
     Measured,
     Reading,
     Side,
+    parts_over,
     side_of,
     usual_power,
 )

@@ -22,7 +22,12 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.pairs import pairs_of
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.readings import Reading, useful_readings
-from zcd.diagnosis.samples import ohm_full_scales_v, pin_clamps_a, sample_circuits
+from zcd.diagnosis.samples import (
+    diode_sources_ohm,
+    ohm_full_scales_v,
+    pin_clamps_a,
+    sample_circuits,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -216,6 +221,7 @@ def make_atlas(
             stack(rows),
             meter,
             full_scale_v=volts,
+            diode_source_ohm=np.tile(diode_sources_ohm(meter, samples), simulated),
             pin_clamp_a=np.tile(pin_clamps_a(samples), simulated),
         ),
         _store=store,

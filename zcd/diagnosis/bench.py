@@ -74,6 +74,8 @@ class Bench:
     full_scale_v : ndarray, shape (n,), optional
         What the ohms ranges leave at the probes at full scale, where that is not known of the
         meter.
+    diode_source_ohm : float or ndarray, shape (n,)
+        Behind the open-circuit voltage of the diode test.
     pin_clamp_a : ndarray, shape (n,), optional
         Saturation current of the diodes that protect the controller's input. They conduct on a
         dead board alone: under power the pin stays between the rails.
@@ -85,6 +87,7 @@ class Bench:
     solve: Callable[..., Solution] = solve
     solve_dead: Callable[[Circuit], Solution] = solve_dead
     full_scale_v: FloatArray | None = None
+    diode_source_ohm: Value = DIODE_SOURCE_OHM
     pin_clamp_a: FloatArray | None = None
     _circuits: dict[Power, Circuit] = field(default_factory=dict)
     _mains_sides: dict[Power, Solution] = field(default_factory=dict)
@@ -215,7 +218,7 @@ class Bench:
 
     def _diode(self, reading: Reading) -> FloatArray:
         """Diode test."""
-        volts = self._probe(reading, self.meter.diode_open_v, DIODE_SOURCE_OHM)
+        volts = self._probe(reading, self.meter.diode_open_v, self.diode_source_ohm)
         full_scale = min(DIODE_FULL_SCALE_V, OPEN_SHARE * self.meter.diode_open_v)
         return np.where(volts > full_scale, OVERLOAD, volts)
 

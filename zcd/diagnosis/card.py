@@ -7,17 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.circuit.elements import (
-    Capacitance,
-    Circuit,
-    Junction,
-    Phototransistor,
-    Resistance,
-    is_hidden,
-)
 from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.likelihood import error, scaled
-from zcd.diagnosis.readings import Reading, Side, side_of
+from zcd.diagnosis.readings import Reading, Side, parts_over, side_of
 
 FloatArray = NDArray[np.float64]
 
@@ -108,14 +100,3 @@ def _differs(reading: Reading, shown: FloatArray, limits: tuple[float, float]) -
     """Whether most of what a fault shows lies outside what a good board shows."""
     values = scaled(reading.function, shown)
     return bool(np.mean((values < limits[0]) | (values > limits[1])) > 0.5)
-
-
-def parts_over(circuit: Circuit, a: str, b: str) -> str:
-    """Refs of the parts directly between two nodes, such as ``R2``."""
-    refs = []
-    for element in circuit:
-        if not isinstance(element, Resistance | Capacitance | Junction | Phototransistor):
-            continue
-        if {element.a, element.b} == {a, b} and not is_hidden(element):
-            refs.append(element.ref)
-    return ", ".join(refs)

@@ -82,6 +82,21 @@ def leak(ref: str, size: Amount) -> Edit:
     return setting(f"{ref}.leak", "resistance_ohm", size)
 
 
+def leak_in_or_beside(ref: str, size: Amount) -> Edit:
+    """The same, in every other row as dirt on the board: that stays when the part is lifted."""
+
+    def edit(circuit: Circuit, severity: FloatArray) -> Circuit:
+        ohm, was = size(severity), circuit[ref]
+        beside = np.arange(severity.size) % 2 == 1
+        own = np.broadcast_to(circuit[f"{ref}.leak"].values()["resistance_ohm"], ohm.shape)
+        dirt = np.where(beside, ohm, INFINITE_OHM)
+        return circuit.change(f"{ref}.leak", resistance_ohm=np.where(beside, own, ohm)).add(
+            Resistance(ref=f"beside {ref}", a=was.nodes[0], b=was.nodes[1], resistance_ohm=dirt)
+        )
+
+    return edit
+
+
 def turned(ref: str) -> Edit:
     """Turn a diode round: the forward one goes, one the other way comes."""
 

@@ -34,6 +34,7 @@ from zcd.diagnosis.edits import (
     contact_open,
     either,
     leak,
+    leak_in_or_beside,
     nothing,
     setting,
     shorted,
@@ -316,7 +317,7 @@ def _led_faults(ref: str, *, alone: bool) -> Iterator[Fault]:
     yield _fault(
         part, "led", "leaky",
         f"something leaks across the {name} of {opto}: clean the board there, then replace {opto}",
-        leak(ref, size), size, "Ω",
+        leak_in_or_beside(ref, size), size, "Ω",
     )  # fmt: skip
     if name == "LED" and alone:
         yield _fault(

@@ -21,7 +21,7 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
 from zcd.diagnosis.flags import FLAGS, NO_FLAG
 from zcd.diagnosis.meters import AcKind, Meter, usual_meter
-from zcd.diagnosis.readings import Measured, Power, Reading
+from zcd.diagnosis.readings import Function, Measured, Power, Reading, parts_over
 from zcd.diagnosis.retested import Retested, RetestTable, read_retest
 from zcd.diagnosis.words import find_part, make_reading, parse_function, parse_power, parse_shown
 from zcd.errors import InputError
@@ -282,7 +282,7 @@ def _reading(table: ReadingTable, circuit: Circuit, key: str) -> Reading:
         a, b = _turned(ends, table.reversed)
         return make_reading(function, a, b, circuit, key, power=power)
     if table.red is not None or table.black is not None:
-        raise refusal(table.over, "either `over`, or `red` and `black`", f"{key}.over")
+        return _at_both(table, function, power, circuit, key)
     part = find_part(table.over, circuit, function)
     if part is None:
         parts = tuple(e.ref for e in circuit if not is_hidden(e))
@@ -291,6 +291,21 @@ def _reading(table: ReadingTable, circuit: Circuit, key: str) -> Reading:
     a, b = _turned((part.a, part.b), table.reversed)
     lifted = part.ref if table.lifted else ""
     return make_reading(function, a, b, circuit, key, lifted, power)
+
+
+def _at_both(
+    table: ReadingTable, function: Function, power: Power | None, circuit: Circuit, key: str
+) -> Reading:
+    """Probes and what lies between them, as the output names a reading: they must agree."""
+    if table.red is not None and table.black is not None:
+        ends = circuit.node(table.red), circuit.node(table.black)
+        between = parts_over(circuit, *ends)
+        if table.over == between or (table.lifted and table.over in between.split(", ")):
+            lifted = table.over if table.lifted else ""
+            a, b = _turned(ends, table.reversed)
+            return make_reading(function, a, b, circuit, key, lifted, power)
+    allowed = "either `over`, or `red` and `black`, or all three where they agree"
+    raise refusal(table.over, allowed, f"{key}.over")
 
 
 def _turned(ends: tuple[str, str], turned: bool) -> tuple[str, str]:

@@ -31,6 +31,8 @@ OHM_FULL_SCALE_SPAN_V = (0.25, 0.9)
 common practice, no source."""
 DIODE_SOURCE_OHM = 2.7e3
 """Behind the diode test's open-circuit voltage: 1 mA into a short (the sheets: 0.4 to 1.5 mA)."""
+DIODE_SHORT_A = (0.4e-3, 1.5e-3)
+"""What a diode test drives into a short, by the meters' sheets."""
 DIODE_FULL_SCALE_V = 2.0
 OPEN_SHARE = 0.95
 """A diode test shows overload above this share of its own open-circuit voltage."""

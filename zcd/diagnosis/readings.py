@@ -10,7 +10,15 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.board.units import refusal
-from zcd.circuit.elements import Circuit, Junction, MainsSource
+from zcd.circuit.elements import (
+    Capacitance,
+    Circuit,
+    Junction,
+    MainsSource,
+    Phototransistor,
+    Resistance,
+    is_hidden,
+)
 from zcd.engine.network import islands
 
 
@@ -240,6 +248,17 @@ def _check_power(circuit: Circuit, reading: Reading) -> None:
             raise refusal(found, f"{WORDS[function]} under mains only")
         if "line" in next(i for i in islands(circuit) if circuit.node(reading.a) in i):
             raise refusal(reading.a, "points of the isolated side only, on a bench supply")
+
+
+def parts_over(circuit: Circuit, a: str, b: str) -> str:
+    """Refs of the parts directly between two nodes, such as ``R2``."""
+    refs = []
+    for element in circuit:
+        if not isinstance(element, Resistance | Capacitance | Junction | Phototransistor):
+            continue
+        if {element.a, element.b} == {a, b} and not is_hidden(element):
+            refs.append(element.ref)
+    return ", ".join(refs)
 
 
 def part_elements(circuit: Circuit, ref: str) -> Circuit:

@@ -13,7 +13,7 @@ from scipy.stats import qmc
 from zcd.board.model import Board
 from zcd.circuit.build import junction_refs, led_refs
 from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance
-from zcd.diagnosis.meters import OHM_FULL_SCALE_SPAN_V, Meter
+from zcd.diagnosis.meters import DIODE_SHORT_A, OHM_FULL_SCALE_SPAN_V, Meter
 from zcd.margin.tolerances import Tolerance, draw, edit, scaled, tolerances_of
 
 FloatArray = NDArray[np.float64]
@@ -90,6 +90,23 @@ def ohm_full_scales_v(meter: Meter, samples: int) -> FloatArray | None:
     share = qmc.LatinHypercube(d=1, rng=SEED + 1).random(samples)[:, 0]
     low, high = OHM_FULL_SCALE_SPAN_V
     return np.asarray(low * (high / low) ** share)
+
+
+def diode_sources_ohm(meter: Meter, samples: int) -> FloatArray:
+    """Resistances behind the diode test of a meter, of which its current is not known.
+
+    Parameters
+    ----------
+    meter : Meter
+    samples : int
+
+    Returns
+    -------
+    ohm : ndarray, shape (samples,)
+    """
+    share = qmc.LatinHypercube(d=1, rng=SEED + 3).random(samples)[:, 0]
+    low, high = DIODE_SHORT_A
+    return np.asarray(meter.diode_open_v / (low * (high / low) ** share))
 
 
 def pin_clamps_a(samples: int) -> FloatArray:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
+from dataclasses import replace
 from math import inf
 
 from zcd.board.kinds import DURATION
@@ -32,6 +34,8 @@ SAME_FUNCTION = {
     "vdc": "dc", "dcv": "dc", "vac": "ac", "acv": "ac", "ohms": "ohm", "loz": "low z",
     "lo z": "low z", "hz": "frequency", "delay": "edge delay", "edge": "edge delay",
 }  # fmt: skip
+UNSIGNED, ZERO_V = (Function.AC, Function.LOW_Z, Function.DIODE), 0.05
+"""Displays without a sign may yet stand a few counts below zero; common practice, no source."""
 _ABOUT = re.compile(r"(?:(?:about|around|approx\.?|ca\.?)\s+|~\s*)(?P<value>.+)")
 _BOUNDS = (
     (re.compile(r"(?:<=?\s*|(?:under|below|less than)\s+)(?P<value>.+)"), True),
@@ -62,8 +66,8 @@ KINDS = {
         spellings=_VOLTS, prefixes="mk",
     ),
     Function.LOW_Z: Kind(
-        word="AC volts, low impedance,", unit="V", low=0.0, high=2000.0, examples=("228 V", "3 V"),
-        spellings=_VOLTS, prefixes="mk",
+        word="AC volts, low impedance,", unit="V", low=0.0, high=2000.0,
+        examples=("228 V", "3 V"), spellings=_VOLTS, prefixes="mk",
     ),
     Function.OHM: Kind(
         word="ohms", unit="Ω", low=0.0, high=1e9, examples=("150k", "4k7", "OL"),
@@ -160,7 +164,7 @@ def _nothing(found: object, reading: Reading, key: str) -> Measured:
         return Measured.between(reading, *NOTHING[reading.function])
     if reading.function is Function.EDGE_DELAY:
         return Measured(reading=reading, value=NO_EDGE)
-    if reading.function in (Function.FREQUENCY, Function.LOW_TIME):
+    if reading.function in (Function.FREQUENCY, Function.DUTY, Function.LOW_TIME):
         return Measured(reading=reading, value=0.0)
     raise refusal(found, f"what the display shows: {KINDS[reading.function].allowed()}", key)
 
@@ -201,7 +205,11 @@ def parse_value(found: object, function: Function, key: str = "") -> float:
             return OVERLOAD
         ranged = ', or with its range: "OL on 60 V"' if function in VOLTS else ""
         raise refusal(found, f"{KINDS[function].allowed()}{ranged}", key)
-    return parse_quantity(found, KINDS[function], key)
+    kind = KINDS[function]
+    if function in UNSIGNED:
+        with suppress(InputError):
+            return max(parse_quantity(found, replace(kind, low=-ZERO_V), key), 0.0)
+    return parse_quantity(found, kind, key)
 
 
 def parse_function(found: object, key: str = "") -> Function:

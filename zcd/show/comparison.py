@@ -8,8 +8,7 @@ from typing import Any
 from rich.console import Console
 
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.card import parts_over
-from zcd.diagnosis.readings import Function, side_of, usual_power
+from zcd.diagnosis.readings import Function, parts_over, side_of, usual_power
 from zcd.diagnosis.words import show_value
 from zcd.show.cautions import Caution
 from zcd.show.checked.records import plain_values

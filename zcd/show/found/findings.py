@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Junction, Resistance, is_hidden
-from zcd.diagnosis.card import CardLine, Shown, parts_over
+from zcd.diagnosis.card import CardLine, Shown
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked
-from zcd.diagnosis.readings import Function, Measured, Power, Reading, Side, usual_power
+from zcd.diagnosis.readings import Function, Measured, Power, Reading, Side, parts_over, usual_power
 from zcd.diagnosis.record import Experience
 from zcd.diagnosis.suggest import Answer, Suggestion
 from zcd.diagnosis.words import show_measured, show_value

@@ -8,10 +8,10 @@ from typing import Any
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.card import CardLine, Shown, parts_over
+from zcd.diagnosis.card import CardLine, Shown
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.rank import Diagnosis, Ranked
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.readings import Function, Measured, Reading, parts_over
 from zcd.diagnosis.suggest import Answer, Outcome
 from zcd.show.found.findings import unseen_parts
 
