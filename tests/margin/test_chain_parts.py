@@ -12,7 +12,7 @@ import pytest
 from tests.diagnosis.boards import board, controlled
 from zcd.board.drawer import Drawer, parse_drawer, series_drawer
 from zcd.board.files import board_from_dict
-from zcd.margin.chain_parts import ChainFits, chain_fits
+from zcd.margin.chain_parts import SHOWN, ChainFits, chain_fits
 from zcd.margin.check import check
 from zcd.margin.corners import find_corners
 from zcd.margin.section import Section, section, with_parts
@@ -158,3 +158,23 @@ def test_of_each_number_of_parts_that_will_do_the_best_is_shown() -> None:
     found = chain_fits(section(of_board, ["R2"]), series_drawer("E24", "1206").resistors)
     shown = {len(fit.parts) for fit in found.best}
     assert shown == {size for size, count in enumerate(found.counts, 1) if count}
+
+
+def test_a_like_part_is_offered_first_of_all() -> None:
+    """One part of the printed value, though others, and rows of others, have more margin."""
+    drawer = parse_drawer(
+        'resistors = [{values = ["51k", "75k", "110k", "130k", "150k"], style = "1206"}, '
+        '{values = ["120k", "130k", "160k", "180k"], style = "1/2 W"}]'
+    )
+    place = place_of("half-wave, one failed")
+    (old,) = place.replaced
+    found = chain_fits(place, drawer.resistors)
+    sizes = [len(fit.parts) for fit in found.best]
+    assert sizes == sorted(sizes)
+    assert set(sizes) == {size for size, count in enumerate(found.counts, 1) if count}
+    alone = [fit for fit in found.best if len(fit.parts) == 1]
+    assert any(fit.parts[0].resistance_ohm == old.resistance_ohm for fit in alone)
+    for size in set(sizes):
+        margins = [f.verdict.margin_ratio for f in found.best if len(f.parts) == size]
+        assert margins == sorted(margins, reverse=True)
+        assert len(margins) <= SHOWN + 1

@@ -37,8 +37,10 @@ from zcd.margin.verdicts import Verdict, verdicts, with_corners
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-SHOWN = 8
-"""Combinations that are judged and shown."""
+SHOWN = 3
+"""Combinations of each number of parts that are judged and shown."""
+SAME_VALUE = 0.005
+"""How near a part comes to the value of what it replaces, to count as a like one."""
 MISSES = 5
 LISTED = 50_000
 """Combinations that are all looked at one by one; of more, only those above some margin are."""
@@ -50,8 +52,6 @@ ROUNDS = 3
 see which margin is surely reached; the search itself draws nothing."""
 SURELY_MISSED = 0.999
 """How near to passing a combination may come and still be shown as failing."""
-SAME_MARGIN = 2
-"""Decimals of a margin that are shown; those that show the same count as equal."""
 _FINE = 400
 _LEAST_OHM = 1e-9
 
@@ -93,7 +93,8 @@ class ChainFits:
     counts : tuple of int
         Combinations of one, two ... parts with which all rules are kept.
     best : tuple of Fit
-        Best margin first, then fewest parts; the best of each number of parts is among them.
+        Of each number of parts the best ones, fewest parts first, then best margin; among those
+        of one part are like ones, of the value of what they replace.
     misses : tuple of Fit
         Some that just fail, each for another reason.
     """
@@ -133,9 +134,8 @@ def chain_fits(place: Section, drawer: Sequence[StockResistor]) -> ChainFits:
     search = _search(place, drawer)
     sizes = range(1, MOST_PARTS + 1)
     counts = tuple(search.count(size) for size in sizes)
-    rows = _most_worthy(
-        search, [search.best(n, c) for n, c in zip(sizes, counts, strict=True) if c]
-    )
+    found = [search.best(n, c) for n, c in zip(sizes, counts, strict=True) if c]
+    rows = [row for members in found for row in members]
     best, misses = _judged(search, rows, _nearest_misses(search))
     return ChainFits(
         place=place,
@@ -187,7 +187,12 @@ class _Search:
         return sum(count(stock, window, size) for window in self._windows())
 
     def best(self, size: int, number: int) -> IntArray:
-        """The best `SHOWN` of the `number` combinations of a size, shape (combinations, size)."""
+        """The best of the `number` combinations of a size, and like ones.
+
+        Returns
+        -------
+        members : ndarray of int, shape (combinations, size)
+        """
         ratio = self._surely_above(size) if number > LISTED else 1.0
         while True:
             asked = self._narrowed(ratio) if ratio > 1.0 else self._all()
@@ -195,7 +200,16 @@ class _Search:
             if members.shape[0] >= min(SHOWN, number) or ratio <= 1.0:
                 break
             ratio *= WIDER  # the sums that reach it lie between two that are looked at
-        return members[np.argsort(-self.ratio(members), kind="stable")[:SHOWN]]
+        members = members[np.argsort(-self.ratio(members), kind="stable")]
+        shown = self._like(members)
+        shown[:SHOWN] = True
+        return members[shown]
+
+    def _like(self, members: IntArray) -> NDArray[np.bool_]:
+        """Which are one part of the value of what it replaces, the first thing to look for."""
+        old_ohm = sum(part.resistance_ohm for part in self.place.replaced)
+        off = np.abs(self.borne.ohm[members[:, 0]] / old_ohm - 1.0)
+        return (members.shape[1] == 1) & (off <= SAME_VALUE)
 
     def _surely_above(self, size: int) -> float:
         """A margin that at least `SHOWN` combinations reach, by a look at some of all."""
@@ -346,18 +360,9 @@ def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
     )
 
 
-def _most_worthy(search: _Search, found: Sequence[IntArray]) -> list[IntArray]:
-    """The best combinations of all sizes, and the best of each."""
-    rows = [row for members in found for row in members]
-    ratios = [float(ratio) for members in found for ratio in search.ratio(members)]
-    order = sorted(range(len(rows)), key=lambda k: _worth(ratios[k], rows[k].size))
-    firsts = {next(k for k in order if rows[k].size == members.shape[1]) for members in found}
-    return [rows[k] for k in order if k in firsts.union(order[:SHOWN])]
-
-
-def _worth(ratio: float, parts: int) -> tuple[float, int, float]:
-    """Best margin first, then fewest parts; margins that show the same are the same."""
-    return -round(ratio, SAME_MARGIN), parts, -ratio
+def _worth(fit: Fit) -> tuple[int, float]:
+    """Fewest parts first, then best margin."""
+    return len(fit.parts), -fit.verdict.margin_ratio
 
 
 def _nearest_misses(search: _Search) -> list[IntArray]:
@@ -416,6 +421,6 @@ def _judged(
             what = fit.verdict.tightest.name.partition(" ")[2]
             reasons.setdefault((len(fit.parts), what), fit)
     return (
-        tuple(sorted(good, key=lambda fit: _worth(fit.verdict.margin_ratio, len(fit.parts)))),
+        tuple(sorted(good, key=_worth)),
         tuple(reasons.values())[:MISSES],
     )

@@ -101,7 +101,7 @@ def fits_sheet(fits: Sequence[Fit]) -> Sheet:
             lead, *rest = first if k == 0 else ("", "", "")
             rows.append((lead, _part_text(stress, count), *rest, *_load_texts(stress)))
     return Sheet(
-        title="Best margin first, then fewest parts",
+        title="The best of each number of parts, fewest parts first",
         columns=("", "parts in series", "together", "margin", "power", "voltage"),
         rows=tuple(rows),
         right=(0, 2, 3, 4, 5),
