@@ -153,3 +153,43 @@ def test_the_same_said_again_is_kept_once(asked: Asked) -> None:
         asked.post("answer", where="row-1", at="ohm R1", say=say)
     assert len(load_job(asked.file).log) == 3
     assert load_job(asked.file).note == "<script>alert(1)</script>"
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"where": "next", "at": "dc pin logic0", "say": "4.98 V"},
+        {"where": "next", "at": "dc pin logic0", "say": "skip"},
+        {"where": "another", "say": "dc pin logic0 4.98 V"},
+    ],
+)
+def test_a_form_sent_twice_is_kept_once(asked: Asked, said: dict[str, str]) -> None:
+    """Enter pressed twice; a form made anew may say the same, as where it is asked for again."""
+    seen = asked.sheet.jobs.open(asked.file).mark
+    for _ in range(2):
+        assert "gone on" not in asked.post("answer", seen=seen, **said)
+    assert len(load_job(asked.file).log) == 1
+    asked.post("answer", **said)
+    assert len(load_job(asked.file).log) == 2
+
+
+def test_a_page_left_behind_does_not_answer_what_is_answered(asked: Asked) -> None:
+    """What was not answered meanwhile, it may; and a second undo takes no more back."""
+    seen = asked.sheet.jobs.open(asked.file).mark
+    asked.post("answer", where="next", at="dc pin logic0", say="4.98 V")
+    before = asked.file.read_bytes()
+    page = asked.post("answer", where="next", at="dc pin logic0", say="0.1 V", seen=seen)
+    assert "the job has gone on since" in page
+    assert "Not taken: dc pin logic0 0.1 V" in page
+    assert 'id="answer"' in page
+    assert asked.file.read_bytes() == before
+    asked.post("answer", where="another", say="ohm R1 120k", seen=seen)
+    assert len(load_job(asked.file).log) == 2
+    seen = asked.sheet.jobs.open(asked.file).mark
+    for _ in range(2):
+        asked.post("undo", seen=seen)
+    assert len(load_job(asked.file).log) == 1
+    asked.post("answer", where="another", say="ohm R1 120k")
+    asked.post("answer", where="another", say="ohm R2 120k")
+    assert "gone on" in asked.post("undo", seen=seen)
+    assert len(load_job(asked.file).log) == 3

@@ -19,7 +19,7 @@ from zcd.board.documents import parse_toml, read_text
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.job import WANTED, Job, load_job
+from zcd.diagnosis.job import WANTED, Job, Log, load_job
 from zcd.diagnosis.record import Entry, Experience, experience, read_record
 from zcd.errors import InputError
 from zcd.show.found.job_files import JobDocument, mark_of
@@ -31,11 +31,17 @@ CHANGED = (
 )
 
 
+GONE_ON = (
+    "the job has gone on since this page was made, and this was answered meanwhile; here is how "
+    "it stands now"
+)
+
+
 class ChangedMeanwhileError(InputError):
     """The file is another one than that which the page shows."""
 
-    def __init__(self) -> None:
-        super().__init__(CHANGED)
+    def __init__(self, words: str = CHANGED) -> None:
+        super().__init__(words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +78,7 @@ class KeptJobs:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._door = threading.Lock()
-        self._own: OrderedDict[str, str] = OrderedDict()
+        self._own: OrderedDict[str, tuple[str, Log]] = OrderedDict()
         self._record: tuple[tuple[object, ...], tuple[Entry, ...]] = ((), ())
         self._last: tuple[Path, tuple[bytes, ...], Opened] | None = None
 
@@ -139,7 +145,7 @@ class KeptJobs:
             yield opened
             now = _mark_at(file)
             if now != opened.mark:
-                self._own[opened.mark] = now
+                self._own[opened.mark] = now, opened.job.log
                 while len(self._own) > MOST_MARKS:
                     self._own.popitem(last=False)
 
@@ -148,8 +154,20 @@ class KeptJobs:
         for _ in range(MOST_MARKS):
             if seen == now:
                 return True
-            seen = self._own.get(seen, "")
+            seen, _ = self._own.get(seen, ("", ()))
         return False
+
+    def log_seen(self, seen: str, opened: Opened) -> Log:
+        """The log that a page shows, of which a change is claimed.
+
+        Parameters
+        ----------
+        seen : str
+            Mark of what it shows.
+        opened : Opened
+            As the job is now.
+        """
+        return opened.job.log if seen == opened.mark else self._own[seen][1]
 
     def begin(self, file: Path, board: Board, board_file: Path) -> JobDocument:
         """Write a new job about a board that is in a file."""

@@ -17,11 +17,12 @@ from zcd.bench.atlases import Atlases, Known
 from zcd.bench.beginning import begin_job, begin_words
 from zcd.bench.captures import captured_readings, keep_capture
 from zcd.bench.desk import JOB, RECORD, Desk, Looked
-from zcd.bench.kept_jobs import ChangedMeanwhileError, KeptJobs, Opened
+from zcd.bench.kept_jobs import GONE_ON, ChangedMeanwhileError, KeptJobs, Opened
 from zcd.bench.messages import LONGEST_SAID, Message, message_of
 from zcd.bench.meter_fields import meter_fields, written_meter
 from zcd.bench.talk_words import jobs_words, talk_words
 from zcd.board.units import refusal
+from zcd.diagnosis.job import Log
 from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.record import Experience, with_experience
 from zcd.diagnosis.words import parse_place
@@ -29,14 +30,15 @@ from zcd.errors import InputError, ZcdError
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE
 from zcd.show.checked.sheets import board_line
 from zcd.show.found.job_files import JobDocument
-from zcd.show.found.prompt import UNDO, Answers, parse_flags
+from zcd.show.found.prompt import UNDO, Answers, parse_flags, place_of
 from zcd.show.wording import plain
 
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE, *LIFTED)
 FIND = "find"
 ANOTHER, CAPTURE, NEXT = "another", "capture", "next"
 """Where an answer was typed, where that is not the line of a reading."""
-Act = Callable[[Answers, Message], None]
+Act = Callable[[Answers, Message, Log], None]
+"""What a form asks for; last the log that its page showed."""
 
 
 class ReadingsSheet:
@@ -165,7 +167,7 @@ class ReadingsSheet:
         def change(opened: Opened, document: JobDocument) -> None:
             job = opened.job
             answers = Answers(opened.circuit, list(job.log), job.flags)
-            act(answers, message)
+            act(answers, message, self.jobs.log_seen(message.said("seen"), opened))
             if (tuple(answers.log), answers.flags) != (job.log, job.flags):
                 document.write(answers.log, answers.flags)
 
@@ -251,8 +253,21 @@ class ReadingsSheet:
         return found
 
 
-def _answered(answers: Answers, message: Message) -> None:
+def _answered(answers: Answers, message: Message, seen: Log) -> None:
     """A value for the reading of a line, a whole reading, or that it cannot be taken."""
+    before = list(answers.log)
+    _answer(answers, message)
+    later = before[len(seen) :] if tuple(before[: len(seen)]) == seen else []
+    if message.said("where") not in (NEXT, ANOTHER) or len(answers.log) <= len(before):
+        return
+    new = answers.log[-1]
+    if new in later:
+        answers.log = before  # the same form sent twice
+    elif place_of(new) in map(place_of, later):
+        raise ChangedMeanwhileError(GONE_ON)
+
+
+def _answer(answers: Answers, message: Message) -> None:
     at, said = message.said("at"), message.said("say")
     if not at:
         if not said or not answers.take(said, None):
@@ -270,11 +285,15 @@ def _answered(answers: Answers, message: Message) -> None:
         answers.log.pop()  # which only says the same again, and was not asked to
 
 
-def _taken_back(answers: Answers, message: Message) -> None:
+def _taken_back(answers: Answers, message: Message, seen: Log) -> None:
     del message
-    answers.take(UNDO[0], None)
+    if tuple(answers.log) == seen:
+        answers.take(UNDO[0], None)
+    elif tuple(answers.log) != seen[:-1]:  # which is asked for twice
+        raise ChangedMeanwhileError(GONE_ON)
 
 
-def _flagged(answers: Answers, message: Message) -> None:
+def _flagged(answers: Answers, message: Message, seen: Log) -> None:
+    del seen
     said = message.said("flags")
     answers.flags = parse_flags(said.split()) if said else ()

@@ -107,11 +107,11 @@ class Answers:
 
     def forget(self, reading: Reading) -> None:
         """Take back all that was said of a reading."""
-        self.log = [each for each in self.log if _place(each) != reading]
+        self.log = [each for each in self.log if place_of(each) != reading]
 
     def last(self, reading: Reading) -> Measured | Reading | None:
         """What was last said of a reading."""
-        return next((each for each in reversed(self.log) if _place(each) == reading), None)
+        return next((each for each in reversed(self.log) if place_of(each) == reading), None)
 
     def _read(self, line: str, suggested: Reading | None) -> Measured:
         """A value for the reading asked for, or a whole reading."""
@@ -199,7 +199,8 @@ class Conversation:
                 tell(str(error))
 
 
-def _place(each: Measured | Reading) -> Reading:
+def place_of(each: Measured | Reading) -> Reading:
+    """What was read, or cannot be."""
     return each.reading if isinstance(each, Measured) else each
 
 
