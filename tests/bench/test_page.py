@@ -122,7 +122,9 @@ def test_an_error_stands_beside_its_field_and_goes_again(page: Chrome) -> None:
     error = "#field-output-supply-error"
     wait(page, lambda b: "bananas" in text(b, error))
     assert page.switch_to.active_element.get_attribute("name") == "output.supply"
-    assert "1 to be mended" in text(page, "#error-whole")
+    assert "1 to be mended" in text(page, "#lock")
+    first = page.find_element(By.CSS_SELECTOR, "#lock a").get_attribute("hash")
+    assert first == "#field-output-supply"
     described = page.find_element(By.NAME, "output.supply").get_attribute("aria-describedby")
     assert f"#{described}" == error
     type_into(page, "output.supply", "3.3 V")
@@ -186,6 +188,16 @@ def test_the_way_from_sheet_to_sheet(page: Chrome) -> None:
         assert text(page, "h1") == f"{title} on the bench"
         assert "Invented & odd=kettle" in text(page, "main")
     assert field_value(page, "name") == "Invented & odd=kettle"
+
+
+def test_what_was_typed_last_goes_along_at_once(page: Chrome) -> None:
+    """A link used right after the last key, before any answer; and back again."""
+    type_into(page, "output.pull_up", "68k")
+    page.execute_script("document.querySelector('#way a[href^=\"/readings\"]').click()")
+    wait(page, lambda b: "/readings" in b.current_url)
+    assert "output.pull_up=68k" in page.current_url
+    page.back()
+    wait(page, lambda b: field_value(b, "output.pull_up") == "68k")
 
 
 def test_a_hostile_name_stays_text(browser: Chrome, server: Server) -> None:

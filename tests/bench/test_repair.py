@@ -132,8 +132,16 @@ def test_the_page_tells_when_the_server_is_gone_and_goes_on_when_it_is_back(
         field.send_keys("22k")
         WebDriverWait(browser, 30).until(lambda _: gone.is_displayed())
         assert "zcd bench" in gone.text
+        told = "const e = document.querySelector(arguments[0]); scrollTo(0, arguments[1] * 9999);"
+        told += "return [e.getBoundingClientRect().bottom, innerHeight]"
+        for end in (0, 1):
+            bottom, height = browser.execute_script(told, "#unreached", end)
+            assert bottom == pytest.approx(height, abs=1.0)
+        before = "return getComputedStyle(document.querySelector('#lock'), '::before').content"
+        assert "Not worked out now" in browser.execute_script(before)
         running.start()
         wait(browser, "#shown", "22 kΩ")
         assert not gone.is_displayed()
+        assert browser.execute_script(before) == "none"
     finally:
         running.kill()

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
-from zcd.bench.fields import DETAILS, SINGLES, Field, groups, row_fields, single_fields
+from zcd.bench.fields import DETAILS, SINGLES, Field, String, groups, row_fields, single_fields
 from zcd.bench.rows import (
     LISTS,
     PARALLEL,
@@ -154,14 +154,21 @@ def _said(texts: Mapping[str, str]) -> Texts:
 
 
 def fields_of(texts: Mapping[str, str]) -> dict[str, Field]:
-    """All fields that the page shows for these texts, by key."""
-    found = dict(single_fields())
-    for string in strings_of(texts):
-        for number in range(1, len(rows_of(texts, string.key)) + 1):
-            row = f"{string.key}.{number}"
-            value, more = row_fields(row, row_words(number))
-            found.update({field.key: field for field in (value, *more)})
+    """All fields that the page shows for these texts, by key, in the order of the page."""
+    found: dict[str, Field] = {}
+    for group in groups():
+        strings = (*group.strings, *group.more_strings)
+        if group.more_strings:
+            strings += parallel_of(texts)
+        rows = [f for s in strings for f in _string_fields(s, texts)]
+        found |= {f.key: f for f in (*group.fields, *rows, *group.more)}
     return found
+
+
+def _string_fields(string: String, texts: Mapping[str, str]) -> Iterator[Field]:
+    for number in range(1, len(rows_of(texts, string.key)) + 1):
+        value, more = row_fields(f"{string.key}.{number}", row_words(number))
+        yield from (value, *more)
 
 
 def file_of(texts: Mapping[str, str]) -> dict[str, Any]:

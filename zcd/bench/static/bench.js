@@ -4,7 +4,8 @@
 const unreached = document.getElementById("unreached");
 
 document.addEventListener("htmx:error", (event) => {
-  if (!event.detail.ctx || event.detail.ctx.response) return;
+  if (!event.detail.ctx || event.detail.ctx.response || unreached.textContent) return;
+  document.body.classList.add("stale");
   unreached.textContent =
     "zcd does not answer. Start zcd bench again: what you have typed stays here, and what was entered is kept in the job file.";
 });
@@ -12,6 +13,7 @@ document.addEventListener("htmx:error", (event) => {
 document.addEventListener("htmx:before:response", () => {
   if (!unreached.textContent) return;
   unreached.textContent = "";
+  document.body.classList.remove("stale");
   for (const left of document.querySelectorAll("[aria-busy=true], #fields")) {
     htmx.trigger(left, "again");
   }
@@ -50,6 +52,34 @@ document.addEventListener("htmx:before:history:update", (event) => {
     history.replaceState({ htmx: true }, "", event.detail.history.path);
   }, wait);
 });
+
+// What was typed after the last answer goes along to another sheet, and stands on coming back:
+// an earlier answer that comes while one leaves does not take its place in the address.
+const LEAVE_MS = 2000;
+const fields = document.getElementById("fields");
+const typed = () => new URLSearchParams(new FormData(fields)).toString();
+if (fields) {
+  let answered = typed();
+  fields.addEventListener("htmx:before:request", (event) => {
+    event.detail.ctx.typed = typed();
+  });
+  fields.addEventListener("htmx:finally:request", (event) => {
+    const ctx = event.detail.ctx;
+    if (ctx.response?.raw.ok && ctx.status === "swapped") answered = ctx.typed;
+  });
+  for (const kind of ["click", "auxclick", "contextmenu"]) {
+    document.addEventListener(kind, (event) => {
+      const link = event.target.closest("#way a");
+      if (link && typed() !== answered) link.search = typed();
+    }, true);
+  }
+  addEventListener("beforeunload", () => {
+    if (typed() === answered) return;
+    clearTimeout(later);
+    addressed = performance.now() + LEAVE_MS;
+    history.replaceState({ htmx: true }, "", `?${typed()}`);
+  });
+}
 
 // On a narrow screen the groups of fields are folded to begin with, but for what is to be mended.
 if (matchMedia("(max-width: 61.99rem)").matches) {
