@@ -8,12 +8,13 @@ from typing import Any
 
 import pytest
 
-from zcd.bench.fitted import changes, fitted
+from zcd.bench.fitted import fitted
 from zcd.bench.forms import read, texts_of
 from zcd.board import library, optocouplers
 from zcd.board.files import board_from_dict
 from zcd.board.model import Board, Resistor
 from zcd.margin.section import section, with_parts
+from zcd.show.checked.changes import changes
 
 HALF: dict[str, Any] = {
     "mains": "230 V 50 Hz",

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from datetime import date
+from html import unescape
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlencode, urlsplit
@@ -14,8 +16,10 @@ from starlette.requests import Request
 from zcd.bench.board_sheet import BoardSheet
 from zcd.bench.desk import Desk
 from zcd.bench.kept_jobs import KeptJobs
+from zcd.bench.repair_asked import asked_of
 from zcd.bench.repair_sheet import RepairSheet
 from zcd.bench.works import Work, Works
+from zcd.board.files import load_board
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.retested import Retested, Verdict
 
@@ -52,6 +56,10 @@ class Asked:
     def mark(self) -> str:
         """Of the file as it stands."""
         return self.jobs.open(self.file).mark
+
+    def get(self, query: str) -> str:
+        scoped = {**scope("/repair", query), "headers": []}
+        return bytes(self.sheet.sheet(Request(scoped)).body).decode()
 
     def post(self, name: str, seen: str, **said: str) -> str:
         body = urlencode({"job": "plum-job", "seen": seen, **said}).encode()
@@ -128,3 +136,43 @@ def test_an_edit_of_the_board_leaves_the_fields_of_the_repair(asked: Asked) -> N
     assert (
         'type="hidden" name="after" value="ohm R1 120k"' in bytes(sheet.sheet(whole).body).decode()
     )
+
+
+def test_the_sheet_goes_on_with_the_board_that_was_kept(asked: Asked) -> None:
+    """Opened from the list: the parts fitted, the way back, one file however often it is kept."""
+    said = {"after": "ohm R1 120k", "output.pull_up": "22k"}
+    asked.post("keep", asked.mark, **said)
+    page = asked.get("job=plum-job")
+    assert "the board of the last retest, plum-repaired.toml" in page
+    assert "pull-up: 10 kΩ 5 % 1/4 W replaced by 22 kΩ" in page
+    assert 'type="hidden" name="output.pull_up" value="22k"' in page
+    assert 'name="parts"' not in page
+    found = asked_of(asked.sheet.desk, {"job": "plum-job"})
+    assert found.board == load_board(asked.file.with_name("plum-repaired.toml"))
+    assert found.before == load_board(asked.file.with_name("plum.toml"))
+    asked.post("keep", asked.mark, after="ohm R1 119k", by="An inventor", **found.told)
+    assert [kept.board for kept in load_job(asked.file).retests] == ["plum-repaired.toml"] * 2
+    assert len(list(asked.file.parent.glob("plum-repaired*"))) == 1
+
+
+def test_the_board_as_it_came_in_is_still_to_be_had(asked: Asked) -> None:
+    asked.post("keep", asked.mark, after="ohm R1 120k", **{"output.pull_up": "22k"})
+    way = re.search(r'href="/repair\?([^"]+)">The board as it came in', asked.get("job=plum-job"))
+    assert way
+    page = asked.get(unescape(way[1]))
+    assert "The parts are those of the board as it came in" in page
+    assert 'name="parts" value="old"' in page
+    found = asked_of(asked.sheet.desk, {"job": "plum-job", "parts": "old"})
+    assert found.board == found.before
+    # a page that shows it keeps a retest of it
+    asked.post("keep", asked.mark, after="ohm R1 120k", parts="old")
+    assert load_job(asked.file).retests[-1].board == ""
+    assert "The parts are those" in asked.get("job=plum-job")
+
+
+def test_a_repaired_board_that_is_lost_is_told(asked: Asked) -> None:
+    asked.post("keep", asked.mark, after="ohm R1 120k", **{"output.pull_up": "22k"})
+    asked.file.with_name("plum-repaired.toml").unlink()
+    page = asked.get("job=plum-job")
+    assert "whose file cannot be read" in page
+    assert "The parts are those of the board as it came in" in page

@@ -102,6 +102,8 @@ class Ending:
         assert asked.job is not None
         if not asked.looked.edited:
             return asked.job.board_file
+        if asked.on_repaired:
+            return asked.repaired
         text = tomlkit.dumps(file_of(asked.looked.typed))
         stem = job_file.stem.removesuffix("-job")
         names = (f"{stem}-repaired{'' if n == 1 else f'-{n}'}.toml" for n in count(1))

@@ -1,4 +1,4 @@
-"""Parts put in place of others: what the fields then say, and what is different."""
+"""Parts put in place of others: what the fields then say."""
 
 from __future__ import annotations
 
@@ -8,9 +8,8 @@ from typing import Any
 from zcd.bench.forms import file_of, texts_of
 from zcd.bench.rows import LISTS, PARALLEL, Texts
 from zcd.board import library, optocouplers
-from zcd.board.model import Board, Diode, Optocoupler, Resistor, Topology
+from zcd.board.model import Board, Optocoupler, Resistor, Topology
 from zcd.board.units import format_si
-from zcd.show.wording import plain
 
 DIGITS = 12
 
@@ -112,36 +111,3 @@ def _optocoupler(part: Optocoupler) -> dict[str, Any]:
     if part.ctr_min_ratio == part.ctr_max_ratio:
         item["ctr"] = format_si(part.ctr_ratio, "%", digits=DIGITS)
     return item if part.grade == optocouplers.UNRANKED else {**item, "grade": part.grade}
-
-
-def changes(before: Board, after: Board) -> tuple[str, ...]:
-    """What is different between two boards, part by part, in words."""
-    old, new = _parts(before), _parts(after)
-    lines = [f"{ref}: {plain(text)} taken out" for ref, text in old.items() if ref not in new]
-    lines += [
-        f"{ref}: {plain(old[ref])} replaced by {plain(text)}"
-        if ref in old
-        else f"{ref}: {text} new"
-        for ref, text in new.items()
-        if old.get(ref) != text
-    ]
-    return tuple(lines)
-
-
-def _parts(board: Board) -> dict[str, str]:
-    """The parts of the sync circuit by reference, in words."""
-    resistors = [r for chain in (*board.chains, board.return_chain) for r in chain]
-    diodes: list[Diode] = [d for d in (board.rectifier, board.clamp) if d is not None]
-    opto = board.optocoupler
-    left = opto.remaining_ratio
-    return {
-        **{r.ref: _resistor_text(r) for r in (*resistors, board.output.resistor)},
-        **{d.ref: d.part for d in diodes},
-        opto.ref: f"{opto.family} {opto.grade}"
-        + ("" if left == 1.0 else f", {format_si(left, '%')} of its CTR left"),
-    }
-
-
-def _resistor_text(part: Resistor) -> str:
-    ohm, tolerance = format_si(part.resistance_ohm, "Ω"), format_si(part.tolerance_ratio, "%")
-    return f"{ohm} {tolerance} {part.style}"

@@ -10,19 +10,24 @@ from urllib.parse import parse_qsl, urlencode
 from starlette.requests import Request
 
 from zcd.bench.desk import RECORD, REPAIR, Desk, Looked
-from zcd.bench.forms import differing, read
+from zcd.bench.forms import differing, known, read, texts_of
 from zcd.bench.kept_jobs import marked_job
+from zcd.bench.rows import Texts
+from zcd.board.documents import parse_toml, read_text
 from zcd.board.drawer import SERIES
+from zcd.board.files import load_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
-from zcd.diagnosis.job import Job
+from zcd.diagnosis.job import WANTED, Job
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.readings import Measured
 from zcd.diagnosis.words import parse_reading
 from zcd.errors import InputError
 from zcd.margin.substitutes import DRIVE
 
+PARTS, OLD = "parts", "old"
+"""Says that the sheet is about the board as it came in, whatever was fitted since."""
 CHOSEN = "chosen"
 """Name under which a request says that a person chose something, which the address then keeps."""
 USUAL = {"drawer": "E24", "across": "mains", "up": "ctr", "paper": "a4"}
@@ -55,6 +60,14 @@ class Asked:
         Of the job's file as it stands; empty: there is none.
     seen : str
         Of the file that the page shows.
+    repaired : Path or None
+        Board file of the last retest, where that is another one than the job's.
+    kept : Board or None
+        What is in it.
+    lost : str
+        Why there is none though the retest names one; else empty.
+    as_it_came : bool
+        Whether the sheet is about the board as it came in though it was repaired since.
     """
 
     looked: Looked
@@ -68,11 +81,20 @@ class Asked:
     kind: str
     mark: str
     seen: str
+    repaired: Path | None = None
+    kept: Board | None = None
+    lost: str = ""
+    as_it_came: bool = False
 
     @property
     def board(self) -> Board | None:
         """After the repair: as the fields say."""
         return self.looked.board
+
+    @property
+    def on_repaired(self) -> bool:
+        """Whether that is the board of the last retest."""
+        return self.kept is not None and self.board == self.kept
 
     @property
     def meter(self) -> Meter:
@@ -148,7 +170,8 @@ class Asked:
         """What the address keeps but for the board: name of the job, fields of this sheet."""
         kept = {k: t for k, t in self.texts.items() if t and t != USUAL.get(k)}
         about = {"job": self.looked.job} if self.looked.job else {}
-        return {**about, **({} if self.counts else {RECORD: "off"}), **kept}
+        old = {PARTS: OLD} if self.repaired is not None and self.as_it_came else {}
+        return {**about, **old, **({} if self.counts else {RECORD: "off"}), **kept}
 
     @property
     def told(self) -> dict[str, str]:
@@ -182,6 +205,12 @@ def asked_of(desk: Desk, said: Mapping[str, str]) -> Asked:
             problem = str(error)
     if job is not None and job.file is None:
         job = None
+    repaired, kept, lost, as_it_came = None, None, "", said.get(PARTS) == OLD
+    if job is not None:
+        repaired, kept, told, lost = _repaired(job, looked.base)
+        if told and not (as_it_came or looked.edited):
+            # the bench goes on with the board that was kept
+            looked = desk.looked({k: t for k, t in said.items() if not known(k)} | told)
     longest = {"after": LONGEST_READINGS}
     texts = {key: said.get(key, "")[: longest.get(key, LONGEST_TEXT)] for key in REPAIR}
     measured, wrong = _readings(texts["after"], looked.board)
@@ -197,7 +226,24 @@ def asked_of(desk: Desk, said: Mapping[str, str]) -> Asked:
         kind=said.get("kind", ""),
         mark=mark,
         seen=said.get("seen", ""),
+        repaired=repaired,
+        kept=kept,
+        lost=lost,
+        as_it_came=as_it_came,
     )
+
+
+def _repaired(job: Job, base: Texts) -> tuple[Path | None, Board | None, Texts, str]:
+    """Of the last retest: board file, board, how it differs from the job's; or why it is lost."""
+    if job.file is None or not job.retests or not job.retests[-1].board:
+        return None, None, {}, ""
+    file = job.file.parent / job.retests[-1].board
+    try:
+        board = load_board(file)
+        texts = texts_of(parse_toml(read_text(file, WANTED), file.name, WANTED))
+    except InputError as error:
+        return None, None, {}, str(error)
+    return file, board, differing(base, dict.fromkeys(base, "") | texts), ""
 
 
 def _readings(text: str, board: Board | None) -> tuple[tuple[Measured, ...], str]:

@@ -16,16 +16,17 @@ from starlette.routing import Route
 from zcd.bench import long_work
 from zcd.bench.desk import RECORD, Desk
 from zcd.bench.ending import PATIENCE_S, Ending
-from zcd.bench.fitted import changes, fitted
+from zcd.bench.fitted import fitted
 from zcd.bench.forms import differing
 from zcd.bench.kept_jobs import KeptJobs
-from zcd.bench.repair_asked import CHOSEN, Asked, asked_of, drawers, sent
+from zcd.bench.repair_asked import CHOSEN, OLD, PARTS, Asked, asked_of, drawers, sent
 from zcd.bench.works import Work, Works
 from zcd.board.drawer import SERIES
 from zcd.circuit.build import build_circuit
 from zcd.margin.quantities import quantities
 from zcd.margin.substitutes import DRIVE
 from zcd.show.cautions import DEAD, FITTING, GENERAL, ISOLATED, LIVE
+from zcd.show.checked.changes import changes
 from zcd.show.checked.sheets import board_line
 from zcd.show.found.findings import compared_sheet
 from zcd.show.found.retested import retested_line
@@ -149,7 +150,9 @@ class RepairSheet:
         """The query of this sheet with other parts on the board."""
         assert asked.before is not None
         texts = fitted(asked.looked.base, asked.before, board)
-        return urlencode({**differing(asked.looked.base, texts), **asked.state})
+        # the same parts again are the board as it came in, whatever was fitted before
+        old = {} if asked.repaired is None else {PARTS: OLD}
+        return urlencode({**differing(asked.looked.base, texts), **old, **asked.state})
 
     def _again(self, asked: Asked) -> Words:
         """The readings after the repair, beside those of a good board."""
@@ -251,6 +254,9 @@ class RepairSheet:
             "again": False,
             "written": False,
             "record": RECORD,
+            "as_it_came": urlencode({**asked.state, PARTS: OLD}),
+            "as_kept": urlencode({k: t for k, t in asked.state.items() if k != PARTS}),
+            "old": (PARTS, OLD),
         }
         return self.desk.fill(template, request, asked.looked, **{**ground, **words})
 

@@ -220,3 +220,15 @@ def test_an_old_report_survives_a_failure(tmp_path: Path, monkeypatch: pytest.Mo
 def test_a_missing_directory_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="existing directory"):
         written(tmp_path / "missing" / "report.html")
+
+
+def test_what_was_replaced_is_told_against_the_board_as_it_came_in() -> None:
+    before = case(SETTLED, "")
+    now = solved().board
+    same = replace(before, job=replace(before.job, board=now))
+    assert "Against the board as it came in:" not in str(pages_of(before=same).sections[0])
+    old = replace(now.chains[0][0], resistance_ohm=68e3)
+    was = replace(now, chains=((old, *now.chains[0][1:]), *now.chains[1:]))
+    first = pages_of(before=replace(before, job=replace(before.job, board=was))).sections[0]
+    assert "Against the board as it came in:" in str(first)
+    assert f"{old.ref}: 68 kΩ" in str(first)

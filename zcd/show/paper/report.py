@@ -20,6 +20,7 @@ from zcd.margin.check import Check
 from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.show.checked.changes import changes
 from zcd.show.checked.outlook_sheets import outlook_sheets
 from zcd.show.checked.sheets import (
     assumptions_sheet,
@@ -185,8 +186,11 @@ def _checked_section(board: Board, case: Case | None) -> Section:
             "board."
         )
     worked = f"Worked out from the board file and published part data. {measured}"
+    lines = () if case is None else changes(case.job.board, board)
+    against = (Words("Against the board as it came in:"), Items(lines)) if lines else ()
     return Section(
-        "What was checked", (Words(f"{board_line(board)}."), drawn, Words(worked, "small"))
+        "What was checked",
+        (Words(f"{board_line(board)}."), *against, drawn, Words(worked, "small")),
     )
 
 
