@@ -8,6 +8,7 @@ from datetime import date
 from html import unescape
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 from urllib.parse import parse_qs, urlencode, urlsplit
 
 import pytest
@@ -57,9 +58,10 @@ class Asked:
         """Of the file as it stands."""
         return self.jobs.open(self.file).mark
 
-    def get(self, query: str) -> str:
-        scoped = {**scope("/repair", query), "headers": []}
-        return bytes(self.sheet.sheet(Request(scoped)).body).decode()
+    def get(self, query: str, path: str = "/repair") -> str:
+        route = next(r for r in self.sheet.routes() if r.path == path)
+        request = Request({**scope(path, query), "headers": []})
+        return bytes(route.endpoint(request).body).decode()
 
     def post(self, name: str, seen: str, **said: str) -> str:
         body = urlencode({"job": "plum-job", "seen": seen, **said}).encode()
@@ -176,3 +178,34 @@ def test_a_repaired_board_that_is_lost_is_told(asked: Asked) -> None:
     page = asked.get("job=plum-job")
     assert "whose file cannot be read" in page
     assert "The parts are those of the board as it came in" in page
+
+
+def test_closed_twice_is_closed_once(asked: Asked) -> None:
+    """A second press of the button shows what stands; another fault is still refused."""
+    seen, said = asked.mark, {"found": "R1 open", "repair": "R1 renewed"}
+    for _ in range(2):
+        page = asked.post("close", seen, **said)
+        assert "it was: R1 open. Repair: R1 renewed." in page
+        assert "error whole" not in page
+    assert "found a job that was closed" in asked.post("close", seen, found="R2 open")
+    assert load_job(asked.file).found == "R1 open"
+
+
+def test_a_job_is_not_closed_without_a_word(asked: Asked) -> None:
+    assert "What it was: say what it was" in asked.post("close", asked.mark, found=" ")
+    assert load_job(asked.file).closed is None
+
+
+def test_before_any_repair_the_verdict_is_that_of_what_is_printed(asked: Asked) -> None:
+    words = {"verdict": "The board holds", "passes": True, "failed": (), "tables": ()}
+    words |= {"origins": (), "sources": ()}
+
+    def hold(query: str) -> str:
+        with patch.object(Ready, "ask", lambda *_, **__: Work(None, (), found=words, done=True)):
+            return asked.get(query, "/repair/hold")
+
+    assert "As printed" not in hold("job=plum-job")
+    told = '\n[[readings]]\nfunction = "ohm"\nover = "R1"\nvalue = "OL"\n'
+    asked.file.write_text(asked.file.read_text(encoding="utf-8") + told, encoding="utf-8")
+    assert "As printed on its parts: The board holds" in hold("job=plum-job")
+    assert "As printed" not in hold("job=plum-job&output.pull_up=22k")

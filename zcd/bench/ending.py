@@ -122,8 +122,11 @@ class Ending:
                 raise InputError(NO_JOB)
             faults = faults_of(build_circuit(job.board))
             fault = find_fault(faults, asked.texts["found"])
+            done = asked.texts["repair"].strip()
             with self.jobs.claimed(job.file, asked.seen) as opened:
-                close_job(opened.job, fault, asked.texts["repair"].strip(), date.today())
+                now = opened.job
+                if now.closed is None or (now.found, now.repair) != (fault.key, done):
+                    close_job(now, fault, done, date.today())
         except InputError as error:
             return str(error).replace("--found", "What it was")
         return ""

@@ -92,6 +92,12 @@ class Asked:
         return self.looked.board
 
     @property
+    def as_printed(self) -> bool:
+        """Whether a job with something found is looked at before any repair."""
+        job = self.job
+        return job is not None and bool(job.measured or job.found) and not self.told
+
+    @property
     def on_repaired(self) -> bool:
         """Whether that is the board of the last retest."""
         return self.kept is not None and self.board == self.kept

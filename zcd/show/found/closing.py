@@ -21,12 +21,16 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
     Raises
     ------
     InputError
-        If there is none of this name; the nearest is named.
+        If nothing is said, or there is none of this name; the nearest is named.
     """
     folded = {_folded(fault.key): fault for fault in faults}
     if _folded(written) in folded:
         return folded[_folded(written)]
     keys = tuple(fault.key for fault in faults)
+    if not written.strip():
+        raise InputError(
+            f'--found: say what it was; allowed: a fault such as "{keys[1]}", or "healthy"'
+        )
     allowed = f'a fault such as "{keys[1]}", or "healthy"{nearest(written, keys)}'
     raise refusal(written, allowed, "--found")
 
