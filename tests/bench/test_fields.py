@@ -215,3 +215,19 @@ def test_a_problem_stands_beside_its_field(key: str, text: str, words: str) -> N
 def test_a_problem_in_the_second_row_stands_there() -> None:
     typed = {**START, "chain.resistors.2": "4k7, 1x", "chain.parallel.4.1": "470k, y"}
     assert list(read(typed)[1]) == ["chain.resistors.2", "chain.parallel.4.1"]
+
+
+def test_all_that_is_wrong_is_told_at_once() -> None:
+    """No number, one out of its range, and names that no library has, in a table and alone."""
+    wrong = {
+        "mains.voltage": "abc",
+        "mains.band": "of brass",
+        "optocoupler.family": "zzz",
+        "output.supply": "-5 V",
+        "clamp.part": "1N0",
+        "chain.style": "round",
+    }
+    assert read({**START, **wrong})[1].keys() == wrong.keys()
+    assert read({**START, "optocoupler.family": "", "optocoupler.grade": "Q9"})[1].keys() == {
+        "optocoupler.family"
+    }

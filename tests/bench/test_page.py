@@ -258,8 +258,15 @@ def test_accessibility_audit(browser: Chrome, server: Server, width: int, scheme
         browser.set_window_size(1280, 1000)
 
 
+def test_the_first_stop_leads_to_the_answers(page: Chrome) -> None:
+    page.execute_script("document.activeElement.blur(); scrollTo(0, 0)")
+    ActionChains(page).send_keys(Keys.TAB, Keys.ENTER).perform()
+    wait(page, lambda b: b.switch_to.active_element.get_attribute("id") == "answers")
+
+
 def test_it_prints(page: Chrome) -> None:
     wait(page, lambda b: "rules" in text(b, "#verdict"))
+    page.execute_script("document.querySelectorAll('#fields details').forEach(d => d.open = false)")
     words = printed(page, most=7)
     assert "Save as" not in words
     assert "Pull-up" in words

@@ -10,11 +10,18 @@ from typing import Any
 from zcd.board.build import build_board
 from zcd.board.documents import file_name, parse_toml, read_text, refuse, validate
 from zcd.board.model import Board
-from zcd.board.rules import problems
+from zcd.board.rules import problems, unknown_names
 from zcd.board.schema import BoardFile
 from zcd.errors import InputError
 
 _BOARD_FILE = "a board file, TOML in UTF-8, up to 1 MB"
+_STAND_IN: dict[str, dict[str, Any]] = {
+    "mains": {"voltage": "230 V"},
+    "chain": {"resistors": ["120k"]},
+    "optocoupler": {"family": "817"},
+    "output": {"pull_up": "10k", "supply": "5 V"},
+}
+"""What a file must have, good by itself: for the checks of the rest where that is wrong."""
 
 
 def load_board(path: str | Path) -> Board:
@@ -104,7 +111,26 @@ def board_from_dict(found: Mapping[str, Any], name: str = "board.toml") -> Board
         lines = [_short(line, found) for line in problems(file)]
         if not lines:
             return build_board(file, Path(name).stem)
+    else:
+        rest, _ = validate(BoardFile, _without(found, lines))
+        lines += [_short(line, found) for line in unknown_names(rest)] if rest else []
     raise refuse(name, lines)
+
+
+def _without(found: Mapping[str, Any], lines: list[str]) -> dict[str, Any]:
+    """The file without the keys that these lines blame; what must be there stands in."""
+    blamed = {".".join(line.partition(":")[0].split("[")[0].split(".")[:2]) for line in lines}
+    kept = {key: value for key, value in found.items() if key not in blamed}
+    for name, value in kept.items():
+        if isinstance(value, Mapping):
+            kept[name] = {k: v for k, v in value.items() if f"{name}.{k}" not in blamed}
+    if "optocoupler.family" in blamed:
+        del kept["optocoupler"]  # of its other keys nothing can be said
+    for name, stand_in in _STAND_IN.items():
+        value = kept.setdefault(name, stand_in)
+        if isinstance(value, Mapping):
+            kept[name] = {**stand_in, **value}
+    return kept
 
 
 def _short(line: str, found: Mapping[str, Any]) -> str:

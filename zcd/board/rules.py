@@ -107,6 +107,31 @@ def problems(file: BoardFile) -> list[str]:
     return [str(error) for check in checks for error in check(file)]
 
 
+def unknown_names(file: BoardFile) -> list[str]:
+    """Find the names that the library does not have, each wrong whatever else the file says.
+
+    Parameters
+    ----------
+    file : BoardFile
+
+    Returns
+    -------
+    list of str
+        As of `problems`.
+    """
+    part, band = file.optocoupler, file.mains.band
+    looks: list[Callable[[], object]] = [
+        partial(optocouplers.optocoupler, part.family, part.grade, key="optocoupler")
+    ]
+    if band is not None:
+        looks.append(partial(band_row, band, "mains.band"))
+    for key, table in (("rectifier", file.rectifier), ("clamp", file.clamp)):
+        if table is not None:
+            looks.append(partial(library.diode, table.part, ref="", key=key))
+    errors = [error for look_up in looks for error in _refused(look_up)]
+    return [str(error) for error in (*errors, *_styles(file))]
+
+
 def _mains(file: BoardFile) -> Iterator[InputError]:
     mains = file.mains
     orders = Counter(item.order for item in mains.harmonics)

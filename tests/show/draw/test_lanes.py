@@ -11,7 +11,7 @@ from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solve import solve
 from zcd.show.draw.lanes import LEFT, WIDTH, lanes_sketch
 from zcd.show.draw.sketch import Sketch
-from zcd.show.draw.symbols import Line
+from zcd.show.draw.symbols import Line, Words
 from zcd.show.wording import quantity_text
 from zcd.sync.lock import Lock, judge
 
@@ -35,6 +35,14 @@ def test_what_fades_is_seen_to_fade() -> None:
     assert heights[0] / heights[1] == pytest.approx(0.5, rel=0.01)
     led = [np.ptp(wave(sketch, "LED current")[:, 1]) for sketch in (half, whole)]
     assert led[0] / led[1] == pytest.approx(0.5, rel=0.03)
+
+
+def test_each_lane_tells_its_own_peak() -> None:
+    """The crest of a sine is the square root of two above its RMS value, on any scale."""
+    (half, _), _ = drawn(HOLDS, 115.0, 230.0)
+    (mains,) = [g for g in half.groups if g.ref == "mains"]
+    words = [s.text for s in mains.shapes if isinstance(s, Words)]
+    assert words == ["mains", f"peak {quantity_text(115.0 * 2.0**0.5, 'V')}"]
 
 
 def test_time_runs_once_over_the_width() -> None:

@@ -87,3 +87,18 @@ if (matchMedia("(max-width: 61.99rem)").matches) {
     group.open = group.querySelector(".error:not(:empty)") !== null;
   }
 }
+
+// Scrolled to, nothing hides behind the strip of answers.
+const strip = document.getElementById("answers");
+if (strip) {
+  new ResizeObserver(() => {
+    document.documentElement.style.setProperty("--strip", `${strip.offsetHeight}px`);
+  }).observe(strip);
+}
+
+// What is said stands on paper, folded on the screen or not.
+addEventListener("beforeprint", () => {
+  for (const folded of document.querySelectorAll("#fields details:not([open])")) {
+    folded.open = [...folded.querySelectorAll("input, select")].some((e) => e.value);
+  }
+});

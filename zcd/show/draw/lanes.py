@@ -16,7 +16,7 @@ from zcd.sync.lock import Lock
 
 FloatArray = NDArray[np.float64]
 
-WIDTH, LEFT = 430.0, 74.0
+WIDTH, LEFT = 430.0, 88.0
 HEIGHTS = (34.0, 34.0, 80.0)
 GAP = 12.0
 LEAST_TOP_A = 1e-4
@@ -92,9 +92,9 @@ def _lane(
     place: tuple[float, float],
     period: float,
 ) -> Group:
-    """One quantity over time, with its name and the value at the upper edge."""
+    """One quantity over time, with its name and its own peak."""
     (time, values), (low, high), (y, height) = wave, ends, place
-    order = np.argsort(time)
+    order, peak = np.argsort(time), float(np.max(values))
     xs = LEFT + WIDTH * time[order] / period
     ys = y + height * (1.0 - (np.clip(values[order], low, high) - low) / (high - low))
     points = tuple((float(a), float(b)) for a, b in zip(xs, ys, strict=True))
@@ -103,7 +103,7 @@ def _lane(
         Line(points=((LEFT, zero), (LEFT + WIDTH, zero)), width=0.5),
         Line(points=points, width=1.8),
         Words(text=name, at=(LEFT - 8.0, y + 10.0), align="end", bold=True),
-        Words(text=quantity_text(high, unit), at=(LEFT - 8.0, y + 22.0), align="end"),
+        Words(text=f"peak {quantity_text(peak, unit)}", at=(LEFT - 8.0, y + 22.0), align="end"),
     )
     return Group(kind="lane", ref=name, title=name, shapes=shapes)
 
