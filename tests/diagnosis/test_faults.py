@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from numpy.typing import NDArray
 
 from tests.diagnosis.boards import SUPPRESSED_TEXT, TEXTS, board
 from zcd.board.files import parse_board
@@ -29,6 +30,8 @@ from zcd.diagnosis.priors import (
 )
 from zcd.diagnosis.readings import Function, Reading
 from zcd.engine.solve import solve
+
+FloatArray = NDArray[np.float64]
 
 
 def check_every_fault(found: Board) -> None:
@@ -182,19 +185,25 @@ def test_two_leds_back_to_back_cannot_be_turned_round() -> None:
     assert "OC1 LED reversed" not in {f.key for f in faults_of(build_circuit(board("two-led")))}
 
 
+def two_leaks(found: Board, key: str) -> tuple[FloatArray, Bench]:
+    """A leak of middle size in two rows, which differ in its place; a meter of known volts."""
+    fault = next(f for f in faults_of(build_circuit(found)) if f.key == key)
+    severity = np.array([0.5, 0.5])
+    assert fault.amount is not None
+    rows = fault.edit(stack([build_circuit(found)] * 2), severity)
+    meter = replace(usual_meter(), ohms_stated=True)
+    return fault.amount(severity), Bench(found, rows, meter)
+
+
 def test_leak_from_a_joint_to_the_other_pole() -> None:
     """Dead, from the first joint: the leak there; or R2 and the leak beyond it (Ohm's law).
 
     Half a volt drives next to nothing through the rectifier and the LED in series.
     """
     found = board("half-wave")
-    fault = next(f for f in faults_of(build_circuit(found)) if f.key == "chain leaky to neutral")
-    severity = np.array([0.5, 0.5])
-    assert fault.amount is not None
-    leak_ohm = fault.amount(severity)
-    rows = fault.edit(stack([build_circuit(found)] * 2), severity)
+    leak_ohm, bench = two_leaks(found, "chain leaky to neutral")
     reading = Reading(function=Function.OHM, a="chain.1", b="neutral")
-    shown = Bench(found, rows, replace(usual_meter(), ohms_stated=True)).take([reading])[:, 0]
+    shown = bench.take([reading])[:, 0]
     assert_allclose(shown, leak_ohm + np.array([0.0, 150e3]), rtol=0.01)
 
 
@@ -202,13 +211,9 @@ def test_leak_across_neighbours_reads_low_over_both() -> None:
     """Dead, over the middle resistor: beside it the leak in series with a neighbour."""
     text = TEXTS["half-wave"].replace('["100k", "150k"]', '["100k", "150k", "82k"]')
     found = parse_board(text)
-    fault = next(f for f in faults_of(build_circuit(found)) if f.key == "chain leaky in part")
-    severity = np.array([0.5, 0.5])
-    assert fault.amount is not None
-    leak_ohm = fault.amount(severity)
-    rows = fault.edit(stack([build_circuit(found)] * 2), severity)
+    leak_ohm, bench = two_leaks(found, "chain leaky in part")
     reading = Reading(function=Function.OHM, a="chain.1", b="chain.2")
-    shown = Bench(found, rows, replace(usual_meter(), ohms_stated=True)).take([reading])[:, 0]
+    shown = bench.take([reading])[:, 0]
     beside_s = 1.0 / (leak_ohm + np.array([100e3, 82e3]))
     assert_allclose(shown, 1.0 / (1.0 / 150e3 + beside_s), rtol=0.01)
 
@@ -223,12 +228,7 @@ def test_two_resistors_have_no_neighbours_but_the_whole_chain() -> None:
 def test_dirt_across_the_led_stays_when_the_led_is_lifted() -> None:
     """A leak within the part goes with it, one on the board does not (by inspection)."""
     found = board("half-wave")
-    fault = next(f for f in faults_of(build_circuit(found)) if f.key == "OC1 LED leaky")
-    severity = np.array([0.5, 0.5])
-    assert fault.amount is not None
-    leak_ohm = fault.amount(severity)
-    rows = fault.edit(stack([build_circuit(found)] * 2), severity)
-    bench = Bench(found, rows, replace(usual_meter(), ohms_stated=True))
+    leak_ohm, bench = two_leaks(found, "OC1 LED leaky")
     there = Reading(function=Function.OHM, a="neutral", b="led+")
     in_circuit, lifted = bench.take([there, replace(there, lifted="OC1.led")]).T
     assert_allclose(in_circuit, leak_ohm, rtol=0.01)

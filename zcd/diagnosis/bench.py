@@ -197,7 +197,7 @@ class Bench:
         a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
         tested = probed(self.circuit, reading, open_v, source_ohm)
         if self.pin_clamp_a is not None and {"pin", "logic+"} & {a, b} and not reading.lifted:
-            tested = with_pin_clamps(tested, self.pin_clamp_a)
+            tested = _with_pin_clamps(tested, self.pin_clamp_a)
         volts = self.solve_dead(tested).between_v(a, b)[:, 0]
         return np.broadcast_to(volts, (self.circuit.size,))
 
@@ -244,7 +244,7 @@ def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: Value)
     return dead.add(source)
 
 
-def with_pin_clamps(circuit: Circuit, saturation_a: FloatArray) -> Circuit:
+def _with_pin_clamps(circuit: Circuit, saturation_a: FloatArray) -> Circuit:
     """The circuit with diodes from the controller's input to its supply and from ground to it."""
     law: dict[str, Value] = {
         "saturation_a": saturation_a, "emission_v": thermal_voltage_v(ROOM_DEGC),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,6 +99,7 @@ def _even(faults: Sequence[Fault]) -> FloatArray:
     return np.asarray(weights / weights.sum())
 
 
+@cache
 def _mode_shares() -> dict[tuple[str, str], float]:
     return {
         (str(row["part"]), str(row["mode"])): float(row["share_ratio"])

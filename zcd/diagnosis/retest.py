@@ -28,6 +28,7 @@ from zcd.physics.optocoupler import ctr_shape_ratio
 
 FloatArray = NDArray[np.float64]
 
+LOW_TIME = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
 REPAIRED_SHARE = 0.7
 """How often a board is good after one repair: common practice, no source."""
 APART = 3.0
@@ -240,8 +241,7 @@ def remaining(board: Board, meter: Meter, measured: Sequence[Measured]) -> Remai
     shape = np.asarray(ladder[ref].values()["shape_weight"])
     at_test = np.asarray(ctr_shape_ratio(board.optocoupler.test_current_a, shape))
     rows = ladder.change(ref, ctr_ratio=np.repeat(ctr, size) / at_test, remaining_ratio=1.0)
-    reading = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
-    shown = Bench(board, rows, meter).take([reading])[:, 0].reshape(CTR_STEPS, size)
+    shown = Bench(board, rows, meter).take([LOW_TIME])[:, 0].reshape(CTR_STEPS, size)
     width = float(error(Function.LOW_TIME, np.asarray(low_time.value), meter))
     found = _read_backwards(np.log(ctr), shown, low_time.value + width * np.array([-1.0, 0.0, 1.0]))
     if not found.size:

@@ -87,9 +87,7 @@ def ohm_full_scales_v(meter: Meter, samples: int) -> FloatArray | None:
     """
     if meter.ohms_stated:
         return None
-    share = qmc.LatinHypercube(d=1, rng=SEED + 1).random(samples)[:, 0]
-    low, high = OHM_FULL_SCALE_SPAN_V
-    return np.asarray(low * (high / low) ** share)
+    return _spread(OHM_FULL_SCALE_SPAN_V, SEED + 1, samples)
 
 
 def diode_sources_ohm(meter: Meter, samples: int) -> FloatArray:
@@ -104,9 +102,7 @@ def diode_sources_ohm(meter: Meter, samples: int) -> FloatArray:
     -------
     ohm : ndarray, shape (samples,)
     """
-    share = qmc.LatinHypercube(d=1, rng=SEED + 3).random(samples)[:, 0]
-    low, high = DIODE_SHORT_A
-    return np.asarray(meter.diode_open_v / (low * (high / low) ** share))
+    return meter.diode_open_v / _spread(DIODE_SHORT_A, SEED + 3, samples)
 
 
 def pin_clamps_a(samples: int) -> FloatArray:
@@ -120,8 +116,13 @@ def pin_clamps_a(samples: int) -> FloatArray:
     -------
     saturation_a : ndarray, shape (samples,)
     """
-    share = qmc.LatinHypercube(d=1, rng=SEED + 2).random(samples)[:, 0]
-    low, high = PIN_CLAMP_A
+    return _spread(PIN_CLAMP_A, SEED + 2, samples)
+
+
+def _spread(span: tuple[float, float], seed: int, samples: int) -> FloatArray:
+    """One quantity that is in no circuit, spread evenly in logs apart from all others."""
+    share = qmc.LatinHypercube(d=1, rng=seed).random(samples)[:, 0]
+    low, high = span
     return np.asarray(low * (high / low) ** share)
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,8 +74,13 @@ def solve_island(
         state.busy = _busy(capacitors, state, trajectory)
         if guess:
             state.busy |= guess.busy
+    given = circuit, island, trajectory, photo, start, state
+    solve_rows = partial(_solve_rows, *given, outline=outline)
     for index in _pieces(np.flatnonzero(state.busy), trajectory.phase_rad.shape[1]):
-        _solve_easy_then_hard(circuit, island, trajectory, photo, start, state, index, outline)
+        if photo:
+            solve_rows(index)
+        else:
+            _easy_then_hard(solve_rows, index)
     return state
 
 
@@ -222,33 +228,23 @@ def _broken(network: Network, branches: Branches) -> list[Junction]:
     return found
 
 
-def _solve_easy_then_hard(
-    circuit: Circuit,
-    island: frozenset[str],
-    trajectory: Trajectory,
-    photo: Mapping[str, FloatArray],
-    start: Mapping[str, FloatArray],
-    state: Island,
-    index: NDArray[np.intp],
-    outline: bool,
-) -> None:
+def _easy_then_hard(solve_rows: Callable[..., None], index: NDArray[np.intp]) -> None:
     """Solve these rows; those in which Newton finds no end by themselves, more patiently.
 
     The others are solved again without them, so that no row depends on its neighbours.
     """
-    given = circuit, island, trajectory, photo, start, state
     hard = index[:0]
     while hard.size < index.size:
         rest = np.setdiff1d(index, hard)
         try:
-            _solve_rows(*given, rest, outline)
+            solve_rows(rest)
             break
         except SolverError as error:
-            if photo or not error.rows:
+            if not error.rows:
                 raise
             hard = np.union1d(hard, rest[list(error.rows)])
     if hard.size:
-        _solve_rows(*given, hard, outline, hard=True)
+        solve_rows(hard, hard=True)
 
 
 def _solve_rows(

@@ -10,8 +10,8 @@ from rich.console import Console
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.readings import Function, Reading, side_of
-from zcd.diagnosis.retest import Retest
+from zcd.diagnosis.readings import side_of
+from zcd.diagnosis.retest import LOW_TIME, Retest
 from zcd.diagnosis.traces import Traces, readings_of
 from zcd.diagnosis.words import show_measured
 from zcd.margin.headroom import Headroom
@@ -26,7 +26,6 @@ from zcd.sync.lock import expected_pulses
 
 Record = dict[str, Any]
 
-LOW_TIME = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
 LEAST_NAMED = 0.2
 PROBE_FACTOR = 10.0
 LEAST_SWING = 0.5
