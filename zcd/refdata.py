@@ -177,6 +177,12 @@ def cite(key: str) -> str:
 
 
 @cache
+def defaults() -> dict[str, Row]:
+    """Return the rows of `default`, by key."""
+    return {str(row["key"]): row for row in table("defaults")}
+
+
+@cache
 def default(key: str) -> Default:
     """Return the value that stands in for one that nobody wrote.
 
@@ -190,7 +196,7 @@ def default(key: str) -> Default:
     >>> default("mains.frequency").value
     50.0
     """
-    rows = {str(row["key"]): row for row in table("defaults")}
+    rows = defaults()
     if key not in rows:
         raise KeyError(f"no default {key!r}; there are {', '.join(rows)}")
     row = rows[key]

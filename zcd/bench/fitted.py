@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from zcd.bench.fields import PARALLEL
 from zcd.bench.forms import file_of, texts_of
-from zcd.bench.rows import LISTS, PARALLEL, Texts
+from zcd.bench.rows import LISTS, Texts
 from zcd.board import library, optocouplers
 from zcd.board.model import Board, Optocoupler, Resistor, Topology
 from zcd.board.units import format_si

@@ -7,10 +7,18 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
-from zcd.bench.fields import DETAILS, SINGLES, Field, String, groups, row_fields, single_fields
+from zcd.bench.fields import (
+    DETAILS,
+    PARALLEL,
+    SINGLES,
+    Field,
+    String,
+    groups,
+    row_fields,
+    single_fields,
+)
 from zcd.bench.rows import (
     LISTS,
-    PARALLEL,
     ROW,
     Texts,
     parallel_of,

@@ -5,10 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-from zcd.bench.fields import String, groups
+from zcd.bench.fields import PARALLEL, String, groups
 
 MOST_ROWS, MOST_STRINGS = 30, 10
-PARALLEL = "chain.parallel"
 LISTS = ("chain.resistors", "chain.return_resistors")
 ROW = re.compile(
     r"(chain\.(?:resistors|return_resistors|parallel\.\d{1,2}))\.(\d{1,2})(?:\.(\w+))?", re.ASCII

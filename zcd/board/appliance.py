@@ -44,35 +44,18 @@ def default_appliance(frequency_hz: float) -> Appliance:
     return build_appliance(SupervisionTable(), DriveTable(), FanTable(), frequency_hz)
 
 
-def _count(written: int | None, key: str, notes: Notes) -> int:
-    """A whole number written, or the reference default of this name."""
-    if written is not None:
-        return written
-    taken = refdata.default(key)
-    notes.assume(key, f"{taken.value:.0f}", taken.why)
-    return int(taken.value)
-
-
 def _fan(written: FanTable, frequency_hz: float, notes: Notes) -> Fan:
-    poles = _count(written.poles, "fan.poles", notes)
-    for key, value in (
-        ("run_capacitor", written.run_capacitor),
-        ("main_resistance", written.main_resistance),
-        ("start_resistance", written.start_resistance),
-    ):
-        if value is None:
+    values = notes.filled(written, "fan")
+    for key in ("run_capacitor", "main_resistance", "start_resistance"):
+        if getattr(written, key) is None:
             notes.assume(f"fan.{key}", "what suits the power", PRACTICE)
+    synchronous_rpm = 120.0 * frequency_hz / values["poles"]
     return Fan(
-        input_w=notes.default(written.power, "fan.power"),
-        full_rpm=_speed_rpm(
-            written.full_speed, "fan.full_speed", 120.0 * frequency_hz / poles, notes
-        ),
-        poles=poles,
-        inertia_kg_m2=notes.default(written.inertia, "fan.inertia"),
+        **values,
+        full_rpm=_speed_rpm(written.full_speed, "fan.full_speed", synchronous_rpm, notes),
         run_capacitor_f=written.run_capacitor,
         main_ohm=written.main_resistance,
         start_ohm=written.start_resistance,
-        pulses_per_turn=_count(written.pulses_per_turn, "fan.pulses_per_turn", notes),
     )
 
 
@@ -88,36 +71,13 @@ def _speed_rpm(written: float | None, key: str, whole_rpm: float, notes: Notes) 
 def _drive(written: DriveTable, notes: Notes) -> Drive:
     if written.compensation is None:
         notes.assume("drive.compensation", "the offset of the board as designed", PRACTICE)
-    return Drive(
-        kind=notes.choice(written.kind, "drive.kind", "random-phase"),
-        half_cycles=notes.choice(written.half_cycles, "drive.half_cycles", "timer"),
-        compensation_s=written.compensation,
-        earliest_ratio=notes.default(written.earliest, "drive.earliest"),
-        latest_ratio=notes.default(written.latest, "drive.latest"),
-        gate_pulse_s=notes.default(written.gate_pulse, "drive.gate_pulse"),
-        latching_a=notes.default(written.latching_current, "drive.latching_current"),
-        inhibit_v=notes.default(written.inhibit_voltage, "drive.inhibit_voltage"),
-    )
+    return Drive(**notes.filled(written, "drive"), compensation_s=written.compensation)
 
 
 def _supervision(written: SupervisionTable, full_rpm: float, notes: Notes) -> Supervision:
-    def seconds(value: float | None, name: str) -> float:
-        return notes.default(value, f"supervision.{name}")
-
     return Supervision(
-        supply_wait_s=seconds(written.supply_wait, "supply_wait"),
-        relay_delay_s=seconds(written.relay_delay, "relay_delay"),
-        lock_periods=_count(written.lock_periods, "supervision.lock_periods", notes),
-        loss_periods=_count(written.loss_periods, "supervision.loss_periods", notes),
-        run_up_s=seconds(written.run_up, "run_up"),
+        **notes.filled(written, "supervision"),
         target_rpm=_speed_rpm(written.target_speed, "supervision.target_speed", full_rpm, notes),
-        sync_flag_s=seconds(written.sync_flag_after, "sync_flag_after"),
-        fan_flag_s=seconds(written.fan_flag_after, "fan_flag_after"),
-        fan_flag_ratio=notes.default(written.fan_flag_share, "supervision.fan_flag_share"),
-        retries=_count(written.retries, "supervision.retries", notes),
-        retry_pause_s=seconds(written.retry_pause, "retry_pause"),
-        without_sync=notes.choice(written.without_sync, "supervision.without_sync", "inhibit"),
-        clock_error_ratio=notes.default(written.clock_error, "supervision.clock_error"),
     )
 
 

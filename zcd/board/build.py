@@ -262,14 +262,7 @@ def _controller(file: BoardFile, notes: Notes) -> Controller:
     return Controller(
         low_threshold_v=_threshold_v(written.low_threshold, "low", supply_v, notes),
         high_threshold_v=_threshold_v(written.high_threshold, "high", supply_v, notes),
-        edge=notes.choice(written.edge, "controller.edge", "falling"),
-        min_low_time_s=notes.default(written.min_low_time, "controller.min_low_time"),
-        min_high_time_s=notes.default(written.min_high_time, "controller.min_high_time"),
-        max_transition_s=notes.default(written.max_transition, "controller.max_transition"),
-        max_offset_s=notes.default(written.max_offset, "controller.max_offset"),
-        period_tolerance_ratio=notes.default(
-            written.period_tolerance, "controller.period_tolerance"
-        ),
+        **notes.filled(written, "controller"),
     )
 
 
@@ -286,12 +279,7 @@ def _threshold_v(written: Threshold | None, name: str, supply_v: float, notes: N
 def _service(file: BoardFile, notes: Notes) -> Service:
     written = file.service
     return Service(
-        bench_degc=notes.default(
-            written.bench_temperature, "service.bench_temperature", "service.bench_degc"
-        ),
-        hot_degc=notes.default(
-            written.hot_temperature, "service.hot_temperature", "service.hot_degc"
-        ),
+        **notes.filled(written, "service"),
         hours_per_year=notes.default(
             written.hours_per_year,
             "service.hours_per_year",

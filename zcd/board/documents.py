@@ -121,6 +121,8 @@ def _schema_lines(
 
 def _line(schema: type[Table], detail: ErrorDetails, found: Mapping[str, Any]) -> str:
     """One problem found by the schema, as key, what was found and what is allowed."""
+    from zcd.board.keys import allowed_text
+
     key = _dotted(_written_location(detail["loc"], found))
     cause = detail.get("ctx", {}).get("error")
     if isinstance(cause, InputError):
@@ -130,7 +132,7 @@ def _line(schema: type[Table], detail: ErrorDetails, found: Mapping[str, Any]) -
         known = tuple(table.model_fields)
         return str(refusal(name, f"{', '.join(known)}{nearest(name, known)}", key))
     value = None if detail["type"] == "missing" else detail["input"]
-    return str(refusal(value, table.model_fields[name].description or detail["msg"], key))
+    return str(refusal(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
 
 
 def _written_location(location: tuple[int | str, ...], found: object) -> tuple[int | str, ...]:
@@ -160,14 +162,15 @@ def _table_at(schema: type[Table], location: tuple[int | str, ...]) -> tuple[typ
     names = [step for step in location if isinstance(step, str)]
     table = schema
     for name in names[:-1]:
-        table = _table_in(table.model_fields[name].annotation) or table
+        table = table_in(table.model_fields[name].annotation) or table
     return table, names[-1]
 
 
-def _table_in(annotation: Any) -> type[Table] | None:
+def table_in(annotation: Any) -> type[Table] | None:
+    """Table that a key holds, or a list of which; None: it holds neither."""
     from zcd.board.schema import Table
 
     if isinstance(annotation, type) and issubclass(annotation, Table):
         return annotation
-    inner = (_table_in(argument) for argument in get_args(annotation))
+    inner = (table_in(argument) for argument in get_args(annotation))
     return next((table for table in inner if table is not None), None)

@@ -14,6 +14,7 @@ from zcd import refdata
 from zcd.board import kinds, library, optocouplers
 from zcd.board.documents import file_name, parse_toml, read_text, refuse, validate
 from zcd.board.drive_parts import KINDS, MODES, DrivePart, drive_part
+from zcd.board.keys import key
 from zcd.board.model import Assumption, Diode, Optocoupler, Resistor
 from zcd.board.schema import (
     Ctr,
@@ -31,7 +32,6 @@ from zcd.board.schema import (
     code,
     one_of,
     quantity,
-    quantity_or_none,
     short_form,
 )
 from zcd.board.units import find_name, format_si, nearest, refusal
@@ -71,13 +71,13 @@ SeriesName = Annotated[str, BeforeValidator(series_name)]
 class StockResistorTable(Table):
     """One item of ``resistors``: a value, several, or a whole series."""
 
-    value: Resistance | None = quantity_or_none(kinds.RESISTANCE)
+    value: Resistance | None = key()
     values: tuple[Resistance, ...] | None = Field(default=None, min_length=1, description=_VALUES)
     series: SeriesName | None = Field(default=None, description=f"one of {', '.join(SERIES)}")
     style: Style | None = Field(default=None, description='a resistor style such as "1/4 W"')
-    tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
-    power: Power | None = quantity_or_none(kinds.POWER)
-    working_voltage: WorkingVoltage | None = quantity_or_none(kinds.WORKING_VOLTAGE)
+    tolerance: Tolerance | None = key()
+    power: Power | None = key()
+    working_voltage: WorkingVoltage | None = key()
     count: Count | None = Field(default=None, description=_COUNT)
 
 
@@ -86,7 +86,7 @@ class StockOptocouplerTable(Table):
 
     family: OptocouplerFamily = Field(description='an optocoupler such as "817C" or "817"')
     grade: Grade | None = Field(default=None, description='a grade such as "C"')
-    ctr: Ctr | None = quantity_or_none(kinds.CTR)
+    ctr: Ctr | None = key()
     count: Count | None = Field(default=None, description=_COUNT)
 
 
@@ -103,11 +103,11 @@ class StockDrivePartTable(Table):
     part: DrivePartName = Field(description='a coupler or triac such as "MOC3052M"')
     kind: DriveKind | None = Field(default=None, description=f"one of {', '.join(KINDS)}")
     switching: Switching | None = Field(default=None, description=f"one of {', '.join(MODES[:2])}")
-    current: Current | None = quantity_or_none(kinds.CURRENT)
-    voltage: WorkingVoltage | None = quantity_or_none(kinds.WORKING_VOLTAGE)
-    surge: Current | None = quantity_or_none(kinds.CURRENT)
-    full_current_to: Temperature | None = quantity_or_none(kinds.TEMPERATURE)
-    no_current_from: Temperature | None = quantity_or_none(kinds.TEMPERATURE)
+    current: Current | None = key()
+    voltage: WorkingVoltage | None = key()
+    surge: Current | None = key()
+    full_current_to: Temperature | None = key()
+    no_current_from: Temperature | None = key()
     count: Count | None = Field(default=None, description=_COUNT)
 
 

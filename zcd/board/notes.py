@@ -5,12 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import count
+from typing import TYPE_CHECKING, Any
 
 from zcd import refdata
+from zcd.board.keys import NameReader, attribute_of, holds, key_of, reader_of
 from zcd.board.model import Assumption
 from zcd.board.units import format_si
 
+if TYPE_CHECKING:
+    from zcd.board.schema import Table
+
 PRACTICE = "common practice, no source"
+COUNTS = "counts"
 _DISPLAY_UNITS = {"ohm": "Ω", "degC": "°C", "": "%"}
 
 
@@ -31,7 +37,7 @@ class Notes:
         if written is not None:
             return written
         taken = refdata.default(name or key)
-        self.assume(key, _shown(taken), taken.why)
+        self.assume(key, default_text(taken), taken.why)
         return taken.value
 
     def choice(self, written: str | None, key: str, value: str, source: str = PRACTICE) -> str:
@@ -39,6 +45,36 @@ class Notes:
         if written is None:
             self.assume(key, value, source)
         return written or value
+
+    def filled(self, table: Table, name: str) -> dict[str, Any]:
+        """Take each key of a table as written, or what is declared for it, where that is known.
+
+        Parameters
+        ----------
+        table : Table
+        name : str
+            Of the table in the board file.
+
+        Returns
+        -------
+        values : dict
+            By attribute of the model; without those keys for which nothing is declared, or more
+            than one value.
+        """
+        values: dict[str, Any] = {}
+        for key, info in type(table).model_fields.items():
+            own, dotted, written = key_of(info), f"{name}.{key}", getattr(table, key)
+            row = own.default_row or dotted
+            if own.computed:
+                continue
+            if isinstance(reader_of(info), NameReader) and own.usual:
+                values[attribute_of(key, info)] = self.choice(written, dotted, own.usual)
+            elif row in refdata.defaults():
+                taken = self.default(written, dotted, row)
+                values[attribute_of(key, info)] = (
+                    int(taken) if holds(info.annotation, int) else taken
+                )
+        return values
 
     def ref(self, written: str | None, letters: str) -> str:
         """Take the reference written, or the next free one with these letters."""
@@ -50,6 +86,8 @@ class Notes:
 
 
 @cache
-def _shown(taken: refdata.Default) -> str:
+def default_text(taken: refdata.Default) -> str:
     """A default with its unit."""
+    if taken.unit == COUNTS:
+        return f"{taken.value:.0f}"
     return format_si(taken.value, _DISPLAY_UNITS.get(taken.unit, taken.unit))

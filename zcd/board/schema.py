@@ -1,23 +1,24 @@
-"""The tables and keys of a board file, and which of them exclude each other.
+"""The tables and keys of a board file: one class per table, one line or two per key.
 
-One class per table. A field's description is the *allowed* part of the message when the key is
-missing or of the wrong type, so it is written as one.
+What `zcd.board.keys.key` declares beside a key's type is all that is said of it anywhere.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Annotated, Any
+from typing import Annotated, ClassVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, StrictInt
 
+from zcd import refdata
 from zcd.board import kinds
+from zcd.board.keys import NameReader, QuantityReader, count, key, table_key
+from zcd.board.library import diode_parts, styles
 from zcd.board.model import Topology
-from zcd.board.units import Kind, nearest, parse_quantity, refusal
+from zcd.board.units import Kind, parse_quantity, refusal
 
 _REF = re.compile(r"[A-Za-z]{1,4}\d{1,5}[A-Za-z]?", re.ASCII)
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
@@ -38,7 +39,7 @@ class Threshold:
 
 def quantity(kind: Kind) -> BeforeValidator:
     """Make a field reader for a quantity of this kind."""
-    return BeforeValidator(lambda found: parse_quantity(found, kind))
+    return BeforeValidator(QuantityReader(kind))
 
 
 def short_form(key: str) -> BeforeValidator:
@@ -54,15 +55,9 @@ def _threshold(found: object) -> Threshold:
     return Threshold(value=parse_quantity(found, kind), of_supply=of_supply)
 
 
-def one_of(*names: str) -> Callable[[object], str]:
+def one_of(*names: str) -> NameReader:
     """Make a reader that accepts these names only, and suggests the nearest."""
-
-    def read(found: object) -> str:
-        if isinstance(found, str) and found.strip().lower() in names:
-            return found.strip().lower()
-        raise refusal(found, f"one of {', '.join(names)}{nearest(found, names)}")
-
-    return read
+    return NameReader(names)
 
 
 def _ref(found: object) -> str:
@@ -102,6 +97,11 @@ def _day(found: object) -> date:
     raise refusal(found, "a date such as 2026-03-14")
 
 
+def bands() -> tuple[str, ...]:
+    """Return the known mains bands."""
+    return tuple(str(row["band"]) for row in refdata.table("mains_bands"))
+
+
 def mains_table(found: object) -> object:
     """Read the short forms "230 V" and "230 V 50 Hz"."""
     if not isinstance(found, str):
@@ -139,6 +139,7 @@ FeedKind = Annotated[str, BeforeValidator(one_of("direct", "switched"))]
 StoryTime = Annotated[float, quantity(kinds.STORY_TIME)]
 Speed = Annotated[float, quantity(kinds.SPEED)]
 Inertia = Annotated[float, quantity(kinds.INERTIA)]
+Current = Annotated[float, quantity(kinds.CURRENT)]
 MotorPower = Annotated[float, quantity(kinds.MOTOR_POWER)]
 Offset = Annotated[float, quantity(kinds.OFFSET)]
 WithoutSync = Annotated[str, BeforeValidator(one_of("inhibit", "free-run"))]
@@ -147,18 +148,9 @@ HalfCycles = Annotated[str, BeforeValidator(one_of("timer", "edges"))]
 EdgeName = Annotated[str, BeforeValidator(one_of("falling", "rising"))]
 
 
-def _optional(allowed: str) -> Any:
-    return Field(default=None, description=allowed)
-
-
-def _left_out(allowed: str) -> Any:
-    """Make a field for a table all of whose keys may be left out, and itself too."""
-    return Field(default={}, validate_default=True, description=allowed)
-
-
-def quantity_or_none(kind: Kind) -> Any:
-    """Make an optional field of this kind."""
-    return Field(default=None, description=kind.allowed())
+_REFERENCE = 'a reference such as "R11"'
+_STYLE = 'a resistor style such as "1206" or "1/4 W"'
+_DIODE = 'a diode such as "1N4007"'
 
 
 class Table(BaseModel):
@@ -173,53 +165,60 @@ class Table(BaseModel):
 class HarmonicTable(Table):
     """One item of ``mains.harmonics``."""
 
-    order: StrictInt = Field(ge=2, le=50, description="a whole number from 2 to 50")
-    fraction: Fraction = Field(description=kinds.FRACTION.allowed())
-    phase: Angle = Field(default=0.0, description=kinds.ANGLE.allowed())
+    order: StrictInt = key("Order", required=True, limits=count(2, 50))
+    fraction: Fraction = key("Share of the fundamental", required=True)
+    phase: Angle = key("Phase", default=0.0)
 
 
 class MainsTable(Table):
     """``[mains]``."""
 
-    voltage: MainsVoltage = Field(description=kinds.MAINS_VOLTAGE.allowed())
-    frequency: Frequency | None = quantity_or_none(kinds.FREQUENCY)
-    frequency_tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
-    band: Text | None = _optional("the name of a mains band")
-    tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
-    harmonics: tuple[HarmonicTable, ...] = Field(
-        default=(), description='a list such as [{order = 3, fraction = "5 %"}]'
+    TITLE: ClassVar = "Mains"
+    voltage: MainsVoltage = key("Mains voltage", required=True, hint="230 V", folded=False)
+    frequency: Frequency | None = key("Mains frequency", hint="that of the band", folded=False)
+    band: Text | None = key("Band of the supply", "the name of a mains band", choices=bands)
+    tolerance: Tolerance | None = key("Tolerance, where no band is named", hint="10 %")
+    frequency_tolerance: Tolerance | None = key("Tolerance of the frequency")
+    harmonics: tuple[HarmonicTable, ...] = key(
+        "Harmonics: order, share, phase",
+        'a list such as [{order = 3, fraction = "5 %"}]',
+        default=(),
+        hint="3: 5 % 180 deg, 5: 2 %",
     )
 
 
 class SuppressorTable(Table):
     """``feed.suppressor``."""
 
-    resistance: Resistance = Field(description=kinds.RESISTANCE.allowed())
-    capacitance: Capacitance = Field(description=kinds.CAPACITANCE.allowed())
+    resistance: Resistance = key("Resistor across the contact", required=True, hint="100")
+    capacitance: Capacitance = key("Capacitor across the contact", required=True, hint="100 nF")
 
 
 class FeedTable(Table):
     """``[feed]``."""
 
-    kind: FeedKind | None = _optional("one of direct, switched")
-    contact_resistance: SmallResistance | None = quantity_or_none(kinds.SMALL_RESISTANCE)
-    coil_supply: SupplyVoltage | None = quantity_or_none(kinds.SUPPLY_VOLTAGE)
-    coil_resistance: Resistance | None = quantity_or_none(kinds.RESISTANCE)
-    driver_resistance: SmallResistance | None = quantity_or_none(kinds.SMALL_RESISTANCE)
-    suppressor: SuppressorTable | None = _optional(
-        'a table such as {resistance = "100", capacitance = "100 nF"}'
+    TITLE: ClassVar = "Feed and load relay"
+    kind: FeedKind | None = key("Where the chain is fed", usual="direct", folded=False)
+    coil_supply: SupplyVoltage | None = key("Coil supply", default_row="relay.coil_supply")
+    coil_resistance: Resistance | None = key("Coil resistance", default_row="relay.coil_resistance")
+    driver_resistance: SmallResistance | None = key(
+        "Resistance of the coil's driver", default_row="relay.driver_resistance"
+    )
+    contact_resistance: SmallResistance | None = key("Contact resistance")
+    suppressor: SuppressorTable | None = key(
+        allowed='a table such as {resistance = "100", capacitance = "100 nF"}'
     )
 
 
 class ResistorTable(Table):
     """A resistor with more than its value."""
 
-    value: Resistance = Field(description=kinds.RESISTANCE.allowed())
-    ref: Ref | None = _optional('a reference such as "R11"')
-    tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
-    style: Style | None = _optional('a resistor style such as "1206" or "1/4 W"')
-    power: Power | None = quantity_or_none(kinds.POWER)
-    working_voltage: WorkingVoltage | None = quantity_or_none(kinds.WORKING_VOLTAGE)
+    value: Resistance = key("{of}: resistance", required=True, hint="120k, 4k7")
+    ref: Ref | None = key("{of}: reference", _REFERENCE, hint="R11")
+    tolerance: Tolerance | None = key("{of}: tolerance", hint="1 %")
+    style: Style | None = key("{of}: style", _STYLE, choices=styles)
+    power: Power | None = key("{of}: rated power", hint="0.25 W")
+    working_voltage: WorkingVoltage | None = key("{of}: rated voltage", hint="200 V")
 
 
 ResistorItem = Annotated[ResistorTable, short_form("value")]
@@ -230,8 +229,16 @@ _RESISTOR = 'a resistance such as "10k", or a table such as {value = "10k", tole
 class JointCapacitorTable(Table):
     """``chain.joint_capacitor``."""
 
-    after: StrictInt = Field(ge=1, description="a whole number: 1 = after the first resistor")
-    capacitance: Capacitance = Field(description=kinds.CAPACITANCE.allowed())
+    after: StrictInt = key(
+        "Capacitor from a joint to neutral: after which resistor",
+        "a whole number: 1 = after the first resistor",
+        required=True,
+        limits={"ge": 1},
+        hint="1",
+    )
+    capacitance: Capacitance = key(
+        "Capacitor from a joint to neutral: value", required=True, hint="10 nF"
+    )
 
 
 Resistors = Annotated[tuple[ResistorItem, ...], Field(min_length=1, max_length=30)]
@@ -240,155 +247,204 @@ Resistors = Annotated[tuple[ResistorItem, ...], Field(min_length=1, max_length=3
 class ChainTable(Table):
     """``[chain]``."""
 
-    topology: TopologyName | None = _optional(f"one of {', '.join(Topology)}")
-    resistors: Resistors = Field(description=_RESISTORS)
-    style: Style | None = _optional('a resistor style such as "1206" or "1/4 W"')
-    tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
-    return_resistors: Resistors | None = _optional(_RESISTORS)
-    parallel: tuple[Resistors, ...] = Field(
-        default=(), max_length=10, description='a list of lists such as [["470k", "470k"]]'
+    TITLE: ClassVar = "Chain"
+    topology: TopologyName | None = key("Topology", usual=str(Topology.HALF_WAVE), folded=False)
+    resistors: Resistors = key("from the feed", _RESISTORS, required=True, folded=False)
+    style: Style | None = key("Style of its resistors", _STYLE, choices=styles, folded=False)
+    tolerance: Tolerance | None = key(
+        "Tolerance of its resistors", default_row="resistor.tolerance"
     )
-    rectifier_first: StrictBool | None = _optional("true or false")
-    joint_capacitor: JointCapacitorTable | None = _optional(
-        'a table such as {after = 1, capacitance = "10 nF"}'
+    return_resistors: Resistors | None = key("neutral leg of a bridge", _RESISTORS)
+    parallel: tuple[Resistors, ...] = key(
+        "parallel string",
+        'a list of lists such as [["470k", "470k"]]',
+        default=(),
+        limits={"max_length": 10},
+    )
+    rectifier_first: StrictBool | None = key("Rectifier before the resistors", "true or false")
+    joint_capacitor: JointCapacitorTable | None = key(
+        allowed='a table such as {after = 1, capacitance = "10 nF"}'
     )
 
 
 class DiodeTable(Table):
     """``[rectifier]`` and ``[clamp]``."""
 
-    part: DiodePart = Field(description='a diode such as "1N4007"')
-    ref: Ref | None = _optional('a reference such as "D1"')
+    part: DiodePart = key("{of}", _DIODE, required=True, choices=diode_parts, folded=False)
+    ref: Ref | None = key("{of}: reference", 'a reference such as "D1"', hint="D1")
 
 
 class OptocouplerTable(Table):
     """``[optocoupler]``."""
 
-    family: OptocouplerFamily = Field(description='an optocoupler such as "817C" or "817"')
-    grade: Grade | None = _optional('a grade such as "C"')
-    ctr: Ctr | None = quantity_or_none(kinds.CTR)
-    remaining: Remaining | None = quantity_or_none(kinds.REMAINING)
-    ref: Ref | None = _optional('a reference such as "OC1"')
+    TITLE: ClassVar = "LED and optocoupler"
+    family: OptocouplerFamily = key(
+        "Optocoupler",
+        'an optocoupler such as "817C" or "817"',
+        required=True,
+        hint="817 C",
+        folded=False,
+    )
+    grade: Grade | None = key("Grade, where not in its name", 'a grade such as "C"', hint="C")
+    ctr: Ctr | None = key("CTR, where it was measured", hint="250 %")
+    remaining: Remaining | None = key("CTR left by age", hint="100 %", folded=False)
+    ref: Ref | None = key("Reference of the optocoupler", 'a reference such as "OC1"', hint="OC1")
 
 
 class LedTable(Table):
     """``[led]``: parts across the LED."""
 
-    resistor: ResistorItem | None = _optional(_RESISTOR)
-    capacitor: Capacitance | None = quantity_or_none(kinds.CAPACITANCE)
+    TITLE: ClassVar = OptocouplerTable.TITLE
+    resistor: ResistorItem | None = key(
+        "Resistor across the LED", _RESISTOR, hint="10k", folded=False
+    )
+    capacitor: Capacitance | None = key("Capacitor across the LED", hint="10 nF", folded=False)
 
 
 class OutputTable(Table):
     """``[output]``."""
 
-    pull_up: ResistorItem | None = _optional(_RESISTOR)
-    pull_down: ResistorItem | None = _optional(_RESISTOR)
-    supply: SupplyVoltage = Field(description=kinds.SUPPLY_VOLTAGE.allowed())
-    pin_capacitor: Capacitance | None = quantity_or_none(kinds.CAPACITANCE)
+    TITLE: ClassVar = "Pin"
+    pull_up: ResistorItem | None = key("Pull-up", _RESISTOR, hint="10k", folded=False)
+    pull_down: ResistorItem | None = key(
+        "Pull-down (emitter follower)", _RESISTOR, hint="4k7", folded=False
+    )
+    supply: SupplyVoltage = key("Supply", required=True, hint="5 V", folded=False)
+    pin_capacitor: Capacitance | None = key("Capacitor at the pin", hint="1 nF", folded=False)
 
 
 class ControllerTable(Table):
     """``[controller]``."""
 
-    low_threshold: ThresholdField | None = quantity_or_none(kinds.THRESHOLD_VOLTAGE)
-    high_threshold: ThresholdField | None = quantity_or_none(kinds.THRESHOLD_VOLTAGE)
-    edge: EdgeName | None = _optional("one of falling, rising")
-    min_low_time: Duration | None = quantity_or_none(kinds.DURATION)
-    min_high_time: Duration | None = quantity_or_none(kinds.DURATION)
-    max_transition: Duration | None = quantity_or_none(kinds.DURATION)
-    max_offset: Duration | None = quantity_or_none(kinds.DURATION)
-    period_tolerance: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
-
-
-def _count(low: int, high: int) -> Any:
-    """Make an optional field for a whole number."""
-    words = f"a whole number from {low} to {high}"
-    return Field(default=None, ge=low, le=high, description=words)
-
-
-class SupervisionTable(Table):
-    """``[supervision]``."""
-
-    supply_wait: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
-    relay_delay: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
-    lock_periods: StrictInt | None = _count(1, 1000)
-    loss_periods: StrictInt | None = _count(1, 1000)
-    run_up: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
-    target_speed: Speed | None = quantity_or_none(kinds.SPEED)
-    sync_flag_after: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
-    fan_flag_after: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
-    fan_flag_share: Fraction | None = quantity_or_none(kinds.FRACTION)
-    retries: StrictInt | None = _count(0, 100)
-    retry_pause: StoryTime | None = quantity_or_none(kinds.STORY_TIME)
-    without_sync: WithoutSync | None = _optional("one of inhibit, free-run")
-    clock_error: Tolerance | None = quantity_or_none(kinds.TOLERANCE)
-
-
-class DriveTable(Table):
-    """``[drive]``."""
-
-    kind: DriveKind | None = _optional("one of random-phase, zero-cross")
-    half_cycles: HalfCycles | None = _optional("one of timer, edges")
-    compensation: Offset | None = quantity_or_none(kinds.OFFSET)
-    earliest: Fraction | None = quantity_or_none(kinds.FRACTION)
-    latest: Fraction | None = quantity_or_none(kinds.FRACTION)
-    gate_pulse: Duration | None = quantity_or_none(kinds.DURATION)
-    latching_current: Annotated[float, quantity(kinds.CURRENT)] | None = quantity_or_none(
-        kinds.CURRENT
+    TITLE: ClassVar = "Controller and its pulse"
+    low_threshold: ThresholdField | None = key(
+        "Low threshold",
+        kinds.THRESHOLD_VOLTAGE.allowed(),
+        hint="{default} of the supply, or in volts",
+        computed=True,
+        default_row="controller.low_threshold_ratio",
     )
-    inhibit_voltage: SupplyVoltage | None = quantity_or_none(kinds.SUPPLY_VOLTAGE)
-
-
-class FanTable(Table):
-    """``[fan]``."""
-
-    power: MotorPower | None = quantity_or_none(kinds.MOTOR_POWER)
-    full_speed: Speed | None = quantity_or_none(kinds.SPEED)
-    poles: StrictInt | None = _count(2, 24)
-    inertia: Inertia | None = quantity_or_none(kinds.INERTIA)
-    run_capacitor: Capacitance | None = quantity_or_none(kinds.CAPACITANCE)
-    main_resistance: Resistance | None = quantity_or_none(kinds.RESISTANCE)
-    start_resistance: Resistance | None = quantity_or_none(kinds.RESISTANCE)
-    pulses_per_turn: StrictInt | None = _count(1, 60)
+    high_threshold: ThresholdField | None = key(
+        "High threshold",
+        kinds.THRESHOLD_VOLTAGE.allowed(),
+        hint="{default} of the supply, or in volts",
+        computed=True,
+        default_row="controller.high_threshold_ratio",
+    )
+    edge: EdgeName | None = key("Edge that it times from", usual="falling")
+    min_low_time: Duration | None = key("Least time low")
+    min_high_time: Duration | None = key("Least time high")
+    max_transition: Duration | None = key("Longest time between the thresholds")
+    max_offset: Duration | None = key("Largest offset from the crossing")
+    period_tolerance: Tolerance | None = key("Tolerance of the period")
 
 
 class ServiceTable(Table):
     """``[service]``."""
 
-    bench_temperature: Temperature | None = quantity_or_none(kinds.TEMPERATURE)
-    hot_temperature: Temperature | None = quantity_or_none(kinds.TEMPERATURE)
-    hours_per_year: YearlyHours | None = quantity_or_none(kinds.YEARLY_HOURS)
+    TITLE: ClassVar = "Service"
+    bench_temperature: Temperature | None = key(
+        "Temperature on the bench", default_row="service.bench_degc", attribute="bench_degc"
+    )
+    hot_temperature: Temperature | None = key(
+        "Temperature when hot", default_row="service.hot_degc", attribute="hot_degc"
+    )
+    hours_per_year: YearlyHours | None = key(
+        "Hours a year with mains at the chain",
+        default_row="service.hours_plugged_in",
+        computed=True,
+    )
 
 
-_DIODE = 'a diode such as "1N4007"'
+class SupervisionTable(Table):
+    """``[supervision]``."""
+
+    TITLE: ClassVar = "Controller and its times"
+    supply_wait: StoryTime | None = key("From supply to start")
+    relay_delay: StoryTime | None = key("From start to load relay")
+    lock_periods: StrictInt | None = key(
+        "Good periods in a row that make lock", limits=count(1, 1000)
+    )
+    loss_periods: StrictInt | None = key("Bad periods in a row that end it", limits=count(1, 1000))
+    run_up: StoryTime | None = key("Time for the fan to run up")
+    target_speed: Speed | None = key("Target speed", hint="900 rpm")
+    sync_flag_after: StoryTime | None = key("Sync flag after", attribute="sync_flag_s")
+    fan_flag_after: StoryTime | None = key("Fan flag after", attribute="fan_flag_s")
+    fan_flag_share: Fraction | None = key(
+        "Fan flag below, of the target", attribute="fan_flag_ratio"
+    )
+    retries: StrictInt | None = key("Retries", limits=count(0, 100))
+    retry_pause: StoryTime | None = key("Pause before a retry")
+    without_sync: WithoutSync | None = key("Without sync", usual="inhibit")
+    clock_error: Tolerance | None = key("Error of its own clock")
+
+
+class DriveTable(Table):
+    """``[drive]``."""
+
+    TITLE: ClassVar = "Drive"
+    kind: DriveKind | None = key("Kind of coupler", usual="random-phase")
+    half_cycles: HalfCycles | None = key("Half cycles timed by", usual="timer")
+    compensation: Offset | None = key("Taken off for the late edge", hint="300 us")
+    earliest: Fraction | None = key("Earliest firing, of the half period")
+    latest: Fraction | None = key("Latest firing, of the half period")
+    gate_pulse: Duration | None = key("Gate pulse")
+    latching_current: Current | None = key("Latching current", attribute="latching_a")
+    inhibit_voltage: SupplyVoltage | None = key(
+        "Inhibit voltage of a zero-cross part", attribute="inhibit_v"
+    )
+
+
+class FanTable(Table):
+    """``[fan]``."""
+
+    TITLE: ClassVar = "Fan"
+    power: MotorPower | None = key("Power from its plate", attribute="input_w")
+    full_speed: Speed | None = key("Full speed", hint="1200 rpm")
+    poles: StrictInt | None = key("Poles", limits=count(2, 24))
+    inertia: Inertia | None = key("Inertia")
+    run_capacitor: Capacitance | None = key("Run capacitor", hint="1.2 uF")
+    main_resistance: Resistance | None = key("Main winding", hint="480")
+    start_resistance: Resistance | None = key("Start winding", hint="720")
+    pulses_per_turn: StrictInt | None = key("Tacho pulses a turn", limits=count(1, 60))
 
 
 class BoardFile(Table):
     """The whole file."""
 
-    name: Text | None = _optional("a line of text")
-    mains: Annotated[MainsTable, BeforeValidator(mains_table)] = Field(
-        description='a table, or a short form such as mains = "230 V 50 Hz"'
+    name: Text | None = key(
+        "Name of the board",
+        "a line of text",
+        hint="as on its label",
+        group=MainsTable.TITLE,
+        folded=False,
     )
-    feed: Annotated[FeedTable, short_form("kind")] = _left_out(
+    mains: Annotated[MainsTable, BeforeValidator(mains_table)] = key(
+        allowed='a table, or a short form such as mains = "230 V 50 Hz"', required=True
+    )
+    feed: Annotated[FeedTable, short_form("kind")] = table_key(
         "a table, or one of direct, switched"
     )
-    chain: ChainTable = Field(description=f"a table with resistors = {_RESISTORS}")
-    rectifier: Annotated[DiodeTable, short_form("part")] | None = _optional(_DIODE)
-    clamp: Annotated[DiodeTable, short_form("part")] | None = _optional(_DIODE)
-    optocoupler: Annotated[OptocouplerTable, short_form("family")] = Field(
-        description='a table, or a short form such as optocoupler = "817C"'
+    chain: ChainTable = key(allowed=f"a table with resistors = {_RESISTORS}", required=True)
+    rectifier: Annotated[DiodeTable, short_form("part")] | None = key(
+        "Rectifier", _DIODE, group=ChainTable.TITLE
     )
-    led: LedTable = _left_out("a table with resistor, capacitor or both")
-    output: OutputTable = Field(
-        description='a table with pull_up (or pull_down) and supply = "5 V"'
+    clamp: Annotated[DiodeTable, short_form("part")] | None = key(
+        "Clamp diode across the LED", _DIODE, group=ChainTable.TITLE
     )
-    controller: ControllerTable = _left_out("a table such as one with low_threshold")
-    service: ServiceTable = _left_out("a table such as one with hot_temperature")
-    supervision: SupervisionTable = _left_out("a table such as one with sync_flag_after")
-    drive: Annotated[DriveTable, short_form("kind")] = _left_out(
+    optocoupler: Annotated[OptocouplerTable, short_form("family")] = key(
+        allowed='a table, or a short form such as optocoupler = "817C"', required=True
+    )
+    led: LedTable = table_key("a table with resistor, capacitor or both")
+    output: OutputTable = key(
+        allowed='a table with pull_up (or pull_down) and supply = "5 V"', required=True
+    )
+    controller: ControllerTable = table_key("a table such as one with low_threshold")
+    service: ServiceTable = table_key("a table such as one with hot_temperature")
+    supervision: SupervisionTable = table_key("a table such as one with sync_flag_after")
+    drive: Annotated[DriveTable, short_form("kind")] = table_key(
         "a table, or one of random-phase, zero-cross"
     )
-    fan: Annotated[FanTable, short_form("power")] = _left_out(
+    fan: Annotated[FanTable, short_form("power")] = table_key(
         "a table such as one with power and full_speed"
     )

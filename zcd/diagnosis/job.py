@@ -14,8 +14,9 @@ from pydantic import BeforeValidator, Field, StrictBool, StrictInt
 from zcd.board import kinds
 from zcd.board.documents import file_name, parse_toml, read_text, refuse, validate
 from zcd.board.files import load_board
+from zcd.board.keys import key
 from zcd.board.model import Board
-from zcd.board.schema import Day, Table, one_of, quantity, quantity_or_none
+from zcd.board.schema import Day, Table, one_of, quantity
 from zcd.board.units import Kind, nearest, refusal
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
@@ -54,21 +55,21 @@ SKIPPED = "skipped"
 class MeterTable(Table):
     """``[meter]`` of a job file."""
 
-    dc_input: Annotated[float | None, quantity(_INPUT)] = quantity_or_none(_INPUT)
-    ac_input: Annotated[float | None, quantity(_INPUT)] = quantity_or_none(_INPUT)
-    low_impedance: Annotated[float | None, quantity(_INPUT)] = quantity_or_none(_INPUT)
+    dc_input: Annotated[float | None, quantity(_INPUT)] = key()
+    ac_input: Annotated[float | None, quantity(_INPUT)] = key()
+    low_impedance: Annotated[float | None, quantity(_INPUT)] = key()
     ac_kind: Annotated[str | None, BeforeValidator(one_of(*(str(k) for k in AcKind)))] = Field(
         default=None, description=f"one of {', '.join(AcKind)}"
     )
-    dc_accuracy: Annotated[float | None, quantity(_ACCURACY)] = quantity_or_none(kinds.TOLERANCE)
-    ac_accuracy: Annotated[float | None, quantity(_ACCURACY)] = quantity_or_none(kinds.TOLERANCE)
-    ohm_accuracy: Annotated[float | None, quantity(_ACCURACY)] = quantity_or_none(kinds.TOLERANCE)
-    ohm_range: Annotated[float | None, quantity(_RANGE)] = quantity_or_none(_RANGE)
+    dc_accuracy: Annotated[float | None, quantity(_ACCURACY)] = key()
+    ac_accuracy: Annotated[float | None, quantity(_ACCURACY)] = key()
+    ohm_accuracy: Annotated[float | None, quantity(_ACCURACY)] = key()
+    ohm_range: Annotated[float | None, quantity(_RANGE)] = key()
     counts: StrictInt | None = Field(
         default=None, ge=1000, le=1_000_000, description="a whole number from 1000 to 1000000"
     )
-    ohms_open: Annotated[float | None, quantity(_OPEN)] = quantity_or_none(_OPEN)
-    diode_open: Annotated[float | None, quantity(_OPEN)] = quantity_or_none(_OPEN)
+    ohms_open: Annotated[float | None, quantity(_OPEN)] = key()
+    diode_open: Annotated[float | None, quantity(_OPEN)] = key()
 
 
 class ReadingTable(Table):

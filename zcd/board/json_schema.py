@@ -1,0 +1,93 @@
+"""The JSON Schema of a board file, so that editors complete its keys and check its values."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, get_args, get_origin
+
+from zcd.board.documents import table_in
+from zcd.board.keys import NameReader, QuantityReader, allowed_text, holds, key_of, reader_of
+
+if TYPE_CHECKING:
+    from pydantic.fields import FieldInfo
+
+    from zcd.board.schema import Table
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+SHORT_FORMS = {"type": ["string", "number"]}
+"""What may stand for a table that has a short form."""
+
+
+def file_schema(table: type[Table], title: str) -> dict[str, Any]:
+    """The JSON Schema (2020-12) of a file of this schema.
+
+    Parameters
+    ----------
+    table : type
+        A class of `zcd.board.schema`.
+    title : str
+
+    Returns
+    -------
+    schema : dict
+
+    Notes
+    -----
+    It says which keys there are and of which type; whether a quantity makes sense, or keys
+    contradict one another, only reading the file tells.
+    """
+    return {"$schema": DIALECT, "title": title, **_table(table, "")}
+
+
+def _table(table: type[Table], of: str) -> dict[str, Any]:
+    fields = table.model_fields
+    return {
+        "type": "object",
+        "additionalProperties": False,
+        "properties": {name: _key(info, of) for name, info in fields.items()},
+        "required": [name for name, info in fields.items() if info.is_required()],
+    }
+
+
+def _key(info: FieldInfo, of: str) -> dict[str, Any]:
+    """One key: its type, with its label and what may be written."""
+    label = key_of(info).label.format(of=of)
+    words = ": ".join(text for text in (label, allowed_text(info)) if text)
+    return {"description": words, **_type(info, label)}
+
+
+def _type(info: FieldInfo, label: str) -> dict[str, Any]:
+    own, reader, inner = key_of(info), reader_of(info), table_in(info.annotation)
+    if inner is not None:
+        table = _table(inner, label)
+        if _short(info):
+            table = {"anyOf": [SHORT_FORMS, table]}
+        for _ in range(_depth(info.annotation)):
+            table = {"type": "array", "items": table}
+        return table
+    if isinstance(reader, QuantityReader):
+        return {"type": ["string", "number"], "examples": list(reader.kind.examples)}
+    if isinstance(reader, NameReader):
+        return {"enum": list(reader.names)}
+    if own.choices is not None:
+        return {"type": "string", "examples": list(own.choices())}
+    for kind, name in ((bool, "boolean"), (int, "integer")):
+        if holds(info.annotation, kind):
+            return {"type": name}
+    return {"type": ["string", "number"]}
+
+
+def _short(info: FieldInfo) -> bool:
+    """Whether a plain value may stand for the table."""
+    found = [*info.metadata, *_metadata(info.annotation)]
+    return any(type(item).__name__ == "BeforeValidator" for item in found)
+
+
+def _metadata(annotation: object) -> list[object]:
+    own = list(getattr(annotation, "__metadata__", ()))
+    return own + [item for each in get_args(annotation) for item in _metadata(each)]
+
+
+def _depth(annotation: object) -> int:
+    """How many lists are around the table."""
+    inner = [_depth(each) for each in get_args(annotation)]
+    return (get_origin(annotation) is tuple) + max(inner, default=0)
