@@ -25,7 +25,7 @@ from tests.benchmarks.stories import story_jobs
 from tests.benchmarks.timing import Row, markdown, seconds
 from tests.diagnosis.boards import board
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.margin.check import check
+from zcd.margin.check import nominal_check
 from zcd.margin.headroom import headrooms, weak_conditions
 from zcd.sync.lock import lock_of
 
@@ -45,7 +45,7 @@ def _jobs(*, quick: bool) -> dict[str, Callable[[], object]]:
     found = board("switched")
     return {
         "one board solved and judged": lambda: lock_of(build_circuit(found), found),
-        "check of one board": lambda: check(found),
+        "check of one board": lambda: nominal_check(found),
         "headrooms, three cases": lambda: headrooms(
             found, [Conditions(), weak_conditions(found), Conditions(temperature_degc=60.0)]
         ),

@@ -124,5 +124,5 @@ def test_board_that_differs_is_asked_for_nothing_more() -> None:
 
 
 def test_low_time_that_no_ctr_gives_is_said_to_be() -> None:
-    lines = remaining_lines(atlas().board, retest(atlas(), measured("low time 19 ms")))
+    lines = remaining_lines(retest(atlas(), measured("low time 19 ms")))
     assert lines == ["No CTR gives this board the low time that was measured: measure it again."]

@@ -13,7 +13,7 @@ from tests.diagnosis.boards import board, controlled
 from zcd.board.drawer import Drawer, parse_drawer, series_drawer
 from zcd.board.files import board_from_dict
 from zcd.margin.chain_parts import SHOWN, ChainFits, chain_fits
-from zcd.margin.check import check
+from zcd.margin.check import nominal_check
 from zcd.margin.corners import find_corners
 from zcd.margin.section import Section, section, with_parts
 from zcd.margin.spread import AT_CORNER
@@ -103,7 +103,7 @@ def test_no_combination_is_lost_or_gained(name: str, drawer: str) -> None:
 
 def test_a_combination_that_is_shown_says_what_check_says() -> None:
     best = searched("half-wave, one failed", "few").best[0]
-    checked = check(best.verdict.board)
+    checked = nominal_check(best.verdict.board)
     assert checked.passes
     corners = find_corners(checked.board, tolerances_of(checked.board))
     assert corners.margins.min() >= 0.0
@@ -119,7 +119,7 @@ def test_every_combination_that_is_shown_passes_the_check(name: str) -> None:
     """Each by itself, as `zcd check` does it: its rules, and its own worst corners."""
     for fit in searched(name, "messy").best:
         found = fit.verdict.board
-        assert check(found).passes
+        assert nominal_check(found).passes
         assert find_corners(found, tolerances_of(found)).margins.min() >= 0.0
 
 

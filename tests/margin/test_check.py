@@ -13,7 +13,7 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solve import Grid, solve
-from zcd.margin.check import LEVELS, Check, Rule, check, level_conditions
+from zcd.margin.check import LEVELS, Check, Rule, level_conditions, nominal_check
 from zcd.margin.headroom import weak_conditions
 from zcd.margin.life import life_of
 from zcd.sync.lock import lock_of
@@ -25,7 +25,7 @@ PEAK_RATIO = 1.0 - np.cos(np.radians(9.0 / 2.0))
 
 @cache
 def verdict(name: str = "half-wave") -> Check:
-    return check(board(name))
+    return nominal_check(board(name))
 
 
 def rule(found: Check, name: str) -> Rule:
@@ -33,7 +33,7 @@ def rule(found: Check, name: str) -> Rule:
 
 
 def failed(found: Board) -> set[str]:
-    return {r.name for r in check(found).rules if not r.passes}
+    return {r.name for r in nominal_check(found).rules if not r.passes}
 
 
 def test_led_peak_of_a_usual_chain() -> None:
@@ -64,7 +64,7 @@ GOOD_BRIDGE = TEXTS["bridge"].replace('["100k", "150k"]', '["82k", "82k"]').repl
     ids=["half-wave", "switched", "two-led", "bridge"],
 )
 def test_sound_board_passes(text: str) -> None:
-    found = check(parse_board(text))
+    found = nominal_check(parse_board(text))
     assert found.passes, [r for r in found.rules if not r.passes]
     assert all(r.passes for r in found.rules)
 
@@ -72,7 +72,7 @@ def test_sound_board_passes(text: str) -> None:
 def test_one_small_resistor_fails_on_power_and_voltage() -> None:
     """A single 0603 in place of the chain: 0.1 W over its 1/16 W, 230 V over its 50 V."""
     text = TEXTS["half-wave"].replace('["100k", "150k"]', '["250k"]').replace("1206", "0603")
-    found = check(parse_board(text))
+    found = nominal_check(parse_board(text))
     assert not found.passes
     assert failed(parse_board(text)) == {"R1 power", "R1 voltage"}
     power = rule(found, "R1 power")
@@ -89,7 +89,7 @@ def test_resistor_rule_turns_where_its_limit_is_crossed(name: str) -> None:
         item = (
             f'{{value = "100k", power = "{written[0]:.6f} W", working_voltage = {written[1]:.4f}}}'
         )
-        found = check(edited('"100k"', item))
+        found = nominal_check(edited('"100k"', item))
         assert rule(found, name).passes is passes
         assert found.passes is passes
 
@@ -104,7 +104,7 @@ def test_lock_rule_turns_where_its_limit_is_crossed(key: str, value_of: str) -> 
     value = float(getattr(verdict().levels[weak], value_of))
     assert value > 0.0
     for share, locks in ((1.01, True), (0.99, False)):
-        found = check(controlled(f"{key} = {value * share!r}"))
+        found = nominal_check(controlled(f"{key} = {value * share!r}"))
         assert found.levels[weak].locks is locks
         assert rule(found, "lock at low mains, hot, lowest CTR of the grade").passes is locks
 
@@ -117,7 +117,7 @@ def test_headroom_rule_asks_for_half_of_the_output_to_be_lost() -> None:
         text = TEXTS["half-wave"].replace(
             'optocoupler = "817C"', f'optocoupler = {{family = "817C", remaining = {left!r}}}'
         )
-        found = check(parse_board(text))
+        found = nominal_check(parse_board(text))
         assert rule(found, "CTR headroom").passes is passes
 
 
@@ -158,7 +158,7 @@ def test_strong_level_uses_the_maximum_of_the_grade() -> None:
 
 def test_board_that_a_strong_part_upsets() -> None:
     """A pull-up too large for twice a period: all is well but for the strongest of the grade."""
-    found = check(parse_board(GOOD_BRIDGE.replace('"15k"', '"22k"')))
+    found = nominal_check(parse_board(GOOD_BRIDGE.replace('"15k"', '"22k"')))
     name = "lock at high mains, highest CTR of the grade"
     assert {r.name for r in found.rules if not r.passes} == {name}
     assert rule(found, name).remark == "fails: high time"
@@ -177,7 +177,7 @@ def test_levels_are_single_solutions() -> None:
 
 def test_board_that_never_locks() -> None:
     """No pulse at all: every lock rule fails, and no figure of a level is an infinity."""
-    found = check(edited('["100k", "150k"]', '["10M", "10M"]'))
+    found = nominal_check(edited('["100k", "150k"]', '["10M", "10M"]'))
     assert not found.passes
     for level in found.levels:
         assert not level.locks
@@ -194,7 +194,7 @@ def test_tolerance_of_the_return_leg_counts() -> None:
         'topology = "bridge"',
         'topology = "bridge"\nreturn_resistors = [{value = "100k", tolerance = "20 %"}]',
     )
-    found = check(parse_board(loose))
+    found = nominal_check(parse_board(loose))
     assert rule(found, "chain headroom").limit >= 1.2 * 1.03 - 1e-9
 
 

@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from tests.diagnosis.boards import TEXTS, board, edited
 from zcd.circuit.build import led_refs
 from zcd.margin.advice import advice
-from zcd.margin.check import check
+from zcd.margin.check import nominal_check
 from zcd.margin.shorts import ShortStress, short_stress
 
 HIGH_V = 253.0
@@ -23,7 +23,7 @@ def test_shorted_rectifier_doubles_the_power() -> None:
     """Full sine against half wave; the drops of diode and LED are 1 % of the mains."""
     found = shorts("half-wave")
     shorted = {load.resistor.ref: load for load in found["D1"].loads}
-    healthy = {s.resistor.ref: s for s in check(board("half-wave")).resistors}
+    healthy = {s.resistor.ref: s for s in nominal_check(board("half-wave")).resistors}
     for ref, ohm in (("R1", 100e3), ("R2", 150e3)):
         assert_allclose(shorted[ref].power_w, 2.0 * healthy[ref].power_w[2], rtol=0.03)
         assert_allclose(shorted[ref].power_w, (HIGH_V / 250e3) ** 2 * ohm, rtol=0.03)
@@ -64,7 +64,7 @@ def test_shorted_led_is_dark_and_the_chain_hardly_notices() -> None:
     short = shorts("half-wave")["OC1.led"]
     assert short.led_peak_a < 1e-9
     assert short.led_reverse_a < 1e-9
-    healthy = {s.resistor.ref: s for s in check(board("half-wave")).resistors}
+    healthy = {s.resistor.ref: s for s in nominal_check(board("half-wave")).resistors}
     for load in short.loads:
         assert_allclose(load.power_w, healthy[load.resistor.ref].power_w[2], rtol=0.02)
 
@@ -92,7 +92,7 @@ def test_lone_resistor_shorted_puts_the_mains_on_the_led() -> None:
 
 
 def test_shorts_are_advice_and_fail_no_board() -> None:
-    found = check(edited('["100k", "150k"]', '["120k", "120k"]'))
+    found = nominal_check(edited('["100k", "150k"]', '["120k", "120k"]'))
     over = [r for r in advice(found) if not r.passes and r.name == "R1 shorted: R2 voltage"]
     assert over
     assert found.passes

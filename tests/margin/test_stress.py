@@ -14,7 +14,7 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solve import solve
-from zcd.margin.check import check
+from zcd.margin.check import nominal_check
 from zcd.margin.stress import (
     ResistorStress,
     chain_resistors,
@@ -106,7 +106,7 @@ def test_limit_is_derated_for_the_hot_ambient(hot_degc: float, share: float) -> 
 
 def test_every_resistor_is_listed_once() -> None:
     for name in ("parallel", "bridge", "across the LED", "emitter follower"):
-        refs = [s.resistor.ref for s in check(board(name)).resistors]
+        refs = [s.resistor.ref for s in nominal_check(board(name)).resistors]
         assert len(refs) == len(set(refs)) == len(chain_resistors(board(name))) + 1
 
 
@@ -126,7 +126,7 @@ def test_clamp_holds_the_led() -> None:
 
 def test_signal_diode_as_rectifier_breaks_down_into_the_led() -> None:
     """It blocks its rated voltage only; the rest drives the chain's current through the LED."""
-    found = check(edited('"1N4007"', '"1N4148"'))
+    found = nominal_check(edited('"1N4007"', '"1N4148"'))
     rules = {rule.name: rule for rule in found.rules}
     assert not rules["D1 reverse voltage"].passes
     assert not rules["OC1.led reverse voltage"].passes

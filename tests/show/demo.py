@@ -13,13 +13,14 @@ from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.card import CardLine, bench_card
+from zcd.diagnosis.case import Case
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import diagnose
 from zcd.diagnosis.words import parse_reading
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
-from zcd.margin.check import Check, check
+from zcd.margin.check import Check, nominal_check
 from zcd.margin.decides import Decides
 from zcd.margin.lattice import boundary, broken_rule, explore
 from zcd.margin.loss_share import LossShare
@@ -28,7 +29,6 @@ from zcd.margin.outlook import Outlook
 from zcd.margin.quantities import quantity_of
 from zcd.margin.spread import with_spread
 from zcd.margin.years import YEARS, Ageing, Course
-from zcd.show.found.findings import Case
 from zcd.sync.lock import RULES, Lock, judge
 
 FloatArray = NDArray[np.float64]
@@ -72,7 +72,9 @@ def solved(text: str = HOLDS) -> Solved:
 def solved_board(board: Board) -> Solved:
     """Solve and check a board."""
     solution = solve(build_circuit(board))
-    return Solved(board=board, solution=solution, lock=judge(solution, board), check=check(board))
+    return Solved(
+        board=board, solution=solution, lock=judge(solution, board), check=nominal_check(board)
+    )
 
 
 @cache
@@ -148,7 +150,7 @@ def case(texts: tuple[str, ...] = SETTLED, note: str = "the fan stands still") -
         flags=("sync", "fan"),
         note=note,
     )
-    return Case(job, atlas().circuit, diagnose(atlas(), measured))
+    return Case(job=job, atlas=atlas(), diagnosis=diagnose(atlas(), measured))
 
 
 def lost_below(
@@ -173,6 +175,7 @@ def lost_below(
     high = above if here <= above < ctr.high else np.nan
     low = limit_ratio if ctr.low < limit_ratio <= here else np.nan
     return LossMap(
+        board=solved().board,
         across=mains,
         up=ctr,
         lattice=lattice,

@@ -30,7 +30,7 @@ class Choice:
 
 def held(board: Board) -> Words:
     """Whether a board holds, with every rule: as `zcd check` says it."""
-    from zcd.margin.check import check
+    from zcd.margin.check import nominal_check
     from zcd.margin.spread import with_spread
     from zcd.show.checked.sheets import (
         assumptions_sheet,
@@ -45,7 +45,7 @@ def held(board: Board) -> Words:
     from zcd.show.checked.spread_sheets import spread_sheets
     from zcd.show.wording import SourceNotes, verdict_text
 
-    found = with_spread(check(board))
+    found = with_spread(nominal_check(board))
     notes = SourceNotes()
     tables = (
         rules_sheet(found, notes),
@@ -69,12 +69,12 @@ def held(board: Board) -> Words:
 
 def years_ahead(board: Board) -> Words:
     """What decides the headroom, and the margin over the years: `zcd check --outlook`."""
-    from zcd.margin.check import check
+    from zcd.margin.check import nominal_check
     from zcd.margin.outlook import with_outlook
     from zcd.show.checked.outlook_sheets import outlook_sheets
     from zcd.show.draw.plots import figure_svg, outlook_figures
 
-    found = with_outlook(check(board))
+    found = with_outlook(nominal_check(board))
     assert found.outlook is not None
     figures = outlook_figures(board, found.outlook)
     return {
@@ -288,7 +288,7 @@ def read_again(
         "good": found.good,
         "tables": (retested_sheet(kept),),
         "to_take": [reading.words for reading in found.to_take],
-        "lines": [line for line in (missing_line(found), *remaining_lines(board, found)) if line],
+        "lines": [line for line in (missing_line(found), *remaining_lines(found)) if line],
         "kept": kept,
     }
 

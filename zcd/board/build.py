@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from zcd import refdata
 from zcd.board import library, optocouplers, rules
 from zcd.board.appliance import build_appliance
@@ -9,6 +12,7 @@ from zcd.board.model import (
     Board,
     Capacitor,
     Controller,
+    Description,
     Diode,
     Harmonic,
     Mains,
@@ -27,7 +31,7 @@ from zcd.board.units import format_si
 _OTHER_BAND_RATIO = 0.1
 
 
-def build_board(file: BoardFile, name: str) -> Board:
+def build_board(file: BoardFile, name: str, written: Mapping[str, Any]) -> Board:
     """Complete a board.
 
     Parameters
@@ -36,6 +40,8 @@ def build_board(file: BoardFile, name: str) -> Board:
         Free of `zcd.board.rules.problems`.
     name : str
         Name of the board where the file gives none.
+    written : mapping
+        Keys and values that the file was read from.
 
     Returns
     -------
@@ -57,18 +63,21 @@ def build_board(file: BoardFile, name: str) -> Board:
         relay=relay,
         chains=chains,
         return_chain=return_chain,
-        rectifier=_diode(file.rectifier, "D", notes),
+        rectifier=_diode(file.rectifier, "rectifier", notes),
         rectifier_first=_rectifier_first(file, topology, notes),
-        clamp=_diode(file.clamp, "D", notes),
+        clamp=_diode(file.clamp, "clamp", notes),
         optocoupler=_optocoupler(file, notes),
         led_resistor=_resistor(led_item, "led.resistor", notes) if led_item else None,
-        led_capacitor=_capacitor(file.led.capacitor, notes),
-        joint_capacitor=_capacitor(joint.capacitance if joint else None, notes),
+        led_capacitor=_capacitor(file.led.capacitor, "led.capacitor", notes),
+        joint_capacitor=_capacitor(
+            joint.capacitance if joint else None, "chain.joint_capacitor.capacitance", notes
+        ),
         joint=joint.after if joint else 1,
         output=output,
         controller=_controller(file, notes),
         service=_service(file, notes),
         assumptions=tuple(notes.assumptions),
+        description=Description(written=written, places=notes.places),
         appliance=build_appliance(file.supervision, file.drive, file.fan, mains.frequency_hz),
     )
 
@@ -196,7 +205,7 @@ def _resistor(
             None, f"{where}.style", limits.style, f"{PRACTICE}, its limits: {limits.source}"
         )
     return library.resistor(
-        ref=notes.ref(item.ref, "R"),
+        ref=notes.ref(item.ref, "R", key),
         resistance_ohm=item.value,
         tolerance_ratio=notes.default(tolerance, f"{where}.tolerance", "resistor.tolerance"),
         style=style,
@@ -205,16 +214,16 @@ def _resistor(
     )
 
 
-def _capacitor(capacitance_f: float | None, notes: Notes) -> Capacitor | None:
+def _capacitor(capacitance_f: float | None, key: str, notes: Notes) -> Capacitor | None:
     if capacitance_f is None:
         return None
-    return Capacitor(ref=notes.ref(None, "C"), capacitance_f=capacitance_f)
+    return Capacitor(ref=notes.ref(None, "C", key), capacitance_f=capacitance_f)
 
 
-def _diode(table: DiodeTable | None, letters: str, notes: Notes) -> Diode | None:
+def _diode(table: DiodeTable | None, key: str, notes: Notes) -> Diode | None:
     if table is None:
         return None
-    return library.diode(table.part, ref=notes.ref(table.ref, letters))
+    return library.diode(table.part, ref=notes.ref(table.ref, "D", key))
 
 
 def _rectifier_first(file: BoardFile, topology: Topology, notes: Notes) -> bool:
@@ -231,7 +240,7 @@ def _optocoupler(file: BoardFile, notes: Notes) -> Optocoupler:
     part = optocouplers.optocoupler(
         written.family,
         written.grade,
-        ref=notes.ref(written.ref, "OC"),
+        ref=notes.ref(written.ref, "OC", "optocoupler"),
         ctr_ratio=written.ctr,
         remaining_ratio=1.0 if written.remaining is None else written.remaining,
     )
@@ -253,7 +262,7 @@ def _output(file: BoardFile, notes: Notes) -> Output:
         kind="pull-up" if pulls_up else "emitter-follower",
         resistor=_resistor(item, key, notes),
         supply_v=written.supply,
-        pin_capacitor=_capacitor(written.pin_capacitor, notes),
+        pin_capacitor=_capacitor(written.pin_capacitor, "output.pin_capacitor", notes),
     )
 
 

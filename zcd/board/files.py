@@ -110,7 +110,7 @@ def board_from_dict(found: Mapping[str, Any], name: str = "board.toml") -> Board
     if file is not None:
         lines = [_short(line, found) for line in problems(file)]
         if not lines:
-            return build_board(file, Path(name).stem)
+            return build_board(file, Path(name).stem, found)
     else:
         rest, _ = validate(BoardFile, _without(found, lines))
         lines += [_short(line, found) for line in unknown_names(rest)] if rest else []

@@ -6,8 +6,10 @@ that nobody wrote down comes from `reference/` and leaves an `Assumption` behind
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
 
 class Topology(StrEnum):
@@ -297,6 +299,22 @@ class Appliance:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Description:
+    """What a board was made from.
+
+    Parameters
+    ----------
+    written : mapping
+        Keys and values of the board file.
+    places : mapping of str to str
+        Reference of a part -> its key in the file.
+    """
+
+    written: Mapping[str, Any]
+    places: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
     """A sync circuit, complete.
 
@@ -332,6 +350,8 @@ class Board:
         All that was not written in the board file.
     appliance : Appliance or None
         Supervision, drive and fan, with assumptions of their own; None: nobody described them.
+    description : Description or None
+        What it was made from; None: it was put together by hand.
     """
 
     name: str
@@ -353,3 +373,41 @@ class Board:
     service: Service
     assumptions: tuple[Assumption, ...] = ()
     appliance: Appliance | None = None
+    description: Description | None = field(default=None, compare=False, repr=False)
+
+    def with_(self, **changes: Any) -> Board:
+        """The board with some of its keys or parts changed.
+
+        Parameters
+        ----------
+        changes
+            By reference of a part, or by key of the board file: a table (``mains``), a key that
+            only one table has (``pull_up``), or a table with its key
+            (``**{"output.supply": "3.3 V"}``). Values as in the file.
+
+        Returns
+        -------
+        board : Board
+
+        Raises
+        ------
+        InputError
+            If there is no such part or key, or the changed board is none.
+
+        Examples
+        --------
+        >>> import zcd
+        >>> board = zcd.loads('''
+        ... mains = "120 V 60 Hz"
+        ... rectifier = "1N4007"
+        ... optocoupler = "817B"
+        ... chain.resistors = ["27k", "27k"]
+        ... output = {pull_up = "22k", supply = "5 V"}
+        ... ''')
+        >>> other = board.with_(R2="33k", pull_up="10k", mains="127 V 60 Hz")
+        >>> [part.resistance_ohm for part in other.chains[0]], other.mains.rms_v
+        ([27000.0, 33000.0], 127.0)
+        """
+        from zcd.board.changes import with_changes
+
+        return with_changes(self, changes)

@@ -22,10 +22,11 @@ _DISPLAY_UNITS = {"ohm": "Ω", "degC": "°C", "": "%"}
 
 @dataclass(slots=True)
 class Notes:
-    """Assumptions made so far, and references already used."""
+    """Assumptions made so far, references already used, and where each part stands in the file."""
 
     used: set[str]
     assumptions: list[Assumption] = field(default_factory=list)
+    places: dict[str, str] = field(default_factory=dict)
 
     def assume(self, key: str, value: str, source: str) -> None:
         note = Assumption(key=key, value=value, source=source)
@@ -76,13 +77,13 @@ class Notes:
                 )
         return values
 
-    def ref(self, written: str | None, letters: str) -> str:
-        """Take the reference written, or the next free one with these letters."""
-        if written is not None:
-            return written
-        free = next(f"{letters}{n}" for n in count(1) if f"{letters}{n}" not in self.used)
-        self.used.add(free)
-        return free
+    def ref(self, written: str | None, letters: str, key: str) -> str:
+        """Take the reference written, or the next free one with these letters, for this key."""
+        free = (f"{letters}{n}" for n in count(1))
+        ref = written or next(name for name in free if name not in self.used)
+        self.used.add(ref)
+        self.places[ref] = key
+        return ref
 
 
 @cache

@@ -72,31 +72,18 @@ def check(
     Example
       zcd check dryer.toml --report dryer.html
     """
+    from zcd import api
     from zcd.board.files import load_board
-    from zcd.margin.check import check as check_board
-    from zcd.margin.spread import with_spread
     from zcd.show.files import require_place
-    from zcd.show.output import draw, print_json, print_tables
+    from zcd.show.output import draw, print_result
 
     if report is not None:
         require_place(report)
     if plots is not None:
         require_place(plots, folder=True)
     board = load_board(board_file)
-    found = with_spread(check_board(board))
-    if outlook:
-        from zcd.margin.outlook import with_outlook
-
-        found = with_outlook(found)
+    found = api.check(board, outlook=outlook)
     if report or plots:
         draw(board, found, report, plots)
-    if as_json:
-        from zcd.show.cautions import TOUCHED
-        from zcd.show.checked.records import check_record
-
-        print_json(check_record(found), TOUCHED)
-    else:
-        from zcd.show.tables import print_check
-
-        print_tables(lambda console: print_check(found, console))
+    print_result(found, as_json)
     return 0 if found.passes else 1

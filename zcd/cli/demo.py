@@ -20,18 +20,17 @@ def demo(folder: str | None, as_json: bool) -> int:
     Example
       zcd demo
     """
-    from zcd.margin.check import check as check_board
-    from zcd.margin.spread import with_spread
-    from zcd.show.found.findings import Case
+    from zcd import api
+    from zcd.diagnosis.case import Case
     from zcd.show.output import atlas_of, diagnosed, draw, print_json, print_tables
     from zcd.show.paper.demo import write_demo
 
     made = write_demo(folder)
     atlas = atlas_of(made.job)
     found = diagnosed(atlas, made.job.measured, flags=made.job.flags)
-    verdict = with_spread(check_board(made.repaired))
+    verdict = api.check(made.repaired)
     report = str(made.folder / "report.html")
-    draw(made.repaired, verdict, report, None, Case(made.job, atlas.circuit, found))
+    draw(made.repaired, verdict, report, None, Case(job=made.job, atlas=atlas, diagnosis=found))
     if as_json:
         from zcd.show.checked.records import check_record
         from zcd.show.found.findings import cautions_of_step

@@ -21,8 +21,9 @@ def readings(file: str, as_json: bool) -> int:
       zcd readings dryer.toml
     """
     from zcd.diagnosis.card import bench_card
+    from zcd.diagnosis.case import ExpectedReadings
     from zcd.diagnosis.job import load_job
-    from zcd.show.output import atlas_of, print_json, print_tables
+    from zcd.show.output import atlas_of, print_result
     from zcd.show.progress import progress_bar
 
     job = load_job(file)
@@ -30,18 +31,10 @@ def readings(file: str, as_json: bool) -> int:
     with progress_bar(len(atlas.readings)) as begin:
         lines = bench_card(atlas, begin)
     atlas.keep()
-    if as_json:
-        from zcd.diagnosis.readings import Side
-        from zcd.show.found.findings import cautions_for
-        from zcd.show.found.records import card_record
-
-        print_json(card_record(job.board, atlas.circuit, lines), cautions_for(Side))
-    else:
-        from zcd.show.found.tables import print_card
-
-        print_tables(
-            lambda console: print_card(job.board, atlas.circuit, job.meter, lines, console)
-        )
+    expected = ExpectedReadings(
+        board=job.board, circuit=atlas.circuit, meter=job.meter, lines=lines
+    )
+    print_result(expected, as_json)
     return 0
 
 
@@ -104,10 +97,10 @@ def diagnose(
     """
     from dataclasses import replace
 
+    from zcd.diagnosis.case import Case
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.record import with_experience
     from zcd.diagnosis.words import parse_reading
-    from zcd.show.found.findings import Case
     from zcd.show.found.prompt import parse_flags
     from zcd.show.output import (
         atlas_of,
@@ -116,7 +109,7 @@ def diagnose(
         diagnosed,
         experienced,
         on_terminal,
-        print_case,
+        print_result,
     )
 
     if ask and as_json:
@@ -136,5 +129,5 @@ def diagnose(
     if place is not None:
         raise click.UsageError("--job is for the prompt: give --ask too")
     found = diagnosed(atlas, job.measured, job.skipped, job.flags)
-    print_case(Case(job, atlas.circuit, found), as_json, known)
+    print_result(Case(job=job, atlas=atlas, diagnosis=found, known=known), as_json)
     return 0

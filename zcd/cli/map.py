@@ -26,13 +26,15 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
     Example
       zcd map dryer.toml --across R12 --up temperature --figure dryer-map.png
     """
+    from dataclasses import replace
+
     from zcd.board.files import load_board
     from zcd.board.units import refusal
     from zcd.margin.loss_share import loss_share
     from zcd.margin.maps import loss_map
     from zcd.margin.quantities import quantity_of
     from zcd.show.files import require_picture
-    from zcd.show.output import print_json, print_tables
+    from zcd.show.output import print_result
     from zcd.show.progress import progress_bar
 
     if figure is not None:
@@ -52,12 +54,5 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
             from zcd.show.draw.lossmap import loss_map_figure
 
             save_figure(loss_map_figure(board, found, share), figure)
-    if as_json:
-        from zcd.show.checked.map_records import map_record
-
-        print_json(map_record(board, found, share))
-    else:
-        from zcd.show.tables import print_map
-
-        print_tables(lambda console: print_map(board, found, share, console))
+    print_result(replace(found, share=share), as_json)
     return 0 if found.rule_here is None else 1

@@ -23,24 +23,15 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
       zcd capture scope.csv dryer.toml --plot scope.png
     """
     from zcd.board.files import load_board
-    from zcd.circuit.build import build_circuit
     from zcd.diagnosis.capture import load_capture
     from zcd.diagnosis.traces import find_traces
-    from zcd.show.output import draw_capture, print_json, print_tables
+    from zcd.show.output import draw_capture, print_result
 
     board = load_board(board_file)
     traces = find_traces(load_capture(file), board)
     if plot is not None:
         draw_capture(board, traces, plot)
-    if as_json:
-        from zcd.show.cautions import PROBED
-        from zcd.show.found.measured import capture_record
-
-        print_json(capture_record(board, traces, build_circuit(board)), PROBED)
-    else:
-        from zcd.show.found.measured import print_capture
-
-        print_tables(lambda console: print_capture(board, traces, console))
+    print_result(traces, as_json)
     return 0
 
 
@@ -96,8 +87,7 @@ def retest(
     from zcd.show.output import (
         atlas_of,
         captured,
-        print_json,
-        print_tables,
+        print_result,
         retest_kept,
         tested_again,
     )
@@ -116,16 +106,9 @@ def retest(
     found = tested_again(atlas, taken, about.measured if about else (), job.flags)
     if about is not None:
         retest_kept(about, found, by, replaced, job.board_file)
-    if as_json:
-        from zcd.show.found.measured import retest_cautions, retest_record
-
-        record = {**retest_record(job.board, atlas.circuit, found), "job": job_file}
-        print_json(record, retest_cautions(atlas.circuit, found))
-    else:
-        from zcd.show.found.measured import print_retest
+    print_result(found, as_json, job=job_file)
+    if job_file is not None and not as_json:
         from zcd.show.wording import plain
 
-        print_tables(lambda console: print_retest(job.board, atlas.circuit, found, console))
-        if job_file is not None:
-            click.echo(f"\nKept in {plain(job_file)}.")
+        click.echo(f"\nKept in {plain(job_file)}.")
     return 0 if found.good else 1

@@ -46,12 +46,10 @@ def substitute(
       zcd substitute dryer.toml --drawer drawer.toml
       zcd substitute dryer.toml --series E12 --style "1/2 W" --for R2
     """
+    from zcd import api
     from zcd.board.drawer import load_drawer, series_drawer
-    from zcd.board.drive_parts import every_drive_part
     from zcd.board.files import load_board
-    from zcd.margin.substitutes import DRIVE, substitutes
-    from zcd.show.output import print_json, print_tables
-    from zcd.story.switches import switches
+    from zcd.show.output import print_result
 
     if drawer_file is not None and not (series is None and style is None):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")
@@ -63,17 +61,6 @@ def substitute(
             "E24" if series is None else series,
             board.chains[0][0].style if style is None else style,
         )
-    found = substitutes(board, drawer, refs)
-    drive = None
-    if not refs or DRIVE in refs:
-        drive = switches(board, drawer.drive_parts or every_drive_part())
-    if as_json:
-        from zcd.show.cautions import FITTED
-        from zcd.show.drawer.records import substitutes_record
-
-        print_json(substitutes_record(found, drive), FITTED)
-    else:
-        from zcd.show.drawer.tables import print_substitutes
-
-        print_tables(lambda console: print_substitutes(found, drive, console))
-    return 0 if found.all_found and (drive is None or drive.any_fits) else 1
+    found = api.substitute(board, drawer, refs=refs)
+    print_result(found, as_json)
+    return 0 if found.all_found else 1

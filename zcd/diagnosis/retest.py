@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions
-from zcd.circuit.elements import stack
+from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.faults import Fault
@@ -25,6 +25,7 @@ from zcd.diagnosis.samples import sample_circuits
 from zcd.diagnosis.severity import points
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.physics.optocoupler import ctr_shape_ratio
+from zcd.results import Result
 
 FloatArray = NDArray[np.float64]
 
@@ -87,12 +88,15 @@ class Remaining:
         return told_clearly(self.ctr_ratio)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Retest:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Retest(Result):
     """A repaired board, measured again.
 
     Parameters
     ----------
+    board : Board
+    circuit : Circuit
+        Nominal, for the parts between nodes.
     readings : tuple of Again
     to_take : tuple of Reading
         Taken before the repair and not after it.
@@ -107,6 +111,8 @@ class Retest:
     likeliest_ratio : float
     """
 
+    board: Board
+    circuit: Circuit
     readings: tuple[Again, ...]
     to_take: tuple[Reading, ...]
     good_ratio: float
@@ -166,6 +172,8 @@ def retest(
         atlas.prepare(atlas.readings, progress)
         missing = missing_readings(atlas, weights, good, taken)
     return Retest(
+        board=atlas.board,
+        circuit=atlas.circuit,
         readings=again,
         missing=missing,
         to_take=tuple(m.reading for m in before if m.reading in known and m.reading not in taken),

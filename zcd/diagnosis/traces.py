@@ -11,6 +11,7 @@ from zcd.board.model import Board
 from zcd.diagnosis.capture import Capture
 from zcd.diagnosis.readings import Function, Measured, Reading
 from zcd.errors import InputError
+from zcd.results import Result
 
 FloatArray = NDArray[np.float64]
 
@@ -26,8 +27,8 @@ FREQUENCY_BAND_HZ = (30.0, 80.0)
 FREQUENCY_STEPS = 501
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Traces:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Traces(Result):
     """What was found in a capture; times are those of its own clock.
 
     Parameters
@@ -49,6 +50,7 @@ class Traces:
         Pulses that the rhythm of the others calls for.
     """
 
+    board: Board
     capture: Capture
     pin_v: FloatArray
     mains_v: FloatArray | None
@@ -128,6 +130,7 @@ def find_traces(capture: Capture, board: Board) -> Traces:
     steps = np.diff(falls)
     usual = np.median(steps) if steps.size else np.nan
     return Traces(
+        board=board,
         capture=capture,
         pin_v=pin,
         mains_v=mains,

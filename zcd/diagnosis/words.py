@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 from math import inf
@@ -283,6 +284,14 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
             text, 'function, red probe, black probe (or a part), value: "dc pin logic0 4.98 V"', key
         )
     return parse_shown(rest, reading, key, circuit)
+
+
+def as_measured(taken: Sequence[str | Measured], circuit: Circuit) -> tuple[Measured, ...]:
+    """Readings, those that are text read."""
+    return tuple(
+        parse_reading(each, circuit, f'reading "{each[:60]}"') if isinstance(each, str) else each
+        for each in taken
+    )
 
 
 def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:

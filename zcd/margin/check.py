@@ -27,6 +27,7 @@ from zcd.margin.stress import (
 )
 from zcd.margin.surge import SurgeStress, surge_stress
 from zcd.refdata import default
+from zcd.results import Result
 from zcd.sync.lock import Lock, judge
 
 if TYPE_CHECKING:
@@ -89,8 +90,8 @@ class Level:
     settled: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Check:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Check(Result):
     """All that ``zcd check`` finds out about a board.
 
     `resistors` and `reverse` are at the `levels`, with nominal resistors; `worst_resistors` at
@@ -124,8 +125,8 @@ class Check:
         return all(rule.passes for rule in self.every_rule)
 
 
-def check(board: Board) -> Check:
-    """Check a board.
+def nominal_check(board: Board) -> Check:
+    """Judge a board by the rules of the nominal part and its levels, without the worst corners.
 
     Parameters
     ----------

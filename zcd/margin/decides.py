@@ -15,6 +15,7 @@ from zcd.margin.population import SEED, even_points
 from zcd.margin.roots import open_roots
 from zcd.margin.tolerances import Boards, Tolerance, draw
 from zcd.margin.variance import variance_shares
+from zcd.results import Result
 from zcd.sync.lock import judge
 
 FloatArray = NDArray[np.float64]
@@ -29,8 +30,8 @@ BESIDE = 0.1
 """So far beyond the pilots, in logs, the others are looked for first."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Decides:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Decides(Result):
     """How much of the spread of the log CTR headroom each tolerance makes.
 
     Parameters

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +54,11 @@ class LossShare:
         last = self.lost_ratio.shape[0] - 1
         row, column = (round(float(np.clip(place, 0.0, 1.0)) * last) for place in (up, across))
         return binomial_share(round(self.lost_ratio[row, column] * self.boards), self.boards)
+
+
+def with_share(loss_map: LossMap) -> LossMap:
+    """A map with the share of boards within tolerance that lose sync at each place."""
+    return replace(loss_map, share=loss_share(loss_map.board, loss_map))
 
 
 def loss_share(board: Board, loss_map: LossMap, boards: int = BOARDS) -> LossShare:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,11 @@ from zcd.margin.lattice import (
 )
 from zcd.margin.quantities import Quantity, quantity_of
 from zcd.margin.roots import batched_root
+from zcd.results import Result
 from zcd.sync.lock import RULES, lock_of
+
+if TYPE_CHECKING:
+    from zcd.margin.loss_share import LossShare
 
 FloatArray = NDArray[np.float64]
 
@@ -67,12 +72,13 @@ class Reach:
     rule_above: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LossMap:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class LossMap(Result):
     """Where sync is lost over two quantities, all others as on the bench.
 
     Parameters
     ----------
+    board : Board
     across, up : Quantity
     lattice : Lattice
         Margins of all rules over the plane, places as shares of the two ranges.
@@ -84,8 +90,11 @@ class LossMap:
         From the board, along either quantity.
     temperature_degc : float
         Where neither quantity is the temperature.
+    share : LossShare or None
+        Of the boards within tolerance; None: not drawn.
     """
 
+    board: Board
     across: Quantity
     up: Quantity
     lattice: Lattice
@@ -94,6 +103,7 @@ class LossMap:
     reach_across: Reach
     reach_up: Reach
     temperature_degc: float
+    share: LossShare | None = None
 
     @property
     def locked_share(self) -> float:
@@ -161,6 +171,7 @@ def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
     here = first.share(np.array([first.here])), second.share(np.array([second.here]))
     at_here = int(broken_rule(plane.margins(*here))[0])
     return LossMap(
+        board=board,
         across=first,
         up=second,
         lattice=lattice,

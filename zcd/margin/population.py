@@ -12,6 +12,7 @@ from scipy.special import betaincinv, stdtrit
 from zcd.board.model import Board
 from zcd.margin.judged import Judged, judged
 from zcd.margin.tolerances import Tolerance, draw
+from zcd.results import Result
 
 FloatArray = NDArray[np.float64]
 
@@ -33,8 +34,8 @@ class Share:
     high_ratio: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Population:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Population(Result):
     """Boards of one design, each with its own tolerances, under all that mains and heat may do.
 
     Parameters

@@ -42,7 +42,7 @@ def print_compared(found: Comparison, circuit: Circuit, console: Console) -> Non
     console : Console
     """
     print_heading(f"Second opinion: {plain(found.board.name)}", console)
-    print_line(_verdict(found), console, bold=True)
+    print_line(verdict_line(found), console, bold=True)
     print_line(board_line(found.board), console)
     if found.fault != "healthy":
         size = "" if found.severity is None else f", severity {found.severity:g}"
@@ -68,7 +68,7 @@ def print_compared(found: Comparison, circuit: Circuit, console: Console) -> Non
     print_cautions(compared_cautions(found, circuit), console)
 
 
-def _verdict(found: Comparison) -> str:
+def verdict_line(found: Comparison) -> str:
     if found.agrees:
         return "Engine and simulator agree in everything compared."
     count = sum(not line.agrees for line in found.lines)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from zcd.board.model import Board
     from zcd.circuit.elements import Circuit
     from zcd.diagnosis.atlas import Atlas
+    from zcd.diagnosis.case import Case
     from zcd.diagnosis.faults import Fault
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.rank import Diagnosis
@@ -30,8 +31,8 @@ if TYPE_CHECKING:
     from zcd.margin.check import Check
     from zcd.margin.loss_share import LossShare
     from zcd.margin.maps import LossMap
+    from zcd.results import Result
     from zcd.show.cautions import Caution
-    from zcd.show.found.findings import Case
     from zcd.show.found.job_files import JobDocument
     from zcd.show.paper.pages import Pages
     from zcd.spice.compare import Comparison
@@ -46,6 +47,17 @@ def print_json(record: dict[str, Any], cautions: Iterable[Caution] = ()) -> None
     if due := [caution.text for caution in cautions]:
         record = {**record, "cautions": due}
     click.echo(json.dumps(record, indent=2, allow_nan=False, ensure_ascii=True))
+
+
+def print_result(result: Result, as_json: bool, **more: Any) -> None:
+    """Print a result as text or, with whatever else there is to tell, as JSON."""
+    from zcd.show.renderings import rendering_of
+
+    rendering = rendering_of(result)
+    if as_json:
+        print_json({**rendering.record(result), **more}, rendering.cautions(result))
+    else:
+        print_tables(lambda console: rendering.text(result, console))
 
 
 def print_tables(show: Callable[[Console], None]) -> None:
@@ -152,25 +164,6 @@ def experienced(job: Job, file: str) -> Experience:
     from zcd.diagnosis.record import experience, read_record
 
     return experience(read_record(Path(file).parent), job.board.name, without=job.file)
-
-
-def print_case(case: Case, as_json: bool, known: Experience | None = None) -> None:
-    """Print a diagnosis, and what closed jobs made of its priors."""
-    job, circuit, found = case.job, case.circuit, case.diagnosis
-    if as_json:
-        from zcd.show.found.findings import cautions_of_step
-        from zcd.show.found.records import diagnosis_record
-
-        jobs = 0 if known is None else known.jobs
-        record = {**diagnosis_record(job, circuit, found), "closed_jobs": jobs}
-        print_json(record, cautions_of_step(found))
-    else:
-        from zcd.show.found.job_list import LEAVE_OUT, experience_line
-        from zcd.show.found.tables import print_diagnosis
-
-        print_tables(lambda console: print_diagnosis(job.board, circuit, found, job.flags, console))
-        if known is not None and known.jobs:
-            click.echo("\n" + textwrap.fill(f"{experience_line(known)} {LEAVE_OUT}", 78))
 
 
 def converse(job: Job, atlas: Atlas, place: str | None) -> None:
@@ -320,7 +313,6 @@ def print_comparison(
     as_json: bool,
 ) -> Comparison:
     """Compare with the simulator, print it, and draw it where asked for."""
-    from zcd.show.comparison import compared_cautions, comparison_record, print_compared
     from zcd.show.draw.overlay import save_overlay
     from zcd.show.progress import progress_bar
     from zcd.spice.compare import compare
@@ -337,10 +329,7 @@ def print_comparison(
         )
     if plots:
         save_overlay(plots, found)
-    if as_json:
-        print_json(comparison_record(found), compared_cautions(found, circuit))
-    else:
-        print_tables(lambda console: print_compared(found, circuit, console))
+    print_result(found, as_json)
     return found
 
 

@@ -18,6 +18,7 @@ from zcd.diagnosis.readings import UNITS, Reading
 from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, Grid, solve, solve_dead
 from zcd.margin.stress import chain_resistors
+from zcd.results import Result
 from zcd.spice.netlist import Level
 from zcd.spice.solve import Spice
 from zcd.sync.lock import Lock, judge
@@ -78,8 +79,8 @@ class Line:
         return abs(self.difference) <= self.allowed
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Comparison(Result):
     """A board in both solvers.
 
     Parameters
@@ -98,6 +99,7 @@ class Comparison:
     """
 
     board: Board
+    circuit: Circuit
     fault: str
     severity: float | None
     lines: tuple[Line, ...]
@@ -234,6 +236,7 @@ def compare(
     )
     return Comparison(
         board=board,
+        circuit=circuit,
         fault=fault,
         severity=severity,
         lines=lines_of(ours, equations, device),

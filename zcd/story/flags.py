@@ -9,10 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.diagnosis.atlas import Atlas
+from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.priors import prior_shares
 from zcd.diagnosis.readings import Function, Reading, side_of
 from zcd.diagnosis.readings import Side as Where
+from zcd.results import Result
 from zcd.story.causes import Cause, Side, causes_of, sizes_of
 from zcd.story.timeline import SECONDS, Story, stories_of
 
@@ -79,6 +81,71 @@ class Telling:
     shown: dict[Side, tuple[float, float, float]]
     gain_bits: float
     open_bits: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class CausesForFlags(Result):
+    """The causes that raise just these flags.
+
+    Parameters
+    ----------
+    board : Board
+    flags : frozenset of str
+    fits : tuple of Fit
+        Likeliest first.
+    told : Telling or None
+        The first reading that tells their sides apart; None: none is needed, or none tells.
+    """
+
+    board: Board
+    flags: frozenset[str]
+    fits: tuple[Fit, ...]
+    told: Telling | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class StoryTable(Result):
+    """All causes of a board against the flags they raise.
+
+    Parameters
+    ----------
+    board : Board
+    seconds : float
+        Of board time.
+    stories : tuple of Story
+        ``healthy`` first.
+    """
+
+    board: Board
+    seconds: float
+    stories: tuple[Story, ...]
+
+
+def causes_for_flags(
+    board: Board,
+    flags: Collection[str],
+    seconds: float = SECONDS,
+    progress: Callable[[str], None] | None = None,
+) -> CausesForFlags:
+    """Find the causes that raise just these flags, and the reading that tells their sides apart.
+
+    Parameters
+    ----------
+    board : Board
+    flags : collection of str
+        ``sync``, ``fan``, both, or none.
+    seconds : float
+        Of board time.
+    progress : callable, optional
+        Told which reading is being predicted.
+
+    Returns
+    -------
+    causes : CausesForFlags
+    """
+    fits = fitting(all_stories(board, seconds), flags)
+    told = telling(make_atlas(board, usual_meter()), fits, progress) if fits else None
+    return CausesForFlags(board=board, flags=frozenset(flags), fits=fits, told=told)
 
 
 def all_stories(board: Board, seconds: float = SECONDS) -> tuple[Story, ...]:

@@ -7,12 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from zcd.board.drive_parts import DrivePart, read
+from zcd.board.drawer import Drawer
+from zcd.board.drive_parts import DrivePart, every_drive_part, read
 from zcd.board.model import Board
 from zcd.margin.check import Rule
+from zcd.margin.substitutes import DRIVE, Substitutes, substitutes
 from zcd.physics.fan import run
 from zcd.physics.switch import derated_current_a, free_air_current_a, reapplied_slope_v_per_s
 from zcd.refdata import default
+from zcd.results import Result
 from zcd.story.power import appliance_of, motor_of
 
 ZERO_CROSS_REASON = (
@@ -41,6 +44,27 @@ class SwitchNeed:
     peak_v: float
     slope_v_per_s: float
     ambient_degc: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Replacements(Result):
+    """Parts that may stand in place of others.
+
+    Parameters
+    ----------
+    found : Substitutes
+        In the sync circuit.
+    drive : Switches or None
+        For the fan; None: not asked for.
+    """
+
+    found: Substitutes
+    drive: Switches | None
+
+    @property
+    def all_found(self) -> bool:
+        """Whether there is something for every part that was asked for."""
+        return self.found.all_found and (self.drive is None or self.drive.any_fits)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,6 +136,32 @@ def switch_need(board: Board) -> SwitchNeed:
         slope_v_per_s=float(slope) if lag > 0.0 else 0.0,
         ambient_degc=board.service.hot_degc,
     )
+
+
+def replacements(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Replacements:
+    """Search a drawer for parts that may stand in place of others, the fan's drive included.
+
+    Parameters
+    ----------
+    board : Board
+    drawer : Drawer
+        Kinds of which it lists nothing are taken from the tables.
+    refs : sequence of str
+        Of the parts to be replaced; none: every part in turn.
+
+    Returns
+    -------
+    replacements : Replacements
+
+    Raises
+    ------
+    InputError
+        If a part is unknown, or resistors were named that carry different currents.
+    """
+    drive = None
+    if not refs or DRIVE in refs:
+        drive = switches(board, drawer.drive_parts or every_drive_part())
+    return Replacements(found=substitutes(board, drawer, refs), drive=drive)
 
 
 def switches(board: Board, parts: Sequence[DrivePart]) -> Switches:

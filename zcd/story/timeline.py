@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.results import Result
 from zcd.story.causes import Cause
 from zcd.story.controller import Controller, State
 from zcd.story.patterns import opens
@@ -47,8 +48,8 @@ class Event:
     which: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Story:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Story(Result):
     """What happens on a board with a cause, from switching on. Arrays: one value a half cycle.
 
     Parameters
@@ -74,6 +75,7 @@ class Story:
         Drive and fan as they were.
     """
 
+    board: Board
     cause: Cause
     view: View
     time_s: FloatArray
@@ -222,6 +224,7 @@ def _follow(board: Board, cause: Cause, view: View, seconds: float) -> Story:
     columns = _to_the_end(np.array(record.rows, dtype=float).T, steps, step_s)
     flags = [column.astype(bool) for column in columns[1:7]]
     return Story(
+        board=board,
         cause=cause,
         view=view,
         time_s=columns[0],

@@ -11,9 +11,10 @@ import pytest
 from rich.console import Console
 
 from tests.show.demo import OPEN, SETTLED, atlas, card, case, solved
+from zcd.diagnosis.case import Case
 from zcd.diagnosis.readings import Side
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
-from zcd.show.found.findings import CAUTIONS, SIDE_TITLES, Case
+from zcd.show.found.findings import CAUTIONS, SIDE_TITLES
 from zcd.show.found.tables import print_card, print_demo, print_diagnosis, print_step
 from zcd.show.paper.demo import Demo
 

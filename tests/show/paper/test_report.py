@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from tests.show.demo import FAILS, HOLDS, SETTLED, case, lost_below, share_lost, solved
+from zcd.diagnosis.case import Case
 from zcd.errors import InputError
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
-from zcd.show.found.findings import Case
 from zcd.show.paper import report
 from zcd.show.paper.pages import Pages
 from zcd.show.paper.report import report_pages, write_report

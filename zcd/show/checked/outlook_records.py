@@ -38,10 +38,11 @@ def outlook_record(outlook: Outlook) -> Record:
     -----
     A board that keeps sync over all the years has null in ``first_years`` and the like.
     """
-    return {"decides": _decides(outlook.decides), "ageing": _ageing(outlook.ageing)}
+    return {"decides": decides_record(outlook.decides), "ageing": _ageing(outlook.ageing)}
 
 
-def _decides(decides: Decides) -> Record:
+def decides_record(decides: Decides) -> Record:
+    """What makes the headroom differ from board to board."""
     return {
         "headroom_low_ratio": decides.headroom_low,
         "headroom_middle_ratio": decides.headroom_middle,

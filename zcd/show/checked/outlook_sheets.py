@@ -29,7 +29,7 @@ def outlook_sheets(check: Check) -> tuple[Sheet, ...]:
     return decides_sheet(check.outlook.decides), years_sheet(check.outlook.ageing, check.board)
 
 
-def decides_sentence(decides: Decides) -> str:
+def decides_line(decides: Decides) -> str:
     """What makes most of the spread of the headroom, no surer than it is.
 
     Examples
@@ -39,11 +39,11 @@ def decides_sentence(decides: Decides) -> str:
     ...     total=np.array([0.71, 0.22]), total_low=np.array([0.69, 0.1]),
     ...     total_high=np.array([0.74, 0.3]), unexplained=0.01, headroom_low=2.0,
     ...     headroom_middle=3.0, headroom_high=5.0)
-    >>> decides_sentence(found)
+    >>> decides_line(found)
     'CTR of OC1 makes 71 % (69 to 74 %) of the spread of the CTR headroom'
-    >>> decides_sentence(replace(found, total_low=np.array([0.4, 0.1])))
+    >>> decides_line(replace(found, total_low=np.array([0.4, 0.1])))
     'CTR of OC1 makes 40 to 74 % of the spread of the CTR headroom'
-    >>> decides_sentence(replace(found, total_high=np.array([0.74, 0.71])))
+    >>> decides_line(replace(found, total_high=np.array([0.74, 0.71])))
     'CTR of OC1 (69 to 74 %) or R1 (10 to 71 %) makes most of the spread of the CTR headroom'
     """
     names = [plain(name) for name in decides.names]
@@ -68,7 +68,7 @@ def decides_sheet(decides: Decides) -> Sheet:
             title=title,
             columns=(),
             rows=(),
-            remark=f"{decides_sentence(decides)}: no board is better than another.",
+            remark=f"{decides_line(decides)}: no board is better than another.",
         )
     open_ratio = decides.unexplained
     not_known = f"; of {_percent(open_ratio)} it is not known what makes it" * (open_ratio >= 0.01)
@@ -85,7 +85,7 @@ def decides_sheet(decides: Decides) -> Sheet:
             for d, name in enumerate(decides.names[:SHOWN])
         ),
         right=(1, 2, 3),
-        remark=f"{decides_sentence(decides)} from board to board (variance of its logarithm): of "
+        remark=f"{decides_line(decides)} from board to board (variance of its logarithm): of "
         f"20 boards one {_least_text(decides)}, one has more than "
         f"{quantity_text(decides.headroom_high, '')}. Share: alone and together with "
         f"others{not_known}.",

@@ -49,7 +49,7 @@ def spread_record(spread: Spread) -> Record:
             for t in spread.corners.tolerances
         ],
         "corners": [_corner(spread.corners, k, rule.passes) for k, rule in enumerate(spread.rules)],
-        "population": _population(spread.population),
+        "population": population_record(spread.population),
     }
 
 
@@ -66,7 +66,8 @@ def _corner(corners: Corners, rule: int, passes: bool) -> Record:
     }
 
 
-def _population(population: Population) -> Record:
+def population_record(population: Population) -> Record:
+    """What share of a population fails, and by what."""
     failing, first = population.failing, population.first_failures
     worst, middle = np.quantile(population.judged.margins, (0.01, 0.5), axis=0)
     return {

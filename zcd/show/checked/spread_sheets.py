@@ -43,7 +43,7 @@ def spread_sheets(check: Check, notes: SourceNotes) -> tuple[Sheet, ...]:
     corners = corners_sheet(check.spread)
     return (
         replace(corners, remark=f"{corners.remark}{_dark_hint(check, check.spread)}"),
-        population_sheet(check.spread),
+        population_sheet(check.spread.population),
         tolerances_sheet(check.spread, notes),
     )
 
@@ -135,9 +135,13 @@ def amount_text(tolerance: Tolerance, amount: float) -> str:
     return quantity_text(amount, _UNITS.get(tolerance.unit, tolerance.unit))
 
 
-def population_sheet(spread: Spread) -> Sheet:
+def population_line(population: Population) -> str:
+    """What share of a population fails, in a few words."""
+    return f"{population.size} boards, {failing_text(population)}".rstrip(".")
+
+
+def population_sheet(population: Population) -> Sheet:
     """The share of a population that fails, what fails first, and how tight each lock rule is."""
-    population = spread.population
     margins = population.judged.margins
     first = population.first_failures
     shown = [

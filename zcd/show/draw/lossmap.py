@@ -71,19 +71,26 @@ def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | Non
     with drawing():
         figure = new_figure("loss-map", 7.2, 5.0)
         ax = figure.subplots()
-        _set_axes(ax, loss_map)
-        _draw_lost_areas(ax, loss_map)
-        if loss_share is not None:
-            _draw_share(ax, loss_map, loss_share)
-        for curve in loss_map.boundaries:
-            close = np.s_[:] if not curve.closed else np.append(np.arange(curve.up.size), 0)
-            ax.plot(curve.across[close], curve.up[close], color="black", lw=2.0, label="boundary")
-        _draw_supply_band(ax, board, loss_map)
-        _draw_here(ax, loss_map)
+        draw_loss_map(ax, board, loss_map, loss_share)
         title = fill(map_title(loss_map), TITLE_LETTERS)
         figure.suptitle(title, weight="bold", **LEFT)
         ax.set_title(_legend_text(board, loss_map, loss_share), loc="left")
     return figure
+
+
+def draw_loss_map(
+    ax: Axes, board: Board, loss_map: LossMap, loss_share: LossShare | None = None
+) -> None:
+    """The same into given axes, without titles."""
+    _set_axes(ax, loss_map)
+    _draw_lost_areas(ax, loss_map)
+    if loss_share is not None:
+        _draw_share(ax, loss_map, loss_share)
+    for curve in loss_map.boundaries:
+        close = np.s_[:] if not curve.closed else np.append(np.arange(curve.up.size), 0)
+        ax.plot(curve.across[close], curve.up[close], color="black", lw=2.0, label="boundary")
+    _draw_supply_band(ax, board, loss_map)
+    _draw_here(ax, loss_map)
 
 
 def _legend_text(board: Board, loss_map: LossMap, loss_share: LossShare | None) -> str:

@@ -15,7 +15,7 @@ from zcd.margin.years import YEARS, Ageing, Course
 from zcd.show.checked.outlook_sheets import (
     SHOWN,
     VIEW_WORDS,
-    decides_sentence,
+    decides_line,
     lost_text,
     share_text,
 )
@@ -93,7 +93,7 @@ def decides_figure(board: Board, decides: Decides) -> Figure:
         ax.set_xlim(0.0, 1.12 * max(100.0, float(high.max())))
         ax.set_xlabel("share of the variance of the log CTR headroom [%]")
         ax.legend(loc="lower right", frameon=False)
-        figure.suptitle(fill(decides_sentence(decides), TITLE_LETTERS), weight="bold", **LEFT)
+        figure.suptitle(fill(decides_line(decides), TITLE_LETTERS), weight="bold", **LEFT)
         ax.set_title(plain(board.name), loc="left")
     return figure
 

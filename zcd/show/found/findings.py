@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Junction, Resistance, is_hidden
 from zcd.diagnosis.card import CardLine, Shown
 from zcd.diagnosis.faults import HEALTHY
-from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import Function, Measured, Power, Reading, Side, parts_over, usual_power
-from zcd.diagnosis.record import Experience
 from zcd.diagnosis.suggest import Answer, Suggestion
 from zcd.diagnosis.words import show_measured, show_value
 from zcd.engine.network import islands
@@ -50,26 +48,6 @@ CAUTIONS: dict[Side, tuple[Caution, ...]] = {
     Side.MAINS: LIVE,
     Side.LIFTED: LIFTED,
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Case:
-    """A diagnosis with what it is about.
-
-    Parameters
-    ----------
-    job : Job
-    circuit : Circuit
-        Nominal, for the parts between nodes.
-    diagnosis : Diagnosis
-    known : Experience or None
-        What closed jobs made of the priors; None: they were left out.
-    """
-
-    job: Job
-    circuit: Circuit
-    diagnosis: Diagnosis
-    known: Experience | None = None
 
 
 def probes_text(reading: Reading, circuit: Circuit) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from rich.console import Console
 
 from zcd.board.model import Board
-from zcd.circuit.elements import Circuit
+from zcd.circuit.build import build_circuit
 from zcd.diagnosis.readings import side_of
 from zcd.diagnosis.retest import LOW_TIME, Retest
 from zcd.diagnosis.traces import Traces, readings_of
@@ -33,8 +33,9 @@ OVER_SUPPLY = 1.2
 """A pin that swings by so much of its supply, and no higher, seen through such a probe."""
 
 
-def print_capture(board: Board, traces: Traces, console: Console) -> None:
+def print_capture(traces: Traces, console: Console) -> None:
     """Print what a capture shows."""
+    board = traces.board
     print_heading(plain(board.name), console)
     print_line(capture_line(board, traces), console, bold=True)
     count = traces.falls_s.size
@@ -93,15 +94,12 @@ def _no_pulse_line(board: Board, traces: Traces) -> str:
     return line
 
 
-def capture_record(board: Board, traces: Traces, circuit: Circuit) -> Record:
+def capture_record(traces: Traces) -> Record:
     """What a capture shows, ready for `json.dumps`.
 
     Parameters
     ----------
-    board : Board
     traces : Traces
-    circuit : Circuit
-        Nominal.
 
     Returns
     -------
@@ -111,8 +109,9 @@ def capture_record(board: Board, traces: Traces, circuit: Circuit) -> Record:
         ``readings`` as ``measured`` of a diagnosis.
     """
     there = isfinite(traces.mains_hz)
+    circuit = build_circuit(traces.board)
     return {
-        "board": board.name,
+        "board": traces.board.name,
         "file": traces.capture.name,
         "pulses": int(traces.falls_s.size),
         "missing_pulses": traces.missing,
@@ -126,9 +125,9 @@ def capture_record(board: Board, traces: Traces, circuit: Circuit) -> Record:
     }
 
 
-def print_retest(board: Board, circuit: Circuit, found: Retest, console: Console) -> None:
+def print_retest(found: Retest, console: Console) -> None:
     """Print how a repaired board reads, and what is left of its optocoupler."""
-    print_heading(plain(board.name), console)
+    print_heading(plain(found.board.name), console)
     print_line(retest_line(found), console, bold=True)
     rows = tuple(
         (
@@ -153,16 +152,16 @@ def print_retest(board: Board, circuit: Circuit, found: Retest, console: Console
     if found.to_take:
         names = "; ".join(f"{r.words}" for r in found.to_take)
         print_line(f"Taken before the repair and not after it: {names}.", console)
-    for line in remaining_lines(board, found):
+    for line in remaining_lines(found):
         print_line(line, console)
-    print_cautions(retest_cautions(circuit, found), console)
+    print_cautions(retest_cautions(found), console)
 
 
-def retest_cautions(circuit: Circuit, found: Retest) -> tuple[Caution, ...]:
+def retest_cautions(found: Retest) -> tuple[Caution, ...]:
     """The cautions due for the readings taken, and for those to take."""
     taken = (again.measured.reading for again in found.readings)
     readings = (*taken, *found.missing, *found.to_take)
-    return cautions_for(side_of(circuit, reading) for reading in readings)
+    return cautions_for(side_of(found.circuit, reading) for reading in readings)
 
 
 def retest_line(found: Retest) -> str:
@@ -183,7 +182,7 @@ def missing_line(found: Retest) -> str:
     return f"To be sure of it, read also: {names}."
 
 
-def remaining_lines(board: Board, found: Retest) -> list[str]:
+def remaining_lines(found: Retest) -> list[str]:
     """What the measured pulses say of the optocoupler, in words."""
     remaining = found.remaining
     if remaining is None:
@@ -194,7 +193,7 @@ def remaining_lines(board: Board, found: Retest) -> list[str]:
             "Measure the low time at the pin (scope, or a capture) for what is left of the CTR."
         ]
     low, middle, high = (100.0 * ratio for ratio in remaining.ctr_ratio)
-    opto = board.optocoupler
+    opto = found.board.optocoupler
     measured = f"From the measured low time of {quantity_text(remaining.low_time_s, 's')}"
     if isfinite(remaining.mains_rms_v):
         measured += f" at {quantity_text(remaining.mains_rms_v, 'V')}"
@@ -221,7 +220,7 @@ def _factors(headrooms: tuple[Headroom, ...], tells: bool) -> str:
     return low if low == high else f"{low} to {high}, most likely {middle}"
 
 
-def retest_record(board: Board, circuit: Circuit, found: Retest) -> Record:
+def retest_record(found: Retest) -> Record:
     """How a repaired board reads, ready for `json.dumps`.
 
     Returns
@@ -234,9 +233,9 @@ def retest_record(board: Board, circuit: Circuit, found: Retest) -> Record:
         time): ``low_time_s``, ``mains_rms_v``, ``ctr_ratio``, ``bench_headrooms``,
         ``weak_headrooms`` (lists at the 10 %, 50 % and 90 % point of the CTR), ``tells``.
     """
-    left = found.remaining
+    left, circuit = found.remaining, found.circuit
     return {
-        "board": board.name,
+        "board": found.board.name,
         "good": found.good,
         "good_ratio": found.good_ratio,
         "likeliest": {

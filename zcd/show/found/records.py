@@ -9,6 +9,7 @@ from typing import Any
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import CardLine, Shown
+from zcd.diagnosis.case import Case
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import Function, Measured, Reading, parts_over
@@ -112,6 +113,13 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
         "next_reading": following,
         "assumptions": _assumptions(job.board),
     }
+
+
+def case_record(case: Case) -> Record:
+    """What the readings of a job say, and how many closed jobs had a say in it."""
+    jobs = 0 if case.known is None else case.known.jobs
+    record = diagnosis_record(case.job, case.circuit, case.diagnosis)
+    return {**record, "closed_jobs": jobs}
 
 
 def reading_record(reading: Reading, circuit: Circuit) -> Record:

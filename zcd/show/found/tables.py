@@ -9,6 +9,7 @@ from rich.console import Console
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import CardLine
+from zcd.diagnosis.case import Case
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import Side
@@ -25,6 +26,7 @@ from zcd.show.found.findings import (
     suggestion_lines,
     suspects_line,
 )
+from zcd.show.found.job_list import LEAVE_OUT, experience_line
 from zcd.show.found.words import sentence
 from zcd.show.paper.demo import Demo
 from zcd.show.tables import (
@@ -84,6 +86,14 @@ def print_diagnosis(
     print_step(diagnosis, circuit, console)
     if assumptions:
         print_assumptions(board, console)
+
+
+def print_case(case: Case, console: Console) -> None:
+    """Print what the readings say, and what closed jobs made of the priors."""
+    print_diagnosis(case.board, case.circuit, case.diagnosis, case.job.flags, console)
+    if case.known is not None and case.known.jobs:
+        console.print()
+        print_line(f"{experience_line(case.known)} {LEAVE_OUT}", console)
 
 
 def print_step(

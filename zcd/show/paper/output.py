@@ -9,13 +9,12 @@ import click
 
 from zcd.board.model import Board
 from zcd.board.units import refusal
+from zcd.diagnosis.case import Case
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.record import Experience, with_experience
-from zcd.margin.check import Check
-from zcd.margin.check import check as check_board
+from zcd.margin.check import Check, nominal_check
 from zcd.margin.spread import with_spread
 from zcd.show.files import require_place
-from zcd.show.found.findings import Case
 from zcd.show.found.words import sentence
 from zcd.show.output import atlas_of, diagnosed, print_json, write_record
 from zcd.show.wording import plain, verdict_text
@@ -100,7 +99,7 @@ def judged_job(job: Job, board: Board, known: Experience | None) -> tuple[Case |
     check : Check
     """
     case = case_of(job, known) if job.measured else None
-    return case, with_spread(check_board(board))
+    return case, with_spread(nominal_check(board))
 
 
 def case_of(job: Job, known: Experience | None) -> Case:
@@ -110,4 +109,4 @@ def case_of(job: Job, known: Experience | None) -> Case:
     if known is not None:
         atlas = with_experience(atlas, known)
     found = diagnosed(atlas, job.measured, job.skipped, job.flags)
-    return Case(job, atlas.circuit, found, known)
+    return Case(job=job, atlas=atlas, diagnosis=found, known=known)

@@ -11,6 +11,7 @@ import numpy as np
 from zcd.board.library import odd_values
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
+from zcd.diagnosis.case import Case
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.points import expected_at_nodes
@@ -41,7 +42,6 @@ from zcd.show.draw.sketch import Sketch, sketch_svg
 from zcd.show.draw.timeline import timeline_figure
 from zcd.show.files import write_whole
 from zcd.show.found.findings import (
-    Case,
     compared_sheet,
     failed_marks,
     node_texts,

@@ -5,10 +5,10 @@ from __future__ import annotations
 from zcd.board.model import Board
 from zcd.board.units import refusal
 from zcd.show.files import require_place
-from zcd.show.output import print_json, print_tables
-from zcd.story.causes import Side, find_cause, of_amount
+from zcd.show.output import print_result
+from zcd.story.causes import find_cause, of_amount
 from zcd.story.controller import FAN, SYNC
-from zcd.story.flags import Telling, all_stories, fitting, telling
+from zcd.story.flags import StoryTable, all_stories, causes_for_flags
 from zcd.story.timeline import stories_of
 
 NONE = "none"
@@ -49,52 +49,21 @@ def tell(
         from zcd.show.draw.plots import save_story_plots
 
         save_story_plots(plots, board=board, story=story)
-    if as_json:
-        from zcd.show.told.records import story_record
-        from zcd.show.told.tables import story_cautions
-
-        due = story_cautions((), fan=story.cause.side is Side.FAN)
-        print_json(story_record(story, board), due)
-    else:
-        from zcd.show.told.tables import print_story
-
-        print_tables(lambda console: print_story(story, board, console))
+    print_result(story, as_json)
 
 
 def tell_all(board: Board, seconds: float, *, as_json: bool) -> None:
     """Tell all causes against their flags."""
     stories = all_stories(board, seconds)
-    if as_json:
-        from zcd.show.told.records import table_record
-        from zcd.show.told.tables import story_cautions
-
-        print_json(table_record(stories, board), story_cautions((), fan=True))
-    else:
-        from zcd.show.told.tables import print_table
-
-        print_tables(lambda console: print_table(stories, board, console))
+    print_result(StoryTable(board=board, seconds=seconds, stories=stories), as_json)
 
 
 def turn_round(board: Board, flags: frozenset[str], seconds: float, *, as_json: bool) -> None:
     """Find the causes behind some flags, and the first reading."""
-    from zcd.diagnosis.atlas import make_atlas
-    from zcd.diagnosis.meters import usual_meter
+    from zcd.circuit.build import build_circuit
+    from zcd.diagnosis.readings import useful_readings
     from zcd.show.progress import progress_bar
-    from zcd.show.told.words import advice_lines
 
-    fits = fitting(all_stories(board, seconds), flags)
-    told: Telling | None = None
-    if fits:
-        atlas = make_atlas(board, usual_meter())
-        with progress_bar(len(atlas.readings)) as begin:
-            told = telling(atlas, fits, begin)
-    if as_json:
-        from zcd.show.told.records import fits_record
-        from zcd.show.told.tables import fits_cautions
-
-        record = fits_record(fits, flags, told, advice_lines(fits, flags, told), board)
-        print_json(record, fits_cautions(fits, told))
-    else:
-        from zcd.show.told.tables import print_fits
-
-        print_tables(lambda console: print_fits(fits, flags, told, board, console))
+    with progress_bar(len(useful_readings(board, build_circuit(board)))) as begin:
+        found = causes_for_flags(board, flags, seconds, begin)
+    print_result(found, as_json)

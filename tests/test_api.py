@@ -1,0 +1,182 @@
+"""The public face: ten lines do a task; every result says itself in all its ways."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+
+import zcd
+from zcd import api
+from zcd.__main__ import __name__ as program
+from zcd.results import Result
+
+TEXT = """
+name = "Invented bulb forcer"
+mains = "120 V 60 Hz"
+rectifier = "1N4007"
+optocoupler = "817B"
+feed = "switched"
+chain = {resistors = ["27k", {value = "22k", ref = "R8"}], style = "1/2 W"}
+output = {pull_up = "15k", supply = "3.3 V"}
+"""
+
+
+@cache
+def board() -> zcd.Board:
+    return zcd.loads(TEXT)
+
+
+@cache
+def results() -> dict[str, Result]:
+    case = zcd.diagnose(board(), "ohm R8 OL", flags=["sync", "fan"])
+    return {
+        "solve": zcd.solve(board(), mains=[108.0, 120.0]),
+        "check": zcd.check(board()),
+        "population": zcd.population(board(), 64),
+        "sensitivity": zcd.sensitivity(board()),
+        "loss_map": zcd.loss_map(board()),
+        "readings": zcd.readings(board()),
+        "diagnose": case,
+        "retest": zcd.retest(board(), "ac line neutral 120 V"),
+        "substitute": zcd.substitute(board(), refs=["R8"]),
+        "story": api.story(board(), "R8 open", seconds=20.0),
+        "causes": zcd.causes(board(), ["sync", "fan"], seconds=20.0),
+    }
+
+
+KINDS = (
+    "solve", "check", "population", "sensitivity", "loss_map", "readings", "diagnose", "retest",
+    "substitute", "story", "causes",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_result_says_itself_in_every_way(kind: str) -> None:
+    result = results()[kind]
+    assert len(repr(result).splitlines()) == 1
+    assert len(repr(result)) < 160
+    assert len(str(result).splitlines()) > 2
+    assert "<" in result._repr_html_()
+    record = result.to_dict()
+    assert json.loads(json.dumps(record, allow_nan=False)) == record
+    assert result.plot() is not None
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_result_is_drawn_into_given_axes(kind: str) -> None:
+    from matplotlib.figure import Figure
+
+    ax = Figure().subplots()
+    assert results()[kind].plot(ax) is ax
+    assert ax.has_data() or kind in ("retest",)
+
+
+def test_the_verdict_is_the_commands(tmp_path: Any) -> None:
+    for changes in ({}, {"R8": "330k"}):
+        changed = board().with_(**changes)
+        path = tmp_path / "board.toml"
+        text = TEXT.replace("22k", "330k") if changes else TEXT
+        path.write_text(text, encoding="utf-8")
+        done = subprocess.run(
+            [sys.executable, "-m", "zcd", "check", str(path), "--json"],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == (0 if zcd.check(changed).passes else 1)
+        assert json.loads(done.stdout) == zcd.check(changed).to_dict()
+    assert program == "zcd.__main__"
+
+
+def test_quantities_as_text_and_as_numbers() -> None:
+    a = zcd.solve(board(), mains="108 V", temperature="60 °C", ctr="130 %")
+    b = zcd.solve(board(), mains=108.0, temperature=60.0, ctr=1.3)
+    assert [e.time_s for e in a.edges] == [e.time_s for e in b.edges]
+    assert a.voltage("pin", "logic0").shape == a.time_s.shape
+
+
+def test_a_batch_is_its_cases() -> None:
+    both = zcd.solve(board(), mains=[108.0, 132.0])
+    alone = zcd.solve(board(), mains=132.0)
+    led = both.current("OC1")[1]
+    assert led.max() == pytest.approx(alone.current("OC1").max(), rel=1e-4)
+    assert both.voltage("feed", "neutral")[1].max() == pytest.approx(132.0 * np.sqrt(2), rel=1e-3)
+
+
+def test_current_through_a_resistor_is_ohms_law() -> None:
+    solved = zcd.solve(board())
+    # half-wave: what flows in the resistor flows in the LED, forward
+    assert solved.current("R8").max() == pytest.approx(solved.current("OC1").max(), rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("changes", "read"),
+    [
+        ({"R8": "33k"}, lambda b: b.chains[0][1].resistance_ohm == 33e3),
+        ({"R1": "33k"}, lambda b: b.chains[0][0].resistance_ohm == 33e3),
+        ({"pull_up": "4k7"}, lambda b: b.output.resistor.resistance_ohm == 4700.0),
+        ({"mains": "230 V 50 Hz"}, lambda b: b.mains.frequency_hz == 50.0),
+        ({"D1": "1N4148"}, lambda b: b.rectifier.part == "1N4148"),
+        ({"OC1": "817C"}, lambda b: b.optocoupler.grade == "C"),
+        ({"supply": "5 V"}, lambda b: b.output.supply_v == 5.0),
+        ({"min_low_time": "1 ms"}, lambda b: b.controller.min_low_time_s == 1e-3),
+        ({"output.supply": "5 V"}, lambda b: b.output.supply_v == 5.0),
+    ],
+)
+def test_a_board_with_changes(changes: dict[str, Any], read: Any) -> None:
+    changed = board().with_(**changes)
+    assert read(changed)
+    assert not read(board())
+    assert changed.name == board().name
+    # a changed board can be changed again, and back
+    assert changed.with_(R8="22k", R1="27k").chains[0] == board().chains[0]
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda: board().with_(R7="10k"), r'found "R7"; allowed: .*R8'),
+        (lambda: board().with_(R8="ten"), "a resistance such as"),
+        (lambda: zcd.loads("mains = 3"), "chain"),
+        (lambda: zcd.solve(board(), fault="R9 open"), "R9 open"),
+        (lambda: zcd.solve(board(), mains="a lot"), "an AC voltage such as"),
+        (lambda: zcd.solve(board()).voltage("pen", "logic0"), "pin"),
+        (lambda: zcd.solve(board()).current("R9"), "R8"),
+        (lambda: zcd.diagnose(board(), "dc pin"), "reading"),
+        (lambda: zcd.load("no-such-file.toml"), "no-such-file.toml"),
+        (lambda: api.story(board(), "R9 open"), "R9 open"),
+        (lambda: zcd.substitute(board(), refs=["R9"]), "R9"),
+    ],
+)
+def test_mistakes_are_one_kind_of_error(make: Any, words: str) -> None:
+    with pytest.raises(zcd.InputError, match=words) as caught:
+        make()
+    assert isinstance(caught.value, zcd.ZcdError)
+
+
+def test_a_case_goes_on() -> None:
+    case = zcd.diagnose(board(), flags=["sync", "fan"])
+    assert case.next_reading is not None
+    more = case.add("ohm R8 OL")
+    assert more.ranked[0].key == "R8 open"
+    assert len(more.diagnosis.measured) == 1
+    assert not case.diagnosis.measured
+
+
+def test_importing_it_loads_nothing_heavy() -> None:
+    code = "import sys, zcd; print([m for m in ('numpy', 'scipy', 'pydantic') if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_every_name_is_there() -> None:
+    for name in zcd.__all__:
+        assert getattr(zcd, name) is not None
+    with pytest.raises(AttributeError, match="no attribute 'chek'"):
+        zcd.chek  # noqa: B018

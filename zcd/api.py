@@ -1,0 +1,549 @@
+"""What `import zcd` offers: a board, and the questions that can be asked about it.
+
+Commands, page and notebooks ask the same functions. Quantities are text as a person writes it
+(``"207 V"``, ``"60 °C"``, ``"80 %"``) or numbers in SI units (temperatures in °C).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from zcd.board import kinds
+from zcd.board.files import load_board, parse_board
+from zcd.board.model import Board
+from zcd.board.units import Kind, parse_quantity
+from zcd.circuit.build import Conditions, build_circuit
+from zcd.diagnosis.case import Case, ExpectedReadings
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import Meter, usual_meter
+from zcd.diagnosis.readings import Measured
+from zcd.diagnosis.words import as_measured
+from zcd.margin.check import Check
+from zcd.sync.solved import Solved
+
+if TYPE_CHECKING:
+    from zcd.board.drawer import Drawer
+    from zcd.diagnosis.retest import Retest
+    from zcd.diagnosis.traces import Traces
+    from zcd.margin.decides import Decides
+    from zcd.margin.maps import LossMap
+    from zcd.margin.population import Population
+    from zcd.spice.compare import Comparison
+    from zcd.story.flags import CausesForFlags
+    from zcd.story.switches import Replacements
+    from zcd.story.timeline import Story
+
+Amounts = str | ArrayLike
+
+
+def load(path: str | Path) -> Board:
+    """Read a board file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    board : Board
+        Complete; `assumptions` lists what the file does not say.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or does not describe a board; one line for each problem.
+    """
+    return load_board(path)
+
+
+def loads(text: str, name: str = "board") -> Board:
+    """Make a board from the text of a board file.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    name : str
+        Of the board where the text gives none.
+
+    Returns
+    -------
+    board : Board
+
+    Raises
+    ------
+    InputError
+        If it does not describe a board; one line for each problem.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> [part.ref for part in board.chains[0]], board.mains.low_rms_v
+    (['R1', 'R2'], 207.0)
+    """
+    return parse_board(text, f"{name}.toml")
+
+
+def solve(
+    board: Board,
+    *,
+    mains: Amounts | None = None,
+    temperature: Amounts | None = None,
+    ctr: Amounts | None = None,
+    fault: str = "healthy",
+    severity: float = 0.5,
+) -> Solved:
+    """Solve one mains period of a board; arrays are solved as one batch.
+
+    Parameters
+    ----------
+    board : Board
+    mains : str, float or array_like of shape (n,), optional
+        Rms voltage. [V]
+    temperature : str, float or array_like of shape (n,), optional
+        Ambient. [°C]
+    ctr : str, float or array_like of shape (n,), optional
+        At the data sheet's test current, new: ``"130 %"``, or 1.3. [1]
+    fault : str
+        A fault put in, such as ``"R2 open"``.
+    severity : float
+        How far it has gone, 0 to 1.
+
+    Returns
+    -------
+    solved : Solved
+
+    Raises
+    ------
+    InputError
+        If a quantity cannot be read, or there is no such fault.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> solved = zcd.solve(board, mains=[207.0, 230.0, 253.0])
+    >>> solved.voltage("pin", "logic0").shape[0], bool(solved.locks.all())
+    (3, True)
+    >>> zcd.solve(board, fault="R2 open").edges
+    ()
+    """
+    from zcd.diagnosis.faults import with_fault
+    from zcd.engine.solve import solve as solve_circuit
+    from zcd.sync.lock import judge
+
+    conditions = Conditions(
+        mains_rms_v=_amounts(mains, kinds.MAINS_VOLTAGE),
+        temperature_degc=_amounts(temperature, kinds.TEMPERATURE),
+        ctr_ratio=_amounts(ctr, kinds.CTR),
+    )
+    _, circuit = with_fault(build_circuit(board, conditions), fault, severity)
+    solution = solve_circuit(circuit)
+    return Solved(board=board, solution=solution, lock=judge(solution, board))
+
+
+def check(board: Board, *, outlook: bool = False) -> Check:
+    """Judge a board by every rule, its worst corners and a population of its kind.
+
+    Parameters
+    ----------
+    board : Board
+    outlook : bool
+        Also find what makes the CTR headroom differ from board to board, and the margin over the
+        years: takes seconds.
+
+    Returns
+    -------
+    check : Check
+        `passes` is the verdict, the same as the command's exit status.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817B"
+    ... chain = {resistors = ["47k", "47k"], style = "1/2 W"}
+    ... output = {pull_up = "15k", supply = "5 V"}
+    ... ''')
+    >>> zcd.check(board).passes
+    True
+    >>> zcd.check(board.with_(R1="680k")).passes
+    False
+    """
+    from zcd.margin.check import nominal_check
+    from zcd.margin.spread import with_spread
+
+    result = with_spread(nominal_check(board))
+    if outlook:
+        from zcd.margin.outlook import with_outlook
+
+        result = with_outlook(result)
+    return result
+
+
+def population(board: Board, size: int = 1024, *, seed: int | None = None) -> Population:
+    """Judge boards drawn within all tolerances.
+
+    Parameters
+    ----------
+    board : Board
+    size : int
+        Number of boards; a multiple of 8.
+    seed : int, optional
+
+    Returns
+    -------
+    population : Population
+        `failing` is the share that fails, with its interval.
+    """
+    from zcd.margin.population import RUNS, SEED, draw_population
+    from zcd.margin.tolerances import tolerances_of
+
+    return draw_population(
+        board,
+        tolerances_of(board),
+        per_run=max(1, size // RUNS),
+        seed=SEED if seed is None else seed,
+    )
+
+
+def sensitivity(board: Board) -> Decides:
+    """Find what makes the CTR headroom differ from board to board.
+
+    Parameters
+    ----------
+    board : Board
+
+    Returns
+    -------
+    sensitivity : Decides
+        Shares of the variance of the headroom's logarithm, each with its interval.
+    """
+    from zcd.margin.decides import what_decides
+    from zcd.margin.tolerances import tolerances_of
+
+    return what_decides(board, tolerances_of(board))
+
+
+def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
+    """Find where sync is lost over two quantities of a board.
+
+    Parameters
+    ----------
+    board : Board
+    across, up : str
+        Quantities, such as ``mains``, ``ctr``, ``temperature``, ``chain``, or a resistor.
+
+    Returns
+    -------
+    loss_map : LossMap
+
+    Raises
+    ------
+    InputError
+        If the board has no such quantity.
+    """
+    from zcd.margin.loss_share import with_share
+    from zcd.margin.maps import loss_map as find_map
+
+    return with_share(find_map(board, across, up))
+
+
+def readings(board: Board, meter: Meter | None = None) -> ExpectedReadings:
+    """List what a meter reads on a good board and with each fault.
+
+    Parameters
+    ----------
+    board : Board
+    meter : Meter, optional
+        By default a usual handheld one.
+
+    Returns
+    -------
+    readings : ExpectedReadings
+    """
+    from zcd.diagnosis.atlas import make_atlas
+    from zcd.diagnosis.card import bench_card
+
+    atlas = make_atlas(board, meter or usual_meter(), stored=True)
+    lines = bench_card(atlas)
+    atlas.keep()
+    return ExpectedReadings(board=board, circuit=atlas.circuit, meter=atlas.meter, lines=lines)
+
+
+def diagnose(
+    about: Board | Job,
+    *taken: str | Measured,
+    flags: Collection[str] = (),
+    meter: Meter | None = None,
+) -> Case:
+    """Find the fault that explains readings, and the reading to take next.
+
+    Parameters
+    ----------
+    about : Board or Job
+        A job brings its own readings, flags and meter.
+    taken : str or Measured
+        Readings, such as ``"dc pin logic0 4.21 V"`` or ``"ohm R2 OL"``.
+    flags : collection of str
+        What the controller reports: ``sync``, ``fan``, or ``none``.
+    meter : Meter, optional
+
+    Returns
+    -------
+    case : Case
+        `ranked` faults, `next_reading`; `add` goes on with more readings.
+
+    Raises
+    ------
+    InputError
+        If a reading cannot be read.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> board = zcd.loads('''
+    ... mains = "230 V 50 Hz"
+    ... rectifier = "1N4007"
+    ... optocoupler = "817C"
+    ... chain.resistors = ["68k", "68k"]
+    ... output = {pull_up = "10k", supply = "5 V"}
+    ... ''')
+    >>> case = zcd.diagnose(board, "ohm R2 OL", flags=["sync", "fan"])
+    >>> case.ranked[0].key
+    'R2 open'
+    """
+    job = about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
+    if meter is not None:
+        job = replace(job, meter=meter)
+    if flags:
+        job = replace(job, flags=tuple(flags))
+    return Case.of(job).add(*taken)
+
+
+def retest(
+    about: Board | Job,
+    *taken: str | Measured,
+    before: Sequence[Measured] = (),
+    meter: Meter | None = None,
+) -> Retest:
+    """Judge readings that were taken after a repair.
+
+    Parameters
+    ----------
+    about : Board or Job
+        The board as it is after the repair.
+    taken : str or Measured
+    before : sequence of Measured
+        Readings before the repair, to be told which were not repeated.
+    meter : Meter, optional
+
+    Returns
+    -------
+    retest : Retest
+        `good` is the verdict.
+
+    Raises
+    ------
+    InputError
+        If a reading cannot be read.
+    """
+    from zcd.diagnosis.atlas import make_atlas
+    from zcd.diagnosis.retest import retest as judge_again
+
+    job = about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
+    atlas = make_atlas(job.board, meter or job.meter, stored=True)
+    more = as_measured(taken, atlas.circuit)
+    result = judge_again(atlas, (*job.measured, *more), before, job.flags)
+    atlas.keep()
+    return result
+
+
+def substitute(
+    board: Board, drawer: Drawer | str | Path | None = None, *, refs: Sequence[str] = ()
+) -> Replacements:
+    """Find parts that may stand in place of failed ones.
+
+    Parameters
+    ----------
+    board : Board
+    drawer : Drawer, str or Path, optional
+        Parts in stock, or a drawer file; by default all values of E24 and the parts of the tables.
+    refs : sequence of str
+        Parts to be replaced; none: every part in turn.
+
+    Returns
+    -------
+    replacements : Replacements
+
+    Raises
+    ------
+    InputError
+        If there is no such part, or the drawer file cannot be used.
+    """
+    from zcd.board.drawer import load_drawer, series_drawer
+    from zcd.story.switches import replacements
+
+    if drawer is None:
+        drawer = series_drawer("E24", board.chains[0][0].style)
+    elif isinstance(drawer, str | Path):
+        drawer = load_drawer(drawer)
+    return replacements(board, drawer, refs)
+
+
+def story(board: Board, cause: str, *, amount: float | None = None, seconds: float = 60.0) -> Story:
+    """Follow controller, drive and fan from switching on, with one cause at work.
+
+    Parameters
+    ----------
+    board : Board
+    cause : str
+        Such as ``"R1 open"`` or ``"tacho lost"``.
+    amount : float, optional
+        Its size, in the cause's own unit.
+    seconds : float
+        Length of the simulated time. [s]
+
+    Returns
+    -------
+    story : Story
+
+    Raises
+    ------
+    InputError
+        If there is no such cause.
+    """
+    from zcd.story.causes import find_cause, of_amount
+    from zcd.story.timeline import stories_of
+
+    chosen = find_cause(board, cause)
+    if amount is not None:
+        chosen = of_amount(chosen, amount)
+    return stories_of(board, [chosen], seconds)[0]
+
+
+def causes(board: Board, flags: Collection[str], *, seconds: float = 60.0) -> CausesForFlags:
+    """Find the causes that raise just these flags, and the reading that tells their sides apart.
+
+    Parameters
+    ----------
+    board : Board
+    flags : collection of str
+        ``sync``, ``fan``; none: no flag.
+    seconds : float
+        Length of the simulated time. [s]
+
+    Returns
+    -------
+    causes : CausesForFlags
+    """
+    from zcd.story.flags import causes_for_flags
+
+    return causes_for_flags(board, flags, seconds)
+
+
+def capture(path: str | Path, board: Board) -> Traces:
+    """Read an oscilloscope's capture of the pin, and of the mains where there is a channel of it.
+
+    Parameters
+    ----------
+    path : str or Path
+        CSV: time, and one or two channels.
+    board : Board
+
+    Returns
+    -------
+    traces : Traces
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read as one.
+    """
+    from zcd.diagnosis.capture import load_capture
+    from zcd.diagnosis.traces import find_traces
+
+    return find_traces(load_capture(path), board)
+
+
+def compare_spice(
+    board: Board,
+    *,
+    fault: str = "healthy",
+    severity: float = 0.5,
+    readings: Sequence[str] = (),
+    meter: Meter | None = None,
+) -> Comparison:
+    """Compare with the circuit simulator ngspice.
+
+    Parameters
+    ----------
+    board : Board
+    fault : str
+        A fault put in, such as ``"R2 open"``.
+    severity : float
+        How far it has gone, 0 to 1.
+    readings : sequence of str
+        Such as ``"dc pin logic0"``; by default all useful ones.
+    meter : Meter, optional
+
+    Returns
+    -------
+    comparison : Comparison
+        `agrees` tells whether everything compared is within its limit.
+
+    Raises
+    ------
+    InputError
+        If there is no such fault or reading.
+    NoSimulatorError
+        If ngspice is not installed.
+    SimulationError
+        If it does not finish.
+    """
+    from zcd.diagnosis.faults import with_fault
+    from zcd.diagnosis.readings import useful_readings
+    from zcd.diagnosis.words import parse_place
+    from zcd.spice.compare import compare
+
+    nominal = build_circuit(board)
+    chosen, circuit = with_fault(nominal, fault, severity)
+    places = [parse_place(text, nominal) for text in readings]
+    return compare(
+        board,
+        circuit,
+        meter or usual_meter(),
+        places or useful_readings(board, nominal),
+        fault=chosen.key,
+        severity=None if chosen.amount is None else severity,
+    )
+
+
+def _amounts(found: Amounts | None, kind: Kind) -> NDArray[np.float64] | float | None:
+    """A quantity, or many of them, in SI units."""
+    if found is None:
+        return None
+    if isinstance(found, str | int | float):
+        return parse_quantity(found, kind)
+    return np.array([parse_quantity(float(each), kind) for each in np.asarray(found).ravel()])

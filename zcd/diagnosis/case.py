@@ -1,0 +1,144 @@
+"""What is known of a board at the bench, and what readings make of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+from zcd.board.model import Board
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.card import CardLine
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose
+from zcd.diagnosis.readings import Measured
+from zcd.diagnosis.record import Experience, with_experience
+from zcd.diagnosis.suggest import Suggestion
+from zcd.diagnosis.words import as_measured
+from zcd.results import Result
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class ExpectedReadings(Result):
+    """What a meter reads on a good board and with each fault.
+
+    Parameters
+    ----------
+    board : Board
+    circuit : Circuit
+        Nominal, for the parts between nodes.
+    meter : Meter
+    lines : tuple of CardLine
+        Safest first.
+    """
+
+    board: Board
+    circuit: Circuit
+    meter: Meter
+    lines: tuple[CardLine, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Case(Result):
+    """A diagnosis with what it is about.
+
+    Parameters
+    ----------
+    job : Job
+    atlas : Atlas
+        What each reading would show under each fault.
+    diagnosis : Diagnosis
+    known : Experience or None
+        What closed jobs made of the priors; None: they were left out.
+    """
+
+    job: Job
+    atlas: Atlas = field(compare=False)
+    diagnosis: Diagnosis
+    known: Experience | None = None
+
+    @classmethod
+    def of(
+        cls,
+        job: Job,
+        known: Experience | None = None,
+        *,
+        progress: Progress | None = None,
+    ) -> Case:
+        """Diagnose a job.
+
+        Parameters
+        ----------
+        job : Job
+        known : Experience, optional
+            What closed jobs say; they then shift what is likely before any reading.
+        progress : callable, optional
+            Told which reading is being predicted.
+
+        Returns
+        -------
+        case : Case
+        """
+        atlas = make_atlas(job.board, job.meter, stored=True)
+        if known is not None:
+            atlas = with_experience(atlas, known)
+        return cls._diagnosed(job, atlas, known, progress)
+
+    @classmethod
+    def _diagnosed(
+        cls, job: Job, atlas: Atlas, known: Experience | None, progress: Progress | None
+    ) -> Case:
+        found = diagnose(atlas, job.measured, job.skipped, progress, job.flags)
+        atlas.keep()
+        return cls(job=job, atlas=atlas, diagnosis=found, known=known)
+
+    @property
+    def board(self) -> Board:
+        """The board that came in."""
+        return self.job.board
+
+    @property
+    def circuit(self) -> Circuit:
+        """Nominal, for the parts between nodes."""
+        return self.atlas.circuit
+
+    @property
+    def ranked(self) -> tuple[Ranked, ...]:
+        """Faults, likeliest first."""
+        return self.diagnosis.ranked
+
+    @property
+    def next_reading(self) -> Suggestion | None:
+        """The reading to take next; None: it is settled, or nothing left would change it."""
+        return self.diagnosis.suggestion
+
+    @property
+    def conclusion(self) -> str:
+        """What the readings say, in a sentence."""
+        return self.diagnosis.conclusion
+
+    def add(self, *taken: str | Measured) -> Case:
+        """Go on with more readings.
+
+        Parameters
+        ----------
+        taken : str or Measured
+            Such as ``"dc pin logic0 4.21 V"``.
+
+        Returns
+        -------
+        case : Case
+
+        Raises
+        ------
+        InputError
+            If a reading cannot be read.
+        """
+        if not taken:
+            return self
+        more = as_measured(taken, self.circuit)
+        job = replace(self.job, log=self.job.log + more)
+        return self._diagnosed(job, self.atlas, self.known, None)

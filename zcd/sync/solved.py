@@ -1,0 +1,141 @@
+"""A board solved: voltages, currents and edges by name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board
+from zcd.board.units import nearest, refusal
+from zcd.circuit.elements import Resistance
+from zcd.engine.solution import Solution
+from zcd.results import Result
+from zcd.sync.lock import Lock
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edge:
+    """An edge of the sync pulse.
+
+    Parameters
+    ----------
+    name : str
+        ``falling`` or ``rising``.
+    time_s : float
+        From the fundamental's rising zero crossing.
+    offset_s : float
+        From the true zero crossing; positive = late.
+    """
+
+    name: str
+    time_s: float
+    offset_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Solved(Result):
+    """One mains period of a board, or of a batch of n cases.
+
+    Parameters
+    ----------
+    board : Board
+    solution : Solution
+        Waveforms of shape (n, m).
+    lock : Lock
+        Pulses, and the margin of each lock rule.
+    """
+
+    board: Board
+    solution: Solution
+    lock: Lock
+
+    @property
+    def size(self) -> int:
+        """Number of cases."""
+        return self.solution.circuit.size
+
+    @property
+    def time_s(self) -> FloatArray:
+        """Points in time from the rising crossing, shape (m,), of a batch (n, m)."""
+        return self._of_one(self.solution.time_s)
+
+    @property
+    def locks(self) -> NDArray[np.bool_]:
+        """Whether the controller locks, shape (n,)."""
+        return self.lock.locks
+
+    @property
+    def edges(self) -> tuple[Edge, ...]:
+        """Edges of the sync pulses in order of time; of a batch, those of its first case."""
+        pulses = self.lock.pulses
+        found = [
+            Edge(name=name, time_s=float(time), offset_s=float(offset))
+            for name, times, offsets in (
+                ("falling", pulses.fall_s[0], pulses.fall_offset_s[0]),
+                ("rising", pulses.rise_s[0], pulses.rise_offset_s[0]),
+            )
+            for time, offset in zip(times, offsets, strict=True)
+            if np.isfinite(time)
+        ]
+        return tuple(sorted(found, key=lambda edge: edge.time_s))
+
+    def voltage(self, a: str, b: str) -> FloatArray:
+        """Voltage of node `a` against node `b`.
+
+        Parameters
+        ----------
+        a, b : str
+            Nodes, such as ``pin`` and ``logic0``, or ``led+`` and ``led-``.
+
+        Returns
+        -------
+        voltage_v : ndarray, shape (m,), of a batch (n, m)
+
+        Raises
+        ------
+        InputError
+            If there is no such node, or no galvanic path between them.
+        """
+        known = tuple(self.solution.voltages_v)
+        for node in (a, b):
+            if self.solution.circuit.node(node) not in known:
+                raise refusal(node, f"one of {', '.join(known)}{nearest(node, known)}", "node")
+        return self._of_one(self.solution.between_v(a, b))
+
+    def current(self, part: str) -> FloatArray:
+        """Current through a part.
+
+        Parameters
+        ----------
+        part : str
+            A resistor, a diode or the optocoupler's LED, such as ``R1``, ``D1``, ``OC1.led``.
+
+        Returns
+        -------
+        current_a : ndarray, shape (m,), of a batch (n, m)
+            Positive from line to neutral, through a junction forward.
+
+        Raises
+        ------
+        InputError
+            If there is no such part.
+        """
+        junctions = self.solution.currents_a
+        name = f"{part}.led" if f"{part}.led" in junctions else part
+        if name in junctions:
+            return self._of_one(junctions[name])
+        resistances = {e.ref: e for e in self.solution.circuit if isinstance(e, Resistance)}
+        if part not in resistances:
+            known = (*resistances, *junctions)
+            raise refusal(part, f"one of {', '.join(known)}{nearest(part, known)}", "part")
+        element = resistances[part]
+        across_v = self.solution.between_v(element.a, element.b)
+        ohm = np.asarray(element.resistance_ohm, dtype=float)
+        return self._of_one(across_v / (ohm[:, None] if ohm.ndim else ohm))
+
+    def _of_one(self, wave: FloatArray) -> FloatArray:
+        return wave[0] if self.size == 1 else wave
