@@ -12,15 +12,15 @@ import pytest
 from rich.console import Console
 
 from tests.spice.test_compare import healthy
-from zcd.circuit.build import build_circuit
-from zcd.show.comparison import comparison_record, print_compared
+from zcd.show.comparison import comparison_document, comparison_record
 from zcd.show.draw.overlay import overlay_figure
+from zcd.show.terminal import print_document
 from zcd.spice.compare import Comparison, Line
 
 
 def printed(found: Comparison) -> str:
     console = Console(file=StringIO(), width=80, force_terminal=False)
-    print_compared(found, build_circuit(found.board), console)
+    print_document(comparison_document(found), console)
     assert isinstance(console.file, StringIO)
     return console.file.getvalue()
 
@@ -36,7 +36,7 @@ def odd() -> Comparison:
 
 
 def test_the_verdict_comes_first() -> None:
-    assert "agree in everything compared" in printed(healthy()).splitlines()[2]
+    assert "agree in everything compared" in printed(healthy()).splitlines()[1]
     assert "do not agree: 1 of" in printed(odd()).splitlines()[2]
 
 

@@ -13,7 +13,8 @@ from tests.boards import VARIANTS
 from tests.show.demo import DARK, FAILS, HOLDS, solved, solved_board
 from zcd.margin.check import Check
 from zcd.refdata import cite
-from zcd.show.tables import print_check
+from zcd.show.checked.document import check_document
+from zcd.show.terminal import print_document
 from zcd.show.wording import offset_text
 
 
@@ -23,7 +24,7 @@ def printed(
     raw = io.BytesIO()
     file = io.TextIOWrapper(raw, encoding=encoding)
     console = Console(file=file, width=width, force_terminal=terminal, legacy_windows=False)
-    print_check(check, console)
+    print_document(check_document(check), console)
     file.flush()
     return raw.getvalue().decode(encoding)
 
@@ -63,7 +64,7 @@ def test_name_and_verdict_come_first() -> None:
     failed = sum(not rule.passes for rule in solved(FAILS).check.rules)
     assert failed > 1
     assert fails[1].strip() == f"The board does not pass: {failed} of 17 rules fail."
-    assert fails[2].strip().startswith("FAILS: R1")
+    assert fails[2].strip().startswith("- FAILS: R1")
 
 
 def test_piped_text_is_plain() -> None:

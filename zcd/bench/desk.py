@@ -25,7 +25,7 @@ from zcd.board.model import Board
 from zcd.board.units import refusal
 from zcd.diagnosis.job import WANTED, board_file_of, job_file_of
 from zcd.errors import InputError
-from zcd.show.checked.sheets import FAILS
+from zcd.show.table import FAILS
 from zcd.show.wording import version_text
 
 HERE = Path(__file__).parent

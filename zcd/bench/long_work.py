@@ -14,7 +14,7 @@ from zcd.board.model import Board
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.readings import Measured
-from zcd.show.checked.sheets import Sheet
+from zcd.show.document import Document
 
 Words = dict[str, Any]
 
@@ -30,40 +30,31 @@ class Choice:
 
 def held(board: Board) -> Words:
     """Whether a board holds, with every rule: as `zcd check` says it."""
-    from zcd.margin.check import nominal_check
-    from zcd.margin.spread import with_spread
-    from zcd.show.checked.sheets import (
-        assumptions_sheet,
-        board_line,
-        failed_lines,
-        headroom_sheet,
-        levels_sheet,
-        life_sheet,
-        resistors_sheet,
-        rules_sheet,
-    )
-    from zcd.show.checked.spread_sheets import spread_sheets
-    from zcd.show.wording import SourceNotes, verdict_text
+    from zcd import api
+    from zcd.show.checked.document import check_document
+    from zcd.show.checked.sheets import board_line, failed_lines
+    from zcd.show.wording import verdict_text
 
-    found = with_spread(nominal_check(board))
-    notes = SourceNotes()
-    tables = (
-        rules_sheet(found, notes),
-        levels_sheet(found),
-        resistors_sheet(found),
-        headroom_sheet(found),
-        life_sheet(found),
-        *spread_sheets(found, notes),
-        assumptions_sheet(board, notes),
-    )
+    found = api.check(board)
     return {
         "line": board_line(board),
         "verdict": verdict_text(found),
         "passes": found.passes,
         "failed": failed_lines(found),
-        "tables": tables,
-        "origins": tuple(notes.origins),
-        "sources": tuple(notes.sources),
+        **_tables(check_document(found)),
+    }
+
+
+def _tables(document: Document) -> Words:
+    """The tables of a document, and where their limits and values come from."""
+    from zcd.show.document import Notes
+
+    document = document.resolved()
+    notes = [b for section in document.sections for b in section.blocks if isinstance(b, Notes)]
+    return {
+        "tables": [table for table in document.tables() if table.rows],
+        "origins": notes[0].origins,
+        "sources": notes[0].sources,
     }
 
 
@@ -85,18 +76,17 @@ def years_ahead(board: Board) -> Words:
 
 def where_lost(board: Board, across: str, up: str) -> Words:
     """Where sync is lost over two quantities: `zcd map`."""
-    from zcd.margin.loss_share import loss_share
-    from zcd.margin.maps import loss_map
+    from zcd import api
     from zcd.show.checked.map_words import map_lines, map_sheet, map_title
     from zcd.show.draw.plots import figure_svg, loss_map_figure
 
-    found = loss_map(board, across, up)
-    share = loss_share(board, found)
+    found = api.loss_map(board, across, up)
+    assert found.share is not None
     return {
         "title": map_title(found),
-        "lines": map_lines(found, share),
+        "lines": map_lines(found, found.share),
         "tables": (map_sheet(found),),
-        "picture": figure_svg(loss_map_figure(board, found, share)),
+        "picture": figure_svg(loss_map_figure(board, found, found.share)),
     }
 
 
@@ -112,60 +102,33 @@ def from_drawer(board: Board, drawer: str, style: str, refs: tuple[str, ...]) ->
         Of the resistors of a series.
     refs : tuple of str
     """
-    from zcd.board.drawer import SERIES, load_drawer, series_drawer
-    from zcd.board.drive_parts import every_drive_part
-    from zcd.margin.substitutes import DRIVE, substitutes
-    from zcd.show.checked.sheets import assumptions_sheet, taken_sheet
-    from zcd.show.drawer.sheets import (
-        chain_lines,
-        diodes_sheet,
-        fits_sheet,
-        misses_sheet,
-        optocouplers_sheet,
-        passed_over_line,
-        pull_up_lines,
-        pull_ups_sheet,
-    )
-    from zcd.show.drawer.switches import need_line, refused_lines, switches_sheet
-    from zcd.show.wording import SourceNotes
-    from zcd.story.switches import switches
+    from zcd import api
+    from zcd.board.drawer import SERIES, series_drawer
+    from zcd.show.document import BulletList, Paragraph
+    from zcd.show.drawer.document import replacements_document
 
-    stock = series_drawer(drawer, style) if drawer in SERIES else load_drawer(drawer)
-    found = substitutes(board, stock, refs)
-    notes = SourceNotes()
-    lines: list[str] = []
-    tables: list[Sheet] = []
+    stock = series_drawer(drawer, style) if drawer in SERIES else drawer
+    result = api.substitute(board, stock, refs=refs)
+    found = result.found
     choices: list[Choice] = []
     if found.chain is not None:
-        lines += chain_lines(found.chain)
-        tables += [fits_sheet(found.chain.best), misses_sheet(found.chain.misses)]
         choices += _chain_choices(found.chain.best)
     if found.optocouplers is not None:
-        tables.append(optocouplers_sheet(found))
-        if line := passed_over_line(found):
-            lines.append(line)
         choices += _swap_choices(found.optocouplers, board)
     if found.pull_ups is not None:
-        lines += pull_up_lines(found.pull_ups)
-        tables.append(pull_ups_sheet(found.pull_ups))
         choices += _swap_choices(found.pull_ups.swaps, board, pull_up=True)
-    for ref, swaps in found.diodes.items():
-        tables.append(diodes_sheet(ref, swaps))
+    for swaps in found.diodes.values():
         choices += _swap_choices(swaps, board)
-    if DRIVE in refs:
-        drive = switches(board, stock.drive_parts or every_drive_part())
-        lines += [need_line(drive), *refused_lines(drive)]
-        tables.append(switches_sheet(drive, notes))
-    tables.append(assumptions_sheet(board, notes))
-    tables.append(taken_sheet("Assumed, because the drawer does not say", stock.assumptions, notes))
-    return {
-        "drawer": stock.name,
-        "lines": lines,
-        "tables": [table for table in tables if table.rows],
-        "choices": choices,
-        "origins": tuple(notes.origins),
-        "sources": tuple(notes.sources),
-    }
+    document = replacements_document(result)
+    lines: list[str] = []
+    for section in document.sections[1:]:
+        for block in section.blocks:
+            match block:
+                case Paragraph():
+                    lines.append(block.text)
+                case BulletList():
+                    lines += block.lines
+    return {"lines": lines, "choices": choices, "drawer": found.drawer.name, **_tables(document)}
 
 
 def _chain_choices(fits: Sequence[Any]) -> list[Choice]:

@@ -22,7 +22,7 @@ def demo(folder: str | None, as_json: bool) -> int:
     """
     from zcd import api
     from zcd.diagnosis.case import Case
-    from zcd.show.output import atlas_of, diagnosed, draw, print_json, print_tables
+    from zcd.show.output import atlas_of, diagnosed, draw, print_json, show
     from zcd.show.paper.demo import write_demo
 
     made = write_demo(folder)
@@ -30,7 +30,8 @@ def demo(folder: str | None, as_json: bool) -> int:
     found = diagnosed(atlas, made.job.measured, flags=made.job.flags)
     verdict = api.check(made.repaired)
     report = str(made.folder / "report.html")
-    draw(made.repaired, verdict, report, None, Case(job=made.job, atlas=atlas, diagnosis=found))
+    case = Case(job=made.job, atlas=atlas, diagnosis=found)
+    draw(made.repaired, verdict, report, None, case)
     if as_json:
         from zcd.show.checked.records import check_record
         from zcd.show.found.findings import cautions_of_step
@@ -43,7 +44,7 @@ def demo(folder: str | None, as_json: bool) -> int:
         }
         print_json(record, cautions_of_step(found))
     else:
-        from zcd.show.found.tables import print_demo
+        from zcd.show.found.document import demo_document
 
-        print_tables(lambda console: print_demo(made, atlas.circuit, found, verdict, console))
+        show(demo_document(made, case, verdict))
     return 0 if verdict.passes else 1

@@ -23,9 +23,9 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
       zcd jobs --open
     """
     from zcd.diagnosis.record import read_record, search
+    from zcd.show.document import Document, Section
     from zcd.show.found.job_list import record_data, record_sheet
-    from zcd.show.output import print_json, print_tables
-    from zcd.show.tables import print_sheet
+    from zcd.show.output import print_json, show
 
     record = read_record(folder)
     found = search(record, words)
@@ -34,7 +34,8 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
     if as_json:
         print_json(record_data(found, folder))
     else:
-        print_tables(lambda console: print_sheet(record_sheet(found, len(record)), console))
+        table = record_sheet(found, len(record))
+        show(Document(title="", sections=(Section("", (table,)),)))
     return 0
 
 

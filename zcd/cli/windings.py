@@ -49,8 +49,8 @@ def windings(
           --capacitor 1.42u --marking "1.5 uF"
     """
     from zcd.show.cautions import UNPLUGGED
-    from zcd.show.output import print_json, print_tables
-    from zcd.show.told.windings import parse_measured, print_verdict, verdict_record
+    from zcd.show.output import print_json, show
+    from zcd.show.told.windings import parse_measured, verdict_document, verdict_record
     from zcd.story.windings import name_leads
 
     measured = parse_measured(
@@ -66,5 +66,5 @@ def windings(
     if as_json:
         print_json(verdict_record(measured, verdict), UNPLUGGED)
     else:
-        print_tables(lambda console: print_verdict(measured, verdict, console))
+        show(verdict_document(measured, verdict))
     return 0 if verdict.safe else 1

@@ -5,18 +5,18 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any
 
-from rich.console import Console
-
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.readings import Function, parts_over, side_of, usual_power
 from zcd.diagnosis.words import show_value
 from zcd.show.cautions import Caution
+from zcd.show.checked.document import end_sections
 from zcd.show.checked.records import plain_values
-from zcd.show.checked.sheets import Sheet, board_line
+from zcd.show.checked.sheets import board_line
+from zcd.show.document import Document, Paragraph, Section
+from zcd.show.found.document import caution_sections
 from zcd.show.found.findings import cautions_for
 from zcd.show.found.records import KEYS
-from zcd.show.found.tables import print_assumptions
-from zcd.show.tables import print_cautions, print_heading, print_line, print_sheet
+from zcd.show.table import Table
 from zcd.show.wording import NOTHING, plain, quantity_text
 from zcd.spice.compare import LEAST, SHARE, Comparison, Line
 from zcd.spice.devices import device_of
@@ -31,41 +31,41 @@ LEAST_SHARE = 5e-5
 COLUMNS = ("", "zcd", "same", "off by", "transistor", "off by", "")
 
 
-def print_compared(found: Comparison, circuit: Circuit, console: Console) -> None:
-    """Print a comparison, the verdict first.
-
-    Parameters
-    ----------
-    found : Comparison
-    circuit : Circuit
-        For the parts between nodes.
-    console : Console
-    """
-    print_heading(f"Second opinion: {plain(found.board.name)}", console)
-    print_line(verdict_line(found), console, bold=True)
-    print_line(board_line(found.board), console)
+def comparison_document(found: Comparison) -> Document:
+    """A comparison, the verdict first."""
+    lines = [Paragraph(verdict_line(found), "strong"), Paragraph(board_line(found.board))]
     if found.fault != "healthy":
         size = "" if found.severity is None else f", severity {found.severity:g}"
-        print_line(f"Fault put in: {found.fault}{size}.", console)
-    print_line(_locks_text(found), console)
+        lines.append(Paragraph(f"Fault put in: {found.fault}{size}."))
+    lines.append(Paragraph(_locks_text(found)))
     if not found.ours.settled[0]:
-        print_line("Not settled: this is a late cycle after switching on.", console)
+        lines.append(Paragraph("Not settled: this is a late cycle after switching on."))
     inside = [line for line in found.lines if line.reading is None]
     shown = [line for line in found.lines if line.reading is not None]
-    print_sheet(_sheet("In the circuit", inside, circuit), console)
+    tables = [_sheet("In the circuit", inside, found.circuit)]
     if shown:
-        print_sheet(_sheet("What the meter shows", shown, circuit), console)
+        tables.append(_sheet("What the meter shows", shown, found.circuit))
+    return Document(
+        title=f"Second opinion: {plain(found.board.name)}",
+        sections=(
+            Section("", tuple(lines), answer=True),
+            Section("", (*tables, Paragraph(_columns_text(found)))),
+            *end_sections(found.board)[:2],
+            *caution_sections(*compared_cautions(found)),
+        ),
+    )
+
+
+def _columns_text(found: Comparison) -> str:
+    """What stands in the columns."""
     device = device_of(found.board.optocoupler.family)
-    print_line(
+    return (
         f"same: SPICE with the equations of zcd; {100.0 * SHARE:g} % is allowed, "
         f"{quantity_text(LEAST['s'], 's')} at edges, {quantity_text(LEAST['V'], 'V')} and "
         f"{quantity_text(LEAST['A'], 'A')} in any case. transistor: SPICE with the published model "
         f"{device.model} as the output, its CTR set to this board's at 5 V; it saturates and turns "
-        "off in its own way, so that edges move.",
-        console,
+        "off in its own way, so that edges move."
     )
-    print_assumptions(found.board, console)
-    print_cautions(compared_cautions(found, circuit), console)
 
 
 def verdict_line(found: Comparison) -> str:
@@ -80,7 +80,7 @@ def _locks_text(found: Comparison) -> str:
     return f"The controller {ours}; with SPICE it {equations}, with the transistor it {device}."
 
 
-def _sheet(title: str, lines: list[Line], circuit: Circuit) -> Sheet:
+def _sheet(title: str, lines: list[Line], circuit: Circuit) -> Table:
     rows = tuple(
         (
             _name(line, circuit),
@@ -93,7 +93,7 @@ def _sheet(title: str, lines: list[Line], circuit: Circuit) -> Sheet:
         )
         for line in lines
     )
-    return Sheet(title=title, columns=COLUMNS, rows=rows, right=(1, 2, 3, 4, 5))
+    return Table(title=title, columns=COLUMNS, rows=rows, right=(1, 2, 3, 4, 5))
 
 
 def _name(line: Line, circuit: Circuit) -> str:
@@ -129,10 +129,10 @@ def _off(line: Line, other: float) -> str:
     return f"{100.0 * share:+.2f} %" if abs(share) >= LEAST_SHARE else "0"
 
 
-def compared_cautions(found: Comparison, circuit: Circuit) -> tuple[Caution, ...]:
+def compared_cautions(found: Comparison) -> tuple[Caution, ...]:
     """The cautions due before one of the readings that were compared is taken."""
     readings = [line.reading for line in found.lines if line.reading is not None]
-    return cautions_for(side_of(circuit, reading) for reading in readings)
+    return cautions_for(side_of(found.circuit, reading) for reading in readings)
 
 
 def comparison_record(found: Comparison) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -13,8 +13,6 @@ import click
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    from rich.console import Console
 
     from zcd.board.model import Board
     from zcd.circuit.elements import Circuit
@@ -33,8 +31,8 @@ if TYPE_CHECKING:
     from zcd.margin.maps import LossMap
     from zcd.results import Result
     from zcd.show.cautions import Caution
+    from zcd.show.document import Document
     from zcd.show.found.job_files import JobDocument
-    from zcd.show.paper.pages import Pages
     from zcd.spice.compare import Comparison
     from zcd.sync.lock import Lock
 
@@ -57,17 +55,19 @@ def print_result(result: Result, as_json: bool, **more: Any) -> None:
     if as_json:
         print_json({**rendering.record(result), **more}, rendering.cautions(result))
     else:
-        print_tables(lambda console: rendering.text(result, console))
+        show(rendering.document(result))
 
 
-def print_tables(show: Callable[[Console], None]) -> None:
-    """Print in one piece, so that a reader who leaves early is noticed here."""
+def show(document: Document) -> None:
+    """Print a document in one piece, so that a reader who leaves early is noticed here."""
     from rich.console import Console
+
+    from zcd.show.terminal import print_document
 
     console = Console()
     console.width = max(console.width, NARROWEST)
     with console.capture() as captured:
-        show(console)
+        print_document(document, console)
     text = "\n".join(line.rstrip() for line in captured.get().splitlines())
     click.echo(text, color=console.is_terminal)
 
@@ -179,8 +179,10 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
     """
     from zcd.board.documents import file_name
     from zcd.diagnosis.readings import Side
+    from zcd.show.checked.document import end_sections
+    from zcd.show.document import Document
+    from zcd.show.found.document import step_sections
     from zcd.show.found.prompt import HELP, Answers, Conversation
-    from zcd.show.found.tables import print_assumptions, print_step
 
     def ask(question: str) -> str:
         click.echo(question, nl=False)
@@ -192,8 +194,8 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
 
     warned: set[Side] = set()
 
-    def show(found: Diagnosis) -> None:
-        print_tables(lambda console: print_step(found, atlas.circuit, console, warned))
+    def show_step(found: Diagnosis) -> None:
+        show(Document(title="", sections=step_sections(found, atlas.circuit, warned)))
         if found.suggestion is not None and found.suggestion.side is not Side.MAINS:
             # the cautions for live parts are due each time
             warned.add(found.suggestion.side)
@@ -209,8 +211,8 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
         lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
         document.write,
     )
-    talk.run(show, ask, lambda text: click.echo(textwrap.fill(f"zcd: {text}", 78), err=True))
-    print_tables(lambda console: print_assumptions(job.board, console))
+    talk.run(show_step, ask, lambda text: click.echo(textwrap.fill(f"zcd: {text}", 78), err=True))
+    show(Document(title="", sections=end_sections(job.board)[:2]))
     if document.written:
         name = file_name(document.path)
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
@@ -267,12 +269,12 @@ def draw(
         write_report(report, pages_of(board, found, case))
 
 
-def pages_of(board: Board, check: Check, case: Case | None) -> Pages:
+def pages_of(board: Board, check: Check, case: Case | None) -> Document:
     """What a report says, all of it worked out."""
-    from zcd.show.paper.report import report_pages
+    from zcd.show.paper.report import report_document
 
     solution, lock, lost, share = _pictured(board)
-    return report_pages(
+    return report_document(
         board=board,
         check=check,
         solution=solution,

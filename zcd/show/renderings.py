@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache
@@ -11,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from rich.console import Console
 
     from zcd.results import Result
     from zcd.show.cautions import Caution
+    from zcd.show.document import Document
 
 TEXT_WIDTH = 100
 """Columns of a result as text."""
@@ -32,8 +31,8 @@ class Rendering:
     ----------
     line : callable
         A few words on it.
-    text : callable
-        Prints it to a console.
+    document : callable
+        All that it says.
     record : callable
         Makes the dictionary.
     plot : callable
@@ -43,7 +42,7 @@ class Rendering:
     """
 
     line: Callable[[Any], str]
-    text: Callable[[Any, Console], None]
+    document: Callable[[Any], Document]
     record: Callable[[Any], dict[str, Any]]
     plot: Callable[[Any, Axes], None]
     cautions: Callable[[Any], tuple[Caution, ...]] = field(default=_none)
@@ -62,18 +61,27 @@ def line_of(result: Result) -> str:
     return rendering_of(result).line(result)
 
 
+def document_of(result: Result) -> Document:
+    """All that a result says."""
+    return rendering_of(result).document(result)
+
+
 def text_of(result: Result) -> str:
     """What the command line prints of a result."""
     from rich.console import Console
 
+    from zcd.show.terminal import print_document
+
     file = StringIO()
-    rendering_of(result).text(result, Console(file=file, width=TEXT_WIDTH))
+    print_document(document_of(result), Console(file=file, width=TEXT_WIDTH))
     return "\n".join(line.rstrip() for line in file.getvalue().splitlines())
 
 
 def html_of(result: Result) -> str:
     """A result in a notebook."""
-    return f'<pre style="white-space: pre-wrap">{html.escape(text_of(result))}</pre>'
+    from zcd.show.paper.html import fragment_html
+
+    return fragment_html(document_of(result))
 
 
 def record_of(result: Result) -> dict[str, Any]:
@@ -125,19 +133,19 @@ def _makers() -> dict[str, Callable[[], Rendering]]:
 def _solved() -> Rendering:
     from zcd.show import solved as of
 
-    return Rendering(of.solved_line, of.print_solved, of.solved_record, of.plot_solved)
+    return Rendering(of.solved_line, of.solved_document, of.solved_record, of.plot_solved)
 
 
 def _check() -> Rendering:
     from zcd.show.cautions import TOUCHED
+    from zcd.show.checked.document import check_document
     from zcd.show.checked.records import check_record
     from zcd.show.draw.axes import plot_margins
-    from zcd.show.tables import print_check
     from zcd.show.wording import verdict_text
 
     return Rendering(
         lambda result: verdict_text(result).rstrip("."),
-        print_check,
+        check_document,
         check_record,
         plot_margins,
         lambda result: TOUCHED,
@@ -145,60 +153,43 @@ def _check() -> Rendering:
 
 
 def _population() -> Rendering:
+    from zcd.show.checked.document import population_document
     from zcd.show.checked.spread_records import population_record
-    from zcd.show.checked.spread_sheets import population_line, population_sheet
+    from zcd.show.checked.spread_sheets import population_line
     from zcd.show.draw.axes import plot_population
-    from zcd.show.tables import print_sheet
 
-    return Rendering(
-        population_line,
-        lambda found, console: print_sheet(population_sheet(found), console),
-        population_record,
-        plot_population,
-    )
+    return Rendering(population_line, population_document, population_record, plot_population)
 
 
 def _decides() -> Rendering:
+    from zcd.show.checked.document import decides_document
     from zcd.show.checked.outlook_records import decides_record
-    from zcd.show.checked.outlook_sheets import decides_line, decides_sheet
+    from zcd.show.checked.outlook_sheets import decides_line
     from zcd.show.draw.axes import plot_shares
-    from zcd.show.tables import print_sheet
 
-    return Rendering(
-        decides_line,
-        lambda found, console: print_sheet(decides_sheet(found), console),
-        decides_record,
-        plot_shares,
-    )
+    return Rendering(decides_line, decides_document, decides_record, plot_shares)
 
 
 def _loss_map() -> Rendering:
+    from zcd.show.checked.document import map_document
     from zcd.show.checked.map_records import map_record
     from zcd.show.checked.map_words import map_title
     from zcd.show.draw.axes import plot_map
-    from zcd.show.tables import print_map
 
-    return Rendering(
-        map_title,
-        lambda found, console: print_map(found.board, found, found.share, console),
-        lambda found: map_record(found.board, found, found.share),
-        plot_map,
-    )
+    return Rendering(map_title, map_document, map_record, plot_map)
 
 
 def _readings() -> Rendering:
     from zcd.diagnosis.readings import Side
     from zcd.show.draw.axes import plot_readings
+    from zcd.show.found.document import card_document
     from zcd.show.found.findings import cautions_for
     from zcd.show.found.records import card_record
-    from zcd.show.found.tables import print_card
 
     return Rendering(
         lambda found: f"{len(found.lines)} readings of {found.board.name}",
-        lambda found, console: print_card(
-            found.board, found.circuit, found.meter, found.lines, console
-        ),
-        lambda found: card_record(found.board, found.circuit, found.lines),
+        card_document,
+        card_record,
         plot_readings,
         lambda found: cautions_for(Side),
     )
@@ -206,13 +197,13 @@ def _readings() -> Rendering:
 
 def _case() -> Rendering:
     from zcd.show.draw.axes import plot_ranking
+    from zcd.show.found.document import case_document
     from zcd.show.found.findings import cautions_of_step
     from zcd.show.found.records import case_record
-    from zcd.show.found.tables import print_case
 
     return Rendering(
         lambda case: case.conclusion,
-        print_case,
+        case_document,
         case_record,
         plot_ranking,
         lambda case: cautions_of_step(case.diagnosis),
@@ -224,20 +215,20 @@ def _retest() -> Rendering:
     from zcd.show.found import measured as of
 
     return Rendering(
-        of.retest_line, of.print_retest, of.retest_record, plot_retest, of.retest_cautions
+        of.retest_line, of.retest_document, of.retest_record, plot_retest, of.retest_cautions
     )
 
 
 def _replacements() -> Rendering:
     from zcd.show.cautions import FITTED
     from zcd.show.draw.axes import plot_replacements
+    from zcd.show.drawer.document import replacements_document
     from zcd.show.drawer.records import substitutes_record
-    from zcd.show.drawer.tables import print_substitutes
 
     return Rendering(
         lambda result: "something for every part" if result.all_found else "not for every part",
-        lambda result, console: print_substitutes(result.found, result.drive, console),
-        lambda result: substitutes_record(result.found, result.drive),
+        replacements_document,
+        substitutes_record,
         plot_replacements,
         lambda result: FITTED,
     )
@@ -245,15 +236,15 @@ def _replacements() -> Rendering:
 
 def _story() -> Rendering:
     from zcd.show.draw.axes import plot_story
+    from zcd.show.told.document import story_cautions, story_document
     from zcd.show.told.records import story_record
-    from zcd.show.told.tables import print_story, story_cautions
     from zcd.show.told.words import headline
     from zcd.story.causes import Side
 
     return Rendering(
         headline,
-        lambda story, console: print_story(story, story.board, console),
-        lambda story: story_record(story, story.board),
+        story_document,
+        story_record,
         plot_story,
         lambda story: story_cautions((), fan=story.cause.side is Side.FAN),
     )
@@ -261,13 +252,13 @@ def _story() -> Rendering:
 
 def _story_table() -> Rendering:
     from zcd.show.draw.axes import plot_flags
+    from zcd.show.told.document import story_cautions, table_document
     from zcd.show.told.records import table_record
-    from zcd.show.told.tables import print_table, story_cautions
 
     return Rendering(
         lambda table: f"{len(table.stories)} causes of {table.board.name}",
-        lambda table, console: print_table(table.stories, table.board, console),
-        lambda table: table_record(table.stories, table.board),
+        table_document,
+        table_record,
         plot_flags,
         lambda table: story_cautions((), fan=True),
     )
@@ -275,22 +266,13 @@ def _story_table() -> Rendering:
 
 def _causes() -> Rendering:
     from zcd.show.draw.axes import plot_causes
+    from zcd.show.told.document import causes_document, fits_cautions
     from zcd.show.told.records import fits_record
-    from zcd.show.told.tables import fits_cautions, print_fits
-    from zcd.show.told.words import advice_lines
 
     return Rendering(
         lambda found: f"{len(found.fits)} causes raise {', '.join(sorted(found.flags)) or 'none'}",
-        lambda found, console: print_fits(
-            found.fits, found.flags, found.told, found.board, console
-        ),
-        lambda found: fits_record(
-            found.fits,
-            found.flags,
-            found.told,
-            advice_lines(found.fits, found.flags, found.told),
-            found.board,
-        ),
+        causes_document,
+        fits_record,
         plot_causes,
         lambda found: fits_cautions(found.fits, found.told),
     )
@@ -302,8 +284,8 @@ def _traces() -> Rendering:
     from zcd.show.found import measured as of
 
     return Rendering(
-        lambda traces: of.capture_line(traces.board, traces).rstrip("."),
-        of.print_capture,
+        lambda traces: of.capture_line(traces).rstrip("."),
+        of.capture_document,
         of.capture_record,
         plot_capture,
         lambda traces: PROBED,
@@ -316,8 +298,8 @@ def _comparison() -> Rendering:
 
     return Rendering(
         lambda found: of.verdict_line(found).rstrip("."),
-        lambda found, console: of.print_compared(found, found.circuit, console),
+        of.comparison_document,
         of.comparison_record,
         plot_comparison,
-        lambda found: of.compared_cautions(found, found.circuit),
+        of.compared_cautions,
     )

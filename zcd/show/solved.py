@@ -9,17 +9,16 @@ import numpy as np
 
 from zcd.circuit.build import led_refs
 from zcd.show.checked.records import plain_values
-from zcd.show.checked.sheets import Sheet, board_line
+from zcd.show.checked.sheets import board_line
+from zcd.show.document import Document, Paragraph, Section
 from zcd.show.draw.axes import plot_solved
-from zcd.show.tables import print_line, print_sheet
-from zcd.show.wording import offset_text, plain, quantity_text
+from zcd.show.table import Quantity, Table
+from zcd.show.wording import offset_text, plain
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from zcd.sync.solved import Solved
 
-__all__ = ["plot_solved", "print_solved", "solved_line", "solved_record"]
+__all__ = ["plot_solved", "solved_document", "solved_line", "solved_record"]
 
 
 def solved_line(solved: Solved) -> str:
@@ -30,29 +29,23 @@ def solved_line(solved: Solved) -> str:
     return f"{plain(solved.board.name)} locks" if failed is None else f"does not lock: {failed}"
 
 
-def print_solved(solved: Solved, console: Console) -> None:
-    """Print LED current, edges and lock of each case."""
-    print_line(plain(solved.board.name), console, bold=True)
-    print_line(board_line(solved.board), console)
+def solved_document(solved: Solved) -> Document:
+    """LED current, edges and lock of each case."""
     pulses, peaks = solved.lock.pulses, _led_peak_a(solved)
-    print_sheet(
-        Sheet(
-            title="Solved",
-            columns=("case", "LED peak", "low time", "falls", "rises", "lock"),
-            rows=tuple(
-                (
-                    str(row + 1),
-                    quantity_text(float(peaks[row]), "A"),
-                    quantity_text(float(pulses.low_time_s[row, 0]), "s"),
-                    offset_text(float(pulses.fall_offset_s[row, 0])),
-                    offset_text(float(pulses.rise_offset_s[row, 0])),
-                    solved.lock.failed_rule(row) or "yes",
-                )
-                for row in range(solved.size)
-            ),
-            right=(1, 2, 3, 4),
+    quantities = (
+        Quantity("case", "case", lambda row: str(row + 1)),
+        Quantity("led_peak_a", "LED peak", value=lambda row: float(peaks[row])),
+        Quantity("low_time_s", "low time", value=lambda row: float(pulses.low_time_s[row, 0])),
+        Quantity("fall_offset_s", "falls", lambda row: offset_text(pulses.fall_offset_s[row, 0])),
+        Quantity("rise_offset_s", "rises", lambda row: offset_text(pulses.rise_offset_s[row, 0])),
+        Quantity("locks", "lock", lambda row: solved.lock.failed_rule(row) or "yes"),
+    )
+    return Document(
+        title=plain(solved.board.name),
+        sections=(
+            Section("", (Paragraph(board_line(solved.board)),), answer=True),
+            Section("", (Table.of(range(solved.size), quantities, title="Solved"),), answer=True),
         ),
-        console,
     )
 
 

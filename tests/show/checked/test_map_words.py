@@ -13,9 +13,10 @@ from rich.console import Console
 from tests.show.demo import lost_below, share_lost, solved
 from zcd.margin.maps import LossMap, Reach
 from zcd.margin.quantities import Quantity
+from zcd.show.checked.document import map_document
 from zcd.show.checked.map_records import EVERY, map_record
 from zcd.show.checked.map_words import end_text, map_lines, map_sheet, map_title, value_text
-from zcd.show.tables import print_map
+from zcd.show.terminal import print_document
 
 CHAIN = Quantity(
     key="chain", words="chain", unit="", here=1.0, low=0.1, high=20.0, logarithmic=True
@@ -70,7 +71,8 @@ def test_lines_count_curves_and_boards() -> None:
 @pytest.mark.parametrize("found", [lost_below(0.2), lost_below(0.2, here=0.1), lost_below(0.005)])
 def test_printed_within_80_columns(found: LossMap) -> None:
     file = StringIO()
-    print_map(solved().board, found, share_lost(found), Console(file=file, width=80))
+    found = replace(found, share=share_lost(found))
+    print_document(map_document(found), Console(file=file, width=80))
     lines = file.getvalue().splitlines()
     assert max(map(len, lines)) <= 80
     assert solved().board.name in lines[0]
@@ -79,7 +81,7 @@ def test_printed_within_80_columns(found: LossMap) -> None:
 
 def test_record_is_json_with_the_documented_keys() -> None:
     found = lost_below(0.2)
-    record = map_record(solved().board, found, share_lost(found))
+    record = map_record(replace(found, share=share_lost(found)))
     assert json.loads(json.dumps(record, allow_nan=False)) == record
     assert map_record.__doc__ is not None
     for key in record:
@@ -92,7 +94,7 @@ def test_record_is_json_with_the_documented_keys() -> None:
 
 def test_record_points_rules_and_shares_belong_together() -> None:
     found = lost_below(0.2)
-    record = map_record(solved().board, found, share_lost(found))
+    record = map_record(replace(found, share=share_lost(found)))
     (curve,) = record["boundaries"]
     assert len(curve["across"]) == len(curve["up"]) == len(curve["rules"])
     lost = record["lost"]

@@ -11,6 +11,7 @@ import pytest
 
 from tests.show.checked.test_records import numbers
 from tests.show.demo import OPEN, SETTLED, atlas, card, case
+from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.readings import Function
 from zcd.refdata import UNITS
 from zcd.show.found.records import KEYS, card_record, diagnosis_record
@@ -20,7 +21,11 @@ UNIT_BESIDE_IT = {"low", "middle", "high"}
 
 
 def of_card() -> dict[str, Any]:
-    return card_record(atlas().board, atlas().circuit, card())
+    return card_record(
+        ExpectedReadings(
+            board=atlas().board, circuit=atlas().circuit, meter=atlas().meter, lines=card()
+        )
+    )
 
 
 def of_case(texts: tuple[str, ...]) -> dict[str, Any]:

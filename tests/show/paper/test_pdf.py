@@ -14,9 +14,9 @@ from tests.show.demo import SETTLED, case
 from tests.show.paper.test_report import HOSTILE, pages_of
 from zcd.errors import ZcdError
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.show.document import Document
 from zcd.show.files import require_place
 from zcd.show.paper import pdf
-from zcd.show.paper.pages import Pages
 from zcd.show.paper.pdf import report_pdf
 from zcd.show.paper.report import write_report
 
@@ -25,14 +25,14 @@ TYPESETTING = '#panic("x") $a^2$ *b* _c_ @d <e> [f] \\g // h'
 
 
 @pytest.fixture(scope="module")
-def pages() -> Pages:
+def pages() -> Document:
     """The record of a repair, whose names are code to a browser and to a typesetter."""
     before = case(SETTLED, TYPESETTING)
     return pages_of(name=HOSTILE, before=before)
 
 
 @pytest.fixture(scope="module")
-def reader(pages: Pages) -> PdfReader:
+def reader(pages: Document) -> PdfReader:
     return PdfReader(BytesIO(report_pdf(pages)))
 
 
@@ -49,7 +49,7 @@ def text(reader: PdfReader) -> str:
 @pytest.mark.parametrize(
     ("paper", "width_mm", "height_mm"), [("a4", 210.0, 297.0), ("letter", 215.9, 279.4)]
 )
-def test_paper(pages: Pages, paper: str, width_mm: float, height_mm: float) -> None:
+def test_paper(pages: Document, paper: str, width_mm: float, height_mm: float) -> None:
     """ISO 216 A4; ANSI Y14.1 A, 8.5 in by 11 in."""
     box = PdfReader(BytesIO(report_pdf(replace(pages, sections=pages.sections[1:2]), paper)))
     size = box.pages[0].mediabox
@@ -62,7 +62,7 @@ def test_what_a_person_typed_is_set_as_it_is(text: str) -> None:
     assert squeezed(TYPESETTING) in text
 
 
-def test_every_section_is_there_in_order(pages: Pages, text: str) -> None:
+def test_every_section_is_there_in_order(pages: Document, text: str) -> None:
     places = [text.index(squeezed(section.title)) for section in pages.sections]
     assert places == sorted(places)
 
@@ -78,7 +78,7 @@ def test_words_of_the_diagram_stay_words(text: str) -> None:
 
 
 def test_tagged_for_screen_readers_with_words_for_each_picture(
-    pages: Pages, reader: PdfReader
+    pages: Document, reader: PdfReader
 ) -> None:
     root = reader.trailer["/Root"]
     assert root["/MarkInfo"]["/Marked"]
@@ -93,17 +93,17 @@ def test_tagged_for_screen_readers_with_words_for_each_picture(
     } <= told
 
 
-def test_nothing_is_linked_or_run(pages: Pages) -> None:
+def test_nothing_is_linked_or_run(pages: Document) -> None:
     raw = report_pdf(pages)
     assert not re.search(rb"/(URI|JavaScript|JS|Launch|EmbeddedFile)\b", raw)
 
 
-def test_the_same_report_gives_the_same_file(pages: Pages) -> None:
+def test_the_same_report_gives_the_same_file(pages: Document) -> None:
     short = replace(pages, sections=pages.sections[1:2])
     assert report_pdf(short) == report_pdf(short)
 
 
-def test_only_an_earlier_report_is_replaced(pages: Pages, tmp_path: Path) -> None:
+def test_only_an_earlier_report_is_replaced(pages: Document, tmp_path: Path) -> None:
     short = replace(pages, sections=pages.sections[1:2])
     path = write_report(tmp_path / "report.pdf", short)
     require_place(path)
@@ -111,7 +111,7 @@ def test_only_an_earlier_report_is_replaced(pages: Pages, tmp_path: Path) -> Non
 
 
 def test_a_typesetter_that_fails_is_no_traceback(
-    pages: Pages, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    pages: Document, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     broken = tmp_path / "broken.typ"
     broken.write_text("#nothing-of-this-name")

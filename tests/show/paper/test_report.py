@@ -13,9 +13,9 @@ from tests.show.demo import FAILS, HOLDS, SETTLED, case, lost_below, share_lost,
 from zcd.diagnosis.case import Case
 from zcd.errors import InputError
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.show.document import Document
 from zcd.show.paper import report
-from zcd.show.paper.pages import Pages
-from zcd.show.paper.report import report_pages, write_report
+from zcd.show.paper.report import report_document, write_report
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
 LOADS = {"src", "srcset", "href", "xlink:href", "data", "action", "poster", "background"}
@@ -39,10 +39,10 @@ class Page(HTMLParser):
         self.words.append(data)
 
 
-def pages_of(text: str = HOLDS, name: str | None = None, before: Case | None = None) -> Pages:
+def pages_of(text: str = HOLDS, name: str | None = None, before: Case | None = None) -> Document:
     found = solved(text)
     board = found.board if name is None else replace(found.board, name=name)
-    return report_pages(
+    return report_document(
         board=board,
         check=replace(found.check, board=board),
         solution=found.solution,

@@ -11,12 +11,14 @@ import pytest
 from rich.console import Console
 
 from tests.story.boards import SUPPRESSED, board
+from zcd.show.document import Document
 from zcd.show.draw.canvas import figure_svg
 from zcd.show.draw.motor import drive_figure, fan_figure
 from zcd.show.draw.plots import story_figures
 from zcd.show.draw.timeline import timeline_figure
+from zcd.show.terminal import print_document
+from zcd.show.told.document import story_document, table_document
 from zcd.show.told.records import story_record, table_record
-from zcd.show.told.tables import print_story, print_table
 from zcd.show.told.why import why_lines
 from zcd.show.told.words import (
     CHARGED,
@@ -31,7 +33,7 @@ from zcd.show.told.words import (
     table_sheet,
 )
 from zcd.story.causes import find_cause, sizes_of
-from zcd.story.flags import fitting
+from zcd.story.flags import StoryTable, fitting
 from zcd.story.timeline import Story, stories_of
 
 FREE = 'supervision = {without_sync = "free-run"}'
@@ -112,27 +114,27 @@ def test_no_cause_for_the_flags() -> None:
     ]
 
 
-def shown(printed: object) -> str:
-    """What a printing function puts on a terminal of 80 columns."""
+def shown(document: Document) -> str:
+    """A document on a terminal of 80 columns."""
     console = Console(file=StringIO(), width=80)
-    printed(console)  # type: ignore[operator]
+    print_document(document, console)
     assert isinstance(console.file, StringIO)
     return console.file.getvalue()
 
 
 def test_printed_story_keeps_to_80_columns_and_ends_with_cautions() -> None:
-    found = board()
-    text = shown(lambda console: print_story(told("K1 contact open"), found, console))
+    text = shown(story_document(told("K1 contact open")))
     assert max(map(len, text.splitlines())) <= 80
     order = ["sync flag after 3.8 s", "Why", "What happens when", "common practice", "CAUTION"]
     places = [text.index(word) for word in order]
     assert places == sorted(places)
-    table = shown(lambda console: print_table([told("healthy")], found, console))
+    healthy = StoryTable(board=board(), seconds=30.0, stories=(told("healthy"),))
+    table = shown(table_document(healthy))
     assert "CAUTION" in table
 
 
 def test_record_is_json_in_si_units() -> None:
-    record = story_record(told("K1 contact open"), board())
+    record = story_record(told("K1 contact open"))
     again = json.loads(json.dumps(record, allow_nan=False))
     assert again["sync_flag_s"] == pytest.approx(3.81, abs=0.02)
     assert again["cause"] == "K1 contact open"
@@ -141,7 +143,8 @@ def test_record_is_json_in_si_units() -> None:
     assert again["samples"]["delay_s"] == [None] * 300
     assert again["sync_circuit"]["relay_on"]["failed_rule"] == "pin never low"
     assert {a["key"] for a in again["assumptions"]} >= {"fan.power", "mains.band"}
-    whole = table_record([told("healthy"), told("R1 open")], board())
+    stories = (told("healthy"), told("R1 open"))
+    whole = table_record(StoryTable(board=board(), seconds=30.0, stories=stories))
     assert [s["fan_flag_s"] is None for s in whole["stories"]] == [True, False]
 
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from zcd.board.model import Board
-from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap, Reach
 from zcd.margin.quantities import Quantity
 from zcd.show.checked.map_words import share_here
@@ -19,15 +17,13 @@ EVERY = 4
 UNITS = {"%": "", "°C": "degC", "Ω": "ohm"}
 
 
-def map_record(board: Board, loss_map: LossMap, loss_share: LossShare) -> Record:
+def map_record(loss_map: LossMap) -> Record:
     """A map, ready for `json.dumps`.
 
     Parameters
     ----------
-    board : Board
     loss_map : LossMap
-    loss_share : LossShare
-        Of the same map.
+        With the share of boards that lose sync.
 
     Returns
     -------
@@ -58,6 +54,8 @@ def map_record(board: Board, loss_map: LossMap, loss_share: LossShare) -> Record
     of ``lost`` are those that a typical board breaks (null: none), ``ratio`` the share of boards
     within tolerance that lose sync.
     """
+    board, loss_share = loss_map.board, loss_map.share
+    assert loss_share is not None
     places = loss_map.lattice.places[::EVERY]
     record: Record = plain_values(
         {

@@ -8,8 +8,8 @@ from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap, Reach
 from zcd.margin.population import Share
 from zcd.margin.quantities import Quantity
-from zcd.show.checked.sheets import Sheet
 from zcd.show.checked.spread_sheets import sure_text
+from zcd.show.table import Table
 from zcd.show.wording import NOTHING, quantity_text, rule_text
 
 
@@ -87,7 +87,7 @@ def _step_text(quantity: Quantity, end: float) -> str:
     return quantity_text(abs(end - quantity.here), quantity.unit)
 
 
-def map_sheet(loss_map: LossMap) -> Sheet:
+def map_sheet(loss_map: LossMap) -> Table:
     """How far the board is from the boundary, along both quantities, each way."""
     locks = loss_map.rule_here is None
     pairs = ((loss_map.across, loss_map.reach_across), (loss_map.up, loss_map.reach_up))
@@ -106,7 +106,7 @@ def map_sheet(loss_map: LossMap) -> Sheet:
             ("up", reach.above, reach.rule_above),
         )
     )
-    return Sheet(
+    return Table(
         title="How far the board is from losing sync" if locks else "Where the board would lock",
         columns=("quantity", "here", "", "limit", "away", "then fails" if locks else "fails here"),
         rows=rows,

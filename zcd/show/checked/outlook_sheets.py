@@ -8,7 +8,7 @@ from zcd.board.model import Board
 from zcd.margin.check import Check
 from zcd.margin.decides import LADDER, Decides
 from zcd.margin.years import YEARS, Ageing
-from zcd.show.checked.sheets import Sheet
+from zcd.show.table import Table
 from zcd.show.wording import plain, quantity_text, years_text
 
 VIEW_WORDS = {
@@ -22,7 +22,7 @@ WIDEST_RATIO = 0.1
 TEN_YEARS = 10.0
 
 
-def outlook_sheets(check: Check) -> tuple[Sheet, ...]:
+def outlook_sheets(check: Check) -> tuple[Table, ...]:
     """All of these tables, where they were asked for."""
     if check.outlook is None:
         return ()
@@ -60,11 +60,11 @@ def decides_line(decides: Decides) -> str:
     return f"{names[0]} makes {share} {spread}"
 
 
-def decides_sheet(decides: Decides) -> Sheet:
+def decides_sheet(decides: Decides) -> Table:
     """How much of the spread of the headroom each tolerance makes."""
     title = "What decides the CTR headroom"
     if not np.any(decides.total_high > 0.0):
-        return Sheet(
+        return Table(
             title=title,
             columns=(),
             rows=(),
@@ -72,7 +72,7 @@ def decides_sheet(decides: Decides) -> Sheet:
         )
     open_ratio = decides.unexplained
     not_known = f"; of {_percent(open_ratio)} it is not known what makes it" * (open_ratio >= 0.01)
-    return Sheet(
+    return Table(
         title=title,
         columns=("", "share", "95 % sure", "by itself"),
         rows=tuple(
@@ -114,13 +114,13 @@ def span_text(decides: Decides, number: int) -> str:
     return f"{100.0 * decides.total_low[number]:.0f} to {_percent(decides.total_high[number])}"
 
 
-def years_sheet(ageing: Ageing, board: Board) -> Sheet:
+def years_sheet(ageing: Ageing, board: Board) -> Table:
     """When the worst corner, the first percent and half of the boards lose sync."""
     courses = ageing.courses.values()
     hours = quantity_text(ageing.hours_per_year, "h")
     feed = "the feed is direct" if board.relay is None else "the feed is switched"
     drift = float(np.interp(TEN_YEARS, YEARS, ageing.drift))
-    return Sheet(
+    return Table(
         title="Years until sync is lost, tolerances and drift of the chain counted",
         columns=("", *(VIEW_WORDS[view] for view in ageing.courses)),
         rows=(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import isnan
 
 from zcd.board.model import Assumption, Board, Resistor
@@ -11,10 +11,10 @@ from zcd.margin.advice import advice
 from zcd.margin.check import Check, Level, Rule
 from zcd.margin.shorts import Load, ShortStress
 from zcd.margin.spread import AT_CORNER
-from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress
+from zcd.margin.stress import HARMLESS_REVERSE_A
+from zcd.show.table import FAILS, Cell, Quantity, Table
 from zcd.show.wording import (
     NOTHING,
-    SourceNotes,
     factor_text,
     found_text,
     limit_text,
@@ -26,7 +26,6 @@ from zcd.show.wording import (
 )
 from zcd.sync.lock import expected_pulses
 
-FAILS = "FAILS"
 KEPT = "kept"
 BEWARE = "beware"
 
@@ -35,30 +34,6 @@ HEADROOM_WORDS = {
     "mains": "mains may fall to 1/n",
     "chain": "chain may rise to n times",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
-    """A table of words.
-
-    Parameters
-    ----------
-    title : str
-    columns : tuple of str
-        Heads.
-    rows : tuple of tuple of str
-        Cells; a line break within a cell begins a remark on the line above.
-    right : tuple of int
-        Columns that stand flush right, counted from 0.
-    remark : str
-        What to know about the whole table.
-    """
-
-    title: str
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    right: tuple[int, ...] = ()
-    remark: str = ""
 
 
 def board_line(board: Board) -> str:
@@ -82,20 +57,27 @@ def _chain_text(chain: tuple[Resistor, ...]) -> str:
     return " + ".join(quantity_text(part.resistance_ohm, "Ω") for part in chain)
 
 
-def levels_sheet(check: Check) -> Sheet:
+def _lock_text(level: Level) -> str:
+    return "yes" if level.locks else f"NO: {level.failed_rule}"
+
+
+LEVELS = (
+    Quantity("mains_rms_v", "mains"),
+    Quantity("temperature_degc", "ambient"),
+    Quantity("led_peak_a", "LED peak"),
+    Quantity("led_mean_a", "LED mean"),
+    Quantity("period_s", "period"),
+    Quantity("low_time_s", "low time"),
+    Quantity("fall_offset_s", "falls", lambda level: offset_text(level.fall_offset_s)),
+    Quantity("rise_offset_s", "rises", lambda level: offset_text(level.rise_offset_s)),
+    Quantity("transition_s", "undefined"),
+    Quantity("locks", "lock", _lock_text),
+)
+"""What is shown of a level."""
+
+
+def levels_sheet(check: Check) -> Table:
     """LED current, pulse and lock at each level; levels side by side."""
-    lines: tuple[tuple[str, Callable[[Level], str]], ...] = (
-        ("mains", lambda level: quantity_text(level.mains_rms_v, "V")),
-        ("ambient", lambda level: quantity_text(level.temperature_degc, "°C")),
-        ("LED peak", lambda level: quantity_text(level.led_peak_a, "A")),
-        ("LED mean", lambda level: quantity_text(level.led_mean_a, "A")),
-        ("period", lambda level: quantity_text(level.period_s, "s")),
-        ("low time", lambda level: quantity_text(level.low_time_s, "s")),
-        ("falls", lambda level: offset_text(level.fall_offset_s)),
-        ("rises", lambda level: offset_text(level.rise_offset_s)),
-        ("undefined", lambda level: quantity_text(level.transition_s, "s")),
-        ("lock", _lock_text),
-    )
     unsettled = [level.name for level in check.levels if not level.settled]
     remark = (
         "weak: low mains, hot, the lowest CTR of the grade; strong: high mains, the highest CTR. "
@@ -106,51 +88,71 @@ def levels_sheet(check: Check) -> Sheet:
         remark += " Times of the first of the pulses in a period."
     if unsettled:
         remark += f" Not settled, the last cycles are shown: {', '.join(unsettled)}."
-    return Sheet(
-        title="Sync pulses and LED current",
-        columns=("", *(level.name for level in check.levels)),
-        rows=tuple((name, *(show(level) for level in check.levels)) for name, show in lines),
-        right=tuple(range(1, len(check.levels) + 1)),
-        remark=remark,
-    )
+    title = "Sync pulses and LED current"
+    return Table.across(check.levels, LEVELS, lambda level: level.name, title, remark)
 
 
-def _lock_text(level: Level) -> str:
-    return "yes" if level.locks else f"NO: {level.failed_rule}"
+RESISTORS = (
+    Quantity("ref", "part", lambda stress: plain(stress.resistor.ref)),
+    Quantity(
+        "resistance_ohm",
+        "value",
+        lambda stress: quantity_text(stress.resistor.resistance_ohm, "Ω"),
+        lambda stress: stress.resistor.resistance_ohm,
+    ),
+    Quantity("style", "style", lambda stress: stress.resistor.style),
+    Quantity(
+        "worst_power_w",
+        "power",
+        lambda stress: of_limit(stress.power_w.max(), stress.power_limit_w, "W"),
+        lambda stress: stress.power_w.max(),
+    ),
+    Quantity(
+        "power_ratio",
+        "share",
+        lambda stress: share_text(stress.power_w.max(), stress.power_limit_w),
+        lambda stress: stress.power_w.max() / stress.power_limit_w,
+        right=True,
+    ),
+    Quantity(
+        "worst_judged_v",
+        "voltage",
+        lambda stress: of_limit(stress.film_v.max(), stress.voltage_limit_v, "V"),
+        lambda stress: stress.film_v.max(),
+    ),
+    Quantity(
+        "voltage_ratio",
+        "share",
+        lambda stress: share_text(stress.film_v.max(), stress.voltage_limit_v),
+        lambda stress: stress.film_v.max() / stress.voltage_limit_v,
+        right=True,
+    ),
+)
+"""What is shown of a resistor at its worst."""
 
 
-def resistors_sheet(check: Check) -> Sheet:
+def of_limit(value: float, limit: float, unit: str) -> str:
+    """A value beside its limit."""
+    return f"{quantity_text(float(value), unit)} of {quantity_text(limit, unit)}"
+
+
+def resistors_sheet(check: Check) -> Table:
     """Power and voltage of each resistor against its limits, at the worst corner."""
     hot = quantity_text(check.board.service.hot_degc, "°C")
-    return Sheet(
+    return Table.of(
+        check.worst_resistors,
+        RESISTORS,
         title="Resistors at their worst",
-        columns=("part", "value", "style", "power", "share", "voltage", "share"),
-        rows=tuple(_resistor_row(stress) for stress in check.worst_resistors),
-        right=(1, 3, 4, 5, 6),
         remark=f"At high mains, each with its own tolerance and that of the others at the worse "
         f"end. Power limit derated for {hot}. Voltage: rms, at least that of the sine with its "
         "peak.",
     )
 
 
-def _resistor_row(stress: ResistorStress) -> tuple[str, ...]:
-    part = stress.resistor
-    power_w, film_v = float(stress.power_w.max()), float(stress.film_v.max())
-    return (
-        plain(part.ref),
-        quantity_text(part.resistance_ohm, "Ω"),
-        part.style,
-        f"{quantity_text(power_w, 'W')} of {quantity_text(stress.power_limit_w, 'W')}",
-        share_text(power_w, stress.power_limit_w),
-        f"{quantity_text(film_v, 'V')} of {quantity_text(stress.voltage_limit_v, 'V')}",
-        share_text(film_v, stress.voltage_limit_v),
-    )
-
-
-def shorts_sheet(check: Check) -> Sheet:
+def shorts_sheet(check: Check) -> Table:
     """What each single short does to the resistor it hits hardest, and to the LED."""
     rules = advice(check)
-    return Sheet(
+    return Table(
         title="If one part shorts (advice, no part of the verdict)",
         columns=("shorted", "most power", "share", "most voltage", "share", "LED", "verdict"),
         rows=tuple(_short_row(short, rules) for short in check.shorts),
@@ -185,10 +187,10 @@ def _hit(
     return f"{plain(load.resistor.ref)} {quantity_text(value, unit)}", share_text(value, limit)
 
 
-def surge_sheet(check: Check, notes: SourceNotes) -> Sheet:
+def surge_sheet(check: Check) -> Table:
     """What a surge does to every part, with the letter of where the limit comes from."""
     level = quantity_text(check.surge.level_v, "V")
-    return Sheet(
+    return Table(
         title=f"A surge of {level}, line to neutral (advice, no part of the verdict)",
         columns=("", "value", "limit", "verdict", "from"),
         rows=tuple(
@@ -197,7 +199,7 @@ def surge_sheet(check: Check, notes: SourceNotes) -> Sheet:
                 found_text(rule),
                 limit_text(rule),
                 KEPT if rule.passes else BEWARE,
-                notes.letter(rule.source),
+                Cell(source=rule.source),
             )
             for rule in advice(check)
             if rule.name.startswith("surge")
@@ -211,9 +213,9 @@ def surge_sheet(check: Check, notes: SourceNotes) -> Sheet:
     )
 
 
-def headroom_sheet(check: Check) -> Sheet:
+def headroom_sheet(check: Check) -> Table:
     """How far CTR, mains and chain may move before lock is lost."""
-    return Sheet(
+    return Table(
         title="Headroom until lock is lost",
         columns=("", "n typical, bench", "n weak", "first to fail (weak)"),
         rows=tuple(
@@ -229,11 +231,11 @@ def headroom_sheet(check: Check) -> Sheet:
     )
 
 
-def life_sheet(check: Check) -> Sheet:
+def life_sheet(check: Check) -> Table:
     """Years until the CTR headroom is used up, by both views, the harsher named."""
     rule, model = check.life.design_rule_years, check.life.acceleration_years
     hours = quantity_text(check.board.service.hours_per_year, "h")
-    return Sheet(
+    return Table(
         title="Years until ageing uses up the CTR headroom (n weak)",
         columns=("view", "years", ""),
         rows=(
@@ -255,27 +257,23 @@ def life_sheet(check: Check) -> Sheet:
     )
 
 
-def rules_sheet(check: Check, notes: SourceNotes) -> Sheet:
-    """Every rule with value, limit, verdict and the letter of where the limit comes from."""
-    return Sheet(
-        title="Rules",
-        columns=("rule", "value", "limit", "verdict", "from"),
-        rows=tuple(
-            (
-                _rule_name(rule),
-                found_text(rule),
-                limit_text(rule),
-                KEPT if rule.passes else FAILS,
-                notes.letter(rule.source),
-            )
-            for rule in check.rules
-        ),
-        right=(1, 2),
-    )
-
-
 def _rule_name(rule: Rule) -> str:
     return plain(rule.name) + (f"\n  {plain(rule.remark)}" if rule.remark else "")
+
+
+RULES = (
+    Quantity("name", "rule", _rule_name),
+    Quantity("value", "value", found_text, right=True),
+    Quantity("limit", "limit", limit_text, right=True),
+    Quantity("passes", "verdict", lambda rule: KEPT if rule.passes else FAILS),
+    Quantity("source", "from", lambda rule: Cell(source=rule.source)),
+)
+"""What is shown of a rule."""
+
+
+def rules_sheet(check: Check) -> Table:
+    """Every rule with value, limit, verdict and the letter of where the limit comes from."""
+    return Table.of(check.rules, RULES, title="Rules")
 
 
 def failed_lines(check: Check) -> tuple[str, ...]:
@@ -290,17 +288,17 @@ def failed_lines(check: Check) -> tuple[str, ...]:
     )
 
 
-def assumptions_sheet(board: Board, notes: SourceNotes) -> Sheet:
+def assumptions_sheet(board: Board) -> Table:
     """What the board file does not say, and what was taken instead."""
     title = "Assumed, because the board file does not say"
-    sheet = taken_sheet(title, board.assumptions, notes)
+    sheet = taken_sheet(title, board.assumptions)
     return sheet if sheet.rows else replace(sheet, remark="Nothing: the board file says it all.")
 
 
-def taken_sheet(title: str, taken: Iterable[Assumption], notes: SourceNotes) -> Sheet:
+def taken_sheet(title: str, taken: Iterable[Assumption]) -> Table:
     """What a file does not say, and what was taken instead."""
-    return Sheet(
+    return Table(
         title=title,
         columns=("key", "taken as", "from"),
-        rows=tuple((a.key, plain(a.value), notes.letter(a.source)) for a in taken),
+        rows=tuple((a.key, plain(a.value), Cell(source=a.source)) for a in taken),
     )

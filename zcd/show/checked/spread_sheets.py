@@ -13,8 +13,9 @@ from zcd.margin.corners import Corners
 from zcd.margin.population import CONFIDENCE_RATIO, Population, Share
 from zcd.margin.spread import AT_CORNER, Spread
 from zcd.margin.tolerances import Tolerance
-from zcd.show.checked.sheets import FAILS, KEPT, Sheet
-from zcd.show.wording import SourceNotes, plain, quantity_text
+from zcd.show.checked.sheets import KEPT
+from zcd.show.table import FAILS, Cell, Table
+from zcd.show.wording import plain, quantity_text
 from zcd.sync.lock import RULES
 
 PLACES = 5
@@ -36,7 +37,7 @@ _UNITS = {"degC": "°C"}
 _TIMES_SHOWN = 10.0
 
 
-def spread_sheets(check: Check, notes: SourceNotes) -> tuple[Sheet, ...]:
+def spread_sheets(check: Check) -> tuple[Table, ...]:
     """All of these tables, where they were asked for."""
     if check.spread is None:
         return ()
@@ -44,7 +45,7 @@ def spread_sheets(check: Check, notes: SourceNotes) -> tuple[Sheet, ...]:
     return (
         replace(corners, remark=f"{corners.remark}{_dark_hint(check, check.spread)}"),
         population_sheet(check.spread.population),
-        tolerances_sheet(check.spread, notes),
+        tolerances_sheet(check.spread),
     )
 
 
@@ -56,7 +57,7 @@ def _dark_hint(check: Check, spread: Spread) -> str:
     return DARK_HINT if lit_twice and missed.intersection(dark) else ""
 
 
-def corners_sheet(spread: Spread) -> Sheet:
+def corners_sheet(spread: Spread) -> Table:
     """Each rule at the corner that is worst for it, the tightest first."""
     corners = spread.corners
     # where there is no pulse, the pin's own rule says why: it comes first
@@ -64,7 +65,7 @@ def corners_sheet(spread: Spread) -> Sheet:
     order = np.argsort(keys, kind="stable")
     shown = [k for n, k in enumerate(order) if n < TIGHTEST or not spread.rules[k].passes]
     left = len(order) - len(shown)
-    return Sheet(
+    return Table(
         title="Worst case: every tolerance at its worse end, rule by rule",
         columns=("rule", "left", "verdict", "where it is worst"),
         rows=tuple(_corner_row(corners, int(k), spread.rules[k]) for k in shown),
@@ -140,7 +141,7 @@ def population_line(population: Population) -> str:
     return f"{population.size} boards, {failing_text(population)}".rstrip(".")
 
 
-def population_sheet(population: Population) -> Sheet:
+def population_sheet(population: Population) -> Table:
     """The share of a population that fails, what fails first, and how tight each lock rule is."""
     margins = population.judged.margins
     first = population.first_failures
@@ -149,7 +150,7 @@ def population_sheet(population: Population) -> Sheet:
         for k, name in enumerate(population.judged.names)
         if k < len(RULES) or name in first or np.quantile(margins[:, k], 0.01) < 0.2
     ]
-    return Sheet(
+    return Table(
         title=f"Population: {population.size} boards of this kind, as they come",
         columns=("rule", "fails first in", "left in the worst 1 %", "left in the middle one"),
         rows=tuple(
@@ -209,9 +210,9 @@ def _bound(ratio: float) -> str:
     return f"{100.0 * ratio:.2g} %" if ratio < 0.99 else f"{100.0 * ratio:.4g} %"
 
 
-def tolerances_sheet(spread: Spread, notes: SourceNotes) -> Sheet:
+def tolerances_sheet(spread: Spread) -> Table:
     """What was varied, from where to where, and where that comes from."""
-    return Sheet(
+    return Table(
         title="What may differ from board to board and from day to day",
         columns=("", "from", "to", "source"),
         rows=tuple(
@@ -219,7 +220,7 @@ def tolerances_sheet(spread: Spread, notes: SourceNotes) -> Sheet:
                 plain(t.name),
                 amount_text(t, t.low),
                 amount_text(t, t.high),
-                notes.letter(t.source),
+                Cell(source=t.source),
             )
             for t in spread.corners.tolerances
         ),

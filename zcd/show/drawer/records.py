@@ -5,20 +5,17 @@ from __future__ import annotations
 from dataclasses import asdict
 
 from zcd.margin.chain_parts import ChainFits, Fit
-from zcd.margin.substitutes import Substitutes
 from zcd.margin.swaps import PullUps, Swap, reverse_ratio
 from zcd.show.checked.records import Record, plain_values
-from zcd.story.switches import Switches, allowed_current_a
+from zcd.story.switches import Replacements, Switches, allowed_current_a
 
 
-def substitutes_record(found: Substitutes, drive: Switches | None) -> Record:
+def substitutes_record(result: Replacements) -> Record:
     """What may stand in place of the parts asked for, in SI units, ready for `json.dumps`.
 
     Parameters
     ----------
-    found : Substitutes
-    drive : Switches or None
-        None: not asked for.
+    result : Replacements
 
     Returns
     -------
@@ -52,6 +49,7 @@ def substitutes_record(found: Substitutes, drive: Switches | None) -> Record:
     power_limit_w, voltage_limit_v. ``tightest``: the rule that fails first or, if none does, has
     the least margin: name, value, limit, unit, at_least, passes, source, remark.
     """
+    found, drive = result.found, result.drive
     found_record = {
         "board": found.board.name,
         "drawer": found.drawer.name,

@@ -13,7 +13,7 @@ from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
 from zcd.margin.substitutes import Substitutes
 from zcd.margin.swaps import PullUps, Swap, has_its_leds, reverse_ratio
-from zcd.show.checked.sheets import FAILS, Sheet
+from zcd.show.table import FAILS, Table
 from zcd.show.wording import found_text, limit_text, plain, quantity_text, share_text
 
 NUMBERS = ("one part", "two", "three", "four")
@@ -88,7 +88,7 @@ def _of_text(tolerances: Sequence[str]) -> str:
     return f" of {' or '.join(tolerances)} parts"
 
 
-def fits_sheet(fits: Sequence[Fit]) -> Sheet:
+def fits_sheet(fits: Sequence[Fit]) -> Table:
     """Combinations that keep all rules, with the load of each part."""
     rows: list[tuple[str, ...]] = []
     for number, fit in enumerate(fits, start=1):
@@ -100,7 +100,7 @@ def fits_sheet(fits: Sequence[Fit]) -> Sheet:
             )
             lead, *rest = first if k == 0 else ("", "", "")
             rows.append((lead, _part_text(stress, count), *rest, *_load_texts(stress)))
-    return Sheet(
+    return Table(
         title="The best of each number of parts, fewest parts first",
         columns=("", "parts in series", "together", "margin", "power", "voltage"),
         rows=tuple(rows),
@@ -111,9 +111,9 @@ def fits_sheet(fits: Sequence[Fit]) -> Sheet:
     )
 
 
-def misses_sheet(fits: Sequence[Fit]) -> Sheet:
+def misses_sheet(fits: Sequence[Fit]) -> Table:
     """Some combinations that just fail, and why."""
-    return Sheet(
+    return Table(
         title="What just fails, and why",
         columns=("parts in series", "together", "fails"),
         rows=tuple(
@@ -128,10 +128,10 @@ def misses_sheet(fits: Sequence[Fit]) -> Sheet:
     )
 
 
-def optocouplers_sheet(found: Substitutes) -> Sheet:
+def optocouplers_sheet(found: Substitutes) -> Table:
     """Optocouplers on the board as it is, each as new."""
     now = found.board.optocoupler
-    return Sheet(
+    return Table(
         title=f"Optocouplers in place of {plain(now.ref)}, each as new",
         columns=("part", "CTR", "headroom", "pins", "verdict", "what decides"),
         rows=tuple(
@@ -181,9 +181,9 @@ def pull_up_lines(found: PullUps) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def pull_ups_sheet(found: PullUps) -> Sheet:
+def pull_ups_sheet(found: PullUps) -> Table:
     """Resistors of the drawer as pull-up."""
-    return Sheet(
+    return Table(
         title="Of the drawer, those nearest to the middle of the range",
         columns=("value", "style", "headroom", "verdict", "what decides"),
         rows=tuple(
@@ -200,9 +200,9 @@ def pull_ups_sheet(found: PullUps) -> Sheet:
     )
 
 
-def diodes_sheet(ref: str, swaps: Sequence[Swap]) -> Sheet:
+def diodes_sheet(ref: str, swaps: Sequence[Swap]) -> Table:
     """Diodes in place of one."""
-    return Sheet(
+    return Table(
         title=f"Diodes in place of {plain(ref)}",
         columns=("part", "reverse rating", "verdict", "what decides"),
         rows=tuple(

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from zcd.margin.check import Rule
-from zcd.show.checked.sheets import Sheet
+from zcd.show.table import Cell, Table
 from zcd.show.wording import (
     NOTHING,
-    SourceNotes,
     found_text,
     limit_text,
     plain,
@@ -25,10 +24,10 @@ def need_line(found: Switches) -> str:
     )
 
 
-def switches_sheet(found: Switches, notes: SourceNotes) -> Sheet:
+def switches_sheet(found: Switches) -> Table:
     """Parts that no known figure speaks against."""
     origins = dict.fromkeys(fit.part.source for fit in found.fits if fit.fits)
-    letters = ", ".join(notes.letter(origin) for origin in origins)
+    letters = ", ".join(Cell(source=origin) for origin in origins)
     rows = []
     for fit in found.fits:
         if fit.fits:
@@ -44,7 +43,7 @@ def switches_sheet(found: Switches, notes: SourceNotes) -> Sheet:
                     ", ".join(fit.unread) or NOTHING,
                 )
             )
-    return Sheet(
+    return Table(
         title="For the fan's drive",
         columns=("part", "kind", "carries", "blocks", "fires at", "look up in its sheet"),
         rows=tuple(rows),

@@ -17,8 +17,8 @@ from zcd.diagnosis.suggest import Answer, Suggestion
 from zcd.diagnosis.words import show_measured, show_value
 from zcd.engine.network import islands
 from zcd.show.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
-from zcd.show.checked.sheets import Sheet
 from zcd.show.found.words import amount_text, percent_text, range_text
+from zcd.show.table import Table
 
 LEAST_SHOWN = 0.005
 MOST_SHOWN = 8
@@ -71,7 +71,7 @@ def spread_of(function: Function, low: float, high: float) -> str:
     return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
 
 
-def card_sheets(lines: Sequence[CardLine], circuit: Circuit) -> list[tuple[Side, Sheet]]:
+def card_sheets(lines: Sequence[CardLine], circuit: Circuit) -> list[tuple[Side, Table]]:
     """The bench card, a table for each side, safest first."""
     sheets = []
     for side in Side:
@@ -85,7 +85,7 @@ def card_sheets(lines: Sequence[CardLine], circuit: Circuit) -> list[tuple[Side,
             if line.side is side
         )
         columns = ("reading", "good board", "under a fault")
-        sheets.append((side, Sheet(title=SIDE_TITLES[side], columns=columns, rows=rows)))
+        sheets.append((side, Table(title=SIDE_TITLES[side], columns=columns, rows=rows)))
     return sheets
 
 
@@ -167,7 +167,7 @@ STOPPED = {
 """Why it stops, in words."""
 
 
-def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Sheet:
+def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Table:
     """The readings taken."""
     rows = tuple(
         (
@@ -179,12 +179,12 @@ def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Sheet:
         for number, m in enumerate(measured, start=1)
     )
     columns = ("", "reading", "probes", "shown")
-    return Sheet(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
+    return Table(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
 
 
 def compared_sheet(
     measured: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
-) -> Sheet:
+) -> Table:
     """The readings taken, beside what the same meter shows on a good board."""
     taken = measured_sheet(measured, circuit)
     readings = [m.reading for m in measured]
@@ -256,7 +256,7 @@ def _as_in_list(part: str) -> str:
     return part
 
 
-def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Sheet:
+def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     """The likeliest faults."""
     shown = [r for r in diagnosis.ranked[:MOST_SHOWN] if r.probability >= LEAST_SHOWN]
     rows = tuple((percent_text(r.probability), _with_amount(r, circuit), r.words) for r in shown)
@@ -265,7 +265,7 @@ def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Sheet:
     remark = ""
     if share >= LEAST_SHOWN:
         remark = f"{len(rest)} more, together {percent_text(share)}, none above the last."
-    return Sheet(
+    return Table(
         title="What explains the readings",
         columns=("probability", "fault", "what it means"),
         rows=rows,

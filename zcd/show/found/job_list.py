@@ -6,21 +6,21 @@ from collections.abc import Sequence
 from typing import Any
 
 from zcd.diagnosis.record import Entry, Experience
-from zcd.show.checked.sheets import Sheet
 from zcd.show.found.retested import retested_line, retested_record
+from zcd.show.table import Table
 from zcd.show.wording import plain
 
 MOST_KINDS = 5
 LEAVE_OUT = "--no-record leaves them out."
 
 
-def record_sheet(entries: Sequence[Entry], total: int) -> Sheet:
+def record_sheet(entries: Sequence[Entry], total: int) -> Table:
     """Jobs of a record, each with its board and what it was."""
     unread = sum(bool(e.problem) for e in entries)
     remark = f"{len(entries)} of {total} jobs." if len(entries) != total else f"{total} jobs."
     if unread:
         remark += f" {unread} cannot be read."
-    return Sheet(
+    return Table(
         title="Jobs",
         columns=("job", "board", "flags", "readings", "closed", "what it was"),
         rows=tuple(_row(e) for e in entries),

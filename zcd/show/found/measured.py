@@ -6,9 +6,7 @@ from math import isfinite
 from typing import Any
 
 import numpy as np
-from rich.console import Console
 
-from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.readings import side_of
 from zcd.diagnosis.retest import LOW_TIME, Retest
@@ -16,11 +14,12 @@ from zcd.diagnosis.traces import Traces, readings_of
 from zcd.diagnosis.words import show_measured
 from zcd.margin.headroom import Headroom
 from zcd.show.cautions import PROBED, Caution
-from zcd.show.checked.sheets import Sheet
+from zcd.show.document import Document, Paragraph, Section
+from zcd.show.found.document import caution_sections
 from zcd.show.found.findings import cautions_for, spread_of
 from zcd.show.found.records import KEYS, measured_record, reading_record
 from zcd.show.found.words import percent_text
-from zcd.show.tables import print_cautions, print_heading, print_line, print_sheet
+from zcd.show.table import Quantity, Table
 from zcd.show.wording import factor_text, offset_text, plain, quantity_text
 from zcd.sync.lock import expected_pulses
 
@@ -33,11 +32,21 @@ OVER_SUPPLY = 1.2
 """A pin that swings by so much of its supply, and no higher, seen through such a probe."""
 
 
-def print_capture(traces: Traces, console: Console) -> None:
-    """Print what a capture shows."""
-    board = traces.board
-    print_heading(plain(board.name), console)
-    print_line(capture_line(board, traces), console, bold=True)
+def capture_document(traces: Traces) -> Document:
+    """What a capture shows."""
+    title = f"Capture {plain(traces.capture.name)}"
+    table = Table(title=title, columns=("what", "seen"), rows=_capture_rows(traces), right=(1,))
+    return Document(
+        title=plain(traces.board.name),
+        sections=(
+            Section("", (Paragraph(capture_line(traces), "strong"), table), answer=True),
+            *caution_sections(*PROBED),
+        ),
+    )
+
+
+def _capture_rows(traces: Traces) -> tuple[tuple[str, str], ...]:
+    """The figures of a capture."""
     count = traces.falls_s.size
     rows = [("complete low pulses", str(count)), ("missing pulses", str(traces.missing))]
     if count:
@@ -55,20 +64,18 @@ def print_capture(traces: Traces, console: Console) -> None:
     if isfinite(traces.mains_hz):
         rows.append(("mains frequency", quantity_text(traces.mains_hz, "Hz")))
         if count:
-            edge = f"{board.controller.edge} edge against the mains crossing"
+            edge = f"{traces.board.controller.edge} edge against the mains crossing"
             rows.append((edge, offset_text(float(np.median(traces.offsets_s)))))
-    title = f"Capture {plain(traces.capture.name)}"
-    print_sheet(Sheet(title=title, columns=("what", "seen"), rows=tuple(rows), right=(1,)), console)
-    print_cautions(PROBED, console)
+    return tuple(rows)
 
 
-def capture_line(board: Board, traces: Traces) -> str:
+def capture_line(traces: Traces) -> str:
     """One sentence on what a capture shows."""
     count = traces.falls_s.size
     if not count:
-        return _no_pulse_line(board, traces)
+        return _no_pulse_line(traces)
     span = traces.capture.time_s[-1] - traces.capture.time_s[0]
-    expected = span * board.mains.frequency_hz * expected_pulses(board)
+    expected = span * traces.board.mains.frequency_hz * expected_pulses(traces.board)
     if traces.missing:
         return f"Pulses are missing: {traces.missing} beside {count} that came."
     if count < expected / 2.0 - 1.0:
@@ -81,15 +88,15 @@ def capture_line(board: Board, traces: Traces) -> str:
     return f"{count} pulses, none missing."
 
 
-def _no_pulse_line(board: Board, traces: Traces) -> str:
+def _no_pulse_line(traces: Traces) -> str:
     """Where the pin stays, and whether the scope was told of its probe."""
     low, high = float(traces.pin_v.min()), float(traces.pin_v.max())
     line = (
         "No sync pulse: the pin never goes below its low threshold and up again; it stays between "
         f"{quantity_text(low, 'V')} and {quantity_text(high, 'V')}."
     )
-    swings = high - low > LEAST_SWING * board.output.supply_v / PROBE_FACTOR
-    if swings and high < OVER_SUPPLY * board.output.supply_v / PROBE_FACTOR:
+    swings = high - low > LEAST_SWING * traces.board.output.supply_v / PROBE_FACTOR
+    if swings and high < OVER_SUPPLY * traces.board.output.supply_v / PROBE_FACTOR:
         line += f" With a probe of {PROBE_FACTOR:g} to 1, tell the scope so and capture it again."
     return line
 
@@ -125,36 +132,55 @@ def capture_record(traces: Traces) -> Record:
     }
 
 
-def print_retest(found: Retest, console: Console) -> None:
-    """Print how a repaired board reads, and what is left of its optocoupler."""
-    print_heading(plain(found.board.name), console)
-    print_line(retest_line(found), console, bold=True)
-    rows = tuple(
-        (
-            again.measured.reading.words,
-            show_measured(again.measured),
-            spread_of(again.measured.reading.function, again.low, again.high),
-            "as a good one" if again.good else "DIFFERS",
-        )
-        for again in found.readings
+def retest_document(found: Retest) -> Document:
+    """How a repaired board reads, and what is left of its optocoupler."""
+    lines = [_likeliest_line(found), missing_line(found), _to_take_line(found)]
+    lines += remaining_lines(found)
+    return Document(
+        title=plain(found.board.name),
+        sections=(
+            Section(
+                "",
+                (
+                    Paragraph(retest_line(found), "strong"),
+                    Table.of(found.readings, RETESTED, title="Readings after the repair"),
+                    *(Paragraph(line) for line in lines if line),
+                ),
+                answer=True,
+            ),
+            *caution_sections(*retest_cautions(found)),
+        ),
     )
-    columns = ("reading", "shown", "good board", "")
-    print_sheet(Sheet(title="Readings after the repair", columns=columns, rows=rows), console)
-    if not found.good and found.likeliest_ratio >= LEAST_NAMED:
-        share = percent_text(found.likeliest_ratio)
-        print_line(
-            f"Likeliest now, {share}: {found.likeliest.key}; {found.likeliest.words}. "
-            "With more readings, zcd diagnose tells it from others.",
-            console,
-        )
-    if found.missing:
-        print_line(missing_line(found), console)
-    if found.to_take:
-        names = "; ".join(f"{r.words}" for r in found.to_take)
-        print_line(f"Taken before the repair and not after it: {names}.", console)
-    for line in remaining_lines(found):
-        print_line(line, console)
-    print_cautions(retest_cautions(found), console)
+
+
+RETESTED = (
+    Quantity("reading", "reading", lambda again: again.measured.reading.words),
+    Quantity("shown", "shown", lambda again: show_measured(again.measured)),
+    Quantity(
+        "good_board",
+        "good board",
+        lambda again: spread_of(again.measured.reading.function, again.low, again.high),
+    ),
+    Quantity("good", "", lambda again: "as a good one" if again.good else "DIFFERS"),
+)
+"""What is shown of a reading after the repair."""
+
+
+def _likeliest_line(found: Retest) -> str:
+    """What is likeliest now, where the board does not read as a good one."""
+    if found.good or found.likeliest_ratio < LEAST_NAMED:
+        return ""
+    share = percent_text(found.likeliest_ratio)
+    return (
+        f"Likeliest now, {share}: {found.likeliest.key}; {found.likeliest.words}. "
+        "With more readings, zcd diagnose tells it from others."
+    )
+
+
+def _to_take_line(found: Retest) -> str:
+    """What was taken before the repair and not since."""
+    names = "; ".join(reading.words for reading in found.to_take)
+    return names and f"Taken before the repair and not after it: {names}."
 
 
 def retest_cautions(found: Retest) -> tuple[Caution, ...]:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from math import isinf
 from typing import Any
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.card import CardLine, Shown
-from zcd.diagnosis.case import Case
+from zcd.diagnosis.card import Shown
+from zcd.diagnosis.case import Case, ExpectedReadings
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import Function, Measured, Reading, parts_over
@@ -32,14 +31,12 @@ KEYS = {
 """Unit that ends the keys of a reading's values."""
 
 
-def card_record(board: Board, circuit: Circuit, lines: Sequence[CardLine]) -> Record:
+def card_record(found: ExpectedReadings) -> Record:
     """The bench card, ready for `json.dumps`.
 
     Parameters
     ----------
-    board : Board
-    circuit : Circuit
-    lines : sequence of CardLine
+    found : ExpectedReadings
 
     Returns
     -------
@@ -49,10 +46,10 @@ def card_record(board: Board, circuit: Circuit, lines: Sequence[CardLine]) -> Re
         ending the key and null for an overload; ``assumptions``.
     """
     return {
-        "board": board.name,
+        "board": found.board.name,
         "readings": [
             {
-                **reading_record(line.reading, circuit),
+                **reading_record(line.reading, found.circuit),
                 "side": str(line.side),
                 "healthy": _shown_record(line.reading.function, line.healthy),
                 "faults": {
@@ -60,9 +57,9 @@ def card_record(board: Board, circuit: Circuit, lines: Sequence[CardLine]) -> Re
                     for key, shown in line.faults.items()
                 },
             }
-            for line in lines
+            for line in found.lines
         ],
-        "assumptions": _assumptions(board),
+        "assumptions": _assumptions(found.board),
     }
 
 

@@ -13,10 +13,10 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.retest import Again, Retest
 from zcd.diagnosis.retested import ReadAgain, Retested, Verdict
 from zcd.diagnosis.words import show_measured
-from zcd.show.checked.sheets import Sheet
 from zcd.show.files import read_again, replace_whole
 from zcd.show.found.findings import spread_of
 from zcd.show.found.words import percent_text
+from zcd.show.table import Table
 from zcd.show.wording import factor_text, plain
 
 
@@ -186,7 +186,7 @@ def _span(texts: Sequence[str], tells: bool) -> str:
     return f"{low} to {high}, most likely {middle}" if tells else f"{low} or more"
 
 
-def retested_sheet(kept: Retested) -> Sheet:
+def retested_sheet(kept: Retested) -> Table:
     """The readings after the repair, beside those of a good board."""
     rows = tuple(
         (
@@ -198,7 +198,7 @@ def retested_sheet(kept: Retested) -> Sheet:
         for each in kept.readings
     )
     columns = ("reading", "shown", "good board", "")
-    return Sheet(title="Readings after the repair", columns=columns, rows=rows)
+    return Table(title="Readings after the repair", columns=columns, rows=rows)
 
 
 def retested_record(kept: Retested) -> dict[str, Any]:

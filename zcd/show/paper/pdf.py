@@ -11,21 +11,22 @@ from pathlib import Path
 from typing import Any
 
 from zcd.errors import ZcdError
-from zcd.show.checked.sheets import FAILS
+from zcd.show.document import Block, Document
 from zcd.show.files import PDF_END
-from zcd.show.paper.pages import Block, Pages
+from zcd.show.table import FAILS
+from zcd.show.wording import version_text
 
 _TEMPLATE = Path(__file__).with_name("templates") / "report.typ"
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 """Sizes of paper by what a person calls them, and what Typst does."""
 
 
-def report_pdf(pages: Pages, paper: str = "a4") -> bytes:
+def report_pdf(document: Document, paper: str = "a4") -> bytes:
     """Set a report.
 
     Parameters
     ----------
-    pages : Pages
+    document : Document
     paper : str
         One of `PAPERS`.
 
@@ -43,14 +44,14 @@ def report_pdf(pages: Pages, paper: str = "a4") -> bytes:
     from matplotlib import get_data_path
 
     record = {
-        "title": pages.title,
-        "before": pages.before,
-        "version": pages.version,
+        "title": document.title,
+        "before": document.before,
+        "version": version_text(),
         "paper": PAPERS[paper],
         "fails": FAILS,
         "sections": [
             {"title": section.title, "blocks": [_block(block) for block in section.blocks]}
-            for section in pages.sections
+            for section in document.resolved().sections
         ],
     }
     try:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from zcd.board.library import odd_values
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.case import Case
@@ -22,20 +21,17 @@ from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap
 from zcd.show.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.show.checked.changes import changes
-from zcd.show.checked.outlook_sheets import outlook_sheets
-from zcd.show.checked.sheets import (
-    assumptions_sheet,
-    board_line,
-    failed_lines,
-    headroom_sheet,
-    levels_sheet,
-    life_sheet,
-    resistors_sheet,
-    rules_sheet,
-    shorts_sheet,
-    surge_sheet,
+from zcd.show.checked.document import check_sections, end_sections, verdict_section
+from zcd.show.checked.sheets import board_line
+from zcd.show.document import (
+    Block,
+    BulletList,
+    Cautions,
+    Document,
+    Paragraph,
+    Picture,
+    Section,
 )
-from zcd.show.checked.spread_sheets import spread_sheets
 from zcd.show.draw.plots import figure_svg, loss_map_figure, outlook_figures, waveform_figure
 from zcd.show.draw.schematic import schematic
 from zcd.show.draw.sketch import Sketch, sketch_svg
@@ -52,21 +48,10 @@ from zcd.show.found.job_list import experience_line
 from zcd.show.found.retested import retested_lines, retested_sheet
 from zcd.show.found.words import sentence
 from zcd.show.paper.html import report_html
-from zcd.show.paper.pages import (
-    Block,
-    Cautions,
-    Items,
-    Notes,
-    Pages,
-    Picture,
-    Section,
-    Verdict,
-    Words,
-)
 from zcd.show.paper.pdf import report_pdf
 from zcd.show.told.why import why_lines
 from zcd.show.told.words import headline
-from zcd.show.wording import SourceNotes, plain, verdict_text, version_text
+from zcd.show.wording import plain
 from zcd.story.causes import causes_of, of_severity
 from zcd.story.timeline import stories_of
 from zcd.sync.lock import Lock, judge
@@ -82,7 +67,7 @@ CAUTION_GROUPS = (
 )
 
 
-def write_report(path: str | Path, pages: Pages, paper: str = "a4") -> Path:
+def write_report(path: str | Path, document: Document, paper: str = "a4") -> Path:
     """Write a report.
 
     Parameters
@@ -90,7 +75,7 @@ def write_report(path: str | Path, pages: Pages, paper: str = "a4") -> Path:
     path : str or Path
         Ends in ``.pdf`` for a PDF file, else HTML; an old one is replaced when the new one is
         complete.
-    pages : Pages
+    document : Document
     paper : str
         ``a4`` or ``letter``.
 
@@ -103,15 +88,19 @@ def write_report(path: str | Path, pages: Pages, paper: str = "a4") -> Path:
     InputError
         If the file cannot be written.
     """
-    return write_whole(path, report_bytes(pages, Path(path).suffix.lower(), paper))
+    return write_whole(path, report_bytes(document, Path(path).suffix.lower(), paper))
 
 
-def report_bytes(pages: Pages, kind: str, paper: str = "a4") -> bytes:
+def report_bytes(document: Document, kind: str, paper: str = "a4") -> bytes:
     """A report as it is written: `kind` is ``.pdf``, else HTML."""
-    return report_pdf(pages, paper) if kind == ".pdf" else report_html(pages, paper).encode("utf-8")
+    return (
+        report_pdf(document, paper)
+        if kind == ".pdf"
+        else report_html(document, paper).encode("utf-8")
+    )
 
 
-def report_pages(
+def report_document(
     *,
     board: Board,
     check: Check,
@@ -120,7 +109,7 @@ def report_pages(
     loss_map: LossMap,
     loss_share: LossShare,
     case: Case | None = None,
-) -> Pages:
+) -> Document:
     """All that a report says.
 
     Parameters
@@ -136,30 +125,20 @@ def report_pages(
 
     Returns
     -------
-    pages : Pages
+    document : Document
     """
-    notes = SourceNotes()
-    sections = [
-        _checked_section(board, case),
-        _verdict_section(check),
-        *([] if case is None else _case_sections(case)),
-        _pictures_section(board, solution, lock, loss_map, loss_share),
-        Section("Levels", (levels_sheet(check),)),
-        Section("Stress", (resistors_sheet(check),)),
-        Section("Headroom", (headroom_sheet(check), life_sheet(check))),
-        Section("Rules and where they come from", (rules_sheet(check, notes),)),
-        Section("Tolerances", spread_sheets(check, notes)),
-        _outlook_section(check),
-        Section("Beyond the verdict", (shorts_sheet(check), surge_sheet(check, notes))),
-        Section("Assumptions", (assumptions_sheet(board, notes),)),
-        Section("Origins and sources", (Notes(notes.origins, notes.sources),)),
-        Section("Cautions", (Cautions(CAUTION_GROUPS),)),
-    ]
-    return Pages(
+    pictures = () if check.outlook is None else _outlook_pictures(check)
+    return Document(
         title=plain(board.name),
         before=f"Mains sync circuit, checked by calculation on {date.today().isoformat()}",
-        version=version_text(),
-        sections=tuple(section for section in sections if section.blocks),
+        sections=(
+            _checked_section(board, case),
+            verdict_section(check),
+            *([] if case is None else _case_sections(case)),
+            _pictures_section(board, solution, lock, loss_map, loss_share),
+            *check_sections(check, pictures),
+            *end_sections(board, Section("Cautions", (Cautions(CAUTION_GROUPS),))),
+        ),
     )
 
 
@@ -187,21 +166,11 @@ def _checked_section(board: Board, case: Case | None) -> Section:
         )
     worked = f"Worked out from the board file and published part data. {measured}"
     lines = () if case is None else changes(case.job.board, board)
-    against = (Words("Against the board as it came in:"), Items(lines)) if lines else ()
+    against = (Paragraph("Against the board as it came in:"), BulletList(lines)) if lines else ()
     return Section(
         "What was checked",
-        (Words(f"{board_line(board)}."), *against, drawn, Words(worked, "small")),
+        (Paragraph(f"{board_line(board)}."), *against, drawn, Paragraph(worked, "small")),
     )
-
-
-def _verdict_section(check: Check) -> Section:
-    """The verdict, what fails, and what was probably misread."""
-    blocks: list[Block] = [Verdict(verdict_text(check), check.passes)]
-    if failed := failed_lines(check):
-        blocks.append(Items(tuple(failed)))
-    if odd := odd_values(check.board):
-        blocks += [Words("To be read again on the board:"), Items(tuple(odd))]
-    return Section("Verdict", tuple(blocks))
 
 
 def _found_section(case: Case) -> Section:
@@ -213,9 +182,9 @@ def _found_section(case: Case) -> Section:
     return Section(
         "What was found before the repair",
         (
-            Words(f"{plain(job.board.name)}{flags}.{note}"),
-            Words(sentence(found.conclusion), "strong"),
-            *([] if case.known is None else [Words(experience_line(case.known), "small")]),
+            Paragraph(f"{plain(job.board.name)}{flags}.{note}"),
+            Paragraph(sentence(found.conclusion), "strong"),
+            *([] if case.known is None else [Paragraph(experience_line(case.known), "small")]),
             *_closed_words(job),
             compared_sheet(found.measured, case.job.board, circuit, job.meter),
             ranked_sheet(found, circuit),
@@ -235,12 +204,12 @@ def _found_section(case: Case) -> Section:
     )
 
 
-def _closed_words(job: Job) -> tuple[Words, ...]:
+def _closed_words(job: Job) -> tuple[Paragraph, ...]:
     """What it turned out to be, and what was done."""
     if job.closed is None:
         return ()
     done = f" Repair: {plain(job.repair)}." if job.repair else ""
-    return (Words(f"Closed on {job.closed.isoformat()}; it was: {plain(job.found)}.{done}"),)
+    return (Paragraph(f"Closed on {job.closed.isoformat()}; it was: {plain(job.found)}.{done}"),)
 
 
 def _retest_section(job: Job) -> Section:
@@ -248,7 +217,7 @@ def _retest_section(job: Job) -> Section:
     blocks: list[Block] = []
     for kept in job.retests:
         first, *rest = retested_lines(kept)
-        blocks += [Words(first, "strong"), *map(Words, rest)]
+        blocks += [Paragraph(first, "strong"), *map(Paragraph, rest)]
         if kept.readings:
             blocks.append(retested_sheet(kept))
     return Section("What was measured after the repair", tuple(blocks))
@@ -265,8 +234,8 @@ def _story_section(case: Case) -> Section:
     return Section(
         "Why the controller reports what it reports",
         (
-            Words(f"{headline(story)}.", "strong"),
-            Items(tuple(why_lines(story))),
+            Paragraph(f"{headline(story)}.", "strong"),
+            BulletList(tuple(why_lines(story))),
             Picture(
                 "story",
                 figure_svg(timeline_figure(story, board.name)),
@@ -301,27 +270,22 @@ def _pictures_section(
     )
 
 
-def _outlook_section(check: Check) -> Section:
-    """What decides the headroom, and the years; empty where it was not asked for."""
-    if check.outlook is None:
-        return Section("", ())
+def _outlook_pictures(check: Check) -> tuple[Picture, ...]:
+    """What decides the headroom, and the years."""
+    assert check.outlook is not None
     decides, years = outlook_figures(check.board, check.outlook)
-    return Section(
-        "Outlook",
-        (
-            Picture(
-                "decides",
-                figure_svg(decides),
-                "What makes the CTR headroom differ from board to board: hatched, with all that a "
-                "tolerance does together with others; solid, by itself.",
-            ),
-            Picture(
-                "years",
-                figure_svg(years),
-                "The tightest lock rule against years in service, by both published views of "
-                "ageing: 98 of 100 boards lie in the band; dashed, the worst corner.",
-            ),
-            *outlook_sheets(check),
+    return (
+        Picture(
+            "decides",
+            figure_svg(decides),
+            "What makes the CTR headroom differ from board to board: hatched, with all that a "
+            "tolerance does together with others; solid, by itself.",
+        ),
+        Picture(
+            "years",
+            figure_svg(years),
+            "The tightest lock rule against years in service, by both published views of "
+            "ageing: 98 of 100 boards lie in the band; dashed, the worst corner.",
         ),
     )
 

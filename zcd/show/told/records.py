@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -11,10 +10,10 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.show.checked.records import Record, plain_values
 from zcd.show.told.why import why_lines
-from zcd.show.told.words import event_text, fan_text, headline
+from zcd.show.told.words import advice_lines, event_text, fan_text, headline
 from zcd.story.causes import Cause
 from zcd.story.controller import FAN, SYNC
-from zcd.story.flags import Fit, Telling
+from zcd.story.flags import CausesForFlags, Fit, StoryTable, Telling
 from zcd.story.power import appliance_of
 from zcd.story.timeline import Story
 
@@ -22,13 +21,12 @@ EVERY_S = 0.1
 """Step of the samples in a record: the story itself goes by half cycles."""
 
 
-def story_record(story: Story, board: Board) -> Record:
+def story_record(story: Story) -> Record:
     """One story with its timeline.
 
     Parameters
     ----------
     story : Story
-    board : Board
 
     Returns
     -------
@@ -37,7 +35,7 @@ def story_record(story: Story, board: Board) -> Record:
         ``sync_circuit`` (relay_on, relay_off: feed_rms_v, led_peak_a, good, failed_rule,
         late_s), ``samples`` by column, ``assumptions``.
     """
-    view = story.view
+    view, board = story.view, story.board
     every = max(1, round(EVERY_S * 2.0 * view.mains_hz))
     columns = {
         "time_s": story.time_s,
@@ -96,8 +94,9 @@ def summary_record(story: Story) -> Record:
     return record
 
 
-def table_record(stories: Sequence[Story], board: Board) -> Record:
+def table_record(table: StoryTable) -> Record:
     """All causes against flags."""
+    board, stories = table.board, table.stories
     return {
         "board": board.name,
         "seconds_s": float(stories[0].time_s[-1]),
@@ -106,20 +105,15 @@ def table_record(stories: Sequence[Story], board: Board) -> Record:
     }
 
 
-def fits_record(
-    fits: Sequence[Fit],
-    flags: Collection[str],
-    told: Telling | None,
-    advice: Sequence[str],
-    board: Board,
-) -> Record:
+def fits_record(found: CausesForFlags) -> Record:
     """Causes that fit some flags, and the reading that tells their side."""
+    board, flags, fits, told = found.board, found.flags, found.fits, found.told
     record: Record = plain_values(
         {
             "board": board.name,
             "flags": [flag for flag in (SYNC, FAN) if flag in flags],
             "causes": [_fit_record(fit) for fit in fits],
-            "advice": list(advice),
+            "advice": advice_lines(fits, flags, told),
             "first_reading": told and _telling_record(told),
             "assumptions": _assumptions(board),
         }

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TypeVar
 
-from rich.console import Console
-
 from zcd.board.kinds import CAPACITANCE, TOLERANCE
 from zcd.board.units import nearest, parse_quantity, refusal
 from zcd.diagnosis.readings import Function
@@ -15,8 +13,9 @@ from zcd.errors import InputError
 from zcd.refdata import default
 from zcd.show.cautions import UNPLUGGED
 from zcd.show.checked.records import Record, plain_values
-from zcd.show.checked.sheets import Sheet
-from zcd.show.tables import print_cautions, print_line, print_list, print_sheet
+from zcd.show.document import BulletList, Document, Paragraph, Section
+from zcd.show.found.document import caution_sections
+from zcd.show.table import Table
 from zcd.show.wording import quantity_text
 from zcd.story.windings import Measured, Pair, Role, Verdict
 
@@ -144,7 +143,7 @@ def headline(verdict: Verdict) -> str:
     return "Leads, pins, frame and capacitor fit: by these readings the fan may be plugged in."
 
 
-def leads_sheet(measured: Measured, verdict: Verdict) -> Sheet:
+def leads_sheet(measured: Measured, verdict: Verdict) -> Table:
     """Each lead with its name and its pin."""
     rows = tuple(
         (
@@ -171,7 +170,7 @@ def leads_sheet(measured: Measured, verdict: Verdict) -> Sheet:
             f"{quantity_text(verdict.start_ohm, 'Ω')}; that the lower one is the main winding is "
             "common practice, no source."
         )
-    return Sheet(
+    return Table(
         title="Leads",
         columns=("lead", "is", "goes to pin", "pin leads to", "to the frame"),
         rows=rows,
@@ -179,25 +178,24 @@ def leads_sheet(measured: Measured, verdict: Verdict) -> Sheet:
     )
 
 
-def print_verdict(measured: Measured, verdict: Verdict, console: Console) -> None:
-    """Print what the readings say, the verdict first.
-
-    Parameters
-    ----------
-    measured : Measured
-    verdict : Verdict
-    console : Console
-    """
-    print_line(headline(verdict), console, bold=True)
-    print_list("Against it", verdict.problems, console)
-    print_list("Not checked", verdict.unchecked, console)
-    print_sheet(leads_sheet(measured, verdict), console)
-    print_line(
+def verdict_document(measured: Measured, verdict: Verdict) -> Document:
+    """What the readings say, the verdict first."""
+    problems, unchecked = verdict.problems, verdict.unchecked
+    remark = (
         "Ohms do not prove insulation: that takes an insulation tester. A good resistance does "
-        "not prove good turns either.",
-        console,
+        "not prove good turns either."
     )
-    print_cautions(UNPLUGGED, console)
+    return Document(
+        title=headline(verdict),
+        sections=(
+            Section("Against it", (BulletList(tuple(problems)),) if problems else (), answer=True),
+            Section(
+                "Not checked", (BulletList(tuple(unchecked)),) if unchecked else (), answer=True
+            ),
+            Section("", (leads_sheet(measured, verdict), Paragraph(remark)), answer=True),
+            *caution_sections(*UNPLUGGED),
+        ),
+    )
 
 
 def verdict_record(measured: Measured, verdict: Verdict) -> Record:

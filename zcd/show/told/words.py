@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 
 import numpy as np
 
-from zcd.show.checked.sheets import Sheet
+from zcd.show.table import Table
 from zcd.show.wording import quantity_text
 from zcd.story.causes import Cause, Side
 from zcd.story.controller import FAN, SYNC, State
@@ -99,16 +99,16 @@ def headline(story: Story) -> str:
     return f"{cause_text(story.cause)}: {times}"
 
 
-def events_sheet(story: Story) -> Sheet:
+def events_sheet(story: Story) -> Table:
     """What happens when."""
     shown = story.events[:MOST_EVENTS]
     rows = tuple((f"{event.time_s:.2f}", event_text(event)) for event in shown)
     left = len(story.events) - len(shown)
     remark = f"{left} more events until {story.time_s[-1]:.0f} s, of the same kind." if left else ""
-    return Sheet(title="What happens when", columns=("s", ""), rows=rows, right=(0,), remark=remark)
+    return Table(title="What happens when", columns=("s", ""), rows=rows, right=(0,), remark=remark)
 
 
-def seen_sheet(story: Story) -> Sheet:
+def seen_sheet(story: Story) -> Table:
     """What there is to see and measure with the load relay on, and when it is off."""
     view = story.view
     rows = []
@@ -128,7 +128,7 @@ def seen_sheet(story: Story) -> Sheet:
     remarks = ["While the loose part is open."] if story.cause.pattern else []
     if max(view.faulty_open.feed_rms_v, view.faulty_closed.feed_rms_v) > ABOVE * view.mains_rms_v:
         remarks.append(CHARGED)
-    return Sheet(
+    return Table(
         title="What the sync circuit gives",
         columns=("", "feed to neutral", "LED peak", "pulses", "crossing believed"),
         rows=tuple(rows),
@@ -147,7 +147,7 @@ def _crossing_text(late_s: tuple[float, float]) -> str:
     return words[0] if first == second else f"{words[0]} / {words[1]}"
 
 
-def table_sheet(stories: Sequence[Story]) -> Sheet:
+def table_sheet(stories: Sequence[Story]) -> Table:
     """All causes against the flags they raise; neighbouring sizes that do the same, together."""
     groups: list[list[Story]] = []
     for story in stories:
@@ -157,7 +157,7 @@ def table_sheet(stories: Sequence[Story]) -> Sheet:
             groups[-1].append(story)
         else:
             groups.append([story])
-    return Sheet(
+    return Table(
         title="All causes against the flags they raise",
         columns=("cause", "sync", "fan", "the fan", "controller"),
         rows=tuple(_table_row(group) for group in groups),
@@ -201,7 +201,7 @@ def fan_text(story: Story) -> str:
     return f"{end:.0f} rpm" if end > TURNS_RPM else f"{most:.0f} rpm, then stops"
 
 
-def fits_sheet(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> Sheet:
+def fits_sheet(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> Table:
     """Causes that fit the flags seen."""
     rows = tuple(
         (
@@ -220,7 +220,7 @@ def fits_sheet(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> 
     if left:
         share = 100.0 * sum(fit.share_ratio for fit in left)
         remark = f"{len(left)} more, together {share:.0f} %, none above the last. {remark}"
-    return Sheet(
+    return Table(
         title=f"Causes that fit the flags: {flags_text(flags)}",
         columns=("share", "cause", "where", "what it means"),
         rows=rows,
