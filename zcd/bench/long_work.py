@@ -112,8 +112,9 @@ def from_drawer(board: Board, drawer: str, style: str, refs: tuple[str, ...]) ->
         Of the resistors of a series.
     refs : tuple of str
     """
-    from zcd.board.drawer import SERIES, load_drawer, series_drawer
+    from zcd.board.drawer import load_drawer, series_drawer
     from zcd.board.drive_parts import every_drive_part
+    from zcd.board.preferred import SERIES
     from zcd.margin.substitutes import DRIVE, substitutes
     from zcd.show.checked.sheets import assumptions_sheet, taken_sheet
     from zcd.show.drawer.sheets import (

@@ -14,9 +14,9 @@ from zcd.bench.forms import differing, known, read, texts_of
 from zcd.bench.kept_jobs import marked_job
 from zcd.bench.rows import Texts
 from zcd.board.documents import parse_toml, read_text
-from zcd.board.drawer import SERIES
 from zcd.board.files import load_board
 from zcd.board.model import Board
+from zcd.board.preferred import SERIES
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.job import WANTED, Job
