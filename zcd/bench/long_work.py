@@ -311,10 +311,12 @@ def reported(
     paper : str
         ``a4`` or ``letter``.
     """
+    from zcd.show.files import require_typesetter
     from zcd.show.output import pages_of
     from zcd.show.paper.output import judged_job
     from zcd.show.paper.report import report_bytes
 
+    require_typesetter(f"report{kind}")
     about = Job(board=board, meter=_usual()) if job is None else job
     case, check = judged_job(about, board, _known(about, counts))
     return report_bytes(pages_of(board, check, case), kind, paper)

@@ -58,7 +58,9 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
     is_flag=True,
     help="Also tell what decides the headroom, and for how many years: takes some seconds.",
 )
-@click.option("--report", metavar="FILE.html", help="Write a report; FILE may end in .pdf too.")
+@click.option(
+    "--report", metavar="FILE.html", help="Write a report; with the extra [pdf], .pdf too."
+)
 @click.option("--plots", metavar="FOLDER", help="Write the pictures as PNG files.")
 def check(
     board_file: str, as_json: bool, outlook: bool, report: str | None, plots: str | None
@@ -75,10 +77,11 @@ def check(
     from zcd.board.files import load_board
     from zcd.margin.check import check as check_board
     from zcd.margin.spread import with_spread
-    from zcd.show.files import require_place
+    from zcd.show.files import require_place, require_typesetter
     from zcd.show.output import draw, print_json, print_tables
 
     if report is not None:
+        require_typesetter(report)
         require_place(report)
     if plots is not None:
         require_place(plots, folder=True)

@@ -19,7 +19,7 @@ from zcd.cli.exits import EXIT_CODES
     "files",
     multiple=True,
     metavar="FILE",
-    help="Ends in .html or .pdf; may be repeated. Else one of each beside the job file.",
+    help="Ends in .html or .pdf (extra [pdf]); may be repeated. Else one of each beside the job.",
 )
 @click.option(
     "--paper",
@@ -53,6 +53,7 @@ def report(
     """
     from zcd.board.files import load_board
     from zcd.diagnosis.job import load_job
+    from zcd.show.files import NO_TYPESETTER, has_typesetter
     from zcd.show.output import experienced
     from zcd.show.paper.output import record_job, report_files
 
@@ -60,4 +61,6 @@ def report(
     job = load_job(job_file)
     board = job.board if repaired is None else load_board(repaired)
     known = experienced(job, job_file) if record else None
+    if not files and not has_typesetter():
+        click.echo(f"No PDF is written: {NO_TYPESETTER}", err=True)
     return record_job(job, board, places, paper, known=known, as_json=as_json)

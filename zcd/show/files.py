@@ -9,6 +9,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from importlib.util import find_spec
 from pathlib import Path
 
 from zcd.board.documents import file_name
@@ -30,6 +31,10 @@ LEFT_S = 60.0
 """After so long it is not being written any more."""
 PATIENCE_S = 5.0
 """How long to wait for another zcd that writes; a file takes it milliseconds."""
+NO_TYPESETTER = (
+    "a PDF needs the package typst, which is not installed; "
+    "install it with: pip install 'typst>=0.14'"
+)
 _FILE = "a new file in an existing directory, or an earlier report, picture or netlist of zcd"
 _NEW = "a new file in an existing directory"
 _FOLDER = "a folder in an existing directory"
@@ -278,6 +283,29 @@ def require_picture(path: str | Path) -> None:
     if Path(path).suffix != ".png":
         raise refusal(str(path), "a file name that ends in .png")
     require_place(path)
+
+
+def require_typesetter(path: str | Path) -> None:
+    """Refuse a PDF where the optional package that sets it is not installed.
+
+    Parameters
+    ----------
+    path : str or Path
+        The report asked for; anything but ``.pdf`` needs no such package.
+
+    Raises
+    ------
+    InputError
+        Names what to install.
+    """
+    if Path(path).suffix.lower() == ".pdf" and not has_typesetter():
+        name = "".join(c if c.isprintable() else "?" for c in str(path))
+        raise InputError(f"{name}: {NO_TYPESETTER}, or write .html")
+
+
+def has_typesetter() -> bool:
+    """Whether the optional package that sets PDF files is installed."""
+    return find_spec("typst") is not None
 
 
 def _is_ours(path: Path) -> bool:
