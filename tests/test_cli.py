@@ -658,7 +658,7 @@ def test_substitute_tells_what_it_cannot_use(
     board: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for arguments, told in (
-        (["--for", "R9"], '--for: found "R9"; allowed: one of R1, R2'),
+        (["--for", "R9"], "--for R9: no such part; this board has R1, R2, OC1, pull-up, D1"),
         (["--series", "E13"], '--series: found "E13"; allowed: one of E6'),
         (["--style", "1207"], '--style: found "1207"'),
         (["--drawer", str(tmp_path / "none.toml")], "none.toml: found no such file"),

@@ -57,6 +57,7 @@ ELSEWHERE = {
     "map": "nothing but numbers",
     "close": "writes what was done",
     "jobs": "lists what was done",
+    "completion": "a script for a shell",
     "bench": "its sheets are asked below",
     "demo": "as check and diagnose, tested with its report",
     "report": "in its files",

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.completion import files, folders
 from zcd.cli.exits import EXIT_CODES
 
 PORT = 8471
 
 
 @click.command(epilog=EXIT_CODES)
-@click.argument("board_file", metavar="[BOARD]", required=False)
+@click.argument("board_file", metavar="[BOARD]", required=False, shell_complete=files)
 @click.option(
     "--jobs",
     "folder",
     metavar="FOLDER",
+    shell_complete=folders,
     help="Of the job files; else that of the board file, or this one.",
 )
 @click.option(

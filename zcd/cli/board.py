@@ -5,11 +5,12 @@ from __future__ import annotations
 import click
 
 from zcd.board.model import Topology
+from zcd.cli.completion import files, folders
 from zcd.cli.exits import EXIT_CODES
 
 
 @click.command()
-@click.argument("file", metavar="FILE")
+@click.argument("file", metavar="FILE", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
 @click.option(
     "--topology",
@@ -51,7 +52,7 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
 
 
 @click.command(epilog=EXIT_CODES)
-@click.argument("board_file", metavar="BOARD")
+@click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 @click.option(
     "--outlook",
@@ -59,9 +60,17 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
     help="Also tell what decides the headroom, and for how many years: takes some seconds.",
 )
 @click.option(
-    "--report", metavar="FILE.html", help="Write a report; with the extra [pdf], .pdf too."
+    "--report",
+    metavar="FILE.html",
+    shell_complete=files,
+    help="Write a report; with the extra [pdf], .pdf too.",
 )
-@click.option("--plots", metavar="FOLDER", help="Write the pictures as PNG files.")
+@click.option(
+    "--plots",
+    metavar="FOLDER",
+    shell_complete=folders,
+    help="Write the pictures as PNG files.",
+)
 def check(
     board_file: str, as_json: bool, outlook: bool, report: str | None, plots: str | None
 ) -> int:

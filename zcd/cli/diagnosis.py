@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 
 
 @click.command(epilog=EXIT_CODES)
-@click.argument("file", metavar="BOARD|JOB")
+@click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def readings(file: str, as_json: bool) -> int:
     """Print the bench card: what a meter reads, on a good board and under each fault.
@@ -46,7 +47,7 @@ def readings(file: str, as_json: bool) -> int:
 
 
 @click.command(epilog=EXIT_CODES)
-@click.argument("file", metavar="JOB|BOARD")
+@click.argument("file", metavar="JOB|BOARD", shell_complete=files)
 @click.option(
     "-r",
     "--reading",
@@ -64,15 +65,23 @@ def readings(file: str, as_json: bool) -> int:
     help="What the controller reports; may be repeated; none: no flag.",
 )
 @click.option(
-    "-c", "--capture", "csv", metavar="CSV", help="An oscilloscope's capture, as readings."
+    "-c",
+    "--capture",
+    "csv",
+    metavar="CSV",
+    shell_complete=files,
+    help="An oscilloscope's capture, as readings.",
 )
 @click.option(
-    "--ask", is_flag=True, help="Go on at a prompt; on a terminal a board file alone does so too."
+    "--ask",
+    is_flag=True,
+    help="Go on at a prompt; on a terminal a board file alone does so too.",
 )
 @click.option(
     "--job",
     "place",
     metavar="FILE",
+    shell_complete=files,
     help="New job file for the answers; else one is made beside the board file.",
 )
 @click.option(

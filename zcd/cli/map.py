@@ -4,16 +4,29 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.completion import files, quantities
 from zcd.cli.exits import EXIT_CODES
 
 
 @click.command(name="map", epilog=EXIT_CODES)
-@click.argument("board_file", metavar="BOARD")
+@click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option(
-    "--across", metavar="QUANTITY", default="mains", show_default=True, help="Left to right."
+    "--across",
+    metavar="QUANTITY",
+    shell_complete=quantities,
+    default="mains",
+    show_default=True,
+    help="Left to right.",
 )
-@click.option("--up", metavar="QUANTITY", default="ctr", show_default=True, help="Bottom to top.")
-@click.option("--figure", metavar="FILE.png", help="Draw it.")
+@click.option(
+    "--up",
+    metavar="QUANTITY",
+    shell_complete=quantities,
+    default="ctr",
+    show_default=True,
+    help="Bottom to top.",
+)
+@click.option("--figure", metavar="FILE.png", shell_complete=files, help="Draw it.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the words.")
 def map_command(board_file: str, across: str, up: str, figure: str | None, as_json: bool) -> int:
     """Map where sync is lost over two quantities of a board.

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 
 
 @click.command(epilog=EXIT_CODES)
-@click.argument("file", metavar="CSV")
-@click.argument("board_file", metavar="BOARD")
-@click.option("--plot", metavar="FILE", help="Draw it over the model, as .png or .svg.")
+@click.argument("file", metavar="CSV", shell_complete=files)
+@click.argument("board_file", metavar="BOARD", shell_complete=files)
+@click.option(
+    "--plot",
+    metavar="FILE",
+    shell_complete=files,
+    help="Draw it over the model, as .png or .svg.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     """Read an oscilloscope's capture: edges, low time, jitter, missing pulses, offset.
@@ -45,7 +51,7 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
 
 
 @click.command(epilog=EXIT_CODES)
-@click.argument("file", metavar="REPAIRED")
+@click.argument("file", metavar="REPAIRED", shell_complete=files)
 @click.option(
     "-r",
     "--reading",
@@ -55,12 +61,18 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     help='A reading such as "dc pin logic0 2.6 V"; may be repeated.',
 )
 @click.option(
-    "-c", "--capture", "csv", metavar="CSV", help="An oscilloscope's capture, as readings."
+    "-c",
+    "--capture",
+    "csv",
+    metavar="CSV",
+    shell_complete=files,
+    help="An oscilloscope's capture, as readings.",
 )
 @click.option(
     "--job",
     "job_file",
     metavar="JOB",
+    shell_complete=files,
     help="The job that the repair is about: says what was measured before, and keeps the result.",
 )
 @click.option(

@@ -4,23 +4,36 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.completion import files, replaceable, series
 from zcd.cli.exits import EXIT_CODES
 
 
 @click.command(epilog=EXIT_CODES)
-@click.argument("board_file", metavar="BOARD")
-@click.option("--drawer", "drawer_file", metavar="FILE", help="A drawer file: the parts in stock.")
+@click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option(
-    "--series", metavar="NAME", help="In place of a drawer, all values of E6, E12, E24, E48 or E96."
+    "--drawer",
+    "drawer_file",
+    metavar="FILE",
+    shell_complete=files,
+    help="A drawer file: the parts in stock.",
 )
 @click.option(
-    "--style", metavar="TEXT", help='With --series: the resistors\' style, such as "1/2 W".'
+    "--series",
+    metavar="NAME",
+    shell_complete=series,
+    help="In place of a drawer, all values of E6, E12, E24, E48 or E96.",
+)
+@click.option(
+    "--style",
+    metavar="TEXT",
+    help='With --series: the resistors\' style, such as "1/2 W".',
 )
 @click.option(
     "--for",
     "refs",
     multiple=True,
     metavar="REF",
+    shell_complete=replaceable,
     help="A part that must be replaced; may be repeated. Without it, every part in turn.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 
 
 @click.command(epilog=EXIT_CODES)
-@click.argument("job_file", metavar="JOB")
+@click.argument("job_file", metavar="JOB", shell_complete=files)
 @click.option(
     "--repaired",
     metavar="BOARD",
+    shell_complete=files,
     help="Board file of the repaired board, where it differs from that of the job.",
 )
 @click.option(
@@ -19,6 +21,7 @@ from zcd.cli.exits import EXIT_CODES
     "files",
     multiple=True,
     metavar="FILE",
+    shell_complete=files,
     help="Ends in .html or .pdf (extra [pdf]); may be repeated. Else one of each beside the job.",
 )
 @click.option(

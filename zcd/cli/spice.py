@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.completion import files, folders
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.ranges import FiniteRange
 
@@ -11,7 +12,7 @@ TERMINAL = "-"
 
 
 @click.command(epilog=EXIT_CODES)
-@click.argument("file", metavar="BOARD|JOB")
+@click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option(
     "--fault",
     "key",
@@ -37,6 +38,7 @@ TERMINAL = "-"
 @click.option(
     "--netlist",
     metavar="FILE",
+    shell_complete=files,
     help='Write the netlist ("-": print it) and stop; with one --reading, the meter is in it.',
 )
 @click.option(
@@ -46,7 +48,12 @@ TERMINAL = "-"
     show_default=True,
     help="Of that netlist: our own equations, or a transistor as the output stage.",
 )
-@click.option("--plots", metavar="FOLDER", help="Write the waveforms over one another as PNG.")
+@click.option(
+    "--plots",
+    metavar="FOLDER",
+    shell_complete=folders,
+    help="Write the waveforms over one another as PNG.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the table.")
 def spice(
     file: str,

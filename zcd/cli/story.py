@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.completion import files, folders, story_flags
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.ranges import FiniteRange
 
 
 @click.command(epilog=EXIT_CODES)
-@click.argument("board_file", metavar="BOARD")
+@click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option("--cause", metavar="KEY", help='A cause such as "R1 open" or "tacho lost".')
 @click.option("--amount", type=float, metavar="NUMBER", help="Its size, in the unit shown.")
 @click.option("--all", "everything", is_flag=True, help="All causes against their flags.")
-@click.option("--flags", metavar="FLAGS", help='Flags seen: "sync,fan", "fan", "sync" or "none".')
+@click.option(
+    "--flags",
+    metavar="FLAGS",
+    shell_complete=story_flags,
+    help='Flags seen: "sync,fan", "fan", "sync" or "none".',
+)
 @click.option(
     "--seconds",
     type=FiniteRange(1.0, 600.0),
@@ -21,7 +27,12 @@ from zcd.cli.ranges import FiniteRange
     show_default=True,
     help="How much of the board's time is followed.",
 )
-@click.option("--plots", metavar="FOLDER", help="Write the pictures of a cause as PNG files.")
+@click.option(
+    "--plots",
+    metavar="FOLDER",
+    shell_complete=folders,
+    help="Write the pictures of a cause as PNG files.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def story(
     board_file: str,
