@@ -6,6 +6,7 @@ import click
 
 from zcd.cli.completion import files, folders
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import DASH, keys_given
 
 PORT = 8471
 
@@ -45,17 +46,11 @@ def bench(
 
     from zcd.bench.desk import Desk
     from zcd.bench.serve import serve
-    from zcd.board.documents import parse_toml, read_text
-    from zcd.board.files import board_from_dict
     from zcd.errors import InputError
     from zcd.show.output import print_json
 
-    path = None if board_file is None else Path(board_file)
-    found = None
-    if path is not None:
-        wanted = "a board file, TOML in UTF-8, up to 1 MB"
-        found = parse_toml(read_text(path, wanted), path.name, wanted)
-        board_from_dict(found, path.name)
+    path = None if board_file in (None, DASH) else Path(str(board_file))
+    found = None if board_file is None else keys_given(board_file)
     jobs = Path(folder) if folder is not None else Path() if path is None else path.parent
     if not jobs.is_dir():
         raise InputError(f"--jobs: found {folder}, which is no folder; allowed: a folder")

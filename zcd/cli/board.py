@@ -7,6 +7,7 @@ import click
 from zcd.board.model import Topology
 from zcd.cli.completion import files, folders
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import board_given
 
 
 @click.command()
@@ -76,14 +77,13 @@ def check(
 ) -> int:
     """Check whether a board holds: low mains, hot, weak part, aged part.
 
-    BOARD is a board file; `zcd new` makes one. Every limit is shown with its source,
+    BOARD is a board file, or "-" for standard input; `zcd new` makes one. Every limit is shown with its source,
     and so is everything that was assumed because the file does not say it.
 
     \b
     Example
       zcd check dryer.toml --report dryer.html
     """
-    from zcd.board.files import load_board
     from zcd.margin.check import check as check_board
     from zcd.margin.spread import with_spread
     from zcd.show.files import require_place, require_typesetter
@@ -94,7 +94,7 @@ def check(
         require_place(report)
     if plots is not None:
         require_place(plots, folder=True)
-    board = load_board(board_file)
+    board = board_given(board_file)
     found = with_spread(check_board(board))
     if outlook:
         from zcd.margin.outlook import with_outlook

@@ -6,6 +6,7 @@ import click
 
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import DASH, job_given, require_file
 
 
 @click.command(epilog=EXIT_CODES)
@@ -22,11 +23,10 @@ def readings(file: str, as_json: bool) -> int:
       zcd readings dryer.toml
     """
     from zcd.diagnosis.card import bench_card
-    from zcd.diagnosis.job import load_job
     from zcd.show.output import atlas_of, print_json, print_tables
     from zcd.show.progress import progress_bar
 
-    job = load_job(file)
+    job = job_given(file)
     atlas = atlas_of(job)
     with progress_bar(len(atlas.readings)) as begin:
         lines = bench_card(atlas, begin)
@@ -113,7 +113,6 @@ def diagnose(
     """
     from dataclasses import replace
 
-    from zcd.diagnosis.job import load_job
     from zcd.diagnosis.record import with_experience
     from zcd.diagnosis.words import parse_reading
     from zcd.show.found.findings import Case
@@ -130,16 +129,18 @@ def diagnose(
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
-    job = load_job(file)
+    if ask:
+        require_file(file, "write it into one and give that, for the answers are typed here")
+    job = job_given(file)
     atlas = atlas_of(job)
     known = None
-    if record:
+    if record and file != DASH:
         known = experienced(job, file)
         atlas = with_experience(atlas, known)
     more = tuple(parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written)
     more += captured(csv, job.board) if csv is not None else ()
     job = replace(job, log=job.log + more, flags=parse_flags(flags) if flags else job.flags)
-    if ask or (job.file is None and not (more or as_json) and on_terminal()):
+    if ask or (job.file is None and file != DASH and not (more or as_json) and on_terminal()):
         converse(job, atlas, place)
         return 0
     if place is not None:

@@ -6,6 +6,7 @@ import click
 
 from zcd.cli.completion import files, quantities
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import board_given
 
 
 @click.command(name="map", epilog=EXIT_CODES)
@@ -39,7 +40,6 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
     Example
       zcd map dryer.toml --across R12 --up temperature --figure dryer-map.png
     """
-    from zcd.board.files import load_board
     from zcd.board.units import refusal
     from zcd.margin.loss_share import loss_share
     from zcd.margin.maps import loss_map
@@ -50,7 +50,7 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
 
     if figure is not None:
         require_picture(figure)
-    board = load_board(board_file)
+    board = board_given(board_file)
     first = quantity_of(board, across, "--across")
     if quantity_of(board, up, "--up") == first:
         raise refusal(up, f"another quantity than --across, which is {first.key}", "--up")

@@ -6,6 +6,7 @@ import click
 
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import board_given, job_given, require_file
 
 
 @click.command(epilog=EXIT_CODES)
@@ -28,13 +29,12 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     Example
       zcd capture scope.csv dryer.toml --plot scope.png
     """
-    from zcd.board.files import load_board
     from zcd.circuit.build import build_circuit
     from zcd.diagnosis.capture import load_capture
     from zcd.diagnosis.traces import find_traces
     from zcd.show.output import draw_capture, print_json, print_tables
 
-    board = load_board(board_file)
+    board = board_given(board_file)
     traces = find_traces(load_capture(file), board)
     if plot is not None:
         draw_capture(board, traces, plot)
@@ -116,7 +116,9 @@ def retest(
 
     if (replaced or by) and job_file is None:
         raise click.UsageError("--replaced and --by are kept in a job file: give --job too")
-    job = load_job(file)
+    if job_file is not None:
+        require_file(file, "write it into one and give that, as the job names its file")
+    job = job_given(file)
     about = load_job(job_file) if job_file is not None else None
     if about is not None and about.file is None:
         raise click.UsageError(f"--job: {job_file} is a board file; give a job file")

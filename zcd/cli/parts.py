@@ -6,6 +6,7 @@ import click
 
 from zcd.cli.completion import files, replaceable, series
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import board_given
 
 
 @click.command(epilog=EXIT_CODES)
@@ -61,14 +62,13 @@ def substitute(
     """
     from zcd.board.drawer import load_drawer, series_drawer
     from zcd.board.drive_parts import every_drive_part
-    from zcd.board.files import load_board
     from zcd.margin.substitutes import DRIVE, substitutes
     from zcd.show.output import print_json, print_tables
     from zcd.story.switches import switches
 
     if drawer_file is not None and not (series is None and style is None):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")
-    board = load_board(board_file)
+    board = board_given(board_file)
     if drawer_file is not None:
         drawer = load_drawer(drawer_file)
     else:

@@ -6,6 +6,7 @@ import click
 
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import DASH, board_given, job_given, require_file
 
 
 @click.command(epilog=EXIT_CODES)
@@ -54,16 +55,16 @@ def report(
     Example
       zcd report job.toml --repaired repaired.toml --paper letter
     """
-    from zcd.board.files import load_board
-    from zcd.diagnosis.job import load_job
     from zcd.show.files import NO_TYPESETTER, has_typesetter
     from zcd.show.output import experienced
     from zcd.show.paper.output import record_job, report_files
 
+    if not files:
+        require_file(job_file, "say with --to where the report goes")
     places = report_files(job_file, files)
-    job = load_job(job_file)
-    board = job.board if repaired is None else load_board(repaired)
-    known = experienced(job, job_file) if record else None
+    job = job_given(job_file)
+    board = job.board if repaired is None else board_given(repaired)
+    known = experienced(job, job_file) if record and job_file != DASH else None
     if not files and not has_typesetter():
         click.echo(f"No PDF is written: {NO_TYPESETTER}", err=True)
     return record_job(job, board, places, paper, known=known, as_json=as_json)

@@ -6,6 +6,7 @@ import click
 
 from zcd.cli.completion import files, folders
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import job_given
 from zcd.cli.ranges import FiniteRange
 
 TERMINAL = "-"
@@ -80,7 +81,6 @@ def spice(
     """
     from zcd.circuit.build import build_circuit
     from zcd.diagnosis.faults import with_fault
-    from zcd.diagnosis.job import load_job
     from zcd.diagnosis.readings import useful_readings
     from zcd.diagnosis.words import parse_place
     from zcd.show.files import require_place
@@ -89,7 +89,7 @@ def spice(
     for place, is_folder in ((netlist, False), (plots, True)):
         if place not in (None, TERMINAL):
             require_place(place, folder=is_folder)
-    job = load_job(file)
+    job = job_given(file)
     nominal = build_circuit(job.board)
     fault, circuit = with_fault(nominal, key, severity)
     chosen = [parse_place(text, nominal, f'--reading "{text[:60]}"') for text in written]

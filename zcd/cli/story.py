@@ -6,6 +6,7 @@ import click
 
 from zcd.cli.completion import files, folders, story_flags
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import board_given
 from zcd.cli.ranges import FiniteRange
 
 
@@ -55,7 +56,6 @@ def story(
       zcd story dryer.toml --all
       zcd story dryer.toml --flags sync,fan
     """
-    from zcd.board.files import load_board
     from zcd.show.told import output
 
     if sum((cause is not None, everything, flags is not None)) != 1:
@@ -63,10 +63,10 @@ def story(
     if cause is None and (amount is not None or plots is not None):
         raise click.UsageError("--amount and --plots belong to --cause")
     if cause is not None:
-        output.tell(load_board(board_file), cause, amount, seconds, plots=plots, as_json=as_json)
+        output.tell(board_given(board_file), cause, amount, seconds, plots=plots, as_json=as_json)
     elif flags is not None:
         wanted = output.parse_flags(flags)
-        output.turn_round(load_board(board_file), wanted, seconds, as_json=as_json)
+        output.turn_round(board_given(board_file), wanted, seconds, as_json=as_json)
     else:
-        output.tell_all(load_board(board_file), seconds, as_json=as_json)
+        output.tell_all(board_given(board_file), seconds, as_json=as_json)
     return 0
