@@ -672,7 +672,7 @@ def test_map_in_words_as_a_picture_and_as_json(
     board: Path, work: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     asked = ["map", str(board), "--across", "frequency", "--up", "mains"]
-    assert main([*asked, "--figure", "m.png"]) == 0
+    assert main([*asked, "--plot", "m.png"]) == 0
     out = capsys.readouterr().out
     assert "With the" not in out
     assert "53.2 Hz" in out
@@ -690,8 +690,8 @@ def test_map_in_words_as_a_picture_and_as_json(
         (["--across", "led-capacitor"], '--across: found "led-capacitor"; allowed: one of mains'),
         (["--up", "R77"], '--up: found "R77"; allowed: one of mains'),
         (["--up", "mains"], '--up: found "mains"; allowed: another quantity than --across'),
-        (["--figure", "m.jpg"], 'found "m.jpg"; allowed: a file name that ends in .png'),
-        (["--figure", "none/m.png"], "allowed: a new file in an existing directory"),
+        (["--plot", "m.jpg"], 'found "m.jpg"; allowed: a file name that ends in .png or .svg'),
+        (["--plot", "none/m.png"], "allowed: a new file in an existing directory"),
     ],
 )
 def test_map_refuses_before_it_works(

@@ -5,9 +5,10 @@ from __future__ import annotations
 import click
 
 from zcd.board.model import Topology
-from zcd.cli.completion import files, folders
+from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given
+from zcd.cli.pictures import format_of, format_option, plots_option
 
 
 @click.command()
@@ -66,19 +67,21 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
     shell_complete=files,
     help="Write a report; with the extra [pdf], .pdf too.",
 )
-@click.option(
-    "--plots",
-    metavar="FOLDER",
-    shell_complete=folders,
-    help="Write the pictures as PNG files.",
-)
+@plots_option
+@format_option
 def check(
-    board_file: str, as_json: bool, outlook: bool, report: str | None, plots: str | None
+    board_file: str,
+    as_json: bool,
+    outlook: bool,
+    report: str | None,
+    plots: str | None,
+    picture_format: str | None,
 ) -> int:
     """Check whether a board holds: low mains, hot, weak part, aged part.
 
-    BOARD is a board file, or "-" for standard input; `zcd new` makes one. Every limit is shown with its source,
-    and so is everything that was assumed because the file does not say it.
+    BOARD is a board file, or "-" for standard input; `zcd new` makes one. Every limit is
+    shown with its source, and so is everything that was assumed because the file does not
+    say it.
 
     \b
     Example
@@ -89,6 +92,7 @@ def check(
     from zcd.show.files import require_place, require_typesetter
     from zcd.show.output import draw, print_json, print_tables
 
+    kind = format_of(plots, picture_format)
     if report is not None:
         require_typesetter(report)
         require_place(report)
@@ -101,7 +105,7 @@ def check(
 
         found = with_outlook(found)
     if report or plots:
-        draw(board, found, report, plots)
+        draw(board, found, report, plots, kind=kind)
     if as_json:
         from zcd.show.cautions import TOUCHED
         from zcd.show.checked.records import check_record

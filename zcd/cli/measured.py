@@ -7,17 +7,13 @@ import click
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given, job_given, require_file
+from zcd.cli.pictures import plot_option
 
 
 @click.command(epilog=EXIT_CODES)
 @click.argument("file", metavar="CSV", shell_complete=files)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
-@click.option(
-    "--plot",
-    metavar="FILE",
-    shell_complete=files,
-    help="Draw it over the model, as .png or .svg.",
-)
+@plot_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     """Read an oscilloscope's capture: edges, low time, jitter, missing pulses, offset.
@@ -32,8 +28,11 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     from zcd.circuit.build import build_circuit
     from zcd.diagnosis.capture import load_capture
     from zcd.diagnosis.traces import find_traces
+    from zcd.show.files import require_picture
     from zcd.show.output import draw_capture, print_json, print_tables
 
+    if plot is not None:
+        require_picture(plot)
     board = board_given(board_file)
     traces = find_traces(load_capture(file), board)
     if plot is not None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import click
 
-from zcd.cli.completion import files, folders
+from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import job_given
+from zcd.cli.pictures import plot_option
 from zcd.cli.ranges import FiniteRange
 
 TERMINAL = "-"
@@ -49,12 +50,7 @@ TERMINAL = "-"
     show_default=True,
     help="Of that netlist: our own equations, or a transistor as the output stage.",
 )
-@click.option(
-    "--plots",
-    metavar="FOLDER",
-    shell_complete=folders,
-    help="Write the waveforms over one another as PNG.",
-)
+@plot_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the table.")
 def spice(
     file: str,
@@ -63,7 +59,7 @@ def spice(
     written: tuple[str, ...],
     netlist: str | None,
     level: str,
-    plots: str | None,
+    plot: str | None,
     as_json: bool,
 ) -> int:
     """Compare the answers with those of the circuit simulator ngspice.
@@ -83,12 +79,13 @@ def spice(
     from zcd.diagnosis.faults import with_fault
     from zcd.diagnosis.readings import useful_readings
     from zcd.diagnosis.words import parse_place
-    from zcd.show.files import require_place
+    from zcd.show.files import require_picture, require_place
     from zcd.show.output import print_comparison, write_netlist
 
-    for place, is_folder in ((netlist, False), (plots, True)):
-        if place not in (None, TERMINAL):
-            require_place(place, folder=is_folder)
+    if netlist not in (None, TERMINAL):
+        require_place(netlist)
+    if plot is not None:
+        require_picture(plot)
     job = job_given(file)
     nominal = build_circuit(job.board)
     fault, circuit = with_fault(nominal, key, severity)
@@ -98,5 +95,5 @@ def spice(
         write_netlist(path, job, circuit, fault.key, level, chosen, as_json=as_json)
         return 0
     readings = chosen or useful_readings(job.board, nominal)
-    found = print_comparison(job, circuit, fault, severity, readings, plots=plots, as_json=as_json)
+    found = print_comparison(job, circuit, fault, severity, readings, plot=plot, as_json=as_json)
     return 0 if found.agrees else 1

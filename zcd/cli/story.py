@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import click
 
-from zcd.cli.completion import files, folders, story_flags
+from zcd.cli.completion import files, story_flags
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given
+from zcd.cli.pictures import format_of, format_option, plots_option
 from zcd.cli.ranges import FiniteRange
 
 
@@ -28,12 +29,8 @@ from zcd.cli.ranges import FiniteRange
     show_default=True,
     help="How much of the board's time is followed.",
 )
-@click.option(
-    "--plots",
-    metavar="FOLDER",
-    shell_complete=folders,
-    help="Write the pictures of a cause as PNG files.",
-)
+@plots_option
+@format_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def story(
     board_file: str,
@@ -43,6 +40,7 @@ def story(
     flags: str | None,
     seconds: float,
     plots: str | None,
+    picture_format: str | None,
     as_json: bool,
 ) -> int:
     """Tell why one cause raises two flags: sync lost, and a fan that does not turn.
@@ -58,12 +56,14 @@ def story(
     """
     from zcd.show.told import output
 
+    kind = format_of(plots, picture_format)
     if sum((cause is not None, everything, flags is not None)) != 1:
         raise click.UsageError("give one of --cause, --all and --flags")
     if cause is None and (amount is not None or plots is not None):
         raise click.UsageError("--amount and --plots belong to --cause")
     if cause is not None:
-        output.tell(board_given(board_file), cause, amount, seconds, plots=plots, as_json=as_json)
+        board = board_given(board_file)
+        output.tell(board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json)
     elif flags is not None:
         wanted = output.parse_flags(flags)
         output.turn_round(board_given(board_file), wanted, seconds, as_json=as_json)

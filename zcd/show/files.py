@@ -18,11 +18,14 @@ from zcd.errors import InputError
 
 PDF_END = b"%zcd\n"
 """Last line of the PDF files written here, a comment to whoever reads them."""
+SVG_END = b"<!-- drawn by zcd -->\n"
+"""Last line of the SVG files, likewise."""
 MARKS = (
     b'name="generator" content="zcd',
     b"Software\x00zcd",
     b"zcd sync circuit\n* ",
     b"%%EOF\n" + PDF_END,
+    SVG_END,
 )
 """What the reports, pictures and netlists written here have near their start or at their end."""
 UNDER_WAY = ".zcd-saving-"
@@ -278,10 +281,10 @@ def require_picture(path: str | Path) -> None:
     Raises
     ------
     InputError
-        If its name does not end in ``.png``, or as `require_place`.
+        If its name ends neither in ``.png`` nor in ``.svg``, or as `require_place`.
     """
-    if Path(path).suffix != ".png":
-        raise refusal(str(path), "a file name that ends in .png")
+    if Path(path).suffix.lower() not in (".png", ".svg"):
+        raise refusal(str(path), "a file name that ends in .png or .svg")
     require_place(path)
 
 

@@ -123,16 +123,9 @@ def captured(csv: str, board: Board) -> tuple[Measured, ...]:
 
 def draw_capture(board: Board, traces: Traces, path: str) -> None:
     """Draw a capture over the model."""
-    from pathlib import Path
-
-    from zcd.errors import InputError
     from zcd.show.draw.canvas import save_figure
     from zcd.show.draw.captures import capture_figure
-    from zcd.show.files import require_place
 
-    if Path(path).suffix not in (".png", ".svg"):
-        raise InputError(f"{path}: found another ending; allowed: .png or .svg")
-    require_place(path)
     save_figure(capture_figure(board, traces), path)
 
 
@@ -253,8 +246,9 @@ def draw(
     report: str | None,
     plots: str | None,
     case: Case | None = None,
+    kind: str = "png",
 ) -> None:
-    """Work out and write report and pictures."""
+    """Work out and write report and pictures, those as files of a kind."""
     from zcd.show.paper.report import write_report
 
     if plots:
@@ -269,6 +263,7 @@ def draw(
             loss_map=lost,
             loss_share=share,
             outlook=found.outlook,
+            kind=kind,
         )
     if report:
         write_report(report, pages_of(board, found, case))
@@ -316,12 +311,11 @@ def print_comparison(
     severity: float,
     readings: Sequence[Reading],
     *,
-    plots: str | None,
+    plot: str | None,
     as_json: bool,
 ) -> Comparison:
     """Compare with the simulator, print it, and draw it where asked for."""
     from zcd.show.comparison import compared_cautions, comparison_record, print_compared
-    from zcd.show.draw.overlay import save_overlay
     from zcd.show.progress import progress_bar
     from zcd.spice.compare import compare
 
@@ -335,8 +329,11 @@ def print_comparison(
             severity=None if fault.amount is None else severity,
             progress=begin,
         )
-    if plots:
-        save_overlay(plots, found)
+    if plot:
+        from zcd.show.draw.canvas import save_figure
+        from zcd.show.draw.overlay import overlay_figure
+
+        save_figure(overlay_figure(found), plot)
     if as_json:
         print_json(comparison_record(found), compared_cautions(found, circuit))
     else:

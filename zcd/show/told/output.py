@@ -36,9 +36,10 @@ def tell(
     seconds: float,
     *,
     plots: str | None,
+    kind: str,
     as_json: bool,
 ) -> None:
-    """Tell the story of one cause."""
+    """Tell the story of one cause; pictures become files of a kind."""
     cause = find_cause(board, key)
     if amount is not None:
         cause = of_amount(cause, amount)
@@ -48,7 +49,7 @@ def tell(
     if plots is not None:
         from zcd.show.draw.plots import save_story_plots
 
-        save_story_plots(plots, board=board, story=story)
+        save_story_plots(plots, board=board, story=story, kind=kind)
     if as_json:
         from zcd.show.told.records import story_record
         from zcd.show.told.tables import story_cautions
