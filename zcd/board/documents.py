@@ -16,12 +16,15 @@ from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 from zcd.board.units import nearest, refusal, show_found
 from zcd.errors import InputError
+from zcd.logs import logger
 
 if TYPE_CHECKING:
     from pydantic import ValidationError
     from pydantic_core import ErrorDetails
 
     from zcd.board.schema import Table
+
+_LOG = logger(__name__)
 
 LARGEST_FILE_BYTES = 1_000_000
 _MOST_LINES = 20
@@ -46,6 +49,7 @@ def decoded(data: bytes, name: str, wanted: str) -> str:
 
 def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes:
     """Bytes of an ordinary file of a size that can be meant; nothing else is waited for."""
+    _LOG.info("reading %s", path)
     try:
         if path.is_file():
             size = path.stat().st_size

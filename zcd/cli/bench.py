@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command, settings
 from zcd.cli.completion import files, folders
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import DASH, keys_given
@@ -11,7 +12,7 @@ from zcd.cli.given import DASH, keys_given
 PORT = 8471
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("board_file", metavar="[BOARD]", required=False, shell_complete=files)
 @click.option(
     "--jobs",
@@ -63,5 +64,5 @@ def bench(
         if browser:
             webbrowser.open(address)
 
-    serve(port, Desk(found, path, jobs), ready)
+    serve(port, Desk(found, path, jobs, settings()), ready)
     return 0

@@ -5,13 +5,14 @@ from __future__ import annotations
 import click
 
 from zcd.board.model import Topology
+from zcd.cli.command import Command, settings
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given
 from zcd.cli.pictures import format_of, format_option, plots_option
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("file", metavar="FILE", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
 @click.option(
@@ -36,7 +37,7 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
     from zcd.board.starter import starter_text
     from zcd.show.files import write_new
 
-    text = STARTER if drawer else starter_text(Topology(topology))
+    text = STARTER if drawer else starter_text(Topology(topology), settings().mains)
     path = None if file == "-" else write_new(file, text)
     if as_json:
         from zcd.show.output import print_json
@@ -53,7 +54,7 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
         click.echo(plain(words), err=True)
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 @click.option(
@@ -105,7 +106,8 @@ def check(
 
         found = with_outlook(found)
     if report or plots:
-        draw(board, found, report, plots, kind=kind)
+        once = settings()
+        draw(board, found, report, plots, kind=kind, paper=once.paper, meter=once.meter)
     if as_json:
         from zcd.show.cautions import TOUCHED
         from zcd.show.checked.records import check_record

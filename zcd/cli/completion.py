@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from zcd.cli.command import PlainCommand
 from zcd.cli.exits import EXIT_CODES
 
 if TYPE_CHECKING:
@@ -112,7 +113,7 @@ def _board_typed(context: click.Context) -> Board | None:
         return None
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=PlainCommand, epilog=EXIT_CODES)
 @click.argument("shell", type=click.Choice(SHELLS))
 @click.option("--json", "as_json", is_flag=True, help="Tell the script as a JSON object.")
 @click.pass_context

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command, settings
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import DASH, job_given, require_file
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def readings(file: str, as_json: bool) -> int:
     """Print the bench card: what a meter reads, on a good board and under each fault.
 
     Dead tests first, then the isolated side, the live mains side last. Of a job file
-    the meter is taken; with a board file it is a usual handheld one.
+    the meter is taken; else that of the settings, else a usual handheld one.
 
     \b
     Example
@@ -46,7 +47,7 @@ def readings(file: str, as_json: bool) -> int:
     return 0
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("file", metavar="JOB|BOARD", shell_complete=files)
 @click.option(
     "-r",
@@ -141,7 +142,7 @@ def diagnose(
     more += captured(csv, job.board) if csv is not None else ()
     job = replace(job, log=job.log + more, flags=parse_flags(flags) if flags else job.flags)
     if ask or (job.file is None and file != DASH and not (more or as_json) and on_terminal()):
-        converse(job, atlas, place)
+        converse(job, atlas, place, settings().meter_texts)
         return 0
     if place is not None:
         raise click.UsageError("--job is for the prompt: give --ask too")

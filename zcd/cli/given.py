@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING, Any
 
+from zcd.cli.command import settings
 from zcd.errors import InputError
 
 if TYPE_CHECKING:
@@ -29,8 +30,8 @@ def job_given(file: str) -> Job:
     from zcd.diagnosis.meters import usual_meter
 
     if file != DASH:
-        return load_job(file)
-    return Job(board=board_given(file), meter=usual_meter())
+        return load_job(file, settings().meter)
+    return Job(board=board_given(file), meter=settings().meter or usual_meter())
 
 
 def keys_given(file: str) -> dict[str, Any]:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command
 from zcd.cli.completion import files, quantities
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given
 from zcd.cli.pictures import plot_option
 
 
-@click.command(name="map", epilog=EXIT_CODES)
+@click.command("map", cls=Command, epilog=EXIT_CODES)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option(
     "--across",

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given, job_given, require_file
 from zcd.cli.pictures import plot_option
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("file", metavar="CSV", shell_complete=files)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @plot_option
@@ -49,7 +50,7 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     return 0
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("file", metavar="REPAIRED", shell_complete=files)
 @click.option(
     "-r",

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command, settings
 from zcd.cli.completion import files, replaceable, series
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option(
     "--drawer",
     "drawer_file",
     metavar="FILE",
     shell_complete=files,
-    help="A drawer file: the parts in stock.",
+    help="A drawer file: the parts in stock; else that of the settings.",
 )
 @click.option(
     "--series",
@@ -60,6 +61,8 @@ def substitute(
       zcd substitute dryer.toml --drawer drawer.toml
       zcd substitute dryer.toml --series E12 --style "1/2 W" --for R2
     """
+    from pathlib import Path
+
     from zcd.board.drawer import load_drawer, series_drawer
     from zcd.board.drive_parts import every_drive_part
     from zcd.margin.substitutes import DRIVE, substitutes
@@ -68,9 +71,12 @@ def substitute(
 
     if drawer_file is not None and not (series is None and style is None):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")
+    stock = None if drawer_file is None else Path(drawer_file)
+    if stock is None and series is None and style is None:
+        stock = settings().drawer
     board = board_given(board_file)
-    if drawer_file is not None:
-        drawer = load_drawer(drawer_file)
+    if stock is not None:
+        drawer = load_drawer(stock)
     else:
         drawer = series_drawer(
             "E24" if series is None else series,

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command, settings
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import DASH, board_given, job_given, require_file
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("job_file", metavar="JOB", shell_complete=files)
 @click.option(
     "--repaired",
@@ -28,9 +29,7 @@ from zcd.cli.given import DASH, board_given, job_given, require_file
 @click.option(
     "--paper",
     type=click.Choice(["a4", "letter"]),
-    default="a4",
-    show_default=True,
-    help="Size of paper.",
+    help="Size of paper; else that of the settings, else a4.",
 )
 @click.option(
     "--record/--no-record",
@@ -42,7 +41,7 @@ def report(
     job_file: str,
     repaired: str | None,
     files: tuple[str, ...],
-    paper: str,
+    paper: str | None,
     record: bool,
     as_json: bool,
 ) -> int:
@@ -67,4 +66,4 @@ def report(
     known = experienced(job, job_file) if record and job_file != DASH else None
     if not files and not has_typesetter():
         click.echo(f"No PDF is written: {NO_TYPESETTER}", err=True)
-    return record_job(job, board, places, paper, known=known, as_json=as_json)
+    return record_job(job, board, places, paper or settings().paper, known=known, as_json=as_json)

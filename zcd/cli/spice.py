@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import job_given
@@ -13,7 +14,7 @@ from zcd.cli.ranges import FiniteRange
 TERMINAL = "-"
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option(
     "--fault",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command, settings
 from zcd.cli.completion import files, story_flags
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given
@@ -11,7 +12,7 @@ from zcd.cli.pictures import format_of, format_option, plots_option
 from zcd.cli.ranges import FiniteRange
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option("--cause", metavar="KEY", help='A cause such as "R1 open" or "tacho lost".')
 @click.option("--amount", type=float, metavar="NUMBER", help="Its size, in the unit shown.")
@@ -66,7 +67,8 @@ def story(
         output.tell(board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json)
     elif flags is not None:
         wanted = output.parse_flags(flags)
-        output.turn_round(board_given(board_file), wanted, seconds, as_json=as_json)
+        meter = settings().meter
+        output.turn_round(board_given(board_file), wanted, seconds, meter=meter, as_json=as_json)
     else:
         output.tell_all(board_given(board_file), seconds, as_json=as_json)
     return 0

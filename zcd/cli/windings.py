@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command
 from zcd.cli.exits import EXIT_CODES
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("readings", nargs=-1, required=True, metavar="LEAD-LEAD=OHMS ...")
 @click.option("--pin", "pins", multiple=True, metavar="LEAD=PIN", help="Pin that a lead goes to.")
 @click.option(

@@ -15,6 +15,9 @@ from pathlib import Path
 from zcd.board.documents import file_name
 from zcd.board.units import refusal
 from zcd.errors import InputError
+from zcd.logs import logger
+
+_LOG = logger(__name__)
 
 PDF_END = b"%zcd\n"
 """Last line of the PDF files written here, a comment to whoever reads them."""
@@ -149,6 +152,7 @@ def _bytes_at(path: Path) -> bytes | None:
 
 def _write(path: Path, data: bytes, *, new: bool = False) -> Path:
     """Write a file beside its place, onto the disk itself, and give it the name only then."""
+    _LOG.info("writing %s", path)
     try:
         if new and os.path.lexists(path):
             raise FileExistsError

@@ -78,7 +78,7 @@ def record_job(
         Exit code: 0 where the repaired board passes, else 1.
     """
     case, check = judged_job(job, board, known)
-    write_record(case, board, check, places, paper)
+    write_record(case, board, check, places, paper, job.meter)
     told = "" if case is None else sentence(case.diagnosis.conclusion)
     if as_json:
         print_json({"files": list(places), "conclusion": told or None, "passes": check.passes})
