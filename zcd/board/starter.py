@@ -271,7 +271,7 @@ def _with_mains(text: str, mains: Mapping[str, Any]) -> str:
     for key, value in mains.items():
         pair = tomlkit.inline_table()
         pair[key] = value
-        line = pair.as_string().strip("{}")
+        line = pair.as_string()[1:-1]
         old = re.compile(rf"^(# )?{key} = .*$", re.MULTILINE)
         there = old.search(table)
         start, end = there.span() if there else (len(table), len(table))
