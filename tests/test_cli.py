@@ -20,6 +20,7 @@ from zcd import cli
 from zcd.board.model import Topology
 from zcd.board.starter import starter_text
 from zcd.cli import main
+from zcd.cli.board import TOPOLOGIES
 from zcd.errors import SolverError
 
 
@@ -187,6 +188,10 @@ def test_help_has_an_example(command: list[str], capsys: pytest.CaptureFixture[s
 def test_version(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--version"]) == 0
     assert capsys.readouterr().out.startswith("zcd ")
+
+
+def test_every_topology_has_its_name_on_the_command_line() -> None:
+    assert tuple(map(str, Topology)) == TOPOLOGIES
 
 
 @pytest.mark.parametrize("topology", Topology)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import click
 
-from zcd.board.model import Topology
 from zcd.cli.command import Command, settings
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given
 from zcd.cli.pictures import format_of, format_option, plots_option
+
+TOPOLOGIES = ("half-wave", "clamped", "half-wave-clamped", "bridge", "two-led")
+"""As `zcd.board.model.Topology` has them, without loading what a board is made of."""
 
 
 @click.command(cls=Command)
@@ -17,8 +19,8 @@ from zcd.cli.pictures import format_of, format_option, plots_option
 @click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
 @click.option(
     "--topology",
-    type=click.Choice([str(topology) for topology in Topology]),
-    default=str(Topology.HALF_WAVE),
+    type=click.Choice(TOPOLOGIES),
+    default=TOPOLOGIES[0],
     show_default=True,
     help="How LED, rectifier and chain are arranged.",
 )
@@ -34,6 +36,7 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
       zcd new --drawer drawer.toml
     """
     from zcd.board.drawer_starter import STARTER
+    from zcd.board.model import Topology
     from zcd.board.starter import starter_text
     from zcd.show.files import write_new
 

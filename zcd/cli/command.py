@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from zcd.settings import Settings, load_settings
+if TYPE_CHECKING:
+    from zcd.settings import Settings
 
 _VERBOSE = "zcd.verbose"
 
@@ -39,6 +40,8 @@ class Command(click.Command):
 
     def _run(self, ctx: click.Context) -> Any:
         if self.needs_settings:
+            from zcd.settings import load_settings
+
             ctx.obj = load_settings()
         return super().invoke(ctx)
 
@@ -55,6 +58,5 @@ def _note(context: click.Context, _: click.Parameter, wanted: bool) -> None:
 
 def settings() -> Settings:
     """The settings, for the command that runs."""
-    found = click.get_current_context().obj
-    assert isinstance(found, Settings)
+    found: Settings = click.get_current_context().obj
     return found
