@@ -20,6 +20,7 @@ from zcd import cli
 from zcd.board.model import Topology
 from zcd.board.starter import starter_text
 from zcd.cli import main
+from zcd.cli.board import TOPOLOGIES
 from zcd.errors import SolverError
 
 
@@ -187,6 +188,10 @@ def test_help_has_an_example(command: list[str], capsys: pytest.CaptureFixture[s
 def test_version(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--version"]) == 0
     assert capsys.readouterr().out.startswith("zcd ")
+
+
+def test_every_topology_has_its_name_on_the_command_line() -> None:
+    assert tuple(map(str, Topology)) == TOPOLOGIES
 
 
 @pytest.mark.parametrize("topology", Topology)
@@ -658,7 +663,7 @@ def test_substitute_tells_what_it_cannot_use(
     board: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for arguments, told in (
-        (["--for", "R9"], '--for: found "R9"; allowed: one of R1, R2'),
+        (["--for", "R9"], "--for R9: no such part; this board has R1, R2, OC1, pull-up, D1"),
         (["--series", "E13"], '--series: found "E13"; allowed: one of E6'),
         (["--style", "1207"], '--style: found "1207"'),
         (["--drawer", str(tmp_path / "none.toml")], "none.toml: found no such file"),
@@ -672,7 +677,7 @@ def test_map_in_words_as_a_picture_and_as_json(
     board: Path, work: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     asked = ["map", str(board), "--across", "frequency", "--up", "mains"]
-    assert main([*asked, "--figure", "m.png"]) == 0
+    assert main([*asked, "--plot", "m.png"]) == 0
     out = capsys.readouterr().out
     assert "With the" not in out
     assert "53.2 Hz" in out
@@ -690,8 +695,8 @@ def test_map_in_words_as_a_picture_and_as_json(
         (["--across", "led-capacitor"], '--across: found "led-capacitor"; allowed: one of mains'),
         (["--up", "R77"], '--up: found "R77"; allowed: one of mains'),
         (["--up", "mains"], '--up: found "mains"; allowed: another quantity than --across'),
-        (["--figure", "m.jpg"], 'found "m.jpg"; allowed: a file name that ends in .png'),
-        (["--figure", "none/m.png"], "allowed: a new file in an existing directory"),
+        (["--plot", "m.jpg"], 'found "m.jpg"; allowed: a file name that ends in .png or .svg'),
+        (["--plot", "none/m.png"], "allowed: a new file in an existing directory"),
     ],
 )
 def test_map_refuses_before_it_works(

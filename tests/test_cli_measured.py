@@ -51,7 +51,7 @@ def test_capture_as_json(bench: Path, capsys: pytest.CaptureFixture[str]) -> Non
     [
         (["capture", "gone.csv", "board.toml"], "gone.csv: found no such file"),
         (["capture", "board.toml", "board.toml"], "board.toml: found "),
-        (["capture", "scope.csv", "board.toml", "--plot", "scope.txt"], "allowed: .png or .svg"),
+        (["capture", "scope.csv", "board.toml", "--plot", "scope.txt"], "ends in .png or .svg"),
         (["retest", "board.toml"], "nothing was measured"),
         (["retest", "board.toml", "-r", "ohm R2 150k", "--by", "Ada"], "give --job too"),
         (["retest", "board.toml", "-r", "ohm R2 150k", "--job", "board.toml"], "is a board file"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,8 +18,10 @@ from zcd.bench.messages import Message
 from zcd.bench.readings_sheet import ReadingsSheet
 from zcd.board.files import load_board
 from zcd.diagnosis.job import load_job
+from zcd.diagnosis.meters import AcKind, usual_meter
 from zcd.diagnosis.words import parse_reading, show_measured
 from zcd.errors import InputError
+from zcd.settings import Settings
 from zcd.show.found import job_files
 from zcd.show.found.job_files import JobDocument
 
@@ -72,7 +75,7 @@ def test_a_job_is_read_again_only_when_a_file_has_changed(
 ) -> None:
     """Whoever changes it, job or board, and even if size and time of the file are as before."""
     file, board_file, read = jobs.folder / "a.toml", jobs.folder / "jam.toml", []
-    monkeypatch.setattr(kept_jobs, "load_job", lambda path: read.append(path) or load_job(path))
+    monkeypatch.setattr(kept_jobs, "load_job", lambda path, _: read.append(path) or load_job(path))
 
     def times() -> int:
         read.clear()
@@ -128,6 +131,24 @@ def test_the_meter_goes_from_job_to_job(jobs: KeptJobs) -> None:
     assert str(meter.ac_kind) == "average"
     with pytest.raises(InputError, match="allowed: a new job file"):
         jobs.begin(jobs.folder / "b.toml", load_board(board), board)
+
+
+def test_the_meter_of_the_settings(jobs: KeptJobs) -> None:
+    """A job that says none is read with it; a new one says it, where no job did before."""
+    texts = {"dc_input": "1M", "ac_kind": "average"}
+    meter = replace(usual_meter(), dc_input_ohm=1e6, ac_kind=AcKind.AVERAGE)
+    bench = KeptJobs(jobs.folder, Settings(meter=meter, meter_texts=texts))
+    opened = bench.open(jobs.folder / "a.toml")
+    assert (opened.job.meter, opened.meter) == (meter, texts)
+    board = jobs.folder / "jam.toml"
+    bench.begin(jobs.folder / "b.toml", load_board(board), board)
+    assert load_job(jobs.folder / "b.toml").meter.dc_input_ohm == 1e6
+    bench.change(
+        jobs.folder / "b.toml",
+        bench.open(jobs.folder / "b.toml").mark,
+        lambda _, document: document.write_meter({"dc_input": "3M", "ac_kind": ""}),
+    )
+    assert bench.open(jobs.folder / "b.toml").job.meter == replace(usual_meter(), dc_input_ohm=3e6)
 
 
 @pytest.mark.parametrize("name", ["", "../x", "a/b", "C:x", "a\\b", ".x", "a\nb", "x" * 101])

@@ -50,7 +50,7 @@ SURROUNDINGS: dict[str, dict[str, str]] = {
 }
 LINES = ("check board.toml", "diagnose job.toml", "story board.toml --cause@R1 open", "jobs .",
          "windings a-b=100 b-c=200 a-c=300", "substitute board.toml",
-         "map board.toml --figure {}.png")  # fmt: skip
+         "map board.toml --plot {}.png")  # fmt: skip
 LONG = (*LINES, "demo {}", "check board.toml --report {}.html --plots {}", "new {}",
         "report job.toml --to {}.html", "readings full.toml", "spice board.toml",
         "bench --no-browser --port 0", "diagnose board.toml --ask --job {}.toml")  # fmt: skip

@@ -67,6 +67,7 @@ class Ending:
             stamp,
             asked.kind,
             asked.paper,
+            asked.meter,
             patience_s=patience_s,
         )
 

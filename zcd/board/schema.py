@@ -17,9 +17,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, 
 
 from zcd.board import kinds
 from zcd.board.model import Topology
-from zcd.board.units import Kind, nearest, parse_quantity, refusal
+from zcd.board.units import Kind, is_reference, nearest, parse_quantity, refusal
 
-_REF = re.compile(r"[A-Za-z]{1,4}\d{1,5}[A-Za-z]?", re.ASCII)
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _LONGEST_NAME = 80
 
@@ -66,7 +65,7 @@ def one_of(*names: str) -> Callable[[object], str]:
 
 
 def _ref(found: object) -> str:
-    if isinstance(found, str) and _REF.fullmatch(found):
+    if isinstance(found, str) and is_reference(found):
         return found
     raise refusal(found, 'a reference such as "R11" or "OC1"')
 

@@ -157,13 +157,15 @@ class Job:
         return tuple(each for each in self.log if isinstance(each, Reading))
 
 
-def load_job(path: str | Path) -> Job:
+def load_job(path: str | Path, meter: Meter | None = None) -> Job:
     """Read a job file, and the board file it names (relative to it).
 
     Parameters
     ----------
     path : str or Path
         A job file; or a board file, which makes a job without readings.
+    meter : Meter, optional
+        Where the job says nothing of its own; the usual one if not given.
 
     Returns
     -------
@@ -177,7 +179,7 @@ def load_job(path: str | Path) -> Job:
     path = Path(path)
     found = parse_toml(read_text(path, WANTED), file_name(path), WANTED)
     if not JobFile.model_fields.keys() & found.keys():
-        return Job(board=load_board(path), meter=usual_meter(), board_file=path)
+        return Job(board=load_board(path), meter=meter or usual_meter(), board_file=path)
     file, lines = job_file_of(found)
     if file is None:
         raise refuse(file_name(path), lines)
@@ -185,7 +187,7 @@ def load_job(path: str | Path) -> Job:
     board = load_board(board_file)
     return Job(
         board=board,
-        meter=_meter(file.meter),
+        meter=meter_of(file.meter) if meter is None or "meter" in found else meter,
         log=_log(file.readings, board, file_name(path)),
         flags=_flags(file.flags, file_name(path)),
         note=file.note,
@@ -229,7 +231,7 @@ def _flags(flags: tuple[str, ...], name: str) -> tuple[str, ...]:
     return flags
 
 
-def _meter(table: MeterTable) -> Meter:
+def meter_of(table: MeterTable) -> Meter:
     """The usual meter with what the file says of it."""
     names = {
         "dc_input": "dc_input_ohm",

@@ -9,19 +9,26 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from importlib.util import find_spec
 from pathlib import Path
 
 from zcd.board.documents import file_name
 from zcd.board.units import refusal
 from zcd.errors import InputError
+from zcd.logs import logger
+
+_LOG = logger(__name__)
 
 PDF_END = b"%zcd\n"
 """Last line of the PDF files written here, a comment to whoever reads them."""
+SVG_END = b"<!-- drawn by zcd -->\n"
+"""Last line of the SVG files, likewise."""
 MARKS = (
     b'name="generator" content="zcd',
     b"Software\x00zcd",
     b"zcd sync circuit\n* ",
     b"%%EOF\n" + PDF_END,
+    SVG_END,
 )
 """What the reports, pictures and netlists written here have near their start or at their end."""
 UNDER_WAY = ".zcd-saving-"
@@ -30,6 +37,10 @@ LEFT_S = 60.0
 """After so long it is not being written any more."""
 PATIENCE_S = 5.0
 """How long to wait for another zcd that writes; a file takes it milliseconds."""
+NO_TYPESETTER = (
+    "a PDF needs the package typst, which is not installed; "
+    "install it with: pip install 'typst>=0.14'"
+)
 _FILE = "a new file in an existing directory, or an earlier report, picture or netlist of zcd"
 _NEW = "a new file in an existing directory"
 _FOLDER = "a folder in an existing directory"
@@ -141,6 +152,7 @@ def _bytes_at(path: Path) -> bytes | None:
 
 def _write(path: Path, data: bytes, *, new: bool = False) -> Path:
     """Write a file beside its place, onto the disk itself, and give it the name only then."""
+    _LOG.info("writing %s", path)
     try:
         if new and os.path.lexists(path):
             raise FileExistsError
@@ -273,11 +285,34 @@ def require_picture(path: str | Path) -> None:
     Raises
     ------
     InputError
-        If its name does not end in ``.png``, or as `require_place`.
+        If its name ends neither in ``.png`` nor in ``.svg``, or as `require_place`.
     """
-    if Path(path).suffix != ".png":
-        raise refusal(str(path), "a file name that ends in .png")
+    if Path(path).suffix.lower() not in (".png", ".svg"):
+        raise refusal(str(path), "a file name that ends in .png or .svg")
     require_place(path)
+
+
+def require_typesetter(path: str | Path) -> None:
+    """Refuse a PDF where the optional package that sets it is not installed.
+
+    Parameters
+    ----------
+    path : str or Path
+        The report asked for; anything but ``.pdf`` needs no such package.
+
+    Raises
+    ------
+    InputError
+        Names what to install.
+    """
+    if Path(path).suffix.lower() == ".pdf" and not has_typesetter():
+        name = "".join(c if c.isprintable() else "?" for c in str(path))
+        raise InputError(f"{name}: {NO_TYPESETTER}, or write .html")
+
+
+def has_typesetter() -> bool:
+    """Whether the optional package that sets PDF files is installed."""
+    return find_spec("typst") is not None
 
 
 def _is_ours(path: Path) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from zcd.diagnosis.atlas import Atlas
     from zcd.diagnosis.faults import Fault
     from zcd.diagnosis.job import Job
+    from zcd.diagnosis.meters import Meter
     from zcd.diagnosis.rank import Diagnosis
     from zcd.diagnosis.readings import Measured, Reading
     from zcd.diagnosis.record import Experience
@@ -123,16 +124,9 @@ def captured(csv: str, board: Board) -> tuple[Measured, ...]:
 
 def draw_capture(board: Board, traces: Traces, path: str) -> None:
     """Draw a capture over the model."""
-    from pathlib import Path
-
-    from zcd.errors import InputError
     from zcd.show.draw.canvas import save_figure
     from zcd.show.draw.captures import capture_figure
-    from zcd.show.files import require_place
 
-    if Path(path).suffix not in (".png", ".svg"):
-        raise InputError(f"{path}: found another ending; allowed: .png or .svg")
-    require_place(path)
     save_figure(capture_figure(board, traces), path)
 
 
@@ -173,7 +167,9 @@ def print_case(case: Case, as_json: bool, known: Experience | None = None) -> No
             click.echo("\n" + textwrap.fill(f"{experience_line(known)} {LEAVE_OUT}", 78))
 
 
-def converse(job: Job, atlas: Atlas, place: str | None) -> None:
+def converse(
+    job: Job, atlas: Atlas, place: str | None, meter_texts: Mapping[str, str] | None = None
+) -> None:
     """Ask for readings until the person ends it, keeping each answer in a job file.
 
     Parameters
@@ -183,6 +179,8 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
     atlas : Atlas
     place : str or None
         Of a new job file; None: the job's own, or one beside the board file.
+    meter_texts : mapping, optional
+        What a new job file is to say of the meter.
     """
     from zcd.board.documents import file_name
     from zcd.diagnosis.readings import Side
@@ -206,15 +204,22 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
             warned.add(found.suggestion.side)
 
     document = _document(job, atlas, place)
+
+    def save(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
+        new = not document.written
+        document.write(log, flags)
+        if new and meter_texts:
+            document.write_meter(meter_texts)
+
     if job.file is None and job.log:
-        document.write(job.log, job.flags)
+        save(job.log, job.flags)
     prepared(atlas)
     click.echo(textwrap.fill(HELP, 78))
     click.echo(f"Each answer is kept in {file_name(document.path)}.")
     talk = Conversation(
         Answers(atlas.circuit, list(job.log), job.flags),
         lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
-        document.write,
+        save,
     )
     talk.run(show, ask, lambda text: click.echo(textwrap.fill(f"zcd: {text}", 78), err=True))
     print_tables(lambda console: print_assumptions(job.board, console))
@@ -237,12 +242,17 @@ def _document(job: Job, atlas: Atlas, place: str | None) -> JobDocument:
 
 
 def write_record(
-    case: Case | None, board: Board, check: Check, files: Sequence[str], paper: str
+    case: Case | None,
+    board: Board,
+    check: Check,
+    files: Sequence[str],
+    paper: str,
+    meter: Meter | None = None,
 ) -> None:
     """Write the record of a job, before and after its repair, once for each file."""
     from zcd.show.paper.report import write_report
 
-    pages = pages_of(board, check, case)
+    pages = pages_of(board, check, case, meter)
     for file in files:
         write_report(file, pages, paper)
 
@@ -253,8 +263,12 @@ def draw(
     report: str | None,
     plots: str | None,
     case: Case | None = None,
+    *,
+    kind: str = "png",
+    paper: str = "a4",
+    meter: Meter | None = None,
 ) -> None:
-    """Work out and write report and pictures."""
+    """Work out and write report and pictures, those as files of a kind."""
     from zcd.show.paper.report import write_report
 
     if plots:
@@ -269,12 +283,13 @@ def draw(
             loss_map=lost,
             loss_share=share,
             outlook=found.outlook,
+            kind=kind,
         )
     if report:
-        write_report(report, pages_of(board, found, case))
+        write_report(report, pages_of(board, found, case, meter), paper)
 
 
-def pages_of(board: Board, check: Check, case: Case | None) -> Pages:
+def pages_of(board: Board, check: Check, case: Case | None, meter: Meter | None = None) -> Pages:
     """What a report says, all of it worked out."""
     from zcd.show.paper.report import report_pages
 
@@ -287,6 +302,7 @@ def pages_of(board: Board, check: Check, case: Case | None) -> Pages:
         loss_map=lost,
         loss_share=share,
         case=case,
+        meter=meter,
     )
 
 
@@ -316,12 +332,11 @@ def print_comparison(
     severity: float,
     readings: Sequence[Reading],
     *,
-    plots: str | None,
+    plot: str | None,
     as_json: bool,
 ) -> Comparison:
     """Compare with the simulator, print it, and draw it where asked for."""
     from zcd.show.comparison import compared_cautions, comparison_record, print_compared
-    from zcd.show.draw.overlay import save_overlay
     from zcd.show.progress import progress_bar
     from zcd.spice.compare import compare
 
@@ -335,8 +350,11 @@ def print_comparison(
             severity=None if fault.amount is None else severity,
             progress=begin,
         )
-    if plots:
-        save_overlay(plots, found)
+    if plot:
+        from zcd.show.draw.canvas import save_figure
+        from zcd.show.draw.overlay import overlay_figure
+
+        save_figure(overlay_figure(found), plot)
     if as_json:
         print_json(comparison_record(found), compared_cautions(found, circuit))
     else:

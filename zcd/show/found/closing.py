@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-from zcd.board.units import nearest, refusal
+from zcd.board.units import nearest, refusal, require_part
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.record import kind_of
@@ -31,6 +31,7 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
         raise InputError(
             f'--found: say what it was; allowed: a fault such as "{keys[1]}", or "healthy"'
         )
+    require_part(written, keys, "--found ")
     allowed = f'a fault such as "{keys[1]}", or "healthy"{nearest(written, keys)}'
     raise refusal(written, allowed, "--found")
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from zcd.errors import ZcdError
 from zcd.show.checked.sheets import FAILS
-from zcd.show.files import PDF_END
+from zcd.show.files import PDF_END, require_typesetter
 from zcd.show.paper.pages import Block, Pages
 
 _TEMPLATE = Path(__file__).with_name("templates") / "report.typ"
@@ -36,9 +36,12 @@ def report_pdf(pages: Pages, paper: str = "a4") -> bytes:
 
     Raises
     ------
+    InputError
+        If the typesetter is not installed.
     ZcdError
-        If the typesetter fails.
+        If it fails.
     """
+    require_typesetter("report.pdf")
     import typst
     from matplotlib import get_data_path
 

@@ -12,7 +12,7 @@ from zcd.board.library import odd_values
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.job import Job
-from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.points import expected_at_nodes
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
@@ -120,6 +120,7 @@ def report_pages(
     loss_map: LossMap,
     loss_share: LossShare,
     case: Case | None = None,
+    meter: Meter | None = None,
 ) -> Pages:
     """All that a report says.
 
@@ -133,6 +134,8 @@ def report_pages(
     loss_map, loss_share : LossMap, LossShare
     case : Case, optional
         What was found on the board before the repair.
+    meter : Meter, optional
+        Of what a good board reads, where there is no case; the usual one if not given.
 
     Returns
     -------
@@ -140,7 +143,7 @@ def report_pages(
     """
     notes = SourceNotes()
     sections = [
-        _checked_section(board, case),
+        _checked_section(board, case, meter),
         _verdict_section(check),
         *([] if case is None else _case_sections(case)),
         _pictures_section(board, solution, lock, loss_map, loss_share),
@@ -168,10 +171,10 @@ def _case_sections(case: Case) -> list[Section]:
     return [_found_section(case), _story_section(case), _retest_section(case.job)]
 
 
-def _checked_section(board: Board, case: Case | None) -> Section:
+def _checked_section(board: Board, case: Case | None, meter: Meter | None) -> Section:
     """The board, drawn with what a good one reads."""
     circuit = build_circuit(board)
-    meter = usual_meter() if case is None else case.job.meter
+    meter = (meter or usual_meter()) if case is None else case.job.meter
     expected = expected_at_nodes(board, circuit, meter)
     drawn = Picture(
         "schematic",

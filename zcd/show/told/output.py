@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from zcd.board.model import Board
 from zcd.board.units import refusal
 from zcd.show.files import require_place
@@ -10,6 +12,9 @@ from zcd.story.causes import Side, find_cause, of_amount
 from zcd.story.controller import FAN, SYNC
 from zcd.story.flags import Telling, all_stories, fitting, telling
 from zcd.story.timeline import stories_of
+
+if TYPE_CHECKING:
+    from zcd.diagnosis.meters import Meter
 
 NONE = "none"
 
@@ -36,9 +41,10 @@ def tell(
     seconds: float,
     *,
     plots: str | None,
+    kind: str,
     as_json: bool,
 ) -> None:
-    """Tell the story of one cause."""
+    """Tell the story of one cause; pictures become files of a kind."""
     cause = find_cause(board, key)
     if amount is not None:
         cause = of_amount(cause, amount)
@@ -48,7 +54,7 @@ def tell(
     if plots is not None:
         from zcd.show.draw.plots import save_story_plots
 
-        save_story_plots(plots, board=board, story=story)
+        save_story_plots(plots, board=board, story=story, kind=kind)
     if as_json:
         from zcd.show.told.records import story_record
         from zcd.show.told.tables import story_cautions
@@ -75,8 +81,15 @@ def tell_all(board: Board, seconds: float, *, as_json: bool) -> None:
         print_tables(lambda console: print_table(stories, board, console))
 
 
-def turn_round(board: Board, flags: frozenset[str], seconds: float, *, as_json: bool) -> None:
-    """Find the causes behind some flags, and the first reading."""
+def turn_round(
+    board: Board,
+    flags: frozenset[str],
+    seconds: float,
+    *,
+    meter: Meter | None = None,
+    as_json: bool,
+) -> None:
+    """Find the causes behind some flags, and the first reading, with a meter or the usual one."""
     from zcd.diagnosis.atlas import make_atlas
     from zcd.diagnosis.meters import usual_meter
     from zcd.show.progress import progress_bar
@@ -85,7 +98,7 @@ def turn_round(board: Board, flags: frozenset[str], seconds: float, *, as_json: 
     fits = fitting(all_stories(board, seconds), flags)
     told: Telling | None = None
     if fits:
-        atlas = make_atlas(board, usual_meter())
+        atlas = make_atlas(board, meter or usual_meter())
         with progress_bar(len(atlas.readings)) as begin:
             told = telling(atlas, fits, begin)
     if as_json:
