@@ -97,8 +97,8 @@ def leaking(ref: str, a: str, b: str, data: Any) -> tuple[Any, ...]:
 def half_wave(*extra: Any) -> Circuit:
     return element_list(
         mains_source(),
-        resistance("R1", "line", "j", 100e3),
-        resistance("R2", "j", "a", 150e3),
+        resistance("R1", "line", "j", 82e3),
+        resistance("R2", "j", "a", 180e3),
         *leaking("D", "a", "led+", RECTIFIER),
         *leaking("L", "led+", "neutral", LED),
         resistance("bleed", "led+", "neutral", 47e3),
@@ -107,8 +107,8 @@ def half_wave(*extra: Any) -> Circuit:
 
 
 HALF_WAVE_DECK = f"""\
-R1 line j 100k
-R2 j a 150k
+R1 line j 82k
+R2 j a 180k
 D1 a p valve
 R3 a p {LEAK_OHM!r}
 D2 p q lamp

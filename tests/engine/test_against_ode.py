@@ -153,7 +153,7 @@ def test_half_wave_with_led_capacitor(capacitance_f: float) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("capacitance_f", [4.7e-9, 47e-9])
 def test_joint_capacitor(capacitance_f: float) -> None:
-    near_ohm, far_ohm = 100e3, 150e3
+    near_ohm, far_ohm = 82e3, 180e3
     circuit = element_list(
         mains_source(RMS_V, HZ),
         resistance("R1", "line", "joint", near_ohm),

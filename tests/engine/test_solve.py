@@ -384,8 +384,8 @@ def test_led_behind_a_charged_joint_turns_on_without_overshoot(points: int) -> N
 def test_mains_without_a_chain_converges(name: str) -> None:
     """Every chain resistor bridged: hundreds of amperes, to be told and not refused."""
     circuit = build_circuit(VARIANTS[name])
-    for chain in (*VARIANTS[name].chains, VARIANTS[name].return_chain):
-        for part in chain:
+    for row in (*VARIANTS[name].chains, VARIANTS[name].return_chain):
+        for part in row:
             circuit = circuit.short(part.ref)
     solution = solve(circuit)
     assert np.all(np.isfinite(solution.voltages_v["pin"]))
