@@ -411,17 +411,9 @@ def open_board(**changes: Any) -> Board:
     return replace(whole, **changes)
 
 
-@pytest.mark.parametrize(
-    ("chain_ohm", "across_v", "lead_s"),
-    [
-        (100e3, 219.2, 981e-6),
-        (150e3, 225.0, 666e-6),
-        (220e3, 227.6, 457e-6),
-        (300e3, 228.7, 336e-6),
-    ],
-)
+@pytest.mark.parametrize("chain_ohm", [110e3, 160e3, 220e3, 300e3])
 def test_open_contact_with_suppressor_leads_by_the_phase_of_its_impedance(
-    chain_ohm: float, across_v: float, lead_s: float
+    chain_ohm: float,
 ) -> None:
     """A resistor behind 100 ohm and 0.1 uF at 230 V 50 Hz, by the rules of AC circuits."""
     circuit = element_list(
