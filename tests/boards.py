@@ -207,7 +207,7 @@ VARIANTS: dict[str, Board] = {
     "pin capacitor": board(output=pull_up(pin_capacitor=Capacitor(ref="C4", capacitance_f=1e-9))),
     "emitter follower": board(output=pull_up(4.7e3, kind="emitter-follower")),
 }
-"""One board for each topology and each option, by what it shows."""
+"""One board for each topology and each option, by what it shows; mains and supplies differ."""
 
 BOTH_HALVES = ("bridge", "bridge, no return chain", "two-led")
 """Those whose LEDs are lit in both half cycles."""

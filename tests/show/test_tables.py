@@ -146,6 +146,7 @@ def test_shorts_name_the_part_that_is_hit_hardest() -> None:
     (line,) = (line for line in part.splitlines() if line.startswith(" R1 "))
     assert "R2 180 mW" in line
     assert "144 %" in line
+    assert "R2 125 V" in line
     assert line.split()[-1] == "beware"
     (line,) = (line for line in part.splitlines() if line.startswith(" D1 "))
     assert "R2 121 mW" in line
