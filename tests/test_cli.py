@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import FAILS, HOLDS, outlook
+from tests.show.demo import FAILS, HOLDS, RESISTORS, outlook
 from tests.show.paper.test_report import LOADS, Page
 from zcd import cli
 from zcd.board.model import Topology
@@ -91,10 +91,10 @@ def test_report_and_plots(board: Path, work: Path, capsys: pytest.CaptureFixture
 BAD = {
     "unknown key": (HOLDS.replace("pull_up", "pullup"), 'output.pullup: found "pullup"; allowed'),
     "missing key": (HOLDS.replace('supply = "5 V"', ""), "output.supply: found nothing; allowed"),
-    "wrong unit": (HOLDS.replace('"47k"', '"47 V"'), 'output.pull_up: found "47 V"; allowed'),
-    "negative": (HOLDS.replace('"47k"', "-47000.0"), "output.pull_up: found -47000.0; allowed"),
-    "not a number": (HOLDS.replace('"47k"', "nan"), "output.pull_up: found nan; allowed"),
-    "infinite": (HOLDS.replace('"47k"', "inf"), "output.pull_up: found inf; allowed"),
+    "wrong unit": (HOLDS.replace('"39k"', '"39 V"'), 'output.pull_up: found "39 V"; allowed'),
+    "negative": (HOLDS.replace('"39k"', "-39000.0"), "output.pull_up: found -39000.0; allowed"),
+    "not a number": (HOLDS.replace('"39k"', "nan"), "output.pull_up: found nan; allowed"),
+    "infinite": (HOLDS.replace('"39k"', "inf"), "output.pull_up: found inf; allowed"),
     "empty": ("", "found an empty file; allowed"),
     "no TOML": ("chain = [", "found text that is no TOML"),
     "unknown part": (HOLDS.replace("1N4007", "1N9999"), "rectifier"),
@@ -129,7 +129,7 @@ def test_no_file(tmp_path: Path, name: str, found: str, capsys: pytest.CaptureFi
 
 
 def test_every_problem_has_a_line(board: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    board.write_text(HOLDS.replace('"47k"', '"47 V"').replace('"5 V"', '"5 A"'), encoding="utf-8")
+    board.write_text(HOLDS.replace('"39k"', '"39 V"').replace('"5 V"', '"5 A"'), encoding="utf-8")
     assert main(["check", str(board)]) == 2
     assert len(capsys.readouterr().err.splitlines()) == 2
 
@@ -623,7 +623,7 @@ def test_an_ascii_terminal_is_served(board: Path) -> None:
         shell("check", str(board)), capture_output=True, env=environment, check=False
     )
     assert done.returncode == 0
-    assert b"100 kohm" in done.stdout.decode("ascii").encode()
+    assert b"30 kohm" in done.stdout.decode("ascii").encode()
 
 
 def test_help_imports_nothing_heavy() -> None:
@@ -680,12 +680,12 @@ def test_map_in_words_as_a_picture_and_as_json(
     assert main([*asked, "--plot", "m.png"]) == 0
     out = capsys.readouterr().out
     assert "With the" not in out
-    assert "53.2 Hz" in out
+    assert "63.8 Hz" in out
     assert max(map(len, out.splitlines())) <= 80
     assert (work / "m.png").read_bytes().startswith(b"\x89PNG")
     assert main([*asked, "--json"]) == 0
     record = json.loads(capsys.readouterr().out)
-    assert record["reach"]["across"]["above"] == pytest.approx(50.0 / 0.94, rel=1e-4)
+    assert record["reach"]["across"]["above"] == pytest.approx(60.0 / 0.94, rel=1e-4)
     assert {rule for curve in record["boundaries"] for rule in curve["rules"]} == {"period"}
 
 
@@ -712,7 +712,7 @@ def test_map_refuses_before_it_works(
 def test_map_of_a_board_that_does_not_lock_ends_with_1(
     board: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    board.write_text(HOLDS.replace('["100k", "150k"]', '["5M", "5M"]'), encoding="utf-8")
+    board.write_text(HOLDS.replace(RESISTORS, '["5M", "5M"]'), encoding="utf-8")
     assert main(["map", str(board), "--across", "chain", "--up", "frequency"]) == 1
     out = capsys.readouterr().out
     assert "The board does not lock" in out
@@ -725,7 +725,7 @@ def test_a_job_leaves_with_its_record(
     job = board.with_name("job.toml")
     job.write_text(
         f'board = "{board.name}"\nflags = ["sync", "fan"]\n'
-        '[[readings]]\nfunction = "dc"\nover = "K1.coil"\nvalue = "11.5 V"\n'
+        '[[readings]]\nfunction = "dc"\nover = "K1.coil"\nvalue = "23.7 V"\n'
         '[[readings]]\nfunction = "dc"\nvalue = "4.98 V"\n'
         '[[readings]]\nfunction = "ohm"\nover = "R2"\nvalue = "OL"\n'
     )

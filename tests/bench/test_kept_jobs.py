@@ -30,7 +30,7 @@ name = "Invented jam warmer"
 mains = "230 V 50 Hz"
 rectifier = "1N4007"
 optocoupler = "817 C"
-chain.resistors = ["120k", "120k"]
+chain = {topology = "bridge", resistors = ["120k", "120k"]}
 output = {pull_up = "10k", supply = "5 V"}
 """
 

@@ -27,9 +27,8 @@ from zcd.diagnosis.retested import Retested, Verdict
 BOARD = """\
 name = "Invented plum stoner"
 mains = "230 V 50 Hz"
-rectifier = "1N4007"
-optocoupler = "817 C"
-chain.resistors = ["120k", "120k"]
+optocoupler = "814 A"
+chain = {topology = "two-led", resistors = ["120k", "120k"]}
 output = {pull_up = "10k", supply = "5 V"}
 """
 KEPT = Retested(taken=date(2026, 2, 3), verdict=Verdict.GOOD, good_ratio=0.97)

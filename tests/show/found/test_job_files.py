@@ -15,9 +15,9 @@ from zcd.errors import InputError
 from zcd.show.found.job_files import JobDocument, free_job_path
 
 LINES = (
-    "dc pin logic0 4.983 V", "ohm R2 lifted about 150k", "diode D1 reversed lifted OL",
+    "dc pin logic0 4.983 V", "ohm R2 lifted about 130k", "diode D1 reversed lifted OL",
     "ac feed neutral nothing", "ohm chain.1 chain.2 over 1M", "low time 9.37 ms",
-    "dc coil+ coil- 11 to 12 V", "edge delay -0.3 ms", "dc logic+ logic0 unstable",
+    "dc coil+ coil- 23 to 25 V", "edge delay -0.3 ms", "dc logic+ logic0 unstable",
     "low z feed neutral < 5 V", "dc pin logic0 bench supply 5.01 V", "ohm R1 OL on 200k",
     "ac feed neutral relay off 61 V", "low time relay off nothing", "frequency line neutral 50 Hz",
 )  # fmt: skip
