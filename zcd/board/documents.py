@@ -31,13 +31,17 @@ Schema = TypeVar("Schema", bound="Table")
 
 def read_text(path: Path, wanted: str) -> str:
     """Text of a small UTF-8 file; a byte order mark, which some editors write, is dropped."""
-    data = read_bytes(path, wanted)
+    return decoded(read_bytes(path, wanted), file_name(path), wanted)
+
+
+def decoded(data: bytes, name: str, wanted: str) -> str:
+    """Bytes of a file of this name as text, without a byte order mark."""
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         found = f"bytes that are not UTF-8 text in line {line}"
-    raise InputError(f"{file_name(path)}: found {found}; allowed: {wanted}")
+    raise InputError(f"{name}: found {found}; allowed: {wanted}")
 
 
 def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes:
