@@ -34,9 +34,8 @@ UNDER_WAY = ".zcd-saving-"
 """How the name begins of a folder in which a file is being written, and of the lock beside it."""
 LEFT_S = 60.0
 """After so long it is not being written any more."""
-PATIENCE_S = 15.0
-"""How long to wait for another zcd that writes; a file takes it milliseconds."""
-POLL_S = 0.01
+PATIENCE_S = 30.0
+"""How long to wait for others that write; a file takes each some hundredths of a second."""
 NO_LOCKS = (errno.ENOSYS, errno.ENOLCK, errno.EOPNOTSUPP)
 """What file systems say that know no locks."""
 _FILE = "a new file in an existing directory, or an earlier report, picture or netlist of zcd"
@@ -327,7 +326,7 @@ def _acquired(lock: BaseFileLock, folder: Path) -> BaseFileLock:
     until = time.monotonic() + PATIENCE_S
     while True:
         try:
-            lock.acquire(timeout=max(until - time.monotonic(), 0.0), poll_interval=POLL_S)
+            lock.acquire(timeout=max(until - time.monotonic(), 0.0))
         except _NamelessError:
             continue
         except Timeout as error:

@@ -227,7 +227,8 @@ def converse(
     def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
         if theirs := document.keep(log, flags):
             talk.answers.join(theirs, document.log)
-            tell(f"{name}: {len(theirs)} more, which somebody else has added meanwhile, count too")
+            readings = "a reading" if len(theirs) == 1 else f"{len(theirs)} readings"
+            tell(f"{name}: somebody else has added {readings} meanwhile; counted from now on")
 
     document = _document(job, atlas, place)
     name = file_name(document.path)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from zcd.board.documents import file_name
 from zcd.board.units import nearest, refusal
@@ -15,6 +16,9 @@ from zcd.errors import InputError
 from zcd.show.files import update_whole
 from zcd.show.found.job_files import already_closed
 from zcd.show.found.job_text import JobText
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
 
 
 def find_fault(faults: Sequence[Fault], written: str) -> Fault:
@@ -84,13 +88,15 @@ def _closed(text: JobText, told: dict[str, str | date]) -> JobText:
 
     if text.job().closed is not None:
         raise already_closed(text)
-    document, added = text.document(), tomlkit.document()
     plain = {key: value for key, value in text.plain.items() if key not in told}
-    for key, value in told.items():
-        document.pop(key, None)
-        if value != "":
-            added[key] = plain[key] = value
-    return text.changed(_with_keys(tomlkit.dumps(document), tomlkit.dumps(added)), plain)
+    added = {key: value for key, value in told.items() if value != ""}
+
+    def edit(document: TOMLDocument) -> str:
+        for key in told:
+            document.pop(key, None)
+        return _with_keys(tomlkit.dumps(document), tomlkit.dumps(added))
+
+    return text.changed(edit, {**plain, **added})
 
 
 def _with_keys(text: str, keys: str) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from hashlib import sha256
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from zcd.board.documents import file_name
 from zcd.circuit.elements import Circuit
@@ -23,6 +23,9 @@ from zcd.show.files import (
     update_whole,
 )
 from zcd.show.found.job_text import JobText, add_table
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
 
 DIGITS = 7
 HEAD = "# What was measured, in the order taken; written by zcd after each answer.\n"
@@ -144,19 +147,20 @@ class JobDocument:
         """
         import tomlkit
 
-        document, plain = self._text.document(), dict(self._text.plain)
-        table = document.setdefault("meter", tomlkit.table())
-        for key, text in texts.items():
-            if text:
-                table[key] = text
-            else:
-                table.pop(key, None)
+        plain = dict(self._text.plain)
         told = {k: v for k, v in {**plain.pop("meter", {}), **texts}.items() if v != ""}
-        if told:
-            plain["meter"] = told
-        else:
-            del document["meter"]
-        self._replace(self._text.changed(tomlkit.dumps(document), plain))
+
+        def edit(document: TOMLDocument) -> None:
+            table = document.setdefault("meter", tomlkit.table())
+            for key, text in texts.items():
+                if text:
+                    table[key] = text
+                else:
+                    table.pop(key, None)
+            if not told:
+                del document["meter"]
+
+        self._replace(self._text.changed(edit, {**plain, "meter": told} if told else plain))
 
     def _log_of(self, text: JobText) -> tuple[Entry, ...]:
         return log_of(text.job().readings, self._circuit, text.name)
@@ -178,30 +182,33 @@ class JobDocument:
     ) -> JobText:
         """A text that holds other entries than before."""
         import tomlkit
-        from tomlkit.items import AoT
 
-        document, plain = text.document(), dict(text.plain)
-        if list(flags) != plain.get("flags", []):
-            document["flags"] = plain["flags"] = list(flags)
-        readings = list(plain.pop("readings", ()))
         staying = _staying(before, log)
-        for at in reversed(range(len(before))):
-            if not staying[at]:
-                del document["readings"][at], readings[at]
-        for each in log[len(readings) :]:
-            entry = self._entry(each)
-            add_table(document, "readings", entry)
-            readings.append(entry)
+        new = [self._entry(each) for each in log[sum(staying) :]]
+        there = zip(text.plain.get("readings", ()), staying, strict=True)
+        readings = [*(reading for reading, stays in there if stays), *new]
+        plain = dict(text.plain)
+        if list(flags) != plain.get("flags", []):
+            plain["flags"] = list(flags)
         if readings:
             plain["readings"] = readings
-        elif isinstance(document.get("readings"), AoT):
-            del document["readings"]  # which would stand there as an empty list in brackets
-        elif "readings" in document:
-            plain["readings"] = []
-        written = tomlkit.dumps(document)
-        if not all(staying):
-            written = written.rstrip("\n") + "\n"  # the empty line before what is gone
-        return text.changed(written, plain)
+        elif before:
+            del plain["readings"]  # which would stand there as an empty list in brackets
+
+        def edit(document: TOMLDocument) -> str | None:
+            if plain.get("flags") != text.plain.get("flags"):
+                document["flags"] = plain["flags"]
+            for at in reversed(range(len(staying))):
+                if not staying[at]:
+                    del document["readings"][at]
+            for entry in new:
+                add_table(document, "readings", entry)
+            if "readings" not in plain:
+                document.pop("readings", None)
+            # the empty line before what is gone goes with it
+            return None if all(staying) else f"{tomlkit.dumps(document).rstrip()}\n"
+
+        return text.changed(edit, plain)
 
     def _entry(self, each: Entry) -> dict[str, Any]:
         """One entry of the log."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -70,33 +70,30 @@ class JobText:
             raise refuse(self.name, lines)
         return file
 
-    def document(self) -> TOMLDocument:
-        """The text to make changes in; layout and comments stay."""
-        import tomlkit
-        from tomlkit.exceptions import TOMLKitError
-
-        try:
-            return tomlkit.parse(self.text)
-        except TOMLKitError as error:
-            raise InputError(f"{self.name}: {LAYOUT}") from error
-
-    def changed(self, text: str, plain: dict[str, Any]) -> JobText:
-        """The file with another text, which is read again before anybody writes it.
+    def changed(self, edit: Callable[[TOMLDocument], str | None], plain: dict[str, Any]) -> JobText:
+        """The file with changes, which is read again before anybody writes it.
 
         Parameters
         ----------
-        text : str
+        edit : callable
+            Makes the changes in the document, where layout and comments stay; it may return a text
+            of its own for it.
         plain : dict
-            What the file must say then, worked out without the text.
+            What the file must say then, worked out without its text.
 
         Raises
         ------
         InputError
             If it says anything else, or could not be read again.
         """
+        import tomlkit
+        from tomlkit.exceptions import TOMLKitError
+
         try:
+            document = tomlkit.parse(self.text)
+            text = edit(document) or tomlkit.dumps(document)
             right = parse_toml(text, self.name, WANTED) == plain
-        except InputError:
+        except (TOMLKitError, InputError):
             right = False
         if not right:
             raise InputError(f"{self.name}: {LAYOUT}")

@@ -6,7 +6,7 @@ import os
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from zcd.board.documents import file_name
 from zcd.board.units import refusal
@@ -20,6 +20,9 @@ from zcd.show.found.findings import spread_of
 from zcd.show.found.job_text import JobText, add_table, inline_table
 from zcd.show.found.words import percent_text
 from zcd.show.wording import factor_text, plain
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
 
 
 def retested(
@@ -104,13 +107,16 @@ def _with_retest(text: JobText, kept: Retested) -> JobText:
     entry, before = _entry(kept), text.plain.get("retests", [])
     if before[-1:] == [entry]:
         return text
-    document, laid_out = text.document(), dict(entry)
-    if kept.readings:
-        rows = tomlkit.array().multiline(True)
-        rows.extend(map(inline_table, entry["readings"]))
-        laid_out["readings"] = rows
-    add_table(document, "retests", laid_out)
-    return text.changed(tomlkit.dumps(document), {**text.plain, "retests": [*before, entry]})
+
+    def edit(document: TOMLDocument) -> None:
+        laid_out = dict(entry)
+        if kept.readings:
+            rows = tomlkit.array().multiline(True)
+            rows.extend(map(inline_table, entry["readings"]))
+            laid_out["readings"] = rows
+        add_table(document, "retests", laid_out)
+
+    return text.changed(edit, {**text.plain, "retests": [*before, entry]})
 
 
 def _entry(kept: Retested) -> dict[str, Any]:
