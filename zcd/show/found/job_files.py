@@ -167,12 +167,11 @@ class JobDocument:
 
     def _added_by_others(self, theirs: JobText) -> tuple[Entry, ...]:
         """What stands in the file beside what is known of it; refused where that has changed."""
-        job = theirs.job()
-        if job.closed is not None and "closed" not in self._text.plain:
+        before, now = self._text.job(), theirs.job()
+        if now.closed is not None and before.closed is None:
             raise already_closed(theirs)
-        before, now = self._text.plain, theirs.plain
         log = self._log_of(theirs)
-        same = all(now.get(key) == before.get(key) for key in ("board", "meter", "flags"))
+        same = (now.board, now.meter, now.flags) == (before.board, before.meter, before.flags)
         if not same or log[: len(self.log)] != self.log:
             raise OtherWriterError(self.path)
         return log[len(self.log) :]
