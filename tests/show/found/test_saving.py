@@ -28,6 +28,7 @@ from zcd.show.found.closing import close_job, find_fault
 from zcd.show.found.job_files import JobDocument
 
 CLOSE = ("close", "job.toml", "--found", "R2 drift")
+RETEST = ("retest", "board.toml", "-r", "ohm R1 120k", "--job", "job.toml")
 NO_ROOM = """\
 import resource, sys
 resource.setrlimit(resource.RLIMIT_FSIZE, (16, 16))
@@ -95,9 +96,10 @@ def refused(folder: Path, start: str, *arguments: str) -> str:
     return line
 
 
-def test_no_room_on_the_disk(job_file: Path) -> None:
+@pytest.mark.parametrize("command", [CLOSE, RETEST], ids=["close", "retest"])
+def test_no_room_on_the_disk(job_file: Path, command: tuple[str, ...]) -> None:
     """A limit of the system itself, which stops the write in the middle."""
-    line = refused(job_file.parent, NO_ROOM, *CLOSE)
+    line = refused(job_file.parent, NO_ROOM, *command)
     assert "job.toml: found a place that cannot be written (File too large)" in line
 
 
