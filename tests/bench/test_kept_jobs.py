@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from starlette.requests import Request
@@ -109,6 +112,53 @@ def test_another_server_knows_nothing_of_these_changes(jobs: KeptJobs) -> None:
         reading(other, start, "ohm R2 1k")
     reading(other, now, "ohm R2 119k")
     assert shown(jobs) == ["120 kΩ", "119 kΩ"]
+
+
+def test_a_change_in_the_last_moment_is_noticed(jobs: KeptJobs) -> None:
+    """After the page has looked at the file, and before it writes."""
+    file = jobs.folder / "a.toml"
+    theirs = file.read_text(encoding="utf-8") + "# theirs\n"
+
+    def act(opened: Opened, document: JobDocument) -> None:
+        file.write_text(theirs, encoding="utf-8")
+        document.write([parse_reading("ohm R1 120k", opened.circuit)], ())
+
+    with pytest.raises(ChangedMeanwhileError):
+        jobs.change(file, jobs.open(file).mark, act)
+    assert file.read_text(encoding="utf-8") == theirs
+
+
+@pytest.mark.parametrize("path", ["answer", "meter"])
+@pytest.mark.parametrize(
+    "text", ["value = 1[[readings]]", '[[readings]]\nfunction = "dcc"\nvalue = 1']
+)
+def test_a_job_that_cannot_be_read_is_told_of(jobs: KeptJobs, path: str, text: str) -> None:
+    """In words, above the list of jobs."""
+    sheet = ReadingsSheet(Desk(folder=jobs.folder), jobs)
+    file = jobs.folder / "a.toml"
+    seen = jobs.open(file).mark
+    broken = f"{file.read_text(encoding='utf-8')}{text}\n"
+    file.write_text(broken, encoding="utf-8")
+    body = urlencode(
+        {"seen": seen, "where": "another", "say": "ohm R1 1k", "dc_input": "x"}
+    ).encode()
+
+    async def receive() -> dict[str, object]:
+        return {"type": "http.request", "body": body, "more_body": False}
+
+    route = next(r for r in sheet.routes() if r.path == f"/readings/{path}")
+    form = (b"content-type", b"application/x-www-form-urlencoded")
+    scope = {
+        "type": "http",
+        "method": "POST",
+        "query_string": b"job=a",
+        "path": "/",
+        "headers": [form],
+    }
+    answer = asyncio.run(route.endpoint(Request(scope, receive)))
+    assert answer.status_code == 422
+    assert "a.toml: " in unescape(bytes(answer.body).decode())
+    assert file.read_text(encoding="utf-8") == broken
 
 
 def test_a_closed_job_is_left_alone(jobs: KeptJobs) -> None:

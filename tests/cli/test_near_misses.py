@@ -6,17 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import HOLDS
+from tests.show.demo import HOLDS, RESISTORS
 from zcd.cli import main
 
 
 @pytest.fixture
 def marked(board: Path) -> Path:
     """A board whose parts have markings of their own."""
-    chain = 'resistors = ["100k", "150k"]'
-    assert chain in HOLDS
-    own = 'resistors = [{value = "100k", ref = "R11"}, {value = "150k", ref = "R12"}]'
-    board.write_text(HOLDS.replace(chain, own), encoding="utf-8")
+    assert RESISTORS in HOLDS
+    own = '[{value = "30k", ref = "R11"}, {value = "43k", ref = "R12"}]'
+    board.write_text(HOLDS.replace(RESISTORS, own), encoding="utf-8")
     return board
 
 

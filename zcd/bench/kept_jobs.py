@@ -24,6 +24,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.record import Entry, Experience, experience, read_record
 from zcd.errors import InputError
 from zcd.settings import Settings
+from zcd.show.files import OtherWriterError
 from zcd.show.found.job_files import JobDocument, mark_of
 
 MOST_MARKS = 200
@@ -122,10 +123,13 @@ class KeptJobs:
                 raise InputError(
                     f"found a job that was closed on {opened.job.closed}; allowed: an open one"
                 )
-            document = JobDocument(file, opened.circuit, log=opened.job.log)
-            if document.mark != opened.mark:
-                raise ChangedMeanwhileError
-            act(opened, document)
+            try:
+                document = JobDocument(file, opened.circuit, log=opened.job.log)
+                if document.mark != opened.mark:
+                    raise ChangedMeanwhileError
+                act(opened, document)
+            except OtherWriterError as error:
+                raise ChangedMeanwhileError from error
             return self.open(file)
 
     @contextmanager
@@ -178,9 +182,10 @@ class KeptJobs:
         """Write a new job about a board that is in a file."""
         meter = self._last_meter() or _as_texts(self._settings.meter_texts)
         document = JobDocument(file, build_circuit(board), board_file)
-        document.write((), ())
         if meter:
             document.write_meter(meter)
+        else:
+            document.write((), ())
         return document
 
     def _last_meter(self) -> dict[str, str]:

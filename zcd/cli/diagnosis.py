@@ -140,12 +140,13 @@ def diagnose(
         atlas = with_experience(atlas, known)
     more = tuple(parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written)
     more += captured(csv, job.board) if csv is not None else ()
-    job = replace(job, log=job.log + more, flags=parse_flags(flags) if flags else job.flags)
+    flags = parse_flags(flags) if flags else ()
     if ask or (job.file is None and file != DASH and not (more or as_json) and on_terminal()):
-        converse(job, atlas, place, settings().meter_texts)
+        converse(job, atlas, place, more, flags, settings().meter_texts)
         return 0
     if place is not None:
         raise click.UsageError("--job is for the prompt: give --ask too")
+    job = replace(job, log=job.log + more, flags=flags or job.flags)
     found = diagnosed(atlas, job.measured, job.skipped, job.flags)
     print_case(Case(job, atlas.circuit, found), as_json, known)
     return 0

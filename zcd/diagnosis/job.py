@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -188,7 +188,7 @@ def load_job(path: str | Path, meter: Meter | None = None) -> Job:
     return Job(
         board=board,
         meter=meter_of(file.meter) if meter is None or "meter" in found else meter,
-        log=_log(file.readings, board, file_name(path)),
+        log=log_of(file.readings, build_circuit(board), file_name(path)),
         flags=_flags(file.flags, file_name(path)),
         note=file.note,
         found=file.found,
@@ -250,9 +250,22 @@ def meter_of(table: MeterTable) -> Meter:
     return replace(meter, ac_kind=AcKind(table.ac_kind)) if table.ac_kind else meter
 
 
-def _log(tables: tuple[ReadingTable, ...], board: Board, name: str) -> Log:
-    """The readings taken and those skipped, every problem collected."""
-    circuit = build_circuit(board)
+def log_of(tables: Sequence[ReadingTable], circuit: Circuit, name: str) -> Log:
+    """The readings taken and those skipped, every problem collected.
+
+    Parameters
+    ----------
+    tables : sequence of ReadingTable
+    circuit : Circuit
+        Of the board that they were taken on.
+    name : str
+        Of the file that they stand in.
+
+    Raises
+    ------
+    InputError
+        If any of them cannot be used; one line for each problem.
+    """
     found: list[Measured | Reading] = []
     lines = []
     for number, table in enumerate(tables, start=1):

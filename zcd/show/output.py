@@ -168,22 +168,37 @@ def print_case(case: Case, as_json: bool, known: Experience | None = None) -> No
 
 
 def converse(
-    job: Job, atlas: Atlas, place: str | None, meter_texts: Mapping[str, str] | None = None
+    job: Job,
+    atlas: Atlas,
+    place: str | None,
+    more: Sequence[Measured] = (),
+    flags: Sequence[str] = (),
+    meter_texts: Mapping[str, str] | None = None,
 ) -> None:
     """Ask for readings until the person ends it, keeping each answer in a job file.
 
     Parameters
     ----------
     job : Job
-        With what is known already.
+        What is known already.
     atlas : Atlas
     place : str or None
         Of a new job file; None: the job's own, or one beside the board file.
+    more : sequence of Measured
+        Readings given beside those of the job.
+    flags : sequence of str
+        Flags given in place of those of the job; empty: none were.
     meter_texts : mapping, optional
         What a new job file is to say of the meter.
+
+    Raises
+    ------
+    InputError
+        If there is no place for the job file, or the last answer could not be kept in it.
     """
     from zcd.board.documents import file_name
     from zcd.diagnosis.readings import Side
+    from zcd.errors import InputError
     from zcd.show.found.prompt import HELP, Answers, Conversation
     from zcd.show.found.tables import print_assumptions, print_step
 
@@ -203,28 +218,41 @@ def converse(
             # the cautions for live parts are due each time
             warned.add(found.suggestion.side)
 
-    document = _document(job, atlas, place)
+    def tell(text: str) -> None:
+        click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
 
-    def save(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
+    def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
         new = not document.written
-        document.write(log, flags)
+        theirs = document.keep(log, flags)
         if new and meter_texts:
             document.write_meter(meter_texts)
+        if theirs:
+            talk.answers.join(theirs, document.log)
+            readings = "a reading" if len(theirs) == 1 else f"{len(theirs)} readings"
+            tell(f"{name}: somebody else has added {readings} meanwhile; counted from now on")
 
-    if job.file is None and job.log:
-        save(job.log, job.flags)
+    document = _document(job, atlas, place)
+    name = file_name(document.path)
+    known = document if document.written else job
+    talk = Conversation(
+        Answers(atlas.circuit, [*known.log, *more], tuple(flags) or known.flags),
+        lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
+        keep,
+    )
+    given = talk.answers.log, talk.answers.flags
+    if (given[0] or document.written) and given != (list(document.log), document.flags):
+        keep(*given)
     prepared(atlas)
     click.echo(textwrap.fill(HELP, 78))
-    click.echo(f"Each answer is kept in {file_name(document.path)}.")
-    talk = Conversation(
-        Answers(atlas.circuit, list(job.log), job.flags),
-        lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
-        save,
-    )
-    talk.run(show, ask, lambda text: click.echo(textwrap.fill(f"zcd: {text}", 78), err=True))
+    click.echo(f"Each answer is kept in {name}.")
+    talk.run(show, ask, tell)
     print_tables(lambda console: print_assumptions(job.board, console))
+    if talk.unkept:
+        raise InputError(
+            f"{name}: found no way to keep the last answer, as told above; allowed: the same "
+            "answer again, once there is one"
+        )
     if document.written:
-        name = file_name(document.path)
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
 
 
@@ -235,7 +263,8 @@ def _document(job: Job, atlas: Atlas, place: str | None) -> JobDocument:
     from zcd.show.found.job_files import JobDocument, free_job_path
 
     if place is None and job.file is not None:
-        return JobDocument(job.file, atlas.circuit, log=job.log)
+        # others may have added to it since it was read
+        return JobDocument(job.file, atlas.circuit, log=None)
     assert job.board_file is not None
     path = free_job_path(job.board_file) if place is None else Path(place)
     return JobDocument(path, atlas.circuit, job.board_file)

@@ -156,6 +156,53 @@ def test_an_answer_that_could_not_be_kept_is_not_counted() -> None:
     bench.run()
     assert bench.talk.answers.log == []
     assert bench.told == ["job.toml: found changes made by somebody else"]
+    assert bench.talk.unkept == bench.told[0]
+
+
+def test_the_last_answer_says_whether_all_is_kept() -> None:
+    """One that could not be kept and was given again is; an unusable line says nothing of it."""
+    bench, full = Bench(["4.98 V", "much", "4.98 V", "end"], [PIN, OHMS]), [True, False]
+
+    def save(log: object, flags: object) -> None:
+        if full.pop(0):
+            raise InputError("job.toml: found a place that cannot be written")
+
+    bench.talk.save = save
+    bench.run()
+    assert bench.talk.unkept == ""
+    assert bench.talk.answers.log == [Measured(reading=PIN, value=4.98)]
+
+
+def test_an_undo_that_could_not_be_kept_takes_nothing_back() -> None:
+    """And the next one takes back the same answer, no other one."""
+    bench, kept = Bench(["4.98 V", "150k", "undo", "undo", "end"], [PIN, OHMS]), []
+
+    def save(log: Sequence[object], flags: object) -> None:
+        if len(kept) == 2:
+            kept.append(-1)
+            raise InputError("job.toml: found a place that cannot be written")
+        kept.append(len(log))
+
+    bench.talk.save = save
+    bench.run()
+    assert kept == [1, 2, -1, 1]
+    assert bench.talk.answers.log == [Measured(reading=PIN, value=4.98)]
+
+
+def test_what_others_added_is_not_taken_back() -> None:
+    """It stands before the answer with which it was noticed, and stays behind those before."""
+    bench, saved = Bench(["4.98 V", "150k", "undo", "undo", "end"], [PIN, OHMS]), []
+    theirs = Measured(reading=PIN, value=4.5)
+
+    def save(log: Sequence[Measured], flags: object) -> None:
+        saved.append([m.value for m in log])
+        if len(saved) == 2:
+            bench.talk.answers.join([theirs], [log[0], theirs, *log[1:]])
+
+    bench.talk.save = save
+    bench.run()
+    assert saved == [[4.98], [4.98, 150e3], [4.98, 4.5], [4.5]]
+    assert bench.talk.answers.log == [theirs]
 
 
 @pytest.mark.parametrize("line", ["flags", "flags door", "flags none sync"])
