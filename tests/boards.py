@@ -35,6 +35,8 @@ from zcd.engine.solution import Solution
 FloatArray = NDArray[np.float64]
 
 NAME = "Invented seed-tray heater"
+CHAIN_OHM = (82e3, 180e3)
+"""Of R1, next to the line, and of R2."""
 
 LED = Junction(
     saturation_current_a=6.25e-16,
@@ -129,14 +131,19 @@ def controller(**changes: Any) -> Controller:
 
 
 def relay(suppressor: Suppressor | None = None) -> Relay:
-    """A 12 V load relay."""
+    """A 24 V load relay."""
     return Relay(
-        coil_supply_v=12.0,
-        coil_resistance_ohm=360.0,
-        driver_resistance_ohm=15.0,
+        coil_supply_v=24.0,
+        coil_resistance_ohm=1440.0,
+        driver_resistance_ohm=22.0,
         contact_resistance_ohm=0.1,
         suppressor=suppressor,
     )
+
+
+def chain(*ohms: float) -> tuple[Resistor, ...]:
+    """Resistors in series, R1 next to the line."""
+    return tuple(resistor(f"R{k}", ohm) for k, ohm in enumerate(ohms, start=1))
 
 
 def board(**changes: Any) -> Board:
@@ -146,7 +153,7 @@ def board(**changes: Any) -> Board:
         topology=Topology.HALF_WAVE,
         mains=mains(),
         relay=None,
-        chains=((resistor("R1", 100e3), resistor("R2", 150e3)),),
+        chains=(chain(*CHAIN_OHM),),
         rectifier=diode("D1"),
         optocoupler=optocoupler(),
         output=pull_up(),
@@ -160,29 +167,47 @@ def _clamp() -> Diode:
     return diode("D2")
 
 
+def _low_supply() -> dict[str, Any]:
+    """Output and controller on 3.3 V."""
+    return {
+        "output": pull_up(15e3, supply_v=3.3),
+        "controller": controller(low_threshold_v=0.7, high_threshold_v=2.6),
+    }
+
+
 VARIANTS: dict[str, Board] = {
     "half-wave": board(),
-    "rectifier first": board(rectifier_first=True),
+    "rectifier first": board(
+        rectifier_first=True, mains=mains(120.0, 60.0), chains=(chain(47e3, 68e3),)
+    ),
     "clamped": board(topology=Topology.CLAMPED, rectifier=None, clamp=_clamp()),
-    "half-wave-clamped": board(topology=Topology.HALF_WAVE_CLAMPED, clamp=_clamp()),
-    "bridge": board(topology=Topology.BRIDGE, return_chain=(resistor("R9", 100e3),)),
-    "bridge, no return chain": board(topology=Topology.BRIDGE),
-    "two-led": board(topology=Topology.TWO_LED, rectifier=None),
+    "half-wave-clamped": board(
+        topology=Topology.HALF_WAVE_CLAMPED, clamp=_clamp(), **_low_supply()
+    ),
+    "bridge": board(
+        topology=Topology.BRIDGE,
+        chains=(chain(75e3, 110e3),),
+        return_chain=(resistor("R9", 62e3),),
+    ),
+    "bridge, no return chain": board(
+        topology=Topology.BRIDGE, mains=mains(120.0, 60.0), chains=(chain(56e3, 91e3),)
+    ),
+    "two-led": board(topology=Topology.TWO_LED, rectifier=None, chains=(chain(110e3, 130e3),)),
     "two chains": board(
         chains=(
-            (resistor("R1", 100e3), resistor("R2", 150e3)),
+            chain(*CHAIN_OHM),
             (resistor("R11", 330e3), resistor("R12", 220e3), resistor("R13", 47e3)),
         )
     ),
     "across the LED": board(
-        led_resistor=resistor("R8", 100e3), led_capacitor=Capacitor(ref="C1", capacitance_f=10e-9)
+        led_resistor=resistor("R8", 91e3), led_capacitor=Capacitor(ref="C1", capacitance_f=10e-9)
     ),
     "joint capacitor": board(joint_capacitor=Capacitor(ref="C2", capacitance_f=10e-9)),
     "contact closed": board(relay=relay(Suppressor(resistance_ohm=100.0, capacitance_f=100e-9))),
     "pin capacitor": board(output=pull_up(pin_capacitor=Capacitor(ref="C4", capacitance_f=1e-9))),
     "emitter follower": board(output=pull_up(4.7e3, kind="emitter-follower")),
 }
-"""One board for each topology and each option, by what it shows."""
+"""One board for each topology and each option, by what it shows; mains and supplies differ."""
 
 BOTH_HALVES = ("bridge", "bridge, no return chain", "two-led")
 """Those whose LEDs are lit in both half cycles."""

@@ -48,8 +48,9 @@ def _global_state_is_restored() -> Iterator[None]:
 
 @pytest.fixture(autouse=True, scope="session")
 def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Nobody's predictions of yesterday decide a test; those of one run are shared."""
+    """Nobody's predictions or settings decide a test; predictions of one run are shared."""
     patch = pytest.MonkeyPatch()
+    patch.setenv("ZCD_CONFIG", "")
     patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.getbasetemp() / "cache"))
     yield
     patch.undo()

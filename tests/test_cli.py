@@ -14,12 +14,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import FAILS, HOLDS, outlook
+from tests.show.demo import FAILS, HOLDS, RESISTORS, outlook
 from tests.show.paper.test_report import LOADS, Page
 from zcd import cli
 from zcd.board.model import Topology
 from zcd.board.starter import starter_text
 from zcd.cli import main
+from zcd.cli.board import TOPOLOGIES
 from zcd.errors import SolverError
 
 
@@ -90,10 +91,10 @@ def test_report_and_plots(board: Path, work: Path, capsys: pytest.CaptureFixture
 BAD = {
     "unknown key": (HOLDS.replace("pull_up", "pullup"), 'output.pullup: found "pullup"; allowed'),
     "missing key": (HOLDS.replace('supply = "5 V"', ""), "output.supply: found nothing; allowed"),
-    "wrong unit": (HOLDS.replace('"47k"', '"47 V"'), 'output.pull_up: found "47 V"; allowed'),
-    "negative": (HOLDS.replace('"47k"', "-47000.0"), "output.pull_up: found -47000.0; allowed"),
-    "not a number": (HOLDS.replace('"47k"', "nan"), "output.pull_up: found nan; allowed"),
-    "infinite": (HOLDS.replace('"47k"', "inf"), "output.pull_up: found inf; allowed"),
+    "wrong unit": (HOLDS.replace('"39k"', '"39 V"'), 'output.pull_up: found "39 V"; allowed'),
+    "negative": (HOLDS.replace('"39k"', "-39000.0"), "output.pull_up: found -39000.0; allowed"),
+    "not a number": (HOLDS.replace('"39k"', "nan"), "output.pull_up: found nan; allowed"),
+    "infinite": (HOLDS.replace('"39k"', "inf"), "output.pull_up: found inf; allowed"),
     "empty": ("", "found an empty file; allowed"),
     "no TOML": ("chain = [", "found text that is no TOML"),
     "unknown part": (HOLDS.replace("1N4007", "1N9999"), "rectifier"),
@@ -128,7 +129,7 @@ def test_no_file(tmp_path: Path, name: str, found: str, capsys: pytest.CaptureFi
 
 
 def test_every_problem_has_a_line(board: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    board.write_text(HOLDS.replace('"47k"', '"47 V"').replace('"5 V"', '"5 A"'), encoding="utf-8")
+    board.write_text(HOLDS.replace('"39k"', '"39 V"').replace('"5 V"', '"5 A"'), encoding="utf-8")
     assert main(["check", str(board)]) == 2
     assert len(capsys.readouterr().err.splitlines()) == 2
 
@@ -187,6 +188,10 @@ def test_help_has_an_example(command: list[str], capsys: pytest.CaptureFixture[s
 def test_version(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--version"]) == 0
     assert capsys.readouterr().out.startswith("zcd ")
+
+
+def test_every_topology_has_its_name_on_the_command_line() -> None:
+    assert tuple(map(str, Topology)) == TOPOLOGIES
 
 
 @pytest.mark.parametrize("topology", Topology)
@@ -618,7 +623,7 @@ def test_an_ascii_terminal_is_served(board: Path) -> None:
         shell("check", str(board)), capture_output=True, env=environment, check=False
     )
     assert done.returncode == 0
-    assert b"100 kohm" in done.stdout.decode("ascii").encode()
+    assert b"30 kohm" in done.stdout.decode("ascii").encode()
 
 
 def test_help_imports_nothing_heavy() -> None:
@@ -658,7 +663,7 @@ def test_substitute_tells_what_it_cannot_use(
     board: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for arguments, told in (
-        (["--for", "R9"], '--for: found "R9"; allowed: one of R1, R2'),
+        (["--for", "R9"], "--for R9: no such part; this board has R1, R2, OC1, pull-up, D1"),
         (["--series", "E13"], '--series: found "E13"; allowed: one of E6'),
         (["--style", "1207"], '--style: found "1207"'),
         (["--drawer", str(tmp_path / "none.toml")], "none.toml: found no such file"),
@@ -672,15 +677,15 @@ def test_map_in_words_as_a_picture_and_as_json(
     board: Path, work: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     asked = ["map", str(board), "--across", "frequency", "--up", "mains"]
-    assert main([*asked, "--figure", "m.png"]) == 0
+    assert main([*asked, "--plot", "m.png"]) == 0
     out = capsys.readouterr().out
     assert "With the" not in out
-    assert "53.2 Hz" in out
+    assert "63.8 Hz" in out
     assert max(map(len, out.splitlines())) <= 80
     assert (work / "m.png").read_bytes().startswith(b"\x89PNG")
     assert main([*asked, "--json"]) == 0
     record = json.loads(capsys.readouterr().out)
-    assert record["reach"]["across"]["above"] == pytest.approx(50.0 / 0.94, rel=1e-4)
+    assert record["reach"]["across"]["above"] == pytest.approx(60.0 / 0.94, rel=1e-4)
     assert {rule for curve in record["boundaries"] for rule in curve["rules"]} == {"period"}
 
 
@@ -690,8 +695,8 @@ def test_map_in_words_as_a_picture_and_as_json(
         (["--across", "led-capacitor"], '--across: found "led-capacitor"; allowed: one of mains'),
         (["--up", "R77"], '--up: found "R77"; allowed: one of mains'),
         (["--up", "mains"], '--up: found "mains"; allowed: another quantity than --across'),
-        (["--figure", "m.jpg"], 'found "m.jpg"; allowed: a file name that ends in .png'),
-        (["--figure", "none/m.png"], "allowed: a new file in an existing directory"),
+        (["--plot", "m.jpg"], 'found "m.jpg"; allowed: a file name that ends in .png or .svg'),
+        (["--plot", "none/m.png"], "allowed: a new file in an existing directory"),
     ],
 )
 def test_map_refuses_before_it_works(
@@ -707,7 +712,7 @@ def test_map_refuses_before_it_works(
 def test_map_of_a_board_that_does_not_lock_ends_with_1(
     board: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    board.write_text(HOLDS.replace('["100k", "150k"]', '["5M", "5M"]'), encoding="utf-8")
+    board.write_text(HOLDS.replace(RESISTORS, '["5M", "5M"]'), encoding="utf-8")
     assert main(["map", str(board), "--across", "chain", "--up", "frequency"]) == 1
     out = capsys.readouterr().out
     assert "The board does not lock" in out
@@ -720,7 +725,7 @@ def test_a_job_leaves_with_its_record(
     job = board.with_name("job.toml")
     job.write_text(
         f'board = "{board.name}"\nflags = ["sync", "fan"]\n'
-        '[[readings]]\nfunction = "dc"\nover = "K1.coil"\nvalue = "11.5 V"\n'
+        '[[readings]]\nfunction = "dc"\nover = "K1.coil"\nvalue = "23.7 V"\n'
         '[[readings]]\nfunction = "dc"\nvalue = "4.98 V"\n'
         '[[readings]]\nfunction = "ohm"\nover = "R2"\nvalue = "OL"\n'
     )

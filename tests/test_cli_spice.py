@@ -110,6 +110,6 @@ def test_what_cannot_be_used_is_refused(
 
 
 def test_pictures(board: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["spice", board, *PIN, "--plots", str(tmp_path / "pictures")]) == 0
-    assert (tmp_path / "pictures" / "second-opinion.png").stat().st_size > 10_000
+    assert main(["spice", board, *PIN, "--plot", str(tmp_path / "both.png")]) == 0
+    assert (tmp_path / "both.png").stat().st_size > 10_000
     assert "agree" in capsys.readouterr().out

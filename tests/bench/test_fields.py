@@ -9,8 +9,10 @@ import pytest
 from zcd.bench.fields import single_fields
 from zcd.bench.forms import START, differing, fields_of, file_of, read, texts_of, typed_over
 from zcd.bench.rows import added, removed
+from zcd.board import kinds
 from zcd.board.files import board_from_dict
 from zcd.board.schema import BoardFile, ResistorTable, Table
+from zcd.board.units import parse_quantity
 
 FILE: dict[str, Any] = {
     "name": "Invented proofing cabinet",
@@ -27,8 +29,8 @@ FILE: dict[str, Any] = {
     "feed": {
         "kind": "switched",
         "contact_resistance": "50m",
-        "coil_supply": "12 V",
-        "coil_resistance": "270",
+        "coil_supply": "24 V",
+        "coil_resistance": "1k1",
         "driver_resistance": "2",
         "suppressor": {"resistance": "100", "capacitance": "100 nF"},
     },
@@ -72,7 +74,8 @@ def test_what_to_begin_with_is_a_board() -> None:
     board, errors = read(START)
     assert errors == {}
     assert board is not None
-    assert [r.resistance_ohm for r in board.chains[0]] == [100e3, 150e3]
+    typed = [parse_quantity(t, kinds.RESISTANCE) for t in START["chain.resistors.1"].split(",")]
+    assert [r.resistance_ohm for r in board.chains[0]] == typed
 
 
 def leaves(table: type[Table], before: str = "") -> set[str]:
@@ -121,7 +124,7 @@ def test_short_forms_go_through_too(mains: object) -> None:
         "feed": "switched",
         "rectifier": "1N4007",
         "optocoupler": "817 C",
-        "chain": {"resistors": ["100k", "150k"]},
+        "chain": {"resistors": ["91k", "160k"]},
         "output": {"pull_up": "10k", "supply": "5 V"},
         "fan": "30 W",
         "drive": "zero-cross",
@@ -181,8 +184,8 @@ def test_rows_that_were_typed_stand_for_those_of_the_file() -> None:
 @pytest.mark.parametrize(
     ("key", "text", "words"),
     [
-        ("chain.resistors.1", "100k, heavy", "heavy"),
-        ("chain.resistors.1", "100k, 4,7k", "use a point, not a comma"),
+        ("chain.resistors.1", "110k, heavy", "heavy"),
+        ("chain.resistors.1", "110k, 4,7k", "use a point, not a comma"),
         ("chain.resistors.1", "", "a list of resistances"),
         ("chain.resistors.1.tolerance", "some", "some"),
         ("chain.resistors.1.ref", "R1 R2", "a reference"),

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
+from dataclasses import replace
+from html import unescape
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from starlette.requests import Request
@@ -17,8 +21,10 @@ from zcd.bench.messages import Message
 from zcd.bench.readings_sheet import ReadingsSheet
 from zcd.board.files import load_board
 from zcd.diagnosis.job import load_job
+from zcd.diagnosis.meters import AcKind, usual_meter
 from zcd.diagnosis.words import parse_reading, show_measured
 from zcd.errors import InputError
+from zcd.settings import Settings
 from zcd.show.found import job_files
 from zcd.show.found.job_files import JobDocument
 
@@ -27,7 +33,7 @@ name = "Invented jam warmer"
 mains = "230 V 50 Hz"
 rectifier = "1N4007"
 optocoupler = "817 C"
-chain.resistors = ["120k", "120k"]
+chain = {topology = "bridge", resistors = ["120k", "120k"]}
 output = {pull_up = "10k", supply = "5 V"}
 """
 
@@ -72,7 +78,7 @@ def test_a_job_is_read_again_only_when_a_file_has_changed(
 ) -> None:
     """Whoever changes it, job or board, and even if size and time of the file are as before."""
     file, board_file, read = jobs.folder / "a.toml", jobs.folder / "jam.toml", []
-    monkeypatch.setattr(kept_jobs, "load_job", lambda path: read.append(path) or load_job(path))
+    monkeypatch.setattr(kept_jobs, "load_job", lambda path, _: read.append(path) or load_job(path))
 
     def times() -> int:
         read.clear()
@@ -108,6 +114,53 @@ def test_another_server_knows_nothing_of_these_changes(jobs: KeptJobs) -> None:
     assert shown(jobs) == ["120 kΩ", "119 kΩ"]
 
 
+def test_a_change_in_the_last_moment_is_noticed(jobs: KeptJobs) -> None:
+    """After the page has looked at the file, and before it writes."""
+    file = jobs.folder / "a.toml"
+    theirs = file.read_text(encoding="utf-8") + "# theirs\n"
+
+    def act(opened: Opened, document: JobDocument) -> None:
+        file.write_text(theirs, encoding="utf-8")
+        document.write([parse_reading("ohm R1 120k", opened.circuit)], ())
+
+    with pytest.raises(ChangedMeanwhileError):
+        jobs.change(file, jobs.open(file).mark, act)
+    assert file.read_text(encoding="utf-8") == theirs
+
+
+@pytest.mark.parametrize("path", ["answer", "meter"])
+@pytest.mark.parametrize(
+    "text", ["value = 1[[readings]]", '[[readings]]\nfunction = "dcc"\nvalue = 1']
+)
+def test_a_job_that_cannot_be_read_is_told_of(jobs: KeptJobs, path: str, text: str) -> None:
+    """In words, above the list of jobs."""
+    sheet = ReadingsSheet(Desk(folder=jobs.folder), jobs)
+    file = jobs.folder / "a.toml"
+    seen = jobs.open(file).mark
+    broken = f"{file.read_text(encoding='utf-8')}{text}\n"
+    file.write_text(broken, encoding="utf-8")
+    body = urlencode(
+        {"seen": seen, "where": "another", "say": "ohm R1 1k", "dc_input": "x"}
+    ).encode()
+
+    async def receive() -> dict[str, object]:
+        return {"type": "http.request", "body": body, "more_body": False}
+
+    route = next(r for r in sheet.routes() if r.path == f"/readings/{path}")
+    form = (b"content-type", b"application/x-www-form-urlencoded")
+    scope = {
+        "type": "http",
+        "method": "POST",
+        "query_string": b"job=a",
+        "path": "/",
+        "headers": [form],
+    }
+    answer = asyncio.run(route.endpoint(Request(scope, receive)))
+    assert answer.status_code == 422
+    assert "a.toml: " in unescape(bytes(answer.body).decode())
+    assert file.read_text(encoding="utf-8") == broken
+
+
 def test_a_closed_job_is_left_alone(jobs: KeptJobs) -> None:
     file = jobs.folder / "a.toml"
     closed = 'closed = 2026-02-03\nfound = "R1 open"\n' + file.read_text(encoding="utf-8")
@@ -128,6 +181,24 @@ def test_the_meter_goes_from_job_to_job(jobs: KeptJobs) -> None:
     assert str(meter.ac_kind) == "average"
     with pytest.raises(InputError, match="allowed: a new job file"):
         jobs.begin(jobs.folder / "b.toml", load_board(board), board)
+
+
+def test_the_meter_of_the_settings(jobs: KeptJobs) -> None:
+    """A job that says none is read with it; a new one says it, where no job did before."""
+    texts = {"dc_input": "1M", "ac_kind": "average"}
+    meter = replace(usual_meter(), dc_input_ohm=1e6, ac_kind=AcKind.AVERAGE)
+    bench = KeptJobs(jobs.folder, Settings(meter=meter, meter_texts=texts))
+    opened = bench.open(jobs.folder / "a.toml")
+    assert (opened.job.meter, opened.meter) == (meter, texts)
+    board = jobs.folder / "jam.toml"
+    bench.begin(jobs.folder / "b.toml", load_board(board), board)
+    assert load_job(jobs.folder / "b.toml").meter.dc_input_ohm == 1e6
+    bench.change(
+        jobs.folder / "b.toml",
+        bench.open(jobs.folder / "b.toml").mark,
+        lambda _, document: document.write_meter({"dc_input": "3M", "ac_kind": ""}),
+    )
+    assert bench.open(jobs.folder / "b.toml").job.meter == replace(usual_meter(), dc_input_ohm=3e6)
 
 
 @pytest.mark.parametrize("name", ["", "../x", "a/b", "C:x", "a\\b", ".x", "a\nb", "x" * 101])

@@ -24,7 +24,7 @@ name = "Invented egg boiler"
 mains = "230 V 50 Hz"
 rectifier = "1N4007"
 optocoupler = "817 C"
-chain.resistors = [{value = "120k", ref = "R77"}, "100k"]
+chain.resistors = [{value = "120k", ref = "R77"}, "91k"]
 output = {pull_up = "10k", supply = "5 V"}
 """
 HOSTILE = '"><script>document.title="taken"</script><img src=x onerror=alert(1)>{{ 7*7 }}'
@@ -90,7 +90,7 @@ def field_value(browser: Chrome, key: str) -> str | None:
 
 def test_typing_redraws_the_board(page: Chrome) -> None:
     before = text(page, "#lock")
-    type_into(page, "chain.resistors.1", "100k, 150k, 220k")
+    type_into(page, "chain.resistors.1", "91k, 160k, 220k")
     wait(page, lambda b: "220 kΩ" in text(b, "#shown svg.schematic"))
     assert text(page, "#lock") != before
     assert "R3" in text(page, "#shown svg.schematic")

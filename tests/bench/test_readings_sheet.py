@@ -20,11 +20,11 @@ from zcd.show.cautions import LIVE
 
 BOARD = """\
 name = "Invented <b>rice</b> steamer"
-mains = "230 V 50 Hz"
+mains = "120 V 60 Hz"
 feed = "switched"
 rectifier = "1N4007"
 optocoupler = "817 C"
-chain.resistors = [{value = "120k", ref = "R1<i>"}, "120k"]
+chain.resistors = [{value = "47k", ref = "R1<i>"}, "51k"]
 output = {pull_up = "10k", supply = "5 V"}
 """
 
@@ -149,7 +149,7 @@ def test_another_job_on_the_board_as_it_was_edited(asked: Asked) -> None:
 
 
 def test_the_same_said_again_is_kept_once(asked: Asked) -> None:
-    for say in ("120k", "120 kΩ", "119k", "120k"):
+    for say in ("47k", "47 kΩ", "46.5k", "47k"):
         asked.post("answer", where="row-1", at="ohm R1", say=say)
     assert len(load_job(asked.file).log) == 3
     assert load_job(asked.file).note == "<script>alert(1)</script>"
@@ -183,13 +183,13 @@ def test_a_page_left_behind_does_not_answer_what_is_answered(asked: Asked) -> No
     assert "Not taken: dc pin logic0 0.1 V" in page
     assert 'id="answer"' in page
     assert asked.file.read_bytes() == before
-    asked.post("answer", where="another", say="ohm R1 120k", seen=seen)
+    asked.post("answer", where="another", say="ohm R1 47k", seen=seen)
     assert len(load_job(asked.file).log) == 2
     seen = asked.sheet.jobs.open(asked.file).mark
     for _ in range(2):
         asked.post("undo", seen=seen)
     assert len(load_job(asked.file).log) == 1
-    asked.post("answer", where="another", say="ohm R1 120k")
-    asked.post("answer", where="another", say="ohm R2 120k")
+    asked.post("answer", where="another", say="ohm R1 47k")
+    asked.post("answer", where="another", say="ohm R2 51k")
     assert "gone on" in asked.post("undo", seen=seen)
     assert len(load_job(asked.file).log) == 3

@@ -20,7 +20,7 @@ mains = "230 V 50 Hz"
 feed = "switched"
 rectifier = "1N4007"
 optocoupler = "817 C"
-chain.resistors = [{value = "100k", ref = "R11"}, {value = "150k", ref = "R12"}]
+chain.resistors = [{value = "91k", ref = "R11"}, {value = "160k", ref = "R12"}]
 chain.style = "1206"
 output = {pull_up = "47k", supply = "5 V"}
 """
@@ -89,7 +89,7 @@ def test_accessibility_and_width(browser: Chrome, bench: tuple[Server, Path], sc
     browser.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
     browser.set_window_size(390 if scheme == "dark" else 1280, 900)
     try:
-        browser.get(f"{server.address}repair?job=slicer-job&cause=R12+open&after=ohm+R12+150k")
+        browser.get(f"{server.address}repair?job=slicer-job&cause=R12+open&after=ohm+R12+160k")
         browser.execute_script("document.getElementById('story').scrollIntoView()")
         wait(browser, "#story", "The fan flag is")
         wait(browser, "#hold", "The board holds")

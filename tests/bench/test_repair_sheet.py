@@ -23,13 +23,14 @@ from zcd.bench.works import Work, Works
 from zcd.board.files import load_board
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.retested import Retested, Verdict
+from zcd.errors import InputError
+from zcd.show.found import retested
 
 BOARD = """\
 name = "Invented plum stoner"
 mains = "230 V 50 Hz"
-rectifier = "1N4007"
-optocoupler = "817 C"
-chain.resistors = ["120k", "120k"]
+optocoupler = "814 A"
+chain = {topology = "two-led", resistors = ["120k", "120k"]}
 output = {pull_up = "10k", supply = "5 V"}
 """
 KEPT = Retested(taken=date(2026, 2, 3), verdict=Verdict.GOOD, good_ratio=0.97)
@@ -115,6 +116,18 @@ def test_a_page_may_be_behind_what_this_page_wrote(asked: Asked) -> None:
     asked.post("close", seen, found="R1 open")
     job = load_job(asked.file)
     assert (len(job.retests), job.found) == (1, "R1 open")
+
+
+def test_no_board_stays_behind_without_its_retest(asked: Asked) -> None:
+    """Its file is written first; there is room for that one only."""
+    said = {"after": "ohm R1 120k", "output.pull_up": "22k"}
+    full = InputError("plum-job.toml: found a place that cannot be written (No space left)")
+    before = {each: each.read_bytes() for each in asked.file.parent.iterdir()}
+    with patch.object(retested, "update_whole", side_effect=full):
+        assert "No space left" in asked.post("keep", asked.mark, **said)
+    assert {each: each.read_bytes() for each in asked.file.parent.iterdir()} == before
+    assert "Kept in" in asked.post("keep", asked.mark, **said)
+    assert asked.file.with_name("plum-repaired.toml").exists()
 
 
 def test_kept_twice_is_kept_once(asked: Asked) -> None:

@@ -12,7 +12,7 @@ from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import diagnose
 from zcd.diagnosis.words import parse_reading
 
-LINES = ("dc pin logic0 4.98 V", "ohm R2 151k", "ohm R1 100k")
+LINES = ("dc pin logic0 4.98 V", "ohm R2 131k", "ohm R1 110k")
 
 
 def diagnosis_jobs(*, quick: bool) -> dict[str, Callable[[], object]]:

@@ -1,6 +1,6 @@
 """A general integrator on the LED's current, with the equations written anew.
 
-The chain of 100 k + 150 k on 230 V 50 Hz, half-wave, plain or with a capacitor at its joint.
+The chain of the tests' board on 230 V 50 Hz, half-wave, plain or with a capacitor at its joint.
 """
 
 from __future__ import annotations
@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from tests.boards import LED, NOMINAL_VT_V, RECTIFIER
+from tests.diagnosis.boards import R1_OHM, R2_OHM
 
 FloatArray = NDArray[np.float64]
 
 PEAK_V = np.sqrt(2.0) * 230.0
 OMEGA = 2.0 * np.pi * 50.0
-NEAR_OHM, FAR_OHM = 100e3, 150e3
+NEAR_OHM, FAR_OHM = R1_OHM, R2_OHM
 """Of the chain, before and behind its joint."""
 JOINT_F = 10e-9
 STRAY_F = 1e-12

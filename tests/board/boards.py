@@ -38,8 +38,8 @@ suppressor = {resistance = "100", capacitance = "100 nF"}
 [chain]
 topology = "half-wave-clamped"
 resistors = [
-    "100k",
-    {ref = "R11", value = "150k", tolerance = "1 %", style = "1206", power = "1/4 W"},
+    "91k",
+    {ref = "R11", value = "160k", tolerance = "1 %", style = "1206", power = "1/4 W"},
 ]
 style = "0805"
 tolerance = "2 %"

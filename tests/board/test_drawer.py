@@ -8,8 +8,9 @@ from collections import defaultdict
 import pytest
 
 from tests.conftest import REFERENCE
-from zcd.board.drawer import PLENTY, SERIES, parse_drawer, series_drawer, series_values
+from zcd.board.drawer import PLENTY, parse_drawer, series_drawer, series_values
 from zcd.board.drawer_starter import STARTER
+from zcd.board.preferred import SERIES
 from zcd.errors import InputError
 
 MESSY = """

@@ -16,10 +16,13 @@ mains = "230 V 50 Hz"
 feed = "direct"
 optocoupler = "817C"
 """
-CHAIN = """\
+R1_OHM, R2_OHM = 110e3, 130e3
+CHAIN_OHM = R1_OHM + R2_OHM
+RESISTORS = '["110k", "130k"]'
+CHAIN = f"""\
 [chain]
 style = "1206"
-resistors = ["100k", "150k"]
+resistors = {RESISTORS}
 """
 OUTPUT = """\
 [output]
@@ -28,10 +31,11 @@ supply = "5 V"
 """
 # twice a period the pin must come up again within half a millisecond
 FULL_WAVE_OUTPUT = OUTPUT.replace("47k", "15k")
-SWITCHED = HEAD.replace('"direct"', '"switched"')
+RELAY = 'kind = "switched", coil_supply = "24 V", coil_resistance = "1k44"'
+COIL_OHM = 1440.0
+SWITCHED = HEAD.replace('"direct"', f"{{{RELAY}}}")
 SUPPRESSED = HEAD.replace(
-    'feed = "direct"',
-    'feed = {kind = "switched", suppressor = {resistance = "100", capacitance = "100 nF"}}',
+    '"direct"', f'{{{RELAY}, suppressor = {{resistance = "100", capacitance = "100 nF"}}}}'
 )
 RECTIFIER = 'rectifier = "1N4007"\n'
 CLAMP = 'clamp = "1N4148"\n'

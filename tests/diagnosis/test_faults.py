@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from tests.diagnosis.boards import SUPPRESSED_TEXT, TEXTS, board
+from tests.diagnosis.boards import COIL_OHM, R2_OHM, RESISTORS, SUPPRESSED_TEXT, TEXTS, board
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
@@ -112,11 +112,11 @@ def test_coil_is_as_uncertain_as_its_supply() -> None:
         atlas.by_fault(atlas.shown(Reading(function=function, a="coil+", b="coil-")))[0]
         for function in (Function.DC, Function.OHM)
     )
-    typical = 12.0 * 360.0 / 375.0
+    typical = 24.0 * COIL_OHM / (COIL_OHM + 15.0)
     assert 0.85 * typical * 0.99 < volts.min() < 0.9 * typical
     assert 1.2 * typical < volts.max() < 1.25 * typical * 1.01
-    assert 0.85 * 360.0 <= ohms.min() < 0.9 * 360.0
-    assert 1.1 * 360.0 < ohms.max() <= 1.15 * 360.0
+    assert 0.85 * COIL_OHM <= ohms.min() < 0.9 * COIL_OHM
+    assert 1.1 * COIL_OHM < ohms.max() <= 1.15 * COIL_OHM
 
 
 def test_unit_belongs_to_an_amount() -> None:
@@ -129,7 +129,7 @@ def test_a_wrong_part_is_a_decade_off() -> None:
     """Either way, at any severity, and without a size of its own."""
     circuit = build_circuit(board())
     faults = {fault.key: fault for fault in faults_of(circuit)}
-    for way, ohm in (("low", 15e3), ("high", 1.5e6)):
+    for way, ohm in (("low", 13e3), ("high", 1.3e6)):
         fault = faults[f"R2 ten times too {way}"]
         assert fault.amount is None
         edited = fault.edit(circuit, np.array([0.0, 1.0]))["R2"]
@@ -145,13 +145,13 @@ def test_severity_is_what_the_amount_says() -> None:
     edited = drift.edit(circuit, severity)["R2"]
     assert isinstance(edited, Resistance)
     assert drift.amount is not None
-    assert_allclose(edited.resistance_ohm, 150e3 * drift.amount(severity))
+    assert_allclose(edited.resistance_ohm, R2_OHM * drift.amount(severity))
 
 
 @pytest.mark.parametrize("name", [*TEXTS, "many resistors"])
 def test_priors_are_positive_and_capped(name: str) -> None:
     """They sum to 1 without `none of these`; no class swamps the rest."""
-    text = TEXTS["half-wave"].replace('["100k", "150k"]', "[" + ", ".join(['"22k"'] * 12) + "]")
+    text = TEXTS["half-wave"].replace(RESISTORS, "[" + ", ".join(['"22k"'] * 12) + "]")
     found = parse_board(text) if name == "many resistors" else board(name)
     faults = faults_of(build_circuit(found))
     shares = prior_shares(faults)
@@ -204,18 +204,18 @@ def test_leak_from_a_joint_to_the_other_pole() -> None:
     leak_ohm, bench = two_leaks(found, "chain leaky to neutral")
     reading = Reading(function=Function.OHM, a="chain.1", b="neutral")
     shown = bench.take([reading])[:, 0]
-    assert_allclose(shown, leak_ohm + np.array([0.0, 150e3]), rtol=0.01)
+    assert_allclose(shown, leak_ohm + np.array([0.0, R2_OHM]), rtol=0.01)
 
 
 def test_leak_across_neighbours_reads_low_over_both() -> None:
     """Dead, over the middle resistor: beside it the leak in series with a neighbour."""
-    text = TEXTS["half-wave"].replace('["100k", "150k"]', '["100k", "150k", "82k"]')
+    text = TEXTS["half-wave"].replace(RESISTORS, '["110k", "130k", "82k"]')
     found = parse_board(text)
     leak_ohm, bench = two_leaks(found, "chain leaky in part")
     reading = Reading(function=Function.OHM, a="chain.1", b="chain.2")
     shown = bench.take([reading])[:, 0]
-    beside_s = 1.0 / (leak_ohm + np.array([100e3, 82e3]))
-    assert_allclose(shown, 1.0 / (1.0 / 150e3 + beside_s), rtol=0.01)
+    beside_s = 1.0 / (leak_ohm + np.array([110e3, 82e3]))
+    assert_allclose(shown, 1.0 / (1.0 / 130e3 + beside_s), rtol=0.01)
 
 
 def test_two_resistors_have_no_neighbours_but_the_whole_chain() -> None:

@@ -74,11 +74,11 @@ def test_good_job(folder: Path) -> None:
 def test_a_reading_may_be_named_as_the_output_names_it(folder: Path, lifted: str) -> None:
     """Probes and the part between them, where they agree."""
     path, where = folder / "job.toml", 'function = "ohm"\nred = "chain.2"\nblack = "chain.1"\n'
-    path.write_text(f'{READING}{where}over = "R2"\nlifted = {lifted}\nvalue = "150k"')
+    path.write_text(f'{READING}{where}over = "R2"\nlifted = {lifted}\nvalue = "130k"')
     (found,) = load_job(path).measured
     assert (found.reading.a, found.reading.b) == ("chain.2", "chain.1")
     assert found.reading.lifted == ("R2" if lifted == "true" else "")
-    path.write_text(f'{READING}{where}over = "R1"\nlifted = {lifted}\nvalue = "150k"')
+    path.write_text(f'{READING}{where}over = "R1"\nlifted = {lifted}\nvalue = "130k"')
     with pytest.raises(InputError, match="or all three where they agree"):
         load_job(path)
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.special import logsumexp
 
-from tests.diagnosis.boards import TEXTS, board
+from tests.diagnosis.boards import RELAY, TEXTS, board
 from zcd.board.files import parse_board
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.likelihood import (
@@ -79,7 +79,7 @@ def test_a_broader_sample_stands_for_more_of_its_neighbourhood(breadth: float) -
 
 @pytest.mark.parametrize(
     ("reading", "values"),
-    [(PIN, (0.0, 2.6, 4.98)), (OHMS, (0.0, 151e3, 1e6, OVERLOAD)), (COIL, (0.0, 11.5))],
+    [(PIN, (0.0, 2.6, 4.98)), (OHMS, (0.0, 131e3, 1e6, OVERLOAD)), (COIL, (0.0, 23.7))],
     ids=["volts", "ohms", "coil"],
 )
 def test_density_of_a_sound_reading_is_normal(reading: Reading, values: tuple[float, ...]) -> None:
@@ -222,7 +222,7 @@ def test_posterior_is_that_of_direct_enumeration() -> None:
     read = [
         Measured(reading=PIN, value=4.2),
         Measured(reading=OHMS, value=2.14e6),
-        Measured(reading=COIL, value=11.5),
+        Measured(reading=COIL, value=23.7),
     ]
     simulated, samples = atlas().simulated, atlas().severity.shape[1]
     shares, member = atlas().shares, atlas().member
@@ -263,8 +263,7 @@ def _by_hand(fit: Fit, m: Measured, entry: int, breadth: float) -> NDArray[np.fl
 def test_a_jump_shows_whatever_the_supply_may_be() -> None:
     """Coil volts lie within a third of their middle, but one board's jump by a fifth is seen."""
     text = TEXTS["switched"].replace(
-        'feed = "switched"',
-        'feed = {kind = "switched", coil_supply = "5 V", coil_resistance = "70"}',
+        RELAY, 'kind = "switched", coil_supply = "5 V", coil_resistance = "70"'
     )
     known = make_atlas(parse_board(text), usual_meter())
     found = known.fit(COIL).likelihood(Measured(reading=COIL, value=0.0, unstable=True))

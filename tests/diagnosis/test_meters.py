@@ -196,8 +196,8 @@ def test_ohms_of_a_resistor_alone(ohm: float) -> None:
 
 
 def test_ohms_of_two_in_parallel() -> None:
-    pair = resistance("R1", "x", "y", 100e3), resistance("R2", "x", "y", 150e3)
-    assert_allclose(dead(OHM, *pair), 60e3, rtol=1e-6)
+    pair = resistance("R1", "x", "y", 120e3), resistance("R2", "x", "y", 180e3)
+    assert_allclose(dead(OHM, *pair), 72e3, rtol=1e-6)
 
 
 def test_ohms_past_a_third_path() -> None:

@@ -31,16 +31,16 @@ def test_the_chain_divides_the_mains() -> None:
     shown = expected_at_nodes(TWO_LED, build_circuit(TWO_LED), usual_meter())
     volts = {m.reading.a: m.value for m in shown}
     assert volts["line"] == pytest.approx(230.0, abs=0.1)
-    assert volts["chain.1"] == pytest.approx(230.0 * 150.0 / 250.0, abs=1.3)
+    assert volts["chain.1"] == pytest.approx(230.0 * 130.0 / 240.0, abs=1.3)
     assert 0.9 < volts["led+"] < 1.3
 
 
 def test_the_meter_loads_the_chain() -> None:
-    """A meter of 100 kΩ at the joint stands parallel to the 150 kΩ below it: 230 V x 60 / 160."""
-    meter = replace(usual_meter(), ac_input_ohm=100e3)
+    """A meter of 195 kΩ at the joint stands parallel to the 130 kΩ below it: 230 V x 78 / 188."""
+    meter = replace(usual_meter(), ac_input_ohm=195e3)
     shown = expected_at_nodes(TWO_LED, build_circuit(TWO_LED), meter)
     volts = {m.reading.a: m.value for m in shown}
-    assert volts["chain.1"] == pytest.approx(230.0 * 60.0 / 160.0, abs=1.3)
+    assert volts["chain.1"] == pytest.approx(230.0 * 78.0 / 188.0, abs=1.3)
 
 
 def test_a_dark_pin_stands_at_its_supply() -> None:

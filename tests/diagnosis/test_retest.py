@@ -41,7 +41,7 @@ def of_board(remaining_ratio: float, mains_rms_v: float = 230.0) -> list[Measure
     ]
 
 
-GOOD = ("ohm R1 100.2k", "ohm R2 150.3k", "diode D1 0.57 V", "dc logic+ logic0 5.01",
+GOOD = ("ohm R1 110.2k", "ohm R2 130.3k", "diode D1 0.57 V", "dc logic+ logic0 5.01",
         "dc pin logic0 2.65 V", "frequency 50")  # fmt: skip
 
 
@@ -52,15 +52,15 @@ def test_good_board_reads_as_good() -> None:
 
 
 def test_what_differs_is_named() -> None:
-    found = retest(atlas(), measured("ohm R1 100k", "ohm R2 640k", "frequency 50"))
+    found = retest(atlas(), measured("ohm R1 110k", "ohm R2 640k", "frequency 50"))
     assert [again.good for again in found.readings] == [True, False, True]
     assert not found.good
     assert found.good_ratio < 0.5
 
 
 def test_what_was_taken_before_is_to_be_taken_again() -> None:
-    before = measured("ohm R1 100k", "ohm R2 OL", "dc pin logic0 4.98")
-    found = retest(atlas(), measured("ohm R2 150k"), before)
+    before = measured("ohm R1 110k", "ohm R2 OL", "dc pin logic0 4.98")
+    found = retest(atlas(), measured("ohm R2 130k"), before)
     assert [r.words for r in found.to_take] == [before[0].reading.words, before[2].reading.words]
 
 

@@ -127,19 +127,19 @@ def each(
 @pytest.mark.slow
 @pytest.mark.parametrize("capacitance_f", [1e-9, 100e-9])
 def test_half_wave_with_led_capacitor(capacitance_f: float) -> None:
-    chain_ohm = 150e3
+    chain_ohm = 130e3
     circuit = element_list(
         mains_source(RMS_V, HZ),
         resistance("R", "line", "a", chain_ohm),
         junction("D", "a", "led+", VALVE),
         junction("L", "led+", "neutral", LAMP),
-        resistance("bleed", "led+", "neutral", 100e3),
+        resistance("bleed", "led+", "neutral", 91e3),
         capacitance("C", "led+", "neutral", capacitance_f),
     )
 
     def slope(time_s: float, led_v: float) -> float:
         fed = series_current_a(source_v(time_s) - led_v, chain_ohm, VALVE)
-        return (fed - junction_a(LAMP, led_v) - led_v / 100e3) / capacitance_f
+        return (fed - junction_a(LAMP, led_v) - led_v / 91e3) / capacitance_f
 
     solution = solve(circuit, FINE)
     assert solution.settled.all()
@@ -153,7 +153,7 @@ def test_half_wave_with_led_capacitor(capacitance_f: float) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("capacitance_f", [4.7e-9, 47e-9])
 def test_joint_capacitor(capacitance_f: float) -> None:
-    near_ohm, far_ohm = 100e3, 150e3
+    near_ohm, far_ohm = 82e3, 180e3
     circuit = element_list(
         mains_source(RMS_V, HZ),
         resistance("R1", "line", "joint", near_ohm),
@@ -177,7 +177,7 @@ def test_joint_capacitor(capacitance_f: float) -> None:
 
 @pytest.mark.slow
 def test_clamped_with_led_capacitor() -> None:
-    chain_ohm, capacitance_f = 150e3, 22e-9
+    chain_ohm, capacitance_f = 130e3, 22e-9
     circuit = element_list(
         mains_source(RMS_V, HZ),
         resistance("R", "line", "led+", chain_ohm),
@@ -200,7 +200,7 @@ def test_clamped_with_led_capacitor() -> None:
 
 def open_contact(leak_ohm: float) -> tuple[Circuit, Callable[[float, float], float]]:
     """A half-wave chain fed through a suppressor alone, and its capacitor's rate of change."""
-    suppressor_ohm, suppressor_f, chain_ohm = 100.0, 100e-9, 150e3
+    suppressor_ohm, suppressor_f, chain_ohm = 100.0, 100e-9, 130e3
     circuit = element_list(
         mains_source(RMS_V, HZ),
         resistance("Rs", "line", "s", suppressor_ohm),
@@ -238,7 +238,7 @@ def test_open_contact_with_suppressor_fades_as_it_should() -> None:
     for cycle in (1, 4, 10, 20):
         time = (cycle - 1 + np.linspace(0.0, 1.0, 1001)) / HZ
         fed_v = np.array([source_v(t) for t in time]) - held(time)
-        peak_a = max(series_current_a(v, 150.1e3, VALVE, LAMP) for v in fed_v)
+        peak_a = max(series_current_a(v, 130.1e3, VALVE, LAMP) for v in fed_v)
         assert_allclose(solution.cycle_peaks_a["L"][0, cycle - 1], peak_a, rtol=0.02)
 
 

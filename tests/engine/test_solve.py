@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 
 from tests.boards import (
     BOTH_HALVES,
+    CHAIN_OHM,
     LED,
     RECTIFIER,
     VARIANTS,
     board,
     capacitance,
+    chain,
     element_list,
     junction,
     mains,
@@ -151,8 +153,8 @@ def test_half_cycles_are_alike(name: str) -> None:
 def test_rectifier_may_stand_before_or_after_the_chain() -> None:
     """Without breakdown the order in a series string is free."""
     one, other = (
-        solve(build_circuit(unbroken(VARIANTS[name])), EVEN)
-        for name in ("half-wave", "rectifier first")
+        solve(build_circuit(unbroken(board(rectifier_first=first))), EVEN)
+        for first in (False, True)
     )
     assert_allclose(one.currents_a["OC1.led"], other.currents_a["OC1.led"], rtol=1e-6, atol=1e-12)
 
@@ -367,7 +369,10 @@ def test_readings_see_the_dip_of_a_led_at_the_crossings(name: str) -> None:
 def test_led_behind_a_charged_joint_turns_on_without_overshoot(points: int) -> None:
     """Where the joint's charge stops to change, the LED takes what the chain brings, no more."""
     part = board(
-        mains=mains(140.0), joint=2, joint_capacitor=Capacitor(ref="C2", capacitance_f=38e-9)
+        mains=mains(140.0),
+        chains=(chain(120e3, 130e3),),
+        joint=2,
+        joint_capacitor=Capacitor(ref="C2", capacitance_f=38e-9),
     )
     solution = solve(build_circuit(part), Grid(points=points))
     led_a = solution.currents_a["OC1.led"]
@@ -379,8 +384,8 @@ def test_led_behind_a_charged_joint_turns_on_without_overshoot(points: int) -> N
 def test_mains_without_a_chain_converges(name: str) -> None:
     """Every chain resistor bridged: hundreds of amperes, to be told and not refused."""
     circuit = build_circuit(VARIANTS[name])
-    for chain in (*VARIANTS[name].chains, VARIANTS[name].return_chain):
-        for part in chain:
+    for row in (*VARIANTS[name].chains, VARIANTS[name].return_chain):
+        for part in row:
             circuit = circuit.short(part.ref)
     solution = solve(circuit)
     assert np.all(np.isfinite(solution.voltages_v["pin"]))
@@ -406,17 +411,9 @@ def open_board(**changes: Any) -> Board:
     return replace(whole, **changes)
 
 
-@pytest.mark.parametrize(
-    ("chain_ohm", "across_v", "lead_s"),
-    [
-        (100e3, 219.2, 981e-6),
-        (150e3, 225.0, 666e-6),
-        (220e3, 227.6, 457e-6),
-        (300e3, 228.7, 336e-6),
-    ],
-)
+@pytest.mark.parametrize("chain_ohm", [110e3, 160e3, 220e3, 300e3])
 def test_open_contact_with_suppressor_leads_by_the_phase_of_its_impedance(
-    chain_ohm: float, across_v: float, lead_s: float
+    chain_ohm: float,
 ) -> None:
     """A resistor behind 100 ohm and 0.1 uF at 230 V 50 Hz, by the rules of AC circuits."""
     circuit = element_list(
@@ -697,7 +694,7 @@ def test_source_against_something_else_than_the_reference_is_refused() -> None:
 def test_unused_settings_of_a_board_do_not_matter() -> None:
     """Two chains in parallel carry the current of one of their joint resistance."""
     pair = VARIANTS["two chains"]
-    joint_ohm = 1 / (1 / 250e3 + 1 / 597e3)
+    joint_ohm = 1 / (1 / sum(CHAIN_OHM) + 1 / 597e3)
     one = board(chains=((resistor("R1", joint_ohm),),), output=pull_up())
     found, expected = (solve(build_circuit(b), EVEN).currents_a["OC1.led"] for b in (pair, one))
     assert_allclose(found, expected, rtol=1e-6, atol=1e-12)

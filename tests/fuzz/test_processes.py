@@ -27,6 +27,14 @@ from zcd.__main__ import run
 raise SystemExit(run())
 """
 """The program as from a terminal, though whoever runs the tests may be deaf to Ctrl-C."""
+MOVED_OUT = """\
+import os, sys
+os.chdir(sys.argv[1])
+os.rmdir(sys.argv[1])
+os.environ["PWD"] = sys.argv[1]
+os.execv(sys.executable, [sys.executable, *sys.argv[2:]])
+"""
+"""What a shell does whose folder somebody removes."""
 BARE = {"PATH": os.environ["PATH"], "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
 PLAIN = {**BARE, "HOME": "/nonexistent"}
 CODES = (0, 1, 2, 3)
@@ -42,7 +50,7 @@ SURROUNDINGS: dict[str, dict[str, str]] = {
 }
 LINES = ("check board.toml", "diagnose job.toml", "story board.toml --cause@R1 open", "jobs .",
          "windings a-b=100 b-c=200 a-c=300", "substitute board.toml",
-         "map board.toml --figure {}.png")  # fmt: skip
+         "map board.toml --plot {}.png")  # fmt: skip
 LONG = (*LINES, "demo {}", "check board.toml --report {}.html --plots {}", "new {}",
         "report job.toml --to {}.html", "readings full.toml", "spice board.toml",
         "bench --no-browser --port 0", "diagnose board.toml --ask --job {}.toml")  # fmt: skip
@@ -81,7 +89,7 @@ def test_odd_surroundings(name: str, line: str, tmp_path: Path) -> None:
 def test_the_folder_is_gone(line: str, tmp_path: Path) -> None:
     """Removed by somebody else while a shell stood in it."""
     done = subprocess.run(
-        ["sh", "-c", 'cd "$0" && rmdir "$0" && exec "$@"', tmp_path, *PROGRAM, *words_of(line)],
+        [sys.executable, "-c", MOVED_OUT, tmp_path, *PROGRAM[1:], *words_of(line)],
         env=PLAIN,
         capture_output=True,
         check=False,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.diagnosis.boards import TEXTS, board, controlled, edited
+from tests.diagnosis.boards import RESISTORS, TEXTS, board, controlled, edited
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
@@ -38,7 +38,8 @@ def failed(found: Board) -> set[str]:
 
 def test_led_peak_of_a_usual_chain() -> None:
     """100 k + 150 k on 230 V 50 Hz, half-wave: about 1.3 mA (common practice, no source)."""
-    level = verdict().levels[LEVELS.index("nominal")]
+    usual = nominal_check(edited(RESISTORS, '["100k", "150k"]'))
+    level = usual.levels[LEVELS.index("nominal")]
     assert_allclose(level.led_peak_a, 1.3e-3, atol=0.05e-3)
 
 
@@ -52,10 +53,10 @@ def test_life_is_that_of_the_rms_current_at_nominal_mains() -> None:
 GOOD_TWO_LED = (
     TEXTS["two-led"]
     .replace('"814"', '"814A"')
-    .replace('["100k", "150k"]', '["68k", "68k"]')
+    .replace(RESISTORS, '["68k", "68k"]')
     .replace("1206", "1 W")
 )
-GOOD_BRIDGE = TEXTS["bridge"].replace('["100k", "150k"]', '["82k", "82k"]').replace("1206", "1210")
+GOOD_BRIDGE = TEXTS["bridge"].replace(RESISTORS, '["82k", "82k"]').replace("1206", "1210")
 
 
 @pytest.mark.parametrize(
@@ -71,7 +72,7 @@ def test_sound_board_passes(text: str) -> None:
 
 def test_one_small_resistor_fails_on_power_and_voltage() -> None:
     """A single 0603 in place of the chain: 0.1 W over its 1/16 W, 230 V over its 50 V."""
-    text = TEXTS["half-wave"].replace('["100k", "150k"]', '["250k"]').replace("1206", "0603")
+    text = TEXTS["half-wave"].replace(RESISTORS, '["240k"]').replace("1206", "0603")
     found = nominal_check(parse_board(text))
     assert not found.passes
     assert failed(parse_board(text)) == {"R1 power", "R1 voltage"}
@@ -87,9 +88,9 @@ def test_resistor_rule_turns_where_its_limit_is_crossed(name: str) -> None:
     for share, passes in ((1.01, True), (0.99, False)):
         written = {"R1 power": (value * share, 1000.0), "R1 voltage": (10.0, value * share)}[name]
         item = (
-            f'{{value = "100k", power = "{written[0]:.6f} W", working_voltage = {written[1]:.4f}}}'
+            f'{{value = "110k", power = "{written[0]:.6f} W", working_voltage = {written[1]:.4f}}}'
         )
-        found = nominal_check(edited('"100k"', item))
+        found = nominal_check(edited('"110k"', item))
         assert rule(found, name).passes is passes
         assert found.passes is passes
 
@@ -177,7 +178,7 @@ def test_levels_are_single_solutions() -> None:
 
 def test_board_that_never_locks() -> None:
     """No pulse at all: every lock rule fails, and no figure of a level is an infinity."""
-    found = nominal_check(edited('["100k", "150k"]', '["10M", "10M"]'))
+    found = nominal_check(edited(RESISTORS, '["10M", "10M"]'))
     assert not found.passes
     for level in found.levels:
         assert not level.locks
@@ -192,7 +193,7 @@ def test_tolerance_of_the_return_leg_counts() -> None:
     """The chain headroom must cover the widest tolerance of either leg of a bridge."""
     loose = TEXTS["bridge"].replace(
         'topology = "bridge"',
-        'topology = "bridge"\nreturn_resistors = [{value = "100k", tolerance = "20 %"}]',
+        'topology = "bridge"\nreturn_resistors = [{value = "91k", tolerance = "20 %"}]',
     )
     found = nominal_check(parse_board(loose))
     assert rule(found, "chain headroom").limit >= 1.2 * 1.03 - 1e-9

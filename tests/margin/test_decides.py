@@ -31,7 +31,7 @@ def test_headroom_is_that_of_the_search(remaining: float) -> None:
 
 
 def test_what_falls_short_has_a_negative_headroom() -> None:
-    whole = controlled("max_offset = 0.0006")
+    whole = controlled("max_offset = 0.0005")
     boards = draw(whole, [], np.empty((1, 0)))
     (found,) = headrooms(whole, [Conditions()])
     assert found["ctr"].factor < 1.0

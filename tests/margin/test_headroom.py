@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from tests.diagnosis.boards import TEXTS, board, controlled, edited
+from tests.diagnosis.boards import RESISTORS, TEXTS, board, controlled, edited
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import stack
@@ -86,12 +86,12 @@ def test_every_case_gets_its_own_answer() -> None:
 
 def test_board_far_from_lock_says_how_far() -> None:
     """A chain ten times too high has less than 1 of everything."""
-    found = headrooms(edited('["100k", "150k"]', '["1M", "1M5"]'), [Conditions()])[0]
+    found = headrooms(edited(RESISTORS, '["1M", "1M5"]'), [Conditions()])[0]
     for headroom in found.values():
         assert not headroom.locks
         assert headroom.factor < 1.0
     factors = np.array([INSIDE, OUTSIDE]) * found["chain"].factor
-    high = edited('["100k", "150k"]', '["1M", "1M5"]')
+    high = edited(RESISTORS, '["1M", "1M5"]')
     assert list(weakened(high, Conditions(), "chain", factors).locks) == [True, False]
 
 

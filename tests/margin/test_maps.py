@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from tests.diagnosis.boards import board, controlled, edited
+from tests.diagnosis.boards import CHAIN_OHM, board, controlled, edited
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.errors import InputError
@@ -142,7 +142,7 @@ def test_no_edge_limit_is_one_led_current() -> None:
     (curve,) = loss_map(found, "mains", "chain").boundaries
     assert set(curve.rules) <= {"pin never low", "low time"}
     assert found.rectifier is not None
-    peak_v, ohm = np.sqrt(2.0) * curve.across, 250e3 * curve.up
+    peak_v, ohm = np.sqrt(2.0) * curve.across, CHAIN_OHM * curve.up
     amps = peak_v / ohm
     for _ in range(3):
         drop_v = sum(

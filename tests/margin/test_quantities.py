@@ -113,9 +113,9 @@ def test_spreads_are_tolerances_of_the_board(name: str) -> None:
 
 
 def test_spread_of_a_chain_weighs_its_resistors() -> None:
-    """100 k at +5 % and 150 k as it is: 2 % more."""
+    """110 k at +5 % and 130 k as it is: 5.5 k of 240 k more."""
     spread = quantities(board())["chain"].within({"R1": np.array([1.05])}, 1)
-    assert spread == pytest.approx([1.02])
+    assert spread == pytest.approx([245.5 / 240.0])
 
 
 def test_spread_of_the_ctr_goes_with_what_age_has_left() -> None:

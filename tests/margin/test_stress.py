@@ -9,7 +9,20 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.diagnosis.boards import CHAIN, CLAMP, HEAD, OUTPUT, RECTIFIER, board, edited, joined
+from tests.diagnosis.boards import (
+    CHAIN,
+    CHAIN_OHM,
+    CLAMP,
+    HEAD,
+    OUTPUT,
+    R1_OHM,
+    R2_OHM,
+    RECTIFIER,
+    RESISTORS,
+    board,
+    edited,
+    joined,
+)
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
@@ -36,7 +49,7 @@ def stresses(found: Board) -> dict[str, ResistorStress]:
 
 def one_resistor(ohm: str, mains: str) -> Board:
     text = joined(HEAD, RECTIFIER, CHAIN, OUTPUT).replace("230 V 50 Hz", mains)
-    return parse_board(text.replace('["100k", "150k"]', f'["{ohm}"]'))
+    return parse_board(text.replace(RESISTORS, f'["{ohm}"]'))
 
 
 @pytest.mark.published(
@@ -70,7 +83,7 @@ def test_half_wave_power_in_closed_form(mains_v: float, ohm: float) -> None:
 
 def test_resistors_in_series_share_by_value() -> None:
     found = stresses(board())
-    ratio = 150.0 / 100.0
+    ratio = R2_OHM / R1_OHM
     for name in ("power_w", "rms_v", "peak_v"):
         assert_allclose(getattr(found["R2"], name), ratio * getattr(found["R1"], name), rtol=1e-6)
 
@@ -78,7 +91,7 @@ def test_resistors_in_series_share_by_value() -> None:
 def test_film_sees_the_whole_peak() -> None:
     """Half-wave or not, the limit is held against the rms of a sine with the same peak."""
     half, full = stresses(board())["R2"], stresses(board("two-led"))["R2"]
-    share = 230.0 * 150.0 / 250.0
+    share = 230.0 * R2_OHM / CHAIN_OHM
     assert_allclose(half.film_v, share, rtol=0.01)
     assert_allclose(full.film_v, share, rtol=0.01)
     assert_allclose(full.power_w, 2.0 * half.power_w, rtol=0.01)
@@ -131,7 +144,7 @@ def test_signal_diode_as_rectifier_breaks_down_into_the_led() -> None:
     assert not rules["D1 reverse voltage"].passes
     assert not rules["OC1.led reverse voltage"].passes
     led = next(s for s in found.reverse if s.ref == "OC1.led")
-    expected = (np.sqrt(2.0) * 230.0 - 75.0 - 6.0) / 250e3
+    expected = (np.sqrt(2.0) * 230.0 - 75.0 - 6.0) / CHAIN_OHM
     assert_allclose(led.reverse_a[1], expected, rtol=0.02)
 
 
@@ -154,13 +167,13 @@ def test_worst_sharing_is_the_worst_of_all_corners(name: str) -> None:
 
 
 def test_unequal_sharing_in_exact_arithmetic() -> None:
-    """100 k and 150 k of 5 %: 1.05 x 150 over 1.05 x 150 + 0.95 x 100 of the peak."""
+    """110 k and 130 k of 5 %: 1.05 x 130 over 1.05 x 130 + 0.95 x 110 of the peak."""
     worst = {s.resistor.ref: s for s in worst_stress(board("clamped"))}
-    share = 1.05 * 150.0 / (1.05 * 150.0 + 0.95 * 100.0)
+    share = 1.05 * 130.0 / (1.05 * 130.0 + 0.95 * 110.0)
     assert_allclose(worst["R2"].film_v.max(), 253.0 * share, rtol=5e-3)
     # the larger part heats most where it is small too
     assert_allclose(
-        worst["R2"].power_w.max(), (253.0 / 0.95 / 250e3) ** 2 * 0.95 * 150e3, rtol=0.02
+        worst["R2"].power_w.max(), (253.0 / 0.95 / 240e3) ** 2 * 0.95 * 130e3, rtol=0.02
     )
 
 
@@ -174,7 +187,7 @@ def test_unequal_sharing_in_exact_arithmetic() -> None:
 def test_parts_in_series_by_the_published_working_voltage(style: str, parts: int) -> None:
     """10 Mohm at 253 V: no power to speak of, so that the voltage decides; one more for a short."""
     text = joined(HEAD, CLAMP, CHAIN, 'topology = "clamped"\n', OUTPUT)
-    text = text.replace('["100k", "150k"]', '["10M"]').replace('"1206"', f'"{style}"')
+    text = text.replace(RESISTORS, '["10M"]').replace('"1206"', f'"{style}"')
     stress = worst_stress(parse_board(text))[0]
     assert stress.parts_in_series() == parts
     assert stress.parts_in_series(shorted=1) == parts + 1
@@ -183,7 +196,7 @@ def test_parts_in_series_by_the_published_working_voltage(style: str, parts: int
 def test_parts_in_series_where_power_decides() -> None:
     """220 kohm at 253 V: 306 mW at the low end, of 125 mW: three; five for one short."""
     text = joined(HEAD, CLAMP, CHAIN, 'topology = "clamped"\n', OUTPUT)
-    stress = worst_stress(parse_board(text.replace('["100k", "150k"]', '["220k"]')))[0]
+    stress = worst_stress(parse_board(text.replace(RESISTORS, '["220k"]')))[0]
     watts = 253.0**2 / (0.95 * 220e3)
     assert_allclose(stress.power_w.max(), watts, rtol=0.02)
     assert stress.parts_in_series() == int(np.ceil(watts / 0.125)) == 3

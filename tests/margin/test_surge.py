@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import quad, solve_ivp
 
-from tests.diagnosis.boards import TEXTS, board
+from tests.diagnosis.boards import CHAIN_OHM, R1_OHM, R2_OHM, TEXTS, board
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.margin.surge import SurgeStress, surge_stress
@@ -36,14 +36,14 @@ def peaks(found: SurgeStress) -> dict[str, float]:
 def test_chain_divides_mains_and_surge(name: str) -> None:
     """Drops of diode and LED are 2 V of 1358."""
     found = peaks(surge_stress(exact(board(name))))
-    assert_allclose(found["R1"], (HIGH_PEAK_V + LEVEL_V) * 0.4, rtol=3e-3)
-    assert_allclose(found["R2"], (HIGH_PEAK_V + LEVEL_V) * 0.6, rtol=3e-3)
+    assert_allclose(found["R1"], (HIGH_PEAK_V + LEVEL_V) * R1_OHM / CHAIN_OHM, rtol=3e-3)
+    assert_allclose(found["R2"], (HIGH_PEAK_V + LEVEL_V) * R2_OHM / CHAIN_OHM, rtol=3e-3)
 
 
 def test_tolerance_shifts_the_share() -> None:
     """R (1 + t) of R (1 + t) + S (1 - t), 5 %."""
     found = peaks(surge_stress(board("clamped")))
-    for ref, own, other in (("R1", 100.0, 150.0), ("R2", 150.0, 100.0)):
+    for ref, own, other in (("R1", R1_OHM, R2_OHM), ("R2", R2_OHM, R1_OHM)):
         share = own * 1.05 / (own * 1.05 + other * 0.95)
         assert_allclose(found[ref], (HIGH_PEAK_V + LEVEL_V) * share, rtol=3e-3)
 
@@ -57,8 +57,8 @@ def test_energy_in_closed_form() -> None:
         return surge**2 + 2.0 * surge * HIGH_PEAK_V * np.cos(2.0 * np.pi * 50.0 * t)
 
     whole = sum(quad(added, a, b, epsrel=1e-9)[0] for a, b in ((0.0, 5e-6), (5e-6, 2e-3)))
-    for ref, ohm in (("R1", 100e3), ("R2", 150e3)):
-        assert_allclose(found[ref].energy_j, whole * ohm / 250e3**2, rtol=5e-3)
+    for ref, ohm in (("R1", R1_OHM), ("R2", R2_OHM)):
+        assert_allclose(found[ref].energy_j, whole * ohm / CHAIN_OHM**2, rtol=5e-3)
 
 
 def test_joint_capacitor_holds_its_node() -> None:
@@ -67,7 +67,7 @@ def test_joint_capacitor_holds_its_node() -> None:
         "[output]", 'joint_capacitor = {after = 1, capacitance = "10 nF"}\n[output]'
     )
     stress = peaks(surge_stress(exact(parse_board(text))))
-    first, second, farad, omega = 100e3, 150e3, 10e-9, 2.0 * np.pi * 50.0
+    first, second, farad, omega = R1_OHM, R2_OHM, 10e-9, 2.0 * np.pi * 50.0
 
     def supply(t: float) -> float:
         return float(HIGH_PEAK_V * np.cos(omega * t) + LEVEL_V * surge_ratio(t))
@@ -92,14 +92,14 @@ def test_rectifier_breaks_down_into_the_led() -> None:
     """Beyond its 1000 V the rest drives the chain's current backwards through the LED."""
     found = surge_stress(exact(board("half-wave")))
     reverse = {s.ref: s for s in found.reverse}
-    amps = (HIGH_PEAK_V + LEVEL_V - 1000.0 - 6.0) / 250e3
+    amps = (HIGH_PEAK_V + LEVEL_V - 1000.0 - 6.0) / CHAIN_OHM
     assert_allclose(reverse["OC1.led"].reverse_a.max(), amps, rtol=0.02)
     assert reverse["D1"].reverse_v.max() > 1000.0
-    assert_allclose(found.led_peak_a, (HIGH_PEAK_V + LEVEL_V) / 250e3, rtol=5e-3)
+    assert_allclose(found.led_peak_a, (HIGH_PEAK_V + LEVEL_V) / CHAIN_OHM, rtol=5e-3)
 
 
 def test_overload_test_puts_in_far_more_energy_than_a_surge() -> None:
-    """1206, 100 kohm: 2.5 times 111.8 V (sqrt of 0.125 W times 100 kohm) for 5 s: 3.9 J."""
+    """1206, 110 kohm: 2.5 times 117.3 V (sqrt of 0.125 W times 110 kohm) for 5 s: 3.9 J."""
     load = surge_stress(board("half-wave")).loads[0]
     assert_allclose(load.test_energy_j, (2.5**2 * 0.125) * 5.0, rtol=1e-12)
     assert load.energy_j < 1e-3 * load.test_energy_j

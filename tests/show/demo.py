@@ -33,23 +33,26 @@ from zcd.sync.lock import RULES, Lock, judge
 
 FloatArray = NDArray[np.float64]
 
-HOLDS = """\
+RESISTORS = '["30k", "43k"]'
+HOLDS = f"""\
 name = "Ostrel D3 mushroom dryer, invented"
-mains = "230 V 50 Hz"
+mains = "120 V 60 Hz"
 rectifier = "1N4007"
 optocoupler = "817 C"
 [feed]
 kind = "switched"
+coil_supply = "24 V"
+coil_resistance = "1k44"
 [chain]
 style = "1206"
-resistors = ["100k", "150k"]
+resistors = {RESISTORS}
 [output]
-pull_up = "47k"
+pull_up = "39k"
 supply = "5 V"
 """
-FAILS = HOLDS.replace('style = "1206"', 'style = "0603"')
+FAILS = HOLDS.replace('style = "1206"', 'style = "0402"')
 """Resistors too small for their power and voltage."""
-DARK = HOLDS.replace('["100k", "150k"]', '["10M", "10M"]')
+DARK = HOLDS.replace(RESISTORS, '["10M", "10M"]')
 """So little LED current that there is no pulse."""
 
 
@@ -121,7 +124,7 @@ def outlook() -> Outlook:
     return Outlook(decides=decides, ageing=ageing)
 
 
-SETTLED = ("dc K1.coil 11.5 V", "dc pin logic0 4.98 V", "ohm R2 OL")
+SETTLED = ("dc K1.coil 23.7 V", "dc pin logic0 4.98 V", "ohm R2 OL")
 """Readings that leave no doubt: R2 is open."""
 OPEN = ("dc pin logic0 4.98 V",)
 """One that leaves the question open."""
@@ -201,6 +204,6 @@ def share_lost(chart: LossMap) -> LossShare:
         lost_ratio=(broken_rule(chart.lattice.margins) >= 0).astype(float),
         boards=16,
         points=81,
-        cloud_across=np.linspace(207.0, 253.0, 8),
+        cloud_across=np.linspace(114.0, 126.0, 8),
         cloud_up=np.full(8, chart.up.here),
     )

@@ -57,6 +57,8 @@ ELSEWHERE = {
     "map": "nothing but numbers",
     "close": "writes what was done",
     "jobs": "lists what was done",
+    "completion": "a script for a shell",
+    "settings": "what a person set once",
     "bench": "its sheets are asked below",
     "demo": "as check and diagnose, tested with its report",
     "report": "in its files",

@@ -10,7 +10,7 @@ import pytest
 from rich.console import Console
 
 from tests.boards import VARIANTS
-from tests.show.demo import DARK, FAILS, HOLDS, solved, solved_board
+from tests.show.demo import DARK, FAILS, HOLDS, RESISTORS, solved, solved_board
 from zcd.margin.check import Check
 from zcd.refdata import cite
 from zcd.show.checked.document import check_document
@@ -75,7 +75,7 @@ def test_piped_text_is_plain() -> None:
 
 def test_ascii_output_spells_units_out() -> None:
     text = printed(solved().check, encoding="ascii")
-    assert "100 kohm" in text
+    assert "30 kohm" in text
     assert "60 degC" in text
     assert "?" not in text
 
@@ -105,7 +105,7 @@ def test_levels_say_offsets_in_words_and_the_failed_rule() -> None:
 
 def test_life_names_the_harsher_view() -> None:
     text = squeezed(printed(solved().check))
-    assert "half of the CTR lost in five 24 years harsher" in text
+    assert "half of the CTR lost in five 41 years harsher" in text
     assert "indicative only over a century" in text
 
 
@@ -122,7 +122,7 @@ def test_all_assumptions_stand_there() -> None:
 
 
 def test_odd_values_are_pointed_out() -> None:
-    odd = HOLDS.replace('["100k", "150k"]', '["104k", "150k"]')
+    odd = HOLDS.replace(RESISTORS, '["104k", "43k"]')
     assert "R1 = 104 kΩ is in neither E24 nor E96" in squeezed(printed(solved(odd).check))
     assert "Read again" not in printed(solved().check)
 
@@ -141,16 +141,17 @@ def test_markup_in_a_name_is_shown_as_it_is() -> None:
 
 
 def test_shorts_name_the_part_that_is_hit_hardest() -> None:
-    """With R1 shorted R2 bears the mains: 253 V of 200 V."""
+    """With R1 shorted R2 bears the mains: half of 126 V squared over 43 k is 185 mW, of 125 mW."""
     text = printed(solved().check)
     part = text[text.index("If one part shorts") : text.index("A surge of")]
     (line,) = (line for line in part.splitlines() if line.startswith(" R1 "))
-    assert "R2 252 V" in line
-    assert "126 %" in line
+    assert "R2 180 mW" in line
+    assert "144 %" in line
+    assert "R2 125 V" in line
     assert line.split()[-1] == "beware"
     (line,) = (line for line in part.splitlines() if line.startswith(" D1 "))
-    assert "R2 149 mW" in line
-    assert "1.4 mA" in part
+    assert "R2 121 mW" in line
+    assert "2.34 mA" in part
 
 
 def test_surge_is_shown_as_advice_with_limits() -> None:
@@ -158,11 +159,11 @@ def test_surge_is_shown_as_advice_with_limits() -> None:
     part = text[text.index("A surge of 1 kV") : text.index("Assumed, because")]
     assert "no part of the verdict" in part
     (line,) = (line for line in part.splitlines() if line.startswith(" R2 voltage"))
-    assert line.split()[2:7] == ["846", "V", "max", "400", "V"]
+    assert line.split()[2:7] == ["721", "V", "max", "400", "V"]
     assert "beware" in line
     assert "as remembered, not read" in " ".join(text.split())
 
 
 def test_too_little_resistor_is_told_how_many_would_share() -> None:
     text = " ".join(printed(solved(FAILS).check).split())
-    assert "in series, 37.5 kΩ each, would share it; 5 even with one of them shorted" in text
+    assert "in series, 21.5 kΩ each, would share it; 3 even with one of them shorted" in text

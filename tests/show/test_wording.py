@@ -125,5 +125,5 @@ def test_the_harsher_view_of_life_is_named(rule: float, model: float, harsher: i
 
 def test_the_board_in_one_line() -> None:
     line = board_line(solved().board)
-    assert line.startswith("half-wave, 230 V 50 Hz, feed behind the load contact")
-    assert "100 kΩ + 150 kΩ" in line
+    assert line.startswith("half-wave, 120 V 60 Hz, feed behind the load contact")
+    assert "30 kΩ + 43 kΩ" in line

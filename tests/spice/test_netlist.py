@@ -59,7 +59,7 @@ def test_numbers_are_written_without_prefixes(name: str) -> None:
 
 def test_a_resistor_reads_as_on_the_board() -> None:
     lines = netlist_of(build_circuit(VARIANTS["half-wave"])).lines
-    assert "R2 chain.1 chain.2 150000.0 ; 150 kohm" in lines
+    assert "R2 chain.1 chain.2 180000.0 ; 180 kohm" in lines
 
 
 def test_names_that_differ_only_in_case_stay_apart() -> None:

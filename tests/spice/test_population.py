@@ -34,7 +34,7 @@ LEAK_RATIO = 0.02
 @cache
 def population() -> tuple[Board, Boards]:
     """Boards of which about half lock: the limit of the offset stands where the median is."""
-    whole = controlled("max_offset = 0.0006")
+    whole = controlled("max_offset = 0.00058")
     tolerances = tolerances_of(whole)
     points = even_points(SIZE, len(tolerances), np.random.default_rng(50))
     return whole, draw(whole, tolerances, points)

@@ -11,8 +11,8 @@ mains = "230 V 50 Hz"
 {feed}
 rectifier = "1N4007"
 optocoupler = "817 C"
-chain = {{resistors = ["100k", "150k"], style = "1206"}}
-output = {{pull_up = "47k", supply = "5 V"}}
+chain = {{resistors = ["91k", "120k"], style = "1206"}}
+output = {{pull_up = "47k", supply = "3.3 V"}}
 {more}
 """
 SUPPRESSED = 'feed = {kind = "switched", suppressor = {resistance = "100", capacitance = "100 nF"}}'

@@ -138,7 +138,8 @@ def test_rows_are_judged_one_by_one() -> None:
 @pytest.mark.parametrize("name", VARIANTS)
 def test_every_variant_locks_with_a_tolerant_controller(name: str) -> None:
     """An invented controller that takes what these invented boards give."""
-    whole = replace(VARIANTS[name], controller=controller(max_transition_s=3e-3, max_offset_s=3e-3))
+    rules = replace(VARIANTS[name].controller, max_transition_s=3e-3, max_offset_s=3e-3)
+    whole = replace(VARIANTS[name], controller=rules)
     lock = lock_of(build_circuit(whole), whole)
     assert lock.pulses.count.tolist() == [expected_pulses(whole)]
     assert lock.locks.all(), lock.failed_rule(0)

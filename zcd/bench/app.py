@@ -29,7 +29,7 @@ def make_app(port: int, desk: Desk) -> Guard:
     desk : Desk
         What lies on it.
     """
-    jobs, works = KeptJobs(desk.folder), Works()
+    jobs, works = KeptJobs(desk.folder, desk.settings), Works()
     sheets = (BoardSheet(desk, works), ReadingsSheet(desk, jobs), RepairSheet(desk, jobs, works))
     static = Mount("/static", StaticFiles(directory=HERE / "static"))
     alive = Route("/alive", lambda _: Response(status_code=204))

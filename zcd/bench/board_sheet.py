@@ -20,7 +20,7 @@ from zcd.bench.shown import mark_of
 from zcd.bench.works import Works
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.points import expected_at_nodes
 from zcd.engine.solve import solve
 from zcd.errors import ZcdError
@@ -107,7 +107,7 @@ class BoardSheet:
         volts = board.mains.rms_v * percent / 100.0
         try:
             title, lanes = _lanes(board, volts)
-            drawing = _diagram(board)
+            drawing = _diagram(board, self.desk.settings.meter)
         except ZcdError as error:
             return {**told, "errors": {"": str(error)}}
         return {
@@ -134,10 +134,10 @@ def _percent(text: str) -> float:
 
 
 @lru_cache(maxsize=64)
-def _diagram(board: Board) -> str:
+def _diagram(board: Board, meter: Meter | None = None) -> str:
     """The circuit diagram with what a meter shows at each point of a good board."""
     circuit = build_circuit(board)
-    expected = expected_at_nodes(board, circuit, usual_meter())
+    expected = expected_at_nodes(board, circuit, meter or usual_meter())
     return sketch_svg(schematic(board, circuit, at_nodes=node_texts(expected, circuit)))
 
 

@@ -25,6 +25,7 @@ from zcd.board.model import Board
 from zcd.board.units import refusal
 from zcd.diagnosis.job import WANTED, board_file_of, job_file_of
 from zcd.errors import InputError
+from zcd.settings import Settings
 from zcd.show.table import FAILS
 from zcd.show.wording import version_text
 
@@ -108,6 +109,8 @@ class Desk:
         Where it lies.
     folder : Path
         Of the jobs.
+    settings : Settings, optional
+        Of the bench.
     """
 
     def __init__(
@@ -115,10 +118,12 @@ class Desk:
         found: Mapping[str, Any] | None = None,
         board_file: Path | None = None,
         folder: Path = Path(),
+        settings: Settings | None = None,
     ) -> None:
         self.base = START if found is None else texts_of(found)
         self.board_file = board_file
         self.folder = folder
+        self.settings = settings or Settings()
         self._templates = Environment(
             loader=FileSystemLoader(HERE / "templates"),
             autoescape=True,

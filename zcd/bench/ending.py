@@ -67,6 +67,7 @@ class Ending:
             stamp,
             asked.kind,
             asked.paper,
+            asked.meter,
             patience_s=patience_s,
         )
 
@@ -83,35 +84,41 @@ class Ending:
                 raise InputError(work.problem or "the retest took too long")
             replaced = tuple(t.strip() for t in asked.texts["replaced"].split(",") if t.strip())
             with self.jobs.claimed(job.file, asked.seen):
+                board_file, made = self._board_file(asked, job.file)
                 kept = replace(
                     work.found["kept"],
                     taken=date.today(),
                     by=asked.texts["by"].strip(),
                     replaced=replaced,
-                    board=board_name_for(job, self._board_file(asked, job.file)),
+                    board=board_name_for(job, board_file),
                 )
-                keep_retest(job, kept)
+                try:
+                    keep_retest(job, kept)
+                except InputError:
+                    if made and board_file is not None:
+                        board_file.unlink(missing_ok=True)  # it belongs to no retest
+                    raise
         except InputError as error:
             return str(error)
         return f"Kept in {job.file.name}."
 
-    def _board_file(self, asked: Asked, job_file: Path) -> Path | None:
-        """The file of the repaired board: a new one beside the job's where the board changed."""
+    def _board_file(self, asked: Asked, job_file: Path) -> tuple[Path | None, bool]:
+        """The file of the repaired board, and whether it was made: where the board changed."""
         import tomlkit
 
         assert asked.job is not None
         if not asked.looked.edited:
-            return asked.job.board_file
+            return asked.job.board_file, False
         if asked.on_repaired:
-            return asked.repaired
+            return asked.repaired, False
         text = tomlkit.dumps(file_of(asked.looked.typed))
         stem = job_file.stem.removesuffix("-job")
         names = (f"{stem}-repaired{'' if n == 1 else f'-{n}'}.toml" for n in count(1))
         for path in map(job_file.with_name, names):
             if not os.path.lexists(path):
-                return write_new(path, text)
+                return write_new(path, text), True
             if path.is_file() and path.read_text(encoding="utf-8", errors="replace") == text:
-                return path
+                return path, False
         raise AssertionError("there is always another name")
 
     def close(self, asked: Asked) -> str:

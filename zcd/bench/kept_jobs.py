@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,8 +20,11 @@ from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.job import WANTED, Job, Log, load_job
+from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.record import Entry, Experience, experience, read_record
 from zcd.errors import InputError
+from zcd.settings import Settings
+from zcd.show.files import OtherWriterError
 from zcd.show.found.job_files import JobDocument, mark_of
 
 MOST_MARKS = 200
@@ -57,7 +60,7 @@ class Opened:
     mark : str
         Of the state of the file.
     meter : dict
-        What the file says of the meter, as written.
+        What the file says of the meter, as written; else the settings.
     """
 
     name: str
@@ -73,10 +76,13 @@ class KeptJobs:
     Parameters
     ----------
     folder : Path
+    settings : Settings, optional
+        Say which meter is on the bench where a job does not.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, settings: Settings | None = None) -> None:
         self.folder = folder
+        self._settings = settings or Settings()
         self._door = threading.Lock()
         self._own: OrderedDict[str, tuple[str, Log]] = OrderedDict()
         self._record: tuple[tuple[object, ...], tuple[Entry, ...]] = ((), ())
@@ -90,7 +96,7 @@ class KeptJobs:
             before = _bytes_at(file, opened.job.board_file)
             if before and before == data:
                 return opened
-        opened = _opened(file)
+        opened = _opened(file, self._settings)
         # only where both files were the same all the while is it known what was read
         same = before == _bytes_at(file, opened.job.board_file)
         self._last = file, before if same else (), opened
@@ -117,10 +123,13 @@ class KeptJobs:
                 raise InputError(
                     f"found a job that was closed on {opened.job.closed}; allowed: an open one"
                 )
-            document = JobDocument(file, opened.circuit, log=opened.job.log)
-            if document.mark != opened.mark:
-                raise ChangedMeanwhileError
-            act(opened, document)
+            try:
+                document = JobDocument(file, opened.circuit, log=opened.job.log)
+                if document.mark != opened.mark:
+                    raise ChangedMeanwhileError
+                act(opened, document)
+            except OtherWriterError as error:
+                raise ChangedMeanwhileError from error
             return self.open(file)
 
     @contextmanager
@@ -171,11 +180,12 @@ class KeptJobs:
 
     def begin(self, file: Path, board: Board, board_file: Path) -> JobDocument:
         """Write a new job about a board that is in a file."""
-        meter = self._last_meter()
+        meter = self._last_meter() or _as_texts(self._settings.meter_texts)
         document = JobDocument(file, build_circuit(board), board_file)
-        document.write((), ())
         if meter:
             document.write_meter(meter)
+        else:
+            document.write((), ())
         return document
 
     def _last_meter(self) -> dict[str, str]:
@@ -200,12 +210,13 @@ class KeptJobs:
         return experience(self.record(), opened.job.board.name, without=opened.job.file)
 
 
-def _opened(file: Path) -> Opened:
+def _opened(file: Path, settings: Settings) -> Opened:
     """Read a job file."""
-    job, mark = marked_job(file)
+    job, mark = marked_job(file, settings.meter)
     if job.file is None:
         raise InputError(f"{file.name}: found a board file; allowed: a job file")
-    return Opened(file.stem, job, build_circuit(job.board), mark, _meter_texts(file))
+    meter = _meter_texts(file) or _as_texts(settings.meter_texts)
+    return Opened(file.stem, job, build_circuit(job.board), mark, meter)
 
 
 def _bytes_at(*files: Path | None) -> tuple[bytes, ...]:
@@ -216,10 +227,10 @@ def _bytes_at(*files: Path | None) -> tuple[bytes, ...]:
         return ()
 
 
-def marked_job(file: Path) -> tuple[Job, str]:
-    """A job, and the mark of its file."""
+def marked_job(file: Path, meter: Meter | None = None) -> tuple[Job, str]:
+    """A job, read with a meter where it says none, and the mark of its file."""
     mark = _mark_at(file)
-    return load_job(file), mark
+    return load_job(file, meter), mark
 
 
 def _mark_at(file: Path) -> str:
@@ -233,4 +244,9 @@ def _mark_at(file: Path) -> str:
 def _meter_texts(file: Path) -> dict[str, str]:
     """What a job file says of the meter, as written."""
     table = parse_toml(read_text(file, WANTED), file.name, WANTED).get("meter", {})
+    return _as_texts(table)
+
+
+def _as_texts(table: Mapping[str, object]) -> dict[str, str]:
+    """Values as a field shows them."""
     return {key: str(value) for key, value in table.items()}

@@ -103,7 +103,8 @@ def from_drawer(board: Board, drawer: str, style: str, refs: tuple[str, ...]) ->
     refs : tuple of str
     """
     from zcd import api
-    from zcd.board.drawer import SERIES, series_drawer
+    from zcd.board.drawer import series_drawer
+    from zcd.board.preferred import SERIES
     from zcd.show.document import BulletList, Paragraph
     from zcd.show.drawer.document import replacements_document
 
@@ -257,7 +258,13 @@ def read_again(
 
 
 def reported(
-    job: Job | None, board: Board, counts: bool, stamp: str, kind: str, paper: str
+    job: Job | None,
+    board: Board,
+    counts: bool,
+    stamp: str,
+    kind: str,
+    paper: str,
+    meter: Meter,
 ) -> bytes:
     """The report, as `zcd report` writes it; without a job, as `zcd check --report` does.
 
@@ -272,20 +279,18 @@ def reported(
         ``.html`` or ``.pdf``.
     paper : str
         ``a4`` or ``letter``.
+    meter : Meter
+        Where there is no job.
     """
+    from zcd.show.files import require_typesetter
     from zcd.show.output import pages_of
     from zcd.show.paper.output import judged_job
     from zcd.show.paper.report import report_bytes
 
-    about = Job(board=board, meter=_usual()) if job is None else job
+    require_typesetter(f"report{kind}")
+    about = Job(board=board, meter=meter) if job is None else job
     case, check = judged_job(about, board, _known(about, counts))
-    return report_bytes(pages_of(board, check, case), kind, paper)
-
-
-def _usual() -> Meter:
-    from zcd.diagnosis.meters import usual_meter
-
-    return usual_meter()
+    return report_bytes(pages_of(board, check, case, about.meter), kind, paper)
 
 
 def stamp_of(folder: Path) -> str:

@@ -77,9 +77,16 @@ class ReadingsSheet:
     def _posted(self, do: Callable[[Request, Message], Response]) -> Callable[[Request], Any]:
         """A change that is asked for by a form."""
 
+        def done(request: Request, message: Message) -> Response:
+            try:
+                return do(request, message)
+            except InputError as error:  # the job cannot be read by now
+                looked = self.desk.look(request)
+                return self._list(request, looked, problem=str(error), status=422)
+
         async def endpoint(request: Request) -> Response:
             message = await message_of(request)
-            return await run_in_threadpool(do, request, message)
+            return await run_in_threadpool(done, request, message)
 
         return endpoint
 

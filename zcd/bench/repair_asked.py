@@ -14,9 +14,9 @@ from zcd.bench.forms import differing, known, read, texts_of
 from zcd.bench.kept_jobs import marked_job
 from zcd.bench.rows import Texts
 from zcd.board.documents import parse_toml, read_text
-from zcd.board.drawer import SERIES
 from zcd.board.files import load_board
 from zcd.board.model import Board
+from zcd.board.preferred import SERIES
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.job import WANTED, Job
@@ -25,12 +25,13 @@ from zcd.diagnosis.readings import Measured
 from zcd.diagnosis.words import parse_reading
 from zcd.errors import InputError
 from zcd.margin.substitutes import DRIVE
+from zcd.settings import PAPERS, Settings
 
 PARTS, OLD = "parts", "old"
 """Says that the sheet is about the board as it came in, whatever was fitted since."""
 CHOSEN = "chosen"
 """Name under which a request says that a person chose something, which the address then keeps."""
-USUAL = {"drawer": "E24", "across": "mains", "up": "ctr", "paper": "a4"}
+USUAL = {"drawer": "E24", "across": "mains", "up": "ctr"}
 LONGEST_TEXT, LONGEST_READINGS = 200, 1500
 MOST_DRAWERS, MOST_FIELDS = 50, 500
 
@@ -68,6 +69,8 @@ class Asked:
         Why there is none though the retest names one; else empty.
     as_it_came : bool
         Whether the sheet is about the board as it came in though it was repaired since.
+    settings : Settings
+        Of the bench.
     """
 
     looked: Looked
@@ -85,6 +88,7 @@ class Asked:
     kept: Board | None = None
     lost: str = ""
     as_it_came: bool = False
+    settings: Settings
 
     @property
     def board(self) -> Board | None:
@@ -105,7 +109,7 @@ class Asked:
     @property
     def meter(self) -> Meter:
         """The job's."""
-        return usual_meter() if self.job is None else self.job.meter
+        return (self.settings.meter or usual_meter()) if self.job is None else self.job.meter
 
     @property
     def part(self) -> str:
@@ -169,12 +173,13 @@ class Asked:
     @property
     def paper(self) -> str:
         """Of the report."""
-        return "letter" if self.texts["paper"] == "letter" else "a4"
+        return self.texts["paper"] if self.texts["paper"] in PAPERS else self.settings.paper
 
     @property
     def state(self) -> dict[str, str]:
         """What the address keeps but for the board: name of the job, fields of this sheet."""
-        kept = {k: t for k, t in self.texts.items() if t and t != USUAL.get(k)}
+        usual = {**USUAL, "paper": self.settings.paper}
+        kept = {k: t for k, t in self.texts.items() if t and t != usual.get(k)}
         about = {"job": self.looked.job} if self.looked.job else {}
         old = {PARTS: OLD} if self.repaired is not None and self.as_it_came else {}
         return {**about, **old, **({} if self.counts else {RECORD: "off"}), **kept}
@@ -206,7 +211,7 @@ def asked_of(desk: Desk, said: Mapping[str, str]) -> Asked:
     job, problem, mark = None, "", ""
     if looked.job:
         try:
-            job, mark = marked_job(desk.job_file(looked.job))
+            job, mark = marked_job(desk.job_file(looked.job), desk.settings.meter)
         except InputError as error:
             problem = str(error)
     if job is not None and job.file is None:
@@ -236,6 +241,7 @@ def asked_of(desk: Desk, said: Mapping[str, str]) -> Asked:
         kept=kept,
         lost=lost,
         as_it_came=as_it_came,
+        settings=desk.settings,
     )
 
 

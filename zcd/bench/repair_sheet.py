@@ -21,7 +21,7 @@ from zcd.bench.forms import differing
 from zcd.bench.kept_jobs import KeptJobs
 from zcd.bench.repair_asked import CHOSEN, OLD, PARTS, Asked, asked_of, drawers, sent
 from zcd.bench.works import Work, Works
-from zcd.board.drawer import SERIES
+from zcd.board.preferred import SERIES
 from zcd.circuit.build import build_circuit
 from zcd.margin.quantities import quantities
 from zcd.margin.substitutes import DRIVE

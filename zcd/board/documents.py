@@ -16,12 +16,15 @@ from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 from zcd.board.units import nearest, refusal, show_found
 from zcd.errors import InputError
+from zcd.logs import logger
 
 if TYPE_CHECKING:
     from pydantic import ValidationError
     from pydantic_core import ErrorDetails
 
     from zcd.board.schema import Table
+
+_LOG = logger(__name__)
 
 LARGEST_FILE_BYTES = 1_000_000
 _MOST_LINES = 20
@@ -30,18 +33,23 @@ Schema = TypeVar("Schema", bound="Table")
 
 
 def read_text(path: Path, wanted: str) -> str:
-    """Text of a small UTF-8 file; a byte order mark, which some editors write, is dropped."""
-    data = read_bytes(path, wanted)
+    """Text of a small UTF-8 file."""
+    return decoded(read_bytes(path, wanted), file_name(path), wanted)
+
+
+def decoded(data: bytes, name: str, wanted: str) -> str:
+    """Text of UTF-8 bytes; a byte order mark, which some editors write, is dropped."""
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         found = f"bytes that are not UTF-8 text in line {line}"
-    raise InputError(f"{file_name(path)}: found {found}; allowed: {wanted}")
+    raise InputError(f"{name}: found {found}; allowed: {wanted}")
 
 
 def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes:
     """Bytes of an ordinary file of a size that can be meant; nothing else is waited for."""
+    _LOG.info("reading %s", path)
     try:
         if path.is_file():
             size = path.stat().st_size

@@ -16,6 +16,7 @@ from zcd.board.documents import file_name, parse_toml, read_text, refuse, valida
 from zcd.board.drive_parts import KINDS, MODES, DrivePart, drive_part
 from zcd.board.keys import key
 from zcd.board.model import Assumption, Diode, Optocoupler, Resistor
+from zcd.board.preferred import SERIES, decade
 from zcd.board.schema import (
     Ctr,
     DiodePart,
@@ -37,8 +38,6 @@ from zcd.board.schema import (
 from zcd.board.units import find_name, format_si, nearest, refusal
 from zcd.errors import InputError
 
-SERIES = {"E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0.02, "E96": 0.01}
-"""Series of preferred numbers, and the tolerance that the standard made each for."""
 SERIES_LEAST_OHM, SERIES_MOST_OHM = 1e3, 10e6
 """From where to where a series goes."""
 PLENTY = 10**6
@@ -270,13 +269,9 @@ def series_values(series: str) -> tuple[float, ...]:
     >>> len(values), values[0], values[1], values[-1]
     (25, 1000.0, 1500.0, 10000000.0)
     """
-    import eseries  # type: ignore[import-untyped]
-
-    decade = [float(value) for value in eseries.series(getattr(eseries, series))]
-    first = [value / decade[0] for value in decade]
     thousands = [1e3, 1e4, 1e5, 1e6]
     return (
-        *(float(round(scale * value, 6)) for scale in thousands for value in first),
+        *(float(round(scale * value, 6)) for scale in thousands for value in decade(series)),
         SERIES_MOST_OHM,
     )
 

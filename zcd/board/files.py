@@ -15,7 +15,7 @@ from zcd.board.schema import BoardFile
 from zcd.errors import InputError
 
 _BOARD_FILE = "a board file, TOML in UTF-8, up to 1 MB"
-_STAND_IN: dict[str, dict[str, Any]] = {
+STAND_IN: dict[str, dict[str, Any]] = {
     "mains": {"voltage": "230 V"},
     "chain": {"resistors": ["120k"]},
     "optocoupler": {"family": "817"},
@@ -126,7 +126,7 @@ def _without(found: Mapping[str, Any], lines: list[str]) -> dict[str, Any]:
             kept[name] = {k: v for k, v in value.items() if f"{name}.{k}" not in blamed}
     if "optocoupler.family" in blamed:
         del kept["optocoupler"]  # of its other keys nothing can be said
-    for name, stand_in in _STAND_IN.items():
+    for name, stand_in in STAND_IN.items():
         value = kept.setdefault(name, stand_in)
         if isinstance(value, Mapping):
             kept[name] = {**stand_in, **value}

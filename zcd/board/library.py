@@ -10,6 +10,7 @@ from math import isnan, sqrt
 
 from zcd import refdata
 from zcd.board.model import Board, Diode, Junction, Resistor
+from zcd.board.preferred import is_preferred
 from zcd.board.units import find_name, format_si, nearest, refusal
 
 UNKNOWN_STYLE = "1/4 W"
@@ -225,7 +226,7 @@ def odd_values(board: Board) -> tuple[str, ...]:
         f"{part.ref} = {format_si(part.resistance_ohm, 'Ω')} is in neither E24 nor E96: "
         f"read the part again{_marking_hint(part.resistance_ohm)}"
         for part in all_resistors(board)
-        if not _is_preferred(part.resistance_ohm)
+        if not is_preferred(part.resistance_ohm)
     ]
     conductance = sum(1 / sum(r.resistance_ohm for r in string) for string in board.chains)
     chain_ohm = 1 / conductance + sum(r.resistance_ohm for r in board.return_chain)
@@ -243,15 +244,6 @@ def all_resistors(board: Board) -> tuple[Resistor, ...]:
     chains = tuple(part for string in board.chains for part in string)
     led = () if board.led_resistor is None else (board.led_resistor,)
     return (*chains, *board.return_chain, *led, board.output.resistor)
-
-
-def _is_preferred(resistance_ohm: float) -> bool:
-    import eseries  # type: ignore[import-untyped]
-
-    return any(
-        abs(eseries.find_nearest(series, resistance_ohm) / resistance_ohm - 1) < 1e-6
-        for series in (eseries.E24, eseries.E96)
-    )
 
 
 def _marking_hint(resistance_ohm: float) -> str:

@@ -18,9 +18,8 @@ from zcd.board import kinds
 from zcd.board.keys import NameReader, QuantityReader, count, key, table_key
 from zcd.board.library import diode_parts, styles
 from zcd.board.model import Topology
-from zcd.board.units import Kind, parse_quantity, refusal
+from zcd.board.units import Kind, is_reference, parse_quantity, refusal
 
-_REF = re.compile(r"[A-Za-z]{1,4}\d{1,5}[A-Za-z]?", re.ASCII)
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _LONGEST_NAME = 80
 
@@ -61,7 +60,7 @@ def one_of(*names: str) -> NameReader:
 
 
 def _ref(found: object) -> str:
-    if isinstance(found, str) and _REF.fullmatch(found):
+    if isinstance(found, str) and is_reference(found):
         return found
     raise refusal(found, 'a reference such as "R11" or "OC1"')
 

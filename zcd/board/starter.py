@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+from typing import Any
+
 from zcd import refdata
 from zcd.board.model import Topology
 from zcd.board.units import format_si
@@ -232,12 +236,14 @@ _VALUES = {
 """What differs between the topologies; each board keeps all rules at its worst corners."""
 
 
-def starter_text(topology: Topology) -> str:
+def starter_text(topology: Topology, mains: Mapping[str, Any] | None = None) -> str:
     """Board file of an invented board, for a person to change.
 
     Parameters
     ----------
     topology : Topology
+    mains : mapping, optional
+        Keys of ``[mains]`` in place of those of the example.
 
     Returns
     -------
@@ -253,4 +259,21 @@ def starter_text(topology: Topology) -> str:
         text = text.replace(f'"{word}"', f'"{format_si(refdata.default(key).value, unit)}"')
     for word, key in _COUNTS.items():
         text = text.replace(f"= {word}", f"= {refdata.default(key).value:.0f}")
-    return text
+    return _with_mains(text, mains) if mains else text
+
+
+def _with_mains(text: str, mains: Mapping[str, Any]) -> str:
+    """A starter for other mains: each key in its own line, which may be a comment before."""
+    import tomlkit
+
+    before, head, rest = text.partition("[mains]\n")
+    table, blank, after = rest.partition("\n\n")
+    for key, value in mains.items():
+        pair = tomlkit.inline_table()
+        pair[key] = value
+        line = pair.as_string()[1:-1]
+        old = re.compile(rf"^(# )?{key} = .*$", re.MULTILINE)
+        there = old.search(table)
+        start, end = there.span() if there else (len(table), len(table))
+        table = table[:start] + (line if there else f"\n{line}") + table[end:]
+    return before + head + table + blank + after

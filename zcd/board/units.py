@@ -8,7 +8,7 @@ right spelling.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, time
 from difflib import get_close_matches
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from quantiphy import Quantity
 
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_REFERENCE = re.compile(r"[A-Za-z]{1,4}\d{1,5}[A-Za-z]?", re.ASCII)
 _PLAIN = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<suffix>\D*)", re.ASCII)
 _CODE = re.compile(r"(?P<code>\d*[A-Za-zΩ]\d+)(?:\s*(?P<unit>[A-Za-zΩ]+))?", re.ASCII)
 _LONGEST_SHOWN = 40
@@ -125,6 +126,50 @@ def find_name(text: str, names: tuple[str, ...]) -> str | None:
 def refusal(found: object, allowed: str, key: str = "") -> InputError:
     """Make the one error for a value that cannot be used: key, what was found, what is allowed."""
     return InputError(f"{key}{': ' if key else ''}found {show_found(found)}; allowed: {allowed}")
+
+
+def is_reference(text: str) -> bool:
+    """Whether a text looks like a marking on a board, such as R11 or OC1."""
+    return _REFERENCE.fullmatch(text) is not None
+
+
+def require_part(text: str, names: Iterable[str], key: str = "") -> None:
+    """Refuse a text whose first word looks like the marking of a part that there is not.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``R7`` or ``R7 open``.
+    names : iterable of str
+        Of parts, of something in a part (``OC1.led``), of its faults (``R11 open``).
+    key : str, optional
+        Where it stood, for the message.
+
+    Raises
+    ------
+    InputError
+        Names the parts that there are.
+    """
+    first = (text.split() or [""])[0]
+    marked = [re.split(r"[. ]", name, maxsplit=1)[0] for name in names]
+    marked = [ref for ref in marked if is_reference(ref)]
+    if is_reference(first) and first.casefold() not in map(str.casefold, marked):
+        raise no_such_part(first, marked, key)
+
+
+def no_such_part(ref: str, known: Iterable[str], key: str = "") -> InputError:
+    """Make the error for a part that a board does not have; it tells those it has.
+
+    Examples
+    --------
+    >>> print(no_such_part("R7", ["R11", "R12", "OC1"]))
+    R7: no such part; this board has R11, R12, OC1
+    """
+    shown = "".join(c if c.isprintable() else "?" for c in ref[:40]) or '""'
+    there = tuple(dict.fromkeys(known))
+    return InputError(
+        f"{key}{shown}: no such part; this board has {', '.join(there)}{nearest(ref, there)}"
+    )
 
 
 def parse_quantity(found: object, kind: Kind, key: str = "") -> float:

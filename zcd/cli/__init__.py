@@ -11,6 +11,7 @@ import click
 
 from zcd.cli.bench import bench
 from zcd.cli.board import check, new
+from zcd.cli.completion import answer_shell, completion
 from zcd.cli.demo import demo
 from zcd.cli.diagnosis import diagnose, readings
 from zcd.cli.exits import EXIT_CODES
@@ -19,6 +20,7 @@ from zcd.cli.map import map_command
 from zcd.cli.measured import capture, retest
 from zcd.cli.parts import substitute
 from zcd.cli.report import report
+from zcd.cli.settings import settings
 from zcd.cli.spice import spice
 from zcd.cli.story import story
 from zcd.cli.streams import forget, open_closed_streams, tell
@@ -48,6 +50,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = list(sys.argv[1:] if argv is None else argv)
     open_closed_streams()
     try:
+        answered = answer_shell(commands)
+        if answered is not None:
+            return answered
         with commands.make_context("zcd", arguments) as context:
             code = int(commands.invoke(context) or 0)
         sys.stdout.flush()
@@ -97,7 +102,24 @@ def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> N
         context.exit()
 
 
-@click.group(name="zcd", context_settings=CONTEXT, epilog=EXIT_CODES)
+class Commands(click.Group):
+    """The commands; a name that none has is told with the nearest, by every version of click."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that a line begins with."""
+        name = args[0]
+        if not (name.startswith("-") or name in self.commands or ctx.resilient_parsing):
+            from difflib import get_close_matches
+
+            near = get_close_matches(name, self.commands, n=1)
+            hint = f" Did you mean '{near[0]}'?" if near else ""
+            ctx.fail(f"No such command '{name}'.{hint}")
+        return super().resolve_command(ctx, args)
+
+
+@click.group(name="zcd", cls=Commands, context_settings=CONTEXT, epilog=EXIT_CODES)
 @click.option(
     "--version",
     is_flag=True,
@@ -132,6 +154,6 @@ def commands() -> None:
 
 for command in (
     new, check, map_command, readings, diagnose, capture, retest, story, windings, substitute,
-    spice, report, close, jobs, bench, demo,
+    spice, report, close, jobs, bench, demo, settings, completion,
 ):  # fmt: skip
     commands.add_command(command)

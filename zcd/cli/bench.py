@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command, settings
+from zcd.cli.completion import files, folders
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import DASH, keys_given
 
 PORT = 8471
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("board_file", metavar="[BOARD]", required=False)
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("board_file", metavar="[BOARD]", required=False, shell_complete=files)
 @click.option(
     "--jobs",
     "folder",
     metavar="FOLDER",
+    shell_complete=folders,
     help="Of the job files; else that of the board file, or this one.",
 )
 @click.option(
@@ -43,17 +47,11 @@ def bench(
 
     from zcd.bench.desk import Desk
     from zcd.bench.serve import serve
-    from zcd.board.documents import parse_toml, read_text
-    from zcd.board.files import board_from_dict
     from zcd.errors import InputError
     from zcd.show.output import print_json
 
-    path = None if board_file is None else Path(board_file)
-    found = None
-    if path is not None:
-        wanted = "a board file, TOML in UTF-8, up to 1 MB"
-        found = parse_toml(read_text(path, wanted), path.name, wanted)
-        board_from_dict(found, path.name)
+    path = None if board_file in (None, DASH) else Path(str(board_file))
+    found = None if board_file is None else keys_given(board_file)
     jobs = Path(folder) if folder is not None else Path() if path is None else path.parent
     if not jobs.is_dir():
         raise InputError(f"--jobs: found {folder}, which is no folder; allowed: a folder")
@@ -66,5 +64,5 @@ def bench(
         if browser:
             webbrowser.open(address)
 
-    serve(port, Desk(found, path, jobs), ready)
+    serve(port, Desk(found, path, jobs, settings()), ready)
     return 0

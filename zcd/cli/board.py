@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import click
 
-from zcd.board.model import Topology
+from zcd.cli.command import Command, settings
+from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import board_given
+from zcd.cli.pictures import format_of, format_option, plots_option
+
+TOPOLOGIES = ("half-wave", "clamped", "half-wave-clamped", "bridge", "two-led")
+"""As `zcd.board.model.Topology` has them, without loading what a board is made of."""
 
 
-@click.command()
-@click.argument("file", metavar="FILE")
+@click.command(cls=Command)
+@click.argument("file", metavar="FILE", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
 @click.option(
     "--topology",
-    type=click.Choice([str(topology) for topology in Topology]),
-    default=str(Topology.HALF_WAVE),
+    type=click.Choice(TOPOLOGIES),
+    default=TOPOLOGIES[0],
     show_default=True,
     help="How LED, rectifier and chain are arranged.",
 )
@@ -30,10 +36,11 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
       zcd new --drawer drawer.toml
     """
     from zcd.board.drawer_starter import STARTER
+    from zcd.board.model import Topology
     from zcd.board.starter import starter_text
     from zcd.show.files import write_new
 
-    text = STARTER if drawer else starter_text(Topology(topology))
+    text = STARTER if drawer else starter_text(Topology(topology), settings().mains)
     path = None if file == "-" else write_new(file, text)
     if as_json:
         from zcd.show.output import print_json
@@ -50,40 +57,54 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
         click.echo(plain(words), err=True)
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("board_file", metavar="BOARD")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 @click.option(
     "--outlook",
     is_flag=True,
     help="Also tell what decides the headroom, and for how many years: takes some seconds.",
 )
-@click.option("--report", metavar="FILE.html", help="Write a report; FILE may end in .pdf too.")
-@click.option("--plots", metavar="FOLDER", help="Write the pictures as PNG files.")
+@click.option(
+    "--report",
+    metavar="FILE.html",
+    shell_complete=files,
+    help="Write a report; with the extra [pdf], .pdf too.",
+)
+@plots_option
+@format_option
 def check(
-    board_file: str, as_json: bool, outlook: bool, report: str | None, plots: str | None
+    board_file: str,
+    as_json: bool,
+    outlook: bool,
+    report: str | None,
+    plots: str | None,
+    picture_format: str | None,
 ) -> int:
     """Check whether a board holds: low mains, hot, weak part, aged part.
 
-    BOARD is a board file; `zcd new` makes one. Every limit is shown with its source,
-    and so is everything that was assumed because the file does not say it.
+    BOARD is a board file, or "-" for standard input; `zcd new` makes one. Every limit is
+    shown with its source, and so is everything that was assumed because the file does not
+    say it.
 
     \b
     Example
       zcd check dryer.toml --report dryer.html
     """
     from zcd import api
-    from zcd.board.files import load_board
-    from zcd.show.files import require_place
+    from zcd.show.files import require_place, require_typesetter
     from zcd.show.output import draw, print_result
 
+    kind = format_of(plots, picture_format)
     if report is not None:
+        require_typesetter(report)
         require_place(report)
     if plots is not None:
         require_place(plots, folder=True)
-    board = load_board(board_file)
+    board = board_given(board_file)
     found = api.check(board, outlook=outlook)
     if report or plots:
-        draw(board, found, report, plots)
+        once = settings()
+        draw(board, found, report, plots, kind=kind, paper=once.paper, meter=once.meter)
     print_result(found, as_json)
     return 0 if found.passes else 1

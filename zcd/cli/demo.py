@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command
+from zcd.cli.completion import folders
 from zcd.cli.exits import EXIT_CODES
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("folder", required=False)
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("folder", required=False, shell_complete=folders)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def demo(folder: str | None, as_json: bool) -> int:
     """Diagnose an invented board, check its repair, write a report next to it.

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command, settings
+from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import DASH, job_given, require_file
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("file", metavar="BOARD|JOB")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def readings(file: str, as_json: bool) -> int:
     """Print the bench card: what a meter reads, on a good board and under each fault.
 
     Dead tests first, then the isolated side, the live mains side last. Of a job file
-    the meter is taken; with a board file it is a usual handheld one.
+    the meter is taken; else that of the settings, else a usual handheld one.
 
     \b
     Example
@@ -22,11 +25,10 @@ def readings(file: str, as_json: bool) -> int:
     """
     from zcd.diagnosis.card import bench_card
     from zcd.diagnosis.case import ExpectedReadings
-    from zcd.diagnosis.job import load_job
     from zcd.show.output import atlas_of, print_result
     from zcd.show.progress import progress_bar
 
-    job = load_job(file)
+    job = job_given(file)
     atlas = atlas_of(job)
     with progress_bar(len(atlas.readings)) as begin:
         lines = bench_card(atlas, begin)
@@ -38,8 +40,8 @@ def readings(file: str, as_json: bool) -> int:
     return 0
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("file", metavar="JOB|BOARD")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("file", metavar="JOB|BOARD", shell_complete=files)
 @click.option(
     "-r",
     "--reading",
@@ -57,15 +59,23 @@ def readings(file: str, as_json: bool) -> int:
     help="What the controller reports; may be repeated; none: no flag.",
 )
 @click.option(
-    "-c", "--capture", "csv", metavar="CSV", help="An oscilloscope's capture, as readings."
+    "-c",
+    "--capture",
+    "csv",
+    metavar="CSV",
+    shell_complete=files,
+    help="An oscilloscope's capture, as readings.",
 )
 @click.option(
-    "--ask", is_flag=True, help="Go on at a prompt; on a terminal a board file alone does so too."
+    "--ask",
+    is_flag=True,
+    help="Go on at a prompt; on a terminal a board file alone does so too.",
 )
 @click.option(
     "--job",
     "place",
     metavar="FILE",
+    shell_complete=files,
     help="New job file for the answers; else one is made beside the board file.",
 )
 @click.option(
@@ -98,7 +108,6 @@ def diagnose(
     from dataclasses import replace
 
     from zcd.diagnosis.case import Case
-    from zcd.diagnosis.job import load_job
     from zcd.diagnosis.record import with_experience
     from zcd.diagnosis.words import parse_reading
     from zcd.show.found.prompt import parse_flags
@@ -114,20 +123,23 @@ def diagnose(
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
-    job = load_job(file)
+    if ask:
+        require_file(file, "write it into one and give that, for the answers are typed here")
+    job = job_given(file)
     atlas = atlas_of(job)
     known = None
-    if record:
+    if record and file != DASH:
         known = experienced(job, file)
         atlas = with_experience(atlas, known)
     more = tuple(parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written)
     more += captured(csv, job.board) if csv is not None else ()
-    job = replace(job, log=job.log + more, flags=parse_flags(flags) if flags else job.flags)
-    if ask or (job.file is None and not (more or as_json) and on_terminal()):
-        converse(job, atlas, place)
+    flags = parse_flags(flags) if flags else ()
+    if ask or (job.file is None and file != DASH and not (more or as_json) and on_terminal()):
+        converse(job, atlas, place, more, flags, settings().meter_texts)
         return 0
     if place is not None:
         raise click.UsageError("--job is for the prompt: give --ask too")
+    job = replace(job, log=job.log + more, flags=flags or job.flags)
     found = diagnosed(atlas, job.measured, job.skipped, job.flags)
     print_result(Case(job=job, atlas=atlas, diagnosis=found, known=known), as_json)
     return 0

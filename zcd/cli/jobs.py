@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command
+from zcd.cli.completion import files, folders
 from zcd.cli.exits import EXIT_CODES
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("folder", default=".")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("folder", default=".", shell_complete=folders)
 @click.option("--find", "words", default="", metavar="WORDS", help="Only jobs with all of them.")
 @click.option("--open/--closed", "is_open", default=None, help="Only open jobs, or closed ones.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the table.")
@@ -39,8 +41,8 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
     return 0
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("job_file", metavar="JOB")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("job_file", metavar="JOB", shell_complete=files)
 @click.option("--found", required=True, metavar="FAULT", help='What it was, such as "R12 drift".')
 @click.option("--repair", default="", metavar="TEXT", help="What was done about it.")
 @click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")

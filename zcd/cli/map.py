@@ -4,18 +4,34 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command
+from zcd.cli.completion import files, quantities
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import board_given
+from zcd.cli.pictures import plot_option
 
 
-@click.command(name="map", epilog=EXIT_CODES)
-@click.argument("board_file", metavar="BOARD")
+@click.command("map", cls=Command, epilog=EXIT_CODES)
+@click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option(
-    "--across", metavar="QUANTITY", default="mains", show_default=True, help="Left to right."
+    "--across",
+    metavar="QUANTITY",
+    shell_complete=quantities,
+    default="mains",
+    show_default=True,
+    help="Left to right.",
 )
-@click.option("--up", metavar="QUANTITY", default="ctr", show_default=True, help="Bottom to top.")
-@click.option("--figure", metavar="FILE.png", help="Draw it.")
+@click.option(
+    "--up",
+    metavar="QUANTITY",
+    shell_complete=quantities,
+    default="ctr",
+    show_default=True,
+    help="Bottom to top.",
+)
+@plot_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the words.")
-def map_command(board_file: str, across: str, up: str, figure: str | None, as_json: bool) -> int:
+def map_command(board_file: str, across: str, up: str, plot: str | None, as_json: bool) -> int:
     """Map where sync is lost over two quantities of a board.
 
     QUANTITY is mains, ctr (what is left of it), chain (all of it, times its value), temperature,
@@ -24,11 +40,10 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
 
     \b
     Example
-      zcd map dryer.toml --across R12 --up temperature --figure dryer-map.png
+      zcd map dryer.toml --across R12 --up temperature --plot dryer-map.png
     """
     from dataclasses import replace
 
-    from zcd.board.files import load_board
     from zcd.board.units import refusal
     from zcd.margin.loss_share import loss_share
     from zcd.margin.maps import loss_map
@@ -37,9 +52,9 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
     from zcd.show.output import print_result
     from zcd.show.progress import progress_bar
 
-    if figure is not None:
-        require_picture(figure)
-    board = load_board(board_file)
+    if plot is not None:
+        require_picture(plot)
+    board = board_given(board_file)
     first = quantity_of(board, across, "--across")
     if quantity_of(board, up, "--up") == first:
         raise refusal(up, f"another quantity than --across, which is {first.key}", "--up")
@@ -49,10 +64,10 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
         begin("drawing boards within tolerance")
         share = loss_share(board, found)
         begin("drawing")
-        if figure:
+        if plot:
             from zcd.show.draw.canvas import save_figure
             from zcd.show.draw.lossmap import loss_map_figure
 
-            save_figure(loss_map_figure(board, found, share), figure)
+            save_figure(loss_map_figure(board, found, share), plot)
     print_result(replace(found, share=share), as_json)
     return 0 if found.rule_here is None else 1

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command
+from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import board_given, job_given, require_file
+from zcd.cli.pictures import plot_option
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("file", metavar="CSV")
-@click.argument("board_file", metavar="BOARD")
-@click.option("--plot", metavar="FILE", help="Draw it over the model, as .png or .svg.")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("file", metavar="CSV", shell_complete=files)
+@click.argument("board_file", metavar="BOARD", shell_complete=files)
+@plot_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     """Read an oscilloscope's capture: edges, low time, jitter, missing pulses, offset.
@@ -22,12 +26,14 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     Example
       zcd capture scope.csv dryer.toml --plot scope.png
     """
-    from zcd.board.files import load_board
     from zcd.diagnosis.capture import load_capture
     from zcd.diagnosis.traces import find_traces
+    from zcd.show.files import require_picture
     from zcd.show.output import draw_capture, print_result
 
-    board = load_board(board_file)
+    if plot is not None:
+        require_picture(plot)
+    board = board_given(board_file)
     traces = find_traces(load_capture(file), board)
     if plot is not None:
         draw_capture(board, traces, plot)
@@ -35,8 +41,8 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     return 0
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("file", metavar="REPAIRED")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("file", metavar="REPAIRED", shell_complete=files)
 @click.option(
     "-r",
     "--reading",
@@ -46,12 +52,18 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     help='A reading such as "dc pin logic0 2.6 V"; may be repeated.',
 )
 @click.option(
-    "-c", "--capture", "csv", metavar="CSV", help="An oscilloscope's capture, as readings."
+    "-c",
+    "--capture",
+    "csv",
+    metavar="CSV",
+    shell_complete=files,
+    help="An oscilloscope's capture, as readings.",
 )
 @click.option(
     "--job",
     "job_file",
     metavar="JOB",
+    shell_complete=files,
     help="The job that the repair is about: says what was measured before, and keeps the result.",
 )
 @click.option(
@@ -94,7 +106,9 @@ def retest(
 
     if (replaced or by) and job_file is None:
         raise click.UsageError("--replaced and --by are kept in a job file: give --job too")
-    job = load_job(file)
+    if job_file is not None:
+        require_file(file, "write it into one and give that, as the job names its file")
+    job = job_given(file)
     about = load_job(job_file) if job_file is not None else None
     if about is not None and about.file is None:
         raise click.UsageError(f"--job: {job_file} is a board file; give a job file")

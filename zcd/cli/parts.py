@@ -4,23 +4,38 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command, settings
+from zcd.cli.completion import files, replaceable, series
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import board_given
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("board_file", metavar="BOARD")
-@click.option("--drawer", "drawer_file", metavar="FILE", help="A drawer file: the parts in stock.")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option(
-    "--series", metavar="NAME", help="In place of a drawer, all values of E6, E12, E24, E48 or E96."
+    "--drawer",
+    "drawer_file",
+    metavar="FILE",
+    shell_complete=files,
+    help="A drawer file: the parts in stock; else that of the settings.",
 )
 @click.option(
-    "--style", metavar="TEXT", help='With --series: the resistors\' style, such as "1/2 W".'
+    "--series",
+    metavar="NAME",
+    shell_complete=series,
+    help="In place of a drawer, all values of E6, E12, E24, E48 or E96.",
+)
+@click.option(
+    "--style",
+    metavar="TEXT",
+    help='With --series: the resistors\' style, such as "1/2 W".',
 )
 @click.option(
     "--for",
     "refs",
     multiple=True,
     metavar="REF",
+    shell_complete=replaceable,
     help="A part that must be replaced; may be repeated. Without it, every part in turn.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
@@ -46,16 +61,20 @@ def substitute(
       zcd substitute dryer.toml --drawer drawer.toml
       zcd substitute dryer.toml --series E12 --style "1/2 W" --for R2
     """
+    from pathlib import Path
+
     from zcd import api
     from zcd.board.drawer import load_drawer, series_drawer
-    from zcd.board.files import load_board
     from zcd.show.output import print_result
 
     if drawer_file is not None and not (series is None and style is None):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")
-    board = load_board(board_file)
-    if drawer_file is not None:
-        drawer = load_drawer(drawer_file)
+    stock = None if drawer_file is None else Path(drawer_file)
+    if stock is None and series is None and style is None:
+        stock = settings().drawer
+    board = board_given(board_file)
+    if stock is not None:
+        drawer = load_drawer(stock)
     else:
         drawer = series_drawer(
             "E24" if series is None else series,

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command, settings
+from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import DASH, board_given, job_given, require_file
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("job_file", metavar="JOB")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("job_file", metavar="JOB", shell_complete=files)
 @click.option(
     "--repaired",
     metavar="BOARD",
+    shell_complete=files,
     help="Board file of the repaired board, where it differs from that of the job.",
 )
 @click.option(
@@ -19,14 +23,13 @@ from zcd.cli.exits import EXIT_CODES
     "files",
     multiple=True,
     metavar="FILE",
-    help="Ends in .html or .pdf; may be repeated. Else one of each beside the job file.",
+    shell_complete=files,
+    help="Ends in .html or .pdf (extra [pdf]); may be repeated. Else one of each beside the job.",
 )
 @click.option(
     "--paper",
     type=click.Choice(["a4", "letter"]),
-    default="a4",
-    show_default=True,
-    help="Size of paper.",
+    help="Size of paper; else that of the settings, else a4.",
 )
 @click.option(
     "--record/--no-record",
@@ -38,7 +41,7 @@ def report(
     job_file: str,
     repaired: str | None,
     files: tuple[str, ...],
-    paper: str,
+    paper: str | None,
     record: bool,
     as_json: bool,
 ) -> int:
@@ -51,13 +54,16 @@ def report(
     Example
       zcd report job.toml --repaired repaired.toml --paper letter
     """
-    from zcd.board.files import load_board
-    from zcd.diagnosis.job import load_job
+    from zcd.show.files import NO_TYPESETTER, has_typesetter
     from zcd.show.output import experienced
     from zcd.show.paper.output import record_job, report_files
 
+    if not files:
+        require_file(job_file, "say with --to where the report goes")
     places = report_files(job_file, files)
-    job = load_job(job_file)
-    board = job.board if repaired is None else load_board(repaired)
-    known = experienced(job, job_file) if record else None
-    return record_job(job, board, places, paper, known=known, as_json=as_json)
+    job = job_given(job_file)
+    board = job.board if repaired is None else board_given(repaired)
+    known = experienced(job, job_file) if record and job_file != DASH else None
+    if not files and not has_typesetter():
+        click.echo(f"No PDF is written: {NO_TYPESETTER}", err=True)
+    return record_job(job, board, places, paper or settings().paper, known=known, as_json=as_json)

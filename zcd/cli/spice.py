@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command
+from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import job_given
+from zcd.cli.pictures import plot_option
 from zcd.cli.ranges import FiniteRange
 
 TERMINAL = "-"
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("file", metavar="BOARD|JOB")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option(
     "--fault",
     "key",
@@ -37,6 +41,7 @@ TERMINAL = "-"
 @click.option(
     "--netlist",
     metavar="FILE",
+    shell_complete=files,
     help='Write the netlist ("-": print it) and stop; with one --reading, the meter is in it.',
 )
 @click.option(
@@ -46,7 +51,7 @@ TERMINAL = "-"
     show_default=True,
     help="Of that netlist: our own equations, or a transistor as the output stage.",
 )
-@click.option("--plots", metavar="FOLDER", help="Write the waveforms over one another as PNG.")
+@plot_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the table.")
 def spice(
     file: str,
@@ -55,7 +60,7 @@ def spice(
     written: tuple[str, ...],
     netlist: str | None,
     level: str,
-    plots: str | None,
+    plot: str | None,
     as_json: bool,
 ) -> int:
     """Compare the answers with those of the circuit simulator ngspice.
@@ -73,16 +78,16 @@ def spice(
     """
     from zcd.circuit.build import build_circuit
     from zcd.diagnosis.faults import with_fault
-    from zcd.diagnosis.job import load_job
     from zcd.diagnosis.readings import useful_readings
     from zcd.diagnosis.words import parse_place
-    from zcd.show.files import require_place
+    from zcd.show.files import require_picture, require_place
     from zcd.show.output import print_comparison, write_netlist
 
-    for place, is_folder in ((netlist, False), (plots, True)):
-        if place not in (None, TERMINAL):
-            require_place(place, folder=is_folder)
-    job = load_job(file)
+    if netlist not in (None, TERMINAL):
+        require_place(netlist)
+    if plot is not None:
+        require_picture(plot)
+    job = job_given(file)
     nominal = build_circuit(job.board)
     fault, circuit = with_fault(nominal, key, severity)
     chosen = [parse_place(text, nominal, f'--reading "{text[:60]}"') for text in written]
@@ -91,5 +96,5 @@ def spice(
         write_netlist(path, job, circuit, fault.key, level, chosen, as_json=as_json)
         return 0
     readings = chosen or useful_readings(job.board, nominal)
-    found = print_comparison(job, circuit, fault, severity, readings, plots=plots, as_json=as_json)
+    found = print_comparison(job, circuit, fault, severity, readings, plot=plot, as_json=as_json)
     return 0 if found.agrees else 1

@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command, settings
+from zcd.cli.completion import files, story_flags
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.given import board_given
+from zcd.cli.pictures import format_of, format_option, plots_option
 from zcd.cli.ranges import FiniteRange
 
 
-@click.command(epilog=EXIT_CODES)
-@click.argument("board_file", metavar="BOARD")
+@click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option("--cause", metavar="KEY", help='A cause such as "R1 open" or "tacho lost".')
 @click.option("--amount", type=float, metavar="NUMBER", help="Its size, in the unit shown.")
 @click.option("--all", "everything", is_flag=True, help="All causes against their flags.")
-@click.option("--flags", metavar="FLAGS", help='Flags seen: "sync,fan", "fan", "sync" or "none".')
+@click.option(
+    "--flags",
+    metavar="FLAGS",
+    shell_complete=story_flags,
+    help='Flags seen: "sync,fan", "fan", "sync" or "none".',
+)
 @click.option(
     "--seconds",
     type=FiniteRange(1.0, 600.0),
@@ -21,7 +30,8 @@ from zcd.cli.ranges import FiniteRange
     show_default=True,
     help="How much of the board's time is followed.",
 )
-@click.option("--plots", metavar="FOLDER", help="Write the pictures of a cause as PNG files.")
+@plots_option
+@format_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def story(
     board_file: str,
@@ -31,6 +41,7 @@ def story(
     flags: str | None,
     seconds: float,
     plots: str | None,
+    picture_format: str | None,
     as_json: bool,
 ) -> int:
     """Tell why one cause raises two flags: sync lost, and a fan that does not turn.
@@ -44,18 +55,20 @@ def story(
       zcd story dryer.toml --all
       zcd story dryer.toml --flags sync,fan
     """
-    from zcd.board.files import load_board
     from zcd.show.told import output
 
+    kind = format_of(plots, picture_format)
     if sum((cause is not None, everything, flags is not None)) != 1:
         raise click.UsageError("give one of --cause, --all and --flags")
     if cause is None and (amount is not None or plots is not None):
         raise click.UsageError("--amount and --plots belong to --cause")
     if cause is not None:
-        output.tell(load_board(board_file), cause, amount, seconds, plots=plots, as_json=as_json)
+        board = board_given(board_file)
+        output.tell(board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json)
     elif flags is not None:
         wanted = output.parse_flags(flags)
-        output.turn_round(load_board(board_file), wanted, seconds, as_json=as_json)
+        meter = settings().meter
+        output.turn_round(board_given(board_file), wanted, seconds, meter=meter, as_json=as_json)
     else:
-        output.tell_all(load_board(board_file), seconds, as_json=as_json)
+        output.tell_all(board_given(board_file), seconds, as_json=as_json)
     return 0

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import click
 
+from zcd.cli.command import Command
 from zcd.cli.exits import EXIT_CODES
 
 
-@click.command(epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("readings", nargs=-1, required=True, metavar="LEAD-LEAD=OHMS ...")
 @click.option("--pin", "pins", multiple=True, metavar="LEAD=PIN", help="Pin that a lead goes to.")
 @click.option(
@@ -20,7 +21,11 @@ from zcd.cli.exits import EXIT_CODES
 @click.option("--capacitor", metavar="FARADS", help="The run capacitor as measured.")
 @click.option("--marking", metavar="FARADS", help="The value printed on it.")
 @click.option(
-    "--capacitor-tolerance", default="10 %", show_default=True, metavar="SHARE", help="Of it."
+    "--capacitor-tolerance",
+    default="10 %",
+    show_default=True,
+    metavar="SHARE",
+    help="Of it.",
 )
 @click.option("--accuracy", metavar="SHARE", help="Of the meter on ohms; 1.5 % if not given.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the text.")

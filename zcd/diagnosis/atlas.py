@@ -28,6 +28,9 @@ from zcd.diagnosis.samples import (
     pin_clamps_a,
     sample_circuits,
 )
+from zcd.logs import logger
+
+_LOG = logger(__name__)
 
 FloatArray = NDArray[np.float64]
 
@@ -205,6 +208,10 @@ def make_atlas(
     volts = ohm_full_scales_v(meter, samples)
     volts = None if volts is None else np.tile(volts, simulated)
     store = Store.of(board, meter, samples) if stored else None
+    kept = store.read((simulated, samples)) if store else {}
+    _LOG.info(
+        "%d faults, %d samples each; %d readings known before", len(faults), samples, len(kept)
+    )
     return Atlas(
         board=board,
         meter=meter,
@@ -225,7 +232,7 @@ def make_atlas(
             pin_clamp_a=np.tile(pin_clamps_a(samples), simulated),
         ),
         _store=store,
-        _stored=store.read((simulated, samples)) if store else {},
+        _stored=kept,
     )
 
 

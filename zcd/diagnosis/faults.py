@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from zcd.board.units import find_name, nearest, refusal
+from zcd.board.units import find_name, nearest, refusal, require_part
 from zcd.circuit.elements import (
     INFINITE_OHM,
     Capacitance,
@@ -181,6 +181,7 @@ def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circ
     faults = {f.key: f for f in faults_of(circuit) if not f.states}
     found = find_name(key, tuple(faults))
     if found is None:
+        require_part(key, (e.ref for e in circuit), "--fault ")
         known = tuple(faults)
         near = nearest(key, known)
         allowed = f"a fault of this board{near}" if near else f"one of {', '.join(known)}"

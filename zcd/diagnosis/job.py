@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -158,13 +158,15 @@ class Job:
         return tuple(each for each in self.log if isinstance(each, Reading))
 
 
-def load_job(path: str | Path) -> Job:
+def load_job(path: str | Path, meter: Meter | None = None) -> Job:
     """Read a job file, and the board file it names (relative to it).
 
     Parameters
     ----------
     path : str or Path
         A job file; or a board file, which makes a job without readings.
+    meter : Meter, optional
+        Where the job says nothing of its own; the usual one if not given.
 
     Returns
     -------
@@ -178,7 +180,7 @@ def load_job(path: str | Path) -> Job:
     path = Path(path)
     found = parse_toml(read_text(path, WANTED), file_name(path), WANTED)
     if not JobFile.model_fields.keys() & found.keys():
-        return Job(board=load_board(path), meter=usual_meter(), board_file=path)
+        return Job(board=load_board(path), meter=meter or usual_meter(), board_file=path)
     file, lines = job_file_of(found)
     if file is None:
         raise refuse(file_name(path), lines)
@@ -186,8 +188,8 @@ def load_job(path: str | Path) -> Job:
     board = load_board(board_file)
     return Job(
         board=board,
-        meter=_meter(file.meter),
-        log=_log(file.readings, board, file_name(path)),
+        meter=meter_of(file.meter) if meter is None or "meter" in found else meter,
+        log=log_of(file.readings, build_circuit(board), file_name(path)),
         flags=_flags(file.flags, file_name(path)),
         note=file.note,
         found=file.found,
@@ -230,7 +232,7 @@ def _flags(flags: tuple[str, ...], name: str) -> tuple[str, ...]:
     return flags
 
 
-def _meter(table: MeterTable) -> Meter:
+def meter_of(table: MeterTable) -> Meter:
     """The usual meter with what the file says of it."""
     names = {
         "dc_input": "dc_input_ohm",
@@ -249,9 +251,22 @@ def _meter(table: MeterTable) -> Meter:
     return replace(meter, ac_kind=AcKind(table.ac_kind)) if table.ac_kind else meter
 
 
-def _log(tables: tuple[ReadingTable, ...], board: Board, name: str) -> Log:
-    """The readings taken and those skipped, every problem collected."""
-    circuit = build_circuit(board)
+def log_of(tables: Sequence[ReadingTable], circuit: Circuit, name: str) -> Log:
+    """The readings taken and those skipped, every problem collected.
+
+    Parameters
+    ----------
+    tables : sequence of ReadingTable
+    circuit : Circuit
+        Of the board that they were taken on.
+    name : str
+        Of the file that they stand in.
+
+    Raises
+    ------
+    InputError
+        If any of them cannot be used; one line for each problem.
+    """
     found: list[Measured | Reading] = []
     lines = []
     for number, table in enumerate(tables, start=1):

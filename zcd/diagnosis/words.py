@@ -9,7 +9,7 @@ from dataclasses import replace
 from math import inf
 
 from zcd.board.kinds import DURATION
-from zcd.board.units import Kind, format_si, nearest, parse_quantity, refusal
+from zcd.board.units import Kind, format_si, nearest, parse_quantity, refusal, require_part
 from zcd.circuit.elements import Circuit, TwoNode, is_hidden
 from zcd.diagnosis.meters import NO_EDGE, OVERLOAD
 from zcd.diagnosis.readings import (
@@ -348,7 +348,7 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     if not words:
         raise refusal(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     function = parse_function(words[0], key)
-    nodes, rest, lifted = _probes(function, words[1:], circuit)
+    nodes, rest, lifted = _probes(function, words[1:], circuit, key)
     if len(nodes) < 2:
         return None, ""
     reading = make_reading(function, nodes[0], nodes[1], circuit, key, lifted, power)
@@ -373,11 +373,13 @@ def parse_power(found: object, key: str = "") -> Power:
 
 
 def _probes(
-    function: Function, words: list[str], circuit: Circuit
+    function: Function, words: list[str], circuit: Circuit, key: str
 ) -> tuple[list[str], list[str], str]:
     """Both nodes (fewer where the words end early), the words left, the lifted part."""
     part = find_part(words[0], circuit, function) if words else None
     rest, nodes, lifted = words, ["pin", "logic0"], ""
+    if part is None and words:
+        require_part(words[0], (e.ref for e in circuit), f"{key}: " if key else "")
     if part is not None:
         said = {word.lower() for word in rest}
         nodes = list(part.nodes)[:: -1 if "reversed" in said else 1]

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from zcd.board.drawer import StockResistor
 from zcd.board.library import all_resistors
 from zcd.board.model import Board, Resistor
+from zcd.logs import logger
 from zcd.margin.chain_range import (
     Bearing,
     Ranges,
@@ -33,6 +34,8 @@ from zcd.margin.stress import ResistorStress
 from zcd.margin.sums import MOST_PARTS, Stock, Window, combinations, count
 from zcd.margin.tolerances import tolerances_of
 from zcd.margin.verdicts import Verdict, verdicts, with_corners
+
+_LOG = logger(__name__)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -131,6 +134,7 @@ def chain_fits(place: Section, drawer: Sequence[StockResistor]) -> ChainFits:
     themselves, by all rules and at every corner that the search for the ends came upon, with
     their own tolerances low, high and one against all: one that fails is a miss.
     """
+    _LOG.info("trying all combinations of up to %d of %d resistors", MOST_PARTS, len(drawer))
     search = _search(place, drawer)
     sizes = range(1, MOST_PARTS + 1)
     counts = tuple(search.count(size) for size in sizes)

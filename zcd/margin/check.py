@@ -14,6 +14,7 @@ from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import stack
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
+from zcd.logs import logger
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.life import Life, life_of
 from zcd.margin.limits import Limit, junction_limits, resistor_limits
@@ -29,6 +30,8 @@ from zcd.margin.surge import SurgeStress, surge_stress
 from zcd.refdata import default
 from zcd.results import Result
 from zcd.sync.lock import Lock, judge
+
+_LOG = logger(__name__)
 
 if TYPE_CHECKING:
     from zcd.margin.outlook import Outlook
@@ -144,6 +147,7 @@ def nominal_check(board: Board) -> Check:
     keeps is not kept.
     """
     conditions = level_conditions(board)
+    _LOG.info("solving %s at %d levels", board.name, len(conditions))
     solution = solve(stack([build_circuit(board, c) for c in conditions]))
     lock = judge(solution, board)
     levels = levels_of(board, solution, lock)
@@ -151,6 +155,7 @@ def nominal_check(board: Board) -> Check:
     resistors = tuple(resistor_stress(solution, board, hot))
     worst = tuple(worst_stress(board))
     reverse = tuple(reverse_stress(solution, board))
+    _LOG.info("searching the headrooms of CTR, mains and chain")
     typical, weak, at_nominal = headrooms(
         board, [Conditions(), weak_conditions(board), hot_conditions(board)]
     )

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from zcd.logs import logger
 from zcd.margin.check import Check
 from zcd.margin.decides import Decides, what_decides
 from zcd.margin.spread import with_spread
 from zcd.margin.years import Ageing, ageing_of
+
+_LOG = logger(__name__)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +37,7 @@ def with_outlook(check: Check) -> Check:
         check = with_spread(check)
     assert check.spread is not None
     board, corners = check.board, check.spread.corners
+    _LOG.info("finding what decides the headroom, and the margin over the years")
     outlook = Outlook(
         decides=what_decides(board, corners.tolerances),
         ageing=ageing_of(board, corners.tolerances, corners),

@@ -10,12 +10,15 @@ from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
+from zcd.logs import logger
 from zcd.margin.check import Check, Rule, stress_rule
 from zcd.margin.corners import Corners, find_corners
 from zcd.margin.limits import limits_of
 from zcd.margin.population import Population, draw_population
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.sync.lock import RULES
+
+_LOG = logger(__name__)
 
 AT_CORNER = "worst corner: "
 """Before the names of the rules."""
@@ -69,7 +72,9 @@ def spread_of(board: Board) -> Spread:
     spread : Spread
     """
     tolerances = tolerances_of(board)
+    _LOG.info("searching the worst corners of %d tolerances", len(tolerances))
     corners = find_corners(board, tolerances)
+    _LOG.info("judging boards drawn from all tolerances")
     return Spread(
         corners=corners,
         rules=corner_rules(board, corners, solve(corner_circuit(board, corners))),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from zcd.board.drawer import Drawer
 from zcd.board.model import Board, Diode
-from zcd.board.units import nearest, refusal
+from zcd.board.units import no_such_part
 from zcd.margin.chain_parts import ChainFits, chain_fits
 from zcd.margin.section import Section, same_current, section
 from zcd.margin.swaps import (
@@ -63,6 +63,20 @@ class Substitutes:
         return all(answers)
 
 
+def replaceable_refs(board: Board) -> tuple[str, ...]:
+    """References of the parts that may be replaced, and `DRIVE`."""
+    return (*_chain_refs(board), *_other_refs(board), DRIVE)
+
+
+def _chain_refs(board: Board) -> tuple[str, ...]:
+    return tuple(part.ref for group in same_current(board) for part in group)
+
+
+def _other_refs(board: Board) -> tuple[str, ...]:
+    diodes = (diode.ref for diode in _diodes(board).values())
+    return (board.optocoupler.ref, board.output.resistor.ref, *diodes)
+
+
 def substitutes(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Substitutes:
     """Search a drawer for parts that may stand in place of others.
 
@@ -85,12 +99,12 @@ def substitutes(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Subst
         If a part is unknown, or resistors were named that carry different currents.
     """
     diodes = {d.ref: which for which, d in _diodes(board).items()}
-    chain = [part.ref for group in same_current(board) for part in group]
-    others = (board.optocoupler.ref, board.output.resistor.ref, *diodes)
+    chain = _chain_refs(board)
+    others = _other_refs(board)
     for ref in refs:
-        known = (*chain, *others, DRIVE)
+        known = replaceable_refs(board)
         if ref not in known:
-            raise refusal(ref, f"one of {', '.join(known)}{nearest(ref, known)}", "--for")
+            raise no_such_part(ref, known, "--for ")
     groups = tuple(tuple(part.ref for part in group) for group in same_current(board))
     place = _place(board, [ref for ref in refs if ref in chain], everything=not refs)
     wanted = refs or others

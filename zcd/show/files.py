@@ -1,38 +1,72 @@
-"""Files that are there whole or not at all."""
+"""Files that are there whole or not at all, each written by one zcd at a time."""
 
 from __future__ import annotations
 
 import errno
 import os
 import shutil
+import stat
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
+from functools import partial
+from importlib.util import find_spec
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from zcd.board.documents import file_name
 from zcd.board.units import refusal
 from zcd.errors import InputError
+from zcd.logs import logger
+
+_LOG = logger(__name__)
+
+if TYPE_CHECKING:
+    from filelock import BaseFileLock
 
 PDF_END = b"%zcd\n"
 """Last line of the PDF files written here, a comment to whoever reads them."""
+SVG_END = b"<!-- drawn by zcd -->\n"
+"""Last line of the SVG files, likewise."""
 MARKS = (
     b'name="generator" content="zcd',
     b"Software\x00zcd",
     b"zcd sync circuit\n* ",
     b"%%EOF\n" + PDF_END,
+    SVG_END,
 )
 """What the reports, pictures and netlists written here have near their start or at their end."""
 UNDER_WAY = ".zcd-saving-"
-"""How the name of a folder begins in which a file is being written."""
+"""How the name begins of a folder in which a file is being written, and of the lock beside it."""
 LEFT_S = 60.0
 """After so long it is not being written any more."""
-PATIENCE_S = 5.0
-"""How long to wait for another zcd that writes; a file takes it milliseconds."""
+PATIENCE_S = 30.0
+"""How long to wait for others that write; a file takes each some hundredths of a second."""
+NO_LOCKS = (errno.ENOSYS, errno.ENOLCK, errno.EOPNOTSUPP)
+"""What file systems say that know no locks."""
+NO_TYPESETTER = (
+    "a PDF needs the package typst, which is not installed; "
+    "install it with: pip install 'typst>=0.14'"
+)
 _FILE = "a new file in an existing directory, or an earlier report, picture or netlist of zcd"
 _NEW = "a new file in an existing directory"
 _FOLDER = "a folder in an existing directory"
+
+
+class OtherWriterError(InputError):
+    """A file is another one than was read; it stays so.
+
+    Parameters
+    ----------
+    path : Path
+    """
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(
+            f"{file_name(path)}: found changes made by somebody else meanwhile, and wrote nothing; "
+            "allowed: the file as it was left"
+        )
 
 
 def write_whole(path: str | Path, data: bytes) -> Path:
@@ -54,7 +88,7 @@ def write_whole(path: str | Path, data: bytes) -> Path:
         If it cannot be written.
     """
     path = Path(path)
-    with only_writer(path.parent):
+    with _alone_at(path, _FILE):
         return _write(path, data)
 
 
@@ -77,7 +111,7 @@ def write_new(path: str | Path, text: str) -> Path:
         If it exists or cannot be written.
     """
     path = Path(path)
-    with only_writer(path.parent):
+    with _alone_at(path, _NEW):
         return _write(path, text.encode("utf-8"), new=True)
 
 
@@ -98,15 +132,41 @@ def replace_whole(path: Path, before: bytes | None, data: bytes) -> Path:
 
     Raises
     ------
+    OtherWriterError
+        If somebody else has changed or removed the file.
     InputError
-        If somebody else has changed or removed the file, or it cannot be written.
+        If it cannot be written.
     """
     place = Path(os.path.realpath(path))
-    with only_writer(place.parent):
-        if _bytes_at(place) != before:
-            raise changed_meanwhile(path)
-        _write(place, data)
+    with _alone_at(place, _FILE):
+        _write(place, data, ready=partial(_require_same, path, before))
     return path
+
+
+def update_whole(path: Path, change: Callable[[bytes], bytes]) -> None:
+    """Change a file from what it holds by then, while every other zcd waits.
+
+    Parameters
+    ----------
+    path : Path
+        An existing file; where it is a link, what it leads to is replaced.
+    change : callable
+        Makes the new content from the old; the same again: nothing is written.
+
+    Raises
+    ------
+    OtherWriterError
+        If the file is gone; or if a program that knows no lock, such as an editor, has written
+        meanwhile.
+    InputError
+        If it cannot be read or written.
+    """
+    place = Path(os.path.realpath(path))
+    with _alone_at(place, _FILE):
+        before = read_again(path)
+        data = change(before)
+        if data != before:
+            _write(place, data, ready=partial(_require_same, path, before))
 
 
 def read_again(path: Path) -> bytes:
@@ -114,21 +174,20 @@ def read_again(path: Path) -> bytes:
 
     Raises
     ------
+    OtherWriterError
+        If it is there no longer.
     InputError
-        If it is there no longer, or cannot be read.
+        If it cannot be read.
     """
     data = _bytes_at(path)
     if data is None:
-        raise changed_meanwhile(path)
+        raise OtherWriterError(path)
     return data
 
 
-def changed_meanwhile(path: Path) -> InputError:
-    """Tell that a file is another one than was read, and that it stays so."""
-    return InputError(
-        f"{file_name(path)}: found changes made by somebody else meanwhile, and wrote nothing; "
-        "allowed: the file as it was left"
-    )
+def _require_same(path: Path, before: bytes | None) -> None:
+    if _bytes_at(path) != before:
+        raise OtherWriterError(path)
 
 
 def _bytes_at(path: Path) -> bytes | None:
@@ -139,8 +198,14 @@ def _bytes_at(path: Path) -> bytes | None:
         raise _no_place(path, error, _FILE) from error
 
 
-def _write(path: Path, data: bytes, *, new: bool = False) -> Path:
-    """Write a file beside its place, onto the disk itself, and give it the name only then."""
+def _write(
+    path: Path, data: bytes, *, new: bool = False, ready: Callable[[], None] | None = None
+) -> Path:
+    """Write a file beside its place, onto the disk itself, and give it the name only then.
+
+    What `ready` still has to say against it is asked in the last moment.
+    """
+    _LOG.info("writing %s", path)
     try:
         if new and os.path.lexists(path):
             raise FileExistsError
@@ -154,12 +219,16 @@ def _write(path: Path, data: bytes, *, new: bool = False) -> Path:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
+            if ready is not None:
+                ready()
             if new:
                 _name(whole, path)
             else:
                 with suppress(OSError):
                     shutil.copymode(path, whole)
                 whole.replace(path)
+    except InputError:
+        raise
     except FileExistsError as error:
         raise InputError(
             f"{file_name(path)}: found an existing file; allowed: a new file"
@@ -181,49 +250,113 @@ def _name(whole: Path, path: Path) -> None:
 
 
 @contextmanager
+def _alone_at(path: Path, allowed: str) -> Iterator[None]:
+    """Be the only writer of the folder that a file stands in; `allowed` is for its refusal."""
+    with ExitStack() as stack:
+        try:
+            stack.enter_context(only_writer(path.parent))
+        except OSError as error:
+            raise _no_place(path, error, allowed) from error
+        yield
+
+
+@contextmanager
 def only_writer(folder: Path) -> Iterator[None]:
     """Wait until no other zcd writes into a folder, and keep them waiting.
 
-    What a file holds can so be compared and replaced in one step. Systems that cannot lock a
-    folder, and file systems that refuse to, go on without. The lock ends with the process, however
-    that ends; what a killed one left half written is cleared away.
+    What a file holds can so be read, changed and replaced in one step. The lock is the system's,
+    on a hidden file in the folder itself: there every user and every machine that shares the
+    folder meets it. It ends with the process, however that ends. Its file goes with whoever held
+    it, and so does what a killed writer left half written.
 
     Raises
     ------
     InputError
         If another one does not come to its end.
+    OSError
+        If the folder takes no file.
     """
-    try:
-        import fcntl
-
-        door = os.open(folder, os.O_RDONLY)
-    except (ImportError, OSError, ValueError):
-        yield
-        return
+    lock, place = _locked(folder)
     try:
         with suppress(OSError):
-            _wait(lambda: fcntl.flock(door, fcntl.LOCK_EX | fcntl.LOCK_NB), folder)
             _clear(folder)
         yield
-        with suppress(OSError):
-            os.fsync(door)  # the names given in it
+        _sync(folder)
     finally:
-        os.close(door)
+        if place is not None:
+            with suppress(OSError):  # Windows removes no open file, but then filelock does it
+                place.unlink()
+        lock.release()
 
 
-def _wait(lock: Callable[[], None], folder: Path) -> None:
-    """Try to lock until it can be done."""
+def _locked(folder: Path) -> tuple[BaseFileLock, Path | None]:
+    """A folder's lock, held; and its file, to be removed before it is released.
+
+    Where the file system knows no locks, a file does that is either there or not, and that filelock
+    removes itself, also where the process it names has ended.
+    """
+    from filelock import FileLock, SoftFileLock
+
+    if not folder.is_dir():  # which filelock would make
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
+    place = folder / _lock_name(folder)
+    named = partial(_require_named, place)
+    lock = FileLock(place, mode=0o666, fallback_to_soft=False, on_acquired=named)
+    try:
+        return _acquired(lock, folder), place
+    except OSError as error:
+        if error.errno not in NO_LOCKS:
+            raise
+        place.unlink(missing_ok=True)
+        return _acquired(SoftFileLock(place.with_suffix(".held")), folder), None
+
+
+def _lock_name(folder: Path) -> str:
+    """Of the lock's file; of one's own where nobody may replace the file of another (``/tmp``)."""
+    own = f"-{os.getuid()}" if folder.stat().st_mode & stat.S_ISVTX else ""
+    return f"{UNDER_WAY}lock{own}"
+
+
+class _NamelessError(Exception):
+    """What was locked is no longer the lock's file: whoever held it before has removed it."""
+
+
+def _require_named(place: Path, descriptor: int) -> None:
+    # filelock looks at the number of links, but NFS keeps a removed file that is open under a link
+    try:
+        same = os.path.samestat(os.fstat(descriptor), place.stat())
+    except FileNotFoundError:
+        same = False
+    if not same:
+        raise _NamelessError
+
+
+def _acquired(lock: BaseFileLock, folder: Path) -> BaseFileLock:
+    """Wait for a lock within patience."""
+    from filelock import Timeout
+
     until = time.monotonic() + PATIENCE_S
     while True:
         try:
-            return lock()
-        except BlockingIOError as error:
-            if time.monotonic() > until:
-                raise InputError(
-                    f"{file_name(folder)}: found another zcd that has been writing there for "
-                    f"{PATIENCE_S:.0f} s; allowed: one at a time (end it, then try again)"
-                ) from error
-        time.sleep(0.01)
+            lock.acquire(timeout=max(until - time.monotonic(), 0.0))
+        except _NamelessError:
+            continue
+        except Timeout as error:
+            raise InputError(
+                f"{file_name(folder.absolute())}: found another zcd that has been writing there "
+                f"for {PATIENCE_S:.0f} s; allowed: one at a time (end it, then try again)"
+            ) from error
+        return lock
+
+
+def _sync(folder: Path) -> None:
+    """See that the names given in a folder are on the disk, where the system does that."""
+    with suppress(OSError):
+        door = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(door)
+        finally:
+            os.close(door)
 
 
 def _clear(folder: Path) -> None:
@@ -273,11 +406,34 @@ def require_picture(path: str | Path) -> None:
     Raises
     ------
     InputError
-        If its name does not end in ``.png``, or as `require_place`.
+        If its name ends neither in ``.png`` nor in ``.svg``, or as `require_place`.
     """
-    if Path(path).suffix != ".png":
-        raise refusal(str(path), "a file name that ends in .png")
+    if Path(path).suffix.lower() not in (".png", ".svg"):
+        raise refusal(str(path), "a file name that ends in .png or .svg")
     require_place(path)
+
+
+def require_typesetter(path: str | Path) -> None:
+    """Refuse a PDF where the optional package that sets it is not installed.
+
+    Parameters
+    ----------
+    path : str or Path
+        The report asked for; anything but ``.pdf`` needs no such package.
+
+    Raises
+    ------
+    InputError
+        Names what to install.
+    """
+    if Path(path).suffix.lower() == ".pdf" and not has_typesetter():
+        name = "".join(c if c.isprintable() else "?" for c in str(path))
+        raise InputError(f"{name}: {NO_TYPESETTER}, or write .html")
+
+
+def has_typesetter() -> bool:
+    """Whether the optional package that sets PDF files is installed."""
+    return find_spec("typst") is not None
 
 
 def _is_ours(path: Path) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from zcd.diagnosis.case import Case
     from zcd.diagnosis.faults import Fault
     from zcd.diagnosis.job import Job
+    from zcd.diagnosis.meters import Meter
     from zcd.diagnosis.rank import Diagnosis
     from zcd.diagnosis.readings import Measured, Reading
     from zcd.diagnosis.record import Experience
@@ -135,16 +136,9 @@ def captured(csv: str, board: Board) -> tuple[Measured, ...]:
 
 def draw_capture(board: Board, traces: Traces, path: str) -> None:
     """Draw a capture over the model."""
-    from pathlib import Path
-
-    from zcd.errors import InputError
     from zcd.show.draw.canvas import save_figure
     from zcd.show.draw.captures import capture_figure
-    from zcd.show.files import require_place
 
-    if Path(path).suffix not in (".png", ".svg"):
-        raise InputError(f"{path}: found another ending; allowed: .png or .svg")
-    require_place(path)
     save_figure(capture_figure(board, traces), path)
 
 
@@ -166,19 +160,38 @@ def experienced(job: Job, file: str) -> Experience:
     return experience(read_record(Path(file).parent), job.board.name, without=job.file)
 
 
-def converse(job: Job, atlas: Atlas, place: str | None) -> None:
+def converse(
+    job: Job,
+    atlas: Atlas,
+    place: str | None,
+    more: Sequence[Measured] = (),
+    flags: Sequence[str] = (),
+    meter_texts: Mapping[str, str] | None = None,
+) -> None:
     """Ask for readings until the person ends it, keeping each answer in a job file.
 
     Parameters
     ----------
     job : Job
-        With what is known already.
+        What is known already.
     atlas : Atlas
     place : str or None
         Of a new job file; None: the job's own, or one beside the board file.
+    more : sequence of Measured
+        Readings given beside those of the job.
+    flags : sequence of str
+        Flags given in place of those of the job; empty: none were.
+    meter_texts : mapping, optional
+        What a new job file is to say of the meter.
+
+    Raises
+    ------
+    InputError
+        If there is no place for the job file, or the last answer could not be kept in it.
     """
     from zcd.board.documents import file_name
     from zcd.diagnosis.readings import Side
+    from zcd.errors import InputError
     from zcd.show.checked.document import end_sections
     from zcd.show.document import Document
     from zcd.show.found.document import step_sections
@@ -200,21 +213,41 @@ def converse(job: Job, atlas: Atlas, place: str | None) -> None:
             # the cautions for live parts are due each time
             warned.add(found.suggestion.side)
 
+    def tell(text: str) -> None:
+        click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
+
+    def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
+        new = not document.written
+        theirs = document.keep(log, flags)
+        if new and meter_texts:
+            document.write_meter(meter_texts)
+        if theirs:
+            talk.answers.join(theirs, document.log)
+            readings = "a reading" if len(theirs) == 1 else f"{len(theirs)} readings"
+            tell(f"{name}: somebody else has added {readings} meanwhile; counted from now on")
+
     document = _document(job, atlas, place)
-    if job.file is None and job.log:
-        document.write(job.log, job.flags)
+    name = file_name(document.path)
+    known = document if document.written else job
+    talk = Conversation(
+        Answers(atlas.circuit, [*known.log, *more], tuple(flags) or known.flags),
+        lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
+        keep,
+    )
+    given = talk.answers.log, talk.answers.flags
+    if (given[0] or document.written) and given != (list(document.log), document.flags):
+        keep(*given)
     prepared(atlas)
     click.echo(textwrap.fill(HELP, 78))
-    click.echo(f"Each answer is kept in {file_name(document.path)}.")
-    talk = Conversation(
-        Answers(atlas.circuit, list(job.log), job.flags),
-        lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
-        document.write,
-    )
-    talk.run(show_step, ask, lambda text: click.echo(textwrap.fill(f"zcd: {text}", 78), err=True))
+    click.echo(f"Each answer is kept in {name}.")
+    talk.run(show_step, ask, tell)
     show(Document(title="", sections=end_sections(job.board)[:2]))
+    if talk.unkept:
+        raise InputError(
+            f"{name}: found no way to keep the last answer, as told above; allowed: the same "
+            "answer again, once there is one"
+        )
     if document.written:
-        name = file_name(document.path)
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
 
 
@@ -225,19 +258,25 @@ def _document(job: Job, atlas: Atlas, place: str | None) -> JobDocument:
     from zcd.show.found.job_files import JobDocument, free_job_path
 
     if place is None and job.file is not None:
-        return JobDocument(job.file, atlas.circuit, log=job.log)
+        # others may have added to it since it was read
+        return JobDocument(job.file, atlas.circuit, log=None)
     assert job.board_file is not None
     path = free_job_path(job.board_file) if place is None else Path(place)
     return JobDocument(path, atlas.circuit, job.board_file)
 
 
 def write_record(
-    case: Case | None, board: Board, check: Check, files: Sequence[str], paper: str
+    case: Case | None,
+    board: Board,
+    check: Check,
+    files: Sequence[str],
+    paper: str,
+    meter: Meter | None = None,
 ) -> None:
     """Write the record of a job, before and after its repair, once for each file."""
     from zcd.show.paper.report import write_report
 
-    pages = pages_of(board, check, case)
+    pages = pages_of(board, check, case, meter)
     for file in files:
         write_report(file, pages, paper)
 
@@ -248,8 +287,12 @@ def draw(
     report: str | None,
     plots: str | None,
     case: Case | None = None,
+    *,
+    kind: str = "png",
+    paper: str = "a4",
+    meter: Meter | None = None,
 ) -> None:
-    """Work out and write report and pictures."""
+    """Work out and write report and pictures, those as files of a kind."""
     from zcd.show.paper.report import write_report
 
     if plots:
@@ -264,12 +307,13 @@ def draw(
             loss_map=lost,
             loss_share=share,
             outlook=found.outlook,
+            kind=kind,
         )
     if report:
-        write_report(report, pages_of(board, found, case))
+        write_report(report, pages_of(board, found, case, meter), paper)
 
 
-def pages_of(board: Board, check: Check, case: Case | None) -> Document:
+def pages_of(board: Board, check: Check, case: Case | None, meter: Meter | None = None) -> Document:
     """What a report says, all of it worked out."""
     from zcd.show.paper.report import report_document
 
@@ -282,6 +326,7 @@ def pages_of(board: Board, check: Check, case: Case | None) -> Document:
         loss_map=lost,
         loss_share=share,
         case=case,
+        meter=meter,
     )
 
 
@@ -311,11 +356,10 @@ def print_comparison(
     severity: float,
     readings: Sequence[Reading],
     *,
-    plots: str | None,
+    plot: str | None,
     as_json: bool,
 ) -> Comparison:
     """Compare with the simulator, print it, and draw it where asked for."""
-    from zcd.show.draw.overlay import save_overlay
     from zcd.show.progress import progress_bar
     from zcd.spice.compare import compare
 
@@ -329,8 +373,11 @@ def print_comparison(
             severity=None if fault.amount is None else severity,
             progress=begin,
         )
-    if plots:
-        save_overlay(plots, found)
+    if plot:
+        from zcd.show.draw.canvas import save_figure
+        from zcd.show.draw.overlay import overlay_figure
+
+        save_figure(overlay_figure(found), plot)
     print_result(found, as_json)
     return found
 

@@ -6,6 +6,10 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from zcd.logs import logger
+
+_LOG = logger(__name__)
+
 
 @contextmanager
 def progress_bar(steps: int) -> Iterator[Callable[[str], None]]:
@@ -26,7 +30,7 @@ def progress_bar(steps: int) -> Iterator[Callable[[str], None]]:
     ...     begin("solving")
     """
     if not sys.stderr.isatty():
-        yield lambda words: None
+        yield _LOG.info
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn
@@ -38,6 +42,7 @@ def progress_bar(steps: int) -> Iterator[Callable[[str], None]]:
 
         def begin(words: str) -> None:
             nonlocal begun
+            _LOG.info("%s", words)
             bar.update(task, description=words, completed=begun)
             begun += 1
 

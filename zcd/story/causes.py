@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from zcd.board.model import Board
+from zcd.board.units import require_part
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.edits import Amount
 from zcd.diagnosis.faults import HEALTHY, Fault, faults_of
@@ -181,6 +182,7 @@ def find_cause(board: Board, key: str) -> Cause:
     causes = {_folded(cause.key): cause for cause in causes_of(board)}
     if _folded(key) in causes:
         return causes[_folded(key)]
+    require_part(key, (cause.key for cause in causes_of(board)), "--cause ")
     near = get_close_matches(_folded(key), causes, n=1, cutoff=0.5)
     hint = f' (did you mean "{causes[near[0]].key}"?)' if near else ""
     shown = "".join(c if c.isprintable() else "?" for c in key[:40])

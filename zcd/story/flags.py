@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.diagnosis.atlas import Atlas, make_atlas
-from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.priors import prior_shares
 from zcd.diagnosis.readings import Function, Reading, side_of
 from zcd.diagnosis.readings import Side as Where
@@ -125,6 +125,8 @@ def causes_for_flags(
     board: Board,
     flags: Collection[str],
     seconds: float = SECONDS,
+    *,
+    meter: Meter | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> CausesForFlags:
     """Find the causes that raise just these flags, and the reading that tells their sides apart.
@@ -136,6 +138,8 @@ def causes_for_flags(
         ``sync``, ``fan``, both, or none.
     seconds : float
         Of board time.
+    meter : Meter, optional
+        By default a usual handheld one.
     progress : callable, optional
         Told which reading is being predicted.
 
@@ -144,7 +148,7 @@ def causes_for_flags(
     causes : CausesForFlags
     """
     fits = fitting(all_stories(board, seconds), flags)
-    told = telling(make_atlas(board, usual_meter()), fits, progress) if fits else None
+    told = telling(make_atlas(board, meter or usual_meter()), fits, progress) if fits else None
     return CausesForFlags(board=board, flags=frozenset(flags), fits=fits, told=told)
 
 

@@ -10,12 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.logs import logger
 from zcd.results import Result
 from zcd.story.causes import Cause
 from zcd.story.controller import Controller, State
 from zcd.story.patterns import opens
 from zcd.story.power import Plant, plant_of
 from zcd.story.sight import View, views_of
+
+_LOG = logger(__name__)
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -129,6 +132,7 @@ def stories_of(
         In the same order. Causes that show the controller the same, with the same drive and
         fan, are followed once.
     """
+    _LOG.info("following %d causes over %g s of the board's time", len(causes), seconds)
     told: dict[object, Story] = {}
     stories = []
     for cause, view in zip(causes, views_of(board, causes), strict=True):

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.show.demo import DARK, FAILS, HOLDS, solved
+from tests.show.demo import DARK, FAILS, HOLDS, RESISTORS, solved
 from zcd.margin.check import LEVELS
 from zcd.refdata import UNITS
 from zcd.show.checked.records import check_record
@@ -78,7 +78,7 @@ def test_numbers_are_those_of_the_check_in_si() -> None:
     assert [level["name"] for level in record["levels"]] == list(LEVELS)
     for name in ("led_peak_a", "led_mean_a", "led_rms_a"):
         assert record["levels"][1][name] == getattr(check.levels[1], name)
-    assert record["resistors"][0]["resistance_ohm"] == 100e3
+    assert record["resistors"][0]["resistance_ohm"] == 30e3
     assert len(record["resistors"][0]["power_w"]) == len(record["levels"])
     assert record["passes"] is True
 
@@ -97,12 +97,12 @@ def test_what_does_not_exist_is_null_and_says_why() -> None:
 
 
 def test_headroom_beyond_the_search_is_told_from_none() -> None:
-    short = HOLDS.replace('["100k", "150k"]', '["1M", "1M5"]')
+    short = HOLDS.replace(RESISTORS, '["300k", "430k"]')
     record = check_record(solved(short).check)
     assert record["weak_headrooms"]["ctr"]["locks"] is False
     assert record["weak_headrooms"]["ctr"]["outcome"] == "found"
     assert record["weak_headrooms"]["ctr"]["factor_ratio"] < 1.0
-    strong = HOLDS.replace('["100k", "150k"]', '["10k"]')
+    strong = HOLDS.replace(RESISTORS, '["10k"]')
     record = check_record(solved(strong).check)
     assert record["weak_headrooms"]["ctr"]["outcome"] == "beyond search"
     assert record["weak_headrooms"]["ctr"]["locks"] is True

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from tests.show.checked.test_records import numbers
-from tests.show.demo import DARK, FAILS, HOLDS, solved, spread_check
+from tests.show.demo import DARK, FAILS, HOLDS, RESISTORS, solved, spread_check
 from tests.show.test_tables import printed, squeezed
 from zcd.margin.population import Share
 from zcd.refdata import UNITS
@@ -20,7 +20,7 @@ from zcd.show.checked.spread_sheets import corners_sheet, failing_text
 from zcd.show.wording import verdict_text
 
 # bears high mains at unequal tolerances, but not with harmonics on top
-NARROW = HOLDS.replace('"150k"', '{value = "150k", working_voltage = "164 V"}')
+NARROW = HOLDS.replace('"43k"', '{value = "43k", working_voltage = "80 V"}')
 
 
 @pytest.mark.parametrize("text", [HOLDS, FAILS, DARK, NARROW])
@@ -37,9 +37,9 @@ def test_corners_are_part_of_the_verdict() -> None:
     total = len(plain.rules) + len(whole.spread.rules)
     assert verdict_text(whole) == f"The board does not pass: 1 of {total} rules fails."
     (line,) = failed_lines(whole)
-    assert line.startswith("FAILS: worst corner: R2 voltage, found 1")
-    assert line.endswith("asked max 164 V")
-    assert "mains voltage 253 V, harmonic 5 at the peak 6 %, R1 x 0.95" in squeezed(printed(whole))
+    assert line.startswith("FAILS: worst corner: R2 voltage, found 8")
+    assert line.endswith("asked max 80 V")
+    assert "harmonic 5 at the peak 6 %, mains voltage 126 V, R1 x 0.95" in squeezed(printed(whole))
 
 
 def test_a_rule_that_fails_anyway_is_not_told_twice() -> None:
@@ -121,8 +121,8 @@ def test_record_has_the_numbers_of_the_spread() -> None:
 
 def test_too_short_a_dark_time_says_what_helps() -> None:
     """A bridge with a slow output: the LED is dark at the crossings only."""
-    bridge = HOLDS.replace("[chain]", '[chain]\ntopology = "bridge"').replace("47k", "22k")
-    bridge = bridge.replace('["100k", "150k"]', '["33k", "33k"]\nreturn_resistors = ["33k", "33k"]')
+    bridge = HOLDS.replace("[chain]", '[chain]\ntopology = "bridge"').replace("39k", "22k")
+    bridge = bridge.replace(RESISTORS, '["18k", "18k"]\nreturn_resistors = ["18k", "18k"]')
     told = "a resistor of some kΩ across the LED"
     assert told in squeezed(printed(spread_check(bridge)))
     assert told not in squeezed(printed(spread_check(DARK)))

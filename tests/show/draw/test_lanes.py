@@ -29,8 +29,8 @@ def wave(sketch: Sketch, lane: str) -> np.ndarray:
 
 
 def test_what_fades_is_seen_to_fade() -> None:
-    """Half the mains is drawn half as high: 115 V beside 230 V."""
-    (half, whole), _ = drawn(HOLDS, 115.0, 230.0)
+    """Half the mains is drawn half as high: 60 V beside 120 V."""
+    (half, whole), _ = drawn(HOLDS, 60.0, 120.0)
     heights = [np.ptp(wave(sketch, "mains")[:, 1]) for sketch in (half, whole)]
     assert heights[0] / heights[1] == pytest.approx(0.5, rel=0.01)
     led = [np.ptp(wave(sketch, "LED current")[:, 1]) for sketch in (half, whole)]
@@ -39,14 +39,14 @@ def test_what_fades_is_seen_to_fade() -> None:
 
 def test_each_lane_tells_its_own_peak() -> None:
     """The crest of a sine is the square root of two above its RMS value, on any scale."""
-    (half, _), _ = drawn(HOLDS, 115.0, 230.0)
+    (half, _), _ = drawn(HOLDS, 60.0, 120.0)
     (mains,) = [g for g in half.groups if g.ref == "mains"]
     words = [s.text for s in mains.shapes if isinstance(s, Words)]
-    assert words == ["mains", f"peak {quantity_text(115.0 * 2.0**0.5, 'V')}"]
+    assert words == ["mains", f"peak {quantity_text(60.0 * 2.0**0.5, 'V')}"]
 
 
 def test_time_runs_once_over_the_width() -> None:
-    (sketch,), _ = drawn(HOLDS, 230.0)
+    (sketch,), _ = drawn(HOLDS, 120.0)
     x = wave(sketch, "pin")[:, 0]
     assert np.all(np.diff(x) >= 0.0)
     assert x[0] == pytest.approx(LEFT, abs=0.03 * WIDTH)
@@ -54,12 +54,12 @@ def test_time_runs_once_over_the_width() -> None:
 
 
 def test_the_pulse_in_words() -> None:
-    (sketch,), lock = drawn(HOLDS, 230.0)
+    (sketch,), lock = drawn(HOLDS, 120.0)
     (edges,) = [g for g in sketch.groups if g.kind == "edge"]
     assert f"low for {quantity_text(float(lock.pulses.low_time_s[0, 0]), 's')}" in edges.title
 
 
 def test_no_pulse_is_said() -> None:
-    (sketch,), _ = drawn(DARK, 230.0)
+    (sketch,), _ = drawn(DARK, 120.0)
     (edges,) = [g for g in sketch.groups if g.kind == "edge"]
     assert edges.title == "no sync pulse"

@@ -21,7 +21,7 @@ from zcd.show.draw.sketch import Sketch, sketch_figure, sketch_svg
 from zcd.show.draw.symbols import Line, Words
 
 EXTRAS = {
-    "led_resistor": resistor("R8", 100e3),
+    "led_resistor": resistor("R8", 91e3),
     "led_capacitor": Capacitor(ref="C1", capacitance_f=10e-9),
     "joint_capacitor": Capacitor(ref="C2", capacitance_f=10e-9),
     "relay": relay(Suppressor(resistance_ohm=100.0, capacitance_f=100e-9)),
@@ -41,13 +41,13 @@ BOARDS: dict[str, Board] = {
     ),
     "everything on a bridge": board(
         topology=Topology.BRIDGE,
-        return_chain=(resistor("R9", 100e3), resistor("R10", 47e3)),
+        return_chain=(resistor("R9", 82e3), resistor("R10", 47e3)),
         **EXTRAS,
     ),
     "two LEDs and more": board(topology=Topology.TWO_LED, rectifier=None, **EXTRAS),
 }
 READINGS = {"led+": "DC 1.12 V", "feed": "AC 230 V", "pin": "DC 2.31 V\nread 4.98 V"}
-AT_PARTS = {"R1": "ohm OL", "R2": "AC 92 V", "K1.coil": "DC 11.5 V"}
+AT_PARTS = {"R1": "ohm OL", "R2": "AC 92 V", "K1.coil": "DC 23.6 V"}
 FAILED = {"R1": "open", "OC1": "aged", "OC1.led": "leaky", "pin": "stuck low", "supply": "low"}
 
 each_board = pytest.mark.parametrize("name", BOARDS)
@@ -111,7 +111,7 @@ def test_every_part_and_node_is_named(name: str) -> None:
 
 def test_values_as_printed_on_the_parts() -> None:
     titles = {g.ref: g.title for g in schematic(VARIANTS["across the LED"]).groups}
-    assert titles["R2"] == "R2, 150 kΩ"
+    assert titles["R2"] == "R2, 180 kΩ"
     assert titles["C1"] == "C1, 10 nF"
     assert titles["OC1"] == "OC1, 817 B"
     assert titles["mains"] == "mains, 230 V, 50 Hz"
@@ -193,7 +193,7 @@ def test_what_failed_is_boxed_and_named() -> None:
     marked = schematic(VARIANTS["half-wave"], failed={"R2": "open", "led+": "odd"})
     assert sum(g.kind == "mark" for g in marked.groups) == 2
     titles = {g.ref: g.title for g in marked.groups}
-    assert titles["R2"] == "R2, 150 kΩ, open"
+    assert titles["R2"] == "R2, 180 kΩ, open"
     assert titles["led+"] == "led+, odd"
     assert not any(g.kind == "mark" for g in schematic(VARIANTS["half-wave"]).groups)
 

@@ -44,7 +44,8 @@ def test_axes_are_labelled_with_units_and_share_time() -> None:
         "sync pin [V]",
     ]
     assert pin.get_xlabel() == "time [ms]"
-    assert mains_axes.get_xlim() == led.get_xlim() == pin.get_xlim() == pytest.approx((0.0, 20.0))
+    period = pytest.approx((0.0, 1e3 / 60.0))
+    assert mains_axes.get_xlim() == led.get_xlim() == pin.get_xlim() == period
 
 
 @pytest.mark.parametrize("name", VARIANTS)
@@ -124,7 +125,7 @@ def test_a_pulse_over_the_end_of_the_period_is_drawn_in_two_pieces() -> None:
     figure = waveform_figure(case.board, case.solution, late)
     assert len(marked(figure, "low-time")) == 2
     (rise,) = marked(figure, "rising-edge")
-    assert rise.get_xdata()[0] == pytest.approx(15.0 + 1e3 * low[0, 0] - 20.0)
+    assert rise.get_xdata()[0] == pytest.approx(15.0 + 1e3 * low[0, 0] - 1e3 / 60.0)
 
 
 def test_title_says_that_it_locks_or_which_rule_failed() -> None:

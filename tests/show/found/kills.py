@@ -24,11 +24,11 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.words import parse_reading
-from zcd.show.files import LEFT_S, UNDER_WAY
+from zcd.show.files import LEFT_S, UNDER_WAY, write_new
 from zcd.show.found.job_files import JobDocument, free_job_path
 
 MOST_ANSWERS = 40
-LONGEST_S = 0.06
+LONGEST_S = 0.15
 Entry = Measured | Reading
 
 
@@ -62,8 +62,9 @@ class Seen:
 def main(folder: Path, count: int, seed: int) -> Seen:
     """Kill so many writers."""
     board = folder / "dryer.toml"
-    board.write_text(TEXTS["switched"], encoding="utf-8")
+    write_new(board, TEXTS["switched"])
     circuit = build_circuit(load_job(board).board)
+    JobDocument(free_job_path(board), circuit, board)  # the children have what writing loads
     entries = [parse_reading(line, circuit) for line in LINES]
     seen, moments, path, log = Seen(), random.Random(seed), free_job_path(board), list[Entry]()
     for _ in range(count):

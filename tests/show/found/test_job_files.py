@@ -15,9 +15,9 @@ from zcd.errors import InputError
 from zcd.show.found.job_files import JobDocument, free_job_path
 
 LINES = (
-    "dc pin logic0 4.983 V", "ohm R2 lifted about 150k", "diode D1 reversed lifted OL",
+    "dc pin logic0 4.983 V", "ohm R2 lifted about 130k", "diode D1 reversed lifted OL",
     "ac feed neutral nothing", "ohm chain.1 chain.2 over 1M", "low time 9.37 ms",
-    "dc coil+ coil- 11 to 12 V", "edge delay -0.3 ms", "dc logic+ logic0 unstable",
+    "dc coil+ coil- 23 to 25 V", "edge delay -0.3 ms", "dc logic+ logic0 unstable",
     "low z feed neutral < 5 V", "dc pin logic0 bench supply 5.01 V", "ohm R1 OL on 200k",
     "ac feed neutral relay off 61 V", "low time relay off nothing", "frequency line neutral 50 Hz",
 )  # fmt: skip
@@ -146,3 +146,73 @@ def test_readings_that_a_person_wrote_in_brackets_are_kept(folder: Path) -> None
     more = (*job.log, entries(folder)[1])
     JobDocument(path, build_circuit(job.board), log=job.log).write(more, ())
     assert load_job(path).log == more
+
+
+def kept_by(folder: Path, log: list[Measured | Reading]) -> tuple[Path, JobDocument, JobDocument]:
+    """A job with some entries, opened twice."""
+    made = document(folder)
+    made.write(log, ())
+    circuit = build_circuit(load_job(made.path).board)
+    return (
+        made.path,
+        JobDocument(made.path, circuit, log=None),
+        JobDocument(made.path, circuit, log=log),
+    )
+
+
+def test_what_two_add_is_kept_of_both(folder: Path) -> None:
+    """In the order in which it came; each learns what the other added."""
+    log = entries(folder)
+    path, first, second = kept_by(folder, log[:2])
+    assert first.keep([*log[:2], log[3]], ("sync",)) == ()
+    first.keep([*log[:2], log[3]], ())
+    assert second.keep([*log[:2], log[4], log[5]], ()) == (log[3],)
+    assert second.log == load_job(path).log == (*log[:2], *log[3:6])
+    assert first.keep([*log[:2], log[3], log[6]], ()) == tuple(log[4:6])
+    assert load_job(path).log == (*log[:2], *log[3:7])
+
+
+def test_one_takes_back_what_he_knows_of_only(folder: Path) -> None:
+    log = entries(folder)
+    path, first, second = kept_by(folder, log[:2])
+    first.keep(log[:3], ())
+    assert second.keep(log[:1], ()) == (log[2],)
+    assert load_job(path).log == (log[0], log[2])
+
+
+def test_notes_and_retests_of_others_stay(folder: Path) -> None:
+    log = entries(folder)
+    path, first, _ = kept_by(folder, log[:1])
+    text = path.read_text(encoding="utf-8")
+    path.write_text(f"note = 'hums' # a lot\n{text}", encoding="utf-8")
+    assert first.keep(log[:2], ()) == ()
+    job = load_job(path)
+    assert (job.note, job.log) == ("hums", tuple(log[:2]))
+    assert "# a lot" in path.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("version", 'flags = ["fan"]\nversion', "changes made by somebody else"),
+        ("version", 'meter.dc_input = "1M"\nversion', "changes made by somebody else"),
+        ("4.983 V", "4.9 V", "changes made by somebody else"),
+        ("dryer.toml", "other.toml", "changes made by somebody else"),
+        ("version", 'closed = 2026-05-06\nfound = "R2 drift"\nversion',
+         'found a job that was closed on 2026-05-06 as "R2 drift"; allowed: an open job'),
+    ],
+    ids=["flags", "meter", "reading", "board", "closed"],
+)  # fmt: skip
+def test_what_changes_the_meaning_of_readings_is_not_built_upon(
+    folder: Path, old: str, new: str, told: str
+) -> None:
+    log = entries(folder)
+    path, first, _ = kept_by(folder, log[:2])
+    theirs = path.read_text(encoding="utf-8").replace(old, new, 1)
+    path.write_text(theirs, encoding="utf-8")
+    with pytest.raises(InputError, match=told):
+        first.keep(log[:3], ())
+    assert path.read_text(encoding="utf-8") == theirs
+    path.write_text(theirs.replace(new, old, 1), encoding="utf-8")
+    first.keep([*log[:2], log[4]], ())
+    assert load_job(path).log == (*log[:2], log[4])

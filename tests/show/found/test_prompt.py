@@ -76,7 +76,7 @@ def test_overload_is_a_value(line: str) -> None:
 @pytest.mark.parametrize(
     ("line", "function", "nodes", "value"),
     [
-        ("ohm R2 150k", Function.OHM, ("chain.1", "chain.2"), 150e3),
+        ("ohm R2 43k", Function.OHM, ("chain.1", "chain.2"), 43e3),
         ("dc logic+ logic0 5.02 V", Function.DC, ("logic+", "logic0"), 5.02),
         ("Frequency 50 Hz", Function.FREQUENCY, ("pin", "logic0"), 50.0),
         ("diode D1 OL", Function.DIODE, ("chain.2", "led+"), OVERLOAD),
@@ -93,10 +93,10 @@ def test_a_whole_reading_may_be_given_instead(
 
 
 def test_a_skipped_reading_is_not_measured() -> None:
-    bench = Bench(["skip\n", "150k"], [PIN, OHMS])
+    bench = Bench(["skip\n", "43k"], [PIN, OHMS])
     bench.run()
     assert bench.talk.answers.skipped == [PIN]
-    assert bench.talk.answers.measured == [Measured(reading=OHMS, value=150e3)]
+    assert bench.talk.answers.measured == [Measured(reading=OHMS, value=43e3)]
 
 
 @pytest.mark.parametrize("lines", [["end"], ["END \n"], []], ids=["end", "END", "end of input"])
@@ -124,7 +124,7 @@ def test_a_settled_diagnosis_can_be_taken_back() -> None:
 
 
 def test_undo_takes_back_answers_and_skips() -> None:
-    bench = Bench(["skip", "150k", "undo", "undo", "undo", "4.98 V"], [PIN, OHMS, PIN])
+    bench = Bench(["skip", "43k", "undo", "undo", "undo", "4.98 V"], [PIN, OHMS, PIN])
     bench.run()
     assert bench.talk.answers.log == [Measured(reading=PIN, value=4.98)]
     assert bench.told == ["there is no answer to take back"]
@@ -156,6 +156,53 @@ def test_an_answer_that_could_not_be_kept_is_not_counted() -> None:
     bench.run()
     assert bench.talk.answers.log == []
     assert bench.told == ["job.toml: found changes made by somebody else"]
+    assert bench.talk.unkept == bench.told[0]
+
+
+def test_the_last_answer_says_whether_all_is_kept() -> None:
+    """One that could not be kept and was given again is; an unusable line says nothing of it."""
+    bench, full = Bench(["4.98 V", "much", "4.98 V", "end"], [PIN, OHMS]), [True, False]
+
+    def save(log: object, flags: object) -> None:
+        if full.pop(0):
+            raise InputError("job.toml: found a place that cannot be written")
+
+    bench.talk.save = save
+    bench.run()
+    assert bench.talk.unkept == ""
+    assert bench.talk.answers.log == [Measured(reading=PIN, value=4.98)]
+
+
+def test_an_undo_that_could_not_be_kept_takes_nothing_back() -> None:
+    """And the next one takes back the same answer, no other one."""
+    bench, kept = Bench(["4.98 V", "150k", "undo", "undo", "end"], [PIN, OHMS]), []
+
+    def save(log: Sequence[object], flags: object) -> None:
+        if len(kept) == 2:
+            kept.append(-1)
+            raise InputError("job.toml: found a place that cannot be written")
+        kept.append(len(log))
+
+    bench.talk.save = save
+    bench.run()
+    assert kept == [1, 2, -1, 1]
+    assert bench.talk.answers.log == [Measured(reading=PIN, value=4.98)]
+
+
+def test_what_others_added_is_not_taken_back() -> None:
+    """It stands before the answer with which it was noticed, and stays behind those before."""
+    bench, saved = Bench(["4.98 V", "150k", "undo", "undo", "end"], [PIN, OHMS]), []
+    theirs = Measured(reading=PIN, value=4.5)
+
+    def save(log: Sequence[Measured], flags: object) -> None:
+        saved.append([m.value for m in log])
+        if len(saved) == 2:
+            bench.talk.answers.join([theirs], [log[0], theirs, *log[1:]])
+
+    bench.talk.save = save
+    bench.run()
+    assert saved == [[4.98], [4.98, 150e3], [4.98, 4.5], [4.5]]
+    assert bench.talk.answers.log == [theirs]
 
 
 @pytest.mark.parametrize("line", ["flags", "flags door", "flags none sync"])
@@ -192,7 +239,7 @@ def test_what_a_person_says(line: str, shown: str) -> None:
         ("4.98 A", 'found "4.98 A"; allowed: DC volts'),
         ("4,98", "use a point, not a comma"),
         ("nan", 'found "nan"'),
-        ("ohm R9 150k", "R9"),
+        ("ohm R9 43k", "R9"),
         ("dc pin line 3", "same side of the optocoupler"),
         ("OL", 'found "OL"; allowed: DC volts'),
     ],
@@ -209,7 +256,7 @@ def test_a_bad_line_is_told_and_asked_again(line: str, problem: str) -> None:
 
 
 def test_readings_from_before_are_kept() -> None:
-    bench = Bench(["150k"], [PIN, OHMS])
+    bench = Bench(["43k"], [PIN, OHMS])
     bench.talk.answers.log.append(Measured(reading=PIN, value=4.98))
     last = bench.run()
     assert [m.reading for m in last.measured] == [PIN, OHMS]

@@ -29,7 +29,7 @@ BAD = Retested(
     taken=date(2026, 5, 6),
     verdict=Verdict.NOT_GOOD,
     good_ratio=0.02,
-    replaced=("R2 150k",),
+    replaced=("R2 43k",),
     readings=(
         ReadAgain(reading="ohms, led+ to led-", shown="OL", good_board="1 kΩ", differs=True),
     ),

@@ -28,6 +28,7 @@ from zcd.show.found.closing import close_job, find_fault
 from zcd.show.found.job_files import JobDocument
 
 CLOSE = ("close", "job.toml", "--found", "R2 drift")
+RETEST = ("retest", "board.toml", "-r", "ohm R1 120k", "--job", "job.toml")
 NO_ROOM = """\
 import resource, sys
 resource.setrlimit(resource.RLIMIT_FSIZE, (16, 16))
@@ -95,9 +96,10 @@ def refused(folder: Path, start: str, *arguments: str) -> str:
     return line
 
 
-def test_no_room_on_the_disk(job_file: Path) -> None:
+@pytest.mark.parametrize("command", [CLOSE, RETEST], ids=["close", "retest"])
+def test_no_room_on_the_disk(job_file: Path, command: tuple[str, ...]) -> None:
     """A limit of the system itself, which stops the write in the middle."""
-    line = refused(job_file.parent, NO_ROOM, *CLOSE)
+    line = refused(job_file.parent, NO_ROOM, *command)
     assert "job.toml: found a place that cannot be written (File too large)" in line
 
 
@@ -110,6 +112,95 @@ def test_a_folder_or_a_file_that_may_only_be_read(job_file: Path, mode: int) -> 
     finally:
         job_file.parent.chmod(0o755)
     assert "job.toml: found a place that cannot be written (Permission denied)" in line
+
+
+def asked(folder: Path, start: str, typed: str, *arguments: str) -> tuple[int, str, list[str]]:
+    """What a prompt ends with, prints and tells, run under a limit."""
+    command = [sys.executable, "-c", start + RUN, "diagnose", *arguments, "--ask"]
+    told = subprocess.run(
+        command, cwd=folder, input=typed, capture_output=True, text=True, check=False
+    )
+    assert "Traceback" not in told.stderr
+    messages = [" ".join(each.split()) for each in told.stderr.split("zcd: ")[1:]]
+    return told.returncode, told.stdout, messages
+
+
+@pytest.mark.parametrize("about", ["job.toml", "board.toml"])
+def test_an_answer_for_which_there_is_no_room(job_file: Path, about: str) -> None:
+    """Nobody is told that it was kept; a job that had none is not begun."""
+    files = {each: each.read_bytes() for each in job_file.parent.iterdir()}
+    code, out, messages = asked(job_file.parent, NO_ROOM, "ohm R1 120k\nohm R2 1k\n", about)
+    assert code == 2
+    assert "Kept in" not in out
+    name = about if about == "job.toml" else "board-job.toml"
+    assert [
+        each.startswith(f"{name}: found a place that cannot be written") for each in messages[:2]
+    ]
+    assert messages[2:] == [
+        f"{name}: found no way to keep the last answer, as told above; allowed: the same answer "
+        "again, once there is one"
+    ]
+    assert {each: each.read_bytes() for each in job_file.parent.iterdir()} == files
+
+
+def test_a_job_that_may_only_be_read(job_file: Path) -> None:
+    """It is told what its readings say; an answer is not taken for kept."""
+    job_file.write_text(f'{job_file.read_text()}[[readings]]\nfunction = "dc"\nvalue = 4.2\n')
+    files = {each: each.read_bytes() for each in job_file.parent.iterdir()}
+    for each in files:
+        each.chmod(0o444)
+    job_file.parent.chmod(0o555)
+    try:
+        command = [sys.executable, "-c", NO_RIGHTS + RUN, "diagnose", "job.toml", "--json"]
+        told = subprocess.run(
+            command, cwd=job_file.parent, capture_output=True, text=True, check=False
+        )
+        code, out, messages = asked(job_file.parent, NO_RIGHTS, "ohm R1 120k\n", "job.toml")
+    finally:
+        job_file.parent.chmod(0o755)
+    assert (told.returncode, told.stderr) == (0, "")
+    assert json.loads(told.stdout)["measured"][0]["value_v"] == 4.2
+    assert (code, len(messages)) == (2, 2)
+    assert "Kept in" not in out
+    assert "cannot be written (Permission denied)" in messages[0]
+    assert "found no way to keep the last answer" in messages[1]
+    assert {each: each.read_bytes() for each in job_file.parent.iterdir()} == files
+
+
+EDITOR = """\
+import sys
+from pathlib import Path
+from zcd.show.found import prompt
+inner = prompt.Answers.take
+def take(answers, line, suggested):
+    if "R1" in line:
+        Path("job.toml").write_text('board = "board.toml"\\nflags = ["fan"]')
+    return inner(answers, line, suggested)
+prompt.Answers.take = take
+"""
+"""Another program writes while the first answer is typed."""
+
+
+@pytest.mark.parametrize("typed", ["ohm R1 120k\n", "ohm R1 120k\nundo\nend\n"])
+def test_another_program_writes_while_one_types(job_file: Path, typed: str) -> None:
+    """Its flags stay; the answer is refused, and the end says so."""
+    told = asked(job_file.parent, EDITOR, typed, "job.toml")
+    assert told[0] == 2
+    assert "Kept in" not in told[1]
+    assert "found changes made by somebody else meanwhile, and wrote nothing" in told[2][0]
+    assert load_job(job_file).flags == ("fan",)
+    assert load_job(job_file).log == ()
+
+
+def test_readings_of_the_command_line_are_kept_before_any_answer(job_file: Path) -> None:
+    code, out, messages = asked(
+        job_file.parent, "import sys\n", "", "job.toml", "-r", "ohm R1 120k", "-f", "fan"
+    )
+    assert (code, messages) == (0, [])
+    assert "Kept in job.toml" in out
+    job = load_job(job_file)
+    assert job.log == (parse_reading("ohm R1 120k", build_circuit(job.board)),)
+    assert job.flags == ("fan",)
 
 
 def test_a_folder_that_may_not_be_looked_into(job_file: Path) -> None:

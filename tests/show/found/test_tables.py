@@ -67,7 +67,7 @@ def test_80_columns_are_enough(name: str, encoding: str) -> None:
 
 def test_card_says_with_what_meter_it_is_read() -> None:
     text = squeezed(printed(on_card()))
-    assert text.startswith("Bench card: Ostrel D3 mushroom dryer, invented half-wave, 230 V 50 Hz")
+    assert text.startswith("Bench card: Ostrel D3 mushroom dryer, invented half-wave, 120 V 60 Hz")
     assert "Read with 10 MΩ on DC and 5 MΩ on AC volts (true-rms)" in text
     places = [text.index(squeezed(SIDE_TITLES[side])) for side in Side]
     assert places == sorted(places)

@@ -115,7 +115,7 @@ def test_what_was_found_stands_before_the_pictures(repaired: str) -> None:
     assert page.tags.count("svg") == 6
     assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 6
     found = repaired[repaired.index('id="picture-found"') :]
-    assert "<title>R2, 150 kΩ, ohm OL, open</title>" in found[: found.index("</figure>")]
+    assert "<title>R2, 43 kΩ, ohm OL, open</title>" in found[: found.index("</figure>")]
     assert "<title>pin, DC 4.98 V</title>" in found[: found.index("</figure>")]
     ids = [value for name, value in page.attributes if name == "id"]
     assert len(ids) == len(set(ids))
@@ -155,7 +155,7 @@ def test_pictures_are_inside_with_words_for_those_who_cannot_see(html: str) -> N
 def test_the_diagram_says_what_a_good_board_reads(html: str) -> None:
     drawn = html[html.index('id="picture-schematic"') :]
     drawn = drawn[: drawn.index("</figure>")]
-    assert "<title>feed, AC 230 V</title>" in drawn
+    assert "<title>feed, AC 120 V</title>" in drawn
     assert "<title>logic+, DC 5 V</title>" in drawn
 
 
@@ -184,11 +184,11 @@ def test_what_is_assumed_is_all_there(html: str) -> None:
 
 
 def test_readings_stand_beside_those_of_a_good_board(repaired: str) -> None:
-    """R2 of 150 kΩ reads OL; the coil's supply of 12 V gives 11.5 V on a good board too."""
+    """R2 of 43 kΩ reads OL; the coil's supply of 24 V gives 23.7 V on a good board too."""
     assert '<th scope="col" class="right">good board</th>' in repaired
     row = re.search(r"<tr><td[^>]*>3</td>.*?</tr>", repaired)
     assert row is not None
-    assert re.findall(r">([^<>]+)</td>", row[0])[-2:] == ["OL", "150 kΩ"]
+    assert re.findall(r">([^<>]+)</td>", row[0])[-2:] == ["OL", "43 kΩ"]
 
 
 def test_the_story_tells_how_one_fault_raised_both_flags(repaired: str) -> None:
@@ -227,8 +227,8 @@ def test_what_was_replaced_is_told_against_the_board_as_it_came_in() -> None:
     now = solved().board
     same = replace(before, job=replace(before.job, board=now))
     assert "Against the board as it came in:" not in str(pages_of(before=same).sections[0])
-    old = replace(now.chains[0][0], resistance_ohm=68e3)
+    old = replace(now.chains[0][0], resistance_ohm=43e3)
     was = replace(now, chains=((old, *now.chains[0][1:]), *now.chains[1:]))
     first = pages_of(before=replace(before, job=replace(before.job, board=was))).sections[0]
     assert "Against the board as it came in:" in str(first)
-    assert f"{old.ref}: 68 kΩ" in str(first)
+    assert f"{old.ref}: 43 kΩ" in str(first)

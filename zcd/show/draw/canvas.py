@@ -10,7 +10,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from zcd.show.files import write_whole
+from zcd.show.files import SVG_END, write_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -107,8 +107,8 @@ def save_figure(fig: Figure, path: str | Path) -> Path:
         If it cannot be written.
     """
     path = Path(path)
-    if path.suffix == ".svg":
-        return write_whole(path, figure_svg(fig).encode("utf-8"))
+    if path.suffix.lower() == ".svg":
+        return write_whole(path, figure_svg(fig).rstrip("\n").encode("utf-8") + b"\n" + SVG_END)
     buffer = BytesIO()
     with drawing():
         fig.savefig(buffer, format="png", dpi=PNG_DPI, metadata={"Software": "zcd"})

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,9 +17,7 @@ from zcd.show.draw.canvas import (
     drawing,
     label_beside,
     new_figure,
-    save_figure,
 )
-from zcd.show.files import make_folder, require_place
 from zcd.show.wording import plain, quantity_text
 from zcd.spice.compare import Comparison
 from zcd.spice.devices import device_of
@@ -34,20 +31,6 @@ MS = 1e3
 MA = 1e3
 LEAST_MA = 0.01
 """Top of the axis of a LED that stays dark: nanoamperes are not to look like light."""
-
-
-def save_overlay(folder: str | Path, found: Comparison) -> Path:
-    """Write the figure as a PNG file into a folder, which is made if it is not there.
-
-    Raises
-    ------
-    InputError
-        If it cannot be written.
-    """
-    figure = overlay_figure(found)
-    path = make_folder(folder) / f"{figure.get_gid()}.png"
-    require_place(path)
-    return save_figure(figure, path)
 
 
 def overlay_figure(found: Comparison, name: str = "second-opinion") -> Figure:

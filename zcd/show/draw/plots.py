@@ -56,8 +56,9 @@ def save_plots(
     loss_map: LossMap,
     loss_share: LossShare,
     outlook: Outlook | None = None,
+    kind: str = "png",
 ) -> tuple[Path, ...]:
-    """Write the figures as PNG files.
+    """Write the figures as files.
 
     Parameters
     ----------
@@ -65,6 +66,8 @@ def save_plots(
         Made if it is not there.
     board, solution, lock, loss_map, loss_share, outlook
         As for the figures; without an outlook there are two fewer.
+    kind : str
+        ``png`` or ``svg``.
 
     Returns
     -------
@@ -82,11 +85,13 @@ def save_plots(
     ]
     if outlook is not None:
         figures += outlook_figures(board, outlook)
-    return _save(folder, figures)
+    return _save(folder, figures, kind)
 
 
-def save_story_plots(folder: str | Path, *, board: Board, story: Story) -> tuple[Path, ...]:
-    """Write the pictures of a story as PNG files: those of `story_figures`.
+def save_story_plots(
+    folder: str | Path, *, board: Board, story: Story, kind: str = "png"
+) -> tuple[Path, ...]:
+    """Write the pictures of a story as files: those of `story_figures`.
 
     Parameters
     ----------
@@ -94,6 +99,8 @@ def save_story_plots(folder: str | Path, *, board: Board, story: Story) -> tuple
         Made if it is not there.
     board : Board
     story : Story
+    kind : str
+        ``png`` or ``svg``.
 
     Returns
     -------
@@ -104,7 +111,7 @@ def save_story_plots(folder: str | Path, *, board: Board, story: Story) -> tuple
     InputError
         If they cannot be written.
     """
-    return _save(folder, story_figures(board, story))
+    return _save(folder, story_figures(board, story), kind)
 
 
 def story_figures(board: Board, story: Story) -> tuple[Figure, ...]:
@@ -134,9 +141,9 @@ def story_figures(board: Board, story: Story) -> tuple[Figure, ...]:
     )
 
 
-def _save(folder: str | Path, figures: Sequence[Figure]) -> tuple[Path, ...]:
+def _save(folder: str | Path, figures: Sequence[Figure], kind: str) -> tuple[Path, ...]:
     place = make_folder(folder)
-    files = [place / f"{figure.get_gid()}.png" for figure in figures]
+    files = [place / f"{figure.get_gid()}.{kind}" for figure in figures]
     for path in files:
         require_place(path)
     return tuple(save_figure(figure, path) for figure, path in zip(figures, files, strict=True))

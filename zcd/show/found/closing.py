@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from zcd.board.units import nearest, refusal
+from zcd.board.documents import file_name
+from zcd.board.units import nearest, refusal, require_part
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.record import kind_of
 from zcd.errors import InputError
-from zcd.show.files import read_again, replace_whole
+from zcd.show.files import update_whole
+from zcd.show.found.job_files import already_closed
+from zcd.show.found.job_text import JobText
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
 
 
 def find_fault(faults: Sequence[Fault], written: str) -> Fault:
@@ -31,6 +37,7 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
         raise InputError(
             f'--found: say what it was; allowed: a fault such as "{keys[1]}", or "healthy"'
         )
+    require_part(written, keys, "--found ")
     allowed = f'a fault such as "{keys[1]}", or "healthy"{nearest(written, keys)}'
     raise refusal(written, allowed, "--found")
 
@@ -60,32 +67,44 @@ def close_job(job: Job, fault: Fault, repair: str, today: date) -> Path:
     Raises
     ------
     InputError
-        If there is no job file, the job is closed already, or the file cannot be written.
+        If there is no job file, the job is closed by now, whoever closed it, or the file cannot be
+        written.
     """
+    file = job.file
+    if file is None:
+        raise refusal("a board file", "a job file", "JOB")
+    told: dict[str, str | date] = {
+        "found": fault.key,
+        "kind": kind_of(fault),
+        "repair": repair,
+        "closed": today,
+    }
+    update_whole(file, lambda data: _closed(JobText.of(data, file_name(file)), told).data)
+    return file
+
+
+def _closed(text: JobText, told: dict[str, str | date]) -> JobText:
+    """A job file with what the fault was."""
     import tomlkit
 
-    if job.file is None:
-        raise refusal("a board file", "a job file", "JOB")
-    if job.closed is not None:
-        raise InputError(
-            f"{job.file.name}: found a job that was closed on {job.closed}; allowed: an open job "
-            "(to change it, edit the file)"
-        )
-    before = read_again(job.file)
-    document = tomlkit.parse(before.decode("utf-8-sig"))
-    told = {"found": fault.key, "kind": kind_of(fault), "repair": repair, "closed": today}
-    added = tomlkit.document()
-    for key, value in told.items():
-        document.pop(key, None)
-        if value != "":
-            added[key] = value
-    text = _with_keys(tomlkit.dumps(document), tomlkit.dumps(added))
-    return replace_whole(job.file, before, text.encode("utf-8"))
+    if text.job().closed is not None:
+        raise already_closed(text)
+    plain = {key: value for key, value in text.plain.items() if key not in told}
+    added = {key: value for key, value in told.items() if value != ""}
+
+    def edit(document: TOMLDocument) -> str:
+        for key in told:
+            document.pop(key, None)
+        return _with_keys(tomlkit.dumps(document), tomlkit.dumps(added))
+
+    return text.changed(edit, {**plain, **added})
 
 
 def _with_keys(text: str, keys: str) -> str:
-    """Lines put in front of the first table of a TOML text, where they belong to the whole."""
-    table = re.search(r"^[ \t]*\[", text, flags=re.MULTILINE)
-    at = len(text) if table is None else table.start()
-    head = text[:at].rstrip("\n")
-    return f"{head}\n{keys}\n{text[at:]}" if table else f"{head}\n{keys}"
+    """A TOML text with more keys, put in front of its first table: they belong to the whole."""
+    import tomlkit
+
+    document = tomlkit.parse(text)
+    for key, value in tomlkit.parse(keys).items():
+        document[key] = value
+    return tomlkit.dumps(document)

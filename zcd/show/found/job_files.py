@@ -7,17 +7,29 @@ from collections.abc import Mapping, Sequence
 from hashlib import sha256
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from zcd.board.documents import file_name
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.job import SKIPPED, VERSION
+from zcd.diagnosis.job import SKIPPED, VERSION, log_of
 from zcd.diagnosis.readings import Measured, Reading, usual_power
 from zcd.diagnosis.words import show_measured
 from zcd.errors import InputError
-from zcd.show.files import changed_meanwhile, read_again, replace_whole, require_place
+from zcd.show.files import (
+    OtherWriterError,
+    read_again,
+    replace_whole,
+    require_place,
+    update_whole,
+)
+from zcd.show.found.job_text import JobText, add_table
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
 
 DIGITS = 7
 HEAD = "# What was measured, in the order taken; written by zcd after each answer.\n"
+Entry = Measured | Reading
 
 
 class JobDocument:
@@ -28,11 +40,11 @@ class JobDocument:
     path : Path
         A job file; or a place for a new one, which must be free.
     circuit : Circuit
-        For the ends of lifted parts.
+        Of its board.
     board_file : Path, optional
         Makes a new job about this board.
-    log : sequence of Measured or Reading
-        What a job file holds already.
+    log : sequence of Measured or Reading, or None
+        What a job file holds already; None: whatever that is by now.
     """
 
     def __init__(
@@ -40,39 +52,32 @@ class JobDocument:
         path: Path,
         circuit: Circuit,
         board_file: Path | None = None,
-        log: Sequence[Measured | Reading] = (),
+        log: Sequence[Entry] | None = (),
     ) -> None:
-        import tomlkit
-
-        self.path, self._circuit, self._log = path, circuit, list(log)
-        self._on_disk: bytes | None = None
+        self.path, self._circuit = path, circuit
+        self.written = board_file is None
         if board_file is None:
-            self._on_disk = read_again(path)
-            self._kept = self._on_disk.decode("utf-8-sig")
-            self._document = tomlkit.parse(self._kept)
-            if len(self._document.get("readings", ())) != len(self._log):
-                raise changed_meanwhile(path)
+            self._text = JobText.of(read_again(path), file_name(path))
+            self.log = self._log_of(self._text) if log is None else tuple(log)
+            if len(self._text.plain.get("readings", ())) != len(self.log):
+                raise OtherWriterError(path)
             return
         if os.path.lexists(path):
             raise InputError(f"{path}: found something of that name; allowed: a new job file")
         require_place(path)
-        self._document = tomlkit.parse(HEAD)
-        name = os.path.relpath(board_file, path.parent or ".")
-        self._document["version"] = VERSION
-        self._document["board"] = Path(name).as_posix()
-        self._kept = tomlkit.dumps(self._document)
+        self._text, self.log = _new_text(path, board_file), ()
 
     @property
     def mark(self) -> str:
         """A short text that is another one for each state of the file."""
-        return mark_of(self._on_disk or b"")
+        return mark_of(self._text.data if self.written else b"")
 
     @property
-    def written(self) -> bool:
-        """Whether there is anything on the disk."""
-        return self._on_disk is not None
+    def flags(self) -> tuple[str, ...]:
+        """What the controller reported, as the file says."""
+        return tuple(self._text.plain.get("flags", ()))
 
-    def write(self, log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
+    def write(self, log: Sequence[Entry], flags: Sequence[str]) -> None:
         """Bring the file up to date.
 
         Parameters
@@ -83,39 +88,54 @@ class JobDocument:
 
         Raises
         ------
+        OtherWriterError
+            If the file has been changed by somebody else meanwhile.
         InputError
-            If the file has been changed by somebody else meanwhile, or cannot be written.
+            If it cannot be written.
         """
-        if flags or "flags" in self._document:
-            self._document["flags"] = list(flags)
-        self._spread_out()
-        at = 0
-        for old in self._log:
-            if at < len(log) and log[at] == old:
-                at += 1
-            else:
-                del self._document["readings"][at]
-        for each in log[at:]:
-            self._document["readings"].append(self._table(each))
-        if not log:
-            del self._document["readings"]  # which would stand there as an empty list in brackets
-        self._save()
-        self._log = list(log)
+        self._replace(self._with_log(self._text, self.log, log, flags))
+        self.log = tuple(log)
 
-    def _spread_out(self) -> None:
-        """See that the readings are tables of their own, as only those can be added to."""
-        import tomlkit
-        from tomlkit.items import AoT
+    def keep(self, log: Sequence[Entry], flags: Sequence[str]) -> tuple[Entry, ...]:
+        """Bring the file up to date, also where others have only added readings meanwhile.
 
-        there = self._document.get("readings", ())
-        if not isinstance(there, AoT):
-            spread = tomlkit.aot()
-            for each in there:
-                table = tomlkit.table()
-                table.update(each)
-                spread.append(table)
-            self._document.pop("readings", None)
-            self._document["readings"] = spread
+        Theirs stay, and stand before those that are new in `log`.
+
+        Parameters
+        ----------
+        log, flags
+            As for `write`.
+
+        Returns
+        -------
+        tuple of Measured or Reading
+            What the others added.
+
+        Raises
+        ------
+        OtherWriterError
+            If somebody else has changed anything else that says what the readings mean.
+        InputError
+            If the job was closed meanwhile, or the file cannot be written.
+        """
+        if not self.written:
+            self.write(log, flags)
+            return ()
+        text, now, more = self._text, tuple(log), tuple[Entry, ...]()
+
+        def change(data: bytes) -> bytes:
+            nonlocal text, now, more
+            if data != text.data:
+                text = JobText.of(data, text.name)
+                more = self._added_by_others(text)
+                ours = sum(_staying(self.log, log))
+                now = (*log[:ours], *more, *log[ours:])
+            text = self._with_log(text, (*self.log, *more), now, flags)
+            return text.data
+
+        update_whole(self.path, change)
+        self._text, self.log = text, now
+        return more
 
     def write_meter(self, texts: Mapping[str, str]) -> None:
         """Bring what the file says of the meter up to date.
@@ -127,46 +147,117 @@ class JobDocument:
         """
         import tomlkit
 
-        table = self._document.setdefault("meter", tomlkit.table())
-        for key, text in texts.items():
-            if text:
-                table[key] = text
-            else:
-                table.pop(key, None)
-        if not table:
-            del self._document["meter"]
-        self._save()
+        plain = dict(self._text.plain)
+        told = {k: v for k, v in {**plain.pop("meter", {}), **texts}.items() if v != ""}
 
-    def _table(self, each: Measured | Reading) -> Any:
+        def edit(document: TOMLDocument) -> None:
+            table = document.setdefault("meter", tomlkit.table())
+            for key, text in texts.items():
+                if text:
+                    table[key] = text
+                else:
+                    table.pop(key, None)
+            if not told:
+                del document["meter"]
+
+        self._replace(self._text.changed(edit, {**plain, "meter": told} if told else plain))
+
+    def _log_of(self, text: JobText) -> tuple[Entry, ...]:
+        return log_of(text.job().readings, self._circuit, text.name)
+
+    def _added_by_others(self, theirs: JobText) -> tuple[Entry, ...]:
+        """What stands in the file beside what is known of it; refused where that has changed."""
+        before, now = self._text.job(), theirs.job()
+        if now.closed is not None and before.closed is None:
+            raise already_closed(theirs)
+        log = self._log_of(theirs)
+        same = (now.board, now.meter, now.flags) == (before.board, before.meter, before.flags)
+        if not same or log[: len(self.log)] != self.log:
+            raise OtherWriterError(self.path)
+        return log[len(self.log) :]
+
+    def _with_log(
+        self, text: JobText, before: Sequence[Entry], log: Sequence[Entry], flags: Sequence[str]
+    ) -> JobText:
+        """A text that holds other entries than before."""
+        import tomlkit
+
+        staying = _staying(before, log)
+        new = [self._entry(each) for each in log[sum(staying) :]]
+        there = zip(text.plain.get("readings", ()), staying, strict=True)
+        readings = [*(reading for reading, stays in there if stays), *new]
+        plain = dict(text.plain)
+        if list(flags) != plain.get("flags", []):
+            plain["flags"] = list(flags)
+        if readings:
+            plain["readings"] = readings
+        elif before:
+            del plain["readings"]  # which would stand there as an empty list in brackets
+
+        def edit(document: TOMLDocument) -> str | None:
+            if plain.get("flags") != text.plain.get("flags"):
+                document["flags"] = plain["flags"]
+            for at in reversed(range(len(staying))):
+                if not staying[at]:
+                    del document["readings"][at]
+            for entry in new:
+                add_table(document, "readings", entry)
+            if "readings" not in plain:
+                document.pop("readings", None)
+            # the empty line before what is gone goes with it
+            return None if all(staying) else f"{tomlkit.dumps(document).rstrip()}\n"
+
+        return text.changed(edit, plain)
+
+    def _entry(self, each: Entry) -> dict[str, Any]:
         """One entry of the log."""
-        import tomlkit
-
         reading = each.reading if isinstance(each, Measured) else each
-        table = tomlkit.table()
-        table["function"] = str(reading.function)
+        entry: dict[str, Any] = {"function": str(reading.function)}
         if reading.lifted:
-            table["over"] = reading.lifted
+            entry["over"] = reading.lifted
             if self._circuit[reading.lifted].nodes[0] != reading.a:
-                table["reversed"] = True
-            table["lifted"] = True
+                entry["reversed"] = True
+            entry["lifted"] = True
         elif not reading.at_pin:
-            table["red"], table["black"] = reading.a, reading.b
+            entry["red"], entry["black"] = reading.a, reading.b
         if reading.power is not usual_power(reading.function):
-            table["power"] = str(reading.power)
-        table["value"] = show_measured(each, DIGITS) if isinstance(each, Measured) else SKIPPED
-        return table
+            entry["power"] = str(reading.power)
+        entry["value"] = show_measured(each, DIGITS) if isinstance(each, Measured) else SKIPPED
+        return entry
 
-    def _save(self) -> None:
-        """Write the document; one that could not be written is again as it was kept last."""
-        import tomlkit
+    def _replace(self, text: JobText) -> None:
+        """Write the file as it is known with another text."""
+        replace_whole(self.path, self._text.data if self.written else None, text.data)
+        self._text, self.written = text, True
 
-        text = tomlkit.dumps(self._document)
-        try:
-            replace_whole(self.path, self._on_disk, text.encode("utf-8"))
-        except InputError:
-            self._document = tomlkit.parse(self._kept)
-            raise
-        self._kept, self._on_disk = text, text.encode("utf-8")
+
+def _new_text(path: Path, board_file: Path) -> JobText:
+    """A job about a board, before anything was measured."""
+    import tomlkit
+
+    document = tomlkit.parse(HEAD)
+    document["version"] = VERSION
+    document["board"] = Path(os.path.relpath(board_file, path.parent or ".")).as_posix()
+    return JobText.of(tomlkit.dumps(document).encode("utf-8"), file_name(path))
+
+
+def _staying(before: Sequence[Entry], log: Sequence[Entry]) -> list[bool]:
+    """Which entries a changed log still has; they stand at its beginning."""
+    staying: list[bool] = []
+    for old in before:
+        at = sum(staying)
+        staying.append(at < len(log) and log[at] == old)
+    return staying
+
+
+def already_closed(text: JobText) -> InputError:
+    """Tell that a job has been closed, and as what."""
+    was, on = text.plain.get("found", ""), text.plain["closed"]
+    as_what = f' as "{was}"' if was else ""
+    return InputError(
+        f"{text.name}: found a job that was closed on {on}{as_what}; allowed: an open job "
+        "(to change it, edit the file)"
+    )
 
 
 def mark_of(data: bytes) -> str:

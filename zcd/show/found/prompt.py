@@ -105,6 +105,25 @@ class Answers:
         else:
             raise InputError("there is no answer to take back")
 
+    def copy(self) -> Answers:
+        """The same answers, to go back to."""
+        earlier = [(list(log), flags) for log, flags in self._earlier]
+        return Answers(self.circuit, list(self.log), self.flags, earlier)
+
+    def join(self, more: Sequence[Measured | Reading], log: Sequence[Measured | Reading]) -> None:
+        """Take in what others have added; taking answers back does not take back theirs.
+
+        Parameters
+        ----------
+        more : sequence of Measured or Reading
+            What they added.
+        log : sequence of Measured or Reading
+            All there is now, in order.
+        """
+        for earlier, _ in self._earlier:
+            earlier.extend(more)
+        self.log = list(log)
+
     def forget(self, reading: Reading) -> None:
         """Take back all that was said of a reading."""
         self.log = [each for each in self.log if place_of(each) != reading]
@@ -139,11 +158,14 @@ class Conversation:
         Diagnosis from the readings taken, those skipped, and the flags.
     save : callable
         Keeps the log and the flags; called after each answer.
+    unkept : str
+        Why the last answer could not be kept; empty: it was.
     """
 
     answers: Answers
     diagnose: Diagnose
     save: Save = _kept_nowhere
+    unkept: str = ""
 
     def run(
         self,
@@ -187,16 +209,25 @@ class Conversation:
             line = " ".join(ask(QUESTION if suggested else LAST_QUESTION).split())
             if line.lower() in END or (not line and suggested is None):
                 return False
-            log, flags = list(self.answers.log), self.answers.flags
+            before = self.answers.copy()
             try:
-                if self.answers.take(line, suggested):
-                    self.save(self.answers.log, self.answers.flags)
+                if not self.answers.take(line, suggested):
+                    tell(HELP)
+                elif self._kept(before):
                     return True
-                tell(HELP)
+                else:
+                    tell(self.unkept)
             except InputError as error:
-                # what could not be kept was not answered
-                self.answers.log, self.answers.flags = log, flags
                 tell(str(error))
+
+    def _kept(self, before: Answers) -> bool:
+        """Keep what was answered last; what could not be kept was not answered."""
+        try:
+            self.save(self.answers.log, self.answers.flags)
+            self.unkept = ""
+        except InputError as error:
+            self.answers, self.unkept = before, str(error)
+        return not self.unkept
 
 
 def place_of(each: Measured | Reading) -> Reading:

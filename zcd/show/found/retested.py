@@ -6,18 +6,23 @@ import os
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from zcd.board.documents import file_name
 from zcd.board.units import refusal
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.retest import Again, Retest
 from zcd.diagnosis.retested import ReadAgain, Retested, Verdict
 from zcd.diagnosis.words import show_measured
-from zcd.show.files import read_again, replace_whole
+from zcd.show.files import update_whole
 from zcd.show.found.findings import spread_of
+from zcd.show.found.job_text import JobText, add_table, inline_table
 from zcd.show.found.words import percent_text
 from zcd.show.table import Table
 from zcd.show.wording import factor_text, plain
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
 
 
 def retested(
@@ -87,32 +92,35 @@ def keep_retest(job: Job, kept: Retested) -> Path:
     InputError
         If there is no job file, or it cannot be written.
     """
-    import tomlkit
-
-    if job.file is None:
+    file = job.file
+    if file is None:
         raise refusal("a board file", "a job file", "JOB")
-    before = read_again(job.file)
-    document = tomlkit.parse(before.decode("utf-8-sig"))
-    if "retests" not in document:
-        document["retests"] = tomlkit.aot()
-    table = _table(kept)
-    if document["retests"][-1:] == [table]:
-        return job.file
-    document["retests"].append(table)
-    return replace_whole(job.file, before, tomlkit.dumps(document).encode("utf-8"))
+    update_whole(file, lambda data: _with_retest(JobText.of(data, file_name(file)), kept).data)
+    return file
 
 
-def _table(kept: Retested) -> Any:
-    """One ``[[retests]]``, what is empty left out."""
+def _with_retest(text: JobText, kept: Retested) -> JobText:
+    """A job file with one more retest, unless that is the last one already."""
     import tomlkit
 
-    readings = tomlkit.array().multiline(True)
-    for each in kept.readings:
-        row = tomlkit.inline_table()
-        row.update({"reading": each.reading, "shown": each.shown, "good_board": each.good_board})
-        if each.differs:
-            row["differs"] = True
-        readings.append(row)
+    text.job()
+    entry, before = _entry(kept), text.plain.get("retests", [])
+    if before[-1:] == [entry]:
+        return text
+
+    def edit(document: TOMLDocument) -> None:
+        laid_out = dict(entry)
+        if kept.readings:
+            rows = tomlkit.array().multiline(True)
+            rows.extend(map(inline_table, entry["readings"]))
+            laid_out["readings"] = rows
+        add_table(document, "retests", laid_out)
+
+    return text.changed(edit, {**text.plain, "retests": [*before, entry]})
+
+
+def _entry(kept: Retested) -> dict[str, Any]:
+    """One ``[[retests]]``, what is empty left out."""
     told: dict[str, Any] = {
         "taken": kept.taken,
         "by": kept.by,
@@ -123,11 +131,13 @@ def _table(kept: Retested) -> Any:
         "ctr": [_percent(ratio) for ratio in kept.ctr_ratio or ()],
         "headroom": list(kept.headroom),
         "headroom_weak": list(kept.headroom_weak),
-        "readings": readings,
+        "readings": [
+            {"reading": each.reading, "shown": each.shown, "good_board": each.good_board}
+            | ({"differs": True} if each.differs else {})
+            for each in kept.readings
+        ],
     }
-    table = tomlkit.table()
-    table.update({key: value for key, value in told.items() if value})
-    return table
+    return {key: value for key, value in told.items() if value}
 
 
 def _percent(ratio: float) -> str:

@@ -14,7 +14,7 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.record import Experience, with_experience
 from zcd.margin.check import Check, nominal_check
 from zcd.margin.spread import with_spread
-from zcd.show.files import require_place
+from zcd.show.files import has_typesetter, require_place, require_typesetter
 from zcd.show.found.words import sentence
 from zcd.show.output import atlas_of, diagnosed, print_json, write_record
 from zcd.show.wording import plain, verdict_text
@@ -25,20 +25,24 @@ KINDS = (".html", ".pdf")
 def report_files(job_file: str, wanted: Sequence[str]) -> tuple[str, ...]:
     """Where the report goes; by default one file of each kind beside the job file.
 
+    Without the package that sets PDF files, the default is HTML alone.
+
     Raises
     ------
     InputError
-        If a file is neither HTML nor PDF, or its place cannot be written.
+        If a file is neither HTML nor PDF, its place cannot be written, or the package is missing.
     """
     if not Path(job_file).name:
         raise refusal(job_file, "a job or board file", "JOB")
     job = Path(job_file)
     places = tuple(wanted) or tuple(
-        str(job.with_name(f"{job.stem}-report{kind}")) for kind in KINDS
+        str(job.with_name(f"{job.stem}-report{kind}"))
+        for kind in (KINDS if has_typesetter() else KINDS[:1])
     )
     for place in places:
         if Path(place).suffix.lower() not in KINDS:
             raise refusal(place, "a file name that ends in .html or .pdf", "--to")
+        require_typesetter(place)
         require_place(place)
     return places
 
@@ -73,7 +77,7 @@ def record_job(
         Exit code: 0 where the repaired board passes, else 1.
     """
     case, check = judged_job(job, board, known)
-    write_record(case, board, check, places, paper)
+    write_record(case, board, check, places, paper, job.meter)
     told = "" if case is None else sentence(case.diagnosis.conclusion)
     if as_json:
         print_json({"files": list(places), "conclusion": told or None, "passes": check.passes})

@@ -12,7 +12,7 @@ from typing import Any
 
 from zcd.errors import ZcdError
 from zcd.show.document import Block, Document
-from zcd.show.files import PDF_END
+from zcd.show.files import PDF_END, require_typesetter
 from zcd.show.table import FAILS
 from zcd.show.wording import version_text
 
@@ -37,9 +37,12 @@ def report_pdf(document: Document, paper: str = "a4") -> bytes:
 
     Raises
     ------
+    InputError
+        If the typesetter is not installed.
     ZcdError
-        If the typesetter fails.
+        If it fails.
     """
+    require_typesetter("report.pdf")
     import typst
     from matplotlib import get_data_path
 

@@ -12,7 +12,7 @@ from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.job import Job
-from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.points import expected_at_nodes
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
@@ -109,6 +109,7 @@ def report_document(
     loss_map: LossMap,
     loss_share: LossShare,
     case: Case | None = None,
+    meter: Meter | None = None,
 ) -> Document:
     """All that a report says.
 
@@ -122,6 +123,8 @@ def report_document(
     loss_map, loss_share : LossMap, LossShare
     case : Case, optional
         What was found on the board before the repair.
+    meter : Meter, optional
+        Of what a good board reads, where there is no case; the usual one if not given.
 
     Returns
     -------
@@ -132,7 +135,7 @@ def report_document(
         title=plain(board.name),
         before=f"Mains sync circuit, checked by calculation on {date.today().isoformat()}",
         sections=(
-            _checked_section(board, case),
+            _checked_section(board, case, meter),
             verdict_section(check),
             *([] if case is None else _case_sections(case)),
             _pictures_section(board, solution, lock, loss_map, loss_share),
@@ -147,10 +150,10 @@ def _case_sections(case: Case) -> list[Section]:
     return [_found_section(case), _story_section(case), _retest_section(case.job)]
 
 
-def _checked_section(board: Board, case: Case | None) -> Section:
+def _checked_section(board: Board, case: Case | None, meter: Meter | None) -> Section:
     """The board, drawn with what a good one reads."""
     circuit = build_circuit(board)
-    meter = usual_meter() if case is None else case.job.meter
+    meter = (meter or usual_meter()) if case is None else case.job.meter
     expected = expected_at_nodes(board, circuit, meter)
     drawn = Picture(
         "schematic",

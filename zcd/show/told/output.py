@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from zcd.board.model import Board
 from zcd.board.units import refusal
 from zcd.show.files import require_place
@@ -10,6 +12,9 @@ from zcd.story.causes import find_cause, of_amount
 from zcd.story.controller import FAN, SYNC
 from zcd.story.flags import StoryTable, all_stories, causes_for_flags
 from zcd.story.timeline import stories_of
+
+if TYPE_CHECKING:
+    from zcd.diagnosis.meters import Meter
 
 NONE = "none"
 
@@ -36,9 +41,10 @@ def tell(
     seconds: float,
     *,
     plots: str | None,
+    kind: str,
     as_json: bool,
 ) -> None:
-    """Tell the story of one cause."""
+    """Tell the story of one cause; pictures become files of a kind."""
     cause = find_cause(board, key)
     if amount is not None:
         cause = of_amount(cause, amount)
@@ -48,7 +54,7 @@ def tell(
     if plots is not None:
         from zcd.show.draw.plots import save_story_plots
 
-        save_story_plots(plots, board=board, story=story)
+        save_story_plots(plots, board=board, story=story, kind=kind)
     print_result(story, as_json)
 
 
@@ -58,12 +64,19 @@ def tell_all(board: Board, seconds: float, *, as_json: bool) -> None:
     print_result(StoryTable(board=board, seconds=seconds, stories=stories), as_json)
 
 
-def turn_round(board: Board, flags: frozenset[str], seconds: float, *, as_json: bool) -> None:
-    """Find the causes behind some flags, and the first reading."""
+def turn_round(
+    board: Board,
+    flags: frozenset[str],
+    seconds: float,
+    *,
+    meter: Meter | None = None,
+    as_json: bool,
+) -> None:
+    """Find the causes behind some flags, and the first reading, with a meter or the usual one."""
     from zcd.circuit.build import build_circuit
     from zcd.diagnosis.readings import useful_readings
     from zcd.show.progress import progress_bar
 
     with progress_bar(len(useful_readings(board, build_circuit(board)))) as begin:
-        found = causes_for_flags(board, flags, seconds, begin)
+        found = causes_for_flags(board, flags, seconds, meter=meter, progress=begin)
     print_result(found, as_json)

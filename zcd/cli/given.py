@@ -1,0 +1,79 @@
+"""Boards and jobs as a command is given them: a file, or "-" for what comes on standard input."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+from zcd.cli.command import settings
+from zcd.errors import InputError
+
+if TYPE_CHECKING:
+    from zcd.board.model import Board
+    from zcd.diagnosis.job import Job
+
+DASH = "-"
+NAME = "standard input"
+WANTED = "a board file, TOML in UTF-8, up to 1 MB"
+
+
+def board_given(file: str) -> Board:
+    """The board of a file, or the one on standard input."""
+    from zcd.board.files import load_board, parse_board
+
+    return parse_board(_typed(), NAME) if file == DASH else load_board(file)
+
+
+def job_given(file: str) -> Job:
+    """The job of a job or board file, or one about the board on standard input."""
+    from zcd.diagnosis.job import Job, load_job
+    from zcd.diagnosis.meters import usual_meter
+
+    if file != DASH:
+        return load_job(file, settings().meter)
+    return Job(board=board_given(file), meter=settings().meter or usual_meter())
+
+
+def keys_given(file: str) -> dict[str, Any]:
+    """Keys and values of a board file, or of the one on standard input; it describes a board."""
+    from pathlib import Path
+
+    from zcd.board.documents import file_name, parse_toml, read_text
+    from zcd.board.files import board_from_dict
+
+    name = NAME if file == DASH else file_name(Path(file))
+    found = parse_toml(_typed() if file == DASH else read_text(Path(file), WANTED), name, WANTED)
+    board_from_dict(found, name)
+    return found
+
+
+def require_file(file: str, instead: str) -> None:
+    """Refuse standard input where something is kept beside the board.
+
+    Parameters
+    ----------
+    file : str
+        As given.
+    instead : str
+        What to do, in words.
+
+    Raises
+    ------
+    InputError
+        If it is the dash.
+    """
+    if file == DASH:
+        raise InputError(f"{NAME}: nothing can be kept beside a board without a file: {instead}")
+
+
+def _typed() -> str:
+    """The text on standard input, judged like that of a file."""
+    from zcd.board.documents import LARGEST_FILE_BYTES, decoded
+
+    stream = getattr(sys.stdin, "buffer", None)
+    if stream is None:  # a stream of text that stands in for it
+        return sys.stdin.read(LARGEST_FILE_BYTES)
+    data = stream.read(LARGEST_FILE_BYTES + 1)
+    if len(data) > LARGEST_FILE_BYTES:
+        raise InputError(f"{NAME}: found more than {LARGEST_FILE_BYTES} bytes; allowed: {WANTED}")
+    return decoded(data, NAME, WANTED)

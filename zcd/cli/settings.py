@@ -1,0 +1,86 @@
+"""The command that shows the settings of the bench."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from zcd.cli.command import PlainCommand
+from zcd.cli.exits import EXIT_CODES
+
+if TYPE_CHECKING:
+    from zcd.settings import Settings
+
+
+@click.command(cls=PlainCommand, epilog=EXIT_CODES)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the lines.")
+def settings(as_json: bool) -> None:
+    """Show where the settings of the bench stand, and what holds.
+
+    The file is TOML, written by hand; all of it may be left out:
+
+    \b
+      mains = "230 V 50 Hz"            of new board files
+      paper = "a4"                     of reports, or "letter"
+      drawer = "drawer.toml"           drawer file for zcd substitute
+      meter = {dc_input = "10M"}       as [meter] in a job file, where a job has none
+
+    An option goes before a board or job file, that before the settings, those before the
+    defaults. ZCD_CONFIG names another file; empty, there are no settings.
+
+    \b
+    Example
+      zcd settings
+    """
+    import os
+
+    from zcd.errors import InputError
+    from zcd.settings import Settings, load_settings, settings_path
+
+    path, problems = settings_path(), []
+    try:
+        found = load_settings()
+    except InputError as error:
+        found, problems = Settings(), str(error).splitlines()
+    there = path is not None and os.path.lexists(path)
+    if as_json:
+        from zcd.show.output import print_json
+
+        record = {"file": None if path is None else str(path), "exists": there}
+        print_json({**record, **_held(found), "problems": problems})
+        return
+    for line in (_where(None if path is None else str(path), there), *_lines(found), *problems):
+        click.echo("".join(c if c.isprintable() else "?" for c in line))
+
+
+def _held(found: Settings) -> dict[str, Any]:
+    """What holds, by key; null where nothing is set."""
+    return {
+        "mains": {key: str(value) for key, value in found.mains.items()} or None,
+        "meter": {key: str(value) for key, value in found.meter_texts.items()} or None,
+        "paper": found.paper,
+        "drawer": None if found.drawer is None else str(found.drawer),
+    }
+
+
+def _where(path: str | None, there: bool) -> str:
+    if path is None:
+        return "Settings: none, as ZCD_CONFIG is empty"
+    return f"Settings: {path}" + ("" if there else " (there is no such file; the defaults hold)")
+
+
+def _lines(found: Settings) -> list[str]:
+    """What holds, a line for each key."""
+    unset = {
+        "mains": "not set; zcd new takes 230 V 50 Hz",
+        "meter": "not set; a usual handheld meter",
+        "drawer": "not set; zcd substitute takes a series",
+    }
+    lines = []
+    for key, value in _held(found).items():
+        told = value or unset[key]
+        if isinstance(value, dict):
+            told = ", ".join(f"{name} = {text}" for name, text in value.items())
+        lines.append(f"  {key:7} {told}")
+    return lines
