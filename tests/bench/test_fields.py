@@ -11,6 +11,7 @@ from zcd.bench.forms import START, differing, fields_of, file_of, read, texts_of
 from zcd.bench.rows import added, removed
 from zcd.board.files import board_from_dict
 from zcd.board.schema import BoardFile, ResistorTable, Table
+from zcd.margin.verdicts import verdicts
 
 FILE: dict[str, Any] = {
     "name": "Invented proofing cabinet",
@@ -72,7 +73,8 @@ def test_what_to_begin_with_is_a_board() -> None:
     board, errors = read(START)
     assert errors == {}
     assert board is not None
-    assert [r.resistance_ohm for r in board.chains[0]] == [100e3, 150e3]
+    assert [r.resistance_ohm for r in board.chains[0]] == [51e3, 62e3, 51e3]
+    assert verdicts([board])[0].passes
 
 
 def leaves(table: type[Table], before: str = "") -> set[str]:

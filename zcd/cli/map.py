@@ -24,7 +24,7 @@ def map_command(board_file: str, across: str, up: str, figure: str | None, as_js
 
     \b
     Example
-      zcd map dryer.toml --across R12 --up temperature --figure dryer-map.png
+      zcd map vent.toml --across R7 --up temperature --figure vent-map.png
     """
     from zcd.board.files import load_board
     from zcd.board.units import refusal
