@@ -228,11 +228,11 @@ _VALUES = {
         "FAMILY": "817", "GRADE": "B", "PULL_UP": "27k", "LOGIC_V": "5 V",
     },
     Topology.HALF_WAVE_CLAMPED: {
-        **_AT_120_V, "BOARD_NAME": "Mossend P1 proofing cabinet",
+        **_AT_120_V, "BOARD_NAME": "Mossend P1 dough proofer",
         "FAMILY": "817", "GRADE": "B", "PULL_UP": "8k2", "LOGIC_V": "3.3 V",
     },
     Topology.BRIDGE: {
-        **_AT_120_V, "BOARD_NAME": "Fennimore T2 towel warmer",
+        **_AT_120_V, "BOARD_NAME": "Fennimore T2 towel rail",
         "FAMILY": "817", "GRADE": "C", "PULL_UP": "9k1", "LOGIC_V": "5 V",
         _LED: _LED_BOTH_HALVES, "LED_RESISTOR": "2k",
     },
