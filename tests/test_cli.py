@@ -280,7 +280,12 @@ def test_demo_takes_the_next_free_folder(demo: Demo) -> None:
 
 def test_demo_finds_its_fault_and_its_repair_holds(demo: Demo) -> None:
     assert narrow(demo.out)
-    words = ("THE FAULTY BOARD", "R12 has drifted high", "THE REPAIRED BOARD", "The board holds")
+    words = (
+        "THE FAULTY BOARD",
+        "The second LED of OC1 is open",
+        "THE REPAIRED BOARD",
+        "The board holds",
+    )
     places = [demo.out.index(word) for word in words]
     assert places == sorted(places)
     assert "zcd-demo-2: board.toml" in demo.out
@@ -293,7 +298,7 @@ def test_demo_report_stands_alone(demo: Demo) -> None:
     assert all(value.startswith("#") for name, value in page.attributes if name in LOADS)
     assert page.tags.count("svg") == 6
     text = "".join(page.words)
-    for words in ("R12 has drifted high: replace it", "The board holds", "fan does not turn"):
+    for words in ("The second LED of OC1 is open: replace OC1", "The board holds", "fan does not"):
         assert words in text
 
 
@@ -303,7 +308,7 @@ def test_demo_as_json(work: Path, capsys: pytest.CaptureFixture[str]) -> None:
     found = json.loads(out)
     assert set(found) == {"folder", "diagnosis", "check", "cautions"}
     assert found["folder"] == "mine"
-    assert found["diagnosis"]["ranked"][0]["fault"] == "R12 drift"
+    assert found["diagnosis"]["ranked"][0]["fault"] == "OC1 second LED open"
     assert found["check"]["passes"] is True
     assert err == ""
     assert (work / "mine" / "report.html").is_file()
@@ -334,9 +339,9 @@ def test_bench_card_of_a_job_is_read_with_its_meter(
     assert main(["readings", str(tmp_path / "job.toml")]) == 0
     out, err = capsys.readouterr()
     assert narrow(out)
-    assert "Bench card: Pellcroft FS-2 fruit dryer, control board" in out
+    assert "Bench card: Ovarel B12 egg incubator, control board" in out
     assert "Read with 1 MΩ on DC and 5 MΩ on AC volts (average)" in out
-    for word in ("CAUTION", "OL: R12 open", "K1 driver open"):
+    for word in ("CAUTION", "OL: R22 open", "K1 driver open"):
         assert word in out
     assert err == ""
 
@@ -356,9 +361,9 @@ def test_diagnosis_of_a_job(job: Path, capsys: pytest.CaptureFixture[str]) -> No
     out, err = capsys.readouterr()
     lines = [line for line in out.splitlines() if line]
     assert lines[:3] == [
-        "Pellcroft FS-2 fruit dryer, control board",
+        "Ovarel B12 egg incubator, control board",
         "Flags reported: sync, fan.",
-        "R12 has drifted high: replace it.",
+        "The second LED of OC1 is open: replace OC1.",
     ]
     assert narrow(out)
     assert "CAUTION" in out
@@ -368,13 +373,14 @@ def test_diagnosis_of_a_job(job: Path, capsys: pytest.CaptureFixture[str]) -> No
 def test_readings_on_the_command_line_join_those_of_the_job(
     job: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    more = ["-r", "ohm R11 101k", "--reading", "diode D1 0.58 V"]
+    more = ["-r", "ohm pull-up 5.58k", "--reading", "dc logic+ logic0 5.02 V"]
     assert main(["diagnose", str(job), *more, "--json"]) == 0
     out, err = capsys.readouterr()
     found = json.loads(out)
-    assert [m.get("value_ohm") for m in found["measured"]][3:] == [2.14e6, 101e3, None]
-    assert found["measured"][5]["value_v"] == 0.58
-    assert found["ranked"][0]["fault"] == "R12 drift"
+    ohms = [m.get("value_ohm") for m in found["measured"]]
+    assert ohms[2:] == [18.2e3, 17.8e3, None, None, 5.58e3, None]
+    assert found["measured"][7]["value_v"] == 5.02
+    assert found["ranked"][0]["fault"] == "OC1 second LED open"
     assert err == ""
 
 
@@ -382,7 +388,7 @@ def test_diagnosis_of_a_board_from_typed_readings(
     job: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Coil driven, switched terminal dead: the contact (common practice, no source)."""
-    typed = ["-r", "dc K1.coil 11.5 V", "-r", "ac feed neutral 0 V"]
+    typed = ["-r", "dc K1.coil 23.6 V", "-r", "ac feed neutral 0 V"]
     assert main(["diagnose", str(job.parent / "board.toml"), *typed]) == 0
     out, err = capsys.readouterr()
     assert "the load relay's contact stays open" in out
@@ -426,7 +432,7 @@ def test_conversation_fits_80_columns(
     monkeypatch.setattr(sys, "stdin", io.StringIO(""))
     assert main(["diagnose", str(job), "--ask"]) == 0
     out, _ = capsys.readouterr()
-    assert "R12 has drifted high: replace it." in out
+    assert "The second LED of OC1 is open: replace OC1." in out
     assert max(map(len, out.splitlines())) <= 80
 
 

@@ -8,11 +8,11 @@ import pytest
 
 from zcd.cli import main
 
-READINGS = ["black-white=178", "white-red=312", "red-black=489"]
+READINGS = ["black-white=164", "white-red=287", "red-black=449"]
 FRAME = ["black-frame=OL", "frame-white=OL", "red-frame=OL"]
 PINS = ["--pin", "black=1", "--pin", "white=2", "--pin", "red=3"]
 BOARD = ["--board", "1=run", "--board", "2=common", "--board", "3=start"]
-CAPACITOR = ["--capacitor", "1.42u", "--marking", "1.5 uF"]
+CAPACITOR = ["--capacitor", "1.72u", "--marking", "1.8 uF"]
 WHOLE = [*READINGS, *FRAME, *PINS, *BOARD, *CAPACITOR]
 
 
@@ -31,7 +31,7 @@ def test_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert found["safe"] is True
     roles = {lead["lead"]: lead["role"] for lead in found["leads"]}
     assert roles == {"black": "run", "white": "common", "red": "start"}
-    assert found["main_ohm"] == 178.0
+    assert found["main_ohm"] == 164.0
     assert found["leads"][0]["frame_ohm"] is None
 
 
@@ -43,7 +43,7 @@ def test_half_checked_is_not_safe(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_inconsistent_set_is_not_safe(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["windings", "a-b=178", "b-c=312", "a-c=589", "--json"]) == 1
+    assert main(["windings", "a-b=164", "b-c=287", "a-c=549", "--json"]) == 1
     found = json.loads(capsys.readouterr().out)
     assert found["safe"] is False
     assert "take them again" in found["problems"][0]
@@ -52,15 +52,15 @@ def test_inconsistent_set_is_not_safe(capsys: pytest.CaptureFixture[str]) -> Non
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (["a-b=178"], "three leads"),
-        (["a-b=178", "b-c=312", "a-c=489", "c-d=5"], "three leads"),
-        (["a-b=178", "b-a=179", "a-c=489"], "each two leads once"),
-        (["a-a=178", "b-c=312", "a-c=489"], "a reading such as"),
-        (["a-b=lots", "b-c=312", "a-c=489"], 'a-b: found "lots"; allowed: ohms such as'),
+        (["a-b=164"], "three leads"),
+        (["a-b=164", "b-c=287", "a-c=449", "c-d=5"], "three leads"),
+        (["a-b=164", "b-a=165", "a-c=449"], "each two leads once"),
+        (["a-a=164", "b-c=287", "a-c=449"], "a reading such as"),
+        (["a-b=lots", "b-c=287", "a-c=449"], 'a-b: found "lots"; allowed: ohms such as'),
         ([*READINGS, "--pin", "blak=1"], 'did you mean "black"'),
         ([*READINGS, "--board", "1=comon"], 'did you mean "common"'),
-        ([*READINGS, "--pin", "black"], "pairs such as black=1"),
-        ([*READINGS, "--capacitor", "1.4u"], "both --capacitor and --marking"),
+        ([*READINGS, "--pin", "black"], "pairs such as blue=1"),
+        ([*READINGS, "--capacitor", "1.7u"], "both --capacitor and --marking"),
         ([*READINGS, "--accuracy", "200 %"], "--accuracy: found"),
         ([*READINGS, "green-frame=OL"], "a reading to the frame: found"),
     ],

@@ -9,10 +9,9 @@ import pytest
 from zcd.bench.fields import single_fields
 from zcd.bench.forms import START, differing, fields_of, file_of, read, texts_of, typed_over
 from zcd.bench.rows import added, removed
-from zcd.board import kinds
 from zcd.board.files import board_from_dict
 from zcd.board.schema import BoardFile, ResistorTable, Table
-from zcd.board.units import parse_quantity
+from zcd.margin.verdicts import verdicts
 
 FILE: dict[str, Any] = {
     "name": "Invented proofing cabinet",
@@ -74,8 +73,8 @@ def test_what_to_begin_with_is_a_board() -> None:
     board, errors = read(START)
     assert errors == {}
     assert board is not None
-    typed = [parse_quantity(t, kinds.RESISTANCE) for t in START["chain.resistors.1"].split(",")]
-    assert [r.resistance_ohm for r in board.chains[0]] == typed
+    assert [r.resistance_ohm for r in board.chains[0]] == [51e3, 62e3, 51e3]
+    assert verdicts([board])[0].passes
 
 
 def leaves(table: type[Table], before: str = "") -> set[str]:

@@ -143,10 +143,10 @@ def test_kept_twice_is_kept_once(asked: Asked) -> None:
 
 def test_an_edit_of_the_board_leaves_the_fields_of_the_repair(asked: Asked) -> None:
     sheet = BoardSheet(Desk(folder=asked.file.parent), Ready())
-    query = urlencode({"output.pull_up": "22k", "after": "ohm R1 120k", "record": "off"})
+    query = urlencode({"output.pull_up": "33k", "after": "ohm R1 120k", "record": "off"})
     answer = sheet.sheet(Request(scope("/", query)))
     left = parse_qs(urlsplit(answer.headers["HX-Replace-Url"]).query)
-    assert left == {"output.pull_up": ["22k"], "after": ["ohm R1 120k"], "record": ["off"]}
+    assert left == {"output.pull_up": ["33k"], "after": ["ohm R1 120k"], "record": ["off"]}
     whole = Request({**scope("/", query), "headers": []})
     assert (
         'type="hidden" name="after" value="ohm R1 120k"' in bytes(sheet.sheet(whole).body).decode()

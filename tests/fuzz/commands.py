@@ -38,7 +38,7 @@ PLACES = (
 WORDS = (
     *TEXTS, "dc pin logic0 4.98 V", "ohm R1 OL", "dc pin", "R1 open", "R1 opne", "r1 short",
     "mains", "ctr", "chain", "E24", "1206", "drive", "OC1", "D1", "pull-up", "tacho lost",
-    "black-white=178", "white-red=312", "black-red=489", "black=1", "1=run", "=", "-=", "a-b",
+    "black-white=164", "white-red=287", "black-red=449", "black=1", "1=run", "=", "-=", "a-b",
 )  # fmt: skip
 
 

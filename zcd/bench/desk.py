@@ -174,7 +174,7 @@ class Desk:
         plain = all(kind(name).name == name for kind in (PurePosixPath, PureWindowsPath))
         fits = name.isprintable() and 0 < len(name) <= LONGEST_NAME
         if not (plain and fits) or name.startswith("."):
-            raise refusal(name[:LONGEST_NAME], 'a name such as "dryer-job"', JOB)
+            raise refusal(name[:LONGEST_NAME], 'a name such as "board-job"', JOB)
         return self.folder / f"{name}.toml"
 
     def board_file_text(self, looked: Looked) -> str:

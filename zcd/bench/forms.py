@@ -50,10 +50,10 @@ START = {
     "mains.frequency": "50 Hz",
     "feed.kind": "direct",
     "chain.topology": "half-wave",
-    "chain.resistors.1": "100k, 150k",
+    "chain.resistors.1": "51k, 62k, 51k",
     "rectifier.part": "1N4007",
-    "optocoupler.family": "817 C",
-    "output.pull_up": "10k",
+    "optocoupler.family": "817 B",
+    "output.pull_up": "22k",
     "output.supply": "5 V",
 }
 """A board to begin with."""

@@ -278,7 +278,7 @@ def _answer(answers: Answers, message: Message) -> None:
     at, said = message.said("at"), message.said("say")
     if not at:
         if not said or not answers.take(said, None):
-            raise refusal(said, 'a reading such as "ohm R2 150k"')
+            raise refusal(said, 'a reading such as "ohm R2 62k"')
         return
     reading = parse_place(at, answers.circuit)
     if not said and message.said("where") != NEXT:

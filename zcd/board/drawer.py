@@ -47,8 +47,8 @@ WANTED = "a drawer file, TOML in UTF-8, up to 1 MB"
 
 _PRACTICE = "common practice, no source"
 _COUNT = "a whole number from 0 to 100000"
-_VALUES = 'a list of resistances such as ["82k", "100k"]'
-_FORMS = 'exactly one of value = "100k", values = ["82k", "100k"] and series = "E24"'
+_VALUES = 'a list of resistances such as ["27k", "82k"]'
+_FORMS = 'exactly one of value = "27k", values = ["27k", "82k"] and series = "E24"'
 
 
 def series_name(found: object, key: str = "") -> str:
@@ -115,7 +115,7 @@ class DrawerFile(Table):
 
     name: Text | None = Field(default=None, description="a line of text")
     resistors: tuple[Annotated[StockResistorTable, short_form("value")], ...] = Field(
-        default=(), description='a list such as ["100k", {values = ["82k"], style = "1/2 W"}]'
+        default=(), description='a list such as ["27k", {values = ["82k"], style = "1/2 W"}]'
     )
     optocouplers: tuple[Annotated[StockOptocouplerTable, short_form("family")], ...] = Field(
         default=(), description='a list such as ["817C", {family = "817", grade = "B"}]'
@@ -217,9 +217,9 @@ def parse_drawer(text: str, name: str = "drawer.toml") -> Drawer:
 
     Examples
     --------
-    >>> drawer = parse_drawer('resistors = ["100k", {values = ["47k", "100k"], count = 2}]')
+    >>> drawer = parse_drawer('resistors = ["82k", {values = ["27k", "82k"], count = 2}]')
     >>> [(item.part.resistance_ohm, item.count) for item in drawer.resistors]
-    [(47000.0, 2), (100000.0, 1000000)]
+    [(27000.0, 2), (82000.0, 1000000)]
     """
     found = parse_toml(text, name, WANTED)
     if {"mains", "readings", "board"} & found.keys():

@@ -10,12 +10,12 @@ STARTER = """\
 name = "Example: drawer of an invented repair corner"
 
 resistors = [
-    "100k",                                   # 1/4 W, 5 % where nothing else is written
-    {value = "120k", count = 2},
-    {values = ["47k", "82k", "150k"], style = "1206", tolerance = "1 %", count = 20},
+    "39k",                                    # 1/4 W, 5 % where nothing else is written
+    {value = "68k", count = 2},
+    {values = ["22k", "56k", "91k"], style = "1206", tolerance = "1 %", count = 20},
     {series = "E12", style = "1/2 W"},        # a kit: E6, E12, E24, E48 or E96, 1 kΩ to 10 MΩ
     # a part's own sheet goes before the style's limits:
-    {value = "220k", style = "1 W", power = "0.9 W", working_voltage = "350 V"},
+    {value = "180k", style = "1 W", power = "0.9 W", working_voltage = "350 V"},
 ]
 
 optocouplers = [
@@ -28,6 +28,7 @@ diodes = ["1N4007", {part = "M7", count = 4}]     # a bridge needs four of a kin
 
 drive_parts = [
     "MOC3052M",
+    "S201DH1",
     {part = "BT136-800", count = 1},
     # a part that the tables do not know, by its sheet:
     {part = "X-600", kind = "triac", current = "4 A", voltage = "600 V", surge = "25 A"},

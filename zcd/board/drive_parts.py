@@ -95,8 +95,8 @@ def drive_part(
 
     Examples
     --------
-    >>> drive_part("aqh2223").current_a, drive_part("MOC3063M").mode
-    (0.9, 'zero-cross')
+    >>> drive_part("s201dh1").current_a, drive_part("MOC3063M").mode
+    (1.5, 'zero-cross')
     """
     name = find_name(part, drive_part_names())
     rows = refdata.table("drive_parts")

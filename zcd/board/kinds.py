@@ -17,13 +17,13 @@ _HOUR = {"h": 1.0, "hours": 1.0, "h/year": 1.0}
 _MILLI_MEGA = "m is milli, M is mega"
 
 
-# Nobody fits 150 milliohms to a chain, but many a hand writes 1m for a megohm; and a hundred
+# Nobody fits 330 milliohms to a chain, but many a hand writes 1m for a megohm; and a hundred
 # thousand is 100.000 in some countries.
 _UNCLEAR_OHMS = (
-    (re.compile(r"[\d.]+\s*m", re.ASCII), f"{_MILLI_MEGA}: write 0R15, or 150M"),
+    (re.compile(r"[\d.]+\s*m", re.ASCII), f"{_MILLI_MEGA}: write 0R33, or 330M"),
     (
         re.compile(r"[1-9]\d{0,2}(\.\d{3})+\s*(Ω|ohms?|r)?", re.ASCII | re.IGNORECASE),
-        "three digits after a point may be thousands: write 100k, or 100",
+        "three digits after a point may be thousands: write 220k, or 220",
     ),
 )
 

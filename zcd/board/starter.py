@@ -17,13 +17,13 @@ _HEAD = """\
 # CAUTION: the mains side is live up to and including the optocoupler's LED. Isolate, discharge
 # and prove dead before you measure parts; local codes and licensed practice go first.
 
-name = "Example: plant-propagator heater board (invented)"
+name = "Example: BOARD_NAME (invented)"
 
 [mains]
-voltage = "230 V"
-# frequency = "50 Hz"
+voltage = "MAINS_V"
+# frequency = "MAINS_HZ"
 # frequency_tolerance = "FREQUENCY_TOLERANCE"
-# band = "230 +-10 %"         # or tolerance = "10 %"
+# band = "BAND"        # or tolerance = "10 %"
 # harmonics = [{order = 3, fraction = "5 %", phase = "0 deg"}]       # example
 
 [feed]
@@ -40,7 +40,7 @@ _CHAIN = {
     Topology.HALF_WAVE: """\
 [chain]
 topology = "half-wave"        # a rectifier in series with the LED
-resistors = ["47k", "47k"]    # in order from the feed
+resistors = ["36k", "36k", "36k"]   # in order from the feed
 # rectifier_first = false     # true: the rectifier comes before the chain
 
 [rectifier]
@@ -50,7 +50,7 @@ part = "1N4007"
     Topology.CLAMPED: """\
 [chain]
 topology = "clamped"          # a diode across the LED, the other way round
-resistors = ["33k", "33k", "33k", "33k"]   # in order from the feed
+resistors = ["43k", "43k", "43k", "43k"]   # in order from the feed
 
 [clamp]
 part = "1N4148"
@@ -59,7 +59,7 @@ part = "1N4148"
     Topology.HALF_WAVE_CLAMPED: """\
 [chain]
 topology = "half-wave-clamped"   # a rectifier in series, and a diode across the LED
-resistors = ["47k", "47k"]    # in order from the feed
+resistors = ["24k", "24k"]    # in order from the feed
 # rectifier_first = false     # true: the rectifier comes before the chain
 
 [rectifier]
@@ -73,8 +73,8 @@ part = "1N4148"
     Topology.BRIDGE: """\
 [chain]
 topology = "bridge"           # four diodes around the LED
-resistors = ["22k", "22k"]    # in the line leg, in order from the feed
-return_resistors = ["22k", "22k"]   # in the neutral leg
+resistors = ["12k", "12k"]    # in the line leg, in order from the feed
+return_resistors = ["12k", "12k"]   # in the neutral leg
 
 [rectifier]
 part = "1N4007"               # each of the four
@@ -83,16 +83,16 @@ part = "1N4007"               # each of the four
     Topology.TWO_LED: """\
 [chain]
 topology = "two-led"          # an AC-input optocoupler, two LEDs back to back
-resistors = ["15k", "15k", "15k", "15k"]   # in order from the feed
+resistors = ["16k", "16k", "16k", "16k"]   # in order from the feed
 """,
 }
 
 _CHAIN_OPTIONS = """\
 # style = "1/4 W"             # of all in the chain: "1206", "MFR-25", ...
 # tolerance = "TOLERANCE"
-# A resistor may say more: {value = "47k", ref = "R11", style = "1206", tolerance = "1 %",
+# A resistor may say more: {value = "33k", ref = "R5", style = "1206", tolerance = "1 %",
 #   power = "0.25 W", working_voltage = "200 V"}
-# parallel = [["47k", "47k"]]                                        # example
+# parallel = [["33k", "33k"]]                                        # example
 # joint_capacitor = {after = 1, capacitance = "10 nF"}               # example
 """
 
@@ -110,7 +110,7 @@ grade = "GRADE"                   # as printed, or unranked if not written
 
 [output]
 pull_up = "PULL_UP"               # or pull_down, for an emitter follower
-supply = "5 V"
+supply = "LOGIC_V"
 # pin_capacitor = "1 nF"                                             # example
 
 # [controller]
@@ -158,12 +158,12 @@ supply = "5 V"
 
 # [fan]
 # power = "POWER"              # taken from the mains at full voltage
-# full_speed = "1200 rpm"                                            # example
+# full_speed = "1350 rpm"                                            # example
 # poles = POLES
 # inertia = "INERTIA"
-# run_capacitor = "1.2 uF"                                           # example
-# main_resistance = "480"                                            # example
-# start_resistance = "720"                                           # example
+# run_capacitor = "1.8 uF"                                           # example
+# main_resistance = "310"                                            # example
+# start_resistance = "405"                                           # example
 # pulses_per_turn = PULSES
 """
 
@@ -175,7 +175,7 @@ _LED_BOTH_HALVES = """\
 [led]                         # parts across the LED
 # Lit in both halves, the LED is dark for a moment only at each crossing. This resistor keeps it
 # dark for longer: without it a strong and slow optocoupler never lets the pin go high.
-resistor = "2k2"
+resistor = "LED_RESISTOR"
 """
 
 _DEFAULTS = {
@@ -220,20 +220,34 @@ _COUNTS = {
 }
 
 
-_ONE_HALF = {"FAMILY": "817", "GRADE": "B", "PULL_UP": "15k"}
+_AT_120_V = {"MAINS_V": "120 V", "MAINS_HZ": "60 Hz", "BAND": "120 service"}
+_AT_230_V = {"MAINS_V": "230 V", "MAINS_HZ": "50 Hz", "BAND": "230 +-10 %"}
 _VALUES = {
-    Topology.HALF_WAVE: _ONE_HALF,
-    Topology.CLAMPED: _ONE_HALF,
-    Topology.HALF_WAVE_CLAMPED: _ONE_HALF,
+    Topology.HALF_WAVE: {
+        **_AT_230_V, "BOARD_NAME": "Brindlow S4 seed-tray heater",
+        "FAMILY": "817", "GRADE": "B", "PULL_UP": "15k", "LOGIC_V": "5 V",
+    },
+    Topology.CLAMPED: {
+        **_AT_230_V, "BOARD_NAME": "Copperlow KV kiln vent",
+        "FAMILY": "817", "GRADE": "B", "PULL_UP": "27k", "LOGIC_V": "5 V",
+    },
+    Topology.HALF_WAVE_CLAMPED: {
+        **_AT_120_V, "BOARD_NAME": "Mossend P1 dough proofer",
+        "FAMILY": "817", "GRADE": "B", "PULL_UP": "8k2", "LOGIC_V": "3.3 V",
+    },
     Topology.BRIDGE: {
-        "FAMILY": "817", "GRADE": "C", "PULL_UP": "10k", _LED: _LED_BOTH_HALVES,
+        **_AT_120_V, "BOARD_NAME": "Fennimore T2 towel rail",
+        "FAMILY": "817", "GRADE": "C", "PULL_UP": "9k1", "LOGIC_V": "5 V",
+        _LED: _LED_BOTH_HALVES, "LED_RESISTOR": "2k",
     },
     Topology.TWO_LED: {
-        "FAMILY": "814", "GRADE": "A", "PULL_UP": "8k2", _LED: _LED_BOTH_HALVES,
+        **_AT_230_V, "BOARD_NAME": "Waxholt M3 candle-wax melter",
+        "FAMILY": "814", "GRADE": "A", "PULL_UP": "10k", "LOGIC_V": "5 V",
+        _LED: _LED_BOTH_HALVES, "LED_RESISTOR": "2k2",
         '# style = "1/4 W"  ': 'style = "1/2 W"    ',
     },
 }  # fmt: skip
-"""What differs between the topologies; each board keeps all rules at its worst corners."""
+"""A board of its own for each topology; each keeps all rules at its worst corners."""
 
 
 def starter_text(topology: Topology, mains: Mapping[str, Any] | None = None) -> str:

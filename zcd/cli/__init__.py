@@ -137,18 +137,18 @@ def commands() -> None:
     \b
     Example
       zcd demo                        see all of it on an invented board
-      zcd new dryer.toml              write down what is printed on the parts
-      zcd readings dryer.toml         what a meter shows, good or faulty
-      zcd diagnose dryer.toml --ask   enter readings, learn which fault it is
-      zcd story dryer.toml --all      learn which cause raises which flags
+      zcd new vent.toml               write down what is printed on the parts
+      zcd readings vent.toml          what a meter shows, good or faulty
+      zcd diagnose vent.toml --ask    enter readings, learn which fault it is
+      zcd story vent.toml --all       learn which cause raises which flags
       zcd windings ...                know the fan's leads before it goes on
-      zcd substitute dryer.toml       find parts in place of failed ones
-      zcd check dryer.toml            see whether the repaired board will hold
-      zcd map dryer.toml              see where sync is lost
+      zcd substitute vent.toml        find parts in place of failed ones
+      zcd check vent.toml             see whether the repaired board will hold
+      zcd map vent.toml               see where sync is lost
       zcd report job.toml             leave with a record, as HTML and PDF
-      zcd bench dryer.toml            see it all on a page, while you type
+      zcd bench vent.toml             see it all on a page, while you type
       zcd jobs --open                 see what lies on the bench
-      zcd spice dryer.toml            hear what a circuit simulator says
+      zcd spice vent.toml             hear what a circuit simulator says
     """
 
 

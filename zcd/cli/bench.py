@@ -40,7 +40,7 @@ def bench(
 
     \b
     Example
-      zcd bench dryer.toml
+      zcd bench vent.toml
     """
     import webbrowser
     from pathlib import Path

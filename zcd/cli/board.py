@@ -32,7 +32,7 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
 
     \b
     Examples
-      zcd new --topology two-led dryer.toml
+      zcd new --topology two-led vent.toml
       zcd new --drawer drawer.toml
     """
     from zcd.board.drawer_starter import STARTER
@@ -89,7 +89,7 @@ def check(
 
     \b
     Example
-      zcd check dryer.toml --report dryer.html
+      zcd check vent.toml --report vent.html
     """
     from zcd import api
     from zcd.show.files import require_place, require_typesetter

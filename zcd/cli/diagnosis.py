@@ -21,7 +21,7 @@ def readings(file: str, as_json: bool) -> int:
 
     \b
     Example
-      zcd readings dryer.toml
+      zcd readings vent.toml
     """
     from zcd.diagnosis.card import bench_card
     from zcd.diagnosis.case import ExpectedReadings
@@ -48,7 +48,7 @@ def readings(file: str, as_json: bool) -> int:
     "written",
     multiple=True,
     metavar="TEXT",
-    help='A reading such as "dc pin logic0 4.98 V" or "ohm R2 OL"; may be repeated.',
+    help='A reading such as "dc pin logic0 4.98 V" or "ohm R7 OL"; may be repeated.',
 )
 @click.option(
     "-f",
@@ -101,9 +101,9 @@ def diagnose(
 
     \b
     Examples
-      zcd diagnose dryer.toml
-      zcd diagnose dryer-job.toml --ask
-      zcd diagnose dryer.toml -r "ac feed neutral nothing" -r "ohm R1 OL" -f sync
+      zcd diagnose vent.toml
+      zcd diagnose vent-job.toml --ask
+      zcd diagnose vent.toml -r "ac feed neutral nothing" -r "ohm R7 OL" -f sync
     """
     from dataclasses import replace
 

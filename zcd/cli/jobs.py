@@ -21,7 +21,7 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
 
     \b
     Examples
-      zcd jobs bench --find "dryer drift"
+      zcd jobs bench --find "vent drift"
       zcd jobs --open
     """
     from zcd.diagnosis.record import read_record, search
@@ -43,7 +43,7 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
 
 @click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("job_file", metavar="JOB", shell_complete=files)
-@click.option("--found", required=True, metavar="FAULT", help='What it was, such as "R12 drift".')
+@click.option("--found", required=True, metavar="FAULT", help='What it was, such as "R7 drift".')
 @click.option("--repair", default="", metavar="TEXT", help="What was done about it.")
 @click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
 def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
@@ -53,7 +53,7 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
 
     \b
     Example
-      zcd close dryer-job.toml --found "R12 drift" --repair "R12 and R13 renewed"
+      zcd close vent-job.toml --found "R7 drift" --repair "R7 and R8 renewed"
     """
     from datetime import date
 

@@ -40,7 +40,7 @@ def map_command(board_file: str, across: str, up: str, plot: str | None, as_json
 
     \b
     Example
-      zcd map dryer.toml --across R12 --up temperature --plot dryer-map.png
+      zcd map vent.toml --across R7 --up temperature --plot vent-map.png
     """
     from dataclasses import replace
 

@@ -24,7 +24,7 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
 
     \b
     Example
-      zcd capture scope.csv dryer.toml --plot scope.png
+      zcd capture scope.csv vent.toml --plot scope.png
     """
     from zcd.diagnosis.capture import load_capture
     from zcd.diagnosis.traces import find_traces
@@ -70,7 +70,7 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     "--replaced",
     multiple=True,
     metavar="TEXT",
-    help='What was replaced, such as "R12 150k 1/2 W"; may be repeated; with --job.',
+    help='What was replaced, such as "R7 39k 1/2 W"; may be repeated; with --job.',
 )
 @click.option("--by", default="", metavar="NAME", help="Who did it; with --job.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
@@ -91,8 +91,8 @@ def retest(
 
     \b
     Examples
-      zcd retest repaired.toml -r "ac line neutral 228 V" -r "low time 9.4 ms"
-      zcd retest repaired.toml -r "low time 9.4 ms" --job job.toml --replaced R12
+      zcd retest repaired.toml -r "ac line neutral 236 V" -r "low time 8.9 ms"
+      zcd retest repaired.toml -r "low time 8.9 ms" --job job.toml --replaced R7
     """
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.words import parse_reading

@@ -58,8 +58,8 @@ def substitute(
 
     \b
     Examples
-      zcd substitute dryer.toml --drawer drawer.toml
-      zcd substitute dryer.toml --series E12 --style "1/2 W" --for R2
+      zcd substitute vent.toml --drawer drawer.toml
+      zcd substitute vent.toml --series E12 --style "1/2 W" --for R7
     """
     from pathlib import Path
 

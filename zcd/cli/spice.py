@@ -21,7 +21,7 @@ TERMINAL = "-"
     "key",
     metavar="KEY",
     default="healthy",
-    help='Put in a fault such as "R2 open".',
+    help='Put in a fault such as "R7 open".',
 )
 @click.option(
     "--severity",
@@ -36,7 +36,7 @@ TERMINAL = "-"
     "written",
     multiple=True,
     metavar="TEXT",
-    help='Only this reading, such as "dc pin logic0" or "ohm R2"; may be repeated.',
+    help='Only this reading, such as "dc pin logic0" or "ohm R7"; may be repeated.',
 )
 @click.option(
     "--netlist",
@@ -72,9 +72,9 @@ def spice(
 
     \b
     Examples
-      zcd spice dryer.toml
-      zcd spice dryer.toml --fault "R2 open" --reading "ac R2"
-      zcd spice dryer.toml --level device --netlist dryer.cir
+      zcd spice vent.toml
+      zcd spice vent.toml --fault "R7 open" --reading "ac R7"
+      zcd spice vent.toml --level device --netlist vent.cir
     """
     from zcd.circuit.build import build_circuit
     from zcd.diagnosis.faults import with_fault

@@ -14,7 +14,7 @@ from zcd.cli.ranges import FiniteRange
 
 @click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
-@click.option("--cause", metavar="KEY", help='A cause such as "R1 open" or "tacho lost".')
+@click.option("--cause", metavar="KEY", help='A cause such as "R7 open" or "tacho lost".')
 @click.option("--amount", type=float, metavar="NUMBER", help="Its size, in the unit shown.")
 @click.option("--all", "everything", is_flag=True, help="All causes against their flags.")
 @click.option(
@@ -51,9 +51,9 @@ def story(
 
     \b
     Examples
-      zcd story dryer.toml --cause "R1 open" --plots pictures
-      zcd story dryer.toml --all
-      zcd story dryer.toml --flags sync,fan
+      zcd story vent.toml --cause "R7 open" --plots pictures
+      zcd story vent.toml --all
+      zcd story vent.toml --flags sync,fan
     """
     from zcd.show.told import output
 

@@ -47,11 +47,11 @@ def windings(
 
     \b
     Example
-      zcd windings black-white=178 white-red=312 black-red=489 \\
-          black-frame=OL white-frame=OL red-frame=OL \\
-          --pin black=1 --pin white=2 --pin red=3 \\
+      zcd windings blue-grey=126 grey-brown=203 blue-brown=328 \\
+          blue-frame=OL grey-frame=OL brown-frame=OL \\
+          --pin blue=1 --pin grey=2 --pin brown=3 \\
           --board 1=run --board 2=common --board 3=start \\
-          --capacitor 1.42u --marking "1.5 uF"
+          --capacitor 2.06u --marking "2.2 uF"
     """
     from zcd.show.cautions import UNPLUGGED
     from zcd.show.output import print_json, show

@@ -104,7 +104,7 @@ class JobFile(Table):
     readings: tuple[ReadingTable, ...] = Field(
         default=(), description="a list of tables [[readings]]"
     )
-    found: str = Field(default="", description='the fault it was, such as "R12 drift"')
+    found: str = Field(default="", description='the fault it was, such as "R7 drift"')
     kind: str = Field(default="", description='its kind, such as "resistor drift"')
     repair: str = Field(default="", description="what was done, a line of text")
     closed: Day | None = Field(default=None, description="a date such as 2026-03-14")

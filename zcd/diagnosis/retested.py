@@ -45,7 +45,7 @@ class RetestTable(Table):
 
     taken: Day = Field(description="a date such as 2026-03-14")
     by: str = Field(default="", description="a name")
-    replaced: tuple[Line, ...] = Field(default=(), description='a list such as ["R12 150k"]')
+    replaced: tuple[Line, ...] = Field(default=(), description='a list such as ["R7 39k"]')
     board: str = Field(default="", description='a board file\'s name such as "repaired.toml"')
     verdict: Annotated[str, BeforeValidator(one_of(*Verdict))] = Field(
         description=f"one of {', '.join(Verdict)}"

@@ -71,7 +71,7 @@ KINDS = {
         examples=("228 V", "3 V"), spellings=_VOLTS, prefixes="mk",
     ),
     Function.OHM: Kind(
-        word="ohms", unit="Ω", low=0.0, high=1e9, examples=("150k", "4k7", "OL"),
+        word="ohms", unit="Ω", low=0.0, high=1e9, examples=("82k", "4k7", "OL"),
         spellings={"ω": 1.0, "ohm": 1.0, "ohms": 1.0, "r": 1.0}, prefixes="mkKMG",
     ),
     Function.DIODE: Kind(
@@ -243,7 +243,7 @@ def make_reading(
 
 
 def find_part(ref: str, circuit: Circuit, function: Function | None = None) -> TwoNode | None:
-    """A part by its marking, so that ``ohm R2 150k`` needs no node names; None if there is none.
+    """A part by its marking, so that ``ohm R2 82k`` needs no node names; None if there is none.
 
     A diode test over an optocoupler is one of its LED.
     """
@@ -260,7 +260,7 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     Parameters
     ----------
     text : str
-        Red and black probe as nodes, ``dc pin logic0 4.98 V``, or over a part, ``ohm R2 150k``,
+        Red and black probe as nodes, ``dc pin logic0 4.98 V``, or over a part, ``ohm R2 82k``,
         with ``reversed`` for probes the other way round and ``lifted`` where one end of it is
         lifted; readings of pulses at the pin may leave the probes out, ``frequency 50 Hz``; the
         state of the board where it is not the usual one, ``dc pin logic0 relay off 0.1 V``.

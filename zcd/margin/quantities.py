@@ -55,7 +55,7 @@ class Quantity:
     Parameters
     ----------
     key : str
-        As a person names it: ``mains``, ``ctr``, ``R12``.
+        As a person names it: ``mains``, ``ctr``, ``R7``.
     words : str
         What it is.
     unit : str

@@ -30,8 +30,8 @@ def derated_current_a(
 
     Examples
     --------
-    >>> derated_current_a(0.9, [25.0, 70.0, 110.0], 40.0, 100.0).tolist()
-    [0.9, 0.45, 0.0]
+    >>> derated_current_a(1.5, [25.0, 70.0, 110.0], 40.0, 100.0).tolist()
+    [1.5, 0.75, 0.0]
     """
     span = np.subtract(zero_degc, full_degc)
     share = np.clip(np.subtract(zero_degc, ambient_degc) / span, 0.0, 1.0)

@@ -175,6 +175,16 @@ def test_no_word_lies_on_a_line_or_on_another_word(name: str, failed: Mapping[st
     )
 
 
+@each_board
+def test_long_readings_of_neighbours_leave_room_for_each_other(name: str) -> None:
+    readings = dict.fromkeys(("R1", "R2", "R4", "R9", "R10", "R11", "R12"), "ohm 18.25 kΩ")
+    boxes = _text_boxes(schematic(BOARDS[name], at_parts=readings))
+    read = [box for word, box in boxes.items() if word.endswith("ohm 18.25 kΩ")]
+    assert read
+    for a, b in combinations(read, 2):
+        assert a[2] < b[0] or b[2] < a[0] or a[3] < b[1] or b[3] < a[1]
+
+
 def test_light_goes_from_the_led_towards_the_transistor() -> None:
     """Both LEDs shine to the right, however they stand; the barrier is between."""
     plan = place(build_circuit(VARIANTS["two-led"]))

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+from numpy.testing import assert_allclose
 
 from zcd.board.files import load_board
+from zcd.circuit.build import Conditions, build_circuit
+from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.job import load_job
 from zcd.errors import InputError
 from zcd.show.paper.demo import FILES, write_demo
@@ -25,6 +30,19 @@ def test_files_are_read_back_as_they_stand(tmp_path: Path) -> None:
     assert made.repaired == load_board(made.folder / "repaired.toml")
     assert made.job.measured
     assert made.job.flags == ("sync", "fan")
+
+
+def test_readings_are_those_of_the_fault(tmp_path: Path) -> None:
+    """Within what tolerances and a meter of 1 % do to them; the chain alone reads as a good one."""
+    job = write_demo(str(tmp_path / "new")).job
+    good = build_circuit(job.board, Conditions(mains_rms_v=118.0, ctr_ratio=0.9))
+    faulty = with_fault(good, "OC1 second LED open", 0.0)[1]
+    readings = [m.reading for m in job.measured]
+    shown = np.array([m.value for m in job.measured])
+    expected, healthy = (Bench(job.board, c, job.meter).take(readings)[0] for c in (faulty, good))
+    assert_allclose(shown, expected, rtol=0.03)
+    assert_allclose(shown[1:5] / healthy[1:5], [0.5, 1.0, 1.0, 1.0], rtol=0.03)
+    assert np.all(shown[[0, 5]] > 1.4 * healthy[[0, 5]])
 
 
 def test_default_is_the_next_free_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

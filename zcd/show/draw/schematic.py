@@ -7,7 +7,7 @@ colour is needed to see it.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from math import cos, hypot, pi, sin
 
@@ -41,6 +41,8 @@ PAD = 3.5
 """Between a symbol and the box that marks it."""
 BESIDE = 24.0
 """Half of the next node's name, and what is free on both sides of words."""
+BETWEEN = 6.0
+"""Free between the words below two parts that lie side by side."""
 LONGEST = 12
 """Letters of a marking."""
 TITLE = 60.0
@@ -80,13 +82,11 @@ def schematic(
     circuit = build_circuit(board) if circuit is None else circuit
     notes = {circuit.node(node): text for node, text in at_nodes.items()}
     live = island_of(circuit, "line")
-    lines = [line for node, text in notes.items() if node in live for line in text.splitlines()]
-    longest = max(map(len, lines), default=0)
-    beside = max(map(len, notes.get("pin", "").splitlines()), default=0)
+    at_live = [text for node, text in notes.items() if node in live]
     plan = place(
         circuit,
-        max(CELL, WIDEST_LETTER * LETTER * longest + BESIDE),
-        max(LABEL, WIDEST_LETTER * LETTER * beside + BESIDE),
+        max(CELL, _width(at_live) + BESIDE, _width(at_parts.values()) + BETWEEN),
+        max(LABEL, _width([notes.get("pin", "")]) + BESIDE),
     )
     leds = set(led_refs(board))
     wrong = {_home(circuit, key): text for key, text in failed.items()}
@@ -109,6 +109,12 @@ def schematic(
         if node in wrong:
             groups.append(_mark(_around(plan.pin if node == "pin" else label.at)))
     return Sketch(name, tuple(groups))
+
+
+def _width(texts: Iterable[str]) -> float:
+    """Room that the longest line of some words takes."""
+    lines = [line for text in texts for line in text.splitlines()]
+    return WIDEST_LETTER * LETTER * max(map(len, lines), default=0)
 
 
 def _brief(text: str) -> str:

@@ -19,8 +19,8 @@ SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
 UNDO = ("undo", "back")
 HELP = (
     'Type what the meter shows for the reading asked for ("4.98 V", "OL", "OL on 2M", "about 230", '
-    '"190..260", "< 5 V", "nothing", "unstable"), or another reading ("ohm R2 150k", '
-    '"ohm R2 lifted 150k", "dc pin logic0 4.98 V", "dc pin logic0 relay off 0.1 V", '
+    '"190..260", "< 5 V", "nothing", "unstable"), or another reading ("ohm R2 82k", '
+    '"ohm R2 lifted 82k", "dc pin logic0 4.98 V", "dc pin logic0 relay off 0.1 V", '
     '"dc pin logic0 bench supply 5 V"); "flags sync fan" for what the controller '
     'reports ("flags none" for no flag); "skip" if a reading cannot be taken; "undo" takes the '
     'last answer back; "end" stops, and what was answered is kept.'

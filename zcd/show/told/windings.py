@@ -23,7 +23,7 @@ Key = TypeVar("Key")
 Value = TypeVar("Value")
 
 FRAME = "frame"
-THREE = 'three leads, each two of them once, such as black-white=178; "frame" is the frame'
+THREE = 'three leads, each two of them once, such as blue-grey=126; "frame" is the frame'
 ROLES = tuple(str(role) for role in Role)
 
 
@@ -42,9 +42,9 @@ def parse_measured(
     Parameters
     ----------
     readings : sequence of str
-        Such as ``black-white=178`` or ``red-frame=OL``.
+        Such as ``blue-grey=126`` or ``brown-frame=OL``.
     pins, board : sequence of str
-        Such as ``black=1`` and ``1=run``.
+        Such as ``blue=1`` and ``1=run``.
     capacitor, marking : str or None
     capacitor_tolerance, accuracy : str or None
 
@@ -76,7 +76,7 @@ def parse_measured(
         accuracy_ratio=default("meter.ohm_accuracy").value
         if accuracy is None
         else parse_quantity(accuracy, TOLERANCE, "--accuracy"),
-        pins=_of_leads(_assigned(pins, "--pin", "black=1"), leads, "--pin"),
+        pins=_of_leads(_assigned(pins, "--pin", "blue=1"), leads, "--pin"),
         board={pin: _role(word) for pin, word in _assigned(board, "--board", "1=run").items()},
         capacitor_f=None if capacitor is None else _farads(capacitor, "--capacitor"),
         marking_f=None if marking is None else _farads(marking, "--marking"),
@@ -95,7 +95,7 @@ def _reading(text: str) -> tuple[str, str, float]:
     place, equals, value = text.partition("=")
     names = [name.strip().lower() for name in place.split("-")]
     if not equals or len(names) != 2 or not all(names) or names[0] == names[1]:
-        raise refusal(text, "a reading such as black-white=178 or red-frame=OL")
+        raise refusal(text, "a reading such as blue-grey=126 or brown-frame=OL")
     return names[0], names[1], parse_value(value.strip(), Function.OHM, place)
 
 

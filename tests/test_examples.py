@@ -1,0 +1,94 @@
+"""Every example is an invented board of its own: demo, starters, page, notebooks."""
+
+from __future__ import annotations
+
+import json
+import re
+from functools import cache
+from itertools import combinations
+from pathlib import Path
+
+import pytest
+
+from zcd.bench.forms import START, read
+from zcd.board.files import load_board, parse_board
+from zcd.board.model import Board, Topology
+from zcd.board.starter import starter_text
+
+ROOT = Path(__file__).resolve().parents[1]
+DEMO = ROOT / "zcd" / "show" / "paper" / "templates" / "demo"
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+
+
+def of_notebook(path: Path) -> Board:
+    """The first board that a notebook describes."""
+    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+    text = "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
+    found = re.search(r'"""\n(name = .*?)"""', text, re.DOTALL)
+    assert found is not None
+    return parse_board(found[1])
+
+
+@cache
+def examples() -> dict[str, Board]:
+    """All example boards."""
+    first, errors = read(START)
+    assert first is not None
+    assert not errors
+    return {
+        "demo": load_board(DEMO / "board.toml"),
+        "page": first,
+        **{f"starter {topology}": parse_board(starter_text(topology)) for topology in Topology},
+        **{path.stem: of_notebook(path) for path in NOTEBOOKS},
+    }
+
+
+def chain_ohms(board: Board) -> set[float]:
+    """Values in the chain."""
+    strings = (*board.chains, board.return_chain)
+    return {resistor.resistance_ohm for string in strings for resistor in string}
+
+
+def test_each_example_has_a_chain_of_its_own() -> None:
+    for (one, a), (other, b) in combinations(examples().items(), 2):
+        assert not chain_ohms(a) & chain_ohms(b), (one, other)
+
+
+def test_each_appliance_has_a_name_of_its_own() -> None:
+    """No maker and no kind of appliance comes twice."""
+    named = [board.name for name, board in examples().items() if name != "page"]
+    words = [set(re.findall(r"[a-z]{4,}", name.lower())) for name in named]
+    common = {"example", "invented", "control", "board"}
+    for a, b in combinations(words, 2):
+        assert not (a & b) - common
+
+
+def test_examples_show_what_there_is() -> None:
+    boards = examples().values()
+    assert {board.topology for board in boards} == set(Topology)
+    assert {(b.mains.rms_v, b.mains.frequency_hz) for b in boards} >= {(120.0, 60.0), (230.0, 50.0)}
+    assert {board.output.supply_v for board in boards} == {3.3, 5.0}
+    assert {board.relay is None for board in boards} == {True, False}
+
+
+@pytest.mark.parametrize("kind", ["demo", *(path.stem for path in NOTEBOOKS)])
+def test_notebooks_and_demo_differ_in_topology(kind: str) -> None:
+    told = ["demo", *(path.stem for path in NOTEBOOKS)]
+    alike = [name for name in told if examples()[name].topology is examples()[kind].topology]
+    assert alike == [kind]
+
+
+def test_the_tour_describes_the_board_of_the_demo() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    found = re.search(r"```toml\n(mains = .*?)```", readme, re.DOTALL)
+    assert found is not None
+    told, demo = parse_board(found[1]), examples()["demo"]
+    assert told.topology is demo.topology
+    assert told.mains == demo.mains
+    assert chain_ohms(told) == chain_ohms(demo)
+    assert [r.style for r in told.chains[0]] == [r.style for r in demo.chains[0]]
+    assert told.optocoupler == demo.optocoupler
+    assert told.output == demo.output
+    assert told.led_resistor is not None
+    assert demo.led_resistor is not None
+    assert told.led_resistor.resistance_ohm == demo.led_resistor.resistance_ohm
