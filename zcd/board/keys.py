@@ -37,7 +37,7 @@ class Key:
     default_row : str
         Row of ``reference/defaults.csv`` where its name is another than the dotted key's.
     usual : str
-        Name that is taken where none is written.
+        What is taken where nothing is written, as a person would write it.
     choices : callable, optional
         Names that a list offers, where they are those of a table.
     group : str

@@ -286,7 +286,7 @@ class OptocouplerTable(Table):
     )
     grade: Grade | None = key("Grade, where not in its name", 'a grade such as "C"', hint="C")
     ctr: Ctr | None = key("CTR, where it was measured", hint="250 %")
-    remaining: Remaining | None = key("CTR left by age", hint="100 %", folded=False)
+    remaining: Remaining | None = key("CTR left by age", hint="100 %", usual="100 %", folded=False)
     ref: Ref | None = key("Reference of the optocoupler", 'a reference such as "OC1"', hint="OC1")
 
 
@@ -399,12 +399,12 @@ class FanTable(Table):
 
     TITLE: ClassVar = "Fan"
     power: MotorPower | None = key("Power from its plate", attribute="input_w")
-    full_speed: Speed | None = key("Full speed", hint="1200 rpm")
+    full_speed: Speed | None = key("Full speed", hint="1350 rpm")
     poles: StrictInt | None = key("Poles", limits=count(2, 24))
     inertia: Inertia | None = key("Inertia")
-    run_capacitor: Capacitance | None = key("Run capacitor", hint="1.2 uF")
-    main_resistance: Resistance | None = key("Main winding", hint="480")
-    start_resistance: Resistance | None = key("Start winding", hint="720")
+    run_capacitor: Capacitance | None = key("Run capacitor", hint="1.8 uF")
+    main_resistance: Resistance | None = key("Main winding", hint="310")
+    start_resistance: Resistance | None = key("Start winding", hint="405")
     pulses_per_turn: StrictInt | None = key("Tacho pulses a turn", limits=count(1, 60))
 
 
