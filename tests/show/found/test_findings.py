@@ -11,8 +11,9 @@ from tests.show.demo import OPEN, SETTLED, atlas, card, case
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.card import Shown
 from zcd.diagnosis.faults import faults_of
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.rank import Ranked
-from zcd.diagnosis.readings import WORDS, Function, Reading, Side
+from zcd.diagnosis.readings import Reading, Side
 from zcd.show.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.show.found.findings import (
     LEAST_SHOWN,
@@ -64,7 +65,7 @@ def test_card_is_a_table_a_side_safest_first() -> None:
         lines = [line for line in card() if line.side is side]
         assert lines
         assert [row[0].splitlines()[0] for row in sheet.rows] == [
-            WORDS[line.reading.function] for line in lines
+            line.reading.function.row.words for line in lines
         ]
     assert "LIVE" in SIDE_TITLES[Side.MAINS]
     assert "proved dead" in SIDE_TITLES[Side.DEAD]
@@ -151,7 +152,7 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
     suggestion = case(()).diagnosis.suggestion
     assert suggestion is not None
     first, *answers = suggestion_lines(suggestion, atlas().circuit)
-    assert first.startswith(WORDS[suggestion.reading.function])
+    assert first.startswith(suggestion.reading.function.row.words)
     assert probes_text(suggestion.reading, atlas().circuit) in first
     assert str(suggestion.side) in first
     assert "of what is open" in first

@@ -9,10 +9,11 @@ from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Junction, Resistance, is_hidden
 from zcd.diagnosis.card import CardLine, Shown
 from zcd.diagnosis.faults import HEALTHY
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked
-from zcd.diagnosis.readings import Function, Measured, Power, Reading, Side, parts_over, usual_power
+from zcd.diagnosis.readings import Measured, Power, Reading, Side, parts_over, usual_power
 from zcd.diagnosis.suggest import Answer, Suggestion
 from zcd.diagnosis.words import show_measured, show_value
 from zcd.engine.network import islands
@@ -30,7 +31,6 @@ SIDE_TITLES = {
     Side.MAINS: "Mains side, LIVE: only where the rest does not settle it",
     Side.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
 }
-NODE_FUNCTIONS = (Function.DC, Function.AC)
 REFERENCES = ("neutral", "logic0")
 PART_ENDINGS = {
     " second LED": ".led2",
@@ -214,8 +214,9 @@ def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "")
     texts: dict[str, list[str]] = {}
     for m in measured:
         reading = m.reading
-        if reading.function in NODE_FUNCTIONS and circuit.node(reading.b) in REFERENCES:
-            text = f"{before}{reading.function.upper()} {show_measured(m)}"
+        short = reading.function.row.short
+        if short and circuit.node(reading.b) in REFERENCES:
+            text = f"{before}{short} {show_measured(m)}"
             texts.setdefault(circuit.node(reading.a), []).append(text)
     return {node: "\n".join(lines) for node, lines in texts.items()}
 
@@ -227,9 +228,7 @@ def part_texts(measured: Iterable[Measured], circuit: Circuit) -> dict[str, str]
         reading = m.reading
         over = parts_over(circuit, reading.a, reading.b)
         if over in circuit and circuit.node(reading.b) not in REFERENCES:
-            name = (
-                reading.function.upper() if reading.function in NODE_FUNCTIONS else reading.function
-            )
+            name = reading.function.row.short or reading.function
             texts.setdefault(over, []).append(f"{name} {show_measured(m)}")
     return {part: "\n".join(lines) for part, lines in texts.items()}
 

@@ -17,7 +17,7 @@ from zcd.show.cautions import PROBED, Caution
 from zcd.show.document import Document, Paragraph, Section
 from zcd.show.found.document import caution_sections
 from zcd.show.found.findings import cautions_for, spread_of
-from zcd.show.found.records import KEYS, measured_record, reading_record
+from zcd.show.found.records import measured_record, reading_record
 from zcd.show.found.words import percent_text
 from zcd.show.table import Quantity, Table
 from zcd.show.wording import factor_text, offset_text, plain, quantity_text
@@ -273,8 +273,8 @@ def retest_record(found: Retest) -> Record:
                 **measured_record(again.measured, circuit),
                 "good": again.good,
                 "healthy": {
-                    f"low_{KEYS[again.measured.reading.function]}": _or_none(again.low),
-                    f"high_{KEYS[again.measured.reading.function]}": _or_none(again.high),
+                    f"low_{again.measured.reading.function.row.unit_ending}": _or_none(again.low),
+                    f"high_{again.measured.reading.function.row.unit_ending}": _or_none(again.high),
                 },
             }
             for again in found.readings

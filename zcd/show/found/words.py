@@ -6,8 +6,8 @@ import numpy as np
 
 from zcd.circuit.elements import Circuit, DcSource, MainsSource, Resistance
 from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.rank import Ranked
-from zcd.diagnosis.readings import UNITS, Function
 from zcd.diagnosis.suggest import Suggestion
 from zcd.show.wording import quantity_text
 
@@ -72,4 +72,4 @@ def range_text(suggestion: Suggestion) -> str:
         return ""
     function = suggestion.reading.function
     up = ", up from there while it shows OL" if function is Function.OHM else ""
-    return f"auto, or the {quantity_text(suggestion.full_scale, UNITS[function])} range{up}"
+    return f"auto, or the {quantity_text(suggestion.full_scale, function.row.unit)} range{up}"
