@@ -30,7 +30,8 @@ from zcd.show.found.findings import (
     spread_text,
     suggestion_lines,
 )
-from zcd.show.found.words import amount_text, percent_text
+from zcd.show.found.words import amount_text
+from zcd.show.wording import probability_text
 
 
 def test_probes_name_the_part_between_them() -> None:
@@ -118,7 +119,7 @@ def test_ranking_shows_the_likeliest_only(texts: tuple[str, ...]) -> None:
     [(1.0, "over 99 %"), (0.99, "99 %"), (0.5, "50 %"), (0.01, "1 %"), (0.0, "under 1 %")],
 )
 def test_probability_is_never_certainty(probability: float, words: str) -> None:
-    assert percent_text(probability) == words
+    assert probability_text(probability) == words
 
 
 @pytest.mark.parametrize(

@@ -18,8 +18,9 @@ from zcd.diagnosis.suggest import Answer, Suggestion
 from zcd.diagnosis.words import show_measured, show_value
 from zcd.engine.network import islands
 from zcd.show.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
-from zcd.show.found.words import amount_text, percent_text, range_text
+from zcd.show.found.words import amount_text, range_text
 from zcd.show.table import Table
+from zcd.show.wording import probability_text
 
 LEAST_SHOWN = 0.005
 MOST_SHOWN = 8
@@ -102,7 +103,7 @@ def alike_line(diagnosis: Diagnosis) -> str:
     if len(diagnosis.alike) < 2:
         return ""
     names = ", ".join(r.key for r in diagnosis.alike)
-    share = percent_text(sum(r.probability for r in diagnosis.alike))
+    share = probability_text(sum(r.probability for r in diagnosis.alike))
     return f"No reading on this board tells these apart, together {share}: {names}."
 
 
@@ -258,12 +259,14 @@ def _as_in_list(part: str) -> str:
 def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     """The likeliest faults."""
     shown = [r for r in diagnosis.ranked[:MOST_SHOWN] if r.probability >= LEAST_SHOWN]
-    rows = tuple((percent_text(r.probability), _with_amount(r, circuit), r.words) for r in shown)
+    rows = tuple(
+        (probability_text(r.probability), _with_amount(r, circuit), r.words) for r in shown
+    )
     rest = diagnosis.ranked[len(shown) :]
     share = sum(r.probability for r in rest)
     remark = ""
     if share >= LEAST_SHOWN:
-        remark = f"{len(rest)} more, together {percent_text(share)}, none above the last."
+        remark = f"{len(rest)} more, together {probability_text(share)}, none above the last."
     return Table(
         title="What explains the readings",
         columns=("probability", "fault", "what it means"),
@@ -282,7 +285,7 @@ def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
 def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     """The next reading: where the probes go, and what each answer would mean."""
     reading = suggestion.reading
-    settles = f"expected to settle {percent_text(suggestion.gain_bits / suggestion.open_bits)}"
+    settles = f"expected to settle {probability_text(suggestion.gain_bits / suggestion.open_bits)}"
     parts = (
         f"{reading.name}, {probes_text(reading, circuit)}",
         range_text(suggestion),

@@ -18,9 +18,8 @@ from zcd.show.document import Document, Paragraph, Section
 from zcd.show.found.document import caution_sections
 from zcd.show.found.findings import cautions_for, spread_of
 from zcd.show.found.records import measured_record, reading_record
-from zcd.show.found.words import percent_text
 from zcd.show.table import Quantity, Table
-from zcd.show.wording import factor_text, offset_text, plain, quantity_text
+from zcd.show.wording import factor_text, offset_text, plain, probability_text, quantity_text
 from zcd.sync.lock import expected_pulses
 
 Record = dict[str, Any]
@@ -170,7 +169,7 @@ def _likeliest_line(found: Retest) -> str:
     """What is likeliest now, where the board does not read as a good one."""
     if found.good or found.likeliest_ratio < LEAST_NAMED:
         return ""
-    share = percent_text(found.likeliest_ratio)
+    share = probability_text(found.likeliest_ratio)
     return (
         f"Likeliest now, {share}: {found.likeliest.key}; {found.likeliest.words}. "
         "With more readings, zcd diagnose tells it from others."
@@ -192,7 +191,7 @@ def retest_cautions(found: Retest) -> tuple[Caution, ...]:
 
 def retest_line(found: Retest) -> str:
     """One sentence on how the board reads now."""
-    share = percent_text(found.good_ratio)
+    share = probability_text(found.good_ratio)
     if found.good:
         return f"The sync circuit reads as a good one ({share})."
     if found.differs:

@@ -23,19 +23,6 @@ def sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
-def percent_text(probability: float) -> str:
-    """A probability in whole per cent, never rounded to certainty.
-
-    Examples
-    --------
-    >>> percent_text(0.9987), percent_text(0.42), percent_text(0.004)
-    ('over 99 %', '42 %', 'under 1 %')
-    """
-    if probability > 0.99:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.01 else f"{100.0 * probability:.0f} %"
-
-
 def amount_text(ranked: Ranked, circuit: Circuit) -> str:
     """How far it has gone, in the part's own terms: 10 % to 90 % point."""
     fault = ranked.fault
