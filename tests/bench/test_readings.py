@@ -15,8 +15,8 @@ from selenium.webdriver.common.by import By
 
 from tests.bench.conftest import Server
 from tests.bench.test_page import AXE, HOSTILE, printed, text, wait
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.job import load_job
-from zcd.diagnosis.readings import Function
 from zcd.diagnosis.words import show_measured
 
 BOARD = f"""\

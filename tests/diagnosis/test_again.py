@@ -12,11 +12,12 @@ from scipy.stats import norm
 
 from tests.diagnosis.boards import board
 from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.gain import Belief, Expected, expected, expected_again, spectrum, together
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, TWICE_SHARE, Fit, joint_log, told_once
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
 from zcd.diagnosis.rank import Diagnosis, diagnose
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.words import parse_place, parse_reading
 from zcd.show.found.findings import (
     hidden_line,

@@ -13,8 +13,9 @@ from zcd.diagnosis import atlas as atlas_module
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.cache import MOST_FILES, Store
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.readings import Function, Reading
+from zcd.diagnosis.readings import Reading
 
 OHMS = Reading(function=Function.OHM, a="chain.1", b="chain.2")
 

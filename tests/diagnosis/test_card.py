@@ -9,8 +9,9 @@ import numpy as np
 from tests.diagnosis.boards import board
 from zcd.diagnosis.atlas import make_atlas
 from zcd.diagnosis.card import CardLine, bench_card
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.readings import Function, Side, parts_over
+from zcd.diagnosis.readings import Side, parts_over
 
 
 @cache

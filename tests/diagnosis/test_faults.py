@@ -17,6 +17,7 @@ from zcd.circuit.elements import Resistance, stack
 from zcd.diagnosis.atlas import BANDS, make_atlas
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.faults import HEALTHY, faults_of
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.priors import (
     FITTED,
@@ -28,7 +29,7 @@ from zcd.diagnosis.priors import (
     RATE_OF,
     prior_shares,
 )
-from zcd.diagnosis.readings import Function, Reading
+from zcd.diagnosis.readings import Reading
 from zcd.engine.solve import solve
 
 FloatArray = NDArray[np.float64]

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from tests.diagnosis.boards import TEXTS
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.job import Job, load_job
 from zcd.diagnosis.meters import OVERLOAD, AcKind, usual_meter
-from zcd.diagnosis.readings import Function
 from zcd.errors import InputError
 
 BOARD = 'board = "proofer.toml"\n'

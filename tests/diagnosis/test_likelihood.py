@@ -15,6 +15,7 @@ from scipy.special import logsumexp
 from tests.diagnosis.boards import RELAY, TEXTS, board
 from zcd.board.files import parse_board
 from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import (
     BREADTHS,
     JUMPS,
@@ -27,7 +28,7 @@ from zcd.diagnosis.likelihood import (
 )
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
 from zcd.diagnosis.rank import posterior
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.readings import Measured, Reading
 
 PIN = Reading(function=Function.DC, a="pin", b="logic0")
 OHMS = Reading(function=Function.OHM, a="chain.1", b="chain.2")

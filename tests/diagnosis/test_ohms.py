@@ -14,9 +14,10 @@ from zcd.board.files import parse_board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Junction
 from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import diagnose
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.readings import Measured, Reading
 
 FORWARD = Reading(function=Function.OHM, a="chain.2", b="led+")
 """Over the rectifier, red at its anode: nothing else leads from one to the other."""

@@ -8,9 +8,10 @@ import pytest
 
 from tests.boards import VARIANTS, board, pull_up, resistor
 from zcd.circuit.build import build_circuit
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.points import expected_at_nodes, expected_readings, node_readings
-from zcd.diagnosis.readings import Function, Reading
+from zcd.diagnosis.readings import Reading
 
 TWO_LED = VARIANTS["two-led"]
 

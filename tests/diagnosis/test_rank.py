@@ -14,6 +14,7 @@ from tests.diagnosis.truth import alike, draw, finds
 from zcd.board.files import parse_board
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.card import bench_card
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.gain import SURE, Belief, expected, spectrum
 from zcd.diagnosis.likelihood import Fit
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
@@ -26,7 +27,7 @@ from zcd.diagnosis.rank import (
     posterior,
     present,
 )
-from zcd.diagnosis.readings import Function, Measured, Reading, Side
+from zcd.diagnosis.readings import Measured, Reading, Side
 from zcd.diagnosis.suggest import LEAST_RISE
 from zcd.diagnosis.words import parse_reading
 

@@ -11,8 +11,9 @@ from tests.diagnosis.boards import board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.retest import remaining, retest
 from zcd.diagnosis.words import parse_reading
 from zcd.show.found.measured import missing_line, remaining_lines

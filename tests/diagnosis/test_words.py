@@ -7,8 +7,9 @@ import pytest
 
 from tests.diagnosis.boards import TEXTS, board
 from zcd.circuit.build import build_circuit
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import NO_EDGE, OVERLOAD
-from zcd.diagnosis.readings import Function, Measured, Reading, useful_readings, usual_power
+from zcd.diagnosis.readings import Measured, Reading, useful_readings, usual_power
 from zcd.diagnosis.words import (
     parse_function,
     parse_place,

@@ -13,7 +13,7 @@ import pytest
 
 from tests.spice.battery import NEAR, SIZE, Agreement, agreement, case, excess
 from zcd.board.model import Topology
-from zcd.diagnosis.readings import Function
+from zcd.diagnosis.functions import Function
 
 STEP = 6
 PULSE_WORDS = ("edge", "low time", "duty", "frequency")

@@ -12,8 +12,9 @@ import pytest
 from tests.boards import VARIANTS
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.readings import Function, Reading
+from zcd.diagnosis.readings import Reading
 from zcd.engine.solve import solve
 from zcd.errors import InputError
 from zcd.spice.deck import deck_text, metered

@@ -11,8 +11,8 @@ from numpy.testing import assert_allclose
 from tests.story.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.readings import Function
 from zcd.diagnosis.readings import Side as Where
 from zcd.engine.solve import READINGS, solve
 from zcd.story.causes import Side, find_cause

@@ -15,8 +15,6 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import (
-    DEAD_FUNCTIONS,
-    WORDS,
     Measured,
     Reading,
     Side,
@@ -196,7 +194,7 @@ def _log_words(each: Measured | Reading, circuit: Circuit) -> str:
     """An entry of the log in one line."""
     reading = each.reading if isinstance(each, Measured) else each
     shown = show_measured(each, DIGITS) if isinstance(each, Measured) else "cannot be reached"
-    return f"{WORDS[reading.function]}, {probes_text(reading, circuit)}: {shown}"
+    return f"{reading.function.row.words}, {probes_text(reading, circuit)}: {shown}"
 
 
 def _side_rows(known: Known, opened: Opened, found: Diagnosis) -> tuple[SideRows, ...]:
@@ -211,7 +209,7 @@ def _side_rows(known: Known, opened: Opened, found: Diagnosis) -> tuple[SideRows
         reading: Row(
             id=f"row-{number}",
             at=place_text(reading, circuit),
-            words=WORDS[reading.function],
+            words=reading.function.row.words,
             what=_what(reading, circuit),
             probes=f"red {reading.a}, black {reading.b}{_state(reading)}",
             good=good[reading],
@@ -236,7 +234,7 @@ def _side_rows(known: Known, opened: Opened, found: Diagnosis) -> tuple[SideRows
 
 def _what(reading: Reading, circuit: Circuit) -> str:
     """The part that the probes are across, or the node that is read against a reference."""
-    if reading.function not in DEAD_FUNCTIONS and circuit.node(reading.b) in REFERENCES:
+    if not reading.function.row.dead and circuit.node(reading.b) in REFERENCES:
         return reading.a
     return reading.lifted or parts_over(circuit, reading.a, reading.b) or reading.a
 

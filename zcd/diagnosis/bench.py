@@ -21,6 +21,7 @@ from zcd.circuit.elements import (
     Value,
 )
 from zcd.diagnosis.edits import NO_MAINS_V
+from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import (
     DIODE_FULL_SCALE_V,
     DIODE_SOURCE_OHM,
@@ -28,21 +29,13 @@ from zcd.diagnosis.meters import (
     OPEN_SHARE,
     OVERLOAD,
     TRIGGER_V,
-    AcKind,
     Meter,
     ac_volts,
     dc_volts,
     ohm_full_scale_v,
     ohm_source_ohm,
 )
-from zcd.diagnosis.readings import (
-    Function,
-    Power,
-    Reading,
-    Side,
-    part_elements,
-    side_of,
-)
+from zcd.diagnosis.readings import Power, Reading, Side, part_elements, side_of
 from zcd.engine.network import column
 from zcd.engine.solution import Solution
 from zcd.engine.solve import PULSES, READINGS, solve, solve_dead
@@ -102,12 +95,12 @@ class Bench:
         return shown
 
     def _one(self, reading: Reading) -> FloatArray:
-        match reading.function:
-            case Function.DC | Function.AC | Function.LOW_Z:
+        match reading.function.row.method:
+            case Method.VOLTS:
                 return self._volts(reading)
-            case Function.OHM:
+            case Method.OHMS:
                 return self._ohms(reading)
-            case Function.DIODE:
+            case Method.JUNCTION:
                 return self._diode(reading)
             case _ if reading.at_pin:
                 return self._pin(reading)
@@ -134,13 +127,11 @@ class Bench:
 
     def _volts(self, reading: Reading) -> FloatArray:
         """Volts, the meter's own resistance included."""
-        kind = {
-            Function.DC: None,
-            Function.AC: self.meter.ac_kind,
-            Function.LOW_Z: AcKind.TRUE_RMS_DC,
-        }[reading.function]
         solution, wave = self._wave(reading)
-        return dc_volts(solution, wave) if kind is None else ac_volts(solution, wave, kind)
+        kind = reading.function.row.ac_kind
+        if kind is None:
+            return dc_volts(solution, wave)
+        return ac_volts(solution, wave, kind(self.meter))
 
     def _wave(self, reading: Reading) -> tuple[Solution, FloatArray]:
         """Voltage between the probes, the meter's own resistance included."""
@@ -225,11 +216,7 @@ class Bench:
 
 def under_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:
     """The circuit under power with the meter on volts across two of its points."""
-    ohm = {
-        Function.DC: meter.dc_input_ohm,
-        Function.AC: meter.ac_input_ohm,
-        Function.LOW_Z: meter.low_impedance_ohm,
-    }.get(reading.function, meter.ac_input_ohm)
+    ohm = reading.function.row.input_ohm(meter)
     a, b = circuit.node(reading.a), circuit.node(reading.b)
     return circuit.add(Resistance(ref=METER, a=a, b=b, resistance_ohm=ohm))
 

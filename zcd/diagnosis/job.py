@@ -21,8 +21,9 @@ from zcd.board.units import Kind, nearest, refusal
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
 from zcd.diagnosis.flags import FLAGS, NO_FLAG
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import AcKind, Meter, usual_meter
-from zcd.diagnosis.readings import Function, Measured, Power, Reading, parts_over
+from zcd.diagnosis.readings import Measured, Power, Reading, parts_over
 from zcd.diagnosis.retested import Retested, RetestTable, read_retest
 from zcd.diagnosis.words import find_part, make_reading, parse_function, parse_power, parse_shown
 from zcd.errors import InputError

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from math import inf
 
@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import DEAD_FUNCTIONS, Function, Measured, Reading
+from zcd.diagnosis.readings import Measured, Reading
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -22,29 +23,11 @@ source."""
 TWICE_SHARE = 0.05
 """How often a slip is made a second time by a person who looks for it: common practice, no
 source."""
-MODEL_RATIO = 0.03
-"""What the model leaves out, as a share of the reading."""
-FLOORS = {
-    Function.DC: 0.03,
-    Function.AC: 0.5,
-    Function.LOW_Z: 0.5,
-    Function.OHM: 0.01,
-    Function.DIODE: 0.03,
-    Function.FREQUENCY: 0.3,
-    Function.DUTY: 0.03,
-    Function.LOW_TIME: 50e-6,
-    Function.EDGE_DELAY: 150e-6,
-}
-"""Smallest error, in the reading's own scale (ohms: decades); AC pick-up is half a volt; a third
-harmonic of 5 % moves the mains' own crossing by 161 us."""
 ABOUT_RATIO = 0.1
 """What "about" may be off, over the value: common practice, no source."""
 LEAST_OHM = 1.0
 ALIKE_ERRORS = 2.0
 """Standard errors within which a bench takes two values for one."""
-OVERLOAD_OHM = 100e6
-OVERLOAD_DIODE_V = 3.0
-NO_EDGE_S = 30e-3
 JUMPS = 0.5
 """Chance that a joint that opens now and then is caught at it by a reading that it changes."""
 STEADY_JUMPS = 0.01
@@ -57,40 +40,32 @@ unknown quantities find samples that fit all of them only far apart; equally lik
 JUMP_ERRORS = 2.0
 """Errors between two looks of a joint from which a display is seen to jump. Both are of one board,
 read with one meter: how well its parts are known does not come in."""
-JUMP_FLOORS = {**FLOORS, Function.AC: 0.1, Function.LOW_Z: 0.1}
-"""The floors of these errors: pick-up stays as it is between two looks; common practice, no
-source."""
 LEAST_DENSITY = 1e-300
 
 
 def scaled(function: Function, values: FloatArray) -> FloatArray:
     """A reading on the scale on which its error is judged: ohms in decades, the rest as it is."""
-    if function is Function.OHM:
-        return np.log10(np.clip(values, 0.0, OVERLOAD_OHM) + LEAST_OHM)
-    if function is Function.DIODE:
-        return np.where(np.isinf(values), OVERLOAD_DIODE_V, values)
-    if function is Function.EDGE_DELAY:
-        return np.where(np.isinf(values), NO_EDGE_S, values)
-    return values
+    row = function.row
+    if row.decades:
+        return np.log10(np.clip(values, 0.0, row.overload_as) + LEAST_OHM)
+    if row.overload_as == inf:
+        return values
+    return np.where(np.isinf(values), row.overload_as, values)
 
 
 def error(
-    function: Function, values: FloatArray, meter: Meter, floors: Mapping[Function, float] = FLOORS
+    function: Function, values: FloatArray, meter: Meter, *, jump: bool = False
 ) -> FloatArray:
-    """Standard error of a reading of this (scaled) size: meter, model, floor together."""
-    floor = floors[function]
-    if function is Function.OHM:
-        return np.full(np.shape(values), np.hypot(floor, np.log10(1.0 + meter.ohm_accuracy_ratio)))
-    if function is Function.FREQUENCY:
-        # the model knows the frequency of the mains exactly
-        return np.full(np.shape(values), floor)
-    accuracy = {
-        Function.DC: meter.dc_accuracy_ratio,
-        Function.AC: meter.ac_accuracy_ratio,
-        Function.LOW_Z: meter.ac_accuracy_ratio,
-        Function.DIODE: meter.dc_accuracy_ratio,
-    }.get(function, 0.0)
-    return np.sqrt(((accuracy + MODEL_RATIO) * values) ** 2 + floor**2)
+    """Standard error of a reading of this (scaled) size: meter, model, floor together.
+
+    With `jump`, that between two looks at one board: pick-up stays as it is.
+    """
+    row = function.row
+    accuracy = row.accuracy_ratio(meter)
+    floor = row.jump_floor if jump and row.jump_floor is not None else row.floor
+    if row.decades:
+        return np.full(np.shape(values), np.hypot(floor, np.log10(1.0 + accuracy)))
+    return np.sqrt(((accuracy + row.model_ratio) * values) ** 2 + floor**2)
 
 
 class Fit:
@@ -134,7 +109,7 @@ class Fit:
         self.span = high - low + 10.0 * widest
         self.flat = 1.0 / self.span
         here, there = (self.centre[self.states[:, k]] for k in (0, 1))
-        larger = error(reading.function, np.maximum(abs(here), abs(there)), meter, JUMP_FLOORS)
+        larger = error(reading.function, np.maximum(abs(here), abs(there)), meter, jump=True)
         self.loose = np.zeros((len(self.centre) + len(self.states), shown.shape[1]), dtype=bool)
         self.loose[len(self.centre) :] = np.abs(here - there) > JUMP_ERRORS * larger
         self.loose &= restless(shown.shape[1])
@@ -195,7 +170,7 @@ class Fit:
         low, high = measured.low, measured.high
         if low is None or high is None:
             most = self.meter.ohm_range_ohm
-            if self.function is not Function.OHM or measured.value < most:
+            if not self.function.row.decades or measured.value < most:
                 return None
             low, high = most, inf
         lower, upper = (
@@ -208,7 +183,7 @@ class Fit:
 
     def _about(self, value: float) -> float:
         """Further error of a rough reading."""
-        if self.function is Function.OHM:
+        if self.function.row.decades:
             return float(np.log10(1.0 + ABOUT_RATIO))
         return ABOUT_RATIO * abs(value)
 
@@ -231,7 +206,7 @@ class Fit:
 
 def _is_local(reading: Reading) -> bool:
     """Whether a reading depends on one part only: a dead test, or volts at the relay's coil."""
-    return reading.function in DEAD_FUNCTIONS or "coil+" in (reading.a, reading.b)
+    return reading.function.row.dead or "coil+" in (reading.a, reading.b)
 
 
 def restless(samples: int) -> NDArray[np.bool_]:
@@ -270,7 +245,7 @@ def _same(first: Measured, second: Measured, meter: Meter) -> bool:
     function = first.reading.function
     spans = [(m.value, m.value) if m.low is None or m.high is None else (m.low, m.high)
              for m in (first, second)]  # fmt: skip
-    if function is not Function.OHM and any(np.isinf(end) for span in spans for end in span):
+    if not function.row.decades and any(np.isinf(end) for span in spans for end in span):
         return spans[0] == spans[1]
     (low, high), (lower, upper) = np.asarray(scaled(function, np.array(spans)))
     off = ALIKE_ERRORS * float(np.max(error(function, np.array([high, upper]), meter)))

@@ -89,6 +89,11 @@ class Meter:
     ohms_stated: bool = True
 
     @property
+    def low_impedance_kind(self) -> AcKind:
+        """How it makes a reading in the low-impedance mode."""
+        return AcKind.TRUE_RMS_DC
+
+    @property
     def ohm_ranges_ohm(self) -> tuple[float, ...]:
         """Full scales of its ohms ranges, lowest first."""
         return (*self._scales(LEAST_OHM_RANGE, self.ohm_range_ohm), self.ohm_range_ohm)

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import OHM_FULL_SCALE_SPAN_V, Meter
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.readings import Measured, Reading
 from zcd.engine.network import islands
 
 FloatArray = NDArray[np.float64]

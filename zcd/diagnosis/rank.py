@@ -13,7 +13,7 @@ from zcd.diagnosis.faults import Fault, includes, same_repair
 from zcd.diagnosis.flags import no_fault_share
 from zcd.diagnosis.gain import SURE, Belief, parted_bits, together
 from zcd.diagnosis.likelihood import BREADTHS, joint_log, slip_share, told_once
-from zcd.diagnosis.readings import VOLTS, Measured, Power, Reading, Side, side_of
+from zcd.diagnosis.readings import Measured, Power, Reading, Side, side_of
 from zcd.diagnosis.severity import severity_points
 from zcd.diagnosis.suggest import Doubt, Suggestion, best_reading, once_more, within_reach
 
@@ -384,7 +384,7 @@ def _alarm(atlas: Atlas, measured: Sequence[Measured]) -> str:
     for m in measured:
         isolated = side_of(atlas.circuit, m.reading) in (Side.BENCH, Side.ISOLATED)
         shown = m.value if m.low is None else m.low
-        if m.reading.function in VOLTS and isolated and abs(shown) > most:
+        if m.reading.function.row.volts and isolated and abs(shown) > most:
             return (
                 f"STOP, unplug: {m.reading.words} shows {abs(m.value):.3g} V where no more than "
                 f"{most:.3g} V can be; either the isolation is broken and the isolated side is "

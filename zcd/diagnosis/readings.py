@@ -19,21 +19,8 @@ from zcd.circuit.elements import (
     Resistance,
     is_hidden,
 )
+from zcd.diagnosis.functions import Function
 from zcd.engine.network import islands
-
-
-class Function(StrEnum):
-    """What the meter (or scope) is set to."""
-
-    DC = "dc"
-    AC = "ac"
-    LOW_Z = "low z"
-    OHM = "ohm"
-    DIODE = "diode"
-    FREQUENCY = "frequency"
-    DUTY = "duty"
-    LOW_TIME = "low time"
-    EDGE_DELAY = "edge delay"
 
 
 class Power(StrEnum):
@@ -57,37 +44,6 @@ class Side(StrEnum):
     ISOLATED = "isolated side"
     MAINS = "mains side, live"
     LIFTED = "dead, one end lifted"
-
-
-VOLTS = (Function.DC, Function.AC, Function.LOW_Z)
-DEAD_FUNCTIONS = (Function.OHM, Function.DIODE)
-SCOPE = (Function.LOW_TIME, Function.EDGE_DELAY)
-COUNTED = (Function.FREQUENCY, Function.DUTY)
-PIN_FUNCTIONS = (*COUNTED, *SCOPE)
-"""What pulses at the pin show; those of `COUNTED` a meter shows at other nodes too."""
-UNITS = {
-    Function.DC: "V",
-    Function.AC: "V",
-    Function.LOW_Z: "V",
-    Function.OHM: "Ω",
-    Function.DIODE: "V",
-    Function.FREQUENCY: "Hz",
-    Function.DUTY: "%",
-    Function.LOW_TIME: "s",
-    Function.EDGE_DELAY: "s",
-}
-WORDS = {
-    Function.DC: "DC volts",
-    Function.AC: "AC volts",
-    Function.LOW_Z: "AC volts, low impedance",
-    Function.OHM: "ohms",
-    Function.DIODE: "diode test",
-    Function.FREQUENCY: "frequency",
-    Function.DUTY: "duty (share of time low)",
-    Function.LOW_TIME: "low time (scope)",
-    Function.EDGE_DELAY: "edge delay after the mains crossing (scope)",
-}
-MAINS_DUTY = "duty (share of time above the mean)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,14 +81,13 @@ class Reading:
     @property
     def name(self) -> str:
         """What is read, such as ``DC volts``."""
-        if self.function is Function.DUTY and not self.at_pin:
-            return MAINS_DUTY
-        return WORDS[self.function]
+        row = self.function.row
+        return row.words if self.at_pin else row.words_off_pin or row.words
 
     @property
     def at_pin(self) -> bool:
         """Whether it is one of the pulses at the pin."""
-        return self.function in PIN_FUNCTIONS and {self.a, self.b} == {"pin", "logic0"}
+        return self.function.row.pulses and {self.a, self.b} == {"pin", "logic0"}
 
 
 SLOWEST = 1.25
@@ -142,7 +97,7 @@ common practice, no source."""
 
 def usual_power(function: Function) -> Power:
     """State of the board for a reading of which nothing else is said."""
-    return Power.DEAD if function in DEAD_FUNCTIONS else Power.LIVE
+    return Power.DEAD if function.row.dead else Power.LIVE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,12 +143,11 @@ def side_of(circuit: Circuit, reading: Reading) -> Side:
     """How dangerous a reading is."""
     if reading.lifted:
         return Side.LIFTED
-    if reading.function in DEAD_FUNCTIONS:
+    if reading.function.row.dead:
         return Side.DEAD
     if reading.power is Power.BENCH:
         return Side.BENCH
-    if reading.function is Function.EDGE_DELAY:
-        # the scope's other channel is on the mains
+    if reading.function.row.on_mains:
         return Side.MAINS
     island = next(i for i in islands(circuit) if circuit.node(reading.a) in i)
     return Side.MAINS if "line" in island else Side.ISOLATED
@@ -207,16 +161,17 @@ def check_reading(circuit: Circuit, reading: Reading) -> None:
         raise refusal(f"{given}, which are one", "two different nodes")
     if not any({a, b} <= island for island in islands(circuit)):
         raise refusal(given, "two nodes on the same side of the optocoupler")
-    if reading.function in SCOPE and {a, b} != {"pin", "logic0"}:
+    if reading.function.row.scope and {a, b} != {"pin", "logic0"}:
         raise refusal(given, f"pin and logic0, where {reading.function} is read")
     _check_power(circuit, reading)
-    if reading.lifted and reading.function not in DEAD_FUNCTIONS:
+    if reading.lifted and not reading.function.row.dead:
         raise refusal(str(reading.function), "ohm or diode where one end of a part is lifted")
 
 
 def check_shown(circuit: Circuit, measured: Measured, key: str = "") -> None:
     """Refuse a time at the pin that no pulse has: longer than the period of the slowest mains."""
-    if measured.reading.function not in SCOPE or measured.unstable:
+    row = measured.reading.function.row
+    if not row.scope or measured.unstable:
         return
     (mains,) = circuit.of(MainsSource)
     longest_s = SLOWEST / float(np.min(mains.frequency_hz))
@@ -225,7 +180,7 @@ def check_shown(circuit: Circuit, measured: Measured, key: str = "") -> None:
         ends = measured.low, measured.high
     nearest_s = 0.0 if ends[0] <= 0.0 <= ends[1] else min(map(abs, ends))
     if longest_s < nearest_s < inf:
-        without = "no edge" if measured.reading.function is Function.EDGE_DELAY else "nothing"
+        without = row.overload if row.nothing == inf else "nothing"
         raise refusal(
             f"{1e3 * nearest_s:.3g} ms",
             f"no more than a period of the mains, {1e3 * longest_s:.3g} ms where it is slow; "
@@ -236,16 +191,16 @@ def check_shown(circuit: Circuit, measured: Measured, key: str = "") -> None:
 
 def _check_power(circuit: Circuit, reading: Reading) -> None:
     """Refuse a state of the board in which a reading cannot be taken, or shows nothing."""
-    function, power = reading.function, reading.power
-    found = f"{WORDS[function]}, {power.value}"
-    if (function in DEAD_FUNCTIONS) is not (power is Power.DEAD):
-        allowed = "a dead board" if function in DEAD_FUNCTIONS else "a board under power"
+    row, power = reading.function.row, reading.power
+    found = f"{row.words}, {power.value}"
+    if row.dead is not (power is Power.DEAD):
+        allowed = "a dead board" if row.dead else "a board under power"
         raise refusal(found, allowed)
     if power is Power.OFF and "K1.contact" not in circuit:
         raise refusal(power.value, "a board with a load relay; this one has a direct feed")
     if power is Power.BENCH:
-        if function in PIN_FUNCTIONS:
-            raise refusal(found, f"{WORDS[function]} under mains only")
+        if row.pulses:
+            raise refusal(found, f"{row.words} under mains only")
         if "line" in next(i for i in islands(circuit) if circuit.node(reading.a) in i):
             raise refusal(reading.a, "points of the isolated side only, on a bench supply")
 
@@ -318,8 +273,8 @@ def _isolated(board: Board) -> list[Reading]:
     ]
     found += [
         Reading(function=f, a="pin", b="logic0")
-        for f in PIN_FUNCTIONS
-        if f is not Function.EDGE_DELAY
+        for f in Function
+        if f.row.pulses and not f.row.on_mains
     ]
     if board.relay is not None:
         found.append(Reading(function=Function.DC, a="coil+", b="coil-"))

@@ -12,7 +12,7 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.atlas import Atlas, Progress
 from zcd.diagnosis.gain import Belief, Expected, entropy_bits, expected, expected_again
 from zcd.diagnosis.likelihood import ALIKE_ERRORS, scaled
-from zcd.diagnosis.readings import SCOPE, VOLTS, Function, Measured, Reading, Side, side_of
+from zcd.diagnosis.readings import Measured, Reading, Side, side_of
 from zcd.diagnosis.severity import points
 
 FloatArray = NDArray[np.float64]
@@ -212,7 +212,7 @@ def within_reach(
 
     def place(reading: Reading) -> tuple[object, ...]:
         points = frozenset((reading.a, reading.b))
-        return points, side_of(circuit, reading), reading.lifted, reading.function in SCOPE
+        return points, side_of(circuit, reading), reading.lifted, reading.function.row.scope
 
     missing = {place(reading) for reading in skipped}
     return [reading for reading in readings if place(reading) not in missing]
@@ -220,12 +220,9 @@ def within_reach(
 
 def _full_scale(atlas: Atlas, reading: Reading, outcomes: Sequence[Outcome]) -> float | None:
     """Full scale of the lowest range that holds whatever is expected."""
-    if reading.function is Function.OHM:
-        ranges = atlas.meter.ohm_ranges_ohm
-    elif reading.function in VOLTS:
-        ranges = atlas.meter.volt_ranges_v
-    else:
+    if (ranges_of := reading.function.row.ranges) is None:
         return None
+    ranges = ranges_of(atlas.meter)
     mains = side_of(atlas.circuit, reading) is Side.MAINS
     # the mains may be there whatever is expected
     most = MAINS_FACTOR * atlas.board.mains.rms_v if mains else 0.0

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.diagnosis.capture import Capture
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import InputError
 from zcd.results import Result
 

@@ -8,15 +8,10 @@ from contextlib import suppress
 from dataclasses import replace
 from math import inf
 
-from zcd.board.kinds import DURATION
-from zcd.board.units import Kind, format_si, nearest, parse_quantity, refusal, require_part
+from zcd.board.units import format_si, nearest, parse_quantity, refusal, require_part
 from zcd.circuit.elements import Circuit, TwoNode, is_hidden
-from zcd.diagnosis.meters import NO_EDGE, OVERLOAD
+from zcd.diagnosis.functions import NAMES, OVERLOAD_WORDS, Function
 from zcd.diagnosis.readings import (
-    PIN_FUNCTIONS,
-    UNITS,
-    VOLTS,
-    Function,
     Measured,
     Power,
     Reading,
@@ -26,17 +21,10 @@ from zcd.diagnosis.readings import (
 )
 from zcd.errors import InputError
 
-OVERLOAD_WORDS = ("ol", "0l", "o.l", "overload", "open")
 NOTHING_WORDS = ("nothing", "none", "no reading", "nil")
 UNSTABLE_WORDS = ("unstable", "unsteady", "jumps", "jumping", "jumps about", "flickers")
-NOTHING = {Function.DC: (-0.1, 0.1), Function.AC: (-inf, 2.0), Function.LOW_Z: (-inf, 2.0)}
-"""Volts that a person calls nothing; what leads pick up included."""
-SAME_FUNCTION = {
-    "vdc": "dc", "dcv": "dc", "vac": "ac", "acv": "ac", "ohms": "ohm", "loz": "low z",
-    "lo z": "low z", "hz": "frequency", "delay": "edge delay", "edge": "edge delay",
-}  # fmt: skip
-UNSIGNED, ZERO_V = (Function.AC, Function.LOW_Z, Function.DIODE), 0.05
-"""Displays without a sign may yet stand a few counts below zero; common practice, no source."""
+ZERO_V = 0.05
+"""How far below zero a display without a sign may stand; common practice, no source."""
 _ABOUT = re.compile(r"(?:(?:about|around|approx\.?|ca\.?)\s+|~\s*)(?P<value>.+)")
 _BOUNDS = (
     (re.compile(r"(?:<=?\s*|(?:under|below|less than)\s+)(?P<value>.+)"), True),
@@ -55,46 +43,6 @@ _STATE = re.compile(
     re.IGNORECASE,
 )
 """State of the board in a line: words that are in no value and no node."""
-
-_VOLTS = {"v": 1.0, "vac": 1.0, "vdc": 1.0, "v ac": 1.0, "v dc": 1.0}
-KINDS = {
-    Function.DC: Kind(
-        word="DC volts", unit="V", low=-2000.0, high=2000.0, examples=("4.98 V", "-310 mV"),
-        spellings=_VOLTS, prefixes="mk",
-    ),
-    Function.AC: Kind(
-        word="AC volts", unit="V", low=0.0, high=2000.0, examples=("228 V", "0.3 V"),
-        spellings=_VOLTS, prefixes="mk",
-    ),
-    Function.LOW_Z: Kind(
-        word="AC volts, low impedance,", unit="V", low=0.0, high=2000.0,
-        examples=("228 V", "3 V"), spellings=_VOLTS, prefixes="mk",
-    ),
-    Function.OHM: Kind(
-        word="ohms", unit="Ω", low=0.0, high=1e9, examples=("82k", "4k7", "OL"),
-        spellings={"ω": 1.0, "ohm": 1.0, "ohms": 1.0, "r": 1.0}, prefixes="mkKMG",
-    ),
-    Function.DIODE: Kind(
-        word="a diode test", unit="V", low=0.0, high=10.0, examples=("0.58 V", "OL"),
-        spellings=_VOLTS, prefixes="m",
-    ),
-    Function.FREQUENCY: Kind(
-        word="a frequency", unit="Hz", low=0.0, high=1e5, examples=("50 Hz", "0"),
-        spellings={"hz": 1.0}, prefixes="k",
-    ),
-    Function.DUTY: Kind(
-        word="a share of time", unit="%", low=0.0, high=1.0, examples=("48 %", "0 %"),
-        spellings={"%": 0.01}, bare=False,
-    ),
-    Function.LOW_TIME: Kind(
-        word=DURATION.word, unit="s", low=0.0, high=1.0, examples=("9.5 ms", "800 us"),
-        spellings=DURATION.spellings, prefixes=DURATION.prefixes,
-    ),
-    Function.EDGE_DELAY: Kind(
-        word="a delay, negative where early,", unit="s", low=-0.1, high=0.1,
-        examples=("600 us", "-0.3 ms"), spellings=DURATION.spellings, prefixes=DURATION.prefixes,
-    ),
-}  # fmt: skip
 
 
 def parse_shown(
@@ -161,13 +109,12 @@ def _as_written(found: object, match: re.Match[str]) -> str:
 
 def _nothing(found: object, reading: Reading, key: str) -> Measured:
     """The meter shows nothing."""
-    if reading.function in NOTHING:
-        return Measured.between(reading, *NOTHING[reading.function])
-    if reading.function is Function.EDGE_DELAY:
-        return Measured(reading=reading, value=NO_EDGE)
-    if reading.function in (Function.FREQUENCY, Function.DUTY, Function.LOW_TIME):
-        return Measured(reading=reading, value=0.0)
-    raise refusal(found, f"what the display shows: {KINDS[reading.function].allowed()}", key)
+    row = reading.function.row
+    if row.nothing is None:
+        raise refusal(found, f"what the display shows: {row.kind.allowed()}", key)
+    if isinstance(row.nothing, tuple):
+        return Measured.between(reading, *row.nothing)
+    return Measured(reading=reading, value=row.nothing)
 
 
 def _range(low: str, high: str, reading: Reading, key: str) -> Measured:
@@ -199,28 +146,25 @@ def parse_value(found: object, function: Function, key: str = "") -> float:
         If it is not such a value.
     """
     text = found.strip().lower() if isinstance(found, str) else ""
-    if function is Function.EDGE_DELAY and text == "no edge":
-        return NO_EDGE
+    row = function.row
+    if text in row.overload_words:
+        return inf
     if text in OVERLOAD_WORDS:
-        if function in (Function.OHM, Function.DIODE):
-            return OVERLOAD
-        ranged = ', or with its range: "OL on 60 V"' if function in VOLTS else ""
-        raise refusal(found, f"{KINDS[function].allowed()}{ranged}", key)
-    kind = KINDS[function]
-    if function in UNSIGNED:
+        ranged = ', or with its range: "OL on 60 V"' if row.volts else ""
+        raise refusal(found, f"{row.kind.allowed()}{ranged}", key)
+    if row.unsigned:
         with suppress(InputError):
-            return max(parse_quantity(found, replace(kind, low=-ZERO_V), key), 0.0)
-    return parse_quantity(found, kind, key)
+            return max(parse_quantity(found, replace(row.kind, low=-ZERO_V), key), 0.0)
+    return parse_quantity(found, row.kind, key)
 
 
 def parse_function(found: object, key: str = "") -> Function:
     """Read a function's name; ``low-time`` and ``low time`` are the same, ``vdc`` is ``dc``."""
-    names = tuple(str(f) for f in Function)
     text = " ".join(str(found).lower().replace("-", " ").replace("_", " ").split())
-    text = SAME_FUNCTION.get(text, text)
-    if text not in names:
+    if text not in NAMES:
+        names = tuple(str(f) for f in Function)
         raise refusal(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
-    return Function(text)
+    return NAMES[text]
 
 
 def make_reading(
@@ -385,7 +329,7 @@ def _probes(
         nodes = list(part.nodes)[:: -1 if "reversed" in said else 1]
         lifted = part.ref if "lifted" in said else ""
         rest = [word for word in rest[1:] if word.lower() not in ("reversed", "lifted")]
-    elif function not in PIN_FUNCTIONS or _begins_at_a_node(rest, circuit):
+    elif not function.row.pulses or _begins_at_a_node(rest, circuit):
         nodes, rest = rest[:2], rest[2:]
     return nodes, rest, lifted
 
@@ -406,15 +350,12 @@ def _joined(text: str) -> str:
 
 def show_value(function: Function, value: float, digits: int = 3) -> str:
     """A reading's value as a meter shows it."""
+    row = function.row
     if value == inf:
-        return "no edge" if function is Function.EDGE_DELAY else "OL"
-    small = {
-        Function.DC: 1e-3, Function.AC: 1e-3, Function.LOW_Z: 1e-3, Function.DIODE: 1e-3,
-        Function.OHM: 0.05, Function.EDGE_DELAY: 5e-7,
-    }  # fmt: skip
-    if abs(value) < small.get(function, 1e-9):
+        return row.overload
+    if abs(value) < row.least_shown:
         value = 0.0
-    return format_si(value, UNITS[function], digits=digits)
+    return format_si(value, row.unit, digits=digits)
 
 
 def show_measured(measured: Measured, digits: int = 3) -> str:
@@ -425,7 +366,7 @@ def show_measured(measured: Measured, digits: int = 3) -> str:
     if measured.low is None or measured.high is None:
         shown = show_value(function, measured.value, digits)
         return f"about {shown}" if measured.about else shown
-    if (measured.low, measured.high) == NOTHING.get(function):
+    if (measured.low, measured.high) == function.row.nothing:
         return NOTHING_WORDS[0]
     low, high = (show_value(function, end, digits) for end in (measured.low, measured.high))
     if measured.low == -inf:

@@ -6,7 +6,8 @@ from math import isfinite
 from typing import Any
 
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.readings import Function, parts_over, side_of, usual_power
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.readings import parts_over, side_of, usual_power
 from zcd.diagnosis.words import show_value
 from zcd.show.cautions import Caution
 from zcd.show.checked.document import end_sections
@@ -15,7 +16,6 @@ from zcd.show.checked.sheets import board_line
 from zcd.show.document import Document, Paragraph, Section
 from zcd.show.found.document import caution_sections
 from zcd.show.found.findings import cautions_for
-from zcd.show.found.records import KEYS
 from zcd.show.table import Table
 from zcd.show.wording import NOTHING, plain, quantity_text
 from zcd.spice.compare import LEAST, SHARE, Comparison, Line
@@ -172,7 +172,7 @@ def comparison_record(found: Comparison) -> dict[str, Any]:
                     "function": str(line.reading.function),
                     "red": line.reading.a,
                     "black": line.reading.b,
-                    **_values(line, KEYS[line.reading.function]),
+                    **_values(line, line.reading.function.row.unit_ending),
                 }
                 for line in found.lines
                 if line.reading is not None

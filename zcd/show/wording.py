@@ -83,8 +83,31 @@ def share_text(value: float, limit: float) -> str:
     """
     if not limit > 0.0:
         return NOTHING
-    share = 100.0 * value / limit
-    return f"{share:.0f} %" if share >= 1.0 else "< 1 %"
+    return percent_text(value / limit) if value / limit >= 0.01 else "< 1 %"
+
+
+def percent_text(ratio: float) -> str:
+    """A share in whole per cent; one that is estimated below nothing is none.
+
+    Examples
+    --------
+    >>> percent_text(0.187), percent_text(-0.02)
+    ('19 %', '0 %')
+    """
+    return f"{100.0 * max(ratio, 0.0):.0f} %"
+
+
+def probability_text(probability: float) -> str:
+    """A probability in whole per cent, never rounded to certainty.
+
+    Examples
+    --------
+    >>> probability_text(0.9987), probability_text(0.42), probability_text(0.004)
+    ('over 99 %', '42 %', 'under 1 %')
+    """
+    if probability > 0.99:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.01 else percent_text(probability)
 
 
 def offset_text(offset_s: float) -> str:

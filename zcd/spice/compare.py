@@ -14,7 +14,7 @@ from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import UNITS, Reading
+from zcd.diagnosis.readings import Reading
 from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, Grid, solve, solve_dead
 from zcd.margin.stress import chain_resistors
@@ -173,7 +173,7 @@ def answer(
     bench = Bench(board, circuit, meter, solver.solve, solver.solve_dead)
     for reading in readings:
         tell(reading.words)
-        quantity = Quantity(reading.words, UNITS[reading.function], SHARE, reading)
+        quantity = Quantity(reading.words, reading.function.row.unit, SHARE, reading)
         values[quantity] = float(bench.take([reading])[0, 0])
     return Answer(solution=solution, lock=lock, values=values)
 

@@ -10,8 +10,9 @@ from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance, TestSource, is_hidden
 from zcd.diagnosis.bench import FINEST_SHARE, METER, Bench, in_state, probed, under_meter
+from zcd.diagnosis.functions import Method
 from zcd.diagnosis.meters import DIODE_SOURCE_OHM, Meter, ohm_full_scale_v, ohm_source_ohm
-from zcd.diagnosis.readings import VOLTS, Function, Reading
+from zcd.diagnosis.readings import Reading
 from zcd.engine.solve import WINDOW_CYCLES
 from zcd.errors import InputError
 from zcd.spice.names import plain
@@ -81,11 +82,12 @@ def metered(board: Board, circuit: Circuit, meter: Meter, readings: Sequence[Rea
         raise InputError(f"a netlist takes one reading, got {len(readings)}")
     for reading in readings:
         state = in_state(circuit, board, reading.power)
-        if reading.function in VOLTS:
+        method = reading.function.row.method
+        if method is Method.VOLTS:
             return under_meter(state, meter, reading)
-        if reading.function is Function.DIODE:
+        if method is Method.JUNCTION:
             return probed(circuit, reading, meter.diode_open_v, DIODE_SOURCE_OHM)
-        if reading.function is Function.OHM:
+        if method is Method.OHMS:
             shown_ohm = Bench(board, circuit, meter).take([reading])[0, 0]
             ranges = (ohm for ohm in meter.ohm_ranges_ohm if shown_ohm <= ohm)
             full_scale_ohm = next(ranges, meter.ohm_range_ohm)

@@ -12,7 +12,7 @@ from zcd.board.model import Board
 from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.priors import prior_shares
-from zcd.diagnosis.readings import Function, Reading, side_of
+from zcd.diagnosis.readings import Reading, side_of
 from zcd.diagnosis.readings import Side as Where
 from zcd.results import Result
 from zcd.story.causes import Cause, Side, causes_of, sizes_of
@@ -20,17 +20,6 @@ from zcd.story.timeline import SECONDS, Story, stories_of
 
 FloatArray = NDArray[np.float64]
 
-LEAST_READ = {
-    Function.DC: 0.1,
-    Function.AC: 1.0,
-    Function.OHM: 10.0,
-    Function.DIODE: 0.02,
-    Function.FREQUENCY: 0.5,
-    Function.DUTY: 0.01,
-    Function.LOW_TIME: 1e-4,
-}
-OTHER_LEAST_READ = 1.0
-"""Differences below this are not read off a meter: common practice, no source."""
 STEP = 0.2
 """Readings that differ by less, in logs, are taken as equal."""
 GOOD_SHARE = 0.8
@@ -273,7 +262,7 @@ def _gain(
 ) -> tuple[float, dict[Side, tuple[float, float, float]]]:
     """Information about the side, in bits, and what the reading shows for each."""
     bins: dict[float, FloatArray] = {}
-    shown, least = {}, LEAST_READ.get(reading.function, OTHER_LEAST_READ)
+    shown, least = {}, reading.function.row.least_read
     for s, side in enumerate(sides):
         seen = [(values[f], w) for f, w in weights[side].items() if values[f].size]
         all_values = np.concatenate([v for v, _ in seen])

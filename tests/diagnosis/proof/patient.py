@@ -25,7 +25,8 @@ from zcd.circuit.elements import (
 )
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.flags import FAN, NO_FLAG, SYNC
-from zcd.diagnosis.readings import Function, Measured, Reading
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.readings import Measured, Reading
 from zcd.physics.optocoupler import shape_weight_ratio
 from zcd.spice.devices import Device, devices
 from zcd.spice.netlist import Level

@@ -11,8 +11,9 @@ from tests.show.demo import OPEN, SETTLED, atlas, card, case
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.card import Shown
 from zcd.diagnosis.faults import faults_of
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.rank import Ranked
-from zcd.diagnosis.readings import WORDS, Function, Reading, Side
+from zcd.diagnosis.readings import Reading, Side
 from zcd.show.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.show.found.findings import (
     LEAST_SHOWN,
@@ -29,7 +30,8 @@ from zcd.show.found.findings import (
     spread_text,
     suggestion_lines,
 )
-from zcd.show.found.words import amount_text, percent_text
+from zcd.show.found.words import amount_text
+from zcd.show.wording import probability_text
 
 
 def test_probes_name_the_part_between_them() -> None:
@@ -64,7 +66,7 @@ def test_card_is_a_table_a_side_safest_first() -> None:
         lines = [line for line in card() if line.side is side]
         assert lines
         assert [row[0].splitlines()[0] for row in sheet.rows] == [
-            WORDS[line.reading.function] for line in lines
+            line.reading.function.row.words for line in lines
         ]
     assert "LIVE" in SIDE_TITLES[Side.MAINS]
     assert "proved dead" in SIDE_TITLES[Side.DEAD]
@@ -117,7 +119,7 @@ def test_ranking_shows_the_likeliest_only(texts: tuple[str, ...]) -> None:
     [(1.0, "over 99 %"), (0.99, "99 %"), (0.5, "50 %"), (0.01, "1 %"), (0.0, "under 1 %")],
 )
 def test_probability_is_never_certainty(probability: float, words: str) -> None:
-    assert percent_text(probability) == words
+    assert probability_text(probability) == words
 
 
 @pytest.mark.parametrize(
@@ -151,7 +153,7 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
     suggestion = case(()).diagnosis.suggestion
     assert suggestion is not None
     first, *answers = suggestion_lines(suggestion, atlas().circuit)
-    assert first.startswith(WORDS[suggestion.reading.function])
+    assert first.startswith(suggestion.reading.function.row.words)
     assert probes_text(suggestion.reading, atlas().circuit) in first
     assert str(suggestion.side) in first
     assert "of what is open" in first

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 import pytest
 
 from tests.show.demo import atlas
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.rank import Diagnosis, diagnose
-from zcd.diagnosis.readings import Function, Measured, Reading, Side
+from zcd.diagnosis.readings import Measured, Reading, Side
 from zcd.diagnosis.suggest import Suggestion
 from zcd.diagnosis.words import show_measured
 from zcd.errors import InputError

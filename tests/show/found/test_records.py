@@ -12,9 +12,9 @@ import pytest
 from tests.show.checked.test_records import numbers
 from tests.show.demo import OPEN, SETTLED, atlas, card, case
 from zcd.diagnosis.case import ExpectedReadings
-from zcd.diagnosis.readings import Function
+from zcd.diagnosis.functions import Function
 from zcd.refdata import UNITS
-from zcd.show.found.records import KEYS, card_record, diagnosis_record
+from zcd.show.found.records import card_record, diagnosis_record
 
 UNIT_BESIDE_IT = {"low", "middle", "high"}
 """In an amount, whose unit is a key of its own."""
@@ -57,8 +57,7 @@ def test_the_unit_ends_every_key_of_a_number(name: str) -> None:
 
 
 def test_every_function_has_a_unit() -> None:
-    assert set(KEYS) == set(Function)
-    assert set(KEYS.values()) <= set(UNITS)
+    assert {function.row.unit_ending for function in Function} <= set(UNITS)
 
 
 def test_card_is_whole() -> None:
@@ -66,7 +65,7 @@ def test_card_is_whole() -> None:
     assert set(record) == {"board", "readings", "assumptions"}
     assert len(record["readings"]) == len(card())
     for line, found in zip(card(), record["readings"], strict=True):
-        unit = KEYS[line.reading.function]
+        unit = line.reading.function.row.unit_ending
         assert (found["function"], found["red"], found["black"], found["side"]) == (
             line.reading.function, line.reading.a, line.reading.b, line.side,
         )  # fmt: skip

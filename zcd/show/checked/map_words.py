@@ -10,7 +10,7 @@ from zcd.margin.population import Share
 from zcd.margin.quantities import Quantity
 from zcd.show.checked.spread_sheets import sure_text
 from zcd.show.table import Table
-from zcd.show.wording import NOTHING, quantity_text, rule_text
+from zcd.show.wording import NOTHING, percent_text, quantity_text, rule_text
 
 
 def value_text(quantity: Quantity, value: float) -> str:
@@ -120,7 +120,7 @@ def map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:
     curves = loss_map.boundaries
     points = sum(curve.up.size for curve in curves)
     rules = dict.fromkeys(rule for curve in curves for rule in curve.rules)
-    lines = [f"Lock in {100.0 * loss_map.locked_share:.0f} % of the map."]
+    lines = [f"Lock in {percent_text(loss_map.locked_share)} of the map."]
     if curves:
         one = len(curves) == 1
         closed = sum(curve.closed for curve in curves)

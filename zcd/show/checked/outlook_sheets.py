@@ -9,7 +9,7 @@ from zcd.margin.check import Check
 from zcd.margin.decides import LADDER, Decides
 from zcd.margin.years import YEARS, Ageing
 from zcd.show.table import Table
-from zcd.show.wording import plain, quantity_text, years_text
+from zcd.show.wording import percent_text, plain, quantity_text, years_text
 
 VIEW_WORDS = {
     "design rule": "maker's design rule",
@@ -70,8 +70,9 @@ def decides_sheet(decides: Decides) -> Table:
             rows=(),
             remark=f"{decides_line(decides)}: no board is better than another.",
         )
-    open_ratio = decides.unexplained
-    not_known = f"; of {_percent(open_ratio)} it is not known what makes it" * (open_ratio >= 0.01)
+    not_known = ""
+    if decides.unexplained >= 0.01:
+        not_known = f"; of {percent_text(decides.unexplained)} it is not known what makes it"
     return Table(
         title=title,
         columns=("", "share", "95 % sure", "by itself"),
@@ -80,7 +81,7 @@ def decides_sheet(decides: Decides) -> Table:
                 plain(name),
                 share_text(decides, d),
                 span_text(decides, d),
-                _percent(decides.first[d]),
+                percent_text(decides.first[d]),
             )
             for d, name in enumerate(decides.names[:SHOWN])
         ),
@@ -102,16 +103,12 @@ def _least_text(decides: Decides) -> str:
 def share_text(decides: Decides, number: int) -> str:
     """A share; its interval alone where that is wide."""
     wide = decides.total_high[number] - decides.total_low[number] > WIDEST_RATIO
-    return span_text(decides, number) if wide else _percent(decides.total[number])
-
-
-def _percent(ratio: float) -> str:
-    return f"{100.0 * max(ratio, 0.0):.0f} %"
+    return span_text(decides, number) if wide else percent_text(decides.total[number])
 
 
 def span_text(decides: Decides, number: int) -> str:
     """The interval of a share."""
-    return f"{100.0 * decides.total_low[number]:.0f} to {_percent(decides.total_high[number])}"
+    return f"{100.0 * decides.total_low[number]:.0f} to {percent_text(decides.total_high[number])}"
 
 
 def years_sheet(ageing: Ageing, board: Board) -> Table:
@@ -129,9 +126,9 @@ def years_sheet(ageing: Ageing, board: Board) -> Table:
             ("half of the boards", *(lost_text(c.median_years) for c in courses)),
         ),
         right=(1, 2),
-        remark=f"Mains at the chain for {hours} a year, as {feed}; chain up by {_percent(drift)} "
-        "after ten years (load life, the harsher way). The design rule is the harsher view; the "
-        "other one comes from a modern LED and is indicative only.",
+        remark=f"Mains at the chain for {hours} a year, as {feed}; chain up by "
+        f"{percent_text(drift)} after ten years (load life, the harsher way). The design rule is "
+        "the harsher view; the other one comes from a modern LED and is indicative only.",
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Topology
+from zcd.board.units import format_si
 from zcd.margin.check import Check, Rule
 from zcd.margin.corners import Corners
 from zcd.margin.population import CONFIDENCE_RATIO, Population, Share
@@ -112,8 +113,7 @@ def margin_text(margin: float) -> str:
     """
     if margin >= _TIMES_SHOWN:
         return f"over {_TIMES_SHOWN:g}x"
-    percent = 100.0 * margin
-    return f"{percent:.0f} %" if abs(percent) >= 1.0 else f"{percent:.1g} %"
+    return f"{100.0 * margin:.0f} %" if abs(margin) >= 0.01 else format_si(margin, "%", digits=1)
 
 
 def amount_text(tolerance: Tolerance, amount: float) -> str:
@@ -132,7 +132,7 @@ def amount_text(tolerance: Tolerance, amount: float) -> str:
     if tolerance.unit == "x":
         return f"x {amount:.3g}"
     if not tolerance.unit:
-        return f"{100.0 * amount:.3g} %"
+        return format_si(amount, "%", digits=3)
     return quantity_text(amount, _UNITS.get(tolerance.unit, tolerance.unit))
 
 
@@ -194,20 +194,20 @@ def sure_text(share: Share, one: str, many: str) -> str:
     >>> sure_text(Share(ratio=0.125, low_ratio=0.056, high_ratio=0.23), "fails", "fail")
     '12 % fail; 95 % sure that it is 5.6 % to 23 %.'
     """
-    sure = f"{100.0 * CONFIDENCE_RATIO:g} % sure"
+    sure = f"{format_si(CONFIDENCE_RATIO, '%')} sure"
     if share.ratio == 0.0:
         return f"none {one}: {sure} that fewer than {_bound(share.high_ratio)} of such boards do."
     if share.ratio == 1.0:
         return f"all {many}: {sure} that more than {_bound(share.low_ratio)} of such boards do."
     low, high = _bound(share.low_ratio), _bound(share.high_ratio)
     if low == high:
-        low, high = (f"{100.0 * end:.3g} %" for end in (share.low_ratio, share.high_ratio))
+        low, high = (format_si(end, "%", digits=3) for end in (share.low_ratio, share.high_ratio))
     return f"{_bound(share.ratio)} {many}; {sure} that it is {low} to {high}."
 
 
 def _bound(ratio: float) -> str:
     # towards 100 % what matters is how much is missing
-    return f"{100.0 * ratio:.2g} %" if ratio < 0.99 else f"{100.0 * ratio:.4g} %"
+    return format_si(ratio, "%", digits=2 if ratio < 0.99 else 4)
 
 
 def tolerances_sheet(spread: Spread) -> Table:

@@ -108,7 +108,7 @@ def plot_map(found: LossMap, ax: Axes) -> None:
 
 def plot_readings(found: ExpectedReadings, ax: Axes) -> None:
     """Volts of a good board, from least to most."""
-    volts = [line for line in found.lines if line.reading.function in ("dc", "ac")][:MAX_BARS]
+    volts = [line for line in found.lines if line.reading.function.row.short][:MAX_BARS]
     for place, line in enumerate(volts):
         ax.plot([line.healthy.low, line.healthy.high], [place, place], color=BLUE, lw=4.0)
     ax.set_yticks(range(len(volts)), [line.reading.words for line in volts])

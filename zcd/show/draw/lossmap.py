@@ -24,7 +24,7 @@ from zcd.show.checked.map_words import (
     value_text,
 )
 from zcd.show.draw.canvas import BLUE, LEFT, LIGHT, TITLE_LETTERS, WHITE, drawing, new_figure
-from zcd.show.wording import plain, quantity_text, rule_text
+from zcd.show.wording import percent_text, plain, quantity_text, rule_text
 from zcd.sync.lock import RULES
 
 if TYPE_CHECKING:
@@ -242,7 +242,7 @@ def _draw_share(ax: Axes, loss_map: LossMap, loss_share: LossShare) -> None:
     )
     places_of = _label_places(loss_map, lines.allsegs)
     ax.clabel(
-        lines, fmt=lambda level: f"{100.0 * level:.0f} % lost", fontsize=7.5, manual=places_of
+        lines, fmt=lambda level: f"{percent_text(level)} lost", fontsize=7.5, manual=places_of
     )
     ax.plot(
         loss_share.cloud_across, loss_share.cloud_up, ls="none", marker=".", ms=2.5, color=BLUE,

@@ -9,16 +9,18 @@ from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Junction, Resistance, is_hidden
 from zcd.diagnosis.card import CardLine, Shown
 from zcd.diagnosis.faults import HEALTHY
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.points import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked
-from zcd.diagnosis.readings import Function, Measured, Power, Reading, Side, parts_over, usual_power
+from zcd.diagnosis.readings import Measured, Power, Reading, Side, parts_over, usual_power
 from zcd.diagnosis.suggest import Answer, Suggestion
 from zcd.diagnosis.words import show_measured, show_value
 from zcd.engine.network import islands
 from zcd.show.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
-from zcd.show.found.words import amount_text, percent_text, range_text
+from zcd.show.found.words import amount_text, range_text
 from zcd.show.table import Table
+from zcd.show.wording import probability_text
 
 LEAST_SHOWN = 0.005
 MOST_SHOWN = 8
@@ -30,7 +32,6 @@ SIDE_TITLES = {
     Side.MAINS: "Mains side, LIVE: only where the rest does not settle it",
     Side.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
 }
-NODE_FUNCTIONS = (Function.DC, Function.AC)
 REFERENCES = ("neutral", "logic0")
 PART_ENDINGS = {
     " second LED": ".led2",
@@ -102,7 +103,7 @@ def alike_line(diagnosis: Diagnosis) -> str:
     if len(diagnosis.alike) < 2:
         return ""
     names = ", ".join(r.key for r in diagnosis.alike)
-    share = percent_text(sum(r.probability for r in diagnosis.alike))
+    share = probability_text(sum(r.probability for r in diagnosis.alike))
     return f"No reading on this board tells these apart, together {share}: {names}."
 
 
@@ -214,8 +215,9 @@ def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "")
     texts: dict[str, list[str]] = {}
     for m in measured:
         reading = m.reading
-        if reading.function in NODE_FUNCTIONS and circuit.node(reading.b) in REFERENCES:
-            text = f"{before}{reading.function.upper()} {show_measured(m)}"
+        short = reading.function.row.short
+        if short and circuit.node(reading.b) in REFERENCES:
+            text = f"{before}{short} {show_measured(m)}"
             texts.setdefault(circuit.node(reading.a), []).append(text)
     return {node: "\n".join(lines) for node, lines in texts.items()}
 
@@ -227,9 +229,7 @@ def part_texts(measured: Iterable[Measured], circuit: Circuit) -> dict[str, str]
         reading = m.reading
         over = parts_over(circuit, reading.a, reading.b)
         if over in circuit and circuit.node(reading.b) not in REFERENCES:
-            name = (
-                reading.function.upper() if reading.function in NODE_FUNCTIONS else reading.function
-            )
+            name = reading.function.row.short or reading.function
             texts.setdefault(over, []).append(f"{name} {show_measured(m)}")
     return {part: "\n".join(lines) for part, lines in texts.items()}
 
@@ -259,12 +259,14 @@ def _as_in_list(part: str) -> str:
 def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     """The likeliest faults."""
     shown = [r for r in diagnosis.ranked[:MOST_SHOWN] if r.probability >= LEAST_SHOWN]
-    rows = tuple((percent_text(r.probability), _with_amount(r, circuit), r.words) for r in shown)
+    rows = tuple(
+        (probability_text(r.probability), _with_amount(r, circuit), r.words) for r in shown
+    )
     rest = diagnosis.ranked[len(shown) :]
     share = sum(r.probability for r in rest)
     remark = ""
     if share >= LEAST_SHOWN:
-        remark = f"{len(rest)} more, together {percent_text(share)}, none above the last."
+        remark = f"{len(rest)} more, together {probability_text(share)}, none above the last."
     return Table(
         title="What explains the readings",
         columns=("probability", "fault", "what it means"),
@@ -283,7 +285,7 @@ def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
 def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     """The next reading: where the probes go, and what each answer would mean."""
     reading = suggestion.reading
-    settles = f"expected to settle {percent_text(suggestion.gain_bits / suggestion.open_bits)}"
+    settles = f"expected to settle {probability_text(suggestion.gain_bits / suggestion.open_bits)}"
     parts = (
         f"{reading.name}, {probes_text(reading, circuit)}",
         range_text(suggestion),

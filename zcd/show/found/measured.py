@@ -17,10 +17,9 @@ from zcd.show.cautions import PROBED, Caution
 from zcd.show.document import Document, Paragraph, Section
 from zcd.show.found.document import caution_sections
 from zcd.show.found.findings import cautions_for, spread_of
-from zcd.show.found.records import KEYS, measured_record, reading_record
-from zcd.show.found.words import percent_text
+from zcd.show.found.records import measured_record, reading_record
 from zcd.show.table import Quantity, Table
-from zcd.show.wording import factor_text, offset_text, plain, quantity_text
+from zcd.show.wording import factor_text, offset_text, plain, probability_text, quantity_text
 from zcd.sync.lock import expected_pulses
 
 Record = dict[str, Any]
@@ -170,7 +169,7 @@ def _likeliest_line(found: Retest) -> str:
     """What is likeliest now, where the board does not read as a good one."""
     if found.good or found.likeliest_ratio < LEAST_NAMED:
         return ""
-    share = percent_text(found.likeliest_ratio)
+    share = probability_text(found.likeliest_ratio)
     return (
         f"Likeliest now, {share}: {found.likeliest.key}; {found.likeliest.words}. "
         "With more readings, zcd diagnose tells it from others."
@@ -192,7 +191,7 @@ def retest_cautions(found: Retest) -> tuple[Caution, ...]:
 
 def retest_line(found: Retest) -> str:
     """One sentence on how the board reads now."""
-    share = percent_text(found.good_ratio)
+    share = probability_text(found.good_ratio)
     if found.good:
         return f"The sync circuit reads as a good one ({share})."
     if found.differs:
@@ -273,8 +272,8 @@ def retest_record(found: Retest) -> Record:
                 **measured_record(again.measured, circuit),
                 "good": again.good,
                 "healthy": {
-                    f"low_{KEYS[again.measured.reading.function]}": _or_none(again.low),
-                    f"high_{KEYS[again.measured.reading.function]}": _or_none(again.high),
+                    f"low_{again.measured.reading.function.row.unit_ending}": _or_none(again.low),
+                    f"high_{again.measured.reading.function.row.unit_ending}": _or_none(again.high),
                 },
             }
             for again in found.readings

@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 from zcd.board.units import refusal
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.flags import FLAGS, NO_FLAG
+from zcd.diagnosis.functions import OVERLOAD_WORDS
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.suggest import Suggestion
-from zcd.diagnosis.words import OVERLOAD_WORDS, parse_function, parse_reading, parse_shown
+from zcd.diagnosis.words import parse_function, parse_reading, parse_shown
 from zcd.errors import InputError
 
 END = ("end", "quit", "exit", "q")

@@ -9,26 +9,14 @@ from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import Shown
 from zcd.diagnosis.case import Case, ExpectedReadings
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.rank import Diagnosis, Ranked
-from zcd.diagnosis.readings import Function, Measured, Reading, parts_over
+from zcd.diagnosis.readings import Measured, Reading, parts_over
 from zcd.diagnosis.suggest import Answer, Outcome
 from zcd.show.found.findings import unseen_parts
 
 Record = dict[str, Any]
-
-KEYS = {
-    Function.DC: "v",
-    Function.AC: "v",
-    Function.LOW_Z: "v",
-    Function.OHM: "ohm",
-    Function.DIODE: "v",
-    Function.FREQUENCY: "hz",
-    Function.DUTY: "ratio",
-    Function.LOW_TIME: "s",
-    Function.EDGE_DELAY: "s",
-}
-"""Unit that ends the keys of a reading's values."""
 
 
 def card_record(found: ExpectedReadings) -> Record:
@@ -91,7 +79,7 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
         following = {
             **reading_record(suggestion.reading, circuit),
             "side": str(suggestion.side),
-            f"range_{KEYS[function]}": suggestion.full_scale,
+            f"range_{function.row.unit_ending}": suggestion.full_scale,
             "gain_bits": suggestion.gain_bits,
             "open_bits": suggestion.open_bits,
             "outcomes": [_outcome_record(function, o) for o in suggestion.outcomes],
@@ -131,7 +119,7 @@ def reading_record(reading: Reading, circuit: Circuit) -> Record:
 
 
 def measured_record(measured: Measured, circuit: Circuit) -> Record:
-    unit = KEYS[measured.reading.function]
+    unit = measured.reading.function.row.unit_ending
     return {
         **reading_record(measured.reading, circuit),
         f"value_{unit}": None if measured.unstable else _number(measured.value),
@@ -143,7 +131,7 @@ def measured_record(measured: Measured, circuit: Circuit) -> Record:
 
 
 def _shown_record(function: Function, shown: Shown) -> Record:
-    unit = KEYS[function]
+    unit = function.row.unit_ending
     return {
         f"low_{unit}": _number(shown.low),
         f"middle_{unit}": _number(shown.middle),
@@ -158,7 +146,7 @@ def _outcome_record(function: Function, outcome: Outcome) -> Record:
 
 
 def _answer_record(function: Function, answer: Answer) -> Record:
-    unit = KEYS[function]
+    unit = function.row.unit_ending
     return {
         f"low_{unit}": _number(answer.low),
         f"high_{unit}": _number(answer.high),

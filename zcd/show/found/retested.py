@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from zcd.board.documents import file_name
-from zcd.board.units import refusal
+from zcd.board.units import format_si, refusal
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.retest import Again, Retest
 from zcd.diagnosis.retested import ReadAgain, Retested, Verdict
@@ -17,9 +17,8 @@ from zcd.diagnosis.words import show_measured
 from zcd.show.files import update_whole
 from zcd.show.found.findings import spread_of
 from zcd.show.found.job_text import JobText, add_table, inline_table
-from zcd.show.found.words import percent_text
 from zcd.show.table import Table
-from zcd.show.wording import factor_text, plain
+from zcd.show.wording import factor_text, plain, probability_text
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
@@ -127,8 +126,8 @@ def _entry(kept: Retested) -> dict[str, Any]:
         "replaced": list(kept.replaced),
         "board": kept.board,
         "verdict": str(kept.verdict),
-        "sure": _percent(kept.good_ratio),
-        "ctr": [_percent(ratio) for ratio in kept.ctr_ratio or ()],
+        "sure": format_si(kept.good_ratio, "%"),
+        "ctr": [format_si(ratio, "%") for ratio in kept.ctr_ratio or ()],
         "headroom": list(kept.headroom),
         "headroom_weak": list(kept.headroom_weak),
         "readings": [
@@ -138,10 +137,6 @@ def _entry(kept: Retested) -> dict[str, Any]:
         ],
     }
     return {key: value for key, value in told.items() if value}
-
-
-def _percent(ratio: float) -> str:
-    return f"{100.0 * ratio:.4g} %"
 
 
 def board_name_for(job: Job, board_file: Path | None) -> str:
@@ -161,7 +156,9 @@ def retested_line(kept: Retested) -> str:
     >>> retested_line(Retested(taken=date(2026, 3, 14), verdict=Verdict.GOOD, good_ratio=0.97))
     'retested 2026-03-14: good (97 %)'
     """
-    line = f"retested {kept.taken.isoformat()}: {kept.verdict} ({percent_text(kept.good_ratio)})"
+    line = (
+        f"retested {kept.taken.isoformat()}: {kept.verdict} ({probability_text(kept.good_ratio)})"
+    )
     if not kept.headroom:
         return line
     if not kept.tells:
@@ -172,12 +169,12 @@ def retested_line(kept: Retested) -> str:
 def retested_lines(kept: Retested) -> list[str]:
     """A retest in sentences: what was replaced by whom, the verdict, what is left of the CTR."""
     who = f" by {plain(kept.by)}" if kept.by else ""
-    share = percent_text(kept.good_ratio)
+    share = probability_text(kept.good_ratio)
     lines = [f"Retested on {kept.taken.isoformat()}{who}: {kept.verdict} ({share} good)."]
     if kept.replaced:
         lines.append(f"Replaced: {', '.join(map(plain, kept.replaced))}.")
     if kept.ctr_ratio is not None:
-        ctr = [f"{100.0 * ratio:.3g} %" for ratio in kept.ctr_ratio]
+        ctr = [format_si(ratio, "%", digits=3) for ratio in kept.ctr_ratio]
         lines.append(f"CTR as measured: {_span(ctr, kept.tells)}.")
     for words, factors in (
         ("on the bench", kept.headroom),

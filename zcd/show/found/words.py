@@ -6,8 +6,8 @@ import numpy as np
 
 from zcd.circuit.elements import Circuit, DcSource, MainsSource, Resistance
 from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.rank import Ranked
-from zcd.diagnosis.readings import UNITS, Function
 from zcd.diagnosis.suggest import Suggestion
 from zcd.show.wording import quantity_text
 
@@ -21,19 +21,6 @@ def sentence(text: str) -> str:
     'Not settled yet.'
     """
     return f"{text[:1].upper()}{text[1:]}."
-
-
-def percent_text(probability: float) -> str:
-    """A probability in whole per cent, never rounded to certainty.
-
-    Examples
-    --------
-    >>> percent_text(0.9987), percent_text(0.42), percent_text(0.004)
-    ('over 99 %', '42 %', 'under 1 %')
-    """
-    if probability > 0.99:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.01 else f"{100.0 * probability:.0f} %"
 
 
 def amount_text(ranked: Ranked, circuit: Circuit) -> str:
@@ -72,4 +59,4 @@ def range_text(suggestion: Suggestion) -> str:
         return ""
     function = suggestion.reading.function
     up = ", up from there while it shows OL" if function is Function.OHM else ""
-    return f"auto, or the {quantity_text(suggestion.full_scale, UNITS[function])} range{up}"
+    return f"auto, or the {quantity_text(suggestion.full_scale, function.row.unit)} range{up}"

@@ -25,7 +25,7 @@ from zcd.show.told.words import (
     seen_sheet,
     table_sheet,
 )
-from zcd.show.wording import plain
+from zcd.show.wording import percent_text, plain
 from zcd.story.causes import Side
 from zcd.story.flags import CausesForFlags, Fit, StoryTable, Telling
 from zcd.story.power import appliance_of
@@ -87,8 +87,8 @@ def causes_document(found: CausesForFlags) -> Document:
 
 def _telling_sections(told: Telling) -> tuple[Section, ...]:
     """The first reading, and what its answer would mean."""
-    share = 100.0 * told.gain_bits / told.open_bits
-    line = f"{told.reading.words}; {told.where}; settles {share:.0f} % of the side."
+    share = percent_text(told.gain_bits / told.open_bits)
+    line = f"{told.reading.words}; {told.where}; settles {share} of the side."
     title = "First reading: on which side does it lie?"
     return (
         Section(title, (Paragraph(line),), answer=True),

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from zcd.board.kinds import CAPACITANCE, TOLERANCE
 from zcd.board.units import nearest, parse_quantity, refusal
-from zcd.diagnosis.readings import Function
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.words import parse_value, show_value
 from zcd.errors import InputError
 from zcd.refdata import default

@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 import numpy as np
 
 from zcd.show.table import Table
-from zcd.show.wording import quantity_text
+from zcd.show.wording import percent_text, quantity_text, share_text
 from zcd.story.causes import Cause, Side
 from zcd.story.controller import FAN, SYNC, State
 from zcd.story.flags import Fit, Telling
@@ -205,7 +205,7 @@ def fits_sheet(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> 
     """Causes that fit the flags seen."""
     rows = tuple(
         (
-            f"{100.0 * fit.share_ratio:.0f} %" if fit.share_ratio >= 0.01 else "< 1 %",
+            share_text(fit.share_ratio, 1.0),
             fit.cause.key + (f"\n{_sizes(fit)}" if fit.cause.amount is not None else ""),
             str(fit.cause.side),
             fit.cause.words,
@@ -218,8 +218,8 @@ def fits_sheet(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> 
         "with coil, driver and contact; fan side: drive, motor, capacitor, tacho."
     )
     if left:
-        share = 100.0 * sum(fit.share_ratio for fit in left)
-        remark = f"{len(left)} more, together {share:.0f} %, none above the last. {remark}"
+        share = percent_text(sum(fit.share_ratio for fit in left))
+        remark = f"{len(left)} more, together {share}, none above the last. {remark}"
     return Table(
         title=f"Causes that fit the flags: {flags_text(flags)}",
         columns=("share", "cause", "where", "what it means"),
@@ -247,7 +247,7 @@ def advice_lines(fits: Sequence[Fit], flags: Collection[str], told: Telling | No
     if not fits:
         return ["No single cause of this board raises just these flags: look for two faults."]
     shares = side_shares(fits)
-    words = ", ".join(f"{side} {100.0 * share:.0f} %" for side, share in shares.items())
+    words = ", ".join(f"{side} {percent_text(share)}" for side, share in shares.items())
     lines.append(f"Where it lies, by prior: {words}.")
     if not flags:
         lines.append(
