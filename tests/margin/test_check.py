@@ -13,9 +13,10 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solve import Grid, solve
-from zcd.margin.check import LEVELS, Check, Rule, level_conditions, nominal_check
+from zcd.margin.check import LEVELS, Check, level_conditions, nominal_check
 from zcd.margin.headroom import weak_conditions
 from zcd.margin.life import life_of
+from zcd.margin.rules import Rule
 from zcd.sync.lock import lock_of
 
 FINE = Grid(points=4000, refine=False)
@@ -28,7 +29,7 @@ def verdict(name: str = "half-wave") -> Check:
     return nominal_check(board(name))
 
 
-def rule(found: Check, name: str) -> Rule:
+def rule(found: Check, name: str) -> Rule[float]:
     return next(r for r in found.rules if r.name == name)
 
 

@@ -112,7 +112,7 @@ def test_record_has_the_numbers_of_the_spread() -> None:
     spread = spread_check().spread
     record = check_record(spread_check())["spread"]
     assert_allclose([c["left_ratio"] for c in record["corners"]], spread.corners.margins)
-    margins = spread.population.judged.margins
+    margins = spread.population.rules.margins
     assert_allclose(
         [rule["left_middle_ratio"] for rule in record["population"]["rules"]],
         np.median(margins, axis=0),
