@@ -93,7 +93,7 @@ def test_one_failing_rule_is_singular() -> None:
     check = solved().check
     first, *others = check.rules
     one = replace(check, rules=(replace(first, margin=-0.5), *others))
-    assert verdict_text(one) == "The board does not pass: 1 of 17 rules fails."
+    assert verdict_text(one) == "The board does not pass: 1 of 33 rules fails."
     assert "rules fail." in verdict_text(solved(FAILS).check)
 
 

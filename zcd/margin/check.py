@@ -68,14 +68,13 @@ class Level:
     settled: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class Check(Result):
-    """All that ``zcd check`` finds out about a board.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NominalCheck:
+    """What the nominal part and its levels say of a board: half of a `Check`, and no verdict yet.
 
     `resistors` and `reverse` are at the `levels`, with nominal resistors; `worst_resistors` at
     high mains with tolerances at their worse ends. `shorts` and `surge` are no part of the
-    verdict: see `zcd.margin.advice`. `spread`, where it was asked for, adds its rules to those of
-    the verdict; `outlook` does not.
+    verdict: see `zcd.margin.advice`.
     """
 
     board: Board
@@ -89,13 +88,27 @@ class Check(Result):
     weak_headrooms: dict[str, Headroom]
     life: Life
     rules: tuple[Rule[float], ...]
-    spread: Spread | None = None
+
+    @property
+    def keeps_nominal_rules(self) -> bool:
+        """Whether all of `rules` are kept; at the worst corners the board may still fail."""
+        return all(rule.passes for rule in self.rules)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Check(Result, NominalCheck):
+    """All that ``zcd check`` finds out about a board.
+
+    `spread` adds its rules to those of the verdict; `outlook`, where it was asked for, does not.
+    """
+
+    spread: Spread
     outlook: Outlook | None = None
 
     @property
     def every_rule(self) -> tuple[Rule[float], ...]:
         """The rules of the verdict, those at the worst corners last."""
-        return self.rules + (self.spread.rules if self.spread else ())
+        return self.rules + self.spread.rules
 
     @property
     def passes(self) -> bool:
@@ -103,7 +116,7 @@ class Check(Result):
         return all(rule.passes for rule in self.every_rule)
 
 
-def nominal_check(board: Board) -> Check:
+def nominal_check(board: Board) -> NominalCheck:
     """Judge a board by the rules of the nominal part and its levels, without the worst corners.
 
     Parameters
@@ -112,7 +125,8 @@ def nominal_check(board: Board) -> Check:
 
     Returns
     -------
-    check : Check
+    check : NominalCheck
+        `zcd.margin.spread.with_spread` makes it a whole one.
 
     Notes
     -----
@@ -137,7 +151,7 @@ def nominal_check(board: Board) -> Check:
     life = life_of(board, levels[1].led_rms_a, weak["ctr"])
     asked = (weak["ctr"], at_nominal["mains"], weak["chain"])
     rules = rules_of(board, levels, lock, asked, worst, reverse)
-    return Check(
+    return NominalCheck(
         board=board,
         levels=levels,
         resistors=resistors,

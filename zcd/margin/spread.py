@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.logs import logger
-from zcd.margin.check import LOCK_SOURCE, Check
+from zcd.margin.check import LOCK_SOURCE, Check, NominalCheck
 from zcd.margin.corners import Corners, find_corners
 from zcd.margin.limits import stress_rules
 from zcd.margin.population import Population, draw_population
@@ -45,19 +45,20 @@ class Spread:
     population: Population
 
 
-def with_spread(check: Check) -> Check:
-    """A check with the worst corners of its board and a population of its kind.
+def with_spread(check: NominalCheck) -> Check:
+    """The whole check: with the worst corners of its board and a population of its kind.
 
     Parameters
     ----------
-    check : Check
+    check : NominalCheck
 
     Returns
     -------
     check : Check
-        Its verdict then counts the rules at the worst corners too.
+        Its verdict counts the rules at the worst corners too.
     """
-    return replace(check, spread=spread_of(check.board))
+    known = {field.name: getattr(check, field.name) for field in fields(NominalCheck)}
+    return Check(**known, spread=spread_of(check.board))
 
 
 def spread_of(board: Board) -> Spread:

@@ -81,7 +81,7 @@ def check_record(check: Check) -> Record:
         "weak_headrooms": {name: _headroom(h) for name, h in check.weak_headrooms.items()},
         "life": asdict(check.life),
         "rules": [rule.to_dict() for rule in check.rules],
-        "spread": check.spread and spread_record(check.spread),
+        "spread": spread_record(check.spread),
         "outlook": check.outlook and outlook_record(check.outlook),
         "advice": [rule.to_dict() for rule in advice(check)],
         "assumptions": [asdict(assumption) for assumption in board.assumptions],

@@ -39,9 +39,7 @@ _TIMES_SHOWN = 10.0
 
 
 def spread_sheets(check: Check) -> tuple[Table, ...]:
-    """All of these tables, where they were asked for."""
-    if check.spread is None:
-        return ()
+    """All of these tables."""
     corners = corners_sheet(check.spread)
     return (
         replace(corners, remark=f"{corners.remark}{_dark_hint(check, check.spread)}"),

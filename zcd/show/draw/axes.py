@@ -64,7 +64,6 @@ def plot_solved(solved: Solved, ax: Axes) -> None:
 
 def plot_margins(check: Check, ax: Axes) -> None:
     """How much of its limit each rule leaves at its worst corner, the tightest first."""
-    assert check.spread is not None
     corners = check.spread.corners
     order = np.argsort(corners.margins, kind="stable")
     margins = np.clip(corners.margins[order], -1.0, CLIP)
