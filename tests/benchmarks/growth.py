@@ -17,7 +17,7 @@ from tests.benchmarks.rows import KINDS
 from tests.benchmarks.timing import Row, seconds
 from tests.diagnosis.boards import board
 from zcd.board.model import Board
-from zcd.margin.judged import judged
+from zcd.margin.judged import evaluate
 from zcd.margin.population import even_points
 from zcd.margin.tolerances import draw, tolerances_of
 
@@ -62,7 +62,7 @@ def good_boards(found: Board, size: int) -> int:
     good = 0
     for start in range(0, size, DRAWN_ROWS):
         shares = even_points(min(DRAWN_ROWS, size - start), len(tolerances), rng)
-        good += int(np.count_nonzero(judged(draw(found, tolerances, shares), found).passes))
+        good += int(np.count_nonzero(evaluate(draw(found, tolerances, shares), found).passes))
     return good
 
 

@@ -18,7 +18,7 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
 from zcd.engine.solve import PULSES, Grid, solve
-from zcd.margin.judged import judged
+from zcd.margin.judged import evaluate
 from zcd.margin.population import even_points
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.spice.solve import Effort, Spice, mains_period_s
@@ -51,7 +51,7 @@ def population_job(found: Board, size: int) -> Callable[[], object]:
     """Draw a population and judge it by every rule."""
     tolerances = tolerances_of(found)
     shares = even_points(size, len(tolerances), np.random.default_rng(1))
-    return lambda: judged(draw(found, tolerances, shares), found)
+    return lambda: evaluate(draw(found, tolerances, shares), found)
 
 
 def ngspice_job(found: Board, cycles: int) -> Callable[[], object]:

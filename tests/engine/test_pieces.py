@@ -13,7 +13,7 @@ from tests.boards import VARIANTS
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine import solution
 from zcd.engine.solve import PULSES
-from zcd.margin.judged import judged
+from zcd.margin.judged import evaluate
 from zcd.margin.population import even_points
 from zcd.margin.tolerances import Boards, draw, tolerances_of
 from zcd.sync.lock import lock_of
@@ -34,7 +34,7 @@ def boards(name: str, size: int = BOARDS) -> Boards:
 
 
 def margins(name: str, drawn: Boards) -> NDArray[np.float64]:
-    return judged(drawn, VARIANTS[name], PULSES).margins
+    return evaluate(drawn, VARIANTS[name], PULSES).margins
 
 
 @each_kind

@@ -16,7 +16,7 @@ from zcd.board.model import Board, Resistor
 from zcd.engine import solution as solution_module
 from zcd.engine.solve import solve
 from zcd.margin.corners import LEAST_GAIN, ROOM_RATIO, find_all_corners, find_corners
-from zcd.margin.judged import Judged, judged
+from zcd.margin.judged import RuleMargins, evaluate
 from zcd.margin.stress import resistor_stress
 from zcd.margin.tolerances import Tolerance, draw, tolerances_of
 from zcd.sync.lock import RULES, lock_of
@@ -29,10 +29,10 @@ def some(whole: Board, *words: str) -> list[Tolerance]:
     return [t for t in tolerances_of(whole) if t.name.startswith(words)]
 
 
-def all_corners(whole: Board, tolerances: list[Tolerance]) -> tuple[FloatArray, Judged]:
+def all_corners(whole: Board, tolerances: list[Tolerance]) -> tuple[FloatArray, RuleMargins]:
     """Every combination of ends, judged."""
     shares = np.array(list(product(*(t.extremes for t in tolerances))))
-    return shares, judged(draw(whole, tolerances, shares), whole)
+    return shares, evaluate(draw(whole, tolerances, shares), whole)
 
 
 PARTS = ("mains voltage", "temperature", "R1", "CTR of", "low threshold", "turn-off")
@@ -72,7 +72,7 @@ def test_an_edge_has_its_worst_corner_late_or_early() -> None:
         TEXTS["half-wave"].replace("47k", "33k") + '[controller]\nedge = "rising"\n'
     )
     (ctr,) = some(whole, "CTR of")
-    three = judged(draw(whole, [ctr], np.array([[0.0], [0.5], [1.0]])), whole)
+    three = evaluate(draw(whole, [ctr], np.array([[0.0], [0.5], [1.0]])), whole)
     weak, middle, strong = three.margins[:, RULES.index("edge offset")]
     assert middle > max(weak, strong)
     tolerances = some(whole, "CTR of", "temperature", "mains voltage", "turn-off")
@@ -112,7 +112,7 @@ def test_judged_is_lock_and_stress_of_each_board() -> None:
     tolerances = tolerances_of(whole)
     shares = np.random.default_rng(8).random((40, len(tolerances)))
     boards = draw(whole, tolerances, shares)
-    found = judged(boards, whole)
+    found = evaluate(boards, whole)
     assert found.names[: len(RULES)] == RULES
     row = 7
     alone = draw(whole, tolerances, shares[row : row + 1])
@@ -126,7 +126,7 @@ def test_judged_is_lock_and_stress_of_each_board() -> None:
 def test_nominal_board_has_the_margins_of_its_lock() -> None:
     whole = board()
     nominal = draw(whole, [], np.empty((1, 0)))
-    found = judged(nominal, whole)
+    found = evaluate(nominal, whole)
     assert_allclose(
         found.margins[:, : len(RULES)], lock_of(nominal.circuit, whole).margins, rtol=0.02
     )
@@ -136,14 +136,14 @@ def test_pieces_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     whole = board()
     tolerances = tolerances_of(whole)
     boards = draw(whole, tolerances, np.random.default_rng(9).random((50, len(tolerances))))
-    together = judged(boards, whole)
+    together = evaluate(boards, whole)
     monkeypatch.setattr(solution_module, "PIECE_ROWS", 7)
-    assert_allclose(judged(boards, whole).margins, together.margins, rtol=0.0, atol=2e-5)
+    assert_allclose(evaluate(boards, whole).margins, together.margins, rtol=0.0, atol=2e-5)
 
 
 def test_first_failed_is_the_first_rule_in_order() -> None:
     names = ("a", "b", "c")
-    found = Judged(names=names, margins=np.array([[1, -1, -2], [1, 1, 1], [-0.1, -5, 1.0]]))
+    found = RuleMargins(names=names, margins=np.array([[1, -1, -2], [1, 1, 1], [-0.1, -5, 1.0]]))
     assert found.first_failed.tolist() == [1, -1, 0]
     assert found.passes.tolist() == [False, True, False]
 

@@ -18,7 +18,7 @@ import pytest
 from tests.benchmarks.growth import peak_bytes
 from tests.diagnosis.boards import board
 from zcd.engine.newton import TOLERANCE_V
-from zcd.margin.judged import judged
+from zcd.margin.judged import evaluate
 from zcd.margin.population import even_points
 from zcd.margin.tolerances import draw, tolerances_of
 
@@ -34,13 +34,13 @@ def judged_whole(kind: str, size: int) -> dict[str, float]:
     found, rng = board(kind), np.random.default_rng(1)
     tolerances = tolerances_of(found)
     drawn = draw(found, tolerances, even_points(size, len(tolerances), rng))
-    judged(drawn.rows(np.arange(2)), found)  # first use of anything is not counted
+    evaluate(drawn.rows(np.arange(2)), found)  # first use of anything is not counted
     Path("/proc/self/clear_refs").write_text("5")  # what drawing took at its height is not counted
     before, began = peak_bytes(), process_time()
-    margins = judged(drawn, found).margins
+    margins = evaluate(drawn, found).margins
     took_s, peak = process_time() - began, peak_bytes()
     rows = rng.choice(size, ALONE, replace=False)
-    alone = [judged(drawn.rows(np.array([row])), found).margins[0] for row in rows]
+    alone = [evaluate(drawn.rows(np.array([row])), found).margins[0] for row in rows]
     return {
         "rows": margins.shape[0],
         "unknown": int(np.count_nonzero(~np.isfinite(margins))),

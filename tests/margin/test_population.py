@@ -14,7 +14,7 @@ from scipy.stats import binomtest, qmc
 
 from tests.diagnosis.boards import board, controlled
 from zcd.board.model import Board
-from zcd.margin.judged import judged
+from zcd.margin.judged import evaluate
 from zcd.margin.population import (
     Population,
     Share,
@@ -53,7 +53,7 @@ def design() -> tuple[Tolerance, ...]:
 def exact_share() -> float:
     """Share of all combinations of ends that fail, each solved by itself."""
     shares = np.array(list(product((0.0, 1.0), repeat=len(design()))))
-    return float(np.mean(~judged(draw(weak_board(), design(), shares), weak_board()).passes))
+    return float(np.mean(~evaluate(draw(weak_board(), design(), shares), weak_board()).passes))
 
 
 @cache

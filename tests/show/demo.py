@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,14 +56,18 @@ DARK = HOLDS.replace(RESISTORS, '["10M", "10M"]')
 """So little LED current that there is no pulse."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Solved:
     """A board at nominal mains, and its check."""
 
     board: Board
     solution: Solution
     lock: Lock
-    check: Check
+
+    @cached_property
+    def check(self) -> Check:
+        """With worst corners and a population."""
+        return with_spread(nominal_check(self.board))
 
 
 @cache
@@ -75,15 +79,7 @@ def solved(text: str = HOLDS) -> Solved:
 def solved_board(board: Board) -> Solved:
     """Solve and check a board."""
     solution = solve(build_circuit(board))
-    return Solved(
-        board=board, solution=solution, lock=judge(solution, board), check=nominal_check(board)
-    )
-
-
-@cache
-def spread_check(text: str = HOLDS) -> Check:
-    """A check with worst corners and a population."""
-    return with_spread(solved(text).check)
+    return Solved(board=board, solution=solution, lock=judge(solution, board))
 
 
 def course(first: float, median: float, corner: float) -> Course:

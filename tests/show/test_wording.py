@@ -8,8 +8,8 @@ from math import inf, nan
 import pytest
 
 from tests.show.demo import FAILS, solved
-from zcd.margin.check import Rule
 from zcd.margin.headroom import Headroom
+from zcd.margin.rules import Rule
 from zcd.refdata import cite
 from zcd.show.checked.sheets import board_line, life_sheet
 from zcd.show.wording import (
@@ -84,7 +84,7 @@ def test_a_share_of_nothing_is_no_number() -> None:
 )
 def test_rules(value: float, limit: float, at_least: bool, found: str, asked: str) -> None:
     rule = Rule(
-        name="x", value=value, limit=limit, at_least=at_least, unit="", passes=True, source=""
+        name="x", value=value, limit=limit, at_least=at_least, unit="", margin=0.0, source=""
     )
     assert (found_text(rule), limit_text(rule)) == (found, asked)
 
@@ -92,8 +92,8 @@ def test_rules(value: float, limit: float, at_least: bool, found: str, asked: st
 def test_one_failing_rule_is_singular() -> None:
     check = solved().check
     first, *others = check.rules
-    one = replace(check, rules=(replace(first, passes=False), *others))
-    assert verdict_text(one) == "The board does not pass: 1 of 17 rules fails."
+    one = replace(check, rules=(replace(first, margin=-0.5), *others))
+    assert verdict_text(one) == "The board does not pass: 1 of 33 rules fails."
     assert "rules fail." in verdict_text(solved(FAILS).check)
 
 

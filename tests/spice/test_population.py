@@ -12,8 +12,8 @@ from tests.diagnosis.boards import controlled
 from zcd.board.model import Board
 from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, Grid, solve
-from zcd.margin.judged import judged
-from zcd.margin.limits import limits_of
+from zcd.margin.judged import evaluate
+from zcd.margin.limits import stress_rules
 from zcd.margin.population import even_points
 from zcd.margin.tolerances import Boards, draw, tolerances_of
 from zcd.spice.solve import Spice
@@ -55,9 +55,9 @@ def by_spice() -> tuple[FloatArray, FloatArray]:
 
 def _used(solution: Solution, whole: Board) -> FloatArray:
     """Values over their limits, shape (limits, n); the LED's reverse voltage comes first."""
-    limits = limits_of(solution, whole)
-    limits.sort(key=lambda limit: limit.name != "OC1.led reverse voltage")
-    return np.array([limit.value / limit.limit for limit in limits])
+    rules = stress_rules(solution, whole)
+    rules.sort(key=lambda rule: rule.name != "OC1.led reverse voltage")
+    return np.array([rule.value / rule.limit for rule in rules])
 
 
 def test_stress_of_fifty_boards() -> None:
@@ -71,7 +71,7 @@ def test_stress_of_fifty_boards() -> None:
 def test_offsets_of_fifty_boards() -> None:
     whole, boards = population()
     offset, limit_s = RULES.index("edge offset"), whole.controller.max_offset_s
-    ours = judged(boards, whole, EDGES).margins[:, offset]
+    ours = evaluate(boards, whole, EDGES).margins[:, offset]
     assert_allclose(ours * limit_s, by_spice()[0][:, offset] * limit_s, rtol=0.0, atol=EDGE_S)
 
 
@@ -79,7 +79,7 @@ def test_verdicts_of_fifty_boards() -> None:
     """The same boards pass, but for those that stand on the limit within the width of an edge."""
     whole, boards = population()
     lock, used = by_spice()
-    ours = judged(boards, whole)
+    ours = evaluate(boards, whole)
     # an LED that breaks down by a leakage is not hurt
     passes = np.all(lock >= 0.0, axis=1) & np.all(used[:, 1:] <= 1.0, axis=1)
     near = np.abs(lock.min(axis=1)) < 2.0 * EDGE_S / whole.controller.max_offset_s

@@ -60,12 +60,11 @@ def _tables(document: Document) -> Words:
 
 def years_ahead(board: Board) -> Words:
     """What decides the headroom, and the margin over the years: `zcd check --outlook`."""
-    from zcd.margin.check import nominal_check
-    from zcd.margin.outlook import with_outlook
+    from zcd import api
     from zcd.show.checked.outlook_sheets import outlook_sheets
     from zcd.show.draw.plots import figure_svg, outlook_figures
 
-    found = with_outlook(nominal_check(board))
+    found = api.check(board, outlook=True)
     assert found.outlook is not None
     figures = outlook_figures(board, found.outlook)
     return {

@@ -200,7 +200,7 @@ _ROWS = (
     MeterFunction(
         key=Function.OHM, synonyms=("ohms",), words="ohms",
         kind=Kind(
-            word="ohms", unit="Ω", low=0.0, high=1e9, examples=("150k", "4k7", "OL"),
+            word="ohms", unit="Ω", low=0.0, high=1e9, examples=("82k", "4k7", "OL"),
             spellings={"ω": 1.0, "ohm": 1.0, "ohms": 1.0, "r": 1.0}, prefixes="mkKMG",
         ),
         unit_ending="ohm", method=Method.OHMS, ranges=lambda meter: meter.ohm_ranges_ohm,

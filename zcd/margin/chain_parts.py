@@ -140,7 +140,7 @@ def chain_fits(place: Section, drawer: Sequence[StockResistor]) -> ChainFits:
     counts = tuple(search.count(size) for size in sizes)
     found = [search.best(n, c) for n, c in zip(sizes, counts, strict=True) if c]
     rows = [row for members in found for row in members]
-    best, misses = _judged(search, rows, _nearest_misses(search))
+    best, misses = _evaluate(search, rows, _nearest_misses(search))
     return ChainFits(
         place=place,
         ranges=search.ranges,
@@ -406,7 +406,7 @@ def _corners_of(search: _Search, board: Board) -> FloatArray | None:
     return corners_with(search.corners, tolerances_of(board), mine)
 
 
-def _judged(
+def _evaluate(
     search: _Search, best: Sequence[IntArray], misses: Sequence[IntArray]
 ) -> tuple[tuple[Fit, ...], tuple[Fit, ...]]:
     """The verdict on combinations that fit and on some that do not."""

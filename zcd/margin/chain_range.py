@@ -21,12 +21,12 @@ from zcd.circuit.elements import Circuit, Resistance
 from zcd.engine.solve import Grid, solve
 from zcd.margin.corner_ranges import KnownCorners, corner_ranges, is_load
 from zcd.margin.roots import batched_root, passing_ranges
+from zcd.margin.rules import kept_ratio
 from zcd.margin.section import Section, with_parts
 from zcd.margin.stress import chain_resistors, worst_circuit, worst_of
 from zcd.margin.tolerances import Tolerance
 from zcd.margin.verdicts import (
     Verdict,
-    kept_ratio,
     solved_apart,
     turning_margins,
     verdicts,

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import nan
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.board.units import format_si
@@ -17,7 +19,8 @@ from zcd.engine.solve import solve
 from zcd.logs import logger
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.life import Life, life_of
-from zcd.margin.limits import Limit, junction_limits, resistor_limits
+from zcd.margin.limits import junction_rules, resistor_rules
+from zcd.margin.rules import Rule, SourceKind, limit_rule, without_number
 from zcd.margin.shorts import ShortStress, short_stress
 from zcd.margin.stress import (
     ResistorStress,
@@ -37,40 +40,12 @@ if TYPE_CHECKING:
     from zcd.margin.outlook import Outlook
     from zcd.margin.spread import Spread
 
+FloatArray = NDArray[np.float64]
+
+LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
 LEVELS = ("low", "nominal", "high", "weak", "strong")
 """Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
 optocoupler at the minimum of its grade; high mains, the optocoupler at the maximum."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rule:
-    """One rule of the verdict.
-
-    Parameters
-    ----------
-    name : str
-        What is judged, in words.
-    value, limit : float
-        In `unit`. For a rule without a number both are nan.
-    at_least : bool
-        True: the value must reach the limit; False: it must not exceed it.
-    unit : str
-        Of value and limit; empty for a factor.
-    passes : bool
-    source : str
-        Where the limit comes from.
-    remark : str
-        What else to know.
-    """
-
-    name: str
-    value: float
-    limit: float
-    at_least: bool
-    unit: str
-    passes: bool
-    source: str
-    remark: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,14 +68,13 @@ class Level:
     settled: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class Check(Result):
-    """All that ``zcd check`` finds out about a board.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NominalCheck:
+    """What the nominal part and its levels say of a board: half of a `Check`, and no verdict yet.
 
     `resistors` and `reverse` are at the `levels`, with nominal resistors; `worst_resistors` at
     high mains with tolerances at their worse ends. `shorts` and `surge` are no part of the
-    verdict: see `zcd.margin.advice`. `spread`, where it was asked for, adds its rules to those of
-    the verdict; `outlook` does not.
+    verdict: see `zcd.margin.advice`.
     """
 
     board: Board
@@ -113,14 +87,28 @@ class Check(Result):
     headrooms: dict[str, Headroom]
     weak_headrooms: dict[str, Headroom]
     life: Life
-    rules: tuple[Rule, ...]
-    spread: Spread | None = None
+    rules: tuple[Rule[float], ...]
+
+    @property
+    def keeps_nominal_rules(self) -> bool:
+        """Whether all of `rules` are kept; at the worst corners the board may still fail."""
+        return all(rule.passes for rule in self.rules)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Check(Result, NominalCheck):
+    """All that ``zcd check`` finds out about a board.
+
+    `spread` adds its rules to those of the verdict; `outlook`, where it was asked for, does not.
+    """
+
+    spread: Spread
     outlook: Outlook | None = None
 
     @property
-    def every_rule(self) -> tuple[Rule, ...]:
+    def every_rule(self) -> tuple[Rule[float], ...]:
         """The rules of the verdict, those at the worst corners last."""
-        return self.rules + (self.spread.rules if self.spread else ())
+        return self.rules + self.spread.rules
 
     @property
     def passes(self) -> bool:
@@ -128,7 +116,7 @@ class Check(Result):
         return all(rule.passes for rule in self.every_rule)
 
 
-def nominal_check(board: Board) -> Check:
+def nominal_check(board: Board) -> NominalCheck:
     """Judge a board by the rules of the nominal part and its levels, without the worst corners.
 
     Parameters
@@ -137,7 +125,8 @@ def nominal_check(board: Board) -> Check:
 
     Returns
     -------
-    check : Check
+    check : NominalCheck
+        `zcd.margin.spread.with_spread` makes it a whole one.
 
     Notes
     -----
@@ -161,8 +150,8 @@ def nominal_check(board: Board) -> Check:
     )
     life = life_of(board, levels[1].led_rms_a, weak["ctr"])
     asked = (weak["ctr"], at_nominal["mains"], weak["chain"])
-    rules = rules_of(board, levels, asked, worst, reverse)
-    return Check(
+    rules = rules_of(board, levels, lock, asked, worst, reverse)
+    return NominalCheck(
         board=board,
         levels=levels,
         resistors=resistors,
@@ -203,18 +192,21 @@ def levels_of(board: Board, solution: Solution, lock: Lock) -> tuple[Level, ...]
 def rules_of(
     board: Board,
     levels: Sequence[Level],
+    lock: Lock,
     found: Sequence[Headroom],
     worst: Sequence[ResistorStress],
     reverse: Sequence[ReverseStress],
-) -> tuple[Rule, ...]:
+) -> tuple[Rule[float], ...]:
     """All rules of the verdict.
 
     Parameters
     ----------
     board : Board
     levels : sequence of Level
+    lock : Lock
+        At the levels.
     found : sequence of Headroom
-        Of each of `demands_of`.
+        Of each of `headroom_rules`.
     worst : sequence of ResistorStress
         At the worse ends of tolerance.
     reverse : sequence of ReverseStress
@@ -225,10 +217,10 @@ def rules_of(
     rules : tuple of Rule
     """
     return (
-        *_lock_rules(levels),
-        *_headroom_rules(board, found),
-        *_resistor_rules(worst),
-        *junction_rules(board, reverse, max(level.led_peak_a for level in levels)),
+        *_lock_rules(levels, lock),
+        *(asked.found(h) for asked, h in zip(headroom_rules(board), found, strict=True)),
+        *_worst_resistor_rules(worst),
+        *_worst_junction_rules(board, reverse, np.array([level.led_peak_a for level in levels])),
     )
 
 
@@ -258,7 +250,7 @@ def _level(row: int, conditions: Conditions, solution: Solution, lock: Lock, boa
     )
 
 
-def _lock_rules(levels: Sequence[Level]) -> list[Rule]:
+def _lock_rules(levels: Sequence[Level], lock: Lock) -> list[Rule[float]]:
     """Lock at every level."""
     words = {
         "low": "lock at low mains",
@@ -268,98 +260,80 @@ def _lock_rules(levels: Sequence[Level]) -> list[Rule]:
         "strong": "lock at high mains, highest CTR of the grade",
     }
     return [
-        Rule(
-            name=words[level.name],
-            value=float("nan"),
-            limit=float("nan"),
-            at_least=True,
-            unit="",
-            passes=level.locks,
-            source="the controller's lock rules, as written or assumed in the board file",
+        without_number(
+            words[level.name],
+            float(margin),
+            LOCK_SOURCE,
             remark="" if level.locks else f"fails: {level.failed_rule}",
         )
-        for level in levels
+        for level, margin in zip(levels, lock.margin, strict=True)
     ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Demand:
-    """A headroom that a rule asks for.
+class HeadroomRule:
+    """A rule that asks for a headroom, before the headroom is known.
 
     Parameters
     ----------
-    name : str
-        Of the rule.
     quantity : str
         Which of `zcd.margin.headroom.WEAKENINGS`.
     conditions : Conditions
         Under which it must be there.
-    limit : float
-    source : str
+    rule : Rule
+        Its value is still to be found.
     """
 
-    name: str
     quantity: str
     conditions: Conditions
-    limit: float
-    source: str
+    rule: Rule[float]
+
+    def found(self, headroom: Headroom) -> Rule[float]:
+        """The rule with the headroom found."""
+        if not headroom.locks:
+            remark = "no headroom to speak of: it does not lock as it is"
+            return replace(self.rule, margin=-1.0, remark=remark)
+        return replace(
+            self.rule,
+            value=headroom.factor,
+            margin=headroom.factor / self.rule.limit - 1.0,
+            remark=f"first to fail beyond it: {headroom.rule}" if headroom.rule else "",
+        )
 
 
-def demands_of(board: Board) -> tuple[Demand, ...]:
+def headroom_rules(board: Board) -> tuple[HeadroomRule, ...]:
     """Headroom against ageing, low mains and drift."""
     ctr, drift = default("margin.ctr_headroom"), default("margin.chain_drift")
     tolerance = max(
         r.tolerance_ratio for chain in (*board.chains, board.return_chain) for r in chain
     )
     weak = weak_conditions(board)
+    mains = board.mains
+    band_is_assumed = any(assumption.key == "mains.band" for assumption in board.assumptions)
+    band: SourceKind = "assumed" if band_is_assumed else "board file"
+
+    def asked(
+        quantity: str, under: Conditions, name: str, limit: float, source: str, kind: SourceKind
+    ) -> HeadroomRule:
+        rule = limit_rule(name, nan, limit, "", source, at_least=True, source_kind=kind)
+        return HeadroomRule(quantity=quantity, conditions=under, rule=rule)
+
     return (
-        Demand(
-            name="CTR headroom", quantity="ctr", conditions=weak, limit=ctr.value, source=ctr.why
+        asked("ctr", weak, "CTR headroom", ctr.value, ctr.why, "assumed"),
+        asked(
+            "mains", hot_conditions(board), "mains headroom from nominal",
+            mains.rms_v / mains.low_rms_v, f"the low end of the band {mains.band}", band,
         ),
-        Demand(
-            name="mains headroom from nominal",
-            quantity="mains",
-            conditions=hot_conditions(board),
-            limit=board.mains.rms_v / board.mains.low_rms_v,
-            source=f"the low end of the band {board.mains.band}",
+        asked(
+            "chain", weak, "chain headroom", (1.0 + tolerance) * (1.0 + drift.value),
+            f"tolerance of the chain times drift ({drift.why})", "assumed",
         ),
-        Demand(
-            name="chain headroom",
-            quantity="chain",
-            conditions=weak,
-            limit=(1.0 + tolerance) * (1.0 + drift.value),
-            source=f"tolerance of the chain times drift ({drift.why})",
-        ),
-    )
+    )  # fmt: skip
 
 
-def _headroom_rules(board: Board, found: Sequence[Headroom]) -> list[Rule]:
-    """Each demand against the headroom found."""
-    return [
-        Rule(
-            name=asked.name,
-            value=headroom.factor if headroom.locks else float("nan"),
-            limit=asked.limit,
-            at_least=True,
-            unit="",
-            passes=headroom.reaches(asked.limit),
-            source=asked.source,
-            remark=_beyond(headroom),
-        )
-        for asked, headroom in zip(demands_of(board), found, strict=True)
-    ]
-
-
-def _beyond(found: Headroom) -> str:
-    """What to know about a headroom."""
-    if not found.locks:
-        return "no headroom to speak of: it does not lock as it is"
-    return f"first to fail beyond it: {found.rule}" if found.rule else ""
-
-
-def _resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule]:
+def _worst_resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule[float]]:
     """Power and voltage of each resistor, at its worst."""
-    rules: list[Rule] = []
+    rules: list[Rule[float]] = []
     for stress in stresses:
         parts = stress.parts_in_series()
         each = format_si(stress.resistor.resistance_ohm / parts, "Ω", digits=3)
@@ -367,32 +341,23 @@ def _resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule]:
             f"{parts} in series, {each} each, would share it; "
             f"{stress.parts_in_series(shorted=1)} even with one of them shorted"
         )
-        found = [stress_rule(limit) for limit in resistor_limits(stress)]
+        found = [rule.worst() for rule in resistor_rules(stress)]
         rules += [rule if rule.passes else replace(rule, remark=share) for rule in found]
     return rules
 
 
-def junction_rules(board: Board, reverse: Sequence[ReverseStress], led_peak_a: float) -> list[Rule]:
+def _worst_junction_rules(
+    board: Board, reverse: Sequence[ReverseStress], led_peak_a: FloatArray
+) -> list[Rule[float]]:
     """Reverse voltage of each junction, and the LED's peak current."""
-    found = [stress_rule(x) for x in junction_limits(board, reverse, np.array([led_peak_a]))]
-    amps = [float(stress.reverse_a.max()) for stress in reverse]
+    *found, current = [rule.worst() for rule in junction_rules(board, reverse, led_peak_a)]
+    leaks = [f"{float(stress.reverse_a.max()) * 1e6:.2g} µA" for stress in reverse]
     return [
-        replace(rule, remark=f"held at breakdown by {current * 1e6:.2g} µA of leakage only")
-        if rule.passes and rule.value > rule.limit
-        else rule
-        for rule, current in zip(found, [*amps, led_peak_a], strict=True)
+        *(
+            replace(rule, remark=f"held at breakdown by {leak} of leakage only")
+            if rule.passes and rule.value > rule.limit
+            else rule
+            for rule, leak in zip(found, leaks, strict=True)
+        ),
+        current,
     ]
-
-
-def stress_rule(limit: Limit, row: int | None = None) -> Rule:
-    """A rule of stress as a rule of the verdict, in one row or in that with the least margin."""
-    at = int(np.argmin(limit.margin)) if row is None else row
-    return Rule(
-        name=limit.name,
-        value=float(limit.value[at]),
-        limit=float(limit.limit[at]),
-        at_least=False,
-        unit=limit.unit,
-        passes=bool(limit.margin[at] >= 0.0),
-        source=limit.source,
-    )

@@ -12,7 +12,7 @@ from zcd.board.library import all_resistors
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.margin.corners import LEAST_GAIN, MOST_PASSES, ROOM_RATIO, Corners, find_all_corners
-from zcd.margin.judged import judged
+from zcd.margin.judged import evaluate
 from zcd.margin.roots import passing_ranges
 from zcd.margin.tolerances import Boards, draw, tolerances_of
 
@@ -59,7 +59,7 @@ class CornerRows:
         circuit = rows.circuit.scale(
             self.ref, "resistance_ohm", np.repeat(np.exp(log_ohm), size) / now
         )
-        found = judged(replace(rows, circuit=circuit), self.board).margins[:, self.asked]
+        found = evaluate(replace(rows, circuit=circuit), self.board).margins[:, self.asked]
         return np.asarray(found.min(axis=1).reshape(log_ohm.size, size).min(axis=1))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.margin.judged import Judged, judged_together
+from zcd.margin.judged import RuleMargins, evaluate_together
 from zcd.margin.tolerances import Boards, Tolerance, draw
 from zcd.sync.lock import RULES
 
@@ -36,7 +36,7 @@ class Corners:
     tolerances : tuple of Tolerance
         d of them.
     names : tuple of str
-        k rules, as in `Judged`.
+        k rules, as in `RuleMargins`.
     margins : ndarray, shape (k,)
         Of each rule at its own corner.
     shares : ndarray, shape (k, d)
@@ -155,7 +155,7 @@ def corners_among(
             effects=np.zeros((len(found.names), len(mine))),
         )
         for found, mine, rows in zip(
-            judged_together(draws, boards), tolerances, shares, strict=True
+            evaluate_together(draws, boards), tolerances, shares, strict=True
         )
     ]
 
@@ -167,7 +167,7 @@ def _searched(searches: Sequence[_Search]) -> list[Corners]:
     asked = {number: next(step) for number, step in steps.items()}
     while asked:
         numbers = list(asked)
-        answers = judged_together([asked[k] for k in numbers], [boards[k] for k in numbers])
+        answers = evaluate_together([asked[k] for k in numbers], [boards[k] for k in numbers])
         asked = {}
         for number, answer in zip(numbers, answers, strict=True):
             try:
@@ -177,7 +177,7 @@ def _searched(searches: Sequence[_Search]) -> list[Corners]:
     return [search.found() for search in searches]
 
 
-_Steps = Generator[Boards, Judged, None]
+_Steps = Generator[Boards, RuleMargins, None]
 """Asks for the verdict on boards, again and again."""
 
 
@@ -222,7 +222,7 @@ class _Search:
             effects=self.effects,
         )
 
-    def judge(self, shares: FloatArray) -> Generator[Boards, Judged, FloatArray]:
+    def judge(self, shares: FloatArray) -> Generator[Boards, RuleMargins, FloatArray]:
         """Margins of all rules, shape (n, k); a lower one than before is remembered."""
         rows, member = np.unique(shares, axis=0, return_inverse=True)
         found = (yield draw(self.board, self.tolerances, rows)).margins
@@ -232,7 +232,7 @@ class _Search:
         self.shares[lower], self.margins[lower] = rows[lowest[lower]], least[lower]
         return found[member.ravel()]
 
-    def from_the_middle(self) -> Generator[Boards, Judged, FloatArray]:
+    def from_the_middle(self) -> Generator[Boards, RuleMargins, FloatArray]:
         """The ends that are worse for each rule, each tolerance alone; shape (k, d)."""
         middle = np.full((1 + self.which.size, len(self.tolerances)), 0.5)
         middle[np.arange(self.which.size) + 1, self.which] = self.share

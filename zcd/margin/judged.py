@@ -12,7 +12,8 @@ from zcd.board.model import Board
 from zcd.circuit.elements import stack
 from zcd.engine.solution import row_pieces
 from zcd.engine.solve import PULSES, Grid, solve
-from zcd.margin.limits import Limit, limits_of
+from zcd.margin.limits import stress_rules
+from zcd.margin.rules import Rule
 from zcd.margin.tolerances import Boards
 from zcd.sync.lock import RULES, Thresholds, judge
 
@@ -20,7 +21,7 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
+class RuleMargins:
     """Margins of all rules.
 
     Parameters
@@ -51,7 +52,7 @@ class Judged:
         return np.asarray(np.min(self.margins[:, : len(RULES)], axis=1))
 
 
-def judged(boards: Boards, board: Board, grid: Grid = PULSES) -> Judged:
+def evaluate(boards: Boards, board: Board, grid: Grid = PULSES) -> RuleMargins:
     """Solve boards and judge them by every rule of lock and stress.
 
     Parameters
@@ -64,18 +65,18 @@ def judged(boards: Boards, board: Board, grid: Grid = PULSES) -> Judged:
 
     Returns
     -------
-    judged : Judged
+    margins : RuleMargins
     """
     first, *others = row_pieces(boards.circuit.size)
-    found = _judged(boards.rows(first), board, grid)
+    found = _evaluate(boards.rows(first), board, grid)
     margins = np.empty((boards.circuit.size, len(found.names)))
     margins[first] = found.margins
     for piece in others:
-        margins[piece] = _judged(boards.rows(piece), board, grid).margins
-    return Judged(names=found.names, margins=margins)
+        margins[piece] = _evaluate(boards.rows(piece), board, grid).margins
+    return RuleMargins(names=found.names, margins=margins)
 
 
-def judged_together(draws: Sequence[Boards], boards: Sequence[Board]) -> list[Judged]:
+def evaluate_together(draws: Sequence[Boards], boards: Sequence[Board]) -> list[RuleMargins]:
     """Judge boards of several designs, those with the same elements in one batch.
 
     Parameters
@@ -86,25 +87,25 @@ def judged_together(draws: Sequence[Boards], boards: Sequence[Board]) -> list[Ju
 
     Returns
     -------
-    judged : list of Judged
+    margins : list of RuleMargins
         In the same order.
     """
     groups: dict[object, list[int]] = {}
     for number, drawn in enumerate(draws):
         shape = tuple((element.ref, element.nodes) for element in drawn.circuit)
         groups.setdefault(shape, []).append(number)
-    found: dict[int, Judged] = {}
+    found: dict[int, RuleMargins] = {}
     for numbers in groups.values():
-        parts = _judged_as_one([draws[k] for k in numbers], [boards[k] for k in numbers])
+        parts = _evaluate_as_one([draws[k] for k in numbers], [boards[k] for k in numbers])
         found |= dict(zip(numbers, parts, strict=True))
     return [found[number] for number in range(len(draws))]
 
 
-def _judged_as_one(draws: Sequence[Boards], boards: Sequence[Board]) -> list[Judged]:
+def _evaluate_as_one(draws: Sequence[Boards], boards: Sequence[Board]) -> list[RuleMargins]:
     """Boards of several designs with the same elements."""
     ends = np.cumsum([drawn.circuit.size for drawn in draws])
     if len(draws) == 1 or len(row_pieces(int(ends[-1]))) > 1:
-        return [judged(drawn, board) for drawn, board in zip(draws, boards, strict=True)]
+        return [evaluate(drawn, board) for drawn, board in zip(draws, boards, strict=True)]
     ends_v = [
         [
             np.broadcast_to(level, (drawn.circuit.size,))
@@ -117,19 +118,19 @@ def _judged_as_one(draws: Sequence[Boards], boards: Sequence[Board]) -> list[Jud
     lock = judge(solution, boards[0], Thresholds(low_v=low, high_v=high))
     rows = np.split(np.arange(ends[-1]), ends[:-1])
     return [
-        _together(lock.margins[mine], limits_of(solution.rows(mine), board))
+        _together(lock.margins[mine], stress_rules(solution.rows(mine), board))
         for mine, board in zip(rows, boards, strict=True)
     ]
 
 
-def _judged(boards: Boards, board: Board, grid: Grid) -> Judged:
+def _evaluate(boards: Boards, board: Board, grid: Grid) -> RuleMargins:
     solution = solve(boards.circuit, grid)
     lock = judge(solution, board, boards.thresholds)
-    return _together(lock.margins, limits_of(solution, board))
+    return _together(lock.margins, stress_rules(solution, board))
 
 
-def _together(lock_margins: FloatArray, limits: Sequence[Limit]) -> Judged:
-    return Judged(
-        names=(*RULES, *(limit.name for limit in limits)),
-        margins=np.column_stack([lock_margins, *(limit.margin for limit in limits)]),
+def _together(lock_margins: FloatArray, rules: Sequence[Rule[FloatArray]]) -> RuleMargins:
+    return RuleMargins(
+        names=(*RULES, *(rule.name for rule in rules)),
+        margins=np.column_stack([lock_margins, *(rule.margin for rule in rules)]),
     )

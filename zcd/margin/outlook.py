@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from zcd.logs import logger
 from zcd.margin.check import Check
 from zcd.margin.decides import Decides, what_decides
-from zcd.margin.spread import with_spread
 from zcd.margin.years import Ageing, ageing_of
 
 _LOG = logger(__name__)
@@ -31,11 +30,7 @@ def with_outlook(check: Check) -> Check:
     Returns
     -------
     check : Check
-        With its `spread` too.
     """
-    if check.spread is None:
-        check = with_spread(check)
-    assert check.spread is not None
     board, corners = check.board, check.spread.corners
     _LOG.info("finding what decides the headroom, and the margin over the years")
     outlook = Outlook(

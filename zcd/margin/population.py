@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import betaincinv, stdtrit
 
 from zcd.board.model import Board
-from zcd.margin.judged import Judged, judged
+from zcd.margin.judged import RuleMargins, evaluate
 from zcd.margin.tolerances import Tolerance, draw
 from zcd.results import Result
 
@@ -44,30 +44,30 @@ class Population(Result):
         d of them.
     shares : ndarray, shape (runs, n, d)
         Where each board lies within each, from 0 to 1; runs are independent of each other.
-    judged : Judged
-        All boards, run after run.
+    rules : RuleMargins
+        Of all boards, run after run.
     """
 
     tolerances: tuple[Tolerance, ...]
     shares: FloatArray
-    judged: Judged
+    rules: RuleMargins
 
     @property
     def size(self) -> int:
         """How many boards."""
-        return self.judged.passes.size
+        return self.rules.passes.size
 
     @property
     def failing(self) -> Share:
         """Share of the boards that break a rule."""
-        fails = ~self.judged.passes
+        fails = ~self.rules.passes
         return failing_share(fails.reshape(self.shares.shape[:2]))
 
     @property
     def first_failures(self) -> dict[str, float]:
         """Share of the boards that break each rule first, largest first."""
-        first = self.judged.first_failed
-        counts = {name: int(np.sum(first == k)) for k, name in enumerate(self.judged.names)}
+        first = self.rules.first_failed
+        counts = {name: int(np.sum(first == k)) for k, name in enumerate(self.rules.names)}
         ranked = sorted(counts.items(), key=lambda item: -item[1])
         return {name: count / self.size for name, count in ranked if count}
 
@@ -96,8 +96,8 @@ def draw_population(
     """
     rng = np.random.default_rng(seed)
     shares = np.stack([even_points(per_run, len(tolerances), rng) for _ in range(runs)])
-    found = judged(draw(board, tolerances, shares.reshape(runs * per_run, -1)), board)
-    return Population(tolerances=tuple(tolerances), shares=shares, judged=found)
+    found = evaluate(draw(board, tolerances, shares.reshape(runs * per_run, -1)), board)
+    return Population(tolerances=tuple(tolerances), shares=shares, rules=found)
 
 
 def even_points(size: int, dimensions: int, rng: np.random.Generator) -> FloatArray:

@@ -4,23 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from zcd.board.model import Board, Resistor
+from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import Capacitance, Junction, stack
 from zcd.engine.network import island_of
 from zcd.engine.solve import EDGES, solve
+from zcd.margin.limits import resistor_rules
+from zcd.margin.rules import Rule
 from zcd.margin.stress import chain_resistors, resistor_stress, reverse_stress
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Load:
-    """What one resistor bears, against its limits."""
-
-    resistor: Resistor
-    power_w: float
-    power_limit_w: float
-    film_v: float
-    voltage_limit_v: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,8 +22,8 @@ class ShortStress:
     ----------
     ref : str
         The shorted part.
-    loads : tuple of Load
-        Every other resistor on the mains side.
+    power, voltage : tuple of Rule
+        Of every other resistor on the mains side.
     led_peak_a : float
         LED current.
     led_reverse_v, led_reverse_a : float
@@ -40,18 +31,23 @@ class ShortStress:
     """
 
     ref: str
-    loads: tuple[Load, ...]
+    power: tuple[Rule[float], ...]
+    voltage: tuple[Rule[float], ...]
     led_peak_a: float
     led_reverse_v: float
     led_reverse_a: float
 
-    def hottest(self) -> Load | None:
-        """The resistor with the highest share of its power limit."""
-        return max(self.loads, key=lambda load: load.power_w / load.power_limit_w, default=None)
+    def hottest(self) -> Rule[float] | None:
+        """Of the resistor with the highest share of its power limit."""
+        return max(self.power, key=_share, default=None)
 
-    def most_stretched(self) -> Load | None:
-        """The resistor with the highest share of its voltage limit."""
-        return max(self.loads, key=lambda load: load.film_v / load.voltage_limit_v, default=None)
+    def most_stretched(self) -> Rule[float] | None:
+        """Of the resistor with the highest share of its voltage limit."""
+        return max(self.voltage, key=_share, default=None)
+
+
+def _share(rule: Rule[float]) -> float:
+    return rule.value / rule.limit
 
 
 def short_stress(board: Board) -> tuple[ShortStress, ...]:
@@ -82,28 +78,19 @@ def short_stress(board: Board) -> tuple[ShortStress, ...]:
     ]
     refs = [ref for ref in refs if not ref.startswith("suppressor")]
     solution = solve(stack([whole.short(ref) for ref in refs]), EDGES)
-    loads = [
-        s
+    rules = {
+        s.resistor.ref: resistor_rules(s)
         for s in resistor_stress(solution, board, board.service.hot_degc)
         if s.resistor.ref in resistors
-    ]
+    }
     leds = led_refs(board)
     peaks = [solution.peak(solution.currents_a[led]) for led in leds]
     reverse = [s for s in reverse_stress(solution, board) if s.ref in leds]
     return tuple(
         ShortStress(
             ref=ref,
-            loads=tuple(
-                Load(
-                    resistor=s.resistor,
-                    power_w=float(s.power_w[row]),
-                    power_limit_w=s.power_limit_w,
-                    film_v=float(s.film_v[row]),
-                    voltage_limit_v=s.voltage_limit_v,
-                )
-                for s in loads
-                if s.resistor.ref != ref
-            ),
+            power=tuple(power.at(row) for other, (power, _) in rules.items() if other != ref),
+            voltage=tuple(volts.at(row) for other, (_, volts) in rules.items() if other != ref),
             led_peak_a=max(float(peak[row]) for peak in peaks),
             led_reverse_v=max(float(s.reverse_v[row]) for s in reverse),
             led_reverse_a=max(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -11,10 +11,11 @@ from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.logs import logger
-from zcd.margin.check import Check, Rule, stress_rule
+from zcd.margin.check import LOCK_SOURCE, Check, NominalCheck
 from zcd.margin.corners import Corners, find_corners
-from zcd.margin.limits import limits_of
+from zcd.margin.limits import stress_rules
 from zcd.margin.population import Population, draw_population
+from zcd.margin.rules import Rule, without_number
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.sync.lock import RULES
 
@@ -24,7 +25,6 @@ AT_CORNER = "worst corner: "
 """Before the names of the rules."""
 LEAST_MISS_PERCENT = 0.1
 """What the points in time leave undecided is not told apart."""
-LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,23 +41,24 @@ class Spread:
     """
 
     corners: Corners
-    rules: tuple[Rule, ...]
+    rules: tuple[Rule[float], ...]
     population: Population
 
 
-def with_spread(check: Check) -> Check:
-    """A check with the worst corners of its board and a population of its kind.
+def with_spread(check: NominalCheck) -> Check:
+    """The whole check: with the worst corners of its board and a population of its kind.
 
     Parameters
     ----------
-    check : Check
+    check : NominalCheck
 
     Returns
     -------
     check : Check
-        Its verdict then counts the rules at the worst corners too.
+        Its verdict counts the rules at the worst corners too.
     """
-    return replace(check, spread=spread_of(check.board))
+    known = {field.name: getattr(check, field.name) for field in fields(NominalCheck)}
+    return Check(**known, spread=spread_of(check.board))
 
 
 def spread_of(board: Board) -> Spread:
@@ -88,27 +89,18 @@ def corner_circuit(board: Board, corners: Corners) -> Circuit:
     return draw(board, corners.tolerances, corners.shares[of_stress]).circuit
 
 
-def corner_rules(board: Board, corners: Corners, solution: Solution) -> tuple[Rule, ...]:
+def corner_rules(board: Board, corners: Corners, solution: Solution) -> tuple[Rule[float], ...]:
     """Every rule at its own corner, in the order of `Corners.names`.
 
     A lock rule has no number but by how much it is missed; the rules of stress are read off the
     solution of `corner_circuit`.
     """
     lock = [
-        Rule(
-            name=f"{AT_CORNER}{name}",
-            value=float("nan"),
-            limit=float("nan"),
-            at_least=True,
-            unit="",
-            passes=bool(margin >= 0.0),
-            source=LOCK_SOURCE,
-            remark=_missed_by(float(margin)),
-        )
+        without_number(name, float(margin), LOCK_SOURCE, remark=_missed_by(float(margin)))
         for name, margin in zip(RULES, corners.margins[: len(RULES)], strict=True)
     ]
-    stress = [stress_rule(x, row) for row, x in enumerate(limits_of(solution, board))]
-    return (*lock, *(replace(rule, name=f"{AT_CORNER}{rule.name}") for rule in stress))
+    stress = [rule.at(row) for row, rule in enumerate(stress_rules(solution, board))]
+    return tuple(replace(rule, name=f"{AT_CORNER}{rule.name}") for rule in (*lock, *stress))
 
 
 def _missed_by(margin: float) -> str:

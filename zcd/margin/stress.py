@@ -190,10 +190,6 @@ class ReverseStress:
     limit_v: float
     source: str
 
-    def rows(self, index: NDArray[np.intp]) -> ReverseStress:
-        """In some rows only."""
-        return replace(self, reverse_v=self.reverse_v[index], reverse_a=self.reverse_a[index])
-
 
 def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
     """Reverse voltage of rectifier, clamp and LED, in the order of the element list."""

@@ -13,11 +13,11 @@ from zcd.board.drawer import PLENTY, StockDiode, StockOptocoupler, StockResistor
 from zcd.board.model import Board, Topology
 from zcd.margin.corner_ranges import corner_ranges
 from zcd.margin.roots import passing_ranges
+from zcd.margin.rules import kept_ratio
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import chain_resistors, worst_circuit, worst_of
 from zcd.margin.verdicts import (
     Verdict,
-    kept_ratio,
     solved_apart,
     turning_margins,
     verdicts,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import inf, isnan
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,15 +16,15 @@ from zcd.circuit.elements import Circuit, stack
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.check import (
-    Rule,
-    demands_of,
-    junction_rules,
+    headroom_rules,
     level_conditions,
     levels_of,
     rules_of,
 )
 from zcd.margin.corners import ROOM_RATIO, corners_among, find_all_corners
 from zcd.margin.headroom import Headroom, headrooms_of, weakened
+from zcd.margin.limits import junction_rules
+from zcd.margin.rules import Rule, kept_ratio
 from zcd.margin.section import condensed
 from zcd.margin.spread import corner_circuit, corner_rules
 from zcd.margin.stress import ResistorStress, reverse_stress, worst_circuit, worst_of
@@ -32,10 +32,6 @@ from zcd.margin.tolerances import tolerances_of
 from zcd.sync.lock import judge
 
 FloatArray = NDArray[np.float64]
-
-AS_IT_COMES = " reverse voltage"
-"""Rules about it tell no part from another by their number: breakdown holds it where it is."""
-_JUST_BELOW = 1.0 - 1e-12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,12 +49,12 @@ class Verdict:
     """
 
     board: Board
-    rules: tuple[Rule, ...]
+    rules: tuple[Rule[float], ...]
     resistors: tuple[ResistorStress, ...]
-    corner_rules: tuple[Rule, ...] = ()
+    corner_rules: tuple[Rule[float], ...] = ()
 
     @property
-    def every_rule(self) -> tuple[Rule, ...]:
+    def every_rule(self) -> tuple[Rule[float], ...]:
         """The rules of the verdict, those at the worst corners last."""
         return self.rules + self.corner_rules
 
@@ -73,29 +69,14 @@ class Verdict:
         return min(kept_ratio(rule) for rule in self.every_rule)
 
     @property
-    def tightest(self) -> Rule:
+    def tightest(self) -> Rule[float]:
         """The first rule that fails or, if none does, the one with the least margin.
 
         A breakdown comes before what the current through it does to others.
         """
         failed = [rule for rule in self.every_rule if not rule.passes]
-        failed.sort(key=lambda rule: not rule.name.endswith(AS_IT_COMES))
+        failed.sort(key=lambda rule: not rule.limited_by_breakdown)
         return failed[0] if failed else min(self.every_rule, key=kept_ratio)
-
-
-def kept_ratio(rule: Rule) -> float:
-    """How many times a rule is kept: value over limit, or limit over value.
-
-    Below 1 where it fails, and 0 where it fails without a number; infinite where it is kept
-    without one, or where its number says nothing.
-    """
-    if isnan(rule.limit) or isnan(rule.value) or rule.name.endswith(AS_IT_COMES):
-        return inf if rule.passes else 0.0
-    if rule.at_least:
-        found = rule.value / rule.limit
-    else:
-        found = rule.limit / rule.value if rule.value > 0.0 else inf
-    return max(found, 1.0) if rule.passes else min(found, _JUST_BELOW)
 
 
 def verdicts(boards: Sequence[Board]) -> list[Verdict]:
@@ -161,11 +142,12 @@ def _verdict(
     board: Board, at_levels: Solution, headrooms: Sequence[Headroom], at_worst: Solution
 ) -> Verdict:
     resistors = tuple(worst_of(at_worst, board))
-    levels = levels_of(board, at_levels, judge(at_levels, board))
+    lock = judge(at_levels, board)
+    levels = levels_of(board, at_levels, lock)
     reverse = reverse_stress(at_levels, board)
     return Verdict(
         board=board,
-        rules=rules_of(board, levels, headrooms, resistors, reverse),
+        rules=rules_of(board, levels, lock, headrooms, resistors, reverse),
         resistors=resistors,
     )
 
@@ -197,13 +179,13 @@ def solved_apart(circuits: Sequence[Circuit]) -> list[Solution]:
 
 def _headrooms(boards: Sequence[Board]) -> list[list[Headroom]]:
     """Those that rules ask for, of each board."""
-    asked = [demands_of(board) for board in boards]
+    asked = [headroom_rules(board) for board in boards]
     cases = [
-        build_circuit(condensed(board), demand.conditions)
-        for board, demands in zip(boards, asked, strict=True)
-        for demand in demands
+        build_circuit(condensed(board), one.conditions)
+        for board, each in zip(boards, asked, strict=True)
+        for one in each
     ]
-    names = np.array([demand.quantity for demands in asked for demand in demands])
+    names = np.array([one.quantity for each in asked for one in each])
     found = headrooms_of(stack(cases), names, condensed(boards[0]))
     size = len(asked[0])
     return [found[k : k + size] for k in range(0, len(found), size)]
@@ -229,28 +211,21 @@ def turning_margins(board: Board, ref: str, ohm: FloatArray) -> FloatArray:
     """
     conditions = level_conditions(board)
     cases = [build_circuit(board, case) for case in conditions]
-    for demand in demands_of(board):
-        circuit = build_circuit(board, demand.conditions)
-        cases.append(weakened(circuit, board, demand.quantity, np.array([demand.limit])))
+    for asked in headroom_rules(board):
+        circuit = build_circuit(board, asked.conditions)
+        cases.append(weakened(circuit, board, asked.quantity, np.array([asked.rule.limit])))
     nominal = next(part.resistance_ohm for part in all_resistors(board) if part.ref == ref)
     # scaled, not set: the chain may be one of the weakened quantities
     solution = solve(stack([case.scale(ref, "resistance_ohm", ohm / nominal) for case in cases]))
     lock = judge(solution, board).margin.reshape(len(cases), ohm.size).min(axis=0)
     at_levels = solution.rows(np.arange(len(conditions) * ohm.size))
     led_a = np.sum([at_levels.currents_a[led] for led in led_refs(board)], axis=0)
-    peaks = at_levels.peak(led_a).reshape(len(conditions), ohm.size).max(axis=0)
-    reverse = reverse_stress(at_levels, board)
-    stress = [
-        min(
-            _stress_margin(rule)
-            for rule in junction_rules(board, [r.rows(rows) for r in reverse], float(peaks[k]))
-        )
-        for k, rows in enumerate(np.arange(len(conditions) * ohm.size).reshape(-1, ohm.size).T)
-    ]
-    return np.minimum(lock, stress)
+    rules = junction_rules(board, reverse_stress(at_levels, board), at_levels.peak(led_a))
+    margins = [_turning_margin(rule).reshape(len(conditions), ohm.size) for rule in rules]
+    return np.asarray(np.min([lock, *np.concatenate(margins)], axis=0))
 
 
-def _stress_margin(rule: Rule) -> float:
-    if rule.name.endswith(AS_IT_COMES):
-        return inf if rule.passes else -1.0
-    return 1.0 - rule.value / rule.limit
+def _turning_margin(rule: Rule[FloatArray]) -> FloatArray:
+    if rule.limited_by_breakdown:
+        return np.where(rule.margin >= 0.0, inf, -1.0)
+    return rule.margin

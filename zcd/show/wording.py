@@ -8,8 +8,9 @@ from math import isinf, isnan
 
 from zcd import refdata
 from zcd.board.units import format_si
-from zcd.margin.check import Check, Rule
+from zcd.margin.check import Check
 from zcd.margin.headroom import LARGEST_FACTOR, Headroom
+from zcd.margin.rules import Rule
 
 DIGITS = 3
 NOTHING = "-"
@@ -181,7 +182,7 @@ def verdict_text(check: Check) -> str:
     return f"The board does not pass: {failed} of {total} rules {verb}."
 
 
-def found_text(rule: Rule) -> str:
+def found_text(rule: Rule[float]) -> str:
     """What a rule found."""
     if isnan(rule.limit):
         return "yes" if rule.passes else "no"
@@ -192,7 +193,7 @@ def found_text(rule: Rule) -> str:
     return quantity_text(rule.value, rule.unit)
 
 
-def limit_text(rule: Rule) -> str:
+def limit_text(rule: Rule[float]) -> str:
     """What a rule asks for."""
     if isnan(rule.limit):
         return "yes"

@@ -10,7 +10,7 @@ import numpy as np
 from zcd.board.drawer import Drawer
 from zcd.board.drive_parts import DrivePart, every_drive_part, read
 from zcd.board.model import Board
-from zcd.margin.check import Rule
+from zcd.margin.rules import Rule, limit_rule, without_number
 from zcd.margin.substitutes import DRIVE, Substitutes, substitutes
 from zcd.physics.fan import run
 from zcd.physics.switch import derated_current_a, free_air_current_a, reapplied_slope_v_per_s
@@ -94,7 +94,7 @@ class SwitchFit:
     """
 
     part: DrivePart
-    rules: tuple[Rule, ...]
+    rules: tuple[Rule[float], ...]
     unread: tuple[str, ...]
 
     @property
@@ -103,7 +103,7 @@ class SwitchFit:
         return all(rule.passes for rule in self.rules)
 
     @property
-    def first_failed(self) -> Rule | None:
+    def first_failed(self) -> Rule[float] | None:
         """The first rule that it does not keep."""
         return next((rule for rule in self.rules if not rule.passes), None)
 
@@ -214,55 +214,45 @@ def allowed_current_a(part: DrivePart, ambient_degc: float) -> tuple[float, str]
     return float(derated_current_a(part.current_a, ambient_degc, *ends)), source
 
 
-def _rules(part: DrivePart, need: SwitchNeed) -> Iterator[Rule]:
+def _rules(part: DrivePart, need: SwitchNeed) -> Iterator[Rule[float]]:
     """Rules for which the part's figures are known, the gravest first."""
-    nan = float("nan")
     if part.mode != "gate":
-        yield Rule(
-            name="phase control", value=nan, limit=nan, at_least=True, unit="",
-            passes=part.mode != "zero-cross", source="how such a part works",
-            remark=ZERO_CROSS_REASON if part.mode == "zero-cross" else "",
+        fires = part.mode != "zero-cross"
+        yield without_number(
+            "phase control", np.inf if fires else -np.inf, "how such a part works",
+            remark="" if fires else ZERO_CROSS_REASON,
         )  # fmt: skip
     if read(part.current_a) and part.kind != "driver":
         limit, source = allowed_current_a(part, need.ambient_degc)
-        largest = max(need.running_a, need.blocked_a)
-        yield _at_most("current", largest, limit, "A", source,
-                       "with the rotor blocked, which may last for hours")  # fmt: skip
+        yield limit_rule(
+            "current", float(max(need.running_a, need.blocked_a)), limit, "A", source,
+            remark="with the rotor blocked, which may last for hours",
+        )  # fmt: skip
     if read(part.off_state_v):
         asked = default("drive.voltage_ratio")
-        yield Rule(
-            name="off-state voltage", value=part.off_state_v, limit=asked.value * need.peak_v,
-            at_least=True, unit="V", passes=part.off_state_v >= asked.value * need.peak_v,
-            source=f"{asked.value:g} times the peak of high mains ({asked.why})",
+        yield limit_rule(
+            "off-state voltage", part.off_state_v, asked.value * need.peak_v, "V",
+            f"{asked.value:g} times the peak of high mains ({asked.why})",
+            at_least=True, source_kind="assumed",
             remark="surges and the motor's own voltage come on top of the mains",
         )  # fmt: skip
     if part.kind == "driver":
         return
     if read(part.surge_a):
-        yield _at_most("surge", np.sqrt(2.0) * need.blocked_a, part.surge_a, "A", part.source,
-                       "the first cycle of a start")  # fmt: skip
+        yield limit_rule(
+            "surge", float(np.sqrt(2.0) * need.blocked_a), part.surge_a, "A", part.source,
+            remark="the first cycle of a start",
+        )  # fmt: skip
     if read(part.least_load_a):
-        yield Rule(
-            name="least load", value=need.running_a, limit=part.least_load_a, at_least=True,
-            unit="A", passes=need.running_a >= part.least_load_a, source=part.source,
+        yield limit_rule(
+            "least load", need.running_a, part.least_load_a, "A", part.source, at_least=True,
             remark="with less it lets go within the half cycle",
         )  # fmt: skip
     if read(part.dv_dt_v_per_s):
-        yield _at_most("dv/dt", need.slope_v_per_s, part.dv_dt_v_per_s, "V/s", part.source,
-                       "without a snubber, when the fan's current ends")  # fmt: skip
-
-
-def _at_most(name: str, value: float, limit: float, unit: str, source: str, remark: str) -> Rule:
-    return Rule(
-        name=name,
-        value=float(value),
-        limit=limit,
-        at_least=False,
-        unit=unit,
-        passes=bool(value <= limit),
-        source=source,
-        remark=remark,
-    )
+        yield limit_rule(
+            "dv/dt", float(need.slope_v_per_s), part.dv_dt_v_per_s, "V/s", part.source,
+            remark="without a snubber, when the fan's current ends",
+        )  # fmt: skip
 
 
 def _unread(part: DrivePart) -> Iterator[str]:

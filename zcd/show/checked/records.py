@@ -80,10 +80,10 @@ def check_record(check: Check) -> Record:
         "headrooms": {name: _headroom(h) for name, h in check.headrooms.items()},
         "weak_headrooms": {name: _headroom(h) for name, h in check.weak_headrooms.items()},
         "life": asdict(check.life),
-        "rules": [asdict(rule) for rule in check.rules],
-        "spread": check.spread and spread_record(check.spread),
+        "rules": [rule.to_dict() for rule in check.rules],
+        "spread": spread_record(check.spread),
         "outlook": check.outlook and outlook_record(check.outlook),
-        "advice": [asdict(rule) for rule in advice(check)],
+        "advice": [rule.to_dict() for rule in advice(check)],
         "assumptions": [asdict(assumption) for assumption in board.assumptions],
         "odd_values": list(odd_values(board)),
     }

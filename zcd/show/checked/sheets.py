@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from math import isnan
 
 from zcd.board.model import Assumption, Board, Resistor
 from zcd.margin.advice import advice
-from zcd.margin.check import Check, Level, Rule
-from zcd.margin.shorts import Load, ShortStress
+from zcd.margin.check import Check, Level
+from zcd.margin.rules import Rule
+from zcd.margin.shorts import ShortStress
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import HARMLESS_REVERSE_A
 from zcd.show.table import FAILS, Cell, Quantity, Table
@@ -162,29 +163,27 @@ def shorts_sheet(check: Check) -> Table:
     )
 
 
-def _short_row(short: ShortStress, rules: Sequence[Rule]) -> tuple[str, ...]:
-    hottest, stretched = short.hottest(), short.most_stretched()
+def _short_row(short: ShortStress, rules: Sequence[Rule[float]]) -> tuple[str, ...]:
     led = quantity_text(short.led_peak_a, "A") if short.led_peak_a > HARMLESS_REVERSE_A else "dark"
     if short.led_reverse_a > HARMLESS_REVERSE_A:
         led += f"\n{quantity_text(short.led_reverse_a, 'A')} reverse"
     kept = all(rule.passes for rule in rules if rule.name.startswith(f"{short.ref} shorted:"))
     return (
         short.ref,
-        *_hit(hottest, lambda load: (load.power_w, load.power_limit_w), "W"),
-        *_hit(stretched, lambda load: (load.film_v, load.voltage_limit_v), "V"),
+        *_hit(short.hottest()),
+        *_hit(short.most_stretched()),
         led,
         KEPT if kept else BEWARE,
     )
 
 
-def _hit(
-    load: Load | None, numbers: Callable[[Load], tuple[float, float]], unit: str
-) -> tuple[str, str]:
+def _hit(rule: Rule[float] | None) -> tuple[str, str]:
     """The resistor that is hit, with what it bears; and that as a share of its limit."""
-    if load is None:
+    if rule is None:
         return NOTHING, NOTHING
-    value, limit = numbers(load)
-    return f"{plain(load.resistor.ref)} {quantity_text(value, unit)}", share_text(value, limit)
+    ref, _, _ = rule.name.rpartition(" ")
+    value = quantity_text(rule.value, rule.unit)
+    return f"{plain(ref)} {value}", share_text(rule.value, rule.limit)
 
 
 def surge_sheet(check: Check) -> Table:
@@ -257,7 +256,7 @@ def life_sheet(check: Check) -> Table:
     )
 
 
-def _rule_name(rule: Rule) -> str:
+def _rule_name(rule: Rule[float]) -> str:
     return plain(rule.name) + (f"\n  {plain(rule.remark)}" if rule.remark else "")
 
 

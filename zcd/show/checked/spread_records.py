@@ -69,7 +69,7 @@ def _corner(corners: Corners, rule: int, passes: bool) -> Record:
 def population_record(population: Population) -> Record:
     """What share of a population fails, and by what."""
     failing, first = population.failing, population.first_failures
-    worst, middle = np.quantile(population.judged.margins, (0.01, 0.5), axis=0)
+    worst, middle = np.quantile(population.rules.margins, (0.01, 0.5), axis=0)
     return {
         "size_counts": population.size,
         "failing_ratio": failing.ratio,
@@ -83,6 +83,6 @@ def population_record(population: Population) -> Record:
                 "left_worst_ratio": worst[k],
                 "left_middle_ratio": middle[k],
             }
-            for k, name in enumerate(population.judged.names)
+            for k, name in enumerate(population.rules.names)
         ],
     }

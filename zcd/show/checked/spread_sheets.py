@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Topology
 from zcd.board.units import format_si
-from zcd.margin.check import Check, Rule
+from zcd.margin.check import Check
 from zcd.margin.corners import Corners
 from zcd.margin.population import CONFIDENCE_RATIO, Population, Share
+from zcd.margin.rules import Rule
 from zcd.margin.spread import AT_CORNER, Spread
 from zcd.margin.tolerances import Tolerance
 from zcd.show.checked.sheets import KEPT
@@ -39,9 +40,7 @@ _TIMES_SHOWN = 10.0
 
 
 def spread_sheets(check: Check) -> tuple[Table, ...]:
-    """All of these tables, where they were asked for."""
-    if check.spread is None:
-        return ()
+    """All of these tables."""
     corners = corners_sheet(check.spread)
     return (
         replace(corners, remark=f"{corners.remark}{_dark_hint(check, check.spread)}"),
@@ -82,7 +81,7 @@ def _no_pulse(corners: Corners) -> NDArray[np.bool_]:
     return of_pulses & (corners.margins <= -1.0)
 
 
-def _corner_row(corners: Corners, k: int, rule: Rule) -> tuple[str, ...]:
+def _corner_row(corners: Corners, k: int, rule: Rule[float]) -> tuple[str, ...]:
     if _no_pulse(corners)[k]:
         return corners.names[k], NO_PULSE, FAILS, "where the pin does not reach its thresholds"
     return (
@@ -143,11 +142,11 @@ def population_line(population: Population) -> str:
 
 def population_sheet(population: Population) -> Table:
     """The share of a population that fails, what fails first, and how tight each lock rule is."""
-    margins = population.judged.margins
+    margins = population.rules.margins
     first = population.first_failures
     shown = [
         k
-        for k, name in enumerate(population.judged.names)
+        for k, name in enumerate(population.rules.names)
         if k < len(RULES) or name in first or np.quantile(margins[:, k], 0.01) < 0.2
     ]
     return Table(
@@ -155,10 +154,10 @@ def population_sheet(population: Population) -> Table:
         columns=("rule", "fails first in", "left in the worst 1 %", "left in the middle one"),
         rows=tuple(
             (
-                plain(population.judged.names[k]),
-                _share_text(first.get(population.judged.names[k], 0.0)),
+                plain(population.rules.names[k]),
+                _share_text(first.get(population.rules.names[k], 0.0)),
                 *(
-                    _left_text(population.judged.names[k], float(q))
+                    _left_text(population.rules.names[k], float(q))
                     for q in np.quantile(margins[:, k], (0.01, 0.5))
                 ),
             )

@@ -64,7 +64,6 @@ def plot_solved(solved: Solved, ax: Axes) -> None:
 
 def plot_margins(check: Check, ax: Axes) -> None:
     """How much of its limit each rule leaves at its worst corner, the tightest first."""
-    assert check.spread is not None
     corners = check.spread.corners
     order = np.argsort(corners.margins, kind="stable")
     margins = np.clip(corners.margins[order], -1.0, CLIP)
@@ -76,7 +75,7 @@ def plot_margins(check: Check, ax: Axes) -> None:
 
 def plot_population(population: Population, ax: Axes) -> None:
     """The smallest margin of each board, sorted."""
-    least = np.sort(population.judged.margins.min(axis=1))
+    least = np.sort(population.rules.margins.min(axis=1))
     share = 100.0 * (np.arange(least.size) + 0.5) / least.size
     ax.plot(share, 100.0 * np.clip(least, -1.0, CLIP), color=BLUE)
     ax.axhline(0.0, color="black", lw=0.8)

@@ -113,7 +113,7 @@ def _fit(fit: Fit) -> Record:
         ],
         "total_ohm": sum(part.resistance_ohm for part in fit.parts),
         "margin_ratio": fit.verdict.margin_ratio,
-        "tightest": asdict(fit.verdict.tightest),
+        "tightest": fit.verdict.tightest.to_dict(),
     }
 
 
@@ -123,7 +123,7 @@ def _swap(swap: Swap) -> Record:
         "fitted": swap.fitted,
         "fits": swap.fits,
         "margin_ratio": swap.margin_ratio,
-        "tightest": asdict(swap.verdict.tightest),
+        "tightest": swap.verdict.tightest.to_dict(),
     }
 
 
@@ -139,8 +139,8 @@ def _pull_ups(found: PullUps) -> Record:
             {
                 "lowest_ohm": low.ohm,
                 "highest_ohm": high.ohm,
-                "below": None if low.beyond is None else asdict(low.beyond.tightest),
-                "above": None if high.beyond is None else asdict(high.beyond.tightest),
+                "below": None if low.beyond is None else low.beyond.tightest.to_dict(),
+                "above": None if high.beyond is None else high.beyond.tightest.to_dict(),
             }
             for low, high in found.ranges
         ],
@@ -148,7 +148,7 @@ def _pull_ups(found: PullUps) -> Record:
         if found.nearest is None
         else {
             "resistance_ohm": found.nearest.board.output.resistor.resistance_ohm,
-            "tightest": asdict(found.nearest.tightest),
+            "tightest": found.nearest.tightest.to_dict(),
         },
         "swaps": [
             _swap(swap)
@@ -177,7 +177,7 @@ def _drive(found: Switches) -> Record:
                 "off_state_v": fit.part.off_state_v,
                 "trigger_a": fit.part.trigger_a,
                 "unread": list(fit.unread),
-                "rules": [asdict(rule) for rule in fit.rules],
+                "rules": [rule.to_dict() for rule in fit.rules],
             }
             for fit in found.fits
         ],

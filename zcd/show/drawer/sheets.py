@@ -8,7 +8,7 @@ from math import isnan
 
 from zcd.board.model import Optocoupler, Topology
 from zcd.margin.chain_parts import ChainFits, Fit
-from zcd.margin.check import Rule
+from zcd.margin.rules import Rule
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
 from zcd.margin.substitutes import Substitutes
@@ -247,7 +247,7 @@ def _decides_text(swap: Swap) -> str:
     return "" if swap.verdict.passes else reason_text(swap.verdict.tightest, ())
 
 
-def reason_text(rule: Rule, stresses: Sequence[ResistorStress]) -> str:
+def reason_text(rule: Rule[float], stresses: Sequence[ResistorStress]) -> str:
     """Why a rule fails; a new resistor goes by its value, as it has no reference yet."""
     name = plain(rule.name)
     for stress in stresses:

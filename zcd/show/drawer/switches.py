@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from zcd.margin.check import Rule
+from zcd.margin.rules import Rule
 from zcd.show.table import Cell, Table
 from zcd.show.wording import (
     NOTHING,
@@ -67,7 +67,7 @@ def refused_lines(found: Switches) -> tuple[str, ...]:
     return tuple(f"{', '.join(parts)}: {reason}." for reason, parts in reasons.items())
 
 
-def _reason_text(rule: Rule) -> str:
+def _reason_text(rule: Rule[float]) -> str:
     if rule.unit:
         return f"{rule.name} {found_text(rule)}, asked {limit_text(rule)} ({rule.remark})"
     return f"REFUSED for {rule.name}: {rule.remark}"

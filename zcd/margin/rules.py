@@ -1,0 +1,137 @@
+"""The one shape of a rule: a value, its limit, and how far the limit is from being reached."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import inf, isnan, nan
+from typing import Any, Generic, Literal, TypeVar, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+Number = TypeVar("Number", bound=float | FloatArray)
+Status = Literal["pass", "warning", "fail"]
+SourceKind = Literal["data sheet", "board file", "assumed"]
+
+_BREAKDOWN = " reverse voltage"
+_JUST_BELOW = 1.0 - 1e-12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule(Generic[Number]):
+    """One rule, on one board (`Rule[float]`) or on every row of a batch (`Rule[FloatArray]`).
+
+    Parameters
+    ----------
+    name : str
+        What is judged, in words: ``R2 power``.
+    value, limit : float or ndarray, shape (n,)
+        In `unit`. For a rule without a number both are nan.
+    at_least : bool
+        True: the value must reach the limit; False: it must not exceed it.
+    unit : str
+        Of value and limit; empty for a factor.
+    margin : float or ndarray, shape (n,)
+        0 on the limit, positive where the rule is kept: what is left, in units of the limit, or
+        more where going over does no harm. Infinite, of either sign, for a rule that can only be
+        kept or not.
+    source : str
+        Where the limit comes from.
+    source_kind : {"data sheet", "board file", "assumed"} or None
+        What kind of origin that is; None: not known apart.
+    remark : str
+        What else to know.
+    """
+
+    name: str
+    value: Number
+    limit: Number
+    at_least: bool
+    unit: str
+    margin: Number
+    source: str
+    source_kind: SourceKind | None = None
+    remark: str = ""
+
+    @property
+    def status(self) -> Status:
+        """How the rule is kept in the row with the least margin."""
+        return "pass" if np.all(self.margin >= 0.0) else "fail"
+
+    @property
+    def passes(self) -> bool:
+        """Whether the rule is kept in every row, be it with a warning."""
+        return self.status != "fail"
+
+    def at(self, row: int) -> Rule[float]:
+        """The rule of one row."""
+        numbers: dict[str, Any] = {
+            name: float(getattr(self, name)[row]) for name in ("value", "limit", "margin")
+        }
+        return cast("Rule[float]", replace(self, **numbers))
+
+    def worst(self) -> Rule[float]:
+        """The rule of the row with the least margin."""
+        return self.at(int(np.argmin(self.margin)))
+
+    @property
+    def limited_by_breakdown(self) -> bool:
+        """Whether the value tells no part from another: breakdown holds it where it is."""
+        return self.name.endswith(_BREAKDOWN)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The rule as plain values."""
+        names = ("name", "value", "limit", "at_least", "unit", "passes", "source", "remark")
+        return {name: getattr(self, name) for name in names}
+
+
+def limit_rule(
+    name: str,
+    value: Number,
+    limit: Number,
+    unit: str,
+    source: str,
+    *,
+    at_least: bool = False,
+    source_kind: SourceKind | None = None,
+    remark: str = "",
+) -> Rule[Number]:
+    """A rule whose value must not exceed its limit or, with `at_least`, must reach it."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.divide(value, limit)
+    margin = cast("Number", ratio - 1.0 if at_least else 1.0 - ratio)
+    return Rule(
+        name=name, value=value, limit=limit, at_least=at_least, unit=unit, margin=margin,
+        source=source, source_kind=source_kind, remark=remark,
+    )  # fmt: skip
+
+
+def without_number(name: str, margin: float, source: str, remark: str = "") -> Rule[float]:
+    """A rule that is kept or not, without a value to hold against a limit."""
+    return Rule(
+        name=name, value=nan, limit=nan, at_least=True, unit="", margin=margin, source=source,
+        remark=remark,
+    )  # fmt: skip
+
+
+def kind_of_part_limit(source: str) -> SourceKind:
+    """What kind of origin the limits of a part have: read off what its source says."""
+    if "as written in the board file" in source:
+        return "board file"
+    return "data sheet" if "[" in source else "assumed"
+
+
+def kept_ratio(rule: Rule[float]) -> float:
+    """How many times a rule is kept: value over limit, or limit over value.
+
+    Below 1 where it fails, and 0 where it fails without a number; infinite where it is kept
+    without one, or where its number says nothing.
+    """
+    if isnan(rule.limit) or isnan(rule.value) or rule.limited_by_breakdown:
+        return inf if rule.passes else 0.0
+    if rule.at_least:
+        found = rule.value / rule.limit
+    else:
+        found = rule.limit / rule.value if rule.value > 0.0 else inf
+    return max(found, 1.0) if rule.passes else min(found, _JUST_BELOW)
