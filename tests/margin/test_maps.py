@@ -97,13 +97,15 @@ def test_reach_is_the_headroom() -> None:
     """CTR headroom by the one way and the other; mains too, where the map goes far enough."""
     known = headrooms(board(), [Conditions()])[0]
     chart = mapped("half-wave")
-    assert chart.up.here / chart.reach_up.below == pytest.approx(known["ctr"].factor, rel=3e-4)
+    assert chart.up.here / chart.reach_up.below == pytest.approx(
+        known["ctr"].factor_ratio, rel=3e-4
+    )
     assert chart.reach_up.rule_below == known["ctr"].rule
     assert np.isnan(chart.reach_across.below)
-    assert known["mains"].factor > 230.0 / chart.across.low
+    assert known["mains"].factor_ratio > 230.0 / chart.across.low
     chain = mapped("emitter follower", "chain", "pull-down")
     known = headrooms(board("emitter follower"), [Conditions()])[0]
-    assert chain.reach_across.above == pytest.approx(known["chain"].factor, rel=3e-4)
+    assert chain.reach_across.above == pytest.approx(known["chain"].factor_ratio, rel=3e-4)
     assert chain.reach_across.rule_above == known["chain"].rule
 
 
@@ -112,7 +114,7 @@ def test_reach_of_a_board_without_lock_is_where_it_begins() -> None:
     chart = loss_map(found)
     known = headrooms(found, [Conditions()])[0]["ctr"]
     assert chart.rule_here == "pin never low"
-    assert chart.reach_up.above == pytest.approx(0.02 / known.factor, rel=3e-4)
+    assert chart.reach_up.above == pytest.approx(0.02 / known.factor_ratio, rel=3e-4)
     assert chart.reach_up.rule_above == known.rule
 
 

@@ -27,7 +27,7 @@ def test_shorted_rectifier_doubles_the_power() -> None:
     for ref, ohm in (("R1", R1_OHM), ("R2", R2_OHM)):
         assert_allclose(shorted[ref].power_w, 2.0 * healthy[ref].power_w[2], rtol=0.03)
         assert_allclose(shorted[ref].power_w, (HIGH_V / CHAIN_OHM) ** 2 * ohm, rtol=0.03)
-        assert_allclose(shorted[ref].film_v, HIGH_V * ohm / CHAIN_OHM, rtol=0.01)
+        assert_allclose(shorted[ref].judged_v, HIGH_V * ohm / CHAIN_OHM, rtol=0.01)
 
 
 def test_shorted_rectifier_turns_the_mains_on_the_led() -> None:
@@ -44,7 +44,7 @@ def test_shorted_resistor_leaves_its_voltage_to_the_other(name: str) -> None:
     half = 0.5 if name == "half-wave" else 1.0
     for ref, other_ohm in (("R1", R2_OHM), ("R2", R1_OHM)):
         (load,) = shorts(name)[ref].loads
-        assert_allclose(load.film_v, HIGH_V, rtol=0.01)
+        assert_allclose(load.judged_v, HIGH_V, rtol=0.01)
         assert_allclose(load.power_w, half * HIGH_V**2 / other_ohm, rtol=0.03)
 
 

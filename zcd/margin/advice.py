@@ -60,7 +60,7 @@ def _of_short(short: ShortStress, board: Board) -> Iterator[Rule]:
         )  # fmt: skip
     if (load := short.most_stretched()) is not None:
         yield _at_most(
-            f"{case}: {load.resistor.ref} voltage", load.film_v, load.voltage_limit_v, "V",
+            f"{case}: {load.resistor.ref} voltage", load.judged_v, load.voltage_limit_v, "V",
             load.resistor.source,
         )  # fmt: skip
     if short.ref in led_refs(board):

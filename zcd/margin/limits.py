@@ -91,7 +91,7 @@ def resistor_limits(stress: ResistorStress, ambient_degc: Value | None = None) -
         watts = derated_power_w(part.rated_power_w, ambient_degc)
     return [
         _limit(f"{part.ref} power", stress.power_w, watts, "W", part.source),
-        _limit(f"{part.ref} voltage", stress.film_v, stress.voltage_limit_v, "V", part.source),
+        _limit(f"{part.ref} voltage", stress.judged_v, stress.voltage_limit_v, "V", part.source),
     ]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,11 +28,40 @@ FEW = 10
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Share:
-    """A share of a population, with the interval that holds it at `CONFIDENCE_RATIO`."""
+    """A share of a population, with the interval that holds it at `CONFIDENCE_RATIO`.
+
+    Parameters
+    ----------
+    ratio : float
+    low_ratio, high_ratio : float
+        They hold the true share with ``confidence_ratio``.
+    """
 
     ratio: float
     low_ratio: float
     high_ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class RuleShare:
+    """What the boards of a population have left of one rule.
+
+    Parameters
+    ----------
+    rule : str
+        Its name.
+    first_ratio : float
+        Share of the boards that break this rule first.
+    left_worst_ratio : float
+        Share of the limit that 1 % of the boards do not reach.
+    left_middle_ratio : float
+        The median.
+    """
+
+    rule: str
+    first_ratio: float
+    left_worst_ratio: float
+    left_middle_ratio: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -48,9 +78,33 @@ class Population(Result):
         All boards, run after run.
     """
 
+    JSON_KEYS: ClassVar = (
+        "size_counts=size",
+        "failing_ratio=failing.ratio",
+        "low_ratio=failing.low_ratio",
+        "high_ratio=failing.high_ratio",
+        "confidence_ratio",
+        "rules",
+    )
+
     tolerances: tuple[Tolerance, ...]
     shares: FloatArray
     judged: Judged
+
+    @property
+    def confidence_ratio(self) -> float:
+        """Of the interval around the failing share."""
+        return CONFIDENCE_RATIO
+
+    @property
+    def rules(self) -> tuple[RuleShare, ...]:
+        """What the boards have left of each rule, in the order in which rules are judged."""
+        first = self.first_failures
+        left = np.quantile(self.judged.margins, (0.01, 0.5), axis=0).T.tolist()
+        return tuple(
+            RuleShare(name, first.get(name, 0.0), *ends)
+            for name, ends in zip(self.judged.names, left, strict=True)
+        )
 
     @property
     def size(self) -> int:

@@ -19,7 +19,7 @@ class Load:
     resistor: Resistor
     power_w: float
     power_limit_w: float
-    film_v: float
+    judged_v: float
     voltage_limit_v: float
 
 
@@ -51,7 +51,7 @@ class ShortStress:
 
     def most_stretched(self) -> Load | None:
         """The resistor with the highest share of its voltage limit."""
-        return max(self.loads, key=lambda load: load.film_v / load.voltage_limit_v, default=None)
+        return max(self.loads, key=lambda load: load.judged_v / load.voltage_limit_v, default=None)
 
 
 def short_stress(board: Board) -> tuple[ShortStress, ...]:
@@ -98,7 +98,7 @@ def short_stress(board: Board) -> tuple[ShortStress, ...]:
                     resistor=s.resistor,
                     power_w=float(s.power_w[row]),
                     power_limit_w=s.power_limit_w,
-                    film_v=float(s.film_v[row]),
+                    judged_v=float(s.judged_v[row]),
                     voltage_limit_v=s.voltage_limit_v,
                 )
                 for s in loads

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from zcd.circuit.build import led_refs
-from zcd.show.checked.records import plain_values
+from zcd.serialize import Record
 from zcd.show.checked.sheets import board_line
 from zcd.show.document import Document, Paragraph, Section
 from zcd.show.draw.axes import plot_solved
@@ -49,21 +48,18 @@ def solved_document(solved: Solved) -> Document:
     )
 
 
-def solved_record(solved: Solved) -> dict[str, Any]:
+def solved_record(solved: Solved) -> Record:
     """LED current, edges and lock of each case; edges of the first."""
     pulses = solved.lock.pulses
-    record: dict[str, Any] = plain_values(
-        {
-            "board": solved.board.name,
-            "locks": solved.locks,
-            "failed_rules": [solved.lock.failed_rule(row) for row in range(solved.size)],
-            "led_peak_a": _led_peak_a(solved),
-            "low_time_s": pulses.low_time_s[:, 0],
-            "period_s": pulses.period_s,
-            "edges": [asdict(edge) for edge in solved.edges],
-        }
-    )
-    return record
+    return {
+        "board": solved.board.name,
+        "locks": solved.locks,
+        "failed_rules": [solved.lock.failed_rule(row) for row in range(solved.size)],
+        "led_peak_a": _led_peak_a(solved),
+        "low_time_s": pulses.low_time_s[:, 0],
+        "period_s": pulses.period_s,
+        "edges": solved.edges,
+    }
 
 
 def _led_peak_a(solved: Solved) -> Any:

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
-from typing import Any
-
 from zcd.margin.maps import LossMap, Reach
 from zcd.margin.quantities import Quantity
+from zcd.serialize import Record
 from zcd.show.checked.map_words import share_here
-from zcd.show.checked.records import plain_values
-
-Record = dict[str, Any]
 
 EVERY = 4
 """Of the lines of the lattice, in the record."""
@@ -57,31 +52,28 @@ def map_record(loss_map: LossMap) -> Record:
     board, loss_share = loss_map.board, loss_map.share
     assert loss_share is not None
     places = loss_map.lattice.places[::EVERY]
-    record: Record = plain_values(
-        {
-            "board": board.name,
-            "across": _quantity(loss_map.across),
-            "up": _quantity(loss_map.up),
-            "locks": loss_map.rule_here is None,
-            "failed_rule": loss_map.rule_here,
-            "reach": {"across": _reach(loss_map.reach_across), "up": _reach(loss_map.reach_up)},
-            "boundaries": [
-                {"across": c.across, "up": c.up, "rules": c.rules, "closed": c.closed}
-                for c in loss_map.boundaries
-            ],
-            "locked_ratio": loss_map.locked_share,
-            "lost": {
-                "across": loss_map.across.value(places),
-                "up": loss_map.up.value(places),
-                "rules": [row[::EVERY] for row in loss_map.rules()[::EVERY]],
-                "ratio": loss_share.lost_ratio[::EVERY, ::EVERY],
-            },
-            "boards": loss_share.boards,
-            "lost_here": asdict(share_here(loss_map, loss_share)),
-            "cloud": {"across": loss_share.cloud_across, "up": loss_share.cloud_up},
-        }
-    )
-    return record
+    return {
+        "board": board.name,
+        "across": _quantity(loss_map.across),
+        "up": _quantity(loss_map.up),
+        "locks": loss_map.rule_here is None,
+        "failed_rule": loss_map.rule_here,
+        "reach": {"across": _reach(loss_map.reach_across), "up": _reach(loss_map.reach_up)},
+        "boundaries": [
+            {"across": c.across, "up": c.up, "rules": c.rules, "closed": c.closed}
+            for c in loss_map.boundaries
+        ],
+        "locked_ratio": loss_map.locked_share,
+        "lost": {
+            "across": loss_map.across.value(places),
+            "up": loss_map.up.value(places),
+            "rules": [row[::EVERY] for row in loss_map.rules()[::EVERY]],
+            "ratio": loss_share.lost_ratio[::EVERY, ::EVERY],
+        },
+        "boards": loss_share.boards,
+        "lost_here": share_here(loss_map, loss_share),
+        "cloud": {"across": loss_share.cloud_across, "up": loss_share.cloud_up},
+    }
 
 
 def _quantity(quantity: Quantity) -> Record:

@@ -117,14 +117,14 @@ RESISTORS = (
     Quantity(
         "worst_judged_v",
         "voltage",
-        lambda stress: of_limit(stress.film_v.max(), stress.voltage_limit_v, "V"),
-        lambda stress: stress.film_v.max(),
+        lambda stress: of_limit(stress.judged_v.max(), stress.voltage_limit_v, "V"),
+        lambda stress: stress.judged_v.max(),
     ),
     Quantity(
         "voltage_ratio",
         "share",
-        lambda stress: share_text(stress.film_v.max(), stress.voltage_limit_v),
-        lambda stress: stress.film_v.max() / stress.voltage_limit_v,
+        lambda stress: share_text(stress.judged_v.max(), stress.voltage_limit_v),
+        lambda stress: stress.judged_v.max() / stress.voltage_limit_v,
         right=True,
     ),
 )
@@ -171,7 +171,7 @@ def _short_row(short: ShortStress, rules: Sequence[Rule]) -> tuple[str, ...]:
     return (
         short.ref,
         *_hit(hottest, lambda load: (load.power_w, load.power_limit_w), "W"),
-        *_hit(stretched, lambda load: (load.film_v, load.voltage_limit_v), "V"),
+        *_hit(stretched, lambda load: (load.judged_v, load.voltage_limit_v), "V"),
         led,
         KEPT if kept else BEWARE,
     )
