@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, ClassVar
@@ -14,7 +14,17 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tests.show.demo import DARK, FAILS, HOLDS, RESISTORS, outlook, solved, spread_check
+from tests.show.demo import (
+    DARK,
+    FAILS,
+    HOLDS,
+    RESISTORS,
+    lost_below,
+    outlook,
+    share_lost,
+    solved,
+    spread_check,
+)
 from zcd.margin.check import Check
 from zcd.results import Result
 from zcd.serialize import SCHEMA_VERSION, json_schema, to_dict
@@ -118,14 +128,23 @@ def validator(name: str) -> jsonschema.Draft202012Validator:
 
 
 def whole_check() -> Check:
-    from dataclasses import replace
-
     return replace(spread_check(), outlook=outlook())
 
 
 @pytest.mark.parametrize("text", [HOLDS, FAILS, DARK, BRIDGE])
 def test_checks_agree_with_their_schema(text: str) -> None:
     validator("check").validate(solved(text).check.to_dict())
+
+
+def test_maps_agree_with_their_schema() -> None:
+    found = lost_below(0.2)
+    bare = found.to_dict()
+    assert bare["lost"]["ratio"] is bare["boards"] is bare["cloud"] is None
+    whole = replace(found, share=share_lost(found)).to_dict()
+    assert whole["lost"]["ratio"]
+    for record in (bare, whole):
+        validator("map").validate(record)
+        assert list(record) == list(SCHEMAS["map"]()["properties"])[: len(record)]
 
 
 def test_a_whole_check_agrees_with_its_schema() -> None:

@@ -48,4 +48,4 @@ def test_every_object_begins_with_the_number(
 
 def test_another_name_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["schema", "chek"]) == 2
-    assert "'board', 'check'" in capsys.readouterr().err
+    assert "'board', 'check', 'map'" in capsys.readouterr().err

@@ -113,7 +113,7 @@ def test_reach_of_a_board_without_lock_is_where_it_begins() -> None:
     found = edited('"817C"', '{family = "817", grade = "C", remaining = "2 %"}')
     chart = loss_map(found)
     known = headrooms(found, [Conditions()])[0]["ctr"]
-    assert chart.rule_here == "pin never low"
+    assert chart.failed_rule == "pin never low"
     assert chart.reach_up.above == pytest.approx(0.02 / known.factor_ratio, rel=3e-4)
     assert chart.reach_up.rule_above == known.rule
 
@@ -162,7 +162,7 @@ def test_too_strong_a_part_has_a_boundary_of_its_own() -> None:
     chart = loss_map(edited('"15k"', '"47k"', "bridge"))
     rules = {rule for curve in chart.boundaries for rule in curve.rules}
     assert {"edge offset", "high time"} <= rules
-    assert np.isfinite(chart.reach_up.below) or chart.rule_here == "high time"
+    assert np.isfinite(chart.reach_up.below) or chart.failed_rule == "high time"
 
 
 def test_capacitor_board_is_solved_along_its_borders_only() -> None:

@@ -191,7 +191,7 @@ def lost_below(
             )
             for curve in boundary(margins, lattice)
         ),
-        rule_here=None if kept else rule if here < limit_ratio else "high time",
+        failed_rule=None if kept else rule if here < limit_ratio else "high time",
         reach_across=nothing,
         reach_up=Reach(below=low, above=high, rule_below=rule, rule_above="high time"),
         temperature_degc=25.0,

@@ -33,8 +33,9 @@ class Share:
     Parameters
     ----------
     ratio : float
+        The share, as found.
     low_ratio, high_ratio : float
-        They hold the true share with ``confidence_ratio``.
+        They hold the true share with a confidence of 95 %.
     """
 
     ratio: float

@@ -142,7 +142,7 @@ def _makers() -> dict[str, Callable[[], Rendering]]:
 def _solved() -> Rendering:
     from zcd.show import solved as of
 
-    return Rendering(of.solved_line, of.solved_document, of.plot_solved, record=of.solved_record)
+    return Rendering(of.solved_line, of.solved_document, of.plot_solved)
 
 
 def _check() -> Rendering:
@@ -177,11 +177,10 @@ def _decides() -> Rendering:
 
 def _loss_map() -> Rendering:
     from zcd.show.checked.document import map_document
-    from zcd.show.checked.map_records import map_record
     from zcd.show.checked.map_words import map_title
     from zcd.show.draw.axes import plot_map
 
-    return Rendering(map_title, map_document, plot_map, record=map_record)
+    return Rendering(map_title, map_document, plot_map)
 
 
 def _readings() -> Rendering:

@@ -24,5 +24,14 @@ def _check() -> Schema:
     return json_schema(Check, "zcd check --json", (Outlook, Spread))
 
 
-SCHEMAS: dict[str, Callable[[], Schema]] = {"board": _board, "check": _check}
+def _map() -> Schema:
+    from zcd.margin.loss_share import LossShare
+    from zcd.margin.maps import LossMap
+    from zcd.margin.population import Share
+    from zcd.serialize import json_schema
+
+    return json_schema(LossMap, "zcd map --json", (LossShare, Share))
+
+
+SCHEMAS: dict[str, Callable[[], Schema]] = {"board": _board, "check": _check, "map": _map}
 """By name: what makes each; loads only what that needs."""
