@@ -92,9 +92,9 @@ def test_headroom_is_the_ctr_over_the_least_that_locks() -> None:
     """Dividing the estimate by its headroom always ends at the same CTR, the limit."""
     found = remaining(atlas().board, usual_meter(), of_board(0.2))
     assert found is not None
-    factors = np.array([headroom.factor for headroom in found.bench])
+    factors = np.array([headroom.factor_ratio for headroom in found.bench])
     assert np.all(np.diff(factors) > 0.0)
-    assert np.all(np.array([h.factor for h in found.weak]) < factors)
+    assert np.all(np.array([h.factor_ratio for h in found.weak]) < factors)
 
 
 def test_no_low_time_no_estimate() -> None:

@@ -114,7 +114,7 @@ def test_lock_rule_turns_where_its_limit_is_crossed(key: str, value_of: str) -> 
 
 def test_headroom_rule_asks_for_half_of_the_output_to_be_lost() -> None:
     """With the CTR left such that the weak headroom is 2 % above or below 2."""
-    factor = verdict().weak_headrooms["ctr"].factor
+    factor = verdict().weak_headrooms["ctr"].factor_ratio
     for share, passes in ((1.02, True), (0.98, False)):
         left = 2.0 * share / factor
         text = TEXTS["half-wave"].replace(

@@ -85,7 +85,7 @@ def test_places_name_what_moves_the_rule_and_where_it_sits() -> None:
     """Weak part, low mains, hot and guaranteed thresholds make the edge late; leakage does not."""
     whole = board()
     found = find_corners(whole, tolerances_of(whole))
-    places = {t.name: amount for t, amount in found.places(RULES.index("edge offset"))}
+    places = {p.tolerance.name: p.amount for p in found.places(RULES.index("edge offset"))}
     assert next(iter(places)) == "CTR of OC1"
     assert_allclose(places["CTR of OC1"], whole.optocoupler.ctr_min_ratio)
     assert_allclose(places["mains voltage"], whole.mains.low_rms_v)

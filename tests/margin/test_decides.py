@@ -26,7 +26,7 @@ def test_headroom_is_that_of_the_search(remaining: float) -> None:
         boards = Boards(circuit=build_circuit(whole, conditions), thresholds=thresholds_of(whole))
         (found,) = headrooms(whole, [conditions])
         # edges of the coarser grid lie within microseconds, of some hundreds
-        expected = np.log(found["ctr"].factor)
+        expected = np.log(found["ctr"].factor_ratio)
         assert_allclose(log_headrooms(boards, whole), expected, atol=LOG_TOLERANCE + 0.02)
 
 
@@ -34,8 +34,8 @@ def test_what_falls_short_has_a_negative_headroom() -> None:
     whole = controlled("max_offset = 0.0005")
     boards = draw(whole, [], np.empty((1, 0)))
     (found,) = headrooms(whole, [Conditions()])
-    assert found["ctr"].factor < 1.0
-    assert_allclose(log_headrooms(boards, whole), np.log(found["ctr"].factor), atol=0.03)
+    assert found["ctr"].factor_ratio < 1.0
+    assert_allclose(log_headrooms(boards, whole), np.log(found["ctr"].factor_ratio), atol=0.03)
     never = controlled("max_offset = 0.00001")
     assert_allclose(log_headrooms(draw(never, [], np.empty((1, 0))), never), LADDER[0])
 
@@ -80,7 +80,7 @@ def test_every_headroom_the_same_is_decided_by_nothing() -> None:
     few = [t for t in tolerances_of(whole) if t.name in ("R1", "R2")]
     found = what_decides(whole, few, boards=64)
     assert_array_equal([found.total, found.total_high], 0.0)
-    assert found.headroom_low == found.headroom_high
+    assert found.headroom_low_ratio == found.headroom_high_ratio
 
 
 def test_ctr_decides_a_usual_board() -> None:
@@ -91,4 +91,4 @@ def test_ctr_decides_a_usual_board() -> None:
     found = what_decides(whole, few, boards=64)
     assert found.names[:2] == ("CTR of OC1", "mains voltage")
     assert found.total[0] > 0.7
-    assert found.headroom_low < found.headroom_middle < found.headroom_high
+    assert found.headroom_low_ratio < found.headroom_middle_ratio < found.headroom_high_ratio

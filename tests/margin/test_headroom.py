@@ -43,10 +43,12 @@ def test_limit_is_exact(name: str, quantity: str, weak: bool) -> None:
     """Lock 0.1 % inside, none 0.1 % outside, and the rule named is one that fails there."""
     found = board(name)
     headroom = of(name, weak)[quantity]
-    assert np.isfinite(headroom.factor)
-    assert headroom.locks is (headroom.factor >= 1.0)
+    assert np.isfinite(headroom.factor_ratio)
+    assert headroom.locks is (headroom.factor_ratio >= 1.0)
     conditions = weak_conditions(found) if weak else Conditions()
-    lock = weakened(found, conditions, quantity, headroom.factor * np.array([INSIDE, OUTSIDE]))
+    lock = weakened(
+        found, conditions, quantity, headroom.factor_ratio * np.array([INSIDE, OUTSIDE])
+    )
     assert list(lock.locks) == [True, False]
     assert headroom.rule == lock.failed_rule(1)
 
@@ -58,7 +60,7 @@ def test_brute_force_scan_finds_the_same_limit(name: str, quantity: str) -> None
     factors = SCAN[SCAN >= 1.0]
     lock = weakened(board(name), Conditions(), quantity, factors)
     lost = factors[~lock.locks][0]
-    limit = of(name, False)[quantity].factor
+    limit = of(name, False)[quantity].factor_ratio
     assert lost / (factors[1] / factors[0]) <= limit * OUTSIDE
     assert limit <= lost * OUTSIDE
 
@@ -70,7 +72,7 @@ def test_chain_and_mains_headroom_go_together() -> None:
     with a peak of 325 V that is a few percent.
     """
     found = of("half-wave", False)
-    assert 1.0 < found["chain"].factor / found["mains"].factor < 1.06
+    assert 1.0 < found["chain"].factor_ratio / found["mains"].factor_ratio < 1.06
 
 
 def test_every_case_gets_its_own_answer() -> None:
@@ -81,7 +83,7 @@ def test_every_case_gets_its_own_answer() -> None:
     for case, answer in zip(cases, together, strict=True):
         alone = headrooms(found, [case])[0]
         for name in WEAKENINGS:
-            assert_allclose(answer[name].factor, alone[name].factor, rtol=2e-4)
+            assert_allclose(answer[name].factor_ratio, alone[name].factor_ratio, rtol=2e-4)
 
 
 def test_board_far_from_lock_says_how_far() -> None:
@@ -89,8 +91,8 @@ def test_board_far_from_lock_says_how_far() -> None:
     found = headrooms(edited(RESISTORS, '["1M", "1M5"]'), [Conditions()])[0]
     for headroom in found.values():
         assert not headroom.locks
-        assert headroom.factor < 1.0
-    factors = np.array([INSIDE, OUTSIDE]) * found["chain"].factor
+        assert headroom.factor_ratio < 1.0
+    factors = np.array([INSIDE, OUTSIDE]) * found["chain"].factor_ratio
     high = edited(RESISTORS, '["1M", "1M5"]')
     assert list(weakened(high, Conditions(), "chain", factors).locks) == [True, False]
 
@@ -101,12 +103,12 @@ def test_board_that_is_too_strong_says_how_far(quantity: str) -> None:
     found = edited('"15k"', '"47k"', "bridge")
     headroom = headrooms(found, [Conditions()])[0][quantity]
     assert not headroom.locks
-    assert headroom.factor > 1.0
-    factors = headroom.factor * np.array([INSIDE, OUTSIDE])
+    assert headroom.factor_ratio > 1.0
+    factors = headroom.factor_ratio * np.array([INSIDE, OUTSIDE])
     lock = weakened(found, Conditions(), quantity, factors)
     assert list(lock.locks) == [False, True]
     assert headroom.rule == lock.failed_rule(0)
-    nearer = np.linspace(1.0, INSIDE * headroom.factor, 40)
+    nearer = np.linspace(1.0, INSIDE * headroom.factor_ratio, 40)
     assert not np.any(weakened(found, Conditions(), quantity, nearer).locks)
 
 
@@ -125,7 +127,7 @@ def test_headroom_counts_only_with_lock(
     locks: bool, factor: float, limit: float, reached: bool
 ) -> None:
     """A part three times too strong has no headroom of 3."""
-    assert Headroom(locks=locks, factor=factor, rule=None).reaches(limit) is reached
+    assert Headroom(locks=locks, factor_ratio=factor, rule=None).reaches(limit) is reached
 
 
 @pytest.mark.parametrize("quantity", list(WEAKENINGS))
@@ -146,9 +148,9 @@ def test_not_found_means_that_a_scan_finds_nothing(
     headroom = headrooms(found, [conditions])[0][quantity]
     lock = weakened(found, conditions, quantity, SCAN)
     if np.any(lock.locks):
-        assert np.isfinite(headroom.factor), f"locks at factors {SCAN[lock.locks].round(2)}"
+        assert np.isfinite(headroom.factor_ratio), f"locks at factors {SCAN[lock.locks].round(2)}"
     else:
-        assert np.isnan(headroom.factor)
+        assert np.isnan(headroom.factor_ratio)
 
 
 def test_every_variant_has_headroom() -> None:
@@ -156,4 +158,4 @@ def test_every_variant_has_headroom() -> None:
     for name in TEXTS:
         for headroom in of(name, False).values():
             assert headroom.locks
-            assert headroom.factor > 1.0
+            assert headroom.factor_ratio > 1.0

@@ -16,7 +16,7 @@ from zcd.margin.life import life_of
 
 
 def ctr(factor: float, *, locks: bool = True) -> Headroom:
-    return Headroom(locks=locks, factor=factor, rule="low time")
+    return Headroom(locks=locks, factor_ratio=factor, rule="low time")
 
 
 def served(hours: float, hot_degc: float = 60.0) -> Board:

@@ -97,13 +97,15 @@ def test_reach_is_the_headroom() -> None:
     """CTR headroom by the one way and the other; mains too, where the map goes far enough."""
     known = headrooms(board(), [Conditions()])[0]
     chart = mapped("half-wave")
-    assert chart.up.here / chart.reach_up.below == pytest.approx(known["ctr"].factor, rel=3e-4)
+    assert chart.up.here / chart.reach_up.below == pytest.approx(
+        known["ctr"].factor_ratio, rel=3e-4
+    )
     assert chart.reach_up.rule_below == known["ctr"].rule
     assert np.isnan(chart.reach_across.below)
-    assert known["mains"].factor > 230.0 / chart.across.low
+    assert known["mains"].factor_ratio > 230.0 / chart.across.low
     chain = mapped("emitter follower", "chain", "pull-down")
     known = headrooms(board("emitter follower"), [Conditions()])[0]
-    assert chain.reach_across.above == pytest.approx(known["chain"].factor, rel=3e-4)
+    assert chain.reach_across.above == pytest.approx(known["chain"].factor_ratio, rel=3e-4)
     assert chain.reach_across.rule_above == known["chain"].rule
 
 
@@ -111,8 +113,8 @@ def test_reach_of_a_board_without_lock_is_where_it_begins() -> None:
     found = edited('"817C"', '{family = "817", grade = "C", remaining = "2 %"}')
     chart = loss_map(found)
     known = headrooms(found, [Conditions()])[0]["ctr"]
-    assert chart.rule_here == "pin never low"
-    assert chart.reach_up.above == pytest.approx(0.02 / known.factor, rel=3e-4)
+    assert chart.failed_rule == "pin never low"
+    assert chart.reach_up.above == pytest.approx(0.02 / known.factor_ratio, rel=3e-4)
     assert chart.reach_up.rule_above == known.rule
 
 
@@ -160,7 +162,7 @@ def test_too_strong_a_part_has_a_boundary_of_its_own() -> None:
     chart = loss_map(edited('"15k"', '"47k"', "bridge"))
     rules = {rule for curve in chart.boundaries for rule in curve.rules}
     assert {"edge offset", "high time"} <= rules
-    assert np.isfinite(chart.reach_up.below) or chart.rule_here == "high time"
+    assert np.isfinite(chart.reach_up.below) or chart.failed_rule == "high time"
 
 
 def test_capacitor_board_is_solved_along_its_borders_only() -> None:

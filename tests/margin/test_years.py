@@ -55,7 +55,7 @@ def test_design_rule_loses_sync_when_the_headroom_is_used_up(
     assert whole.service.hours_per_year == 8760.0
     (found,) = headrooms(whole, [Conditions()])
     course = aged(whole, narrow(whole)).courses["design rule"]
-    expected = 5.0 * np.log2(found["ctr"].factor)
+    expected = 5.0 * np.log2(found["ctr"].factor_ratio)
     assert 1.0 < expected < 30.0
     # the grid of many rows moves an edge by a microsecond or two, of some hundreds
     for lost in (course.first_years, course.median_years, course.corner_years):
@@ -104,31 +104,39 @@ def usual() -> Ageing:
 
 def test_margins_fall_and_keep_their_order() -> None:
     for course in usual().courses.values():
-        for curve in (course.low, course.middle, course.high, course.corner):
+        for curve in (
+            course.low_ratio,
+            course.middle_ratio,
+            course.high_ratio,
+            course.corner_ratio,
+        ):
             assert np.all(np.diff(curve) < 1e-2)
-        assert np.all(course.low <= course.middle)
-        assert np.all(course.middle <= course.high)
-        assert np.all(course.corner <= course.low + 1e-2)
+        assert np.all(course.low_ratio <= course.middle_ratio)
+        assert np.all(course.middle_ratio <= course.high_ratio)
+        assert np.all(course.corner_ratio <= course.low_ratio + 1e-2)
         assert course.corner_years <= course.first_years <= course.median_years
 
 
 def test_design_rule_is_the_harsher_view() -> None:
     rule, model = (usual().courses[view] for view in VIEWS)
-    assert np.all(rule.middle <= model.middle + 1e-9)
+    assert np.all(rule.middle_ratio <= model.middle_ratio + 1e-9)
     assert rule.median_years < model.median_years
 
 
 def test_loss_is_where_the_curve_crosses_zero() -> None:
     course = usual().courses["design rule"]
-    for curve, lost in ((course.middle, course.median_years), (course.corner, course.corner_years)):
+    for curve, lost in (
+        (course.middle_ratio, course.median_years),
+        (course.corner_ratio, course.corner_years),
+    ):
         after = int(np.argmax(curve < 0.0))
         assert YEARS[after - 1] <= lost <= YEARS[after]
 
 
 def test_chain_drifts_by_the_limit_of_load_life() -> None:
     """3 % in the first 1000 h (economy chip resistors), then with the cube root."""
-    assert_allclose(usual().drift[1], 0.03 * 8.76 ** (1 / 3))
-    assert usual().drift[0] == 0.0
+    assert_allclose(usual().drift_ratio[1], 0.03 * 8.76 ** (1 / 3))
+    assert usual().drift_ratio[0] == 0.0
 
 
 def test_drift_brings_the_loss_forward(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -147,7 +155,7 @@ def test_board_without_sync_has_lost_it_from_the_beginning(
     whole = controlled("max_offset = 0.0001")
     course = aged(whole, narrow(whole)).courses["design rule"]
     assert course.first_years == course.median_years == course.corner_years == 0.0
-    assert course.corner[0] < 0.0
+    assert course.corner_ratio[0] < 0.0
     assert len(RULES) == 7
 
 

@@ -86,10 +86,10 @@ def course(first: float, median: float, corner: float) -> Course:
     """A course made by hand: straight lines."""
     falling = np.linspace(0.0, 1.0, YEARS.size)
     return Course(
-        low=0.5 - falling,
-        middle=0.7 - falling,
-        high=0.9 - falling,
-        corner=0.2 - falling,
+        low_ratio=0.5 - falling,
+        middle_ratio=0.7 - falling,
+        high_ratio=0.9 - falling,
+        corner_ratio=0.2 - falling,
         first_years=first,
         median_years=median,
         corner_years=corner,
@@ -104,14 +104,14 @@ def outlook() -> Outlook:
         total=np.array([0.71, 0.2, 0.004]),
         total_low=np.array([0.69, 0.15, 0.002]),
         total_high=np.array([0.73, 0.26, 0.008]),
-        unexplained=0.02,
-        headroom_low=8.8,
-        headroom_middle=17.0,
-        headroom_high=35.0,
+        unexplained_ratio=0.02,
+        headroom_low_ratio=8.8,
+        headroom_middle_ratio=17.0,
+        headroom_high_ratio=35.0,
     )
     ageing = Ageing(
         hours_per_year=4000.0,
-        drift=np.linspace(0.0, 0.16, YEARS.size),
+        drift_ratio=np.linspace(0.0, 0.16, YEARS.size),
         courses={
             "design rule": course(26.5, np.inf, 7.5),
             "acceleration": course(np.inf, np.inf, 0.0),
@@ -187,7 +187,7 @@ def lost_below(
             )
             for curve in boundary(margins, lattice)
         ),
-        rule_here=None if kept else rule if here < limit_ratio else "high time",
+        failed_rule=None if kept else rule if here < limit_ratio else "high time",
         reach_across=nothing,
         reach_up=Reach(below=low, above=high, rule_below=rule, rule_above="high time"),
         temperature_degc=25.0,

@@ -12,6 +12,7 @@ import pytest
 from rich.console import Console
 
 from tests.spice.test_compare import healthy
+from zcd.serialize import to_dict
 from zcd.show.comparison import comparison_document, comparison_record
 from zcd.show.draw.overlay import overlay_figure
 from zcd.show.terminal import print_document
@@ -51,7 +52,7 @@ def test_every_line_is_there_and_fits() -> None:
 
 
 def test_record_has_units_in_its_keys() -> None:
-    record = comparison_record(odd())
+    record = to_dict(comparison_record(odd()))
     json.dumps(record, allow_nan=False)
     assert record["agrees"] is False
     assert record["device"] == "PC817"

@@ -58,6 +58,7 @@ ELSEWHERE = {
     "close": "writes what was done",
     "jobs": "lists what was done",
     "completion": "a script for a shell",
+    "schema": "what files and results look like",
     "settings": "what a person set once",
     "bench": "its sheets are asked below",
     "demo": "as check and diagnose, tested with its report",

@@ -53,12 +53,12 @@ def test_offsets_are_late_or_early(offset_s: float, words: str) -> None:
     [(4.696, "4.7"), (0.25, "0.25 (short)"), (inf, "over 100"), (nan, "none gives lock")],
 )
 def test_headrooms(factor: float, words: str) -> None:
-    assert factor_text(Headroom(locks=factor >= 1.0, factor=factor, rule=None)) == words
+    assert factor_text(Headroom(locks=factor >= 1.0, factor_ratio=factor, rule=None)) == words
 
 
 def test_too_strong_is_not_told_as_headroom() -> None:
-    assert factor_text(Headroom(locks=False, factor=3.0, rule=None)) == "3 (too strong)"
-    assert factor_text(Headroom(locks=True, factor=3.0, rule=None)) == "3"
+    assert factor_text(Headroom(locks=False, factor_ratio=3.0, rule=None)) == "3 (too strong)"
+    assert factor_text(Headroom(locks=True, factor_ratio=3.0, rule=None)) == "3"
 
 
 @pytest.mark.parametrize(

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Any, get_args, get_origin
 
 from zcd.board.documents import table_in
 from zcd.board.keys import NameReader, QuantityReader, allowed_text, holds, key_of, reader_of
+from zcd.serialize import DIALECT
 
 if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
 
     from zcd.board.schema import Table
 
-DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SHORT_FORMS = {"type": ["string", "number"]}
 """What may stand for a table that has a short form."""
 

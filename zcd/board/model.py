@@ -85,7 +85,21 @@ class Relay:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resistor:
-    """A resistor with the limits that its style sets."""
+    """A resistor with the limits that its style sets.
+
+    Parameters
+    ----------
+    ref : str
+        The part, as the board names it.
+    resistance_ohm, tolerance_ratio : float
+        As marked.
+    style : str
+        Its size or build.
+    rated_power_w, working_v, overload_v : float
+        Limits: at 70 °C, limiting element voltage, for 5 s.
+    source : str
+        Where the limits come from.
+    """
 
     ref: str
     resistance_ohm: float

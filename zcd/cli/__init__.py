@@ -20,6 +20,7 @@ from zcd.cli.map import map_command
 from zcd.cli.measured import capture, retest
 from zcd.cli.parts import substitute
 from zcd.cli.report import report
+from zcd.cli.schema import schema
 from zcd.cli.settings import settings
 from zcd.cli.spice import spice
 from zcd.cli.story import story
@@ -154,6 +155,6 @@ def commands() -> None:
 
 for command in (
     new, check, map_command, readings, diagnose, capture, retest, story, windings, substitute,
-    spice, report, close, jobs, bench, demo, settings, completion,
+    spice, report, close, jobs, bench, demo, settings, schema, completion,
 ):  # fmt: skip
     commands.add_command(command)

@@ -35,14 +35,14 @@ def demo(folder: str | None, as_json: bool) -> int:
     case = Case(job=made.job, atlas=atlas, diagnosis=found)
     draw(made.repaired, verdict, report, None, case)
     if as_json:
-        from zcd.show.checked.records import check_record
+        from zcd.serialize import to_dict
         from zcd.show.found.findings import cautions_of_step
         from zcd.show.found.records import diagnosis_record
 
         record = {
             "folder": str(made.folder),
             "diagnosis": diagnosis_record(made.job, atlas.circuit, found),
-            "check": check_record(verdict),
+            "check": to_dict(verdict),
         }
         print_json(record, cautions_of_step(found))
     else:

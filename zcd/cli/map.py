@@ -70,4 +70,4 @@ def map_command(board_file: str, across: str, up: str, plot: str | None, as_json
 
             save_figure(loss_map_figure(board, found, share), plot)
     print_result(replace(found, share=share), as_json)
-    return 0 if found.rule_here is None else 1
+    return 0 if found.locks else 1

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import nan
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.board.library import odd_values
 from zcd.board.model import Board
 from zcd.board.units import format_si
 from zcd.circuit.build import Conditions, build_circuit, led_refs
@@ -25,6 +26,7 @@ from zcd.margin.shorts import ShortStress, short_stress
 from zcd.margin.stress import (
     ResistorStress,
     ReverseStress,
+    WorstLoad,
     resistor_stress,
     reverse_stress,
     worst_stress,
@@ -50,7 +52,31 @@ optocoupler at the minimum of its grade; high mains, the optocoupler at the maxi
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Level:
-    """LED current and pulse under one of `LEVELS`."""
+    """LED current and pulse under one of `LEVELS`.
+
+    Parameters
+    ----------
+    name : str
+        Which: ``low``, ``nominal``, ``high``, ``weak`` or ``strong``.
+    mains_rms_v, temperature_degc : float
+        What it is judged at.
+    led_peak_a, led_mean_a, led_rms_a : float
+        Current through the LED.
+    low_time_s : float
+        How long the pin is low.
+    fall_offset_s, rise_offset_s : float
+        From the true zero crossing to the edge, positive when the edge is late.
+    transition_s : float
+        The slowest passage between the controller's thresholds.
+    period_s : float
+        From one falling edge to the next.
+    locks : bool
+        Whether the controller locks.
+    failed_rule : str or None
+        The lock rule that is broken.
+    settled : bool
+        Whether the solution repeats itself.
+    """
 
     name: str
     mains_rms_v: float
@@ -72,10 +98,52 @@ class Level:
 class NominalCheck:
     """What the nominal part and its levels say of a board: half of a `Check`, and no verdict yet.
 
-    `resistors` and `reverse` are at the `levels`, with nominal resistors; `worst_resistors` at
-    high mains with tolerances at their worse ends. `shorts` and `surge` are no part of the
-    verdict: see `zcd.margin.advice`.
+    Parameters
+    ----------
+    board : Board
+    levels : tuple of Level
+        LED current and pulse on the bench and under what a repair must bear.
+    resistors : tuple of ResistorStress
+        Load of each resistor, with nominal resistors; lists in the order of the `levels`.
+    worst_resistors : tuple of ResistorStress
+        At high mains with tolerances at their worse ends.
+    reverse : tuple of ReverseStress
+        Reverse voltage of each junction; lists in the order of the `levels`.
+    shorts : tuple of ShortStress
+        What parts bear with one of them shorted; no part of the verdict.
+    surge : SurgeStress
+        What they bear in a surge; no part of the verdict.
+    headrooms : dict of str to Headroom
+        By quantity (ctr, mains, chain): how far it may go.
+    weak_headrooms : dict of str to Headroom
+        The same under the weak conditions.
+    life : Life
+        Years until ageing has used up the CTR headroom.
+    rules : tuple of Rule
+        The rules of the verdict.
+    spread : Spread, optional
+        Worst corners, whose rules count for the verdict too, and a population.
+    outlook : Outlook, optional
+        What decides, and the margin over years; null unless asked for.
     """
+
+    JSON_KEYS: ClassVar = (
+        "board=board.name",
+        "topology=board.topology",
+        "passes",
+        "levels",
+        "resistors=loads",
+        "reverse",
+        "headrooms",
+        "weak_headrooms",
+        "life",
+        "rules",
+        "spread",
+        "outlook",
+        "advice",
+        "assumptions=board.assumptions",
+        "odd_values",
+    )
 
     board: Board
     levels: tuple[Level, ...]
@@ -114,6 +182,24 @@ class Check(Result, NominalCheck):
     def passes(self) -> bool:
         """The overall verdict."""
         return all(rule.passes for rule in self.every_rule)
+
+    @property
+    def loads(self) -> tuple[WorstLoad, ...]:
+        """What each resistor has to bear."""
+        both = zip(self.resistors, self.worst_resistors, strict=True)
+        return tuple(WorstLoad(stress=stress, worst=worst) for stress, worst in both)
+
+    @property
+    def advice(self) -> tuple[Rule[float], ...]:
+        """Single shorts and the surge, in the form of rules; no part of the verdict."""
+        from zcd.margin.advice import advice  # which is made of rules
+
+        return advice(self)
+
+    @property
+    def odd_values(self) -> tuple[str, ...]:
+        """Sentences on resistors that were perhaps misread."""
+        return odd_values(self.board)
 
 
 def nominal_check(board: Board) -> NominalCheck:
@@ -295,8 +381,8 @@ class HeadroomRule:
             return replace(self.rule, margin=-1.0, remark=remark)
         return replace(
             self.rule,
-            value=headroom.factor,
-            margin=headroom.factor / self.rule.limit - 1.0,
+            value=headroom.factor_ratio,
+            margin=headroom.factor_ratio / self.rule.limit - 1.0,
             remark=f"first to fail beyond it: {headroom.rule}" if headroom.rule else "",
         )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,23 @@ MOST_PASSES = 4
 ROOM_RATIO = 3.0
 """Together, tolerances seen to gain least from one another lower a margin by less than so many
 times what each does alone: with more than that left, a rule surely keeps its sign."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where one tolerance sits at a corner.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+    amount : float
+        In the unit of the tolerance.
+    """
+
+    JSON_KEYS: ClassVar = ("name=tolerance.name", "unit=tolerance.unit", "amount")
+
+    tolerance: Tolerance
+    amount: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,18 +69,18 @@ class Corners:
     shares: FloatArray
     effects: FloatArray
 
-    def places(self, rule: int) -> list[tuple[Tolerance, float]]:
+    def places(self, rule: int) -> tuple[Place, ...]:
         """Tolerances and amounts at the corner of a rule, those with the largest effect first.
 
         Those that hardly touch it are left out.
         """
         effects = self.effects[rule]
         order = np.argsort(-effects, kind="stable")
-        return [
-            (self.tolerances[d], float(self.tolerances[d].amount(self.shares[rule, d])))
+        return tuple(
+            Place(self.tolerances[d], float(self.tolerances[d].amount(self.shares[rule, d])))
             for d in order
             if effects[d] > NAMED_SHARE * effects[order[0]] and self.shares[rule, d] != 0.5
-        ]
+        )
 
 
 def find_corners(board: Board, tolerances: Sequence[Tolerance]) -> Corners:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,29 @@ BESIDE = 0.1
 """So far beyond the pilots, in logs, the others are looked for first."""
 
 
+@dataclass(frozen=True, slots=True)
+class Decider:
+    """How much of the spread one tolerance makes.
+
+    Parameters
+    ----------
+    name : str
+        What is uncertain.
+    first_ratio : float
+        Share of the variance that it makes by itself.
+    total_ratio : float
+        With all its interactions.
+    total_low_ratio, total_high_ratio : float
+        Interval (95 %) of the total.
+    """
+
+    name: str
+    first_ratio: float
+    total_ratio: float
+    total_low_ratio: float
+    total_high_ratio: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Decides(Result):
     """How much of the spread of the log CTR headroom each tolerance makes.
@@ -43,21 +67,36 @@ class Decides(Result):
         interactions.
     total_low, total_high : ndarray, shape (d,)
         Interval (95 %) of the totals.
-    unexplained : float
+    unexplained_ratio : float
         Share of which it is not known what makes it.
-    headroom_low, headroom_middle, headroom_high : float
+    headroom_low_ratio, headroom_middle_ratio, headroom_high_ratio : float
         What 5 %, half and 95 % of the boards do not reach, as factors.
     """
+
+    JSON_KEYS: ClassVar = (
+        "headroom_low_ratio",
+        "headroom_middle_ratio",
+        "headroom_high_ratio",
+        "unexplained_ratio",
+        "tolerances",
+    )
 
     names: tuple[str, ...]
     first: FloatArray
     total: FloatArray
     total_low: FloatArray
     total_high: FloatArray
-    unexplained: float
-    headroom_low: float
-    headroom_middle: float
-    headroom_high: float
+    unexplained_ratio: float
+    headroom_low_ratio: float
+    headroom_middle_ratio: float
+    headroom_high_ratio: float
+
+    @property
+    def tolerances(self) -> tuple[Decider, ...]:
+        """What each tolerance makes, the one with the largest total first."""
+        shares = self.first, self.total, self.total_low, self.total_high
+        columns = (column.tolist() for column in shares)
+        return tuple(Decider(*row) for row in zip(self.names, *columns, strict=True))
 
 
 def what_decides(board: Board, tolerances: Sequence[Tolerance], boards: int = BOARDS) -> Decides:
@@ -85,10 +124,10 @@ def what_decides(board: Board, tolerances: Sequence[Tolerance], boards: int = BO
         total=shares.total[order],
         total_low=shares.total_low[order],
         total_high=shares.total_high[order],
-        unexplained=shares.unexplained,
-        headroom_low=float(low),
-        headroom_middle=float(middle),
-        headroom_high=float(high),
+        unexplained_ratio=shares.unexplained,
+        headroom_low_ratio=float(low),
+        headroom_middle_ratio=float(middle),
+        headroom_high_ratio=float(high),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +43,7 @@ class Headroom:
     ----------
     locks : bool
         Whether the controller locks as it is.
-    factor : float
+    factor_ratio : float
         CTR or mains may fall to 1 / factor, the chain rise to factor times its value; inf:
         beyond `LARGEST_FACTOR`. Without lock, the factor at which it would begin: below 1 the
         quantity is too weak, above 1 too strong; nan: no value of it gives lock.
@@ -50,13 +51,22 @@ class Headroom:
         The rule that fails first on the other side of the limit.
     """
 
+    JSON_KEYS: ClassVar = ("locks", "factor_ratio", "outcome", "rule")
+
     locks: bool
-    factor: float
+    factor_ratio: float
     rule: str | None
 
     def reaches(self, limit: float) -> bool:
         """Whether the lock holds with the quantity weakened by this factor."""
-        return self.locks and self.factor >= limit
+        return self.locks and self.factor_ratio >= limit
+
+    @property
+    def outcome(self) -> str:
+        """What there is of a number: ``found``, ``beyond search`` or ``never locks``."""
+        if np.isfinite(self.factor_ratio):
+            return "found"
+        return "beyond search" if np.isinf(self.factor_ratio) else "never locks"
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +145,7 @@ def headrooms_of(base: Circuit, names: NDArray[np.str_], board: Board) -> list[H
     return [
         Headroom(
             locks=bool(lock),
-            factor=float(np.exp(log)),
+            factor_ratio=float(np.exp(log)),
             rule=beyond.failed_rule(row) if np.isfinite(log) else None,
         )
         for row, (log, lock) in enumerate(zip(logs, locks, strict=True))

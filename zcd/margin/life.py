@@ -61,10 +61,10 @@ def life_of(board: Board, led_rms_a: float, headroom: Headroom) -> Life:
     if board.service.hours_per_year == 0.0:
         return Life(design_rule_years=np.inf, acceleration_years=np.inf)
     share = board.service.hours_per_year / HOURS_PER_YEAR
-    rule = DESIGN_RULE_YEARS * np.log2(headroom.factor) / share
+    rule = DESIGN_RULE_YEARS * np.log2(headroom.factor_ratio) / share
     acceleration = black_acceleration_ratio(
         STRESS_CURRENT_A, max(led_rms_a, LEAST_LED_A), STRESS_DEGC, board.service.hot_degc
     )
-    stress_hours = STRESS_HOURS * np.log(headroom.factor) / -np.log(STRESS_REMAINING_RATIO)
+    stress_hours = STRESS_HOURS * np.log(headroom.factor_ratio) / -np.log(STRESS_REMAINING_RATIO)
     years = acceleration * stress_hours / board.service.hours_per_year
     return Life(design_rule_years=float(rule), acceleration_years=float(years))

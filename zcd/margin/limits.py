@@ -69,7 +69,7 @@ def resistor_rules(
         watts = derated_power_w(part.rated_power_w, ambient_degc)
     return [
         _at_most(f"{part.ref} power", stress.power_w, watts, "W", part.source),
-        _at_most(f"{part.ref} voltage", stress.film_v, stress.voltage_limit_v, "V", part.source),
+        _at_most(f"{part.ref} voltage", stress.judged_v, stress.voltage_limit_v, "V", part.source),
     ]
 
 

@@ -49,11 +49,21 @@ class LossShare:
     cloud_across: FloatArray
     cloud_up: FloatArray
 
+    @property
+    def cloud(self) -> dict[str, FloatArray]:
+        """Boards within tolerance, by ``across`` and ``up``."""
+        return {"across": self.cloud_across, "up": self.cloud_up}
+
     def at(self, across: float, up: float) -> Share:
         """The share at the lines of the lattice nearest to a place, with how sure it is."""
         last = self.lost_ratio.shape[0] - 1
         row, column = (round(float(np.clip(place, 0.0, 1.0)) * last) for place in (up, across))
         return binomial_share(round(self.lost_ratio[row, column] * self.boards), self.boards)
+
+    def here(self, loss_map: LossMap) -> Share:
+        """The share where the board of a map stands."""
+        across, up = loss_map.across, loss_map.up
+        return self.at(float(across.share(across.here)), float(up.share(up.here)))
 
 
 def with_share(loss_map: LossMap) -> LossMap:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,10 +27,13 @@ from zcd.sync.lock import RULES, lock_of
 
 if TYPE_CHECKING:
     from zcd.margin.loss_share import LossShare
+    from zcd.margin.population import Share
 
 FloatArray = NDArray[np.float64]
 
 ROWS_AT_ONCE = 1024
+EVERY = 4
+"""Of the lines of the lattice, for other programs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +75,26 @@ class Reach:
     rule_above: str | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lost:
+    """Where sync is lost, on lines across and up.
+
+    Parameters
+    ----------
+    across, up : ndarray, shape (m,)
+        The lines, in the units of the two quantities.
+    rules : tuple of tuple of str or None
+        For each line up, over the lines across: the rule that a typical board breaks; null: none.
+    ratio : ndarray, shape (m, m), or None
+        Likewise: the share of boards within tolerance that lose sync.
+    """
+
+    across: FloatArray
+    up: FloatArray
+    rules: tuple[tuple[str | None, ...], ...]
+    ratio: FloatArray | None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class LossMap(Result):
     """Where sync is lost over two quantities, all others as on the bench.
@@ -80,12 +103,13 @@ class LossMap(Result):
     ----------
     board : Board
     across, up : Quantity
+        What lies along the two axes.
     lattice : Lattice
         Margins of all rules over the plane, places as shares of the two ranges.
     boundaries : tuple of Boundary
         As many curves as there are, the longest first.
-    rule_here : str or None
-        The rule that the board breaks as it is; None: it locks.
+    failed_rule : str or None
+        The rule that the board breaks as it is; null: it locks.
     reach_across, reach_up : Reach
         From the board, along either quantity.
     temperature_degc : float
@@ -94,19 +118,60 @@ class LossMap(Result):
         Of the boards within tolerance; None: not drawn.
     """
 
+    JSON_KEYS: ClassVar = (
+        "board=board.name",
+        "across",
+        "up",
+        "locks",
+        "failed_rule",
+        "reach",
+        "boundaries",
+        "locked_ratio",
+        "lost",
+        "boards=share.boards",
+        "lost_here",
+        "cloud=share.cloud",
+    )
+
     board: Board
     across: Quantity
     up: Quantity
     lattice: Lattice
     boundaries: tuple[Boundary, ...]
-    rule_here: str | None
+    failed_rule: str | None
     reach_across: Reach
     reach_up: Reach
     temperature_degc: float
     share: LossShare | None = None
 
     @property
-    def locked_share(self) -> float:
+    def locks(self) -> bool:
+        """Whether the board does as it is."""
+        return self.failed_rule is None
+
+    @property
+    def reach(self) -> dict[str, Reach]:
+        """Along ``across`` and ``up``: where the lock changes, going from the board."""
+        return {"across": self.reach_across, "up": self.reach_up}
+
+    @property
+    def lost(self) -> Lost:
+        """What is lost on some lines of the lattice."""
+        places, share = self.lattice.places[::EVERY], self.share
+        return Lost(
+            across=self.across.value(places),
+            up=self.up.value(places),
+            rules=tuple(tuple(row[::EVERY]) for row in self.rules()[::EVERY]),
+            ratio=None if share is None else share.lost_ratio[::EVERY, ::EVERY],
+        )
+
+    @property
+    def lost_here(self) -> Share | None:
+        """Share of boards that lose sync where the board itself stands."""
+        return None if self.share is None else self.share.here(self)
+
+    @property
+    def locked_ratio(self) -> float:
         """Share of the plane in which there is lock."""
         return float(np.mean(broken_rule(self.lattice.margins) < 0))
 
@@ -184,7 +249,7 @@ def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
             )
             for curve in curves
         ),
-        rule_here=RULES[at_here] if at_here >= 0 else None,
+        failed_rule=RULES[at_here] if at_here >= 0 else None,
         reach_across=_reach(plane, first, lattice.places, here, along=0),
         reach_up=_reach(plane, second, lattice.places, here, along=1),
         temperature_degc=board.service.bench_degc,

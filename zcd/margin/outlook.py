@@ -14,7 +14,15 @@ _LOG = logger(__name__)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlook:
-    """What lies ahead of a board; no part of the verdict."""
+    """What lies ahead of a board; no part of the verdict.
+
+    Parameters
+    ----------
+    decides : Decides
+        What makes the headroom differ from board to board.
+    ageing : Ageing
+        Margin over the years.
+    """
 
     decides: Decides
     ageing: Ageing

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,11 +28,41 @@ FEW = 10
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Share:
-    """A share of a population, with the interval that holds it at `CONFIDENCE_RATIO`."""
+    """A share of a population, with the interval that holds it at `CONFIDENCE_RATIO`.
+
+    Parameters
+    ----------
+    ratio : float
+        The share, as found.
+    low_ratio, high_ratio : float
+        They hold the true share with a confidence of 95 %.
+    """
 
     ratio: float
     low_ratio: float
     high_ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class RuleShare:
+    """What the boards of a population have left of one rule.
+
+    Parameters
+    ----------
+    rule : str
+        Its name.
+    first_ratio : float
+        Share of the boards that break this rule first.
+    left_worst_ratio : float
+        Share of the limit that 1 % of the boards do not reach.
+    left_middle_ratio : float
+        The median.
+    """
+
+    rule: str
+    first_ratio: float
+    left_worst_ratio: float
+    left_middle_ratio: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -44,30 +75,54 @@ class Population(Result):
         d of them.
     shares : ndarray, shape (runs, n, d)
         Where each board lies within each, from 0 to 1; runs are independent of each other.
-    rules : RuleMargins
+    rule_margins : RuleMargins
         Of all boards, run after run.
     """
 
+    JSON_KEYS: ClassVar = (
+        "size_counts=size",
+        "failing_ratio=failing.ratio",
+        "low_ratio=failing.low_ratio",
+        "high_ratio=failing.high_ratio",
+        "confidence_ratio",
+        "rules",
+    )
+
     tolerances: tuple[Tolerance, ...]
     shares: FloatArray
-    rules: RuleMargins
+    rule_margins: RuleMargins
+
+    @property
+    def confidence_ratio(self) -> float:
+        """Of the interval around the failing share."""
+        return CONFIDENCE_RATIO
+
+    @property
+    def rules(self) -> tuple[RuleShare, ...]:
+        """What the boards have left of each rule, in the order in which rules are judged."""
+        first = self.first_failures
+        left = np.quantile(self.rule_margins.margins, (0.01, 0.5), axis=0).T.tolist()
+        return tuple(
+            RuleShare(name, first.get(name, 0.0), *ends)
+            for name, ends in zip(self.rule_margins.names, left, strict=True)
+        )
 
     @property
     def size(self) -> int:
         """How many boards."""
-        return self.rules.passes.size
+        return self.rule_margins.passes.size
 
     @property
     def failing(self) -> Share:
         """Share of the boards that break a rule."""
-        fails = ~self.rules.passes
+        fails = ~self.rule_margins.passes
         return failing_share(fails.reshape(self.shares.shape[:2]))
 
     @property
     def first_failures(self) -> dict[str, float]:
         """Share of the boards that break each rule first, largest first."""
-        first = self.rules.first_failed
-        counts = {name: int(np.sum(first == k)) for k, name in enumerate(self.rules.names)}
+        first = self.rule_margins.first_failed
+        counts = {name: int(np.sum(first == k)) for k, name in enumerate(self.rule_margins.names)}
         ranked = sorted(counts.items(), key=lambda item: -item[1])
         return {name: count / self.size for name, count in ranked if count}
 
@@ -97,7 +152,7 @@ def draw_population(
     rng = np.random.default_rng(seed)
     shares = np.stack([even_points(per_run, len(tolerances), rng) for _ in range(runs)])
     found = evaluate(draw(board, tolerances, shares.reshape(runs * per_run, -1)), board)
-    return Population(tolerances=tuple(tolerances), shares=shares, rules=found)
+    return Population(tolerances=tuple(tolerances), shares=shares, rule_margins=found)
 
 
 def even_points(size: int, dimensions: int, rng: np.random.Generator) -> FloatArray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from zcd.circuit.build import at_temperature
 from zcd.circuit.elements import Circuit
 
 FloatArray = NDArray[np.float64]
+PLAIN_UNITS = {"%": "", "°C": "degC", "Ω": "ohm"}
 
 Span = tuple[float, float]
 
@@ -72,6 +74,16 @@ class Quantity:
         Tolerances that the quantity stands for.
     """
 
+    JSON_KEYS: ClassVar = (
+        "key",
+        "words",
+        "unit=plain_unit",
+        "here",
+        "low",
+        "high",
+        "logarithmic",
+    )
+
     key: str
     words: str
     unit: str
@@ -81,6 +93,11 @@ class Quantity:
     logarithmic: bool
     targets: tuple[Target, ...] = ()
     tolerances: tuple[TolerancePart, ...] = ()
+
+    @property
+    def plain_unit(self) -> str:
+        """Of its values, in ASCII; empty for a factor."""
+        return PLAIN_UNITS.get(self.unit, self.unit)
 
     def put(self, circuit: Circuit, board: Board, value: FloatArray) -> Circuit:
         """The circuit with the quantity at a value in each row, whatever it was before."""

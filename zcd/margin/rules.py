@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import inf, isnan, nan
-from typing import Any, Generic, Literal, TypeVar, cast
+from typing import Any, ClassVar, Generic, Literal, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,10 @@ class Rule(Generic[Number]):
         What else to know.
     """
 
+    JSON_KEYS: ClassVar = (
+        "name", "value", "limit", "at_least", "unit", "passes", "source", "remark",
+    )  # fmt: skip
+
     name: str
     value: Number
     limit: Number
@@ -79,11 +83,6 @@ class Rule(Generic[Number]):
     def limited_by_breakdown(self) -> bool:
         """Whether the value tells no part from another: breakdown holds it where it is."""
         return self.name.endswith(_BREAKDOWN)
-
-    def to_dict(self) -> dict[str, Any]:
-        """The rule as plain values."""
-        names = ("name", "value", "limit", "at_least", "unit", "passes", "source", "remark")
-        return {name: getattr(self, name) for name in names}
 
 
 def limit_rule(

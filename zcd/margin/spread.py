@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import ClassVar
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.logs import logger
 from zcd.margin.check import LOCK_SOURCE, Check, NominalCheck
-from zcd.margin.corners import Corners, find_corners
+from zcd.margin.corners import Corners, Place, find_corners
 from zcd.margin.limits import stress_rules
 from zcd.margin.population import Population, draw_population
 from zcd.margin.rules import Rule, without_number
@@ -28,6 +29,28 @@ LEAST_MISS_PERCENT = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Corner:
+    """The corner that is worst for one rule.
+
+    Parameters
+    ----------
+    rule : str
+        Its name.
+    left_ratio : float
+        Share of its limit that the rule has left there, negative where it fails.
+    passes : bool
+        Whether it is kept.
+    places : tuple of Place
+        Where the tolerances sit there, those with the largest effect first.
+    """
+
+    rule: str
+    left_ratio: float
+    passes: bool
+    places: tuple[Place, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
     """What tolerances make of a board.
 
@@ -38,11 +61,28 @@ class Spread:
     rules : tuple of Rule
         The same as rules of the verdict, in the same order.
     population : Population
+        Boards of its kind.
     """
+
+    JSON_KEYS: ClassVar = ("tolerances=corners.tolerances", "corners=worst", "population")
 
     corners: Corners
     rules: tuple[Rule[float], ...]
     population: Population
+
+    @property
+    def worst(self) -> tuple[Corner, ...]:
+        """The worst corner of every rule."""
+        found = zip(self.corners.names, self.corners.margins, self.rules, strict=True)
+        return tuple(
+            Corner(
+                rule=name,
+                left_ratio=float(margin),
+                passes=rule.passes,
+                places=self.corners.places(k),
+            )
+            for k, (name, margin, rule) in enumerate(found)
+        )
 
 
 def with_spread(check: NominalCheck) -> Check:

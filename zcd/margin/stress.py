@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,8 @@ from zcd.refdata import cite, table
 
 FloatArray = NDArray[np.float64]
 
+PART_KEYS = ("ref", "style", "resistance_ohm", "tolerance_ratio")
+"""What is told of a resistor."""
 HARMLESS_REVERSE_A = 10e-6
 """LED reverse current that its data sheet allows as leakage (maximum, at 4 V; 817 class)."""
 
@@ -30,6 +33,7 @@ class ResistorStress:
     ----------
     resistor : Resistor
     power_w, rms_v, peak_v : ndarray, shape (n,)
+        Mean power, and voltage across it.
     power_limit_w : float
         Rating, derated for the ambient temperature.
     voltage_limit_v : float
@@ -44,7 +48,7 @@ class ResistorStress:
     voltage_limit_v: float
 
     @property
-    def film_v(self) -> FloatArray:
+    def judged_v(self) -> FloatArray:
         """Voltage to hold against the limit: rms, at least that of the sine with the same peak.
 
         Half-wave current heats half as much, but the film sees the whole peak.
@@ -54,7 +58,7 @@ class ResistorStress:
     def used_ratio(self) -> float:
         """The larger share of its limits that it bears."""
         power = float(self.power_w.max()) / self.power_limit_w
-        return max(power, float(self.film_v.max()) / self.voltage_limit_v)
+        return max(power, float(self.judged_v.max()) / self.voltage_limit_v)
 
     def parts_in_series(self, shorted: int = 0) -> int:
         """How many equal parts of this style, in series in its place, would bear it.
@@ -65,11 +69,46 @@ class ResistorStress:
             How many of them may be shorted; the others then bear their voltage, and more current.
         """
         power = float(self.power_w.max()) / self.power_limit_w
-        voltage = float(self.film_v.max()) / self.voltage_limit_v
+        voltage = float(self.judged_v.max()) / self.voltage_limit_v
         left = 1
         while voltage > left or power * (left + shorted) > left**2:
             left += 1
         return left + shorted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorstLoad:
+    """What one resistor has to bear: at the levels, and at its worst.
+
+    Parameters
+    ----------
+    stress : ResistorStress
+        At the levels, with nominal resistors.
+    worst : ResistorStress
+        At high mains, with tolerances at their worse ends.
+    """
+
+    JSON_KEYS: ClassVar = (
+        *(f"{key}=stress.resistor.{key}" for key in PART_KEYS),
+        *(f"{key}=stress.{key}" for key in ("power_w", "rms_v", "peak_v", "judged_v")),
+        "worst_power_w",
+        "worst_judged_v",
+        "power_limit_w=stress.power_limit_w",
+        "voltage_limit_v=stress.voltage_limit_v",
+    )
+
+    stress: ResistorStress
+    worst: ResistorStress
+
+    @property
+    def worst_power_w(self) -> float:
+        """At high mains, with tolerances at their worse ends."""
+        return float(self.worst.power_w.max())
+
+    @property
+    def worst_judged_v(self) -> float:
+        """At high mains, with tolerances at their worse ends."""
+        return float(self.worst.judged_v.max())
 
 
 def chain_resistors(board: Board) -> list[Resistor]:
@@ -182,7 +221,19 @@ def worst_of(solution: Solution, board: Board) -> list[ResistorStress]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReverseStress:
-    """Reverse voltage of one junction, and the current it then passes, in every row."""
+    """Reverse voltage of one junction, and the current it then passes, in every row.
+
+    Parameters
+    ----------
+    ref : str
+        The part.
+    reverse_v, reverse_a : ndarray, shape (n,)
+        What is across it, and what then flows.
+    limit_v : float
+        Reverse voltage that its data sheet allows.
+    source : str
+        Where the limit comes from.
+    """
 
     ref: str
     reverse_v: FloatArray

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,6 +87,8 @@ class Tolerance:
         Shares (0 = low, 1 = high) at which the worst is to be found; the ends, and the middle
         where that may be worse than both.
     """
+
+    JSON_KEYS: ClassVar = ("name", "unit", "low", "high", "source")
 
     name: str
     low: float

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,19 +42,19 @@ class Course:
 
     Parameters
     ----------
-    low, middle, high : ndarray, shape (m,)
+    low_ratio, middle_ratio, high_ratio : ndarray, shape (m,)
         What 1 %, half and 99 % of the boards do not reach, at each of `YEARS`.
-    corner : ndarray, shape (m,)
+    corner_ratio : ndarray, shape (m,)
         The worst corner's.
     first_years, median_years, corner_years : float
         When the first percent, half of the boards and the worst corner have lost sync; inf: not
         within `YEARS`, 0: from the beginning.
     """
 
-    low: FloatArray
-    middle: FloatArray
-    high: FloatArray
-    corner: FloatArray
+    low_ratio: FloatArray
+    middle_ratio: FloatArray
+    high_ratio: FloatArray
+    corner_ratio: FloatArray
     first_years: float
     median_years: float
     corner_years: float
@@ -66,16 +67,23 @@ class Ageing:
     Parameters
     ----------
     hours_per_year : float
-        With mains at the chain. [h]
-    drift : ndarray, shape (m,)
+        Hours a year with mains at the chain.
+    drift_ratio : ndarray, shape (m,)
         By how much the chain has risen, at each of `YEARS`.
     courses : dict of str to Course
         By view.
     """
 
+    JSON_KEYS: ClassVar = ("use_h=hours_per_year", "points_years", "drift_ratio", "views=courses")
+
     hours_per_year: float
-    drift: FloatArray
+    drift_ratio: FloatArray
     courses: dict[str, Course]
+
+    @property
+    def points_years(self) -> FloatArray:
+        """Years in service at which there is a value."""
+        return YEARS
 
 
 def ageing_of(board: Board, tolerances: Sequence[Tolerance], corners: Corners) -> Ageing:
@@ -103,7 +111,7 @@ def ageing_of(board: Board, tolerances: Sequence[Tolerance], corners: Corners) -
     fleet = _Fleet(board, draw(board, tolerances, shares))
     return Ageing(
         hours_per_year=board.service.hours_per_year,
-        drift=fleet.drift(YEARS),
+        drift_ratio=fleet.drift(YEARS),
         courses={view: _course(fleet, view) for view in VIEWS},
     )
 
@@ -149,10 +157,10 @@ def _course(fleet: _Fleet, view: str) -> Course:
     lost = _lost_years(lambda years, row: fleet.margin(view, years, row), margins)
     first, median = np.quantile(lost[:BOARDS], (FIRST_RATIO, 0.5), method="lower")
     return Course(
-        low=low,
-        middle=middle,
-        high=high,
-        corner=margins[:, BOARDS:].min(axis=1),
+        low_ratio=low,
+        middle_ratio=middle,
+        high_ratio=high,
+        corner_ratio=margins[:, BOARDS:].min(axis=1),
         first_years=float(first),
         median_years=float(median),
         corner_years=float(lost[BOARDS:].min()),

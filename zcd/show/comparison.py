@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from math import isfinite
-from typing import Any
 
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.readings import parts_over, side_of, usual_power
 from zcd.diagnosis.words import show_value
+from zcd.serialize import Record
 from zcd.show.cautions import Caution
 from zcd.show.checked.document import end_sections
-from zcd.show.checked.records import plain_values
 from zcd.show.checked.sheets import board_line
 from zcd.show.document import Document, Paragraph, Section
 from zcd.show.found.document import caution_sections
@@ -135,7 +134,7 @@ def compared_cautions(found: Comparison) -> tuple[Caution, ...]:
     return cautions_for(side_of(found.circuit, reading) for reading in readings)
 
 
-def comparison_record(found: Comparison) -> dict[str, Any]:
+def comparison_record(found: Comparison) -> Record:
     """A comparison, ready for `json.dumps`.
 
     Parameters
@@ -152,40 +151,35 @@ def comparison_record(found: Comparison) -> dict[str, Any]:
         what does not exist and for an overload; ``assumptions``.
     """
     board = found.board
-    record: dict[str, Any] = plain_values(
-        {
-            "board": board.name,
-            "topology": str(board.topology),
-            "fault": found.fault,
-            "severity_ratio": found.severity,
-            "agrees": found.agrees,
-            "settled": bool(found.ours.settled[0]),
-            "device": device_of(board.optocoupler.family).model,
-            "locks": dict(zip(("ours", "equations", "device"), found.locks, strict=True)),
-            "quantities": [
-                {"name": line.name, **_values(line, _UNIT_KEYS[line.unit])}
-                for line in found.lines
-                if line.reading is None
-            ],
-            "readings": [
-                {
-                    "function": str(line.reading.function),
-                    "red": line.reading.a,
-                    "black": line.reading.b,
-                    **_values(line, line.reading.function.row.unit_ending),
-                }
-                for line in found.lines
-                if line.reading is not None
-            ],
-            "assumptions": [
-                {"key": a.key, "value": a.value, "source": a.source} for a in board.assumptions
-            ],
-        }
-    )
-    return record
+    return {
+        "board": board.name,
+        "topology": board.topology,
+        "fault": found.fault,
+        "severity_ratio": found.severity,
+        "agrees": found.agrees,
+        "settled": bool(found.ours.settled[0]),
+        "device": device_of(board.optocoupler.family).model,
+        "locks": dict(zip(("ours", "equations", "device"), found.locks, strict=True)),
+        "quantities": [
+            {"name": line.name, **_values(line, _UNIT_KEYS[line.unit])}
+            for line in found.lines
+            if line.reading is None
+        ],
+        "readings": [
+            {
+                "function": line.reading.function,
+                "red": line.reading.a,
+                "black": line.reading.b,
+                **_values(line, line.reading.function.row.unit_ending),
+            }
+            for line in found.lines
+            if line.reading is not None
+        ],
+        "assumptions": board.assumptions,
+    }
 
 
-def _values(line: Line, unit: str) -> dict[str, Any]:
+def _values(line: Line, unit: str) -> Record:
     return {
         f"ours_{unit}": line.ours,
         f"equations_{unit}": line.equations,

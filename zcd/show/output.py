@@ -43,9 +43,9 @@ NARROWEST = 40
 
 def print_json(record: dict[str, Any], cautions: Iterable[Caution] = ()) -> None:
     """One object, ASCII, no numbers that JSON does not know; with the cautions that are due."""
-    if due := [caution.text for caution in cautions]:
-        record = {**record, "cautions": due}
-    click.echo(json.dumps(record, indent=2, allow_nan=False, ensure_ascii=True))
+    from zcd.show.renderings import numbered
+
+    click.echo(json.dumps(numbered(record, cautions), indent=2, allow_nan=False, ensure_ascii=True))
 
 
 def print_result(result: Result, as_json: bool, **more: Any) -> None:

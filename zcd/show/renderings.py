@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cache
 from io import StringIO
 from typing import TYPE_CHECKING, Any
+
+from zcd.serialize import SCHEMA_VERSION, Record, to_dict
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,19 +35,19 @@ class Rendering:
         A few words on it.
     document : callable
         All that it says.
-    record : callable
-        Makes the dictionary.
     plot : callable
         Draws it into axes.
     cautions : callable
         Those that are due when it is shown.
+    record : callable
+        Makes the dictionary, where the result's class does not say it.
     """
 
     line: Callable[[Any], str]
     document: Callable[[Any], Document]
-    record: Callable[[Any], dict[str, Any]]
     plot: Callable[[Any, Axes], None]
     cautions: Callable[[Any], tuple[Caution, ...]] = field(default=_none)
+    record: Callable[[Any], dict[str, Any]] = field(default=to_dict)
 
 
 def rendering_of(result: Result) -> Rendering:
@@ -87,8 +89,15 @@ def html_of(result: Result) -> str:
 def record_of(result: Result) -> dict[str, Any]:
     """A result as plain values, with the cautions that are due."""
     rendering = rendering_of(result)
-    due = [caution.text for caution in rendering.cautions(result)]
-    return {**rendering.record(result), **({"cautions": due} if due else {})}
+    return numbered(rendering.record(result), rendering.cautions(result))
+
+
+def numbered(record: dict[str, Any], cautions: Iterable[Caution] = ()) -> dict[str, Any]:
+    """What programs get: behind the number of its form, with the cautions that are due."""
+    due = [caution.text for caution in cautions]
+    found = {"schema": SCHEMA_VERSION, **record, **({"cautions": due} if due else {})}
+    plain: Record = to_dict(found)
+    return plain
 
 
 def plot_of(result: Result, ax: Axes | None = None) -> Axes:
@@ -133,20 +142,18 @@ def _makers() -> dict[str, Callable[[], Rendering]]:
 def _solved() -> Rendering:
     from zcd.show import solved as of
 
-    return Rendering(of.solved_line, of.solved_document, of.solved_record, of.plot_solved)
+    return Rendering(of.solved_line, of.solved_document, of.plot_solved)
 
 
 def _check() -> Rendering:
     from zcd.show.cautions import TOUCHED
     from zcd.show.checked.document import check_document
-    from zcd.show.checked.records import check_record
     from zcd.show.draw.axes import plot_margins
     from zcd.show.wording import verdict_text
 
     return Rendering(
         lambda result: verdict_text(result).rstrip("."),
         check_document,
-        check_record,
         plot_margins,
         lambda result: TOUCHED,
     )
@@ -154,29 +161,26 @@ def _check() -> Rendering:
 
 def _population() -> Rendering:
     from zcd.show.checked.document import population_document
-    from zcd.show.checked.spread_records import population_record
     from zcd.show.checked.spread_sheets import population_line
     from zcd.show.draw.axes import plot_population
 
-    return Rendering(population_line, population_document, population_record, plot_population)
+    return Rendering(population_line, population_document, plot_population)
 
 
 def _decides() -> Rendering:
     from zcd.show.checked.document import decides_document
-    from zcd.show.checked.outlook_records import decides_record
     from zcd.show.checked.outlook_sheets import decides_line
     from zcd.show.draw.axes import plot_shares
 
-    return Rendering(decides_line, decides_document, decides_record, plot_shares)
+    return Rendering(decides_line, decides_document, plot_shares)
 
 
 def _loss_map() -> Rendering:
     from zcd.show.checked.document import map_document
-    from zcd.show.checked.map_records import map_record
     from zcd.show.checked.map_words import map_title
     from zcd.show.draw.axes import plot_map
 
-    return Rendering(map_title, map_document, map_record, plot_map)
+    return Rendering(map_title, map_document, plot_map)
 
 
 def _readings() -> Rendering:
@@ -189,9 +193,9 @@ def _readings() -> Rendering:
     return Rendering(
         lambda found: f"{len(found.lines)} readings of {found.board.name}",
         card_document,
-        card_record,
         plot_readings,
         lambda found: cautions_for(Side),
+        card_record,
     )
 
 
@@ -204,9 +208,9 @@ def _case() -> Rendering:
     return Rendering(
         lambda case: case.conclusion,
         case_document,
-        case_record,
         plot_ranking,
         lambda case: cautions_of_step(case.diagnosis),
+        case_record,
     )
 
 
@@ -215,7 +219,7 @@ def _retest() -> Rendering:
     from zcd.show.found import measured as of
 
     return Rendering(
-        of.retest_line, of.retest_document, of.retest_record, plot_retest, of.retest_cautions
+        of.retest_line, of.retest_document, plot_retest, of.retest_cautions, of.retest_record
     )
 
 
@@ -228,9 +232,9 @@ def _replacements() -> Rendering:
     return Rendering(
         lambda result: "something for every part" if result.all_found else "not for every part",
         replacements_document,
-        substitutes_record,
         plot_replacements,
         lambda result: FITTED,
+        substitutes_record,
     )
 
 
@@ -244,9 +248,9 @@ def _story() -> Rendering:
     return Rendering(
         headline,
         story_document,
-        story_record,
         plot_story,
         lambda story: story_cautions((), fan=story.cause.side is Side.FAN),
+        story_record,
     )
 
 
@@ -258,9 +262,9 @@ def _story_table() -> Rendering:
     return Rendering(
         lambda table: f"{len(table.stories)} causes of {table.board.name}",
         table_document,
-        table_record,
         plot_flags,
         lambda table: story_cautions((), fan=True),
+        table_record,
     )
 
 
@@ -272,9 +276,9 @@ def _causes() -> Rendering:
     return Rendering(
         lambda found: f"{len(found.fits)} causes raise {', '.join(sorted(found.flags)) or 'none'}",
         causes_document,
-        fits_record,
         plot_causes,
         lambda found: fits_cautions(found.fits, found.told),
+        fits_record,
     )
 
 
@@ -286,9 +290,9 @@ def _traces() -> Rendering:
     return Rendering(
         lambda traces: of.capture_line(traces).rstrip("."),
         of.capture_document,
-        of.capture_record,
         plot_capture,
         lambda traces: PROBED,
+        of.capture_record,
     )
 
 
@@ -299,7 +303,7 @@ def _comparison() -> Rendering:
     return Rendering(
         lambda found: of.verdict_line(found).rstrip("."),
         of.comparison_document,
-        of.comparison_record,
         plot_comparison,
         of.compared_cautions,
+        of.comparison_record,
     )

@@ -1,14 +1,11 @@
-"""A board solved, in words and as a dictionary."""
+"""A board solved, in words and as a picture."""
 
 from __future__ import annotations
 
-from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from zcd.circuit.build import led_refs
-from zcd.show.checked.records import plain_values
 from zcd.show.checked.sheets import board_line
 from zcd.show.document import Document, Paragraph, Section
 from zcd.show.draw.axes import plot_solved
@@ -18,7 +15,7 @@ from zcd.show.wording import offset_text, plain
 if TYPE_CHECKING:
     from zcd.sync.solved import Solved
 
-__all__ = ["plot_solved", "solved_document", "solved_line", "solved_record"]
+__all__ = ["plot_solved", "solved_document", "solved_line"]
 
 
 def solved_line(solved: Solved) -> str:
@@ -31,14 +28,14 @@ def solved_line(solved: Solved) -> str:
 
 def solved_document(solved: Solved) -> Document:
     """LED current, edges and lock of each case."""
-    pulses, peaks = solved.lock.pulses, _led_peak_a(solved)
+    pulses, peaks, failed = solved.lock.pulses, solved.led_peak_a, solved.failed_rules
     quantities = (
         Quantity("case", "case", lambda row: str(row + 1)),
         Quantity("led_peak_a", "LED peak", value=lambda row: float(peaks[row])),
         Quantity("low_time_s", "low time", value=lambda row: float(pulses.low_time_s[row, 0])),
         Quantity("fall_offset_s", "falls", lambda row: offset_text(pulses.fall_offset_s[row, 0])),
         Quantity("rise_offset_s", "rises", lambda row: offset_text(pulses.rise_offset_s[row, 0])),
-        Quantity("locks", "lock", lambda row: solved.lock.failed_rule(row) or "yes"),
+        Quantity("locks", "lock", lambda row: failed[row] or "yes"),
     )
     return Document(
         title=plain(solved.board.name),
@@ -47,26 +44,3 @@ def solved_document(solved: Solved) -> Document:
             Section("", (Table.of(range(solved.size), quantities, title="Solved"),), answer=True),
         ),
     )
-
-
-def solved_record(solved: Solved) -> dict[str, Any]:
-    """LED current, edges and lock of each case; edges of the first."""
-    pulses = solved.lock.pulses
-    record: dict[str, Any] = plain_values(
-        {
-            "board": solved.board.name,
-            "locks": solved.locks,
-            "failed_rules": [solved.lock.failed_rule(row) for row in range(solved.size)],
-            "led_peak_a": _led_peak_a(solved),
-            "low_time_s": pulses.low_time_s[:, 0],
-            "period_s": pulses.period_s,
-            "edges": [asdict(edge) for edge in solved.edges],
-        }
-    )
-    return record
-
-
-def _led_peak_a(solved: Solved) -> Any:
-    """Peak of the current through the LED, or through both, shape (n,)."""
-    waves = [solved.solution.currents_a[ref] for ref in led_refs(solved.board)]
-    return solved.solution.peak(np.asarray(sum(waves)))

@@ -142,21 +142,21 @@ def factor_text(headroom: Headroom) -> str:
 
     Examples
     --------
-    >>> factor_text(Headroom(locks=True, factor=2.345, rule="low time"))
+    >>> factor_text(Headroom(locks=True, factor_ratio=2.345, rule="low time"))
     '2.35'
-    >>> factor_text(Headroom(locks=False, factor=0.5, rule="low time"))
+    >>> factor_text(Headroom(locks=False, factor_ratio=0.5, rule="low time"))
     '0.5 (short)'
-    >>> factor_text(Headroom(locks=False, factor=3.0, rule="high time"))
+    >>> factor_text(Headroom(locks=False, factor_ratio=3.0, rule="high time"))
     '3 (too strong)'
     """
-    if isnan(headroom.factor):
+    if isnan(headroom.factor_ratio):
         return "none gives lock"
-    if isinf(headroom.factor):
+    if isinf(headroom.factor_ratio):
         return f"over {LARGEST_FACTOR:g}"
     remark = ""
     if not headroom.locks:
-        remark = " (short)" if headroom.factor < 1.0 else " (too strong)"
-    return f"{headroom.factor:.{DIGITS}g}{remark}"
+        remark = " (short)" if headroom.factor_ratio < 1.0 else " (too strong)"
+    return f"{headroom.factor_ratio:.{DIGITS}g}{remark}"
 
 
 def years_text(years: float) -> str:

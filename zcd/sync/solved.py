@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.board.units import nearest, refusal
+from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Resistance
 from zcd.engine.solution import Solution
 from zcd.results import Result
@@ -49,9 +51,35 @@ class Solved(Result):
         Pulses, and the margin of each lock rule.
     """
 
+    JSON_KEYS: ClassVar = (
+        "board=board.name",
+        "locks",
+        "failed_rules",
+        "led_peak_a",
+        "low_time_s",
+        "period_s=lock.pulses.period_s",
+        "edges",
+    )
+
     board: Board
     solution: Solution
     lock: Lock
+
+    @property
+    def failed_rules(self) -> tuple[str | None, ...]:
+        """The lock rule that each case breaks; null: none."""
+        return tuple(self.lock.failed_rule(row) for row in range(self.size))
+
+    @property
+    def led_peak_a(self) -> FloatArray:
+        """Peak of the current through the LED, or through both, shape (n,)."""
+        waves = [self.solution.currents_a[ref] for ref in led_refs(self.board)]
+        return self.solution.peak(np.sum(waves, axis=0))
+
+    @property
+    def low_time_s(self) -> FloatArray:
+        """How long the pin is low, shape (n,)."""
+        return self.lock.pulses.low_time_s[:, 0]
 
     @property
     def size(self) -> int:

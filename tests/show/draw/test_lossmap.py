@@ -159,7 +159,7 @@ def test_map_without_any_loss_is_drawn_without_shading() -> None:
 def test_headroom_in_the_picture_is_that_of_the_check() -> None:
     case = solved()
     figure = loss_map_figure(case.board, loss_map(case.board))
-    factor = case.check.headrooms["ctr"].factor
+    factor = case.check.headrooms["ctr"].factor_ratio
     assert f"{factor:.3g} times away" in words(figure)
 
 

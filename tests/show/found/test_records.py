@@ -14,6 +14,7 @@ from tests.show.demo import OPEN, SETTLED, atlas, card, case
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.functions import Function
 from zcd.refdata import UNITS
+from zcd.serialize import to_dict
 from zcd.show.found.records import card_record, diagnosis_record
 
 UNIT_BESIDE_IT = {"low", "middle", "high"}
@@ -21,16 +22,18 @@ UNIT_BESIDE_IT = {"low", "middle", "high"}
 
 
 def of_card() -> dict[str, Any]:
-    return card_record(
-        ExpectedReadings(
-            board=atlas().board, circuit=atlas().circuit, meter=atlas().meter, lines=card()
+    return to_dict(
+        card_record(
+            ExpectedReadings(
+                board=atlas().board, circuit=atlas().circuit, meter=atlas().meter, lines=card()
+            )
         )
     )
 
 
 def of_case(texts: tuple[str, ...]) -> dict[str, Any]:
     found = case(texts)
-    return diagnosis_record(found.job, found.circuit, found.diagnosis)
+    return to_dict(diagnosis_record(found.job, found.circuit, found.diagnosis))
 
 
 RECORDS: dict[str, Callable[[], dict[str, Any]]] = {

@@ -11,6 +11,7 @@ import pytest
 from rich.console import Console
 
 from tests.story.boards import SUPPRESSED, board
+from zcd.serialize import to_dict
 from zcd.show.document import Document
 from zcd.show.draw.canvas import figure_svg
 from zcd.show.draw.motor import drive_figure, fan_figure
@@ -134,7 +135,7 @@ def test_printed_story_keeps_to_80_columns_and_ends_with_cautions() -> None:
 
 
 def test_record_is_json_in_si_units() -> None:
-    record = story_record(told("K1 contact open"))
+    record = to_dict(story_record(told("K1 contact open")))
     again = json.loads(json.dumps(record, allow_nan=False))
     assert again["sync_flag_s"] == pytest.approx(3.81, abs=0.02)
     assert again["cause"] == "K1 contact open"
@@ -144,7 +145,7 @@ def test_record_is_json_in_si_units() -> None:
     assert again["sync_circuit"]["relay_on"]["failed_rule"] == "pin never low"
     assert {a["key"] for a in again["assumptions"]} >= {"fan.power", "mains.band"}
     stories = (told("healthy"), told("R1 open"))
-    whole = table_record(StoryTable(board=board(), seconds=30.0, stories=stories))
+    whole = to_dict(table_record(StoryTable(board=board(), seconds=30.0, stories=stories)))
     assert [s["fan_flag_s"] is None for s in whole["stories"]] == [True, False]
 
 

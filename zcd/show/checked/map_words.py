@@ -6,7 +6,6 @@ from math import isfinite, isnan
 
 from zcd.margin.loss_share import LossShare
 from zcd.margin.maps import LossMap, Reach
-from zcd.margin.population import Share
 from zcd.margin.quantities import Quantity
 from zcd.show.checked.spread_sheets import sure_text
 from zcd.show.table import Table
@@ -26,8 +25,8 @@ def axis_text(quantity: Quantity) -> str:
 def map_title(loss_map: LossMap) -> str:
     """The one thing to know: where the lock ends, from the board, going up or down."""
     across, up = loss_map.across, loss_map.up
-    if loss_map.rule_here is not None:
-        return f"The board does not lock: {loss_map.rule_here}"
+    if loss_map.failed_rule is not None:
+        return f"The board does not lock: {loss_map.failed_rule}"
     if ends := _ends_text(up, loss_map.reach_up):
         return f"{_at_text(across)} sync is lost where {up.words} is {ends}"
     if ends := _ends_text(across, loss_map.reach_across):
@@ -89,7 +88,7 @@ def _step_text(quantity: Quantity, end: float) -> str:
 
 def map_sheet(loss_map: LossMap) -> Table:
     """How far the board is from the boundary, along both quantities, each way."""
-    locks = loss_map.rule_here is None
+    locks = loss_map.locks
     pairs = ((loss_map.across, loss_map.reach_across), (loss_map.up, loss_map.reach_up))
     rows = tuple(
         (
@@ -120,7 +119,7 @@ def map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:
     curves = loss_map.boundaries
     points = sum(curve.up.size for curve in curves)
     rules = dict.fromkeys(rule for curve in curves for rule in curve.rules)
-    lines = [f"Lock in {percent_text(loss_map.locked_share)} of the map."]
+    lines = [f"Lock in {percent_text(loss_map.locked_ratio)} of the map."]
     if curves:
         one = len(curves) == 1
         closed = sum(curve.closed for curve in curves)
@@ -131,12 +130,6 @@ def map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:
         )
     lines.append(
         f"Of {loss_share.boards} boards within tolerance that stand where this one does, "
-        f"{sure_text(share_here(loss_map, loss_share), 'loses sync', 'lose sync')}"
+        f"{sure_text(loss_share.here(loss_map), 'loses sync', 'lose sync')}"
     )
     return tuple(lines)
-
-
-def share_here(loss_map: LossMap, loss_share: LossShare) -> Share:
-    """The share of boards that lose sync where the board itself stands."""
-    across, up = loss_map.across, loss_map.up
-    return loss_share.at(float(across.share(across.here)), float(up.share(up.here)))

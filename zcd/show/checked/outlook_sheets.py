@@ -37,8 +37,8 @@ def decides_line(decides: Decides) -> str:
     >>> from dataclasses import replace
     >>> found = Decides(names=("CTR of OC1", "R1"), first=np.array([0.7, 0.2]),
     ...     total=np.array([0.71, 0.22]), total_low=np.array([0.69, 0.1]),
-    ...     total_high=np.array([0.74, 0.3]), unexplained=0.01, headroom_low=2.0,
-    ...     headroom_middle=3.0, headroom_high=5.0)
+    ...     total_high=np.array([0.74, 0.3]), unexplained_ratio=0.01, headroom_low_ratio=2.0,
+    ...     headroom_middle_ratio=3.0, headroom_high_ratio=5.0)
     >>> decides_line(found)
     'CTR of OC1 makes 71 % (69 to 74 %) of the spread of the CTR headroom'
     >>> decides_line(replace(found, total_low=np.array([0.4, 0.1])))
@@ -71,8 +71,8 @@ def decides_sheet(decides: Decides) -> Table:
             remark=f"{decides_line(decides)}: no board is better than another.",
         )
     not_known = ""
-    if decides.unexplained >= 0.01:
-        not_known = f"; of {percent_text(decides.unexplained)} it is not known what makes it"
+    if decides.unexplained_ratio >= 0.01:
+        not_known = f"; of {percent_text(decides.unexplained_ratio)} it is not known what makes it"
     return Table(
         title=title,
         columns=("", "share", "95 % sure", "by itself"),
@@ -88,16 +88,16 @@ def decides_sheet(decides: Decides) -> Table:
         right=(1, 2, 3),
         remark=f"{decides_line(decides)} from board to board (variance of its logarithm): of "
         f"20 boards one {_least_text(decides)}, one has more than "
-        f"{quantity_text(decides.headroom_high, '')}. Share: alone and together with "
+        f"{quantity_text(decides.headroom_high_ratio, '')}. Share: alone and together with "
         f"others{not_known}.",
     )
 
 
 def _least_text(decides: Decides) -> str:
     """What one board in twenty has less of."""
-    if decides.headroom_low <= np.exp(LADDER[0]):
+    if decides.headroom_low_ratio <= np.exp(LADDER[0]):
         return "gets no lock at any CTR"
-    return f"has less than {quantity_text(decides.headroom_low, '')}"
+    return f"has less than {quantity_text(decides.headroom_low_ratio, '')}"
 
 
 def share_text(decides: Decides, number: int) -> str:
@@ -116,7 +116,7 @@ def years_sheet(ageing: Ageing, board: Board) -> Table:
     courses = ageing.courses.values()
     hours = quantity_text(ageing.hours_per_year, "h")
     feed = "the feed is direct" if board.relay is None else "the feed is switched"
-    drift = float(np.interp(TEN_YEARS, YEARS, ageing.drift))
+    drift = float(np.interp(TEN_YEARS, YEARS, ageing.drift_ratio))
     return Table(
         title="Years until sync is lost, tolerances and drift of the chain counted",
         columns=("", *(VIEW_WORDS[view] for view in ageing.courses)),

@@ -118,14 +118,14 @@ RESISTORS = (
     Quantity(
         "worst_judged_v",
         "voltage",
-        lambda stress: of_limit(stress.film_v.max(), stress.voltage_limit_v, "V"),
-        lambda stress: stress.film_v.max(),
+        lambda stress: of_limit(stress.judged_v.max(), stress.voltage_limit_v, "V"),
+        lambda stress: stress.judged_v.max(),
     ),
     Quantity(
         "voltage_ratio",
         "share",
-        lambda stress: share_text(stress.film_v.max(), stress.voltage_limit_v),
-        lambda stress: stress.film_v.max() / stress.voltage_limit_v,
+        lambda stress: share_text(stress.judged_v.max(), stress.voltage_limit_v),
+        lambda stress: stress.judged_v.max() / stress.voltage_limit_v,
         right=True,
     ),
 )

@@ -95,10 +95,10 @@ def _corner_row(corners: Corners, k: int, rule: Rule[float]) -> tuple[str, ...]:
 def places_text(corners: Corners, rule: int) -> str:
     """Where the tolerances sit at a corner, those that count most first."""
     found = corners.places(rule)
-    harmonics = [t for t, _ in found if t.name.startswith(_HARMONIC)]
-    named = [(t, x) for t, x in found if t not in harmonics[1:]][:PLACES]
+    harmonics = [p for p in found if p.tolerance.name.startswith(_HARMONIC)]
+    named = [p for p in found if p not in harmonics[1:]][:PLACES]
     more = len(found) - len(named)
-    words = ", ".join(f"{t.name} {amount_text(t, x)}" for t, x in named)
+    words = ", ".join(f"{p.tolerance.name} {amount_text(p.tolerance, p.amount)}" for p in named)
     return plain(words + (f" and {more} more" if more else ""))
 
 
@@ -142,26 +142,22 @@ def population_line(population: Population) -> str:
 
 def population_sheet(population: Population) -> Table:
     """The share of a population that fails, what fails first, and how tight each lock rule is."""
-    margins = population.rules.margins
-    first = population.first_failures
     shown = [
-        k
-        for k, name in enumerate(population.rules.names)
-        if k < len(RULES) or name in first or np.quantile(margins[:, k], 0.01) < 0.2
+        found
+        for found in population.rules
+        if found.rule in RULES or found.first_ratio or found.left_worst_ratio < 0.2
     ]
     return Table(
         title=f"Population: {population.size} boards of this kind, as they come",
         columns=("rule", "fails first in", "left in the worst 1 %", "left in the middle one"),
         rows=tuple(
             (
-                plain(population.rules.names[k]),
-                _share_text(first.get(population.rules.names[k], 0.0)),
-                *(
-                    _left_text(population.rules.names[k], float(q))
-                    for q in np.quantile(margins[:, k], (0.01, 0.5))
-                ),
+                plain(found.rule),
+                _share_text(found.first_ratio),
+                _left_text(found.rule, found.left_worst_ratio),
+                _left_text(found.rule, found.left_middle_ratio),
             )
-            for k in shown
+            for found in shown
         ),
         right=(1, 2, 3),
         remark=f"{failing_text(population)} Drawn evenly over all that is listed below. fails "

@@ -20,7 +20,6 @@ from zcd.show.checked.map_words import (
     end_text,
     here_text,
     map_title,
-    share_here,
     value_text,
 )
 from zcd.show.draw.canvas import BLUE, LEFT, LIGHT, TITLE_LETTERS, WHITE, drawing, new_figure
@@ -99,7 +98,7 @@ def _legend_text(board: Board, loss_map: LossMap, loss_share: LossShare | None) 
     if "temperature" not in (loss_map.across.key, loss_map.up.key):
         lines[-1] += f", {quantity_text(loss_map.temperature_degc, '°C')}"
     if loss_share is not None:
-        here = 100.0 * share_here(loss_map, loss_share).ratio
+        here = 100.0 * loss_share.here(loss_map).ratio
         lines.append(
             f"shading, dotted lines: share lost of {loss_share.boards} boards within tolerance "
             f"(blue dots), here {here:.0f} %"

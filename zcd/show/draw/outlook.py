@@ -162,7 +162,7 @@ def _add_legend(figure: Figure) -> None:
 def _draw_course(ax: Axes, course: Course) -> None:
     low, middle, high, corner = (
         100.0 * np.maximum(x, 10.0 * LOWEST_PERCENT / 100.0)
-        for x in (course.low, course.middle, course.high, course.corner)
+        for x in (course.low_ratio, course.middle_ratio, course.high_ratio, course.corner_ratio)
     )
     ax.axhspan(
         LOWEST_PERCENT, 0.0, facecolor=LIGHT, edgecolor="0.6", hatch="\\\\\\", lw=0.0, label="lost"

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
-
 from zcd.margin.chain_parts import ChainFits, Fit
 from zcd.margin.swaps import PullUps, Swap, reverse_ratio
-from zcd.show.checked.records import Record, plain_values
+from zcd.serialize import Record
 from zcd.story.switches import Replacements, Switches, allowed_current_a
 
 
@@ -50,7 +48,7 @@ def substitutes_record(result: Replacements) -> Record:
     the least margin: name, value, limit, unit, at_least, passes, source, remark.
     """
     found, drive = result.found, result.drive
-    found_record = {
+    return {
         "board": found.board.name,
         "drawer": found.drawer.name,
         "chain": None if found.chain is None else _chain(found.chain),
@@ -66,12 +64,8 @@ def substitutes_record(result: Replacements) -> Record:
             for ref, swaps in found.diodes.items()
         },
         "drive": None if drive is None else _drive(drive),
-        "assumptions": [
-            asdict(item) for item in (*found.board.assumptions, *found.drawer.assumptions)
-        ],
+        "assumptions": (*found.board.assumptions, *found.drawer.assumptions),
     }
-    record: Record = plain_values(found_record)
-    return record
 
 
 def _chain(fits: ChainFits) -> Record:
@@ -80,7 +74,7 @@ def _chain(fits: ChainFits) -> Record:
         "replaced": [part.ref for part in fits.place.replaced],
         "kept": [part.ref for part in fits.place.kept],
         "stock": fits.stock,
-        "counts": list(fits.counts),
+        "counts": fits.counts,
         "ranges": [
             {"tolerance_ratio": tolerance, "lowest_ohm": low, "highest_ohm": high}
             for tolerance, edges in zip(ranges.tolerances, ranges.edges_ohm, strict=True)
@@ -105,7 +99,7 @@ def _fit(fit: Fit) -> Record:
                 "resistance_ohm": stress.resistor.resistance_ohm,
                 "tolerance_ratio": stress.resistor.tolerance_ratio,
                 "power_w": float(stress.power_w.max()),
-                "judged_v": float(stress.film_v.max()),
+                "judged_v": float(stress.judged_v.max()),
                 "power_limit_w": stress.power_limit_w,
                 "voltage_limit_v": stress.voltage_limit_v,
             }
@@ -113,7 +107,7 @@ def _fit(fit: Fit) -> Record:
         ],
         "total_ohm": sum(part.resistance_ohm for part in fit.parts),
         "margin_ratio": fit.verdict.margin_ratio,
-        "tightest": fit.verdict.tightest.to_dict(),
+        "tightest": fit.verdict.tightest,
     }
 
 
@@ -123,7 +117,7 @@ def _swap(swap: Swap) -> Record:
         "fitted": swap.fitted,
         "fits": swap.fits,
         "margin_ratio": swap.margin_ratio,
-        "tightest": swap.verdict.tightest.to_dict(),
+        "tightest": swap.verdict.tightest,
     }
 
 
@@ -139,8 +133,8 @@ def _pull_ups(found: PullUps) -> Record:
             {
                 "lowest_ohm": low.ohm,
                 "highest_ohm": high.ohm,
-                "below": None if low.beyond is None else low.beyond.tightest.to_dict(),
-                "above": None if high.beyond is None else high.beyond.tightest.to_dict(),
+                "below": None if low.beyond is None else low.beyond.tightest,
+                "above": None if high.beyond is None else high.beyond.tightest,
             }
             for low, high in found.ranges
         ],
@@ -148,7 +142,7 @@ def _pull_ups(found: PullUps) -> Record:
         if found.nearest is None
         else {
             "resistance_ohm": found.nearest.board.output.resistor.resistance_ohm,
-            "tightest": found.nearest.tightest.to_dict(),
+            "tightest": found.nearest.tightest,
         },
         "swaps": [
             _swap(swap)
@@ -176,8 +170,8 @@ def _drive(found: Switches) -> Record:
                 "allowed_a": allowed_current_a(fit.part, need.ambient_degc)[0],
                 "off_state_v": fit.part.off_state_v,
                 "trigger_a": fit.part.trigger_a,
-                "unread": list(fit.unread),
-                "rules": [rule.to_dict() for rule in fit.rules],
+                "unread": fit.unread,
+                "rules": fit.rules,
             }
             for fit in found.fits
         ],

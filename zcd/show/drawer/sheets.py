@@ -278,7 +278,7 @@ def _part_text(stress: ResistorStress, count: int) -> str:
 
 
 def _load_texts(stress: ResistorStress) -> tuple[str, str]:
-    power_w, film_v = float(stress.power_w.max()), float(stress.film_v.max())
+    power_w, film_v = float(stress.power_w.max()), float(stress.judged_v.max())
     return (
         f"{quantity_text(power_w, 'W')} {share_text(power_w, stress.power_limit_w)}",
         f"{quantity_text(film_v, 'V')} {share_text(film_v, stress.voltage_limit_v)}",

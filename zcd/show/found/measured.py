@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from math import isfinite
-from typing import Any
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from zcd.diagnosis.retest import LOW_TIME, Retest
 from zcd.diagnosis.traces import Traces, readings_of
 from zcd.diagnosis.words import show_measured
 from zcd.margin.headroom import Headroom
+from zcd.serialize import Record
 from zcd.show.cautions import PROBED, Caution
 from zcd.show.document import Document, Paragraph, Section
 from zcd.show.found.document import caution_sections
@@ -21,8 +21,6 @@ from zcd.show.found.records import measured_record, reading_record
 from zcd.show.table import Quantity, Table
 from zcd.show.wording import factor_text, offset_text, plain, probability_text, quantity_text
 from zcd.sync.lock import expected_pulses
-
-Record = dict[str, Any]
 
 LEAST_NAMED = 0.2
 PROBE_FACTOR = 10.0
@@ -119,14 +117,14 @@ def capture_record(traces: Traces) -> Record:
     return {
         "board": traces.board.name,
         "file": traces.capture.name,
-        "pulses": int(traces.falls_s.size),
+        "pulses": traces.falls_s.size,
         "missing_pulses": traces.missing,
-        "low_times_s": [float(t) for t in traces.low_times_s],
-        "offsets_s": [float(t) for t in traces.offsets_s] if there else None,
-        "interval_s": _or_none(traces.interval_s),
+        "low_times_s": traces.low_times_s,
+        "offsets_s": traces.offsets_s if there else None,
+        "interval_s": traces.interval_s,
         "low_jitter_s": traces.low_jitter_s,
         "interval_jitter_s": traces.interval_jitter_s,
-        "mains_hz": _or_none(traces.mains_hz),
+        "mains_hz": traces.mains_hz,
         "readings": [measured_record(m, circuit) for m in readings_of(traces)],
     }
 
@@ -272,8 +270,8 @@ def retest_record(found: Retest) -> Record:
                 **measured_record(again.measured, circuit),
                 "good": again.good,
                 "healthy": {
-                    f"low_{again.measured.reading.function.row.unit_ending}": _or_none(again.low),
-                    f"high_{again.measured.reading.function.row.unit_ending}": _or_none(again.high),
+                    f"low_{again.measured.reading.function.row.unit_ending}": again.low,
+                    f"high_{again.measured.reading.function.row.unit_ending}": again.high,
                 },
             }
             for again in found.readings
@@ -284,14 +282,10 @@ def retest_record(found: Retest) -> Record:
         if left is None
         else {
             "low_time_s": left.low_time_s,
-            "mains_rms_v": _or_none(left.mains_rms_v),
-            "ctr_ratio": list(left.ctr_ratio),
-            "bench_headrooms": [_or_none(h.factor) for h in left.bench],
-            "weak_headrooms": [_or_none(h.factor) for h in left.weak],
+            "mains_rms_v": left.mains_rms_v,
+            "ctr_ratio": left.ctr_ratio,
+            "bench_headrooms": [h.factor_ratio for h in left.bench],
+            "weak_headrooms": [h.factor_ratio for h in left.weak],
             "tells": left.tells,
         },
     }
-
-
-def _or_none(value: float) -> float | None:
-    return float(value) if isfinite(value) else None

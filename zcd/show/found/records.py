@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-from math import isinf
-from typing import Any
-
-from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.card import Shown
 from zcd.diagnosis.case import Case, ExpectedReadings
@@ -14,9 +10,8 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import Measured, Reading, parts_over
 from zcd.diagnosis.suggest import Answer, Outcome
+from zcd.serialize import Record
 from zcd.show.found.findings import unseen_parts
-
-Record = dict[str, Any]
 
 
 def card_record(found: ExpectedReadings) -> Record:
@@ -38,7 +33,7 @@ def card_record(found: ExpectedReadings) -> Record:
         "readings": [
             {
                 **reading_record(line.reading, found.circuit),
-                "side": str(line.side),
+                "side": line.side,
                 "healthy": _shown_record(line.reading.function, line.healthy),
                 "faults": {
                     key: _shown_record(line.reading.function, shown)
@@ -47,7 +42,7 @@ def card_record(found: ExpectedReadings) -> Record:
             }
             for line in found.lines
         ],
-        "assumptions": _assumptions(found.board),
+        "assumptions": found.board.assumptions,
     }
 
 
@@ -78,7 +73,7 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
         function = suggestion.reading.function
         following = {
             **reading_record(suggestion.reading, circuit),
-            "side": str(suggestion.side),
+            "side": suggestion.side,
             f"range_{function.row.unit_ending}": suggestion.full_scale,
             "gain_bits": suggestion.gain_bits,
             "open_bits": suggestion.open_bits,
@@ -87,16 +82,16 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
         }
     return {
         "board": job.board.name,
-        "flags": list(job.flags),
+        "flags": job.flags,
         "conclusion": diagnosis.conclusion,
         "stopped": diagnosis.stopped or None,
         "alike": [r.key for r in diagnosis.alike],
         "measured": [measured_record(m, circuit) for m in diagnosis.measured],
         "suspects": [measured_record(m, circuit) for m in diagnosis.suspects],
-        "unseen": list(unseen_parts(diagnosis, circuit)),
+        "unseen": unseen_parts(diagnosis, circuit),
         "ranked": [_ranked_record(r) for r in diagnosis.ranked],
         "next_reading": following,
-        "assumptions": _assumptions(job.board),
+        "assumptions": job.board.assumptions,
     }
 
 
@@ -109,12 +104,12 @@ def case_record(case: Case) -> Record:
 
 def reading_record(reading: Reading, circuit: Circuit) -> Record:
     return {
-        "function": str(reading.function),
+        "function": reading.function,
         "red": reading.a,
         "black": reading.b,
         "over": reading.lifted or parts_over(circuit, reading.a, reading.b) or None,
         "lifted": bool(reading.lifted),
-        "power": str(reading.power),
+        "power": reading.power,
     }
 
 
@@ -122,9 +117,9 @@ def measured_record(measured: Measured, circuit: Circuit) -> Record:
     unit = measured.reading.function.row.unit_ending
     return {
         **reading_record(measured.reading, circuit),
-        f"value_{unit}": None if measured.unstable else _number(measured.value),
-        f"low_{unit}": None if measured.low is None else _number(measured.low),
-        f"high_{unit}": None if measured.high is None else _number(measured.high),
+        f"value_{unit}": None if measured.unstable else measured.value,
+        f"low_{unit}": measured.low,
+        f"high_{unit}": measured.high,
         "about": measured.about,
         "unstable": measured.unstable,
     }
@@ -133,9 +128,9 @@ def measured_record(measured: Measured, circuit: Circuit) -> Record:
 def _shown_record(function: Function, shown: Shown) -> Record:
     unit = function.row.unit_ending
     return {
-        f"low_{unit}": _number(shown.low),
-        f"middle_{unit}": _number(shown.middle),
-        f"high_{unit}": _number(shown.high),
+        f"low_{unit}": shown.low,
+        f"middle_{unit}": shown.middle,
+        f"high_{unit}": shown.high,
     }
 
 
@@ -148,9 +143,9 @@ def _outcome_record(function: Function, outcome: Outcome) -> Record:
 def _answer_record(function: Function, answer: Answer) -> Record:
     unit = function.row.unit_ending
     return {
-        f"low_{unit}": _number(answer.low),
-        f"high_{unit}": _number(answer.high),
-        "faults": list(answer.keys),
+        f"low_{unit}": answer.low,
+        f"high_{unit}": answer.high,
+        "faults": answer.keys,
         "jumps": answer.jumps,
     }
 
@@ -169,11 +164,3 @@ def _ranked_record(ranked: Ranked) -> Record:
         "words": ranked.words,
         "amount": amount,
     }
-
-
-def _number(value: float) -> float | None:
-    return None if isinf(value) else value
-
-
-def _assumptions(board: Board) -> list[Record]:
-    return [{"key": a.key, "value": a.value, "source": a.source} for a in board.assumptions]

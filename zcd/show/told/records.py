@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
-from typing import Any
-
 import numpy as np
 
-from zcd.board.model import Board
-from zcd.show.checked.records import Record, plain_values
+from zcd.board.model import Assumption, Board
+from zcd.serialize import Record, to_dict
 from zcd.show.told.why import why_lines
 from zcd.show.told.words import advice_lines, event_text, fan_text, headline
 from zcd.story.causes import Cause
@@ -53,45 +50,39 @@ def story_record(story: Story) -> Record:
         "tacho_rpm": story.tacho_rpm,
     }
     sights = {"relay_on": view.faulty_closed, "relay_off": view.faulty_open}
-    record: Record = plain_values(
-        {
-            "board": board.name,
-            **summary_record(story),
-            "why": why_lines(story),
-            "events": [{**asdict(event), "words": event_text(event)} for event in story.events],
-            "sync_circuit": {
-                name: {key: value for key, value in asdict(sight).items() if key != "early"}
-                for name, sight in sights.items()
-            },
-            "samples": {name: column[every - 1 :: every] for name, column in columns.items()},
-            "assumptions": _assumptions(board),
-        }
-    )
-    return record
+    return {
+        "board": board.name,
+        **summary_record(story),
+        "why": why_lines(story),
+        "events": [{**to_dict(event), "words": event_text(event)} for event in story.events],
+        "sync_circuit": {
+            name: {key: value for key, value in to_dict(sight).items() if key != "early"}
+            for name, sight in sights.items()
+        },
+        "samples": {name: column[every - 1 :: every] for name, column in columns.items()},
+        "assumptions": _assumptions(board),
+    }
 
 
 def summary_record(story: Story) -> Record:
     """A story in short: cause, size, flags with their times, what the fan does, how it ends."""
     cause = story.cause
-    record: Record = plain_values(
-        {
-            "cause": cause.key,
-            "part": cause.fault.part,
-            "side": cause.side,
-            "words": cause.words,
-            "amount": cause.amount,
-            "unit": cause.fault.unit,
-            "headline": headline(story),
-            "sync_flag_s": story.flags.get(SYNC),
-            "fan_flag_s": story.flags.get(FAN),
-            "fan": fan_text(story),
-            "highest_rpm": float(np.max(story.speed_rpm)),
-            "last_rpm": float(story.speed_rpm[-1]),
-            "highest_fan_rms_v": float(np.max(story.fan_rms_v)),
-            "end": story.end_state,
-        }
-    )
-    return record
+    return {
+        "cause": cause.key,
+        "part": cause.fault.part,
+        "side": cause.side,
+        "words": cause.words,
+        "amount": cause.amount,
+        "unit": cause.fault.unit,
+        "headline": headline(story),
+        "sync_flag_s": story.flags.get(SYNC),
+        "fan_flag_s": story.flags.get(FAN),
+        "fan": fan_text(story),
+        "highest_rpm": float(np.max(story.speed_rpm)),
+        "last_rpm": float(story.speed_rpm[-1]),
+        "highest_fan_rms_v": float(np.max(story.fan_rms_v)),
+        "end": story.end_state,
+    }
 
 
 def table_record(table: StoryTable) -> Record:
@@ -108,17 +99,14 @@ def table_record(table: StoryTable) -> Record:
 def fits_record(found: CausesForFlags) -> Record:
     """Causes that fit some flags, and the reading that tells their side."""
     board, flags, fits, told = found.board, found.flags, found.fits, found.told
-    record: Record = plain_values(
-        {
-            "board": board.name,
-            "flags": [flag for flag in (SYNC, FAN) if flag in flags],
-            "causes": [_fit_record(fit) for fit in fits],
-            "advice": advice_lines(fits, flags, told),
-            "first_reading": told and _telling_record(told),
-            "assumptions": _assumptions(board),
-        }
-    )
-    return record
+    return {
+        "board": board.name,
+        "flags": [flag for flag in (SYNC, FAN) if flag in flags],
+        "causes": [_fit_record(fit) for fit in fits],
+        "advice": advice_lines(fits, flags, told),
+        "first_reading": told and _telling_record(told),
+        "assumptions": _assumptions(board),
+    }
 
 
 def _fit_record(fit: Fit) -> Record:
@@ -149,6 +137,5 @@ def _telling_record(told: Telling) -> Record:
     }
 
 
-def _assumptions(board: Board) -> list[dict[str, Any]]:
-    found = (*board.assumptions, *appliance_of(board).assumptions)
-    return [asdict(assumption) for assumption in found]
+def _assumptions(board: Board) -> tuple[Assumption, ...]:
+    return (*board.assumptions, *appliance_of(board).assumptions)

@@ -11,8 +11,8 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.words import parse_value, show_value
 from zcd.errors import InputError
 from zcd.refdata import default
+from zcd.serialize import Record
 from zcd.show.cautions import UNPLUGGED
-from zcd.show.checked.records import Record, plain_values
 from zcd.show.document import BulletList, Document, Paragraph, Section
 from zcd.show.found.document import caution_sections
 from zcd.show.table import Table
@@ -212,25 +212,22 @@ def verdict_record(measured: Measured, verdict: Verdict) -> Record:
         ``safe``, ``problems``, ``unchecked``, ``leads`` (lead, role, pin,
         board_role, frame_ohm), ``main_ohm``, ``start_ohm``, ``residual_ohm``, ``allowed_ohm``.
     """
-    record: Record = plain_values(
-        {
-            "safe": verdict.safe,
-            "problems": list(verdict.problems),
-            "unchecked": list(verdict.unchecked),
-            "leads": [
-                {
-                    "lead": lead,
-                    "role": verdict.roles.get(lead),
-                    "pin": measured.pins.get(lead),
-                    "board_role": measured.board.get(measured.pins.get(lead, "")),
-                    "frame_ohm": measured.frame_ohm.get(lead),
-                }
-                for lead in measured.leads
-            ],
-            "main_ohm": verdict.main_ohm,
-            "start_ohm": verdict.start_ohm,
-            "residual_ohm": verdict.residual_ohm,
-            "allowed_ohm": verdict.allowed_ohm,
-        }
-    )
-    return record
+    return {
+        "safe": verdict.safe,
+        "problems": list(verdict.problems),
+        "unchecked": list(verdict.unchecked),
+        "leads": [
+            {
+                "lead": lead,
+                "role": verdict.roles.get(lead),
+                "pin": measured.pins.get(lead),
+                "board_role": measured.board.get(measured.pins.get(lead, "")),
+                "frame_ohm": measured.frame_ohm.get(lead),
+            }
+            for lead in measured.leads
+        ],
+        "main_ohm": verdict.main_ohm,
+        "start_ohm": verdict.start_ohm,
+        "residual_ohm": verdict.residual_ohm,
+        "allowed_ohm": verdict.allowed_ohm,
+    }

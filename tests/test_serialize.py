@@ -1,0 +1,217 @@
+"""Results as plain values and their JSON Schema, judged by a JSON Schema library."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from pathlib import Path
+from typing import Any, ClassVar
+
+import jsonschema
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from tests.show.demo import (
+    DARK,
+    FAILS,
+    HOLDS,
+    RESISTORS,
+    lost_below,
+    outlook,
+    share_lost,
+    solved,
+)
+from zcd.margin.check import Check
+from zcd.results import Result
+from zcd.serialize import SCHEMA_VERSION, json_schema, to_dict
+from zcd.show.schemas import SCHEMAS
+
+BRIDGE = HOLDS.replace("[chain]", '[chain]\ntopology = "bridge"').replace(
+    RESISTORS, '["18k", "18k"]\nreturn_resistors = ["18k", "18k"]'
+)
+README = Path(__file__).parents[1] / "README.md"
+
+
+class Kind(StrEnum):
+    """Which of two."""
+
+    ONE = "one"
+    OTHER = "other"
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part.
+
+    Parameters
+    ----------
+    name : str
+        Its name,
+        on two lines.
+    low, high : float
+        Ends.
+    """
+
+    name: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Whole:
+    """A whole.
+
+    Parameters
+    ----------
+    part : Part or None
+        What is inside.
+    """
+
+    JSON_KEYS: ClassVar = ("name=part.name", "kind", "values", "parts", "twice", "by_name")
+
+    part: Part | None
+    kind: Kind
+    values: NDArray[np.float64]
+    by_name: dict[str, Part]
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """The parts."""
+        return () if self.part is None else (self.part,)
+
+    @property
+    def twice(self) -> float:
+        """Two times as much.
+
+        As everybody knows.
+        """
+        return 2.0 * float(self.values[0])
+
+
+PART = Part("a", -np.inf, 2.0)
+
+
+def test_keys_come_from_fields_properties_and_paths() -> None:
+    whole = Whole(PART, Kind.OTHER, np.array([1.0, np.nan]), {"a": PART})
+    plain = {"name": "a", "low": None, "high": 2.0}
+    assert to_dict(whole) == {
+        "name": "a",
+        "kind": "other",
+        "values": [1.0, None],
+        "parts": [plain],
+        "twice": 2.0,
+        "by_name": {"a": plain},
+    }
+    assert to_dict(Whole(None, Kind.ONE, np.zeros(1), {}))["name"] is None
+
+
+def test_schema_tells_types_and_texts() -> None:
+    schema = json_schema(Whole, "a whole")
+    keys = schema["properties"]
+    assert keys["name"]["description"] == "Its name, on two lines."
+    assert keys["name"]["anyOf"] == [{"type": "string"}, {"type": "null"}]
+    assert keys["kind"] == {"description": "Which of two.", "enum": ["one", "other"]}
+    assert keys["twice"]["description"] == "Two times as much."
+    assert keys["by_name"]["additionalProperties"] == {"$ref": "#/$defs/Part"}
+    assert schema["$defs"]["Part"]["properties"]["high"]["description"] == "Ends."
+    jsonschema.Draft202012Validator.check_schema(schema)
+
+
+def validator(name: str) -> jsonschema.Draft202012Validator:
+    schema = SCHEMAS[name]()
+    jsonschema.Draft202012Validator.check_schema(schema)
+    return jsonschema.Draft202012Validator(schema)
+
+
+def whole_check() -> Check:
+    return replace(solved().check, outlook=outlook())
+
+
+@pytest.mark.parametrize("text", [HOLDS, FAILS, DARK, BRIDGE])
+def test_checks_agree_with_their_schema(text: str) -> None:
+    validator("check").validate(solved(text).check.to_dict())
+
+
+def test_maps_agree_with_their_schema() -> None:
+    found = lost_below(0.2)
+    bare = found.to_dict()
+    assert bare["lost"]["ratio"] is bare["boards"] is bare["cloud"] is None
+    whole = replace(found, share=share_lost(found)).to_dict()
+    assert whole["lost"]["ratio"]
+    for record in (bare, whole):
+        validator("map").validate(record)
+        assert list(record) == list(SCHEMAS["map"]()["properties"])[: len(record)]
+
+
+def test_a_whole_check_agrees_with_its_schema() -> None:
+    record = whole_check().to_dict()
+    assert record["spread"]["corners"]
+    assert record["outlook"]["decides"]["tolerances"]
+    validator("check").validate(record)
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("schema",), SCHEMA_VERSION + 1),
+        (("passes",), "yes"),
+        (("levels", 0, "locks"), None),
+        (("spread", "corners", 0, "places", 0, "amount"), "much"),
+        (("outlook", "ageing", "views", "design rule", "first_years"), []),
+    ],
+)
+def test_other_values_do_not_agree(path: tuple[Any, ...], value: Any) -> None:
+    record = whole_check().to_dict()
+    inner = record
+    for step in path[:-1]:
+        inner = inner[step]
+    assert path[-1] in inner
+    inner[path[-1]] = value
+    with pytest.raises(jsonschema.ValidationError):
+        validator("check").validate(record)
+
+
+def described(schema: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every key of a schema of results, with what is said of it."""
+    for each in (schema, *schema["$defs"].values()):
+        yield from each["properties"].items()
+
+
+@pytest.mark.parametrize("name", sorted(set(SCHEMAS) - {"board"}))
+def test_every_key_has_words(name: str) -> None:
+    for key, inner in described(SCHEMAS[name]()):
+        assert inner.get("description"), key
+
+
+def test_every_key_is_there_and_no_other() -> None:
+    """What the schema requires is what is printed: a schema leaves new keys open."""
+    schema = SCHEMAS["check"]()
+    record = whole_check().to_dict()
+    assert list(record) == list(schema["properties"])
+    for name, place in (
+        ("Level", record["levels"][0]),
+        ("WorstLoad", record["resistors"][0]),
+        ("Headroom", record["headrooms"]["ctr"]),
+        ("Corner", record["spread"]["corners"][0]),
+        ("Population", record["spread"]["population"]),
+        ("Ageing", record["outlook"]["ageing"]),
+    ):
+        assert list(place) == list(schema["$defs"][name]["properties"]), name
+
+
+@pytest.mark.parametrize("name", sorted(set(SCHEMAS) - {"board"}))
+def test_readme_names_the_keys_of_the_schema(name: str) -> None:
+    """All keys at the top, and none that is not there."""
+    (row,) = re.findall(rf"^\| `{name}` \| (.*) \|$", README.read_text("utf-8"), re.MULTILINE)
+    named = set(re.findall(r"`(\w+)`", row))  # commands and options have more than a word
+    schema = SCHEMAS[name]()
+    assert set(schema["properties"]) - {"schema", "cautions"} <= named
+    assert named <= {key for key, _ in described(schema)}
+
+
+def test_every_result_begins_with_the_number() -> None:
+    check: Result = solved().check
+    assert next(iter(check.to_dict().items())) == ("schema", SCHEMA_VERSION)
