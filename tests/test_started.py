@@ -17,6 +17,9 @@ PROGRAM_PACKAGES = {
     "ngspice": "ngspice",
     "chromium": "chromium",
     "chromedriver": "chromium-driver",
+    "bash": "bash",
+    "zsh": "zsh",
+    "fish": "fish",
 }
 LIBRARY_PACKAGES = {"ngspice": "libngspice0"}
 """Where Debian 12 has it, by `dpkg -S`."""
@@ -62,6 +65,8 @@ def test_the_command_looks_for_each_and_installs_it() -> None:
         ("ngspice ", {"tests/spice/test_deck.py", "zcd/spice/simulator.py"}),
         ("libngspice0", {"zcd/spice/library.py"}),
         ("chromium ", {"tests/bench/conftest.py"}),
+        ("zsh ", {"tests/cli/test_completion.py"}),
+        ("fish ", {"tests/cli/test_completion.py"}),
         ("chromedriver", {"tests/bench/conftest.py"}),
         ("chromium-driver", {"tests/bench/conftest.py"}),
         ("find_library('ngspice')", {"zcd/spice/library.py"}),

@@ -5,17 +5,19 @@ Every number is a scalar or an array of shape ``(n,)``: one list describes a bat
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cache, cached_property
-from typing import Any, ClassVar
+from typing import Any, ClassVar, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.units import nearest, refusal
+from zcd.circuit.batch import Batch
 from zcd.errors import InputError
 
+Answer = TypeVar("Answer")
 Value = float | NDArray[np.float64]
 
 INFINITE_OHM = float("inf")
@@ -24,7 +26,7 @@ SHORT_OHM = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Element:
+class Element(Batch):
     """A part between nodes.
 
     `absent` names the values that make it do nothing: what it has in the rows of a batch
@@ -182,7 +184,7 @@ class TestSource(TwoNode):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Circuit:
+class Circuit(Batch):
     """A list of elements, and second names for some of its nodes.
 
     Parameters
@@ -218,6 +220,11 @@ class Circuit:
     def size(self) -> int:
         """Number of rows of the batch."""
         return max((np.size(v) for e in self.elements for v in e.values().values()), default=1)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Circuit], sizes: Sequence[int] | None = None) -> Circuit:
+        """As from `stack`."""
+        return stack(parts)
 
     def node(self, name: str) -> str:
         """The name that a node has in the elements; refuses a node the circuit lacks."""
@@ -257,18 +264,6 @@ class Circuit:
     def of(self, kind: type[Any]) -> list[Any]:
         """The elements of one kind."""
         return [e for e in self.elements if isinstance(e, kind)]
-
-    def rows(self, index: NDArray[Any]) -> Circuit:
-        """The circuit with only some rows of its batch."""
-
-        def pick(value: Value) -> Value:
-            return np.asarray(value)[index] if np.ndim(value) else value
-
-        picked: tuple[Element, ...] = tuple(
-            replace(e, **_arguments({k: pick(v) for k, v in e.values().items()}))
-            for e in self.elements
-        )
-        return replace(self, elements=picked)
 
 
 Harmonics = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
@@ -324,6 +319,31 @@ def stack(circuits: Sequence[Circuit]) -> Circuit:
                 )
     joined = tuple(_join(e, [t.get(ref) for t in tables], sizes) for ref, e in elements.items())
     return replace(circuits[0], elements=joined)
+
+
+def in_groups(
+    circuits: Sequence[Circuit], answer: Callable[[Sequence[int]], Sequence[Answer]]
+) -> list[Answer]:
+    """An answer for each circuit, asked for those with the same elements together.
+
+    Parameters
+    ----------
+    circuits : sequence of Circuit
+    answer : callable
+        Given the numbers of some circuits, gives an answer for each of them.
+
+    Returns
+    -------
+    answers : list
+        In the order of `circuits`.
+    """
+    groups: dict[object, list[int]] = {}
+    for number, circuit in enumerate(circuits):
+        groups.setdefault(tuple((e.ref, e.nodes) for e in circuit), []).append(number)
+    found: dict[int, Answer] = {}
+    for numbers in groups.values():
+        found |= dict(zip(numbers, answer(numbers), strict=True))
+    return [found[number] for number in range(len(circuits))]
 
 
 def _join(model: Element, found: list[Element | None], sizes: list[int]) -> Element:

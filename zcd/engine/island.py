@@ -23,7 +23,7 @@ from zcd.engine.light import photocurrents_a
 from zcd.engine.network import Network, column, compile_island, input_voltages_v
 from zcd.engine.newton import LinearSolve, Pointwise, newton
 from zcd.engine.outline import lone_transistor, outline_v
-from zcd.engine.solution import Island, at_points, joined, nothing_yet, take
+from zcd.engine.solution import Island, at_points, nothing_yet
 from zcd.engine.trajectory import Trajectory, abrupt_points, trajectory_solver
 from zcd.errors import SolverError
 
@@ -59,9 +59,9 @@ def solve_island(
     photo = photocurrents_a(circuit, island, trajectory, currents)
     first, member = _distinct(circuit, island, trajectory, lit=bool(photo))
     if first.size < member.size:
-        known = take(guess, first) if guess else None
+        known = guess.rows(first) if guess else None
         some = solve_island(circuit.rows(first), island, trajectory.rows(first), {}, known)
-        return take(some, member)
+        return some.rows(member)
     start = guess.states_v if guess else {}
     capacitors = [e for e in circuit.of(Capacitance) if e.a in island]
     if guess and np.all(guess.busy):
@@ -117,7 +117,7 @@ def static_island(
     """One island without its capacitors, point by point."""
     pieces = _pieces(np.arange(phase.shape[0]), phase.shape[1])
     if len(pieces) > 1:
-        return joined(
+        return Island.joined(
             [
                 static_island(
                     circuit.rows(rows),

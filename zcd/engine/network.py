@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.circuit.batch import COMMON, Batch
 from zcd.circuit.elements import (
     Capacitance,
     Circuit,
@@ -35,8 +36,11 @@ REFERENCES = ("neutral", "logic0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Network:
+class Network(Batch):
     """The linear part of an island, seen from its active nodes.
+
+    Of some of its rows, `recover`, `branches` and `harmonics` stay those of all: they are for
+    Newton's method alone.
 
     Active nodes are those that a junction, a phototransistor or (if asked for) a capacitor
     touches. The others are eliminated and can be recovered.
@@ -68,14 +72,14 @@ class Network:
     nodes: tuple[str, ...]
     active: int
     known: tuple[str, ...]
-    sources: tuple[Element, ...]
+    sources: tuple[Element, ...] = field(metadata=COMMON)
     conductance_s: FloatArray
     input_s: FloatArray
     injection_a: FloatArray
     capacitance_f: FloatArray
     input_f: FloatArray
     recover: tuple[FloatArray, FloatArray, FloatArray]
-    branches: tuple[Element, ...]
+    branches: tuple[Element, ...] = field(metadata=COMMON)
     harmonics: Harmonics
 
     def place(self, node: str) -> tuple[str, int]:
@@ -85,17 +89,6 @@ class Network:
         if node in self.known:
             return "known", self.known.index(node)
         return "reference", 0
-
-    def rows(self, index: NDArray[np.intp]) -> Network:
-        """Some rows of it, in any order, repeated or not; for Newton's method alone."""
-        return replace(
-            self,
-            conductance_s=self.conductance_s[index],
-            input_s=self.input_s[index],
-            injection_a=self.injection_a[index],
-            capacitance_f=self.capacitance_f[index],
-            input_f=self.input_f[index],
-        )
 
 
 def islands(circuit: Circuit) -> list[frozenset[str]]:

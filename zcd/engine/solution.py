@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.circuit.batch import OF_WHOLE, Batch
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.engine.network import LEAST_RESISTANCE_OHM, islands
 from zcd.errors import InputError
@@ -17,7 +17,7 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(slots=True)
-class Island:
+class Island(Batch):
     """What one island came to: waveforms, states of its branches, rows with capacitors at work."""
 
     voltages_v: dict[str, FloatArray]
@@ -50,17 +50,6 @@ def nothing_yet(size: int) -> Island:
     )
 
 
-def take(state: Island, rows: NDArray[np.intp]) -> Island:
-    """Some rows of an island, in any order, repeated or not."""
-    return Island(
-        voltages_v={name: wave[rows] for name, wave in state.voltages_v.items()},
-        currents_a={name: wave[rows] for name, wave in state.currents_a.items()},
-        states_v={name: wave[rows] for name, wave in state.states_v.items()},
-        busy=state.busy[rows],
-        multiplier=state.multiplier[rows],
-    )
-
-
 def at_points(state: Island, points: NDArray[np.intp]) -> Island:
     """Some points of an island's waveforms, in any order, repeated or not."""
     return replace(
@@ -71,30 +60,8 @@ def at_points(state: Island, points: NDArray[np.intp]) -> Island:
     )
 
 
-def joined(parts: Sequence[Island]) -> Island:
-    """Rows of several islands, one after another; a breakdown that some lack is zero there."""
-
-    def join(waves: Sequence[Mapping[str, FloatArray]]) -> dict[str, FloatArray]:
-        names = dict.fromkeys(name for part in waves for name in part)
-        shapes = [next(iter(part.values())).shape if part else (0, 0) for part in waves]
-        return {
-            name: np.concatenate(
-                [p.get(name, np.zeros(shape)) for p, shape in zip(waves, shapes, strict=True)]
-            )
-            for name in names
-        }
-
-    return Island(
-        voltages_v=join([p.voltages_v for p in parts]),
-        currents_a=join([p.currents_a for p in parts]),
-        states_v=join([p.states_v for p in parts]),
-        busy=np.concatenate([p.busy for p in parts]),
-        multiplier=np.concatenate([p.multiplier for p in parts]),
-    )
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Solution:
+class Solution(Batch):
     """Waveforms of a batch over one mains period.
 
     Parameters
@@ -123,24 +90,10 @@ class Solution:
     voltages_v: Mapping[str, FloatArray]
     currents_a: Mapping[str, FloatArray]
     settled: NDArray[np.bool_]
-    cycle_peaks_a: Mapping[str, FloatArray] = field(default_factory=dict)
-    states: Mapping[frozenset[str], Island] = field(default_factory=dict, repr=False)
-
-    def rows(self, index: NDArray[Any]) -> Solution:
-        """The solution of only some rows of the batch; what was left for a next one is dropped."""
-
-        def pick(waves: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
-            return {name: wave[index] for name, wave in waves.items()}
-
-        return Solution(
-            circuit=self.circuit.rows(index),
-            phase_rad=self.phase_rad[index],
-            time_s=self.time_s[index],
-            weight=self.weight[index],
-            voltages_v=pick(self.voltages_v),
-            currents_a=pick(self.currents_a),
-            settled=self.settled[index],
-        )
+    cycle_peaks_a: Mapping[str, FloatArray] = field(default_factory=dict, metadata=OF_WHOLE)
+    states: Mapping[frozenset[str], Island] = field(
+        default_factory=dict, repr=False, metadata=OF_WHOLE
+    )
 
     def between_v(self, a: str, b: str) -> FloatArray:
         """Voltage of node `a` against node `b`, shape (n, m); they must share an island."""

@@ -7,12 +7,13 @@ solved for, not waited for.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import lapack
 
+from zcd.circuit.batch import OF_WHOLE, Batch
 from zcd.engine.branches import Part, rows_of
 from zcd.engine.network import Network
 from zcd.engine.newton import FEW_RATIO, LinearSolve, Pointwise, eliminate
@@ -32,7 +33,7 @@ CLOSED_V = 1e-9
 
 
 @dataclass(slots=True)
-class Trajectory:
+class Trajectory(Batch):
     """Where and when a network is solved.
 
     Parameters
@@ -56,17 +57,7 @@ class Trajectory:
     closed: bool = True
     mirrored: bool = False
     abrupt: NDArray[np.bool_] | None = None
-    carry: FloatArray | None = None
-
-    def rows(self, index: NDArray[np.intp] | slice) -> Trajectory:
-        """Some rows of it, not solved yet."""
-        return replace(
-            self,
-            phase_rad=self.phase_rad[index],
-            omega_rad_per_s=self.omega_rad_per_s[index],
-            abrupt=None if self.abrupt is None else self.abrupt[index],
-            carry=None,
-        )
+    carry: FloatArray | None = field(default=None, metadata=OF_WHOLE)
 
     def multiplier(self) -> FloatArray:
         """Largest Floquet multiplier: the share of a disturbance left after one period, (n,)."""

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from zcd.board.model import Board, Resistor
+from zcd.circuit.batch import Batch
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.engine.solve import Grid, solve
@@ -268,7 +269,7 @@ def _whole(place: Section) -> Section:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bearing:
+class Bearing(Batch):
     """Resistors and what they may bear, arrays of one shape.
 
     Parameters
@@ -285,16 +286,6 @@ class Bearing:
     high_ohm: FloatArray
     power_w: FloatArray
     working_v: FloatArray
-
-    def rows(self, index: NDArray[np.intp]) -> Bearing:
-        """Some of them, in the shape of `index`."""
-        return Bearing(
-            ohm=self.ohm[index],
-            low_ohm=self.low_ohm[index],
-            high_ohm=self.high_ohm[index],
-            power_w=self.power_w[index],
-            working_v=self.working_v[index],
-        )
 
 
 def bearing(parts: Sequence[Resistor], hot_degc: float) -> Bearing:

@@ -9,19 +9,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.circuit.elements import stack
+from zcd.circuit.batch import Batch, split
+from zcd.circuit.elements import in_groups
 from zcd.engine.solution import row_pieces
 from zcd.engine.solve import PULSES, Grid, solve
 from zcd.margin.limits import stress_rules
 from zcd.margin.rules import Rule
 from zcd.margin.tolerances import Boards
-from zcd.sync.lock import RULES, Thresholds, judge
+from zcd.sync.lock import RULES, judge
 
 FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RuleMargins:
+class RuleMargins(Batch):
     """Margins of all rules.
 
     Parameters
@@ -67,13 +68,8 @@ def evaluate(boards: Boards, board: Board, grid: Grid = PULSES) -> RuleMargins:
     -------
     margins : RuleMargins
     """
-    first, *others = row_pieces(boards.circuit.size)
-    found = _evaluate(boards.rows(first), board, grid)
-    margins = np.empty((boards.circuit.size, len(found.names)))
-    margins[first] = found.margins
-    for piece in others:
-        margins[piece] = _evaluate(boards.rows(piece), board, grid).margins
-    return RuleMargins(names=found.names, margins=margins)
+    pieces = row_pieces(boards.size)
+    return RuleMargins.joined([_evaluate(boards.rows(piece), board, grid) for piece in pieces])
 
 
 def evaluate_together(draws: Sequence[Boards], boards: Sequence[Board]) -> list[RuleMargins]:
@@ -90,36 +86,22 @@ def evaluate_together(draws: Sequence[Boards], boards: Sequence[Board]) -> list[
     margins : list of RuleMargins
         In the same order.
     """
-    groups: dict[object, list[int]] = {}
-    for number, drawn in enumerate(draws):
-        shape = tuple((element.ref, element.nodes) for element in drawn.circuit)
-        groups.setdefault(shape, []).append(number)
-    found: dict[int, RuleMargins] = {}
-    for numbers in groups.values():
-        parts = _evaluate_as_one([draws[k] for k in numbers], [boards[k] for k in numbers])
-        found |= dict(zip(numbers, parts, strict=True))
-    return [found[number] for number in range(len(draws))]
+    return in_groups(
+        [drawn.circuit for drawn in draws],
+        lambda some: _evaluate_as_one([draws[k] for k in some], [boards[k] for k in some]),
+    )
 
 
 def _evaluate_as_one(draws: Sequence[Boards], boards: Sequence[Board]) -> list[RuleMargins]:
     """Boards of several designs with the same elements."""
-    ends = np.cumsum([drawn.circuit.size for drawn in draws])
-    if len(draws) == 1 or len(row_pieces(int(ends[-1]))) > 1:
+    if len(draws) == 1 or len(row_pieces(sum(drawn.size for drawn in draws))) > 1:
         return [evaluate(drawn, board) for drawn, board in zip(draws, boards, strict=True)]
-    ends_v = [
-        [
-            np.broadcast_to(level, (drawn.circuit.size,))
-            for drawn, level in zip(draws, each, strict=True)
-        ]
-        for each in ([d.thresholds.low_v for d in draws], [d.thresholds.high_v for d in draws])
-    ]
-    low, high = (np.concatenate(each) for each in ends_v)
-    solution = solve(stack([drawn.circuit for drawn in draws]), PULSES)
-    lock = judge(solution, boards[0], Thresholds(low_v=low, high_v=high))
-    rows = np.split(np.arange(ends[-1]), ends[:-1])
+    whole = Boards.joined(draws)
+    solution = solve(whole.circuit, PULSES)
+    lock = judge(solution, boards[0], whole.thresholds)
     return [
         _together(lock.margins[mine], stress_rules(solution.rows(mine), board))
-        for mine, board in zip(rows, boards, strict=True)
+        for mine, board in zip(split([drawn.size for drawn in draws]), boards, strict=True)
     ]
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Resistor
+from zcd.circuit.batch import Batch
 from zcd.circuit.build import Conditions, build_circuit, junction_refs, led_refs
 from zcd.circuit.elements import Circuit, Junction, Resistance
 from zcd.engine.solution import Solution
@@ -26,7 +27,7 @@ HARMLESS_REVERSE_A = 10e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ResistorStress:
+class ResistorStress(Batch):
     """Load of one resistor in every row of a solution.
 
     Parameters
@@ -207,16 +208,7 @@ def worst_circuit(board: Board) -> Circuit:
 def worst_of(solution: Solution, board: Board) -> list[ResistorStress]:
     """What `worst_stress` gives, from the solution of `worst_circuit`."""
     found = resistor_stress(solution, board, board.service.hot_degc)
-    return [
-        replace(
-            stress,
-            **{
-                name: getattr(stress, name)[2 * k : 2 * k + 2]
-                for name in ("power_w", "rms_v", "peak_v")
-            },
-        )
-        for k, stress in enumerate(found)
-    ]
+    return [stress.rows(slice(2 * k, 2 * k + 2)) for k, stress in enumerate(found)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,6 +16,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.circuit.batch import Batch
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
@@ -31,7 +33,7 @@ _HAIR = 1.0 - 1e-12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stock:
+class Stock(Batch):
     """Parts to choose from, arrays of shape (n,).
 
     Parameters
@@ -53,16 +55,6 @@ class Stock:
     floors: FloatArray
     tiers: IntArray
     counts: IntArray
-
-    def rows(self, index: IntArray) -> Stock:
-        """Some of the parts, in this order."""
-        return Stock(
-            values=self.values[index],
-            lows=self.lows[index],
-            floors=self.floors[index],
-            tiers=self.tiers[index],
-            counts=self.counts[index],
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

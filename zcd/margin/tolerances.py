@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from zcd.board.library import all_resistors
 from zcd.board.model import Board, Diode, Resistor
+from zcd.circuit.batch import Batch
 from zcd.circuit.build import (
     NOMINAL,
     Conditions,
@@ -48,21 +49,11 @@ class Draw:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Boards:
+class Boards(Batch):
     """Boards of one design, a row each, ready to be solved and judged."""
 
     circuit: Circuit
     thresholds: Thresholds
-
-    def rows(self, index: NDArray[np.intp]) -> Boards:
-        """Some of them."""
-        low, high = (
-            np.asarray(level)[index] if np.ndim(level) else level
-            for level in (self.thresholds.low_v, self.thresholds.high_v)
-        )
-        return Boards(
-            circuit=self.circuit.rows(index), thresholds=Thresholds(low_v=low, high_v=high)
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from zcd.board.library import all_resistors
 from zcd.board.model import Board
+from zcd.circuit.batch import split
 from zcd.circuit.build import build_circuit, led_refs
-from zcd.circuit.elements import Circuit, stack
+from zcd.circuit.elements import Circuit, in_groups, stack
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.margin.check import (
@@ -159,22 +160,13 @@ def _level_rows(board: Board) -> Circuit:
 
 def solved_alike(circuits: Sequence[Circuit]) -> list[Solution]:
     """Solutions of some batches, those of the same elements solved as one."""
-    groups: dict[object, list[int]] = {}
-    for number, circuit in enumerate(circuits):
-        shape = tuple((element.ref, element.nodes) for element in circuit)
-        groups.setdefault(shape, []).append(number)
-    found: dict[int, Solution] = {}
-    for numbers in groups.values():
-        solved = solved_apart([circuits[number] for number in numbers])
-        found |= dict(zip(numbers, solved, strict=True))
-    return [found[number] for number in range(len(circuits))]
+    return in_groups(circuits, lambda some: solved_apart([circuits[k] for k in some]))
 
 
 def solved_apart(circuits: Sequence[Circuit]) -> list[Solution]:
     """Solutions of some batches of the same elements, solved as one."""
     whole = solve(stack(circuits))
-    ends = np.cumsum([circuit.size for circuit in circuits])
-    return [whole.rows(rows) for rows in np.split(np.arange(ends[-1]), ends[:-1])]
+    return [whole.rows(rows) for rows in split([circuit.size for circuit in circuits])]
 
 
 def _headrooms(boards: Sequence[Board]) -> list[list[Headroom]]:

@@ -6,13 +6,13 @@ so that a limit can be found exactly by root finding on the smallest margin.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Topology
+from zcd.circuit.batch import Batch
 from zcd.circuit.elements import Circuit, Value
 from zcd.engine.solution import Solution, row_pieces
 from zcd.engine.solve import EDGES, Grid, solve
@@ -33,7 +33,7 @@ RULES = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Thresholds:
+class Thresholds(Batch):
     """Where the sync pin reads low and high, one pair or a pair a row. [V]"""
 
     low_v: Value
@@ -41,7 +41,7 @@ class Thresholds:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lock:
+class Lock(Batch):
     """What the controller makes of the pulses.
 
     Parameters
@@ -107,16 +107,7 @@ def lock_of(circuit: Circuit, board: Board, grid: Grid = EDGES) -> Lock:
     pieces = row_pieces(circuit.size)
     if len(pieces) == 1:
         return judge(solve(circuit, grid), board)
-    return joined_locks([judge(solve(circuit.rows(piece), grid), board) for piece in pieces])
-
-
-def joined_locks(locks: Sequence[Lock]) -> Lock:
-    """Rows of several batches, one after another."""
-    pulses = {
-        field.name: np.concatenate([getattr(lock.pulses, field.name) for lock in locks])
-        for field in fields(Pulses)
-    }
-    return Lock(pulses=Pulses(**pulses), margins=np.concatenate([lock.margins for lock in locks]))
+    return Lock.joined([judge(solve(circuit.rows(piece), grid), board) for piece in pieces])
 
 
 def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from zcd.circuit.batch import Batch
 from zcd.circuit.elements import MainsSource, Phototransistor, harmonics_of
 from zcd.engine.solution import Solution
 from zcd.physics.mains import crossing_shift_rad
@@ -26,7 +27,7 @@ ONE_SIDED_RATIO = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pulses:
+class Pulses(Batch):
     """Low pulses at the sync pin over one mains period.
 
     A pulse begins where the pin falls below the low threshold and ends where it rises above the
