@@ -210,7 +210,8 @@ def test_a_new_board_file_told_as_json(work: Path, capsys: pytest.CaptureFixture
     assert main(["new", "--json", "--topology", "bridge", "b.toml"]) == 0
     out, err = capsys.readouterr()
     written = (work / "b.toml").read_text(encoding="utf-8")
-    assert json.loads(out) == {"file": "b.toml", "topology": "bridge", "text": written}
+    wanted = {"schema": 1, "file": "b.toml", "topology": "bridge", "text": written}
+    assert json.loads(out) == wanted
     assert err == ""
 
 
@@ -306,7 +307,7 @@ def test_demo_as_json(work: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["demo", "mine", "--json"]) == 0
     out, err = capsys.readouterr()
     found = json.loads(out)
-    assert set(found) == {"folder", "diagnosis", "check", "cautions"}
+    assert set(found) == {"schema", "folder", "diagnosis", "check", "cautions"}
     assert found["folder"] == "mine"
     assert found["diagnosis"]["ranked"][0]["fault"] == "OC1 second LED open"
     assert found["check"]["passes"] is True
@@ -350,7 +351,7 @@ def test_bench_card_as_json(job: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert main(["readings", str(job.parent / "board.toml"), "--json"]) == 0
     out, err = capsys.readouterr()
     found = json.loads(out)
-    assert set(found) == {"board", "readings", "assumptions", "cautions"}
+    assert set(found) == {"schema", "board", "readings", "assumptions", "cautions"}
     assert found["readings"][0]["side"] == "dead"
     assert found["readings"][-1]["side"] == "dead, one end lifted"
     assert err == ""
