@@ -32,8 +32,10 @@ if TYPE_CHECKING:
         check,
         compare_spice,
         diagnose,
+        draw,
         load,
         loads,
+        loads_drawer,
         loss_map,
         population,
         readings,
@@ -42,6 +44,7 @@ if TYPE_CHECKING:
         solve,
         story,
         substitute,
+        windings,
     )
     from zcd.board.model import Board
     from zcd.diagnosis.job import Job
@@ -59,8 +62,10 @@ __all__ = [
     "check",
     "compare_spice",
     "diagnose",
+    "draw",
     "load",
     "loads",
+    "loads_drawer",
     "loss_map",
     "population",
     "readings",
@@ -69,6 +74,7 @@ __all__ = [
     "solve",
     "story",
     "substitute",
+    "windings",
 ]
 _ELSEWHERE = {
     "Board": "zcd.board.model",

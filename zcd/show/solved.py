@@ -16,9 +16,18 @@ from zcd.show.table import Quantity, Table
 from zcd.show.wording import offset_text, plain
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from zcd.sync.solved import Solved
 
-__all__ = ["plot_solved", "solved_document", "solved_line", "solved_record"]
+__all__ = [
+    "plot_solved",
+    "solved_document",
+    "solved_figure",
+    "solved_line",
+    "solved_record",
+    "solved_table",
+]
 
 
 def solved_line(solved: Solved) -> str:
@@ -30,6 +39,17 @@ def solved_line(solved: Solved) -> str:
 
 
 def solved_document(solved: Solved) -> Document:
+    """The board, and each case."""
+    return Document(
+        title=plain(solved.board.name),
+        sections=(
+            Section("", (Paragraph(board_line(solved.board)),), answer=True),
+            Section("", (solved_table(solved),), answer=True),
+        ),
+    )
+
+
+def solved_table(solved: Solved) -> Table:
     """LED current, edges and lock of each case."""
     pulses, peaks = solved.lock.pulses, _led_peak_a(solved)
     quantities = (
@@ -40,13 +60,14 @@ def solved_document(solved: Solved) -> Document:
         Quantity("rise_offset_s", "rises", lambda row: offset_text(pulses.rise_offset_s[row, 0])),
         Quantity("locks", "lock", lambda row: solved.lock.failed_rule(row) or "yes"),
     )
-    return Document(
-        title=plain(solved.board.name),
-        sections=(
-            Section("", (Paragraph(board_line(solved.board)),), answer=True),
-            Section("", (Table.of(range(solved.size), quantities, title="Solved"),), answer=True),
-        ),
-    )
+    return Table.of(range(solved.size), quantities, title="Solved")
+
+
+def solved_figure(solved: Solved) -> Figure:
+    """Mains, LED current and pin of the first case."""
+    from zcd.show.draw.waveform import waveform_figure
+
+    return waveform_figure(solved.board, solved.solution, solved.lock)
 
 
 def solved_record(solved: Solved) -> dict[str, Any]:
