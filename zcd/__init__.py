@@ -42,8 +42,8 @@ if TYPE_CHECKING:
         retest,
         sensitivity,
         solve,
-        story,
         substitute,
+        timeline,
         windings,
     )
     from zcd.board.model import Board
@@ -72,8 +72,8 @@ __all__ = [
     "retest",
     "sensitivity",
     "solve",
-    "story",
     "substitute",
+    "timeline",
     "windings",
 ]
 _ELSEWHERE = {

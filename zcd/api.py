@@ -538,7 +538,9 @@ def windings(
     return Windings(measured=measured, verdict=name_leads(measured))
 
 
-def story(board: Board, cause: str, *, amount: float | None = None, seconds: float = 60.0) -> Story:
+def timeline(
+    board: Board, cause: str, *, amount: float | None = None, seconds: float = 60.0
+) -> Story:
     """Follow controller, drive and fan from switching on, with one cause at work.
 
     Parameters

@@ -35,9 +35,9 @@ class Picture:
         return f"<Picture: {name}, {width:.1f} x {height:.1f} in>"
 
     def _repr_svg_(self) -> str:
-        from zcd.show.draw.canvas import figure_svg
+        from zcd.show.draw.canvas import own_svg
 
-        return figure_svg(self.figure)
+        return own_svg(self.figure)
 
     def save(self, path: str | Path) -> Path:
         """Write the picture to a file.

@@ -58,7 +58,12 @@ def print_document(document: Document, console: Console) -> None:
 def document_text(document: Document) -> str:
     """What `print_document` prints, as text."""
     file = StringIO()
-    print_document(document, Console(file=file, width=MAX_WIDTH))
+    print_document(
+        document,
+        Console(
+            file=file, width=MAX_WIDTH, force_terminal=False, force_jupyter=False, color_system=None
+        ),
+    )
     return "\n".join(line.rstrip() for line in file.getvalue().strip("\n").splitlines())
 
 
