@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
 import zcd
-from zcd import api
 from zcd.__main__ import __name__ as program
 from zcd.results import Result
 
@@ -45,14 +46,15 @@ def results() -> dict[str, Result]:
         "diagnose": case,
         "retest": zcd.retest(board(), "ac line neutral 120 V"),
         "substitute": zcd.substitute(board(), refs=["R8"]),
-        "story": api.story(board(), "R8 open", seconds=20.0),
+        "story": zcd.timeline(board(), "R8 open", seconds=20.0),
         "causes": zcd.causes(board(), ["sync", "fan"], seconds=20.0),
+        "windings": zcd.windings("red-black=210", "black-white=350", "red-white=558"),
     }
 
 
 KINDS = (
     "solve", "check", "population", "sensitivity", "loss_map", "readings", "diagnose", "retest",
-    "substitute", "story", "causes",
+    "substitute", "story", "causes", "windings",
 )  # fmt: skip
 
 
@@ -150,7 +152,7 @@ def test_a_board_with_changes(changes: dict[str, Any], read: Any) -> None:
         (lambda: zcd.solve(board()).current("R9"), "R8"),
         (lambda: zcd.diagnose(board(), "dc pin"), "reading"),
         (lambda: zcd.load("no-such-file.toml"), "no-such-file.toml"),
-        (lambda: api.story(board(), "R9 open"), "R9: no such part"),
+        (lambda: zcd.timeline(board(), "R9 open"), "R9: no such part"),
         (lambda: zcd.substitute(board(), refs=["R9"]), "R9"),
     ],
 )
@@ -169,6 +171,122 @@ def test_a_case_goes_on() -> None:
     assert not case.diagnosis.measured
 
 
+TABLES = {
+    "solve": ("cases",),
+    "check": ("rules", "levels", "resistors", "headroom", "corners", "population", "tolerances",
+              "shorts", "surge", "assumptions"),
+    "diagnose": ("faults", "readings", "choices"),
+    "substitute": ("chain",),
+    "story": ("events", "circuit"),
+}  # fmt: skip
+PICTURES = {
+    "solve": ("waveforms",),
+    "check": ("circuit",),
+    "loss_map": ("map",),
+    "diagnose": ("circuit",),
+    "story": ("timeline", "circuit", "waveforms", "drive", "fan"),
+}
+
+
+@pytest.mark.parametrize(("kind", "name"), [(k, n) for k in TABLES for n in TABLES[k]])
+def test_a_table_of_a_result(kind: str, name: str) -> None:
+    table = results()[kind].table(name)
+    assert len(table.to_dicts()) == len(table.rows) > 0
+    assert len(repr(table).splitlines()) == 1
+    assert all(heading in str(table) for heading in table.columns)
+    assert not re.search(r"nan|inf\b|\de[+-]\d", str(table))
+    assert "<table" in table._repr_html_()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_result_has_a_first_table_and_picture(kind: str) -> None:
+    assert results()[kind].table().rows
+    assert results()[kind].picture()._repr_svg_().startswith("<svg")
+
+
+@pytest.mark.parametrize(("kind", "name"), [(k, n) for k in PICTURES for n in PICTURES[k]])
+def test_a_picture_of_a_result(kind: str, name: str, tmp_path: Path) -> None:
+    picture = results()[kind].picture(name)
+    assert len(repr(picture).splitlines()) == 1
+    assert picture._repr_svg_().startswith("<svg")
+    path = picture.save(tmp_path / "picture.png")
+    assert path.read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize(
+    ("get", "words"),
+    [
+        (lambda: results()["check"].table("rule"), 'did you mean "rules"'),
+        (lambda: results()["check"].table("years"), "allowed: one of rules"),
+        (lambda: results()["check"].picture("years"), "allowed: one of circuit"),
+        (lambda: results()["substitute"].table("optocouplers"), "allowed: one of chain"),
+        (lambda: results()["population"].table("rules"), "allowed: no name"),
+        (lambda: results()["story"].picture("fans"), 'did you mean "fan"'),
+    ],
+)
+def test_a_table_or_picture_that_there_is_not(get: Any, words: str) -> None:
+    with pytest.raises(zcd.InputError, match=words):
+        get()
+
+
+def test_an_outlook_has_tables_and_pictures_of_its_own() -> None:
+    check = zcd.check(board(), outlook=True)
+    for name in ("shares", "years"):
+        assert check.table(name).rows
+        assert check.picture(name)._repr_svg_().startswith("<svg")
+
+
+def test_the_diagram_marks_a_fault() -> None:
+    whole, faulty = zcd.draw(board()), zcd.draw(board(), "R8 open")
+    assert whole._repr_svg_() != faulty._repr_svg_()
+    with pytest.raises(zcd.InputError, match="R9: no such part"):
+        zcd.draw(board(), "R9 open")
+
+
+def test_choices_are_the_best_for_their_cost_first() -> None:
+    case = zcd.diagnose(board(), flags=["sync", "fan"])
+    found = case.choices()
+    worth = [choice.worth_bits for choice in found]
+    assert worth == sorted(worth, reverse=True)
+    assert case.next_reading is not None
+    # an answer cannot tell more than what is open: mutual information is at most the entropy
+    assert 0.0 < max(c.gain_bits for c in found) <= case.next_reading.open_bits
+    taken = case.add("ohm R8 22k").measured[0].reading
+    assert taken in [choice.reading for choice in found]
+    assert taken not in [choice.reading for choice in case.add("ohm R8 22k").choices()]
+
+
+def test_a_reading_that_contradicts_the_others_is_named() -> None:
+    case = zcd.diagnose(
+        board(), "dc pin logic0 2 V", "frequency 60", "dc logic+ logic0 0 V", "ohm R8 22k"
+    )
+    assert [m.reading.words for m in case.suspects] == ["DC volts, logic+ to logic0"]
+
+
+def test_flags_after_the_repair_are_those_of_a_job() -> None:
+    taken = ("ohm R8 22k", "dc pin logic0 2 V")
+    job = zcd.diagnose(board(), flags=["none"]).job
+    by_flags = zcd.retest(board(), *taken, flags=["none"])
+    assert by_flags.good_ratio == zcd.retest(job, *taken).good_ratio
+    assert by_flags.good_ratio != zcd.retest(board(), *taken).good_ratio
+
+
+def test_parts_in_stock_from_a_text() -> None:
+    drawer = zcd.loads_drawer('resistors = [{values = ["22k", "24k"], style = "1/2 W"}]')
+    found = zcd.substitute(board(), drawer, refs=["R8"]).found.chain
+    assert found is not None
+    assert {part.resistance_ohm for fit in found.best for part in fit.parts} <= {22e3, 24e3}
+
+
+def test_windings_by_kirchhoff() -> None:
+    # two windings in series: 210 + 350 = 560 ohm between their outer ends
+    found = zcd.windings("red-black=210", "black-white=350", "red-white=560")
+    assert found.verdict.roles["black"] == "common"
+    assert not found.safe
+    wrong = zcd.windings("red-black=210", "black-white=350", "red-white=690")
+    assert wrong.verdict.problems
+
+
 def test_importing_it_loads_nothing_heavy() -> None:
     code = "import sys, zcd; print([m for m in ('numpy', 'scipy', 'pydantic') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -177,6 +295,8 @@ def test_importing_it_loads_nothing_heavy() -> None:
 
 def test_every_name_is_there() -> None:
     for name in zcd.__all__:
-        assert getattr(zcd, name) is not None
+        assert callable(getattr(zcd, name))
+        # a package of that name would take its place as soon as it is imported
+        assert not (Path(zcd.__file__).parent / name).exists()
     with pytest.raises(AttributeError, match="no attribute 'chek'"):
         zcd.chek  # noqa: B018

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
+import sys
 from functools import cache
 from itertools import combinations
 from pathlib import Path
@@ -29,6 +31,20 @@ def of_notebook(path: Path) -> Board:
     return parse_board(found[1])
 
 
+def readme_script() -> str:
+    """The README's example in Python."""
+    found = re.search(r"```python\n(.*?)```", (ROOT / "README.md").read_text("utf-8"), re.DOTALL)
+    assert found is not None
+    return found[1]
+
+
+def of_readme() -> Board:
+    """The board of the README's example in Python."""
+    found = re.search(r'loads\("""(.*?)"""\)', readme_script(), re.DOTALL)
+    assert found is not None
+    return parse_board(found[1])
+
+
 @cache
 def examples() -> dict[str, Board]:
     """All example boards."""
@@ -38,6 +54,7 @@ def examples() -> dict[str, Board]:
     return {
         "demo": load_board(DEMO / "board.toml"),
         "page": first,
+        "script": of_readme(),
         **{f"starter {topology}": parse_board(starter_text(topology)) for topology in Topology},
         **{path.stem: of_notebook(path) for path in NOTEBOOKS},
     }
@@ -76,6 +93,21 @@ def test_notebooks_and_demo_differ_in_topology(kind: str) -> None:
     told = ["demo", *(path.stem for path in NOTEBOOKS)]
     alike = [name for name in told if examples()[name].topology is examples()[kind].topology]
     assert alike == [kind]
+
+
+def test_the_script_of_the_readme_runs() -> None:
+    script = readme_script()
+    assert len([line for line in script.splitlines() if line]) == 10
+    assert re.findall(r"^(?:import|from) .*", script, re.MULTILINE) == ["import zcd"]
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    assert done.stdout.startswith("False Headroom")
+    assert "R2 open" in done.stdout
+    # Ohm's law: at the mains' peak the chain takes all but a diode's and an LED's drop of about 2 V
+    peaks = [float(word) for word in re.findall(r"\d\.\d+e?-?\d*", done.stdout.split("[")[1])[:3]]
+    expected = [(2**0.5 * rms - 1.7) / 78e3 for rms in (108.0, 120.0, 132.0)]
+    assert peaks == pytest.approx(expected, rel=0.01)
 
 
 def test_the_tour_describes_the_board_of_the_demo() -> None:

@@ -25,6 +25,7 @@ from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.readings import Measured
 from zcd.diagnosis.words import as_measured
 from zcd.margin.check import Check
+from zcd.results import Picture
 from zcd.sync.solved import Solved
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from zcd.story.flags import CausesForFlags
     from zcd.story.switches import Replacements
     from zcd.story.timeline import Story
+    from zcd.story.windings import Windings
 
 Amounts = str | ArrayLike
 
@@ -161,6 +163,35 @@ def solve(
     return Solved(board=board, solution=solution, lock=judge(solution, board))
 
 
+def draw(board: Board, fault: str | None = None) -> Picture:
+    """Draw the circuit diagram of a board.
+
+    Parameters
+    ----------
+    board : Board
+    fault : str, optional
+        A fault to be marked, such as ``"R2 open"``.
+
+    Returns
+    -------
+    picture : Picture
+        A notebook shows it; `save` writes PNG or SVG.
+
+    Raises
+    ------
+    InputError
+        If there is no such fault.
+    """
+    from zcd.diagnosis.faults import with_fault
+    from zcd.diagnosis.rank import Ranked
+    from zcd.show.pictures import board_picture
+
+    if fault is None:
+        return Picture(board_picture(board))
+    chosen, _ = with_fault(build_circuit(board), fault, 0.5)
+    return Picture(board_picture(board, Ranked(fault=chosen, probability=1.0)))
+
+
 def check(board: Board, *, outlook: bool = False) -> Check:
     """Judge a board by every rule, its worst corners and a population of its kind.
 
@@ -169,7 +200,7 @@ def check(board: Board, *, outlook: bool = False) -> Check:
     board : Board
     outlook : bool
         Also find what makes the CTR headroom differ from board to board, and the margin over the
-        years: takes seconds.
+        years: takes seconds. The check then has the tables and pictures ``shares`` and ``years``.
 
     Returns
     -------
@@ -346,6 +377,7 @@ def retest(
     about: Board | Job,
     *taken: str | Measured,
     before: Sequence[Measured] = (),
+    flags: Collection[str] = (),
     meter: Meter | None = None,
 ) -> Retest:
     """Judge readings that were taken after a repair.
@@ -357,6 +389,8 @@ def retest(
     taken : str or Measured
     before : sequence of Measured
         Readings before the repair, to be told which were not repeated.
+    flags : collection of str
+        What the controller reports after the repair: ``sync``, ``fan``, or ``none``.
     meter : Meter, optional
 
     Returns
@@ -375,7 +409,7 @@ def retest(
     job = about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
     atlas = make_atlas(job.board, meter or job.meter, stored=True)
     more = as_measured(taken, atlas.circuit)
-    result = judge_again(atlas, (*job.measured, *more), before, job.flags)
+    result = judge_again(atlas, (*job.measured, *more), before, flags or job.flags)
     atlas.keep()
     return result
 
@@ -412,7 +446,101 @@ def substitute(
     return replacements(board, drawer, refs)
 
 
-def story(board: Board, cause: str, *, amount: float | None = None, seconds: float = 60.0) -> Story:
+def loads_drawer(text: str, name: str = "drawer") -> Drawer:
+    """List the parts in stock from the text of a drawer file.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    name : str
+        Of the drawer.
+
+    Returns
+    -------
+    drawer : Drawer
+        For `substitute`.
+
+    Raises
+    ------
+    InputError
+        If it does not describe a drawer; one line for each problem.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> drawer = zcd.loads_drawer('resistors = ["82k", {values = ["27k", "33k"], count = 2}]')
+    >>> [item.part.resistance_ohm for item in drawer.resistors]
+    [27000.0, 33000.0, 82000.0]
+    """
+    from zcd.board.drawer import parse_drawer
+
+    return parse_drawer(text, f"{name}.toml")
+
+
+def windings(
+    *readings: str,
+    pins: Sequence[str] = (),
+    board: Sequence[str] = (),
+    capacitor: str | None = None,
+    marking: str | None = None,
+    capacitor_tolerance: str = "10 %",
+    accuracy: str | None = None,
+) -> Windings:
+    """Name the leads of a capacitor motor before it is connected, and check its connector.
+
+    Measure with the motor unplugged.
+
+    Parameters
+    ----------
+    readings : str
+        Resistance between each two leads, and from each lead to the frame: ``"blue-grey=126"``,
+        ``"blue-frame=OL"``.
+    pins : sequence of str
+        Pin that each lead goes to, such as ``"blue=1"``.
+    board : sequence of str
+        What each pin of the board leads to, such as ``"1=run"``.
+    capacitor, marking : str, optional
+        The run capacitor as measured, and the value printed on it.
+    capacitor_tolerance : str
+    accuracy : str, optional
+        Of the meter on ohms; by default 1.5 %.
+
+    Returns
+    -------
+    windings : Windings
+        `safe` is the verdict.
+
+    Raises
+    ------
+    InputError
+        If something is not understood, missing, or there twice.
+
+    Examples
+    --------
+    >>> import zcd
+    >>> found = zcd.windings("red-black=210", "black-white=350", "red-white=558")
+    >>> found.verdict.roles["black"], found.safe
+    (<Role.COMMON: 'common'>, False)
+    """
+    from zcd.show.told.windings import parse_measured
+    from zcd.story.windings import Windings, name_leads
+
+    measured = parse_measured(
+        readings=readings,
+        pins=pins,
+        board=board,
+        capacitor=capacitor,
+        marking=marking,
+        capacitor_tolerance=capacitor_tolerance,
+        accuracy=accuracy,
+    )
+    return Windings(measured=measured, verdict=name_leads(measured))
+
+
+def timeline(
+    board: Board, cause: str, *, amount: float | None = None, seconds: float = 60.0
+) -> Story:
     """Follow controller, drive and fan from switching on, with one cause at work.
 
     Parameters

@@ -8,7 +8,57 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from zcd.show.table import Table
+
+
+class Picture:
+    """A finished figure; a notebook shows it.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+    """
+
+    __slots__ = ("figure",)
+
+    def __init__(self, figure: Figure) -> None:
+        self.figure = figure
+
+    def __repr__(self) -> str:
+        width, height = self.figure.get_size_inches()
+        name = self.figure.get_gid() or "figure"
+        return f"<Picture: {name}, {width:.1f} x {height:.1f} in>"
+
+    def _repr_svg_(self) -> str:
+        from zcd.show.draw.canvas import own_svg
+
+        return own_svg(self.figure)
+
+    def save(self, path: str | Path) -> Path:
+        """Write the picture to a file.
+
+        Parameters
+        ----------
+        path : str or Path
+            Ends in ``.png`` or ``.svg``; an existing file is replaced.
+
+        Returns
+        -------
+        path : Path
+
+        Raises
+        ------
+        InputError
+            If the file cannot be written.
+        """
+        from zcd.show.draw.canvas import save_figure
+
+        return save_figure(self.figure, path)
 
 
 class Result:
@@ -64,3 +114,48 @@ class Result:
         from zcd.show.renderings import plot_of
 
         return plot_of(self, ax)
+
+    def table(self, name: str | None = None) -> Table:
+        """One table of the result.
+
+        Parameters
+        ----------
+        name : str, optional
+            Such as ``"rules"`` of a check; an unknown name lists the known ones. By default the
+            first table.
+
+        Returns
+        -------
+        table : Table
+            A notebook shows it, `print` prints it; `to_dicts` and `to_pandas` give plain values.
+
+        Raises
+        ------
+        InputError
+            If the result has no such table.
+        """
+        from zcd.show.renderings import table_of
+
+        return table_of(self, name)
+
+    def picture(self, name: str | None = None) -> Picture:
+        """A whole figure, as in a report.
+
+        Parameters
+        ----------
+        name : str, optional
+            Such as ``"timeline"`` of a story; an unknown name lists the known ones. By default the
+            first picture.
+
+        Returns
+        -------
+        picture : Picture
+
+        Raises
+        ------
+        InputError
+            If the result has no such picture.
+        """
+        from zcd.show.renderings import picture_of
+
+        return Picture(picture_of(self, name))

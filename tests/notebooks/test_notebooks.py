@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ast
+import re
 from pathlib import Path
 
 import nbformat
@@ -10,6 +12,7 @@ from nbclient import NotebookClient
 
 FOLDER = Path(__file__).resolve().parents[2] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
+ALLOWED = {"zcd", "numpy", "matplotlib", "matplotlib.pyplot", "IPython.display"}
 
 
 def test_there_are_notebooks() -> None:
@@ -19,11 +22,14 @@ def test_there_are_notebooks() -> None:
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 def test_notebook_runs(path: Path) -> None:
-    """Each code cell runs; pictures come out as pictures."""
+    """Each code cell runs; pictures come out as pictures, numbers as a person writes them."""
     notebook = nbformat.read(path, as_version=4)
     NotebookClient(notebook, timeout=300, kernel_name="python3").execute()
     outputs = [o for cell in notebook.cells for o in cell.get("outputs", [])]
     assert any(kind.startswith("image/") for o in outputs for kind in o.get("data", {}))
+    assert not [o for o in outputs if o.get("name") == "stderr"]
+    texts = [o.get("text") or o.get("data", {}).get("text/plain", "") for o in outputs]
+    assert not [text for text in texts if re.search(r"\bnan\b|\binf\b|\de[+-]\d|\b0\.000", text)]
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
@@ -31,3 +37,29 @@ def test_notebook_is_stored_without_output(path: Path) -> None:
     """What is shown is what was calculated now, not what once was."""
     for cell in nbformat.read(path, as_version=4).cells:
         assert not cell.get("outputs")
+
+
+def imported(source: str) -> set[str]:
+    """Modules that a piece of code imports."""
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            found.add(node.module or ".")
+    return found
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_notebook_imports_only_the_public_face(path: Path) -> None:
+    cells = nbformat.read(path, as_version=4).cells
+    modules = imported("\n".join(c["source"] for c in cells if c["cell_type"] == "code"))
+    assert "zcd" in modules
+    assert modules <= ALLOWED
+
+
+def test_a_deeper_import_would_be_seen() -> None:
+    assert imported("from zcd.board import x\nimport zcd.api, numpy") - ALLOWED == {
+        "zcd.board",
+        "zcd.api",
+    }

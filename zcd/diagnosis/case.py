@@ -11,10 +11,10 @@ from zcd.diagnosis.atlas import Atlas, make_atlas
 from zcd.diagnosis.card import CardLine
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose
+from zcd.diagnosis.rank import Diagnosis, Ranked, choices, diagnose
 from zcd.diagnosis.readings import Measured
 from zcd.diagnosis.record import Experience, with_experience
-from zcd.diagnosis.suggest import Suggestion
+from zcd.diagnosis.suggest import Choice, Suggestion
 from zcd.diagnosis.words import as_measured
 from zcd.results import Result
 
@@ -116,9 +116,31 @@ class Case(Result):
         return self.diagnosis.suggestion
 
     @property
+    def measured(self) -> tuple[Measured, ...]:
+        """Readings so far."""
+        return self.diagnosis.measured
+
+    @property
+    def suspects(self) -> tuple[Measured, ...]:
+        """Readings that contradict all the others."""
+        return self.diagnosis.suspects
+
+    @property
     def conclusion(self) -> str:
         """What the readings say, in a sentence."""
         return self.diagnosis.conclusion
+
+    def choices(self) -> tuple[Choice, ...]:
+        """Compare the readings that could be taken next without lifting a part.
+
+        Returns
+        -------
+        choices : tuple of Choice
+            The most informative one for its effort and risk first.
+        """
+        found = choices(self.atlas, self.job.measured, self.job.skipped, self.job.flags)
+        self.atlas.keep()
+        return found
 
     def add(self, *taken: str | Measured) -> Case:
         """Go on with more readings.

@@ -15,7 +15,15 @@ from zcd.diagnosis.gain import SURE, Belief, parted_bits, together
 from zcd.diagnosis.likelihood import BREADTHS, joint_log, slip_share, told_once
 from zcd.diagnosis.readings import Measured, Power, Reading, Side, side_of
 from zcd.diagnosis.severity import severity_points
-from zcd.diagnosis.suggest import Doubt, Suggestion, best_reading, once_more, within_reach
+from zcd.diagnosis.suggest import (
+    Choice,
+    Doubt,
+    Suggestion,
+    best_reading,
+    choices_of,
+    once_more,
+    within_reach,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -186,6 +194,21 @@ def _next(
         joined = replace(belief, holds=together(belief.holds, group))
         suggestion = best_reading(atlas, joined, left, doubts, progress)
     return alike, suggestion
+
+
+def choices(
+    atlas: Atlas,
+    measured: Sequence[Measured],
+    skipped: Collection[Reading] = (),
+    flags: Collection[str] = (),
+) -> tuple[Choice, ...]:
+    """Readings that could be taken next without lifting a part, the best first."""
+    measured = told_once(measured, atlas.meter)
+    weights, none = posterior(atlas, measured, flags)
+    belief = Belief(weights=weights, member=atlas.member, none=none, holds=atlas.holds)
+    taken = {m.reading for m in measured}
+    reached = within_reach(atlas.readings, skipped, atlas.circuit)
+    return choices_of(atlas, belief, [r for r in reached if r not in taken and not r.lifted])
 
 
 def posterior(

@@ -98,6 +98,29 @@ class Suggestion:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """A reading that could be taken next.
+
+    Parameters
+    ----------
+    reading : Reading
+    gain_bits : float
+        Information expected from it.
+    cost : float
+        Effort and risk; an unpowered reading is 1.
+    """
+
+    reading: Reading
+    gain_bits: float
+    cost: float
+
+    @property
+    def worth_bits(self) -> float:
+        """Gain for its cost."""
+        return self.gain_bits / self.cost
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Doubt:
     """A reading that may have been a slip.
 
@@ -164,6 +187,20 @@ def best_reading(
         if worth_taking(worth) and (best is None or worth.bits / cost > best[0]):
             best = worth.bits / cost, reading, worth
     return None if best is None else _suggestion(atlas, belief, best[1], best[2], doubts)
+
+
+def choices_of(atlas: Atlas, belief: Belief, readings: Sequence[Reading]) -> tuple[Choice, ...]:
+    """What each reading is expected to tell, the best for its cost first."""
+    atlas.prepare(readings)
+    found = [
+        Choice(
+            reading=reading,
+            gain_bits=expected(atlas.spectrum(reading), belief).bits,
+            cost=_cost(atlas, reading),
+        )
+        for reading in readings
+    ]
+    return tuple(sorted(found, key=lambda choice: -choice.worth_bits))
 
 
 def _cost(atlas: Atlas, reading: Reading) -> float:

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from io import StringIO
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from zcd.serialize import SCHEMA_VERSION, Record, to_dict
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
     from zcd.results import Result
     from zcd.show.cautions import Caution
     from zcd.show.document import Document
+    from zcd.show.table import Table
 
-TEXT_WIDTH = 100
-"""Columns of a result as text."""
+Made = TypeVar("Made")
 
 
 def _none(result: Any) -> tuple[Caution, ...]:
@@ -41,6 +41,10 @@ class Rendering:
         Those that are due when it is shown.
     record : callable
         Makes the dictionary, where the result's class does not say it.
+    tables : mapping of str to callable
+        Make its tables by name; None: this result does not have it.
+    pictures : mapping of str to callable
+        Make its figures by name, likewise.
     """
 
     line: Callable[[Any], str]
@@ -48,6 +52,8 @@ class Rendering:
     plot: Callable[[Any, Axes], None]
     cautions: Callable[[Any], tuple[Caution, ...]] = field(default=_none)
     record: Callable[[Any], dict[str, Any]] = field(default=to_dict)
+    tables: Mapping[str, Callable[[Any], Table | None]] = field(default_factory=dict)
+    pictures: Mapping[str, Callable[[Any], Figure | None]] = field(default_factory=dict)
 
 
 def rendering_of(result: Result) -> Rendering:
@@ -70,13 +76,9 @@ def document_of(result: Result) -> Document:
 
 def text_of(result: Result) -> str:
     """What the command line prints of a result."""
-    from rich.console import Console
+    from zcd.show.terminal import document_text
 
-    from zcd.show.terminal import print_document
-
-    file = StringIO()
-    print_document(document_of(result), Console(file=file, width=TEXT_WIDTH))
-    return "\n".join(line.rstrip() for line in file.getvalue().splitlines())
+    return document_text(document_of(result))
 
 
 def html_of(result: Result) -> str:
@@ -113,6 +115,41 @@ def plot_of(result: Result, ax: Axes | None = None) -> Axes:
     return ax
 
 
+def table_of(result: Result, name: str | None) -> Table:
+    """One table of a result, by default the first."""
+    tables = rendering_of(result).tables
+    if not tables and name is None:
+        return next(document_of(result).tables())
+    return _named(result, tables, name, "table")
+
+
+def picture_of(result: Result, name: str | None) -> Figure:
+    """One whole figure of a result, by default the first; else what `plot_of` draws."""
+    from typing import cast
+
+    pictures = rendering_of(result).pictures
+    if not pictures and name is None:
+        return cast("Figure", plot_of(result).figure)
+    return _named(result, pictures, name, "picture")
+
+
+def _named(
+    result: Result,
+    makers: Mapping[str, Callable[[Any], Made | None]],
+    name: str | None,
+    what: str,
+) -> Made:
+    from zcd.board.units import nearest, refusal
+
+    name = next(iter(makers)) if name is None else name
+    made = makers[name](result) if name in makers else None
+    if made is None:
+        there = tuple(key for key in makers if key != name)
+        allowed = f"one of {', '.join(there)}{nearest(name, there)}" if there else "no name"
+        raise refusal(name, allowed, f"{what} of {type(result).__name__}")
+    return made
+
+
 @cache
 def _made(name: str) -> Rendering:
     return _makers()[name]()
@@ -136,19 +173,28 @@ def _makers() -> dict[str, Callable[[], Rendering]]:
         "CausesForFlags": _causes,
         "Traces": _traces,
         "Comparison": _comparison,
+        "Windings": _windings,
     }
 
 
 def _solved() -> Rendering:
     from zcd.show import solved as of
 
-    return Rendering(of.solved_line, of.solved_document, of.plot_solved)
+    return Rendering(
+        of.solved_line,
+        of.solved_document,
+        of.plot_solved,
+        tables={"cases": of.solved_table},
+        pictures={"waveforms": of.solved_figure},
+    )
 
 
 def _check() -> Rendering:
     from zcd.show.cautions import TOUCHED
     from zcd.show.checked.document import check_document
     from zcd.show.draw.axes import plot_margins
+    from zcd.show.pictures import check_pictures
+    from zcd.show.tables import check_tables
     from zcd.show.wording import verdict_text
 
     return Rendering(
@@ -156,6 +202,8 @@ def _check() -> Rendering:
         check_document,
         plot_margins,
         lambda result: TOUCHED,
+        tables=check_tables(),
+        pictures=check_pictures(),
     )
 
 
@@ -179,8 +227,9 @@ def _loss_map() -> Rendering:
     from zcd.show.checked.document import map_document
     from zcd.show.checked.map_words import map_title
     from zcd.show.draw.axes import plot_map
+    from zcd.show.pictures import map_picture
 
-    return Rendering(map_title, map_document, plot_map)
+    return Rendering(map_title, map_document, plot_map, pictures={"map": map_picture})
 
 
 def _readings() -> Rendering:
@@ -204,6 +253,8 @@ def _case() -> Rendering:
     from zcd.show.found.document import case_document
     from zcd.show.found.findings import cautions_of_step
     from zcd.show.found.records import case_record
+    from zcd.show.pictures import case_picture
+    from zcd.show.tables import case_tables
 
     return Rendering(
         lambda case: case.conclusion,
@@ -211,6 +262,8 @@ def _case() -> Rendering:
         plot_ranking,
         lambda case: cautions_of_step(case.diagnosis),
         case_record,
+        case_tables(),
+        {"circuit": case_picture},
     )
 
 
@@ -228,6 +281,7 @@ def _replacements() -> Rendering:
     from zcd.show.draw.axes import plot_replacements
     from zcd.show.drawer.document import replacements_document
     from zcd.show.drawer.records import substitutes_record
+    from zcd.show.tables import replacement_tables
 
     return Rendering(
         lambda result: "something for every part" if result.all_found else "not for every part",
@@ -235,14 +289,16 @@ def _replacements() -> Rendering:
         plot_replacements,
         lambda result: FITTED,
         substitutes_record,
+        replacement_tables(),
     )
 
 
 def _story() -> Rendering:
     from zcd.show.draw.axes import plot_story
+    from zcd.show.pictures import story_pictures
     from zcd.show.told.document import story_cautions, story_document
     from zcd.show.told.records import story_record
-    from zcd.show.told.words import headline
+    from zcd.show.told.words import events_sheet, headline, seen_sheet
     from zcd.story.causes import Side
 
     return Rendering(
@@ -251,6 +307,8 @@ def _story() -> Rendering:
         plot_story,
         lambda story: story_cautions((), fan=story.cause.side is Side.FAN),
         story_record,
+        {"events": events_sheet, "circuit": seen_sheet},
+        story_pictures(),
     )
 
 
@@ -306,4 +364,18 @@ def _comparison() -> Rendering:
         plot_comparison,
         of.compared_cautions,
         of.comparison_record,
+    )
+
+
+def _windings() -> Rendering:
+    from zcd.show.cautions import UNPLUGGED
+    from zcd.show.draw.axes import plot_windings
+    from zcd.show.told import windings as of
+
+    return Rendering(
+        lambda found: of.headline(found.verdict).rstrip("."),
+        lambda found: of.verdict_document(found.measured, found.verdict),
+        plot_windings,
+        lambda found: UNPLUGGED,
+        lambda found: of.verdict_record(found.measured, found.verdict),
     )

@@ -13,9 +13,17 @@ from zcd.show.table import Quantity, Table
 from zcd.show.wording import offset_text, plain
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from zcd.sync.solved import Solved
 
-__all__ = ["plot_solved", "solved_document", "solved_line"]
+__all__ = [
+    "plot_solved",
+    "solved_document",
+    "solved_figure",
+    "solved_line",
+    "solved_table",
+]
 
 
 def solved_line(solved: Solved) -> str:
@@ -27,6 +35,17 @@ def solved_line(solved: Solved) -> str:
 
 
 def solved_document(solved: Solved) -> Document:
+    """The board, and each case."""
+    return Document(
+        title=plain(solved.board.name),
+        sections=(
+            Section("", (Paragraph(board_line(solved.board)),), answer=True),
+            Section("", (solved_table(solved),), answer=True),
+        ),
+    )
+
+
+def solved_table(solved: Solved) -> Table:
     """LED current, edges and lock of each case."""
     pulses, peaks, failed = solved.lock.pulses, solved.led_peak_a, solved.failed_rules
     quantities = (
@@ -37,10 +56,11 @@ def solved_document(solved: Solved) -> Document:
         Quantity("rise_offset_s", "rises", lambda row: offset_text(pulses.rise_offset_s[row, 0])),
         Quantity("locks", "lock", lambda row: failed[row] or "yes"),
     )
-    return Document(
-        title=plain(solved.board.name),
-        sections=(
-            Section("", (Paragraph(board_line(solved.board)),), answer=True),
-            Section("", (Table.of(range(solved.size), quantities, title="Solved"),), answer=True),
-        ),
-    )
+    return Table.of(range(solved.size), quantities, title="Solved")
+
+
+def solved_figure(solved: Solved) -> Figure:
+    """Mains, LED current and pin of the first case."""
+    from zcd.show.draw.waveform import waveform_figure
+
+    return waveform_figure(solved.board, solved.solution, solved.lock)

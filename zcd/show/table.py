@@ -8,7 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from math import isfinite
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
+
+if TYPE_CHECKING:
+    from zcd.show.document import Document
 
 FAILS = "FAILS"
 """A row with this cell does not pass: it is shown in bold."""
@@ -136,9 +139,11 @@ def plain_value(value: Any) -> Value:
     return value if value is None or isinstance(value, str | int | bool) else str(value)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Table:
     """A table of texts.
+
+    ``repr`` is one line, ``str`` the whole table; a notebook shows it.
 
     Parameters
     ----------
@@ -189,6 +194,28 @@ class Table:
             right=tuple(range(1, len(items) + 1)),
             remark=remark,
         )
+
+    def __repr__(self) -> str:
+        return f"<Table: {self.title}; {len(self.rows)} x {len(self.columns)}>"
+
+    def __str__(self) -> str:
+        from zcd.show.terminal import document_text
+
+        return document_text(self._document())
+
+    def _repr_html_(self) -> str:
+        from zcd.show.paper.html import fragment_html
+
+        return fragment_html(self._document())
+
+    def _repr_pretty_(self, printer: Any, cycle: bool) -> None:
+        printer.text(repr(self) if cycle else str(self))
+
+    def _document(self) -> Document:
+        """The table with the sources that its letters stand for."""
+        from zcd.show.document import Document, Notes, Section
+
+        return Document(title="", sections=(Section("", (self, Notes())),))
 
     def to_dicts(self) -> list[dict[str, Value]]:
         """The plain values, one dictionary a row, by the names of the columns."""

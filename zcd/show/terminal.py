@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from io import StringIO
 
 from rich.box import SIMPLE_HEAD, Box
 from rich.console import Console
@@ -52,6 +53,18 @@ def print_document(document: Document, console: Console) -> None:
             console.print()
         for block in section.blocks:
             _print_block(block, console)
+
+
+def document_text(document: Document) -> str:
+    """What `print_document` prints, as text."""
+    file = StringIO()
+    print_document(
+        document,
+        Console(
+            file=file, width=MAX_WIDTH, force_terminal=False, force_jupyter=False, color_system=None
+        ),
+    )
+    return "\n".join(line.rstrip() for line in file.getvalue().strip("\n").splitlines())
 
 
 def _print_block(block: Block, console: Console) -> None:

@@ -15,6 +15,7 @@ from itertools import combinations
 from math import isinf
 
 from zcd.board.units import format_si
+from zcd.results import Result
 
 DIGITS_OHM = 0.5
 """Last digits and contact of the probes, both ways: common practice, no source."""
@@ -101,6 +102,25 @@ class Verdict:
     def safe(self) -> bool:
         """All was measured, and nothing speaks against plugging the fan in."""
         return not self.problems and not self.unchecked
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Windings(Result):
+    """A motor's leads named, and whether its connector is safe.
+
+    Parameters
+    ----------
+    measured : Measured
+    verdict : Verdict
+    """
+
+    measured: Measured
+    verdict: Verdict
+
+    @property
+    def safe(self) -> bool:
+        """All was measured, and nothing speaks against plugging the fan in."""
+        return self.verdict.safe
 
 
 def name_leads(measured: Measured) -> Verdict:

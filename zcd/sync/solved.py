@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.board.units import nearest, refusal
 from zcd.circuit.build import led_refs
-from zcd.circuit.elements import Resistance
+from zcd.circuit.elements import Circuit, Resistance
 from zcd.engine.solution import Solution
 from zcd.results import Result
 from zcd.sync.lock import Lock
@@ -85,6 +85,11 @@ class Solved(Result):
     def size(self) -> int:
         """Number of cases."""
         return self.solution.circuit.size
+
+    @property
+    def circuit(self) -> Circuit:
+        """Elements between named nodes, as they were solved."""
+        return self.solution.circuit
 
     @property
     def time_s(self) -> FloatArray:

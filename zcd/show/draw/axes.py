@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from zcd.story.flags import CausesForFlags, StoryTable
     from zcd.story.switches import Replacements
     from zcd.story.timeline import Story
+    from zcd.story.windings import Windings
     from zcd.sync.solved import Solved
 
 MAX_BARS = 12
@@ -181,3 +182,10 @@ def plot_comparison(found: Comparison, ax: Axes) -> None:
         ax.plot(MS * solution.time_s[0][order], wave[order], ls=style, label=name)
     ax.legend(frameon=False)
     ax.set(xlabel="time [ms]", ylabel="pin [V]", title=found.board.name)
+
+
+def plot_windings(found: Windings, ax: Axes) -> None:
+    """Resistance between each two leads."""
+    ohm = {"-".join(sorted(pair)): v for pair, v in found.measured.resistance_ohm.items()}
+    finite = {name: v for name, v in sorted(ohm.items()) if isfinite(v)}
+    _bars(ax, list(finite), list(finite.values()), "resistance [Ω]")

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zlib import crc32
 
 from zcd.show.files import SVG_END, write_whole
 
@@ -86,6 +87,13 @@ def figure_svg(fig: Figure) -> str:
     text = buffer.getvalue().decode("utf-8")
     name = fig.get_gid() or "figure"
     return _ID.sub(rf"\g<1>{name}-", text[text.index("<svg") :])
+
+
+def own_svg(fig: Figure) -> str:
+    """The same with ids that no other figure on the page has, whatever its gid."""
+    svg = figure_svg(fig)
+    mark = f"{crc32(svg.encode()):08x}"
+    return _ID.sub(rf"\g<1>{mark}-", svg)
 
 
 def save_figure(fig: Figure, path: str | Path) -> Path:

@@ -41,7 +41,9 @@ __all__ = [
     "save_figure",
     "save_plots",
     "save_story_plots",
+    "story_circuit_figure",
     "story_figures",
+    "story_waveform_figure",
     "timeline_figure",
     "waveform_figure",
 ]
@@ -126,19 +128,28 @@ def story_figures(board: Board, story: Story) -> tuple[Figure, ...]:
     -------
     figures : tuple of Figure
     """
-    cause = story.cause
-    sound = build_circuit(board)
-    ranked = Ranked(fault=cause.fault, probability=1.0, severity=cause.severity)
-    in_circuit = cause.side in (Side.FEED, Side.SYNC)
-    failed = failed_marks(ranked, sound) if in_circuit else {}
-    solution = solve(faulty_circuit(board, cause))
     return (
-        sketch_figure(schematic(board, failed=failed)),
+        story_circuit_figure(story),
         timeline_figure(story, board.name),
-        waveform_figure(board, solution, judge(solution, board)),
+        story_waveform_figure(story),
         drive_figure(story),
         fan_figure(story),
     )
+
+
+def story_circuit_figure(story: Story) -> Figure:
+    """Circuit diagram, the cause marked where it is in it."""
+    board, cause = story.board, story.cause
+    ranked = Ranked(fault=cause.fault, probability=1.0, severity=cause.severity)
+    in_circuit = cause.side in (Side.FEED, Side.SYNC)
+    failed = failed_marks(ranked, build_circuit(board)) if in_circuit else {}
+    return sketch_figure(schematic(board, failed=failed))
+
+
+def story_waveform_figure(story: Story) -> Figure:
+    """One mains period with the cause at work."""
+    solution = solve(faulty_circuit(story.board, story.cause))
+    return waveform_figure(story.board, solution, judge(solution, story.board))
 
 
 def _save(folder: str | Path, figures: Sequence[Figure], kind: str) -> tuple[Path, ...]:
