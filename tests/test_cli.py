@@ -739,6 +739,7 @@ def test_a_job_leaves_with_its_record(
     assert main(["report", str(job), "--to", "r.html", "--to", "r.pdf", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     assert found == {
+        "schema": 1,
         "files": ["r.html", "r.pdf"],
         "conclusion": "R2 is open: replace it, and its neighbours of the same make.",
         "passes": True,
