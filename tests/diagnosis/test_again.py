@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.sparse import csr_array
 from scipy.stats import norm
 
-from tests.diagnosis.boards import board
-from zcd.diagnosis.atlas import Atlas, make_atlas
+from tests.diagnosis.atlases import atlas_of
+from zcd.diagnosis.atlas import Atlas
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.gain import Belief, Expected, expected, expected_again, spectrum, together
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, TWICE_SHARE, Fit, joint_log, told_once
@@ -33,9 +31,8 @@ FREQUENCY = Reading(function=Function.FREQUENCY, a="pin", b="logic0")
 GOOD = ("dc pin logic0 2.65 V", "frequency 50 Hz", "low time 9.5 ms")
 
 
-@cache
 def atlas() -> Atlas:
-    return make_atlas(board("switched"), usual_meter())
+    return atlas_of("switched")
 
 
 def found(*lines: str) -> Diagnosis:

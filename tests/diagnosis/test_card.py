@@ -6,6 +6,7 @@ from functools import cache
 
 import numpy as np
 
+from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import board
 from zcd.diagnosis.atlas import make_atlas
 from zcd.diagnosis.card import CardLine, bench_card
@@ -16,7 +17,7 @@ from zcd.diagnosis.readings import Side, parts_over
 
 @cache
 def card(name: str = "switched") -> tuple[CardLine, ...]:
-    return bench_card(make_atlas(board(name), usual_meter()))
+    return bench_card(atlas_of(name))
 
 
 def line(function: Function, a: str, b: str) -> CardLine:

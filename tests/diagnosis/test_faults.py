@@ -9,12 +9,13 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
+from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import COIL_OHM, R2_OHM, RESISTORS, SUPPRESSED_TEXT, TEXTS, board
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Resistance, stack
-from zcd.diagnosis.atlas import BANDS, make_atlas
+from zcd.diagnosis.atlas import BANDS, SAMPLES, make_atlas
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.faults import HEALTHY, faults_of
 from zcd.diagnosis.functions import Function
@@ -70,13 +71,14 @@ def test_faults_are_told_apart_by_name(name: str) -> None:
         assert fault.words
 
 
+@pytest.mark.parametrize("samples", [2, pytest.param(SAMPLES, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("name", list(TEXTS))
-def test_no_prediction_is_nan(name: str) -> None:
-    atlas = make_atlas(board(name), usual_meter(), samples=4)
+def test_no_prediction_is_nan(name: str, samples: int) -> None:
+    atlas = make_atlas(board(name), usual_meter(), samples=samples)
     atlas.prepare(atlas.readings)
     for reading in atlas.readings:
         shown = atlas.shown(reading)
-        assert shown.shape == (atlas.simulated, 4)
+        assert shown.shape == (atlas.simulated, samples)
         assert not np.any(np.isnan(shown)), reading.words
 
 
@@ -108,7 +110,7 @@ def test_values_of_a_fault_are_those_of_all_its_entries() -> None:
 
 def test_coil_is_as_uncertain_as_its_supply() -> None:
     """A good board's coil voltage covers an unregulated supply, its ohms the coil's tolerance."""
-    atlas = make_atlas(board("switched"), usual_meter())
+    atlas = atlas_of("switched")
     volts, ohms = (
         atlas.by_fault(atlas.shown(Reading(function=function, a="coil+", b="coil-")))[0]
         for function in (Function.DC, Function.OHM)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.special import logsumexp
 
+from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import RELAY, TEXTS, board
 from zcd.board.files import parse_board
 from zcd.diagnosis.atlas import Atlas, make_atlas
@@ -39,9 +39,8 @@ NO_PULSE = [
 COIL = Reading(function=Function.DC, a="coil+", b="coil-")
 
 
-@cache
 def atlas() -> Atlas:
-    return make_atlas(board("switched"), usual_meter())
+    return atlas_of("switched")
 
 
 def entries(key: str) -> NDArray[np.intp]:
@@ -250,12 +249,8 @@ def _by_hand(fit: Fit, m: Measured, entry: int, breadth: float) -> NDArray[np.fl
     """Density of a reading at each sample of an entry: sound, or a slip."""
     y = float(scaled(m.reading.function, np.array(m.value)))
     breadth = 1.0 if fit.averaged[entry] else breadth
-    sound = np.array([
-        stats.norm(centre, np.hypot(noise, breadth * gap)).pdf(y)
-        for centre, noise, gap in zip(
-            fit.centre[entry], fit.noise[entry], fit.gaps[entry], strict=True
-        )
-    ])  # fmt: skip
+    width = np.hypot(fit.noise[entry], breadth * fit.gaps[entry])
+    sound = stats.norm.pdf(y, loc=fit.centre[entry], scale=width)
     if fit.averaged[entry]:
         sound = np.full(sound.size, np.mean(sound))
     return (1.0 - OUTLIER_SHARE) * sound + OUTLIER_SHARE * fit.flat

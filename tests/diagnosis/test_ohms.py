@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from tests.diagnosis.atlases import atlas_read_with
 from tests.diagnosis.boards import TEXTS, board
 from zcd.board.files import parse_board
 from zcd.circuit.build import build_circuit
@@ -27,9 +27,8 @@ METERS = {"weak": (1.0, 0.5), "strong": (3.0, 0.7)}
 RANGES_OHM = (600.0, 6e3, 60e3, 600e3, 6e6, 20e6)
 
 
-@cache
 def atlas(*, stated: bool = False) -> Atlas:
-    return make_atlas(board(), replace(usual_meter(), ohms_stated=stated))
+    return atlas_read_with(replace(usual_meter(), ohms_stated=stated), "half-wave")
 
 
 def by_the_diode_law(open_v: float, full_scale_v: float) -> float:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from tests.diagnosis.boards import SUPPRESSED_TEXT, board
+from tests.diagnosis.atlases import atlas_of, suppressed_atlas
+from tests.diagnosis.boards import SUPPRESSED_TEXT
 from tests.diagnosis.truth import alike, draw, finds
 from zcd.board.files import parse_board
 from zcd.diagnosis.atlas import Atlas, make_atlas
@@ -34,11 +33,6 @@ from zcd.diagnosis.words import parse_reading
 FloatArray = NDArray[np.float64]
 
 LEAST_HIT_SHARE = 0.9
-
-
-@cache
-def atlas_of(name: str = "switched") -> Atlas:
-    return make_atlas(board(name), usual_meter())
 
 
 def measured(*texts: str, name: str = "switched") -> list[Measured]:
@@ -260,7 +254,7 @@ def test_live_readings_come_last() -> None:
 @pytest.mark.parametrize("load_v", [0.0, 3.6])
 def test_dead_feed_behind_a_suppressor_is_the_contact(load_v: float) -> None:
     """A connected load takes what the suppressor lets through (100 nF, 500 ohm: 3.6 V)."""
-    suppressed = make_atlas(parse_board(SUPPRESSED_TEXT), usual_meter())
+    suppressed = suppressed_atlas()
     line = f"ac feed neutral {load_v}"
     taken = [parse_reading(text, suppressed.circuit) for text in ("dc K1.coil 23.7 V", line)]
     found = diagnose(suppressed, taken)

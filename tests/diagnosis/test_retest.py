@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 import pytest
 
-from tests.diagnosis.boards import board
+from tests.diagnosis.atlases import atlas_of
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.atlas import Atlas
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
@@ -22,9 +20,8 @@ LOW_TIME = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
 MAINS = Reading(function=Function.AC, a="line", b="neutral")
 
 
-@cache
 def atlas() -> Atlas:
-    return make_atlas(board("half-wave"), usual_meter())
+    return atlas_of("half-wave")
 
 
 def measured(*lines: str) -> list[Measured]:

@@ -10,10 +10,10 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Junction, Resistance
-from zcd.diagnosis.atlas import make_atlas
 from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.meters import ohm_full_scale_v, ohm_source_ohm, usual_meter
 from zcd.diagnosis.rank import diagnose
@@ -52,7 +52,7 @@ def test_a_dead_board_reads_pull_up_and_supply_in_series() -> None:
 
 def test_a_supply_that_hardly_anything_hangs_on_is_no_open_pull_up() -> None:
     """Nothing at the pin under power, overload on the dead board: the supply may be cut off."""
-    atlas = make_atlas(board("half-wave"), usual_meter())
+    atlas = atlas_of("half-wave")
     measured = [parse_reading(x, atlas.circuit) for x in ("dc pin logic0 0 V", "ohm pin logic0 OL")]
     ranked = {r.key: r.probability for r in diagnose(atlas, measured).ranked}
     assert ranked["pull-up open"] < 0.9
@@ -85,7 +85,7 @@ def test_an_open_pull_up_reads_what_protects_the_pin() -> None:
 
 def test_a_pin_that_floats_is_no_leaky_one() -> None:
     """An input without its pull-up: some volts by its own leakage, some ohms past its diodes."""
-    atlas = make_atlas(board("half-wave"), usual_meter())
+    atlas = atlas_of("half-wave")
     lines = ("dc pin logic0 0.17 V", "ohm logic+ pin 171k", "ohm pin logic0 173k")
     measured = [parse_reading(x, atlas.circuit) for x in lines]
     ranked = {r.key: r.probability for r in diagnose(atlas, measured).ranked}
@@ -101,7 +101,7 @@ def test_what_hangs_on_the_supply_moves_nothing_under_power() -> None:
 @pytest.mark.parametrize("rail_ohm", [2.2e3, 4.7e3, 47e3])
 def test_a_low_supply_is_not_taken_for_a_leak_at_the_pin(rail_ohm: float) -> None:
     """Pin at half its usual volts; on the dead board, pull-up and supply in series."""
-    atlas = make_atlas(board("half-wave"), usual_meter())
+    atlas = atlas_of("half-wave")
     lines = ("dc pin logic0 1.4 V", f"ohm pin logic0 {(47e3 + rail_ohm) / 1e3:.4g}k")
     measured = [parse_reading(line, atlas.circuit) for line in lines]
     ranked = {r.key: r.probability for r in diagnose(atlas, measured).ranked}

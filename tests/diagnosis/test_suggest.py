@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
 
+from tests.diagnosis.atlases import atlas_of, atlas_read_with
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.atlas import Atlas
 from zcd.diagnosis.gain import Belief
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import diagnose
@@ -19,9 +19,8 @@ from zcd.diagnosis.suggest import Answer, Suggestion, best_reading, within_reach
 from zcd.diagnosis.words import parse_place, parse_reading
 
 
-@cache
 def atlas() -> Atlas:
-    return make_atlas(board("switched"), usual_meter())
+    return atlas_of("switched")
 
 
 def place(text: str) -> Reading:
@@ -91,7 +90,7 @@ def test_what_is_out_of_reach(skipped: str, text: str, left: bool) -> None:
     ],
 )
 def test_range_is_one_that_the_meter_has(counts: float, highest: float) -> None:
-    made = make_atlas(board("switched"), replace(usual_meter(), counts=counts))
+    made = atlas_read_with(replace(usual_meter(), counts=counts), "switched")
     found = diagnose(made, []).suggestion
     assert found is not None
     assert found.reading == place("dc pin logic0")

@@ -8,7 +8,6 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
 from zcd.board.model import Board
 from zcd.circuit.build import junction_refs, led_refs
@@ -68,7 +67,7 @@ def sample_circuits(board: Board, samples: int) -> tuple[Circuit, FloatArray]:
     A latin hypercube: each quantity alone is spread evenly, however few the samples are.
     """
     unknown = bench_tolerances(board)
-    shares = qmc.LatinHypercube(d=len(unknown) + 1, rng=SEED).random(samples)
+    shares = _hypercube(len(unknown) + 1, SEED, samples)
     return draw(board, unknown, shares[:, 1:]).circuit, shares[:, 0]
 
 
@@ -121,9 +120,16 @@ def pin_clamps_a(samples: int) -> FloatArray:
 
 def _spread(span: tuple[float, float], seed: int, samples: int) -> FloatArray:
     """One quantity that is in no circuit, spread evenly in logs apart from all others."""
-    share = qmc.LatinHypercube(d=1, rng=seed).random(samples)[:, 0]
+    share = _hypercube(1, seed, samples)[:, 0]
     low, high = span
     return np.asarray(low * (high / low) ** share)
+
+
+def _hypercube(quantities: int, seed: int, samples: int) -> FloatArray:
+    """A latin hypercube, shape (samples, quantities)."""
+    from scipy.stats import qmc  # half a second: not for what draws no samples
+
+    return np.asarray(qmc.LatinHypercube(d=quantities, rng=seed).random(samples))
 
 
 def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:
