@@ -139,6 +139,7 @@ def test_sections_are_in_order(html: str) -> None:
         "Stress",
         "Headroom",
         "Rules and where they come from",
+        "Tolerances",
         "Beyond the verdict",
         "Assumptions",
         "Origins and sources",
