@@ -215,6 +215,9 @@ def field_texts(cls: type) -> dict[str, str]:
     >>> field_texts(Assumption)["source"]
     'Where it comes from, in words.'
     """
-    section = _FIELDS.search(cleandoc(cls.__doc__ or "") + "\n")
-    fields = _FIELD.findall(section[1]) if section else []
-    return {name: " ".join(text.split()) for names, text in fields for name in names.split(", ")}
+    texts: dict[str, str] = {}
+    for base in reversed(cls.__mro__):
+        section = _FIELDS.search(cleandoc(base.__dict__.get("__doc__") or "") + "\n")
+        for names, text in _FIELD.findall(section[1]) if section else []:
+            texts.update(dict.fromkeys(names.split(", "), " ".join(text.split())))
+    return texts

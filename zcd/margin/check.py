@@ -121,29 +121,7 @@ class NominalCheck:
         Years until ageing has used up the CTR headroom.
     rules : tuple of Rule
         The rules of the verdict.
-    spread : Spread, optional
-        Worst corners, whose rules count for the verdict too, and a population.
-    outlook : Outlook, optional
-        What decides, and the margin over years; null unless asked for.
     """
-
-    JSON_KEYS: ClassVar = (
-        "board=board.name",
-        "topology=board.topology",
-        "passes",
-        "levels",
-        "resistors=loads",
-        "reverse",
-        "headrooms",
-        "weak_headrooms",
-        "life",
-        "rules",
-        "spread",
-        "outlook",
-        "advice",
-        "assumptions=board.assumptions",
-        "odd_values",
-    )
 
     board: Board
     levels: tuple[Level, ...]
@@ -167,8 +145,31 @@ class NominalCheck:
 class Check(Result, NominalCheck):
     """All that ``zcd check`` finds out about a board.
 
-    `spread` adds its rules to those of the verdict; `outlook`, where it was asked for, does not.
+    Parameters
+    ----------
+    spread : Spread
+        Worst corners, whose rules count for the verdict too, and a population.
+    outlook : Outlook, optional
+        What decides, and the margin over years; null unless asked for.
     """
+
+    JSON_KEYS: ClassVar = (
+        "board=board.name",
+        "topology=board.topology",
+        "passes",
+        "levels",
+        "resistors=loads",
+        "reverse",
+        "headrooms",
+        "weak_headrooms",
+        "life",
+        "rules",
+        "spread",
+        "outlook",
+        "advice",
+        "assumptions=board.assumptions",
+        "odd_values",
+    )
 
     spread: Spread
     outlook: Outlook | None = None
