@@ -19,7 +19,9 @@ LONGEST_S = 5.0
 LONGEST_LINE = 1_000
 UNKNOWN = DrivePart
 """Where a sheet says nothing, NaN stands by intent, and is shown as unknown."""
-CLEAR = re.compile(r".*(found .+; allowed: .+|must (be|stand) .+, got .+)")
+CLEAR = re.compile(
+    r".*(found .+; allowed: .+|must (be|stand) .+, got .+|: no such part; this board has .+)"
+)
 
 
 def outcome(run: Callable[[Any], Any], given: Any, longest_s: float = LONGEST_S) -> str:
