@@ -22,7 +22,7 @@ from zcd.serialize import to_dict
 from zcd.show.checked.outlook_sheets import decides_sheet
 from zcd.show.draw.outlook import decides_figure, years_figure
 from zcd.show.draw.plots import save_plots
-from zcd.show.paper.report import report_pages, write_report
+from zcd.show.paper.report import report_document, write_report
 
 
 def whole() -> Check:
@@ -140,7 +140,7 @@ def test_title_says_when_the_worst_and_the_first_ones_fail(first: float, words: 
 
 def test_report_and_folder_have_the_pictures(tmp_path: Path) -> None:
     one, lost = solved(), lost_below(0.2)
-    pages = report_pages(
+    pages = report_document(
         board=one.board, check=whole(), solution=one.solution, lock=one.lock, loss_map=lost,
         loss_share=share_lost(lost),
     )  # fmt: skip
