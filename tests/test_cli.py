@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import FAILS, HOLDS, RESISTORS, outlook
-from tests.show.paper.test_report import LOADS, Page
+from tests.jobs.demo_job import FAILS, HOLDS, RESISTORS, outlook
+from tests.jobs.test_job_sheet import LOADS, Page
 from zcd import cli
 from zcd.board.model import Topology
 from zcd.board.starter import starter_text

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.story.boards import TEXT
+from tests.simulation.boards import TEXT
 from zcd.cli import main
 
 

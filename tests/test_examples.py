@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from zcd.bench.forms import START, read
 from zcd.board.files import load_board, parse_board
 from zcd.board.model import Board, Topology
 from zcd.board.starter import starter_text
+from zcd.web.board_form import START, read
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "zcd" / "show" / "paper" / "templates" / "demo"

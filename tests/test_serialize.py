@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tests.show.demo import (
+from tests.jobs.demo_job import (
     DARK,
     FAILS,
     HOLDS,
@@ -25,9 +25,9 @@ from tests.show.demo import (
     solved,
 )
 from zcd.margin.check import Check
+from zcd.report.schemas import SCHEMAS
 from zcd.results import Result
 from zcd.serialize import SCHEMA_VERSION, json_schema, to_dict
-from zcd.show.schemas import SCHEMAS
 
 BRIDGE = HOLDS.replace("[chain]", '[chain]\ntopology = "bridge"').replace(
     RESISTORS, '["18k", "18k"]\nreturn_resistors = ["18k", "18k"]'

@@ -64,11 +64,11 @@ def test_the_command_looks_for_each_and_installs_it() -> None:
     [
         ("ngspice ", {"tests/spice/test_deck.py", "zcd/spice/simulator.py"}),
         ("libngspice0", {"zcd/spice/library.py"}),
-        ("chromium ", {"tests/bench/conftest.py"}),
+        ("chromium ", {"tests/web/conftest.py"}),
         ("zsh ", {"tests/cli/test_completion.py"}),
         ("fish ", {"tests/cli/test_completion.py"}),
-        ("chromedriver", {"tests/bench/conftest.py"}),
-        ("chromium-driver", {"tests/bench/conftest.py"}),
+        ("chromedriver", {"tests/web/conftest.py"}),
+        ("chromium-driver", {"tests/web/conftest.py"}),
         ("find_library('ngspice')", {"zcd/spice/library.py"}),
     ],
 )

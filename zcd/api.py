@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from zcd.board import kinds
+from zcd.board import quantity_kinds
 from zcd.board.files import load_board, parse_board
 from zcd.board.model import Board
 from zcd.board.units import Kind, parse_quantity
@@ -22,24 +22,24 @@ from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.case import Case, ExpectedReadings
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter, usual_meter
+from zcd.diagnosis.reading_syntax import as_measured
 from zcd.diagnosis.readings import Measured
-from zcd.diagnosis.words import as_measured
 from zcd.margin.check import Check
 from zcd.results import Picture
 from zcd.sync.solved import Solved
 
 if TYPE_CHECKING:
     from zcd.board.drawer import Drawer
+    from zcd.diagnosis.capture_measurements import Traces
     from zcd.diagnosis.retest import Retest
-    from zcd.diagnosis.traces import Traces
-    from zcd.margin.decides import Decides
-    from zcd.margin.maps import LossMap
+    from zcd.margin.loss_map import LossMap
     from zcd.margin.population import Population
+    from zcd.margin.sensitivity import Decides
+    from zcd.simulation.drive_parts import Replacements
+    from zcd.simulation.flags import CausesForFlags
+    from zcd.simulation.timeline import Story
+    from zcd.simulation.windings import Windings
     from zcd.spice.compare import Comparison
-    from zcd.story.flags import CausesForFlags
-    from zcd.story.switches import Replacements
-    from zcd.story.timeline import Story
-    from zcd.story.windings import Windings
 
 Amounts = str | ArrayLike
 
@@ -154,9 +154,9 @@ def solve(
     from zcd.sync.lock import judge
 
     conditions = Conditions(
-        mains_rms_v=_amounts(mains, kinds.MAINS_VOLTAGE),
-        temperature_degc=_amounts(temperature, kinds.TEMPERATURE),
-        ctr_ratio=_amounts(ctr, kinds.CTR),
+        mains_rms_v=_amounts(mains, quantity_kinds.MAINS_VOLTAGE),
+        temperature_degc=_amounts(temperature, quantity_kinds.TEMPERATURE),
+        ctr_ratio=_amounts(ctr, quantity_kinds.CTR),
     )
     _, circuit = with_fault(build_circuit(board, conditions), fault, severity)
     solution = solve_circuit(circuit)
@@ -184,7 +184,7 @@ def draw(board: Board, fault: str | None = None) -> Picture:
     """
     from zcd.diagnosis.faults import with_fault
     from zcd.diagnosis.rank import Ranked
-    from zcd.show.pictures import board_picture
+    from zcd.drawing.named_figures import board_picture
 
     if fault is None:
         return Picture(board_picture(board))
@@ -271,7 +271,7 @@ def sensitivity(board: Board) -> Decides:
     sensitivity : Decides
         Shares of the variance of the headroom's logarithm, each with its interval.
     """
-    from zcd.margin.decides import what_decides
+    from zcd.margin.sensitivity import what_decides
     from zcd.margin.tolerances import tolerances_of
 
     return what_decides(board, tolerances_of(board))
@@ -295,8 +295,8 @@ def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
     InputError
         If the board has no such quantity.
     """
+    from zcd.margin.loss_map import loss_map as find_map
     from zcd.margin.loss_share import with_share
-    from zcd.margin.maps import loss_map as find_map
 
     return with_share(find_map(board, across, up))
 
@@ -314,8 +314,8 @@ def readings(board: Board, meter: Meter | None = None) -> ExpectedReadings:
     -------
     readings : ExpectedReadings
     """
-    from zcd.diagnosis.atlas import make_atlas
-    from zcd.diagnosis.card import bench_card
+    from zcd.diagnosis.expected_readings import bench_card
+    from zcd.diagnosis.fault_dictionary import make_atlas
 
     atlas = make_atlas(board, meter or usual_meter(), stored=True)
     lines = bench_card(atlas)
@@ -403,7 +403,7 @@ def retest(
     InputError
         If a reading cannot be read.
     """
-    from zcd.diagnosis.atlas import make_atlas
+    from zcd.diagnosis.fault_dictionary import make_atlas
     from zcd.diagnosis.retest import retest as judge_again
 
     job = about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
@@ -437,7 +437,7 @@ def substitute(
         If there is no such part, or the drawer file cannot be used.
     """
     from zcd.board.drawer import load_drawer, series_drawer
-    from zcd.story.switches import replacements
+    from zcd.simulation.drive_parts import replacements
 
     if drawer is None:
         drawer = series_drawer("E24", board.chains[0][0].style)
@@ -523,8 +523,8 @@ def windings(
     >>> found.verdict.roles["black"], found.safe
     (<Role.COMMON: 'common'>, False)
     """
-    from zcd.show.told.windings import parse_measured
-    from zcd.story.windings import Windings, name_leads
+    from zcd.report.of_windings import parse_measured
+    from zcd.simulation.windings import Windings, name_leads
 
     measured = parse_measured(
         readings=readings,
@@ -562,8 +562,8 @@ def timeline(
     InputError
         If there is no such cause.
     """
-    from zcd.story.causes import find_cause, of_amount
-    from zcd.story.timeline import stories_of
+    from zcd.simulation.causes import find_cause, of_amount
+    from zcd.simulation.timeline import stories_of
 
     chosen = find_cause(board, cause)
     if amount is not None:
@@ -586,7 +586,7 @@ def causes(board: Board, flags: Collection[str], *, seconds: float = 60.0) -> Ca
     -------
     causes : CausesForFlags
     """
-    from zcd.story.flags import causes_for_flags
+    from zcd.simulation.flags import causes_for_flags
 
     return causes_for_flags(board, flags, seconds)
 
@@ -610,7 +610,7 @@ def capture(path: str | Path, board: Board) -> Traces:
         If the file cannot be read as one.
     """
     from zcd.diagnosis.capture import load_capture
-    from zcd.diagnosis.traces import find_traces
+    from zcd.diagnosis.capture_measurements import find_traces
 
     return find_traces(load_capture(path), board)
 
@@ -651,8 +651,8 @@ def compare_spice(
         If it does not finish.
     """
     from zcd.diagnosis.faults import with_fault
+    from zcd.diagnosis.reading_syntax import parse_place
     from zcd.diagnosis.readings import useful_readings
-    from zcd.diagnosis.words import parse_place
     from zcd.spice.compare import compare
 
     nominal = build_circuit(board)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import date, time
+
+_LONGEST_SHOWN = 40
 
 
 class ZcdError(Exception):
@@ -68,3 +71,35 @@ def require(ok: bool, name: str, value: object, unit: str, rule: str) -> None:
     """Raise `InputError` in the one shape used everywhere: name, rule, value, unit."""
     if not ok:
         raise InputError(f"{name} must be {rule}, got {value!r} {unit}".rstrip())
+
+
+def show_found(found: object) -> str:
+    """Say what stood in the file, short and on one line.
+
+    Examples
+    --------
+    >>> show_found("2,2k"), show_found(True), show_found([1])
+    ('"2,2k"', 'true', 'a list')
+    """
+    shown = type(found).__name__
+    if isinstance(found, str):
+        text = "".join(c if c.isprintable() else "?" for c in found[: _LONGEST_SHOWN + 1])
+        shown = f'"{text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + "..."}"'
+    elif isinstance(found, bool):
+        shown = str(found).lower()
+    elif found is None:
+        shown = "nothing"
+    elif isinstance(found, int) and abs(found) >= 10**_LONGEST_SHOWN:
+        shown = "a very large number"
+    elif isinstance(found, int | float | date | time):
+        shown = str(found)
+    elif isinstance(found, Mapping):
+        shown = "a table"
+    elif isinstance(found, list | tuple):
+        shown = "a list"
+    return shown
+
+
+def refusal(found: object, allowed: str, key: str = "") -> InputError:
+    """Make the one error for a value that cannot be used: key, what was found, what is allowed."""
+    return InputError(f"{key}{': ' if key else ''}found {show_found(found)}; allowed: {allowed}")

@@ -1,6 +1,6 @@
 """What every result can do: say itself in a line, as text, as HTML, as a dictionary, as a picture.
 
-The renderings themselves are those of `zcd.show`; they are loaded when one is asked for.
+The renderings themselves are those of `zcd.report`; they are loaded when one is asked for.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from zcd.show.table import Table
+    from zcd.report.table import Table
 
 
 class Picture:
@@ -35,7 +35,7 @@ class Picture:
         return f"<Picture: {name}, {width:.1f} x {height:.1f} in>"
 
     def _repr_svg_(self) -> str:
-        from zcd.show.draw.canvas import own_svg
+        from zcd.drawing.canvas import own_svg
 
         return own_svg(self.figure)
 
@@ -56,7 +56,7 @@ class Picture:
         InputError
             If the file cannot be written.
         """
-        from zcd.show.draw.canvas import save_figure
+        from zcd.drawing.canvas import save_figure
 
         return save_figure(self.figure, path)
 
@@ -70,17 +70,17 @@ class Result:
     __slots__ = ()
 
     def __repr__(self) -> str:
-        from zcd.show.renderings import line_of
+        from zcd.renderings import line_of
 
         return f"<{type(self).__name__}: {line_of(self)}>"
 
     def __str__(self) -> str:
-        from zcd.show.renderings import text_of
+        from zcd.renderings import text_of
 
         return text_of(self)
 
     def _repr_html_(self) -> str:
-        from zcd.show.renderings import html_of
+        from zcd.renderings import html_of
 
         return html_of(self)
 
@@ -95,7 +95,7 @@ class Result:
         record : dict
             SI units; the unit ends the key.
         """
-        from zcd.show.renderings import record_of
+        from zcd.renderings import record_of
 
         return record_of(self)
 
@@ -111,7 +111,7 @@ class Result:
         -------
         matplotlib.axes.Axes
         """
-        from zcd.show.renderings import plot_of
+        from zcd.renderings import plot_of
 
         return plot_of(self, ax)
 
@@ -134,7 +134,7 @@ class Result:
         InputError
             If the result has no such table.
         """
-        from zcd.show.renderings import table_of
+        from zcd.renderings import table_of
 
         return table_of(self, name)
 
@@ -156,6 +156,6 @@ class Result:
         InputError
             If the result has no such picture.
         """
-        from zcd.show.renderings import picture_of
+        from zcd.renderings import picture_of
 
         return Picture(picture_of(self, name))

@@ -85,7 +85,7 @@ def json_keys(cls: type) -> dict[str, tuple[str, ...]]:
 
     Examples
     --------
-    >>> from zcd.margin.life import Life
+    >>> from zcd.margin.lifetime import Life
     >>> json_keys(Life)
     {'design_rule_years': ('design_rule_years',), 'acceleration_years': ('acceleration_years',)}
     """

@@ -7,10 +7,10 @@ from collections.abc import Callable
 from tests.diagnosis.boards import SUPPRESSED_TEXT, board
 from zcd.board.files import parse_board
 from zcd.board.model import Board
-from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import diagnose
-from zcd.diagnosis.words import parse_reading
+from zcd.diagnosis.reading_syntax import parse_reading
 
 LINES = ("dc pin logic0 4.98 V", "ohm R2 131k", "ohm R1 110k")
 

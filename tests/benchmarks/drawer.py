@@ -9,10 +9,10 @@ import numpy as np
 
 from tests.diagnosis.boards import board
 from zcd.board.drawer import StockResistor
-from zcd.board.library import resistor
-from zcd.margin.chain_parts import chain_fits
-from zcd.margin.section import section
-from zcd.margin.sums import Stock, Window, count
+from zcd.board.parts_library import resistor
+from zcd.substitutes.chain_parts import chain_fits
+from zcd.substitutes.series_string import section
+from zcd.substitutes.subset_sum import Stock, Window, count
 
 PARTS, QUICK_PARTS = 500, 20
 

@@ -17,8 +17,8 @@ from tests.benchmarks.rows import KINDS
 from tests.benchmarks.timing import Row, seconds
 from tests.diagnosis.boards import board
 from zcd.board.model import Board
-from zcd.margin.judged import evaluate
 from zcd.margin.population import even_points
+from zcd.margin.rule_margins import evaluate
 from zcd.margin.tolerances import draw, tolerances_of
 
 SIZES = (1, 10, 100, 1_000, 10_000, 100_000)

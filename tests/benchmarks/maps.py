@@ -9,8 +9,8 @@ import numpy as np
 from tests.diagnosis.boards import board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
+from zcd.margin.loss_map import LossMap, loss_map
 from zcd.margin.loss_share import loss_share
-from zcd.margin.maps import LossMap, loss_map
 from zcd.margin.shorts import short_stress
 from zcd.margin.surge import surge_stress
 from zcd.sync.lock import Lock, lock_of

@@ -20,12 +20,12 @@ import numpy as np
 from selenium.webdriver import Chrome
 from starlette.requests import Request
 
-from tests.bench.conftest import Server, new_browser
-from zcd.bench.board_sheet import BoardSheet
-from zcd.bench.desk import Desk
-from zcd.bench.kept_jobs import KeptJobs
-from zcd.bench.readings_sheet import ReadingsSheet
-from zcd.bench.works import Works
+from tests.web.conftest import Server, new_browser
+from zcd.web.board_page import BoardSheet
+from zcd.web.job_store import KeptJobs
+from zcd.web.readings_page import ReadingsSheet
+from zcd.web.state import Desk
+from zcd.web.workers import Works
 
 BOARD = """\
 name = "Invented bread toaster"

@@ -18,8 +18,8 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
 from zcd.engine.solve import PULSES, Grid, solve
-from zcd.margin.judged import evaluate
 from zcd.margin.population import even_points
+from zcd.margin.rule_margins import evaluate
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.spice.solve import Effort, Spice, mains_period_s
 from zcd.sync.lock import judge

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from tests.diagnosis.boards import board
+from zcd.margin.ageing import ageing_of
 from zcd.margin.corners import find_corners
-from zcd.margin.decides import what_decides
 from zcd.margin.population import draw_population
+from zcd.margin.sensitivity import what_decides
 from zcd.margin.tolerances import tolerances_of
-from zcd.margin.years import ageing_of
 
 
 def spread_jobs(*, quick: bool = False) -> dict[str, Callable[[], object]]:

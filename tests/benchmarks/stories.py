@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from tests.story.boards import board
-from zcd.story.causes import find_cause
-from zcd.story.flags import all_stories
-from zcd.story.timeline import SECONDS, stories_of
+from tests.simulation.boards import board
+from zcd.simulation.causes import find_cause
+from zcd.simulation.flags import all_stories
+from zcd.simulation.timeline import SECONDS, stories_of
 
 QUICK_SECONDS = 3.0
 

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from tests.board.boards import FULL, SMALLEST, edited
-from zcd.board.documents import LARGEST_FILE_BYTES
 from zcd.board.files import board_from_dict, load_board, parse_board
+from zcd.board.toml_files import LARGEST_FILE_BYTES
 from zcd.errors import InputError
 
 

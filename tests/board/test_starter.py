@@ -9,8 +9,8 @@ from dataclasses import replace
 import pytest
 
 from zcd.board.files import parse_board
-from zcd.board.library import odd_values
 from zcd.board.model import Topology
+from zcd.board.parts_library import odd_values
 from zcd.board.schema import BoardFile
 from zcd.board.starter import starter_text
 

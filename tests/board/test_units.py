@@ -1,4 +1,4 @@
-"""Tests of zcd.board.units and zcd.board.kinds: what people write, and what is refused."""
+"""Tests of zcd.board.units and zcd.board.quantity_kinds: what people write, and what is refused."""
 
 from __future__ import annotations
 
@@ -7,17 +7,9 @@ from math import inf, nan, pi
 
 import pytest
 
-from zcd.board import kinds
-from zcd.board.units import (
-    Kind,
-    find_name,
-    format_si,
-    nearest,
-    parse_quantity,
-    refusal,
-    show_found,
-)
-from zcd.errors import InputError
+from zcd.board import quantity_kinds
+from zcd.board.units import Kind, find_name, format_si, nearest, parse_quantity
+from zcd.errors import InputError, refusal, show_found
 
 # IEC 60062 codes with their values as printed in the documentation of the open-source package
 # rkm_codes 1.0, "Resistance examples"; the standard itself was not read.
@@ -36,80 +28,80 @@ IEC_60062_EXAMPLES = [
 @pytest.mark.parametrize(("code", "expected_ohm"), IEC_60062_EXAMPLES)
 def test_codes_of_the_standard(code: str, expected_ohm: float) -> None:
     """The values are exact decimals; only the last bit of a float may differ."""
-    assert parse_quantity(code, kinds.RESISTANCE) == pytest.approx(expected_ohm, rel=1e-15)
+    assert parse_quantity(code, quantity_kinds.RESISTANCE) == pytest.approx(expected_ohm, rel=1e-15)
 
 
 @pytest.mark.parametrize(
     ("text", "kind", "expected"),
     [
-        ("120k", kinds.RESISTANCE, 120e3),
-        ("120 k", kinds.RESISTANCE, 120e3),
-        ("120 K", kinds.RESISTANCE, 120e3),
-        ("120 kΩ", kinds.RESISTANCE, 120e3),
-        ("120 k\u2126", kinds.RESISTANCE, 120e3),
-        ("120\u00a0kΩ", kinds.RESISTANCE, 120e3),
-        ("120 kohm", kinds.RESISTANCE, 120e3),
-        ("  120 kOhms ", kinds.RESISTANCE, 120e3),
-        ("100R", kinds.RESISTANCE, 100.0),
-        ("100 r", kinds.RESISTANCE, 100.0),
-        ("4k7 Ω", kinds.RESISTANCE, 4.7e3),
-        ("4k7 ohm", kinds.RESISTANCE, 4.7e3),
-        ("0R22", kinds.RESISTANCE, 0.22),
-        ("1M5", kinds.RESISTANCE, 1.5e6),
-        ("1M", kinds.RESISTANCE, 1e6),
-        ("1G", kinds.RESISTANCE, 1e9),
-        ("1.2e5", kinds.RESISTANCE, 120e3),
-        ("100", kinds.RESISTANCE, 100.0),
-        (120_000, kinds.RESISTANCE, 120e3),
-        (0.1, kinds.RESISTANCE, 0.1),
-        ("100m", kinds.SMALL_RESISTANCE, 0.1),
-        ("10n", kinds.CAPACITANCE, 10e-9),
-        ("10 nF", kinds.CAPACITANCE, 10e-9),
-        ("10NF", kinds.CAPACITANCE, 10e-9),
-        ("4n7", kinds.CAPACITANCE, 4.7e-9),
-        ("4n7 F", kinds.CAPACITANCE, 4.7e-9),
-        ("4u7", kinds.CAPACITANCE, 4.7e-6),
-        ("4µ7", kinds.CAPACITANCE, 4.7e-6),
-        ("100 \u03bcF", kinds.CAPACITANCE, 100e-6),
-        ("1p", kinds.CAPACITANCE, 1e-12),
-        ("1 mF", kinds.CAPACITANCE, 1e-3),
-        ("230 V", kinds.MAINS_VOLTAGE, 230.0),
-        ("230v", kinds.MAINS_VOLTAGE, 230.0),
-        ("230 VAC", kinds.MAINS_VOLTAGE, 230.0),
-        ("3V3", kinds.SUPPLY_VOLTAGE, 3.3),
-        ("3.3 V", kinds.SUPPLY_VOLTAGE, 3.3),
-        ("1500 mV", kinds.SUPPLY_VOLTAGE, 1.5),
-        ("1.6 kV", kinds.WORKING_VOLTAGE, 1600.0),
-        ("50 Hz", kinds.FREQUENCY, 50.0),
-        ("50hz", kinds.FREQUENCY, 50.0),
-        (60, kinds.FREQUENCY, 60.0),
-        ("5 %", kinds.TOLERANCE, 0.05),
-        ("5%", kinds.TOLERANCE, 0.05),
-        ("0.05", kinds.TOLERANCE, 0.05),
-        (0.05, kinds.TOLERANCE, 0.05),
-        ("50 %", kinds.TOLERANCE, 0.5),
-        ("200 %", kinds.CTR, 2.0),
-        (2.0, kinds.CTR, 2.0),
-        ("0.1 %", kinds.CTR, 0.001),
-        ("200 us", kinds.DURATION, 200e-6),
-        ("200 µs", kinds.DURATION, 200e-6),
-        ("0.2 ms", kinds.DURATION, 200e-6),
-        (0.0002, kinds.DURATION, 200e-6),
-        ("90 deg", kinds.ANGLE, pi / 2),
-        ("-360°", kinds.ANGLE, -2 * pi),
-        ("1.5 rad", kinds.ANGLE, 1.5),
-        (0, kinds.ANGLE, 0.0),
-        ("25 °C", kinds.TEMPERATURE, 25.0),
-        ("25 \u2103", kinds.TEMPERATURE, 25.0),
-        ("25 C", kinds.TEMPERATURE, 25.0),
-        ("25 degC", kinds.TEMPERATURE, 25.0),
-        ("\u221240 °C", kinds.TEMPERATURE, -40.0),
-        ("0.25 W", kinds.POWER, 0.25),
-        ("1/4 W", kinds.POWER, 0.25),
-        ("1/2W", kinds.POWER, 0.5),
-        ("250 mW", kinds.POWER, 0.25),
-        ("4000 h", kinds.YEARLY_HOURS, 4000.0),
-        ("1.5 mA", kinds.CURRENT, 1.5e-3),
+        ("120k", quantity_kinds.RESISTANCE, 120e3),
+        ("120 k", quantity_kinds.RESISTANCE, 120e3),
+        ("120 K", quantity_kinds.RESISTANCE, 120e3),
+        ("120 kΩ", quantity_kinds.RESISTANCE, 120e3),
+        ("120 k\u2126", quantity_kinds.RESISTANCE, 120e3),
+        ("120\u00a0kΩ", quantity_kinds.RESISTANCE, 120e3),
+        ("120 kohm", quantity_kinds.RESISTANCE, 120e3),
+        ("  120 kOhms ", quantity_kinds.RESISTANCE, 120e3),
+        ("100R", quantity_kinds.RESISTANCE, 100.0),
+        ("100 r", quantity_kinds.RESISTANCE, 100.0),
+        ("4k7 Ω", quantity_kinds.RESISTANCE, 4.7e3),
+        ("4k7 ohm", quantity_kinds.RESISTANCE, 4.7e3),
+        ("0R22", quantity_kinds.RESISTANCE, 0.22),
+        ("1M5", quantity_kinds.RESISTANCE, 1.5e6),
+        ("1M", quantity_kinds.RESISTANCE, 1e6),
+        ("1G", quantity_kinds.RESISTANCE, 1e9),
+        ("1.2e5", quantity_kinds.RESISTANCE, 120e3),
+        ("100", quantity_kinds.RESISTANCE, 100.0),
+        (120_000, quantity_kinds.RESISTANCE, 120e3),
+        (0.1, quantity_kinds.RESISTANCE, 0.1),
+        ("100m", quantity_kinds.SMALL_RESISTANCE, 0.1),
+        ("10n", quantity_kinds.CAPACITANCE, 10e-9),
+        ("10 nF", quantity_kinds.CAPACITANCE, 10e-9),
+        ("10NF", quantity_kinds.CAPACITANCE, 10e-9),
+        ("4n7", quantity_kinds.CAPACITANCE, 4.7e-9),
+        ("4n7 F", quantity_kinds.CAPACITANCE, 4.7e-9),
+        ("4u7", quantity_kinds.CAPACITANCE, 4.7e-6),
+        ("4µ7", quantity_kinds.CAPACITANCE, 4.7e-6),
+        ("100 \u03bcF", quantity_kinds.CAPACITANCE, 100e-6),
+        ("1p", quantity_kinds.CAPACITANCE, 1e-12),
+        ("1 mF", quantity_kinds.CAPACITANCE, 1e-3),
+        ("230 V", quantity_kinds.MAINS_VOLTAGE, 230.0),
+        ("230v", quantity_kinds.MAINS_VOLTAGE, 230.0),
+        ("230 VAC", quantity_kinds.MAINS_VOLTAGE, 230.0),
+        ("3V3", quantity_kinds.SUPPLY_VOLTAGE, 3.3),
+        ("3.3 V", quantity_kinds.SUPPLY_VOLTAGE, 3.3),
+        ("1500 mV", quantity_kinds.SUPPLY_VOLTAGE, 1.5),
+        ("1.6 kV", quantity_kinds.WORKING_VOLTAGE, 1600.0),
+        ("50 Hz", quantity_kinds.FREQUENCY, 50.0),
+        ("50hz", quantity_kinds.FREQUENCY, 50.0),
+        (60, quantity_kinds.FREQUENCY, 60.0),
+        ("5 %", quantity_kinds.TOLERANCE, 0.05),
+        ("5%", quantity_kinds.TOLERANCE, 0.05),
+        ("0.05", quantity_kinds.TOLERANCE, 0.05),
+        (0.05, quantity_kinds.TOLERANCE, 0.05),
+        ("50 %", quantity_kinds.TOLERANCE, 0.5),
+        ("200 %", quantity_kinds.CTR, 2.0),
+        (2.0, quantity_kinds.CTR, 2.0),
+        ("0.1 %", quantity_kinds.CTR, 0.001),
+        ("200 us", quantity_kinds.DURATION, 200e-6),
+        ("200 µs", quantity_kinds.DURATION, 200e-6),
+        ("0.2 ms", quantity_kinds.DURATION, 200e-6),
+        (0.0002, quantity_kinds.DURATION, 200e-6),
+        ("90 deg", quantity_kinds.ANGLE, pi / 2),
+        ("-360°", quantity_kinds.ANGLE, -2 * pi),
+        ("1.5 rad", quantity_kinds.ANGLE, 1.5),
+        (0, quantity_kinds.ANGLE, 0.0),
+        ("25 °C", quantity_kinds.TEMPERATURE, 25.0),
+        ("25 \u2103", quantity_kinds.TEMPERATURE, 25.0),
+        ("25 C", quantity_kinds.TEMPERATURE, 25.0),
+        ("25 degC", quantity_kinds.TEMPERATURE, 25.0),
+        ("\u221240 °C", quantity_kinds.TEMPERATURE, -40.0),
+        ("0.25 W", quantity_kinds.POWER, 0.25),
+        ("1/4 W", quantity_kinds.POWER, 0.25),
+        ("1/2W", quantity_kinds.POWER, 0.5),
+        ("250 mW", quantity_kinds.POWER, 0.25),
+        ("4000 h", quantity_kinds.YEARLY_HOURS, 4000.0),
+        ("1.5 mA", quantity_kinds.CURRENT, 1.5e-3),
     ],
 )
 def test_what_people_write(text: object, kind: Kind, expected: float) -> None:
@@ -119,47 +111,47 @@ def test_what_people_write(text: object, kind: Kind, expected: float) -> None:
 @pytest.mark.parametrize(
     ("found", "kind", "shown"),
     [
-        ("2,2k", kinds.RESISTANCE, '"2,2k"'),
-        ("1,000", kinds.RESISTANCE, '"1,000"'),
-        ("10 nF", kinds.RESISTANCE, '"10 nF"'),
-        ("10n", kinds.RESISTANCE, '"10n"'),
-        ("4m7", kinds.RESISTANCE, '"4m7"'),
-        ("120 kV", kinds.RESISTANCE, '"120 kV"'),
-        ("120 kk", kinds.RESISTANCE, '"120 kk"'),
-        ("4k7k", kinds.RESISTANCE, '"4k7k"'),
-        ("4k7 V", kinds.RESISTANCE, '"4k7 V"'),
-        ("12k5.2", kinds.RESISTANCE, '"12k5.2"'),
-        ("1.2.3k", kinds.RESISTANCE, '"1.2.3k"'),
-        ("01C", kinds.RESISTANCE, '"01C"'),
-        ("k", kinds.RESISTANCE, '"k"'),
-        ("", kinds.RESISTANCE, '""'),
-        ("   ", kinds.RESISTANCE, '"   "'),
-        ("-", kinds.RESISTANCE, '"-"'),
-        ("0x10", kinds.RESISTANCE, '"0x10"'),
-        ("1_000", kinds.RESISTANCE, '"1_000"'),
-        ("\uff14k7", kinds.RESISTANCE, '"\uff14k7"'),
-        ("120q\n", kinds.RESISTANCE, '"120q?"'),
-        ("nan", kinds.RESISTANCE, '"nan"'),
-        ("inf", kinds.RESISTANCE, '"inf"'),
-        ("1e999", kinds.RESISTANCE, '"1e999"'),
-        (nan, kinds.RESISTANCE, "nan"),
-        (inf, kinds.RESISTANCE, "inf"),
-        (True, kinds.RESISTANCE, "true"),
-        (None, kinds.RESISTANCE, "nothing"),
-        ([], kinds.RESISTANCE, "a list"),
-        ({}, kinds.RESISTANCE, "a table"),
-        (date(2030, 1, 2), kinds.RESISTANCE, "2030-01-02"),
-        (10**400, kinds.RESISTANCE, "a very large number"),
-        ("4k7", kinds.CAPACITANCE, '"4k7"'),
-        ("10 mH", kinds.CAPACITANCE, '"10 mH"'),
-        ("230 W", kinds.MAINS_VOLTAGE, '"230 W"'),
-        ("230 MV", kinds.MAINS_VOLTAGE, '"230 MV"'),
-        ("298 K", kinds.TEMPERATURE, '"298 K"'),
-        ("77 F", kinds.TEMPERATURE, '"77 F"'),
-        ("1 min", kinds.DURATION, '"1 min"'),
-        ("1/0 W", kinds.POWER, '"1/0 W"'),
-        ("1/4", kinds.POWER, '"1/4"'),
-        ("1/4 V", kinds.SUPPLY_VOLTAGE, '"1/4 V"'),
+        ("2,2k", quantity_kinds.RESISTANCE, '"2,2k"'),
+        ("1,000", quantity_kinds.RESISTANCE, '"1,000"'),
+        ("10 nF", quantity_kinds.RESISTANCE, '"10 nF"'),
+        ("10n", quantity_kinds.RESISTANCE, '"10n"'),
+        ("4m7", quantity_kinds.RESISTANCE, '"4m7"'),
+        ("120 kV", quantity_kinds.RESISTANCE, '"120 kV"'),
+        ("120 kk", quantity_kinds.RESISTANCE, '"120 kk"'),
+        ("4k7k", quantity_kinds.RESISTANCE, '"4k7k"'),
+        ("4k7 V", quantity_kinds.RESISTANCE, '"4k7 V"'),
+        ("12k5.2", quantity_kinds.RESISTANCE, '"12k5.2"'),
+        ("1.2.3k", quantity_kinds.RESISTANCE, '"1.2.3k"'),
+        ("01C", quantity_kinds.RESISTANCE, '"01C"'),
+        ("k", quantity_kinds.RESISTANCE, '"k"'),
+        ("", quantity_kinds.RESISTANCE, '""'),
+        ("   ", quantity_kinds.RESISTANCE, '"   "'),
+        ("-", quantity_kinds.RESISTANCE, '"-"'),
+        ("0x10", quantity_kinds.RESISTANCE, '"0x10"'),
+        ("1_000", quantity_kinds.RESISTANCE, '"1_000"'),
+        ("\uff14k7", quantity_kinds.RESISTANCE, '"\uff14k7"'),
+        ("120q\n", quantity_kinds.RESISTANCE, '"120q?"'),
+        ("nan", quantity_kinds.RESISTANCE, '"nan"'),
+        ("inf", quantity_kinds.RESISTANCE, '"inf"'),
+        ("1e999", quantity_kinds.RESISTANCE, '"1e999"'),
+        (nan, quantity_kinds.RESISTANCE, "nan"),
+        (inf, quantity_kinds.RESISTANCE, "inf"),
+        (True, quantity_kinds.RESISTANCE, "true"),
+        (None, quantity_kinds.RESISTANCE, "nothing"),
+        ([], quantity_kinds.RESISTANCE, "a list"),
+        ({}, quantity_kinds.RESISTANCE, "a table"),
+        (date(2030, 1, 2), quantity_kinds.RESISTANCE, "2030-01-02"),
+        (10**400, quantity_kinds.RESISTANCE, "a very large number"),
+        ("4k7", quantity_kinds.CAPACITANCE, '"4k7"'),
+        ("10 mH", quantity_kinds.CAPACITANCE, '"10 mH"'),
+        ("230 W", quantity_kinds.MAINS_VOLTAGE, '"230 W"'),
+        ("230 MV", quantity_kinds.MAINS_VOLTAGE, '"230 MV"'),
+        ("298 K", quantity_kinds.TEMPERATURE, '"298 K"'),
+        ("77 F", quantity_kinds.TEMPERATURE, '"77 F"'),
+        ("1 min", quantity_kinds.DURATION, '"1 min"'),
+        ("1/0 W", quantity_kinds.POWER, '"1/0 W"'),
+        ("1/4", quantity_kinds.POWER, '"1/4"'),
+        ("1/4 V", quantity_kinds.SUPPLY_VOLTAGE, '"1/4 V"'),
     ],
 )
 def test_wrong_spelling_is_refused(found: object, kind: Kind, shown: str) -> None:
@@ -173,39 +165,39 @@ def test_wrong_spelling_is_refused(found: object, kind: Kind, shown: str) -> Non
 
 def test_comma_is_pointed_out() -> None:
     with pytest.raises(InputError, match=r"\(use a point, not a comma\)$"):
-        parse_quantity("2,2k", kinds.RESISTANCE)
+        parse_quantity("2,2k", quantity_kinds.RESISTANCE)
 
 
 @pytest.mark.parametrize("found", [90, 90.0, "90", " 90 "])
 def test_angle_needs_its_unit(found: object) -> None:
     """A bare 90 could be degrees or, as a plain SI number, radians."""
     with pytest.raises(InputError, match=r'"90 deg".*\(write the unit\)$'):
-        parse_quantity(found, kinds.ANGLE)
+        parse_quantity(found, quantity_kinds.ANGLE)
 
 
 @pytest.mark.parametrize(
     ("found", "kind", "limits"),
     [
-        (0, kinds.RESISTANCE, "from 100 mΩ to 1 GΩ"),
-        ("-5k", kinds.RESISTANCE, "from 100 mΩ to 1 GΩ"),
-        ("1.1G", kinds.RESISTANCE, "from 100 mΩ to 1 GΩ"),
-        ("0.9 p", kinds.CAPACITANCE, "from 1 pF to 1 mF"),
-        ("104", kinds.CAPACITANCE, "from 1 pF to 1 mF"),
-        ("0.5 V", kinds.MAINS_VOLTAGE, "from 1 V to 1 kV"),
-        ("1001 V", kinds.MAINS_VOLTAGE, "from 1 V to 1 kV"),
-        ("51 V", kinds.SUPPLY_VOLTAGE, "from 1 V to 50 V"),
-        ("9 Hz", kinds.FREQUENCY, "from 10 Hz to 1 kHz"),
-        ("5 kHz", kinds.FREQUENCY, "from 10 Hz to 1 kHz"),
-        ("5", kinds.TOLERANCE, "from 0 % to 50 %"),
-        ("-1 %", kinds.TOLERANCE, "from 0 % to 50 %"),
-        (250, kinds.CTR, "from 0.1 % to 2000 %"),
-        ("101 %", kinds.REMAINING, "from 0.1 % to 100 %"),
-        ("-1 us", kinds.DURATION, "from 0 s to 100 ms"),
-        ("200", kinds.DURATION, "from 0 s to 100 ms"),
-        ("-56", kinds.TEMPERATURE, "from -55 °C to 150 °C"),
-        ("151 °C", kinds.TEMPERATURE, "from -55 °C to 150 °C"),
-        ("361 deg", kinds.ANGLE, "from -6.283 rad to 6.283 rad"),
-        (8785, kinds.YEARLY_HOURS, "from 0 h to 8784 h"),
+        (0, quantity_kinds.RESISTANCE, "from 100 mΩ to 1 GΩ"),
+        ("-5k", quantity_kinds.RESISTANCE, "from 100 mΩ to 1 GΩ"),
+        ("1.1G", quantity_kinds.RESISTANCE, "from 100 mΩ to 1 GΩ"),
+        ("0.9 p", quantity_kinds.CAPACITANCE, "from 1 pF to 1 mF"),
+        ("104", quantity_kinds.CAPACITANCE, "from 1 pF to 1 mF"),
+        ("0.5 V", quantity_kinds.MAINS_VOLTAGE, "from 1 V to 1 kV"),
+        ("1001 V", quantity_kinds.MAINS_VOLTAGE, "from 1 V to 1 kV"),
+        ("51 V", quantity_kinds.SUPPLY_VOLTAGE, "from 1 V to 50 V"),
+        ("9 Hz", quantity_kinds.FREQUENCY, "from 10 Hz to 1 kHz"),
+        ("5 kHz", quantity_kinds.FREQUENCY, "from 10 Hz to 1 kHz"),
+        ("5", quantity_kinds.TOLERANCE, "from 0 % to 50 %"),
+        ("-1 %", quantity_kinds.TOLERANCE, "from 0 % to 50 %"),
+        (250, quantity_kinds.CTR, "from 0.1 % to 2000 %"),
+        ("101 %", quantity_kinds.REMAINING, "from 0.1 % to 100 %"),
+        ("-1 us", quantity_kinds.DURATION, "from 0 s to 100 ms"),
+        ("200", quantity_kinds.DURATION, "from 0 s to 100 ms"),
+        ("-56", quantity_kinds.TEMPERATURE, "from -55 °C to 150 °C"),
+        ("151 °C", quantity_kinds.TEMPERATURE, "from -55 °C to 150 °C"),
+        ("361 deg", quantity_kinds.ANGLE, "from -6.283 rad to 6.283 rad"),
+        (8785, quantity_kinds.YEARLY_HOURS, "from 0 h to 8784 h"),
     ],
 )
 def test_absurd_value_is_refused_with_the_range(found: object, kind: Kind, limits: str) -> None:
@@ -216,23 +208,23 @@ def test_absurd_value_is_refused_with_the_range(found: object, kind: Kind, limit
 
 def test_milli_for_mega_is_pointed_out() -> None:
     with pytest.raises(InputError, match=r"\(m is milli, M is mega: write .*\)$"):
-        parse_quantity("1m", kinds.RESISTANCE)
+        parse_quantity("1m", quantity_kinds.RESISTANCE)
 
 
 @pytest.mark.parametrize("found", ["150m", "1m", "1.5 m"])
 def test_milliohms_are_no_resistor_of_a_board(found: str) -> None:
     """150m is a megohm from a hurried hand, or a shunt, which no sync circuit has."""
     with pytest.raises(InputError, match=r"\(m is milli, M is mega: write .*\)$"):
-        parse_quantity(found, kinds.RESISTANCE)
-    assert parse_quantity("0R15", kinds.RESISTANCE) == 0.15
-    assert parse_quantity("150 mΩ", kinds.RESISTANCE) == 0.15
+        parse_quantity(found, quantity_kinds.RESISTANCE)
+    assert parse_quantity("0R15", quantity_kinds.RESISTANCE) == 0.15
+    assert parse_quantity("150 mΩ", quantity_kinds.RESISTANCE) == 0.15
 
 
 @pytest.mark.parametrize("found", ["100.000", "1.500", "10.000 Ω", "1.000.000", "220.000 ohm"])
 def test_a_point_before_three_digits_may_part_thousands(found: str) -> None:
     """A hundred thousand in some countries, a hundred in others."""
     with pytest.raises(InputError, match=r"\(three digits after a point may be thousands: "):
-        parse_quantity(found, kinds.RESISTANCE)
+        parse_quantity(found, quantity_kinds.RESISTANCE)
 
 
 @pytest.mark.parametrize(
@@ -240,11 +232,13 @@ def test_a_point_before_three_digits_may_part_thousands(found: str) -> None:
     [("0.150", 0.15), ("1.500k", 1500.0), ("100.00", 100.0)],
 )
 def test_plain_decimals_are_read(found: str, expected_ohm: float) -> None:
-    assert parse_quantity(found, kinds.RESISTANCE) == expected_ohm
+    assert parse_quantity(found, quantity_kinds.RESISTANCE) == expected_ohm
 
 
 @pytest.mark.parametrize(
-    "kind", [kind for kind in vars(kinds).values() if isinstance(kind, Kind)], ids=lambda k: k.word
+    "kind",
+    [kind for kind in vars(quantity_kinds).values() if isinstance(kind, Kind)],
+    ids=lambda k: k.word,
 )
 def test_examples_and_ends_of_the_range_are_allowed(kind: Kind) -> None:
     """Thresholds give an example of the other form; that is read by the schema."""
@@ -288,7 +282,7 @@ def test_format_si_digits() -> None:
 @pytest.mark.parametrize("value", [0.1, 4.7, 999.0, 4.7e3, 123.4e3, 1e6, 1e9])
 def test_format_and_parse_are_inverse(value: float) -> None:
     shown = format_si(value, "Ω")
-    assert parse_quantity(shown, kinds.RESISTANCE) == pytest.approx(value, rel=1e-12)
+    assert parse_quantity(shown, quantity_kinds.RESISTANCE) == pytest.approx(value, rel=1e-12)
 
 
 def test_show_found_is_short_and_on_one_line() -> None:

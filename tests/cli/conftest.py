@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import HOLDS
+from tests.jobs.demo_job import HOLDS
 
 JOB = """\
 board = "board.toml"

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import HOLDS, RESISTORS
+from tests.jobs.demo_job import HOLDS, RESISTORS
 from zcd.cli import main
 
 

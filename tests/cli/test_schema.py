@@ -11,8 +11,8 @@ import pytest
 
 from zcd.cli import main
 from zcd.cli.schema import NAMES
+from zcd.report.schemas import SCHEMAS
 from zcd.serialize import SCHEMA_VERSION
-from zcd.show.schemas import SCHEMAS
 
 
 def printed(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, object]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import HOLDS
+from tests.jobs.demo_job import HOLDS
 from zcd.board.files import parse_board
 from zcd.board.model import Topology
 from zcd.board.starter import starter_text

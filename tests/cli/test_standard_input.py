@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.show.demo import HOLDS
+from tests.jobs.demo_job import HOLDS
 from zcd.cli import main
 
 NO_PLACE = "zcd: standard input: nothing can be kept beside a board without a file: "
@@ -122,7 +122,7 @@ def test_the_page_opens_with_it(
     work: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     desks = []
-    monkeypatch.setattr("zcd.bench.serve.serve", lambda port, desk, ready: desks.append(desk))
+    monkeypatch.setattr("zcd.web.server.serve", lambda port, desk, ready: desks.append(desk))
     pipe(monkeypatch, HOLDS)
     assert main(["bench", "-", "--no-browser"]) == 0
     (desk,) = desks

@@ -6,7 +6,7 @@ from functools import cache
 
 from tests.diagnosis.boards import SUPPRESSED_TEXT, board
 from zcd.board.files import parse_board
-from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
 from zcd.diagnosis.meters import Meter, usual_meter
 
 

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from tests.diagnosis.boards import board
-from zcd.diagnosis import atlas as atlas_module
-from zcd.diagnosis.atlas import Atlas, make_atlas
-from zcd.diagnosis.bench import Bench
+from zcd.diagnosis import fault_dictionary as atlas_module
 from zcd.diagnosis.cache import MOST_FILES, Store
+from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from tests.diagnosis.boards import board
 from zcd.diagnosis.capture import Capture, load_capture
+from zcd.diagnosis.capture_measurements import find_traces, readings_of
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.traces import find_traces, readings_of
 from zcd.errors import InputError
 
 FloatArray = NDArray[np.float64]

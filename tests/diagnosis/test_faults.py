@@ -15,10 +15,10 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Resistance, stack
-from zcd.diagnosis.atlas import BANDS, SAMPLES, make_atlas
-from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.fault_dictionary import BANDS, SAMPLES, make_atlas
 from zcd.diagnosis.faults import HEALTHY, faults_of
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.priors import (
     FITTED,

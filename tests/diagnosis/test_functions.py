@@ -12,7 +12,7 @@ import zcd
 from zcd.board.keys import UNIT_ENDINGS
 from zcd.diagnosis.functions import FUNCTIONS, NAMES, Function
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.words import parse_function, parse_value, show_value
+from zcd.diagnosis.reading_syntax import parse_function, parse_value, show_value
 
 HOME = Path(zcd.__file__).parent
 

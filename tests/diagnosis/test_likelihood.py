@@ -14,7 +14,7 @@ from scipy.special import logsumexp
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import RELAY, TEXTS, board
 from zcd.board.files import parse_board
-from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import (
     BREADTHS,

@@ -15,8 +15,8 @@ from tests.boards import RECTIFIER, element_list, junction, mains_source, resist
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, DcSource
-from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import OVERLOAD, AcKind, Meter, ac_volts, dc_volts, usual_meter
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solution import Solution

@@ -13,7 +13,7 @@ from tests.diagnosis.boards import TEXTS, board
 from zcd.board.files import parse_board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Junction
-from zcd.diagnosis.atlas import Atlas, make_atlas
+from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import diagnose

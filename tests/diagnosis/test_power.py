@@ -11,12 +11,12 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.reading_syntax import parse_place
 from zcd.diagnosis.readings import Power, Reading, check_reading
-from zcd.diagnosis.words import parse_place
 from zcd.errors import InputError
 
 

@@ -11,12 +11,13 @@ from tests.diagnosis.atlases import atlas_of, suppressed_atlas
 from tests.diagnosis.boards import SUPPRESSED_TEXT
 from tests.diagnosis.truth import alike, draw, finds
 from zcd.board.files import parse_board
-from zcd.diagnosis.atlas import Atlas, make_atlas
-from zcd.diagnosis.card import bench_card
+from zcd.diagnosis.expected_readings import bench_card
+from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.gain import SURE, Belief, expected, spectrum
+from zcd.diagnosis.information import SURE, Belief, expected, spectrum
 from zcd.diagnosis.likelihood import Fit
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
+from zcd.diagnosis.next_reading import LEAST_RISE
 from zcd.diagnosis.rank import (
     NONE_OF_THESE,
     Diagnosis,
@@ -26,9 +27,8 @@ from zcd.diagnosis.rank import (
     posterior,
     present,
 )
+from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import Measured, Reading, Side
-from zcd.diagnosis.suggest import LEAST_RISE
-from zcd.diagnosis.words import parse_reading
 
 FloatArray = NDArray[np.float64]
 

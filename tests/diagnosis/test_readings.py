@@ -13,8 +13,8 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import INFINITE_OHM, Circuit
-from zcd.diagnosis.bench import Bench, unplugged
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import Bench, unplugged
 from zcd.diagnosis.meters import OVERLOAD, AcKind, Meter, usual_meter
 from zcd.diagnosis.readings import Reading, Side, check_reading, side_of, useful_readings
 from zcd.engine.network import islands

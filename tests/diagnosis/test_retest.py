@@ -7,14 +7,14 @@ import pytest
 
 from tests.diagnosis.atlases import atlas_of
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.diagnosis.atlas import Atlas
-from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.fault_dictionary import Atlas
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.retest import remaining, retest
-from zcd.diagnosis.words import parse_reading
-from zcd.show.found.measured import missing_line, remaining_lines
+from zcd.report.of_retest import missing_line, remaining_lines
 
 LOW_TIME = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
 MAINS = Reading(function=Function.AC, a="line", b="neutral")

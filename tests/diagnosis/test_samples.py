@@ -14,11 +14,11 @@ from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Junction, Resistance
-from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import ohm_full_scale_v, ohm_source_ohm, usual_meter
 from zcd.diagnosis.rank import diagnose
+from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 from zcd.diagnosis.samples import sample_circuits
-from zcd.diagnosis.words import parse_place, parse_reading
 from zcd.physics.diode import thermal_voltage_v
 
 FloatArray = NDArray[np.float64]

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, stack
-from zcd.diagnosis.atlas import Atlas
-from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.fault_dictionary import Atlas
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, one_repair
 from zcd.diagnosis.readings import Measured, Reading, Side, side_of

@@ -13,8 +13,8 @@ from tests.boards import VARIANTS
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine import solution
 from zcd.engine.solve import PULSES
-from zcd.margin.judged import evaluate
 from zcd.margin.population import even_points
+from zcd.margin.rule_margins import evaluate
 from zcd.margin.tolerances import Boards, draw, tolerances_of
 from zcd.sync.lock import lock_of
 

@@ -21,7 +21,7 @@ from zcd.circuit.elements import DcSource, Phototransistor
 from zcd.engine.branches import TransistorBranch
 from zcd.engine.network import compile_island, input_voltages_v, island_of
 from zcd.engine.newton import newton
-from zcd.engine.trajectory import Trajectory, lagged, trajectory_solver
+from zcd.engine.steady_state import Trajectory, lagged, trajectory_solver
 from zcd.physics.optocoupler import (
     LOW_SAMPLE_CTR_RATIO,
     OutputTransistor,

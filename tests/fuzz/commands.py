@@ -114,7 +114,7 @@ def _quiet(typed: str) -> Iterator[tuple[io.StringIO, io.StringIO]]:
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
         patch("sys.stdin", io.StringIO(typed)),
-        patch("zcd.bench.serve.serve"),
+        patch("zcd.web.server.serve"),
         contextlib.chdir(bench()),
     ):
         yield out, err

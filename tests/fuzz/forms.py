@@ -17,14 +17,14 @@ from tests.fuzz.captures import capture_files
 from tests.fuzz.good import CLOSED, JOB
 from tests.fuzz.hostile import PLAUSIBLE, TEXTS
 from tests.fuzz.page import PORT, answer, require_plain_page
-from zcd.bench import atlases, works
-from zcd.bench.app import make_app
-from zcd.bench.desk import REPAIR, Desk
-from zcd.bench.fields import single_fields
-from zcd.bench.guard import Guard
-from zcd.bench.meter_fields import meter_fields
 from zcd.diagnosis.job import load_job
-from zcd.show.found.job_files import mark_of
+from zcd.jobs.job_file import mark_of
+from zcd.web import fault_dictionaries, workers
+from zcd.web.app import make_app
+from zcd.web.board_fields import single_fields
+from zcd.web.guard import Guard
+from zcd.web.meter_fields import meter_fields
+from zcd.web.state import REPAIR, Desk
 
 FILES = {"board.toml": SMALLEST, "full.toml": FULL, "job.toml": JOB, "closed.toml": CLOSED}
 URLENCODED = "application/x-www-form-urlencoded"
@@ -117,8 +117,8 @@ def post(given: tuple[str, str, dict[str, str], bytes | None]) -> int:
     if path.rpartition("/")[2] in PIECES:
         query, body = body, None
     with (
-        patch.object(works.Works, "ask", lambda _, do, *given, **__: works.Work(do, given)),
-        patch.object(atlases.Known, "make", lambda known: known.over.set()),
+        patch.object(workers.Works, "ask", lambda _, do, *given, **__: workers.Work(do, given)),
+        patch.object(fault_dictionaries.Known, "make", lambda known: known.over.set()),
     ):
         status, shown = asyncio.run(answer(app, path, query, kind, body))
     assert status in (200, 303, 400, 413, 414, 422), status

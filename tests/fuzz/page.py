@@ -12,10 +12,10 @@ from starlette.types import Message
 
 from tests.fuzz.commands import bench
 from tests.fuzz.hostile import PLAUSIBLE, TEXTS
-from zcd.bench.app import make_app
-from zcd.bench.desk import ADD, AT, JOB, REMOVE, Desk
-from zcd.bench.fields import single_fields
-from zcd.bench.guard import Guard
+from zcd.web.app import make_app
+from zcd.web.board_fields import single_fields
+from zcd.web.guard import Guard
+from zcd.web.state import ADD, AT, JOB, REMOVE, Desk
 
 PORT = 8471
 PATHS = ("/", "/", "/", "/board.toml", "/readings", "/repair", "/nothing")

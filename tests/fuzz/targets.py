@@ -16,19 +16,19 @@ from tests.fuzz import captures, documents, forms, hostile, page
 from tests.fuzz.commands import command_lines, run_command
 from tests.fuzz.good import BOARDS, DRAWERS, JOBS
 from tests.fuzz.judge import LONGEST_S
-from zcd.board import kinds
+from zcd.board import quantity_kinds
 from zcd.board.drawer import load_drawer
 from zcd.board.files import load_board, parse_board
 from zcd.board.units import Kind, parse_quantity
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.capture import load_capture
+from zcd.diagnosis.capture_measurements import find_traces, readings_of
 from zcd.diagnosis.job import load_job
-from zcd.diagnosis.record import read_record
-from zcd.diagnosis.traces import find_traces, readings_of
-from zcd.diagnosis.words import parse_place, parse_reading
+from zcd.diagnosis.job_history import read_record
+from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 
-KINDS = tuple(each for each in vars(kinds).values() if isinstance(each, Kind))
+KINDS = tuple(each for each in vars(quantity_kinds).values() if isinstance(each, Kind))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

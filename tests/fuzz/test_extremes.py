@@ -16,9 +16,9 @@ from tests.engine.test_solve import solved_or_refused
 from tests.fuzz.judge import require_clear, require_finite
 from tests.fuzz.random_boards import EXTREME, boards
 from tests.fuzz.test_physics import few, many
-from zcd.board.documents import parse_toml
 from zcd.board.files import board_from_dict
 from zcd.board.model import Board, Capacitor
+from zcd.board.toml_files import parse_toml
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solve import solve
 from zcd.errors import InputError, SolverError

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from tests.fuzz.commands import bench
-from zcd.show.files import UNDER_WAY
+from zcd.files import UNDER_WAY
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = (sys.executable, "-m", "zcd")

@@ -15,7 +15,7 @@ from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solve import Grid, solve
 from zcd.margin.check import LEVELS, Check, NominalCheck, level_conditions, nominal_check
 from zcd.margin.headroom import weak_conditions
-from zcd.margin.life import life_of
+from zcd.margin.lifetime import life_of
 from zcd.margin.rules import Rule
 from zcd.margin.spread import with_spread
 from zcd.sync.lock import lock_of

@@ -16,7 +16,7 @@ from zcd.board.model import Board, Resistor
 from zcd.engine import solution as solution_module
 from zcd.engine.solve import solve
 from zcd.margin.corners import LEAST_GAIN, ROOM_RATIO, find_all_corners, find_corners
-from zcd.margin.judged import RuleMargins, evaluate
+from zcd.margin.rule_margins import RuleMargins, evaluate
 from zcd.margin.stress import resistor_stress
 from zcd.margin.tolerances import Tolerance, draw, tolerances_of
 from zcd.sync.lock import RULES, lock_of

@@ -18,8 +18,8 @@ import pytest
 from tests.benchmarks.growth import peak_bytes
 from tests.diagnosis.boards import board
 from zcd.engine.newton import TOLERANCE_V
-from zcd.margin.judged import evaluate
 from zcd.margin.population import even_points
+from zcd.margin.rule_margins import evaluate
 from zcd.margin.tolerances import draw, tolerances_of
 
 SMALL, MILLION = 3_000, 1_000_000

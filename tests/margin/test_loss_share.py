@@ -12,8 +12,8 @@ from numpy.testing import assert_allclose
 from tests.diagnosis.boards import board
 from zcd.engine.solve import PULSES, solve
 from zcd.margin.lattice import broken_rule
+from zcd.margin.loss_map import LossMap, loss_map
 from zcd.margin.loss_share import HALVINGS, SEED, LossShare, loss_share
-from zcd.margin.maps import LossMap, loss_map
 from zcd.margin.population import even_points
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.sync.lock import judge

@@ -14,7 +14,6 @@ from scipy.stats import binomtest, qmc
 
 from tests.diagnosis.boards import board, controlled
 from zcd.board.model import Board
-from zcd.margin.judged import evaluate
 from zcd.margin.population import (
     Population,
     Share,
@@ -22,6 +21,7 @@ from zcd.margin.population import (
     even_points,
     failing_share,
 )
+from zcd.margin.rule_margins import evaluate
 from zcd.margin.tolerances import Draw, Tolerance, draw, tolerances_of
 
 FloatArray = NDArray[np.float64]

@@ -11,7 +11,7 @@ from zcd.board.model import Topology
 from zcd.board.starter import starter_text
 from zcd.margin.corners import find_corners
 from zcd.margin.tolerances import tolerances_of
-from zcd.margin.verdicts import verdicts
+from zcd.substitutes.compare import verdicts
 from zcd.sync.lock import RULES
 
 BOTH_HALVES = [Topology.BRIDGE, Topology.TWO_LED]

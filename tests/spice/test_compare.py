@@ -11,9 +11,9 @@ import pytest
 from tests.diagnosis.boards import SUPPRESSED_TEXT, board
 from zcd.board.files import parse_board
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading, useful_readings
 from zcd.spice.compare import Comparison, Line, compare, reading_value

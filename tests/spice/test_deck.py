@@ -11,8 +11,8 @@ import pytest
 
 from tests.boards import VARIANTS
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solve import solve

@@ -12,9 +12,9 @@ from tests.diagnosis.boards import controlled
 from zcd.board.model import Board
 from zcd.engine.solution import Solution
 from zcd.engine.solve import EDGES, Grid, solve
-from zcd.margin.judged import evaluate
-from zcd.margin.limits import stress_rules
 from zcd.margin.population import even_points
+from zcd.margin.rule_margins import evaluate
+from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import Boards, draw, tolerances_of
 from zcd.spice.solve import Spice
 from zcd.sync.lock import RULES, judge

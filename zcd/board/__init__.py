@@ -1,0 +1,1 @@
+"""What the technician describes: quantities, file schema, parts library, the board."""

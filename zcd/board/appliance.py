@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from zcd import refdata
+from zcd.board.assumptions import PRACTICE, Notes
 from zcd.board.model import Appliance, Drive, Fan, Supervision
-from zcd.board.notes import PRACTICE, Notes
 from zcd.board.schema import BoardFile, DriveTable, FanTable, SupervisionTable
-from zcd.board.units import format_si, refusal
-from zcd.errors import InputError
+from zcd.board.units import format_si
+from zcd.errors import InputError, refusal
 
 
 def build_appliance(

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from zcd import refdata
-from zcd.board import library, optocouplers, rules
+from zcd.board import consistency, optocouplers, parts_library
 from zcd.board.appliance import build_appliance
+from zcd.board.assumptions import PRACTICE, Notes
 from zcd.board.model import (
     Board,
     Capacitor,
@@ -24,7 +25,6 @@ from zcd.board.model import (
     Suppressor,
     Topology,
 )
-from zcd.board.notes import PRACTICE, Notes
 from zcd.board.schema import BoardFile, DiodeTable, ResistorTable, Threshold
 from zcd.board.units import format_si
 
@@ -37,7 +37,7 @@ def build_board(file: BoardFile, name: str, written: Mapping[str, Any]) -> Board
     Parameters
     ----------
     file : BoardFile
-        Free of `zcd.board.rules.problems`.
+        Free of `zcd.board.consistency.problems`.
     name : str
         Name of the board where the file gives none.
     written : mapping
@@ -47,10 +47,10 @@ def build_board(file: BoardFile, name: str, written: Mapping[str, Any]) -> Board
     -------
     Board
     """
-    notes = Notes(used={ref for _, ref in rules.written_references(file)})
+    notes = Notes(used={ref for _, ref in consistency.written_references(file)})
     mains = _mains(file, notes)
     relay = _relay(file, notes)
-    topology = rules.topology_of(file)
+    topology = consistency.topology_of(file)
     notes.choice(file.chain.topology, "chain.topology", str(topology))
     chains, return_chain = _chains(file, topology, notes)
     output = _output(file, notes)
@@ -85,11 +85,11 @@ def build_board(file: BoardFile, name: str, written: Mapping[str, Any]) -> Board
 def _mains(file: BoardFile, notes: Notes) -> Mains:
     written = file.mains
     nominal_v = written.voltage
-    band = rules.band_of(file)
+    band = consistency.band_of(file)
     if band is not None and written.band is None:
-        notes.assume("mains.band", band, refdata.cite(str(rules.band_row(band)["source"])))
+        notes.assume("mains.band", band, refdata.cite(str(consistency.band_row(band)["source"])))
     if band is not None:
-        row = rules.band_row(band)
+        row = consistency.band_row(band)
         low_v, high_v = float(row["low_v"]), float(row["high_v"])
     else:
         ratio = _OTHER_BAND_RATIO if written.tolerance is None else written.tolerance
@@ -139,7 +139,7 @@ def _frequency_band(file: BoardFile, band: str, notes: Notes) -> tuple[float, fl
 
 def _relay(file: BoardFile, notes: Notes) -> Relay | None:
     feed = file.feed
-    kind = notes.choice(feed.kind, "feed.kind", rules.DEFAULT_FEED)
+    kind = notes.choice(feed.kind, "feed.kind", consistency.DEFAULT_FEED)
     if kind == "direct":
         return None
     parts = feed.suppressor
@@ -165,7 +165,7 @@ def _chains(
     chain = file.chain
     items = {
         key: _resistor(item, key, notes, of_chain=file)
-        for key, item in rules.resistor_items(file)
+        for key, item in consistency.resistor_items(file)
         if key.startswith("chain.")
     }
     first = _with_prefix(items, "chain.resistors[")
@@ -200,11 +200,11 @@ def _resistor(
         style = style or of_chain.chain.style
         tolerance = of_chain.chain.tolerance if tolerance is None else tolerance
     if style is None:
-        limits = library.resistor_limits(library.UNKNOWN_STYLE)
+        limits = parts_library.resistor_limits(parts_library.UNKNOWN_STYLE)
         style = notes.choice(
             None, f"{where}.style", limits.style, f"{PRACTICE}, its limits: {limits.source}"
         )
-    return library.resistor(
+    return parts_library.resistor(
         ref=notes.ref(item.ref, "R", key),
         resistance_ohm=item.value,
         tolerance_ratio=notes.default(tolerance, f"{where}.tolerance", "resistor.tolerance"),
@@ -223,12 +223,12 @@ def _capacitor(capacitance_f: float | None, key: str, notes: Notes) -> Capacitor
 def _diode(table: DiodeTable | None, key: str, notes: Notes) -> Diode | None:
     if table is None:
         return None
-    return library.diode(table.part, ref=notes.ref(table.ref, "D", key))
+    return parts_library.diode(table.part, ref=notes.ref(table.ref, "D", key))
 
 
 def _rectifier_first(file: BoardFile, topology: Topology, notes: Notes) -> bool:
     written = file.chain.rectifier_first
-    if written is None and topology in rules.RECTIFIER_MAY_LEAD:
+    if written is None and topology in consistency.RECTIFIER_MAY_LEAD:
         notes.assume("chain.rectifier_first", "false", PRACTICE)
     return bool(written)
 
@@ -254,7 +254,9 @@ def _optocoupler(file: BoardFile, notes: Notes) -> Optocoupler:
 
 def _output(file: BoardFile, notes: Notes) -> Output:
     written = file.output
-    key, item = next(pair for pair in rules.resistor_items(file) if pair[0].startswith("output."))
+    key, item = next(
+        pair for pair in consistency.resistor_items(file) if pair[0].startswith("output.")
+    )
     pulls_up = written.pull_up is not None
     # not the next free number: some other part of the board may well have it
     item = item.model_copy(update={"ref": item.ref or ("pull-up" if pulls_up else "pull-down")})
@@ -278,7 +280,7 @@ def _controller(file: BoardFile, notes: Notes) -> Controller:
 def _threshold_v(written: Threshold | None, name: str, supply_v: float, notes: Notes) -> float:
     if written is not None:
         return written.volts(supply_v)
-    taken = rules.default_threshold(name)
+    taken = consistency.default_threshold(name)
     shown = f"{format_si(taken.volts(supply_v), 'V')} ({format_si(taken.value, '%')} of the supply)"
     why = refdata.default(f"controller.{name}_threshold_ratio").why
     notes.assume(f"controller.{name}_threshold", shown, why)
@@ -292,6 +294,6 @@ def _service(file: BoardFile, notes: Notes) -> Service:
         hours_per_year=notes.default(
             written.hours_per_year,
             "service.hours_per_year",
-            "service.hours_plugged_in" if rules.feed_of(file) == "direct" else "",
+            "service.hours_plugged_in" if consistency.feed_of(file) == "direct" else "",
         ),
     )

@@ -5,11 +5,11 @@ from __future__ import annotations
 from copy import deepcopy
 from typing import TYPE_CHECKING, Any
 
-from zcd.board.documents import table_in
 from zcd.board.files import board_from_dict
 from zcd.board.schema import BoardFile
-from zcd.board.units import nearest, refusal
-from zcd.errors import InputError
+from zcd.board.toml_files import table_in
+from zcd.board.units import nearest
+from zcd.errors import InputError, refusal
 
 if TYPE_CHECKING:
     from zcd.board.model import Board

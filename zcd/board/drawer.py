@@ -11,8 +11,7 @@ from typing import Annotated
 from pydantic import BeforeValidator, Field, StrictInt
 
 from zcd import refdata
-from zcd.board import kinds, library, optocouplers
-from zcd.board.documents import file_name, parse_toml, read_text, refuse, validate
+from zcd.board import optocouplers, parts_library, quantity_kinds
 from zcd.board.drive_parts import KINDS, MODES, DrivePart, drive_part
 from zcd.board.keys import key
 from zcd.board.model import Assumption, Diode, Optocoupler, Resistor
@@ -35,8 +34,10 @@ from zcd.board.schema import (
     quantity,
     short_form,
 )
-from zcd.board.units import find_name, format_si, nearest, refusal
-from zcd.errors import InputError
+from zcd.board.toml_files import parse_toml, read_text, refuse, validate
+from zcd.board.units import find_name, format_si, nearest
+from zcd.errors import InputError, refusal
+from zcd.files import file_name
 
 SERIES_LEAST_OHM, SERIES_MOST_OHM = 1e3, 10e6
 """From where to where a series goes."""
@@ -62,7 +63,7 @@ def series_name(found: object, key: str = "") -> str:
 DrivePartName = Annotated[str, code("MOC3052M")]
 DriveKind = Annotated[str, BeforeValidator(one_of(*KINDS))]
 Switching = Annotated[str, BeforeValidator(one_of(*MODES[:2]))]
-Current = Annotated[float, quantity(kinds.CURRENT)]
+Current = Annotated[float, quantity(quantity_kinds.CURRENT)]
 Count = Annotated[StrictInt, Field(ge=0, le=100_000)]
 SeriesName = Annotated[str, BeforeValidator(series_name)]
 
@@ -250,7 +251,7 @@ def series_drawer(series: str, style: str) -> Drawer:
     InputError
         If series or style is unknown.
     """
-    known = library.resistor_limits(style, "--style").style
+    known = parts_library.resistor_limits(style, "--style").style
     item = StockResistorTable(series=series_name(series, "--series"), style=known)
     notes: dict[str, Assumption] = {}
     return Drawer(
@@ -291,13 +292,13 @@ def _problems(file: DrawerFile) -> Iterator[InputError]:
         if len(forms) != 1:
             yield refusal(" and ".join(forms) if forms else None, _FORMS, key)
         if item.style is not None:
-            yield from _refused(partial(library.resistor_limits, item.style, f"{key}.style"))
+            yield from _refused(partial(parts_library.resistor_limits, item.style, f"{key}.style"))
     for number, opto in enumerate(file.optocouplers, start=1):
         key = f"optocouplers[{number}]"
         yield from _refused(partial(optocouplers.optocoupler, opto.family, opto.grade, key=key))
     for number, diode in enumerate(file.diodes, start=1):
         yield from _refused(
-            partial(library.diode, diode.part, ref="", key=f"diodes[{number}].part")
+            partial(parts_library.diode, diode.part, ref="", key=f"diodes[{number}].part")
         )
     for number, part in enumerate(file.drive_parts, start=1):
         key = f"drive_parts[{number}]"
@@ -344,7 +345,7 @@ def _drawer(file: DrawerFile, name: str) -> Drawer:
             if item.count != 0
         ),
         diodes=tuple(
-            StockDiode(part=library.diode(item.part, ref=""), count=_or_plenty(item.count))
+            StockDiode(part=parts_library.diode(item.part, ref=""), count=_or_plenty(item.count))
             for item in file.diodes
             if item.count != 0
         ),
@@ -375,8 +376,8 @@ def _resistors(item: StockResistorTable, notes: dict[str, Assumption]) -> Iterat
     """The resistors of one item; what it does not say is noted."""
     style, tolerance = item.style, item.tolerance
     if style is None:
-        style = library.UNKNOWN_STYLE
-        source = library.resistor_limits(style).source
+        style = parts_library.UNKNOWN_STYLE
+        source = parts_library.resistor_limits(style).source
         _note(notes, "drawer.style", style, f"{_PRACTICE}, its limits: {source}")
     if tolerance is None and item.series is not None:
         tolerance = SERIES[item.series]
@@ -386,7 +387,7 @@ def _resistors(item: StockResistorTable, notes: dict[str, Assumption]) -> Iterat
         taken = refdata.default("resistor.tolerance")
         tolerance = taken.value
         _note(notes, "drawer.tolerance", format_si(tolerance, "%"), taken.why)
-    part = library.resistor(
+    part = parts_library.resistor(
         ref="",
         resistance_ohm=1.0,
         tolerance_ratio=tolerance,

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from math import isnan
 
 from zcd import refdata
-from zcd.board.units import find_name, nearest, refusal
+from zcd.board.units import find_name, nearest
+from zcd.errors import refusal
 
 KINDS = ("coupler", "driver", "triac")
 MODES = ("random-phase", "zero-cross", "gate")

@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from zcd.board.build import build_board
-from zcd.board.documents import file_name, parse_toml, read_text, refuse, validate
+from zcd.board.consistency import problems, unknown_names
 from zcd.board.model import Board
-from zcd.board.rules import problems, unknown_names
 from zcd.board.schema import BoardFile
+from zcd.board.toml_files import parse_toml, read_text, refuse, validate
 from zcd.errors import InputError
+from zcd.files import file_name
 
 _BOARD_FILE = "a board file, TOML in UTF-8, up to 1 MB"
 STAND_IN: dict[str, dict[str, Any]] = {

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, get_args, get_origin
 
-from zcd.board.documents import table_in
 from zcd.board.keys import NameReader, QuantityReader, allowed_text, holds, key_of, reader_of
+from zcd.board.toml_files import table_in
 from zcd.serialize import DIALECT
 
 if TYPE_CHECKING:

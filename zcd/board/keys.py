@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any, get_args, get_origin
 
 from pydantic import BeforeValidator, Field
 
-from zcd.board.units import Kind, nearest, parse_quantity, refusal
+from zcd.board.units import Kind, nearest, parse_quantity
+from zcd.errors import refusal
 
 if TYPE_CHECKING:
     from pydantic.fields import FieldInfo

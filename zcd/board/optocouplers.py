@@ -6,9 +6,10 @@ import re
 from math import isnan, sqrt
 
 from zcd import refdata
-from zcd.board.library import typical_leak_ohm
 from zcd.board.model import Junction, Optocoupler
-from zcd.board.units import find_name, nearest, refusal
+from zcd.board.parts_library import typical_leak_ohm
+from zcd.board.units import find_name, nearest
+from zcd.errors import refusal
 
 TWO_LED_FAMILIES = ("814", "214", "180", "H11AA1")
 UNRANKED = "any"

@@ -14,11 +14,12 @@ from typing import Annotated, ClassVar
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, StrictInt
 
 from zcd import refdata
-from zcd.board import kinds
+from zcd.board import quantity_kinds
 from zcd.board.keys import NameReader, QuantityReader, count, key, table_key
-from zcd.board.library import diode_parts, styles
 from zcd.board.model import Topology
-from zcd.board.units import Kind, is_reference, parse_quantity, refusal
+from zcd.board.parts_library import diode_parts, styles
+from zcd.board.units import Kind, is_reference, parse_quantity
+from zcd.errors import refusal
 
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _LONGEST_NAME = 80
@@ -50,7 +51,7 @@ def short_form(key: str) -> BeforeValidator:
 
 def _threshold(found: object) -> Threshold:
     of_supply = isinstance(found, str) and found.strip().endswith("%")
-    kind = kinds.SUPPLY_SHARE if of_supply else kinds.THRESHOLD_VOLTAGE
+    kind = quantity_kinds.SUPPLY_SHARE if of_supply else quantity_kinds.THRESHOLD_VOLTAGE
     return Threshold(value=parse_quantity(found, kind), of_supply=of_supply)
 
 
@@ -116,31 +117,31 @@ DiodePart = Annotated[str, code("1N4007")]
 OptocouplerFamily = Annotated[str, code("817C")]
 Grade = Annotated[str, code("C")]
 Ref = Annotated[str, BeforeValidator(_ref)]
-Resistance = Annotated[float, quantity(kinds.RESISTANCE)]
-SmallResistance = Annotated[float, quantity(kinds.SMALL_RESISTANCE)]
-Capacitance = Annotated[float, quantity(kinds.CAPACITANCE)]
-MainsVoltage = Annotated[float, quantity(kinds.MAINS_VOLTAGE)]
-SupplyVoltage = Annotated[float, quantity(kinds.SUPPLY_VOLTAGE)]
-WorkingVoltage = Annotated[float, quantity(kinds.WORKING_VOLTAGE)]
-Frequency = Annotated[float, quantity(kinds.FREQUENCY)]
-Tolerance = Annotated[float, quantity(kinds.TOLERANCE)]
-Fraction = Annotated[float, quantity(kinds.FRACTION)]
-Ctr = Annotated[float, quantity(kinds.CTR)]
-Remaining = Annotated[float, quantity(kinds.REMAINING)]
-Duration = Annotated[float, quantity(kinds.DURATION)]
-Angle = Annotated[float, quantity(kinds.ANGLE)]
-Temperature = Annotated[float, quantity(kinds.TEMPERATURE)]
-Power = Annotated[float, quantity(kinds.POWER)]
-YearlyHours = Annotated[float, quantity(kinds.YEARLY_HOURS)]
+Resistance = Annotated[float, quantity(quantity_kinds.RESISTANCE)]
+SmallResistance = Annotated[float, quantity(quantity_kinds.SMALL_RESISTANCE)]
+Capacitance = Annotated[float, quantity(quantity_kinds.CAPACITANCE)]
+MainsVoltage = Annotated[float, quantity(quantity_kinds.MAINS_VOLTAGE)]
+SupplyVoltage = Annotated[float, quantity(quantity_kinds.SUPPLY_VOLTAGE)]
+WorkingVoltage = Annotated[float, quantity(quantity_kinds.WORKING_VOLTAGE)]
+Frequency = Annotated[float, quantity(quantity_kinds.FREQUENCY)]
+Tolerance = Annotated[float, quantity(quantity_kinds.TOLERANCE)]
+Fraction = Annotated[float, quantity(quantity_kinds.FRACTION)]
+Ctr = Annotated[float, quantity(quantity_kinds.CTR)]
+Remaining = Annotated[float, quantity(quantity_kinds.REMAINING)]
+Duration = Annotated[float, quantity(quantity_kinds.DURATION)]
+Angle = Annotated[float, quantity(quantity_kinds.ANGLE)]
+Temperature = Annotated[float, quantity(quantity_kinds.TEMPERATURE)]
+Power = Annotated[float, quantity(quantity_kinds.POWER)]
+YearlyHours = Annotated[float, quantity(quantity_kinds.YEARLY_HOURS)]
 ThresholdField = Annotated[Threshold, BeforeValidator(_threshold)]
 TopologyName = Annotated[str, BeforeValidator(one_of(*(str(name) for name in Topology)))]
 FeedKind = Annotated[str, BeforeValidator(one_of("direct", "switched"))]
-StoryTime = Annotated[float, quantity(kinds.STORY_TIME)]
-Speed = Annotated[float, quantity(kinds.SPEED)]
-Inertia = Annotated[float, quantity(kinds.INERTIA)]
-Current = Annotated[float, quantity(kinds.CURRENT)]
-MotorPower = Annotated[float, quantity(kinds.MOTOR_POWER)]
-Offset = Annotated[float, quantity(kinds.OFFSET)]
+StoryTime = Annotated[float, quantity(quantity_kinds.STORY_TIME)]
+Speed = Annotated[float, quantity(quantity_kinds.SPEED)]
+Inertia = Annotated[float, quantity(quantity_kinds.INERTIA)]
+Current = Annotated[float, quantity(quantity_kinds.CURRENT)]
+MotorPower = Annotated[float, quantity(quantity_kinds.MOTOR_POWER)]
+Offset = Annotated[float, quantity(quantity_kinds.OFFSET)]
 WithoutSync = Annotated[str, BeforeValidator(one_of("inhibit", "free-run"))]
 DriveKind = Annotated[str, BeforeValidator(one_of("random-phase", "zero-cross"))]
 HalfCycles = Annotated[str, BeforeValidator(one_of("timer", "edges"))]
@@ -318,14 +319,14 @@ class ControllerTable(Table):
     TITLE: ClassVar = "Controller and its pulse"
     low_threshold: ThresholdField | None = key(
         "Low threshold",
-        kinds.THRESHOLD_VOLTAGE.allowed(),
+        quantity_kinds.THRESHOLD_VOLTAGE.allowed(),
         hint="{default} of the supply, or in volts",
         computed=True,
         default_row="controller.low_threshold_ratio",
     )
     high_threshold: ThresholdField | None = key(
         "High threshold",
-        kinds.THRESHOLD_VOLTAGE.allowed(),
+        quantity_kinds.THRESHOLD_VOLTAGE.allowed(),
         hint="{default} of the supply, or in volts",
         computed=True,
         default_row="controller.high_threshold_ratio",

@@ -8,11 +8,11 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from zcd import refdata
-from zcd.board.documents import table_in
+from zcd.board.assumptions import default_text
 from zcd.board.keys import NameReader, allowed_text, holds, key_of, reader_of
 from zcd.board.model import Topology
-from zcd.board.notes import default_text
 from zcd.board.schema import BoardFile, Table
+from zcd.board.toml_files import table_in
 
 if TYPE_CHECKING:
     from pydantic.fields import FieldInfo

@@ -10,7 +10,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, time
 from difflib import get_close_matches
 from functools import cache
 from math import isfinite
@@ -20,12 +19,12 @@ from zcd.errors import InputError
 
 if TYPE_CHECKING:
     from quantiphy import Quantity
+from zcd.errors import refusal
 
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _REFERENCE = re.compile(r"[A-Za-z]{1,4}\d{1,5}[A-Za-z]?", re.ASCII)
 _PLAIN = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<suffix>\D*)", re.ASCII)
 _CODE = re.compile(r"(?P<code>\d*[A-Za-zΩ]\d+)(?:\s*(?P<unit>[A-Za-zΩ]+))?", re.ASCII)
-_LONGEST_SHOWN = 40
 
 # One spelling for signs that look alike: ohm sign, micro signs, spaces, minus, degree Celsius.
 _ALIKE = str.maketrans(
@@ -83,33 +82,6 @@ class Kind:
         return f"{self.word}{limits} such as {listed}"
 
 
-def show_found(found: object) -> str:
-    """Say what stood in the file, short and on one line.
-
-    Examples
-    --------
-    >>> show_found("2,2k"), show_found(True), show_found([1])
-    ('"2,2k"', 'true', 'a list')
-    """
-    shown = type(found).__name__
-    if isinstance(found, str):
-        text = "".join(c if c.isprintable() else "?" for c in found[: _LONGEST_SHOWN + 1])
-        shown = f'"{text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + "..."}"'
-    elif isinstance(found, bool):
-        shown = str(found).lower()
-    elif found is None:
-        shown = "nothing"
-    elif isinstance(found, int) and abs(found) >= 10**_LONGEST_SHOWN:
-        shown = "a very large number"
-    elif isinstance(found, int | float | date | time):
-        shown = str(found)
-    elif isinstance(found, Mapping):
-        shown = "a table"
-    elif isinstance(found, list | tuple):
-        shown = "a list"
-    return shown
-
-
 def nearest(found: object, names: tuple[str, ...]) -> str:
     """Suggest the nearest of `names`, or nothing."""
     spelt = {name.lower(): name for name in names}
@@ -121,11 +93,6 @@ def find_name(text: str, names: tuple[str, ...]) -> str | None:
     """Find a name whatever its spaces and case; None where there is none."""
     wanted = re.sub(r"\s", "", text).casefold()
     return next((name for name in names if re.sub(r"\s", "", name).casefold() == wanted), None)
-
-
-def refusal(found: object, allowed: str, key: str = "") -> InputError:
-    """Make the one error for a value that cannot be used: key, what was found, what is allowed."""
-    return InputError(f"{key}{': ' if key else ''}found {show_found(found)}; allowed: {allowed}")
 
 
 def is_reference(text: str) -> bool:
@@ -196,7 +163,7 @@ def parse_quantity(found: object, kind: Kind, key: str = "") -> float:
 
     Examples
     --------
-    >>> from zcd.board.kinds import RESISTANCE, TOLERANCE
+    >>> from zcd.board.quantity_kinds import RESISTANCE, TOLERANCE
     >>> parse_quantity("4k7", RESISTANCE), parse_quantity("5 %", TOLERANCE)
     (4700.0, 0.05)
     """

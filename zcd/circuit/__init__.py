@@ -1,0 +1,1 @@
+"""The circuit between nodes, built from a board; the one description that all read."""

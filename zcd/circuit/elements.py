@@ -13,9 +13,9 @@ from typing import Any, ClassVar, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.units import nearest, refusal
+from zcd.board.units import nearest
 from zcd.circuit.batch import Batch
-from zcd.errors import InputError
+from zcd.errors import InputError, refusal
 
 Answer = TypeVar("Answer")
 Value = float | NDArray[np.float64]

@@ -97,7 +97,7 @@ def _show_usage(error: click.ClickException) -> None:
 
 def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
     if wanted:
-        from zcd.show.wording import version_text
+        from zcd.report.text import version_text
 
         click.echo(f"zcd {version_text()}")
         context.exit()

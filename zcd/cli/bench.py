@@ -45,10 +45,10 @@ def bench(
     import webbrowser
     from pathlib import Path
 
-    from zcd.bench.desk import Desk
-    from zcd.bench.serve import serve
+    from zcd.cli.output import print_json
     from zcd.errors import InputError
-    from zcd.show.output import print_json
+    from zcd.web.server import serve
+    from zcd.web.state import Desk
 
     path = None if board_file in (None, DASH) else Path(str(board_file))
     found = None if board_file is None else keys_given(board_file)

@@ -38,19 +38,19 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
     from zcd.board.drawer_starter import STARTER
     from zcd.board.model import Topology
     from zcd.board.starter import starter_text
-    from zcd.show.files import write_new
+    from zcd.files import write_new
 
     text = STARTER if drawer else starter_text(Topology(topology), settings().mains)
     path = None if file == "-" else write_new(file, text)
     if as_json:
-        from zcd.show.output import print_json
+        from zcd.cli.output import print_json
 
         of = {"topology": None if drawer else topology}
         print_json({"file": path and str(path), **of, "text": text})
     elif path is None:
         click.echo(text, nl=False)
     else:
-        from zcd.show.wording import plain
+        from zcd.report.text import plain
 
         then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}"
         words = f"{path} written; change it to what the parts say, then: {then}"
@@ -92,8 +92,8 @@ def check(
       zcd check vent.toml --report vent.html
     """
     from zcd import api
-    from zcd.show.files import require_place, require_typesetter
-    from zcd.show.output import draw, print_result
+    from zcd.cli.output import draw, print_result
+    from zcd.files import require_place, require_typesetter
 
     kind = format_of(plots, picture_format)
     if report is not None:

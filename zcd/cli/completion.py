@@ -63,7 +63,7 @@ def replaceable(
     board = _board_typed(context)
     if board is None:
         return []
-    from zcd.margin.substitutes import replaceable_refs
+    from zcd.substitutes.search import replaceable_refs
 
     return _beginning(replaceable_refs(board), incomplete)
 
@@ -135,7 +135,7 @@ def completion(context: click.Context, shell: str, as_json: bool) -> None:
     assert writer is not None
     text = writer(context.find_root().command, {}, "zcd", VARIABLE).source()
     if as_json:
-        from zcd.show.output import print_json
+        from zcd.cli.output import print_json
 
         print_json({"shell": shell, "text": text})
     else:

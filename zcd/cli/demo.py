@@ -23,9 +23,10 @@ def demo(folder: str | None, as_json: bool) -> int:
       zcd demo
     """
     from zcd import api
+    from zcd.cli.output import draw, print_json, show
     from zcd.diagnosis.case import Case
-    from zcd.show.output import atlas_of, diagnosed, draw, print_json, show
-    from zcd.show.paper.demo import write_demo
+    from zcd.jobs.analysis import atlas_of, diagnosed
+    from zcd.jobs.demo import write_demo
 
     made = write_demo(folder)
     atlas = atlas_of(made.job)
@@ -35,9 +36,9 @@ def demo(folder: str | None, as_json: bool) -> int:
     case = Case(job=made.job, atlas=atlas, diagnosis=found)
     draw(made.repaired, verdict, report, None, case)
     if as_json:
+        from zcd.report.of_diagnosis import cautions_of_step
+        from zcd.report.of_diagnosis_dict import diagnosis_record
         from zcd.serialize import to_dict
-        from zcd.show.found.findings import cautions_of_step
-        from zcd.show.found.records import diagnosis_record
 
         record = {
             "folder": str(made.folder),
@@ -46,7 +47,7 @@ def demo(folder: str | None, as_json: bool) -> int:
         }
         print_json(record, cautions_of_step(found))
     else:
-        from zcd.show.found.document import demo_document
+        from zcd.jobs.demo import demo_document
 
         show(demo_document(made, case, verdict))
     return 0 if verdict.passes else 1

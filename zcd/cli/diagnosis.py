@@ -23,10 +23,11 @@ def readings(file: str, as_json: bool) -> int:
     Example
       zcd readings vent.toml
     """
-    from zcd.diagnosis.card import bench_card
+    from zcd.cli.output import print_result
     from zcd.diagnosis.case import ExpectedReadings
-    from zcd.show.output import atlas_of, print_result
-    from zcd.show.progress import progress_bar
+    from zcd.diagnosis.expected_readings import bench_card
+    from zcd.jobs.analysis import atlas_of
+    from zcd.progress import progress_bar
 
     job = job_given(file)
     atlas = atlas_of(job)
@@ -107,19 +108,12 @@ def diagnose(
     """
     from dataclasses import replace
 
+    from zcd.cli.output import converse, on_terminal, print_result
     from zcd.diagnosis.case import Case
-    from zcd.diagnosis.record import with_experience
-    from zcd.diagnosis.words import parse_reading
-    from zcd.show.found.prompt import parse_flags
-    from zcd.show.output import (
-        atlas_of,
-        captured,
-        converse,
-        diagnosed,
-        experienced,
-        on_terminal,
-        print_result,
-    )
+    from zcd.diagnosis.job_history import with_experience
+    from zcd.diagnosis.reading_syntax import parse_reading
+    from zcd.jobs.analysis import atlas_of, captured, diagnosed, experienced
+    from zcd.jobs.conversation import parse_flags
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")

@@ -38,8 +38,9 @@ def keys_given(file: str) -> dict[str, Any]:
     """Keys and values of a board file, or of the one on standard input; it describes a board."""
     from pathlib import Path
 
-    from zcd.board.documents import file_name, parse_toml, read_text
     from zcd.board.files import board_from_dict
+    from zcd.board.toml_files import parse_toml, read_text
+    from zcd.files import file_name
 
     name = NAME if file == DASH else file_name(Path(file))
     found = parse_toml(_typed() if file == DASH else read_text(Path(file), WANTED), name, WANTED)
@@ -68,7 +69,7 @@ def require_file(file: str, instead: str) -> None:
 
 def _typed() -> str:
     """The text on standard input, judged like that of a file."""
-    from zcd.board.documents import LARGEST_FILE_BYTES, decoded
+    from zcd.board.toml_files import LARGEST_FILE_BYTES, decoded
 
     stream = getattr(sys.stdin, "buffer", None)
     if stream is None:  # a stream of text that stands in for it

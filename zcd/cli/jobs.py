@@ -24,10 +24,10 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
       zcd jobs bench --find "vent drift"
       zcd jobs --open
     """
-    from zcd.diagnosis.record import read_record, search
-    from zcd.show.document import Document, Section
-    from zcd.show.found.job_list import record_data, record_sheet
-    from zcd.show.output import print_json, show
+    from zcd.cli.output import print_json, show
+    from zcd.diagnosis.job_history import read_record, search
+    from zcd.report.document import Document, Section
+    from zcd.report.of_job_history import record_data, record_sheet
 
     record = read_record(folder)
     found = search(record, words)
@@ -58,11 +58,11 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     from datetime import date
 
     from zcd.circuit.build import build_circuit
+    from zcd.cli.output import print_json
     from zcd.diagnosis.faults import faults_of
     from zcd.diagnosis.job import load_job
-    from zcd.show.found.closing import close_job, find_fault
-    from zcd.show.output import print_json
-    from zcd.show.wording import plain
+    from zcd.jobs.closing import close_job, find_fault
+    from zcd.report.text import plain
 
     job = load_job(job_file)
     fault = find_fault(faults_of(build_circuit(job.board)), found)

@@ -44,13 +44,13 @@ def map_command(board_file: str, across: str, up: str, plot: str | None, as_json
     """
     from dataclasses import replace
 
-    from zcd.board.units import refusal
+    from zcd.cli.output import print_result
+    from zcd.errors import refusal
+    from zcd.files import require_picture
+    from zcd.margin.loss_map import loss_map
     from zcd.margin.loss_share import loss_share
-    from zcd.margin.maps import loss_map
     from zcd.margin.quantities import quantity_of
-    from zcd.show.files import require_picture
-    from zcd.show.output import print_result
-    from zcd.show.progress import progress_bar
+    from zcd.progress import progress_bar
 
     if plot is not None:
         require_picture(plot)
@@ -65,8 +65,8 @@ def map_command(board_file: str, across: str, up: str, plot: str | None, as_json
         share = loss_share(board, found)
         begin("drawing")
         if plot:
-            from zcd.show.draw.canvas import save_figure
-            from zcd.show.draw.lossmap import loss_map_figure
+            from zcd.drawing.canvas import save_figure
+            from zcd.drawing.loss_map import loss_map_figure
 
             save_figure(loss_map_figure(board, found, share), plot)
     print_result(replace(found, share=share), as_json)

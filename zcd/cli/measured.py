@@ -26,10 +26,10 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     Example
       zcd capture scope.csv vent.toml --plot scope.png
     """
+    from zcd.cli.output import draw_capture, print_result
     from zcd.diagnosis.capture import load_capture
-    from zcd.diagnosis.traces import find_traces
-    from zcd.show.files import require_picture
-    from zcd.show.output import draw_capture, print_result
+    from zcd.diagnosis.capture_measurements import find_traces
+    from zcd.files import require_picture
 
     if plot is not None:
         require_picture(plot)
@@ -94,15 +94,10 @@ def retest(
       zcd retest repaired.toml -r "ac line neutral 236 V" -r "low time 8.9 ms"
       zcd retest repaired.toml -r "low time 8.9 ms" --job job.toml --replaced R7
     """
+    from zcd.cli.output import print_result
     from zcd.diagnosis.job import load_job
-    from zcd.diagnosis.words import parse_reading
-    from zcd.show.output import (
-        atlas_of,
-        captured,
-        print_result,
-        retest_kept,
-        tested_again,
-    )
+    from zcd.diagnosis.reading_syntax import parse_reading
+    from zcd.jobs.analysis import atlas_of, captured, retest_kept, tested_again
 
     if (replaced or by) and job_file is None:
         raise click.UsageError("--replaced and --by are kept in a job file: give --job too")
@@ -122,7 +117,7 @@ def retest(
         retest_kept(about, found, by, replaced, job.board_file)
     print_result(found, as_json, job=job_file)
     if job_file is not None and not as_json:
-        from zcd.show.wording import plain
+        from zcd.report.text import plain
 
         click.echo(f"\nKept in {plain(job_file)}.")
     return 0 if found.good else 1

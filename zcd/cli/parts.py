@@ -65,7 +65,7 @@ def substitute(
 
     from zcd import api
     from zcd.board.drawer import load_drawer, series_drawer
-    from zcd.show.output import print_result
+    from zcd.cli.output import print_result
 
     if drawer_file is not None and not (series is None and style is None):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")

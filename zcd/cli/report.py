@@ -54,9 +54,9 @@ def report(
     Example
       zcd report job.toml --repaired repaired.toml --paper letter
     """
-    from zcd.show.files import NO_TYPESETTER, has_typesetter
-    from zcd.show.output import experienced
-    from zcd.show.paper.output import record_job, report_files
+    from zcd.cli.report_output import record_job, report_files
+    from zcd.files import NO_TYPESETTER, has_typesetter
+    from zcd.jobs.analysis import experienced
 
     if not files:
         require_file(job_file, "say with --to where the report goes")

@@ -8,7 +8,7 @@ from zcd.cli.command import PlainCommand
 from zcd.cli.exits import EXIT_CODES
 
 NAMES = ("board", "check", "map")
-"""As `zcd.show.schemas.SCHEMAS` has them, without loading what results are made of."""
+"""As `zcd.report.schemas.SCHEMAS` has them, without loading what results are made of."""
 
 
 @click.command(cls=PlainCommand, epilog=EXIT_CODES)
@@ -29,6 +29,6 @@ def schema(name: str) -> None:
     """
     import json
 
-    from zcd.show.schemas import SCHEMAS
+    from zcd.report.schemas import SCHEMAS
 
     click.echo(json.dumps(SCHEMAS[name](), indent=2, ensure_ascii=True))

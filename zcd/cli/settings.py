@@ -45,7 +45,7 @@ def settings(as_json: bool) -> None:
         found, problems = Settings(), str(error).splitlines()
     there = path is not None and os.path.lexists(path)
     if as_json:
-        from zcd.show.output import print_json
+        from zcd.cli.output import print_json
 
         record = {"file": None if path is None else str(path), "exists": there}
         print_json({**record, **_held(found), "problems": problems})

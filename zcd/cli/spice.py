@@ -77,11 +77,11 @@ def spice(
       zcd spice vent.toml --level device --netlist vent.cir
     """
     from zcd.circuit.build import build_circuit
+    from zcd.cli.output import print_comparison, write_netlist
     from zcd.diagnosis.faults import with_fault
+    from zcd.diagnosis.reading_syntax import parse_place
     from zcd.diagnosis.readings import useful_readings
-    from zcd.diagnosis.words import parse_place
-    from zcd.show.files import require_picture, require_place
-    from zcd.show.output import print_comparison, write_netlist
+    from zcd.files import require_picture, require_place
 
     if netlist not in (None, TERMINAL):
         require_place(netlist)

@@ -55,7 +55,7 @@ def story(
       zcd story vent.toml --all
       zcd story vent.toml --flags sync,fan
     """
-    from zcd.show.told import output
+    from zcd.cli import story_output
 
     kind = format_of(plots, picture_format)
     if sum((cause is not None, everything, flags is not None)) != 1:
@@ -64,11 +64,13 @@ def story(
         raise click.UsageError("--amount and --plots belong to --cause")
     if cause is not None:
         board = board_given(board_file)
-        output.tell(board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json)
+        story_output.tell(board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json)
     elif flags is not None:
-        wanted = output.parse_flags(flags)
+        wanted = story_output.parse_flags(flags)
         meter = settings().meter
-        output.turn_round(board_given(board_file), wanted, seconds, meter=meter, as_json=as_json)
+        story_output.turn_round(
+            board_given(board_file), wanted, seconds, meter=meter, as_json=as_json
+        )
     else:
-        output.tell_all(board_given(board_file), seconds, as_json=as_json)
+        story_output.tell_all(board_given(board_file), seconds, as_json=as_json)
     return 0

@@ -53,10 +53,10 @@ def windings(
           --board 1=run --board 2=common --board 3=start \\
           --capacitor 2.06u --marking "2.2 uF"
     """
-    from zcd.show.cautions import UNPLUGGED
-    from zcd.show.output import print_json, show
-    from zcd.show.told.windings import parse_measured, verdict_document, verdict_record
-    from zcd.story.windings import name_leads
+    from zcd.cli.output import print_json, show
+    from zcd.report.cautions import UNPLUGGED
+    from zcd.report.of_windings import parse_measured, verdict_document, verdict_record
+    from zcd.simulation.windings import name_leads
 
     measured = parse_measured(
         readings=readings,

@@ -1,0 +1,1 @@
+"""Meters, readings, faults, their ranking, the next reading, the retest, job files."""

@@ -14,8 +14,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.documents import file_name, read_bytes
+from zcd.board.toml_files import read_bytes
 from zcd.errors import InputError
+from zcd.files import file_name
 
 FloatArray = NDArray[np.float64]
 

@@ -7,15 +7,15 @@ from dataclasses import dataclass, field, replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.atlas import Atlas, make_atlas
-from zcd.diagnosis.card import CardLine
+from zcd.diagnosis.expected_readings import CardLine
+from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
 from zcd.diagnosis.job import Job
+from zcd.diagnosis.job_history import Experience, with_experience
 from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.next_reading import Choice, Suggestion
 from zcd.diagnosis.rank import Diagnosis, Ranked, choices, diagnose
+from zcd.diagnosis.reading_syntax import as_measured
 from zcd.diagnosis.readings import Measured
-from zcd.diagnosis.record import Experience, with_experience
-from zcd.diagnosis.suggest import Choice, Suggestion
-from zcd.diagnosis.words import as_measured
 from zcd.results import Result
 
 Progress = Callable[[str], None]

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from zcd.board.units import find_name, nearest, refusal, require_part
+from zcd.board.units import find_name, nearest, require_part
 from zcd.circuit.elements import (
     INFINITE_OHM,
     Capacitance,
@@ -23,7 +23,7 @@ from zcd.circuit.elements import (
     Phototransistor,
     Resistance,
 )
-from zcd.diagnosis.edits import (
+from zcd.diagnosis.circuit_edits import (
     Amount,
     Edit,
     all_dead,
@@ -41,6 +41,7 @@ from zcd.diagnosis.edits import (
     times,
     turned,
 )
+from zcd.errors import refusal
 
 MOST_SHORT_OHM = 100.0
 """What is beyond is a leak: between the two no size is left out."""

@@ -8,7 +8,7 @@ from enum import Enum, StrEnum, auto
 from math import inf
 from typing import TYPE_CHECKING
 
-from zcd.board.kinds import DURATION
+from zcd.board.quantity_kinds import DURATION
 from zcd.board.units import Kind
 
 if TYPE_CHECKING:

@@ -11,24 +11,31 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, StrictBool, StrictInt
 
-from zcd.board import kinds
-from zcd.board.documents import file_name, parse_toml, read_text, refuse, validate
+from zcd.board import quantity_kinds
 from zcd.board.files import load_board
 from zcd.board.keys import key
 from zcd.board.model import Board
 from zcd.board.schema import Day, Table, one_of, quantity
-from zcd.board.units import Kind, nearest, refusal
+from zcd.board.toml_files import parse_toml, read_text, refuse, validate
+from zcd.board.units import Kind, nearest
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
-from zcd.diagnosis.flags import FLAGS, NO_FLAG
+from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import AcKind, Meter, usual_meter
+from zcd.diagnosis.reading_syntax import (
+    find_part,
+    make_reading,
+    parse_function,
+    parse_power,
+    parse_shown,
+)
 from zcd.diagnosis.readings import Measured, Power, Reading, parts_over
-from zcd.diagnosis.retested import Retested, RetestTable, read_retest
-from zcd.diagnosis.words import find_part, make_reading, parse_function, parse_power, parse_shown
-from zcd.errors import InputError
+from zcd.diagnosis.retest_record import Retested, RetestTable, read_retest
+from zcd.errors import InputError, refusal
+from zcd.files import file_name
 
-_ACCURACY = kinds.TOLERANCE
+_ACCURACY = quantity_kinds.TOLERANCE
 
 WANTED = "a job or board file, TOML in UTF-8, up to 1 MB"
 

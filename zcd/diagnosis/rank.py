@@ -8,14 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.diagnosis.atlas import Atlas, Progress
+from zcd.diagnosis.fault_dictionary import Atlas, Progress
 from zcd.diagnosis.faults import Fault, includes, same_repair
-from zcd.diagnosis.flags import no_fault_share
-from zcd.diagnosis.gain import SURE, Belief, parted_bits, together
+from zcd.diagnosis.flag_evidence import no_fault_share
+from zcd.diagnosis.information import SURE, Belief, parted_bits, together
 from zcd.diagnosis.likelihood import BREADTHS, joint_log, slip_share, told_once
-from zcd.diagnosis.readings import Measured, Power, Reading, Side, side_of
-from zcd.diagnosis.severity import severity_points
-from zcd.diagnosis.suggest import (
+from zcd.diagnosis.next_reading import (
     Choice,
     Doubt,
     Suggestion,
@@ -24,6 +22,8 @@ from zcd.diagnosis.suggest import (
     once_more,
     within_reach,
 )
+from zcd.diagnosis.readings import Measured, Power, Reading, Side, side_of
+from zcd.diagnosis.severity import severity_points
 
 FloatArray = NDArray[np.float64]
 

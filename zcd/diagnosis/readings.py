@@ -9,7 +9,6 @@ from math import inf
 import numpy as np
 
 from zcd.board.model import Board
-from zcd.board.units import refusal
 from zcd.circuit.elements import (
     Capacitance,
     Circuit,
@@ -21,6 +20,7 @@ from zcd.circuit.elements import (
 )
 from zcd.diagnosis.functions import Function
 from zcd.engine.network import islands
+from zcd.errors import refusal
 
 
 class Power(StrEnum):

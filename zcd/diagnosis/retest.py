@@ -11,17 +11,17 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions
 from zcd.circuit.elements import Circuit, stack
-from zcd.diagnosis.atlas import Atlas, Progress
-from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.fault_dictionary import Atlas, Progress
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.gain import SURE
+from zcd.diagnosis.information import SURE
 from zcd.diagnosis.likelihood import error, scaled, told_once
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.missing import missing_readings
+from zcd.diagnosis.missing_readings import missing_readings
 from zcd.diagnosis.rank import posterior
 from zcd.diagnosis.readings import Measured, Power, Reading
-from zcd.diagnosis.retested import told_clearly
+from zcd.diagnosis.retest_record import told_clearly
 from zcd.diagnosis.samples import sample_circuits
 from zcd.diagnosis.severity import points
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions

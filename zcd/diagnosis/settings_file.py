@@ -7,12 +7,11 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
-from zcd.board.documents import parse_toml, read_text, refuse, validate
 from zcd.board.files import STAND_IN, board_from_dict
 from zcd.board.schema import MainsTable, Table, mains_table, one_of
-from zcd.board.units import refusal
+from zcd.board.toml_files import parse_toml, read_text, refuse, validate
 from zcd.diagnosis.job import MeterTable, meter_of
-from zcd.errors import InputError
+from zcd.errors import InputError, refusal
 from zcd.settings import PAPERS, Settings
 
 WANTED = "a settings file, TOML in UTF-8, up to 1 MB"

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.diagnosis.atlas import Atlas
+from zcd.diagnosis.fault_dictionary import Atlas
 from zcd.diagnosis.readings import Measured
 
 FloatArray = NDArray[np.float64]

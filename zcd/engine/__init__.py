@@ -1,0 +1,1 @@
+"""The batched solver: circuits in, waveforms over one mains period out."""

@@ -19,12 +19,12 @@ from zcd.circuit.elements import (
 )
 from zcd.engine.branches import BreakdownBranch, JunctionBranch, TransistorBranch
 from zcd.engine.grid import mirror
-from zcd.engine.light import photocurrents_a
+from zcd.engine.initial_guess import lone_transistor, outline_v
 from zcd.engine.network import Network, column, compile_island, input_voltages_v
 from zcd.engine.newton import LinearSolve, Pointwise, newton
-from zcd.engine.outline import lone_transistor, outline_v
+from zcd.engine.photocurrent import photocurrents_a
 from zcd.engine.solution import Island, at_points, nothing_yet
-from zcd.engine.trajectory import Trajectory, abrupt_points, trajectory_solver
+from zcd.engine.steady_state import Trajectory, abrupt_points, trajectory_solver
 from zcd.errors import SolverError
 
 FloatArray = NDArray[np.float64]

@@ -18,10 +18,10 @@ from zcd.engine.grid import (
     trapezoid_weights,
 )
 from zcd.engine.island import solve_island, static_island
-from zcd.engine.light import photocurrents_a
 from zcd.engine.network import column, islands
+from zcd.engine.photocurrent import photocurrents_a
 from zcd.engine.solution import Island, Solution, States
-from zcd.engine.trajectory import Trajectory
+from zcd.engine.steady_state import Trajectory
 
 FloatArray = NDArray[np.float64]
 

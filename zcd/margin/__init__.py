@@ -1,0 +1,1 @@
+"""How well a board holds: rules, tolerances, corners, populations, ageing, maps."""

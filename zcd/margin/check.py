@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.library import odd_values
 from zcd.board.model import Board
+from zcd.board.parts_library import odd_values
 from zcd.board.units import format_si
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import stack
@@ -19,8 +19,7 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.logs import logger
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
-from zcd.margin.life import Life, life_of
-from zcd.margin.limits import junction_rules, resistor_rules
+from zcd.margin.lifetime import Life, life_of
 from zcd.margin.rules import Rule, SourceKind, limit_rule, without_number
 from zcd.margin.shorts import ShortStress, short_stress
 from zcd.margin.stress import (
@@ -31,6 +30,7 @@ from zcd.margin.stress import (
     reverse_stress,
     worst_stress,
 )
+from zcd.margin.stress_rules import junction_rules, resistor_rules
 from zcd.margin.surge import SurgeStress, surge_stress
 from zcd.refdata import default
 from zcd.results import Result

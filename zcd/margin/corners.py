@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.margin.judged import RuleMargins, evaluate_together
+from zcd.margin.rule_margins import RuleMargins, evaluate_together
 from zcd.margin.tolerances import Boards, Tolerance, draw
 from zcd.sync.lock import RULES
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.engine.solve import PULSES, solve
 from zcd.margin.lattice import halved
-from zcd.margin.maps import ROWS_AT_ONCE, LossMap
+from zcd.margin.loss_map import ROWS_AT_ONCE, LossMap
 from zcd.margin.population import Share, binomial_share, even_points
 from zcd.margin.tolerances import Boards, Tolerance, draw, tolerances_of
 from zcd.sync.lock import judge

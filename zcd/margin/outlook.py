@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from zcd.logs import logger
+from zcd.margin.ageing import Ageing, ageing_of
 from zcd.margin.check import Check
-from zcd.margin.decides import Decides, what_decides
-from zcd.margin.years import Ageing, ageing_of
+from zcd.margin.sensitivity import Decides, what_decides
 
 _LOG = logger(__name__)
 

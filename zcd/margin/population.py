@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import betaincinv, stdtrit
 
 from zcd.board.model import Board
-from zcd.margin.judged import RuleMargins, evaluate
+from zcd.margin.rule_margins import RuleMargins, evaluate
 from zcd.margin.tolerances import Tolerance, draw
 from zcd.results import Result
 

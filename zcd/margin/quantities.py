@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Capacitor, Resistor
-from zcd.board.units import find_name, nearest, refusal
+from zcd.board.units import find_name, nearest
 from zcd.circuit.build import at_temperature
 from zcd.circuit.elements import Circuit
+from zcd.errors import refusal
 
 FloatArray = NDArray[np.float64]
 PLAIN_UNITS = {"%": "", "°C": "degC", "Ω": "ohm"}

@@ -9,9 +9,9 @@ from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import Capacitance, Junction, stack
 from zcd.engine.network import island_of
 from zcd.engine.solve import EDGES, solve
-from zcd.margin.limits import resistor_rules
 from zcd.margin.rules import Rule
 from zcd.margin.stress import chain_resistors, resistor_stress, reverse_stress
+from zcd.margin.stress_rules import resistor_rules
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

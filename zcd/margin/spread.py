@@ -14,9 +14,9 @@ from zcd.engine.solve import solve
 from zcd.logs import logger
 from zcd.margin.check import LOCK_SOURCE, Check, NominalCheck
 from zcd.margin.corners import Corners, Place, find_corners
-from zcd.margin.limits import stress_rules
 from zcd.margin.population import Population, draw_population
 from zcd.margin.rules import Rule, without_number
+from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.sync.lock import RULES
 

@@ -9,8 +9,8 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.library import all_resistors
 from zcd.board.model import Board, Diode, Resistor
+from zcd.board.parts_library import all_resistors
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import (
     NOMINAL,

@@ -1,0 +1,1 @@
+"""Laws: diode, optocoupler, resistor, mains, surge, ageing, phase control, motor."""

@@ -1,0 +1,1 @@
+"""The circuit as a netlist; ngspice as another solver; both answers compared."""

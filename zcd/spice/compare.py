@@ -12,7 +12,7 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance
-from zcd.diagnosis.bench import Bench
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solution import Solution

@@ -9,8 +9,8 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance, TestSource, is_hidden
-from zcd.diagnosis.bench import FINEST_SHARE, METER, Bench, in_state, probed, under_meter
 from zcd.diagnosis.functions import Method
+from zcd.diagnosis.meter_model import FINEST_SHARE, METER, Bench, in_state, probed, under_meter
 from zcd.diagnosis.meters import DIODE_SOURCE_OHM, Meter, ohm_full_scale_v, ohm_source_ohm
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solve import WINDOW_CYCLES

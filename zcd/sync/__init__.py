@@ -1,0 +1,1 @@
+"""Pulses from the pin's waveform, and whether the controller locks to them."""

@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.board.units import nearest, refusal
+from zcd.board.units import nearest
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.engine.solution import Solution
+from zcd.errors import refusal
 from zcd.results import Result
 from zcd.sync.lock import Lock
 

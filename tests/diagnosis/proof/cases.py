@@ -13,11 +13,11 @@ from tests.diagnosis.proof.kept import Kept, atlas_of
 from tests.diagnosis.proof.patient import Patient, patient
 from tests.diagnosis.proof.wrong import chances
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.atlas import Atlas
-from zcd.diagnosis.bench import Bench
-from zcd.diagnosis.card import bench_card
+from zcd.diagnosis.expected_readings import bench_card
+from zcd.diagnosis.fault_dictionary import Atlas
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, present
 from zcd.diagnosis.readings import Measured, Reading, Side
 from zcd.errors import SimulationError, SolverError

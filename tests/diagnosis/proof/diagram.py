@@ -10,7 +10,7 @@ from scipy.special import betaincinv
 
 from tests.diagnosis.proof.cases import Result
 from tests.diagnosis.proof.figures import Class, at_the_end, on_the_way
-from zcd.show.draw.canvas import BLUE, GREY, LEFT, RED, drawing, new_figure, save_figure
+from zcd.drawing.canvas import BLUE, GREY, LEFT, RED, drawing, new_figure, save_figure
 
 CONFIDENCE_RATIO = 0.9
 

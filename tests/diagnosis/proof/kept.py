@@ -11,17 +11,25 @@ from pathlib import Path
 import platformdirs
 
 from tests.diagnosis.proof.designs import Design
-from zcd.diagnosis.atlas import Atlas, make_atlas
-from zcd.diagnosis.bench import Bench
 from zcd.diagnosis.cache import Store
+from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.meter_model import Bench
 from zcd.refdata import contents
 
 ROOT = Path(__file__).parents[3] / "zcd"
-CIRCUIT = ("board/*", "circuit/*", "physics/*", "sync/*", "diagnosis/bench", "diagnosis/meters")
+CIRCUIT = (
+    "board/*",
+    "circuit/*",
+    "physics/*",
+    "sync/*",
+    "diagnosis/meter_model",
+    "diagnosis/meters",
+)
 SIMULATED = (*CIRCUIT, "spice/*", "engine/solution", "engine/grid", "engine/network")
 PREDICTED = (
-    *CIRCUIT, "engine/*", "margin/tolerances", "diagnosis/atlas", "diagnosis/edits",
-    "diagnosis/faults", "diagnosis/pairs", "diagnosis/priors", "diagnosis/samples",
+    *CIRCUIT, "engine/*", "margin/tolerances", "diagnosis/fault_dictionary",
+    "diagnosis/circuit_edits",
+    "diagnosis/faults", "diagnosis/fault_pairs", "diagnosis/priors", "diagnosis/samples",
 )  # fmt: skip
 
 

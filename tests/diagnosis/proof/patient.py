@@ -12,8 +12,8 @@ from tests.diagnosis.proof.designs import Design, between
 from tests.diagnosis.proof.kept import Kept
 from tests.diagnosis.proof.wrong import FAN_FLAG_FOLLOWS, FLAGS_LOOKED_AT, SILENT, Wrong, draw
 from tests.diagnosis.truth import noisy
-from zcd.board.library import all_resistors
 from zcd.board.model import Board
+from zcd.board.parts_library import all_resistors
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import (
     Capacitance,
@@ -23,9 +23,9 @@ from zcd.circuit.elements import (
     Resistance,
     is_hidden,
 )
-from zcd.diagnosis.bench import Bench
-from zcd.diagnosis.flags import FAN, NO_FLAG, SYNC
+from zcd.diagnosis.flag_evidence import FAN, NO_FLAG, SYNC
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import Bench
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.physics.optocoupler import shape_weight_ratio
 from zcd.spice.devices import Device, devices

@@ -1,0 +1,68 @@
+"""The bench card: safest readings first, each with what tells a fault from a good board."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+
+from tests.diagnosis.atlases import atlas_of
+from tests.diagnosis.boards import board
+from zcd.diagnosis.expected_readings import CardLine, bench_card
+from zcd.diagnosis.fault_dictionary import make_atlas
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.readings import Side, parts_over
+
+
+@cache
+def card(name: str = "switched") -> tuple[CardLine, ...]:
+    return bench_card(atlas_of(name))
+
+
+def line(function: Function, a: str, b: str) -> CardLine:
+    return next(
+        item for item in card()
+        if (item.reading.function, item.reading.a, item.reading.b) == (function, a, b)
+    )  # fmt: skip
+
+
+def test_dead_first_live_last() -> None:
+    order = [list(Side).index(item.side) for item in card()]
+    assert order == sorted(order)
+    assert card()[0].side is Side.DEAD
+    assert card()[-1].side is Side.LIFTED
+
+
+def test_ohms_over_a_resistor_tells_its_own_faults_only() -> None:
+    item = line(Function.OHM, "chain.1", "chain.2")
+    assert item.over == "R2"
+    modes = ("open", "drift", "low", "short", "ten times too low", "ten times too high")
+    assert set(item.faults) == {f"R2 {mode}" for mode in modes} | {"chain leaky"}
+    assert item.healthy.low < 130e3 < item.healthy.high
+    assert np.isinf(item.faults["R2 open"].low)
+
+
+def test_wrong_part_is_told_by_ohms() -> None:
+    """A value a decade off, either way, reads as that value and not as a good board."""
+    item = line(Function.OHM, "chain.1", "chain.2")
+    low, high = (item.faults[f"R2 ten times too {way}"] for way in ("low", "high"))
+    assert low.low < 13e3 < low.high < item.healthy.low
+    assert item.healthy.high < high.low < 1.3e6 < high.high
+
+
+def test_driven_coil_tells_its_driver() -> None:
+    item = line(Function.DC, "coil+", "coil-")
+    assert "K1 driver open" in item.faults
+    assert "K1 contact open" not in item.faults
+
+
+def test_healthy_is_in_order() -> None:
+    for item in card():
+        assert item.healthy.low <= item.healthy.middle <= item.healthy.high
+        assert "healthy" not in item.faults
+
+
+def test_parts_over_leaves_out_what_is_no_part() -> None:
+    atlas = make_atlas(board("half-wave-clamped"), usual_meter(), samples=2)
+    assert parts_over(atlas.circuit, "led+", "neutral") == "OC1.led, D2"

@@ -1,0 +1,106 @@
+"""What a suggested reading says of its answers, its range, and what is out of reach."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.diagnosis.atlases import atlas_of, atlas_read_with
+from tests.diagnosis.boards import board
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.fault_dictionary import Atlas
+from zcd.diagnosis.information import Belief
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.next_reading import Answer, Suggestion, best_reading, within_reach
+from zcd.diagnosis.rank import diagnose
+from zcd.diagnosis.reading_syntax import parse_place, parse_reading
+from zcd.diagnosis.readings import Reading
+
+
+def atlas() -> Atlas:
+    return atlas_of("switched")
+
+
+def place(text: str) -> Reading:
+    return parse_place(text, atlas().circuit)
+
+
+def suggested(*texts: str) -> Suggestion:
+    found = diagnose(atlas(), [parse_reading(text, atlas().circuit) for text in texts])
+    assert found.suggestion is not None
+    return found.suggestion
+
+
+def answer_of(suggestion: Suggestion, key: str) -> Answer:
+    (answer,) = (a for a in suggestion.answers if key in a.keys)
+    return answer
+
+
+def test_every_outcome_is_in_one_answer_and_a_good_board_among_them() -> None:
+    found = suggested()
+    keys = [key for answer in found.answers for key in answer.keys]
+    assert sorted(keys) == sorted(outcome.key for outcome in found.outcomes)
+    assert "healthy" in keys
+
+
+def test_what_a_meter_cannot_part_is_one_answer() -> None:
+    """A pin shorted to ground through 10 ohm is a millivolt from a missing supply."""
+    keys = ("pin stuck low", "supply missing", "healthy")
+    among = np.array([atlas().faults[f].key in keys for f in atlas().member])
+    weights = np.where(among[:, None], 1.0, np.zeros(atlas().severity.shape))
+    believed = Belief(
+        weights=weights / weights.sum(), member=atlas().member, none=0.0, holds=atlas().holds
+    )
+    found = best_reading(atlas(), believed, [place("dc pin logic0")])
+    assert found is not None
+    low = answer_of(found, "pin stuck low")
+    assert low is answer_of(found, "supply missing")
+    assert low.low == 0.0
+    assert answer_of(found, "healthy").low > 2.0
+
+
+@pytest.mark.parametrize(
+    ("skipped", "text", "left"),
+    [
+        # the same two points, probes turned, or another function of the meter
+        ("diode D1", "diode D1 reversed", False),
+        ("ac feed neutral", "low z feed neutral", False),
+        # another state of the board, another instrument, other points
+        ("dc pin logic0", "dc pin logic0 bench supply", True),
+        ("dc pin logic0", "low time", True),
+        ("diode D1", "diode D1 lifted", True),
+        ("ohm R1", "ohm R2", True),
+    ],
+)
+def test_what_is_out_of_reach(skipped: str, text: str, left: bool) -> None:
+    circuit = build_circuit(board("switched"))
+    found = within_reach([place(text)], [place(skipped)], circuit)
+    assert found == ([place(text)] if left else [])
+
+
+@pytest.mark.parametrize(
+    ("counts", "highest"),
+    [
+        # 0.6, 6, 60, 600 V; a 5 V pin
+        (6000, 6.0),
+        # 0.2, 2, 20, 200 V
+        (2000, 20.0),
+    ],
+)
+def test_range_is_one_that_the_meter_has(counts: float, highest: float) -> None:
+    made = atlas_read_with(replace(usual_meter(), counts=counts), "switched")
+    found = diagnose(made, []).suggestion
+    assert found is not None
+    assert found.reading == place("dc pin logic0")
+    assert found.full_scale == pytest.approx(highest)
+    assert found.full_scale >= max(v for o in found.outcomes for v in o.value)
+
+
+def test_ranges_of_usual_meters() -> None:
+    """Common practice, no source: 600 ohm upwards with 6000 counts, 200 ohm with 2000."""
+    meter = usual_meter()
+    assert meter.ohm_ranges_ohm == pytest.approx((600.0, 6e3, 60e3, 600e3, 6e6, 20e6))
+    small = replace(meter, counts=2000, ohm_range_ohm=2e6)
+    assert small.ohm_ranges_ohm == pytest.approx((200.0, 2e3, 20e3, 200e3, 2e6))

@@ -1,0 +1,65 @@
+"""The lanes of the page: scaled to all rows, with the words of the pulse."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.jobs.demo_job import DARK, HOLDS
+from zcd.board.files import parse_board
+from zcd.circuit.build import Conditions, build_circuit
+from zcd.drawing.sketch import Sketch
+from zcd.drawing.symbols import Line, Words
+from zcd.drawing.waveform_strip import LEFT, WIDTH, lanes_sketch
+from zcd.engine.solve import solve
+from zcd.report.text import quantity_text
+from zcd.sync.lock import Lock, judge
+
+
+def drawn(text: str, *mains_v: float) -> tuple[list[Sketch], Lock]:
+    board = parse_board(text)
+    solution = solve(build_circuit(board, Conditions(mains_rms_v=np.array(mains_v))))
+    lock = judge(solution, board)
+    return [lanes_sketch(board, solution, lock, row) for row in range(len(mains_v))], lock
+
+
+def wave(sketch: Sketch, lane: str) -> np.ndarray:
+    (group,) = [g for g in sketch.groups if g.kind == "lane" and g.ref == lane]
+    return np.array(next(s.points for s in group.shapes if isinstance(s, Line) and s.width > 1.0))
+
+
+def test_what_fades_is_seen_to_fade() -> None:
+    """Half the mains is drawn half as high: 60 V beside 120 V."""
+    (half, whole), _ = drawn(HOLDS, 60.0, 120.0)
+    heights = [np.ptp(wave(sketch, "mains")[:, 1]) for sketch in (half, whole)]
+    assert heights[0] / heights[1] == pytest.approx(0.5, rel=0.01)
+    led = [np.ptp(wave(sketch, "LED current")[:, 1]) for sketch in (half, whole)]
+    assert led[0] / led[1] == pytest.approx(0.5, rel=0.03)
+
+
+def test_each_lane_tells_its_own_peak() -> None:
+    """The crest of a sine is the square root of two above its RMS value, on any scale."""
+    (half, _), _ = drawn(HOLDS, 60.0, 120.0)
+    (mains,) = [g for g in half.groups if g.ref == "mains"]
+    words = [s.text for s in mains.shapes if isinstance(s, Words)]
+    assert words == ["mains", f"peak {quantity_text(60.0 * 2.0**0.5, 'V')}"]
+
+
+def test_time_runs_once_over_the_width() -> None:
+    (sketch,), _ = drawn(HOLDS, 120.0)
+    x = wave(sketch, "pin")[:, 0]
+    assert np.all(np.diff(x) >= 0.0)
+    assert x[0] == pytest.approx(LEFT, abs=0.03 * WIDTH)
+    assert x[-1] == pytest.approx(LEFT + WIDTH, abs=0.03 * WIDTH)
+
+
+def test_the_pulse_in_words() -> None:
+    (sketch,), lock = drawn(HOLDS, 120.0)
+    (edges,) = [g for g in sketch.groups if g.kind == "edge"]
+    assert f"low for {quantity_text(float(lock.pulses.low_time_s[0, 0]), 's')}" in edges.title
+
+
+def test_no_pulse_is_said() -> None:
+    (sketch,), _ = drawn(DARK, 120.0)
+    (edges,) = [g for g in sketch.groups if g.kind == "edge"]
+    assert edges.title == "no sync pulse"

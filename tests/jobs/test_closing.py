@@ -1,0 +1,99 @@
+"""Closing a job: its file says what it was, and stays a person's file."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from tests.jobs.demo_job import HOLDS
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.faults import faults_of
+from zcd.diagnosis.job import load_job
+from zcd.errors import InputError
+from zcd.jobs import closing
+from zcd.jobs.closing import close_job, find_fault
+
+TODAY = date(2026, 5, 6)
+WRITTEN = """\
+# from the shop at the corner
+board = "board.toml"
+flags = ["sync"]   # the display said so
+
+[[readings]]       # the pin
+function = "dc"
+value = "4.98 V"
+"""
+
+
+@pytest.fixture
+def job_file(tmp_path: Path) -> Path:
+    (tmp_path / "board.toml").write_text(HOLDS)
+    path = tmp_path / "job.toml"
+    path.write_text(WRITTEN)
+    return path
+
+
+def close(path: Path, found: str = "R2 drift", repair: str = "R1, R2 renewed") -> None:
+    job = load_job(path)
+    close_job(job, find_fault(faults_of(build_circuit(job.board)), found), repair, TODAY)
+
+
+def test_what_it_was_is_read_back_and_the_rest_stays(job_file: Path) -> None:
+    close(job_file)
+    job = load_job(job_file)
+    assert (job.found, job.repair, job.closed) == ("R2 drift", "R1, R2 renewed", TODAY)
+    assert len(job.measured) == 1
+    text = job_file.read_text()
+    assert [line for line in WRITTEN.splitlines() if line not in text] == []
+    assert 'kind = "resistor drift"' in text
+
+
+def test_a_job_without_readings_and_without_a_last_line_end(job_file: Path) -> None:
+    job_file.write_text('board = "board.toml"\nflags = []')
+    close(job_file, "healthy", "")
+    job = load_job(job_file)
+    assert (job.found, job.repair, job.closed) == ("healthy", "", TODAY)
+
+
+def test_what_a_person_types_is_text(job_file: Path) -> None:
+    close(job_file, repair='"""\n[[readings]]\nx = 1')
+    assert load_job(job_file).repair == '"""\n[[readings]]\nx = 1'
+
+
+def test_a_closed_job_is_not_closed_again(job_file: Path) -> None:
+    close(job_file)
+    before = job_file.read_text()
+    with pytest.raises(InputError, match="closed on 2026-05-06"):
+        close(job_file, "R1 open")
+    assert job_file.read_text() == before
+
+
+def test_a_board_file_is_no_job(job_file: Path) -> None:
+    with pytest.raises(InputError, match='found "a board file"'):
+        close(job_file.with_name("board.toml"))
+
+
+def test_the_nearest_fault_is_named(job_file: Path) -> None:
+    with pytest.raises(InputError, match="R2 drift"):
+        close(job_file, "R2 drfit")
+
+
+def test_case_and_spaces_do_not_matter(job_file: Path) -> None:
+    close(job_file, "  r2   DRIFT ")
+    assert load_job(job_file).found == "R2 drift"
+
+
+def test_a_change_by_somebody_else_is_kept(job_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The file is read again before it is replaced."""
+    inner = closing._with_keys
+
+    def meanwhile(text: str, keys: str) -> str:
+        job_file.write_text("# changed\n")
+        return inner(text, keys)
+
+    monkeypatch.setattr(closing, "_with_keys", meanwhile)
+    with pytest.raises(InputError, match="changes made by somebody else"):
+        close(job_file)
+    assert job_file.read_text() == "# changed\n"

@@ -1,0 +1,235 @@
+"""The report: one file, nothing loaded, nothing of the user's taken for markup."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from tests.jobs.demo_job import FAILS, HOLDS, SETTLED, case, lost_below, share_lost, solved
+from zcd.diagnosis.case import Case
+from zcd.errors import InputError
+from zcd.jobs import job_sheet
+from zcd.jobs.job_sheet import report_document, write_report
+from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.report.document import Document
+
+HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
+LOADS = {"src", "srcset", "href", "xlink:href", "data", "action", "poster", "background"}
+
+
+class Page(HTMLParser):
+    """What a browser would see."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str]] = []
+        self.words: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(name, value or "") for name, value in attrs]
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+
+def pages_of(text: str = HOLDS, name: str | None = None, before: Case | None = None) -> Document:
+    found = solved(text)
+    board = found.board if name is None else replace(found.board, name=name)
+    return report_document(
+        board=board,
+        check=replace(found.check, board=board),
+        solution=found.solution,
+        lock=found.lock,
+        loss_map=lost_below(0.2),
+        loss_share=share_lost(lost_below(0.2)),
+        case=before,
+    )
+
+
+def written(
+    path: Path, text: str = HOLDS, name: str | None = None, before: Case | None = None
+) -> str:
+    write_report(path, pages_of(text, name, before))
+    return path.read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def html(tmp_path_factory: pytest.TempPathFactory) -> str:
+    return written(tmp_path_factory.mktemp("report") / "report.html", name=HOSTILE)
+
+
+@pytest.fixture(scope="module")
+def repaired(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The report of a repair, with what was found before it."""
+    path = tmp_path_factory.mktemp("report") / "repaired.html"
+    before = case(SETTLED, HOSTILE)
+    job = replace(before.job, board=replace(before.job.board, name=f"before {HOSTILE}"))
+    return written(path, before=replace(before, job=job))
+
+
+@pytest.mark.parametrize("report_of", ["html", "repaired"])
+def test_nothing_is_loaded(report_of: str, request: pytest.FixtureRequest) -> None:
+    html = request.getfixturevalue(report_of)
+    page = Page(html)
+    assert not {"script", "link", "iframe", "img", "object", "embed", "base"} & set(page.tags)
+    loads = [value for name, value in page.attributes if name in LOADS]
+    assert loads
+    assert all(value.startswith("#") for value in loads)
+    assert "@import" not in html
+    assert not re.search(r"url\((?!#)", html)
+
+
+def test_a_hostile_name_stays_text(html: str) -> None:
+    page = Page(html)
+    assert "script" not in page.tags
+    assert HOSTILE in page.words
+    assert "<script" not in html
+
+
+def test_a_hostile_note_stays_text(repaired: str) -> None:
+    page = Page(repaired)
+    assert "script" not in page.tags
+    assert "<script" not in repaired
+    text = "".join(page.words)
+    assert HOSTILE in text
+    assert f"before {HOSTILE}" in text
+
+
+def test_what_was_found_stands_before_the_pictures(repaired: str) -> None:
+    """Conclusion, readings, ranking and a picture of the faulty board."""
+    heads = re.findall(r"<h2>(.*?)</h2>", repaired)
+    assert heads.index("Verdict") < heads.index("What was found before the repair")
+    assert heads.index("What was found before the repair") < heads.index("Pictures")
+    page = Page(repaired)
+    text = "".join(page.words)
+    assert "R2 is open" in text
+    assert "flags reported: sync, fan" in text
+    assert "4.98 V" in text
+    assert page.tags.count("svg") == 6
+    assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 6
+    found = repaired[repaired.index('id="picture-found"') :]
+    assert "<title>R2, 43 kΩ, ohm OL, open</title>" in found[: found.index("</figure>")]
+    assert "<title>pin, DC 4.98 V</title>" in found[: found.index("</figure>")]
+    ids = [value for name, value in page.attributes if name == "id"]
+    assert len(ids) == len(set(ids))
+
+
+def test_without_a_diagnosis_nothing_is_said_of_one(html: str) -> None:
+    assert "before the repair" not in html
+
+
+def test_no_handler_comes_from_words(html: str) -> None:
+    assert not [name for name, _ in Page(html).attributes if name.startswith("on")]
+
+
+def test_sections_are_in_order(html: str) -> None:
+    heads = re.findall(r"<h2>(.*?)</h2>", html)
+    assert heads == [
+        "What was checked",
+        "Verdict",
+        "Pictures",
+        "Levels",
+        "Stress",
+        "Headroom",
+        "Rules and where they come from",
+        "Tolerances",
+        "Beyond the verdict",
+        "Assumptions",
+        "Origins and sources",
+        "Cautions",
+    ]
+
+
+def test_pictures_are_inside_with_words_for_those_who_cannot_see(html: str) -> None:
+    page = Page(html)
+    assert page.tags.count("svg") == 3
+    assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 3
+
+
+def test_the_diagram_says_what_a_good_board_reads(html: str) -> None:
+    drawn = html[html.index('id="picture-schematic"') :]
+    drawn = drawn[: drawn.index("</figure>")]
+    assert "<title>feed, AC 120 V</title>" in drawn
+    assert "<title>logic+, DC 5 V</title>" in drawn
+
+
+def test_ids_are_unique(html: str) -> None:
+    ids = [value for name, value in Page(html).attributes if name == "id"]
+    assert len(ids) == len(set(ids))
+
+
+def test_every_caution_stands_there_with_its_source(html: str) -> None:
+    text = "".join(Page(html).words)
+    for caution in (*GENERAL, *DEAD, *ISOLATED, *LIVE):
+        assert caution.text in text
+        assert caution.source in text
+
+
+def test_failures_are_listed_under_the_verdict(tmp_path: Path) -> None:
+    text = written(tmp_path / "fails.html", FAILS)
+    verdict = text.index("The board does not pass")
+    assert verdict < text.index("FAILS: R1") < text.index("<h2>Pictures")
+    assert '<tr class="fails">' in text
+
+
+def test_what_is_assumed_is_all_there(html: str) -> None:
+    for assumption in solved().board.assumptions:
+        assert f"<td>{assumption.key}</td>" in html
+
+
+def test_readings_stand_beside_those_of_a_good_board(repaired: str) -> None:
+    """R2 of 43 kΩ reads OL; the coil's supply of 24 V gives 23.7 V on a good board too."""
+    assert '<th scope="col" class="right">good board</th>' in repaired
+    row = re.search(r"<tr><td[^>]*>3</td>.*?</tr>", repaired)
+    assert row is not None
+    assert re.findall(r">([^<>]+)</td>", row[0])[-2:] == ["OL", "43 kΩ"]
+
+
+def test_the_story_tells_how_one_fault_raised_both_flags(repaired: str) -> None:
+    heads = re.findall(r"<h2>(.*?)</h2>", repaired)
+    assert heads.index("Why the controller reports what it reports") == 3
+    text = "".join(Page(repaired).words)
+    assert "The fan flag is a consequence of the sync fault, not a second fault." in text
+
+
+@pytest.mark.parametrize(("paper", "css"), [("a4", "A4"), ("letter", "Letter")])
+def test_it_prints_on_either_paper(tmp_path: Path, paper: str, css: str) -> None:
+    path = write_report(tmp_path / "r.html", pages_of(), paper)
+    assert f"@page {{ size: {css};" in path.read_text()
+
+
+def test_an_old_report_survives_a_failure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise RuntimeError("no page")
+
+    path = tmp_path / "report.html"
+    path.write_text("old")
+    monkeypatch.setattr(job_sheet, "report_html", fail)
+    with pytest.raises(RuntimeError, match="no page"):
+        written(path)
+    assert path.read_text() == "old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_missing_directory_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="existing directory"):
+        written(tmp_path / "missing" / "report.html")
+
+
+def test_what_was_replaced_is_told_against_the_board_as_it_came_in() -> None:
+    before = case(SETTLED, "")
+    now = solved().board
+    same = replace(before, job=replace(before.job, board=now))
+    assert "Against the board as it came in:" not in str(pages_of(before=same).sections[0])
+    old = replace(now.chains[0][0], resistance_ohm=43e3)
+    was = replace(now, chains=((old, *now.chains[0][1:]), *now.chains[1:]))
+    first = pages_of(before=replace(before, job=replace(before.job, board=was))).sections[0]
+    assert "Against the board as it came in:" in str(first)
+    assert f"{old.ref}: 43 kΩ" in str(first)

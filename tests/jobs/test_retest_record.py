@@ -1,0 +1,134 @@
+"""A retest in the job file: kept whole, read back, and told in lists and reports."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from tests.jobs.demo_job import HOLDS
+from zcd.diagnosis.job import load_job
+from zcd.diagnosis.job_history import read_record, search
+from zcd.diagnosis.retest_record import ReadAgain, Retested, Verdict
+from zcd.errors import InputError
+from zcd.jobs.retests import board_name_for, keep_retest
+from zcd.report.of_job_history import record_data, record_sheet
+from zcd.report.of_retest_record import retested_lines, retested_sheet
+
+WRITTEN = """\
+# from the shop at the corner
+board = "board.toml"
+flags = ["sync"]   # the display said so
+
+[[readings]]       # the pin
+function = "dc"
+value = "4.98 V"
+"""
+BAD = Retested(
+    taken=date(2026, 5, 6),
+    verdict=Verdict.NOT_GOOD,
+    good_ratio=0.02,
+    replaced=("R2 43k",),
+    readings=(
+        ReadAgain(reading="ohms, led+ to led-", shown="OL", good_board="1 kΩ", differs=True),
+    ),
+)
+GOOD = Retested(
+    taken=date(2026, 5, 7),
+    verdict=Verdict.GOOD,
+    good_ratio=0.975,
+    by='Ada "the iron"',
+    replaced=("R2", "OC1 [817C]"),
+    board="repaired.toml",
+    ctr_ratio=(0.8, 1.1, 1.5),
+    headroom=("1.9", "2.35", "over 100"),
+    headroom_weak=("0.9 (short)", "1.1", "1.3"),
+    readings=(ReadAgain(reading="DC volts, pin to logic0", shown="2.65 V", good_board="2.4 V"),),
+)
+
+
+@pytest.fixture
+def job_file(tmp_path: Path) -> Path:
+    (tmp_path / "board.toml").write_text(HOLDS)
+    path = tmp_path / "job.toml"
+    path.write_text(WRITTEN)
+    return path
+
+
+def test_what_is_kept_is_read_back_in_order_and_the_rest_stays(job_file: Path) -> None:
+    for kept in (BAD, GOOD):
+        keep_retest(load_job(job_file), kept)
+    job = load_job(job_file)
+    assert job.retests == (BAD, GOOD)
+    assert len(job.measured) == 1
+    assert job_file.read_text().startswith(WRITTEN)
+
+
+def test_a_job_without_any_table_takes_one(job_file: Path) -> None:
+    job_file.write_text('board = "board.toml"\nflags = []')
+    keep_retest(load_job(job_file), GOOD)
+    assert load_job(job_file).retests == (GOOD,)
+
+
+def test_the_last_one_stands_in_the_list_of_jobs(job_file: Path) -> None:
+    for kept in (BAD, GOOD):
+        keep_retest(load_job(job_file), kept)
+    entries = read_record(job_file.parent)
+    assert entries[-1].retest == GOOD
+    assert search(entries, "iron 817c") == entries[-1:]
+    assert (
+        "retested 2026-05-07: good (98 %), CTR headroom 2.35"
+        in record_sheet(entries, 1).rows[-1][-1]
+    )
+    told = record_data(entries, ".")["jobs"][-1]["retest"]
+    assert (told["verdict"], told["ctr_ratio"]) == ("good", [0.8, 1.1, 1.5])
+
+
+def test_a_board_file_keeps_no_retest(job_file: Path) -> None:
+    with pytest.raises(InputError, match='found "a board file"'):
+        keep_retest(load_job(job_file.with_name("board.toml")), GOOD)
+
+
+def test_words_of_a_retest() -> None:
+    assert retested_lines(GOOD) == [
+        'Retested on 2026-05-07 by Ada "the iron": good (98 % good).',
+        "Replaced: R2, OC1 [817C].",
+        "CTR as measured: 80 % to 150 %, most likely 110 %.",
+        "CTR headroom on the bench: 1.9 to over 100, most likely 2.35.",
+        "CTR headroom at low mains, hot: 0.9 (short) to 1.3, most likely 1.1.",
+    ]
+    vague = replace(GOOD, ctr_ratio=(0.8, 1.8, 5.0), headroom_weak=())
+    assert retested_lines(vague)[2:] == [
+        "CTR as measured: 80 % or more.",
+        "CTR headroom on the bench: 1.9 or more.",
+    ]
+    assert retested_sheet(BAD).rows == (("ohms, led+ to led-", "OL", "1 kΩ", "DIFFERS"),)
+
+
+def test_the_repaired_board_is_named_from_the_job_file(job_file: Path) -> None:
+    job = load_job(job_file)
+    folder = job_file.parent
+    assert board_name_for(job, folder / "board.toml") == ""
+    assert board_name_for(job, folder / "after" / "board.toml") == "after/board.toml"
+    assert board_name_for(replace(job, file=None), folder / "board.toml") == ""
+
+
+@pytest.mark.parametrize(
+    ("entry", "message"),
+    [
+        (
+            'verdict = "fine"\ntaken = 2026-05-06\nsure = "9 %"',
+            'verdict: found "fine".*one of good',
+        ),
+        ('verdict = "good"\ntaken = "today"\nsure = "9 %"', 'taken: found "today".*a date'),
+        ('verdict = "good"\ntaken = 2026-05-06\nsure = "900 %"', 'sure: found "900 %"'),
+        ('verdict = "good"\ntaken = 2026-05-06', "sure: found nothing.*a share such as"),
+        ('verdict = "good"\ntaken = 2026-05-06\nsure = 0.9\nctr = ["8 %", "much", "9 %"]', "ctr"),
+    ],
+)
+def test_one_line_tells_what_is_wrong(job_file: Path, entry: str, message: str) -> None:
+    job_file.write_text(f"{WRITTEN}\n[[retests]]\n{entry}\n")
+    with pytest.raises(InputError, match=message):
+        load_job(job_file)

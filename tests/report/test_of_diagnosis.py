@@ -1,0 +1,205 @@
+"""What the readings say, in words."""
+
+from __future__ import annotations
+
+from math import inf
+
+import pytest
+
+from tests.boards import VARIANTS
+from tests.jobs.demo_job import OPEN, SETTLED, atlas, card, case
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.expected_readings import Shown
+from zcd.diagnosis.faults import faults_of
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.rank import Ranked
+from zcd.diagnosis.readings import Reading, Side
+from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
+from zcd.report.of_diagnosis import (
+    LEAST_SHOWN,
+    MOST_SHOWN,
+    SIDE_TITLES,
+    card_sheets,
+    cautions_for,
+    failed_marks,
+    measured_sheet,
+    node_texts,
+    part_texts,
+    probes_text,
+    ranked_sheet,
+    spread_text,
+    suggestion_lines,
+)
+from zcd.report.of_diagnosis_text import amount_text
+from zcd.report.text import probability_text
+
+
+def test_probes_name_the_part_between_them() -> None:
+    circuit = atlas().circuit
+    over = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+    assert probes_text(over, circuit) == "red chain.1, black chain.2 (over R2)"
+    none = Reading(function=Function.AC, a="line", b="chain.1")
+    assert probes_text(none, circuit) == "red line, black chain.1"
+
+
+@pytest.mark.parametrize(
+    ("function", "low", "high", "words"),
+    [
+        (Function.DC, 4.85, 5.1, "4.85 V to 5.1 V"),
+        (Function.DC, 4.9801, 4.9803, "4.98 V"),
+        (Function.OHM, 1e6, inf, "1 MΩ to OL"),
+        (Function.OHM, inf, inf, "OL"),
+        (Function.DUTY, 0.0, 0.466, "0 % to 46.6 %"),
+    ],
+)
+def test_spread_is_one_value_where_its_ends_look_alike(
+    function: Function, low: float, high: float, words: str
+) -> None:
+    assert spread_text(function, Shown(low=low, middle=low, high=high)) == words
+
+
+def test_card_is_a_table_a_side_safest_first() -> None:
+    sheets = card_sheets(card(), atlas().circuit)
+    assert [side for side, _ in sheets] == list(Side)
+    for side, sheet in sheets:
+        assert sheet.title == SIDE_TITLES[side]
+        lines = [line for line in card() if line.side is side]
+        assert lines
+        assert [row[0].splitlines()[0] for row in sheet.rows] == [
+            line.reading.function.row.words for line in lines
+        ]
+    assert "LIVE" in SIDE_TITLES[Side.MAINS]
+    assert "proved dead" in SIDE_TITLES[Side.DEAD]
+
+
+def test_card_row_tells_good_from_faulty() -> None:
+    (dead, *_) = (sheet for _, sheet in card_sheets(card(), atlas().circuit))
+    (row,) = (row for row in dead.rows if "(over R2)" in row[0] and row[0].startswith("ohms"))
+    assert row[0] == "ohms\nred chain.1, black chain.2 (over R2)"
+    faults = row[2].splitlines()
+    assert "OL: R2 open" in faults
+    assert sum(line.endswith("R2 drift") for line in faults) == 1
+    assert not any("healthy" in line for line in faults)
+
+
+def test_faults_that_look_alike_share_a_line() -> None:
+    """Coil not driven, or its driver gone: the same voltage."""
+    for _, sheet in card_sheets(card(), atlas().circuit):
+        for row in sheet.rows:
+            values = [line.split(":")[0] for line in row[2].splitlines()]
+            assert len(values) == len(set(values))
+
+
+def test_every_fault_of_the_card_is_in_its_table() -> None:
+    rows = [row for _, sheet in card_sheets(card(), atlas().circuit) for row in sheet.rows]
+    for line, row in zip(card(), rows, strict=True):
+        told = [key for text in row[2].splitlines() for key in text.split(": ")[1].split(", ")]
+        assert sorted(told) == sorted(line.faults)
+
+
+def test_readings_taken_are_numbered_in_order() -> None:
+    sheet = measured_sheet(case().diagnosis.measured, atlas().circuit)
+    assert [row[0] for row in sheet.rows] == ["1", "2", "3"]
+    assert [row[3] for row in sheet.rows] == ["23.7 V", "4.98 V", "OL"]
+    assert sheet.rows[2][1:3] == ("ohms", "red chain.1, black chain.2 (over R2)")
+
+
+@pytest.mark.parametrize("texts", [(), OPEN, SETTLED])
+def test_ranking_shows_the_likeliest_only(texts: tuple[str, ...]) -> None:
+    found = case(texts).diagnosis
+    rows = ranked_sheet(found, atlas().circuit).rows
+    assert 1 <= len(rows) <= MOST_SHOWN
+    assert [row[1].splitlines()[0] for row in rows] == [r.key for r in found.ranked[: len(rows)]]
+    assert all(r.probability >= LEAST_SHOWN for r in found.ranked[: len(rows)])
+    assert [row[2] for row in rows] == [r.words for r in found.ranked[: len(rows)]]
+
+
+@pytest.mark.parametrize(
+    ("probability", "words"),
+    [(1.0, "over 99 %"), (0.99, "99 %"), (0.5, "50 %"), (0.01, "1 %"), (0.0, "under 1 %")],
+)
+def test_probability_is_never_certainty(probability: float, words: str) -> None:
+    assert probability_text(probability) == words
+
+
+@pytest.mark.parametrize(
+    ("key", "amount", "words"),
+    [
+        ("R2 drift", (2.0, 3.0, 4.0), "R2 reads as 86 kΩ to 172 kΩ"),
+        ("OC1 aged", (0.02, 0.1, 0.5), "CTR at 2 to 50 % of new"),
+        ("mains low", (0.4, 0.5, 0.6), "at 48 V to 72 V"),
+        ("D1 leaky", (3e3, 5e3, 10e3), "a leak of 3 kΩ to 10 kΩ"),
+        ("R2 open", None, ""),
+        ("none of these", None, ""),
+    ],
+)
+def test_amounts_have_the_unit_that_a_meter_shows(
+    key: str, amount: tuple[float, float, float] | None, words: str
+) -> None:
+    """A drift in ohms, a loss in per cent, a leak in ohms."""
+    fault = next((f for f in atlas().faults if f.key == key), None)
+    ranked = Ranked(fault=fault, probability=0.5, amount=amount)
+    assert ranked.key == key
+    assert amount_text(ranked, atlas().circuit) == words
+
+
+def test_every_fault_with_an_amount_says_it() -> None:
+    for ranked in case(()).diagnosis.ranked:
+        sized = ranked.fault is not None and ranked.fault.amount is not None
+        assert bool(amount_text(ranked, atlas().circuit)) is sized
+
+
+def test_next_reading_says_where_and_what_each_answer_means() -> None:
+    suggestion = case(()).diagnosis.suggestion
+    assert suggestion is not None
+    first, *answers = suggestion_lines(suggestion, atlas().circuit)
+    assert first.startswith(suggestion.reading.function.row.words)
+    assert probes_text(suggestion.reading, atlas().circuit) in first
+    assert str(suggestion.side) in first
+    assert "of what is open" in first
+    told = [key for answer in answers for key in answer.split(": ")[1].split(", ")]
+    keys = [outcome.key for outcome in suggestion.outcomes]
+    assert sorted(told) == sorted("a good board" if key == "healthy" else key for key in keys)
+
+
+@pytest.mark.parametrize(
+    ("sides", "due"),
+    [
+        ((), GENERAL + DEAD),
+        ((Side.DEAD,), GENERAL + DEAD),
+        ((Side.BENCH,), GENERAL + DEAD + BENCH),
+        ((Side.ISOLATED,), GENERAL + DEAD + ISOLATED),
+        ((Side.MAINS,), GENERAL + DEAD + LIVE),
+        ((Side.MAINS, Side.DEAD), GENERAL + DEAD + LIVE),
+        (tuple(Side), GENERAL + DEAD + BENCH + ISOLATED + LIVE + LIFTED),
+        ((Side.LIFTED,), GENERAL + DEAD + LIFTED),
+    ],
+)
+def test_cautions_are_those_of_the_sides(sides: tuple[Side, ...], due: tuple[Caution, ...]) -> None:
+    assert cautions_for(sides) == due
+
+
+def test_readings_at_nodes_are_told_to_the_diagram() -> None:
+    found = case(("dc pin logic0 4.98 V", "dc K1.coil 23.7 V", "ohm R2 OL"))
+    assert node_texts(found.job.measured, found.circuit) == {"pin": "DC 4.98 V"}
+    assert node_texts(found.job.measured, found.circuit, "read ") == {"pin": "read DC 4.98 V"}
+    assert part_texts(found.job.measured, found.circuit) == {"K1.coil": "DC 23.7 V", "R2": "ohm OL"}
+
+
+NO_PART = ("healthy", "board", "controller", "drive", "fan")
+
+
+def test_both_of_two_faults_are_marked() -> None:
+    pair = next(f for f in atlas().faults if f.key == "D1 short + OC1 LED open")
+    marks = failed_marks(Ranked(fault=pair, probability=1.0), atlas().circuit)
+    assert marks == {"D1": "short", "OC1.led": "open"}
+
+
+def test_every_fault_is_marked_on_the_diagram() -> None:
+    """Each fault but those of no part is at a part or node of the element list."""
+    circuit = build_circuit(VARIANTS["contact closed"])
+    for fault in faults_of(circuit):
+        marks = failed_marks(Ranked(fault=fault, probability=1.0), circuit)
+        assert (marks == {}) == (fault.kind in NO_PART), fault.key
+        assert all(ref in circuit or ref in circuit.nodes for ref in marks)
+    assert failed_marks(Ranked(fault=None, probability=1.0), circuit) == {}

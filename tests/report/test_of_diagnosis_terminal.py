@@ -1,0 +1,151 @@
+"""Diagnosis and bench card on a terminal: 80 columns, plain when piped, cautions with them."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from rich.console import Console
+
+from tests.jobs.demo_job import OPEN, SETTLED, atlas, card, case, solved
+from zcd.diagnosis.case import ExpectedReadings
+from zcd.diagnosis.readings import Side
+from zcd.jobs.demo import Demo, demo_document
+from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.report.document import Document
+from zcd.report.of_diagnosis import CAUTIONS, SIDE_TITLES
+from zcd.report.of_diagnosis_document import card_document, case_document, step_sections
+from zcd.report.terminal import print_document
+
+
+def printed(document: Document, *, encoding: str = "utf-8") -> str:
+    raw = io.BytesIO()
+    file = io.TextIOWrapper(raw, encoding=encoding)
+    print_document(document, Console(file=file, width=80, legacy_windows=False))
+    file.flush()
+    return raw.getvalue().decode(encoding)
+
+
+def squeezed(text: str) -> str:
+    return " ".join(text.split())
+
+
+def on_card() -> Document:
+    board, circuit, meter = atlas().board, atlas().circuit, atlas().meter
+    return card_document(ExpectedReadings(board=board, circuit=circuit, meter=meter, lines=card()))
+
+
+def on_demo() -> Document:
+    found = case(SETTLED)
+    demo = Demo(folder=Path("somewhere"), job=found.job, repaired=solved().board)
+    return demo_document(demo, found, solved().check)
+
+
+SHOWS: dict[str, Callable[[], Document]] = {
+    "card": on_card,
+    "nothing measured": lambda: case_document(case(())),
+    "open": lambda: case_document(case(OPEN)),
+    "settled": lambda: case_document(case(SETTLED)),
+    "demo": on_demo,
+}
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "ascii"])
+@pytest.mark.parametrize("name", list(SHOWS))
+def test_80_columns_are_enough(name: str, encoding: str) -> None:
+    text = printed(SHOWS[name](), encoding=encoding)
+    assert max(map(len, text.splitlines())) <= 80
+    assert "\x1b" not in text
+    assert not set(text) & set("─│━┃┏┓╭╮")
+    if encoding == "ascii":
+        assert "?" not in text
+        assert "ohm" in text
+
+
+def test_card_says_with_what_meter_it_is_read() -> None:
+    text = squeezed(printed(on_card()))
+    assert text.startswith("Bench card: Ostrel D3 mushroom dryer, invented half-wave, 120 V 60 Hz")
+    assert "Read with 10 MΩ on DC and 5 MΩ on AC volts (true-rms)" in text
+    places = [text.index(squeezed(SIDE_TITLES[side])) for side in Side]
+    assert places == sorted(places)
+
+
+def test_cautions_of_every_side_stand_before_the_card() -> None:
+    text = squeezed(printed(on_card()))
+    first = text.index(squeezed(SIDE_TITLES[Side.DEAD]))
+    for caution in (*GENERAL, *DEAD, *ISOLATED, *LIVE):
+        assert 0 <= text.find(squeezed(caution.text)) < first
+        assert squeezed(caution.source) in text
+
+
+@pytest.mark.parametrize("texts", [(), OPEN, SETTLED])
+def test_cautions_of_the_next_reading_stand_below_it(texts: tuple[str, ...]) -> None:
+    """Of its side; where nothing is to be read any more, a part is to be touched."""
+    suggestion = case(texts).diagnosis.suggestion
+    side = Side.DEAD if suggestion is None else suggestion.side
+    text = squeezed(printed(case_document(case(texts))))
+    for caution in (*GENERAL, *CAUTIONS[side]):
+        assert squeezed(caution.text) in text
+
+
+def test_live_reading_brings_the_live_cautions() -> None:
+    found = case(OPEN).diagnosis
+    assert found.suggestion is not None
+    live = replace(found, suggestion=replace(found.suggestion, side=Side.MAINS))
+    text = squeezed(printed(Document(title="", sections=step_sections(live, atlas().circuit))))
+    assert "mains side, live" in text
+    for caution in (*GENERAL, *LIVE):
+        assert squeezed(caution.text) in text
+
+
+def test_conclusion_comes_first() -> None:
+    lines = [
+        line.strip() for line in printed(case_document(case(SETTLED))).splitlines() if line.strip()
+    ]
+    assert lines[0] == "Ostrel D3 mushroom dryer, invented"
+    assert lines[1] == "Flags reported: sync, fan."
+    assert lines[2].startswith("R2 is open: replace it")
+    assert "Next reading" not in lines
+
+
+def test_open_question_names_the_next_reading() -> None:
+    found = case(OPEN).diagnosis
+    assert found.suggestion is not None
+    text = squeezed(printed(case_document(case(OPEN))))
+    assert f"Not settled yet; next reading: {found.suggestion.reading.words}." in text
+    assert "What the answer would mean" in text
+    for outcome in found.suggestion.outcomes:
+        assert ("a good board" if outcome.key == "healthy" else outcome.key) in text
+
+
+def test_assumptions_stand_there() -> None:
+    for document in (on_card(), case_document(case(SETTLED))):
+        text = printed(document)
+        for assumption in atlas().board.assumptions:
+            assert f" {assumption.key} " in text
+
+
+def test_no_flags_no_line_of_flags() -> None:
+    found = case(SETTLED)
+    assert "Flags" not in printed(case_document(replace(found, job=replace(found.job, flags=()))))
+
+
+def test_demo_shows_both_boards_and_where_the_files_are() -> None:
+    text = printed(on_demo())
+    places = [
+        text.index(words)
+        for words in ("THE FAULTY BOARD", "R2 is open", "THE REPAIRED BOARD", "The board holds",
+                      "THE FILES", "somewhere: board.toml")
+    ]  # fmt: skip
+    assert places == sorted(places)
+    assert squeezed(text).endswith("Board, appliance, fault and readings are invented.")
+
+
+def test_markup_in_a_name_is_shown_as_it_is() -> None:
+    found = case(SETTLED)
+    board = replace(found.job.board, name="[bold]x[/] \x1b[31m")
+    text = printed(case_document(replace(found, job=replace(found.job, board=board))))
+    assert text.strip().splitlines()[0].strip() == "[bold]x[/] ?[31m"

@@ -1,0 +1,121 @@
+"""Worst corners and population in words, for a terminal, a report and other programs."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.jobs.demo_job import DARK, FAILS, HOLDS, RESISTORS, solved
+from tests.report.test_of_check_dict import numbers
+from tests.report.test_terminal import printed, squeezed
+from zcd.margin.population import Share
+from zcd.refdata import UNITS
+from zcd.report.of_check import failed_lines
+from zcd.report.of_spread import corners_sheet, failing_text
+from zcd.report.text import verdict_text
+from zcd.serialize import to_dict
+
+# bears high mains at unequal tolerances, but not with harmonics on top
+NARROW = HOLDS.replace('"43k"', '{value = "43k", working_voltage = "80 V"}')
+
+
+@pytest.mark.parametrize("text", [HOLDS, FAILS, DARK, NARROW])
+@pytest.mark.parametrize("encoding", ["utf-8", "ascii"])
+def test_no_line_is_wider_than_80_columns(text: str, encoding: str) -> None:
+    lines = printed(solved(text).check, encoding=encoding).splitlines()
+    assert max(map(len, lines)) <= 80
+
+
+def test_corners_are_part_of_the_verdict() -> None:
+    whole = solved(NARROW).check
+    assert whole.keeps_nominal_rules
+    assert not whole.passes
+    total = len(whole.rules) + len(whole.spread.rules)
+    assert verdict_text(whole) == f"The board does not pass: 1 of {total} rules fails."
+    (line,) = failed_lines(whole)
+    assert line.startswith("FAILS: worst corner: R2 voltage, found 8")
+    assert line.endswith("asked max 80 V")
+    assert "harmonic 5 at the peak 6 %, mains voltage 126 V, R1 x 0.95" in squeezed(printed(whole))
+
+
+def test_a_rule_that_fails_anyway_is_not_told_twice() -> None:
+    lines = failed_lines(solved(FAILS).check)
+    assert sum("R2 power" in line for line in lines) == 1
+    failed = {f"FAILS: {rule.name}" for rule in solved(FAILS).check.rules if not rule.passes}
+    assert failed <= {line.split(",")[0] for line in lines}
+
+
+def test_population_says_what_fails_and_how_sure_that_is() -> None:
+    text = squeezed(printed(solved().check))
+    assert "None fails: 95 % sure that fewer than 0.29 % of such boards do." in text
+    text = squeezed(printed(solved(DARK).check))
+    assert "All fail: 95 % sure that more than 99.71 % of such boards do." in text
+    assert "pin never low 100 %" in text
+
+
+def test_where_there_is_no_pulse_the_pins_rule_comes_first() -> None:
+    sheet = corners_sheet(solved(DARK).check.spread)
+    names = [row[0] for row in sheet.rows]
+    assert names[0] == "pin never low"
+    assert "low threshold 1 V" in sheet.rows[0][3]
+    assert {row[1] for row in sheet.rows[1:6]} == {"no pulse"}
+    assert set(names[1:6]) == {"low time", "high time", "transition", "edge offset", "period"}
+
+
+def test_share_with_its_interval() -> None:
+    class Few:
+        failing = Share(ratio=0.0123, low_ratio=0.0071, high_ratio=0.0213)
+
+    assert failing_text(Few()) == "1.2 % fail; 95 % sure that it is 0.71 % to 2.1 %."  # type: ignore[arg-type]
+
+
+def test_an_interval_has_two_ends_that_differ() -> None:
+    class Sure:
+        failing = Share(ratio=0.3398, low_ratio=0.3359, high_ratio=0.3437)
+
+    assert failing_text(Sure()) == "34 % fail; 95 % sure that it is 33.6 % to 34.4 %."  # type: ignore[arg-type]
+
+
+def test_margins_of_rules_about_pulses_are_not_told_where_there_is_none() -> None:
+    text = squeezed(printed(solved(DARK).check))
+    assert "edge offset none no pulse no pulse" in text
+
+
+def test_everything_that_was_varied_is_listed_with_its_source() -> None:
+    whole = solved().check
+    text = squeezed(printed(whole))
+    for tolerance in whole.spread.corners.tolerances:
+        assert tolerance.name in text
+    assert "typical 1.2 V, maximum 1.4 V at 20 mA" in text
+
+
+@pytest.mark.parametrize("text", [HOLDS, DARK])
+def test_record_is_json_with_units(text: str) -> None:
+    record = to_dict(solved(text).check)
+    assert json.loads(json.dumps(record, allow_nan=False)) == record
+    beside = {"low", "high", "amount"}
+    for key, _ in numbers(record["spread"]):
+        assert key.rpartition("_")[2] in UNITS or key in beside, key
+
+
+def test_record_has_the_numbers_of_the_spread() -> None:
+    spread = solved().check.spread
+    record = to_dict(solved().check)["spread"]
+    assert_allclose([c["left_ratio"] for c in record["corners"]], spread.corners.margins)
+    margins = spread.population.rule_margins.margins
+    assert_allclose(
+        [rule["left_middle_ratio"] for rule in record["population"]["rules"]],
+        np.median(margins, axis=0),
+    )
+
+
+def test_too_short_a_dark_time_says_what_helps() -> None:
+    """A bridge with a slow output: the LED is dark at the crossings only."""
+    bridge = HOLDS.replace("[chain]", '[chain]\ntopology = "bridge"').replace("39k", "22k")
+    bridge = bridge.replace(RESISTORS, '["18k", "18k"]\nreturn_resistors = ["18k", "18k"]')
+    told = "a resistor of some kΩ across the LED"
+    assert told in squeezed(printed(solved(bridge).check))
+    assert told not in squeezed(printed(solved(DARK).check))

@@ -1,0 +1,220 @@
+"""Stories in words, as tables, as JSON, and drawn."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from io import StringIO
+
+import numpy as np
+import pytest
+from rich.console import Console
+
+from tests.simulation.boards import SUPPRESSED, board
+from zcd.drawing.canvas import figure_svg
+from zcd.drawing.figures import story_figures
+from zcd.drawing.motor import drive_figure, fan_figure
+from zcd.drawing.timeline import timeline_figure
+from zcd.report.document import Document
+from zcd.report.of_story import (
+    CHARGED,
+    MOST_EVENTS,
+    advice_lines,
+    cause_text,
+    events_sheet,
+    fan_text,
+    flags_text,
+    headline,
+    seen_sheet,
+    table_sheet,
+)
+from zcd.report.of_story_dict import story_record, table_record
+from zcd.report.of_story_document import story_document, table_document
+from zcd.report.of_story_flags import why_lines
+from zcd.report.terminal import print_document
+from zcd.serialize import to_dict
+from zcd.simulation.causes import find_cause, sizes_of
+from zcd.simulation.flags import StoryTable, fitting
+from zcd.simulation.timeline import Story, stories_of
+
+FREE = 'supervision = {without_sync = "free-run"}'
+
+
+@cache
+def told(key: str, more: str = "", seconds: float = 30.0) -> Story:
+    found = board(more)
+    (story,) = stories_of(found, [find_cause(found, key)], seconds)
+    return story
+
+
+@pytest.mark.parametrize(
+    ("key", "more", "words"),
+    [
+        ("K1 contact open", "", "a consequence of the sync fault, not a second fault"),
+        ("K1 contact open", "", "pin never low"),
+        ("drive open", "", "no voltage reaches the fan"),
+        ("rotor stalled", "", "does not turn"),
+        ("tacho lost", "", "no tacho pulse comes back"),
+        ("run capacitor weak", "", "The sync pulses are good"),
+        ("healthy", "", "The fan runs at 900 rpm on 184 V; the mains has 230 V"),
+        ("run capacitor open", "", "every other gate pulse is over before it ends"),
+        ("supply missing", "", "Without its supply"),
+        ("drive one half", "", "of direct voltage put"),
+        ("R1 open", FREE, "It runs rough"),
+        ("R1 opens when shaken", "", "nothing is reported"),
+        ("tacho twice the pulses", "", "while the shaft turns at 450 rpm"),
+        ("drive short", "", "before the controller asks for it"),
+        ("K1 contact welded", "", "live although the relay is off"),
+    ],
+)
+def test_why(key: str, more: str, words: str) -> None:
+    assert words in " ".join(why_lines(told(key, more)))
+
+
+def test_headline_names_flags_in_order() -> None:
+    assert headline(told("R1 open")) == "R1 open: sync flag after 3.8 s, fan flag after 10.8 s"
+    assert headline(told("healthy")) == "healthy: no flag"
+    assert headline(told("supply missing")).endswith("dark and flags nothing")
+
+
+def test_flags_text() -> None:
+    assert [flags_text(f) for f in ({"fan", "sync"}, {"fan"}, ())] == ["sync + fan", "fan", "none"]
+
+
+def test_cause_with_a_size() -> None:
+    story = told("R1 drift")
+    assert cause_text(story.cause) == "R1 drift (x 10.7)"
+    # in the middle of 0.1 to 300 kohm in logs
+    assert cause_text(told("OC1 LED leaky").cause) == "OC1 LED leaky (5.48 kΩ)"
+
+
+def test_fan_as_seen_by_somebody_beside_it() -> None:
+    assert fan_text(told("R1 open")) == "stands"
+    assert fan_text(told("healthy")) == "900 rpm"
+    assert fan_text(told("R1 open", FREE)) == "runs rough"
+    assert fan_text(told("R1 opens when shaken")) == "comes and goes"
+
+
+def test_long_list_of_events_is_cut_and_says_so() -> None:
+    sheet = events_sheet(told("R1 opens when shaken"))
+    assert len(sheet.rows) == MOST_EVENTS
+    assert "more events until 30 s" in sheet.remark
+
+
+def test_sizes_that_do_the_same_share_a_line() -> None:
+    found = board()
+    causes = sizes_of(find_cause(found, "R1 drift"))
+    rows = table_sheet(stories_of(found, causes, 15.0)).rows
+    assert [row[0] for row in rows] == ["R1 drift\n  x 2.42 to x 10.7", "R1 drift\n  x 47.5"]
+    assert [row[1] for row in rows] == ["", "3.8"]
+
+
+def test_no_cause_for_the_flags() -> None:
+    assert advice_lines((), {"sync"}, None) == [
+        "No single cause of this board raises just these flags: look for two faults."
+    ]
+
+
+def shown(document: Document) -> str:
+    """A document on a terminal of 80 columns."""
+    console = Console(file=StringIO(), width=80)
+    print_document(document, console)
+    assert isinstance(console.file, StringIO)
+    return console.file.getvalue()
+
+
+def test_printed_story_keeps_to_80_columns_and_ends_with_cautions() -> None:
+    text = shown(story_document(told("K1 contact open")))
+    assert max(map(len, text.splitlines())) <= 80
+    order = ["sync flag after 3.8 s", "Why", "What happens when", "common practice", "CAUTION"]
+    places = [text.index(word) for word in order]
+    assert places == sorted(places)
+    healthy = StoryTable(board=board(), seconds=30.0, stories=(told("healthy"),))
+    table = shown(table_document(healthy))
+    assert "CAUTION" in table
+
+
+def test_record_is_json_in_si_units() -> None:
+    record = to_dict(story_record(told("K1 contact open")))
+    again = json.loads(json.dumps(record, allow_nan=False))
+    assert again["sync_flag_s"] == pytest.approx(3.81, abs=0.02)
+    assert again["cause"] == "K1 contact open"
+    lengths = {len(column) for column in again["samples"].values()}
+    assert lengths == {300}
+    assert again["samples"]["delay_s"] == [None] * 300
+    assert again["sync_circuit"]["relay_on"]["failed_rule"] == "pin never low"
+    assert {a["key"] for a in again["assumptions"]} >= {"fan.power", "mains.band"}
+    stories = (told("healthy"), told("R1 open"))
+    whole = to_dict(table_record(StoryTable(board=board(), seconds=30.0, stories=stories)))
+    assert [s["fan_flag_s"] is None for s in whole["stories"]] == [True, False]
+
+
+def test_timeline_marks_each_flag_when_it_comes() -> None:
+    story = told("K1 contact open")
+    figure = timeline_figure(story, "Invented board")
+    bars = {c.get_label(): c for ax in figure.axes for c in ax.collections}
+    for flag, time_s in story.flags.items():
+        left = bars[flag].get_paths()[0].get_extents().x0
+        assert left == pytest.approx(time_s)
+    assert "sync flag after 3.8 s" in figure._suptitle.get_text()  # type: ignore[union-attr]
+
+
+def test_timeline_draws_the_story_itself() -> None:
+    story = told("healthy")
+    figure = timeline_figure(story, "Invented board", seconds=20.0)
+    lines = {line.get_label(): line for ax in figure.axes for line in ax.get_lines()}
+    assert np.array_equal(lines["shaft"].get_ydata(), story.speed_rpm)
+    assert np.array_equal(lines["tacho"].get_ydata(), story.tacho_rpm)
+    assert figure.axes[-1].get_xlim() == (0.0, 20.0)
+
+
+def test_fan_figure_marks_where_the_torques_meet() -> None:
+    figure = fan_figure(told("healthy"))
+    dots = [line for line in figure.axes[0].get_lines() if line.get_marker() == "o"]
+    assert len(dots) == 3
+    assert float(np.asarray(dots[0].get_xdata())[0]) == pytest.approx(1200.0, abs=2.0)
+
+
+def test_stalled_fan_has_no_such_point() -> None:
+    figure = fan_figure(told("rotor stalled"))
+    assert not [line for line in figure.axes[0].get_lines() if line.get_marker() == "o"]
+    assert "rotor stalled" in figure._suptitle.get_text()  # type: ignore[union-attr]
+
+
+def test_figures_leave_as_svg() -> None:
+    story = told("R1 open", FREE)
+    for figure in (timeline_figure(story, "Board"), drive_figure(story), fan_figure(story)):
+        assert figure_svg(figure).startswith("<svg")
+
+
+def test_pictures_of_a_story() -> None:
+    """Those of the notebook on two flags, for any board and cause."""
+    found = board()
+    figures = story_figures(found, told("K1 contact open"))
+    names = ["schematic", "story", "waveforms", "drive", "fan"]
+    assert [figure.get_gid() for figure in figures] == names
+    words = {text.get_text() for text in figures[0].axes[0].texts}
+    assert "open" in words
+    healthy = story_figures(found, told("tacho lost"))
+    assert "lost" not in {text.get_text() for text in healthy[0].axes[0].texts}
+
+
+def test_feed_above_the_mains_is_explained() -> None:
+    """The suppressor's capacitor charges through the rectifier while the contact is open."""
+    found = board(feed=SUPPRESSED)
+    (story,) = stories_of(found, [find_cause(found, "K1 contact open")], 5.0)
+    assert story.view.faulty_closed.feed_rms_v > 1.5 * story.view.mains_rms_v
+    assert CHARGED in seen_sheet(story).remark
+    assert CHARGED not in seen_sheet(told("K1 contact open")).remark
+
+
+def test_fan_flag_alone_clears_no_sync_circuit_that_may_raise_it() -> None:
+    """With a sync flag later than the last attempt, a sync fault raises the fan's flag alone."""
+    keys = ("healthy", "R1 open", "controller deaf", "tacho lost")
+    cleared = {}
+    for more in ("", 'supervision = {sync_flag_after = "30 s"}'):
+        found = board(more)
+        stories = stories_of(found, [find_cause(found, key) for key in keys])
+        lines = advice_lines(fitting(stories, {"fan"}), {"fan"}, None)
+        cleared[more] = ["not cleared" in lines[-1], "nothing is to be measured" in lines[-1]]
+    assert list(cleared.values()) == [[False, True], [True, False]]

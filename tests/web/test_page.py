@@ -1,0 +1,289 @@
+"""The page in a real browser: typed into, slid, reloaded, printed, audited, listened to."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Callable
+from io import BytesIO
+from pathlib import Path
+from urllib.parse import quote, urlsplit
+
+import pytest
+from pypdf import PdfReader
+from selenium.common.exceptions import StaleElementReferenceException
+from selenium.webdriver import ActionChains, Chrome, Keys
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import WebDriverWait
+
+from tests.web.conftest import Server
+
+AXE = Path(__file__).with_name("data") / "axe.min.js"
+FILE = """\
+name = "Invented egg boiler"
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain.resistors = [{value = "120k", ref = "R77"}, "91k"]
+output = {pull_up = "10k", supply = "5 V"}
+"""
+HOSTILE = '"><script>document.title="taken"</script><img src=x onerror=alert(1)>{{ 7*7 }}'
+
+
+def wait(browser: Chrome, until: Callable[[Chrome], object]) -> None:
+    # what was found may be replaced before it is asked
+    replaced = [StaleElementReferenceException]
+    WebDriverWait(browser, 120, ignored_exceptions=replaced).until(until)
+
+
+def text(browser: Chrome, selector: str) -> str:
+    return str(
+        browser.execute_script(f"return document.querySelector({selector!r})?.textContent ?? ''")
+    )
+
+
+def opened(browser: Chrome, address: str) -> None:
+    browser.get(address)
+    wait(browser, lambda b: text(b, "#lock"))
+
+
+def way_to(browser: Chrome, sheet: str) -> str:
+    """Where a sheet's link leads just now: an edit may replace it at any moment."""
+    script = "return document.querySelector(arguments[0]).href"
+    return str(browser.execute_script(script, f'#way a[href^="/{sheet}"]'))
+
+
+def printed(browser: Chrome, most: int) -> str:
+    """Words on the paper: so many pages at most, and no heading left alone at the foot of one."""
+    paper = {"printBackground": False, "paperWidth": 8.27, "paperHeight": 11.69}
+    file = browser.execute_cdp_cmd("Page.printToPDF", paper)["data"]
+    pages = [p.extract_text().strip() for p in PdfReader(BytesIO(base64.b64decode(file))).pages]
+    assert 1 <= len(pages) <= most
+    script = "return [...document.querySelectorAll('h2, h3, summary')].map(h => h.innerText.trim())"
+    headings = set(browser.execute_script(script)) - {""}
+    assert headings
+    assert headings.isdisjoint(page.splitlines()[-1] for page in pages)
+    return " ".join(" ".join(pages).split())
+
+
+def focused(browser: Chrome) -> str | None:
+    """Name of the field in which the person is."""
+    return browser.execute_script("return document.activeElement.name")
+
+
+@pytest.fixture
+def page(browser: Chrome, server: Server) -> Chrome:
+    opened(browser, server.address)
+    return browser
+
+
+def type_into(browser: Chrome, key: str, value: str) -> None:
+    """By keyboard alone: to the field by its label's name, all of it replaced."""
+    place = browser.find_element(By.NAME, key)
+    place.send_keys(Keys.CONTROL, "a")
+    place.send_keys(value)
+
+
+def field_value(browser: Chrome, key: str) -> str | None:
+    return browser.find_element(By.NAME, key).get_attribute("value")
+
+
+def test_typing_redraws_the_board(page: Chrome) -> None:
+    before = text(page, "#lock")
+    type_into(page, "chain.resistors.1", "91k, 160k, 220k")
+    wait(page, lambda b: "220 kΩ" in text(b, "#shown svg.schematic"))
+    assert text(page, "#lock") != before
+    assert "R3" in text(page, "#shown svg.schematic")
+
+
+def test_resistors_come_and_go_by_keyboard(page: Chrome) -> None:
+    """A row is added, filled in where the focus then is, told more of, and taken away again."""
+    add = page.find_element(By.CSS_SELECTOR, "[aria-label='Add a row, from the feed']")
+    add.send_keys(Keys.ENTER)
+    wait(page, lambda b: focused(b) == "chain.resistors.2")
+    page.switch_to.active_element.send_keys("33k")
+    wait(page, lambda b: "33 kΩ" in text(b, "#shown svg.schematic"))
+    more = page.find_elements(By.XPATH, "//summary[text()='More of row 2']")[0]
+    more.send_keys(Keys.ENTER, Keys.TAB)
+    page.switch_to.active_element.send_keys("R77")
+    wait(page, lambda b: "R77" in text(b, "#shown svg.schematic"))
+    assert "chain.resistors.2.ref=R77" in page.current_url
+    page.refresh()
+    wait(page, lambda b: "R77" in text(b, "#shown svg.schematic"))
+    remove = page.find_element(By.CSS_SELECTOR, "[aria-label='Remove row 2, from the feed']")
+    remove.send_keys(Keys.ENTER)
+    wait(page, lambda b: focused(b) == "chain.resistors.1")
+    assert "R77" not in text(page, "#shown svg.schematic")
+    assert "remove" not in page.current_url
+
+
+def test_an_error_stands_beside_its_field_and_goes_again(page: Chrome) -> None:
+    type_into(page, "output.supply", "5 bananas")
+    error = "#field-output-supply-error"
+    wait(page, lambda b: "bananas" in text(b, error))
+    assert page.switch_to.active_element.get_attribute("name") == "output.supply"
+    assert "1 to be mended" in text(page, "#lock")
+    first = page.find_element(By.CSS_SELECTOR, "#lock a").get_attribute("hash")
+    assert first == "#field-output-supply"
+    described = page.find_element(By.NAME, "output.supply").get_attribute("aria-describedby")
+    assert f"#{described}" == error
+    type_into(page, "output.supply", "3.3 V")
+    wait(page, lambda b: not text(b, error) and "3.3 V" in text(b, "#shown"))
+
+
+def test_the_pulse_narrows_and_dies_as_mains_goes_down(page: Chrome) -> None:
+    """By keyboard: the slider's own keys."""
+    slider = page.find_element(By.ID, "at")
+    assert "low for" in text(page, "svg.lanes")
+    slider.send_keys(Keys.HOME)
+    wait(page, lambda b: "At 0 V" in text(b, "#lock"))
+    assert "no sync pulse" in text(page, "svg.lanes")
+    assert "does not lock" in text(page, "#lock")
+    slider.send_keys(Keys.END)
+    wait(page, lambda b: "At 299 V" in text(b, "#lock"))
+    assert page.switch_to.active_element.get_attribute("id") == "at"
+
+
+def test_a_reload_shows_the_same(page: Chrome) -> None:
+    type_into(page, "name", "Invented yoghurt maker")
+    page.find_element(By.ID, "at").send_keys(Keys.HOME)
+    wait(page, lambda b: "yoghurt" in text(b, "#shown h2") and "At 0 V" in text(b, "#lock"))
+    wait(page, lambda b: "yoghurt" in b.current_url and "at=0" in b.current_url)
+    page.refresh()
+    wait(page, lambda b: "yoghurt" in text(b, "#shown h2"))
+    assert "At 0 V" in text(page, "#lock")
+    assert page.find_element(By.NAME, "name").get_attribute("value") == "Invented yoghurt maker"
+
+
+def test_a_server_killed_and_started_again_shows_the_same(browser: Chrome, tmp_path: Path) -> None:
+    """With a board file, of which it keeps what no field can show, and which it leaves alone."""
+    file = tmp_path / "board.toml"
+    file.write_text(FILE, encoding="utf-8")
+    running = Server(tmp_path, board_file=file)
+    running.start()
+    try:
+        opened(browser, running.address)
+        assert "Invented egg boiler" in text(browser, "#shown h2")
+        type_into(browser, "output.supply", "3.3 V")
+        wait(browser, lambda b: "3.3" in b.current_url and "3.3 V" in text(b, "#shown"))
+        running.kill()
+        running.start()
+        type_into(browser, "output.pull_up", "22k")
+        wait(browser, lambda b: "22 kΩ" in text(b, "#shown"))
+        assert "egg boiler" in text(browser, "#shown h2")
+        assert "3.3 V" in text(browser, "#shown")
+        assert "R77" in text(browser, "#shown svg.schematic")
+        assert file.read_text(encoding="utf-8") == FILE
+    finally:
+        running.kill()
+
+
+def test_the_way_from_sheet_to_sheet(page: Chrome) -> None:
+    """By keyboard; what was typed goes along, and comes back."""
+    type_into(page, "name", "Invented & odd=kettle")
+    wait(page, lambda b: "odd%3Dkettle" in way_to(b, "repair"))
+    for title in ("The readings", "The repair", "The board"):
+        page.find_element(By.LINK_TEXT, title).send_keys(Keys.ENTER)
+        wait(page, lambda b, t=title: text(b, "#way [aria-current=page]") == t)
+        assert text(page, "h1") == f"{title} on the bench"
+        assert "Invented & odd=kettle" in text(page, "main")
+    assert field_value(page, "name") == "Invented & odd=kettle"
+
+
+def test_what_was_typed_last_goes_along_at_once(page: Chrome) -> None:
+    """A link used right after the last key, before any answer; and back again."""
+    type_into(page, "output.pull_up", "68k")
+    page.execute_script("document.querySelector('#way a[href^=\"/readings\"]').click()")
+    wait(page, lambda b: "/readings" in b.current_url)
+    assert "output.pull_up=68k" in page.current_url
+    page.back()
+    wait(page, lambda b: field_value(b, "output.pull_up") == "68k")
+
+
+def test_a_hostile_name_stays_text(browser: Chrome, server: Server) -> None:
+    opened(browser, f"{server.address}?name={quote(HOSTILE)}")
+    assert text(browser, "#shown h2") == HOSTILE
+    assert browser.title == "zcd: the board on the bench"
+    assert not browser.find_elements(By.CSS_SELECTOR, "body script, body img")
+    assert browser.find_element(By.NAME, "name").get_attribute("value") == HOSTILE
+
+
+def test_the_verdict_follows_the_typing(page: Chrome) -> None:
+    wait(page, lambda b: "rules" in text(b, "#verdict"))
+    assert "lock at low mains, found no" not in text(page, "#rules ul")
+    type_into(page, "output.pull_up", "47")
+    wait(page, lambda b: "47 Ω" in text(b, "#shown"))
+    assert "Being worked out" in text(page, "#verdict")
+    assert text(page, "#rules").strip() == ""
+    wait(page, lambda b: "does not pass" in text(b, "#verdict"))
+    assert "lock at low mains, found no" in text(page, "#rules ul")
+    type_into(page, "output.pull_up", "heavy")
+    wait(page, lambda b: text(b, "#verdict").strip() == "")
+
+
+def test_all_is_reached_by_keyboard_and_has_a_label(page: Chrome) -> None:
+    """Each field and button in turn with the tabulator key; each has a name for a screen reader."""
+    page.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
+    wanted = page.find_elements(By.CSS_SELECTOR, "#fields input, select, button, summary, #at")
+    assert all(element.accessible_name for element in wanted)
+    page.execute_script(
+        "document.activeElement.blur(); window.reached = [];"
+        "document.addEventListener('focusin', e => window.reached.push(e.target))"
+    )
+    tabs = ActionChains(page, duration=0)
+    for _ in range(len(wanted) + 30):
+        tabs.send_keys(Keys.TAB)
+    tabs.perform()
+    reached = {element.id for element in page.execute_script("return window.reached")}
+    assert {element.id for element in wanted} <= reached
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1280, 390])
+def test_accessibility_audit(browser: Chrome, server: Server, width: int, scheme: str) -> None:
+    """axe-core, all its rules, at two widths, in the light and in the dark; with an error shown."""
+    media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
+    browser.set_window_size(width, 900)
+    try:
+        for query in ("", "?output.supply=nothing"):
+            browser.get(server.address + query)
+            browser.execute_script(AXE.read_text(encoding="utf-8"))
+            found = browser.execute_async_script("axe.run().then(arguments[0])")
+            assert [(v["id"], v["help"]) for v in found["violations"]] == []
+            wide = browser.execute_script("return document.documentElement.scrollWidth")
+            assert wide <= browser.execute_script("return window.innerWidth")
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+        browser.set_window_size(1280, 1000)
+
+
+def test_the_first_stop_leads_to_the_answers(page: Chrome) -> None:
+    page.execute_script("document.activeElement.blur(); scrollTo(0, 0)")
+    ActionChains(page).send_keys(Keys.TAB, Keys.ENTER).perform()
+    wait(page, lambda b: b.switch_to.active_element.get_attribute("id") == "answers")
+
+
+def test_it_prints(page: Chrome) -> None:
+    wait(page, lambda b: "rules" in text(b, "#verdict"))
+    page.execute_script("document.querySelectorAll('#fields details').forEach(d => d.open = false)")
+    words = printed(page, most=7)
+    assert "Save as" not in words
+    assert "Pull-up" in words
+    assert "Pull-down" not in words  # nothing was said of it
+    assert "mains, LIVE" in words
+
+
+def test_no_host_but_loopback_and_no_complaint(page: Chrome, server: Server) -> None:
+    """The browser's own log of all the session."""
+    type_into(page, "output.pull_up", "15k")
+    wait(page, lambda b: "15 kΩ" in text(b, "#shown"))
+    hosts = set()
+    for entry in page.get_log("performance"):
+        message = json.loads(entry["message"])["message"]
+        if message["method"] == "Network.requestWillBeSent":
+            hosts.add(urlsplit(message["params"]["request"]["url"]).hostname)
+    assert hosts <= {"127.0.0.1", None}
+    assert "127.0.0.1" in hosts
+    refused = [e["message"] for e in page.get_log("browser") if "Security Policy" in e["message"]]
+    assert refused == []

@@ -1,0 +1,195 @@
+"""The readings sheet asked directly, without a browser: cautions, alarm, what is refused."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from html import unescape
+from pathlib import Path
+from time import sleep
+from urllib.parse import parse_qsl, urlencode
+
+import pytest
+from starlette.requests import Request
+
+from zcd.diagnosis.job import load_job
+from zcd.report.cautions import LIVE
+from zcd.web.job_store import KeptJobs
+from zcd.web.readings_page import ReadingsSheet
+from zcd.web.state import Desk
+
+BOARD = """\
+name = "Invented <b>rice</b> steamer"
+mains = "120 V 60 Hz"
+feed = "switched"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain.resistors = [{value = "47k", ref = "R1<i>"}, "51k"]
+output = {pull_up = "10k", supply = "5 V"}
+"""
+
+
+class Asked:
+    """A sheet with one job, asked as its page would."""
+
+    def __init__(self, folder: Path) -> None:
+        (folder / "rice.toml").write_text(BOARD.replace("R1<i>", "R1"), encoding="utf-8")
+        self.file = folder / "a-job.toml"
+        note = "note = '<script>alert(1)</script>'\n"
+        self.file.write_text('board = "rice.toml"\n' + note, encoding="utf-8")
+        self.sheet = ReadingsSheet(Desk(folder=folder), KeptJobs(folder))
+        job = load_job(self.file)
+        while not (known := self.sheet.atlases.of(job.board, job.meter)).over.is_set():
+            sleep(0.1)
+        assert known.problem == ""
+
+    def get(self, query: str = "job=a-job") -> str:
+        return bytes(self.sheet.sheet(Request(self._scope("/readings", query))).body).decode()
+
+    def post(self, name: str, **said: str) -> str:
+        body = urlencode({"seen": self.sheet.jobs.open(self.file).mark, **said}).encode()
+
+        async def receive() -> dict[str, object]:
+            return {"type": "http.request", "body": body, "more_body": False}
+
+        route = next(r for r in self.sheet.routes() if r.path == f"/readings/{name}")
+        request = Request(self._scope(route.path, "job=a-job", "POST"), receive)
+        return bytes(asyncio.run(route.endpoint(request)).body).decode()
+
+    @staticmethod
+    def _scope(path: str, query: str, method: str = "GET") -> dict[str, object]:
+        kind = b"application/x-www-form-urlencoded"
+        return {
+            "type": "http", "method": method, "path": path, "query_string": query.encode(),
+            "headers": [(b"hx-request", b"true"), (b"content-type", kind)],
+        }  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Asked:
+    return Asked(tmp_path_factory.mktemp("sheet"))
+
+
+@pytest.fixture
+def asked(made: Asked) -> Asked:
+    """With a job that holds nothing yet."""
+    while 'id="undo"' in made.get():
+        made.post("undo")
+    return made
+
+
+def test_cautions_for_live_work_stand_before_the_field(asked: Asked) -> None:
+    """Everything that comes before passed over, the live side is next."""
+    page = asked.get()
+    assert "LIVE. Before" not in page
+    for _ in range(40):
+        if "LIVE. Before" in page or not (at := re.search(r'name="at" value="([^"]+)"', page)):
+            break
+        page = asked.post("answer", where="next", at=at[1], say="skip")
+    assert page.index("LIVE. Before") < page.index('id="answer"')
+    assert all(caution.text.replace("'", "&#39;") in page for caution in LIVE)
+
+
+def test_a_live_isolated_side_stops_the_work(asked: Asked) -> None:
+    page = asked.post("answer", where="row-1", at="dc logic+ logic0", say="230 V")
+    assert "STOP, unplug" in page.partition('id="next"')[2]
+    assert "it would not be safe" in page
+    assert 'id="answer"' not in page
+
+
+def test_readings_that_nothing_explains_are_none_of_these(asked: Asked) -> None:
+    page = ""
+    for at, say in (("ohm R1", "3"), ("ohm R2", "OL"), ("ohm logic+ pin", "470"),
+                    ("diode chain.2 led+", "OL"), ("dc coil+ coil-", "1")):  # fmt: skip
+        page = asked.post("answer", where="another", at=at, say=say)
+    assert "none of these" in page.partition("<tbody>")[2].partition("</tr>")[0]
+
+
+def test_what_a_person_typed_stays_text(asked: Asked) -> None:
+    page = asked.get()
+    assert "Invented &lt;b&gt;rice&lt;/b&gt; steamer" in page
+    assert "<script>" not in page
+    page = asked.post("answer", where="row-1", at="ohm R1", say="x<img/src=x>")
+    assert "&lt;img/src=x&gt;" in page
+    assert "<img" not in page
+
+
+@pytest.mark.parametrize(
+    ("name", "said", "words"),
+    [
+        ("answer", {"where": "row-1", "at": "ohm R99", "say": "5"}, "R99"),
+        ("answer", {"where": "row-1", "at": "ohm R1", "say": "flags sync fan none"}, "flags"),
+        ("answer", {"where": "another", "say": "", "at": ""}, "allowed: a reading such as"),
+        ("answer", {"where": "next", "at": "ohm R1", "say": ""}, "allowed: what the meter shows"),
+        ("answer", {"where": "next", "at": "ohm R1", "say": "undo"}, "what the meter shows"),
+        ("flags", {"flags": "sync none"}, "flags: found"),
+        ("flags", {"flags": "smoke"}, "flags: found"),
+        ("undo", {}, "no answer to take back"),
+        ("answer", {"where": "row-1", "at": "ohm R1", "say": "5k", "seen": "x"}, "another program"),
+    ],
+)
+def test_what_cannot_be_used_is_told_and_changes_nothing(
+    asked: Asked, name: str, said: dict[str, str], words: str
+) -> None:
+    before = asked.file.read_bytes()
+    assert words in asked.post(name, **said)
+    assert asked.file.read_bytes() == before
+
+
+def test_another_job_on_the_board_as_it_was_edited(asked: Asked) -> None:
+    """The way to it carries the edited board and leaves the job; its own file stays as it is."""
+    desk, query = asked.sheet.desk, "job=a-job&output.pull_up=22k"
+    assert "#name" not in asked.get()
+    way = re.search(r'href="/readings\?([^"#]+)#name"', asked.get(query))
+    assert way
+    there = desk.looked(dict(parse_qsl(unescape(way[1]), keep_blank_values=True)))
+    assert there.job == ""
+    assert there.board == desk.looked(dict(parse_qsl(query))).board
+    assert "written into a file of its own" in asked.get(unescape(way[1]))
+
+
+def test_the_same_said_again_is_kept_once(asked: Asked) -> None:
+    for say in ("47k", "47 kΩ", "46.5k", "47k"):
+        asked.post("answer", where="row-1", at="ohm R1", say=say)
+    assert len(load_job(asked.file).log) == 3
+    assert load_job(asked.file).note == "<script>alert(1)</script>"
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"where": "next", "at": "dc pin logic0", "say": "4.98 V"},
+        {"where": "next", "at": "dc pin logic0", "say": "skip"},
+        {"where": "another", "say": "dc pin logic0 4.98 V"},
+    ],
+)
+def test_a_form_sent_twice_is_kept_once(asked: Asked, said: dict[str, str]) -> None:
+    """Enter pressed twice; a form made anew may say the same, as where it is asked for again."""
+    seen = asked.sheet.jobs.open(asked.file).mark
+    for _ in range(2):
+        assert "gone on" not in asked.post("answer", seen=seen, **said)
+    assert len(load_job(asked.file).log) == 1
+    asked.post("answer", **said)
+    assert len(load_job(asked.file).log) == 2
+
+
+def test_a_page_left_behind_does_not_answer_what_is_answered(asked: Asked) -> None:
+    """What was not answered meanwhile, it may; and a second undo takes no more back."""
+    seen = asked.sheet.jobs.open(asked.file).mark
+    asked.post("answer", where="next", at="dc pin logic0", say="4.98 V")
+    before = asked.file.read_bytes()
+    page = asked.post("answer", where="next", at="dc pin logic0", say="0.1 V", seen=seen)
+    assert "the job has gone on since" in page
+    assert "Not taken: dc pin logic0 0.1 V" in page
+    assert 'id="answer"' in page
+    assert asked.file.read_bytes() == before
+    asked.post("answer", where="another", say="ohm R1 47k", seen=seen)
+    assert len(load_job(asked.file).log) == 2
+    seen = asked.sheet.jobs.open(asked.file).mark
+    for _ in range(2):
+        asked.post("undo", seen=seen)
+    assert len(load_job(asked.file).log) == 1
+    asked.post("answer", where="another", say="ohm R1 47k")
+    asked.post("answer", where="another", say="ohm R2 51k")
+    assert "gone on" in asked.post("undo", seen=seen)
+    assert len(load_job(asked.file).log) == 3

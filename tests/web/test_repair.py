@@ -1,0 +1,147 @@
+"""The repair sheet in a real browser: its map and story, audited, printed, its server gone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from selenium.webdriver import Chrome, Keys
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import WebDriverWait
+
+from tests.web.conftest import Server
+from tests.web.test_page import printed
+
+AXE = Path(__file__).with_name("data") / "axe.min.js"
+BOARD = """\
+name = "Invented <b>bread</b> slicer"
+mains = "230 V 50 Hz"
+feed = "switched"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain.resistors = [{value = "91k", ref = "R11"}, {value = "160k", ref = "R12"}]
+chain.style = "1206"
+output = {pull_up = "47k", supply = "5 V"}
+"""
+JOB = """\
+# kept by hand
+board = "slicer.toml"
+flags = ["sync", "fan"]
+
+[[readings]]
+function = "dc"
+value = "4.21 V"
+
+[[readings]]
+function = "ohm"
+over = "R12"
+value = "2.14M"
+"""
+
+
+def text(browser: Chrome, selector: str) -> str:
+    script = "return document.querySelector(arguments[0])?.textContent ?? ''"
+    return str(browser.execute_script(script, selector))
+
+
+def wait(browser: Chrome, selector: str, words: str, seconds: float = 240.0) -> None:
+    """Until it says so; long work takes its time on a busy machine."""
+    WebDriverWait(browser, seconds).until(lambda b: words in text(b, selector))
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, Path]]:
+    """A server with a board, and a job about it."""
+    folder = tmp_path_factory.mktemp("bench")
+    for name, words in (("slicer", BOARD), ("slicer-job", JOB)):
+        (folder / f"{name}.toml").write_text(words, encoding="utf-8")
+    running = Server(folder, board_file=folder / "slicer.toml")
+    running.start()
+    yield running, folder
+    running.kill()
+
+
+def test_map_story_and_years_of_a_board_without_a_job(
+    browser: Chrome, bench: tuple[Server, Path]
+) -> None:
+    server, _ = bench
+    browser.get(f"{server.address}repair?up=temperature&cause=R12+open")
+    browser.execute_script("document.getElementById('story').scrollIntoView()")
+    wait(browser, "#story", "The fan flag is a consequence of the sync fault")
+    browser.execute_script("document.getElementById('map').scrollIntoView()")
+    wait(browser, "#map", "How far the board is from losing sync")
+    assert "temperature" in text(browser, "#map table")
+    assert "There is no job" in text(browser, "#end")
+    assert not browser.find_elements(By.CSS_SELECTOR, "#repair b, #repair script")
+    refused = [e["message"] for e in browser.get_log("browser") if "Security" in e["message"]]
+    assert refused == []
+    browser.find_element(By.NAME, "across").send_keys("temperature")
+    wait(browser, "#map", "two different quantities make a map")
+    assert "across=temperature" in browser.current_url
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_accessibility_and_width(browser: Chrome, bench: tuple[Server, Path], scheme: str) -> None:
+    """axe-core, all its rules, with what was worked out shown; on a phone nothing is cut off."""
+    server, _ = bench
+    media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
+    browser.set_window_size(390 if scheme == "dark" else 1280, 900)
+    try:
+        browser.get(f"{server.address}repair?job=slicer-job&cause=R12+open&after=ohm+R12+160k")
+        browser.execute_script("document.getElementById('story').scrollIntoView()")
+        wait(browser, "#story", "The fan flag is")
+        wait(browser, "#hold", "The board holds")
+        wait(browser, "#again", "as a good one")
+        browser.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
+        browser.execute_script(AXE.read_text(encoding="utf-8"))
+        found = browser.execute_async_script("axe.run().then(arguments[0])")
+        assert [(v["id"], v["help"]) for v in found["violations"]] == []
+        wide = browser.execute_script("return document.documentElement.scrollWidth")
+        assert wide <= browser.execute_script("return window.innerWidth")
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+        browser.set_window_size(1280, 1000)
+
+
+def test_it_prints(browser: Chrome, bench: tuple[Server, Path]) -> None:
+    server, _ = bench
+    browser.get(f"{server.address}repair?job=slicer-job")
+    wait(browser, "#hold", "The board holds")
+    words = printed(browser, most=6)
+    assert "The board holds" in words
+    for screen in ("Report as PDF", "Being worked out", "Part to be replaced"):
+        assert screen not in words
+
+
+def test_the_page_tells_when_the_server_is_gone_and_goes_on_when_it_is_back(
+    browser: Chrome, tmp_path: Path
+) -> None:
+    (tmp_path / "slicer.toml").write_text(BOARD, encoding="utf-8")
+    running = Server(tmp_path, board_file=tmp_path / "slicer.toml")
+    running.start()
+    try:
+        browser.get(running.address)
+        wait(browser, "#lock", "The controller locks")
+        gone = browser.find_element(By.ID, "unreached")
+        assert not gone.is_displayed()
+        running.kill()
+        field = browser.find_element(By.NAME, "output.pull_up")
+        field.send_keys(Keys.CONTROL, "a")
+        field.send_keys("22k")
+        WebDriverWait(browser, 30).until(lambda _: gone.is_displayed())
+        assert "zcd bench" in gone.text
+        told = "const e = document.querySelector(arguments[0]); scrollTo(0, arguments[1] * 9999);"
+        told += "return [e.getBoundingClientRect().bottom, innerHeight]"
+        for end in (0, 1):
+            bottom, height = browser.execute_script(told, "#unreached", end)
+            assert bottom == pytest.approx(height, abs=1.0)
+        before = "return getComputedStyle(document.querySelector('#lock'), '::before').content"
+        assert "Not worked out now" in browser.execute_script(before)
+        running.start()
+        wait(browser, "#shown", "22 kΩ")
+        assert not gone.is_displayed()
+        assert browser.execute_script(before) == "none"
+    finally:
+        running.kill()

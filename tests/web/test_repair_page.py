@@ -1,0 +1,224 @@
+"""The repair sheet asked directly, without a browser: what it writes into a job, and when not."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from datetime import date
+from html import unescape
+from pathlib import Path
+from typing import Any
+from unittest.mock import patch
+from urllib.parse import parse_qs, urlencode, urlsplit
+
+import pytest
+from starlette.requests import Request
+
+from zcd.board.files import load_board
+from zcd.diagnosis.job import load_job
+from zcd.diagnosis.retest_record import Retested, Verdict
+from zcd.errors import InputError
+from zcd.report import of_retest_record
+from zcd.web.board_page import BoardSheet
+from zcd.web.job_store import KeptJobs
+from zcd.web.repair_page import RepairSheet
+from zcd.web.repair_request import asked_of
+from zcd.web.state import Desk
+from zcd.web.workers import Work, Works
+
+BOARD = """\
+name = "Invented plum stoner"
+mains = "230 V 50 Hz"
+optocoupler = "814 A"
+chain = {topology = "two-led", resistors = ["120k", "120k"]}
+output = {pull_up = "10k", supply = "5 V"}
+"""
+KEPT = Retested(taken=date(2026, 2, 3), verdict=Verdict.GOOD, good_ratio=0.97)
+
+
+class Ready(Works):
+    """Has everything worked out already."""
+
+    def ask(self, do: Any, *arguments: Any, patience_s: float = 0.2) -> Work:
+        del patience_s
+        return Work(do, arguments, found={"kept": KEPT}, done=True)
+
+
+class Asked:
+    """A sheet with one job, asked as its page would."""
+
+    def __init__(self, folder: Path) -> None:
+        (folder / "plum.toml").write_text(BOARD, encoding="utf-8")
+        self.file = folder / "plum-job.toml"
+        self.file.write_text('board = "plum.toml"\n', encoding="utf-8")
+        self.jobs = KeptJobs(folder)
+        self.sheet = RepairSheet(Desk(folder=folder), self.jobs, Ready())
+
+    @property
+    def mark(self) -> str:
+        """Of the file as it stands."""
+        return self.jobs.open(self.file).mark
+
+    def get(self, query: str, path: str = "/repair") -> str:
+        route = next(r for r in self.sheet.routes() if r.path == path)
+        request = Request({**scope(path, query), "headers": []})
+        return bytes(route.endpoint(request).body).decode()
+
+    def post(self, name: str, seen: str, **said: str) -> str:
+        body = urlencode({"job": "plum-job", "seen": seen, **said}).encode()
+
+        async def receive() -> dict[str, object]:
+            return {"type": "http.request", "body": body, "more_body": False}
+
+        route = next(r for r in self.sheet.routes() if r.path == f"/repair/{name}")
+        request = Request(scope(route.path, "", "POST"), receive)
+        return bytes(asyncio.run(route.endpoint(request)).body).decode()
+
+
+def scope(path: str, query: str, method: str = "GET") -> dict[str, object]:
+    return {
+        "type": "http", "method": method, "path": path, "query_string": query.encode(),
+        "headers": [(b"hx-request", b"true")],
+    }  # fmt: skip
+
+
+@pytest.fixture
+def asked(tmp_path: Path) -> Asked:
+    return Asked(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [("keep", {"after": "ohm R1 120k", "output.pull_up": "22k"}), ("close", {"found": "R1 open"})],
+)
+def test_what_another_program_wrote_is_told_and_left_alone(
+    asked: Asked, name: str, said: dict[str, str]
+) -> None:
+    """Nothing is written, no board file either; the page then shows the file as it stands."""
+    seen = asked.mark
+    theirs = asked.file.read_text(encoding="utf-8") + "note = 'theirs'\n"
+    asked.file.write_text(theirs, encoding="utf-8")
+    files = sorted(asked.file.parent.iterdir())
+    page = asked.post(name, seen, **said)
+    assert "changed by another program" in page
+    assert f'value="{asked.mark}" hx-swap-oob' in page
+    assert asked.file.read_text(encoding="utf-8") == theirs
+    assert sorted(asked.file.parent.iterdir()) == files
+    assert "another program" not in asked.post(name, asked.mark, **said)
+    assert asked.file.read_text(encoding="utf-8") != theirs
+    assert load_job(asked.file).note == "theirs"
+
+
+def test_a_page_may_be_behind_what_this_page_wrote(asked: Asked) -> None:
+    """Readings kept in one window, the job closed in another that was opened before."""
+    seen = asked.mark
+    assert "Kept in" in asked.post("keep", seen, after="ohm R1 120k")
+    asked.post("close", seen, found="R1 open")
+    job = load_job(asked.file)
+    assert (len(job.retests), job.found) == (1, "R1 open")
+
+
+def test_no_board_stays_behind_without_its_retest(asked: Asked) -> None:
+    """Its file is written first; there is room for that one only."""
+    said = {"after": "ohm R1 120k", "output.pull_up": "22k"}
+    full = InputError("plum-job.toml: found a place that cannot be written (No space left)")
+    before = {each: each.read_bytes() for each in asked.file.parent.iterdir()}
+    with patch.object(of_retest_record, "update_whole", side_effect=full):
+        assert "No space left" in asked.post("keep", asked.mark, **said)
+    assert {each: each.read_bytes() for each in asked.file.parent.iterdir()} == before
+    assert "Kept in" in asked.post("keep", asked.mark, **said)
+    assert asked.file.with_name("plum-repaired.toml").exists()
+
+
+def test_kept_twice_is_kept_once(asked: Asked) -> None:
+    """A second press of the button, with the page as it was before the first."""
+    seen, said = asked.mark, {"after": "ohm R1 120k", "output.pull_up": "22k"}
+    for _ in range(2):
+        assert "Kept in" in asked.post("keep", seen, **said)
+    assert len(load_job(asked.file).retests) == 1
+    assert len(list(asked.file.parent.glob("plum-repaired*"))) == 1
+    asked.post("keep", seen, by="An inventor", **said)
+    assert [kept.by for kept in load_job(asked.file).retests] == ["", "An inventor"]
+
+
+def test_an_edit_of_the_board_leaves_the_fields_of_the_repair(asked: Asked) -> None:
+    sheet = BoardSheet(Desk(folder=asked.file.parent), Ready())
+    query = urlencode({"output.pull_up": "33k", "after": "ohm R1 120k", "record": "off"})
+    answer = sheet.sheet(Request(scope("/", query)))
+    left = parse_qs(urlsplit(answer.headers["HX-Replace-Url"]).query)
+    assert left == {"output.pull_up": ["33k"], "after": ["ohm R1 120k"], "record": ["off"]}
+    whole = Request({**scope("/", query), "headers": []})
+    assert (
+        'type="hidden" name="after" value="ohm R1 120k"' in bytes(sheet.sheet(whole).body).decode()
+    )
+
+
+def test_the_sheet_goes_on_with_the_board_that_was_kept(asked: Asked) -> None:
+    """Opened from the list: the parts fitted, the way back, one file however often it is kept."""
+    said = {"after": "ohm R1 120k", "output.pull_up": "22k"}
+    asked.post("keep", asked.mark, **said)
+    page = asked.get("job=plum-job")
+    assert "the board of the last retest, plum-repaired.toml" in page
+    assert "pull-up: 10 kΩ 5 % 1/4 W replaced by 22 kΩ" in page
+    assert 'type="hidden" name="output.pull_up" value="22k"' in page
+    assert 'name="parts"' not in page
+    found = asked_of(asked.sheet.desk, {"job": "plum-job"})
+    assert found.board == load_board(asked.file.with_name("plum-repaired.toml"))
+    assert found.before == load_board(asked.file.with_name("plum.toml"))
+    asked.post("keep", asked.mark, after="ohm R1 119k", by="An inventor", **found.told)
+    assert [kept.board for kept in load_job(asked.file).retests] == ["plum-repaired.toml"] * 2
+    assert len(list(asked.file.parent.glob("plum-repaired*"))) == 1
+
+
+def test_the_board_as_it_came_in_is_still_to_be_had(asked: Asked) -> None:
+    asked.post("keep", asked.mark, after="ohm R1 120k", **{"output.pull_up": "22k"})
+    way = re.search(r'href="/repair\?([^"]+)">The board as it came in', asked.get("job=plum-job"))
+    assert way
+    page = asked.get(unescape(way[1]))
+    assert "The parts are those of the board as it came in" in page
+    assert 'name="parts" value="old"' in page
+    found = asked_of(asked.sheet.desk, {"job": "plum-job", "parts": "old"})
+    assert found.board == found.before
+    # a page that shows it keeps a retest of it
+    asked.post("keep", asked.mark, after="ohm R1 120k", parts="old")
+    assert load_job(asked.file).retests[-1].board == ""
+    assert "The parts are those" in asked.get("job=plum-job")
+
+
+def test_a_repaired_board_that_is_lost_is_told(asked: Asked) -> None:
+    asked.post("keep", asked.mark, after="ohm R1 120k", **{"output.pull_up": "22k"})
+    asked.file.with_name("plum-repaired.toml").unlink()
+    page = asked.get("job=plum-job")
+    assert "whose file cannot be read" in page
+    assert "The parts are those of the board as it came in" in page
+
+
+def test_closed_twice_is_closed_once(asked: Asked) -> None:
+    """A second press of the button shows what stands; another fault is still refused."""
+    seen, said = asked.mark, {"found": "R1 open", "repair": "R1 renewed"}
+    for _ in range(2):
+        page = asked.post("close", seen, **said)
+        assert "it was: R1 open. Repair: R1 renewed." in page
+        assert "error whole" not in page
+    assert "found a job that was closed" in asked.post("close", seen, found="R2 open")
+    assert load_job(asked.file).found == "R1 open"
+
+
+def test_a_job_is_not_closed_without_a_word(asked: Asked) -> None:
+    assert "What it was: say what it was" in asked.post("close", asked.mark, found=" ")
+    assert load_job(asked.file).closed is None
+
+
+def test_before_any_repair_the_verdict_is_that_of_what_is_printed(asked: Asked) -> None:
+    words = {"verdict": "The board holds", "passes": True, "failed": (), "tables": ()}
+    words |= {"origins": (), "sources": ()}
+
+    def hold(query: str) -> str:
+        with patch.object(Ready, "ask", lambda *_, **__: Work(None, (), found=words, done=True)):
+            return asked.get(query, "/repair/hold")
+
+    assert "As printed" not in hold("job=plum-job")
+    told = '\n[[readings]]\nfunction = "ohm"\nover = "R1"\nvalue = "OL"\n'
+    asked.file.write_text(asked.file.read_text(encoding="utf-8") + told, encoding="utf-8")
+    assert "As printed on its parts: The board holds" in hold("job=plum-job")
+    assert "As printed" not in hold("job=plum-job&output.pull_up=22k")

@@ -1,0 +1,179 @@
+"""The whole job in a real browser, by keyboard: from the first field to the closed job."""
+
+from __future__ import annotations
+
+import tomllib
+from io import BytesIO
+from pathlib import Path
+from urllib.request import urlopen
+
+import numpy as np
+from pypdf import PdfReader
+from selenium.webdriver import Chrome, Keys
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import Select
+
+from tests.web.conftest import Server
+from tests.web.test_page import focused, opened, text, type_into, wait, way_to
+from zcd.board.files import load_board
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.faults import faults_of
+from zcd.diagnosis.job import load_job
+from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.reading_syntax import parse_place, show_value
+
+NAME = "invented-bread-slicer"
+DRAWER = """\
+name = "Tin"
+resistors = [{values = ["62k", "68k"], style = "1206", tolerance = "1 %"}]
+"""
+
+
+def shows(browser: Chrome, selector: str, words: str) -> None:
+    """Until it says so."""
+    wait(browser, lambda b: words in text(b, selector))
+
+
+def press(browser: Chrome, words: str) -> None:
+    browser.find_element(By.XPATH, f"//button[text()='{words}']").send_keys(Keys.ENTER)
+
+
+def go_to(browser: Chrome, title: str) -> None:
+    browser.find_element(By.LINK_TEXT, title).send_keys(Keys.ENTER)
+    shows(browser, "#way [aria-current=page]", title)
+
+
+def test_a_whole_job_by_keyboard(browser: Chrome, server: Server) -> None:
+    """R12 open: found, replaced from the drawer, read again, reported, closed."""
+    (server.folder / "drawer.toml").write_text(DRAWER, encoding="utf-8")
+    file = server.folder / f"{NAME}-job.toml"
+    opened(browser, server.address)
+    describe_the_board(browser)
+    go_to(browser, "The readings")
+    browser.find_element(By.ID, "name").send_keys(Keys.ENTER)
+    shows(browser, "#conclusion", " ")
+    board = file.with_name(f"{NAME}-board.toml")
+    assert [r.ref for r in load_board(board).chains[0]] == ["R11", "R12"]
+    find_the_fault(browser, file)
+    go_to(browser, "The repair")
+    fit_the_part(browser)
+    assert load_board(board).chains[0][1].resistance_ohm == 130e3
+    read_again(browser)
+    keep_the_readings(browser, file)
+    report(browser)
+    close_the_job(browser, file)
+
+
+def describe_the_board(browser: Chrome) -> None:
+    type_into(browser, "name", "Invented bread slicer")
+    browser.find_element(By.NAME, "feed.kind").send_keys("switched")
+    browser.find_element(By.NAME, "chain.style").send_keys("1206")
+    type_into(browser, "chain.resistors.1", "110k, 130k")
+    browser.find_element(By.XPATH, "//summary[text()='More of row 1']").send_keys(
+        Keys.ENTER, Keys.TAB
+    )
+    assert focused(browser) == "chain.resistors.1.ref"
+    browser.switch_to.active_element.send_keys("R11, R12")
+    type_into(browser, "output.pull_up", "47k")
+    shows(browser, "#shown svg.schematic", "47 kΩ")
+    shows(browser, "#shown svg.schematic", "R12")
+    wait(browser, lambda b: "R12" in way_to(b, "readings"))
+
+
+def find_the_fault(browser: Chrome, file: Path) -> None:
+    """Every reading that is asked for answered as a board with R12 open would read."""
+    board = load_job(file).board
+    circuit = build_circuit(board)
+    fault = next(f for f in faults_of(circuit) if f.key == "R12 open")
+    faulty = Bench(board, fault.edit(circuit, np.array([0.5])), usual_meter())
+    for _ in range(8):
+        place = text(browser, "#place")
+        if not place:
+            break
+        assert browser.find_element(By.ID, "answer").accessible_name == "The meter shows"
+        at = browser.find_element(By.CSS_SELECTOR, "#next input[name=at]").get_attribute("value")
+        reading = parse_place(str(at), circuit)
+        shown = show_value(reading.function, float(faulty.take([reading])[0, 0]))
+        browser.find_element(By.ID, "answer").send_keys(shown, Keys.ENTER)
+        wait(browser, lambda b, old=place: text(b, "#place") != old)
+        assert text(browser, "#error-next") == ""
+    assert "R12 open" in text(browser, "#stand .ranked tbody tr")
+    assert "past 95 %" in text(browser, "#stand")
+    assert "open" in text(browser, "#drawn svg.schematic")
+
+
+def fit_the_part(browser: Chrome) -> None:
+    assert "as it came in" in text(browser, "#repair")
+    browser.find_element(By.NAME, "drawer").send_keys("drawer.toml")
+    browser.find_element(By.NAME, "part").send_keys("R12")
+    shows(browser, "#drawer", "68 kΩ 1206 + 62 kΩ 1206")
+    wait(browser, lambda b: "part=R12" in b.current_url)
+    fit = browser.find_element(By.PARTIAL_LINK_TEXT, "68 kΩ 1206 + 62 kΩ 1206")
+    fit.send_keys(Keys.ENTER)
+    shows(browser, "#repair", "R12: 130 kΩ 5 % 1206 replaced by 68 kΩ 1 % 1206")
+    assert "R12b: 62 kΩ 1 % 1206 new" in text(browser, "#repair")
+    shows(browser, "#hold .verdict", "The board holds")
+
+
+def read_again(browser: Chrome) -> None:
+    """A line that cannot be read is told; what was typed outlasts a reload and other sheets."""
+    after = browser.find_element(By.NAME, "after")
+    after.send_keys("dc pin logic0 2.66", Keys.ENTER, "ohm R12 68k", Keys.ENTER, "low time much")
+    shows(browser, "#after-error", "line 3")
+    after.send_keys(Keys.SHIFT, Keys.HOME)
+    after.send_keys(Keys.DELETE, "low time 9.56 ms")
+    shows(browser, "#again", "From the measured low time")
+    assert text(browser, "#after-error") == ""
+    browser.refresh()
+    shows(browser, "#again", "From the measured low time")
+    go_to(browser, "The board")
+    browser.find_element(By.ID, "at").send_keys(Keys.HOME)
+    shows(browser, "#lock", "At 0 V")
+    wait(browser, lambda b: "at=0" in b.current_url)
+    go_to(browser, "The repair")
+    shows(browser, "#again", "From the measured low time")
+
+
+def keep_the_readings(browser: Chrome, file: Path) -> None:
+    browser.find_element(By.NAME, "by").send_keys("An inventor")
+    browser.find_element(By.NAME, "replaced").send_keys("R12 68k + 62k")
+    press(browser, "Keep in the job")
+    shows(browser, "#again", f"Kept in {file.name}")
+    (kept,) = load_job(file).retests
+    assert (kept.by, kept.replaced, kept.board) == (
+        "An inventor", ("R12 68k + 62k",), f"{NAME}-repaired.toml",
+    )  # fmt: skip
+    repaired = load_board(file.with_name(str(kept.board)))
+    assert [r.resistance_ohm for r in repaired.chains[0]] == [110e3, 68e3, 62e3]
+
+
+def report(browser: Chrome) -> None:
+    press(browser, "Report as PDF")
+    shows(browser, "#report", "Save the report (PDF)")
+    address = browser.find_element(By.CSS_SELECTOR, "#report a").get_attribute("href")
+    assert address is not None
+    with urlopen(address) as answer:
+        assert "attachment" in answer.headers["Content-Disposition"]
+        words = " ".join(page.extract_text() for page in PdfReader(BytesIO(answer.read())).pages)
+    assert "An inventor" in words
+    assert "62 kΩ" in words
+
+
+def close_the_job(browser: Chrome, file: Path) -> None:
+    """Another program has written meanwhile: told, and closed only when asked again."""
+    theirs = file.read_text(encoding="utf-8") + "# theirs\n"
+    file.write_text(theirs, encoding="utf-8")
+    shows(browser, "#end", "What it was")
+    browser.find_element(By.NAME, "repair").send_keys("R12 renewed")
+    press(browser, "Close the job")
+    shows(browser, "#end", "changed by another program")
+    assert file.read_text(encoding="utf-8") == theirs
+    wait(browser, lambda b: b.find_elements(By.NAME, "found"))
+    chosen = Select(browser.find_element(By.NAME, "found")).first_selected_option
+    assert chosen.text == "R12 open"
+    press(browser, "Close the job")
+    shows(browser, "#end", "it was: R12 open. Repair: R12 renewed.")
+    text_now = file.read_text(encoding="utf-8")
+    assert tomllib.loads(text_now)["found"] == "R12 open"
+    assert text_now.endswith("# theirs\n")

@@ -1,0 +1,339 @@
+"""What in a board file excludes or requires what: checks across keys and against the library."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from functools import partial
+
+from zcd import refdata
+from zcd.board import optocouplers, parts_library
+from zcd.board.appliance import appliance_problems
+from zcd.board.model import Topology
+from zcd.board.schema import BoardFile, ResistorTable, Threshold
+from zcd.board.units import format_si, nearest
+from zcd.errors import InputError, refusal
+
+WITH_RECTIFIER = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
+WITH_CLAMP = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
+RECTIFIER_MAY_LEAD = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED)
+DEFAULT_TOPOLOGY = Topology.HALF_WAVE
+DEFAULT_FEED = "direct"
+NOMINAL_BANDS = {230.0: "230 +-10 %", 120.0: "120 service"}
+"""Band taken where a voltage has no other."""
+
+_RELAY_KEYS = (
+    "contact_resistance",
+    "coil_supply",
+    "coil_resistance",
+    "driver_resistance",
+    "suppressor",
+)
+
+
+def topology_of(file: BoardFile) -> Topology:
+    """Return the topology written, or the default."""
+    return Topology(file.chain.topology or DEFAULT_TOPOLOGY)
+
+
+def feed_of(file: BoardFile) -> str:
+    """Return the kind of feed written, or the default."""
+    return file.feed.kind or DEFAULT_FEED
+
+
+def band_of(file: BoardFile) -> str | None:
+    """Return the mains band written, or the one that such a voltage usually has, or None."""
+    mains = file.mains
+    if mains.band is None and mains.tolerance is None:
+        return NOMINAL_BANDS.get(mains.voltage)
+    return mains.band
+
+
+def frequency_of(file: BoardFile) -> float:
+    """Return the mains frequency written, or that of the band, or the default."""
+    if file.mains.frequency is not None:
+        return file.mains.frequency
+    band = band_of(file)
+    if band is not None:
+        return float(band_row(band, "mains.band")["frequency_hz"])
+    return refdata.default("mains.frequency").value
+
+
+def default_threshold(name: str) -> Threshold:
+    """Return the controller threshold taken when none is written; `name` is low or high."""
+    share = refdata.default(f"controller.{name}_threshold_ratio").value
+    return Threshold(value=share, of_supply=True)
+
+
+def band_row(name: str, key: str = "") -> refdata.Row:
+    """Return the mains band of this name.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    rows = {str(row["band"]): row for row in refdata.table("mains_bands")}
+    if name not in rows:
+        raise refusal(name, f"one of {', '.join(rows)}{nearest(name, tuple(rows))}", key)
+    return rows[name]
+
+
+def problems(file: BoardFile) -> list[str]:
+    """Find what contradicts itself or is not in the library.
+
+    Parameters
+    ----------
+    file : BoardFile
+        A file whose keys and values are valid one by one.
+
+    Returns
+    -------
+    list of str
+        One line for each, with key, what was found and what is allowed.
+    """
+    checks: tuple[Callable[[BoardFile], Iterator[InputError]], ...] = (
+        _mains,
+        _feed,
+        _chain,
+        _diodes,
+        _optocoupler,
+        _output,
+        _service,
+        _appliance,
+        _references,
+        _styles,
+    )
+    return [str(error) for check in checks for error in check(file)]
+
+
+def unknown_names(file: BoardFile) -> list[str]:
+    """Find the names that the library does not have, each wrong whatever else the file says.
+
+    Parameters
+    ----------
+    file : BoardFile
+
+    Returns
+    -------
+    list of str
+        As of `problems`.
+    """
+    part, band = file.optocoupler, file.mains.band
+    looks: list[Callable[[], object]] = [
+        partial(optocouplers.optocoupler, part.family, part.grade, key="optocoupler")
+    ]
+    if band is not None:
+        looks.append(partial(band_row, band, "mains.band"))
+    for key, table in (("rectifier", file.rectifier), ("clamp", file.clamp)):
+        if table is not None:
+            looks.append(partial(parts_library.diode, table.part, ref="", key=key))
+    errors = [error for look_up in looks for error in _refused(look_up)]
+    return [str(error) for error in (*errors, *_styles(file))]
+
+
+def _mains(file: BoardFile) -> Iterator[InputError]:
+    mains = file.mains
+    orders = Counter(item.order for item in mains.harmonics)
+    for order in (order for order, count in orders.items() if count > 1):
+        yield refusal(f"order {order} twice", "each order once", "mains.harmonics")
+    if mains.band is None:
+        return
+    if mains.tolerance is not None:
+        yield refusal(mains.band, "band or tolerance, not both", "mains.band")
+    try:
+        row = band_row(mains.band, "mains.band")
+    except InputError as error:
+        yield error
+        return
+    low_v, high_v = float(row["low_v"]), float(row["high_v"])
+    if not low_v <= mains.voltage <= high_v:
+        limits = f"{format_si(low_v, 'V')} to {format_si(high_v, 'V')}"
+        yield refusal(
+            format_si(mains.voltage, "V"),
+            f'{limits}, the limits of the band "{mains.band}"',
+            "mains.voltage",
+        )
+
+
+def _feed(file: BoardFile) -> Iterator[InputError]:
+    if feed_of(file) == "switched":
+        return
+    written = [key for key in _RELAY_KEYS if getattr(file.feed, key) is not None]
+    if written:
+        allowed = f'"switched", as {", ".join(written)} belongs to a switched feed'
+        yield refusal(file.feed.kind, allowed, "feed.kind")
+
+
+def _chain(file: BoardFile) -> Iterator[InputError]:
+    chain, topology = file.chain, topology_of(file)
+    count = len(chain.resistors)
+    if topology is Topology.BRIDGE:
+        if chain.parallel and chain.return_resistors is None:
+            yield refusal(
+                None,
+                "the resistors of the neutral leg, as parallel is written",
+                "chain.return_resistors",
+            )
+        if chain.return_resistors is None:
+            count -= count // 2
+    elif chain.return_resistors is not None:
+        yield refusal(
+            chain.return_resistors,
+            f"only with topology bridge, here {topology}",
+            "chain.return_resistors",
+        )
+    if chain.rectifier_first is not None and topology not in RECTIFIER_MAY_LEAD:
+        yield refusal(
+            chain.rectifier_first,
+            f"only with topology {', '.join(RECTIFIER_MAY_LEAD)}, here {topology}",
+            "chain.rectifier_first",
+        )
+    joint = chain.joint_capacitor
+    if joint is not None and joint.after > count:
+        where = "in the line leg" if topology is Topology.BRIDGE else "in the chain"
+        yield refusal(
+            joint.after,
+            f"1 to {count}, the number of resistors {where}",
+            "chain.joint_capacitor.after",
+        )
+
+
+def _diodes(file: BoardFile) -> Iterator[InputError]:
+    topology = topology_of(file)
+    for key, table, topologies in (
+        ("rectifier", file.rectifier, WITH_RECTIFIER),
+        ("clamp", file.clamp, WITH_CLAMP),
+    ):
+        if table is None and topology in topologies:
+            yield refusal(
+                None,
+                f"a diode, as topology {topology} has one: one of "
+                f"{', '.join(parts_library.diode_parts())}",
+                key,
+            )
+        elif table is not None and topology not in topologies:
+            allowed = f"no {key} with topology {topology}, only with {', '.join(topologies)}"
+            yield refusal(table.part, allowed, key)
+        elif table is not None:
+            yield from _refused(partial(parts_library.diode, table.part, ref="", key=key))
+
+
+def _optocoupler(file: BoardFile) -> Iterator[InputError]:
+    written, topology = file.optocoupler, topology_of(file)
+    try:
+        part = optocouplers.optocoupler(written.family, written.grade, key="optocoupler")
+    except InputError as error:
+        yield error
+        return
+    two_leds = part.family in optocouplers.TWO_LED_FAMILIES
+    if two_leds != (topology is Topology.TWO_LED):
+        wanted = [
+            family
+            for family in optocouplers.families()
+            if (family in optocouplers.TWO_LED_FAMILIES) != two_leds
+        ]
+        leds = "one LED" if two_leds else "two LEDs"
+        yield refusal(
+            written.family,
+            f"a family with {leds} for topology {topology}: {', '.join(wanted)}",
+            "optocoupler.family",
+        )
+
+
+def _output(file: BoardFile) -> Iterator[InputError]:
+    output, controller = file.output, file.controller
+    if (output.pull_up is None) == (output.pull_down is None):
+        found = None if output.pull_up is None else "pull_up and pull_down"
+        yield refusal(found, "exactly one of pull_up and pull_down", "output")
+    low = controller.low_threshold or default_threshold("low")
+    high = controller.high_threshold or default_threshold("high")
+    supply = format_si(output.supply, "V")
+    low_v, high_v = low.volts(output.supply), high.volts(output.supply)
+    if not 0 < low_v < high_v:
+        yield refusal(
+            format_si(low_v, "V"),
+            f"above 0 V and below the high threshold, {format_si(high_v, 'V')}",
+            "controller.low_threshold",
+        )
+    if not high_v < output.supply:
+        yield refusal(
+            format_si(high_v, "V"), f"below the supply, {supply}", "controller.high_threshold"
+        )
+
+
+def _service(file: BoardFile) -> Iterator[InputError]:
+    bench = file.service.bench_temperature
+    hot = file.service.hot_temperature
+    bench_degc = refdata.default("service.bench_degc").value if bench is None else bench
+    hot_degc = refdata.default("service.hot_degc").value if hot is None else hot
+    if hot_degc < bench_degc:
+        yield refusal(
+            format_si(hot_degc, "°C"),
+            f"not below the bench temperature, {format_si(bench_degc, '°C')}",
+            "service.hot_temperature",
+        )
+
+
+def _appliance(file: BoardFile) -> Iterator[InputError]:
+    try:
+        frequency_hz = frequency_of(file)
+    except InputError:
+        return  # the band is not known, which `_mains` says
+    yield from appliance_problems(file, frequency_hz)
+
+
+def resistor_items(file: BoardFile) -> Iterator[tuple[str, ResistorTable]]:
+    """Yield each resistor of the file with its key, in the order that references are given."""
+    chain = file.chain
+    for number, item in enumerate(chain.resistors, 1):
+        yield f"chain.resistors[{number}]", item
+    for string_number, string in enumerate(chain.parallel, 1):
+        for number, item in enumerate(string, 1):
+            yield f"chain.parallel[{string_number}][{number}]", item
+    for number, item in enumerate(chain.return_resistors or (), 1):
+        yield f"chain.return_resistors[{number}]", item
+    for key, single in (
+        ("output.pull_up", file.output.pull_up),
+        ("output.pull_down", file.output.pull_down),
+        ("led.resistor", file.led.resistor),
+    ):
+        if single is not None:
+            yield key, single
+
+
+def written_references(file: BoardFile) -> Iterator[tuple[str, str]]:
+    """Yield key and reference of each part whose reference was written."""
+    for key, item in resistor_items(file):
+        if item.ref is not None:
+            yield f"{key}.ref", item.ref
+    for key, table in (
+        ("rectifier", file.rectifier),
+        ("clamp", file.clamp),
+        ("optocoupler", file.optocoupler),
+    ):
+        if table is not None and table.ref is not None:
+            yield f"{key}.ref", table.ref
+
+
+def _references(file: BoardFile) -> Iterator[InputError]:
+    # what the element list calls the load relay
+    first: dict[str, str] = {"K1": "K1 is the load relay"}
+    for key, ref in written_references(file):
+        if ref in first:
+            yield refusal(ref, f"a reference not used before ({first[ref]})", key)
+        first.setdefault(ref, key)
+
+
+def _styles(file: BoardFile) -> Iterator[InputError]:
+    written = [(f"{key}.style", item.style) for key, item in resistor_items(file)]
+    for key, style in [("chain.style", file.chain.style), *written]:
+        if style is not None:
+            yield from _refused(partial(parts_library.resistor_limits, style, key))
+
+
+def _refused(look_up: Callable[[], object]) -> Iterator[InputError]:
+    try:
+        look_up()
+    except InputError as error:
+        yield error

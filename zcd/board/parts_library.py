@@ -1,0 +1,256 @@
+"""Parts from the reference tables: what a style, a part number or a grade stands for.
+
+Where makers differ the lowest limit counts, and the part's `source` says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isnan, sqrt
+
+from zcd import refdata
+from zcd.board.model import Board, Diode, Junction, Resistor
+from zcd.board.preferred import is_preferred
+from zcd.board.units import find_name, format_si, nearest
+from zcd.errors import refusal
+
+UNKNOWN_STYLE = "1/4 W"
+
+# How the forward voltage falls with temperature: gap 1.11 eV plus 3 kT/q, as the saturation
+# current goes with T**3; textbook form.
+SILICON_GAP_V = 1.19
+
+_NO_OVERLOAD_GIVEN = 2.0
+_LED_CURRENT_LIMIT_A = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResistorLimits:
+    """What a resistor style may stand: power at 70 degC, continuous and overload voltage."""
+
+    style: str
+    rated_power_w: float
+    working_v: float
+    overload_v: float
+    source: str
+
+
+def styles() -> tuple[str, ...]:
+    """Return the known resistor styles."""
+    return tuple(dict.fromkeys(str(row["style"]) for row in refdata.table("resistor_styles")))
+
+
+def diode_parts() -> tuple[str, ...]:
+    """Return the known diodes."""
+    return tuple(str(row["part"]) for row in refdata.table("diodes"))
+
+
+def resistor_limits(style: str, key: str = "") -> ResistorLimits:
+    """Limits of a resistor style: the lowest among the makers read.
+
+    Parameters
+    ----------
+    style : str
+        As the trade prints it, such as ``1206``, ``1/4 W`` or ``MFR-25``.
+    key : str, optional
+        Where it stood, for the message.
+
+    Returns
+    -------
+    ResistorLimits
+
+    Raises
+    ------
+    InputError
+        If the style is unknown.
+
+    Examples
+    --------
+    >>> resistor_limits("2512").working_v
+    200.0
+    """
+    name = find_name(style, styles())
+    if name is None:
+        raise refusal(style, f"one of {', '.join(styles())}{nearest(style, styles())}", key)
+    rows = [row for row in refdata.table("resistor_styles") if row["style"] == name]
+    makers = [row for row in rows if row["maker"] != "any"]
+    lowest = {
+        column: min(
+            (float(row[column]) for row in rows if not isnan(float(row[column]))), default=0.0
+        )
+        for column in ("rated_power_w", "working_v", "overload_v")
+    }
+    source = "; ".join(f"{row['maker']} [{row['source']}]" for row in makers)
+    disagree = any(
+        len({float(row[column]) for row in makers if not isnan(float(row[column]))}) > 1
+        for column in lowest
+    )
+    if disagree:
+        source = f"the makers disagree, lowest of {source}"
+    elif not makers:
+        source = str(rows[0]["note"])
+    if not lowest["overload_v"]:
+        lowest["overload_v"] = _NO_OVERLOAD_GIVEN * lowest["working_v"]
+        source += "; overload not given: twice the working voltage, common practice, no source"
+    return ResistorLimits(style=name, source=source, **lowest)
+
+
+def resistor(
+    *,
+    ref: str,
+    resistance_ohm: float,
+    tolerance_ratio: float,
+    style: str,
+    power_w: float | None = None,
+    working_v: float | None = None,
+    key: str = "",
+) -> Resistor:
+    """Make a resistor with the limits of its style, or those that were written.
+
+    Parameters
+    ----------
+    ref : str
+    resistance_ohm : float
+        Nominal resistance. [Ω]
+    tolerance_ratio : float
+    style : str
+    power_w, working_v : float, optional
+        Written limits, in place of the style's. The overload voltage follows a written working
+        voltage in the same proportion.
+    key : str, optional
+        Where the style stood, for the message.
+
+    Returns
+    -------
+    Resistor
+
+    Raises
+    ------
+    InputError
+        If the style is unknown.
+    """
+    limits = resistor_limits(style, key)
+    source = limits.source
+    overload_v = limits.overload_v
+    if working_v is not None:
+        overload_v *= working_v / limits.working_v
+    if power_w is not None or working_v is not None:
+        source = f"limits as written in the board file, the others: {source}"
+    return Resistor(
+        ref=ref,
+        resistance_ohm=resistance_ohm,
+        tolerance_ratio=tolerance_ratio,
+        style=limits.style,
+        rated_power_w=limits.rated_power_w if power_w is None else power_w,
+        working_v=limits.working_v if working_v is None else working_v,
+        overload_v=overload_v,
+        source=source,
+    )
+
+
+def diode(part: str, *, ref: str, key: str = "") -> Diode:
+    """Make a rectifier or clamp diode from its part number.
+
+    Parameters
+    ----------
+    part : str
+        Such as ``1N4007``.
+    ref : str
+    key : str, optional
+        Where the part stood, for the message.
+
+    Returns
+    -------
+    Diode
+        Leakage is a typical one, as a resistance: see `typical_leak_ohm`.
+
+    Raises
+    ------
+    InputError
+        If the part is unknown.
+
+    Examples
+    --------
+    >>> diode("1n4007", ref="D1").junction.reverse_rating_v
+    1000.0
+    """
+    name = find_name(part, diode_parts())
+    if name is None:
+        raise refusal(part, f"one of {', '.join(diode_parts())}{nearest(part, diode_parts())}", key)
+    row = next(row for row in refdata.table("diodes") if row["part"] == name)
+    return Diode(
+        ref=ref,
+        part=name,
+        junction=Junction(
+            saturation_current_a=float(row["saturation_current_a"]),
+            emission_ratio=float(row["emission_ratio"]),
+            series_ohm=float(row["series_ohm"]),
+            gap_v=SILICON_GAP_V,
+            leak_ohm=typical_leak_ohm(row["reverse_leak_at_v"], row["reverse_leak_a"]),
+            reverse_rating_v=float(row["reverse_rating_v"]),
+        ),
+        source=f"limits [{row['source']}], law [{row['model_source']}]",
+    )
+
+
+def typical_leak_ohm(at_v: str | float, maximum_a: str | float) -> float:
+    """Reverse leakage of a typical part as a resistance, from the data sheet's maximum.
+
+    Parameters
+    ----------
+    at_v, maximum_a : float
+        Reverse voltage and the largest current that the sheet allows there.
+
+    Returns
+    -------
+    float
+        Ohms; the share of the maximum is `junction.typical_leak_ratio` of the defaults.
+    """
+    share = refdata.default("junction.typical_leak_ratio").value
+    return float(at_v) / float(maximum_a) / share
+
+
+def odd_values(board: Board) -> tuple[str, ...]:
+    """Point out resistors that were perhaps misread.
+
+    Parameters
+    ----------
+    board : Board
+
+    Returns
+    -------
+    tuple of str
+        One line for each value in neither E24 nor E96, and one if the chain lets more current
+        through the LED than any optocoupler stands.
+    """
+    lines = [
+        f"{part.ref} = {format_si(part.resistance_ohm, 'Ω')} is in neither E24 nor E96: "
+        f"read the part again{_marking_hint(part.resistance_ohm)}"
+        for part in all_resistors(board)
+        if not is_preferred(part.resistance_ohm)
+    ]
+    conductance = sum(1 / sum(r.resistance_ohm for r in string) for string in board.chains)
+    chain_ohm = 1 / conductance + sum(r.resistance_ohm for r in board.return_chain)
+    peak_a = sqrt(2) * board.mains.high_rms_v / chain_ohm
+    if peak_a > _LED_CURRENT_LIMIT_A:
+        lines.append(
+            f"the chain is {format_si(chain_ohm, 'Ω')} and would pass {format_si(peak_a, 'A')} "
+            f"at the peak of high mains: read the parts again"
+        )
+    return tuple(lines)
+
+
+def all_resistors(board: Board) -> tuple[Resistor, ...]:
+    """Return every resistor of a board: chains, neutral leg, LED, output."""
+    chains = tuple(part for string in board.chains for part in string)
+    led = () if board.led_resistor is None else (board.led_resistor,)
+    return (*chains, *board.return_chain, *led, board.output.resistor)
+
+
+def _marking_hint(resistance_ohm: float) -> str:
+    """Say what a three- or four-figure chip marking of these figures would mean."""
+    figures = f"{resistance_ohm:.0f}"
+    if resistance_ohm != int(resistance_ohm) or len(figures) not in {3, 4}:
+        return ""
+    marked_ohm = int(figures[:-1]) * 10.0 ** int(figures[-1])
+    return f" (a chip marked {figures} is {format_si(marked_ohm, 'Ω')})"

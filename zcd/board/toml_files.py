@@ -1,0 +1,180 @@
+"""Read the files people write: small TOML texts, checked against a schema.
+
+Every problem is one line that names the file, the key, what was found and what is allowed; the
+items of a list are counted from 1, like the parts on a board.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar, get_args
+
+from zcd.board.units import nearest
+from zcd.errors import InputError, refusal, show_found
+from zcd.logs import logger
+
+if TYPE_CHECKING:
+    from pydantic import ValidationError
+    from pydantic_core import ErrorDetails
+
+    from zcd.board.schema import Table
+from zcd.files import file_name
+
+_LOG = logger(__name__)
+
+LARGEST_FILE_BYTES = 1_000_000
+_MOST_LINES = 20
+
+Schema = TypeVar("Schema", bound="Table")
+
+
+def read_text(path: Path, wanted: str) -> str:
+    """Text of a small UTF-8 file."""
+    return decoded(read_bytes(path, wanted), file_name(path), wanted)
+
+
+def decoded(data: bytes, name: str, wanted: str) -> str:
+    """Text of UTF-8 bytes; a byte order mark, which some editors write, is dropped."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        found = f"bytes that are not UTF-8 text in line {line}"
+    raise InputError(f"{name}: found {found}; allowed: {wanted}")
+
+
+def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes:
+    """Bytes of an ordinary file of a size that can be meant; nothing else is waited for."""
+    _LOG.info("reading %s", path)
+    try:
+        if path.is_file():
+            size = path.stat().st_size
+            if size <= most:
+                return _read_at_once(path)
+            found = f"{size} bytes"
+        elif path.is_dir():
+            found = "a directory"
+        else:
+            found = "no ordinary file" if path.exists() else "no such file"
+    except OSError as error:
+        found = f"a file that cannot be read ({error.strerror})"
+    raise InputError(f"{file_name(path)}: found {found}; allowed: {wanted}")
+
+
+def _read_at_once(path: Path) -> bytes:
+    """All of a file; some of the system's own, which look like one, would keep us waiting."""
+
+    def not_waiting(name: str, flags: int) -> int:
+        return os.open(name, flags | getattr(os, "O_NONBLOCK", 0))
+
+    with open(path, "rb", buffering=0, opener=not_waiting) as file:
+        data: bytes | None = file.readall()
+    if data is None:
+        raise BlockingIOError(errno.EAGAIN, os.strerror(errno.EAGAIN))
+    return data
+
+
+def parse_toml(text: str, name: str, wanted: str) -> dict[str, Any]:
+    """Keys and values of a TOML text, which must not be empty."""
+    if not text.strip():
+        raise InputError(f"{name}: found an empty file; allowed: {wanted}")
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found = f"text that is no TOML: {error}"
+    except RecursionError:
+        found = "lists or tables nested too deep"
+    except ValueError:
+        found = "a number with too many digits"
+    raise InputError(f'{name}: found {found}; allowed: lines such as supply = "5 V"')
+
+
+def validate(schema: type[Schema], found: Mapping[str, Any]) -> tuple[Schema | None, list[str]]:
+    """Check keys and values against a schema: the file, or one line for each problem."""
+    from pydantic import ValidationError  # loads slowly: not for what only writes files
+
+    try:
+        return schema.model_validate(found), []
+    except ValidationError as error:
+        return None, _schema_lines(schema, error, found)
+
+
+def refuse(name: str, lines: list[str]) -> InputError:
+    """Make the error for a file with problems: one line each, within reason."""
+    if len(lines) > _MOST_LINES:
+        lines = [
+            *lines[:_MOST_LINES],
+            f"found {len(lines) - _MOST_LINES} more problems; allowed: none",
+        ]
+    return InputError("\n".join(f"{name}: {line}" for line in lines))
+
+
+def _schema_lines(
+    schema: type[Table], error: ValidationError, found: Mapping[str, Any]
+) -> list[str]:
+    """Problems with single keys; a list is not blamed for an item that is."""
+    details = error.errors(include_url=False)
+    blamed = {detail["loc"][:depth] for detail in details for depth in range(len(detail["loc"]))}
+    return [_line(schema, detail, found) for detail in details if detail["loc"] not in blamed]
+
+
+def _line(schema: type[Table], detail: ErrorDetails, found: Mapping[str, Any]) -> str:
+    """One problem found by the schema, as key, what was found and what is allowed."""
+    from zcd.board.keys import allowed_text
+
+    key = _dotted(_written_location(detail["loc"], found))
+    cause = detail.get("ctx", {}).get("error")
+    if isinstance(cause, InputError):
+        return f"{key}: {cause}"
+    table, name = _table_at(schema, detail["loc"])
+    if detail["type"] == "extra_forbidden":
+        known = tuple(table.model_fields)
+        return str(refusal(name, f"{', '.join(known)}{nearest(name, known)}", key))
+    value = None if detail["type"] == "missing" else detail["input"]
+    return str(refusal(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
+
+
+def _written_location(location: tuple[int | str, ...], found: object) -> tuple[int | str, ...]:
+    """Cut off what a short form does not show: mains.voltage is mains in mains = "230"."""
+    for depth, step in enumerate(location):
+        if isinstance(found, Mapping):
+            found = found.get(str(step))
+        elif isinstance(found, list) and isinstance(step, int):
+            found = found[step]
+        else:
+            return location[:depth]
+    return location
+
+
+def _dotted(location: tuple[int | str, ...]) -> str:
+    return "".join(map(_step, location)).removeprefix(".")
+
+
+def _step(step: int | str) -> str:
+    if isinstance(step, int):
+        return f"[{step + 1}]"
+    return f".{step}" if re.fullmatch(r"[\w-]{1,40}", step) else f".{show_found(step)}"
+
+
+def _table_at(schema: type[Table], location: tuple[int | str, ...]) -> tuple[type[Table], str]:
+    """Table and key of a location; list positions belong to the key that holds the list."""
+    names = [step for step in location if isinstance(step, str)]
+    table = schema
+    for name in names[:-1]:
+        table = table_in(table.model_fields[name].annotation) or table
+    return table, names[-1]
+
+
+def table_in(annotation: Any) -> type[Table] | None:
+    """Table that a key holds, or a list of which; None: it holds neither."""
+    from zcd.board.schema import Table
+
+    if isinstance(annotation, type) and issubclass(annotation, Table):
+        return annotation
+    inner = (table_in(argument) for argument in get_args(annotation))
+    return next((table for table in inner if table is not None), None)

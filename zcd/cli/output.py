@@ -1,0 +1,286 @@
+"""What commands do with their results: print tables or JSON, ask, draw, write reports."""
+
+from __future__ import annotations
+
+import json
+import sys
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from zcd.board.model import Board
+    from zcd.circuit.elements import Circuit
+    from zcd.diagnosis.capture_measurements import Traces
+    from zcd.diagnosis.case import Case
+    from zcd.diagnosis.fault_dictionary import Atlas
+    from zcd.diagnosis.faults import Fault
+    from zcd.diagnosis.job import Job
+    from zcd.diagnosis.meters import Meter
+    from zcd.diagnosis.rank import Diagnosis
+    from zcd.diagnosis.readings import Measured, Reading
+    from zcd.jobs.job_file import JobDocument
+    from zcd.margin.check import Check
+    from zcd.report.cautions import Caution
+    from zcd.report.document import Document
+    from zcd.results import Result
+    from zcd.spice.compare import Comparison
+from zcd.jobs.analysis import diagnosed, prepared
+from zcd.jobs.job_sheet import _pictured, pages_of
+
+NARROWEST = 40
+"""Columns of a table, however few the terminal says it has: below, words would be left out."""
+
+
+def print_json(record: dict[str, Any], cautions: Iterable[Caution] = ()) -> None:
+    """One object, ASCII, no numbers that JSON does not know; with the cautions that are due."""
+    from zcd.renderings import numbered
+
+    click.echo(json.dumps(numbered(record, cautions), indent=2, allow_nan=False, ensure_ascii=True))
+
+
+def print_result(result: Result, as_json: bool, **more: Any) -> None:
+    """Print a result as text or, with whatever else there is to tell, as JSON."""
+    from zcd.renderings import rendering_of
+
+    rendering = rendering_of(result)
+    if as_json:
+        print_json({**rendering.record(result), **more}, rendering.cautions(result))
+    else:
+        show(rendering.document(result))
+
+
+def show(document: Document) -> None:
+    """Print a document in one piece, so that a reader who leaves early is noticed here."""
+    from rich.console import Console
+
+    from zcd.report.terminal import print_document
+
+    console = Console()
+    console.width = max(console.width, NARROWEST)
+    with console.capture() as captured:
+        print_document(document, console)
+    text = "\n".join(line.rstrip() for line in captured.get().splitlines())
+    click.echo(text, color=console.is_terminal)
+
+
+def on_terminal() -> bool:
+    """Whether a person can be asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def draw_capture(board: Board, traces: Traces, path: str) -> None:
+    """Draw a capture over the model."""
+    from zcd.drawing.canvas import save_figure
+    from zcd.drawing.captures import capture_figure
+
+    save_figure(capture_figure(board, traces), path)
+
+
+def converse(
+    job: Job,
+    atlas: Atlas,
+    place: str | None,
+    more: Sequence[Measured] = (),
+    flags: Sequence[str] = (),
+    meter_texts: Mapping[str, str] | None = None,
+) -> None:
+    """Ask for readings until the person ends it, keeping each answer in a job file.
+
+    Parameters
+    ----------
+    job : Job
+        What is known already.
+    atlas : Atlas
+    place : str or None
+        Of a new job file; None: the job's own, or one beside the board file.
+    more : sequence of Measured
+        Readings given beside those of the job.
+    flags : sequence of str
+        Flags given in place of those of the job; empty: none were.
+    meter_texts : mapping, optional
+        What a new job file is to say of the meter.
+
+    Raises
+    ------
+    InputError
+        If there is no place for the job file, or the last answer could not be kept in it.
+    """
+    from zcd.diagnosis.readings import Side
+    from zcd.errors import InputError
+    from zcd.files import file_name
+    from zcd.jobs.conversation import HELP, Answers, Conversation
+    from zcd.report.document import Document
+    from zcd.report.of_check_document import end_sections
+    from zcd.report.of_diagnosis_document import step_sections
+
+    def ask(question: str) -> str:
+        click.echo(question, nl=False)
+        line = sys.stdin.readline()
+        if not line:
+            click.echo()
+            raise EOFError
+        return line
+
+    warned: set[Side] = set()
+
+    def show_step(found: Diagnosis) -> None:
+        show(Document(title="", sections=step_sections(found, atlas.circuit, warned)))
+        if found.suggestion is not None and found.suggestion.side is not Side.MAINS:
+            # the cautions for live parts are due each time
+            warned.add(found.suggestion.side)
+
+    def tell(text: str) -> None:
+        click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
+
+    def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
+        new = not document.written
+        theirs = document.keep(log, flags)
+        if new and meter_texts:
+            document.write_meter(meter_texts)
+        if theirs:
+            talk.answers.join(theirs, document.log)
+            readings = "a reading" if len(theirs) == 1 else f"{len(theirs)} readings"
+            tell(f"{name}: somebody else has added {readings} meanwhile; counted from now on")
+
+    document = _document(job, atlas, place)
+    name = file_name(document.path)
+    known = document if document.written else job
+    talk = Conversation(
+        Answers(atlas.circuit, [*known.log, *more], tuple(flags) or known.flags),
+        lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
+        keep,
+    )
+    given = talk.answers.log, talk.answers.flags
+    if (given[0] or document.written) and given != (list(document.log), document.flags):
+        keep(*given)
+    prepared(atlas)
+    click.echo(textwrap.fill(HELP, 78))
+    click.echo(f"Each answer is kept in {name}.")
+    talk.run(show_step, ask, tell)
+    show(Document(title="", sections=end_sections(job.board)[:2]))
+    if talk.unkept:
+        raise InputError(
+            f"{name}: found no way to keep the last answer, as told above; allowed: the same "
+            "answer again, once there is one"
+        )
+    if document.written:
+        click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
+
+
+def _document(job: Job, atlas: Atlas, place: str | None) -> JobDocument:
+    """The job file that a conversation writes."""
+    from pathlib import Path
+
+    from zcd.jobs.job_file import JobDocument, free_job_path
+
+    if place is None and job.file is not None:
+        # others may have added to it since it was read
+        return JobDocument(job.file, atlas.circuit, log=None)
+    assert job.board_file is not None
+    path = free_job_path(job.board_file) if place is None else Path(place)
+    return JobDocument(path, atlas.circuit, job.board_file)
+
+
+def draw(
+    board: Board,
+    found: Check,
+    report: str | None,
+    plots: str | None,
+    case: Case | None = None,
+    *,
+    kind: str = "png",
+    paper: str = "a4",
+    meter: Meter | None = None,
+) -> None:
+    """Work out and write report and pictures, those as files of a kind."""
+    from zcd.jobs.job_sheet import write_report
+
+    if plots:
+        from zcd.drawing.figures import save_plots
+
+        solution, lock, lost, share = _pictured(board)
+        save_plots(
+            plots,
+            board=board,
+            solution=solution,
+            lock=lock,
+            loss_map=lost,
+            loss_share=share,
+            outlook=found.outlook,
+            kind=kind,
+        )
+    if report:
+        write_report(report, pages_of(board, found, case, meter), paper)
+
+
+def print_comparison(
+    job: Job,
+    circuit: Circuit,
+    fault: Fault,
+    severity: float,
+    readings: Sequence[Reading],
+    *,
+    plot: str | None,
+    as_json: bool,
+) -> Comparison:
+    """Compare with the simulator, print it, and draw it where asked for."""
+    from zcd.progress import progress_bar
+    from zcd.spice.compare import compare
+
+    with progress_bar(3 * (1 + len(readings))) as begin:
+        found = compare(
+            job.board,
+            circuit,
+            job.meter,
+            readings,
+            fault=fault.key,
+            severity=None if fault.amount is None else severity,
+            progress=begin,
+        )
+    if plot:
+        from zcd.drawing.canvas import save_figure
+        from zcd.drawing.overlay import overlay_figure
+
+        save_figure(overlay_figure(found), plot)
+    print_result(found, as_json)
+    return found
+
+
+def write_netlist(
+    path: str | None,
+    job: Job,
+    circuit: Circuit,
+    fault: str,
+    level: str,
+    readings: Sequence[Reading],
+    *,
+    as_json: bool,
+) -> None:
+    """Write a netlist, a meter in it where a reading is asked for; say how to run it.
+
+    Without a path it is printed.
+    """
+    from zcd.circuit.elements import MainsSource
+    from zcd.engine.solve import solve
+    from zcd.files import write_whole
+    from zcd.report.text import plain
+    from zcd.spice.deck import deck_text, metered
+    from zcd.spice.netlist import Level
+    from zcd.spice.solve import Spice
+
+    way = Spice(level=Level(level), family=job.board.optocoupler.family)
+    circuit = metered(job.board, circuit, job.meter, readings)
+    dead = not circuit.of(MainsSource)
+    settled = dead or bool(solve(circuit).settled[0])
+    text = deck_text(job.board, circuit, way, fault, settled)
+    if path is not None:
+        write_whole(path, text.encode("ascii"))
+    if as_json:
+        print_json({"file": path, "level": level, "fault": fault, "text": text})
+    elif path is None:
+        click.echo(text, nl=False)
+    else:
+        click.echo(plain(f"{path} written; run it with: ngspice -b {path}"), err=True)

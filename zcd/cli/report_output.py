@@ -1,0 +1,86 @@
+"""What the report command does: work it all out, write the files, tell which."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+
+from zcd.board.model import Board
+from zcd.cli.output import print_json
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.job_history import Experience
+from zcd.errors import refusal
+from zcd.files import has_typesetter, require_place, require_typesetter
+from zcd.jobs.job_sheet import judged_job, write_record
+from zcd.report.of_diagnosis_text import sentence
+from zcd.report.text import plain, verdict_text
+
+KINDS = (".html", ".pdf")
+
+
+def report_files(job_file: str, wanted: Sequence[str]) -> tuple[str, ...]:
+    """Where the report goes; by default one file of each kind beside the job file.
+
+    Without the package that sets PDF files, the default is HTML alone.
+
+    Raises
+    ------
+    InputError
+        If a file is neither HTML nor PDF, its place cannot be written, or the package is missing.
+    """
+    if not Path(job_file).name:
+        raise refusal(job_file, "a job or board file", "JOB")
+    job = Path(job_file)
+    places = tuple(wanted) or tuple(
+        str(job.with_name(f"{job.stem}-report{kind}"))
+        for kind in (KINDS if has_typesetter() else KINDS[:1])
+    )
+    for place in places:
+        if Path(place).suffix.lower() not in KINDS:
+            raise refusal(place, "a file name that ends in .html or .pdf", "--to")
+        require_typesetter(place)
+        require_place(place)
+    return places
+
+
+def record_job(
+    job: Job,
+    board: Board,
+    places: Sequence[str],
+    paper: str,
+    *,
+    known: Experience | None,
+    as_json: bool,
+) -> int:
+    """Write the record of a job.
+
+    Parameters
+    ----------
+    job : Job
+    board : Board
+        After the repair.
+    places : sequence of str
+        Files.
+    paper : str
+        ``a4`` or ``letter``.
+    known : Experience or None
+        What closed jobs say; None: they are to shift nothing.
+    as_json : bool
+
+    Returns
+    -------
+    int
+        Exit code: 0 where the repaired board passes, else 1.
+    """
+    case, check = judged_job(job, board, known)
+    write_record(case, board, check, places, paper, job.meter)
+    told = "" if case is None else sentence(case.diagnosis.conclusion)
+    if as_json:
+        print_json({"files": list(places), "conclusion": told or None, "passes": check.passes})
+    else:
+        for line in (told, verdict_text(check), *(f"{place} written" for place in places)):
+            if line:
+                click.echo(plain(line))
+    return 0 if check.passes else 1

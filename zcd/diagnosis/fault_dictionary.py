@@ -1,0 +1,258 @@
+"""The atlas of a board: what every reading shows under every fault, over all that is unknown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_array
+
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import Circuit, stack
+from zcd.diagnosis.cache import Store, name_of
+from zcd.diagnosis.fault_pairs import pairs_of
+from zcd.diagnosis.faults import Fault, faults_of, includes, same_repair
+from zcd.diagnosis.flag_evidence import DOUBT, FAN, SYNC, flags_share, sync_flag_share
+from zcd.diagnosis.information import Spectrum, spectrum
+from zcd.diagnosis.likelihood import Fit
+from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.priors import prior_shares, with_pairs
+from zcd.diagnosis.readings import Reading, useful_readings
+from zcd.diagnosis.samples import (
+    diode_sources_ohm,
+    ohm_full_scales_v,
+    pin_clamps_a,
+    sample_circuits,
+)
+from zcd.logs import logger
+
+_LOG = logger(__name__)
+
+FloatArray = NDArray[np.float64]
+
+SAMPLES = 16
+BANDS = 3
+MARGIN = "margin of the lock"
+Progress = Callable[[str], None]
+
+
+@dataclass(slots=True)
+class Atlas:
+    """Predictions for every fault and sample, made reading by reading when asked for.
+
+    Parameters
+    ----------
+    board : Board
+    meter : Meter
+    faults : tuple of Fault
+        F of them, ``healthy`` first, those that only look like others last.
+    shares : ndarray, shape (F,)
+        Their prior probabilities; what is missing to 1 belongs to none of them.
+    member : ndarray of int, shape (E,)
+        Fault of each entry: a fault with a severity has `BANDS` entries, each a part of its
+        range, so that a size that was measured has samples near it.
+    severity : ndarray, shape (E, N)
+        N samples an entry.
+    states : ndarray of int, shape (D, 2)
+        For the last D entries, the two entries between which they change; all others, S of
+        them, are simulated.
+    holds : sparse array, shape (F, F)
+        1 where a fault (row) is there if another (column) is.
+    circuit : Circuit
+        Nominal, healthy, one row.
+    readings : tuple of Reading
+        Worth taking, least trouble and danger first.
+    """
+
+    board: Board
+    meter: Meter
+    faults: tuple[Fault, ...]
+    shares: FloatArray
+    member: NDArray[np.intp]
+    severity: FloatArray
+    states: NDArray[np.intp]
+    holds: csr_array
+    circuit: Circuit
+    readings: tuple[Reading, ...]
+    _bench: Bench
+    _store: Store | None = None
+    _stored: dict[str, FloatArray] = field(default_factory=dict)
+    _shown: dict[Reading, FloatArray] = field(default_factory=dict)
+    _fits: dict[Reading, Fit] = field(default_factory=dict)
+    _spectra: dict[Reading, Spectrum] = field(default_factory=dict)
+    _sync: FloatArray | None = None
+    _is_new: bool = False
+
+    @property
+    def simulated(self) -> int:
+        """Number S of entries with a circuit of their own."""
+        return len(self.member) - len(self.states)
+
+    def shown(self, reading: Reading) -> FloatArray:
+        """What the meter would show, shape (S, N)."""
+        if reading not in self._shown:
+            self._shown[reading] = self._stored_or(
+                reading.words, lambda: self._bench.take([reading])[:, 0]
+            )
+        return self._shown[reading]
+
+    def _stored_or(self, words: str, make: Callable[[], FloatArray]) -> FloatArray:
+        """A prediction from an earlier run, or a new one, shape (S, N)."""
+        name = name_of(words)
+        if name not in self._stored:
+            self._stored[name] = make().reshape(self.simulated, -1)
+            self._is_new = True
+        return self._stored[name]
+
+    def keep(self) -> None:
+        """Keep what was predicted for the next run."""
+        if self._store is not None and self._is_new:
+            self._store.write(self._stored)
+            self._is_new = False
+
+    def fit(self, reading: Reading) -> Fit:
+        """How well any value of a reading fits each entry."""
+        if reading not in self._fits:
+            graded = [self.faults[f].amount is not None for f in self.member[: self.simulated]]
+            self._fits[reading] = Fit(
+                reading, self.shown(reading), self.meter, self.states, np.array(graded)
+            )
+        return self._fits[reading]
+
+    def spectrum(self, reading: Reading) -> Spectrum:
+        """The same in bins, for what a reading is expected to tell."""
+        if reading not in self._spectra:
+            self._spectra[reading] = spectrum(self.fit(reading))
+        return self._spectra[reading]
+
+    def flags(self, observed: Collection[str]) -> FloatArray | float:
+        """Chance of the flags observed, shape (E, N); 1 where nobody looked."""
+        if not observed:
+            return 1.0
+        if self._sync is None:
+            margin = self._stored_or(MARGIN, lambda: self._bench.lock().margin)
+            sync = sync_flag_share(margin)
+            self._sync = np.concatenate([sync, sync[self.states].mean(axis=1)])
+        reports = [self.faults[f].reports for f in self.member]
+        own = {
+            flag: np.array([1.0 - DOUBT if flag in r else DOUBT for r in reports])[:, None]
+            for flag in (SYNC, FAN)
+        }
+        return flags_share(observed, np.maximum(self._sync, own[SYNC]), own[FAN])
+
+    def by_fault(self, values: FloatArray) -> list[FloatArray]:
+        """Values of shape (E, N), or (S, N), all samples of each fault together."""
+        ends = np.searchsorted(self.member[: len(values)], np.arange(1, len(self.faults)))
+        return [part.ravel() for part in np.split(values, ends)]
+
+    def of_fault(self, values: FloatArray, fault: int) -> FloatArray:
+        """Values of shape (E, N), or (S, N): all samples of one fault."""
+        first, last = np.searchsorted(self.member[: len(values)], (fault, fault + 1))
+        return values[first:last].ravel()
+
+    def looks(self, reading: Reading) -> FloatArray:
+        """What the meter would show, shape (E, N): now one, now the other of two looks."""
+        shown = self.shown(reading)
+        turns = shown[self.states]
+        other = np.arange(shown.shape[1]) % 2 == 1
+        return np.concatenate([shown, np.where(other, turns[:, 1], turns[:, 0])])
+
+    def prepare(self, readings: Sequence[Reading], progress: Progress | None = None) -> None:
+        """Make the predictions of several readings, telling which one is under way."""
+        for reading in readings:
+            if progress is not None and not self.has(reading):
+                progress(reading.words)
+            self.shown(reading)
+
+    def has(self, reading: Reading) -> bool:
+        """Whether a reading is predicted already."""
+        return reading in self._shown or name_of(reading.words) in self._stored
+
+
+def make_atlas(
+    board: Board, meter: Meter, samples: int = SAMPLES, *, stored: bool = False
+) -> Atlas:
+    """Set up the atlas of a board.
+
+    Parameters
+    ----------
+    board : Board
+    meter : Meter
+    samples : int
+        N, per fault.
+    stored : bool
+        Take what an earlier run has kept in the user's cache folder.
+
+    Returns
+    -------
+    atlas : Atlas
+    """
+    nominal = build_circuit(board)
+    faults, shares = _all_faults(nominal)
+    healthy, unit = sample_circuits(board, samples)
+    parts = [(f, b) for f, fault in enumerate(faults) for b in range(BANDS if fault.amount else 1)]
+    member = np.array([f for f, _ in parts])
+    bands = np.where([faults[f].amount is not None for f in member], BANDS, 1)
+    severity = (np.array([b for _, b in parts])[:, None] + unit) / bands[:, None]
+    first = {fault.key: int(np.argmax(member == f)) for f, fault in enumerate(faults)}
+    looks = [fault.states for fault in faults if fault.states]
+    simulated = member.size - len(looks)
+    rows = [
+        faults[f].edit(healthy, u)
+        for f, u in zip(member[:simulated], severity[:simulated], strict=True)
+    ]
+    volts = ohm_full_scales_v(meter, samples)
+    volts = None if volts is None else np.tile(volts, simulated)
+    store = Store.of(board, meter, samples) if stored else None
+    kept = store.read((simulated, samples)) if store else {}
+    _LOG.info(
+        "%d faults, %d samples each; %d readings known before", len(faults), samples, len(kept)
+    )
+    return Atlas(
+        board=board,
+        meter=meter,
+        faults=faults,
+        shares=shares,
+        member=member,
+        severity=severity,
+        states=np.array([[first[s[0]], first[s[-1]]] for s in looks], dtype=np.intp),
+        holds=_holds(faults),
+        circuit=nominal,
+        readings=useful_readings(board, nominal),
+        _bench=Bench(
+            board,
+            stack(rows),
+            meter,
+            full_scale_v=volts,
+            diode_source_ohm=np.tile(diode_sources_ohm(meter, samples), simulated),
+            pin_clamp_a=np.tile(pin_clamps_a(samples), simulated),
+        ),
+        _store=store,
+        _stored=kept,
+    )
+
+
+def _all_faults(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
+    """Single faults, pairs, then those that only look like others; and their priors."""
+    single = faults_of(circuit)
+    shares = prior_shares(single)
+    pairs, pair_shares = pairs_of(single, shares)
+    found = (*single, *pairs)
+    order = sorted(range(len(found)), key=lambda k: bool(found[k].states))
+    return tuple(found[k] for k in order), with_pairs(shares, pair_shares)[order]
+
+
+def _holds(faults: Sequence[Fault]) -> csr_array:
+    """Where one fault (row) is there if another (column) is."""
+    pairs = [
+        (i, j)
+        for i, first in enumerate(faults)
+        for j, other in enumerate(faults)
+        if same_repair(first, other) or includes(other, first.key)
+    ]
+    row, column = np.array(pairs).T
+    return csr_array((np.ones(row.size), (row, column)), shape=(len(faults),) * 2)

@@ -1,0 +1,292 @@
+"""The bench: what a meter (or scope) shows on any batch of circuits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board
+from zcd.circuit.elements import (
+    INFINITE_OHM,
+    Circuit,
+    DcSource,
+    Junction,
+    MainsHarmonic,
+    MainsSource,
+    Resistance,
+    TestSource,
+    Value,
+)
+from zcd.diagnosis.circuit_edits import NO_MAINS_V
+from zcd.diagnosis.functions import Function, Method
+from zcd.diagnosis.meters import (
+    DIODE_FULL_SCALE_V,
+    DIODE_SOURCE_OHM,
+    NO_EDGE,
+    OPEN_SHARE,
+    OVERLOAD,
+    TRIGGER_V,
+    Meter,
+    ac_volts,
+    dc_volts,
+    ohm_full_scale_v,
+    ohm_source_ohm,
+)
+from zcd.diagnosis.readings import Power, Reading, Side, part_elements, side_of
+from zcd.engine.network import column
+from zcd.engine.solution import Solution
+from zcd.engine.solve import PULSES, READINGS, solve, solve_dead
+from zcd.physics.diode import thermal_voltage_v
+from zcd.sync.lock import Lock, judge
+
+FloatArray = NDArray[np.float64]
+
+METER = "meter"
+"""Ref of the meter in a circuit."""
+FINEST_SHARE = 1e-6
+ROOM_DEGC = 25.0
+MAINS_SIDE = replace(READINGS, isolated=False)
+
+
+@dataclass(slots=True)
+class Bench:
+    """A batch of circuits on the bench, with what was already found out about it.
+
+    Parameters
+    ----------
+    board : Board
+        For the pin's thresholds.
+    circuit : Circuit
+        n rows, under power.
+    meter : Meter
+    solve, solve_dead : callable
+        As those of `zcd.engine.solve`, which they are unless another solver is asked.
+    full_scale_v : ndarray, shape (n,), optional
+        What the ohms ranges leave at the probes at full scale, where that is not known of the
+        meter.
+    diode_source_ohm : float or ndarray, shape (n,)
+        Behind the open-circuit voltage of the diode test.
+    pin_clamp_a : ndarray, shape (n,), optional
+        Saturation current of the diodes that protect the controller's input. They conduct on a
+        dead board alone: under power the pin stays between the rails.
+    """
+
+    board: Board
+    circuit: Circuit
+    meter: Meter
+    solve: Callable[..., Solution] = solve
+    solve_dead: Callable[[Circuit], Solution] = solve_dead
+    full_scale_v: FloatArray | None = None
+    diode_source_ohm: Value = DIODE_SOURCE_OHM
+    pin_clamp_a: FloatArray | None = None
+    _circuits: dict[Power, Circuit] = field(default_factory=dict)
+    _mains_sides: dict[Power, Solution] = field(default_factory=dict)
+    _whole: dict[Power, Solution] = field(default_factory=dict)
+    _pulsed: dict[Power, Lock] = field(default_factory=dict)
+
+    def take(self, readings: Sequence[Reading]) -> FloatArray:
+        """What the meter shows, shape (n, len(readings))."""
+        shown = np.empty((self.circuit.size, len(readings)))
+        for number, reading in enumerate(readings):
+            shown[:, number] = self._one(reading)
+        return shown
+
+    def _one(self, reading: Reading) -> FloatArray:
+        match reading.function.row.method:
+            case Method.VOLTS:
+                return self._volts(reading)
+            case Method.OHMS:
+                return self._ohms(reading)
+            case Method.JUNCTION:
+                return self._diode(reading)
+            case _ if reading.at_pin:
+                return self._pin(reading)
+            case _:
+                return self._counted(reading)
+
+    def _state(self, power: Power) -> Circuit:
+        """The batch in a state of the board."""
+        if power not in self._circuits:
+            self._circuits[power] = in_state(self.circuit, self.board, power)
+        return self._circuits[power]
+
+    def _mains_side(self, power: Power) -> Solution:
+        """The mains side of the batch in a state of the board, without a meter."""
+        if power not in self._mains_sides:
+            self._mains_sides[power] = self.solve(self._state(power), MAINS_SIDE)
+        return self._mains_sides[power]
+
+    def lock(self, power: Power = Power.LIVE) -> Lock:
+        """What the controller makes of the pulses at the pin."""
+        if power not in self._pulsed:
+            self._pulsed[power] = judge(self.solve(self._state(power), PULSES), self.board)
+        return self._pulsed[power]
+
+    def _volts(self, reading: Reading) -> FloatArray:
+        """Volts, the meter's own resistance included."""
+        solution, wave = self._wave(reading)
+        kind = reading.function.row.ac_kind
+        if kind is None:
+            return dc_volts(solution, wave)
+        return ac_volts(solution, wave, kind(self.meter))
+
+    def _wave(self, reading: Reading) -> tuple[Solution, FloatArray]:
+        """Voltage between the probes, the meter's own resistance included."""
+        a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
+        state = self._state(reading.power)
+        loaded = under_meter(state, self.meter, reading)
+        if reading.power is Power.BENCH:
+            still = self.solve_dead(_without_mains(loaded))
+            return still, still.between_v(a, b)
+        without = self._mains_side(reading.power)
+        if (source := _source(state, a, b)) is not None:
+            # no meter loads an ideal source
+            return without, _of_source(without, source, a)
+        # only the engine can go on from what it knows already
+        ours = self.solve is solve
+        if side_of(self.circuit, reading) is Side.MAINS:
+            solution = self.solve(loaded, MAINS_SIDE, like=without if ours else None)
+        else:
+            known = self._whole.get(reading.power, without) if ours else None
+            solution = self._whole[reading.power] = self.solve(loaded, READINGS, like=known)
+        return solution, solution.between_v(a, b)
+
+    def _counted(self, reading: Reading) -> FloatArray:
+        """Frequency or duty that a meter on volts counts; 0 where there is too little to count."""
+        solution, wave = self._wave(reading)
+        moving = wave - solution.mean(wave)[:, None]
+        seen = solution.rms(moving) >= TRIGGER_V
+        if reading.function is Function.DUTY:
+            return np.where(seen, solution.mean((moving > 0.0).astype(np.float64)), 0.0)
+        rises = (moving > 0.0) & (np.roll(moving, 1, axis=1) <= 0.0)
+        (mains,) = solution.circuit.of(MainsSource)
+        return np.where(seen, rises.sum(axis=1) * mains.frequency_hz, 0.0)
+
+    def _pin(self, reading: Reading) -> FloatArray:
+        """Frequency, duty, low time and edge delay at the pin; without pulses 0, or no edge."""
+        rules, function = self.board.controller, reading.function
+        pulses = self.lock(reading.power).pulses
+        there = pulses.count > 0
+        if function is Function.FREQUENCY:
+            return np.where(there, 1.0 / np.where(there, pulses.period_s, 1.0), 0.0)
+        if function is Function.EDGE_DELAY:
+            falls = rules.edge == "falling"
+            offset = pulses.fall_offset_s if falls else pulses.rise_offset_s
+            return np.where(there, offset[:, 0], NO_EDGE)
+        low = np.nan_to_num(pulses.low_time_s[:, 0])
+        if function is Function.LOW_TIME:
+            return low
+        # a pin that stays low all the time is low for the whole of it
+        always = (~there) & (pulses.highest_v < rules.high_threshold_v)
+        return np.where(there, low / np.where(there, pulses.period_s, 1.0), 1.0 * always)
+
+    def _probe(self, reading: Reading, open_v: float, source_ohm: Value) -> FloatArray:
+        """Voltage at the probes of a test source on the dead circuit, or on a part alone."""
+        a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
+        tested = probed(self.circuit, reading, open_v, source_ohm)
+        if self.pin_clamp_a is not None and {"pin", "logic+"} & {a, b} and not reading.lifted:
+            tested = _with_pin_clamps(tested, self.pin_clamp_a)
+        volts = self.solve_dead(tested).between_v(a, b)[:, 0]
+        return np.broadcast_to(volts, (self.circuit.size,))
+
+    def _ohms(self, reading: Reading) -> FloatArray:
+        """Ohms on the lowest range that holds the reading."""
+        shown = np.full(self.circuit.size, OVERLOAD)
+        known = self.full_scale_v is None
+        full_scale_v = np.asarray(ohm_full_scale_v(self.meter) if known else self.full_scale_v)
+        for full_scale in self.meter.ohm_ranges_ohm:
+            source = ohm_source_ohm(self.meter, full_scale, full_scale_v)
+            volts = self._probe(reading, self.meter.ohms_open_v, source)
+            rest = np.maximum(self.meter.ohms_open_v - volts, FINEST_SHARE)
+            ohms = volts * source / rest
+            shown = np.where(np.isinf(shown) & (ohms <= full_scale), ohms, shown)
+            if np.all(np.isfinite(shown)):
+                break
+        return shown
+
+    def _diode(self, reading: Reading) -> FloatArray:
+        """Diode test."""
+        volts = self._probe(reading, self.meter.diode_open_v, self.diode_source_ohm)
+        full_scale = min(DIODE_FULL_SCALE_V, OPEN_SHARE * self.meter.diode_open_v)
+        return np.where(volts > full_scale, OVERLOAD, volts)
+
+
+def under_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:
+    """The circuit under power with the meter on volts across two of its points."""
+    ohm = reading.function.row.input_ohm(meter)
+    a, b = circuit.node(reading.a), circuit.node(reading.b)
+    return circuit.add(Resistance(ref=METER, a=a, b=b, resistance_ohm=ohm))
+
+
+def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: Value) -> Circuit:
+    """The board dead, or a part of it alone, with the meter's own source at the probes."""
+    dead = unplugged(circuit)
+    if reading.lifted:
+        dead = part_elements(dead, reading.lifted)
+    a, b = dead.node(reading.a), dead.node(reading.b)
+    source = TestSource(ref=METER, a=a, b=b, open_v=open_v, resistance_ohm=source_ohm)
+    return dead.add(source)
+
+
+def _with_pin_clamps(circuit: Circuit, saturation_a: FloatArray) -> Circuit:
+    """The circuit with diodes from the controller's input to its supply and from ground to it."""
+    law: dict[str, Value] = {
+        "saturation_a": saturation_a, "emission_v": thermal_voltage_v(ROOM_DEGC),
+        "series_ohm": 0.0, "breakdown_v": Junction.absent["breakdown_v"],
+    }  # fmt: skip
+    return circuit.add(
+        Junction(ref="pin.high", a="pin", b="logic+", **law),
+        Junction(ref="pin.low", a="logic0", b="pin", **law),
+    )
+
+
+def _source(circuit: Circuit, a: str, b: str) -> MainsSource | DcSource | None:
+    """The ideal source between two nodes; None where there is none."""
+    sources = (*circuit.of(MainsSource), *circuit.of(DcSource))
+    return next((s for s in sources if set(s.nodes) == {a, b}), None)
+
+
+def _of_source(solution: Solution, source: MainsSource | DcSource, a: str) -> FloatArray:
+    """Voltage of node `a` against the other end of an ideal source, shape (n, m)."""
+    if isinstance(source, MainsSource):
+        return solution.between_v(a, source.b if a == source.a else source.a)
+    volts = column(source.voltage_v, solution.circuit.size)
+    sign = 1.0 if a == source.a else -1.0
+    return np.broadcast_to(sign * volts, solution.phase_rad.shape)
+
+
+def in_state(circuit: Circuit, board: Board, power: Power) -> Circuit:
+    """The circuit under power as it is while a reading is taken: relay off, or on a bench supply.
+
+    A bench supply feeds the controller's supply alone, whatever is wrong with the board's own.
+    """
+    if power is Power.LIVE:
+        return circuit
+    circuit = _relay_off(circuit)
+    if power is Power.BENCH:
+        circuit = circuit.change("mains", rms_v=NO_MAINS_V)
+        for source in circuit.of(DcSource):
+            volts = board.output.supply_v if source.ref == "supply" else 0.0
+            circuit = circuit.change(source.ref, voltage_v=volts)
+    return circuit
+
+
+def _without_mains(circuit: Circuit) -> Circuit:
+    mains = [e.ref for e in circuit if isinstance(e, MainsSource | MainsHarmonic)]
+    return circuit.without(*mains)
+
+
+def _relay_off(circuit: Circuit) -> Circuit:
+    for ref in ("K1.contact", "K1.driver"):
+        if ref in circuit:
+            circuit = circuit.change(ref, resistance_ohm=INFINITE_OHM)
+    return circuit
+
+
+def unplugged(circuit: Circuit) -> Circuit:
+    """The board dead on the bench: no mains, no supplies, relay off."""
+    supplies = [e.ref for e in circuit.of(DcSource)]
+    return _relay_off(_without_mains(circuit).without(*supplies))

@@ -1,0 +1,313 @@
+"""The next reading: the one that is expected to tell most for its trouble and danger."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.fault_dictionary import Atlas, Progress
+from zcd.diagnosis.information import Belief, Expected, entropy_bits, expected, expected_again
+from zcd.diagnosis.likelihood import ALIKE_ERRORS, scaled
+from zcd.diagnosis.readings import Measured, Reading, Side, side_of
+from zcd.diagnosis.severity import points
+
+FloatArray = NDArray[np.float64]
+
+LEAST_RISE = 0.005
+"""Of two hundred boards that read like this one, one more must get the right repair first: at twice
+that, leaks that only many readings together show are left (the proof, 64 cases)."""
+LEAST_SETTLED = 0.05
+"""Or the chance that its answer settles it must be so large."""
+COSTS = {
+    Side.DEAD: 1.0,
+    Side.BENCH: 1.3,
+    Side.ISOLATED: 1.5,
+    Side.MAINS: 20.0,
+    Side.LIFTED: 30.0,
+}
+"""What a reading costs in trouble and danger: common practice, no source."""
+OUTCOMES = 8
+GOOD_BOARD = 0
+"""Number of the fault that is none."""
+MAINS_FACTOR = 1.5
+"""A range on the mains side holds so much more than the nominal mains: its peak, and some."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What a reading would show if a fault were the one: 10 %, 50 % and 90 % point."""
+
+    key: str
+    value: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What the meter may show, and what it would mean.
+
+    Parameters
+    ----------
+    low, high : float
+        10 % and 90 % point over the faults named; `low` is 0 where it cannot be told from 0.
+    keys : tuple of str
+        Faults that show so, as far as this meter can tell.
+    jumps : bool
+        Now the one, now the other.
+    """
+
+    low: float
+    high: float
+    keys: tuple[str, ...]
+    jumps: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suggestion:
+    """The next reading to take.
+
+    Parameters
+    ----------
+    reading : Reading
+    side : Side
+    gain_bits : float
+        Information expected from it.
+    open_bits : float
+        What is still open before it: entropy of which fault it is.
+    outcomes : tuple of Outcome
+        For the likeliest faults, and for a good board.
+    answers : tuple of Answer
+        The same, put together where the meter shows the same; lowest first.
+    full_scale : float or None
+        Of the lowest range of the meter that holds all of these; None where there is none to set.
+    again : Measured or None
+        What it showed the first time, where it is to be taken again.
+    """
+
+    reading: Reading
+    side: Side
+    gain_bits: float
+    open_bits: float
+    outcomes: tuple[Outcome, ...]
+    answers: tuple[Answer, ...] = ()
+    full_scale: float | None = None
+    again: Measured | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """A reading that could be taken next.
+
+    Parameters
+    ----------
+    reading : Reading
+    gain_bits : float
+        Information expected from it.
+    cost : float
+        Effort and risk; an unpowered reading is 1.
+    """
+
+    reading: Reading
+    gain_bits: float
+    cost: float
+
+    @property
+    def worth_bits(self) -> float:
+        """Gain for its cost."""
+        return self.gain_bits / self.cost
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """A reading that may have been a slip.
+
+    Parameters
+    ----------
+    measured : Measured
+    slip : ndarray, shape (E, N)
+        Chance of that, if the fault is that one.
+    """
+
+    measured: Measured
+    slip: FloatArray
+
+
+def worth_taking(worth: Expected) -> bool:
+    """Whether a reading may change the mind.
+
+    The mind is what would be repaired first, and whether that is sure. A reading of which no answer
+    puts another fault first, nor the first past `SURE`, leaves both as they are, however many bits
+    it tells of those behind. Both are chances, so that what a reading costs stays out of it: cost
+    orders those that are worth it.
+    """
+    return worth.rise >= LEAST_RISE or worth.settles >= LEAST_SETTLED
+
+
+def best_reading(
+    atlas: Atlas,
+    belief: Belief,
+    readings: Sequence[Reading],
+    doubts: Sequence[Doubt] = (),
+    progress: Progress | None = None,
+) -> Suggestion | None:
+    """The reading with the largest expected gain for its cost; None if none is worth it.
+
+    Parameters
+    ----------
+    atlas : Atlas
+    belief : Belief
+    readings : sequence of Reading
+        To choose from. Those that could not be chosen are not predicted.
+    doubts : sequence of Doubt
+        Readings taken that may be taken again.
+    progress : callable, optional
+        Told which reading is being predicted.
+
+    Returns
+    -------
+    suggestion : Suggestion or None
+    """
+    shares = np.array([w.sum() for w in atlas.by_fault(belief.weights)])
+    most = (1.0 - belief.none) * float(entropy_bits(shares / shares.sum()))
+    best: tuple[float, Reading, Expected] | None = None
+    for doubt in doubts:
+        worth, cost = _worth_again(atlas, doubt, belief), _cost(atlas, doubt.measured.reading)
+        if worth_taking(worth) and (best is None or worth.bits / cost > best[0]):
+            best = worth.bits / cost, doubt.measured.reading, worth
+    for reading in sorted(readings, key=lambda r: _cost(atlas, r)):
+        cost = _cost(atlas, reading)
+        if best is not None and most / cost <= best[0]:
+            break  # not even a reading that tells all would be worth this trouble
+        if progress is not None and not atlas.has(reading):
+            progress(reading.words)
+        worth = expected(atlas.spectrum(reading), belief)
+        if worth_taking(worth) and (best is None or worth.bits / cost > best[0]):
+            best = worth.bits / cost, reading, worth
+    return None if best is None else _suggestion(atlas, belief, best[1], best[2], doubts)
+
+
+def choices_of(atlas: Atlas, belief: Belief, readings: Sequence[Reading]) -> tuple[Choice, ...]:
+    """What each reading is expected to tell, the best for its cost first."""
+    atlas.prepare(readings)
+    found = [
+        Choice(
+            reading=reading,
+            gain_bits=expected(atlas.spectrum(reading), belief).bits,
+            cost=_cost(atlas, reading),
+        )
+        for reading in readings
+    ]
+    return tuple(sorted(found, key=lambda choice: -choice.worth_bits))
+
+
+def _cost(atlas: Atlas, reading: Reading) -> float:
+    return COSTS[side_of(atlas.circuit, reading)]
+
+
+def _worth_again(atlas: Atlas, doubt: Doubt, belief: Belief) -> Expected:
+    reading = doubt.measured.reading
+    shown = float(scaled(reading.function, np.asarray(doubt.measured.value)))
+    return expected_again(atlas.spectrum(reading), shown, doubt.slip, belief)
+
+
+def once_more(atlas: Atlas, belief: Belief, doubt: Doubt) -> Suggestion | None:
+    """To take a doubtful reading again; None if that would put nothing else first."""
+    worth = _worth_again(atlas, doubt, belief)
+    if worth.rise < LEAST_RISE:
+        return None
+    return _suggestion(atlas, belief, doubt.measured.reading, worth, [doubt])
+
+
+def _suggestion(
+    atlas: Atlas, belief: Belief, reading: Reading, worth: Expected, doubts: Sequence[Doubt]
+) -> Suggestion:
+    outcomes = _outcomes(atlas, reading, belief.weights)
+    shares = np.array([w.sum() for w in atlas.by_fault(belief.weights)])
+    return Suggestion(
+        reading=reading,
+        side=side_of(atlas.circuit, reading),
+        gain_bits=worth.bits,
+        open_bits=float(entropy_bits(shares)),
+        outcomes=outcomes,
+        answers=_answers(atlas, reading, outcomes),
+        full_scale=_full_scale(atlas, reading, outcomes),
+        again=next((d.measured for d in doubts if d.measured.reading == reading), None),
+    )
+
+
+def within_reach(
+    readings: Sequence[Reading], skipped: Collection[Reading], circuit: Circuit
+) -> list[Reading]:
+    """Readings left when the bench cannot take some.
+
+    Where one cannot be taken, neither can those at the same two points, in the same state of the
+    board and with the same instrument.
+    """
+
+    def place(reading: Reading) -> tuple[object, ...]:
+        points = frozenset((reading.a, reading.b))
+        return points, side_of(circuit, reading), reading.lifted, reading.function.row.scope
+
+    missing = {place(reading) for reading in skipped}
+    return [reading for reading in readings if place(reading) not in missing]
+
+
+def _full_scale(atlas: Atlas, reading: Reading, outcomes: Sequence[Outcome]) -> float | None:
+    """Full scale of the lowest range that holds whatever is expected."""
+    if (ranges_of := reading.function.row.ranges) is None:
+        return None
+    ranges = ranges_of(atlas.meter)
+    mains = side_of(atlas.circuit, reading) is Side.MAINS
+    # the mains may be there whatever is expected
+    most = MAINS_FACTOR * atlas.board.mains.rms_v if mains else 0.0
+    most = max([most, *(abs(v) for o in outcomes for v in o.value if np.isfinite(v))])
+    return next((r for r in ranges if r >= most), ranges[-1])
+
+
+def _outcomes(atlas: Atlas, reading: Reading, weights: FloatArray) -> tuple[Outcome, ...]:
+    """What the reading would show under the likeliest faults, and on a good board."""
+    shown, weight = atlas.by_fault(atlas.looks(reading)), atlas.by_fault(weights)
+    likely = [int(f) for f in np.argsort([-w.sum() for w in weight])[:OUTCOMES]]
+    return tuple(
+        Outcome(key=atlas.faults[f].key, value=points(shown[f], weight[f]))
+        for f in dict.fromkeys([*likely, GOOD_BOARD])
+    )
+
+
+def _answers(atlas: Atlas, reading: Reading, outcomes: Sequence[Outcome]) -> tuple[Answer, ...]:
+    """Outcomes put together where the meter cannot tell one from the other."""
+    fit, good = atlas.fit(reading), atlas.faults[GOOD_BOARD].key
+    jumping = {fault.key for fault in atlas.faults if len(fault.states) > 1}
+
+    def above(first: float, second: float) -> float:
+        """How far one value is above another, in errors that a bench takes for none."""
+        a, b = (float(scaled(reading.function, np.asarray(v))) for v in (first, second))
+        return (a - b) / ALIKE_ERRORS / max(fit.error_at(first), fit.error_at(second))
+
+    def same(answer: Answer, other: Answer) -> bool:
+        below, beyond = above(answer.low, other.low), above(other.high, answer.high)
+        if good in answer.keys and below <= 1.0 and beyond <= 1.0:
+            return True  # nothing that a good board does not show
+        return answer.jumps is other.jumps and max(abs(below), abs(beyond)) <= 1.0
+
+    found: list[Answer] = []
+    for outcome in sorted(outcomes, key=lambda o: o.key != good):
+        low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in outcome.value[::2])
+        jumps = outcome.key in jumping and above(high, low) > 1.0
+        new = Answer(low=low, high=high, keys=(outcome.key,), jumps=jumps)
+        known = next((k for k, answer in enumerate(found) if same(answer, new)), len(found))
+        found[known : known + 1] = [_joined([*found[known : known + 1], new])]
+    return tuple(sorted(found, key=lambda answer: (answer.low, answer.high)))
+
+
+def _joined(answers: Sequence[Answer]) -> Answer:
+    """Answers that a meter cannot tell apart as one."""
+    return Answer(
+        low=min(a.low for a in answers),
+        high=max(a.high for a in answers),
+        keys=tuple(key for a in answers for key in a.keys),
+        jumps=answers[0].jumps,
+    )

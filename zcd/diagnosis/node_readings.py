@@ -1,0 +1,92 @@
+"""What a meter shows at every node of a board under power."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board
+from zcd.circuit.elements import Circuit, stack
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meters import OHM_FULL_SCALE_SPAN_V, Meter
+from zcd.diagnosis.readings import Measured, Reading
+from zcd.engine.network import islands
+
+FloatArray = NDArray[np.float64]
+
+ONE_VALUE = 1.02
+"""Ends no further apart than that are one value."""
+
+
+def node_readings(circuit: Circuit) -> tuple[Reading, ...]:
+    """One reading for each node: against ``neutral`` on the mains side, ``logic0`` on the other.
+
+    Parameters
+    ----------
+    circuit : Circuit
+
+    Returns
+    -------
+    readings : tuple of Reading
+        None for the two references themselves.
+    """
+    found = []
+    for island in islands(circuit):
+        mains = "line" in island
+        function, black = (Function.AC, "neutral") if mains else (Function.DC, "logic0")
+        nodes = [n for n in circuit.nodes if n in island and n != black]
+        found += [Reading(function=function, a=node, b=black) for node in nodes]
+    return tuple(found)
+
+
+def expected_at_nodes(board: Board, circuit: Circuit, meter: Meter) -> tuple[Measured, ...]:
+    """What the meter would show at each node; parameters as for `expected_readings`."""
+    return expected_readings(node_readings(circuit), board, circuit, meter)
+
+
+def expected_readings(
+    readings: Sequence[Reading], board: Board, circuit: Circuit, meter: Meter
+) -> tuple[Measured, ...]:
+    """What the meter would show for some readings.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+    board : Board
+    circuit : Circuit
+        One row, under power.
+    meter : Meter
+
+    Returns
+    -------
+    shown : tuple of Measured
+        A range where it depends on what nobody said of the meter.
+    """
+    (values,) = Bench(board=board, circuit=circuit, meter=meter).take(readings)
+    found = [
+        Measured(reading=reading, value=float(value))
+        for reading, value in zip(readings, values, strict=True)
+    ]
+    return tuple(found if meter.ohms_stated else _of_any_meter(found, board, circuit, meter))
+
+
+def _of_any_meter(
+    found: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
+) -> list[Measured]:
+    """Ohms as a range, where they depend on what the meter leaves at the probes."""
+    ohms = [m.reading for m in found if m.reading.function is Function.OHM]
+    volts = np.array(OHM_FULL_SCALE_SPAN_V)
+    rows = stack([circuit] * volts.size)
+    ends = np.sort(Bench(board, rows, meter, full_scale_v=volts).take(ohms), axis=0)
+    spans = dict(zip(ohms, ends.T, strict=True))
+    return [_spanning(m, spans.get(m.reading)) for m in found]
+
+
+def _spanning(measured: Measured, ends: FloatArray | None) -> Measured:
+    """A range in place of a value, if its ends differ by more than a meter does."""
+    if ends is None or ends[0] == ends[1] or ends[1] < ONE_VALUE * ends[0]:
+        return measured
+    return Measured.between(measured.reading, float(ends[0]), float(ends[1]))

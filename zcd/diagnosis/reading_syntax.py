@@ -1,0 +1,374 @@
+"""A reading as a person writes it: ``dc pin logic0 4.98 V``, ``ohm R2 lifted over 1M``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import replace
+from math import inf
+
+from zcd.board.units import format_si, nearest, parse_quantity, require_part
+from zcd.circuit.elements import Circuit, TwoNode, is_hidden
+from zcd.diagnosis.functions import NAMES, OVERLOAD_WORDS, Function
+from zcd.diagnosis.readings import (
+    Measured,
+    Power,
+    Reading,
+    check_reading,
+    check_shown,
+    usual_power,
+)
+from zcd.errors import InputError, refusal
+
+NOTHING_WORDS = ("nothing", "none", "no reading", "nil")
+UNSTABLE_WORDS = ("unstable", "unsteady", "jumps", "jumping", "jumps about", "flickers")
+ZERO_V = 0.05
+"""How far below zero a display without a sign may stand; common practice, no source."""
+_ABOUT = re.compile(r"(?:(?:about|around|approx\.?|ca\.?)\s+|~\s*)(?P<value>.+)")
+_BOUNDS = (
+    (re.compile(r"(?:<=?\s*|(?:under|below|less than)\s+)(?P<value>.+)"), True),
+    (re.compile(r"(?:>=?\s*|(?:over|above|more than)\s+)(?P<value>.+)"), False),
+    (re.compile(r"(?:ol|overload)\s+(?:on|at|in)\s+(?:the\s+)?(?P<value>.+?)(?:\s+range)?"), False),
+)
+_RANGE = re.compile(r"(?P<low>.+?)\s*(?:\.\.+|…|–|\bto\b|\s-\s)\s*(?P<high>.+)")
+
+_STATES = {
+    "on a bench supply": Power.BENCH, "bench supply": Power.BENCH, "on bench": Power.BENCH,
+    "relay off": Power.OFF, "relay on": Power.LIVE, "live": Power.LIVE,
+    "unplugged": Power.DEAD, "dead": Power.DEAD,
+}  # fmt: skip
+_STATE = re.compile(
+    rf"(?<=\s)({'|'.join(_STATES)})(?=\s|$)".replace(" ", "[ -]"),
+    re.IGNORECASE,
+)
+"""State of the board in a line: words that are in no value and no node."""
+
+
+def parse_shown(
+    found: object, reading: Reading, key: str = "", circuit: Circuit | None = None
+) -> Measured:
+    """Read what a meter showed at a reading, as a person says it.
+
+    Parameters
+    ----------
+    found : object
+        A value (``4.98 V``, ``OL``), a rough one (``about 230 V``), a range (``190 to 260 V``,
+        ``190..260``), a bound (``< 5 V``, ``over 1M``, ``OL on 2M``), ``nothing`` or
+        ``unstable``.
+    reading : Reading
+    key : str, optional
+        Where it stood, for the message.
+    circuit : Circuit, optional
+        To refuse what cannot be there, such as a pulse longer than the mains period.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    InputError
+        If it is nothing of these.
+
+    Examples
+    --------
+    >>> pin = Reading(function=Function.DC, a="pin", b="logic0")
+    >>> found = parse_shown("2.5..3 V", pin)
+    >>> found.low, found.high
+    (2.5, 3.0)
+    """
+    measured = _shown(found, reading, key)
+    if circuit is not None:
+        check_shown(circuit, measured, key)
+    return measured
+
+
+def _shown(found: object, reading: Reading, key: str) -> Measured:
+    text = found.strip().lower() if isinstance(found, str) else ""
+    if text in UNSTABLE_WORDS:
+        return Measured(reading=reading, value=0.0, unstable=True)
+    if text in NOTHING_WORDS:
+        return _nothing(found, reading, key)
+    for pattern, ends in _BOUNDS:
+        if bound := pattern.fullmatch(text):
+            value = parse_value(_as_written(found, bound), reading.function, key)
+            return Measured.between(reading, *((-inf, value) if ends else (value, inf)))
+    if rough := _ABOUT.fullmatch(text):
+        value = parse_value(_as_written(found, rough), reading.function, key)
+        return Measured(reading=reading, value=value, about=True)
+    if two := _RANGE.fullmatch(str(found).strip()) if text else None:
+        return _range(two["low"], two["high"], reading, key)
+    return Measured(reading=reading, value=parse_value(found, reading.function, key))
+
+
+def _as_written(found: object, match: re.Match[str]) -> str:
+    """The value behind a word, in the case in which it was written."""
+    return str(found).strip()[slice(*match.span("value"))]
+
+
+def _nothing(found: object, reading: Reading, key: str) -> Measured:
+    """The meter shows nothing."""
+    row = reading.function.row
+    if row.nothing is None:
+        raise refusal(found, f"what the display shows: {row.kind.allowed()}", key)
+    if isinstance(row.nothing, tuple):
+        return Measured.between(reading, *row.nothing)
+    return Measured(reading=reading, value=row.nothing)
+
+
+def _range(low: str, high: str, reading: Reading, key: str) -> Measured:
+    """Two ends; a unit or prefix that only the second has goes for both."""
+    if re.fullmatch(r"[-+]?[\d.]+", low) and (unit := re.search(r"[^\d.+-]+$", high)):
+        low += unit[0]
+    ends = sorted(parse_value(end, reading.function, key) for end in (low, high))
+    return Measured.between(reading, ends[0], ends[1])
+
+
+def parse_value(found: object, function: Function, key: str = "") -> float:
+    """Read one value, SI; ``OL`` on ohms and diode test is beyond the range.
+
+    Parameters
+    ----------
+    found : object
+        Text or plain number.
+    function : Function
+    key : str, optional
+        Where it stood, for the message.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    InputError
+        If it is not such a value.
+    """
+    text = found.strip().lower() if isinstance(found, str) else ""
+    row = function.row
+    if text in row.overload_words:
+        return inf
+    if text in OVERLOAD_WORDS:
+        ranged = ', or with its range: "OL on 60 V"' if row.volts else ""
+        raise refusal(found, f"{row.kind.allowed()}{ranged}", key)
+    if row.unsigned:
+        with suppress(InputError):
+            return max(parse_quantity(found, replace(row.kind, low=-ZERO_V), key), 0.0)
+    return parse_quantity(found, row.kind, key)
+
+
+def parse_function(found: object, key: str = "") -> Function:
+    """Read a function's name; ``low-time`` and ``low time`` are the same, ``vdc`` is ``dc``."""
+    text = " ".join(str(found).lower().replace("-", " ").replace("_", " ").split())
+    if text not in NAMES:
+        names = tuple(str(f) for f in Function)
+        raise refusal(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
+    return NAMES[text]
+
+
+def make_reading(
+    function: Function,
+    a: str,
+    b: str,
+    circuit: Circuit,
+    key: str = "",
+    lifted: str = "",
+    power: Power | None = None,
+) -> Reading:
+    """A reading at nodes that the board has, under the names they have in its element list."""
+    power = usual_power(function) if power is None else power
+    try:
+        check_reading(circuit, Reading(function=function, a=a, b=b, lifted=lifted, power=power))
+    except InputError as error:
+        raise InputError(f"{key}{': ' if key else ''}{error}") from None
+    a, b = circuit.node(a), circuit.node(b)
+    return Reading(function=function, a=a, b=b, lifted=lifted, power=power)
+
+
+def find_part(ref: str, circuit: Circuit, function: Function | None = None) -> TwoNode | None:
+    """A part by its marking, so that ``ohm R2 82k`` needs no node names; None if there is none.
+
+    A diode test over an optocoupler is one of its LED.
+    """
+    wanted = ref.casefold()
+    if function is Function.DIODE and any(e.ref.casefold() == f"{wanted}.led" for e in circuit):
+        wanted = f"{wanted}.led"
+    parts = (e for e in circuit if isinstance(e, TwoNode) and not is_hidden(e))
+    return next((e for e in parts if e.ref.casefold() == wanted), None)
+
+
+def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
+    """Read one line of a prompt: function, probes, value.
+
+    Parameters
+    ----------
+    text : str
+        Red and black probe as nodes, ``dc pin logic0 4.98 V``, or over a part, ``ohm R2 82k``,
+        with ``reversed`` for probes the other way round and ``lifted`` where one end of it is
+        lifted; readings of pulses at the pin may leave the probes out, ``frequency 50 Hz``; the
+        state of the board where it is not the usual one, ``dc pin logic0 relay off 0.1 V``.
+    circuit : Circuit
+        Says which nodes and parts there are.
+    key : str, optional
+        Where it stood, for the message.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    InputError
+        One line: what was found, what is allowed.
+    """
+    reading, rest = _place(text, circuit, key)
+    if reading is None or not rest:
+        raise refusal(
+            text, 'function, red probe, black probe (or a part), value: "dc pin logic0 4.98 V"', key
+        )
+    return parse_shown(rest, reading, key, circuit)
+
+
+def as_measured(taken: Sequence[str | Measured], circuit: Circuit) -> tuple[Measured, ...]:
+    """Readings, those that are text read."""
+    return tuple(
+        parse_reading(each, circuit, f'reading "{each[:60]}"') if isinstance(each, str) else each
+        for each in taken
+    )
+
+
+def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
+    """Read what to measure where, without a value: ``dc pin logic0``, ``ohm R2``.
+
+    Parameters
+    ----------
+    text : str
+    circuit : Circuit
+        Says which nodes and parts there are.
+    key : str, optional
+        Where it stood, for the message.
+
+    Returns
+    -------
+    Reading
+
+    Raises
+    ------
+    InputError
+        One line: what was found, what is allowed.
+    """
+    reading, rest = _place(text, circuit, key)
+    if reading is None or rest:
+        raise refusal(text, 'function, red probe, black probe (or a part): "dc pin logic0"', key)
+    return reading
+
+
+def place_text(reading: Reading, circuit: Circuit) -> str:
+    """What to measure where, as a person writes it; `parse_place` reads it back.
+
+    Examples
+    --------
+    >>> from zcd.circuit.elements import Circuit
+    >>> pin = Reading(function=Function.LOW_Z, a="feed", b="neutral")
+    >>> place_text(pin, Circuit(elements=()))
+    'low z feed neutral'
+    """
+    words = [str(reading.function)]
+    if reading.lifted:
+        turned = circuit[reading.lifted].nodes[0] != reading.a
+        words += [reading.lifted, "reversed" if turned else "", "lifted"]
+    else:
+        words += [reading.a, reading.b]
+    if reading.power is not usual_power(reading.function):
+        words.append(str(reading.power))
+    return " ".join(word for word in words if word)
+
+
+def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
+    """The reading that a line begins with, None where it ends early; and what is left of it."""
+    line, power = _without_state(_joined(text), text, key)
+    words = line.split()
+    if not words:
+        raise refusal(text, 'a reading such as "dc pin logic0 4.98 V"', key)
+    function = parse_function(words[0], key)
+    nodes, rest, lifted = _probes(function, words[1:], circuit, key)
+    if len(nodes) < 2:
+        return None, ""
+    reading = make_reading(function, nodes[0], nodes[1], circuit, key, lifted, power)
+    return reading, " ".join(rest)
+
+
+def _without_state(line: str, text: str, key: str) -> tuple[str, Power | None]:
+    """A line without the words on the state of the board, and that state."""
+    found = {_STATES[each.lower().replace("-", " ")] for each in _STATE.findall(line)}
+    if len(found) > 1:
+        raise refusal(text, "one state of the board", key)
+    return _STATE.sub(" ", line), found.pop() if found else None
+
+
+def parse_power(found: object, key: str = "") -> Power:
+    """Read a state of the board: ``dead``, ``bench supply``, ``relay off``, ``live``."""
+    text = " ".join(str(found).lower().replace("-", " ").replace("_", " ").split())
+    if text not in _STATES:
+        names = tuple(str(p) for p in Power)
+        raise refusal(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
+    return _STATES[text]
+
+
+def _probes(
+    function: Function, words: list[str], circuit: Circuit, key: str
+) -> tuple[list[str], list[str], str]:
+    """Both nodes (fewer where the words end early), the words left, the lifted part."""
+    part = find_part(words[0], circuit, function) if words else None
+    rest, nodes, lifted = words, ["pin", "logic0"], ""
+    if part is None and words:
+        require_part(words[0], (e.ref for e in circuit), f"{key}: " if key else "")
+    if part is not None:
+        said = {word.lower() for word in rest}
+        nodes = list(part.nodes)[:: -1 if "reversed" in said else 1]
+        lifted = part.ref if "lifted" in said else ""
+        rest = [word for word in rest[1:] if word.lower() not in ("reversed", "lifted")]
+    elif not function.row.pulses or _begins_at_a_node(rest, circuit):
+        nodes, rest = rest[:2], rest[2:]
+    return nodes, rest, lifted
+
+
+def _begins_at_a_node(words: list[str], circuit: Circuit) -> bool:
+    """Whether the next word is a node, so that a value cannot be meant."""
+    return bool(words) and words[0] in (*circuit.nodes, *circuit.aliases)
+
+
+def _joined(text: str) -> str:
+    """The line with a function of two words as one."""
+    for function in Function:
+        start = str(function)
+        if " " in start and text.strip().lower().startswith(start):
+            return start.replace(" ", "-") + text.strip()[len(start) :]
+    return text
+
+
+def show_value(function: Function, value: float, digits: int = 3) -> str:
+    """A reading's value as a meter shows it."""
+    row = function.row
+    if value == inf:
+        return row.overload
+    if abs(value) < row.least_shown:
+        value = 0.0
+    return format_si(value, row.unit, digits=digits)
+
+
+def show_measured(measured: Measured, digits: int = 3) -> str:
+    """What was read, as a person would say it; `parse_shown` reads it back."""
+    function = measured.reading.function
+    if measured.unstable:
+        return UNSTABLE_WORDS[0]
+    if measured.low is None or measured.high is None:
+        shown = show_value(function, measured.value, digits)
+        return f"about {shown}" if measured.about else shown
+    if (measured.low, measured.high) == function.row.nothing:
+        return NOTHING_WORDS[0]
+    low, high = (show_value(function, end, digits) for end in (measured.low, measured.high))
+    if measured.low == -inf:
+        return f"under {high}"
+    return f"over {low}" if measured.high == inf else f"{low} to {high}"

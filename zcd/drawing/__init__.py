@@ -1,0 +1,1 @@
+"""Pictures: circuit diagrams, waveforms, maps, timelines."""

@@ -1,0 +1,200 @@
+"""The figures of what lies ahead: what decides the headroom, and margin against years."""
+
+from __future__ import annotations
+
+from textwrap import fill
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board
+from zcd.drawing.canvas import (
+    BLUE,
+    GREY,
+    LEFT,
+    LIGHT,
+    RED,
+    TITLE_LETTERS,
+    WHITE,
+    drawing,
+    new_figure,
+)
+from zcd.margin.ageing import YEARS, Ageing, Course
+from zcd.margin.outlook import Outlook
+from zcd.margin.sensitivity import Decides
+from zcd.report.of_outlook import SHOWN, VIEW_WORDS, decides_line, lost_text, share_text
+from zcd.report.text import plain, quantity_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+FloatArray = NDArray[np.float64]
+
+LOWEST_PERCENT = -25.0
+STYLES = (
+    ("worst corner", "corner", RED, 1.6, (0, (5, 2)), "X"),
+    ("first board in a hundred", "first percent", BLUE, 0.8, "-", "v"),
+    ("half of the boards", "middle", BLUE, 2.2, "-", "o"),
+)
+"""Of each course: name, label, colour, width, dashes, marker where sync is lost."""
+
+
+def outlook_figures(board: Board, outlook: Outlook) -> list[Figure]:
+    """Both figures of an outlook."""
+    return [decides_figure(board, outlook.decides), years_figure(board, outlook.ageing)]
+
+
+def decides_figure(board: Board, decides: Decides) -> Figure:
+    """What decides the CTR headroom, as bars.
+
+    Parameters
+    ----------
+    board : Board
+        Gives the name.
+    decides : Decides
+
+    Returns
+    -------
+    figure : Figure
+        One axes; a bar for each tolerance (all it does, hatched) with a narrower, solid one in it
+        (by itself), and the interval of the former.
+    """
+    count = min(len(decides.names), SHOWN)
+    place = np.arange(count)[::-1]
+    total, first = (100.0 * np.maximum(x[:count], 0.0) for x in (decides.total, decides.first))
+    low, high = 100.0 * decides.total_low[:count], 100.0 * decides.total_high[:count]
+    with drawing():
+        figure = new_figure("what-decides", 7.2, 1.6 + 0.34 * count)
+        ax = figure.subplots()
+        ax.barh(
+            place, total, height=0.72, facecolor=LIGHT, edgecolor="0.4", hatch="///", lw=0.8,
+            label="with all it does together with others",
+        )  # fmt: skip
+        ax.barh(place, first, height=0.34, color=BLUE, lw=0.0, label="by itself")
+        reach = np.maximum([total - low, high - total], 0.0)
+        ax.errorbar(
+            total, place, xerr=reach, fmt="none", ecolor="black", elinewidth=1.0, capsize=3.0,
+            label="95 % sure",
+        )  # fmt: skip
+        for d, y in enumerate(place):
+            ax.annotate(
+                share_text(decides, d), (max(total[d], high[d]), y), xytext=(5.0, 0.0),
+                textcoords="offset points", va="center",
+            )  # fmt: skip
+        ax.set_yticks(place, [plain(name) for name in decides.names[:count]])
+        ax.set_xlim(0.0, 1.12 * max(100.0, float(high.max())))
+        ax.set_xlabel("share of the variance of the log CTR headroom [%]")
+        ax.legend(loc="lower right", frameon=False)
+        figure.suptitle(fill(decides_line(decides), TITLE_LETTERS), weight="bold", **LEFT)
+        ax.set_title(plain(board.name), loc="left")
+    return figure
+
+
+def years_figure(board: Board, ageing: Ageing) -> Figure:
+    """Margin against years, both views of ageing side by side.
+
+    Parameters
+    ----------
+    board : Board
+        Gives the name.
+    ageing : Ageing
+
+    Returns
+    -------
+    figure : Figure
+        Two axes that share both scales; in each the band of the population (``band``), its middle
+        (``middle``) and the worst corner (``corner``).
+    """
+    with drawing():
+        figure = new_figure("years", 7.2, 4.4)
+        axes = figure.subplots(1, 2, sharex=True, sharey=True)
+        hours = quantity_text(ageing.hours_per_year, "h")
+        for ax, (view, course) in zip(axes, ageing.courses.items(), strict=True):
+            _draw_course(ax, course)
+            words = (
+                f"{plain(board.name)}; mains at the chain {hours} a year" if ax is axes[0] else ""
+            )
+            ax.set_title(f"{words}\n{VIEW_WORDS[view]}", loc="left")
+            ax.set_xlabel("years in service")
+        axes[0].set_xlim(0.0, YEARS[-1])
+        axes[0].set_ylim(LOWEST_PERCENT, 100.0)
+        axes[0].set_ylabel("tightest lock rule: left of its limit [%]")
+        _add_legend(figure)
+        figure.suptitle(_years_title(ageing), weight="bold", **LEFT)
+    return figure
+
+
+def _years_title(ageing: Ageing) -> str:
+    corner, first = (
+        lost_text(min(years))
+        for years in zip(
+            *((course.corner_years, course.first_years) for course in ageing.courses.values()),
+            strict=True,
+        )
+    )
+    words = (
+        f"Sync lost, by the harsher view: worst corner {corner}, first board in a hundred {first}"
+    )
+    return fill(words, TITLE_LETTERS)
+
+
+def _add_legend(figure: Figure) -> None:
+    """Below both axes: names beside falling lines would stand on one another."""
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    lines = [
+        Line2D([], [], color=color, lw=width, ls=dashes, marker=marker, ms=6, label=name)
+        for name, _, color, width, dashes, marker in STYLES
+    ]
+    band = Patch(facecolor=BLUE, alpha=0.25, label="1 % to 99 % of the boards")
+    figure.legend(handles=[*lines, band], loc="outside lower center", ncols=2, frameon=False)
+
+
+def _draw_course(ax: Axes, course: Course) -> None:
+    low, middle, high, corner = (
+        100.0 * np.maximum(x, 10.0 * LOWEST_PERCENT / 100.0)
+        for x in (course.low_ratio, course.middle_ratio, course.high_ratio, course.corner_ratio)
+    )
+    ax.axhspan(
+        LOWEST_PERCENT, 0.0, facecolor=LIGHT, edgecolor="0.6", hatch="\\\\\\", lw=0.0, label="lost"
+    )
+    ax.text(
+        0.98, 0.03, "sync lost", transform=ax.transAxes, ha="right", va="bottom", bbox=WHITE,
+        label="lost",
+    )  # fmt: skip
+    _draw_band(ax, low, high, course.first_years)
+    ax.axhline(0.0, color="black", lw=1.0)
+    courses = (
+        (corner, course.corner_years),
+        (low, course.first_years),
+        (middle, course.median_years),
+    )
+    for depth, (style, (curve, years)) in enumerate(zip(STYLES, courses, strict=True)):
+        name, label, color, width, dashes, marker = style
+        ax.plot(*_through(curve, years), color=color, lw=width, ls=dashes, label=label)
+        for year in [years] if 0.0 < years <= YEARS[-1] else []:
+            ax.plot(year, 0.0, marker=marker, ms=8, color=color, ls="none", label=f"{name} lost")
+            # one below the other, as they may be near together
+            ax.annotate(
+                lost_text(year), (year, 0.0), xytext=(8.0, -10.0 - 12.0 * depth),
+                textcoords="offset points", va="center", fontsize=8.0, bbox=WHITE,
+            )  # fmt: skip
+    ax.grid(axis="y", color=GREY, lw=0.3, alpha=0.5)
+
+
+def _draw_band(ax: Axes, low: FloatArray, high: FloatArray, first_years: float) -> None:
+    """The boards between the lines of 1 % and 99 %."""
+    at, lower = _through(low, first_years)
+    upper = np.interp(at, YEARS, high)
+    ax.fill_between(at, lower, upper, facecolor=BLUE, alpha=0.25, lw=0.0, label="band")
+
+
+def _through(curve: FloatArray, lost_years: float) -> tuple[FloatArray, FloatArray]:
+    """Years and margins of a curve, with the year at which it is 0 if there is one."""
+    lost = [lost_years] if 0.0 < lost_years <= YEARS[-1] else []
+    years = np.array([*YEARS, *lost])
+    order = np.argsort(years, kind="stable")
+    return years[order], np.array([*curve, *np.zeros(len(lost))])[order]

@@ -1,0 +1,320 @@
+"""The board as a circuit diagram: parts with their values, nodes with what is read there.
+
+It reads the element list. A part that failed is boxed, crossed and named in words, so that no
+colour is needed to see it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from math import cos, hypot, pi, sin
+
+import numpy as np
+
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit, led_refs
+from zcd.circuit.elements import (
+    Capacitance,
+    Circuit,
+    DcSource,
+    Element,
+    MainsSource,
+    Resistance,
+)
+from zcd.drawing.layout import CELL, LABEL, Name, Plan, Point, Spot, place
+from zcd.drawing.sketch import LETTER, WIDEST_LETTER, Group, Sketch
+from zcd.drawing.symbols import RELAY, Disc, Line, Shape, Symbol, Words, place_shapes, symbol_of
+from zcd.engine.network import island_of
+from zcd.report.text import plain, quantity_text
+
+LINE = 11.0
+"""From one line of words to the next."""
+HOP = 4.0
+"""Radius of the bow with which one wire passes over another."""
+UNDER = 19.0
+"""From a lying part down to its first line of words."""
+ABOVE = 11.0
+"""From a node up to its last line of words."""
+PAD = 3.5
+"""Between a symbol and the box that marks it."""
+BESIDE = 24.0
+"""Half of the next node's name, and what is free on both sides of words."""
+BETWEEN = 6.0
+"""Free between the words below two parts that lie side by side."""
+LONGEST = 12
+"""Letters of a marking."""
+TITLE = 60.0
+"""From the top wire up to the titles of both sides."""
+
+NOTHING: Mapping[str, str] = {}
+
+
+def schematic(
+    board: Board,
+    circuit: Circuit | None = None,
+    *,
+    at_nodes: Mapping[str, str] = NOTHING,
+    at_parts: Mapping[str, str] = NOTHING,
+    failed: Mapping[str, str] = NOTHING,
+    name: str = "schematic",
+) -> Sketch:
+    """Draw the sync circuit of a board.
+
+    Parameters
+    ----------
+    board : Board
+        Gives the markings of diodes and optocoupler.
+    circuit : Circuit, optional
+        One row; that of the board if not given.
+    at_nodes, at_parts : mapping of str to str
+        Node, or ref of a part -> words that stand there, such as a reading; lines are kept.
+    failed : mapping of str to str
+        Ref of a part, or a node -> what is wrong with it, such as ``open``.
+    name : str
+        Of the drawing; a class in its SVG.
+
+    Returns
+    -------
+    sketch : Sketch
+    """
+    circuit = build_circuit(board) if circuit is None else circuit
+    notes = {circuit.node(node): text for node, text in at_nodes.items()}
+    live = island_of(circuit, "line")
+    at_live = [text for node, text in notes.items() if node in live]
+    plan = place(
+        circuit,
+        max(CELL, _width(at_live) + BESIDE, _width(at_parts.values()) + BETWEEN),
+        max(LABEL, _width([notes.get("pin", "")]) + BESIDE),
+    )
+    leds = set(led_refs(board))
+    wrong = {_home(circuit, key): text for key, text in failed.items()}
+    second = {home: f" ({alias})" for alias, home in circuit.aliases.items()}
+    groups = [_side_titles(plan), _wires(plan)]
+    for spot in plan.spots:
+        symbol = symbol_of(spot.element, leds)
+        ref = spot.element.ref
+        lines = [_brief(line) for line in (ref, *_value_lines(board, spot.element))]
+        groups.append(_part(spot, symbol, lines, at_parts.get(ref, ""), wrong.get(ref, "")))
+        if ref in wrong:
+            groups.append(_mark(_outline(spot, symbol)))
+    for source, at in plan.supplies:
+        groups.append(_supply(source, at, wrong.get(source.ref, "")))
+        if source.ref in wrong:
+            groups.append(_mark(_around((at[0], at[1] - 12.5))))
+    for node, label in plan.names.items():
+        text = plain(node) + second.get(node, "")
+        groups.append(_node(node, label, plan, text, notes.get(node, ""), wrong.get(node, "")))
+        if node in wrong:
+            groups.append(_mark(_around(plan.pin if node == "pin" else label.at)))
+    return Sketch(name, tuple(groups))
+
+
+def _width(texts: Iterable[str]) -> float:
+    """Room that the longest line of some words takes."""
+    lines = [line for text in texts for line in text.splitlines()]
+    return WIDEST_LETTER * LETTER * max(map(len, lines), default=0)
+
+
+def _brief(text: str) -> str:
+    """A marking that fits beside its part."""
+    text = plain(text)
+    return text if len(text) <= LONGEST else f"{text[: LONGEST - 1]}…"
+
+
+def _home(circuit: Circuit, key: str) -> str:
+    """A part's ref as it is, a node by the name it has in the elements."""
+    return key if key in circuit else circuit.node(key)
+
+
+def _value_lines(board: Board, element: Element) -> list[str]:
+    """What is printed on a part, as far as it is known."""
+    match element:
+        case Resistance(ref=ref) if ref not in RELAY or ref == "K1.coil":
+            numbers = [(element.resistance_ohm, "Ω")]
+        case Capacitance():
+            numbers = [(element.capacitance_f, "F")]
+        case MainsSource():
+            numbers = [(element.rms_v, "V"), (element.frequency_hz, "Hz")]
+        case _:
+            return _marking(board, element.ref)
+    return [quantity_text(float(np.max(value)), unit) for value, unit in numbers]
+
+
+def _marking(board: Board, ref: str) -> list[str]:
+    """The marking of a diode or of the optocoupler; nothing for other parts."""
+    if ref == board.optocoupler.ref:
+        return [f"{board.optocoupler.family} {board.optocoupler.grade}"]
+    fitted = [d for d in (board.rectifier, board.clamp) if d is not None]
+    return [d.part for d in fitted if ref == d.ref or ref[:-1] == d.ref][:1]
+
+
+def _side_titles(plan: Plan) -> Group:
+    """The isolation barrier, and what stands on either side of it."""
+    x, y = plan.barrier_x, plan.top - TITLE
+    low = plan.bottom + 34.0
+    return Group(
+        kind="side",
+        title="isolation barrier: mains side, live, on the left; isolated side on the right",
+        shapes=(
+            Line(points=((x, y - 10.0), (x, low)), dashed=True, width=1.0),
+            Words(text="mains, LIVE", at=(x - 9.0, y), align="end", bold=True),
+            Words(text="isolated", at=(x + 9.0, y), bold=True),
+        ),
+    )
+
+
+def _wires(plan: Plan) -> Group:
+    """Wires with bows where they cross, and dots where they join."""
+    shapes: list[Shape] = []
+    for wire in plan.wires:
+        shapes.append(Line(points=_with_bows(wire, plan)))
+    segments = [*plan.wires, *((s.start, s.end) for s in plan.spots)]
+    meeting = Counter(point for segment in segments for point in segment)
+    for point in meeting:
+        meeting[point] += 2 * sum(_inside(point, wire) for wire in plan.wires)
+    shapes += [Disc(at=p, radius=1.9, solid=True) for p, n in meeting.items() if n > 2]
+    x, y = plan.ground
+    shapes.append(Line(points=((x, y), (x, y + 7.0))))
+    shapes += [
+        Line(points=((x - half, y + down), (x + half, y + down)))
+        for half, down in ((8.0, 7.0), (5.0, 10.0), (2.0, 13.0))
+    ]
+    shapes.append(Disc(at=(plan.pin[0] + 2.5, plan.pin[1]), radius=2.5))
+    return Group(kind="wire", shapes=tuple(shapes))
+
+
+def _inside(point: Point, wire: tuple[Point, Point]) -> bool:
+    """Whether a point lies on a wire, away from its ends."""
+    (ax, ay), (bx, by) = wire
+    x, y = point
+    return (ax == bx == x and min(ay, by) < y < max(ay, by)) or (
+        ay == by == y and min(ax, bx) < x < max(ax, bx)
+    )
+
+
+def _with_bows(wire: tuple[Point, Point], plan: Plan) -> tuple[Point, ...]:
+    """A standing wire with a bow over each lying one that it crosses."""
+    (x, begin), (end_x, end) = wire
+    if x != end_x:
+        return wire
+    lying = {a[1] for a, b in plan.wires if a[1] == b[1] and _inside((x, a[1]), (a, b))}
+    crossed = sorted(y for y in lying if min(begin, end) < y < max(begin, end))
+    points = [(x, min(begin, end))]
+    for y in crossed:
+        turns = [pi * k / 8.0 for k in range(9)]
+        points += [(x - HOP * sin(turn), y - HOP * cos(turn)) for turn in turns]
+    return (*points, (x, max(begin, end)))
+
+
+def _along(spot: Spot) -> Point:
+    """Direction from a part's first node to its second."""
+    dx, dy = spot.end[0] - spot.start[0], spot.end[1] - spot.start[1]
+    length = hypot(dx, dy)
+    return dx / length, dy / length
+
+
+def _mirrored(spot: Spot) -> bool:
+    """Whether sides are swapped, so that light leaves upwards or to the right."""
+    return min(_along(spot)) < 0.0
+
+
+Box = tuple[Point, Point]
+
+
+def _outline(spot: Spot, symbol: Symbol) -> Box:
+    """Upper left and lower right corner of a symbol where it stands."""
+    corners = Line(points=tuple((x, y) for x in (-1.0, 1.0) for y in symbol.across))
+    scaled = replace(corners, points=tuple((x * symbol.half_length, y) for x, y in corners.points))
+    (placed,) = place_shapes((scaled,), spot.centre, _along(spot), mirrored=_mirrored(spot))
+    assert isinstance(placed, Line)
+    xs, ys = zip(*placed.points, strict=True)
+    return (min(xs), min(ys)), (max(xs), max(ys))
+
+
+def _around(point: Point) -> Box:
+    """A small box about a point."""
+    return (point[0] - 5.0, point[1] - 5.0), (point[0] + 5.0, point[1] + 5.0)
+
+
+def _part(spot: Spot, symbol: Symbol, lines: list[str], note: str, wrong: str) -> Group:
+    """A symbol with its leads and its words."""
+    along, (x, y) = _along(spot), spot.centre
+    shapes = [*place_shapes(symbol.shapes, spot.centre, along, mirrored=_mirrored(spot))]
+    for end, sign in ((spot.start, -1.0), (spot.end, 1.0)):
+        step = sign * symbol.half_length
+        body = (x + step * along[0], y + step * along[1])
+        shapes.append(Line(points=(end, body)))
+    words = [(line, False) for line in lines] + [(line, True) for line in note.splitlines()]
+    words += [(line, True) for line in wrong.splitlines()]
+    away = 6.0 * bool(wrong)
+    if along[0]:
+        first, side, align = (x, y + UNDER + away), 0.0, "middle"
+    else:
+        up = 0.5 * LINE * (len(words) - 1) - 0.35 * LINE
+        first, side, align = (x, y + symbol.words_dy - up), symbol.words_dx + away, "start"
+        if symbol.words_dy:
+            first = (x, y + symbol.words_dy + away)
+    shapes += [
+        Words(text=text, at=(first[0] + side, first[1] + k * LINE), align=align, bold=bold)
+        for k, (text, bold) in enumerate(words)
+    ]
+    title = ", ".join(text for text, _ in words)
+    return Group(kind="part", ref=spot.element.ref, title=title, shapes=tuple(shapes))
+
+
+def _mark(box: Box) -> Group:
+    """A heavy box around what has failed, with a cross on its lower left corner."""
+    (left, top), (right, bottom) = box
+    left, top, right, bottom = left - PAD, top - PAD, right + PAD, bottom + PAD
+    corners = ((left, top), (right, top), (right, bottom), (left, bottom))
+    cross = [
+        Line(points=((left - 3.5, bottom - s * 3.5), (left + 3.5, bottom + s * 3.5)), width=2.2)
+        for s in (-1.0, 1.0)
+    ]
+    return Group(kind="mark", shapes=(Line(points=corners, closed=True, width=2.2), *cross))
+
+
+def _supply(source: DcSource, at: Point, wrong: str) -> Group:
+    """A supply as a terminal above its node."""
+    x, y = at
+    text = f"{plain(source.ref)} {quantity_text(float(np.max(source.voltage_v)), 'V')}"
+    shapes: list[Shape] = [
+        Line(points=((x, y), (x, y - 10.0))),
+        Disc(at=(x, y - 12.5), radius=2.5),
+        Words(text=text, at=(x + 7.0 + 6.0 * bool(wrong), y - 9.5)),
+    ]
+    if wrong:
+        shapes.append(Words(text=wrong, at=(x + 13.0, y - 9.5 + LINE), bold=True))
+    return Group(kind="part", ref=source.ref, title=f"{text} {wrong}".strip(), shapes=tuple(shapes))
+
+
+def _node(node: str, label: Name, plan: Plan, text: str, note: str, wrong: str) -> Group:
+    """A node's name and the words there."""
+    lines = [(text, False), *((line, True) for line in (*note.splitlines(), *wrong.splitlines()))]
+    (x, y), align = label.at, "middle"
+    match label.where:
+        case "above":
+            y -= ABOVE + LINE * (len(lines) - 1)
+            if _goes_up(label.at, plan):
+                x, align = x + 4.0, "start"
+        case "below":
+            y += LINE + 1.0
+        case _:
+            x, align = x + 9.0 + 4.0 * bool(wrong), "start"
+            y += 0.35 * LINE - 0.5 * LINE * (len(lines) - 1)
+    words = tuple(
+        Words(text=line, at=(x, y + k * LINE), align=align, bold=bold)
+        for k, (line, bold) in enumerate(lines)
+    )
+    return Group(kind="node", ref=node, title=", ".join(t for t, _ in lines), shapes=words)
+
+
+def _goes_up(point: Point, plan: Plan) -> bool:
+    """Whether something goes up from a point."""
+    segments = [*plan.wires, *((s.start, s.end) for s in plan.spots)]
+    return any(
+        point in segment and any(x == point[0] and y < point[1] for x, y in segment)
+        for segment in segments
+    )

@@ -1,0 +1,109 @@
+"""Closing a job: what the fault was, and what was done about it, written into its file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from zcd.board.units import nearest, require_part
+from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.job_history import kind_of
+from zcd.errors import InputError, refusal
+from zcd.files import file_name, update_whole
+from zcd.jobs.job_file import already_closed
+from zcd.jobs.job_text import JobText
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
+
+
+def find_fault(faults: Sequence[Fault], written: str) -> Fault:
+    """A fault by its key; case and spaces do not matter.
+
+    Raises
+    ------
+    InputError
+        If nothing is said, or there is none of this name; the nearest is named.
+    """
+    folded = {_folded(fault.key): fault for fault in faults}
+    if _folded(written) in folded:
+        return folded[_folded(written)]
+    keys = tuple(fault.key for fault in faults)
+    if not written.strip():
+        raise InputError(
+            f'--found: say what it was; allowed: a fault such as "{keys[1]}", or "healthy"'
+        )
+    require_part(written, keys, "--found ")
+    allowed = f'a fault such as "{keys[1]}", or "healthy"{nearest(written, keys)}'
+    raise refusal(written, allowed, "--found")
+
+
+def _folded(key: str) -> str:
+    return " ".join(key.split()).casefold()
+
+
+def close_job(job: Job, fault: Fault, repair: str, today: date) -> Path:
+    """Write into a job file what the fault was; the rest of the file stays as it is.
+
+    Parameters
+    ----------
+    job : Job
+        Read from a file, still open.
+    fault : Fault
+        What it turned out to be.
+    repair : str
+        What was done, a line of text; may be empty.
+    today : date
+
+    Returns
+    -------
+    Path
+        The job file.
+
+    Raises
+    ------
+    InputError
+        If there is no job file, the job is closed by now, whoever closed it, or the file cannot be
+        written.
+    """
+    file = job.file
+    if file is None:
+        raise refusal("a board file", "a job file", "JOB")
+    told: dict[str, str | date] = {
+        "found": fault.key,
+        "kind": kind_of(fault),
+        "repair": repair,
+        "closed": today,
+    }
+    update_whole(file, lambda data: _closed(JobText.of(data, file_name(file)), told).data)
+    return file
+
+
+def _closed(text: JobText, told: dict[str, str | date]) -> JobText:
+    """A job file with what the fault was."""
+    import tomlkit
+
+    if text.job().closed is not None:
+        raise already_closed(text)
+    plain = {key: value for key, value in text.plain.items() if key not in told}
+    added = {key: value for key, value in told.items() if value != ""}
+
+    def edit(document: TOMLDocument) -> str:
+        for key in told:
+            document.pop(key, None)
+        return _with_keys(tomlkit.dumps(document), tomlkit.dumps(added))
+
+    return text.changed(edit, {**plain, **added})
+
+
+def _with_keys(text: str, keys: str) -> str:
+    """A TOML text with more keys, put in front of its first table: they belong to the whole."""
+    import tomlkit
+
+    document = tomlkit.parse(text)
+    for key, value in tomlkit.parse(keys).items():
+        document[key] = value
+    return tomlkit.dumps(document)

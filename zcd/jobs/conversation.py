@@ -1,0 +1,255 @@
+"""Readings taken one by one at a prompt."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
+from zcd.diagnosis.functions import OVERLOAD_WORDS
+from zcd.diagnosis.next_reading import Suggestion
+from zcd.diagnosis.rank import Diagnosis
+from zcd.diagnosis.reading_syntax import parse_function, parse_reading, parse_shown
+from zcd.diagnosis.readings import Measured, Reading
+from zcd.errors import InputError, refusal
+
+END = ("end", "quit", "exit", "q")
+SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
+UNDO = ("undo", "back")
+HELP = (
+    'Type what the meter shows for the reading asked for ("4.98 V", "OL", "OL on 2M", "about 230", '
+    '"190..260", "< 5 V", "nothing", "unstable"), or another reading ("ohm R2 82k", '
+    '"ohm R2 lifted 82k", "dc pin logic0 4.98 V", "dc pin logic0 relay off 0.1 V", '
+    '"dc pin logic0 bench supply 5 V"); "flags sync fan" for what the controller '
+    'reports ("flags none" for no flag); "skip" if a reading cannot be taken; "undo" takes the '
+    'last answer back; "end" stops, and what was answered is kept.'
+)
+
+QUESTION = "the meter shows: "
+LAST_QUESTION = "Enter ends; or undo, or another reading: "
+
+Diagnose = Callable[[Sequence[Measured], Sequence[Reading], Sequence[str]], Diagnosis]
+Save = Callable[[Sequence[Measured | Reading], Sequence[str]], None]
+
+
+def _kept_nowhere(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
+    del log, flags
+
+
+@dataclass(slots=True)
+class Answers:
+    """What was answered so far.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Says which nodes and parts there are.
+    log : list of Measured or Reading
+        In order; a reading without a value was skipped.
+    flags : tuple of str
+    """
+
+    circuit: Circuit
+    log: list[Measured | Reading] = field(default_factory=list)
+    flags: tuple[str, ...] = ()
+    _earlier: list[tuple[list[Measured | Reading], tuple[str, ...]]] = field(default_factory=list)
+
+    @property
+    def measured(self) -> list[Measured]:
+        """The readings taken, in order."""
+        return [each for each in self.log if isinstance(each, Measured)]
+
+    @property
+    def skipped(self) -> list[Reading]:
+        """The readings that cannot be taken."""
+        return [each for each in self.log if isinstance(each, Reading)]
+
+    def take(self, line: str, suggested: Reading | None) -> bool:
+        """Do what a line says; False where it only asks for help.
+
+        Parameters
+        ----------
+        line : str
+            Without blanks at its ends.
+        suggested : Reading or None
+            What a value alone is the answer to.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
+        word = line.lower()
+        if word in ("", "help", "?"):
+            return False
+        if word in UNDO:
+            self._undo()
+            return True
+        before = list(self.log), self.flags
+        if word in SKIP and suggested is not None:
+            self.log.append(suggested)
+        elif word.split()[0] in ("flag", "flags"):
+            self.flags = parse_flags(line.split()[1:])
+        else:
+            self.log.append(self._read(line, suggested))
+        self._earlier.append(before)
+        return True
+
+    def _undo(self) -> None:
+        """Take the last answer back: of this conversation, then readings of earlier ones."""
+        if self._earlier:
+            self.log, self.flags = self._earlier.pop()
+        elif self.log:
+            self.log.pop()
+        else:
+            raise InputError("there is no answer to take back")
+
+    def copy(self) -> Answers:
+        """The same answers, to go back to."""
+        earlier = [(list(log), flags) for log, flags in self._earlier]
+        return Answers(self.circuit, list(self.log), self.flags, earlier)
+
+    def join(self, more: Sequence[Measured | Reading], log: Sequence[Measured | Reading]) -> None:
+        """Take in what others have added; taking answers back does not take back theirs.
+
+        Parameters
+        ----------
+        more : sequence of Measured or Reading
+            What they added.
+        log : sequence of Measured or Reading
+            All there is now, in order.
+        """
+        for earlier, _ in self._earlier:
+            earlier.extend(more)
+        self.log = list(log)
+
+    def forget(self, reading: Reading) -> None:
+        """Take back all that was said of a reading."""
+        self.log = [each for each in self.log if place_of(each) != reading]
+
+    def last(self, reading: Reading) -> Measured | Reading | None:
+        """What was last said of a reading."""
+        return next((each for each in reversed(self.log) if place_of(each) == reading), None)
+
+    def _read(self, line: str, suggested: Reading | None) -> Measured:
+        """A value for the reading asked for, or a whole reading."""
+        if suggested is None:
+            return parse_reading(line, self.circuit)
+        if not line[0].isalpha() or line.lower() in OVERLOAD_WORDS:
+            return parse_shown(line, suggested, circuit=self.circuit)
+        if not _names_a_function(line):
+            try:
+                return parse_shown(line, suggested, circuit=self.circuit)
+            except InputError:
+                pass
+        return parse_reading(line, self.circuit)
+
+
+@dataclass(slots=True)
+class Conversation:
+    """A diagnosis in steps.
+
+    Parameters
+    ----------
+    answers : Answers
+        Those known already; those given are added.
+    diagnose : callable
+        Diagnosis from the readings taken, those skipped, and the flags.
+    save : callable
+        Keeps the log and the flags; called after each answer.
+    unkept : str
+        Why the last answer could not be kept; empty: it was.
+    """
+
+    answers: Answers
+    diagnose: Diagnose
+    save: Save = _kept_nowhere
+    unkept: str = ""
+
+    def run(
+        self,
+        show: Callable[[Diagnosis], None],
+        ask: Callable[[str], str],
+        tell: Callable[[str], None],
+    ) -> Diagnosis:
+        """Ask until the person ends it; once it is settled, Enter does.
+
+        Parameters
+        ----------
+        show : callable
+            Shows a diagnosis.
+        ask : callable
+            Puts a question and returns a line; raises EOFError at the end of input.
+        tell : callable
+            Says why a line could not be used.
+
+        Returns
+        -------
+        diagnosis : Diagnosis
+            The last one.
+        """
+        while True:
+            diagnosis = self.diagnose(
+                self.answers.measured, self.answers.skipped, self.answers.flags
+            )
+            show(diagnosis)
+            try:
+                if not self._answer(diagnosis.suggestion, ask, tell):
+                    return diagnosis
+            except EOFError:
+                return diagnosis
+
+    def _answer(
+        self, suggestion: Suggestion | None, ask: Callable[[str], str], tell: Callable[[str], None]
+    ) -> bool:
+        """Take one usable line; False ends the conversation."""
+        suggested = suggestion.reading if suggestion else None
+        while True:
+            line = " ".join(ask(QUESTION if suggested else LAST_QUESTION).split())
+            if line.lower() in END or (not line and suggested is None):
+                return False
+            before = self.answers.copy()
+            try:
+                if not self.answers.take(line, suggested):
+                    tell(HELP)
+                elif self._kept(before):
+                    return True
+                else:
+                    tell(self.unkept)
+            except InputError as error:
+                tell(str(error))
+
+    def _kept(self, before: Answers) -> bool:
+        """Keep what was answered last; what could not be kept was not answered."""
+        try:
+            self.save(self.answers.log, self.answers.flags)
+            self.unkept = ""
+        except InputError as error:
+            self.answers, self.unkept = before, str(error)
+        return not self.unkept
+
+
+def place_of(each: Measured | Reading) -> Reading:
+    """What was read, or cannot be."""
+    return each.reading if isinstance(each, Measured) else each
+
+
+def _names_a_function(line: str) -> bool:
+    """Whether a line begins like a whole reading."""
+    words = line.split()
+    for start in (words[0], " ".join(words[:2])):
+        try:
+            parse_function(start)
+        except InputError:
+            continue
+        return True
+    return False
+
+
+def parse_flags(words: Sequence[str]) -> tuple[str, ...]:
+    """Flags as typed; ``none`` stands alone."""
+    found = tuple(dict.fromkeys(word.strip(",").lower() for word in words))
+    if not found or not set(found) <= set(FLAGS) or (NO_FLAG in found and len(found) > 1):
+        raise refusal(" ".join(words), f"{', '.join(FLAGS[:-1])}, or {NO_FLAG} alone", "flags")
+    return found

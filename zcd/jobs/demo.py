@@ -1,0 +1,99 @@
+"""The demo: an invented board with an invented fault, from the first reading to the report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from zcd.board.files import load_board
+from zcd.board.model import Board
+from zcd.diagnosis.job import Job, load_job
+from zcd.errors import InputError
+from zcd.files import make_folder, write_whole
+from zcd.report.document import Document, Paragraph, Section
+from zcd.report.of_check_document import check_document
+from zcd.report.of_diagnosis_document import case_document
+from zcd.report.text import plain
+
+if TYPE_CHECKING:
+    from zcd.diagnosis.case import Case
+    from zcd.margin.check import Check
+
+
+FILES = ("board.toml", "job.toml", "repaired.toml")
+DEFAULT_FOLDER = "zcd-demo"
+_TEMPLATES = Path(__file__).with_name("templates") / "demo"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Demo:
+    """The demo's files, written and read back like anybody's.
+
+    Parameters
+    ----------
+    folder : Path
+    job : Job
+        The faulty board with what was measured on it.
+    repaired : Board
+    """
+
+    folder: Path
+    job: Job
+    repaired: Board
+
+
+def write_demo(folder: str | None) -> Demo:
+    """Write the demo's files into a new folder.
+
+    Parameters
+    ----------
+    folder : str or None
+        Must not exist; None takes the first free of ``zcd-demo``, ``zcd-demo-2`` and so on.
+
+    Returns
+    -------
+    demo : Demo
+
+    Raises
+    ------
+    InputError
+        If the folder exists or cannot be made.
+    """
+    path = _free_folder() if folder is None else Path(folder)
+    if path.exists():
+        raise InputError(f"{path}: found something of that name; allowed: a new folder")
+    make_folder(path)
+    for name in FILES:
+        write_whole(path / name, (_TEMPLATES / name).read_bytes())
+    return Demo(
+        folder=path,
+        job=load_job(path / "job.toml"),
+        repaired=load_board(path / "repaired.toml"),
+    )
+
+
+def _free_folder() -> Path:
+    names = (f"{DEFAULT_FOLDER}-{n}" if n > 1 else DEFAULT_FOLDER for n in count(1))
+    return next(path for path in map(Path, names) if not path.exists())
+
+
+def demo_document(demo: Demo, case: Case, check: Check) -> Document:
+    """The demo: the faulty board, then the repaired one, then where it all lies."""
+    faulty, repaired = case_document(case, assumptions=False), check_document(check)
+    files = (
+        f"{plain(str(demo.folder))}: board.toml, job.toml and repaired.toml are what was put in; "
+        "report.html is the record with pictures. Board, appliance, fault and readings are "
+        "invented."
+    )
+    return Document(
+        title="THE FAULTY BOARD",
+        sections=(
+            Section("", (Paragraph(faulty.title, "strong"),)),
+            *faulty.sections,
+            Section("THE REPAIRED BOARD", (Paragraph(repaired.title, "strong"),)),
+            *repaired.sections,
+            Section("THE FILES", (Paragraph(files),)),
+        ),
+    )

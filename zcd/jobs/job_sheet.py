@@ -1,0 +1,381 @@
+"""What a report of a check says, and the file that it becomes."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.case import Case
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import Meter, usual_meter
+from zcd.diagnosis.node_readings import expected_at_nodes
+from zcd.drawing.figures import figure_svg, loss_map_figure, outlook_figures, waveform_figure
+from zcd.drawing.schematic import schematic
+from zcd.drawing.sketch import Sketch, sketch_svg
+from zcd.drawing.timeline import timeline_figure
+from zcd.engine.solution import Solution
+from zcd.engine.solve import solve
+from zcd.files import write_whole
+from zcd.jobs.analysis import case_of
+from zcd.margin.check import Check, nominal_check
+from zcd.margin.loss_map import LossMap
+from zcd.margin.loss_share import LossShare
+from zcd.margin.spread import with_spread
+from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
+from zcd.report.document import Block, BulletList, Cautions, Document, Paragraph, Picture, Section
+from zcd.report.html import report_html
+from zcd.report.of_changes import changes
+from zcd.report.of_check import board_line
+from zcd.report.of_check_document import check_sections, end_sections, verdict_section
+from zcd.report.of_diagnosis import (
+    compared_sheet,
+    failed_marks,
+    node_texts,
+    part_texts,
+    ranked_sheet,
+)
+from zcd.report.of_diagnosis_text import sentence
+from zcd.report.of_job_history import experience_line
+from zcd.report.of_retest_record import retested_lines, retested_sheet
+from zcd.report.of_story import headline
+from zcd.report.of_story_flags import why_lines
+from zcd.report.pdf import report_pdf
+from zcd.report.text import plain
+from zcd.simulation.causes import causes_of, of_severity
+from zcd.simulation.timeline import stories_of
+from zcd.sync.lock import Lock, judge
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.figure import Figure
+
+    from zcd.diagnosis.job_history import Experience
+
+
+CAUTION_GROUPS = (
+    ("In every case", GENERAL),
+    ("Before a part is touched, and for ohms and diode tests", DEAD),
+    ("Readings on the isolated side, under power", ISOLATED),
+    ("Readings on the mains side, under power", LIVE),
+)
+
+
+def write_report(path: str | Path, document: Document, paper: str = "a4") -> Path:
+    """Write a report.
+
+    Parameters
+    ----------
+    path : str or Path
+        Ends in ``.pdf`` for a PDF file, else HTML; an old one is replaced when the new one is
+        complete.
+    document : Document
+    paper : str
+        ``a4`` or ``letter``.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    return write_whole(path, report_bytes(document, Path(path).suffix.lower(), paper))
+
+
+def report_bytes(document: Document, kind: str, paper: str = "a4") -> bytes:
+    """A report as it is written: `kind` is ``.pdf``, else HTML."""
+    return (
+        report_pdf(document, paper)
+        if kind == ".pdf"
+        else report_html(document, paper).encode("utf-8")
+    )
+
+
+def report_document(
+    *,
+    board: Board,
+    check: Check,
+    solution: Solution,
+    lock: Lock,
+    loss_map: LossMap,
+    loss_share: LossShare,
+    case: Case | None = None,
+    meter: Meter | None = None,
+) -> Document:
+    """All that a report says.
+
+    Parameters
+    ----------
+    board : Board
+        As it is now: after the repair, where there was one.
+    check : Check
+    solution, lock : Solution, Lock
+        Of the board at nominal mains; the first row is drawn.
+    loss_map, loss_share : LossMap, LossShare
+    case : Case, optional
+        What was found on the board before the repair.
+    meter : Meter, optional
+        Of what a good board reads, where there is no case; the usual one if not given.
+
+    Returns
+    -------
+    document : Document
+    """
+    pictures = () if check.outlook is None else _outlook_pictures(check)
+    return Document(
+        title=plain(board.name),
+        before=f"Mains sync circuit, checked by calculation on {date.today().isoformat()}",
+        sections=(
+            _checked_section(board, case, meter),
+            verdict_section(check),
+            *([] if case is None else _case_sections(case)),
+            _pictures_section(board, solution, lock, loss_map, loss_share),
+            *check_sections(check, pictures),
+            *end_sections(board, Section("Cautions", (Cautions(CAUTION_GROUPS),))),
+        ),
+    )
+
+
+def _case_sections(case: Case) -> list[Section]:
+    """Before the repair, why it showed as it did, and after the repair."""
+    return [_found_section(case), _story_section(case), _retest_section(case.job)]
+
+
+def _checked_section(board: Board, case: Case | None, meter: Meter | None) -> Section:
+    """The board, drawn with what a good one reads."""
+    circuit = build_circuit(board)
+    meter = (meter or usual_meter()) if case is None else case.job.meter
+    expected = expected_at_nodes(board, circuit, meter)
+    drawn = Picture(
+        "schematic",
+        sketch_svg(schematic(board, at_nodes=node_texts(expected, circuit))),
+        "The board as described, with what a meter shows at each point of a good one: AC volts "
+        "against neutral, DC volts against logic0.",
+    )
+    measured = "No figure here was measured on the board."
+    if case is not None:
+        measured = (
+            "Apart from the readings that are named as such, no figure here was measured on the "
+            "board."
+        )
+    worked = f"Worked out from the board file and published part data. {measured}"
+    lines = () if case is None else changes(case.job.board, board)
+    against = (Paragraph("Against the board as it came in:"), BulletList(lines)) if lines else ()
+    return Section(
+        "What was checked",
+        (Paragraph(f"{board_line(board)}."), *against, drawn, Paragraph(worked, "small")),
+    )
+
+
+def _found_section(case: Case) -> Section:
+    """What was found before the repair, and how."""
+    job, found = case.job, case.diagnosis
+    flags = f"; flags reported: {', '.join(job.flags)}" if job.flags else ""
+    note = f" {plain(job.note)}." if job.note else ""
+    circuit = case.circuit
+    return Section(
+        "What was found before the repair",
+        (
+            Paragraph(f"{plain(job.board.name)}{flags}.{note}"),
+            Paragraph(sentence(found.conclusion), "strong"),
+            *([] if case.known is None else [Paragraph(experience_line(case.known), "small")]),
+            *_closed_words(job),
+            compared_sheet(found.measured, case.job.board, circuit, job.meter),
+            ranked_sheet(found, circuit),
+            Picture(
+                "found",
+                sketch_svg(_found_sketch(case)),
+                "What was read on the faulty board. Boxed and crossed: the part that best "
+                "explains it.",
+            ),
+            Picture(
+                "before",
+                figure_svg(_before_figure(case)),
+                "The faulty board: one mains period with the likeliest fault at its likeliest "
+                "size.",
+            ),
+        ),
+    )
+
+
+def _closed_words(job: Job) -> tuple[Paragraph, ...]:
+    """What it turned out to be, and what was done."""
+    if job.closed is None:
+        return ()
+    done = f" Repair: {plain(job.repair)}." if job.repair else ""
+    return (Paragraph(f"Closed on {job.closed.isoformat()}; it was: {plain(job.found)}.{done}"),)
+
+
+def _retest_section(job: Job) -> Section:
+    """How the board read after the repair, each retest in turn; empty where there was none."""
+    blocks: list[Block] = []
+    for kept in job.retests:
+        first, *rest = retested_lines(kept)
+        blocks += [Paragraph(first, "strong"), *map(Paragraph, rest)]
+        if kept.readings:
+            blocks.append(retested_sheet(kept))
+    return Section("What was measured after the repair", tuple(blocks))
+
+
+def _story_section(case: Case) -> Section:
+    """How the likeliest fault came to the flags, in words for whoever brought the board in."""
+    first = case.diagnosis.ranked[0]
+    board = case.job.board
+    causes = [cause for cause in causes_of(board) if cause.key == first.key]
+    if not causes:
+        return Section("", ())
+    (story,) = stories_of(board, [of_severity(causes[0], first.severity)])
+    return Section(
+        "Why the controller reports what it reports",
+        (
+            Paragraph(f"{headline(story)}.", "strong"),
+            BulletList(tuple(why_lines(story))),
+            Picture(
+                "story",
+                figure_svg(timeline_figure(story, board.name)),
+                "From switching on: what the board would do with the likeliest fault.",
+                height_mm=190.0,
+            ),
+        ),
+    )
+
+
+def _pictures_section(
+    board: Board, solution: Solution, lock: Lock, loss_map: LossMap, loss_share: LossShare
+) -> Section:
+    """Waveforms, and where sync is lost."""
+    return Section(
+        "Pictures",
+        (
+            Picture(
+                "waveforms",
+                figure_svg(waveform_figure(board, solution, lock)),
+                "One mains period at nominal mains, on the bench, with a typical part of the "
+                "optocoupler's grade.",
+            ),
+            Picture(
+                "loss-map",
+                figure_svg(loss_map_figure(board, loss_map, loss_share)),
+                "Where sync is lost as mains or CTR go down: hatched by the first rule to fail for "
+                "a typical board, shaded by the share of boards within tolerance that lose it.",
+                height_mm=105.0,
+            ),
+        ),
+    )
+
+
+def _outlook_pictures(check: Check) -> tuple[Picture, ...]:
+    """What decides the headroom, and the years."""
+    assert check.outlook is not None
+    decides, years = outlook_figures(check.board, check.outlook)
+    return (
+        Picture(
+            "decides",
+            figure_svg(decides),
+            "What makes the CTR headroom differ from board to board: hatched, with all that a "
+            "tolerance does together with others; solid, by itself.",
+        ),
+        Picture(
+            "years",
+            figure_svg(years),
+            "The tightest lock rule against years in service, by both published views of "
+            "ageing: 98 of 100 boards lie in the band; dashed, the worst corner.",
+        ),
+    )
+
+
+def _before_figure(case: Case) -> Figure:
+    """One period of the faulty board, with the likeliest fault at its likeliest size."""
+    first = case.diagnosis.ranked[0]
+    circuit = case.circuit
+    if first.fault is not None:
+        circuit = first.fault.edit(circuit, np.array([first.severity]))
+    solution = solve(circuit)
+    return waveform_figure(case.job.board, solution, judge(solution, case.job.board), name="before")
+
+
+def _found_sketch(case: Case) -> Sketch:
+    """The faulty board with what was read at its nodes, the likeliest fault marked."""
+    return schematic(
+        case.job.board,
+        at_nodes=node_texts(case.diagnosis.measured, case.circuit),
+        at_parts=part_texts(case.diagnosis.measured, case.circuit),
+        failed=failed_marks(case.diagnosis.ranked[0], case.circuit),
+    )
+
+
+def judged_job(job: Job, board: Board, known: Experience | None) -> tuple[Case | None, Check]:
+    """What was found on a board, and whether it holds after the repair.
+
+    Parameters
+    ----------
+    job, board, known
+        As for `record_job`.
+
+    Returns
+    -------
+    case : Case or None
+        None: nothing was measured.
+    check : Check
+    """
+    case = case_of(job, known) if job.measured else None
+    return case, with_spread(nominal_check(board))
+
+
+def write_record(
+    case: Case | None,
+    board: Board,
+    check: Check,
+    files: Sequence[str],
+    paper: str,
+    meter: Meter | None = None,
+) -> None:
+    """Write the record of a job, before and after its repair, once for each file."""
+
+    pages = pages_of(board, check, case, meter)
+    for file in files:
+        write_report(file, pages, paper)
+
+
+def pages_of(board: Board, check: Check, case: Case | None, meter: Meter | None = None) -> Document:
+    """What a report says, all of it worked out."""
+
+    solution, lock, lost, share = _pictured(board)
+    return report_document(
+        board=board,
+        check=check,
+        solution=solution,
+        lock=lock,
+        loss_map=lost,
+        loss_share=share,
+        case=case,
+        meter=meter,
+    )
+
+
+@cache
+def _pictured(board: Board) -> tuple[Solution, Lock, LossMap, LossShare]:
+    """What the pictures of a board show."""
+    from zcd.circuit.build import build_circuit
+    from zcd.engine.solve import solve
+    from zcd.margin.loss_map import loss_map
+    from zcd.margin.loss_share import loss_share
+    from zcd.progress import progress_bar
+    from zcd.sync.lock import judge
+
+    with progress_bar(3) as begin:
+        begin("solving")
+        solution = solve(build_circuit(board))
+        begin("searching where sync is lost")
+        lost = loss_map(board)
+        begin("drawing boards within tolerance")
+        return solution, judge(solution, board), lost, loss_share(board, lost)

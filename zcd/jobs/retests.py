@@ -1,0 +1,150 @@
+"""A retest in the job file: made ready, and written whole."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from zcd.board.units import format_si
+from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.retest_record import ReadAgain, Retested, Verdict
+from zcd.errors import refusal
+from zcd.files import file_name, update_whole
+from zcd.jobs.job_text import JobText, add_table, inline_table
+from zcd.report.of_diagnosis import spread_of
+from zcd.report.text import factor_text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
+    from typing import Any
+
+    from tomlkit import TOMLDocument
+
+    from zcd.diagnosis.job import Job
+    from zcd.diagnosis.retest import Again, Retest
+
+
+def retested(
+    found: Retest, taken: date, *, by: str = "", replaced: Sequence[str] = (), board: str = ""
+) -> Retested:
+    """What a job file keeps of a retest.
+
+    Parameters
+    ----------
+    found : Retest
+    taken : date
+    by : str
+        Who.
+    replaced : sequence of str
+        What was replaced before it.
+    board : str
+        Name of the repaired board's file, beside the job file.
+    """
+    left = found.remaining
+    return Retested(
+        taken=taken,
+        by=by,
+        replaced=tuple(replaced),
+        board=board,
+        verdict=verdict_of(found),
+        good_ratio=found.good_ratio,
+        ctr_ratio=None if left is None else left.ctr_ratio,
+        headroom=() if left is None else tuple(map(factor_text, left.bench)),
+        headroom_weak=() if left is None else tuple(map(factor_text, left.weak)),
+        readings=tuple(map(_read_again, found.readings)),
+    )
+
+
+def verdict_of(found: Retest) -> Verdict:
+    """How the board reads now, in a word or two."""
+    if found.good:
+        return Verdict.GOOD
+    return Verdict.NOT_GOOD if found.differs else Verdict.UNSURE
+
+
+def _read_again(again: Again) -> ReadAgain:
+    function = again.measured.reading.function
+    return ReadAgain(
+        reading=again.measured.reading.words,
+        shown=show_measured(again.measured, 4),
+        good_board=spread_of(function, again.low, again.high),
+        differs=not again.good,
+    )
+
+
+def keep_retest(job: Job, kept: Retested) -> Path:
+    """Add a retest to a job file, once where it is told again; the rest of it stays as it is.
+
+    Parameters
+    ----------
+    job : Job
+        Read from a file; open or closed.
+    kept : Retested
+
+    Returns
+    -------
+    Path
+        The job file.
+
+    Raises
+    ------
+    InputError
+        If there is no job file, or it cannot be written.
+    """
+    file = job.file
+    if file is None:
+        raise refusal("a board file", "a job file", "JOB")
+    update_whole(file, lambda data: _with_retest(JobText.of(data, file_name(file)), kept).data)
+    return file
+
+
+def _with_retest(text: JobText, kept: Retested) -> JobText:
+    """A job file with one more retest, unless that is the last one already."""
+    import tomlkit
+
+    text.job()
+    entry, before = _entry(kept), text.plain.get("retests", [])
+    if before[-1:] == [entry]:
+        return text
+
+    def edit(document: TOMLDocument) -> None:
+        laid_out = dict(entry)
+        if kept.readings:
+            rows = tomlkit.array().multiline(True)
+            rows.extend(map(inline_table, entry["readings"]))
+            laid_out["readings"] = rows
+        add_table(document, "retests", laid_out)
+
+    return text.changed(edit, {**text.plain, "retests": [*before, entry]})
+
+
+def _entry(kept: Retested) -> dict[str, Any]:
+    """One ``[[retests]]``, what is empty left out."""
+    told: dict[str, Any] = {
+        "taken": kept.taken,
+        "by": kept.by,
+        "replaced": list(kept.replaced),
+        "board": kept.board,
+        "verdict": str(kept.verdict),
+        "sure": format_si(kept.good_ratio, "%"),
+        "ctr": [format_si(ratio, "%") for ratio in kept.ctr_ratio or ()],
+        "headroom": list(kept.headroom),
+        "headroom_weak": list(kept.headroom_weak),
+        "readings": [
+            {"reading": each.reading, "shown": each.shown, "good_board": each.good_board}
+            | ({"differs": True} if each.differs else {})
+            for each in kept.readings
+        ],
+    }
+    return {key: value for key, value in told.items() if value}
+
+
+def board_name_for(job: Job, board_file: Path | None) -> str:
+    """How a job file names the repaired board's file; empty where it is the job's own board."""
+    if job.file is None or board_file is None:
+        return ""
+    if job.board_file is not None and board_file.resolve() == job.board_file.resolve():
+        return ""
+    return Path(os.path.relpath(board_file, job.file.parent)).as_posix()

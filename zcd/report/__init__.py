@@ -1,0 +1,1 @@
+"""Results as tables, sentences and dictionaries; terminal, HTML, PDF."""

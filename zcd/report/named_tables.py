@@ -1,0 +1,80 @@
+"""Tables of results by name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from zcd.report.table import Quantity, Table
+
+if TYPE_CHECKING:
+    from zcd.diagnosis.case import Case
+    from zcd.margin.check import Check
+    from zcd.simulation.drive_parts import Replacements
+
+
+def check_tables() -> dict[str, Callable[[Check], Table | None]]:
+    """Tables of a check; those of the outlook only where it was worked out."""
+    from zcd.report import of_check as of
+    from zcd.report import of_outlook as later
+    from zcd.report import of_spread as spread
+
+    return {
+        "rules": of.rules_sheet,
+        "levels": of.levels_sheet,
+        "resistors": of.resistors_sheet,
+        "headroom": of.headroom_sheet,
+        "corners": lambda check: spread.corners_sheet(check.spread) if check.spread else None,
+        "population": lambda check: (
+            spread.population_sheet(check.spread.population) if check.spread else None
+        ),
+        "tolerances": lambda check: spread.tolerances_sheet(check.spread) if check.spread else None,
+        "shares": lambda check: (
+            later.decides_sheet(check.outlook.decides) if check.outlook else None
+        ),
+        "years": lambda check: (
+            later.years_sheet(check.outlook.ageing, check.board) if check.outlook else None
+        ),
+        "shorts": of.shorts_sheet,
+        "surge": of.surge_sheet,
+        "assumptions": lambda check: of.assumptions_sheet(check.board),
+    }
+
+
+def case_tables() -> dict[str, Callable[[Case], Table]]:
+    """Tables of a diagnosis."""
+    from zcd.report.of_diagnosis import measured_sheet, ranked_sheet
+
+    return {
+        "faults": lambda case: ranked_sheet(case.diagnosis, case.circuit),
+        "readings": lambda case: measured_sheet(case.measured, case.circuit),
+        "choices": _choices,
+    }
+
+
+def _choices(case: Case) -> Table:
+    """Readings that could be taken next, the best first."""
+    quantities = (
+        Quantity("reading", "reading", lambda choice: choice.reading.words),
+        Quantity("gain_bits", "gain", lambda choice: f"{choice.gain_bits:.2f} bit", right=True),
+        Quantity("cost", "cost", lambda choice: f"{choice.cost:g}", right=True),
+        Quantity("worth_bits", "gain / cost", lambda c: f"{c.worth_bits:.2f} bit", right=True),
+    )
+    return Table.of(
+        case.choices()[:12],
+        quantities,
+        title="Readings to choose from",
+        remark="gain: information expected from the reading; cost: effort and risk, an unpowered "
+        "reading is 1.",
+    )
+
+
+def replacement_tables() -> dict[str, Callable[[Replacements], Table | None]]:
+    """Tables of replacement parts; those of the parts that were asked for."""
+    from zcd.report import of_substitutes as of
+
+    return {
+        "chain": lambda r: of.fits_sheet(r.found.chain.best) if r.found.chain else None,
+        "optocouplers": lambda r: of.optocouplers_sheet(r.found) if r.found.optocouplers else None,
+        "pull_ups": lambda r: of.pull_ups_sheet(r.found.pull_ups) if r.found.pull_ups else None,
+    }

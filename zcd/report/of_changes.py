@@ -1,0 +1,40 @@
+"""What was changed on a board, part by part."""
+
+from __future__ import annotations
+
+from zcd.board.model import Board, Diode, Resistor
+from zcd.board.units import format_si
+from zcd.report.text import plain
+
+
+def changes(before: Board, after: Board) -> tuple[str, ...]:
+    """What is different between two boards, part by part, in words."""
+    old, new = _parts(before), _parts(after)
+    lines = [f"{ref}: {plain(text)} taken out" for ref, text in old.items() if ref not in new]
+    lines += [
+        f"{ref}: {plain(old[ref])} replaced by {plain(text)}"
+        if ref in old
+        else f"{ref}: {text} new"
+        for ref, text in new.items()
+        if old.get(ref) != text
+    ]
+    return tuple(lines)
+
+
+def _parts(board: Board) -> dict[str, str]:
+    """The parts of the sync circuit by reference, in words."""
+    resistors = [r for chain in (*board.chains, board.return_chain) for r in chain]
+    diodes: list[Diode] = [d for d in (board.rectifier, board.clamp) if d is not None]
+    opto = board.optocoupler
+    left = opto.remaining_ratio
+    return {
+        **{r.ref: _resistor_text(r) for r in (*resistors, board.output.resistor)},
+        **{d.ref: d.part for d in diodes},
+        opto.ref: f"{opto.family} {opto.grade}"
+        + ("" if left == 1.0 else f", {format_si(left, '%')} of its CTR left"),
+    }
+
+
+def _resistor_text(part: Resistor) -> str:
+    ohm, tolerance = format_si(part.resistance_ohm, "Ω"), format_si(part.tolerance_ratio, "%")
+    return f"{ohm} {tolerance} {part.style}"

@@ -1,0 +1,300 @@
+"""What a check found, as tables of words; a terminal and a report only lay them out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from math import isnan
+
+from zcd.board.model import Assumption, Board, Resistor
+from zcd.margin.advice import advice
+from zcd.margin.check import Check, Level
+from zcd.margin.rules import Rule
+from zcd.margin.shorts import ShortStress
+from zcd.margin.spread import AT_CORNER
+from zcd.margin.stress import HARMLESS_REVERSE_A
+from zcd.report.table import BEWARE, FAILS, KEPT, Cell, Quantity, Table
+from zcd.report.text import (
+    NOTHING,
+    factor_text,
+    found_text,
+    limit_text,
+    offset_text,
+    plain,
+    quantity_text,
+    share_text,
+    years_text,
+)
+from zcd.sync.lock import expected_pulses
+
+HEADROOM_WORDS = {
+    "ctr": "CTR may fall to 1/n",
+    "mains": "mains may fall to 1/n",
+    "chain": "chain may rise to n times",
+}
+
+
+def board_line(board: Board) -> str:
+    """The board in one line: topology, mains, chain, optocoupler, output."""
+    chains = " parallel to ".join(_chain_text(chain) for chain in board.chains)
+    if board.return_chain:
+        chains += f", in the neutral leg {_chain_text(board.return_chain)}"
+    opto, out = board.optocoupler, board.output
+    mains = (
+        f"{quantity_text(board.mains.rms_v, 'V')} {quantity_text(board.mains.frequency_hz, 'Hz')}"
+    )
+    feed = "direct feed" if board.relay is None else "feed behind the load contact"
+    return (
+        f"{board.topology}, {mains}, {feed}; chain {chains}; optocoupler {opto.family} "
+        f"grade {opto.grade}; {out.kind} {quantity_text(out.resistor.resistance_ohm, 'Ω')} "
+        f"on {quantity_text(out.supply_v, 'V')}"
+    )
+
+
+def _chain_text(chain: tuple[Resistor, ...]) -> str:
+    return " + ".join(quantity_text(part.resistance_ohm, "Ω") for part in chain)
+
+
+def _lock_text(level: Level) -> str:
+    return "yes" if level.locks else f"NO: {level.failed_rule}"
+
+
+LEVELS = (
+    Quantity("mains_rms_v", "mains"),
+    Quantity("temperature_degc", "ambient"),
+    Quantity("led_peak_a", "LED peak"),
+    Quantity("led_mean_a", "LED mean"),
+    Quantity("period_s", "period"),
+    Quantity("low_time_s", "low time"),
+    Quantity("fall_offset_s", "falls", lambda level: offset_text(level.fall_offset_s)),
+    Quantity("rise_offset_s", "rises", lambda level: offset_text(level.rise_offset_s)),
+    Quantity("transition_s", "undefined"),
+    Quantity("locks", "lock", _lock_text),
+)
+"""What is shown of a level."""
+
+
+def levels_sheet(check: Check) -> Table:
+    """LED current, pulse and lock at each level; levels side by side."""
+    unsettled = [level.name for level in check.levels if not level.settled]
+    remark = (
+        "weak: low mains, hot, the lowest CTR of the grade; strong: high mains, the highest CTR. "
+        "falls, rises: edges of the pin against the true crossing; undefined: the longer of the "
+        "two ways through the band between the thresholds."
+    )
+    if expected_pulses(check.board) > 1:
+        remark += " Times of the first of the pulses in a period."
+    if unsettled:
+        remark += f" Not settled, the last cycles are shown: {', '.join(unsettled)}."
+    title = "Sync pulses and LED current"
+    return Table.across(check.levels, LEVELS, lambda level: level.name, title, remark)
+
+
+RESISTORS = (
+    Quantity("ref", "part", lambda stress: plain(stress.resistor.ref)),
+    Quantity(
+        "resistance_ohm",
+        "value",
+        lambda stress: quantity_text(stress.resistor.resistance_ohm, "Ω"),
+        lambda stress: stress.resistor.resistance_ohm,
+    ),
+    Quantity("style", "style", lambda stress: stress.resistor.style),
+    Quantity(
+        "worst_power_w",
+        "power",
+        lambda stress: of_limit(stress.power_w.max(), stress.power_limit_w, "W"),
+        lambda stress: stress.power_w.max(),
+    ),
+    Quantity(
+        "power_ratio",
+        "share",
+        lambda stress: share_text(stress.power_w.max(), stress.power_limit_w),
+        lambda stress: stress.power_w.max() / stress.power_limit_w,
+        right=True,
+    ),
+    Quantity(
+        "worst_judged_v",
+        "voltage",
+        lambda stress: of_limit(stress.judged_v.max(), stress.voltage_limit_v, "V"),
+        lambda stress: stress.judged_v.max(),
+    ),
+    Quantity(
+        "voltage_ratio",
+        "share",
+        lambda stress: share_text(stress.judged_v.max(), stress.voltage_limit_v),
+        lambda stress: stress.judged_v.max() / stress.voltage_limit_v,
+        right=True,
+    ),
+)
+"""What is shown of a resistor at its worst."""
+
+
+def of_limit(value: float, limit: float, unit: str) -> str:
+    """A value beside its limit."""
+    return f"{quantity_text(float(value), unit)} of {quantity_text(limit, unit)}"
+
+
+def resistors_sheet(check: Check) -> Table:
+    """Power and voltage of each resistor against its limits, at the worst corner."""
+    hot = quantity_text(check.board.service.hot_degc, "°C")
+    return Table.of(
+        check.worst_resistors,
+        RESISTORS,
+        title="Resistors at their worst",
+        remark=f"At high mains, each with its own tolerance and that of the others at the worse "
+        f"end. Power limit derated for {hot}. Voltage: rms, at least that of the sine with its "
+        "peak.",
+    )
+
+
+def shorts_sheet(check: Check) -> Table:
+    """What each single short does to the resistor it hits hardest, and to the LED."""
+    rules = advice(check)
+    return Table(
+        title="If one part shorts (advice, no part of the verdict)",
+        columns=("shorted", "most power", "share", "most voltage", "share", "LED", "verdict"),
+        rows=tuple(_short_row(short, rules) for short in check.shorts),
+        right=(2, 4),
+        remark="At high mains, against the limits for every day: beyond them the part overheats or "
+        "breaks down sooner or later. Replace it together with the shorted one.",
+    )
+
+
+def _short_row(short: ShortStress, rules: Sequence[Rule[float]]) -> tuple[str, ...]:
+    led = quantity_text(short.led_peak_a, "A") if short.led_peak_a > HARMLESS_REVERSE_A else "dark"
+    if short.led_reverse_a > HARMLESS_REVERSE_A:
+        led += f"\n{quantity_text(short.led_reverse_a, 'A')} reverse"
+    kept = all(rule.passes for rule in rules if rule.name.startswith(f"{short.ref} shorted:"))
+    return (
+        short.ref,
+        *_hit(short.hottest()),
+        *_hit(short.most_stretched()),
+        led,
+        KEPT if kept else BEWARE,
+    )
+
+
+def _hit(rule: Rule[float] | None) -> tuple[str, str]:
+    """The resistor that is hit, with what it bears; and that as a share of its limit."""
+    if rule is None:
+        return NOTHING, NOTHING
+    ref, _, _ = rule.name.rpartition(" ")
+    value = quantity_text(rule.value, rule.unit)
+    return f"{plain(ref)} {value}", share_text(rule.value, rule.limit)
+
+
+def surge_sheet(check: Check) -> Table:
+    """What a surge does to every part, with the letter of where the limit comes from."""
+    level = quantity_text(check.surge.level_v, "V")
+    return Table(
+        title=f"A surge of {level}, line to neutral (advice, no part of the verdict)",
+        columns=("", "value", "limit", "verdict", "from"),
+        rows=tuple(
+            (
+                _rule_name(rule).removeprefix("surge: "),
+                found_text(rule),
+                limit_text(rule),
+                KEPT if rule.passes else BEWARE,
+                Cell(source=rule.source),
+            )
+            for rule in advice(check)
+            if rule.name.startswith("surge")
+        ),
+        right=(1, 2),
+        remark="The level is remembered from a standard, not read in it. On the peak of high "
+        "mains, of either sign, 1.2/50 µs; the generator's 2 Ω are nothing beside the chain, and "
+        "what a varistor or filter on the board takes of it is not counted. Voltage: the limit is "
+        "for 5 s, a surge is over in 100 µs; the maker's pulse curve may allow more, and so do "
+        "more parts in series.",
+    )
+
+
+def headroom_sheet(check: Check) -> Table:
+    """How far CTR, mains and chain may move before lock is lost."""
+    return Table(
+        title="Headroom until lock is lost",
+        columns=("", "n typical, bench", "n weak", "first to fail (weak)"),
+        rows=tuple(
+            (
+                HEADROOM_WORDS[name],
+                factor_text(check.headrooms[name]),
+                factor_text(weak),
+                weak.rule or "nothing found",
+            )
+            for name, weak in check.weak_headrooms.items()
+        ),
+        right=(1, 2),
+    )
+
+
+def life_sheet(check: Check) -> Table:
+    """Years until the CTR headroom is used up, by both views, the harsher named."""
+    rule, model = check.life.design_rule_years, check.life.acceleration_years
+    hours = quantity_text(check.board.service.hours_per_year, "h")
+    return Table(
+        title="Years until ageing uses up the CTR headroom (n weak)",
+        columns=("view", "years", ""),
+        rows=(
+            (
+                "maker's design rule: half of the CTR lost in five years",
+                years_text(rule),
+                "harsher" if rule <= model else "",
+            ),
+            (
+                "current-and-temperature model, indicative only",
+                years_text(model),
+                "harsher" if model < rule else "",
+            ),
+        ),
+        right=(1,),
+        remark=f"At {hours} a year with mains applied; low mains, hot, the lowest CTR of the "
+        "grade, all else as marked. With every tolerance at its worse end and the chain drifting "
+        f"it is sooner: {'see below' if check.outlook else '`zcd check --outlook` tells'}.",
+    )
+
+
+def _rule_name(rule: Rule[float]) -> str:
+    return plain(rule.name) + (f"\n  {plain(rule.remark)}" if rule.remark else "")
+
+
+RULES = (
+    Quantity("name", "rule", _rule_name),
+    Quantity("value", "value", found_text, right=True),
+    Quantity("limit", "limit", limit_text, right=True),
+    Quantity("passes", "verdict", lambda rule: KEPT if rule.passes else FAILS),
+    Quantity("source", "from", lambda rule: Cell(source=rule.source)),
+)
+"""What is shown of a rule."""
+
+
+def rules_sheet(check: Check) -> Table:
+    """Every rule with value, limit, verdict and the letter of where the limit comes from."""
+    return Table.of(check.rules, RULES, title="Rules")
+
+
+def failed_lines(check: Check) -> tuple[str, ...]:
+    """One line for each rule that fails; at the worst corner only where it holds elsewhere."""
+    failed = [rule for rule in check.every_rule if not rule.passes]
+    known = {f"{AT_CORNER}{rule.name}" for rule in failed}
+    return tuple(
+        f"{FAILS}: {plain(rule.name)}, found {found_text(rule)}, asked {limit_text(rule)}"
+        + (f" ({rule.remark})" if isnan(rule.value) and rule.remark else "")
+        for rule in failed
+        if rule.name not in known
+    )
+
+
+def assumptions_sheet(board: Board) -> Table:
+    """What the board file does not say, and what was taken instead."""
+    title = "Assumed, because the board file does not say"
+    sheet = taken_sheet(title, board.assumptions)
+    return sheet if sheet.rows else replace(sheet, remark="Nothing: the board file says it all.")
+
+
+def taken_sheet(title: str, taken: Iterable[Assumption]) -> Table:
+    """What a file does not say, and what was taken instead."""
+    return Table(
+        title=title,
+        columns=("key", "taken as", "from"),
+        rows=tuple((a.key, plain(a.value), Cell(source=a.source)) for a in taken),
+    )

@@ -1,0 +1,141 @@
+"""What a check, a map and the studies around them say, as documents."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from zcd.board.model import Board
+from zcd.board.parts_library import odd_values
+from zcd.margin.check import Check
+from zcd.report.cautions import TOUCHED
+from zcd.report.document import (
+    Block,
+    BulletList,
+    Cautions,
+    Document,
+    Notes,
+    Paragraph,
+    Section,
+    Verdict,
+)
+from zcd.report.of_check import (
+    assumptions_sheet,
+    board_line,
+    failed_lines,
+    headroom_sheet,
+    levels_sheet,
+    life_sheet,
+    resistors_sheet,
+    rules_sheet,
+    shorts_sheet,
+    surge_sheet,
+)
+from zcd.report.of_spread import population_sheet, spread_sheets
+from zcd.report.text import plain, verdict_text
+
+if TYPE_CHECKING:
+    from zcd.margin.loss_map import LossMap
+    from zcd.margin.population import Population
+    from zcd.margin.sensitivity import Decides
+    from zcd.report.document import Picture
+
+OUTLOOK_HINT = (
+    "`zcd check BOARD --outlook` adds, in a few seconds: what makes the CTR headroom differ from "
+    "board to board, and when the worst corner, the first board in a hundred and half of the "
+    "boards lose sync."
+)
+TOUCH_CAUTION = "CAUTION before the board is touched"
+
+
+def check_document(check: Check) -> Document:
+    """All that a check says, the verdict first.
+
+    Parameters
+    ----------
+    check : Check
+
+    Returns
+    -------
+    document : Document
+    """
+    return Document(
+        title=plain(check.board.name),
+        sections=(
+            verdict_section(check),
+            Section("", (Paragraph(board_line(check.board)),), answer=True),
+            *check_sections(check),
+            Section("", (Paragraph(OUTLOOK_HINT),) if check.outlook is None else ()),
+            *end_sections(check.board),
+        ),
+    )
+
+
+def verdict_section(check: Check) -> Section:
+    """The verdict, what fails, and what was probably misread."""
+    blocks: list[Block] = [Verdict(verdict_text(check), check.passes)]
+    if failed := failed_lines(check):
+        blocks.append(BulletList(tuple(failed)))
+    if odd := odd_values(check.board):
+        blocks += [Paragraph("To be read again on the board:"), BulletList(tuple(odd))]
+    return Section("Verdict", tuple(blocks), answer=True)
+
+
+def check_sections(check: Check, pictures: Sequence[Picture] = ()) -> tuple[Section, ...]:
+    """The tables of a check; `pictures` are those of its outlook."""
+    return (
+        Section("Levels", (levels_sheet(check),)),
+        Section("Stress", (resistors_sheet(check),)),
+        Section("Headroom", (headroom_sheet(check), life_sheet(check))),
+        Section("Rules and where they come from", (rules_sheet(check),)),
+        Section("Tolerances", spread_sheets(check)),
+        _outlook_section(check, pictures),
+        Section("Beyond the verdict", (shorts_sheet(check), surge_sheet(check))),
+    )
+
+
+def _outlook_section(check: Check, pictures: Sequence[Picture]) -> Section:
+    """What decides the headroom, and the years; empty where it was not asked for."""
+    if check.outlook is None:
+        return Section("", ())
+    from zcd.report.of_outlook import outlook_sheets
+
+    return Section("Outlook", (*pictures, *outlook_sheets(check)))
+
+
+def end_sections(board: Board, *cautions: Section) -> tuple[Section, ...]:
+    """What was assumed, where values come from, and the cautions that are due."""
+    return (
+        Section("Assumptions", (assumptions_sheet(board),)),
+        Section("Origins and sources", (Notes(),)),
+        *(cautions or (Section(TOUCH_CAUTION, (Cautions((("", TOUCHED),)),)),)),
+    )
+
+
+def map_document(loss_map: LossMap) -> Document:
+    """What a map of lost sync says."""
+    from zcd.report.of_loss_map import map_lines, map_sheet, map_title
+
+    board, share = loss_map.board, loss_map.share
+    lines = () if share is None else map_lines(loss_map, share)
+    return Document(
+        title=plain(board.name),
+        sections=(
+            Section("", (Paragraph(f"{map_title(loss_map)}.", "strong"),), answer=True),
+            Section("", (map_sheet(loss_map),)),
+            Section("", tuple(map(Paragraph, lines))),
+            *end_sections(board)[:2],
+        ),
+    )
+
+
+def population_document(population: Population) -> Document:
+    """What share of boards fails, and what fails first."""
+    return Document(title="", sections=(Section("", (population_sheet(population),), True),))
+
+
+def decides_document(decides: Decides) -> Document:
+    """What makes the CTR headroom differ from board to board."""
+    from zcd.report.of_outlook import decides_sheet
+
+    return Document(title="", sections=(Section("", (decides_sheet(decides),), True),))

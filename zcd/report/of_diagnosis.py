@@ -1,0 +1,333 @@
+"""What the readings say, as tables of words: bench card, ranked faults, next reading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from zcd.board.model import Board
+from zcd.circuit.elements import Circuit, Junction, Resistance, is_hidden
+from zcd.diagnosis.expected_readings import CardLine, Shown
+from zcd.diagnosis.faults import HEALTHY
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.next_reading import Answer, Suggestion
+from zcd.diagnosis.node_readings import expected_readings
+from zcd.diagnosis.rank import Diagnosis, Ranked
+from zcd.diagnosis.reading_syntax import show_measured, show_value
+from zcd.diagnosis.readings import Measured, Power, Reading, Side, parts_over, usual_power
+from zcd.engine.network import islands
+from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
+from zcd.report.of_diagnosis_text import amount_text, range_text
+from zcd.report.table import Table
+from zcd.report.text import probability_text
+
+LEAST_SHOWN = 0.005
+MOST_SHOWN = 8
+
+SIDE_TITLES = {
+    Side.DEAD: "Dead tests: unplugged, discharged, proved dead",
+    Side.BENCH: "Isolated side, board unplugged, its supply from a bench supply",
+    Side.ISOLATED: "Isolated side, board under power",
+    Side.MAINS: "Mains side, LIVE: only where the rest does not settle it",
+    Side.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
+}
+REFERENCES = ("neutral", "logic0")
+PART_ENDINGS = {
+    " second LED": ".led2",
+    " LED": ".led",
+    " transistor": "",
+    " contact": ".contact",
+    " coil": ".coil",
+    " driver": ".driver",
+}
+"""How a fault names a piece of a part, and how the element list does."""
+CAUTIONS: dict[Side, tuple[Caution, ...]] = {
+    Side.DEAD: DEAD,
+    Side.BENCH: BENCH,
+    Side.ISOLATED: ISOLATED,
+    Side.MAINS: LIVE,
+    Side.LIFTED: LIFTED,
+}
+
+
+def probes_text(reading: Reading, circuit: Circuit) -> str:
+    """Where the probes go: red, black, and the part they are across."""
+    if reading.lifted:
+        return f"red {reading.a}, black {reading.b} ({reading.lifted}, one end lifted)"
+    over = parts_over(circuit, reading.a, reading.b)
+    probes = f"red {reading.a}, black {reading.b}{f' (over {over})' if over else ''}"
+    unusual = reading.power is not usual_power(reading.function)
+    return f"{probes}, {reading.power}" if unusual else probes
+
+
+def spread_text(function: Function, shown: Shown) -> str:
+    """Least to most of what a reading shows, or one value where they look alike."""
+    return spread_of(function, shown.low, shown.high)
+
+
+def spread_of(function: Function, low: float, high: float) -> str:
+    """Two ends of what a reading shows, or one value where they look alike."""
+    texts = [show_value(function, v) for v in (low, high)]
+    return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
+
+
+def card_sheets(lines: Sequence[CardLine], circuit: Circuit) -> list[tuple[Side, Table]]:
+    """The bench card, a table for each side, safest first."""
+    sheets = []
+    for side in Side:
+        rows = tuple(
+            (
+                f"{line.reading.name}\n{probes_text(line.reading, circuit)}",
+                spread_text(line.reading.function, line.healthy),
+                _faults_text(line),
+            )
+            for line in lines
+            if line.side is side
+        )
+        columns = ("reading", "good board", "under a fault")
+        sheets.append((side, Table(title=SIDE_TITLES[side], columns=columns, rows=rows)))
+    return sheets
+
+
+def _faults_text(line: CardLine) -> str:
+    """What the reading shows under each fault that it tells from a good board."""
+    groups: dict[str, list[str]] = {}
+    for key, shown in line.faults.items():
+        groups.setdefault(spread_text(line.reading.function, shown), []).append(key)
+    return "\n".join(f"{value}: {', '.join(keys)}" for value, keys in groups.items())
+
+
+def alike_line(diagnosis: Diagnosis) -> str:
+    """Names the faults that no reading parts from the first; empty where there are none."""
+    if len(diagnosis.alike) < 2:
+        return ""
+    names = ", ".join(r.key for r in diagnosis.alike)
+    share = probability_text(sum(r.probability for r in diagnosis.alike))
+    return f"No reading on this board tells these apart, together {share}: {names}."
+
+
+def suspects_line(diagnosis: Diagnosis) -> str:
+    """Names the readings that disagree with all the others; empty where there are none."""
+    if not diagnosis.suspects:
+        return ""
+    names = "; ".join(f"{m.reading.words}: {show_measured(m)}" for m in diagnosis.suspects)
+    if all(m.again for m in diagnosis.suspects):
+        return f"Disagrees with all the others, and showed the same twice: {names}. {MEANT}"
+    return f"Doubtful, it disagrees with all the others, take it again: {names}."
+
+
+def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
+    """Parts of the chain that no reading was taken across, behind a fault that stops the pulses.
+
+    While it is there the pulses say nothing of them, so that a second bad part would not show.
+    """
+    fault = diagnosis.alike[0].fault if diagnosis.stopped == "sure" else None
+    if fault is None or fault.kind not in BLOCKED_BY or fault.mode not in BLOCKING:
+        return ()
+    read = {
+        ref
+        for m in diagnosis.measured
+        for ref in (m.reading.lifted, *parts_over(circuit, m.reading.a, m.reading.b).split(", "))
+    }
+    own = _as_in_list(fault.part)
+    mains = next(island for island in islands(circuit) if "line" in island)
+    chain = [
+        e.ref
+        for e in circuit
+        if isinstance(e, Resistance | Junction) and set(e.nodes) <= mains and not is_hidden(e)
+    ]
+    return tuple(ref for ref in chain if ref not in read and ref not in (own, "K1.contact"))
+
+
+def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
+    """What a fault hides, and how to look for it; empty where there is nothing."""
+    unseen = unseen_parts(diagnosis, circuit)
+    if not unseen:
+        return ""
+    return (
+        f"What this fault hides: without pulses nothing tells of {', '.join(unseen)}, which have "
+        "not been read alone; check each dead (ohms, diode test) before power, and read the low "
+        "time after the repair."
+    )
+
+
+BLOCKED_BY = ("led", "resistor", "diode", "phototransistor", "contact")
+BLOCKING = ("open", "short", "reversed")
+"""Faults (kind, mode) with which there are no pulses, or none that tell of other parts."""
+MEANT = (
+    "Look whether it is the part that was meant, and what else lies across it; lift one end of the "
+    "part and measure it alone."
+)
+STOPPED = {
+    "sure": "Nothing more is asked: past 95 %.",
+    "nothing left": "Nothing more is asked: no reading left would change the mind.",
+    "danger": "Nothing more is asked: it would not be safe.",
+    "": "",
+}
+"""Why it stops, in words."""
+
+
+def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Table:
+    """The readings taken."""
+    rows = tuple(
+        (
+            str(number),
+            m.reading.name,
+            probes_text(m.reading, circuit),
+            f"{show_measured(m)}{', twice' if m.again else ''}",
+        )
+        for number, m in enumerate(measured, start=1)
+    )
+    columns = ("", "reading", "probes", "shown")
+    return Table(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
+
+
+def compared_sheet(
+    measured: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
+) -> Table:
+    """The readings taken, beside what the same meter shows on a good board."""
+    taken = measured_sheet(measured, circuit)
+    readings = [m.reading for m in measured]
+    good = expected_readings(readings, board, circuit, meter)
+    rows = tuple((*row, show_measured(m)) for row, m in zip(taken.rows, good, strict=True))
+    return replace(
+        taken, columns=(*taken.columns, "good board"), rows=rows, right=(*taken.right, 4)
+    )
+
+
+def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "") -> dict[str, str]:
+    """Readings against a reference node, as words for the diagram such as ``DC 4.98 V``.
+
+    Parameters
+    ----------
+    measured : iterable of Measured
+        Those over parts or between other nodes are left out.
+    circuit : Circuit
+    before : str
+        Goes before each of them.
+
+    Returns
+    -------
+    texts : dict
+        Node -> words, one line for each reading.
+    """
+    texts: dict[str, list[str]] = {}
+    for m in measured:
+        reading = m.reading
+        short = reading.function.row.short
+        if short and circuit.node(reading.b) in REFERENCES:
+            text = f"{before}{short} {show_measured(m)}"
+            texts.setdefault(circuit.node(reading.a), []).append(text)
+    return {node: "\n".join(lines) for node, lines in texts.items()}
+
+
+def part_texts(measured: Iterable[Measured], circuit: Circuit) -> dict[str, str]:
+    """Readings over a part, as words for the diagram such as ``ohm 2.14 MΩ``, by the part."""
+    texts: dict[str, list[str]] = {}
+    for m in measured:
+        reading = m.reading
+        over = parts_over(circuit, reading.a, reading.b)
+        if over in circuit and circuit.node(reading.b) not in REFERENCES:
+            name = reading.function.row.short or reading.function
+            texts.setdefault(over, []).append(f"{name} {show_measured(m)}")
+    return {part: "\n".join(lines) for part, lines in texts.items()}
+
+
+def failed_marks(ranked: Ranked, circuit: Circuit) -> dict[str, str]:
+    """What the diagram marks for a fault: the part or node, and how it failed; empty for none."""
+    fault = ranked.fault
+    if fault is None:
+        return {}
+    named = [key.rpartition(" ")[::2] for key in fault.members] or [(fault.part, fault.mode)]
+    marks = {}
+    for part, mode in named:
+        key = _as_in_list(part)
+        if key in circuit or key in circuit.nodes:
+            marks[key] = mode
+    return marks
+
+
+def _as_in_list(part: str) -> str:
+    """A part by the name that the element list has for it."""
+    for words, ending in PART_ENDINGS.items():
+        if part.endswith(words):
+            return part.removesuffix(words) + ending
+    return part
+
+
+def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Table:
+    """The likeliest faults."""
+    shown = [r for r in diagnosis.ranked[:MOST_SHOWN] if r.probability >= LEAST_SHOWN]
+    rows = tuple(
+        (probability_text(r.probability), _with_amount(r, circuit), r.words) for r in shown
+    )
+    rest = diagnosis.ranked[len(shown) :]
+    share = sum(r.probability for r in rest)
+    remark = ""
+    if share >= LEAST_SHOWN:
+        remark = f"{len(rest)} more, together {probability_text(share)}, none above the last."
+    return Table(
+        title="What explains the readings",
+        columns=("probability", "fault", "what it means"),
+        rows=rows,
+        right=(0,),
+        remark=remark,
+    )
+
+
+def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
+    """A fault with its size, where it has one."""
+    amount = amount_text(ranked, circuit)
+    return f"{ranked.key}\n{amount}" if amount else ranked.key
+
+
+def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
+    """The next reading: where the probes go, and what each answer would mean."""
+    reading = suggestion.reading
+    settles = f"expected to settle {probability_text(suggestion.gain_bits / suggestion.open_bits)}"
+    parts = (
+        f"{reading.name}, {probes_text(reading, circuit)}",
+        range_text(suggestion),
+        state_text(suggestion, circuit),
+        f"{settles} of what is open",
+    )
+    lines = ["; ".join(part for part in parts if part) + "."]
+    if suggestion.again is not None:
+        lines[0] += f" Again: {show_measured(suggestion.again)} fits badly with the rest."
+    lines += [_answer_text(reading.function, answer) for answer in suggestion.answers]
+    return lines
+
+
+def state_text(suggestion: Suggestion, circuit: Circuit) -> str:
+    """In which state the board has to be, and on which side the probes go."""
+    side = str(suggestion.side)
+    if suggestion.reading.power is Power.DEAD:
+        return f"{side}: unplugged, discharged"
+    if suggestion.reading.power is Power.LIVE:
+        relay = "load relay driven" if "K1.contact" in circuit else "under power"
+        return f"{side}, {relay}"
+    return f"{side}, load relay off" if suggestion.reading.power is Power.OFF else side
+
+
+def _answer_text(function: Function, answer: Answer) -> str:
+    """An answer and what it would mean."""
+    names = ", ".join("a good board" if key == HEALTHY.key else key for key in answer.keys)
+    if answer.jumps:
+        ends = (show_value(function, end) for end in (answer.low, answer.high))
+        return f"now {' now '.join(ends)}: {names}"
+    return f"{spread_of(function, answer.low, answer.high)}: {names}"
+
+
+def cautions_of_step(found: Diagnosis) -> tuple[Caution, ...]:
+    """The cautions due for the next reading; those for a dead board where there is none."""
+    return cautions_for(() if found.suggestion is None else (found.suggestion.side,))
+
+
+def cautions_for(sides: Iterable[Side]) -> tuple[Caution, ...]:
+    """The cautions due for readings on these sides, the general ones first.
+
+    Probes are attached and leads changed on a dead board, so those for dead tests are always due.
+    """
+    wanted = {Side.DEAD, *sides}
+    return (*GENERAL, *(c for side in Side if side in wanted for c in CAUTIONS[side]))

@@ -1,0 +1,166 @@
+"""Diagnosis and bench card as JSON objects for other programs."""
+
+from __future__ import annotations
+
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.case import Case, ExpectedReadings
+from zcd.diagnosis.expected_readings import Shown
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.next_reading import Answer, Outcome
+from zcd.diagnosis.rank import Diagnosis, Ranked
+from zcd.diagnosis.readings import Measured, Reading, parts_over
+from zcd.report.of_diagnosis import unseen_parts
+from zcd.serialize import Record
+
+
+def card_record(found: ExpectedReadings) -> Record:
+    """The bench card, ready for `json.dumps`.
+
+    Parameters
+    ----------
+    found : ExpectedReadings
+
+    Returns
+    -------
+    record : dict
+        ``board``; ``readings``: list of function, red, black, over, lifted, power, side,
+        ``healthy`` and ``faults`` (by fault) with ``low_*``, ``middle_*``, ``high_*``, the unit
+        ending the key and null for an overload; ``assumptions``.
+    """
+    return {
+        "board": found.board.name,
+        "readings": [
+            {
+                **reading_record(line.reading, found.circuit),
+                "side": line.side,
+                "healthy": _shown_record(line.reading.function, line.healthy),
+                "faults": {
+                    key: _shown_record(line.reading.function, shown)
+                    for key, shown in line.faults.items()
+                },
+            }
+            for line in found.lines
+        ],
+        "assumptions": found.board.assumptions,
+    }
+
+
+def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record:
+    """What the readings say, ready for `json.dumps`.
+
+    Parameters
+    ----------
+    job : Job
+    circuit : Circuit
+    diagnosis : Diagnosis
+
+    Returns
+    -------
+    record : dict
+        ``board``, ``flags``, ``conclusion``, ``stopped`` (null while it asks), ``alike`` (keys
+        of the faults that no reading parts from the first); ``measured``, ``suspects``: lists of
+        function, red, black, over, lifted, power, value, low, high (null where it is no range),
+        about and unstable; ``unseen``: parts that a fault without pulses hides; ``ranked``: list of
+        fault, part, mode, probability_ratio, words, amount (low, middle, high, unit) or null;
+        ``next_reading`` (null if none): function, red, black, over, lifted, power, side, range
+        (unit ending the key, null where none is set), gain_bits,
+        open_bits, outcomes, answers; ``assumptions``. An overload is null.
+    """
+    suggestion = diagnosis.suggestion
+    following = None
+    if suggestion is not None:
+        function = suggestion.reading.function
+        following = {
+            **reading_record(suggestion.reading, circuit),
+            "side": suggestion.side,
+            f"range_{function.row.unit_ending}": suggestion.full_scale,
+            "gain_bits": suggestion.gain_bits,
+            "open_bits": suggestion.open_bits,
+            "outcomes": [_outcome_record(function, o) for o in suggestion.outcomes],
+            "answers": [_answer_record(function, a) for a in suggestion.answers],
+        }
+    return {
+        "board": job.board.name,
+        "flags": job.flags,
+        "conclusion": diagnosis.conclusion,
+        "stopped": diagnosis.stopped or None,
+        "alike": [r.key for r in diagnosis.alike],
+        "measured": [measured_record(m, circuit) for m in diagnosis.measured],
+        "suspects": [measured_record(m, circuit) for m in diagnosis.suspects],
+        "unseen": unseen_parts(diagnosis, circuit),
+        "ranked": [_ranked_record(r) for r in diagnosis.ranked],
+        "next_reading": following,
+        "assumptions": job.board.assumptions,
+    }
+
+
+def case_record(case: Case) -> Record:
+    """What the readings of a job say, and how many closed jobs had a say in it."""
+    jobs = 0 if case.known is None else case.known.jobs
+    record = diagnosis_record(case.job, case.circuit, case.diagnosis)
+    return {**record, "closed_jobs": jobs}
+
+
+def reading_record(reading: Reading, circuit: Circuit) -> Record:
+    return {
+        "function": reading.function,
+        "red": reading.a,
+        "black": reading.b,
+        "over": reading.lifted or parts_over(circuit, reading.a, reading.b) or None,
+        "lifted": bool(reading.lifted),
+        "power": reading.power,
+    }
+
+
+def measured_record(measured: Measured, circuit: Circuit) -> Record:
+    unit = measured.reading.function.row.unit_ending
+    return {
+        **reading_record(measured.reading, circuit),
+        f"value_{unit}": None if measured.unstable else measured.value,
+        f"low_{unit}": measured.low,
+        f"high_{unit}": measured.high,
+        "about": measured.about,
+        "unstable": measured.unstable,
+    }
+
+
+def _shown_record(function: Function, shown: Shown) -> Record:
+    unit = function.row.unit_ending
+    return {
+        f"low_{unit}": shown.low,
+        f"middle_{unit}": shown.middle,
+        f"high_{unit}": shown.high,
+    }
+
+
+def _outcome_record(function: Function, outcome: Outcome) -> Record:
+    low, middle, high = outcome.value
+    shown = Shown(low=low, middle=middle, high=high)
+    return {"fault": outcome.key, **_shown_record(function, shown)}
+
+
+def _answer_record(function: Function, answer: Answer) -> Record:
+    unit = function.row.unit_ending
+    return {
+        f"low_{unit}": answer.low,
+        f"high_{unit}": answer.high,
+        "faults": answer.keys,
+        "jumps": answer.jumps,
+    }
+
+
+def _ranked_record(ranked: Ranked) -> Record:
+    fault = ranked.fault
+    amount = None
+    if fault is not None and ranked.amount is not None:
+        low, middle, high = ranked.amount
+        amount = {"low": low, "middle": middle, "high": high, "unit": fault.unit}
+    return {
+        "fault": ranked.key,
+        "part": fault.part if fault else None,
+        "mode": fault.mode if fault else None,
+        "probability_ratio": ranked.probability,
+        "words": ranked.words,
+        "amount": amount,
+    }

@@ -1,0 +1,62 @@
+"""What a diagnosis says, in words: how sure it is, how far a part has gone, which range to set."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from zcd.circuit.elements import Circuit, DcSource, MainsSource, Resistance
+from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.next_reading import Suggestion
+from zcd.diagnosis.rank import Ranked
+from zcd.report.text import quantity_text
+
+
+def sentence(text: str) -> str:
+    """Words as a sentence.
+
+    Examples
+    --------
+    >>> sentence("not settled yet")
+    'Not settled yet.'
+    """
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def amount_text(ranked: Ranked, circuit: Circuit) -> str:
+    """How far it has gone, in the part's own terms: 10 % to 90 % point."""
+    fault = ranked.fault
+    if fault is None or ranked.amount is None:
+        return ""
+    low, high = ranked.amount[0], ranked.amount[2]
+    if fault.kind == "phototransistor" and fault.unit == "x":
+        return f"CTR at {100 * low:.2g} to {100 * high:.2g} % of new"
+    unit, nominal = _nominal(fault, circuit)
+    words = f"{quantity_text(low * nominal, unit)} to {quantity_text(high * nominal, unit)}"
+    if fault.kind == "resistor":
+        return f"{fault.part} reads as {words}"
+    return f"a leak of {words}" if "leaky" in fault.mode else f"at {words}"
+
+
+def _nominal(fault: Fault, circuit: Circuit) -> tuple[str, float]:
+    """Unit of an amount, and the value of the part that a factor is one of."""
+    if fault.unit != "x":
+        return fault.unit, 1.0
+    element = circuit[fault.part]
+    if isinstance(element, Resistance):
+        return "Ω", float(np.max(element.resistance_ohm))
+    if isinstance(element, MainsSource):
+        if fault.mode == "frequency off":
+            return "Hz", float(np.max(element.frequency_hz))
+        return "V", float(np.max(element.rms_v))
+    assert isinstance(element, DcSource)
+    return "V", float(np.max(element.voltage_v))
+
+
+def range_text(suggestion: Suggestion) -> str:
+    """The range on which a meter holds whatever is expected; empty where there is none to set."""
+    if suggestion.full_scale is None:
+        return ""
+    function = suggestion.reading.function
+    up = ", up from there while it shows OL" if function is Function.OHM else ""
+    return f"auto, or the {quantity_text(suggestion.full_scale, function.row.unit)} range{up}"

@@ -1,0 +1,67 @@
+"""Couplers, drivers and triacs for a fan, as tables of words."""
+
+from __future__ import annotations
+
+from zcd.margin.rules import Rule
+from zcd.report.table import Cell, Table
+from zcd.report.text import NOTHING, found_text, limit_text, plain, quantity_text
+from zcd.simulation.drive_parts import Switches, allowed_current_a
+
+
+def need_line(found: Switches) -> str:
+    """What the fan asks of the part that switches it."""
+    need = found.need
+    return (
+        f"The fan draws {quantity_text(need.running_a, 'A')} at high mains, "
+        f"{quantity_text(need.blocked_a, 'A')} with its rotor blocked; the ambient is "
+        f"{quantity_text(need.ambient_degc, '°C')}. The controller fires by phase control."
+    )
+
+
+def switches_sheet(found: Switches) -> Table:
+    """Parts that no known figure speaks against."""
+    origins = dict.fromkeys(fit.part.source for fit in found.fits if fit.fits)
+    letters = ", ".join(Cell(source=origin) for origin in origins)
+    rows = []
+    for fit in found.fits:
+        if fit.fits:
+            part = fit.part
+            allowed = allowed_current_a(part, found.need.ambient_degc)[0]
+            rows.append(
+                (
+                    plain(part.part),
+                    part.kind,
+                    quantity_text(allowed, "A"),
+                    quantity_text(part.off_state_v, "V"),
+                    quantity_text(part.trigger_a, "A"),
+                    ", ".join(fit.unread) or NOTHING,
+                )
+            )
+    return Table(
+        title="For the fan's drive",
+        columns=("part", "kind", "carries", "blocks", "fires at", "look up in its sheet"),
+        rows=tuple(rows),
+        right=(2, 3, 4),
+        remark="coupler: carries the fan's current itself; driver: only fires the gate of a triac. "
+        "carries: rms at that ambient; of couplers rated for more than 2 A only on a heat sink, of "
+        "triacs without one. fires at: LED current, of a triac gate current; the new part must not "
+        "need more than the old one got. Smallest first."
+        + f" Advice only, the figures are second hand in part (from {letters}): the part's own "
+        "sheet goes before them." * bool(letters),
+    )
+
+
+def refused_lines(found: Switches) -> tuple[str, ...]:
+    """Parts that do not fit, by what speaks against them."""
+    reasons: dict[str, list[str]] = {}
+    for fit in found.fits:
+        rule = fit.first_failed
+        if rule is not None:
+            reasons.setdefault(_reason_text(rule), []).append(plain(fit.part.part))
+    return tuple(f"{', '.join(parts)}: {reason}." for reason, parts in reasons.items())
+
+
+def _reason_text(rule: Rule[float]) -> str:
+    if rule.unit:
+        return f"{rule.name} {found_text(rule)}, asked {limit_text(rule)} ({rule.remark})"
+    return f"REFUSED for {rule.name}: {rule.remark}"

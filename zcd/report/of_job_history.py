@@ -1,0 +1,84 @@
+"""The record of jobs as a table of words, and as data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from zcd.diagnosis.job_history import Entry, Experience
+from zcd.report.of_retest_record import retested_line, retested_record
+from zcd.report.table import Table
+from zcd.report.text import plain
+
+MOST_KINDS = 5
+LEAVE_OUT = "--no-record leaves them out."
+
+
+def record_sheet(entries: Sequence[Entry], total: int) -> Table:
+    """Jobs of a record, each with its board and what it was."""
+    unread = sum(bool(e.problem) for e in entries)
+    remark = f"{len(entries)} of {total} jobs." if len(entries) != total else f"{total} jobs."
+    if unread:
+        remark += f" {unread} cannot be read."
+    return Table(
+        title="Jobs",
+        columns=("job", "board", "flags", "readings", "closed", "what it was"),
+        rows=tuple(_row(e) for e in entries),
+        right=(3,),
+        remark=remark,
+    )
+
+
+def _row(entry: Entry) -> tuple[str, ...]:
+    name = plain(entry.file.stem)
+    if entry.problem:
+        return name, "-", "-", "-", "-", f"cannot be read: {plain(entry.problem)}"
+    state = "open" if entry.closed is None else entry.closed.isoformat()
+    was = plain(entry.found or "-")
+    again = retested_line(entry.retest) if entry.retest else ""
+    told = "\n".join(plain(text) for text in (entry.repair, again, entry.note) if text)
+    return (
+        name,
+        plain(entry.board_name),
+        " + ".join(entry.flags) or "-",
+        str(entry.readings),
+        state,
+        f"{was}\n{told}" if told else was,
+    )
+
+
+def record_data(entries: Sequence[Entry], folder: str) -> dict[str, Any]:
+    """The same for other programs."""
+    return {
+        "folder": folder,
+        "jobs": [
+            {
+                "file": e.file.name,
+                "board": e.board_name or None,
+                "flags": list(e.flags),
+                "readings": e.readings,
+                "found": e.found or None,
+                "kind": e.kind or None,
+                "repair": e.repair or None,
+                "note": e.note or None,
+                "closed": None if e.closed is None else e.closed.isoformat(),
+                "retest": None if e.retest is None else retested_record(e.retest),
+                "problem": e.problem or None,
+            }
+            for e in entries
+        ],
+    }
+
+
+def experience_line(known: Experience) -> str:
+    """What the record does to the priors; empty where it does nothing."""
+    if not known.jobs:
+        return ""
+    kinds = ", ".join(f"{kind} {n}" for kind, n in known.kinds.most_common(MOST_KINDS))
+    here = known.parts.total()
+    same = f", {here} of them on boards of this name" if here else ""
+    jobs = f"{known.jobs} closed {'job' if known.jobs == 1 else 'jobs'}"
+    return (
+        "Probabilities before any reading are those of the handbooks, shifted by "
+        f"{jobs} beside this one{same}: {kinds}."
+    )

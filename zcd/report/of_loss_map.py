@@ -1,0 +1,135 @@
+"""What a map of lost sync says, in words: for its figure and for a terminal."""
+
+from __future__ import annotations
+
+from math import isfinite, isnan
+
+from zcd.margin.loss_map import LossMap, Reach
+from zcd.margin.loss_share import LossShare
+from zcd.margin.quantities import Quantity
+from zcd.report.of_spread import sure_text
+from zcd.report.table import Table
+from zcd.report.text import NOTHING, percent_text, quantity_text, rule_text
+
+
+def value_text(quantity: Quantity, value: float) -> str:
+    """A value of a quantity with its unit; of one without, so many times what the board has."""
+    return quantity_text(float(value), quantity.unit) if quantity.unit else f"{value:.3g} times"
+
+
+def axis_text(quantity: Quantity) -> str:
+    """What stands along an axis."""
+    return quantity.words if quantity.unit else f"{quantity.words}, times what it is"
+
+
+def map_title(loss_map: LossMap) -> str:
+    """The one thing to know: where the lock ends, from the board, going up or down."""
+    across, up = loss_map.across, loss_map.up
+    if loss_map.failed_rule is not None:
+        return f"The board does not lock: {loss_map.failed_rule}"
+    if ends := _ends_text(up, loss_map.reach_up):
+        return f"{_at_text(across)} sync is lost where {up.words} is {ends}"
+    if ends := _ends_text(across, loss_map.reach_across):
+        return f"{_at_text(up)} sync is lost where {across.words} is {ends}"
+    return "From the board, neither quantity alone loses sync within the map"
+
+
+def _ends_text(quantity: Quantity, reach: Reach) -> str:
+    return " or ".join(
+        f"{word} {value_text(quantity, end)}"
+        for word, end in (("below", reach.below), ("above", reach.above))
+        if isfinite(end)
+    )
+
+
+def _at_text(quantity: Quantity) -> str:
+    """Where the board stands on one quantity."""
+    value = value_text(quantity, quantity.here)
+    if quantity.key in ("mains", "temperature", "frequency"):
+        return f"At {value}"
+    if not quantity.unit:
+        return f"With the {quantity.words} as it is"
+    return f"With {quantity.words} at {value}"
+
+
+def map_line(loss_map: LossMap) -> str:
+    """What is mapped, over which ranges."""
+    return f"{_range_text(loss_map.across)}; {_range_text(loss_map.up)}"
+
+
+def _range_text(quantity: Quantity) -> str:
+    low, high = (value_text(quantity, end) for end in (quantity.low, quantity.high))
+    return f"{quantity.words}, {low} to {high}"
+
+
+def here_text(loss_map: LossMap) -> str:
+    """The board's own point."""
+    pair = (loss_map.across, loss_map.up)
+    return "this board: " + ", ".join(value_text(q, q.here) for q in pair)
+
+
+def end_text(quantity: Quantity, end: float) -> str:
+    """Where a quantity meets the boundary, and how far away that is."""
+    step = _step_text(quantity, end)
+    return (
+        f"limit {value_text(quantity, end)},\n{step} away"
+        if quantity.unit
+        else f"limit {value_text(quantity, end)}"
+    )
+
+
+def _step_text(quantity: Quantity, end: float) -> str:
+    """From the board's value to another: a factor on a logarithmic axis, else a difference."""
+    if quantity.logarithmic:
+        factor = max(quantity.here / end, end / quantity.here)
+        return f"{factor:.3g} times"
+    return quantity_text(abs(end - quantity.here), quantity.unit)
+
+
+def map_sheet(loss_map: LossMap) -> Table:
+    """How far the board is from the boundary, along both quantities, each way."""
+    locks = loss_map.locks
+    pairs = ((loss_map.across, loss_map.reach_across), (loss_map.up, loss_map.reach_up))
+    rows = tuple(
+        (
+            quantity.words,
+            value_text(quantity, quantity.here),
+            way,
+            NOTHING if isnan(end) else value_text(quantity, end),
+            NOTHING if isnan(end) else _step_text(quantity, end),
+            rule or NOTHING,
+        )
+        for quantity, reach in pairs
+        for way, end, rule in (
+            ("down", reach.below, reach.rule_below),
+            ("up", reach.above, reach.rule_above),
+        )
+    )
+    return Table(
+        title="How far the board is from losing sync" if locks else "Where the board would lock",
+        columns=("quantity", "here", "", "limit", "away", "then fails" if locks else "fails here"),
+        rows=rows,
+        right=(1, 3, 4),
+        remark=f"{NOTHING}: no limit within the map ({map_line(loss_map)}).",
+    )
+
+
+def map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:
+    """What else the map says, a sentence each."""
+    curves = loss_map.boundaries
+    points = sum(curve.up.size for curve in curves)
+    rules = dict.fromkeys(rule for curve in curves for rule in curve.rules)
+    lines = [f"Lock in {percent_text(loss_map.locked_ratio)} of the map."]
+    if curves:
+        one = len(curves) == 1
+        closed = sum(curve.closed for curve in curves)
+        lines.append(
+            f"Boundary: {len(curves)} {'curve' if one else 'curves'}, {closed} closed, "
+            f"{points} points; beyond it fails first: "
+            f"{', '.join(map(rule_text, rules))}."
+        )
+    lines.append(
+        f"Of {loss_share.boards} boards within tolerance that stand where this one does, "
+        f"{sure_text(loss_share.here(loss_map), 'loses sync', 'lose sync')}"
+    )
+    return tuple(lines)

@@ -1,0 +1,145 @@
+"""What lies ahead of a board, as tables and sentences."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from zcd.board.model import Board
+from zcd.margin.ageing import YEARS, Ageing
+from zcd.margin.check import Check
+from zcd.margin.sensitivity import LADDER, Decides
+from zcd.report.table import Table
+from zcd.report.text import percent_text, plain, quantity_text, years_text
+
+VIEW_WORDS = {
+    "design rule": "maker's design rule",
+    "acceleration": "current and temperature",
+}
+SHOWN = 8
+"""Tolerances that are named among those that decide."""
+WIDEST_RATIO = 0.1
+"""A share whose interval is wider is told by its interval alone."""
+TEN_YEARS = 10.0
+
+
+def outlook_sheets(check: Check) -> tuple[Table, ...]:
+    """All of these tables, where they were asked for."""
+    if check.outlook is None:
+        return ()
+    return decides_sheet(check.outlook.decides), years_sheet(check.outlook.ageing, check.board)
+
+
+def decides_line(decides: Decides) -> str:
+    """What makes most of the spread of the headroom, no surer than it is.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> found = Decides(names=("CTR of OC1", "R1"), first=np.array([0.7, 0.2]),
+    ...     total=np.array([0.71, 0.22]), total_low=np.array([0.69, 0.1]),
+    ...     total_high=np.array([0.74, 0.3]), unexplained_ratio=0.01, headroom_low_ratio=2.0,
+    ...     headroom_middle_ratio=3.0, headroom_high_ratio=5.0)
+    >>> decides_line(found)
+    'CTR of OC1 makes 71 % (69 to 74 %) of the spread of the CTR headroom'
+    >>> decides_line(replace(found, total_low=np.array([0.4, 0.1])))
+    'CTR of OC1 makes 40 to 74 % of the spread of the CTR headroom'
+    >>> decides_line(replace(found, total_high=np.array([0.74, 0.71])))
+    'CTR of OC1 (69 to 74 %) or R1 (10 to 71 %) makes most of the spread of the CTR headroom'
+    """
+    names = [plain(name) for name in decides.names]
+    spread = "of the spread of the CTR headroom"
+    low, high = decides.total_low, decides.total_high
+    if not high.size or not high[0] > 0.0:
+        return "Nothing that may differ moves the CTR headroom"
+    if high.size > 1 and high[1] > low[0]:
+        either = (f"{names[d]} ({span_text(decides, d)})" for d in (0, 1))
+        return f"{' or '.join(either)} makes most {spread}"
+    share = span_text(decides, 0)
+    if share != share_text(decides, 0):
+        share = f"{share_text(decides, 0)} ({share})"
+    return f"{names[0]} makes {share} {spread}"
+
+
+def decides_sheet(decides: Decides) -> Table:
+    """How much of the spread of the headroom each tolerance makes."""
+    title = "What decides the CTR headroom"
+    if not np.any(decides.total_high > 0.0):
+        return Table(
+            title=title,
+            columns=(),
+            rows=(),
+            remark=f"{decides_line(decides)}: no board is better than another.",
+        )
+    not_known = ""
+    if decides.unexplained_ratio >= 0.01:
+        not_known = f"; of {percent_text(decides.unexplained_ratio)} it is not known what makes it"
+    return Table(
+        title=title,
+        columns=("", "share", "95 % sure", "by itself"),
+        rows=tuple(
+            (
+                plain(name),
+                share_text(decides, d),
+                span_text(decides, d),
+                percent_text(decides.first[d]),
+            )
+            for d, name in enumerate(decides.names[:SHOWN])
+        ),
+        right=(1, 2, 3),
+        remark=f"{decides_line(decides)} from board to board (variance of its logarithm): of "
+        f"20 boards one {_least_text(decides)}, one has more than "
+        f"{quantity_text(decides.headroom_high_ratio, '')}. Share: alone and together with "
+        f"others{not_known}.",
+    )
+
+
+def _least_text(decides: Decides) -> str:
+    """What one board in twenty has less of."""
+    if decides.headroom_low_ratio <= np.exp(LADDER[0]):
+        return "gets no lock at any CTR"
+    return f"has less than {quantity_text(decides.headroom_low_ratio, '')}"
+
+
+def share_text(decides: Decides, number: int) -> str:
+    """A share; its interval alone where that is wide."""
+    wide = decides.total_high[number] - decides.total_low[number] > WIDEST_RATIO
+    return span_text(decides, number) if wide else percent_text(decides.total[number])
+
+
+def span_text(decides: Decides, number: int) -> str:
+    """The interval of a share."""
+    return f"{100.0 * decides.total_low[number]:.0f} to {percent_text(decides.total_high[number])}"
+
+
+def years_sheet(ageing: Ageing, board: Board) -> Table:
+    """When the worst corner, the first percent and half of the boards lose sync."""
+    courses = ageing.courses.values()
+    hours = quantity_text(ageing.hours_per_year, "h")
+    feed = "the feed is direct" if board.relay is None else "the feed is switched"
+    drift = float(np.interp(TEN_YEARS, YEARS, ageing.drift_ratio))
+    return Table(
+        title="Years until sync is lost, tolerances and drift of the chain counted",
+        columns=("", *(VIEW_WORDS[view] for view in ageing.courses)),
+        rows=(
+            ("worst corner of all tolerances", *(lost_text(c.corner_years) for c in courses)),
+            ("first board in a hundred", *(lost_text(c.first_years) for c in courses)),
+            ("half of the boards", *(lost_text(c.median_years) for c in courses)),
+        ),
+        right=(1, 2),
+        remark=f"Mains at the chain for {hours} a year, as {feed}; chain up by "
+        f"{percent_text(drift)} after ten years (load life, the harsher way). The design rule is "
+        "the harsher view; the other one comes from a modern LED and is indicative only.",
+    )
+
+
+def lost_text(years: float) -> str:
+    """When sync is lost.
+
+    Examples
+    --------
+    >>> lost_text(7.512), lost_text(0.0), lost_text(float("inf"))
+    ('7.5 years', 'from the beginning', 'not in 40 years')
+    """
+    if years == 0.0:
+        return "from the beginning"
+    return years_text(years) if years <= YEARS[-1] else f"not in {YEARS[-1]:g} years"

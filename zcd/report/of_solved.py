@@ -1,0 +1,66 @@
+"""A board solved, in words and as a picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from zcd.drawing.axes import plot_solved
+from zcd.report.document import Document, Paragraph, Section
+from zcd.report.of_check import board_line
+from zcd.report.table import Quantity, Table
+from zcd.report.text import offset_text, plain
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from zcd.sync.solved import Solved
+
+__all__ = [
+    "plot_solved",
+    "solved_document",
+    "solved_figure",
+    "solved_line",
+    "solved_table",
+]
+
+
+def solved_line(solved: Solved) -> str:
+    """How many cases lock."""
+    if solved.size > 1:
+        return f"{int(np.sum(solved.locks))} of {solved.size} cases lock"
+    failed = solved.lock.failed_rule(0)
+    return f"{plain(solved.board.name)} locks" if failed is None else f"does not lock: {failed}"
+
+
+def solved_document(solved: Solved) -> Document:
+    """The board, and each case."""
+    return Document(
+        title=plain(solved.board.name),
+        sections=(
+            Section("", (Paragraph(board_line(solved.board)),), answer=True),
+            Section("", (solved_table(solved),), answer=True),
+        ),
+    )
+
+
+def solved_table(solved: Solved) -> Table:
+    """LED current, edges and lock of each case."""
+    pulses, peaks, failed = solved.lock.pulses, solved.led_peak_a, solved.failed_rules
+    quantities = (
+        Quantity("case", "case", lambda row: str(row + 1)),
+        Quantity("led_peak_a", "LED peak", value=lambda row: float(peaks[row])),
+        Quantity("low_time_s", "low time", value=lambda row: float(pulses.low_time_s[row, 0])),
+        Quantity("fall_offset_s", "falls", lambda row: offset_text(pulses.fall_offset_s[row, 0])),
+        Quantity("rise_offset_s", "rises", lambda row: offset_text(pulses.rise_offset_s[row, 0])),
+        Quantity("locks", "lock", lambda row: failed[row] or "yes"),
+    )
+    return Table.of(range(solved.size), quantities, title="Solved")
+
+
+def solved_figure(solved: Solved) -> Figure:
+    """Mains, LED current and pin of the first case."""
+    from zcd.drawing.waveforms import waveform_figure
+
+    return waveform_figure(solved.board, solved.solution, solved.lock)

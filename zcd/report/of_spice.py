@@ -1,0 +1,189 @@
+"""The second opinion as a table on a terminal, and as a JSON object."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.reading_syntax import show_value
+from zcd.diagnosis.readings import parts_over, side_of, usual_power
+from zcd.report.cautions import Caution
+from zcd.report.document import Document, Paragraph, Section
+from zcd.report.of_check import board_line
+from zcd.report.of_check_document import end_sections
+from zcd.report.of_diagnosis import cautions_for
+from zcd.report.of_diagnosis_document import caution_sections
+from zcd.report.table import Table
+from zcd.report.text import NOTHING, plain, quantity_text
+from zcd.serialize import Record
+from zcd.spice.compare import LEAST, SHARE, Comparison, Line
+from zcd.spice.devices import device_of
+
+DIFFERS = "DIFFERS"
+_UNIT_KEYS = {"A": "a", "V": "v", "W": "w", "s": "s"}
+SMALL = 20.0
+"""Times the least difference that counts: below, a difference says more than a share."""
+LEAST_SHARE = 5e-5
+"""A share that is not shown."""
+
+COLUMNS = ("", "zcd", "same", "off by", "transistor", "off by", "")
+
+
+def comparison_document(found: Comparison) -> Document:
+    """A comparison, the verdict first."""
+    lines = [Paragraph(verdict_line(found), "strong"), Paragraph(board_line(found.board))]
+    if found.fault != "healthy":
+        size = "" if found.severity is None else f", severity {found.severity:g}"
+        lines.append(Paragraph(f"Fault put in: {found.fault}{size}."))
+    lines.append(Paragraph(_locks_text(found)))
+    if not found.ours.settled[0]:
+        lines.append(Paragraph("Not settled: this is a late cycle after switching on."))
+    inside = [line for line in found.lines if line.reading is None]
+    shown = [line for line in found.lines if line.reading is not None]
+    tables = [_sheet("In the circuit", inside, found.circuit)]
+    if shown:
+        tables.append(_sheet("What the meter shows", shown, found.circuit))
+    return Document(
+        title=f"Second opinion: {plain(found.board.name)}",
+        sections=(
+            Section("", tuple(lines), answer=True),
+            Section("", (*tables, Paragraph(_columns_text(found)))),
+            *end_sections(found.board)[:2],
+            *caution_sections(*compared_cautions(found)),
+        ),
+    )
+
+
+def _columns_text(found: Comparison) -> str:
+    """What stands in the columns."""
+    device = device_of(found.board.optocoupler.family)
+    return (
+        f"same: SPICE with the equations of zcd; {100.0 * SHARE:g} % is allowed, "
+        f"{quantity_text(LEAST['s'], 's')} at edges, {quantity_text(LEAST['V'], 'V')} and "
+        f"{quantity_text(LEAST['A'], 'A')} in any case. transistor: SPICE with the published model "
+        f"{device.model} as the output, its CTR set to this board's at 5 V; it saturates and turns "
+        "off in its own way, so that edges move."
+    )
+
+
+def verdict_line(found: Comparison) -> str:
+    if found.agrees:
+        return "Engine and simulator agree in everything compared."
+    count = sum(not line.agrees for line in found.lines)
+    return f"Engine and simulator do not agree: {count} of {len(found.lines)} lines differ."
+
+
+def _locks_text(found: Comparison) -> str:
+    ours, equations, device = ("locks" if lock else "does not lock" for lock in found.locks)
+    return f"The controller {ours}; with SPICE it {equations}, with the transistor it {device}."
+
+
+def _sheet(title: str, lines: list[Line], circuit: Circuit) -> Table:
+    rows = tuple(
+        (
+            _name(line, circuit),
+            _value(line, line.ours),
+            _value(line, line.equations),
+            _off(line, line.equations),
+            _value(line, line.device),
+            _off(line, line.device),
+            "" if line.agrees else DIFFERS,
+        )
+        for line in lines
+    )
+    return Table(title=title, columns=COLUMNS, rows=rows, right=(1, 2, 3, 4, 5))
+
+
+def _name(line: Line, circuit: Circuit) -> str:
+    reading = line.reading
+    if reading is None:
+        return line.name
+    power = "" if reading.power is usual_power(reading.function) else f" {reading.power}"
+    if reading.at_pin:
+        return f"{reading.function}{power}"
+    over = parts_over(circuit, reading.a, reading.b)
+    if over and reading.function is not Function.DIODE and "pin" not in (reading.a, reading.b):
+        return f"{reading.function} {over}{power}"
+    return f"{reading.function} {reading.a} {reading.b}{power}"
+
+
+def _value(line: Line, value: float) -> str:
+    if line.reading is not None:
+        return show_value(line.reading.function, value)
+    return quantity_text(value, line.unit)
+
+
+def _off(line: Line, other: float) -> str:
+    """How far another answer is from ours."""
+    if not (isfinite(line.ours) and isfinite(other)):
+        same = repr(line.ours) == repr(other)
+        return NOTHING if same else "other"
+    gap = other - line.ours
+    if line.share == 0.0 or abs(line.ours) < SMALL * LEAST[line.unit]:
+        sign = "-" if gap < 0.0 else "+"
+        least = LEAST_SHARE * SMALL * LEAST[line.unit]
+        return f"{sign}{quantity_text(abs(gap), line.unit)}" if abs(gap) > least else "0"
+    share = gap / abs(line.ours)
+    return f"{100.0 * share:+.2f} %" if abs(share) >= LEAST_SHARE else "0"
+
+
+def compared_cautions(found: Comparison) -> tuple[Caution, ...]:
+    """The cautions due before one of the readings that were compared is taken."""
+    readings = [line.reading for line in found.lines if line.reading is not None]
+    return cautions_for(side_of(found.circuit, reading) for reading in readings)
+
+
+def comparison_record(found: Comparison) -> Record:
+    """A comparison, ready for `json.dumps`.
+
+    Parameters
+    ----------
+    found : Comparison
+
+    Returns
+    -------
+    record : dict
+        ``board``, ``topology``, ``fault``, ``severity_ratio``, ``agrees``, ``settled``;
+        ``device``: the published transistor; ``locks``: ``ours``, ``equations``, ``device``;
+        ``quantities`` and ``readings``: list of name (or function, red, black), ``agrees`` and
+        ``ours_*``, ``equations_*``, ``device_*``, ``allowed_*``, the unit ending the key, null for
+        what does not exist and for an overload; ``assumptions``.
+    """
+    board = found.board
+    return {
+        "board": board.name,
+        "topology": board.topology,
+        "fault": found.fault,
+        "severity_ratio": found.severity,
+        "agrees": found.agrees,
+        "settled": bool(found.ours.settled[0]),
+        "device": device_of(board.optocoupler.family).model,
+        "locks": dict(zip(("ours", "equations", "device"), found.locks, strict=True)),
+        "quantities": [
+            {"name": line.name, **_values(line, _UNIT_KEYS[line.unit])}
+            for line in found.lines
+            if line.reading is None
+        ],
+        "readings": [
+            {
+                "function": line.reading.function,
+                "red": line.reading.a,
+                "black": line.reading.b,
+                **_values(line, line.reading.function.row.unit_ending),
+            }
+            for line in found.lines
+            if line.reading is not None
+        ],
+        "assumptions": board.assumptions,
+    }
+
+
+def _values(line: Line, unit: str) -> Record:
+    return {
+        f"ours_{unit}": line.ours,
+        f"equations_{unit}": line.equations,
+        f"device_{unit}": line.device,
+        f"allowed_{unit}": line.allowed,
+        "agrees": line.agrees,
+    }

@@ -1,0 +1,278 @@
+"""Stories in words: what happens when, why it raises which flags, what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+
+from zcd.report.table import Table
+from zcd.report.text import percent_text, quantity_text, share_text
+from zcd.simulation.causes import Cause, Side
+from zcd.simulation.controller import FAN, SYNC, State
+from zcd.simulation.flags import Fit, Telling
+from zcd.simulation.timeline import Event, Story, What
+
+STATE_WORDS = {
+    State.OFF: "no supply: the controller does not start, the display stays dark",
+    State.WAIT: "switched on; the controller waits for its supply",
+    State.CLOSE: "the load relay's coil is driven",
+    State.SEEK: "the fan is wanted: the controller looks for sync, the drive waits",
+    State.RUN_UP: "the drive is fired: run-up, the firing delay shortens",
+    State.RUN: "closed loop: the tacho sets the firing delay",
+    State.PAUSE: "attempt ended: drive and load off, a pause",
+    State.LOCKED_OUT: "locked out: no further attempt until it is switched off and on",
+}
+FLAG_WORDS = {
+    SYNC: "SYNC FLAG: no lock for too long",
+    FAN: "FAN FLAG: no tacho, or too slow, for too long",
+}
+EVENT_WORDS = {
+    What.LOCK: "lock: enough good periods in a row",
+    What.LOSS: "lock lost",
+    What.FREE: "no sync: the drive is fired by the controller's own clock",
+    What.OPENS: "the loose part opens",
+    What.CLOSES: "the loose part closes again",
+}
+MOST_EVENTS = 30
+TURNS_RPM = 5.0
+SURGE_SHARE = 0.2
+"""Of the target: a fan whose speed moves more, late in the story, comes and goes."""
+NO_FLAG = "none"
+ABOVE = 1.1
+"""Feed over mains, from which a charged capacitor has to be named."""
+CHARGED = (
+    "More than the mains: through the rectifier the suppressor's capacitor charges, and its direct "
+    "voltage adds to the mains. Without a meter: one of low impedance pulls it far down."
+)
+
+FAN_FEED = (
+    "The fan is taken as fed ahead of the load relay. Where it hangs behind the relay's contact, a "
+    "contact that does not close stops the fan as well, whatever the sync circuit does."
+)
+
+
+def event_text(event: Event) -> str:
+    """What happens, in words."""
+    if event.what is What.STATE:
+        return STATE_WORDS[State(event.which)]
+    if event.what is What.FLAG:
+        return FLAG_WORDS[event.which]
+    return EVENT_WORDS[event.what]
+
+
+def cause_text(cause: Cause) -> str:
+    """A cause with its size, where it has one."""
+    if cause.amount is None:
+        return cause.key
+    return f"{cause.key} ({amount_text(cause)})"
+
+
+def amount_text(cause: Cause) -> str:
+    """The size of a cause."""
+    if cause.amount is None:
+        return ""
+    factor = cause.fault.unit == "x"
+    return (
+        f"x {quantity_text(cause.amount, '')}"
+        if factor
+        else quantity_text(cause.amount, cause.fault.unit)
+    )
+
+
+def flags_text(flags: Collection[str]) -> str:
+    """Flags in the order sync, fan."""
+    return " + ".join(flag for flag in (SYNC, FAN) if flag in flags) or NO_FLAG
+
+
+def headline(story: Story) -> str:
+    """The story in one line."""
+    if not story.flags:
+        if story.end_state is State.OFF:
+            return f"{cause_text(story.cause)}: the controller is dark and flags nothing"
+        return f"{cause_text(story.cause)}: no flag"
+    times = ", ".join(
+        f"{flag} flag after {story.flags[flag]:.1f} s"
+        for flag in (SYNC, FAN)
+        if flag in story.flags
+    )
+    return f"{cause_text(story.cause)}: {times}"
+
+
+def events_sheet(story: Story) -> Table:
+    """What happens when."""
+    shown = story.events[:MOST_EVENTS]
+    rows = tuple((f"{event.time_s:.2f}", event_text(event)) for event in shown)
+    left = len(story.events) - len(shown)
+    remark = f"{left} more events until {story.time_s[-1]:.0f} s, of the same kind." if left else ""
+    return Table(title="What happens when", columns=("s", ""), rows=rows, right=(0,), remark=remark)
+
+
+def seen_sheet(story: Story) -> Table:
+    """What there is to see and measure with the load relay on, and when it is off."""
+    view = story.view
+    rows = []
+    for word, closed in (("relay on", True), ("relay off", False)):
+        sight = view.sight(True, closed)
+        rows.append(
+            (
+                word,
+                quantity_text(sight.feed_rms_v, "V"),
+                quantity_text(sight.led_peak_a, "A"),
+                "good" if sight.good else (sight.failed_rule or "fading away"),
+                _crossing_text(sight.late_s) if sight.good else "-",
+            )
+        )
+    if view.sight(True, True) is view.sight(True, False):
+        rows = [("feed direct", *rows[0][1:])]
+    remarks = ["While the loose part is open."] if story.cause.pattern else []
+    if max(view.faulty_open.feed_rms_v, view.faulty_closed.feed_rms_v) > ABOVE * view.mains_rms_v:
+        remarks.append(CHARGED)
+    return Table(
+        title="What the sync circuit gives",
+        columns=("", "feed to neutral", "LED peak", "pulses", "crossing believed"),
+        rows=tuple(rows),
+        right=(1, 2),
+        remark=" ".join(remarks),
+    )
+
+
+def _crossing_text(late_s: tuple[float, float]) -> str:
+    """By how much the firmware is wrong about the crossing."""
+    first, second = (round(late * 1e6) for late in late_s)
+    if not first and not second:
+        return "on time"
+    words = [f"{abs(us)} µs {'late' if us > 0 else 'early'}" if us else "on time"
+             for us in (first, second)]  # fmt: skip
+    return words[0] if first == second else f"{words[0]} / {words[1]}"
+
+
+def table_sheet(stories: Sequence[Story]) -> Table:
+    """All causes against the flags they raise; neighbouring sizes that do the same, together."""
+    groups: list[list[Story]] = []
+    for story in stories:
+        last = groups[-1][-1] if groups else None
+        same = last is not None and last.cause.key == story.cause.key
+        if same and last is not None and flags_text(last.flags) == flags_text(story.flags):
+            groups[-1].append(story)
+        else:
+            groups.append([story])
+    return Table(
+        title="All causes against the flags they raise",
+        columns=("cause", "sync", "fan", "the fan", "controller"),
+        rows=tuple(_table_row(group) for group in groups),
+        right=(1, 2),
+        remark="Flags sync and fan: seconds after switching on; an empty cell: none. Below a "
+        "cause its size: a factor (x), or ohms.",
+    )
+
+
+def _table_row(group: Sequence[Story]) -> tuple[str, ...]:
+    first, last = group[0], group[-1]
+    sizes = [amount_text(story.cause) for story in group if story.cause.amount is not None]
+    span = sizes[:1] if len(set(sizes)) == 1 else [f"{sizes[0]} to {sizes[-1]}"] if sizes else []
+    times = [f"{first.flags[flag]:.1f}" if flag in first.flags else "" for flag in (SYNC, FAN)]
+    name = "\n  ".join([first.cause.key, *span])
+    return (name, *times, fan_text(last), END_WORDS[last.end_state])
+
+
+END_WORDS = {
+    State.OFF: "dark",
+    State.WAIT: "waiting",
+    State.CLOSE: "trying again",
+    State.SEEK: "seeking sync",
+    State.RUN_UP: "running up",
+    State.RUN: "running",
+    State.PAUSE: "trying again",
+    State.LOCKED_OUT: "locked out",
+}
+
+
+def fan_text(story: Story) -> str:
+    """What somebody beside the fan sees."""
+    most, end = float(np.max(story.speed_rpm)), float(story.speed_rpm[-1])
+    if most <= TURNS_RPM:
+        return "stands"
+    if story.free.any():
+        return "runs rough"
+    tail = story.speed_rpm[2 * story.speed_rpm.size // 3 :]
+    if tail.max() - tail.min() > SURGE_SHARE * story.plant.rules.target_rpm:
+        return "comes and goes"
+    return f"{end:.0f} rpm" if end > TURNS_RPM else f"{most:.0f} rpm, then stops"
+
+
+def fits_sheet(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> Table:
+    """Causes that fit the flags seen."""
+    rows = tuple(
+        (
+            share_text(fit.share_ratio, 1.0),
+            fit.cause.key + (f"\n{_sizes(fit)}" if fit.cause.amount is not None else ""),
+            str(fit.cause.side),
+            fit.cause.words,
+        )
+        for fit in fits[:shown]
+    )
+    left = fits[shown:]
+    remark = (
+        "Shares are priors, before any reading: weak, and no verdict. Feed side: mains, load relay "
+        "with coil, driver and contact; fan side: drive, motor, capacitor, tacho."
+    )
+    if left:
+        share = percent_text(sum(fit.share_ratio for fit in left))
+        remark = f"{len(left)} more, together {share}, none above the last. {remark}"
+    return Table(
+        title=f"Causes that fit the flags: {flags_text(flags)}",
+        columns=("share", "cause", "where", "what it means"),
+        rows=rows,
+        right=(0,),
+        remark=remark,
+    )
+
+
+def _sizes(fit: Fit) -> str:
+    return ", ".join(amount_text(story.cause) for story in fit.stories)
+
+
+def side_shares(fits: Sequence[Fit]) -> dict[Side, float]:
+    """How much of what fits lies on each side, largest first."""
+    shares: dict[Side, float] = {}
+    for fit in fits:
+        shares[fit.cause.side] = shares.get(fit.cause.side, 0.0) + fit.share_ratio
+    return dict(sorted(shares.items(), key=lambda pair: -pair[1]))
+
+
+def advice_lines(fits: Sequence[Fit], flags: Collection[str], told: Telling | None) -> list[str]:
+    """What the flags themselves say about where to look first."""
+    lines = []
+    if not fits:
+        return ["No single cause of this board raises just these flags: look for two faults."]
+    shares = side_shares(fits)
+    words = ", ".join(f"{side} {percent_text(share)}" for side, share in shares.items())
+    lines.append(f"Where it lies, by prior: {words}.")
+    if not flags:
+        lines.append(
+            "A dark display leaves only what feeds the controller; with a lit one, the controller "
+            "is content with what it sees, which need not be all that there is."
+        )
+    if SYNC in flags and FAN in flags:
+        lines.append(
+            "Both flags together: no single fault of drive, fan or tacho raises the sync flag. "
+            "Find the sync fault; leave the fan alone until lock is back."
+        )
+        if Side.FEED in shares and told is not None:
+            lines.append(
+                "A relay that clicks has moved its armature, no more: listening does not show "
+                "that its contact closes. Measure at the switched terminal."
+            )
+    if set(flags) == {FAN} and Side.SYNC in shares:
+        lines.append(
+            "On this board a sync fault may come without its flag (see the times in "
+            "[supervision]): the sync circuit is not cleared. Look first whether the fan turns."
+        )
+    elif set(flags) == {FAN}:
+        lines.append(
+            "The sync circuit is good: nothing is to be measured there. Look whether the fan "
+            "turns; if it does, the tacho; if not, with the plug pulled: turn it by hand, measure "
+            "its windings (zcd windings) and its run capacitor, before the drive."
+        )
+    return lines

@@ -1,0 +1,141 @@
+"""Stories as JSON objects for other programs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from zcd.board.model import Assumption, Board
+from zcd.report.of_story import advice_lines, event_text, fan_text, headline
+from zcd.report.of_story_flags import why_lines
+from zcd.serialize import Record, to_dict
+from zcd.simulation.causes import Cause
+from zcd.simulation.controller import FAN, SYNC
+from zcd.simulation.drive import appliance_of
+from zcd.simulation.flags import CausesForFlags, Fit, StoryTable, Telling
+from zcd.simulation.timeline import Story
+
+EVERY_S = 0.1
+"""Step of the samples in a record: the story itself goes by half cycles."""
+
+
+def story_record(story: Story) -> Record:
+    """One story with its timeline.
+
+    Parameters
+    ----------
+    story : Story
+
+    Returns
+    -------
+    record : dict
+        ``board``, what `summary_record` holds, ``why``, ``events`` (time_s, what, which, words),
+        ``sync_circuit`` (relay_on, relay_off: feed_rms_v, led_peak_a, good, failed_rule,
+        late_s), ``samples`` by column, ``assumptions``.
+    """
+    view, board = story.view, story.board
+    every = max(1, round(EVERY_S * 2.0 * view.mains_hz))
+    columns = {
+        "time_s": story.time_s,
+        "relay": story.relay,
+        "feed_rms_v": story.seen("feed_rms_v"),
+        "led_peak_a": story.seen("led_peak_a"),
+        "good": story.good,
+        "lock": story.locked,
+        "firing": story.firing,
+        "own_clock": story.free,
+        "delay_s": story.delay_s,
+        "fan_rms_v": story.fan_rms_v,
+        "fan_direct_v": story.direct_v,
+        "speed_rpm": story.speed_rpm,
+        "tacho_rpm": story.tacho_rpm,
+    }
+    sights = {"relay_on": view.faulty_closed, "relay_off": view.faulty_open}
+    return {
+        "board": board.name,
+        **summary_record(story),
+        "why": why_lines(story),
+        "events": [{**to_dict(event), "words": event_text(event)} for event in story.events],
+        "sync_circuit": {
+            name: {key: value for key, value in to_dict(sight).items() if key != "early"}
+            for name, sight in sights.items()
+        },
+        "samples": {name: column[every - 1 :: every] for name, column in columns.items()},
+        "assumptions": _assumptions(board),
+    }
+
+
+def summary_record(story: Story) -> Record:
+    """A story in short: cause, size, flags with their times, what the fan does, how it ends."""
+    cause = story.cause
+    return {
+        "cause": cause.key,
+        "part": cause.fault.part,
+        "side": cause.side,
+        "words": cause.words,
+        "amount": cause.amount,
+        "unit": cause.fault.unit,
+        "headline": headline(story),
+        "sync_flag_s": story.flags.get(SYNC),
+        "fan_flag_s": story.flags.get(FAN),
+        "fan": fan_text(story),
+        "highest_rpm": float(np.max(story.speed_rpm)),
+        "last_rpm": float(story.speed_rpm[-1]),
+        "highest_fan_rms_v": float(np.max(story.fan_rms_v)),
+        "end": story.end_state,
+    }
+
+
+def table_record(table: StoryTable) -> Record:
+    """All causes against flags."""
+    board, stories = table.board, table.stories
+    return {
+        "board": board.name,
+        "seconds_s": float(stories[0].time_s[-1]),
+        "stories": [summary_record(story) for story in stories],
+        "assumptions": _assumptions(board),
+    }
+
+
+def fits_record(found: CausesForFlags) -> Record:
+    """Causes that fit some flags, and the reading that tells their side."""
+    board, flags, fits, told = found.board, found.flags, found.fits, found.told
+    return {
+        "board": board.name,
+        "flags": [flag for flag in (SYNC, FAN) if flag in flags],
+        "causes": [_fit_record(fit) for fit in fits],
+        "advice": advice_lines(fits, flags, told),
+        "first_reading": told and _telling_record(told),
+        "assumptions": _assumptions(board),
+    }
+
+
+def _fit_record(fit: Fit) -> Record:
+    cause: Cause = fit.cause
+    return {
+        "cause": cause.key,
+        "side": cause.side,
+        "share_ratio": fit.share_ratio,
+        "words": cause.words,
+        "amounts": [s.cause.amount for s in fit.stories if s.cause.amount is not None],
+        "unit": cause.fault.unit,
+    }
+
+
+def _telling_record(told: Telling) -> Record:
+    reading = told.reading
+    return {
+        "function": reading.function,
+        "red": reading.a,
+        "black": reading.b,
+        "side": told.where,
+        "gain_bits": told.gain_bits,
+        "open_bits": told.open_bits,
+        "shows": {
+            side: dict(zip(("low", "middle", "high"), points, strict=True))
+            for side, points in told.shown.items()
+        },
+    }
+
+
+def _assumptions(board: Board) -> tuple[Assumption, ...]:
+    return (*board.assumptions, *appliance_of(board).assumptions)

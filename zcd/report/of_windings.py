@@ -1,0 +1,233 @@
+"""Winding readings as a person writes them, and what they mean, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TypeVar
+
+from zcd.board.quantity_kinds import CAPACITANCE, TOLERANCE
+from zcd.board.units import nearest, parse_quantity
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.reading_syntax import parse_value, show_value
+from zcd.errors import InputError, refusal
+from zcd.refdata import default
+from zcd.report.cautions import UNPLUGGED
+from zcd.report.document import BulletList, Document, Paragraph, Section
+from zcd.report.of_diagnosis_document import caution_sections
+from zcd.report.table import Table
+from zcd.report.text import quantity_text
+from zcd.serialize import Record
+from zcd.simulation.windings import Measured, Pair, Role, Verdict
+
+Key = TypeVar("Key")
+Value = TypeVar("Value")
+
+FRAME = "frame"
+THREE = 'three leads, each two of them once, such as blue-grey=126; "frame" is the frame'
+ROLES = tuple(str(role) for role in Role)
+
+
+def parse_measured(
+    *,
+    readings: Sequence[str],
+    pins: Sequence[str],
+    board: Sequence[str],
+    capacitor: str | None,
+    marking: str | None,
+    capacitor_tolerance: str,
+    accuracy: str | None,
+) -> Measured:
+    """Read what was measured.
+
+    Parameters
+    ----------
+    readings : sequence of str
+        Such as ``blue-grey=126`` or ``brown-frame=OL``.
+    pins, board : sequence of str
+        Such as ``blue=1`` and ``1=run``.
+    capacitor, marking : str or None
+    capacitor_tolerance, accuracy : str or None
+
+    Returns
+    -------
+    measured : Measured
+
+    Raises
+    ------
+    InputError
+        If something is not understood, missing, or there twice.
+    """
+    between: dict[Pair, float] = {}
+    frame: dict[str, float] = {}
+    for text in readings:
+        a, b, value = _reading(text)
+        if FRAME in (a, b):
+            _once(frame, b if a == FRAME else a, text)[b if a == FRAME else a] = value
+        else:
+            _once(between, frozenset((a, b)), text)[frozenset((a, b))] = value
+    leads = frozenset().union(*between) if between else frozenset()
+    if len(leads) != 3 or len(between) != 3:
+        raise refusal(" ".join(readings), THREE)
+    if (capacitor is None) != (marking is None):
+        raise refusal(None, "both --capacitor and --marking, or neither")
+    return Measured(
+        resistance_ohm=between,
+        frame_ohm=_of_leads(frame, leads, "a reading to the frame"),
+        accuracy_ratio=default("meter.ohm_accuracy").value
+        if accuracy is None
+        else parse_quantity(accuracy, TOLERANCE, "--accuracy"),
+        pins=_of_leads(_assigned(pins, "--pin", "blue=1"), leads, "--pin"),
+        board={pin: _role(word) for pin, word in _assigned(board, "--board", "1=run").items()},
+        capacitor_f=None if capacitor is None else _farads(capacitor, "--capacitor"),
+        marking_f=None if marking is None else _farads(marking, "--marking"),
+        capacitor_tolerance_ratio=parse_quantity(
+            capacitor_tolerance, TOLERANCE, "--capacitor-tolerance"
+        ),
+    )
+
+
+def _farads(text: str, key: str) -> float:
+    return parse_quantity(text, CAPACITANCE, key)
+
+
+def _reading(text: str) -> tuple[str, str, float]:
+    """Two names and a resistance."""
+    place, equals, value = text.partition("=")
+    names = [name.strip().lower() for name in place.split("-")]
+    if not equals or len(names) != 2 or not all(names) or names[0] == names[1]:
+        raise refusal(text, "a reading such as blue-grey=126 or brown-frame=OL")
+    return names[0], names[1], parse_value(value.strip(), Function.OHM, place)
+
+
+def _once(found: dict[Key, float], key: Key, text: str) -> dict[Key, float]:
+    """Refuse a place that has been read before."""
+    if key in found:
+        raise refusal(text, "each two leads once")
+    return found
+
+
+def _assigned(texts: Sequence[str], option: str, example: str) -> dict[str, str]:
+    """Pairs of names, each first name once."""
+    found: dict[str, str] = {}
+    for text in texts:
+        name, equals, value = (part.strip().lower() for part in text.partition("="))
+        if not equals or not name or not value or name in found:
+            raise refusal(text, f"pairs such as {example}, each once", option)
+        found[name] = value
+    return found
+
+
+def _of_leads(found: dict[str, Value], leads: frozenset[str], what: str) -> dict[str, Value]:
+    """Refuse names that are no leads."""
+    for name in found:
+        if name not in leads:
+            known = tuple(sorted(leads))
+            raise refusal(name, f"one of {', '.join(known)}{nearest(name, known)}", what)
+    return found
+
+
+def _role(word: str) -> Role:
+    try:
+        return Role(word)
+    except ValueError:
+        allowed = f"one of {', '.join(ROLES)}{nearest(word, ROLES)}"
+        raise InputError(str(refusal(word, allowed, "--board"))) from None
+
+
+def headline(verdict: Verdict) -> str:
+    """The verdict in one line."""
+    if verdict.problems:
+        return "NOT SAFE to plug in."
+    if verdict.unchecked:
+        return "Nothing speaks against it so far, but not all has been checked: not yet safe."
+    return "Leads, pins, frame and capacitor fit: by these readings the fan may be plugged in."
+
+
+def leads_sheet(measured: Measured, verdict: Verdict) -> Table:
+    """Each lead with its name and its pin."""
+    rows = tuple(
+        (
+            lead,
+            str(verdict.roles.get(lead, "unknown")),
+            measured.pins.get(lead, "-"),
+            str(measured.board.get(measured.pins.get(lead, ""), "-")),
+            show_value(Function.OHM, measured.frame_ohm[lead])
+            if lead in measured.frame_ohm
+            else "-",
+        )
+        for lead in measured.leads
+    )
+    fits = ""
+    if verdict.residual_ohm is not None and verdict.allowed_ohm is not None:
+        fits = (
+            f"Largest reading less the sum of the other two: "
+            f"{quantity_text(verdict.residual_ohm, 'Ω')}, the meter allows "
+            f"{quantity_text(verdict.allowed_ohm, 'Ω')} both ways. "
+        )
+    if verdict.main_ohm is not None and verdict.start_ohm is not None:
+        fits += (
+            f"Main winding {quantity_text(verdict.main_ohm, 'Ω')}, start winding "
+            f"{quantity_text(verdict.start_ohm, 'Ω')}; that the lower one is the main winding is "
+            "common practice, no source."
+        )
+    return Table(
+        title="Leads",
+        columns=("lead", "is", "goes to pin", "pin leads to", "to the frame"),
+        rows=rows,
+        remark=fits.strip(),
+    )
+
+
+def verdict_document(measured: Measured, verdict: Verdict) -> Document:
+    """What the readings say, the verdict first."""
+    problems, unchecked = verdict.problems, verdict.unchecked
+    remark = (
+        "Ohms do not prove insulation: that takes an insulation tester. A good resistance does "
+        "not prove good turns either."
+    )
+    return Document(
+        title=headline(verdict),
+        sections=(
+            Section("Against it", (BulletList(tuple(problems)),) if problems else (), answer=True),
+            Section(
+                "Not checked", (BulletList(tuple(unchecked)),) if unchecked else (), answer=True
+            ),
+            Section("", (leads_sheet(measured, verdict), Paragraph(remark)), answer=True),
+            *caution_sections(*UNPLUGGED),
+        ),
+    )
+
+
+def verdict_record(measured: Measured, verdict: Verdict) -> Record:
+    """The verdict as a JSON object.
+
+    Parameters
+    ----------
+    measured : Measured
+    verdict : Verdict
+
+    Returns
+    -------
+    record : dict
+        ``safe``, ``problems``, ``unchecked``, ``leads`` (lead, role, pin,
+        board_role, frame_ohm), ``main_ohm``, ``start_ohm``, ``residual_ohm``, ``allowed_ohm``.
+    """
+    return {
+        "safe": verdict.safe,
+        "problems": list(verdict.problems),
+        "unchecked": list(verdict.unchecked),
+        "leads": [
+            {
+                "lead": lead,
+                "role": verdict.roles.get(lead),
+                "pin": measured.pins.get(lead),
+                "board_role": measured.board.get(measured.pins.get(lead, "")),
+                "frame_ohm": measured.frame_ohm.get(lead),
+            }
+            for lead in measured.leads
+        ],
+        "main_ohm": verdict.main_ohm,
+        "start_ohm": verdict.start_ohm,
+        "residual_ohm": verdict.residual_ohm,
+        "allowed_ohm": verdict.allowed_ohm,
+    }

@@ -1,0 +1,37 @@
+"""The JSON Schema of the files that people write, and of the results that commands print."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+Schema = dict[str, Any]
+
+
+def _board() -> Schema:
+    from zcd.board.json_schema import file_schema
+    from zcd.board.schema import BoardFile
+
+    return file_schema(BoardFile, "zcd board file")
+
+
+def _check() -> Schema:
+    from zcd.margin.check import Check
+    from zcd.margin.outlook import Outlook
+    from zcd.margin.spread import Spread
+    from zcd.serialize import json_schema
+
+    return json_schema(Check, "zcd check --json", (Outlook, Spread))
+
+
+def _map() -> Schema:
+    from zcd.margin.loss_map import LossMap
+    from zcd.margin.loss_share import LossShare
+    from zcd.margin.population import Share
+    from zcd.serialize import json_schema
+
+    return json_schema(LossMap, "zcd map --json", (LossShare, Share))
+
+
+SCHEMAS: dict[str, Callable[[], Schema]] = {"board": _board, "check": _check, "map": _map}
+"""By name: what makes each; loads only what that needs."""

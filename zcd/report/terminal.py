@@ -1,0 +1,159 @@
+"""Documents on a terminal: readable at 80 columns, without colour, and when piped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from io import StringIO
+
+from rich.box import SIMPLE_HEAD, Box
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table as RichTable
+from rich.text import Text
+
+from zcd.report.document import (
+    Block,
+    BulletList,
+    Cautions,
+    Document,
+    Notes,
+    Paragraph,
+    Picture,
+    Verdict,
+)
+from zcd.report.table import FAILS, Table
+from zcd.report.text import to_ascii
+
+MAX_WIDTH = 100
+
+# Only a line under the headings, in plain hyphens.
+PLAIN_BOX = Box(
+    "    \n    \n -- \n    \n    \n    \n    \n    \n",
+    ascii=True,
+)
+
+
+def print_document(document: Document, console: Console) -> None:
+    """Print a document; pictures are left out.
+
+    Parameters
+    ----------
+    document : Document
+    console : Console
+        Unicode and bold only where it is a terminal that can show them.
+    """
+    if document.title:
+        _line(document.title, console, bold=True)
+    for number, section in enumerate(document.resolved().sections):
+        first = section.blocks[0]
+        # a table has a title of its own, and a verdict needs none
+        if section.title and not isinstance(first, Table | Verdict | Notes):
+            _heading(section.title, console)
+        elif number and not isinstance(first, Table | Notes):
+            console.print()
+        for block in section.blocks:
+            _print_block(block, console)
+
+
+def document_text(document: Document) -> str:
+    """What `print_document` prints, as text."""
+    file = StringIO()
+    print_document(
+        document,
+        Console(
+            file=file, width=MAX_WIDTH, force_terminal=False, force_jupyter=False, color_system=None
+        ),
+    )
+    return "\n".join(line.rstrip() for line in file.getvalue().strip("\n").splitlines())
+
+
+def _print_block(block: Block, console: Console) -> None:
+    match block:
+        case Paragraph():
+            _line(block.text, console, bold=block.weight == "strong")
+        case Verdict():
+            _line(block.text, console, bold=True)
+        case BulletList():
+            _pairs((("-", line) for line in block.lines), console)
+        case Table():
+            _table(block, console)
+        case Notes():
+            _notes(block, console)
+        case Cautions():
+            for title, cautions in block.groups:
+                if title:
+                    _line(title, console)
+                _pairs((("-", f"{c.text} ({c.source})") for c in cautions), console)
+        case Picture():
+            pass
+
+
+def _heading(text: str, console: Console) -> None:
+    """Print a heading after an empty line."""
+    console.print()
+    _line(text, console, bold=True)
+
+
+def _line(text: str, console: Console, *, bold: bool = False, indent: int = 0) -> None:
+    """Print one paragraph, wrapped, as it is: nothing in it is markup."""
+    style = "bold" if bold else ""
+    body = Padding(Text(_spell(text, console), style=style), (0, 0, 0, indent))
+    console.print(body, width=_width(console), highlight=False)
+
+
+def _table(table: Table, console: Console) -> None:
+    """Print one table with its title and remark; without rows only title and remark."""
+    _heading(table.title, console)
+    if table.rows:
+        console.print(_rich_table(table, console), width=_width(console), highlight=False)
+    if table.remark:
+        _line(table.remark, console, indent=1)
+
+
+def _rich_table(table: Table, console: Console) -> RichTable:
+    fancy = console.is_terminal and _knows_unicode(console)
+    laid_out = RichTable(
+        box=SIMPLE_HEAD if fancy else PLAIN_BOX, show_edge=False, header_style="", safe_box=False
+    )
+    for index, heading in enumerate(table.columns):
+        laid_out.add_column(
+            Text(_spell(heading, console)),
+            justify="right" if index in table.right else "left",
+            overflow="fold",
+        )
+    for row in table.rows:
+        style = "bold" if FAILS in row else ""
+        laid_out.add_row(*(Text(_spell(cell, console)) for cell in row), style=style)
+    return laid_out
+
+
+def _notes(notes: Notes, console: Console) -> None:
+    """Print where limits and values come from, letters first, then the numbered sources."""
+    if notes.origins:
+        _heading("Where limits and values come from", console)
+        _pairs(notes.origins, console)
+    if notes.sources:
+        _heading("Sources", console)
+        _pairs(((f"[{number}]", text) for number, text in notes.sources), console)
+
+
+def _pairs(pairs: Iterable[tuple[str, str]], console: Console) -> None:
+    """Print marks with paragraphs that hang from them."""
+    grid = RichTable.grid(padding=(0, 1))
+    grid.add_column(no_wrap=True, justify="right")
+    grid.add_column(overflow="fold")
+    for mark, text in pairs:
+        grid.add_row(Text(mark), Text(_spell(text, console)))
+    console.print(Padding(grid, (0, 0, 0, 1)), width=_width(console), highlight=False)
+
+
+def _spell(text: str, console: Console) -> str:
+    return text if _knows_unicode(console) else to_ascii(text)
+
+
+def _knows_unicode(console: Console) -> bool:
+    return console.encoding.lower().replace("-", "").startswith("utf")
+
+
+def _width(console: Console) -> int:
+    return min(console.width, MAX_WIDTH)

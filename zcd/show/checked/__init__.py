@@ -1,1 +1,0 @@
-"""What a check, a map and an outlook found: tables of words, and JSON records."""

@@ -1,1 +1,0 @@
-"""What of a drawer may stand in place of a part: words, tables, JSON."""

@@ -1,1 +1,0 @@
-"""What a diagnosis found, and the record of its job: words, tables, JSON, the conversation."""

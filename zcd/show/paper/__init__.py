@@ -1,1 +1,0 @@
-"""Reports that leave the program: their sections, HTML, PDF, and the demo that writes one."""

@@ -1,1 +1,0 @@
-"""Stories of causes over time, and windings, in words, tables and JSON."""

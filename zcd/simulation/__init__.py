@@ -1,0 +1,1 @@
+"""Causes over time: what the controller sees, the drive, the motor, the flags."""

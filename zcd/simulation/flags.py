@@ -1,0 +1,294 @@
+"""Turned round: which causes fit the flags seen, and the reading that tells where they lie."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board
+from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.meters import Meter, usual_meter
+from zcd.diagnosis.priors import prior_shares
+from zcd.diagnosis.readings import Reading, side_of
+from zcd.diagnosis.readings import Side as Where
+from zcd.results import Result
+from zcd.simulation.causes import Cause, Side, causes_of, sizes_of
+from zcd.simulation.timeline import SECONDS, Story, stories_of
+
+FloatArray = NDArray[np.float64]
+
+STEP = 0.2
+"""Readings that differ by less, in logs, are taken as equal."""
+GOOD_SHARE = 0.8
+"""A safer reading is preferred if it tells so much of what the best one tells."""
+LEAST_GAIN_BITS = 0.05
+SURE = 0.95
+"""Share of one side from which no reading is asked to tell the sides apart."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """A cause that raises the flags seen.
+
+    Parameters
+    ----------
+    stories : tuple of Story
+        Those of its sizes that do.
+    share_ratio : float
+        Its probability among all that fit, before any reading.
+    """
+
+    stories: tuple[Story, ...]
+    share_ratio: float
+
+    @property
+    def cause(self) -> Cause:
+        """The cause, at the first of these sizes."""
+        return self.stories[0].cause
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Telling:
+    """The first reading that tells on which side the cause lies.
+
+    Parameters
+    ----------
+    reading : Reading
+    where : Where
+        Dead, isolated or mains side of the board.
+    shown : dict of Side to tuple of float
+        10 %, 50 % and 90 % point of what the meter shows, for each side that fits.
+    gain_bits, open_bits : float
+        What it tells of the side, and what is open.
+    """
+
+    reading: Reading
+    where: Where
+    shown: dict[Side, tuple[float, float, float]]
+    gain_bits: float
+    open_bits: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class CausesForFlags(Result):
+    """The causes that raise just these flags.
+
+    Parameters
+    ----------
+    board : Board
+    flags : frozenset of str
+    fits : tuple of Fit
+        Likeliest first.
+    told : Telling or None
+        The first reading that tells their sides apart; None: none is needed, or none tells.
+    """
+
+    board: Board
+    flags: frozenset[str]
+    fits: tuple[Fit, ...]
+    told: Telling | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class StoryTable(Result):
+    """All causes of a board against the flags they raise.
+
+    Parameters
+    ----------
+    board : Board
+    seconds : float
+        Of board time.
+    stories : tuple of Story
+        ``healthy`` first.
+    """
+
+    board: Board
+    seconds: float
+    stories: tuple[Story, ...]
+
+
+def causes_for_flags(
+    board: Board,
+    flags: Collection[str],
+    seconds: float = SECONDS,
+    *,
+    meter: Meter | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> CausesForFlags:
+    """Find the causes that raise just these flags, and the reading that tells their sides apart.
+
+    Parameters
+    ----------
+    board : Board
+    flags : collection of str
+        ``sync``, ``fan``, both, or none.
+    seconds : float
+        Of board time.
+    meter : Meter, optional
+        By default a usual handheld one.
+    progress : callable, optional
+        Told which reading is being predicted.
+
+    Returns
+    -------
+    causes : CausesForFlags
+    """
+    fits = fitting(all_stories(board, seconds), flags)
+    told = telling(make_atlas(board, meter or usual_meter()), fits, progress) if fits else None
+    return CausesForFlags(board=board, flags=frozenset(flags), fits=fits, told=told)
+
+
+def all_stories(board: Board, seconds: float = SECONDS) -> tuple[Story, ...]:
+    """The stories of all causes, each at all its sizes.
+
+    Parameters
+    ----------
+    board : Board
+    seconds : float
+        Of board time.
+
+    Returns
+    -------
+    stories : tuple of Story
+        ``healthy`` first.
+    """
+    return stories_of(board, [c for cause in causes_of(board) for c in sizes_of(cause)], seconds)
+
+
+def fitting(stories: Sequence[Story], flags: Collection[str]) -> tuple[Fit, ...]:
+    """Causes whose story ends in just these flags, likeliest first.
+
+    Parameters
+    ----------
+    stories : sequence of Story
+        Of all causes and sizes.
+    flags : collection of str
+        ``sync``, ``fan``, both, or none.
+
+    Returns
+    -------
+    fits : tuple of Fit
+        Their shares sum to 1.
+    """
+    faults = list({story.cause.fault.key: story.cause.fault for story in stories}.values())
+    prior = dict(zip((f.key for f in faults), prior_shares(faults), strict=True))
+    sizes: dict[str, list[Story]] = {}
+    for story in stories:
+        sizes.setdefault(story.cause.key, []).append(story)
+    found = []
+    for told in sizes.values():
+        fit = tuple(story for story in told if set(story.flags) == set(flags))
+        cause = told[0].cause
+        weight = float(prior[cause.fault.key]) * cause.share_ratio * len(fit) / len(told)
+        if fit:
+            found.append((weight, fit))
+    total = sum(weight for weight, _ in found)
+    found.sort(key=lambda pair: -pair[0])
+    return tuple(Fit(stories=fit, share_ratio=weight / total) for weight, fit in found)
+
+
+def telling(
+    atlas: Atlas, fits: Sequence[Fit], progress: Callable[[str], None] | None = None
+) -> Telling | None:
+    """The first reading that tells on which side the cause lies.
+
+    Parameters
+    ----------
+    atlas : Atlas
+        Of the board and the meter.
+    fits : sequence of Fit
+    progress : callable, optional
+        Told which reading is being predicted.
+
+    Returns
+    -------
+    telling : Telling or None
+        None: nearly all that fits lies on one side, or no reading tells.
+    """
+    sides = sorted({fit.cause.side for fit in fits} - {Side.NONE}, key=list(Side).index)
+    weights = _weights(atlas, fits, sides)
+    totals = np.array([sum(weights[side].values()) for side in sides])
+    if not sides or totals.max() >= SURE * totals.sum():
+        return None
+    told = []
+    for reading in atlas.readings:
+        if progress is not None:
+            progress(reading.words)
+        values = atlas.by_fault(atlas.shown(reading))
+        gain, shown = _gain(reading, values, weights, sides)
+        told.append((gain, reading, shown))
+    best = max((gain for gain, _, _ in told), default=0.0)
+    if best < LEAST_GAIN_BITS:
+        return None
+    enough = [one for one in told if one[0] >= GOOD_SHARE * best]
+    gain, reading, shown = min(enough, key=lambda one: _trouble(atlas, one[1], one[0]))
+    return Telling(
+        reading=reading,
+        where=side_of(atlas.circuit, reading),
+        shown=shown,
+        gain_bits=gain,
+        open_bits=_entropy(totals / totals.sum()),
+    )
+
+
+def _trouble(atlas: Atlas, reading: Reading, gain_bits: float) -> tuple[int, bool, float]:
+    """Safest side first; then against neutral, for 0 V elsewhere may be dead mains; then gain."""
+    side = side_of(atlas.circuit, reading)
+    return list(Where).index(side), "neutral" not in (reading.a, reading.b), -gain_bits
+
+
+def _weights(
+    atlas: Atlas, fits: Sequence[Fit], sides: Sequence[Side]
+) -> dict[Side, dict[int, float]]:
+    """Weight of each fault of the atlas, by side; causes outside the sync circuit look healthy."""
+    place = {fault.key: f for f, fault in enumerate(atlas.faults)}
+    weights: dict[Side, dict[int, float]] = {side: {} for side in sides}
+    for fit in fits:
+        if fit.cause.side is not Side.NONE:
+            of_side = weights[fit.cause.side]
+            f = place.get(fit.cause.fault.key, 0)
+            of_side[f] = of_side.get(f, 0.0) + fit.share_ratio
+    return weights
+
+
+def _gain(
+    reading: Reading,
+    values: Sequence[FloatArray],
+    weights: dict[Side, dict[int, float]],
+    sides: Sequence[Side],
+) -> tuple[float, dict[Side, tuple[float, float, float]]]:
+    """Information about the side, in bits, and what the reading shows for each."""
+    bins: dict[float, FloatArray] = {}
+    shown, least = {}, reading.function.row.least_read
+    for s, side in enumerate(sides):
+        seen = [(values[f], w) for f, w in weights[side].items() if values[f].size]
+        all_values = np.concatenate([v for v, _ in seen])
+        all_weights = np.concatenate([np.full(v.size, w / v.size) for v, w in seen])
+        shown[side] = _points(all_values, all_weights)
+        steps = np.round(np.arcsinh(all_values / least) / STEP)
+        for step in np.unique(steps):
+            bins.setdefault(float(step), np.zeros(len(sides)))[s] += all_weights[
+                steps == step
+            ].sum()
+    joint = np.array(list(bins.values()))
+    joint = joint / joint.sum()
+    of_bin = joint.sum(axis=1)
+    left = sum(p * _entropy(row / p) for p, row in zip(of_bin, joint, strict=True))
+    return max(_entropy(joint.sum(axis=0)) - float(left), 0.0), shown
+
+
+def _points(values: FloatArray, weights: FloatArray) -> tuple[float, float, float]:
+    """10 %, 50 % and 90 % point."""
+    order = np.argsort(values)
+    share = np.cumsum(weights[order])
+    low, middle, high = values[order][np.searchsorted(share / share[-1], (0.1, 0.5, 0.9))]
+    return float(low), float(middle), float(high)
+
+
+def _entropy(shares: FloatArray) -> float:
+    """In bits."""
+    there = shares[shares > 0.0]
+    return float(-np.sum(there * np.log2(there)))

@@ -1,0 +1,1 @@
+"""Which other parts may stand in place of those of a board."""

@@ -1,0 +1,187 @@
+"""Resistors of the chain that carry the same current, and others in their place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from string import ascii_lowercase
+
+from zcd.board.model import Board, Resistor
+from zcd.board.parts_library import all_resistors
+from zcd.board.units import nearest
+from zcd.errors import refusal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """A part of the chain in which every resistor carries the same current.
+
+    In which order its resistors stand makes no difference to anything but their order.
+
+    Parameters
+    ----------
+    board : Board
+    replaced, kept : tuple of Resistor
+        Those that other parts are sought for, and those that stay.
+    """
+
+    board: Board
+    replaced: tuple[Resistor, ...]
+    kept: tuple[Resistor, ...]
+
+    @property
+    def kept_ohm(self) -> float:
+        """Resistance that stays."""
+        return sum(part.resistance_ohm for part in self.kept)
+
+    @property
+    def kept_high_ohm(self) -> float:
+        """Resistance that stays, at the high end of tolerance."""
+        return sum(part.resistance_ohm * (1.0 + part.tolerance_ratio) for part in self.kept)
+
+    @property
+    def kept_low_ohm(self) -> float:
+        """Resistance that stays, at the low end of tolerance."""
+        return sum(part.resistance_ohm * (1.0 - part.tolerance_ratio) for part in self.kept)
+
+
+def same_current(board: Board) -> tuple[tuple[Resistor, ...], ...]:
+    """The resistors of the chain, grouped by the current they carry.
+
+    A capacitor at a joint splits a chain; the two legs of a bridge belong together unless several
+    chains meet in one of them.
+    """
+    first, *others = board.chains
+    groups = [first]
+    if board.joint_capacitor is not None:
+        groups = [first[: board.joint], first[board.joint :]]
+    if others:
+        groups += [*others, board.return_chain]
+    else:
+        groups[-1] += board.return_chain
+    return tuple(group for group in groups if group)
+
+
+def section(board: Board, refs: Sequence[str] = ()) -> Section:
+    """The section that some resistors belong to.
+
+    Parameters
+    ----------
+    board : Board
+    refs : sequence of str
+        Of the resistors to be replaced; none: the whole chain.
+
+    Returns
+    -------
+    Section
+
+    Raises
+    ------
+    InputError
+        If they carry different currents: what fits in one place then depends on the other.
+    """
+    groups = same_current(board)
+    known = tuple(part.ref for group in groups for part in group)
+    for ref in refs:
+        if ref not in known:
+            allowed = f"resistors of the chain: {', '.join(known)}{nearest(ref, known)}"
+            raise refusal(ref, allowed, "--for")
+    wanted = set(refs or known)
+    at = [group for group in groups if wanted & {part.ref for part in group}]
+    if len(at) > 1:
+        listed = " | ".join(", ".join(part.ref for part in group) for group in groups)
+        raise refusal(
+            ", ".join(part for part in known if part in wanted),
+            f"resistors that carry the same current, one group of {listed}",
+            "--for",
+        )
+    return Section(
+        board=board,
+        replaced=tuple(part for part in at[0] if part.ref in wanted),
+        kept=tuple(part for part in at[0] if part.ref not in wanted),
+    )
+
+
+def with_parts(place: Section, parts: Sequence[Resistor]) -> Board:
+    """The board with other resistors in a section.
+
+    Parameters
+    ----------
+    place : Section
+    parts : sequence of Resistor
+        One or more; they get the references that become free, and further ones. In a bridge whose
+        two legs both lose resistors, both get some (of a single one, the line leg).
+
+    Returns
+    -------
+    Board
+    """
+    board = place.board
+    free = [part.ref for part in place.replaced]
+    refs = new_refs(place, len(parts))
+    new = [replace(part, ref=ref) for part, ref in zip(parts, refs, strict=True)]
+    in_return = sum(part.ref in free for part in board.return_chain)
+    to_return = len(new) * in_return // len(free)
+    if in_return and len(new) > 1:
+        to_return = max(to_return, 1)
+    to_line = len(new) - to_return
+    chains = tuple(_put(chain, free, new[:to_line]) for chain in board.chains)
+    before = board.joint
+    if board.joint_capacitor is not None and board.chains[0][before - 1].ref in _group(place):
+        before += len(chains[0]) - len(board.chains[0])
+    return replace(
+        board,
+        chains=chains,
+        return_chain=_put(board.return_chain, free, new[to_line:]),
+        joint=before,
+    )
+
+
+def condensed(board: Board) -> Board:
+    """The board with one resistor for each that carry the same current side by side.
+
+    To everything but these resistors it is the same board.
+    """
+    first, *others = board.chains
+    split = len(first) if board.joint_capacitor is None else board.joint
+    pieces, leg = [first[:split], first[split:]], board.return_chain
+    if not others and (pieces[1] or board.joint_capacitor is None):
+        # both legs of a bridge carry what the last piece carries
+        pieces, leg = [piece for piece in pieces if piece], ()
+        pieces[-1] += board.return_chain
+    return replace(
+        board,
+        chains=(
+            tuple(_one(piece) for piece in pieces if piece),
+            *((_one(chain),) for chain in others),
+        ),
+        return_chain=(_one(leg),) if leg else (),
+        joint=1,
+    )
+
+
+def _one(parts: tuple[Resistor, ...]) -> Resistor:
+    return replace(parts[0], resistance_ohm=sum(part.resistance_ohm for part in parts))
+
+
+def _group(place: Section) -> set[str]:
+    return {part.ref for part in (*place.replaced, *place.kept)}
+
+
+def _put(
+    chain: tuple[Resistor, ...], free: Sequence[str], new: Sequence[Resistor]
+) -> tuple[Resistor, ...]:
+    """A chain in which new resistors stand where the first free one stood."""
+    at = [number for number, part in enumerate(chain) if part.ref in free]
+    if not at:
+        return chain
+    left = [part for part in chain[at[0] :] if part.ref not in free]
+    return (*chain[: at[0]], *new, *left)
+
+
+def new_refs(place: Section, count: int) -> list[str]:
+    """References of so many new parts: those that become free, then the last with a letter."""
+    free = [part.ref for part in place.replaced]
+    used = {part.ref for part in all_resistors(place.board)}
+    more = [f"{free[-1]}{letter}" for letter in ascii_lowercase[1:]]
+    return [*free, *(ref for ref in more if ref not in used)][:count]

@@ -1,0 +1,1 @@
+"""The local page: its guard, its state, its pages, its workers."""

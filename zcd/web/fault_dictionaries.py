@@ -1,0 +1,102 @@
+"""Atlases made beside the page, which meanwhile tells how far they are."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, field
+
+from zcd.board.model import Board
+from zcd.diagnosis.expected_readings import bench_card
+from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.node_readings import expected_at_nodes
+from zcd.diagnosis.readings import Measured, Reading
+from zcd.errors import ZcdError
+from zcd.report.of_diagnosis import spread_text
+
+MOST_KEPT = 6
+PATIENCE_S = 0.25
+"""How long a page waits before it shows how far the work is."""
+
+
+@dataclass(slots=True)
+class Known:
+    """What is worked out once for a board and a meter.
+
+    Parameters
+    ----------
+    board : Board
+    meter : Meter
+    atlas : Atlas or None
+        None until all is there.
+    good : dict
+        Reading -> what it shows on a good board.
+    at_nodes : tuple of Measured
+        What a good board reads at its nodes.
+    done, steps : int
+        How far the work is.
+    words : str
+        What is under way.
+    problem : str
+        Why it came to nothing; empty: it did not.
+    """
+
+    board: Board
+    meter: Meter
+    atlas: Atlas | None = None
+    good: dict[Reading, str] = field(default_factory=dict)
+    at_nodes: tuple[Measured, ...] = ()
+    done: int = 0
+    steps: int = 1
+    words: str = "describing the faults"
+    problem: str = ""
+    over: threading.Event = field(default_factory=threading.Event)
+
+    def make(self) -> None:
+        """Work it out, telling how far it is."""
+        try:
+            self._make()
+        except ZcdError as error:
+            self.problem = str(error)
+        finally:
+            self.over.set()
+
+    def _make(self) -> None:
+        atlas = make_atlas(self.board, self.meter, stored=True)
+        self.steps = len(atlas.readings) + 1
+
+        def begin(words: str) -> None:
+            self.words, self.done = words, self.done + 1
+
+        lines = bench_card(atlas, begin)
+        atlas.keep()
+        self.words, self.done = "what each reading would tell", self.steps - 1
+        self.good = {
+            line.reading: spread_text(line.reading.function, line.healthy) for line in lines
+        }
+        for reading in atlas.readings:
+            atlas.spectrum(reading)
+        self.at_nodes = expected_at_nodes(self.board, atlas.circuit, self.meter)
+        self.atlas = atlas
+
+
+class Atlases:
+    """The last few atlases that were asked for."""
+
+    def __init__(self) -> None:
+        self._known: OrderedDict[tuple[Board, Meter], Known] = OrderedDict()
+        self._door = threading.Lock()
+
+    def of(self, board: Board, meter: Meter) -> Known:
+        """That of a board and a meter: there, or under way."""
+        with self._door:
+            known = self._known.get((board, meter))
+            if known is None or known.problem:
+                known = self._known[board, meter] = Known(board, meter)
+                threading.Thread(target=known.make, daemon=True).start()
+            self._known.move_to_end((board, meter))
+            while len(self._known) > MOST_KEPT:
+                self._known.popitem(last=False)
+        known.over.wait(PATIENCE_S)
+        return known

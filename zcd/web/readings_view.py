@@ -1,0 +1,274 @@
+"""What the readings sheet shows, in words ready for its templates."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.job_history import Experience, search
+from zcd.diagnosis.next_reading import Suggestion
+from zcd.diagnosis.node_readings import expected_readings
+from zcd.diagnosis.rank import Diagnosis
+from zcd.diagnosis.reading_syntax import place_text, show_measured
+from zcd.diagnosis.readings import (
+    Measured,
+    Reading,
+    Side,
+    parts_over,
+    side_of,
+    usual_power,
+)
+from zcd.drawing.schematic import schematic
+from zcd.drawing.sketch import sketch_svg
+from zcd.errors import InputError
+from zcd.report.cautions import Caution
+from zcd.report.of_diagnosis import (
+    CAUTIONS,
+    REFERENCES,
+    SIDE_TITLES,
+    STOPPED,
+    alike_line,
+    cautions_for,
+    failed_marks,
+    hidden_line,
+    node_texts,
+    part_texts,
+    probes_text,
+    ranked_sheet,
+    suggestion_lines,
+    suspects_line,
+)
+from zcd.report.of_diagnosis_text import sentence
+from zcd.report.of_job_history import experience_line, record_sheet
+from zcd.web.captures import capture_drawing, last_capture
+from zcd.web.fault_dictionaries import Known
+from zcd.web.job_store import KeptJobs, Opened
+
+MOST_JOBS = 200
+DIGITS = 5
+FLAG_CHOICES = {
+    "": "nobody looked",
+    "none": "no flag",
+    "sync": "sync",
+    "fan": "fan",
+    "sync fan": "sync and fan",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One reading of the sheet, whether taken or not.
+
+    Parameters
+    ----------
+    id : str
+        On the page.
+    at : str
+        What is measured where, as one would write it.
+    words, what, probes : str
+        `what`: the part or node that is read.
+    good : str
+        What a good board shows.
+    shown : str
+        What was read; empty: nothing yet.
+    skipped, doubtful : bool
+    """
+
+    id: str
+    at: str
+    words: str
+    what: str
+    probes: str
+    good: str
+    shown: str
+    skipped: bool
+    doubtful: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SideRows:
+    """The readings of one side."""
+
+    title: str
+    rows: tuple[Row, ...]
+    cautions: tuple[Caution, ...]
+    unfolded: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextWords:
+    """The next reading: where, what each answer would mean, what to beware of."""
+
+    at: str
+    place: str
+    outcomes: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    live: bool
+
+
+def jobs_words(jobs: KeptJobs, words: str) -> dict[str, Any]:
+    """The list of jobs, and what was wrong with the folder."""
+    try:
+        record = jobs.record()
+    except InputError as error:
+        return {"table": None, "names": (), "unlisted": str(error)}
+    found = search(record, words)
+    sheet = record_sheet(found, len(record))
+    names = tuple("" if e.problem else e.file.stem for e in found)
+    return {"table": sheet, "names": names[:MOST_JOBS], "unlisted": ""}
+
+
+def talk_words(
+    known: Known, opened: Opened, found: Diagnosis, experience: Experience, counts: bool
+) -> dict[str, Any]:
+    """What a job's readings say.
+
+    Parameters
+    ----------
+    known : Known
+        With its atlas.
+    opened : Opened
+    found : Diagnosis
+    experience : Experience
+        Of the closed jobs.
+    counts : bool
+        Whether they shifted the probabilities.
+    """
+    sheet, circuit, job = ranked_sheet(found, opened.circuit), opened.circuit, opened.job
+    shares = [r.probability for r in found.ranked]
+    lines = (
+        alike_line(found),
+        suspects_line(found),
+        STOPPED[found.stopped],
+        hidden_line(found, circuit),
+    )
+    return {
+        "ready": True,
+        "conclusion": sentence(found.conclusion),
+        "danger": found.stopped == "danger",
+        "ranked": tuple(
+            (100.0 * share, *row) for share, row in zip(shares, sheet.rows, strict=False)
+        ),
+        "rest": sheet.remark,
+        "lines": tuple(line for line in lines if line),
+        "next": _next_words(found.suggestion, circuit),
+        "sides": _side_rows(known, opened, found),
+        "log": tuple(_log_words(each, circuit) for each in job.log),
+        "flags": " ".join(job.flags),
+        "flag_choices": FLAG_CHOICES,
+        "diagram": Markup(_diagram(known, opened, found)),
+        "capture": _capture(opened),
+        "jobs_line": experience_line(experience),
+        "counts": counts,
+    }
+
+
+def _capture(opened: Opened) -> Markup | None:
+    """The last capture over the model; None where there is none that can be read."""
+    file = opened.job.file
+    path = None if file is None else last_capture(file)
+    try:
+        return None if path is None else Markup(capture_drawing(path, opened.job.board))
+    except (InputError, OSError):
+        return None
+
+
+def _next_words(suggestion: Suggestion | None, circuit: Circuit) -> NextWords | None:
+    if suggestion is None:
+        return None
+    place, *outcomes = suggestion_lines(suggestion, circuit)
+    return NextWords(
+        at=place_text(suggestion.reading, circuit),
+        place=place,
+        outcomes=tuple(outcomes),
+        cautions=cautions_for([suggestion.side]),
+        live=suggestion.side is Side.MAINS,
+    )
+
+
+def _log_words(each: Measured | Reading, circuit: Circuit) -> str:
+    """An entry of the log in one line."""
+    reading = each.reading if isinstance(each, Measured) else each
+    shown = show_measured(each, DIGITS) if isinstance(each, Measured) else "cannot be reached"
+    return f"{reading.function.row.words}, {probes_text(reading, circuit)}: {shown}"
+
+
+def _side_rows(known: Known, opened: Opened, found: Diagnosis) -> tuple[SideRows, ...]:
+    """Every useful reading, and those taken beside them, by side."""
+    assert known.atlas is not None
+    job, circuit = opened.job, opened.circuit
+    taken = {m.reading: m for m in job.measured}
+    every = dict.fromkeys((*known.atlas.readings, *taken, *job.skipped))
+    doubtful = {m.reading for m in found.suspects}
+    good = _good(known, tuple(every), circuit)
+    rows = {
+        reading: Row(
+            id=f"row-{number}",
+            at=place_text(reading, circuit),
+            words=reading.function.row.words,
+            what=_what(reading, circuit),
+            probes=f"red {reading.a}, black {reading.b}{_state(reading)}",
+            good=good[reading],
+            shown=show_measured(taken[reading], DIGITS) if reading in taken else "",
+            skipped=reading in job.skipped and reading not in taken,
+            doubtful=reading in doubtful,
+        )
+        for number, reading in enumerate(every, start=1)
+    }
+    by_side = {side: [r for r in every if side_of(circuit, r) is side] for side in Side}
+    return tuple(
+        SideRows(
+            title=SIDE_TITLES[side],
+            rows=tuple(rows[r] for r in readings),
+            cautions=CAUTIONS[side],
+            unfolded=any(r in taken for r in readings) or side in (Side.DEAD, Side.ISOLATED),
+        )
+        for side, readings in by_side.items()
+        if readings
+    )
+
+
+def _what(reading: Reading, circuit: Circuit) -> str:
+    """The part that the probes are across, or the node that is read against a reference."""
+    if not reading.function.row.dead and circuit.node(reading.b) in REFERENCES:
+        return reading.a
+    return reading.lifted or parts_over(circuit, reading.a, reading.b) or reading.a
+
+
+def _state(reading: Reading) -> str:
+    """The state of the board, where it is not the usual one."""
+    return "" if reading.power is usual_power(reading.function) else f", {reading.power}"
+
+
+def _good(known: Known, readings: Sequence[Reading], circuit: Circuit) -> dict[Reading, str]:
+    """What a good board shows; worked out once where it is not on the bench card."""
+    new = [r for r in readings if r not in known.good]
+    for m in expected_readings(new, known.board, circuit, known.meter) if new else ():
+        known.good[m.reading] = f"about {show_measured(m)}" if m.exact else show_measured(m)
+    return known.good
+
+
+def _diagram(known: Known, opened: Opened, found: Diagnosis) -> str:
+    """The circuit with what was read, what a good board would read, and where the probes go."""
+    circuit, measured = opened.circuit, found.measured
+    texts = node_texts(known.at_nodes, circuit, "good ")
+    texts |= node_texts(measured, circuit, "read ")
+    if found.suggestion is not None and not found.suggestion.reading.lifted:
+        reading = found.suggestion.reading
+        for word, node in (("RED PROBE", reading.a), ("BLACK PROBE", reading.b)):
+            at = circuit.node(node)
+            texts[at] = f"{texts[at]}\n{word}" if at in texts else word
+    failed = failed_marks(found.ranked[0], circuit) if found.stopped == "sure" else {}
+    return sketch_svg(
+        schematic(
+            opened.job.board,
+            circuit,
+            at_nodes=texts,
+            at_parts=part_texts(measured, circuit),
+            failed=failed,
+        )
+    )

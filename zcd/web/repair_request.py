@@ -1,0 +1,281 @@
+"""What a request of the repair sheet is about."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import parse_qsl, urlencode
+
+from starlette.requests import Request
+
+from zcd.board.files import load_board
+from zcd.board.model import Board
+from zcd.board.preferred import SERIES
+from zcd.board.toml_files import parse_toml, read_text
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.faults import faults_of
+from zcd.diagnosis.job import WANTED, Job
+from zcd.diagnosis.meters import Meter, usual_meter
+from zcd.diagnosis.reading_syntax import parse_reading
+from zcd.diagnosis.readings import Measured
+from zcd.errors import InputError
+from zcd.settings import PAPERS, Settings
+from zcd.substitutes.search import DRIVE
+from zcd.web.board_form import differing, known, read, texts_of
+from zcd.web.job_store import marked_job
+from zcd.web.resistor_rows import Texts
+from zcd.web.state import RECORD, REPAIR, Desk, Looked
+
+PARTS, OLD = "parts", "old"
+"""Says that the sheet is about the board as it came in, whatever was fitted since."""
+CHOSEN = "chosen"
+"""Name under which a request says that a person chose something, which the address then keeps."""
+USUAL = {"drawer": "E24", "across": "mains", "up": "ctr"}
+LONGEST_TEXT, LONGEST_READINGS = 200, 1500
+MOST_DRAWERS, MOST_FIELDS = 50, 500
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A request.
+
+    Parameters
+    ----------
+    looked : Looked
+    before : Board or None
+        As the board came in: that of the job, else as in the file that was opened.
+    job : Job or None
+    texts : dict
+        What stands in the fields of the sheet.
+    measured : tuple of Measured
+        Readings after the repair, of lines that can be read.
+    errors : dict
+        What is wrong with the others, under ``after``.
+    folder : Path
+    counts : bool
+        Whether closed jobs shift what is likely.
+    kind : str
+        Of the report.
+    mark : str
+        Of the job's file as it stands; empty: there is none.
+    seen : str
+        Of the file that the page shows.
+    repaired : Path or None
+        Board file of the last retest, where that is another one than the job's.
+    kept : Board or None
+        What is in it.
+    lost : str
+        Why there is none though the retest names one; else empty.
+    as_it_came : bool
+        Whether the sheet is about the board as it came in though it was repaired since.
+    settings : Settings
+        Of the bench.
+    """
+
+    looked: Looked
+    before: Board | None
+    job: Job | None
+    texts: dict[str, str]
+    measured: tuple[Measured, ...]
+    errors: dict[str, str]
+    folder: Path
+    counts: bool
+    kind: str
+    mark: str
+    seen: str
+    repaired: Path | None = None
+    kept: Board | None = None
+    lost: str = ""
+    as_it_came: bool = False
+    settings: Settings
+
+    @property
+    def board(self) -> Board | None:
+        """After the repair: as the fields say."""
+        return self.looked.board
+
+    @property
+    def as_printed(self) -> bool:
+        """Whether a job with something found is looked at before any repair."""
+        job = self.job
+        return job is not None and bool(job.measured or job.found) and not self.told
+
+    @property
+    def on_repaired(self) -> bool:
+        """Whether that is the board of the last retest."""
+        return self.kept is not None and self.board == self.kept
+
+    @property
+    def meter(self) -> Meter:
+        """The job's."""
+        return (self.settings.meter or usual_meter()) if self.job is None else self.job.meter
+
+    @property
+    def part(self) -> str:
+        """To be replaced; empty: none was chosen."""
+        return self.texts["part"] if self.texts["part"] in (*self.refs, DRIVE) else ""
+
+    @property
+    def refs(self) -> tuple[str, ...]:
+        """Parts of the board as it came in that may be replaced."""
+        board = self.before
+        if board is None:
+            return ()
+        diodes = [d.ref for d in (board.rectifier, board.clamp) if d is not None]
+        chain = [r.ref for c in (*board.chains, board.return_chain) for r in c]
+        return (*chain, *diodes, board.optocoupler.ref, board.output.resistor.ref)
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """Keys of the faults that the board may have had."""
+        return () if self.before is None else tuple(
+            fault.key for fault in faults_of(build_circuit(self.before))
+        )  # fmt: skip
+
+    @property
+    def drawer(self) -> str:
+        """Name of a drawer file, or of a series."""
+        return self.texts["drawer"] or USUAL["drawer"]
+
+    @property
+    def drawer_problem(self) -> str:
+        """Why it cannot be looked into."""
+        if self.drawer in (*drawers(self.folder), *SERIES):
+            return ""
+        return "found no such drawer; allowed: a file named like drawer.toml in the jobs' folder"
+
+    @property
+    def drawer_place(self) -> str:
+        """Where it is."""
+        return self.drawer if self.drawer in SERIES else str(self.folder / self.drawer)
+
+    @property
+    def style(self) -> str:
+        """Of the resistors of a series."""
+        return self.texts["style"]
+
+    @property
+    def across(self) -> str:
+        """Quantity of the map, left to right."""
+        return self.texts["across"] or USUAL["across"]
+
+    @property
+    def up(self) -> str:
+        """Quantity of the map, bottom to top."""
+        return self.texts["up"] or USUAL["up"]
+
+    @property
+    def cause(self) -> str:
+        """Chosen for the story."""
+        return self.texts["cause"]
+
+    @property
+    def paper(self) -> str:
+        """Of the report."""
+        return self.texts["paper"] if self.texts["paper"] in PAPERS else self.settings.paper
+
+    @property
+    def state(self) -> dict[str, str]:
+        """What the address keeps but for the board: name of the job, fields of this sheet."""
+        usual = {**USUAL, "paper": self.settings.paper}
+        kept = {k: t for k, t in self.texts.items() if t and t != usual.get(k)}
+        about = {"job": self.looked.job} if self.looked.job else {}
+        old = {PARTS: OLD} if self.repaired is not None and self.as_it_came else {}
+        return {**about, **old, **({} if self.counts else {RECORD: "off"}), **kept}
+
+    @property
+    def told(self) -> dict[str, str]:
+        """What of the board the address must tell beside the file."""
+        return differing(self.looked.base, self.looked.typed)
+
+    @property
+    def query(self) -> str:
+        """All of it."""
+        return urlencode({**self.told, **self.state})
+
+    def with_part(self, part: str) -> str:
+        """The query with another part to be replaced."""
+        return urlencode({**self.told, **self.state, "part": part})
+
+
+async def sent(request: Request) -> dict[str, str]:
+    """What a form of this sheet sends: short texts, of which the guard limits the sum."""
+    body = (await request.body()).decode("utf-8", errors="replace")
+    return dict(parse_qsl(body, keep_blank_values=True, max_num_fields=MOST_FIELDS))
+
+
+def asked_of(desk: Desk, said: Mapping[str, str]) -> Asked:
+    """Read a request: its query, or the fields that a form sent."""
+    looked = desk.looked(said)
+    job, problem, mark = None, "", ""
+    if looked.job:
+        try:
+            job, mark = marked_job(desk.job_file(looked.job), desk.settings.meter)
+        except InputError as error:
+            problem = str(error)
+    if job is not None and job.file is None:
+        job = None
+    repaired, kept, lost, as_it_came = None, None, "", said.get(PARTS) == OLD
+    if job is not None:
+        repaired, kept, told, lost = _repaired(job, looked.base)
+        if told and not (as_it_came or looked.edited):
+            # the bench goes on with the board that was kept
+            looked = desk.looked({k: t for k, t in said.items() if not known(k)} | told)
+    longest = {"after": LONGEST_READINGS}
+    texts = {key: said.get(key, "")[: longest.get(key, LONGEST_TEXT)] for key in REPAIR}
+    measured, wrong = _readings(texts["after"], looked.board)
+    return Asked(
+        looked=looked,
+        before=read(looked.base)[0],
+        job=job,
+        texts=texts,
+        measured=measured,
+        errors={k: t for k, t in (("after", wrong), ("", problem)) if t},
+        folder=desk.folder,
+        counts=said.get(RECORD) != "off",
+        kind=said.get("kind", ""),
+        mark=mark,
+        seen=said.get("seen", ""),
+        repaired=repaired,
+        kept=kept,
+        lost=lost,
+        as_it_came=as_it_came,
+        settings=desk.settings,
+    )
+
+
+def _repaired(job: Job, base: Texts) -> tuple[Path | None, Board | None, Texts, str]:
+    """Of the last retest: board file, board, how it differs from the job's; or why it is lost."""
+    if job.file is None or not job.retests or not job.retests[-1].board:
+        return None, None, {}, ""
+    file = job.file.parent / job.retests[-1].board
+    try:
+        board = load_board(file)
+        texts = texts_of(parse_toml(read_text(file, WANTED), file.name, WANTED))
+    except InputError as error:
+        return None, None, {}, str(error)
+    return file, board, differing(base, dict.fromkeys(base, "") | texts), ""
+
+
+def _readings(text: str, board: Board | None) -> tuple[tuple[Measured, ...], str]:
+    """Readings, one a line, and what is wrong with those that cannot be read."""
+    found: list[Measured] = []
+    wrong: list[str] = []
+    if board is not None:
+        circuit = build_circuit(board)
+        for number, line in enumerate(text.splitlines(), 1):
+            if line.strip():
+                try:
+                    found.append(parse_reading(line.strip(), circuit, f"line {number}"))
+                except InputError as error:
+                    wrong.append(str(error))
+    return tuple(found), "; ".join(wrong)
+
+
+def drawers(folder: Path) -> tuple[str, ...]:
+    """Drawer files of a folder, by their names."""
+    try:
+        return tuple(sorted(p.name for p in folder.glob("*drawer*.toml")))[:MOST_DRAWERS]
+    except OSError:
+        return ()

@@ -1,0 +1,300 @@
+"""What the repair sheet has worked out in another process: each answer as words and drawings.
+
+These functions call what the commands call, and only lay out what comes of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from zcd.board.model import Board
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.readings import Measured
+from zcd.report.document import Document
+
+Words = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """A part, or parts in series, that may stand in place of another; the board with it."""
+
+    words: str
+    margin: str
+    board: Board
+
+
+def held(board: Board) -> Words:
+    """Whether a board holds, with every rule: as `zcd check` says it."""
+    from zcd import api
+    from zcd.report.of_check import board_line, failed_lines
+    from zcd.report.of_check_document import check_document
+    from zcd.report.text import verdict_text
+
+    found = api.check(board)
+    return {
+        "line": board_line(board),
+        "verdict": verdict_text(found),
+        "passes": found.passes,
+        "failed": failed_lines(found),
+        **_tables(check_document(found)),
+    }
+
+
+def _tables(document: Document) -> Words:
+    """The tables of a document, and where their limits and values come from."""
+    from zcd.report.document import Notes
+
+    document = document.resolved()
+    notes = [b for section in document.sections for b in section.blocks if isinstance(b, Notes)]
+    return {
+        "tables": [table for table in document.tables() if table.rows],
+        "origins": notes[0].origins,
+        "sources": notes[0].sources,
+    }
+
+
+def years_ahead(board: Board) -> Words:
+    """What decides the headroom, and the margin over the years: `zcd check --outlook`."""
+    from zcd import api
+    from zcd.drawing.figures import figure_svg, outlook_figures
+    from zcd.report.of_outlook import outlook_sheets
+
+    found = api.check(board, outlook=True)
+    assert found.outlook is not None
+    figures = outlook_figures(board, found.outlook)
+    return {
+        "tables": outlook_sheets(found),
+        "pictures": tuple(figure_svg(figure) for figure in figures),
+    }
+
+
+def where_lost(board: Board, across: str, up: str) -> Words:
+    """Where sync is lost over two quantities: `zcd map`."""
+    from zcd import api
+    from zcd.drawing.figures import figure_svg, loss_map_figure
+    from zcd.report.of_loss_map import map_lines, map_sheet, map_title
+
+    found = api.loss_map(board, across, up)
+    assert found.share is not None
+    return {
+        "title": map_title(found),
+        "lines": map_lines(found, found.share),
+        "tables": (map_sheet(found),),
+        "picture": figure_svg(loss_map_figure(board, found, found.share)),
+    }
+
+
+def from_drawer(board: Board, drawer: str, style: str, refs: tuple[str, ...]) -> Words:
+    """What may stand in place of a part: `zcd substitute`.
+
+    Parameters
+    ----------
+    board : Board
+    drawer : str
+        A drawer file, or the name of a series.
+    style : str
+        Of the resistors of a series.
+    refs : tuple of str
+    """
+    from zcd import api
+    from zcd.board.drawer import series_drawer
+    from zcd.board.preferred import SERIES
+    from zcd.report.document import BulletList, Paragraph
+    from zcd.report.of_substitutes_document import replacements_document
+
+    stock = series_drawer(drawer, style) if drawer in SERIES else drawer
+    result = api.substitute(board, stock, refs=refs)
+    found = result.found
+    choices: list[Choice] = []
+    if found.chain is not None:
+        choices += _chain_choices(found.chain.best)
+    if found.optocouplers is not None:
+        choices += _swap_choices(found.optocouplers, board)
+    if found.pull_ups is not None:
+        choices += _swap_choices(found.pull_ups.swaps, board, pull_up=True)
+    for swaps in found.diodes.values():
+        choices += _swap_choices(swaps, board)
+    document = replacements_document(result)
+    lines: list[str] = []
+    for section in document.sections[1:]:
+        for block in section.blocks:
+            match block:
+                case Paragraph():
+                    lines.append(block.text)
+                case BulletList():
+                    lines += block.lines
+    return {"lines": lines, "choices": choices, "drawer": found.drawer.name, **_tables(document)}
+
+
+def _chain_choices(fits: Sequence[Any]) -> list[Choice]:
+    from zcd.report.text import quantity_text
+
+    return [
+        Choice(
+            words=" + ".join(
+                f"{quantity_text(p.resistance_ohm, 'Ω')} {p.style}" for p in fit.parts
+            ),
+            margin=f"{fit.verdict.margin_ratio:.2f}",
+            board=fit.verdict.board,
+        )
+        for fit in fits
+    ]
+
+
+def _swap_choices(swaps: Sequence[Any], board: Board, *, pull_up: bool = False) -> list[Choice]:
+    """Those that fit; another family of optocouplers may have other pins."""
+    from zcd.report.text import quantity_text
+
+    choices = []
+    for swap in swaps:
+        if swap.fits:
+            new, words = swap.verdict.board, swap.name
+            if pull_up:
+                words = f"{quantity_text(new.output.resistor.resistance_ohm, 'Ω')} {words}"
+            if new.optocoupler.family != board.optocoupler.family:
+                words += ", check its pins"
+            choices.append(Choice(words=words, margin=f"{swap.margin_ratio:.2f}", board=new))
+    return choices
+
+
+def named(job: Job, counts: bool, stamp: str) -> Words:
+    """What the readings of a job say: `zcd diagnose`.
+
+    Parameters
+    ----------
+    job : Job
+    counts : bool
+        Whether closed jobs shift what is likely.
+    stamp : str
+        Of the state of the job's folder, so that it is asked again when that changes.
+    """
+    from zcd.report.of_diagnosis import ranked_sheet
+    from zcd.report.of_diagnosis_text import sentence
+
+    case = _case(job, counts)
+    first = case.diagnosis.ranked[0]
+    return {
+        "conclusion": sentence(case.diagnosis.conclusion),
+        "tables": (ranked_sheet(case.diagnosis, case.circuit),),
+        "key": first.key,
+        "severity": first.severity,
+        "part": "" if first.fault is None else first.fault.part,
+    }
+
+
+def _case(job: Job, counts: bool) -> Any:
+    from zcd.jobs.analysis import case_of
+
+    return case_of(job, _known(job, counts))
+
+
+def _known(job: Job, counts: bool) -> Any:
+    from zcd.jobs.analysis import experienced
+
+    return experienced(job, str(job.file)) if counts and job.file is not None else None
+
+
+def told(board: Board, key: str, severity: float | None) -> Words:
+    """What a cause does from switching on, and why it raises its flags: `zcd story`.
+
+    Parameters
+    ----------
+    board : Board
+        Before the repair.
+    key : str
+        Of the cause.
+    severity : float or None
+        None: its middle.
+    """
+    from zcd.drawing.figures import figure_svg
+    from zcd.drawing.timeline import timeline_figure
+    from zcd.report.of_story import events_sheet, headline
+    from zcd.report.of_story_flags import why_lines
+    from zcd.simulation.causes import find_cause, of_severity
+    from zcd.simulation.timeline import stories_of
+
+    cause = find_cause(board, key)
+    (story,) = stories_of(board, [cause if severity is None else of_severity(cause, severity)])
+    return {
+        "headline": headline(story),
+        "lines": why_lines(story),
+        "tables": (events_sheet(story),),
+        "picture": figure_svg(timeline_figure(story, board.name)),
+    }
+
+
+def read_again(
+    board: Board,
+    meter: Meter,
+    measured: tuple[Measured, ...],
+    before: tuple[Measured, ...],
+) -> Words:
+    """Whether the repaired board reads as a good one: `zcd retest`."""
+    from datetime import date
+
+    from zcd.diagnosis.fault_dictionary import make_atlas
+    from zcd.diagnosis.retest import retest
+    from zcd.jobs.retests import retested
+    from zcd.report.of_retest import missing_line, remaining_lines, retest_line
+    from zcd.report.of_retest_record import retested_sheet
+
+    atlas = make_atlas(board, meter, stored=True)
+    found = retest(atlas, measured, before)
+    atlas.keep()
+    kept = retested(found, date.today())
+    return {
+        "line": retest_line(found),
+        "good": found.good,
+        "tables": (retested_sheet(kept),),
+        "to_take": [reading.words for reading in found.to_take],
+        "lines": [line for line in (missing_line(found), *remaining_lines(found)) if line],
+        "kept": kept,
+    }
+
+
+def reported(
+    job: Job | None,
+    board: Board,
+    counts: bool,
+    stamp: str,
+    kind: str,
+    paper: str,
+    meter: Meter,
+) -> bytes:
+    """The report, as `zcd report` writes it; without a job, as `zcd check --report` does.
+
+    Parameters
+    ----------
+    job : Job or None
+    board : Board
+        After the repair.
+    counts, stamp
+        As for `named`.
+    kind : str
+        ``.html`` or ``.pdf``.
+    paper : str
+        ``a4`` or ``letter``.
+    meter : Meter
+        Where there is no job.
+    """
+    from zcd.files import require_typesetter
+    from zcd.jobs.job_sheet import judged_job, pages_of, report_bytes
+
+    require_typesetter(f"report{kind}")
+    about = Job(board=board, meter=meter) if job is None else job
+    case, check = judged_job(about, board, _known(about, counts))
+    return report_bytes(pages_of(board, check, case, about.meter), kind, paper)
+
+
+def stamp_of(folder: Path) -> str:
+    """A text that changes with the job files of a folder."""
+    try:
+        stats = [(file.name, file.stat().st_mtime_ns) for file in sorted(folder.glob("*.toml"))]
+    except OSError:
+        return ""
+    return repr(stats)
