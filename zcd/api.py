@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from zcd.board import quantity_kinds
 from zcd.board.files import load_board, parse_board
 from zcd.board.model import Board
-from zcd.board.units import Kind, parse_quantity
+from zcd.board.units import QuantityKind, parse_quantity
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.case import Case, ExpectedReadings
 from zcd.diagnosis.job import Job
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from zcd.diagnosis.retest import Retest
     from zcd.margin.loss_map import LossMap
     from zcd.margin.population import Population
-    from zcd.margin.sensitivity import Decides
+    from zcd.margin.sensitivity import Sensitivity
     from zcd.simulation.drive_parts import Replacements
     from zcd.simulation.flags import CausesForFlags
     from zcd.simulation.timeline import Story
@@ -259,7 +259,7 @@ def population(board: Board, size: int = 1024, *, seed: int | None = None) -> Po
     )
 
 
-def sensitivity(board: Board) -> Decides:
+def sensitivity(board: Board) -> Sensitivity:
     """Find what makes the CTR headroom differ from board to board.
 
     Parameters
@@ -268,13 +268,13 @@ def sensitivity(board: Board) -> Decides:
 
     Returns
     -------
-    sensitivity : Decides
+    sensitivity : Sensitivity
         Shares of the variance of the headroom's logarithm, each with its interval.
     """
-    from zcd.margin.sensitivity import what_decides
+    from zcd.margin.sensitivity import sensitivity_of
     from zcd.margin.tolerances import tolerances_of
 
-    return what_decides(board, tolerances_of(board))
+    return sensitivity_of(board, tolerances_of(board))
 
 
 def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
@@ -314,13 +314,15 @@ def readings(board: Board, meter: Meter | None = None) -> ExpectedReadings:
     -------
     readings : ExpectedReadings
     """
-    from zcd.diagnosis.expected_readings import bench_card
-    from zcd.diagnosis.fault_dictionary import make_atlas
+    from zcd.diagnosis.expected_readings import list_expected_readings
+    from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 
-    atlas = make_atlas(board, meter or usual_meter(), stored=True)
-    lines = bench_card(atlas)
-    atlas.keep()
-    return ExpectedReadings(board=board, circuit=atlas.circuit, meter=atlas.meter, lines=lines)
+    dictionary = make_fault_dictionary(board, meter or usual_meter(), stored=True)
+    lines = list_expected_readings(dictionary)
+    dictionary.keep()
+    return ExpectedReadings(
+        board=board, circuit=dictionary.circuit, meter=dictionary.meter, lines=lines
+    )
 
 
 def diagnose(
@@ -403,14 +405,14 @@ def retest(
     InputError
         If a reading cannot be read.
     """
-    from zcd.diagnosis.fault_dictionary import make_atlas
+    from zcd.diagnosis.fault_dictionary import make_fault_dictionary
     from zcd.diagnosis.retest import retest as judge_again
 
     job = about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
-    atlas = make_atlas(job.board, meter or job.meter, stored=True)
-    more = as_measured(taken, atlas.circuit)
-    result = judge_again(atlas, (*job.measured, *more), before, flags or job.flags)
-    atlas.keep()
+    dictionary = make_fault_dictionary(job.board, meter or job.meter, stored=True)
+    more = as_measured(taken, dictionary.circuit)
+    result = judge_again(dictionary, (*job.measured, *more), before, flags or job.flags)
+    dictionary.keep()
     return result
 
 
@@ -668,7 +670,7 @@ def compare_spice(
     )
 
 
-def _amounts(found: Amounts | None, kind: Kind) -> NDArray[np.float64] | float | None:
+def _amounts(found: Amounts | None, kind: QuantityKind) -> NDArray[np.float64] | float | None:
     """A quantity, or many of them, in SI units."""
     if found is None:
         return None

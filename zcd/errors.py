@@ -73,12 +73,12 @@ def require(ok: bool, name: str, value: object, unit: str, rule: str) -> None:
         raise InputError(f"{name} must be {rule}, got {value!r} {unit}".rstrip())
 
 
-def show_found(found: object) -> str:
+def describe_value(found: object) -> str:
     """Say what stood in the file, short and on one line.
 
     Examples
     --------
-    >>> show_found("2,2k"), show_found(True), show_found([1])
+    >>> describe_value("2,2k"), describe_value(True), describe_value([1])
     ('"2,2k"', 'true', 'a list')
     """
     shown = type(found).__name__
@@ -100,6 +100,8 @@ def show_found(found: object) -> str:
     return shown
 
 
-def refusal(found: object, allowed: str, key: str = "") -> InputError:
+def invalid_value(found: object, allowed: str, key: str = "") -> InputError:
     """Make the one error for a value that cannot be used: key, what was found, what is allowed."""
-    return InputError(f"{key}{': ' if key else ''}found {show_found(found)}; allowed: {allowed}")
+    return InputError(
+        f"{key}{': ' if key else ''}found {describe_value(found)}; allowed: {allowed}"
+    )

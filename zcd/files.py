@@ -15,7 +15,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 from zcd.logs import logger
 
 if TYPE_CHECKING:
@@ -409,7 +409,7 @@ def require_picture(path: str | Path) -> None:
         If its name ends neither in ``.png`` nor in ``.svg``, or as `require_place`.
     """
     if Path(path).suffix.lower() not in (".png", ".svg"):
-        raise refusal(str(path), "a file name that ends in .png or .svg")
+        raise invalid_value(str(path), "a file name that ends in .png or .svg")
     require_place(path)
 
 

@@ -140,14 +140,14 @@ def _named(
     what: str,
 ) -> Made:
     from zcd.board.units import nearest
-    from zcd.errors import refusal
+    from zcd.errors import invalid_value
 
     name = next(iter(makers)) if name is None else name
     made = makers[name](result) if name in makers else None
     if made is None:
         there = tuple(key for key in makers if key != name)
         allowed = f"one of {', '.join(there)}{nearest(name, there)}" if there else "no name"
-        raise refusal(name, allowed, f"{what} of {type(result).__name__}")
+        raise invalid_value(name, allowed, f"{what} of {type(result).__name__}")
     return made
 
 
@@ -163,7 +163,7 @@ def _makers() -> dict[str, Callable[[], Rendering]]:
         "Solved": _solved,
         "Check": _check,
         "Population": _population,
-        "Decides": _decides,
+        "Sensitivity": _decides,
         "LossMap": _loss_map,
         "ExpectedReadings": _readings,
         "Case": _case,
@@ -228,24 +228,24 @@ def _loss_map() -> Rendering:
     from zcd.drawing.axes import plot_map
     from zcd.drawing.named_figures import map_picture
     from zcd.report.of_check_document import map_document
-    from zcd.report.of_loss_map import map_title
+    from zcd.report.of_loss_map import loss_map_title
 
-    return Rendering(map_title, map_document, plot_map, pictures={"map": map_picture})
+    return Rendering(loss_map_title, map_document, plot_map, pictures={"map": map_picture})
 
 
 def _readings() -> Rendering:
-    from zcd.diagnosis.readings import Side
+    from zcd.diagnosis.readings import AccessLevel
     from zcd.drawing.axes import plot_readings
     from zcd.report.of_diagnosis import cautions_for
-    from zcd.report.of_diagnosis_dict import card_record
+    from zcd.report.of_diagnosis_dict import expected_readings_to_dict
     from zcd.report.of_diagnosis_document import card_document
 
     return Rendering(
         lambda found: f"{len(found.lines)} readings of {found.board.name}",
         card_document,
         plot_readings,
-        lambda found: cautions_for(Side),
-        card_record,
+        lambda found: cautions_for(AccessLevel),
+        expected_readings_to_dict,
     )
 
 
@@ -254,7 +254,7 @@ def _case() -> Rendering:
     from zcd.drawing.named_figures import case_picture
     from zcd.report.named_tables import case_tables
     from zcd.report.of_diagnosis import cautions_of_step
-    from zcd.report.of_diagnosis_dict import case_record
+    from zcd.report.of_diagnosis_dict import case_to_dict
     from zcd.report.of_diagnosis_document import case_document
 
     return Rendering(
@@ -262,7 +262,7 @@ def _case() -> Rendering:
         case_document,
         plot_ranking,
         lambda case: cautions_of_step(case.diagnosis),
-        case_record,
+        case_to_dict,
         case_tables(),
         {"circuit": case_picture},
     )
@@ -273,7 +273,7 @@ def _retest() -> Rendering:
     from zcd.report import of_retest as of
 
     return Rendering(
-        of.retest_line, of.retest_document, plot_retest, of.retest_cautions, of.retest_record
+        of.retest_line, of.retest_document, plot_retest, of.retest_cautions, of.retest_to_dict
     )
 
 
@@ -281,7 +281,7 @@ def _replacements() -> Rendering:
     from zcd.drawing.axes import plot_replacements
     from zcd.report.cautions import FITTED
     from zcd.report.named_tables import replacement_tables
-    from zcd.report.of_substitutes_dict import substitutes_record
+    from zcd.report.of_substitutes_dict import substitutes_to_dict
     from zcd.report.of_substitutes_document import replacements_document
 
     return Rendering(
@@ -289,7 +289,7 @@ def _replacements() -> Rendering:
         replacements_document,
         plot_replacements,
         lambda result: FITTED,
-        substitutes_record,
+        substitutes_to_dict,
         replacement_tables(),
     )
 
@@ -297,25 +297,25 @@ def _replacements() -> Rendering:
 def _story() -> Rendering:
     from zcd.drawing.axes import plot_story
     from zcd.drawing.named_figures import story_pictures
-    from zcd.report.of_story import events_sheet, headline, seen_sheet
-    from zcd.report.of_story_dict import story_record
+    from zcd.report.of_story import events_table, headline, seen_table
+    from zcd.report.of_story_dict import story_to_dict
     from zcd.report.of_story_document import story_cautions, story_document
-    from zcd.simulation.causes import Side
+    from zcd.simulation.causes import Subsystem
 
     return Rendering(
         headline,
         story_document,
         plot_story,
-        lambda story: story_cautions((), fan=story.cause.side is Side.FAN),
-        story_record,
-        {"events": events_sheet, "circuit": seen_sheet},
+        lambda story: story_cautions((), fan=story.cause.subsystem is Subsystem.FAN),
+        story_to_dict,
+        {"events": events_table, "circuit": seen_table},
         story_pictures(),
     )
 
 
 def _story_table() -> Rendering:
     from zcd.drawing.axes import plot_flags
-    from zcd.report.of_story_dict import table_record
+    from zcd.report.of_story_dict import stories_to_dict
     from zcd.report.of_story_document import story_cautions, table_document
 
     return Rendering(
@@ -323,13 +323,13 @@ def _story_table() -> Rendering:
         table_document,
         plot_flags,
         lambda table: story_cautions((), fan=True),
-        table_record,
+        stories_to_dict,
     )
 
 
 def _causes() -> Rendering:
     from zcd.drawing.axes import plot_causes
-    from zcd.report.of_story_dict import fits_record
+    from zcd.report.of_story_dict import fits_to_dict
     from zcd.report.of_story_document import causes_document, fits_cautions
 
     return Rendering(
@@ -337,7 +337,7 @@ def _causes() -> Rendering:
         causes_document,
         plot_causes,
         lambda found: fits_cautions(found.fits, found.told),
-        fits_record,
+        fits_to_dict,
     )
 
 
@@ -351,7 +351,7 @@ def _traces() -> Rendering:
         of.capture_document,
         plot_capture,
         lambda traces: PROBED,
-        of.capture_record,
+        of.capture_to_dict,
     )
 
 
@@ -364,7 +364,7 @@ def _comparison() -> Rendering:
         of.comparison_document,
         plot_comparison,
         of.compared_cautions,
-        of.comparison_record,
+        of.comparison_to_dict,
     )
 
 
@@ -378,5 +378,5 @@ def _windings() -> Rendering:
         lambda found: of.verdict_document(found.measured, found.verdict),
         plot_windings,
         lambda found: UNPLUGGED,
-        lambda found: of.verdict_record(found.measured, found.verdict),
+        lambda found: of.verdict_to_dict(found.measured, found.verdict),
     )

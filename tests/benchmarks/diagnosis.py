@@ -1,4 +1,5 @@
-"""Jobs of the diagnosis: an atlas made from nothing, and an answer more to one that is there."""
+"""Jobs of the diagnosis: a fault dictionary made from nothing, and an answer more to one that is
+there."""
 
 from __future__ import annotations
 
@@ -7,7 +8,7 @@ from collections.abc import Callable
 from tests.diagnosis.boards import SUPPRESSED_TEXT, board
 from zcd.board.files import parse_board
 from zcd.board.model import Board
-from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import diagnose
 from zcd.diagnosis.reading_syntax import parse_reading
@@ -18,7 +19,7 @@ LINES = ("dc pin logic0 4.98 V", "ohm R2 131k", "ohm R1 110k")
 def diagnosis_jobs(*, quick: bool) -> dict[str, Callable[[], object]]:
     """Jobs by name; quick: the short ones."""
     found, meter = board("switched"), usual_meter()
-    known = make_atlas(found, meter) if quick else _whole(found)
+    known = make_fault_dictionary(found, meter) if quick else _whole(found)
     taken = [parse_reading(line, known.circuit) for line in LINES]
     jobs: dict[str, Callable[[], object]] = {
         "atlas of a board, all readings": lambda: _whole(found),
@@ -29,14 +30,14 @@ def diagnosis_jobs(*, quick: bool) -> dict[str, Callable[[], object]]:
     return {
         **jobs,
         "ranking and next reading, fresh atlas": lambda: diagnose(
-            make_atlas(found, meter), taken[:1]
+            make_fault_dictionary(found, meter), taken[:1]
         ),
         "atlas with a suppressor, all readings": lambda: _whole(parse_board(SUPPRESSED_TEXT)),
     }
 
 
-def _whole(found: Board) -> Atlas:
-    """An atlas with every reading predicted."""
-    atlas = make_atlas(found, usual_meter())
-    atlas.prepare(atlas.readings)
-    return atlas
+def _whole(found: Board) -> FaultDictionary:
+    """A fault dictionary with every reading predicted."""
+    dictionary = make_fault_dictionary(found, usual_meter())
+    dictionary.prepare(dictionary.readings)
+    return dictionary

@@ -11,7 +11,7 @@ from tests.diagnosis.boards import board
 from zcd.board.drawer import StockResistor
 from zcd.board.parts_library import resistor
 from zcd.substitutes.chain_parts import chain_fits
-from zcd.substitutes.series_string import section
+from zcd.substitutes.series_string import series_string
 from zcd.substitutes.subset_sum import Stock, Window, count
 
 PARTS, QUICK_PARTS = 500, 20
@@ -31,7 +31,7 @@ def drawer_jobs(*, quick: bool = False) -> dict[str, Callable[[], object]]:
         counts=np.full(parts, 9),
     )
     window = Window(lowest=np.array([1e5]), highest=np.array([4e5]))
-    place = section(board())
+    place = series_string(board())
     jobs: dict[str, Callable[[], object]] = {
         f"counting sums of four out of {parts}": lambda: count(sums, window, 4)
     }

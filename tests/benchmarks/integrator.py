@@ -19,7 +19,7 @@ from tests.diagnosis.boards import board
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solution import row_pieces
-from zcd.engine.solve import PULSES, Grid, solve
+from zcd.engine.solve import PULSES, SolverOptions, solve
 
 FloatArray = NDArray[np.float64]
 
@@ -63,9 +63,9 @@ def batch_job(found: Board, size: int) -> Callable[[], object]:
     ]
 
 
-def our_current_a(found: Board, grid: Grid) -> FloatArray:
+def our_current_a(found: Board, options: SolverOptions) -> FloatArray:
     """At `EVEN` even times of a period, straight between the points of the grid."""
-    solution = solve(build_circuit(found), grid)
+    solution = solve(build_circuit(found), options)
     period_s = 1.0 / found.mains.frequency_hz
     even_s = np.arange(EVEN) / EVEN * period_s
     return np.interp(even_s, solution.time_s[0], solution.currents_a["OC1.led"][0], period=period_s)

@@ -21,11 +21,11 @@ from selenium.webdriver import Chrome
 from starlette.requests import Request
 
 from tests.web.conftest import Server, new_browser
-from zcd.web.board_page import BoardSheet
-from zcd.web.job_store import KeptJobs
-from zcd.web.readings_page import ReadingsSheet
-from zcd.web.state import Desk
-from zcd.web.workers import Works
+from zcd.web.board_page import BoardPage
+from zcd.web.job_store import JobStore
+from zcd.web.readings_page import ReadingsPage
+from zcd.web.state import PageState
+from zcd.web.workers import WorkerPool
 
 BOARD = """\
 name = "Invented bread toaster"
@@ -75,10 +75,10 @@ move();
 
 def page_jobs() -> dict[str, Callable[[], object]]:
     """Jobs by name; each answers something that was not asked before."""
-    board, fresh = BoardSheet(Desk(), Works()), count()
+    board, fresh = BoardPage(PageState(), WorkerPool()), count()
 
     def ask(query: str) -> bytes:
-        return bytes(board.sheet(Request(_scope("/", query))).body)
+        return bytes(board.page(Request(_scope("/", query))).body)
 
     answer = _answers()
     return {
@@ -104,11 +104,11 @@ def _answers() -> Callable[[], object]:
     atexit.register(shutil.rmtree, folder)
     (folder / "toaster.toml").write_text(BOARD, encoding="utf-8")
     (folder / "toaster-job.toml").write_text(JOB, encoding="utf-8")
-    sheet, fresh = ReadingsSheet(Desk(folder=folder), KeptJobs(folder)), count()
+    sheet, fresh = ReadingsPage(PageState(folder=folder), JobStore(folder)), count()
     route = next(r for r in sheet.routes() if r.path == "/readings/answer")
-    opened = sheet.jobs.open(folder / "toaster-job.toml")
-    seen = opened.mark
-    while sheet.atlases.of(opened.job.board, opened.job.meter).atlas is None:
+    open_job = sheet.jobs.open(folder / "toaster-job.toml")
+    seen = open_job.version
+    while sheet.atlases.of(open_job.job.board, open_job.job.meter).dictionary is None:
         sleep(0.1)
 
     def answer() -> object:

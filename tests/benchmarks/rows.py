@@ -17,7 +17,7 @@ from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
-from zcd.engine.solve import PULSES, Grid, solve
+from zcd.engine.solve import PULSES, SolverOptions, solve
 from zcd.margin.population import even_points
 from zcd.margin.rule_margins import evaluate
 from zcd.margin.tolerances import draw, tolerances_of
@@ -29,7 +29,7 @@ KINDS = {"no capacitor": "half-wave", "a capacitor": "joint capacitor"}
 CYCLES = {"half-wave": 2, "joint capacitor": 4}
 """Periods from rest until the last one is the steady state, as accurately as the edges are."""
 STEPS = (50, 100, 200, 400)
-FINE = Grid(points=3200)
+FINE = SolverOptions(points=3200)
 ROWS, QUICK_ROWS = 8192, 64
 
 

@@ -8,7 +8,7 @@ from tests.diagnosis.boards import board
 from zcd.margin.ageing import ageing_of
 from zcd.margin.corners import find_corners
 from zcd.margin.population import draw_population
-from zcd.margin.sensitivity import what_decides
+from zcd.margin.sensitivity import sensitivity_of
 from zcd.margin.tolerances import tolerances_of
 
 
@@ -25,6 +25,6 @@ def spread_jobs(*, quick: bool = False) -> dict[str, Callable[[], object]]:
     corners = find_corners(plain, every)
     return {
         **jobs,
-        "what decides the headroom": lambda: what_decides(plain, every),
+        "what decides the headroom": lambda: sensitivity_of(plain, every),
         "margin over the years": lambda: ageing_of(plain, every, corners),
     }

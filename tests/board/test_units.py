@@ -8,8 +8,8 @@ from math import inf, nan, pi
 import pytest
 
 from zcd.board import quantity_kinds
-from zcd.board.units import Kind, find_name, format_si, nearest, parse_quantity
-from zcd.errors import InputError, refusal, show_found
+from zcd.board.units import QuantityKind, find_name, format_si, nearest, parse_quantity
+from zcd.errors import InputError, describe_value, invalid_value
 
 # IEC 60062 codes with their values as printed in the documentation of the open-source package
 # rkm_codes 1.0, "Resistance examples"; the standard itself was not read.
@@ -104,7 +104,7 @@ def test_codes_of_the_standard(code: str, expected_ohm: float) -> None:
         ("1.5 mA", quantity_kinds.CURRENT, 1.5e-3),
     ],
 )
-def test_what_people_write(text: object, kind: Kind, expected: float) -> None:
+def test_what_people_write(text: object, kind: QuantityKind, expected: float) -> None:
     assert parse_quantity(text, kind) == pytest.approx(expected, rel=1e-15)
 
 
@@ -154,7 +154,7 @@ def test_what_people_write(text: object, kind: Kind, expected: float) -> None:
         ("1/4 V", quantity_kinds.SUPPLY_VOLTAGE, '"1/4 V"'),
     ],
 )
-def test_wrong_spelling_is_refused(found: object, kind: Kind, shown: str) -> None:
+def test_wrong_spelling_is_refused(found: object, kind: QuantityKind, shown: str) -> None:
     with pytest.raises(InputError) as caught:
         parse_quantity(found, kind, "table.key")
     message = str(caught.value)
@@ -200,7 +200,9 @@ def test_angle_needs_its_unit(found: object) -> None:
         (8785, quantity_kinds.YEARLY_HOURS, "from 0 h to 8784 h"),
     ],
 )
-def test_absurd_value_is_refused_with_the_range(found: object, kind: Kind, limits: str) -> None:
+def test_absurd_value_is_refused_with_the_range(
+    found: object, kind: QuantityKind, limits: str
+) -> None:
     with pytest.raises(InputError) as caught:
         parse_quantity(found, kind)
     assert f"allowed: {kind.word} {limits} such as " in str(caught.value)
@@ -237,10 +239,10 @@ def test_plain_decimals_are_read(found: str, expected_ohm: float) -> None:
 
 @pytest.mark.parametrize(
     "kind",
-    [kind for kind in vars(quantity_kinds).values() if isinstance(kind, Kind)],
+    [kind for kind in vars(quantity_kinds).values() if isinstance(kind, QuantityKind)],
     ids=lambda k: k.word,
 )
-def test_examples_and_ends_of_the_range_are_allowed(kind: Kind) -> None:
+def test_examples_and_ends_of_the_range_are_allowed(kind: QuantityKind) -> None:
     """Thresholds give an example of the other form; that is read by the schema."""
     own = [text for text in kind.examples if ("%" in text) == (kind.unit == "%") or "0." in text]
     assert own
@@ -286,14 +288,14 @@ def test_format_and_parse_are_inverse(value: float) -> None:
 
 
 def test_show_found_is_short_and_on_one_line() -> None:
-    shown = show_found("a\n\x1b[31m" + "b" * 100)
+    shown = describe_value("a\n\x1b[31m" + "b" * 100)
     assert shown == '"a??[31m' + "b" * 33 + '..."'
-    assert show_found((1, 2)) == "a list"
-    assert show_found(object()) == "object"
+    assert describe_value((1, 2)) == "a list"
+    assert describe_value(object()) == "object"
 
 
 def test_refusal_without_key() -> None:
-    assert str(refusal("x", "y")) == 'found "x"; allowed: y'
+    assert str(invalid_value("x", "y")) == 'found "x"; allowed: y'
 
 
 def test_names() -> None:

@@ -10,14 +10,14 @@ import pytest
 
 from tests.diagnosis.boards import board
 from zcd.diagnosis import fault_dictionary as atlas_module
-from zcd.diagnosis.cache import MOST_FILES, Store
-from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.cache import MAX_FILES, Store
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading
 
-OHMS = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+OHMS = Reading(function=Function.OHM, red="chain.1", black="chain.2")
 
 
 @pytest.fixture(autouse=True)
@@ -25,8 +25,8 @@ def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
 
 
-def stored() -> Atlas:
-    return make_atlas(board(), usual_meter(), 4, stored=True)
+def stored() -> FaultDictionary:
+    return make_fault_dictionary(board(), usual_meter(), 4, stored=True)
 
 
 def store() -> Store:
@@ -35,17 +35,17 @@ def store() -> Store:
 
 def test_a_second_run_need_not_simulate(monkeypatch: pytest.MonkeyPatch) -> None:
     first = stored()
-    shown, flags = first.shown(OHMS), first.flags(("sync",))
+    shown, flags = first.predictions(OHMS), first.flags(("sync",))
     first.keep()
 
     def never(*_: object) -> None:
         pytest.fail("simulated again")
 
-    monkeypatch.setattr(Bench, "take", never)
+    monkeypatch.setattr(MeterModel, "read", never)
     monkeypatch.setattr(atlas_module.Bench, "lock", never)
     second = stored()
     assert second.has(OHMS)
-    assert np.array_equal(second.shown(OHMS), shown)
+    assert np.array_equal(second.predictions(OHMS), shown)
     assert np.array_equal(second.flags(("sync",)), flags)
 
 
@@ -64,7 +64,7 @@ def test_the_name_holds_all_that_it_depends_on() -> None:
 @pytest.mark.parametrize("damage", ["empty", "cut", "text", "flipped", "folder"])
 def test_damage_is_no_data(damage: str) -> None:
     first = stored()
-    shown = first.shown(OHMS)
+    shown = first.predictions(OHMS)
     first.keep()
     path = store().path
     data = path.read_bytes()
@@ -82,7 +82,7 @@ def test_damage_is_no_data(damage: str) -> None:
             }[damage]
         )
     again = stored()
-    assert np.array_equal(again.shown(OHMS), shown)
+    assert np.array_equal(again.predictions(OHMS), shown)
     again.keep()
 
 
@@ -92,9 +92,9 @@ def test_other_shapes_and_nan_are_left_out() -> None:
 
 
 def test_old_files_are_forgotten(tmp_path: Path) -> None:
-    for number in range(MOST_FILES + 5):
+    for number in range(MAX_FILES + 5):
         Store(tmp_path / f"{number}.npz").write({"a": np.ones((1, 1))})
-    assert len(list(tmp_path.glob("*.npz"))) == MOST_FILES
+    assert len(list(tmp_path.glob("*.npz"))) == MAX_FILES
 
 
 def test_a_folder_that_cannot_be_made_is_no_error(tmp_path: Path) -> None:

@@ -8,30 +8,30 @@ import numpy as np
 
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import board
-from zcd.diagnosis.expected_readings import CardLine, bench_card
-from zcd.diagnosis.fault_dictionary import make_atlas
+from zcd.diagnosis.expected_readings import ExpectedReading, list_expected_readings
+from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
-from zcd.diagnosis.readings import Side, parts_over
+from zcd.diagnosis.readings import AccessLevel, parts_over
 
 
 @cache
-def card(name: str = "switched") -> tuple[CardLine, ...]:
-    return bench_card(atlas_of(name))
+def card(name: str = "switched") -> tuple[ExpectedReading, ...]:
+    return list_expected_readings(atlas_of(name))
 
 
-def line(function: Function, a: str, b: str) -> CardLine:
+def line(function: Function, a: str, b: str) -> ExpectedReading:
     return next(
         item for item in card()
-        if (item.reading.function, item.reading.a, item.reading.b) == (function, a, b)
+        if (item.reading.function, item.reading.red, item.reading.black) == (function, a, b)
     )  # fmt: skip
 
 
 def test_dead_first_live_last() -> None:
-    order = [list(Side).index(item.side) for item in card()]
+    order = [list(AccessLevel).index(item.access) for item in card()]
     assert order == sorted(order)
-    assert card()[0].side is Side.DEAD
-    assert card()[-1].side is Side.LIFTED
+    assert card()[0].access is AccessLevel.DEAD
+    assert card()[-1].access is AccessLevel.LIFTED
 
 
 def test_ohms_over_a_resistor_tells_its_own_faults_only() -> None:
@@ -64,5 +64,5 @@ def test_healthy_is_in_order() -> None:
 
 
 def test_parts_over_leaves_out_what_is_no_part() -> None:
-    atlas = make_atlas(board("half-wave-clamped"), usual_meter(), samples=2)
-    assert parts_over(atlas.circuit, "led+", "neutral") == "OC1.led, D2"
+    dictionary = make_fault_dictionary(board("half-wave-clamped"), usual_meter(), samples=2)
+    assert parts_over(dictionary.circuit, "led+", "neutral") == "OC1.led, D2"

@@ -15,10 +15,10 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Resistance, stack
-from zcd.diagnosis.fault_dictionary import BANDS, SAMPLES, make_atlas
+from zcd.diagnosis.fault_dictionary import BANDS, SAMPLES, make_fault_dictionary
 from zcd.diagnosis.faults import HEALTHY, faults_of
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.priors import (
     FITTED,
@@ -26,8 +26,8 @@ from zcd.diagnosis.priors import (
     LARGEST_CLASS_SHARE,
     MISFIT_SHARE,
     MISFITS,
-    NONE_OF_THESE_SHARE,
     RATE_OF,
+    UNMODELLED_SHARE,
     prior_shares,
 )
 from zcd.diagnosis.readings import Reading
@@ -74,11 +74,11 @@ def test_faults_are_told_apart_by_name(name: str) -> None:
 @pytest.mark.parametrize("samples", [2, pytest.param(SAMPLES, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("name", list(TEXTS))
 def test_no_prediction_is_nan(name: str, samples: int) -> None:
-    atlas = make_atlas(board(name), usual_meter(), samples=samples)
-    atlas.prepare(atlas.readings)
-    for reading in atlas.readings:
-        shown = atlas.shown(reading)
-        assert shown.shape == (atlas.simulated, samples)
+    dictionary = make_fault_dictionary(board(name), usual_meter(), samples=samples)
+    dictionary.prepare(dictionary.readings)
+    for reading in dictionary.readings:
+        shown = dictionary.predictions(reading)
+        assert shown.shape == (dictionary.simulated, samples)
         assert not np.any(np.isnan(shown)), reading.words
 
 
@@ -86,33 +86,35 @@ def test_no_prediction_is_nan(name: str, samples: int) -> None:
 def test_every_size_of_a_fault_is_tried(name: str) -> None:
     """A fault with an amount has its range in equal bands, one an entry; any other fault one."""
     samples = 4
-    atlas = make_atlas(board(name), usual_meter(), samples=samples)
-    assert atlas.severity.shape == (atlas.member.size, samples)
-    assert np.all((atlas.severity >= 0.0) & (atlas.severity <= 1.0))
-    assert np.all(np.diff(atlas.member) >= 0)
-    for f, fault in enumerate(atlas.faults):
-        found = atlas.severity[atlas.member == f]
+    dictionary = make_fault_dictionary(board(name), usual_meter(), samples=samples)
+    assert dictionary.severity.shape == (dictionary.member.size, samples)
+    assert np.all((dictionary.severity >= 0.0) & (dictionary.severity <= 1.0))
+    assert np.all(np.diff(dictionary.member) >= 0)
+    for f, fault in enumerate(dictionary.faults):
+        found = dictionary.severity[dictionary.member == f]
         assert len(found) == (1 if fault.amount is None else BANDS), fault.key
         bands = np.arange(len(found))[:, None] / len(found)
         assert np.all((found >= bands) & (found < bands + 1.0 / len(found))), fault.key
 
 
 def test_values_of_a_fault_are_those_of_all_its_entries() -> None:
-    atlas = make_atlas(board(), usual_meter(), samples=2)
-    number = np.arange(atlas.severity.size).reshape(atlas.severity.shape)
-    found = atlas.by_fault(number.astype(float))
-    assert len(found) == len(atlas.faults)
+    dictionary = make_fault_dictionary(board(), usual_meter(), samples=2)
+    number = np.arange(dictionary.severity.size).reshape(dictionary.severity.shape)
+    found = dictionary.by_fault(number.astype(float))
+    assert len(found) == len(dictionary.faults)
     assert [row.size for row in found] == [
-        2 if fault.amount is None else 2 * BANDS for fault in atlas.faults
+        2 if fault.amount is None else 2 * BANDS for fault in dictionary.faults
     ]
     assert np.array_equal(np.concatenate(found), number.ravel())
 
 
 def test_coil_is_as_uncertain_as_its_supply() -> None:
     """A good board's coil voltage covers an unregulated supply, its ohms the coil's tolerance."""
-    atlas = atlas_of("switched")
+    dictionary = atlas_of("switched")
     volts, ohms = (
-        atlas.by_fault(atlas.shown(Reading(function=function, a="coil+", b="coil-")))[0]
+        dictionary.by_fault(
+            dictionary.predictions(Reading(function=function, red="coil+", black="coil-"))
+        )[0]
         for function in (Function.DC, Function.OHM)
     )
     typical = 24.0 * COIL_OHM / (COIL_OHM + 15.0)
@@ -159,7 +161,7 @@ def test_priors_are_positive_and_capped(name: str) -> None:
     faults = faults_of(build_circuit(found))
     shares = prior_shares(faults)
     assert np.all(shares > 0.0)
-    assert_allclose(shares.sum(), 1.0 - NONE_OF_THESE_SHARE)
+    assert_allclose(shares.sum(), 1.0 - UNMODELLED_SHARE)
     assert_allclose(shares[0], HEALTHY_SHARE)
     misfit = np.array([f.kind in FITTED and f.mode in MISFITS for f in faults])
     assert_allclose(shares[misfit].sum(), MISFIT_SHARE)
@@ -167,7 +169,7 @@ def test_priors_are_positive_and_capped(name: str) -> None:
     classes = np.array([RATE_OF.get(f.kind, f.kind) for f in faults])
     for kind in set(classes[1:]):
         share = shares[classes == kind].sum()
-        assert share <= LARGEST_CLASS_SHARE * (1.0 - NONE_OF_THESE_SHARE - HEALTHY_SHARE) + 1e-9
+        assert share <= LARGEST_CLASS_SHARE * (1.0 - UNMODELLED_SHARE - HEALTHY_SHARE) + 1e-9
 
 
 def test_any_part_may_be_the_one_that_was_put_in_wrongly() -> None:
@@ -188,14 +190,14 @@ def test_two_leds_back_to_back_cannot_be_turned_round() -> None:
     assert "OC1 LED reversed" not in {f.key for f in faults_of(build_circuit(board("two-led")))}
 
 
-def two_leaks(found: Board, key: str) -> tuple[FloatArray, Bench]:
+def two_leaks(found: Board, key: str) -> tuple[FloatArray, MeterModel]:
     """A leak of middle size in two rows, which differ in its place; a meter of known volts."""
     fault = next(f for f in faults_of(build_circuit(found)) if f.key == key)
     severity = np.array([0.5, 0.5])
     assert fault.amount is not None
     rows = fault.edit(stack([build_circuit(found)] * 2), severity)
     meter = replace(usual_meter(), ohms_stated=True)
-    return fault.amount(severity), Bench(found, rows, meter)
+    return fault.amount(severity), MeterModel(found, rows, meter)
 
 
 def test_leak_from_a_joint_to_the_other_pole() -> None:
@@ -204,9 +206,9 @@ def test_leak_from_a_joint_to_the_other_pole() -> None:
     Half a volt drives next to nothing through the rectifier and the LED in series.
     """
     found = board("half-wave")
-    leak_ohm, bench = two_leaks(found, "chain leaky to neutral")
-    reading = Reading(function=Function.OHM, a="chain.1", b="neutral")
-    shown = bench.take([reading])[:, 0]
+    leak_ohm, meter_model = two_leaks(found, "chain leaky to neutral")
+    reading = Reading(function=Function.OHM, red="chain.1", black="neutral")
+    shown = meter_model.read([reading])[:, 0]
     assert_allclose(shown, leak_ohm + np.array([0.0, R2_OHM]), rtol=0.01)
 
 
@@ -214,9 +216,9 @@ def test_leak_across_neighbours_reads_low_over_both() -> None:
     """Dead, over the middle resistor: beside it the leak in series with a neighbour."""
     text = TEXTS["half-wave"].replace(RESISTORS, '["110k", "130k", "82k"]')
     found = parse_board(text)
-    leak_ohm, bench = two_leaks(found, "chain leaky in part")
-    reading = Reading(function=Function.OHM, a="chain.1", b="chain.2")
-    shown = bench.take([reading])[:, 0]
+    leak_ohm, meter_model = two_leaks(found, "chain leaky in part")
+    reading = Reading(function=Function.OHM, red="chain.1", black="chain.2")
+    shown = meter_model.read([reading])[:, 0]
     beside_s = 1.0 / (leak_ohm + np.array([110e3, 82e3]))
     assert_allclose(shown, 1.0 / (1.0 / 130e3 + beside_s), rtol=0.01)
 
@@ -231,9 +233,9 @@ def test_two_resistors_have_no_neighbours_but_the_whole_chain() -> None:
 def test_dirt_across_the_led_stays_when_the_led_is_lifted() -> None:
     """A leak within the part goes with it, one on the board does not (by inspection)."""
     found = board("half-wave")
-    leak_ohm, bench = two_leaks(found, "OC1 LED leaky")
-    there = Reading(function=Function.OHM, a="neutral", b="led+")
-    in_circuit, lifted = bench.take([there, replace(there, lifted="OC1.led")]).T
+    leak_ohm, meter_model = two_leaks(found, "OC1 LED leaky")
+    there = Reading(function=Function.OHM, red="neutral", black="led+")
+    in_circuit, lifted = meter_model.read([there, replace(there, lifted="OC1.led")]).T
     assert_allclose(in_circuit, leak_ohm, rtol=0.01)
     assert_allclose(lifted[0], leak_ohm[0], rtol=0.01)
     assert lifted[1] > 1e6

@@ -62,7 +62,7 @@ def test_good_job(folder: Path) -> None:
     assert found.meter.ac_kind is AcKind.AVERAGE
     assert found.meter.dc_accuracy_ratio == pytest.approx(0.005)
     assert found.meter.ac_input_ohm == usual_meter().ac_input_ohm
-    taken = [(m.reading.function, m.reading.a, m.reading.b, m.value) for m in found.measured]
+    taken = [(m.reading.function, m.reading.red, m.reading.black, m.value) for m in found.measured]
     assert taken == [
         (Function.DC, "pin", "logic0", 4.98),
         (Function.OHM, "chain.1", "chain.2", OVERLOAD),
@@ -76,7 +76,7 @@ def test_a_reading_may_be_named_as_the_output_names_it(folder: Path, lifted: str
     path, where = folder / "job.toml", 'function = "ohm"\nred = "chain.2"\nblack = "chain.1"\n'
     path.write_text(f'{READING}{where}over = "R2"\nlifted = {lifted}\nvalue = "130k"')
     (found,) = load_job(path).measured
-    assert (found.reading.a, found.reading.b) == ("chain.2", "chain.1")
+    assert (found.reading.red, found.reading.black) == ("chain.2", "chain.1")
     assert found.reading.lifted == ("R2" if lifted == "true" else "")
     path.write_text(f'{READING}{where}over = "R1"\nlifted = {lifted}\nvalue = "130k"')
     with pytest.raises(InputError, match="or all three where they agree"):

@@ -18,10 +18,10 @@ from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.job_history import (
     HANDBOOK_JOBS,
     PART_JOBS,
-    Experience,
-    experience,
+    FaultStatistics,
+    fault_statistics,
     kind_of,
-    read_record,
+    read_job_history,
     search,
     shifted_shares,
 )
@@ -30,7 +30,7 @@ from zcd.errors import InputError
 
 FAULTS = faults_of(build_circuit(VARIANTS["contact closed"]))
 SHARES = prior_shares(FAULTS)
-NOTHING = Experience(kinds=Counter(), parts=Counter())
+NOTHING = FaultStatistics(kinds=Counter(), parts=Counter())
 CLOSED = 'found = "R2 drift"\nkind = "resistor drift"\nrepair = "R1 and R2 renewed"\nclosed = {}\n'
 
 
@@ -49,7 +49,7 @@ def folder(tmp_path: Path) -> Path:
 
 def test_open_jobs_first_then_the_last_closed(folder: Path) -> None:
     """Board files are no jobs; a job that cannot be read is there with its problem."""
-    entries = read_record(folder)
+    entries = read_job_history(folder)
     assert [e.file.name for e in entries] == ["b.toml", "d.toml", "e.toml", "c.toml", "a.toml"]
     assert entries[2].problem.startswith("e.toml: flags")
     assert entries[1].board_name == "nowhere"
@@ -68,20 +68,20 @@ def test_open_jobs_first_then_the_last_closed(folder: Path) -> None:
     ],
 )
 def test_search_wants_every_word_somewhere(folder: Path, words: str, names: str) -> None:
-    assert "".join(e.file.stem for e in search(read_record(folder), words)) == names
+    assert "".join(e.file.stem for e in search(read_job_history(folder), words)) == names
 
 
 def test_a_folder_that_is_none_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="found no folder"):
-        read_record(tmp_path / "missing")
+        read_job_history(tmp_path / "missing")
 
 
 def test_only_closed_jobs_count_and_never_the_one_at_hand(folder: Path) -> None:
-    entries = read_record(folder)
-    known = experience(entries, "Ostrel D3 mushroom dryer, invented")
-    assert known.kinds == {"resistor drift": 2}
-    assert known.parts == {"R2 drift": 1}
-    assert experience(entries, "", without=folder / "a.toml").jobs == 1
+    entries = read_job_history(folder)
+    statistics = fault_statistics(entries, "Ostrel D3 mushroom dryer, invented")
+    assert statistics.kinds == {"resistor drift": 2}
+    assert statistics.parts == {"R2 drift": 1}
+    assert fault_statistics(entries, "", without=folder / "a.toml").jobs == 1
 
 
 def test_without_jobs_nothing_moves() -> None:
@@ -94,7 +94,7 @@ def test_against_the_mean_of_a_dirichlet_distribution() -> None:
     kinds = sorted(set(names))
     seen = Counter({"resistor drift": 7, "contact open": 2, "no such kind": 50})
     parts = Counter({"R2 drift": 4, "R1 drift": 1})
-    got = shifted_shares(FAULTS, SHARES, Experience(kinds=seen, parts=parts))
+    got = shifted_shares(FAULTS, SHARES, FaultStatistics(kinds=seen, parts=parts))
     total = SHARES.sum()
     by_kind = np.array([SHARES[[n == k for n in names]].sum() for k in kinds]) / total
     counted = np.array([seen[k] for k in kinds])
@@ -113,6 +113,6 @@ def test_against_the_mean_of_a_dirichlet_distribution() -> None:
 def test_many_jobs_outweigh_the_handbooks() -> None:
     """In the limit the share of a kind is its share of the jobs."""
     seen = Counter({"resistor drift": 30_000, "contact open": 10_000})
-    got = shifted_shares(FAULTS, SHARES, Experience(kinds=seen, parts=Counter()))
+    got = shifted_shares(FAULTS, SHARES, FaultStatistics(kinds=seen, parts=Counter()))
     drift = sum(s for s, f in zip(got, FAULTS, strict=True) if kind_of(f) == "resistor drift")
     assert drift / got.sum() == pytest.approx(0.75, abs=1e-3)

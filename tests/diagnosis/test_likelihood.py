@@ -14,7 +14,7 @@ from scipy.special import logsumexp
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import RELAY, TEXTS, board
 from zcd.board.files import parse_board
-from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import (
     BREADTHS,
@@ -27,24 +27,24 @@ from zcd.diagnosis.likelihood import (
     scaled,
 )
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
-from zcd.diagnosis.rank import posterior
+from zcd.diagnosis.rank import posterior_weights
 from zcd.diagnosis.readings import Measured, Reading
 
-PIN = Reading(function=Function.DC, a="pin", b="logic0")
-OHMS = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+PIN = Reading(function=Function.DC, red="pin", black="logic0")
+OHMS = Reading(function=Function.OHM, red="chain.1", black="chain.2")
 NO_PULSE = [
-    Reading(function=function, a="pin", b="logic0")
+    Reading(function=function, red="pin", black="logic0")
     for function in (Function.FREQUENCY, Function.DUTY, Function.LOW_TIME)
 ]
-COIL = Reading(function=Function.DC, a="coil+", b="coil-")
+COIL = Reading(function=Function.DC, red="coil+", black="coil-")
 
 
-def atlas() -> Atlas:
+def dictionary() -> FaultDictionary:
     return atlas_of("switched")
 
 
 def entries(key: str) -> NDArray[np.intp]:
-    return np.flatnonzero([atlas().faults[f].key == key for f in atlas().member])
+    return np.flatnonzero([dictionary().faults[f].key == key for f in dictionary().member])
 
 
 def of_entries(fit: Fit, density: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -56,22 +56,22 @@ def of_entries(fit: Fit, density: NDArray[np.float64]) -> NDArray[np.float64]:
 def test_a_local_reading_tells_of_entries_not_of_samples() -> None:
     """R2's ohms depend on its own tolerance, which nothing else shows, or on the size of its drift,
     which the pulses show too; the pin's voltage depends on all."""
-    averaged = atlas().fit(OHMS).averaged
+    averaged = dictionary().fit(OHMS).averaged
     for key in ("healthy", "R1 drift", "OC1 aged", "R2 open", "R1 open + R2 open"):
         assert np.all(averaged[entries(key)]), key
     assert not np.any(averaged[entries("R2 drift")])
-    assert not np.any(atlas().fit(PIN).averaged)
+    assert not np.any(dictionary().fit(PIN).averaged)
 
 
 @pytest.mark.parametrize("breadth", [1.0, 3.0])
 def test_a_broader_sample_stands_for_more_of_its_neighbourhood(breadth: float) -> None:
     """Its error and so many times half the distance between its neighbours, in quadrature."""
-    fit = atlas().fit(PIN)
+    fit = dictionary().fit(PIN)
     row = int(entries("R2 drift")[1])
     order = np.argsort(fit.centre[row])
     centre = fit.centre[row][order]
     half = 0.5 * (centre[2:] - centre[:-2])
-    noise = error(PIN.function, centre[1:-1], atlas().meter)
+    noise = error(PIN.function, centre[1:-1], dictionary().meter)
     assert_allclose(
         fit.width_of(breadth)[row][order][1:-1], np.hypot(noise, breadth * half), rtol=1e-9
     )
@@ -84,35 +84,35 @@ def test_a_broader_sample_stands_for_more_of_its_neighbourhood(breadth: float) -
 )
 def test_density_of_a_sound_reading_is_normal(reading: Reading, values: tuple[float, ...]) -> None:
     """Around each sample on the reading's own scale, never narrower than the meter's error."""
-    fit = atlas().fit(reading)
-    least = error(reading.function, fit.centre, atlas().meter)
+    fit = dictionary().fit(reading)
+    least = error(reading.function, fit.centre, dictionary().meter)
     assert np.all(fit.width >= least)
     for value in values:
         y = scaled(reading.function, np.array(value))
         expected = of_entries(fit, stats.norm.pdf(y, loc=fit.centre, scale=fit.width))
-        found = fit.good(value)[: atlas().simulated]
+        found = fit.good(value)[: dictionary().simulated]
         assert_allclose(found, expected, rtol=1e-9, atol=1e-300)
 
 
 @pytest.mark.parametrize("ends", [(4.0, 4.9), (-np.inf, 1.0), (2.0, np.inf)])
 def test_likelihood_of_a_range_is_the_normal_share_within_it(ends: tuple[float, float]) -> None:
-    fit = atlas().fit(PIN)
-    found = fit.likelihood(Measured.between(PIN, *ends))[: atlas().simulated]
+    fit = dictionary().fit(PIN)
+    found = fit.likelihood(Measured.between(PIN, *ends))[: dictionary().simulated]
     low, high = (stats.norm.cdf(end, loc=fit.centre, scale=fit.width) for end in ends)
     assert_allclose(found, high - low, atol=1e-12)
 
 
 def test_rough_reading_is_normal_but_wider() -> None:
     """Ten per cent of the value more; common practice, no source."""
-    fit = atlas().fit(PIN)
-    found = fit.likelihood(Measured(reading=PIN, value=2.5, about=True))[: atlas().simulated]
+    fit = dictionary().fit(PIN)
+    found = fit.likelihood(Measured(reading=PIN, value=2.5, about=True))[: dictionary().simulated]
     expected = stats.norm.pdf(2.5, loc=fit.centre, scale=np.hypot(fit.width, 0.25))
     assert_allclose(found, expected, rtol=1e-9, atol=1e-300)
 
 
 def test_overload_says_no_more_than_beyond_the_top_range() -> None:
     """A resistor of 50 Mohm shows OL on most meters: it is not held against `open`."""
-    fit = atlas().fit(OHMS)
+    fit = dictionary().fit(OHMS)
     found = fit.likelihood(Measured(reading=OHMS, value=OVERLOAD))
     assert_allclose(found[entries("R2 open")], 1.0, atol=1e-6)
     assert np.all(found[entries("healthy")] < 1e-6)
@@ -120,16 +120,16 @@ def test_overload_says_no_more_than_beyond_the_top_range() -> None:
 
 def test_overload_on_a_meter_that_ends_early_says_less() -> None:
     """On a meter that ends at 2 Mohm a resistor that drifted to 3 Mohm shows OL as an open one."""
-    low = make_atlas(board(), replace(usual_meter(), ohm_range_ohm=2e6))
+    low = make_fault_dictionary(board(), replace(usual_meter(), ohm_range_ohm=2e6))
     found = low.fit(OHMS).likelihood(Measured(reading=OHMS, value=OVERLOAD))
     drifted = np.flatnonzero(entries("R2 drift"))
-    ohm = atlas().shown(OHMS)[drifted]
+    ohm = dictionary().predictions(OHMS)[drifted]
     assert np.all(found[drifted][ohm > 2.5e6] > 0.99)
     assert np.all(found[drifted][ohm < 1.5e6] < 1e-3)
 
 
 def test_a_loose_joint_jumps_and_nothing_else_does() -> None:
-    fit = atlas().fit(OHMS)
+    fit = dictionary().fit(OHMS)
     found = fit.likelihood(Measured(reading=OHMS, value=0.0, unstable=True))
     assert found[entries("R2 intermittent")].max() == JUMPS
     for key in ("healthy", "R2 drift", "R1 intermittent"):
@@ -138,7 +138,7 @@ def test_a_loose_joint_jumps_and_nothing_else_does() -> None:
 
 def test_a_loose_joint_shows_either_state() -> None:
     """The mean of the densities of a good board and of the open part, where it moves at all."""
-    fit, restless = atlas().fit(OHMS), np.arange(atlas().severity.shape[1]) % 2 == 1
+    fit, restless = dictionary().fit(OHMS), np.arange(dictionary().severity.shape[1]) % 2 == 1
     for value in (151e3, 60e6):
         good = fit.good(value)
         sound, broken = good[entries("healthy")][0], good[entries("R2 open")][0]
@@ -148,15 +148,15 @@ def test_a_loose_joint_shows_either_state() -> None:
 
 def test_a_reading_of_one_part_says_nothing_of_the_breadth() -> None:
     """Else every good resistor would tell against whatever needs the wider samples."""
-    fit = atlas().fit(OHMS)
+    fit = dictionary().fit(OHMS)
     narrow, wide = (fit.good(151e3, breadth)[entries("OC1 aged")] for breadth in (1.0, 9.0))
     assert np.array_equal(narrow, wide)
 
 
 def test_densities_of_several_values_are_those_of_each() -> None:
-    fit, values = atlas().fit(OHMS), np.array([10.0, 151e3, OVERLOAD])
+    fit, values = dictionary().fit(OHMS), np.array([10.0, 151e3, OVERLOAD])
     together = fit.good(values)
-    assert together.shape == (3, *atlas().severity.shape)
+    assert together.shape == (3, *dictionary().severity.shape)
     for value, found in zip(values, together, strict=True):
         assert np.array_equal(found, fit.good(float(value)))
 
@@ -164,7 +164,7 @@ def test_densities_of_several_values_are_those_of_each() -> None:
 def test_a_size_between_two_that_were_tried_is_explained() -> None:
     """Anywhere within the range of a drift some sample is within its own width."""
     drift = entries("R2 drift")
-    fit = Fit(OHMS, atlas().shown(OHMS)[drift], atlas().meter)
+    fit = Fit(OHMS, dictionary().predictions(OHMS)[drift], dictionary().meter)
     for row in range(drift.size):
         low, high = fit.centre[row].min(), fit.centre[row].max()
         y = np.linspace(low, high, 500)[:, None]
@@ -173,7 +173,7 @@ def test_a_size_between_two_that_were_tried_is_explained() -> None:
 
 
 def test_one_reading_alone_is_one_fact() -> None:
-    fit = atlas().fit(PIN)
+    fit = dictionary().fit(PIN)
     log_density, log_flat = joint_log([(fit, Measured(reading=PIN, value=4.98))])
     mixed = (1.0 - OUTLIER_SHARE) * fit.good(4.98) + OUTLIER_SHARE * fit.flat
     steady = ~fit.loose
@@ -184,9 +184,9 @@ def test_one_reading_alone_is_one_fact() -> None:
 def test_readings_of_one_fact_are_right_or_wrong_together() -> None:
     """Either all are sound, or all are the one outlier: a mixture of two, not of eight."""
     read = [Measured(reading=reading, value=0.0) for reading in NO_PULSE]
-    pairs = [(atlas().fit(m.reading), m) for m in read]
+    pairs = [(dictionary().fit(m.reading), m) for m in read]
     log_density, log_flat = joint_log(pairs)
-    log_density = log_density[: atlas().simulated]
+    log_density = log_density[: dictionary().simulated]
     assert_allclose(log_flat, sum(np.log(fit.flat) for fit, _ in pairs))
     with np.errstate(divide="ignore"):
         sound = sum(
@@ -208,11 +208,11 @@ def test_readings_of_one_fact_are_right_or_wrong_together() -> None:
 def test_three_ways_to_see_no_pulse_are_not_three_slips() -> None:
     """Against a good board, all three together cost no more than one wrong reading may."""
     none = [Measured(reading=reading, value=0.0) for reading in NO_PULSE]
-    fits = [(atlas().fit(m.reading), m) for m in none]
+    fits = [(dictionary().fit(m.reading), m) for m in none]
     log_density, log_flat = joint_log(fits)
     healthy = log_density[entries("healthy")]
     assert_allclose(healthy - log_flat, np.log(OUTLIER_SHARE), rtol=1e-6)
-    before, after = (posterior(atlas(), measured) for measured in ([], none))
+    before, after = (posterior_weights(dictionary(), measured) for measured in ([], none))
     odds = [weights[entries("healthy")].sum() / unknown for weights, unknown in (before, after)]
     assert_allclose(odds[1] / odds[0], OUTLIER_SHARE, rtol=1e-6)
 
@@ -224,20 +224,20 @@ def test_posterior_is_that_of_direct_enumeration() -> None:
         Measured(reading=OHMS, value=2.14e6),
         Measured(reading=COIL, value=23.7),
     ]
-    simulated, samples = atlas().simulated, atlas().severity.shape[1]
-    shares, member = atlas().shares, atlas().member
+    simulated, samples = dictionary().simulated, dictionary().severity.shape[1]
+    shares, member = dictionary().shares, dictionary().member
     joint = np.zeros((len(member), samples))
     unknown = 1.0 - shares.sum()
     for m in read:
-        unknown *= atlas().fit(m.reading).flat
+        unknown *= dictionary().fit(m.reading).flat
     for entry in range(simulated):
         entries_of_fault = np.sum(member == member[entry])
         for breadth in BREADTHS:
             weight = np.full(samples, shares[member[entry]] / (entries_of_fault * samples))
             for m in read:
-                weight *= _by_hand(atlas().fit(m.reading), m, entry, breadth)
+                weight *= _by_hand(dictionary().fit(m.reading), m, entry, breadth)
             joint[entry] += weight / len(BREADTHS)
-    weights, none = posterior(atlas(), read)
+    weights, none = posterior_weights(dictionary(), read)
     # those that only look like others are left out on both sides
     scale = weights[:simulated].sum() + none
     total = joint.sum() + unknown
@@ -261,7 +261,7 @@ def test_a_jump_shows_whatever_the_supply_may_be() -> None:
     text = TEXTS["switched"].replace(
         RELAY, 'kind = "switched", coil_supply = "5 V", coil_resistance = "70"'
     )
-    known = make_atlas(parse_board(text), usual_meter())
+    known = make_fault_dictionary(parse_board(text), usual_meter())
     found = known.fit(COIL).likelihood(Measured(reading=COIL, value=0.0, unstable=True))
     by_fault = {f.key: w for f, w in zip(known.faults, known.by_fault(found), strict=True)}
     assert by_fault["K1 coil intermittent"].max() == JUMPS
@@ -270,8 +270,8 @@ def test_a_jump_shows_whatever_the_supply_may_be() -> None:
 
 def test_a_jump_at_the_led_is_one_of_the_chain_too() -> None:
     """Half a volt of pick-up may be in any AC reading, but it does not come and go with a joint."""
-    known = make_atlas(parse_board(TEXTS["switched"]), usual_meter())
-    at_led = Reading(function=Function.AC, a="led+", b="neutral")
+    known = make_fault_dictionary(parse_board(TEXTS["switched"]), usual_meter())
+    at_led = Reading(function=Function.AC, red="led+", black="neutral")
     found = known.fit(at_led).likelihood(Measured(reading=at_led, value=0.0, unstable=True))
     by_fault = {f.key: w for f, w in zip(known.faults, known.by_fault(found), strict=True)}
     for key in ("R1 intermittent", "OC1 LED intermittent"):

@@ -16,7 +16,7 @@ from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, DcSource
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import OVERLOAD, AcKind, Meter, ac_volts, dc_volts, usual_meter
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solution import Solution
@@ -124,8 +124,8 @@ def divider(meter_ohm: float, upper_ohm: float, lower_ohm: float) -> tuple[float
         resistance("R3", "line", "neutral", 1e6),
     )
     meter = replace(usual_meter(), dc_input_ohm=meter_ohm)
-    shown = Bench(board(), circuit, meter).take(
-        [Reading(function=Function.DC, a="pin", b="logic0")]
+    shown = MeterModel(board(), circuit, meter).read(
+        [Reading(function=Function.DC, red="pin", black="logic0")]
     )
     return float(shown[0, 0]), 10.0 * lower_ohm / (upper_ohm + lower_ohm)
 
@@ -168,11 +168,11 @@ def test_open_resistor_shows_nearly_the_whole_supply() -> None:
         mains_source(),
         resistance("R4", "line", "neutral", 1e6),
     )
-    bench = Bench(board(), circuit, usual_meter())
-    over_open, over_good = bench.take(
+    meter_model = MeterModel(board(), circuit, usual_meter())
+    over_open, over_good = meter_model.read(
         [
-            Reading(function=Function.DC, a="chain.1", b="chain.2"),
-            Reading(function=Function.DC, a="logic+", b="chain.1"),
+            Reading(function=Function.DC, red="chain.1", black="chain.2"),
+            Reading(function=Function.DC, red="logic+", black="chain.1"),
         ]
     )[0]
     assert_allclose(over_open, 24.0 * 10e6 / (10e6 + 220e3), rtol=1e-4)
@@ -183,11 +183,11 @@ def test_open_resistor_shows_nearly_the_whole_supply() -> None:
 def dead(reading: Reading, *elements: object, meter: Meter | None = None) -> float:
     """One reading on a dead circuit."""
     circuit: Circuit = element_list(*elements)
-    return float(Bench(board(), circuit, meter or usual_meter()).take([reading])[0, 0])
+    return float(MeterModel(board(), circuit, meter or usual_meter()).read([reading])[0, 0])
 
 
-OHM = Reading(function=Function.OHM, a="x", b="y")
-DIODE = Reading(function=Function.DIODE, a="x", b="y")
+OHM = Reading(function=Function.OHM, red="x", black="y")
+DIODE = Reading(function=Function.DIODE, red="x", black="y")
 
 
 @pytest.mark.parametrize("ohm", [0.5, 47.0, 4.7e3, 120e3, 2.2e6, 18e6])
@@ -220,7 +220,7 @@ def test_diode_test_both_ways() -> None:
     """About 0.6 V forward, nothing backwards (common practice, no source)."""
     diode = junction("D1", "x", "y", RECTIFIER)
     assert 0.45 < dead(DIODE, diode) < 0.75
-    assert dead(Reading(function=Function.DIODE, a="y", b="x"), diode) == OVERLOAD
+    assert dead(Reading(function=Function.DIODE, red="y", black="x"), diode) == OVERLOAD
     assert dead(DIODE, resistance("R1", "x", "y", 0.1)) < 1e-3
 
 
@@ -261,7 +261,7 @@ def test_chain_on_the_board_reads_its_own_value(name: str) -> None:
     circuit = build_circuit(found)
     for resistor in (*found.chains[0], *found.return_chain):
         a, b = circuit[resistor.ref].nodes
-        shown = Bench(found, circuit, usual_meter()).take(
-            [Reading(function=Function.OHM, a=a, b=b)]
+        shown = MeterModel(found, circuit, usual_meter()).read(
+            [Reading(function=Function.OHM, red=a, black=b)]
         )
         assert_allclose(shown[0, 0], resistor.resistance_ohm, rtol=2e-3)

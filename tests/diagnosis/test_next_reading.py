@@ -10,8 +10,8 @@ import pytest
 from tests.diagnosis.atlases import atlas_of, atlas_read_with
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.fault_dictionary import Atlas
-from zcd.diagnosis.information import Belief
+from zcd.diagnosis.fault_dictionary import FaultDictionary
+from zcd.diagnosis.information import Posterior
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.next_reading import Answer, Suggestion, best_reading, within_reach
 from zcd.diagnosis.rank import diagnose
@@ -19,16 +19,16 @@ from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 from zcd.diagnosis.readings import Reading
 
 
-def atlas() -> Atlas:
+def dictionary() -> FaultDictionary:
     return atlas_of("switched")
 
 
 def place(text: str) -> Reading:
-    return parse_place(text, atlas().circuit)
+    return parse_place(text, dictionary().circuit)
 
 
 def suggested(*texts: str) -> Suggestion:
-    found = diagnose(atlas(), [parse_reading(text, atlas().circuit) for text in texts])
+    found = diagnose(dictionary(), [parse_reading(text, dictionary().circuit) for text in texts])
     assert found.suggestion is not None
     return found.suggestion
 
@@ -48,12 +48,15 @@ def test_every_outcome_is_in_one_answer_and_a_good_board_among_them() -> None:
 def test_what_a_meter_cannot_part_is_one_answer() -> None:
     """A pin shorted to ground through 10 ohm is a millivolt from a missing supply."""
     keys = ("pin stuck low", "supply missing", "healthy")
-    among = np.array([atlas().faults[f].key in keys for f in atlas().member])
-    weights = np.where(among[:, None], 1.0, np.zeros(atlas().severity.shape))
-    believed = Belief(
-        weights=weights / weights.sum(), member=atlas().member, none=0.0, holds=atlas().holds
+    among = np.array([dictionary().faults[f].key in keys for f in dictionary().member])
+    weights = np.where(among[:, None], 1.0, np.zeros(dictionary().severity.shape))
+    believed = Posterior(
+        weights=weights / weights.sum(),
+        member=dictionary().member,
+        unmodelled=0.0,
+        holds=dictionary().holds,
     )
-    found = best_reading(atlas(), believed, [place("dc pin logic0")])
+    found = best_reading(dictionary(), believed, [place("dc pin logic0")])
     assert found is not None
     low = answer_of(found, "pin stuck low")
     assert low is answer_of(found, "supply missing")

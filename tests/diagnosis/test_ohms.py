@@ -13,13 +13,13 @@ from tests.diagnosis.boards import TEXTS, board
 from zcd.board.files import parse_board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Junction
-from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import diagnose
 from zcd.diagnosis.readings import Measured, Reading
 
-FORWARD = Reading(function=Function.OHM, a="chain.2", b="led+")
+FORWARD = Reading(function=Function.OHM, red="chain.2", black="led+")
 """Over the rectifier, red at its anode: nothing else leads from one to the other."""
 METERS = {"weak": (1.0, 0.5), "strong": (3.0, 0.7)}
 """Volts open and at full scale: a meter whose ohms hardly open a junction, and one that does
@@ -27,7 +27,7 @@ METERS = {"weak": (1.0, 0.5), "strong": (3.0, 0.7)}
 RANGES_OHM = (600.0, 6e3, 60e3, 600e3, 6e6, 20e6)
 
 
-def atlas(*, stated: bool = False) -> Atlas:
+def dictionary(*, stated: bool = False) -> FaultDictionary:
     return atlas_read_with(replace(usual_meter(), ohms_stated=stated), "half-wave")
 
 
@@ -50,7 +50,7 @@ def by_the_diode_law(open_v: float, full_scale_v: float) -> float:
 
 
 def test_an_unstated_meter_may_be_any() -> None:
-    shown = atlas().shown(FORWARD)[0]
+    shown = dictionary().predictions(FORWARD)[0]
     weak, strong = (by_the_diode_law(*volts) for volts in METERS.values())
     assert weak > 10.0 * strong
     assert shown.min() < strong < weak < shown.max()
@@ -58,35 +58,38 @@ def test_an_unstated_meter_may_be_any() -> None:
 
 def test_a_stated_meter_stays_narrow() -> None:
     """On the lowest range: a drop of 0.45 to 0.7 V (common practice, no source), of 2.7 V."""
-    shown = atlas(stated=True).shown(FORWARD)[0]
+    shown = dictionary(stated=True).predictions(FORWARD)[0]
     source_ohm = RANGES_OHM[0] * (2.7 - 0.7) / 0.7
     low, high = (source_ohm * drop_v / (2.7 - drop_v) for drop_v in (0.45, 0.7))
     assert low < shown.min() < shown.max() < high * (1.0 + 1e-9)
 
 
 def test_a_resistor_reads_the_same_on_any_meter() -> None:
-    chain = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+    chain = Reading(function=Function.OHM, red="chain.1", black="chain.2")
     np.testing.assert_allclose(
-        atlas().shown(chain)[0], atlas(stated=True).shown(chain)[0], rtol=1e-6
+        dictionary().predictions(chain)[0], dictionary(stated=True).predictions(chain)[0], rtol=1e-6
     )
 
 
 def good_board(ohm: float) -> list[Measured]:
     """A forward reading of a meter, and three that agree on a good board."""
-    readings = [r for r in atlas().readings if r.function is Function.OHM][:3]
-    sound = [Measured(reading=r, value=float(np.median(atlas().shown(r)[0]))) for r in readings]
+    readings = [r for r in dictionary().readings if r.function is Function.OHM][:3]
+    sound = [
+        Measured(reading=r, value=float(np.median(dictionary().predictions(r)[0])))
+        for r in readings
+    ]
     return [*sound, Measured(reading=FORWARD, value=ohm)]
 
 
 @pytest.mark.parametrize("name", METERS)
 def test_no_reading_of_an_unstated_meter_is_suspect(name: str) -> None:
     measured = good_board(by_the_diode_law(*METERS[name]))
-    found = diagnose(atlas(), measured, skipped=atlas().readings)
+    found = diagnose(dictionary(), measured, skipped=dictionary().readings)
     assert found.suspects == ()
     assert found.ranked[0].fault is not None
     if name == "weak":
         # with the meter's volts taken for granted the same reading does not fit
-        certain = diagnose(atlas(stated=True), measured, skipped=atlas().readings)
+        certain = diagnose(dictionary(stated=True), measured, skipped=dictionary().readings)
         assert [m.reading for m in certain.suspects] == [FORWARD]
 
 
@@ -95,7 +98,7 @@ def test_no_reading_of_an_unstated_meter_is_suspect(name: str) -> None:
 )
 def test_a_value_a_decade_off_is_not_surely_a_wrong_part(mode: str, other: str) -> None:
     """No meter parts it from a part that has gone as far (common practice, no source)."""
-    fault = next(f for f in atlas().faults if f.key == f"pull-up {mode}")
+    fault = next(f for f in dictionary().faults if f.key == f"pull-up {mode}")
     for words in ("wrong part", f"or {other}", "read its marking"):
         assert words in fault.words
 
@@ -103,8 +106,8 @@ def test_a_value_a_decade_off_is_not_surely_a_wrong_part(mode: str, other: str) 
 def test_a_diode_test_beside_a_resistor_depends_on_the_meter() -> None:
     """A kilohm beside a LED that does not light yet: 0.4 to 1.5 mA into a short, by the sheets."""
     text = TEXTS["two-led"] + '[led]\nresistor = "1k"\n'
-    known = make_atlas(parse_board(text), usual_meter())
-    shown = known.shown(Reading(function=Function.DIODE, a="led+", b="neutral"))[0]
+    known = make_fault_dictionary(parse_board(text), usual_meter())
+    shown = known.predictions(Reading(function=Function.DIODE, red="led+", black="neutral"))[0]
     low_ohm, high_ohm = (usual_meter().diode_open_v / amps for amps in (1.5e-3, 0.4e-3))
     low_v, high_v = (usual_meter().diode_open_v * 1e3 / (1e3 + r) for r in (high_ohm, low_ohm))
     assert 0.97 * low_v < shown.min() < 0.5

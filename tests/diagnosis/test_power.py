@@ -13,7 +13,7 @@ from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.reading_syntax import parse_place
 from zcd.diagnosis.readings import Power, Reading, check_reading
@@ -24,14 +24,14 @@ def shown(found: Board, text: str, circuit: Circuit | None = None) -> float:
     """What the usual meter shows at a reading."""
     whole = build_circuit(found)
     reading = parse_place(text, whole)
-    return float(Bench(found, circuit or whole, usual_meter()).take([reading])[0, 0])
+    return float(MeterModel(found, circuit or whole, usual_meter()).read([reading])[0, 0])
 
 
 def test_usual_states() -> None:
     """A reading of which nothing is said is dead on ohms and diode test, live on all others."""
     for function in Function:
         usual = Power.DEAD if function in (Function.OHM, Function.DIODE) else Power.LIVE
-        assert Reading(function=function, a="pin", b="logic0").power is usual
+        assert Reading(function=function, red="pin", black="logic0").power is usual
 
 
 @pytest.mark.parametrize(
@@ -67,7 +67,7 @@ def test_impossible_states_are_refused(name: str, text: str, match: str) -> None
 
 def test_words_of_a_reading_name_an_unusual_state_only() -> None:
     """They name what is kept of earlier runs, so no two readings may have the same."""
-    readings = [Reading(function=Function.DC, a="pin", b="logic0", power=p) for p in Power]
+    readings = [Reading(function=Function.DC, red="pin", black="logic0", power=p) for p in Power]
     assert len({r.words for r in readings}) == len(readings)
     assert readings[-1].words == "DC volts, pin to logic0"
 
@@ -148,13 +148,13 @@ def test_states_agree_with_a_circuit_simulator() -> None:
     circuit, spice = build_circuit(found), Spice()
     texts = ("dc pin logic0 bench supply", "ac feed neutral relay off", "frequency line neutral")
     readings = [parse_place(text, circuit) for text in texts]
-    ours = Bench(found, circuit, usual_meter()).take(readings)
-    theirs = Bench(found, circuit, usual_meter(), spice.solve, spice.solve_dead).take(readings)
+    ours = MeterModel(found, circuit, usual_meter()).read(readings)
+    theirs = MeterModel(found, circuit, usual_meter(), spice.solve, spice.solve_dead).read(readings)
     assert_allclose(ours, theirs, rtol=5e-3)
 
 
 def test_every_state_is_checked_against_the_board() -> None:
     circuit = build_circuit(board())
-    off = Reading(function=Function.DC, a="pin", b="logic0", power=Power.OFF)
+    off = Reading(function=Function.DC, red="pin", black="logic0", power=Power.OFF)
     with pytest.raises(InputError, match="direct feed"):
         check_reading(circuit, off)

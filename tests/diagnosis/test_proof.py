@@ -72,10 +72,10 @@ def _with(key: str) -> Patient:
 def test_what_shows_the_same_is_not_told_apart() -> None:
     """A shorted transistor is a shorted pin (by inspection); an open resistor is neither."""
     sick = _with("OC1 transistor short")
-    atlas = atlas_of(sick.design)
-    faults = {fault.key: fault for fault in atlas.faults}
-    assert not told_apart(atlas, sick, faults["pin stuck low"])
-    assert told_apart(atlas, sick, faults["R1 open"])
+    dictionary = atlas_of(sick.design)
+    faults = {fault.key: fault for fault in dictionary.faults}
+    assert not told_apart(dictionary, sick, faults["pin stuck low"])
+    assert told_apart(dictionary, sick, faults["R1 open"])
 
 
 def test_a_few_cases_from_transistor_level() -> None:

@@ -11,24 +11,24 @@ from tests.diagnosis.atlases import atlas_of, suppressed_atlas
 from tests.diagnosis.boards import SUPPRESSED_TEXT
 from tests.diagnosis.truth import alike, draw, finds
 from zcd.board.files import parse_board
-from zcd.diagnosis.expected_readings import bench_card
-from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.expected_readings import list_expected_readings
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.information import SURE, Belief, expected, spectrum
+from zcd.diagnosis.information import SURE, Posterior, expected, spectrum
 from zcd.diagnosis.likelihood import Fit
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
-from zcd.diagnosis.next_reading import LEAST_RISE
+from zcd.diagnosis.next_reading import MIN_RISE
 from zcd.diagnosis.rank import (
-    NONE_OF_THESE,
+    UNMODELLED,
     Diagnosis,
     Ranked,
     diagnose,
     in_every_pair,
-    posterior,
+    posterior_weights,
     present,
 )
 from zcd.diagnosis.reading_syntax import parse_reading
-from zcd.diagnosis.readings import Measured, Reading, Side
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading
 
 FloatArray = NDArray[np.float64]
 
@@ -42,12 +42,16 @@ def measured(*texts: str, name: str = "switched") -> list[Measured]:
         function, a, b, value = text.split()
         number = OVERLOAD if value == "OL" else float(value)
         a, b = (atlas_of(name).circuit.node(node) for node in (a, b))
-        found.append(Measured(reading=Reading(function=Function(function), a=a, b=b), value=number))
+        found.append(
+            Measured(reading=Reading(function=Function(function), red=a, black=b), value=number)
+        )
     return found
 
 
-def belief(atlas: Atlas, weights: FloatArray, none: float) -> Belief:
-    return Belief(weights=weights, member=atlas.member, none=none, holds=atlas.holds)
+def belief(dictionary: FaultDictionary, weights: FloatArray, none: float) -> Posterior:
+    return Posterior(
+        weights=weights, member=dictionary.member, unmodelled=none, holds=dictionary.holds
+    )
 
 
 def keys(diagnosis: Diagnosis) -> list[str]:
@@ -79,13 +83,13 @@ def test_driven_coil_on_an_unregulated_supply(coil_v: float) -> None:
 )
 def test_fault_put_in_is_first(name: str) -> None:
     """All dead and isolated readings entered; the true fault, or one that shows the same."""
-    atlas = atlas_of(name)
-    cases = draw(atlas, np.random.default_rng(7), 4)
+    dictionary = atlas_of(name)
+    cases = draw(dictionary, np.random.default_rng(7), 4)
     misses = []
     for case in cases:
-        found, diagnosis = finds(atlas, case)
+        found, diagnosis = finds(dictionary, case)
         if not found:
-            misses.append((atlas.faults[case.fault].key, diagnosis.ranked[0].key))
+            misses.append((dictionary.faults[case.fault].key, diagnosis.ranked[0].key))
     share = 1.0 - len(misses) / len(cases)
     print(f"{name}: {share:.1%} of {len(cases)}; missed {misses}")
     assert share >= LEAST_HIT_SHARE, misses
@@ -99,7 +103,7 @@ def test_plain_ohms_reading_of_a_drifted_resistor_is_believed() -> None:
         "frequency pin logic0 0", "duty pin logic0 0",
     )  # fmt: skip
     readings.append(
-        Measured(reading=Reading(function=Function.LOW_TIME, a="pin", b="logic0"), value=0.0)
+        Measured(reading=Reading(function=Function.LOW_TIME, red="pin", black="logic0"), value=0.0)
     )
     found = diagnose(atlas_of(), readings)
     assert found.ranked[0].key == "R1 drift", [(r.key, r.probability) for r in found.ranked[:3]]
@@ -126,14 +130,14 @@ def test_drift_is_sized(key: str) -> None:
 )
 def test_conflicting_readings_are_none_of_these(texts: tuple[str, ...]) -> None:
     found = diagnose(atlas_of(), measured(*texts))
-    assert found.ranked[0].key == NONE_OF_THESE, keys(found)[:3]
+    assert found.ranked[0].key == UNMODELLED, keys(found)[:3]
 
 
 def test_probabilities_sum_to_one() -> None:
     for texts in ((), ("dc pin logic0 4.98",), ("ohm chain.1 chain.2 OL", "dc pin logic0 4.98")):
         found = diagnose(atlas_of(), measured(*texts))
         assert_allclose(sum(r.probability for r in found.ranked), 1.0)
-        weights, none = posterior(atlas_of(), measured(*texts))
+        weights, none = posterior_weights(atlas_of(), measured(*texts))
         assert_allclose(weights.sum() + none, 1.0)
         assert np.all(weights >= 0.0)
         assert len(found.ranked) == len(atlas_of().faults) + 1
@@ -154,41 +158,41 @@ def test_order_of_entering_does_not_matter() -> None:
 
 
 def test_gain_is_never_negative() -> None:
-    atlas = atlas_of()
+    dictionary = atlas_of()
     for texts in ((), ("dc pin logic0 4.98",), ("dc pin logic0 2.6", "frequency pin logic0 50")):
-        weights, none = posterior(atlas, measured(*texts))
-        shares = np.array([w.sum() for w in atlas.by_fault(weights)]) / (1.0 - none)
+        weights, none = posterior_weights(dictionary, measured(*texts))
+        shares = np.array([w.sum() for w in dictionary.by_fault(weights)]) / (1.0 - none)
         before = -(1.0 - none) * np.sum(shares * np.log2(shares + 1e-300))
-        for reading in atlas.readings:
-            worth = expected(atlas.spectrum(reading), belief(atlas, weights, none))
+        for reading in dictionary.readings:
+            worth = expected(dictionary.spectrum(reading), belief(dictionary, weights, none))
             assert 0.0 <= worth.bits <= before
             assert 0.0 <= worth.rise <= 1.0
             assert 0.0 <= worth.settles <= 1.0 + 1e-9
 
 
 def test_gain_of_a_reading_that_is_always_the_same_is_zero() -> None:
-    atlas = atlas_of()
-    weights, none = posterior(atlas, [])
-    same = np.full((atlas.simulated, atlas.severity.shape[1]), 5.0)
-    supply = Reading(function=Function.DC, a="logic+", b="logic0")
-    found = spectrum(Fit(supply, same, atlas.meter, atlas.states))
-    worth = expected(found, belief(atlas, weights, none))
+    dictionary = atlas_of()
+    weights, none = posterior_weights(dictionary, [])
+    same = np.full((dictionary.simulated, dictionary.severity.shape[1]), 5.0)
+    supply = Reading(function=Function.DC, red="logic+", black="logic0")
+    found = spectrum(Fit(supply, same, dictionary.meter, dictionary.states))
+    worth = expected(found, belief(dictionary, weights, none))
     assert_allclose([worth.bits, worth.settles], 0.0, atol=1e-9)
     # far from what all of them show none of these comes first
-    assert worth.rise < LEAST_RISE
+    assert worth.rise < MIN_RISE
 
 
 def test_reading_taken_is_not_suggested_again() -> None:
-    atlas = atlas_of()
+    dictionary = atlas_of()
     taken: list[Measured] = []
-    healthy = atlas.faults[0]
-    for _ in range(len(atlas.readings) + 1):
-        found = diagnose(atlas, taken)
+    healthy = dictionary.faults[0]
+    for _ in range(len(dictionary.readings) + 1):
+        found = diagnose(dictionary, taken)
         if found.suggestion is None:
             break
         reading = found.suggestion.reading
         assert reading not in [m.reading for m in taken]
-        shown = np.sort(atlas.by_fault(atlas.shown(reading))[0])
+        shown = np.sort(dictionary.by_fault(dictionary.predictions(reading))[0])
         middle = shown[shown.size // 2]
         taken.append(Measured(reading=reading, value=float(middle)))
     assert found.suggestion is None
@@ -199,15 +203,15 @@ def test_reading_taken_is_not_suggested_again() -> None:
 @pytest.mark.parametrize("name", ["switched", "bridge"])
 def test_suggestions_find_the_fault_in_fewer_readings_than_the_card(name: str) -> None:
     """From nothing, until settled or nothing is left to tell; against the card from its top."""
-    atlas = atlas_of(name)
-    order = [line.reading for line in bench_card(atlas)]
+    dictionary = atlas_of(name)
+    order = [line.reading for line in list_expected_readings(dictionary)]
     counts: dict[str, list[int]] = {"suggested": [], "card": []}
     right = []
-    for case in draw(atlas, np.random.default_rng(11), 1, live=True):
+    for case in draw(dictionary, np.random.default_rng(11), 1, live=True):
         shown = dict(zip(case.readings, case.shown, strict=True))
         for way, number in counts.items():
             taken: list[Measured] = []
-            found = diagnose(atlas, taken)
+            found = diagnose(dictionary, taken)
             down = iter(order)
             while found.suggestion is not None:
                 asked = found.suggestion.reading
@@ -215,12 +219,14 @@ def test_suggestions_find_the_fault_in_fewer_readings_than_the_card(name: str) -
                 if following is None:
                     break
                 taken.append(Measured(reading=following, value=float(shown[following])))
-                found = diagnose(atlas, taken)
+                found = diagnose(dictionary, taken)
             number.append(len(taken))
             if way == "suggested":
                 first = found.ranked[0].fault
-                same = first is not None and atlas.faults.index(first) == case.fault
-                blamed = first is not None and alike(atlas, case, atlas.faults.index(first))
+                same = first is not None and dictionary.faults.index(first) == case.fault
+                blamed = first is not None and alike(
+                    dictionary, case, dictionary.faults.index(first)
+                )
                 right.append(same or blamed)
     means = {way: float(np.mean(each)) for way, each in counts.items()}
     print(f"{name}: mean readings {means}, right {np.mean(right):.1%} of {len(right)}")
@@ -248,7 +254,7 @@ def test_live_readings_come_last() -> None:
     """A doubtful pin sends the hand to a dead test before the live chain."""
     found = diagnose(atlas_of(), measured("dc pin logic0 2.9"))
     assert found.suggestion is not None
-    assert found.suggestion.side is not Side.MAINS
+    assert found.suggestion.access is not AccessLevel.MAINS
 
 
 @pytest.mark.parametrize("load_v", [0.0, 3.6])
@@ -268,8 +274,8 @@ def test_one_resistor_is_a_chain() -> None:
         'chain = {resistors = ["91k"], style = "1 W"}\n'
         'output = {pull_up = "22k", supply = "5 V"}\n'
     )
-    atlas = make_atlas(one, usual_meter())
-    found = diagnose(atlas, [parse_reading("ohm R1 OL", atlas.circuit)])
+    dictionary = make_fault_dictionary(one, usual_meter())
+    found = diagnose(dictionary, [parse_reading("ohm R1 OL", dictionary.circuit)])
     assert found.ranked[0].key == "R1 open"
 
 
@@ -303,7 +309,7 @@ def test_leaks_at_one_place_are_named_together() -> None:
     lines = ("dc logic+ logic0 5.0 V", "ohm logic+ pin 12.3k", "ohm pin logic0 9.74k",
              "dc pin logic0 0.51 V")  # fmt: skip
     found = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
-    assert {"pin leaky", "OC1 transistor leaky"} <= {r.key for r in found.alike}
+    assert {"pin leaky", "OC1 transistor leaky"} <= {r.key for r in found.indistinguishable}
     assert "no reading on this board tells apart" in found.conclusion
 
 
@@ -333,10 +339,10 @@ def test_range_and_bound_rank_like_values_within() -> None:
 
 def test_ghost_supply_behind_a_suppressor_dies_under_low_impedance() -> None:
     """100 nF at 50 Hz is 31.8 k: 21.6 V stay over 3 k, 230 V over 5 M (by hand)."""
-    suppressed = make_atlas(parse_board(SUPPRESSED_TEXT), usual_meter(), samples=4)
-    reading = Reading(function=Function.LOW_Z, a="feed", b="neutral")
+    suppressed = make_fault_dictionary(parse_board(SUPPRESSED_TEXT), usual_meter(), samples=4)
+    reading = Reading(function=Function.LOW_Z, red="feed", black="neutral")
     number = [f.key for f in suppressed.faults].index("K1 contact open")
-    shown = suppressed.by_fault(suppressed.shown(reading))[number]
+    shown = suppressed.by_fault(suppressed.predictions(reading))[number]
     # mains up to 5 % high, capacitor up to 20 %
     assert shown.max() < 1.05 * 1.2 * 230.0 * 3e3 / np.hypot(3e3, 31.8e3)
 

@@ -24,7 +24,7 @@ CIRCUIT = build_circuit(board("switched"))
 
 
 def reading(function: Function, a: str, b: str, value: float) -> Measured:
-    return Measured(reading=Reading(function=function, a=a, b=b), value=value)
+    return Measured(reading=Reading(function=function, red=a, black=b), value=value)
 
 
 @pytest.mark.parametrize(
@@ -130,9 +130,9 @@ def test_value_shown_can_be_read_back(function: Function) -> None:
 def test_every_useful_reading_can_be_entered() -> None:
     for item in useful_readings(board("switched"), CIRCUIT):
         value = VALUES[item.function][2]
-        probes = f"{item.a} {item.b}"
+        probes = f"{item.red} {item.black}"
         if item.lifted:
-            turned = " reversed" if CIRCUIT[item.lifted].nodes[0] != item.a else ""
+            turned = " reversed" if CIRCUIT[item.lifted].nodes[0] != item.red else ""
             probes = f"{item.lifted} lifted{turned}"
         probes += "" if item.power is usual_power(item.function) else f" {item.power}"
         text = f"{item.function} {probes} {show_value(item.function, value)}"

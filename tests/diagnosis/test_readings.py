@@ -14,9 +14,15 @@ from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import INFINITE_OHM, Circuit
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import Bench, unplugged
+from zcd.diagnosis.meter_model import MeterModel, unplugged
 from zcd.diagnosis.meters import OVERLOAD, AcKind, Meter, usual_meter
-from zcd.diagnosis.readings import Reading, Side, check_reading, side_of, useful_readings
+from zcd.diagnosis.readings import (
+    AccessLevel,
+    Reading,
+    access_level,
+    check_reading,
+    useful_readings,
+)
 from zcd.engine.network import islands
 from zcd.errors import InputError
 from zcd.sync.lock import lock_of
@@ -27,8 +33,8 @@ PIN_S = 50e-6
 
 def take(found: Board, function: Function, a: str, b: str, circuit: Circuit | None = None,
          meter: Meter | None = None) -> float:  # fmt: skip
-    bench = Bench(found, circuit or build_circuit(found), meter or usual_meter())
-    return float(bench.take([Reading(function=function, a=a, b=b)])[0, 0])
+    meter_model = MeterModel(found, circuit or build_circuit(found), meter or usual_meter())
+    return float(meter_model.read([Reading(function=function, red=a, black=b)])[0, 0])
 
 
 @pytest.mark.parametrize("name", list(TEXTS))
@@ -37,12 +43,12 @@ def test_useful_readings_can_be_taken(name: str) -> None:
     circuit = build_circuit(board(name))
     readings = useful_readings(board(name), circuit)
     assert len(readings) == len(set(readings))
-    order = [list(Side).index(side_of(circuit, r)) for r in readings]
+    order = [list(AccessLevel).index(access_level(circuit, r)) for r in readings]
     assert order == sorted(order)
     for reading in readings:
         check_reading(circuit, reading)
-        assert any({reading.a, reading.b} <= island for island in islands(circuit))
-    shown = Bench(board(name), circuit, usual_meter()).take(readings)
+        assert any({reading.red, reading.black} <= island for island in islands(circuit))
+    shown = MeterModel(board(name), circuit, usual_meter()).read(readings)
     assert not np.any(np.isnan(shown))
 
 
@@ -57,12 +63,14 @@ def test_useful_readings_can_be_taken(name: str) -> None:
 )
 def test_impossible_readings_are_refused(function: Function, a: str, b: str, match: str) -> None:
     with pytest.raises(InputError, match=match):
-        check_reading(build_circuit(board()), Reading(function=function, a=a, b=b))
+        check_reading(build_circuit(board()), Reading(function=function, red=a, black=b))
 
 
 def test_two_names_of_one_node_are_named_as_given() -> None:
     with pytest.raises(InputError, match=r"led-.*neutral"):
-        check_reading(build_circuit(board()), Reading(function=Function.DC, a="led-", b="neutral"))
+        check_reading(
+            build_circuit(board()), Reading(function=Function.DC, red="led-", black="neutral")
+        )
 
 
 def test_good_board_reads_as_a_good_board() -> None:

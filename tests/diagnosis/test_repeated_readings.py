@@ -9,34 +9,41 @@ from scipy.sparse import csr_array
 from scipy.stats import norm
 
 from tests.diagnosis.atlases import atlas_of
-from zcd.diagnosis.fault_dictionary import Atlas
+from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.information import Belief, Expected, expected, expected_again, spectrum, together
-from zcd.diagnosis.likelihood import OUTLIER_SHARE, TWICE_SHARE, Fit, joint_log, told_once
+from zcd.diagnosis.information import (
+    Expected,
+    Posterior,
+    expected,
+    expected_again,
+    spectrum,
+    together,
+)
+from zcd.diagnosis.likelihood import OUTLIER_SHARE, TWICE_SHARE, Fit, joint_log, merge_repeats
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
 from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.report.of_diagnosis import (
     hidden_line,
-    measured_sheet,
+    measured_table,
     suggestion_lines,
     suspects_line,
     unseen_parts,
 )
 
-PIN = Reading(function=Function.DC, a="pin", b="logic0")
-FREQUENCY = Reading(function=Function.FREQUENCY, a="pin", b="logic0")
+PIN = Reading(function=Function.DC, red="pin", black="logic0")
+FREQUENCY = Reading(function=Function.FREQUENCY, red="pin", black="logic0")
 """Its error is the same at every frequency."""
 GOOD = ("dc pin logic0 2.65 V", "frequency 50 Hz", "low time 9.5 ms")
 
 
-def atlas() -> Atlas:
+def dictionary() -> FaultDictionary:
     return atlas_of("switched")
 
 
 def found(*lines: str) -> Diagnosis:
-    return diagnose(atlas(), [parse_reading(line, atlas().circuit) for line in lines])
+    return diagnose(dictionary(), [parse_reading(line, dictionary().circuit) for line in lines])
 
 
 def worth(shares: tuple[float, ...], apart_errors: tuple[float, ...], none: float) -> Expected:
@@ -47,10 +54,12 @@ def worth(shares: tuple[float, ...], apart_errors: tuple[float, ...], none: floa
     return expected(spectrum(fit), believed(shares, none))
 
 
-def believed(shares: tuple[float, ...], none: float) -> Belief:
+def believed(shares: tuple[float, ...], none: float) -> Posterior:
     weights = (1.0 - none) * np.repeat(np.array(shares)[:, None], 2, axis=1) / 2.0
     size = len(shares)
-    return Belief(weights=weights, member=np.arange(size), none=none, holds=csr_array(np.eye(size)))
+    return Posterior(
+        weights=weights, member=np.arange(size), unmodelled=none, holds=csr_array(np.eye(size))
+    )
 
 
 @pytest.mark.parametrize("apart", [0.5, 2.0, 4.0])
@@ -76,23 +85,23 @@ def test_reading_that_tells_all_settles_all() -> None:
 
 
 def test_faults_that_count_as_one_are_told_from_the_rest_together() -> None:
-    belief = believed((0.45, 0.45, 0.1), 0.0)
+    posterior = believed((0.45, 0.45, 0.1), 0.0)
     shown = np.repeat(50.0 + np.array([[0.0], [0.0], [20.0]]), 2, axis=1)
     spread = spectrum(Fit(FREQUENCY, shown, usual_meter()))
-    joined = Belief(
-        weights=belief.weights, member=belief.member, none=0.0,
-        holds=together(belief.holds, [0, 1]),
+    joined = Posterior(
+        weights=posterior.weights, member=posterior.member, unmodelled=0.0,
+        holds=together(posterior.holds, [0, 1]),
     )  # fmt: skip
-    assert expected(spread, belief).settles < 0.15
+    assert expected(spread, posterior).settles < 0.15
     assert expected(spread, joined).settles > 0.95
 
 
 @pytest.mark.parametrize("slip", [0.0, 1.0])
 def test_taking_again_what_was_surely_sound_tells_nothing(slip: float) -> None:
-    belief = believed((0.5, 0.5), 0.0)
+    posterior = believed((0.5, 0.5), 0.0)
     shown = np.repeat(50.0 + np.array([[0.0], [20.0]]), 2, axis=1)
     spread = spectrum(Fit(FREQUENCY, shown, usual_meter()))
-    again = expected_again(spread, 90.0, np.full((2, 2), slip), belief)
+    again = expected_again(spread, 90.0, np.full((2, 2), slip), posterior)
     assert_allclose(again.rise, 0.5 * slip, atol=0.02)
     assert_allclose(again.bits, slip, atol=0.1)
 
@@ -101,10 +110,10 @@ def test_reading_that_contradicts_the_others_is_asked_again() -> None:
     diagnosis = found(*GOOD, "ohm R1 OL")
     suggestion = diagnosis.suggestion
     assert suggestion is not None
-    assert suggestion.reading == parse_place("ohm R1", atlas().circuit)
+    assert suggestion.reading == parse_place("ohm R1", dictionary().circuit)
     assert suggestion.again is not None
     assert "take one reading again" in diagnosis.conclusion
-    assert "OL fits badly with the rest" in suggestion_lines(suggestion, atlas().circuit)[0]
+    assert "OL fits badly with the rest" in suggestion_lines(suggestion, dictionary().circuit)[0]
 
 
 def test_what_shows_the_same_again_is_believed() -> None:
@@ -112,7 +121,7 @@ def test_what_shows_the_same_again_is_believed() -> None:
     once, twice = found(*GOOD, "ohm R1 OL"), found(*GOOD, "ohm R1 OL", "ohm R1 OL")
     assert twice.ranked[0].key == "R1 intermittent"
     assert twice.ranked[0].probability > 2.0 * once.ranked[0].probability
-    assert [row[-1] for row in measured_sheet(twice.measured, atlas().circuit).rows][-1] == (
+    assert [row[-1] for row in measured_table(twice.measured, dictionary().circuit).rows][-1] == (
         "OL, twice"
     )
     following = twice.suggestion
@@ -132,7 +141,7 @@ def test_nothing_is_settled_while_one_easy_reading_stands_against_all_others() -
     assert diagnosis.stopped == ""
     assert diagnosis.suggestion is not None
     assert diagnosis.suggestion.again is not None
-    assert diagnosis.suggestion.reading == parse_place("dc logic+ logic0", atlas().circuit)
+    assert diagnosis.suggestion.reading == parse_place("dc logic+ logic0", dictionary().circuit)
 
 
 def test_same_again_or_something_else() -> None:
@@ -140,23 +149,23 @@ def test_same_again_or_something_else() -> None:
         return Measured(reading=PIN, value=value, low=low, high=high)
 
     meter = usual_meter()
-    (same,) = told_once([read(4.98), read(4.96)], meter)
-    assert same.again
+    (same,) = merge_repeats([read(4.98), read(4.96)], meter)
+    assert same.repeated
     assert same.value == 4.96
-    assert len(told_once([read(4.98), read(2.5)], meter)) == 2
-    assert len(told_once([read(4.98), read(4.5, 4.0, 5.0)], meter)) == 1
+    assert len(merge_repeats([read(4.98), read(2.5)], meter)) == 2
+    assert len(merge_repeats([read(4.98), read(4.5, 4.0, 5.0)], meter)) == 1
     jumping = Measured(reading=PIN, value=0.0, unstable=True)
-    assert len(told_once([read(0.0), jumping], meter)) == 2
-    ohm = Reading(function=Function.OHM, a="feed", b="chain.1")
+    assert len(merge_repeats([read(0.0), jumping], meter)) == 2
+    ohm = Reading(function=Function.OHM, red="feed", black="chain.1")
     over = Measured(reading=ohm, value=OVERLOAD)
-    assert len(told_once([over, over, Measured(reading=ohm, value=100e3)], meter)) == 2
+    assert len(merge_repeats([over, over, Measured(reading=ohm, value=100e3)], meter)) == 2
 
 
 def test_a_slip_made_twice_is_so_much_rarer() -> None:
     """Odds of what it contradicts (by the law of Bayes): the share of slips."""
     fit = Fit(PIN, np.array([[5.0, 5.0], [0.0, 0.0]]), usual_meter())
     for again, share in ((False, OUTLIER_SHARE), (True, OUTLIER_SHARE * TWICE_SHARE)):
-        log_density, log_flat = joint_log([(fit, Measured(reading=PIN, value=5.0, again=again))])
+        log_density, log_flat = joint_log([(fit, Measured(reading=PIN, value=5.0, repeated=again))])
         assert_allclose(log_density[1] - log_flat, np.log(share), rtol=1e-6)
 
 
@@ -177,7 +186,7 @@ def test_doubt_that_stays_asks_for_the_part_alone() -> None:
 )
 def test_what_a_fault_hides_is_said(lines: tuple[str, ...], unseen: tuple[str, ...]) -> None:
     diagnosis = found(*lines)
-    assert unseen_parts(diagnosis, atlas().circuit) == unseen
-    line = hidden_line(diagnosis, atlas().circuit)
+    assert unseen_parts(diagnosis, dictionary().circuit) == unseen
+    line = hidden_line(diagnosis, dictionary().circuit)
     assert bool(line) is bool(unseen)
     assert all(ref in line for ref in unseen)

@@ -7,32 +7,32 @@ import pytest
 
 from tests.diagnosis.atlases import atlas_of
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.diagnosis.fault_dictionary import Atlas
+from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.retest import remaining, retest
 from zcd.report.of_retest import missing_line, remaining_lines
 
-LOW_TIME = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
-MAINS = Reading(function=Function.AC, a="line", b="neutral")
+LOW_TIME = Reading(function=Function.LOW_TIME, red="pin", black="logic0")
+MAINS = Reading(function=Function.AC, red="line", black="neutral")
 
 
-def atlas() -> Atlas:
+def dictionary() -> FaultDictionary:
     return atlas_of("half-wave")
 
 
 def measured(*lines: str) -> list[Measured]:
-    return [parse_reading(line, atlas().circuit) for line in lines]
+    return [parse_reading(line, dictionary().circuit) for line in lines]
 
 
 def of_board(remaining_ratio: float, mains_rms_v: float = 230.0) -> list[Measured]:
     """Low time and mains of a board with so much left of its optocoupler."""
     conditions = Conditions(remaining_ratio=remaining_ratio, mains_rms_v=mains_rms_v)
-    circuit = build_circuit(atlas().board, conditions)
-    shown = Bench(atlas().board, circuit, usual_meter()).take([LOW_TIME, MAINS])[0]
+    circuit = build_circuit(dictionary().board, conditions)
+    shown = MeterModel(dictionary().board, circuit, usual_meter()).read([LOW_TIME, MAINS])[0]
     return [
         Measured(reading=reading, value=float(value))
         for reading, value in zip((LOW_TIME, MAINS), shown, strict=True)
@@ -44,13 +44,13 @@ GOOD = ("ohm R1 110.2k", "ohm R2 130.3k", "diode D1 0.57 V", "dc logic+ logic0 5
 
 
 def test_good_board_reads_as_good() -> None:
-    found = retest(atlas(), measured(*GOOD), flags=("none",))
+    found = retest(dictionary(), measured(*GOOD), flags=("none",))
     assert all(again.good for again in found.readings)
     assert found.good_ratio > 0.9
 
 
 def test_what_differs_is_named() -> None:
-    found = retest(atlas(), measured("ohm R1 110k", "ohm R2 640k", "frequency 50"))
+    found = retest(dictionary(), measured("ohm R1 110k", "ohm R2 640k", "frequency 50"))
     assert [again.good for again in found.readings] == [True, False, True]
     assert not found.good
     assert found.good_ratio < 0.5
@@ -58,15 +58,15 @@ def test_what_differs_is_named() -> None:
 
 def test_what_was_taken_before_is_to_be_taken_again() -> None:
     before = measured("ohm R1 110k", "ohm R2 OL", "dc pin logic0 4.98")
-    found = retest(atlas(), measured("ohm R2 130k"), before)
+    found = retest(dictionary(), measured("ohm R2 130k"), before)
     assert [r.words for r in found.to_take] == [before[0].reading.words, before[2].reading.words]
 
 
 @pytest.mark.parametrize("left_ratio", [0.05, 0.1, 0.2])
 def test_ctr_is_found_again_from_low_time_and_mains(left_ratio: float) -> None:
     """A weak part's low time tells: within what tolerances and the spread of shapes leave."""
-    found = remaining(atlas().board, usual_meter(), of_board(left_ratio))
-    ctr_ratio = left_ratio * atlas().board.optocoupler.ctr_ratio
+    found = remaining(dictionary().board, usual_meter(), of_board(left_ratio))
+    ctr_ratio = left_ratio * dictionary().board.optocoupler.ctr_ratio
     assert found is not None
     low, middle, high = found.ctr_ratio
     assert low < ctr_ratio < high
@@ -79,7 +79,7 @@ def test_measured_mains_moves_the_estimate() -> None:
     middles = []
     for volts in (207.0, 253.0):
         mains = Measured(reading=MAINS, value=volts)
-        found = remaining(atlas().board, usual_meter(), [low_time, mains])
+        found = remaining(dictionary().board, usual_meter(), [low_time, mains])
         assert found is not None
         middles.append(found.ctr_ratio[1])
     assert middles[0] > middles[1]
@@ -87,7 +87,7 @@ def test_measured_mains_moves_the_estimate() -> None:
 
 def test_headroom_is_the_ctr_over_the_least_that_locks() -> None:
     """Dividing the estimate by its headroom always ends at the same CTR, the limit."""
-    found = remaining(atlas().board, usual_meter(), of_board(0.2))
+    found = remaining(dictionary().board, usual_meter(), of_board(0.2))
     assert found is not None
     factors = np.array([headroom.factor_ratio for headroom in found.bench])
     assert np.all(np.diff(factors) > 0.0)
@@ -95,32 +95,34 @@ def test_headroom_is_the_ctr_over_the_least_that_locks() -> None:
 
 
 def test_no_low_time_no_estimate() -> None:
-    assert remaining(atlas().board, usual_meter(), measured("dc pin logic0 2.6")) is None
-    assert remaining(atlas().board, usual_meter(), measured("low time 0")) is None
+    assert remaining(dictionary().board, usual_meter(), measured("dc pin logic0 2.6")) is None
+    assert remaining(dictionary().board, usual_meter(), measured("low time 0")) is None
 
 
 def test_too_little_measured_names_what_would_do() -> None:
     """What is asked for, read as on a good board, makes it one; nothing is lifted for it."""
     few = measured("dc pin logic0 2.65 V", "low time 9.5 ms")
-    found = retest(atlas(), few)
+    found = retest(dictionary(), few)
     assert not found.good
     assert 1 <= len(found.missing) <= 4
     assert not any(reading.lifted for reading in found.missing)
     assert found.missing[0].words in missing_line(found)
-    shown = Bench(atlas().board, atlas().circuit, usual_meter()).take(found.missing)[0]
+    shown = MeterModel(dictionary().board, dictionary().circuit, usual_meter()).read(found.missing)[
+        0
+    ]
     more = [
         Measured(reading=reading, value=float(value))
         for reading, value in zip(found.missing, shown, strict=True)
     ]
-    whole = retest(atlas(), [*few, *more])
+    whole = retest(dictionary(), [*few, *more])
     assert whole.good
     assert whole.missing == ()
 
 
 def test_board_that_differs_is_asked_for_nothing_more() -> None:
-    assert retest(atlas(), measured("ohm R2 640k")).missing == ()
+    assert retest(dictionary(), measured("ohm R2 640k")).missing == ()
 
 
 def test_low_time_that_no_ctr_gives_is_said_to_be() -> None:
-    lines = remaining_lines(retest(atlas(), measured("low time 19 ms")))
+    lines = remaining_lines(retest(dictionary(), measured("low time 19 ms")))
     assert lines == ["No CTR gives this board the low time that was measured: measure it again."]

@@ -14,7 +14,7 @@ from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Junction, Resistance
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import ohm_full_scale_v, ohm_source_ohm, usual_meter
 from zcd.diagnosis.rank import diagnose
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
@@ -33,7 +33,7 @@ def shown(text: str, name: str = "half-wave") -> tuple[Circuit, FloatArray]:
     """Healthy samples of a board, and what a meter shows on each."""
     circuit, _ = sample_circuits(board(name), SAMPLES)
     reading = parse_place(text, circuit)
-    return circuit, Bench(board(name), circuit, usual_meter()).take([reading])[:, 0]
+    return circuit, MeterModel(board(name), circuit, usual_meter()).read([reading])[:, 0]
 
 
 def test_a_dead_board_reads_pull_up_and_supply_in_series() -> None:
@@ -52,9 +52,11 @@ def test_a_dead_board_reads_pull_up_and_supply_in_series() -> None:
 
 def test_a_supply_that_hardly_anything_hangs_on_is_no_open_pull_up() -> None:
     """Nothing at the pin under power, overload on the dead board: the supply may be cut off."""
-    atlas = atlas_of("half-wave")
-    measured = [parse_reading(x, atlas.circuit) for x in ("dc pin logic0 0 V", "ohm pin logic0 OL")]
-    ranked = {r.key: r.probability for r in diagnose(atlas, measured).ranked}
+    dictionary = atlas_of("half-wave")
+    measured = [
+        parse_reading(x, dictionary.circuit) for x in ("dc pin logic0 0 V", "ohm pin logic0 OL")
+    ]
+    ranked = {r.key: r.probability for r in diagnose(dictionary, measured).ranked}
     assert ranked["pull-up open"] < 0.9
     assert ranked["supply missing"] > 0.05
 
@@ -68,14 +70,14 @@ def test_an_open_pull_up_reads_what_protects_the_pin() -> None:
     circuit = build_circuit(found).change("pull-up", resistance_ohm=np.inf)
     circuit = circuit.add(Resistance(ref="rail", a="logic+", b="logic0", resistance_ohm=rail_ohm))
     meter = replace(usual_meter(), ohms_stated=True)
-    bench = Bench(found, circuit, meter, pin_clamp_a=np.array([saturation_a]))
+    meter_model = MeterModel(found, circuit, meter, pin_clamp_a=np.array([saturation_a]))
     taken = [parse_place(f"ohm {way}", circuit) for way in ("pin logic+", "logic+ pin")]
     open_v, unit_v = meter.ohms_open_v, float(thermal_voltage_v(25.0))
 
     def excess_v(amps: float, ohm: float) -> float:
         return float(unit_v * np.log1p(amps / saturation_a) + ohm * amps - open_v)
 
-    for shows, series_ohm in zip(bench.take(taken)[0], (0.0, rail_ohm), strict=True):
+    for shows, series_ohm in zip(meter_model.read(taken)[0], (0.0, rail_ohm), strict=True):
         full_scale = min(r for r in meter.ohm_ranges_ohm if r >= shows)
         source_ohm = ohm_source_ohm(meter, full_scale, ohm_full_scale_v(meter))
         most_a = open_v / source_ohm
@@ -85,10 +87,10 @@ def test_an_open_pull_up_reads_what_protects_the_pin() -> None:
 
 def test_a_pin_that_floats_is_no_leaky_one() -> None:
     """An input without its pull-up: some volts by its own leakage, some ohms past its diodes."""
-    atlas = atlas_of("half-wave")
+    dictionary = atlas_of("half-wave")
     lines = ("dc pin logic0 0.17 V", "ohm logic+ pin 171k", "ohm pin logic0 173k")
-    measured = [parse_reading(x, atlas.circuit) for x in lines]
-    ranked = {r.key: r.probability for r in diagnose(atlas, measured).ranked}
+    measured = [parse_reading(x, dictionary.circuit) for x in lines]
+    ranked = {r.key: r.probability for r in diagnose(dictionary, measured).ranked}
     assert ranked["pull-up open"] > ranked["pin leaky"]
 
 
@@ -101,10 +103,10 @@ def test_what_hangs_on_the_supply_moves_nothing_under_power() -> None:
 @pytest.mark.parametrize("rail_ohm", [2.2e3, 4.7e3, 47e3])
 def test_a_low_supply_is_not_taken_for_a_leak_at_the_pin(rail_ohm: float) -> None:
     """Pin at half its usual volts; on the dead board, pull-up and supply in series."""
-    atlas = atlas_of("half-wave")
+    dictionary = atlas_of("half-wave")
     lines = ("dc pin logic0 1.4 V", f"ohm pin logic0 {(47e3 + rail_ohm) / 1e3:.4g}k")
-    measured = [parse_reading(line, atlas.circuit) for line in lines]
-    ranked = {r.key: r.probability for r in diagnose(atlas, measured).ranked}
+    measured = [parse_reading(line, dictionary.circuit) for line in lines]
+    ranked = {r.key: r.probability for r in diagnose(dictionary, measured).ranked}
     leaks = ranked.get("pin leaky", 0.0) + ranked.get("OC1 transistor leaky", 0.0)
     assert ranked["supply low"] > leaks
 

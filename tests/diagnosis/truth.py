@@ -1,6 +1,7 @@
 """Boards on an invented bench: drawn at random, one fault put in, read with a meter that errs.
 
-Drawn apart from the atlas: plain random numbers, not its samples, and readings with meter noise.
+Drawn apart from the fault dictionary: plain random numbers, not its samples, and readings with
+meter noise.
 """
 
 from __future__ import annotations
@@ -13,13 +14,13 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, stack
-from zcd.diagnosis.fault_dictionary import Atlas
+from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import error, scaled
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, one_repair
-from zcd.diagnosis.readings import Measured, Reading, Side, side_of
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
 
 FloatArray = NDArray[np.float64]
 
@@ -69,25 +70,31 @@ def random_circuits(board: Board, rng: np.random.Generator, size: int) -> Circui
     return circuit
 
 
-def safe_readings(atlas: Atlas) -> tuple[Reading, ...]:
-    """The atlas's readings that need no probe on live mains."""
-    return tuple(r for r in atlas.readings if side_of(atlas.circuit, r) is not Side.MAINS)
+def safe_readings(dictionary: FaultDictionary) -> tuple[Reading, ...]:
+    """The fault dictionary's readings that need no probe on live mains."""
+    return tuple(
+        r
+        for r in dictionary.readings
+        if access_level(dictionary.circuit, r) is not AccessLevel.MAINS
+    )
 
 
-def draw(atlas: Atlas, rng: np.random.Generator, size: int, *, live: bool = False) -> list[Case]:
-    """`size` boards for each single fault of an atlas, at random severity."""
-    readings = atlas.readings if live else safe_readings(atlas)
-    healthy = random_circuits(atlas.board, rng, size)
+def draw(
+    dictionary: FaultDictionary, rng: np.random.Generator, size: int, *, live: bool = False
+) -> list[Case]:
+    """`size` boards for each single fault of a fault dictionary, at random severity."""
+    readings = dictionary.readings if live else safe_readings(dictionary)
+    healthy = random_circuits(dictionary.board, rng, size)
     severity = rng.random(size)
-    real = [k for k, f in enumerate(atlas.faults) if not f.states and not f.members]
-    rows = stack([atlas.faults[k].edit(healthy, severity) for k in real])
-    exact = Bench(atlas.board, rows, atlas.meter).take(readings)
+    real = [k for k, f in enumerate(dictionary.faults) if not f.states and not f.members]
+    rows = stack([dictionary.faults[k].edit(healthy, severity) for k in real])
+    exact = MeterModel(dictionary.board, rows, dictionary.meter).read(readings)
     shown = exact.copy()
     for column, reading in enumerate(readings):
-        shown[:, column] = noisy(atlas.meter, reading, exact[:, column], rng)
+        shown[:, column] = noisy(dictionary.meter, reading, exact[:, column], rng)
     return [
         Case(
-            board=atlas.board,
+            board=dictionary.board,
             fault=real[row // size],
             healthy=healthy.rows(np.array([row % size])),
             readings=readings,
@@ -122,38 +129,38 @@ def noisy(
     return np.where(np.isfinite(values), moved, values)
 
 
-def alike(atlas: Atlas, case: Case, other: int) -> bool:
+def alike(dictionary: FaultDictionary, case: Case, other: int) -> bool:
     """Whether another fault shows the same on this board, within one standard error everywhere.
 
     It may be of any size, and the optocoupler anywhere within its grade.
     """
-    opto = atlas.board.optocoupler
+    opto = dictionary.board.optocoupler
     ratio = np.geomspace(opto.ctr_min_ratio, opto.ctr_max_ratio, CTR_STEPS) / opto.ctr_ratio
     rows = np.zeros(CTR_STEPS * SEVERITY_STEPS, dtype=int)
-    typical = build_circuit(atlas.board)[opto.ref]
+    typical = build_circuit(dictionary.board)[opto.ref]
     circuit = case.healthy.rows(rows).change(
         opto.ref,
         ctr_ratio=np.repeat(ratio, SEVERITY_STEPS) * np.asarray(typical.ctr_ratio),  # type: ignore[attr-defined]
     )
     severity = np.tile(np.linspace(0.0, 1.0, SEVERITY_STEPS), CTR_STEPS)
-    circuit = atlas.faults[other].edit(circuit, severity)
-    found = Bench(atlas.board, circuit, atlas.meter).take(case.readings)
+    circuit = dictionary.faults[other].edit(circuit, severity)
+    found = MeterModel(dictionary.board, circuit, dictionary.meter).read(case.readings)
     worst = np.zeros(found.shape[0])
     for column, reading in enumerate(case.readings):
         there = scaled(reading.function, np.asarray(case.exact[column]))
         gap = scaled(reading.function, found[:, column]) - there
-        worst = np.maximum(worst, np.abs(gap) / error(reading.function, there, atlas.meter))
+        worst = np.maximum(worst, np.abs(gap) / error(reading.function, there, dictionary.meter))
     return bool(np.any(worst <= 1.0))
 
 
-def finds(atlas: Atlas, case: Case) -> tuple[bool, Diagnosis]:
+def finds(dictionary: FaultDictionary, case: Case) -> tuple[bool, Diagnosis]:
     """Whether the first of the ranking is the true fault, or one that cannot be told from it."""
-    diagnosis = diagnose(atlas, case.measured())
+    diagnosis = diagnose(dictionary, case.measured())
     first = diagnosis.ranked[0].fault
     if first is None:
         return False, diagnosis
-    other = atlas.faults.index(first)
-    truth = Ranked(fault=atlas.faults[case.fault], probability=1.0)
+    other = dictionary.faults.index(first)
+    truth = Ranked(fault=dictionary.faults[case.fault], probability=1.0)
     if first.members or one_repair(diagnosis.ranked[0], truth):
         return truth.key in (first.key, *first.members) or not first.members, diagnosis
-    return other == case.fault or alike(atlas, case, other), diagnosis
+    return other == case.fault or alike(dictionary, case, other), diagnosis

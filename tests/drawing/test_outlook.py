@@ -15,13 +15,13 @@ from tests.jobs.demo_job import course, lost_below, outlook, share_lost, solved
 from tests.report.test_of_check_dict import numbers
 from tests.report.test_terminal import printed, squeezed
 from zcd.drawing.figures import save_plots
-from zcd.drawing.outlook import decides_figure, years_figure
+from zcd.drawing.outlook import sensitivity_figure, years_figure
 from zcd.jobs.job_sheet import report_document, write_report
 from zcd.margin.ageing import YEARS
 from zcd.margin.check import Check
 from zcd.margin.sensitivity import LADDER
 from zcd.refdata import UNITS
-from zcd.report.of_outlook import decides_sheet
+from zcd.report.of_outlook import sensitivity_table
 from zcd.serialize import to_dict
 
 
@@ -44,7 +44,7 @@ def test_what_decides_is_said_in_a_sentence() -> None:
 
 
 def test_nothing_decides_where_all_boards_are_alike() -> None:
-    known = outlook().decides
+    known = outlook().sensitivity
     nothing = np.zeros(3)
     alike = replace(
         known,
@@ -54,14 +54,16 @@ def test_nothing_decides_where_all_boards_are_alike() -> None:
         total_high=nothing,
         unexplained_ratio=0.0,
     )
-    sheet = decides_sheet(alike)
-    assert sheet.rows == ()
-    assert sheet.remark.startswith("Nothing that may differ moves the CTR headroom")
+    table = sensitivity_table(alike)
+    assert table.rows == ()
+    assert table.remark.startswith("Nothing that may differ moves the CTR headroom")
 
 
 def test_one_in_twenty_without_lock_is_said() -> None:
-    weak = replace(outlook().decides, headroom_low_ratio=float(np.exp(LADDER[0])))
-    assert "of 20 boards one gets no lock at any CTR, one has more" in decides_sheet(weak).remark
+    weak = replace(outlook().sensitivity, headroom_low_ratio=float(np.exp(LADDER[0])))
+    assert (
+        "of 20 boards one gets no lock at any CTR, one has more" in sensitivity_table(weak).remark
+    )
 
 
 def test_years_of_both_views_stand_side_by_side() -> None:
@@ -89,7 +91,7 @@ def labelled(ax: Axes, label: str) -> list[object]:
 
 
 def test_bars_have_the_length_of_the_shares() -> None:
-    figure = decides_figure(solved().board, outlook().decides)
+    figure = sensitivity_figure(solved().board, outlook().sensitivity)
     (ax,) = figure.axes
     total, first, _ = ax.containers
     assert_allclose([bar.get_width() for bar in total], [71.0, 20.0, 0.4])

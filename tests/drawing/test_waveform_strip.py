@@ -10,7 +10,7 @@ from zcd.board.files import parse_board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.drawing.sketch import Sketch
 from zcd.drawing.symbols import Line, Words
-from zcd.drawing.waveform_strip import LEFT, WIDTH, lanes_sketch
+from zcd.drawing.waveform_strip import LEFT, WIDTH, waveform_strip
 from zcd.engine.solve import solve
 from zcd.report.text import quantity_text
 from zcd.sync.lock import Lock, judge
@@ -20,7 +20,7 @@ def drawn(text: str, *mains_v: float) -> tuple[list[Sketch], Lock]:
     board = parse_board(text)
     solution = solve(build_circuit(board, Conditions(mains_rms_v=np.array(mains_v))))
     lock = judge(solution, board)
-    return [lanes_sketch(board, solution, lock, row) for row in range(len(mains_v))], lock
+    return [waveform_strip(board, solution, lock, row) for row in range(len(mains_v))], lock
 
 
 def wave(sketch: Sketch, lane: str) -> np.ndarray:

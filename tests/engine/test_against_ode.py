@@ -30,7 +30,7 @@ from tests.boards import (
 )
 from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
-from zcd.engine.solve import Grid, solve
+from zcd.engine.solve import SolverOptions, solve
 
 FloatArray = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ OMEGA = 2 * np.pi * HZ
 # without series resistance the junctions' equations can be written in one line each
 LAMP = replace(LED, series_ohm=0.0)
 VALVE = replace(RECTIFIER, series_ohm=0.0)
-FINE = Grid(points=2000)
+FINE = SolverOptions(points=2000)
 
 
 def source_v(time_s: float) -> float:

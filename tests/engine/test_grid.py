@@ -8,21 +8,21 @@ from numpy.testing import assert_allclose
 
 from tests.boards import VARIANTS
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.engine.grid import CROWDING_RATIO, crowded_phases_rad, mirror
+from zcd.engine.grid import CLUSTERING_RATIO, clustered_phases_rad, mirror
 from zcd.engine.island import PIECE_POINTS, _pieces
-from zcd.engine.solve import READINGS, Grid, solve
+from zcd.engine.solve import READINGS, SolverOptions, solve
 
-FINE = Grid(points=6000, refine=False, isolated=False)
+FINE = SolverOptions(points=6000, refine=False, isolated=False)
 
 
 def test_crowded_points_rise_and_mirror() -> None:
-    (phase,) = crowded_phases_rad(1, 96)
+    (phase,) = clustered_phases_rad(1, 96)
     step = np.diff(phase, append=phase[0] + 2.0 * np.pi)
     assert np.all(step > 0.0)
     rising, like = mirror(96)
     assert_allclose(np.sin(phase), np.sin(phase[rising][like]), atol=1e-12)
     even = 2.0 * np.pi / 96
-    moved = CROWDING_RATIO * np.sin(2.0 * even) / 2.0
+    moved = CLUSTERING_RATIO * np.sin(2.0 * even) / 2.0
     assert_allclose([step.min(), step.max()], [even - moved, even + moved], rtol=1e-9)
     assert step.min() < even / 40.0
 
@@ -35,8 +35,8 @@ def test_mean_over_the_led_is_that_of_a_fine_grid(name: str) -> None:
     """
     rows = build_circuit(VARIANTS[name], Conditions(mains_rms_v=np.linspace(100.0, 264.0, 12)))
     means = []
-    for grid in (READINGS, FINE):
-        found = solve(rows, grid)
+    for options in (READINGS, FINE):
+        found = solve(rows, options)
         wave = found.between_v("led+", "led-")
         means.append(np.stack([found.mean(wave), found.rms(wave)]))
     assert_allclose(*means, atol=2.5e-3)

@@ -26,13 +26,13 @@ from tests.boards import (
 from zcd.board.model import Junction, Topology
 from zcd.circuit.build import build_circuit
 from zcd.engine.solution import Solution
-from zcd.engine.solve import EDGES, READINGS, Grid, solve
+from zcd.engine.solve import EDGES, READINGS, SolverOptions, solve
 from zcd.sync.lock import lock_of
 
-FINE = Grid(points=1000)
+FINE = SolverOptions(points=1000)
 
 
-def coupled_detector(grid: Grid = FINE) -> Solution:
+def coupled_detector(options: SolverOptions = FINE) -> Solution:
     """560 kohm and 0.1 uF in series into a detector at 0 V, on 120 V 60 Hz."""
     return solve(
         element_list(
@@ -40,7 +40,7 @@ def coupled_detector(grid: Grid = FINE) -> Solution:
             capacitance("C", "line", "x", 0.1e-6),
             resistance("R", "x", "neutral", 560e3),
         ),
-        grid,
+        options,
     )
 
 
@@ -48,9 +48,9 @@ def coupled_detector(grid: Grid = FINE) -> Solution:
     "MICROCHIP-ZCD", where="section 35.5.1", rtol=1e-3, why="302.7 uA, four digits, through 0.1 %"
 )
 @pytest.mark.parametrize("grid", [EDGES, READINGS, FINE], ids=["edges", "readings", "fine"])
-def test_coupled_detector_current(grid: Grid, published: SimpleNamespace) -> None:
+def test_coupled_detector_current(options: SolverOptions, published: SimpleNamespace) -> None:
     """Peak 302.7 uA."""
-    solution = coupled_detector(grid)
+    solution = coupled_detector(options)
     peak_a = solution.peak(solution.voltages_v["x"]) / 560e3
     assert_allclose(peak_a, 302.7e-6, rtol=published.rtol)
 
@@ -59,9 +59,9 @@ def test_coupled_detector_current(grid: Grid, published: SimpleNamespace) -> Non
     "MICROCHIP-ZCD", where="section 35.5.1", atol=0.1, why="8.0 V, printed to 0.1 V"
 )
 @pytest.mark.parametrize("grid", [EDGES, FINE], ids=["edges", "fine"])
-def test_coupled_detector_capacitor(grid: Grid, published: SimpleNamespace) -> None:
+def test_coupled_detector_capacitor(options: SolverOptions, published: SimpleNamespace) -> None:
     """Peak 8.0 V over the capacitor."""
-    held_v = coupled_detector(grid).between_v("line", "x")
+    held_v = coupled_detector(options).between_v("line", "x")
     assert_allclose(held_v.max(), 8.0, rtol=0.0, atol=published.atol)
 
 
@@ -69,9 +69,9 @@ def test_coupled_detector_capacitor(grid: Grid, published: SimpleNamespace) -> N
     "MICROCHIP-ZCD", where="section 35.5.1", atol=0.2e-6, why="125.6 us, rounded on the way"
 )
 @pytest.mark.parametrize("grid", [EDGES, FINE], ids=["edges", "fine"])
-def test_coupled_detector_advance(grid: Grid, published: SimpleNamespace) -> None:
+def test_coupled_detector_advance(options: SolverOptions, published: SimpleNamespace) -> None:
     """The current leads by 125.6 us."""
-    solution = coupled_detector(grid)
+    solution = coupled_detector(options)
     fundamental = 2 * solution.mean(solution.voltages_v["x"] * np.exp(-1j * solution.phase_rad))
     lead_s = (np.angle(fundamental) + np.pi / 2) / (2 * np.pi * 60.0)
     assert_allclose(lead_s, 125.6e-6, rtol=0.0, atol=published.atol)
@@ -83,7 +83,7 @@ def test_coupled_detector_advance(grid: Grid, published: SimpleNamespace) -> Non
 )
 @pytest.mark.parametrize("grid", [EDGES, READINGS], ids=["edges", "readings"])
 def test_half_wave_follows_the_closed_forms(
-    rms_v: float, mean_v: float, half_rms_v: float, coupled_v: float, grid: Grid
+    rms_v: float, mean_v: float, half_rms_v: float, coupled_v: float, options: SolverOptions
 ) -> None:
     """Vm / pi, Vm / 2 and, without the mean, Vm sqrt(1/4 - 1/pi^2); 0.1 % for the grid.
 
@@ -104,7 +104,7 @@ def test_half_wave_follows_the_closed_forms(
         junction("D", "line", "k", ideal),
         resistance("R", "k", "neutral", 220e3),
     )
-    solution = solve(circuit, grid)
+    solution = solve(circuit, options)
     load = solution.voltages_v["k"]
     mean, rms = solution.mean(load), solution.rms(load)
     assert_allclose(mean, mean_v, rtol=1e-3)

@@ -35,13 +35,13 @@ from zcd.circuit.elements import Circuit, DcSource, Junction, MainsSource, Resis
 from zcd.circuit.elements import TestSource as Probe
 from zcd.engine.network import islands
 from zcd.engine.solution import Solution
-from zcd.engine.solve import EDGES, READINGS, WINDOW_CYCLES, Grid, solve, solve_dead
+from zcd.engine.solve import EDGES, READINGS, WINDOW_CYCLES, SolverOptions, solve, solve_dead
 from zcd.errors import InputError, SolverError
 from zcd.sync.lock import lock_of
 
 FloatArray = NDArray[np.float64]
 
-EVEN = Grid(points=400, refine=False)
+EVEN = SolverOptions(points=400, refine=False)
 each_variant = pytest.mark.parametrize("name", VARIANTS)
 
 
@@ -84,7 +84,7 @@ def test_source_gives_what_the_parts_take(name: str) -> None:
     0.1 %: capacitors give back over a period what they took; what the steps in time keep of it
     goes with their square and is 0.05 % at 400 points.
     """
-    solution = solve(build_circuit(unbroken(VARIANTS[name])), Grid(points=400))
+    solution = solve(build_circuit(unbroken(VARIANTS[name])), SolverOptions(points=400))
     source = solution.circuit.of(MainsSource)[0]
     given = solution.mean(across_v(solution, source) * current_from(solution, "line"))
     taken = np.zeros(1)
@@ -112,14 +112,14 @@ def test_currents_add_up_where_no_capacitor_is(name: str) -> None:
 
 
 @pytest.mark.parametrize("grid", [EDGES, READINGS], ids=["edges", "readings"])
-def test_capacitor_voltage_has_no_mean_in_a_circuit_of_linear_parts(grid: Grid) -> None:
+def test_capacitor_voltage_has_no_mean_in_a_circuit_of_linear_parts(options: SolverOptions) -> None:
     """A capacitor behind a resistance on a sine; 0.5 % of the peak, a good meter's DC accuracy."""
     circuit = element_list(
         mains_source(120.0, 60.0),
         resistance("R", "line", "x", 560e3),
         capacitance("C", "x", "neutral", 0.1e-6),
     )
-    solution = solve(circuit, grid)
+    solution = solve(circuit, options)
     held = solution.voltages_v["x"]
     assert np.abs(solution.mean(held)) < 5e-3 * held.max()
 
@@ -206,7 +206,9 @@ def test_frequency_and_capacitance_trade_one_for_one() -> None:
     whole = VARIANTS["joint capacitor"]
     circuit = build_circuit(whole, Conditions(frequency_hz=np.array([50.0, 100.0])))
     circuit = circuit.change("C2", capacitance_f=np.array([10e-9, 5e-9]))
-    led = solve(circuit, Grid(points=400, refine=False, isolated=False)).currents_a["OC1.led"]
+    led = solve(circuit, SolverOptions(points=400, refine=False, isolated=False)).currents_a[
+        "OC1.led"
+    ]
     assert_allclose(led[0], led[1], rtol=1e-6, atol=1e-12)
 
 
@@ -271,7 +273,9 @@ def test_usual_grid_finds_the_edges(name: str) -> None:
     """3 us against a grid six times as fine."""
     whole = VARIANTS[name]
     circuit = build_circuit(whole)
-    coarse, fine = (lock_of(circuit, whole, grid).pulses for grid in (EDGES, Grid(points=1000)))
+    coarse, fine = (
+        lock_of(circuit, whole, options).pulses for options in (EDGES, SolverOptions(points=1000))
+    )
     count = int(fine.count[0])
     assert coarse.count[0] == count > 0
     for edge in ("fall_s", "rise_s"):
@@ -286,7 +290,7 @@ def test_reading_grid_finds_the_means(name: str) -> None:
     Parts of one kind differ by more than 10 mV in their forward voltage.
     """
     circuit = build_circuit(VARIANTS[name])
-    coarse, fine = solve(circuit, READINGS), solve(circuit, Grid(points=2000))
+    coarse, fine = solve(circuit, READINGS), solve(circuit, SolverOptions(points=2000))
     led = "OC1.led"
     assert_allclose(coarse.mean(coarse.currents_a[led]), fine.mean(fine.currents_a[led]), rtol=5e-3)
     for node in ("feed", "led+", "pin"):
@@ -313,7 +317,7 @@ def test_times_rise_from_zero_through_one_period() -> None:
 
 
 def test_without_the_isolated_side_the_pin_is_left_out() -> None:
-    solution = solve(build_circuit(VARIANTS["half-wave"]), Grid(isolated=False))
+    solution = solve(build_circuit(VARIANTS["half-wave"]), SolverOptions(isolated=False))
     assert "pin" not in solution.voltages_v
     assert "led+" in solution.voltages_v
 
@@ -356,12 +360,12 @@ def test_readings_see_the_dip_of_a_led_at_the_crossings(name: str) -> None:
     bright = VARIANTS[name]
     circuit = build_circuit(replace(bright, chains=((resistor("R1", 33e3),),), return_chain=()))
 
-    def ac_v(grid: Grid) -> FloatArray:
-        solution = solve(circuit, grid)
+    def ac_v(options: SolverOptions) -> FloatArray:
+        solution = solve(circuit, options)
         wave = np.abs(solution.between_v("led+", "led-"))
         return solution.rms(wave - solution.mean(wave)[:, None])
 
-    dense = Grid(points=4000, refine=False)
+    dense = SolverOptions(points=4000, refine=False)
     assert_allclose(ac_v(READINGS), ac_v(dense), rtol=0.0, atol=2.5e-3)
 
 
@@ -374,7 +378,7 @@ def test_led_behind_a_charged_joint_turns_on_without_overshoot(points: int) -> N
         joint=2,
         joint_capacitor=Capacitor(ref="C2", capacitance_f=38e-9),
     )
-    solution = solve(build_circuit(part), Grid(points=points))
+    solution = solve(build_circuit(part), SolverOptions(points=points))
     led_a = solution.currents_a["OC1.led"]
     chain_a = (solution.voltages_v["line"] - solution.voltages_v["chain.2"]) / 250e3
     assert_allclose(solution.peak(led_a), np.max(chain_a * (led_a > 1e-6), axis=1), rtol=5e-3)
@@ -399,7 +403,9 @@ def test_tiny_capacitor_changes_nothing(place: str) -> None:
     with_it = board(led_capacitor=small) if place == "led" else board(joint_capacitor=small)
     without = build_circuit(board())
     circuit = build_circuit(with_it)
-    static, dynamic = (lock_of(c, board(), Grid(points=600)).pulses for c in (without, circuit))
+    static, dynamic = (
+        lock_of(c, board(), SolverOptions(points=600)).pulses for c in (without, circuit)
+    )
     for edge in ("fall_s", "rise_s"):
         assert_allclose(getattr(dynamic, edge)[0, 0], getattr(static, edge)[0, 0], atol=1.5e-6)
 
@@ -422,7 +428,7 @@ def test_open_contact_with_suppressor_leads_by_the_phase_of_its_impedance(
         capacitance("Cs", "s", "feed", 100e-9),
         resistance("R", "feed", "neutral", chain_ohm),
     )
-    solution = solve(circuit, Grid(points=600))
+    solution = solve(circuit, SolverOptions(points=600))
     feed = solution.voltages_v["feed"]
     impedance = chain_ohm + 100.0 - 1j / (2 * np.pi * 50.0 * 100e-9)
     assert_allclose(solution.rms(feed), 230.0 * chain_ohm / abs(impedance), rtol=5e-4)
@@ -665,7 +671,7 @@ def test_meter_added_to_a_solution_reads_as_if_solved_afresh(
         circuit = circuit.change("R1", resistance_ohm=np.inf)
     with_meter = circuit.add(METERS[where])
     afresh = solve(with_meter, READINGS)
-    started = solve(with_meter, READINGS, like=solve(circuit, READINGS))
+    started = solve(with_meter, READINGS, warm_start=solve(circuit, READINGS))
     for node, wave in afresh.voltages_v.items():
         swing = max(float(np.ptp(wave)), 1e-3)
         assert_allclose(started.voltages_v[node], wave, rtol=0.0, atol=1e-4 * swing, err_msg=node)

@@ -18,13 +18,13 @@ from tests.fuzz.good import CLOSED, JOB
 from tests.fuzz.hostile import PLAUSIBLE, TEXTS
 from tests.fuzz.page import PORT, answer, require_plain_page
 from zcd.diagnosis.job import load_job
-from zcd.jobs.job_file import mark_of
+from zcd.jobs.job_file import version_of
 from zcd.web import fault_dictionaries, workers
 from zcd.web.app import make_app
 from zcd.web.board_fields import single_fields
 from zcd.web.guard import Guard
 from zcd.web.meter_fields import meter_fields
-from zcd.web.state import REPAIR, Desk
+from zcd.web.state import REPAIR, PageState
 
 FILES = {"board.toml": SMALLEST, "full.toml": FULL, "job.toml": JOB, "closed.toml": CLOSED}
 URLENCODED = "application/x-www-form-urlencoded"
@@ -76,7 +76,7 @@ def _bench() -> tuple[Guard, Path]:
     kept = tempfile.TemporaryDirectory(prefix="zcd-fuzz-")
     _KEPT.append(kept)
     folder = Path(kept.name)
-    return make_app(PORT, Desk(folder=folder)), folder
+    return make_app(PORT, PageState(folder=folder)), folder
 
 
 _KEPT: list[tempfile.TemporaryDirectory[str]] = []
@@ -109,7 +109,7 @@ def post(given: tuple[str, str, dict[str, str], bytes | None]) -> int:
     path, job, texts, file = given
     app, folder = _bench()
     _fresh(folder)
-    mark = mark_of(JOB.encode())
+    mark = version_of(JOB.encode())
     repair = path.startswith("/repair")
     body: bytes | None
     kind, body = _body({"seen": mark, **({"job": job} if repair else {}), **texts}, file)
@@ -117,8 +117,10 @@ def post(given: tuple[str, str, dict[str, str], bytes | None]) -> int:
     if path.rpartition("/")[2] in PIECES:
         query, body = body, None
     with (
-        patch.object(workers.Works, "ask", lambda _, do, *given, **__: workers.Work(do, given)),
-        patch.object(fault_dictionaries.Known, "make", lambda known: known.over.set()),
+        patch.object(
+            workers.WorkerPool, "ask", lambda _, do, *given, **__: workers.Task(do, given)
+        ),
+        patch.object(fault_dictionaries.PreparedBoard, "make", lambda known: known.over.set()),
     ):
         status, shown = asyncio.run(answer(app, path, query, kind, body))
     assert status in (200, 303, 400, 413, 414, 422), status

@@ -15,7 +15,7 @@ from tests.fuzz.hostile import PLAUSIBLE, TEXTS
 from zcd.web.app import make_app
 from zcd.web.board_fields import single_fields
 from zcd.web.guard import Guard
-from zcd.web.state import ADD, AT, JOB, REMOVE, Desk
+from zcd.web.state import ADD, AT, JOB, REMOVE, PageState
 
 PORT = 8471
 PATHS = ("/", "/", "/", "/board.toml", "/readings", "/repair", "/nothing")
@@ -47,7 +47,7 @@ addresses = st.tuples(
 
 @cache
 def _app() -> Guard:
-    return make_app(PORT, Desk(folder=bench()))
+    return make_app(PORT, PageState(folder=bench()))
 
 
 async def answer(

@@ -19,16 +19,16 @@ from tests.fuzz.judge import LONGEST_S
 from zcd.board import quantity_kinds
 from zcd.board.drawer import load_drawer
 from zcd.board.files import load_board, parse_board
-from zcd.board.units import Kind, parse_quantity
+from zcd.board.units import QuantityKind, parse_quantity
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.capture import load_capture
 from zcd.diagnosis.capture_measurements import find_traces, readings_of
 from zcd.diagnosis.job import load_job
-from zcd.diagnosis.job_history import read_record
+from zcd.diagnosis.job_history import read_job_history
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
 
-KINDS = tuple(each for each in vars(quantity_kinds).values() if isinstance(each, Kind))
+KINDS = tuple(each for each in vars(quantity_kinds).values() if isinstance(each, QuantityKind))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +79,7 @@ def _circuit() -> Circuit:
     return build_circuit(parse_board(FULL))
 
 
-def read_quantity(given: tuple[object, Kind]) -> float:
+def read_quantity(given: tuple[object, QuantityKind]) -> float:
     """A quantity of some kind."""
     return parse_quantity(*given, "key")
 
@@ -93,7 +93,7 @@ def read_board(data: bytes) -> Any:
 def read_job(data: bytes) -> Any:
     """A job file, and the folder that it lies in."""
     path = _file(data, "given.toml")
-    record = read_record(folder())
+    record = read_job_history(folder())
     return record, load_job(path)
 
 

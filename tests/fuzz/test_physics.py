@@ -18,11 +18,11 @@ from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import Circuit, Junction, MainsSource, Resistance, stack
 from zcd.engine import solution as solutions
-from zcd.engine.solve import Grid, solve
+from zcd.engine.solve import SolverOptions, solve
 from zcd.sync.lock import lock_of
 
-FINE = Grid(points=400)
-EVEN = Grid(points=144, refine=False)
+FINE = SolverOptions(points=400)
+EVEN = SolverOptions(points=144, refine=False)
 SHARE = np.geomspace(0.5, 2.0, 7)
 
 few = settings(
@@ -37,9 +37,9 @@ few = settings(
 many = settings(few, max_examples=150, derandomize=False)
 
 
-def led_mean_a(circuit: Circuit, board: Board, grid: Grid = EVEN) -> Any:
+def led_mean_a(circuit: Circuit, board: Board, options: SolverOptions = EVEN) -> Any:
     """Mean current of the LED, or of both, shape (n,)."""
-    found = solve(circuit, grid)
+    found = solve(circuit, options)
     return sum(found.mean(found.currents_a[ref]) for ref in led_refs(board))
 
 
@@ -97,7 +97,7 @@ def impedances_scale(board: Board) -> None:
     """
     circuit = build_circuit(board)
     led = led_refs(board)[0]
-    one, other = (solve(c, Grid(points=144, refine=False, isolated=False))
+    one, other = (solve(c, SolverOptions(points=144, refine=False, isolated=False))
                   for c in (circuit, scaled(circuit, 4.0)))  # fmt: skip
     if not (one.settled[0] and other.settled[0]):
         return
@@ -122,9 +122,9 @@ def mains_and_thermal_voltage_scale(board: Board) -> None:
             other = other.scale(element.ref, "breakdown_v", k)
         elif isinstance(element, MainsSource):
             other = other.scale(element.ref, "rms_v", k)
-    grid = Grid(points=144, refine=False, isolated=False)
+    options = SolverOptions(points=144, refine=False, isolated=False)
     led = led_refs(board)[0]
-    first, second = solve(circuit, grid), solve(other, grid)
+    first, second = solve(circuit, options), solve(other, options)
     largest = np.max(first.currents_a[led])
     assert_allclose(
         second.currents_a[led], k * first.currents_a[led], rtol=1e-4, atol=1e-4 * largest

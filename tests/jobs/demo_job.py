@@ -12,8 +12,8 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.case import Case
-from zcd.diagnosis.expected_readings import CardLine, bench_card
-from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.expected_readings import ExpectedReading, list_expected_readings
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import diagnose
@@ -27,7 +27,7 @@ from zcd.margin.loss_map import Boundary, LossMap, Reach
 from zcd.margin.loss_share import LossShare
 from zcd.margin.outlook import Outlook
 from zcd.margin.quantities import quantity_of
-from zcd.margin.sensitivity import Decides
+from zcd.margin.sensitivity import Sensitivity
 from zcd.margin.spread import with_spread
 from zcd.sync.lock import RULES, Lock, judge
 
@@ -98,7 +98,7 @@ def course(first: float, median: float, corner: float) -> Course:
 
 def outlook() -> Outlook:
     """An outlook made by hand."""
-    decides = Decides(
+    decides = Sensitivity(
         names=("CTR of OC1", "mains voltage", "R1"),
         first=np.array([0.70, 0.18, 0.0]),
         total=np.array([0.71, 0.2, 0.004]),
@@ -117,7 +117,7 @@ def outlook() -> Outlook:
             "acceleration": course(np.inf, np.inf, 0.0),
         },
     )
-    return Outlook(decides=decides, ageing=ageing)
+    return Outlook(sensitivity=decides, ageing=ageing)
 
 
 SETTLED = ("dc K1.coil 23.7 V", "dc pin logic0 4.98 V", "ohm R2 OL")
@@ -127,29 +127,29 @@ OPEN = ("dc pin logic0 4.98 V",)
 
 
 @cache
-def atlas() -> Atlas:
-    """A coarse atlas of the board, for what is shown of it."""
-    return make_atlas(parse_board(HOLDS), usual_meter(), samples=4)
+def dictionary() -> FaultDictionary:
+    """A coarse fault dictionary of the board, for what is shown of it."""
+    return make_fault_dictionary(parse_board(HOLDS), usual_meter(), samples=4)
 
 
 @cache
-def card() -> tuple[CardLine, ...]:
+def card() -> tuple[ExpectedReading, ...]:
     """The bench card of the board."""
-    return bench_card(atlas())
+    return list_expected_readings(dictionary())
 
 
 @cache
 def case(texts: tuple[str, ...] = SETTLED, note: str = "the fan stands still") -> Case:
     """The board diagnosed from readings as typed."""
-    measured = tuple(parse_reading(text, atlas().circuit) for text in texts)
+    measured = tuple(parse_reading(text, dictionary().circuit) for text in texts)
     job = Job(
-        board=atlas().board,
-        meter=atlas().meter,
+        board=dictionary().board,
+        meter=dictionary().meter,
         log=measured,
         flags=("sync", "fan"),
         note=note,
     )
-    return Case(job=job, atlas=atlas(), diagnosis=diagnose(atlas(), measured))
+    return Case(job=job, atlas=dictionary(), diagnosis=diagnose(dictionary(), measured))
 
 
 def lost_below(

@@ -25,7 +25,7 @@ from zcd.diagnosis.job import load_job
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.files import LEFT_S, UNDER_WAY, write_new
-from zcd.jobs.job_file import JobDocument, free_job_path
+from zcd.jobs.job_file import JobFileWriter, free_job_path
 
 MOST_ANSWERS = 40
 LONGEST_S = 0.15
@@ -64,7 +64,7 @@ def main(folder: Path, count: int, seed: int) -> Seen:
     board = folder / "dryer.toml"
     write_new(board, TEXTS["switched"])
     circuit = build_circuit(load_job(board).board)
-    JobDocument(free_job_path(board), circuit, board)  # the children have what writing loads
+    JobFileWriter(free_job_path(board), circuit, board)  # the children have what writing loads
     entries = [parse_reading(line, circuit) for line in LINES]
     seen, moments, path, log = Seen(), random.Random(seed), free_job_path(board), list[Entry]()
     for _ in range(count):
@@ -87,11 +87,11 @@ def _killed(
     if child == 0:
         board = path.with_name("dryer.toml")
         new = not path.exists()
-        document = JobDocument(path, circuit, board if new else None, () if new else log)
+        writer = JobFileWriter(path, circuit, board if new else None, () if new else log)
         os.write(say, b"!")
         for each in islice(cycle(entries), len(log), None):
             log = [*log, each]
-            document.write(log, ())
+            writer.write(log, ())
             os.write(say, b".")
     os.close(say)
     os.read(hear, 1)
@@ -128,9 +128,9 @@ def _left(
     for half in folder.glob(f"{UNDER_WAY}*"):
         os.utime(half, (long_ago, long_ago))
     if path.exists():
-        JobDocument(path, circuit, log=log).write([*log, entries[0]], ())
+        JobFileWriter(path, circuit, log=log).write([*log, entries[0]], ())
     else:
-        JobDocument(path, circuit, folder / "dryer.toml").write(entries[:1], ())
+        JobFileWriter(path, circuit, folder / "dryer.toml").write(entries[:1], ())
     return sum(each.suffix != ".toml" for each in folder.iterdir())
 
 

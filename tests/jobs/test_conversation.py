@@ -6,18 +6,18 @@ from collections.abc import Iterable, Sequence
 
 import pytest
 
-from tests.jobs.demo_job import atlas
+from tests.jobs.demo_job import dictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.reading_syntax import show_measured
-from zcd.diagnosis.readings import Measured, Reading, Side
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading
 from zcd.errors import InputError
 from zcd.jobs.conversation import HELP, LAST_QUESTION, QUESTION, Answers, Conversation
 
-PIN = Reading(function=Function.DC, a="pin", b="logic0")
-OHMS = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+PIN = Reading(function=Function.DC, red="pin", black="logic0")
+OHMS = Reading(function=Function.OHM, red="chain.1", black="chain.2")
 
 
 class Bench:
@@ -29,7 +29,7 @@ class Bench:
         self.shown: list[Diagnosis] = []
         self.told: list[str] = []
         self.questions: list[str] = []
-        self.talk = Conversation(Answers(atlas().circuit), self.diagnose)
+        self.talk = Conversation(Answers(dictionary().circuit), self.diagnose)
 
     def diagnose(
         self, measured: Sequence[Measured], skipped: Sequence[Reading], flags: Sequence[str]
@@ -39,7 +39,11 @@ class Bench:
         suggestion = None
         if step < len(self.wanted):
             suggestion = Suggestion(
-                reading=self.wanted[step], side=Side.DEAD, gain_bits=1.0, open_bits=2.0, outcomes=()
+                reading=self.wanted[step],
+                access=AccessLevel.DEAD,
+                gain_bits=1.0,
+                open_bits=2.0,
+                outcomes=(),
             )
         return Diagnosis(
             measured=tuple(measured), ranked=(), suggestion=suggestion, conclusion=f"step {step}"
@@ -89,7 +93,7 @@ def test_a_whole_reading_may_be_given_instead(
     bench = Bench([line])
     bench.run()
     (found,) = bench.talk.answers.measured
-    assert (found.reading.function, found.reading.a, found.reading.b) == (function, *nodes)
+    assert (found.reading.function, found.reading.red, found.reading.black) == (function, *nodes)
     assert found.value == pytest.approx(value)
 
 
@@ -270,10 +274,10 @@ def test_help_names_the_words_that_it_knows() -> None:
 
 def test_suggestions_followed_at_the_prompt_find_the_fault() -> None:
     """R2 open, by what a meter then shows, until nothing is asked any more."""
-    key = [fault.key for fault in atlas().faults].index("R2 open")
+    key = [fault.key for fault in dictionary().faults].index("R2 open")
     talk = Conversation(
-        Answers(atlas().circuit),
-        lambda taken, skipped, flags: diagnose(atlas(), taken, skipped, None, flags),
+        Answers(dictionary().circuit),
+        lambda taken, skipped, flags: diagnose(dictionary(), taken, skipped, None, flags),
     )
     shown: list[Diagnosis] = []
 
@@ -281,11 +285,11 @@ def test_suggestions_followed_at_the_prompt_find_the_fault() -> None:
         suggestion = shown[-1].suggestion
         if suggestion is None:
             return ""
-        value = atlas().by_fault(atlas().shown(suggestion.reading))[key][1]
+        value = dictionary().by_fault(dictionary().predictions(suggestion.reading))[key][1]
         percent = suggestion.reading.function is Function.DUTY
         return "OL" if value == OVERLOAD else f"{100 * value} %" if percent else f"{value}"
 
     last = talk.run(shown.append, ask, pytest.fail)
     assert last.suggestion is None
     assert last.ranked[0].key == "R2 open"
-    assert len(talk.answers.measured) < len(atlas().readings)
+    assert len(talk.answers.measured) < len(dictionary().readings)

@@ -95,7 +95,7 @@ def test_answers_retests_and_an_end_at_once(job_file: Path, count: int) -> None:
     assert sorted(said.code for said in ends) == [0] + [2] * (count - 1)
     assert all("Kept in job.toml" in said.out and said.code < 2 for said in again)
     job = load_job(job_file)
-    assert sorted(kept.by for kept in job.retests) == sorted(map(str, range(count)))
+    assert sorted(record.by for record in job.retests) == sorted(map(str, range(count)))
     assert len(job.log) == 1 + sum("Kept in job.toml" in said.out for said in answers)
     assert {said.code for said in answers} <= {0, 2}
     assert job.found == "R2 drift"

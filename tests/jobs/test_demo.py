@@ -12,7 +12,7 @@ from zcd.board.files import load_board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.job import load_job
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.errors import InputError
 from zcd.jobs.demo import FILES, write_demo
 
@@ -39,7 +39,9 @@ def test_readings_are_those_of_the_fault(tmp_path: Path) -> None:
     faulty = with_fault(good, "OC1 second LED open", 0.0)[1]
     readings = [m.reading for m in job.measured]
     shown = np.array([m.value for m in job.measured])
-    expected, healthy = (Bench(job.board, c, job.meter).take(readings)[0] for c in (faulty, good))
+    expected, healthy = (
+        MeterModel(job.board, c, job.meter).read(readings)[0] for c in (faulty, good)
+    )
     assert_allclose(shown, expected, rtol=0.03)
     assert_allclose(shown[1:5] / healthy[1:5], [0.5, 1.0, 1.0, 1.0], rtol=0.03)
     assert np.all(shown[[0, 5]] > 1.4 * healthy[[0, 5]])

@@ -12,7 +12,7 @@ from zcd.diagnosis.job import load_job
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import InputError
-from zcd.jobs.job_file import JobDocument, free_job_path
+from zcd.jobs.job_file import JobFileWriter, free_job_path
 
 LINES = (
     "dc pin logic0 4.983 V", "ohm R2 lifted about 130k", "diode D1 reversed lifted OL",
@@ -34,9 +34,9 @@ def entries(folder: Path) -> list[Measured | Reading]:
     return [parse_reading(line, circuit) for line in LINES]
 
 
-def document(folder: Path) -> JobDocument:
+def document(folder: Path) -> JobFileWriter:
     board = folder / "dryer.toml"
-    return JobDocument(free_job_path(board), build_circuit(load_job(board).board), board)
+    return JobFileWriter(free_job_path(board), build_circuit(load_job(board).board), board)
 
 
 def test_every_kind_of_answer_is_read_back(folder: Path) -> None:
@@ -69,7 +69,7 @@ def test_comments_and_keys_of_a_person_stay(folder: Path) -> None:
     )
     path.write_text(text, encoding="utf-8")
     job = load_job(path)
-    made = JobDocument(path, build_circuit(job.board), log=job.log)
+    made = JobFileWriter(path, build_circuit(job.board), log=job.log)
     made.write([*job.log, entries(folder)[1]], job.flags)
     assert path.read_text(encoding="utf-8").startswith(text)
     assert len(load_job(path).log) == 2
@@ -81,7 +81,7 @@ def test_nothing_of_others_is_overwritten(folder: Path) -> None:
     second = document(folder)
     assert (first.path.name, second.path.name) == ("dryer-job.toml", "dryer-job-2.toml")
     with pytest.raises(InputError, match="allowed: a new job file"):
-        JobDocument(first.path, build_circuit(load_job(folder / "dryer.toml").board), first.path)
+        JobFileWriter(first.path, build_circuit(load_job(folder / "dryer.toml").board), first.path)
     first.path.write_text("changed by hand", encoding="utf-8")
     with pytest.raises(InputError, match="changes made by somebody else"):
         first.write(entries(folder)[:2], ())
@@ -109,7 +109,7 @@ def test_an_entry_taken_away_leaves_the_others_as_they_are(folder: Path) -> None
     text = made.path.read_text(encoding="utf-8").replace("[[readings]]", "[[readings]]  # mine")
     made.path.write_text(text, encoding="utf-8")
     job = load_job(made.path)
-    again = JobDocument(made.path, build_circuit(job.board), log=job.log)
+    again = JobFileWriter(made.path, build_circuit(job.board), log=job.log)
     again.write([*job.log[:1], *job.log[2:]], ())
     assert load_job(made.path).log == (*job.log[:1], *job.log[2:])
     assert made.path.read_text(encoding="utf-8").count("# mine") == len(job.log) - 1
@@ -119,7 +119,7 @@ def test_a_document_must_know_what_its_file_holds(folder: Path) -> None:
     made = document(folder)
     made.write(entries(folder), ())
     with pytest.raises(InputError, match="changes made by somebody else"):
-        JobDocument(made.path, build_circuit(load_job(made.path).board))
+        JobFileWriter(made.path, build_circuit(load_job(made.path).board))
 
 
 def test_a_job_emptied_and_opened_again_takes_answers(folder: Path) -> None:
@@ -129,7 +129,7 @@ def test_a_job_emptied_and_opened_again_takes_answers(folder: Path) -> None:
     for _ in range(2):
         job = load_job(made.path)
         assert job.log == ()
-        again = JobDocument(made.path, build_circuit(job.board))
+        again = JobFileWriter(made.path, build_circuit(job.board))
         again.write(log[:1], ())
         assert load_job(made.path).log == tuple(log[:1])
         again.write((), ())
@@ -144,19 +144,21 @@ def test_readings_that_a_person_wrote_in_brackets_are_kept(folder: Path) -> None
     )
     job = load_job(path)
     more = (*job.log, entries(folder)[1])
-    JobDocument(path, build_circuit(job.board), log=job.log).write(more, ())
+    JobFileWriter(path, build_circuit(job.board), log=job.log).write(more, ())
     assert load_job(path).log == more
 
 
-def kept_by(folder: Path, log: list[Measured | Reading]) -> tuple[Path, JobDocument, JobDocument]:
+def kept_by(
+    folder: Path, log: list[Measured | Reading]
+) -> tuple[Path, JobFileWriter, JobFileWriter]:
     """A job with some entries, opened twice."""
     made = document(folder)
     made.write(log, ())
     circuit = build_circuit(load_job(made.path).board)
     return (
         made.path,
-        JobDocument(made.path, circuit, log=None),
-        JobDocument(made.path, circuit, log=log),
+        JobFileWriter(made.path, circuit, log=None),
+        JobFileWriter(made.path, circuit, log=log),
     )
 
 

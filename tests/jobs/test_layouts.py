@@ -21,11 +21,11 @@ from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.reading_syntax import parse_reading
-from zcd.diagnosis.retest_record import ReadAgain, Retested, Verdict
+from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import InputError
 from zcd.jobs import job_text
 from zcd.jobs.closing import close_job, find_fault
-from zcd.jobs.job_file import JobDocument
+from zcd.jobs.job_file import JobFileWriter
 from zcd.jobs.retests import keep_retest
 
 TODAY = date(2026, 5, 6)
@@ -96,19 +96,19 @@ def answer(path: Path) -> Plain:
     """One more reading."""
     job = load_job(path)
     circuit = build_circuit(job.board)
-    document = JobDocument(path, circuit, log=job.log)
-    document.keep([*job.log, parse_reading("ohm R2 lifted 150k", circuit)], job.flags)
-    assert load_job(path).log == document.log
+    writer = JobFileWriter(path, circuit, log=job.log)
+    writer.keep([*job.log, parse_reading("ohm R2 lifted 150k", circuit)], job.flags)
+    assert load_job(path).log == writer.log
     entry = {"function": "ohm", "over": "R2", "lifted": True, "value": "150 kΩ"}
     return {"readings": [entry]}
 
 
 def retest(path: Path) -> Plain:
     """One more retest, with a table in a table."""
-    again = ReadAgain(reading="DC volts, pin to logic0", shown="2.65 V", good_board="2.4 V")
-    kept = Retested(taken=TODAY, verdict=Verdict.GOOD, good_ratio=0.975, readings=(again,))
-    keep_retest(load_job(path), kept)
-    assert load_job(path).retests[-1] == kept
+    again = RetestReading(reading="DC volts, pin to logic0", shown="2.65 V", good_board="2.4 V")
+    record = RetestRecord(taken=TODAY, verdict=Verdict.GOOD, good_ratio=0.975, readings=(again,))
+    keep_retest(load_job(path), record)
+    assert load_job(path).retests[-1] == record
     readings = [{"reading": again.reading, "shown": "2.65 V", "good_board": "2.4 V"}]
     return {
         "retests": [{"taken": TODAY, "verdict": "good", "sure": "97.5 %", "readings": readings}]
@@ -126,8 +126,8 @@ def close(path: Path) -> Plain:
 def meter(path: Path) -> Plain:
     """Another key of the meter."""
     job = load_job(path)
-    document = JobDocument(path, build_circuit(job.board), log=job.log)
-    document.write_meter({"ac_kind": "average"})
+    writer = JobFileWriter(path, build_circuit(job.board), log=job.log)
+    writer.write_meter({"ac_kind": "average"})
     return {"meter": {"ac_kind": "average"}}
 
 
@@ -193,7 +193,7 @@ def test_an_answer_taken_back(every: bool, job_file: Path, no_waiting: None) -> 
         log = load_job(job_file).log
         answer(job_file)
         job = load_job(job_file)
-        JobDocument(job_file, build_circuit(job.board), log=job.log).keep(log, job.flags)
+        JobFileWriter(job_file, build_circuit(job.board), log=job.log).keep(log, job.flags)
         held = said_by(job_file.read_bytes())
         assert held.pop("readings", []) == said_by(before).get("readings", [])
         assert held == {k: v for k, v in said_by(before).items() if k != "readings"}
@@ -244,9 +244,9 @@ def test_a_file_that_is_none_by_now_is_left_alone(job_file: Path) -> None:
     job_file.write_text('board = "board.toml"\n')
     job = load_job(job_file)
     circuit = build_circuit(job.board)
-    document = JobDocument(job_file, circuit)
+    writer = JobFileWriter(job_file, circuit)
     fault = find_fault(faults_of(circuit), "R2 drift")
-    kept = Retested(taken=TODAY, verdict=Verdict.GOOD, good_ratio=0.9)
+    record = RetestRecord(taken=TODAY, verdict=Verdict.GOOD, good_ratio=0.9)
     for theirs, told in (
         (b'board = "board.toml"\nnote = "', "text that is no TOML"),
         (b'board = "board.toml"\nmood = 3\n', "mood"),
@@ -257,8 +257,8 @@ def test_a_file_that_is_none_by_now_is_left_alone(job_file: Path) -> None:
         job_file.write_bytes(theirs)
         for act in (
             lambda: close_job(job, fault, "", TODAY),
-            lambda: keep_retest(job, kept),
-            lambda: document.keep([parse_reading("ohm R1 1k", circuit)], ()),
+            lambda: keep_retest(job, record),
+            lambda: writer.keep([parse_reading("ohm R1 1k", circuit)], ()),
         ):
             with pytest.raises(InputError, match=rf"^job\.toml: .*{told}"):
                 act()

@@ -10,12 +10,12 @@ import pytest
 
 from tests.jobs.demo_job import HOLDS
 from zcd.diagnosis.job import load_job
-from zcd.diagnosis.job_history import read_record, search
-from zcd.diagnosis.retest_record import ReadAgain, Retested, Verdict
+from zcd.diagnosis.job_history import read_job_history, search
+from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import InputError
 from zcd.jobs.retests import board_name_for, keep_retest
-from zcd.report.of_job_history import record_data, record_sheet
-from zcd.report.of_retest_record import retested_lines, retested_sheet
+from zcd.report.of_job_history import job_history_table, job_history_to_dict
+from zcd.report.of_retest_record import retest_record_lines, retest_record_table
 
 WRITTEN = """\
 # from the shop at the corner
@@ -26,16 +26,16 @@ flags = ["sync"]   # the display said so
 function = "dc"
 value = "4.98 V"
 """
-BAD = Retested(
+BAD = RetestRecord(
     taken=date(2026, 5, 6),
     verdict=Verdict.NOT_GOOD,
     good_ratio=0.02,
     replaced=("R2 43k",),
     readings=(
-        ReadAgain(reading="ohms, led+ to led-", shown="OL", good_board="1 kΩ", differs=True),
+        RetestReading(reading="ohms, led+ to led-", shown="OL", good_board="1 kΩ", differs=True),
     ),
 )
-GOOD = Retested(
+GOOD = RetestRecord(
     taken=date(2026, 5, 7),
     verdict=Verdict.GOOD,
     good_ratio=0.975,
@@ -45,7 +45,9 @@ GOOD = Retested(
     ctr_ratio=(0.8, 1.1, 1.5),
     headroom=("1.9", "2.35", "over 100"),
     headroom_weak=("0.9 (short)", "1.1", "1.3"),
-    readings=(ReadAgain(reading="DC volts, pin to logic0", shown="2.65 V", good_board="2.4 V"),),
+    readings=(
+        RetestReading(reading="DC volts, pin to logic0", shown="2.65 V", good_board="2.4 V"),
+    ),
 )
 
 
@@ -58,8 +60,8 @@ def job_file(tmp_path: Path) -> Path:
 
 
 def test_what_is_kept_is_read_back_in_order_and_the_rest_stays(job_file: Path) -> None:
-    for kept in (BAD, GOOD):
-        keep_retest(load_job(job_file), kept)
+    for record in (BAD, GOOD):
+        keep_retest(load_job(job_file), record)
     job = load_job(job_file)
     assert job.retests == (BAD, GOOD)
     assert len(job.measured) == 1
@@ -73,16 +75,16 @@ def test_a_job_without_any_table_takes_one(job_file: Path) -> None:
 
 
 def test_the_last_one_stands_in_the_list_of_jobs(job_file: Path) -> None:
-    for kept in (BAD, GOOD):
-        keep_retest(load_job(job_file), kept)
-    entries = read_record(job_file.parent)
+    for record in (BAD, GOOD):
+        keep_retest(load_job(job_file), record)
+    entries = read_job_history(job_file.parent)
     assert entries[-1].retest == GOOD
     assert search(entries, "iron 817c") == entries[-1:]
     assert (
         "retested 2026-05-07: good (98 %), CTR headroom 2.35"
-        in record_sheet(entries, 1).rows[-1][-1]
+        in job_history_table(entries, 1).rows[-1][-1]
     )
-    told = record_data(entries, ".")["jobs"][-1]["retest"]
+    told = job_history_to_dict(entries, ".")["jobs"][-1]["retest"]
     assert (told["verdict"], told["ctr_ratio"]) == ("good", [0.8, 1.1, 1.5])
 
 
@@ -92,7 +94,7 @@ def test_a_board_file_keeps_no_retest(job_file: Path) -> None:
 
 
 def test_words_of_a_retest() -> None:
-    assert retested_lines(GOOD) == [
+    assert retest_record_lines(GOOD) == [
         'Retested on 2026-05-07 by Ada "the iron": good (98 % good).',
         "Replaced: R2, OC1 [817C].",
         "CTR as measured: 80 % to 150 %, most likely 110 %.",
@@ -100,11 +102,11 @@ def test_words_of_a_retest() -> None:
         "CTR headroom at low mains, hot: 0.9 (short) to 1.3, most likely 1.1.",
     ]
     vague = replace(GOOD, ctr_ratio=(0.8, 1.8, 5.0), headroom_weak=())
-    assert retested_lines(vague)[2:] == [
+    assert retest_record_lines(vague)[2:] == [
         "CTR as measured: 80 % or more.",
         "CTR headroom on the bench: 1.9 or more.",
     ]
-    assert retested_sheet(BAD).rows == (("ohms, led+ to led-", "OL", "1 kΩ", "DIFFERS"),)
+    assert retest_record_table(BAD).rows == (("ohms, led+ to led-", "OL", "1 kΩ", "DIFFERS"),)
 
 
 def test_the_repaired_board_is_named_from_the_job_file(job_file: Path) -> None:

@@ -20,12 +20,12 @@ from zcd.circuit.build import build_circuit
 from zcd.cli import main
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.job import VERSION, load_job
-from zcd.diagnosis.job_history import read_record
+from zcd.diagnosis.job_history import read_job_history
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.errors import InputError
 from zcd.files import UNDER_WAY, only_writer, replace_whole, write_whole
 from zcd.jobs.closing import close_job, find_fault
-from zcd.jobs.job_file import JobDocument
+from zcd.jobs.job_file import JobFileWriter
 
 CLOSE = ("close", "job.toml", "--found", "R2 drift")
 RETEST = ("retest", "board.toml", "-r", "ohm R1 120k", "--job", "job.toml")
@@ -216,14 +216,14 @@ def test_a_folder_that_may_not_be_looked_into(job_file: Path) -> None:
 def test_a_file_removed_meanwhile_stays_so(job_file: Path) -> None:
     job = load_job(job_file)
     circuit = build_circuit(job.board)
-    document = JobDocument(job_file, circuit, log=job.log)
+    writer = JobFileWriter(job_file, circuit, log=job.log)
     job_file.unlink()
     with pytest.raises(InputError, match=r"job\.toml: found changes made by somebody else"):
-        document.write([parse_reading("ohm R1 120k", circuit)], ())
+        writer.write([parse_reading("ohm R1 120k", circuit)], ())
     with pytest.raises(InputError, match="wrote nothing"):
         close_job(job, find_fault(faults_of(circuit), "R2 drift"), "", date(2026, 5, 6))
     with pytest.raises(InputError, match="wrote nothing"):
-        JobDocument(job_file, circuit, log=job.log)
+        JobFileWriter(job_file, circuit, log=job.log)
     assert [each.name for each in job_file.parent.iterdir()] == ["board.toml"]
 
 
@@ -231,8 +231,8 @@ def test_a_job_file_says_its_version(job_file: Path, capsys: pytest.CaptureFixtu
     """One of a later version is told of in one line, whatever else is in it, and left alone."""
     job = load_job(job_file)
     new = job_file.with_name("new.toml")
-    document = JobDocument(new, build_circuit(job.board), job.board_file)
-    document.write((), ("sync",))
+    writer = JobFileWriter(new, build_circuit(job.board), job.board_file)
+    writer.write((), ("sync",))
     text = new.read_text(encoding="utf-8")
     assert f"\nversion = {VERSION}\n" in text
     assert load_job(new).flags == ("sync",)
@@ -243,7 +243,7 @@ def test_a_job_file_says_its_version(job_file: Path, capsys: pytest.CaptureFixtu
         err = capsys.readouterr().err
         assert "new.toml: version: found 2; allowed: 1 (a newer zcd wrote this file" in err
         assert err.count("\n") == 1
-    entry = next(e for e in read_record(job_file.parent) if e.file.name == "new.toml")
+    entry = next(e for e in read_job_history(job_file.parent) if e.file.name == "new.toml")
     assert "version: found 2" in entry.problem
     assert new.read_text(encoding="utf-8") == later
 

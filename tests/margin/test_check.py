@@ -12,7 +12,7 @@ from tests.diagnosis.boards import RESISTORS, TEXTS, board, controlled, edited
 from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.engine.solve import Grid, solve
+from zcd.engine.solve import SolverOptions, solve
 from zcd.margin.check import LEVELS, Check, NominalCheck, level_conditions, nominal_check
 from zcd.margin.headroom import weak_conditions
 from zcd.margin.lifetime import life_of
@@ -20,7 +20,7 @@ from zcd.margin.rules import Rule
 from zcd.margin.spread import with_spread
 from zcd.sync.lock import lock_of
 
-FINE = Grid(points=4000, refine=False)
+FINE = SolverOptions(points=4000, refine=False)
 PEAK_RATIO = 1.0 - np.cos(np.radians(9.0 / 2.0))
 """A peak may be missed by half of 9 degrees, the widest step of a refined grid of 160 points."""
 

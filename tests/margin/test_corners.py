@@ -15,7 +15,7 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board, Resistor
 from zcd.engine import solution as solution_module
 from zcd.engine.solve import solve
-from zcd.margin.corners import LEAST_GAIN, ROOM_RATIO, find_all_corners, find_corners
+from zcd.margin.corners import MIN_GAIN, ROOM_RATIO, find_all_corners, find_corners
 from zcd.margin.rule_margins import RuleMargins, evaluate
 from zcd.margin.stress import resistor_stress
 from zcd.margin.tolerances import Tolerance, draw, tolerances_of
@@ -158,7 +158,7 @@ def test_rules_with_room_left_keep_their_sign(name: str) -> None:
     tolerances = [tolerances_of(one) for one in boards]
     hasty = find_all_corners(boards, tolerances, room_ratio=ROOM_RATIO)
     for whole, quick in zip(find_all_corners(boards, tolerances), hasty, strict=True):
-        near = np.abs(whole.margins) < LEAST_GAIN
+        near = np.abs(whole.margins) < MIN_GAIN
         assert np.array_equal((whole.margins < 0.0) | near, (quick.margins < 0.0) | near)
 
 

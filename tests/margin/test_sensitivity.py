@@ -11,7 +11,7 @@ from scipy.stats import sobol_indices, uniform
 from tests.diagnosis.boards import board, controlled
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.margin.headroom import headrooms, weak_conditions
-from zcd.margin.sensitivity import LADDER, LOG_TOLERANCE, log_headrooms, what_decides
+from zcd.margin.sensitivity import LADDER, LOG_TOLERANCE, log_headrooms, sensitivity_of
 from zcd.margin.tolerances import Boards, draw, tolerances_of
 from zcd.sync.lock import thresholds_of
 
@@ -58,7 +58,7 @@ def test_shares_are_those_of_estimates_that_assume_nothing() -> None:
     whole = board()
     names = ("CTR of OC1", "mains voltage", "temperature", "low threshold")
     few = [t for t in tolerances_of(whole) if t.name in names]
-    found = what_decides(whole, few)
+    found = sensitivity_of(whole, few)
 
     def headroom(shares: FloatArray) -> FloatArray:
         return log_headrooms(draw(whole, few, shares.T), whole)
@@ -78,7 +78,7 @@ def test_shares_are_those_of_estimates_that_assume_nothing() -> None:
 def test_every_headroom_the_same_is_decided_by_nothing() -> None:
     whole = controlled("max_offset = 0.00001")
     few = [t for t in tolerances_of(whole) if t.name in ("R1", "R2")]
-    found = what_decides(whole, few, boards=64)
+    found = sensitivity_of(whole, few, boards=64)
     assert_array_equal([found.total, found.total_high], 0.0)
     assert found.headroom_low_ratio == found.headroom_high_ratio
 
@@ -88,7 +88,7 @@ def test_ctr_decides_a_usual_board() -> None:
     whole = board()
     names = ("CTR of OC1", "R1", "R2", "mains voltage")
     few = [t for t in tolerances_of(whole) if t.name in names]
-    found = what_decides(whole, few, boards=64)
+    found = sensitivity_of(whole, few, boards=64)
     assert found.names[:2] == ("CTR of OC1", "mains voltage")
     assert found.total[0] > 0.7
     assert found.headroom_low_ratio < found.headroom_middle_ratio < found.headroom_high_ratio

@@ -17,7 +17,7 @@ from zcd.board.model import Topology
 from zcd.board.starter import starter_text
 from zcd.circuit.build import build_circuit
 from zcd.cli import commands
-from zcd.diagnosis.readings import Side
+from zcd.diagnosis.readings import AccessLevel
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
 from zcd.report.cautions import FITTED, GENERAL, PROBED, TOUCHED, UNPLUGGED, Caution
@@ -25,20 +25,20 @@ from zcd.report.of_diagnosis import cautions_for
 
 DUE: dict[str, dict[str, tuple[Caution, ...]]] = {
     "check": {"board.toml": TOUCHED},
-    "readings": {"board.toml": cautions_for(Side)},
+    "readings": {"board.toml": cautions_for(AccessLevel)},
     "diagnose": {"job.toml": TOUCHED, "board.toml -f sync": TOUCHED},
     "capture": {"scope.csv board.toml": PROBED},
     "retest": {
-        "board.toml -r@dc pin logic0 2.6 V": cautions_for((Side.ISOLATED,)),
-        "board.toml -r@ac line neutral 230 V": cautions_for((Side.MAINS,)),
+        "board.toml -r@dc pin logic0 2.6 V": cautions_for((AccessLevel.ISOLATED,)),
+        "board.toml -r@ac line neutral 230 V": cautions_for((AccessLevel.MAINS,)),
         "board.toml -r@ohm R1 120k": TOUCHED,
     },
     "story": {"board.toml --all": UNPLUGGED, "board.toml --flags sync": TOUCHED,
               "board.toml --cause@R1 open": TOUCHED},
     "windings": {"a-b=100 b-c=200 a-c=300": UNPLUGGED},
     "substitute": {"board.toml --for drive": FITTED},
-    "spice": {"board.toml -r@ac R1": cautions_for((Side.MAINS,)),
-              "board.toml -r@dc pin logic0": cautions_for((Side.ISOLATED,))},
+    "spice": {"board.toml -r@ac R1": cautions_for((AccessLevel.MAINS,)),
+              "board.toml -r@dc pin logic0": cautions_for((AccessLevel.ISOLATED,))},
 }  # fmt: skip
 """Command lines that send a hand to the board, and what is due at the least. Words are parted by
 blanks, a word with blanks in it stands behind @."""
@@ -150,7 +150,7 @@ def test_readings_still_to_take_have_them(as_json: bool, tmp_path: Path) -> None
     end = ["--json"] if as_json else []
     told = call(["retest", *places, "-r", "dc pin logic0 2.6 V", *end]).out
     told = " ".join(json.loads(told)["cautions"]) if as_json else _flat(told)
-    for caution in cautions_for((Side.MAINS,)):
+    for caution in cautions_for((AccessLevel.MAINS,)):
         assert caution.text in told
 
 
@@ -175,5 +175,5 @@ def test_each_question_at_the_prompt_has_them(tmp_path: Path) -> None:
     asked = [step for step in steps if "mains side" in _flat(step)[:300]]
     assert asked
     for step in asked:
-        for caution in cautions_for((Side.MAINS,)):
+        for caution in cautions_for((AccessLevel.MAINS,)):
             assert caution.text in _flat(step)

@@ -7,26 +7,26 @@ from math import inf
 import pytest
 
 from tests.boards import VARIANTS
-from tests.jobs.demo_job import OPEN, SETTLED, atlas, card, case
+from tests.jobs.demo_job import OPEN, SETTLED, card, case, dictionary
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.expected_readings import Shown
+from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.rank import Ranked
-from zcd.diagnosis.readings import Reading, Side
+from zcd.diagnosis.readings import AccessLevel, Reading
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis import (
-    LEAST_SHOWN,
-    MOST_SHOWN,
-    SIDE_TITLES,
-    card_sheets,
+    ACCESS_TITLES,
+    MAX_SHOWN,
+    MIN_SHOWN,
     cautions_for,
+    expected_readings_tables,
     failed_marks,
-    measured_sheet,
+    measured_table,
     node_texts,
     part_texts,
     probes_text,
-    ranked_sheet,
+    ranked_table,
     spread_text,
     suggestion_lines,
 )
@@ -35,10 +35,10 @@ from zcd.report.text import probability_text
 
 
 def test_probes_name_the_part_between_them() -> None:
-    circuit = atlas().circuit
-    over = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+    circuit = dictionary().circuit
+    over = Reading(function=Function.OHM, red="chain.1", black="chain.2")
     assert probes_text(over, circuit) == "red chain.1, black chain.2 (over R2)"
-    none = Reading(function=Function.AC, a="line", b="chain.1")
+    none = Reading(function=Function.AC, red="line", black="chain.1")
     assert probes_text(none, circuit) == "red line, black chain.1"
 
 
@@ -55,25 +55,25 @@ def test_probes_name_the_part_between_them() -> None:
 def test_spread_is_one_value_where_its_ends_look_alike(
     function: Function, low: float, high: float, words: str
 ) -> None:
-    assert spread_text(function, Shown(low=low, middle=low, high=high)) == words
+    assert spread_text(function, ExpectedRange(low=low, middle=low, high=high)) == words
 
 
 def test_card_is_a_table_a_side_safest_first() -> None:
-    sheets = card_sheets(card(), atlas().circuit)
-    assert [side for side, _ in sheets] == list(Side)
-    for side, sheet in sheets:
-        assert sheet.title == SIDE_TITLES[side]
-        lines = [line for line in card() if line.side is side]
+    sheets = expected_readings_tables(card(), dictionary().circuit)
+    assert [side for side, _ in sheets] == list(AccessLevel)
+    for side, table in sheets:
+        assert table.title == ACCESS_TITLES[side]
+        lines = [line for line in card() if line.access is side]
         assert lines
-        assert [row[0].splitlines()[0] for row in sheet.rows] == [
+        assert [row[0].splitlines()[0] for row in table.rows] == [
             line.reading.function.row.words for line in lines
         ]
-    assert "LIVE" in SIDE_TITLES[Side.MAINS]
-    assert "proved dead" in SIDE_TITLES[Side.DEAD]
+    assert "LIVE" in ACCESS_TITLES[AccessLevel.MAINS]
+    assert "proved dead" in ACCESS_TITLES[AccessLevel.DEAD]
 
 
 def test_card_row_tells_good_from_faulty() -> None:
-    (dead, *_) = (sheet for _, sheet in card_sheets(card(), atlas().circuit))
+    (dead, *_) = (table for _, table in expected_readings_tables(card(), dictionary().circuit))
     (row,) = (row for row in dead.rows if "(over R2)" in row[0] and row[0].startswith("ohms"))
     assert row[0] == "ohms\nred chain.1, black chain.2 (over R2)"
     faults = row[2].splitlines()
@@ -84,33 +84,37 @@ def test_card_row_tells_good_from_faulty() -> None:
 
 def test_faults_that_look_alike_share_a_line() -> None:
     """Coil not driven, or its driver gone: the same voltage."""
-    for _, sheet in card_sheets(card(), atlas().circuit):
-        for row in sheet.rows:
+    for _, table in expected_readings_tables(card(), dictionary().circuit):
+        for row in table.rows:
             values = [line.split(":")[0] for line in row[2].splitlines()]
             assert len(values) == len(set(values))
 
 
 def test_every_fault_of_the_card_is_in_its_table() -> None:
-    rows = [row for _, sheet in card_sheets(card(), atlas().circuit) for row in sheet.rows]
+    rows = [
+        row
+        for _, table in expected_readings_tables(card(), dictionary().circuit)
+        for row in table.rows
+    ]
     for line, row in zip(card(), rows, strict=True):
         told = [key for text in row[2].splitlines() for key in text.split(": ")[1].split(", ")]
         assert sorted(told) == sorted(line.faults)
 
 
 def test_readings_taken_are_numbered_in_order() -> None:
-    sheet = measured_sheet(case().diagnosis.measured, atlas().circuit)
-    assert [row[0] for row in sheet.rows] == ["1", "2", "3"]
-    assert [row[3] for row in sheet.rows] == ["23.7 V", "4.98 V", "OL"]
-    assert sheet.rows[2][1:3] == ("ohms", "red chain.1, black chain.2 (over R2)")
+    table = measured_table(case().diagnosis.measured, dictionary().circuit)
+    assert [row[0] for row in table.rows] == ["1", "2", "3"]
+    assert [row[3] for row in table.rows] == ["23.7 V", "4.98 V", "OL"]
+    assert table.rows[2][1:3] == ("ohms", "red chain.1, black chain.2 (over R2)")
 
 
 @pytest.mark.parametrize("texts", [(), OPEN, SETTLED])
 def test_ranking_shows_the_likeliest_only(texts: tuple[str, ...]) -> None:
     found = case(texts).diagnosis
-    rows = ranked_sheet(found, atlas().circuit).rows
-    assert 1 <= len(rows) <= MOST_SHOWN
+    rows = ranked_table(found, dictionary().circuit).rows
+    assert 1 <= len(rows) <= MAX_SHOWN
     assert [row[1].splitlines()[0] for row in rows] == [r.key for r in found.ranked[: len(rows)]]
-    assert all(r.probability >= LEAST_SHOWN for r in found.ranked[: len(rows)])
+    assert all(r.probability >= MIN_SHOWN for r in found.ranked[: len(rows)])
     assert [row[2] for row in rows] == [r.words for r in found.ranked[: len(rows)]]
 
 
@@ -137,25 +141,25 @@ def test_amounts_have_the_unit_that_a_meter_shows(
     key: str, amount: tuple[float, float, float] | None, words: str
 ) -> None:
     """A drift in ohms, a loss in per cent, a leak in ohms."""
-    fault = next((f for f in atlas().faults if f.key == key), None)
+    fault = next((f for f in dictionary().faults if f.key == key), None)
     ranked = Ranked(fault=fault, probability=0.5, amount=amount)
     assert ranked.key == key
-    assert amount_text(ranked, atlas().circuit) == words
+    assert amount_text(ranked, dictionary().circuit) == words
 
 
 def test_every_fault_with_an_amount_says_it() -> None:
     for ranked in case(()).diagnosis.ranked:
         sized = ranked.fault is not None and ranked.fault.amount is not None
-        assert bool(amount_text(ranked, atlas().circuit)) is sized
+        assert bool(amount_text(ranked, dictionary().circuit)) is sized
 
 
 def test_next_reading_says_where_and_what_each_answer_means() -> None:
     suggestion = case(()).diagnosis.suggestion
     assert suggestion is not None
-    first, *answers = suggestion_lines(suggestion, atlas().circuit)
+    first, *answers = suggestion_lines(suggestion, dictionary().circuit)
     assert first.startswith(suggestion.reading.function.row.words)
-    assert probes_text(suggestion.reading, atlas().circuit) in first
-    assert str(suggestion.side) in first
+    assert probes_text(suggestion.reading, dictionary().circuit) in first
+    assert str(suggestion.access) in first
     assert "of what is open" in first
     told = [key for answer in answers for key in answer.split(": ")[1].split(", ")]
     keys = [outcome.key for outcome in suggestion.outcomes]
@@ -166,16 +170,18 @@ def test_next_reading_says_where_and_what_each_answer_means() -> None:
     ("sides", "due"),
     [
         ((), GENERAL + DEAD),
-        ((Side.DEAD,), GENERAL + DEAD),
-        ((Side.BENCH,), GENERAL + DEAD + BENCH),
-        ((Side.ISOLATED,), GENERAL + DEAD + ISOLATED),
-        ((Side.MAINS,), GENERAL + DEAD + LIVE),
-        ((Side.MAINS, Side.DEAD), GENERAL + DEAD + LIVE),
-        (tuple(Side), GENERAL + DEAD + BENCH + ISOLATED + LIVE + LIFTED),
-        ((Side.LIFTED,), GENERAL + DEAD + LIFTED),
+        ((AccessLevel.DEAD,), GENERAL + DEAD),
+        ((AccessLevel.BENCH,), GENERAL + DEAD + BENCH),
+        ((AccessLevel.ISOLATED,), GENERAL + DEAD + ISOLATED),
+        ((AccessLevel.MAINS,), GENERAL + DEAD + LIVE),
+        ((AccessLevel.MAINS, AccessLevel.DEAD), GENERAL + DEAD + LIVE),
+        (tuple(AccessLevel), GENERAL + DEAD + BENCH + ISOLATED + LIVE + LIFTED),
+        ((AccessLevel.LIFTED,), GENERAL + DEAD + LIFTED),
     ],
 )
-def test_cautions_are_those_of_the_sides(sides: tuple[Side, ...], due: tuple[Caution, ...]) -> None:
+def test_cautions_are_those_of_the_sides(
+    sides: tuple[AccessLevel, ...], due: tuple[Caution, ...]
+) -> None:
     assert cautions_for(sides) == due
 
 
@@ -190,8 +196,8 @@ NO_PART = ("healthy", "board", "controller", "drive", "fan")
 
 
 def test_both_of_two_faults_are_marked() -> None:
-    pair = next(f for f in atlas().faults if f.key == "D1 short + OC1 LED open")
-    marks = failed_marks(Ranked(fault=pair, probability=1.0), atlas().circuit)
+    pair = next(f for f in dictionary().faults if f.key == "D1 short + OC1 LED open")
+    marks = failed_marks(Ranked(fault=pair, probability=1.0), dictionary().circuit)
     assert marks == {"D1": "short", "OC1.led": "open"}
 
 

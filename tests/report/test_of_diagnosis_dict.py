@@ -9,12 +9,12 @@ from typing import Any
 
 import pytest
 
-from tests.jobs.demo_job import OPEN, SETTLED, atlas, card, case
+from tests.jobs.demo_job import OPEN, SETTLED, card, case, dictionary
 from tests.report.test_of_check_dict import numbers
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.functions import Function
 from zcd.refdata import UNITS
-from zcd.report.of_diagnosis_dict import card_record, diagnosis_record
+from zcd.report.of_diagnosis_dict import diagnosis_to_dict, expected_readings_to_dict
 from zcd.serialize import to_dict
 
 UNIT_BESIDE_IT = {"low", "middle", "high"}
@@ -23,9 +23,12 @@ UNIT_BESIDE_IT = {"low", "middle", "high"}
 
 def of_card() -> dict[str, Any]:
     return to_dict(
-        card_record(
+        expected_readings_to_dict(
             ExpectedReadings(
-                board=atlas().board, circuit=atlas().circuit, meter=atlas().meter, lines=card()
+                board=dictionary().board,
+                circuit=dictionary().circuit,
+                meter=dictionary().meter,
+                lines=card(),
             )
         )
     )
@@ -33,7 +36,7 @@ def of_card() -> dict[str, Any]:
 
 def of_case(texts: tuple[str, ...]) -> dict[str, Any]:
     found = case(texts)
-    return to_dict(diagnosis_record(found.job, found.circuit, found.diagnosis))
+    return to_dict(diagnosis_to_dict(found.job, found.circuit, found.diagnosis))
 
 
 RECORDS: dict[str, Callable[[], dict[str, Any]]] = {
@@ -70,7 +73,7 @@ def test_card_is_whole() -> None:
     for line, found in zip(card(), record["readings"], strict=True):
         unit = line.reading.function.row.unit_ending
         assert (found["function"], found["red"], found["black"], found["side"]) == (
-            line.reading.function, line.reading.a, line.reading.b, line.side,
+            line.reading.function, line.reading.red, line.reading.black, line.access,
         )  # fmt: skip
         assert set(found["faults"]) == set(line.faults)
         for shown, values in (
@@ -117,7 +120,7 @@ def test_diagnosis_is_whole(texts: tuple[str, ...]) -> None:
     assert len(record["measured"]) == len(texts)
     assert [r["fault"] for r in record["ranked"]] == [r.key for r in found.ranked]
     assert sum(r["probability_ratio"] for r in record["ranked"]) == pytest.approx(1.0)
-    assert len(record["assumptions"]) == len(atlas().board.assumptions) > 0
+    assert len(record["assumptions"]) == len(dictionary().board.assumptions) > 0
 
 
 def test_fault_has_its_part_mode_and_amount() -> None:
@@ -137,5 +140,5 @@ def test_next_reading_is_null_when_settled() -> None:
     suggestion, found = case(OPEN).diagnosis.suggestion, of_case(OPEN)["next_reading"]
     assert suggestion is not None
     assert found["gain_bits"] == suggestion.gain_bits > 0.0
-    assert found["side"] == str(suggestion.side)
+    assert found["side"] == str(suggestion.access)
     assert [o["fault"] for o in found["outcomes"]] == [o.key for o in suggestion.outcomes]

@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
-from tests.jobs.demo_job import OPEN, SETTLED, atlas, card, case, solved
+from tests.jobs.demo_job import OPEN, SETTLED, card, case, dictionary, solved
 from zcd.diagnosis.case import ExpectedReadings
-from zcd.diagnosis.readings import Side
+from zcd.diagnosis.readings import AccessLevel
 from zcd.jobs.demo import Demo, demo_document
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import Document
-from zcd.report.of_diagnosis import CAUTIONS, SIDE_TITLES
+from zcd.report.of_diagnosis import ACCESS_TITLES, CAUTIONS
 from zcd.report.of_diagnosis_document import card_document, case_document, step_sections
 from zcd.report.terminal import print_document
 
@@ -34,7 +34,7 @@ def squeezed(text: str) -> str:
 
 
 def on_card() -> Document:
-    board, circuit, meter = atlas().board, atlas().circuit, atlas().meter
+    board, circuit, meter = dictionary().board, dictionary().circuit, dictionary().meter
     return card_document(ExpectedReadings(board=board, circuit=circuit, meter=meter, lines=card()))
 
 
@@ -69,13 +69,13 @@ def test_card_says_with_what_meter_it_is_read() -> None:
     text = squeezed(printed(on_card()))
     assert text.startswith("Bench card: Ostrel D3 mushroom dryer, invented half-wave, 120 V 60 Hz")
     assert "Read with 10 MΩ on DC and 5 MΩ on AC volts (true-rms)" in text
-    places = [text.index(squeezed(SIDE_TITLES[side])) for side in Side]
+    places = [text.index(squeezed(ACCESS_TITLES[side])) for side in AccessLevel]
     assert places == sorted(places)
 
 
 def test_cautions_of_every_side_stand_before_the_card() -> None:
     text = squeezed(printed(on_card()))
-    first = text.index(squeezed(SIDE_TITLES[Side.DEAD]))
+    first = text.index(squeezed(ACCESS_TITLES[AccessLevel.DEAD]))
     for caution in (*GENERAL, *DEAD, *ISOLATED, *LIVE):
         assert 0 <= text.find(squeezed(caution.text)) < first
         assert squeezed(caution.source) in text
@@ -85,7 +85,7 @@ def test_cautions_of_every_side_stand_before_the_card() -> None:
 def test_cautions_of_the_next_reading_stand_below_it(texts: tuple[str, ...]) -> None:
     """Of its side; where nothing is to be read any more, a part is to be touched."""
     suggestion = case(texts).diagnosis.suggestion
-    side = Side.DEAD if suggestion is None else suggestion.side
+    side = AccessLevel.DEAD if suggestion is None else suggestion.access
     text = squeezed(printed(case_document(case(texts))))
     for caution in (*GENERAL, *CAUTIONS[side]):
         assert squeezed(caution.text) in text
@@ -94,8 +94,8 @@ def test_cautions_of_the_next_reading_stand_below_it(texts: tuple[str, ...]) -> 
 def test_live_reading_brings_the_live_cautions() -> None:
     found = case(OPEN).diagnosis
     assert found.suggestion is not None
-    live = replace(found, suggestion=replace(found.suggestion, side=Side.MAINS))
-    text = squeezed(printed(Document(title="", sections=step_sections(live, atlas().circuit))))
+    live = replace(found, suggestion=replace(found.suggestion, access=AccessLevel.MAINS))
+    text = squeezed(printed(Document(title="", sections=step_sections(live, dictionary().circuit))))
     assert "mains side, live" in text
     for caution in (*GENERAL, *LIVE):
         assert squeezed(caution.text) in text
@@ -124,7 +124,7 @@ def test_open_question_names_the_next_reading() -> None:
 def test_assumptions_stand_there() -> None:
     for document in (on_card(), case_document(case(SETTLED))):
         text = printed(document)
-        for assumption in atlas().board.assumptions:
+        for assumption in dictionary().board.assumptions:
             assert f" {assumption.key} " in text
 
 

@@ -14,7 +14,13 @@ from tests.jobs.demo_job import lost_below, share_lost, solved
 from zcd.margin.loss_map import EVERY, LossMap, Reach
 from zcd.margin.quantities import Quantity
 from zcd.report.of_check_document import map_document
-from zcd.report.of_loss_map import end_text, map_lines, map_sheet, map_title, value_text
+from zcd.report.of_loss_map import (
+    end_text,
+    loss_map_lines,
+    loss_map_table,
+    loss_map_title,
+    value_text,
+)
 from zcd.report.terminal import print_document
 from zcd.serialize import to_dict
 
@@ -46,12 +52,12 @@ def test_title_speaks_of_the_other_axis_where_this_one_has_no_end() -> None:
     turned = replace(
         found, across=CHAIN, up=HEAT, reach_up=NOWHERE, reach_across=replace(NOWHERE, above=2.0)
     )
-    assert map_title(turned) == "At 25 °C sync is lost where chain is above 2 times"
-    assert map_title(replace(found, across=CHAIN)).startswith("With the chain as it is sync")
+    assert loss_map_title(turned) == "At 25 °C sync is lost where chain is above 2 times"
+    assert loss_map_title(replace(found, across=CHAIN)).startswith("With the chain as it is sync")
 
 
 def test_sheet_has_a_line_for_each_way() -> None:
-    rows = map_sheet(lost_below(0.2)).rows
+    rows = loss_map_table(lost_below(0.2)).rows
     assert rows[2] == ("remaining CTR", "100 %", "down", "20 %", "5 times", "edge offset")
     assert rows[0][3:] == ("-", "-", "-")
     assert len(rows) == 4
@@ -59,7 +65,7 @@ def test_sheet_has_a_line_for_each_way() -> None:
 
 def test_lines_count_curves_and_boards() -> None:
     found = lost_below(0.2, above=1.2)
-    text = " ".join(map_lines(found, share_lost(found)))
+    text = " ".join(loss_map_lines(found, share_lost(found)))
     assert "Boundary: 2 curves, 0 closed" in text
     assert "edge offset" in text
     assert "high time" in text

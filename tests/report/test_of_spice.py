@@ -13,7 +13,7 @@ from rich.console import Console
 
 from tests.spice.test_compare import healthy
 from zcd.drawing.overlay import overlay_figure
-from zcd.report.of_spice import comparison_document, comparison_record
+from zcd.report.of_spice import comparison_document, comparison_to_dict
 from zcd.report.terminal import print_document
 from zcd.serialize import to_dict
 from zcd.spice.compare import Comparison, Line
@@ -52,7 +52,7 @@ def test_every_line_is_there_and_fits() -> None:
 
 
 def test_record_has_units_in_its_keys() -> None:
-    record = to_dict(comparison_record(odd()))
+    record = to_dict(comparison_to_dict(odd()))
     json.dumps(record, allow_nan=False)
     assert record["agrees"] is False
     assert record["device"] == "PC817"

@@ -14,7 +14,7 @@ from tests.report.test_terminal import printed, squeezed
 from zcd.margin.population import Share
 from zcd.refdata import UNITS
 from zcd.report.of_check import failed_lines
-from zcd.report.of_spread import corners_sheet, failing_text
+from zcd.report.of_spread import corners_table, failing_text
 from zcd.report.text import verdict_text
 from zcd.serialize import to_dict
 
@@ -57,11 +57,11 @@ def test_population_says_what_fails_and_how_sure_that_is() -> None:
 
 
 def test_where_there_is_no_pulse_the_pins_rule_comes_first() -> None:
-    sheet = corners_sheet(solved(DARK).check.spread)
-    names = [row[0] for row in sheet.rows]
+    table = corners_table(solved(DARK).check.spread)
+    names = [row[0] for row in table.rows]
     assert names[0] == "pin never low"
-    assert "low threshold 1 V" in sheet.rows[0][3]
-    assert {row[1] for row in sheet.rows[1:6]} == {"no pulse"}
+    assert "low threshold 1 V" in table.rows[0][3]
+    assert {row[1] for row in table.rows[1:6]} == {"no pulse"}
     assert set(names[1:6]) == {"low time", "high time", "transition", "edge offset", "period"}
 
 

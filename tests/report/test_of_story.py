@@ -18,23 +18,23 @@ from zcd.drawing.timeline import timeline_figure
 from zcd.report.document import Document
 from zcd.report.of_story import (
     CHARGED,
-    MOST_EVENTS,
+    MAX_EVENTS,
     advice_lines,
     cause_text,
-    events_sheet,
+    events_table,
     fan_text,
     flags_text,
     headline,
-    seen_sheet,
-    table_sheet,
+    seen_table,
+    stories_table,
 )
-from zcd.report.of_story_dict import story_record, table_record
+from zcd.report.of_story_dict import stories_to_dict, story_to_dict
 from zcd.report.of_story_document import story_document, table_document
 from zcd.report.of_story_flags import why_lines
 from zcd.report.terminal import print_document
 from zcd.serialize import to_dict
 from zcd.simulation.causes import find_cause, sizes_of
-from zcd.simulation.flags import StoryTable, fitting
+from zcd.simulation.flags import StoryTable, matching_causes
 from zcd.simulation.timeline import Story, stories_of
 
 FREE = 'supervision = {without_sync = "free-run"}'
@@ -96,15 +96,15 @@ def test_fan_as_seen_by_somebody_beside_it() -> None:
 
 
 def test_long_list_of_events_is_cut_and_says_so() -> None:
-    sheet = events_sheet(told("R1 opens when shaken"))
-    assert len(sheet.rows) == MOST_EVENTS
-    assert "more events until 30 s" in sheet.remark
+    table = events_table(told("R1 opens when shaken"))
+    assert len(table.rows) == MAX_EVENTS
+    assert "more events until 30 s" in table.remark
 
 
 def test_sizes_that_do_the_same_share_a_line() -> None:
     found = board()
     causes = sizes_of(find_cause(found, "R1 drift"))
-    rows = table_sheet(stories_of(found, causes, 15.0)).rows
+    rows = stories_table(stories_of(found, causes, 15.0)).rows
     assert [row[0] for row in rows] == ["R1 drift\n  x 2.42 to x 10.7", "R1 drift\n  x 47.5"]
     assert [row[1] for row in rows] == ["", "3.8"]
 
@@ -135,7 +135,7 @@ def test_printed_story_keeps_to_80_columns_and_ends_with_cautions() -> None:
 
 
 def test_record_is_json_in_si_units() -> None:
-    record = to_dict(story_record(told("K1 contact open")))
+    record = to_dict(story_to_dict(told("K1 contact open")))
     again = json.loads(json.dumps(record, allow_nan=False))
     assert again["sync_flag_s"] == pytest.approx(3.81, abs=0.02)
     assert again["cause"] == "K1 contact open"
@@ -145,7 +145,7 @@ def test_record_is_json_in_si_units() -> None:
     assert again["sync_circuit"]["relay_on"]["failed_rule"] == "pin never low"
     assert {a["key"] for a in again["assumptions"]} >= {"fan.power", "mains.band"}
     stories = (told("healthy"), told("R1 open"))
-    whole = to_dict(table_record(StoryTable(board=board(), seconds=30.0, stories=stories)))
+    whole = to_dict(stories_to_dict(StoryTable(board=board(), seconds=30.0, stories=stories)))
     assert [s["fan_flag_s"] is None for s in whole["stories"]] == [True, False]
 
 
@@ -204,8 +204,8 @@ def test_feed_above_the_mains_is_explained() -> None:
     found = board(feed=SUPPRESSED)
     (story,) = stories_of(found, [find_cause(found, "K1 contact open")], 5.0)
     assert story.view.faulty_closed.feed_rms_v > 1.5 * story.view.mains_rms_v
-    assert CHARGED in seen_sheet(story).remark
-    assert CHARGED not in seen_sheet(told("K1 contact open")).remark
+    assert CHARGED in seen_table(story).remark
+    assert CHARGED not in seen_table(told("K1 contact open")).remark
 
 
 def test_fan_flag_alone_clears_no_sync_circuit_that_may_raise_it() -> None:
@@ -215,6 +215,6 @@ def test_fan_flag_alone_clears_no_sync_circuit_that_may_raise_it() -> None:
     for more in ("", 'supervision = {sync_flag_after = "30 s"}'):
         found = board(more)
         stories = stories_of(found, [find_cause(found, key) for key in keys])
-        lines = advice_lines(fitting(stories, {"fan"}), {"fan"}, None)
+        lines = advice_lines(matching_causes(stories, {"fan"}), {"fan"}, None)
         cleared[more] = ["not cleared" in lines[-1], "nothing is to be measured" in lines[-1]]
     assert list(cleared.values()) == [[False, True], [True, False]]

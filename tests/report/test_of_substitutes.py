@@ -8,7 +8,7 @@ from functools import cache
 from tests.diagnosis.boards import board
 from zcd.board.drawer import parse_drawer
 from zcd.board.model import Board
-from zcd.report.of_substitutes import optocouplers_sheet, passed_over_line, pull_up_lines
+from zcd.report.of_substitutes import optocouplers_table, passed_over_line, pull_up_lines
 from zcd.substitutes.search import Substitutes, substitutes
 
 DRAWER = parse_drawer('resistors = ["10k"]\noptocouplers = ["817A", "814A", "814A"]')
@@ -29,7 +29,7 @@ def found() -> Substitutes:
 def test_optocouplers_with_other_leds_are_named() -> None:
     line = "Passed over: 814 A; this board needs an optocoupler with one LED."
     assert passed_over_line(found()) == line
-    assert [row[0] for row in optocouplers_sheet(found()).rows] == ["817 A"]
+    assert [row[0] for row in optocouplers_table(found()).rows] == ["817 A"]
 
 
 def test_where_no_pull_up_helps_the_nearest_says_why() -> None:

@@ -11,15 +11,15 @@ from tests.jobs.demo_job import FAILS, solved
 from zcd.margin.headroom import Headroom
 from zcd.margin.rules import Rule
 from zcd.refdata import cite
-from zcd.report.of_check import board_line, life_sheet
+from zcd.report.of_check import board_line, life_table
 from zcd.report.text import (
     SourceNotes,
     factor_text,
-    found_text,
     limit_text,
     offset_text,
     plain,
     quantity_text,
+    rule_value_text,
     share_text,
     verdict_text,
     years_text,
@@ -86,7 +86,7 @@ def test_rules(value: float, limit: float, at_least: bool, found: str, asked: st
     rule = Rule(
         name="x", value=value, limit=limit, at_least=at_least, unit="", margin=0.0, source=""
     )
-    assert (found_text(rule), limit_text(rule)) == (found, asked)
+    assert (rule_value_text(rule), limit_text(rule)) == (found, asked)
 
 
 def test_one_failing_rule_is_singular() -> None:
@@ -118,7 +118,7 @@ def test_source_notes_go_on_after_z() -> None:
 def test_the_harsher_view_of_life_is_named(rule: float, model: float, harsher: int) -> None:
     check = solved().check
     life = replace(check.life, design_rule_years=rule, acceleration_years=model)
-    marks = [row[2] for row in life_sheet(replace(check, life=life)).rows]
+    marks = [row[2] for row in life_table(replace(check, life=life)).rows]
     assert marks[harsher] == "harsher"
     assert marks[1 - harsher] == ""
 

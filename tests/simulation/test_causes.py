@@ -8,7 +8,7 @@ from tests.simulation.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
 from zcd.errors import InputError
-from zcd.simulation.causes import Side, causes_of, find_cause, of_amount, sizes_of
+from zcd.simulation.causes import Subsystem, causes_of, find_cause, of_amount, sizes_of
 
 BOARD = board()
 
@@ -27,20 +27,20 @@ def test_every_fault_of_the_sync_circuit_is_a_cause() -> None:
 @pytest.mark.parametrize(
     ("key", "side"),
     [
-        ("healthy", Side.NONE),
-        ("K1 contact open", Side.FEED),
-        ("coil supply missing", Side.FEED),
-        ("mains low", Side.FEED),
-        ("R1 open", Side.SYNC),
-        ("supply missing", Side.SYNC),
-        ("pin stuck low", Side.SYNC),
-        ("tacho lost", Side.FAN),
-        ("drive open", Side.FAN),
-        ("run capacitor weak", Side.FAN),
+        ("healthy", Subsystem.NONE),
+        ("K1 contact open", Subsystem.FEED),
+        ("coil supply missing", Subsystem.FEED),
+        ("mains low", Subsystem.FEED),
+        ("R1 open", Subsystem.SYNC),
+        ("supply missing", Subsystem.SYNC),
+        ("pin stuck low", Subsystem.SYNC),
+        ("tacho lost", Subsystem.FAN),
+        ("drive open", Subsystem.FAN),
+        ("run capacitor weak", Subsystem.FAN),
     ],
 )
-def test_side(key: str, side: Side) -> None:
-    assert find_cause(BOARD, key).side is side
+def test_side(key: str, side: Subsystem) -> None:
+    assert find_cause(BOARD, key).subsystem is side
 
 
 def test_direct_feed_has_no_relay_to_blame() -> None:

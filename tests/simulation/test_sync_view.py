@@ -11,12 +11,12 @@ from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.engine.solve import solve
 from zcd.simulation.causes import find_cause
-from zcd.simulation.sync_view import View, views_of
+from zcd.simulation.sync_view import SyncView, sync_views_of
 from zcd.sync.lock import judge
 
 
-def view(found: Board, key: str) -> View:
-    (only,) = views_of(found, [find_cause(found, key)])
+def view(found: Board, key: str) -> SyncView:
+    (only,) = sync_views_of(found, [find_cause(found, key)])
     return only
 
 
@@ -32,7 +32,7 @@ def test_healthy_board_is_on_time_and_dark_with_the_relay_off() -> None:
 def test_direct_feed_sees_the_same_with_the_relay_off() -> None:
     seen = view(board(feed='feed = "direct"'), "healthy")
     assert seen.faulty_open == seen.faulty_closed
-    assert seen.sight(True, False).good
+    assert seen.state(True, False).good
 
 
 def test_open_resistor_leaves_the_feed_live_and_an_open_contact_does_not() -> None:
@@ -83,7 +83,7 @@ def test_supply(key: str, powered: bool) -> None:
 def test_one_batch_gives_what_each_cause_gives_alone() -> None:
     found = board(feed=SUPPRESSED)
     keys = ("R1 drift", "K1 contact open")
-    together = views_of(found, [find_cause(found, key) for key in keys])
+    together = sync_views_of(found, [find_cause(found, key) for key in keys])
     for key, seen in zip(keys, together, strict=True):
         alone = view(found, key)
         assert alone.faulty_closed.good is seen.faulty_closed.good

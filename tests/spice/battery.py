@@ -107,7 +107,7 @@ def agreement(number: int) -> Agreement:
     ask = (this.board, this.circuit, this.meter, this.readings)
     ours = answer(*ask, Engine())
     patient = bool(ours.solution.settled[0])
-    equations = answer(*ask, Spice(level=Level.EQUATIONS), patient=patient)
+    equations = answer(*ask, Spice(level=Level.EQUATIONS), steady_state_only=patient)
     return Agreement(case=this, ours=ours, equations=equations, lines=lines_of(ours, equations))
 
 

@@ -13,15 +13,15 @@ from zcd.board.files import parse_board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading, useful_readings
 from zcd.spice.compare import Comparison, Line, compare, reading_value
 from zcd.spice.netlist import Level
 
-PIN = Reading(function=Function.DC, a="pin", b="logic0")
-R2_AC = Reading(function=Function.AC, a="chain.1", b="chain.2")
-R2_OHM = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+PIN = Reading(function=Function.DC, red="pin", black="logic0")
+R2_AC = Reading(function=Function.AC, red="chain.1", black="chain.2")
+R2_OHM = Reading(function=Function.OHM, red="chain.1", black="chain.2")
 
 
 @cache
@@ -93,7 +93,7 @@ def test_reading_of_a_faulty_board(reading: Reading, level: Level) -> None:
     """The meter completes the circuit: an open resistor reads nearly the whole supply."""
     found = board("switched")
     _, circuit = with_fault(build_circuit(found), "R2 open", 0.5)
-    ours = Bench(found, circuit, usual_meter()).take([reading])[0, 0]
+    ours = MeterModel(found, circuit, usual_meter()).read([reading])[0, 0]
     assert reading_value(circuit, reading, found, usual_meter(), level) == pytest.approx(
         ours, rel=0.01
     )

@@ -12,7 +12,7 @@ import pytest
 from tests.boards import VARIANTS
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solve import solve
@@ -61,11 +61,11 @@ def test_the_deck_measures_what_the_engine_finds(name: str, level: Level, tmp_pa
 @pytest.mark.parametrize(
     ("reading", "shown_as"),
     [
-        (Reading(function=Function.DC, a="chain.1", b="chain.2"), "meter_dc_v"),
-        (Reading(function=Function.LOW_Z, a="chain.1", b="chain.2"), "meter_rms_v"),
-        (Reading(function=Function.OHM, a="chain.1", b="chain.2"), "meter_ohm"),
-        (Reading(function=Function.OHM, a="line", b="chain.1", lifted="R1"), "meter_ohm"),
-        (Reading(function=Function.DIODE, a="led+", b="led-"), "meter_v"),
+        (Reading(function=Function.DC, red="chain.1", black="chain.2"), "meter_dc_v"),
+        (Reading(function=Function.LOW_Z, red="chain.1", black="chain.2"), "meter_rms_v"),
+        (Reading(function=Function.OHM, red="chain.1", black="chain.2"), "meter_ohm"),
+        (Reading(function=Function.OHM, red="line", black="chain.1", lifted="R1"), "meter_ohm"),
+        (Reading(function=Function.DIODE, red="led+", black="led-"), "meter_v"),
     ],
     ids=["dc", "low z", "ohm", "ohm, lifted", "diode"],
 )
@@ -74,28 +74,28 @@ def test_a_meter_hangs_in_the_deck(reading: Reading, shown_as: str, tmp_path: Pa
     board, meter = VARIANTS["half-wave"], usual_meter()
     circuit = build_circuit(board)
     text = deck_text(board, metered(board, circuit, meter, [reading]), Spice(), "healthy", True)
-    shown = Bench(board, circuit, meter).take([reading])[0, 0]
+    shown = MeterModel(board, circuit, meter).read([reading])[0, 0]
     assert measured(text, tmp_path)[shown_as] == pytest.approx(shown, rel=5e-3)
 
 
 def test_an_overload_is_on_the_highest_range(tmp_path: Path) -> None:
     board, meter = VARIANTS["half-wave"], usual_meter()
     circuit = build_circuit(board)
-    reading = Reading(function=Function.OHM, a="pin", b="logic0")
+    reading = Reading(function=Function.OHM, red="pin", black="logic0")
     text = deck_text(board, metered(board, circuit, meter, [reading]), Spice(), "healthy", True)
-    assert np.isinf(Bench(board, circuit, meter).take([reading])[0, 0])
+    assert np.isinf(MeterModel(board, circuit, meter).read([reading])[0, 0])
     assert measured(text, tmp_path)["meter_ohm"] > meter.ohm_range_ohm
 
 
 def test_a_meter_on_the_pulses_is_no_load() -> None:
     board = VARIANTS["half-wave"]
     circuit = build_circuit(board)
-    reading = Reading(function=Function.DUTY, a="pin", b="logic0")
+    reading = Reading(function=Function.DUTY, red="pin", black="logic0")
     assert metered(board, circuit, usual_meter(), [reading]) is circuit
 
 
 def test_a_netlist_takes_one_reading() -> None:
     board = VARIANTS["half-wave"]
-    reading = Reading(function=Function.OHM, a="chain.1", b="chain.2")
+    reading = Reading(function=Function.OHM, red="chain.1", black="chain.2")
     with pytest.raises(InputError, match="one reading, got 2"):
         metered(board, build_circuit(board), usual_meter(), [reading, reading])

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from tests.diagnosis.boards import controlled
 from zcd.board.model import Board
 from zcd.engine.solution import Solution
-from zcd.engine.solve import EDGES, Grid, solve
+from zcd.engine.solve import EDGES, SolverOptions, solve
 from zcd.margin.population import even_points
 from zcd.margin.rule_margins import evaluate
 from zcd.margin.stress_rules import stress_rules
@@ -25,7 +25,7 @@ SIZE = 50
 EDGE_S = 10e-6
 STRESS_RATIO = 0.005
 """To which both must agree: on an edge; on power, voltage and current."""
-FINE = Grid(points=320)
+FINE = SolverOptions(points=320)
 """A mains bent by harmonics has a sharper peak than a sine."""
 LEAK_RATIO = 0.02
 """The LED's reverse voltage is nanoamperes through hundreds of megohms: SPICE's own tolerance."""

@@ -18,8 +18,8 @@ from zcd.margin.spread import AT_CORNER
 from zcd.margin.tolerances import tolerances_of
 from zcd.substitutes.chain_parts import SHOWN, ChainFits, chain_fits
 from zcd.substitutes.compare import verdicts, with_corners
-from zcd.substitutes.series_string import Section, section, with_parts
-from zcd.substitutes.subset_sum import MOST_PARTS
+from zcd.substitutes.series_string import SeriesString, series_string, with_parts
+from zcd.substitutes.subset_sum import MAX_PARTS
 
 MESSY = parse_drawer(
     """
@@ -53,16 +53,16 @@ WHERE: dict[str, tuple[str, ...]] = {
 """Which resistors are replaced, by board."""
 
 
-def place_of(name: str) -> Section:
-    return section(board(name.partition(",")[0]), WHERE[name])
+def place_of(name: str) -> SeriesString:
+    return series_string(board(name.partition(",")[0]), WHERE[name])
 
 
-def tried_out(place: Section, drawer: Drawer) -> dict[tuple[int, ...], bool]:
+def tried_out(place: SeriesString, drawer: Drawer) -> dict[tuple[int, ...], bool]:
     """Whether every combination that the counts in the drawer allow holds."""
     stock = drawer.resistors
     rows = [
         row
-        for size in range(1, MOST_PARTS + 1)
+        for size in range(1, MAX_PARTS + 1)
         for row in combinations_with_replacement(range(len(stock)), size)
         if all(stock[k].count >= n for k, n in Counter(row).items())
     ]
@@ -79,7 +79,7 @@ def searched(name: str, drawer: str) -> ChainFits:
 
 def found_counts(tried: dict[tuple[int, ...], bool]) -> tuple[int, ...]:
     by_size = Counter(len(row) for row, good in tried.items() if good)
-    return tuple(by_size[size] for size in range(1, MOST_PARTS + 1))
+    return tuple(by_size[size] for size in range(1, MAX_PARTS + 1))
 
 
 @pytest.mark.parametrize(
@@ -133,7 +133,7 @@ def test_a_drawer_without_a_solution_says_so() -> None:
 
 
 def test_a_board_that_no_total_can_save_says_so() -> None:
-    place = section(controlled('max_offset = "1 us"'))
+    place = series_string(controlled('max_offset = "1 us"'))
     found = chain_fits(place, parse_drawer('resistors = ["91k"]').resistors)
     assert found.counts == (0, 0, 0, 0)
     assert not found.ranges.nearest.passes
@@ -155,7 +155,7 @@ def test_of_each_number_of_parts_that_will_do_the_best_is_shown() -> None:
             "chain": {"resistors": ["91k", "160k"], "style": "1206"},
         }
     )  # fmt: skip
-    found = chain_fits(section(of_board, ["R2"]), series_drawer("E24", "1206").resistors)
+    found = chain_fits(series_string(of_board, ["R2"]), series_drawer("E24", "1206").resistors)
     shown = {len(fit.parts) for fit in found.best}
     assert shown == {size for size, count in enumerate(found.counts, 1) if count}
 

@@ -9,9 +9,9 @@ from math import comb
 import numpy as np
 import pytest
 
-from zcd.substitutes.subset_sum import MOST_PARTS, Stock, Window, combinations, count
+from zcd.substitutes.subset_sum import MAX_PARTS, Stock, Window, combinations, count
 
-SIZES = range(1, MOST_PARTS + 1)
+SIZES = range(1, MAX_PARTS + 1)
 
 
 def stock(seed: int, size: int, tolerances: tuple[float, ...]) -> Stock:
@@ -25,7 +25,7 @@ def stock(seed: int, size: int, tolerances: tuple[float, ...]) -> Stock:
         lows=values * (1.0 - np.array(tolerances)[tiers]),
         floors=floors,
         tiers=tiers,
-        counts=random.integers(0, MOST_PARTS + 1, size),
+        counts=random.integers(0, MAX_PARTS + 1, size),
     )
 
 

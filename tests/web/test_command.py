@@ -12,7 +12,7 @@ import uvicorn
 
 from zcd.cli import main
 from zcd.web.server import serve
-from zcd.web.state import Desk
+from zcd.web.state import PageState
 
 
 def test_a_port_that_is_taken_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
@@ -47,5 +47,5 @@ def test_an_answer_is_sent_without_waiting_for_an_acknowledgement(
 
     monkeypatch.setattr(uvicorn.Server, "run", run)
     monkeypatch.setattr(gc, "freeze", lambda: None)  # the objects of these tests stay as they are
-    serve(0, Desk(), lambda _: None)
+    serve(0, PageState(), lambda _: None)
     assert seen == [(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)]

@@ -11,10 +11,10 @@ from starlette.requests import Request
 
 from tests.web.conftest import Server
 from tests.web.test_page import opened, text, type_into, wait
-from zcd.web.board_page import BoardSheet
-from zcd.web.fragment_versions import mark_of, shown_of
-from zcd.web.state import Desk
-from zcd.web.workers import Works
+from zcd.web.board_page import BoardPage
+from zcd.web.fragment_versions import shown_of, version_of
+from zcd.web.state import PageState
+from zcd.web.workers import WorkerPool
 
 HELD_BACK = """
 window.asked = [];
@@ -53,8 +53,8 @@ class Page:
         told = " ".join(f"{name}={mark}" for name, mark in self.marks.items() if mark)
         headers = [(b"hx-request", b"true"), (b"shown", told.encode())]
         scope = {"type": "http", "method": "GET", "path": "/", "query_string": query.encode()}
-        sheet = BoardSheet(Desk(), Works())  # a server that knows of nothing before
-        found = bytes(sheet.sheet(Request({**scope, "headers": headers})).body).decode()
+        sheet = BoardPage(PageState(), WorkerPool())  # a server that knows of nothing before
+        found = bytes(sheet.page(Request({**scope, "headers": headers})).body).decode()
         heads = re.findall(r'<\w+ [^>]*hx-swap-oob="true"[^>]*>', found)
         pieces = {re.search(r'id="([^"]*)"', head)[1]: head for head in heads}
         marks = {name: re.search(r'data-mark="([^"]*)"', head) for name, head in pieces.items()}
@@ -83,9 +83,9 @@ def test_an_error_is_sent_once_and_taken_back_once() -> None:
 
 
 def test_marks() -> None:
-    assert mark_of("") == ""
-    assert mark_of("a") != mark_of("b")
-    marks = {"one": mark_of("a"), "two": mark_of("b")}
+    assert version_of("") == ""
+    assert version_of("a") != version_of("b")
+    marks = {"one": version_of("a"), "two": version_of("b")}
     told = " ".join(f"{name}={mark}" for name, mark in marks.items())
     assert shown_of({"shown": told}) == marks
     assert shown_of({"shown": "= x  =y z="}) == {"": "y", "x": "", "z": ""}

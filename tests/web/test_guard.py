@@ -10,7 +10,7 @@ import pytest
 
 from tests.web.conftest import Server
 from zcd.web.guard import LARGEST_BODY_BYTES, LONGEST_QUERY
-from zcd.web.posted_form import LONGEST_SAID, MOST_FIELDS
+from zcd.web.posted_form import LONGEST_SAID, MAX_FIELDS
 
 
 def ask(
@@ -82,7 +82,7 @@ def test_what_is_malformed_is_refused(server: Server) -> None:
     kind = "application/x-www-form-urlencoded"
     for body, status in (
         (b"name=" + b"x" * (LONGEST_SAID + 1), 400),
-        (b"&".join(b"k%d=1" % k for k in range(MOST_FIELDS + 1)), 400),
+        (b"&".join(b"k%d=1" % k for k in range(MAX_FIELDS + 1)), 400),
         (b"name=..%2Fescaped", 422),
         (b"name=%00", 422),
     ):

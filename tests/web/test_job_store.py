@@ -19,14 +19,14 @@ from zcd.diagnosis.meters import AcKind, usual_meter
 from zcd.diagnosis.reading_syntax import parse_reading, show_measured
 from zcd.errors import InputError
 from zcd.jobs import job_file
-from zcd.jobs.job_file import JobDocument
+from zcd.jobs.job_file import JobFileWriter
 from zcd.settings import Settings
 from zcd.web import job_store
-from zcd.web.job_store import ChangedMeanwhileError, KeptJobs, Opened
+from zcd.web.job_store import ChangedMeanwhileError, JobStore, OpenJob
 from zcd.web.new_job import begin_job
-from zcd.web.posted_form import Message
-from zcd.web.readings_page import ReadingsSheet
-from zcd.web.state import Desk
+from zcd.web.posted_form import PostedForm
+from zcd.web.readings_page import ReadingsPage
+from zcd.web.state import PageState
 
 BOARD = """\
 name = "Invented jam warmer"
@@ -39,29 +39,29 @@ output = {pull_up = "10k", supply = "5 V"}
 
 
 @pytest.fixture
-def jobs(tmp_path: Path) -> KeptJobs:
+def jobs(tmp_path: Path) -> JobStore:
     (tmp_path / "jam.toml").write_text(BOARD, encoding="utf-8")
-    kept = KeptJobs(tmp_path)
+    kept = JobStore(tmp_path)
     kept.begin(tmp_path / "a.toml", load_board(tmp_path / "jam.toml"), tmp_path / "jam.toml")
     return kept
 
 
-def reading(jobs: KeptJobs, seen: str, line: str) -> Opened:
+def reading(jobs: JobStore, seen: str, line: str) -> OpenJob:
     """One more reading in the job."""
 
-    def act(opened: Opened, document: JobDocument) -> None:
-        document.write([*opened.job.log, parse_reading(line, opened.circuit)], ())
+    def act(open_job: OpenJob, writer: JobFileWriter) -> None:
+        writer.write([*open_job.job.log, parse_reading(line, open_job.circuit)], ())
 
     return jobs.change(jobs.folder / "a.toml", seen, act)
 
 
-def shown(jobs: KeptJobs) -> list[str]:
+def shown(jobs: JobStore) -> list[str]:
     return [show_measured(m) for m in load_job(jobs.folder / "a.toml").measured]
 
 
-def test_a_page_may_be_behind_its_own_changes_only(jobs: KeptJobs) -> None:
-    start = jobs.open(jobs.folder / "a.toml").mark
-    second = reading(jobs, start, "ohm R1 120k").mark
+def test_a_page_may_be_behind_its_own_changes_only(jobs: JobStore) -> None:
+    start = jobs.open(jobs.folder / "a.toml").version
+    second = reading(jobs, start, "ohm R1 120k").version
     reading(jobs, start, "ohm R2 119k")
     assert shown(jobs) == ["120 kΩ", "119 kΩ"]
     file = jobs.folder / "a.toml"
@@ -74,7 +74,7 @@ def test_a_page_may_be_behind_its_own_changes_only(jobs: KeptJobs) -> None:
 
 
 def test_a_job_is_read_again_only_when_a_file_has_changed(
-    jobs: KeptJobs, monkeypatch: pytest.MonkeyPatch
+    jobs: JobStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whoever changes it, job or board, and even if size and time of the file are as before."""
     file, board_file, read = jobs.folder / "a.toml", jobs.folder / "jam.toml", []
@@ -88,7 +88,7 @@ def test_a_job_is_read_again_only_when_a_file_has_changed(
 
     assert times() <= 2
     assert times() == 0
-    reading(jobs, jobs.open(file).mark, "ohm R1 120k")
+    reading(jobs, jobs.open(file).version, "ohm R1 120k")
     assert times() == 0
     for path, before, after in ((file, "120 k", "121 k"), (board_file, "10k", "12k")):
         data, stamp = path.read_text(encoding="utf-8"), path.stat().st_mtime_ns
@@ -96,35 +96,35 @@ def test_a_job_is_read_again_only_when_a_file_has_changed(
         path.write_text(data.replace(before, after), encoding="utf-8")
         os.utime(path, ns=(stamp, stamp))
         assert times() >= 1
-    opened = jobs.open(file)
-    assert [show_measured(m) for m in opened.job.measured] == ["121 kΩ"]
-    assert opened.job.board.output.resistor.resistance_ohm == 12e3
+    open_job = jobs.open(file)
+    assert [show_measured(m) for m in open_job.job.measured] == ["121 kΩ"]
+    assert open_job.job.board.output.resistor.resistance_ohm == 12e3
     board_file.unlink()
     with pytest.raises(InputError):
         jobs.open(file)
 
 
-def test_another_server_knows_nothing_of_these_changes(jobs: KeptJobs) -> None:
-    start = jobs.open(jobs.folder / "a.toml").mark
-    now = reading(jobs, start, "ohm R1 120k").mark
-    other = KeptJobs(jobs.folder)
+def test_another_server_knows_nothing_of_these_changes(jobs: JobStore) -> None:
+    start = jobs.open(jobs.folder / "a.toml").version
+    now = reading(jobs, start, "ohm R1 120k").version
+    other = JobStore(jobs.folder)
     with pytest.raises(ChangedMeanwhileError):
         reading(other, start, "ohm R2 1k")
     reading(other, now, "ohm R2 119k")
     assert shown(jobs) == ["120 kΩ", "119 kΩ"]
 
 
-def test_a_change_in_the_last_moment_is_noticed(jobs: KeptJobs) -> None:
+def test_a_change_in_the_last_moment_is_noticed(jobs: JobStore) -> None:
     """After the page has looked at the file, and before it writes."""
     file = jobs.folder / "a.toml"
     theirs = file.read_text(encoding="utf-8") + "# theirs\n"
 
-    def act(opened: Opened, document: JobDocument) -> None:
+    def act(open_job: OpenJob, writer: JobFileWriter) -> None:
         file.write_text(theirs, encoding="utf-8")
-        document.write([parse_reading("ohm R1 120k", opened.circuit)], ())
+        writer.write([parse_reading("ohm R1 120k", open_job.circuit)], ())
 
     with pytest.raises(ChangedMeanwhileError):
-        jobs.change(file, jobs.open(file).mark, act)
+        jobs.change(file, jobs.open(file).version, act)
     assert file.read_text(encoding="utf-8") == theirs
 
 
@@ -132,11 +132,11 @@ def test_a_change_in_the_last_moment_is_noticed(jobs: KeptJobs) -> None:
 @pytest.mark.parametrize(
     "text", ["value = 1[[readings]]", '[[readings]]\nfunction = "dcc"\nvalue = 1']
 )
-def test_a_job_that_cannot_be_read_is_told_of(jobs: KeptJobs, path: str, text: str) -> None:
+def test_a_job_that_cannot_be_read_is_told_of(jobs: JobStore, path: str, text: str) -> None:
     """In words, above the list of jobs."""
-    sheet = ReadingsSheet(Desk(folder=jobs.folder), jobs)
+    sheet = ReadingsPage(PageState(folder=jobs.folder), jobs)
     file = jobs.folder / "a.toml"
-    seen = jobs.open(file).mark
+    seen = jobs.open(file).version
     broken = f"{file.read_text(encoding='utf-8')}{text}\n"
     file.write_text(broken, encoding="utf-8")
     body = urlencode(
@@ -161,19 +161,19 @@ def test_a_job_that_cannot_be_read_is_told_of(jobs: KeptJobs, path: str, text: s
     assert file.read_text(encoding="utf-8") == broken
 
 
-def test_a_closed_job_is_left_alone(jobs: KeptJobs) -> None:
+def test_a_closed_job_is_left_alone(jobs: JobStore) -> None:
     file = jobs.folder / "a.toml"
     closed = 'closed = 2026-02-03\nfound = "R1 open"\n' + file.read_text(encoding="utf-8")
     file.write_text(closed, encoding="utf-8")
     with pytest.raises(InputError, match="closed on 2026-02-03"):
-        reading(jobs, jobs.open(file).mark, "ohm R1 120k")
+        reading(jobs, jobs.open(file).version, "ohm R1 120k")
     assert file.read_text(encoding="utf-8") == closed
 
 
-def test_the_meter_goes_from_job_to_job(jobs: KeptJobs) -> None:
+def test_the_meter_goes_from_job_to_job(jobs: JobStore) -> None:
     file = jobs.folder / "a.toml"
     texts = {"dc_input": "1M", "ac_kind": "average"}
-    jobs.change(file, jobs.open(file).mark, lambda _, document: document.write_meter(texts))
+    jobs.change(file, jobs.open(file).version, lambda _, writer: writer.write_meter(texts))
     board = jobs.folder / "jam.toml"
     jobs.begin(jobs.folder / "b.toml", load_board(board), board)
     meter = load_job(jobs.folder / "b.toml").meter
@@ -183,20 +183,20 @@ def test_the_meter_goes_from_job_to_job(jobs: KeptJobs) -> None:
         jobs.begin(jobs.folder / "b.toml", load_board(board), board)
 
 
-def test_the_meter_of_the_settings(jobs: KeptJobs) -> None:
+def test_the_meter_of_the_settings(jobs: JobStore) -> None:
     """A job that says none is read with it; a new one says it, where no job did before."""
     texts = {"dc_input": "1M", "ac_kind": "average"}
     meter = replace(usual_meter(), dc_input_ohm=1e6, ac_kind=AcKind.AVERAGE)
-    bench = KeptJobs(jobs.folder, Settings(meter=meter, meter_texts=texts))
-    opened = bench.open(jobs.folder / "a.toml")
-    assert (opened.job.meter, opened.meter) == (meter, texts)
+    bench = JobStore(jobs.folder, Settings(meter=meter, meter_texts=texts))
+    open_job = bench.open(jobs.folder / "a.toml")
+    assert (open_job.job.meter, open_job.meter) == (meter, texts)
     board = jobs.folder / "jam.toml"
     bench.begin(jobs.folder / "b.toml", load_board(board), board)
     assert load_job(jobs.folder / "b.toml").meter.dc_input_ohm == 1e6
     bench.change(
         jobs.folder / "b.toml",
-        bench.open(jobs.folder / "b.toml").mark,
-        lambda _, document: document.write_meter({"dc_input": "3M", "ac_kind": ""}),
+        bench.open(jobs.folder / "b.toml").version,
+        lambda _, writer: writer.write_meter({"dc_input": "3M", "ac_kind": ""}),
     )
     assert bench.open(jobs.folder / "b.toml").job.meter == replace(usual_meter(), dc_input_ohm=3e6)
 
@@ -204,7 +204,7 @@ def test_the_meter_of_the_settings(jobs: KeptJobs) -> None:
 @pytest.mark.parametrize("name", ["", "../x", "a/b", "C:x", "a\\b", ".x", "a\nb", "x" * 101])
 def test_a_job_is_a_file_of_the_folder(name: str, tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"^job: found "):
-        Desk(folder=tmp_path).job_file(name)
+        PageState(folder=tmp_path).job_file(name)
 
 
 def no_room(path: Path, before: bytes | None, data: bytes) -> Path:
@@ -216,20 +216,20 @@ def test_no_board_stays_behind_without_its_job(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its file is written first; there is room for that one only."""
-    desk = Desk(folder=tmp_path)
+    state = PageState(folder=tmp_path)
     monkeypatch.setattr(job_file, "replace_whole", no_room)
     with pytest.raises(InputError, match="No space left"):
-        begin_job(desk, KeptJobs(tmp_path), desk.looked({}), "jam-job")
+        begin_job(state, JobStore(tmp_path), state.board_request({}), "jam-job")
     assert list(tmp_path.iterdir()) == []
 
 
 def test_no_capture_stays_behind_without_its_readings(
-    jobs: KeptJobs, monkeypatch: pytest.MonkeyPatch
+    jobs: JobStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    sheet = ReadingsSheet(Desk(folder=jobs.folder), jobs)
+    sheet = ReadingsPage(PageState(folder=jobs.folder), jobs)
     asked = Request({"type": "http", "query_string": b"job=a", "path": "/readings", "headers": []})
-    seen = jobs.open(jobs.folder / "a.toml").mark
-    sent = Message({"seen": seen, "where": "capture"}, SCOPE.encode(), "scope.csv")
+    seen = jobs.open(jobs.folder / "a.toml").version
+    sent = PostedForm({"seen": seen, "where": "capture"}, SCOPE.encode(), "scope.csv")
     before = {each: each.read_bytes() for each in jobs.folder.iterdir()}
     with monkeypatch.context() as patch:
         patch.setattr(job_file, "replace_whole", no_room)

@@ -14,9 +14,9 @@ from starlette.requests import Request
 
 from zcd.diagnosis.job import load_job
 from zcd.report.cautions import LIVE
-from zcd.web.job_store import KeptJobs
-from zcd.web.readings_page import ReadingsSheet
-from zcd.web.state import Desk
+from zcd.web.job_store import JobStore
+from zcd.web.readings_page import ReadingsPage
+from zcd.web.state import PageState
 
 BOARD = """\
 name = "Invented <b>rice</b> steamer"
@@ -37,17 +37,17 @@ class Asked:
         self.file = folder / "a-job.toml"
         note = "note = '<script>alert(1)</script>'\n"
         self.file.write_text('board = "rice.toml"\n' + note, encoding="utf-8")
-        self.sheet = ReadingsSheet(Desk(folder=folder), KeptJobs(folder))
+        self.sheet = ReadingsPage(PageState(folder=folder), JobStore(folder))
         job = load_job(self.file)
-        while not (known := self.sheet.atlases.of(job.board, job.meter)).over.is_set():
+        while not (prepared := self.sheet.atlases.of(job.board, job.meter)).over.is_set():
             sleep(0.1)
-        assert known.problem == ""
+        assert prepared.problem == ""
 
     def get(self, query: str = "job=a-job") -> str:
-        return bytes(self.sheet.sheet(Request(self._scope("/readings", query))).body).decode()
+        return bytes(self.sheet.page(Request(self._scope("/readings", query))).body).decode()
 
     def post(self, name: str, **said: str) -> str:
-        body = urlencode({"seen": self.sheet.jobs.open(self.file).mark, **said}).encode()
+        body = urlencode({"seen": self.sheet.jobs.open(self.file).version, **said}).encode()
 
         async def receive() -> dict[str, object]:
             return {"type": "http.request", "body": body, "more_body": False}
@@ -138,13 +138,13 @@ def test_what_cannot_be_used_is_told_and_changes_nothing(
 
 def test_another_job_on_the_board_as_it_was_edited(asked: Asked) -> None:
     """The way to it carries the edited board and leaves the job; its own file stays as it is."""
-    desk, query = asked.sheet.desk, "job=a-job&output.pull_up=22k"
+    state, query = asked.sheet.desk, "job=a-job&output.pull_up=22k"
     assert "#name" not in asked.get()
     way = re.search(r'href="/readings\?([^"#]+)#name"', asked.get(query))
     assert way
-    there = desk.looked(dict(parse_qsl(unescape(way[1]), keep_blank_values=True)))
+    there = state.board_request(dict(parse_qsl(unescape(way[1]), keep_blank_values=True)))
     assert there.job == ""
-    assert there.board == desk.looked(dict(parse_qsl(query))).board
+    assert there.board == state.board_request(dict(parse_qsl(query))).board
     assert "written into a file of its own" in asked.get(unescape(way[1]))
 
 
@@ -165,7 +165,7 @@ def test_the_same_said_again_is_kept_once(asked: Asked) -> None:
 )
 def test_a_form_sent_twice_is_kept_once(asked: Asked, said: dict[str, str]) -> None:
     """Enter pressed twice; a form made anew may say the same, as where it is asked for again."""
-    seen = asked.sheet.jobs.open(asked.file).mark
+    seen = asked.sheet.jobs.open(asked.file).version
     for _ in range(2):
         assert "gone on" not in asked.post("answer", seen=seen, **said)
     assert len(load_job(asked.file).log) == 1
@@ -175,7 +175,7 @@ def test_a_form_sent_twice_is_kept_once(asked: Asked, said: dict[str, str]) -> N
 
 def test_a_page_left_behind_does_not_answer_what_is_answered(asked: Asked) -> None:
     """What was not answered meanwhile, it may; and a second undo takes no more back."""
-    seen = asked.sheet.jobs.open(asked.file).mark
+    seen = asked.sheet.jobs.open(asked.file).version
     asked.post("answer", where="next", at="dc pin logic0", say="4.98 V")
     before = asked.file.read_bytes()
     page = asked.post("answer", where="next", at="dc pin logic0", say="0.1 V", seen=seen)
@@ -185,7 +185,7 @@ def test_a_page_left_behind_does_not_answer_what_is_answered(asked: Asked) -> No
     assert asked.file.read_bytes() == before
     asked.post("answer", where="another", say="ohm R1 47k", seen=seen)
     assert len(load_job(asked.file).log) == 2
-    seen = asked.sheet.jobs.open(asked.file).mark
+    seen = asked.sheet.jobs.open(asked.file).version
     for _ in range(2):
         asked.post("undo", seen=seen)
     assert len(load_job(asked.file).log) == 1

@@ -16,15 +16,15 @@ from starlette.requests import Request
 
 from zcd.board.files import load_board
 from zcd.diagnosis.job import load_job
-from zcd.diagnosis.retest_record import Retested, Verdict
+from zcd.diagnosis.retest_record import RetestRecord, Verdict
 from zcd.errors import InputError
 from zcd.report import of_retest_record
-from zcd.web.board_page import BoardSheet
-from zcd.web.job_store import KeptJobs
-from zcd.web.repair_page import RepairSheet
-from zcd.web.repair_request import asked_of
-from zcd.web.state import Desk
-from zcd.web.workers import Work, Works
+from zcd.web.board_page import BoardPage
+from zcd.web.job_store import JobStore
+from zcd.web.repair_page import RepairPage
+from zcd.web.repair_request import repair_request_of
+from zcd.web.state import PageState
+from zcd.web.workers import Task, WorkerPool
 
 BOARD = """\
 name = "Invented plum stoner"
@@ -33,15 +33,15 @@ optocoupler = "814 A"
 chain = {topology = "two-led", resistors = ["120k", "120k"]}
 output = {pull_up = "10k", supply = "5 V"}
 """
-KEPT = Retested(taken=date(2026, 2, 3), verdict=Verdict.GOOD, good_ratio=0.97)
+KEPT = RetestRecord(taken=date(2026, 2, 3), verdict=Verdict.GOOD, good_ratio=0.97)
 
 
-class Ready(Works):
+class Ready(WorkerPool):
     """Has everything worked out already."""
 
-    def ask(self, do: Any, *arguments: Any, patience_s: float = 0.2) -> Work:
+    def ask(self, do: Any, *arguments: Any, patience_s: float = 0.2) -> Task:
         del patience_s
-        return Work(do, arguments, found={"kept": KEPT}, done=True)
+        return Task(do, arguments, result={"kept": KEPT}, done=True)
 
 
 class Asked:
@@ -51,13 +51,13 @@ class Asked:
         (folder / "plum.toml").write_text(BOARD, encoding="utf-8")
         self.file = folder / "plum-job.toml"
         self.file.write_text('board = "plum.toml"\n', encoding="utf-8")
-        self.jobs = KeptJobs(folder)
-        self.sheet = RepairSheet(Desk(folder=folder), self.jobs, Ready())
+        self.jobs = JobStore(folder)
+        self.sheet = RepairPage(PageState(folder=folder), self.jobs, Ready())
 
     @property
     def mark(self) -> str:
         """Of the file as it stands."""
-        return self.jobs.open(self.file).mark
+        return self.jobs.open(self.file).version
 
     def get(self, query: str, path: str = "/repair") -> str:
         route = next(r for r in self.sheet.routes() if r.path == path)
@@ -138,18 +138,18 @@ def test_kept_twice_is_kept_once(asked: Asked) -> None:
     assert len(load_job(asked.file).retests) == 1
     assert len(list(asked.file.parent.glob("plum-repaired*"))) == 1
     asked.post("keep", seen, by="An inventor", **said)
-    assert [kept.by for kept in load_job(asked.file).retests] == ["", "An inventor"]
+    assert [record.by for record in load_job(asked.file).retests] == ["", "An inventor"]
 
 
 def test_an_edit_of_the_board_leaves_the_fields_of_the_repair(asked: Asked) -> None:
-    sheet = BoardSheet(Desk(folder=asked.file.parent), Ready())
+    sheet = BoardPage(PageState(folder=asked.file.parent), Ready())
     query = urlencode({"output.pull_up": "33k", "after": "ohm R1 120k", "record": "off"})
-    answer = sheet.sheet(Request(scope("/", query)))
+    answer = sheet.page(Request(scope("/", query)))
     left = parse_qs(urlsplit(answer.headers["HX-Replace-Url"]).query)
     assert left == {"output.pull_up": ["33k"], "after": ["ohm R1 120k"], "record": ["off"]}
     whole = Request({**scope("/", query), "headers": []})
     assert (
-        'type="hidden" name="after" value="ohm R1 120k"' in bytes(sheet.sheet(whole).body).decode()
+        'type="hidden" name="after" value="ohm R1 120k"' in bytes(sheet.page(whole).body).decode()
     )
 
 
@@ -162,11 +162,11 @@ def test_the_sheet_goes_on_with_the_board_that_was_kept(asked: Asked) -> None:
     assert "pull-up: 10 kΩ 5 % 1/4 W replaced by 22 kΩ" in page
     assert 'type="hidden" name="output.pull_up" value="22k"' in page
     assert 'name="parts"' not in page
-    found = asked_of(asked.sheet.desk, {"job": "plum-job"})
+    found = repair_request_of(asked.sheet.desk, {"job": "plum-job"})
     assert found.board == load_board(asked.file.with_name("plum-repaired.toml"))
     assert found.before == load_board(asked.file.with_name("plum.toml"))
     asked.post("keep", asked.mark, after="ohm R1 119k", by="An inventor", **found.told)
-    assert [kept.board for kept in load_job(asked.file).retests] == ["plum-repaired.toml"] * 2
+    assert [record.board for record in load_job(asked.file).retests] == ["plum-repaired.toml"] * 2
     assert len(list(asked.file.parent.glob("plum-repaired*"))) == 1
 
 
@@ -177,7 +177,7 @@ def test_the_board_as_it_came_in_is_still_to_be_had(asked: Asked) -> None:
     page = asked.get(unescape(way[1]))
     assert "The parts are those of the board as it came in" in page
     assert 'name="parts" value="old"' in page
-    found = asked_of(asked.sheet.desk, {"job": "plum-job", "parts": "old"})
+    found = repair_request_of(asked.sheet.desk, {"job": "plum-job", "parts": "old"})
     assert found.board == found.before
     # a page that shows it keeps a retest of it
     asked.post("keep", asked.mark, after="ohm R1 120k", parts="old")
@@ -214,7 +214,7 @@ def test_before_any_repair_the_verdict_is_that_of_what_is_printed(asked: Asked) 
     words |= {"origins": (), "sources": ()}
 
     def hold(query: str) -> str:
-        with patch.object(Ready, "ask", lambda *_, **__: Work(None, (), found=words, done=True)):
+        with patch.object(Ready, "ask", lambda *_, **__: Task(None, (), result=words, done=True)):
             return asked.get(query, "/repair/hold")
 
     assert "As printed" not in hold("job=plum-job")

@@ -19,7 +19,7 @@ from zcd.board.files import load_board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.job import load_job
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.reading_syntax import parse_place, show_value
 
@@ -86,7 +86,7 @@ def find_the_fault(browser: Chrome, file: Path) -> None:
     board = load_job(file).board
     circuit = build_circuit(board)
     fault = next(f for f in faults_of(circuit) if f.key == "R12 open")
-    faulty = Bench(board, fault.edit(circuit, np.array([0.5])), usual_meter())
+    faulty = MeterModel(board, fault.edit(circuit, np.array([0.5])), usual_meter())
     for _ in range(8):
         place = text(browser, "#place")
         if not place:
@@ -94,7 +94,7 @@ def find_the_fault(browser: Chrome, file: Path) -> None:
         assert browser.find_element(By.ID, "answer").accessible_name == "The meter shows"
         at = browser.find_element(By.CSS_SELECTOR, "#next input[name=at]").get_attribute("value")
         reading = parse_place(str(at), circuit)
-        shown = show_value(reading.function, float(faulty.take([reading])[0, 0]))
+        shown = show_value(reading.function, float(faulty.read([reading])[0, 0]))
         browser.find_element(By.ID, "answer").send_keys(shown, Keys.ENTER)
         wait(browser, lambda b, old=place: text(b, "#place") != old)
         assert text(browser, "#error-next") == ""
@@ -140,11 +140,11 @@ def keep_the_readings(browser: Chrome, file: Path) -> None:
     browser.find_element(By.NAME, "replaced").send_keys("R12 68k + 62k")
     press(browser, "Keep in the job")
     shows(browser, "#again", f"Kept in {file.name}")
-    (kept,) = load_job(file).retests
-    assert (kept.by, kept.replaced, kept.board) == (
+    (record,) = load_job(file).retests
+    assert (record.by, record.replaced, record.board) == (
         "An inventor", ("R12 68k + 62k",), f"{NAME}-repaired.toml",
     )  # fmt: skip
-    repaired = load_board(file.with_name(str(kept.board)))
+    repaired = load_board(file.with_name(str(record.board)))
     assert [r.resistance_ohm for r in repaired.chains[0]] == [110e3, 68e3, 62e3]
 
 

@@ -12,7 +12,7 @@ import pytest
 
 from zcd.board.files import load_board
 from zcd.web import workers as module
-from zcd.web.workers import LESS_URGENT, Works
+from zcd.web.workers import LESS_URGENT, WorkerPool
 
 
 def running(pid: int) -> bool:
@@ -24,62 +24,62 @@ def running(pid: int) -> bool:
 
 
 def test_it_comes_when_it_is_done_and_is_kept() -> None:
-    works = Works(hands=1)
-    assert works.ask(math.sqrt, 2.25, patience_s=60.0).found == 1.5
+    workers = WorkerPool(hands=1)
+    assert workers.ask(math.sqrt, 2.25, patience_s=60.0).result == 1.5
     begun = time.monotonic()
-    again = works.ask(math.sqrt, 2.25, patience_s=60.0)
-    assert again.found == 1.5
+    again = workers.ask(math.sqrt, 2.25, patience_s=60.0)
+    assert again.result == 1.5
     assert time.monotonic() - begun < 1.0
-    assert works.ask(os.getpid, patience_s=60.0).found != os.getpid()
+    assert workers.ask(os.getpid, patience_s=60.0).result != os.getpid()
 
 
 def test_a_mistake_is_told_in_words() -> None:
-    works = Works(hands=1)
-    told = works.ask(load_board, Path("nowhere.toml"), patience_s=60.0)
+    workers = WorkerPool(hands=1)
+    told = workers.ask(load_board, Path("nowhere.toml"), patience_s=60.0)
     assert told.done
     assert told.problem.startswith("nowhere.toml: found no such file")
-    ours = works.ask(math.sqrt, -1.0, patience_s=60.0)
+    ours = workers.ask(math.sqrt, -1.0, patience_s=60.0)
     assert ours.problem.startswith("a fault of the program: ValueError")
 
 
 def test_what_nobody_waits_for_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
     """The process that slept is gone, and another one does what comes next."""
     monkeypatch.setattr(module, "STALE_S", 0.5)
-    works = Works(hands=1)
-    first = works.ask(os.getpid, patience_s=60.0).found
-    assert not works.ask(time.sleep, 600.0, patience_s=0.2).done
+    workers = WorkerPool(hands=1)
+    first = workers.ask(os.getpid, patience_s=60.0).result
+    assert not workers.ask(time.sleep, 600.0, patience_s=0.2).done
     deadline = time.monotonic() + 60.0
     while running(first) and time.monotonic() < deadline:
         time.sleep(0.05)
     assert not running(first)
-    assert works.ask(math.sqrt, 2.25, patience_s=60.0).found == 1.5
+    assert workers.ask(math.sqrt, 2.25, patience_s=60.0).result == 1.5
 
 
 def test_what_somebody_waits_for_is_not(monkeypatch: pytest.MonkeyPatch) -> None:
     """A report that takes long is waited for in one go."""
     monkeypatch.setattr(module, "STALE_S", 0.3)
-    assert Works(hands=1).ask(time.sleep, 1.5, patience_s=60.0).done
+    assert WorkerPool(hands=1).ask(time.sleep, 1.5, patience_s=60.0).done
 
 
 def test_an_interrupt_at_the_terminal_is_for_the_page() -> None:
     """Ctrl-C reaches all processes of a terminal, the helpers while they are still loading too."""
     before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
-    helper = module._Helper()
+    helper = module._Worker()
     assert signal.pthread_sigmask(signal.SIG_BLOCK, ()) == before  # here it is heard as ever
     os.kill(helper._process.pid or 0, signal.SIGINT)
-    work = module.Work(math.sqrt, (2.25,))
-    assert helper.see_through(work)
-    assert work.found == 1.5
-    assert work.problem == ""
+    task = module.Task(math.sqrt, (2.25,))
+    assert helper.run(task)
+    assert task.result == 1.5
+    assert task.problem == ""
 
 
 def test_a_process_that_ends_by_itself_leaves_words() -> None:
-    works = Works(hands=1)
-    assert works.ask(os._exit, 3, patience_s=60.0).problem
-    assert works.ask(math.sqrt, 2.25, patience_s=60.0).found == 1.5
+    workers = WorkerPool(hands=1)
+    assert workers.ask(os._exit, 3, patience_s=60.0).problem
+    assert workers.ask(math.sqrt, 2.25, patience_s=60.0).result == 1.5
 
 
 def test_the_page_itself_goes_first() -> None:
     """What is worked out beside it has a lower priority."""
-    works = Works(hands=1)
-    assert works.ask(os.nice, 0, patience_s=60.0).found == min(os.nice(0) + LESS_URGENT, 19)
+    workers = WorkerPool(hands=1)
+    assert workers.ask(os.nice, 0, patience_s=60.0).result == min(os.nice(0) + LESS_URGENT, 19)

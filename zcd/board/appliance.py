@@ -9,7 +9,7 @@ from zcd.board.assumptions import PRACTICE, Notes
 from zcd.board.model import Appliance, Drive, Fan, Supervision
 from zcd.board.schema import BoardFile, DriveTable, FanTable, SupervisionTable
 from zcd.board.units import format_si
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 
 
 def build_appliance(
@@ -102,22 +102,22 @@ def appliance_problems(file: BoardFile, frequency_hz: float) -> Iterator[InputEr
             f"below {format_si(synchronous_rpm, 'rpm')}, the synchronous speed of "
             f"{fan.poles} poles at {format_si(frequency_hz, 'Hz')}"
         )
-        yield refusal(format_si(fan.full_rpm, "rpm"), allowed, "fan.full_speed")
+        yield invalid_value(format_si(fan.full_rpm, "rpm"), allowed, "fan.full_speed")
     elif found.supervision.target_rpm > fan.full_rpm:
-        yield refusal(
+        yield invalid_value(
             format_si(found.supervision.target_rpm, "rpm"),
             f"not above the fan's full speed, {format_si(fan.full_rpm, 'rpm')}",
             "supervision.target_speed",
         )
     if fan.poles % 2:
-        yield refusal(fan.poles, "an even number", "fan.poles")
+        yield invalid_value(fan.poles, "an even number", "fan.poles")
     left_s = (1.0 - drive.earliest_ratio) * 0.5 / frequency_hz
     if drive.earliest_ratio >= drive.latest_ratio:
-        yield refusal(
+        yield invalid_value(
             format_si(drive.earliest_ratio, "%"),
             f"less than drive.latest, {format_si(drive.latest_ratio, '%')}",
             "drive.earliest",
         )
     elif drive.gate_pulse_s >= left_s:
         allowed = f"less than drive.earliest leaves of a half period, {format_si(left_s, 's')}"
-        yield refusal(format_si(drive.gate_pulse_s, "s"), allowed, "drive.gate_pulse")
+        yield invalid_value(format_si(drive.gate_pulse_s, "s"), allowed, "drive.gate_pulse")

@@ -9,7 +9,7 @@ from zcd.board.files import board_from_dict
 from zcd.board.schema import BoardFile
 from zcd.board.toml_files import table_in
 from zcd.board.units import nearest
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 
 if TYPE_CHECKING:
     from zcd.board.model import Board
@@ -57,7 +57,7 @@ def _place(board: Board, name: str) -> str:
     if name in keys:
         return keys[name]
     allowed = f"a part of this board ({', '.join(places)}) or a key of its file such as pull_up"
-    raise refusal(name, f"{allowed}{nearest(name, (*places, *keys))}")
+    raise invalid_value(name, f"{allowed}{nearest(name, (*places, *keys))}")
 
 
 def _keys() -> dict[str, str]:

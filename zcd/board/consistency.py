@@ -12,7 +12,7 @@ from zcd.board.appliance import appliance_problems
 from zcd.board.model import Topology
 from zcd.board.schema import BoardFile, ResistorTable, Threshold
 from zcd.board.units import format_si, nearest
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 
 WITH_RECTIFIER = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
 WITH_CLAMP = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
@@ -75,7 +75,7 @@ def band_row(name: str, key: str = "") -> refdata.Row:
     """
     rows = {str(row["band"]): row for row in refdata.table("mains_bands")}
     if name not in rows:
-        raise refusal(name, f"one of {', '.join(rows)}{nearest(name, tuple(rows))}", key)
+        raise invalid_value(name, f"one of {', '.join(rows)}{nearest(name, tuple(rows))}", key)
     return rows[name]
 
 
@@ -136,11 +136,11 @@ def _mains(file: BoardFile) -> Iterator[InputError]:
     mains = file.mains
     orders = Counter(item.order for item in mains.harmonics)
     for order in (order for order, count in orders.items() if count > 1):
-        yield refusal(f"order {order} twice", "each order once", "mains.harmonics")
+        yield invalid_value(f"order {order} twice", "each order once", "mains.harmonics")
     if mains.band is None:
         return
     if mains.tolerance is not None:
-        yield refusal(mains.band, "band or tolerance, not both", "mains.band")
+        yield invalid_value(mains.band, "band or tolerance, not both", "mains.band")
     try:
         row = band_row(mains.band, "mains.band")
     except InputError as error:
@@ -149,7 +149,7 @@ def _mains(file: BoardFile) -> Iterator[InputError]:
     low_v, high_v = float(row["low_v"]), float(row["high_v"])
     if not low_v <= mains.voltage <= high_v:
         limits = f"{format_si(low_v, 'V')} to {format_si(high_v, 'V')}"
-        yield refusal(
+        yield invalid_value(
             format_si(mains.voltage, "V"),
             f'{limits}, the limits of the band "{mains.band}"',
             "mains.voltage",
@@ -162,7 +162,7 @@ def _feed(file: BoardFile) -> Iterator[InputError]:
     written = [key for key in _RELAY_KEYS if getattr(file.feed, key) is not None]
     if written:
         allowed = f'"switched", as {", ".join(written)} belongs to a switched feed'
-        yield refusal(file.feed.kind, allowed, "feed.kind")
+        yield invalid_value(file.feed.kind, allowed, "feed.kind")
 
 
 def _chain(file: BoardFile) -> Iterator[InputError]:
@@ -170,7 +170,7 @@ def _chain(file: BoardFile) -> Iterator[InputError]:
     count = len(chain.resistors)
     if topology is Topology.BRIDGE:
         if chain.parallel and chain.return_resistors is None:
-            yield refusal(
+            yield invalid_value(
                 None,
                 "the resistors of the neutral leg, as parallel is written",
                 "chain.return_resistors",
@@ -178,13 +178,13 @@ def _chain(file: BoardFile) -> Iterator[InputError]:
         if chain.return_resistors is None:
             count -= count // 2
     elif chain.return_resistors is not None:
-        yield refusal(
+        yield invalid_value(
             chain.return_resistors,
             f"only with topology bridge, here {topology}",
             "chain.return_resistors",
         )
     if chain.rectifier_first is not None and topology not in RECTIFIER_MAY_LEAD:
-        yield refusal(
+        yield invalid_value(
             chain.rectifier_first,
             f"only with topology {', '.join(RECTIFIER_MAY_LEAD)}, here {topology}",
             "chain.rectifier_first",
@@ -192,7 +192,7 @@ def _chain(file: BoardFile) -> Iterator[InputError]:
     joint = chain.joint_capacitor
     if joint is not None and joint.after > count:
         where = "in the line leg" if topology is Topology.BRIDGE else "in the chain"
-        yield refusal(
+        yield invalid_value(
             joint.after,
             f"1 to {count}, the number of resistors {where}",
             "chain.joint_capacitor.after",
@@ -206,7 +206,7 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
         ("clamp", file.clamp, WITH_CLAMP),
     ):
         if table is None and topology in topologies:
-            yield refusal(
+            yield invalid_value(
                 None,
                 f"a diode, as topology {topology} has one: one of "
                 f"{', '.join(parts_library.diode_parts())}",
@@ -214,7 +214,7 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
             )
         elif table is not None and topology not in topologies:
             allowed = f"no {key} with topology {topology}, only with {', '.join(topologies)}"
-            yield refusal(table.part, allowed, key)
+            yield invalid_value(table.part, allowed, key)
         elif table is not None:
             yield from _refused(partial(parts_library.diode, table.part, ref="", key=key))
 
@@ -234,7 +234,7 @@ def _optocoupler(file: BoardFile) -> Iterator[InputError]:
             if (family in optocouplers.TWO_LED_FAMILIES) != two_leds
         ]
         leds = "one LED" if two_leds else "two LEDs"
-        yield refusal(
+        yield invalid_value(
             written.family,
             f"a family with {leds} for topology {topology}: {', '.join(wanted)}",
             "optocoupler.family",
@@ -245,19 +245,19 @@ def _output(file: BoardFile) -> Iterator[InputError]:
     output, controller = file.output, file.controller
     if (output.pull_up is None) == (output.pull_down is None):
         found = None if output.pull_up is None else "pull_up and pull_down"
-        yield refusal(found, "exactly one of pull_up and pull_down", "output")
+        yield invalid_value(found, "exactly one of pull_up and pull_down", "output")
     low = controller.low_threshold or default_threshold("low")
     high = controller.high_threshold or default_threshold("high")
     supply = format_si(output.supply, "V")
     low_v, high_v = low.volts(output.supply), high.volts(output.supply)
     if not 0 < low_v < high_v:
-        yield refusal(
+        yield invalid_value(
             format_si(low_v, "V"),
             f"above 0 V and below the high threshold, {format_si(high_v, 'V')}",
             "controller.low_threshold",
         )
     if not high_v < output.supply:
-        yield refusal(
+        yield invalid_value(
             format_si(high_v, "V"), f"below the supply, {supply}", "controller.high_threshold"
         )
 
@@ -268,7 +268,7 @@ def _service(file: BoardFile) -> Iterator[InputError]:
     bench_degc = refdata.default("service.bench_degc").value if bench is None else bench
     hot_degc = refdata.default("service.hot_degc").value if hot is None else hot
     if hot_degc < bench_degc:
-        yield refusal(
+        yield invalid_value(
             format_si(hot_degc, "°C"),
             f"not below the bench temperature, {format_si(bench_degc, '°C')}",
             "service.hot_temperature",
@@ -321,7 +321,7 @@ def _references(file: BoardFile) -> Iterator[InputError]:
     first: dict[str, str] = {"K1": "K1 is the load relay"}
     for key, ref in written_references(file):
         if ref in first:
-            yield refusal(ref, f"a reference not used before ({first[ref]})", key)
+            yield invalid_value(ref, f"a reference not used before ({first[ref]})", key)
         first.setdefault(ref, key)
 
 

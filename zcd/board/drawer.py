@@ -36,14 +36,14 @@ from zcd.board.schema import (
 )
 from zcd.board.toml_files import parse_toml, read_text, refuse, validate
 from zcd.board.units import find_name, format_si, nearest
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 from zcd.files import file_name
 
 SERIES_LEAST_OHM, SERIES_MOST_OHM = 1e3, 10e6
 """From where to where a series goes."""
 PLENTY = 10**6
 """Taken where no count is written."""
-MOST_RESISTORS = 1000
+MAX_RESISTORS = 1000
 WANTED = "a drawer file, TOML in UTF-8, up to 1 MB"
 
 _PRACTICE = "common practice, no source"
@@ -56,7 +56,9 @@ def series_name(found: object, key: str = "") -> str:
     """Read the name of a series of preferred numbers."""
     name = find_name(found, tuple(SERIES)) if isinstance(found, str) else None
     if name is None:
-        raise refusal(found, f"one of {', '.join(SERIES)}{nearest(found, tuple(SERIES))}", key)
+        raise invalid_value(
+            found, f"one of {', '.join(SERIES)}{nearest(found, tuple(SERIES))}", key
+        )
     return name
 
 
@@ -290,7 +292,7 @@ def _problems(file: DrawerFile) -> Iterator[InputError]:
         key = f"resistors[{number}]"
         forms = [n for n in ("value", "values", "series") if getattr(item, n) is not None]
         if len(forms) != 1:
-            yield refusal(" and ".join(forms) if forms else None, _FORMS, key)
+            yield invalid_value(" and ".join(forms) if forms else None, _FORMS, key)
         if item.style is not None:
             yield from _refused(partial(parts_library.resistor_limits, item.style, f"{key}.style"))
     for number, opto in enumerate(file.optocouplers, start=1):
@@ -304,16 +306,18 @@ def _problems(file: DrawerFile) -> Iterator[InputError]:
         key = f"drive_parts[{number}]"
         yield from _refused(partial(_drive_part, part, key))
         if (part.full_current_to is None) != (part.no_current_from is None):
-            yield refusal(None, "both full_current_to and no_current_from, or neither", key)
+            yield invalid_value(None, "both full_current_to and no_current_from, or neither", key)
         elif (part.full_current_to or 0.0) >= (part.no_current_from or 1.0):
             shown = format_si(part.no_current_from or 0.0, "°C")
-            yield refusal(shown, "above full_current_to", f"{key}.no_current_from")
+            yield invalid_value(shown, "above full_current_to", f"{key}.no_current_from")
     different = len({value for item in file.resistors for value in _values(item)})
-    if different > MOST_RESISTORS:
-        yield refusal(f"{different} values", f"up to {MOST_RESISTORS} different ones", "resistors")
+    if different > MAX_RESISTORS:
+        yield invalid_value(
+            f"{different} values", f"up to {MAX_RESISTORS} different ones", "resistors"
+        )
     if not (file.resistors or file.optocouplers or file.diodes or file.drive_parts):
         allowed = "at least one of resistors, optocouplers, diodes, drive_parts"
-        yield refusal(None, allowed, "drawer")
+        yield invalid_value(None, allowed, "drawer")
 
 
 def _refused(look_up: Callable[[], object]) -> Iterator[InputError]:

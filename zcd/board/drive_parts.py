@@ -7,7 +7,7 @@ from math import isnan
 
 from zcd import refdata
 from zcd.board.units import find_name, nearest
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 
 KINDS = ("coupler", "driver", "triac")
 MODES = ("random-phase", "zero-cross", "gate")
@@ -111,7 +111,7 @@ def drive_part(
             f"one of {', '.join(names)}{nearest(part, names)}; of any other part kind, switching, "
             "current and voltage, as its sheet has them"
         )
-        raise refusal(part, allowed, f"{key}.part" if key else "")
+        raise invalid_value(part, allowed, f"{key}.part" if key else "")
     figures = {
         field: given.get(field, float("nan") if row is None else float(row[field]))
         for field in _FIGURES

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, get_args, get_origin
 
 from pydantic import BeforeValidator, Field
 
-from zcd.board.units import Kind, nearest, parse_quantity
-from zcd.errors import refusal
+from zcd.board.units import QuantityKind, nearest, parse_quantity
+from zcd.errors import invalid_value
 
 if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
@@ -66,7 +66,7 @@ class Key:
 class QuantityReader:
     """Reads a quantity of a kind."""
 
-    kind: Kind
+    kind: QuantityKind
 
     def __call__(self, found: object) -> float:
         return parse_quantity(found, self.kind)
@@ -81,7 +81,7 @@ class NameReader:
     def __call__(self, found: object) -> str:
         if isinstance(found, str) and found.strip().lower() in self.names:
             return found.strip().lower()
-        raise refusal(found, f"{self.allowed()}{nearest(found, self.names)}")
+        raise invalid_value(found, f"{self.allowed()}{nearest(found, self.names)}")
 
     def allowed(self) -> str:
         """Describe what may be written."""

@@ -9,7 +9,7 @@ from zcd import refdata
 from zcd.board.model import Junction, Optocoupler
 from zcd.board.parts_library import typical_leak_ohm
 from zcd.board.units import find_name, nearest
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 
 TWO_LED_FAMILIES = ("814", "214", "180", "H11AA1")
 UNRANKED = "any"
@@ -72,10 +72,10 @@ def optocoupler_name(
         printed = _grade(match["grade"], name, family, f"{prefix}family")
         written = _grade(re.sub(r"[\s-]", "", grade or ""), name, grade, f"{prefix}grade")
         if printed and written and printed != written:
-            raise refusal(grade, f'"{printed}", the grade in family', f"{prefix}grade")
+            raise invalid_value(grade, f'"{printed}", the grade in family', f"{prefix}grade")
         return name, written or printed
     shown = f'{", ".join(families())}, with or without a grade such as "817C"'
-    raise refusal(family, f"one of {shown}{nearest(family, families())}", f"{prefix}family")
+    raise invalid_value(family, f"one of {shown}{nearest(family, families())}", f"{prefix}family")
 
 
 def optocoupler(
@@ -150,7 +150,7 @@ def _grade(text: str, family: str, found: object, key: str) -> str | None:
     name = find_name(bare, known)
     if name is not None or not bare:
         return name
-    raise refusal(found, f"a grade of {family}: {', '.join(known)}", key)
+    raise invalid_value(found, f"a grade of {family}: {', '.join(known)}", key)
 
 
 def _default_grade(family: str, key: str) -> str:
@@ -158,7 +158,7 @@ def _default_grade(family: str, key: str) -> str:
     if UNRANKED in known or len(known) == 1:
         return UNRANKED if UNRANKED in known else known[0]
     where = f"{key}.grade" if key else ""
-    raise refusal(None, f"a grade of {family}: {', '.join(known)}", where)
+    raise invalid_value(None, f"a grade of {family}: {', '.join(known)}", where)
 
 
 def _led(family: str) -> tuple[Junction, str]:

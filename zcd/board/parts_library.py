@@ -12,7 +12,7 @@ from zcd import refdata
 from zcd.board.model import Board, Diode, Junction, Resistor
 from zcd.board.preferred import is_preferred
 from zcd.board.units import find_name, format_si, nearest
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 
 UNKNOWN_STYLE = "1/4 W"
 
@@ -71,7 +71,7 @@ def resistor_limits(style: str, key: str = "") -> ResistorLimits:
     """
     name = find_name(style, styles())
     if name is None:
-        raise refusal(style, f"one of {', '.join(styles())}{nearest(style, styles())}", key)
+        raise invalid_value(style, f"one of {', '.join(styles())}{nearest(style, styles())}", key)
     rows = [row for row in refdata.table("resistor_styles") if row["style"] == name]
     makers = [row for row in rows if row["maker"] != "any"]
     lowest = {
@@ -176,7 +176,9 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
     """
     name = find_name(part, diode_parts())
     if name is None:
-        raise refusal(part, f"one of {', '.join(diode_parts())}{nearest(part, diode_parts())}", key)
+        raise invalid_value(
+            part, f"one of {', '.join(diode_parts())}{nearest(part, diode_parts())}", key
+        )
     row = next(row for row in refdata.table("diodes") if row["part"] == name)
     return Diode(
         ref=ref,

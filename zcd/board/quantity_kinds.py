@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from math import pi
 
-from zcd.board.units import Kind
+from zcd.board.units import QuantityKind
 
 _OHM = {"ω": 1.0, "ohm": 1.0, "ohms": 1.0, "r": 1.0}
 _VOLT = {"v": 1.0, "vac": 1.0, "v ac": 1.0, "vdc": 1.0, "v dc": 1.0, "vrms": 1.0, "v rms": 1.0}
@@ -33,8 +33,8 @@ def _ohms(
     high: float,
     *examples: str,
     unclear: tuple[tuple[re.Pattern[str], str], ...] = (),
-) -> Kind:
-    return Kind(
+) -> QuantityKind:
+    return QuantityKind(
         word="a resistance",
         unit="Ω",
         low=low,
@@ -47,8 +47,8 @@ def _ohms(
     )
 
 
-def _volts(low: float, high: float, *examples: str) -> Kind:
-    return Kind(
+def _volts(low: float, high: float, *examples: str) -> QuantityKind:
+    return QuantityKind(
         word="a voltage",
         unit="V",
         low=low,
@@ -59,13 +59,15 @@ def _volts(low: float, high: float, *examples: str) -> Kind:
     )
 
 
-def _share(word: str, low: float, high: float, *examples: str) -> Kind:
-    return Kind(word=word, unit="%", low=low, high=high, examples=examples, spellings=_PERCENT)
+def _share(word: str, low: float, high: float, *examples: str) -> QuantityKind:
+    return QuantityKind(
+        word=word, unit="%", low=low, high=high, examples=examples, spellings=_PERCENT
+    )
 
 
 RESISTANCE = _ohms(0.1, 1e9, "120k", "4k7", "120 kΩ", unclear=_UNCLEAR_OHMS)
 SMALL_RESISTANCE = _ohms(1e-4, 1e5, "0R1", "15", "15 Ω")
-CAPACITANCE = Kind(
+CAPACITANCE = QuantityKind(
     word="a capacitance",
     unit="F",
     low=1e-12,
@@ -74,7 +76,7 @@ CAPACITANCE = Kind(
     spellings=_FARAD,
     prefixes="pnum",
 )
-MAINS_VOLTAGE = Kind(
+MAINS_VOLTAGE = QuantityKind(
     word="an AC voltage",
     unit="V",
     low=1.0,
@@ -86,7 +88,7 @@ MAINS_VOLTAGE = Kind(
 SUPPLY_VOLTAGE = _volts(1.0, 50.0, "5 V", "3V3")
 WORKING_VOLTAGE = _volts(1.0, 20e3, "200 V", "1.6 kV")
 THRESHOLD_VOLTAGE = _volts(0.0, 50.0, "1 V", "20 %")
-FREQUENCY = Kind(
+FREQUENCY = QuantityKind(
     word="a frequency",
     unit="Hz",
     low=10.0,
@@ -100,7 +102,7 @@ FRACTION = _share("a fraction", 0.0, 1.0, "5 %", "0.05")
 REMAINING = _share("what is left of the CTR,", 0.001, 1.0, "100 %", "60 %")
 CTR = _share("a current transfer ratio", 0.001, 20.0, "250 %", "80 %")
 SUPPLY_SHARE = _share("a share of the supply", 0.0, 1.0, "20 %", "1 V")
-DURATION = Kind(
+DURATION = QuantityKind(
     word="a time",
     unit="s",
     low=0.0,
@@ -109,7 +111,7 @@ DURATION = Kind(
     spellings={"s": 1.0},
     prefixes="num",
 )
-ANGLE = Kind(
+ANGLE = QuantityKind(
     word="an angle",
     unit="rad",
     low=-2 * pi,
@@ -118,7 +120,7 @@ ANGLE = Kind(
     spellings=_ANGLE,
     bare=False,
 )
-TEMPERATURE = Kind(
+TEMPERATURE = QuantityKind(
     word="a temperature",
     unit="°C",
     low=-55.0,
@@ -126,7 +128,7 @@ TEMPERATURE = Kind(
     examples=("25 °C", "60 C"),
     spellings=_DEGREE_CELSIUS,
 )
-POWER = Kind(
+POWER = QuantityKind(
     word="a power",
     unit="W",
     low=0.01,
@@ -135,7 +137,7 @@ POWER = Kind(
     spellings={"w": 1.0},
     prefixes="m",
 )
-YEARLY_HOURS = Kind(
+YEARLY_HOURS = QuantityKind(
     word="hours in a year",
     unit="h",
     low=0.0,
@@ -143,7 +145,7 @@ YEARLY_HOURS = Kind(
     examples=("4000 h", "8760 h"),
     spellings=_HOUR,
 )
-CURRENT = Kind(
+CURRENT = QuantityKind(
     word="a current",
     unit="A",
     low=0.0,
@@ -152,7 +154,7 @@ CURRENT = Kind(
     spellings={"a": 1.0},
     prefixes="pnum",
 )
-STORY_TIME = Kind(
+STORY_TIME = QuantityKind(
     word="a time",
     unit="s",
     low=0.0,
@@ -161,7 +163,7 @@ STORY_TIME = Kind(
     spellings={"s": 1.0},
     prefixes="um",
 )
-SPEED = Kind(
+SPEED = QuantityKind(
     word="a speed",
     unit="rpm",
     low=10.0,
@@ -169,7 +171,7 @@ SPEED = Kind(
     examples=("1200 rpm", "900"),
     spellings={"rpm": 1.0, "1/min": 1.0, "r/min": 1.0},
 )
-INERTIA = Kind(
+INERTIA = QuantityKind(
     word="a moment of inertia",
     unit="kg m²",
     low=1e-7,
@@ -177,7 +179,7 @@ INERTIA = Kind(
     examples=("2e-3 kg m²", "0.002"),
     spellings={"kg m²": 1.0, "kgm²": 1.0},
 )
-MOTOR_POWER = Kind(
+MOTOR_POWER = QuantityKind(
     word="a power",
     unit="W",
     low=1.0,
@@ -186,7 +188,7 @@ MOTOR_POWER = Kind(
     spellings={"w": 1.0},
     prefixes="k",
 )
-OFFSET = Kind(
+OFFSET = QuantityKind(
     word="a time",
     unit="s",
     low=-0.1,

@@ -18,8 +18,8 @@ from zcd.board import quantity_kinds
 from zcd.board.keys import NameReader, QuantityReader, count, key, table_key
 from zcd.board.model import Topology
 from zcd.board.parts_library import diode_parts, styles
-from zcd.board.units import Kind, is_reference, parse_quantity
-from zcd.errors import refusal
+from zcd.board.units import QuantityKind, is_reference, parse_quantity
+from zcd.errors import invalid_value
 
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _LONGEST_NAME = 80
@@ -37,7 +37,7 @@ class Threshold:
         return self.value * supply_v if self.of_supply else self.value
 
 
-def quantity(kind: Kind) -> BeforeValidator:
+def quantity(kind: QuantityKind) -> BeforeValidator:
     """Make a field reader for a quantity of this kind."""
     return BeforeValidator(QuantityReader(kind))
 
@@ -63,7 +63,7 @@ def one_of(*names: str) -> NameReader:
 def _ref(found: object) -> str:
     if isinstance(found, str) and is_reference(found):
         return found
-    raise refusal(found, 'a reference such as "R11" or "OC1"')
+    raise invalid_value(found, 'a reference such as "R11" or "OC1"')
 
 
 def _text(found: object) -> str:
@@ -71,7 +71,7 @@ def _text(found: object) -> str:
         name = found.strip()
         if len(name) <= _LONGEST_NAME:
             return name
-    raise refusal(found, f"a line of text, 1 to {_LONGEST_NAME} characters")
+    raise invalid_value(found, f"a line of text, 1 to {_LONGEST_NAME} characters")
 
 
 def code(example: str) -> BeforeValidator:
@@ -82,7 +82,7 @@ def code(example: str) -> BeforeValidator:
             return str(found)
         if isinstance(found, str) and found.strip() and found.isprintable():
             return found.strip()
-        raise refusal(found, f'text in quotes such as "{example}"')
+        raise invalid_value(found, f'text in quotes such as "{example}"')
 
     return BeforeValidator(read)
 
@@ -94,7 +94,7 @@ def _day(found: object) -> date:
     if isinstance(found, str) and _DAY.fullmatch(found):
         with suppress(ValueError):  # no such day
             return date.fromisoformat(found)
-    raise refusal(found, "a date such as 2026-03-14")
+    raise invalid_value(found, "a date such as 2026-03-14")
 
 
 def bands() -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 from zcd.board.units import nearest
-from zcd.errors import InputError, refusal, show_found
+from zcd.errors import InputError, describe_value, invalid_value
 from zcd.logs import logger
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ from zcd.files import file_name
 _LOG = logger(__name__)
 
 LARGEST_FILE_BYTES = 1_000_000
-_MOST_LINES = 20
+_MAX_LINES = 20
 
 Schema = TypeVar("Schema", bound="Table")
 
@@ -106,10 +106,10 @@ def validate(schema: type[Schema], found: Mapping[str, Any]) -> tuple[Schema | N
 
 def refuse(name: str, lines: list[str]) -> InputError:
     """Make the error for a file with problems: one line each, within reason."""
-    if len(lines) > _MOST_LINES:
+    if len(lines) > _MAX_LINES:
         lines = [
-            *lines[:_MOST_LINES],
-            f"found {len(lines) - _MOST_LINES} more problems; allowed: none",
+            *lines[:_MAX_LINES],
+            f"found {len(lines) - _MAX_LINES} more problems; allowed: none",
         ]
     return InputError("\n".join(f"{name}: {line}" for line in lines))
 
@@ -134,9 +134,9 @@ def _line(schema: type[Table], detail: ErrorDetails, found: Mapping[str, Any]) -
     table, name = _table_at(schema, detail["loc"])
     if detail["type"] == "extra_forbidden":
         known = tuple(table.model_fields)
-        return str(refusal(name, f"{', '.join(known)}{nearest(name, known)}", key))
+        return str(invalid_value(name, f"{', '.join(known)}{nearest(name, known)}", key))
     value = None if detail["type"] == "missing" else detail["input"]
-    return str(refusal(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
+    return str(invalid_value(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
 
 
 def _written_location(location: tuple[int | str, ...], found: object) -> tuple[int | str, ...]:
@@ -158,7 +158,7 @@ def _dotted(location: tuple[int | str, ...]) -> str:
 def _step(step: int | str) -> str:
     if isinstance(step, int):
         return f"[{step + 1}]"
-    return f".{step}" if re.fullmatch(r"[\w-]{1,40}", step) else f".{show_found(step)}"
+    return f".{step}" if re.fullmatch(r"[\w-]{1,40}", step) else f".{describe_value(step)}"
 
 
 def _table_at(schema: type[Table], location: tuple[int | str, ...]) -> tuple[type[Table], str]:

@@ -19,7 +19,7 @@ from zcd.errors import InputError
 
 if TYPE_CHECKING:
     from quantiphy import Quantity
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _REFERENCE = re.compile(r"[A-Za-z]{1,4}\d{1,5}[A-Za-z]?", re.ASCII)
@@ -34,7 +34,7 @@ _ALIKE = str.maketrans(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kind:
+class QuantityKind:
     """What a field expects: the quantity's name, unit, allowed range and examples.
 
     Parameters
@@ -139,14 +139,14 @@ def no_such_part(ref: str, known: Iterable[str], key: str = "") -> InputError:
     )
 
 
-def parse_quantity(found: object, kind: Kind, key: str = "") -> float:
+def parse_quantity(found: object, kind: QuantityKind, key: str = "") -> float:
     """Read a quantity as a person wrote it.
 
     Parameters
     ----------
     found : object
         Text with a unit, SI prefix or IEC 60062 code, or a plain int or float in SI units.
-    kind : Kind
+    kind : QuantityKind
         What is expected.
     key : str, optional
         Where it stood, for the message.
@@ -177,10 +177,10 @@ def parse_quantity(found: object, kind: Kind, key: str = "") -> float:
             note = " (write the unit)"
         elif unclear:
             note = f" ({unclear})"
-        raise refusal(found, kind.allowed() + note, key)
+        raise invalid_value(found, kind.allowed() + note, key)
     if not kind.low <= value <= kind.high:
         note = f" ({kind.hint})" if kind.hint else ""
-        raise refusal(found, kind.allowed(with_range=True) + note, key)
+        raise invalid_value(found, kind.allowed(with_range=True) + note, key)
     return value
 
 
@@ -219,7 +219,7 @@ def _is_bare(found: object) -> bool:
     )
 
 
-def _unclear(found: object, kind: Kind) -> str:
+def _unclear(found: object, kind: QuantityKind) -> str:
     """What to write in place of a spelling with two meanings; empty where there is one."""
     if not isinstance(found, str):
         return ""
@@ -227,7 +227,7 @@ def _unclear(found: object, kind: Kind) -> str:
     return next((advice for pattern, advice in kind.unclear if pattern.fullmatch(text)), "")
 
 
-def _read(found: object, kind: Kind) -> float | None:
+def _read(found: object, kind: QuantityKind) -> float | None:
     """Value in SI units; None where `found` is not a spelling of this kind."""
     if isinstance(found, bool):
         return None
@@ -253,7 +253,7 @@ def _finite(number: float) -> float | None:
     return value if isfinite(value) else None
 
 
-def _read_plain(number: str, suffix: str, kind: Kind) -> float | None:
+def _read_plain(number: str, suffix: str, kind: QuantityKind) -> float | None:
     if not suffix:
         return _finite(float(number)) if kind.bare or float(number) == 0 else None
     factor = kind.spellings.get(suffix.lower())
@@ -269,7 +269,7 @@ def _read_plain(number: str, suffix: str, kind: Kind) -> float | None:
     return _finite(float(_quantity_class()(f"{number}{prefix}")))
 
 
-def _read_code(code: str, unit: str | None, kind: Kind) -> float | None:
+def _read_code(code: str, unit: str | None, kind: QuantityKind) -> float | None:
     """Read an IEC 60062 code, where the letter stands for the decimal point."""
     if unit and unit.lower() not in kind.spellings:
         return None
@@ -278,7 +278,7 @@ def _read_code(code: str, unit: str | None, kind: Kind) -> float | None:
     return _finite(float(quantity)) if quantity and quantity.units == kind.unit else None
 
 
-def _read_fraction(text: str, kind: Kind) -> float | None:
+def _read_fraction(text: str, kind: QuantityKind) -> float | None:
     """Read 1/4 W, the trade's way to write a power rating."""
     match = re.fullmatch(r"(\d{1,2})/(\d{1,2})\s*[wW]", text, re.ASCII)
     if kind.unit != "W" or not match or int(match[2]) == 0:

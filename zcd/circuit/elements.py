@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from zcd.board.units import nearest
 from zcd.circuit.batch import Batch
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 
 Answer = TypeVar("Answer")
 Value = float | NDArray[np.float64]
@@ -231,7 +231,7 @@ class Circuit(Batch):
         found = self.aliases.get(name, name)
         if found not in self.nodes:
             known = (*self.nodes, *self.aliases)
-            raise refusal(name, f"one of the nodes {', '.join(known)}{nearest(name, known)}")
+            raise invalid_value(name, f"one of the nodes {', '.join(known)}{nearest(name, known)}")
         return found
 
     def change(self, ref: str, **values: Value) -> Circuit:

@@ -48,7 +48,7 @@ def bench(
     from zcd.cli.output import print_json
     from zcd.errors import InputError
     from zcd.web.server import serve
-    from zcd.web.state import Desk
+    from zcd.web.state import PageState
 
     path = None if board_file in (None, DASH) else Path(str(board_file))
     found = None if board_file is None else keys_given(board_file)
@@ -64,5 +64,5 @@ def bench(
         if browser:
             webbrowser.open(address)
 
-    serve(port, Desk(found, path, jobs, settings()), ready)
+    serve(port, PageState(found, path, jobs, settings()), ready)
     return 0

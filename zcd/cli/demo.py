@@ -25,24 +25,24 @@ def demo(folder: str | None, as_json: bool) -> int:
     from zcd import api
     from zcd.cli.output import draw, print_json, show
     from zcd.diagnosis.case import Case
-    from zcd.jobs.analysis import atlas_of, diagnosed
+    from zcd.jobs.analysis import diagnosed, fault_dictionary_of
     from zcd.jobs.demo import write_demo
 
     made = write_demo(folder)
-    atlas = atlas_of(made.job)
-    found = diagnosed(atlas, made.job.measured, flags=made.job.flags)
+    dictionary = fault_dictionary_of(made.job)
+    found = diagnosed(dictionary, made.job.measured, flags=made.job.flags)
     verdict = api.check(made.repaired)
     report = str(made.folder / "report.html")
-    case = Case(job=made.job, atlas=atlas, diagnosis=found)
+    case = Case(job=made.job, atlas=dictionary, diagnosis=found)
     draw(made.repaired, verdict, report, None, case)
     if as_json:
         from zcd.report.of_diagnosis import cautions_of_step
-        from zcd.report.of_diagnosis_dict import diagnosis_record
+        from zcd.report.of_diagnosis_dict import diagnosis_to_dict
         from zcd.serialize import to_dict
 
         record = {
             "folder": str(made.folder),
-            "diagnosis": diagnosis_record(made.job, atlas.circuit, found),
+            "diagnosis": diagnosis_to_dict(made.job, dictionary.circuit, found),
             "check": to_dict(verdict),
         }
         print_json(record, cautions_of_step(found))

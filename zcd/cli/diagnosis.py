@@ -25,17 +25,17 @@ def readings(file: str, as_json: bool) -> int:
     """
     from zcd.cli.output import print_result
     from zcd.diagnosis.case import ExpectedReadings
-    from zcd.diagnosis.expected_readings import bench_card
-    from zcd.jobs.analysis import atlas_of
+    from zcd.diagnosis.expected_readings import list_expected_readings
+    from zcd.jobs.analysis import fault_dictionary_of
     from zcd.progress import progress_bar
 
     job = job_given(file)
-    atlas = atlas_of(job)
-    with progress_bar(len(atlas.readings)) as begin:
-        lines = bench_card(atlas, begin)
-    atlas.keep()
+    dictionary = fault_dictionary_of(job)
+    with progress_bar(len(dictionary.readings)) as begin:
+        lines = list_expected_readings(dictionary, begin)
+    dictionary.keep()
     expected = ExpectedReadings(
-        board=job.board, circuit=atlas.circuit, meter=job.meter, lines=lines
+        board=job.board, circuit=dictionary.circuit, meter=job.meter, lines=lines
     )
     print_result(expected, as_json)
     return 0
@@ -110,9 +110,9 @@ def diagnose(
 
     from zcd.cli.output import converse, on_terminal, print_result
     from zcd.diagnosis.case import Case
-    from zcd.diagnosis.job_history import with_experience
+    from zcd.diagnosis.job_history import with_fault_statistics
     from zcd.diagnosis.reading_syntax import parse_reading
-    from zcd.jobs.analysis import atlas_of, captured, diagnosed, experienced
+    from zcd.jobs.analysis import captured, diagnosed, fault_dictionary_of, fault_statistics_of
     from zcd.jobs.conversation import parse_flags
 
     if ask and as_json:
@@ -120,20 +120,22 @@ def diagnose(
     if ask:
         require_file(file, "write it into one and give that, for the answers are typed here")
     job = job_given(file)
-    atlas = atlas_of(job)
-    known = None
+    dictionary = fault_dictionary_of(job)
+    statistics = None
     if record and file != DASH:
-        known = experienced(job, file)
-        atlas = with_experience(atlas, known)
-    more = tuple(parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written)
+        statistics = fault_statistics_of(job, file)
+        dictionary = with_fault_statistics(dictionary, statistics)
+    more = tuple(
+        parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written
+    )
     more += captured(csv, job.board) if csv is not None else ()
     flags = parse_flags(flags) if flags else ()
     if ask or (job.file is None and file != DASH and not (more or as_json) and on_terminal()):
-        converse(job, atlas, place, more, flags, settings().meter_texts)
+        converse(job, dictionary, place, more, flags, settings().meter_texts)
         return 0
     if place is not None:
         raise click.UsageError("--job is for the prompt: give --ask too")
     job = replace(job, log=job.log + more, flags=flags or job.flags)
-    found = diagnosed(atlas, job.measured, job.skipped, job.flags)
-    print_result(Case(job=job, atlas=atlas, diagnosis=found, known=known), as_json)
+    found = diagnosed(dictionary, job.measured, job.skipped, job.flags)
+    print_result(Case(job=job, atlas=dictionary, diagnosis=found, known=statistics), as_json)
     return 0

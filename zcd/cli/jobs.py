@@ -25,18 +25,18 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
       zcd jobs --open
     """
     from zcd.cli.output import print_json, show
-    from zcd.diagnosis.job_history import read_record, search
+    from zcd.diagnosis.job_history import read_job_history, search
     from zcd.report.document import Document, Section
-    from zcd.report.of_job_history import record_data, record_sheet
+    from zcd.report.of_job_history import job_history_table, job_history_to_dict
 
-    record = read_record(folder)
+    record = read_job_history(folder)
     found = search(record, words)
     if is_open is not None:
         found = tuple(e for e in found if (e.closed is None) is is_open)
     if as_json:
-        print_json(record_data(found, folder))
+        print_json(job_history_to_dict(found, folder))
     else:
-        table = record_sheet(found, len(record))
+        table = job_history_table(found, len(record))
         show(Document(title="", sections=(Section("", (table,)),)))
     return 0
 

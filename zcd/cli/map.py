@@ -45,7 +45,7 @@ def map_command(board_file: str, across: str, up: str, plot: str | None, as_json
     from dataclasses import replace
 
     from zcd.cli.output import print_result
-    from zcd.errors import refusal
+    from zcd.errors import invalid_value
     from zcd.files import require_picture
     from zcd.margin.loss_map import loss_map
     from zcd.margin.loss_share import loss_share
@@ -57,7 +57,7 @@ def map_command(board_file: str, across: str, up: str, plot: str | None, as_json
     board = board_given(board_file)
     first = quantity_of(board, across, "--across")
     if quantity_of(board, up, "--up") == first:
-        raise refusal(up, f"another quantity than --across, which is {first.key}", "--up")
+        raise invalid_value(up, f"another quantity than --across, which is {first.key}", "--up")
     with progress_bar(3) as begin:
         begin("searching where sync is lost")
         found = loss_map(board, across, up)

@@ -97,7 +97,7 @@ def retest(
     from zcd.cli.output import print_result
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.reading_syntax import parse_reading
-    from zcd.jobs.analysis import atlas_of, captured, retest_kept, tested_again
+    from zcd.jobs.analysis import captured, fault_dictionary_of, retest_kept, tested_again
 
     if (replaced or by) and job_file is None:
         raise click.UsageError("--replaced and --by are kept in a job file: give --job too")
@@ -107,12 +107,12 @@ def retest(
     about = load_job(job_file) if job_file is not None else None
     if about is not None and about.file is None:
         raise click.UsageError(f"--job: {job_file} is a board file; give a job file")
-    atlas = atlas_of(job)
-    more = [parse_reading(text, atlas.circuit, f'--reading "{text[:60]}"') for text in written]
+    dictionary = fault_dictionary_of(job)
+    more = [parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written]
     taken = (*job.measured, *more, *(captured(csv, job.board) if csv is not None else ()))
     if not taken:
         raise click.UsageError("nothing was measured: give --reading, --capture or a job file")
-    found = tested_again(atlas, taken, about.measured if about else (), job.flags)
+    found = tested_again(dictionary, taken, about.measured if about else (), job.flags)
     if about is not None:
         retest_kept(about, found, by, replaced, job.board_file)
     print_result(found, as_json, job=job_file)

@@ -15,20 +15,20 @@ if TYPE_CHECKING:
     from zcd.circuit.elements import Circuit
     from zcd.diagnosis.capture_measurements import Traces
     from zcd.diagnosis.case import Case
-    from zcd.diagnosis.fault_dictionary import Atlas
+    from zcd.diagnosis.fault_dictionary import FaultDictionary
     from zcd.diagnosis.faults import Fault
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.meters import Meter
     from zcd.diagnosis.rank import Diagnosis
     from zcd.diagnosis.readings import Measured, Reading
-    from zcd.jobs.job_file import JobDocument
+    from zcd.jobs.job_file import JobFileWriter
     from zcd.margin.check import Check
     from zcd.report.cautions import Caution
     from zcd.report.document import Document
     from zcd.results import Result
     from zcd.spice.compare import Comparison
 from zcd.jobs.analysis import diagnosed, prepared
-from zcd.jobs.job_sheet import _pictured, pages_of
+from zcd.jobs.job_sheet import _pictured, document_of
 
 NARROWEST = 40
 """Columns of a table, however few the terminal says it has: below, words would be left out."""
@@ -81,7 +81,7 @@ def draw_capture(board: Board, traces: Traces, path: str) -> None:
 
 def converse(
     job: Job,
-    atlas: Atlas,
+    dictionary: FaultDictionary,
     place: str | None,
     more: Sequence[Measured] = (),
     flags: Sequence[str] = (),
@@ -93,7 +93,7 @@ def converse(
     ----------
     job : Job
         What is known already.
-    atlas : Atlas
+    dictionary : FaultDictionary
     place : str or None
         Of a new job file; None: the job's own, or one beside the board file.
     more : sequence of Measured
@@ -108,7 +108,7 @@ def converse(
     InputError
         If there is no place for the job file, or the last answer could not be kept in it.
     """
-    from zcd.diagnosis.readings import Side
+    from zcd.diagnosis.readings import AccessLevel
     from zcd.errors import InputError
     from zcd.files import file_name
     from zcd.jobs.conversation import HELP, Answers, Conversation
@@ -124,39 +124,39 @@ def converse(
             raise EOFError
         return line
 
-    warned: set[Side] = set()
+    warned: set[AccessLevel] = set()
 
     def show_step(found: Diagnosis) -> None:
-        show(Document(title="", sections=step_sections(found, atlas.circuit, warned)))
-        if found.suggestion is not None and found.suggestion.side is not Side.MAINS:
+        show(Document(title="", sections=step_sections(found, dictionary.circuit, warned)))
+        if found.suggestion is not None and found.suggestion.access is not AccessLevel.MAINS:
             # the cautions for live parts are due each time
-            warned.add(found.suggestion.side)
+            warned.add(found.suggestion.access)
 
     def tell(text: str) -> None:
         click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
 
     def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
-        new = not document.written
-        theirs = document.keep(log, flags)
+        new = not writer.written
+        theirs = writer.keep(log, flags)
         if new and meter_texts:
-            document.write_meter(meter_texts)
+            writer.write_meter(meter_texts)
         if theirs:
-            talk.answers.join(theirs, document.log)
+            talk.answers.join(theirs, writer.log)
             readings = "a reading" if len(theirs) == 1 else f"{len(theirs)} readings"
             tell(f"{name}: somebody else has added {readings} meanwhile; counted from now on")
 
-    document = _document(job, atlas, place)
-    name = file_name(document.path)
-    known = document if document.written else job
+    writer = _document(job, dictionary, place)
+    name = file_name(writer.path)
+    known = writer if writer.written else job
     talk = Conversation(
-        Answers(atlas.circuit, [*known.log, *more], tuple(flags) or known.flags),
-        lambda taken, skipped, flags: diagnosed(atlas, taken, skipped, flags),
+        Answers(dictionary.circuit, [*known.log, *more], tuple(flags) or known.flags),
+        lambda taken, skipped, flags: diagnosed(dictionary, taken, skipped, flags),
         keep,
     )
     given = talk.answers.log, talk.answers.flags
-    if (given[0] or document.written) and given != (list(document.log), document.flags):
+    if (given[0] or writer.written) and given != (list(writer.log), writer.flags):
         keep(*given)
-    prepared(atlas)
+    prepared(dictionary)
     click.echo(textwrap.fill(HELP, 78))
     click.echo(f"Each answer is kept in {name}.")
     talk.run(show_step, ask, tell)
@@ -166,22 +166,22 @@ def converse(
             f"{name}: found no way to keep the last answer, as told above; allowed: the same "
             "answer again, once there is one"
         )
-    if document.written:
+    if writer.written:
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
 
 
-def _document(job: Job, atlas: Atlas, place: str | None) -> JobDocument:
+def _document(job: Job, dictionary: FaultDictionary, place: str | None) -> JobFileWriter:
     """The job file that a conversation writes."""
     from pathlib import Path
 
-    from zcd.jobs.job_file import JobDocument, free_job_path
+    from zcd.jobs.job_file import JobFileWriter, free_job_path
 
     if place is None and job.file is not None:
         # others may have added to it since it was read
-        return JobDocument(job.file, atlas.circuit, log=None)
+        return JobFileWriter(job.file, dictionary.circuit, log=None)
     assert job.board_file is not None
     path = free_job_path(job.board_file) if place is None else Path(place)
-    return JobDocument(path, atlas.circuit, job.board_file)
+    return JobFileWriter(path, dictionary.circuit, job.board_file)
 
 
 def draw(
@@ -213,7 +213,7 @@ def draw(
             kind=kind,
         )
     if report:
-        write_report(report, pages_of(board, found, case, meter), paper)
+        write_report(report, document_of(board, found, case, meter), paper)
 
 
 def print_comparison(

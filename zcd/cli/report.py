@@ -56,14 +56,16 @@ def report(
     """
     from zcd.cli.report_output import record_job, report_files
     from zcd.files import NO_TYPESETTER, has_typesetter
-    from zcd.jobs.analysis import experienced
+    from zcd.jobs.analysis import fault_statistics_of
 
     if not files:
         require_file(job_file, "say with --to where the report goes")
     places = report_files(job_file, files)
     job = job_given(job_file)
     board = job.board if repaired is None else board_given(repaired)
-    known = experienced(job, job_file) if record and job_file != DASH else None
+    statistics = fault_statistics_of(job, job_file) if record and job_file != DASH else None
     if not files and not has_typesetter():
         click.echo(f"No PDF is written: {NO_TYPESETTER}", err=True)
-    return record_job(job, board, places, paper or settings().paper, known=known, as_json=as_json)
+    return record_job(
+        job, board, places, paper or settings().paper, statistics=statistics, as_json=as_json
+    )

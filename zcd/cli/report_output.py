@@ -10,10 +10,10 @@ import click
 from zcd.board.model import Board
 from zcd.cli.output import print_json
 from zcd.diagnosis.job import Job
-from zcd.diagnosis.job_history import Experience
-from zcd.errors import refusal
+from zcd.diagnosis.job_history import FaultStatistics
+from zcd.errors import invalid_value
 from zcd.files import has_typesetter, require_place, require_typesetter
-from zcd.jobs.job_sheet import judged_job, write_record
+from zcd.jobs.job_sheet import checked_job, write_record
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.text import plain, verdict_text
 
@@ -31,7 +31,7 @@ def report_files(job_file: str, wanted: Sequence[str]) -> tuple[str, ...]:
         If a file is neither HTML nor PDF, its place cannot be written, or the package is missing.
     """
     if not Path(job_file).name:
-        raise refusal(job_file, "a job or board file", "JOB")
+        raise invalid_value(job_file, "a job or board file", "JOB")
     job = Path(job_file)
     places = tuple(wanted) or tuple(
         str(job.with_name(f"{job.stem}-report{kind}"))
@@ -39,7 +39,7 @@ def report_files(job_file: str, wanted: Sequence[str]) -> tuple[str, ...]:
     )
     for place in places:
         if Path(place).suffix.lower() not in KINDS:
-            raise refusal(place, "a file name that ends in .html or .pdf", "--to")
+            raise invalid_value(place, "a file name that ends in .html or .pdf", "--to")
         require_typesetter(place)
         require_place(place)
     return places
@@ -51,7 +51,7 @@ def record_job(
     places: Sequence[str],
     paper: str,
     *,
-    known: Experience | None,
+    statistics: FaultStatistics | None,
     as_json: bool,
 ) -> int:
     """Write the record of a job.
@@ -65,7 +65,7 @@ def record_job(
         Files.
     paper : str
         ``a4`` or ``letter``.
-    known : Experience or None
+    statistics : FaultStatistics or None
         What closed jobs say; None: they are to shift nothing.
     as_json : bool
 
@@ -74,7 +74,7 @@ def record_job(
     int
         Exit code: 0 where the repaired board passes, else 1.
     """
-    case, check = judged_job(job, board, known)
+    case, check = checked_job(job, board, statistics)
     write_record(case, board, check, places, paper, job.meter)
     told = "" if case is None else sentence(case.diagnosis.conclusion)
     if as_json:

@@ -64,13 +64,15 @@ def story(
         raise click.UsageError("--amount and --plots belong to --cause")
     if cause is not None:
         board = board_given(board_file)
-        story_output.tell(board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json)
+        story_output.show_story(
+            board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json
+        )
     elif flags is not None:
         wanted = story_output.parse_flags(flags)
         meter = settings().meter
-        story_output.turn_round(
+        story_output.show_causes_for_flags(
             board_given(board_file), wanted, seconds, meter=meter, as_json=as_json
         )
     else:
-        story_output.tell_all(board_given(board_file), seconds, as_json=as_json)
+        story_output.show_stories(board_given(board_file), seconds, as_json=as_json)
     return 0

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from zcd.board.model import Board
 from zcd.cli.output import print_result
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 from zcd.files import require_place
 from zcd.simulation.causes import find_cause, of_amount
 from zcd.simulation.controller import FAN, SYNC
@@ -30,11 +30,11 @@ def parse_flags(text: str) -> frozenset[str]:
     words = [word.strip().lower() for word in text.replace("+", ",").split(",")]
     words = [word for word in words if word]
     if not words or set(words) - {SYNC, FAN, NONE} or (NONE in words and len(words) > 1):
-        raise refusal(text, '"sync,fan", "sync", "fan" or "none"', "--flags")
+        raise invalid_value(text, '"sync,fan", "sync", "fan" or "none"', "--flags")
     return frozenset(words) - {NONE}
 
 
-def tell(
+def show_story(
     board: Board,
     key: str,
     amount: float | None,
@@ -58,13 +58,13 @@ def tell(
     print_result(story, as_json)
 
 
-def tell_all(board: Board, seconds: float, *, as_json: bool) -> None:
+def show_stories(board: Board, seconds: float, *, as_json: bool) -> None:
     """Tell all causes against their flags."""
     stories = all_stories(board, seconds)
     print_result(StoryTable(board=board, seconds=seconds, stories=stories), as_json)
 
 
-def turn_round(
+def show_causes_for_flags(
     board: Board,
     flags: frozenset[str],
     seconds: float,

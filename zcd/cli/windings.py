@@ -55,7 +55,7 @@ def windings(
     """
     from zcd.cli.output import print_json, show
     from zcd.report.cautions import UNPLUGGED
-    from zcd.report.of_windings import parse_measured, verdict_document, verdict_record
+    from zcd.report.of_windings import parse_measured, verdict_document, verdict_to_dict
     from zcd.simulation.windings import name_leads
 
     measured = parse_measured(
@@ -69,7 +69,7 @@ def windings(
     )
     verdict = name_leads(measured)
     if as_json:
-        print_json(verdict_record(measured, verdict), UNPLUGGED)
+        print_json(verdict_to_dict(measured, verdict), UNPLUGGED)
     else:
         show(verdict_document(measured, verdict))
     return 0 if verdict.safe else 1

@@ -22,7 +22,7 @@ from zcd.refdata import contents
 
 FloatArray = NDArray[np.float64]
 
-MOST_FILES = 60
+MAX_FILES = 60
 """Boards that are remembered; the one longest unused goes first."""
 ROOMS = ("board", "circuit", "physics", "engine", "sync", "margin", "diagnosis")
 
@@ -78,7 +78,7 @@ class Store:
     def _forget_old(self) -> None:
         """Keep the folder small."""
         files = sorted(self.path.parent.glob("*.npz"), key=lambda p: p.stat().st_mtime)
-        for path in files[:-MOST_FILES]:
+        for path in files[:-MAX_FILES]:
             path.unlink(missing_ok=True)
 
 

@@ -20,21 +20,21 @@ from zcd.files import file_name
 
 FloatArray = NDArray[np.float64]
 
-MOST_BYTES = 100_000_000
+MAX_BYTES = 100_000_000
 WANTED = "an oscilloscope's CSV: a column of time, one or two of volts, up to 100 MB"
 LAYOUTS = (("\t", "."), (";", "."), (";", ","), ("\t", ","), (",", "."), (None, "."), (None, ","))
 """Delimiter (None: blanks) and decimal sign, in the order in which they are tried."""
 LOOKED_AT = 400
 """Lines from which the layout is told."""
 FEWEST_SAMPLES = 100
-LEAST_FILLED = 0.98
+MIN_FILLED = 0.98
 TIME_UNITS_S = {"s": 1.0, "sec": 1.0, "second": 1.0, "seconds": 1.0, "ms": 1e-3, "us": 1e-6,
                 "ns": 1e-9}  # fmt: skip
 VOLT_UNITS_V = {"v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3, "kv": 1e3}
 LONGEST_S = 60.0
 """A time without a unit is taken as seconds up to this length."""
 INDEX_STEP = 1.0
-LEAST_STEPS = 0.02
+MIN_STEPS = 0.02
 MOST = 1e12
 """No sample is so large; scopes write 9.9e37 where they have none."""
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
@@ -81,7 +81,7 @@ def load_capture(path: str | Path) -> Capture:
         If it cannot be read, or does not say plainly what it holds.
     """
     path = Path(path)
-    return read_capture(read_bytes(path, WANTED, MOST_BYTES), file_name(path))
+    return read_capture(read_bytes(path, WANTED, MAX_BYTES), file_name(path))
 
 
 def read_capture(data: bytes, name: str) -> Capture:
@@ -101,7 +101,7 @@ def read_capture(data: bytes, name: str) -> Capture:
     numeric = [
         k
         for k in range(wide)
-        if np.mean([len(r) > k and _is_number(r[k]) for r in tail]) >= LEAST_FILLED
+        if np.mean([len(r) > k and _is_number(r[k]) for r in tail]) >= MIN_FILLED
     ]
     whole = (n for n, r in enumerate(rows) if all(len(r) > k and _is_number(r[k]) for k in numeric))
     start = next(whole, len(rows))
@@ -141,8 +141,8 @@ def _layout(lines: list[str], name: str) -> tuple[str | None, str]:
     def columns(layout: tuple[str | None, str]) -> int:
         counts = [sum(map(_is_number, _cells(line, *layout))) for line in tail]
         texts = [sum(1 for c in _cells(line, *layout) if c) for line in tail]
-        even = np.mean(np.array(counts) == np.median(counts)) >= LEAST_FILLED
-        whole = np.mean(np.array(counts) == np.array(texts)) >= LEAST_FILLED
+        even = np.mean(np.array(counts) == np.median(counts)) >= MIN_FILLED
+        whole = np.mean(np.array(counts) == np.array(texts)) >= MIN_FILLED
         return int(np.median(counts)) if even and whole else 0
 
     best = max(LAYOUTS, key=columns)
@@ -154,7 +154,7 @@ def _layout(lines: list[str], name: str) -> tuple[str | None, str]:
 def _numbers(rows: list[list[str]], columns: list[int], name: str) -> FloatArray:
     """The columns of numbers, shape (columns, m); a torn last line is left out."""
     whole = [r for r in rows if all(len(r) > k and _is_number(r[k]) for k in columns)]
-    if len(whole) < FEWEST_SAMPLES or len(whole) < LEAST_FILLED * len(rows):
+    if len(whole) < FEWEST_SAMPLES or len(whole) < MIN_FILLED * len(rows):
         torn = len(rows) - len(whole)
         raise _refuse(name, f"{len(whole)} lines of numbers and {torn} others among them")
     return np.array([[float(r[k]) for r in whole] for k in columns])
@@ -185,7 +185,7 @@ def _told(
 def _rises(column: FloatArray) -> bool:
     """Whether a column is a time, perhaps one printed with too few digits."""
     step = np.diff(column)
-    return bool(np.all(step >= 0.0) and np.mean(step > 0.0) > LEAST_STEPS)
+    return bool(np.all(step >= 0.0) and np.mean(step > 0.0) > MIN_STEPS)
 
 
 def _even(time: FloatArray) -> FloatArray:

@@ -148,7 +148,7 @@ def readings_of(traces: Traces) -> tuple[Measured, ...]:
     """A capture as readings: frequency, low time, and the edge delay where the mains is there."""
 
     def at(function: Function) -> Reading:
-        return Reading(function=function, a="pin", b="logic0")
+        return Reading(function=function, red="pin", black="logic0")
 
     count = traces.falls_s.size
     hertz = 1.0 / traces.interval_s if count > 1 else 0.0

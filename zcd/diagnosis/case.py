@@ -7,10 +7,10 @@ from dataclasses import dataclass, field, replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.expected_readings import CardLine
-from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.expected_readings import ExpectedReading
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.job import Job
-from zcd.diagnosis.job_history import Experience, with_experience
+from zcd.diagnosis.job_history import FaultStatistics, with_fault_statistics
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.next_reading import Choice, Suggestion
 from zcd.diagnosis.rank import Diagnosis, Ranked, choices, diagnose
@@ -31,14 +31,14 @@ class ExpectedReadings(Result):
     circuit : Circuit
         Nominal, for the parts between nodes.
     meter : Meter
-    lines : tuple of CardLine
+    lines : tuple of ExpectedReading
         Safest first.
     """
 
     board: Board
     circuit: Circuit
     meter: Meter
-    lines: tuple[CardLine, ...]
+    lines: tuple[ExpectedReading, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -48,23 +48,23 @@ class Case(Result):
     Parameters
     ----------
     job : Job
-    atlas : Atlas
+    fault dictionary : FaultDictionary
         What each reading would show under each fault.
     diagnosis : Diagnosis
-    known : Experience or None
+    known : FaultStatistics or None
         What closed jobs made of the priors; None: they were left out.
     """
 
     job: Job
-    atlas: Atlas = field(compare=False)
+    atlas: FaultDictionary = field(compare=False)
     diagnosis: Diagnosis
-    known: Experience | None = None
+    known: FaultStatistics | None = None
 
     @classmethod
     def of(
         cls,
         job: Job,
-        known: Experience | None = None,
+        statistics: FaultStatistics | None = None,
         *,
         progress: Progress | None = None,
     ) -> Case:
@@ -73,7 +73,7 @@ class Case(Result):
         Parameters
         ----------
         job : Job
-        known : Experience, optional
+        statistics : FaultStatistics, optional
             What closed jobs say; they then shift what is likely before any reading.
         progress : callable, optional
             Told which reading is being predicted.
@@ -82,18 +82,22 @@ class Case(Result):
         -------
         case : Case
         """
-        atlas = make_atlas(job.board, job.meter, stored=True)
-        if known is not None:
-            atlas = with_experience(atlas, known)
-        return cls._diagnosed(job, atlas, known, progress)
+        dictionary = make_fault_dictionary(job.board, job.meter, stored=True)
+        if statistics is not None:
+            dictionary = with_fault_statistics(dictionary, statistics)
+        return cls._diagnosed(job, dictionary, statistics, progress)
 
     @classmethod
     def _diagnosed(
-        cls, job: Job, atlas: Atlas, known: Experience | None, progress: Progress | None
+        cls,
+        job: Job,
+        dictionary: FaultDictionary,
+        statistics: FaultStatistics | None,
+        progress: Progress | None,
     ) -> Case:
-        found = diagnose(atlas, job.measured, job.skipped, progress, job.flags)
-        atlas.keep()
-        return cls(job=job, atlas=atlas, diagnosis=found, known=known)
+        found = diagnose(dictionary, job.measured, job.skipped, progress, job.flags)
+        dictionary.keep()
+        return cls(job=job, atlas=dictionary, diagnosis=found, known=statistics)
 
     @property
     def board(self) -> Board:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.diagnosis.fault_dictionary import Atlas, Progress
+from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.likelihood import error, scaled
-from zcd.diagnosis.readings import Reading, Side, parts_over, side_of
+from zcd.diagnosis.readings import AccessLevel, Reading, access_level, parts_over
 
 FloatArray = NDArray[np.float64]
 
@@ -18,7 +18,7 @@ APART = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
+class ExpectedRange:
     """What a reading shows over all that is unknown: least, middle, most."""
 
     low: float
@@ -27,72 +27,76 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CardLine:
+class ExpectedReading:
     """One reading of the card.
 
     Parameters
     ----------
     reading : Reading
-    side : Side
+    access : AccessLevel
     over : str
         The part (or parts) that the probes are across; empty where there is none.
-    healthy : Shown
-    faults : dict of str to Shown
+    healthy : ExpectedRange
+    faults : dict of str to ExpectedRange
         By single fault; only those that this reading tells from a good board.
     """
 
     reading: Reading
-    side: Side
+    access: AccessLevel
     over: str
-    healthy: Shown
-    faults: dict[str, Shown]
+    healthy: ExpectedRange
+    faults: dict[str, ExpectedRange]
 
 
-def bench_card(atlas: Atlas, progress: Progress | None = None) -> tuple[CardLine, ...]:
+def list_expected_readings(
+    dictionary: FaultDictionary, progress: Progress | None = None
+) -> tuple[ExpectedReading, ...]:
     """The card of a board.
 
     Parameters
     ----------
-    atlas : Atlas
+    dictionary : FaultDictionary
     progress : callable, optional
 
     Returns
     -------
-    lines : tuple of CardLine
+    lines : tuple of ExpectedReading
         Dead tests, then the isolated side, then the mains side, then with one end lifted.
     """
-    atlas.prepare(atlas.readings, progress)
-    order = list(Side)
-    lines = [_line(atlas, reading) for reading in atlas.readings]
-    return tuple(sorted(lines, key=lambda line: order.index(line.side)))
+    dictionary.prepare(dictionary.readings, progress)
+    order = list(AccessLevel)
+    lines = [_line(dictionary, reading) for reading in dictionary.readings]
+    return tuple(sorted(lines, key=lambda line: order.index(line.access)))
 
 
-def _line(atlas: Atlas, reading: Reading) -> CardLine:
-    shown = atlas.by_fault(atlas.shown(reading))
-    limits = _healthy_limits(atlas, reading, shown[0])
-    return CardLine(
+def _line(dictionary: FaultDictionary, reading: Reading) -> ExpectedReading:
+    shown = dictionary.by_fault(dictionary.predictions(reading))
+    limits = _healthy_limits(dictionary, reading, shown[0])
+    return ExpectedReading(
         reading=reading,
-        side=side_of(atlas.circuit, reading),
-        over=parts_over(atlas.circuit, reading.a, reading.b),
+        access=access_level(dictionary.circuit, reading),
+        over=parts_over(dictionary.circuit, reading.red, reading.black),
         healthy=_spread(shown[0]),
         faults={
             fault.key: _spread(row)
-            for fault, row in zip(atlas.faults, shown, strict=True)
+            for fault, row in zip(dictionary.faults, shown, strict=True)
             if not fault.members and row.size and _differs(reading, row, limits)
         },
     )
 
 
-def _spread(values: FloatArray) -> Shown:
+def _spread(values: FloatArray) -> ExpectedRange:
     # a rank that exists: between a number and an overload there is no middle
     low, middle, high = np.sort(values)[[0, values.size // 2, -1]]
-    return Shown(low=float(low), middle=float(middle), high=float(high))
+    return ExpectedRange(low=float(low), middle=float(middle), high=float(high))
 
 
-def _healthy_limits(atlas: Atlas, reading: Reading, healthy: FloatArray) -> tuple[float, float]:
+def _healthy_limits(
+    dictionary: FaultDictionary, reading: Reading, healthy: FloatArray
+) -> tuple[float, float]:
     """What a good board shows, errors included, on the reading's own scale."""
     values = scaled(reading.function, healthy)
-    margin = APART * error(reading.function, values, atlas.meter)
+    margin = APART * error(reading.function, values, dictionary.meter)
     return float(np.min(values - margin)), float(np.max(values + margin))
 
 

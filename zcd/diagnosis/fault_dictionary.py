@@ -1,4 +1,5 @@
-"""The atlas of a board: what every reading shows under every fault, over all that is unknown."""
+"""The fault dictionary of a board: what every reading shows under every fault, over all that is
+unknown."""
 
 from __future__ import annotations
 
@@ -18,7 +19,7 @@ from zcd.diagnosis.faults import Fault, faults_of, includes, same_repair
 from zcd.diagnosis.flag_evidence import DOUBT, FAN, SYNC, flags_share, sync_flag_share
 from zcd.diagnosis.information import Spectrum, spectrum
 from zcd.diagnosis.likelihood import Fit
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.readings import Reading, useful_readings
@@ -41,7 +42,7 @@ Progress = Callable[[str], None]
 
 
 @dataclass(slots=True)
-class Atlas:
+class FaultDictionary:
     """Predictions for every fault and sample, made reading by reading when asked for.
 
     Parameters
@@ -78,10 +79,10 @@ class Atlas:
     holds: csr_array
     circuit: Circuit
     readings: tuple[Reading, ...]
-    _bench: Bench
+    _meter_model: MeterModel
     _store: Store | None = None
     _stored: dict[str, FloatArray] = field(default_factory=dict)
-    _shown: dict[Reading, FloatArray] = field(default_factory=dict)
+    _predictions: dict[Reading, FloatArray] = field(default_factory=dict)
     _fits: dict[Reading, Fit] = field(default_factory=dict)
     _spectra: dict[Reading, Spectrum] = field(default_factory=dict)
     _sync: FloatArray | None = None
@@ -92,13 +93,13 @@ class Atlas:
         """Number S of entries with a circuit of their own."""
         return len(self.member) - len(self.states)
 
-    def shown(self, reading: Reading) -> FloatArray:
+    def predictions(self, reading: Reading) -> FloatArray:
         """What the meter would show, shape (S, N)."""
-        if reading not in self._shown:
-            self._shown[reading] = self._stored_or(
-                reading.words, lambda: self._bench.take([reading])[:, 0]
+        if reading not in self._predictions:
+            self._predictions[reading] = self._stored_or(
+                reading.words, lambda: self._meter_model.read([reading])[:, 0]
             )
-        return self._shown[reading]
+        return self._predictions[reading]
 
     def _stored_or(self, words: str, make: Callable[[], FloatArray]) -> FloatArray:
         """A prediction from an earlier run, or a new one, shape (S, N)."""
@@ -119,7 +120,7 @@ class Atlas:
         if reading not in self._fits:
             graded = [self.faults[f].amount is not None for f in self.member[: self.simulated]]
             self._fits[reading] = Fit(
-                reading, self.shown(reading), self.meter, self.states, np.array(graded)
+                reading, self.predictions(reading), self.meter, self.states, np.array(graded)
             )
         return self._fits[reading]
 
@@ -134,7 +135,7 @@ class Atlas:
         if not observed:
             return 1.0
         if self._sync is None:
-            margin = self._stored_or(MARGIN, lambda: self._bench.lock().margin)
+            margin = self._stored_or(MARGIN, lambda: self._meter_model.lock().margin)
             sync = sync_flag_share(margin)
             self._sync = np.concatenate([sync, sync[self.states].mean(axis=1)])
         reports = [self.faults[f].reports for f in self.member]
@@ -156,7 +157,7 @@ class Atlas:
 
     def looks(self, reading: Reading) -> FloatArray:
         """What the meter would show, shape (E, N): now one, now the other of two looks."""
-        shown = self.shown(reading)
+        shown = self.predictions(reading)
         turns = shown[self.states]
         other = np.arange(shown.shape[1]) % 2 == 1
         return np.concatenate([shown, np.where(other, turns[:, 1], turns[:, 0])])
@@ -166,17 +167,17 @@ class Atlas:
         for reading in readings:
             if progress is not None and not self.has(reading):
                 progress(reading.words)
-            self.shown(reading)
+            self.predictions(reading)
 
     def has(self, reading: Reading) -> bool:
         """Whether a reading is predicted already."""
-        return reading in self._shown or name_of(reading.words) in self._stored
+        return reading in self._predictions or name_of(reading.words) in self._stored
 
 
-def make_atlas(
+def make_fault_dictionary(
     board: Board, meter: Meter, samples: int = SAMPLES, *, stored: bool = False
-) -> Atlas:
-    """Set up the atlas of a board.
+) -> FaultDictionary:
+    """Set up the fault dictionary of a board.
 
     Parameters
     ----------
@@ -189,7 +190,7 @@ def make_atlas(
 
     Returns
     -------
-    atlas : Atlas
+    fault dictionary : FaultDictionary
     """
     nominal = build_circuit(board)
     faults, shares = _all_faults(nominal)
@@ -212,7 +213,7 @@ def make_atlas(
     _LOG.info(
         "%d faults, %d samples each; %d readings known before", len(faults), samples, len(kept)
     )
-    return Atlas(
+    return FaultDictionary(
         board=board,
         meter=meter,
         faults=faults,
@@ -223,7 +224,7 @@ def make_atlas(
         holds=_holds(faults),
         circuit=nominal,
         readings=useful_readings(board, nominal),
-        _bench=Bench(
+        _meter_model=MeterModel(
             board,
             stack(rows),
             meter,

@@ -13,7 +13,7 @@ from zcd.diagnosis.faults import Fault
 
 FloatArray = NDArray[np.float64]
 
-MOST_PAIRS = 28
+MAX_PAIRS = 28
 COMMON = {
     ("contact", "open"),
     ("resistor", "open"),
@@ -51,7 +51,7 @@ def pairs_of(faults: Sequence[Fault], shares: FloatArray) -> tuple[tuple[Fault, 
     Returns
     -------
     pairs : tuple of Fault
-        No more than `MOST_PAIRS`.
+        No more than `MAX_PAIRS`.
     pair_shares : ndarray, shape (len(pairs),)
     """
     common = [k for k, f in enumerate(faults) if (f.kind, f.mode) in COMMON and not f.states]
@@ -60,7 +60,7 @@ def pairs_of(faults: Sequence[Fault], shares: FloatArray) -> tuple[tuple[Fault, 
         for i, j in combinations(common, 2)
         if _apart(faults[i], faults[j])
     ]
-    found = sorted(found, key=lambda each: -each[0])[:MOST_PAIRS]
+    found = sorted(found, key=lambda each: -each[0])[:MAX_PAIRS]
     weights = np.array([weight for weight, _, _ in found])
     second = SECOND_SHARE / shares[common].sum()
     return tuple(_pair(faults[i], faults[j]) for _, i, j in found), second * weights

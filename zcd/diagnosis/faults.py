@@ -41,18 +41,18 @@ from zcd.diagnosis.circuit_edits import (
     times,
     turned,
 )
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 
-MOST_SHORT_OHM = 100.0
+MAX_SHORT_OHM = 100.0
 """What is beyond is a leak: between the two no size is left out."""
-SHORT_OHM = between((0.02, MOST_SHORT_OHM))
+SHORT_OHM = between((0.02, MAX_SHORT_OHM))
 """A blob of solder, a junction that was punched through, a carbonised track."""
 DRIFT = (1.15, 100.0)
 """A drifted resistor reads high: from just out of tolerance to nearly open."""
 LOW_VALUE = (0.01, 0.87)
 """A resistor that is too low: a wrong part, or one whose film is partly bridged."""
 LEAK_OHM = (1e3, 3e6)
-LED_LEAK_OHM = (MOST_SHORT_OHM, 300e3)
+LED_LEAK_OHM = (MAX_SHORT_OHM, 300e3)
 """At some milliamperes a LED does not feel more than that beside it."""
 AGED = (0.02, 0.7)
 RESISTIVE_CONTACT_OHM = (5e3, 3e6)
@@ -63,7 +63,7 @@ LOW_MAINS = (0.4, 0.85)
 FREQUENCY_OFF = ((0.8, 0.96), (1.04, 1.25))
 """Too low, or too high: a generator, or a supply of the other frequency; common practice, no
 source."""
-PIN_LEAK_OHM = (MOST_SHORT_OHM, 300e3)
+PIN_LEAK_OHM = (MAX_SHORT_OHM, 300e3)
 SMALL_DIODE_V = 75.0
 """Reverse rating of a signal diode fitted where a mains rectifier belongs (1N4148)."""
 
@@ -186,7 +186,7 @@ def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circ
         known = tuple(faults)
         near = nearest(key, known)
         allowed = f"a fault of this board{near}" if near else f"one of {', '.join(known)}"
-        raise refusal(key, allowed, "--fault")
+        raise invalid_value(key, allowed, "--fault")
     rows = np.full(circuit.size, severity)
     return faults[found], faults[found].edit(circuit, rows)
 

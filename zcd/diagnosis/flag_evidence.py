@@ -19,7 +19,7 @@ MARGIN_WIDTH = 0.1
 """The controller's rules are mostly assumed: how sharp their limits are taken."""
 FOLLOWS = 0.9
 """Chance that lost sync brings the fan flag too: the drive is never fired, the tacho silent."""
-NONE_OF_THESE = 0.5
+UNMODELLED = 0.5
 
 
 def sync_flag_share(margin: FloatArray) -> FloatArray:
@@ -54,5 +54,5 @@ def flags_share(
 
 def no_fault_share(observed: Collection[str]) -> float:
     """The same for none of these, which says nothing of flags."""
-    half = np.array(NONE_OF_THESE)
+    half = np.array(UNMODELLED)
     return float(flags_share(observed, half, half))

@@ -9,7 +9,7 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from zcd.board.quantity_kinds import DURATION
-from zcd.board.units import Kind
+from zcd.board.units import QuantityKind
 
 if TYPE_CHECKING:
     from zcd.diagnosis.meters import AcKind, Meter
@@ -69,7 +69,7 @@ class MeterFunction:
         What is read; between nodes other than those of the pin, where that is something else.
     short : str
         What a diagram writes before volts at a node; empty: it shows them at no node.
-    kind : Kind
+    kind : QuantityKind
         How its value is written, and within which limits.
     unit_ending : str
         How the unit ends the keys of its values.
@@ -113,7 +113,7 @@ class MeterFunction:
     words: str
     words_off_pin: str = ""
     short: str = ""
-    kind: Kind
+    kind: QuantityKind
     unit_ending: str
     method: Method
     on_mains: bool = False
@@ -164,7 +164,7 @@ class MeterFunction:
 _ROWS = (
     MeterFunction(
         key=Function.DC, synonyms=("vdc", "dcv"), words="DC volts", short="DC",
-        kind=Kind(
+        kind=QuantityKind(
             word="DC volts", unit="V", low=-2000.0, high=2000.0, examples=("4.98 V", "-310 mV"),
             spellings=_VOLTS, prefixes="mk",
         ),
@@ -175,7 +175,7 @@ _ROWS = (
     ),
     MeterFunction(
         key=Function.AC, synonyms=("vac", "acv"), words="AC volts", short="AC",
-        kind=Kind(
+        kind=QuantityKind(
             word="AC volts", unit="V", low=0.0, high=2000.0, examples=("228 V", "0.3 V"),
             spellings=_VOLTS, prefixes="mk",
         ),
@@ -186,7 +186,7 @@ _ROWS = (
     ),
     MeterFunction(
         key=Function.LOW_Z, synonyms=("loz", "lo z"), words="AC volts, low impedance",
-        kind=Kind(
+        kind=QuantityKind(
             word="AC volts, low impedance,", unit="V", low=0.0, high=2000.0,
             examples=("228 V", "3 V"), spellings=_VOLTS, prefixes="mk",
         ),
@@ -199,7 +199,7 @@ _ROWS = (
     ),
     MeterFunction(
         key=Function.OHM, synonyms=("ohms",), words="ohms",
-        kind=Kind(
+        kind=QuantityKind(
             word="ohms", unit="Ω", low=0.0, high=1e9, examples=("82k", "4k7", "OL"),
             spellings={"ω": 1.0, "ohm": 1.0, "ohms": 1.0, "r": 1.0}, prefixes="mkKMG",
         ),
@@ -210,7 +210,7 @@ _ROWS = (
     ),
     MeterFunction(
         key=Function.DIODE, words="diode test",
-        kind=Kind(
+        kind=QuantityKind(
             word="a diode test", unit="V", low=0.0, high=10.0, examples=("0.58 V", "OL"),
             spellings=_VOLTS, prefixes="m",
         ),
@@ -220,7 +220,7 @@ _ROWS = (
     ),
     MeterFunction(
         key=Function.FREQUENCY, synonyms=("hz",), words="frequency",
-        kind=Kind(
+        kind=QuantityKind(
             word="a frequency", unit="Hz", low=0.0, high=1e5, examples=("50 Hz", "0"),
             spellings={"hz": 1.0}, prefixes="k",
         ),
@@ -231,7 +231,7 @@ _ROWS = (
     MeterFunction(
         key=Function.DUTY, words="duty (share of time low)",
         words_off_pin="duty (share of time above the mean)",
-        kind=Kind(
+        kind=QuantityKind(
             word="a share of time", unit="%", low=0.0, high=1.0, examples=("48 %", "0 %"),
             spellings={"%": 0.01}, bare=False,
         ),
@@ -239,7 +239,7 @@ _ROWS = (
     ),
     MeterFunction(
         key=Function.LOW_TIME, words="low time (scope)",
-        kind=Kind(
+        kind=QuantityKind(
             word=DURATION.word, unit="s", low=0.0, high=1.0, examples=("9.5 ms", "800 us"),
             spellings=DURATION.spellings, prefixes=DURATION.prefixes,
         ),
@@ -248,7 +248,7 @@ _ROWS = (
     MeterFunction(
         key=Function.EDGE_DELAY, synonyms=("delay", "edge"),
         words="edge delay after the mains crossing (scope)",
-        kind=Kind(
+        kind=QuantityKind(
             word="a delay, negative where early,", unit="s", low=-0.1, high=0.1,
             examples=("600 us", "-0.3 ms"),
             spellings=DURATION.spellings, prefixes=DURATION.prefixes,

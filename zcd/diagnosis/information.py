@@ -22,7 +22,7 @@ NEGLIGIBLE = 1e-4
 """Share of a fault that the choice of a reading need not look at."""
 REACH_WIDTHS = 3.0
 """How far a sample reaches, in its own widths."""
-LEAST_SHARE = 1e-300
+MIN_SHARE = 1e-300
 SAME_BINS = 2
 """A reading taken again shows the same if it lies so many bins (errors) away at most."""
 
@@ -131,7 +131,7 @@ class Expected:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Belief:
+class Posterior:
     """What is believed before a reading.
 
     Parameters
@@ -140,7 +140,7 @@ class Belief:
         Posterior of entries and samples.
     member : ndarray of int, shape (E,)
         Fault of each entry.
-    none : float
+    unmodelled : float
         Probability of none of these.
     holds : sparse array, shape (F, F)
         1 where a fault (row) is there if another (column) is: itself, in a pair, now and then.
@@ -148,7 +148,7 @@ class Belief:
 
     weights: FloatArray
     member: IntArray
-    none: float
+    unmodelled: float
     holds: csr_array
 
     @cached_property
@@ -168,14 +168,14 @@ class Belief:
         return self.holds[self.kept][:, self.kept]
 
 
-def expected(found: Spectrum, belief: Belief) -> Expected:
+def expected(found: Spectrum, posterior: Posterior) -> Expected:
     """What a reading is expected to be worth.
 
     Parameters
     ----------
     found : Spectrum
         Of the reading.
-    belief : Belief
+    posterior : Posterior
 
     Returns
     -------
@@ -183,15 +183,17 @@ def expected(found: Spectrum, belief: Belief) -> Expected:
         Its `bits` are the mutual information of fault and reading, slips included; of none of
         these a reading says nothing.
     """
-    there, joint = 1.0 - belief.none, found.of_groups(belief.groups)
-    joint = _with_slips(there * joint / joint.sum())
+    there, joint = 1.0 - posterior.unmodelled, found.of_groups(posterior.groups)
+    joint = _with_outliers(there * joint / joint.sum())
     bits = there * _information(joint / there)
     # none of these shows anything equally well
-    rest = np.full(joint.shape[1], belief.none / joint.shape[1])
-    return _expected(bits, joint, rest, belief.kept_holds)
+    rest = np.full(joint.shape[1], posterior.unmodelled / joint.shape[1])
+    return _expected(bits, joint, rest, posterior.kept_holds)
 
 
-def expected_again(found: Spectrum, measured: float, slip: FloatArray, belief: Belief) -> Expected:
+def expected_again(
+    found: Spectrum, measured: float, outlier: FloatArray, posterior: Posterior
+) -> Expected:
     """What it is worth to take a reading again that may have been a slip.
 
     If it was sound it shows the same again, and so it does where no fault explains it. If it was a
@@ -203,26 +205,26 @@ def expected_again(found: Spectrum, measured: float, slip: FloatArray, belief: B
         Of the reading.
     measured : float
         What it showed, on the scale of the spectrum.
-    slip : ndarray, shape (E, N)
+    outlier : ndarray, shape (E, N)
         Chance that it was a slip, if the fault is that one.
-    belief : Belief
+    posterior : Posterior
         After it.
 
     Returns
     -------
     worth : Expected
     """
-    sound = (belief.weights * (1.0 - slip)).sum(axis=1)
-    sound = np.bincount(belief.member, weights=sound)[belief.kept]
-    anew = found.of_groups(csr_array(belief.groups * slip.ravel()))
+    sound = (posterior.weights * (1.0 - outlier)).sum(axis=1)
+    sound = np.bincount(posterior.member, weights=sound)[posterior.kept]
+    anew = found.of_groups(csr_array(posterior.groups * outlier.ravel()))
     near = np.abs(np.arange(found.bins) - found.bin_of(measured)) <= SAME_BINS
     same = sound + anew[:, near].sum(axis=1)
     joint = np.concatenate([same[:, None], anew[:, ~near]], axis=1)
-    joint = _with_slips(joint * (1.0 - belief.none) / joint.sum())
+    joint = _with_outliers(joint * (1.0 - posterior.unmodelled) / joint.sum())
     rest = np.zeros(joint.shape[1])
-    rest[0] = belief.none
+    rest[0] = posterior.unmodelled
     bits = _information(np.concatenate([joint, rest[None]]))
-    return _expected(bits, joint, rest, belief.kept_holds)
+    return _expected(bits, joint, rest, posterior.kept_holds)
 
 
 def _expected(bits: float, joint: FloatArray, rest: FloatArray, holds: csr_array) -> Expected:
@@ -237,7 +239,7 @@ def _expected(bits: float, joint: FloatArray, rest: FloatArray, holds: csr_array
 
 
 def together(holds: csr_array, faults: Sequence[int]) -> csr_array:
-    """The same as `Belief.holds`, where some faults count as one."""
+    """The same as `Posterior.holds`, where some faults count as one."""
     there = holds.toarray()
     there[faults] = there[faults].max(axis=0)
     return csr_array(there)
@@ -253,7 +255,7 @@ def _groups(weights: FloatArray, member: IntArray, faults: IntArray) -> csr_arra
     return csr_array((every[sample], (group[sample], sample)), shape=(len(faults), every.size))
 
 
-def parted_bits(
+def distinguishable_bits(
     spectra: Sequence[Spectrum], weights: FloatArray, member: IntArray, faults: Sequence[int]
 ) -> FloatArray:
     """How well the best of some readings would part each two of some faults, if even before.
@@ -273,12 +275,12 @@ def parted_bits(
     """
     k = len(faults)
     scale = np.bincount(member, weights=weights.max(axis=1), minlength=int(member.max()) + 1)
-    even = weights / np.maximum(scale, LEAST_SHARE)[member][:, None]
+    even = weights / np.maximum(scale, MIN_SHARE)[member][:, None]
     groups = _groups(even, member, np.asarray(faults))
     bits = np.zeros((k, k))
     for found in spectra:
         joint = found.of_groups(groups)
-        joint /= np.maximum(joint.sum(axis=1, keepdims=True), LEAST_SHARE)
+        joint /= np.maximum(joint.sum(axis=1, keepdims=True), MIN_SHARE)
         joint = (1.0 - OUTLIER_SHARE) * joint + OUTLIER_SHARE / joint.shape[1]
         alone = entropy_bits(joint)
         both = entropy_bits(0.5 * (joint[:, None] + joint[None, :]))
@@ -286,7 +288,7 @@ def parted_bits(
     return bits
 
 
-def _with_slips(joint: FloatArray) -> FloatArray:
+def _with_outliers(joint: FloatArray) -> FloatArray:
     """A table of shares, some of the readings plainly wrong: anywhere."""
     shares = joint.sum(axis=1, keepdims=True)
     return np.asarray((1.0 - OUTLIER_SHARE) * joint + OUTLIER_SHARE * shares / joint.shape[1])

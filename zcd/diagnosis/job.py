@@ -17,7 +17,7 @@ from zcd.board.keys import key
 from zcd.board.model import Board
 from zcd.board.schema import Day, Table, one_of, quantity
 from zcd.board.toml_files import parse_toml, read_text, refuse, validate
-from zcd.board.units import Kind, nearest
+from zcd.board.units import QuantityKind, nearest
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
 from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
@@ -31,25 +31,25 @@ from zcd.diagnosis.reading_syntax import (
     parse_shown,
 )
 from zcd.diagnosis.readings import Measured, Power, Reading, parts_over
-from zcd.diagnosis.retest_record import Retested, RetestTable, read_retest
-from zcd.errors import InputError, refusal
+from zcd.diagnosis.retest_record import RetestRecord, RetestTable, read_retest
+from zcd.errors import InputError, invalid_value
 from zcd.files import file_name
 
 _ACCURACY = quantity_kinds.TOLERANCE
 
 WANTED = "a job or board file, TOML in UTF-8, up to 1 MB"
 
-_INPUT = Kind(
+_INPUT = QuantityKind(
     word="an input resistance", unit="Ω", low=100.0, high=1e12, examples=("10M", "3k"),
     spellings={"ω": 1.0, "ohm": 1.0}, prefixes="kKMG",
 )  # fmt: skip
 
-_RANGE = Kind(
+_RANGE = QuantityKind(
     word="the full scale of the highest ohms range", unit="Ω", low=100e3, high=1e10,
     examples=("20M", "2M"), spellings={"ω": 1.0, "ohm": 1.0}, prefixes="kKMG",
 )  # fmt: skip
 
-_OPEN = Kind(
+_OPEN = QuantityKind(
     word="an open-circuit voltage", unit="V", low=0.2, high=10.0, examples=("2.7 V", "1.5 V"),
     spellings={"v": 1.0}, prefixes="m",
 )  # fmt: skip
@@ -135,7 +135,7 @@ class Job:
     found, repair : str
         What the fault turned out to be, and what was done; empty while the job is open.
     closed : date or None
-    retests : tuple of Retested
+    retests : tuple of RetestRecord
         How the board read after a repair, in the order taken: the last one counts.
     board_file : Path or None
         Where the board was read from.
@@ -151,7 +151,7 @@ class Job:
     found: str = ""
     repair: str = ""
     closed: date | None = None
-    retests: tuple[Retested, ...] = ()
+    retests: tuple[RetestRecord, ...] = ()
     board_file: Path | None = None
     file: Path | None = None
 
@@ -217,7 +217,7 @@ def job_file_of(found: Mapping[str, Any]) -> tuple[JobFile | None, list[str]]:
     version = found.get("version", VERSION)
     if isinstance(version, int) and version > VERSION:
         allowed = f"{VERSION} (a newer zcd wrote this file: read it with that one)"
-        return None, [str(refusal(version, allowed, "version"))]
+        return None, [str(invalid_value(version, allowed, "version"))]
     return validate(JobFile, found)
 
 
@@ -230,13 +230,15 @@ def board_file_of(path: Path, name: str) -> Path:
     if there:
         return path.parent / name
     where = "beside this job file, or at a path from there (moved? put it back, or name its place)"
-    raise refuse(file_name(path), [str(refusal(name, f"a board file {where}", "board"))])
+    raise refuse(file_name(path), [str(invalid_value(name, f"a board file {where}", "board"))])
 
 
 def _flags(flags: tuple[str, ...], name: str) -> tuple[str, ...]:
     """Flags, of which `none` stands alone."""
     if NO_FLAG in flags and len(flags) > 1:
-        raise refuse(name, [str(refusal(list(flags), f"{NO_FLAG!r} alone, or flags", "flags"))])
+        raise refuse(
+            name, [str(invalid_value(list(flags), f"{NO_FLAG!r} alone, or flags", "flags"))]
+        )
     return flags
 
 
@@ -298,10 +300,10 @@ def _reading(table: ReadingTable, circuit: Circuit, key: str) -> Reading:
     power = None if table.power is None else parse_power(table.power, f"{key}.power")
     if table.over is None:
         if table.lifted:
-            raise refusal(True, "`lifted` only together with `over`", f"{key}.lifted")
+            raise invalid_value(True, "`lifted` only together with `over`", f"{key}.lifted")
         if (table.red is None) != (table.black is None):
             given = table.red or table.black
-            raise refusal(given, "both `red` and `black`, or neither (the pin)", key)
+            raise invalid_value(given, "both `red` and `black`, or neither (the pin)", key)
         ends = table.red or "pin", table.black or "logic0"
         a, b = _turned(ends, table.reversed)
         return make_reading(function, a, b, circuit, key, power=power)
@@ -311,7 +313,7 @@ def _reading(table: ReadingTable, circuit: Circuit, key: str) -> Reading:
     if part is None:
         parts = tuple(e.ref for e in circuit if not is_hidden(e))
         allowed = f"one of {', '.join(parts)}{nearest(table.over, parts)}"
-        raise refusal(table.over, allowed, f"{key}.over")
+        raise invalid_value(table.over, allowed, f"{key}.over")
     a, b = _turned((part.a, part.b), table.reversed)
     lifted = part.ref if table.lifted else ""
     return make_reading(function, a, b, circuit, key, lifted, power)
@@ -329,7 +331,7 @@ def _at_both(
             a, b = _turned(ends, table.reversed)
             return make_reading(function, a, b, circuit, key, lifted, power)
     allowed = "either `over`, or `red` and `black`, or all three where they agree"
-    raise refusal(table.over, allowed, f"{key}.over")
+    raise invalid_value(table.over, allowed, f"{key}.over")
 
 
 def _turned(ends: tuple[str, str], turned: bool) -> tuple[str, str]:

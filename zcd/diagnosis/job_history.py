@@ -17,10 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.toml_files import parse_toml, read_text
-from zcd.diagnosis.fault_dictionary import Atlas
+from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.job import WANTED, JobFile, job_file_of
-from zcd.diagnosis.retest_record import Retested, read_retest
+from zcd.diagnosis.retest_record import RetestRecord, read_retest
 from zcd.errors import InputError
 from zcd.files import file_name
 
@@ -30,7 +30,7 @@ HANDBOOK_JOBS = 20.0
 """The handbooks' shares of kinds of faults count like so many jobs; common practice, no source."""
 PART_JOBS = 5.0
 """Within a kind, an even share of the parts counts like so many; common practice, no source."""
-MOST_FILES = 10_000
+MAX_FILES = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +50,7 @@ class Entry:
     kind : str
         Its kind and mode, such as ``resistor drift``.
     closed : date or None
-    retest : Retested or None
+    retest : RetestRecord or None
         The last one.
     problem : str
         Why the file cannot be read; empty if it can.
@@ -65,7 +65,7 @@ class Entry:
     found: str = ""
     kind: str = ""
     closed: date | None = None
-    retest: Retested | None = None
+    retest: RetestRecord | None = None
     problem: str = ""
 
     @property
@@ -77,7 +77,7 @@ class Entry:
         return " ".join((*told, *self.flags, *mended)).casefold()
 
 
-def read_record(folder: str | Path) -> tuple[Entry, ...]:
+def read_job_history(folder: str | Path) -> tuple[Entry, ...]:
     """All jobs of a folder: open ones first, then the last closed first.
 
     Parameters
@@ -92,7 +92,7 @@ def read_record(folder: str | Path) -> tuple[Entry, ...]:
     Raises
     ------
     InputError
-        If the folder cannot be read, or holds more than `MOST_FILES` such files.
+        If the folder cannot be read, or holds more than `MAX_FILES` such files.
     """
     folder = Path(folder)
     name = file_name(folder)
@@ -103,8 +103,8 @@ def read_record(folder: str | Path) -> tuple[Entry, ...]:
         raise InputError(f"{name}: {why}; allowed: a folder of job files") from error
     if files is None:
         raise InputError(f"{name}: found no folder; allowed: a folder of job files")
-    if len(files) > MOST_FILES:
-        raise InputError(f"{name}: found {len(files)} files; allowed: up to {MOST_FILES}")
+    if len(files) > MAX_FILES:
+        raise InputError(f"{name}: found {len(files)} files; allowed: up to {MAX_FILES}")
     names: dict[Path, str] = {}
     entries = [entry for file in files if (entry := _entry(file, names)) is not None]
     entries.sort(key=lambda e: e.file.name)
@@ -161,7 +161,7 @@ def search(entries: Iterable[Entry], words: str) -> tuple[Entry, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Experience:
+class FaultStatistics:
     """What closed jobs say of the faults of a board.
 
     Parameters
@@ -181,9 +181,9 @@ class Experience:
         return self.kinds.total()
 
 
-def experience(
+def fault_statistics(
     entries: Iterable[Entry], board_name: str, without: Path | None = None
-) -> Experience:
+) -> FaultStatistics:
     """Count the closed jobs of a record.
 
     Parameters
@@ -195,7 +195,7 @@ def experience(
         A job file that must not count: the one that is being worked on.
     """
     closed = [e for e in entries if e.closed and e.kind and e.file != without]
-    return Experience(
+    return FaultStatistics(
         kinds=Counter(e.kind for e in closed),
         parts=Counter(e.found for e in closed if e.board_name == board_name),
     )
@@ -206,7 +206,9 @@ def kind_of(fault: Fault) -> str:
     return f"{fault.kind} {fault.mode}".strip()
 
 
-def shifted_shares(faults: Sequence[Fault], shares: FloatArray, known: Experience) -> FloatArray:
+def shifted_shares(
+    faults: Sequence[Fault], shares: FloatArray, statistics: FaultStatistics
+) -> FloatArray:
     """Prior probabilities of faults, shifted by experience.
 
     The mean of a Dirichlet distribution after counting, once over the kinds of faults and once over
@@ -217,7 +219,7 @@ def shifted_shares(faults: Sequence[Fault], shares: FloatArray, known: Experienc
     faults : sequence of Fault
     shares : ndarray, shape (len(faults),)
         Before.
-    known : Experience
+    statistics : FaultStatistics
 
     Returns
     -------
@@ -227,15 +229,19 @@ def shifted_shares(faults: Sequence[Fault], shares: FloatArray, known: Experienc
     names = [kind_of(fault) for fault in faults]
     kinds, member = np.unique(names, return_inverse=True)
     before = np.bincount(member, weights=shares) / shares.sum()
-    seen = np.array([known.kinds[str(kind)] for kind in kinds], dtype=float)
+    seen = np.array([statistics.kinds[str(kind)] for kind in kinds], dtype=float)
     after = (HANDBOOK_JOBS * before + seen) / (HANDBOOK_JOBS + seen.sum())
-    found = np.array([known.parts[fault.key] for fault in faults], dtype=float)
+    found = np.array([statistics.parts[fault.key] for fault in faults], dtype=float)
     of_kind = np.bincount(member, weights=found)
     within = shares / shares.sum() / before[member]
     within = (PART_JOBS * within + found) / (PART_JOBS + of_kind[member])
     return np.asarray(shares.sum() * after[member] * within)
 
 
-def with_experience(atlas: Atlas, known: Experience) -> Atlas:
-    """An atlas with its priors shifted."""
-    return replace(atlas, shares=shifted_shares(atlas.faults, atlas.shares, known))
+def with_fault_statistics(
+    dictionary: FaultDictionary, statistics: FaultStatistics
+) -> FaultDictionary:
+    """A fault dictionary with its priors shifted."""
+    return replace(
+        dictionary, shares=shifted_shares(dictionary.faults, dictionary.shares, statistics)
+    )

@@ -25,7 +25,7 @@ TWICE_SHARE = 0.05
 source."""
 ABOUT_RATIO = 0.1
 """What "about" may be off, over the value: common practice, no source."""
-LEAST_OHM = 1.0
+MIN_OHM = 1.0
 ALIKE_ERRORS = 2.0
 """Standard errors within which a bench takes two values for one."""
 JUMPS = 0.5
@@ -40,14 +40,14 @@ unknown quantities find samples that fit all of them only far apart; equally lik
 JUMP_ERRORS = 2.0
 """Errors between two looks of a joint from which a display is seen to jump. Both are of one board,
 read with one meter: how well its parts are known does not come in."""
-LEAST_DENSITY = 1e-300
+MIN_DENSITY = 1e-300
 
 
 def scaled(function: Function, values: FloatArray) -> FloatArray:
     """A reading on the scale on which its error is judged: ohms in decades, the rest as it is."""
     row = function.row
     if row.decades:
-        return np.log10(np.clip(values, 0.0, row.overload_as) + LEAST_OHM)
+        return np.log10(np.clip(values, 0.0, row.overload_as) + MIN_OHM)
     if row.overload_as == inf:
         return values
     return np.where(np.isinf(values), row.overload_as, values)
@@ -69,7 +69,7 @@ def error(
 
 
 class Fit:
-    """Density of a reading in every entry of the atlas, from its samples there.
+    """Density of a reading in every entry of the fault dictionary, from its samples there.
 
     Each sample stands for the gap to its neighbours of the same entry: a drift that was tried
     at some sizes explains those in between.
@@ -206,7 +206,7 @@ class Fit:
 
 def _is_local(reading: Reading) -> bool:
     """Whether a reading depends on one part only: a dead test, or volts at the relay's coil."""
-    return reading.function.row.dead or "coil+" in (reading.a, reading.b)
+    return reading.function.row.dead or "coil+" in (reading.red, reading.black)
 
 
 def restless(samples: int) -> NDArray[np.bool_]:
@@ -214,13 +214,13 @@ def restless(samples: int) -> NDArray[np.bool_]:
     return np.arange(samples) % 2 == 1
 
 
-def slip_share(fact: Sequence[Measured]) -> float:
+def outlier_share(fact: Sequence[Measured]) -> float:
     """How often readings that show one fact are plainly wrong, before anything is known of it."""
-    again = any(measured.again for measured in fact)
+    again = any(measured.repeated for measured in fact)
     return OUTLIER_SHARE * TWICE_SHARE if again else OUTLIER_SHARE
 
 
-def told_once(measured: Iterable[Measured], meter: Meter) -> list[Measured]:
+def merge_repeats(measured: Iterable[Measured], meter: Meter) -> list[Measured]:
     """Readings without those that only say again what one of them said, which is marked so.
 
     One that shows something else the second time stays beside the first: one of them was a slip,
@@ -232,7 +232,7 @@ def told_once(measured: Iterable[Measured], meter: Meter) -> list[Measured]:
         if at is None:
             found.append(new)
         else:
-            found[at] = replace(new, again=True)
+            found[at] = replace(new, repeated=True)
     return found
 
 
@@ -274,10 +274,10 @@ def joint_log(
     """
     log_flat = float(sum(np.log(fit.flat_of(read)) for fit, read in fits))
     log_good = np.sum(
-        [np.log(np.maximum(fit.likelihood(read, breadth), LEAST_DENSITY)) for fit, read in fits],
+        [np.log(np.maximum(fit.likelihood(read, breadth), MIN_DENSITY)) for fit, read in fits],
         axis=0,
     )
-    slips = slip_share([read for _, read in fits])
+    slips = outlier_share([read for _, read in fits])
     return np.logaddexp(np.log1p(-slips) + log_good, np.log(slips) + log_flat), log_flat
 
 

@@ -35,7 +35,7 @@ from zcd.diagnosis.meters import (
     ohm_full_scale_v,
     ohm_source_ohm,
 )
-from zcd.diagnosis.readings import Power, Reading, Side, part_elements, side_of
+from zcd.diagnosis.readings import AccessLevel, Power, Reading, access_level, part_elements
 from zcd.engine.network import column
 from zcd.engine.solution import Solution
 from zcd.engine.solve import PULSES, READINGS, solve, solve_dead
@@ -52,7 +52,7 @@ MAINS_SIDE = replace(READINGS, isolated=False)
 
 
 @dataclass(slots=True)
-class Bench:
+class MeterModel:
     """A batch of circuits on the bench, with what was already found out about it.
 
     Parameters
@@ -87,7 +87,7 @@ class Bench:
     _whole: dict[Power, Solution] = field(default_factory=dict)
     _pulsed: dict[Power, Lock] = field(default_factory=dict)
 
-    def take(self, readings: Sequence[Reading]) -> FloatArray:
+    def read(self, readings: Sequence[Reading]) -> FloatArray:
         """What the meter shows, shape (n, len(readings))."""
         shown = np.empty((self.circuit.size, len(readings)))
         for number, reading in enumerate(readings):
@@ -135,9 +135,9 @@ class Bench:
 
     def _wave(self, reading: Reading) -> tuple[Solution, FloatArray]:
         """Voltage between the probes, the meter's own resistance included."""
-        a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
+        a, b = self.circuit.node(reading.red), self.circuit.node(reading.black)
         state = self._state(reading.power)
-        loaded = under_meter(state, self.meter, reading)
+        loaded = with_meter(state, self.meter, reading)
         if reading.power is Power.BENCH:
             still = self.solve_dead(_without_mains(loaded))
             return still, still.between_v(a, b)
@@ -147,7 +147,7 @@ class Bench:
             return without, _of_source(without, source, a)
         # only the engine can go on from what it knows already
         ours = self.solve is solve
-        if side_of(self.circuit, reading) is Side.MAINS:
+        if access_level(self.circuit, reading) is AccessLevel.MAINS:
             solution = self.solve(loaded, MAINS_SIDE, like=without if ours else None)
         else:
             known = self._whole.get(reading.power, without) if ours else None
@@ -185,7 +185,7 @@ class Bench:
 
     def _probe(self, reading: Reading, open_v: float, source_ohm: Value) -> FloatArray:
         """Voltage at the probes of a test source on the dead circuit, or on a part alone."""
-        a, b = self.circuit.node(reading.a), self.circuit.node(reading.b)
+        a, b = self.circuit.node(reading.red), self.circuit.node(reading.black)
         tested = probed(self.circuit, reading, open_v, source_ohm)
         if self.pin_clamp_a is not None and {"pin", "logic+"} & {a, b} and not reading.lifted:
             tested = _with_pin_clamps(tested, self.pin_clamp_a)
@@ -214,10 +214,10 @@ class Bench:
         return np.where(volts > full_scale, OVERLOAD, volts)
 
 
-def under_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:
+def with_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:
     """The circuit under power with the meter on volts across two of its points."""
     ohm = reading.function.row.input_ohm(meter)
-    a, b = circuit.node(reading.a), circuit.node(reading.b)
+    a, b = circuit.node(reading.red), circuit.node(reading.black)
     return circuit.add(Resistance(ref=METER, a=a, b=b, resistance_ohm=ohm))
 
 
@@ -226,7 +226,7 @@ def probed(circuit: Circuit, reading: Reading, open_v: float, source_ohm: Value)
     dead = unplugged(circuit)
     if reading.lifted:
         dead = part_elements(dead, reading.lifted)
-    a, b = dead.node(reading.a), dead.node(reading.b)
+    a, b = dead.node(reading.red), dead.node(reading.black)
     source = TestSource(ref=METER, a=a, b=b, open_v=open_v, resistance_ohm=source_ohm)
     return dead.add(source)
 

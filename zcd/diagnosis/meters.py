@@ -17,9 +17,9 @@ FloatArray = NDArray[np.float64]
 SINE_FORM_RATIO = np.pi / (2.0 * np.sqrt(2.0))
 """Rms over rectified mean of a sine: the scale of an average-responding meter."""
 
-LEAST_OHM_RANGE = 150.0
+MIN_OHM_RANGE = 150.0
 """The lowest ohms range of a meter has at least this full scale."""
-LEAST_VOLT_RANGE_V = 0.15
+MIN_VOLT_RANGE_V = 0.15
 HIGHEST_VOLT_RANGE_V = 1000.0
 DECADES = 10
 TRIGGER_V = 2.0
@@ -96,12 +96,12 @@ class Meter:
     @property
     def ohm_ranges_ohm(self) -> tuple[float, ...]:
         """Full scales of its ohms ranges, lowest first."""
-        return (*self._scales(LEAST_OHM_RANGE, self.ohm_range_ohm), self.ohm_range_ohm)
+        return (*self._scales(MIN_OHM_RANGE, self.ohm_range_ohm), self.ohm_range_ohm)
 
     @property
     def volt_ranges_v(self) -> tuple[float, ...]:
         """Full scales of its ranges on volts, lowest first."""
-        return (*self._scales(LEAST_VOLT_RANGE_V, HIGHEST_VOLT_RANGE_V), HIGHEST_VOLT_RANGE_V)
+        return (*self._scales(MIN_VOLT_RANGE_V, HIGHEST_VOLT_RANGE_V), HIGHEST_VOLT_RANGE_V)
 
     def _scales(self, least: float, highest: float) -> tuple[float, ...]:
         """Full scales, a decade apart, from `least` to below `highest`."""

@@ -9,25 +9,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.fault_dictionary import Atlas, Progress
-from zcd.diagnosis.information import Belief, Expected, entropy_bits, expected, expected_again
+from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
+from zcd.diagnosis.information import Expected, Posterior, entropy_bits, expected, expected_again
 from zcd.diagnosis.likelihood import ALIKE_ERRORS, scaled
-from zcd.diagnosis.readings import Measured, Reading, Side, side_of
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
 from zcd.diagnosis.severity import points
 
 FloatArray = NDArray[np.float64]
 
-LEAST_RISE = 0.005
+MIN_RISE = 0.005
 """Of two hundred boards that read like this one, one more must get the right repair first: at twice
 that, leaks that only many readings together show are left (the proof, 64 cases)."""
-LEAST_SETTLED = 0.05
+MIN_SETTLED = 0.05
 """Or the chance that its answer settles it must be so large."""
 COSTS = {
-    Side.DEAD: 1.0,
-    Side.BENCH: 1.3,
-    Side.ISOLATED: 1.5,
-    Side.MAINS: 20.0,
-    Side.LIFTED: 30.0,
+    AccessLevel.DEAD: 1.0,
+    AccessLevel.BENCH: 1.3,
+    AccessLevel.ISOLATED: 1.5,
+    AccessLevel.MAINS: 20.0,
+    AccessLevel.LIFTED: 30.0,
 }
 """What a reading costs in trouble and danger: common practice, no source."""
 OUTCOMES = 8
@@ -72,7 +72,7 @@ class Suggestion:
     Parameters
     ----------
     reading : Reading
-    side : Side
+    access : AccessLevel
     gain_bits : float
         Information expected from it.
     open_bits : float
@@ -88,7 +88,7 @@ class Suggestion:
     """
 
     reading: Reading
-    side: Side
+    access: AccessLevel
     gain_bits: float
     open_bits: float
     outcomes: tuple[Outcome, ...]
@@ -127,12 +127,12 @@ class Doubt:
     Parameters
     ----------
     measured : Measured
-    slip : ndarray, shape (E, N)
+    outlier : ndarray, shape (E, N)
         Chance of that, if the fault is that one.
     """
 
     measured: Measured
-    slip: FloatArray
+    outlier: FloatArray
 
 
 def worth_taking(worth: Expected) -> bool:
@@ -143,12 +143,12 @@ def worth_taking(worth: Expected) -> bool:
     it tells of those behind. Both are chances, so that what a reading costs stays out of it: cost
     orders those that are worth it.
     """
-    return worth.rise >= LEAST_RISE or worth.settles >= LEAST_SETTLED
+    return worth.rise >= MIN_RISE or worth.settles >= MIN_SETTLED
 
 
 def best_reading(
-    atlas: Atlas,
-    belief: Belief,
+    dictionary: FaultDictionary,
+    posterior: Posterior,
     readings: Sequence[Reading],
     doubts: Sequence[Doubt] = (),
     progress: Progress | None = None,
@@ -157,8 +157,8 @@ def best_reading(
 
     Parameters
     ----------
-    atlas : Atlas
-    belief : Belief
+    dictionary : FaultDictionary
+    posterior : Posterior
     readings : sequence of Reading
         To choose from. Those that could not be chosen are not predicted.
     doubts : sequence of Doubt
@@ -170,70 +170,79 @@ def best_reading(
     -------
     suggestion : Suggestion or None
     """
-    shares = np.array([w.sum() for w in atlas.by_fault(belief.weights)])
-    most = (1.0 - belief.none) * float(entropy_bits(shares / shares.sum()))
+    shares = np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
+    most = (1.0 - posterior.unmodelled) * float(entropy_bits(shares / shares.sum()))
     best: tuple[float, Reading, Expected] | None = None
     for doubt in doubts:
-        worth, cost = _worth_again(atlas, doubt, belief), _cost(atlas, doubt.measured.reading)
+        worth, cost = (
+            _worth_again(dictionary, doubt, posterior),
+            _cost(dictionary, doubt.measured.reading),
+        )
         if worth_taking(worth) and (best is None or worth.bits / cost > best[0]):
             best = worth.bits / cost, doubt.measured.reading, worth
-    for reading in sorted(readings, key=lambda r: _cost(atlas, r)):
-        cost = _cost(atlas, reading)
+    for reading in sorted(readings, key=lambda r: _cost(dictionary, r)):
+        cost = _cost(dictionary, reading)
         if best is not None and most / cost <= best[0]:
             break  # not even a reading that tells all would be worth this trouble
-        if progress is not None and not atlas.has(reading):
+        if progress is not None and not dictionary.has(reading):
             progress(reading.words)
-        worth = expected(atlas.spectrum(reading), belief)
+        worth = expected(dictionary.spectrum(reading), posterior)
         if worth_taking(worth) and (best is None or worth.bits / cost > best[0]):
             best = worth.bits / cost, reading, worth
-    return None if best is None else _suggestion(atlas, belief, best[1], best[2], doubts)
+    return None if best is None else _suggestion(dictionary, posterior, best[1], best[2], doubts)
 
 
-def choices_of(atlas: Atlas, belief: Belief, readings: Sequence[Reading]) -> tuple[Choice, ...]:
+def choices_of(
+    dictionary: FaultDictionary, posterior: Posterior, readings: Sequence[Reading]
+) -> tuple[Choice, ...]:
     """What each reading is expected to tell, the best for its cost first."""
-    atlas.prepare(readings)
+    dictionary.prepare(readings)
     found = [
         Choice(
             reading=reading,
-            gain_bits=expected(atlas.spectrum(reading), belief).bits,
-            cost=_cost(atlas, reading),
+            gain_bits=expected(dictionary.spectrum(reading), posterior).bits,
+            cost=_cost(dictionary, reading),
         )
         for reading in readings
     ]
     return tuple(sorted(found, key=lambda choice: -choice.worth_bits))
 
 
-def _cost(atlas: Atlas, reading: Reading) -> float:
-    return COSTS[side_of(atlas.circuit, reading)]
+def _cost(dictionary: FaultDictionary, reading: Reading) -> float:
+    return COSTS[access_level(dictionary.circuit, reading)]
 
 
-def _worth_again(atlas: Atlas, doubt: Doubt, belief: Belief) -> Expected:
+def _worth_again(dictionary: FaultDictionary, doubt: Doubt, posterior: Posterior) -> Expected:
     reading = doubt.measured.reading
     shown = float(scaled(reading.function, np.asarray(doubt.measured.value)))
-    return expected_again(atlas.spectrum(reading), shown, doubt.slip, belief)
+    return expected_again(dictionary.spectrum(reading), shown, doubt.outlier, posterior)
 
 
-def once_more(atlas: Atlas, belief: Belief, doubt: Doubt) -> Suggestion | None:
+def once_more(dictionary: FaultDictionary, posterior: Posterior, doubt: Doubt) -> Suggestion | None:
     """To take a doubtful reading again; None if that would put nothing else first."""
-    worth = _worth_again(atlas, doubt, belief)
-    if worth.rise < LEAST_RISE:
+    worth = _worth_again(dictionary, doubt, posterior)
+    if worth.rise < MIN_RISE:
         return None
-    return _suggestion(atlas, belief, doubt.measured.reading, worth, [doubt])
+    return _suggestion(dictionary, posterior, doubt.measured.reading, worth, [doubt])
 
 
 def _suggestion(
-    atlas: Atlas, belief: Belief, reading: Reading, worth: Expected, doubts: Sequence[Doubt]
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    reading: Reading,
+    worth: Expected,
+    doubts: Sequence[Doubt],
 ) -> Suggestion:
-    outcomes = _outcomes(atlas, reading, belief.weights)
-    shares = np.array([w.sum() for w in atlas.by_fault(belief.weights)])
+    outcomes = _outcomes(dictionary, reading, posterior.weights)
+    shares = np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
     return Suggestion(
         reading=reading,
-        side=side_of(atlas.circuit, reading),
+        access=access_level(dictionary.circuit, reading),
         gain_bits=worth.bits,
         open_bits=float(entropy_bits(shares)),
         outcomes=outcomes,
-        answers=_answers(atlas, reading, outcomes),
-        full_scale=_full_scale(atlas, reading, outcomes),
+        answers=_answers(dictionary, reading, outcomes),
+        full_scale=_full_scale(dictionary, reading, outcomes),
         again=next((d.measured for d in doubts if d.measured.reading == reading), None),
     )
 
@@ -248,39 +257,45 @@ def within_reach(
     """
 
     def place(reading: Reading) -> tuple[object, ...]:
-        points = frozenset((reading.a, reading.b))
-        return points, side_of(circuit, reading), reading.lifted, reading.function.row.scope
+        points = frozenset((reading.red, reading.black))
+        return points, access_level(circuit, reading), reading.lifted, reading.function.row.scope
 
     missing = {place(reading) for reading in skipped}
     return [reading for reading in readings if place(reading) not in missing]
 
 
-def _full_scale(atlas: Atlas, reading: Reading, outcomes: Sequence[Outcome]) -> float | None:
+def _full_scale(
+    dictionary: FaultDictionary, reading: Reading, outcomes: Sequence[Outcome]
+) -> float | None:
     """Full scale of the lowest range that holds whatever is expected."""
     if (ranges_of := reading.function.row.ranges) is None:
         return None
-    ranges = ranges_of(atlas.meter)
-    mains = side_of(atlas.circuit, reading) is Side.MAINS
+    ranges = ranges_of(dictionary.meter)
+    mains = access_level(dictionary.circuit, reading) is AccessLevel.MAINS
     # the mains may be there whatever is expected
-    most = MAINS_FACTOR * atlas.board.mains.rms_v if mains else 0.0
+    most = MAINS_FACTOR * dictionary.board.mains.rms_v if mains else 0.0
     most = max([most, *(abs(v) for o in outcomes for v in o.value if np.isfinite(v))])
     return next((r for r in ranges if r >= most), ranges[-1])
 
 
-def _outcomes(atlas: Atlas, reading: Reading, weights: FloatArray) -> tuple[Outcome, ...]:
+def _outcomes(
+    dictionary: FaultDictionary, reading: Reading, weights: FloatArray
+) -> tuple[Outcome, ...]:
     """What the reading would show under the likeliest faults, and on a good board."""
-    shown, weight = atlas.by_fault(atlas.looks(reading)), atlas.by_fault(weights)
+    shown, weight = dictionary.by_fault(dictionary.looks(reading)), dictionary.by_fault(weights)
     likely = [int(f) for f in np.argsort([-w.sum() for w in weight])[:OUTCOMES]]
     return tuple(
-        Outcome(key=atlas.faults[f].key, value=points(shown[f], weight[f]))
+        Outcome(key=dictionary.faults[f].key, value=points(shown[f], weight[f]))
         for f in dict.fromkeys([*likely, GOOD_BOARD])
     )
 
 
-def _answers(atlas: Atlas, reading: Reading, outcomes: Sequence[Outcome]) -> tuple[Answer, ...]:
+def _answers(
+    dictionary: FaultDictionary, reading: Reading, outcomes: Sequence[Outcome]
+) -> tuple[Answer, ...]:
     """Outcomes put together where the meter cannot tell one from the other."""
-    fit, good = atlas.fit(reading), atlas.faults[GOOD_BOARD].key
-    jumping = {fault.key for fault in atlas.faults if len(fault.states) > 1}
+    fit, good = dictionary.fit(reading), dictionary.faults[GOOD_BOARD].key
+    jumping = {fault.key for fault in dictionary.faults if len(fault.states) > 1}
 
     def above(first: float, second: float) -> float:
         """How far one value is above another, in errors that a bench takes for none."""

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import OHM_FULL_SCALE_SPAN_V, Meter
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.engine.network import islands
@@ -38,7 +38,7 @@ def node_readings(circuit: Circuit) -> tuple[Reading, ...]:
         mains = "line" in island
         function, black = (Function.AC, "neutral") if mains else (Function.DC, "logic0")
         nodes = [n for n in circuit.nodes if n in island and n != black]
-        found += [Reading(function=function, a=node, b=black) for node in nodes]
+        found += [Reading(function=function, red=node, black=black) for node in nodes]
     return tuple(found)
 
 
@@ -65,7 +65,7 @@ def expected_readings(
     shown : tuple of Measured
         A range where it depends on what nobody said of the meter.
     """
-    (values,) = Bench(board=board, circuit=circuit, meter=meter).take(readings)
+    (values,) = MeterModel(board=board, circuit=circuit, meter=meter).read(readings)
     found = [
         Measured(reading=reading, value=float(value))
         for reading, value in zip(readings, values, strict=True)
@@ -80,7 +80,7 @@ def _of_any_meter(
     ohms = [m.reading for m in found if m.reading.function is Function.OHM]
     volts = np.array(OHM_FULL_SCALE_SPAN_V)
     rows = stack([circuit] * volts.size)
-    ends = np.sort(Bench(board, rows, meter, full_scale_v=volts).take(ohms), axis=0)
+    ends = np.sort(MeterModel(board, rows, meter, full_scale_v=volts).read(ohms), axis=0)
     spans = dict(zip(ohms, ends.T, strict=True))
     return [_spanning(m, spans.get(m.reading)) for m in found]
 

@@ -27,7 +27,7 @@ FITTED = ("resistor", "diode", "led")
 MISFITS = ("reversed", "wrong part", "low", "ten times too low", "ten times too high")
 """Modes that no part comes to by itself. Any part may be the one: how often it fails says nothing
 of it."""
-NONE_OF_THESE_SHARE = 0.01
+UNMODELLED_SHARE = 0.01
 
 RATE_OF = {
     "resistor": "resistor",
@@ -64,7 +64,7 @@ def prior_shares(faults: Sequence[Fault]) -> FloatArray:
     misfit = np.array([fault.kind in FITTED and fault.mode in MISFITS for fault in faults])
     sick = (classes != "healthy") & ~elsewhere & ~misfit
     weights[sick] = _capped(weights[sick], classes[sick])
-    weights[sick] *= 1.0 - NONE_OF_THESE_SHARE - HEALTHY_SHARE - ELSEWHERE_SHARE - MISFIT_SHARE
+    weights[sick] *= 1.0 - UNMODELLED_SHARE - HEALTHY_SHARE - ELSEWHERE_SHARE - MISFIT_SHARE
     weights[misfit] = MISFIT_SHARE * _even([f for f, m in zip(faults, misfit, strict=True) if m])
     weights[elsewhere] *= ELSEWHERE_SHARE / weights[elsewhere].sum()
     weights[classes == "healthy"] = HEALTHY_SHARE

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.diagnosis.fault_dictionary import Atlas, Progress
+from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import Fault, includes, same_repair
 from zcd.diagnosis.flag_evidence import no_fault_share
-from zcd.diagnosis.information import SURE, Belief, parted_bits, together
-from zcd.diagnosis.likelihood import BREADTHS, joint_log, slip_share, told_once
+from zcd.diagnosis.information import SURE, Posterior, distinguishable_bits, together
+from zcd.diagnosis.likelihood import BREADTHS, joint_log, merge_repeats, outlier_share
 from zcd.diagnosis.next_reading import (
     Choice,
     Doubt,
@@ -22,27 +22,27 @@ from zcd.diagnosis.next_reading import (
     once_more,
     within_reach,
 )
-from zcd.diagnosis.readings import Measured, Power, Reading, Side, side_of
+from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, access_level
 from zcd.diagnosis.severity import severity_points
 
 FloatArray = NDArray[np.float64]
 
 DANGER_FACTOR = 2.0
 """Voltage on the isolated side over its highest supply, beyond which mains is suspected."""
-LEAST_DANGER_V = 25.0
+MIN_DANGER_V = 25.0
 """No lower voltage stops the work: it is a wrong or failed supply; common practice, no source."""
-NONE_OF_THESE = "none of these"
-LEAST_PARTED_BITS = 0.1
+UNMODELLED = "none of these"
+MIN_DISTINGUISHABLE_BITS = 0.1
 """Two faults that no reading is expected to part by so much are named together."""
-LEAST_SIZED = 1e-3
+MIN_SIZED = 1e-3
 UNKNOWN_SIZE = (0.1, 0.5, 0.9)
 """Severity of a fault too improbable to ask how far it has gone."""
-LEAST_COMPARED = 0.01
-MOST_COMPARED = 8
+MIN_COMPARED = 0.01
+MAX_COMPARED = 8
 SUSPECT = 0.5
-LEAST_DOUBT = 0.05
+MIN_DOUBT = 0.05
 """A reading less likely wrong than that is not worth taking again."""
-EASY = (Side.DEAD, Side.BENCH, Side.ISOLATED)
+EASY = (AccessLevel.DEAD, AccessLevel.BENCH, AccessLevel.ISOLATED)
 FEWEST_FACTS = 3
 """A reading can disagree with all the others only where there are some."""
 
@@ -70,7 +70,7 @@ class Ranked:
     @property
     def key(self) -> str:
         """Such as ``R2 open``."""
-        return self.fault.key if self.fault else NONE_OF_THESE
+        return self.fault.key if self.fault else UNMODELLED
 
     @property
     def words(self) -> str:
@@ -93,7 +93,7 @@ class Diagnosis:
         None: settled, or nothing left would change the mind.
     conclusion : str
         One sentence.
-    alike : tuple of Ranked
+    indistinguishable : tuple of Ranked
         The first of the ranking, and what no reading on this board would part from it.
     suspects : tuple of Measured
         Readings that disagree with all the others.
@@ -105,13 +105,13 @@ class Diagnosis:
     ranked: tuple[Ranked, ...]
     suggestion: Suggestion | None
     conclusion: str
-    alike: tuple[Ranked, ...] = ()
+    indistinguishable: tuple[Ranked, ...] = ()
     suspects: tuple[Measured, ...] = ()
     stopped: str = ""
 
 
 def diagnose(
-    atlas: Atlas,
+    dictionary: FaultDictionary,
     measured: Sequence[Measured],
     skipped: Collection[Reading] = (),
     progress: Progress | None = None,
@@ -121,7 +121,7 @@ def diagnose(
 
     Parameters
     ----------
-    atlas : Atlas
+    dictionary : FaultDictionary
     measured : sequence of Measured
         Readings taken so far; may be empty. One that shows the same again counts
         more; one that shows something else, beside the first.
@@ -136,23 +136,27 @@ def diagnose(
     -------
     diagnosis : Diagnosis
     """
-    measured = told_once(measured, atlas.meter)
-    atlas.prepare([m.reading for m in measured], progress)
-    weights, none = posterior(atlas, measured, flags)
-    ranked = _ranked(atlas, weights, none, measured)
-    alarm = _alarm(atlas, measured)
-    belief = Belief(weights=weights, member=atlas.member, none=none, holds=atlas.holds)
-    slips = _slips(atlas, measured, flags, belief)
+    measured = merge_repeats(measured, dictionary.meter)
+    dictionary.prepare([m.reading for m in measured], progress)
+    weights, none = posterior_weights(dictionary, measured, flags)
+    ranked = _ranked(dictionary, weights, none, measured)
+    alarm = _alarm(dictionary, measured)
+    posterior = Posterior(
+        weights=weights, member=dictionary.member, unmodelled=none, holds=dictionary.holds
+    )
+    outliers = _outliers(dictionary, measured, flags, posterior)
     alike, suggestion = ranked[:1], None
     sure = present(ranked) >= SURE
     if not sure and not alarm:
-        alike, suggestion = _next(atlas, belief, ranked, measured, skipped, slips, progress)
+        alike, suggestion = _next(
+            dictionary, posterior, ranked, measured, skipped, outliers, progress
+        )
         sure = suggestion is None and sum(r.probability for r in alike) >= SURE
     certain = None if sure or suggestion or alarm else in_every_pair(ranked)
     if certain is not None:
         alike, sure = (certain,), True
-    suspects = _suspects(slips)
-    again = None if alarm else _again(atlas, belief, slips, suspects, skipped)
+    suspects = _suspects(outliers)
+    again = None if alarm else _again(dictionary, posterior, outliers, suspects, skipped)
     if again is not None:
         suggestion, sure = again, False
     conclusion = _first_of_two(certain) if certain else _conclusion(alike, suggestion, sure)
@@ -161,66 +165,78 @@ def diagnose(
         ranked=ranked,
         suggestion=suggestion,
         conclusion=alarm or conclusion,
-        alike=alike,
+        indistinguishable=alike,
         suspects=suspects,
         stopped="danger" if alarm else "sure" if sure else "" if suggestion else "nothing left",
     )
 
 
 def _next(
-    atlas: Atlas,
-    belief: Belief,
+    dictionary: FaultDictionary,
+    posterior: Posterior,
     ranked: tuple[Ranked, ...],
     measured: Sequence[Measured],
     skipped: Collection[Reading],
-    slips: Sequence[Slip],
+    outliers: Sequence[Outlier],
     progress: Progress | None,
 ) -> tuple[tuple[Ranked, ...], Suggestion | None]:
     """What is named together, and the next reading; None where nothing would change the mind."""
     taken = {m.reading for m in measured}
-    reached = within_reach(atlas.readings, skipped, atlas.circuit)
+    reached = within_reach(dictionary.readings, skipped, dictionary.circuit)
     left = [r for r in reached if r not in taken]
-    doubts = [slip.doubt for slip in slips if _may_be_taken_again(atlas, slip, skipped)]
-    suggestion = best_reading(atlas, belief, left, doubts, progress)
+    doubts = [
+        outlier.doubt for outlier in outliers if _may_be_taken_again(dictionary, outlier, skipped)
+    ]
+    suggestion = best_reading(dictionary, posterior, left, doubts, progress)
     if suggestion is not None and sum(r.probability for r in _near(ranked)) < SURE:
         return ranked[:1], suggestion
-    atlas.prepare(atlas.readings, progress)
-    alike = _alike(atlas, belief.weights, ranked, measured)
+    dictionary.prepare(dictionary.readings, progress)
+    alike = _indistinguishable(dictionary, posterior.weights, ranked, measured)
     if sum(r.probability for r in alike) >= SURE:
         return alike, None
     if suggestion is None and len(alike) > 1:
         # none of them alone, but all of them together may be settled
-        group = [atlas.faults.index(r.fault) for r in alike if r.fault]
-        joined = replace(belief, holds=together(belief.holds, group))
-        suggestion = best_reading(atlas, joined, left, doubts, progress)
+        group = [dictionary.faults.index(r.fault) for r in alike if r.fault]
+        joined = replace(posterior, holds=together(posterior.holds, group))
+        suggestion = best_reading(dictionary, joined, left, doubts, progress)
     return alike, suggestion
 
 
 def choices(
-    atlas: Atlas,
+    dictionary: FaultDictionary,
     measured: Sequence[Measured],
     skipped: Collection[Reading] = (),
     flags: Collection[str] = (),
 ) -> tuple[Choice, ...]:
     """Readings that could be taken next without lifting a part, the best first."""
-    measured = told_once(measured, atlas.meter)
-    weights, none = posterior(atlas, measured, flags)
-    belief = Belief(weights=weights, member=atlas.member, none=none, holds=atlas.holds)
+    measured = merge_repeats(measured, dictionary.meter)
+    weights, none = posterior_weights(dictionary, measured, flags)
+    posterior = Posterior(
+        weights=weights, member=dictionary.member, unmodelled=none, holds=dictionary.holds
+    )
     taken = {m.reading for m in measured}
-    reached = within_reach(atlas.readings, skipped, atlas.circuit)
-    return choices_of(atlas, belief, [r for r in reached if r not in taken and not r.lifted])
+    reached = within_reach(dictionary.readings, skipped, dictionary.circuit)
+    return choices_of(
+        dictionary, posterior, [r for r in reached if r not in taken and not r.lifted]
+    )
 
 
-def posterior(
-    atlas: Atlas, measured: Sequence[Measured], flags: Collection[str] = ()
+def posterior_weights(
+    dictionary: FaultDictionary, measured: Sequence[Measured], flags: Collection[str] = ()
 ) -> tuple[FloatArray, float]:
     """Weight of every entry and sample, shape (E, N), and of none of these; they sum to 1."""
-    spread = np.bincount(atlas.member)[atlas.member] * atlas.severity.shape[1] * len(BREADTHS)
-    prior = np.log(atlas.shares[atlas.member] / spread)[:, None] + np.log(atlas.flags(flags))
-    log_weight = np.broadcast_to(prior, (len(BREADTHS), *atlas.severity.shape))
-    log_none = np.log1p(-atlas.shares.sum()) + np.log(no_fault_share(flags))
+    spread = (
+        np.bincount(dictionary.member)[dictionary.member]
+        * dictionary.severity.shape[1]
+        * len(BREADTHS)
+    )
+    prior = np.log(dictionary.shares[dictionary.member] / spread)[:, None] + np.log(
+        dictionary.flags(flags)
+    )
+    log_weight = np.broadcast_to(prior, (len(BREADTHS), *dictionary.severity.shape))
+    log_none = np.log1p(-dictionary.shares.sum()) + np.log(no_fault_share(flags))
     for fact in _facts(measured):
-        fits = [(atlas.fit(m.reading), m) for m in fact]
+        fits = [(dictionary.fit(m.reading), m) for m in fact]
         found = [joint_log(fits, breadth) for breadth in BREADTHS]
         log_weight = log_weight + np.stack([log_density for log_density, _ in found])
         log_none += found[0][1]
@@ -244,17 +260,19 @@ def _facts(measured: Sequence[Measured]) -> list[list[Measured]]:
 
 
 def _ranked(
-    atlas: Atlas, weights: FloatArray, none: float, measured: Sequence[Measured]
+    dictionary: FaultDictionary, weights: FloatArray, none: float, measured: Sequence[Measured]
 ) -> tuple[Ranked, ...]:
     """Faults with their probabilities, most probable first."""
     found = [Ranked(fault=None, probability=none)]
-    for number, (fault, row) in enumerate(zip(atlas.faults, atlas.by_fault(weights), strict=True)):
+    for number, (fault, row) in enumerate(
+        zip(dictionary.faults, dictionary.by_fault(weights), strict=True)
+    ):
         if fault.amount is None:
             found.append(Ranked(fault=fault, probability=float(row.sum())))
             continue
         low, middle, high = UNKNOWN_SIZE
-        if row.sum() >= LEAST_SIZED:
-            low, middle, high = severity_points(atlas, number, weights, measured)
+        if row.sum() >= MIN_SIZED:
+            low, middle, high = severity_points(dictionary, number, weights, measured)
         amount = fault.amount(np.array([low, middle, high]))
         found.append(
             Ranked(
@@ -297,34 +315,39 @@ def _has(ranked: Ranked, key: str) -> bool:
 
 def _near(ranked: Sequence[Ranked]) -> list[Ranked]:
     """The likeliest faults, which are worth comparing."""
-    return [r for r in ranked[:MOST_COMPARED] if r.fault and r.probability >= LEAST_COMPARED]
+    return [r for r in ranked[:MAX_COMPARED] if r.fault and r.probability >= MIN_COMPARED]
 
 
-def _alike(
-    atlas: Atlas, weights: FloatArray, ranked: Sequence[Ranked], measured: Sequence[Measured]
+def _indistinguishable(
+    dictionary: FaultDictionary,
+    weights: FloatArray,
+    ranked: Sequence[Ranked],
+    measured: Sequence[Measured],
 ) -> tuple[Ranked, ...]:
     """The first of the ranking, and those that no reading parts from it, taken or not."""
     near = _near(ranked)
     if not near or near[0] is not ranked[0]:
         return tuple(ranked[:1])
-    numbers = [atlas.faults.index(r.fault) for r in near if r.fault]
-    every = dict.fromkeys((*atlas.readings, *(m.reading for m in measured)))
-    bits = parted_bits([atlas.spectrum(r) for r in every], weights, atlas.member, numbers)
+    numbers = [dictionary.faults.index(r.fault) for r in near if r.fault]
+    every = dict.fromkeys((*dictionary.readings, *(m.reading for m in measured)))
+    bits = distinguishable_bits(
+        [dictionary.spectrum(r) for r in every], weights, dictionary.member, numbers
+    )
     return tuple(
         r
         for r, each in zip(near, bits[0], strict=True)
-        if each < LEAST_PARTED_BITS or one_repair(ranked[0], r)
+        if each < MIN_DISTINGUISHABLE_BITS or one_repair(ranked[0], r)
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Slip:
+class Outlier:
     """Readings that show one fact, and whether they are plainly wrong.
 
     Parameters
     ----------
     fact : list of Measured
-    slip : ndarray, shape (E, N)
+    outlier : ndarray, shape (E, N)
         Chance of that, if the fault is that one.
     probability : float
         By what is believed now; where that is none of these, whether the others could be believed
@@ -334,54 +357,59 @@ class Slip:
     """
 
     fact: list[Measured]
-    slip: FloatArray
+    outlier: FloatArray
     probability: float
     once: bool
 
     @property
     def doubt(self) -> Doubt:
         """The first of its readings, as one that may be taken again."""
-        return Doubt(measured=self.fact[0], slip=self.slip)
+        return Doubt(measured=self.fact[0], outlier=self.outlier)
 
 
-def _slips(
-    atlas: Atlas, measured: Sequence[Measured], flags: Collection[str], belief: Belief
-) -> tuple[Slip, ...]:
+def _outliers(
+    dictionary: FaultDictionary,
+    measured: Sequence[Measured],
+    flags: Collection[str],
+    posterior: Posterior,
+) -> tuple[Outlier, ...]:
     """Of each fact, how likely it is wrong."""
     facts = _facts(measured)
     found = []
     for fact in facts:
-        log_density, log_flat = joint_log([(atlas.fit(m.reading), m) for m in fact])
-        slip = np.exp(np.log(slip_share(fact)) + log_flat - log_density)
-        probability = float(np.sum(slip * belief.weights) / (1.0 - belief.none))
-        if belief.none > SUSPECT:
+        log_density, log_flat = joint_log([(dictionary.fit(m.reading), m) for m in fact])
+        outlier = np.exp(np.log(outlier_share(fact)) + log_flat - log_density)
+        probability = float(np.sum(outlier * posterior.weights) / (1.0 - posterior.unmodelled))
+        if posterior.unmodelled > SUSPECT:
             others = [m for other in facts if other is not fact for m in other]
-            probability = 1.0 - posterior(atlas, others, flags)[1]
+            probability = 1.0 - posterior_weights(dictionary, others, flags)[1]
         reading = fact[0].reading
-        once = not fact[0].again and sum(m.reading == reading for m in measured) == 1
-        found.append(Slip(fact=fact, slip=slip, probability=probability, once=once))
+        once = not fact[0].repeated and sum(m.reading == reading for m in measured) == 1
+        found.append(Outlier(fact=fact, outlier=outlier, probability=probability, once=once))
     return tuple(found)
 
 
-def _suspects(slips: Sequence[Slip]) -> tuple[Measured, ...]:
+def _suspects(outliers: Sequence[Outlier]) -> tuple[Measured, ...]:
     """Readings that what is believed now takes for slips, or that alone stand against it."""
-    if len(slips) < FEWEST_FACTS:
+    if len(outliers) < FEWEST_FACTS:
         return ()
-    return tuple(m for slip in slips if slip.probability > SUSPECT for m in slip.fact)
+    return tuple(m for outlier in outliers if outlier.probability > SUSPECT for m in outlier.fact)
 
 
-def _may_be_taken_again(atlas: Atlas, slip: Slip, skipped: Collection[Reading]) -> bool:
+def _may_be_taken_again(
+    dictionary: FaultDictionary, outlier: Outlier, skipped: Collection[Reading]
+) -> bool:
     """Whether a doubtful reading has been taken once only, and can be taken."""
-    first = slip.fact[0]
-    once = len(slip.fact) == 1 and slip.once and not first.unstable
-    doubted = slip.probability > LEAST_DOUBT
-    return once and doubted and bool(within_reach([first.reading], skipped, atlas.circuit))
+    first = outlier.fact[0]
+    once = len(outlier.fact) == 1 and outlier.once and not first.unstable
+    doubted = outlier.probability > MIN_DOUBT
+    return once and doubted and bool(within_reach([first.reading], skipped, dictionary.circuit))
 
 
 def _again(
-    atlas: Atlas,
-    belief: Belief,
-    slips: Sequence[Slip],
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    outliers: Sequence[Outlier],
     suspects: Collection[Measured],
     skipped: Collection[Reading],
 ) -> Suggestion | None:
@@ -390,22 +418,31 @@ def _again(
     The leads are still there; and whatever is read next is judged by what is believed of this one,
     so that nothing counts as settled before.
     """
-    for slip in slips:
-        easy = side_of(atlas.circuit, slip.fact[0].reading) in EASY
-        if easy and slip.fact[0] in suspects and _may_be_taken_again(atlas, slip, skipped):
-            suggestion = once_more(atlas, belief, slip.doubt)
+    for outlier in outliers:
+        easy = access_level(dictionary.circuit, outlier.fact[0].reading) in EASY
+        if (
+            easy
+            and outlier.fact[0] in suspects
+            and _may_be_taken_again(dictionary, outlier, skipped)
+        ):
+            suggestion = once_more(dictionary, posterior, outlier.doubt)
             if suggestion is not None:
                 return suggestion
     return None
 
 
-def _alarm(atlas: Atlas, measured: Sequence[Measured]) -> str:
+def _alarm(dictionary: FaultDictionary, measured: Sequence[Measured]) -> str:
     """Words to stop the work, if the isolated side is not what its name says."""
-    relay = atlas.board.relay
-    highest = max(atlas.board.output.supply_v, relay.coil_supply_v if relay is not None else 0.0)
-    most = max(DANGER_FACTOR * highest, LEAST_DANGER_V)
+    relay = dictionary.board.relay
+    highest = max(
+        dictionary.board.output.supply_v, relay.coil_supply_v if relay is not None else 0.0
+    )
+    most = max(DANGER_FACTOR * highest, MIN_DANGER_V)
     for m in measured:
-        isolated = side_of(atlas.circuit, m.reading) in (Side.BENCH, Side.ISOLATED)
+        isolated = access_level(dictionary.circuit, m.reading) in (
+            AccessLevel.BENCH,
+            AccessLevel.ISOLATED,
+        )
         shown = m.value if m.low is None else m.low
         if m.reading.function.row.volts and isolated and abs(shown) > most:
             return (

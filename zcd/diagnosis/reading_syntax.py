@@ -19,7 +19,7 @@ from zcd.diagnosis.readings import (
     check_shown,
     usual_power,
 )
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 
 NOTHING_WORDS = ("nothing", "none", "no reading", "nil")
 UNSTABLE_WORDS = ("unstable", "unsteady", "jumps", "jumping", "jumps about", "flickers")
@@ -111,7 +111,7 @@ def _nothing(found: object, reading: Reading, key: str) -> Measured:
     """The meter shows nothing."""
     row = reading.function.row
     if row.nothing is None:
-        raise refusal(found, f"what the display shows: {row.kind.allowed()}", key)
+        raise invalid_value(found, f"what the display shows: {row.kind.allowed()}", key)
     if isinstance(row.nothing, tuple):
         return Measured.between(reading, *row.nothing)
     return Measured(reading=reading, value=row.nothing)
@@ -151,7 +151,7 @@ def parse_value(found: object, function: Function, key: str = "") -> float:
         return inf
     if text in OVERLOAD_WORDS:
         ranged = ', or with its range: "OL on 60 V"' if row.volts else ""
-        raise refusal(found, f"{row.kind.allowed()}{ranged}", key)
+        raise invalid_value(found, f"{row.kind.allowed()}{ranged}", key)
     if row.unsigned:
         with suppress(InputError):
             return max(parse_quantity(found, replace(row.kind, low=-ZERO_V), key), 0.0)
@@ -163,14 +163,14 @@ def parse_function(found: object, key: str = "") -> Function:
     text = " ".join(str(found).lower().replace("-", " ").replace("_", " ").split())
     if text not in NAMES:
         names = tuple(str(f) for f in Function)
-        raise refusal(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
+        raise invalid_value(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
     return NAMES[text]
 
 
 def make_reading(
     function: Function,
-    a: str,
-    b: str,
+    red: str,
+    black: str,
     circuit: Circuit,
     key: str = "",
     lifted: str = "",
@@ -179,11 +179,13 @@ def make_reading(
     """A reading at nodes that the board has, under the names they have in its element list."""
     power = usual_power(function) if power is None else power
     try:
-        check_reading(circuit, Reading(function=function, a=a, b=b, lifted=lifted, power=power))
+        check_reading(
+            circuit, Reading(function=function, red=red, black=black, lifted=lifted, power=power)
+        )
     except InputError as error:
         raise InputError(f"{key}{': ' if key else ''}{error}") from None
-    a, b = circuit.node(a), circuit.node(b)
-    return Reading(function=function, a=a, b=b, lifted=lifted, power=power)
+    red, black = circuit.node(red), circuit.node(black)
+    return Reading(function=function, red=red, black=black, lifted=lifted, power=power)
 
 
 def find_part(ref: str, circuit: Circuit, function: Function | None = None) -> TwoNode | None:
@@ -224,7 +226,7 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     """
     reading, rest = _place(text, circuit, key)
     if reading is None or not rest:
-        raise refusal(
+        raise invalid_value(
             text, 'function, red probe, black probe (or a part), value: "dc pin logic0 4.98 V"', key
         )
     return parse_shown(rest, reading, key, circuit)
@@ -260,7 +262,9 @@ def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
     """
     reading, rest = _place(text, circuit, key)
     if reading is None or rest:
-        raise refusal(text, 'function, red probe, black probe (or a part): "dc pin logic0"', key)
+        raise invalid_value(
+            text, 'function, red probe, black probe (or a part): "dc pin logic0"', key
+        )
     return reading
 
 
@@ -276,10 +280,10 @@ def place_text(reading: Reading, circuit: Circuit) -> str:
     """
     words = [str(reading.function)]
     if reading.lifted:
-        turned = circuit[reading.lifted].nodes[0] != reading.a
+        turned = circuit[reading.lifted].nodes[0] != reading.red
         words += [reading.lifted, "reversed" if turned else "", "lifted"]
     else:
-        words += [reading.a, reading.b]
+        words += [reading.red, reading.black]
     if reading.power is not usual_power(reading.function):
         words.append(str(reading.power))
     return " ".join(word for word in words if word)
@@ -290,7 +294,7 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     line, power = _without_state(_joined(text), text, key)
     words = line.split()
     if not words:
-        raise refusal(text, 'a reading such as "dc pin logic0 4.98 V"', key)
+        raise invalid_value(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     function = parse_function(words[0], key)
     nodes, rest, lifted = _probes(function, words[1:], circuit, key)
     if len(nodes) < 2:
@@ -303,7 +307,7 @@ def _without_state(line: str, text: str, key: str) -> tuple[str, Power | None]:
     """A line without the words on the state of the board, and that state."""
     found = {_STATES[each.lower().replace("-", " ")] for each in _STATE.findall(line)}
     if len(found) > 1:
-        raise refusal(text, "one state of the board", key)
+        raise invalid_value(text, "one state of the board", key)
     return _STATE.sub(" ", line), found.pop() if found else None
 
 
@@ -312,7 +316,7 @@ def parse_power(found: object, key: str = "") -> Power:
     text = " ".join(str(found).lower().replace("-", " ").replace("_", " ").split())
     if text not in _STATES:
         names = tuple(str(p) for p in Power)
-        raise refusal(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
+        raise invalid_value(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
     return _STATES[text]
 
 

@@ -20,7 +20,7 @@ from zcd.circuit.elements import (
 )
 from zcd.diagnosis.functions import Function
 from zcd.engine.network import islands
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 
 
 class Power(StrEnum):
@@ -36,7 +36,7 @@ class Power(StrEnum):
     """Under mains, the load relay (where there is one) driven."""
 
 
-class Side(StrEnum):
+class AccessLevel(StrEnum):
     """How much trouble and danger a reading is, least first."""
 
     DEAD = "dead"
@@ -53,7 +53,7 @@ class Reading:
     Parameters
     ----------
     function : Function
-    a, b : str
+    red, black : str
         Nodes of the red and the black probe.
     lifted : str
         Ref of the part of which one end is lifted, so that it is measured alone; else empty.
@@ -62,8 +62,8 @@ class Reading:
     """
 
     function: Function
-    a: str
-    b: str
+    red: str
+    black: str
     lifted: str = ""
     power: Power = field(default=None)  # type: ignore[assignment]
 
@@ -76,7 +76,7 @@ class Reading:
         """Such as ``DC volts, pin to logic0``."""
         lifted = f", one end of {self.lifted} lifted" if self.lifted else ""
         power = "" if self.power is usual_power(self.function) else f", {self.power}"
-        return f"{self.name}, {self.a} to {self.b}{lifted}{power}"
+        return f"{self.name}, {self.red} to {self.black}{lifted}{power}"
 
     @property
     def name(self) -> str:
@@ -87,7 +87,7 @@ class Reading:
     @property
     def at_pin(self) -> bool:
         """Whether it is one of the pulses at the pin."""
-        return self.function.row.pulses and {self.a, self.b} == {"pin", "logic0"}
+        return self.function.row.pulses and {self.red, self.black} == {"pin", "logic0"}
 
 
 SLOWEST = 1.25
@@ -115,7 +115,7 @@ class Measured:
         Read off roughly.
     unstable : bool
         It jumps; there is no value.
-    again : bool
+    repeated : bool
         It was taken twice, and showed the same.
     """
 
@@ -125,7 +125,7 @@ class Measured:
     high: float | None = None
     about: bool = False
     unstable: bool = False
-    again: bool = False
+    repeated: bool = False
 
     @classmethod
     def between(cls, reading: Reading, low: float, high: float) -> Measured:
@@ -139,33 +139,33 @@ class Measured:
         return self.low is None and not self.unstable
 
 
-def side_of(circuit: Circuit, reading: Reading) -> Side:
+def access_level(circuit: Circuit, reading: Reading) -> AccessLevel:
     """How dangerous a reading is."""
     if reading.lifted:
-        return Side.LIFTED
+        return AccessLevel.LIFTED
     if reading.function.row.dead:
-        return Side.DEAD
+        return AccessLevel.DEAD
     if reading.power is Power.BENCH:
-        return Side.BENCH
+        return AccessLevel.BENCH
     if reading.function.row.on_mains:
-        return Side.MAINS
-    island = next(i for i in islands(circuit) if circuit.node(reading.a) in i)
-    return Side.MAINS if "line" in island else Side.ISOLATED
+        return AccessLevel.MAINS
+    island = next(i for i in islands(circuit) if circuit.node(reading.red) in i)
+    return AccessLevel.MAINS if "line" in island else AccessLevel.ISOLATED
 
 
 def check_reading(circuit: Circuit, reading: Reading) -> None:
     """Refuse a reading at nodes that the board lacks or that share no path, or in another state."""
-    a, b = circuit.node(reading.a), circuit.node(reading.b)
-    given = f"{reading.a} and {reading.b}"
+    a, b = circuit.node(reading.red), circuit.node(reading.black)
+    given = f"{reading.red} and {reading.black}"
     if a == b:
-        raise refusal(f"{given}, which are one", "two different nodes")
+        raise invalid_value(f"{given}, which are one", "two different nodes")
     if not any({a, b} <= island for island in islands(circuit)):
-        raise refusal(given, "two nodes on the same side of the optocoupler")
+        raise invalid_value(given, "two nodes on the same side of the optocoupler")
     if reading.function.row.scope and {a, b} != {"pin", "logic0"}:
-        raise refusal(given, f"pin and logic0, where {reading.function} is read")
+        raise invalid_value(given, f"pin and logic0, where {reading.function} is read")
     _check_power(circuit, reading)
     if reading.lifted and not reading.function.row.dead:
-        raise refusal(str(reading.function), "ohm or diode where one end of a part is lifted")
+        raise invalid_value(str(reading.function), "ohm or diode where one end of a part is lifted")
 
 
 def check_shown(circuit: Circuit, measured: Measured, key: str = "") -> None:
@@ -181,7 +181,7 @@ def check_shown(circuit: Circuit, measured: Measured, key: str = "") -> None:
     nearest_s = 0.0 if ends[0] <= 0.0 <= ends[1] else min(map(abs, ends))
     if longest_s < nearest_s < inf:
         without = row.overload if row.nothing == inf else "nothing"
-        raise refusal(
+        raise invalid_value(
             f"{1e3 * nearest_s:.3g} ms",
             f"no more than a period of the mains, {1e3 * longest_s:.3g} ms where it is slow; "
             f'without pulses "{without}"',
@@ -195,14 +195,14 @@ def _check_power(circuit: Circuit, reading: Reading) -> None:
     found = f"{row.words}, {power.value}"
     if row.dead is not (power is Power.DEAD):
         allowed = "a dead board" if row.dead else "a board under power"
-        raise refusal(found, allowed)
+        raise invalid_value(found, allowed)
     if power is Power.OFF and "K1.contact" not in circuit:
-        raise refusal(power.value, "a board with a load relay; this one has a direct feed")
+        raise invalid_value(power.value, "a board with a load relay; this one has a direct feed")
     if power is Power.BENCH:
         if row.pulses:
-            raise refusal(found, f"{row.words} under mains only")
-        if "line" in next(i for i in islands(circuit) if circuit.node(reading.a) in i):
-            raise refusal(reading.a, "points of the isolated side only, on a bench supply")
+            raise invalid_value(found, f"{row.words} under mains only")
+        if "line" in next(i for i in islands(circuit) if circuit.node(reading.red) in i):
+            raise invalid_value(reading.red, "points of the isolated side only, on a bench supply")
 
 
 def parts_over(circuit: Circuit, a: str, b: str) -> str:
@@ -223,7 +223,7 @@ def part_elements(circuit: Circuit, ref: str) -> Circuit:
 
 
 def useful_readings(board: Board, circuit: Circuit) -> tuple[Reading, ...]:
-    """Every reading worth offering on a board, by side, in the order of `Side`."""
+    """Every reading worth offering on a board, by side, in the order of `AccessLevel`."""
     dead = _dead(board, circuit)
     isolated = (*_on_bench(), *_isolated(board))
     return (*dead, *isolated, *_live(board, circuit), *_lifted(board, circuit))
@@ -234,17 +234,17 @@ def _dead(board: Board, circuit: Circuit) -> list[Reading]:
     diode test over each junction, both ways."""
     found = [_over(circuit, ref, Function.OHM) for ref in _resistors(board)]
     ends = circuit[board.optocoupler.ref].nodes
-    found.append(Reading(function=Function.OHM, a=ends[0], b=ends[1]))
+    found.append(Reading(function=Function.OHM, red=ends[0], black=ends[1]))
     if board.relay is not None:
         found.append(_over(circuit, "K1.coil", Function.OHM))
         found.append(_over(circuit, "K1.contact", Function.OHM))
     pairs = dict.fromkeys(j.nodes for j in circuit.of(Junction))
     for a, b in pairs:
-        found.append(Reading(function=Function.DIODE, a=a, b=b))
+        found.append(Reading(function=Function.DIODE, red=a, black=b))
         if (b, a) not in pairs:
-            found.append(Reading(function=Function.DIODE, a=b, b=a))
-            if not any({a, b} == {r.a, r.b} and r.function is Function.OHM for r in found):
-                found.append(Reading(function=Function.OHM, a=b, b=a))
+            found.append(Reading(function=Function.DIODE, red=b, black=a))
+            if not any({a, b} == {r.red, r.black} and r.function is Function.OHM for r in found):
+                found.append(Reading(function=Function.OHM, red=b, black=a))
     return found
 
 
@@ -257,49 +257,49 @@ def _resistors(board: Board) -> list[str]:
 def _over(circuit: Circuit, ref: str, function: Function, lifted: str = "") -> Reading:
     """A reading over an element."""
     a, b = circuit[ref].nodes
-    return Reading(function=function, a=a, b=b, lifted=lifted)
+    return Reading(function=function, red=a, black=b, lifted=lifted)
 
 
 def _on_bench() -> list[Reading]:
     """The pin with nothing but the controller's supply there: no light, so it should be idle."""
-    return [Reading(function=Function.DC, a="pin", b="logic0", power=Power.BENCH)]
+    return [Reading(function=Function.DC, red="pin", black="logic0", power=Power.BENCH)]
 
 
 def _isolated(board: Board) -> list[Reading]:
     """Supply, pin and coil under power."""
     found = [
-        Reading(function=Function.DC, a="logic+", b="logic0"),
-        Reading(function=Function.DC, a="pin", b="logic0"),
+        Reading(function=Function.DC, red="logic+", black="logic0"),
+        Reading(function=Function.DC, red="pin", black="logic0"),
     ]
     found += [
-        Reading(function=f, a="pin", b="logic0")
+        Reading(function=f, red="pin", black="logic0")
         for f in Function
         if f.row.pulses and not f.row.on_mains
     ]
     if board.relay is not None:
-        found.append(Reading(function=Function.DC, a="coil+", b="coil-"))
-        found.append(Reading(function=Function.DC, a="coil+", b="logic0"))
-        found.append(Reading(function=Function.DC, a="pin", b="logic0", power=Power.OFF))
+        found.append(Reading(function=Function.DC, red="coil+", black="coil-"))
+        found.append(Reading(function=Function.DC, red="coil+", black="logic0"))
+        found.append(Reading(function=Function.DC, red="pin", black="logic0", power=Power.OFF))
     return found
 
 
 def _live(board: Board, circuit: Circuit) -> list[Reading]:
     """Line, feed, each joint of the chain, LED; the edge against the mains."""
     found = [
-        Reading(function=Function.AC, a="line", b="neutral"),
-        Reading(function=Function.FREQUENCY, a="line", b="neutral"),
+        Reading(function=Function.AC, red="line", black="neutral"),
+        Reading(function=Function.FREQUENCY, red="line", black="neutral"),
     ]
     if board.relay is not None:
-        found.append(Reading(function=Function.AC, a="feed", b="neutral"))
-        found.append(Reading(function=Function.AC, a="feed", b="neutral", power=Power.OFF))
-        found.append(Reading(function=Function.LOW_Z, a="feed", b="neutral"))
-        found.append(Reading(function=Function.AC, a="line", b="feed"))
+        found.append(Reading(function=Function.AC, red="feed", black="neutral"))
+        found.append(Reading(function=Function.AC, red="feed", black="neutral", power=Power.OFF))
+        found.append(Reading(function=Function.LOW_Z, red="feed", black="neutral"))
+        found.append(Reading(function=Function.AC, red="line", black="feed"))
     chains = (*board.chains, board.return_chain)
     found += [_over(circuit, r.ref, Function.AC) for chain in chains for r in chain]
     low = circuit.node("led-")
-    found.append(Reading(function=Function.DC, a="led+", b=low))
-    found.append(Reading(function=Function.AC, a="led+", b=low))
-    found.append(Reading(function=Function.EDGE_DELAY, a="pin", b="logic0"))
+    found.append(Reading(function=Function.DC, red="led+", black=low))
+    found.append(Reading(function=Function.AC, red="led+", black=low))
+    found.append(Reading(function=Function.EDGE_DELAY, red="pin", black="logic0"))
     return found
 
 
@@ -309,6 +309,8 @@ def _lifted(board: Board, circuit: Circuit) -> list[Reading]:
     for junction in circuit.of(Junction):
         a, b = junction.nodes
         for red, black in ((a, b), (b, a)):
-            found.append(Reading(function=Function.DIODE, a=red, b=black, lifted=junction.ref))
-        found.append(Reading(function=Function.OHM, a=b, b=a, lifted=junction.ref))
+            found.append(
+                Reading(function=Function.DIODE, red=red, black=black, lifted=junction.ref)
+            )
+        found.append(Reading(function=Function.OHM, red=b, black=a, lifted=junction.ref))
     return found

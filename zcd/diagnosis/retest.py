@@ -11,15 +11,15 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions
 from zcd.circuit.elements import Circuit, stack
-from zcd.diagnosis.fault_dictionary import Atlas, Progress
+from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import SURE
-from zcd.diagnosis.likelihood import error, scaled, told_once
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.likelihood import error, merge_repeats, scaled
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.missing_readings import missing_readings
-from zcd.diagnosis.rank import posterior
+from zcd.diagnosis.rank import posterior_weights
 from zcd.diagnosis.readings import Measured, Power, Reading
 from zcd.diagnosis.retest_record import told_clearly
 from zcd.diagnosis.samples import sample_circuits
@@ -30,13 +30,13 @@ from zcd.results import Result
 
 FloatArray = NDArray[np.float64]
 
-LOW_TIME = Reading(function=Function.LOW_TIME, a="pin", b="logic0")
+LOW_TIME = Reading(function=Function.LOW_TIME, red="pin", black="logic0")
 REPAIRED_SHARE = 0.7
 """How often a board is good after one repair: common practice, no source."""
 APART = 3.0
 """Standard errors from what a good board shows."""
 CTR_STEPS = 25
-LEAST_CTR_RATIO = 0.02
+MIN_CTR_RATIO = 0.02
 SAMPLES = 16
 MAINS_NODES = ({"line", "neutral"}, {"feed", "neutral"})
 
@@ -44,7 +44,7 @@ Points = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Again:
+class RepeatedReading:
     """A reading on the repaired board.
 
     Parameters
@@ -98,7 +98,7 @@ class Retest(Result):
     board : Board
     circuit : Circuit
         Nominal, for the parts between nodes.
-    readings : tuple of Again
+    readings : tuple of RepeatedReading
     to_take : tuple of Reading
         Taken before the repair and not after it.
     missing : tuple of Reading
@@ -114,7 +114,7 @@ class Retest(Result):
 
     board: Board
     circuit: Circuit
-    readings: tuple[Again, ...]
+    readings: tuple[RepeatedReading, ...]
     to_take: tuple[Reading, ...]
     good_ratio: float
     remaining: Remaining | None
@@ -123,7 +123,7 @@ class Retest(Result):
     missing: tuple[Reading, ...] = ()
 
     @property
-    def differs(self) -> tuple[Again, ...]:
+    def differs(self) -> tuple[RepeatedReading, ...]:
         """Readings that are not those of a good board."""
         return tuple(again for again in self.readings if not again.good)
 
@@ -134,7 +134,7 @@ class Retest(Result):
 
 
 def retest(
-    atlas: Atlas,
+    dictionary: FaultDictionary,
     measured: Sequence[Measured],
     before: Sequence[Measured] = (),
     flags: Collection[str] = (),
@@ -144,7 +144,7 @@ def retest(
 
     Parameters
     ----------
-    atlas : Atlas
+    dictionary : FaultDictionary
         Of the repaired board.
     measured : sequence of Measured
         After the repair.
@@ -159,56 +159,58 @@ def retest(
     -------
     Retest
     """
-    measured = told_once(measured, atlas.meter)
-    atlas.prepare([m.reading for m in measured], progress)
-    weights, _ = posterior(replace(atlas, shares=_repaired_shares(atlas)), measured, flags)
-    good = _reads_good(atlas)
-    shares = np.array([part.sum() for part in atlas.by_fault(weights)])
+    measured = merge_repeats(measured, dictionary.meter)
+    dictionary.prepare([m.reading for m in measured], progress)
+    weights, _ = posterior_weights(
+        replace(dictionary, shares=_repaired_shares(dictionary)), measured, flags
+    )
+    good = _reads_good(dictionary)
+    shares = np.array([part.sum() for part in dictionary.by_fault(weights)])
     worst = int(np.argmax(np.where(good, -1.0, shares)))
     taken = {m.reading for m in measured}
-    known = set(atlas.readings)
-    again = tuple(_again(atlas, m) for m in measured)
+    known = set(dictionary.readings)
+    again = tuple(_again(dictionary, m) for m in measured)
     missing: tuple[Reading, ...] = ()
     if all(each.good for each in again) and shares[good].sum() < SURE:
-        atlas.prepare(atlas.readings, progress)
-        missing = missing_readings(atlas, weights, good, taken)
+        dictionary.prepare(dictionary.readings, progress)
+        missing = missing_readings(dictionary, weights, good, taken)
     return Retest(
-        board=atlas.board,
-        circuit=atlas.circuit,
+        board=dictionary.board,
+        circuit=dictionary.circuit,
         readings=again,
         missing=missing,
         to_take=tuple(m.reading for m in before if m.reading in known and m.reading not in taken),
         good_ratio=float(shares[good].sum()),
-        remaining=remaining(atlas.board, atlas.meter, measured),
-        likeliest=atlas.faults[worst],
+        remaining=remaining(dictionary.board, dictionary.meter, measured),
+        likeliest=dictionary.faults[worst],
         likeliest_ratio=float(shares[worst]),
     )
 
 
-def _reads_good(atlas: Atlas) -> NDArray[np.bool_]:
+def _reads_good(dictionary: FaultDictionary) -> NDArray[np.bool_]:
     """Faults whose sync circuit is a good one, shape (F,)."""
-    return np.array([f.kind == "healthy" or bool(f.reports) for f in atlas.faults])
+    return np.array([f.kind == "healthy" or bool(f.reports) for f in dictionary.faults])
 
 
-def _repaired_shares(atlas: Atlas) -> FloatArray:
+def _repaired_shares(dictionary: FaultDictionary) -> FloatArray:
     """Priors of a board that somebody has just mended."""
-    good = _reads_good(atlas)
-    shares = atlas.shares.copy()
+    good = _reads_good(dictionary)
+    shares = dictionary.shares.copy()
     shares[good] *= REPAIRED_SHARE / shares[good].sum()
-    shares[~good] *= (atlas.shares.sum() - REPAIRED_SHARE) / shares[~good].sum()
+    shares[~good] *= (dictionary.shares.sum() - REPAIRED_SHARE) / shares[~good].sum()
     return shares
 
 
-def _again(atlas: Atlas, measured: Measured) -> Again:
+def _again(dictionary: FaultDictionary, measured: Measured) -> RepeatedReading:
     """A reading beside what a good board shows."""
     function = measured.reading.function
-    shown = atlas.shown(measured.reading)[0]
+    shown = dictionary.predictions(measured.reading)[0]
     values = scaled(function, shown)
-    off = APART * error(function, values, atlas.meter)
+    off = APART * error(function, values, dictionary.meter)
     low, high = float(np.min(values - off)), float(np.max(values + off))
     ends = (measured.low, measured.high) if measured.low is not None else (measured.value,) * 2
     at = [float(scaled(function, np.asarray(end))) for end in ends if end is not None]
-    return Again(
+    return RepeatedReading(
         measured=measured,
         low=float(np.min(shown)),
         high=float(np.max(shown)),
@@ -244,13 +246,13 @@ def remaining(board: Board, meter: Meter, measured: Sequence[Measured]) -> Remai
     circuit, _ = sample_circuits(board, SAMPLES)
     if mains is not None:
         circuit = circuit.change("mains", rms_v=mains.value)
-    ctr = np.geomspace(LEAST_CTR_RATIO, 2.0 * board.optocoupler.ctr_max_ratio, CTR_STEPS)
+    ctr = np.geomspace(MIN_CTR_RATIO, 2.0 * board.optocoupler.ctr_max_ratio, CTR_STEPS)
     ladder = stack([circuit] * CTR_STEPS)
     ref, size = board.optocoupler.ref, circuit.size
     shape = np.asarray(ladder[ref].values()["shape_weight"])
     at_test = np.asarray(ctr_shape_ratio(board.optocoupler.test_current_a, shape))
     rows = ladder.change(ref, ctr_ratio=np.repeat(ctr, size) / at_test, remaining_ratio=1.0)
-    shown = Bench(board, rows, meter).take([LOW_TIME])[:, 0].reshape(CTR_STEPS, size)
+    shown = MeterModel(board, rows, meter).read([LOW_TIME])[:, 0].reshape(CTR_STEPS, size)
     width = float(error(Function.LOW_TIME, np.asarray(low_time.value), meter))
     found = _read_backwards(np.log(ctr), shown, low_time.value + width * np.array([-1.0, 0.0, 1.0]))
     if not found.size:
@@ -273,7 +275,7 @@ def _exact(measured: Sequence[Measured], function: Function) -> Measured | None:
 
 def _is_mains(reading: Reading) -> bool:
     live = reading.function is Function.AC and reading.power is Power.LIVE
-    return live and {reading.a, reading.b} in MAINS_NODES
+    return live and {reading.red, reading.black} in MAINS_NODES
 
 
 def _read_backwards(log_ctr: FloatArray, shown: FloatArray, wanted: FloatArray) -> FloatArray:

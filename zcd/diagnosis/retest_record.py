@@ -64,7 +64,7 @@ class RetestTable(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReadAgain:
+class RetestReading:
     """A reading after the repair, as it was shown.
 
     Parameters
@@ -81,7 +81,7 @@ class ReadAgain:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Retested:
+class RetestRecord:
     """A retest as a job file keeps it.
 
     Parameters
@@ -101,7 +101,7 @@ class Retested:
     headroom, headroom_weak : tuple of str
         Of the CTR at these points, on the bench and at low mains, hot; such as ``2.35``,
         ``over 100`` or ``0.8 (short)``.
-    readings : tuple of ReadAgain
+    readings : tuple of RetestReading
     """
 
     taken: date
@@ -113,7 +113,7 @@ class Retested:
     ctr_ratio: tuple[float, float, float] | None = None
     headroom: tuple[str, ...] = ()
     headroom_weak: tuple[str, ...] = ()
-    readings: tuple[ReadAgain, ...] = ()
+    readings: tuple[RetestReading, ...] = ()
 
     @property
     def tells(self) -> bool:
@@ -126,9 +126,9 @@ def told_clearly(points: tuple[float, float, float]) -> bool:
     return points[2] < TOLD_FACTOR * points[0]
 
 
-def read_retest(table: RetestTable) -> Retested:
+def read_retest(table: RetestTable) -> RetestRecord:
     """A retest from its table."""
-    return Retested(
+    return RetestRecord(
         taken=table.taken,
         verdict=Verdict(table.verdict),
         good_ratio=table.sure,
@@ -138,5 +138,5 @@ def read_retest(table: RetestTable) -> Retested:
         ctr_ratio=(table.ctr[0], table.ctr[1], table.ctr[2]) if len(table.ctr) == 3 else None,
         headroom=table.headroom,
         headroom_weak=table.headroom_weak,
-        readings=tuple(ReadAgain(**dict(each)) for each in table.readings),
+        readings=tuple(RetestReading(**dict(each)) for each in table.readings),
     )

@@ -11,7 +11,7 @@ from zcd.board.files import STAND_IN, board_from_dict
 from zcd.board.schema import MainsTable, Table, mains_table, one_of
 from zcd.board.toml_files import parse_toml, read_text, refuse, validate
 from zcd.diagnosis.job import MeterTable, meter_of
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 from zcd.settings import PAPERS, Settings
 
 WANTED = "a settings file, TOML in UTF-8, up to 1 MB"
@@ -21,7 +21,7 @@ _DRAWER = 'the name of a drawer file such as "drawer.toml"'
 def _file_name(found: object) -> str:
     if isinstance(found, str) and found.strip() and found.isprintable():
         return found.strip()
-    raise refusal(found, _DRAWER)
+    raise invalid_value(found, _DRAWER)
 
 
 class SettingsFile(Table):

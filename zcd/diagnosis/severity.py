@@ -7,20 +7,20 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.diagnosis.fault_dictionary import Atlas
+from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.readings import Measured
 
 FloatArray = NDArray[np.float64]
 
 NEAR_WIDTHS = 3.0
 """How far from a reading its line is fitted, in widths of a sample."""
-LEAST_SPREAD = 1e-200
+MIN_SPREAD = 1e-200
 NINETY_PER_CENT = 1.2816
 """90 % point of the normal distribution, in standard deviations."""
 
 
 def severity_points(
-    atlas: Atlas, fault: int, weights: FloatArray, measured: Sequence[Measured]
+    dictionary: FaultDictionary, fault: int, weights: FloatArray, measured: Sequence[Measured]
 ) -> tuple[float, float, float]:
     """10 %, 50 % and 90 % point of a fault's severity.
 
@@ -29,7 +29,7 @@ def severity_points(
 
     Parameters
     ----------
-    atlas : Atlas
+    dictionary : FaultDictionary
     fault : int
         Number of one with an amount.
     weights : ndarray, shape (E, N)
@@ -44,15 +44,15 @@ def severity_points(
     .. [1] M. A. Beaumont, W. Zhang and D. J. Balding, "Approximate Bayesian Computation in
        Population Genetics", Genetics 162(4), pp. 2025-2035, 2002 (regression adjustment).
     """
-    severity = atlas.of_fault(atlas.severity, fault)
-    weight = atlas.of_fault(weights, fault)
+    severity = dictionary.of_fault(dictionary.severity, fault)
+    weight = dictionary.of_fault(weights, fault)
     best, slope, off, error_of = 0.0, 0.0, np.zeros(severity.size), 0.0
     for m in measured:
         if not m.exact or m.about:
             continue
-        fit = atlas.fit(m.reading)
-        away = atlas.of_fault(fit.away(m.value), fault)
-        near = np.exp(-0.5 * (away / atlas.of_fault(fit.width, fault) / NEAR_WIDTHS) ** 2)
+        fit = dictionary.fit(m.reading)
+        away = dictionary.of_fault(fit.away(m.value), fault)
+        near = np.exp(-0.5 * (away / dictionary.of_fault(fit.width, fault) / NEAR_WIDTHS) ** 2)
         told, rise = _line(away, severity, near)
         if told > best:
             best, slope, off, error_of = told, rise, away, fit.error_at(m.value)
@@ -72,7 +72,7 @@ def _line(x: FloatArray, y: FloatArray, weight: FloatArray) -> tuple[float, floa
         return 0.0, 0.0
     dx, dy = x - weight @ x / total, y - weight @ y / total
     xx, yy, xy = weight @ dx**2, weight @ dy**2, weight @ (dx * dy)
-    if xx * yy < LEAST_SPREAD:
+    if xx * yy < MIN_SPREAD:
         return 0.0, 0.0
     return float(xy**2 / (xx * yy)), float(xy / xx)
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from zcd.margin.check import Check
     from zcd.margin.loss_map import LossMap
     from zcd.margin.population import Population
-    from zcd.margin.sensitivity import Decides
+    from zcd.margin.sensitivity import Sensitivity
     from zcd.simulation.drive_parts import Replacements
     from zcd.simulation.flags import CausesForFlags, StoryTable
     from zcd.simulation.timeline import Story
@@ -83,7 +83,7 @@ def plot_population(population: Population, ax: Axes) -> None:
     ax.set(xlabel="boards [%]", ylabel="smallest margin [%]")
 
 
-def plot_shares(decides: Decides, ax: Axes) -> None:
+def plot_shares(decides: Sensitivity, ax: Axes) -> None:
     """Share of the headroom's variance that each tolerance makes, with its interval."""
     shown = slice(0, MAX_BARS)
     _bars(ax, decides.names, list(100.0 * decides.total), "share of the variance [%]")

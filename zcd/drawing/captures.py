@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 MS = 1e3
-MOST_CYCLES = 40
+MAX_CYCLES = 40
 """Cycles that are drawn one over another."""
-MOST_SKETCHED, MOST_POINTS = 10, 400
+MAX_SKETCHED, MAX_POINTS = 10, 400
 """The same on a page, and points of each."""
 PLOT_LEFT, PLOT_WIDTH, PLOT_HEIGHT = 60.0, 430.0, 150.0
 
@@ -96,7 +96,7 @@ def captured_cycles(traces: Traces, period_s: float) -> Iterator[tuple[FloatArra
     """Time since its beginning and pin voltage of every cycle of a capture, within reason."""
     time, start = traces.capture.time_s, _start_s(traces)
     turn = np.floor((time - start) / period_s)
-    for number in np.unique(turn)[:MOST_CYCLES]:
+    for number in np.unique(turn)[:MAX_CYCLES]:
         here = turn == number
         yield time[here] - start - number * period_s, traces.pin_v[here]
 
@@ -148,13 +148,13 @@ def capture_sketch(board: Board, traces: Traces) -> Sketch:
     """
     period_s = _period_s(board, traces)
     phase, volts = model_cycle(board, traces, period_s)
-    cycles = list(captured_cycles(traces, period_s))[:MOST_SKETCHED]
+    cycles = list(captured_cycles(traces, period_s))[:MAX_SKETCHED]
     seen = [values for _, values in cycles]
     low = min(0.0, *(float(v.min()) for v in seen))
     high = max(float(volts.max()), *(float(v.max()) for v in seen))
 
     def line(at: FloatArray, values: FloatArray, *, dashed: bool, width: float) -> Line:
-        step = max(1, at.size // MOST_POINTS)
+        step = max(1, at.size // MAX_POINTS)
         x = PLOT_LEFT + PLOT_WIDTH * at[::step] / period_s
         y = PLOT_HEIGHT * (high - values[::step]) / (high - low)
         points = tuple((float(a), float(b)) for a, b in zip(x, y, strict=True))

@@ -24,7 +24,7 @@ from zcd.margin.loss_map import LossMap
 from zcd.margin.loss_share import LossShare
 from zcd.margin.outlook import Outlook
 from zcd.report.of_diagnosis import failed_marks
-from zcd.simulation.causes import Side
+from zcd.simulation.causes import Subsystem
 from zcd.simulation.sync_view import faulty_circuit
 from zcd.simulation.timeline import Story
 from zcd.sync.lock import Lock, judge
@@ -141,7 +141,7 @@ def story_circuit_figure(story: Story) -> Figure:
     """Circuit diagram, the cause marked where it is in it."""
     board, cause = story.board, story.cause
     ranked = Ranked(fault=cause.fault, probability=1.0, severity=cause.severity)
-    in_circuit = cause.side in (Side.FEED, Side.SYNC)
+    in_circuit = cause.subsystem in (Subsystem.FEED, Subsystem.SYNC)
     failed = failed_marks(ranked, build_circuit(board)) if in_circuit else {}
     return sketch_figure(schematic(board, failed=failed))
 

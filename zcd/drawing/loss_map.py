@@ -16,7 +16,7 @@ from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_map import LossMap
 from zcd.margin.loss_share import LossShare
 from zcd.margin.quantities import Quantity
-from zcd.report.of_loss_map import axis_text, end_text, here_text, map_title, value_text
+from zcd.report.of_loss_map import axis_text, end_text, here_text, loss_map_title, value_text
 from zcd.report.text import percent_text, plain, quantity_text, rule_text
 from zcd.sync.lock import RULES
 
@@ -37,7 +37,7 @@ LABEL_SHARE = 0.16
 """Of the height: what the words at the supply band take."""
 SHORT_SHARE = 0.12
 """Of an axis: a shorter arrow gets no words."""
-LEAST_SHARE = 1e-3
+MIN_SHARE = 1e-3
 """Of the plane: a smaller area cannot be seen, nor is it in the legend."""
 SHARES = (0.1, 0.9)
 """Shares of boards that lose sync which get a line of their own."""
@@ -65,7 +65,7 @@ def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | Non
         figure = new_figure("loss-map", 7.2, 5.0)
         ax = figure.subplots()
         draw_loss_map(ax, board, loss_map, loss_share)
-        title = fill(map_title(loss_map), TITLE_LETTERS)
+        title = fill(loss_map_title(loss_map), TITLE_LETTERS)
         figure.suptitle(title, weight="bold", **LEFT)
         ax.set_title(_legend_text(board, loss_map, loss_share), loc="left")
     return figure
@@ -143,7 +143,7 @@ def _draw_lost_areas(ax: Axes, loss_map: LossMap) -> None:
     handles = []
     ax.contourf(across, up, -margins.min(axis=2), levels=[0.0, np.inf], colors=[LIGHT])
     for kind, rule in enumerate(RULES):
-        if np.mean(kinds == kind) < LEAST_SHARE:
+        if np.mean(kinds == kind) < MIN_SHARE:
             continue
         # positive where this rule is broken and none before it, and straight in between
         only = np.min(np.concatenate([-margins[..., kind, None], margins[..., :kind]], -1), -1)

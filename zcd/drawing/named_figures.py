@@ -35,7 +35,7 @@ def check_pictures() -> dict[str, Callable[[Check], Figure | None]]:
     return {
         "circuit": lambda check: board_picture(check.board),
         "shares": lambda check: (
-            of.decides_figure(check.board, check.outlook.decides) if check.outlook else None
+            of.sensitivity_figure(check.board, check.outlook.sensitivity) if check.outlook else None
         ),
         "years": lambda check: (
             of.years_figure(check.board, check.outlook.ageing) if check.outlook else None

@@ -22,7 +22,7 @@ from zcd.drawing.canvas import (
 )
 from zcd.margin.ageing import YEARS, Ageing, Course
 from zcd.margin.outlook import Outlook
-from zcd.margin.sensitivity import Decides
+from zcd.margin.sensitivity import Sensitivity
 from zcd.report.of_outlook import SHOWN, VIEW_WORDS, decides_line, lost_text, share_text
 from zcd.report.text import plain, quantity_text
 
@@ -43,17 +43,17 @@ STYLES = (
 
 def outlook_figures(board: Board, outlook: Outlook) -> list[Figure]:
     """Both figures of an outlook."""
-    return [decides_figure(board, outlook.decides), years_figure(board, outlook.ageing)]
+    return [sensitivity_figure(board, outlook.sensitivity), years_figure(board, outlook.ageing)]
 
 
-def decides_figure(board: Board, decides: Decides) -> Figure:
+def sensitivity_figure(board: Board, decides: Sensitivity) -> Figure:
     """What decides the CTR headroom, as bars.
 
     Parameters
     ----------
     board : Board
         Gives the name.
-    decides : Decides
+    decides : Sensitivity
 
     Returns
     -------

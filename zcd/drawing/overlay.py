@@ -21,7 +21,7 @@ FloatArray = NDArray[np.float64]
 
 MS = 1e3
 MA = 1e3
-LEAST_MA = 0.01
+MIN_MA = 0.01
 """Top of the axis of a LED that stays dark: nanoamperes are not to look like light."""
 
 
@@ -61,7 +61,7 @@ def overlay_figure(found: Comparison, name: str = "second-opinion") -> Figure:
         axes[1].set_ylabel("sync pin [V]")
         axes[1].set_xlabel("time [ms]")
         axes[1].set_xlim(0.0, _period_s(found.ours) * MS)
-        axes[0].set_ylim(top=max(axes[0].get_ylim()[1], LEAST_MA))
+        axes[0].set_ylim(top=max(axes[0].get_ylim()[1], MIN_MA))
         axes[1].set_ylim(min(axes[1].get_ylim()[0], 0.0), axes[1].get_ylim()[1])
         key = axes[0].get_legend_handles_labels()
         figure.legend(*key, loc="outside lower center", ncols=3, frameon=False)

@@ -19,12 +19,12 @@ FloatArray = NDArray[np.float64]
 WIDTH, LEFT = 430.0, 88.0
 HEIGHTS = (34.0, 34.0, 80.0)
 GAP = 12.0
-LEAST_TOP_A = 1e-4
+MIN_TOP_A = 1e-4
 MS = 1e3
 CROSSINGS = "dashed: true zero crossings"
 
 
-def lanes_sketch(board: Board, solution: Solution, lock: Lock, row: int = 0) -> Sketch:
+def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -> Sketch:
     """Draw mains, LED current and pin over a mains period.
 
     Parameters
@@ -46,7 +46,7 @@ def lanes_sketch(board: Board, solution: Solution, lock: Lock, row: int = 0) -> 
     supply = board.output.supply_v
     mains = solution.between_v("line", "neutral")
     peak = float(np.max(np.abs(mains)))
-    top_a = max(float(np.max(led)), LEAST_TOP_A)
+    top_a = max(float(np.max(led)), MIN_TOP_A)
     lanes = (
         ("mains", "V", mains[row], -peak, peak),
         ("LED current", "A", led[row], 0.0, top_a),
@@ -75,7 +75,7 @@ def lanes_sketch(board: Board, solution: Solution, lock: Lock, row: int = 0) -> 
     return Sketch("lanes", tuple(groups))
 
 
-def lanes_title(board: Board, solution: Solution, lock: Lock, row: int = 0) -> str:
+def waveform_strip_title(board: Board, solution: Solution, lock: Lock, row: int = 0) -> str:
     """What the lanes show, in one line."""
     return waveform_title(board, solution, lock, row)
 

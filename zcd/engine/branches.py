@@ -25,7 +25,7 @@ FORWARD_OHM, BREAKDOWN_OHM = 1e6, 30e6
 """R0: of the order of the chains, or of what leaks into a breakdown; sets how fast Newton
 converges, not what it converges to."""
 
-MOST_KNEES = 60.0
+MAX_KNEES = 60.0
 FINEST_RATIO = 1e-3
 """Accuracy of a state, as a share of it, over the voltage at which Newton ends."""
 
@@ -40,12 +40,12 @@ def rows_of(at: Part) -> IntArray:
     return at[0] if isinstance(at, tuple) else at
 
 
-def picked(wave: FloatArray, at: Part) -> FloatArray:
+def gather(wave: FloatArray, at: Part) -> FloatArray:
     """A part of a waveform."""
     return wave[at][:, None] if isinstance(at, tuple) else wave[at]
 
 
-def put_back(wave: FloatArray, at: Part, part: FloatArray) -> None:
+def scatter(wave: FloatArray, at: Part, part: FloatArray) -> None:
     """Put a part of a waveform back."""
     wave[at] = part[:, 0] if isinstance(at, tuple) else part
 
@@ -65,10 +65,10 @@ class Branch(Protocol):
     def update(self, voltage_v: FloatArray) -> FloatArray:
         """Take the voltage that the linearised circuit gave; return what may be left."""
 
-    def part(self, at: Part) -> Self:
+    def gather(self, at: Part) -> Self:
         """Some rows or points as a branch of their own."""
 
-    def put(self, at: Part, part: Self) -> None:
+    def scatter(self, at: Part, part: Self) -> None:
         """Take over what a part came to."""
 
 
@@ -116,19 +116,19 @@ class JunctionBranch:
         left = _left_of_junction(step, self.emission_v, self.bend)
         return left / (1.0 + FINEST_RATIO * np.abs(self.state_v))
 
-    def part(self, at: Part) -> Self:
+    def gather(self, at: Part) -> Self:
         rows = rows_of(at)
         part = copy(self)
-        part.state_v = picked(self.state_v, at)
+        part.state_v = gather(self.state_v, at)
         for name in ("saturation_a", "emission_v", "series_ohm", "total_ohm", "unit_a", "start"):
             setattr(part, name, getattr(self, name)[rows])
         if isinstance(self.offset_v, np.ndarray):
             part.offset_v = self.offset_v[rows]
         return part
 
-    def put(self, at: Part, part: Self) -> None:
+    def scatter(self, at: Part, part: Self) -> None:
         for name in ("state_v", "voltage_v", "current_a"):
-            put_back(getattr(self, name), at, getattr(part, name))
+            scatter(getattr(self, name), at, getattr(part, name))
 
 
 class BreakdownBranch(JunctionBranch):
@@ -172,17 +172,17 @@ class TransistorBranch:
         lower = (np.minimum(before, voltage_v) - steepest) / self.knee_v
         return _left_of_transistor(voltage_v - before, lower, self.knee_v, self.early_v)
 
-    def part(self, at: Part) -> Self:
+    def gather(self, at: Part) -> Self:
         rows = rows_of(at)
         part = copy(self)
-        part.state_v = picked(self.state_v, at)
-        part.photocurrent_a = picked(self.photocurrent_a, at)
+        part.state_v = gather(self.state_v, at)
+        part.photocurrent_a = gather(self.photocurrent_a, at)
         for name in ("knee_v", "knee_ratio", "early_v", "steepest_v"):
             setattr(part, name, getattr(self, name)[rows])
         return part
 
-    def put(self, at: Part, part: Self) -> None:
-        put_back(self.state_v, at, part.state_v)
+    def scatter(self, at: Part, part: Self) -> None:
+        scatter(self.state_v, at, part.state_v)
 
 
 def _left_of_junction(step_v: FloatArray, emission_v: FloatArray, before: FloatArray) -> FloatArray:
@@ -207,5 +207,5 @@ def _left_of_transistor(
 
     `lower` is the lower end of the step, in knees above the steepest point.
     """
-    straight = 1.0 + np.exp(np.minimum(lower, MOST_KNEES)) * knee_v / (4.0 * early_v)
+    straight = 1.0 + np.exp(np.minimum(lower, MAX_KNEES)) * knee_v / (4.0 * early_v)
     return np.minimum(np.abs(step_v), step_v * step_v / (knee_v * straight))

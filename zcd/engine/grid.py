@@ -13,7 +13,7 @@ IntArray = NDArray[np.intp]
 TIME_WEIGHT = 2.0
 """What an even grid weighs beside the waveforms that are followed."""
 
-CROWDING_RATIO = 0.98
+CLUSTERING_RATIO = 0.98
 """How much closer crowded points stand at the mains' zero crossings, and farther at its peaks."""
 
 
@@ -23,14 +23,14 @@ def even_phases_rad(size: int, points: int, cycles: int = 1) -> FloatArray:
     return np.broadcast_to(one, (size, points * cycles)).copy()
 
 
-def crowded_phases_rad(size: int, points: int) -> FloatArray:
+def clustered_phases_rad(size: int, points: int) -> FloatArray:
     """Phases of one period from 0 that crowd where the mains crosses zero, shape (size, points).
 
     There the voltages of LED and diodes turn over, and nearly at once: an even grid would give
     their means by chance. Each quarter mirrors the one before.
     """
     even = even_phases_rad(size, points)
-    return even - CROWDING_RATIO * np.sin(2.0 * even) / 2.0
+    return even - CLUSTERING_RATIO * np.sin(2.0 * even) / 2.0
 
 
 def mirror(points: int) -> tuple[IntArray, IntArray]:

@@ -17,7 +17,7 @@ from zcd.physics.optocoupler import collector_voltage_v
 
 FloatArray = NDArray[np.float64]
 
-LEAST_GAP_V, LEAST_CAPACITANCE_F = 1e-9, 1e-15
+MIN_GAP_V, MIN_CAPACITANCE_F = 1e-9, 1e-15
 
 
 def lone_transistor(network: Network) -> Phototransistor | None:
@@ -28,7 +28,7 @@ def lone_transistor(network: Network) -> Phototransistor | None:
     return None
 
 
-def outline_v(
+def guess_output_v(
     network: Network,
     transistor: Phototransistor,
     photocurrent_a: FloatArray,
@@ -64,13 +64,13 @@ def outline_v(
     open_v = sign * current / load_s + fixed_v
     drop_v = photocurrent_a / load_s
     gap_v = open_v - collector_voltage_v(drop_v, open_v, knee_v, knee_ratio, early_v)
-    across_v = open_v - _held(np.maximum(gap_v, LEAST_GAP_V), network, trajectory)
+    across_v = open_v - _held(np.maximum(gap_v, MIN_GAP_V), network, trajectory)
     return np.asarray(sign * (across_v - fixed_v))[None], np.asarray(across_v)
 
 
 def _held(gap_v: FloatArray, network: Network, trajectory: Trajectory) -> FloatArray:
     """What the gap is if it can close no faster than the load charges the capacitors."""
-    charged_f = np.maximum(network.capacitance_f[:, :1, 0], LEAST_CAPACITANCE_F)
+    charged_f = np.maximum(network.capacitance_f[:, :1, 0], MIN_CAPACITANCE_F)
     rate = network.conductance_s[:, :1, 0] / charged_f
     age = (trajectory.phase_rad - trajectory.phase_rad[:, :1]) / trajectory.omega_rad_per_s * rate
     held = np.log(gap_v) + age

@@ -19,7 +19,7 @@ from zcd.circuit.elements import (
 )
 from zcd.engine.branches import BreakdownBranch, JunctionBranch, TransistorBranch
 from zcd.engine.grid import mirror
-from zcd.engine.initial_guess import lone_transistor, outline_v
+from zcd.engine.initial_guess import guess_output_v, lone_transistor
 from zcd.engine.network import Network, column, compile_island, input_voltages_v
 from zcd.engine.newton import LinearSolve, Pointwise, newton
 from zcd.engine.photocurrent import photocurrents_a
@@ -34,12 +34,12 @@ NEGLIGIBLE_RATIO = 1e-5
 """Displacement current, over the largest junction current, below which a capacitor is idle."""
 JUMP_RATIO = 0.1
 """Jump of a capacitor's current, over the largest junction current, that may matter."""
-LEAST_CURRENT_A = 1e-9
+MIN_CURRENT_A = 1e-9
 PIECE_POINTS = 81_920
 """With fewer, numpy's calls cost more than the cache saves; with more, memory does."""
 FEW_POINTS = 8
 """With more, it pays to solve for the peaks of the mains first."""
-LEAST_PEAK_V = 1e-6
+MIN_PEAK_V = 1e-6
 MANY_ROWS = 32
 """From so many rows on it pays to look for those in which an island is the same."""
 
@@ -50,11 +50,11 @@ def solve_island(
     trajectory: Trajectory,
     currents: Mapping[str, FloatArray],
     guess: Island | None,
-    outline: bool = False,
+    initial_guess_only: bool = False,
 ) -> Island:
     """One island: static where its capacitors are idle, dynamic in the other rows.
 
-    With `outline`, an output stage is only as good as is needed to place points in time.
+    With `initial_guess_only`, an output stage is only as good as is needed to place points in time.
     """
     photo = photocurrents_a(circuit, island, trajectory, currents)
     first, member = _distinct(circuit, island, trajectory, lit=bool(photo))
@@ -64,23 +64,23 @@ def solve_island(
         return some.rows(member)
     start = guess.states_v if guess else {}
     capacitors = [e for e in circuit.of(Capacitance) if e.a in island]
-    if guess and np.all(guess.busy):
+    if guess and np.all(guess.dynamic):
         state = replace(guess, voltages_v={}, currents_a={}, states_v=dict(start))
     elif photo and capacitors:
         # the output's capacitors are always at work: no need to ask what it does without them
         state = nothing_yet(circuit.size)
     else:
         state = _static(circuit, island, trajectory, photo, start)
-        state.busy = _busy(capacitors, state, trajectory)
+        state.dynamic = _dynamic(capacitors, state, trajectory)
         if guess:
-            state.busy |= guess.busy
+            state.dynamic |= guess.dynamic
     given = circuit, island, trajectory, photo, start, state
-    solve_rows = partial(_solve_rows, *given, outline=outline)
-    for index in _pieces(np.flatnonzero(state.busy), trajectory.phase_rad.shape[1]):
+    solve_rows = partial(_solve_rows, *given, initial_guess_only=initial_guess_only)
+    for index in _pieces(np.flatnonzero(state.dynamic), trajectory.phase_rad.shape[1]):
         if photo:
             solve_rows(index)
         else:
-            _easy_then_hard(solve_rows, index)
+            _plain_then_damped(solve_rows, index)
     return state
 
 
@@ -136,7 +136,7 @@ def static_island(
         voltages_v=_voltages(network, circuit, island, x, inputs),
         currents_a=_currents(branches),
         states_v={name: branch.state_v for name, branch in branches.items()},
-        busy=np.zeros(circuit.size, dtype=bool),
+        dynamic=np.zeros(circuit.size, dtype=bool),
         multiplier=np.zeros(circuit.size),
     )
 
@@ -207,8 +207,8 @@ def _between_peaks(network: Network, inputs_v: FloatArray) -> dict[str, FloatArr
     ends = [int(np.argmin(wave[0])), int(np.argmax(wave[0]))]
     branches, _ = _newton(network, inputs_v[:, :, ends], {}, {}, Pointwise())
     peaks = wave[:, ends]
-    up = np.maximum(wave, 0.0) / np.maximum(peaks[:, 1:], LEAST_PEAK_V)
-    down = np.minimum(wave, 0.0) / np.minimum(peaks[:, :1], -LEAST_PEAK_V)
+    up = np.maximum(wave, 0.0) / np.maximum(peaks[:, 1:], MIN_PEAK_V)
+    down = np.minimum(wave, 0.0) / np.minimum(peaks[:, :1], -MIN_PEAK_V)
     return {
         name: branch.state_v[:, 1:] * up + branch.state_v[:, :1] * down
         for name, branch in branches.items()
@@ -228,23 +228,23 @@ def _broken(network: Network, branches: Branches) -> list[Junction]:
     return found
 
 
-def _easy_then_hard(solve_rows: Callable[..., None], index: NDArray[np.intp]) -> None:
+def _plain_then_damped(solve_rows: Callable[..., None], index: NDArray[np.intp]) -> None:
     """Solve these rows; those in which Newton finds no end by themselves, more patiently.
 
     The others are solved again without them, so that no row depends on its neighbours.
     """
-    hard = index[:0]
-    while hard.size < index.size:
-        rest = np.setdiff1d(index, hard)
+    damped = index[:0]
+    while damped.size < index.size:
+        rest = np.setdiff1d(index, damped)
         try:
             solve_rows(rest)
             break
         except SolverError as error:
             if not error.rows:
                 raise
-            hard = np.union1d(hard, rest[list(error.rows)])
-    if hard.size:
-        solve_rows(hard, hard=True)
+            damped = np.union1d(damped, rest[list(error.rows)])
+    if damped.size:
+        solve_rows(damped, damped=True)
 
 
 def _solve_rows(
@@ -255,17 +255,17 @@ def _solve_rows(
     start: Mapping[str, FloatArray],
     state: Island,
     index: NDArray[np.intp],
-    outline: bool,
-    hard: bool = False,
+    initial_guess_only: bool,
+    damped: bool = False,
 ) -> None:
     """Solve these rows of an island with their capacitors, and put them into `state`.
 
     Differences of second order overshoot where a charge stops; where several stop (a suppressor
     before a diode, a capacitor behind it) Newton may follow that round the period without an end.
-    `hard` rows begin with differences of first order everywhere.
+    `damped` rows begin with differences of first order everywhere.
     """
     # a slice where it is all of them: nothing is copied
-    pick = slice(None) if index.size == state.busy.size else index
+    pick = slice(None) if index.size == state.dynamic.size else index
     rows = circuit if isinstance(pick, slice) else circuit.rows(index)
     part = trajectory.rows(pick)
     network = compile_island(rows, island, dynamic=True)
@@ -275,27 +275,29 @@ def _solve_rows(
     branches: Branches = {}
     element = None if begin else lone_transistor(network)
     if element:
-        x, begin[element.ref] = outline_v(network, element, lit[element.ref], inputs, part)
-    if not (element and outline):
-        part.abrupt = np.ones(part.phase_rad.shape, dtype=bool) if hard else None
+        x, begin[element.ref] = guess_output_v(network, element, lit[element.ref], inputs, part)
+    if not (element and initial_guess_only):
+        part.abrupt = np.ones(part.phase_rad.shape, dtype=bool) if damped else None
         solver = trajectory_solver(network, inputs, part)
         branches, x = _newton(network, inputs, lit, begin, solver)
         if not photo:
             largest = _largest_a(_currents(branches), index.size)[:, None]
             part.abrupt = abrupt_points(network, x, part, JUMP_RATIO * largest)
-            if hard or np.any(part.abrupt):
+            if damped or np.any(part.abrupt):
                 begin = {name: branch.state_v for name, branch in branches.items()}
                 solver = trajectory_solver(network, inputs, part)
                 branches, x = _newton(network, inputs, lit, begin, solver)
-    _put(state.voltages_v, _voltages(network, rows, island, x, inputs), index, state.busy.size)
-    _put(state.currents_a, _currents(branches), index, state.busy.size)
+    _scatter(
+        state.voltages_v, _voltages(network, rows, island, x, inputs), index, state.dynamic.size
+    )
+    _scatter(state.currents_a, _currents(branches), index, state.dynamic.size)
     states = {name: branch.state_v for name, branch in branches.items()}
-    _put(state.states_v, states, index, state.busy.size)
+    _scatter(state.states_v, states, index, state.dynamic.size)
     if not photo:
         state.multiplier[index] = part.multiplier()
 
 
-def _put(
+def _scatter(
     whole: dict[str, FloatArray],
     part: Mapping[str, FloatArray],
     index: NDArray[np.intp],
@@ -347,23 +349,23 @@ def _voltages(
 
 def _largest_a(currents_a: Mapping[str, FloatArray], size: int) -> FloatArray:
     """Largest junction current of each row, shape (size,)."""
-    largest = np.full(size, LEAST_CURRENT_A)
+    largest = np.full(size, MIN_CURRENT_A)
     for wave in currents_a.values():
         np.maximum(largest, np.max(wave, axis=1), out=largest)
     return largest
 
 
-def _busy(
+def _dynamic(
     capacitors: list[Capacitance], state: Island, trajectory: Trajectory
 ) -> NDArray[np.bool_]:
     """Rows in which some capacitor's current matters beside the largest junction current."""
     n = trajectory.phase_rad.shape[0]
     step = np.diff(trajectory.phase_rad, axis=1)
     largest = _largest_a(state.currents_a, n)
-    busy = np.zeros(n, dtype=bool)
+    dynamic = np.zeros(n, dtype=bool)
     for element in capacitors:
         across = state.voltages_v[element.a] - state.voltages_v[element.b]
         slope = np.max(np.abs(np.diff(across, axis=1)) / step, axis=1, initial=0.0)
         current = np.asarray(element.capacitance_f) * slope * trajectory.omega_rad_per_s[:, 0]
-        busy |= current > NEGLIGIBLE_RATIO * largest
-    return busy
+        dynamic |= current > NEGLIGIBLE_RATIO * largest
+    return dynamic

@@ -29,9 +29,9 @@ from zcd.errors import InputError
 
 FloatArray = NDArray[np.float64]
 
-LEAST_CONDUCTANCE_S = 1e-12
+MIN_CONDUCTANCE_S = 1e-12
 """From every node to the reference, so that a floating node has a voltage (as SPICE does)."""
-LEAST_RESISTANCE_OHM = 1e-3
+MIN_RESISTANCE_OHM = 1e-3
 REFERENCES = ("neutral", "logic0")
 
 
@@ -149,11 +149,11 @@ def compile_island(circuit: Circuit, island: Iterable[str], dynamic: bool) -> Ne
     size = circuit.size
     conductive = [e for e in elements if isinstance(e, Resistance | TestSource)]
     g = _stamp(
-        [1.0 / np.maximum(e.resistance_ohm, LEAST_RESISTANCE_OHM) for e in conductive],
+        [1.0 / np.maximum(e.resistance_ohm, MIN_RESISTANCE_OHM) for e in conductive],
         conductive, order, size,
     )  # fmt: skip
     free = len(active) + len(passive)
-    g[:, range(free), range(free)] += LEAST_CONDUCTANCE_S
+    g[:, range(free), range(free)] += MIN_CONDUCTANCE_S
     c = _stamp([e.capacitance_f for e in capacitors], capacitors, order, size)
     j = _injections([e for e in elements if isinstance(e, TestSource)], order, size)
     k = len(active)
@@ -208,7 +208,7 @@ def _injections(tests: Sequence[TestSource], order: Sequence[str], size: int) ->
     """Norton currents of test sources into the nodes, shape (n, nodes)."""
     currents = np.zeros((size, len(order)))
     for test in tests:
-        amount = test.open_v / np.maximum(test.resistance_ohm, LEAST_RESISTANCE_OHM)
+        amount = test.open_v / np.maximum(test.resistance_ohm, MIN_RESISTANCE_OHM)
         for node, sign in ((test.a, 1.0), (test.b, -1.0)):
             if node in order:
                 currents[:, order.index(node)] += sign * amount

@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.engine.branches import Branch, Part, picked, put_back, rows_of
+from zcd.engine.branches import Branch, Part, gather, rows_of, scatter
 from zcd.engine.network import Network
 from zcd.errors import SolverError
 
@@ -25,10 +25,10 @@ class LinearSolve(Protocol):
     def moving(self, moving: NDArray[np.bool_]) -> Part | None:
         """What to go on with where only some points still move; None: with all of them."""
 
-    def part(self, at: Part) -> LinearSolve:
+    def gather(self, at: Part) -> LinearSolve:
         """The same for a part of the batch."""
 
-    def put(self, at: Part, part: LinearSolve) -> None:
+    def scatter(self, at: Part, part: LinearSolve) -> None:
         """Take over what is known of a part."""
 
 
@@ -96,21 +96,21 @@ def _newton(
             break
         at = solve.moving(lacking >= TOLERANCE_V)
         if at is not None:
-            part = solve.part(at)
-            some = [branch.part(at) for branch in branches]
+            part = solve.gather(at)
+            some = [branch.gather(at) for branch in branches]
             # a dead island has no inputs at all
-            shape = (len(inputs_v), *picked(lacking, at).shape)
-            inputs = np.array([picked(wave, at) for wave in inputs_v]).reshape(shape)
+            shape = (len(inputs_v), *gather(lacking, at).shape)
+            inputs = np.array([gather(wave, at) for wave in inputs_v]).reshape(shape)
             try:
                 found = _newton(network.rows(rows_of(at)), some, inputs, part, most_steps - step)
             except SolverError as error:
                 rows = np.unique(rows_of(at)[list(error.rows)])
                 raise SolverError(str(error), rows.tolist()) from None
             for whole, piece in zip(x, found, strict=True):
-                put_back(whole, at, piece)
+                scatter(whole, at, piece)
             for branch, left_to in zip(branches, some, strict=True):
-                branch.put(at, left_to)
-            solve.put(at, part)
+                branch.scatter(at, left_to)
+            solve.scatter(at, part)
             return x
     astray = np.any(~(lacking < TOLERANCE_V), axis=1)
     message = f"the circuit did not converge: {left:.3g} V left"
@@ -184,10 +184,10 @@ class Pointwise:
         row, column = np.nonzero(moving)
         return row, column
 
-    def part(self, at: Part) -> Pointwise:
+    def gather(self, at: Part) -> Pointwise:
         return self
 
-    def put(self, at: Part, part: LinearSolve) -> None:
+    def scatter(self, at: Part, part: LinearSolve) -> None:
         pass
 
 

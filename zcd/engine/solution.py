@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from zcd.circuit.batch import OF_WHOLE, Batch
 from zcd.circuit.elements import Circuit, Resistance
-from zcd.engine.network import LEAST_RESISTANCE_OHM, islands
+from zcd.engine.network import MIN_RESISTANCE_OHM, islands
 from zcd.errors import InputError
 
 FloatArray = NDArray[np.float64]
@@ -23,7 +23,7 @@ class Island(Batch):
     voltages_v: dict[str, FloatArray]
     currents_a: dict[str, FloatArray]
     states_v: dict[str, FloatArray]
-    busy: NDArray[np.bool_]
+    dynamic: NDArray[np.bool_]
     multiplier: FloatArray
 
 
@@ -45,7 +45,7 @@ def nothing_yet(size: int) -> Island:
         voltages_v={},
         currents_a={},
         states_v={},
-        busy=np.ones(size, dtype=bool),
+        dynamic=np.ones(size, dtype=bool),
         multiplier=np.zeros(size),
     )
 
@@ -131,5 +131,5 @@ class Solution(Batch):
     def power_w(self, resistance: Resistance) -> FloatArray:
         """Mean power in a resistance, shape (n,)."""
         across = self.voltages_v[resistance.a] - self.voltages_v[resistance.b]
-        ohm = np.maximum(np.asarray(resistance.resistance_ohm), LEAST_RESISTANCE_OHM)
+        ohm = np.maximum(np.asarray(resistance.resistance_ohm), MIN_RESISTANCE_OHM)
         return self.mean(across**2) / ohm

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from zcd.circuit.elements import Circuit, MainsSource, Phototransistor
 from zcd.engine.grid import (
-    crowded_phases_rad,
+    clustered_phases_rad,
     even_phases_rad,
     follow,
     mean_weights,
@@ -34,7 +34,7 @@ PIN_WEIGHT = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Grid:
+class SolverOptions:
     """How to solve.
 
     Parameters
@@ -45,9 +45,9 @@ class Grid:
         Solve again with the points where the waveforms move.
     isolated : bool
         False: leave out the isolated side.
-    crowded : bool
+    cluster_at_crossings : bool
         Begin with points that crowd at the mains' zero crossings, not with even ones.
-    patient : bool
+    steady_state_only : bool
         Take the periodic steady state however many periods it takes to come; False shows what
         has not settled as the transient it is.
     """
@@ -55,19 +55,21 @@ class Grid:
     points: int = 144
     refine: bool = True
     isolated: bool = True
-    crowded: bool = False
-    patient: bool = False
+    cluster_at_crossings: bool = False
+    steady_state_only: bool = False
 
 
-EDGES = Grid()
+EDGES = SolverOptions()
 """For edges and pulses: within 10 us of a circuit simulator's on 99 of 100 boards of any kind."""
-READINGS = Grid(points=96, refine=False, crowded=True, patient=True)
+READINGS = SolverOptions(points=96, refine=False, cluster_at_crossings=True, steady_state_only=True)
 """For meters, which see means only, and are read long after switching on."""
-PULSES = Grid(points=80, patient=True)
+PULSES = SolverOptions(points=80, steady_state_only=True)
 """For pulses of many rows: edges within some microseconds."""
 
 
-def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) -> Solution:
+def solve(
+    circuit: Circuit, options: SolverOptions = EDGES, warm_start: Solution | None = None
+) -> Solution:
     """Waveforms of every row of a batch over one mains period.
 
     Without capacitors on the mains side that side is solved point by point, exactly. With them
@@ -79,8 +81,8 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
     ----------
     circuit : Circuit
         n rows.
-    grid : Grid
-    like : Solution, optional
+    options : SolverOptions
+    warm_start : Solution, optional
         Of the same batch on the same first grid, before a few elements were added: islands
         without a new element are taken over, the others start from it.
 
@@ -93,22 +95,24 @@ def solve(circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) ->
     SolverError
         If a row does not converge.
     """
-    points = grid.points // 2 if grid.refine else grid.points
+    points = options.points // 2 if options.refine else options.points
     points += -points % 4
-    begin = crowded_phases_rad if grid.crowded else even_phases_rad
+    begin = clustered_phases_rad if options.cluster_at_crossings else even_phases_rad
     phase = begin(circuit.size, points)
-    if like is not None and not np.array_equal(like.phase_rad, phase):
-        like = None
-    guess = like.states if like else {}
-    states = _solve_on(circuit, phase, grid, guess, like, outline=grid.refine)
-    if grid.refine:
-        finer = follow(phase, _followed(states), grid.points + -grid.points % 4)
-        states = _solve_on(circuit, finer, grid, _at(phase, states, finer))
+    if warm_start is not None and not np.array_equal(warm_start.phase_rad, phase):
+        warm_start = None
+    guess = warm_start.states if warm_start else {}
+    states = _solve_on(
+        circuit, phase, options, guess, warm_start, initial_guess_only=options.refine
+    )
+    if options.refine:
+        finer = follow(phase, _followed(states), options.points + -options.points % 4)
+        states = _solve_on(circuit, finer, options, _at(phase, states, finer))
         phase = finer
     solution = _solution(circuit, phase, states)
     multiplier = np.max([s.multiplier for s in states.values()], axis=0)
-    fading = (multiplier**WINDOW_CYCLES > SETTLED_RATIO) & (not grid.patient)
-    return _with_transients(solution, fading, grid) if np.any(fading) else solution
+    fading = (multiplier**WINDOW_CYCLES > SETTLED_RATIO) & (not options.steady_state_only)
+    return _with_transients(solution, fading, options) if np.any(fading) else solution
 
 
 def _followed(states: States) -> list[tuple[FloatArray | float, FloatArray]]:
@@ -128,7 +132,7 @@ def _followed(states: States) -> list[tuple[FloatArray | float, FloatArray]]:
     return [(share, wave) for wave in flows] + [(PIN_WEIGHT, wave) for wave in pins]
 
 
-def solve_at(circuit: Circuit, phase_rad: FloatArray, grid: Grid = EDGES) -> Solution:
+def solve_at(circuit: Circuit, phase_rad: FloatArray, options: SolverOptions = EDGES) -> Solution:
     """Periodic waveforms at given phases: for what is over between two points of a grid.
 
     Parameters
@@ -137,7 +141,7 @@ def solve_at(circuit: Circuit, phase_rad: FloatArray, grid: Grid = EDGES) -> Sol
         n rows.
     phase_rad : ndarray, shape (n, m)
         Rising from 0, below a full turn.
-    grid : Grid
+    options : SolverOptions
         Says only whether the isolated side is solved too.
 
     Returns
@@ -145,7 +149,7 @@ def solve_at(circuit: Circuit, phase_rad: FloatArray, grid: Grid = EDGES) -> Sol
     solution : Solution
     """
     trajectory = Trajectory(phase_rad, _omega(circuit))
-    states = _all_islands(circuit, trajectory, grid.isolated, {}, {})
+    states = _all_islands(circuit, trajectory, options.isolated, {}, {})
     return replace(_solution(circuit, phase_rad, states), weight=trapezoid_weights(phase_rad))
 
 
@@ -209,28 +213,28 @@ def _lit_last(circuit: Circuit) -> list[frozenset[str]]:
 def _solve_on(
     circuit: Circuit,
     phase: FloatArray,
-    grid: Grid,
+    options: SolverOptions,
     guess: States,
-    like: Solution | None = None,
-    outline: bool = False,
+    warm_start: Solution | None = None,
+    initial_guess_only: bool = False,
 ) -> States:
     """All islands of a circuit on given phases of one period."""
     trajectory = Trajectory(phase, _omega(circuit), mirrored=True)
-    kept = _unchanged(circuit, like) if like else {}
-    return _all_islands(circuit, trajectory, grid.isolated, guess, kept, outline)
+    kept = _unchanged(circuit, warm_start) if warm_start else {}
+    return _all_islands(circuit, trajectory, options.isolated, guess, kept, initial_guess_only)
 
 
-def _unchanged(circuit: Circuit, like: Solution) -> States:
+def _unchanged(circuit: Circuit, warm_start: Solution) -> States:
     """Islands that consist of the very elements they had before, and see the same light."""
     kept: dict[frozenset[str], Island] = {}
     all_kept = True
     for island in _lit_last(circuit):
         now = [e for e in circuit if island.issuperset(e.nodes)]
-        before = [e for e in like.circuit if island.issuperset(e.nodes)]
+        before = [e for e in warm_start.circuit if island.issuperset(e.nodes)]
         same = len(now) == len(before) and all(a is b for a, b in zip(now, before, strict=True))
         lit = any(isinstance(e, Phototransistor) for e in now)
-        if same and island in like.states and (all_kept or not lit):
-            kept[island] = like.states[island]
+        if same and island in warm_start.states and (all_kept or not lit):
+            kept[island] = warm_start.states[island]
         all_kept &= same
     return kept
 
@@ -241,7 +245,7 @@ def _all_islands(
     isolated: bool,
     guess: States,
     kept: States,
-    outline: bool = False,
+    initial_guess_only: bool = False,
 ) -> dict[frozenset[str], Island]:
     """Every island in the order of the light."""
     currents: dict[str, FloatArray] = {}
@@ -253,20 +257,24 @@ def _all_islands(
             states[island] = kept[island]
         else:
             states[island] = solve_island(
-                circuit, island, trajectory, currents, guess.get(island), outline
+                circuit, island, trajectory, currents, guess.get(island), initial_guess_only
             )
         currents |= states[island].currents_a
     return states
 
 
-def _with_transients(solution: Solution, fading: NDArray[np.bool_], grid: Grid) -> Solution:
+def _with_transients(
+    solution: Solution, fading: NDArray[np.bool_], options: SolverOptions
+) -> Solution:
     """Replace the rows that have not settled by the last cycle of their transient."""
     index = np.flatnonzero(fading)
     circuit = solution.circuit.rows(index)
     points = solution.phase_rad.shape[1]
     phase = even_phases_rad(index.size, points, WINDOW_CYCLES)
     trajectory = Trajectory(phase, _omega(circuit), closed=False)
-    transient = _solution(circuit, phase, _all_islands(circuit, trajectory, grid.isolated, {}, {}))
+    transient = _solution(
+        circuit, phase, _all_islands(circuit, trajectory, options.isolated, {}, {})
+    )
     phases = solution.phase_rad.copy()
     phases[index] = phase[:, :points]
 

@@ -22,7 +22,7 @@ from zcd.errors import SolverError
 FloatArray = NDArray[np.float64]
 Solve = Callable[[list[list[FloatArray]], list[FloatArray]], FloatArray]
 
-LEAST_F = 1e-300
+MIN_F = 1e-300
 FORGOTTEN = 20.0
 """Time constants after which nothing is left: 2e-9."""
 ABRUPT_RATIO = 0.2
@@ -170,12 +170,12 @@ class Coupled:
         rows = np.flatnonzero(np.any(moving, axis=1))
         return rows if rows.size < FEW_RATIO * moving.shape[0] else None
 
-    def part(self, at: Part) -> Coupled:
+    def gather(self, at: Part) -> Coupled:
         rows = rows_of(at)
         network, trajectory = self.network.rows(rows), self.trajectory.rows(rows)
         return Coupled(network, self.inputs_v[:, rows], trajectory)
 
-    def put(self, at: Part, part: LinearSolve) -> None:
+    def scatter(self, at: Part, part: LinearSolve) -> None:
         assert isinstance(part, Coupled)
         if self.trajectory.carry is not None and part.trajectory.carry is not None:
             self.trajectory.carry[rows_of(at)] = part.trajectory.carry
@@ -245,7 +245,7 @@ def _forgets(network: Network, trajectory: Trajectory, node: int) -> bool:
     through = g[:, others][:, :, others]
     seen = np.linalg.solve(through, g[:, others, node, None])[..., 0]
     load_s = g[:, node, node] - np.sum(g[:, node, others] * seen, axis=1)
-    rate = load_s / np.maximum(network.capacitance_f[:, node, node], LEAST_F)
+    rate = load_s / np.maximum(network.capacitance_f[:, node, node], MIN_F)
     return bool(np.all(np.pi * rate > FORGOTTEN * trajectory.omega_rad_per_s[:, 0]))
 
 

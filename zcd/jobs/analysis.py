@@ -5,30 +5,30 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from zcd.diagnosis.case import Case
-from zcd.diagnosis.job_history import with_experience
+from zcd.diagnosis.job_history import with_fault_statistics
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
     from zcd.board.model import Board
-    from zcd.diagnosis.fault_dictionary import Atlas
+    from zcd.diagnosis.fault_dictionary import FaultDictionary
     from zcd.diagnosis.job import Job
-    from zcd.diagnosis.job_history import Experience
+    from zcd.diagnosis.job_history import FaultStatistics
     from zcd.diagnosis.rank import Diagnosis
     from zcd.diagnosis.readings import Measured, Reading
     from zcd.diagnosis.retest import Retest
 
 
-def atlas_of(job: Job) -> Atlas:
-    """The atlas of a job's board and meter."""
-    from zcd.diagnosis.fault_dictionary import make_atlas
+def fault_dictionary_of(job: Job) -> FaultDictionary:
+    """The fault dictionary of a job's board and meter."""
+    from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 
-    return make_atlas(job.board, job.meter, stored=True)
+    return make_fault_dictionary(job.board, job.meter, stored=True)
 
 
 def diagnosed(
-    atlas: Atlas,
+    dictionary: FaultDictionary,
     measured: Sequence[Measured],
     skipped: Sequence[Reading] = (),
     flags: Sequence[str] = (),
@@ -37,22 +37,25 @@ def diagnosed(
     from zcd.diagnosis.rank import diagnose
     from zcd.progress import progress_bar
 
-    with progress_bar(len(atlas.readings)) as begin:
-        found = diagnose(atlas, measured, skipped, begin, flags)
-    atlas.keep()
+    with progress_bar(len(dictionary.readings)) as begin:
+        found = diagnose(dictionary, measured, skipped, begin, flags)
+    dictionary.keep()
     return found
 
 
 def tested_again(
-    atlas: Atlas, measured: Sequence[Measured], before: Sequence[Measured], flags: Sequence[str]
+    dictionary: FaultDictionary,
+    measured: Sequence[Measured],
+    before: Sequence[Measured],
+    flags: Sequence[str],
 ) -> Retest:
     """Judge readings after a repair with a progress bar."""
     from zcd.diagnosis.retest import retest
     from zcd.progress import progress_bar
 
     with progress_bar(len(measured)) as begin:
-        found = retest(atlas, measured, before, flags, begin)
-    atlas.keep()
+        found = retest(dictionary, measured, before, flags, begin)
+    dictionary.keep()
     return found
 
 
@@ -62,10 +65,10 @@ def retest_kept(
     """Keep a retest of today in the job file that it is about."""
     from datetime import date
 
-    from zcd.jobs.retests import board_name_for, keep_retest, retested
+    from zcd.jobs.retests import board_name_for, keep_retest, retest_record_of
 
     board = board_name_for(about, board_file)
-    keep_retest(about, retested(found, date.today(), by=by, replaced=replaced, board=board))
+    keep_retest(about, retest_record_of(found, date.today(), by=by, replaced=replaced, board=board))
 
 
 def captured(csv: str, board: Board) -> tuple[Measured, ...]:
@@ -76,29 +79,29 @@ def captured(csv: str, board: Board) -> tuple[Measured, ...]:
     return readings_of(find_traces(load_capture(csv), board))
 
 
-def prepared(atlas: Atlas) -> None:
+def prepared(dictionary: FaultDictionary) -> None:
     """Predict all readings with a progress bar, so that each answer is judged at once."""
     from zcd.progress import progress_bar
 
-    with progress_bar(len(atlas.readings)) as begin:
-        atlas.prepare(atlas.readings, begin)
-    atlas.keep()
+    with progress_bar(len(dictionary.readings)) as begin:
+        dictionary.prepare(dictionary.readings, begin)
+    dictionary.keep()
 
 
-def experienced(job: Job, file: str) -> Experience:
+def fault_statistics_of(job: Job, file: str) -> FaultStatistics:
     """What the closed jobs beside a job or board file say of its board."""
     from pathlib import Path
 
-    from zcd.diagnosis.job_history import experience, read_record
+    from zcd.diagnosis.job_history import fault_statistics, read_job_history
 
-    return experience(read_record(Path(file).parent), job.board.name, without=job.file)
+    return fault_statistics(read_job_history(Path(file).parent), job.board.name, without=job.file)
 
 
-def case_of(job: Job, known: Experience | None) -> Case:
+def case_of(job: Job, statistics: FaultStatistics | None) -> Case:
     """What was found on a board from the readings of its job."""
-    known = known if known is not None and known.jobs else None
-    atlas = atlas_of(job)
-    if known is not None:
-        atlas = with_experience(atlas, known)
-    found = diagnosed(atlas, job.measured, job.skipped, job.flags)
-    return Case(job=job, atlas=atlas, diagnosis=found, known=known)
+    statistics = statistics if statistics is not None and statistics.jobs else None
+    dictionary = fault_dictionary_of(job)
+    if statistics is not None:
+        dictionary = with_fault_statistics(dictionary, statistics)
+    found = diagnosed(dictionary, job.measured, job.skipped, job.flags)
+    return Case(job=job, atlas=dictionary, diagnosis=found, known=statistics)

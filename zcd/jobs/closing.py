@@ -11,7 +11,7 @@ from zcd.board.units import nearest, require_part
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.job_history import kind_of
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 from zcd.files import file_name, update_whole
 from zcd.jobs.job_file import already_closed
 from zcd.jobs.job_text import JobText
@@ -38,7 +38,7 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
         )
     require_part(written, keys, "--found ")
     allowed = f'a fault such as "{keys[1]}", or "healthy"{nearest(written, keys)}'
-    raise refusal(written, allowed, "--found")
+    raise invalid_value(written, allowed, "--found")
 
 
 def _folded(key: str) -> str:
@@ -71,7 +71,7 @@ def close_job(job: Job, fault: Fault, repair: str, today: date) -> Path:
     """
     file = job.file
     if file is None:
-        raise refusal("a board file", "a job file", "JOB")
+        raise invalid_value("a board file", "a job file", "JOB")
     told: dict[str, str | date] = {
         "found": fault.key,
         "kind": kind_of(fault),

@@ -12,7 +12,7 @@ from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.reading_syntax import parse_function, parse_reading, parse_shown
 from zcd.diagnosis.readings import Measured, Reading
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 
 END = ("end", "quit", "exit", "q")
 SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
@@ -251,5 +251,7 @@ def parse_flags(words: Sequence[str]) -> tuple[str, ...]:
     """Flags as typed; ``none`` stands alone."""
     found = tuple(dict.fromkeys(word.strip(",").lower() for word in words))
     if not found or not set(found) <= set(FLAGS) or (NO_FLAG in found and len(found) > 1):
-        raise refusal(" ".join(words), f"{', '.join(FLAGS[:-1])}, or {NO_FLAG} alone", "flags")
+        raise invalid_value(
+            " ".join(words), f"{', '.join(FLAGS[:-1])}, or {NO_FLAG} alone", "flags"
+        )
     return found

@@ -32,7 +32,7 @@ HEAD = "# What was measured, in the order taken; written by zcd after each answe
 Entry = Measured | Reading
 
 
-class JobDocument:
+class JobFileWriter:
     """A job file that is kept up to date; comments and layout that a person gave it stay.
 
     Parameters
@@ -68,9 +68,9 @@ class JobDocument:
         self._text, self.log = _new_text(path, board_file), ()
 
     @property
-    def mark(self) -> str:
+    def version(self) -> str:
         """A short text that is another one for each state of the file."""
-        return mark_of(self._text.data if self.written else b"")
+        return version_of(self._text.data if self.written else b"")
 
     @property
     def flags(self) -> tuple[str, ...]:
@@ -215,11 +215,11 @@ class JobDocument:
         entry: dict[str, Any] = {"function": str(reading.function)}
         if reading.lifted:
             entry["over"] = reading.lifted
-            if self._circuit[reading.lifted].nodes[0] != reading.a:
+            if self._circuit[reading.lifted].nodes[0] != reading.red:
                 entry["reversed"] = True
             entry["lifted"] = True
         elif not reading.at_pin:
-            entry["red"], entry["black"] = reading.a, reading.b
+            entry["red"], entry["black"] = reading.red, reading.black
         if reading.power is not usual_power(reading.function):
             entry["power"] = str(reading.power)
         entry["value"] = show_measured(each, DIGITS) if isinstance(each, Measured) else SKIPPED
@@ -260,7 +260,7 @@ def already_closed(text: JobText) -> InputError:
     )
 
 
-def mark_of(data: bytes) -> str:
+def version_of(data: bytes) -> str:
     """A short text that is another one for other bytes."""
     return sha256(data).hexdigest()[:16]
 

@@ -34,15 +34,15 @@ from zcd.report.of_changes import changes
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import check_sections, end_sections, verdict_section
 from zcd.report.of_diagnosis import (
-    compared_sheet,
+    compared_table,
     failed_marks,
     node_texts,
     part_texts,
-    ranked_sheet,
+    ranked_table,
 )
 from zcd.report.of_diagnosis_text import sentence
-from zcd.report.of_job_history import experience_line
-from zcd.report.of_retest_record import retested_lines, retested_sheet
+from zcd.report.of_job_history import fault_statistics_line
+from zcd.report.of_retest_record import retest_record_lines, retest_record_table
 from zcd.report.of_story import headline
 from zcd.report.of_story_flags import why_lines
 from zcd.report.pdf import report_pdf
@@ -56,7 +56,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from zcd.diagnosis.job_history import Experience
+    from zcd.diagnosis.job_history import FaultStatistics
 
 
 CAUTION_GROUPS = (
@@ -187,10 +187,14 @@ def _found_section(case: Case) -> Section:
         (
             Paragraph(f"{plain(job.board.name)}{flags}.{note}"),
             Paragraph(sentence(found.conclusion), "strong"),
-            *([] if case.known is None else [Paragraph(experience_line(case.known), "small")]),
+            *(
+                []
+                if case.known is None
+                else [Paragraph(fault_statistics_line(case.known), "small")]
+            ),
             *_closed_words(job),
-            compared_sheet(found.measured, case.job.board, circuit, job.meter),
-            ranked_sheet(found, circuit),
+            compared_table(found.measured, case.job.board, circuit, job.meter),
+            ranked_table(found, circuit),
             Picture(
                 "found",
                 sketch_svg(_found_sketch(case)),
@@ -218,11 +222,11 @@ def _closed_words(job: Job) -> tuple[Paragraph, ...]:
 def _retest_section(job: Job) -> Section:
     """How the board read after the repair, each retest in turn; empty where there was none."""
     blocks: list[Block] = []
-    for kept in job.retests:
-        first, *rest = retested_lines(kept)
+    for record in job.retests:
+        first, *rest = retest_record_lines(record)
         blocks += [Paragraph(first, "strong"), *map(Paragraph, rest)]
-        if kept.readings:
-            blocks.append(retested_sheet(kept))
+        if record.readings:
+            blocks.append(retest_record_table(record))
     return Section("What was measured after the repair", tuple(blocks))
 
 
@@ -313,12 +317,14 @@ def _found_sketch(case: Case) -> Sketch:
     )
 
 
-def judged_job(job: Job, board: Board, known: Experience | None) -> tuple[Case | None, Check]:
+def checked_job(
+    job: Job, board: Board, statistics: FaultStatistics | None
+) -> tuple[Case | None, Check]:
     """What was found on a board, and whether it holds after the repair.
 
     Parameters
     ----------
-    job, board, known
+    job, board, statistics
         As for `record_job`.
 
     Returns
@@ -327,7 +333,7 @@ def judged_job(job: Job, board: Board, known: Experience | None) -> tuple[Case |
         None: nothing was measured.
     check : Check
     """
-    case = case_of(job, known) if job.measured else None
+    case = case_of(job, statistics) if job.measured else None
     return case, with_spread(nominal_check(board))
 
 
@@ -341,12 +347,14 @@ def write_record(
 ) -> None:
     """Write the record of a job, before and after its repair, once for each file."""
 
-    pages = pages_of(board, check, case, meter)
+    pages = document_of(board, check, case, meter)
     for file in files:
         write_report(file, pages, paper)
 
 
-def pages_of(board: Board, check: Check, case: Case | None, meter: Meter | None = None) -> Document:
+def document_of(
+    board: Board, check: Check, case: Case | None, meter: Meter | None = None
+) -> Document:
     """What a report says, all of it worked out."""
 
     solution, lock, lost, share = _pictured(board)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from zcd.board.units import format_si
 from zcd.diagnosis.reading_syntax import show_measured
-from zcd.diagnosis.retest_record import ReadAgain, Retested, Verdict
-from zcd.errors import refusal
+from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
+from zcd.errors import invalid_value
 from zcd.files import file_name, update_whole
 from zcd.jobs.job_text import JobText, add_table, inline_table
 from zcd.report.of_diagnosis import spread_of
@@ -23,12 +23,12 @@ if TYPE_CHECKING:
     from tomlkit import TOMLDocument
 
     from zcd.diagnosis.job import Job
-    from zcd.diagnosis.retest import Again, Retest
+    from zcd.diagnosis.retest import RepeatedReading, Retest
 
 
-def retested(
+def retest_record_of(
     found: Retest, taken: date, *, by: str = "", replaced: Sequence[str] = (), board: str = ""
-) -> Retested:
+) -> RetestRecord:
     """What a job file keeps of a retest.
 
     Parameters
@@ -43,7 +43,7 @@ def retested(
         Name of the repaired board's file, beside the job file.
     """
     left = found.remaining
-    return Retested(
+    return RetestRecord(
         taken=taken,
         by=by,
         replaced=tuple(replaced),
@@ -53,7 +53,7 @@ def retested(
         ctr_ratio=None if left is None else left.ctr_ratio,
         headroom=() if left is None else tuple(map(factor_text, left.bench)),
         headroom_weak=() if left is None else tuple(map(factor_text, left.weak)),
-        readings=tuple(map(_read_again, found.readings)),
+        readings=tuple(map(_retest_reading, found.readings)),
     )
 
 
@@ -64,9 +64,9 @@ def verdict_of(found: Retest) -> Verdict:
     return Verdict.NOT_GOOD if found.differs else Verdict.UNSURE
 
 
-def _read_again(again: Again) -> ReadAgain:
+def _retest_reading(again: RepeatedReading) -> RetestReading:
     function = again.measured.reading.function
-    return ReadAgain(
+    return RetestReading(
         reading=again.measured.reading.words,
         shown=show_measured(again.measured, 4),
         good_board=spread_of(function, again.low, again.high),
@@ -74,14 +74,14 @@ def _read_again(again: Again) -> ReadAgain:
     )
 
 
-def keep_retest(job: Job, kept: Retested) -> Path:
+def keep_retest(job: Job, record: RetestRecord) -> Path:
     """Add a retest to a job file, once where it is told again; the rest of it stays as it is.
 
     Parameters
     ----------
     job : Job
         Read from a file; open or closed.
-    kept : Retested
+    record : RetestRecord
 
     Returns
     -------
@@ -95,23 +95,23 @@ def keep_retest(job: Job, kept: Retested) -> Path:
     """
     file = job.file
     if file is None:
-        raise refusal("a board file", "a job file", "JOB")
-    update_whole(file, lambda data: _with_retest(JobText.of(data, file_name(file)), kept).data)
+        raise invalid_value("a board file", "a job file", "JOB")
+    update_whole(file, lambda data: _with_retest(JobText.of(data, file_name(file)), record).data)
     return file
 
 
-def _with_retest(text: JobText, kept: Retested) -> JobText:
+def _with_retest(text: JobText, record: RetestRecord) -> JobText:
     """A job file with one more retest, unless that is the last one already."""
     import tomlkit
 
     text.job()
-    entry, before = _entry(kept), text.plain.get("retests", [])
+    entry, before = _entry(record), text.plain.get("retests", [])
     if before[-1:] == [entry]:
         return text
 
     def edit(document: TOMLDocument) -> None:
         laid_out = dict(entry)
-        if kept.readings:
+        if record.readings:
             rows = tomlkit.array().multiline(True)
             rows.extend(map(inline_table, entry["readings"]))
             laid_out["readings"] = rows
@@ -120,22 +120,22 @@ def _with_retest(text: JobText, kept: Retested) -> JobText:
     return text.changed(edit, {**text.plain, "retests": [*before, entry]})
 
 
-def _entry(kept: Retested) -> dict[str, Any]:
+def _entry(record: RetestRecord) -> dict[str, Any]:
     """One ``[[retests]]``, what is empty left out."""
     told: dict[str, Any] = {
-        "taken": kept.taken,
-        "by": kept.by,
-        "replaced": list(kept.replaced),
-        "board": kept.board,
-        "verdict": str(kept.verdict),
-        "sure": format_si(kept.good_ratio, "%"),
-        "ctr": [format_si(ratio, "%") for ratio in kept.ctr_ratio or ()],
-        "headroom": list(kept.headroom),
-        "headroom_weak": list(kept.headroom_weak),
+        "taken": record.taken,
+        "by": record.by,
+        "replaced": list(record.replaced),
+        "board": record.board,
+        "verdict": str(record.verdict),
+        "sure": format_si(record.good_ratio, "%"),
+        "ctr": [format_si(ratio, "%") for ratio in record.ctr_ratio or ()],
+        "headroom": list(record.headroom),
+        "headroom_weak": list(record.headroom_weak),
         "readings": [
             {"reading": each.reading, "shown": each.shown, "good_board": each.good_board}
             | ({"differs": True} if each.differs else {})
-            for each in kept.readings
+            for each in record.readings
         ],
     }
     return {key: value for key, value in told.items() if value}

@@ -15,7 +15,7 @@ from zcd.circuit.elements import Phototransistor
 from zcd.engine.solve import PULSES, solve
 from zcd.margin.corners import Corners
 from zcd.margin.headroom import weakened
-from zcd.margin.lifetime import HOURS_PER_YEAR, LEAST_LED_A
+from zcd.margin.lifetime import HOURS_PER_YEAR, MIN_LED_A
 from zcd.margin.population import SEED, even_points
 from zcd.margin.roots import open_roots
 from zcd.margin.tolerances import Boards, Tolerance, draw
@@ -125,7 +125,7 @@ class _Fleet:
         self.hours = board.service.hours_per_year
         solution = solve(boards.circuit, PULSES)
         led = np.sum([solution.currents_a[ref] for ref in led_refs(board)], axis=0)
-        self.led_rms_a = np.maximum(solution.rms(led), LEAST_LED_A)
+        self.led_rms_a = np.maximum(solution.rms(led), MIN_LED_A)
         (opto,) = boards.circuit.of(Phototransistor)
         self.celsius = opto.temperature_degc
 

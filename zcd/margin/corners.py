@@ -16,13 +16,13 @@ from zcd.sync.lock import RULES
 
 FloatArray = NDArray[np.float64]
 
-LEAST_GAIN = 1e-3
+MIN_GAIN = 1e-3
 """A margin that moves by less has not moved: what the points in time leave undecided."""
-LEAST_SHARE = 1e-3
+MIN_SHARE = 1e-3
 """A tolerance with less than this share of the largest effect is left at its end."""
 NAMED_SHARE = 0.02
 """And with less than this it is not named."""
-MOST_PASSES = 4
+MAX_PASSES = 4
 ROOM_RATIO = 3.0
 """Together, tolerances seen to gain least from one another lower a margin by less than so many
 times what each does alone: with more than that left, a rule surely keeps its sign."""
@@ -113,7 +113,7 @@ def find_all_corners(
     tolerances: Sequence[Sequence[Tolerance]],
     *,
     known: FloatArray | None = None,
-    passes: int = MOST_PASSES,
+    passes: int = MAX_PASSES,
     room_ratio: float = np.inf,
 ) -> list[Corners]:
     """Find the worst corners of several boards, step by step together.
@@ -271,7 +271,7 @@ class _Search:
         """Try the other ends of each tolerance at the corners, until none is worse."""
         bends = np.array([len(t.extremes) > 2 for t in self.tolerances])
         size = np.abs(self.effects)
-        tried = size > LEAST_SHARE * size.max(axis=1, keepdims=True)
+        tried = size > MIN_SHARE * size.max(axis=1, keepdims=True)
         tried[len(RULES) :] &= bends
         todo = np.flatnonzero(self.open(size.sum(axis=1)))
         for _ in range(self.passes):
@@ -286,12 +286,12 @@ class _Search:
             margins = yield from self.judge(moved)
             gains = before[rule] - margins[np.arange(rule.size), rule]
             for k in np.argsort(gains):  # the largest gain has the last word
-                if gains[k] > LEAST_GAIN:
+                if gains[k] > MIN_GAIN:
                     together[rule[k], self.which[end[k]]] = self.share[end[k]]
             yield from self.judge(together)
             gained = before - self.margins
-            todo = np.flatnonzero((gained > LEAST_GAIN) & self.open(gained))
+            todo = np.flatnonzero((gained > MIN_GAIN) & self.open(gained))
 
     def open(self, lowered: FloatArray) -> NDArray[np.bool_]:
         """Rules that may yet come lower than matters, by what lowered them last, shape (k,)."""
-        return self.margins <= self.room_ratio * np.maximum(lowered, LEAST_GAIN)
+        return self.margins <= self.room_ratio * np.maximum(lowered, MIN_GAIN)

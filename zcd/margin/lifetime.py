@@ -18,7 +18,7 @@ from zcd.physics.ageing import (
 
 HOURS_PER_YEAR = 8760.0
 DESIGN_RULE_YEARS = 5.0
-LEAST_LED_A = 1e-9
+MIN_LED_A = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +63,7 @@ def life_of(board: Board, led_rms_a: float, headroom: Headroom) -> Life:
     share = board.service.hours_per_year / HOURS_PER_YEAR
     rule = DESIGN_RULE_YEARS * np.log2(headroom.factor_ratio) / share
     acceleration = black_acceleration_ratio(
-        STRESS_CURRENT_A, max(led_rms_a, LEAST_LED_A), STRESS_DEGC, board.service.hot_degc
+        STRESS_CURRENT_A, max(led_rms_a, MIN_LED_A), STRESS_DEGC, board.service.hot_degc
     )
     stress_hours = STRESS_HOURS * np.log(headroom.factor_ratio) / -np.log(STRESS_REMAINING_RATIO)
     years = acceleration * stress_hours / board.service.hours_per_year

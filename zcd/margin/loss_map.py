@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 from zcd.margin.lattice import (
     ROOT_TOLERANCE,
     Lattice,
@@ -229,7 +229,7 @@ def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
     """
     first, second = quantity_of(board, across, "across"), quantity_of(board, up, "up")
     if first == second:
-        raise refusal(up, f"another quantity than across, which is {first.key}", "up")
+        raise invalid_value(up, f"another quantity than across, which is {first.key}", "up")
     plane = _Plane(board, build_circuit(board), first, second)
     lattice = explore(plane.margins)
     curves = boundary(plane.margins, lattice)

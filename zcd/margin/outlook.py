@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from zcd.logs import logger
 from zcd.margin.ageing import Ageing, ageing_of
 from zcd.margin.check import Check
-from zcd.margin.sensitivity import Decides, what_decides
+from zcd.margin.sensitivity import Sensitivity, sensitivity_of
 
 _LOG = logger(__name__)
 
@@ -18,13 +18,13 @@ class Outlook:
 
     Parameters
     ----------
-    decides : Decides
+    sensitivity : Sensitivity
         What makes the headroom differ from board to board.
     ageing : Ageing
         Margin over the years.
     """
 
-    decides: Decides
+    sensitivity: Sensitivity
     ageing: Ageing
 
 
@@ -42,7 +42,7 @@ def with_outlook(check: Check) -> Check:
     board, corners = check.board, check.spread.corners
     _LOG.info("finding what decides the headroom, and the margin over the years")
     outlook = Outlook(
-        decides=what_decides(board, corners.tolerances),
+        sensitivity=sensitivity_of(board, corners.tolerances),
         ageing=ageing_of(board, corners.tolerances, corners),
     )
     return replace(check, outlook=outlook)

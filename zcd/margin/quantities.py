@@ -13,7 +13,7 @@ from zcd.board.model import Board, Capacitor, Resistor
 from zcd.board.units import find_name, nearest
 from zcd.circuit.build import at_temperature
 from zcd.circuit.elements import Circuit
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 
 FloatArray = NDArray[np.float64]
 PLAIN_UNITS = {"%": "", "°C": "degC", "Ω": "ohm"}
@@ -26,7 +26,7 @@ RESISTOR_SPAN: Span = (0.1, 20.0)
 CAPACITOR_SPAN: Span = (0.05, 50.0)
 """Ranges worth looking at, as factors on the board's own value."""
 TEMPERATURE_SPAN_DEGC: Span = (-20.0, 100.0)
-LEAST_CTR_RATIO = 0.01
+MIN_CTR_RATIO = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,7 +176,7 @@ def quantity_of(board: Board, key: str, option: str = "") -> Quantity:
     if name is None:
         among = f"one of {', '.join(known)}{nearest(key, tuple(known))}"
         lacking = f" (this board has no {OPTIONAL[key]})" if key in OPTIONAL else ""
-        raise refusal(key, among + lacking, option)
+        raise invalid_value(key, among + lacking, option)
     return known[name]
 
 
@@ -206,7 +206,7 @@ def _ctr(board: Board) -> Quantity:
         words="remaining CTR",
         unit="%",
         here=opto.remaining_ratio,
-        low=min(LEAST_CTR_RATIO, opto.remaining_ratio / 2.0),
+        low=min(MIN_CTR_RATIO, opto.remaining_ratio / 2.0),
         high=1.3 * max(1.0, opto.ctr_max_ratio / opto.ctr_ratio),
         logarithmic=True,
         targets=(Target(ref=opto.ref, name="remaining_ratio"),),

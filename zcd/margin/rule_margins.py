@@ -12,7 +12,7 @@ from zcd.board.model import Board
 from zcd.circuit.batch import Batch, split
 from zcd.circuit.elements import in_groups
 from zcd.engine.solution import row_pieces
-from zcd.engine.solve import PULSES, Grid, solve
+from zcd.engine.solve import PULSES, SolverOptions, solve
 from zcd.margin.rules import Rule
 from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import Boards
@@ -53,7 +53,7 @@ class RuleMargins(Batch):
         return np.asarray(np.min(self.margins[:, : len(RULES)], axis=1))
 
 
-def evaluate(boards: Boards, board: Board, grid: Grid = PULSES) -> RuleMargins:
+def evaluate(boards: Boards, board: Board, options: SolverOptions = PULSES) -> RuleMargins:
     """Solve boards and judge them by every rule of lock and stress.
 
     Parameters
@@ -62,14 +62,14 @@ def evaluate(boards: Boards, board: Board, grid: Grid = PULSES) -> RuleMargins:
         n rows.
     board : Board
         The design that they are of.
-    grid : Grid
+    options : SolverOptions
 
     Returns
     -------
     margins : RuleMargins
     """
     pieces = row_pieces(boards.size)
-    return RuleMargins.joined([_evaluate(boards.rows(piece), board, grid) for piece in pieces])
+    return RuleMargins.joined([_evaluate(boards.rows(piece), board, options) for piece in pieces])
 
 
 def evaluate_together(draws: Sequence[Boards], boards: Sequence[Board]) -> list[RuleMargins]:
@@ -105,8 +105,8 @@ def _evaluate_as_one(draws: Sequence[Boards], boards: Sequence[Board]) -> list[R
     ]
 
 
-def _evaluate(boards: Boards, board: Board, grid: Grid) -> RuleMargins:
-    solution = solve(boards.circuit, grid)
+def _evaluate(boards: Boards, board: Board, options: SolverOptions) -> RuleMargins:
+    solution = solve(boards.circuit, options)
     lock = judge(solution, board, boards.thresholds)
     return _together(lock.margins, stress_rules(solution, board))
 

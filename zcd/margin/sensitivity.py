@@ -55,7 +55,7 @@ class Decider:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class Decides(Result):
+class Sensitivity(Result):
     """How much of the spread of the log CTR headroom each tolerance makes.
 
     Parameters
@@ -99,7 +99,9 @@ class Decides(Result):
         return tuple(Decider(*row) for row in zip(self.names, *columns, strict=True))
 
 
-def what_decides(board: Board, tolerances: Sequence[Tolerance], boards: int = BOARDS) -> Decides:
+def sensitivity_of(
+    board: Board, tolerances: Sequence[Tolerance], boards: int = BOARDS
+) -> Sensitivity:
     """Split the variance of the log CTR headroom among the tolerances.
 
     Parameters
@@ -111,14 +113,14 @@ def what_decides(board: Board, tolerances: Sequence[Tolerance], boards: int = BO
 
     Returns
     -------
-    decides : Decides
+    decides : Sensitivity
     """
     points = even_points(boards, len(tolerances), np.random.default_rng(SEED))
     logs = log_headrooms(draw(board, tolerances, points), board)
     shares = variance_shares(points, logs)
     order = np.argsort(-shares.total, kind="stable")
     low, middle, high = np.exp(np.quantile(logs, (0.05, 0.5, 0.95)))
-    return Decides(
+    return Sensitivity(
         names=tuple(tolerances[d].name for d in order),
         first=shares.first[order],
         total=shares.total[order],

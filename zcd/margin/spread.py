@@ -24,7 +24,7 @@ _LOG = logger(__name__)
 
 AT_CORNER = "worst corner: "
 """Before the names of the rules."""
-LEAST_MISS_PERCENT = 0.1
+MIN_MISS_PERCENT = 0.1
 """What the points in time leave undecided is not told apart."""
 
 
@@ -149,4 +149,4 @@ def _missed_by(margin: float) -> str:
         return ""
     if margin <= -1.0:
         return "fails: no pulse"
-    return f"misses its limit by {max(-100.0 * margin, LEAST_MISS_PERCENT):.2g} %"
+    return f"misses its limit by {max(-100.0 * margin, MIN_MISS_PERCENT):.2g} %"

@@ -11,7 +11,7 @@ from zcd.board.model import Board, Resistor
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import Resistance, stack
 from zcd.engine.solution import Solution
-from zcd.engine.solve import Grid, solve_at
+from zcd.engine.solve import SolverOptions, solve_at
 from zcd.margin.stress import ReverseStress, chain_resistors, reverse_stress, unequal_sharing
 from zcd.physics.surge import start_rad
 from zcd.refdata import default
@@ -24,7 +24,7 @@ STEPS = 200
 EVEN_POINTS = 96
 OVERLOAD_RATIO, OVERLOAD_S = 2.5, 5.0
 """The makers' overload test: so many times the rated voltage, for so long (IEC 60115-1)."""
-MAINS_SIDE = Grid(isolated=False)
+MAINS_SIDE = SolverOptions(isolated=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

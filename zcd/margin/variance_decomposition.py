@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-LEAST_SHARE = 0.01
+MIN_SHARE = 0.01
 """Only quantities that make at least this share by themselves are looked at in pairs."""
 LARGEST_FIT = 0.5
 """Terms of the fit, at most, for each run."""
@@ -84,7 +84,7 @@ def variance_shares(points: FloatArray, values: FloatArray) -> Shares:
     ]
     alone = _fit(points, values, terms)
     main = _sum_over(terms, alone.squares, dimensions)
-    matter = [d for d in np.argsort(-main) if main[d] > LEAST_SHARE * main.sum()]
+    matter = [d for d in np.argsort(-main) if main[d] > MIN_SHARE * main.sum()]
     room = max(int(LARGEST_FIT * count) - len(terms), 0)
     pairs = sorted(combinations(range(len(matter)), 2), key=sum)[:room]
     terms += [(int(matter[a]), int(matter[b])) for a, b in pairs]

@@ -17,10 +17,10 @@ FloatArray = NDArray[np.float64]
 LOW_SAMPLE_CTR_RATIO = 1.32
 HIGH_SAMPLE_CTR_RATIO = 4.74
 
-_LEAST_CURRENT_A = 1e-9
+_MIN_CURRENT_A = 1e-9
 _JOIN_A = 0.5e-3
 _HEAT_AT_A, _HEAT_RANGE_A = 1e-3, (0.3e-3, 15e-3)
-_LEAST_DROP_V, _MOST_SATURATED = 1e-9, 0.999
+_MIN_DROP_V, _MAX_SATURATED = 1e-9, 0.999
 _HEAT_KNOWN_A = (0.3e-3, 15e-3)
 
 
@@ -83,7 +83,7 @@ def ctr_shape_ratio(led_current_a: ArrayLike, shape_weight: ArrayLike) -> FloatA
     .. [2] Sharp PC817X data sheet D2-A03101EN (2003), figure 6.
     .. [3] Avago 4N35 data sheet AV02-0773EN (2007), figure 4, below 0.5 mA.
     """
-    log_current = np.log(np.maximum(np.asarray(led_current_a, dtype=float), _LEAST_CURRENT_A))
+    log_current = np.log(np.maximum(np.asarray(led_current_a, dtype=float), _MIN_CURRENT_A))
     weight = np.asarray(shape_weight, dtype=float)
     low, high = _interpolate(log_current, _low_shape()), _interpolate(log_current, _high_shape())
     return np.exp((1.0 - weight) * low + weight * high)
@@ -99,7 +99,7 @@ def ctr_corners_a() -> FloatArray:
     current_a : ndarray
         Rising. [A]
     """
-    limits = np.log([_LEAST_CURRENT_A, *_HEAT_KNOWN_A])
+    limits = np.log([_MIN_CURRENT_A, *_HEAT_KNOWN_A])
     logs = np.concatenate([limits, _low_shape()[0], _high_shape()[0]])
     # rounded, so that a current that both curves have is one corner
     return np.exp(np.unique(np.round(logs, 9)))
@@ -189,7 +189,7 @@ def collected_current_a(
         LED current times both ratios, in one go. [A]
     """
     lit = np.maximum(led_current_a, 0.0)
-    log_current = np.log(np.maximum(lit, _LEAST_CURRENT_A))
+    log_current = np.log(np.maximum(lit, _MIN_CURRENT_A))
     weight = np.asarray(shape_weight, dtype=float)
     log_ratio = (1.0 - weight) * _interpolate(log_current, _low_shape())
     log_ratio += weight * _interpolate(log_current, _high_shape())
@@ -326,6 +326,6 @@ def collector_voltage_v(
     """
     drop = drop_v / (1.0 + REFERENCE_COLLECTOR_V / early_v)
     amplified = (open_v - drop) / (1.0 + drop / early_v)
-    share = np.clip(open_v / np.maximum(drop, _LEAST_DROP_V), 0.0, _MOST_SATURATED)
+    share = np.clip(open_v / np.maximum(drop, _MIN_DROP_V), 0.0, _MAX_SATURATED)
     saturated = knee_v * np.log((1.0 + knee_ratio * share) / (1.0 - share))
     return np.asarray(np.maximum(amplified, saturated))

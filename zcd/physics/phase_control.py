@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 
-LEAST_LAG_RAD = 1e-4
+MIN_LAG_RAD = 1e-4
 """Taken for a purely resistive load, so that one law covers both."""
 HALVINGS = 40
 LOOKS = 12
@@ -73,7 +73,7 @@ def current_ratio(angle_rad: ArrayLike, firing_rad: ArrayLike, lag_rad: ArrayLik
     ratio : ndarray
         Positive while the switch conducts.
     """
-    lag = np.maximum(np.asarray(lag_rad, dtype=float), LEAST_LAG_RAD)
+    lag = np.maximum(np.asarray(lag_rad, dtype=float), MIN_LAG_RAD)
     since = np.subtract(angle_rad, firing_rad)
     fading = np.sin(np.subtract(firing_rad, lag)) * np.exp(-since / np.tan(lag))
     return np.asarray(np.sin(np.subtract(angle_rad, lag)) - fading)

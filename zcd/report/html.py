@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from zcd.report.document import Document
-from zcd.report.table import FAILS
+from zcd.report.table import FAIL
 from zcd.report.text import version_text
 
 if TYPE_CHECKING:
@@ -33,14 +33,14 @@ def report_html(document: Document, paper: str = "a4") -> str:
     """
     template = _environment().get_template("report.html.j2")
     return template.render(
-        document=document.resolved(), paper=PAPERS[paper], fails=FAILS, version=version_text()
+        document=document.resolved(), paper=PAPERS[paper], fails=FAIL, version=version_text()
     )
 
 
 def fragment_html(document: Document) -> str:
     """A document as a piece of a page, for a notebook."""
     template = _environment().get_template("fragment.html.j2")
-    return template.render(document=document.resolved(), fails=FAILS)
+    return template.render(document=document.resolved(), fails=FAIL)
 
 
 @cache

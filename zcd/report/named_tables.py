@@ -20,34 +20,34 @@ def check_tables() -> dict[str, Callable[[Check], Table | None]]:
     from zcd.report import of_spread as spread
 
     return {
-        "rules": of.rules_sheet,
-        "levels": of.levels_sheet,
-        "resistors": of.resistors_sheet,
-        "headroom": of.headroom_sheet,
-        "corners": lambda check: spread.corners_sheet(check.spread) if check.spread else None,
+        "rules": of.rules_table,
+        "levels": of.levels_table,
+        "resistors": of.resistors_table,
+        "headroom": of.headroom_table,
+        "corners": lambda check: spread.corners_table(check.spread) if check.spread else None,
         "population": lambda check: (
-            spread.population_sheet(check.spread.population) if check.spread else None
+            spread.population_table(check.spread.population) if check.spread else None
         ),
-        "tolerances": lambda check: spread.tolerances_sheet(check.spread) if check.spread else None,
+        "tolerances": lambda check: spread.tolerances_table(check.spread) if check.spread else None,
         "shares": lambda check: (
-            later.decides_sheet(check.outlook.decides) if check.outlook else None
+            later.sensitivity_table(check.outlook.sensitivity) if check.outlook else None
         ),
         "years": lambda check: (
-            later.years_sheet(check.outlook.ageing, check.board) if check.outlook else None
+            later.years_table(check.outlook.ageing, check.board) if check.outlook else None
         ),
-        "shorts": of.shorts_sheet,
-        "surge": of.surge_sheet,
-        "assumptions": lambda check: of.assumptions_sheet(check.board),
+        "shorts": of.shorts_table,
+        "surge": of.surge_table,
+        "assumptions": lambda check: of.assumptions_table(check.board),
     }
 
 
 def case_tables() -> dict[str, Callable[[Case], Table]]:
     """Tables of a diagnosis."""
-    from zcd.report.of_diagnosis import measured_sheet, ranked_sheet
+    from zcd.report.of_diagnosis import measured_table, ranked_table
 
     return {
-        "faults": lambda case: ranked_sheet(case.diagnosis, case.circuit),
-        "readings": lambda case: measured_sheet(case.measured, case.circuit),
+        "faults": lambda case: ranked_table(case.diagnosis, case.circuit),
+        "readings": lambda case: measured_table(case.measured, case.circuit),
         "choices": _choices,
     }
 
@@ -74,7 +74,7 @@ def replacement_tables() -> dict[str, Callable[[Replacements], Table | None]]:
     from zcd.report import of_substitutes as of
 
     return {
-        "chain": lambda r: of.fits_sheet(r.found.chain.best) if r.found.chain else None,
-        "optocouplers": lambda r: of.optocouplers_sheet(r.found) if r.found.optocouplers else None,
-        "pull_ups": lambda r: of.pull_ups_sheet(r.found.pull_ups) if r.found.pull_ups else None,
+        "chain": lambda r: of.fits_table(r.found.chain.best) if r.found.chain else None,
+        "optocouplers": lambda r: of.optocouplers_table(r.found) if r.found.optocouplers else None,
+        "pull_ups": lambda r: of.pull_ups_table(r.found.pull_ups) if r.found.pull_ups else None,
     }

@@ -11,7 +11,7 @@ from zcd.circuit.build import build_circuit
 from zcd.diagnosis.capture_measurements import readings_of
 from zcd.report.cautions import PROBED
 from zcd.report.document import Document, Paragraph, Section
-from zcd.report.of_diagnosis_dict import measured_record
+from zcd.report.of_diagnosis_dict import measured_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.table import Table
 from zcd.report.text import offset_text, plain, quantity_text
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from zcd.serialize import Record
 
 PROBE_FACTOR = 10.0
-LEAST_SWING = 0.5
+MIN_SWING = 0.5
 OVER_SUPPLY = 1.2
 """A pin that swings by so much of its supply, and no higher, seen through such a probe."""
 
@@ -90,13 +90,13 @@ def _no_pulse_line(traces: Traces) -> str:
         "No sync pulse: the pin never goes below its low threshold and up again; it stays between "
         f"{quantity_text(low, 'V')} and {quantity_text(high, 'V')}."
     )
-    swings = high - low > LEAST_SWING * traces.board.output.supply_v / PROBE_FACTOR
+    swings = high - low > MIN_SWING * traces.board.output.supply_v / PROBE_FACTOR
     if swings and high < OVER_SUPPLY * traces.board.output.supply_v / PROBE_FACTOR:
         line += f" With a probe of {PROBE_FACTOR:g} to 1, tell the scope so and capture it again."
     return line
 
 
-def capture_record(traces: Traces) -> Record:
+def capture_to_dict(traces: Traces) -> Record:
     """What a capture shows, ready for `json.dumps`.
 
     Parameters
@@ -123,5 +123,5 @@ def capture_record(traces: Traces) -> Record:
         "low_jitter_s": traces.low_jitter_s,
         "interval_jitter_s": traces.interval_jitter_s,
         "mains_hz": traces.mains_hz,
-        "readings": [measured_record(m, circuit) for m in readings_of(traces)],
+        "readings": [measured_to_dict(m, circuit) for m in readings_of(traces)],
     }

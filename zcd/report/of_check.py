@@ -13,15 +13,15 @@ from zcd.margin.rules import Rule
 from zcd.margin.shorts import ShortStress
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import HARMLESS_REVERSE_A
-from zcd.report.table import BEWARE, FAILS, KEPT, Cell, Quantity, Table
+from zcd.report.table import FAIL, PASS, WARNING, Cell, Quantity, Table
 from zcd.report.text import (
     NOTHING,
     factor_text,
-    found_text,
     limit_text,
     offset_text,
     plain,
     quantity_text,
+    rule_value_text,
     share_text,
     years_text,
 )
@@ -74,7 +74,7 @@ LEVELS = (
 """What is shown of a level."""
 
 
-def levels_sheet(check: Check) -> Table:
+def levels_table(check: Check) -> Table:
     """LED current, pulse and lock at each level; levels side by side."""
     unsettled = [level.name for level in check.levels if not level.settled]
     remark = (
@@ -134,7 +134,7 @@ def of_limit(value: float, limit: float, unit: str) -> str:
     return f"{quantity_text(float(value), unit)} of {quantity_text(limit, unit)}"
 
 
-def resistors_sheet(check: Check) -> Table:
+def resistors_table(check: Check) -> Table:
     """Power and voltage of each resistor against its limits, at the worst corner."""
     hot = quantity_text(check.board.service.hot_degc, "°C")
     return Table.of(
@@ -147,7 +147,7 @@ def resistors_sheet(check: Check) -> Table:
     )
 
 
-def shorts_sheet(check: Check) -> Table:
+def shorts_table(check: Check) -> Table:
     """What each single short does to the resistor it hits hardest, and to the LED."""
     rules = advice(check)
     return Table(
@@ -170,7 +170,7 @@ def _short_row(short: ShortStress, rules: Sequence[Rule[float]]) -> tuple[str, .
         *_hit(short.hottest()),
         *_hit(short.most_stretched()),
         led,
-        KEPT if kept else BEWARE,
+        PASS if kept else WARNING,
     )
 
 
@@ -183,7 +183,7 @@ def _hit(rule: Rule[float] | None) -> tuple[str, str]:
     return f"{plain(ref)} {value}", share_text(rule.value, rule.limit)
 
 
-def surge_sheet(check: Check) -> Table:
+def surge_table(check: Check) -> Table:
     """What a surge does to every part, with the letter of where the limit comes from."""
     level = quantity_text(check.surge.level_v, "V")
     return Table(
@@ -192,9 +192,9 @@ def surge_sheet(check: Check) -> Table:
         rows=tuple(
             (
                 _rule_name(rule).removeprefix("surge: "),
-                found_text(rule),
+                rule_value_text(rule),
                 limit_text(rule),
-                KEPT if rule.passes else BEWARE,
+                PASS if rule.passes else WARNING,
                 Cell(source=rule.source),
             )
             for rule in advice(check)
@@ -209,7 +209,7 @@ def surge_sheet(check: Check) -> Table:
     )
 
 
-def headroom_sheet(check: Check) -> Table:
+def headroom_table(check: Check) -> Table:
     """How far CTR, mains and chain may move before lock is lost."""
     return Table(
         title="Headroom until lock is lost",
@@ -227,7 +227,7 @@ def headroom_sheet(check: Check) -> Table:
     )
 
 
-def life_sheet(check: Check) -> Table:
+def life_table(check: Check) -> Table:
     """Years until the CTR headroom is used up, by both views, the harsher named."""
     rule, model = check.life.design_rule_years, check.life.acceleration_years
     hours = quantity_text(check.board.service.hours_per_year, "h")
@@ -259,15 +259,15 @@ def _rule_name(rule: Rule[float]) -> str:
 
 RULES = (
     Quantity("name", "rule", _rule_name),
-    Quantity("value", "value", found_text, right=True),
+    Quantity("value", "value", rule_value_text, right=True),
     Quantity("limit", "limit", limit_text, right=True),
-    Quantity("passes", "verdict", lambda rule: KEPT if rule.passes else FAILS),
+    Quantity("passes", "verdict", lambda rule: PASS if rule.passes else FAIL),
     Quantity("source", "from", lambda rule: Cell(source=rule.source)),
 )
 """What is shown of a rule."""
 
 
-def rules_sheet(check: Check) -> Table:
+def rules_table(check: Check) -> Table:
     """Every rule with value, limit, verdict and the letter of where the limit comes from."""
     return Table.of(check.rules, RULES, title="Rules")
 
@@ -277,21 +277,21 @@ def failed_lines(check: Check) -> tuple[str, ...]:
     failed = [rule for rule in check.every_rule if not rule.passes]
     known = {f"{AT_CORNER}{rule.name}" for rule in failed}
     return tuple(
-        f"{FAILS}: {plain(rule.name)}, found {found_text(rule)}, asked {limit_text(rule)}"
+        f"{FAIL}: {plain(rule.name)}, found {rule_value_text(rule)}, asked {limit_text(rule)}"
         + (f" ({rule.remark})" if isnan(rule.value) and rule.remark else "")
         for rule in failed
         if rule.name not in known
     )
 
 
-def assumptions_sheet(board: Board) -> Table:
+def assumptions_table(board: Board) -> Table:
     """What the board file does not say, and what was taken instead."""
     title = "Assumed, because the board file does not say"
-    sheet = taken_sheet(title, board.assumptions)
-    return sheet if sheet.rows else replace(sheet, remark="Nothing: the board file says it all.")
+    table = assumed_values_table(title, board.assumptions)
+    return table if table.rows else replace(table, remark="Nothing: the board file says it all.")
 
 
-def taken_sheet(title: str, taken: Iterable[Assumption]) -> Table:
+def assumed_values_table(title: str, taken: Iterable[Assumption]) -> Table:
     """What a file does not say, and what was taken instead."""
     return Table(
         title=title,

@@ -20,24 +20,24 @@ from zcd.report.document import (
     Verdict,
 )
 from zcd.report.of_check import (
-    assumptions_sheet,
+    assumptions_table,
     board_line,
     failed_lines,
-    headroom_sheet,
-    levels_sheet,
-    life_sheet,
-    resistors_sheet,
-    rules_sheet,
-    shorts_sheet,
-    surge_sheet,
+    headroom_table,
+    levels_table,
+    life_table,
+    resistors_table,
+    rules_table,
+    shorts_table,
+    surge_table,
 )
-from zcd.report.of_spread import population_sheet, spread_sheets
+from zcd.report.of_spread import population_table, spread_tables
 from zcd.report.text import plain, verdict_text
 
 if TYPE_CHECKING:
     from zcd.margin.loss_map import LossMap
     from zcd.margin.population import Population
-    from zcd.margin.sensitivity import Decides
+    from zcd.margin.sensitivity import Sensitivity
     from zcd.report.document import Picture
 
 OUTLOOK_HINT = (
@@ -84,13 +84,13 @@ def verdict_section(check: Check) -> Section:
 def check_sections(check: Check, pictures: Sequence[Picture] = ()) -> tuple[Section, ...]:
     """The tables of a check; `pictures` are those of its outlook."""
     return (
-        Section("Levels", (levels_sheet(check),)),
-        Section("Stress", (resistors_sheet(check),)),
-        Section("Headroom", (headroom_sheet(check), life_sheet(check))),
-        Section("Rules and where they come from", (rules_sheet(check),)),
-        Section("Tolerances", spread_sheets(check)),
+        Section("Levels", (levels_table(check),)),
+        Section("Stress", (resistors_table(check),)),
+        Section("Headroom", (headroom_table(check), life_table(check))),
+        Section("Rules and where they come from", (rules_table(check),)),
+        Section("Tolerances", spread_tables(check)),
         _outlook_section(check, pictures),
-        Section("Beyond the verdict", (shorts_sheet(check), surge_sheet(check))),
+        Section("Beyond the verdict", (shorts_table(check), surge_table(check))),
     )
 
 
@@ -98,15 +98,15 @@ def _outlook_section(check: Check, pictures: Sequence[Picture]) -> Section:
     """What decides the headroom, and the years; empty where it was not asked for."""
     if check.outlook is None:
         return Section("", ())
-    from zcd.report.of_outlook import outlook_sheets
+    from zcd.report.of_outlook import outlook_tables
 
-    return Section("Outlook", (*pictures, *outlook_sheets(check)))
+    return Section("Outlook", (*pictures, *outlook_tables(check)))
 
 
 def end_sections(board: Board, *cautions: Section) -> tuple[Section, ...]:
     """What was assumed, where values come from, and the cautions that are due."""
     return (
-        Section("Assumptions", (assumptions_sheet(board),)),
+        Section("Assumptions", (assumptions_table(board),)),
         Section("Origins and sources", (Notes(),)),
         *(cautions or (Section(TOUCH_CAUTION, (Cautions((("", TOUCHED),)),)),)),
     )
@@ -114,15 +114,15 @@ def end_sections(board: Board, *cautions: Section) -> tuple[Section, ...]:
 
 def map_document(loss_map: LossMap) -> Document:
     """What a map of lost sync says."""
-    from zcd.report.of_loss_map import map_lines, map_sheet, map_title
+    from zcd.report.of_loss_map import loss_map_lines, loss_map_table, loss_map_title
 
     board, share = loss_map.board, loss_map.share
-    lines = () if share is None else map_lines(loss_map, share)
+    lines = () if share is None else loss_map_lines(loss_map, share)
     return Document(
         title=plain(board.name),
         sections=(
-            Section("", (Paragraph(f"{map_title(loss_map)}.", "strong"),), answer=True),
-            Section("", (map_sheet(loss_map),)),
+            Section("", (Paragraph(f"{loss_map_title(loss_map)}.", "strong"),), answer=True),
+            Section("", (loss_map_table(loss_map),)),
             Section("", tuple(map(Paragraph, lines))),
             *end_sections(board)[:2],
         ),
@@ -131,11 +131,11 @@ def map_document(loss_map: LossMap) -> Document:
 
 def population_document(population: Population) -> Document:
     """What share of boards fails, and what fails first."""
-    return Document(title="", sections=(Section("", (population_sheet(population),), True),))
+    return Document(title="", sections=(Section("", (population_table(population),), True),))
 
 
-def decides_document(decides: Decides) -> Document:
+def decides_document(decides: Sensitivity) -> Document:
     """What makes the CTR headroom differ from board to board."""
-    from zcd.report.of_outlook import decides_sheet
+    from zcd.report.of_outlook import sensitivity_table
 
-    return Document(title="", sections=(Section("", (decides_sheet(decides),), True),))
+    return Document(title="", sections=(Section("", (sensitivity_table(decides),), True),))

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Junction, Resistance, is_hidden
-from zcd.diagnosis.expected_readings import CardLine, Shown
+from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import Meter
@@ -15,22 +15,22 @@ from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.reading_syntax import show_measured, show_value
-from zcd.diagnosis.readings import Measured, Power, Reading, Side, parts_over, usual_power
+from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, parts_over, usual_power
 from zcd.engine.network import islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text, range_text
 from zcd.report.table import Table
 from zcd.report.text import probability_text
 
-LEAST_SHOWN = 0.005
-MOST_SHOWN = 8
+MIN_SHOWN = 0.005
+MAX_SHOWN = 8
 
-SIDE_TITLES = {
-    Side.DEAD: "Dead tests: unplugged, discharged, proved dead",
-    Side.BENCH: "Isolated side, board unplugged, its supply from a bench supply",
-    Side.ISOLATED: "Isolated side, board under power",
-    Side.MAINS: "Mains side, LIVE: only where the rest does not settle it",
-    Side.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
+ACCESS_TITLES = {
+    AccessLevel.DEAD: "Dead tests: unplugged, discharged, proved dead",
+    AccessLevel.BENCH: "Isolated side, board unplugged, its supply from a bench supply",
+    AccessLevel.ISOLATED: "Isolated side, board under power",
+    AccessLevel.MAINS: "Mains side, LIVE: only where the rest does not settle it",
+    AccessLevel.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
 }
 REFERENCES = ("neutral", "logic0")
 PART_ENDINGS = {
@@ -42,26 +42,26 @@ PART_ENDINGS = {
     " driver": ".driver",
 }
 """How a fault names a piece of a part, and how the element list does."""
-CAUTIONS: dict[Side, tuple[Caution, ...]] = {
-    Side.DEAD: DEAD,
-    Side.BENCH: BENCH,
-    Side.ISOLATED: ISOLATED,
-    Side.MAINS: LIVE,
-    Side.LIFTED: LIFTED,
+CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
+    AccessLevel.DEAD: DEAD,
+    AccessLevel.BENCH: BENCH,
+    AccessLevel.ISOLATED: ISOLATED,
+    AccessLevel.MAINS: LIVE,
+    AccessLevel.LIFTED: LIFTED,
 }
 
 
 def probes_text(reading: Reading, circuit: Circuit) -> str:
     """Where the probes go: red, black, and the part they are across."""
     if reading.lifted:
-        return f"red {reading.a}, black {reading.b} ({reading.lifted}, one end lifted)"
-    over = parts_over(circuit, reading.a, reading.b)
-    probes = f"red {reading.a}, black {reading.b}{f' (over {over})' if over else ''}"
+        return f"red {reading.red}, black {reading.black} ({reading.lifted}, one end lifted)"
+    over = parts_over(circuit, reading.red, reading.black)
+    probes = f"red {reading.red}, black {reading.black}{f' (over {over})' if over else ''}"
     unusual = reading.power is not usual_power(reading.function)
     return f"{probes}, {reading.power}" if unusual else probes
 
 
-def spread_text(function: Function, shown: Shown) -> str:
+def spread_text(function: Function, shown: ExpectedRange) -> str:
     """Least to most of what a reading shows, or one value where they look alike."""
     return spread_of(function, shown.low, shown.high)
 
@@ -72,10 +72,12 @@ def spread_of(function: Function, low: float, high: float) -> str:
     return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
 
 
-def card_sheets(lines: Sequence[CardLine], circuit: Circuit) -> list[tuple[Side, Table]]:
+def expected_readings_tables(
+    lines: Sequence[ExpectedReading], circuit: Circuit
+) -> list[tuple[AccessLevel, Table]]:
     """The bench card, a table for each side, safest first."""
     sheets = []
-    for side in Side:
+    for side in AccessLevel:
         rows = tuple(
             (
                 f"{line.reading.name}\n{probes_text(line.reading, circuit)}",
@@ -83,14 +85,14 @@ def card_sheets(lines: Sequence[CardLine], circuit: Circuit) -> list[tuple[Side,
                 _faults_text(line),
             )
             for line in lines
-            if line.side is side
+            if line.access is side
         )
         columns = ("reading", "good board", "under a fault")
-        sheets.append((side, Table(title=SIDE_TITLES[side], columns=columns, rows=rows)))
+        sheets.append((side, Table(title=ACCESS_TITLES[side], columns=columns, rows=rows)))
     return sheets
 
 
-def _faults_text(line: CardLine) -> str:
+def _faults_text(line: ExpectedReading) -> str:
     """What the reading shows under each fault that it tells from a good board."""
     groups: dict[str, list[str]] = {}
     for key, shown in line.faults.items():
@@ -98,12 +100,12 @@ def _faults_text(line: CardLine) -> str:
     return "\n".join(f"{value}: {', '.join(keys)}" for value, keys in groups.items())
 
 
-def alike_line(diagnosis: Diagnosis) -> str:
+def indistinguishable_line(diagnosis: Diagnosis) -> str:
     """Names the faults that no reading parts from the first; empty where there are none."""
-    if len(diagnosis.alike) < 2:
+    if len(diagnosis.indistinguishable) < 2:
         return ""
-    names = ", ".join(r.key for r in diagnosis.alike)
-    share = probability_text(sum(r.probability for r in diagnosis.alike))
+    names = ", ".join(r.key for r in diagnosis.indistinguishable)
+    share = probability_text(sum(r.probability for r in diagnosis.indistinguishable))
     return f"No reading on this board tells these apart, together {share}: {names}."
 
 
@@ -112,7 +114,7 @@ def suspects_line(diagnosis: Diagnosis) -> str:
     if not diagnosis.suspects:
         return ""
     names = "; ".join(f"{m.reading.words}: {show_measured(m)}" for m in diagnosis.suspects)
-    if all(m.again for m in diagnosis.suspects):
+    if all(m.repeated for m in diagnosis.suspects):
         return f"Disagrees with all the others, and showed the same twice: {names}. {MEANT}"
     return f"Doubtful, it disagrees with all the others, take it again: {names}."
 
@@ -122,13 +124,16 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
 
     While it is there the pulses say nothing of them, so that a second bad part would not show.
     """
-    fault = diagnosis.alike[0].fault if diagnosis.stopped == "sure" else None
+    fault = diagnosis.indistinguishable[0].fault if diagnosis.stopped == "sure" else None
     if fault is None or fault.kind not in BLOCKED_BY or fault.mode not in BLOCKING:
         return ()
     read = {
         ref
         for m in diagnosis.measured
-        for ref in (m.reading.lifted, *parts_over(circuit, m.reading.a, m.reading.b).split(", "))
+        for ref in (
+            m.reading.lifted,
+            *parts_over(circuit, m.reading.red, m.reading.black).split(", "),
+        )
     }
     own = _as_in_list(fault.part)
     mains = next(island for island in islands(circuit) if "line" in island)
@@ -168,14 +173,14 @@ STOPPED = {
 """Why it stops, in words."""
 
 
-def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Table:
+def measured_table(measured: Iterable[Measured], circuit: Circuit) -> Table:
     """The readings taken."""
     rows = tuple(
         (
             str(number),
             m.reading.name,
             probes_text(m.reading, circuit),
-            f"{show_measured(m)}{', twice' if m.again else ''}",
+            f"{show_measured(m)}{', twice' if m.repeated else ''}",
         )
         for number, m in enumerate(measured, start=1)
     )
@@ -183,11 +188,11 @@ def measured_sheet(measured: Iterable[Measured], circuit: Circuit) -> Table:
     return Table(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
 
 
-def compared_sheet(
+def compared_table(
     measured: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
 ) -> Table:
     """The readings taken, beside what the same meter shows on a good board."""
-    taken = measured_sheet(measured, circuit)
+    taken = measured_table(measured, circuit)
     readings = [m.reading for m in measured]
     good = expected_readings(readings, board, circuit, meter)
     rows = tuple((*row, show_measured(m)) for row, m in zip(taken.rows, good, strict=True))
@@ -216,9 +221,9 @@ def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "")
     for m in measured:
         reading = m.reading
         short = reading.function.row.short
-        if short and circuit.node(reading.b) in REFERENCES:
+        if short and circuit.node(reading.black) in REFERENCES:
             text = f"{before}{short} {show_measured(m)}"
-            texts.setdefault(circuit.node(reading.a), []).append(text)
+            texts.setdefault(circuit.node(reading.red), []).append(text)
     return {node: "\n".join(lines) for node, lines in texts.items()}
 
 
@@ -227,8 +232,8 @@ def part_texts(measured: Iterable[Measured], circuit: Circuit) -> dict[str, str]
     texts: dict[str, list[str]] = {}
     for m in measured:
         reading = m.reading
-        over = parts_over(circuit, reading.a, reading.b)
-        if over in circuit and circuit.node(reading.b) not in REFERENCES:
+        over = parts_over(circuit, reading.red, reading.black)
+        if over in circuit and circuit.node(reading.black) not in REFERENCES:
             name = reading.function.row.short or reading.function
             texts.setdefault(over, []).append(f"{name} {show_measured(m)}")
     return {part: "\n".join(lines) for part, lines in texts.items()}
@@ -256,16 +261,16 @@ def _as_in_list(part: str) -> str:
     return part
 
 
-def ranked_sheet(diagnosis: Diagnosis, circuit: Circuit) -> Table:
+def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     """The likeliest faults."""
-    shown = [r for r in diagnosis.ranked[:MOST_SHOWN] if r.probability >= LEAST_SHOWN]
+    shown = [r for r in diagnosis.ranked[:MAX_SHOWN] if r.probability >= MIN_SHOWN]
     rows = tuple(
         (probability_text(r.probability), _with_amount(r, circuit), r.words) for r in shown
     )
     rest = diagnosis.ranked[len(shown) :]
     share = sum(r.probability for r in rest)
     remark = ""
-    if share >= LEAST_SHOWN:
+    if share >= MIN_SHOWN:
         remark = f"{len(rest)} more, together {probability_text(share)}, none above the last."
     return Table(
         title="What explains the readings",
@@ -301,7 +306,7 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
 
 def state_text(suggestion: Suggestion, circuit: Circuit) -> str:
     """In which state the board has to be, and on which side the probes go."""
-    side = str(suggestion.side)
+    side = str(suggestion.access)
     if suggestion.reading.power is Power.DEAD:
         return f"{side}: unplugged, discharged"
     if suggestion.reading.power is Power.LIVE:
@@ -321,13 +326,13 @@ def _answer_text(function: Function, answer: Answer) -> str:
 
 def cautions_of_step(found: Diagnosis) -> tuple[Caution, ...]:
     """The cautions due for the next reading; those for a dead board where there is none."""
-    return cautions_for(() if found.suggestion is None else (found.suggestion.side,))
+    return cautions_for(() if found.suggestion is None else (found.suggestion.access,))
 
 
-def cautions_for(sides: Iterable[Side]) -> tuple[Caution, ...]:
+def cautions_for(sides: Iterable[AccessLevel]) -> tuple[Caution, ...]:
     """The cautions due for readings on these sides, the general ones first.
 
     Probes are attached and leads changed on a dead board, so those for dead tests are always due.
     """
-    wanted = {Side.DEAD, *sides}
-    return (*GENERAL, *(c for side in Side if side in wanted for c in CAUTIONS[side]))
+    wanted = {AccessLevel.DEAD, *sides}
+    return (*GENERAL, *(c for side in AccessLevel if side in wanted for c in CAUTIONS[side]))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.case import Case, ExpectedReadings
-from zcd.diagnosis.expected_readings import Shown
+from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.next_reading import Answer, Outcome
@@ -14,7 +14,7 @@ from zcd.report.of_diagnosis import unseen_parts
 from zcd.serialize import Record
 
 
-def card_record(found: ExpectedReadings) -> Record:
+def expected_readings_to_dict(found: ExpectedReadings) -> Record:
     """The bench card, ready for `json.dumps`.
 
     Parameters
@@ -32,11 +32,11 @@ def card_record(found: ExpectedReadings) -> Record:
         "board": found.board.name,
         "readings": [
             {
-                **reading_record(line.reading, found.circuit),
-                "side": line.side,
-                "healthy": _shown_record(line.reading.function, line.healthy),
+                **reading_to_dict(line.reading, found.circuit),
+                "side": line.access,
+                "healthy": _shown_to_dict(line.reading.function, line.healthy),
                 "faults": {
-                    key: _shown_record(line.reading.function, shown)
+                    key: _shown_to_dict(line.reading.function, shown)
                     for key, shown in line.faults.items()
                 },
             }
@@ -46,7 +46,7 @@ def card_record(found: ExpectedReadings) -> Record:
     }
 
 
-def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record:
+def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record:
     """What the readings say, ready for `json.dumps`.
 
     Parameters
@@ -72,51 +72,51 @@ def diagnosis_record(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Record
     if suggestion is not None:
         function = suggestion.reading.function
         following = {
-            **reading_record(suggestion.reading, circuit),
-            "side": suggestion.side,
+            **reading_to_dict(suggestion.reading, circuit),
+            "side": suggestion.access,
             f"range_{function.row.unit_ending}": suggestion.full_scale,
             "gain_bits": suggestion.gain_bits,
             "open_bits": suggestion.open_bits,
-            "outcomes": [_outcome_record(function, o) for o in suggestion.outcomes],
-            "answers": [_answer_record(function, a) for a in suggestion.answers],
+            "outcomes": [_outcome_to_dict(function, o) for o in suggestion.outcomes],
+            "answers": [_answer_to_dict(function, a) for a in suggestion.answers],
         }
     return {
         "board": job.board.name,
         "flags": job.flags,
         "conclusion": diagnosis.conclusion,
         "stopped": diagnosis.stopped or None,
-        "alike": [r.key for r in diagnosis.alike],
-        "measured": [measured_record(m, circuit) for m in diagnosis.measured],
-        "suspects": [measured_record(m, circuit) for m in diagnosis.suspects],
+        "alike": [r.key for r in diagnosis.indistinguishable],
+        "measured": [measured_to_dict(m, circuit) for m in diagnosis.measured],
+        "suspects": [measured_to_dict(m, circuit) for m in diagnosis.suspects],
         "unseen": unseen_parts(diagnosis, circuit),
-        "ranked": [_ranked_record(r) for r in diagnosis.ranked],
+        "ranked": [_ranked_to_dict(r) for r in diagnosis.ranked],
         "next_reading": following,
         "assumptions": job.board.assumptions,
     }
 
 
-def case_record(case: Case) -> Record:
+def case_to_dict(case: Case) -> Record:
     """What the readings of a job say, and how many closed jobs had a say in it."""
     jobs = 0 if case.known is None else case.known.jobs
-    record = diagnosis_record(case.job, case.circuit, case.diagnosis)
+    record = diagnosis_to_dict(case.job, case.circuit, case.diagnosis)
     return {**record, "closed_jobs": jobs}
 
 
-def reading_record(reading: Reading, circuit: Circuit) -> Record:
+def reading_to_dict(reading: Reading, circuit: Circuit) -> Record:
     return {
         "function": reading.function,
-        "red": reading.a,
-        "black": reading.b,
-        "over": reading.lifted or parts_over(circuit, reading.a, reading.b) or None,
+        "red": reading.red,
+        "black": reading.black,
+        "over": reading.lifted or parts_over(circuit, reading.red, reading.black) or None,
         "lifted": bool(reading.lifted),
         "power": reading.power,
     }
 
 
-def measured_record(measured: Measured, circuit: Circuit) -> Record:
+def measured_to_dict(measured: Measured, circuit: Circuit) -> Record:
     unit = measured.reading.function.row.unit_ending
     return {
-        **reading_record(measured.reading, circuit),
+        **reading_to_dict(measured.reading, circuit),
         f"value_{unit}": None if measured.unstable else measured.value,
         f"low_{unit}": measured.low,
         f"high_{unit}": measured.high,
@@ -125,7 +125,7 @@ def measured_record(measured: Measured, circuit: Circuit) -> Record:
     }
 
 
-def _shown_record(function: Function, shown: Shown) -> Record:
+def _shown_to_dict(function: Function, shown: ExpectedRange) -> Record:
     unit = function.row.unit_ending
     return {
         f"low_{unit}": shown.low,
@@ -134,13 +134,13 @@ def _shown_record(function: Function, shown: Shown) -> Record:
     }
 
 
-def _outcome_record(function: Function, outcome: Outcome) -> Record:
+def _outcome_to_dict(function: Function, outcome: Outcome) -> Record:
     low, middle, high = outcome.value
-    shown = Shown(low=low, middle=middle, high=high)
-    return {"fault": outcome.key, **_shown_record(function, shown)}
+    shown = ExpectedRange(low=low, middle=middle, high=high)
+    return {"fault": outcome.key, **_shown_to_dict(function, shown)}
 
 
-def _answer_record(function: Function, answer: Answer) -> Record:
+def _answer_to_dict(function: Function, answer: Answer) -> Record:
     unit = function.row.unit_ending
     return {
         f"low_{unit}": answer.low,
@@ -150,7 +150,7 @@ def _answer_record(function: Function, answer: Answer) -> Record:
     }
 
 
-def _ranked_record(ranked: Ranked) -> Record:
+def _ranked_to_dict(ranked: Ranked) -> Record:
     fault = ranked.fault
     amount = None
     if fault is not None and ranked.amount is not None:

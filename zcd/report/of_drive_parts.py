@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from zcd.margin.rules import Rule
 from zcd.report.table import Cell, Table
-from zcd.report.text import NOTHING, found_text, limit_text, plain, quantity_text
+from zcd.report.text import NOTHING, limit_text, plain, quantity_text, rule_value_text
 from zcd.simulation.drive_parts import Switches, allowed_current_a
 
 
@@ -18,7 +18,7 @@ def need_line(found: Switches) -> str:
     )
 
 
-def switches_sheet(found: Switches) -> Table:
+def switches_table(found: Switches) -> Table:
     """Parts that no known figure speaks against."""
     origins = dict.fromkeys(fit.part.source for fit in found.fits if fit.fits)
     letters = ", ".join(Cell(source=origin) for origin in origins)
@@ -63,5 +63,5 @@ def refused_lines(found: Switches) -> tuple[str, ...]:
 
 def _reason_text(rule: Rule[float]) -> str:
     if rule.unit:
-        return f"{rule.name} {found_text(rule)}, asked {limit_text(rule)} ({rule.remark})"
+        return f"{rule.name} {rule_value_text(rule)}, asked {limit_text(rule)} ({rule.remark})"
     return f"REFUSED for {rule.name}: {rule.remark}"

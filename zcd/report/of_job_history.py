@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from zcd.diagnosis.job_history import Entry, Experience
-from zcd.report.of_retest_record import retested_line, retested_record
+from zcd.diagnosis.job_history import Entry, FaultStatistics
+from zcd.report.of_retest_record import retest_record_line, retest_record_to_dict
 from zcd.report.table import Table
 from zcd.report.text import plain
 
-MOST_KINDS = 5
+MAX_KINDS = 5
 LEAVE_OUT = "--no-record leaves them out."
 
 
-def record_sheet(entries: Sequence[Entry], total: int) -> Table:
+def job_history_table(entries: Sequence[Entry], total: int) -> Table:
     """Jobs of a record, each with its board and what it was."""
     unread = sum(bool(e.problem) for e in entries)
     remark = f"{len(entries)} of {total} jobs." if len(entries) != total else f"{total} jobs."
@@ -35,7 +35,7 @@ def _row(entry: Entry) -> tuple[str, ...]:
         return name, "-", "-", "-", "-", f"cannot be read: {plain(entry.problem)}"
     state = "open" if entry.closed is None else entry.closed.isoformat()
     was = plain(entry.found or "-")
-    again = retested_line(entry.retest) if entry.retest else ""
+    again = retest_record_line(entry.retest) if entry.retest else ""
     told = "\n".join(plain(text) for text in (entry.repair, again, entry.note) if text)
     return (
         name,
@@ -47,7 +47,7 @@ def _row(entry: Entry) -> tuple[str, ...]:
     )
 
 
-def record_data(entries: Sequence[Entry], folder: str) -> dict[str, Any]:
+def job_history_to_dict(entries: Sequence[Entry], folder: str) -> dict[str, Any]:
     """The same for other programs."""
     return {
         "folder": folder,
@@ -62,7 +62,7 @@ def record_data(entries: Sequence[Entry], folder: str) -> dict[str, Any]:
                 "repair": e.repair or None,
                 "note": e.note or None,
                 "closed": None if e.closed is None else e.closed.isoformat(),
-                "retest": None if e.retest is None else retested_record(e.retest),
+                "retest": None if e.retest is None else retest_record_to_dict(e.retest),
                 "problem": e.problem or None,
             }
             for e in entries
@@ -70,14 +70,14 @@ def record_data(entries: Sequence[Entry], folder: str) -> dict[str, Any]:
     }
 
 
-def experience_line(known: Experience) -> str:
+def fault_statistics_line(statistics: FaultStatistics) -> str:
     """What the record does to the priors; empty where it does nothing."""
-    if not known.jobs:
+    if not statistics.jobs:
         return ""
-    kinds = ", ".join(f"{kind} {n}" for kind, n in known.kinds.most_common(MOST_KINDS))
-    here = known.parts.total()
+    kinds = ", ".join(f"{kind} {n}" for kind, n in statistics.kinds.most_common(MAX_KINDS))
+    here = statistics.parts.total()
     same = f", {here} of them on boards of this name" if here else ""
-    jobs = f"{known.jobs} closed {'job' if known.jobs == 1 else 'jobs'}"
+    jobs = f"{statistics.jobs} closed {'job' if statistics.jobs == 1 else 'jobs'}"
     return (
         "Probabilities before any reading are those of the handbooks, shifted by "
         f"{jobs} beside this one{same}: {kinds}."

@@ -22,7 +22,7 @@ def axis_text(quantity: Quantity) -> str:
     return quantity.words if quantity.unit else f"{quantity.words}, times what it is"
 
 
-def map_title(loss_map: LossMap) -> str:
+def loss_map_title(loss_map: LossMap) -> str:
     """The one thing to know: where the lock ends, from the board, going up or down."""
     across, up = loss_map.across, loss_map.up
     if loss_map.failed_rule is not None:
@@ -86,7 +86,7 @@ def _step_text(quantity: Quantity, end: float) -> str:
     return quantity_text(abs(end - quantity.here), quantity.unit)
 
 
-def map_sheet(loss_map: LossMap) -> Table:
+def loss_map_table(loss_map: LossMap) -> Table:
     """How far the board is from the boundary, along both quantities, each way."""
     locks = loss_map.locks
     pairs = ((loss_map.across, loss_map.reach_across), (loss_map.up, loss_map.reach_up))
@@ -114,7 +114,7 @@ def map_sheet(loss_map: LossMap) -> Table:
     )
 
 
-def map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:
+def loss_map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:
     """What else the map says, a sentence each."""
     curves = loss_map.boundaries
     points = sum(curve.up.size for curve in curves)

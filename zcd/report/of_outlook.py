@@ -7,7 +7,7 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.margin.ageing import YEARS, Ageing
 from zcd.margin.check import Check
-from zcd.margin.sensitivity import LADDER, Decides
+from zcd.margin.sensitivity import LADDER, Sensitivity
 from zcd.report.table import Table
 from zcd.report.text import percent_text, plain, quantity_text, years_text
 
@@ -22,20 +22,22 @@ WIDEST_RATIO = 0.1
 TEN_YEARS = 10.0
 
 
-def outlook_sheets(check: Check) -> tuple[Table, ...]:
+def outlook_tables(check: Check) -> tuple[Table, ...]:
     """All of these tables, where they were asked for."""
     if check.outlook is None:
         return ()
-    return decides_sheet(check.outlook.decides), years_sheet(check.outlook.ageing, check.board)
+    return sensitivity_table(check.outlook.sensitivity), years_table(
+        check.outlook.ageing, check.board
+    )
 
 
-def decides_line(decides: Decides) -> str:
+def decides_line(decides: Sensitivity) -> str:
     """What makes most of the spread of the headroom, no surer than it is.
 
     Examples
     --------
     >>> from dataclasses import replace
-    >>> found = Decides(names=("CTR of OC1", "R1"), first=np.array([0.7, 0.2]),
+    >>> found = Sensitivity(names=("CTR of OC1", "R1"), first=np.array([0.7, 0.2]),
     ...     total=np.array([0.71, 0.22]), total_low=np.array([0.69, 0.1]),
     ...     total_high=np.array([0.74, 0.3]), unexplained_ratio=0.01, headroom_low_ratio=2.0,
     ...     headroom_middle_ratio=3.0, headroom_high_ratio=5.0)
@@ -60,7 +62,7 @@ def decides_line(decides: Decides) -> str:
     return f"{names[0]} makes {share} {spread}"
 
 
-def decides_sheet(decides: Decides) -> Table:
+def sensitivity_table(decides: Sensitivity) -> Table:
     """How much of the spread of the headroom each tolerance makes."""
     title = "What decides the CTR headroom"
     if not np.any(decides.total_high > 0.0):
@@ -93,25 +95,25 @@ def decides_sheet(decides: Decides) -> Table:
     )
 
 
-def _least_text(decides: Decides) -> str:
+def _least_text(decides: Sensitivity) -> str:
     """What one board in twenty has less of."""
     if decides.headroom_low_ratio <= np.exp(LADDER[0]):
         return "gets no lock at any CTR"
     return f"has less than {quantity_text(decides.headroom_low_ratio, '')}"
 
 
-def share_text(decides: Decides, number: int) -> str:
+def share_text(decides: Sensitivity, number: int) -> str:
     """A share; its interval alone where that is wide."""
     wide = decides.total_high[number] - decides.total_low[number] > WIDEST_RATIO
     return span_text(decides, number) if wide else percent_text(decides.total[number])
 
 
-def span_text(decides: Decides, number: int) -> str:
+def span_text(decides: Sensitivity, number: int) -> str:
     """The interval of a share."""
     return f"{100.0 * decides.total_low[number]:.0f} to {percent_text(decides.total_high[number])}"
 
 
-def years_sheet(ageing: Ageing, board: Board) -> Table:
+def years_table(ageing: Ageing, board: Board) -> Table:
     """When the worst corner, the first percent and half of the boards lose sync."""
     courses = ageing.courses.values()
     hours = quantity_text(ageing.hours_per_year, "h")

@@ -5,19 +5,19 @@ from __future__ import annotations
 from math import isfinite
 
 from zcd.diagnosis.reading_syntax import show_measured
-from zcd.diagnosis.readings import side_of
+from zcd.diagnosis.readings import access_level
 from zcd.diagnosis.retest import LOW_TIME, Retest
 from zcd.margin.headroom import Headroom
 from zcd.report.cautions import Caution
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_diagnosis import cautions_for, spread_of
-from zcd.report.of_diagnosis_dict import measured_record, reading_record
+from zcd.report.of_diagnosis_dict import measured_to_dict, reading_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.table import Quantity, Table
 from zcd.report.text import factor_text, plain, probability_text, quantity_text
 from zcd.serialize import Record
 
-LEAST_NAMED = 0.2
+MIN_NAMED = 0.2
 
 
 def retest_document(found: Retest) -> Document:
@@ -56,7 +56,7 @@ RETESTED = (
 
 def _likeliest_line(found: Retest) -> str:
     """What is likeliest now, where the board does not read as a good one."""
-    if found.good or found.likeliest_ratio < LEAST_NAMED:
+    if found.good or found.likeliest_ratio < MIN_NAMED:
         return ""
     share = probability_text(found.likeliest_ratio)
     return (
@@ -75,7 +75,7 @@ def retest_cautions(found: Retest) -> tuple[Caution, ...]:
     """The cautions due for the readings taken, and for those to take."""
     taken = (again.measured.reading for again in found.readings)
     readings = (*taken, *found.missing, *found.to_take)
-    return cautions_for(side_of(found.circuit, reading) for reading in readings)
+    return cautions_for(access_level(found.circuit, reading) for reading in readings)
 
 
 def retest_line(found: Retest) -> str:
@@ -134,7 +134,7 @@ def _factors(headrooms: tuple[Headroom, ...], tells: bool) -> str:
     return low if low == high else f"{low} to {high}, most likely {middle}"
 
 
-def retest_record(found: Retest) -> Record:
+def retest_to_dict(found: Retest) -> Record:
     """How a repaired board reads, ready for `json.dumps`.
 
     Returns
@@ -158,7 +158,7 @@ def retest_record(found: Retest) -> Record:
         },
         "readings": [
             {
-                **measured_record(again.measured, circuit),
+                **measured_to_dict(again.measured, circuit),
                 "good": again.good,
                 "healthy": {
                     f"low_{again.measured.reading.function.row.unit_ending}": again.low,
@@ -167,8 +167,8 @@ def retest_record(found: Retest) -> Record:
             }
             for again in found.readings
         ],
-        "missing": [reading_record(r, circuit) for r in found.missing],
-        "to_take": [reading_record(r, circuit) for r in found.to_take],
+        "missing": [reading_to_dict(r, circuit) for r in found.missing],
+        "to_take": [reading_to_dict(r, circuit) for r in found.to_take],
         "remaining": None
         if left is None
         else {

@@ -7,7 +7,7 @@ from math import isfinite
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import show_value
-from zcd.diagnosis.readings import parts_over, side_of, usual_power
+from zcd.diagnosis.readings import access_level, parts_over, usual_power
 from zcd.report.cautions import Caution
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_check import board_line
@@ -24,7 +24,7 @@ DIFFERS = "DIFFERS"
 _UNIT_KEYS = {"A": "a", "V": "v", "W": "w", "s": "s"}
 SMALL = 20.0
 """Times the least difference that counts: below, a difference says more than a share."""
-LEAST_SHARE = 5e-5
+MIN_SHARE = 5e-5
 """A share that is not shown."""
 
 COLUMNS = ("", "zcd", "same", "off by", "transistor", "off by", "")
@@ -41,9 +41,9 @@ def comparison_document(found: Comparison) -> Document:
         lines.append(Paragraph("Not settled: this is a late cycle after switching on."))
     inside = [line for line in found.lines if line.reading is None]
     shown = [line for line in found.lines if line.reading is not None]
-    tables = [_sheet("In the circuit", inside, found.circuit)]
+    tables = [_table("In the circuit", inside, found.circuit)]
     if shown:
-        tables.append(_sheet("What the meter shows", shown, found.circuit))
+        tables.append(_table("What the meter shows", shown, found.circuit))
     return Document(
         title=f"Second opinion: {plain(found.board.name)}",
         sections=(
@@ -79,7 +79,7 @@ def _locks_text(found: Comparison) -> str:
     return f"The controller {ours}; with SPICE it {equations}, with the transistor it {device}."
 
 
-def _sheet(title: str, lines: list[Line], circuit: Circuit) -> Table:
+def _table(title: str, lines: list[Line], circuit: Circuit) -> Table:
     rows = tuple(
         (
             _name(line, circuit),
@@ -102,10 +102,14 @@ def _name(line: Line, circuit: Circuit) -> str:
     power = "" if reading.power is usual_power(reading.function) else f" {reading.power}"
     if reading.at_pin:
         return f"{reading.function}{power}"
-    over = parts_over(circuit, reading.a, reading.b)
-    if over and reading.function is not Function.DIODE and "pin" not in (reading.a, reading.b):
+    over = parts_over(circuit, reading.red, reading.black)
+    if (
+        over
+        and reading.function is not Function.DIODE
+        and "pin" not in (reading.red, reading.black)
+    ):
         return f"{reading.function} {over}{power}"
-    return f"{reading.function} {reading.a} {reading.b}{power}"
+    return f"{reading.function} {reading.red} {reading.black}{power}"
 
 
 def _value(line: Line, value: float) -> str:
@@ -122,19 +126,19 @@ def _off(line: Line, other: float) -> str:
     gap = other - line.ours
     if line.share == 0.0 or abs(line.ours) < SMALL * LEAST[line.unit]:
         sign = "-" if gap < 0.0 else "+"
-        least = LEAST_SHARE * SMALL * LEAST[line.unit]
+        least = MIN_SHARE * SMALL * LEAST[line.unit]
         return f"{sign}{quantity_text(abs(gap), line.unit)}" if abs(gap) > least else "0"
     share = gap / abs(line.ours)
-    return f"{100.0 * share:+.2f} %" if abs(share) >= LEAST_SHARE else "0"
+    return f"{100.0 * share:+.2f} %" if abs(share) >= MIN_SHARE else "0"
 
 
 def compared_cautions(found: Comparison) -> tuple[Caution, ...]:
     """The cautions due before one of the readings that were compared is taken."""
     readings = [line.reading for line in found.lines if line.reading is not None]
-    return cautions_for(side_of(found.circuit, reading) for reading in readings)
+    return cautions_for(access_level(found.circuit, reading) for reading in readings)
 
 
-def comparison_record(found: Comparison) -> Record:
+def comparison_to_dict(found: Comparison) -> Record:
     """A comparison, ready for `json.dumps`.
 
     Parameters
@@ -168,8 +172,8 @@ def comparison_record(found: Comparison) -> Record:
         "readings": [
             {
                 "function": line.reading.function,
-                "red": line.reading.a,
-                "black": line.reading.b,
+                "red": line.reading.red,
+                "black": line.reading.black,
                 **_values(line, line.reading.function.row.unit_ending),
             }
             for line in found.lines

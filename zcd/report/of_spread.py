@@ -15,7 +15,7 @@ from zcd.margin.population import CONFIDENCE_RATIO, Population, Share
 from zcd.margin.rules import Rule
 from zcd.margin.spread import AT_CORNER, Spread
 from zcd.margin.tolerances import Tolerance
-from zcd.report.table import FAILS, KEPT, Cell, Table
+from zcd.report.table import FAIL, PASS, Cell, Table
 from zcd.report.text import plain, quantity_text
 from zcd.sync.lock import RULES
 
@@ -38,13 +38,13 @@ _UNITS = {"degC": "°C"}
 _TIMES_SHOWN = 10.0
 
 
-def spread_sheets(check: Check) -> tuple[Table, ...]:
+def spread_tables(check: Check) -> tuple[Table, ...]:
     """All of these tables."""
-    corners = corners_sheet(check.spread)
+    corners = corners_table(check.spread)
     return (
         replace(corners, remark=f"{corners.remark}{_dark_hint(check, check.spread)}"),
-        population_sheet(check.spread.population),
-        tolerances_sheet(check.spread),
+        population_table(check.spread.population),
+        tolerances_table(check.spread),
     )
 
 
@@ -56,7 +56,7 @@ def _dark_hint(check: Check, spread: Spread) -> str:
     return DARK_HINT if lit_twice and missed.intersection(dark) else ""
 
 
-def corners_sheet(spread: Spread) -> Table:
+def corners_table(spread: Spread) -> Table:
     """Each rule at the corner that is worst for it, the tightest first."""
     corners = spread.corners
     # where there is no pulse, the pin's own rule says why: it comes first
@@ -82,11 +82,11 @@ def _no_pulse(corners: Corners) -> NDArray[np.bool_]:
 
 def _corner_row(corners: Corners, k: int, rule: Rule[float]) -> tuple[str, ...]:
     if _no_pulse(corners)[k]:
-        return corners.names[k], NO_PULSE, FAILS, "where the pin does not reach its thresholds"
+        return corners.names[k], NO_PULSE, FAIL, "where the pin does not reach its thresholds"
     return (
         plain(rule.name.removeprefix(AT_CORNER)),
         margin_text(float(corners.margins[k])),
-        KEPT if rule.passes else FAILS,
+        PASS if rule.passes else FAIL,
         places_text(corners, k),
     )
 
@@ -139,7 +139,7 @@ def population_line(population: Population) -> str:
     return f"{population.size} boards, {failing_text(population)}".rstrip(".")
 
 
-def population_sheet(population: Population) -> Table:
+def population_table(population: Population) -> Table:
     """The share of a population that fails, what fails first, and how tight each lock rule is."""
     shown = [
         found
@@ -204,7 +204,7 @@ def _bound(ratio: float) -> str:
     return format_si(ratio, "%", digits=2 if ratio < 0.99 else 4)
 
 
-def tolerances_sheet(spread: Spread) -> Table:
+def tolerances_table(spread: Spread) -> Table:
     """What was varied, from where to where, and where that comes from."""
     return Table(
         title="What may differ from board to board and from day to day",

@@ -8,9 +8,9 @@ import numpy as np
 
 from zcd.report.table import Table
 from zcd.report.text import percent_text, quantity_text, share_text
-from zcd.simulation.causes import Cause, Side
+from zcd.simulation.causes import Cause, Subsystem
 from zcd.simulation.controller import FAN, SYNC, State
-from zcd.simulation.flags import Fit, Telling
+from zcd.simulation.flags import Fit, SideTest
 from zcd.simulation.timeline import Event, Story, What
 
 STATE_WORDS = {
@@ -34,7 +34,7 @@ EVENT_WORDS = {
     What.OPENS: "the loose part opens",
     What.CLOSES: "the loose part closes again",
 }
-MOST_EVENTS = 30
+MAX_EVENTS = 30
 TURNS_RPM = 5.0
 SURGE_SHARE = 0.2
 """Of the target: a fan whose speed moves more, late in the story, comes and goes."""
@@ -99,21 +99,21 @@ def headline(story: Story) -> str:
     return f"{cause_text(story.cause)}: {times}"
 
 
-def events_sheet(story: Story) -> Table:
+def events_table(story: Story) -> Table:
     """What happens when."""
-    shown = story.events[:MOST_EVENTS]
+    shown = story.events[:MAX_EVENTS]
     rows = tuple((f"{event.time_s:.2f}", event_text(event)) for event in shown)
     left = len(story.events) - len(shown)
     remark = f"{left} more events until {story.time_s[-1]:.0f} s, of the same kind." if left else ""
     return Table(title="What happens when", columns=("s", ""), rows=rows, right=(0,), remark=remark)
 
 
-def seen_sheet(story: Story) -> Table:
+def seen_table(story: Story) -> Table:
     """What there is to see and measure with the load relay on, and when it is off."""
-    view = story.view
+    sync_view = story.view
     rows = []
     for word, closed in (("relay on", True), ("relay off", False)):
-        sight = view.sight(True, closed)
+        sight = sync_view.state(True, closed)
         rows.append(
             (
                 word,
@@ -123,10 +123,13 @@ def seen_sheet(story: Story) -> Table:
                 _crossing_text(sight.late_s) if sight.good else "-",
             )
         )
-    if view.sight(True, True) is view.sight(True, False):
+    if sync_view.state(True, True) is sync_view.state(True, False):
         rows = [("feed direct", *rows[0][1:])]
     remarks = ["While the loose part is open."] if story.cause.pattern else []
-    if max(view.faulty_open.feed_rms_v, view.faulty_closed.feed_rms_v) > ABOVE * view.mains_rms_v:
+    if (
+        max(sync_view.faulty_open.feed_rms_v, sync_view.faulty_closed.feed_rms_v)
+        > ABOVE * sync_view.mains_rms_v
+    ):
         remarks.append(CHARGED)
     return Table(
         title="What the sync circuit gives",
@@ -147,7 +150,7 @@ def _crossing_text(late_s: tuple[float, float]) -> str:
     return words[0] if first == second else f"{words[0]} / {words[1]}"
 
 
-def table_sheet(stories: Sequence[Story]) -> Table:
+def stories_table(stories: Sequence[Story]) -> Table:
     """All causes against the flags they raise; neighbouring sizes that do the same, together."""
     groups: list[list[Story]] = []
     for story in stories:
@@ -201,13 +204,13 @@ def fan_text(story: Story) -> str:
     return f"{end:.0f} rpm" if end > TURNS_RPM else f"{most:.0f} rpm, then stops"
 
 
-def fits_sheet(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> Table:
+def fits_table(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> Table:
     """Causes that fit the flags seen."""
     rows = tuple(
         (
             share_text(fit.share_ratio, 1.0),
             fit.cause.key + (f"\n{_sizes(fit)}" if fit.cause.amount is not None else ""),
-            str(fit.cause.side),
+            str(fit.cause.subsystem),
             fit.cause.words,
         )
         for fit in fits[:shown]
@@ -233,15 +236,17 @@ def _sizes(fit: Fit) -> str:
     return ", ".join(amount_text(story.cause) for story in fit.stories)
 
 
-def side_shares(fits: Sequence[Fit]) -> dict[Side, float]:
+def side_shares(fits: Sequence[Fit]) -> dict[Subsystem, float]:
     """How much of what fits lies on each side, largest first."""
-    shares: dict[Side, float] = {}
+    shares: dict[Subsystem, float] = {}
     for fit in fits:
-        shares[fit.cause.side] = shares.get(fit.cause.side, 0.0) + fit.share_ratio
+        shares[fit.cause.subsystem] = shares.get(fit.cause.subsystem, 0.0) + fit.share_ratio
     return dict(sorted(shares.items(), key=lambda pair: -pair[1]))
 
 
-def advice_lines(fits: Sequence[Fit], flags: Collection[str], told: Telling | None) -> list[str]:
+def advice_lines(
+    fits: Sequence[Fit], flags: Collection[str], side_test: SideTest | None
+) -> list[str]:
     """What the flags themselves say about where to look first."""
     lines = []
     if not fits:
@@ -259,12 +264,12 @@ def advice_lines(fits: Sequence[Fit], flags: Collection[str], told: Telling | No
             "Both flags together: no single fault of drive, fan or tacho raises the sync flag. "
             "Find the sync fault; leave the fan alone until lock is back."
         )
-        if Side.FEED in shares and told is not None:
+        if Subsystem.FEED in shares and side_test is not None:
             lines.append(
                 "A relay that clicks has moved its armature, no more: listening does not show "
                 "that its contact closes. Measure at the switched terminal."
             )
-    if set(flags) == {FAN} and Side.SYNC in shares:
+    if set(flags) == {FAN} and Subsystem.SYNC in shares:
         lines.append(
             "On this board a sync fault may come without its flag (see the times in "
             "[supervision]): the sync circuit is not cleared. Look first whether the fan turns."

@@ -11,14 +11,14 @@ from zcd.serialize import Record, to_dict
 from zcd.simulation.causes import Cause
 from zcd.simulation.controller import FAN, SYNC
 from zcd.simulation.drive import appliance_of
-from zcd.simulation.flags import CausesForFlags, Fit, StoryTable, Telling
+from zcd.simulation.flags import CausesForFlags, Fit, SideTest, StoryTable
 from zcd.simulation.timeline import Story
 
 EVERY_S = 0.1
 """Step of the samples in a record: the story itself goes by half cycles."""
 
 
-def story_record(story: Story) -> Record:
+def story_to_dict(story: Story) -> Record:
     """One story with its timeline.
 
     Parameters
@@ -32,8 +32,8 @@ def story_record(story: Story) -> Record:
         ``sync_circuit`` (relay_on, relay_off: feed_rms_v, led_peak_a, good, failed_rule,
         late_s), ``samples`` by column, ``assumptions``.
     """
-    view, board = story.view, story.board
-    every = max(1, round(EVERY_S * 2.0 * view.mains_hz))
+    sync_view, board = story.view, story.board
+    every = max(1, round(EVERY_S * 2.0 * sync_view.mains_hz))
     columns = {
         "time_s": story.time_s,
         "relay": story.relay,
@@ -49,10 +49,10 @@ def story_record(story: Story) -> Record:
         "speed_rpm": story.speed_rpm,
         "tacho_rpm": story.tacho_rpm,
     }
-    sights = {"relay_on": view.faulty_closed, "relay_off": view.faulty_open}
+    sights = {"relay_on": sync_view.faulty_closed, "relay_off": sync_view.faulty_open}
     return {
         "board": board.name,
-        **summary_record(story),
+        **summary_to_dict(story),
         "why": why_lines(story),
         "events": [{**to_dict(event), "words": event_text(event)} for event in story.events],
         "sync_circuit": {
@@ -64,13 +64,13 @@ def story_record(story: Story) -> Record:
     }
 
 
-def summary_record(story: Story) -> Record:
+def summary_to_dict(story: Story) -> Record:
     """A story in short: cause, size, flags with their times, what the fan does, how it ends."""
     cause = story.cause
     return {
         "cause": cause.key,
         "part": cause.fault.part,
-        "side": cause.side,
+        "side": cause.subsystem,
         "words": cause.words,
         "amount": cause.amount,
         "unit": cause.fault.unit,
@@ -85,35 +85,35 @@ def summary_record(story: Story) -> Record:
     }
 
 
-def table_record(table: StoryTable) -> Record:
+def stories_to_dict(table: StoryTable) -> Record:
     """All causes against flags."""
     board, stories = table.board, table.stories
     return {
         "board": board.name,
         "seconds_s": float(stories[0].time_s[-1]),
-        "stories": [summary_record(story) for story in stories],
+        "stories": [summary_to_dict(story) for story in stories],
         "assumptions": _assumptions(board),
     }
 
 
-def fits_record(found: CausesForFlags) -> Record:
+def fits_to_dict(found: CausesForFlags) -> Record:
     """Causes that fit some flags, and the reading that tells their side."""
-    board, flags, fits, told = found.board, found.flags, found.fits, found.told
+    board, flags, fits, side_test = found.board, found.flags, found.fits, found.told
     return {
         "board": board.name,
         "flags": [flag for flag in (SYNC, FAN) if flag in flags],
-        "causes": [_fit_record(fit) for fit in fits],
-        "advice": advice_lines(fits, flags, told),
-        "first_reading": told and _telling_record(told),
+        "causes": [_fit_to_dict(fit) for fit in fits],
+        "advice": advice_lines(fits, flags, side_test),
+        "first_reading": side_test and _side_test_to_dict(side_test),
         "assumptions": _assumptions(board),
     }
 
 
-def _fit_record(fit: Fit) -> Record:
+def _fit_to_dict(fit: Fit) -> Record:
     cause: Cause = fit.cause
     return {
         "cause": cause.key,
-        "side": cause.side,
+        "side": cause.subsystem,
         "share_ratio": fit.share_ratio,
         "words": cause.words,
         "amounts": [s.cause.amount for s in fit.stories if s.cause.amount is not None],
@@ -121,18 +121,18 @@ def _fit_record(fit: Fit) -> Record:
     }
 
 
-def _telling_record(told: Telling) -> Record:
-    reading = told.reading
+def _side_test_to_dict(side_test: SideTest) -> Record:
+    reading = side_test.reading
     return {
         "function": reading.function,
-        "red": reading.a,
-        "black": reading.b,
-        "side": told.where,
-        "gain_bits": told.gain_bits,
-        "open_bits": told.open_bits,
+        "red": reading.red,
+        "black": reading.black,
+        "side": side_test.where,
+        "gain_bits": side_test.gain_bits,
+        "open_bits": side_test.open_bits,
         "shows": {
             side: dict(zip(("low", "middle", "high"), points, strict=True))
-            for side, points in told.shown.items()
+            for side, points in side_test.shown.items()
         },
     }
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.diagnosis.reading_syntax import show_value
-from zcd.diagnosis.readings import Side as Where
+from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.report.cautions import MOTOR, Caution
 from zcd.report.document import BulletList, Document, Paragraph, Section
 from zcd.report.of_check import board_line
@@ -18,17 +18,17 @@ from zcd.report.of_story import (
     FAN_FEED,
     advice_lines,
     cause_text,
-    events_sheet,
-    fits_sheet,
+    events_table,
+    fits_table,
     headline,
-    seen_sheet,
-    table_sheet,
+    seen_table,
+    stories_table,
 )
 from zcd.report.of_story_flags import why_lines
 from zcd.report.text import percent_text, plain
-from zcd.simulation.causes import Side
+from zcd.simulation.causes import Subsystem
 from zcd.simulation.drive import appliance_of
-from zcd.simulation.flags import CausesForFlags, Fit, StoryTable, Telling
+from zcd.simulation.flags import CausesForFlags, Fit, SideTest, StoryTable
 from zcd.simulation.timeline import Story
 
 
@@ -44,13 +44,13 @@ def story_document(story: Story) -> Document:
                 answer=True,
             ),
             Section("Why", (BulletList(tuple(why_lines(story))),), answer=True),
-            Section("", (events_sheet(story), seen_sheet(story))),
+            Section("", (events_table(story), seen_table(story))),
             Section(
                 "What is wrong",
                 (Paragraph(f"{cause_text(story.cause)}: {story.cause.words}."),),
                 answer=True,
             ),
-            *_end_sections(board, story_cautions((), fan=story.cause.side is Side.FAN)),
+            *_end_sections(board, story_cautions((), fan=story.cause.subsystem is Subsystem.FAN)),
         ),
     )
 
@@ -61,7 +61,7 @@ def table_document(table: StoryTable) -> Document:
         title=plain(table.board.name),
         sections=(
             Section("", (Paragraph(board_line(table.board)),), answer=True),
-            Section("", (table_sheet(table.stories),), answer=True),
+            Section("", (stories_table(table.stories),), answer=True),
             *_end_sections(table.board, story_cautions((), fan=True)),
         ),
     )
@@ -69,38 +69,38 @@ def table_document(table: StoryTable) -> Document:
 
 def causes_document(found: CausesForFlags) -> Document:
     """Which causes fit some flags, and the first reading."""
-    board, fits, told = found.board, found.fits, found.told
-    advice = advice_lines(fits, found.flags, told)
+    board, fits, side_test = found.board, found.fits, found.told
+    advice = advice_lines(fits, found.flags, side_test)
     return Document(
         title=plain(board.name),
         sections=(
             Section("", (Paragraph(board_line(board)),), answer=True),
-            Section("", (fits_sheet(fits, found.flags),) if fits else ()),
+            Section("", (fits_table(fits, found.flags),) if fits else ()),
             Section(
                 "What the flags say", (BulletList(tuple(advice)),) if advice else (), answer=True
             ),
-            *([] if told is None else _telling_sections(told)),
-            *_end_sections(board, fits_cautions(fits, told)),
+            *([] if side_test is None else _telling_sections(side_test)),
+            *_end_sections(board, fits_cautions(fits, side_test)),
         ),
     )
 
 
-def _telling_sections(told: Telling) -> tuple[Section, ...]:
+def _telling_sections(side_test: SideTest) -> tuple[Section, ...]:
     """The first reading, and what its answer would mean."""
-    share = percent_text(told.gain_bits / told.open_bits)
-    line = f"{told.reading.words}; {told.where}; settles {share} of the side."
+    share = percent_text(side_test.gain_bits / side_test.open_bits)
+    line = f"{side_test.reading.words}; {side_test.where}; settles {share} of the side."
     title = "First reading: on which side does it lie?"
     return (
         Section(title, (Paragraph(line),), answer=True),
-        Section("What the answer would mean", (BulletList(tuple(_answers(told))),)),
+        Section("What the answer would mean", (BulletList(tuple(_answers(side_test))),)),
     )
 
 
-def _answers(told: Telling) -> list[str]:
+def _answers(side_test: SideTest) -> list[str]:
     """What the meter shows, for each side."""
     lines = []
-    for side, (low, _, high) in told.shown.items():
-        ends = [show_value(told.reading.function, end) for end in (low, high)]
+    for side, (low, _, high) in side_test.shown.items():
+        ends = [show_value(side_test.reading.function, end) for end in (low, high)]
         span = ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
         lines.append(f"{span}: {side}")
     return lines
@@ -122,7 +122,7 @@ def story_cautions(sides: Sequence[Where], *, fan: bool) -> tuple[Caution, ...]:
     return (*cautions_for(sides), *(MOTOR if fan else ()))
 
 
-def fits_cautions(fits: Sequence[Fit], told: Telling | None) -> tuple[Caution, ...]:
+def fits_cautions(fits: Sequence[Fit], side_test: SideTest | None) -> tuple[Caution, ...]:
     """The same for causes that fit, and the first reading."""
-    sides = () if told is None else (told.where,)
-    return story_cautions(sides, fan=any(fit.cause.side is Side.FAN for fit in fits))
+    sides = () if side_test is None else (side_test.where,)
+    return story_cautions(sides, fan=any(fit.cause.subsystem is Subsystem.FAN for fit in fits))

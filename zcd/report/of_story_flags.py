@@ -116,8 +116,12 @@ def _side_lines(story: Story) -> list[str]:
         )
     if story.cause.condition.switch is Switch.SHORT:
         lines.append("The fan runs with the relay off and before the controller asks for it.")
-    view = story.view
-    if view.faulty_open.feed_rms_v > 0.5 * view.mains_rms_v > view.sound_open.feed_rms_v:
+    sync_view = story.view
+    if (
+        sync_view.faulty_open.feed_rms_v
+        > 0.5 * sync_view.mains_rms_v
+        > sync_view.sound_open.feed_rms_v
+    ):
         lines.append(
             "The feed is live although the relay is off: what hangs on the contact cannot be "
             "switched off."

@@ -10,8 +10,8 @@ from zcd.board.model import Optocoupler, Topology
 from zcd.margin.rules import Rule
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
-from zcd.report.table import FAILS, Table
-from zcd.report.text import found_text, limit_text, plain, quantity_text, share_text
+from zcd.report.table import FAIL, Table
+from zcd.report.text import limit_text, plain, quantity_text, rule_value_text, share_text
 from zcd.substitutes.chain_parts import ChainFits, Fit
 from zcd.substitutes.search import Substitutes
 from zcd.substitutes.single_parts import PullUps, Swap, has_its_leds, reverse_ratio
@@ -88,7 +88,7 @@ def _of_text(tolerances: Sequence[str]) -> str:
     return f" of {' or '.join(tolerances)} parts"
 
 
-def fits_sheet(fits: Sequence[Fit]) -> Table:
+def fits_table(fits: Sequence[Fit]) -> Table:
     """Combinations that keep all rules, with the load of each part."""
     rows: list[tuple[str, ...]] = []
     for number, fit in enumerate(fits, start=1):
@@ -111,7 +111,7 @@ def fits_sheet(fits: Sequence[Fit]) -> Table:
     )
 
 
-def misses_sheet(fits: Sequence[Fit]) -> Table:
+def misses_table(fits: Sequence[Fit]) -> Table:
     """Some combinations that just fail, and why."""
     return Table(
         title="What just fails, and why",
@@ -128,7 +128,7 @@ def misses_sheet(fits: Sequence[Fit]) -> Table:
     )
 
 
-def optocouplers_sheet(found: Substitutes) -> Table:
+def optocouplers_table(found: Substitutes) -> Table:
     """Optocouplers on the board as it is, each as new."""
     now = found.board.optocoupler
     return Table(
@@ -181,7 +181,7 @@ def pull_up_lines(found: PullUps) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def pull_ups_sheet(found: PullUps) -> Table:
+def pull_ups_table(found: PullUps) -> Table:
     """Resistors of the drawer as pull-up."""
     return Table(
         title="Of the drawer, those nearest to the middle of the range",
@@ -200,7 +200,7 @@ def pull_ups_sheet(found: PullUps) -> Table:
     )
 
 
-def diodes_sheet(ref: str, swaps: Sequence[Swap]) -> Table:
+def diodes_table(ref: str, swaps: Sequence[Swap]) -> Table:
     """Diodes in place of one."""
     return Table(
         title=f"Diodes in place of {plain(ref)}",
@@ -236,11 +236,11 @@ def _ctr_text(part: Optocoupler) -> str:
 
 def _headroom_text(swap: Swap) -> str:
     rule = next(rule for rule in swap.verdict.rules if rule.name == "CTR headroom")
-    return found_text(rule)
+    return rule_value_text(rule)
 
 
 def _verdict_text(swap: Swap) -> str:
-    return "fits" if swap.fits else FAILS
+    return "fits" if swap.fits else FAIL
 
 
 def _decides_text(swap: Swap) -> str:
@@ -258,7 +258,7 @@ def reason_text(rule: Rule[float], stresses: Sequence[ResistorStress]) -> str:
             name = f"{where}{what} of {quantity_text(part.resistance_ohm, 'Ω')}"
     if isnan(rule.limit):
         return f"{name} {plain(rule.remark)}" if rule.remark else name
-    return f"{name}: {found_text(rule)}, asked {limit_text(rule)}"
+    return f"{name}: {rule_value_text(rule)}, asked {limit_text(rule)}"
 
 
 def _different(fit: Fit) -> list[tuple[ResistorStress, int]]:

@@ -8,7 +8,7 @@ from zcd.substitutes.chain_parts import ChainFits, Fit
 from zcd.substitutes.single_parts import PullUps, Swap, reverse_ratio
 
 
-def substitutes_record(result: Replacements) -> Record:
+def substitutes_to_dict(result: Replacements) -> Record:
     """What may stand in place of the parts asked for, in SI units, ready for `json.dumps`.
 
     Parameters

@@ -5,20 +5,20 @@ from __future__ import annotations
 from zcd.board.model import Board
 from zcd.report.cautions import FITTED
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_check import board_line, taken_sheet
+from zcd.report.of_check import assumed_values_table, board_line
 from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis_document import caution_sections
-from zcd.report.of_drive_parts import need_line, refused_lines, switches_sheet
+from zcd.report.of_drive_parts import need_line, refused_lines, switches_table
 from zcd.report.of_substitutes import (
     chain_lines,
-    diodes_sheet,
-    fits_sheet,
+    diodes_table,
+    fits_table,
     groups_line,
-    misses_sheet,
-    optocouplers_sheet,
+    misses_table,
+    optocouplers_table,
     passed_over_line,
     pull_up_lines,
-    pull_ups_sheet,
+    pull_ups_table,
 )
 from zcd.report.text import plain, quantity_text
 from zcd.simulation.drive_parts import Replacements, Switches
@@ -52,19 +52,19 @@ def part_sections(result: Replacements) -> tuple[Section, ...]:
     if found.optocouplers is not None:
         passed_over = passed_over_line(found)
         line = (Paragraph(passed_over),) if passed_over else ()
-        sections.append(Section("", (optocouplers_sheet(found), *line), answer=True))
+        sections.append(Section("", (optocouplers_table(found), *line), answer=True))
     if found.pull_ups is not None:
         sections.append(_pull_ups_section(found.board, found.pull_ups))
     for ref, swaps in found.diodes.items():
-        sections.append(Section("", (diodes_sheet(ref, swaps),), answer=True))
+        sections.append(Section("", (diodes_table(ref, swaps),), answer=True))
     return tuple(sections)
 
 
 def _chain_blocks(fits: ChainFits) -> tuple[Block, ...]:
     return (
         *map(Paragraph, chain_lines(fits)),
-        *((fits_sheet(fits.best),) if fits.best else ()),
-        *((misses_sheet(fits.misses),) if fits.misses else ()),
+        *((fits_table(fits.best),) if fits.best else ()),
+        *((misses_table(fits.misses),) if fits.misses else ()),
     )
 
 
@@ -72,7 +72,7 @@ def _pull_ups_section(board: Board, found: PullUps) -> Section:
     now = board.output.resistor
     value = quantity_text(now.resistance_ohm, "Ω")
     name = " ".join(dict.fromkeys((board.output.kind, plain(now.ref))))
-    tables = (pull_ups_sheet(found),) if found.swaps else ()
+    tables = (pull_ups_table(found),) if found.swaps else ()
     lines = map(Paragraph, pull_up_lines(found))
     return Section(f"In place of the {name}, {value}", (*lines, *tables), answer=True)
 
@@ -80,7 +80,7 @@ def _pull_ups_section(board: Board, found: PullUps) -> Section:
 def _drive_sections(drive: Switches) -> tuple[Section, ...]:
     refused = refused_lines(drive)
     return (
-        Section("", (switches_sheet(drive), Paragraph(need_line(drive))), answer=True),
+        Section("", (switches_table(drive), Paragraph(need_line(drive))), answer=True),
         Section("Not for this fan", (BulletList(refused),) if refused else ()),
     )
 
@@ -92,8 +92,8 @@ def _end_sections(result: Replacements) -> tuple[Section, ...]:
     tables = []
     if result.drive is not None and fan is not None:
         taken = [a for a in fan.assumptions if a.key.startswith("fan.")]
-        tables.append(taken_sheet("Assumed of the fan", taken))
+        tables.append(assumed_values_table("Assumed of the fan", taken))
     if found.drawer.assumptions:
         title = "Assumed, because the drawer does not say"
-        tables.append(taken_sheet(title, found.drawer.assumptions))
+        tables.append(assumed_values_table(title, found.drawer.assumptions))
     return (assumed, Section("", tuple(tables)), sources, *caution_sections(*FITTED))

@@ -9,7 +9,7 @@ from zcd.board.quantity_kinds import CAPACITANCE, TOLERANCE
 from zcd.board.units import nearest, parse_quantity
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_value, show_value
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 from zcd.refdata import default
 from zcd.report.cautions import UNPLUGGED
 from zcd.report.document import BulletList, Document, Paragraph, Section
@@ -67,9 +67,9 @@ def parse_measured(
             _once(between, frozenset((a, b)), text)[frozenset((a, b))] = value
     leads = frozenset().union(*between) if between else frozenset()
     if len(leads) != 3 or len(between) != 3:
-        raise refusal(" ".join(readings), THREE)
+        raise invalid_value(" ".join(readings), THREE)
     if (capacitor is None) != (marking is None):
-        raise refusal(None, "both --capacitor and --marking, or neither")
+        raise invalid_value(None, "both --capacitor and --marking, or neither")
     return Measured(
         resistance_ohm=between,
         frame_ohm=_of_leads(frame, leads, "a reading to the frame"),
@@ -95,14 +95,14 @@ def _reading(text: str) -> tuple[str, str, float]:
     place, equals, value = text.partition("=")
     names = [name.strip().lower() for name in place.split("-")]
     if not equals or len(names) != 2 or not all(names) or names[0] == names[1]:
-        raise refusal(text, "a reading such as blue-grey=126 or brown-frame=OL")
+        raise invalid_value(text, "a reading such as blue-grey=126 or brown-frame=OL")
     return names[0], names[1], parse_value(value.strip(), Function.OHM, place)
 
 
 def _once(found: dict[Key, float], key: Key, text: str) -> dict[Key, float]:
     """Refuse a place that has been read before."""
     if key in found:
-        raise refusal(text, "each two leads once")
+        raise invalid_value(text, "each two leads once")
     return found
 
 
@@ -112,7 +112,7 @@ def _assigned(texts: Sequence[str], option: str, example: str) -> dict[str, str]
     for text in texts:
         name, equals, value = (part.strip().lower() for part in text.partition("="))
         if not equals or not name or not value or name in found:
-            raise refusal(text, f"pairs such as {example}, each once", option)
+            raise invalid_value(text, f"pairs such as {example}, each once", option)
         found[name] = value
     return found
 
@@ -122,7 +122,7 @@ def _of_leads(found: dict[str, Value], leads: frozenset[str], what: str) -> dict
     for name in found:
         if name not in leads:
             known = tuple(sorted(leads))
-            raise refusal(name, f"one of {', '.join(known)}{nearest(name, known)}", what)
+            raise invalid_value(name, f"one of {', '.join(known)}{nearest(name, known)}", what)
     return found
 
 
@@ -131,7 +131,7 @@ def _role(word: str) -> Role:
         return Role(word)
     except ValueError:
         allowed = f"one of {', '.join(ROLES)}{nearest(word, ROLES)}"
-        raise InputError(str(refusal(word, allowed, "--board"))) from None
+        raise InputError(str(invalid_value(word, allowed, "--board"))) from None
 
 
 def headline(verdict: Verdict) -> str:
@@ -143,7 +143,7 @@ def headline(verdict: Verdict) -> str:
     return "Leads, pins, frame and capacitor fit: by these readings the fan may be plugged in."
 
 
-def leads_sheet(measured: Measured, verdict: Verdict) -> Table:
+def leads_table(measured: Measured, verdict: Verdict) -> Table:
     """Each lead with its name and its pin."""
     rows = tuple(
         (
@@ -192,13 +192,13 @@ def verdict_document(measured: Measured, verdict: Verdict) -> Document:
             Section(
                 "Not checked", (BulletList(tuple(unchecked)),) if unchecked else (), answer=True
             ),
-            Section("", (leads_sheet(measured, verdict), Paragraph(remark)), answer=True),
+            Section("", (leads_table(measured, verdict), Paragraph(remark)), answer=True),
             *caution_sections(*UNPLUGGED),
         ),
     )
 
 
-def verdict_record(measured: Measured, verdict: Verdict) -> Record:
+def verdict_to_dict(measured: Measured, verdict: Verdict) -> Record:
     """The verdict as a JSON object.
 
     Parameters

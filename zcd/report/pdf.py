@@ -13,7 +13,7 @@ from typing import Any
 from zcd.errors import ZcdError
 from zcd.files import PDF_END, require_typesetter
 from zcd.report.document import Block, Document
-from zcd.report.table import FAILS
+from zcd.report.table import FAIL
 from zcd.report.text import version_text
 
 _TEMPLATE = Path(__file__).with_name("templates") / "report.typ"
@@ -51,7 +51,7 @@ def report_pdf(document: Document, paper: str = "a4") -> bytes:
         "before": document.before,
         "version": version_text(),
         "paper": PAPERS[paper],
-        "fails": FAILS,
+        "fails": FAIL,
         "sections": [
             {"title": section.title, "blocks": [_block(block) for block in section.blocks]}
             for section in document.resolved().sections

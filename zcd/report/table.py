@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any, Self
 if TYPE_CHECKING:
     from zcd.report.document import Document
 
-KEPT = "kept"
-BEWARE = "beware"
+PASS = "kept"
+WARNING = "beware"
 
 
-FAILS = "FAILS"
+FAIL = "FAILS"
 """A row with this cell does not pass: it is shown in bold."""
 Value = str | float | int | bool | None
 

@@ -21,7 +21,7 @@ from zcd.report.document import (
     Picture,
     Verdict,
 )
-from zcd.report.table import FAILS, Table
+from zcd.report.table import FAIL, Table
 from zcd.report.text import to_ascii
 
 MAX_WIDTH = 100
@@ -122,7 +122,7 @@ def _rich_table(table: Table, console: Console) -> RichTable:
             overflow="fold",
         )
     for row in table.rows:
-        style = "bold" if FAILS in row else ""
+        style = "bold" if FAIL in row else ""
         laid_out.add_row(*(Text(_spell(cell, console)) for cell in row), style=style)
     return laid_out
 

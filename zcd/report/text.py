@@ -15,7 +15,7 @@ from zcd.margin.rules import Rule
 DIGITS = 3
 NOTHING = "-"
 CENTURY_YEARS = 100.0
-LEAST_SHOWN = 1e-12
+MIN_SHOWN = 1e-12
 ON_TIME_S = 0.5e-6
 
 RULE_WORDS = {
@@ -67,7 +67,7 @@ def quantity_text(value: float, unit: str) -> str:
     """
     if isnan(value) or isinf(value):
         return NOTHING
-    if abs(value) < LEAST_SHOWN:
+    if abs(value) < MIN_SHOWN:
         value = 0.0
     # hours a year and temperatures have no prefix to take a fourth figure
     digits = DIGITS + 1 if unit in {"h", "°C"} else DIGITS
@@ -182,7 +182,7 @@ def verdict_text(check: Check) -> str:
     return f"The board does not pass: {failed} of {total} rules {verb}."
 
 
-def found_text(rule: Rule[float]) -> str:
+def rule_value_text(rule: Rule[float]) -> str:
     """What a rule found."""
     if isnan(rule.limit):
         return "yes" if rule.passes else "no"

@@ -28,7 +28,7 @@ STIFF_BEARING = (0.1, 3.0)
 """Friction over the torque that the motor has at full speed."""
 
 
-class Side(StrEnum):
+class Subsystem(StrEnum):
     """Where a cause lies, by what has to be measured to find it."""
 
     FEED = "feed side"
@@ -71,7 +71,7 @@ class Cause:
         Such as ``R2 drift``.
     fault : Fault
         Its words, its prior, and its edit on the circuit.
-    side : Side
+    subsystem : Subsystem
     severity : float
         0 to 1, where the fault has a size.
     pattern : Pattern or None
@@ -84,7 +84,7 @@ class Cause:
 
     key: str
     fault: Fault
-    side: Side
+    subsystem: Subsystem
     severity: float = MIDDLE
     pattern: Pattern | None = None
     condition: Condition = field(default_factory=Condition)
@@ -117,7 +117,12 @@ def causes_of(board: Board) -> tuple[Cause, ...]:
     """
     faults = [f for f in faults_of(build_circuit(board)) if not _told_finer(f)]
     found = [
-        Cause(key=f.key, fault=f, side=_side(f), condition=Condition(deaf=f.kind == DEAF_KIND))
+        Cause(
+            key=f.key,
+            fault=f,
+            subsystem=_subsystem(f),
+            condition=Condition(deaf=f.kind == DEAF_KIND),
+        )
         for f in faults
     ]
     found += [cause for fault in faults for cause in _that_come_and_go(fault)]
@@ -200,11 +205,11 @@ def _told_finer(fault: Fault) -> bool:
     return bool(fault.states) and fault.kind != DEAF_KIND
 
 
-def _side(fault: Fault) -> Side:
+def _subsystem(fault: Fault) -> Subsystem:
     if fault.kind == "healthy":
-        return Side.NONE
+        return Subsystem.NONE
     feeds = fault.kind in FEED_KINDS or fault.part == "coil supply"
-    return Side.FEED if feeds else Side.SYNC
+    return Subsystem.FEED if feeds else Subsystem.SYNC
 
 
 LOOSE_KINDS = ("resistor", "diode", "led", "phototransistor", "contact")
@@ -227,7 +232,7 @@ def _that_come_and_go(fault: Fault) -> Iterator[Cause]:
         yield Cause(
             key=f"{fault.part} {pattern}",
             fault=fault,
-            side=_side(fault),
+            subsystem=_subsystem(fault),
             pattern=pattern,
             share_ratio=LOOSE_SHARE,
         )
@@ -296,7 +301,7 @@ def _outside() -> Iterator[Cause]:
             key=f"{part} {mode}", part=part, kind=kind, mode=mode, words=words,
             edit=HEALTHY.edit,
         )  # fmt: skip
-        yield Cause(key=fault.key, fault=fault, side=Side.FAN, condition=condition)
+        yield Cause(key=fault.key, fault=fault, subsystem=Subsystem.FAN, condition=condition)
     yield from _with_a_size()
 
 
@@ -312,7 +317,7 @@ def _with_a_size() -> Iterator[Cause]:
         edit=HEALTHY.edit, amount=_spread(STIFF_BEARING), unit="x",
     )  # fmt: skip
     for fault in (weak, stiff):
-        yield of_severity(Cause(key=fault.key, fault=fault, side=Side.FAN), MIDDLE)
+        yield of_severity(Cause(key=fault.key, fault=fault, subsystem=Subsystem.FAN), MIDDLE)
 
 
 def _spread(ends: tuple[float, float]) -> Amount:

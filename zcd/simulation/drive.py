@@ -16,7 +16,7 @@ from zcd.simulation.causes import Condition
 from zcd.simulation.controller import Controller
 from zcd.simulation.gate import Load, Switch, delivered
 from zcd.simulation.rotor import Impeller, Rotor, Tacho
-from zcd.simulation.sync_view import View
+from zcd.simulation.sync_view import SyncView
 
 DELAYS = 181
 """Of the table of what the drive delivers: firing angles a degree apart."""
@@ -175,14 +175,14 @@ def motor_of(board: Board) -> Motor:
     )
 
 
-def plant_of(board: Board, condition: Condition, view: View) -> Plant:
+def plant_of(board: Board, condition: Condition, sync_view: SyncView) -> Plant:
     """Drive and fan of a board, in a condition, at rest.
 
     Parameters
     ----------
     board : Board
     condition : Condition
-    view : View
+    sync_view : SyncView
         Gives the mains as it is.
 
     Returns
@@ -191,16 +191,16 @@ def plant_of(board: Board, condition: Condition, view: View) -> Plant:
     """
     appliance, sound = appliance_of(board), motor_of(board)
     drive, fan, rules = appliance.drive, appliance.fan, appliance.supervision
-    motor = at_frequency(_in_condition(sound, condition), view.mains_hz)
-    half_s = 0.5 / view.mains_hz
+    motor = at_frequency(_in_condition(sound, condition), sync_view.mains_hz)
+    half_s = 0.5 / sync_view.mains_hz
     return Plant(
         rules=rules,
         motor=motor,
-        load=_load(board, motor, condition, view),
+        load=_load(board, motor, condition, sync_view),
         rotor=Rotor(motor, _impeller(board, sound, condition)),
         tacho=Tacho(condition.pulses_ratio * fan.pulses_per_turn, fan.pulses_per_turn),
-        mains_rms_v=view.mains_rms_v,
-        mains_hz=view.mains_hz,
+        mains_rms_v=sync_view.mains_rms_v,
+        mains_hz=sync_view.mains_hz,
         earliest_rad=drive.earliest_ratio * pi,
         latest_rad=min(drive.latest_ratio, 1.0 - drive.gate_pulse_s / half_s) * pi,
     )
@@ -229,15 +229,15 @@ def _impeller(board: Board, sound: Motor, condition: Condition) -> Impeller:
     )
 
 
-def _load(board: Board, motor: Motor, condition: Condition, view: View) -> Load:
+def _load(board: Board, motor: Motor, condition: Condition, sync_view: SyncView) -> Load:
     """The fan as the drive sees it: resistance and inductance of its impedance at the target."""
     appliance = appliance_of(board)
     drive = appliance.drive
-    running = run(motor, appliance.supervision.target_rpm, view.mains_rms_v)
+    running = run(motor, appliance.supervision.target_rpm, sync_view.mains_rms_v)
     line_a = complex(running.line_a)
     lag = float(np.clip(-np.angle(line_a), 0.0, LARGEST_LAG_RAD))
-    turn = 2.0 * pi * view.mains_hz
-    inhibit = min(1.0, drive.inhibit_v / (view.mains_rms_v * 2.0**0.5))
+    turn = 2.0 * pi * sync_view.mains_hz
+    inhibit = min(1.0, drive.inhibit_v / (sync_view.mains_rms_v * 2.0**0.5))
     zero_cross = condition.zero_cross or drive.kind == "zero-cross"
     return Load(
         lag_rad=lag,

@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.priors import prior_shares
-from zcd.diagnosis.readings import Reading, side_of
-from zcd.diagnosis.readings import Side as Where
+from zcd.diagnosis.readings import AccessLevel as Where
+from zcd.diagnosis.readings import Reading, access_level
 from zcd.results import Result
-from zcd.simulation.causes import Cause, Side, causes_of, sizes_of
+from zcd.simulation.causes import Cause, Subsystem, causes_of, sizes_of
 from zcd.simulation.timeline import SECONDS, Story, stories_of
 
 FloatArray = NDArray[np.float64]
@@ -24,7 +24,7 @@ STEP = 0.2
 """Readings that differ by less, in logs, are taken as equal."""
 GOOD_SHARE = 0.8
 """A safer reading is preferred if it tells so much of what the best one tells."""
-LEAST_GAIN_BITS = 0.05
+MIN_GAIN_BITS = 0.05
 SURE = 0.95
 """Share of one side from which no reading is asked to tell the sides apart."""
 
@@ -51,7 +51,7 @@ class Fit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Telling:
+class SideTest:
     """The first reading that tells on which side the cause lies.
 
     Parameters
@@ -59,7 +59,7 @@ class Telling:
     reading : Reading
     where : Where
         Dead, isolated or mains side of the board.
-    shown : dict of Side to tuple of float
+    shown : dict of Subsystem to tuple of float
         10 %, 50 % and 90 % point of what the meter shows, for each side that fits.
     gain_bits, open_bits : float
         What it tells of the side, and what is open.
@@ -67,7 +67,7 @@ class Telling:
 
     reading: Reading
     where: Where
-    shown: dict[Side, tuple[float, float, float]]
+    shown: dict[Subsystem, tuple[float, float, float]]
     gain_bits: float
     open_bits: float
 
@@ -82,14 +82,14 @@ class CausesForFlags(Result):
     flags : frozenset of str
     fits : tuple of Fit
         Likeliest first.
-    told : Telling or None
+    told : SideTest or None
         The first reading that tells their sides apart; None: none is needed, or none tells.
     """
 
     board: Board
     flags: frozenset[str]
     fits: tuple[Fit, ...]
-    told: Telling | None
+    told: SideTest | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -136,9 +136,13 @@ def causes_for_flags(
     -------
     causes : CausesForFlags
     """
-    fits = fitting(all_stories(board, seconds), flags)
-    told = telling(make_atlas(board, meter or usual_meter()), fits, progress) if fits else None
-    return CausesForFlags(board=board, flags=frozenset(flags), fits=fits, told=told)
+    fits = matching_causes(all_stories(board, seconds), flags)
+    side_test = (
+        find_side_test(make_fault_dictionary(board, meter or usual_meter()), fits, progress)
+        if fits
+        else None
+    )
+    return CausesForFlags(board=board, flags=frozenset(flags), fits=fits, told=side_test)
 
 
 def all_stories(board: Board, seconds: float = SECONDS) -> tuple[Story, ...]:
@@ -158,7 +162,7 @@ def all_stories(board: Board, seconds: float = SECONDS) -> tuple[Story, ...]:
     return stories_of(board, [c for cause in causes_of(board) for c in sizes_of(cause)], seconds)
 
 
-def fitting(stories: Sequence[Story], flags: Collection[str]) -> tuple[Fit, ...]:
+def matching_causes(stories: Sequence[Story], flags: Collection[str]) -> tuple[Fit, ...]:
     """Causes whose story ends in just these flags, likeliest first.
 
     Parameters
@@ -190,14 +194,14 @@ def fitting(stories: Sequence[Story], flags: Collection[str]) -> tuple[Fit, ...]
     return tuple(Fit(stories=fit, share_ratio=weight / total) for weight, fit in found)
 
 
-def telling(
-    atlas: Atlas, fits: Sequence[Fit], progress: Callable[[str], None] | None = None
-) -> Telling | None:
+def find_side_test(
+    dictionary: FaultDictionary, fits: Sequence[Fit], progress: Callable[[str], None] | None = None
+) -> SideTest | None:
     """The first reading that tells on which side the cause lies.
 
     Parameters
     ----------
-    atlas : Atlas
+    dictionary : FaultDictionary
         Of the board and the meter.
     fits : sequence of Fit
     progress : callable, optional
@@ -205,50 +209,55 @@ def telling(
 
     Returns
     -------
-    telling : Telling or None
+    find_side_test : SideTest or None
         None: nearly all that fits lies on one side, or no reading tells.
     """
-    sides = sorted({fit.cause.side for fit in fits} - {Side.NONE}, key=list(Side).index)
-    weights = _weights(atlas, fits, sides)
+    sides = sorted(
+        {fit.cause.subsystem for fit in fits} - {Subsystem.NONE}, key=list(Subsystem).index
+    )
+    weights = _weights(dictionary, fits, sides)
     totals = np.array([sum(weights[side].values()) for side in sides])
     if not sides or totals.max() >= SURE * totals.sum():
         return None
     told = []
-    for reading in atlas.readings:
+    for reading in dictionary.readings:
         if progress is not None:
             progress(reading.words)
-        values = atlas.by_fault(atlas.shown(reading))
+        values = dictionary.by_fault(dictionary.predictions(reading))
         gain, shown = _gain(reading, values, weights, sides)
         told.append((gain, reading, shown))
     best = max((gain for gain, _, _ in told), default=0.0)
-    if best < LEAST_GAIN_BITS:
+    if best < MIN_GAIN_BITS:
         return None
     enough = [one for one in told if one[0] >= GOOD_SHARE * best]
-    gain, reading, shown = min(enough, key=lambda one: _trouble(atlas, one[1], one[0]))
-    return Telling(
+    gain, reading, shown = min(enough, key=lambda one: _trouble(dictionary, one[1], one[0]))
+    return SideTest(
         reading=reading,
-        where=side_of(atlas.circuit, reading),
+        where=access_level(dictionary.circuit, reading),
         shown=shown,
         gain_bits=gain,
         open_bits=_entropy(totals / totals.sum()),
     )
 
 
-def _trouble(atlas: Atlas, reading: Reading, gain_bits: float) -> tuple[int, bool, float]:
+def _trouble(
+    dictionary: FaultDictionary, reading: Reading, gain_bits: float
+) -> tuple[int, bool, float]:
     """Safest side first; then against neutral, for 0 V elsewhere may be dead mains; then gain."""
-    side = side_of(atlas.circuit, reading)
-    return list(Where).index(side), "neutral" not in (reading.a, reading.b), -gain_bits
+    side = access_level(dictionary.circuit, reading)
+    return list(Where).index(side), "neutral" not in (reading.red, reading.black), -gain_bits
 
 
 def _weights(
-    atlas: Atlas, fits: Sequence[Fit], sides: Sequence[Side]
-) -> dict[Side, dict[int, float]]:
-    """Weight of each fault of the atlas, by side; causes outside the sync circuit look healthy."""
-    place = {fault.key: f for f, fault in enumerate(atlas.faults)}
-    weights: dict[Side, dict[int, float]] = {side: {} for side in sides}
+    dictionary: FaultDictionary, fits: Sequence[Fit], sides: Sequence[Subsystem]
+) -> dict[Subsystem, dict[int, float]]:
+    """Weight of each fault of the fault dictionary, by side; causes outside the sync circuit look
+    healthy."""
+    place = {fault.key: f for f, fault in enumerate(dictionary.faults)}
+    weights: dict[Subsystem, dict[int, float]] = {side: {} for side in sides}
     for fit in fits:
-        if fit.cause.side is not Side.NONE:
-            of_side = weights[fit.cause.side]
+        if fit.cause.subsystem is not Subsystem.NONE:
+            of_side = weights[fit.cause.subsystem]
             f = place.get(fit.cause.fault.key, 0)
             of_side[f] = of_side.get(f, 0.0) + fit.share_ratio
     return weights
@@ -257,9 +266,9 @@ def _weights(
 def _gain(
     reading: Reading,
     values: Sequence[FloatArray],
-    weights: dict[Side, dict[int, float]],
-    sides: Sequence[Side],
-) -> tuple[float, dict[Side, tuple[float, float, float]]]:
+    weights: dict[Subsystem, dict[int, float]],
+    sides: Sequence[Subsystem],
+) -> tuple[float, dict[Subsystem, tuple[float, float, float]]]:
     """Information about the side, in bits, and what the reading shows for each."""
     bins: dict[float, FloatArray] = {}
     shown, least = {}, reading.function.row.least_read

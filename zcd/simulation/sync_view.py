@@ -13,22 +13,22 @@ from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import INFINITE_OHM, Circuit, DcSource, MainsSource, Resistance, stack
 from zcd.diagnosis.faults import HEALTHY
 from zcd.engine.solution import Solution
-from zcd.engine.solve import Grid, solve
+from zcd.engine.solve import SolverOptions, solve
 from zcd.simulation.causes import Cause
 from zcd.sync.lock import Lock, expected_pulses, judge
 
 FloatArray = NDArray[np.float64]
 
-GRID = Grid(points=96)
+GRID = SolverOptions(points=96)
 INSULATION_OHM = 1e11
-LEAST_SUPPLY_RATIO = 0.6
+MIN_SUPPLY_RATIO = 0.6
 """Of the nominal supply, below which the controller holds itself in reset: common practice."""
 WEAKER = np.geomspace(0.02, 1.0, 24)
 """Shares of nominal mains at which the least LED current that still locks is looked for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sight:
+class SyncState:
     """What comes from the sync circuit in one state.
 
     Parameters
@@ -60,30 +60,30 @@ class Sight:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class View:
+class SyncView:
     """All that a cause shows the controller.
 
     Parameters
     ----------
-    sound_open, sound_closed : Sight
+    sound_open, sound_closed : SyncState
         With the load contact open and closed, while the cause is away. Both are the closed one
         where the feed is direct.
-    faulty_open, faulty_closed : Sight
+    faulty_open, faulty_closed : SyncState
         While it is there.
     powered : bool
         The controller's supply is there.
     mains_rms_v, mains_hz : float
     """
 
-    sound_open: Sight
-    sound_closed: Sight
-    faulty_open: Sight
-    faulty_closed: Sight
+    sound_open: SyncState
+    sound_closed: SyncState
+    faulty_open: SyncState
+    faulty_closed: SyncState
     powered: bool
     mains_rms_v: float
     mains_hz: float
 
-    def sight(self, faulty: bool, closed: bool) -> Sight:
+    def state(self, faulty: bool, closed: bool) -> SyncState:
         """What there is to see in one state."""
         if closed:
             return self.faulty_closed if faulty else self.sound_closed
@@ -97,7 +97,7 @@ class View:
         return (*(sight.acts for sight in sights), *supply)
 
 
-def views_of(board: Board, causes: Sequence[Cause]) -> tuple[View, ...]:
+def sync_views_of(board: Board, causes: Sequence[Cause]) -> tuple[SyncView, ...]:
     """What the controller sees under each cause.
 
     Parameters
@@ -107,13 +107,13 @@ def views_of(board: Board, causes: Sequence[Cause]) -> tuple[View, ...]:
 
     Returns
     -------
-    views : tuple of View
+    views : tuple of SyncView
         In the same order.
     """
     driven = (False, True) if board.relay is not None else (True,)
     # the board's own insulation, so that a feed left open at both ends has a voltage at all
     insulation = Resistance(ref="insulation", a="feed", b="neutral", resistance_ohm=INSULATION_OHM)
-    healthy = Cause(key=HEALTHY.key, fault=HEALTHY, side=causes[0].side)
+    healthy = Cause(key=HEALTHY.key, fault=HEALTHY, subsystem=causes[0].subsystem)
     circuits = [
         faulty_circuit(board, cause, on).add(insulation)
         for cause in (healthy, *causes)
@@ -125,7 +125,7 @@ def views_of(board: Board, causes: Sequence[Cause]) -> tuple[View, ...]:
     needed_a = 0.0 if np.all(solution.settled) else _least_peak_a(board)
     designed = driven.index(True)
     sights = [
-        _sight(board, solution, lock, row, designed, needed_a) for row in range(len(circuits))
+        _sync_state(board, solution, lock, row, designed, needed_a) for row in range(len(circuits))
     ]
     mains = rows.of(MainsSource)[0]
     rms_v = np.broadcast_to(mains.rms_v, (rows.size,))
@@ -133,7 +133,7 @@ def views_of(board: Board, causes: Sequence[Cause]) -> tuple[View, ...]:
     powered = _powered(board, rows)
     step = len(driven)
     return tuple(
-        View(
+        SyncView(
             sound_open=sights[0],
             sound_closed=sights[designed],
             faulty_open=sights[at],
@@ -172,12 +172,12 @@ def faulty_circuit(board: Board, cause: Cause, driven: bool = True) -> Circuit:
 def _powered(board: Board, rows: Circuit) -> NDArray[np.bool_]:
     supply = next(e for e in rows.of(DcSource) if e.ref == "supply")
     volts = np.broadcast_to(supply.voltage_v, (rows.size,))
-    return np.asarray(volts >= LEAST_SUPPLY_RATIO * board.output.supply_v)
+    return np.asarray(volts >= MIN_SUPPLY_RATIO * board.output.supply_v)
 
 
-def _sight(
+def _sync_state(
     board: Board, solution: Solution, lock: Lock, row: int, designed: int, needed_a: float
-) -> Sight:
+) -> SyncState:
     leds = [solution.currents_a[ref] for ref in led_refs(board)]
     peak_a = max(float(np.max(wave[row])) for wave in leds)
     early: tuple[bool, ...] = ()
@@ -186,7 +186,7 @@ def _sight(
         peaks = np.max([solution.cycle_peaks_a[ref][row] for ref in led_refs(board)], axis=0)
         early = tuple((peaks >= needed_a).tolist())
         good = good and early[-1]
-    return Sight(
+    return SyncState(
         good=good,
         early=early,
         failed_rule=lock.failed_rule(row),
@@ -226,7 +226,7 @@ def _offsets_s(board: Board, lock: Lock, row: int) -> tuple[float, float]:
 def _least_peak_a(board: Board) -> float:
     """Least peak of the LED current with which the board as designed locks."""
     weaker = build_circuit(board, Conditions(mains_rms_v=board.mains.rms_v * WEAKER))
-    solution = solve(weaker, replace(GRID, patient=True))
+    solution = solve(weaker, replace(GRID, steady_state_only=True))
     peaks = np.max([solution.currents_a[ref].max(axis=1) for ref in led_refs(board)], axis=0)
     locks = judge(solution, board).locks
     return float(np.min(peaks[locks])) if np.any(locks) else float("inf")

@@ -16,7 +16,7 @@ from zcd.simulation.causes import Cause
 from zcd.simulation.controller import Controller, State
 from zcd.simulation.drive import Plant, plant_of
 from zcd.simulation.intermittent_contact import opens
-from zcd.simulation.sync_view import View, views_of
+from zcd.simulation.sync_view import SyncView, sync_views_of
 
 _LOG = logger(__name__)
 
@@ -58,7 +58,7 @@ class Story(Result):
     Parameters
     ----------
     cause : Cause
-    view : View
+    view : SyncView
     time_s : ndarray
         End of each half cycle.
     relay, faulty, good, locked, firing, free : ndarray of bool
@@ -80,7 +80,7 @@ class Story(Result):
 
     board: Board
     cause: Cause
-    view: View
+    view: SyncView
     time_s: FloatArray
     relay: BoolArray
     faulty: BoolArray
@@ -107,7 +107,7 @@ class Story(Result):
             ``led_peak_a`` or ``feed_rms_v``.
         """
         values = [
-            [getattr(self.view.sight(faulty, closed), name) for closed in (False, True)]
+            [getattr(self.view.state(faulty, closed), name) for closed in (False, True)]
             for faulty in (False, True)
         ]
         table: FloatArray = np.array(values)
@@ -135,11 +135,11 @@ def stories_of(
     _LOG.info("following %d causes over %g s of the board's time", len(causes), seconds)
     told: dict[object, Story] = {}
     stories = []
-    for cause, view in zip(causes, views_of(board, causes), strict=True):
-        key = (view.acts, cause.pattern, cause.condition)
+    for cause, sync_view in zip(causes, sync_views_of(board, causes), strict=True):
+        key = (sync_view.acts, cause.pattern, cause.condition)
         if key not in told:
-            told[key] = _follow(board, cause, view, seconds)
-        stories.append(replace(told[key], cause=cause, view=view))
+            told[key] = _follow(board, cause, sync_view, seconds)
+        stories.append(replace(told[key], cause=cause, view=sync_view))
     return tuple(stories)
 
 
@@ -193,20 +193,20 @@ class _Rest:
         return self._count > QUIET_HALF_CYCLES
 
 
-def _follow(board: Board, cause: Cause, view: View, seconds: float) -> Story:
+def _follow(board: Board, cause: Cause, sync_view: SyncView, seconds: float) -> Story:
     """Go through the half cycles."""
-    plant = plant_of(board, cause.condition, view)
-    controller = Controller(rules=plant.rules, powered=view.powered)
+    plant = plant_of(board, cause.condition, sync_view)
+    controller = Controller(rules=plant.rules, powered=sync_view.powered)
     loose = opens(cause.pattern) if cause.pattern else None
-    record, rest, step_s = _Record(), _Rest(), 0.5 / view.mains_hz
-    sight, age, faulty = view.sight(loose is None, False), 0, loose is None
+    record, rest, step_s = _Record(), _Rest(), 0.5 / sync_view.mains_hz
+    sight, age, faulty = sync_view.state(loose is None, False), 0, loose is None
     steps = round(seconds / step_s)
     for k in range(steps):
         time_s = (k + 1) * step_s
         closed = controller.relay_on or board.relay is None
         if loose is not None:
             faulty = loose(step_s, closed)
-        now = view.sight(faulty, closed)
+        now = sync_view.state(faulty, closed)
         sight, age = (now, age + 1) if now is sight else (now, 0)
         good = sight.early[age // 2] if age // 2 < len(sight.early) else sight.good
         if k % 2 and controller.state not in (State.OFF, State.WAIT):
@@ -230,7 +230,7 @@ def _follow(board: Board, cause: Cause, view: View, seconds: float) -> Story:
     return Story(
         board=board,
         cause=cause,
-        view=view,
+        view=sync_view,
         time_s=columns[0],
         relay=flags[0],
         faulty=flags[1],

@@ -12,11 +12,11 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solution import Solution
-from zcd.engine.solve import EDGES, Grid, solve, solve_dead
+from zcd.engine.solve import EDGES, SolverOptions, solve, solve_dead
 from zcd.margin.stress import chain_resistors
 from zcd.results import Result
 from zcd.spice.netlist import Level
@@ -137,7 +137,9 @@ class Answer:
 class Solver(Protocol):
     """The engine, or the simulator at one level."""
 
-    def solve(self, circuit: Circuit, grid: Grid = ..., like: Solution | None = ...) -> Solution:
+    def solve(
+        self, circuit: Circuit, options: SolverOptions = ..., like: Solution | None = ...
+    ) -> Solution:
         """As `zcd.engine.solve.solve`."""
 
     def solve_dead(self, circuit: Circuit) -> Solution:
@@ -158,23 +160,24 @@ def answer(
     readings: Sequence[Reading],
     solver: Solver,
     *,
-    patient: bool = False,
+    steady_state_only: bool = False,
     progress: Progress | None = None,
 ) -> Answer:
     """All that is compared, by one solver; the circuit has one row.
 
-    `patient` asks for the steady state however long it takes to come (see `Grid`).
+    `steady_state_only` asks for the steady state however long it takes to come (see
+    `SolverOptions`).
     """
     tell = progress or (lambda words: None)
     tell("waveforms")
-    solution = solver.solve(circuit, replace(EDGES, patient=patient))
+    solution = solver.solve(circuit, replace(EDGES, steady_state_only=steady_state_only))
     lock = judge(solution, board)
     values = {**_currents(board, circuit, solution), **_edges(solution, lock)}
-    bench = Bench(board, circuit, meter, solver.solve, solver.solve_dead)
+    meter_model = MeterModel(board, circuit, meter, solver.solve, solver.solve_dead)
     for reading in readings:
         tell(reading.words)
         quantity = Quantity(reading.words, reading.function.row.unit, SHARE, reading)
-        values[quantity] = float(bench.take([reading])[0, 0])
+        values[quantity] = float(meter_model.read([reading])[0, 0])
     return Answer(solution=solution, lock=lock, values=values)
 
 
@@ -231,7 +234,7 @@ def compare(
     # the simulator is asked for what the engine shows: steady state, or a late cycle of it
     patient = bool(ours.solution.settled[0])
     equations, device = (
-        answer(board, circuit, meter, readings, way, patient=patient, progress=progress)
+        answer(board, circuit, meter, readings, way, steady_state_only=patient, progress=progress)
         for way in (Spice(level=level, family=family) for level in Level)
     )
     return Comparison(
@@ -281,8 +284,8 @@ def reading_value(
     NoSimulatorError, SimulationError
     """
     way = Spice(level=level, family=board.optocoupler.family)
-    bench = Bench(board, circuit, meter, way.solve, way.solve_dead)
-    return float(bench.take([reading])[0, 0])
+    meter_model = MeterModel(board, circuit, meter, way.solve, way.solve_dead)
+    return float(meter_model.read([reading])[0, 0])
 
 
 def _currents(board: Board, circuit: Circuit, solution: Solution) -> dict[Quantity, float]:

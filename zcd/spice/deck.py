@@ -10,7 +10,7 @@ from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance, TestSource, is_hidden
 from zcd.diagnosis.functions import Method
-from zcd.diagnosis.meter_model import FINEST_SHARE, METER, Bench, in_state, probed, under_meter
+from zcd.diagnosis.meter_model import FINEST_SHARE, METER, MeterModel, in_state, probed, with_meter
 from zcd.diagnosis.meters import DIODE_SOURCE_OHM, Meter, ohm_full_scale_v, ohm_source_ohm
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solve import WINDOW_CYCLES
@@ -84,11 +84,11 @@ def metered(board: Board, circuit: Circuit, meter: Meter, readings: Sequence[Rea
         state = in_state(circuit, board, reading.power)
         method = reading.function.row.method
         if method is Method.VOLTS:
-            return under_meter(state, meter, reading)
+            return with_meter(state, meter, reading)
         if method is Method.JUNCTION:
             return probed(circuit, reading, meter.diode_open_v, DIODE_SOURCE_OHM)
         if method is Method.OHMS:
-            shown_ohm = Bench(board, circuit, meter).take([reading])[0, 0]
+            shown_ohm = MeterModel(board, circuit, meter).read([reading])[0, 0]
             ranges = (ohm for ohm in meter.ohm_ranges_ohm if shown_ohm <= ohm)
             full_scale_ohm = next(ranges, meter.ohm_range_ohm)
             source_ohm = ohm_source_ohm(meter, full_scale_ohm, ohm_full_scale_v(meter))

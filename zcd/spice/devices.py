@@ -18,7 +18,7 @@ from zcd.refdata import table
 
 FloatArray = NDArray[np.float64]
 
-LEAST_BASE_A = 1e-16
+MIN_BASE_A = 1e-16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,7 +142,7 @@ def base_current_a(device: Device, collector_a: ArrayLike, thermal_v: float) -> 
         above = collector + base > wanted
         low, high = np.where(above, low, middle), np.where(above, middle, high)
     base, _ = _currents_a(device, high, thermal_v)
-    return np.maximum(base, LEAST_BASE_A)
+    return np.maximum(base, MIN_BASE_A)
 
 
 def _currents_a(

@@ -27,7 +27,7 @@ from zcd.circuit.elements import (
     TestSource,
     Value,
 )
-from zcd.engine.network import LEAST_CONDUCTANCE_S, LEAST_RESISTANCE_OHM, REFERENCES, islands
+from zcd.engine.network import MIN_CONDUCTANCE_S, MIN_RESISTANCE_OHM, REFERENCES, islands
 from zcd.errors import InputError
 from zcd.physics.diode import thermal_voltage_v
 from zcd.physics.surge import FRONT_S, TAIL_S, start_rad, surge_ratio
@@ -110,7 +110,7 @@ class _Writer:
                 self._put(line)
         celsius = repr(self.celsius)
         self.netlist.options = (
-            f".options temp={celsius} tnom={celsius} rshunt={1.0 / LEAST_CONDUCTANCE_S!r}"
+            f".options temp={celsius} tnom={celsius} rshunt={1.0 / MIN_CONDUCTANCE_S!r}"
         )
         return self.netlist
 
@@ -155,7 +155,7 @@ class _Writer:
     def _resistance(self, ref: str, ends: str, value: Value) -> str:
         ohm = number(value)
         remark = "open" if np.isinf(ohm) else spelt(ohm, "Ω")
-        written = OPEN_OHM if np.isinf(ohm) else max(ohm, LEAST_RESISTANCE_OHM)
+        written = OPEN_OHM if np.isinf(ohm) else max(ohm, MIN_RESISTANCE_OHM)
         return f"{self.names.of('R', ref)} {ends} {written!r} ; {remark}"
 
     def _capacitance(self, element: Capacitance) -> Iterator[str]:

@@ -16,7 +16,7 @@ from scipy.integrate import cumulative_trapezoid
 from zcd.circuit.elements import Circuit, Junction, MainsSource
 from zcd.engine.grid import trapezoid_weights
 from zcd.engine.solution import Solution
-from zcd.engine.solve import EDGES, WINDOW_CYCLES, Grid
+from zcd.engine.solve import EDGES, WINDOW_CYCLES, SolverOptions
 from zcd.errors import SimulationError
 from zcd.spice.devices import Device
 from zcd.spice.judge import Vectors
@@ -50,14 +50,14 @@ FIRST_CYCLES = 4
 """Of the first run; its last three say whether it has settled."""
 SEEK_CYCLES = 16
 """Of each run on the way to a steady state that comes slowly."""
-MOST_RUNS = 20
+MAX_RUNS = 20
 LARGEST_LEFT = 0.999
 """Share of a disturbance left after a stride: more cannot be told from none."""
 QUIET_RATIO = 1e-6
 """A change of all capacitances below this, over their swing, is the simulator's own noise."""
-LEAST_V = 1e-4
+MIN_V = 1e-4
 CLOCK_EDGE_RATIO = 1e-4
-LEAST_SHARE = 1e-9
+MIN_SHARE = 1e-9
 """Of a period: nearer than this, two points in time are one."""
 
 
@@ -83,13 +83,15 @@ class Spice:
     effort: Effort = USUAL
     simulator: Simulator | None = None
 
-    def solve(self, circuit: Circuit, grid: Grid = EDGES, like: Solution | None = None) -> Solution:
+    def solve(
+        self, circuit: Circuit, options: SolverOptions = EDGES, like: Solution | None = None
+    ) -> Solution:
         """Waveforms over one mains period of a circuit of one row.
 
         Parameters
         ----------
         circuit : Circuit
-        grid : Grid
+        options : SolverOptions
             Of it, `patient` counts; points in time are the simulator's own.
         like : Solution, optional
             Of no use here: every run starts from nothing.
@@ -100,7 +102,7 @@ class Spice:
             If a run does not end well, or the steady state does not come.
         """
         del like
-        return _last_cycle(circuit, *_settle(self, circuit, grid.patient))
+        return _last_cycle(circuit, *_settle(self, circuit, options.steady_state_only))
 
     def solve_dead(self, circuit: Circuit) -> Solution:
         """DC solution of a circuit of one row without mains."""
@@ -171,7 +173,7 @@ class _Span:
 
     def left(self) -> float:
         """Share of a disturbance that is left after a stride; 0 where nothing moves any more."""
-        last, before = (change / (self.swing_v + LEAST_V) for change in self.changes_v())
+        last, before = (change / (self.swing_v + MIN_V) for change in self.changes_v())
         if np.max(np.abs(last), initial=0.0) < QUIET_RATIO:
             return 0.0
         return float(np.clip(last @ before / max(float(before @ before), 1e-30), 0.0, LARGEST_LEFT))
@@ -184,7 +186,7 @@ class _Span:
     def settled(self, share: float) -> bool:
         """Whether what is missing, and what the last stride changed, is below a share."""
         most = np.maximum(np.abs(self.missing_v()), np.abs(self.changes_v()[0]))
-        return bool(np.all(most <= share * self.swing_v + LEAST_V))
+        return bool(np.all(most <= share * self.swing_v + MIN_V))
 
     def charges_v(self) -> dict[str, float]:
         """Where the capacitances are going."""
@@ -192,7 +194,7 @@ class _Span:
         return dict(zip(self.netlist.capacitors, wanted.tolist(), strict=True))
 
 
-def _settle(spice: Spice, circuit: Circuit, patient: bool) -> tuple[_Span, bool]:
+def _settle(spice: Spice, circuit: Circuit, steady_state_only: bool) -> tuple[_Span, bool]:
     """Run until what is missing to the steady state no longer matters.
 
     A few periods are waited for, then `WINDOW_CYCLES`. What takes longer is either shown as it
@@ -204,13 +206,13 @@ def _settle(spice: Spice, circuit: Circuit, patient: bool) -> tuple[_Span, bool]
         span = _run(spice, circuit, {}, cycles)
         if span.settled(share):
             return span, True
-    if not patient:
+    if not steady_state_only:
         return span, False
-    for _ in range(MOST_RUNS):
+    for _ in range(MAX_RUNS):
         span = _run(spice, circuit, span.charges_v(), SEEK_CYCLES)
         if span.settled(share):
             return span, True
-    raise SimulationError(f"the steady state has not come in {MOST_RUNS} runs of ngspice")
+    raise SimulationError(f"the steady state has not come in {MAX_RUNS} runs of ngspice")
 
 
 def _run(spice: Spice, circuit: Circuit, charges_v: Mapping[str, float], cycles: int) -> _Span:
@@ -250,8 +252,8 @@ def _last_cycle(circuit: Circuit, span: _Span, settled: bool) -> Solution:
     period_s = mains_period_s(circuit)
     time = span.vectors["time"]
     start_s = (span.cycles - 1) * period_s
-    inside = (time > start_s + LEAST_SHARE * period_s) & (
-        time < start_s + (1.0 - LEAST_SHARE) * period_s
+    inside = (time > start_s + MIN_SHARE * period_s) & (
+        time < start_s + (1.0 - MIN_SHARE) * period_s
     )
     wanted = np.concatenate([[start_s], time[inside]])
     vectors = {name: np.interp(wanted, time, wave) for name, wave in span.vectors.items()}

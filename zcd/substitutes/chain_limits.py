@@ -19,7 +19,7 @@ from zcd.board.model import Board, Resistor
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, Resistance
-from zcd.engine.solve import Grid, solve
+from zcd.engine.solve import SolverOptions, solve
 from zcd.margin.roots import batched_root, passing_ranges
 from zcd.margin.rules import kept_ratio
 from zcd.margin.stress import chain_resistors, worst_circuit, worst_of
@@ -27,14 +27,14 @@ from zcd.margin.tolerances import Tolerance
 from zcd.physics.resistor import derated_power_w
 from zcd.substitutes.compare import Verdict, solved_apart, turning_margins, verdicts
 from zcd.substitutes.corner_ranges import KnownCorners, corner_ranges, is_load
-from zcd.substitutes.series_string import Section, with_parts
+from zcd.substitutes.series_string import SeriesString, with_parts
 
 FloatArray = NDArray[np.float64]
 
 SCAN_OHM = (1e3, 100e6)
 """Totals between which a lock is looked for, or more, where more than that is kept."""
 SCAN_POINTS = 41
-LEAST_NEW, MOST_NEW = 1e-3, 100.0
+MIN_NEW, MAX_NEW = 1e-3, 100.0
 """New parts that are looked for beside those that stay, as ratios to them."""
 TABLE_POINTS = 8
 CURRENT_POINTS = 48
@@ -43,10 +43,10 @@ EDGE_TOLERANCE = 1e-6
 OTHERS_POINTS = 12
 PROBE_W, PROBE_V = 1.0, 1e3
 """Limits of the part with which corners are looked for; they scale its margins only."""
-_LEAST_USED = 1e-6
+_MIN_USED = 1e-6
 _FARTHEST = 7.0
 """Logs of margins are cut off here, either way."""
-_MAINS_SIDE = Grid(isolated=False)
+_MAINS_SIDE = SolverOptions(isolated=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,12 +83,12 @@ class Ranges:
         return found
 
 
-def ranges_of(place: Section, tolerances: Sequence[float]) -> Ranges:
+def ranges_of(place: SeriesString, tolerances: Sequence[float]) -> Ranges:
     """Find them.
 
     Parameters
     ----------
-    place : Section
+    place : SeriesString
     tolerances : sequence of float
         Of the parts that may come into it.
 
@@ -97,8 +97,8 @@ def ranges_of(place: Section, tolerances: Sequence[float]) -> Ranges:
     ranges : Ranges
     """
     tiers = tuple(sorted(set(tolerances)))
-    lowest = max(SCAN_OHM[0], place.kept_ohm * (1.0 + LEAST_NEW))
-    steps = np.linspace(np.log(lowest), np.log(max(SCAN_OHM[1], MOST_NEW * lowest)), SCAN_POINTS)
+    lowest = max(SCAN_OHM[0], place.kept_ohm * (1.0 + MIN_NEW))
+    steps = np.linspace(np.log(lowest), np.log(max(SCAN_OHM[1], MAX_NEW * lowest)), SCAN_POINTS)
     found: list[FloatArray] = []
     for tier in tiers:
         margins = partial(_margins, place, tier)
@@ -135,7 +135,7 @@ def _still_passing(margins: Callable[[FloatArray], FloatArray], pairs: FloatArra
     return bool(np.all(margins(np.linspace(low, high, TABLE_POINTS).ravel()) >= 0.0))
 
 
-def _margins(place: Section, tolerance_ratio: float, log_total: FloatArray) -> FloatArray:
+def _margins(place: SeriesString, tolerance_ratio: float, log_total: FloatArray) -> FloatArray:
     """How far the verdict is from turning at some totals."""
     board = _lumped(place, 2.0 * place.kept_ohm + 1.0, tolerance_ratio)
     ref = place.replaced[0].ref
@@ -143,7 +143,7 @@ def _margins(place: Section, tolerance_ratio: float, log_total: FloatArray) -> F
 
 
 def _lumped(
-    place: Section,
+    place: SeriesString,
     total_ohm: float,
     tolerance_ratio: float,
     rated: tuple[float, float] = (np.inf, np.inf),
@@ -162,15 +162,15 @@ def _lumped(
     return with_parts(place, [part])
 
 
-def _log_ratios(place: Section, verdict: Verdict) -> list[float]:
+def _log_ratios(place: SeriesString, verdict: Verdict) -> list[float]:
     """Of each rule that is not about a resistor of the section."""
-    refs = _section_refs(place)
+    refs = _string_refs(place)
     with np.errstate(divide="ignore"):
         found = np.log([kept_ratio(r) for r in verdict.rules if not is_load(r.name, refs)])
     return list(np.clip(found, -_FARTHEST, _FARTHEST))
 
 
-def _section_refs(place: Section) -> frozenset[str]:
+def _string_refs(place: SeriesString) -> frozenset[str]:
     return frozenset(part.ref for part in (*place.replaced, *place.kept))
 
 
@@ -192,13 +192,13 @@ class TrueRange:
 
 
 def true_ranges(
-    place: Section, ranges: Ranges
+    place: SeriesString, ranges: Ranges
 ) -> tuple[tuple[TrueRange, ...], KnownCorners | None]:
     """Find where the rules hold at the worst corners of all that is not in the section.
 
     Parameters
     ----------
-    place : Section
+    place : SeriesString
     ranges : Ranges
 
     Returns
@@ -214,7 +214,7 @@ def true_ranges(
         lambda ohm: _lumped(whole, ohm, 0.0, rated=(PROBE_W, PROBE_V)),
         whole.replaced[0].ref,
         [(float(lowest[k]), float(highest[k])) for k in numbers],
-        exempt=_section_refs(place),
+        exempt=_string_refs(place),
         reach_ratio=max(ranges.tolerances),
     )
     return tuple(
@@ -258,13 +258,13 @@ def corners_with(
     return np.concatenate([together(known.shares, np.outer([0.0, 1.0], np.ones(count))), alone])
 
 
-def _whole(place: Section) -> Section:
+def _whole(place: SeriesString) -> SeriesString:
     """The section with nothing that stays."""
-    return Section(board=place.board, replaced=(*place.replaced, *place.kept), kept=())
+    return SeriesString(board=place.board, replaced=(*place.replaced, *place.kept), kept=())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bearing(Batch):
+class PartLimits(Batch):
     """Resistors and what they may bear, arrays of one shape.
 
     Parameters
@@ -283,11 +283,11 @@ class Bearing(Batch):
     working_v: FloatArray
 
 
-def bearing(parts: Sequence[Resistor], hot_degc: float) -> Bearing:
+def part_limits(parts: Sequence[Resistor], hot_degc: float) -> PartLimits:
     """Resistors as arrays of shape (parts,)."""
     ohm = np.array([part.resistance_ohm for part in parts])
     tolerance = np.array([part.tolerance_ratio for part in parts])
-    return Bearing(
+    return PartLimits(
         ohm=ohm,
         low_ohm=ohm * (1.0 - tolerance),
         high_ohm=ohm * (1.0 + tolerance),
@@ -297,7 +297,7 @@ def bearing(parts: Sequence[Resistor], hot_degc: float) -> Bearing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SectionCurrent:
+class StringCurrent:
     """Current of a section at high mains, the other resistors of the chain at their low ends.
 
     Parameters
@@ -306,39 +306,41 @@ class SectionCurrent:
         Rising.
     rms_a : ndarray, shape (t,)
         Falling.
-    film_a : ndarray, shape (t,)
+    working_stress_a : ndarray, shape (t,)
         Rms, at least that of the sine with the same peak: times a resistance, what is held against
         its working voltage.
     """
 
     totals_ohm: FloatArray
     rms_a: FloatArray
-    film_a: FloatArray
+    working_stress_a: FloatArray
 
-    def shares(self, parts: Bearing, low_total_ohm: FloatArray) -> FloatArray:
+    def shares(self, parts: PartLimits, low_total_ohm: FloatArray) -> FloatArray:
         """How many times the tightest limit of each part is kept.
 
         Parameters
         ----------
-        parts : Bearing
+        parts : PartLimits
             Arrays of shape (...).
         low_total_ohm : ndarray, broadcastable
             Of the section with every resistor at its low end.
         """
         one_high = low_total_ohm + (parts.high_ohm - parts.low_ohm)
-        film, rms = self._at(one_high, self.film_a), self._at(one_high, self.rms_a)
+        film, rms = self._at(one_high, self.working_stress_a), self._at(one_high, self.rms_a)
         by_voltage = parts.working_v / (parts.high_ohm * film)
         all_low = self._at(low_total_ohm, self.rms_a)
         power = np.maximum(parts.high_ohm * rms**2, parts.low_ohm * all_low**2)
         return np.asarray(np.minimum(by_voltage, parts.power_w / power))
 
-    def floors_ohm(self, parts: Bearing, ratio: float = 1.0) -> FloatArray:
+    def floors_ohm(self, parts: PartLimits, ratio: float = 1.0) -> FloatArray:
         """Least total, all at the low end, at which each part keeps its limits `ratio` times.
 
         -inf where any total looked at will do, inf where none.
         """
         rise = parts.high_ohm - parts.low_ohm
-        by_voltage = self._where(parts.working_v / (ratio * parts.high_ohm), self.film_a) - rise
+        by_voltage = (
+            self._where(parts.working_v / (ratio * parts.high_ohm), self.working_stress_a) - rise
+        )
         most_a = np.sqrt(parts.power_w / ratio)
         by_power = self._where(most_a / np.sqrt(parts.high_ohm), self.rms_a) - rise
         when_low = self._where(most_a / np.sqrt(parts.low_ohm), self.rms_a)
@@ -359,20 +361,20 @@ class SectionCurrent:
 
 
 def current_of(
-    place: Section, lowest_ohm: float, highest_ohm: float, loads: Circuit | None
-) -> SectionCurrent:
+    place: SeriesString, lowest_ohm: float, highest_ohm: float, loads: Circuit | None
+) -> StringCurrent:
     """Current of a section at totals from one to another.
 
     Parameters
     ----------
-    place : Section
+    place : SeriesString
     lowest_ohm, highest_ohm : float
     loads : Circuit or None
         Corners, a row each; what the section has to carry there counts too.
 
     Returns
     -------
-    current : SectionCurrent
+    current : StringCurrent
     """
     whole = _whole(place)
     totals = np.geomspace(lowest_ohm, highest_ohm, CURRENT_POINTS)
@@ -381,10 +383,10 @@ def current_of(
         assert loads is not None
         more_rms_v, more_film_v = _across(whole, totals, loads.rows(np.array([row])))
         rms_v, film_v = np.maximum(rms_v, more_rms_v), np.maximum(film_v, more_film_v)
-    return SectionCurrent(totals_ohm=totals, rms_a=rms_v / totals, film_a=film_v / totals)
+    return StringCurrent(totals_ohm=totals, rms_a=rms_v / totals, working_stress_a=film_v / totals)
 
 
-def _at_high_mains(whole: Section) -> Circuit:
+def _at_high_mains(whole: SeriesString) -> Circuit:
     """The other resistors of the chain at their low ends."""
     lumped = _lumped(whole, 1.0, 0.0)
     circuit = build_circuit(lumped, Conditions(mains_rms_v=whole.board.mains.high_rms_v))
@@ -394,7 +396,7 @@ def _at_high_mains(whole: Section) -> Circuit:
 
 
 def _across(
-    whole: Section, totals_ohm: FloatArray, circuit: Circuit
+    whole: SeriesString, totals_ohm: FloatArray, circuit: Circuit
 ) -> tuple[FloatArray, FloatArray]:
     """Rms voltage across the section, and what is held against working voltages."""
     ref = whole.replaced[0].ref
@@ -407,12 +409,12 @@ def _across(
     return rms_v, np.maximum(rms_v, solution.peak(np.abs(across)) / np.sqrt(2.0))
 
 
-def floor_of_others_ohm(place: Section, lowest_ohm: float, highest_ohm: float) -> float:
+def floor_of_others_ohm(place: SeriesString, lowest_ohm: float, highest_ohm: float) -> float:
     """Least total, all at the low end, from which the resistors outside the section hold.
 
     Parameters
     ----------
-    place : Section
+    place : SeriesString
     lowest_ohm, highest_ohm : float
         Where to look.
 
@@ -422,7 +424,7 @@ def floor_of_others_ohm(place: Section, lowest_ohm: float, highest_ohm: float) -
         -inf where they hold everywhere; inf where they do not at the highest total, whatever
         stands in the section. (The more resistance there, the less they bear.)
     """
-    refs = _section_refs(place)
+    refs = _string_refs(place)
     whole = _whole(place)
 
     def margin(log_total: FloatArray) -> FloatArray:
@@ -431,7 +433,7 @@ def floor_of_others_ohm(place: Section, lowest_ohm: float, highest_ohm: float) -
         return np.array(
             [
                 min(
-                    np.log(1.0 / max(stress.used_ratio(), _LEAST_USED))
+                    np.log(1.0 / max(stress.used_ratio(), _MIN_USED))
                     for stress in worst_of(solution, board)
                     if stress.resistor.ref not in refs
                 )

@@ -20,21 +20,21 @@ from zcd.logs import logger
 from zcd.margin.stress import ResistorStress
 from zcd.margin.tolerances import tolerances_of
 from zcd.substitutes.chain_limits import (
-    Bearing,
+    PartLimits,
     Ranges,
-    SectionCurrent,
+    StringCurrent,
     TrueRange,
-    bearing,
     corners_with,
     current_of,
     floor_of_others_ohm,
+    part_limits,
     ranges_of,
     true_ranges,
 )
 from zcd.substitutes.compare import Verdict, verdicts, with_corners
 from zcd.substitutes.corner_ranges import KnownCorners
-from zcd.substitutes.series_string import Section, new_refs, with_parts
-from zcd.substitutes.subset_sum import MOST_PARTS, Stock, Window, combinations, count
+from zcd.substitutes.series_string import SeriesString, new_refs, with_parts
+from zcd.substitutes.subset_sum import MAX_PARTS, Stock, Window, combinations, count
 
 _LOG = logger(__name__)
 
@@ -57,7 +57,7 @@ see which margin is surely reached; the search itself draws nothing."""
 SURELY_MISSED = 0.999
 """How near to passing a combination may come and still be shown as failing."""
 _FINE = 400
-_LEAST_OHM = 1e-9
+_MIN_OHM = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +87,7 @@ class ChainFits:
 
     Parameters
     ----------
-    place : Section
+    place : SeriesString
     ranges : Ranges
         Of the section's total.
     true_ranges : tuple of TrueRange
@@ -103,7 +103,7 @@ class ChainFits:
         Some that just fail, each for another reason.
     """
 
-    place: Section
+    place: SeriesString
     ranges: Ranges
     true_ranges: tuple[TrueRange, ...]
     stock: int
@@ -112,12 +112,12 @@ class ChainFits:
     misses: tuple[Fit, ...]
 
 
-def chain_fits(place: Section, drawer: Sequence[StockResistor]) -> ChainFits:
+def chain_fits(place: SeriesString, drawer: Sequence[StockResistor]) -> ChainFits:
     """Search a drawer.
 
     Parameters
     ----------
-    place : Section
+    place : SeriesString
     drawer : sequence of StockResistor
 
     Returns
@@ -135,9 +135,9 @@ def chain_fits(place: Section, drawer: Sequence[StockResistor]) -> ChainFits:
     themselves, by all rules and at every corner that the search for the ends came upon, with
     their own tolerances low, high and one against all: one that fails is a miss.
     """
-    _LOG.info("trying all combinations of up to %d of %d resistors", MOST_PARTS, len(drawer))
+    _LOG.info("trying all combinations of up to %d of %d resistors", MAX_PARTS, len(drawer))
     search = _search(place, drawer)
-    sizes = range(1, MOST_PARTS + 1)
+    sizes = range(1, MAX_PARTS + 1)
     counts = tuple(search.count(size) for size in sizes)
     found = [search.best(n, c) for n, c in zip(sizes, counts, strict=True) if c]
     rows = [row for members in found for row in members]
@@ -161,16 +161,16 @@ class _Search:
     total at which the resistors outside the section hold.
     """
 
-    place: Section
+    place: SeriesString
     parts: tuple[Resistor, ...]
-    borne: Bearing
-    kept: Bearing
+    borne: PartLimits
+    kept: PartLimits
     counts: IntArray
     tiers: IntArray
     ranges: Ranges
     true_ranges: tuple[TrueRange, ...]
     corners: KnownCorners | None
-    current: SectionCurrent
+    current: StringCurrent
     floor_ohm: float
 
     def ratio(self, members: IntArray) -> FloatArray:
@@ -272,7 +272,7 @@ class _Search:
                 np.take_along_axis(below, nearest, axis=1)[:, 0],
                 np.minimum(
                     self.current.shares(parts, low[:, None]).min(axis=1),
-                    low / max(self.floor_ohm, _LEAST_OHM),
+                    low / max(self.floor_ohm, _MIN_OHM),
                 ),
                 self.spare(members) if self.true_ranges else self._but_for_corners(members),
             ]
@@ -338,7 +338,7 @@ class _Search:
         return replace(window, lowest=lowest, highest=highest)
 
 
-def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
+def _search(place: SeriesString, drawer: Sequence[StockResistor]) -> _Search:
     """Work out what the search needs to know of the board."""
     board, parts = place.board, tuple(item.part for item in drawer)
     # the widest tolerance counts, and parts that stay have theirs
@@ -353,8 +353,8 @@ def _search(place: Section, drawer: Sequence[StockResistor]) -> _Search:
     return _Search(
         place=place,
         parts=parts,
-        borne=bearing(parts, hot),
-        kept=bearing(place.kept, hot),
+        borne=part_limits(parts, hot),
+        kept=part_limits(place.kept, hot),
         counts=np.array([item.count for item in drawer]),
         tiers=np.searchsorted(ranges.tolerances, tolerances),
         ranges=ranges,
@@ -373,9 +373,7 @@ def _worth(fit: Fit) -> tuple[int, float]:
 def _nearest_misses(search: _Search) -> list[IntArray]:
     """Equal parts and pairs that just fail: the nearest of each number and cause."""
     every = np.arange(len(search.parts))
-    tried = [
-        np.repeat(every[search.counts >= n, None], n, axis=1) for n in range(1, MOST_PARTS + 1)
-    ]
+    tried = [np.repeat(every[search.counts >= n, None], n, axis=1) for n in range(1, MAX_PARTS + 1)]
     tried.append(np.stack(np.triu_indices(every.size, 1), axis=1))
     found: list[tuple[float, IntArray]] = []
     for members in tried:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board
 from zcd.board.parts_library import all_resistors
 from zcd.circuit.elements import Circuit
-from zcd.margin.corners import LEAST_GAIN, MOST_PASSES, ROOM_RATIO, Corners, find_all_corners
+from zcd.margin.corners import MAX_PASSES, MIN_GAIN, ROOM_RATIO, Corners, find_all_corners
 from zcd.margin.roots import passing_ranges
 from zcd.margin.rule_margins import evaluate
 from zcd.margin.tolerances import Boards, draw, tolerances_of
@@ -23,8 +23,8 @@ CORNER_POINTS = 7
 CORNER_TOLERANCE = 1e-4
 """Relative error of the ends of a range."""
 NEAR_RATIO = 0.02
-"""Where to look for an end again that moves by less than `LEAST_GAIN` of a margin, or little."""
-MOST_ROUNDS = 5
+"""Where to look for an end again that moves by less than `MIN_GAIN` of a margin, or little."""
+MAX_ROUNDS = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,13 +143,13 @@ def corner_ranges(
     ]
     rows, loading, _ = _look(variant, ref, np.ravel(spans), exempt, None)
     found: list[FloatArray] = []
-    for _ in range(MOST_ROUNDS):
+    for _ in range(MAX_ROUNDS):
         found = [np.exp(passing_ranges(rows.margins, at, CORNER_TOLERANCE)) for at in steps]
         ends = np.concatenate([pieces.ravel() for pieces in found])
         if not ends.size:
             break
         rows, loading, least = _look(variant, ref, ends, exempt, rows)
-        if least >= -LEAST_GAIN:
+        if least >= -MIN_GAIN:
             if least < 0.0:
                 found = [_closer(rows, pieces) if pieces.size else pieces for pieces in found]
             break
@@ -186,7 +186,7 @@ def _look(
         boards,
         [tolerances_of(board) for board in boards],
         known=None if before is None else before.shares,
-        passes=0 if before is None else MOST_PASSES,
+        passes=0 if before is None else MAX_PASSES,
         room_ratio=ROOM_RATIO,
     )
     asked = np.array(

@@ -9,7 +9,7 @@ from zcd.board.drawer import Drawer
 from zcd.board.model import Board, Diode
 from zcd.board.units import no_such_part
 from zcd.substitutes.chain_parts import ChainFits, chain_fits
-from zcd.substitutes.series_string import Section, same_current, section
+from zcd.substitutes.series_string import SeriesString, series_string, series_strings
 from zcd.substitutes.single_parts import (
     PullUps,
     Swap,
@@ -70,7 +70,7 @@ def replaceable_refs(board: Board) -> tuple[str, ...]:
 
 
 def _chain_refs(board: Board) -> tuple[str, ...]:
-    return tuple(part.ref for group in same_current(board) for part in group)
+    return tuple(part.ref for group in series_strings(board) for part in group)
 
 
 def _other_refs(board: Board) -> tuple[str, ...]:
@@ -106,7 +106,7 @@ def substitutes(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Subst
         known = replaceable_refs(board)
         if ref not in known:
             raise no_such_part(ref, known, "--for ")
-    groups = tuple(tuple(part.ref for part in group) for group in same_current(board))
+    groups = tuple(tuple(part.ref for part in group) for group in series_strings(board))
     place = _place(board, [ref for ref in refs if ref in chain], everything=not refs)
     wanted = refs or others
     return Substitutes(
@@ -131,8 +131,8 @@ def _diodes(board: Board) -> dict[str, Diode]:
     return {which: diode for which, diode in named.items() if diode is not None}
 
 
-def _place(board: Board, refs: Sequence[str], *, everything: bool) -> Section | None:
+def _place(board: Board, refs: Sequence[str], *, everything: bool) -> SeriesString | None:
     """Where in the chain parts are sought for."""
     if everything:
-        return section(board) if len(same_current(board)) == 1 else None
-    return section(board, refs) if refs else None
+        return series_string(board) if len(series_strings(board)) == 1 else None
+    return series_string(board, refs) if refs else None

@@ -9,11 +9,11 @@ from string import ascii_lowercase
 from zcd.board.model import Board, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import nearest
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Section:
+class SeriesString:
     """A part of the chain in which every resistor carries the same current.
 
     In which order its resistors stand makes no difference to anything but their order.
@@ -45,7 +45,7 @@ class Section:
         return sum(part.resistance_ohm * (1.0 - part.tolerance_ratio) for part in self.kept)
 
 
-def same_current(board: Board) -> tuple[tuple[Resistor, ...], ...]:
+def series_strings(board: Board) -> tuple[tuple[Resistor, ...], ...]:
     """The resistors of the chain, grouped by the current they carry.
 
     A capacitor at a joint splits a chain; the two legs of a bridge belong together unless several
@@ -62,7 +62,7 @@ def same_current(board: Board) -> tuple[tuple[Resistor, ...], ...]:
     return tuple(group for group in groups if group)
 
 
-def section(board: Board, refs: Sequence[str] = ()) -> Section:
+def series_string(board: Board, refs: Sequence[str] = ()) -> SeriesString:
     """The section that some resistors belong to.
 
     Parameters
@@ -73,41 +73,41 @@ def section(board: Board, refs: Sequence[str] = ()) -> Section:
 
     Returns
     -------
-    Section
+    SeriesString
 
     Raises
     ------
     InputError
         If they carry different currents: what fits in one place then depends on the other.
     """
-    groups = same_current(board)
+    groups = series_strings(board)
     known = tuple(part.ref for group in groups for part in group)
     for ref in refs:
         if ref not in known:
             allowed = f"resistors of the chain: {', '.join(known)}{nearest(ref, known)}"
-            raise refusal(ref, allowed, "--for")
+            raise invalid_value(ref, allowed, "--for")
     wanted = set(refs or known)
     at = [group for group in groups if wanted & {part.ref for part in group}]
     if len(at) > 1:
         listed = " | ".join(", ".join(part.ref for part in group) for group in groups)
-        raise refusal(
+        raise invalid_value(
             ", ".join(part for part in known if part in wanted),
             f"resistors that carry the same current, one group of {listed}",
             "--for",
         )
-    return Section(
+    return SeriesString(
         board=board,
         replaced=tuple(part for part in at[0] if part.ref in wanted),
         kept=tuple(part for part in at[0] if part.ref not in wanted),
     )
 
 
-def with_parts(place: Section, parts: Sequence[Resistor]) -> Board:
+def with_parts(place: SeriesString, parts: Sequence[Resistor]) -> Board:
     """The board with other resistors in a section.
 
     Parameters
     ----------
-    place : Section
+    place : SeriesString
     parts : sequence of Resistor
         One or more; they get the references that become free, and further ones. In a bridge whose
         two legs both lose resistors, both get some (of a single one, the line leg).
@@ -164,7 +164,7 @@ def _one(parts: tuple[Resistor, ...]) -> Resistor:
     return replace(parts[0], resistance_ohm=sum(part.resistance_ohm for part in parts))
 
 
-def _group(place: Section) -> set[str]:
+def _group(place: SeriesString) -> set[str]:
     return {part.ref for part in (*place.replaced, *place.kept)}
 
 
@@ -179,7 +179,7 @@ def _put(
     return (*chain[: at[0]], *new, *left)
 
 
-def new_refs(place: Section, count: int) -> list[str]:
+def new_refs(place: SeriesString, count: int) -> list[str]:
     """References of so many new parts: those that become free, then the last with a letter."""
     free = [part.ref for part in place.replaced]
     used = {part.ref for part in all_resistors(place.board)}

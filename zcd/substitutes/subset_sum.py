@@ -21,7 +21,7 @@ from zcd.circuit.batch import Batch
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-MOST_PARTS = 4
+MAX_PARTS = 4
 _FIXED = 2
 """Of three or four different parts two are fixed, the others looked up in a sorted list."""
 PAIRS = 200_000
@@ -127,7 +127,7 @@ def count(stock: Stock, window: Window, size: int) -> int:
     stock : Stock
     window : Window
     size : int
-        1 to `MOST_PARTS`.
+        1 to `MAX_PARTS`.
 
     Returns
     -------
@@ -165,7 +165,7 @@ def _fitting(
     rank = rank[np.argsort(stock.floors[rank], kind="stable")]
     ranked = stock.rows(rank)
     for blocks in _blocks(size):
-        if len(blocks) < MOST_PARTS:
+        if len(blocks) < MAX_PARTS:
             search = _few if len(blocks) <= _FIXED else _three
             pieces = search(ranked, window, blocks, listed)
         else:

@@ -15,7 +15,7 @@ from zcd.board.model import Board, Topology
 from zcd.circuit.batch import Batch
 from zcd.circuit.elements import Circuit, Value
 from zcd.engine.solution import Solution, row_pieces
-from zcd.engine.solve import EDGES, Grid, solve
+from zcd.engine.solve import EDGES, SolverOptions, solve
 from zcd.sync.pulses import Pulses, find_pulses
 
 FloatArray = NDArray[np.float64]
@@ -102,12 +102,12 @@ def judge(solution: Solution, board: Board, thresholds: Thresholds | None = None
     return Lock(pulses=pulses, margins=_margins(pulses, thresholds, board))
 
 
-def lock_of(circuit: Circuit, board: Board, grid: Grid = EDGES) -> Lock:
+def lock_of(circuit: Circuit, board: Board, options: SolverOptions = EDGES) -> Lock:
     """Solve a batch and judge it; a large one in pieces, whose waveforms are not kept."""
     pieces = row_pieces(circuit.size)
     if len(pieces) == 1:
-        return judge(solve(circuit, grid), board)
-    return Lock.joined([judge(solve(circuit.rows(piece), grid), board) for piece in pieces])
+        return judge(solve(circuit, options), board)
+    return Lock.joined([judge(solve(circuit.rows(piece), options), board) for piece in pieces])
 
 
 def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray:

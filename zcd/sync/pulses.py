@@ -20,8 +20,8 @@ MAX_PULSES = 4
 # edges of each kind: those of the pulses kept, and one more at either end
 _EDGES = MAX_PULSES + 2
 CROSSING_STEPS = 3
-LEAST_SLOPE = 0.05
-LEAST_SHARE = 1e-12
+MIN_SLOPE = 0.05
+MIN_SHARE = 1e-12
 ONE_SIDED_RATIO = 0.1
 """Light of one half period over that of the other, below which the detector is one-sided."""
 
@@ -150,7 +150,7 @@ def _edges(
     edge[rows, order] = ends.at(rows, at - 1, low)
     entered[rows, order] = ends.at(rows, before, high)
     # an edge on the seam is at 0, whatever rounding makes of it
-    start = np.where(edge < -LEAST_SHARE * period[:, None], edge + period[:, None], edge)
+    start = np.where(edge < -MIN_SHARE * period[:, None], edge + period[:, None], edge)
     return _in_time_order(np.maximum(start, 0.0), edge - entered)
 
 
@@ -187,7 +187,7 @@ class _Crossings:
             reached = share * (begins * rest**2 + share * (3.0 - 2.0 * share - ends * rest))
             slope = begins * rest * (1.0 - 3.0 * share)
             slope = slope + share * (6.0 * rest - ends * (2.0 - 3.0 * share))
-            share = np.clip(share + (wanted - reached) / np.maximum(slope, LEAST_SLOPE), 0.0, 1.0)
+            share = np.clip(share + (wanted - reached) / np.maximum(slope, MIN_SLOPE), 0.0, 1.0)
         return np.asarray(t[1] + width[1] * share)
 
 

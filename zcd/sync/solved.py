@@ -13,7 +13,7 @@ from zcd.board.units import nearest
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance
 from zcd.engine.solution import Solution
-from zcd.errors import refusal
+from zcd.errors import invalid_value
 from zcd.results import Result
 from zcd.sync.lock import Lock
 
@@ -137,7 +137,9 @@ class Solved(Result):
         known = tuple(self.solution.voltages_v)
         for node in (a, b):
             if self.solution.circuit.node(node) not in known:
-                raise refusal(node, f"one of {', '.join(known)}{nearest(node, known)}", "node")
+                raise invalid_value(
+                    node, f"one of {', '.join(known)}{nearest(node, known)}", "node"
+                )
         return self._of_one(self.solution.between_v(a, b))
 
     def current(self, part: str) -> FloatArray:
@@ -165,7 +167,7 @@ class Solved(Result):
         resistances = {e.ref: e for e in self.solution.circuit if isinstance(e, Resistance)}
         if part not in resistances:
             known = (*resistances, *junctions)
-            raise refusal(part, f"one of {', '.join(known)}{nearest(part, known)}", "part")
+            raise invalid_value(part, f"one of {', '.join(known)}{nearest(part, known)}", "part")
         element = resistances[part]
         across_v = self.solution.between_v(element.a, element.b)
         ohm = np.asarray(element.resistance_ohm, dtype=float)

@@ -10,27 +10,31 @@ from starlette.responses import Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from zcd.web.board_page import BoardSheet
+from zcd.web.board_page import BoardPage
 from zcd.web.guard import Guard
-from zcd.web.job_store import KeptJobs
-from zcd.web.readings_page import ReadingsSheet
-from zcd.web.repair_page import RepairSheet
-from zcd.web.state import HERE, Desk
-from zcd.web.workers import Works
+from zcd.web.job_store import JobStore
+from zcd.web.readings_page import ReadingsPage
+from zcd.web.repair_page import RepairPage
+from zcd.web.state import HERE, PageState
+from zcd.web.workers import WorkerPool
 
 
-def make_app(port: int, desk: Desk) -> Guard:
+def make_app(port: int, state: PageState) -> Guard:
     """The application behind the page.
 
     Parameters
     ----------
     port : int
         On which it will be served, of which its guard must know.
-    desk : Desk
+    state : PageState
         What lies on it.
     """
-    jobs, works = KeptJobs(desk.folder, desk.settings), Works()
-    sheets = (BoardSheet(desk, works), ReadingsSheet(desk, jobs), RepairSheet(desk, jobs, works))
+    jobs, workers = JobStore(state.folder, state.settings), WorkerPool()
+    sheets = (
+        BoardPage(state, workers),
+        ReadingsPage(state, jobs),
+        RepairPage(state, jobs, workers),
+    )
     static = Mount("/static", StaticFiles(directory=HERE / "static"))
     alive = Route("/alive", lambda _: Response(status_code=204))
     routes = [route for sheet in sheets for route in sheet.routes()]

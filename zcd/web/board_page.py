@@ -18,7 +18,7 @@ from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.node_readings import expected_at_nodes
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
-from zcd.drawing.waveform_strip import lanes_sketch, lanes_title
+from zcd.drawing.waveform_strip import waveform_strip, waveform_strip_title
 from zcd.engine.solve import solve
 from zcd.errors import ZcdError
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
@@ -28,85 +28,87 @@ from zcd.report.text import plain, quantity_text
 from zcd.sync.lock import judge
 from zcd.web import tasks
 from zcd.web.board_form import form_words
-from zcd.web.fragment_versions import mark_of
+from zcd.web.fragment_versions import version_of
 from zcd.web.resistor_rows import place_of_change
-from zcd.web.state import ADD, AT, REMOVE, Desk, Looked
-from zcd.web.workers import Works
+from zcd.web.state import ADD, AT, REMOVE, BoardRequest, PageState
+from zcd.web.workers import WorkerPool
 
 NOMINAL, HIGHEST = 100.0, 130.0
 """Middle and upper end of the slider, in per cent of the nominal mains voltage."""
-LEAST_V = 1e-3
+MIN_V = 1e-3
 NO_VERDICT = {"busy": False, "problem": "", "verdict": "", "failed": (), "judged": ""}
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE)
 
 
-class BoardSheet:
+class BoardPage:
     """The first sheet.
 
     Parameters
     ----------
-    desk : Desk
-    works : Works
+    state : PageState
+    workers : WorkerPool
     """
 
-    def __init__(self, desk: Desk, works: Works) -> None:
-        self.desk = desk
-        self.works = works
+    def __init__(self, state: PageState, workers: WorkerPool) -> None:
+        self.desk = state
+        self.works = workers
 
     def routes(self) -> list[Route]:
         """Its addresses."""
         return [
-            Route("/", self.sheet),
+            Route("/", self.page),
             Route("/verdict", self.verdict),
             Route("/board.toml", self.file),
         ]
 
-    def sheet(self, request: Request) -> Response:
+    def page(self, request: Request) -> Response:
         """The whole sheet; only what changes where the page itself asks."""
-        looked = self.desk.look(request)
+        board_request = self.desk.read_address(request)
         again = bool(request.headers.get("hx-request"))
-        told = self._board(looked, request.query_params.get(AT, ""))
-        template = "redrawn.html.j2" if again else "board_sheet.html.j2"
+        told = self._board(board_request, request.query_params.get(AT, ""))
+        template = "redrawn.html.j2" if again else "board_page.html.j2"
         asked = request.query_params
-        focus = place_of_change(looked.typed, asked.get(ADD, ""), asked.get(REMOVE, ""))
-        filled = self.desk.fill(template, request, looked, again=again, focus=focus, **told)
-        filled.headers["HX-Replace-Url"] = f"{request.url.path}?{looked.carried}".rstrip("?")
+        focus = place_of_change(board_request.typed, asked.get(ADD, ""), asked.get(REMOVE, ""))
+        filled = self.desk.fill(template, request, board_request, again=again, focus=focus, **told)
+        filled.headers["HX-Replace-Url"] = f"{request.url.path}?{board_request.carried}".rstrip("?")
         return filled
 
     def verdict(self, request: Request) -> Response:
         """Whether the board holds, with every rule; or that it is still being worked out."""
-        looked = self.desk.look(request)
-        words: dict[str, Any] = {**NO_VERDICT, "board": looked.board}
-        if looked.board is not None:
-            work = self.works.ask(tasks.held, looked.board)
-            words |= {"busy": not work.done, "problem": work.problem, **(work.found or {})}
-            words["judged"] = mark_of(repr(looked.board))
-        return self.desk.fill("judged.html.j2", request, looked, again=True, **words)
+        board_request = self.desk.read_address(request)
+        words: dict[str, Any] = {**NO_VERDICT, "board": board_request.board}
+        if board_request.board is not None:
+            task = self.works.ask(tasks.check, board_request.board)
+            words |= {"busy": not task.done, "problem": task.problem, **(task.result or {})}
+            words["judged"] = version_of(repr(board_request.board))
+        return self.desk.fill("judged.html.j2", request, board_request, again=True, **words)
 
     def file(self, request: Request) -> Response:
         """The board as a board file."""
-        looked = self.desk.look(request)
-        if looked.board is None:
-            lines = "\n".join(f"{key or 'board'}: {text}" for key, text in looked.errors.items())
+        board_request = self.desk.read_address(request)
+        if board_request.board is None:
+            lines = "\n".join(
+                f"{key or 'board'}: {text}" for key, text in board_request.errors.items()
+            )
             return Response(lines, 422, media_type="text/plain")
-        text = self.desk.board_file_text(looked)
+        text = self.desk.board_file_text(board_request)
         headers = {"Content-Disposition": 'attachment; filename="board.toml"'}
         return Response(text, media_type="application/toml", headers=headers)
 
-    def _board(self, looked: Looked, at: str) -> dict[str, Any]:
+    def _board(self, board_request: BoardRequest, at: str) -> dict[str, Any]:
         """All that the sheet shows."""
-        board = looked.board
+        board = board_request.board
         percent = _percent(at)
         told: dict[str, Any] = {
             "percent": percent, "highest": HIGHEST,
             "cautions": CAUTIONS, "board": None, **NO_VERDICT,
-            **form_words(looked.typed, looked.errors),
+            **form_words(board_request.typed, board_request.errors),
         }  # fmt: skip
         if board is None:
             return told
         volts = board.mains.rms_v * percent / 100.0
         try:
-            title, lanes = _lanes(board, volts)
+            title, lanes = _waveform_strip(board, volts)
             drawing = _diagram(board, self.desk.settings.meter)
         except ZcdError as error:
             return {**told, "errors": {"": str(error)}}
@@ -114,7 +116,7 @@ class BoardSheet:
             **told,
             "board": board,
             "busy": True,
-            "judged": mark_of(repr(board)),
+            "judged": version_of(repr(board)),
             "name": plain(board.name),
             "line": board_line(board),
             "diagram": Markup(drawing),
@@ -142,11 +144,13 @@ def _diagram(board: Board, meter: Meter | None = None) -> str:
 
 
 @lru_cache(maxsize=512)
-def _lanes(board: Board, volts: float) -> tuple[str, str]:
+def _waveform_strip(board: Board, volts: float) -> tuple[str, str]:
     """One mains period at a mains voltage: in a line of words, and drawn."""
     # the second row keeps the scales where they are while the slider moves
     highest = HIGHEST / 100.0 * board.mains.rms_v
-    both = np.array([max(volts, LEAST_V), highest])
+    both = np.array([max(volts, MIN_V), highest])
     solution = solve(build_circuit(board, Conditions(mains_rms_v=both)))
     lock = judge(solution, board)
-    return lanes_title(board, solution, lock), sketch_svg(lanes_sketch(board, solution, lock))
+    return waveform_strip_title(board, solution, lock), sketch_svg(
+        waveform_strip(board, solution, lock)
+    )

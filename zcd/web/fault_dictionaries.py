@@ -1,4 +1,4 @@
-"""Atlases made beside the page, which meanwhile tells how far they are."""
+"""Fault dictionaries made beside the page, which meanwhile tells how far they are."""
 
 from __future__ import annotations
 
@@ -7,28 +7,28 @@ from collections import OrderedDict
 from dataclasses import dataclass, field
 
 from zcd.board.model import Board
-from zcd.diagnosis.expected_readings import bench_card
-from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
+from zcd.diagnosis.expected_readings import list_expected_readings
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.node_readings import expected_at_nodes
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import ZcdError
 from zcd.report.of_diagnosis import spread_text
 
-MOST_KEPT = 6
+MAX_KEPT = 6
 PATIENCE_S = 0.25
 """How long a page waits before it shows how far the work is."""
 
 
 @dataclass(slots=True)
-class Known:
+class PreparedBoard:
     """What is worked out once for a board and a meter.
 
     Parameters
     ----------
     board : Board
     meter : Meter
-    atlas : Atlas or None
+    dictionary : FaultDictionary or None
         None until all is there.
     good : dict
         Reading -> what it shows on a good board.
@@ -44,7 +44,7 @@ class Known:
 
     board: Board
     meter: Meter
-    atlas: Atlas | None = None
+    dictionary: FaultDictionary | None = None
     good: dict[Reading, str] = field(default_factory=dict)
     at_nodes: tuple[Measured, ...] = ()
     done: int = 0
@@ -63,40 +63,40 @@ class Known:
             self.over.set()
 
     def _make(self) -> None:
-        atlas = make_atlas(self.board, self.meter, stored=True)
-        self.steps = len(atlas.readings) + 1
+        dictionary = make_fault_dictionary(self.board, self.meter, stored=True)
+        self.steps = len(dictionary.readings) + 1
 
         def begin(words: str) -> None:
             self.words, self.done = words, self.done + 1
 
-        lines = bench_card(atlas, begin)
-        atlas.keep()
+        lines = list_expected_readings(dictionary, begin)
+        dictionary.keep()
         self.words, self.done = "what each reading would tell", self.steps - 1
         self.good = {
             line.reading: spread_text(line.reading.function, line.healthy) for line in lines
         }
-        for reading in atlas.readings:
-            atlas.spectrum(reading)
-        self.at_nodes = expected_at_nodes(self.board, atlas.circuit, self.meter)
-        self.atlas = atlas
+        for reading in dictionary.readings:
+            dictionary.spectrum(reading)
+        self.at_nodes = expected_at_nodes(self.board, dictionary.circuit, self.meter)
+        self.dictionary = dictionary
 
 
-class Atlases:
-    """The last few atlases that were asked for."""
+class FaultDictionaries:
+    """The last few fault dictionaries that were asked for."""
 
     def __init__(self) -> None:
-        self._known: OrderedDict[tuple[Board, Meter], Known] = OrderedDict()
+        self._known: OrderedDict[tuple[Board, Meter], PreparedBoard] = OrderedDict()
         self._door = threading.Lock()
 
-    def of(self, board: Board, meter: Meter) -> Known:
+    def of(self, board: Board, meter: Meter) -> PreparedBoard:
         """That of a board and a meter: there, or under way."""
         with self._door:
-            known = self._known.get((board, meter))
-            if known is None or known.problem:
-                known = self._known[board, meter] = Known(board, meter)
-                threading.Thread(target=known.make, daemon=True).start()
+            prepared = self._known.get((board, meter))
+            if prepared is None or prepared.problem:
+                prepared = self._known[board, meter] = PreparedBoard(board, meter)
+                threading.Thread(target=prepared.make, daemon=True).start()
             self._known.move_to_end((board, meter))
-            while len(self._known) > MOST_KEPT:
+            while len(self._known) > MAX_KEPT:
                 self._known.popitem(last=False)
-        known.over.wait(PATIENCE_S)
-        return known
+        prepared.over.wait(PATIENCE_S)
+        return prepared

@@ -14,7 +14,7 @@ HEADER = "shown"
 DIGITS = 12
 
 
-def mark_of(text: str) -> str:
+def version_of(text: str) -> str:
     """A short text that differs from content to content; empty where there is none."""
     return sha256(text.encode("utf-8")).hexdigest()[:DIGITS] if text else ""
 

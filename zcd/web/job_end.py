@@ -16,77 +16,81 @@ from zcd.jobs.closing import close_job, find_fault
 from zcd.jobs.retests import board_name_for, keep_retest
 from zcd.web import tasks
 from zcd.web.board_form import file_of
-from zcd.web.job_store import KeptJobs
-from zcd.web.repair_request import Asked
-from zcd.web.workers import Work, Works
+from zcd.web.job_store import JobStore
+from zcd.web.repair_request import RepairRequest
+from zcd.web.workers import Task, WorkerPool
 
 PATIENCE_S = 60.0
 NO_JOB = "found no job; allowed: a job, which the readings sheet begins"
 
 
-class Ending:
+class JobEnd:
     """What ends a job.
 
     Parameters
     ----------
-    works : Works
-    jobs : KeptJobs
+    workers : WorkerPool
+    jobs : JobStore
     """
 
-    def __init__(self, works: Works, jobs: KeptJobs) -> None:
-        self.works = works
+    def __init__(self, workers: WorkerPool, jobs: JobStore) -> None:
+        self.works = workers
         self.jobs = jobs
 
-    def retest(self, asked: Asked, patience_s: float = 0.2) -> Work:
+    def retest(self, repair_request: RepairRequest, patience_s: float = 0.2) -> Task:
         """How the board reads after the repair."""
-        before = () if asked.job is None else asked.job.measured
+        before = () if repair_request.job is None else repair_request.job.measured
         return self.works.ask(
-            tasks.read_again,
-            asked.board,
-            asked.meter,
-            asked.measured,
+            tasks.retest,
+            repair_request.board,
+            repair_request.meter,
+            repair_request.measured,
             before,
             patience_s=patience_s,
         )
 
-    def named(self, asked: Asked, patience_s: float = 0.2) -> Work:
+    def named(self, repair_request: RepairRequest, patience_s: float = 0.2) -> Task:
         """What the readings before the repair say."""
-        stamp = tasks.stamp_of(asked.folder) if asked.counts else ""
-        return self.works.ask(tasks.named, asked.job, asked.counts, stamp, patience_s=patience_s)
-
-    def report(self, asked: Asked, patience_s: float = 0.2) -> Work:
-        """The report."""
-        stamp = tasks.stamp_of(asked.folder)
+        stamp = tasks.stamp_of(repair_request.folder) if repair_request.counts else ""
         return self.works.ask(
-            tasks.reported,
-            asked.job,
-            asked.board,
-            asked.counts,
+            tasks.diagnose, repair_request.job, repair_request.counts, stamp, patience_s=patience_s
+        )
+
+    def report(self, repair_request: RepairRequest, patience_s: float = 0.2) -> Task:
+        """The report."""
+        stamp = tasks.stamp_of(repair_request.folder)
+        return self.works.ask(
+            tasks.report,
+            repair_request.job,
+            repair_request.board,
+            repair_request.counts,
             stamp,
-            asked.kind,
-            asked.paper,
-            asked.meter,
+            repair_request.kind,
+            repair_request.paper,
+            repair_request.meter,
             patience_s=patience_s,
         )
 
-    def keep(self, asked: Asked) -> str:
+    def keep(self, repair_request: RepairRequest) -> str:
         """Write the retest into the job's file; what came of it, in words."""
-        job = asked.job
+        job = repair_request.job
         try:
             if job is None or job.file is None:
                 raise InputError(NO_JOB)
-            if not asked.measured:
+            if not repair_request.measured:
                 raise InputError("found no reading; allowed: at least one, after the repair")
-            work = self.retest(asked, PATIENCE_S)
-            if not work.done or work.problem:
-                raise InputError(work.problem or "the retest took too long")
-            replaced = tuple(t.strip() for t in asked.texts["replaced"].split(",") if t.strip())
-            with self.jobs.claimed(job.file, asked.seen):
-                board_file, made = self._board_file(asked, job.file)
+            task = self.retest(repair_request, PATIENCE_S)
+            if not task.done or task.problem:
+                raise InputError(task.problem or "the retest took too long")
+            replaced = tuple(
+                t.strip() for t in repair_request.texts["replaced"].split(",") if t.strip()
+            )
+            with self.jobs.claimed(job.file, repair_request.expected_version):
+                board_file, made = self._board_file(repair_request, job.file)
                 kept = replace(
-                    work.found["kept"],
+                    task.result["kept"],
                     taken=date.today(),
-                    by=asked.texts["by"].strip(),
+                    by=repair_request.texts["by"].strip(),
                     replaced=replaced,
                     board=board_name_for(job, board_file),
                 )
@@ -100,16 +104,18 @@ class Ending:
             return str(error)
         return f"Kept in {job.file.name}."
 
-    def _board_file(self, asked: Asked, job_file: Path) -> tuple[Path | None, bool]:
+    def _board_file(
+        self, repair_request: RepairRequest, job_file: Path
+    ) -> tuple[Path | None, bool]:
         """The file of the repaired board, and whether it was made: where the board changed."""
         import tomlkit
 
-        assert asked.job is not None
-        if not asked.looked.edited:
-            return asked.job.board_file, False
-        if asked.on_repaired:
-            return asked.repaired, False
-        text = tomlkit.dumps(file_of(asked.looked.typed))
+        assert repair_request.job is not None
+        if not repair_request.board_request.edited:
+            return repair_request.job.board_file, False
+        if repair_request.on_repaired:
+            return repair_request.repaired, False
+        text = tomlkit.dumps(file_of(repair_request.board_request.typed))
         stem = job_file.stem.removesuffix("-job")
         names = (f"{stem}-repaired{'' if n == 1 else f'-{n}'}.toml" for n in count(1))
         for path in map(job_file.with_name, names):
@@ -119,17 +125,17 @@ class Ending:
                 return path, False
         raise AssertionError("there is always another name")
 
-    def close(self, asked: Asked) -> str:
+    def close(self, repair_request: RepairRequest) -> str:
         """Write into the job's file what it was; what came of it, in words."""
-        job = asked.job
+        job = repair_request.job
         try:
             if job is None or job.file is None:
                 raise InputError(NO_JOB)
             faults = faults_of(build_circuit(job.board))
-            fault = find_fault(faults, asked.texts["found"])
-            done = asked.texts["repair"].strip()
-            with self.jobs.claimed(job.file, asked.seen) as opened:
-                now = opened.job
+            fault = find_fault(faults, repair_request.texts["found"])
+            done = repair_request.texts["repair"].strip()
+            with self.jobs.claimed(job.file, repair_request.expected_version) as open_job:
+                now = open_job.job
                 if now.closed is None or (now.found, now.repair) != (fault.key, done):
                     close_job(now, fault, done, date.today())
         except InputError as error:

@@ -20,14 +20,14 @@ from zcd.board.toml_files import parse_toml, read_text
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.job import WANTED, Job, Log, load_job
-from zcd.diagnosis.job_history import Entry, Experience, experience, read_record
+from zcd.diagnosis.job_history import Entry, FaultStatistics, fault_statistics, read_job_history
 from zcd.diagnosis.meters import Meter
 from zcd.errors import InputError
 from zcd.files import OtherWriterError
-from zcd.jobs.job_file import JobDocument, mark_of
+from zcd.jobs.job_file import JobFileWriter, version_of
 from zcd.settings import Settings
 
-MOST_MARKS = 200
+MAX_VERSIONS = 200
 CHANGED = (
     "the job file was changed by another program meanwhile. Nothing was written over it; this is "
     "how it stands now: enter it again if it still holds"
@@ -48,7 +48,7 @@ class ChangedMeanwhileError(InputError):
 
 
 @dataclass(frozen=True, slots=True)
-class Opened:
+class OpenJob:
     """A job as its file has it.
 
     Parameters
@@ -57,7 +57,7 @@ class Opened:
     job : Job
     circuit : Circuit
         Of its board.
-    mark : str
+    version : str
         Of the state of the file.
     meter : dict
         What the file says of the meter, as written; else the settings.
@@ -66,11 +66,11 @@ class Opened:
     name: str
     job: Job
     circuit: Circuit
-    mark: str
+    version: str
     meter: dict[str, str]
 
 
-class KeptJobs:
+class JobStore:
     """The jobs of a folder.
 
     Parameters
@@ -85,30 +85,32 @@ class KeptJobs:
         self._settings = settings or Settings()
         self._door = threading.Lock()
         self._own: OrderedDict[str, tuple[str, Log]] = OrderedDict()
-        self._record: tuple[tuple[object, ...], tuple[Entry, ...]] = ((), ())
-        self._last: tuple[Path, tuple[bytes, ...], Opened] | None = None
+        self._history: tuple[tuple[object, ...], tuple[Entry, ...]] = ((), ())
+        self._last: tuple[Path, tuple[bytes, ...], OpenJob] | None = None
 
-    def open(self, file: Path) -> Opened:
+    def open(self, file: Path) -> OpenJob:
         """Read a job; that of the last time again, if its files are as they were."""
-        path, data, opened = self._last or (None, (), None)
+        path, data, open_job = self._last or (None, (), None)
         before: tuple[bytes, ...] = ()
-        if opened is not None and path == file:
-            before = _bytes_at(file, opened.job.board_file)
+        if open_job is not None and path == file:
+            before = _bytes_at(file, open_job.job.board_file)
             if before and before == data:
-                return opened
-        opened = _opened(file, self._settings)
+                return open_job
+        open_job = _open_job(file, self._settings)
         # only where both files were the same all the while is it known what was read
-        same = before == _bytes_at(file, opened.job.board_file)
-        self._last = file, before if same else (), opened
-        return opened
+        same = before == _bytes_at(file, open_job.job.board_file)
+        self._last = file, before if same else (), open_job
+        return open_job
 
-    def change(self, file: Path, seen: str, act: Callable[[Opened, JobDocument], object]) -> Opened:
+    def change(
+        self, file: Path, expected_version: str, act: Callable[[OpenJob, JobFileWriter], object]
+    ) -> OpenJob:
         """Change a job, and read it again.
 
         Parameters
         ----------
         file : Path
-        seen : str
+        expected_version : str
             Mark of what the page shows.
         act : callable
             Writes the document.
@@ -118,28 +120,28 @@ class KeptJobs:
         InputError
             If nothing could be written.
         """
-        with self.claimed(file, seen) as opened:
-            if opened.job.closed is not None:
+        with self.claimed(file, expected_version) as open_job:
+            if open_job.job.closed is not None:
                 raise InputError(
-                    f"found a job that was closed on {opened.job.closed}; allowed: an open one"
+                    f"found a job that was closed on {open_job.job.closed}; allowed: an open one"
                 )
             try:
-                document = JobDocument(file, opened.circuit, log=opened.job.log)
-                if document.mark != opened.mark:
+                writer = JobFileWriter(file, open_job.circuit, log=open_job.job.log)
+                if writer.version != open_job.version:
                     raise ChangedMeanwhileError
-                act(opened, document)
+                act(open_job, writer)
             except OtherWriterError as error:
                 raise ChangedMeanwhileError from error
             return self.open(file)
 
     @contextmanager
-    def claimed(self, file: Path, seen: str) -> Iterator[Opened]:
+    def claimed(self, file: Path, expected_version: str) -> Iterator[OpenJob]:
         """A job that nobody else of this page writes meanwhile; what is written counts as its own.
 
         Parameters
         ----------
         file : Path
-        seen : str
+        expected_version : str
             Mark of what the page shows.
 
         Raises
@@ -148,75 +150,79 @@ class KeptJobs:
             If another program has written into the file since.
         """
         with self._door:
-            opened = self.open(file)
-            if not self._descends(seen, opened.mark):
+            open_job = self.open(file)
+            if not self._descends(expected_version, open_job.version):
                 raise ChangedMeanwhileError
-            yield opened
-            now = _mark_at(file)
-            if now != opened.mark:
-                self._own[opened.mark] = now, opened.job.log
-                while len(self._own) > MOST_MARKS:
+            yield open_job
+            now = _version_at(file)
+            if now != open_job.version:
+                self._own[open_job.version] = now, open_job.job.log
+                while len(self._own) > MAX_VERSIONS:
                     self._own.popitem(last=False)
 
-    def _descends(self, seen: str, now: str) -> bool:
+    def _descends(self, expected_version: str, now: str) -> bool:
         """Whether only this page's own changes lie between two states of a file."""
-        for _ in range(MOST_MARKS):
-            if seen == now:
+        for _ in range(MAX_VERSIONS):
+            if expected_version == now:
                 return True
-            seen, _ = self._own.get(seen, ("", ()))
+            expected_version, _ = self._own.get(expected_version, ("", ()))
         return False
 
-    def log_seen(self, seen: str, opened: Opened) -> Log:
+    def log_of_version(self, expected_version: str, open_job: OpenJob) -> Log:
         """The log that a page shows, of which a change is claimed.
 
         Parameters
         ----------
-        seen : str
+        expected_version : str
             Mark of what it shows.
-        opened : Opened
+        open_job : OpenJob
             As the job is now.
         """
-        return opened.job.log if seen == opened.mark else self._own[seen][1]
+        return (
+            open_job.job.log
+            if expected_version == open_job.version
+            else self._own[expected_version][1]
+        )
 
-    def begin(self, file: Path, board: Board, board_file: Path) -> JobDocument:
+    def begin(self, file: Path, board: Board, board_file: Path) -> JobFileWriter:
         """Write a new job about a board that is in a file."""
         meter = self._last_meter() or _as_texts(self._settings.meter_texts)
-        document = JobDocument(file, build_circuit(board), board_file)
+        writer = JobFileWriter(file, build_circuit(board), board_file)
         if meter:
-            document.write_meter(meter)
+            writer.write_meter(meter)
         else:
-            document.write((), ())
-        return document
+            writer.write((), ())
+        return writer
 
     def _last_meter(self) -> dict[str, str]:
         """The meter of the job that was written last: a bench has one."""
-        files = [e.file for e in self.record() if not e.problem]
+        files = [e.file for e in self.history() if not e.problem]
         last = max(files, key=lambda f: f.stat().st_mtime_ns, default=None)
         return {} if last is None else _meter_texts(last)
 
-    def record(self) -> tuple[Entry, ...]:
+    def history(self) -> tuple[Entry, ...]:
         """All jobs of the folder; read again only when a file has changed."""
         with suppress(OSError):
             files = sorted(self.folder.glob("*.toml"))
             state = tuple((f.name, s.st_mtime_ns, s.st_size) for f in files for s in (f.stat(),))
-            if state and self._record[0] == state:
-                return self._record[1]
-            self._record = state, read_record(self.folder)
-            return self._record[1]
-        return read_record(self.folder)
+            if state and self._history[0] == state:
+                return self._history[1]
+            self._history = state, read_job_history(self.folder)
+            return self._history[1]
+        return read_job_history(self.folder)
 
-    def experience(self, opened: Opened) -> Experience:
+    def fault_statistics(self, open_job: OpenJob) -> FaultStatistics:
         """What the closed jobs of the folder say of a job's board."""
-        return experience(self.record(), opened.job.board.name, without=opened.job.file)
+        return fault_statistics(self.history(), open_job.job.board.name, without=open_job.job.file)
 
 
-def _opened(file: Path, settings: Settings) -> Opened:
+def _open_job(file: Path, settings: Settings) -> OpenJob:
     """Read a job file."""
-    job, mark = marked_job(file, settings.meter)
+    job, version = job_and_version(file, settings.meter)
     if job.file is None:
         raise InputError(f"{file.name}: found a board file; allowed: a job file")
     meter = _meter_texts(file) or _as_texts(settings.meter_texts)
-    return Opened(file.stem, job, build_circuit(job.board), mark, meter)
+    return OpenJob(file.stem, job, build_circuit(job.board), version, meter)
 
 
 def _bytes_at(*files: Path | None) -> tuple[bytes, ...]:
@@ -227,16 +233,16 @@ def _bytes_at(*files: Path | None) -> tuple[bytes, ...]:
         return ()
 
 
-def marked_job(file: Path, meter: Meter | None = None) -> tuple[Job, str]:
+def job_and_version(file: Path, meter: Meter | None = None) -> tuple[Job, str]:
     """A job, read with a meter where it says none, and the mark of its file."""
-    mark = _mark_at(file)
-    return load_job(file, meter), mark
+    version = _version_at(file)
+    return load_job(file, meter), version
 
 
-def _mark_at(file: Path) -> str:
+def _version_at(file: Path) -> str:
     """The mark of a file; empty where none can be read, which `load_job` refuses in words."""
     try:
-        return mark_of(file.read_bytes())
+        return version_of(file.read_bytes())
     except OSError:
         return ""
 

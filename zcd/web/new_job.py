@@ -7,41 +7,41 @@ import re
 from itertools import count
 from pathlib import Path
 
-from zcd.errors import InputError, refusal
+from zcd.errors import InputError, invalid_value
 from zcd.files import replace_whole
-from zcd.web.job_store import KeptJobs
-from zcd.web.state import Desk, Looked
+from zcd.web.job_store import JobStore
+from zcd.web.state import BoardRequest, PageState
 
 ENDING = "-job"
 
 
-def begin_words(desk: Desk, looked: Looked) -> dict[str, str]:
+def begin_words(state: PageState, board_request: BoardRequest) -> dict[str, str]:
     """What the form says: a name that is free, and the board file that the job will be about."""
-    own = _own_file(desk, looked)
+    own = _own_file(state, board_request)
     if own is not None:
         stem = own.stem
     else:
-        name = "" if looked.board is None else looked.board.name
+        name = "" if board_request.board is None else board_request.board.name
         stem = re.sub(r"[^0-9A-Za-z]+", "-", name).strip("-").lower()[:40]
     stem = (stem or "bench").removesuffix("-board")
     names = (f"{stem}{ENDING}{'' if n == 1 else f'-{n}'}" for n in count(1))
-    free = next(n for n in names if not os.path.lexists(desk.job_file(n)))
+    free = next(n for n in names if not os.path.lexists(state.job_file(n)))
     return {"name": free, "error": "", "file": "" if own is None else own.name}
 
 
-def _own_file(desk: Desk, looked: Looked) -> Path | None:
+def _own_file(state: PageState, board_request: BoardRequest) -> Path | None:
     """The board file that was opened, if the fields still say the same."""
-    return None if looked.edited or looked.job else desk.board_file
+    return None if board_request.edited or board_request.job else state.board_file
 
 
-def begin_job(desk: Desk, jobs: KeptJobs, looked: Looked, name: str) -> Path:
+def begin_job(state: PageState, jobs: JobStore, board_request: BoardRequest, name: str) -> Path:
     """Write the files of a new job.
 
     Parameters
     ----------
-    desk : Desk
-    jobs : KeptJobs
-    looked : Looked
+    state : PageState
+    jobs : JobStore
+    board_request : BoardRequest
         Says which board it is about.
     name : str
         Of the job.
@@ -56,19 +56,19 @@ def begin_job(desk: Desk, jobs: KeptJobs, looked: Looked, name: str) -> Path:
     InputError
         If there is no board, the name is taken, or a file cannot be written.
     """
-    if looked.board is None:
+    if board_request.board is None:
         raise InputError("found no board in the fields of the board sheet; allowed: one")
-    file, board_file = desk.job_file(name), _own_file(desk, looked)
+    file, board_file = state.job_file(name), _own_file(state, board_request)
     made = None
     if board_file is None:
         board_file = file.with_name(f"{file.stem.removesuffix(ENDING)}-board.toml")
         for path in (file, board_file):
             if os.path.lexists(path):
-                raise refusal(path.name, "the name of a new file", "name")
-        replace_whole(board_file, None, desk.board_file_text(looked).encode("utf-8"))
+                raise invalid_value(path.name, "the name of a new file", "name")
+        replace_whole(board_file, None, state.board_file_text(board_request).encode("utf-8"))
         made = board_file
     try:
-        jobs.begin(file, looked.board, board_file)
+        jobs.begin(file, board_request.board, board_file)
     except InputError:
         if made is not None and not os.path.lexists(file):
             made.unlink(missing_ok=True)

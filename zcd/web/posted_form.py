@@ -9,11 +9,11 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 
 LONGEST_SAID = 200
-MOST_FIELDS = 40
+MAX_FIELDS = 40
 
 
 @dataclass(frozen=True, slots=True)
-class Message:
+class PostedForm:
     """What was sent.
 
     Parameters
@@ -33,12 +33,12 @@ class Message:
         return " ".join(self.texts.get(name, "").split())
 
 
-async def message_of(request: Request) -> Message:
+async def message_of(request: Request) -> PostedForm:
     """Read a form, or refuse it: malformed, too many fields, or too long ones."""
     texts: dict[str, str] = {}
     data, name = None, ""
     try:
-        async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
+        async with request.form(max_files=1, max_fields=MAX_FIELDS) as form:
             for key, value in form.multi_items():
                 if isinstance(value, UploadFile):
                     data, name = await value.read(), (value.filename or "")[:LONGEST_SAID]
@@ -46,6 +46,6 @@ async def message_of(request: Request) -> Message:
                     texts[key] = value
     except ClientDisconnect as error:  # who left, or sent more than is taken
         raise HTTPException(400, "found a message that does not come to its end") from error
-    if len(texts) > MOST_FIELDS or any(len(text) > LONGEST_SAID for text in texts.values()):
-        raise HTTPException(400, f"allowed: {MOST_FIELDS} fields of {LONGEST_SAID} letters")
-    return Message(texts, data, name)
+    if len(texts) > MAX_FIELDS or any(len(text) > LONGEST_SAID for text in texts.values()):
+        raise HTTPException(400, f"allowed: {MAX_FIELDS} fields of {LONGEST_SAID} letters")
+    return PostedForm(texts, data, name)

@@ -14,45 +14,45 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from zcd.diagnosis.job import Log
-from zcd.diagnosis.job_history import Experience, with_experience
+from zcd.diagnosis.job_history import FaultStatistics, with_fault_statistics
 from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.reading_syntax import parse_place
-from zcd.errors import InputError, ZcdError, refusal
+from zcd.errors import InputError, ZcdError, invalid_value
 from zcd.jobs.conversation import UNDO, Answers, parse_flags, place_of
-from zcd.jobs.job_file import JobDocument
+from zcd.jobs.job_file import JobFileWriter
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE
 from zcd.report.of_check import board_line
 from zcd.report.text import plain
 from zcd.web.captures import captured_readings, keep_capture
-from zcd.web.fault_dictionaries import Atlases, Known
-from zcd.web.job_store import GONE_ON, ChangedMeanwhileError, KeptJobs, Opened
+from zcd.web.fault_dictionaries import FaultDictionaries, PreparedBoard
+from zcd.web.job_store import GONE_ON, ChangedMeanwhileError, JobStore, OpenJob
 from zcd.web.meter_fields import meter_fields, written_meter
 from zcd.web.new_job import begin_job, begin_words
-from zcd.web.posted_form import LONGEST_SAID, Message, message_of
+from zcd.web.posted_form import LONGEST_SAID, PostedForm, message_of
 from zcd.web.readings_view import jobs_words, talk_words
-from zcd.web.state import JOB, RECORD, Desk, Looked
+from zcd.web.state import JOB, RECORD, BoardRequest, PageState
 
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE, *LIFTED)
 FIND = "find"
 ANOTHER, CAPTURE, NEXT = "another", "capture", "next"
 """Where an answer was typed, where that is not the line of a reading."""
-Act = Callable[[Answers, Message, Log], None]
+Act = Callable[[Answers, PostedForm, Log], None]
 """What a form asks for; last the log that its page showed."""
 
 
-class ReadingsSheet:
+class ReadingsPage:
     """The second sheet.
 
     Parameters
     ----------
-    desk : Desk
-    jobs : KeptJobs
+    state : PageState
+    jobs : JobStore
     """
 
-    def __init__(self, desk: Desk, jobs: KeptJobs) -> None:
-        self.desk = desk
+    def __init__(self, state: PageState, jobs: JobStore) -> None:
+        self.desk = state
         self.jobs = jobs
-        self.atlases = Atlases()
+        self.atlases = FaultDictionaries()
         self._one_at_a_time = threading.Lock()
 
     def routes(self) -> list[Route]:
@@ -63,7 +63,7 @@ class ReadingsSheet:
             "flags": _flagged,
         }
         return [
-            Route("/readings", self.sheet),
+            Route("/readings", self.page),
             Route("/readings/begin", self._posted(self._begin), methods=["POST"]),
             Route("/readings/capture", self._posted(self._take_capture), methods=["POST"]),
             Route("/readings/meter", self._posted(self._set_meter), methods=["POST"]),
@@ -73,15 +73,15 @@ class ReadingsSheet:
             ),
         ]
 
-    def _posted(self, do: Callable[[Request, Message], Response]) -> Callable[[Request], Any]:
+    def _posted(self, do: Callable[[Request, PostedForm], Response]) -> Callable[[Request], Any]:
         """A change that is asked for by a form."""
 
-        def done(request: Request, message: Message) -> Response:
+        def done(request: Request, message: PostedForm) -> Response:
             try:
                 return do(request, message)
             except InputError as error:  # the job cannot be read by now
-                looked = self.desk.look(request)
-                return self._list(request, looked, problem=str(error), status=422)
+                board_request = self.desk.read_address(request)
+                return self._list(request, board_request, problem=str(error), status=422)
 
         async def endpoint(request: Request) -> Response:
             message = await message_of(request)
@@ -89,21 +89,21 @@ class ReadingsSheet:
 
         return endpoint
 
-    def sheet(self, request: Request) -> Response:
+    def page(self, request: Request) -> Response:
         """The jobs of the folder; or a job's readings, if one is open."""
-        looked = self.desk.look(request)
-        if not looked.job:
-            return self._list(request, looked)
+        board_request = self.desk.read_address(request)
+        if not board_request.job:
+            return self._list(request, board_request)
         try:
-            opened = self.jobs.open(self.desk.job_file(looked.job))
+            open_job = self.jobs.open(self.desk.job_file(board_request.job))
         except InputError as error:
-            return self._list(request, looked, problem=str(error))
-        return self._talk(request, looked, opened)
+            return self._list(request, board_request, problem=str(error))
+        return self._talk(request, board_request, open_job)
 
     def _list(
         self,
         request: Request,
-        looked: Looked,
+        board_request: BoardRequest,
         *,
         problem: str = "",
         begin: Mapping[str, str] | None = None,
@@ -111,15 +111,15 @@ class ReadingsSheet:
     ) -> Response:
         """The jobs of the folder, and how to begin one."""
         words = request.query_params.get(FIND, "")[:LONGEST_SAID]
-        board = looked.board
+        board = board_request.board
         filled = self.desk.fill(
-            "readings_sheet.html.j2",
+            "readings_page.html.j2",
             request,
-            looked,
+            board_request,
             name="" if board is None else plain(board.name),
             line="" if board is None else board_line(board),
             problem=problem,
-            begin=begin or begin_words(self.desk, looked),
+            begin=begin or begin_words(self.desk, board_request),
             cautions=CAUTIONS,
             words=words,
             **jobs_words(self.jobs, words),
@@ -127,111 +127,117 @@ class ReadingsSheet:
         filled.status_code = status
         return filled
 
-    def _begin(self, request: Request, message: Message) -> Response:
+    def _begin(self, request: Request, message: PostedForm) -> Response:
         """A new job on the board that the fields describe."""
-        looked = self.desk.look(request)
+        board_request = self.desk.read_address(request)
         name = message.said("name")
         try:
-            file = begin_job(self.desk, self.jobs, looked, name)
+            file = begin_job(self.desk, self.jobs, board_request, name)
         except InputError as error:
-            words = {**begin_words(self.desk, looked), "name": name, "error": str(error)}
-            return self._list(request, looked, begin=words, status=422)
+            words = {**begin_words(self.desk, board_request), "name": name, "error": str(error)}
+            return self._list(request, board_request, begin=words, status=422)
         return RedirectResponse(f"/readings?{urlencode({JOB: file.stem})}", 303)
 
-    def _set_meter(self, request: Request, message: Message) -> Response:
+    def _set_meter(self, request: Request, message: PostedForm) -> Response:
         """What the technician's meter is."""
-        looked = self.desk.look(request)
+        board_request = self.desk.read_address(request)
         texts = {key: message.said(key) for key in meter_fields()}
         table, errors = written_meter(texts)
-        if table is None and looked.job:
-            opened = self.jobs.open(self.desk.job_file(looked.job))
-            return self._talk(request, looked, opened, meter=(texts, errors))
+        if table is None and board_request.job:
+            open_job = self.jobs.open(self.desk.job_file(board_request.job))
+            return self._talk(request, board_request, open_job, meter=(texts, errors))
         return self._changed(
-            request, looked, message, lambda _, document: document.write_meter(table or {})
+            request, board_request, message, lambda _, writer: writer.write_meter(table or {})
         )
 
-    def _take_capture(self, request: Request, message: Message) -> Response:
+    def _take_capture(self, request: Request, message: PostedForm) -> Response:
         """An oscilloscope's capture, as readings."""
 
-        def change(opened: Opened, document: JobDocument) -> None:
+        def change(open_job: OpenJob, writer: JobFileWriter) -> None:
             if not message.file:
-                raise refusal(message.file_name, "an oscilloscope's CSV", "capture")
-            job, file = opened.job, message.file
+                raise invalid_value(message.file_name, "an oscilloscope's CSV", "capture")
+            job, file = open_job.job, message.file
             taken = captured_readings(file, message.file_name, job.board)
-            kept = keep_capture(file, document.path)
+            kept = keep_capture(file, writer.path)
             try:
-                document.write([*job.log, *taken], job.flags)
+                writer.write([*job.log, *taken], job.flags)
             except InputError:
                 kept.unlink(missing_ok=True)  # it belongs to no reading
                 raise
 
-        return self._changed(request, self.desk.look(request), message, change)
+        return self._changed(request, self.desk.read_address(request), message, change)
 
-    def _act(self, act: Act, request: Request, message: Message) -> Response:
+    def _act(self, act: Act, request: Request, message: PostedForm) -> Response:
         """One step of the conversation."""
 
-        def change(opened: Opened, document: JobDocument) -> None:
-            job = opened.job
-            answers = Answers(opened.circuit, list(job.log), job.flags)
-            act(answers, message, self.jobs.log_seen(message.said("seen"), opened))
+        def change(open_job: OpenJob, writer: JobFileWriter) -> None:
+            job = open_job.job
+            answers = Answers(open_job.circuit, list(job.log), job.flags)
+            act(answers, message, self.jobs.log_of_version(message.said("seen"), open_job))
             if (tuple(answers.log), answers.flags) != (job.log, job.flags):
-                document.write(answers.log, answers.flags)
+                writer.write(answers.log, answers.flags)
 
-        return self._changed(request, self.desk.look(request), message, change)
+        return self._changed(request, self.desk.read_address(request), message, change)
 
     def _changed(
         self,
         request: Request,
-        looked: Looked,
-        message: Message,
-        change: Callable[[Opened, JobDocument], None],
+        board_request: BoardRequest,
+        message: PostedForm,
+        change: Callable[[OpenJob, JobFileWriter], None],
     ) -> Response:
         """Change the job, and show what that makes of it."""
-        if not looked.job:
-            return self._list(request, looked, status=422)
-        file = self.desk.job_file(looked.job)
+        if not board_request.job:
+            return self._list(request, board_request, status=422)
+        file = self.desk.job_file(board_request.job)
         where = message.said("where")
         whole = where in ("", ANOTHER, CAPTURE)
         try:
-            opened = self.jobs.change(file, message.said("seen"), change)
+            open_job = self.jobs.change(file, message.said("seen"), change)
         except ChangedMeanwhileError as error:
             untaken = " ".join(message.said(key) for key in ("at", "say")).strip()
             return self._talk(
-                request, looked, self.jobs.open(file), told=str(error), untaken=untaken
+                request, board_request, self.jobs.open(file), told=str(error), untaken=untaken
             )
         except InputError as error:
             errors = {where or "whole": str(error)}
             return self._talk(
-                request, looked, self.jobs.open(file), errors=errors, pieces=not whole,
+                request, board_request, self.jobs.open(file), errors=errors, pieces=not whole,
                 untaken=message.said("say"), where=where,
             )  # fmt: skip
         return self._talk(
-            request, looked, opened, pieces=not whole, where=where, at=message.said("at")
+            request, board_request, open_job, pieces=not whole, where=where, at=message.said("at")
         )
 
     def _talk(
-        self, request: Request, looked: Looked, opened: Opened, *, pieces: bool = False, **told: Any
+        self,
+        request: Request,
+        board_request: BoardRequest,
+        open_job: OpenJob,
+        *,
+        pieces: bool = False,
+        **told: Any,
     ) -> Response:
         """A job's readings, and what they say."""
-        job = opened.job
-        known = self.atlases.of(job.board, job.meter)
-        experience = self.jobs.experience(opened)
+        job = open_job.job
+        prepared = self.atlases.of(job.board, job.meter)
+        statistics = self.jobs.fault_statistics(open_job)
         counts = request.query_params.get(RECORD) != "off"
-        words = {"ready": False, "known": known, "opened": opened, "experience": experience}
-        if known.atlas is not None:
+        words = {"ready": False, "known": prepared, "opened": open_job, "experience": statistics}
+        if prepared.dictionary is not None:
             try:
-                found = self._diagnosis(known, opened, experience if counts else None)
-                words |= talk_words(known, opened, found, experience, counts)
+                found = self._diagnosis(prepared, open_job, statistics if counts else None)
+                words |= talk_words(prepared, open_job, found, statistics, counts)
             except ZcdError as error:
-                known.problem = str(error)
+                prepared.problem = str(error)
         defaults: dict[str, Any] = {"errors": {}, "told": "", "untaken": "", "where": "", "at": ""}
-        defaults |= {"meter": (opened.meter, {}), **told}
+        defaults |= {"meter": (open_job.meter, {}), **told}
         again = bool(request.headers.get("hx-request"))
-        template = "talk.html.j2" if again else "readings_sheet.html.j2"
+        template = "readings.html.j2" if again else "readings_page.html.j2"
         filled = self.desk.fill(
             "answered.html.j2" if again and pieces and words["ready"] else template,
             request,
-            looked,
+            board_request,
             cautions=CAUTIONS,
             meter_fields=meter_fields(),
             name=plain(job.board.name),
@@ -247,23 +253,29 @@ class ReadingsSheet:
             filled.headers["HX-Reswap"] = "outerHTML" if whole else "none"
         return filled
 
-    def _diagnosis(self, known: Known, opened: Opened, experience: Experience | None) -> Diagnosis:
+    def _diagnosis(
+        self, prepared: PreparedBoard, open_job: OpenJob, statistics: FaultStatistics | None
+    ) -> Diagnosis:
         """The same as the command line's."""
-        assert known.atlas is not None
-        atlas, job = known.atlas, opened.job
+        assert prepared.dictionary is not None
+        dictionary, job = prepared.dictionary, open_job.job
         with self._one_at_a_time:
-            if experience is not None:
-                atlas = with_experience(atlas, experience)
-            found = diagnose(atlas, job.measured, job.skipped, None, job.flags)
-            known.atlas.keep()
+            if statistics is not None:
+                dictionary = with_fault_statistics(dictionary, statistics)
+            found = diagnose(dictionary, job.measured, job.skipped, None, job.flags)
+            prepared.dictionary.keep()
         return found
 
 
-def _answered(answers: Answers, message: Message, seen: Log) -> None:
+def _answered(answers: Answers, message: PostedForm, expected_version: Log) -> None:
     """A value for the reading of a line, a whole reading, or that it cannot be taken."""
     before = list(answers.log)
     _answer(answers, message)
-    later = before[len(seen) :] if tuple(before[: len(seen)]) == seen else []
+    later = (
+        before[len(expected_version) :]
+        if tuple(before[: len(expected_version)]) == expected_version
+        else []
+    )
     if message.said("where") not in (NEXT, ANOTHER) or len(answers.log) <= len(before):
         return
     new = answers.log[-1]
@@ -273,11 +285,11 @@ def _answered(answers: Answers, message: Message, seen: Log) -> None:
         raise ChangedMeanwhileError(GONE_ON)
 
 
-def _answer(answers: Answers, message: Message) -> None:
+def _answer(answers: Answers, message: PostedForm) -> None:
     at, said = message.said("at"), message.said("say")
     if not at:
         if not said or not answers.take(said, None):
-            raise refusal(said, 'a reading such as "ohm R2 62k"')
+            raise invalid_value(said, 'a reading such as "ohm R2 62k"')
         return
     reading = parse_place(at, answers.circuit)
     if not said and message.said("where") != NEXT:
@@ -285,21 +297,21 @@ def _answer(answers: Answers, message: Message) -> None:
         return
     before, count = answers.last(reading), len(answers.log)
     if said.lower() in UNDO or not answers.take(said, reading):
-        raise refusal(said, "what the meter shows")
+        raise invalid_value(said, "what the meter shows")
     again = len(answers.log) > count and before == answers.log[-1]
     if again and message.said("where") != NEXT:
         answers.log.pop()  # which only says the same again, and was not asked to
 
 
-def _taken_back(answers: Answers, message: Message, seen: Log) -> None:
+def _taken_back(answers: Answers, message: PostedForm, expected_version: Log) -> None:
     del message
-    if tuple(answers.log) == seen:
+    if tuple(answers.log) == expected_version:
         answers.take(UNDO[0], None)
-    elif tuple(answers.log) != seen[:-1]:  # which is asked for twice
+    elif tuple(answers.log) != expected_version[:-1]:  # which is asked for twice
         raise ChangedMeanwhileError(GONE_ON)
 
 
-def _flagged(answers: Answers, message: Message, seen: Log) -> None:
-    del seen
+def _flagged(answers: Answers, message: PostedForm, expected_version: Log) -> None:
+    del expected_version
     said = message.said("flags")
     answers.flags = parse_flags(said.split()) if said else ()

@@ -9,17 +9,17 @@ from typing import Any
 from markupsafe import Markup
 
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.job_history import Experience, search
+from zcd.diagnosis.job_history import FaultStatistics, search
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.reading_syntax import place_text, show_measured
 from zcd.diagnosis.readings import (
+    AccessLevel,
     Measured,
     Reading,
-    Side,
+    access_level,
     parts_over,
-    side_of,
     usual_power,
 )
 from zcd.drawing.schematic import schematic
@@ -27,28 +27,28 @@ from zcd.drawing.sketch import sketch_svg
 from zcd.errors import InputError
 from zcd.report.cautions import Caution
 from zcd.report.of_diagnosis import (
+    ACCESS_TITLES,
     CAUTIONS,
     REFERENCES,
-    SIDE_TITLES,
     STOPPED,
-    alike_line,
     cautions_for,
     failed_marks,
     hidden_line,
+    indistinguishable_line,
     node_texts,
     part_texts,
     probes_text,
-    ranked_sheet,
+    ranked_table,
     suggestion_lines,
     suspects_line,
 )
 from zcd.report.of_diagnosis_text import sentence
-from zcd.report.of_job_history import experience_line, record_sheet
+from zcd.report.of_job_history import fault_statistics_line, job_history_table
 from zcd.web.captures import capture_drawing, last_capture
-from zcd.web.fault_dictionaries import Known
-from zcd.web.job_store import KeptJobs, Opened
+from zcd.web.fault_dictionaries import PreparedBoard
+from zcd.web.job_store import JobStore, OpenJob
 
-MOST_JOBS = 200
+MAX_JOBS = 200
 DIGITS = 5
 FLAG_CHOICES = {
     "": "nobody looked",
@@ -110,38 +110,42 @@ class NextWords:
     live: bool
 
 
-def jobs_words(jobs: KeptJobs, words: str) -> dict[str, Any]:
+def jobs_words(jobs: JobStore, words: str) -> dict[str, Any]:
     """The list of jobs, and what was wrong with the folder."""
     try:
-        record = jobs.record()
+        record = jobs.history()
     except InputError as error:
         return {"table": None, "names": (), "unlisted": str(error)}
     found = search(record, words)
-    sheet = record_sheet(found, len(record))
+    table = job_history_table(found, len(record))
     names = tuple("" if e.problem else e.file.stem for e in found)
-    return {"table": sheet, "names": names[:MOST_JOBS], "unlisted": ""}
+    return {"table": table, "names": names[:MAX_JOBS], "unlisted": ""}
 
 
 def talk_words(
-    known: Known, opened: Opened, found: Diagnosis, experience: Experience, counts: bool
+    prepared: PreparedBoard,
+    open_job: OpenJob,
+    found: Diagnosis,
+    statistics: FaultStatistics,
+    counts: bool,
 ) -> dict[str, Any]:
     """What a job's readings say.
 
     Parameters
     ----------
-    known : Known
-        With its atlas.
-    opened : Opened
+    prepared : PreparedBoard
+        With its fault dictionary.
+    open_job : OpenJob
     found : Diagnosis
-    experience : Experience
+    statistics : FaultStatistics
         Of the closed jobs.
     counts : bool
         Whether they shifted the probabilities.
     """
-    sheet, circuit, job = ranked_sheet(found, opened.circuit), opened.circuit, opened.job
+    table, circuit, job = ranked_table(found, open_job.circuit), open_job.circuit, open_job.job
     shares = [r.probability for r in found.ranked]
     lines = (
-        alike_line(found),
+        indistinguishable_line(found),
         suspects_line(found),
         STOPPED[found.stopped],
         hidden_line(found, circuit),
@@ -151,28 +155,28 @@ def talk_words(
         "conclusion": sentence(found.conclusion),
         "danger": found.stopped == "danger",
         "ranked": tuple(
-            (100.0 * share, *row) for share, row in zip(shares, sheet.rows, strict=False)
+            (100.0 * share, *row) for share, row in zip(shares, table.rows, strict=False)
         ),
-        "rest": sheet.remark,
+        "rest": table.remark,
         "lines": tuple(line for line in lines if line),
         "next": _next_words(found.suggestion, circuit),
-        "sides": _side_rows(known, opened, found),
+        "sides": _side_rows(prepared, open_job, found),
         "log": tuple(_log_words(each, circuit) for each in job.log),
         "flags": " ".join(job.flags),
         "flag_choices": FLAG_CHOICES,
-        "diagram": Markup(_diagram(known, opened, found)),
-        "capture": _capture(opened),
-        "jobs_line": experience_line(experience),
+        "diagram": Markup(_diagram(prepared, open_job, found)),
+        "capture": _capture(open_job),
+        "jobs_line": fault_statistics_line(statistics),
         "counts": counts,
     }
 
 
-def _capture(opened: Opened) -> Markup | None:
+def _capture(open_job: OpenJob) -> Markup | None:
     """The last capture over the model; None where there is none that can be read."""
-    file = opened.job.file
+    file = open_job.job.file
     path = None if file is None else last_capture(file)
     try:
-        return None if path is None else Markup(capture_drawing(path, opened.job.board))
+        return None if path is None else Markup(capture_drawing(path, open_job.job.board))
     except (InputError, OSError):
         return None
 
@@ -185,8 +189,8 @@ def _next_words(suggestion: Suggestion | None, circuit: Circuit) -> NextWords | 
         at=place_text(suggestion.reading, circuit),
         place=place,
         outcomes=tuple(outcomes),
-        cautions=cautions_for([suggestion.side]),
-        live=suggestion.side is Side.MAINS,
+        cautions=cautions_for([suggestion.access]),
+        live=suggestion.access is AccessLevel.MAINS,
     )
 
 
@@ -197,21 +201,23 @@ def _log_words(each: Measured | Reading, circuit: Circuit) -> str:
     return f"{reading.function.row.words}, {probes_text(reading, circuit)}: {shown}"
 
 
-def _side_rows(known: Known, opened: Opened, found: Diagnosis) -> tuple[SideRows, ...]:
+def _side_rows(
+    prepared: PreparedBoard, open_job: OpenJob, found: Diagnosis
+) -> tuple[SideRows, ...]:
     """Every useful reading, and those taken beside them, by side."""
-    assert known.atlas is not None
-    job, circuit = opened.job, opened.circuit
+    assert prepared.dictionary is not None
+    job, circuit = open_job.job, open_job.circuit
     taken = {m.reading: m for m in job.measured}
-    every = dict.fromkeys((*known.atlas.readings, *taken, *job.skipped))
+    every = dict.fromkeys((*prepared.dictionary.readings, *taken, *job.skipped))
     doubtful = {m.reading for m in found.suspects}
-    good = _good(known, tuple(every), circuit)
+    good = _good(prepared, tuple(every), circuit)
     rows = {
         reading: Row(
             id=f"row-{number}",
             at=place_text(reading, circuit),
             words=reading.function.row.words,
             what=_what(reading, circuit),
-            probes=f"red {reading.a}, black {reading.b}{_state(reading)}",
+            probes=f"red {reading.red}, black {reading.black}{_state(reading)}",
             good=good[reading],
             shown=show_measured(taken[reading], DIGITS) if reading in taken else "",
             skipped=reading in job.skipped and reading not in taken,
@@ -219,13 +225,14 @@ def _side_rows(known: Known, opened: Opened, found: Diagnosis) -> tuple[SideRows
         )
         for number, reading in enumerate(every, start=1)
     }
-    by_side = {side: [r for r in every if side_of(circuit, r) is side] for side in Side}
+    by_side = {side: [r for r in every if access_level(circuit, r) is side] for side in AccessLevel}
     return tuple(
         SideRows(
-            title=SIDE_TITLES[side],
+            title=ACCESS_TITLES[side],
             rows=tuple(rows[r] for r in readings),
             cautions=CAUTIONS[side],
-            unfolded=any(r in taken for r in readings) or side in (Side.DEAD, Side.ISOLATED),
+            unfolded=any(r in taken for r in readings)
+            or side in (AccessLevel.DEAD, AccessLevel.ISOLATED),
         )
         for side, readings in by_side.items()
         if readings
@@ -234,9 +241,9 @@ def _side_rows(known: Known, opened: Opened, found: Diagnosis) -> tuple[SideRows
 
 def _what(reading: Reading, circuit: Circuit) -> str:
     """The part that the probes are across, or the node that is read against a reference."""
-    if not reading.function.row.dead and circuit.node(reading.b) in REFERENCES:
-        return reading.a
-    return reading.lifted or parts_over(circuit, reading.a, reading.b) or reading.a
+    if not reading.function.row.dead and circuit.node(reading.black) in REFERENCES:
+        return reading.red
+    return reading.lifted or parts_over(circuit, reading.red, reading.black) or reading.red
 
 
 def _state(reading: Reading) -> str:
@@ -244,28 +251,30 @@ def _state(reading: Reading) -> str:
     return "" if reading.power is usual_power(reading.function) else f", {reading.power}"
 
 
-def _good(known: Known, readings: Sequence[Reading], circuit: Circuit) -> dict[Reading, str]:
+def _good(
+    prepared: PreparedBoard, readings: Sequence[Reading], circuit: Circuit
+) -> dict[Reading, str]:
     """What a good board shows; worked out once where it is not on the bench card."""
-    new = [r for r in readings if r not in known.good]
-    for m in expected_readings(new, known.board, circuit, known.meter) if new else ():
-        known.good[m.reading] = f"about {show_measured(m)}" if m.exact else show_measured(m)
-    return known.good
+    new = [r for r in readings if r not in prepared.good]
+    for m in expected_readings(new, prepared.board, circuit, prepared.meter) if new else ():
+        prepared.good[m.reading] = f"about {show_measured(m)}" if m.exact else show_measured(m)
+    return prepared.good
 
 
-def _diagram(known: Known, opened: Opened, found: Diagnosis) -> str:
+def _diagram(prepared: PreparedBoard, open_job: OpenJob, found: Diagnosis) -> str:
     """The circuit with what was read, what a good board would read, and where the probes go."""
-    circuit, measured = opened.circuit, found.measured
-    texts = node_texts(known.at_nodes, circuit, "good ")
+    circuit, measured = open_job.circuit, found.measured
+    texts = node_texts(prepared.at_nodes, circuit, "good ")
     texts |= node_texts(measured, circuit, "read ")
     if found.suggestion is not None and not found.suggestion.reading.lifted:
         reading = found.suggestion.reading
-        for word, node in (("RED PROBE", reading.a), ("BLACK PROBE", reading.b)):
+        for word, node in (("RED PROBE", reading.red), ("BLACK PROBE", reading.black)):
             at = circuit.node(node)
             texts[at] = f"{texts[at]}\n{word}" if at in texts else word
     failed = failed_marks(found.ranked[0], circuit) if found.stopped == "sure" else {}
     return sketch_svg(
         schematic(
-            opened.job.board,
+            open_job.job.board,
             circuit,
             at_nodes=texts,
             at_parts=part_texts(measured, circuit),

@@ -19,45 +19,53 @@ from zcd.margin.quantities import quantities
 from zcd.report.cautions import DEAD, FITTING, GENERAL, ISOLATED, LIVE
 from zcd.report.of_changes import changes
 from zcd.report.of_check import board_line
-from zcd.report.of_diagnosis import compared_sheet
-from zcd.report.of_retest_record import retested_line
+from zcd.report.of_diagnosis import compared_table
+from zcd.report.of_retest_record import retest_record_line
 from zcd.report.text import plain
 from zcd.simulation.causes import causes_of
 from zcd.substitutes.search import DRIVE
 from zcd.web import tasks
 from zcd.web.board_form import differing
-from zcd.web.job_end import PATIENCE_S, Ending
-from zcd.web.job_store import KeptJobs
-from zcd.web.repair_request import CHOSEN, OLD, PARTS, Asked, asked_of, drawers, sent
+from zcd.web.job_end import PATIENCE_S, JobEnd
+from zcd.web.job_store import JobStore
+from zcd.web.repair_request import (
+    CHOSEN,
+    OLD,
+    PARTS,
+    RepairRequest,
+    drawers,
+    repair_request_of,
+    sent,
+)
 from zcd.web.replaced_parts import fitted
-from zcd.web.state import RECORD, Desk
-from zcd.web.workers import Work, Works
+from zcd.web.state import RECORD, PageState
+from zcd.web.workers import Task, WorkerPool
 
 CAUTIONS = (*GENERAL, *DEAD, *FITTING, *ISOLATED, *LIVE)
 KINDS = {".html": "text/html; charset=utf-8", ".pdf": "application/pdf"}
-Words = dict[str, Any]
+TemplateContext = dict[str, Any]
 
 NO_BOARD = "there is no board yet"
 
 
-class RepairSheet:
+class RepairPage:
     """The third sheet.
 
     Parameters
     ----------
-    desk : Desk
-    jobs : KeptJobs
-    works : Works
+    state : PageState
+    jobs : JobStore
+    workers : WorkerPool
     """
 
-    def __init__(self, desk: Desk, jobs: KeptJobs, works: Works) -> None:
-        self.desk = desk
-        self.works = works
-        self.ending = Ending(works, jobs)
+    def __init__(self, state: PageState, jobs: JobStore, workers: WorkerPool) -> None:
+        self.desk = state
+        self.works = workers
+        self.ending = JobEnd(workers, jobs)
 
     def routes(self) -> list[Route]:
         """Its addresses."""
-        pieces: dict[str, Callable[[Asked], Words]] = {
+        pieces: dict[str, Callable[[RepairRequest], TemplateContext]] = {
             "drawer": self._drawer,
             "again": self._again,
             "hold": self._hold,
@@ -68,56 +76,64 @@ class RepairSheet:
             "report": self._report,
         }
         return [
-            Route("/repair", self.sheet),
+            Route("/repair", self.page),
             *(Route(f"/repair/{name}", self._piece(name, do)) for name, do in pieces.items()),
             *(Route(f"/repair/report{kind}", self._download(kind)) for kind in KINDS),
             Route("/repair/keep", self._posted("again", self._keep), methods=["POST"]),
             Route("/repair/close", self._posted("end", self._close), methods=["POST"]),
         ]
 
-    def sheet(self, request: Request) -> Response:
+    def page(self, request: Request) -> Response:
         """The whole sheet; what takes long comes piece by piece."""
-        asked = asked_of(self.desk, request.query_params)
-        board, before = asked.board, asked.before
-        words: Words = {"changes": (), "refs": [], "quantities": [], "causes": []}
+        repair_request = repair_request_of(self.desk, request.query_params)
+        board, before = repair_request.board, repair_request.before
+        words: TemplateContext = {"changes": (), "refs": [], "quantities": [], "causes": []}
         if board is not None:
             words = {
                 "changes": () if before is None else changes(before, board),
-                "refs": _pairs(asked.refs),
+                "refs": _pairs(repair_request.refs),
                 "quantities": [(q.key, q.words) for q in quantities(board).values()],
                 "causes": _pairs(c.key for c in causes_of(before or board) if c.key != "healthy"),
             }
-        return self._fill("repair_sheet.html.j2", request, asked, **words)
+        return self._fill("repair_page.html.j2", request, repair_request, **words)
 
-    def _piece(self, name: str, do: Callable[[Asked], Words]) -> Callable[[Request], Response]:
+    def _piece(
+        self, name: str, do: Callable[[RepairRequest], TemplateContext]
+    ) -> Callable[[Request], Response]:
         """One piece of the sheet, ready or still being worked out."""
 
         def endpoint(request: Request) -> Response:
-            asked = asked_of(self.desk, request.query_params)
-            words: Words = {"problem": NO_BOARD}
-            if asked.board is not None:
-                words = do(asked)
+            repair_request = repair_request_of(self.desk, request.query_params)
+            words: TemplateContext = {"problem": NO_BOARD}
+            if repair_request.board is not None:
+                words = do(repair_request)
             chosen = bool(request.query_params.get(CHOSEN))
-            filled = self._fill(f"repair_{name}.html.j2", request, asked, again=chosen, **words)
+            filled = self._fill(
+                f"repair_{name}.html.j2", request, repair_request, again=chosen, **words
+            )
             if chosen:
-                filled.headers["HX-Replace-Url"] = f"/repair?{asked.query}"
+                filled.headers["HX-Replace-Url"] = f"/repair?{repair_request.query}"
             return filled
 
         return endpoint
 
-    def _posted(self, name: str, do: Callable[[Asked], str]) -> Callable[[Request], Any]:
+    def _posted(self, name: str, do: Callable[[RepairRequest], str]) -> Callable[[Request], Any]:
         """A change that is asked for by a button; the piece is told again."""
 
         def act(request: Request, texts: dict[str, str]) -> Response:
-            asked = asked_of(self.desk, texts)
-            words: Words = {"problem": NO_BOARD}
-            if asked.board is not None:
-                told = do(asked)
-                asked = asked_of(self.desk, texts)
-                words = self._again(asked) if name == "again" else self._end(asked, PATIENCE_S)
+            repair_request = repair_request_of(self.desk, texts)
+            words: TemplateContext = {"problem": NO_BOARD}
+            if repair_request.board is not None:
+                told = do(repair_request)
+                repair_request = repair_request_of(self.desk, texts)
+                words = (
+                    self._again(repair_request)
+                    if name == "again"
+                    else self._end(repair_request, PATIENCE_S)
+                )
                 words["told"] = told
             return self._fill(
-                f"repair_{name}.html.j2", request, asked, again=True, written=True, **words
+                f"repair_{name}.html.j2", request, repair_request, again=True, written=True, **words
             )
 
         async def endpoint(request: Request) -> Response:
@@ -125,120 +141,137 @@ class RepairSheet:
 
         return endpoint
 
-    def _drawer(self, asked: Asked) -> Words:
+    def _drawer(self, repair_request: RepairRequest) -> TemplateContext:
         """What may stand in place of a part, each choice a way to the board with it."""
-        if not asked.part:
+        if not repair_request.part:
             return {"nothing": True}
-        if asked.drawer_problem:
-            return {"problem": asked.drawer_problem}
-        assert asked.before is not None
+        if repair_request.drawer_problem:
+            return {"problem": repair_request.drawer_problem}
+        assert repair_request.before is not None
         # the part that failed is replaced on the board as it came in
-        board = asked.before
-        style = asked.style or board.chains[0][0].style
-        work = self.works.ask(tasks.from_drawer, board, asked.drawer_place, style, (asked.part,))
-        words = _ready(work)
+        board = repair_request.before
+        style = repair_request.style or board.chains[0][0].style
+        task = self.works.ask(
+            tasks.substitute, board, repair_request.drawer_place, style, (repair_request.part,)
+        )
+        words = _ready(task)
         if "choices" in words:
             words["choices"] = [
-                (choice.words, choice.margin, self._with(asked, choice.board))
+                (choice.words, choice.margin, self._with(repair_request, choice.board))
                 for choice in words["choices"]
             ]
         return words
 
-    def _with(self, asked: Asked, board: Any) -> str:
+    def _with(self, repair_request: RepairRequest, board: Any) -> str:
         """The query of this sheet with other parts on the board."""
-        assert asked.before is not None
-        texts = fitted(asked.looked.base, asked.before, board)
+        assert repair_request.before is not None
+        texts = fitted(repair_request.board_request.base, repair_request.before, board)
         # the same parts again are the board as it came in, whatever was fitted before
-        old = {} if asked.repaired is None else {PARTS: OLD}
-        return urlencode({**differing(asked.looked.base, texts), **old, **asked.state})
+        old = {} if repair_request.repaired is None else {PARTS: OLD}
+        return urlencode(
+            {**differing(repair_request.board_request.base, texts), **old, **repair_request.state}
+        )
 
-    def _again(self, asked: Asked) -> Words:
+    def _again(self, repair_request: RepairRequest) -> TemplateContext:
         """The readings after the repair, beside those of a good board."""
-        assert asked.board is not None
-        job = asked.job
-        words: Words = {"told": "", "errors": asked.errors, "expected": None, "retests": ()}
+        assert repair_request.board is not None
+        job = repair_request.job
+        words: TemplateContext = {
+            "told": "",
+            "errors": repair_request.errors,
+            "expected": None,
+            "retests": (),
+        }
         if job is not None:
-            words["retests"] = tuple(map(retested_line, job.retests))
-            if job.measured and not asked.measured:
-                circuit = build_circuit(asked.board)
-                words["expected"] = compared_sheet(job.measured, asked.board, circuit, asked.meter)
-        if not asked.measured:
+            words["retests"] = tuple(map(retest_record_line, job.retests))
+            if job.measured and not repair_request.measured:
+                circuit = build_circuit(repair_request.board)
+                words["expected"] = compared_table(
+                    job.measured, repair_request.board, circuit, repair_request.meter
+                )
+        if not repair_request.measured:
             return {**words, "nothing": True}
-        return {**words, **_ready(self.ending.retest(asked))}
+        return {**words, **_ready(self.ending.retest(repair_request))}
 
-    def _hold(self, asked: Asked) -> Words:
+    def _hold(self, repair_request: RepairRequest) -> TemplateContext:
         """The verdict, with every rule."""
-        return _ready(self.works.ask(tasks.held, asked.board))
+        return _ready(self.works.ask(tasks.check, repair_request.board))
 
-    def _years(self, asked: Asked) -> Words:
+    def _years(self, repair_request: RepairRequest) -> TemplateContext:
         """The years, once asked for."""
-        return _ready(self.works.ask(tasks.years_ahead, asked.board))
+        return _ready(self.works.ask(tasks.outlook, repair_request.board))
 
-    def _map(self, asked: Asked) -> Words:
+    def _map(self, repair_request: RepairRequest) -> TemplateContext:
         """Where sync is lost."""
-        assert asked.board is not None
-        known = quantities(asked.board)
-        across, up = asked.across, asked.up
+        assert repair_request.board is not None
+        known = quantities(repair_request.board)
+        across, up = repair_request.across, repair_request.up
         if across not in known or up not in known or across == up:
             return {"problem": "two different quantities make a map"}
-        return _ready(self.works.ask(tasks.where_lost, asked.board, across, up))
+        return _ready(self.works.ask(tasks.loss_map, repair_request.board, across, up))
 
-    def _story(self, asked: Asked) -> Words:
+    def _story(self, repair_request: RepairRequest) -> TemplateContext:
         """Why the flags came: of the cause chosen, else of the one that the readings name."""
-        key, severity, words = asked.cause, None, {}
-        if not key and asked.job is not None and asked.job.measured:
-            work = self.ending.named(asked)
-            words = _ready(work)
+        key, severity, words = repair_request.cause, None, {}
+        if not key and repair_request.job is not None and repair_request.job.measured:
+            task = self.ending.named(repair_request)
+            words = _ready(task)
             if "key" not in words:
                 return words
             key, severity = words["key"], words["severity"]
-        if not key or asked.before is None:
+        if not key or repair_request.before is None:
             return {"nothing": True}
-        told = _ready(self.works.ask(tasks.told, asked.before, key, severity))
+        told = _ready(self.works.ask(tasks.story, repair_request.before, key, severity))
         return {**told, "named": words.get("conclusion", ""), "part": words.get("part", "")}
 
-    def _end(self, asked: Asked, patience_s: float = 0.2) -> Words:
+    def _end(self, repair_request: RepairRequest, patience_s: float = 0.2) -> TemplateContext:
         """What it was, for the record."""
-        if asked.job is None:
+        if repair_request.job is None:
             return {"nothing": True}
-        words: Words = {"told": "", "faults": asked.faults, "key": ""}
-        if asked.job.measured and asked.job.closed is None:
-            words = {**words, **_ready(self.ending.named(asked, patience_s))}
+        words: TemplateContext = {"told": "", "faults": repair_request.faults, "key": ""}
+        if repair_request.job.measured and repair_request.job.closed is None:
+            words = {**words, **_ready(self.ending.named(repair_request, patience_s))}
         return words
 
-    def _report(self, asked: Asked) -> Words:
+    def _report(self, repair_request: RepairRequest) -> TemplateContext:
         """Whether the report is ready to be taken."""
-        kind = asked.kind
+        kind = repair_request.kind
         if kind not in KINDS:
             return {"nothing": True}
-        return {**_ready(self.ending.report(asked)), "kind": kind, "query": asked.query}
+        return {
+            **_ready(self.ending.report(repair_request)),
+            "kind": kind,
+            "query": repair_request.query,
+        }
 
     def _download(self, kind: str) -> Callable[[Request], Response]:
         """The report as a file."""
 
         def endpoint(request: Request) -> Response:
-            asked = asked_of(self.desk, {**request.query_params, "kind": kind})
-            if asked.board is None:
+            repair_request = repair_request_of(self.desk, {**request.query_params, "kind": kind})
+            if repair_request.board is None:
                 return Response(NO_BOARD, 422, media_type="text/plain")
-            work = self.ending.report(asked, patience_s=120.0)
-            if not work.done or work.problem:
-                return Response(work.problem or "too slow", 500, media_type="text/plain")
-            name = f"{asked.looked.job or 'board'}-report{kind}"
+            task = self.ending.report(repair_request, patience_s=120.0)
+            if not task.done or task.problem:
+                return Response(task.problem or "too slow", 500, media_type="text/plain")
+            name = f"{repair_request.board_request.job or 'board'}-report{kind}"
             headers = {"Content-Disposition": f'attachment; filename="{_ascii(name)}"'}
-            return Response(work.found, media_type=KINDS[kind], headers=headers)
+            return Response(task.result, media_type=KINDS[kind], headers=headers)
 
         return endpoint
 
-    def _keep(self, asked: Asked) -> str:
-        return self.ending.keep(asked)
+    def _keep(self, repair_request: RepairRequest) -> str:
+        return self.ending.keep(repair_request)
 
-    def _close(self, asked: Asked) -> str:
-        return self.ending.close(asked)
+    def _close(self, repair_request: RepairRequest) -> str:
+        return self.ending.close(repair_request)
 
-    def _fill(self, template: str, request: Request, asked: Asked, **words: Any) -> Response:
-        board = asked.board
-        ground: Words = {
-            "asked": asked,
+    def _fill(
+        self, template: str, request: Request, repair_request: RepairRequest, **words: Any
+    ) -> Response:
+        board = repair_request.board
+        ground: TemplateContext = {
+            "asked": repair_request,
             "name": "" if board is None else plain(board.name),
             "line": "" if board is None else board_line(board),
             "cautions": CAUTIONS,
@@ -252,11 +285,13 @@ class RepairSheet:
             "again": False,
             "written": False,
             "record": RECORD,
-            "as_it_came": urlencode({**asked.state, PARTS: OLD}),
-            "as_kept": urlencode({k: t for k, t in asked.state.items() if k != PARTS}),
+            "as_it_came": urlencode({**repair_request.state, PARTS: OLD}),
+            "as_kept": urlencode({k: t for k, t in repair_request.state.items() if k != PARTS}),
             "old": (PARTS, OLD),
         }
-        return self.desk.fill(template, request, asked.looked, **{**ground, **words})
+        return self.desk.fill(
+            template, request, repair_request.board_request, **{**ground, **words}
+        )
 
 
 def _pairs(values: Iterable[str]) -> list[tuple[str, str]]:
@@ -264,13 +299,13 @@ def _pairs(values: Iterable[str]) -> list[tuple[str, str]]:
     return [(value, value) for value in values]
 
 
-def _ready(work: Work) -> Words:
+def _ready(task: Task) -> TemplateContext:
     """What a template needs of a piece of work: its words, or why there are none yet."""
-    if not work.done:
+    if not task.done:
         return {"busy": True}
-    if work.problem:
-        return {"problem": work.problem}
-    words = dict(work.found) if isinstance(work.found, dict) else {}
+    if task.problem:
+        return {"problem": task.problem}
+    words = dict(task.result) if isinstance(task.result, dict) else {}
     for key in ("picture", "pictures"):
         if key in words:
             drawn = words[key]

@@ -23,9 +23,9 @@ from zcd.errors import InputError
 from zcd.settings import PAPERS, Settings
 from zcd.substitutes.search import DRIVE
 from zcd.web.board_form import differing, known, read, texts_of
-from zcd.web.job_store import marked_job
+from zcd.web.job_store import job_and_version
 from zcd.web.resistor_rows import Texts
-from zcd.web.state import RECORD, REPAIR, Desk, Looked
+from zcd.web.state import RECORD, REPAIR, BoardRequest, PageState
 
 PARTS, OLD = "parts", "old"
 """Says that the sheet is about the board as it came in, whatever was fitted since."""
@@ -33,16 +33,16 @@ CHOSEN = "chosen"
 """Name under which a request says that a person chose something, which the address then keeps."""
 USUAL = {"drawer": "E24", "across": "mains", "up": "ctr"}
 LONGEST_TEXT, LONGEST_READINGS = 200, 1500
-MOST_DRAWERS, MOST_FIELDS = 50, 500
+MAX_DRAWERS, MAX_FIELDS = 50, 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class RepairRequest:
     """A request.
 
     Parameters
     ----------
-    looked : Looked
+    board_request : BoardRequest
     before : Board or None
         As the board came in: that of the job, else as in the file that was opened.
     job : Job or None
@@ -57,9 +57,9 @@ class Asked:
         Whether closed jobs shift what is likely.
     kind : str
         Of the report.
-    mark : str
+    version : str
         Of the job's file as it stands; empty: there is none.
-    seen : str
+    expected_version : str
         Of the file that the page shows.
     repaired : Path or None
         Board file of the last retest, where that is another one than the job's.
@@ -73,7 +73,7 @@ class Asked:
         Of the bench.
     """
 
-    looked: Looked
+    board_request: BoardRequest
     before: Board | None
     job: Job | None
     texts: dict[str, str]
@@ -82,8 +82,8 @@ class Asked:
     folder: Path
     counts: bool
     kind: str
-    mark: str
-    seen: str
+    version: str
+    expected_version: str
     repaired: Path | None = None
     kept: Board | None = None
     lost: str = ""
@@ -93,7 +93,7 @@ class Asked:
     @property
     def board(self) -> Board | None:
         """After the repair: as the fields say."""
-        return self.looked.board
+        return self.board_request.board
 
     @property
     def as_printed(self) -> bool:
@@ -180,14 +180,14 @@ class Asked:
         """What the address keeps but for the board: name of the job, fields of this sheet."""
         usual = {**USUAL, "paper": self.settings.paper}
         kept = {k: t for k, t in self.texts.items() if t and t != usual.get(k)}
-        about = {"job": self.looked.job} if self.looked.job else {}
+        about = {"job": self.board_request.job} if self.board_request.job else {}
         old = {PARTS: OLD} if self.repaired is not None and self.as_it_came else {}
         return {**about, **old, **({} if self.counts else {RECORD: "off"}), **kept}
 
     @property
     def told(self) -> dict[str, str]:
         """What of the board the address must tell beside the file."""
-        return differing(self.looked.base, self.looked.typed)
+        return differing(self.board_request.base, self.board_request.typed)
 
     @property
     def query(self) -> str:
@@ -202,46 +202,48 @@ class Asked:
 async def sent(request: Request) -> dict[str, str]:
     """What a form of this sheet sends: short texts, of which the guard limits the sum."""
     body = (await request.body()).decode("utf-8", errors="replace")
-    return dict(parse_qsl(body, keep_blank_values=True, max_num_fields=MOST_FIELDS))
+    return dict(parse_qsl(body, keep_blank_values=True, max_num_fields=MAX_FIELDS))
 
 
-def asked_of(desk: Desk, said: Mapping[str, str]) -> Asked:
+def repair_request_of(state: PageState, said: Mapping[str, str]) -> RepairRequest:
     """Read a request: its query, or the fields that a form sent."""
-    looked = desk.looked(said)
+    board_request = state.board_request(said)
     job, problem, mark = None, "", ""
-    if looked.job:
+    if board_request.job:
         try:
-            job, mark = marked_job(desk.job_file(looked.job), desk.settings.meter)
+            job, mark = job_and_version(state.job_file(board_request.job), state.settings.meter)
         except InputError as error:
             problem = str(error)
     if job is not None and job.file is None:
         job = None
     repaired, kept, lost, as_it_came = None, None, "", said.get(PARTS) == OLD
     if job is not None:
-        repaired, kept, told, lost = _repaired(job, looked.base)
-        if told and not (as_it_came or looked.edited):
+        repaired, kept, told, lost = _repaired(job, board_request.base)
+        if told and not (as_it_came or board_request.edited):
             # the bench goes on with the board that was kept
-            looked = desk.looked({k: t for k, t in said.items() if not known(k)} | told)
+            board_request = state.board_request(
+                {k: t for k, t in said.items() if not known(k)} | told
+            )
     longest = {"after": LONGEST_READINGS}
     texts = {key: said.get(key, "")[: longest.get(key, LONGEST_TEXT)] for key in REPAIR}
-    measured, wrong = _readings(texts["after"], looked.board)
-    return Asked(
-        looked=looked,
-        before=read(looked.base)[0],
+    measured, wrong = _readings(texts["after"], board_request.board)
+    return RepairRequest(
+        board_request=board_request,
+        before=read(board_request.base)[0],
         job=job,
         texts=texts,
         measured=measured,
         errors={k: t for k, t in (("after", wrong), ("", problem)) if t},
-        folder=desk.folder,
+        folder=state.folder,
         counts=said.get(RECORD) != "off",
         kind=said.get("kind", ""),
-        mark=mark,
-        seen=said.get("seen", ""),
+        version=mark,
+        expected_version=said.get("seen", ""),
         repaired=repaired,
         kept=kept,
         lost=lost,
         as_it_came=as_it_came,
-        settings=desk.settings,
+        settings=state.settings,
     )
 
 
@@ -276,6 +278,6 @@ def _readings(text: str, board: Board | None) -> tuple[tuple[Measured, ...], str
 def drawers(folder: Path) -> tuple[str, ...]:
     """Drawer files of a folder, by their names."""
     try:
-        return tuple(sorted(p.name for p in folder.glob("*drawer*.toml")))[:MOST_DRAWERS]
+        return tuple(sorted(p.name for p in folder.glob("*drawer*.toml")))[:MAX_DRAWERS]
     except OSError:
         return ()

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from zcd.web.board_fields import PARALLEL, String, groups
 
-MOST_ROWS, MOST_STRINGS = 30, 10
+MAX_ROWS, MAX_STRINGS = 30, 10
 LISTS = ("chain.resistors", "chain.return_resistors")
 ROW = re.compile(
     r"(chain\.(?:resistors|return_resistors|parallel\.\d{1,2}))\.(\d{1,2})(?:\.(\w+))?", re.ASCII
@@ -60,11 +60,11 @@ def added(texts: Mapping[str, str], where: str) -> Texts:
         ]
         number = max(numbers, default=0) + 1
         return (
-            with_rows(texts, f"{PARALLEL}.{number}", [{}]) if number <= MOST_STRINGS else {**texts}
+            with_rows(texts, f"{PARALLEL}.{number}", [{}]) if number <= MAX_STRINGS else {**texts}
         )
     if where not in {s.key for s in strings_of(texts)}:
         return {**texts}
-    return with_rows(texts, where, [*rows_of(texts, where), {}][:MOST_ROWS])
+    return with_rows(texts, where, [*rows_of(texts, where), {}][:MAX_ROWS])
 
 
 def removed(texts: Mapping[str, str], row: str) -> Texts:

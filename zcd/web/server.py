@@ -12,9 +12,9 @@ from contextlib import suppress
 from zcd.errors import InputError
 from zcd.web.app import make_app
 from zcd.web.guard import LOOPBACK
-from zcd.web.state import Desk
+from zcd.web.state import PageState
 
-MOST_HEAPS = -8
+MAX_HEAPS = -8
 """``M_ARENA_MAX`` of glibc's ``malloc.h``."""
 GIVEN_UP = ("MUST_CLOSE", "CLOSED", "ERROR")
 """States of a line on which nothing more is said."""
@@ -27,7 +27,7 @@ def _keep_one_heap() -> None:
     pages leave behind in one of them is of no use to the others, and the server would grow.
     """
     with suppress(AttributeError, OSError, TypeError):  # systems with another library
-        ctypes.CDLL(None).mallopt(MOST_HEAPS, 1)
+        ctypes.CDLL(None).mallopt(MAX_HEAPS, 1)
 
 
 def _is_news(record: logging.LogRecord) -> bool:
@@ -42,14 +42,14 @@ def _is_news(record: logging.LogRecord) -> bool:
     return not (isinstance(error, h11.LocalProtocolError) and closed)
 
 
-def serve(port: int, desk: Desk, ready: Callable[[str], None]) -> None:
+def serve(port: int, state: PageState, ready: Callable[[str], None]) -> None:
     """Serve the page until the person ends it.
 
     Parameters
     ----------
     port : int
         0 takes any free one.
-    desk : Desk
+    state : PageState
         What lies on it.
     ready : callable
         Told the address as soon as the page can be reached.
@@ -75,7 +75,7 @@ def serve(port: int, desk: Desk, ready: Callable[[str], None]) -> None:
         door.listen()
         taken = door.getsockname()[1]
         config = uvicorn.Config(
-            make_app(taken, desk),
+            make_app(taken, state),
             log_level="warning",
             server_header=False,
             access_log=False,

@@ -20,12 +20,12 @@ from starlette.responses import HTMLResponse
 from zcd.board.model import Board
 from zcd.board.toml_files import parse_toml, read_text, refuse
 from zcd.diagnosis.job import WANTED, board_file_of, job_file_of
-from zcd.errors import InputError, refusal
-from zcd.report.table import FAILS
+from zcd.errors import InputError, invalid_value
+from zcd.report.table import FAIL
 from zcd.report.text import version_text
 from zcd.settings import Settings
 from zcd.web.board_form import START, differing, file_of, read, texts_of, typed_over
-from zcd.web.fragment_versions import mark_of, shown_of
+from zcd.web.fragment_versions import shown_of, version_of
 from zcd.web.resistor_rows import added, removed
 
 HERE = Path(__file__).parent
@@ -48,7 +48,7 @@ LONGEST_NAME = 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Looked:
+class BoardRequest:
     """What a request is about.
 
     Parameters
@@ -97,12 +97,12 @@ def _read(typed: tuple[tuple[str, str], ...]) -> tuple[Board | None, dict[str, s
     return read(dict(typed))
 
 
-class Desk:
+class PageState:
     """The page's own desk.
 
     Parameters
     ----------
-    found : mapping, optional
+    file_keys : mapping, optional
         Keys of the board file that was opened.
     board_file : Path, optional
         Where it lies.
@@ -114,12 +114,12 @@ class Desk:
 
     def __init__(
         self,
-        found: Mapping[str, Any] | None = None,
+        file_keys: Mapping[str, Any] | None = None,
         board_file: Path | None = None,
         folder: Path = Path(),
         settings: Settings | None = None,
     ) -> None:
-        self.base = START if found is None else texts_of(found)
+        self.base = START if file_keys is None else texts_of(file_keys)
         self.board_file = board_file
         self.folder = folder
         self.settings = settings or Settings()
@@ -128,14 +128,14 @@ class Desk:
             autoescape=True,
             undefined=StrictUndefined,
         )
-        self._templates.filters["mark"] = mark_of
-        self._templates.globals.update(fails=FAILS, sheets=SHEETS, version=version_text())
+        self._templates.filters["mark"] = version_of
+        self._templates.globals.update(fails=FAIL, sheets=SHEETS, version=version_text())
 
-    def look(self, request: Request) -> Looked:
+    def read_address(self, request: Request) -> BoardRequest:
         """Read an address."""
-        return self.looked(request.query_params)
+        return self.board_request(request.query_params)
 
-    def looked(self, asked: Mapping[str, str]) -> Looked:
+    def board_request(self, asked: Mapping[str, str]) -> BoardRequest:
         """Read what an address, or a form, says."""
         job, problem, base = asked.get(JOB, ""), "", self.base
         if job:
@@ -151,7 +151,7 @@ class Desk:
         if problem:
             board, errors = None, {"": problem, **errors}
         beside = {k: v for k, v in asked.items() if k in CARRIED and v}
-        return Looked(
+        return BoardRequest(
             base=base,
             typed=typed,
             board=board,
@@ -173,14 +173,14 @@ class Desk:
         plain = all(kind(name).name == name for kind in (PurePosixPath, PureWindowsPath))
         fits = name.isprintable() and 0 < len(name) <= LONGEST_NAME
         if not (plain and fits) or name.startswith("."):
-            raise refusal(name[:LONGEST_NAME], 'a name such as "board-job"', JOB)
+            raise invalid_value(name[:LONGEST_NAME], 'a name such as "board-job"', JOB)
         return self.folder / f"{name}.toml"
 
-    def board_file_text(self, looked: Looked) -> str:
+    def board_file_text(self, board_request: BoardRequest) -> str:
         """The board as a board file."""
         import tomlkit
 
-        return tomlkit.dumps(file_of(looked.typed))
+        return tomlkit.dumps(file_of(board_request.typed))
 
     def _base_of(self, job_file: Path) -> dict[str, str]:
         """Texts of the board file that a job is about."""
@@ -192,11 +192,13 @@ class Desk:
         board_file = board_file_of(job_file, file.board)
         return texts_of(parse_toml(read_text(board_file, wanted), board_file.name, wanted))
 
-    def fill(self, template: str, request: Request, looked: Looked, **words: Any) -> HTMLResponse:
+    def fill(
+        self, template: str, request: Request, board_request: BoardRequest, **words: Any
+    ) -> HTMLResponse:
         """A sheet, or a piece of one; every one knows the way to the others."""
         text = self._templates.get_template(template).render(
             here="/" + request.url.path.split("/")[1],
-            looked=looked,
+            looked=board_request,
             shown=shown_of(request.headers),
             **words,
         )

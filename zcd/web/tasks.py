@@ -16,7 +16,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.readings import Measured
 from zcd.report.document import Document
 
-Words = dict[str, Any]
+TemplateContext = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,7 +28,7 @@ class Choice:
     board: Board
 
 
-def held(board: Board) -> Words:
+def check(board: Board) -> TemplateContext:
     """Whether a board holds, with every rule: as `zcd check` says it."""
     from zcd import api
     from zcd.report.of_check import board_line, failed_lines
@@ -45,7 +45,7 @@ def held(board: Board) -> Words:
     }
 
 
-def _tables(document: Document) -> Words:
+def _tables(document: Document) -> TemplateContext:
     """The tables of a document, and where their limits and values come from."""
     from zcd.report.document import Notes
 
@@ -58,38 +58,38 @@ def _tables(document: Document) -> Words:
     }
 
 
-def years_ahead(board: Board) -> Words:
+def outlook(board: Board) -> TemplateContext:
     """What decides the headroom, and the margin over the years: `zcd check --outlook`."""
     from zcd import api
     from zcd.drawing.figures import figure_svg, outlook_figures
-    from zcd.report.of_outlook import outlook_sheets
+    from zcd.report.of_outlook import outlook_tables
 
     found = api.check(board, outlook=True)
     assert found.outlook is not None
     figures = outlook_figures(board, found.outlook)
     return {
-        "tables": outlook_sheets(found),
+        "tables": outlook_tables(found),
         "pictures": tuple(figure_svg(figure) for figure in figures),
     }
 
 
-def where_lost(board: Board, across: str, up: str) -> Words:
+def loss_map(board: Board, across: str, up: str) -> TemplateContext:
     """Where sync is lost over two quantities: `zcd map`."""
     from zcd import api
     from zcd.drawing.figures import figure_svg, loss_map_figure
-    from zcd.report.of_loss_map import map_lines, map_sheet, map_title
+    from zcd.report.of_loss_map import loss_map_lines, loss_map_table, loss_map_title
 
     found = api.loss_map(board, across, up)
     assert found.share is not None
     return {
-        "title": map_title(found),
-        "lines": map_lines(found, found.share),
-        "tables": (map_sheet(found),),
+        "title": loss_map_title(found),
+        "lines": loss_map_lines(found, found.share),
+        "tables": (loss_map_table(found),),
         "picture": figure_svg(loss_map_figure(board, found, found.share)),
     }
 
 
-def from_drawer(board: Board, drawer: str, style: str, refs: tuple[str, ...]) -> Words:
+def substitute(board: Board, drawer: str, style: str, refs: tuple[str, ...]) -> TemplateContext:
     """What may stand in place of a part: `zcd substitute`.
 
     Parameters
@@ -162,7 +162,7 @@ def _swap_choices(swaps: Sequence[Any], board: Board, *, pull_up: bool = False) 
     return choices
 
 
-def named(job: Job, counts: bool, stamp: str) -> Words:
+def diagnose(job: Job, counts: bool, stamp: str) -> TemplateContext:
     """What the readings of a job say: `zcd diagnose`.
 
     Parameters
@@ -173,14 +173,14 @@ def named(job: Job, counts: bool, stamp: str) -> Words:
     stamp : str
         Of the state of the job's folder, so that it is asked again when that changes.
     """
-    from zcd.report.of_diagnosis import ranked_sheet
+    from zcd.report.of_diagnosis import ranked_table
     from zcd.report.of_diagnosis_text import sentence
 
     case = _case(job, counts)
     first = case.diagnosis.ranked[0]
     return {
         "conclusion": sentence(case.diagnosis.conclusion),
-        "tables": (ranked_sheet(case.diagnosis, case.circuit),),
+        "tables": (ranked_table(case.diagnosis, case.circuit),),
         "key": first.key,
         "severity": first.severity,
         "part": "" if first.fault is None else first.fault.part,
@@ -194,12 +194,12 @@ def _case(job: Job, counts: bool) -> Any:
 
 
 def _known(job: Job, counts: bool) -> Any:
-    from zcd.jobs.analysis import experienced
+    from zcd.jobs.analysis import fault_statistics_of
 
-    return experienced(job, str(job.file)) if counts and job.file is not None else None
+    return fault_statistics_of(job, str(job.file)) if counts and job.file is not None else None
 
 
-def told(board: Board, key: str, severity: float | None) -> Words:
+def story(board: Board, key: str, severity: float | None) -> TemplateContext:
     """What a cause does from switching on, and why it raises its flags: `zcd story`.
 
     Parameters
@@ -213,7 +213,7 @@ def told(board: Board, key: str, severity: float | None) -> Words:
     """
     from zcd.drawing.figures import figure_svg
     from zcd.drawing.timeline import timeline_figure
-    from zcd.report.of_story import events_sheet, headline
+    from zcd.report.of_story import events_table, headline
     from zcd.report.of_story_flags import why_lines
     from zcd.simulation.causes import find_cause, of_severity
     from zcd.simulation.timeline import stories_of
@@ -223,41 +223,41 @@ def told(board: Board, key: str, severity: float | None) -> Words:
     return {
         "headline": headline(story),
         "lines": why_lines(story),
-        "tables": (events_sheet(story),),
+        "tables": (events_table(story),),
         "picture": figure_svg(timeline_figure(story, board.name)),
     }
 
 
-def read_again(
+def retest(
     board: Board,
     meter: Meter,
     measured: tuple[Measured, ...],
     before: tuple[Measured, ...],
-) -> Words:
+) -> TemplateContext:
     """Whether the repaired board reads as a good one: `zcd retest`."""
     from datetime import date
 
-    from zcd.diagnosis.fault_dictionary import make_atlas
+    from zcd.diagnosis.fault_dictionary import make_fault_dictionary
     from zcd.diagnosis.retest import retest
-    from zcd.jobs.retests import retested
+    from zcd.jobs.retests import retest_record_of
     from zcd.report.of_retest import missing_line, remaining_lines, retest_line
-    from zcd.report.of_retest_record import retested_sheet
+    from zcd.report.of_retest_record import retest_record_table
 
-    atlas = make_atlas(board, meter, stored=True)
-    found = retest(atlas, measured, before)
-    atlas.keep()
-    kept = retested(found, date.today())
+    dictionary = make_fault_dictionary(board, meter, stored=True)
+    found = retest(dictionary, measured, before)
+    dictionary.keep()
+    record = retest_record_of(found, date.today())
     return {
         "line": retest_line(found),
         "good": found.good,
-        "tables": (retested_sheet(kept),),
+        "tables": (retest_record_table(record),),
         "to_take": [reading.words for reading in found.to_take],
         "lines": [line for line in (missing_line(found), *remaining_lines(found)) if line],
-        "kept": kept,
+        "kept": record,
     }
 
 
-def reported(
+def report(
     job: Job | None,
     board: Board,
     counts: bool,
@@ -274,7 +274,7 @@ def reported(
     board : Board
         After the repair.
     counts, stamp
-        As for `named`.
+        As for `diagnose`.
     kind : str
         ``.html`` or ``.pdf``.
     paper : str
@@ -283,12 +283,12 @@ def reported(
         Where there is no job.
     """
     from zcd.files import require_typesetter
-    from zcd.jobs.job_sheet import judged_job, pages_of, report_bytes
+    from zcd.jobs.job_sheet import checked_job, document_of, report_bytes
 
     require_typesetter(f"report{kind}")
     about = Job(board=board, meter=meter) if job is None else job
-    case, check = judged_job(about, board, _known(about, counts))
-    return report_bytes(pages_of(board, check, case, about.meter), kind, paper)
+    case, check = checked_job(about, board, _known(about, counts))
+    return report_bytes(document_of(board, check, case, about.meter), kind, paper)
 
 
 def stamp_of(folder: Path) -> str:

@@ -20,17 +20,17 @@ from typing import Any
 
 from zcd.errors import ZcdError
 
-HANDS = 2
+WORKER_COUNT = 2
 STALE_S = 10.0
 """Without a question about it for so long, work is ended."""
-LOOK_S = 0.1
-MOST_KEPT = 24
+POLL_S = 0.1
+MAX_KEPT = 24
 LESS_URGENT = 5
 """Steps of priority that the other processes stand behind the page's own answers."""
 
 
 @dataclass(slots=True)
-class Work:
+class Task:
     """One piece of work.
 
     Parameters
@@ -38,7 +38,7 @@ class Work:
     do : callable
         A function of a module, which the other process can find.
     arguments : tuple
-    found : Any
+    result : Any
         What came out.
     problem : str
         Why nothing did.
@@ -51,7 +51,7 @@ class Work:
 
     do: Callable[..., Any]
     arguments: tuple[Any, ...]
-    found: Any = None
+    result: Any = None
     problem: str = ""
     done: bool = False
     begun: bool = False
@@ -64,7 +64,7 @@ class Work:
         return not self.waiting and time.monotonic() - self.asked > STALE_S
 
 
-class Works:
+class WorkerPool:
     """Asks other processes, started when first needed, to do things.
 
     Parameters
@@ -73,14 +73,14 @@ class Works:
         How many processes.
     """
 
-    def __init__(self, hands: int = HANDS) -> None:
-        self._works: OrderedDict[Hashable, Work] = OrderedDict()
+    def __init__(self, hands: int = WORKER_COUNT) -> None:
+        self._tasks: OrderedDict[Hashable, Task] = OrderedDict()
         self._news = threading.Condition()
-        self._hands = hands
+        self._worker_count = hands
         self._idle = 0
         self._threads = 0
 
-    def ask(self, do: Callable[..., Any], *arguments: Any, patience_s: float = 0.2) -> Work:
+    def ask(self, do: Callable[..., Any], *arguments: Any, patience_s: float = 0.2) -> Task:
         """Ask for something; the answer is ready, or it is being worked out.
 
         Parameters
@@ -94,62 +94,62 @@ class Works:
 
         Returns
         -------
-        Work
+        Task
             To be asked for again until it is `done`.
         """
         key = (do.__module__, do.__qualname__, arguments)
         with self._news:
-            work = self._works.get(key)
-            if work is None:
-                work = self._works[key] = Work(do, arguments)
-                self._hire()
+            task = self._tasks.get(key)
+            if task is None:
+                task = self._tasks[key] = Task(do, arguments)
+                self._start()
                 self._news.notify_all()
-            work.asked = time.monotonic()
-            self._works.move_to_end(key)
+            task.asked = time.monotonic()
+            self._tasks.move_to_end(key)
             self._forget()
-            work.waiting += 1
-            self._news.wait_for(lambda: work.done, patience_s)
-            work.waiting -= 1
-            work.asked = time.monotonic()
-            return work
+            task.waiting += 1
+            self._news.wait_for(lambda: task.done, patience_s)
+            task.waiting -= 1
+            task.asked = time.monotonic()
+            return task
 
     def _forget(self) -> None:
         """Drop the oldest answers, and what was given up before it began."""
-        for key, work in list(self._works.items()):
-            too_many = len(self._works) > MOST_KEPT and work.done
-            if too_many or (work.stale and not work.begun):
-                del self._works[key]
+        for key, task in list(self._tasks.items()):
+            too_many = len(self._tasks) > MAX_KEPT and task.done
+            if too_many or (task.stale and not task.begun):
+                del self._tasks[key]
 
-    def _hire(self) -> None:
-        waiting = sum(not work.begun for work in self._works.values())
-        if waiting > self._idle and self._threads < self._hands:
+    def _start(self) -> None:
+        waiting = sum(not task.begun for task in self._tasks.values())
+        if waiting > self._idle and self._threads < self._worker_count:
             self._threads += 1
-            threading.Thread(target=self._hand, daemon=True).start()
+            threading.Thread(target=self._run, daemon=True).start()
 
-    def _hand(self) -> None:
+    def _run(self) -> None:
         """See one process through its work, for ever."""
-        helper: _Helper | None = None
+        helper: _Worker | None = None
         while True:
             with self._news:
                 self._idle += 1
                 self._news.wait_for(lambda: self._next() is not None)
                 self._idle -= 1
-                work = self._next()
-                assert work is not None
-                work.begun = True
-            helper = helper if helper is not None and helper.alive else _Helper()
-            ended = not helper.see_through(work)
+                task = self._next()
+                assert task is not None
+                task.begun = True
+            helper = helper if helper is not None and helper.alive else _Worker()
+            ended = not helper.run(task)
             with self._news:
                 if ended:
-                    self._works = OrderedDict(
-                        (key, each) for key, each in self._works.items() if each is not work
+                    self._tasks = OrderedDict(
+                        (key, each) for key, each in self._tasks.items() if each is not task
                     )
-                work.done = not ended
+                task.done = not ended
                 self._news.notify_all()
 
-    def _next(self) -> Work | None:
+    def _next(self) -> Task | None:
         """The work asked about last that nobody has begun."""
-        waiting = (w for w in reversed(self._works.values()) if not (w.begun or w.stale))
+        waiting = (w for w in reversed(self._tasks.values()) if not (w.begun or w.stale))
         return next(waiting, None)
 
 
@@ -166,13 +166,13 @@ def _deaf_to_interrupts() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-class _Helper:
+class _Worker:
     """Another process of this program, waiting for work."""
 
     def __init__(self) -> None:
         context = get_context("spawn")
         self._pipe, theirs = context.Pipe()
-        self._process = context.Process(target=_work, args=(theirs,), daemon=True)
+        self._process = context.Process(target=_run_tasks, args=(theirs,), daemon=True)
         with _deaf_to_interrupts():
             self._process.start()
         theirs.close()
@@ -181,17 +181,17 @@ class _Helper:
     def alive(self) -> bool:
         return self._process.is_alive()
 
-    def see_through(self, work: Work) -> bool:
+    def run(self, task: Task) -> bool:
         """Have a piece of work done; False where it was ended as stale."""
         try:
-            self._pipe.send((work.do, work.arguments))
-            while not self._pipe.poll(LOOK_S):
-                if work.stale:
+            self._pipe.send((task.do, task.arguments))
+            while not self._pipe.poll(POLL_S):
+                if task.stale:
                     self._end()
                     return False
-            work.found, work.problem = self._pipe.recv()
+            task.result, task.problem = self._pipe.recv()
         except (EOFError, OSError):
-            work.problem = "the process that worked it out came to an end"
+            task.problem = "the process that worked it out came to an end"
             self._end()
         return True
 
@@ -200,7 +200,7 @@ class _Helper:
         self._process.join()
 
 
-def _work(pipe: Connection) -> None:
+def _run_tasks(pipe: Connection) -> None:
     """What the other process does: one piece of work after the other, until the page is gone."""
     if hasattr(os, "nice"):  # Windows has none
         os.nice(LESS_URGENT)

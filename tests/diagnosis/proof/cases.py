@@ -13,13 +13,13 @@ from tests.diagnosis.proof.kept import Kept, atlas_of
 from tests.diagnosis.proof.patient import Patient, patient
 from tests.diagnosis.proof.wrong import chances
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.expected_readings import bench_card
-from zcd.diagnosis.fault_dictionary import Atlas
+from zcd.diagnosis.expected_readings import list_expected_readings
+from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.likelihood import error, scaled
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, present
-from zcd.diagnosis.readings import Measured, Reading, Side
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading
 from zcd.errors import SimulationError, SolverError
 
 FloatArray = NDArray[np.float64]
@@ -87,25 +87,25 @@ def cases_of(seed: int, number: int, cases: int = CASES_A_DESIGN) -> list[Result
     """Cases of one design; the fixed order is tried on some."""
     made = design(seed, number)
     kept = Kept(made)
-    atlas = atlas_of(made)
+    dictionary = atlas_of(made)
     found = []
     for case in range(cases):
         sick = patient(made, case, kept)
         try:
-            found.append(_result(atlas, sick, fixed=case % FIXED_ORDER_EVERY == 0))
+            found.append(_result(dictionary, sick, fixed=case % FIXED_ORDER_EVERY == 0))
         except (SimulationError, SolverError) as problem:
             print(f"left out: {sick.seed}, {sick.wrong.keys}: {problem}")
     kept.write()
-    atlas.keep()
+    dictionary.keep()
     return found
 
 
-def _result(atlas: Atlas, sick: Patient, *, fixed: bool) -> Result:
-    path = list(follow(atlas, sick))
+def _result(dictionary: FaultDictionary, sick: Patient, *, fixed: bool) -> Result:
+    path = list(follow(dictionary, sick))
     last = path[-1]
     first = last.ranked[0]
     holds = [n for n, r in enumerate(last.ranked, start=1) if true_of(sick, r)]
-    named = any(said_truly(sick, r) for r in last.alike)
+    named = any(said_truly(sick, r) for r in last.indistinguishable)
     rival = _rival(sick, last)
     return Result(
         number=sick.seed,
@@ -114,23 +114,23 @@ def _result(atlas: Atlas, sick: Patient, *, fixed: bool) -> Result:
         truth=" + ".join(sick.wrong.keys) or SIMPLE,
         first=first.key,
         place=min(holds, default=len(last.ranked) + 1),
-        group=len(last.alike),
+        group=len(last.indistinguishable),
         named=named,
-        apart=told_apart(atlas, sick, rival.fault) if rival is not None else True,
+        apart=told_apart(dictionary, sick, rival.fault) if rival is not None else True,
         said=_said(last),
         taken=len(last.measured),
-        fixed=len(list(follow(atlas, sick, _down_the_card(atlas)))) - 1 if fixed else 0,
+        fixed=len(list(follow(dictionary, sick, _down_the_card(dictionary)))) - 1 if fixed else 0,
         on_the_way=tuple((present(d.ranked), said_truly(sick, d.ranked[0])) for d in path[1:]),
-        expected=_expected(atlas, sick),
+        expected=_expected(dictionary, sick),
     )
 
 
-def _expected(atlas: Atlas, sick: Patient) -> float:
+def _expected(dictionary: FaultDictionary, sick: Patient) -> float:
     """Prior probability of what is wrong over how often it is put in."""
     truth = _plain(sick.wrong.keys)
     held = sum(
         float(share)
-        for fault, share in zip(atlas.faults, atlas.shares, strict=True)
+        for fault, share in zip(dictionary.faults, dictionary.shares, strict=True)
         if _plain(fault.members or ((fault.key,) if fault.key != SIMPLE else ())) == truth
     )
     return held / sum(often for w, often in chances(sick.healthy) if _plain(w.keys) == truth)
@@ -139,18 +139,18 @@ def _expected(atlas: Atlas, sick: Patient) -> float:
 def _said(last: Diagnosis) -> float:
     """Probability of what is named: a group, a fault that is there whatever the second is, the
     first, always or now and then."""
-    if last.alike[0] is last.ranked[0] and len(last.alike) == 1:
+    if last.indistinguishable[0] is last.ranked[0] and len(last.indistinguishable) == 1:
         return present(last.ranked)
-    return sum(r.probability for r in last.alike)
+    return sum(r.probability for r in last.indistinguishable)
 
 
 def follow(
-    atlas: Atlas, sick: Patient, order: Sequence[Reading] | None = None
+    dictionary: FaultDictionary, sick: Patient, order: Sequence[Reading] | None = None
 ) -> Iterator[Diagnosis]:
     """Take what is suggested, or go down a list, until nothing more is asked."""
     taken: list[Measured] = []
     while True:
-        found = diagnose(atlas, taken, flags=sick.flags)
+        found = diagnose(dictionary, taken, flags=sick.flags)
         yield found
         if found.suggestion is None or (order is not None and len(taken) == len(order)):
             return
@@ -158,9 +158,13 @@ def follow(
         taken.append(sick.take(following))
 
 
-def _down_the_card(atlas: Atlas) -> list[Reading]:
+def _down_the_card(dictionary: FaultDictionary) -> list[Reading]:
     """The fixed order: dead tests, isolated side, mains side; nothing is lifted."""
-    return [line.reading for line in bench_card(atlas) if line.side is not Side.LIFTED]
+    return [
+        line.reading
+        for line in list_expected_readings(dictionary)
+        if line.access is not AccessLevel.LIFTED
+    ]
 
 
 def true_of(sick: Patient, ranked: Ranked) -> bool:
@@ -205,7 +209,7 @@ def _rival(sick: Patient, last: Diagnosis) -> Ranked | None:
     return None
 
 
-def told_apart(atlas: Atlas, sick: Patient, rival: Fault | None) -> bool:
+def told_apart(dictionary: FaultDictionary, sick: Patient, rival: Fault | None) -> bool:
     """Whether the readings of a board can tell what is wrong with it from another fault.
 
     The other may be of any size, and the optocoupler anywhere within its grade. Each reading
@@ -214,22 +218,24 @@ def told_apart(atlas: Atlas, sick: Patient, rival: Fault | None) -> bool:
     """
     if rival is None:
         return True
-    looks = [_rows(atlas, sick, key) for key in _looks(rival)]
+    looks = [_rows(dictionary, sick, key) for key in _looks(rival)]
     loose = sick.wrong.loose
     taken = list(sick.shown)
-    others = [] if loose else [r for r in atlas.readings if r not in sick.shown]
+    others = [] if loose else [r for r in dictionary.readings if r not in sick.shown]
     square = np.zeros(looks[0].circuit.size)
     for reading in (*taken, *others):
-        shown = [scaled(reading.function, b.take([reading])[:, 0]) for b in looks]
+        shown = [scaled(reading.function, b.read([reading])[:, 0]) for b in looks]
         read = sick.shown.get(reading) if loose else None
         if read is not None and read.unstable:
             gap = np.abs(shown[0] - shown[-1])
-            square += np.where(gap > 4.0 * error(reading.function, shown[0], atlas.meter), 0.0, 1e3)
+            square += np.where(
+                gap > 4.0 * error(reading.function, shown[0], dictionary.meter), 0.0, 1e3
+            )
             continue
         value = sick.exact(reading)[0] if read is None else read.value
         there = scaled(reading.function, np.asarray(value))
         far = np.min([np.abs(there - each) for each in shown], axis=0)
-        square += np.square(far / error(reading.function, there, atlas.meter))
+        square += np.square(far / error(reading.function, there, dictionary.meter))
         if square.min() > IDEAL_ERROR_D**2:
             return True
     return False
@@ -239,16 +245,16 @@ def _looks(fault: Fault) -> tuple[str, ...]:
     return fault.states or (fault.key,)
 
 
-def _rows(atlas: Atlas, sick: Patient, key: str) -> Bench:
+def _rows(dictionary: FaultDictionary, sick: Patient, key: str) -> MeterModel:
     """A fault of any size on this very board, its optocoupler anywhere within its grade."""
-    opto = atlas.board.optocoupler
-    fault = next(f for f in atlas.faults if f.key == key)
+    opto = dictionary.board.optocoupler
+    fault = next(f for f in dictionary.faults if f.key == key)
     severity = np.linspace(0.0, 1.0, SEVERITY_STEPS)
     ratio = np.geomspace(opto.ctr_min_ratio, opto.ctr_max_ratio, CTR_STEPS) / opto.ctr_ratio
-    typical = build_circuit(atlas.board)[opto.ref]
+    typical = build_circuit(dictionary.board)[opto.ref]
     circuit = sick.healthy.rows(np.zeros(CTR_STEPS * len(severity), dtype=int)).change(
         opto.ref,
         ctr_ratio=np.repeat(ratio, len(severity)) * np.asarray(typical.ctr_ratio),  # type: ignore[attr-defined]
     )
     circuit = fault.edit(circuit, np.tile(severity, CTR_STEPS))
-    return Bench(atlas.board, circuit, atlas.meter)
+    return MeterModel(dictionary.board, circuit, dictionary.meter)

@@ -12,8 +12,8 @@ import platformdirs
 
 from tests.diagnosis.proof.designs import Design
 from zcd.diagnosis.cache import Store
-from zcd.diagnosis.fault_dictionary import Atlas, make_atlas
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.refdata import contents
 
 ROOT = Path(__file__).parents[3] / "zcd"
@@ -47,9 +47,12 @@ class Kept:
         if self.path.is_file():
             self.values = json.loads(self.path.read_text(encoding="ascii"))
 
-    def of(self, bench: Bench, what: str, make: Callable[[], float]) -> float:
+    def of(self, meter_model: MeterModel, what: str, make: Callable[[], float]) -> float:
         """A value from an earlier run, or a new one."""
-        key = f"{digest_of(SIMULATED)} {what} {bench.meter!r} {bench.circuit!r} {bench.solve!r}"
+        key = (
+            f"{digest_of(SIMULATED)} {what} {meter_model.meter!r} {meter_model.circuit!r} "
+            f"{meter_model.solve!r}"
+        )
         name = hashlib.sha256(key.encode()).hexdigest()[:24]
         if name not in self.values:
             self.values[name] = make()
@@ -61,13 +64,16 @@ class Kept:
         self.path.write_text(json.dumps(self.values), encoding="ascii")
 
 
-def atlas_of(design: Design) -> Atlas:
-    """The atlas of a design; it forgets less than the user's, which knows no likelihoods."""
-    atlas = make_atlas(design.board, design.meter)
+def atlas_of(design: Design) -> FaultDictionary:
+    """The fault dictionary of a design; it forgets less than the user's, which knows no
+    likelihoods."""
+    dictionary = make_fault_dictionary(design.board, design.meter)
     folder = _folder() / f"{design.seed}-{design.number}"
-    atlas._store = Store(folder / f"{digest_of(PREDICTED)[:24]}.npz")
-    atlas._stored = atlas._store.read((atlas.simulated, atlas.severity.shape[1]))
-    return atlas
+    dictionary._store = Store(folder / f"{digest_of(PREDICTED)[:24]}.npz")
+    dictionary._stored = dictionary._store.read(
+        (dictionary.simulated, dictionary.severity.shape[1])
+    )
+    return dictionary
 
 
 @cache

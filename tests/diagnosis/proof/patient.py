@@ -25,7 +25,7 @@ from zcd.circuit.elements import (
 )
 from zcd.diagnosis.flag_evidence import FAN, NO_FLAG, SYNC
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import Bench
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.physics.optocoupler import shape_weight_ratio
 from zcd.spice.devices import Device, devices
@@ -50,7 +50,7 @@ class Patient:
     wrong : Wrong
     healthy : Circuit
         As it was put together, before that.
-    looks : tuple of Bench
+    looks : tuple of MeterModel
         What there is to measure; of a loose joint both the sound board and the open one.
     flags : tuple of str
         That somebody looked at; empty: nobody did.
@@ -61,7 +61,7 @@ class Patient:
     design: Design
     wrong: Wrong
     healthy: Circuit
-    looks: tuple[Bench, ...]
+    looks: tuple[MeterModel, ...]
     seed: tuple[int, ...]
     restless: float
     kept: Kept
@@ -71,8 +71,10 @@ class Patient:
     def exact(self, reading: Reading) -> list[float]:
         """What a perfect meter of this load shows, at each look."""
         return [
-            self.kept.of(bench, reading.words, lambda b=bench: float(b.take([reading])[0, 0]))
-            for bench in self.looks
+            self.kept.of(
+                meter_model, reading.words, lambda b=meter_model: float(b.read([reading])[0, 0])
+            )
+            for meter_model in self.looks
         ]
 
     def take(self, reading: Reading) -> Measured:
@@ -111,7 +113,7 @@ def patient(design: Design, number: int, kept: Kept) -> Patient:
     family = design.board.optocoupler.family
     way = Spice(level=Level.DEVICE, family=family, device=_device(rng))
     looks = tuple(
-        Bench(design.board, circuit, design.meter, way.solve, way.solve_dead)
+        MeterModel(design.board, circuit, design.meter, way.solve, way.solve_dead)
         for circuit in ((healthy, faulty) if wrong.loose else (faulty,))
     )
     found = Patient(
@@ -201,8 +203,10 @@ def _flags(found: Patient, rng: Generator) -> tuple[str, ...]:
     wrong = found.wrong
     if not (looked or wrong.flag) or wrong.loose or set(wrong.keys) & set(SILENT):
         return ()
-    bench = found.looks[0]
-    margin = found.kept.of(bench, "margin of the lock", lambda: float(bench.lock().margin[0]))
+    meter_model = found.looks[0]
+    margin = found.kept.of(
+        meter_model, "margin of the lock", lambda: float(meter_model.lock().margin[0])
+    )
     if margin < 0.0 or wrong.flag == SYNC:
         return (SYNC, FAN) if follows else (SYNC,)
     return (FAN,) if wrong.flag == FAN else (NO_FLAG,)
