@@ -79,15 +79,15 @@ class UnreadableError(Exception):
 @cache
 def starts_of_the_project() -> tuple[Start, ...]:
     """All of `zcd`, of the tests and of the notebooks that the tests run."""
-    found: list[Start] = []
+    result: list[Start] = []
     for folder in ("zcd", "tests"):
         for path in sorted((ROOT / folder).rglob("*.py")):
-            found += starts(str(path.relative_to(ROOT)), path.read_text(encoding="utf-8"))
+            result += starts(str(path.relative_to(ROOT)), path.read_text(encoding="utf-8"))
     for path in sorted((ROOT / "notebooks").glob("*.ipynb")):
         cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
         code = ["".join(each["source"]) for each in cells if each["cell_type"] == "code"]
-        found += starts(str(path.relative_to(ROOT)), "\n".join(code))
-    return tuple(found)
+        result += starts(str(path.relative_to(ROOT)), "\n".join(code))
+    return tuple(result)
 
 
 def starts(place: str, text: str) -> list[Start]:
@@ -162,20 +162,20 @@ class _Source:
             case (
                 ast.List(elts=[inner, *_]) | ast.Tuple(elts=[inner, *_]) | ast.Starred(value=inner)
             ):
-                found = self.needs(inner)
+                result = self.needs(inner)
             case ast.IfExp(body=one, orelse=other):
-                found = self.needs(one) | self.needs(other)
+                result = self.needs(one) | self.needs(other)
             case ast.BoolOp(op=ast.Or(), values=values):
-                found = frozenset({frozenset().union(*map(self.any_of, values))})
+                result = frozenset({frozenset().union(*map(self.any_of, values))})
             case ast.Call():
-                found = self.needs_of_call(node)
+                result = self.needs_of_call(node)
             case ast.Attribute(value=ast.Name(id="self"), attr=attr):
-                found = self.union(self.attributes.get(attr, []))
+                result = self.union(self.attributes.get(attr, []))
             case ast.Name(id=name):
-                found = self.union(self.bound(node, name))
+                result = self.union(self.bound(node, name))
             case _:
-                found = frozenset({frozenset({self.literal(node)})})
-        return found
+                result = frozenset({frozenset({self.literal(node)})})
+        return result
 
     def literal(self, node: ast.AST) -> str:
         """A name that stands there as such."""
@@ -214,38 +214,38 @@ class _Source:
         """All that the nearest scope binds to a name; None for what cannot be followed."""
         while node in self.parents:
             node = self.parents[node]
-            if isinstance(node, _SCOPE) and (found := self.bindings.get((node, name))):
-                return found
+            if isinstance(node, _SCOPE) and (result := self.bindings.get((node, name))):
+                return result
         return []
 
     @cached_property
     def bindings(self) -> dict[tuple[ast.AST, str], list[ast.expr | None]]:
-        found: dict[tuple[ast.AST, str], list[ast.expr | None]] = {}
+        result: dict[tuple[ast.AST, str], list[ast.expr | None]] = {}
         for node in ast.walk(self.tree):
             match node:
                 case ast.Name(id=name, ctx=ast.Store()):
-                    found.setdefault((self.scope(node), name), []).append(self.assigned(node))
+                    result.setdefault((self.scope(node), name), []).append(self.assigned(node))
                 case ast.arg(arg=name):
-                    found.setdefault((self.scope(node), name), []).append(None)
-        return found
+                    result.setdefault((self.scope(node), name), []).append(None)
+        return result
 
     @cached_property
     def attributes(self) -> dict[str, list[ast.expr | None]]:
         """All that is assigned to an attribute of that name."""
-        found: dict[str, list[ast.expr | None]] = {}
+        result: dict[str, list[ast.expr | None]] = {}
         for node in ast.walk(self.tree):
             if isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Store):
-                found.setdefault(node.attr, []).append(self.assigned(node))
-        return found
+                result.setdefault(node.attr, []).append(self.assigned(node))
+        return result
 
     @cached_property
     def returned(self) -> dict[str, list[ast.expr | None]]:
         """What the functions of this source return."""
-        found: dict[str, list[ast.expr | None]] = {}
+        result: dict[str, list[ast.expr | None]] = {}
         for node in ast.walk(self.tree):
             if isinstance(node, ast.Return) and isinstance(scope := self.scope(node), _FUNCTION):
-                found.setdefault(scope.name, []).append(node.value)
-        return found
+                result.setdefault(scope.name, []).append(node.value)
+        return result
 
     def assigned(self, target: ast.AST) -> ast.expr | None:
         """What an assignment gives to its target; None where it is taken apart, looped over, ..."""
@@ -274,16 +274,16 @@ class _Source:
     @cached_property
     def imported(self) -> dict[str, str]:
         """Local name of what is imported -> its full name."""
-        found = {}
+        result = {}
         for node in ast.walk(self.tree):
             if isinstance(node, ast.Import):
                 for each in node.names:
                     top = each.name.partition(".")[0]
-                    found[each.asname or top] = each.name if each.asname else top
+                    result[each.asname or top] = each.name if each.asname else top
             elif isinstance(node, ast.ImportFrom):
                 for each in node.names:
-                    found[each.asname or each.name] = f"{node.module}.{each.name}"
-        return found
+                    result[each.asname or each.name] = f"{node.module}.{each.name}"
+        return result
 
 
 def _which(call: ast.Call, name: str) -> ast.expr:

@@ -245,14 +245,14 @@ def test_the_diagram_marks_a_fault() -> None:
 
 def test_choices_are_the_best_for_their_cost_first() -> None:
     case = zcd.diagnose(board(), flags=["sync", "fan"])
-    found = case.choices()
-    worth = [choice.worth_bits for choice in found]
+    result = case.choices()
+    worth = [choice.worth_bits for choice in result]
     assert worth == sorted(worth, reverse=True)
     assert case.next_reading is not None
     # an answer cannot tell more than what is open: mutual information is at most the entropy
-    assert 0.0 < max(c.gain_bits for c in found) <= case.next_reading.open_bits
+    assert 0.0 < max(c.gain_bits for c in result) <= case.next_reading.open_bits
     taken = case.add("ohm R8 22k").measured[0].reading
-    assert taken in [choice.reading for choice in found]
+    assert taken in [choice.reading for choice in result]
     assert taken not in [choice.reading for choice in case.add("ohm R8 22k").choices()]
 
 
@@ -273,16 +273,16 @@ def test_flags_after_the_repair_are_those_of_a_job() -> None:
 
 def test_parts_in_stock_from_a_text() -> None:
     drawer = zcd.loads_drawer('resistors = [{values = ["22k", "24k"], style = "1/2 W"}]')
-    found = zcd.substitute(board(), drawer, refs=["R8"]).found.chain
-    assert found is not None
-    assert {part.resistance_ohm for fit in found.best for part in fit.parts} <= {22e3, 24e3}
+    result = zcd.substitute(board(), drawer, refs=["R8"]).found.chain
+    assert result is not None
+    assert {part.resistance_ohm for fit in result.best for part in fit.parts} <= {22e3, 24e3}
 
 
 def test_windings_by_kirchhoff() -> None:
     # two windings in series: 210 + 350 = 560 ohm between their outer ends
-    found = zcd.windings("red-black=210", "black-white=350", "red-white=560")
-    assert found.verdict.roles["black"] == "common"
-    assert not found.safe
+    result = zcd.windings("red-black=210", "black-white=350", "red-white=560")
+    assert result.verdict.roles["black"] == "common"
+    assert not result.safe
     wrong = zcd.windings("red-black=210", "black-white=350", "red-white=690")
     assert wrong.verdict.problems
 

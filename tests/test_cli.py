@@ -83,9 +83,9 @@ def test_report_and_plots(board: Path, work: Path, capsys: pytest.CaptureFixture
     arguments = ["check", str(board), "--json", "--report", "r.html", "--plots", "pictures"]
     assert main(arguments) == 0
     assert json.loads(capsys.readouterr().out)
-    found = sorted(str(path.relative_to(work)) for path in work.rglob("*") if path.is_file())
+    result = sorted(str(path.relative_to(work)) for path in work.rglob("*") if path.is_file())
     pictures = [f"pictures/{name}.png" for name in ("loss-map", "schematic", "waveforms")]
-    assert found == [*pictures, "r.html"]
+    assert result == [*pictures, "r.html"]
 
 
 BAD = {
@@ -306,11 +306,11 @@ def test_demo_report_stands_alone(demo: Demo) -> None:
 def test_demo_as_json(work: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["demo", "mine", "--json"]) == 0
     out, err = capsys.readouterr()
-    found = json.loads(out)
-    assert set(found) == {"schema", "folder", "diagnosis", "check", "cautions"}
-    assert found["folder"] == "mine"
-    assert found["diagnosis"]["ranked"][0]["fault"] == "OC1 second LED open"
-    assert found["check"]["passes"] is True
+    result = json.loads(out)
+    assert set(result) == {"schema", "folder", "diagnosis", "check", "cautions"}
+    assert result["folder"] == "mine"
+    assert result["diagnosis"]["ranked"][0]["fault"] == "OC1 second LED open"
+    assert result["check"]["passes"] is True
     assert err == ""
     assert (work / "mine" / "report.html").is_file()
 
@@ -350,10 +350,10 @@ def test_bench_card_of_a_job_is_read_with_its_meter(
 def test_bench_card_as_json(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["readings", str(job.parent / "board.toml"), "--json"]) == 0
     out, err = capsys.readouterr()
-    found = json.loads(out)
-    assert set(found) == {"schema", "board", "readings", "assumptions", "cautions"}
-    assert found["readings"][0]["side"] == "dead"
-    assert found["readings"][-1]["side"] == "dead, one end lifted"
+    result = json.loads(out)
+    assert set(result) == {"schema", "board", "readings", "assumptions", "cautions"}
+    assert result["readings"][0]["side"] == "dead"
+    assert result["readings"][-1]["side"] == "dead, one end lifted"
     assert err == ""
 
 
@@ -377,11 +377,11 @@ def test_readings_on_the_command_line_join_those_of_the_job(
     more = ["-r", "ohm pull-up 5.58k", "--reading", "dc logic+ logic0 5.02 V"]
     assert main(["diagnose", str(job), *more, "--json"]) == 0
     out, err = capsys.readouterr()
-    found = json.loads(out)
-    ohms = [m.get("value_ohm") for m in found["measured"]]
+    result = json.loads(out)
+    ohms = [m.get("value_ohm") for m in result["measured"]]
     assert ohms[2:] == [18.2e3, 17.8e3, None, None, 5.58e3, None]
-    assert found["measured"][7]["value_v"] == 5.02
-    assert found["ranked"][0]["fault"] == "OC1 second LED open"
+    assert result["measured"][7]["value_v"] == 5.02
+    assert result["ranked"][0]["fault"] == "OC1 second LED open"
     assert err == ""
 
 
@@ -737,8 +737,8 @@ def test_a_job_leaves_with_its_record(
         '[[readings]]\nfunction = "ohm"\nover = "R2"\nvalue = "OL"\n'
     )
     assert main(["report", str(job), "--to", "r.html", "--to", "r.pdf", "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert found == {
+    result = json.loads(capsys.readouterr().out)
+    assert result == {
         "schema": 1,
         "files": ["r.html", "r.pdf"],
         "conclusion": "R2 is open: replace it, and its neighbours of the same make.",

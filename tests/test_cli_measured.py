@@ -39,11 +39,11 @@ def test_capture_is_read_and_drawn(bench: Path, capsys: pytest.CaptureFixture[st
 
 def test_capture_as_json(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["capture", "scope.csv", "board.toml", "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert (found["pulses"], found["missing_pulses"]) == (5, 0)
-    assert found["low_times_s"] == pytest.approx([9.5e-3] * 5, abs=25e-6)
-    assert found["offsets_s"] == pytest.approx([0.6e-3] * 5, abs=25e-6)
-    assert [r["function"] for r in found["readings"]] == ["frequency", "low time", "edge delay"]
+    result = json.loads(capsys.readouterr().out)
+    assert (result["pulses"], result["missing_pulses"]) == (5, 0)
+    assert result["low_times_s"] == pytest.approx([9.5e-3] * 5, abs=25e-6)
+    assert result["offsets_s"] == pytest.approx([0.6e-3] * 5, abs=25e-6)
+    assert [r["function"] for r in result["readings"]] == ["frequency", "low time", "edge delay"]
 
 
 @pytest.mark.parametrize(
@@ -72,11 +72,11 @@ def test_good_readings_pass_and_bad_ones_do_not(
 ) -> None:
     good = ["-r", "ohm R1 110k", "-r", "ohm R2 130k", "-r", "dc pin logic0 2.65", "-c", "scope.csv"]
     code = main(["retest", "board.toml", *good, "--json"])
-    found = json.loads(capsys.readouterr().out)
-    assert code == (0 if found["good"] else 1)
-    assert found["good_ratio"] > 0.85
-    assert all(r["good"] for r in found["readings"])
-    low, middle, high = found["remaining"]["ctr_ratio"]
+    result = json.loads(capsys.readouterr().out)
+    assert code == (0 if result["good"] else 1)
+    assert result["good_ratio"] > 0.85
+    assert all(r["good"] for r in result["readings"])
+    low, middle, high = result["remaining"]["ctr_ratio"]
     assert 0.0 < low <= middle <= high
     assert main(["retest", "board.toml", "-r", "ohm R2 520k"]) == 1
     out = capsys.readouterr().out

@@ -32,16 +32,16 @@ def test_story_as_json_with_pictures(
     folder = tmp_path / "pictures"
     words = ["story", board_file, "--cause", "R1 drift", "--amount", "3", "--seconds", "9"]
     assert main([*words, "--json", "--plots", str(folder)]) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert found["amount"] == pytest.approx(3.0, rel=1e-3)
+    result = json.loads(capsys.readouterr().out)
+    assert result["amount"] == pytest.approx(3.0, rel=1e-3)
     names = {path.name for path in folder.iterdir()}
     assert names == {"schematic.png", "story.png", "waveforms.png", "drive.png", "fan.png"}
 
 
 def test_all_causes(board_file: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["story", board_file, "--all", "--seconds", "5", "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    flagged = {s["cause"] for s in found["stories"] if s["sync_flag_s"] is not None}
+    result = json.loads(capsys.readouterr().out)
+    flagged = {s["cause"] for s in result["stories"] if s["sync_flag_s"] is not None}
     assert "R1 open" in flagged
     assert "tacho lost" not in flagged
 

@@ -27,12 +27,12 @@ def test_all_that_fits(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["windings", *WHOLE, "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert found["safe"] is True
-    roles = {lead["lead"]: lead["role"] for lead in found["leads"]}
+    result = json.loads(capsys.readouterr().out)
+    assert result["safe"] is True
+    roles = {lead["lead"]: lead["role"] for lead in result["leads"]}
     assert roles == {"black": "run", "white": "common", "red": "start"}
-    assert found["main_ohm"] == 164.0
-    assert found["leads"][0]["frame_ohm"] is None
+    assert result["main_ohm"] == 164.0
+    assert result["leads"][0]["frame_ohm"] is None
 
 
 def test_half_checked_is_not_safe(capsys: pytest.CaptureFixture[str]) -> None:
@@ -44,9 +44,9 @@ def test_half_checked_is_not_safe(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_inconsistent_set_is_not_safe(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["windings", "a-b=164", "b-c=287", "a-c=549", "--json"]) == 1
-    found = json.loads(capsys.readouterr().out)
-    assert found["safe"] is False
-    assert "take them again" in found["problems"][0]
+    result = json.loads(capsys.readouterr().out)
+    assert result["safe"] is False
+    assert "take them again" in result["problems"][0]
 
 
 @pytest.mark.parametrize(

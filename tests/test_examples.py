@@ -26,23 +26,23 @@ def of_notebook(path: Path) -> Board:
     """The first board that a notebook describes."""
     cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
     text = "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
-    found = re.search(r'"""\n(name = .*?)"""', text, re.DOTALL)
-    assert found is not None
-    return parse_board(found[1])
+    result = re.search(r'"""\n(name = .*?)"""', text, re.DOTALL)
+    assert result is not None
+    return parse_board(result[1])
 
 
 def readme_script() -> str:
     """The README's example in Python."""
-    found = re.search(r"```python\n(.*?)```", (ROOT / "README.md").read_text("utf-8"), re.DOTALL)
-    assert found is not None
-    return found[1]
+    result = re.search(r"```python\n(.*?)```", (ROOT / "README.md").read_text("utf-8"), re.DOTALL)
+    assert result is not None
+    return result[1]
 
 
 def of_readme() -> Board:
     """The board of the README's example in Python."""
-    found = re.search(r'loads\("""(.*?)"""\)', readme_script(), re.DOTALL)
-    assert found is not None
-    return parse_board(found[1])
+    result = re.search(r'loads\("""(.*?)"""\)', readme_script(), re.DOTALL)
+    assert result is not None
+    return parse_board(result[1])
 
 
 @cache
@@ -112,9 +112,9 @@ def test_the_script_of_the_readme_runs() -> None:
 
 def test_the_tour_describes_the_board_of_the_demo() -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    found = re.search(r"```toml\n(mains = .*?)```", readme, re.DOTALL)
-    assert found is not None
-    told, demo = parse_board(found[1]), examples()["demo"]
+    result = re.search(r"```toml\n(mains = .*?)```", readme, re.DOTALL)
+    assert result is not None
+    told, demo = parse_board(result[1]), examples()["demo"]
     assert told.topology is demo.topology
     assert told.mains == demo.mains
     assert chain_ohms(told) == chain_ohms(demo)

@@ -361,9 +361,9 @@ def test_generator_bands_follow_from_the_classes(kind, voltage_band, droop, stea
     rows = [row for row in table("mains_bands") if str(row["band"]).endswith(f"generator {kind}")]
     assert len(rows) == 2
     for row in rows:
-        found = [row[f"{end}_ratio"] for end in ("low", "high", "frequency_low", "frequency_high")]
+        result = [row[f"{end}_ratio"] for end in ("low", "high", "frequency_low", "frequency_high")]
         expected = [1 - voltage_band, 1 + voltage_band, 1 - droop - steady / 2, 1 + steady / 2]
-        assert_allclose(found, expected, rtol=published.rtol)
+        assert_allclose(result, expected, rtol=published.rtol)
 
 
 def wave_v(name: str, phase_rad: np.ndarray) -> np.ndarray:
@@ -488,8 +488,8 @@ def test_default_says_where_it_comes_from(row):
     ],
 )
 def test_default_is_the_value_of_its_table(key, name, column, row):
-    (found,) = (r[column] for r in table(name) if row in r.values())
-    assert default(key).value == found
+    (result,) = (r[column] for r in table(name) if row in r.values())
+    assert default(key).value == result
 
 
 def test_default_thresholds_are_the_widest_guaranteed_band():

@@ -136,10 +136,10 @@ def test_checks_agree_with_their_schema(text: str) -> None:
 
 
 def test_maps_agree_with_their_schema() -> None:
-    found = lost_below(0.2)
-    bare = found.to_dict()
+    result = lost_below(0.2)
+    bare = result.to_dict()
     assert bare["lost"]["ratio"] is bare["boards"] is bare["cloud"] is None
-    whole = replace(found, share=share_lost(found)).to_dict()
+    whole = replace(result, share=share_lost(result)).to_dict()
     assert whole["lost"]["ratio"]
     for record in (bare, whole):
         validator("map").validate(record)

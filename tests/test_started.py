@@ -104,8 +104,8 @@ def test_the_command_looks_for_what_makes_environments() -> None:
     ],
 )  # fmt: skip
 def test_what_a_source_starts(code: str, names: list[set[str]]) -> None:
-    found = [set(each.names) for each in starts("a.py", IMPORTS + code)]
-    assert sorted(map(sorted, found)) == sorted(map(sorted, names))
+    result = [set(each.names) for each in starts("a.py", IMPORTS + code)]
+    assert sorted(map(sorted, result)) == sorted(map(sorted, names))
 
 
 @pytest.mark.parametrize(
@@ -134,5 +134,5 @@ def test_what_a_source_starts(code: str, names: list[set[str]]) -> None:
     ],
 )
 def test_what_cannot_be_read_is_missed(code: str) -> None:
-    found = starts("a.py", IMPORTS + code)
-    assert missing(command(), found) == [Start(found[0].place, found[0].library, frozenset())]
+    result = starts("a.py", IMPORTS + code)
+    assert missing(command(), result) == [Start(result[0].place, result[0].library, frozenset())]

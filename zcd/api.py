@@ -670,10 +670,10 @@ def compare_spice(
     )
 
 
-def _amounts(found: Amounts | None, kind: QuantityKind) -> NDArray[np.float64] | float | None:
+def _amounts(amounts: Amounts | None, kind: QuantityKind) -> NDArray[np.float64] | float | None:
     """A quantity, or many of them, in SI units."""
-    if found is None:
+    if amounts is None:
         return None
-    if isinstance(found, str | int | float):
-        return parse_quantity(found, kind)
-    return np.array([parse_quantity(float(each), kind) for each in np.asarray(found).ravel()])
+    if isinstance(amounts, str | int | float):
+        return parse_quantity(amounts, kind)
+    return np.array([parse_quantity(float(each), kind) for each in np.asarray(amounts).ravel()])

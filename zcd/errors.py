@@ -73,7 +73,7 @@ def require(ok: bool, name: str, value: object, unit: str, rule: str) -> None:
         raise InputError(f"{name} must be {rule}, got {value!r} {unit}".rstrip())
 
 
-def describe_value(found: object) -> str:
+def describe_value(value: object) -> str:
     """Say what stood in the file, short and on one line.
 
     Examples
@@ -81,27 +81,27 @@ def describe_value(found: object) -> str:
     >>> describe_value("2,2k"), describe_value(True), describe_value([1])
     ('"2,2k"', 'true', 'a list')
     """
-    shown = type(found).__name__
-    if isinstance(found, str):
-        text = "".join(c if c.isprintable() else "?" for c in found[: _LONGEST_SHOWN + 1])
+    shown = type(value).__name__
+    if isinstance(value, str):
+        text = "".join(c if c.isprintable() else "?" for c in value[: _LONGEST_SHOWN + 1])
         shown = f'"{text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + "..."}"'
-    elif isinstance(found, bool):
-        shown = str(found).lower()
-    elif found is None:
+    elif isinstance(value, bool):
+        shown = str(value).lower()
+    elif value is None:
         shown = "nothing"
-    elif isinstance(found, int) and abs(found) >= 10**_LONGEST_SHOWN:
+    elif isinstance(value, int) and abs(value) >= 10**_LONGEST_SHOWN:
         shown = "a very large number"
-    elif isinstance(found, int | float | date | time):
-        shown = str(found)
-    elif isinstance(found, Mapping):
+    elif isinstance(value, int | float | date | time):
+        shown = str(value)
+    elif isinstance(value, Mapping):
         shown = "a table"
-    elif isinstance(found, list | tuple):
+    elif isinstance(value, list | tuple):
         shown = "a list"
     return shown
 
 
-def invalid_value(found: object, allowed: str, key: str = "") -> InputError:
+def invalid_value(value: object, allowed: str, key: str = "") -> InputError:
     """Make the one error for a value that cannot be used: key, what was found, what is allowed."""
     return InputError(
-        f"{key}{': ' if key else ''}found {describe_value(found)}; allowed: {allowed}"
+        f"{key}{': ' if key else ''}found {describe_value(value)}; allowed: {allowed}"
     )

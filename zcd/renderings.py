@@ -97,8 +97,8 @@ def record_of(result: Result) -> dict[str, Any]:
 def numbered(record: dict[str, Any], cautions: Iterable[Caution] = ()) -> dict[str, Any]:
     """What programs get: behind the number of its form, with the cautions that are due."""
     due = [caution.text for caution in cautions]
-    found = {"schema": SCHEMA_VERSION, **record, **({"cautions": due} if due else {})}
-    plain: Record = to_dict(found)
+    result = {"schema": SCHEMA_VERSION, **record, **({"cautions": due} if due else {})}
+    plain: Record = to_dict(result)
     return plain
 
 
@@ -241,10 +241,10 @@ def _readings() -> Rendering:
     from zcd.report.of_diagnosis_document import card_document
 
     return Rendering(
-        lambda found: f"{len(found.lines)} readings of {found.board.name}",
+        lambda result: f"{len(result.lines)} readings of {result.board.name}",
         card_document,
         plot_readings,
-        lambda found: cautions_for(AccessLevel),
+        lambda result: cautions_for(AccessLevel),
         expected_readings_to_dict,
     )
 
@@ -333,10 +333,12 @@ def _causes() -> Rendering:
     from zcd.report.of_story_document import causes_document, fits_cautions
 
     return Rendering(
-        lambda found: f"{len(found.fits)} causes raise {', '.join(sorted(found.flags)) or 'none'}",
+        lambda result: (
+            f"{len(result.fits)} causes raise {', '.join(sorted(result.flags)) or 'none'}"
+        ),
         causes_document,
         plot_causes,
-        lambda found: fits_cautions(found.fits, found.told),
+        lambda result: fits_cautions(result.fits, result.told),
         fits_to_dict,
     )
 
@@ -360,7 +362,7 @@ def _comparison() -> Rendering:
     from zcd.report import of_spice as of
 
     return Rendering(
-        lambda found: of.verdict_line(found).rstrip("."),
+        lambda result: of.verdict_line(result).rstrip("."),
         of.comparison_document,
         plot_comparison,
         of.compared_cautions,
@@ -374,9 +376,9 @@ def _windings() -> Rendering:
     from zcd.report.cautions import UNPLUGGED
 
     return Rendering(
-        lambda found: of.headline(found.verdict).rstrip("."),
-        lambda found: of.verdict_document(found.measured, found.verdict),
+        lambda result: of.headline(result.verdict).rstrip("."),
+        lambda result: of.verdict_document(result.measured, result.verdict),
         plot_windings,
-        lambda found: UNPLUGGED,
-        lambda found: of.verdict_to_dict(found.measured, found.verdict),
+        lambda result: UNPLUGGED,
+        lambda result: of.verdict_to_dict(result.measured, result.verdict),
     )

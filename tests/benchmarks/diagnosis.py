@@ -18,11 +18,11 @@ LINES = ("dc pin logic0 4.98 V", "ohm R2 131k", "ohm R1 110k")
 
 def diagnosis_jobs(*, quick: bool) -> dict[str, Callable[[], object]]:
     """Jobs by name; quick: the short ones."""
-    found, meter = board("switched"), usual_meter()
-    known = make_fault_dictionary(found, meter) if quick else _whole(found)
+    result, meter = board("switched"), usual_meter()
+    known = make_fault_dictionary(result, meter) if quick else _whole(result)
     taken = [parse_reading(line, known.circuit) for line in LINES]
     jobs: dict[str, Callable[[], object]] = {
-        "atlas of a board, all readings": lambda: _whole(found),
+        "atlas of a board, all readings": lambda: _whole(result),
         "ranking again after a third reading": lambda: diagnose(known, taken),
     }
     if quick:
@@ -30,7 +30,7 @@ def diagnosis_jobs(*, quick: bool) -> dict[str, Callable[[], object]]:
     return {
         **jobs,
         "ranking and next reading, fresh atlas": lambda: diagnose(
-            make_fault_dictionary(found, meter), taken[:1]
+            make_fault_dictionary(result, meter), taken[:1]
         ),
         "atlas with a suppressor, all readings": lambda: _whole(parse_board(SUPPRESSED_TEXT)),
     }

@@ -33,8 +33,8 @@ def growth_rows(*, quick: bool = False, million: bool = False) -> list[Row]:
     sizes = (*(QUICK_SIZES if quick else SIZES), *((MILLION,) if million else ()))
     rows = []
     for kind, name in KINDS.items():
-        found = {size: measured_alone(name, size) for size in sizes}
-        alone_s = found[1][0]
+        result = {size: measured_alone(name, size) for size in sizes}
+        alone_s = result[1][0]
         rows += [
             Row(
                 job=f"a board judged in a batch of {size}, {kind}",
@@ -43,7 +43,7 @@ def growth_rows(*, quick: bool = False, million: bool = False) -> list[Row]:
                 beside_s=alone_s,
                 peak_bytes=peak,
             )
-            for size, (time_s, peak) in found.items()
+            for size, (time_s, peak) in result.items()
         ]
     return rows
 
@@ -52,8 +52,8 @@ def measured_alone(name: str, size: int) -> tuple[float, int]:
     """Seconds of a batch, and the peak memory of the process that did it alone."""
     line = [sys.executable, "-m", "tests.benchmarks.growth", name, str(size)]
     done = subprocess.run(line, capture_output=True, check=True, text=True)
-    found = json.loads(done.stdout)
-    return float(found["time_s"]), int(found["peak_bytes"])
+    result = json.loads(done.stdout)
+    return float(result["time_s"]), int(result["peak_bytes"])
 
 
 def good_boards(found: Board, size: int) -> int:
@@ -75,9 +75,9 @@ def peak_bytes() -> int:
 
 def main() -> None:
     """Measure one batch in this process."""
-    found, size = board(sys.argv[1]), int(sys.argv[2])
-    good_boards(found, 1)  # first use of anything is not counted
-    time_s = seconds(lambda: good_boards(found, size))
+    result, size = board(sys.argv[1]), int(sys.argv[2])
+    good_boards(result, 1)  # first use of anything is not counted
+    time_s = seconds(lambda: good_boards(result, size))
     print(json.dumps({"time_s": time_s, "peak_bytes": peak_bytes()}))
 
 

@@ -29,14 +29,14 @@ def map_jobs(*, quick: bool = False) -> dict[str, Callable[[], object]]:
     }
     if quick:
         return jobs
-    found = loss_map(plain)
+    result = loss_map(plain)
     return {
         **jobs,
         "map of a board with an LED capacitor": lambda: loss_map(
             capacitor, "led-capacitor", "mains"
         ),
-        "share of 64 boards lost on a map": lambda: loss_share(plain, found),
-        "map of 100 x 100 points, each one solved": lambda: every_point(plain, found),
+        "share of 64 boards lost on a map": lambda: loss_share(plain, result),
+        "map of 100 x 100 points, each one solved": lambda: every_point(plain, result),
     }
 
 

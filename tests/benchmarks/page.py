@@ -142,15 +142,15 @@ def redraw_times(browser: Chrome, server: Server) -> dict[str, np.ndarray]:
             sleep(0.2)
 
     settled(server.address)
-    found = {
+    result = {
         "board": run('[name="output.pull_up"]', "input", 12.0, 0.1, "{:.1f}k"),
     }
     settled(server.address)
-    found["slider"] = run("#at", "input", 60.0, 0.5, "{:g}")
+    result["slider"] = run("#at", "input", 60.0, 0.5, "{:g}")
     settled(server.address)
     end = "return performance.now() + 1e3 * arguments[0]"
     last = browser.execute_script(end, HAND_S)
-    found["slider under a moving hand"] = np.array(browser.execute_async_script(HAND, last))
+    result["slider under a moving hand"] = np.array(browser.execute_async_script(HAND, last))
     answers = []
     for n in range(EDITS // ANSWERS):
         (server.folder / f"job-{n}.toml").write_text(JOB, encoding="utf-8")
@@ -159,7 +159,7 @@ def redraw_times(browser: Chrome, server: Server) -> dict[str, np.ndarray]:
             sleep(0.2)
         field = '[data-at="ohm chain.1 chain.2"]'
         answers.append(run(field, "change", 100.0, 0.1, "{:.1f}k", ANSWERS))
-    return {**found, "readings": np.concatenate(answers)}
+    return {**result, "readings": np.concatenate(answers)}
 
 
 def main() -> None:

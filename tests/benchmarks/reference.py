@@ -76,7 +76,7 @@ def integrate_led_current(
     current_a : ndarray, shape (points,)
     """
     rates, size, cycles = (joint_rates, 3, 2) if capacitor else (plain_rates, 2, 1)
-    found = solve_ivp(
+    result = solve_ivp(
         rates,
         (0.0, cycles * PERIOD_S),
         np.zeros(size),
@@ -85,4 +85,4 @@ def integrate_led_current(
         rtol=tolerance_ratio,
         atol=0.1 * tolerance_ratio,
     )
-    return np.array([led_a(float(v)) for v in found.y[1]])
+    return np.array([led_a(float(v)) for v in result.y[1]])

@@ -42,12 +42,12 @@ def job_rows(*, quick: bool = False) -> list[Row]:
 
 
 def _jobs(*, quick: bool) -> dict[str, Callable[[], object]]:
-    found = board("switched")
+    result = board("switched")
     return {
-        "one board solved and judged": lambda: lock_of(build_circuit(found), found),
-        "check of one board": lambda: nominal_check(found),
+        "one board solved and judged": lambda: lock_of(build_circuit(result), result),
+        "check of one board": lambda: nominal_check(result),
         "headrooms, three cases": lambda: headrooms(
-            found, [Conditions(), weak_conditions(found), Conditions(temperature_degc=60.0)]
+            result, [Conditions(), weak_conditions(result), Conditions(temperature_degc=60.0)]
         ),
         **diagnosis_jobs(quick=quick),
         **map_jobs(quick=quick),

@@ -14,11 +14,11 @@ QUICK_SECONDS = 3.0
 
 def story_jobs(*, quick: bool = False) -> dict[str, Callable[[], object]]:
     """A minute of the board's time; quick: a few seconds of one cause."""
-    found, seconds = board(), QUICK_SECONDS if quick else SECONDS
-    one = [find_cause(found, "K1 contact opens when shaken")]
+    result, seconds = board(), QUICK_SECONDS if quick else SECONDS
+    one = [find_cause(result, "K1 contact opens when shaken")]
     jobs: dict[str, Callable[[], object]] = {
-        "a minute of one cause": lambda: stories_of(found, one, seconds)
+        "a minute of one cause": lambda: stories_of(result, one, seconds)
     }
     if quick:
         return jobs
-    return {**jobs, "a minute of all causes": lambda: all_stories(found, seconds)}
+    return {**jobs, "a minute of all causes": lambda: all_stories(result, seconds)}

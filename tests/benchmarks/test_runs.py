@@ -40,9 +40,9 @@ def test_ratio_is_how_often_the_job_fits_into_what_stands_beside_it() -> None:
 
 def test_pieces_count_the_good_boards_of_a_population(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tests.benchmarks.growth.DRAWN_ROWS", 32)
-    found = board()
-    whole = draw_population(found, tolerances_of(found), per_run=32, runs=3, seed=1)
-    assert good_boards(found, 96) == np.count_nonzero(whole.rule_margins.passes)
+    result = board()
+    whole = draw_population(result, tolerances_of(result), per_run=32, runs=3, seed=1)
+    assert good_boards(result, 96) == np.count_nonzero(whole.rule_margins.passes)
 
 
 def test_memory_is_that_of_the_process_that_did_it_alone() -> None:

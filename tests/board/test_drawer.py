@@ -35,12 +35,12 @@ drive_parts = [
 
 def test_a_messy_drawer_is_read() -> None:
     drawer = parse_drawer(MESSY)
-    found = [
+    result = [
         (item.part.resistance_ohm, item.part.style, item.part.tolerance_ratio, item.count)
         for item in drawer.resistors
     ]
     assert drawer.name == "Bench three, second from above"
-    assert found == [
+    assert result == [
         (4700.0, "1/4 W", 0.05, PLENTY),
         (82e3, "1206", 0.01, 10),
         (100e3, "1/4 W", 0.05, PLENTY),

@@ -116,8 +116,8 @@ def test_what_is_printed_on_the_part(
 def test_unknown_names_are_refused(family: str, grade: str | None, key: str, allowed: str) -> None:
     with pytest.raises(InputError) as caught:
         optocoupler(family, grade, key="opto")
-    found = grade if key.endswith("grade") else family
-    assert str(caught.value).startswith(f'{key}: found "{found}"; allowed: ')
+    result = grade if key.endswith("grade") else family
+    assert str(caught.value).startswith(f'{key}: found "{result}"; allowed: ')
     assert allowed in str(caught.value)
 
 

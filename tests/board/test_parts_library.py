@@ -57,8 +57,8 @@ def test_unknown_1206_may_be_an_eighth_of_a_watt(published: SimpleNamespace) -> 
 )
 def test_one_maker(published: SimpleNamespace) -> None:
     limits = resistor_limits("mfr-25")
-    found = (limits.rated_power_w, limits.working_v, limits.overload_v)
-    assert found == pytest.approx((0.25, 250.0, 500.0), rel=published.rtol)
+    result = (limits.rated_power_w, limits.working_v, limits.overload_v)
+    assert result == pytest.approx((0.25, 250.0, 500.0), rel=published.rtol)
     assert "disagree" not in limits.source
 
 

@@ -54,56 +54,56 @@ def test_half_wave() -> None:
 
 
 def test_rectifier_first() -> None:
-    found = built("rectifier first")
-    assert found["D1"] == ("line", "rect")
-    assert found["R1"] == ("rect", "chain.1")
-    assert found["R2"] == ("chain.1", "led+")
+    result = built("rectifier first")
+    assert result["D1"] == ("line", "rect")
+    assert result["R1"] == ("rect", "chain.1")
+    assert result["R2"] == ("chain.1", "led+")
 
 
 def test_clamped() -> None:
-    found = built("clamped")
-    assert found["R2"] == ("chain.1", "led+")
-    assert found["D2"] == ("neutral", "led+")
-    assert "D1" not in found
+    result = built("clamped")
+    assert result["R2"] == ("chain.1", "led+")
+    assert result["D2"] == ("neutral", "led+")
+    assert "D1" not in result
 
 
 def test_half_wave_clamped() -> None:
-    found = built("half-wave-clamped")
-    assert found["D1"] == ("chain.2", "led+")
-    assert found["D2"] == ("neutral", "led+")
+    result = built("half-wave-clamped")
+    assert result["D1"] == ("chain.2", "led+")
+    assert result["D2"] == ("neutral", "led+")
 
 
 def test_bridge() -> None:
     """Two diodes up to led+, two up from led-; the neutral leg has its own resistor."""
-    found = built("bridge")
-    assert found["R9"] == ("neutral", "return.1")
-    assert found["D1a"] == ("chain.2", "led+")
-    assert found["D1b"] == ("return.1", "led+")
-    assert found["D1c"] == ("led-", "chain.2")
-    assert found["D1d"] == ("led-", "return.1")
-    assert found["OC1.led"] == ("led+", "led-")
+    result = built("bridge")
+    assert result["R9"] == ("neutral", "return.1")
+    assert result["D1a"] == ("chain.2", "led+")
+    assert result["D1b"] == ("return.1", "led+")
+    assert result["D1c"] == ("led-", "chain.2")
+    assert result["D1d"] == ("led-", "return.1")
+    assert result["OC1.led"] == ("led+", "led-")
     assert built("bridge, no return chain")["D1b"] == ("neutral", "led+")
 
 
 def test_two_led() -> None:
-    found = built("two-led")
-    assert found["OC1.led"] == ("led+", "neutral")
-    assert found["OC1.led2"] == ("neutral", "led+")
+    result = built("two-led")
+    assert result["OC1.led"] == ("led+", "neutral")
+    assert result["OC1.led2"] == ("neutral", "led+")
     assert led_refs(VARIANTS["two-led"]) == ("OC1.led", "OC1.led2")
     (transistor,) = build_circuit(VARIANTS["two-led"]).of(Phototransistor)
     assert transistor.leds == ("OC1.led", "OC1.led2")
 
 
 def test_second_chain_runs_from_end_to_end_beside_the_first() -> None:
-    found = built("two chains")
-    assert found["R11"] == ("line", "chain2.1")
-    assert found["R12"] == ("chain2.1", "chain2.2")
-    assert found["R13"] == ("chain2.2", "chain.2")
+    result = built("two chains")
+    assert result["R11"] == ("line", "chain2.1")
+    assert result["R12"] == ("chain2.1", "chain2.2")
+    assert result["R13"] == ("chain2.2", "chain.2")
 
 
 def test_parts_across_the_led_and_at_the_pin() -> None:
-    found = built("across the LED")
-    assert found["R8"] == found["C1"] == ("led+", "neutral")
+    result = built("across the LED")
+    assert result["R8"] == result["C1"] == ("led+", "neutral")
     assert built("pin capacitor")["C4"] == ("pin", "logic0")
 
 
@@ -124,22 +124,22 @@ def test_joint_capacitor(topology: Topology, joint: int, node: str) -> None:
 
 
 def test_emitter_follower() -> None:
-    found = built("emitter follower")
-    assert found["OC1"] == found["OC1.miller"] == ("logic+", "pin")
-    assert found["R3"] == ("pin", "logic0")
+    result = built("emitter follower")
+    assert result["OC1"] == result["OC1.miller"] == ("logic+", "pin")
+    assert result["R3"] == ("pin", "logic0")
 
 
 SWITCHED = board(relay=relay(Suppressor(resistance_ohm=100.0, capacitance_f=100e-9)))
 
 
 def test_relay() -> None:
-    found = places(build_circuit(SWITCHED))
-    assert found["K1.contact"] == ("line", "feed")
-    assert found["suppressor.r"] == ("line", "suppressor")
-    assert found["suppressor.c"] == ("suppressor", "feed")
-    assert found["R1"] == ("feed", "chain.1")
-    assert found["K1.coil"] == ("coil+", "coil-")
-    assert found["K1.driver"] == ("coil-", "logic0")
+    result = places(build_circuit(SWITCHED))
+    assert result["K1.contact"] == ("line", "feed")
+    assert result["suppressor.r"] == ("line", "suppressor")
+    assert result["suppressor.c"] == ("suppressor", "feed")
+    assert result["R1"] == ("feed", "chain.1")
+    assert result["K1.coil"] == ("coil+", "coil-")
+    assert result["K1.driver"] == ("coil-", "logic0")
 
 
 def test_coil_that_is_not_driven_opens_the_contact() -> None:

@@ -146,15 +146,15 @@ def transistor(*leds: str) -> Phototransistor:
 
 def test_stacked_transistor_is_lit_by_the_leds_of_all() -> None:
     joined = stack([element_list(transistor("L1")), element_list(transistor("L1", "L2"))])
-    (found,) = joined.of(Phototransistor)
-    assert found.leds == ("L1", "L2")
+    (result,) = joined.of(Phototransistor)
+    assert result.leds == ("L1", "L2")
 
 
 def test_row_without_a_transistor_conducts_nothing() -> None:
     joined = stack([element_list(transistor("L1")), small()])
-    (found,) = joined.of(Phototransistor)
-    assert_allclose(found.ctr_ratio, [1.0, 0.0])
-    assert_allclose(found.dark_a, [1e-9, 0.0])
+    (result,) = joined.of(Phototransistor)
+    assert_allclose(result.ctr_ratio, [1.0, 0.0])
+    assert_allclose(result.dark_a, [1e-9, 0.0])
 
 
 def test_stack_refuses_one_ref_in_two_places() -> None:

@@ -33,8 +33,8 @@ def completed(
 
 def test_commands(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     assert completed("zcd ch", capsys, monkeypatch) == ["plain,check"]
-    found = completed("zcd ", capsys, monkeypatch)
-    assert {"plain,check", "plain,diagnose", "plain,completion"} <= set(found)
+    result = completed("zcd ", capsys, monkeypatch)
+    assert {"plain,check", "plain,diagnose", "plain,completion"} <= set(result)
 
 
 def test_options_and_choices(

@@ -47,9 +47,9 @@ def test_a_picture_of_somebody_else_stays(board: Path, capsys: pytest.CaptureFix
 )
 def test_several_as_svg(words: list[str], names: set[str], board: Path) -> None:
     assert main([*words, "--plots", "p", "--format", "svg", "--json"]) == 0
-    found = list((board.parent / "p").iterdir())
-    assert {path.name for path in found} == {f"{name}.svg" for name in names}
-    assert {ElementTree.parse(path).getroot().tag for path in found} == {SVG}
+    result = list((board.parent / "p").iterdir())
+    assert {path.name for path in result} == {f"{name}.svg" for name in names}
+    assert {ElementTree.parse(path).getroot().tag for path in result} == {SVG}
 
 
 @pytest.mark.parametrize("words", [["check", "b.toml"], ["story", "b.toml", "--all"]])

@@ -18,9 +18,9 @@ from zcd.serialize import SCHEMA_VERSION
 def printed(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, object]:
     capsys.readouterr()
     assert main(list(words)) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert isinstance(found, dict)
-    return found
+    result = json.loads(capsys.readouterr().out)
+    assert isinstance(result, dict)
+    return result
 
 
 def test_names_are_those_that_there_are() -> None:
@@ -32,9 +32,9 @@ def test_a_board_file_agrees(board: Path, capsys: pytest.CaptureFixture[str]) ->
 
 
 def test_a_check_agrees(board: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    found = printed(capsys, "check", str(board), "--json")
-    assert next(iter(found)) == "schema"
-    jsonschema.validate(found, printed(capsys, "schema", "check"))
+    result = printed(capsys, "check", str(board), "--json")
+    assert next(iter(result)) == "schema"
+    jsonschema.validate(result, printed(capsys, "schema", "check"))
 
 
 @pytest.mark.parametrize("words", [("settings",), ("jobs",), ("new", "-"), ("completion", "bash")])
@@ -42,8 +42,8 @@ def test_a_check_agrees(board: Path, capsys: pytest.CaptureFixture[str]) -> None
 def test_every_object_begins_with_the_number(
     words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    found = printed(capsys, *words, "--json")
-    assert next(iter(found.items())) == ("schema", SCHEMA_VERSION)
+    result = printed(capsys, *words, "--json")
+    assert next(iter(result.items())) == ("schema", SCHEMA_VERSION)
 
 
 def test_another_name_is_refused(capsys: pytest.CaptureFixture[str]) -> None:

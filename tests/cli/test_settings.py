@@ -210,11 +210,11 @@ def test_what_holds_is_shown(settings: Path, capsys: pytest.CaptureFixture[str])
         f"  drawer  {settings.parent / 's.toml'}",
     ]
     assert main(["settings", "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert found["file"] == str(settings)
-    assert found["exists"] is True
-    assert found["problems"] == []
-    assert found["mains"] == {"voltage": "120 V", "frequency": "60 Hz"}
+    result = json.loads(capsys.readouterr().out)
+    assert result["file"] == str(settings)
+    assert result["exists"] is True
+    assert result["problems"] == []
+    assert result["mains"] == {"voltage": "120 V", "frequency": "60 Hz"}
 
 
 def test_what_is_wrong_with_them_is_shown(

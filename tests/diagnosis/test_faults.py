@@ -91,21 +91,21 @@ def test_every_size_of_a_fault_is_tried(name: str) -> None:
     assert np.all((dictionary.severity >= 0.0) & (dictionary.severity <= 1.0))
     assert np.all(np.diff(dictionary.member) >= 0)
     for f, fault in enumerate(dictionary.faults):
-        found = dictionary.severity[dictionary.member == f]
-        assert len(found) == (1 if fault.amount is None else BANDS), fault.key
-        bands = np.arange(len(found))[:, None] / len(found)
-        assert np.all((found >= bands) & (found < bands + 1.0 / len(found))), fault.key
+        result = dictionary.severity[dictionary.member == f]
+        assert len(result) == (1 if fault.amount is None else BANDS), fault.key
+        bands = np.arange(len(result))[:, None] / len(result)
+        assert np.all((result >= bands) & (result < bands + 1.0 / len(result))), fault.key
 
 
 def test_values_of_a_fault_are_those_of_all_its_entries() -> None:
     dictionary = make_fault_dictionary(board(), usual_meter(), samples=2)
     number = np.arange(dictionary.severity.size).reshape(dictionary.severity.shape)
-    found = dictionary.by_fault(number.astype(float))
-    assert len(found) == len(dictionary.faults)
-    assert [row.size for row in found] == [
+    result = dictionary.by_fault(number.astype(float))
+    assert len(result) == len(dictionary.faults)
+    assert [row.size for row in result] == [
         2 if fault.amount is None else 2 * BANDS for fault in dictionary.faults
     ]
-    assert np.array_equal(np.concatenate(found), number.ravel())
+    assert np.array_equal(np.concatenate(result), number.ravel())
 
 
 def test_coil_is_as_uncertain_as_its_supply() -> None:
@@ -157,8 +157,8 @@ def test_severity_is_what_the_amount_says() -> None:
 def test_priors_are_positive_and_capped(name: str) -> None:
     """They sum to 1 without `none of these`; no class swamps the rest."""
     text = TEXTS["half-wave"].replace(RESISTORS, "[" + ", ".join(['"22k"'] * 12) + "]")
-    found = parse_board(text) if name == "many resistors" else board(name)
-    faults = faults_of(build_circuit(found))
+    result = parse_board(text) if name == "many resistors" else board(name)
+    faults = faults_of(build_circuit(result))
     shares = prior_shares(faults)
     assert np.all(shares > 0.0)
     assert_allclose(shares.sum(), 1.0 - UNMODELLED_SHARE)
@@ -205,8 +205,8 @@ def test_leak_from_a_joint_to_the_other_pole() -> None:
 
     Half a volt drives next to nothing through the rectifier and the LED in series.
     """
-    found = board("half-wave")
-    leak_ohm, meter_model = two_leaks(found, "chain leaky to neutral")
+    result = board("half-wave")
+    leak_ohm, meter_model = two_leaks(result, "chain leaky to neutral")
     reading = Reading(function=Function.OHM, red="chain.1", black="neutral")
     shown = meter_model.read([reading])[:, 0]
     assert_allclose(shown, leak_ohm + np.array([0.0, R2_OHM]), rtol=0.01)
@@ -215,8 +215,8 @@ def test_leak_from_a_joint_to_the_other_pole() -> None:
 def test_leak_across_neighbours_reads_low_over_both() -> None:
     """Dead, over the middle resistor: beside it the leak in series with a neighbour."""
     text = TEXTS["half-wave"].replace(RESISTORS, '["110k", "130k", "82k"]')
-    found = parse_board(text)
-    leak_ohm, meter_model = two_leaks(found, "chain leaky in part")
+    result = parse_board(text)
+    leak_ohm, meter_model = two_leaks(result, "chain leaky in part")
     reading = Reading(function=Function.OHM, red="chain.1", black="chain.2")
     shown = meter_model.read([reading])[:, 0]
     beside_s = 1.0 / (leak_ohm + np.array([110e3, 82e3]))
@@ -232,8 +232,8 @@ def test_two_resistors_have_no_neighbours_but_the_whole_chain() -> None:
 
 def test_dirt_across_the_led_stays_when_the_led_is_lifted() -> None:
     """A leak within the part goes with it, one on the board does not (by inspection)."""
-    found = board("half-wave")
-    leak_ohm, meter_model = two_leaks(found, "OC1 LED leaky")
+    result = board("half-wave")
+    leak_ohm, meter_model = two_leaks(result, "OC1 LED leaky")
     there = Reading(function=Function.OHM, red="neutral", black="led+")
     in_circuit, lifted = meter_model.read([there, replace(there, lifted="OC1.led")]).T
     assert_allclose(in_circuit, leak_ohm, rtol=0.01)

@@ -72,10 +72,10 @@ def test_another_table_is_found() -> None:
 
 
 def test_there_is_no_other_table_of_functions() -> None:
-    found = [
+    result = [
         f"{path.relative_to(HOME)}:{line}"
         for path in sorted(HOME.rglob("*.py"))
         if path != HOME / "diagnosis" / "functions.py"
         for line in tables(path.read_text(encoding="utf-8"))
     ]
-    assert found == []
+    assert result == []

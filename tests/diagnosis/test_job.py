@@ -54,15 +54,15 @@ value = 0.3
 
 
 def test_good_job(folder: Path) -> None:
-    found = job(folder, GOOD)
-    assert found.board.name == "Invented dough proofer"
-    assert found.flags == ("sync", "fan")
-    assert found.note == "came in without its fan"
-    assert found.meter.dc_input_ohm == 1e6
-    assert found.meter.ac_kind is AcKind.AVERAGE
-    assert found.meter.dc_accuracy_ratio == pytest.approx(0.005)
-    assert found.meter.ac_input_ohm == usual_meter().ac_input_ohm
-    taken = [(m.reading.function, m.reading.red, m.reading.black, m.value) for m in found.measured]
+    result = job(folder, GOOD)
+    assert result.board.name == "Invented dough proofer"
+    assert result.flags == ("sync", "fan")
+    assert result.note == "came in without its fan"
+    assert result.meter.dc_input_ohm == 1e6
+    assert result.meter.ac_kind is AcKind.AVERAGE
+    assert result.meter.dc_accuracy_ratio == pytest.approx(0.005)
+    assert result.meter.ac_input_ohm == usual_meter().ac_input_ohm
+    taken = [(m.reading.function, m.reading.red, m.reading.black, m.value) for m in result.measured]
     assert taken == [
         (Function.DC, "pin", "logic0", 4.98),
         (Function.OHM, "chain.1", "chain.2", OVERLOAD),
@@ -75,18 +75,18 @@ def test_a_reading_may_be_named_as_the_output_names_it(folder: Path, lifted: str
     """Probes and the part between them, where they agree."""
     path, where = folder / "job.toml", 'function = "ohm"\nred = "chain.2"\nblack = "chain.1"\n'
     path.write_text(f'{READING}{where}over = "R2"\nlifted = {lifted}\nvalue = "130k"')
-    (found,) = load_job(path).measured
-    assert (found.reading.red, found.reading.black) == ("chain.2", "chain.1")
-    assert found.reading.lifted == ("R2" if lifted == "true" else "")
+    (result,) = load_job(path).measured
+    assert (result.reading.red, result.reading.black) == ("chain.2", "chain.1")
+    assert result.reading.lifted == ("R2" if lifted == "true" else "")
     path.write_text(f'{READING}{where}over = "R1"\nlifted = {lifted}\nvalue = "130k"')
     with pytest.raises(InputError, match="or all three where they agree"):
         load_job(path)
 
 
 def test_board_file_is_a_job_without_readings(folder: Path) -> None:
-    found = load_job(folder / "proofer.toml")
-    assert (found.measured, found.flags) == ((), ())
-    assert found.meter == usual_meter()
+    result = load_job(folder / "proofer.toml")
+    assert (result.measured, result.flags) == ((), ())
+    assert result.meter == usual_meter()
 
 
 BAD = {
@@ -165,11 +165,11 @@ BAD = {
 @pytest.mark.parametrize("name", list(BAD))
 def test_bad_job_is_refused(folder: Path, name: str) -> None:
     """The file, the key, what was found and what is allowed, on each line."""
-    text, found, allowed = BAD[name]
+    text, result, allowed = BAD[name]
     with pytest.raises(InputError) as caught:
         job(folder, text)
     message = str(caught.value)
-    assert found in message
+    assert result in message
     assert allowed in message
     for line in message.splitlines():
         assert ".toml: " in line or folder.name in line
@@ -188,12 +188,12 @@ def test_every_problem_has_its_line(folder: Path) -> None:
 
 def test_files_that_are_none(folder: Path) -> None:
     (folder / "job.bin").write_bytes(b"\xff\x00\x80board")
-    for path, found in (
+    for path, result in (
         (folder, "a directory"),
         (folder / "gone.toml", "no such file"),
         (folder / "job.bin", "not UTF-8"),
     ):
-        with pytest.raises(InputError, match=found) as caught:
+        with pytest.raises(InputError, match=result) as caught:
             load_job(path)
         assert path.name in str(caught.value)
 

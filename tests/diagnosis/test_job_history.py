@@ -104,8 +104,8 @@ def test_against_the_mean_of_a_dirichlet_distribution() -> None:
         assert got[of_kind].sum() / total == pytest.approx(share, rel=1e-9)
         if of_kind.sum() > 1:
             within = SHARES[of_kind] / SHARES[of_kind].sum()
-            found = np.array([parts[f.key] for f in np.array(FAULTS)[of_kind]])
-            mean = dirichlet(PART_JOBS * within + found).mean()
+            result = np.array([parts[f.key] for f in np.array(FAULTS)[of_kind]])
+            mean = dirichlet(PART_JOBS * within + result).mean()
             assert_allclose(got[of_kind] / got[of_kind].sum(), mean, rtol=1e-9)
     assert got.sum() == pytest.approx(total, rel=1e-12)
 

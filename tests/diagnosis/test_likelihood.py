@@ -90,50 +90,50 @@ def test_density_of_a_sound_reading_is_normal(reading: Reading, values: tuple[fl
     for value in values:
         y = scaled(reading.function, np.array(value))
         expected = of_entries(fit, stats.norm.pdf(y, loc=fit.centre, scale=fit.width))
-        found = fit.good(value)[: dictionary().simulated]
-        assert_allclose(found, expected, rtol=1e-9, atol=1e-300)
+        result = fit.good(value)[: dictionary().simulated]
+        assert_allclose(result, expected, rtol=1e-9, atol=1e-300)
 
 
 @pytest.mark.parametrize("ends", [(4.0, 4.9), (-np.inf, 1.0), (2.0, np.inf)])
 def test_likelihood_of_a_range_is_the_normal_share_within_it(ends: tuple[float, float]) -> None:
     fit = dictionary().fit(PIN)
-    found = fit.likelihood(Measured.between(PIN, *ends))[: dictionary().simulated]
+    result = fit.likelihood(Measured.between(PIN, *ends))[: dictionary().simulated]
     low, high = (stats.norm.cdf(end, loc=fit.centre, scale=fit.width) for end in ends)
-    assert_allclose(found, high - low, atol=1e-12)
+    assert_allclose(result, high - low, atol=1e-12)
 
 
 def test_rough_reading_is_normal_but_wider() -> None:
     """Ten per cent of the value more; common practice, no source."""
     fit = dictionary().fit(PIN)
-    found = fit.likelihood(Measured(reading=PIN, value=2.5, about=True))[: dictionary().simulated]
+    result = fit.likelihood(Measured(reading=PIN, value=2.5, about=True))[: dictionary().simulated]
     expected = stats.norm.pdf(2.5, loc=fit.centre, scale=np.hypot(fit.width, 0.25))
-    assert_allclose(found, expected, rtol=1e-9, atol=1e-300)
+    assert_allclose(result, expected, rtol=1e-9, atol=1e-300)
 
 
 def test_overload_says_no_more_than_beyond_the_top_range() -> None:
     """A resistor of 50 Mohm shows OL on most meters: it is not held against `open`."""
     fit = dictionary().fit(OHMS)
-    found = fit.likelihood(Measured(reading=OHMS, value=OVERLOAD))
-    assert_allclose(found[entries("R2 open")], 1.0, atol=1e-6)
-    assert np.all(found[entries("healthy")] < 1e-6)
+    result = fit.likelihood(Measured(reading=OHMS, value=OVERLOAD))
+    assert_allclose(result[entries("R2 open")], 1.0, atol=1e-6)
+    assert np.all(result[entries("healthy")] < 1e-6)
 
 
 def test_overload_on_a_meter_that_ends_early_says_less() -> None:
     """On a meter that ends at 2 Mohm a resistor that drifted to 3 Mohm shows OL as an open one."""
     low = make_fault_dictionary(board(), replace(usual_meter(), ohm_range_ohm=2e6))
-    found = low.fit(OHMS).likelihood(Measured(reading=OHMS, value=OVERLOAD))
+    result = low.fit(OHMS).likelihood(Measured(reading=OHMS, value=OVERLOAD))
     drifted = np.flatnonzero(entries("R2 drift"))
     ohm = dictionary().predictions(OHMS)[drifted]
-    assert np.all(found[drifted][ohm > 2.5e6] > 0.99)
-    assert np.all(found[drifted][ohm < 1.5e6] < 1e-3)
+    assert np.all(result[drifted][ohm > 2.5e6] > 0.99)
+    assert np.all(result[drifted][ohm < 1.5e6] < 1e-3)
 
 
 def test_a_loose_joint_jumps_and_nothing_else_does() -> None:
     fit = dictionary().fit(OHMS)
-    found = fit.likelihood(Measured(reading=OHMS, value=0.0, unstable=True))
-    assert found[entries("R2 intermittent")].max() == JUMPS
+    result = fit.likelihood(Measured(reading=OHMS, value=0.0, unstable=True))
+    assert result[entries("R2 intermittent")].max() == JUMPS
     for key in ("healthy", "R2 drift", "R1 intermittent"):
-        assert np.all(found[entries(key)] == STEADY_JUMPS), key
+        assert np.all(result[entries(key)] == STEADY_JUMPS), key
 
 
 def test_a_loose_joint_shows_either_state() -> None:
@@ -157,8 +157,8 @@ def test_densities_of_several_values_are_those_of_each() -> None:
     fit, values = dictionary().fit(OHMS), np.array([10.0, 151e3, OVERLOAD])
     together = fit.good(values)
     assert together.shape == (3, *dictionary().severity.shape)
-    for value, found in zip(values, together, strict=True):
-        assert np.array_equal(found, fit.good(float(value)))
+    for value, result in zip(values, together, strict=True):
+        assert np.array_equal(result, fit.good(float(value)))
 
 
 def test_a_size_between_two_that_were_tried_is_explained() -> None:
@@ -262,8 +262,8 @@ def test_a_jump_shows_whatever_the_supply_may_be() -> None:
         RELAY, 'kind = "switched", coil_supply = "5 V", coil_resistance = "70"'
     )
     known = make_fault_dictionary(parse_board(text), usual_meter())
-    found = known.fit(COIL).likelihood(Measured(reading=COIL, value=0.0, unstable=True))
-    by_fault = {f.key: w for f, w in zip(known.faults, known.by_fault(found), strict=True)}
+    result = known.fit(COIL).likelihood(Measured(reading=COIL, value=0.0, unstable=True))
+    by_fault = {f.key: w for f, w in zip(known.faults, known.by_fault(result), strict=True)}
     assert by_fault["K1 coil intermittent"].max() == JUMPS
     assert by_fault["K1 contact intermittent"].max() == STEADY_JUMPS
 
@@ -272,8 +272,8 @@ def test_a_jump_at_the_led_is_one_of_the_chain_too() -> None:
     """Half a volt of pick-up may be in any AC reading, but it does not come and go with a joint."""
     known = make_fault_dictionary(parse_board(TEXTS["switched"]), usual_meter())
     at_led = Reading(function=Function.AC, red="led+", black="neutral")
-    found = known.fit(at_led).likelihood(Measured(reading=at_led, value=0.0, unstable=True))
-    by_fault = {f.key: w for f, w in zip(known.faults, known.by_fault(found), strict=True)}
+    result = known.fit(at_led).likelihood(Measured(reading=at_led, value=0.0, unstable=True))
+    by_fault = {f.key: w for f, w in zip(known.faults, known.by_fault(result), strict=True)}
     for key in ("R1 intermittent", "OC1 LED intermittent"):
         assert by_fault[key].max() == JUMPS, key
     assert by_fault["healthy"].max() == STEADY_JUMPS

@@ -76,11 +76,11 @@ def compare_with_printed(source: str, atol: float) -> None:
             "total_rms_ratio": ac_volts(solution, wave[None, :], AcKind.TRUE_RMS_DC),
         }
         limit = LAST_DIGITS[str(row["usable"])] * atol
-        for column, found in shown.items():
+        for column, result in shown.items():
             printed = float(str(row[column]))
             if np.isfinite(printed):
                 compared += 1
-                assert_allclose(found[0], printed, rtol=0.0, atol=limit, err_msg=f"{row} {column}")
+                assert_allclose(result[0], printed, rtol=0.0, atol=limit, err_msg=f"{row} {column}")
     assert compared >= 9
 
 
@@ -257,11 +257,11 @@ def test_open_diode_reads_overload_on_every_meter(open_v: float) -> None:
 @pytest.mark.parametrize("name", ["half-wave", "bridge", "two-led"])
 def test_chain_on_the_board_reads_its_own_value(name: str) -> None:
     """Diodes block the way round at an ohms range's voltage, or carry too little to matter."""
-    found = board(name)
-    circuit = build_circuit(found)
-    for resistor in (*found.chains[0], *found.return_chain):
+    result = board(name)
+    circuit = build_circuit(result)
+    for resistor in (*result.chains[0], *result.return_chain):
         a, b = circuit[resistor.ref].nodes
-        shown = MeterModel(found, circuit, usual_meter()).read(
+        shown = MeterModel(result, circuit, usual_meter()).read(
             [Reading(function=Function.OHM, red=a, black=b)]
         )
         assert_allclose(shown[0, 0], resistor.resistance_ohm, rtol=2e-3)

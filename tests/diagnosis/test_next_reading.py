@@ -28,9 +28,9 @@ def place(text: str) -> Reading:
 
 
 def suggested(*texts: str) -> Suggestion:
-    found = diagnose(dictionary(), [parse_reading(text, dictionary().circuit) for text in texts])
-    assert found.suggestion is not None
-    return found.suggestion
+    result = diagnose(dictionary(), [parse_reading(text, dictionary().circuit) for text in texts])
+    assert result.suggestion is not None
+    return result.suggestion
 
 
 def answer_of(suggestion: Suggestion, key: str) -> Answer:
@@ -39,9 +39,9 @@ def answer_of(suggestion: Suggestion, key: str) -> Answer:
 
 
 def test_every_outcome_is_in_one_answer_and_a_good_board_among_them() -> None:
-    found = suggested()
-    keys = [key for answer in found.answers for key in answer.keys]
-    assert sorted(keys) == sorted(outcome.key for outcome in found.outcomes)
+    result = suggested()
+    keys = [key for answer in result.answers for key in answer.keys]
+    assert sorted(keys) == sorted(outcome.key for outcome in result.outcomes)
     assert "healthy" in keys
 
 
@@ -56,12 +56,12 @@ def test_what_a_meter_cannot_part_is_one_answer() -> None:
         unmodelled=0.0,
         holds=dictionary().holds,
     )
-    found = best_reading(dictionary(), believed, [place("dc pin logic0")])
-    assert found is not None
-    low = answer_of(found, "pin stuck low")
-    assert low is answer_of(found, "supply missing")
+    result = best_reading(dictionary(), believed, [place("dc pin logic0")])
+    assert result is not None
+    low = answer_of(result, "pin stuck low")
+    assert low is answer_of(result, "supply missing")
     assert low.low == 0.0
-    assert answer_of(found, "healthy").low > 2.0
+    assert answer_of(result, "healthy").low > 2.0
 
 
 @pytest.mark.parametrize(
@@ -79,8 +79,8 @@ def test_what_a_meter_cannot_part_is_one_answer() -> None:
 )
 def test_what_is_out_of_reach(skipped: str, text: str, left: bool) -> None:
     circuit = build_circuit(board("switched"))
-    found = within_reach([place(text)], [place(skipped)], circuit)
-    assert found == ([place(text)] if left else [])
+    result = within_reach([place(text)], [place(skipped)], circuit)
+    assert result == ([place(text)] if left else [])
 
 
 @pytest.mark.parametrize(
@@ -94,11 +94,11 @@ def test_what_is_out_of_reach(skipped: str, text: str, left: bool) -> None:
 )
 def test_range_is_one_that_the_meter_has(counts: float, highest: float) -> None:
     made = atlas_read_with(replace(usual_meter(), counts=counts), "switched")
-    found = diagnose(made, []).suggestion
-    assert found is not None
-    assert found.reading == place("dc pin logic0")
-    assert found.full_scale == pytest.approx(highest)
-    assert found.full_scale >= max(v for o in found.outcomes for v in o.value)
+    result = diagnose(made, []).suggestion
+    assert result is not None
+    assert result.reading == place("dc pin logic0")
+    assert result.full_scale == pytest.approx(highest)
+    assert result.full_scale >= max(v for o in result.outcomes for v in o.value)
 
 
 def test_ranges_of_usual_meters() -> None:

@@ -84,9 +84,9 @@ def good_board(ohm: float) -> list[Measured]:
 @pytest.mark.parametrize("name", METERS)
 def test_no_reading_of_an_unstated_meter_is_suspect(name: str) -> None:
     measured = good_board(by_the_diode_law(*METERS[name]))
-    found = diagnose(dictionary(), measured, skipped=dictionary().readings)
-    assert found.suspects == ()
-    assert found.ranked[0].fault is not None
+    result = diagnose(dictionary(), measured, skipped=dictionary().readings)
+    assert result.suspects == ()
+    assert result.ranked[0].fault is not None
     if name == "weak":
         # with the meter's volts taken for granted the same reading does not fit
         certain = diagnose(dictionary(stated=True), measured, skipped=dictionary().readings)

@@ -74,20 +74,20 @@ def test_words_of_a_reading_name_an_unusual_state_only() -> None:
 
 def test_relay_off_is_the_board_with_its_coil_not_driven() -> None:
     """A second way to the same circuit: the condition under which boards are built."""
-    found = board("switched")
-    off = build_circuit(found, Conditions(coil_driven=False))
+    result = board("switched")
+    off = build_circuit(result, Conditions(coil_driven=False))
     for text in ("dc pin logic0", "dc coil+ coil-", "ac line feed", "ac R2"):
-        assert_allclose(shown(found, f"{text} relay off"), shown(found, text, off), atol=1e-6)
-    assert shown(found, "ac feed neutral relay off") < 0.1
-    assert shown(found, "dc pin logic0 relay off") > 4.9
-    assert shown(found, "frequency relay off") == 0.0
+        assert_allclose(shown(result, f"{text} relay off"), shown(result, text, off), atol=1e-6)
+    assert shown(result, "ac feed neutral relay off") < 0.1
+    assert shown(result, "dc pin logic0 relay off") > 4.9
+    assert shown(result, "frequency relay off") == 0.0
 
 
 def test_a_welded_contact_shows_with_the_relay_off() -> None:
-    found = board("switched")
-    _, welded = with_fault(build_circuit(found), "K1 contact welded", 0.5)
-    assert_allclose(shown(found, "ac feed neutral relay off", welded), 230.0, rtol=1e-3)
-    assert shown(found, "frequency relay off", welded) == pytest.approx(50.0)
+    result = board("switched")
+    _, welded = with_fault(build_circuit(result), "K1 contact welded", 0.5)
+    assert_allclose(shown(result, "ac feed neutral relay off", welded), 230.0, rtol=1e-3)
+    assert shown(result, "frequency relay off", welded) == pytest.approx(50.0)
 
 
 def test_a_suppressor_feeds_a_meter_with_the_relay_off() -> None:
@@ -96,11 +96,11 @@ def test_a_suppressor_feeds_a_meter_with_the_relay_off() -> None:
     The chain loads it in one half wave only. In the low-impedance mode the divider is that of
     100 nF and 3 kohm: 230 V times 3 / sqrt(3.1^2 + 31.8^2).
     """
-    found = parse_board(SUPPRESSED_TEXT)
-    assert shown(found, "ac feed neutral relay off") > 150.0
+    result = parse_board(SUPPRESSED_TEXT)
+    assert shown(result, "ac feed neutral relay off") > 150.0
     x_ohm = 1.0 / (2.0 * np.pi * 50.0 * 100e-9)
     loaded = 230.0 * 3e3 / np.hypot(3.1e3, x_ohm)
-    assert_allclose(shown(found, "low z feed neutral relay off"), loaded, rtol=0.02)
+    assert_allclose(shown(result, "low z feed neutral relay off"), loaded, rtol=0.02)
 
 
 @pytest.mark.parametrize(
@@ -120,17 +120,17 @@ def test_a_suppressor_feeds_a_meter_with_the_relay_off() -> None:
 )
 def test_pin_on_a_bench_supply(fault: str, severity: float, expected_v: float) -> None:
     """Ohm's law; the transistor's dark current at 25 °C stays below 10 mV at the pull-up."""
-    found = board("switched")
-    _, circuit = with_fault(build_circuit(found), fault, severity)
-    assert_allclose(shown(found, "dc pin logic0 bench supply", circuit), expected_v, atol=0.01)
+    result = board("switched")
+    _, circuit = with_fault(build_circuit(result), fault, severity)
+    assert_allclose(shown(result, "dc pin logic0 bench supply", circuit), expected_v, atol=0.01)
 
 
 @pytest.mark.parametrize("name", list(TEXTS))
 def test_frequency_of_the_mains_where_it_is(name: str) -> None:
-    found = board(name)
-    assert shown(found, "frequency line neutral") == pytest.approx(50.0)
-    assert shown(found, "frequency led+ led-") == 0.0
-    assert shown(found, "duty line neutral") == pytest.approx(0.5, abs=0.01)
+    result = board(name)
+    assert shown(result, "frequency line neutral") == pytest.approx(50.0)
+    assert shown(result, "frequency led+ led-") == 0.0
+    assert shown(result, "duty line neutral") == pytest.approx(0.5, abs=0.01)
 
 
 def test_half_a_sine_is_above_its_mean_for_so_long() -> None:
@@ -144,12 +144,14 @@ def test_states_agree_with_a_circuit_simulator() -> None:
     """The same readings with ngspice as the solver."""
     from zcd.spice.solve import Spice
 
-    found = parse_board(SUPPRESSED_TEXT)
-    circuit, spice = build_circuit(found), Spice()
+    result = parse_board(SUPPRESSED_TEXT)
+    circuit, spice = build_circuit(result), Spice()
     texts = ("dc pin logic0 bench supply", "ac feed neutral relay off", "frequency line neutral")
     readings = [parse_place(text, circuit) for text in texts]
-    ours = MeterModel(found, circuit, usual_meter()).read(readings)
-    theirs = MeterModel(found, circuit, usual_meter(), spice.solve, spice.solve_dead).read(readings)
+    ours = MeterModel(result, circuit, usual_meter()).read(readings)
+    theirs = MeterModel(result, circuit, usual_meter(), spice.solve, spice.solve_dead).read(
+        readings
+    )
     assert_allclose(ours, theirs, rtol=5e-3)
 
 

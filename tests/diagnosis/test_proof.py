@@ -54,19 +54,19 @@ def test_a_case_is_the_same_when_it_is_drawn_again() -> None:
 @pytest.mark.parametrize("number", range(len(TOPOLOGIES)))
 def test_how_often_each_is_put_in_adds_up(number: int) -> None:
     """Chances sum to 1, those of a kind to its share of the kinds there are."""
-    found = chances(build_circuit(design(SAMPLE_SEED, number).board))
-    assert sum(often for _, often in found) == pytest.approx(1.0)
-    there = {wrong.kind for wrong, _ in found}
+    result = chances(build_circuit(design(SAMPLE_SEED, number).board))
+    assert sum(often for _, often in result) == pytest.approx(1.0)
+    there = {wrong.kind for wrong, _ in result}
     for kind in there:
-        share = sum(often for wrong, often in found if wrong.kind == kind)
+        share = sum(often for wrong, often in result if wrong.kind == kind)
         assert share == pytest.approx(SHARES[kind] / sum(SHARES[k] for k in there))
 
 
 def _with(key: str) -> Patient:
     """A case of a half-wave board with one fault."""
     made = design(SAMPLE_SEED, 0)
-    found = (patient(made, number, Kept(made)) for number in range(200))
-    return next(p for p in found if p.wrong.keys == (key,))
+    result = (patient(made, number, Kept(made)) for number in range(200))
+    return next(p for p in result if p.wrong.keys == (key,))
 
 
 def test_what_shows_the_same_is_not_told_apart() -> None:
@@ -89,8 +89,8 @@ def test_a_few_cases_from_transistor_level() -> None:
 @pytest.mark.slow
 def test_cases_from_transistor_level() -> None:
     with ProcessPoolExecutor(2) as pool:
-        found = pool.map(partial(cases_of, SEED), range(CASES // CASES_A_DESIGN))
-        results = [result for each in found for result in each]
+        result = pool.map(partial(cases_of, SEED), range(CASES // CASES_A_DESIGN))
+        results = [result for each in result for result in each]
     print(figures(results))
     apart = [r for r in results if r.apart]
     both = [r for r in results if r.fixed]

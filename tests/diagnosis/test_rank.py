@@ -37,15 +37,15 @@ LEAST_HIT_SHARE = 0.9
 
 def measured(*texts: str, name: str = "switched") -> list[Measured]:
     """Readings as entered, such as ``dc pin logic0 4.98``."""
-    found = []
+    result = []
     for text in texts:
         function, a, b, value = text.split()
         number = OVERLOAD if value == "OL" else float(value)
         a, b = (atlas_of(name).circuit.node(node) for node in (a, b))
-        found.append(
+        result.append(
             Measured(reading=Reading(function=Function(function), red=a, black=b), value=number)
         )
-    return found
+    return result
 
 
 def belief(dictionary: FaultDictionary, weights: FloatArray, none: float) -> Posterior:
@@ -61,10 +61,10 @@ def keys(diagnosis: Diagnosis) -> list[str]:
 @pytest.mark.parametrize("coil_v", [22.5, 23.7, 24.5])
 def test_driven_coil_and_dead_contact(coil_v: float) -> None:
     """Coil at its voltage, switched terminal dead: the contact (common practice, no source)."""
-    found = diagnose(atlas_of(), measured(f"dc coil+ coil- {coil_v}", "ac feed neutral 0.3"))
-    assert found.ranked[0].key == "K1 contact open"
-    assert "the sync chain is not at fault" in found.ranked[0].words
-    chain = [r.probability for r in found.ranked if r.fault and r.fault.part in ("R1", "R2", "D1")]
+    result = diagnose(atlas_of(), measured(f"dc coil+ coil- {coil_v}", "ac feed neutral 0.3"))
+    assert result.ranked[0].key == "K1 contact open"
+    assert "the sync chain is not at fault" in result.ranked[0].words
+    chain = [r.probability for r in result.ranked if r.fault and r.fault.part in ("R1", "R2", "D1")]
     assert sum(chain) < 0.01
 
 
@@ -72,9 +72,9 @@ def test_driven_coil_and_dead_contact(coil_v: float) -> None:
 def test_driven_coil_on_an_unregulated_supply(coil_v: float) -> None:
     """A relay's supply is seldom regulated and its value is assumed, not read off a part."""
     readings = measured(f"dc coil+ coil- {coil_v}", "ac feed neutral 0.3", "ohm coil+ coil- 1600")
-    found = diagnose(atlas_of(), readings)
-    assert found.ranked[0].key == "K1 contact open"
-    assert present(found.ranked) > 0.75
+    result = diagnose(atlas_of(), readings)
+    assert result.ranked[0].key == "K1 contact open"
+    assert present(result.ranked) > 0.75
 
 
 @pytest.mark.slow
@@ -87,8 +87,8 @@ def test_fault_put_in_is_first(name: str) -> None:
     cases = draw(dictionary, np.random.default_rng(7), 4)
     misses = []
     for case in cases:
-        found, diagnosis = finds(dictionary, case)
-        if not found:
+        result, diagnosis = finds(dictionary, case)
+        if not result:
             misses.append((dictionary.faults[case.fault].key, diagnosis.ranked[0].key))
     share = 1.0 - len(misses) / len(cases)
     print(f"{name}: {share:.1%} of {len(cases)}; missed {misses}")
@@ -105,16 +105,16 @@ def test_plain_ohms_reading_of_a_drifted_resistor_is_believed() -> None:
     readings.append(
         Measured(reading=Reading(function=Function.LOW_TIME, red="pin", black="logic0"), value=0.0)
     )
-    found = diagnose(atlas_of(), readings)
-    assert found.ranked[0].key == "R1 drift", [(r.key, r.probability) for r in found.ranked[:3]]
+    result = diagnose(atlas_of(), readings)
+    assert result.ranked[0].key == "R1 drift", [(r.key, r.probability) for r in result.ranked[:3]]
 
 
 @pytest.mark.parametrize("key", ["R1", "R2"])
 def test_drift_is_sized(key: str) -> None:
     """Four times its value lies between the 10 % and the 90 % point of the answer."""
     nodes, ohm = {"R1": ("feed chain.1", 440e3), "R2": ("chain.1 chain.2", 520e3)}[key]
-    found = diagnose(atlas_of(), measured(f"ohm {nodes} {ohm}"))
-    first = found.ranked[0]
+    result = diagnose(atlas_of(), measured(f"ohm {nodes} {ohm}"))
+    first = result.ranked[0]
     assert first.key == f"{key} drift"
     assert first.amount is not None
     assert 0.8 * first.amount[0] < 4.0 < 1.2 * first.amount[2]
@@ -129,18 +129,18 @@ def test_drift_is_sized(key: str) -> None:
     ],
 )
 def test_conflicting_readings_are_none_of_these(texts: tuple[str, ...]) -> None:
-    found = diagnose(atlas_of(), measured(*texts))
-    assert found.ranked[0].key == UNMODELLED, keys(found)[:3]
+    result = diagnose(atlas_of(), measured(*texts))
+    assert result.ranked[0].key == UNMODELLED, keys(result)[:3]
 
 
 def test_probabilities_sum_to_one() -> None:
     for texts in ((), ("dc pin logic0 4.98",), ("ohm chain.1 chain.2 OL", "dc pin logic0 4.98")):
-        found = diagnose(atlas_of(), measured(*texts))
-        assert_allclose(sum(r.probability for r in found.ranked), 1.0)
+        result = diagnose(atlas_of(), measured(*texts))
+        assert_allclose(sum(r.probability for r in result.ranked), 1.0)
         weights, none = posterior_weights(atlas_of(), measured(*texts))
         assert_allclose(weights.sum() + none, 1.0)
         assert np.all(weights >= 0.0)
-        assert len(found.ranked) == len(atlas_of().faults) + 1
+        assert len(result.ranked) == len(atlas_of().faults) + 1
 
 
 def test_order_of_entering_does_not_matter() -> None:
@@ -175,8 +175,8 @@ def test_gain_of_a_reading_that_is_always_the_same_is_zero() -> None:
     weights, none = posterior_weights(dictionary, [])
     same = np.full((dictionary.simulated, dictionary.severity.shape[1]), 5.0)
     supply = Reading(function=Function.DC, red="logic+", black="logic0")
-    found = spectrum(Fit(supply, same, dictionary.meter, dictionary.states))
-    worth = expected(found, belief(dictionary, weights, none))
+    result = spectrum(Fit(supply, same, dictionary.meter, dictionary.states))
+    worth = expected(result, belief(dictionary, weights, none))
     assert_allclose([worth.bits, worth.settles], 0.0, atol=1e-9)
     # far from what all of them show none of these comes first
     assert worth.rise < MIN_RISE
@@ -187,16 +187,16 @@ def test_reading_taken_is_not_suggested_again() -> None:
     taken: list[Measured] = []
     healthy = dictionary.faults[0]
     for _ in range(len(dictionary.readings) + 1):
-        found = diagnose(dictionary, taken)
-        if found.suggestion is None:
+        result = diagnose(dictionary, taken)
+        if result.suggestion is None:
             break
-        reading = found.suggestion.reading
+        reading = result.suggestion.reading
         assert reading not in [m.reading for m in taken]
         shown = np.sort(dictionary.by_fault(dictionary.predictions(reading))[0])
         middle = shown[shown.size // 2]
         taken.append(Measured(reading=reading, value=float(middle)))
-    assert found.suggestion is None
-    assert found.ranked[0].fault is healthy
+    assert result.suggestion is None
+    assert result.ranked[0].fault is healthy
 
 
 @pytest.mark.slow
@@ -211,18 +211,18 @@ def test_suggestions_find_the_fault_in_fewer_readings_than_the_card(name: str) -
         shown = dict(zip(case.readings, case.shown, strict=True))
         for way, number in counts.items():
             taken: list[Measured] = []
-            found = diagnose(dictionary, taken)
+            result = diagnose(dictionary, taken)
             down = iter(order)
-            while found.suggestion is not None:
-                asked = found.suggestion.reading
+            while result.suggestion is not None:
+                asked = result.suggestion.reading
                 following = asked if way == "suggested" else next(down, None)
                 if following is None:
                     break
                 taken.append(Measured(reading=following, value=float(shown[following])))
-                found = diagnose(dictionary, taken)
+                result = diagnose(dictionary, taken)
             number.append(len(taken))
             if way == "suggested":
-                first = found.ranked[0].fault
+                first = result.ranked[0].fault
                 same = first is not None and dictionary.faults.index(first) == case.fault
                 blamed = first is not None and alike(
                     dictionary, case, dictionary.faults.index(first)
@@ -235,26 +235,26 @@ def test_suggestions_find_the_fault_in_fewer_readings_than_the_card(name: str) -
 
 
 def test_sure_answer_asks_for_nothing_more() -> None:
-    found = diagnose(atlas_of(), measured("dc pin logic0 4.98", "ohm chain.1 chain.2 OL"))
-    assert found.ranked[0].key == "R2 open"
-    assert present(found.ranked) >= SURE
-    assert found.suggestion is None
-    assert found.stopped == "sure"
-    assert "R2 is open" in found.conclusion
+    result = diagnose(atlas_of(), measured("dc pin logic0 4.98", "ohm chain.1 chain.2 OL"))
+    assert result.ranked[0].key == "R2 open"
+    assert present(result.ranked) >= SURE
+    assert result.suggestion is None
+    assert result.stopped == "sure"
+    assert "R2 is open" in result.conclusion
 
 
 def test_mains_on_the_isolated_side_stops_the_work() -> None:
     """230 V at a 5 V pin is no fault to go on measuring at."""
-    found = diagnose(atlas_of(), measured("dc pin logic0 230"))
-    assert found.conclusion.startswith("STOP, unplug")
-    assert found.suggestion is None
+    result = diagnose(atlas_of(), measured("dc pin logic0 230"))
+    assert result.conclusion.startswith("STOP, unplug")
+    assert result.suggestion is None
 
 
 def test_live_readings_come_last() -> None:
     """A doubtful pin sends the hand to a dead test before the live chain."""
-    found = diagnose(atlas_of(), measured("dc pin logic0 2.9"))
-    assert found.suggestion is not None
-    assert found.suggestion.access is not AccessLevel.MAINS
+    result = diagnose(atlas_of(), measured("dc pin logic0 2.9"))
+    assert result.suggestion is not None
+    assert result.suggestion.access is not AccessLevel.MAINS
 
 
 @pytest.mark.parametrize("load_v", [0.0, 3.6])
@@ -263,8 +263,8 @@ def test_dead_feed_behind_a_suppressor_is_the_contact(load_v: float) -> None:
     suppressed = suppressed_atlas()
     line = f"ac feed neutral {load_v}"
     taken = [parse_reading(text, suppressed.circuit) for text in ("dc K1.coil 23.7 V", line)]
-    found = diagnose(suppressed, taken)
-    assert found.ranked[0].key == "K1 contact open", found.ranked[:3]
+    result = diagnose(suppressed, taken)
+    assert result.ranked[0].key == "K1 contact open", result.ranked[:3]
 
 
 def test_one_resistor_is_a_chain() -> None:
@@ -275,29 +275,29 @@ def test_one_resistor_is_a_chain() -> None:
         'output = {pull_up = "22k", supply = "5 V"}\n'
     )
     dictionary = make_fault_dictionary(one, usual_meter())
-    found = diagnose(dictionary, [parse_reading("ohm R1 OL", dictionary.circuit)])
-    assert found.ranked[0].key == "R1 open"
+    result = diagnose(dictionary, [parse_reading("ohm R1 OL", dictionary.circuit)])
+    assert result.ranked[0].key == "R1 open"
 
 
 def test_pulses_that_a_loose_joint_makes_jump() -> None:
     """A jumping reading is explained by a joint, and by nothing that stays as it is."""
     lines = ("dc pin logic0 unstable", "frequency unstable", "ohm R1 110k", "ohm R2 130k")
-    found = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
-    assert all("intermittent" in key for key in keys(found)[:3]), keys(found)[:5]
+    result = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
+    assert all("intermittent" in key for key in keys(result)[:3]), keys(result)[:5]
 
 
 def test_slip_is_named() -> None:
     """One reading against three that agree is doubtful; the three are believed."""
     lines = ("dc pin logic0 2.65 V", "frequency 50", "dc logic+ logic0 0 V", "ohm R1 110k")
-    found = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
-    assert [m.reading.words for m in found.suspects] == ["DC volts, logic+ to logic0"]
-    assert found.ranked[0].key == "healthy"
+    result = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
+    assert [m.reading.words for m in result.suspects] == ["DC volts, logic+ to logic0"]
+    assert result.ranked[0].key == "healthy"
 
 
 def test_agreeing_readings_have_no_suspect() -> None:
-    found = diagnose(atlas_of(), measured("dc pin logic0 4.98", "ohm chain.1 chain.2 OL",
+    result = diagnose(atlas_of(), measured("dc pin logic0 4.98", "ohm chain.1 chain.2 OL",
                                           "dc logic+ logic0 5.0"))  # fmt: skip
-    assert found.suspects == ()
+    assert result.suspects == ()
 
 
 def test_leaks_at_one_place_are_named_together() -> None:
@@ -308,33 +308,33 @@ def test_leaks_at_one_place_are_named_together() -> None:
     """
     lines = ("dc logic+ logic0 5.0 V", "ohm logic+ pin 12.3k", "ohm pin logic0 9.74k",
              "dc pin logic0 0.51 V")  # fmt: skip
-    found = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
-    assert {"pin leaky", "OC1 transistor leaky"} <= {r.key for r in found.indistinguishable}
-    assert "no reading on this board tells apart" in found.conclusion
+    result = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
+    assert {"pin leaky", "OC1 transistor leaky"} <= {r.key for r in result.indistinguishable}
+    assert "no reading on this board tells apart" in result.conclusion
 
 
 def test_fan_flag_alone_clears_the_sync_circuit() -> None:
     """The controller has its sync: drive or fan, which readings here cannot part."""
     lines = ("dc pin logic0 2.65 V", "frequency 50", "low time 9.5 ms")
     taken = [parse_reading(line, atlas_of().circuit) for line in lines]
-    found = diagnose(atlas_of(), taken, flags=("fan",))
-    assert set(keys(found)[:2]) == {"drive not firing", "fan not turning"}
+    result = diagnose(atlas_of(), taken, flags=("fan",))
+    assert set(keys(result)[:2]) == {"drive not firing", "fan not turning"}
     both = diagnose(atlas_of(), taken, flags=("sync", "fan"))
     assert both.ranked[0].key == "controller deaf"
 
 
 def test_two_faults_are_found_where_one_does_not_do() -> None:
-    found = diagnose(atlas_of(), measured("ohm feed chain.1 OL", "ohm chain.1 chain.2 OL",
+    result = diagnose(atlas_of(), measured("ohm feed chain.1 OL", "ohm chain.1 chain.2 OL",
                                           "diode led+ led- 1.05"))  # fmt: skip
-    assert found.ranked[0].key == "R1 open + R2 open"
+    assert result.ranked[0].key == "R1 open + R2 open"
 
 
 def test_range_and_bound_rank_like_values_within() -> None:
     """Anything above 1 Mohm over 130 k may be open; what has a value has not lost it, and is no
     decade off."""
     for line, first in (("ohm R2 over 1M", "R2 open"), ("ohm R2 500k..1M", "R2 drift")):
-        found = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit)])
-        assert found.ranked[0].key == first
+        result = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit)])
+        assert result.ranked[0].key == first
 
 
 def test_ghost_supply_behind_a_suppressor_dies_under_low_impedance() -> None:
@@ -358,19 +358,19 @@ def test_what_is_in_every_pair_is_certain_whatever_the_second_is(
     first = "D1 short + OC1 LED open" if certain else "R1 open"
     shares = {first: share, "D1 short + OC1 LED short": 0.48 if certain else 0.02, "D1 short": 0.01}
     ranked = [Ranked(fault=faults[key], probability=p) for key, p in shares.items()]
-    found = in_every_pair(ranked)
-    assert (found and found.key) == certain
-    if found is not None:
-        assert_allclose(found.probability, 0.99)
+    result = in_every_pair(ranked)
+    assert (result and result.key) == certain
+    if result is not None:
+        assert_allclose(result.probability, 0.99)
 
 
 @pytest.mark.parametrize("ohm", [30.0, 70.0, 100.0, 150.0, 300.0])
 def test_a_bridge_across_the_led_is_found_at_any_size(ohm: float) -> None:
     """The test current (1 mA into a short, behind 2.7 kOhm) drops over it what Ohm's law says."""
     volts = usual_meter().diode_open_v * ohm / (2.7e3 + ohm)
-    found = diagnose(
+    result = diagnose(
         atlas_of(),
         measured("dc pin logic0 5.0", f"diode led+ neutral {volts}", f"ohm neutral led+ {ohm}"),
     )
-    there = [r.probability for r in found.ranked if r.key in ("OC1 LED short", "OC1 LED leaky")]
+    there = [r.probability for r in result.ranked if r.key in ("OC1 LED short", "OC1 LED leaky")]
     assert sum(there) > 0.9

@@ -47,9 +47,9 @@ def reading(function: Function, a: str, b: str, value: float) -> Measured:
     ],
 )
 def test_lines_of_a_prompt(text: str, expected: Measured) -> None:
-    found = parse_reading(text, CIRCUIT)
-    assert found.reading == expected.reading
-    assert found.value == pytest.approx(expected.value)
+    result = parse_reading(text, CIRCUIT)
+    assert result.reading == expected.reading
+    assert result.value == pytest.approx(expected.value)
 
 
 @pytest.mark.parametrize(
@@ -57,8 +57,8 @@ def test_lines_of_a_prompt(text: str, expected: Measured) -> None:
     [("ohm R2 OL on 2M", 2e6), ("ac R2 overload on the 60 V range", 60.0), ("diode D1 ol at 2", 2)],
 )
 def test_overload_on_a_range_is_beyond_its_full_scale(text: str, least: float) -> None:
-    found = parse_reading(text, CIRCUIT)
-    assert (found.low, found.high) == (least, np.inf)
+    result = parse_reading(text, CIRCUIT)
+    assert (result.low, result.high) == (least, np.inf)
 
 
 @pytest.mark.parametrize(
@@ -136,9 +136,9 @@ def test_every_useful_reading_can_be_entered() -> None:
             probes = f"{item.lifted} lifted{turned}"
         probes += "" if item.power is usual_power(item.function) else f" {item.power}"
         text = f"{item.function} {probes} {show_value(item.function, value)}"
-        found = parse_reading(text, CIRCUIT)
-        assert found.reading == item
-        assert np.isclose(found.value, value, rtol=5e-3)
+        result = parse_reading(text, CIRCUIT)
+        assert result.reading == item
+        assert np.isclose(result.value, value, rtol=5e-3)
 
 
 @pytest.mark.parametrize("name", sorted(TEXTS))

@@ -75,13 +75,13 @@ def test_two_names_of_one_node_are_named_as_given() -> None:
 
 def test_good_board_reads_as_a_good_board() -> None:
     """Common practice, no source: nearly half the supply at the pin, mains frequency, half duty."""
-    found = board("switched")
-    assert_allclose(take(found, Function.DC, "logic+", "logic0"), 5.0, rtol=1e-4)
-    assert 0.4 < take(found, Function.DC, "pin", "logic0") / 5.0 < 0.6
-    assert take(found, Function.FREQUENCY, "pin", "logic0") == pytest.approx(50.0)
-    assert 0.4 < take(found, Function.DUTY, "pin", "logic0") < 0.5
-    assert_allclose(take(found, Function.AC, "line", "neutral"), 230.0, rtol=1e-4)
-    assert_allclose(take(found, Function.AC, "feed", "neutral"), 230.0, rtol=1e-4)
+    result = board("switched")
+    assert_allclose(take(result, Function.DC, "logic+", "logic0"), 5.0, rtol=1e-4)
+    assert 0.4 < take(result, Function.DC, "pin", "logic0") / 5.0 < 0.6
+    assert take(result, Function.FREQUENCY, "pin", "logic0") == pytest.approx(50.0)
+    assert 0.4 < take(result, Function.DUTY, "pin", "logic0") < 0.5
+    assert_allclose(take(result, Function.AC, "line", "neutral"), 230.0, rtol=1e-4)
+    assert_allclose(take(result, Function.AC, "feed", "neutral"), 230.0, rtol=1e-4)
 
 
 def test_driven_coil_of_a_usual_relay() -> None:
@@ -93,9 +93,9 @@ def test_driven_coil_of_a_usual_relay() -> None:
 @pytest.mark.parametrize("name", ["half-wave", "bridge", "two-led"])
 def test_low_time_is_that_of_the_sync_pulses(name: str) -> None:
     """The scope and the controller look at the same pin."""
-    found = board(name)
-    pulses = lock_of(build_circuit(found), found).pulses
-    shown = take(found, Function.LOW_TIME, "pin", "logic0")
+    result = board(name)
+    pulses = lock_of(build_circuit(result), result).pulses
+    shown = take(result, Function.LOW_TIME, "pin", "logic0")
     assert_allclose(shown, pulses.low_time_s[0, 0], rtol=0.0, atol=PIN_S)
 
 
@@ -111,42 +111,42 @@ def test_open_chain_resistor_takes_the_whole_half_wave() -> None:
 
     sqrt(1/4 - 1/pi^2) of the peak, 125.5 V, less the chain's share of 5.1 Mohm and the drops.
     """
-    found = board()
-    circuit = build_circuit(found).change("R2", resistance_ohm=INFINITE_OHM)
-    shown = take(found, Function.AC, "chain.1", "chain.2", circuit)
+    result = board()
+    circuit = build_circuit(result).change("R2", resistance_ohm=INFINITE_OHM)
+    shown = take(result, Function.AC, "chain.1", "chain.2", circuit)
     peak = np.sqrt(2.0) * 230.0
     assert_allclose(shown, peak * np.sqrt(0.25 - 1.0 / np.pi**2) * 5.0 / 5.1, rtol=0.01)
     bare = replace(usual_meter(), ac_kind=AcKind.TRUE_RMS_DC)
-    shown = take(found, Function.AC, "chain.1", "chain.2", circuit, bare)
+    shown = take(result, Function.AC, "chain.1", "chain.2", circuit, bare)
     assert_allclose(shown, peak / 2.0 * 5.0 / 5.1, rtol=0.01)
 
 
 def test_average_meter_reads_the_half_wave_as_printed() -> None:
     """0.55 for a peak of 1.414 (Kusam-Meco KM-2777, table 2, two digits right)."""
-    found = board()
-    circuit = build_circuit(found).change("R2", resistance_ohm=INFINITE_OHM)
+    result = board()
+    circuit = build_circuit(result).change("R2", resistance_ohm=INFINITE_OHM)
     meter = replace(usual_meter(), ac_kind=AcKind.AVERAGE)
-    shown = take(found, Function.AC, "chain.1", "chain.2", circuit, meter)
+    shown = take(result, Function.AC, "chain.1", "chain.2", circuit, meter)
     assert_allclose(shown / (230.0 * 5.0 / 5.1), 0.55, rtol=0.012)
 
 
 def test_dead_board_has_no_sources_and_its_relay_is_off() -> None:
-    found = board("switched")
-    circuit = build_circuit(found)
+    result = board("switched")
+    circuit = build_circuit(result)
     dead = unplugged(circuit)
     assert {"mains", "supply", "coil supply"}.isdisjoint(e.ref for e in dead)
-    assert take(found, Function.OHM, "line", "feed") == OVERLOAD
-    assert_allclose(take(found, Function.OHM, "coil+", "coil-"), COIL_OHM, rtol=1e-3)
+    assert take(result, Function.OHM, "line", "feed") == OVERLOAD
+    assert_allclose(take(result, Function.OHM, "coil+", "coil-"), COIL_OHM, rtol=1e-3)
 
 
 def test_pin_that_never_moves() -> None:
     """Always high reads 0 %, always low 100 %, both without frequency."""
-    found = board()
-    circuit = build_circuit(found)
+    result = board()
+    circuit = build_circuit(result)
     high = circuit.change("R1", resistance_ohm=INFINITE_OHM)
     low = circuit.change("pull-up", resistance_ohm=INFINITE_OHM)
-    assert take(found, Function.DUTY, "pin", "logic0", high) == 0.0
-    assert take(found, Function.DUTY, "pin", "logic0", low) == 1.0
+    assert take(result, Function.DUTY, "pin", "logic0", high) == 0.0
+    assert take(result, Function.DUTY, "pin", "logic0", low) == 1.0
     for stuck in (high, low):
-        assert take(found, Function.FREQUENCY, "pin", "logic0", stuck) == 0.0
-        assert take(found, Function.LOW_TIME, "pin", "logic0", stuck) == 0.0
+        assert take(result, Function.FREQUENCY, "pin", "logic0", stuck) == 0.0
+        assert take(result, Function.LOW_TIME, "pin", "logic0", stuck) == 0.0

@@ -44,31 +44,31 @@ GOOD = ("ohm R1 110.2k", "ohm R2 130.3k", "diode D1 0.57 V", "dc logic+ logic0 5
 
 
 def test_good_board_reads_as_good() -> None:
-    found = retest(dictionary(), measured(*GOOD), flags=("none",))
-    assert all(again.good for again in found.readings)
-    assert found.good_ratio > 0.9
+    result = retest(dictionary(), measured(*GOOD), flags=("none",))
+    assert all(again.good for again in result.readings)
+    assert result.good_ratio > 0.9
 
 
 def test_what_differs_is_named() -> None:
-    found = retest(dictionary(), measured("ohm R1 110k", "ohm R2 640k", "frequency 50"))
-    assert [again.good for again in found.readings] == [True, False, True]
-    assert not found.good
-    assert found.good_ratio < 0.5
+    result = retest(dictionary(), measured("ohm R1 110k", "ohm R2 640k", "frequency 50"))
+    assert [again.good for again in result.readings] == [True, False, True]
+    assert not result.good
+    assert result.good_ratio < 0.5
 
 
 def test_what_was_taken_before_is_to_be_taken_again() -> None:
     before = measured("ohm R1 110k", "ohm R2 OL", "dc pin logic0 4.98")
-    found = retest(dictionary(), measured("ohm R2 130k"), before)
-    assert [r.words for r in found.to_take] == [before[0].reading.words, before[2].reading.words]
+    result = retest(dictionary(), measured("ohm R2 130k"), before)
+    assert [r.words for r in result.to_take] == [before[0].reading.words, before[2].reading.words]
 
 
 @pytest.mark.parametrize("left_ratio", [0.05, 0.1, 0.2])
 def test_ctr_is_found_again_from_low_time_and_mains(left_ratio: float) -> None:
     """A weak part's low time tells: within what tolerances and the spread of shapes leave."""
-    found = remaining(dictionary().board, usual_meter(), of_board(left_ratio))
+    result = remaining(dictionary().board, usual_meter(), of_board(left_ratio))
     ctr_ratio = left_ratio * dictionary().board.optocoupler.ctr_ratio
-    assert found is not None
-    low, middle, high = found.ctr_ratio
+    assert result is not None
+    low, middle, high = result.ctr_ratio
     assert low < ctr_ratio < high
     assert 0.5 < middle / ctr_ratio < 2.0
 
@@ -79,19 +79,19 @@ def test_measured_mains_moves_the_estimate() -> None:
     middles = []
     for volts in (207.0, 253.0):
         mains = Measured(reading=MAINS, value=volts)
-        found = remaining(dictionary().board, usual_meter(), [low_time, mains])
-        assert found is not None
-        middles.append(found.ctr_ratio[1])
+        result = remaining(dictionary().board, usual_meter(), [low_time, mains])
+        assert result is not None
+        middles.append(result.ctr_ratio[1])
     assert middles[0] > middles[1]
 
 
 def test_headroom_is_the_ctr_over_the_least_that_locks() -> None:
     """Dividing the estimate by its headroom always ends at the same CTR, the limit."""
-    found = remaining(dictionary().board, usual_meter(), of_board(0.2))
-    assert found is not None
-    factors = np.array([headroom.factor_ratio for headroom in found.bench])
+    result = remaining(dictionary().board, usual_meter(), of_board(0.2))
+    assert result is not None
+    factors = np.array([headroom.factor_ratio for headroom in result.bench])
     assert np.all(np.diff(factors) > 0.0)
-    assert np.all(np.array([h.factor_ratio for h in found.weak]) < factors)
+    assert np.all(np.array([h.factor_ratio for h in result.weak]) < factors)
 
 
 def test_no_low_time_no_estimate() -> None:
@@ -102,17 +102,17 @@ def test_no_low_time_no_estimate() -> None:
 def test_too_little_measured_names_what_would_do() -> None:
     """What is asked for, read as on a good board, makes it one; nothing is lifted for it."""
     few = measured("dc pin logic0 2.65 V", "low time 9.5 ms")
-    found = retest(dictionary(), few)
-    assert not found.good
-    assert 1 <= len(found.missing) <= 4
-    assert not any(reading.lifted for reading in found.missing)
-    assert found.missing[0].words in missing_line(found)
-    shown = MeterModel(dictionary().board, dictionary().circuit, usual_meter()).read(found.missing)[
-        0
-    ]
+    result = retest(dictionary(), few)
+    assert not result.good
+    assert 1 <= len(result.missing) <= 4
+    assert not any(reading.lifted for reading in result.missing)
+    assert result.missing[0].words in missing_line(result)
+    shown = MeterModel(dictionary().board, dictionary().circuit, usual_meter()).read(
+        result.missing
+    )[0]
     more = [
         Measured(reading=reading, value=float(value))
-        for reading, value in zip(found.missing, shown, strict=True)
+        for reading, value in zip(result.missing, shown, strict=True)
     ]
     whole = retest(dictionary(), [*few, *more])
     assert whole.good

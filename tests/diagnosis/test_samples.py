@@ -38,15 +38,15 @@ def shown(text: str, name: str = "half-wave") -> tuple[Circuit, FloatArray]:
 
 def test_a_dead_board_reads_pull_up_and_supply_in_series() -> None:
     """From pin to ground there is the way over the pull-up and what hangs on the supply (Ohm)."""
-    circuit, found = shown("ohm pin logic0")
+    circuit, result = shown("ohm pin logic0")
     up, down = 1.0 / ohms(circuit, "pin.up"), 1.0 / ohms(circuit, "pin.down")
     through = 1.0 / (1.0 / ohms(circuit, "pull-up") + up) + ohms(circuit, "rail")
     expected = 1.0 / (1.0 / through + down)
     low = expected < 600e3
     assert low.sum() > SAMPLES // 3
     # beside it the transistor's dark current: at most 100 nA of the 1.17 uA at full scale of 600 k
-    assert np.all(found[low] < 1.001 * expected[low])
-    assert np.all(found[low] > 0.914 * expected[low])
+    assert np.all(result[low] < 1.001 * expected[low])
+    assert np.all(result[low] > 0.914 * expected[low])
     assert expected[low].max() > 2.0 * expected[low].min()
 
 
@@ -66,11 +66,11 @@ def test_an_open_pull_up_reads_what_protects_the_pin() -> None:
 
     The law of the diode, solved apart.
     """
-    found, saturation_a, rail_ohm = board("half-wave"), 1e-13, 5e3
-    circuit = build_circuit(found).change("pull-up", resistance_ohm=np.inf)
+    result, saturation_a, rail_ohm = board("half-wave"), 1e-13, 5e3
+    circuit = build_circuit(result).change("pull-up", resistance_ohm=np.inf)
     circuit = circuit.add(Resistance(ref="rail", a="logic+", b="logic0", resistance_ohm=rail_ohm))
     meter = replace(usual_meter(), ohms_stated=True)
-    meter_model = MeterModel(found, circuit, meter, pin_clamp_a=np.array([saturation_a]))
+    meter_model = MeterModel(result, circuit, meter, pin_clamp_a=np.array([saturation_a]))
     taken = [parse_place(f"ohm {way}", circuit) for way in ("pin logic+", "logic+ pin")]
     open_v, unit_v = meter.ohms_open_v, float(thermal_voltage_v(25.0))
 

@@ -144,11 +144,11 @@ def alike(dictionary: FaultDictionary, case: Case, other: int) -> bool:
     )
     severity = np.tile(np.linspace(0.0, 1.0, SEVERITY_STEPS), CTR_STEPS)
     circuit = dictionary.faults[other].edit(circuit, severity)
-    found = MeterModel(dictionary.board, circuit, dictionary.meter).read(case.readings)
-    worst = np.zeros(found.shape[0])
+    result = MeterModel(dictionary.board, circuit, dictionary.meter).read(case.readings)
+    worst = np.zeros(result.shape[0])
     for column, reading in enumerate(case.readings):
         there = scaled(reading.function, np.asarray(case.exact[column]))
-        gap = scaled(reading.function, found[:, column]) - there
+        gap = scaled(reading.function, result[:, column]) - there
         worst = np.maximum(worst, np.abs(gap) / error(reading.function, there, dictionary.meter))
     return bool(np.any(worst <= 1.0))
 

@@ -39,9 +39,9 @@ def test_axes_name_the_quantities_and_ticks_their_units() -> None:
 
 
 def test_boundary_is_drawn_where_it_was_found() -> None:
-    found = lost_below(0.2)
-    (line,) = marked(loss_map_figure(solved().board, found), "boundary")
-    assert line.get_ydata() == pytest.approx(np.full(found.boundaries[0].up.size, 0.2), rel=1e-3)
+    result = lost_below(0.2)
+    (line,) = marked(loss_map_figure(solved().board, result), "boundary")
+    assert line.get_ydata() == pytest.approx(np.full(result.boundaries[0].up.size, 0.2), rel=1e-3)
 
 
 def test_every_rule_has_a_hatching_of_its_own() -> None:
@@ -69,30 +69,30 @@ def test_the_rule_stands_in_its_area() -> None:
     """In the middle of the axes' share that is lost."""
     (text,) = marked(loss_map_figure(solved().board, lost_below(0.2, rule="low time")), "rule")
     assert text.get_text() == "low time"
-    found = lost_below(0.2)
-    assert text.get_position()[1] < found.up.share(0.2)
+    result = lost_below(0.2)
+    assert text.get_position()[1] < result.up.share(0.2)
 
 
 def test_narrow_areas_are_named_along_the_boundary() -> None:
     """High time fails in a band too narrow for its name: the name follows the curve, outside."""
     figure = drawn()
-    found = chart("bridge", "temperature", "pull-up")
+    result = chart("bridge", "temperature", "pull-up")
     texts = {text.get_text(): text for text in marked(figure, "rule")}
     assert {"pin never high", "high time", "edge offset"} <= set(texts)
     x, y = texts["high time"].get_position()
-    curve = next(c for c in found.boundaries if "high time" in c.rules)
-    at = np.interp(x, found.across.share(curve.across), found.up.share(curve.up))
+    curve = next(c for c in result.boundaries if "high time" in c.rules)
+    at = np.interp(x, result.across.share(curve.across), result.up.share(curve.up))
     assert 0.0 < y - at < 0.05
     assert texts["high time"].get_rotation() != 0.0
 
 
 def test_closed_curves_are_drawn_closed() -> None:
-    found = lost_below(0.2)
-    curve = found.boundaries[0]
+    result = lost_below(0.2)
+    curve = result.boundaries[0]
     ring = type(curve)(across=curve.across, up=curve.up, rules=curve.rules, closed=True)
-    closed = type(found)(
+    closed = type(result)(
         **{
-            name: (ring,) if name == "boundaries" else getattr(found, name)
+            name: (ring,) if name == "boundaries" else getattr(result, name)
             for name in LossMap.__slots__
         }
     )
@@ -138,19 +138,19 @@ def test_title_and_arrows(found: LossMap, title: str, arrows: int) -> None:
 
 
 def test_boards_within_tolerance_are_shaded_dotted_and_explained() -> None:
-    found = lost_below(0.2)
-    share = share_lost(found)
-    figure = loss_map_figure(solved().board, found, share)
+    result = lost_below(0.2)
+    share = share_lost(result)
+    figure = loss_map_figure(solved().board, result, share)
     (cloud,) = marked(figure, "cloud")
     assert list(cloud.get_xdata()) == list(share.cloud_across)
     assert to_rgb(cloud.get_color()) == to_rgb(BLUE)
     assert "share lost of 16 boards within tolerance" in figure.axes[0].get_title(loc="left")
-    assert not marked(loss_map_figure(solved().board, found), "cloud")
+    assert not marked(loss_map_figure(solved().board, result), "cloud")
 
 
 def test_map_without_any_loss_is_drawn_without_shading() -> None:
-    found = lost_below(0.005)
-    figure = loss_map_figure(solved().board, found, share_lost(found))
+    result = lost_below(0.005)
+    figure = loss_map_figure(solved().board, result, share_lost(result))
     figure.draw_without_rendering()
     assert not marked(figure, "boundary")
     assert not figure.legends

@@ -65,11 +65,11 @@ def assert_same_current(
     solution: Solution, ref: str, measured_a: FloatArray, waves: dict[str, FloatArray]
 ) -> None:
     """Mean, peak and conduction of a junction's current."""
-    found = solution.currents_a[ref]
-    assert_allclose(solution.mean(found), np.mean(measured_a), rtol=RTOL)
-    assert_allclose(found.max(), measured_a.max(), rtol=RTOL)
+    result = solution.currents_a[ref]
+    assert_allclose(solution.mean(result), np.mean(measured_a), rtol=RTOL)
+    assert_allclose(result.max(), measured_a.max(), rtol=RTOL)
     level_a = 0.25 * measured_a.max()
-    assert_allclose(crossing_s(solution, found[0], level_a), first(waves, measured_a, level_a),
+    assert_allclose(crossing_s(solution, result[0], level_a), first(waves, measured_a, level_a),
                     rtol=0.0, atol=10e-6)  # fmt: skip
 
 
@@ -200,11 +200,11 @@ def test_open_contact_with_suppressor_and_clamp() -> None:
         )
     )
     assert solution.settled.all()
-    found, measured = solution.currents_a["L"][0], waves["vm#branch"]
-    assert_allclose(solution.mean(found[None]), np.mean(measured), rtol=RTOL)
-    assert_allclose(found.max(), measured.max(), rtol=RTOL)
+    result, measured = solution.currents_a["L"][0], waves["vm#branch"]
+    assert_allclose(solution.mean(result[None]), np.mean(measured), rtol=RTOL)
+    assert_allclose(result.max(), measured.max(), rtol=RTOL)
     assert_same_power(solution, "R1", waves, ("f", "p"))
-    falls_s = crossing_s(solution, -found, -1e-4) - first(waves, -measured, -1e-4)
+    falls_s = crossing_s(solution, -result, -1e-4) - first(waves, -measured, -1e-4)
     assert abs(falls_s) < 10e-6
 
 

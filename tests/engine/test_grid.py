@@ -36,9 +36,9 @@ def test_mean_over_the_led_is_that_of_a_fine_grid(name: str) -> None:
     rows = build_circuit(VARIANTS[name], Conditions(mains_rms_v=np.linspace(100.0, 264.0, 12)))
     means = []
     for options in (READINGS, FINE):
-        found = solve(rows, options)
-        wave = found.between_v("led+", "led-")
-        means.append(np.stack([found.mean(wave), found.rms(wave)]))
+        result = solve(rows, options)
+        wave = result.between_v("led+", "led-")
+        means.append(np.stack([result.mean(wave), result.rms(wave)]))
     assert_allclose(*means, atol=2.5e-3)
 
 

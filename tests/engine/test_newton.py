@@ -31,8 +31,8 @@ def test_resampled_sine_is_a_sine() -> None:
     """Cubics through four points err by 3/128 of the fourth power of the spacing, in a sine."""
     phase = even_phases_rad(2, 40)
     finer = np.sort(np.random.default_rng(5).uniform(0.0, 2.0 * np.pi, (2, 80)), axis=1)
-    found = resample(phase, {"sine": np.sin(phase)}, finer)["sine"]
-    assert_allclose(found, np.sin(finer), rtol=0.0, atol=3.0 / 128.0 * (2.0 * np.pi / 40.0) ** 4)
+    result = resample(phase, {"sine": np.sin(phase)}, finer)["sine"]
+    assert_allclose(result, np.sin(finer), rtol=0.0, atol=3.0 / 128.0 * (2.0 * np.pi / 40.0) ** 4)
     again = resample(phase, {"sine": np.sin(phase)}, phase)["sine"]
     assert_allclose(again, np.sin(phase), rtol=0.0, atol=1e-12)
     flat = resample(phase, {"flat": np.full(phase.shape, 2.0)}, finer)["flat"]

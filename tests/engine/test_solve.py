@@ -279,8 +279,8 @@ def test_usual_grid_finds_the_edges(name: str) -> None:
     count = int(fine.count[0])
     assert coarse.count[0] == count > 0
     for edge in ("fall_s", "rise_s"):
-        found, expected = getattr(coarse, edge)[0, :count], getattr(fine, edge)[0, :count]
-        assert_allclose(found, expected, rtol=0.0, atol=3e-6)
+        result, expected = getattr(coarse, edge)[0, :count], getattr(fine, edge)[0, :count]
+        assert_allclose(result, expected, rtol=0.0, atol=3e-6)
 
 
 @each_variant
@@ -295,11 +295,11 @@ def test_reading_grid_finds_the_means(name: str) -> None:
     assert_allclose(coarse.mean(coarse.currents_a[led]), fine.mean(fine.currents_a[led]), rtol=5e-3)
     for node in ("feed", "led+", "pin"):
         known = circuit.node(node)
-        found, expected = coarse.voltages_v[known], fine.voltages_v[known]
+        result, expected = coarse.voltages_v[known], fine.voltages_v[known]
         whole = fine.rms(expected)
-        assert_allclose(coarse.rms(found), whole, rtol=1e-2)
+        assert_allclose(coarse.rms(result), whole, rtol=1e-2)
         within_v = max(5e-3 * float(whole[0]), 0.01)
-        assert_allclose(coarse.mean(found), fine.mean(expected), rtol=0.0, atol=within_v)
+        assert_allclose(coarse.mean(result), fine.mean(expected), rtol=0.0, atol=within_v)
 
 
 def test_weights_make_means() -> None:
@@ -702,6 +702,6 @@ def test_unused_settings_of_a_board_do_not_matter() -> None:
     pair = VARIANTS["two chains"]
     joint_ohm = 1 / (1 / sum(CHAIN_OHM) + 1 / 597e3)
     one = board(chains=((resistor("R1", joint_ohm),),), output=pull_up())
-    found, expected = (solve(build_circuit(b), EVEN).currents_a["OC1.led"] for b in (pair, one))
-    assert_allclose(found, expected, rtol=1e-6, atol=1e-12)
+    result, expected = (solve(build_circuit(b), EVEN).currents_a["OC1.led"] for b in (pair, one))
+    assert_allclose(result, expected, rtol=1e-6, atol=1e-12)
     assert pair.topology is Topology.HALF_WAVE

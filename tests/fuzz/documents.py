@@ -47,11 +47,11 @@ def _number(value: float) -> str:
 
 def _places(value: Any, at: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     """Every key and every place of a list, however deep."""
-    found: list[tuple[Any, ...]] = []
+    result: list[tuple[Any, ...]] = []
     if isinstance(value, dict | list):
         for step, inner in value.items() if isinstance(value, dict) else enumerate(value):
-            found += [(*at, step), *_places(inner, (*at, step))]
-    return found
+            result += [(*at, step), *_places(inner, (*at, step))]
+    return result
 
 
 def _parent(document: Document, place: tuple[Any, ...]) -> Any:

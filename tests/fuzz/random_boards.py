@@ -94,16 +94,16 @@ def _output(draw: st.DrawFn, start: Board, reach: Reach, capacitors: bool) -> An
 
 def _capacitors(draw: st.DrawFn, start: Board, reach: Reach) -> dict[str, Any]:
     """Capacitors across the LED, at a joint, across the load contact."""
-    found: dict[str, Any] = {}
+    result: dict[str, Any] = {}
     farad = _between(reach.farad)
     if draw(st.booleans()):
-        found["led_capacitor"] = Capacitor(ref="C1", capacitance_f=draw(farad))
+        result["led_capacitor"] = Capacitor(ref="C1", capacitance_f=draw(farad))
     if draw(st.booleans()):
-        found["joint_capacitor"] = Capacitor(ref="C2", capacitance_f=draw(farad))
+        result["joint_capacitor"] = Capacitor(ref="C2", capacitance_f=draw(farad))
     if draw(st.booleans()):
         parts = Suppressor(resistance_ohm=100.0, capacitance_f=draw(farad))
-        found["relay"] = relay(parts)
-    return found
+        result["relay"] = relay(parts)
+    return result
 
 
 def is_symmetric(board: Board) -> bool:

@@ -105,8 +105,8 @@ def read_drawer(data: bytes) -> Any:
 def read_capture(data: bytes) -> Any:
     """A capture, and what it shows."""
     capture = load_capture(_file(data, "scope.csv"))
-    found = find_traces(capture, parse_board(SMALLEST))
-    return capture, found.low_times_s, readings_of(found)
+    result = find_traces(capture, parse_board(SMALLEST))
+    return capture, result.low_times_s, readings_of(result)
 
 
 def read_reading(given: tuple[str, bool]) -> Any:

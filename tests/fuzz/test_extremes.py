@@ -95,13 +95,13 @@ def require_plain(error: SolverError) -> None:
 def answered(whole: Board) -> None:
     """A board's lock and stress, or a refusal of the solver."""
     try:
-        found = solve(build_circuit(whole))
+        result = solve(build_circuit(whole))
     except SolverError as error:
         require_plain(error)
         return
-    require_finite(dict(found.voltages_v))
-    require_finite(dict(found.currents_a))
-    assert not np.isnan(judge(found, whole).margins).any()
+    require_finite(dict(result.voltages_v))
+    require_finite(dict(result.currents_a))
+    assert not np.isnan(judge(result, whole).margins).any()
 
 
 def test_extreme_boards_are_answered() -> None:
@@ -130,9 +130,9 @@ WRITTEN: list[dict[str, Any]] = [
 @pytest.mark.parametrize("keys", WRITTEN, ids=lambda keys: str(keys)[:60])
 def test_a_check_of_what_may_be_written_is_answered(keys: dict[str, Any]) -> None:
     """Every rule has a number, or the solver says in one line that there is none."""
-    found = parse_toml(SMALLEST, "", "")
+    result = parse_toml(SMALLEST, "", "")
     try:
-        verdict = nominal_check(board_from_dict({**found, **keys}))
+        verdict = nominal_check(board_from_dict({**result, **keys}))
     except InputError as error:
         require_clear(error)
         return

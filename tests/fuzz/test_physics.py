@@ -39,8 +39,8 @@ many = settings(few, max_examples=150, derandomize=False)
 
 def led_mean_a(circuit: Circuit, board: Board, options: SolverOptions = EVEN) -> Any:
     """Mean current of the LED, or of both, shape (n,)."""
-    found = solve(circuit, options)
-    return sum(found.mean(found.currents_a[ref]) for ref in led_refs(board))
+    result = solve(circuit, options)
+    return sum(result.mean(result.currents_a[ref]) for ref in led_refs(board))
 
 
 def more_chain_never_raises_the_led_current(board: Board) -> None:
@@ -65,17 +65,17 @@ def more_ctr_never_shortens_the_low_time(board: Board) -> None:
 def the_source_gives_what_the_parts_take(board: Board) -> None:
     """Over a settled period, to 0.1 %; what capacitors take they give back."""
     part = replace(board.optocoupler, led=replace(LED, reverse_rating_v=1e6))
-    found = solve(build_circuit(replace(board, optocoupler=part)), FINE)
-    if not found.settled[0]:
+    result = solve(build_circuit(replace(board, optocoupler=part)), FINE)
+    if not result.settled[0]:
         return  # a transient: its capacitors keep some of it
-    source = found.circuit.of(MainsSource)[0]
-    given_w = found.mean(across_v(found, source) * current_from(found, "line"))
+    source = result.circuit.of(MainsSource)[0]
+    given_w = result.mean(across_v(result, source) * current_from(result, "line"))
     taken_w = np.zeros(1)
-    for element in mains_side(found.circuit):
+    for element in mains_side(result.circuit):
         if isinstance(element, Resistance):
-            taken_w += found.power_w(element)
+            taken_w += result.power_w(element)
         elif isinstance(element, Junction):
-            taken_w += found.mean(across_v(found, element) * found.currents_a[element.ref])
+            taken_w += result.mean(across_v(result, element) * result.currents_a[element.ref])
     assert_allclose(taken_w, given_w, rtol=1e-3)
 
 
@@ -83,8 +83,8 @@ def both_half_cycles_are_alike(board: Board) -> None:
     """Two LEDs and bridges: half a period later all currents are those of the other direction."""
     if not is_symmetric(board) or board.joint_capacitor is not None:
         return
-    found = solve(build_circuit(replace(board, relay=None)), EVEN)
-    pin = found.voltages_v["pin"]
+    result = solve(build_circuit(replace(board, relay=None)), EVEN)
+    pin = result.voltages_v["pin"]
     half = pin.shape[1] // 2
     assert_allclose(np.roll(pin, half, axis=1), pin, atol=1e-3 * board.output.supply_v)
 

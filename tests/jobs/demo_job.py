@@ -162,11 +162,11 @@ def lost_below(
 
     def margins(across: FloatArray, up: FloatArray) -> FloatArray:
         del across
-        found = np.ones((up.size, len(RULES)))
+        result = np.ones((up.size, len(RULES)))
         value = ctr.value(up)
-        found[:, RULES.index("high time")] = np.clip(np.log(above / value), -1.0, 1.0)
-        found[:, RULES.index(rule)] = np.clip(np.log(value / limit_ratio), -1.0, 1.0)
-        return found
+        result[:, RULES.index("high time")] = np.clip(np.log(above / value), -1.0, 1.0)
+        result[:, RULES.index(rule)] = np.clip(np.log(value / limit_ratio), -1.0, 1.0)
+        return result
 
     lattice = explore(margins)
     kept = limit_ratio <= here <= above

@@ -107,17 +107,17 @@ def _killed(
 
 def _looked_at(path: Path, said: int, wanted: list[Entry], seen: Seen) -> list[Entry]:
     """The answers that are in a job file; what is wrong with them is counted."""
-    found: list[Entry] = []
+    result: list[Entry] = []
     if path.exists():
         try:
-            found = list(load_job(path).log)
+            result = list(load_job(path).log)
         except ValueError:
             seen.broken += 1
-    right = found in (wanted[:said], wanted[: said + 1])
-    seen.lost += 0 if right else max(said - len(found), 1)
-    seen.kept_unsaid += len(found) > said
+    right = result in (wanted[:said], wanted[: said + 1])
+    seen.lost += 0 if right else max(said - len(result), 1)
+    seen.kept_unsaid += len(result) > said
     seen.under_way = len(list(path.parent.glob(f"{UNDER_WAY}*")))
-    return found
+    return result
 
 
 def _left(

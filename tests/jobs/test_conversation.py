@@ -92,9 +92,9 @@ def test_a_whole_reading_may_be_given_instead(
 ) -> None:
     bench = Bench([line])
     bench.run()
-    (found,) = bench.talk.answers.measured
-    assert (found.reading.function, found.reading.red, found.reading.black) == (function, *nodes)
-    assert found.value == pytest.approx(value)
+    (result,) = bench.talk.answers.measured
+    assert (result.reading.function, result.reading.red, result.reading.black) == (function, *nodes)
+    assert result.value == pytest.approx(value)
 
 
 def test_a_skipped_reading_is_not_measured() -> None:

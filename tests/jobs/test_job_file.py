@@ -45,11 +45,11 @@ def test_every_kind_of_answer_is_read_back(folder: Path) -> None:
     for count in range(1, len(log) + 1):
         made.write(log[:count], ("sync", "fan"))
         assert load_job(made.path).log == tuple(log[:count])
-    found = load_job(made.path)
-    assert found.flags == ("sync", "fan")
-    assert found.skipped == (log[3],)
-    assert found.board_file is not None
-    assert found.board_file.name == "dryer.toml"
+    result = load_job(made.path)
+    assert result.flags == ("sync", "fan")
+    assert result.skipped == (log[3],)
+    assert result.board_file is not None
+    assert result.board_file.name == "dryer.toml"
 
 
 def test_answers_taken_back_leave_no_trace(folder: Path) -> None:

@@ -40,13 +40,13 @@ class Page(HTMLParser):
 
 
 def pages_of(text: str = HOLDS, name: str | None = None, before: Case | None = None) -> Document:
-    found = solved(text)
-    board = found.board if name is None else replace(found.board, name=name)
+    result = solved(text)
+    board = result.board if name is None else replace(result.board, name=name)
     return report_document(
         board=board,
-        check=replace(found.check, board=board),
-        solution=found.solution,
-        lock=found.lock,
+        check=replace(result.check, board=board),
+        solution=result.solution,
+        lock=result.lock,
         loss_map=lost_below(0.2),
         loss_share=share_lost(lost_below(0.2)),
         case=before,
@@ -114,9 +114,9 @@ def test_what_was_found_stands_before_the_pictures(repaired: str) -> None:
     assert "4.98 V" in text
     assert page.tags.count("svg") == 6
     assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 6
-    found = repaired[repaired.index('id="picture-found"') :]
-    assert "<title>R2, 43 kΩ, ohm OL, open</title>" in found[: found.index("</figure>")]
-    assert "<title>pin, DC 4.98 V</title>" in found[: found.index("</figure>")]
+    result = repaired[repaired.index('id="picture-found"') :]
+    assert "<title>R2, 43 kΩ, ohm OL, open</title>" in result[: result.index("</figure>")]
+    assert "<title>pin, DC 4.98 V</title>" in result[: result.index("</figure>")]
     ids = [value for name, value in page.attributes if name == "id"]
     assert len(ids) == len(set(ids))
 

@@ -142,7 +142,7 @@ def joined(before: Plain, added: Plain) -> Plain:
 
 def texts() -> list[str]:
     """Job files in which every note meets every way to write readings, and so on."""
-    found = []
+    result = []
     for note, readings, rest in product(NOTES, READINGS, REST):
         lines = [NOTES[note], READINGS[readings], REST[rest]]
         # keys of the file itself stand before all tables
@@ -152,8 +152,8 @@ def texts() -> list[str]:
             tomllib.loads(text)
         except tomllib.TOMLDecodeError:
             continue  # such as a list in brackets that tables go on with
-        found.append(text)
-    return found
+        result.append(text)
+    return result
 
 
 def files(every: bool) -> Iterator[tuple[str, bytes]]:

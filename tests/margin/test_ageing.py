@@ -31,8 +31,8 @@ def narrow(whole: Board) -> list[Tolerance]:
 
 def without_drift(monkeypatch: pytest.MonkeyPatch) -> None:
     def drift_is_none(key: str) -> Default:
-        found = default(key)
-        return replace(found, value=0.0) if key == "margin.chain_drift" else found
+        result = default(key)
+        return replace(result, value=0.0) if key == "margin.chain_drift" else result
 
     monkeypatch.setattr(ageing, "default", drift_is_none)
 
@@ -53,9 +53,9 @@ def test_design_rule_loses_sync_when_the_headroom_is_used_up(
     monkeypatch.setattr(ageing, "BOARDS", 4)
     whole = controlled(TIGHT)
     assert whole.service.hours_per_year == 8760.0
-    (found,) = headrooms(whole, [Conditions()])
+    (result,) = headrooms(whole, [Conditions()])
     course = aged(whole, narrow(whole)).courses["design rule"]
-    expected = 5.0 * np.log2(found["ctr"].factor_ratio)
+    expected = 5.0 * np.log2(result["ctr"].factor_ratio)
     assert 1.0 < expected < 30.0
     # the grid of many rows moves an edge by a microsecond or two, of some hundreds
     for lost in (course.first_years, course.median_years, course.corner_years):

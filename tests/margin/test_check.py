@@ -46,9 +46,9 @@ def test_led_peak_of_a_usual_chain() -> None:
 
 
 def test_life_is_that_of_the_rms_current_at_nominal_mains() -> None:
-    found = verdict()
-    nominal = found.levels[LEVELS.index("nominal")]
-    assert found.life == life_of(board(), nominal.led_rms_a, found.weak_headrooms["ctr"])
+    result = verdict()
+    nominal = result.levels[LEVELS.index("nominal")]
+    assert result.life == life_of(board(), nominal.led_rms_a, result.weak_headrooms["ctr"])
 
 
 # without a grade the CTR of this family spans 15 to 1: no pull-up suits both ends of that
@@ -67,20 +67,20 @@ GOOD_BRIDGE = TEXTS["bridge"].replace(RESISTORS, '["82k", "82k"]').replace("1206
     ids=["half-wave", "switched", "two-led", "bridge"],
 )
 def test_sound_board_passes(text: str) -> None:
-    found = nominal_check(parse_board(text))
-    assert found.keeps_nominal_rules, [r for r in found.rules if not r.passes]
-    assert all(r.passes for r in found.rules)
+    result = nominal_check(parse_board(text))
+    assert result.keeps_nominal_rules, [r for r in result.rules if not r.passes]
+    assert all(r.passes for r in result.rules)
 
 
 def test_one_small_resistor_fails_on_power_and_voltage() -> None:
     """A single 0603 in place of the chain: 0.1 W over its 1/16 W, 230 V over its 50 V."""
     text = TEXTS["half-wave"].replace(RESISTORS, '["240k"]').replace("1206", "0603")
-    found = nominal_check(parse_board(text))
-    assert not found.keeps_nominal_rules
+    result = nominal_check(parse_board(text))
+    assert not result.keeps_nominal_rules
     assert failed(parse_board(text)) == {"R1 power", "R1 voltage"}
-    power = rule(found, "R1 power")
+    power = rule(result, "R1 power")
     assert power.value > power.limit
-    assert rule(found, "R1 voltage").value > rule(found, "R1 voltage").limit
+    assert rule(result, "R1 voltage").value > rule(result, "R1 voltage").limit
 
 
 @pytest.mark.parametrize("name", ["R1 power", "R1 voltage"])
@@ -92,9 +92,9 @@ def test_resistor_rule_turns_where_its_limit_is_crossed(name: str) -> None:
         item = (
             f'{{value = "110k", power = "{written[0]:.6f} W", working_voltage = {written[1]:.4f}}}'
         )
-        found = nominal_check(edited('"110k"', item))
-        assert rule(found, name).passes is passes
-        assert found.keeps_nominal_rules is passes
+        result = nominal_check(edited('"110k"', item))
+        assert rule(result, name).passes is passes
+        assert result.keeps_nominal_rules is passes
 
 
 @pytest.mark.parametrize(
@@ -107,9 +107,9 @@ def test_lock_rule_turns_where_its_limit_is_crossed(key: str, value_of: str) -> 
     value = float(getattr(verdict().levels[weak], value_of))
     assert value > 0.0
     for share, locks in ((1.01, True), (0.99, False)):
-        found = nominal_check(controlled(f"{key} = {value * share!r}"))
-        assert found.levels[weak].locks is locks
-        assert rule(found, "lock at low mains, hot, lowest CTR of the grade").passes is locks
+        result = nominal_check(controlled(f"{key} = {value * share!r}"))
+        assert result.levels[weak].locks is locks
+        assert rule(result, "lock at low mains, hot, lowest CTR of the grade").passes is locks
 
 
 def test_headroom_rule_asks_for_half_of_the_output_to_be_lost() -> None:
@@ -120,59 +120,59 @@ def test_headroom_rule_asks_for_half_of_the_output_to_be_lost() -> None:
         text = TEXTS["half-wave"].replace(
             'optocoupler = "817C"', f'optocoupler = {{family = "817C", remaining = {left!r}}}'
         )
-        found = nominal_check(parse_board(text))
-        assert rule(found, "CTR headroom").passes is passes
+        result = nominal_check(parse_board(text))
+        assert rule(result, "CTR headroom").passes is passes
 
 
 def test_mains_headroom_reaches_the_low_end_exactly_when_the_weak_level_locks() -> None:
-    found = verdict()
+    result = verdict()
     name = "lock at low mains, hot, lowest CTR of the grade"
-    assert rule(found, name).passes is rule(found, "mains headroom from nominal").passes
+    assert rule(result, name).passes is rule(result, "mains headroom from nominal").passes
 
 
 def test_weak_level_uses_the_minimum_of_the_grade() -> None:
     """Low mains, hot, and the lowest CTR that the grade allows: worse than any other corner."""
-    found = board()
-    weak = weak_conditions(found)
-    assert weak.ctr_ratio == found.optocoupler.ctr_min_ratio
-    assert weak.mains_rms_v == found.mains.low_rms_v
-    assert weak.temperature_degc == found.service.hot_degc
-    assert level_conditions(found)[LEVELS.index("weak")] == weak
+    result = board()
+    weak = weak_conditions(result)
+    assert weak.ctr_ratio == result.optocoupler.ctr_min_ratio
+    assert weak.mains_rms_v == result.mains.low_rms_v
+    assert weak.temperature_degc == result.service.hot_degc
+    assert level_conditions(result)[LEVELS.index("weak")] == weak
     level = verdict().levels[LEVELS.index("weak")]
-    alone = lock_of(build_circuit(found, weak), found)
+    alone = lock_of(build_circuit(result, weak), result)
     assert_allclose(level.low_time_s, alone.pulses.low_time_s[0, 0], rtol=1e-3)
     assert level.low_time_s < verdict().levels[LEVELS.index("low")].low_time_s
 
 
 def test_strong_level_uses_the_maximum_of_the_grade() -> None:
     """High mains and the highest CTR that the grade allows, on the bench: the longest pulse."""
-    found = board()
-    strong = level_conditions(found)[LEVELS.index("strong")]
-    assert strong.ctr_ratio == found.optocoupler.ctr_max_ratio
-    assert strong.mains_rms_v == found.mains.high_rms_v
+    result = board()
+    strong = level_conditions(result)[LEVELS.index("strong")]
+    assert strong.ctr_ratio == result.optocoupler.ctr_max_ratio
+    assert strong.mains_rms_v == result.mains.high_rms_v
     assert strong.temperature_degc is None
     *others, level = verdict().levels
     assert level.name == "strong"
-    assert level.temperature_degc == found.service.bench_degc
-    alone = lock_of(build_circuit(found, strong), found)
+    assert level.temperature_degc == result.service.bench_degc
+    alone = lock_of(build_circuit(result, strong), result)
     assert_allclose(level.low_time_s, alone.pulses.low_time_s[0, 0], rtol=1e-3)
     assert all(level.low_time_s > other.low_time_s for other in others)
 
 
 def test_board_that_a_strong_part_upsets() -> None:
     """A pull-up too large for twice a period: all is well but for the strongest of the grade."""
-    found = nominal_check(parse_board(GOOD_BRIDGE.replace('"15k"', '"22k"')))
+    result = nominal_check(parse_board(GOOD_BRIDGE.replace('"15k"', '"22k"')))
     name = "lock at high mains, highest CTR of the grade"
-    assert {r.name for r in found.rules if not r.passes} == {name}
-    assert rule(found, name).remark == "fails: high time"
-    assert found.levels[LEVELS.index("strong")].failed_rule == "high time"
+    assert {r.name for r in result.rules if not r.passes} == {name}
+    assert rule(result, name).remark == "fails: high time"
+    assert result.levels[LEVELS.index("strong")].failed_rule == "high time"
 
 
 def test_levels_are_single_solutions() -> None:
     """Each level's LED current is that of a board solved by itself."""
-    found = board()
-    for level, conditions in zip(verdict().levels, level_conditions(found), strict=True):
-        wave = solve(build_circuit(found, conditions), FINE).currents_a["OC1.led"]
+    result = board()
+    for level, conditions in zip(verdict().levels, level_conditions(result), strict=True):
+        wave = solve(build_circuit(result, conditions), FINE).currents_a["OC1.led"]
         assert_allclose(level.led_peak_a, wave.max(), rtol=PEAK_RATIO)
         assert_allclose(level.led_mean_a, wave.mean(), rtol=PEAK_RATIO)
         assert_allclose(level.led_rms_a, np.sqrt(np.mean(wave**2)), rtol=PEAK_RATIO)
@@ -180,15 +180,15 @@ def test_levels_are_single_solutions() -> None:
 
 def test_board_that_never_locks() -> None:
     """No pulse at all: every lock rule fails, and no figure of a level is an infinity."""
-    found = nominal_check(edited(RESISTORS, '["10M", "10M"]'))
-    assert not found.keeps_nominal_rules
-    for level in found.levels:
+    result = nominal_check(edited(RESISTORS, '["10M", "10M"]'))
+    assert not result.keeps_nominal_rules
+    for level in result.levels:
         assert not level.locks
         assert level.failed_rule is not None
         assert np.isnan([level.low_time_s, level.transition_s, level.period_s]).all()
         assert np.isfinite([level.led_peak_a, level.led_mean_a, level.led_rms_a]).all()
-    assert found.life.design_rule_years == 0.0
-    assert not rule(found, "CTR headroom").passes
+    assert result.life.design_rule_years == 0.0
+    assert not rule(result, "CTR headroom").passes
 
 
 def test_tolerance_of_the_return_leg_counts() -> None:
@@ -197,24 +197,24 @@ def test_tolerance_of_the_return_leg_counts() -> None:
         'topology = "bridge"',
         'topology = "bridge"\nreturn_resistors = [{value = "91k", tolerance = "20 %"}]',
     )
-    found = nominal_check(parse_board(loose))
-    assert rule(found, "chain headroom").limit >= 1.2 * 1.03 - 1e-9
+    result = nominal_check(parse_board(loose))
+    assert rule(result, "chain headroom").limit >= 1.2 * 1.03 - 1e-9
 
 
 @pytest.mark.parametrize("name", list(TEXTS))
 def test_verdict_of_every_variant_is_complete(name: str) -> None:
     """Finite figures, a source for each rule, one lock rule a level."""
-    found = verdict(name)
-    assert len(found.levels) == len(LEVELS)
-    assert sum(item.name.startswith("lock at ") for item in found.rules) == len(LEVELS)
-    for item in found.rules:
+    result = verdict(name)
+    assert len(result.levels) == len(LEVELS)
+    assert sum(item.name.startswith("lock at ") for item in result.rules) == len(LEVELS)
+    for item in result.rules:
         assert item.source
         if item.unit:
             assert np.isfinite(item.value)
             assert np.isfinite(item.limit)
-    assert found.keeps_nominal_rules is all(r.passes for r in found.rules)
+    assert result.keeps_nominal_rules is all(r.passes for r in result.rules)
     nominal = lock_of(build_circuit(board(name), Conditions()), board(name))
-    assert found.levels[LEVELS.index("nominal")].locks == nominal.locks[0]
+    assert result.levels[LEVELS.index("nominal")].locks == nominal.locks[0]
 
 
 def test_half_a_check_has_no_verdict() -> None:

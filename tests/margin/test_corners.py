@@ -56,13 +56,13 @@ def test_no_corner_is_worse(name: str, words: tuple[str, ...]) -> None:
     whole = board(name)
     tolerances = some(whole, *words)
     assert 4 <= len(tolerances) <= 7
-    found = find_corners(whole, tolerances)
+    result = find_corners(whole, tolerances)
     shares, every = all_corners(whole, tolerances)
     # in another batch a board is solved on other points: edges move by a microsecond or so
-    assert_allclose(found.margins, every.margins.min(axis=0), rtol=5e-3, atol=2e-3)
-    for rule, corner in enumerate(found.shares):
+    assert_allclose(result.margins, every.margins.min(axis=0), rtol=5e-3, atol=2e-3)
+    for rule, corner in enumerate(result.shares):
         (same,) = np.flatnonzero(np.all(shares == corner, axis=1))
-        assert_allclose(every.margins[same, rule], found.margins[rule], rtol=5e-3, atol=2e-3)
+        assert_allclose(every.margins[same, rule], result.margins[rule], rtol=5e-3, atol=2e-3)
 
 
 def test_an_edge_has_its_worst_corner_late_or_early() -> None:
@@ -76,16 +76,16 @@ def test_an_edge_has_its_worst_corner_late_or_early() -> None:
     weak, middle, strong = three.margins[:, RULES.index("edge offset")]
     assert middle > max(weak, strong)
     tolerances = some(whole, "CTR of", "temperature", "mains voltage", "turn-off")
-    found = find_corners(whole, tolerances)
+    result = find_corners(whole, tolerances)
     _, every = all_corners(whole, tolerances)
-    assert_allclose(found.margins, every.margins.min(axis=0), rtol=5e-3, atol=2e-3)
+    assert_allclose(result.margins, every.margins.min(axis=0), rtol=5e-3, atol=2e-3)
 
 
 def test_places_name_what_moves_the_rule_and_where_it_sits() -> None:
     """Weak part, low mains, hot and guaranteed thresholds make the edge late; leakage does not."""
     whole = board()
-    found = find_corners(whole, tolerances_of(whole))
-    places = {p.tolerance.name: p.amount for p in found.places(RULES.index("edge offset"))}
+    result = find_corners(whole, tolerances_of(whole))
+    places = {p.tolerance.name: p.amount for p in result.places(RULES.index("edge offset"))}
     assert next(iter(places)) == "CTR of OC1"
     assert_allclose(places["CTR of OC1"], whole.optocoupler.ctr_min_ratio)
     assert_allclose(places["mains voltage"], whole.mains.low_rms_v)
@@ -97,8 +97,8 @@ def test_places_name_what_moves_the_rule_and_where_it_sits() -> None:
 def test_resistor_power_at_its_corner_in_exact_arithmetic() -> None:
     """110 k and 130 k of 5 % at 253 V: V^2 R1 / (R1 + R2)^2 / 2, R1 high and R2 low."""
     whole = board()
-    found = find_corners(whole, some(whole, "mains voltage", "R", "temperature"))
-    power = found.margins[found.names.index("R1 power")]
+    result = find_corners(whole, some(whole, "mains voltage", "R", "temperature"))
+    power = result.margins[result.names.index("R1 power")]
     watts = 253.0**2 * 115.5e3 / (115.5e3 + 123.5e3) ** 2 / 2.0
     # the drops of rectifier and LED, about 2 V of 358 V, take 1 % or so
     assert_allclose(1.0 - power, watts / 0.125, rtol=0.02)
@@ -112,23 +112,23 @@ def test_judged_is_lock_and_stress_of_each_board() -> None:
     tolerances = tolerances_of(whole)
     shares = np.random.default_rng(8).random((40, len(tolerances)))
     boards = draw(whole, tolerances, shares)
-    found = evaluate(boards, whole)
-    assert found.names[: len(RULES)] == RULES
+    result = evaluate(boards, whole)
+    assert result.names[: len(RULES)] == RULES
     row = 7
     alone = draw(whole, tolerances, shares[row : row + 1])
     solution = solve(alone.circuit)
     (first, *_) = resistor_stress(solution, whole, whole.service.hot_degc)
     share = first.power_w[0] / first.power_limit_w
-    assert_allclose(1.0 - found.margins[row, found.names.index("R1 power")], share, rtol=1e-3)
-    assert found.lock_margin[row] == found.margins[row, : len(RULES)].min()
+    assert_allclose(1.0 - result.margins[row, result.names.index("R1 power")], share, rtol=1e-3)
+    assert result.lock_margin[row] == result.margins[row, : len(RULES)].min()
 
 
 def test_nominal_board_has_the_margins_of_its_lock() -> None:
     whole = board()
     nominal = draw(whole, [], np.empty((1, 0)))
-    found = evaluate(nominal, whole)
+    result = evaluate(nominal, whole)
     assert_allclose(
-        found.margins[:, : len(RULES)], lock_of(nominal.circuit, whole).margins, rtol=0.02
+        result.margins[:, : len(RULES)], lock_of(nominal.circuit, whole).margins, rtol=0.02
     )
 
 
@@ -143,9 +143,9 @@ def test_pieces_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_first_failed_is_the_first_rule_in_order() -> None:
     names = ("a", "b", "c")
-    found = RuleMargins(names=names, margins=np.array([[1, -1, -2], [1, 1, 1], [-0.1, -5, 1.0]]))
-    assert found.first_failed.tolist() == [1, -1, 0]
-    assert found.passes.tolist() == [False, True, False]
+    result = RuleMargins(names=names, margins=np.array([[1, -1, -2], [1, 1, 1], [-0.1, -5, 1.0]]))
+    assert result.first_failed.tolist() == [1, -1, 0]
+    assert result.passes.tolist() == [False, True, False]
 
 
 @pytest.mark.parametrize(

@@ -32,8 +32,8 @@ def weakened(found: Board, conditions: Conditions, name: str, factors: FloatArra
 @cache
 def of(name: str, weak: bool) -> dict[str, Headroom]:
     """Headrooms of a board, at nominal or under the weak conditions."""
-    found = board(name)
-    return headrooms(found, [weak_conditions(found) if weak else Conditions()])[0]
+    result = board(name)
+    return headrooms(result, [weak_conditions(result) if weak else Conditions()])[0]
 
 
 @pytest.mark.parametrize("weak", [False, True], ids=["typical", "weak"])
@@ -41,13 +41,13 @@ def of(name: str, weak: bool) -> dict[str, Headroom]:
 @pytest.mark.parametrize("name", ["half-wave", "bridge", "two-led", "joint capacitor"])
 def test_limit_is_exact(name: str, quantity: str, weak: bool) -> None:
     """Lock 0.1 % inside, none 0.1 % outside, and the rule named is one that fails there."""
-    found = board(name)
+    result = board(name)
     headroom = of(name, weak)[quantity]
     assert np.isfinite(headroom.factor_ratio)
     assert headroom.locks is (headroom.factor_ratio >= 1.0)
-    conditions = weak_conditions(found) if weak else Conditions()
+    conditions = weak_conditions(result) if weak else Conditions()
     lock = weakened(
-        found, conditions, quantity, headroom.factor_ratio * np.array([INSIDE, OUTSIDE])
+        result, conditions, quantity, headroom.factor_ratio * np.array([INSIDE, OUTSIDE])
     )
     assert list(lock.locks) == [True, False]
     assert headroom.rule == lock.failed_rule(1)
@@ -71,28 +71,28 @@ def test_chain_and_mains_headroom_go_together() -> None:
     At half the mains the diode and LED (about 1.6 V) and the time to reach them count twice;
     with a peak of 325 V that is a few percent.
     """
-    found = of("half-wave", False)
-    assert 1.0 < found["chain"].factor_ratio / found["mains"].factor_ratio < 1.06
+    result = of("half-wave", False)
+    assert 1.0 < result["chain"].factor_ratio / result["mains"].factor_ratio < 1.06
 
 
 def test_every_case_gets_its_own_answer() -> None:
     """Several sets of conditions in one call are those of a call each."""
-    found = board()
-    cases = [Conditions(), weak_conditions(found), Conditions(temperature_degc=60.0)]
-    together = headrooms(found, cases)
+    result = board()
+    cases = [Conditions(), weak_conditions(result), Conditions(temperature_degc=60.0)]
+    together = headrooms(result, cases)
     for case, answer in zip(cases, together, strict=True):
-        alone = headrooms(found, [case])[0]
+        alone = headrooms(result, [case])[0]
         for name in WEAKENINGS:
             assert_allclose(answer[name].factor_ratio, alone[name].factor_ratio, rtol=2e-4)
 
 
 def test_board_far_from_lock_says_how_far() -> None:
     """A chain ten times too high has less than 1 of everything."""
-    found = headrooms(edited(RESISTORS, '["1M", "1M5"]'), [Conditions()])[0]
-    for headroom in found.values():
+    result = headrooms(edited(RESISTORS, '["1M", "1M5"]'), [Conditions()])[0]
+    for headroom in result.values():
         assert not headroom.locks
         assert headroom.factor_ratio < 1.0
-    factors = np.array([INSIDE, OUTSIDE]) * found["chain"].factor_ratio
+    factors = np.array([INSIDE, OUTSIDE]) * result["chain"].factor_ratio
     high = edited(RESISTORS, '["1M", "1M5"]')
     assert list(weakened(high, Conditions(), "chain", factors).locks) == [True, False]
 
@@ -100,16 +100,16 @@ def test_board_far_from_lock_says_how_far() -> None:
 @pytest.mark.parametrize("quantity", list(WEAKENINGS))
 def test_board_that_is_too_strong_says_how_far(quantity: str) -> None:
     """A pull-up too large for twice a period: less of anything gives lock, from 0.1 % on."""
-    found = edited('"15k"', '"47k"', "bridge")
-    headroom = headrooms(found, [Conditions()])[0][quantity]
+    result = edited('"15k"', '"47k"', "bridge")
+    headroom = headrooms(result, [Conditions()])[0][quantity]
     assert not headroom.locks
     assert headroom.factor_ratio > 1.0
     factors = headroom.factor_ratio * np.array([INSIDE, OUTSIDE])
-    lock = weakened(found, Conditions(), quantity, factors)
+    lock = weakened(result, Conditions(), quantity, factors)
     assert list(lock.locks) == [False, True]
     assert headroom.rule == lock.failed_rule(0)
     nearer = np.linspace(1.0, INSIDE * headroom.factor_ratio, 40)
-    assert not np.any(weakened(found, Conditions(), quantity, nearer).locks)
+    assert not np.any(weakened(result, Conditions(), quantity, nearer).locks)
 
 
 @pytest.mark.parametrize(
@@ -143,10 +143,10 @@ def test_not_found_means_that_a_scan_finds_nothing(
     name: str, keys: str, weak: bool, quantity: str
 ) -> None:
     """nan is promised only where no value of the quantity gives lock."""
-    found = controlled(keys, name) if keys else board(name)
-    conditions = weak_conditions(found) if weak else Conditions()
-    headroom = headrooms(found, [conditions])[0][quantity]
-    lock = weakened(found, conditions, quantity, SCAN)
+    result = controlled(keys, name) if keys else board(name)
+    conditions = weak_conditions(result) if weak else Conditions()
+    headroom = headrooms(result, [conditions])[0][quantity]
+    lock = weakened(result, conditions, quantity, SCAN)
     if np.any(lock.locks):
         assert np.isfinite(headroom.factor_ratio), f"locks at factors {SCAN[lock.locks].round(2)}"
     else:

@@ -31,16 +31,16 @@ PIECE_BYTES = 100_000_000
 
 def judged_whole(kind: str, size: int) -> dict[str, float]:
     """Draw a batch, judge it in one call, and look at every row of the answer."""
-    found, rng = board(kind), np.random.default_rng(1)
-    tolerances = tolerances_of(found)
-    drawn = draw(found, tolerances, even_points(size, len(tolerances), rng))
-    evaluate(drawn.rows(np.arange(2)), found)  # first use of anything is not counted
+    result, rng = board(kind), np.random.default_rng(1)
+    tolerances = tolerances_of(result)
+    drawn = draw(result, tolerances, even_points(size, len(tolerances), rng))
+    evaluate(drawn.rows(np.arange(2)), result)  # first use of anything is not counted
     Path("/proc/self/clear_refs").write_text("5")  # what drawing took at its height is not counted
     before, began = peak_bytes(), process_time()
-    margins = evaluate(drawn, found).margins
+    margins = evaluate(drawn, result).margins
     took_s, peak = process_time() - began, peak_bytes()
     rows = rng.choice(size, ALONE, replace=False)
-    alone = [evaluate(drawn.rows(np.array([row])), found).margins[0] for row in rows]
+    alone = [evaluate(drawn.rows(np.array([row])), result).margins[0] for row in rows]
     return {
         "rows": margins.shape[0],
         "unknown": int(np.count_nonzero(~np.isfinite(margins))),
@@ -57,11 +57,11 @@ def judged_whole(kind: str, size: int) -> dict[str, float]:
 def test_every_row_is_answered_as_if_alone(kind: str, size: int) -> None:
     line = [sys.executable, "-m", "tests.margin.test_large_batches", kind, str(size)]
     done = subprocess.run(line, capture_output=True, check=True, text=True)
-    found = json.loads(done.stdout)
-    assert found["rows"] == size
-    assert found["unknown"] == 0
-    assert found["apart"] <= TOLERANCE_V  # of limits of volts
-    assert found["grown_bytes"] <= found["result_bytes"] + PIECE_BYTES
+    result = json.loads(done.stdout)
+    assert result["rows"] == size
+    assert result["unknown"] == 0
+    assert result["apart"] <= TOLERANCE_V  # of limits of volts
+    assert result["grown_bytes"] <= result["result_bytes"] + PIECE_BYTES
 
 
 if __name__ == "__main__":

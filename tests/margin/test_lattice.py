@@ -52,8 +52,8 @@ def test_ring_has_two_closed_curves_of_different_cause() -> None:
     for curve, radius, kind in ((outer, 0.3, 0), (inner, 0.11, 1)):
         assert curve.closed
         assert set(curve.kinds) == {kind}
-        found = np.hypot(curve.across - 0.52, curve.up - 0.47)
-        assert_allclose(found, radius, rtol=0.0, atol=2.0 * ROOT_TOLERANCE)
+        result = np.hypot(curve.across - 0.52, curve.up - 0.47)
+        assert_allclose(result, radius, rtol=0.0, atol=2.0 * ROOT_TOLERANCE)
 
 
 @pytest.mark.parametrize("plane", [ring, line])

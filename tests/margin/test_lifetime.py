@@ -31,8 +31,8 @@ def served(hours: float, hot_degc: float = 60.0) -> Board:
     why="the rule is stated as it stands",
 )
 def test_a_factor_of_two_lasts_five_years_of_operation(published: SimpleNamespace) -> None:
-    found = life_of(served(8760.0), 1e-3, ctr(2.0))
-    assert_allclose(found.design_rule_years, 5.0, rtol=published.rtol)
+    result = life_of(served(8760.0), 1e-3, ctr(2.0))
+    assert_allclose(result.design_rule_years, 5.0, rtol=published.rtol)
 
 
 def test_design_rule_in_other_cases() -> None:
@@ -52,8 +52,8 @@ def test_without_lock_there_is_no_life(hours: float, factor: float) -> None:
 
 
 def test_headroom_beyond_the_search_lasts_for_ever() -> None:
-    found = life_of(served(8760.0), 1e-3, ctr(np.inf))
-    assert found.design_rule_years == found.acceleration_years == np.inf
+    result = life_of(served(8760.0), 1e-3, ctr(np.inf))
+    assert result.design_rule_years == result.acceleration_years == np.inf
 
 
 @pytest.mark.published(
@@ -64,8 +64,8 @@ def test_headroom_beyond_the_search_lasts_for_ever() -> None:
 )
 def test_acceleration_of_the_worked_example(published: SimpleNamespace) -> None:
     """A headroom of what the stress test cost lasts as long as the example says."""
-    found = life_of(served(8760.0, 60.0), 5e-3, ctr(1.0 / 0.992))
-    assert_allclose(found.acceleration_years * 8760.0, 184767.0, rtol=published.rtol, atol=1.0)
+    result = life_of(served(8760.0, 60.0), 5e-3, ctr(1.0 / 0.992))
+    assert_allclose(result.acceleration_years * 8760.0, 184767.0, rtol=published.rtol, atol=1.0)
 
 
 def test_half_the_current_lasts_four_times_as_long() -> None:
@@ -76,6 +76,6 @@ def test_half_the_current_lasts_four_times_as_long() -> None:
 
 def test_hours_of_zero_are_no_error() -> None:
     """`hours_per_year = 0` is allowed in a board file; it then lasts for ever."""
-    found = life_of(served(0.0), 1e-3, ctr(2.0))
-    assert found.design_rule_years == np.inf
-    assert found.acceleration_years == np.inf
+    result = life_of(served(0.0), 1e-3, ctr(2.0))
+    assert result.design_rule_years == np.inf
+    assert result.acceleration_years == np.inf

@@ -47,7 +47,7 @@ CASES = [
 @pytest.mark.parametrize(("name", "across", "up"), CASES)
 def test_lock_flips_across_the_boundary(name: str, across: str, up: str) -> None:
     """A step to either side, at right angles to the curve, finds lock and no lock; by the rule."""
-    found, chart = board(name), mapped(name, across, up)
+    result, chart = board(name), mapped(name, across, up)
     assert chart.boundaries
     for curve in chart.boundaries:
         inner = np.arange(1, curve.up.size - 1)[::7]
@@ -55,7 +55,7 @@ def test_lock_flips_across_the_boundary(name: str, across: str, up: str) -> None
         way = np.stack([x[inner + 1] - x[inner - 1], y[inner + 1] - y[inner - 1]])
         side = np.stack([-way[1], way[0]]) / np.hypot(*way) * BESIDE
         left, right = (
-            lock_at(found, chart, x[inner] + s * side[0], y[inner] + s * side[1])
+            lock_at(result, chart, x[inner] + s * side[0], y[inner] + s * side[1])
             for s in (1.0, -1.0)
         )
         assert np.all(left.locks != right.locks)
@@ -68,11 +68,11 @@ def test_lock_flips_across_the_boundary(name: str, across: str, up: str) -> None
 @pytest.mark.parametrize(("name", "across", "up"), CASES)
 def test_the_lattice_tells_lock_from_loss(name: str, across: str, up: str) -> None:
     """Points drawn at random, at lines that were solved or not, all agree with the lock there."""
-    found, chart = board(name), mapped(name, across, up)
+    result, chart = board(name), mapped(name, across, up)
     rng = np.random.default_rng(5)
     row, column = rng.integers(0, chart.lattice.places.size, size=(2, 60))
     places = chart.lattice.places
-    lock = lock_at(found, chart, places[column], places[row])
+    lock = lock_at(result, chart, places[column], places[row])
     rules = chart.rules()
     for k, (r, c) in enumerate(zip(row, column, strict=True)):
         assert rules[r][c] == lock.failed_rule(k)
@@ -110,9 +110,9 @@ def test_reach_is_the_headroom() -> None:
 
 
 def test_reach_of_a_board_without_lock_is_where_it_begins() -> None:
-    found = edited('"817C"', '{family = "817", grade = "C", remaining = "2 %"}')
-    chart = loss_map(found)
-    known = headrooms(found, [Conditions()])[0]["ctr"]
+    result = edited('"817C"', '{family = "817", grade = "C", remaining = "2 %"}')
+    chart = loss_map(result)
+    known = headrooms(result, [Conditions()])[0]["ctr"]
     assert chart.failed_rule == "pin never low"
     assert chart.reach_up.above == pytest.approx(0.02 / known.factor_ratio, rel=3e-4)
     assert chart.reach_up.rule_above == known.rule
@@ -137,19 +137,19 @@ def test_no_edge_limit_is_one_led_current() -> None:
     sqrt(2) V = drops at I + I R k all along the boundary, the drops by the diode law. Storage and
     turn-off leave the top of a sine as it is, nearly.
     """
-    found = controlled(
+    result = controlled(
         'min_low_time = "1 us"\nmin_high_time = "1 us"\nmax_transition = "19 ms"\n'
         'max_offset = "9.9 ms"\nlow_threshold = "2.45 V"\nhigh_threshold = "2.5 V"'
     )
-    (curve,) = loss_map(found, "mains", "chain").boundaries
+    (curve,) = loss_map(result, "mains", "chain").boundaries
     assert set(curve.rules) <= {"pin never low", "low time"}
-    assert found.rectifier is not None
+    assert result.rectifier is not None
     peak_v, ohm = np.sqrt(2.0) * curve.across, CHAIN_OHM * curve.up
     amps = peak_v / ohm
     for _ in range(3):
         drop_v = sum(
             j.emission_ratio * thermal_voltage_v(25.0) * np.log1p(amps / j.saturation_current_a)
-            for j in (found.rectifier.junction, found.optocoupler.led)
+            for j in (result.rectifier.junction, result.optocoupler.led)
         )
         amps = (peak_v - drop_v) / ohm
     assert_allclose(amps, amps.mean(), rtol=1e-3)

@@ -33,14 +33,14 @@ def share() -> LossShare:
 
 def drawn_lost(row: int, column: int, size: int = 256) -> float:
     """Share lost of boards drawn at random, mains and CTR put to one place of the map."""
-    found, places = board(), chart().lattice.places
-    others = [t for t in tolerances_of(found) if t.name not in ("mains voltage", "CTR of OC1")]
+    result, places = board(), chart().lattice.places
+    others = [t for t in tolerances_of(result) if t.name not in ("mains voltage", "CTR of OC1")]
     shares = np.random.default_rng(8).random((size, len(others)))
-    boards = draw(found, others, shares)
+    boards = draw(result, others, shares)
     circuit = boards.circuit
     for quantity, place in ((chart().across, places[column]), (chart().up, places[row])):
-        circuit = quantity.put(circuit, found, np.full(size, float(quantity.value(place))))
-    return float(np.mean(~judge(solve(circuit), found, boards.thresholds).locks))
+        circuit = quantity.put(circuit, result, np.full(size, float(quantity.value(place))))
+    return float(np.mean(~judge(solve(circuit), result, boards.thresholds).locks))
 
 
 @pytest.mark.parametrize("column", [8, 72])
@@ -69,10 +69,10 @@ def test_less_ctr_loses_no_fewer_boards() -> None:
 
 
 def test_cloud_fills_the_tolerances_and_nothing_more() -> None:
-    found = board()
+    result = board()
     across, up = share().cloud_across, share().cloud_up
-    opto = found.optocoupler
-    assert found.mains.low_rms_v <= across.min() < across.max() <= found.mains.high_rms_v
+    opto = result.optocoupler
+    assert result.mains.low_rms_v <= across.min() < across.max() <= result.mains.high_rms_v
     assert opto.ctr_min_ratio / opto.ctr_ratio <= up.min() < 0.8
     assert 1.3 < up.max() <= opto.ctr_max_ratio / opto.ctr_ratio
 
@@ -91,17 +91,17 @@ def test_boards_are_lost_where_a_typical_one_is_thought_safe() -> None:
     """Without a boundary to start from, the places looked at anyway lead to all that are lost."""
     lattice = chart().lattice
     safe = replace(chart(), lattice=replace(lattice, margins=np.abs(lattice.margins)))
-    found = loss_share(board(), safe, BOARDS).lost_ratio
-    assert found[0, 0] == 1.0
-    assert found[-1, -1] == 0.0
+    result = loss_share(board(), safe, BOARDS).lost_ratio
+    assert result[0, 0] == 1.0
+    assert result[-1, -1] == 0.0
     lines = np.s_[:: 2**HALVINGS, :: 2**HALVINGS]
-    assert_allclose(found[lines], share().lost_ratio[lines], atol=1e-12)
+    assert_allclose(result[lines], share().lost_ratio[lines], atol=1e-12)
 
 
 def test_every_board_followed_by_itself_is_every_board_everywhere() -> None:
     """At all coarse places of a map, all boards solved: the same are lost."""
     whole, few = board(), 6
-    found = loss_share(whole, chart(), few)
+    result = loss_share(whole, chart(), few)
     others = [t for t in tolerances_of(whole) if t.name not in ("mains voltage", "CTR of OC1")]
     drawn = draw(whole, others, even_points(few, len(others), np.random.default_rng(SEED)))
     places = chart().lattice.places[:: 2**HALVINGS]
@@ -112,5 +112,5 @@ def test_every_board_followed_by_itself_is_every_board_everywhere() -> None:
     circuit = chart().across.put(boards.circuit, whole, chart().across.value(across))
     circuit = chart().up.put(circuit, whole, chart().up.value(up))
     lost = judge(solve(circuit, PULSES), whole, boards.thresholds).margin < 0.0
-    lines = found.lost_ratio[:: 2**HALVINGS, :: 2**HALVINGS]
+    lines = result.lost_ratio[:: 2**HALVINGS, :: 2**HALVINGS]
     assert_allclose(lines, lost.reshape(places.size, places.size, few).mean(axis=2), atol=1e-12)

@@ -63,33 +63,33 @@ def drawn(seed: int) -> Population:
 
 def test_population_agrees_with_enumeration() -> None:
     assert 0.05 < exact_share() < 0.5
-    found = draw_population(weak_board(), design(), per_run=128, runs=8)
-    failing = found.failing
+    result = draw_population(weak_board(), design(), per_run=128, runs=8)
+    failing = result.failing
     assert failing.low_ratio <= exact_share() <= failing.high_ratio
     assert failing.high_ratio - failing.low_ratio < 0.06
 
 
 def test_seeds_agree_within_their_intervals() -> None:
     """Of 20 seeds, 19 should hold the exact share; 16 or fewer have a chance of 0.3 %."""
-    found = [drawn(seed).failing for seed in range(20)]
-    assert len({share.ratio for share in found}) > 5
-    inside = sum(share.low_ratio <= exact_share() <= share.high_ratio for share in found)
+    result = [drawn(seed).failing for seed in range(20)]
+    assert len({share.ratio for share in result}) > 5
+    inside = sum(share.low_ratio <= exact_share() <= share.high_ratio for share in result)
     assert inside >= 17
 
 
 def test_first_failures_add_up_to_the_share_that_fails() -> None:
-    found = drawn(0)
-    assert_allclose(sum(found.first_failures.values()), found.failing.ratio)
-    assert set(found.first_failures) == {"edge offset"}
+    result = drawn(0)
+    assert_allclose(sum(result.first_failures.values()), result.failing.ratio)
+    assert set(result.first_failures) == {"edge offset"}
 
 
 def test_sound_board_is_told_how_sure_that_is() -> None:
     """None of 1024 fails: at 95 % fewer than 3 in 1024 do (the rule of three)."""
-    found = draw_population(board(), tolerances_of(board()))
-    assert found.size == 1024
-    assert found.first_failures == {}
-    assert found.failing == Share(ratio=0.0, low_ratio=0.0, high_ratio=found.failing.high_ratio)
-    assert_allclose(found.failing.high_ratio, 3.0 / 1024, rtol=0.01)
+    result = draw_population(board(), tolerances_of(board()))
+    assert result.size == 1024
+    assert result.first_failures == {}
+    assert result.failing == Share(ratio=0.0, low_ratio=0.0, high_ratio=result.failing.high_ratio)
+    assert_allclose(result.failing.high_ratio, 3.0 / 1024, rtol=0.01)
 
 
 # ------------------------------------------------------------------ intervals
@@ -133,11 +133,11 @@ def test_intervals_hold_the_truth_as_often_as_they_say(share: float) -> None:
     rng = np.random.default_rng(12)
     slope = 1.0 / np.arange(1, 13)
     limit = np.quantile(rng.random((500_000, 12)) @ slope, share)
-    found = []
+    result = []
     for _ in range(200):
         points = np.stack([even_points(128, 12, rng) for _ in range(8)])
-        found.append(failing_share(points @ slope < limit))
-    inside = np.mean([s.low_ratio <= share <= s.high_ratio for s in found])
+        result.append(failing_share(points @ slope < limit))
+    inside = np.mean([s.low_ratio <= share <= s.high_ratio for s in result])
     # 95 % of 200, less four standard errors, and the truth itself is known to 1 % only
     assert inside > 0.95 - 4 * np.sqrt(0.95 * 0.05 / 200)
 

@@ -35,10 +35,10 @@ def assert_same(first: Circuit, second: Circuit) -> None:
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_put_where_it_is_changes_nothing(name: str) -> None:
-    found = board(name)
-    whole = build_circuit(found)
-    for quantity in quantities(found).values():
-        assert_same(quantity.put(whole, found, np.array([quantity.here])), whole)
+    result = board(name)
+    whole = build_circuit(result)
+    for quantity in quantities(result).values():
+        assert_same(quantity.put(whole, result, np.array([quantity.here])), whole)
         assert quantity.low < quantity.here < quantity.high
 
 
@@ -52,44 +52,46 @@ def test_put_where_it_is_changes_nothing(name: str) -> None:
     ],
 )
 def test_put_is_the_board_built_under_that_condition(key: str, condition: str, base: float) -> None:
-    found = board()
-    built = build_circuit(found, Conditions(**{condition: SEVERAL * base}))  # type: ignore[arg-type]
-    assert_same(quantities(found)[key].put(build_circuit(found), found, SEVERAL * base), built)
+    result = board()
+    built = build_circuit(result, Conditions(**{condition: SEVERAL * base}))  # type: ignore[arg-type]
+    assert_same(quantities(result)[key].put(build_circuit(result), result, SEVERAL * base), built)
 
 
 @pytest.mark.parametrize("name", ["half-wave", "bridge", "two-led", "clamped"])
 def test_temperature_keeps_other_edits(name: str) -> None:
     """CTR, age and resistors stay as they were set; junctions and transistor are those of 60 °C."""
-    found = board(name)
-    opto = found.optocoupler.ref
-    edit = build_circuit(found).change(opto, remaining_ratio=0.3).scale("R1", "resistance_ohm", 2.0)
-    warm = at_temperature(edit, found, 60.0)
-    expected = build_circuit(found, Conditions(temperature_degc=60.0, remaining_ratio=0.3))
+    result = board(name)
+    opto = result.optocoupler.ref
+    edit = (
+        build_circuit(result).change(opto, remaining_ratio=0.3).scale("R1", "resistance_ohm", 2.0)
+    )
+    warm = at_temperature(edit, result, 60.0)
+    expected = build_circuit(result, Conditions(temperature_degc=60.0, remaining_ratio=0.3))
     assert_same(warm, expected.scale("R1", "resistance_ohm", 2.0))
 
 
 def test_resistors_and_capacitors_by_their_value() -> None:
-    found = board("across the LED")
-    known = quantities(found)
-    whole = build_circuit(found)
+    result = board("across the LED")
+    known = quantities(result)
+    whole = build_circuit(result)
     for key, ref, name in (
         ("R1", "R1", "resistance_ohm"),
         ("led-resistor", "R3", "resistance_ohm"),
         ("led-capacitor", "C1", "capacitance_f"),
         ("pull-up", "pull-up", "resistance_ohm"),
     ):
-        moved = known[key].put(whole, found, SEVERAL * known[key].here)
+        moved = known[key].put(whole, result, SEVERAL * known[key].here)
         assert_same(moved, whole.scale(ref, name, SEVERAL))
-    chain = known["chain"].put(whole, found, SEVERAL)
+    chain = known["chain"].put(whole, result, SEVERAL)
     scaled = whole.scale("R1", "resistance_ohm", SEVERAL).scale("R2", "resistance_ohm", SEVERAL)
     assert_same(chain, scaled)
 
 
 def test_scale_goes_on_from_what_is_there() -> None:
-    found = board()
-    aged = build_circuit(found, Conditions(remaining_ratio=0.4))
-    halved = quantities(found)["ctr"].scale(aged, np.array([0.5]))
-    assert halved[found.optocoupler.ref].values()["remaining_ratio"] == pytest.approx(0.2)
+    result = board()
+    aged = build_circuit(result, Conditions(remaining_ratio=0.4))
+    halved = quantities(result)["ctr"].scale(aged, np.array([0.5]))
+    assert halved[result.optocoupler.ref].values()["remaining_ratio"] == pytest.approx(0.2)
 
 
 @pytest.mark.parametrize("name", TEXTS)
@@ -104,9 +106,9 @@ def test_shares_go_from_end_to_end_and_back(name: str) -> None:
 @pytest.mark.parametrize("name", TEXTS)
 def test_spreads_are_tolerances_of_the_board(name: str) -> None:
     """Each by its name, and with all of them in the middle the quantity is where the board is."""
-    found = board(name)
-    known = {t.name: t for t in tolerances_of(found)}
-    for quantity in quantities(found).values():
+    result = board(name)
+    known = {t.name: t for t in tolerances_of(result)}
+    for quantity in quantities(result).values():
         assert {s.tolerance for s in quantity.tolerances} <= set(known)
         middle = {s.tolerance: np.array([s.nominal]) for s in quantity.tolerances}
         assert quantity.within(middle, 1) == pytest.approx([quantity.here])
@@ -119,11 +121,11 @@ def test_spread_of_a_chain_weighs_its_resistors() -> None:
 
 
 def test_spread_of_the_ctr_goes_with_what_age_has_left() -> None:
-    found = board()
-    aged = replace(found, optocoupler=replace(found.optocoupler, remaining_ratio=0.5))
-    most = np.array([found.optocoupler.ctr_max_ratio])
-    spread = quantities(aged)["ctr"].within({f"CTR of {found.optocoupler.ref}": most}, 1)
-    assert spread == pytest.approx(0.5 * most / found.optocoupler.ctr_ratio)
+    result = board()
+    aged = replace(result, optocoupler=replace(result.optocoupler, remaining_ratio=0.5))
+    most = np.array([result.optocoupler.ctr_max_ratio])
+    spread = quantities(aged)["ctr"].within({f"CTR of {result.optocoupler.ref}": most}, 1)
+    assert spread == pytest.approx(0.5 * most / result.optocoupler.ctr_ratio)
 
 
 def test_a_quantity_that_the_board_lacks_is_refused_with_those_it_has() -> None:

@@ -60,8 +60,8 @@ def test_tolerance_is_reached_from_any_bracket(name: str) -> None:
     rng = np.random.default_rng(3)
     for _ in range(40):
         below, above = TOLERANCE * 10.0 ** rng.uniform(-2.0, 6.0, (2, AT.size))
-        found = root(FUNCTIONS[name], AT - below, AT + above)
-        assert_allclose(found, AT, rtol=0.0, atol=TOLERANCE)
+        result = root(FUNCTIONS[name], AT - below, AT + above)
+        assert_allclose(result, AT, rtol=0.0, atol=TOLERANCE)
 
 
 @pytest.mark.parametrize("name", list(FUNCTIONS))
@@ -79,7 +79,7 @@ def test_root_is_that_of_scipy(name: str) -> None:
     """Both may be off by the tolerance; no row takes more looks than scipy's slowest."""
     counted = Counted(FUNCTIONS[name])
     ends = FUNCTIONS[name](LOW), FUNCTIONS[name](HIGH)
-    found = batched_root(counted, (LOW, HIGH), ends, TOLERANCE)
+    result = batched_root(counted, (LOW, HIGH), ends, TOLERANCE)
 
     def one_by_one(x: FloatArray, *at: FloatArray) -> FloatArray:
         rows = np.searchsorted(AT, at[0])
@@ -93,7 +93,7 @@ def test_root_is_that_of_scipy(name: str) -> None:
         tolerances={"xatol": TOLERANCE, "xrtol": 0.0, "fatol": 0.0, "frtol": 0.0},
     )
     assert np.all(theirs.success)
-    assert_allclose(found, theirs.x, rtol=0.0, atol=2.0 * TOLERANCE)
+    assert_allclose(result, theirs.x, rtol=0.0, atol=2.0 * TOLERANCE)
     assert counted.calls <= np.max(theirs.nfev)
 
 
@@ -112,8 +112,8 @@ def test_equal_ends_are_their_own_answer() -> None:
     """Beside rows that are searched, whatever the function is there; without them, unasked."""
     first = np.where(AT > 0.0, 3.5, LOW)
     second = np.where(AT > 0.0, 3.5, HIGH)
-    found = root(FUNCTIONS["line"], first, second)
-    assert_allclose(found, np.where(AT > 0.0, 3.5, AT), rtol=0.0, atol=TOLERANCE)
+    result = root(FUNCTIONS["line"], first, second)
+    assert_allclose(result, np.where(AT > 0.0, 3.5, AT), rtol=0.0, atol=TOLERANCE)
     counted = Counted(FUNCTIONS["line"])
     assert np.array_equal(
         batched_root(counted, (HIGH, HIGH), (HIGH - AT, HIGH - AT), TOLERANCE), HIGH
@@ -132,6 +132,6 @@ def test_bracket_within_the_tolerance_is_not_searched() -> None:
     counted = Counted(FUNCTIONS["line"])
     ends = AT - 0.3 * TOLERANCE, AT + 0.6 * TOLERANCE
     values = FUNCTIONS["line"](ends[0]), FUNCTIONS["line"](ends[1])
-    found = batched_root(counted, ends, values, TOLERANCE)
+    result = batched_root(counted, ends, values, TOLERANCE)
     assert counted.calls == 0
-    assert np.array_equal(found, ends[0])
+    assert np.array_equal(result, ends[0])

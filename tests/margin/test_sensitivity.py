@@ -24,18 +24,18 @@ def test_headroom_is_that_of_the_search(remaining: float) -> None:
     whole = board()
     for conditions in (Conditions(remaining_ratio=remaining), weak_conditions(whole)):
         boards = Boards(circuit=build_circuit(whole, conditions), thresholds=thresholds_of(whole))
-        (found,) = headrooms(whole, [conditions])
+        (result,) = headrooms(whole, [conditions])
         # edges of the coarser grid lie within microseconds, of some hundreds
-        expected = np.log(found["ctr"].factor_ratio)
+        expected = np.log(result["ctr"].factor_ratio)
         assert_allclose(log_headrooms(boards, whole), expected, atol=LOG_TOLERANCE + 0.02)
 
 
 def test_what_falls_short_has_a_negative_headroom() -> None:
     whole = controlled("max_offset = 0.0005")
     boards = draw(whole, [], np.empty((1, 0)))
-    (found,) = headrooms(whole, [Conditions()])
-    assert found["ctr"].factor_ratio < 1.0
-    assert_allclose(log_headrooms(boards, whole), np.log(found["ctr"].factor_ratio), atol=0.03)
+    (result,) = headrooms(whole, [Conditions()])
+    assert result["ctr"].factor_ratio < 1.0
+    assert_allclose(log_headrooms(boards, whole), np.log(result["ctr"].factor_ratio), atol=0.03)
     never = controlled("max_offset = 0.00001")
     assert_allclose(log_headrooms(draw(never, [], np.empty((1, 0))), never), LADDER[0])
 
@@ -48,9 +48,9 @@ def test_boards_far_from_the_others_are_found_too() -> None:
         circuit=build_circuit(whole, Conditions(remaining_ratio=remaining)),
         thresholds=thresholds_of(whole),
     )
-    found = log_headrooms(boards, whole)
-    assert_allclose(np.ptp(found[:36]), 0.0, atol=2.0 * LOG_TOLERANCE)
-    assert_allclose(found[36:], found[0] + np.log(0.2), atol=2.0 * LOG_TOLERANCE)
+    result = log_headrooms(boards, whole)
+    assert_allclose(np.ptp(result[:36]), 0.0, atol=2.0 * LOG_TOLERANCE)
+    assert_allclose(result[36:], result[0] + np.log(0.2), atol=2.0 * LOG_TOLERANCE)
 
 
 def test_shares_are_those_of_estimates_that_assume_nothing() -> None:
@@ -58,7 +58,7 @@ def test_shares_are_those_of_estimates_that_assume_nothing() -> None:
     whole = board()
     names = ("CTR of OC1", "mains voltage", "temperature", "low threshold")
     few = [t for t in tolerances_of(whole) if t.name in names]
-    found = sensitivity_of(whole, few)
+    result = sensitivity_of(whole, few)
 
     def headroom(shares: FloatArray) -> FloatArray:
         return log_headrooms(draw(whole, few, shares.T), whole)
@@ -67,20 +67,20 @@ def test_shares_are_those_of_estimates_that_assume_nothing() -> None:
     asked = sobol_indices(func=headroom, n=128, dists=even, rng=np.random.default_rng(1))
     interval = asked.bootstrap(n_resamples=400).total_order.confidence_interval
     for d, tolerance in enumerate(few):
-        own = found.names.index(tolerance.name)
-        assert found.total_low[own] <= interval.high[d]
-        assert found.total_high[own] >= interval.low[d]
+        own = result.names.index(tolerance.name)
+        assert result.total_low[own] <= interval.high[d]
+        assert result.total_high[own] >= interval.low[d]
     # and far surer, for fewer boards
-    reach = found.total_high - found.total_low
+    reach = result.total_high - result.total_low
     assert np.max(reach) < 0.5 * np.max(interval.high - interval.low)
 
 
 def test_every_headroom_the_same_is_decided_by_nothing() -> None:
     whole = controlled("max_offset = 0.00001")
     few = [t for t in tolerances_of(whole) if t.name in ("R1", "R2")]
-    found = sensitivity_of(whole, few, boards=64)
-    assert_array_equal([found.total, found.total_high], 0.0)
-    assert found.headroom_low_ratio == found.headroom_high_ratio
+    result = sensitivity_of(whole, few, boards=64)
+    assert_array_equal([result.total, result.total_high], 0.0)
+    assert result.headroom_low_ratio == result.headroom_high_ratio
 
 
 def test_ctr_decides_a_usual_board() -> None:
@@ -88,7 +88,7 @@ def test_ctr_decides_a_usual_board() -> None:
     whole = board()
     names = ("CTR of OC1", "R1", "R2", "mains voltage")
     few = [t for t in tolerances_of(whole) if t.name in names]
-    found = sensitivity_of(whole, few, boards=64)
-    assert found.names[:2] == ("CTR of OC1", "mains voltage")
-    assert found.total[0] > 0.7
-    assert found.headroom_low_ratio < found.headroom_middle_ratio < found.headroom_high_ratio
+    result = sensitivity_of(whole, few, boards=64)
+    assert result.names[:2] == ("CTR of OC1", "mains voltage")
+    assert result.total[0] > 0.7
+    assert result.headroom_low_ratio < result.headroom_middle_ratio < result.headroom_high_ratio

@@ -28,8 +28,8 @@ def borne(short: ShortStress) -> tuple[dict[str, float], dict[str, float]]:
 
 def test_shorted_rectifier_doubles_the_power() -> None:
     """Full sine against half wave; the drops of diode and LED are 1 % of the mains."""
-    found = shorts("half-wave")
-    power, voltage = borne(found["D1"])
+    result = shorts("half-wave")
+    power, voltage = borne(result["D1"])
     healthy = {s.resistor.ref: s for s in nominal_check(board("half-wave")).resistors}
     for ref, ohm in (("R1", R1_OHM), ("R2", R2_OHM)):
         assert_allclose(power[ref], 2.0 * healthy[ref].power_w[2], rtol=0.03)
@@ -38,10 +38,10 @@ def test_shorted_rectifier_doubles_the_power() -> None:
 
 
 def test_shorted_rectifier_turns_the_mains_on_the_led() -> None:
-    found = shorts("half-wave")["D1"]
+    result = shorts("half-wave")["D1"]
     expected = (np.sqrt(2.0) * HIGH_V - 6.0) / CHAIN_OHM
-    assert_allclose(found.led_reverse_a, expected, rtol=0.02)
-    assert 6.0 < found.led_reverse_v < 8.0
+    assert_allclose(result.led_reverse_a, expected, rtol=0.02)
+    assert 6.0 < result.led_reverse_v < 8.0
     assert shorts("half-wave-clamped")["D1"].led_reverse_v < 1.0
 
 
@@ -61,11 +61,11 @@ def test_shorted_joint_capacitor_puts_full_sine_on_the_resistor_before_it() -> N
 
     The mean is a trapezoid over 160 uneven points.
     """
-    found = shorts("joint capacitor")["C1"]
-    power, _ = borne(found)
+    result = shorts("joint capacitor")["C1"]
+    power, _ = borne(result)
     assert_allclose(power["R1"], HIGH_V**2 / R1_OHM, rtol=2e-3)
     assert power["R2"] < 1e-9
-    assert found.led_peak_a < 1e-9
+    assert result.led_peak_a < 1e-9
 
 
 def test_shorted_led_is_dark_and_the_chain_hardly_notices() -> None:
@@ -79,17 +79,17 @@ def test_shorted_led_is_dark_and_the_chain_hardly_notices() -> None:
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_every_part_of_the_mains_side_is_shorted_once(name: str) -> None:
-    found = board(name)
-    parts = [r.ref for chain in (*found.chains, found.return_chain) for r in chain]
-    parts += [p.ref for p in (found.led_resistor, found.led_capacitor) if p is not None]
-    parts += [found.joint_capacitor.ref] if found.joint_capacitor else []
-    shorted = [short.ref for short in short_stress(found)]
+    result = board(name)
+    parts = [r.ref for chain in (*result.chains, result.return_chain) for r in chain]
+    parts += [p.ref for p in (result.led_resistor, result.led_capacitor) if p is not None]
+    parts += [result.joint_capacitor.ref] if result.joint_capacitor else []
+    shorted = [short.ref for short in short_stress(result)]
     assert len(set(shorted)) == len(shorted)
     assert set(parts) <= set(shorted)
-    rest = set(shorted) - set(parts) - set(led_refs(found))
-    diodes = {d.ref for d in (found.rectifier, found.clamp) if d is not None}
+    rest = set(shorted) - set(parts) - set(led_refs(result))
+    diodes = {d.ref for d in (result.rectifier, result.clamp) if d is not None}
     assert {ref.rstrip("abcd") for ref in rest} == diodes
-    assert set(led_refs(found)) <= set(shorted)
+    assert set(led_refs(result)) <= set(shorted)
 
 
 def test_lone_resistor_shorted_puts_the_mains_on_the_led() -> None:
@@ -100,7 +100,7 @@ def test_lone_resistor_shorted_puts_the_mains_on_the_led() -> None:
 
 
 def test_shorts_are_advice_and_fail_no_board() -> None:
-    found = nominal_check(edited(RESISTORS, '["120k", "120k"]'))
-    over = [r for r in advice(found) if not r.passes and r.name == "R1 shorted: R2 voltage"]
+    result = nominal_check(edited(RESISTORS, '["120k", "120k"]'))
+    over = [r for r in advice(result) if not r.passes and r.name == "R1 shorted: R2 voltage"]
     assert over
-    assert found.keeps_nominal_rules
+    assert result.keeps_nominal_rules

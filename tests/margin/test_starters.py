@@ -29,5 +29,5 @@ def test_the_resistor_across_the_led_gives_the_pin_time(topology: Topology) -> N
     """Without it the time at the high level is too short at the worst corner."""
     text = re.sub(r"^\[led\]|^resistor = .*$", "", starter_text(topology), flags=re.MULTILINE)
     board = parse_board(text)
-    found = find_corners(board, tolerances_of(board))
-    assert found.margins[RULES.index("high time")] < 0.0
+    result = find_corners(board, tolerances_of(board))
+    assert result.margins[RULES.index("high time")] < 0.0

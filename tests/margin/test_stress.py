@@ -59,11 +59,11 @@ def one_resistor(ohm: str, mains: str) -> Board:
     why="one printed digit; the answer neglects the drops of diode and LED",
 )
 def test_power_of_a_published_half_wave_chain(published: SimpleNamespace) -> None:
-    found = one_resistor("82k", "120 V 60 Hz")
+    result = one_resistor("82k", "120 V 60 Hz")
     assert_allclose(
-        stresses(found)["R1"].power_w[0], float(ROWS["T11b"]["expected_si"]), rtol=published.rtol
+        stresses(result)["R1"].power_w[0], float(ROWS["T11b"]["expected_si"]), rtol=published.rtol
     )
-    peak = solve(build_circuit(found)).currents_a["OC1.led"].max()
+    peak = solve(build_circuit(result)).currents_a["OC1.led"].max()
     assert_allclose(peak, float(ROWS["T11a"]["expected_si"]), rtol=published.rtol)
 
 
@@ -82,10 +82,10 @@ def test_half_wave_power_in_closed_form(mains_v: float, ohm: float) -> None:
 
 
 def test_resistors_in_series_share_by_value() -> None:
-    found = stresses(board())
+    result = stresses(board())
     ratio = R2_OHM / R1_OHM
     for name in ("power_w", "rms_v", "peak_v"):
-        assert_allclose(getattr(found["R2"], name), ratio * getattr(found["R1"], name), rtol=1e-6)
+        assert_allclose(getattr(result["R2"], name), ratio * getattr(result["R1"], name), rtol=1e-6)
 
 
 def test_film_sees_the_whole_peak() -> None:
@@ -99,9 +99,9 @@ def test_film_sees_the_whole_peak() -> None:
 
 def test_film_sees_the_rms_where_that_is_more() -> None:
     """A pull-up whose pin is low nearly all the time carries DC, not a sine of the same peak."""
-    found = stresses(board("bridge"))["pull-up"]
-    assert found.rms_v[0] > 1.2 * found.peak_v[0] / np.sqrt(2.0)
-    assert_allclose(found.judged_v, found.rms_v)
+    result = stresses(board("bridge"))["pull-up"]
+    assert result.rms_v[0] > 1.2 * result.peak_v[0] / np.sqrt(2.0)
+    assert_allclose(result.judged_v, result.rms_v)
     for stress in stresses(board("clamped")).values():
         larger = max(stress.rms_v[0], stress.peak_v[0] / np.sqrt(2.0))
         assert_allclose(stress.judged_v, larger)
@@ -125,25 +125,25 @@ def test_every_resistor_is_listed_once() -> None:
 
 def test_reverse_voltage_of_a_half_wave_rectifier_is_the_mains_peak() -> None:
     """Less the little that leakage leaves over the LED and the chain."""
-    found = {s.ref: s for s in reverse_stress(solve(build_circuit(board())), board())}
-    assert_allclose(found["D1"].reverse_v, np.sqrt(2.0) * 230.0, rtol=0.01)
+    result = {s.ref: s for s in reverse_stress(solve(build_circuit(board())), board())}
+    assert_allclose(result["D1"].reverse_v, np.sqrt(2.0) * 230.0, rtol=0.01)
 
 
 def test_clamp_holds_the_led() -> None:
     """A diode across the LED leaves it less than a volt in reverse."""
-    found = {
+    result = {
         s.ref: s for s in reverse_stress(solve(build_circuit(board("clamped"))), board("clamped"))
     }
-    assert 0.4 < found["OC1.led"].reverse_v[0] < 1.0
+    assert 0.4 < result["OC1.led"].reverse_v[0] < 1.0
 
 
 def test_signal_diode_as_rectifier_breaks_down_into_the_led() -> None:
     """It blocks its rated voltage only; the rest drives the chain's current through the LED."""
-    found = nominal_check(edited('"1N4007"', '"1N4148"'))
-    rules = {rule.name: rule for rule in found.rules}
+    result = nominal_check(edited('"1N4007"', '"1N4148"'))
+    rules = {rule.name: rule for rule in result.rules}
     assert not rules["D1 reverse voltage"].passes
     assert not rules["OC1.led reverse voltage"].passes
-    led = next(s for s in found.reverse if s.ref == "OC1.led")
+    led = next(s for s in result.reverse if s.ref == "OC1.led")
     expected = (np.sqrt(2.0) * 230.0 - 75.0 - 6.0) / CHAIN_OHM
     assert_allclose(led.reverse_a[1], expected, rtol=0.02)
 
@@ -151,16 +151,16 @@ def test_signal_diode_as_rectifier_breaks_down_into_the_led() -> None:
 @pytest.mark.parametrize("name", ["half-wave", "clamped", "bridge", "two-led"])
 def test_worst_sharing_is_the_worst_of_all_corners(name: str) -> None:
     """Every resistor at either end, all combinations, solved one by one."""
-    found = board(name)
-    resistors = chain_resistors(found)
+    result = board(name)
+    resistors = chain_resistors(result)
     corners = []
     for signs in product((-1.0, 1.0), repeat=len(resistors)):
-        circuit = build_circuit(found, Conditions(mains_rms_v=found.mains.high_rms_v))
+        circuit = build_circuit(result, Conditions(mains_rms_v=result.mains.high_rms_v))
         for resistor, sign in zip(resistors, signs, strict=True):
             factor = 1.0 + sign * resistor.tolerance_ratio
             circuit = circuit.scale(resistor.ref, "resistance_ohm", factor)
-        corners.append(resistor_stress(solve(circuit), found, 25.0))
-    for number, worst in enumerate(worst_stress(found)[:-1]):
+        corners.append(resistor_stress(solve(circuit), result, 25.0))
+    for number, worst in enumerate(worst_stress(result)[:-1]):
         for quantity in ("power_w", "judged_v"):
             highest = max(float(getattr(corner[number], quantity)[0]) for corner in corners)
             assert_allclose(getattr(worst, quantity).max(), highest, rtol=1e-4)

@@ -35,22 +35,22 @@ def peaks(found: SurgeStress) -> dict[str, float]:
 @pytest.mark.parametrize("name", ["half-wave", "clamped", "bridge", "two-led"])
 def test_chain_divides_mains_and_surge(name: str) -> None:
     """Drops of diode and LED are 2 V of 1358."""
-    found = peaks(surge_stress(exact(board(name))))
-    assert_allclose(found["R1"], (HIGH_PEAK_V + LEVEL_V) * R1_OHM / CHAIN_OHM, rtol=3e-3)
-    assert_allclose(found["R2"], (HIGH_PEAK_V + LEVEL_V) * R2_OHM / CHAIN_OHM, rtol=3e-3)
+    result = peaks(surge_stress(exact(board(name))))
+    assert_allclose(result["R1"], (HIGH_PEAK_V + LEVEL_V) * R1_OHM / CHAIN_OHM, rtol=3e-3)
+    assert_allclose(result["R2"], (HIGH_PEAK_V + LEVEL_V) * R2_OHM / CHAIN_OHM, rtol=3e-3)
 
 
 def test_tolerance_shifts_the_share() -> None:
     """R (1 + t) of R (1 + t) + S (1 - t), 5 %."""
-    found = peaks(surge_stress(board("clamped")))
+    result = peaks(surge_stress(board("clamped")))
     for ref, own, other in (("R1", R1_OHM, R2_OHM), ("R2", R2_OHM, R1_OHM)):
         share = own * 1.05 / (own * 1.05 + other * 0.95)
-        assert_allclose(found[ref], (HIGH_PEAK_V + LEVEL_V) * share, rtol=3e-3)
+        assert_allclose(result[ref], (HIGH_PEAK_V + LEVEL_V) * share, rtol=3e-3)
 
 
 def test_energy_in_closed_form() -> None:
     """What the surge adds: the integral of (m + s)^2 - m^2 over R, drops left out."""
-    found = {load.resistor.ref: load for load in surge_stress(exact(board("clamped"))).loads}
+    result = {load.resistor.ref: load for load in surge_stress(exact(board("clamped"))).loads}
 
     def added(t: float) -> float:
         surge = LEVEL_V * float(surge_ratio(t))
@@ -58,7 +58,7 @@ def test_energy_in_closed_form() -> None:
 
     whole = sum(quad(added, a, b, epsrel=1e-9)[0] for a, b in ((0.0, 5e-6), (5e-6, 2e-3)))
     for ref, ohm in (("R1", R1_OHM), ("R2", R2_OHM)):
-        assert_allclose(found[ref].energy_j, whole * ohm / CHAIN_OHM**2, rtol=5e-3)
+        assert_allclose(result[ref].energy_j, whole * ohm / CHAIN_OHM**2, rtol=5e-3)
 
 
 def test_joint_capacitor_holds_its_node() -> None:
@@ -90,12 +90,12 @@ def test_joint_capacitor_holds_its_node() -> None:
 
 def test_rectifier_breaks_down_into_the_led() -> None:
     """Beyond its 1000 V the rest drives the chain's current backwards through the LED."""
-    found = surge_stress(exact(board("half-wave")))
-    reverse = {s.ref: s for s in found.reverse}
+    result = surge_stress(exact(board("half-wave")))
+    reverse = {s.ref: s for s in result.reverse}
     amps = (HIGH_PEAK_V + LEVEL_V - 1000.0 - 6.0) / CHAIN_OHM
     assert_allclose(reverse["OC1.led"].reverse_a.max(), amps, rtol=0.02)
     assert reverse["D1"].reverse_v.max() > 1000.0
-    assert_allclose(found.led_peak_a, (HIGH_PEAK_V + LEVEL_V) / CHAIN_OHM, rtol=5e-3)
+    assert_allclose(result.led_peak_a, (HIGH_PEAK_V + LEVEL_V) / CHAIN_OHM, rtol=5e-3)
 
 
 def test_overload_test_puts_in_far_more_energy_than_a_surge() -> None:

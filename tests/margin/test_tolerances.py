@@ -96,10 +96,10 @@ def test_ends_are_those_of_the_board() -> None:
     assert_allclose(at("mains voltage", 0, 0.5, 1).circuit["mains"].rms_v, [207, 230, 253])
     assert_allclose(at("R1", 0, 0.5, 1).circuit["R1"].resistance_ohm, [77.9e3, 82e3, 86.1e3])
     opto = BOARD.optocoupler
-    found = at("CTR of OC1", 0, 0.5, 1).circuit["OC1"]
-    assert isinstance(found, Phototransistor)
+    result = at("CTR of OC1", 0, 0.5, 1).circuit["OC1"]
+    assert isinstance(result, Phototransistor)
     low, high = opto.ctr_min_ratio, opto.ctr_max_ratio
-    at_test = found.ctr_ratio * ctr_shape_ratio(opto.test_current_a, found.shape_weight)
+    at_test = result.ctr_ratio * ctr_shape_ratio(opto.test_current_a, result.shape_weight)
     assert_allclose(at_test, [low, np.sqrt(low * high), high])
     assert_allclose(at("low threshold", 0.0).thresholds.low_v, BOARD.controller.low_threshold_v)
     assert_allclose(at("high threshold", 1.0).thresholds.high_v, BOARD.controller.high_threshold_v)

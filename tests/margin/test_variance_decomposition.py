@@ -45,14 +45,14 @@ def split(function: object, size: int, dimensions: int, seed: int = 1) -> Shares
 
 def test_what_can_be_fitted_is_split_exactly() -> None:
     """Variances 9, 4, 1 twelfths, and 16 by 144ths of the product."""
-    found = split(bent, 128, 6)
+    result = split(bent, 128, 6)
     joint, parts = 16.0 / 144.0, np.array([9.0, 4.0, 1.0, 0.0, 0.0, 0.0]) / 12.0
     variance = parts.sum() + joint
     total = parts + np.array([joint, joint, 0.0, 0.0, 0.0, 0.0])
-    assert_allclose(found.first, parts / variance, atol=1e-9)
-    assert_allclose(found.total, total / variance, atol=1e-9)
-    assert_allclose(found.total_high - found.total_low, 0.0, atol=1e-6)
-    assert found.unexplained < 1e-12
+    assert_allclose(result.first, parts / variance, atol=1e-9)
+    assert_allclose(result.total, total / variance, atol=1e-9)
+    assert_allclose(result.total_high - result.total_low, 0.0, atol=1e-6)
+    assert result.unexplained < 1e-12
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -63,40 +63,40 @@ def test_interval_holds_what_the_fit_cannot_say(seed: int) -> None:
     joint = 0.1**2 * PI**8 * 8.0 / 225.0
     exact = np.array([own[0] + joint, own[1], joint]) / variance
     assert_allclose(exact, [0.558, 0.442, 0.244], atol=1e-3)
-    found = split(ishigami, 256, 3, seed)
-    assert found.unexplained > 0.2
-    assert np.all(found.total_low <= exact)
-    assert np.all(exact <= found.total_high)
+    result = split(ishigami, 256, 3, seed)
+    assert result.unexplained > 0.2
+    assert np.all(result.total_low <= exact)
+    assert np.all(exact <= result.total_high)
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_smooth_function_agrees_with_scipy(seed: int) -> None:
     """Estimates that assume nothing, from 65 536 points in six quantities."""
     asked = sobol_indices(func=smooth, n=2**13, dists=[uniform()] * 6, rng=np.random.default_rng(9))
-    found = split(smooth, 256, 6, seed)
+    result = split(smooth, 256, 6, seed)
     # as sure as scipy is with so many points
-    assert np.all(found.total_low <= asked.total_order + 0.01)
-    assert np.all(asked.total_order - 0.01 <= found.total_high)
-    assert_allclose(found.first, asked.first_order, atol=0.02)
-    assert np.max(found.total_high - found.total_low) < 0.1
+    assert np.all(result.total_low <= asked.total_order + 0.01)
+    assert np.all(asked.total_order - 0.01 <= result.total_high)
+    assert_allclose(result.first, asked.first_order, atol=0.02)
+    assert np.max(result.total_high - result.total_low) < 0.1
 
 
 def test_noise_is_nobodys() -> None:
     """Half of the variance is noise: it is unexplained, and makes no quantity large."""
     points = drawn(256, 6)
     noise = np.random.default_rng(3).normal(0.0, np.sqrt(1.0 / 12.0), 256)
-    found = variance_shares(points, points[:, 0] + noise)
-    assert_allclose(found.unexplained, 0.5, atol=0.1)
-    assert found.total_low[0] < 0.5 < found.total_high[0]
-    assert np.all(found.total[1:] < 0.05)
+    result = variance_shares(points, points[:, 0] + noise)
+    assert_allclose(result.unexplained, 0.5, atol=0.1)
+    assert result.total_low[0] < 0.5 < result.total_high[0]
+    assert np.all(result.total[1:] < 0.05)
 
 
 def test_more_quantities_than_the_runs_can_tell_in_pairs() -> None:
     points = drawn(64, 20)
-    found = variance_shares(points, points.sum(axis=1))
-    assert_allclose(found.total, 1.0 / 20.0, atol=1e-9)
+    result = variance_shares(points, points.sum(axis=1))
+    assert_allclose(result.total, 1.0 / 20.0, atol=1e-9)
 
 
 def test_no_variance_has_no_shares() -> None:
-    found = variance_shares(drawn(64, 3), np.ones(64))
-    assert_allclose([found.total, found.total_low, found.total_high, found.first], 0.0)
+    result = variance_shares(drawn(64, 3), np.ones(64))
+    assert_allclose([result.total, result.total_low, result.total_high, result.first], 0.0)

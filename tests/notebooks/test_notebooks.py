@@ -41,13 +41,13 @@ def test_notebook_is_stored_without_output(path: Path) -> None:
 
 def imported(source: str) -> set[str]:
     """Modules that a piece of code imports."""
-    found = set()
+    result = set()
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Import):
-            found |= {alias.name for alias in node.names}
+            result |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
-            found.add(node.module or ".")
-    return found
+            result.add(node.module or ".")
+    return result
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)

@@ -27,9 +27,9 @@ SOURCE_ROWS = {str(row["name"]): float(row["value"]) for row in table("ctr_agein
 )
 def test_acceleration_agrees_with_the_worked_example(published: SimpleNamespace) -> None:
     """20 mA at 125 degC to 5 mA at 60 degC."""
-    found = black_acceleration_ratio(20e-3, 5e-3, 125.0, 60.0)
-    assert_allclose(found, 184.7675, rtol=0.0, atol=published.atol)
-    assert int(1000.0 * found) == 184767
+    result = black_acceleration_ratio(20e-3, 5e-3, 125.0, 60.0)
+    assert_allclose(result, 184.7675, rtol=0.0, atol=published.atol)
+    assert int(1000.0 * result) == 184767
 
 
 @pytest.mark.parametrize(
@@ -46,8 +46,8 @@ def test_acceleration_agrees_with_the_worked_example(published: SimpleNamespace)
 )
 def test_acceleration_of_further_cases(use_a: float, use_degc: float, expected: float) -> None:
     """Worked out apart from this code with the same constants; to the digits written."""
-    found = black_acceleration_ratio(20e-3, use_a, 125.0, use_degc)
-    assert_allclose(found, expected, rtol=0.0, atol=0.5e-3)
+    result = black_acceleration_ratio(20e-3, use_a, 125.0, use_degc)
+    assert_allclose(result, expected, rtol=0.0, atol=0.5e-3)
 
 
 def test_constants_are_those_of_the_table() -> None:

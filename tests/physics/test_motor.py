@@ -55,11 +55,11 @@ def test_power_in_is_losses_and_shaft(changes: dict[str, float]) -> None:
 
 def test_design_makes_one_rotating_field() -> None:
     """At its plate's point no field runs backward, and the polyphase formula holds."""
-    found = motor()
-    running = run(found, 1200.0, 230.0)
-    in_start = found.turns_ratio * running.start_a
+    result = motor()
+    running = run(result, 1200.0, 230.0)
+    in_start = result.turns_ratio * running.start_a
     assert_allclose(in_start, 1j * running.main_a, rtol=1e-9)
-    rotor = rotor_impedance_ohm(found, 0.2).real
+    rotor = rotor_impedance_ohm(result, 0.2).real
     polyphase_nm = 2.0 * abs(running.main_a) ** 2 * rotor / (2.0 * np.pi * 25.0)
     assert_allclose(running.torque_nm, polyphase_nm, rtol=1e-9)
 
@@ -96,11 +96,11 @@ def test_fan_law() -> None:
 
 
 def test_written_capacitor_and_windings_are_kept() -> None:
-    found = design_motor(**PLATE, capacitance_f=1.5e-6, main_ohm=480.0, start_ohm=390.0)
-    assert (found.capacitance_f, found.main_ohm, found.start_ohm) == (1.5e-6, 480.0, 390.0)
+    result = design_motor(**PLATE, capacitance_f=1.5e-6, main_ohm=480.0, start_ohm=390.0)
+    assert (result.capacitance_f, result.main_ohm, result.start_ohm) == (1.5e-6, 480.0, 390.0)
     # more capacitance means fewer turns in the start winding
-    assert found.turns_ratio < motor().turns_ratio
-    assert run(found, 0.0, 230.0).torque_nm > 0.0
+    assert result.turns_ratio < motor().turns_ratio
+    assert run(result, 0.0, 230.0).torque_nm > 0.0
 
 
 def mean_torque_nm(m: Motor, speed_rpm: float, source: Any, periods: int, alone: bool) -> float:

@@ -39,8 +39,8 @@ def model_shape(curve: str, ctr_ratio: float, test_current_a: float) -> tuple[Fl
     """A published curve: its LED currents, its ratios, and the model's for that CTR."""
     rows = columns("ctr_shape", curve=curve)
     weight = shape_weight_ratio(ctr_ratio, test_current_a)
-    found = ctr_shape_ratio(rows["current_a"], weight) / ctr_shape_ratio(test_current_a, weight)
-    return rows["current_a"], rows["relative_ratio"], found
+    result = ctr_shape_ratio(rows["current_a"], weight) / ctr_shape_ratio(test_current_a, weight)
+    return rows["current_a"], rows["relative_ratio"], result
 
 
 # ------------------------------------------------------------------ CTR against LED current
@@ -52,8 +52,8 @@ def model_shape(curve: str, ctr_ratio: float, test_current_a: float) -> tuple[Fl
 def test_low_rank_shape_is_the_el817_curve(published: SimpleNamespace) -> None:
     """Within its current range, up to 30 mA; 4N35 goes on below it."""
     rows = columns("ctr_shape", curve="EL-817")
-    found = ctr_shape_ratio(rows["current_a"], 0.0)
-    assert_allclose(found, rows["relative_ratio"], rtol=published.rtol)
+    result = ctr_shape_ratio(rows["current_a"], 0.0)
+    assert_allclose(result, rows["relative_ratio"], rtol=published.rtol)
 
 
 @pytest.mark.published(
@@ -61,8 +61,8 @@ def test_low_rank_shape_is_the_el817_curve(published: SimpleNamespace) -> None:
 )
 def test_high_rank_shape_is_the_sharp_curve(published: SimpleNamespace) -> None:
     rows = columns("ctr_shape", curve="SHARP-817")
-    found = ctr_shape_ratio(rows["current_a"], 1.0)
-    assert_allclose(found, rows["relative_ratio"], rtol=published.rtol)
+    result = ctr_shape_ratio(rows["current_a"], 1.0)
+    assert_allclose(result, rows["relative_ratio"], rtol=published.rtol)
 
 
 @pytest.mark.published(
@@ -74,9 +74,9 @@ def test_high_rank_shape_is_the_sharp_curve(published: SimpleNamespace) -> None:
 )
 def test_another_sample_of_the_low_rank_follows_its_shape(published: SimpleNamespace) -> None:
     """A sample of which no point went into the model."""
-    current, expected, found = model_shape("SHARP-817-B", 1.41, 4.95e-3)
+    current, expected, result = model_shape("SHARP-817-B", 1.41, 4.95e-3)
     assert current.min() < 1e-3
-    assert_allclose(found, expected, rtol=published.rtol)
+    assert_allclose(result, expected, rtol=published.rtol)
 
 
 @pytest.mark.published(
@@ -89,8 +89,8 @@ def test_another_family_of_like_ctr_follows_the_low_rank_shape(
     published: SimpleNamespace,
 ) -> None:
     """Its points above 0.5 mA went into nothing; from those below only the slope did."""
-    _, expected, found = model_shape("4N35", 1.20, 5e-3)
-    assert_allclose(found, expected, rtol=0.0, atol=published.atol)
+    _, expected, result = model_shape("4N35", 1.20, 5e-3)
+    assert_allclose(result, expected, rtol=0.0, atol=published.atol)
 
 
 @pytest.mark.published(
@@ -137,8 +137,8 @@ def test_collector_current_rises_with_led_current_to_the_end_of_the_published_ra
 
 def test_weight_is_where_the_ctr_stands_between_the_samples() -> None:
     middle = np.sqrt(LOW_SAMPLE_CTR_RATIO * HIGH_SAMPLE_CTR_RATIO)
-    found = shape_weight_ratio([0.2, LOW_SAMPLE_CTR_RATIO, middle, HIGH_SAMPLE_CTR_RATIO, 9], 5e-3)
-    assert_allclose(found, [0.0, 0.0, 0.5, 1.0, 1.0], atol=0.01)
+    result = shape_weight_ratio([0.2, LOW_SAMPLE_CTR_RATIO, middle, HIGH_SAMPLE_CTR_RATIO, 9], 5e-3)
+    assert_allclose(result, [0.0, 0.0, 0.5, 1.0, 1.0], atol=0.01)
 
 
 @pytest.mark.parametrize("test_current_a", [1e-3, 5e-3, 10e-3])
@@ -161,8 +161,8 @@ def test_weight_does_not_depend_on_the_test_current(
 def test_temperature_follows_the_sharp_curves(published: SimpleNamespace) -> None:
     """1 and 5 mA, -30 to 100 degC."""
     rows = columns("ctr_temperature", curve="SHARP-817")
-    found = ctr_temperature_ratio(rows["current_a"], rows["temperature_degc"])
-    assert_allclose(found, rows["relative_ratio"], rtol=published.rtol)
+    result = ctr_temperature_ratio(rows["current_a"], rows["temperature_degc"])
+    assert_allclose(result, rows["relative_ratio"], rtol=published.rtol)
 
 
 @pytest.mark.published(
@@ -180,9 +180,9 @@ def test_temperature_agrees_with_a_second_maker(
     rows = columns("ctr_temperature", curve="EL-817")
     here = (rows["current_a"] == current_a) & (rows["temperature_degc"] > -30)
     celsius, expected = rows["temperature_degc"][here], rows["relative_ratio"][here]
-    found = ctr_temperature_ratio(current_a, celsius)
-    assert_allclose(found, expected, rtol=published.rtol)
-    assert np.all(found[celsius > 25] < expected[celsius > 25] * 1.02), "heat costs too little"
+    result = ctr_temperature_ratio(current_a, celsius)
+    assert_allclose(result, expected, rtol=published.rtol)
+    assert np.all(result[celsius > 25] < expected[celsius > 25] * 1.02), "heat costs too little"
 
 
 def test_temperature_is_one_at_25_degc_and_costs_more_at_less_current() -> None:
@@ -200,8 +200,8 @@ def test_temperature_is_one_at_25_degc_and_costs_more_at_less_current() -> None:
 )
 def test_dark_current_follows_the_el817_curve(published: SimpleNamespace) -> None:
     rows = columns("dark_current", curve="EL-817")
-    found = dark_current_a(rows["temperature_degc"])
-    assert_allclose(found, rows["dark_current_a"], rtol=published.rtol)
+    result = dark_current_a(rows["temperature_degc"])
+    assert_allclose(result, rows["dark_current_a"], rtol=published.rtol)
 
 
 @pytest.mark.published(
@@ -305,7 +305,7 @@ def test_output_constants_are_the_least_squares_fit_of_el817() -> None:
 
     def left(logs: FloatArray) -> FloatArray:
         knee_ratio, early_v, emission, *heights = np.exp(logs)
-        found = [
+        result = [
             height
             * collector_share(
                 rows["collector_emitter_v"][here], emission * VT_25_V, knee_ratio, early_v
@@ -313,7 +313,7 @@ def test_output_constants_are_the_least_squares_fit_of_el817() -> None:
             / rows["collector_current_a"][here]
             for here, height in zip(curves, heights, strict=True)
         ]
-        return np.asarray(np.log(np.concatenate(found)))
+        return np.asarray(np.log(np.concatenate(result)))
 
     start = np.log([250.0, 20.0, 1.0, 0.8e-3, 2.8e-3])
     knee_ratio, early_v, emission, *_ = np.exp(least_squares(left, start).x)

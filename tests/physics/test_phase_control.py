@@ -73,17 +73,17 @@ def test_power_falls_from_all_to_nothing() -> None:
 
 @pytest.mark.parametrize(("start", "end"), [(0.3, 2.9), (2.0, np.pi), (1.0, 4.0)])
 def test_slice_against_quadrature(start: float, end: float) -> None:
-    found = slice_of_sine(start, end)
-    assert_allclose(found.square, quad(lambda t: np.sin(t) ** 2 / np.pi, start, end)[0])
-    assert_allclose(found.mean, quad(lambda t: np.sin(t) / np.pi, start, end)[0])
+    result = slice_of_sine(start, end)
+    assert_allclose(result.square, quad(lambda t: np.sin(t) ** 2 / np.pi, start, end)[0])
+    assert_allclose(result.mean, quad(lambda t: np.sin(t) / np.pi, start, end)[0])
     real = quad(lambda t: np.sin(t) * np.cos(t), start, end)[0]
     imaginary = -quad(lambda t: np.sin(t) ** 2, start, end)[0]
-    assert_allclose(found.fundamental, 2.0 / np.pi * (real + 1j * imaginary))
+    assert_allclose(result.fundamental, 2.0 / np.pi * (real + 1j * imaginary))
 
 
 def test_slice_of_nothing_is_zero() -> None:
-    found = slice_of_sine(2.0, 1.0)
-    assert_allclose([found.square, found.mean, abs(found.fundamental)], 0.0)
+    result = slice_of_sine(2.0, 1.0)
+    assert_allclose([result.square, result.mean, abs(result.fundamental)], 0.0)
 
 
 def test_resistive_load_conducts_to_the_crossing() -> None:

@@ -47,8 +47,8 @@ def test_limits_of_longer_tests_lie_on_the_cube_root(published: SimpleNamespace)
     later = [row for row in rows if row["time_h"] > 1000.0]
     assert len(later) == 4
     for row in later:
-        found = drift_ratio(row["time_h"], first[row["kind"]])
-        assert_allclose(found, row["drift_ratio"], rtol=published.rtol)
+        result = drift_ratio(row["time_h"], first[row["kind"]])
+        assert_allclose(result, row["drift_ratio"], rtol=published.rtol)
 
 
 def test_nothing_drifts_without_hours() -> None:

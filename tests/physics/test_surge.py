@@ -43,11 +43,11 @@ def test_energy_in_a_resistor_in_closed_form() -> None:
     peak = np.exp(-PEAK_S / TAIL_S) - np.exp(-PEAK_S / FRONT_S)
     both = TAIL_S * FRONT_S / (TAIL_S + FRONT_S)
     by_hand = (TAIL_S / 2.0 + FRONT_S / 2.0 - 2.0 * both) / peak**2
-    found = sum(
+    result = sum(
         quad(lambda t: float(surge_ratio(t)) ** 2, a, b, epsabs=0.0, epsrel=1e-10)[0]
         for a, b in ((0.0, 5e-6), (5e-6, 2e-3))
     )
-    assert_allclose(found, by_hand, rtol=1e-8)
+    assert_allclose(result, by_hand, rtol=1e-8)
 
 
 @pytest.mark.parametrize("surge_v", [1000.0, -1000.0])

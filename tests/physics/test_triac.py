@@ -12,8 +12,8 @@ from zcd.physics.triac import derated_current_a, free_air_current_a, reapplied_s
 
 def test_derating_is_a_straight_line_between_its_ends() -> None:
     ambient = np.array([-20.0, 40.0, 55.0, 70.0, 100.0, 130.0])
-    found = derated_current_a(1.2, ambient, 40.0, 100.0)
-    assert_allclose(found, [1.2, 1.2, 0.9, 0.6, 0.0, 0.0], atol=1e-12)
+    result = derated_current_a(1.2, ambient, 40.0, 100.0)
+    assert_allclose(result, [1.2, 1.2, 0.9, 0.6, 0.0, 0.0], atol=1e-12)
 
 
 def test_heat_of_a_whole_sine_brings_the_junction_to_its_limit() -> None:
@@ -39,8 +39,8 @@ def test_slope_is_that_of_the_swinging_circuit(lag_degrees: float) -> None:
         mains = peak_v * np.sin(2.0 * np.pi * 50.0 * time_s + lag)
         return [state[1], (mains - state[0]) / (henry * farad)]
 
-    found = solve_ivp(
+    result = solve_ivp(
         rates, (0.0, 4.0 * turn), [0.0, 0.0], rtol=1e-9, atol=1e-9, max_step=turn / 50
     )
-    slope = float(np.max(np.abs(found.y[1])))
+    slope = float(np.max(np.abs(result.y[1])))
     assert_allclose(reapplied_slope_v_per_s(peak_v, lag, henry, farad), slope, rtol=0.02)

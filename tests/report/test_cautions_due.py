@@ -73,8 +73,8 @@ def _flat(text: str) -> str:
 
 def _line(words: str) -> list[str]:
     head, *rest = words.split("@")
-    found = head.split()
-    return [*found, *rest]
+    result = head.split()
+    return [*result, *rest]
 
 
 def test_every_command_is_known_here() -> None:
@@ -135,8 +135,8 @@ def test_notebooks_begin_with_them(path: Path) -> None:
 @pytest.mark.parametrize("topology", list(Topology))
 def test_diagrams_say_which_side_is_live(topology: Topology) -> None:
     """Where the picture stands alone, in a folder or a report, as in its title for readers."""
-    found = parse_board(starter_text(topology))
-    drawn = sketch_svg(schematic(found, build_circuit(found)))
+    result = parse_board(starter_text(topology))
+    drawn = sketch_svg(schematic(result, build_circuit(result)))
     assert "mains, LIVE" in drawn
     assert "mains side, live, on the left" in drawn
 

@@ -110,12 +110,12 @@ def test_readings_taken_are_numbered_in_order() -> None:
 
 @pytest.mark.parametrize("texts", [(), OPEN, SETTLED])
 def test_ranking_shows_the_likeliest_only(texts: tuple[str, ...]) -> None:
-    found = case(texts).diagnosis
-    rows = ranked_table(found, dictionary().circuit).rows
+    result = case(texts).diagnosis
+    rows = ranked_table(result, dictionary().circuit).rows
     assert 1 <= len(rows) <= MAX_SHOWN
-    assert [row[1].splitlines()[0] for row in rows] == [r.key for r in found.ranked[: len(rows)]]
-    assert all(r.probability >= MIN_SHOWN for r in found.ranked[: len(rows)])
-    assert [row[2] for row in rows] == [r.words for r in found.ranked[: len(rows)]]
+    assert [row[1].splitlines()[0] for row in rows] == [r.key for r in result.ranked[: len(rows)]]
+    assert all(r.probability >= MIN_SHOWN for r in result.ranked[: len(rows)])
+    assert [row[2] for row in rows] == [r.words for r in result.ranked[: len(rows)]]
 
 
 @pytest.mark.parametrize(
@@ -186,10 +186,13 @@ def test_cautions_are_those_of_the_sides(
 
 
 def test_readings_at_nodes_are_told_to_the_diagram() -> None:
-    found = case(("dc pin logic0 4.98 V", "dc K1.coil 23.7 V", "ohm R2 OL"))
-    assert node_texts(found.job.measured, found.circuit) == {"pin": "DC 4.98 V"}
-    assert node_texts(found.job.measured, found.circuit, "read ") == {"pin": "read DC 4.98 V"}
-    assert part_texts(found.job.measured, found.circuit) == {"K1.coil": "DC 23.7 V", "R2": "ohm OL"}
+    result = case(("dc pin logic0 4.98 V", "dc K1.coil 23.7 V", "ohm R2 OL"))
+    assert node_texts(result.job.measured, result.circuit) == {"pin": "DC 4.98 V"}
+    assert node_texts(result.job.measured, result.circuit, "read ") == {"pin": "read DC 4.98 V"}
+    assert part_texts(result.job.measured, result.circuit) == {
+        "K1.coil": "DC 23.7 V",
+        "R2": "ohm OL",
+    }
 
 
 NO_PART = ("healthy", "board", "controller", "drive", "fan")

@@ -35,8 +35,8 @@ def of_card() -> dict[str, Any]:
 
 
 def of_case(texts: tuple[str, ...]) -> dict[str, Any]:
-    found = case(texts)
-    return to_dict(diagnosis_to_dict(found.job, found.circuit, found.diagnosis))
+    result = case(texts)
+    return to_dict(diagnosis_to_dict(result.job, result.circuit, result.diagnosis))
 
 
 RECORDS: dict[str, Callable[[], dict[str, Any]]] = {
@@ -55,9 +55,9 @@ def test_record_is_json_without_nan(name: str) -> None:
 
 @pytest.mark.parametrize("name", list(RECORDS))
 def test_the_unit_ends_every_key_of_a_number(name: str) -> None:
-    found = list(numbers(RECORDS[name]()))
-    assert found
-    for key, _ in found:
+    result = list(numbers(RECORDS[name]()))
+    assert result
+    for key, _ in result:
         unit = key.rpartition("_")[2]
         assert unit in {*UNITS, "bits"} or key in UNIT_BESIDE_IT, key
 
@@ -70,15 +70,15 @@ def test_card_is_whole() -> None:
     record = of_card()
     assert set(record) == {"board", "readings", "assumptions"}
     assert len(record["readings"]) == len(card())
-    for line, found in zip(card(), record["readings"], strict=True):
+    for line, result in zip(card(), record["readings"], strict=True):
         unit = line.reading.function.row.unit_ending
-        assert (found["function"], found["red"], found["black"], found["side"]) == (
+        assert (result["function"], result["red"], result["black"], result["side"]) == (
             line.reading.function, line.reading.red, line.reading.black, line.access,
         )  # fmt: skip
-        assert set(found["faults"]) == set(line.faults)
+        assert set(result["faults"]) == set(line.faults)
         for shown, values in (
-            (line.healthy, found["healthy"]),
-            *((shown, found["faults"][key]) for key, shown in line.faults.items()),
+            (line.healthy, result["healthy"]),
+            *((shown, result["faults"][key]) for key, shown in line.faults.items()),
         ):
             for place in ("low", "middle", "high"):
                 value = getattr(shown, place)
@@ -86,12 +86,12 @@ def test_card_is_whole() -> None:
 
 
 def test_overload_is_null() -> None:
-    alone, found = (
+    alone, result = (
         r for lifted in (True, False) for r in of_card()["readings"]
         if r["function"] == "ohm" and r["over"] == "R2" and r["lifted"] is lifted
     )  # fmt: skip
     assert alone["side"] == "dead, one end lifted"
-    assert found["faults"]["R2 open"] == {"low_ohm": None, "middle_ohm": None, "high_ohm": None}
+    assert result["faults"]["R2 open"] == {"low_ohm": None, "middle_ohm": None, "high_ohm": None}
     assert of_case(SETTLED)["measured"][2] == {
         "function": "ohm",
         "red": "chain.1",
@@ -109,16 +109,16 @@ def test_overload_is_null() -> None:
 
 @pytest.mark.parametrize("texts", [(), OPEN, SETTLED])
 def test_diagnosis_is_whole(texts: tuple[str, ...]) -> None:
-    found, record = case(texts).diagnosis, of_case(texts)
+    result, record = case(texts).diagnosis, of_case(texts)
     assert set(record) == {
         "board", "flags", "conclusion", "stopped", "alike", "measured", "suspects", "unseen",
         "ranked", "next_reading", "assumptions",
     }  # fmt: skip
     assert record["board"] == "Ostrel D3 mushroom dryer, invented"
     assert record["flags"] == ["sync", "fan"]
-    assert record["conclusion"] == found.conclusion
+    assert record["conclusion"] == result.conclusion
     assert len(record["measured"]) == len(texts)
-    assert [r["fault"] for r in record["ranked"]] == [r.key for r in found.ranked]
+    assert [r["fault"] for r in record["ranked"]] == [r.key for r in result.ranked]
     assert sum(r["probability_ratio"] for r in record["ranked"]) == pytest.approx(1.0)
     assert len(record["assumptions"]) == len(dictionary().board.assumptions) > 0
 
@@ -137,8 +137,8 @@ def test_fault_has_its_part_mode_and_amount() -> None:
 
 def test_next_reading_is_null_when_settled() -> None:
     assert of_case(SETTLED)["next_reading"] is None
-    suggestion, found = case(OPEN).diagnosis.suggestion, of_case(OPEN)["next_reading"]
+    suggestion, result = case(OPEN).diagnosis.suggestion, of_case(OPEN)["next_reading"]
     assert suggestion is not None
-    assert found["gain_bits"] == suggestion.gain_bits > 0.0
-    assert found["side"] == str(suggestion.access)
-    assert [o["fault"] for o in found["outcomes"]] == [o.key for o in suggestion.outcomes]
+    assert result["gain_bits"] == suggestion.gain_bits > 0.0
+    assert result["side"] == str(suggestion.access)
+    assert [o["fault"] for o in result["outcomes"]] == [o.key for o in suggestion.outcomes]

@@ -39,9 +39,9 @@ def on_card() -> Document:
 
 
 def on_demo() -> Document:
-    found = case(SETTLED)
-    demo = Demo(folder=Path("somewhere"), job=found.job, repaired=solved().board)
-    return demo_document(demo, found, solved().check)
+    result = case(SETTLED)
+    demo = Demo(folder=Path("somewhere"), job=result.job, repaired=solved().board)
+    return demo_document(demo, result, solved().check)
 
 
 SHOWS: dict[str, Callable[[], Document]] = {
@@ -92,9 +92,9 @@ def test_cautions_of_the_next_reading_stand_below_it(texts: tuple[str, ...]) -> 
 
 
 def test_live_reading_brings_the_live_cautions() -> None:
-    found = case(OPEN).diagnosis
-    assert found.suggestion is not None
-    live = replace(found, suggestion=replace(found.suggestion, access=AccessLevel.MAINS))
+    result = case(OPEN).diagnosis
+    assert result.suggestion is not None
+    live = replace(result, suggestion=replace(result.suggestion, access=AccessLevel.MAINS))
     text = squeezed(printed(Document(title="", sections=step_sections(live, dictionary().circuit))))
     assert "mains side, live" in text
     for caution in (*GENERAL, *LIVE):
@@ -112,12 +112,12 @@ def test_conclusion_comes_first() -> None:
 
 
 def test_open_question_names_the_next_reading() -> None:
-    found = case(OPEN).diagnosis
-    assert found.suggestion is not None
+    result = case(OPEN).diagnosis
+    assert result.suggestion is not None
     text = squeezed(printed(case_document(case(OPEN))))
-    assert f"Not settled yet; next reading: {found.suggestion.reading.words}." in text
+    assert f"Not settled yet; next reading: {result.suggestion.reading.words}." in text
     assert "What the answer would mean" in text
-    for outcome in found.suggestion.outcomes:
+    for outcome in result.suggestion.outcomes:
         assert ("a good board" if outcome.key == "healthy" else outcome.key) in text
 
 
@@ -129,8 +129,8 @@ def test_assumptions_stand_there() -> None:
 
 
 def test_no_flags_no_line_of_flags() -> None:
-    found = case(SETTLED)
-    assert "Flags" not in printed(case_document(replace(found, job=replace(found.job, flags=()))))
+    result = case(SETTLED)
+    assert "Flags" not in printed(case_document(replace(result, job=replace(result.job, flags=()))))
 
 
 def test_demo_shows_both_boards_and_where_the_files_are() -> None:
@@ -145,7 +145,7 @@ def test_demo_shows_both_boards_and_where_the_files_are() -> None:
 
 
 def test_markup_in_a_name_is_shown_as_it_is() -> None:
-    found = case(SETTLED)
-    board = replace(found.job.board, name="[bold]x[/] \x1b[31m")
-    text = printed(case_document(replace(found, job=replace(found.job, board=board))))
+    result = case(SETTLED)
+    board = replace(result.job.board, name="[bold]x[/] \x1b[31m")
+    text = printed(case_document(replace(result, job=replace(result.job, board=board))))
     assert text.strip().splitlines()[0].strip() == "[bold]x[/] ?[31m"

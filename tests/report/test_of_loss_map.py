@@ -48,12 +48,12 @@ def test_factors_on_logarithmic_axes_and_differences_on_others() -> None:
 
 
 def test_title_speaks_of_the_other_axis_where_this_one_has_no_end() -> None:
-    found = lost_below(0.2)
+    result = lost_below(0.2)
     turned = replace(
-        found, across=CHAIN, up=HEAT, reach_up=NOWHERE, reach_across=replace(NOWHERE, above=2.0)
+        result, across=CHAIN, up=HEAT, reach_up=NOWHERE, reach_across=replace(NOWHERE, above=2.0)
     )
     assert loss_map_title(turned) == "At 25 °C sync is lost where chain is above 2 times"
-    assert loss_map_title(replace(found, across=CHAIN)).startswith("With the chain as it is sync")
+    assert loss_map_title(replace(result, across=CHAIN)).startswith("With the chain as it is sync")
 
 
 def test_sheet_has_a_line_for_each_way() -> None:
@@ -64,8 +64,8 @@ def test_sheet_has_a_line_for_each_way() -> None:
 
 
 def test_lines_count_curves_and_boards() -> None:
-    found = lost_below(0.2, above=1.2)
-    text = " ".join(loss_map_lines(found, share_lost(found)))
+    result = lost_below(0.2, above=1.2)
+    text = " ".join(loss_map_lines(result, share_lost(result)))
     assert "Boundary: 2 curves, 0 closed" in text
     assert "edge offset" in text
     assert "high time" in text
@@ -86,8 +86,8 @@ def test_printed_within_80_columns(found: LossMap) -> None:
 
 
 def test_record_is_json() -> None:
-    found = lost_below(0.2)
-    record = to_dict(replace(found, share=share_lost(found)))
+    result = lost_below(0.2)
+    record = to_dict(replace(result, share=share_lost(result)))
     assert json.loads(json.dumps(record, allow_nan=False)) == record
     assert record["up"]["unit"] == ""
     assert record["across"]["unit"] == "V"
@@ -96,12 +96,12 @@ def test_record_is_json() -> None:
 
 
 def test_record_points_rules_and_shares_belong_together() -> None:
-    found = lost_below(0.2)
-    record = to_dict(replace(found, share=share_lost(found)))
+    result = lost_below(0.2)
+    record = to_dict(replace(result, share=share_lost(result)))
     (curve,) = record["boundaries"]
     assert len(curve["across"]) == len(curve["up"]) == len(curve["rules"])
     lost = record["lost"]
-    size = (found.lattice.places.size - 1) // EVERY + 1
+    size = (result.lattice.places.size - 1) // EVERY + 1
     assert len(lost["across"]) == len(lost["up"]) == len(lost["rules"]) == size
     for up, rules, ratio in zip(lost["up"], lost["rules"], lost["ratio"], strict=True):
         assert set(rules) == ({"edge offset"} if up < 0.2 else {None})

@@ -32,8 +32,8 @@ def odd() -> Comparison:
         Line(name="mark", unit="V", ours=1.0, equations=2.0, device=nan),
         Line(name="nothing", unit="s", ours=nan, equations=nan, device=nan, share=0.0),
     )
-    found = healthy()
-    return replace(found, fault="R2 drift", severity=0.25, lines=(*found.lines, *more))
+    result = healthy()
+    return replace(result, fault="R2 drift", severity=0.25, lines=(*result.lines, *more))
 
 
 def test_the_verdict_comes_first() -> None:

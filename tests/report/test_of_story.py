@@ -42,8 +42,8 @@ FREE = 'supervision = {without_sync = "free-run"}'
 
 @cache
 def told(key: str, more: str = "", seconds: float = 30.0) -> Story:
-    found = board(more)
-    (story,) = stories_of(found, [find_cause(found, key)], seconds)
+    result = board(more)
+    (story,) = stories_of(result, [find_cause(result, key)], seconds)
     return story
 
 
@@ -102,9 +102,9 @@ def test_long_list_of_events_is_cut_and_says_so() -> None:
 
 
 def test_sizes_that_do_the_same_share_a_line() -> None:
-    found = board()
-    causes = sizes_of(find_cause(found, "R1 drift"))
-    rows = stories_table(stories_of(found, causes, 15.0)).rows
+    result = board()
+    causes = sizes_of(find_cause(result, "R1 drift"))
+    rows = stories_table(stories_of(result, causes, 15.0)).rows
     assert [row[0] for row in rows] == ["R1 drift\n  x 2.42 to x 10.7", "R1 drift\n  x 47.5"]
     assert [row[1] for row in rows] == ["", "3.8"]
 
@@ -189,20 +189,20 @@ def test_figures_leave_as_svg() -> None:
 
 def test_pictures_of_a_story() -> None:
     """Those of the notebook on two flags, for any board and cause."""
-    found = board()
-    figures = story_figures(found, told("K1 contact open"))
+    result = board()
+    figures = story_figures(result, told("K1 contact open"))
     names = ["schematic", "story", "waveforms", "drive", "fan"]
     assert [figure.get_gid() for figure in figures] == names
     words = {text.get_text() for text in figures[0].axes[0].texts}
     assert "open" in words
-    healthy = story_figures(found, told("tacho lost"))
+    healthy = story_figures(result, told("tacho lost"))
     assert "lost" not in {text.get_text() for text in healthy[0].axes[0].texts}
 
 
 def test_feed_above_the_mains_is_explained() -> None:
     """The suppressor's capacitor charges through the rectifier while the contact is open."""
-    found = board(feed=SUPPRESSED)
-    (story,) = stories_of(found, [find_cause(found, "K1 contact open")], 5.0)
+    result = board(feed=SUPPRESSED)
+    (story,) = stories_of(result, [find_cause(result, "K1 contact open")], 5.0)
     assert story.view.faulty_closed.feed_rms_v > 1.5 * story.view.mains_rms_v
     assert CHARGED in seen_table(story).remark
     assert CHARGED not in seen_table(told("K1 contact open")).remark
@@ -213,8 +213,8 @@ def test_fan_flag_alone_clears_no_sync_circuit_that_may_raise_it() -> None:
     keys = ("healthy", "R1 open", "controller deaf", "tacho lost")
     cleared = {}
     for more in ("", 'supervision = {sync_flag_after = "30 s"}'):
-        found = board(more)
-        stories = stories_of(found, [find_cause(found, key) for key in keys])
+        result = board(more)
+        stories = stories_of(result, [find_cause(result, key) for key in keys])
         lines = advice_lines(matching_causes(stories, {"fan"}), {"fan"}, None)
         cleared[more] = ["not cleared" in lines[-1], "nothing is to be measured" in lines[-1]]
     assert list(cleared.values()) == [[False, True], [True, False]]

@@ -85,9 +85,9 @@ def test_tagged_for_screen_readers_with_words_for_each_picture(
     assert root["/Lang"] == "en-GB"
     told = set()
     for number in range(1, reader.trailer["/Size"]):
-        found = reader.get_object(number)
-        if isinstance(found, dict) and "/Alt" in found:
-            told.add(found["/Alt"])
+        result = reader.get_object(number)
+        if isinstance(result, dict) and "/Alt" in result:
+            told.add(result["/Alt"])
     assert {
         b.words for s in pages.sections for b in s.blocks if type(b).__name__ == "Picture"
     } <= told

@@ -66,10 +66,10 @@ def test_what_the_telling_reading_shows_is_what_the_circuit_gives() -> None:
     """Against the engine on the nominal board, without the fault dictionary."""
     side_test = find_side_test(dictionary(), matching_causes(stories(), BOTH))
     assert side_test is not None
-    found = board()
+    result = board()
     for key, side in (("K1 contact open", Subsystem.FEED), ("R1 open", Subsystem.SYNC)):
-        edit = find_cause(found, key).fault.edit
-        circuit = edit(build_circuit(found), np.array([0.5]))
+        edit = find_cause(result, key).fault.edit
+        circuit = edit(build_circuit(result), np.array([0.5]))
         if side is Subsystem.SYNC:
             solution = solve(circuit, READINGS)
             volts = solution.rms(solution.between_v("feed", "neutral"))[0]

@@ -59,10 +59,10 @@ def row(found: Delivered, n: int = 0) -> tuple[float, float, float]:
 
 
 def test_resistive_load_gets_the_closed_form() -> None:
-    found = delivered(FIRING, ON_TIME, load())
-    assert_allclose(found.rms_ratio**2, power_ratio(FIRING), atol=2e-6)
-    assert_allclose(found.direct_ratio, 0.0, atol=1e-12)
-    assert np.all(found.fundamental_ratio <= found.rms_ratio + 1e-12)
+    result = delivered(FIRING, ON_TIME, load())
+    assert_allclose(result.rms_ratio**2, power_ratio(FIRING), atol=2e-6)
+    assert_allclose(result.direct_ratio, 0.0, atol=1e-12)
+    assert np.all(result.fundamental_ratio <= result.rms_ratio + 1e-12)
 
 
 @pytest.mark.parametrize(
@@ -80,17 +80,17 @@ def test_against_small_steps(
     firing_deg: float, late_deg: tuple[float, float], changes: dict[str, float]
 ) -> None:
     what, late = load(**changes), (np.radians(late_deg[0]), np.radians(late_deg[1]))
-    found = delivered(np.radians([firing_deg]), late, what)
-    assert_allclose(row(found), stepped(np.radians(firing_deg), late, what), atol=2e-3)
+    result = delivered(np.radians([firing_deg]), late, what)
+    assert_allclose(row(result), stepped(np.radians(firing_deg), late, what), atol=2e-3)
 
 
 def test_unequal_half_cycles_put_a_direct_voltage_into_the_winding() -> None:
     """Mean of two unequal pieces of sine; and the error in the other half turns its sign."""
     late = (0.03, -0.03)
-    found = delivered(FIRING, late, load()).direct_ratio
+    result = delivered(FIRING, late, load()).direct_ratio
     mean = (np.cos(FIRING + late[0]) - np.cos(FIRING + late[1])) / (2.0 * np.pi)
-    assert_allclose(found, mean, atol=1e-5)
-    assert_allclose(delivered(FIRING, late[::-1], load()).direct_ratio, -found, atol=1e-12)
+    assert_allclose(result, mean, atol=1e-5)
+    assert_allclose(delivered(FIRING, late[::-1], load()).direct_ratio, -result, atol=1e-12)
 
 
 def test_a_late_crossing_is_a_longer_delay() -> None:
@@ -118,21 +118,21 @@ def test_pulse_across_the_crossing_gives_a_whole_half_cycle() -> None:
 
 
 def test_light_load_does_not_latch() -> None:
-    found = delivered(FIRING, ON_TIME, load(latching_ratio=1.1))
-    assert_allclose(found.rms_ratio, 0.0)
+    result = delivered(FIRING, ON_TIME, load(latching_ratio=1.1))
+    assert_allclose(result.rms_ratio, 0.0)
 
 
 def test_zero_cross_part_cannot_be_fired_late() -> None:
     what = load(zero_cross_rad=0.06, latching_ratio=0.02)
-    found = delivered(np.array([0.0, 0.5, 1.5, 2.5]), ON_TIME, what)
-    assert_allclose(found.rms_ratio, [1.0, 0.0, 0.0, 0.0], atol=1e-3)
+    result = delivered(np.array([0.0, 0.5, 1.5, 2.5]), ON_TIME, what)
+    assert_allclose(result.rms_ratio, [1.0, 0.0, 0.0, 0.0], atol=1e-3)
 
 
 @pytest.mark.parametrize(("switch", "rms"), [(Switch.OPEN, 0.0), (Switch.SHORT, 1.0)])
 def test_dead_triac_knows_no_angle(switch: Switch, rms: float) -> None:
-    found = delivered(FIRING, ON_TIME, load(switch=switch))
-    assert_allclose(found.rms_ratio, rms)
-    assert_allclose(found.direct_ratio, 0.0)
+    result = delivered(FIRING, ON_TIME, load(switch=switch))
+    assert_allclose(result.rms_ratio, rms)
+    assert_allclose(result.direct_ratio, 0.0)
 
 
 def test_triac_that_fires_one_way_is_half_of_the_power() -> None:

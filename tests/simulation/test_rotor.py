@@ -39,8 +39,8 @@ def test_run_up_against_an_ode_solver(rms_v: float, direct_v: float) -> None:
 
     times = np.arange(1, 601) * STEP_S
     solved = solve_ivp(slope, (0.0, 6.0), [0.0], t_eval=times, rtol=1e-8, atol=1e-6)
-    found = run_up(Rotor(MOTOR, IMPELLER), rms_v, direct_v, 6.0)
-    assert_allclose(found, solved.y[0], atol=1.0)
+    result = run_up(Rotor(MOTOR, IMPELLER), rms_v, direct_v, 6.0)
+    assert_allclose(result, solved.y[0], atol=1.0)
 
 
 def test_speed_ends_where_the_torques_balance() -> None:
@@ -48,8 +48,8 @@ def test_speed_ends_where_the_torques_balance() -> None:
         taken = fan_torque_nm(speed, 1200.0, IMPELLER.torque_nm) + IMPELLER.bearing_nm
         return float(run(MOTOR, speed, 180.0).torque_nm - taken)
 
-    found = run_up(Rotor(MOTOR, IMPELLER), 180.0, 0.0, 30.0)[-1]
-    assert_allclose(found, brentq(rest, 300.0, 1490.0), atol=0.5)
+    result = run_up(Rotor(MOTOR, IMPELLER), 180.0, 0.0, 30.0)[-1]
+    assert_allclose(result, brentq(rest, 300.0, 1490.0), atol=0.5)
 
 
 def test_power_balances_once_it_turns_evenly() -> None:

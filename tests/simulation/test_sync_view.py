@@ -54,8 +54,8 @@ def test_suppressor_lets_pulses_through_an_open_contact_for_a_while() -> None:
 
 
 def test_compensation_is_that_of_the_design_unless_written() -> None:
-    found = board()
-    designed = judge(solve(build_circuit(found)), found).pulses.fall_offset_s[0, 0]
+    result = board()
+    designed = judge(solve(build_circuit(result)), result).pulses.fall_offset_s[0, 0]
     written = board('drive = {compensation = "100 us"}')
     assert_allclose(view(written, "healthy").faulty_closed.late_s, designed - 1e-4, atol=5e-6)
 
@@ -81,11 +81,11 @@ def test_supply(key: str, powered: bool) -> None:
 
 
 def test_one_batch_gives_what_each_cause_gives_alone() -> None:
-    found = board(feed=SUPPRESSED)
+    result = board(feed=SUPPRESSED)
     keys = ("R1 drift", "K1 contact open")
-    together = sync_views_of(found, [find_cause(found, key) for key in keys])
+    together = sync_views_of(result, [find_cause(result, key) for key in keys])
     for key, seen in zip(keys, together, strict=True):
-        alone = view(found, key)
+        alone = view(result, key)
         assert alone.faulty_closed.good is seen.faulty_closed.good
         assert_allclose(alone.faulty_closed.led_peak_a, seen.faulty_closed.led_peak_a, rtol=1e-6)
         assert_allclose(alone.faulty_closed.late_s, seen.faulty_closed.late_s, atol=1e-7)

@@ -21,8 +21,8 @@ FREE = 'supervision = {without_sync = "free-run"}'
 
 @cache
 def told(key: str, more: str = "", feed: str = 'feed = "switched"', seconds: float = 60.0) -> Story:
-    found = board(more, feed)
-    (story,) = stories_of(found, [find_cause(found, key)], seconds)
+    result = board(more, feed)
+    (story,) = stories_of(result, [find_cause(result, key)], seconds)
     return story
 
 
@@ -170,26 +170,26 @@ def test_sixty_hertz_has_shorter_half_cycles() -> None:
 
 
 def test_same_story_twice_is_the_same() -> None:
-    found = board()
-    cause = find_cause(found, "K1 contact opens when shaken")
-    first, second = stories_of(found, [cause, cause], 20.0)
-    (third,) = stories_of(found, [cause], 20.0)
+    result = board()
+    cause = find_cause(result, "K1 contact opens when shaken")
+    first, second = stories_of(result, [cause, cause], 20.0)
+    (third,) = stories_of(result, [cause], 20.0)
     assert_allclose(first.speed_rpm, second.speed_rpm)
     assert_allclose(first.speed_rpm, third.speed_rpm)
 
 
 def test_stories_that_share_a_run_keep_their_own_sights() -> None:
-    found = board()
-    causes = [find_cause(found, key) for key in ("R1 open", "OC1 transistor open")]
-    chain, output = stories_of(found, causes, 15.0)
+    result = board()
+    causes = [find_cause(result, key) for key in ("R1 open", "OC1 transistor open")]
+    chain, output = stories_of(result, causes, 15.0)
     assert chain.flags == output.flags
     assert chain.seen("led_peak_a").max() < 1e-9
     assert output.seen("led_peak_a").max() > 1e-4
 
 
 def test_deaf_controller_is_as_good_as_no_pulses() -> None:
-    found = board()
-    cause = find_cause(found, "healthy")
-    (story,) = stories_of(found, [replace(cause, condition=Condition(deaf=True))], 15.0)
+    result = board()
+    cause = find_cause(result, "healthy")
+    (story,) = stories_of(result, [replace(cause, condition=Condition(deaf=True))], 15.0)
     assert set(story.flags) == {SYNC, FAN}
     assert story.good.any()

@@ -21,13 +21,13 @@ SOURCE_OHM = 1000.0
 
 def read(elements: list[Element]) -> dict[Pair, float]:
     """What an ohmmeter shows between each two leads of a network."""
-    found = {}
+    result = {}
     for a, b in combinations(LEADS, 2):
         meter = TestSource(ref="meter", a=a, b=b, open_v=1.0, resistance_ohm=SOURCE_OHM)
         solution = solve_dead(Circuit(elements=(*elements, meter)))
         volts = float((solution.voltages_v[a] - solution.voltages_v[b])[0, 0])
-        found[frozenset((a, b))] = SOURCE_OHM * volts / (1.0 - volts)
-    return found
+        result[frozenset((a, b))] = SOURCE_OHM * volts / (1.0 - volts)
+    return result
 
 
 def motor(common: str, run: str, start: str, main: float, other: float) -> list[Element]:

@@ -54,18 +54,18 @@ class Case:
 def case(number: int) -> Case:
     """One case; the same number always gives the same."""
     rng = default_rng([SEED, number])
-    found = _board(rng, list(Topology)[number % len(Topology)])
+    result = _board(rng, list(Topology)[number % len(Topology)])
     nominal = build_circuit(
-        found, Conditions(temperature_degc=rng.uniform(5.0, 70.0), coil_driven=rng.random() < 0.8)
+        result, Conditions(temperature_degc=rng.uniform(5.0, 70.0), coil_driven=rng.random() < 0.8)
     )
     faults = faults_of(nominal)
     fault = faults[rng.integers(len(faults))] if rng.random() < 0.7 else faults[0]
     circuit = fault.edit(nominal, np.array([rng.random()]))
-    useful = useful_readings(found, nominal)
+    useful = useful_readings(result, nominal)
     chosen = rng.choice(len(useful), size=min(READINGS, len(useful)), replace=False)
     return Case(
         number=number,
-        board=found,
+        board=result,
         circuit=circuit,
         fault=fault.key,
         meter=_meter(rng),
@@ -90,7 +90,7 @@ class Agreement:
     @property
     def locks_agree(self) -> bool:
         """Whether both lock, or neither; or it is a near thing."""
-        margins = [float(found.lock.margin[0]) for found in (self.ours, self.equations)]
+        margins = [float(result.lock.margin[0]) for result in (self.ours, self.equations)]
         return min(map(abs, margins)) < NEAR or margins[0] * margins[1] > 0.0
 
 

@@ -64,7 +64,7 @@ def gaps(number: int) -> list[Gap]:
     # enough current that the pin is pulled well down at the peak
     least_ohm = 4.0 * supply / (ratio * peak_a * min(1.0, peak_a / 1e-3) ** 0.8)
     ohm = float(np.clip(least_ohm * 8.0 ** rng.random(), 4.7e3, 150e3))
-    found = board(
+    result = board(
         chains=((resistor("R1", float(np.sqrt(2.0) * 230.0 / peak_a)),),),
         optocoupler=optocoupler(
             ctr_ratio=ratio, ctr_min_ratio=ratio / GRADE_RATIO, ctr_max_ratio=ratio * GRADE_RATIO
@@ -72,12 +72,12 @@ def gaps(number: int) -> list[Gap]:
         output=pull_up(ohm, supply_v=supply),
         controller=controller(low_threshold_v=0.2 * supply, high_threshold_v=0.8 * supply),
     )
-    circuit = build_circuit(found)
+    circuit = build_circuit(result)
     ours = solve(circuit)
     lags = circuit.scale("OC1.miller", "capacitance_f", FACTORS)
     knees = circuit.scale("OC1", "knee_ratio", FACTORS)
     return [
-        Gap(model=name, board=found, values=_values(found, circuit, ours, lags, knees, name))
+        Gap(model=name, board=result, values=_values(result, circuit, ours, lags, knees, name))
         for name in devices()
     ]
 
@@ -115,8 +115,8 @@ def _factor(answers: FloatArray, wanted: float) -> float:
 
 def collected(size: int = SIZE) -> dict[str, FloatArray]:
     """All boards with all transistors, by quantity."""
-    found = [gap for number in range(size) for gap in gaps(number)]
-    return {name: np.array([gap.values[name] for gap in found]) for name in UNITS}
+    result = [gap for number in range(size) for gap in gaps(number)]
+    return {name: np.array([gap.values[name] for gap in result]) for name in UNITS}
 
 
 def main() -> None:

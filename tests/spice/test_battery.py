@@ -28,10 +28,10 @@ def near_threshold(found: Agreement) -> bool:
 def excesses(battery: Sequence[Agreement]) -> dict[str, list[float]]:
     """Difference over what is allowed, by kind of quantity."""
     kinds: dict[str, list[float]] = {"current": [], "power": [], "reading": [], "edge": []}
-    for found in battery:
-        for line in found.lines:
+    for result in battery:
+        for line in result.lines:
             about_pulses = any(word in line.name for word in PULSE_WORDS)
-            if about_pulses and near_threshold(found):
+            if about_pulses and near_threshold(result):
                 continue
             kind = "reading" if line.reading is not None or line.unit == "V" else ""
             kind = kind or {"A": "current", "W": "power", "s": "edge"}[line.unit]
@@ -46,29 +46,29 @@ def assert_agreement(battery: Sequence[Agreement]) -> None:
     assert np.percentile(every, 99.0) <= 1.0
     for kind, values in kinds.items():
         assert np.mean(np.array(values) > 1.0) <= 0.03, kind
-    assert [found.case.number for found in battery if not found.locks_agree] == []
+    assert [result.case.number for result in battery if not result.locks_agree] == []
 
 
 def test_battery_holds_all_that_a_board_may_be() -> None:
     """Topologies, options, voltages, frequencies, faults and meters: all are drawn."""
     cases = [case(number) for number in range(SIZE)]
-    assert {found.board.topology for found in cases} == set(Topology)
-    assert len({found.fault for found in cases}) > 40
-    rms = [found.board.mains.rms_v for found in cases]
-    hertz = [found.board.mains.frequency_hz for found in cases]
+    assert {result.board.topology for result in cases} == set(Topology)
+    assert len({result.fault for result in cases}) > 40
+    rms = [result.board.mains.rms_v for result in cases]
+    hertz = [result.board.mains.frequency_hz for result in cases]
     assert min(rms) < 105.0
     assert max(rms) > 259.0
     assert min(hertz) < 46.0
     assert max(hertz) > 64.0
-    assert {reading.function for found in cases for reading in found.readings} == set(Function)
+    assert {reading.function for result in cases for reading in result.readings} == set(Function)
     for option in ("led_resistor", "led_capacitor", "joint_capacitor", "relay", "return_chain"):
-        assert any(getattr(found.board, option) for found in cases)
-    assert any(found.board.relay and found.board.relay.suppressor for found in cases)
-    assert any(found.board.output.kind == "emitter-follower" for found in cases)
-    assert any(found.board.output.pin_capacitor for found in cases)
-    assert any(len(found.board.chains) > 1 for found in cases)
-    assert any(found.board.rectifier_first for found in cases)
-    assert any(found.board.mains.harmonics for found in cases)
+        assert any(getattr(result.board, option) for result in cases)
+    assert any(result.board.relay and result.board.relay.suppressor for result in cases)
+    assert any(result.board.output.kind == "emitter-follower" for result in cases)
+    assert any(result.board.output.pin_capacitor for result in cases)
+    assert any(len(result.board.chains) > 1 for result in cases)
+    assert any(result.board.rectifier_first for result in cases)
+    assert any(result.board.mains.harmonics for result in cases)
 
 
 def test_a_case_is_always_the_same() -> None:

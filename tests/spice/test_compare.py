@@ -26,8 +26,8 @@ R2_OHM = Reading(function=Function.OHM, red="chain.1", black="chain.2")
 
 @cache
 def healthy() -> Comparison:
-    found = board("switched")
-    return compare(found, build_circuit(found), usual_meter(), [PIN, R2_OHM])
+    result = board("switched")
+    return compare(result, build_circuit(result), usual_meter(), [PIN, R2_OHM])
 
 
 def line(ours: float, equations: float, unit: str = "V", share: float = 0.005) -> Line:
@@ -35,13 +35,13 @@ def line(ours: float, equations: float, unit: str = "V", share: float = 0.005) -
 
 
 def test_a_healthy_board_agrees() -> None:
-    found = healthy()
-    assert found.agrees
-    assert found.locks == (True, True, True)
-    names = [item.name for item in found.lines]
+    result = healthy()
+    assert result.agrees
+    assert result.locks == (True, True, True)
+    names = [item.name for item in result.lines]
     assert names[:3] == ["LED current, peak", "LED current, mean", "power in R1"]
     assert {"falling edge, offset", "rising edge, offset", "low time", "pin, mean"} <= set(names)
-    assert [item.reading for item in found.lines[-2:]] == [PIN, R2_OHM]
+    assert [item.reading for item in result.lines[-2:]] == [PIN, R2_OHM]
 
 
 def test_the_transistor_gives_its_own_edges() -> None:
@@ -70,16 +70,16 @@ def test_limits(item: Line, agrees: bool) -> None:
 
 
 def test_one_line_that_differs_is_enough() -> None:
-    found = healthy()
-    assert not replace(found, lines=(*found.lines, line(1.0, 2.0))).agrees
-    assert not replace(found, locks=(True, False, True)).agrees
+    result = healthy()
+    assert not replace(result, lines=(*result.lines, line(1.0, 2.0))).agrees
+    assert not replace(result, locks=(True, False, True)).agrees
 
 
 def test_what_fades_is_shown_at_the_same_cycle() -> None:
     """An open contact with a suppressor: the pulses die away over tens of periods."""
-    found = parse_board(SUPPRESSED_TEXT)
-    _, circuit = with_fault(build_circuit(found), "K1 contact open", 0.5)
-    both = compare(found, circuit, usual_meter(), [])
+    result = parse_board(SUPPRESSED_TEXT)
+    _, circuit = with_fault(build_circuit(result), "K1 contact open", 0.5)
+    both = compare(result, circuit, usual_meter(), [])
     assert not both.ours.settled[0]
     assert not both.equations.settled[0]
     assert both.agrees
@@ -91,17 +91,17 @@ def test_what_fades_is_shown_at_the_same_cycle() -> None:
 @pytest.mark.parametrize("reading", [PIN, R2_AC, R2_OHM], ids=lambda r: str(r.function))
 def test_reading_of_a_faulty_board(reading: Reading, level: Level) -> None:
     """The meter completes the circuit: an open resistor reads nearly the whole supply."""
-    found = board("switched")
-    _, circuit = with_fault(build_circuit(found), "R2 open", 0.5)
-    ours = MeterModel(found, circuit, usual_meter()).read([reading])[0, 0]
-    assert reading_value(circuit, reading, found, usual_meter(), level) == pytest.approx(
+    result = board("switched")
+    _, circuit = with_fault(build_circuit(result), "R2 open", 0.5)
+    ours = MeterModel(result, circuit, usual_meter()).read([reading])[0, 0]
+    assert reading_value(circuit, reading, result, usual_meter(), level) == pytest.approx(
         ours, rel=0.01
     )
 
 
 def test_every_useful_reading_has_a_value() -> None:
-    found = board("bridge")
-    circuit = build_circuit(found)
-    for reading in useful_readings(found, circuit):
-        value = reading_value(circuit, reading, found, usual_meter())
+    result = board("bridge")
+    circuit = build_circuit(result)
+    for reading in useful_readings(result, circuit):
+        value = reading_value(circuit, reading, result, usual_meter())
         assert value >= 0.0 or reading.function is Function.DC

@@ -43,19 +43,19 @@ def measured(text: str, folder: Path) -> dict[str, float]:
 def test_the_deck_measures_what_the_engine_finds(name: str, level: Level, tmp_path: Path) -> None:
     board = VARIANTS[name]
     circuit = build_circuit(board)
-    found = measured(deck_text(board, circuit, Spice(level=level), "healthy", True), tmp_path)
+    result = measured(deck_text(board, circuit, Spice(level=level), "healthy", True), tmp_path)
     ours = solve(circuit)
     pulses = judge(ours, board).pulses
-    assert found["oc1_led_peak_a"] == pytest.approx(ours.currents_a["OC1.led"].max(), rel=2e-3)
-    assert found["r1_power_w"] == pytest.approx(
+    assert result["oc1_led_peak_a"] == pytest.approx(ours.currents_a["OC1.led"].max(), rel=2e-3)
+    assert result["r1_power_w"] == pytest.approx(
         float(ours.power_w(circuit["R1"])[0]),  # type: ignore[arg-type]
         rel=5e-3,
     )
     if level is Level.EQUATIONS:
         start_s = 3.0 / board.mains.frequency_hz
-        assert found["pin_falls_s"] - start_s == pytest.approx(pulses.fall_s[0, 0], abs=10e-6)
+        assert result["pin_falls_s"] - start_s == pytest.approx(pulses.fall_s[0, 0], abs=10e-6)
         mean_v = float(ours.mean(ours.voltages_v["pin"])[0])
-        assert found["pin_mean_v"] == pytest.approx(mean_v, abs=5e-3)
+        assert result["pin_mean_v"] == pytest.approx(mean_v, abs=5e-3)
 
 
 @pytest.mark.parametrize(

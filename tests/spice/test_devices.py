@@ -31,8 +31,8 @@ def test_base_current_gives_the_collector_current(model: str, collector_a: float
     """ngspice's own transistor at VCE = 5 V, the ohmic resistances included."""
     (base_a,) = base_current_a(devices()[model], [collector_a], NOMINAL_VT_V)
     lines = f"V1 c 0 5\nI1 c b {float(base_a)!r}\nQ1 c b 0 law\n"
-    found = simulator().run(deck(model, lines) + ".op\n.end\n", None)
-    assert_allclose(-found["v1#branch"], collector_a, rtol=2e-3)
+    result = simulator().run(deck(model, lines) + ".op\n.end\n", None)
+    assert_allclose(-result["v1#branch"], collector_a, rtol=2e-3)
 
 
 @pytest.mark.published(
@@ -56,8 +56,8 @@ def test_transistor_has_the_gain_of_its_source(
     for led_a, ctr in wanted.items():
         lines = f"V1 c 0 5\nI1 c b {2.0 * led_a * gain_s!r}\nQ1 c b 0 law\n"
         lines = deck("PC817", lines).replace("temp=25 tnom=25", "temp=27 tnom=27")
-        found = simulator().run(lines + ".op\n.end\n", None)
-        assert_allclose(-found["v1#branch"][0] / led_a, ctr, rtol=published.rtol)
+        result = simulator().run(lines + ".op\n.end\n", None)
+        assert_allclose(-result["v1#branch"][0] / led_a, ctr, rtol=published.rtol)
 
 
 @pytest.mark.published(
@@ -75,7 +75,7 @@ def test_transistor_is_as_slow_as_its_source(
         "Q1 c b 0 law\n"
     )
     lines = deck("PC817", lines).replace("temp=25 tnom=25", "temp=27 tnom=27")
-    found = simulator().run(lines + ".tran 1e-6 2e-3 0 1e-6\n.end\n", 2e-3)
-    after = found["time"] > 1.1e-3
-    time, volts = found["time"][after] - 1.1e-3, found["c"][after]
+    result = simulator().run(lines + ".tran 1e-6 2e-3 0 1e-6\n.end\n", 2e-3)
+    after = result["time"] > 1.1e-3
+    time, volts = result["time"][after] - 1.1e-3, result["c"][after]
     assert_allclose(np.interp(2.5, volts, time), late_s, atol=published.atol)

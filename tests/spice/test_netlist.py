@@ -63,12 +63,12 @@ def test_a_resistor_reads_as_on_the_board() -> None:
 
 
 def test_names_that_differ_only_in_case_stay_apart() -> None:
-    found = op(
+    result = op(
         DcSource(ref="supply", a="A", b="logic0", voltage_v=3.0),
         resistance("r1", "A", "a", 1e3),
         resistance("R1", "a", "logic0", 2e3),
     )
-    assert_allclose(found["a_2"], 2.0, rtol=1e-6)
+    assert_allclose(result["a_2"], 2.0, rtol=1e-6)
 
 
 def test_a_whole_batch_is_refused() -> None:
@@ -90,12 +90,12 @@ def test_an_unknown_kind_of_element_is_refused() -> None:
 def test_junction_follows_its_law_forwards() -> None:
     """0.1 mA through a known resistor; the law is V = n Vt ln(I/Is + 1) + Rs I."""
     diode = junction("D", "k", "logic0", LED)
-    found = op(
+    result = op(
         DcSource(ref="supply", a="a", b="logic0", voltage_v=100.0),
         resistance("R", "a", "k", 100e3),
         diode,
     )
-    (volts,) = found["k"]
+    (volts,) = result["k"]
     current = (100.0 - volts) / 100e3
     law = forward_voltage_v(current, diode.saturation_a, diode.emission_v, diode.series_ohm)
     assert_allclose(volts, law, atol=20e-6)
@@ -104,41 +104,41 @@ def test_junction_follows_its_law_forwards() -> None:
 def test_junction_breaks_down_where_it_should() -> None:
     """Backwards beyond its breakdown voltage it is the same diode again."""
     diode = junction("D", "logic0", "k", RECTIFIER, breakdown_v=50.0)
-    found = op(
+    result = op(
         DcSource(ref="supply", a="a", b="logic0", voltage_v=100.0),
         resistance("R", "a", "k", 100e3),
         diode,
     )
-    (volts,) = found["k"]
+    (volts,) = result["k"]
     current = (100.0 - volts) / 100e3
     law = forward_voltage_v(current, diode.saturation_a, diode.emission_v, diode.series_ohm)
     assert_allclose(volts, 50.0 + law, atol=1e-3)
 
 
 def test_open_junction_and_absent_capacitance_carry_nothing() -> None:
-    found = op(
+    result = op(
         DcSource(ref="supply", a="a", b="logic0", voltage_v=5.0),
         resistance("R", "a", "k", 1e3),
         junction("D", "k", "logic0", LED, saturation_a=0.0),
         Capacitance(ref="C", a="k", b="logic0", capacitance_f=0.0),
     )
-    assert_allclose(found["k"], 5.0, rtol=1e-6)
+    assert_allclose(result["k"], 5.0, rtol=1e-6)
 
 
 def test_a_node_behind_an_open_resistance_is_there() -> None:
-    found = op(
+    result = op(
         DcSource(ref="supply", a="a", b="logic0", voltage_v=5.0),
         resistance("R", "a", "k", INFINITE_OHM),
     )
-    assert abs(found["k"][0]) < 0.01
+    assert abs(result["k"][0]) < 0.01
 
 
 def test_test_source_is_a_voltage_behind_a_resistance() -> None:
-    found = op(
+    result = op(
         resistance("R", "x", "logic0", 3e3),
         TestSource(ref="meter", a="x", b="logic0", open_v=3.0, resistance_ohm=1e3),
     )
-    assert_allclose(found["x"], 2.25, rtol=1e-6)
+    assert_allclose(result["x"], 2.25, rtol=1e-6)
 
 
 def test_harmonics_and_surge_stand_in_series() -> None:
@@ -179,8 +179,8 @@ def test_ctr_at_five_volts_is_that_of_the_board(level: Level) -> None:
             replace(opto, dark_a=0.0),
         )
         way = Spice(level=level)
-        found = simulator().run(way.deck(way.netlist(circuit), ".op"), None)
-        (led,), (collector,) = found["v.oc1.led#branch"], -found["v.supply#branch"]
+        result = simulator().run(way.deck(way.netlist(circuit), ".op"), None)
+        (led,), (collector,) = result["v.oc1.led#branch"], -result["v.supply#branch"]
         wanted = opto.ctr_ratio * led * ctr_shape_ratio(led, opto.shape_weight)
         assert_allclose(collector, wanted, rtol=2e-3)
 

@@ -77,9 +77,9 @@ def test_when_the_library_dies_the_program_takes_over(monkeypatch: pytest.Monkey
     way = Either()
     monkeypatch.setattr(way, "_now", library.Library())
     monkeypatch.setattr(way._now, "_dead", True)
-    found = way.run(DECK, STOP_S)
+    result = way.run(DECK, STOP_S)
     assert isinstance(way._now, Program)
-    assert found["time"][-1] == pytest.approx(STOP_S)
+    assert result["time"][-1] == pytest.approx(STOP_S)
 
 
 def test_a_dead_library_says_so() -> None:
@@ -151,11 +151,11 @@ def assert_steady(runs: int, settle: int, growth_kb: int) -> None:
     first = way.run(DECK, STOP_S)
     before = 0
     for number in range(runs):
-        found = way.run(DECK, STOP_S)
+        result = way.run(DECK, STOP_S)
         if number == settle:
             before = resident_kb()
         if number % 50 == 0 or number == runs - 1:
-            for name, wave in found.items():
+            for name, wave in result.items():
                 assert_array_equal(wave, first[name])
     assert resident_kb() - before < growth_kb
 

@@ -46,8 +46,8 @@ def covered(board: Board, found: list[Gap]) -> list[bool]:
 
 def coverage(size: int) -> float:
     """Share of edges and voltages that are covered, over some boards."""
-    found = [gaps(number) for number in range(size)]
-    inside = [ok for each in found for ok in covered(each[0].board, each)]
+    result = [gaps(number) for number in range(size)]
+    inside = [ok for each in result for ok in covered(each[0].board, each)]
     return float(np.mean(inside))
 
 
@@ -63,9 +63,9 @@ def test_carried_tolerance_covers_them_over_all_boards() -> None:
 @pytest.mark.slow
 def test_table_is_what_the_boards_give() -> None:
     """Own result, repeated: three digits are kept, and each percentile moves with the grid."""
-    found = collected()
+    result = collected()
     for row in table("output_spread"):
-        low, middle, high = np.percentile(found[str(row["what"])], LIMITS)
+        low, middle, high = np.percentile(result[str(row["what"])], LIMITS)
         span = high - low
         kept = [row["low_si"], row["middle_si"], row["high_si"]]
         assert_allclose(kept, [low, middle, high], rtol=0.01, atol=0.01 * span)

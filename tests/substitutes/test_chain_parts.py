@@ -91,11 +91,11 @@ def found_counts(tried: dict[tuple[int, ...], bool]) -> tuple[int, ...]:
 )
 def test_no_combination_is_lost_or_gained(name: str, drawer: str) -> None:
     tried = tried_out(place_of(name), DRAWERS[drawer])
-    found = searched(name, drawer)
-    assert found.counts == found_counts(tried)
-    assert bool(found.best) is any(tried.values())
-    assert all(fit.verdict.passes and fit.verdict.margin_ratio >= 1.0 for fit in found.best)
-    for miss in found.misses:
+    result = searched(name, drawer)
+    assert result.counts == found_counts(tried)
+    assert bool(result.best) is any(tried.values())
+    assert all(fit.verdict.passes and fit.verdict.margin_ratio >= 1.0 for fit in result.best)
+    for miss in result.misses:
         reason = miss.verdict.tightest
         assert not reason.passes
         assert reason.remark or not isnan(reason.limit)
@@ -118,32 +118,32 @@ def test_a_combination_that_is_shown_says_what_check_says() -> None:
 def test_every_combination_that_is_shown_passes_the_check(name: str) -> None:
     """Each by itself, as `zcd check` does it: its rules, and its own worst corners."""
     for fit in searched(name, "messy").best:
-        found = fit.verdict.board
-        assert nominal_check(found).keeps_nominal_rules
-        assert find_corners(found, tolerances_of(found)).margins.min() >= 0.0
+        result = fit.verdict.board
+        assert nominal_check(result).keeps_nominal_rules
+        assert find_corners(result, tolerances_of(result)).margins.min() >= 0.0
 
 
 def test_a_drawer_without_a_solution_says_so() -> None:
     """Ten ohms and ten megohms: nothing of that makes a chain."""
     drawer = parse_drawer('resistors = ["10", "10M"]')
-    found = chain_fits(place_of("half-wave"), drawer.resistors)
-    assert found.counts == (0, 0, 0, 0)
-    assert found.best == ()
-    assert found.misses
+    result = chain_fits(place_of("half-wave"), drawer.resistors)
+    assert result.counts == (0, 0, 0, 0)
+    assert result.best == ()
+    assert result.misses
 
 
 def test_a_board_that_no_total_can_save_says_so() -> None:
     place = series_string(controlled('max_offset = "1 us"'))
-    found = chain_fits(place, parse_drawer('resistors = ["91k"]').resistors)
-    assert found.counts == (0, 0, 0, 0)
-    assert not found.ranges.nearest.passes
+    result = chain_fits(place, parse_drawer('resistors = ["91k"]').resistors)
+    assert result.counts == (0, 0, 0, 0)
+    assert not result.ranges.nearest.passes
 
 
 def test_where_no_corner_holds_the_misses_are_still_the_nearest() -> None:
     """A bridge whose pin never comes up at the worst corner, whatever the chain."""
-    found = chain_fits(place_of("bridge"), parse_drawer('resistors = ["1k", "82k"]').resistors)
-    assert found.true_ranges == ()
-    assert any(fit.verdict.tightest.name.startswith(AT_CORNER) for fit in found.misses)
+    result = chain_fits(place_of("bridge"), parse_drawer('resistors = ["1k", "82k"]').resistors)
+    assert result.true_ranges == ()
+    assert any(fit.verdict.tightest.name.startswith(AT_CORNER) for fit in result.misses)
 
 
 def test_of_each_number_of_parts_that_will_do_the_best_is_shown() -> None:
@@ -155,9 +155,9 @@ def test_of_each_number_of_parts_that_will_do_the_best_is_shown() -> None:
             "chain": {"resistors": ["91k", "160k"], "style": "1206"},
         }
     )  # fmt: skip
-    found = chain_fits(series_string(of_board, ["R2"]), series_drawer("E24", "1206").resistors)
-    shown = {len(fit.parts) for fit in found.best}
-    assert shown == {size for size, count in enumerate(found.counts, 1) if count}
+    result = chain_fits(series_string(of_board, ["R2"]), series_drawer("E24", "1206").resistors)
+    shown = {len(fit.parts) for fit in result.best}
+    assert shown == {size for size, count in enumerate(result.counts, 1) if count}
 
 
 def test_a_like_part_is_offered_first_of_all() -> None:
@@ -168,13 +168,13 @@ def test_a_like_part_is_offered_first_of_all() -> None:
     )
     place = place_of("half-wave, one failed")
     (old,) = place.replaced
-    found = chain_fits(place, drawer.resistors)
-    sizes = [len(fit.parts) for fit in found.best]
+    result = chain_fits(place, drawer.resistors)
+    sizes = [len(fit.parts) for fit in result.best]
     assert sizes == sorted(sizes)
-    assert set(sizes) == {size for size, count in enumerate(found.counts, 1) if count}
-    alone = [fit for fit in found.best if len(fit.parts) == 1]
+    assert set(sizes) == {size for size, count in enumerate(result.counts, 1) if count}
+    alone = [fit for fit in result.best if len(fit.parts) == 1]
     assert any(fit.parts[0].resistance_ohm == old.resistance_ohm for fit in alone)
     for size in set(sizes):
-        margins = [f.verdict.margin_ratio for f in found.best if len(f.parts) == size]
+        margins = [f.verdict.margin_ratio for f in result.best if len(f.parts) == size]
         assert margins == sorted(margins, reverse=True)
         assert len(margins) <= SHOWN + 1

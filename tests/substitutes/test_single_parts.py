@@ -53,9 +53,9 @@ def with_pull_up(found: Board, ohm: float) -> Board:
 
 def test_ctr_headroom_goes_with_the_least_ctr_of_the_grade() -> None:
     """Under the weak conditions all parts have the same shape, so that they differ by CTR only."""
-    found = {swap.name: swap for swap in optocoupler_swaps(board(), FEW.optocouplers)}
+    result = {swap.name: swap for swap in optocoupler_swaps(board(), FEW.optocouplers)}
     for name, least in (("817 D", 3.0), ("817 A", 0.8)):
-        ratio = ctr_headroom(found[name]) / ctr_headroom(found["817 C"])
+        ratio = ctr_headroom(result[name]) / ctr_headroom(result["817 C"])
         assert_allclose(ratio, least / 2.0, rtol=3e-4)
 
 
@@ -78,18 +78,18 @@ def test_two_leds_go_only_where_two_are_needed() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["half-wave", "emitter follower"])
 def test_verdict_turns_at_both_ends_of_the_pull_up_range(name: str) -> None:
-    found = pull_ups(board(name), E6_FINE.resistors)
-    ((low, high),) = found.ranges
+    result = pull_ups(board(name), E6_FINE.resistors)
+    ((low, high),) = result.ranges
     for end, inwards in ((low, 1.005), (high, 1.0 / 1.005)):
         assert holds(with_pull_up(board(name), end.ohm * inwards))
         assert not holds(with_pull_up(board(name), end.ohm / inwards))
         assert end.beyond is not None
         assert not end.beyond.passes
-    assert found.swaps
-    assert all(swap.fits for swap in found.swaps)
+    assert result.swaps
+    assert all(swap.fits for swap in result.swaps)
     assert all(
         low.ohm <= swap.verdict.board.output.resistor.resistance_ohm <= high.ohm
-        for swap in found.swaps
+        for swap in result.swaps
     )
 
 

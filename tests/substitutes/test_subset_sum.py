@@ -40,7 +40,7 @@ def window(tiers: int) -> Window:
 
 
 def tried_out(parts: Stock, wanted: Window, size: int) -> set[tuple[int, ...]]:
-    found = set()
+    result = set()
     for row in combinations_with_replacement(range(parts.values.size), size):
         members = list(row)
         tier = parts.tiers[members].max()
@@ -51,8 +51,8 @@ def tried_out(parts: Stock, wanted: Window, size: int) -> set[tuple[int, ...]]:
             and low >= max(parts.floors[members].max(), wanted.floor)
             and 2.0 * total - low <= wanted.ceiling
         ):
-            found.add(row)
-    return found
+            result.add(row)
+    return result
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -54,8 +54,8 @@ class Page:
         headers = [(b"hx-request", b"true"), (b"shown", told.encode())]
         scope = {"type": "http", "method": "GET", "path": "/", "query_string": query.encode()}
         sheet = BoardPage(PageState(), WorkerPool())  # a server that knows of nothing before
-        found = bytes(sheet.page(Request({**scope, "headers": headers})).body).decode()
-        heads = re.findall(r'<\w+ [^>]*hx-swap-oob="true"[^>]*>', found)
+        result = bytes(sheet.page(Request({**scope, "headers": headers})).body).decode()
+        heads = re.findall(r'<\w+ [^>]*hx-swap-oob="true"[^>]*>', result)
         pieces = {re.search(r'id="([^"]*)"', head)[1]: head for head in heads}
         marks = {name: re.search(r'data-mark="([^"]*)"', head) for name, head in pieces.items()}
         self.marks |= {name: mark[1] if mark else "" for name, mark in marks.items()}

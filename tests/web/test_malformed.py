@@ -40,17 +40,17 @@ def bench() -> Iterator[Server]:
 
 def send(bench: Server, data: bytes, *, leave: bool = False) -> bytes:
     """All that comes back for some bytes; the line may be cut by the other side."""
-    found = b""
+    result = b""
     with socket.create_connection(("127.0.0.1", bench.port), timeout=60) as line:
         try:
             line.sendall(data)
             if leave:
                 line.shutdown(socket.SHUT_WR)
             while more := line.recv(65536):
-                found += more
+                result += more
         except OSError:  # reset, or closed already
             pass
-    return found
+    return result
 
 
 def message(bench: Server, start: str, body: bytes = b"", *more: str) -> bytes:
@@ -178,12 +178,12 @@ def test_hostile_words_come_back_as_text(bench: Server) -> None:
     """In a field, a capture and its name, a job's note, and the name of a file."""
     hostile = HOSTILE.replace('"', "").encode()
     named = part(f'name="file"; filename="{hostile.decode()}.csv"', hostile * 3) + END
-    for found in (
+    for result in (
         post(bench, named, PARTS, CAPTURE),
         post(bench, part('name="say"', hostile) + END, PARTS),
         send(bench, message(bench, "GET /readings")),
         send(bench, message(bench, "GET /readings?job=a")),
     ):
-        assert found.startswith(b"HTTP/1.1 200")
-        assert b"&lt;" in found
-        assert not any(raw in found for raw in (b"<script>document", b"<img src", b'<b>"'))
+        assert result.startswith(b"HTTP/1.1 200")
+        assert b"&lt;" in result
+        assert not any(raw in result for raw in (b"<script>document", b"<img src", b'<b>"'))

@@ -249,8 +249,8 @@ def test_accessibility_audit(browser: Chrome, server: Server, width: int, scheme
         for query in ("", "?output.supply=nothing"):
             browser.get(server.address + query)
             browser.execute_script(AXE.read_text(encoding="utf-8"))
-            found = browser.execute_async_script("axe.run().then(arguments[0])")
-            assert [(v["id"], v["help"]) for v in found["violations"]] == []
+            result = browser.execute_async_script("axe.run().then(arguments[0])")
+            assert [(v["id"], v["help"]) for v in result["violations"]] == []
             wide = browser.execute_script("return document.documentElement.scrollWidth")
             assert wide <= browser.execute_script("return window.innerWidth")
     finally:

@@ -217,14 +217,14 @@ def test_audit_widths_and_what_is_loaded(browser: Chrome, job: Path, scheme: str
             wide = browser.execute_script("return document.documentElement.scrollWidth")
             assert wide <= browser.execute_script("return window.innerWidth")
         browser.execute_script(AXE.read_text(encoding="utf-8"))
-        found = browser.execute_async_script("axe.run().then(arguments[0])")
-        assert [(v["id"], v["help"]) for v in found["violations"]] == []
+        result = browser.execute_async_script("axe.run().then(arguments[0])")
+        assert [(v["id"], v["help"]) for v in result["violations"]] == []
         assert HOSTILE in text(browser, "#talk h2")
         assert not browser.find_elements(By.CSS_SELECTOR, "body script, body img")
         browser.find_element(By.LINK_TEXT, "Other jobs").click()
         browser.execute_script(AXE.read_text(encoding="utf-8"))
-        found = browser.execute_async_script("axe.run().then(arguments[0])")
-        assert [(v["id"], v["help"]) for v in found["violations"]] == []
+        result = browser.execute_async_script("axe.run().then(arguments[0])")
+        assert [(v["id"], v["help"]) for v in result["violations"]] == []
     finally:
         browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
         browser.set_window_size(1280, 1000)

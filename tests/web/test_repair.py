@@ -96,8 +96,8 @@ def test_accessibility_and_width(browser: Chrome, bench: tuple[Server, Path], sc
         wait(browser, "#again", "as a good one")
         browser.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
         browser.execute_script(AXE.read_text(encoding="utf-8"))
-        found = browser.execute_async_script("axe.run().then(arguments[0])")
-        assert [(v["id"], v["help"]) for v in found["violations"]] == []
+        result = browser.execute_async_script("axe.run().then(arguments[0])")
+        assert [(v["id"], v["help"]) for v in result["violations"]] == []
         wide = browser.execute_script("return document.documentElement.scrollWidth")
         assert wide <= browser.execute_script("return window.innerWidth")
     finally:

@@ -162,10 +162,10 @@ def test_the_sheet_goes_on_with_the_board_that_was_kept(asked: Asked) -> None:
     assert "pull-up: 10 kΩ 5 % 1/4 W replaced by 22 kΩ" in page
     assert 'type="hidden" name="output.pull_up" value="22k"' in page
     assert 'name="parts"' not in page
-    found = repair_request_of(asked.sheet.desk, {"job": "plum-job"})
-    assert found.board == load_board(asked.file.with_name("plum-repaired.toml"))
-    assert found.before == load_board(asked.file.with_name("plum.toml"))
-    asked.post("keep", asked.mark, after="ohm R1 119k", by="An inventor", **found.told)
+    result = repair_request_of(asked.sheet.desk, {"job": "plum-job"})
+    assert result.board == load_board(asked.file.with_name("plum-repaired.toml"))
+    assert result.before == load_board(asked.file.with_name("plum.toml"))
+    asked.post("keep", asked.mark, after="ohm R1 119k", by="An inventor", **result.told)
     assert [record.board for record in load_job(asked.file).retests] == ["plum-repaired.toml"] * 2
     assert len(list(asked.file.parent.glob("plum-repaired*"))) == 1
 
@@ -177,8 +177,8 @@ def test_the_board_as_it_came_in_is_still_to_be_had(asked: Asked) -> None:
     page = asked.get(unescape(way[1]))
     assert "The parts are those of the board as it came in" in page
     assert 'name="parts" value="old"' in page
-    found = repair_request_of(asked.sheet.desk, {"job": "plum-job", "parts": "old"})
-    assert found.board == found.before
+    result = repair_request_of(asked.sheet.desk, {"job": "plum-job", "parts": "old"})
+    assert result.board == result.before
     # a page that shows it keeps a retest of it
     asked.post("keep", asked.mark, after="ohm R1 120k", parts="old")
     assert load_job(asked.file).retests[-1].board == ""

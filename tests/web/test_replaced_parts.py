@@ -50,10 +50,10 @@ def resistor(ohm: float, style: str = "1206", watt: float | None = None) -> Resi
 def through_the_fields(file: Mapping[str, Any], after: Board) -> Board:
     """The board that the fields describe after the change; what was assumed may differ."""
     before = board_from_dict(file)
-    found, errors = read(fitted(texts_of(file), before, after))
+    result, errors = read(fitted(texts_of(file), before, after))
     assert errors == {}
-    assert found is not None
-    return replace(found, assumptions=after.assumptions)
+    assert result is not None
+    return replace(result, assumptions=after.assumptions)
 
 
 @pytest.mark.parametrize(

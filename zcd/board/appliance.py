@@ -94,8 +94,8 @@ def appliance_problems(file: BoardFile, frequency_hz: float) -> Iterator[InputEr
     ------
     error : InputError
     """
-    found = build_appliance(file.supervision, file.drive, file.fan, frequency_hz)
-    fan, drive = found.fan, found.drive
+    result = build_appliance(file.supervision, file.drive, file.fan, frequency_hz)
+    fan, drive = result.fan, result.drive
     synchronous_rpm = 120.0 * frequency_hz / fan.poles
     if fan.full_rpm >= synchronous_rpm:
         allowed = (
@@ -103,9 +103,9 @@ def appliance_problems(file: BoardFile, frequency_hz: float) -> Iterator[InputEr
             f"{fan.poles} poles at {format_si(frequency_hz, 'Hz')}"
         )
         yield invalid_value(format_si(fan.full_rpm, "rpm"), allowed, "fan.full_speed")
-    elif found.supervision.target_rpm > fan.full_rpm:
+    elif result.supervision.target_rpm > fan.full_rpm:
         yield invalid_value(
-            format_si(found.supervision.target_rpm, "rpm"),
+            format_si(result.supervision.target_rpm, "rpm"),
             f"not above the fan's full speed, {format_si(fan.full_rpm, 'rpm')}",
             "supervision.target_speed",
         )

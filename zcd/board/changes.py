@@ -62,13 +62,13 @@ def _place(board: Board, name: str) -> str:
 
 def _keys() -> dict[str, str]:
     """Keys that only one table of the file has, by their name."""
-    found: dict[str, list[str]] = {}
+    result: dict[str, list[str]] = {}
     for table, info in BoardFile.model_fields.items():
         inner = table_in(info.annotation)
         for key in inner.model_fields if inner is not None else ():
-            found.setdefault(key, []).append(f"{table}.{key}")
-    names = {key: where[0] for key, where in found.items() if len(where) == 1}
-    return {**names, **{where: where for all_of in found.values() for where in all_of}}
+            result.setdefault(key, []).append(f"{table}.{key}")
+    names = {key: where[0] for key, where in result.items() if len(where) == 1}
+    return {**names, **{where: where for all_of in result.values() for where in all_of}}
 
 
 def _put(written: dict[str, Any], place: str, value: Any) -> None:

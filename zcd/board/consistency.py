@@ -244,8 +244,8 @@ def _optocoupler(file: BoardFile) -> Iterator[InputError]:
 def _output(file: BoardFile) -> Iterator[InputError]:
     output, controller = file.output, file.controller
     if (output.pull_up is None) == (output.pull_down is None):
-        found = None if output.pull_up is None else "pull_up and pull_down"
-        yield invalid_value(found, "exactly one of pull_up and pull_down", "output")
+        result = None if output.pull_up is None else "pull_up and pull_down"
+        yield invalid_value(result, "exactly one of pull_up and pull_down", "output")
     low = controller.low_threshold or default_threshold("low")
     high = controller.high_threshold or default_threshold("high")
     supply = format_si(output.supply, "V")

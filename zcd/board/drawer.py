@@ -52,12 +52,12 @@ _VALUES = 'a list of resistances such as ["27k", "82k"]'
 _FORMS = 'exactly one of value = "27k", values = ["27k", "82k"] and series = "E24"'
 
 
-def series_name(found: object, key: str = "") -> str:
+def series_name(value: object, key: str = "") -> str:
     """Read the name of a series of preferred numbers."""
-    name = find_name(found, tuple(SERIES)) if isinstance(found, str) else None
+    name = find_name(value, tuple(SERIES)) if isinstance(value, str) else None
     if name is None:
         raise invalid_value(
-            found, f"one of {', '.join(SERIES)}{nearest(found, tuple(SERIES))}", key
+            value, f"one of {', '.join(SERIES)}{nearest(value, tuple(SERIES))}", key
         )
     return name
 
@@ -224,10 +224,10 @@ def parse_drawer(text: str, name: str = "drawer.toml") -> Drawer:
     >>> [(item.part.resistance_ohm, item.count) for item in drawer.resistors]
     [(27000.0, 2), (82000.0, 1000000)]
     """
-    found = parse_toml(text, name, WANTED)
-    if {"mains", "readings", "board"} & found.keys():
+    result = parse_toml(text, name, WANTED)
+    if {"mains", "readings", "board"} & result.keys():
         raise InputError(f"{name}: found a board or job file; allowed: {WANTED}")
-    file, lines = validate(DrawerFile, found)
+    file, lines = validate(DrawerFile, result)
     if file is not None:
         lines = [str(error) for error in _problems(file)]
         if not lines:

@@ -86,12 +86,12 @@ def parse_board(text: str, name: str = "board.toml") -> Board:
     return board_from_dict(parse_toml(text, name, _BOARD_FILE), name)
 
 
-def board_from_dict(found: Mapping[str, Any], name: str = "board.toml") -> Board:
+def board_from_dict(value: Mapping[str, Any], name: str = "board.toml") -> Board:
     """Make a board from the keys and values of a board file.
 
     Parameters
     ----------
-    found : mapping
+    value : mapping
         What TOML gives.
     name : str
         As in `parse_board`.
@@ -105,23 +105,23 @@ def board_from_dict(found: Mapping[str, Any], name: str = "board.toml") -> Board
     InputError
         If it does not describe a board; one line for each problem.
     """
-    if {"board", "readings"} & found.keys():
+    if {"board", "readings"} & value.keys():
         raise InputError(f"{name}: found a job file; allowed: {_BOARD_FILE}")
-    file, lines = validate(BoardFile, found)
+    file, lines = validate(BoardFile, value)
     if file is not None:
-        lines = [_short(line, found) for line in problems(file)]
+        lines = [_short(line, value) for line in problems(file)]
         if not lines:
-            return build_board(file, Path(name).stem, found)
+            return build_board(file, Path(name).stem, value)
     else:
-        rest, _ = validate(BoardFile, _without(found, lines))
-        lines += [_short(line, found) for line in unknown_names(rest)] if rest else []
+        rest, _ = validate(BoardFile, _without(value, lines))
+        lines += [_short(line, value) for line in unknown_names(rest)] if rest else []
     raise refuse(name, lines)
 
 
-def _without(found: Mapping[str, Any], lines: list[str]) -> dict[str, Any]:
+def _without(given: Mapping[str, Any], lines: list[str]) -> dict[str, Any]:
     """The file without the keys that these lines blame; what must be there stands in."""
     blamed = {".".join(line.partition(":")[0].split("[")[0].split(".")[:2]) for line in lines}
-    kept = {key: value for key, value in found.items() if key not in blamed}
+    kept = {key: value for key, value in given.items() if key not in blamed}
     for name, value in kept.items():
         if isinstance(value, Mapping):
             kept[name] = {k: v for k, v in value.items() if f"{name}.{k}" not in blamed}
@@ -134,8 +134,8 @@ def _without(found: Mapping[str, Any], lines: list[str]) -> dict[str, Any]:
     return kept
 
 
-def _short(line: str, found: Mapping[str, Any]) -> str:
+def _short(line: str, value: Mapping[str, Any]) -> str:
     """Name the key as written: optocoupler, not optocoupler.family, in optocoupler = "817"."""
     key, _, rest = line.partition(":")
     first, _, _ = key.partition(".")
-    return line if isinstance(found.get(first), Mapping | None) else f"{first}:{rest}"
+    return line if isinstance(value.get(first), Mapping | None) else f"{first}:{rest}"

@@ -78,8 +78,8 @@ def _type(info: FieldInfo, label: str) -> dict[str, Any]:
 
 def _short(info: FieldInfo) -> bool:
     """Whether a plain value may stand for the table."""
-    found = [*info.metadata, *_metadata(info.annotation)]
-    return any(type(item).__name__ == "BeforeValidator" for item in found)
+    result = [*info.metadata, *_metadata(info.annotation)]
+    return any(type(item).__name__ == "BeforeValidator" for item in result)
 
 
 def _metadata(annotation: object) -> list[object]:

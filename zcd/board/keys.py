@@ -68,8 +68,8 @@ class QuantityReader:
 
     kind: QuantityKind
 
-    def __call__(self, found: object) -> float:
-        return parse_quantity(found, self.kind)
+    def __call__(self, value: object) -> float:
+        return parse_quantity(value, self.kind)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +78,10 @@ class NameReader:
 
     names: tuple[str, ...]
 
-    def __call__(self, found: object) -> str:
-        if isinstance(found, str) and found.strip().lower() in self.names:
-            return found.strip().lower()
-        raise invalid_value(found, f"{self.allowed()}{nearest(found, self.names)}")
+    def __call__(self, value: object) -> str:
+        if isinstance(value, str) and value.strip().lower() in self.names:
+            return value.strip().lower()
+        raise invalid_value(value, f"{self.allowed()}{nearest(value, self.names)}")
 
     def allowed(self) -> str:
         """Describe what may be written."""

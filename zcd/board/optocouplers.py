@@ -143,14 +143,14 @@ def optocoupler(
     )
 
 
-def _grade(text: str, family: str, found: object, key: str) -> str | None:
+def _grade(text: str, family: str, value: object, key: str) -> str | None:
     """Match a grade of this family; SFH617A-2 and 617-2 are both grade 2."""
     known = grades(family)
     bare = text.removeprefix("A") if family == "617" else text
     name = find_name(bare, known)
     if name is not None or not bare:
         return name
-    raise invalid_value(found, f"a grade of {family}: {', '.join(known)}", key)
+    raise invalid_value(value, f"a grade of {family}: {', '.join(known)}", key)
 
 
 def _default_grade(family: str, key: str) -> str:

@@ -45,14 +45,14 @@ def quantity(kind: QuantityKind) -> BeforeValidator:
 def short_form(key: str) -> BeforeValidator:
     """Let a plain value stand for a table with this one key."""
     return BeforeValidator(
-        lambda found: {key: found} if isinstance(found, str | int | float) else found
+        lambda result: {key: result} if isinstance(result, str | int | float) else result
     )
 
 
-def _threshold(found: object) -> Threshold:
-    of_supply = isinstance(found, str) and found.strip().endswith("%")
+def _threshold(value: object) -> Threshold:
+    of_supply = isinstance(value, str) and value.strip().endswith("%")
     kind = quantity_kinds.SUPPLY_SHARE if of_supply else quantity_kinds.THRESHOLD_VOLTAGE
-    return Threshold(value=parse_quantity(found, kind), of_supply=of_supply)
+    return Threshold(value=parse_quantity(value, kind), of_supply=of_supply)
 
 
 def one_of(*names: str) -> NameReader:
@@ -60,41 +60,41 @@ def one_of(*names: str) -> NameReader:
     return NameReader(names)
 
 
-def _ref(found: object) -> str:
-    if isinstance(found, str) and is_reference(found):
-        return found
-    raise invalid_value(found, 'a reference such as "R11" or "OC1"')
+def _ref(value: object) -> str:
+    if isinstance(value, str) and is_reference(value):
+        return value
+    raise invalid_value(value, 'a reference such as "R11" or "OC1"')
 
 
-def _text(found: object) -> str:
-    if isinstance(found, str) and found.strip().isprintable() and found.strip():
-        name = found.strip()
+def _text(value: object) -> str:
+    if isinstance(value, str) and value.strip().isprintable() and value.strip():
+        name = value.strip()
         if len(name) <= _LONGEST_NAME:
             return name
-    raise invalid_value(found, f"a line of text, 1 to {_LONGEST_NAME} characters")
+    raise invalid_value(value, f"a line of text, 1 to {_LONGEST_NAME} characters")
 
 
 def code(example: str) -> BeforeValidator:
     """Read a part number; digits alone, such as 817, may stand without quotes."""
 
-    def read(found: object) -> str:
-        if isinstance(found, int) and not isinstance(found, bool) and abs(found) < 10**8:
-            return str(found)
-        if isinstance(found, str) and found.strip() and found.isprintable():
-            return found.strip()
-        raise invalid_value(found, f'text in quotes such as "{example}"')
+    def read(value: object) -> str:
+        if isinstance(value, int) and not isinstance(value, bool) and abs(value) < 10**8:
+            return str(value)
+        if isinstance(value, str) and value.strip() and value.isprintable():
+            return value.strip()
+        raise invalid_value(value, f'text in quotes such as "{example}"')
 
     return BeforeValidator(read)
 
 
-def _day(found: object) -> date:
+def _day(value: object) -> date:
     """Read a date, in quotes or without; no time of the day, and no number."""
-    if isinstance(found, date) and not isinstance(found, datetime):
-        return found
-    if isinstance(found, str) and _DAY.fullmatch(found):
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    if isinstance(value, str) and _DAY.fullmatch(value):
         with suppress(ValueError):  # no such day
-            return date.fromisoformat(found)
-    raise invalid_value(found, "a date such as 2026-03-14")
+            return date.fromisoformat(value)
+    raise invalid_value(value, "a date such as 2026-03-14")
 
 
 def bands() -> tuple[str, ...]:
@@ -102,12 +102,12 @@ def bands() -> tuple[str, ...]:
     return tuple(str(row["band"]) for row in refdata.table("mains_bands"))
 
 
-def mains_table(found: object) -> object:
+def mains_table(value: object) -> object:
     """Read the short forms "230 V" and "230 V 50 Hz"."""
-    if not isinstance(found, str):
-        return {"voltage": found} if isinstance(found, int | float) else found
-    match = re.fullmatch(r"(.*\d\s*[a-zA-Z~ ]*?)[\s,/]+(\S+\s*Hz)\s*", found, re.IGNORECASE)
-    return {"voltage": match[1], "frequency": match[2]} if match else {"voltage": found}
+    if not isinstance(value, str):
+        return {"voltage": value} if isinstance(value, int | float) else value
+    match = re.fullmatch(r"(.*\d\s*[a-zA-Z~ ]*?)[\s,/]+(\S+\s*Hz)\s*", value, re.IGNORECASE)
+    return {"voltage": match[1], "frequency": match[2]} if match else {"voltage": value}
 
 
 Day = Annotated[date, BeforeValidator(_day)]

@@ -44,8 +44,8 @@ def decoded(data: bytes, name: str, wanted: str) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
-        found = f"bytes that are not UTF-8 text in line {line}"
-    raise InputError(f"{name}: found {found}; allowed: {wanted}")
+        result = f"bytes that are not UTF-8 text in line {line}"
+    raise InputError(f"{name}: found {result}; allowed: {wanted}")
 
 
 def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes:
@@ -56,14 +56,14 @@ def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes
             size = path.stat().st_size
             if size <= most:
                 return _read_at_once(path)
-            found = f"{size} bytes"
+            result = f"{size} bytes"
         elif path.is_dir():
-            found = "a directory"
+            result = "a directory"
         else:
-            found = "no ordinary file" if path.exists() else "no such file"
+            result = "no ordinary file" if path.exists() else "no such file"
     except OSError as error:
-        found = f"a file that cannot be read ({error.strerror})"
-    raise InputError(f"{file_name(path)}: found {found}; allowed: {wanted}")
+        result = f"a file that cannot be read ({error.strerror})"
+    raise InputError(f"{file_name(path)}: found {result}; allowed: {wanted}")
 
 
 def _read_at_once(path: Path) -> bytes:
@@ -86,22 +86,22 @@ def parse_toml(text: str, name: str, wanted: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        found = f"text that is no TOML: {error}"
+        result = f"text that is no TOML: {error}"
     except RecursionError:
-        found = "lists or tables nested too deep"
+        result = "lists or tables nested too deep"
     except ValueError:
-        found = "a number with too many digits"
-    raise InputError(f'{name}: found {found}; allowed: lines such as supply = "5 V"')
+        result = "a number with too many digits"
+    raise InputError(f'{name}: found {result}; allowed: lines such as supply = "5 V"')
 
 
-def validate(schema: type[Schema], found: Mapping[str, Any]) -> tuple[Schema | None, list[str]]:
+def validate(schema: type[Schema], value: Mapping[str, Any]) -> tuple[Schema | None, list[str]]:
     """Check keys and values against a schema: the file, or one line for each problem."""
     from pydantic import ValidationError  # loads slowly: not for what only writes files
 
     try:
-        return schema.model_validate(found), []
+        return schema.model_validate(value), []
     except ValidationError as error:
-        return None, _schema_lines(schema, error, found)
+        return None, _schema_lines(schema, error, value)
 
 
 def refuse(name: str, lines: list[str]) -> InputError:
@@ -115,19 +115,19 @@ def refuse(name: str, lines: list[str]) -> InputError:
 
 
 def _schema_lines(
-    schema: type[Table], error: ValidationError, found: Mapping[str, Any]
+    schema: type[Table], error: ValidationError, value: Mapping[str, Any]
 ) -> list[str]:
     """Problems with single keys; a list is not blamed for an item that is."""
     details = error.errors(include_url=False)
     blamed = {detail["loc"][:depth] for detail in details for depth in range(len(detail["loc"]))}
-    return [_line(schema, detail, found) for detail in details if detail["loc"] not in blamed]
+    return [_line(schema, detail, value) for detail in details if detail["loc"] not in blamed]
 
 
-def _line(schema: type[Table], detail: ErrorDetails, found: Mapping[str, Any]) -> str:
+def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -> str:
     """One problem found by the schema, as key, what was found and what is allowed."""
     from zcd.board.keys import allowed_text
 
-    key = _dotted(_written_location(detail["loc"], found))
+    key = _dotted(_written_location(detail["loc"], given))
     cause = detail.get("ctx", {}).get("error")
     if isinstance(cause, InputError):
         return f"{key}: {cause}"
@@ -139,13 +139,13 @@ def _line(schema: type[Table], detail: ErrorDetails, found: Mapping[str, Any]) -
     return str(invalid_value(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
 
 
-def _written_location(location: tuple[int | str, ...], found: object) -> tuple[int | str, ...]:
+def _written_location(location: tuple[int | str, ...], value: object) -> tuple[int | str, ...]:
     """Cut off what a short form does not show: mains.voltage is mains in mains = "230"."""
     for depth, step in enumerate(location):
-        if isinstance(found, Mapping):
-            found = found.get(str(step))
-        elif isinstance(found, list) and isinstance(step, int):
-            found = found[step]
+        if isinstance(value, Mapping):
+            value = value.get(str(step))
+        elif isinstance(value, list) and isinstance(step, int):
+            value = value[step]
         else:
             return location[:depth]
     return location

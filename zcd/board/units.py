@@ -82,10 +82,10 @@ class QuantityKind:
         return f"{self.word}{limits} such as {listed}"
 
 
-def nearest(found: object, names: tuple[str, ...]) -> str:
+def nearest(value: object, names: tuple[str, ...]) -> str:
     """Suggest the nearest of `names`, or nothing."""
     spelt = {name.lower(): name for name in names}
-    close = get_close_matches(str(found).lower(), spelt, n=1)
+    close = get_close_matches(str(value).lower(), spelt, n=1)
     return f' (did you mean "{spelt[close[0]]}"?)' if close else ""
 
 
@@ -139,12 +139,12 @@ def no_such_part(ref: str, known: Iterable[str], key: str = "") -> InputError:
     )
 
 
-def parse_quantity(found: object, kind: QuantityKind, key: str = "") -> float:
+def parse_quantity(given: object, kind: QuantityKind, key: str = "") -> float:
     """Read a quantity as a person wrote it.
 
     Parameters
     ----------
-    found : object
+    given : object
         Text with a unit, SI prefix or IEC 60062 code, or a plain int or float in SI units.
     kind : QuantityKind
         What is expected.
@@ -167,20 +167,20 @@ def parse_quantity(found: object, kind: QuantityKind, key: str = "") -> float:
     >>> parse_quantity("4k7", RESISTANCE), parse_quantity("5 %", TOLERANCE)
     (4700.0, 0.05)
     """
-    unclear = _unclear(found, kind)
-    value = None if unclear else _read(found, kind)
+    unclear = _unclear(given, kind)
+    value = None if unclear else _read(given, kind)
     if value is None:
         note = ""
-        if isinstance(found, str) and "," in found:
+        if isinstance(given, str) and "," in given:
             note = " (use a point, not a comma)"
-        elif not kind.bare and _is_bare(found):
+        elif not kind.bare and _is_bare(given):
             note = " (write the unit)"
         elif unclear:
             note = f" ({unclear})"
-        raise invalid_value(found, kind.allowed() + note, key)
+        raise invalid_value(given, kind.allowed() + note, key)
     if not kind.low <= value <= kind.high:
         note = f" ({kind.hint})" if kind.hint else ""
-        raise invalid_value(found, kind.allowed(with_range=True) + note, key)
+        raise invalid_value(given, kind.allowed(with_range=True) + note, key)
     return value
 
 
@@ -213,29 +213,29 @@ def format_si(value: float, unit: str, *, digits: int = 4) -> str:
     return str(quantity.render(prec=digits - 1)).replace("u" + unit, "µ" + unit)
 
 
-def _is_bare(found: object) -> bool:
-    return isinstance(found, int | float) or (
-        isinstance(found, str) and re.fullmatch(_NUMBER, found.strip()) is not None
+def _is_bare(value: object) -> bool:
+    return isinstance(value, int | float) or (
+        isinstance(value, str) and re.fullmatch(_NUMBER, value.strip()) is not None
     )
 
 
-def _unclear(found: object, kind: QuantityKind) -> str:
+def _unclear(value: object, kind: QuantityKind) -> str:
     """What to write in place of a spelling with two meanings; empty where there is one."""
-    if not isinstance(found, str):
+    if not isinstance(value, str):
         return ""
-    text = found.strip().translate(_ALIKE)
+    text = value.strip().translate(_ALIKE)
     return next((advice for pattern, advice in kind.unclear if pattern.fullmatch(text)), "")
 
 
-def _read(found: object, kind: QuantityKind) -> float | None:
-    """Value in SI units; None where `found` is not a spelling of this kind."""
-    if isinstance(found, bool):
+def _read(value: object, kind: QuantityKind) -> float | None:
+    """Value in SI units; None where `value` is not a spelling of this kind."""
+    if isinstance(value, bool):
         return None
-    if isinstance(found, int | float):
-        return _finite(found) if kind.bare or found == 0 else None
-    if not isinstance(found, str):
+    if isinstance(value, int | float):
+        return _finite(value) if kind.bare or value == 0 else None
+    if not isinstance(value, str):
         return None
-    text = found.strip().translate(_ALIKE)
+    text = value.strip().translate(_ALIKE)
     code = _CODE.fullmatch(text)
     if code and not re.fullmatch(_NUMBER, text):
         return _read_code(code["code"], code["unit"], kind)

@@ -228,11 +228,11 @@ class Circuit(Batch):
 
     def node(self, name: str) -> str:
         """The name that a node has in the elements; refuses a node the circuit lacks."""
-        found = self.aliases.get(name, name)
-        if found not in self.nodes:
+        result = self.aliases.get(name, name)
+        if result not in self.nodes:
             known = (*self.nodes, *self.aliases)
             raise invalid_value(name, f"one of the nodes {', '.join(known)}{nearest(name, known)}")
-        return found
+        return result
 
     def change(self, ref: str, **values: Value) -> Circuit:
         """The circuit with some values of one element replaced."""
@@ -271,13 +271,13 @@ Harmonics = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
 
 def harmonics_of(circuit: Circuit) -> Harmonics:
     """Orders, ratios and phases of all harmonics of the mains, each of shape (h, n) or (h, 1)."""
-    found = circuit.of(MainsHarmonic)
-    orders = np.array([h.order for h in found], dtype=float).reshape(-1, 1)
+    result = circuit.of(MainsHarmonic)
+    orders = np.array([h.order for h in result], dtype=float).reshape(-1, 1)
     ratios, phases = (
         np.stack(np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, dtype=float)) for v in values)))
         if values
         else np.empty((0, 1))
-        for values in ([h.ratio for h in found], [h.phase_rad for h in found])
+        for values in ([h.ratio for h in result], [h.phase_rad for h in result])
     )
     return orders, ratios, phases
 
@@ -340,23 +340,23 @@ def in_groups(
     groups: dict[object, list[int]] = {}
     for number, circuit in enumerate(circuits):
         groups.setdefault(tuple((e.ref, e.nodes) for e in circuit), []).append(number)
-    found: dict[int, Answer] = {}
+    result: dict[int, Answer] = {}
     for numbers in groups.values():
-        found |= dict(zip(numbers, answer(numbers), strict=True))
-    return [found[number] for number in range(len(circuits))]
+        result |= dict(zip(numbers, answer(numbers), strict=True))
+    return [result[number] for number in range(len(circuits))]
 
 
-def _join(model: Element, found: list[Element | None], sizes: list[int]) -> Element:
+def _join(model: Element, element: list[Element | None], sizes: list[int]) -> Element:
     """One element of a joined batch."""
     values: dict[str, Any] = {}
     for name in model.values():
         lacking = model.absent.get(name, getattr(model, name))
         parts = [
             np.broadcast_to(np.max(lacking) if e is None else getattr(e, name), (size,))
-            for e, size in zip(found, sizes, strict=True)
+            for e, size in zip(element, sizes, strict=True)
         ]
         values[name] = np.concatenate(parts).astype(float)
     if isinstance(model, Phototransistor):
-        leds = (led for e in found if isinstance(e, Phototransistor) for led in e.leds)
+        leds = (led for e in element if isinstance(e, Phototransistor) for led in e.leds)
         values["leds"] = tuple(dict.fromkeys(leds))
     return replace(model, **values)

@@ -51,7 +51,7 @@ def bench(
     from zcd.web.state import PageState
 
     path = None if board_file in (None, DASH) else Path(str(board_file))
-    found = None if board_file is None else keys_given(board_file)
+    result = None if board_file is None else keys_given(board_file)
     jobs = Path(folder) if folder is not None else Path() if path is None else path.parent
     if not jobs.is_dir():
         raise InputError(f"--jobs: found {folder}, which is no folder; allowed: a folder")
@@ -64,5 +64,5 @@ def bench(
         if browser:
             webbrowser.open(address)
 
-    serve(port, PageState(found, path, jobs, settings()), ready)
+    serve(port, PageState(result, path, jobs, settings()), ready)
     return 0

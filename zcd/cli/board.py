@@ -102,9 +102,9 @@ def check(
     if plots is not None:
         require_place(plots, folder=True)
     board = board_given(board_file)
-    found = api.check(board, outlook=outlook)
+    result = api.check(board, outlook=outlook)
     if report or plots:
         once = settings()
-        draw(board, found, report, plots, kind=kind, paper=once.paper, meter=once.meter)
-    print_result(found, as_json)
-    return 0 if found.passes else 1
+        draw(board, result, report, plots, kind=kind, paper=once.paper, meter=once.meter)
+    print_result(result, as_json)
+    return 0 if result.passes else 1

@@ -58,5 +58,5 @@ def _note(context: click.Context, _: click.Parameter, wanted: bool) -> None:
 
 def settings() -> Settings:
     """The settings, for the command that runs."""
-    found: Settings = click.get_current_context().obj
-    return found
+    result: Settings = click.get_current_context().obj
+    return result

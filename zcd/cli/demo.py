@@ -30,10 +30,10 @@ def demo(folder: str | None, as_json: bool) -> int:
 
     made = write_demo(folder)
     dictionary = fault_dictionary_of(made.job)
-    found = diagnosed(dictionary, made.job.measured, flags=made.job.flags)
+    result = diagnosed(dictionary, made.job.measured, flags=made.job.flags)
     verdict = api.check(made.repaired)
     report = str(made.folder / "report.html")
-    case = Case(job=made.job, atlas=dictionary, diagnosis=found)
+    case = Case(job=made.job, atlas=dictionary, diagnosis=result)
     draw(made.repaired, verdict, report, None, case)
     if as_json:
         from zcd.report.of_diagnosis import cautions_of_step
@@ -42,10 +42,10 @@ def demo(folder: str | None, as_json: bool) -> int:
 
         record = {
             "folder": str(made.folder),
-            "diagnosis": diagnosis_to_dict(made.job, dictionary.circuit, found),
+            "diagnosis": diagnosis_to_dict(made.job, dictionary.circuit, result),
             "check": to_dict(verdict),
         }
-        print_json(record, cautions_of_step(found))
+        print_json(record, cautions_of_step(result))
     else:
         from zcd.jobs.demo import demo_document
 

@@ -136,6 +136,6 @@ def diagnose(
     if place is not None:
         raise click.UsageError("--job is for the prompt: give --ask too")
     job = replace(job, log=job.log + more, flags=flags or job.flags)
-    found = diagnosed(dictionary, job.measured, job.skipped, job.flags)
-    print_result(Case(job=job, atlas=dictionary, diagnosis=found, known=statistics), as_json)
+    result = diagnosed(dictionary, job.measured, job.skipped, job.flags)
+    print_result(Case(job=job, atlas=dictionary, diagnosis=result, known=statistics), as_json)
     return 0

@@ -43,9 +43,9 @@ def keys_given(file: str) -> dict[str, Any]:
     from zcd.files import file_name
 
     name = NAME if file == DASH else file_name(Path(file))
-    found = parse_toml(_typed() if file == DASH else read_text(Path(file), WANTED), name, WANTED)
-    board_from_dict(found, name)
-    return found
+    result = parse_toml(_typed() if file == DASH else read_text(Path(file), WANTED), name, WANTED)
+    board_from_dict(result, name)
+    return result
 
 
 def require_file(file: str, instead: str) -> None:

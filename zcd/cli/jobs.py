@@ -30,13 +30,13 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
     from zcd.report.of_job_history import job_history_table, job_history_to_dict
 
     record = read_job_history(folder)
-    found = search(record, words)
+    result = search(record, words)
     if is_open is not None:
-        found = tuple(e for e in found if (e.closed is None) is is_open)
+        result = tuple(e for e in result if (e.closed is None) is is_open)
     if as_json:
-        print_json(job_history_to_dict(found, folder))
+        print_json(job_history_to_dict(result, folder))
     else:
-        table = job_history_table(found, len(record))
+        table = job_history_table(result, len(record))
         show(Document(title="", sections=(Section("", (table,)),)))
     return 0
 

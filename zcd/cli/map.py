@@ -60,14 +60,14 @@ def map_command(board_file: str, across: str, up: str, plot: str | None, as_json
         raise invalid_value(up, f"another quantity than --across, which is {first.key}", "--up")
     with progress_bar(3) as begin:
         begin("searching where sync is lost")
-        found = loss_map(board, across, up)
+        result = loss_map(board, across, up)
         begin("drawing boards within tolerance")
-        share = loss_share(board, found)
+        share = loss_share(board, result)
         begin("drawing")
         if plot:
             from zcd.drawing.canvas import save_figure
             from zcd.drawing.loss_map import loss_map_figure
 
-            save_figure(loss_map_figure(board, found, share), plot)
-    print_result(replace(found, share=share), as_json)
-    return 0 if found.locks else 1
+            save_figure(loss_map_figure(board, result, share), plot)
+    print_result(replace(result, share=share), as_json)
+    return 0 if result.locks else 1

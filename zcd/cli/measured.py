@@ -112,12 +112,12 @@ def retest(
     taken = (*job.measured, *more, *(captured(csv, job.board) if csv is not None else ()))
     if not taken:
         raise click.UsageError("nothing was measured: give --reading, --capture or a job file")
-    found = tested_again(dictionary, taken, about.measured if about else (), job.flags)
+    result = tested_again(dictionary, taken, about.measured if about else (), job.flags)
     if about is not None:
-        retest_kept(about, found, by, replaced, job.board_file)
-    print_result(found, as_json, job=job_file)
+        retest_kept(about, result, by, replaced, job.board_file)
+    print_result(result, as_json, job=job_file)
     if job_file is not None and not as_json:
         from zcd.report.text import plain
 
         click.echo(f"\nKept in {plain(job_file)}.")
-    return 0 if found.good else 1
+    return 0 if result.good else 1

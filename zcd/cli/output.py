@@ -126,11 +126,14 @@ def converse(
 
     warned: set[AccessLevel] = set()
 
-    def show_step(found: Diagnosis) -> None:
-        show(Document(title="", sections=step_sections(found, dictionary.circuit, warned)))
-        if found.suggestion is not None and found.suggestion.access is not AccessLevel.MAINS:
+    def show_step(diagnosis: Diagnosis) -> None:
+        show(Document(title="", sections=step_sections(diagnosis, dictionary.circuit, warned)))
+        if (
+            diagnosis.suggestion is not None
+            and diagnosis.suggestion.access is not AccessLevel.MAINS
+        ):
             # the cautions for live parts are due each time
-            warned.add(found.suggestion.access)
+            warned.add(diagnosis.suggestion.access)
 
     def tell(text: str) -> None:
         click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
@@ -186,7 +189,7 @@ def _document(job: Job, dictionary: FaultDictionary, place: str | None) -> JobFi
 
 def draw(
     board: Board,
-    found: Check,
+    check: Check,
     report: str | None,
     plots: str | None,
     case: Case | None = None,
@@ -209,11 +212,11 @@ def draw(
             lock=lock,
             loss_map=lost,
             loss_share=share,
-            outlook=found.outlook,
+            outlook=check.outlook,
             kind=kind,
         )
     if report:
-        write_report(report, document_of(board, found, case, meter), paper)
+        write_report(report, document_of(board, check, case, meter), paper)
 
 
 def print_comparison(
@@ -231,7 +234,7 @@ def print_comparison(
     from zcd.spice.compare import compare
 
     with progress_bar(3 * (1 + len(readings))) as begin:
-        found = compare(
+        result = compare(
             job.board,
             circuit,
             job.meter,
@@ -244,9 +247,9 @@ def print_comparison(
         from zcd.drawing.canvas import save_figure
         from zcd.drawing.overlay import overlay_figure
 
-        save_figure(overlay_figure(found), plot)
-    print_result(found, as_json)
-    return found
+        save_figure(overlay_figure(result), plot)
+    print_result(result, as_json)
+    return result
 
 
 def write_netlist(

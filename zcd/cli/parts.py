@@ -80,6 +80,6 @@ def substitute(
             "E24" if series is None else series,
             board.chains[0][0].style if style is None else style,
         )
-    found = api.substitute(board, drawer, refs=refs)
-    print_result(found, as_json)
-    return 0 if found.all_found else 1
+    result = api.substitute(board, drawer, refs=refs)
+    print_result(result, as_json)
+    return 0 if result.all_found else 1

@@ -40,27 +40,27 @@ def settings(as_json: bool) -> None:
 
     path, problems = settings_path(), []
     try:
-        found = load_settings()
+        result = load_settings()
     except InputError as error:
-        found, problems = Settings(), str(error).splitlines()
+        result, problems = Settings(), str(error).splitlines()
     there = path is not None and os.path.lexists(path)
     if as_json:
         from zcd.cli.output import print_json
 
         record = {"file": None if path is None else str(path), "exists": there}
-        print_json({**record, **_held(found), "problems": problems})
+        print_json({**record, **_held(result), "problems": problems})
         return
-    for line in (_where(None if path is None else str(path), there), *_lines(found), *problems):
+    for line in (_where(None if path is None else str(path), there), *_lines(result), *problems):
         click.echo("".join(c if c.isprintable() else "?" for c in line))
 
 
-def _held(found: Settings) -> dict[str, Any]:
+def _held(settings: Settings) -> dict[str, Any]:
     """What holds, by key; null where nothing is set."""
     return {
-        "mains": {key: str(value) for key, value in found.mains.items()} or None,
-        "meter": {key: str(value) for key, value in found.meter_texts.items()} or None,
-        "paper": found.paper,
-        "drawer": None if found.drawer is None else str(found.drawer),
+        "mains": {key: str(value) for key, value in settings.mains.items()} or None,
+        "meter": {key: str(value) for key, value in settings.meter_texts.items()} or None,
+        "paper": settings.paper,
+        "drawer": None if settings.drawer is None else str(settings.drawer),
     }
 
 
@@ -70,7 +70,7 @@ def _where(path: str | None, there: bool) -> str:
     return f"Settings: {path}" + ("" if there else " (there is no such file; the defaults hold)")
 
 
-def _lines(found: Settings) -> list[str]:
+def _lines(settings: Settings) -> list[str]:
     """What holds, a line for each key."""
     unset = {
         "mains": "not set; zcd new takes 230 V 50 Hz",
@@ -78,7 +78,7 @@ def _lines(found: Settings) -> list[str]:
         "drawer": "not set; zcd substitute takes a series",
     }
     lines = []
-    for key, value in _held(found).items():
+    for key, value in _held(settings).items():
         told = value or unset[key]
         if isinstance(value, dict):
             told = ", ".join(f"{name} = {text}" for name, text in value.items())

@@ -96,5 +96,5 @@ def spice(
         write_netlist(path, job, circuit, fault.key, level, chosen, as_json=as_json)
         return 0
     readings = chosen or useful_readings(job.board, nominal)
-    found = print_comparison(job, circuit, fault, severity, readings, plot=plot, as_json=as_json)
-    return 0 if found.agrees else 1
+    result = print_comparison(job, circuit, fault, severity, readings, plot=plot, as_json=as_json)
+    return 0 if result.agrees else 1

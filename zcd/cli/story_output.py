@@ -78,5 +78,5 @@ def show_causes_for_flags(
     from zcd.progress import progress_bar
 
     with progress_bar(len(useful_readings(board, build_circuit(board)))) as begin:
-        found = causes_for_flags(board, flags, seconds, meter=meter, progress=begin)
-    print_result(found, as_json)
+        result = causes_for_flags(board, flags, seconds, meter=meter, progress=begin)
+    print_result(result, as_json)

@@ -53,15 +53,15 @@ class Store:
 
     def read(self, shape: tuple[int, int]) -> dict[str, FloatArray]:
         """Predictions by name, those of the right shape and without nan."""
-        found: dict[str, FloatArray] = {}
+        result: dict[str, FloatArray] = {}
         with suppress(OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile):
             os.utime(self.path)
             with np.load(io.BytesIO(self.path.read_bytes()), allow_pickle=False) as file:
                 for name in file.files:
                     values = file[name]
                     if values.shape == shape and values.dtype == float:
-                        found[name] = values
-        return {name: values for name, values in found.items() if not np.isnan(values).any()}
+                        result[name] = values
+        return {name: values for name, values in result.items() if not np.isnan(values).any()}
 
     def write(self, values: Mapping[str, FloatArray]) -> None:
         """Replace the file by a new one in the moment when that is complete."""

@@ -109,8 +109,8 @@ def read_capture(data: bytes, name: str) -> Capture:
     return _told(numbers, rows[:start], lines[:start], numeric, name)
 
 
-def _refuse(name: str, found: str, allowed: str = WANTED) -> InputError:
-    return InputError(f"{name}: found {found}; allowed: {allowed}")
+def _refuse(name: str, value: str, allowed: str = WANTED) -> InputError:
+    return InputError(f"{name}: found {value}; allowed: {allowed}")
 
 
 def _lines(data: bytes, name: str) -> list[str]:
@@ -119,10 +119,10 @@ def _lines(data: bytes, name: str) -> list[str]:
         raise _refuse(name, "bytes that are no text")
     utf16 = data.startswith((b"\xff\xfe", b"\xfe\xff"))
     text = data.decode("utf-16" if utf16 else "utf-8-sig", errors="replace")
-    found = [line for line in text.splitlines() if line.strip()]
-    if len(found) < FEWEST_SAMPLES:
-        raise _refuse(name, f"{len(found)} lines", f"{WANTED}, {FEWEST_SAMPLES} samples or more")
-    return found
+    result = [line for line in text.splitlines() if line.strip()]
+    if len(result) < FEWEST_SAMPLES:
+        raise _refuse(name, f"{len(result)} lines", f"{WANTED}, {FEWEST_SAMPLES} samples or more")
+    return result
 
 
 def _cells(line: str, delimiter: str | None, decimal: str) -> list[str]:
@@ -198,8 +198,8 @@ def _even(time: FloatArray) -> FloatArray:
 def _unit_of(labels: list[str], units: dict[str, float]) -> float | None:
     """The unit that the header of a column gives, as a factor; the lowest line counts first."""
     for label in reversed(labels):
-        for found in _UNIT.finditer(label):
-            word = next(g for g in found.groups() if g).lower()
+        for result in _UNIT.finditer(label):
+            word = next(g for g in result.groups() if g).lower()
             word = word.replace("µ", "u").replace("μ", "u")
             if word in units:
                 return units[word]

@@ -152,16 +152,16 @@ def readings_of(traces: Traces) -> tuple[Measured, ...]:
 
     count = traces.falls_s.size
     hertz = 1.0 / traces.interval_s if count > 1 else 0.0
-    found = []
+    result = []
     if count != 1:
-        found.append(Measured(reading=at(Function.FREQUENCY), value=hertz))
-    found.append(
+        result.append(Measured(reading=at(Function.FREQUENCY), value=hertz))
+    result.append(
         Measured(reading=at(Function.LOW_TIME), value=traces.low_time_s, unstable=traces.jumps)
     )
     if count and np.isfinite(traces.crossing_s):
         delay = float(np.median(traces.offsets_s))
-        found.append(Measured(reading=at(Function.EDGE_DELAY), value=delay))
-    return tuple(found)
+        result.append(Measured(reading=at(Function.EDGE_DELAY), value=delay))
+    return tuple(result)
 
 
 def _channels(
@@ -201,8 +201,8 @@ def _misfit(time: FloatArray, wave: FloatArray, hertz: float) -> tuple[float, Fl
     """Mean square of what a sine of one frequency leaves, and its two amplitudes."""
     angle = 2.0 * np.pi * hertz * time
     basis = np.stack([np.sin(angle), np.cos(angle)], axis=1)
-    found, *_ = np.linalg.lstsq(basis, wave, rcond=None)
-    return float(np.mean((wave - basis @ found) ** 2)), found
+    result, *_ = np.linalg.lstsq(basis, wave, rcond=None)
+    return float(np.mean((wave - basis @ result) ** 2)), result
 
 
 def _edges(

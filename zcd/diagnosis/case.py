@@ -95,9 +95,9 @@ class Case(Result):
         statistics: FaultStatistics | None,
         progress: Progress | None,
     ) -> Case:
-        found = diagnose(dictionary, job.measured, job.skipped, progress, job.flags)
+        result = diagnose(dictionary, job.measured, job.skipped, progress, job.flags)
         dictionary.keep()
-        return cls(job=job, atlas=dictionary, diagnosis=found, known=statistics)
+        return cls(job=job, atlas=dictionary, diagnosis=result, known=statistics)
 
     @property
     def board(self) -> Board:
@@ -142,9 +142,9 @@ class Case(Result):
         choices : tuple of Choice
             The most informative one for its effort and risk first.
         """
-        found = choices(self.atlas, self.job.measured, self.job.skipped, self.job.flags)
+        result = choices(self.atlas, self.job.measured, self.job.skipped, self.job.flags)
         self.atlas.keep()
-        return found
+        return result
 
     def add(self, *taken: str | Measured) -> Case:
         """Go on with more readings.

@@ -242,9 +242,9 @@ def _all_faults(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
     single = faults_of(circuit)
     shares = prior_shares(single)
     pairs, pair_shares = pairs_of(single, shares)
-    found = (*single, *pairs)
-    order = sorted(range(len(found)), key=lambda k: bool(found[k].states))
-    return tuple(found[k] for k in order), with_pairs(shares, pair_shares)[order]
+    result = (*single, *pairs)
+    order = sorted(range(len(result)), key=lambda k: bool(result[k].states))
+    return tuple(result[k] for k in order), with_pairs(shares, pair_shares)[order]
 
 
 def _holds(faults: Sequence[Fault]) -> csr_array:

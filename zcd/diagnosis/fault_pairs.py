@@ -55,15 +55,15 @@ def pairs_of(faults: Sequence[Fault], shares: FloatArray) -> tuple[tuple[Fault, 
     pair_shares : ndarray, shape (len(pairs),)
     """
     common = [k for k, f in enumerate(faults) if (f.kind, f.mode) in COMMON and not f.states]
-    found = [
+    result = [
         (float(shares[i] * shares[j]) * _related(faults[i], faults[j]), i, j)
         for i, j in combinations(common, 2)
         if _apart(faults[i], faults[j])
     ]
-    found = sorted(found, key=lambda each: -each[0])[:MAX_PAIRS]
-    weights = np.array([weight for weight, _, _ in found])
+    result = sorted(result, key=lambda each: -each[0])[:MAX_PAIRS]
+    weights = np.array([weight for weight, _, _ in result])
     second = SECOND_SHARE / shares[common].sum()
-    return tuple(_pair(faults[i], faults[j]) for _, i, j in found), second * weights
+    return tuple(_pair(faults[i], faults[j]) for _, i, j in result), second * weights
 
 
 def _apart(first: Fault, second: Fault) -> bool:

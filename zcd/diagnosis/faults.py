@@ -149,13 +149,13 @@ def faults_of(circuit: Circuit) -> tuple[Fault, ...]:
     faults : tuple of Fault
         Those with `states` come last.
     """
-    found = [HEALTHY]
+    result = [HEALTHY]
     for element in circuit:
-        found += _of_element(element, circuit)
-    found += _chain_leaks(circuit)
-    found += _pin_faults()
-    found += [_loose(fault) for fault in found if _may_be_loose(fault)]
-    return (*found, *_elsewhere())
+        result += _of_element(element, circuit)
+    result += _chain_leaks(circuit)
+    result += _pin_faults()
+    result += [_loose(fault) for fault in result if _may_be_loose(fault)]
+    return (*result, *_elsewhere())
 
 
 def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circuit]:
@@ -180,15 +180,15 @@ def with_fault(circuit: Circuit, key: str, severity: float) -> tuple[Fault, Circ
         If the circuit has no such fault.
     """
     faults = {f.key: f for f in faults_of(circuit) if not f.states}
-    found = find_name(key, tuple(faults))
-    if found is None:
+    result = find_name(key, tuple(faults))
+    if result is None:
         require_part(key, (e.ref for e in circuit), "--fault ")
         known = tuple(faults)
         near = nearest(key, known)
         allowed = f"a fault of this board{near}" if near else f"one of {', '.join(known)}"
         raise invalid_value(key, allowed, "--fault")
     rows = np.full(circuit.size, severity)
-    return faults[found], faults[found].edit(circuit, rows)
+    return faults[result], faults[result].edit(circuit, rows)
 
 
 def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:

@@ -49,8 +49,8 @@ class Spectrum:
 
     def bin_of(self, value: float) -> int:
         """The bin in which a value lies, or the nearest."""
-        found = np.searchsorted(self.edges, value, side="right") - 1
-        return int(np.clip(found, 0, self.bins - 1))
+        result = np.searchsorted(self.edges, value, side="right") - 1
+        return int(np.clip(result, 0, self.bins - 1))
 
     def of_groups(self, groups: csr_array) -> FloatArray:
         """Share of each bin in each group of samples, shape (groups, bins)."""
@@ -168,12 +168,12 @@ class Posterior:
         return self.holds[self.kept][:, self.kept]
 
 
-def expected(found: Spectrum, posterior: Posterior) -> Expected:
+def expected(spectrum: Spectrum, posterior: Posterior) -> Expected:
     """What a reading is expected to be worth.
 
     Parameters
     ----------
-    found : Spectrum
+    spectrum : Spectrum
         Of the reading.
     posterior : Posterior
 
@@ -183,7 +183,7 @@ def expected(found: Spectrum, posterior: Posterior) -> Expected:
         Its `bits` are the mutual information of fault and reading, slips included; of none of
         these a reading says nothing.
     """
-    there, joint = 1.0 - posterior.unmodelled, found.of_groups(posterior.groups)
+    there, joint = 1.0 - posterior.unmodelled, spectrum.of_groups(posterior.groups)
     joint = _with_outliers(there * joint / joint.sum())
     bits = there * _information(joint / there)
     # none of these shows anything equally well
@@ -192,7 +192,7 @@ def expected(found: Spectrum, posterior: Posterior) -> Expected:
 
 
 def expected_again(
-    found: Spectrum, measured: float, outlier: FloatArray, posterior: Posterior
+    spectrum: Spectrum, measured: float, outlier: FloatArray, posterior: Posterior
 ) -> Expected:
     """What it is worth to take a reading again that may have been a slip.
 
@@ -201,7 +201,7 @@ def expected_again(
 
     Parameters
     ----------
-    found : Spectrum
+    spectrum : Spectrum
         Of the reading.
     measured : float
         What it showed, on the scale of the spectrum.
@@ -216,8 +216,8 @@ def expected_again(
     """
     sound = (posterior.weights * (1.0 - outlier)).sum(axis=1)
     sound = np.bincount(posterior.member, weights=sound)[posterior.kept]
-    anew = found.of_groups(csr_array(posterior.groups * outlier.ravel()))
-    near = np.abs(np.arange(found.bins) - found.bin_of(measured)) <= SAME_BINS
+    anew = spectrum.of_groups(csr_array(posterior.groups * outlier.ravel()))
+    near = np.abs(np.arange(spectrum.bins) - spectrum.bin_of(measured)) <= SAME_BINS
     same = sound + anew[:, near].sum(axis=1)
     joint = np.concatenate([same[:, None], anew[:, ~near]], axis=1)
     joint = _with_outliers(joint * (1.0 - posterior.unmodelled) / joint.sum())
@@ -278,8 +278,8 @@ def distinguishable_bits(
     even = weights / np.maximum(scale, MIN_SHARE)[member][:, None]
     groups = _groups(even, member, np.asarray(faults))
     bits = np.zeros((k, k))
-    for found in spectra:
-        joint = found.of_groups(groups)
+    for result in spectra:
+        joint = result.of_groups(groups)
         joint /= np.maximum(joint.sum(axis=1, keepdims=True), MIN_SHARE)
         joint = (1.0 - OUTLIER_SHARE) * joint + OUTLIER_SHARE / joint.shape[1]
         alone = entropy_bits(joint)

@@ -186,17 +186,17 @@ def load_job(path: str | Path, meter: Meter | None = None) -> Job:
         If either file cannot be used; one line for each problem.
     """
     path = Path(path)
-    found = parse_toml(read_text(path, WANTED), file_name(path), WANTED)
-    if not JobFile.model_fields.keys() & found.keys():
+    result = parse_toml(read_text(path, WANTED), file_name(path), WANTED)
+    if not JobFile.model_fields.keys() & result.keys():
         return Job(board=load_board(path), meter=meter or usual_meter(), board_file=path)
-    file, lines = job_file_of(found)
+    file, lines = job_file_of(result)
     if file is None:
         raise refuse(file_name(path), lines)
     board_file = board_file_of(path, file.board)
     board = load_board(board_file)
     return Job(
         board=board,
-        meter=meter_of(file.meter) if meter is None or "meter" in found else meter,
+        meter=meter_of(file.meter) if meter is None or "meter" in result else meter,
         log=log_of(file.readings, build_circuit(board), file_name(path)),
         flags=_flags(file.flags, file_name(path)),
         note=file.note,
@@ -209,16 +209,16 @@ def load_job(path: str | Path, meter: Meter | None = None) -> Job:
     )
 
 
-def job_file_of(found: Mapping[str, Any]) -> tuple[JobFile | None, list[str]]:
+def job_file_of(value: Mapping[str, Any]) -> tuple[JobFile | None, list[str]]:
     """Check keys and values of a job file: the file, or one line for each problem.
 
     What a later version may hold is not known here, and not complained of.
     """
-    version = found.get("version", VERSION)
+    version = value.get("version", VERSION)
     if isinstance(version, int) and version > VERSION:
         allowed = f"{VERSION} (a newer zcd wrote this file: read it with that one)"
         return None, [str(invalid_value(version, allowed, "version"))]
-    return validate(JobFile, found)
+    return validate(JobFile, value)
 
 
 def board_file_of(path: Path, name: str) -> Path:
@@ -277,21 +277,21 @@ def log_of(tables: Sequence[ReadingTable], circuit: Circuit, name: str) -> Log:
     InputError
         If any of them cannot be used; one line for each problem.
     """
-    found: list[Measured | Reading] = []
+    result: list[Measured | Reading] = []
     lines = []
     for number, table in enumerate(tables, start=1):
         key = f"readings[{number}]"
         try:
             reading = _reading(table, circuit, key)
             if table.value == SKIPPED:
-                found.append(reading)
+                result.append(reading)
             else:
-                found.append(parse_shown(table.value, reading, f"{key}.value", circuit))
+                result.append(parse_shown(table.value, reading, f"{key}.value", circuit))
         except InputError as error:
             lines.append(str(error))
     if lines:
         raise refuse(name, lines)
-    return tuple(found)
+    return tuple(result)
 
 
 def _reading(table: ReadingTable, circuit: Circuit, key: str) -> Reading:

@@ -120,12 +120,12 @@ def _toml_files(folder: Path) -> list[Path]:
 def _entry(path: Path, names: dict[Path, str]) -> Entry | None:
     """A job in brief; None for a file that is no job. `names` holds those of boards read before."""
     try:
-        found = parse_toml(read_text(path, WANTED), file_name(path), WANTED)
+        result = parse_toml(read_text(path, WANTED), file_name(path), WANTED)
     except InputError as error:
         return Entry(file=path, problem=str(error))
-    if not JobFile.model_fields.keys() & found.keys():
+    if not JobFile.model_fields.keys() & result.keys():
         return None
-    file, lines = job_file_of(found)
+    file, lines = job_file_of(result)
     if file is None:
         return Entry(file=path, problem=f"{file_name(path)}: {lines[0]}")
     board = path.parent / file.board
@@ -231,10 +231,10 @@ def shifted_shares(
     before = np.bincount(member, weights=shares) / shares.sum()
     seen = np.array([statistics.kinds[str(kind)] for kind in kinds], dtype=float)
     after = (HANDBOOK_JOBS * before + seen) / (HANDBOOK_JOBS + seen.sum())
-    found = np.array([statistics.parts[fault.key] for fault in faults], dtype=float)
-    of_kind = np.bincount(member, weights=found)
+    result = np.array([statistics.parts[fault.key] for fault in faults], dtype=float)
+    of_kind = np.bincount(member, weights=result)
     within = shares / shares.sum() / before[member]
-    within = (PART_JOBS * within + found) / (PART_JOBS + of_kind[member])
+    within = (PART_JOBS * within + result) / (PART_JOBS + of_kind[member])
     return np.asarray(shares.sum() * after[member] * within)
 
 

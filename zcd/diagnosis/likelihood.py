@@ -146,14 +146,14 @@ class Fit:
         ends, width = self._ends(measured), self.width_of(breadth)
         if ends is not None:
             low, high = ((end - self.centre) / width for end in ends)
-            found = self._of_all(ndtr(high) - ndtr(low))
+            result = self._of_all(ndtr(high) - ndtr(low))
         elif measured.about:
             y = scaled(self.function, np.asarray(measured.value))
             width = np.hypot(width, self._about(measured.value))
-            found = self._of_all(_normal(y - self.centre, width))
+            result = self._of_all(_normal(y - self.centre, width))
         else:
-            found = self.good(measured.value, breadth)
-        return found * np.where(self.loose, 1.0 - JUMPS, 1.0)
+            result = self.good(measured.value, breadth)
+        return result * np.where(self.loose, 1.0 - JUMPS, 1.0)
 
     def flat_of(self, measured: Measured) -> float:
         """The same, if it is an outlier or the board has none of these faults."""
@@ -226,14 +226,14 @@ def merge_repeats(measured: Iterable[Measured], meter: Meter) -> list[Measured]:
     One that shows something else the second time stays beside the first: one of them was a slip,
     or a joint is loose.
     """
-    found: list[Measured] = []
+    result: list[Measured] = []
     for new in measured:
-        at = next((k for k, old in enumerate(found) if _same(old, new, meter)), None)
+        at = next((k for k, old in enumerate(result) if _same(old, new, meter)), None)
         if at is None:
-            found.append(new)
+            result.append(new)
         else:
-            found[at] = replace(new, repeated=True)
-    return found
+            result[at] = replace(new, repeated=True)
+    return result
 
 
 def _same(first: Measured, second: Measured, meter: Meter) -> bool:

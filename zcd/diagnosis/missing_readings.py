@@ -46,8 +46,8 @@ def missing_readings(
     cost = np.array([COSTS[access_level(dictionary.circuit, r)] for r in left])
     share = np.stack([_share_of_good(dictionary, reading) for reading in left])
     fine = good[dictionary.member]
-    found: list[Reading] = []
-    while len(found) < MAX_MISSING and weights[~fine].sum() > (1.0 - SURE) * weights.sum():
+    result: list[Reading] = []
+    while len(result) < MAX_MISSING and weights[~fine].sum() > (1.0 - SURE) * weights.sum():
         now = weights * share
         open_before = weights[~fine].sum() / weights.sum()
         open_after = now[:, ~fine].sum(axis=(1, 2)) / now.sum(axis=(1, 2))
@@ -55,9 +55,9 @@ def missing_readings(
         best = int(np.argmax(off / cost))
         if open_after[best] > (1.0 - MIN_SHARE_OFF) * open_before:
             break
-        found.append(left[best])
+        result.append(left[best])
         weights = now[best]
-    return tuple(found)
+    return tuple(result)
 
 
 def _share_of_good(dictionary: FaultDictionary, reading: Reading) -> FloatArray:

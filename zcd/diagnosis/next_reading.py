@@ -197,7 +197,7 @@ def choices_of(
 ) -> tuple[Choice, ...]:
     """What each reading is expected to tell, the best for its cost first."""
     dictionary.prepare(readings)
-    found = [
+    result = [
         Choice(
             reading=reading,
             gain_bits=expected(dictionary.spectrum(reading), posterior).bits,
@@ -205,7 +205,7 @@ def choices_of(
         )
         for reading in readings
     ]
-    return tuple(sorted(found, key=lambda choice: -choice.worth_bits))
+    return tuple(sorted(result, key=lambda choice: -choice.worth_bits))
 
 
 def _cost(dictionary: FaultDictionary, reading: Reading) -> float:
@@ -308,14 +308,14 @@ def _answers(
             return True  # nothing that a good board does not show
         return answer.jumps is other.jumps and max(abs(below), abs(beyond)) <= 1.0
 
-    found: list[Answer] = []
+    result: list[Answer] = []
     for outcome in sorted(outcomes, key=lambda o: o.key != good):
         low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in outcome.value[::2])
         jumps = outcome.key in jumping and above(high, low) > 1.0
         new = Answer(low=low, high=high, keys=(outcome.key,), jumps=jumps)
-        known = next((k for k, answer in enumerate(found) if same(answer, new)), len(found))
-        found[known : known + 1] = [_joined([*found[known : known + 1], new])]
-    return tuple(sorted(found, key=lambda answer: (answer.low, answer.high)))
+        known = next((k for k, answer in enumerate(result) if same(answer, new)), len(result))
+        result[known : known + 1] = [_joined([*result[known : known + 1], new])]
+    return tuple(sorted(result, key=lambda answer: (answer.low, answer.high)))
 
 
 def _joined(answers: Sequence[Answer]) -> Answer:

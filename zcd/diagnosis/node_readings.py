@@ -33,13 +33,13 @@ def node_readings(circuit: Circuit) -> tuple[Reading, ...]:
     readings : tuple of Reading
         None for the two references themselves.
     """
-    found = []
+    result = []
     for island in islands(circuit):
         mains = "line" in island
         function, black = (Function.AC, "neutral") if mains else (Function.DC, "logic0")
         nodes = [n for n in circuit.nodes if n in island and n != black]
-        found += [Reading(function=function, red=node, black=black) for node in nodes]
-    return tuple(found)
+        result += [Reading(function=function, red=node, black=black) for node in nodes]
+    return tuple(result)
 
 
 def expected_at_nodes(board: Board, circuit: Circuit, meter: Meter) -> tuple[Measured, ...]:
@@ -66,23 +66,23 @@ def expected_readings(
         A range where it depends on what nobody said of the meter.
     """
     (values,) = MeterModel(board=board, circuit=circuit, meter=meter).read(readings)
-    found = [
+    result = [
         Measured(reading=reading, value=float(value))
         for reading, value in zip(readings, values, strict=True)
     ]
-    return tuple(found if meter.ohms_stated else _of_any_meter(found, board, circuit, meter))
+    return tuple(result if meter.ohms_stated else _of_any_meter(result, board, circuit, meter))
 
 
 def _of_any_meter(
-    found: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
+    measured: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
 ) -> list[Measured]:
     """Ohms as a range, where they depend on what the meter leaves at the probes."""
-    ohms = [m.reading for m in found if m.reading.function is Function.OHM]
+    ohms = [m.reading for m in measured if m.reading.function is Function.OHM]
     volts = np.array(OHM_FULL_SCALE_SPAN_V)
     rows = stack([circuit] * volts.size)
     ends = np.sort(MeterModel(board, rows, meter, full_scale_v=volts).read(ohms), axis=0)
     spans = dict(zip(ohms, ends.T, strict=True))
-    return [_spanning(m, spans.get(m.reading)) for m in found]
+    return [_spanning(m, spans.get(m.reading)) for m in measured]
 
 
 def _spanning(measured: Measured, ends: FloatArray | None) -> Measured:

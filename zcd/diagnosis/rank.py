@@ -237,9 +237,9 @@ def posterior_weights(
     log_none = np.log1p(-dictionary.shares.sum()) + np.log(no_fault_share(flags))
     for fact in _facts(measured):
         fits = [(dictionary.fit(m.reading), m) for m in fact]
-        found = [joint_log(fits, breadth) for breadth in BREADTHS]
-        log_weight = log_weight + np.stack([log_density for log_density, _ in found])
-        log_none += found[0][1]
+        result = [joint_log(fits, breadth) for breadth in BREADTHS]
+        log_weight = log_weight + np.stack([log_density for log_density, _ in result])
+        log_none += result[0][1]
     top = max(float(log_weight.max()), float(log_none))
     weights, none = np.exp(log_weight - top).sum(axis=0), float(np.exp(log_none - top))
     total = float(weights.sum()) + none
@@ -263,18 +263,18 @@ def _ranked(
     dictionary: FaultDictionary, weights: FloatArray, none: float, measured: Sequence[Measured]
 ) -> tuple[Ranked, ...]:
     """Faults with their probabilities, most probable first."""
-    found = [Ranked(fault=None, probability=none)]
+    result = [Ranked(fault=None, probability=none)]
     for number, (fault, row) in enumerate(
         zip(dictionary.faults, dictionary.by_fault(weights), strict=True)
     ):
         if fault.amount is None:
-            found.append(Ranked(fault=fault, probability=float(row.sum())))
+            result.append(Ranked(fault=fault, probability=float(row.sum())))
             continue
         low, middle, high = UNKNOWN_SIZE
         if row.sum() >= MIN_SIZED:
             low, middle, high = severity_points(dictionary, number, weights, measured)
         amount = fault.amount(np.array([low, middle, high]))
-        found.append(
+        result.append(
             Ranked(
                 fault=fault,
                 probability=float(row.sum()),
@@ -282,7 +282,7 @@ def _ranked(
                 amount=(float(amount[0]), float(amount[1]), float(amount[2])),
             )
         )
-    return tuple(sorted(found, key=lambda r: -r.probability))
+    return tuple(sorted(result, key=lambda r: -r.probability))
 
 
 def present(ranked: Sequence[Ranked]) -> float:
@@ -375,7 +375,7 @@ def _outliers(
 ) -> tuple[Outlier, ...]:
     """Of each fact, how likely it is wrong."""
     facts = _facts(measured)
-    found = []
+    result = []
     for fact in facts:
         log_density, log_flat = joint_log([(dictionary.fit(m.reading), m) for m in fact])
         outlier = np.exp(np.log(outlier_share(fact)) + log_flat - log_density)
@@ -385,8 +385,8 @@ def _outliers(
             probability = 1.0 - posterior_weights(dictionary, others, flags)[1]
         reading = fact[0].reading
         once = not fact[0].repeated and sum(m.reading == reading for m in measured) == 1
-        found.append(Outlier(fact=fact, outlier=outlier, probability=probability, once=once))
-    return tuple(found)
+        result.append(Outlier(fact=fact, outlier=outlier, probability=probability, once=once))
+    return tuple(result)
 
 
 def _suspects(outliers: Sequence[Outlier]) -> tuple[Measured, ...]:

@@ -46,13 +46,13 @@ _STATE = re.compile(
 
 
 def parse_shown(
-    found: object, reading: Reading, key: str = "", circuit: Circuit | None = None
+    value: object, reading: Reading, key: str = "", circuit: Circuit | None = None
 ) -> Measured:
     """Read what a meter showed at a reading, as a person says it.
 
     Parameters
     ----------
-    found : object
+    value : object
         A value (``4.98 V``, ``OL``), a rough one (``about 230 V``), a range (``190 to 260 V``,
         ``190..260``), a bound (``< 5 V``, ``over 1M``, ``OL on 2M``), ``nothing`` or
         ``unstable``.
@@ -74,44 +74,44 @@ def parse_shown(
     Examples
     --------
     >>> pin = Reading(function=Function.DC, a="pin", b="logic0")
-    >>> found = parse_shown("2.5..3 V", pin)
-    >>> found.low, found.high
+    >>> value = parse_shown("2.5..3 V", pin)
+    >>> value.low, value.high
     (2.5, 3.0)
     """
-    measured = _shown(found, reading, key)
+    measured = _shown(value, reading, key)
     if circuit is not None:
         check_shown(circuit, measured, key)
     return measured
 
 
-def _shown(found: object, reading: Reading, key: str) -> Measured:
-    text = found.strip().lower() if isinstance(found, str) else ""
+def _shown(given: object, reading: Reading, key: str) -> Measured:
+    text = given.strip().lower() if isinstance(given, str) else ""
     if text in UNSTABLE_WORDS:
         return Measured(reading=reading, value=0.0, unstable=True)
     if text in NOTHING_WORDS:
-        return _nothing(found, reading, key)
+        return _nothing(given, reading, key)
     for pattern, ends in _BOUNDS:
         if bound := pattern.fullmatch(text):
-            value = parse_value(_as_written(found, bound), reading.function, key)
+            value = parse_value(_as_written(given, bound), reading.function, key)
             return Measured.between(reading, *((-inf, value) if ends else (value, inf)))
     if rough := _ABOUT.fullmatch(text):
-        value = parse_value(_as_written(found, rough), reading.function, key)
+        value = parse_value(_as_written(given, rough), reading.function, key)
         return Measured(reading=reading, value=value, about=True)
-    if two := _RANGE.fullmatch(str(found).strip()) if text else None:
+    if two := _RANGE.fullmatch(str(given).strip()) if text else None:
         return _range(two["low"], two["high"], reading, key)
-    return Measured(reading=reading, value=parse_value(found, reading.function, key))
+    return Measured(reading=reading, value=parse_value(given, reading.function, key))
 
 
-def _as_written(found: object, match: re.Match[str]) -> str:
+def _as_written(value: object, match: re.Match[str]) -> str:
     """The value behind a word, in the case in which it was written."""
-    return str(found).strip()[slice(*match.span("value"))]
+    return str(value).strip()[slice(*match.span("value"))]
 
 
-def _nothing(found: object, reading: Reading, key: str) -> Measured:
+def _nothing(value: object, reading: Reading, key: str) -> Measured:
     """The meter shows nothing."""
     row = reading.function.row
     if row.nothing is None:
-        raise invalid_value(found, f"what the display shows: {row.kind.allowed()}", key)
+        raise invalid_value(value, f"what the display shows: {row.kind.allowed()}", key)
     if isinstance(row.nothing, tuple):
         return Measured.between(reading, *row.nothing)
     return Measured(reading=reading, value=row.nothing)
@@ -125,12 +125,12 @@ def _range(low: str, high: str, reading: Reading, key: str) -> Measured:
     return Measured.between(reading, ends[0], ends[1])
 
 
-def parse_value(found: object, function: Function, key: str = "") -> float:
+def parse_value(value: object, function: Function, key: str = "") -> float:
     """Read one value, SI; ``OL`` on ohms and diode test is beyond the range.
 
     Parameters
     ----------
-    found : object
+    value : object
         Text or plain number.
     function : Function
     key : str, optional
@@ -145,25 +145,25 @@ def parse_value(found: object, function: Function, key: str = "") -> float:
     InputError
         If it is not such a value.
     """
-    text = found.strip().lower() if isinstance(found, str) else ""
+    text = value.strip().lower() if isinstance(value, str) else ""
     row = function.row
     if text in row.overload_words:
         return inf
     if text in OVERLOAD_WORDS:
         ranged = ', or with its range: "OL on 60 V"' if row.volts else ""
-        raise invalid_value(found, f"{row.kind.allowed()}{ranged}", key)
+        raise invalid_value(value, f"{row.kind.allowed()}{ranged}", key)
     if row.unsigned:
         with suppress(InputError):
-            return max(parse_quantity(found, replace(row.kind, low=-ZERO_V), key), 0.0)
-    return parse_quantity(found, row.kind, key)
+            return max(parse_quantity(value, replace(row.kind, low=-ZERO_V), key), 0.0)
+    return parse_quantity(value, row.kind, key)
 
 
-def parse_function(found: object, key: str = "") -> Function:
+def parse_function(value: object, key: str = "") -> Function:
     """Read a function's name; ``low-time`` and ``low time`` are the same, ``vdc`` is ``dc``."""
-    text = " ".join(str(found).lower().replace("-", " ").replace("_", " ").split())
+    text = " ".join(str(value).lower().replace("-", " ").replace("_", " ").split())
     if text not in NAMES:
         names = tuple(str(f) for f in Function)
-        raise invalid_value(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
+        raise invalid_value(value, f"one of {', '.join(names)}{nearest(text, names)}", key)
     return NAMES[text]
 
 
@@ -305,18 +305,18 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
 
 def _without_state(line: str, text: str, key: str) -> tuple[str, Power | None]:
     """A line without the words on the state of the board, and that state."""
-    found = {_STATES[each.lower().replace("-", " ")] for each in _STATE.findall(line)}
-    if len(found) > 1:
+    result = {_STATES[each.lower().replace("-", " ")] for each in _STATE.findall(line)}
+    if len(result) > 1:
         raise invalid_value(text, "one state of the board", key)
-    return _STATE.sub(" ", line), found.pop() if found else None
+    return _STATE.sub(" ", line), result.pop() if result else None
 
 
-def parse_power(found: object, key: str = "") -> Power:
+def parse_power(value: object, key: str = "") -> Power:
     """Read a state of the board: ``dead``, ``bench supply``, ``relay off``, ``live``."""
-    text = " ".join(str(found).lower().replace("-", " ").replace("_", " ").split())
+    text = " ".join(str(value).lower().replace("-", " ").replace("_", " ").split())
     if text not in _STATES:
         names = tuple(str(p) for p in Power)
-        raise invalid_value(found, f"one of {', '.join(names)}{nearest(text, names)}", key)
+        raise invalid_value(value, f"one of {', '.join(names)}{nearest(text, names)}", key)
     return _STATES[text]
 
 

@@ -192,15 +192,15 @@ def check_shown(circuit: Circuit, measured: Measured, key: str = "") -> None:
 def _check_power(circuit: Circuit, reading: Reading) -> None:
     """Refuse a state of the board in which a reading cannot be taken, or shows nothing."""
     row, power = reading.function.row, reading.power
-    found = f"{row.words}, {power.value}"
+    result = f"{row.words}, {power.value}"
     if row.dead is not (power is Power.DEAD):
         allowed = "a dead board" if row.dead else "a board under power"
-        raise invalid_value(found, allowed)
+        raise invalid_value(result, allowed)
     if power is Power.OFF and "K1.contact" not in circuit:
         raise invalid_value(power.value, "a board with a load relay; this one has a direct feed")
     if power is Power.BENCH:
         if row.pulses:
-            raise invalid_value(found, f"{row.words} under mains only")
+            raise invalid_value(result, f"{row.words} under mains only")
         if "line" in next(i for i in islands(circuit) if circuit.node(reading.red) in i):
             raise invalid_value(reading.red, "points of the isolated side only, on a bench supply")
 
@@ -232,20 +232,20 @@ def useful_readings(board: Board, circuit: Circuit) -> tuple[Reading, ...]:
 def _dead(board: Board, circuit: Circuit) -> list[Reading]:
     """Ohms over each resistor, and over each junction backwards, which shows what leaks there;
     diode test over each junction, both ways."""
-    found = [_over(circuit, ref, Function.OHM) for ref in _resistors(board)]
+    result = [_over(circuit, ref, Function.OHM) for ref in _resistors(board)]
     ends = circuit[board.optocoupler.ref].nodes
-    found.append(Reading(function=Function.OHM, red=ends[0], black=ends[1]))
+    result.append(Reading(function=Function.OHM, red=ends[0], black=ends[1]))
     if board.relay is not None:
-        found.append(_over(circuit, "K1.coil", Function.OHM))
-        found.append(_over(circuit, "K1.contact", Function.OHM))
+        result.append(_over(circuit, "K1.coil", Function.OHM))
+        result.append(_over(circuit, "K1.contact", Function.OHM))
     pairs = dict.fromkeys(j.nodes for j in circuit.of(Junction))
     for a, b in pairs:
-        found.append(Reading(function=Function.DIODE, red=a, black=b))
+        result.append(Reading(function=Function.DIODE, red=a, black=b))
         if (b, a) not in pairs:
-            found.append(Reading(function=Function.DIODE, red=b, black=a))
-            if not any({a, b} == {r.red, r.black} and r.function is Function.OHM for r in found):
-                found.append(Reading(function=Function.OHM, red=b, black=a))
-    return found
+            result.append(Reading(function=Function.DIODE, red=b, black=a))
+            if not any({a, b} == {r.red, r.black} and r.function is Function.OHM for r in result):
+                result.append(Reading(function=Function.OHM, red=b, black=a))
+    return result
 
 
 def _resistors(board: Board) -> list[str]:
@@ -267,50 +267,50 @@ def _on_bench() -> list[Reading]:
 
 def _isolated(board: Board) -> list[Reading]:
     """Supply, pin and coil under power."""
-    found = [
+    result = [
         Reading(function=Function.DC, red="logic+", black="logic0"),
         Reading(function=Function.DC, red="pin", black="logic0"),
     ]
-    found += [
+    result += [
         Reading(function=f, red="pin", black="logic0")
         for f in Function
         if f.row.pulses and not f.row.on_mains
     ]
     if board.relay is not None:
-        found.append(Reading(function=Function.DC, red="coil+", black="coil-"))
-        found.append(Reading(function=Function.DC, red="coil+", black="logic0"))
-        found.append(Reading(function=Function.DC, red="pin", black="logic0", power=Power.OFF))
-    return found
+        result.append(Reading(function=Function.DC, red="coil+", black="coil-"))
+        result.append(Reading(function=Function.DC, red="coil+", black="logic0"))
+        result.append(Reading(function=Function.DC, red="pin", black="logic0", power=Power.OFF))
+    return result
 
 
 def _live(board: Board, circuit: Circuit) -> list[Reading]:
     """Line, feed, each joint of the chain, LED; the edge against the mains."""
-    found = [
+    result = [
         Reading(function=Function.AC, red="line", black="neutral"),
         Reading(function=Function.FREQUENCY, red="line", black="neutral"),
     ]
     if board.relay is not None:
-        found.append(Reading(function=Function.AC, red="feed", black="neutral"))
-        found.append(Reading(function=Function.AC, red="feed", black="neutral", power=Power.OFF))
-        found.append(Reading(function=Function.LOW_Z, red="feed", black="neutral"))
-        found.append(Reading(function=Function.AC, red="line", black="feed"))
+        result.append(Reading(function=Function.AC, red="feed", black="neutral"))
+        result.append(Reading(function=Function.AC, red="feed", black="neutral", power=Power.OFF))
+        result.append(Reading(function=Function.LOW_Z, red="feed", black="neutral"))
+        result.append(Reading(function=Function.AC, red="line", black="feed"))
     chains = (*board.chains, board.return_chain)
-    found += [_over(circuit, r.ref, Function.AC) for chain in chains for r in chain]
+    result += [_over(circuit, r.ref, Function.AC) for chain in chains for r in chain]
     low = circuit.node("led-")
-    found.append(Reading(function=Function.DC, red="led+", black=low))
-    found.append(Reading(function=Function.AC, red="led+", black=low))
-    found.append(Reading(function=Function.EDGE_DELAY, red="pin", black="logic0"))
-    return found
+    result.append(Reading(function=Function.DC, red="led+", black=low))
+    result.append(Reading(function=Function.AC, red="led+", black=low))
+    result.append(Reading(function=Function.EDGE_DELAY, red="pin", black="logic0"))
+    return result
 
 
 def _lifted(board: Board, circuit: Circuit) -> list[Reading]:
     """Each resistor, each diode and the LED alone."""
-    found = [_over(circuit, ref, Function.OHM, ref) for ref in _resistors(board)]
+    result = [_over(circuit, ref, Function.OHM, ref) for ref in _resistors(board)]
     for junction in circuit.of(Junction):
         a, b = junction.nodes
         for red, black in ((a, b), (b, a)):
-            found.append(
+            result.append(
                 Reading(function=Function.DIODE, red=red, black=black, lifted=junction.ref)
             )
-        found.append(Reading(function=Function.OHM, red=b, black=a, lifted=junction.ref))
-    return found
+        result.append(Reading(function=Function.OHM, red=b, black=a, lifted=junction.ref))
+    return result

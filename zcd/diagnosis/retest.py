@@ -254,10 +254,12 @@ def remaining(board: Board, meter: Meter, measured: Sequence[Measured]) -> Remai
     rows = ladder.change(ref, ctr_ratio=np.repeat(ctr, size) / at_test, remaining_ratio=1.0)
     shown = MeterModel(board, rows, meter).read([LOW_TIME])[:, 0].reshape(CTR_STEPS, size)
     width = float(error(Function.LOW_TIME, np.asarray(low_time.value), meter))
-    found = _read_backwards(np.log(ctr), shown, low_time.value + width * np.array([-1.0, 0.0, 1.0]))
-    if not found.size:
+    result = _read_backwards(
+        np.log(ctr), shown, low_time.value + width * np.array([-1.0, 0.0, 1.0])
+    )
+    if not result.size:
         return None
-    low, middle, high = points(np.exp(found), np.ones(found.size))
+    low, middle, high = points(np.exp(result), np.ones(result.size))
     here = Conditions(mains_rms_v=mains.value if mains else None)
     return Remaining(
         low_time_s=low_time.value,
@@ -280,14 +282,14 @@ def _is_mains(reading: Reading) -> bool:
 
 def _read_backwards(log_ctr: FloatArray, shown: FloatArray, wanted: FloatArray) -> FloatArray:
     """Where each column of `shown`, shape (steps, n), passes the wanted values; all that do."""
-    found = []
+    result = []
     for column in shown.T:
         rising = column if column[-1] >= column[0] else -column
         target = wanted if column[-1] >= column[0] else -wanted
         steady = np.maximum.accumulate(rising)
         inside = target[(target > steady[0]) & (target < steady[-1])]
-        found.append(np.interp(inside, steady, log_ctr))
-    return np.concatenate(found)
+        result.append(np.interp(inside, steady, log_ctr))
+    return np.concatenate(result)
 
 
 def _headrooms(board: Board, ctr: Points, conditions: Conditions) -> tuple[Headroom, ...]:

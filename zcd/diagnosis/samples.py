@@ -139,8 +139,14 @@ def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:
     stand, and what surrounds a relay and the controller's supply.
     """
     listed = [t for t in tolerances_of(board) if not t.name.startswith(NOT_AT_A_BENCH)]
-    found = [_at_a_bench(t, board) for t in listed]
-    return (*found, *_breakdowns(board), _on_the_rail(), _into_the_pin(), *_around_the_relay(board))
+    result = [_at_a_bench(t, board) for t in listed]
+    return (
+        *result,
+        *_breakdowns(board),
+        _on_the_rail(),
+        _into_the_pin(),
+        *_around_the_relay(board),
+    )
 
 
 def _at_a_bench(tolerance: Tolerance, board: Board) -> Tolerance:

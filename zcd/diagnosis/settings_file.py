@@ -18,10 +18,10 @@ WANTED = "a settings file, TOML in UTF-8, up to 1 MB"
 _DRAWER = 'the name of a drawer file such as "drawer.toml"'
 
 
-def _file_name(found: object) -> str:
-    if isinstance(found, str) and found.strip() and found.isprintable():
-        return found.strip()
-    raise invalid_value(found, _DRAWER)
+def _file_name(value: object) -> str:
+    if isinstance(value, str) and value.strip() and value.isprintable():
+        return value.strip()
+    raise invalid_value(value, _DRAWER)
 
 
 class SettingsFile(Table):
@@ -60,14 +60,14 @@ def read_settings(path: Path) -> Settings:
         text = read_text(path, WANTED)
     except InputError as error:
         raise InputError(f"{name}: {str(error).partition(': ')[2]}") from error
-    found = parse_toml(text, name, WANTED) if text.strip() else {}
-    file, lines = validate(SettingsFile, found)
+    result = parse_toml(text, name, WANTED) if text.strip() else {}
+    file, lines = validate(SettingsFile, result)
     if file is None:
         raise refuse(name, lines)
     mains: Any = {}
     if file.mains is not None:
-        board_from_dict({**STAND_IN, "rectifier": "1N4007", "mains": found["mains"]}, name)
-        mains = mains_table(found["mains"])
+        board_from_dict({**STAND_IN, "rectifier": "1N4007", "mains": result["mains"]}, name)
+        mains = mains_table(result["mains"])
     drawer = None
     if file.drawer is not None:
         drawer = path.parent / Path(file.drawer).expanduser()
@@ -75,7 +75,7 @@ def read_settings(path: Path) -> Settings:
         file=path,
         mains=mains,
         meter=None if file.meter is None else meter_of(file.meter),
-        meter_texts=found.get("meter", {}),
+        meter_texts=result.get("meter", {}),
         paper=file.paper,
         drawer=drawer,
     )

@@ -99,21 +99,21 @@ def plot_shares(decides: Sensitivity, ax: Axes) -> None:
     )
 
 
-def plot_map(found: LossMap, ax: Axes) -> None:
+def plot_map(loss_map: LossMap, ax: Axes) -> None:
     """Where sync is lost."""
     from zcd.drawing.loss_map import draw_loss_map
 
-    draw_loss_map(ax, found.board, found, found.share)
+    draw_loss_map(ax, loss_map.board, loss_map, loss_map.share)
 
 
-def plot_readings(found: ExpectedReadings, ax: Axes) -> None:
+def plot_readings(expected_readings: ExpectedReadings, ax: Axes) -> None:
     """Volts of a good board, from least to most."""
-    volts = [line for line in found.lines if line.reading.function.row.short][:MAX_BARS]
+    volts = [line for line in expected_readings.lines if line.reading.function.row.short][:MAX_BARS]
     for place, line in enumerate(volts):
         ax.plot([line.healthy.low, line.healthy.high], [place, place], color=BLUE, lw=4.0)
     ax.set_yticks(range(len(volts)), [line.reading.words for line in volts])
     ax.invert_yaxis()
-    ax.set(xlabel="good board [V]", title=found.board.name)
+    ax.set(xlabel="good board [V]", title=expected_readings.board.name)
 
 
 def plot_ranking(case: Case, ax: Axes) -> None:
@@ -123,10 +123,10 @@ def plot_ranking(case: Case, ax: Axes) -> None:
     ax.set(title=case.board.name, xlim=(0.0, 100.0))
 
 
-def plot_retest(found: Retest, ax: Axes) -> None:
+def plot_retest(retest: Retest, ax: Axes) -> None:
     """Each reading within what a good board shows: 0 its low end, 1 its high end."""
     names, values, bad = [], [], []
-    for again in found.readings:
+    for again in retest.readings:
         width = again.high - again.low
         if isfinite(width) and width > 0.0:
             names.append(again.measured.reading.words)
@@ -135,9 +135,9 @@ def plot_retest(found: Retest, ax: Axes) -> None:
     _bars(ax, names, values, "place between the ends of a good board", bad)
 
 
-def plot_replacements(found: Replacements, ax: Axes) -> None:
+def plot_replacements(replacements: Replacements, ax: Axes) -> None:
     """How many times the tightest rule is kept with each combination of resistors."""
-    best = () if found.found.chain is None else found.found.chain.best
+    best = () if replacements.found.chain is None else replacements.found.chain.best
     names = [" + ".join(f"{r.resistance_ohm:g}" for r in fit.parts) for fit in best]
     _bars(ax, names, [fit.verdict.margin_ratio for fit in best], "tightest rule, times its limit")
 
@@ -158,10 +158,10 @@ def plot_flags(table: StoryTable, ax: Axes) -> None:
     _bars(ax, [story.cause.key for story in stories], first, "first flag after [s]")
 
 
-def plot_causes(found: CausesForFlags, ax: Axes) -> None:
+def plot_causes(causes_for_flags: CausesForFlags, ax: Axes) -> None:
     """Probability of each cause before any reading."""
-    names = [fit.cause.key for fit in found.fits]
-    _bars(ax, names, [100.0 * fit.share_ratio for fit in found.fits], "probability [%]")
+    names = [fit.cause.key for fit in causes_for_flags.fits]
+    _bars(ax, names, [100.0 * fit.share_ratio for fit in causes_for_flags.fits], "probability [%]")
 
 
 def plot_capture(traces: Traces, ax: Axes) -> None:
@@ -170,22 +170,22 @@ def plot_capture(traces: Traces, ax: Axes) -> None:
     ax.set(xlabel="time [ms]", ylabel="pin [V]", title=traces.capture.name)
 
 
-def plot_comparison(found: Comparison, ax: Axes) -> None:
+def plot_comparison(comparison: Comparison, ax: Axes) -> None:
     """The pin by the engine and by both levels of SPICE."""
     for name, solution, style in (
-        ("zcd", found.ours, "-"),
-        ("SPICE, same equations", found.equations, "--"),
-        ("SPICE, transistor", found.device, ":"),
+        ("zcd", comparison.ours, "-"),
+        ("SPICE, same equations", comparison.equations, "--"),
+        ("SPICE, transistor", comparison.device, ":"),
     ):
         order = np.argsort(solution.time_s[0])
         wave = solution.between_v("pin", "logic0")[0]
         ax.plot(MS * solution.time_s[0][order], wave[order], ls=style, label=name)
     ax.legend(frameon=False)
-    ax.set(xlabel="time [ms]", ylabel="pin [V]", title=found.board.name)
+    ax.set(xlabel="time [ms]", ylabel="pin [V]", title=comparison.board.name)
 
 
-def plot_windings(found: Windings, ax: Axes) -> None:
+def plot_windings(windings: Windings, ax: Axes) -> None:
     """Resistance between each two leads."""
-    ohm = {"-".join(sorted(pair)): v for pair, v in found.measured.resistance_ohm.items()}
+    ohm = {"-".join(sorted(pair)): v for pair, v in windings.measured.resistance_ohm.items()}
     finite = {name: v for name, v in sorted(ohm.items()) if isfinite(v)}
     _bars(ax, list(finite), list(finite.values()), "resistance [Ω]")

@@ -185,7 +185,7 @@ def _strings(elements: Iterable[TwoNode], anchors: Collection[str]) -> list[Stri
     for element in left:
         for node in element.nodes:
             touching[node] = touching.get(node, 0) + 1
-    found = []
+    result = []
     while left:
         first = left.pop(0)
         string = String((first,), first.nodes)
@@ -200,8 +200,8 @@ def _strings(elements: Iterable[TwoNode], anchors: Collection[str]) -> list[Stri
                 string = String((*string.elements, more), (*string.nodes, far))
                 end = far
             string = string.since(string.nodes[-1])
-        found.append(string)
-    return found
+        result.append(string)
+    return result
 
 
 def _first_way(elements: Sequence[TwoNode], start: str, goal: str, rails: set[str]) -> String:
@@ -217,15 +217,15 @@ def _first_way(elements: Sequence[TwoNode], start: str, goal: str, rails: set[st
             far = element.b if element.a == here else element.a
             if far in way.nodes or far in rails:
                 continue
-            found = on(String((*way.elements, element), (*way.nodes, far)))
-            if found is not None:
-                return found
+            result = on(String((*way.elements, element), (*way.nodes, far)))
+            if result is not None:
+                return result
         return None
 
-    found = on(String((), (start,)))
-    if found is None:
+    result = on(String((), (start,)))
+    if result is None:
         raise InputError(f"a drawing needs a way from {start!r} to {goal!r}, got none")
-    return found
+    return result
 
 
 class _MainsSide:
@@ -365,13 +365,13 @@ class _MainsSide:
 
 def _legs(strings: Sequence[String]) -> list[tuple[str, String, String]]:
     """Two strings on end, from ``led+`` to ``led-``, with the node in their middle."""
-    found = []
+    result = []
     for up in strings:
         for tap in up.ends - {"led-"} if "led+" in up.ends else ():
-            found += [
+            result += [
                 (tap, up, down) for down in strings if down.ends == {tap, "led-"} and tap != "led+"
             ]
-    return found
+    return result
 
 
 Columns = tuple[list[String], list[String], list[String]]

@@ -199,7 +199,7 @@ def _name_boundary(ax: Axes, loss_map: LossMap, rule: str) -> None:
         for name, group in groupby(enumerate(curve.rules), key=lambda numbered: numbered[1])
         if name == rule
     ]
-    curve, run = max(runs, key=lambda found: found[1].size, default=(None, np.array([])))
+    curve, run = max(runs, key=lambda result: result[1].size, default=(None, np.array([])))
     if curve is None or run.size < LEVEL[1] * len(rule):
         return
     middle, reach = run.size // 2, min(5, run.size // 2 - 1)
@@ -247,15 +247,15 @@ def _label_places(
     loss_map: LossMap, segments: Sequence[Sequence[FloatArray]]
 ) -> list[tuple[float, float]]:
     """Where the lines of the shares are labelled: one near either side, off the rim."""
-    found = []
+    result = []
     for side, pieces in zip((0.92, 0.08), segments, strict=True):
         points = np.concatenate([np.empty((0, 2)), *pieces])
         if points.size:
             x, y = points.T
             at_rim = np.abs(loss_map.up.share(y) - 0.5) > 0.36
             k = int(np.argmin(np.abs(loss_map.across.share(x) - side) + at_rim))
-            found.append((float(x[k]), float(y[k])))
-    return found
+            result.append((float(x[k]), float(y[k])))
+    return result
 
 
 def _draw_supply_band(ax: Axes, board: Board, loss_map: LossMap) -> None:

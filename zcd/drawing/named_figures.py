@@ -43,11 +43,11 @@ def check_pictures() -> dict[str, Callable[[Check], Figure | None]]:
     }
 
 
-def map_picture(found: LossMap) -> Figure:
+def map_picture(loss_map: LossMap) -> Figure:
     """Where sync is lost, with titles."""
     from zcd.drawing.loss_map import loss_map_figure
 
-    return loss_map_figure(found.board, found, found.share)
+    return loss_map_figure(loss_map.board, loss_map, loss_map.share)
 
 
 def case_picture(case: Case) -> Figure:

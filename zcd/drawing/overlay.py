@@ -25,12 +25,12 @@ MIN_MA = 0.01
 """Top of the axis of a LED that stays dark: nanoamperes are not to look like light."""
 
 
-def overlay_figure(found: Comparison, name: str = "second-opinion") -> Figure:
+def overlay_figure(comparison: Comparison, name: str = "second-opinion") -> Figure:
     """LED current and pin over one period by all three ways.
 
     Parameters
     ----------
-    found : Comparison
+    comparison : Comparison
     name : str
         Goes before every id in the SVG.
 
@@ -40,18 +40,18 @@ def overlay_figure(found: Comparison, name: str = "second-opinion") -> Figure:
         Two axes that share time; the lines carry the labels ``zcd``, ``SPICE, same equations`` and
         ``SPICE, transistor``.
     """
-    board = found.board
+    board = comparison.board
     low_v, high_v = board.controller.low_threshold_v, board.controller.high_threshold_v
     with drawing():
         figure = new_figure(name, 7.2, 5.6)
         axes = figure.subplots(2, 1, sharex=True, height_ratios=(1.0, 1.5))
         for solution, label, color, dashes, width in (
-            (found.ours, "zcd", BLUE, "-", 3.0),
-            (found.equations, "SPICE, same equations", "black", "--", 1.2),
-            (found.device, "SPICE, transistor", RED, ":", 1.8),
+            (comparison.ours, "zcd", BLUE, "-", 3.0),
+            (comparison.equations, "SPICE, same equations", "black", "--", 1.2),
+            (comparison.device, "SPICE, transistor", RED, ":", 1.8),
         ):
             time = _closed(solution.time_s[0], solution, _period_s(solution)) * MS
-            for ax, wave in ((axes[0], _led_ma(found, solution)), (axes[1], _pin_v(solution))):
+            for ax, wave in ((axes[0], _led_ma(comparison, solution)), (axes[1], _pin_v(solution))):
                 shown = _closed(wave, solution)
                 ax.plot(time, shown, color=color, ls=dashes, lw=width, label=label)
         for word, level in (("low", low_v), ("high", high_v)):
@@ -60,26 +60,26 @@ def overlay_figure(found: Comparison, name: str = "second-opinion") -> Figure:
         axes[0].set_ylabel("LED current [mA]")
         axes[1].set_ylabel("sync pin [V]")
         axes[1].set_xlabel("time [ms]")
-        axes[1].set_xlim(0.0, _period_s(found.ours) * MS)
+        axes[1].set_xlim(0.0, _period_s(comparison.ours) * MS)
         axes[0].set_ylim(top=max(axes[0].get_ylim()[1], MIN_MA))
         axes[1].set_ylim(min(axes[1].get_ylim()[0], 0.0), axes[1].get_ylim()[1])
         key = axes[0].get_legend_handles_labels()
         figure.legend(*key, loc="outside lower center", ncols=3, frameon=False)
-        axes[0].set_title(_subtitle(found), loc="left")
-        figure.suptitle(_title(found), weight="bold", **LEFT)
+        axes[0].set_title(_subtitle(comparison), loc="left")
+        figure.suptitle(_title(comparison), weight="bold", **LEFT)
     return figure
 
 
-def _title(found: Comparison) -> str:
-    verb = "agree" if found.agrees else "do not agree"
+def _title(comparison: Comparison) -> str:
+    verb = "agree" if comparison.agrees else "do not agree"
     return f"Engine and circuit simulator {verb} on the same equations"
 
 
-def _subtitle(found: Comparison) -> str:
-    text = plain(found.board.name)
-    if found.fault != "healthy":
-        text += f", {found.fault}"
-    return f"{text}; transistor: {device_of(found.board.optocoupler.family).model}"
+def _subtitle(comparison: Comparison) -> str:
+    text = plain(comparison.board.name)
+    if comparison.fault != "healthy":
+        text += f", {comparison.fault}"
+    return f"{text}; transistor: {device_of(comparison.board.optocoupler.family).model}"
 
 
 def _period_s(solution: Solution) -> float:
@@ -87,8 +87,8 @@ def _period_s(solution: Solution) -> float:
     return float(solution.time_s[0, -1]) / span
 
 
-def _led_ma(found: Comparison, solution: Solution) -> FloatArray:
-    waves = (np.maximum(solution.currents_a[ref][0], 0.0) for ref in led_refs(found.board))
+def _led_ma(comparison: Comparison, solution: Solution) -> FloatArray:
+    waves = (np.maximum(solution.currents_a[ref][0], 0.0) for ref in led_refs(comparison.board))
     return np.asarray(sum(waves)) * MA
 
 

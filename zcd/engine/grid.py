@@ -94,8 +94,8 @@ def follow(
     ends = np.concatenate([phase_rad[:, 3 * quarter :] - 2.0 * np.pi, phase_rad], axis=1)
     known = np.stack([ends[:, : quarter + 1], ends[:, quarter : 2 * quarter + 1]], axis=1)
     wanted = np.arange(points // 4) / (points // 4)
-    found = _rowwise(wanted[None, :], edges, known.reshape(2 * n, -1)).reshape(n, -1)
-    whole = np.concatenate([found, np.full((n, 1), 0.5 * np.pi)], axis=1)
+    result = _rowwise(wanted[None, :], edges, known.reshape(2 * n, -1)).reshape(n, -1)
+    whole = np.concatenate([result, np.full((n, 1), 0.5 * np.pi)], axis=1)
     return _unfolded(whole)
 
 
@@ -142,13 +142,13 @@ def resample(
     left, right = x * (x - 1.0), (x + 1.0) * (x - 2.0)
     shares = (-left * (x - 2.0) / 6.0, 0.5 * right * (x - 1.0),
               -0.5 * right * x, left * (x + 1.0) / 6.0)  # fmt: skip
-    found = {}
+    result = {}
     for name, wave in waves.items():
         flat = np.ascontiguousarray(wave).ravel()
-        found[name] = shares[0] * flat.take(around[0])
+        result[name] = shares[0] * flat.take(around[0])
         for share, at in zip(shares[1:], around[1:], strict=True):
-            found[name] += share * flat.take(at)
-    return found
+            result[name] += share * flat.take(at)
+    return result
 
 
 def _rowwise(x: FloatArray, known_x: FloatArray, known_y: FloatArray) -> FloatArray:

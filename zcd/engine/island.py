@@ -217,15 +217,15 @@ def _between_peaks(network: Network, inputs_v: FloatArray) -> dict[str, FloatArr
 
 def _broken(network: Network, branches: Branches) -> list[Junction]:
     """Junctions without a breakdown whose reverse voltage calls for one."""
-    found = []
+    result = []
     for element in network.branches:
         if isinstance(element, Junction) and f"{element.ref}~" not in branches:
             branch = branches[element.ref]
             assert isinstance(branch, JunctionBranch)
             limit = column(element.breakdown_v, branch.voltage_v.shape[0])
             if np.any(-branch.voltage_v > limit):
-                found.append(element)
-    return found
+                result.append(element)
+    return result
 
 
 def _plain_then_damped(solve_rows: Callable[..., None], index: NDArray[np.intp]) -> None:

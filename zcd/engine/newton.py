@@ -102,11 +102,11 @@ def _newton(
             shape = (len(inputs_v), *gather(lacking, at).shape)
             inputs = np.array([gather(wave, at) for wave in inputs_v]).reshape(shape)
             try:
-                found = _newton(network.rows(rows_of(at)), some, inputs, part, most_steps - step)
+                result = _newton(network.rows(rows_of(at)), some, inputs, part, most_steps - step)
             except SolverError as error:
                 rows = np.unique(rows_of(at)[list(error.rows)])
                 raise SolverError(str(error), rows.tolist()) from None
-            for whole, piece in zip(x, found, strict=True):
+            for whole, piece in zip(x, result, strict=True):
                 scatter(whole, at, piece)
             for branch, left_to in zip(branches, some, strict=True):
                 branch.scatter(at, left_to)

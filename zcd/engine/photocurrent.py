@@ -23,7 +23,7 @@ def photocurrents_a(
     currents: Mapping[str, FloatArray],
 ) -> dict[str, FloatArray]:
     """Collector current, at VCE = 5 V, that the light calls for in each phototransistor."""
-    found = {}
+    result = {}
     for opto in circuit.of(Phototransistor):
         if opto.a not in island:
             continue
@@ -40,8 +40,8 @@ def photocurrents_a(
             points = trajectory.phase_rad.shape[1]
             light = np.broadcast_to(light, (size, points))
             light = lagged(light, column(opto.storage_s, size), trajectory)
-        found[opto.ref] = light + column(opto.dark_a, size)
-    return found
+        result[opto.ref] = light + column(opto.dark_a, size)
+    return result
 
 
 def _collected_a(led_a: FloatArray, weight: FloatArray, celsius: FloatArray) -> FloatArray:

@@ -121,16 +121,16 @@ def abrupt_points(
     abrupt : ndarray of bool, shape (n, m)
     """
     h = intervals_s(trajectory)
-    found = np.zeros(h.shape, dtype=bool)
+    result = np.zeros(h.shape, dtype=bool)
     for i, wave in enumerate(voltages_v):
         rate = (wave - np.roll(wave, 1, axis=1)) / h
         if not trajectory.closed:
             rate[:, 0] = wave[:, 0] / h[:, 0]
         jump = np.abs(rate - np.roll(rate, 1, axis=1))
         counts = network.capacitance_f[:, i, i, None] * jump > least_a
-        found |= counts & (jump > ABRUPT_RATIO * np.ptp(rate, axis=1, keepdims=True))
+        result |= counts & (jump > ABRUPT_RATIO * np.ptp(rate, axis=1, keepdims=True))
     # a jump within an interval shows at both its ends, at one of them perhaps weakly
-    return np.asarray(found | np.roll(found, 1, axis=1) | np.roll(found, -1, axis=1))
+    return np.asarray(result | np.roll(result, 1, axis=1) | np.roll(result, -1, axis=1))
 
 
 class Coupled:

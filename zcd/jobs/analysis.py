@@ -38,9 +38,9 @@ def diagnosed(
     from zcd.progress import progress_bar
 
     with progress_bar(len(dictionary.readings)) as begin:
-        found = diagnose(dictionary, measured, skipped, begin, flags)
+        result = diagnose(dictionary, measured, skipped, begin, flags)
     dictionary.keep()
-    return found
+    return result
 
 
 def tested_again(
@@ -54,13 +54,13 @@ def tested_again(
     from zcd.progress import progress_bar
 
     with progress_bar(len(measured)) as begin:
-        found = retest(dictionary, measured, before, flags, begin)
+        result = retest(dictionary, measured, before, flags, begin)
     dictionary.keep()
-    return found
+    return result
 
 
 def retest_kept(
-    about: Job, found: Retest, by: str, replaced: Sequence[str], board_file: Path | None
+    about: Job, retest: Retest, by: str, replaced: Sequence[str], board_file: Path | None
 ) -> None:
     """Keep a retest of today in the job file that it is about."""
     from datetime import date
@@ -68,7 +68,9 @@ def retest_kept(
     from zcd.jobs.retests import board_name_for, keep_retest, retest_record_of
 
     board = board_name_for(about, board_file)
-    keep_retest(about, retest_record_of(found, date.today(), by=by, replaced=replaced, board=board))
+    keep_retest(
+        about, retest_record_of(retest, date.today(), by=by, replaced=replaced, board=board)
+    )
 
 
 def captured(csv: str, board: Board) -> tuple[Measured, ...]:
@@ -103,5 +105,5 @@ def case_of(job: Job, statistics: FaultStatistics | None) -> Case:
     dictionary = fault_dictionary_of(job)
     if statistics is not None:
         dictionary = with_fault_statistics(dictionary, statistics)
-    found = diagnosed(dictionary, job.measured, job.skipped, job.flags)
-    return Case(job=job, atlas=dictionary, diagnosis=found, known=statistics)
+    result = diagnosed(dictionary, job.measured, job.skipped, job.flags)
+    return Case(job=job, atlas=dictionary, diagnosis=result, known=statistics)

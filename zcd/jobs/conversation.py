@@ -249,9 +249,9 @@ def _names_a_function(line: str) -> bool:
 
 def parse_flags(words: Sequence[str]) -> tuple[str, ...]:
     """Flags as typed; ``none`` stands alone."""
-    found = tuple(dict.fromkeys(word.strip(",").lower() for word in words))
-    if not found or not set(found) <= set(FLAGS) or (NO_FLAG in found and len(found) > 1):
+    result = tuple(dict.fromkeys(word.strip(",").lower() for word in words))
+    if not result or not set(result) <= set(FLAGS) or (NO_FLAG in result and len(result) > 1):
         raise invalid_value(
             " ".join(words), f"{', '.join(FLAGS[:-1])}, or {NO_FLAG} alone", "flags"
         )
-    return found
+    return result

@@ -178,7 +178,7 @@ def _checked_section(board: Board, case: Case | None, meter: Meter | None) -> Se
 
 def _found_section(case: Case) -> Section:
     """What was found before the repair, and how."""
-    job, found = case.job, case.diagnosis
+    job, result = case.job, case.diagnosis
     flags = f"; flags reported: {', '.join(job.flags)}" if job.flags else ""
     note = f" {plain(job.note)}." if job.note else ""
     circuit = case.circuit
@@ -186,15 +186,15 @@ def _found_section(case: Case) -> Section:
         "What was found before the repair",
         (
             Paragraph(f"{plain(job.board.name)}{flags}.{note}"),
-            Paragraph(sentence(found.conclusion), "strong"),
+            Paragraph(sentence(result.conclusion), "strong"),
             *(
                 []
                 if case.known is None
                 else [Paragraph(fault_statistics_line(case.known), "small")]
             ),
             *_closed_words(job),
-            compared_table(found.measured, case.job.board, circuit, job.meter),
-            ranked_table(found, circuit),
+            compared_table(result.measured, case.job.board, circuit, job.meter),
+            ranked_table(result, circuit),
             Picture(
                 "found",
                 sketch_svg(_found_sketch(case)),

@@ -101,8 +101,8 @@ class JobText:
         try:
             data = (text.replace("\n", "\r\n") if windows else text).encode("utf-8")
         except UnicodeEncodeError as error:
-            found = "a text that is not UTF-8"
-            raise InputError(f"{self.name}: found {found}; allowed: {WANTED}") from error
+            result = "a text that is not UTF-8"
+            raise InputError(f"{self.name}: found {result}; allowed: {WANTED}") from error
         if self.data.startswith(BOM):
             data = BOM + data
         if len(data) > LARGEST_FILE_BYTES:

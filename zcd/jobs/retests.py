@@ -27,13 +27,13 @@ if TYPE_CHECKING:
 
 
 def retest_record_of(
-    found: Retest, taken: date, *, by: str = "", replaced: Sequence[str] = (), board: str = ""
+    retest: Retest, taken: date, *, by: str = "", replaced: Sequence[str] = (), board: str = ""
 ) -> RetestRecord:
     """What a job file keeps of a retest.
 
     Parameters
     ----------
-    found : Retest
+    retest : Retest
     taken : date
     by : str
         Who.
@@ -42,26 +42,26 @@ def retest_record_of(
     board : str
         Name of the repaired board's file, beside the job file.
     """
-    left = found.remaining
+    left = retest.remaining
     return RetestRecord(
         taken=taken,
         by=by,
         replaced=tuple(replaced),
         board=board,
-        verdict=verdict_of(found),
-        good_ratio=found.good_ratio,
+        verdict=verdict_of(retest),
+        good_ratio=retest.good_ratio,
         ctr_ratio=None if left is None else left.ctr_ratio,
         headroom=() if left is None else tuple(map(factor_text, left.bench)),
         headroom_weak=() if left is None else tuple(map(factor_text, left.weak)),
-        readings=tuple(map(_retest_reading, found.readings)),
+        readings=tuple(map(_retest_reading, retest.readings)),
     )
 
 
-def verdict_of(found: Retest) -> Verdict:
+def verdict_of(retest: Retest) -> Verdict:
     """How the board reads now, in a word or two."""
-    if found.good:
+    if retest.good:
         return Verdict.GOOD
-    return Verdict.NOT_GOOD if found.differs else Verdict.UNSURE
+    return Verdict.NOT_GOOD if retest.differs else Verdict.UNSURE
 
 
 def _retest_reading(again: RepeatedReading) -> RetestReading:

@@ -178,5 +178,5 @@ def _lost_years(
     before = np.maximum(at - 1, 0)
     ends = YEARS[before], np.where(crosses, YEARS[at], YEARS[before])
     values = margins[before, row], np.where(crosses, margins[at, row], margins[before, row])
-    found = open_roots(margin, ends, values, YEAR_TOLERANCE)
-    return np.where(crosses, found, np.where(ever, 0.0, np.inf))
+    result = open_roots(margin, ends, values, YEAR_TOLERANCE)
+    return np.where(crosses, result, np.where(ever, 0.0, np.inf))

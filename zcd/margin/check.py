@@ -280,7 +280,7 @@ def rules_of(
     board: Board,
     levels: Sequence[Level],
     lock: Lock,
-    found: Sequence[Headroom],
+    headroom: Sequence[Headroom],
     worst: Sequence[ResistorStress],
     reverse: Sequence[ReverseStress],
 ) -> tuple[Rule[float], ...]:
@@ -292,7 +292,7 @@ def rules_of(
     levels : sequence of Level
     lock : Lock
         At the levels.
-    found : sequence of Headroom
+    headroom : sequence of Headroom
         Of each of `headroom_rules`.
     worst : sequence of ResistorStress
         At the worse ends of tolerance.
@@ -305,7 +305,7 @@ def rules_of(
     """
     return (
         *_lock_rules(levels, lock),
-        *(asked.found(h) for asked, h in zip(headroom_rules(board), found, strict=True)),
+        *(asked.found(h) for asked, h in zip(headroom_rules(board), headroom, strict=True)),
         *_worst_resistor_rules(worst),
         *_worst_junction_rules(board, reverse, np.array([level.led_peak_a for level in levels])),
     )
@@ -428,8 +428,8 @@ def _worst_resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule[float
             f"{parts} in series, {each} each, would share it; "
             f"{stress.parts_in_series(shorted=1)} even with one of them shorted"
         )
-        found = [rule.worst() for rule in resistor_rules(stress)]
-        rules += [rule if rule.passes else replace(rule, remark=share) for rule in found]
+        result = [rule.worst() for rule in resistor_rules(stress)]
+        rules += [rule if rule.passes else replace(rule, remark=share) for rule in result]
     return rules
 
 
@@ -437,14 +437,14 @@ def _worst_junction_rules(
     board: Board, reverse: Sequence[ReverseStress], led_peak_a: FloatArray
 ) -> list[Rule[float]]:
     """Reverse voltage of each junction, and the LED's peak current."""
-    *found, current = [rule.worst() for rule in junction_rules(board, reverse, led_peak_a)]
+    *result, current = [rule.worst() for rule in junction_rules(board, reverse, led_peak_a)]
     leaks = [f"{float(stress.reverse_a.max()) * 1e6:.2g} µA" for stress in reverse]
     return [
         *(
             replace(rule, remark=f"held at breakdown by {leak} of leakage only")
             if rule.passes and rule.value > rule.limit
             else rule
-            for rule, leak in zip(found, leaks, strict=True)
+            for rule, leak in zip(result, leaks, strict=True)
         ),
         current,
     ]

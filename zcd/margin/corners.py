@@ -167,12 +167,12 @@ def corners_among(
     return [
         Corners(
             tolerances=tuple(mine),
-            names=found.names,
-            margins=found.margins.min(axis=0),
-            shares=rows[np.argmin(found.margins, axis=0)],
-            effects=np.zeros((len(found.names), len(mine))),
+            names=result.names,
+            margins=result.margins.min(axis=0),
+            shares=rows[np.argmin(result.margins, axis=0)],
+            effects=np.zeros((len(result.names), len(mine))),
         )
-        for found, mine, rows in zip(
+        for result, mine, rows in zip(
             evaluate_together(draws, boards), tolerances, shares, strict=True
         )
     ]
@@ -243,21 +243,21 @@ class _Search:
     def judge(self, shares: FloatArray) -> Generator[Boards, RuleMargins, FloatArray]:
         """Margins of all rules, shape (n, k); a lower one than before is remembered."""
         rows, member = np.unique(shares, axis=0, return_inverse=True)
-        found = (yield draw(self.board, self.tolerances, rows)).margins
-        lowest = np.argmin(found, axis=0)
-        least = found[lowest, np.arange(found.shape[1])]
+        result = (yield draw(self.board, self.tolerances, rows)).margins
+        lowest = np.argmin(result, axis=0)
+        least = result[lowest, np.arange(result.shape[1])]
         lower = least < self.margins
         self.shares[lower], self.margins[lower] = rows[lowest[lower]], least[lower]
-        return found[member.ravel()]
+        return result[member.ravel()]
 
     def from_the_middle(self) -> Generator[Boards, RuleMargins, FloatArray]:
         """The ends that are worse for each rule, each tolerance alone; shape (k, d)."""
         middle = np.full((1 + self.which.size, len(self.tolerances)), 0.5)
         middle[np.arange(self.which.size) + 1, self.which] = self.share
-        found = yield draw(self.board, self.tolerances, middle)
-        lowered = found.margins[0] - found.margins[1:]
-        rules = np.arange(len(found.names))
-        self.names, self.margins = found.names, np.full(rules.size, np.inf)
+        result = yield draw(self.board, self.tolerances, middle)
+        lowered = result.margins[0] - result.margins[1:]
+        rules = np.arange(len(result.names))
+        self.names, self.margins = result.names, np.full(rules.size, np.inf)
         self.shares, self.effects = np.full((2, rules.size, len(self.tolerances)), 0.5)
         starts = np.empty_like(self.shares)
         for d in range(len(self.tolerances)):

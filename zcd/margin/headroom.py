@@ -114,10 +114,10 @@ def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headr
     """
     names = list(WEAKENINGS)
     base = stack([build_circuit(board, case) for case in cases for _ in names])
-    found = headrooms_of(base, np.array(names * len(cases)), board)
+    result = headrooms_of(base, np.array(names * len(cases)), board)
     size = len(names)
     return [
-        dict(zip(names, found[k * size : (k + 1) * size], strict=True)) for k in range(len(cases))
+        dict(zip(names, result[k * size : (k + 1) * size], strict=True)) for k in range(len(cases))
     ]
 
 
@@ -160,9 +160,11 @@ def _limits(asked: _Questions) -> tuple[FloatArray, NDArray[np.bool_]]:
     first, at_first, second, at_second = _bracket(LADDER, margins, lost=True)
     sick = every[~locks]
     if sick.size:
-        found = [_bracket(steps, asked.margins(steps, sick), lost=False) for steps in (SCAN, -SCAN)]
-        nearer = np.abs(found[0][2]) <= np.abs(found[1][2])
-        for whole, up, down in zip((first, at_first, second, at_second), *found, strict=True):
+        result = [
+            _bracket(steps, asked.margins(steps, sick), lost=False) for steps in (SCAN, -SCAN)
+        ]
+        nearer = np.abs(result[0][2]) <= np.abs(result[1][2])
+        for whole, up, down in zip((first, at_first, second, at_second), *result, strict=True):
             whole[sick] = np.where(nearer, up, down)
     crosses = np.isfinite(second)
     ends = first, np.where(crosses, second, first)

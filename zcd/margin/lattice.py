@@ -107,10 +107,10 @@ def explore(margins: Margins, cells: int = CELLS, splits: int = SPLITS) -> Latti
     def solve(wanted: NDArray[np.bool_]) -> None:
         nonlocal values
         row, column = np.nonzero(wanted)
-        found = margins(place[column], place[row])
+        result = margins(place[column], place[row])
         if not values.size:
-            values = np.zeros((size, size, found.shape[1]))
-        values[row, column] = found
+            values = np.zeros((size, size, result.shape[1]))
+        values[row, column] = result
         solved[row, column] = True
 
     wanted = np.zeros_like(solved)
@@ -135,11 +135,11 @@ def _at_borders(kinds: IntArray) -> NDArray[np.bool_]:
     """Points at a corner of a cell whose corners are not all of one kind."""
     corners = np.stack([kinds[:-1, :-1], kinds[:-1, 1:], kinds[1:, :-1], kinds[1:, 1:]])
     mixed = np.any(corners != corners[0], axis=0)
-    found = np.zeros(kinds.shape, dtype=bool)
+    result = np.zeros(kinds.shape, dtype=bool)
     for down in (np.s_[:-1], np.s_[1:]):
         for side in (np.s_[:-1], np.s_[1:]):
-            found[down, side] |= mixed
-    return found
+            result[down, side] |= mixed
+    return result
 
 
 def halved(values: FloatArray) -> FloatArray:
@@ -250,7 +250,7 @@ def _paths(links: dict[int, list[int]]) -> list[tuple[list[int], bool]]:
     """Chains of neighbours, those with ends first; and whether each is closed."""
     ends = [number for number, near in links.items() if len(near) == 1]
     left = dict.fromkeys([*ends, *links])
-    found = []
+    result = []
     while left:
         path = [next(iter(left))]
         closed = len(links[path[0]]) == 2
@@ -258,5 +258,5 @@ def _paths(links: dict[int, list[int]]) -> list[tuple[list[int], bool]]:
         while ahead := [n for n in links[path[-1]] if n in left]:
             path.append(ahead[0])
             del left[ahead[0]]
-        found.append((path, closed))
-    return found
+        result.append((path, closed))
+    return result

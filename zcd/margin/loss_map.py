@@ -271,13 +271,13 @@ def _reach(
         return plane.margins(*line)
 
     own = float(here[along][0])
-    found: list[tuple[float, str | None]] = []
+    result: list[tuple[float, str | None]] = []
     for side in (places[places < own][::-1], places[places > own]):
         steps = np.concatenate([[own], side])
         least = margins(steps).min(axis=1)
         changes = np.flatnonzero((least[1:] >= 0.0) != (least[0] >= 0.0))
         if not changes.size:
-            found.append((np.nan, None))
+            result.append((np.nan, None))
             continue
         k = int(changes[0])
         ends, values = (
@@ -287,6 +287,6 @@ def _reach(
         root = batched_root(lambda x: margins(x).min(axis=1), ends, values, ROOT_TOLERANCE)
         lost = ends[0] if values[0][0] < 0.0 else ends[1]
         beyond = margins(root + np.sign(lost - root) * 5.0 * ROOT_TOLERANCE)
-        found.append((float(quantity.value(root)[0]), RULES[int(nearest_to_broken(beyond)[0])]))
-    (below, rule_below), (above, rule_above) = found
+        result.append((float(quantity.value(root)[0]), RULES[int(nearest_to_broken(beyond)[0])]))
+    (below, rule_below), (above, rule_above) = result
     return Reach(below=below, above=above, rule_below=rule_below, rule_above=rule_above)

@@ -128,28 +128,28 @@ def _beside(lost: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 def _with_neighbours(points: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Points and the eight around each; shape (m, m, boards)."""
-    found = points.copy()
+    result = points.copy()
     for axis in (0, 1):
-        along = np.moveaxis(found, axis, 0)  # a view
+        along = np.moveaxis(result, axis, 0)  # a view
         before = along.copy()
         along[1:] |= before[:-1]
         along[:-1] |= before[1:]
-    return found
+    return result
 
 
 def _least(
     board: Board, loss_map: LossMap, boards: Boards, across: FloatArray, up: FloatArray
 ) -> FloatArray:
     """Smallest margin of boards, each at its own place."""
-    found = []
+    result = []
     for k in range(0, across.size, ROWS_AT_ONCE):
         some = np.arange(k, min(k + ROWS_AT_ONCE, across.size))
         few = boards.rows(some)
         circuit = few.circuit
         for quantity, place in ((loss_map.across, across[some]), (loss_map.up, up[some])):
             circuit = quantity.put(circuit, board, quantity.value(place))
-        found.append(judge(solve(circuit, PULSES), board, few.thresholds).margin)
-    return np.concatenate(found)
+        result.append(judge(solve(circuit, PULSES), board, few.thresholds).margin)
+    return np.concatenate(result)
 
 
 def _cloud(

@@ -151,8 +151,8 @@ def draw_population(
     """
     rng = np.random.default_rng(seed)
     shares = np.stack([even_points(per_run, len(tolerances), rng) for _ in range(runs)])
-    found = evaluate(draw(board, tolerances, shares.reshape(runs * per_run, -1)), board)
-    return Population(tolerances=tuple(tolerances), shares=shares, rule_margins=found)
+    result = evaluate(draw(board, tolerances, shares.reshape(runs * per_run, -1)), board)
+    return Population(tolerances=tuple(tolerances), shares=shares, rule_margins=result)
 
 
 def even_points(size: int, dimensions: int, rng: np.random.Generator) -> FloatArray:
@@ -182,13 +182,13 @@ def even_points(size: int, dimensions: int, rng: np.random.Generator) -> FloatAr
 
 def _primes(count: int) -> FloatArray:
     """The first primes."""
-    found: list[int] = []
+    result: list[int] = []
     candidate = 2
-    while len(found) < count:
-        if all(candidate % prime for prime in found):
-            found.append(candidate)
+    while len(result) < count:
+        if all(candidate % prime for prime in result):
+            result.append(candidate)
         candidate += 1
-    return np.array(found, dtype=float)
+    return np.array(result, dtype=float)
 
 
 def failing_share(fails: NDArray[np.bool_]) -> Share:

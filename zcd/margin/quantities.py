@@ -148,19 +148,19 @@ def quantities(board: Board) -> dict[str, Quantity]:
         Mains, CTR, chain, temperature, frequency; then every resistor and capacitor there is.
     """
     chains = [r for chain in (*board.chains, board.return_chain) for r in chain]
-    found = [_mains(board), _ctr(board), _chain(chains), _temperature(board), _frequency(board)]
-    found += [_resistor(r.ref, r.ref, r) for r in chains]
+    result = [_mains(board), _ctr(board), _chain(chains), _temperature(board), _frequency(board)]
+    result += [_resistor(r.ref, r.ref, r) for r in chains]
     if board.led_resistor is not None:
-        found.append(_resistor("led-resistor", "LED resistor", board.led_resistor))
+        result.append(_resistor("led-resistor", "LED resistor", board.led_resistor))
     output = "pull-up" if board.output.kind == "pull-up" else "pull-down"
-    found.append(_resistor(output, output, board.output.resistor))
+    result.append(_resistor(output, output, board.output.resistor))
     capacitors = (
         ("led-capacitor", "LED capacitor", board.led_capacitor),
         ("joint-capacitor", "joint capacitor", board.joint_capacitor),
         ("pin-capacitor", "pin capacitor", board.output.pin_capacitor),
     )
-    found += [_capacitor(key, words, part) for key, words, part in capacitors if part is not None]
-    return {quantity.key: quantity for quantity in found}
+    result += [_capacitor(key, words, part) for key, words, part in capacitors if part is not None]
+    return {quantity.key: quantity for quantity in result}
 
 
 def quantity_of(board: Board, key: str, option: str = "") -> Quantity:

@@ -130,7 +130,7 @@ def kept_ratio(rule: Rule[float]) -> float:
     if isnan(rule.limit) or isnan(rule.value) or rule.limited_by_breakdown:
         return inf if rule.passes else 0.0
     if rule.at_least:
-        found = rule.value / rule.limit
+        result = rule.value / rule.limit
     else:
-        found = rule.limit / rule.value if rule.value > 0.0 else inf
-    return max(found, 1.0) if rule.passes else min(found, _JUST_BELOW)
+        result = rule.limit / rule.value if rule.value > 0.0 else inf
+    return max(result, 1.0) if rule.passes else min(result, _JUST_BELOW)

@@ -148,18 +148,18 @@ def log_headrooms(boards: Boards, board: Board) -> FloatArray:
         Within the ends of `LADDER`; negative where the CTR falls short.
     """
     every = np.arange(boards.circuit.size)
-    found, crosses = np.empty(every.size), np.zeros(every.size, dtype=bool)
+    result, crosses = np.empty(every.size), np.zeros(every.size, dtype=bool)
     pilots = every[::PILOT]
-    found[pilots], crosses[pilots] = _lost_at(boards.rows(pilots), board, LADDER)
-    known = found[crosses]
+    result[pilots], crosses[pilots] = _lost_at(boards.rows(pilots), board, LADDER)
+    known = result[crosses]
     others = every[every % PILOT != 0]
     if known.size and others.size:
         near = np.array([known.min() - BESIDE, np.median(known), known.max() + BESIDE])
-        found[others], crosses[others] = _lost_at(boards.rows(others), board, near)
+        result[others], crosses[others] = _lost_at(boards.rows(others), board, near)
         others = others[~crosses[others]]
     if others.size:
-        found[others], _ = _lost_at(boards.rows(others), board, LADDER)
-    return found
+        result[others], _ = _lost_at(boards.rows(others), board, LADDER)
+    return result
 
 
 def _lost_at(
@@ -185,5 +185,5 @@ def _lost_at(
     after = np.where(crosses, np.minimum(last + 1, steps - 1), last)
     ends = ladder[last], ladder[after]
     values = margins[row, last], margins[row, after]
-    found = open_roots(lambda x, row: margin(x, boards.rows(row)), ends, values, LOG_TOLERANCE)
-    return np.where(np.any(locks, axis=1), found, ladder[0]), crosses
+    result = open_roots(lambda x, row: margin(x, boards.rows(row)), ends, values, LOG_TOLERANCE)
+    return np.where(np.any(locks, axis=1), result, ladder[0]), crosses

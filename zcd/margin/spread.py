@@ -73,7 +73,7 @@ class Spread:
     @property
     def worst(self) -> tuple[Corner, ...]:
         """The worst corner of every rule."""
-        found = zip(self.corners.names, self.corners.margins, self.rules, strict=True)
+        result = zip(self.corners.names, self.corners.margins, self.rules, strict=True)
         return tuple(
             Corner(
                 rule=name,
@@ -81,7 +81,7 @@ class Spread:
                 passes=rule.passes,
                 places=self.corners.places(k),
             )
-            for k, (name, margin, rule) in enumerate(found)
+            for k, (name, margin, rule) in enumerate(result)
         )
 
 

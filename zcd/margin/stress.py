@@ -133,12 +133,12 @@ def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> li
     stress : list of ResistorStress
         Mains side in order of the signal, then the isolated side's resistor.
     """
-    found = []
+    result = []
     for resistor in (*chain_resistors(board), board.output.resistor):
         element = solution.circuit[resistor.ref]
         assert isinstance(element, Resistance)
         across = solution.voltages_v[element.a] - solution.voltages_v[element.b]
-        found.append(
+        result.append(
             ResistorStress(
                 resistor=resistor,
                 power_w=solution.power_w(element),
@@ -148,7 +148,7 @@ def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> li
                 voltage_limit_v=resistor.working_v,
             )
         )
-    return found
+    return result
 
 
 def unequal_sharing(circuit: Circuit, resistors: Sequence[Resistor]) -> Circuit:
@@ -207,8 +207,8 @@ def worst_circuit(board: Board) -> Circuit:
 
 def worst_of(solution: Solution, board: Board) -> list[ResistorStress]:
     """What `worst_stress` gives, from the solution of `worst_circuit`."""
-    found = resistor_stress(solution, board, board.service.hot_degc)
-    return [stress.rows(slice(2 * k, 2 * k + 2)) for k, stress in enumerate(found)]
+    result = resistor_stress(solution, board, board.service.hot_degc)
+    return [stress.rows(slice(2 * k, 2 * k + 2)) for k, stress in enumerate(result)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -244,7 +244,7 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
             refs = junction_refs(diode, solution.circuit)
             sources |= dict.fromkeys(refs, diode.source)
             limits |= dict.fromkeys(refs, diode.junction.reverse_rating_v)
-    found = []
+    result = []
     for junction in solution.circuit.of(Junction):
         across = solution.voltages_v[junction.a] - solution.voltages_v[junction.b]
         leak = solution.circuit[f"{junction.ref}.leak"]
@@ -252,7 +252,7 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
         reverse = np.maximum(solution.peak(-across), 0.0)
         broken = solution.currents_a.get(junction.ref + "~")
         over = np.zeros(reverse.shape) if broken is None else broken.max(axis=1)
-        found.append(
+        result.append(
             ReverseStress(
                 ref=junction.ref,
                 reverse_v=reverse,
@@ -261,7 +261,7 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
                 source=sources[junction.ref],
             )
         )
-    return found
+    return result
 
 
 def led_current_limit_a(family: str) -> tuple[float, str]:

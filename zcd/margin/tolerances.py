@@ -136,7 +136,7 @@ def tolerances_of(board: Board) -> tuple[Tolerance, ...]:
     tolerances : tuple of Tolerance
         The surroundings first, then the parts in the order of the signal.
     """
-    found = [
+    result = [
         *_supply(board),
         *_harmonics(board),
         *(_of_resistor(r) for r in all_resistors(board)),
@@ -145,7 +145,7 @@ def tolerances_of(board: Board) -> tuple[Tolerance, ...]:
         *_optocoupler(board),
         *_output(board),
     ]
-    return tuple(t for t in found if t.low < t.high)
+    return tuple(t for t in result if t.low < t.high)
 
 
 def condition(name: str) -> Callable[[Draw, FloatArray], Draw]:
@@ -218,12 +218,12 @@ def _harmonic(order: int, part: complex) -> Callable[[Circuit, FloatArray], Circ
     ref = f"mains.h{order}"
 
     def put(circuit: Circuit, ratio: FloatArray) -> Circuit:
-        found = {h.ref: h for h in circuit.of(MainsHarmonic)}
-        before = found.pop(ref, None)
+        result = {h.ref: h for h in circuit.of(MainsHarmonic)}
+        before = result.pop(ref, None)
         phasor = part * ratio
         if before is not None:
             phasor = phasor + before.ratio * np.exp(1j * np.asarray(before.phase_rad))
-        others = sum(np.square(h.ratio) for h in found.values())
+        others = sum(np.square(h.ratio) for h in result.values())
         room = np.sqrt(np.maximum(default("mains.distortion").value ** 2 - others, 0.0))
         longest = np.maximum(np.abs(phasor.real), np.abs(phasor.imag))
         harmonic = mains_harmonic(

@@ -324,9 +324,9 @@ def _answer_text(function: Function, answer: Answer) -> str:
     return f"{spread_of(function, answer.low, answer.high)}: {names}"
 
 
-def cautions_of_step(found: Diagnosis) -> tuple[Caution, ...]:
+def cautions_of_step(diagnosis: Diagnosis) -> tuple[Caution, ...]:
     """The cautions due for the next reading; those for a dead board where there is none."""
-    return cautions_for(() if found.suggestion is None else (found.suggestion.access,))
+    return cautions_for(() if diagnosis.suggestion is None else (diagnosis.suggestion.access,))
 
 
 def cautions_for(sides: Iterable[AccessLevel]) -> tuple[Caution, ...]:

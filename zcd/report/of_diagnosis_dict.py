@@ -14,12 +14,12 @@ from zcd.report.of_diagnosis import unseen_parts
 from zcd.serialize import Record
 
 
-def expected_readings_to_dict(found: ExpectedReadings) -> Record:
+def expected_readings_to_dict(expected_readings: ExpectedReadings) -> Record:
     """The bench card, ready for `json.dumps`.
 
     Parameters
     ----------
-    found : ExpectedReadings
+    expected_readings : ExpectedReadings
 
     Returns
     -------
@@ -29,10 +29,10 @@ def expected_readings_to_dict(found: ExpectedReadings) -> Record:
         ending the key and null for an overload; ``assumptions``.
     """
     return {
-        "board": found.board.name,
+        "board": expected_readings.board.name,
         "readings": [
             {
-                **reading_to_dict(line.reading, found.circuit),
+                **reading_to_dict(line.reading, expected_readings.circuit),
                 "side": line.access,
                 "healthy": _shown_to_dict(line.reading.function, line.healthy),
                 "faults": {
@@ -40,9 +40,9 @@ def expected_readings_to_dict(found: ExpectedReadings) -> Record:
                     for key, shown in line.faults.items()
                 },
             }
-            for line in found.lines
+            for line in expected_readings.lines
         ],
-        "assumptions": found.board.assumptions,
+        "assumptions": expected_readings.board.assumptions,
     }
 
 

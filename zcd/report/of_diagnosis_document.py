@@ -33,23 +33,28 @@ def caution_sections(*due: Caution) -> tuple[Section, ...]:
     return (Section(TOUCH_CAUTION, (Cautions((("", due),)),)),) if due else ()
 
 
-def card_document(found: ExpectedReadings) -> Document:
+def card_document(expected_readings: ExpectedReadings) -> Document:
     """The bench card."""
-    meter = found.meter
+    meter = expected_readings.meter
     ways = (
         f"Read with {quantity_text(meter.dc_input_ohm, 'Ω')} on DC and "
         f"{quantity_text(meter.ac_input_ohm, 'Ω')} on AC volts ({meter.ac_kind}). Ranges span "
         "tolerances, the grade's CTR, mains within 5 %, 15 to 35 °C. Only faults that a reading "
         "tells from a good board stand beside it."
     )
-    tables = (table for _, table in expected_readings_tables(found.lines, found.circuit))
+    tables = (
+        table
+        for _, table in expected_readings_tables(expected_readings.lines, expected_readings.circuit)
+    )
     return Document(
-        title=f"Bench card: {plain(found.board.name)}",
+        title=f"Bench card: {plain(expected_readings.board.name)}",
         sections=(
-            Section("", (Paragraph(board_line(found.board)), Paragraph(ways)), answer=True),
+            Section(
+                "", (Paragraph(board_line(expected_readings.board)), Paragraph(ways)), answer=True
+            ),
             *caution_sections(*cautions_for(AccessLevel)),
             *(Section("", (table,)) for table in tables),
-            *end_sections(found.board)[:2],
+            *end_sections(expected_readings.board)[:2],
         ),
     )
 

@@ -8,9 +8,9 @@ from zcd.report.text import NOTHING, limit_text, plain, quantity_text, rule_valu
 from zcd.simulation.drive_parts import Switches, allowed_current_a
 
 
-def need_line(found: Switches) -> str:
+def need_line(switches: Switches) -> str:
     """What the fan asks of the part that switches it."""
-    need = found.need
+    need = switches.need
     return (
         f"The fan draws {quantity_text(need.running_a, 'A')} at high mains, "
         f"{quantity_text(need.blocked_a, 'A')} with its rotor blocked; the ambient is "
@@ -18,15 +18,15 @@ def need_line(found: Switches) -> str:
     )
 
 
-def switches_table(found: Switches) -> Table:
+def switches_table(switches: Switches) -> Table:
     """Parts that no known figure speaks against."""
-    origins = dict.fromkeys(fit.part.source for fit in found.fits if fit.fits)
+    origins = dict.fromkeys(fit.part.source for fit in switches.fits if fit.fits)
     letters = ", ".join(Cell(source=origin) for origin in origins)
     rows = []
-    for fit in found.fits:
+    for fit in switches.fits:
         if fit.fits:
             part = fit.part
-            allowed = allowed_current_a(part, found.need.ambient_degc)[0]
+            allowed = allowed_current_a(part, switches.need.ambient_degc)[0]
             rows.append(
                 (
                     plain(part.part),
@@ -51,10 +51,10 @@ def switches_table(found: Switches) -> Table:
     )
 
 
-def refused_lines(found: Switches) -> tuple[str, ...]:
+def refused_lines(switches: Switches) -> tuple[str, ...]:
     """Parts that do not fit, by what speaks against them."""
     reasons: dict[str, list[str]] = {}
-    for fit in found.fits:
+    for fit in switches.fits:
         rule = fit.first_failed
         if rule is not None:
             reasons.setdefault(_reason_text(rule), []).append(plain(fit.part.part))

@@ -20,23 +20,23 @@ from zcd.serialize import Record
 MIN_NAMED = 0.2
 
 
-def retest_document(found: Retest) -> Document:
+def retest_document(retest: Retest) -> Document:
     """How a repaired board reads, and what is left of its optocoupler."""
-    lines = [_likeliest_line(found), missing_line(found), _to_take_line(found)]
-    lines += remaining_lines(found)
+    lines = [_likeliest_line(retest), missing_line(retest), _to_take_line(retest)]
+    lines += remaining_lines(retest)
     return Document(
-        title=plain(found.board.name),
+        title=plain(retest.board.name),
         sections=(
             Section(
                 "",
                 (
-                    Paragraph(retest_line(found), "strong"),
-                    Table.of(found.readings, RETESTED, title="Readings after the repair"),
+                    Paragraph(retest_line(retest), "strong"),
+                    Table.of(retest.readings, RETESTED, title="Readings after the repair"),
                     *(Paragraph(line) for line in lines if line),
                 ),
                 answer=True,
             ),
-            *caution_sections(*retest_cautions(found)),
+            *caution_sections(*retest_cautions(retest)),
         ),
     )
 
@@ -54,60 +54,60 @@ RETESTED = (
 """What is shown of a reading after the repair."""
 
 
-def _likeliest_line(found: Retest) -> str:
+def _likeliest_line(retest: Retest) -> str:
     """What is likeliest now, where the board does not read as a good one."""
-    if found.good or found.likeliest_ratio < MIN_NAMED:
+    if retest.good or retest.likeliest_ratio < MIN_NAMED:
         return ""
-    share = probability_text(found.likeliest_ratio)
+    share = probability_text(retest.likeliest_ratio)
     return (
-        f"Likeliest now, {share}: {found.likeliest.key}; {found.likeliest.words}. "
+        f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}. "
         "With more readings, zcd diagnose tells it from others."
     )
 
 
-def _to_take_line(found: Retest) -> str:
+def _to_take_line(retest: Retest) -> str:
     """What was taken before the repair and not since."""
-    names = "; ".join(reading.words for reading in found.to_take)
+    names = "; ".join(reading.words for reading in retest.to_take)
     return names and f"Taken before the repair and not after it: {names}."
 
 
-def retest_cautions(found: Retest) -> tuple[Caution, ...]:
+def retest_cautions(retest: Retest) -> tuple[Caution, ...]:
     """The cautions due for the readings taken, and for those to take."""
-    taken = (again.measured.reading for again in found.readings)
-    readings = (*taken, *found.missing, *found.to_take)
-    return cautions_for(access_level(found.circuit, reading) for reading in readings)
+    taken = (again.measured.reading for again in retest.readings)
+    readings = (*taken, *retest.missing, *retest.to_take)
+    return cautions_for(access_level(retest.circuit, reading) for reading in readings)
 
 
-def retest_line(found: Retest) -> str:
+def retest_line(retest: Retest) -> str:
     """One sentence on how the board reads now."""
-    share = probability_text(found.good_ratio)
-    if found.good:
+    share = probability_text(retest.good_ratio)
+    if retest.good:
         return f"The sync circuit reads as a good one ({share})."
-    if found.differs:
-        return f"Not as a good board: {found.differs[0].measured.reading.words} ({share} good)."
+    if retest.differs:
+        return f"Not as a good board: {retest.differs[0].measured.reading.words} ({share} good)."
     return f"Nothing speaks against it, but too little was measured to be sure ({share} good)."
 
 
-def missing_line(found: Retest) -> str:
+def missing_line(retest: Retest) -> str:
     """Names what is still to be read; empty where there is nothing."""
-    if not found.missing:
+    if not retest.missing:
         return ""
-    names = "; ".join(reading.words for reading in found.missing)
+    names = "; ".join(reading.words for reading in retest.missing)
     return f"To be sure of it, read also: {names}."
 
 
-def remaining_lines(found: Retest) -> list[str]:
+def remaining_lines(retest: Retest) -> list[str]:
     """What the measured pulses say of the optocoupler, in words."""
-    remaining = found.remaining
+    remaining = retest.remaining
     if remaining is None:
-        low_times = (a.measured for a in found.readings if a.measured.reading == LOW_TIME)
+        low_times = (a.measured for a in retest.readings if a.measured.reading == LOW_TIME)
         if any(m.exact and m.value > 0.0 for m in low_times):
             return ["No CTR gives this board the low time that was measured: measure it again."]
         return [
             "Measure the low time at the pin (scope, or a capture) for what is left of the CTR."
         ]
     low, middle, high = (100.0 * ratio for ratio in remaining.ctr_ratio)
-    opto = found.board.optocoupler
+    opto = retest.board.optocoupler
     measured = f"From the measured low time of {quantity_text(remaining.low_time_s, 's')}"
     if isfinite(remaining.mains_rms_v):
         measured += f" at {quantity_text(remaining.mains_rms_v, 'V')}"
@@ -134,7 +134,7 @@ def _factors(headrooms: tuple[Headroom, ...], tells: bool) -> str:
     return low if low == high else f"{low} to {high}, most likely {middle}"
 
 
-def retest_to_dict(found: Retest) -> Record:
+def retest_to_dict(retest: Retest) -> Record:
     """How a repaired board reads, ready for `json.dumps`.
 
     Returns
@@ -147,14 +147,14 @@ def retest_to_dict(found: Retest) -> Record:
         time): ``low_time_s``, ``mains_rms_v``, ``ctr_ratio``, ``bench_headrooms``,
         ``weak_headrooms`` (lists at the 10 %, 50 % and 90 % point of the CTR), ``tells``.
     """
-    left, circuit = found.remaining, found.circuit
+    left, circuit = retest.remaining, retest.circuit
     return {
-        "board": found.board.name,
-        "good": found.good,
-        "good_ratio": found.good_ratio,
+        "board": retest.board.name,
+        "good": retest.good,
+        "good_ratio": retest.good_ratio,
         "likeliest": {
-            "fault": found.likeliest.key,
-            "probability_ratio": found.likeliest_ratio,
+            "fault": retest.likeliest.key,
+            "probability_ratio": retest.likeliest_ratio,
         },
         "readings": [
             {
@@ -165,10 +165,10 @@ def retest_to_dict(found: Retest) -> Record:
                     f"high_{again.measured.reading.function.row.unit_ending}": again.high,
                 },
             }
-            for again in found.readings
+            for again in retest.readings
         ],
-        "missing": [reading_to_dict(r, circuit) for r in found.missing],
-        "to_take": [reading_to_dict(r, circuit) for r in found.to_take],
+        "missing": [reading_to_dict(r, circuit) for r in retest.missing],
+        "to_take": [reading_to_dict(r, circuit) for r in retest.to_take],
         "remaining": None
         if left is None
         else {

@@ -30,34 +30,34 @@ MIN_SHARE = 5e-5
 COLUMNS = ("", "zcd", "same", "off by", "transistor", "off by", "")
 
 
-def comparison_document(found: Comparison) -> Document:
+def comparison_document(comparison: Comparison) -> Document:
     """A comparison, the verdict first."""
-    lines = [Paragraph(verdict_line(found), "strong"), Paragraph(board_line(found.board))]
-    if found.fault != "healthy":
-        size = "" if found.severity is None else f", severity {found.severity:g}"
-        lines.append(Paragraph(f"Fault put in: {found.fault}{size}."))
-    lines.append(Paragraph(_locks_text(found)))
-    if not found.ours.settled[0]:
+    lines = [Paragraph(verdict_line(comparison), "strong"), Paragraph(board_line(comparison.board))]
+    if comparison.fault != "healthy":
+        size = "" if comparison.severity is None else f", severity {comparison.severity:g}"
+        lines.append(Paragraph(f"Fault put in: {comparison.fault}{size}."))
+    lines.append(Paragraph(_locks_text(comparison)))
+    if not comparison.ours.settled[0]:
         lines.append(Paragraph("Not settled: this is a late cycle after switching on."))
-    inside = [line for line in found.lines if line.reading is None]
-    shown = [line for line in found.lines if line.reading is not None]
-    tables = [_table("In the circuit", inside, found.circuit)]
+    inside = [line for line in comparison.lines if line.reading is None]
+    shown = [line for line in comparison.lines if line.reading is not None]
+    tables = [_table("In the circuit", inside, comparison.circuit)]
     if shown:
-        tables.append(_table("What the meter shows", shown, found.circuit))
+        tables.append(_table("What the meter shows", shown, comparison.circuit))
     return Document(
-        title=f"Second opinion: {plain(found.board.name)}",
+        title=f"Second opinion: {plain(comparison.board.name)}",
         sections=(
             Section("", tuple(lines), answer=True),
-            Section("", (*tables, Paragraph(_columns_text(found)))),
-            *end_sections(found.board)[:2],
-            *caution_sections(*compared_cautions(found)),
+            Section("", (*tables, Paragraph(_columns_text(comparison)))),
+            *end_sections(comparison.board)[:2],
+            *caution_sections(*compared_cautions(comparison)),
         ),
     )
 
 
-def _columns_text(found: Comparison) -> str:
+def _columns_text(comparison: Comparison) -> str:
     """What stands in the columns."""
-    device = device_of(found.board.optocoupler.family)
+    device = device_of(comparison.board.optocoupler.family)
     return (
         f"same: SPICE with the equations of zcd; {100.0 * SHARE:g} % is allowed, "
         f"{quantity_text(LEAST['s'], 's')} at edges, {quantity_text(LEAST['V'], 'V')} and "
@@ -67,15 +67,15 @@ def _columns_text(found: Comparison) -> str:
     )
 
 
-def verdict_line(found: Comparison) -> str:
-    if found.agrees:
+def verdict_line(comparison: Comparison) -> str:
+    if comparison.agrees:
         return "Engine and simulator agree in everything compared."
-    count = sum(not line.agrees for line in found.lines)
-    return f"Engine and simulator do not agree: {count} of {len(found.lines)} lines differ."
+    count = sum(not line.agrees for line in comparison.lines)
+    return f"Engine and simulator do not agree: {count} of {len(comparison.lines)} lines differ."
 
 
-def _locks_text(found: Comparison) -> str:
-    ours, equations, device = ("locks" if lock else "does not lock" for lock in found.locks)
+def _locks_text(comparison: Comparison) -> str:
+    ours, equations, device = ("locks" if lock else "does not lock" for lock in comparison.locks)
     return f"The controller {ours}; with SPICE it {equations}, with the transistor it {device}."
 
 
@@ -132,18 +132,18 @@ def _off(line: Line, other: float) -> str:
     return f"{100.0 * share:+.2f} %" if abs(share) >= MIN_SHARE else "0"
 
 
-def compared_cautions(found: Comparison) -> tuple[Caution, ...]:
+def compared_cautions(comparison: Comparison) -> tuple[Caution, ...]:
     """The cautions due before one of the readings that were compared is taken."""
-    readings = [line.reading for line in found.lines if line.reading is not None]
-    return cautions_for(access_level(found.circuit, reading) for reading in readings)
+    readings = [line.reading for line in comparison.lines if line.reading is not None]
+    return cautions_for(access_level(comparison.circuit, reading) for reading in readings)
 
 
-def comparison_to_dict(found: Comparison) -> Record:
+def comparison_to_dict(comparison: Comparison) -> Record:
     """A comparison, ready for `json.dumps`.
 
     Parameters
     ----------
-    found : Comparison
+    comparison : Comparison
 
     Returns
     -------
@@ -154,19 +154,19 @@ def comparison_to_dict(found: Comparison) -> Record:
         ``ours_*``, ``equations_*``, ``device_*``, ``allowed_*``, the unit ending the key, null for
         what does not exist and for an overload; ``assumptions``.
     """
-    board = found.board
+    board = comparison.board
     return {
         "board": board.name,
         "topology": board.topology,
-        "fault": found.fault,
-        "severity_ratio": found.severity,
-        "agrees": found.agrees,
-        "settled": bool(found.ours.settled[0]),
+        "fault": comparison.fault,
+        "severity_ratio": comparison.severity,
+        "agrees": comparison.agrees,
+        "settled": bool(comparison.ours.settled[0]),
         "device": device_of(board.optocoupler.family).model,
-        "locks": dict(zip(("ours", "equations", "device"), found.locks, strict=True)),
+        "locks": dict(zip(("ours", "equations", "device"), comparison.locks, strict=True)),
         "quantities": [
             {"name": line.name, **_values(line, _UNIT_KEYS[line.unit])}
-            for line in found.lines
+            for line in comparison.lines
             if line.reading is None
         ],
         "readings": [
@@ -176,7 +176,7 @@ def comparison_to_dict(found: Comparison) -> Record:
                 "black": line.reading.black,
                 **_values(line, line.reading.function.row.unit_ending),
             }
-            for line in found.lines
+            for line in comparison.lines
             if line.reading is not None
         ],
         "assumptions": board.assumptions,

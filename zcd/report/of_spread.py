@@ -93,10 +93,10 @@ def _corner_row(corners: Corners, k: int, rule: Rule[float]) -> tuple[str, ...]:
 
 def places_text(corners: Corners, rule: int) -> str:
     """Where the tolerances sit at a corner, those that count most first."""
-    found = corners.places(rule)
-    harmonics = [p for p in found if p.tolerance.name.startswith(_HARMONIC)]
-    named = [p for p in found if p not in harmonics[1:]][:PLACES]
-    more = len(found) - len(named)
+    result = corners.places(rule)
+    harmonics = [p for p in result if p.tolerance.name.startswith(_HARMONIC)]
+    named = [p for p in result if p not in harmonics[1:]][:PLACES]
+    more = len(result) - len(named)
     words = ", ".join(f"{p.tolerance.name} {amount_text(p.tolerance, p.amount)}" for p in named)
     return plain(words + (f" and {more} more" if more else ""))
 
@@ -142,21 +142,21 @@ def population_line(population: Population) -> str:
 def population_table(population: Population) -> Table:
     """The share of a population that fails, what fails first, and how tight each lock rule is."""
     shown = [
-        found
-        for found in population.rules
-        if found.rule in RULES or found.first_ratio or found.left_worst_ratio < 0.2
+        result
+        for result in population.rules
+        if result.rule in RULES or result.first_ratio or result.left_worst_ratio < 0.2
     ]
     return Table(
         title=f"Population: {population.size} boards of this kind, as they come",
         columns=("rule", "fails first in", "left in the worst 1 %", "left in the middle one"),
         rows=tuple(
             (
-                plain(found.rule),
-                _share_text(found.first_ratio),
-                _left_text(found.rule, found.left_worst_ratio),
-                _left_text(found.rule, found.left_middle_ratio),
+                plain(result.rule),
+                _share_text(result.first_ratio),
+                _left_text(result.rule, result.left_worst_ratio),
+                _left_text(result.rule, result.left_middle_ratio),
             )
-            for found in shown
+            for result in shown
         ),
         right=(1, 2, 3),
         remark=f"{failing_text(population)} Drawn evenly over all that is listed below. fails "

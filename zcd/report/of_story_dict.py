@@ -96,9 +96,14 @@ def stories_to_dict(table: StoryTable) -> Record:
     }
 
 
-def fits_to_dict(found: CausesForFlags) -> Record:
+def fits_to_dict(causes_for_flags: CausesForFlags) -> Record:
     """Causes that fit some flags, and the reading that tells their side."""
-    board, flags, fits, side_test = found.board, found.flags, found.fits, found.told
+    board, flags, fits, side_test = (
+        causes_for_flags.board,
+        causes_for_flags.flags,
+        causes_for_flags.fits,
+        causes_for_flags.told,
+    )
     return {
         "board": board.name,
         "flags": [flag for flag in (SYNC, FAN) if flag in flags],

@@ -67,15 +67,15 @@ def table_document(table: StoryTable) -> Document:
     )
 
 
-def causes_document(found: CausesForFlags) -> Document:
+def causes_document(causes_for_flags: CausesForFlags) -> Document:
     """Which causes fit some flags, and the first reading."""
-    board, fits, side_test = found.board, found.fits, found.told
-    advice = advice_lines(fits, found.flags, side_test)
+    board, fits, side_test = causes_for_flags.board, causes_for_flags.fits, causes_for_flags.told
+    advice = advice_lines(fits, causes_for_flags.flags, side_test)
     return Document(
         title=plain(board.name),
         sections=(
             Section("", (Paragraph(board_line(board)),), answer=True),
-            Section("", (fits_table(fits, found.flags),) if fits else ()),
+            Section("", (fits_table(fits, causes_for_flags.flags),) if fits else ()),
             Section(
                 "What the flags say", (BulletList(tuple(advice)),) if advice else (), answer=True
             ),

@@ -51,15 +51,15 @@ def chain_lines(fits: ChainFits) -> tuple[str, ...]:
 def _range_lines(fits: ChainFits) -> list[str]:
     """Totals that all rules about the total allow."""
     ranges = fits.ranges
-    found: dict[str, list[str]] = {}
+    result: dict[str, list[str]] = {}
     for tolerance, edges in zip(ranges.tolerances, ranges.edges_ohm, strict=True):
         shown = [f"{_ohm_text(low)} to {_ohm_text(high)}" for low, high in edges if low < high]
         if shown:
-            found.setdefault(" or ".join(shown), []).append(quantity_text(tolerance, "%"))
+            result.setdefault(" or ".join(shown), []).append(quantity_text(tolerance, "%"))
     lines = [
-        f"A total{_of_text(widest) if len(found) > 1 else ''} from {shown} locks "
+        f"A total{_of_text(widest) if len(result) > 1 else ''} from {shown} locks "
         "with the headroom asked for."
-        for shown, widest in found.items()
+        for shown, widest in result.items()
     ]
     if lines:
         lines.append(_corner_line(fits))
@@ -128,9 +128,9 @@ def misses_table(fits: Sequence[Fit]) -> Table:
     )
 
 
-def optocouplers_table(found: Substitutes) -> Table:
+def optocouplers_table(substitutes: Substitutes) -> Table:
     """Optocouplers on the board as it is, each as new."""
-    now = found.board.optocoupler
+    now = substitutes.board.optocoupler
     return Table(
         title=f"Optocouplers in place of {plain(now.ref)}, each as new",
         columns=("part", "CTR", "headroom", "pins", "verdict", "what decides"),
@@ -143,7 +143,7 @@ def optocouplers_table(found: Substitutes) -> Table:
                 _verdict_text(swap),
                 _decides_text(swap),
             )
-            for swap in found.optocouplers or ()
+            for swap in substitutes.optocouplers or ()
         ),
         right=(2,),
         remark="headroom: the CTR may fall to 1/n before lock is lost, under the weak conditions. "
@@ -153,18 +153,20 @@ def optocouplers_table(found: Substitutes) -> Table:
     )
 
 
-def passed_over_line(found: Substitutes) -> str:
+def passed_over_line(substitutes: Substitutes) -> str:
     """Optocouplers of the drawer with another number of LEDs; empty: none."""
-    others = [o.part for o in found.drawer.optocouplers if not has_its_leds(o, found.board)]
+    others = [
+        o.part for o in substitutes.drawer.optocouplers if not has_its_leds(o, substitutes.board)
+    ]
     names = ", ".join(dict.fromkeys(plain(f"{part.family} {part.grade}") for part in others))
-    count = "two LEDs" if found.board.topology is Topology.TWO_LED else "one LED"
+    count = "two LEDs" if substitutes.board.topology is Topology.TWO_LED else "one LED"
     return names and f"Passed over: {names}; this board needs an optocoupler with {count}."
 
 
-def pull_up_lines(found: PullUps) -> tuple[str, ...]:
+def pull_up_lines(pull_ups: PullUps) -> tuple[str, ...]:
     """The range of pull-ups, and what ends it."""
     lines = []
-    for low, high in found.ranges:
+    for low, high in pull_ups.ranges:
         lines.append(
             f"All rules are kept from {_ohm_text(low.ohm)} to {_ohm_text(high.ohm)}, worst corners "
             "included, with a tolerance like that of the present one."
@@ -174,14 +176,14 @@ def pull_up_lines(found: PullUps) -> tuple[str, ...]:
             for which, end in (("Below it", low), ("Above it", high))
             if end.beyond is not None
         ]
-    if found.nearest is not None:
-        ohm = found.nearest.board.output.resistor.resistance_ohm
-        reason = reason_text(found.nearest.tightest, ())
+    if pull_ups.nearest is not None:
+        ohm = pull_ups.nearest.board.output.resistor.resistance_ohm
+        reason = reason_text(pull_ups.nearest.tightest, ())
         lines.append(f"No value of it would do; at {_ohm_text(ohm)}, the nearest, {reason}.")
     return tuple(lines)
 
 
-def pull_ups_table(found: PullUps) -> Table:
+def pull_ups_table(pull_ups: PullUps) -> Table:
     """Resistors of the drawer as pull-up."""
     return Table(
         title="Of the drawer, those nearest to the middle of the range",
@@ -194,7 +196,7 @@ def pull_ups_table(found: PullUps) -> Table:
                 _verdict_text(swap),
                 _decides_text(swap),
             )
-            for swap in found.swaps
+            for swap in pull_ups.swaps
         ),
         right=(0, 2),
     )
@@ -265,11 +267,11 @@ def _different(fit: Fit) -> list[tuple[ResistorStress, int]]:
     """Different parts of a combination, and how often each is in it."""
     groups = groupby(fit.stresses, key=lambda s: (s.resistor.resistance_ohm, s.resistor.style,
                                                   s.resistor.tolerance_ratio))  # fmt: skip
-    found = []
+    result = []
     for _, group in groups:
         members = list(group)
-        found.append((members[0], len(members)))
-    return found
+        result.append((members[0], len(members)))
+    return result
 
 
 def _part_text(stress: ResistorStress, count: int) -> str:

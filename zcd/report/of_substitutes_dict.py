@@ -127,7 +127,7 @@ def _optocoupler(swap: Swap) -> Record:
     return _swap(swap) | {name: getattr(part, name) for name in names}
 
 
-def _pull_ups(found: PullUps) -> Record:
+def _pull_ups(pull_ups: PullUps) -> Record:
     return {
         "ranges": [
             {
@@ -136,13 +136,13 @@ def _pull_ups(found: PullUps) -> Record:
                 "below": None if low.beyond is None else low.beyond.tightest,
                 "above": None if high.beyond is None else high.beyond.tightest,
             }
-            for low, high in found.ranges
+            for low, high in pull_ups.ranges
         ],
         "nearest": None
-        if found.nearest is None
+        if pull_ups.nearest is None
         else {
-            "resistance_ohm": found.nearest.board.output.resistor.resistance_ohm,
-            "tightest": found.nearest.tightest,
+            "resistance_ohm": pull_ups.nearest.board.output.resistor.resistance_ohm,
+            "tightest": pull_ups.nearest.tightest,
         },
         "swaps": [
             _swap(swap)
@@ -150,13 +150,13 @@ def _pull_ups(found: PullUps) -> Record:
                 "resistance_ohm": swap.verdict.board.output.resistor.resistance_ohm,
                 "style": swap.name,
             }
-            for swap in found.swaps
+            for swap in pull_ups.swaps
         ],
     }
 
 
-def _drive(found: Switches) -> Record:
-    need = found.need
+def _drive(switches: Switches) -> Record:
+    need = switches.need
     return {
         "running_a": need.running_a,
         "blocked_a": need.blocked_a,
@@ -173,6 +173,6 @@ def _drive(found: Switches) -> Record:
                 "unread": fit.unread,
                 "rules": fit.rules,
             }
-            for fit in found.fits
+            for fit in switches.fits
         ],
     }

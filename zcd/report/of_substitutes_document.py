@@ -68,12 +68,12 @@ def _chain_blocks(fits: ChainFits) -> tuple[Block, ...]:
     )
 
 
-def _pull_ups_section(board: Board, found: PullUps) -> Section:
+def _pull_ups_section(board: Board, pull_ups: PullUps) -> Section:
     now = board.output.resistor
     value = quantity_text(now.resistance_ohm, "Ω")
     name = " ".join(dict.fromkeys((board.output.kind, plain(now.ref))))
-    tables = (pull_ups_table(found),) if found.swaps else ()
-    lines = map(Paragraph, pull_up_lines(found))
+    tables = (pull_ups_table(pull_ups),) if pull_ups.swaps else ()
+    lines = map(Paragraph, pull_up_lines(pull_ups))
     return Section(f"In place of the {name}, {value}", (*lines, *tables), answer=True)
 
 

@@ -99,31 +99,31 @@ def _reading(text: str) -> tuple[str, str, float]:
     return names[0], names[1], parse_value(value.strip(), Function.OHM, place)
 
 
-def _once(found: dict[Key, float], key: Key, text: str) -> dict[Key, float]:
+def _once(result: dict[Key, float], key: Key, text: str) -> dict[Key, float]:
     """Refuse a place that has been read before."""
-    if key in found:
+    if key in result:
         raise invalid_value(text, "each two leads once")
-    return found
+    return result
 
 
 def _assigned(texts: Sequence[str], option: str, example: str) -> dict[str, str]:
     """Pairs of names, each first name once."""
-    found: dict[str, str] = {}
+    result: dict[str, str] = {}
     for text in texts:
         name, equals, value = (part.strip().lower() for part in text.partition("="))
-        if not equals or not name or not value or name in found:
+        if not equals or not name or not value or name in result:
             raise invalid_value(text, f"pairs such as {example}, each once", option)
-        found[name] = value
-    return found
+        result[name] = value
+    return result
 
 
-def _of_leads(found: dict[str, Value], leads: frozenset[str], what: str) -> dict[str, Value]:
+def _of_leads(value: dict[str, Value], leads: frozenset[str], what: str) -> dict[str, Value]:
     """Refuse names that are no leads."""
-    for name in found:
+    for name in value:
         if name not in leads:
             known = tuple(sorted(leads))
             raise invalid_value(name, f"one of {', '.join(known)}{nearest(name, known)}", what)
-    return found
+    return value
 
 
 def _role(word: str) -> Role:

@@ -58,7 +58,7 @@ def report_pdf(document: Document, paper: str = "a4") -> bytes:
         ],
     }
     try:
-        found = typst.compile(
+        result = typst.compile(
             _TEMPLATE,
             root=_TEMPLATE.parent,
             font_paths=[Path(get_data_path()) / "fonts" / "ttf"],
@@ -68,8 +68,8 @@ def report_pdf(document: Document, paper: str = "a4") -> bytes:
         )
     except (RuntimeError, OSError) as error:
         raise ZcdError(f"the report could not be set as PDF: {error}") from error
-    assert isinstance(found, bytes)
-    return found.rstrip(b"\n") + b"\n" + PDF_END
+    assert isinstance(result, bytes)
+    return result.rstrip(b"\n") + b"\n" + PDF_END
 
 
 def _block(block: Block) -> dict[str, Any]:

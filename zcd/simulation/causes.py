@@ -116,7 +116,7 @@ def causes_of(board: Board) -> tuple[Cause, ...]:
     causes : tuple of Cause
     """
     faults = [f for f in faults_of(build_circuit(board)) if not _told_finer(f)]
-    found = [
+    result = [
         Cause(
             key=f.key,
             fault=f,
@@ -125,8 +125,8 @@ def causes_of(board: Board) -> tuple[Cause, ...]:
         )
         for f in faults
     ]
-    found += [cause for fault in faults for cause in _that_come_and_go(fault)]
-    return (*found, *_outside())
+    result += [cause for fault in faults for cause in _that_come_and_go(fault)]
+    return (*result, *_outside())
 
 
 def sizes_of(cause: Cause) -> tuple[Cause, ...]:

@@ -67,11 +67,11 @@ def delivery(late_rad: tuple[float, float], load: Load, mains_rms_v: float) -> T
     -------
     table : Table
     """
-    found = delivered(np.linspace(0.0, pi, DELAYS), late_rad, load)
+    result = delivered(np.linspace(0.0, pi, DELAYS), late_rad, load)
     return Table(
-        square_v2=tuple(((found.fundamental_ratio * mains_rms_v) ** 2).tolist()),
-        rms_v=tuple((found.rms_ratio * mains_rms_v).tolist()),
-        direct_v=tuple((found.direct_ratio * mains_rms_v * 2.0**0.5).tolist()),
+        square_v2=tuple(((result.fundamental_ratio * mains_rms_v) ** 2).tolist()),
+        rms_v=tuple((result.rms_ratio * mains_rms_v).tolist()),
+        direct_v=tuple((result.direct_ratio * mains_rms_v * 2.0**0.5).tolist()),
     )
 
 

@@ -178,12 +178,12 @@ def switches(board: Board, parts: Sequence[DrivePart]) -> Switches:
         Those that fit first, the smallest that does before larger ones.
     """
     need = switch_need(board)
-    found = []
+    result = []
     for part in dict.fromkeys(parts):
         rules = tuple(_rules(part, need))
-        found.append(SwitchFit(part=part, rules=rules, unread=tuple(_unread(part))))
+        result.append(SwitchFit(part=part, rules=rules, unread=tuple(_unread(part))))
     kinds = {"coupler": 0, "triac": 1, "driver": 2}
-    found.sort(
+    result.sort(
         key=lambda fit: (
             not fit.fits,
             kinds[fit.part.kind],
@@ -191,7 +191,7 @@ def switches(board: Board, parts: Sequence[DrivePart]) -> Switches:
             fit.part.part,
         )
     )
-    return Switches(need=need, fits=tuple(found))
+    return Switches(need=need, fits=tuple(result))
 
 
 def allowed_current_a(part: DrivePart, ambient_degc: float) -> tuple[float, str]:

@@ -182,16 +182,16 @@ def matching_causes(stories: Sequence[Story], flags: Collection[str]) -> tuple[F
     sizes: dict[str, list[Story]] = {}
     for story in stories:
         sizes.setdefault(story.cause.key, []).append(story)
-    found = []
+    result = []
     for told in sizes.values():
         fit = tuple(story for story in told if set(story.flags) == set(flags))
         cause = told[0].cause
         weight = float(prior[cause.fault.key]) * cause.share_ratio * len(fit) / len(told)
         if fit:
-            found.append((weight, fit))
-    total = sum(weight for weight, _ in found)
-    found.sort(key=lambda pair: -pair[0])
-    return tuple(Fit(stories=fit, share_ratio=weight / total) for weight, fit in found)
+            result.append((weight, fit))
+    total = sum(weight for weight, _ in result)
+    result.sort(key=lambda pair: -pair[0])
+    return tuple(Fit(stories=fit, share_ratio=weight / total) for weight, fit in result)
 
 
 def find_side_test(

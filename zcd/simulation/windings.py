@@ -266,10 +266,10 @@ def _connector(measured: Measured, roles: Mapping[str, Role]) -> list[str]:
 
 
 def _capacitor(measured: Measured) -> list[str]:
-    found, marked = measured.capacitor_f, measured.marking_f
-    if found is None or marked is None:
+    result, marked = measured.capacitor_f, measured.marking_f
+    if result is None or marked is None:
         return []
-    off, most = found / marked - 1.0, measured.capacitor_tolerance_ratio
+    off, most = result / marked - 1.0, measured.capacitor_tolerance_ratio
     if abs(off) <= most:
         return []
     return [

@@ -250,8 +250,8 @@ def compare(
     )
 
 
-def _locks(found: Answer) -> bool:
-    return bool(found.lock.locks[0])
+def _locks(answer: Answer) -> bool:
+    return bool(answer.lock.locks[0])
 
 
 def reading_value(
@@ -292,21 +292,21 @@ def _currents(board: Board, circuit: Circuit, solution: Solution) -> dict[Quanti
     """LED current, and the power of each resistor."""
     waves = (np.maximum(solution.currents_a[ref], 0.0) for ref in led_refs(board))
     led = np.asarray(sum(waves))
-    found = {
+    result = {
         Quantity("LED current, peak", "A"): float(solution.peak(led)[0]),
         Quantity("LED current, mean", "A"): float(solution.mean(led)[0]),
     }
     wanted = {part.ref for part in (*chain_resistors(board), board.output.resistor)}
     for part in circuit.of(Resistance):
         if part.ref in wanted:
-            found[Quantity(f"power in {part.ref}", "W")] = float(solution.power_w(part)[0])
-    return found
+            result[Quantity(f"power in {part.ref}", "W")] = float(solution.power_w(part)[0])
+    return result
 
 
 def _edges(solution: Solution, lock: Lock) -> dict[Quantity, float]:
     """Edges, low time, pin."""
     pulses = lock.pulses
-    found = {}
+    result = {}
     for k in range(max(int(pulses.count[0]), 1)):
         mark = f" of pulse {k + 1}" if k else ""
         for name, values, edges in (
@@ -314,6 +314,6 @@ def _edges(solution: Solution, lock: Lock) -> dict[Quantity, float]:
             (f"rising edge{mark}, offset", pulses.rise_offset_s, 1),
             (f"low time{mark}", pulses.low_time_s, 2),
         ):
-            found[Quantity(name, "s", 0.0, edges=edges)] = float(values[0, k])
-    found[Quantity("pin, mean", "V")] = float(solution.mean(solution.voltages_v["pin"])[0])
-    return found
+            result[Quantity(name, "s", 0.0, edges=edges)] = float(values[0, k])
+    result[Quantity("pin, mean", "V")] = float(solution.mean(solution.voltages_v["pin"])[0])
+    return result

@@ -91,13 +91,13 @@ _COLLECTOR_LEAK_EMISSION = 2.0
 
 def devices() -> dict[str, Device]:
     """The published models by name."""
-    found = {}
+    result = {}
     for row in table("optocoupler_device"):
         values = {f.name: row[f.name] for f in fields(Device)}
         if isnan(float(values["knee_a"])):
             values["knee_a"] = float("inf")
-        found[str(row["model"])] = Device(**values)  # type: ignore[arg-type]
-    return found
+        result[str(row["model"])] = Device(**values)  # type: ignore[arg-type]
+    return result
 
 
 def device_of(family: str) -> Device:
@@ -108,8 +108,8 @@ def device_of(family: str) -> Device:
 
 def model_parameters(device: Device) -> dict[str, float]:
     """Parameters of SPICE's NPN model, by SPICE's names."""
-    found = {spice: getattr(device, name) for name, spice in _SPICE_NAMES.items()}
-    return {name: value for name, value in found.items() if np.isfinite(value)}
+    result = {spice: getattr(device, name) for name, spice in _SPICE_NAMES.items()}
+    return {name: value for name, value in result.items() if np.isfinite(value)}
 
 
 def base_current_a(device: Device, collector_a: ArrayLike, thermal_v: float) -> FloatArray:

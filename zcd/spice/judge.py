@@ -32,9 +32,9 @@ def refuse_faults(said: Iterable[str], deck: str) -> None:
 
     It accepts a mistyped parameter with no more than a warning, and computes something else.
     """
-    found = [line for line in map(str.strip, said) if line and not line.startswith(_HARMLESS)]
-    if found:
-        raise SimulationError(f"ngspice does not accept the netlist: {_words(found)}", deck)
+    result = [line for line in map(str.strip, said) if line and not line.startswith(_HARMLESS)]
+    if result:
+        raise SimulationError(f"ngspice does not accept the netlist: {_words(result)}", deck)
 
 
 def judged(vectors: Vectors, stop_s: float | None, said: Iterable[str], deck: str) -> Vectors:

@@ -18,14 +18,14 @@ def node_names(nodes: Iterable[str]) -> dict[str, str]:
     >>> node_names(["chain.1", "led+", "led-", "LED+"])
     {'chain.1': 'chain.1', 'led+': 'led_plus', 'led-': 'led_minus', 'LED+': 'led_plus_2'}
     """
-    found: dict[str, str] = {}
+    result: dict[str, str] = {}
     for node in nodes:
         text = node.lower()
         for sign, word in _SIGNS.items():
             text = text.replace(sign, word)
         text = _ILLEGAL.sub("_", text) or "node"
-        found[node] = _unique(f"node_{text}" if text in _RESERVED else text, found.values())
-    return found
+        result[node] = _unique(f"node_{text}" if text in _RESERVED else text, result.values())
+    return result
 
 
 def plain(ref: str) -> str:

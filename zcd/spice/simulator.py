@@ -145,6 +145,6 @@ def read_raw(data: bytes) -> Vectors:
 
 def _plain_name(name: str) -> str:
     """A vector's name as the library gives it."""
-    if found := _BRANCH.match(name):
-        return f"{found[1]}#branch"
-    return found[1] if (found := _NODE.match(name)) else name
+    if result := _BRANCH.match(name):
+        return f"{result[1]}#branch"
+    return result[1] if (result := _NODE.match(name)) else name

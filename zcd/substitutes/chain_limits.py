@@ -75,12 +75,12 @@ class Ranges:
     def ratio(self, total_ohm: ArrayLike, tier: ArrayLike) -> FloatArray:
         """How many times the tightest of these rules is kept; between the totals along a line."""
         log_total, tiers = np.broadcast_arrays(np.log(np.asarray(total_ohm, dtype=float)), tier)
-        found = np.full(log_total.shape, np.inf)
+        result = np.full(log_total.shape, np.inf)
         for number, rules in enumerate(self.log_ratios):
             mine = tiers == number
             lines = [np.interp(log_total[mine], np.log(self.totals_ohm), rule) for rule in rules]
-            found[mine] = np.exp(np.min(lines, axis=0))
-        return found
+            result[mine] = np.exp(np.min(lines, axis=0))
+        return result
 
 
 def ranges_of(place: SeriesString, tolerances: Sequence[float]) -> Ranges:
@@ -99,15 +99,15 @@ def ranges_of(place: SeriesString, tolerances: Sequence[float]) -> Ranges:
     tiers = tuple(sorted(set(tolerances)))
     lowest = max(SCAN_OHM[0], place.kept_ohm * (1.0 + MIN_NEW))
     steps = np.linspace(np.log(lowest), np.log(max(SCAN_OHM[1], MAX_NEW * lowest)), SCAN_POINTS)
-    found: list[FloatArray] = []
+    result: list[FloatArray] = []
     for tier in tiers:
         margins = partial(_margins, place, tier)
-        if not (found and _still_passing(margins, found[-1])):
-            found.append(np.exp(passing_ranges(margins, steps, EDGE_TOLERANCE)))
+        if not (result and _still_passing(margins, result[-1])):
+            result.append(np.exp(passing_ranges(margins, steps, EDGE_TOLERANCE)))
         else:
-            found.append(found[-1])
-    edges = np.full((len(tiers), max(1, *map(len, found)), 2), [np.inf, -np.inf])
-    for number, pairs in enumerate(found):
+            result.append(result[-1])
+    edges = np.full((len(tiers), max(1, *map(len, result)), 2), [np.inf, -np.inf])
+    for number, pairs in enumerate(result):
         edges[number, : len(pairs)] = pairs
     passing = edges[..., 0] < edges[..., 1]
     if passing.any():
@@ -166,8 +166,8 @@ def _log_ratios(place: SeriesString, verdict: Verdict) -> list[float]:
     """Of each rule that is not about a resistor of the section."""
     refs = _string_refs(place)
     with np.errstate(divide="ignore"):
-        found = np.log([kept_ratio(r) for r in verdict.rules if not is_load(r.name, refs)])
-    return list(np.clip(found, -_FARTHEST, _FARTHEST))
+        result = np.log([kept_ratio(r) for r in verdict.rules if not is_load(r.name, refs)])
+    return list(np.clip(result, -_FARTHEST, _FARTHEST))
 
 
 def _string_refs(place: SeriesString) -> frozenset[str]:
@@ -203,14 +203,14 @@ def true_ranges(
 
     Returns
     -------
-    found : tuple of TrueRange
+    result : tuple of TrueRange
     corners : KnownCorners or None
         Of all that is not in the section, with one exact resistor for all of it.
     """
     whole = _whole(place)
     lowest, highest = ranges.edges_ohm[..., 0].min(axis=0), ranges.edges_ohm[..., 1].max(axis=0)
     numbers = np.flatnonzero(lowest < highest)
-    found = corner_ranges(
+    result = corner_ranges(
         lambda ohm: _lumped(whole, ohm, 0.0, rated=(PROBE_W, PROBE_V)),
         whole.replaced[0].ref,
         [(float(lowest[k]), float(highest[k])) for k in numbers],
@@ -219,9 +219,9 @@ def true_ranges(
     )
     return tuple(
         TrueRange(number=int(k), lowest_ohm=float(low), highest_ohm=float(high))
-        for k, pieces in zip(numbers, found.ranges, strict=True)
+        for k, pieces in zip(numbers, result.ranges, strict=True)
         for low, high in pieces
-    ), found.corners
+    ), result.corners
 
 
 def corners_with(

@@ -139,8 +139,8 @@ def chain_fits(place: SeriesString, drawer: Sequence[StockResistor]) -> ChainFit
     search = _search(place, drawer)
     sizes = range(1, MAX_PARTS + 1)
     counts = tuple(search.count(size) for size in sizes)
-    found = [search.best(n, c) for n, c in zip(sizes, counts, strict=True) if c]
-    rows = [row for members in found for row in members]
+    result = [search.best(n, c) for n, c in zip(sizes, counts, strict=True) if c]
+    rows = [row for members in result for row in members]
     best, misses = _evaluate(search, rows, _nearest_misses(search))
     return ChainFits(
         place=place,
@@ -375,14 +375,14 @@ def _nearest_misses(search: _Search) -> list[IntArray]:
     every = np.arange(len(search.parts))
     tried = [np.repeat(every[search.counts >= n, None], n, axis=1) for n in range(1, MAX_PARTS + 1)]
     tried.append(np.stack(np.triu_indices(every.size, 1), axis=1))
-    found: list[tuple[float, IntArray]] = []
+    result: list[tuple[float, IntArray]] = []
     for members in tried:
         nearness, causes = search.causes(members)
         for cause in np.unique(causes[nearness < SURELY_MISSED]):
             mine = np.flatnonzero((causes == cause) & (nearness < SURELY_MISSED))
             first = mine[np.argmax(nearness[mine])]
-            found.append((float(nearness[first]), members[first]))
-    return [row for _, row in sorted(found, key=lambda pair: -pair[0])[: 2 * MISSES]]
+            result.append((float(nearness[first]), members[first]))
+    return [row for _, row in sorted(result, key=lambda pair: -pair[0])[: 2 * MISSES]]
 
 
 def _fit(search: _Search, verdict: Verdict, row: IntArray) -> Fit:

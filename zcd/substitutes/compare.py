@@ -107,13 +107,13 @@ def verdicts(boards: Sequence[Board]) -> list[Verdict]:
 
 
 def with_corners(
-    found: Sequence[Verdict], known: Callable[[Board], FloatArray | None] = lambda board: None
+    verdict: Sequence[Verdict], known: Callable[[Board], FloatArray | None] = lambda board: None
 ) -> list[Verdict]:
     """Verdicts with the rules at the worst corners too, found for all boards together.
 
     Parameters
     ----------
-    found : sequence of Verdict
+    verdict : sequence of Verdict
         Of variants of one board. Those that fail already stay as they are.
     known : callable
         Gives the corners of a board, shape (n, d), where they are known and need not be looked for.
@@ -123,8 +123,8 @@ def with_corners(
     verdicts : list of Verdict
         In the same order.
     """
-    passing = [number for number, verdict in enumerate(found) if verdict.passes]
-    boards = [found[number].board for number in passing]
+    passing = [number for number, verdict in enumerate(verdict) if verdict.passes]
+    boards = [verdict[number].board for number in passing]
     tolerances = [tolerances_of(board) for board in boards]
     shares = [rows for rows in map(known, boards) if rows is not None]
     if len(shares) == len(boards):
@@ -133,9 +133,9 @@ def with_corners(
         corners = find_all_corners(boards, tolerances, room_ratio=ROOM_RATIO)
     worst = list(zip(boards, corners, strict=True))
     solved = solved_alike([corner_circuit(*one) for one in worst])
-    complete = list(found)
+    complete = list(verdict)
     for number, one, solution in zip(passing, worst, solved, strict=True):
-        complete[number] = replace(found[number], corner_rules=corner_rules(*one, solution))
+        complete[number] = replace(verdict[number], corner_rules=corner_rules(*one, solution))
     return complete
 
 
@@ -178,9 +178,9 @@ def _headrooms(boards: Sequence[Board]) -> list[list[Headroom]]:
         for one in each
     ]
     names = np.array([one.quantity for each in asked for one in each])
-    found = headrooms_of(stack(cases), names, condensed(boards[0]))
+    result = headrooms_of(stack(cases), names, condensed(boards[0]))
     size = len(asked[0])
-    return [found[k : k + size] for k in range(0, len(found), size)]
+    return [result[k : k + size] for k in range(0, len(result), size)]
 
 
 def turning_margins(board: Board, ref: str, ohm: FloatArray) -> FloatArray:

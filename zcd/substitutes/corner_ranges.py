@@ -59,8 +59,8 @@ class CornerRows:
         circuit = rows.circuit.scale(
             self.ref, "resistance_ohm", np.repeat(np.exp(log_ohm), size) / now
         )
-        found = evaluate(replace(rows, circuit=circuit), self.board).margins[:, self.asked]
-        return np.asarray(found.min(axis=1).reshape(log_ohm.size, size).min(axis=1))
+        result = evaluate(replace(rows, circuit=circuit), self.board).margins[:, self.asked]
+        return np.asarray(result.min(axis=1).reshape(log_ohm.size, size).min(axis=1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +126,7 @@ def corner_ranges(
 
     Returns
     -------
-    found : CornerRanges
+    result : CornerRanges
 
     Notes
     -----
@@ -142,16 +142,16 @@ def corner_ranges(
         for low, high in spans
     ]
     rows, loading, _ = _look(variant, ref, np.ravel(spans), exempt, None)
-    found: list[FloatArray] = []
+    result: list[FloatArray] = []
     for _ in range(MAX_ROUNDS):
-        found = [np.exp(passing_ranges(rows.margins, at, CORNER_TOLERANCE)) for at in steps]
-        ends = np.concatenate([pieces.ravel() for pieces in found])
+        result = [np.exp(passing_ranges(rows.margins, at, CORNER_TOLERANCE)) for at in steps]
+        ends = np.concatenate([pieces.ravel() for pieces in result])
         if not ends.size:
             break
         rows, loading, least = _look(variant, ref, ends, exempt, rows)
         if least >= -MIN_GAIN:
             if least < 0.0:
-                found = [_closer(rows, pieces) if pieces.size else pieces for pieces in found]
+                result = [_closer(rows, pieces) if pieces.size else pieces for pieces in result]
             break
     tolerances = tolerances_of(rows.board)
     known = KnownCorners(
@@ -160,7 +160,7 @@ def corner_ranges(
         loading=loading,
         loads=draw(rows.board, tolerances, loading).circuit,
     )
-    return CornerRanges(ranges=tuple(found), corners=known)
+    return CornerRanges(ranges=tuple(result), corners=known)
 
 
 def _closer(rows: CornerRows, pieces: FloatArray) -> FloatArray:
@@ -182,7 +182,7 @@ def _look(
     """Corners at some values, with those known before; those that load most; the least margin."""
     boards = [variant(float(value)) for value in ohm]
     tolerances = tolerances_of(boards[0])
-    found = find_all_corners(
+    result = find_all_corners(
         boards,
         [tolerances_of(board) for board in boards],
         known=None if before is None else before.shares,
@@ -190,9 +190,9 @@ def _look(
         room_ratio=ROOM_RATIO,
     )
     asked = np.array(
-        [k for k, name in enumerate(found[0].names) if not is_load(name, exempt)], dtype=np.intp
+        [k for k, name in enumerate(result[0].names) if not is_load(name, exempt)], dtype=np.intp
     )
-    shares = np.concatenate([one.shares[asked] for one in found])
+    shares = np.concatenate([one.shares[asked] for one in result])
     if before is not None:
         shares = np.concatenate([before.shares, shares])
     shares = np.unique(shares, axis=0)
@@ -203,8 +203,8 @@ def _look(
         boards=draw(boards[0], tolerances, shares),
         asked=asked,
     )
-    loading = np.unique(np.concatenate([_loading(one, ref) for one in found]), axis=0)
-    return rows, loading, min(float(one.margins[asked].min()) for one in found)
+    loading = np.unique(np.concatenate([_loading(one, ref) for one in result]), axis=0)
+    return rows, loading, min(float(one.margins[asked].min()) for one in result)
 
 
 def _loading(corners: Corners, ref: str) -> FloatArray:

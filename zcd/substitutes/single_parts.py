@@ -206,7 +206,7 @@ def pull_ups(board: Board, stock: Sequence[StockResistor]) -> PullUps:
 
     Returns
     -------
-    found : PullUps
+    result : PullUps
 
     Notes
     -----
@@ -249,7 +249,7 @@ def pull_ups(board: Board, stock: Sequence[StockResistor]) -> PullUps:
     ]
     judged = _verdicts([*(_with_pull_up(board, ohm) for ohm in outside), *new])
     looked_at = [PULL_UPS_OHM[0] < end < PULL_UPS_OHM[-1] for end in ends]
-    found = [
+    result = [
         RangeEnd(ohm=end, beyond=verdict if seen else None)
         for end, verdict, seen in zip(ends, judged, looked_at, strict=False)
     ]
@@ -264,7 +264,7 @@ def pull_ups(board: Board, stock: Sequence[StockResistor]) -> PullUps:
     (none,) = [None] if ends else _verdicts([_with_pull_up(board, float(nearest))])
     return PullUps(
         nearest=none,
-        ranges=tuple(zip(found[0::2], found[1::2], strict=True)),
+        ranges=tuple(zip(result[0::2], result[1::2], strict=True)),
         swaps=tuple(sorted(swaps, key=lambda s: (not s.fits, -s.margin_ratio))),
     )
 

@@ -149,8 +149,8 @@ def combinations(stock: Stock, window: Window, size: int) -> IntArray:
     members : ndarray of int, shape (combinations, size)
         Positions in the stock; one that is used twice stands twice.
     """
-    found = [members for _, members in _fitting(stock, window, size, listed=True)]
-    return np.concatenate([np.empty((0, size), dtype=np.intp), *found])
+    result = [members for _, members in _fitting(stock, window, size, listed=True)]
+    return np.concatenate([np.empty((0, size), dtype=np.intp), *result])
 
 
 def _fitting(

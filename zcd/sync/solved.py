@@ -106,7 +106,7 @@ class Solved(Result):
     def edges(self) -> tuple[Edge, ...]:
         """Edges of the sync pulses in order of time; of a batch, those of its first case."""
         pulses = self.lock.pulses
-        found = [
+        result = [
             Edge(name=name, time_s=float(time), offset_s=float(offset))
             for name, times, offsets in (
                 ("falling", pulses.fall_s[0], pulses.fall_offset_s[0]),
@@ -115,7 +115,7 @@ class Solved(Result):
             for time, offset in zip(times, offsets, strict=True)
             if np.isfinite(time)
         ]
-        return tuple(sorted(found, key=lambda edge: edge.time_s))
+        return tuple(sorted(result, key=lambda edge: edge.time_s))
 
     def voltage(self, a: str, b: str) -> FloatArray:
         """Voltage of node `a` against node `b`.

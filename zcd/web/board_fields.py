@@ -102,14 +102,14 @@ def row_fields(row: str, words: str) -> tuple[Field, tuple[Field, ...]]:
 @cache
 def groups() -> tuple[Group, ...]:
     """The fields by heading, in the order of the schema."""
-    found: dict[str, Group] = {}
+    result: dict[str, Group] = {}
     for title, part, folded in _parts(BoardFile, "", "", ""):
-        group = found.setdefault(title, Group(title=title))
+        group = result.setdefault(title, Group(title=title))
         name = ("more_" if folded else "") + ("strings" if isinstance(part, String) else "fields")
         name = {"more_fields": "more"}.get(name, name)
         parts: dict[str, Any] = {name: (*getattr(group, name), part)}
-        found[title] = replace(group, **parts)
-    return tuple(found.values())
+        result[title] = replace(group, **parts)
+    return tuple(result.values())
 
 
 @cache

@@ -51,12 +51,12 @@ START = {
 """A board to begin with."""
 
 
-def texts_of(found: Mapping[str, Any]) -> Texts:
+def texts_of(value: Mapping[str, Any]) -> Texts:
     """What stands in the fields for a board file.
 
     Parameters
     ----------
-    found : mapping
+    value : mapping
         Keys and values of a board file that is good.
 
     Returns
@@ -64,21 +64,21 @@ def texts_of(found: Mapping[str, Any]) -> Texts:
     texts : dict
         Key of a field -> its text; only what the file says.
     """
-    return dict(_texts(_long_form(found), ""))
+    return dict(_texts(_long_form(value), ""))
 
 
-def _long_form(found: Mapping[str, Any]) -> dict[str, Any]:
+def _long_form(value: Mapping[str, Any]) -> dict[str, Any]:
     """A board file's keys with the short forms of its tables written out."""
     whole = {
         key: value if isinstance(value, Mapping) else {SHORT[key]: value}
-        for key, value in found.items()
+        for key, value in value.items()
         if key in SHORT
     }
-    return {**found, **whole, "mains": mains_table(found.get("mains", {}))}
+    return {**value, **whole, "mains": mains_table(value.get("mains", {}))}
 
 
-def _texts(found: Mapping[str, Any], before: str) -> Iterator[tuple[str, str]]:
-    for name, value in found.items():
+def _texts(given: Mapping[str, Any], before: str) -> Iterator[tuple[str, str]]:
+    for name, value in given.items():
         key = before + name
         if key in LISTS:
             yield from _rows_texts(value, key)
@@ -155,14 +155,14 @@ def _said(texts: Mapping[str, str]) -> Texts:
 
 def fields_of(texts: Mapping[str, str]) -> dict[str, Field]:
     """All fields that the page shows for these texts, by key, in the order of the page."""
-    found: dict[str, Field] = {}
+    result: dict[str, Field] = {}
     for group in groups():
         strings = (*group.strings, *group.more_strings)
         if group.more_strings:
             strings += parallel_of(texts)
         rows = [f for s in strings for f in _string_fields(s, texts)]
-        found |= {f.key: f for f in (*group.fields, *rows, *group.more)}
-    return found
+        result |= {f.key: f for f in (*group.fields, *rows, *group.more)}
+    return result
 
 
 def _string_fields(string: String, texts: Mapping[str, str]) -> Iterator[Field]:

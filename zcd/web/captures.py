@@ -33,8 +33,8 @@ def keep_capture(data: bytes, job_file: Path) -> Path:
 def last_capture(job_file: Path) -> Path | None:
     """The capture of a job that was kept last."""
     start = f"{job_file.stem}{ENDING}"
-    found = [p for p in job_file.parent.glob("*.csv") if p.name.startswith(start)]
-    return max(found, key=lambda p: p.stat().st_mtime_ns, default=None)
+    result = [p for p in job_file.parent.glob("*.csv") if p.name.startswith(start)]
+    return max(result, key=lambda p: p.stat().st_mtime_ns, default=None)
 
 
 def capture_drawing(path: Path, board: Board) -> str:

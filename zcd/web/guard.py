@@ -103,5 +103,5 @@ def _limited(receive: Receive) -> Receive:
     return limited
 
 
-def _all_in(found: Iterable[str], allowed: Iterable[str]) -> bool:
-    return set(found) <= set(allowed)
+def _all_in(value: Iterable[str], allowed: Iterable[str]) -> bool:
+    return set(value) <= set(allowed)

@@ -226,8 +226,8 @@ class ReadingsPage:
         words = {"ready": False, "known": prepared, "opened": open_job, "experience": statistics}
         if prepared.dictionary is not None:
             try:
-                found = self._diagnosis(prepared, open_job, statistics if counts else None)
-                words |= talk_words(prepared, open_job, found, statistics, counts)
+                result = self._diagnosis(prepared, open_job, statistics if counts else None)
+                words |= talk_words(prepared, open_job, result, statistics, counts)
             except ZcdError as error:
                 prepared.problem = str(error)
         defaults: dict[str, Any] = {"errors": {}, "told": "", "untaken": "", "where": "", "at": ""}
@@ -262,9 +262,9 @@ class ReadingsPage:
         with self._one_at_a_time:
             if statistics is not None:
                 dictionary = with_fault_statistics(dictionary, statistics)
-            found = diagnose(dictionary, job.measured, job.skipped, None, job.flags)
+            result = diagnose(dictionary, job.measured, job.skipped, None, job.flags)
             prepared.dictionary.keep()
-        return found
+        return result
 
 
 def _answered(answers: Answers, message: PostedForm, expected_version: Log) -> None:

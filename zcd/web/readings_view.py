@@ -116,16 +116,16 @@ def jobs_words(jobs: JobStore, words: str) -> dict[str, Any]:
         record = jobs.history()
     except InputError as error:
         return {"table": None, "names": (), "unlisted": str(error)}
-    found = search(record, words)
-    table = job_history_table(found, len(record))
-    names = tuple("" if e.problem else e.file.stem for e in found)
+    result = search(record, words)
+    table = job_history_table(result, len(record))
+    names = tuple("" if e.problem else e.file.stem for e in result)
     return {"table": table, "names": names[:MAX_JOBS], "unlisted": ""}
 
 
 def talk_words(
     prepared: PreparedBoard,
     open_job: OpenJob,
-    found: Diagnosis,
+    diagnosis: Diagnosis,
     statistics: FaultStatistics,
     counts: bool,
 ) -> dict[str, Any]:
@@ -136,35 +136,35 @@ def talk_words(
     prepared : PreparedBoard
         With its fault dictionary.
     open_job : OpenJob
-    found : Diagnosis
+    diagnosis : Diagnosis
     statistics : FaultStatistics
         Of the closed jobs.
     counts : bool
         Whether they shifted the probabilities.
     """
-    table, circuit, job = ranked_table(found, open_job.circuit), open_job.circuit, open_job.job
-    shares = [r.probability for r in found.ranked]
+    table, circuit, job = ranked_table(diagnosis, open_job.circuit), open_job.circuit, open_job.job
+    shares = [r.probability for r in diagnosis.ranked]
     lines = (
-        indistinguishable_line(found),
-        suspects_line(found),
-        STOPPED[found.stopped],
-        hidden_line(found, circuit),
+        indistinguishable_line(diagnosis),
+        suspects_line(diagnosis),
+        STOPPED[diagnosis.stopped],
+        hidden_line(diagnosis, circuit),
     )
     return {
         "ready": True,
-        "conclusion": sentence(found.conclusion),
-        "danger": found.stopped == "danger",
+        "conclusion": sentence(diagnosis.conclusion),
+        "danger": diagnosis.stopped == "danger",
         "ranked": tuple(
             (100.0 * share, *row) for share, row in zip(shares, table.rows, strict=False)
         ),
         "rest": table.remark,
         "lines": tuple(line for line in lines if line),
-        "next": _next_words(found.suggestion, circuit),
-        "sides": _side_rows(prepared, open_job, found),
+        "next": _next_words(diagnosis.suggestion, circuit),
+        "sides": _side_rows(prepared, open_job, diagnosis),
         "log": tuple(_log_words(each, circuit) for each in job.log),
         "flags": " ".join(job.flags),
         "flag_choices": FLAG_CHOICES,
-        "diagram": Markup(_diagram(prepared, open_job, found)),
+        "diagram": Markup(_diagram(prepared, open_job, diagnosis)),
         "capture": _capture(open_job),
         "jobs_line": fault_statistics_line(statistics),
         "counts": counts,
@@ -202,14 +202,14 @@ def _log_words(each: Measured | Reading, circuit: Circuit) -> str:
 
 
 def _side_rows(
-    prepared: PreparedBoard, open_job: OpenJob, found: Diagnosis
+    prepared: PreparedBoard, open_job: OpenJob, diagnosis: Diagnosis
 ) -> tuple[SideRows, ...]:
     """Every useful reading, and those taken beside them, by side."""
     assert prepared.dictionary is not None
     job, circuit = open_job.job, open_job.circuit
     taken = {m.reading: m for m in job.measured}
     every = dict.fromkeys((*prepared.dictionary.readings, *taken, *job.skipped))
-    doubtful = {m.reading for m in found.suspects}
+    doubtful = {m.reading for m in diagnosis.suspects}
     good = _good(prepared, tuple(every), circuit)
     rows = {
         reading: Row(
@@ -261,17 +261,17 @@ def _good(
     return prepared.good
 
 
-def _diagram(prepared: PreparedBoard, open_job: OpenJob, found: Diagnosis) -> str:
+def _diagram(prepared: PreparedBoard, open_job: OpenJob, diagnosis: Diagnosis) -> str:
     """The circuit with what was read, what a good board would read, and where the probes go."""
-    circuit, measured = open_job.circuit, found.measured
+    circuit, measured = open_job.circuit, diagnosis.measured
     texts = node_texts(prepared.at_nodes, circuit, "good ")
     texts |= node_texts(measured, circuit, "read ")
-    if found.suggestion is not None and not found.suggestion.reading.lifted:
-        reading = found.suggestion.reading
+    if diagnosis.suggestion is not None and not diagnosis.suggestion.reading.lifted:
+        reading = diagnosis.suggestion.reading
         for word, node in (("RED PROBE", reading.red), ("BLACK PROBE", reading.black)):
             at = circuit.node(node)
             texts[at] = f"{texts[at]}\n{word}" if at in texts else word
-    failed = failed_marks(found.ranked[0], circuit) if found.stopped == "sure" else {}
+    failed = failed_marks(diagnosis.ranked[0], circuit) if diagnosis.stopped == "sure" else {}
     return sketch_svg(
         schematic(
             open_job.job.board,

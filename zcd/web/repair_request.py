@@ -262,17 +262,17 @@ def _repaired(job: Job, base: Texts) -> tuple[Path | None, Board | None, Texts, 
 
 def _readings(text: str, board: Board | None) -> tuple[tuple[Measured, ...], str]:
     """Readings, one a line, and what is wrong with those that cannot be read."""
-    found: list[Measured] = []
+    result: list[Measured] = []
     wrong: list[str] = []
     if board is not None:
         circuit = build_circuit(board)
         for number, line in enumerate(text.splitlines(), 1):
             if line.strip():
                 try:
-                    found.append(parse_reading(line.strip(), circuit, f"line {number}"))
+                    result.append(parse_reading(line.strip(), circuit, f"line {number}"))
                 except InputError as error:
                     wrong.append(str(error))
-    return tuple(found), "; ".join(wrong)
+    return tuple(result), "; ".join(wrong)
 
 
 def drawers(folder: Path) -> tuple[str, ...]:

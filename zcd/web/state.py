@@ -184,8 +184,8 @@ class PageState:
 
     def _base_of(self, job_file: Path) -> dict[str, str]:
         """Texts of the board file that a job is about."""
-        found = parse_toml(read_text(job_file, WANTED), job_file.name, WANTED)
-        file, lines = job_file_of(found)
+        result = parse_toml(read_text(job_file, WANTED), job_file.name, WANTED)
+        file, lines = job_file_of(result)
         if file is None:
             raise refuse(job_file.name, lines)
         wanted = "a board file, TOML in UTF-8, up to 1 MB"

@@ -35,13 +35,13 @@ def check(board: Board) -> TemplateContext:
     from zcd.report.of_check_document import check_document
     from zcd.report.text import verdict_text
 
-    found = api.check(board)
+    result = api.check(board)
     return {
         "line": board_line(board),
-        "verdict": verdict_text(found),
-        "passes": found.passes,
-        "failed": failed_lines(found),
-        **_tables(check_document(found)),
+        "verdict": verdict_text(result),
+        "passes": result.passes,
+        "failed": failed_lines(result),
+        **_tables(check_document(result)),
     }
 
 
@@ -64,11 +64,11 @@ def outlook(board: Board) -> TemplateContext:
     from zcd.drawing.figures import figure_svg, outlook_figures
     from zcd.report.of_outlook import outlook_tables
 
-    found = api.check(board, outlook=True)
-    assert found.outlook is not None
-    figures = outlook_figures(board, found.outlook)
+    result = api.check(board, outlook=True)
+    assert result.outlook is not None
+    figures = outlook_figures(board, result.outlook)
     return {
-        "tables": outlook_tables(found),
+        "tables": outlook_tables(result),
         "pictures": tuple(figure_svg(figure) for figure in figures),
     }
 
@@ -79,13 +79,13 @@ def loss_map(board: Board, across: str, up: str) -> TemplateContext:
     from zcd.drawing.figures import figure_svg, loss_map_figure
     from zcd.report.of_loss_map import loss_map_lines, loss_map_table, loss_map_title
 
-    found = api.loss_map(board, across, up)
-    assert found.share is not None
+    result = api.loss_map(board, across, up)
+    assert result.share is not None
     return {
-        "title": loss_map_title(found),
-        "lines": loss_map_lines(found, found.share),
-        "tables": (loss_map_table(found),),
-        "picture": figure_svg(loss_map_figure(board, found, found.share)),
+        "title": loss_map_title(result),
+        "lines": loss_map_lines(result, result.share),
+        "tables": (loss_map_table(result),),
+        "picture": figure_svg(loss_map_figure(board, result, result.share)),
     }
 
 
@@ -244,15 +244,15 @@ def retest(
     from zcd.report.of_retest_record import retest_record_table
 
     dictionary = make_fault_dictionary(board, meter, stored=True)
-    found = retest(dictionary, measured, before)
+    result = retest(dictionary, measured, before)
     dictionary.keep()
-    record = retest_record_of(found, date.today())
+    record = retest_record_of(result, date.today())
     return {
-        "line": retest_line(found),
-        "good": found.good,
+        "line": retest_line(result),
+        "good": result.good,
         "tables": (retest_record_table(record),),
-        "to_take": [reading.words for reading in found.to_take],
-        "lines": [line for line in (missing_line(found), *remaining_lines(found)) if line],
+        "to_take": [reading.words for reading in result.to_take],
+        "lines": [line for line in (missing_line(result), *remaining_lines(result)) if line],
         "kept": record,
     }
 

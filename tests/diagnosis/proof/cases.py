@@ -88,16 +88,16 @@ def cases_of(seed: int, number: int, cases: int = CASES_A_DESIGN) -> list[Result
     made = design(seed, number)
     kept = Kept(made)
     dictionary = atlas_of(made)
-    found = []
+    result = []
     for case in range(cases):
         sick = patient(made, case, kept)
         try:
-            found.append(_result(dictionary, sick, fixed=case % FIXED_ORDER_EVERY == 0))
+            result.append(_result(dictionary, sick, fixed=case % FIXED_ORDER_EVERY == 0))
         except (SimulationError, SolverError) as problem:
             print(f"left out: {sick.seed}, {sick.wrong.keys}: {problem}")
     kept.write()
     dictionary.keep()
-    return found
+    return result
 
 
 def _result(dictionary: FaultDictionary, sick: Patient, *, fixed: bool) -> Result:
@@ -150,11 +150,11 @@ def follow(
     """Take what is suggested, or go down a list, until nothing more is asked."""
     taken: list[Measured] = []
     while True:
-        found = diagnose(dictionary, taken, flags=sick.flags)
-        yield found
-        if found.suggestion is None or (order is not None and len(taken) == len(order)):
+        result = diagnose(dictionary, taken, flags=sick.flags)
+        yield result
+        if result.suggestion is None or (order is not None and len(taken) == len(order)):
             return
-        following = found.suggestion.reading if order is None else order[len(taken)]
+        following = result.suggestion.reading if order is None else order[len(taken)]
         taken.append(sick.take(following))
 
 

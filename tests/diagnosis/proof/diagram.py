@@ -23,15 +23,15 @@ def draw_diagram(results: Sequence[Result], path: Path) -> Path:
         axes = figure.subplots()
         axes.plot([0.0, 1.0], [0.0, 1.0], color=GREY, linewidth=0.8)
         axes.annotate("said as often as true", (0.62, 0.6), color=GREY, rotation=38.0)
-        for found, style, colour, name in (
+        for result, style, colour, name in (
             (ways, "o--", BLUE, "after each reading"),
             (ends, "s-", RED, "where it stopped"),
         ):
-            said, true = (np.array([getattr(c, what) for c in found]) for what in ("said", "true"))
-            spans = np.abs(np.array([_span(c) for c in found]).T - true)
+            said, true = (np.array([getattr(c, what) for c in result]) for what in ("said", "true"))
+            spans = np.abs(np.array([_span(c) for c in result]).T - true)
             axes.errorbar(
                 said, true, yerr=spans, fmt=style, color=colour, markersize=4.0, linewidth=1.0,
-                capsize=2.0, elinewidth=0.8, label=f"{name} ({sum(c.size for c in found)})",
+                capsize=2.0, elinewidth=0.8, label=f"{name} ({sum(c.size for c in result)})",
             )  # fmt: skip
         axes.plot(
             [c.said for c in ways], [c.expected for c in ways], ":", color=BLUE, linewidth=1.2,

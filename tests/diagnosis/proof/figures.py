@@ -61,16 +61,16 @@ class Class:
 
 def classes(said: Sequence[tuple[float, bool, float]]) -> list[Class]:
     """Statements by what was said; each with the weight of its case."""
-    found = []
+    result = []
     for low, high in pairwise(EDGES):
         here = np.array([each for each in said if low < each[0] <= high], dtype=float)
         if len(here):
             mean, true, weight = here.mean(axis=0)
             expected = float(np.mean(here[:, 1] * here[:, 2]) / weight) if weight else np.nan
-            found.append(
+            result.append(
                 Class(said=float(mean), true=float(true), size=len(here), expected=expected)
             )
-    return found
+    return result
 
 
 def at_the_end(results: Sequence[Result]) -> list[Class]:

@@ -116,12 +116,12 @@ def patient(design: Design, number: int, kept: Kept) -> Patient:
         MeterModel(design.board, circuit, design.meter, way.solve, way.solve_dead)
         for circuit in ((healthy, faulty) if wrong.loose else (faulty,))
     )
-    found = Patient(
+    result = Patient(
         design=design, wrong=wrong, healthy=healthy, looks=looks, seed=seed,
         restless=float(rng.uniform(0.2, 0.8)), kept=kept,
     )  # fmt: skip
-    found.flags = _flags(found, rng)
-    return found
+    result.flags = _flags(result, rng)
+    return result
 
 
 def put_together(board: Board, rng: Generator) -> Circuit:
@@ -187,13 +187,13 @@ def _distorted(circuit: Circuit, rng: Generator) -> Circuit:
 
 def _device(rng: Generator) -> Device:
     """One of the published transistors, its charges a little more or less."""
-    found = list(devices().values())[rng.integers(3)]
+    result = list(devices().values())[rng.integers(3)]
     more = between(rng, 0.7, 1.4)
     return replace(
-        found,
-        collector_junction_f=more * found.collector_junction_f,
-        emitter_junction_f=more * found.emitter_junction_f,
-        forward_transit_s=more * found.forward_transit_s,
+        result,
+        collector_junction_f=more * result.collector_junction_f,
+        emitter_junction_f=more * result.emitter_junction_f,
+        forward_transit_s=more * result.forward_transit_s,
     )
 
 

@@ -92,22 +92,22 @@ def _as_before(wrong: Wrong, circuit: Circuit) -> bool:
 
 def draw(circuit: Circuit, rng: Generator) -> Wrong:
     """One of them: a kind by its share, then any of that kind."""
-    found = all_wrong(circuit)
-    kinds, shares = _kinds(found)
+    result = all_wrong(circuit)
+    kinds, shares = _kinds(result)
     kind = kinds[rng.choice(len(kinds), p=shares)]
-    modes = sorted({_mode(w) for w in found if w.kind == kind})
+    modes = sorted({_mode(w) for w in result if w.kind == kind})
     mode = modes[rng.integers(len(modes))]
-    of_mode = [w for w in found if w.kind == kind and _mode(w) == mode]
+    of_mode = [w for w in result if w.kind == kind and _mode(w) == mode]
     return of_mode[rng.integers(len(of_mode))]
 
 
 def chances(circuit: Circuit) -> list[tuple[Wrong, float]]:
     """Everything that may be wrong with a circuit, and how often `draw` puts it in."""
-    found = all_wrong(circuit)
-    modes = Counter((w.kind, _mode(w)) for w in found)
+    result = all_wrong(circuit)
+    modes = Counter((w.kind, _mode(w)) for w in result)
     of_kind = Counter(kind for kind, _ in modes)
-    shares = dict(zip(*_kinds(found), strict=True))
-    return [(w, float(shares[w.kind]) / of_kind[w.kind] / modes[w.kind, _mode(w)]) for w in found]
+    shares = dict(zip(*_kinds(result), strict=True))
+    return [(w, float(shares[w.kind]) / of_kind[w.kind] / modes[w.kind, _mode(w)]) for w in result]
 
 
 def _kinds(found: list[Wrong]) -> tuple[list[str], FloatArray]:
@@ -322,11 +322,11 @@ OFTEN_TWO = ("open", "drift", "short", "reversed", "aged")
 def _pairs(single: list[Wrong]) -> Iterator[Wrong]:
     """Two faults at different parts: what fails together, and what a repair gets wrong."""
     kinds = ("resistor", "diode", "optocoupler", "reversed or wrong part")
-    found = [
+    result = [
         w for w in single
         if (w.kind in kinds and w.keys[0].endswith(OFTEN_TWO)) or w.keys == ("K1 contact open",)
     ]  # fmt: skip
-    for one, two in combinations(found, 2):
+    for one, two in combinations(result, 2):
         if _part(one) != _part(two):
             both = _and(one.change, two.change)
             yield Wrong(kind="two faults", keys=(one.keys[0], two.keys[0]), change=both)
