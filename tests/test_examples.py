@@ -18,7 +18,7 @@ from zcd.board.starter import starter_text
 from zcd.web.board_form import START, read
 
 ROOT = Path(__file__).resolve().parents[1]
-DEMO = ROOT / "zcd" / "show" / "paper" / "templates" / "demo"
+DEMO = ROOT / "zcd" / "jobs" / "templates" / "demo"
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 
 

@@ -170,13 +170,13 @@ def test_a_job_that_may_only_be_read(job_file: Path) -> None:
 EDITOR = """\
 import sys
 from pathlib import Path
-from zcd.jobs import prompt
-inner = prompt.Answers.take
+from zcd.jobs import conversation
+inner = conversation.Answers.take
 def take(answers, line, suggested):
     if "R1" in line:
         Path("job.toml").write_text('board = "board.toml"\\nflags = ["fan"]')
     return inner(answers, line, suggested)
-prompt.Answers.take = take
+conversation.Answers.take = take
 """
 """Another program writes while the first answer is typed."""
 

@@ -18,7 +18,7 @@ from zcd.board.files import load_board
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.retest_record import RetestRecord, Verdict
 from zcd.errors import InputError
-from zcd.report import of_retest_record
+from zcd.jobs import retests
 from zcd.web.board_page import BoardPage
 from zcd.web.job_store import JobStore
 from zcd.web.repair_page import RepairPage
@@ -123,7 +123,7 @@ def test_no_board_stays_behind_without_its_retest(asked: Asked) -> None:
     said = {"after": "ohm R1 120k", "output.pull_up": "22k"}
     full = InputError("plum-job.toml: found a place that cannot be written (No space left)")
     before = {each: each.read_bytes() for each in asked.file.parent.iterdir()}
-    with patch.object(of_retest_record, "update_whole", side_effect=full):
+    with patch.object(retests, "update_whole", side_effect=full):
         assert "No space left" in asked.post("keep", asked.mark, **said)
     assert {each: each.read_bytes() for each in asked.file.parent.iterdir()} == before
     assert "Kept in" in asked.post("keep", asked.mark, **said)
