@@ -148,10 +148,10 @@ class MeterModel:
         # only the engine can go on from what it knows already
         ours = self.solve is solve
         if access_level(self.circuit, reading) is AccessLevel.MAINS:
-            solution = self.solve(loaded, MAINS_SIDE, like=without if ours else None)
+            solution = self.solve(loaded, MAINS_SIDE, warm_start=without if ours else None)
         else:
             known = self._whole.get(reading.power, without) if ours else None
-            solution = self._whole[reading.power] = self.solve(loaded, READINGS, like=known)
+            solution = self._whole[reading.power] = self.solve(loaded, READINGS, warm_start=known)
         return solution, solution.between_v(a, b)
 
     def _counted(self, reading: Reading) -> FloatArray:
