@@ -58,7 +58,7 @@ def test_outlook_is_shown_where_asked_for(
     board: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What it holds is the matter of tests/margin; it takes seconds."""
-    monkeypatch.setattr("zcd.margin.outlook.what_decides", lambda *_: outlook().sensitivity)
+    monkeypatch.setattr("zcd.margin.outlook.sensitivity_of", lambda *_: outlook().sensitivity)
     monkeypatch.setattr("zcd.margin.outlook.ageing_of", lambda *_: outlook().ageing)
     assert main(["check", str(board)]) == 0
     assert "What decides the CTR headroom" not in capsys.readouterr().out

@@ -149,7 +149,7 @@ def test_maps_agree_with_their_schema() -> None:
 def test_a_whole_check_agrees_with_its_schema() -> None:
     record = whole_check().to_dict()
     assert record["spread"]["corners"]
-    assert record["outlook"]["decides"]["tolerances"]
+    assert record["outlook"]["sensitivity"]["tolerances"]
     validator("check").validate(record)
 
 

@@ -42,7 +42,7 @@ def test_a_second_run_need_not_simulate(monkeypatch: pytest.MonkeyPatch) -> None
         pytest.fail("simulated again")
 
     monkeypatch.setattr(MeterModel, "read", never)
-    monkeypatch.setattr(atlas_module.Bench, "lock", never)
+    monkeypatch.setattr(atlas_module.MeterModel, "lock", never)
     second = stored()
     assert second.has(OHMS)
     assert np.array_equal(second.predictions(OHMS), shown)

@@ -47,7 +47,7 @@ def coupled_detector(options: SolverOptions = FINE) -> Solution:
 @pytest.mark.published(
     "MICROCHIP-ZCD", where="section 35.5.1", rtol=1e-3, why="302.7 uA, four digits, through 0.1 %"
 )
-@pytest.mark.parametrize("grid", [EDGES, READINGS, FINE], ids=["edges", "readings", "fine"])
+@pytest.mark.parametrize("options", [EDGES, READINGS, FINE], ids=["edges", "readings", "fine"])
 def test_coupled_detector_current(options: SolverOptions, published: SimpleNamespace) -> None:
     """Peak 302.7 uA."""
     solution = coupled_detector(options)
@@ -58,7 +58,7 @@ def test_coupled_detector_current(options: SolverOptions, published: SimpleNames
 @pytest.mark.published(
     "MICROCHIP-ZCD", where="section 35.5.1", atol=0.1, why="8.0 V, printed to 0.1 V"
 )
-@pytest.mark.parametrize("grid", [EDGES, FINE], ids=["edges", "fine"])
+@pytest.mark.parametrize("options", [EDGES, FINE], ids=["edges", "fine"])
 def test_coupled_detector_capacitor(options: SolverOptions, published: SimpleNamespace) -> None:
     """Peak 8.0 V over the capacitor."""
     held_v = coupled_detector(options).between_v("line", "x")
@@ -68,7 +68,7 @@ def test_coupled_detector_capacitor(options: SolverOptions, published: SimpleNam
 @pytest.mark.published(
     "MICROCHIP-ZCD", where="section 35.5.1", atol=0.2e-6, why="125.6 us, rounded on the way"
 )
-@pytest.mark.parametrize("grid", [EDGES, FINE], ids=["edges", "fine"])
+@pytest.mark.parametrize("options", [EDGES, FINE], ids=["edges", "fine"])
 def test_coupled_detector_advance(options: SolverOptions, published: SimpleNamespace) -> None:
     """The current leads by 125.6 us."""
     solution = coupled_detector(options)
@@ -81,7 +81,7 @@ def test_coupled_detector_advance(options: SolverOptions, published: SimpleNames
     ("rms_v", "mean_v", "half_rms_v", "coupled_v"),
     [(120.0, 54.019, 84.853, 65.437), (230.0, 103.536, 162.635, 125.420)],
 )
-@pytest.mark.parametrize("grid", [EDGES, READINGS], ids=["edges", "readings"])
+@pytest.mark.parametrize("options", [EDGES, READINGS], ids=["edges", "readings"])
 def test_half_wave_follows_the_closed_forms(
     rms_v: float, mean_v: float, half_rms_v: float, coupled_v: float, options: SolverOptions
 ) -> None:

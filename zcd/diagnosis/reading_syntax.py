@@ -73,7 +73,7 @@ def parse_shown(
 
     Examples
     --------
-    >>> pin = Reading(function=Function.DC, a="pin", b="logic0")
+    >>> pin = Reading(function=Function.DC, red="pin", black="logic0")
     >>> value = parse_shown("2.5..3 V", pin)
     >>> value.low, value.high
     (2.5, 3.0)
@@ -274,7 +274,7 @@ def place_text(reading: Reading, circuit: Circuit) -> str:
     Examples
     --------
     >>> from zcd.circuit.elements import Circuit
-    >>> pin = Reading(function=Function.LOW_Z, a="feed", b="neutral")
+    >>> pin = Reading(function=Function.LOW_Z, red="feed", black="neutral")
     >>> place_text(pin, Circuit(elements=()))
     'low z feed neutral'
     """

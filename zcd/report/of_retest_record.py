@@ -19,7 +19,8 @@ def retest_record_line(record: RetestRecord) -> str:
     >>> from datetime import date
     >>> from zcd.diagnosis.retest_record import Verdict
     >>> retest_record_line(RetestRecord(taken=date(2026, 3, 14), verdict=Verdict.GOOD,
-    good_ratio=0.97)) 'retested 2026-03-14: good (97 %)'
+    ...                                 good_ratio=0.97))
+    'retested 2026-03-14: good (97 %)'
     """
     line = (
         f"retested {record.taken.isoformat()}: {record.verdict} "

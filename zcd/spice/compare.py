@@ -138,7 +138,7 @@ class Solver(Protocol):
     """The engine, or the simulator at one level."""
 
     def solve(
-        self, circuit: Circuit, options: SolverOptions = ..., like: Solution | None = ...
+        self, circuit: Circuit, options: SolverOptions = ..., warm_start: Solution | None = ...
     ) -> Solution:
         """As `zcd.engine.solve.solve`."""
 
