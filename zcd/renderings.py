@@ -195,11 +195,11 @@ def _check() -> Rendering:
     from zcd.drawing.named_figures import check_pictures
     from zcd.report.cautions import TOUCHED
     from zcd.report.named_tables import check_tables
+    from zcd.report.of_check_answer import headline_text
     from zcd.report.of_check_document import check_document
-    from zcd.report.text import verdict_text
 
     return Rendering(
-        lambda result: verdict_text(result).rstrip("."),
+        lambda result: headline_text(result).rstrip("."),
         check_document,
         plot_margins,
         lambda result: TOUCHED,

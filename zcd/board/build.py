@@ -274,6 +274,7 @@ def _controller(file: BoardFile, notes: Notes) -> Controller:
         low_threshold_v=_threshold_v(written.low_threshold, "low", supply_v, notes),
         high_threshold_v=_threshold_v(written.high_threshold, "high", supply_v, notes),
         **notes.filled(written, "controller"),
+        stated=frozenset(written.model_fields_set),
     )
 
 

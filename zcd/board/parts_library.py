@@ -226,8 +226,8 @@ def odd_values(board: Board) -> tuple[str, ...]:
         through the LED than any optocoupler stands.
     """
     lines = [
-        f"{part.ref} = {format_si(part.resistance_ohm, 'Ω')} is in neither E24 nor E96: "
-        f"read the part again{_marking_hint(part.resistance_ohm)}"
+        f"{part.ref} = {format_si(part.resistance_ohm, 'Ω')} is no standard value{_marking_hint(part.resistance_ohm)}; "
+        f"read the part again."
         for part in all_resistors(board)
         if not is_preferred(part.resistance_ohm)
     ]
@@ -236,8 +236,8 @@ def odd_values(board: Board) -> tuple[str, ...]:
     peak_a = sqrt(2) * board.mains.high_rms_v / chain_ohm
     if peak_a > _LED_CURRENT_LIMIT_A:
         lines.append(
-            f"the chain is {format_si(chain_ohm, 'Ω')} and would pass {format_si(peak_a, 'A')} "
-            f"at the peak of high mains: read the parts again"
+            f"the chain of {format_si(chain_ohm, 'Ω')} would pass {format_si(peak_a, 'A')} "
+            f"at the peak of high mains; read its resistors and the mains voltage again."
         )
     return tuple(lines)
 

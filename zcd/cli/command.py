@@ -56,6 +56,11 @@ def _note(context: click.Context, _: click.Parameter, wanted: bool) -> None:
     context.meta[_VERBOSE] = wanted
 
 
+full_option = click.option(
+    "--full", is_flag=True, help="Show everything: all figures, limits, assumptions and sources."
+)
+
+
 def settings() -> Settings:
     """The settings, for the command that runs."""
     result: Settings = click.get_current_context().obj

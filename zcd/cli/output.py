@@ -41,15 +41,21 @@ def print_json(record: dict[str, Any], cautions: Iterable[Caution] = ()) -> None
     click.echo(json.dumps(numbered(record, cautions), indent=2, allow_nan=False, ensure_ascii=True))
 
 
-def print_result(result: Result, as_json: bool, **more: Any) -> None:
-    """Print a result as text or, with whatever else there is to tell, as JSON."""
+FULL_HINT = "All figures, limits and sources: add --full."
+
+
+def print_result(result: Result, as_json: bool, *, full: bool = True, **more: Any) -> None:
+    """Print a result on one screen or in full or, with whatever else there is to tell, as JSON."""
     from zcd.renderings import rendering_of
 
     rendering = rendering_of(result)
     if as_json:
         print_json({**rendering.record(result), **more}, rendering.cautions(result))
     else:
-        show(rendering.document(result))
+        document = rendering.document(result)
+        show(document if full else document.answer)
+        if not full:
+            click.echo(FULL_HINT)
 
 
 def show(document: Document) -> None:

@@ -14,8 +14,9 @@ from zcd.diagnosis.job_history import FaultStatistics
 from zcd.errors import invalid_value
 from zcd.files import has_typesetter, require_place, require_typesetter
 from zcd.jobs.job_sheet import checked_job, write_record
+from zcd.report.of_check_answer import headline_text
 from zcd.report.of_diagnosis_text import sentence
-from zcd.report.text import plain, verdict_text
+from zcd.report.text import plain
 
 KINDS = (".html", ".pdf")
 
@@ -80,7 +81,7 @@ def record_job(
     if as_json:
         print_json({"files": list(places), "conclusion": told or None, "passes": check.passes})
     else:
-        for line in (told, verdict_text(check), *(f"{place} written" for place in places)):
+        for line in (told, headline_text(check), *(f"{place} written" for place in places)):
             if line:
                 click.echo(plain(line))
     return 0 if check.passes else 1

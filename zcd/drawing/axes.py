@@ -76,7 +76,7 @@ def plot_margins(check: Check, ax: Axes) -> None:
 
 def plot_population(population: Population, ax: Axes) -> None:
     """The smallest margin of each board, sorted."""
-    least = np.sort(population.rule_margins.margins.min(axis=1))
+    least = np.sort(population.rule_margins.binding_margins.min(axis=1))
     share = 100.0 * (np.arange(least.size) + 0.5) / least.size
     ax.plot(share, 100.0 * np.clip(least, -1.0, CLIP), color=BLUE)
     ax.axhline(0.0, color="black", lw=0.8)

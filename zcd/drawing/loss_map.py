@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-HATCHES = dict(zip(RULES, ("\\\\\\", "///", "|||", "---", "...", "xxx", "+++"), strict=True))
+HATCHES = dict(zip(RULES, ("\\\\\\", "///", "ooo", "|||", "---", "...", "xxx", "+++"), strict=True))
 """Told apart in black and white: one for each rule."""
 LEVEL, UPRIGHT = (5.0, 1.35), (3.0, 2.5)
 """Room that words take, level and upright: across their lines, and for each letter along them; in

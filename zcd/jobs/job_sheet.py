@@ -32,7 +32,8 @@ from zcd.report.document import Block, BulletList, Cautions, Document, Paragraph
 from zcd.report.html import report_html
 from zcd.report.of_changes import changes
 from zcd.report.of_check import board_line
-from zcd.report.of_check_document import check_sections, end_sections, verdict_section
+from zcd.report.of_check_answer import answer_section
+from zcd.report.of_check_document import check_sections, end_sections
 from zcd.report.of_diagnosis import (
     compared_table,
     failed_marks,
@@ -136,7 +137,7 @@ def report_document(
         before=f"Mains sync circuit, checked by calculation on {date.today().isoformat()}",
         sections=(
             _checked_section(board, case, meter),
-            verdict_section(check),
+            answer_section(check),
             *([] if case is None else _case_sections(case)),
             _pictures_section(board, solution, lock, loss_map, loss_share),
             *check_sections(check, pictures),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import nan
 from typing import TYPE_CHECKING, ClassVar
@@ -18,9 +18,18 @@ from zcd.circuit.elements import stack
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.logs import logger
+from zcd.margin.culprit import Remedy
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.lifetime import Life, life_of
-from zcd.margin.rules import Rule, SourceKind, limit_rule, without_number
+from zcd.margin.rules import (
+    Kind,
+    Rule,
+    SourceKind,
+    Status,
+    limit_rule,
+    without_number,
+    worst_status,
+)
 from zcd.margin.shorts import ShortStress, short_stress
 from zcd.margin.stress import (
     ResistorStress,
@@ -34,7 +43,7 @@ from zcd.margin.stress_rules import junction_rules, resistor_rules
 from zcd.margin.surge import SurgeStress, surge_stress
 from zcd.refdata import default
 from zcd.results import Result
-from zcd.sync.lock import Lock, judge
+from zcd.sync.lock import LIMIT_KEYS, RULES, Lock, judge
 
 _LOG = logger(__name__)
 
@@ -45,6 +54,8 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
+SYNC, RESERVE = "sync", "reserve"
+"""What rules are about that are about no part."""
 LEVELS = ("low", "nominal", "high", "weak", "strong")
 """Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
 optocoupler at the minimum of its grade; high mains, the optocoupler at the maximum."""
@@ -137,8 +148,8 @@ class NominalCheck:
 
     @property
     def keeps_nominal_rules(self) -> bool:
-        """Whether all of `rules` are kept; at the worst corners the board may still fail."""
-        return all(rule.passes for rule in self.rules)
+        """Whether none of `rules` fails; at the worst corners the board may still fail."""
+        return worst_status(self.rules) != "fail"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -151,11 +162,14 @@ class Check(Result, NominalCheck):
         Worst corners, whose rules count for the verdict too, and a population.
     outlook : Outlook, optional
         What decides, and the margin over years; null unless asked for.
+    remedies : tuple of Remedy
+        Of a board that fails: single parts that would make it pass, the likeliest culprit first.
     """
 
     JSON_KEYS: ClassVar = (
         "board=board.name",
         "topology=board.topology",
+        "status",
         "passes",
         "levels",
         "resistors=loads",
@@ -166,6 +180,7 @@ class Check(Result, NominalCheck):
         "rules",
         "spread",
         "outlook",
+        "remedies",
         "advice",
         "assumptions=board.assumptions",
         "odd_values",
@@ -173,6 +188,7 @@ class Check(Result, NominalCheck):
 
     spread: Spread
     outlook: Outlook | None = None
+    remedies: tuple[Remedy, ...] = ()
 
     @property
     def every_rule(self) -> tuple[Rule[float], ...]:
@@ -180,9 +196,14 @@ class Check(Result, NominalCheck):
         return self.rules + self.spread.rules
 
     @property
-    def passes(self) -> bool:
+    def status(self) -> Status:
         """The overall verdict."""
-        return all(rule.passes for rule in self.every_rule)
+        return worst_status(self.every_rule)
+
+    @property
+    def passes(self) -> bool:
+        """Whether the board passes, be it with a warning."""
+        return self.status != "fail"
 
     @property
     def loads(self) -> tuple[WorstLoad, ...]:
@@ -305,6 +326,7 @@ def rules_of(
     """
     return (
         *_lock_rules(levels, lock),
+        *_expectation_rules(board, lock),
         *(asked.found(h) for asked, h in zip(headroom_rules(board), headroom, strict=True)),
         *_worst_resistor_rules(worst),
         *_worst_junction_rules(board, reverse, np.array([level.led_peak_a for level in levels])),
@@ -339,22 +361,70 @@ def _level(row: int, conditions: Conditions, solution: Solution, lock: Lock, boa
 
 def _lock_rules(levels: Sequence[Level], lock: Lock) -> list[Rule[float]]:
     """Lock at every level."""
-    words = {
-        "low": "lock at low mains",
-        "nominal": "lock at nominal mains",
-        "high": "lock at high mains",
-        "weak": "lock at low mains, hot, lowest CTR of the grade",
-        "strong": "lock at high mains, highest CTR of the grade",
-    }
     return [
         without_number(
-            words[level.name],
+            f"lock at {CONDITIONS[level.name]}",
             float(margin),
             LOCK_SOURCE,
             remark="" if level.locks else f"fails: {level.failed_rule}",
+            kind="function",
+            subject=SYNC,
         )
         for level, margin in zip(levels, lock.margin, strict=True)
     ]
+
+
+def _expectation_rules(board: Board, lock: Lock) -> Iterator[Rule[float]]:
+    """What a controller that nobody has read may expect of the pulses, where there are any."""
+    there = np.flatnonzero(lock.pulses.count > 0)
+    for column, (rule, binding) in enumerate(zip(RULES, lock.binding, strict=True)):
+        if binding or not there.size:
+            continue
+        margins = lock.margins[there, column]
+        margin = float(margins.min())
+        level = CONDITIONS[LEVELS[there[int(np.argmin(margins))]]]
+        expected = EXPECTED[rule]
+        limit = float(getattr(board.controller, expected.attribute))
+        yield Rule(
+            name=expected.name,
+            value=limit * (1.0 + margin if expected.at_least else 1.0 - margin),
+            limit=limit,
+            at_least=expected.at_least,
+            unit=expected.unit,
+            margin=margin,
+            source=default(f"controller.{LIMIT_KEYS[rule]}").why,
+            source_kind="assumed",
+            kind="expectation",
+            remark=f"at {level}",
+            subject=rule,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """How an expectation about the controller is said, and where its limit stands."""
+
+    name: str
+    attribute: str
+    unit: str
+    at_least: bool = False
+
+
+EXPECTED = {
+    "low time": Expected("pulse width", "min_low_time_s", "s", at_least=True),
+    "high time": Expected("time between pulses", "min_high_time_s", "s", at_least=True),
+    "transition": Expected("time between the thresholds", "max_transition_s", "s"),
+    "edge offset": Expected("offset of the edge", "max_offset_s", "s"),
+    "period": Expected("unevenness of the pulses", "period_tolerance_ratio", "%"),
+}
+CONDITIONS = {
+    "low": "low mains",
+    "nominal": "nominal mains",
+    "high": "high mains",
+    "weak": "low mains, hot, lowest CTR of the grade",
+    "strong": "high mains, highest CTR of the grade",
+}
+"""The `LEVELS` in words."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -400,9 +470,13 @@ def headroom_rules(board: Board) -> tuple[HeadroomRule, ...]:
     band: SourceKind = "assumed" if band_is_assumed else "board file"
 
     def asked(
-        quantity: str, under: Conditions, name: str, limit: float, source: str, kind: SourceKind
-    ) -> HeadroomRule:
-        rule = limit_rule(name, nan, limit, "", source, at_least=True, source_kind=kind)
+        quantity: str, under: Conditions, name: str, limit: float, source: str,
+        source_kind: SourceKind, kind: Kind = "expectation",
+    ) -> HeadroomRule:  # fmt: skip
+        rule = limit_rule(
+            name, nan, limit, "", source, at_least=True, source_kind=source_kind, kind=kind,
+            subject=SYNC if kind == "function" else RESERVE,
+        )  # fmt: skip
         return HeadroomRule(quantity=quantity, conditions=under, rule=rule)
 
     return (
@@ -410,6 +484,7 @@ def headroom_rules(board: Board) -> tuple[HeadroomRule, ...]:
         asked(
             "mains", hot_conditions(board), "mains headroom from nominal",
             mains.rms_v / mains.low_rms_v, f"the low end of the band {mains.band}", band,
+            "function",
         ),
         asked(
             "chain", weak, "chain headroom", (1.0 + tolerance) * (1.0 + drift.value),

@@ -200,7 +200,7 @@ class _Plane:
     def _margins(self, across: FloatArray, up: FloatArray) -> FloatArray:
         circuit = self.across.put(self.base, self.board, self.across.value(across))
         circuit = self.up.put(circuit, self.board, self.up.value(up))
-        return lock_of(circuit, self.board).margins
+        return lock_of(circuit, self.board).binding_margins
 
 
 def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.circuit.batch import Batch, split
-from zcd.circuit.elements import in_groups
+from zcd.circuit.batch import COMMON, Batch, split
+from zcd.circuit.elements import Circuit, in_groups
 from zcd.engine.solution import row_pieces
 from zcd.engine.solve import PULSES, SolverOptions, solve
 from zcd.margin.rules import Rule
 from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import Boards
-from zcd.sync.lock import RULES, judge
+from zcd.sync.lock import NOT_BINDING, RULES, Lock, Thresholds, judge
 
 FloatArray = NDArray[np.float64]
 
@@ -31,26 +31,40 @@ class RuleMargins(Batch):
         The lock rules in the order of `RULES`, then the rules of stress.
     margins : ndarray, shape (n, len(names))
         Positive = kept; in units of the rule's own limit.
+    binding : tuple of bool
+        Which rules fail a board; the others are expectations.
     """
 
     names: tuple[str, ...]
     margins: FloatArray
+    binding: tuple[bool, ...] = field(metadata=COMMON)
+
+    @property
+    def binding_margins(self) -> FloatArray:
+        """The margins, those of expectations out of reach, of the same shape."""
+        return np.where(self.binding, self.margins, NOT_BINDING)
 
     @property
     def passes(self) -> NDArray[np.bool_]:
-        """Whether a board keeps all rules, shape (n,)."""
-        return np.all(self.margins >= 0.0, axis=1)
+        """Whether a board passes, shape (n,)."""
+        return np.all(self.binding_margins >= 0.0, axis=1)
+
+    @property
+    def broken_ratio(self) -> dict[str, float]:
+        """Share of the boards that break each rule, binding or not."""
+        shares = np.mean(self.margins < 0.0, axis=0).tolist()
+        return dict(zip(self.names, shares, strict=True))
 
     @property
     def first_failed(self) -> NDArray[np.intp]:
         """The first rule in the order of `names` that each board breaks, or -1; shape (n,)."""
-        broken = self.margins < 0.0
+        broken = self.binding_margins < 0.0
         return np.where(np.any(broken, axis=1), np.argmax(broken, axis=1), -1)
 
     @property
     def lock_margin(self) -> FloatArray:
-        """The smallest margin of the lock rules, shape (n,)."""
-        return np.asarray(np.min(self.margins[:, : len(RULES)], axis=1))
+        """The smallest binding margin of the lock rules, shape (n,)."""
+        return np.asarray(np.min(self.binding_margins[:, : len(RULES)], axis=1))
 
 
 def evaluate(boards: Boards, board: Board, options: SolverOptions = PULSES) -> RuleMargins:
@@ -70,6 +84,14 @@ def evaluate(boards: Boards, board: Board, options: SolverOptions = PULSES) -> R
     """
     pieces = row_pieces(boards.size)
     return RuleMargins.joined([_evaluate(boards.rows(piece), board, options) for piece in pieces])
+
+
+def evaluate_circuit(
+    circuit: Circuit, board: Board, options: SolverOptions = PULSES
+) -> RuleMargins:
+    """Solve circuits and judge them by every rule, with the thresholds that the board states."""
+    pieces = row_pieces(circuit.size)
+    return RuleMargins.joined([_evaluate_rows(circuit.rows(p), board, options) for p in pieces])
 
 
 def evaluate_together(draws: Sequence[Boards], boards: Sequence[Board]) -> list[RuleMargins]:
@@ -100,19 +122,26 @@ def _evaluate_as_one(draws: Sequence[Boards], boards: Sequence[Board]) -> list[R
     solution = solve(whole.circuit, PULSES)
     lock = judge(solution, boards[0], whole.thresholds)
     return [
-        _together(lock.margins[mine], stress_rules(solution.rows(mine), board))
+        _together(lock.rows(mine), stress_rules(solution.rows(mine), board))
         for mine, board in zip(split([drawn.size for drawn in draws]), boards, strict=True)
     ]
 
 
 def _evaluate(boards: Boards, board: Board, options: SolverOptions) -> RuleMargins:
-    solution = solve(boards.circuit, options)
-    lock = judge(solution, board, boards.thresholds)
-    return _together(lock.margins, stress_rules(solution, board))
+    return _evaluate_rows(boards.circuit, board, options, boards.thresholds)
 
 
-def _together(lock_margins: FloatArray, rules: Sequence[Rule[FloatArray]]) -> RuleMargins:
+def _evaluate_rows(
+    circuit: Circuit, board: Board, options: SolverOptions, thresholds: Thresholds | None = None
+) -> RuleMargins:
+    solution = solve(circuit, options)
+    lock = judge(solution, board, thresholds)
+    return _together(lock, stress_rules(solution, board))
+
+
+def _together(lock: Lock, rules: Sequence[Rule[FloatArray]]) -> RuleMargins:
     return RuleMargins(
         names=(*RULES, *(rule.name for rule in rules)),
-        margins=np.column_stack([lock_margins, *(rule.margin for rule in rules)]),
+        margins=np.column_stack([lock.margins, *(rule.margin for rule in rules)]),
+        binding=(*lock.binding, *(rule.kind != "expectation" for rule in rules)),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from math import inf, isnan, nan
 from typing import Any, ClassVar, Generic, Literal, TypeVar, cast
@@ -12,8 +13,12 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 Number = TypeVar("Number", bound=float | FloatArray)
 Status = Literal["pass", "warning", "fail"]
+Kind = Literal["limit", "function", "expectation"]
 SourceKind = Literal["data sheet", "board file", "assumed"]
 
+RARE_RATIO = 1e-3
+"""A corner that fewer boards reach weighs one step less."""
+WEIGHTS: tuple[Status, ...] = ("pass", "warning", "fail")
 _BREAKDOWN = " reverse voltage"
 _JUST_BELOW = 1.0 - 1e-12
 
@@ -40,12 +45,21 @@ class Rule(Generic[Number]):
         Where the limit comes from.
     source_kind : {"data sheet", "board file", "assumed"} or None
         What kind of origin that is; None: not known apart.
+    kind : {"limit", "function", "expectation"}
+        ``limit``: of a data sheet, a standard or the board file; ``function``: what a sync input
+        is for; both fail a board. ``expectation``: of a controller that nobody has read, or
+        reserve that is good to have; it warns.
+    share_ratio : float or None
+        Share of the boards of this kind that break the rule, where boards were drawn.
     remark : str
         What else to know.
+    subject : str
+        What it is about: the reference of a part, ``sync``, ``reserve``, or an expectation.
     """
 
     JSON_KEYS: ClassVar = (
-        "name", "value", "limit", "at_least", "unit", "passes", "source", "remark",
+        "name", "value", "limit", "at_least", "unit", "kind", "status", "passes", "source",
+        "remark",
     )  # fmt: skip
 
     name: str
@@ -56,12 +70,18 @@ class Rule(Generic[Number]):
     margin: Number
     source: str
     source_kind: SourceKind | None = None
+    kind: Kind = "limit"
+    share_ratio: float | None = None
     remark: str = ""
+    subject: str = ""
 
     @property
     def status(self) -> Status:
         """How the rule is kept in the row with the least margin."""
-        return "pass" if np.all(self.margin >= 0.0) else "fail"
+        if np.all(self.margin >= 0.0):
+            return "pass"
+        rare = self.share_ratio is not None and self.share_ratio < RARE_RATIO
+        return WEIGHTS[(1 if self.kind == "expectation" else 2) - rare]
 
     @property
     def passes(self) -> bool:
@@ -94,7 +114,9 @@ def limit_rule(
     *,
     at_least: bool = False,
     source_kind: SourceKind | None = None,
+    kind: Kind = "limit",
     remark: str = "",
+    subject: str = "",
 ) -> Rule[Number]:
     """A rule whose value must not exceed its limit or, with `at_least`, must reach it."""
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -102,16 +124,31 @@ def limit_rule(
     margin = cast("Number", ratio - 1.0 if at_least else 1.0 - ratio)
     return Rule(
         name=name, value=value, limit=limit, at_least=at_least, unit=unit, margin=margin,
-        source=source, source_kind=source_kind, remark=remark,
+        source=source, source_kind=source_kind, kind=kind, remark=remark,
+        subject=subject,
     )  # fmt: skip
 
 
-def without_number(name: str, margin: float, source: str, remark: str = "") -> Rule[float]:
+def without_number(
+    name: str,
+    margin: float,
+    source: str,
+    remark: str = "",
+    *,
+    kind: Kind = "limit",
+    share_ratio: float | None = None,
+    subject: str = "",
+) -> Rule[float]:
     """A rule that is kept or not, without a value to hold against a limit."""
     return Rule(
         name=name, value=nan, limit=nan, at_least=True, unit="", margin=margin, source=source,
-        remark=remark,
+        kind=kind, share_ratio=share_ratio, remark=remark, subject=subject,
     )  # fmt: skip
+
+
+def worst_status(rules: Iterable[Rule[Any]]) -> Status:
+    """The status of a board: that of its worst rule."""
+    return max((rule.status for rule in rules), key=WEIGHTS.index, default="pass")
 
 
 def kind_of_part_limit(source: str) -> SourceKind:

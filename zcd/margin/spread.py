@@ -12,13 +12,15 @@ from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.logs import logger
-from zcd.margin.check import LOCK_SOURCE, Check, NominalCheck
+from zcd.margin.check import LOCK_SOURCE, SYNC, Check, NominalCheck
 from zcd.margin.corners import Corners, Place, find_corners
+from zcd.margin.culprit import remedies_of
 from zcd.margin.population import Population, draw_population
+from zcd.margin.rule_margins import RuleMargins
 from zcd.margin.rules import Rule, without_number
 from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import draw, tolerances_of
-from zcd.sync.lock import RULES
+from zcd.sync.lock import FUNCTION, RULES, binding_rules
 
 _LOG = logger(__name__)
 
@@ -98,7 +100,11 @@ def with_spread(check: NominalCheck) -> Check:
         Its verdict counts the rules at the worst corners too.
     """
     known = {field.name: getattr(check, field.name) for field in fields(NominalCheck)}
-    return Check(**known, spread=spread_of(check.board))
+    whole = Check(**known, spread=spread_of(check.board))
+    if whole.passes:
+        return whole
+    _LOG.info("trying which single part, put right, makes the board pass")
+    return replace(whole, remedies=remedies_of(check.board))
 
 
 def spread_of(board: Board) -> Spread:
@@ -116,10 +122,13 @@ def spread_of(board: Board) -> Spread:
     _LOG.info("searching the worst corners of %d tolerances", len(tolerances))
     corners = find_corners(board, tolerances)
     _LOG.info("judging boards drawn from all tolerances")
+    population = draw_population(board, tolerances)
     return Spread(
         corners=corners,
-        rules=corner_rules(board, corners, solve(corner_circuit(board, corners))),
-        population=draw_population(board, tolerances),
+        rules=corner_rules(
+            board, corners, solve(corner_circuit(board, corners)), population.rule_margins
+        ),
+        population=population,
     )
 
 
@@ -129,18 +138,33 @@ def corner_circuit(board: Board, corners: Corners) -> Circuit:
     return draw(board, corners.tolerances, corners.shares[of_stress]).circuit
 
 
-def corner_rules(board: Board, corners: Corners, solution: Solution) -> tuple[Rule[float], ...]:
-    """Every rule at its own corner, in the order of `Corners.names`.
+def corner_rules(
+    board: Board, corners: Corners, solution: Solution, drawn: RuleMargins | None = None
+) -> tuple[Rule[float], ...]:
+    """Every rule at its own corner, in the order of `Corners.names`, with its share of boards.
 
     A lock rule has no number but by how much it is missed; the rules of stress are read off the
     solution of `corner_circuit`.
     """
     lock = [
-        without_number(name, float(margin), LOCK_SOURCE, remark=_missed_by(float(margin)))
-        for name, margin in zip(RULES, corners.margins[: len(RULES)], strict=True)
+        without_number(
+            name,
+            float(margin),
+            LOCK_SOURCE,
+            remark=_missed_by(float(margin)),
+            kind=("function" if name in FUNCTION else "limit") if binding else "expectation",
+            subject=SYNC if binding else name,
+        )
+        for name, margin, binding in zip(
+            RULES, corners.margins[: len(RULES)], binding_rules(board), strict=True
+        )
     ]
     stress = [rule.at(row) for row, rule in enumerate(stress_rules(solution, board))]
-    return tuple(replace(rule, name=f"{AT_CORNER}{rule.name}") for rule in (*lock, *stress))
+    shares = {} if drawn is None else drawn.broken_ratio
+    return tuple(
+        replace(rule, name=f"{AT_CORNER}{rule.name}", share_ratio=shares.get(rule.name))
+        for rule in (*lock, *stress)
+    )
 
 
 def _missed_by(margin: float) -> str:

@@ -68,8 +68,8 @@ def resistor_rules(
     if ambient_degc is not None:
         watts = derated_power_w(part.rated_power_w, ambient_degc)
     return [
-        _at_most(f"{part.ref} power", stress.power_w, watts, "W", part.source),
-        _at_most(f"{part.ref} voltage", stress.judged_v, stress.voltage_limit_v, "V", part.source),
+        _at_most(part.ref, "power", stress.power_w, watts, "W", part.source),
+        _at_most(part.ref, "voltage", stress.judged_v, stress.voltage_limit_v, "V", part.source),
     ]
 
 
@@ -92,14 +92,15 @@ def junction_rules(
     """
     opto = board.optocoupler
     limit_a, source = led_current_limit_a(opto.family)
-    current = _at_most(f"{opto.ref} LED current", led_peak_a, limit_a, "A", source)
+    current = _at_most(opto.ref, "LED current", led_peak_a, limit_a, "A", source)
     leds = led_refs(board)
     return [*(_reverse_rule(stress, stress.ref in leds) for stress in stresses), current]
 
 
 def _reverse_rule(stress: ReverseStress, is_led: bool) -> Rule[FloatArray]:
-    name = f"{stress.ref} reverse voltage"
-    rule = _at_most(name, stress.reverse_v, stress.limit_v, "V", stress.source)
+    rule = _at_most(
+        stress.ref, "reverse voltage", stress.reverse_v, stress.limit_v, "V", stress.source
+    )
     if not is_led:
         return rule
     harmless = 1.0 - stress.reverse_a / HARMLESS_REVERSE_A
@@ -107,7 +108,10 @@ def _reverse_rule(stress: ReverseStress, is_led: bool) -> Rule[FloatArray]:
 
 
 def _at_most(
-    name: str, value: FloatArray, limit: FloatArray | float, unit: str, source: str
+    ref: str, what: str, value: FloatArray, limit: FloatArray | float, unit: str, source: str
 ) -> Rule[FloatArray]:
     most = np.broadcast_to(np.asarray(limit, dtype=float), value.shape)
-    return limit_rule(name, value, most, unit, source, source_kind=kind_of_part_limit(source))
+    return limit_rule(
+        f"{ref} {what}", value, most, unit, source,
+        source_kind=kind_of_part_limit(source), subject=ref,
+    )  # fmt: skip

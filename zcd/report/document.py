@@ -34,6 +34,13 @@ class BulletList:
 
 
 @dataclass(frozen=True, slots=True)
+class Facts:
+    """Figures with a name before each."""
+
+    pairs: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Picture:
     """A drawing as SVG text with words for those who cannot see it.
 
@@ -64,7 +71,7 @@ class Cautions:
     groups: tuple[tuple[str, tuple[Caution, ...]], ...]
 
 
-Block = Paragraph | Verdict | BulletList | Table | Picture | Notes | Cautions
+Block = Paragraph | Verdict | BulletList | Facts | Table | Picture | Notes | Cautions
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from math import isnan
 
 from zcd.board.model import Assumption, Board, Resistor
 from zcd.margin.advice import advice
 from zcd.margin.check import Check, Level
 from zcd.margin.rules import Rule
 from zcd.margin.shorts import ShortStress
-from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import HARMLESS_REVERSE_A
 from zcd.report.table import FAIL, PASS, WARNING, Cell, Quantity, Table
 from zcd.report.text import (
@@ -270,18 +268,6 @@ RULES = (
 def rules_table(check: Check) -> Table:
     """Every rule with value, limit, verdict and the letter of where the limit comes from."""
     return Table.of(check.rules, RULES, title="Rules")
-
-
-def failed_lines(check: Check) -> tuple[str, ...]:
-    """One line for each rule that fails; at the worst corner only where it holds elsewhere."""
-    failed = [rule for rule in check.every_rule if not rule.passes]
-    known = {f"{AT_CORNER}{rule.name}" for rule in failed}
-    return tuple(
-        f"{FAIL}: {plain(rule.name)}, found {rule_value_text(rule)}, asked {limit_text(rule)}"
-        + (f" ({rule.remark})" if isnan(rule.value) and rule.remark else "")
-        for rule in failed
-        if rule.name not in known
-    )
 
 
 def assumptions_table(board: Board) -> Table:

@@ -6,23 +6,18 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from zcd.board.model import Board
-from zcd.board.parts_library import odd_values
 from zcd.margin.check import Check
 from zcd.report.cautions import TOUCHED
 from zcd.report.document import (
-    Block,
-    BulletList,
     Cautions,
     Document,
     Notes,
     Paragraph,
     Section,
-    Verdict,
 )
 from zcd.report.of_check import (
     assumptions_table,
     board_line,
-    failed_lines,
     headroom_table,
     levels_table,
     life_table,
@@ -31,8 +26,9 @@ from zcd.report.of_check import (
     shorts_table,
     surge_table,
 )
+from zcd.report.of_check_answer import answer_section
 from zcd.report.of_spread import population_table, spread_tables
-from zcd.report.text import plain, verdict_text
+from zcd.report.text import plain
 
 if TYPE_CHECKING:
     from zcd.margin.loss_map import LossMap
@@ -62,23 +58,13 @@ def check_document(check: Check) -> Document:
     return Document(
         title=plain(check.board.name),
         sections=(
-            verdict_section(check),
-            Section("", (Paragraph(board_line(check.board)),), answer=True),
+            answer_section(check),
+            Section("", (Paragraph(board_line(check.board)),)),
             *check_sections(check),
             Section("", (Paragraph(OUTLOOK_HINT),) if check.outlook is None else ()),
             *end_sections(check.board),
         ),
     )
-
-
-def verdict_section(check: Check) -> Section:
-    """The verdict, what fails, and what was probably misread."""
-    blocks: list[Block] = [Verdict(verdict_text(check), check.passes)]
-    if failed := failed_lines(check):
-        blocks.append(BulletList(tuple(failed)))
-    if odd := odd_values(check.board):
-        blocks += [Paragraph("To be read again on the board:"), BulletList(tuple(odd))]
-    return Section("Verdict", tuple(blocks), answer=True)
 
 
 def check_sections(check: Check, pictures: Sequence[Picture] = ()) -> tuple[Section, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from io import StringIO
 
 from rich.box import SIMPLE_HEAD, Box
-from rich.console import Console
+from rich.console import Console, JustifyMethod
 from rich.padding import Padding
 from rich.table import Table as RichTable
 from rich.text import Text
@@ -16,6 +16,7 @@ from zcd.report.document import (
     BulletList,
     Cautions,
     Document,
+    Facts,
     Notes,
     Paragraph,
     Picture,
@@ -75,6 +76,8 @@ def _print_block(block: Block, console: Console) -> None:
             _line(block.text, console, bold=True)
         case BulletList():
             _pairs((("-", line) for line in block.lines), console)
+        case Facts():
+            _pairs(block.pairs, console, justify="left")
         case Table():
             _table(block, console)
         case Notes():
@@ -137,10 +140,12 @@ def _notes(notes: Notes, console: Console) -> None:
         _pairs(((f"[{number}]", text) for number, text in notes.sources), console)
 
 
-def _pairs(pairs: Iterable[tuple[str, str]], console: Console) -> None:
+def _pairs(
+    pairs: Iterable[tuple[str, str]], console: Console, justify: JustifyMethod = "right"
+) -> None:
     """Print marks with paragraphs that hang from them."""
     grid = RichTable.grid(padding=(0, 1))
-    grid.add_column(no_wrap=True, justify="right")
+    grid.add_column(no_wrap=True, justify=justify)
     grid.add_column(overflow="fold")
     for mark, text in pairs:
         grid.add_row(Text(mark), Text(_spell(text, console)))

@@ -8,7 +8,6 @@ from math import isinf, isnan
 
 from zcd import refdata
 from zcd.board.units import format_si
-from zcd.margin.check import Check
 from zcd.margin.headroom import LARGEST_FACTOR, Headroom
 from zcd.margin.rules import Rule
 
@@ -170,16 +169,6 @@ def years_text(years: float) -> str:
     if years > CENTURY_YEARS:
         return "over a century"
     return f"{years:.2g} years" if years > 0.0 else "none"
-
-
-def verdict_text(check: Check) -> str:
-    """The overall verdict as one sentence."""
-    failed = sum(not rule.passes for rule in check.every_rule)
-    total = len(check.every_rule)
-    if not failed:
-        return f"The board holds: all {total} rules are kept."
-    verb = "fails" if failed == 1 else "fail"
-    return f"The board does not pass: {failed} of {total} rules {verb}."
 
 
 def rule_value_text(rule: Rule[float]) -> str:

@@ -2,17 +2,21 @@
 
 Each rule is a margin: 0 on the limit, positive when kept, and continuous in whatever is varied,
 so that a limit can be found exactly by root finding on the smallest margin.
+
+The pin must pass both thresholds, as often as it should: that is its function. What else a
+controller asks for (how long, how fast, how late) is a limit where the board file states it; where
+nobody has read the controller it is no more than an expectation, and losing it loses no lock.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Topology
-from zcd.circuit.batch import Batch
+from zcd.circuit.batch import COMMON, Batch
 from zcd.circuit.elements import Circuit, Value
 from zcd.engine.solution import Solution, row_pieces
 from zcd.engine.solve import EDGES, SolverOptions, solve
@@ -23,6 +27,7 @@ FloatArray = NDArray[np.float64]
 RULES = (
     "pin never low",
     "pin never high",
+    "missing pulses",
     "low time",
     "high time",
     "transition",
@@ -30,6 +35,18 @@ RULES = (
     "period",
 )
 """In the order in which a failure explains the later ones."""
+FUNCTION = RULES[:3]
+"""What a sync input is for; none of it needs a limit from the controller."""
+LIMIT_KEYS = {
+    "low time": "min_low_time",
+    "high time": "min_high_time",
+    "transition": "max_transition",
+    "edge offset": "max_offset",
+    "period": "period_tolerance",
+}
+"""The key of ``[controller]`` that states the limit of each other rule."""
+NOT_BINDING = 1e3
+"""Margin of an expectation where only what loses the lock counts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,30 +66,49 @@ class Lock(Batch):
     pulses : Pulses
     margins : ndarray, shape (n, len(RULES))
         Positive = kept; in units of the rule's own limit.
+    binding : tuple of bool
+        Which rules lose the lock when they are broken; the others are expectations.
     """
 
     pulses: Pulses
     margins: FloatArray
+    binding: tuple[bool, ...] = field(default=(True,) * len(RULES), metadata=COMMON)
+
+    @property
+    def binding_margins(self) -> FloatArray:
+        """The margins, those of expectations out of reach, shape (n, len(RULES))."""
+        return np.where(self.binding, self.margins, NOT_BINDING)
 
     @property
     def locks(self) -> NDArray[np.bool_]:
         """Shape (n,)."""
-        return np.all(self.margins >= 0.0, axis=1)
+        return np.all(self.binding_margins >= 0.0, axis=1)
 
     @property
     def margin(self) -> FloatArray:
-        """The smallest margin of each row, shape (n,)."""
-        return np.min(self.margins, axis=1)
+        """The smallest binding margin of each row, shape (n,)."""
+        return np.min(self.binding_margins, axis=1)
 
     def failed_rule(self, row: int) -> str | None:
-        """The first rule in the order of `RULES` that a row breaks."""
-        broken = np.flatnonzero(self.margins[row] < 0.0)
+        """The first rule in the order of `RULES` by which a row loses the lock."""
+        broken = np.flatnonzero(self.binding_margins[row] < 0.0)
         return RULES[broken[0]] if broken.size else None
+
+    def unmet_expectations(self, row: int) -> tuple[str, ...]:
+        """What a controller may expect, and a row does not give."""
+        unmet = (self.margins[row] < 0.0) & ~np.array(self.binding)
+        return tuple(np.array(RULES)[unmet].tolist())
 
 
 def expected_pulses(board: Board) -> int:
     """Low pulses a mains period that a healthy board of this topology gives."""
     return 2 if board.topology in (Topology.BRIDGE, Topology.TWO_LED) else 1
+
+
+def binding_rules(board: Board) -> tuple[bool, ...]:
+    """Which of `RULES` lose the lock of a board when they are broken."""
+    stated = board.controller.stated
+    return tuple(rule in FUNCTION or LIMIT_KEYS[rule] in stated for rule in RULES)
 
 
 def thresholds_of(board: Board) -> Thresholds:
@@ -99,7 +135,11 @@ def judge(solution: Solution, board: Board, thresholds: Thresholds | None = None
     """
     thresholds = thresholds or thresholds_of(board)
     pulses = find_pulses(solution, thresholds.low_v, thresholds.high_v)
-    return Lock(pulses=pulses, margins=_margins(pulses, thresholds, board))
+    return Lock(
+        pulses=pulses,
+        margins=_margins(pulses, thresholds, board),
+        binding=binding_rules(board),
+    )
 
 
 def lock_of(circuit: Circuit, board: Board, options: SolverOptions = EDGES) -> Lock:
@@ -125,7 +165,11 @@ def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray
     sure_high = pulses.interval_s - pulses.low_time_s - pulses.fall_transition_s
     offset = pulses.fall_offset_s if rules.edge == "falling" else pulses.rise_offset_s
     transition = np.maximum(_longest(pulses.fall_transition_s), _longest(pulses.rise_transition_s))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        octaves = np.log2(pulses.interval_s / nominal_period)
     about_pulses = (
+        # nearer to the right interval than to one of half or twice the length
+        1.0 - 2.0 * _longest(np.abs(octaves)),
         _shortest(sure_low) / rules.min_low_time_s - 1.0,
         _shortest(sure_high) / rules.min_high_time_s - 1.0,
         1.0 - transition / rules.max_transition_s,

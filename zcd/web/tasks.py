@@ -31,16 +31,16 @@ class Choice:
 def check(board: Board) -> TemplateContext:
     """Whether a board holds, with every rule: as `zcd check` says it."""
     from zcd import api
-    from zcd.report.of_check import board_line, failed_lines
+    from zcd.report.of_check import board_line
+    from zcd.report.of_check_answer import finding_lines, headline_text
     from zcd.report.of_check_document import check_document
-    from zcd.report.text import verdict_text
 
     result = api.check(board)
     return {
         "line": board_line(board),
-        "verdict": verdict_text(result),
+        "verdict": headline_text(result),
         "passes": result.passes,
-        "failed": failed_lines(result),
+        "failed": finding_lines(result),
         **_tables(check_document(result)),
     }
 

@@ -1,0 +1,314 @@
+"""A check on one screen: the verdict, the culprit, what fails, and the figures that matter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from math import isfinite, isnan
+
+import numpy as np
+
+from zcd.board.model import Assumption, Board
+from zcd.board.units import format_si
+from zcd.margin.check import CONDITIONS, EXPECTED, RESERVE, SYNC, Check, Level
+from zcd.margin.culprit import Remedy
+from zcd.margin.rules import WEIGHTS, Rule, worst_status
+from zcd.margin.spread import AT_CORNER
+from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
+from zcd.report.text import (
+    offset_text,
+    percent_text,
+    plain,
+    quantity_text,
+    share_text,
+    years_text,
+)
+from zcd.sync.lock import LIMIT_KEYS, expected_pulses
+
+MOST_FINDINGS = 5
+HEADLINES = {
+    "pass": "PASSES.",
+    "warning": "PASSES, WITH A WARNING.",
+    "fail": "FAILS.",
+}
+BROKEN = {
+    "pin never low": "the pin is never pulled low",
+    "pin never high": "the pin never goes high",
+    "missing pulses": "pulses are missing",
+    "low time": "the pulse is too short",
+    "high time": "the time between pulses is too short",
+    "transition": "the edges are too slow",
+    "edge offset": "the edge is too far from the zero crossing",
+    "period": "the pulses are uneven",
+}
+"""What is wrong where a lock rule is broken."""
+EXPECTATION_TEXTS = {
+    "low time": "some controllers miss pulses this short",
+    "high time": "some controllers miss pauses this short",
+    "transition": "some controllers count such a slow edge twice",
+    "edge offset": "the gate pulse may come late; no known firmware checks it",
+    "period": "some controllers reject pulses this uneven",
+}
+"""What it means that an expectation about the controller is not met."""
+WEIGHTY = (
+    "mains.band", "chain.style", "chain.tolerance", "optocoupler.grade",
+    "controller.low_threshold", "controller.high_threshold",
+)  # fmt: skip
+"""Assumptions that most often change a verdict, the first first: common practice, no source."""
+MOST_ASSUMED = 3
+BEFORE_TOUCHING = "Before you touch the board: unplug it, discharge the capacitors, prove it dead."
+
+
+def answer_section(check: Check) -> Section:
+    """The whole answer."""
+    blocks: list[Block] = [Verdict(headline_text(check), check.passes)]
+    lines = (*_reread_lines(check), *culprit_lines(check))
+    blocks += [Paragraph(line) for line in lines]
+    if findings := finding_lines(check):
+        blocks.append(BulletList(_first(findings)))
+    blocks.append(Facts(tuple(_facts(check))))
+    blocks.append(Paragraph(assumed_text(check.board)))
+    blocks.append(Paragraph(BEFORE_TOUCHING))
+    return Section("Verdict", tuple(blocks), answer=True)
+
+
+def _first(lines: tuple[str, ...]) -> tuple[str, ...]:
+    more = len(lines) - MOST_FINDINGS
+    if more <= 0:
+        return lines
+    return (*lines[:MOST_FINDINGS], f"and {more} more")
+
+
+def headline_text(check: Check) -> str:
+    """The verdict in one sentence."""
+    mains = check.board.mains
+    band = f"{quantity_text(mains.low_rms_v, '')} to {quantity_text(mains.high_rms_v, 'V')}"
+    if check.status == "pass":
+        return f"PASSES. Sync works from {band}; no part is overloaded."
+    if check.status == "warning":
+        return f"PASSES, with a warning. Sync works from {band}; no part is overloaded."
+    failed = {rule.subject for rule in check.every_rule if rule.status == "fail"}
+    parts = sorted(failed - {SYNC})
+    wrong = ["sync is lost"] if SYNC in failed else []
+    if parts:
+        wrong.append(f"{_listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
+    return f"FAILS: {' and '.join(wrong)}."
+
+
+def _reread_lines(check: Check) -> Iterator[str]:
+    """Values that were probably misread, before anything is made of them."""
+    for line in check.odd_values:
+        yield f"Check first: {plain(line)}"
+
+
+def culprit_lines(check: Check) -> Iterator[str]:
+    """Which part to put right, and with what values the board passes."""
+    first, *others = check.remedies or (None,)
+    if first is None:
+        if not check.passes:
+            yield "No single part mends it: compare every value with the board."
+        return
+    yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
+    if others:
+        ways = (f"{_part_text(r.ref)} with {_span_text(r)}" for r in others)
+        yield f"Or else: {'; '.join(ways)}."
+
+
+def _part_text(ref: str) -> str:
+    """A part by its reference; one without has a word of its own."""
+    return plain(ref) if any(c.isdigit() for c in ref) else f"the {plain(ref)}"
+
+
+def _remedy_text(remedy: Remedy) -> str:
+    now = quantity_text(remedy.value, remedy.unit)
+    return f"It is {now}; the board passes with {_span_text(remedy)}."
+
+
+def _span_text(remedy: Remedy) -> str:
+    high = quantity_text(remedy.high, remedy.unit)
+    if remedy.low == 0.0:
+        return f"up to {high}, or without it"
+    low = quantity_text(remedy.low, remedy.unit)
+    return high if remedy.low == remedy.high else f"{low} to {high}"
+
+
+def finding_lines(check: Check) -> tuple[str, ...]:
+    """One line for each thing that fails or is marginal, whatever number of rules it breaks."""
+    groups: dict[str, list[Rule[float]]] = {}
+    lost = any(rule.subject == SYNC and rule.status == "fail" for rule in check.every_rule)
+    for rule in check.every_rule:
+        # without sync, what pulses there may be says nothing
+        if rule.status != "pass" and not (lost and rule.kind == "expectation"):
+            groups.setdefault(rule.subject, []).append(rule)
+    ranked = sorted(groups.items(), key=lambda item: -WEIGHTS.index(worst_status(item[1])))
+    lines = [_finding_line(check, subject, rules) for subject, rules in ranked]
+    return tuple(plain(line) for line in lines if line)
+
+
+def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
+    mark = "FAILS" if worst_status(rules) == "fail" else "warning"
+    if subject == SYNC:
+        return f"{mark}: {_sync_text(check, rules)}"
+    if subject == RESERVE:
+        texts = [text for rule in rules if (text := _reserve_text(rule))]
+        return f"{mark}: {'; '.join(texts)}" if texts else ""
+    if subject in LIMIT_KEYS:
+        return f"{mark}: {_expectation_text(subject, rules)}"
+    return f"{mark}: {_stress_text(rules)}"
+
+
+def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
+    """Where sync is lost, and what the pin does there."""
+    lost = [level for level in check.levels if not level.locks]
+    if lost:
+        return f"sync is lost at {_conditions_text(lost)}: {_broken_text(check, lost[0])}"
+    corners = [rule for rule in rules if rule.name.startswith(AT_CORNER)]
+    if not corners:
+        return "sync is lost inside the mains band when hot"
+    broken = BROKEN[corners[0].name.removeprefix(AT_CORNER)]
+    return f"sync is lost where tolerances add up ({_reach_text(corners)}): {broken}"
+
+
+def _conditions_text(lost: list[Level]) -> str:
+    if len(lost) == len(CONDITIONS):
+        return "any mains voltage"
+    names = {level.name for level in lost}
+    usual = [level for level in lost if level.name in ("low", "nominal", "high")]
+    words = [quantity_text(level.mains_rms_v, "V") for level in usual]
+    if "weak" in names and "low" not in names:
+        words.append("low mains when hot, with the lowest CTR of the grade")
+    if "strong" in names and "high" not in names:
+        words.append("high mains with the highest CTR of the grade")
+    return _listed(words)
+
+
+def _broken_text(check: Check, level: Level) -> str:
+    if level.failed_rule == "missing pulses" and isfinite(level.period_s):
+        board = check.board
+        due = board.mains.frequency_hz * expected_pulses(board)
+        return f"{1.0 / level.period_s:.3g} pulses a second, {due:.3g} are due"
+    return BROKEN[level.failed_rule] if level.failed_rule else ""
+
+
+def _reach_text(rules: Iterable[Rule[float]]) -> str:
+    share = max(rule.share_ratio or 0.0 for rule in rules)
+    if share >= 0.01:
+        return f"{percent_text(share)} of boards"
+    return f"{format_si(share, '%', digits=1)} of boards" if share else "no board of 1,000 drawn"
+
+
+def _reserve_text(rule: Rule[float]) -> str:
+    """A reserve that is smaller than is good; nothing where sync is lost anyway."""
+    if isnan(rule.value):
+        return ""
+    if rule.name.startswith("CTR"):
+        left = percent_text(1.0 - 1.0 / rule.value)
+        return f"sync is lost once an aged optocoupler has lost {left} of its CTR (allow for half)"
+    rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
+    return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
+
+
+def _expectation_text(subject: str, rules: list[Rule[float]]) -> str:
+    named = EXPECTED[subject]
+    found = [rule for rule in rules if not isnan(rule.value)]
+    if not found:
+        return (
+            f"{named.name}, where tolerances add up ({_reach_text(rules)}): "
+            + (EXPECTATION_TEXTS[subject])
+        )
+    (rule,) = found
+    bound = "at least" if rule.at_least else "at most"
+    over = "over " if rule.margin <= -1.0 and not rule.at_least else ""
+    return (
+        f"{named.name} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
+        f"({bound} {quantity_text(rule.limit, rule.unit)} expected): {EXPECTATION_TEXTS[subject]}"
+    )
+
+
+def _stress_text(rules: list[Rule[float]]) -> str:
+    """What a part has to bear, at its worst."""
+    plain_ones = [rule for rule in rules if not rule.name.startswith(AT_CORNER)]
+    where = "" if plain_ones else f" where tolerances add up ({_reach_text(rules)})"
+    texts = [
+        f"{rule.name.removeprefix(AT_CORNER)} {quantity_text(rule.value, rule.unit)} "
+        f"(limit {quantity_text(rule.limit, rule.unit)})"
+        for rule in (plain_ones or rules)
+    ]
+    return f"{', '.join(texts)}{where}"
+
+
+def _facts(check: Check) -> Iterator[tuple[str, str]]:
+    """The few figures that matter."""
+    by_name = {level.name: level for level in check.levels}
+    nominal = by_name["nominal"]
+    if nominal.locks:
+        yield "pulse", _pulse_text(check, nominal)
+    yield "LED", _led_text(check, by_name)
+    yield "hottest part", _hottest_text(check)
+    weak = check.weak_headrooms["ctr"]
+    if weak.locks and isfinite(weak.factor_ratio):
+        years = years_text(check.life.design_rule_years)
+        yield (
+            "reserve",
+            f"CTR may fall to 1/{weak.factor_ratio:.2g} of the lowest of its grade: {years}",
+        )
+    population = check.spread.population
+    failing = int(np.count_nonzero(~population.rule_margins.passes))
+    yield "tolerances", f"{failing or 'none'} of {population.size} boards drawn at random fail"
+
+
+def _pulse_text(check: Check, nominal: Level) -> str:
+    locked = [level for level in check.levels if level.locks]
+    widths = [level.low_time_s for level in locked]
+    falls = [level.fall_offset_s for level in locked]
+    often = "two a period" if expected_pulses(check.board) == 2 else "one a period"
+    return (
+        f"{often}, low {quantity_text(nominal.low_time_s, 's')} "
+        f"({quantity_text(min(widths), 's')} to {quantity_text(max(widths), 's')}), "
+        f"falls {offset_text(nominal.fall_offset_s)} "
+        f"({offset_text(min(falls))} to {offset_text(max(falls))})"
+    )
+
+
+def _led_text(check: Check, by_name: dict[str, Level]) -> str:
+    low, high = (quantity_text(by_name[n].led_peak_a, "A") for n in ("low", "high"))
+    return f"{low} to {high} peak over the mains band"
+
+
+def _hottest_text(check: Check) -> str:
+    worst = max(
+        (load.worst for load in check.loads),
+        key=lambda stress: float(np.max(stress.power_w / stress.power_limit_w)),
+    )
+    power, volts = float(np.max(worst.power_w)), float(np.max(worst.judged_v))
+    return (
+        f"{plain(worst.resistor.ref)} {quantity_text(worst.resistor.resistance_ohm, 'Ω')}: "
+        f"{quantity_text(power, 'W')} of {quantity_text(worst.power_limit_w, 'W')} "
+        f"({share_text(power, worst.power_limit_w)}), "
+        f"{quantity_text(volts, 'V')} of {quantity_text(worst.voltage_limit_v, 'V')}"
+    )
+
+
+def assumed_text(board: Board) -> str:
+    """The assumptions that matter most, and how many others there are."""
+    if not board.assumptions:
+        return "Nothing was assumed."
+    ranked = sorted(board.assumptions, key=_weight)
+    named = [a for a in ranked[:MOST_ASSUMED] if _weight(a) < len(WEIGHTY)]
+    texts = [f"{_key_text(a.key)} {a.value}" for a in named]
+    more = len(board.assumptions) - len(named)
+    if more:
+        texts.append(f"{more} more")
+    return plain(f"Assumed: {_listed(texts)}.")
+
+
+def _weight(assumption: Assumption) -> int:
+    return WEIGHTY.index(assumption.key) if assumption.key in WEIGHTY else len(WEIGHTY)
+
+
+def _key_text(key: str) -> str:
+    return key.replace("controller.", "").replace(".", " ").replace("_", " ")
+
+
+def _listed(words: list[str]) -> str:
+    *most, last = words
+    return f"{', '.join(most)} and {last}" if most else last
