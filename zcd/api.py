@@ -192,7 +192,7 @@ def draw(board: Board, fault: str | None = None) -> Picture:
     return Picture(board_picture(board, Ranked(fault=chosen, probability=1.0)))
 
 
-def check(board: Board, *, outlook: bool = False) -> Check:
+def check(board: Board, *, outlook: bool = False, was: Board | None = None) -> Check:
     """Judge a board by every rule, its worst corners and a population of its kind.
 
     Parameters
@@ -201,6 +201,9 @@ def check(board: Board, *, outlook: bool = False) -> Check:
     outlook : bool
         Also find what makes the CTR headroom differ from board to board, and the margin over the
         years: takes seconds. The check then has the tables and pictures ``shares`` and ``years``.
+    was : Board, optional
+        The board before its repair, as it was built: the check then also says whether the repair
+        is as good as new, and what the original breaks too is no more than a warning.
 
     Returns
     -------
@@ -230,6 +233,10 @@ def check(board: Board, *, outlook: bool = False) -> Check:
         from zcd.margin.outlook import with_outlook
 
         result = with_outlook(result)
+    if was is not None:
+        from zcd.margin.as_new import with_original
+
+        result = with_original(result, check(was))
     return result
 
 

@@ -226,8 +226,8 @@ def odd_values(board: Board) -> tuple[str, ...]:
         through the LED than any optocoupler stands.
     """
     lines = [
-        f"{part.ref} = {format_si(part.resistance_ohm, 'Ω')} is no standard value{_marking_hint(part.resistance_ohm)}; "
-        f"read the part again."
+        f"{part.ref} = {format_si(part.resistance_ohm, 'Ω')} is no standard value"
+        f"{_marking_hint(part.resistance_ohm)}; read the part again."
         for part in all_resistors(board)
         if not is_preferred(part.resistance_ohm)
     ]

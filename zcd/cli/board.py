@@ -74,6 +74,12 @@ def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
 @plots_option
 @format_option
 @full_option
+@click.option(
+    "--was",
+    metavar="BOARD",
+    shell_complete=files,
+    help="The board before the repair: say whether it is as good as new.",
+)
 @click.option("--strict", is_flag=True, help="Exit with status 1 for a warning too.")
 def check(
     board_file: str,
@@ -83,6 +89,7 @@ def check(
     plots: str | None,
     picture_format: str | None,
     full: bool,
+    was: str | None,
     strict: bool,
 ) -> int:
     """Check a board: does sync work, is a part overloaded, how much reserve is left?
@@ -94,6 +101,7 @@ def check(
     \b
     Examples
       zcd check vent.toml
+      zcd check repaired.toml --was vent.toml
       zcd check vent.toml --full --report vent.html
     """
     from zcd import api
@@ -107,7 +115,8 @@ def check(
     if plots is not None:
         require_place(plots, folder=True)
     board = board_given(board_file)
-    result = api.check(board, outlook=outlook)
+    before = None if was is None else board_given(was)
+    result = api.check(board, outlook=outlook, was=before)
     if report or plots:
         once = settings()
         draw(board, result, report, plots, kind=kind, paper=once.paper, meter=once.meter)

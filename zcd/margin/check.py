@@ -18,6 +18,7 @@ from zcd.circuit.elements import stack
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.logs import logger
+from zcd.margin.as_new import Repair
 from zcd.margin.culprit import Remedy
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.lifetime import Life, life_of
@@ -164,6 +165,8 @@ class Check(Result, NominalCheck):
         What decides, and the margin over years; null unless asked for.
     remedies : tuple of Remedy
         Of a board that fails: single parts that would make it pass, the likeliest culprit first.
+    repair : Repair, optional
+        What was changed against the board as it was built, where that is known.
     """
 
     JSON_KEYS: ClassVar = (
@@ -181,6 +184,7 @@ class Check(Result, NominalCheck):
         "spread",
         "outlook",
         "remedies",
+        "repair",
         "advice",
         "assumptions=board.assumptions",
         "odd_values",
@@ -189,6 +193,7 @@ class Check(Result, NominalCheck):
     spread: Spread
     outlook: Outlook | None = None
     remedies: tuple[Remedy, ...] = ()
+    repair: Repair | None = None
 
     @property
     def every_rule(self) -> tuple[Rule[float], ...]:
@@ -197,8 +202,10 @@ class Check(Result, NominalCheck):
 
     @property
     def status(self) -> Status:
-        """The overall verdict."""
-        return worst_status(self.every_rule)
+        """The overall verdict; what the board was built with is not blamed on its repair."""
+        inherited = () if self.repair is None else self.repair.inherited
+        own = worst_status(rule for rule in self.every_rule if rule.name not in inherited)
+        return "warning" if inherited and own == "pass" else own
 
     @property
     def passes(self) -> bool:

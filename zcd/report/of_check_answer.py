@@ -9,11 +9,13 @@ import numpy as np
 
 from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
+from zcd.margin.as_new import Change, Repair
 from zcd.margin.check import CONDITIONS, EXPECTED, RESERVE, SYNC, Check, Level
 from zcd.margin.culprit import Remedy
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
+from zcd.report.of_changes import changes
 from zcd.report.text import (
     offset_text,
     percent_text,
@@ -25,11 +27,6 @@ from zcd.report.text import (
 from zcd.sync.lock import LIMIT_KEYS, expected_pulses
 
 MOST_FINDINGS = 5
-HEADLINES = {
-    "pass": "PASSES.",
-    "warning": "PASSES, WITH A WARNING.",
-    "fail": "FAILS.",
-}
 BROKEN = {
     "pin never low": "the pin is never pulled low",
     "pin never high": "the pin never goes high",
@@ -63,6 +60,8 @@ def answer_section(check: Check) -> Section:
     blocks: list[Block] = [Verdict(headline_text(check), check.passes)]
     lines = (*_reread_lines(check), *culprit_lines(check))
     blocks += [Paragraph(line) for line in lines]
+    if check.repair is not None:
+        blocks.append(Paragraph(repair_text(check.repair, check.board)))
     if findings := finding_lines(check):
         blocks.append(BulletList(_first(findings)))
     blocks.append(Facts(tuple(_facts(check))))
@@ -81,12 +80,19 @@ def _first(lines: tuple[str, ...]) -> tuple[str, ...]:
 def headline_text(check: Check) -> str:
     """The verdict in one sentence."""
     mains = check.board.mains
+    inherited = () if check.repair is None else check.repair.inherited
     band = f"{quantity_text(mains.low_rms_v, '')} to {quantity_text(mains.high_rms_v, 'V')}"
     if check.status == "pass":
         return f"PASSES. Sync works from {band}; no part is overloaded."
+    if inherited and check.passes:
+        return "PASSES: no worse than the original, which has the same weakness."
     if check.status == "warning":
         return f"PASSES, with a warning. Sync works from {band}; no part is overloaded."
-    failed = {rule.subject for rule in check.every_rule if rule.status == "fail"}
+    failed = {
+        rule.subject
+        for rule in check.every_rule
+        if rule.status == "fail" and rule.name not in inherited
+    }
     parts = sorted(failed - {SYNC})
     wrong = ["sync is lost"] if SYNC in failed else []
     if parts:
@@ -116,6 +122,30 @@ def culprit_lines(check: Check) -> Iterator[str]:
 def _part_text(ref: str) -> str:
     """A part by its reference; one without has a word of its own."""
     return plain(ref) if any(c.isdigit() for c in ref) else f"the {plain(ref)}"
+
+
+def repair_text(repair: Repair, board: Board) -> str:
+    """What the repair changed, and whether for the worse."""
+    parts = "; ".join(changes(repair.was, board)) or "no part differs"
+    if repair.worse:
+        how = [_change_text(change) for change in repair.worse]
+        verdict = f"The repair made it worse: {'; '.join(how)}."
+    elif repair.outcome == "better":
+        how = [_change_text(change) for change in repair.changes if change.effect == "better"]
+        verdict = f"Better than when it was new: {'; '.join(how)}."
+    else:
+        verdict = "As good as when it was new."
+    inherited = " What fails failed on the original too." if repair.inherited else ""
+    return f"{verdict}{inherited} Changed: {parts}."
+
+
+def _change_text(change: Change) -> str:
+    if change.unit == "s":
+        ends = offset_text(change.before), offset_text(change.after)
+    else:
+        unit = change.unit
+        ends = quantity_text(change.before, unit), quantity_text(change.after, unit)
+    return f"{plain(change.name)} {ends[0]} before, {ends[1]} now"
 
 
 def _remedy_text(remedy: Remedy) -> str:

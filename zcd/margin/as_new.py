@@ -1,0 +1,193 @@
+"""A repaired board against the one it was: what a repair changed, and whether for the worse."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+import numpy as np
+
+from zcd.board.model import Board
+from zcd.errors import InputError
+
+if TYPE_CHECKING:
+    from zcd.margin.check import Check
+
+Outcome = Literal["as good as new", "better", "worse"]
+
+SAME_RATIO = 0.1
+"""A reserve or a load that differs by less is the same: tolerances are as wide."""
+LOADED_RATIO = 0.8
+"""Parts that carry less of their limit are not worse off for carrying more."""
+AMPLE_RATIO = 4.0
+"""More CTR reserve than this, twice what a maker asks for, is ample; less of it is not worse."""
+SAME_EDGE_S = 200e-6
+"""An edge that moves by less is the same: firmwares block the gate for 90 to 500 us after it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One figure before and after the repair.
+
+    Parameters
+    ----------
+    name : str
+        Such as ``CTR reserve`` or ``R2 power``.
+    before, after : float
+        In `unit`.
+    unit : str
+        Empty for a factor, ``%`` for a share of the limit.
+    effect : {"better", "same", "worse"}
+    """
+
+    name: str
+    before: float
+    after: float
+    unit: str
+    effect: Literal["better", "same", "worse"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repair:
+    """What a repair did to a board.
+
+    Parameters
+    ----------
+    was : Board
+        As it was built.
+    changes : tuple of Change
+        The figures that matter.
+    inherited : tuple of str
+        Rules that the original breaks as well, by at least as much: not the repair's doing.
+    """
+
+    JSON_KEYS: ClassVar = ("was=was.name", "outcome", "changes", "inherited")
+
+    was: Board
+    changes: tuple[Change, ...]
+    inherited: tuple[str, ...]
+
+    @property
+    def worse(self) -> tuple[Change, ...]:
+        """What the repair made worse."""
+        return tuple(change for change in self.changes if change.effect == "worse")
+
+    @property
+    def outcome(self) -> Outcome:
+        """The repair in a word or four."""
+        if self.worse:
+            return "worse"
+        better = any(change.effect == "better" for change in self.changes)
+        return "better" if better else "as good as new"
+
+
+def with_original(check: Check, was: Check) -> Check:
+    """A check with what the repair changed; what the original broke too only warns.
+
+    Parameters
+    ----------
+    check : Check
+        Of the repaired board.
+    was : Check
+        Of the board as it was built.
+
+    Returns
+    -------
+    check : Check
+
+    Raises
+    ------
+    InputError
+        If the two are not the same kind of circuit on the same mains.
+    """
+    _require_same_kind(check.board, was.board)
+    broken = {rule.name: rule.margin for rule in was.every_rule if rule.status == "fail"}
+    inherited = tuple(
+        rule.name
+        for rule in check.every_rule
+        if rule.status == "fail"
+        and rule.name in broken
+        and rule.margin >= broken[rule.name] - SAME_RATIO
+    )
+    repair = Repair(was=was.board, changes=tuple(_changes(check, was)), inherited=inherited)
+    return replace(check, repair=repair)
+
+
+def _require_same_kind(board: Board, was: Board) -> None:
+    for what, now, before in (
+        ("circuit", str(board.topology), str(was.topology)),
+        ("mains", f"{board.mains.rms_v:g} V", f"{was.mains.rms_v:g} V"),
+    ):
+        if now != before:
+            raise InputError(
+                f"--was: {was.name} has another {what} ({before}) than {board.name} ({now}); "
+                "give the file of the same board before the repair"
+            )
+
+
+def _changes(check: Check, was: Check) -> Iterator[Change]:
+    yield from _reserve(check, was)
+    now, before = (next(lv for lv in c.levels if lv.name == "nominal") for c in (check, was))
+    if now.locks and before.locks:
+        yield Change(
+            name="pulse width", before=before.low_time_s, after=now.low_time_s, unit="s",
+            effect="same",
+        )  # fmt: skip
+        edges = (("falling edge", "fall_offset_s"), ("rising edge", "rise_offset_s"))
+        for name, attribute in edges:
+            ends = getattr(before, attribute), getattr(now, attribute)
+            moved = abs(ends[1] - ends[0]) > SAME_EDGE_S
+            yield Change(
+                name=name, before=ends[0], after=ends[1], unit="s",
+                effect="worse" if moved else "same",
+            )  # fmt: skip
+    yield from _loads(check, was)
+
+
+def _reserve(check: Check, was: Check) -> Iterator[Change]:
+    before, after = was.weak_headrooms["ctr"], check.weak_headrooms["ctr"]
+    if not (before.locks and after.locks):
+        if before.locks != after.locks:
+            yield Change(
+                name="lock at low mains, hot", before=float(before.locks),
+                after=float(after.locks), unit="", effect="better" if after.locks else "worse",
+            )  # fmt: skip
+        return
+    ratio = after.factor_ratio / before.factor_ratio
+    yield Change(
+        name="CTR reserve", before=before.factor_ratio, after=after.factor_ratio, unit="",
+        effect="same" if min(before.factor_ratio, after.factor_ratio) > AMPLE_RATIO
+        else _effect(ratio),
+    )  # fmt: skip
+
+
+def _effect(ratio: float) -> Literal["better", "same", "worse"]:
+    """Of something of which more is better."""
+    if not np.isfinite(ratio) or abs(ratio - 1.0) <= SAME_RATIO:
+        return "same"
+    return "better" if ratio > 1.0 else "worse"
+
+
+def _loads(check: Check, was: Check) -> Iterator[Change]:
+    """The part that carries most of its limit, before and after."""
+    for what in ("power", "voltage"):
+        (ref, after), (old, before) = (_most_loaded(c, what) for c in (check, was))
+        effect = _effect(before / after) if max(before, after) > LOADED_RATIO else "same"
+        name = f"{what} of {ref}" if ref == old else f"highest {what} ({old} before, {ref} now)"
+        yield Change(name=name, before=before, after=after, unit="%", effect=effect)
+
+
+def _most_loaded(check: Check, what: str) -> tuple[str, float]:
+    shares = [
+        (
+            stress.resistor.ref,
+            float(
+                np.max(stress.power_w / stress.power_limit_w)
+                if what == "power"
+                else np.max(stress.judged_v / stress.voltage_limit_v)
+            ),
+        )
+        for stress in check.worst_resistors
+    ]
+    return max(shares, key=lambda item: item[1])
