@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from zcd.cli.command import Command
+from zcd.cli.command import Command, full_option
 from zcd.cli.completion import files, quantities
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given
@@ -30,9 +30,12 @@ from zcd.cli.pictures import plot_option
     help="Bottom to top.",
 )
 @plot_option
-@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the words.")
-def map_command(board_file: str, across: str, up: str, plot: str | None, as_json: bool) -> int:
-    """Map where sync is lost over two quantities of a board.
+@click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead.")
+@full_option
+def map_command(
+    board_file: str, across: str, up: str, plot: str | None, as_json: bool, full: bool
+) -> int:
+    """Plot where sync is lost against two quantities.
 
     QUANTITY is mains, ctr (what is left of it), chain (all of it, times its value), temperature,
     frequency, pull-up (or pull-down), one resistor of the chain by its name, or, on a board that
@@ -69,5 +72,5 @@ def map_command(board_file: str, across: str, up: str, plot: str | None, as_json
             from zcd.drawing.loss_map import loss_map_figure
 
             save_figure(loss_map_figure(board, result, share), plot)
-    print_result(replace(result, share=share), as_json)
+    print_result(replace(result, share=share), as_json, full=full)
     return 0 if result.locks else 1

@@ -234,6 +234,7 @@ def print_comparison(
     *,
     plot: str | None,
     as_json: bool,
+    full: bool,
 ) -> Comparison:
     """Compare with the simulator, print it, and draw it where asked for."""
     from zcd.progress import progress_bar
@@ -254,7 +255,7 @@ def print_comparison(
         from zcd.drawing.overlay import overlay_figure
 
         save_figure(overlay_figure(result), plot)
-    print_result(result, as_json)
+    print_result(result, as_json, full=full)
     return result
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from zcd.cli.command import Command
+from zcd.cli.command import Command, full_option
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import job_given
@@ -49,10 +49,11 @@ TERMINAL = "-"
     type=click.Choice(["equations", "device"]),
     default="equations",
     show_default=True,
-    help="Of that netlist: our own equations, or a transistor as the output stage.",
+    help="Model used in the netlist: zcd's equations or a transistor.",
 )
 @plot_option
-@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the table.")
+@click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead.")
+@full_option
 def spice(
     file: str,
     key: str,
@@ -62,8 +63,9 @@ def spice(
     level: str,
     plot: str | None,
     as_json: bool,
+    full: bool,
 ) -> int:
-    """Compare the answers with those of the circuit simulator ngspice.
+    """Compare with the circuit simulator ngspice.
 
     The board is simulated twice: with the equations that this tool uses (both must
     agree) and with a published transistor model as the optocoupler's output (the
@@ -96,5 +98,7 @@ def spice(
         write_netlist(path, job, circuit, fault.key, level, chosen, as_json=as_json)
         return 0
     readings = chosen or useful_readings(job.board, nominal)
-    result = print_comparison(job, circuit, fault, severity, readings, plot=plot, as_json=as_json)
+    result = print_comparison(
+        job, circuit, fault, severity, readings, plot=plot, as_json=as_json, full=full
+    )
     return 0 if result.agrees else 1

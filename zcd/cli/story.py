@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from zcd.cli.command import Command, settings
+from zcd.cli.command import Command, full_option, settings
 from zcd.cli.completion import files, story_flags
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import board_given
@@ -16,7 +16,7 @@ from zcd.cli.ranges import FiniteRange
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option("--cause", metavar="KEY", help='A cause such as "R7 open" or "tacho lost".')
 @click.option("--amount", type=float, metavar="NUMBER", help="Its size, in the unit shown.")
-@click.option("--all", "everything", is_flag=True, help="All causes against their flags.")
+@click.option("--all", "everything", is_flag=True, help="All causes, by the flags they raise.")
 @click.option(
     "--flags",
     metavar="FLAGS",
@@ -28,11 +28,12 @@ from zcd.cli.ranges import FiniteRange
     type=FiniteRange(1.0, 600.0),
     default=60.0,
     show_default=True,
-    help="How much of the board's time is followed.",
+    help="Length of the simulated time.",
 )
 @plots_option
 @format_option
-@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
+@click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead.")
+@full_option
 def story(
     board_file: str,
     cause: str | None,
@@ -43,8 +44,9 @@ def story(
     plots: str | None,
     picture_format: str | None,
     as_json: bool,
+    full: bool,
 ) -> int:
-    """Tell why one cause raises two flags: sync lost, and a fan that does not turn.
+    """Show how one cause raises two error flags: sync lost, and a fan that does not turn.
 
     With --cause, the timeline from switching on; with --all, every cause against the
     flags it raises; with --flags, the causes that fit what the controller reports.
@@ -65,14 +67,14 @@ def story(
     if cause is not None:
         board = board_given(board_file)
         story_output.show_story(
-            board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json
+            board, cause, amount, seconds, plots=plots, kind=kind, as_json=as_json, full=full
         )
     elif flags is not None:
         wanted = story_output.parse_flags(flags)
         meter = settings().meter
         story_output.show_causes_for_flags(
-            board_given(board_file), wanted, seconds, meter=meter, as_json=as_json
+            board_given(board_file), wanted, seconds, meter=meter, as_json=as_json, full=full
         )
     else:
-        story_output.show_stories(board_given(board_file), seconds, as_json=as_json)
+        story_output.show_stories(board_given(board_file), seconds, as_json=as_json, full=full)
     return 0

@@ -43,6 +43,7 @@ def show_story(
     plots: str | None,
     kind: str,
     as_json: bool,
+    full: bool,
 ) -> None:
     """Tell the story of one cause; pictures become files of a kind."""
     cause = find_cause(board, key)
@@ -55,13 +56,13 @@ def show_story(
         from zcd.drawing.figures import save_story_plots
 
         save_story_plots(plots, board=board, story=story, kind=kind)
-    print_result(story, as_json)
+    print_result(story, as_json, full=full)
 
 
-def show_stories(board: Board, seconds: float, *, as_json: bool) -> None:
+def show_stories(board: Board, seconds: float, *, as_json: bool, full: bool) -> None:
     """Tell all causes against their flags."""
     stories = all_stories(board, seconds)
-    print_result(StoryTable(board=board, seconds=seconds, stories=stories), as_json)
+    print_result(StoryTable(board=board, seconds=seconds, stories=stories), as_json, full=full)
 
 
 def show_causes_for_flags(
@@ -71,6 +72,7 @@ def show_causes_for_flags(
     *,
     meter: Meter | None = None,
     as_json: bool,
+    full: bool,
 ) -> None:
     """Find the causes behind some flags, and the first reading, with a meter or the usual one."""
     from zcd.circuit.build import build_circuit
@@ -79,4 +81,4 @@ def show_causes_for_flags(
 
     with progress_bar(len(useful_readings(board, build_circuit(board)))) as begin:
         result = causes_for_flags(board, flags, seconds, meter=meter, progress=begin)
-    print_result(result, as_json)
+    print_result(result, as_json, full=full)

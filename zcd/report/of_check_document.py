@@ -108,7 +108,7 @@ def map_document(loss_map: LossMap) -> Document:
         title=plain(board.name),
         sections=(
             Section("", (Paragraph(f"{loss_map_title(loss_map)}.", "strong"),), answer=True),
-            Section("", (loss_map_table(loss_map),)),
+            Section("", (loss_map_table(loss_map),), answer=True),
             Section("", tuple(map(Paragraph, lines))),
             *end_sections(board)[:2],
         ),

@@ -69,9 +69,9 @@ def _columns_text(comparison: Comparison) -> str:
 
 def verdict_line(comparison: Comparison) -> str:
     if comparison.agrees:
-        return "Engine and simulator agree in everything compared."
+        return "zcd and ngspice agree on everything compared."
     count = sum(not line.agrees for line in comparison.lines)
-    return f"Engine and simulator do not agree: {count} of {len(comparison.lines)} lines differ."
+    return f"zcd and ngspice disagree: {count} of {len(comparison.lines)} values differ."
 
 
 def _locks_text(comparison: Comparison) -> str:

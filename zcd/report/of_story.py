@@ -85,11 +85,16 @@ def flags_text(flags: Collection[str]) -> str:
     return " + ".join(flag for flag in (SYNC, FAN) if flag in flags) or NO_FLAG
 
 
+FIRST_EVENTS = 7
+NAMED = 5
+"""Causes that are named on one screen."""
+
+
 def headline(story: Story) -> str:
     """The story in one line."""
     if not story.flags:
         if story.end_state is State.OFF:
-            return f"{cause_text(story.cause)}: the controller is dark and flags nothing"
+            return f"{cause_text(story.cause)}: the controller has no supply and reports nothing"
         return f"{cause_text(story.cause)}: no flag"
     times = ", ".join(
         f"{flag} flag after {story.flags[flag]:.1f} s"
@@ -97,6 +102,45 @@ def headline(story: Story) -> str:
         if flag in story.flags
     )
     return f"{cause_text(story.cause)}: {times}"
+
+
+def first_events(story: Story) -> tuple[tuple[str, str], ...]:
+    """The first things that happen, up to the last flag."""
+    last = max(story.flags.values(), default=0.0)
+    shown = [event for event in story.events if event.time_s <= last][:FIRST_EVENTS]
+    shown = shown or list(story.events[:FIRST_EVENTS])
+    return tuple((f"{event.time_s:.1f} s", event_text(event)) for event in shown)
+
+
+def by_flags(stories: Sequence[Story]) -> tuple[tuple[str, str], ...]:
+    """The causes that raise each set of flags, in few words."""
+    groups: dict[str, list[str]] = {}
+    for story in stories:
+        names = groups.setdefault(flags_text(story.flags), [])
+        if story.cause.key not in names:
+            names.append(story.cause.key)
+    return tuple(
+        (flags, ", ".join(names[:NAMED]) + _more_text(len(names) - NAMED))
+        for flags, names in groups.items()
+    )
+
+
+def _more_text(more: int) -> str:
+    return f" and {more} more" if more > 0 else ""
+
+
+def likeliest(fits: Sequence[Fit]) -> tuple[tuple[str, str], ...]:
+    """The first few causes with their shares, and what to do about each."""
+    return tuple(
+        (share_text(fit.share_ratio, 1.0), f"{fit.cause.key}: {_first_clause(fit.cause.words)}")
+        for fit in fits[:NAMED]
+    )
+
+
+def _first_clause(words: str) -> str:
+    """What to do, where the words say it behind a colon; else all of them."""
+    _, _, after = words.partition(": ")
+    return (after or words).partition(";")[0]
 
 
 def events_table(story: Story) -> Table:
@@ -180,7 +224,7 @@ def _table_row(group: Sequence[Story]) -> tuple[str, ...]:
 
 
 END_WORDS = {
-    State.OFF: "dark",
+    State.OFF: "no supply",
     State.WAIT: "waiting",
     State.CLOSE: "trying again",
     State.SEEK: "seeking sync",
@@ -195,7 +239,7 @@ def fan_text(story: Story) -> str:
     """What somebody beside the fan sees."""
     most, end = float(np.max(story.speed_rpm)), float(story.speed_rpm[-1])
     if most <= TURNS_RPM:
-        return "stands"
+        return "does not turn"
     if story.free.any():
         return "runs rough"
     tail = story.speed_rpm[2 * story.speed_rpm.size // 3 :]
@@ -253,7 +297,7 @@ def advice_lines(
         return ["No single cause of this board raises just these flags: look for two faults."]
     shares = side_shares(fits)
     words = ", ".join(f"{side} {percent_text(share)}" for side, share in shares.items())
-    lines.append(f"Where it lies, by prior: {words}.")
+    lines.append(f"Most likely in the {words}.")
     if not flags:
         lines.append(
             "A dark display leaves only what feeds the controller; with a lit one, the controller "
@@ -261,13 +305,12 @@ def advice_lines(
         )
     if SYNC in flags and FAN in flags:
         lines.append(
-            "Both flags together: no single fault of drive, fan or tacho raises the sync flag. "
-            "Find the sync fault; leave the fan alone until lock is back."
+            "No fault of the fan or its drive raises the sync flag. Find the sync fault first; "
+            "leave the fan alone until sync is back."
         )
         if Subsystem.FEED in shares and side_test is not None:
             lines.append(
-                "A relay that clicks has moved its armature, no more: listening does not show "
-                "that its contact closes. Measure at the switched terminal."
+                "A relay that clicks may still have a bad contact: measure behind the contact."
             )
     if set(flags) == {FAN} and Subsystem.SYNC in shares:
         lines.append(

@@ -9,7 +9,7 @@ from zcd.board.model import Board
 from zcd.diagnosis.reading_syntax import show_value
 from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.report.cautions import MOTOR, Caution
-from zcd.report.document import BulletList, Document, Paragraph, Section
+from zcd.report.document import BulletList, Document, Facts, Paragraph, Section
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis import cautions_for
@@ -17,15 +17,18 @@ from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.of_story import (
     FAN_FEED,
     advice_lines,
-    cause_text,
+    by_flags,
     events_table,
+    first_events,
     fits_table,
+    flags_text,
     headline,
+    likeliest,
     seen_table,
     stories_table,
 )
 from zcd.report.of_story_flags import why_lines
-from zcd.report.text import percent_text, plain
+from zcd.report.text import plain
 from zcd.simulation.causes import Subsystem
 from zcd.simulation.drive import appliance_of
 from zcd.simulation.flags import CausesForFlags, Fit, SideTest, StoryTable
@@ -40,16 +43,15 @@ def story_document(story: Story) -> Document:
         sections=(
             Section(
                 "",
-                (Paragraph(headline(story), "strong"), Paragraph(board_line(board))),
+                (
+                    Paragraph(headline(story), "strong"),
+                    Paragraph(f"To do: {story.cause.words}."),
+                ),
                 answer=True,
             ),
             Section("Why", (BulletList(tuple(why_lines(story))),), answer=True),
-            Section("", (events_table(story), seen_table(story))),
-            Section(
-                "What is wrong",
-                (Paragraph(f"{cause_text(story.cause)}: {story.cause.words}."),),
-                answer=True,
-            ),
+            Section("What happens when", (Facts(first_events(story)),), answer=True),
+            Section("", (Paragraph(board_line(board)), events_table(story), seen_table(story))),
             *_end_sections(board, story_cautions((), fan=story.cause.subsystem is Subsystem.FAN)),
         ),
     )
@@ -60,8 +62,9 @@ def table_document(table: StoryTable) -> Document:
     return Document(
         title=plain(table.board.name),
         sections=(
-            Section("", (Paragraph(board_line(table.board)),), answer=True),
-            Section("", (stories_table(table.stories),), answer=True),
+            Section("Causes by the flags they raise", (Facts(by_flags(table.stories)),), True),
+            Section("", (Paragraph(board_line(table.board)),)),
+            Section("", (stories_table(table.stories),)),
             *_end_sections(table.board, story_cautions((), fan=True)),
         ),
     )
@@ -74,12 +77,19 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
     return Document(
         title=plain(board.name),
         sections=(
-            Section("", (Paragraph(board_line(board)),), answer=True),
-            Section("", (fits_table(fits, causes_for_flags.flags),) if fits else ()),
             Section(
-                "What the flags say", (BulletList(tuple(advice)),) if advice else (), answer=True
+                f"Flags: {flags_text(causes_for_flags.flags)}",
+                (BulletList(tuple(advice)),) if advice else (),
+                answer=True,
             ),
             *([] if side_test is None else _telling_sections(side_test)),
+            Section(
+                "Likeliest causes, before any reading",
+                (Facts(likeliest(fits)),) if fits else (),
+                answer=True,
+            ),
+            Section("", (Paragraph(board_line(board)),)),
+            Section("", (fits_table(fits, causes_for_flags.flags),) if fits else ()),
             *_end_sections(board, fits_cautions(fits, side_test)),
         ),
     )
@@ -87,13 +97,9 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
 
 def _telling_sections(side_test: SideTest) -> tuple[Section, ...]:
     """The first reading, and what its answer would mean."""
-    share = percent_text(side_test.gain_bits / side_test.open_bits)
-    line = f"{side_test.reading.words}; {side_test.where}; settles {share} of the side."
-    title = "First reading: on which side does it lie?"
-    return (
-        Section(title, (Paragraph(line),), answer=True),
-        Section("What the answer would mean", (BulletList(tuple(_answers(side_test))),)),
-    )
+    line = f"{side_test.reading.words} ({side_test.where})"
+    answers = BulletList(tuple(_answers(side_test)))
+    return (Section("First reading", (Paragraph(line), answers), answer=True),)
 
 
 def _answers(side_test: SideTest) -> list[str]:
