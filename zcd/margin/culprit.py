@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from math import inf, log10
 from typing import Any, ClassVar
@@ -16,8 +17,10 @@ from zcd.board.preferred import decade
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, stack
 from zcd.margin.headroom import weak_conditions
-from zcd.margin.rule_margins import RuleMargins, evaluate_circuit
+from zcd.margin.population import SEED, even_points
+from zcd.margin.rule_margins import RuleMargins, evaluate_circuit, evaluate_together
 from zcd.margin.stress import chain_resistors
+from zcd.margin.tolerances import Boards, draw, tolerances_of
 from zcd.sync.lock import RULES
 
 FloatArray = NDArray[np.float64]
@@ -31,7 +34,9 @@ USUAL_PULL_UP_OHM = (2e3, 150e3)
 USUAL_PIN_F = (0.0, 22e-9)
 """What such circuits use: common practice, no source; it only ranks what was found by trying."""
 LOCK_ROOM, STRESS_ROOM = 0.05, 0.15
-"""Margins asked for where a value is tried, so that it passes with its tolerances too."""
+"""Margins asked for where a value is tried, before tolerances are."""
+DRAWN, AT_ENDS, MANY = 96, 8, 4
+"""Boards drawn for each value, values tried at each end, and how many make a span."""
 MOST = 3
 
 
@@ -85,8 +90,8 @@ def remedies_of(board: Board) -> tuple[Remedy, ...]:
 
     Notes
     -----
-    Judged by lock and stress at low and high mains with the ends of the grade, every other part
-    as marked; tolerances are left to the check of the mended board.
+    Judged by lock and stress at low and high mains with the ends of the grade, then over boards
+    drawn within all tolerances.
     """
     parts = _parts(board)
     base = stack([build_circuit(board, conditions) for conditions in _ends(board)])
@@ -102,7 +107,47 @@ def remedies_of(board: Board) -> tuple[Remedy, ...]:
         if span is not None:
             found.append(_remedy(board, part, span))
     ranked = sorted(found, key=lambda r: (-r.unusual_decades, r.distance_decades))
-    return tuple(ranked[:MOST])
+    by_ref = {part.ref: part for part in parts}
+    return _within_tolerance(board, [(by_ref[r.ref], r) for r in ranked[:MOST]])
+
+
+def _within_tolerance(
+    board: Board, found: Sequence[tuple[Resistor | Capacitor, Remedy]]
+) -> tuple[Remedy, ...]:
+    """The remedies, their ends drawn in until boards drawn within tolerance pass."""
+    tolerances = tolerances_of(board)
+    shares = even_points(DRAWN, len(tolerances), np.random.default_rng(SEED))
+    drawn = draw(board, tolerances, shares)
+    values = [_end_values(part, remedy) for part, remedy in found]
+    margins = evaluate_together(
+        [_drawn_with(drawn, part, v) for (part, _), v in zip(found, values, strict=True)],
+        [board] * len(found),
+    )
+    kept = []
+    for (_, remedy), some, result in zip(found, values, margins, strict=True):
+        good = some[np.all(result.passes.reshape(some.size, DRAWN), axis=1)]
+        # the ends themselves are where a board in a thousand may fail
+        good = good[1:-1] if good.size > MANY else good
+        if good.size:
+            low = 0.0 if remedy.low == 0.0 else float(good[0])
+            kept.append(replace(remedy, low=low, high=float(good[-1])))
+    return tuple(kept)
+
+
+def _end_values(part: Resistor | Capacitor, remedy: Remedy) -> FloatArray:
+    """The values at both ends of a span."""
+    values = _trial_values(part)
+    inside = values[(values >= remedy.low) & (values <= remedy.high)]
+    return np.unique(np.concatenate([inside[:AT_ENDS], inside[-AT_ENDS:]]))
+
+
+def _drawn_with(drawn: Boards, part: Resistor | Capacitor, values: FloatArray) -> Boards:
+    """Boards within tolerance with other values of one part, shape (values * boards,)."""
+    rows = drawn.rows(np.tile(np.arange(drawn.size), values.size))
+    name = _attribute(part)
+    factor = getattr(rows.circuit[part.ref], name) / _value(part)
+    changed = rows.circuit.change(part.ref, **{name: np.repeat(values, drawn.size) * factor})
+    return replace(rows, circuit=changed)
 
 
 def _safely(margins: RuleMargins) -> NDArray[Any]:
@@ -127,6 +172,10 @@ def _value(part: Resistor | Capacitor) -> float:
     return part.resistance_ohm if isinstance(part, Resistor) else part.capacitance_f
 
 
+def _attribute(part: Resistor | Capacitor) -> str:
+    return "resistance_ohm" if isinstance(part, Resistor) else "capacitance_f"
+
+
 @cache
 def _ladder(low_exponent: int, high_exponent: int) -> tuple[float, ...]:
     exponents = range(low_exponent, high_exponent)
@@ -144,7 +193,7 @@ def _trial_values(part: Resistor | Capacitor) -> FloatArray:
 
 def _with_values(base: Circuit, part: Resistor | Capacitor, values: FloatArray) -> Circuit:
     """Each value under all of the conditions, shape (values * conditions,)."""
-    name = "resistance_ohm" if isinstance(part, Resistor) else "capacitance_f"
+    name = _attribute(part)
     rows = base.rows(np.tile(np.arange(base.size), values.size))
     return rows.change(part.ref, **{name: np.repeat(values, base.size)})
 

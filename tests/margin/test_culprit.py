@@ -1,0 +1,120 @@
+"""Which single part, put right, makes a failing board pass; and what a repair changed.
+
+The oracle of both is the whole check itself, which shares no step with the search.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+import zcd
+from zcd.errors import InputError
+from zcd.renderings import document_of
+from zcd.report.of_check_answer import finding_lines, headline_text
+from zcd.report.terminal import document_text
+
+BOARD = """
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817B"
+chain = {resistors = ["39k", "56k"], style = "1/2 W"}
+output = {pull_up = "12k", supply = "5 V"}
+"""
+WRONG = [
+    ({"R1": "680k"}, "R1"),
+    ({"R2": "1M"}, "R2"),
+    ({"R1": "390"}, "R1"),
+    ({"R2": "4k7"}, "R2"),
+    ({"pull_up": "470"}, "pull-up"),
+    ({"pull_up": "2M2"}, "pull-up"),
+    ({"pull_up": "150"}, "pull-up"),
+    ({"pin_capacitor": "1u"}, "C1"),
+    ({"pin_capacitor": "2u2"}, "C1"),
+    ({"R1": "3M3"}, "R1"),
+]
+"""One part wrong each, and which."""
+
+
+@pytest.fixture(scope="module")
+def sound() -> zcd.Board:
+    return zcd.loads(BOARD)
+
+
+@pytest.mark.parametrize(("change", "culprit"), WRONG)
+def test_the_part_that_is_wrong_comes_first(
+    sound: zcd.Board, change: dict[str, str], culprit: str
+) -> None:
+    """And with the values named for it the whole check passes, tolerances included."""
+    check = zcd.check(sound.with_(**change))
+    assert check.status == "fail"
+    first = check.remedies[0]
+    assert first.ref == culprit
+    name = {"pull-up": "pull_up", "C1": "pin_capacitor"}.get(culprit, culprit)
+    for value in {first.low, first.high} - {0.0}:
+        assert zcd.check(sound.with_(**{**change, name: f"{value:.12g}"})).passes
+
+
+def test_without_the_capacitor_it_passes(sound: zcd.Board) -> None:
+    """A remedy that says so is true."""
+    assert zcd.check(sound.with_(pin_capacitor="1u")).remedies[0].low == 0.0
+    assert zcd.check(sound).status == "pass"
+
+
+def test_two_misread_values_have_no_single_culprit(sound: zcd.Board) -> None:
+    """Both chip codes read as ohms: the question comes before the physics."""
+    check = zcd.check(sound.with_(R1="104", R2="104"))
+    assert not check.remedies
+    lines = document_text(document_of(check).answer).splitlines()
+    assert lines[1].startswith("FAILS: ")
+    assert lines[2] == (
+        "Check first: R1 = 104 Ω is no standard value (a chip marked 104 is 100 kΩ); read the part "
+        "again."
+    )
+
+
+@pytest.mark.parametrize("change", [{}, *(change for change, _ in WRONG)])
+def test_the_answer_is_one_screen(sound: zcd.Board, change: dict[str, str]) -> None:
+    """Ten rules that fail for one cause are one line."""
+    check = zcd.check(sound.with_(**change))
+    text = document_text(document_of(check).answer)
+    assert len(text.splitlines()) <= 24
+    assert len(finding_lines(check)) <= 3
+    assert headline_text(check).startswith("PASSES." if check.passes else "FAILS: ")
+
+
+def test_an_expectation_warns_and_a_limit_fails() -> None:
+    """The same edge: nobody has read the controller, or the board file states its limit."""
+    slow = zcd.loads(BOARD).with_(pull_up="27k", R1="120k", R2="150k")
+    expected = zcd.check(slow.with_(pin_capacitor="47n"))
+    assert expected.passes
+    assert expected.status == "warning"
+    stated = zcd.check(slow.with_(pin_capacitor="47n", max_transition="0.5 ms"))
+    assert stated.status == "fail"
+    assert "transition" in {level.failed_rule for level in stated.levels}
+
+
+def test_what_the_original_broke_is_not_blamed_on_the_repair(sound: zcd.Board) -> None:
+    """An overloaded resistor that was overloaded from the start; and one that the repair put in."""
+    built = sound.with_(R1="15k", R2="15k")
+    assert zcd.check(built).status == "fail"
+    again = zcd.check(built.with_(optocoupler="817C"), was=built)
+    assert again.repair is not None
+    assert again.repair.inherited
+    assert again.status == "warning"
+    spoiled = zcd.check(built, was=sound)
+    assert spoiled.status == "fail"
+    assert spoiled.repair is not None
+    assert spoiled.repair.outcome == "worse"
+
+
+def test_as_good_as_new(sound: zcd.Board) -> None:
+    """The same values, and a neighbour of the series."""
+    for change in ({}, {"R1": "43k"}):
+        repair = zcd.check(sound.with_(**change), was=sound).repair
+        assert repair is not None
+        assert repair.outcome == "as good as new"
+
+
+def test_another_appliance_is_refused(sound: zcd.Board) -> None:
+    with pytest.raises(InputError, match=r"--was: .* has another mains"):
+        zcd.check(sound, was=sound.with_(mains="120 V 60 Hz"))
