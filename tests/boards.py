@@ -31,6 +31,7 @@ from zcd.board.model import (
 from zcd.circuit.elements import Capacitance, Circuit, MainsHarmonic, MainsSource, Resistance
 from zcd.circuit.elements import Junction as JunctionElement
 from zcd.engine.solution import Solution
+from zcd.sync.lock import LIMIT_KEYS
 
 FloatArray = NDArray[np.float64]
 
@@ -126,6 +127,7 @@ def controller(**changes: Any) -> Controller:
         max_transition_s=1e-3,
         max_offset_s=2e-3,
         period_tolerance_ratio=0.06,
+        stated=frozenset(LIMIT_KEYS.values()),
     )
     return replace(rules, **changes)
 
@@ -267,3 +269,9 @@ def pin_wave(
         currents_a={},
         settled=np.ones(pin.shape[0], dtype=bool),
     )
+
+
+def stated(whole: Board) -> Board:
+    """The board with every limit of its controller stated: breaking one loses the lock."""
+    rules = replace(whole.controller, stated=frozenset(LIMIT_KEYS.values()))
+    return replace(whole, controller=rules)

@@ -155,15 +155,15 @@ def test_preferred_values_are_not_odd(series: str, published: SimpleNamespace) -
 
 def test_odd_value_is_named() -> None:
     board = board_from_dict(edited(chain={"resistors": ["120k", "123k"]}))
-    assert odd_values(board) == ("R2 = 123 kΩ is in neither E24 nor E96: read the part again",)
+    assert odd_values(board) == ("R2 = 123 kΩ is no standard value; read the part again.",)
 
 
 def test_chip_marking_taken_for_a_value() -> None:
     """104 on a chip is 100 k; written as "104" it makes a chain that would burn."""
     lines = odd_values(board_from_dict(edited(chain={"resistors": ["104", "1003"]})))
-    assert lines[0].endswith("read the part again (a chip marked 104 is 100 kΩ)")
-    assert lines[1].endswith("read the part again (a chip marked 1003 is 100 kΩ)")
-    assert lines[2].startswith("the chain is 1.107 kΩ and would pass 323.2 mA")
+    assert "(a chip marked 104 is 100 kΩ)" in lines[0]
+    assert "(a chip marked 1003 is 100 kΩ)" in lines[1]
+    assert lines[2].startswith("the chain of 1.107 kΩ would pass 323.2 mA")
 
 
 def test_all_resistors() -> None:

@@ -9,6 +9,7 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
+from tests.boards import stated
 from tests.diagnosis.boards import board
 from tests.drawing.test_waveforms import marked, words
 from tests.jobs.demo_job import lost_below, share_lost, solved
@@ -25,7 +26,7 @@ def drawn(name: str = "bridge", across: str = "temperature", up: str = "pull-up"
 
 @cache
 def chart(name: str, across: str, up: str) -> LossMap:
-    return loss_map(board(name), across, up)
+    return loss_map(stated(board(name)), across, up)
 
 
 def test_axes_name_the_quantities_and_ticks_their_units() -> None:

@@ -19,7 +19,7 @@ from zcd.margin.corners import MIN_GAIN, ROOM_RATIO, find_all_corners, find_corn
 from zcd.margin.rule_margins import RuleMargins, evaluate
 from zcd.margin.stress import resistor_stress
 from zcd.margin.tolerances import Tolerance, draw, tolerances_of
-from zcd.sync.lock import RULES, lock_of
+from zcd.sync.lock import FUNCTION, RULES, lock_of
 
 FloatArray = NDArray[np.float64]
 
@@ -120,7 +120,7 @@ def test_judged_is_lock_and_stress_of_each_board() -> None:
     (first, *_) = resistor_stress(solution, whole, whole.service.hot_degc)
     share = first.power_w[0] / first.power_limit_w
     assert_allclose(1.0 - result.margins[row, result.names.index("R1 power")], share, rtol=1e-3)
-    assert result.lock_margin[row] == result.margins[row, : len(RULES)].min()
+    assert result.lock_margin[row] == result.margins[row, : len(FUNCTION)].min()
 
 
 def test_nominal_board_has_the_margins_of_its_lock() -> None:
@@ -143,9 +143,13 @@ def test_pieces_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_first_failed_is_the_first_rule_in_order() -> None:
     names = ("a", "b", "c")
-    result = RuleMargins(names=names, margins=np.array([[1, -1, -2], [1, 1, 1], [-0.1, -5, 1.0]]))
+    margins = np.array([[1, -1, -2], [1, 1, 1], [-0.1, -5, 1.0]])
+    result = RuleMargins(names=names, margins=margins, binding=(True, True, True))
     assert result.first_failed.tolist() == [1, -1, 0]
     assert result.passes.tolist() == [False, True, False]
+    milder = replace(result, binding=(True, False, True))
+    assert milder.first_failed.tolist() == [2, -1, 0]
+    assert milder.broken_ratio == result.broken_ratio == {"a": 1 / 3, "b": 2 / 3, "c": 1 / 3}
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,9 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from tests.diagnosis.boards import CHAIN_OHM, board, controlled, edited
+from tests.boards import stated
+from tests.diagnosis.boards import CHAIN_OHM, controlled, edited
+from tests.diagnosis.boards import board as unread
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.errors import InputError
@@ -22,6 +24,11 @@ from zcd.sync.lock import Lock, lock_of
 FloatArray = NDArray[np.float64]
 BESIDE = 5e-4
 """Of the range of an axis: so far to either side the lock must have changed."""
+
+
+def board(name: str = "half-wave") -> Board:
+    """A board whose controller has been read: every rule may lose the lock."""
+    return stated(unread(name))
 
 
 @cache
@@ -159,7 +166,7 @@ def test_no_edge_limit_is_one_led_current() -> None:
 
 def test_too_strong_a_part_has_a_boundary_of_its_own() -> None:
     """A pull-up too large for twice a period: lost when too weak, and when too strong."""
-    chart = loss_map(edited('"15k"', '"47k"', "bridge"))
+    chart = loss_map(stated(edited('"15k"', '"47k"', "bridge")))
     rules = {rule for curve in chart.boundaries for rule in curve.rules}
     assert {"edge offset", "high time"} <= rules
     assert np.isfinite(chart.reach_up.below) or chart.failed_rule == "high time"

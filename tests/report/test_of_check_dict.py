@@ -16,6 +16,7 @@ from zcd.serialize import to_dict
 KEYS = {
     "board",
     "topology",
+    "status",
     "passes",
     "levels",
     "resistors",
@@ -26,12 +27,14 @@ KEYS = {
     "rules",
     "spread",
     "outlook",
+    "remedies",
+    "repair",
     "advice",
     "assumptions",
     "odd_values",
 }
-UNIT_BESIDE_IT = {"value", "limit"}
-"""In a rule, whose unit is a key of its own."""
+UNIT_BESIDE_IT = {"value", "limit", "low", "high", "before", "after"}
+"""In a rule, a remedy or a change, whose unit is a key of its own."""
 
 
 def numbers(value: Any, key: str = "") -> Iterator[tuple[str, float]]:

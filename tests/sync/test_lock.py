@@ -58,7 +58,7 @@ def test_margins_by_hand() -> None:
         (trapezoids((0.001, 0.00115), ramp_s=50e-6), "low time"),
         (trapezoids((0.0005, 0.02035), ramp_s=50e-6), "high time"),
         (trapezoids((0.0025, 0.009)), "edge offset"),
-        (trapezoids((0.001, 0.009), (0.0105, 0.019)), "period"),
+        (trapezoids((0.001, 0.009), (0.0105, 0.019)), "pulse count"),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )
@@ -95,7 +95,8 @@ def test_rules_about_pulses_fail_without_pulses() -> None:
     """By one and by as much more as the pin is short of a threshold."""
     lock = judged(trapezoids((0.001, 0.009), bottom_v=1.5))
     assert_allclose(margin(lock, "pin never low"), -0.5)
-    assert_allclose(lock.margins[0, 2:], -1.5)
+    assert_allclose(margin(lock, "pulse count"), -0.5)
+    assert_allclose(lock.margins[0, 3:], -1.5)
 
 
 @pytest.mark.parametrize(
@@ -123,9 +124,9 @@ def test_pulses_a_period(topology: Topology, expected: int) -> None:
     assert expected_pulses(board(topology=topology)) == expected
 
 
-def test_half_of_a_bridges_pulses_is_the_wrong_period() -> None:
+def test_half_of_a_bridges_pulses_is_the_wrong_count() -> None:
     bridge = board(topology=Topology.BRIDGE)
-    assert judged(GOOD, bridge).failed_rule(0) == "period"
+    assert judged(GOOD, bridge).failed_rule(0) == "pulse count"
     assert judged(trapezoids((0.001, 0.009), (0.011, 0.019)), bridge).locks.all()
 
 
@@ -166,3 +167,29 @@ def test_margin_is_continuous_as_the_optocoupler_ages() -> None:
 def test_lock_is_lost_once_as_the_optocoupler_ages() -> None:
     locks = sweep(controller=controller(max_transition_s=5e-3, max_offset_s=5e-3)).locks
     assert np.count_nonzero(np.diff(locks.astype(int))) == 1
+
+
+def test_what_nobody_states_is_an_expectation() -> None:
+    """A controller that nobody has read: only the pin's own function loses the lock."""
+    late = trapezoids((0.0025, 0.009))
+    unread = board(controller=controller(stated=frozenset()))
+    lock = judged(late, unread)
+    assert lock.locks.all()
+    assert lock.unmet_expectations(0) == ("edge offset",)
+    assert_allclose(margin(lock, "edge offset"), margin(judged(late), "edge offset"))
+    assert judged(trapezoids((0.001, 0.009), bottom_v=1.5), unread).failed_rule(0) == RULES[0]
+    one_stated = board(controller=controller(stated=frozenset({"max_offset"})))
+    assert judged(late, one_stated).failed_rule(0) == "edge offset"
+
+
+@pytest.mark.parametrize(
+    ("pulses", "octaves"),
+    [
+        (((0.001, 0.009),), 0.0),
+        (((0.0, 0.002), (0.005, 0.007), (0.01, 0.012), (0.015, 0.017)), 2.0),
+    ],
+)
+def test_pulse_count_by_hand(pulses: tuple[tuple[float, float], ...], octaves: float) -> None:
+    """1 less twice the octaves by which the interval is off, no lower than -1."""
+    lock = judged(trapezoids(*pulses))
+    assert_allclose(margin(lock, "pulse count"), max(1.0 - 2.0 * octaves, -1.0), atol=1e-6)

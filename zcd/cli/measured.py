@@ -17,7 +17,7 @@ from zcd.cli.pictures import plot_option
 @plot_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
-    """Read an oscilloscope's capture: edges, low time, jitter, missing pulses, offset.
+    """Read an oscilloscope's capture: edges, low time, jitter, pulse count, offset.
 
     CSV with a column of time and one or two of volts, in the layout of any scope. The second
     channel is the mains, through a probe made for it.

@@ -1,4 +1,4 @@
-"""What a capture shows: edges, low times, jitter, missing pulses, offset against the mains."""
+"""What a capture shows: edges, low times, jitter, pulse count, offset against the mains."""
 
 from __future__ import annotations
 

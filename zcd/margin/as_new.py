@@ -39,6 +39,7 @@ class Change:
     unit : str
         Empty for a factor, ``%`` for a share of the limit.
     effect : {"better", "same", "worse"}
+        What it is for the board.
     """
 
     name: str

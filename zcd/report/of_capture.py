@@ -43,7 +43,7 @@ def capture_document(traces: Traces) -> Document:
 def _capture_rows(traces: Traces) -> tuple[tuple[str, str], ...]:
     """The figures of a capture."""
     count = traces.falls_s.size
-    rows = [("complete low pulses", str(count)), ("missing pulses", str(traces.missing))]
+    rows = [("complete low pulses", str(count)), ("pulse count", str(traces.missing))]
     if count:
         times = traces.low_times_s
         rows += [

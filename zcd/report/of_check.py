@@ -11,7 +11,7 @@ from zcd.margin.check import Check, Level
 from zcd.margin.rules import Rule
 from zcd.margin.shorts import ShortStress
 from zcd.margin.stress import HARMLESS_REVERSE_A
-from zcd.report.table import FAIL, PASS, WARNING, Cell, Quantity, Table
+from zcd.report.table import PASS, STATUS, WARNING, Cell, Quantity, Table
 from zcd.report.text import (
     NOTHING,
     factor_text,
@@ -259,7 +259,7 @@ RULES = (
     Quantity("name", "rule", _rule_name),
     Quantity("value", "value", rule_value_text, right=True),
     Quantity("limit", "limit", limit_text, right=True),
-    Quantity("passes", "verdict", lambda rule: PASS if rule.passes else FAIL),
+    Quantity("status", "verdict", lambda rule: STATUS[rule.status]),
     Quantity("source", "from", lambda rule: Cell(source=rule.source)),
 )
 """What is shown of a rule."""

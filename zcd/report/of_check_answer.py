@@ -16,6 +16,7 @@ from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_changes import changes
+from zcd.report.table import STATUS
 from zcd.report.text import (
     offset_text,
     percent_text,
@@ -30,7 +31,7 @@ MOST_FINDINGS = 5
 BROKEN = {
     "pin never low": "the pin is never pulled low",
     "pin never high": "the pin never goes high",
-    "missing pulses": "pulses are missing",
+    "pulse count": "pulses are missing or doubled",
     "low time": "the pulse is too short",
     "high time": "the time between pulses is too short",
     "transition": "the edges are too slow",
@@ -175,7 +176,7 @@ def finding_lines(check: Check) -> tuple[str, ...]:
 
 
 def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
-    mark = "FAILS" if worst_status(rules) == "fail" else "warning"
+    mark = STATUS[worst_status(rules)]
     if subject == SYNC:
         return f"{mark}: {_sync_text(check, rules)}"
     if subject == RESERVE:
@@ -212,7 +213,7 @@ def _conditions_text(lost: list[Level]) -> str:
 
 
 def _broken_text(check: Check, level: Level) -> str:
-    if level.failed_rule == "missing pulses" and isfinite(level.period_s):
+    if level.failed_rule == "pulse count" and isfinite(level.period_s):
         board = check.board
         due = board.mains.frequency_hz * expected_pulses(board)
         return f"{1.0 / level.period_s:.3g} pulses a second, {due:.3g} are due"

@@ -15,14 +15,14 @@ from zcd.margin.population import CONFIDENCE_RATIO, Population, Share
 from zcd.margin.rules import Rule
 from zcd.margin.spread import AT_CORNER, Spread
 from zcd.margin.tolerances import Tolerance
-from zcd.report.table import FAIL, PASS, Cell, Table
+from zcd.report.table import STATUS, Cell, Table
 from zcd.report.text import plain, quantity_text
 from zcd.sync.lock import RULES
 
 PLACES = 5
 """Tolerances that are named at a corner, of the harmonics only the first."""
 TIGHTEST = 8
-PULSE_RULES, NO_PULSE = RULES[2:], "no pulse"
+PULSE_RULES, NO_PULSE = RULES[3:], "no pulse"
 DARK_RULES = {
     "pull-up": ("pin never high", "high time"),
     "emitter-follower": ("pin never low", "low time"),
@@ -82,11 +82,16 @@ def _no_pulse(corners: Corners) -> NDArray[np.bool_]:
 
 def _corner_row(corners: Corners, k: int, rule: Rule[float]) -> tuple[str, ...]:
     if _no_pulse(corners)[k]:
-        return corners.names[k], NO_PULSE, FAIL, "where the pin does not reach its thresholds"
+        return (
+            corners.names[k],
+            NO_PULSE,
+            STATUS[rule.status],
+            "where the pin does not reach its thresholds",
+        )
     return (
         plain(rule.name.removeprefix(AT_CORNER)),
         margin_text(float(corners.margins[k])),
-        PASS if rule.passes else FAIL,
+        STATUS[rule.status],
         places_text(corners, k),
     )
 

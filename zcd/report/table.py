@@ -13,11 +13,8 @@ from typing import TYPE_CHECKING, Any, Self
 if TYPE_CHECKING:
     from zcd.report.document import Document
 
-PASS = "kept"
-WARNING = "beware"
-
-
-FAIL = "FAILS"
+PASS, WARNING, FAIL = "pass", "warning", "FAIL"
+STATUS = {"pass": PASS, "warning": WARNING, "fail": FAIL}
 """A row with this cell does not pass: it is shown in bold."""
 Value = str | float | int | bool | None
 

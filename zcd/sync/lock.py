@@ -27,7 +27,7 @@ FloatArray = NDArray[np.float64]
 RULES = (
     "pin never low",
     "pin never high",
-    "missing pulses",
+    "pulse count",
     "low time",
     "high time",
     "transition",
@@ -167,9 +167,10 @@ def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray
     transition = np.maximum(_longest(pulses.fall_transition_s), _longest(pulses.rise_transition_s))
     with np.errstate(divide="ignore", invalid="ignore"):
         octaves = np.log2(pulses.interval_s / nominal_period)
+    # nearer to the right interval than to one of half or twice the length; without a pulse as far
+    # off as the pin is from its threshold, so that nothing jumps where the first pulse comes
+    counted = np.maximum(1.0 - 2.0 * _longest(np.abs(octaves)), -1.0)
     about_pulses = (
-        # nearer to the right interval than to one of half or twice the length
-        1.0 - 2.0 * _longest(np.abs(octaves)),
         _shortest(sure_low) / rules.min_low_time_s - 1.0,
         _shortest(sure_high) / rules.min_high_time_s - 1.0,
         1.0 - transition / rules.max_transition_s,
@@ -178,7 +179,11 @@ def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray
         - _longest(np.abs(pulses.interval_s / nominal_period - 1.0)) / rules.period_tolerance_ratio,
     )
     there = pulses.count > 0
-    columns = [reaches_low, reaches_high]
+    columns = [
+        reaches_low,
+        reaches_high,
+        np.where(there, counted, np.where(short < 0.0, short, -1.0)),
+    ]
     # kept above -1, so that a pulse that is barely there is no worse than none at all
     columns += [np.where(there, np.maximum(margin, -1.0), missing) for margin in about_pulses]
     return np.stack(columns, axis=1)
