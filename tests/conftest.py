@@ -51,7 +51,10 @@ def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None
     """Nobody's predictions or settings decide a test; predictions of one run are shared."""
     patch = pytest.MonkeyPatch()
     patch.setenv("ZCD_CONFIG", "")
-    patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.getbasetemp() / "cache"))
+    base = tmp_path_factory.getbasetemp()
+    # a worker's folder lies in that of the run
+    shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    patch.setenv("XDG_CACHE_HOME", str(shared / "cache"))
     yield
     patch.undo()
 

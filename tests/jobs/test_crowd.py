@@ -67,7 +67,7 @@ def test_one_of_many_closes_the_job(job_file: Path, count: int) -> None:
     require_sound(job_file)
 
 
-@pytest.mark.parametrize("count", [20, pytest.param(60, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [8, pytest.param(60, marks=pytest.mark.slow)])
 def test_what_many_said_was_kept_is_there(job_file: Path, count: int) -> None:
     told = crowd(job_file.parent, answerers(count))
     kept = [n for n, said in enumerate(told) if said.code == 0]
