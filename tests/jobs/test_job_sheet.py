@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from tests.jobs.demo_job import FAILS, HOLDS, SETTLED, case, lost_below, share_lost, solved
 from zcd.diagnosis.case import Case
@@ -15,7 +17,8 @@ from zcd.errors import InputError
 from zcd.jobs import job_sheet
 from zcd.jobs.job_sheet import report_document, write_report
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
-from zcd.report.document import Document
+from zcd.report.document import Document, Facts, Picture
+from zcd.report.pdf import report_pdf
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
 LOADS = {"src", "srcset", "href", "xlink:href", "data", "action", "poster", "background"}
@@ -47,8 +50,7 @@ def pages_of(text: str = HOLDS, name: str | None = None, before: Case | None = N
         check=replace(result.check, board=board),
         solution=result.solution,
         lock=result.lock,
-        loss_map=lost_below(0.2),
-        loss_share=share_lost(lost_below(0.2)),
+        lost=(lost_below(0.2), share_lost(lost_below(0.2))),
         case=before,
     )
 
@@ -105,12 +107,12 @@ def test_a_hostile_note_stays_text(repaired: str) -> None:
 def test_what_was_found_stands_before_the_pictures(repaired: str) -> None:
     """Conclusion, readings, ranking and a picture of the faulty board."""
     heads = re.findall(r"<h2>(.*?)</h2>", repaired)
-    assert heads.index("Verdict") < heads.index("What was found before the repair")
-    assert heads.index("What was found before the repair") < heads.index("Pictures")
+    assert heads[:2] == ["Job sheet", "What was found before the repair"]
+    assert heads.index("What was found before the repair") < heads.index("Waveforms")
     page = Page(repaired)
     text = "".join(page.words)
     assert "R2 is open" in text
-    assert "flags reported: sync, fan" in text
+    assert "error flags: sync, fan" in text
     assert "4.98 V" in text
     assert page.tags.count("svg") == 6
     assert len([value for name, value in page.attributes if name == "aria-label" and value]) == 6
@@ -132,15 +134,16 @@ def test_no_handler_comes_from_words(html: str) -> None:
 def test_sections_are_in_order(html: str) -> None:
     heads = re.findall(r"<h2>(.*?)</h2>", html)
     assert heads == [
-        "What was checked",
+        "Job sheet",
         "Verdict",
-        "Pictures",
+        "Waveforms",
         "Levels",
         "Stress",
         "Headroom",
         "Rules and where they come from",
         "Tolerances",
         "Beyond the verdict",
+        "Where sync is lost",
         "Assumptions",
         "Origins and sources",
         "Cautions",
@@ -174,8 +177,8 @@ def test_every_caution_stands_there_with_its_source(html: str) -> None:
 
 def test_failures_are_listed_under_the_verdict(tmp_path: Path) -> None:
     text = written(tmp_path / "fails.html", FAILS)
-    verdict = text.index("The board does not pass")
-    assert verdict < text.index("FAILS: R1") < text.index("<h2>Pictures")
+    verdict = text.index("FAILS: R1 and R2 are overloaded.")
+    assert verdict < text.index("FAIL: R1 voltage") < text.index("<h2>Waveforms")
     assert '<tr class="fails">' in text
 
 
@@ -194,7 +197,7 @@ def test_readings_stand_beside_those_of_a_good_board(repaired: str) -> None:
 
 def test_the_story_tells_how_one_fault_raised_both_flags(repaired: str) -> None:
     heads = re.findall(r"<h2>(.*?)</h2>", repaired)
-    assert heads.index("Why the controller reports what it reports") == 3
+    assert heads.index("Why the controller reports what it reports") == 2
     text = "".join(Page(repaired).words)
     assert "The fan flag is a consequence of the sync fault, not a second fault." in text
 
@@ -227,9 +230,46 @@ def test_what_was_replaced_is_told_against_the_board_as_it_came_in() -> None:
     before = case(SETTLED, "")
     now = solved().board
     same = replace(before, job=replace(before.job, board=now))
-    assert "Against the board as it came in:" not in str(pages_of(before=same).sections[0])
+    assert "'Done'" not in str(pages_of(before=same).sections[0])
     old = replace(now.chains[0][0], resistance_ohm=43e3)
     was = replace(now, chains=((old, *now.chains[0][1:]), *now.chains[1:]))
     first = pages_of(before=replace(before, job=replace(before.job, board=was))).sections[0]
-    assert "Against the board as it came in:" in str(first)
+    assert "'Done'" in str(first)
     assert f"{old.ref}: 43 kΩ" in str(first)
+
+
+def short_pages(before: Case | None = None) -> Document:
+    """What is written where nobody asks for all of it."""
+    result = solved()
+    return report_document(
+        board=result.board,
+        check=result.check,
+        solution=result.solution,
+        lock=result.lock,
+        case=before,
+    )
+
+
+def test_the_first_page_is_the_job_sheet() -> None:
+    """Appliance, complaint, found, done, tested, verdict, one picture, a line to sign."""
+    before = case(SETTLED, "")
+    closed = replace(before.job, found="R2 burnt", repair="R2 renewed, 43 k", note="no heat")
+    sheet = short_pages(replace(before, job=closed)).sections[0]
+    assert sheet.title == "Job sheet"
+    facts, picture, signature, _ = sheet.blocks
+    assert isinstance(facts, Facts)
+    told = dict(facts.pairs)
+    assert list(told)[:5] == ["Appliance", "Complaint", "Found", "Done", "Tested"]
+    assert told["Complaint"].startswith("no heat")
+    assert (told["Found"], told["Done"]) == ("R2 burnt", "R2 renewed, 43 k")
+    assert told["Tested"] == "not measured again"
+    assert told["Verdict"].startswith("PASSES.")
+    assert isinstance(picture, Picture)
+    assert isinstance(signature, Facts)
+    assert [name for name, _ in signature.pairs] == ["Technician", "Date"]
+
+
+@pytest.mark.parametrize("with_case", [True, False])
+def test_the_report_has_at_most_four_pages(with_case: bool) -> None:
+    document = short_pages(case(SETTLED, "") if with_case else None)
+    assert len(PdfReader(BytesIO(report_pdf(document))).pages) <= 4

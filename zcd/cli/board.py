@@ -119,6 +119,6 @@ def check(
     result = api.check(board, outlook=outlook, was=before)
     if report or plots:
         once = settings()
-        draw(board, result, report, plots, kind=kind, paper=once.paper, meter=once.meter)
+        draw(board, result, report, plots, kind=kind, paper=once.paper, meter=once.meter, full=full)
     print_result(result, as_json, full=full)
     return 0 if result.status == "pass" or (result.passes and not strict) else 1

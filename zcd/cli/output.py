@@ -203,6 +203,7 @@ def draw(
     kind: str = "png",
     paper: str = "a4",
     meter: Meter | None = None,
+    full: bool = False,
 ) -> None:
     """Work out and write report and pictures, those as files of a kind."""
     from zcd.jobs.job_sheet import write_report
@@ -222,7 +223,7 @@ def draw(
             kind=kind,
         )
     if report:
-        write_report(report, document_of(board, check, case, meter), paper)
+        write_report(report, document_of(board, check, case, meter, full=full), paper)
 
 
 def print_comparison(

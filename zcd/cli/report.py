@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from zcd.cli.command import Command, settings
+from zcd.cli.command import Command, full_option, settings
 from zcd.cli.completion import files
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import DASH, board_given, job_given, require_file
@@ -36,7 +36,8 @@ from zcd.cli.given import DASH, board_given, job_given, require_file
     default=True,
     help="Whether closed jobs in the same folder shift what is likely before any reading.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was written as a JSON object.")
+@full_option
 def report(
     job_file: str,
     repaired: str | None,
@@ -44,8 +45,9 @@ def report(
     paper: str | None,
     record: bool,
     as_json: bool,
+    full: bool,
 ) -> int:
-    """Write the record of a job: what was found and how, the repair judged, with its limits.
+    """Write the job sheet: complaint, found, done, tested, verdict; then what it rests on.
 
     The repaired board is the one that the job names, every part as it is described there,
     unless --repaired gives another. Files are whole in themselves, nothing is loaded.
@@ -67,5 +69,11 @@ def report(
     if not files and not has_typesetter():
         click.echo(f"No PDF is written: {NO_TYPESETTER}", err=True)
     return record_job(
-        job, board, places, paper or settings().paper, statistics=statistics, as_json=as_json
+        job,
+        board,
+        places,
+        paper or settings().paper,
+        statistics=statistics,
+        as_json=as_json,
+        full=full,
     )

@@ -54,6 +54,7 @@ def record_job(
     *,
     statistics: FaultStatistics | None,
     as_json: bool,
+    full: bool = False,
 ) -> int:
     """Write the record of a job.
 
@@ -69,6 +70,8 @@ def record_job(
     statistics : FaultStatistics or None
         What closed jobs say; None: they are to shift nothing.
     as_json : bool
+    full : bool
+        With every table and source of the check.
 
     Returns
     -------
@@ -76,7 +79,7 @@ def record_job(
         Exit code: 0 where the repaired board passes, else 1.
     """
     case, check = checked_job(job, board, statistics)
-    write_record(case, board, check, places, paper, job.meter)
+    write_record(case, board, check, places, paper, job.meter, full=full)
     told = "" if case is None else sentence(case.diagnosis.conclusion)
     if as_json:
         print_json({"files": list(places), "conclusion": told or None, "passes": check.passes})

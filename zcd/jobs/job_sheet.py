@@ -23,16 +23,26 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.files import write_whole
 from zcd.jobs.analysis import case_of
+from zcd.margin.as_new import with_original
 from zcd.margin.check import Check, nominal_check
 from zcd.margin.loss_map import LossMap
 from zcd.margin.loss_share import LossShare
 from zcd.margin.spread import with_spread
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
-from zcd.report.document import Block, BulletList, Cautions, Document, Paragraph, Picture, Section
+from zcd.report.document import (
+    Block,
+    BulletList,
+    Cautions,
+    Document,
+    Facts,
+    Paragraph,
+    Picture,
+    Section,
+)
 from zcd.report.html import report_html
 from zcd.report.of_changes import changes
 from zcd.report.of_check import board_line
-from zcd.report.of_check_answer import answer_section
+from zcd.report.of_check_answer import answer_section, headline_text, repair_text
 from zcd.report.of_check_document import check_sections, end_sections
 from zcd.report.of_diagnosis import (
     compared_table,
@@ -60,6 +70,8 @@ if TYPE_CHECKING:
     from zcd.diagnosis.job_history import FaultStatistics
 
 
+LINE = "_" * 30
+"""Where a person writes."""
 CAUTION_GROUPS = (
     ("In every case", GENERAL),
     ("Before a part is touched, and for ohms and diode tests", DEAD),
@@ -107,12 +119,11 @@ def report_document(
     check: Check,
     solution: Solution,
     lock: Lock,
-    loss_map: LossMap,
-    loss_share: LossShare,
+    lost: tuple[LossMap, LossShare] | None = None,
     case: Case | None = None,
     meter: Meter | None = None,
 ) -> Document:
-    """All that a report says.
+    """What a report says: the job sheet on its first page, then what it rests on.
 
     Parameters
     ----------
@@ -121,7 +132,9 @@ def report_document(
     check : Check
     solution, lock : Solution, Lock
         Of the board at nominal mains; the first row is drawn.
-    loss_map, loss_share : LossMap, LossShare
+    lost : tuple of LossMap and LossShare, optional
+        Where sync is lost. With it the report is the full one: every table of the check, all
+        pictures, assumptions and sources.
     case : Case, optional
         What was found on the board before the repair.
     meter : Meter, optional
@@ -131,62 +144,82 @@ def report_document(
     -------
     document : Document
     """
+    full = lost is not None
+    cautions = Section("Cautions", (Cautions(CAUTION_GROUPS),))
     pictures = () if check.outlook is None else _outlook_pictures(check)
+    sections: list[Section] = [_sheet_section(board, check, case, meter)]
+    if case is not None:
+        sections += [_found_section(case, full), _story_section(case, full)]
+        sections.append(_retest_section(case.job))
+    sections += [answer_section(check), _waveforms_section(board, solution, lock)]
+    if full or check.outlook is not None:
+        sections += check_sections(check, pictures)
+    if lost is not None:
+        sections += [_map_section(board, *lost), *end_sections(board, cautions)]
+    else:
+        sections.append(cautions)
     return Document(
         title=plain(board.name),
         before=f"Mains sync circuit, checked by calculation on {date.today().isoformat()}",
-        sections=(
-            _checked_section(board, case, meter),
-            answer_section(check),
-            *([] if case is None else _case_sections(case)),
-            _pictures_section(board, solution, lock, loss_map, loss_share),
-            *check_sections(check, pictures),
-            *end_sections(board, Section("Cautions", (Cautions(CAUTION_GROUPS),))),
-        ),
+        sections=tuple(sections),
     )
 
 
-def _case_sections(case: Case) -> list[Section]:
-    """Before the repair, why it showed as it did, and after the repair."""
-    return [_found_section(case), _story_section(case), _retest_section(case.job)]
+def _sheet_section(board: Board, check: Check, case: Case | None, meter: Meter | None) -> Section:
+    """The job sheet: what was complained of, found, done and tested, one picture, a signature."""
+    appliance = board.name if case is None else case.job.board.name
+    facts = [("Appliance", plain(appliance)), *_job_facts(board, case)]
+    facts.append(("Verdict", headline_text(check)))
+    if check.repair is not None:
+        facts.append(("Repair", repair_text(check.repair, board)))
+    facts.append(("Circuit", board_line(board)))
+    signature = (("Technician", LINE), ("Date", LINE))
+    measured = "" if case is None else ", except the readings named as such"
+    worked = (
+        f"Calculated from the board file and published part data{measured}; not measured on the "
+        "board."
+    )
+    drawn = _board_picture(board, meter) if case is None else _found_picture(case)
+    return Section(
+        "Job sheet",
+        (Facts(tuple(facts)), drawn, Facts(signature), Paragraph(worked, "small")),
+    )
 
 
-def _checked_section(board: Board, case: Case | None, meter: Meter | None) -> Section:
+def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
+    """What the job says, in the order of the work."""
+    if case is None:
+        return []
+    job = case.job
+    flags = f"error flags: {', '.join(job.flags)}" if job.flags else ""
+    complaint = "; ".join(text for text in (plain(job.note), flags) if text)
+    found = plain(job.found) or f"{sentence(case.diagnosis.conclusion)} (job not closed)"
+    parts = "; ".join(changes(job.board, board))
+    done = plain(job.repair) or parts
+    tested = retest_record_lines(job.retests[-1])[0] if job.retests else "not measured again"
+    told = (("Complaint", complaint), ("Found", found), ("Done", done), ("Tested", tested))
+    return [(name, text) for name, text in told if text]
+
+
+def _board_picture(board: Board, meter: Meter | None) -> Picture:
     """The board, drawn with what a good one reads."""
     circuit = build_circuit(board)
-    meter = (meter or usual_meter()) if case is None else case.job.meter
-    expected = expected_at_nodes(board, circuit, meter)
-    drawn = Picture(
+    expected = expected_at_nodes(board, circuit, meter or usual_meter())
+    return Picture(
         "schematic",
         sketch_svg(schematic(board, at_nodes=node_texts(expected, circuit))),
         "The board as described, with what a meter shows at each point of a good one: AC volts "
         "against neutral, DC volts against logic0.",
     )
-    measured = "No figure here was measured on the board."
-    if case is not None:
-        measured = (
-            "Apart from the readings that are named as such, no figure here was measured on the "
-            "board."
-        )
-    worked = f"Worked out from the board file and published part data. {measured}"
-    lines = () if case is None else changes(case.job.board, board)
-    against = (Paragraph("Against the board as it came in:"), BulletList(lines)) if lines else ()
-    return Section(
-        "What was checked",
-        (Paragraph(f"{board_line(board)}."), *against, drawn, Paragraph(worked, "small")),
-    )
 
 
-def _found_section(case: Case) -> Section:
+def _found_section(case: Case, full: bool) -> Section:
     """What was found before the repair, and how."""
     job, result = case.job, case.diagnosis
-    flags = f"; flags reported: {', '.join(job.flags)}" if job.flags else ""
-    note = f" {plain(job.note)}." if job.note else ""
     circuit = case.circuit
     return Section(
         "What was found before the repair",
         (
-            Paragraph(f"{plain(job.board.name)}{flags}.{note}"),
             Paragraph(sentence(result.conclusion), "strong"),
             *(
                 []
@@ -196,20 +229,19 @@ def _found_section(case: Case) -> Section:
             *_closed_words(job),
             compared_table(result.measured, case.job.board, circuit, job.meter),
             ranked_table(result, circuit),
-            Picture(
-                "found",
-                sketch_svg(_found_sketch(case)),
-                "What was read on the faulty board. Boxed and crossed: the part that best "
-                "explains it.",
-            ),
-            Picture(
-                "before",
-                figure_svg(_before_figure(case)),
-                "The faulty board: one mains period with the likeliest fault at its likeliest "
-                "size.",
-            ),
+            *(_before_pictures(case) if full else ()),
         ),
     )
+
+
+def _found_picture(case: Case) -> Picture:
+    words = "What was read on the faulty board. Boxed and crossed: the part that best explains it."
+    return Picture("found", sketch_svg(_found_sketch(case)), words)
+
+
+def _before_pictures(case: Case) -> tuple[Picture, ...]:
+    words = "The faulty board: one mains period with the likeliest fault at its likeliest size."
+    return (Picture("before", figure_svg(_before_figure(case)), words),)
 
 
 def _closed_words(job: Job) -> tuple[Paragraph, ...]:
@@ -231,7 +263,7 @@ def _retest_section(job: Job) -> Section:
     return Section("What was measured after the repair", tuple(blocks))
 
 
-def _story_section(case: Case) -> Section:
+def _story_section(case: Case, full: bool) -> Section:
     """How the likeliest fault came to the flags, in words for whoever brought the board in."""
     first = case.diagnosis.ranked[0]
     board = case.job.board
@@ -239,27 +271,22 @@ def _story_section(case: Case) -> Section:
     if not causes:
         return Section("", ())
     (story,) = stories_of(board, [of_severity(causes[0], first.severity)])
+    words = "From switching on: what the board would do with the likeliest fault."
+    drawn = [Picture("story", figure_svg(timeline_figure(story, board.name)), words, 190.0)]
     return Section(
         "Why the controller reports what it reports",
         (
             Paragraph(f"{headline(story)}.", "strong"),
             BulletList(tuple(why_lines(story))),
-            Picture(
-                "story",
-                figure_svg(timeline_figure(story, board.name)),
-                "From switching on: what the board would do with the likeliest fault.",
-                height_mm=190.0,
-            ),
+            *(drawn if full else ()),
         ),
     )
 
 
-def _pictures_section(
-    board: Board, solution: Solution, lock: Lock, loss_map: LossMap, loss_share: LossShare
-) -> Section:
-    """Waveforms, and where sync is lost."""
+def _waveforms_section(board: Board, solution: Solution, lock: Lock) -> Section:
+    """One mains period."""
     return Section(
-        "Pictures",
+        "Waveforms",
         (
             Picture(
                 "waveforms",
@@ -267,6 +294,15 @@ def _pictures_section(
                 "One mains period at nominal mains, on the bench, with a typical part of the "
                 "optocoupler's grade.",
             ),
+        ),
+    )
+
+
+def _map_section(board: Board, loss_map: LossMap, loss_share: LossShare) -> Section:
+    """Where sync is lost."""
+    return Section(
+        "Where sync is lost",
+        (
             Picture(
                 "loss-map",
                 figure_svg(loss_map_figure(board, loss_map, loss_share)),
@@ -335,7 +371,10 @@ def checked_job(
     check : Check
     """
     case = case_of(job, statistics) if job.measured else None
-    return case, with_spread(nominal_check(board))
+    check = with_spread(nominal_check(board))
+    if case is not None and board != job.board:
+        check = with_original(check, with_spread(nominal_check(job.board)))
+    return case, check
 
 
 def write_record(
@@ -345,27 +384,31 @@ def write_record(
     files: Sequence[str],
     paper: str,
     meter: Meter | None = None,
+    *,
+    full: bool = False,
 ) -> None:
     """Write the record of a job, before and after its repair, once for each file."""
-
-    pages = document_of(board, check, case, meter)
+    pages = document_of(board, check, case, meter, full=full)
     for file in files:
         write_report(file, pages, paper)
 
 
 def document_of(
-    board: Board, check: Check, case: Case | None, meter: Meter | None = None
+    board: Board,
+    check: Check,
+    case: Case | None,
+    meter: Meter | None = None,
+    *,
+    full: bool = False,
 ) -> Document:
     """What a report says, all of it worked out."""
-
-    solution, lock, lost, share = _pictured(board)
+    solution = solve(build_circuit(board))
     return report_document(
         board=board,
         check=check,
         solution=solution,
-        lock=lock,
-        loss_map=lost,
-        loss_share=share,
+        lock=judge(solution, board),
+        lost=_pictured(board)[2:] if full else None,
         case=case,
         meter=meter,
     )

@@ -18,6 +18,7 @@ from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Ve
 from zcd.report.of_changes import changes
 from zcd.report.table import STATUS
 from zcd.report.text import (
+    BROKEN,
     offset_text,
     percent_text,
     plain,
@@ -28,17 +29,6 @@ from zcd.report.text import (
 from zcd.sync.lock import LIMIT_KEYS, expected_pulses
 
 MOST_FINDINGS = 5
-BROKEN = {
-    "pin never low": "the pin is never pulled low",
-    "pin never high": "the pin never goes high",
-    "pulse count": "pulses are missing or doubled",
-    "low time": "the pulse is too short",
-    "high time": "the time between pulses is too short",
-    "transition": "the edges are too slow",
-    "edge offset": "the edge is too far from the zero crossing",
-    "period": "the pulses are uneven",
-}
-"""What is wrong where a lock rule is broken."""
 EXPECTATION_TEXTS = {
     "low time": "some controllers miss pulses this short",
     "high time": "some controllers miss pauses this short",

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from zcd.report.of_story import TURNS_RPM
-from zcd.report.text import quantity_text
+from zcd.report.text import BROKEN, quantity_text
 from zcd.simulation.controller import FAN, SYNC, State
 from zcd.simulation.gate import Switch
 from zcd.simulation.timeline import Story
 
+FADES = "they fade away"
 HOT_DIRECT_SHARE = 0.02
 """Mean voltage over rms, from which direct current in the winding is worth a word."""
 
@@ -38,7 +39,7 @@ def _sync_line(story: Story) -> str:
         return "The sync pulses are good, but the controller does not see them, so it cannot lock."
     if not sight.good:
         return (
-            f"The controller gets no good sync pulses ({sight.failed_rule or 'they fade away'}), "
+            f"The controller gets no good sync pulses ({BROKEN.get(sight.failed_rule or '', FADES)}), "
             "so it cannot lock."
         )
     return "The sync pulses are good: the controller has lock."

@@ -17,6 +17,17 @@ CENTURY_YEARS = 100.0
 MIN_SHOWN = 1e-12
 ON_TIME_S = 0.5e-6
 
+BROKEN = {
+    "pin never low": "the pin is never pulled low",
+    "pin never high": "the pin never goes high",
+    "pulse count": "pulses are missing or doubled",
+    "low time": "the pulse is too short",
+    "high time": "the time between pulses is too short",
+    "transition": "the edges are too slow",
+    "edge offset": "the edge is too far from the zero crossing",
+    "period": "the pulses are uneven",
+}
+"""What is wrong where a lock rule is broken."""
 RULE_WORDS = {
     "low time": "pulse too short",
     "high time": "pause too short",
