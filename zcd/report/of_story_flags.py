@@ -38,10 +38,8 @@ def _sync_line(story: Story) -> str:
     if story.cause.condition.deaf:
         return "The sync pulses are good, but the controller does not see them, so it cannot lock."
     if not sight.good:
-        return (
-            f"The controller gets no good sync pulses ({BROKEN.get(sight.failed_rule or '', FADES)}), "
-            "so it cannot lock."
-        )
+        why = BROKEN.get(sight.failed_rule or "", FADES)
+        return f"The controller gets no good sync pulses ({why}), so it cannot lock."
     return "The sync pulses are good: the controller has lock."
 
 
