@@ -111,7 +111,7 @@ def test_currents_add_up_where_no_capacitor_is(name: str) -> None:
         assert np.max(np.abs(current_from(solution, node))) < 1e-6 * largest, node
 
 
-@pytest.mark.parametrize("grid", [EDGES, READINGS], ids=["edges", "readings"])
+@pytest.mark.parametrize("options", [EDGES, READINGS], ids=["edges", "readings"])
 def test_capacitor_voltage_has_no_mean_in_a_circuit_of_linear_parts(options: SolverOptions) -> None:
     """A capacitor behind a resistance on a sine; 0.5 % of the peak, a good meter's DC accuracy."""
     circuit = element_list(

@@ -161,7 +161,7 @@ def test_strong_level_uses_the_maximum_of_the_grade() -> None:
 
 def test_board_that_a_strong_part_upsets() -> None:
     """A pull-up too large for twice a period: all is well but for the strongest of the grade."""
-    result = nominal_check(parse_board(GOOD_BRIDGE.replace('"15k"', '"22k"')))
+    result = nominal_check(parse_board(GOOD_BRIDGE.replace('"15k"', '"33k"')))
     name = "lock at high mains, highest CTR of the grade"
     assert {r.name for r in result.rules if not r.passes} == {name}
     assert rule(result, name).remark == "fails: high time"

@@ -28,6 +28,7 @@ from zcd.physics.optocoupler import (
     dark_current_a,
     output_transistor,
     shape_weight_ratio,
+    turn_off_temperature_ratio,
 )
 
 
@@ -112,6 +113,11 @@ def at_temperature(circuit: Circuit, board: Board, celsius: Value) -> Circuit:
         What temperature does not touch (CTR, age, leakage, values of other parts) is as it was.
     """
     warm = build_circuit(board, Conditions(temperature_degc=celsius))
+    for opto in circuit.of(Phototransistor):
+        slower = turn_off_temperature_ratio(celsius)
+        slower = slower / turn_off_temperature_ratio(opto.temperature_degc)
+        circuit = circuit.scale(opto.ref, "storage_s", slower)
+        circuit = circuit.scale(f"{opto.ref}.miller", "capacitance_f", slower)
     for element in warm:
         names = _WITH_TEMPERATURE.get(type(element), ())
         if names:
@@ -291,7 +297,7 @@ def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list
     weight = conditions.shape_weight
     if weight is None:
         weight = shape_weight_ratio(ctr, opto.test_current_a)
-    model = output_transistor(opto.family)
+    model, slower = output_transistor(opto.family), turn_off_temperature_ratio(celsius)
     follower = out.kind == "emitter-follower"
     collector, emitter = ("logic+", "pin") if follower else ("pin", "logic0")
     elements: list[Element] = [
@@ -315,9 +321,14 @@ def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list
             knee_v=model.emission_ratio * thermal_voltage_v(celsius),
             knee_ratio=model.knee_ratio,
             early_v=model.early_v,
-            storage_s=model.storage_s,
+            storage_s=model.storage_s * slower,
         ),
-        Capacitance(ref=f"{opto.ref}.miller", a=collector, b=emitter, capacitance_f=model.miller_f),
+        Capacitance(
+            ref=f"{opto.ref}.miller",
+            a=collector,
+            b=emitter,
+            capacitance_f=model.miller_f * slower,
+        ),
     ]
     if out.pin_capacitor is not None:
         c = out.pin_capacitor
