@@ -226,6 +226,15 @@ def test_middle_of_the_class_is_near_the_maker_left_out(published: SimpleNamespa
     assert_allclose(found_s[here], times_s[1][here], rtol=published.rtol)
 
 
+@each_fit
+def test_class_covers_each_maker(fit: Row) -> None:
+    """Turn-off of every curve lies between the fastest and the slowest part that is carried."""
+    pull_up_ohm, times_s, supply_v = curve_of(fit)
+    fast, slow = (to_both_levels_s(m, fit, pull_up_ohm, supply_v)[1] for m in ends("817"))
+    assert np.all(fast < times_s[1])
+    assert np.all(slow > times_s[1])
+
+
 PRINTED = [row for row in table("turn_off") if row["curve"] in {"TLP293-printed", "ACPL-214"}]
 
 

@@ -107,7 +107,7 @@ def test_levels_say_offsets_in_words_and_the_failed_rule() -> None:
 
 def test_life_names_the_harsher_view() -> None:
     text = squeezed(printed(solved().check))
-    assert "half of the CTR lost in five 41 years harsher" in text
+    assert "half of the CTR lost in five 42 years harsher" in text
     assert "indicative only over a century" in text
 
 

@@ -327,7 +327,7 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
         high=most.value / float(dark_current_a(25.0)),
         source=most.why, put=scaled(opto.ref, "dark_a"),
     )  # fmt: skip
-    yield from _speed(opto)
+    yield _speed(opto)
     devices = {str(row["what"]): row for row in table("output_spread")}
     knee = devices["saturation knee"]
     # our own constant is fitted to makers' curves: it stays within the span
@@ -339,18 +339,22 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
     )  # fmt: skip
 
 
-def _speed(opto: Optocoupler) -> Iterator[Tolerance]:
-    """Storage time and turn-off capacitance from the fastest maker to the slowest."""
+def _speed(opto: Optocoupler) -> Tolerance:
+    """Turn-off from the fastest maker to the slowest: storage time and capacitance together.
+
+    Both go with the transistor's gain; makers whose parts store longer have more of the other too.
+    """
     factor = output_transistor(opto.family).speed_factor_ratio
-    for name, ref, value in (
-        ("storage", opto.ref, "storage_s"),
-        ("turn-off", f"{opto.ref}.miller", "capacitance_f"),
-    ):
-        yield Tolerance(
-            name=f"{name} of {opto.ref}", low=1.0 / factor, high=factor, unit="x",
-            source="switching curves of six makers' data sheets [ZCD-FIT]",
-            put=scaled(ref, value), in_logs=True,
-        )  # fmt: skip
+
+    def put(circuit: Circuit, factors: FloatArray) -> Circuit:
+        slower = circuit.scale(opto.ref, "storage_s", factors)
+        return slower.scale(f"{opto.ref}.miller", "capacitance_f", factors)
+
+    return Tolerance(
+        name=f"turn-off of {opto.ref}", low=1.0 / factor, high=factor, unit="x",
+        source="switching curves of six makers' data sheets [ZCD-FIT]",
+        put=edit(put), in_logs=True,
+    )  # fmt: skip
 
 
 def _reshaped(circuit: Circuit, board: Board, offset: FloatArray) -> Circuit:
