@@ -145,9 +145,9 @@ def every_optocoupler(family: str) -> tuple[StockOptocoupler, ...]:
 
 
 def every_diode() -> tuple[StockDiode, ...]:
-    """All diodes that the tables know."""
+    """The common diodes."""
     return tuple(
-        StockDiode(part=parts_library.diode(part, ref="")) for part in parts_library.diode_parts()
+        StockDiode(part=parts_library.diode(part, ref="")) for part in parts_library.OFFERED_DIODES
     )
 
 
