@@ -37,6 +37,8 @@ UNITS = (
     "si",
     "counts",
 )
+REFERENCE_DEGC = 25.0
+"""Temperature at which the tables give what changes with it. [°C]"""
 PLAIN_NUMBERS = ("value", "order")
 
 Row = dict[str, str | float]

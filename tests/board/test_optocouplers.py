@@ -92,12 +92,71 @@ def test_part_without_a_maximum(published: SimpleNamespace) -> None:
         ("SFH615AGB", None, ("615", "AGB")),
         ("EL817X", None, ("817", "X")),
         ("h11aa1", None, ("H11AA1", None)),
+        ("LTV-817S-C", None, ("817", "C")),
+        ("LTV-817S-TA1-C", None, ("817", "C")),
+        ("EL817(S)(C)(TU)-V", None, ("817", "C")),
+        ("FOD817C3SD", None, ("817", "C")),
+        ("FOD817SD", None, ("817", None)),
+        ("HCPL-817-00CE", None, ("817", "C")),
+        ("H11A817A.3S", None, ("817", "A")),
+        ("PC81713", None, ("8171", "C")),
+        ("EL3H7(C)(TA)-G", None, ("3H7", "C")),
+        ("EL357N-C", None, ("357", "C")),
+        ("P521", None, ("521", None)),
+        ("TLP521-1GB", None, ("521", "GB")),
+        ("TLP621(GR)", None, ("621", "GR")),
+        ("SFH6156-3", None, ("615", "3")),
+        ("4N25", None, ("4N25", None)),
+        ("4N35-M", None, ("4N35", None)),
+        ("MCT2E", None, ("MCT2E", None)),
     ],
 )
 def test_what_is_printed_on_the_part(
     family: str, grade: str | None, expected: tuple[str, str | None]
 ) -> None:
     assert optocoupler_name(family, grade) == expected
+
+
+@pytest.mark.published(
+    "SHARP-817", where="line-up: X1 to X4 are A to D, X5 mixes A and B", rtol=1e-12, why="exact"
+)
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [("PC817X1", 0.8, 1.6), ("PC817X2", 1.3, 2.6), ("PC817X3", 2, 4), ("PC817X5", 0.8, 2.6)],
+)
+def test_sharp_digits(name: str, low: float, high: float, published: SimpleNamespace) -> None:
+    """The sheet gives collector currents at 5 mA: 4 to 8, 6.5 to 13, 10 to 20, 4 to 13 mA."""
+    part = optocoupler(name)
+    assert (part.ctr_min_ratio, part.ctr_max_ratio) == pytest.approx((low, high), published.rtol)
+
+
+@pytest.mark.published(
+    "TOSHIBA-TLP293",
+    where="page 3 and 10: GL = GRL, 100 to 200 %; options D4, V4 before the rank, TP and E behind",
+    rtol=1e-12,
+    why="exact",
+)
+@pytest.mark.parametrize("name", ["TLP293(GRL", "TLP293(D4GRL,E", "TLP293(GRL-TPL,E", "TLP293 GL"])
+def test_toshiba_order_names(name: str, published: SimpleNamespace) -> None:
+    part = optocoupler(name)
+    assert (part.ctr_min_ratio, part.ctr_max_ratio) == pytest.approx((1, 2), published.rtol)
+
+
+@pytest.mark.published(
+    "VISHAY-K817P",
+    where="TCMT1109: 200 to 400 % at 5 mA; K817P3: 100 to 200 %",
+    rtol=0,
+    why="exact",
+)
+def test_vishay_digits(published: SimpleNamespace) -> None:
+    for name, limits in (("TCMT1109", (2, 4)), ("K817P3", (1, 2)), ("CNY17-3X006", (1, 2))):
+        part = optocoupler(name)
+        assert (part.ctr_min_ratio, part.ctr_max_ratio) == limits
+
+
+def test_unknown_part_is_told_how_to_give_its_data() -> None:
+    with pytest.raises(InputError, match=r'optocoupler = \{family = "817", ctr = "120 %"\}'):
+        optocoupler("QQ9000")
 
 
 @pytest.mark.parametrize(
@@ -109,7 +168,7 @@ def test_what_is_printed_on_the_part(
         ("871", None, "opto.family", 'did you mean "817"'),
         ("4N99", None, "opto.family", "one of 817, "),
         # The Sharp series name, not the grade X of another maker.
-        ("PC817X", None, "opto.family", "one of 817, "),
+        ("PC817X", None, "opto.family", "such as PC817X3"),
         ("814B", None, "opto.family", "a grade of 814: any, A"),
     ],
 )

@@ -128,6 +128,30 @@ def test_rectifier(published: SimpleNamespace) -> None:
     assert "[YANGJIE-1N4007]" in part.source
 
 
+@pytest.mark.published(
+    "MBS-SHEETS",
+    where="MB6S 600 V, DB107 1000 V; 1N4004 400 V, 1N4005 and M5 600 V, S1J 600 V, ES1J 600 V",
+    rtol=1e-12,
+    why="printed values, exact",
+)
+@pytest.mark.parametrize(
+    ("part", "reverse_v"),
+    [
+        ("1N4004", 400),
+        ("1N4005", 600),
+        ("M5", 600),
+        ("S1J", 600),
+        ("ES1J", 600),
+        ("MB6S", 600),
+        ("DB107", 1000),
+        ("BAS21", 200),
+    ],
+)
+def test_printed_voltage(part: str, reverse_v: float, published: SimpleNamespace) -> None:
+    rating_v = diode(part, ref="D1").junction.reverse_rating_v
+    assert rating_v == pytest.approx(reverse_v, rel=published.rtol)
+
+
 @pytest.mark.parametrize("part", diode_parts())
 def test_every_diode_is_usable(part: str) -> None:
     junction = diode(part, ref="D1").junction

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from numpy.testing import assert_allclose
 
 from tests.boards import LED, RECTIFIER, VARIANTS, board, mains, optocoupler, pull_up, relay
 from zcd.board.model import Board, Capacitor, Harmonic, Suppressor, Topology
+from zcd.board.parts_library import diode
 from zcd.circuit.build import NOMINAL, Conditions, build_circuit, led_refs
 from zcd.circuit.elements import (
     INFINITE_OHM,
@@ -273,3 +275,21 @@ def test_families_differ_in_speed() -> None:
 def test_supply_of_the_output() -> None:
     circuit = build_circuit(board(output=pull_up(4.7e3, 3.3)))
     assert circuit["supply"].values()["voltage_v"] == 3.3
+
+
+@pytest.mark.published(
+    "YANGJIE-1N4007",
+    where="1N4007: 5 uA at 25 degC, 50 uA at 125 degC, 1000 V",
+    rtol=1e-9,
+    why="printed values, exact",
+)
+def test_rectifier_leaks_more_when_hot(published: SimpleNamespace) -> None:
+    """Ten times as much at 125 degC, straight in logs between."""
+    whole = board(rectifier=diode("1N4007", ref="D1"))
+    ohm = [
+        build_circuit(whole, Conditions(temperature_degc=celsius))["D1.leak"].values()[
+            "resistance_ohm"
+        ]
+        for celsius in (25.0, 75.0, 125.0)
+    ]
+    assert_allclose(ohm[0] / np.array(ohm), [1.0, 10.0**0.5, 10.0], rtol=published.rtol)

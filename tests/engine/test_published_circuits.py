@@ -23,6 +23,7 @@ from tests.boards import (
     resistance,
     resistor,
 )
+from zcd.board.files import parse_board
 from zcd.board.model import Junction, Topology
 from zcd.circuit.build import build_circuit
 from zcd.engine.solution import Solution
@@ -198,3 +199,31 @@ def test_two_leds_pull_the_pin_as_late_as_was_worked_out(published: SimpleNamesp
     pulses = lock_of(at_rest, whole).pulses
     assert pulses.count[0] == 2
     assert_allclose(pulses.fall_offset_s[0, :2], 0.38e-3, rtol=0.0, atol=published.atol)
+
+
+BUILT_BRIDGE = """name = "bridge of the web page"
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = {family = "817", ctr = "60 %"}
+chain = {topology = "bridge", resistors = ["180k"], style = "2 W"}
+output = {pull_up = "100k", supply = "5 V"}"""
+BUILT_TWO_LED = """name = "dimmer of the forum"
+mains = "120 V 60 Hz"
+optocoupler = "H11AA1"
+chain = {topology = "two-led", resistors = ["15k", "15k"], style = "1/2 W"}
+output = {pull_up = "27k", supply = "5 V"}"""
+
+
+@pytest.mark.parametrize("text", [BUILT_BRIDGE, BUILT_TWO_LED], ids=["bridge", "two-led"])
+def test_detectors_that_are_built_and_work_reach_a_high_pin(text: str) -> None:
+    """The pin rises between the pulses, through 70 % of the supply.
+
+    The first is a published hobby circuit with an MCT2E, whose typical CTR is 60 % (emergingtechs,
+    "zer"), the second the zero crossing of published dimmers (computerchristmas.com, and the same
+    parts in doityourselfchristmas.com, archive t-9895). Both say that they work; neither says
+    more, so that only this is asked.
+    """
+    whole = parse_board(text)
+    pulses = lock_of(build_circuit(whole), whole).pulses
+    assert pulses.highest_v[0] > 0.7 * whole.output.supply_v
+    assert pulses.lowest_v[0] < 0.2 * whole.output.supply_v

@@ -15,6 +15,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
+from scipy.stats import norm
 
 from tests.boards import NOMINAL_VT_V, capacitance, element_list, resistance
 from zcd.circuit.elements import DcSource, Phototransistor
@@ -23,19 +24,22 @@ from zcd.engine.network import compile_island, input_voltages_v, island_of
 from zcd.engine.newton import newton
 from zcd.engine.steady_state import Trajectory, lagged, trajectory_solver
 from zcd.physics.optocoupler import (
-    LOW_SAMPLE_CTR_RATIO,
     OutputTransistor,
-    ctr_shape_ratio,
     output_transistor,
+    turn_off_temperature_ratio,
 )
-from zcd.refdata import columns
+from zcd.refdata import Row, columns, table
 
 FloatArray = NDArray[np.float64]
 
-PHOTOCURRENT_817_A = 10e-3 * LOW_SAMPLE_CTR_RATIO * float(ctr_shape_ratio(10e-3, 0.0))
-"""10 mA through a part of the low-rank sample's CTR."""
+LEVELS = (0.1, 0.9)
+"""Of the supply: storage ends at the first, turn-off at the second, in the makers' sheets."""
 PHOTOCURRENT_H11AA1_A = 31.5e-3
 """What fits figure 13 best. More than 10 mA in any case: 350 ohm could not be pulled to 1.5 V."""
+FITS = table("turn_off_fit")
+each_fit = pytest.mark.parametrize(
+    "fit", FITS, ids=[f"{row['curve']}-{1e3 * float(row['led_current_a']):g}mA" for row in FITS]
+)
 
 
 def turn_off_s(
@@ -111,73 +115,182 @@ def test_heavy_load_follows_its_time_constant() -> None:
     assert_allclose(found_s, 1e-3 * np.log(5.0 / 3.5), rtol=0.02)
 
 
-@pytest.mark.published(
-    "EL-817",
-    where="figure 6, 10 mA, 10 V",
-    rtol=0.15,
-    why="2 % of two-decade logarithmic axes is 10 % of either value, and the time goes nearly "
-    "with the load",
-)
-def test_817_turns_off_as_late_as_its_maker_shows(published: SimpleNamespace) -> None:
-    """Saturated, from 1 kohm on; to 90 % of the supply, the usual level, not read in the sheet."""
-    rows = columns("turn_off", curve="EL-817")
-    here = rows["pull_up_ohm"] > 1e3
-    found_s = turn_off_s(
-        output_transistor("817"), PHOTOCURRENT_817_A, rows["pull_up_ohm"][here], (10.0, 9.0)
+# ------------------------------------------------------------------ each maker by itself
+
+
+def curve_of(fit: Row) -> tuple[FloatArray, FloatArray, float]:
+    """Pull-ups of a maker's curve, times to both levels of shape (2, n), and the supply."""
+    rows = columns("turn_off", curve=fit["curve"], led_current_a=fit["led_current_a"])
+    here = rows["pull_up_ohm"] > float(fit["least_ohm"])
+    rows = {name: values[here] for name, values in rows.items()}
+    times_s = np.stack([rows["turn_off_s"] - rows["fall_s"], rows["turn_off_s"]])
+    return rows["pull_up_ohm"], times_s, float(rows["supply_v"][0])
+
+
+def to_both_levels_s(
+    model: OutputTransistor, fit: Row, pull_up_ohm: FloatArray, supply_v: float
+) -> FloatArray:
+    """The engine's times to both levels, shape (2, n)."""
+    photocurrent_a = float(fit["photocurrent_a"])
+    return np.stack(
+        [
+            turn_off_s(model, photocurrent_a, pull_up_ohm, (supply_v, level * supply_v), 1000)
+            for level in LEVELS
+        ]
     )
-    assert_allclose(found_s, rows["turn_off_s"][here], rtol=published.rtol)
+
+
+def with_speed(model: OutputTransistor, storage_s: float, miller_f: float) -> OutputTransistor:
+    return replace(model, storage_s=storage_s, miller_f=miller_f)
+
+
+@each_fit
+def test_speed_constants_are_the_least_squares_fit(fit: Row) -> None:
+    """3 %: a third of the curves' reading error."""
+    pull_up_ohm, times_s, supply_v = curve_of(fit)
+
+    def left(logs: FloatArray) -> FloatArray:
+        model = with_speed(output_transistor("817"), *np.exp(logs))
+        result = to_both_levels_s(model, fit, pull_up_ohm, supply_v)
+        return np.asarray(np.log(result / times_s)).ravel()
+
+    fitted = np.exp(least_squares(left, np.log([8e-6, 3e-9]), xtol=1e-4, diff_step=0.02).x)
+    assert_allclose([fit["storage_s"], fit["miller_f"]], fitted, rtol=0.03)
+
+
+@each_fit
+def test_law_follows_each_makers_curve(fit: Row) -> None:
+    """With the maker's own two constants: 20 % in turn-off over a decade or more of loads.
+
+    Storage alone, a quarter of it, is met within a factor of 1.6: in some sheets it rises faster
+    with the load than one capacitance can make it.
+    """
+    pull_up_ohm, times_s, supply_v = curve_of(fit)
+    model = with_speed(output_transistor("817"), float(fit["storage_s"]), float(fit["miller_f"]))
+    storage, turn_off = to_both_levels_s(model, fit, pull_up_ohm, supply_v) / times_s
+    assert np.all(np.abs(np.log(turn_off)) < np.log(1.2))
+    assert np.all(np.abs(np.log(storage)) < np.log(1.6))
+
+
+# ------------------------------------------------------------------ the class
+
+
+def test_class_is_the_middle_of_its_makers() -> None:
+    """Geometric means, three figures; the factor is 90 % of a normal spread, two figures."""
+    made_of = [row for row in FITS if row["kind"] == "class"]
+    logs = np.log([[float(row["storage_s"]), float(row["miller_f"])] for row in made_of])
+    model = output_transistor("817")
+    assert_allclose([model.storage_s, model.miller_f], np.exp(logs.mean(axis=0)), rtol=0.005)
+    factor = np.exp(norm.ppf(0.95) * logs.std(axis=0, ddof=1))
+    assert_allclose(model.speed_factor_ratio, factor.max(), rtol=0.02)
+    farthest = np.exp(np.abs(logs - logs.mean(axis=0)).max())
+    assert farthest < model.speed_factor_ratio
+
+
+def ends(family: str) -> tuple[OutputTransistor, OutputTransistor]:
+    """The fastest and the slowest part that a check carries."""
+    model = output_transistor(family)
+    factor = model.speed_factor_ratio
+    return (
+        with_speed(model, model.storage_s / factor, model.miller_f / factor),
+        with_speed(model, model.storage_s * factor, model.miller_f * factor),
+    )
+
+
+@pytest.mark.published(
+    "TOSHIBA-TLP293",
+    where="figures 11.14 (16 mA) and 11.16 (1.6 mA), 4.7 to 100 kohm, to 10 and to 90 % of 5 V",
+    rtol=0.14,
+    why="scans: 2 % of logarithmic axes of three decades is 14 % of the value",
+)
+@pytest.mark.parametrize("fit", [row for row in FITS if row["kind"] == "witness"])
+def test_class_covers_a_maker_that_was_left_out(fit: Row, published: SimpleNamespace) -> None:
+    """No point of this maker went into the constants, nor into their spread."""
+    pull_up_ohm, times_s, supply_v = curve_of(fit)
+    fast, slow = (to_both_levels_s(m, fit, pull_up_ohm, supply_v) for m in ends("817"))
+    assert np.all(fast < times_s * (1 + published.rtol))
+    assert np.all(slow > times_s * (1 - published.rtol))
+
+
+@pytest.mark.published(
+    "TOSHIBA-TLP293",
+    where="figure 11.16, turn-off at 1.6 mA, 10 to 100 kohm: the drive and loads of a sync circuit",
+    rtol=0.30,
+    why="half of the standard deviation from maker to maker, a factor of 1.67",
+)
+def test_middle_of_the_class_is_near_the_maker_left_out(published: SimpleNamespace) -> None:
+    (fit,) = (row for row in FITS if row["kind"] == "witness" and row["led_current_a"] == 1.6e-3)
+    pull_up_ohm, times_s, supply_v = curve_of(fit)
+    here = pull_up_ohm >= 10e3
+    found_s = to_both_levels_s(output_transistor("817"), fit, pull_up_ohm, supply_v)[1]
+    assert_allclose(found_s[here], times_s[1][here], rtol=published.rtol)
+
+
+@each_fit
+def test_class_covers_each_maker(fit: Row) -> None:
+    """Turn-off of every curve lies between the fastest and the slowest part that is carried."""
+    pull_up_ohm, times_s, supply_v = curve_of(fit)
+    fast, slow = (to_both_levels_s(m, fit, pull_up_ohm, supply_v)[1] for m in ends("817"))
+    assert np.all(fast < times_s[1])
+    assert np.all(slow > times_s[1])
+
+
+PRINTED = [row for row in table("turn_off") if row["curve"] in {"TLP293-printed", "ACPL-214"}]
+
+
+@pytest.mark.published(
+    "TOSHIBA-TLP293",
+    where="page 4: tOFF 35 us (16 mA, 1.9 kohm) and 47 us (1.6 mA, 4.7 kohm), typical; "
+    "ACPL-214: 40 us (16 mA, 1.9 kohm)",
+    rtol=0.05,
+    why="typical values, printed to 1 or 5 us",
+)
+@pytest.mark.parametrize("row", PRINTED, ids=lambda row: str(row["curve"]))
+def test_class_covers_printed_turn_off_times(row: Row, published: SimpleNamespace) -> None:
+    """CTR of the samples 200 %, the middle of the makers' range."""
+    light_a = 2.0 * float(row["led_current_a"])
+    ohm, level = np.array([float(row["pull_up_ohm"])]), (5.0, 4.5)
+    fast, slow = (turn_off_s(model, light_a, ohm, level) for model in ends("817"))
+    assert fast < float(row["turn_off_s"]) * (1 + published.rtol)
+    assert slow > float(row["turn_off_s"]) * (1 - published.rtol)
 
 
 @pytest.mark.published(
     "H11AA1",
-    where="figure 13, 10 mA, 5 V, output through 1.5 V",
-    rtol=0.15,
-    why="1 % of two-decade logarithmic axes is 5 % of either value, and the points at 6.8 and "
-    "10 kohm are 10 % off a smooth line",
+    where="figure 13, 10 mA, 5 V, output through 1.5 V, 4.7 to 100 kohm",
+    rtol=0.05,
+    why="1 % of two-decade logarithmic axes",
 )
-def test_h11aa1_turns_off_as_late_as_its_maker_shows(published: SimpleNamespace) -> None:
-    """350 ohm to 100 kohm, the only published curve that goes so far."""
+def test_h11aa1_covers_its_makers_curve_and_the_class(published: SimpleNamespace) -> None:
     rows = columns("turn_off", curve="H11AA1")
-    found_s = turn_off_s(
-        output_transistor("H11AA1"), PHOTOCURRENT_H11AA1_A, rows["pull_up_ohm"], (5.0, 1.5)
+    here = rows["pull_up_ohm"] > 4e3
+    ohm, wanted_s = rows["pull_up_ohm"][here], rows["turn_off_s"][here]
+    fast, slow = (
+        turn_off_s(model, PHOTOCURRENT_H11AA1_A, ohm, (5.0, 1.5)) for model in ends("H11AA1")
     )
-    assert_allclose(found_s, rows["turn_off_s"], rtol=published.rtol)
+    assert np.all(fast < wanted_s * (1 + published.rtol))
+    assert np.all(slow > wanted_s * (1 - published.rtol))
+    assert_allclose(ends("H11AA1")[0].miller_f, ends("817")[0].miller_f, rtol=0.02)
 
 
-def fitted_constants(
-    curve: str, photocurrent_a: float, least_ohm: float, ends_v: tuple[float, float]
-) -> OutputTransistor:
-    """Storage and capacitance with which the engine's own response fits a curve best."""
-    rows = columns("turn_off", curve=curve)
-    here = rows["pull_up_ohm"] > least_ohm
-
-    def left(logs: FloatArray) -> FloatArray:
-        storage_s, miller_f = np.exp(logs)
-        model = replace(output_transistor("817"), storage_s=storage_s, miller_f=miller_f)
-        found_s = turn_off_s(model, photocurrent_a, rows["pull_up_ohm"][here], ends_v, 1000)
-        return np.asarray(np.log(found_s / rows["turn_off_s"][here]))
-
-    storage_s, miller_f = np.exp(least_squares(left, np.log([5e-6, 8e-9]), xtol=1e-4).x)
-    return replace(output_transistor(curve), storage_s=storage_s, miller_f=miller_f)
+# ------------------------------------------------------------------ temperature
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize(
-    ("family", "curve", "photocurrent_a", "least_ohm", "ends_v"),
-    [
-        ("817", "EL-817", PHOTOCURRENT_817_A, 1e3, (10.0, 9.0)),
-        ("H11AA1", "H11AA1", PHOTOCURRENT_H11AA1_A, 0.0, (5.0, 1.5)),
-    ],
+@pytest.mark.published(
+    "TOSHIBA-TLP281",
+    where="page 6, 16 mA, 1.9 kohm: turn-off 23, 29, 48 us at -20, 25, 100 degC",
+    rtol=0.15,
+    why="read by eye; the other part of the maker that has a curve",
 )
-def test_speed_constants_are_the_least_squares_fit(
-    family: str,
-    curve: str,
-    photocurrent_a: float,
-    least_ohm: float,
-    ends_v: tuple[float, float],
-) -> None:
-    """3 %: a third of the curves' reading error."""
-    fitted = fitted_constants(curve, photocurrent_a, least_ohm, ends_v)
-    written = output_transistor(family)
-    assert_allclose(written.storage_s, fitted.storage_s, rtol=0.03)
-    assert_allclose(written.miller_f, fitted.miller_f, rtol=0.03)
+def test_turn_off_grows_with_heat_as_another_part_does(published: SimpleNamespace) -> None:
+    rows = columns("turn_off_temperature", curve="TLP281")
+    result = turn_off_temperature_ratio(rows["temperature_degc"])
+    assert_allclose(result, rows["turn_off_ratio"], rtol=published.rtol)
+
+
+def test_storage_grows_with_heat_about_as_turn_off_does() -> None:
+    """One ratio for both constants: 12 % from 0 to 125 degC, of the one published curve."""
+    rows = columns("turn_off_temperature", curve="TLP293")
+    here = rows["temperature_degc"] >= 0.0
+    result = turn_off_temperature_ratio(rows["temperature_degc"][here])
+    assert_allclose(result, rows["storage_ratio"][here], rtol=0.12)

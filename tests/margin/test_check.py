@@ -165,7 +165,7 @@ STATED = '\n[controller]\nmin_high_time = "200 us"\n'
 
 def test_board_that_a_strong_part_upsets() -> None:
     """A pull-up too large for twice a period: all is well but for the strongest of the grade."""
-    result = nominal_check(parse_board(GOOD_BRIDGE.replace('"15k"', '"22k"') + STATED))
+    result = nominal_check(parse_board(GOOD_BRIDGE.replace('"15k"', '"33k"') + STATED))
     name = "lock at high mains, highest CTR of the grade"
     assert {r.name for r in result.rules if not r.passes} == {name}
     assert rule(result, name).remark == "fails: high time"

@@ -68,9 +68,7 @@ def test_no_corner_is_worse(name: str, words: tuple[str, ...]) -> None:
 def test_an_edge_has_its_worst_corner_late_or_early() -> None:
     """The rising edge of this board comes late with a strong part and early with a weak one:
     between the two ends of the CTR lies the best, not the worst."""
-    whole = parse_board(
-        TEXTS["half-wave"].replace("47k", "33k") + '[controller]\nedge = "rising"\n'
-    )
+    whole = parse_board(TEXTS["half-wave"] + '[controller]\nedge = "rising"\n')
     (ctr,) = some(whole, "CTR of")
     three = evaluate(draw(whole, [ctr], np.array([[0.0], [0.5], [1.0]])), whole)
     weak, middle, strong = three.margins[:, RULES.index("edge offset")]

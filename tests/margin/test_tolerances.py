@@ -49,7 +49,7 @@ def test_nothing_that_a_half_wave_board_has_is_forgotten() -> None:
         *("R1", "R2", "R3"),
         *("forward drop of D1", "leakage of D1", "forward drop of OC1", "leakage of OC1"),
         *("CTR of OC1", "CTR shape of OC1", "dark current of OC1"),
-        *("storage of OC1", "turn-off of OC1", "saturation of OC1"),
+        *("turn-off of OC1", "saturation of OC1"),
         *("logic supply", "low threshold", "high threshold"),
     ] == NAMES
 

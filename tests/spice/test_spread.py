@@ -17,7 +17,7 @@ from zcd.refdata import table
 from zcd.sync.pulses import find_pulses
 
 SAMPLE = 6
-SWITCHING = ("CTR of OC1", "storage of OC1", "turn-off of OC1", "saturation of OC1")
+SWITCHING = ("CTR of OC1", "turn-off of OC1", "saturation of OC1")
 COVERED = 0.9
 """The 5th to 95th percentile is carried."""
 

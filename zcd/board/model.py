@@ -124,8 +124,9 @@ class Junction:
     """Diode law V = n Vt ln(I/Is + 1) + Rs I at 25 degC, its gap, leakage and reverse rating.
 
     `gap_v` sets how the forward voltage falls with temperature (see `zcd.physics.diode`);
-    `leak_ohm` is the reverse leakage as a resistance; `reverse_rating_v` is the rated limit,
-    taken as where breakdown begins.
+    `leak_ohm` is the reverse leakage as a resistance at 25 degC, which grows by the power
+    `leak_rise_per_k` of e a degree; `reverse_rating_v` is the rated limit, taken as where
+    breakdown begins.
     """
 
     saturation_current_a: float
@@ -134,6 +135,7 @@ class Junction:
     gap_v: float
     leak_ohm: float
     reverse_rating_v: float
+    leak_rise_per_k: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

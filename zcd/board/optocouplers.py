@@ -3,22 +3,39 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from functools import cache
 from math import isnan, sqrt
 
 from zcd import refdata
 from zcd.board.model import Junction, Optocoupler
 from zcd.board.parts_library import typical_leak_ohm
-from zcd.board.units import find_name, nearest
+from zcd.board.units import nearest
 from zcd.errors import invalid_value
 
-TWO_LED_FAMILIES = ("814", "214", "180", "H11AA1")
+TWO_LED_FAMILIES = (
+    *("814", "214", "180", "H11AA1", "H11AA2", "H11AA3", "H11AA4", "280", "290", "TLP620"),
+    *("2505", "SFH620A", "354", "3H4"),
+)
+OFFERED_FAMILIES = ("817", "785", "291", "615", "617", "814", "214", "180", "H11AA1")
+"""Of these a replacement is looked for where no drawer says what there is: the common ones."""
 UNRANKED = "any"
 
 # How the forward voltage falls with temperature, as the junction law's gap voltage: least
 # squares to the EL-817 curves at 110 and -55 degC, 0.1 to 20 mA.
 LED_GAP_V = 1.53
-# Without a maker's maximum: the spread of the unranked 814 part, 20 % to 300 %.
+# Without a maker's maximum: the spread of the unranked 814 part, 20 % to 300 %, up to the highest
+# maximum of any rank read.
 _UNLIMITED_SPREAD = 15.0
+_HIGHEST_CTR_RATIO = 6.0
+
+# Lead forms, reels, safety options and parts a package, as makers print and order them; a mark
+# that is a grade of the family is read as a grade first.
+_ATTACHED = r"S[12M]?|SMD|SD|M|W|T[ABPUDR]?[1L]?|R2|V|VDE|D4|V4|N|P|3|300W?|X00\d"
+_LONE = rf"{_ATTACHED}|E|F|G|H|SE|LF|TL"
+# Makers whose names say how many couplers the package holds, or have a letter behind the number.
+_COUNTED = ("521", "621", "421", "781", "281", "280", "290", "2501", "2505", "2561", "2701")
+_LETTERED = ("615", "617")
 
 
 def families() -> tuple[str, ...]:
@@ -63,19 +80,74 @@ def optocoupler_name(
     (('817', 'C'), ('817', None))
     """
     prefix = f"{key}." if key else ""
-    text = re.sub(r"[\s()_-]", "", family).upper()
-    for name in sorted(families(), key=len, reverse=True):
-        # PC817X is a Sharp series name, and X alone is another maker's grade: not the same part.
-        match = re.fullmatch(rf"(?!PC817X)[A-Z]{{0,5}}?{name}(?P<grade>[A-Z]{{0,3}}\d?)", text)
+    text = re.sub(r"[\s(),._/-]+", "-", family).strip("-").upper()
+    for name, of_family in _names():
+        match = re.fullmatch(rf"[A-Z]{{0,5}}?-?{name}(?P<rest>.*)", text)
         if match is None:
             continue
-        printed = _grade(match["grade"], name, family, f"{prefix}family")
-        written = _grade(re.sub(r"[\s-]", "", grade or ""), name, grade, f"{prefix}grade")
+        printed = _printed_grade(match["rest"], name, of_family, family, f"{prefix}family")
+        written = None
+        if grade is not None:
+            written = _printed_grade(grade.upper(), name, of_family, grade, f"{prefix}grade")
         if printed and written and printed != written:
             raise invalid_value(grade, f'"{printed}", the grade in family', f"{prefix}grade")
-        return name, written or printed
+        return of_family, written or printed
     shown = f'{", ".join(families())}, with or without a grade such as "817C"'
-    raise invalid_value(family, f"one of {shown}{nearest(family, families())}", f"{prefix}family")
+    shown += nearest(family, OFFERED_FAMILIES) or nearest(family, families())
+    shown += (
+        "; for any other part write the family nearest to it and its CTR from the data sheet: "
+        'optocoupler = {family = "817", ctr = "120 %"}'
+    )
+    raise invalid_value(family, f"one of {shown}", f"{prefix}family")
+
+
+@cache
+def _names() -> tuple[tuple[str, str], ...]:
+    """What a part's name may hold, the longest first, and the family that it means."""
+    names = {family: family for family in families()}
+    names |= {str(row["name"]): str(row["family"]) for row in refdata.table("optocoupler_names")}
+    return tuple(sorted(names.items(), key=lambda pair: len(pair[0]), reverse=True))
+
+
+@cache
+def _marks(name: str, family: str) -> dict[str, str]:
+    """Grades of a family by what may be printed for them."""
+    marks = {} if name == "PC817X" else {grade.upper(): grade for grade in grades(family)}
+    rows = refdata.table("optocoupler_marks")
+    marks |= {str(r["mark"]): str(r["grade"]) for r in rows if r["name"] in {name, family}}
+    return marks
+
+
+def _printed_grade(rest: str, name: str, family: str, value: object, key: str) -> str | None:
+    """Read the grade among the options behind a part's name; None where there is none."""
+    marks = _marks(name, family)
+    result: str | None = None
+    for number, token in enumerate(re.split(r"[\s(),._/-]+", rest)):
+        grade = marks.get(token) or _among_options(token, marks, family)
+        known = _ATTACHED if number == 0 else _LONE
+        if grade is None and not re.fullmatch(rf"(?:{known}|{_family_options(family)})*", token):
+            raise invalid_value(value, f"a grade of {family}: {', '.join(grades(family))}", key)
+        result = grade or result
+    if name == "PC817X" and result is None:
+        raise invalid_value(value, "the name with the digit of its rank, such as PC817X3", key)
+    return result
+
+
+def _among_options(token: str, marks: Mapping[str, str], family: str) -> str | None:
+    """A grade with options before or behind it: ``SC``, ``C3SD``, ``V4GR``, ``00CE``, ``1GB``."""
+    if re.fullmatch(rf"(?:{_ATTACHED})+", token) and token[0] not in marks:
+        return None
+    before = rf"(?:{_ATTACHED}|0\d|{_family_options(family)})*"
+    for mark in sorted(marks, key=len, reverse=True):
+        if re.fullmatch(rf"{before}{re.escape(mark)}(?:{_ATTACHED}|E)*", token):
+            return marks[mark]
+    return None
+
+
+def _family_options(family: str) -> str:
+    if family in _COUNTED:
+        return "[124]"
+    return "A" if family in _LETTERED else "F"
 
 
 def optocoupler(
@@ -123,8 +195,8 @@ def optocoupler(
     low, high = float(row["min_ctr_ratio"]), float(row["max_ctr_ratio"])
     source = f"CTR limits [{row['source']}]"
     if isnan(high):
-        high = low * _UNLIMITED_SPREAD
-        source += f"; no maximum: {_UNLIMITED_SPREAD:g} times the minimum, as the unranked 814"
+        high = min(low * _UNLIMITED_SPREAD, _HIGHEST_CTR_RATIO)
+        source += f"; no maximum: {high / low:g} times the minimum, as wide as other parts are"
     if ctr_ratio is not None:
         low = high = ctr_ratio
         source = "CTR as written in the board file"
@@ -141,16 +213,6 @@ def optocoupler(
         led=led,
         source=f"{source}; {led_source}",
     )
-
-
-def _grade(text: str, family: str, value: object, key: str) -> str | None:
-    """Match a grade of this family; SFH617A-2 and 617-2 are both grade 2."""
-    known = grades(family)
-    bare = text.removeprefix("A") if family == "617" else text
-    name = find_name(bare, known)
-    if name is not None or not bare:
-        return name
-    raise invalid_value(value, f"a grade of {family}: {', '.join(known)}", key)
 
 
 def _default_grade(family: str, key: str) -> str:

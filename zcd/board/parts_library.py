@@ -6,7 +6,7 @@ Where makers differ the lowest limit counts, and the part's `source` says so.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isnan, sqrt
+from math import isnan, log, sqrt
 
 from zcd import refdata
 from zcd.board.model import Board, Diode, Junction, Resistor
@@ -15,6 +15,8 @@ from zcd.board.units import find_name, format_si, nearest
 from zcd.errors import invalid_value
 
 UNKNOWN_STYLE = "1/4 W"
+OFFERED_DIODES = ("1N4007", "1N4148", "M7", "S1M")
+"""Of these a replacement is looked for where no drawer says what there is: the common ones."""
 
 # How the forward voltage falls with temperature: gap 1.11 eV plus 3 kT/q, as the saturation
 # current goes with T**3; textbook form.
@@ -176,9 +178,9 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
     """
     name = find_name(part, diode_parts())
     if name is None:
-        raise invalid_value(
-            part, f"one of {', '.join(diode_parts())}{nearest(part, diode_parts())}", key
-        )
+        near = nearest(part, diode_parts())
+        other = "for any other part write the nearest one that does not stand more reverse voltage"
+        raise invalid_value(part, f"one of {', '.join(diode_parts())}{near}; {other}", key)
     row = next(row for row in refdata.table("diodes") if row["part"] == name)
     return Diode(
         ref=ref,
@@ -190,6 +192,8 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
             gap_v=SILICON_GAP_V,
             leak_ohm=typical_leak_ohm(row["reverse_leak_at_v"], row["reverse_leak_a"]),
             reverse_rating_v=float(row["reverse_rating_v"]),
+            leak_rise_per_k=log(float(row["reverse_leak_hot_a"]) / float(row["reverse_leak_a"]))
+            / (float(row["hot_degc"]) - refdata.REFERENCE_DEGC),
         ),
         source=f"limits [{row['source']}], law [{row['model_source']}]",
     )

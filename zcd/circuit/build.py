@@ -28,7 +28,9 @@ from zcd.physics.optocoupler import (
     dark_current_a,
     output_transistor,
     shape_weight_ratio,
+    turn_off_temperature_ratio,
 )
+from zcd.refdata import REFERENCE_DEGC
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,11 +114,28 @@ def at_temperature(circuit: Circuit, board: Board, celsius: Value) -> Circuit:
         What temperature does not touch (CTR, age, leakage, values of other parts) is as it was.
     """
     warm = build_circuit(board, Conditions(temperature_degc=celsius))
+    was = circuit[board.optocoupler.ref]
+    assert isinstance(was, Phototransistor)
+    before = build_circuit(board, Conditions(temperature_degc=was.temperature_degc))
+    for ref, name in _times_with_temperature(board, warm):
+        ratio = getattr(warm[ref], name) / getattr(before[ref], name)
+        circuit = circuit.scale(ref, name, ratio)
     for element in warm:
         names = _WITH_TEMPERATURE.get(type(element), ())
         if names:
             circuit = circuit.change(element.ref, **{n: getattr(element, n) for n in names})
     return circuit
+
+
+def _times_with_temperature(board: Board, circuit: Circuit) -> list[tuple[str, str]]:
+    """Values that heat multiplies, whatever they are: element and name."""
+    opto = board.optocoupler.ref
+    leaks = [f"{junction.ref}.leak" for junction in circuit.of(Junction)]
+    return [
+        (opto, "storage_s"),
+        (f"{opto}.miller", "capacitance_f"),
+        *((leak, "resistance_ohm") for leak in leaks),
+    ]
 
 
 _WITH_TEMPERATURE: dict[type[Element], tuple[str, ...]] = {
@@ -190,8 +209,16 @@ def _junction(ref: str, a: str, b: str, data: JunctionData, celsius: Value) -> l
             series_ohm=data.series_ohm,
             breakdown_v=data.reverse_rating_v,
         ),
-        Resistance(ref=f"{ref}.leak", a=a, b=b, resistance_ohm=data.leak_ohm),
+        Resistance(ref=f"{ref}.leak", a=a, b=b, resistance_ohm=_leak_ohm(data, celsius)),
     ]
+
+
+def _leak_ohm(data: JunctionData, celsius: Value) -> Value:
+    """Reverse leakage as a resistance; straight in logs between the sheet's cold and hot limit."""
+    if not data.leak_rise_per_k:
+        return data.leak_ohm
+    hotter_k = np.asarray(celsius, dtype=float) - REFERENCE_DEGC
+    return np.asarray(data.leak_ohm * np.exp(-data.leak_rise_per_k * hotter_k))
 
 
 def _diode(diode: Diode | None, a: str, b: str, celsius: Value, suffix: str = "") -> list[Element]:
@@ -291,7 +318,7 @@ def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list
     weight = conditions.shape_weight
     if weight is None:
         weight = shape_weight_ratio(ctr, opto.test_current_a)
-    model = output_transistor(opto.family)
+    model, slower = output_transistor(opto.family), turn_off_temperature_ratio(celsius)
     follower = out.kind == "emitter-follower"
     collector, emitter = ("logic+", "pin") if follower else ("pin", "logic0")
     elements: list[Element] = [
@@ -315,9 +342,14 @@ def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list
             knee_v=model.emission_ratio * thermal_voltage_v(celsius),
             knee_ratio=model.knee_ratio,
             early_v=model.early_v,
-            storage_s=model.storage_s,
+            storage_s=model.storage_s * slower,
         ),
-        Capacitance(ref=f"{opto.ref}.miller", a=collector, b=emitter, capacitance_f=model.miller_f),
+        Capacitance(
+            ref=f"{opto.ref}.miller",
+            a=collector,
+            b=emitter,
+            capacitance_f=model.miller_f * slower,
+        ),
     ]
     if out.pin_capacitor is not None:
         c = out.pin_capacitor

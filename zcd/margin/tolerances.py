@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Diode, Resistor
+from zcd.board.model import Board, Diode, Optocoupler, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import (
@@ -21,7 +21,7 @@ from zcd.circuit.build import (
     mains_harmonic,
 )
 from zcd.circuit.elements import Circuit, Junction, MainsHarmonic, Phototransistor
-from zcd.physics.optocoupler import ctr_shape_ratio, dark_current_a
+from zcd.physics.optocoupler import ctr_shape_ratio, dark_current_a, output_transistor
 from zcd.refdata import Default, columns, default, table
 from zcd.sync.lock import Thresholds, thresholds_of
 
@@ -327,21 +327,34 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
         high=most.value / float(dark_current_a(25.0)),
         source=most.why, put=scaled(opto.ref, "dark_a"),
     )  # fmt: skip
-    yield _both_ways(
-        f"storage of {opto.ref}", default("spread.storage"), scaled(opto.ref, "storage_s")
-    )
+    yield _speed(opto)
     devices = {str(row["what"]): row for row in table("output_spread")}
-    for name, what, ref, value in (
-        ("turn-off", "turn-off capacitance", f"{opto.ref}.miller", "capacitance_f"),
-        ("saturation", "saturation knee", opto.ref, "knee_ratio"),
-    ):
-        # our own constants are fitted to makers' curves: they stay within the span
-        low, high = (float(devices[what][end]) for end in ("low_si", "high_si"))
-        yield Tolerance(
-            name=f"{name} of {opto.ref}", low=min(low, 1.0), high=max(high, 1.0), unit="x",
-            source="published transistor models in a circuit simulator [ZCD-OUTPUT-SPREAD]",
-            put=scaled(ref, value), in_logs=True,
-        )  # fmt: skip
+    knee = devices["saturation knee"]
+    # our own constant is fitted to makers' curves: it stays within the span
+    yield Tolerance(
+        name=f"saturation of {opto.ref}", low=min(float(knee["low_si"]), 1.0),
+        high=max(float(knee["high_si"]), 1.0), unit="x",
+        source="published transistor models in a circuit simulator [ZCD-OUTPUT-SPREAD]",
+        put=scaled(opto.ref, "knee_ratio"), in_logs=True,
+    )  # fmt: skip
+
+
+def _speed(opto: Optocoupler) -> Tolerance:
+    """Turn-off from the fastest maker to the slowest: storage time and capacitance together.
+
+    Both go with the transistor's gain; makers whose parts store longer have more of the other too.
+    """
+    factor = output_transistor(opto.family).speed_factor_ratio
+
+    def put(circuit: Circuit, factors: FloatArray) -> Circuit:
+        slower = circuit.scale(opto.ref, "storage_s", factors)
+        return slower.scale(f"{opto.ref}.miller", "capacitance_f", factors)
+
+    return Tolerance(
+        name=f"turn-off of {opto.ref}", low=1.0 / factor, high=factor, unit="x",
+        source="switching curves of six makers' data sheets [ZCD-FIT]",
+        put=edit(put), in_logs=True,
+    )  # fmt: skip
 
 
 def _reshaped(circuit: Circuit, board: Board, offset: FloatArray) -> Circuit:

@@ -9,8 +9,9 @@ from scipy.constants import k as boltzmann
 from scipy.special import wrightomega
 
 from zcd.errors import require
+from zcd.refdata import REFERENCE_DEGC
 
-REFERENCE_K = zero_Celsius + 25.0
+REFERENCE_K = zero_Celsius + REFERENCE_DEGC
 """Junction temperature at which `reference/` gives diode parameters. [K]"""
 
 FloatArray = NDArray[np.float64]

@@ -241,6 +241,8 @@ class OutputTransistor:
         Time constant with which the photocurrent builds up and dies. [s]
     miller_f : float
         Collector-base capacitance times current gain, as seen from collector to emitter. [F]
+    speed_factor_ratio : float
+        Factor, each way, by which storage and capacitance differ from maker to maker. [1]
     """
 
     knee_ratio: float
@@ -248,6 +250,7 @@ class OutputTransistor:
     early_v: float
     storage_s: float
     miller_f: float
+    speed_factor_ratio: float = 1.0
 
 
 def output_transistor(family: str) -> OutputTransistor:
@@ -255,6 +258,39 @@ def output_transistor(family: str) -> OutputTransistor:
     rows = {row["family"]: row for row in table("optocoupler_output")}
     row = rows.get(family, rows["817"])
     return OutputTransistor(**{k: float(v) for k, v in row.items() if k != "family"})
+
+
+def turn_off_temperature_ratio(temperature_degc: ArrayLike) -> FloatArray:
+    """Storage time and capacitance over their values at 25 degC.
+
+    Parameters
+    ----------
+    temperature_degc : array_like
+        [°C]
+
+    Returns
+    -------
+    ratio : ndarray
+        [1]
+
+    Notes
+    -----
+    The turn-off time of one maker's part, which has the only published curve; storage rises
+    as much within 12 % from 0 degC up.
+
+    References
+    ----------
+    .. [1] Toshiba TLP293 data sheet Rev. 5.0 (2018), figure 11.17.
+    """
+    celsius, log_ratio = _turn_off_shape()
+    return np.exp(_interpolate(np.asarray(temperature_degc, dtype=float), (celsius, log_ratio)))
+
+
+@cache
+def _turn_off_shape() -> tuple[FloatArray, FloatArray]:
+    """Temperatures and log turn-off time, relative to 25 degC."""
+    rows = columns("turn_off_temperature", curve="TLP293")
+    return rows["temperature_degc"], np.log(rows["turn_off_ratio"])
 
 
 REFERENCE_COLLECTOR_V = 5.0

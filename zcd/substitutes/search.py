@@ -114,7 +114,9 @@ def substitutes(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Subst
         drawer=drawer,
         chain=None if place is None else chain_fits(place, drawer.resistors),
         groups=groups if not refs and len(groups) > 1 else (),
-        optocouplers=optocoupler_swaps(board, drawer.optocouplers or every_optocoupler())
+        optocouplers=optocoupler_swaps(
+            board, drawer.optocouplers or every_optocoupler(board.optocoupler.family)
+        )
         if board.optocoupler.ref in wanted
         else None,
         pull_ups=pull_ups(board, drawer.resistors) if board.output.resistor.ref in wanted else None,

@@ -135,19 +135,19 @@ def has_its_leds(item: StockOptocoupler, board: Board) -> bool:
     return (item.part.family in optocouplers.TWO_LED_FAMILIES) == two_leds
 
 
-def every_optocoupler() -> tuple[StockOptocoupler, ...]:
-    """All grades of all families that the tables know."""
+def every_optocoupler(family: str) -> tuple[StockOptocoupler, ...]:
+    """All grades of the common families, and of a family that is fitted."""
     return tuple(
         StockOptocoupler(part=optocouplers.optocoupler(family, grade))
-        for family in optocouplers.families()
+        for family in dict.fromkeys((*optocouplers.OFFERED_FAMILIES, family))
         for grade in optocouplers.grades(family)
     )
 
 
 def every_diode() -> tuple[StockDiode, ...]:
-    """All diodes that the tables know."""
+    """The common diodes."""
     return tuple(
-        StockDiode(part=parts_library.diode(part, ref="")) for part in parts_library.diode_parts()
+        StockDiode(part=parts_library.diode(part, ref="")) for part in parts_library.OFFERED_DIODES
     )
 
 
