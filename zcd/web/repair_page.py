@@ -157,7 +157,7 @@ class RepairPage:
         words = _ready(task)
         if "choices" in words:
             words["choices"] = [
-                (choice.words, choice.margin, self._with(repair_request, choice.board))
+                (choice.words, self._with(repair_request, choice.board))
                 for choice in words["choices"]
             ]
         return words
