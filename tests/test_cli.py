@@ -667,7 +667,7 @@ def test_substitute_proposes_parts(board: Path, capsys: pytest.CaptureFixture[st
     assert "Sources" in full
     assert max(map(len, full.splitlines())) <= 80
     assert main([*asked, "--any"]) == 0
-    assert "Only with a change of pulse, rating or isolation:" in capsys.readouterr().out
+    assert "Only with a change of pulse, rating or isolation (" in capsys.readouterr().out
     assert main([*asked, "--json"]) == 0
     record = json.loads(capsys.readouterr().out)
     (answer,) = record["answers"]

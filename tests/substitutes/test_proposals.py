@@ -41,6 +41,7 @@ def assert_as_good(found: Substitutes) -> None:
             if proposal.closeness is not Closeness.SAME:
                 assert not newly_failed(proposal.verdict, found.original)
                 assert proposal.verdict.passes or found.original.failed
+            assert proposal.verdict.passes or proposal.closeness is not Closeness.OTHER
 
 
 def test_what_is_proposed_passes_the_check() -> None:

@@ -33,7 +33,8 @@ def drive_lines(switches: Switches, shown: int) -> tuple[str, ...]:
             f"{quantity_text(needs, 'A')})"
         )
         volts = quantity_text(fit.part.off_state_v, "V")
-        lines.append(f"{plain(fit.part.part)}: {fit.part.kind}, {carries}, blocks {volts}")
+        blocks = "" if volts == NOTHING else f", blocks {volts}"
+        lines.append(f"{plain(fit.part.part)}: {fit.part.kind}, {carries}{blocks}")
     return tuple(lines) or ("Nothing that is known fits this fan; reasons: --full.",)
 
 

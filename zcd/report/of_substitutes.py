@@ -11,14 +11,13 @@ from zcd.margin.stress import ResistorStress
 from zcd.refdata import default, table
 from zcd.report.table import FAIL, Table
 from zcd.report.text import plain, quantity_text, share_text
-from zcd.substitutes.compare import Verdict
+from zcd.substitutes.compare import Verdict, newly_failed
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import BRIDGE_DIODES, has_its_leds
 
 LOAD_LINE = "Load: highest share of a resistor's power or voltage limit at worst case."
 UNCHANGED = "unchanged"
-NOT_IN_TABLES = "not in the tables"
 MOST_NAMED = 3
 """Resistors of a heading that are named one by one."""
 
@@ -30,8 +29,8 @@ def original_line(found: Substitutes) -> str:
         return ""
     more = f" and {len(failed) - 1} more" if len(failed) > 1 else ""
     return (
-        f"The original fails the check ({plain(failed[0].name)}{more}); a part that fails no "
-        "further is proposed."
+        f"The original fails the check ({plain(failed[0].name)}{more}); with these parts too, but "
+        "no further, unless a line says that it passes."
     )
 
 
@@ -57,6 +56,12 @@ def answer_lines(found: Substitutes, answer: Answer, shown: int) -> tuple[str, .
     return tuple(lines) or (f"Nothing in the drawer will do. {buy_line(found, answer)}",)
 
 
+def changed_line(found: Substitutes) -> str:
+    """Above proposals with which something changes."""
+    was = low_time_text(found.original)
+    return f"Only with a change of pulse, rating or isolation (low time was {was}):"
+
+
 def other_lines(found: Substitutes, answer: Answer) -> tuple[str, ...]:
     """Proposals with which something changes."""
     return tuple(proposal_line(found, answer, each) for each in answer.others)
@@ -77,13 +82,11 @@ def proposal_line(found: Substitutes, answer: Answer, proposal: Proposal) -> str
 
 
 def _check_text(found: Substitutes, proposal: Proposal) -> str:
-    """What the check says where it is not the same as of the original, or fails."""
-    failed = proposal.verdict.failed
-    if not failed:
-        return "; mends the board" if found.original.failed else ""
-    known = {rule.name for rule in found.original.failed}
-    new = [rule for rule in failed if rule.name not in known]
-    return f"; FAILS the check: {plain(new[0].name)}" if new else "; fails the check as before"
+    """What the check says where that is not what it says of the original."""
+    if not proposal.verdict.failed:
+        return "; passes the check" if found.original.failed else ""
+    new = newly_failed(proposal.verdict, found.original)
+    return f"; FAILS the check: {plain(new[0].name)}" if new else ""
 
 
 def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
@@ -102,8 +105,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         words += f", {quantity_text(widest, '%')} parts"
     before = used_ratio(found.original, answer, answer.replaced)
     now = used_ratio(proposal.verdict, answer, proposal.parts)
+    if proposal.closeness is Closeness.OTHER:
+        return f"{words}, load {share_text(now, 1.0)}, low time {low_time_text(proposal.verdict)}"
     same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
-    return f"{words}, load {share_text(now, 1.0)} ({same})"
+    high = ", TOO HIGH" if now > 1.0 else ""
+    return f"{words}, load {share_text(now, 1.0)}{high} ({same})"
 
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
@@ -127,7 +133,7 @@ def _optocoupler_reason(found: Substitutes, old: Optocoupler, proposal: Proposal
         words = _low_time_change(found, proposal)
     isolation, before = _limit(new, "isolation_v"), _limit(old, "isolation_v")
     if new.family != old.family and not isolation >= before:
-        shown = NOT_IN_TABLES if isnan(isolation) else quantity_text(isolation, "V")
+        shown = "not known" if isnan(isolation) else quantity_text(isolation, "V")
         words += f"; isolation {shown} (was {quantity_text(before, 'V')})"
     return f"{words}; {pins_text(new, old)}"
 
@@ -242,7 +248,7 @@ def proposals_table(found: Substitutes, answer: Answer) -> Table:
         verdict = f"{FAIL}: {plain(failed[0].name)}" if failed else "passes"
         rows.append((*lead, low_time_text(proposal.verdict), verdict))
     return Table(
-        title=heading(found, answer),
+        title=f"{heading(found, answer)}: figures",
         columns=("part", *_FIGURES[_group(answer)], "low time", "check"),
         rows=tuple(rows),
         remark=_REMARKS[_group(answer)],
@@ -255,7 +261,9 @@ _FIGURES = {
     "diode": ("reverse rating", "bears"),
     "pull-up": ("change",),
 }
-_LOW_TIME = "low time: of the pin, from the weakest to the strongest of the grade and mains."
+_LOW_TIME = (
+    "low time: of the pin, from the weakest to the strongest of the grade and mains; 0 is no pulse."
+)
 _REMARKS = {
     "chain": "power, voltage: of the part that comes nearest to its limit, at high mains, hot, "
     f"tolerances at their worse ends. {_LOW_TIME}",
@@ -315,9 +323,9 @@ def used_ratio(verdict: Verdict, answer: Answer, parts: Sequence[Part]) -> float
 
 
 def low_times_s(verdict: Verdict) -> tuple[float, float]:
-    """Shortest and longest low time over the levels."""
-    times = [level.low_time_s for level in verdict.levels if not isnan(level.low_time_s)]
-    return (min(times), max(times)) if times else (nan, nan)
+    """Shortest and longest low time over the levels; 0 where there is no pulse."""
+    times = [0.0 if isnan(level.low_time_s) else level.low_time_s for level in verdict.levels]
+    return min(times), max(times)
 
 
 def low_time_text(verdict: Verdict) -> str:
@@ -327,8 +335,10 @@ def low_time_text(verdict: Verdict) -> str:
 
 
 def _low_time_change(found: Substitutes, proposal: Proposal) -> str:
-    now, before = low_time_text(proposal.verdict), low_time_text(found.original)
-    return f"low time {now} (was {before})"
+    words = f"low time {low_time_text(proposal.verdict)}"
+    if proposal.closeness is Closeness.OTHER:
+        return words
+    return f"{words} (was {low_time_text(found.original)})"
 
 
 def package(part: Optocoupler) -> str:

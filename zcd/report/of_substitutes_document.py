@@ -12,6 +12,7 @@ from zcd.report.of_substitutes import (
     LOAD_LINE,
     answer_lines,
     buy_line,
+    changed_line,
     heading,
     original_line,
     other_lines,
@@ -24,7 +25,6 @@ from zcd.substitutes.proposals import SHOWN
 
 SCREEN_LINES = 20
 """Headings and proposals of one screen, and what is said of the original."""
-CHANGED = "Only with a change of pulse, rating or isolation:"
 BRIEF_CAUTIONS = (
     "CAUTION: unplug, discharge and prove dead before you solder. Local codes and",
     "licensed practice go first. Flame-proof parts are replaced by flame-proof ones.",
@@ -47,7 +47,7 @@ def brief_document(result: Replacements) -> Document:
             continue
         blocks.append(BulletList(answer_lines(found, answer, shown)))
         if others := other_lines(found, answer):
-            blocks += [Paragraph(CHANGED), BulletList(others)]
+            blocks += [Paragraph(changed_line(found)), BulletList(others)]
     if result.drive is not None:
         blocks.append(Paragraph("Fan drive", weight="strong"))
         blocks.append(BulletList(drive_lines(result.drive, shown)))
@@ -92,7 +92,7 @@ def part_sections(result: Replacements) -> tuple[Section, ...]:
         else:
             blocks.append(BulletList(answer_lines(found, answer, SHOWN)))
             if others := other_lines(found, answer):
-                blocks += [Paragraph(CHANGED), BulletList(others)]
+                blocks += [Paragraph(changed_line(found)), BulletList(others)]
             if answer.kind == "optocoupler" and (line := passed_over_line(found)):
                 blocks.append(Paragraph(line))
             if answer.proposals or answer.others:

@@ -334,7 +334,7 @@ class _Search:
         near = NEAR_TOTAL + ROUNDING
         windows = [(size, 1.0 - near, 1.0 + near) for size in range(least, least + MORE_PARTS + 1)]
         if others:
-            windows += [(least, 1.0 / WIDEST_TOTAL, WIDEST_TOTAL)]
+            windows += [(least + more, 1.0 / WIDEST_TOTAL, WIDEST_TOTAL) for more in (0, 1)]
         for size, low, high in windows:
             if self.parts:
                 keys, rows = self._ordered(self._rows(size, low, high))

@@ -134,7 +134,8 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
     original : Verdict
         On the board as it was.
     answers : list of Answer
-        Proposals fail no rule that the original kept; the printed value is proposed regardless.
+        Proposals fail no rule that the original kept, and those that change something none at all;
+        the printed value is proposed regardless.
     """
     wanted = SHOWN if len(questions) < MANY else SHOWN_OF_MANY
     judging = [
@@ -181,6 +182,8 @@ def _will_do(candidate: Candidate, verdict: Verdict, original: Verdict) -> bool:
     )
     if any(rule.limited_by_breakdown and rule.name.startswith(diodes) for rule in verdict.failed):
         return False
+    if candidate.closeness is Closeness.OTHER:
+        return verdict.passes
     return candidate.closeness is Closeness.SAME or not newly_failed(verdict, original)
 
 
