@@ -23,6 +23,7 @@ from zcd.physics.resistor import derated_power_w
 from zcd.substitutes.chain_parts import (
     HARDER,
     LEAST_PART,
+    MORE_ALIKE,
     MORE_PARTS,
     NEAR_TOTAL,
     SAME_TOTAL,
@@ -148,6 +149,16 @@ def test_printed_values_that_the_drawer_has_stay_in_their_places() -> None:
     assert first.board.chains[0][0] == board().chains[0][0]
 
 
+def test_of_equal_values_as_many_are_fitted_as_there_are() -> None:
+    """Three of 82 k, of which the drawer has two; they are not counted again for the third."""
+    drawer = parse_drawer(
+        'resistors = [{value = "82k", style = "1206", count = 2}, {value = "39k", style = "1206"}]'
+    )
+    found = candidates(section(edited('["110k", "130k"]', '["82k", "82k", "82k"]')), drawer)
+    assert values(found[0]) == [39e3, 39e3, 82e3, 82e3]
+    assert all(values(one).count(82e3) <= 2 for one in found)
+
+
 def test_an_overloaded_original_gets_its_value_in_a_rating_that_bears_the_load() -> None:
     """One 1206 of 200 V [Yageo RC] across 230 V: as printed only if there is nothing stronger."""
     overloaded = edited('["110k", "130k"]', '["240k"]')
@@ -212,7 +223,8 @@ def _tried_out(place: SeriesString, drawer: Drawer) -> dict[tuple[Resistor, ...]
             ratios += [now / was for now, was in zip(mine_power, kept_power, strict=True)]
             ratios += [now / was for now, was in zip(mine_voltage, kept_voltage, strict=True)]
             if max(ratios) <= HARDER:
-                closeness = Closeness.LIKE if max(ratios) <= SLACK else Closeness.NEAR
+                alike = max(ratios) <= SLACK and size <= len(replaced) + MORE_ALIKE
+                closeness = Closeness.LIKE if alike else Closeness.NEAR
                 result[tuple(sorted(parts, key=lambda p: (p.resistance_ohm, p.style)))] = closeness
     return result
 

@@ -108,8 +108,9 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
     if proposal.closeness is Closeness.OTHER:
         return f"{words}, load {share_text(now, 1.0)}, low time {low_time_text(proposal.verdict)}"
     same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
-    high = ", TOO HIGH" if now > 1.0 else ""
-    return f"{words}, load {share_text(now, 1.0)}{high} ({same})"
+    if now > 1.0:
+        return f"{words}, load {share_text(now, 1.0)}: TOO HIGH"
+    return f"{words}, load {share_text(now, 1.0)} ({same})"
 
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:

@@ -40,8 +40,8 @@ HARDER = (1.0 - NEAR_TOTAL) ** -2
 """What a total that is 10 % lower does to power."""
 SLACK = 1.01
 ROUNDING = 1e-9
-MORE_PARTS = 3
-"""How many more parts than before are tried."""
+MORE_PARTS, MORE_ALIKE = 3, 1
+"""How many more parts than before are tried, and how many leave it much as it was."""
 PRINTED = 2
 """Proposals of the printed values in different ratings."""
 TRIED = 12
@@ -167,7 +167,7 @@ def chain_candidates(
     searches = [_Search.of(place, place, stock, sharing)]
     beside = _beside_printed(place, stock)
     if beside is not None:
-        searches.insert(0, _Search.of(place, beside, stock, sharing))
+        searches.insert(0, _Search.of(place, *beside, sharing))
     ranked = sorted((r for s in searches for r in s.ranked(others)), key=lambda pair: pair[0])
     found: dict[tuple[Resistor, ...], Candidate] = {}
     for candidate in (*_printed(place, stock, sharing), *(candidate for _, candidate in ranked)):
@@ -212,12 +212,12 @@ def _printed(
     place: SeriesString, stock: Sequence[StockResistor], sharing: Sharing
 ) -> list[Candidate]:
     """The printed values: in the nearest ratings that bear the load, else as the original."""
-    options = [_options(old, stock) for old in place.replaced]
     candidates = []
-    for rank in range(max(map(len, options)) if all(options) else 0):
-        parts = _chosen(options, rank)
-        if parts:
-            candidates.append(_candidate(place, with_parts(place, parts), Closeness.SAME))
+    for rank in range(max(len(_options(old, stock)) for old in place.replaced)):
+        items = _chosen(place, stock, rank)
+        if None not in items:
+            board = with_parts(place, [item.part for item in items if item is not None])
+            candidates.append(_candidate(place, board, Closeness.SAME))
     low_ohm = np.array(_low_ohm(place.kept))
     hot = place.board.service.hot_degc
 
@@ -235,41 +235,53 @@ def _options(old: Resistor, stock: Sequence[StockResistor]) -> list[StockResisto
     return sorted(fit, key=lambda item: nearest_rating(item.part, old))
 
 
-def _chosen(options: Sequence[Sequence[StockResistor]], rank: int) -> tuple[Resistor, ...]:
-    """One option for each resistor, if the drawer holds enough of them."""
+def _chosen(
+    place: SeriesString, stock: Sequence[StockResistor], rank: int
+) -> list[StockResistor | None]:
+    """For each resistor one of its printed value; None where the drawer holds too few."""
     taken: Counter[Resistor] = Counter()
-    parts = []
-    for mine in options:
+    result: list[StockResistor | None] = []
+    for old in place.replaced:
+        mine = _options(old, stock)
         at = min(rank, len(mine) - 1)
-        for item in (*mine[at:], *mine[:at]):
-            if taken[item.part] < item.count:
-                taken[item.part] += 1
-                parts.append(item.part)
-                break
-    return tuple(parts) if len(parts) == len(options) else ()
+        able = (item for item in (*mine[at:], *mine[:at]) if taken[item.part] < item.count)
+        item = next(able, None)
+        if item is not None:
+            taken[item.part] += 1
+        result.append(item)
+    return result
 
 
-def _beside_printed(place: SeriesString, stock: Sequence[StockResistor]) -> SeriesString | None:
-    """The section with those printed values put in that the drawer has; None: all or none."""
+def _beside_printed(
+    place: SeriesString, stock: Sequence[StockResistor]
+) -> tuple[SeriesString, list[StockResistor]] | None:
+    """The section with those printed values put in that the drawer has, and what is left in it.
+
+    None: it has all or none.
+    """
+    items = _chosen(place, stock, 0)
     there = {
-        old.ref: replace(options[0].part, ref=old.ref)
-        for old in place.replaced
-        if (options := _options(old, stock))
+        old.ref: replace(item.part, ref=old.ref)
+        for old, item in zip(place.replaced, items, strict=True)
+        if item is not None
     }
     if not 0 < len(there) < len(place.replaced):
         return None
+    taken = Counter(item.part for item in items if item is not None)
+    left = [replace(item, count=item.count - taken[item.part]) for item in stock]
 
     def put(chain: tuple[Resistor, ...]) -> tuple[Resistor, ...]:
         return tuple(there.get(part.ref, part) for part in chain)
 
     board = place.board
-    return SeriesString(
+    section = SeriesString(
         board=replace(
             board, chains=tuple(map(put, board.chains)), return_chain=put(board.return_chain)
         ),
         replaced=tuple(part for part in place.replaced if part.ref not in there),
         kept=(*place.kept, *there.values()),
     )
+    return section, left
 
 
 def _low_ohm(parts: Sequence[Resistor]) -> float:
@@ -385,8 +397,10 @@ class _Search:
         beyond = (self.sharing.worst_shares(parts, low[:, None]) > 1.0).any(axis=(0, 2))
         beyond |= parts.ohm.min(axis=1) < LEAST_PART * self.total_ohm
         total /= self.total_ohm
+        more = rows.shape[1] - len(self.place.replaced)
         near = np.abs(total - 1.0) <= NEAR_TOTAL + ROUNDING
-        closeness = np.select([near & (harder <= SLACK), near & (harder <= HARDER)], [0, 1], 2)
+        like = near & (harder <= SLACK) & (more <= MORE_ALIKE)
+        closeness = np.select([like, near & (harder <= HARDER)], [0, 1], 2)
         off = np.abs(np.log(total))
         tolerances = np.array([part.tolerance_ratio for part in self.parts])[rows]
         other = np.array([part.style not in self.styles for part in self.parts])[rows]
@@ -395,7 +409,7 @@ class _Search:
                 closeness,
                 np.floor(off / max(SAME_TOTAL, self.tolerance_ratio / 2.0)),
                 tolerances.max(axis=1) > self.tolerance_ratio,
-                np.full(len(rows), rows.shape[1]),
+                np.full(len(rows), more),
                 other.any(axis=1),
                 np.floor(off / SAME_TOTAL),
                 (parts.ohm != parts.ohm[:, :1]).any(axis=1),

@@ -25,9 +25,9 @@ class Closeness(StrEnum):
     SAME = "same"
     """The printed value or part, rated as high or higher."""
     LIKE = "like"
-    """Nothing works harder than before."""
+    """Nothing works harder than before, and there is no more than one part more."""
     NEAR = "near"
-    """A total within 10 %; a part may work somewhat harder."""
+    """A total within 10 %; a part may work somewhat harder, or there are more of them."""
     OTHER = "other"
     """The pulse, a rating or the isolation changes."""
 
