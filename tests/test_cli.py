@@ -658,7 +658,7 @@ def test_substitute_proposes_parts(board: Path, capsys: pytest.CaptureFixture[st
     asked = ["substitute", str(board), "--series", "E24", "--for", "R2"]
     assert main(asked) == 0
     told = capsys.readouterr().out
-    assert "the printed value, same rating" in told
+    assert "as printed, same rating" in told
     assert "CAUTION" in told
     assert len(told.splitlines()) <= 25
     assert max(map(len, told.splitlines())) <= 80

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from itertools import groupby
 from math import isnan, nan, sqrt
@@ -53,7 +54,7 @@ def heading(found: Substitutes, answer: Answer) -> str:
 def answer_lines(found: Substitutes, answer: Answer, shown: int) -> tuple[str, ...]:
     """The first proposals, or what to buy."""
     lines = [proposal_line(found, answer, each) for each in answer.proposals[:shown]]
-    return tuple(lines) or (f"Nothing in the drawer will do. {buy_line(found, answer)}",)
+    return tuple(lines) or (f"Nothing as good in stock. {buy_line(found, answer)}",)
 
 
 def changed_line(found: Substitutes) -> str:
@@ -84,9 +85,9 @@ def proposal_line(found: Substitutes, answer: Answer, proposal: Proposal) -> str
 def _check_text(found: Substitutes, proposal: Proposal) -> str:
     """What the check says where that is not what it says of the original."""
     if not proposal.verdict.failed:
-        return "; passes the check" if found.original.failed else ""
+        return "; passes" if found.original.failed else ""
     new = newly_failed(proposal.verdict, found.original)
-    return f"; FAILS the check: {plain(new[0].name)}" if new else ""
+    return f"; FAILS: {plain(new[0].name)}" if new else ""
 
 
 def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
@@ -96,13 +97,9 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             n.rated_power_w > o.rated_power_w or n.working_v > o.working_v
             for n, o in zip(new, old, strict=True)
         )
-        rating = "higher rating" if higher else "same rating"
-        words = f"the printed value{'s' if len(new) > 1 else ''}, {rating}"
+        words = f"as printed, {'higher' if higher else 'same'} rating"
     else:
         words = f"total {_change_text(_total(new, answer) / _total(old, answer))}"
-    widest = max(part.tolerance_ratio for part in new)
-    if widest > max(part.tolerance_ratio for part in old):
-        words += f", {quantity_text(widest, '%')} parts"
     before = used_ratio(found.original, answer, answer.replaced)
     now = used_ratio(proposal.verdict, answer, proposal.parts)
     if proposal.closeness is Closeness.OTHER:
@@ -115,11 +112,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
     if proposal.closeness is Closeness.SAME:
-        return "the printed value"
+        return "as printed"
     (new,) = _resistors(proposal.parts)
     change = _change_text(new.resistance_ohm / old.resistance_ohm)
     if change == UNCHANGED:
-        return "the printed value in a smaller rating, which is enough here"
+        return "as printed, lower rating, which is enough here"
     return f"{change}, {_low_time_change(found, proposal)}"
 
 
@@ -179,45 +176,54 @@ def buy_line(found: Substitutes, answer: Answer) -> str:
             f"Buy a relay with the same pins, coil {quantity_text(relay.coil_supply_v, 'V')} "
             f"{quantity_text(relay.coil_resistance_ohm, 'Ω')}, contact rated as printed."
         )
-    words = []
-    for part in to_buy(found.original, answer):
-        match part:
-            case Resistor():
-                limits = (
-                    quantity_text(part.rated_power_w, "W"),
-                    quantity_text(part.working_v, "V"),
-                )
-                tolerance = quantity_text(part.tolerance_ratio, "%")
-                ohm = quantity_text(part.resistance_ohm, "Ω")
-                words.append(f"{ohm} {part.style} ({', '.join((*limits, tolerance))})")
-            case Optocoupler():
-                words.append(f"{part_text(part)}, or a better grade of it")
-            case Diode():
-                peak_v = sqrt(2.0) * found.board.mains.high_rms_v
-                least_v = default("drive.voltage_ratio").value * peak_v
-                rating_v = part.junction.reverse_rating_v
-                enough = rating_v >= least_v or answer.kind == "clamp"
-                words.append(
-                    part.part if enough else f"one of {quantity_text(least_v, 'V')} or more"
-                )
-    return f"Buy {', '.join(words)}."
+    parts = to_buy(found.original, answer)
+    match parts[0]:
+        case Resistor():
+            return f"Buy {', '.join(_to_order(_resistors(parts)))}."
+        case Optocoupler() as part:
+            return f"Buy {part_text(part)}."
+        case Diode() as part:
+            peak_v = sqrt(2.0) * found.board.mains.high_rms_v
+            least_v = default("drive.voltage_ratio").value * peak_v
+            if answer.kind == "clamp" or part.junction.reverse_rating_v >= least_v:
+                return f"Buy {part.part}."
+            return f"Buy a rectifier diode for {quantity_text(least_v, 'V')} or more."
+
+
+def _to_order(parts: Sequence[Resistor]) -> list[str]:
+    """Resistors with style, power, voltage and tolerance, those of the same together."""
+
+    def limits(part: Resistor) -> str:
+        shown = (part.rated_power_w, "W"), (part.working_v, "V"), (part.tolerance_ratio, "%")
+        return ", ".join((part.style, *(quantity_text(*one) for one in shown)))
+
+    ordered = sorted(parts, key=limits)
+    return [f"{_values(list(group))}: {words}" for words, group in groupby(ordered, key=limits)]
+
+
+def _values(parts: Sequence[Resistor]) -> str:
+    """Values in series, equal ones counted."""
+    counts = Counter(quantity_text(part.resistance_ohm, "Ω") for part in parts)
+    return " + ".join(f"{n} x {ohm}" if n > 1 else ohm for ohm, n in counts.items())
 
 
 def parts_text(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
     """The parts of a proposal as one asks for them over a counter."""
-    if isinstance(proposal.parts[0], Diode):
+    first = proposal.parts[0]
+    if isinstance(first, Diode):
         bridge = answer.kind == "rectifier" and found.board.topology is Topology.BRIDGE
-        return f"{BRIDGE_DIODES if bridge else ''}{' x ' if bridge else ''}{proposal.parts[0].part}"
-    if not isinstance(proposal.parts[0], Resistor):
-        return part_text(proposal.parts[0])
+        return f"{BRIDGE_DIODES} x {first.part}" if bridge else first.part
+    if not isinstance(first, Resistor):
+        return part_text(first)
     parts = _resistors(proposal.parts)
-    styles = {part.style for part in parts}
-    words = []
-    for (ohm, style), group in groupby(parts, key=lambda part: (part.resistance_ohm, part.style)):
-        count = len(list(group))
-        each = f"{count} x {quantity_text(ohm, 'Ω')}" if count > 1 else quantity_text(ohm, "Ω")
-        words.append(each if len(styles) == 1 else f"{each} {style}")
-    return " + ".join(words) + (f" {styles.pop()}" if len(styles) == 1 else "")
+    usual = max(part.tolerance_ratio for part in _resistors(answer.replaced))
+
+    def build(part: Resistor) -> str:
+        wider = part.tolerance_ratio > usual
+        return f"{part.style} {quantity_text(part.tolerance_ratio, '%')}" if wider else part.style
+
+    groups = groupby(parts, key=build)
+    return " + ".join(f"{_values(list(group))} {words}" for words, group in groups)
 
 
 def part_text(part: Part) -> str:

@@ -60,9 +60,11 @@ def brief_document(result: Replacements) -> Document:
 
 
 def _more_line(result: Replacements) -> str:
-    judged = any(answer.proposals for answer in result.found.answers)
-    passes = "Each passes the check. " if judged and not result.found.original.failed else ""
-    return f"{passes}Details: --full. Parts that change more: --any."
+    found = result.found
+    judged = any(answer.proposals for answer in found.answers)
+    passes = "Each passes the check. " if judged and not found.original.failed else ""
+    more = " Parts that change more: --any." if found.answers and not found.others else ""
+    return f"{passes}Details: --full.{more}"
 
 
 def replacements_document(result: Replacements) -> Document:
