@@ -655,16 +655,27 @@ def test_tables_and_json_do_without_matplotlib_and_jinja(board: Path) -> None:
         assert done.stderr == "heavy: []\n"
 
 
-def test_substitute_shows_what_fits(board: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["substitute", str(board), "--series", "E6", "--for", "R2"]) == 0
+def test_substitute_proposes_parts(board: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    asked = ["substitute", str(board), "--series", "E24", "--for", "R2"]
+    assert main(asked) == 0
     told = capsys.readouterr().out
-    assert "combinations keep all rules" in told
+    assert "as printed, same rating" in told
     assert "CAUTION" in told
+    assert len(told.splitlines()) <= 25
     assert max(map(len, told.splitlines())) <= 80
-    assert main(["substitute", str(board), "--series", "E6", "--for", "R2", "--json"]) == 0
+    assert main([*asked, "--full"]) == 0
+    full = capsys.readouterr().out
+    assert "Sources" in full
+    assert max(map(len, full.splitlines())) <= 80
+    assert main([*asked, "--any"]) == 0
+    assert "Only with a change of pulse, rating or isolation (" in capsys.readouterr().out
+    assert main([*asked, "--json"]) == 0
     record = json.loads(capsys.readouterr().out)
-    assert record["chain"]["replaced"] == ["R2"]
-    assert record["chain"]["best"][0]["tightest"]["passes"]
+    (answer,) = record["answers"]
+    assert answer["replaced"] == ["R2"]
+    assert answer["proposals"][0]["closeness"] == "same"
+    assert answer["proposals"][0]["passes"]
+    assert answer["buy"] == []
 
 
 def test_substitute_tells_what_it_cannot_use(

@@ -22,19 +22,9 @@ from .conftest import REFERENCE, SOURCES
 TABLES = sorted(REFERENCE.glob("*.csv"))
 TEXT = {
     *("band", "confidence", "controller", "curve", "family", "given", "grade", "id", "key", "kind"),
-    *(
-        "maker",
-        "mark",
-        "measured",
-        "meter",
-        "mode",
-        "model",
-        "model_source",
-        "name",
-        "note",
-        "part",
-    ),
-    *("relay", "series", "source", "style", "test", "unit", "usable", "wave", "what", "why"),
+    *("maker", "mark", "measured", "meter", "mode", "model", "model_source", "name", "note"),
+    *("package", "part", "relay", "series", "source", "style", "test", "unit", "usable"),
+    *("wave", "what", "why"),
 }
 each_table = pytest.mark.parametrize("path", TABLES, ids=lambda path: path.stem)
 

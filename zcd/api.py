@@ -424,9 +424,13 @@ def retest(
 
 
 def substitute(
-    board: Board, drawer: Drawer | str | Path | None = None, *, refs: Sequence[str] = ()
+    board: Board,
+    drawer: Drawer | str | Path | None = None,
+    *,
+    refs: Sequence[str] = (),
+    others: bool = False,
 ) -> Replacements:
-    """Find parts that may stand in place of failed ones.
+    """Find replacement parts, those first that an experienced colleague would fit.
 
     Parameters
     ----------
@@ -435,6 +439,8 @@ def substitute(
         Parts in stock, or a drawer file; by default all values of E24 and the parts of the tables.
     refs : sequence of str
         Parts to be replaced; none: every part in turn.
+    others : bool
+        Also propose parts with which the pulse, a rating or the isolation changes.
 
     Returns
     -------
@@ -452,7 +458,7 @@ def substitute(
         drawer = series_drawer("E24", board.chains[0][0].style)
     elif isinstance(drawer, str | Path):
         drawer = load_drawer(drawer)
-    return replacements(board, drawer, refs)
+    return replacements(board, drawer, refs, others=others)
 
 
 def loads_drawer(text: str, name: str = "drawer") -> Drawer:

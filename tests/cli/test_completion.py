@@ -74,7 +74,7 @@ def test_parts_of_the_board_that_was_typed(
 ) -> None:
     line = f"zcd substitute {board.name} --for "
     assert completed(line, capsys, monkeypatch) == [
-        f"plain,{name}" for name in ("R1", "R2", "OC1", "pull-up", "D1", "drive")
+        f"plain,{name}" for name in ("R1", "R2", "OC1", "pull-up", "D1", "contact", "drive")
     ]
     assert completed(f"{line}r", capsys, monkeypatch) == ["plain,R1", "plain,R2"]
     assert completed(f"zcd map {board.name} --across R", capsys, monkeypatch) == [

@@ -36,7 +36,7 @@ DUE: dict[str, dict[str, tuple[Caution, ...]]] = {
     "story": {"board.toml --all": UNPLUGGED, "board.toml --flags sync": TOUCHED,
               "board.toml --cause@R1 open": TOUCHED},
     "windings": {"a-b=100 b-c=200 a-c=300": UNPLUGGED},
-    "substitute": {"board.toml --for drive": FITTED},
+    "substitute": {"board.toml --for drive --full": FITTED},
     "spice": {"board.toml -r@ac R1": cautions_for((AccessLevel.MAINS,)),
               "board.toml -r@dc pin logic0": cautions_for((AccessLevel.ISOLATED,))},
 }  # fmt: skip

@@ -1,42 +1,168 @@
-"""What `zcd substitute` says of parts that do not fit."""
+"""What `zcd substitute` says: one screen, in the words of the trade, and what it claims is so."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cache
 
-from tests.diagnosis.boards import board
-from zcd.board.drawer import parse_drawer
-from zcd.board.model import Board
-from zcd.report.of_substitutes import optocouplers_table, passed_over_line, pull_up_lines
-from zcd.substitutes.search import Substitutes, substitutes
+import pytest
 
-DRAWER = parse_drawer('resistors = ["10k"]\noptocouplers = ["817A", "814A", "814A"]')
+from tests.diagnosis.boards import SUPPRESSED_TEXT, TEXTS, board, edited
+from zcd import api
+from zcd.board.drawer import parse_drawer, series_drawer
+from zcd.board.files import parse_board
+from zcd.board.model import Board, Optocoupler, Resistor
+from zcd.report.document import BulletList
+from zcd.report.of_substitutes import (
+    answer_lines,
+    buy_line,
+    heading,
+    low_times_s,
+    original_line,
+    passed_over_line,
+    proposal_line,
+    used_ratio,
+)
+from zcd.report.of_substitutes_document import brief_document, replacements_document
+from zcd.report.terminal import document_text
+from zcd.simulation.drive_parts import Replacements
+from zcd.substitutes.proposals import Closeness
 
-
-def starved() -> Board:
-    """A chain of 2 Mohm: no current that any pull-up could work with."""
-    whole = board()
-    chain = tuple(replace(part, resistance_ohm=1e6) for part in whole.chains[0])
-    return replace(whole, chains=(chain,))
+E12 = series_drawer("E12", "1206")
 
 
 @cache
-def found() -> Substitutes:
-    return substitutes(starved(), DRAWER, ("OC1", "pull-up"))
+def on(name: str) -> Replacements:
+    return api.substitute(board(name), E12)
 
 
-def test_optocouplers_with_other_leds_are_named() -> None:
-    line = "Passed over: 814 A; this board needs an optocoupler with one LED."
-    assert passed_over_line(found()) == line
-    assert [row[0] for row in optocouplers_table(found()).rows] == ["817 A"]
+def asked(of: Board, ref: str, text: str, *, others: bool = False) -> Replacements:
+    return api.substitute(of, parse_drawer(text), refs=[ref], others=others)
 
 
-def test_where_no_pull_up_helps_the_nearest_says_why() -> None:
-    pull_ups = found().pull_ups
-    assert pull_ups is not None
-    assert pull_ups.ranges == () == pull_ups.swaps
-    assert pull_ups.nearest is not None
-    (line,) = pull_up_lines(pull_ups)
-    assert line.startswith("No value of it would do; at ")
-    assert pull_ups.nearest.tightest.name in line
+@pytest.mark.parametrize(
+    "name", ["half-wave", *(pytest.param(n, marks=pytest.mark.slow) for n in TEXTS)]
+)
+def test_the_answer_is_one_screen(name: str) -> None:
+    """25 lines of 80 columns, each proposal in one; a line on the original may take two."""
+    document = brief_document(on(name))
+    told = document_text(document)
+    assert len(told.splitlines()) <= 24
+    (section,) = document.sections
+    listed = [line for b in section.blocks if isinstance(b, BulletList) for line in b.lines]
+    assert len(listed) > 3
+    # behind a mark of three columns
+    assert max(map(len, listed)) <= 77
+    assert "CAUTION" in told
+    assert "--full" in told
+
+
+def test_a_switched_board_whose_original_fails_is_one_screen_too() -> None:
+    text = SUPPRESSED_TEXT.replace('["110k", "130k"]', '["240k"]')
+    result = api.substitute(parse_board(text), E12)
+    told = document_text(brief_document(result))
+    assert len(told.splitlines()) <= 25
+    assert "The original fails the check (R1 " in told
+    assert "Load relay" in told
+
+
+def test_the_line_of_a_chain_says_what_changes() -> None:
+    """68 + 62 = 130; load of 2 x 82 in place of 130 beside 110: total (110 + 164) / 240."""
+    result = asked(
+        board(), "R2", 'resistors = [{values = ["130k", "68k", "62k", "82k"], style = "1206"}]',
+        others=True,
+    )  # fmt: skip
+    (answer,) = result.found.answers
+    lines = [proposal_line(result.found, answer, each) for each in answer.proposals]
+    assert heading(result.found, answer) == "In place of R2 130 kΩ 1206"
+    assert lines[0].startswith("130 kΩ 1206: as printed, same rating, load ")
+    assert lines[0].endswith("(as before)")
+    assert lines[1].startswith("68 kΩ + 62 kΩ 1206: total unchanged, load ")
+    others = [proposal_line(result.found, answer, each) for each in answer.others]
+    assert any(line.startswith("2 x 82 kΩ 1206: total +14.2 %, load ") for line in others)
+
+
+def test_what_the_lines_claim_is_so_in_the_simulation() -> None:
+    """No part harder where none is claimed; pulses within the original's where that is claimed."""
+    for name in ("half-wave", "bridge", "two-led"):
+        found = on(name).found
+        for answer in found.answers:
+            for proposal in answer.proposals:
+                if answer.kind == "chain" and proposal.closeness is Closeness.LIKE:
+                    now = used_ratio(proposal.verdict, answer, proposal.parts)
+                    before = used_ratio(found.original, answer, answer.replaced)
+                    # tolerances of the new parts may be wider: E12 is 10 %
+                    assert now <= 1.06 * before
+                if answer.kind == "optocoupler" and proposal.closeness is Closeness.LIKE:
+                    (low_s, high_s), (was_low_s, was_high_s) = (
+                        low_times_s(verdict) for verdict in (proposal.verdict, found.original)
+                    )
+                    assert low_s >= was_low_s - 0.15e-3
+                    assert high_s <= was_high_s + 0.15e-3
+
+
+def test_pins_and_isolation_of_another_family_are_told() -> None:
+    """TLP291: SO4 and 3750 V; 817: DIP-4 and 5000 V (their data sheets)."""
+    patient = TEXTS["half-wave"].replace("817C", "817AC") + '[controller]\nmax_offset = "5 ms"\n'
+    drawer = 'optocouplers = ["TLP291GB", "TLP785BLL", "814A"]'
+    result = asked(parse_board(patient), "OC1", drawer, others=True)
+    (answer,) = result.found.answers
+    by_family = {
+        part.family: proposal_line(result.found, answer, each)
+        for each in (*answer.proposals, *answer.others)
+        for part in each.parts
+        if isinstance(part, Optocoupler)
+    }
+    assert by_family["785"] == (
+        "785 BLL: pulses within the original's tolerance; DIP-4, compare pin-outs"
+    )
+    assert "isolation 3.75 kV (was 5 kV); SO4, not DIP-4: other pins" in by_family["291"]
+    assert passed_over_line(result.found) == (
+        "Not considered: 814 A; this board needs an optocoupler with one LED."
+    )
+
+
+def test_nothing_in_the_drawer_says_what_to_buy() -> None:
+    """1206: 0.125 W and 200 V, the lowest of the makers read."""
+    result = asked(board(), "R2", 'resistors = ["10"]')
+    (answer,) = result.found.answers
+    assert answer_lines(result.found, answer, 3) == (
+        "Nothing as good in stock. Buy 130 kΩ: 1206, 125 mW, 200 V, 5 %.",
+    )
+    assert not result.all_found
+    diode = asked(board(), "D1", 'diodes = ["1N4148"]')
+    assert buy_line(diode.found, diode.found.answers[0]) == "Buy 1N4007."
+
+
+def test_the_original_that_fails_is_said_once() -> None:
+    result = asked(edited('["110k", "130k"]', '["240k"]'), "R1",
+                   'resistors = [{value = "240k", style = "1206"}]')  # fmt: skip
+    assert original_line(result.found).startswith("The original fails the check (R1 ")
+    (answer,) = result.found.answers
+    (line,) = answer_lines(result.found, answer, 3)
+    assert line.endswith("TOO HIGH")
+    strong = asked(edited('["110k", "130k"]', '["240k"]'), "R1",
+                   'resistors = [{value = "240k", style = "VR37"}]')  # fmt: skip
+    (line,) = answer_lines(strong.found, strong.found.answers[0], 3)
+    assert line.startswith("240 kΩ VR37: as printed, higher rating")
+    assert line.endswith("; passes")
+
+
+def test_everything_is_in_the_full_document() -> None:
+    result = asked(board(), "R2", 'resistors = [{values = ["130k", "68k"], style = "1206"}]')
+    told = document_text(replacements_document(result))
+    for words in (
+        "power",
+        "voltage",
+        "low time",
+        "Where limits and values come from",
+        "prove dead",
+    ):
+        assert words.lower() in told.lower()
+
+
+def test_a_proposal_is_a_whole_board() -> None:
+    for answer in on("half-wave").found.answers:
+        for proposal in answer.proposals:
+            for part in proposal.parts:
+                if isinstance(part, Resistor):
+                    assert part.ref

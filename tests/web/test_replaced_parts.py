@@ -8,11 +8,12 @@ from typing import Any
 
 import pytest
 
+from tests.substitutes.places import section
 from zcd.board import optocouplers, parts_library
 from zcd.board.files import board_from_dict
 from zcd.board.model import Board, Resistor
 from zcd.report.of_changes import changes
-from zcd.substitutes.series_string import series_string, with_parts
+from zcd.substitutes.series_string import with_parts
 from zcd.web.board_form import read, texts_of
 from zcd.web.replaced_parts import fitted
 
@@ -71,7 +72,7 @@ def test_resistors_of_the_chain(
     file: Mapping[str, Any], refs: list[str], parts: list[Resistor]
 ) -> None:
     before = board_from_dict(file)
-    after = with_parts(series_string(before, refs), parts)
+    after = with_parts(section(before, *refs), parts)
     assert through_the_fields(file, after) == after
     assert changes(before, after)
 
@@ -91,7 +92,7 @@ def test_optocoupler_diode_and_pull_up() -> None:
 
 def test_changes_are_told_part_by_part() -> None:
     before = board_from_dict(HALF)
-    after = with_parts(series_string(before, ["R1"]), [resistor(24e3), resistor(22e3)])
+    after = with_parts(section(before, "R1"), [resistor(24e3), resistor(22e3)])
     assert changes(before, after) == (
         "R1: 47 kΩ 5 % 1/4 W replaced by 24 kΩ 1 % 1206",
         "R1b: 22 kΩ 1 % 1206 new",

@@ -1,4 +1,4 @@
-"""Commands about parts: what may stand in place of a failed one."""
+"""Commands about parts: what to fit in place of a failed one."""
 
 from __future__ import annotations
 
@@ -38,6 +38,13 @@ from zcd.cli.given import board_given
     shell_complete=replaceable,
     help="A part that must be replaced; may be repeated. Without it, every part in turn.",
 )
+@click.option(
+    "--any",
+    "others",
+    is_flag=True,
+    help="Also parts with which the pulse, a rating or the isolation changes.",
+)
+@click.option("--full", is_flag=True, help="All figures, assumptions, sources and cautions.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def substitute(
     board_file: str,
@@ -45,16 +52,20 @@ def substitute(
     series: str | None,
     style: str | None,
     refs: tuple[str, ...],
+    others: bool,
+    full: bool,
     as_json: bool,
 ) -> int:
-    """Find parts that may stand in place of failed ones.
+    """Find replacement parts.
 
-    Every combination of up to four resistors of the drawer is judged by all rules of
-    `zcd check`; without a drawer, those of a series (E24 if not named) in the style of
-    the resistors they replace. Optocouplers, diodes and the pull-up are judged likewise,
-    out of the drawer or, if it lists none, out of all that are known; `--for drive` asks
-    for the coupler or triac that switches the fan. Exit code 1: for one of the parts
-    nothing was found.
+    For each part, in this order: the printed value or the same part, in a rating at least
+    as high; the nearest total from as many resistors or more, none loaded harder than
+    before; a total within 10 %. Never fewer resistors in series, never a part beyond its
+    rating; each proposal passes `zcd check` as far as the original does. If nothing in the
+    drawer will do, it says what to buy. Without a drawer, resistors are those of a series
+    (E24 if not named) in the style of those they replace; optocouplers and diodes are
+    those of the tables where the drawer lists none. `--for drive` proposes what switches
+    the fan. Exit code 1: nothing was found for one of the parts.
 
     \b
     Examples
@@ -65,7 +76,8 @@ def substitute(
 
     from zcd import api
     from zcd.board.drawer import load_drawer, series_drawer
-    from zcd.cli.output import print_result
+    from zcd.cli.output import print_result, show
+    from zcd.report.of_substitutes_document import brief_document
 
     if drawer_file is not None and not (series is None and style is None):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")
@@ -80,6 +92,9 @@ def substitute(
             "E24" if series is None else series,
             board.chains[0][0].style if style is None else style,
         )
-    result = api.substitute(board, drawer, refs=refs)
-    print_result(result, as_json)
+    result = api.substitute(board, drawer, refs=refs, others=others)
+    if full or as_json:
+        print_result(result, as_json)
+    else:
+        show(brief_document(result))
     return 0 if result.all_found else 1

@@ -136,10 +136,16 @@ def plot_retest(retest: Retest, ax: Axes) -> None:
 
 
 def plot_replacements(replacements: Replacements, ax: Axes) -> None:
-    """How many times the tightest rule is kept with each combination of resistors."""
-    best = () if replacements.found.chain is None else replacements.found.chain.best
-    names = [" + ".join(f"{r.resistance_ohm:g}" for r in fit.parts) for fit in best]
-    _bars(ax, names, [fit.verdict.margin_ratio for fit in best], "tightest rule, times its limit")
+    """How hard the hardest-working resistor of the chain works with each proposal."""
+    from zcd.report.of_substitutes import parts_text, used_ratio
+
+    found = replacements.found
+    answer = next((each for each in found.answers if each.kind == "chain"), None)
+    proposals = () if answer is None else (*answer.proposals, *answer.others)
+    assert answer is not None or not proposals
+    names = [parts_text(found, answer, each) for each in proposals if answer]
+    used = [100.0 * used_ratio(each.verdict, answer, each.parts) for each in proposals if answer]
+    _bars(ax, names, used, "hardest-working resistor, share of its limit [%]")
 
 
 def plot_story(story: Story, ax: Axes) -> None:

@@ -112,8 +112,6 @@ def find_all_corners(
     boards: Sequence[Board],
     tolerances: Sequence[Sequence[Tolerance]],
     *,
-    known: FloatArray | None = None,
-    passes: int = MAX_PASSES,
     room_ratio: float = np.inf,
 ) -> list[Corners]:
     """Find the worst corners of several boards, step by step together.
@@ -124,10 +122,6 @@ def find_all_corners(
         All with the same controller.
     tolerances : sequence of sequences of Tolerance
         Of each board, at least one.
-    known : ndarray, shape (n, d), optional
-        Corners to be tried first, where all boards have the same tolerances.
-    passes : int
-        How often the other ends are tried; 0: not at all.
     room_ratio : float
         Rules with more left than so many times what lowered them last are let be: their sign is
         sure (`ROOM_RATIO`), their number not asked for.
@@ -138,44 +132,10 @@ def find_all_corners(
         Of each board, as `find_corners` finds them for it alone.
     """
     searches = [
-        _Search(board, tuple(mine), known=known, passes=passes, room_ratio=room_ratio)
+        _Search(board, tuple(mine), room_ratio=room_ratio)
         for board, mine in zip(boards, tolerances, strict=True)
     ]
     return _searched(searches)
-
-
-def corners_among(
-    boards: Sequence[Board],
-    tolerances: Sequence[Sequence[Tolerance]],
-    shares: Sequence[FloatArray],
-) -> list[Corners]:
-    """The worst of some corners of each board; no others are looked for.
-
-    Parameters
-    ----------
-    boards, tolerances
-        As for `find_all_corners`.
-    shares : sequence of ndarray, shape (n, d)
-        The corners of each board, at least one.
-
-    Returns
-    -------
-    corners : list of Corners
-        Without effects (all zero).
-    """
-    draws = [draw(*one) for one in zip(boards, tolerances, shares, strict=True)]
-    return [
-        Corners(
-            tolerances=tuple(mine),
-            names=result.names,
-            margins=result.margins.min(axis=0),
-            shares=rows[np.argmin(result.margins, axis=0)],
-            effects=np.zeros((len(result.names), len(mine))),
-        )
-        for result, mine, rows in zip(
-            evaluate_together(draws, boards), tolerances, shares, strict=True
-        )
-    ]
 
 
 def _searched(searches: Sequence[_Search]) -> list[Corners]:
@@ -206,17 +166,9 @@ class _Search:
     """
 
     def __init__(
-        self,
-        board: Board,
-        tolerances: tuple[Tolerance, ...],
-        *,
-        known: FloatArray | None,
-        passes: int,
-        room_ratio: float,
+        self, board: Board, tolerances: tuple[Tolerance, ...], *, room_ratio: float
     ) -> None:
-        self.board, self.tolerances = board, tolerances
-        self.known = np.empty((0, len(tolerances))) if known is None else known
-        self.passes, self.room_ratio = passes, room_ratio
+        self.board, self.tolerances, self.room_ratio = board, tolerances, room_ratio
         self.which = np.array([d for d, t in enumerate(tolerances) for _ in t.extremes])
         self.share = np.array([share for t in tolerances for share in t.extremes])
         self.names: tuple[str, ...]
@@ -227,7 +179,7 @@ class _Search:
     def steps(self) -> _Steps:
         """The whole search."""
         starts = yield from self.from_the_middle()
-        yield from self.judge(np.concatenate([starts, 1.0 - starts, self.known]))
+        yield from self.judge(np.concatenate([starts, 1.0 - starts]))
         yield from self.improve()
 
     def found(self) -> Corners:
@@ -274,7 +226,7 @@ class _Search:
         tried = size > MIN_SHARE * size.max(axis=1, keepdims=True)
         tried[len(RULES) :] &= bends
         todo = np.flatnonzero(self.open(size.sum(axis=1)))
-        for _ in range(self.passes):
+        for _ in range(MAX_PASSES):
             rule, end = np.nonzero(tried[todo][:, self.which])
             if not rule.size:
                 break

@@ -10,9 +10,6 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-CLOSER = 5
-"""Into how many parts a step is divided beside a peak or trough."""
-
 
 def batched_root(
     function: Callable[[FloatArray], FloatArray],
@@ -95,54 +92,6 @@ def open_roots(
         b, at_b = np.where(same, b, a), np.where(same, at_b, at_a)
         a, at_a = x, at_x
         share = _share((a, b, c), (at_a, at_b, at_c))
-
-
-def passing_ranges(
-    margin: Callable[[FloatArray], FloatArray], steps: FloatArray, tolerance: float
-) -> FloatArray:
-    """Where a margin is not negative.
-
-    Parameters
-    ----------
-    margin : callable
-        Of one variable, shape (n,) to (n,).
-    steps : ndarray, shape (m,)
-        Rising. Where a peak of the margin below zero, or a trough above, stands between them, they
-        are made `CLOSER` times closer, three times over; what is narrower still is not seen.
-    tolerance : float
-        Largest error of the ends.
-
-    Returns
-    -------
-    ranges : ndarray, shape (k, 2)
-        Lowest and highest value of each range; one that goes on beyond the steps ends with them.
-    """
-    at_steps = margin(steps)
-    for _ in range(3):
-        more = _closer(steps, at_steps)
-        if not more.size:
-            break
-        order = np.argsort(np.concatenate([steps, more]), kind="stable")
-        at_steps = np.concatenate([at_steps, margin(more)])[order]
-        steps = np.concatenate([steps, more])[order]
-    passes = at_steps >= 0.0
-    at = np.flatnonzero(np.diff(passes))
-    ends, values = (steps[at], steps[at + 1]), (at_steps[at], at_steps[at + 1])
-    turns = batched_root(margin, ends, values, tolerance) if at.size else np.empty(0)
-    edges = [*steps[:1][passes[:1]], *turns, *steps[-1:][passes[-1:]]]
-    return np.reshape(np.array(edges), (-1, 2))
-
-
-def _closer(steps: FloatArray, at_steps: FloatArray) -> FloatArray:
-    """Further steps beside peaks below zero and troughs above."""
-    middle = at_steps[1:-1]
-    peak = (middle < 0.0) & (middle > at_steps[:-2]) & (middle > at_steps[2:])
-    trough = (middle >= 0.0) & (middle < at_steps[:-2]) & (middle < at_steps[2:])
-    shares = np.arange(1, CLOSER) / CLOSER
-    left = np.flatnonzero(peak | trough)
-    left = np.unique(np.concatenate([left, left + 1]))
-    width = steps[left + 1] - steps[left]
-    return np.asarray((steps[left, None] + width[:, None] * shares).ravel())
 
 
 def _share(x: tuple[FloatArray, ...], at: tuple[FloatArray, ...]) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import TYPE_CHECKING
 
 from zcd.report.table import Quantity, Table
@@ -71,10 +71,16 @@ def _choices(case: Case) -> Table:
 
 def replacement_tables() -> dict[str, Callable[[Replacements], Table | None]]:
     """Tables of replacement parts; those of the parts that were asked for."""
-    from zcd.report import of_substitutes as of
-
     return {
-        "chain": lambda r: of.fits_table(r.found.chain.best) if r.found.chain else None,
-        "optocouplers": lambda r: of.optocouplers_table(r.found) if r.found.optocouplers else None,
-        "pull_ups": lambda r: of.pull_ups_table(r.found.pull_ups) if r.found.pull_ups else None,
+        "chain": lambda result: _proposals(result, ("chain",)),
+        "optocouplers": lambda result: _proposals(result, ("optocoupler",)),
+        "pull_ups": lambda result: _proposals(result, ("pull-up", "emitter-follower")),
+        "diodes": lambda result: _proposals(result, ("rectifier", "clamp")),
     }
+
+
+def _proposals(result: Replacements, kinds: Collection[str]) -> Table | None:
+    from zcd.report.of_substitutes import proposals_table
+
+    answers = (answer for answer in result.found.answers if answer.kind in kinds)
+    return next((proposals_table(result.found, answer) for answer in answers), None)

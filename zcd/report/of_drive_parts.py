@@ -18,6 +18,26 @@ def need_line(switches: Switches) -> str:
     )
 
 
+def drive_lines(switches: Switches, shown: int) -> tuple[str, ...]:
+    """The first parts that no known figure speaks against."""
+    need = switches.need
+    able = [fit for fit in switches.fits if fit.fits]
+    lines = []
+    for fit in able[:shown]:
+        allowed = allowed_current_a(fit.part, need.ambient_degc)[0]
+        needs = max(need.running_a, need.blocked_a)
+        carries = (
+            "fires the gate of a triac"
+            if fit.part.kind == "driver"
+            else f"carries {quantity_text(allowed, 'A')} (the fan takes up to "
+            f"{quantity_text(needs, 'A')})"
+        )
+        volts = quantity_text(fit.part.off_state_v, "V")
+        blocks = "" if volts == NOTHING else f", blocks {volts}"
+        lines.append(f"{plain(fit.part.part)}: {fit.part.kind}, {carries}{blocks}")
+    return tuple(lines) or ("Nothing that is known fits this fan; reasons: --full.",)
+
+
 def switches_table(switches: Switches) -> Table:
     """Parts that no known figure speaks against."""
     origins = dict.fromkeys(fit.part.source for fit in switches.fits if fit.fits)

@@ -1,287 +1,371 @@
-"""Parts in place of failed ones, as tables of words."""
+"""What to fit in place of parts: a line for each proposal, and tables with the figures."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from itertools import groupby
-from math import isnan
+from math import isnan, nan, sqrt
 
-from zcd.board.model import Optocoupler, Topology
-from zcd.margin.rules import Rule
-from zcd.margin.spread import AT_CORNER
+from zcd.board.model import Diode, Optocoupler, Resistor, Topology
 from zcd.margin.stress import ResistorStress
+from zcd.refdata import default, table
 from zcd.report.table import FAIL, Table
-from zcd.report.text import limit_text, plain, quantity_text, rule_value_text, share_text
-from zcd.substitutes.chain_parts import ChainFits, Fit
-from zcd.substitutes.search import Substitutes
-from zcd.substitutes.single_parts import PullUps, Swap, has_its_leds, reverse_ratio
+from zcd.report.text import plain, quantity_text, share_text
+from zcd.substitutes.compare import Verdict, newly_failed
+from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
+from zcd.substitutes.search import Substitutes, to_buy
+from zcd.substitutes.single_parts import BRIDGE_DIODES, has_its_leds
 
-NUMBERS = ("one part", "two", "three", "four")
+LOAD_LINE = "Load: highest share of a resistor's power or voltage limit at worst case."
+UNCHANGED = "unchanged"
+MOST_NAMED = 3
+"""Resistors of a heading that are named one by one."""
 
 
-def groups_line(groups: Sequence[Sequence[str]]) -> str:
-    """Why the chain as a whole was not asked for."""
-    listed = " | ".join(", ".join(plain(ref) for ref in group) for group in groups)
+def original_line(found: Substitutes) -> str:
+    """What the check says of the board as it was; empty where it passes."""
+    failed = found.original.failed
+    if not failed:
+        return ""
+    more = f" and {len(failed) - 1} more" if len(failed) > 1 else ""
     return (
-        f"They carry different currents, group by group: {listed}. What fits in one depends on the "
-        "others: name resistors of one group with --for."
+        f"The original fails the check ({plain(failed[0].name)}{more}); with these parts too, but "
+        "no further, unless a line says that it passes."
     )
 
 
-def chain_lines(fits: ChainFits) -> tuple[str, ...]:
-    """What the search of the drawer came to, in sentences."""
-    place = fits.place
-    refs = ", ".join(plain(part.ref) for part in place.replaced)
-    stays = ", ".join(plain(part.ref) for part in place.kept)
-    lines = [
-        f"In place of {refs}{f' ({stays} in series stays)' if stays else ''}, from "
-        f"{fits.stock} different resistors:"
-    ]
-    total = sum(fits.counts)
-    if total:
-        listed = ", ".join(
-            f"{count} of {words}" for count, words in zip(fits.counts, NUMBERS, strict=True)
-        )
-        lines.append(f"{total} combinations keep all rules, worst corners included: {listed}.")
+def heading(found: Substitutes, answer: Answer) -> str:
+    """Which part is replaced."""
+    if answer.kind == "contact":
+        return "Load relay"
+    first, *_, last = (answer.replaced[0], *answer.replaced)
+    if len(answer.replaced) > MOST_NAMED:
+        total = sum(part.resistance_ohm for part in _resistors(answer.replaced))
+        count = len(answer.replaced)
+        words = f"{first.ref} to {last.ref}: {count} resistors, {quantity_text(total, 'Ω')}"
     else:
-        lines.append("No combination of up to four keeps all rules.")
-    return (*lines, *_range_lines(fits))
+        words = " + ".join(f"{part.ref} {part_text(part)}" for part in answer.replaced)
+    if answer.kind in {"rectifier", "clamp"}:
+        words = f"{answer.kind} {words}"
+    return f"In place of {plain(words)}"
 
 
-def _range_lines(fits: ChainFits) -> list[str]:
-    """Totals that all rules about the total allow."""
-    ranges = fits.ranges
-    result: dict[str, list[str]] = {}
-    for tolerance, edges in zip(ranges.tolerances, ranges.edges_ohm, strict=True):
-        shown = [f"{_ohm_text(low)} to {_ohm_text(high)}" for low, high in edges if low < high]
-        if shown:
-            result.setdefault(" or ".join(shown), []).append(quantity_text(tolerance, "%"))
-    lines = [
-        f"A total{_of_text(widest) if len(result) > 1 else ''} from {shown} locks "
-        "with the headroom asked for."
-        for shown, widest in result.items()
-    ]
-    if lines:
-        lines.append(_corner_line(fits))
-    else:
-        lines.append(
-            f"No total would do; at {_ohm_text(ranges.totals_ohm[0])}, the nearest, "
-            f"{reason_text(ranges.nearest.tightest, ())}."
+def answer_lines(found: Substitutes, answer: Answer, shown: int) -> tuple[str, ...]:
+    """The first proposals, or what to buy."""
+    lines = [proposal_line(found, answer, each) for each in answer.proposals[:shown]]
+    return tuple(lines) or (f"Nothing as good in stock. {buy_line(found, answer)}",)
+
+
+def changed_line(found: Substitutes) -> str:
+    """Above proposals with which something changes."""
+    was = low_time_text(found.original)
+    return f"Only with a change of pulse, rating or isolation (low time was {was}):"
+
+
+def other_lines(found: Substitutes, answer: Answer) -> tuple[str, ...]:
+    """Proposals with which something changes."""
+    return tuple(proposal_line(found, answer, each) for each in answer.others)
+
+
+def proposal_line(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
+    """The parts, what is different and why it is all right."""
+    match answer.replaced[0]:
+        case Resistor() if answer.kind == "chain":
+            why = _chain_reason(found, answer, proposal)
+        case Resistor() as old:
+            why = _pull_up_reason(found, old, proposal)
+        case Optocoupler() as old:
+            why = _optocoupler_reason(found, old, proposal)
+        case Diode() as old:
+            why = _diode_reason(found, old, proposal)
+    return f"{parts_text(found, answer, proposal)}: {why}{_check_text(found, proposal)}"
+
+
+def _check_text(found: Substitutes, proposal: Proposal) -> str:
+    """What the check says where that is not what it says of the original."""
+    if not proposal.verdict.failed:
+        return "; passes" if found.original.failed else ""
+    new = newly_failed(proposal.verdict, found.original)
+    return f"; FAILS: {plain(new[0].name)}" if new else ""
+
+
+def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
+    old, new = _resistors(answer.replaced), _resistors(proposal.parts)
+    if proposal.closeness is Closeness.SAME:
+        higher = any(
+            n.rated_power_w > o.rated_power_w or n.working_v > o.working_v
+            for n, o in zip(new, old, strict=True)
         )
-    return lines
+        words = f"as printed, {'higher' if higher else 'same'} rating"
+    else:
+        words = f"total {_change_text(_total(new, answer) / _total(old, answer))}"
+    before = used_ratio(found.original, answer, answer.replaced)
+    now = used_ratio(proposal.verdict, answer, proposal.parts)
+    if proposal.closeness is Closeness.OTHER:
+        return f"{words}, load {share_text(now, 1.0)}, low time {low_time_text(proposal.verdict)}"
+    same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
+    if now > 1.0:
+        return f"{words}, load {share_text(now, 1.0)}: TOO HIGH"
+    return f"{words}, load {share_text(now, 1.0)} ({same})"
 
 
-def _corner_line(fits: ChainFits) -> str:
-    """Between what the total must stay as it really is."""
-    shown = [
-        f"{_ohm_text(one.lowest_ohm)} to {_ohm_text(one.highest_ohm)}" for one in fits.true_ranges
-    ]
-    if not shown:
-        return "None holds at the worst corners of the tolerances of the other parts."
-    return (
-        f"As it really is, with its own tolerances up or down, it must stay within "
-        f"{' or '.join(shown)}, whatever the tolerances of all other parts do."
+def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
+    if proposal.closeness is Closeness.SAME:
+        return "as printed"
+    (new,) = _resistors(proposal.parts)
+    change = _change_text(new.resistance_ohm / old.resistance_ohm)
+    if change == UNCHANGED:
+        return "as printed, lower rating, which is enough here"
+    return f"{change}, {_low_time_change(found, proposal)}"
+
+
+def _optocoupler_reason(found: Substitutes, old: Optocoupler, proposal: Proposal) -> str:
+    (new,) = proposal.parts
+    assert isinstance(new, Optocoupler)
+    if proposal.closeness is Closeness.SAME:
+        return "the same family and grade"
+    if proposal.closeness is Closeness.LIKE:
+        words = "pulses within the original's tolerance"
+    else:
+        words = _low_time_change(found, proposal)
+    isolation, before = _limit(new, "isolation_v"), _limit(old, "isolation_v")
+    if new.family != old.family and not isolation >= before:
+        shown = "not known" if isnan(isolation) else quantity_text(isolation, "V")
+        words += f"; isolation {shown} (was {quantity_text(before, 'V')})"
+    return f"{words}; {pins_text(new, old)}"
+
+
+def pins_text(new: Optocoupler, old: Optocoupler) -> str:
+    """How the pin-outs of two optocouplers compare."""
+    if new.family == old.family:
+        return "same pins"
+    now, before = package(new), package(old)
+    if not now:
+        return "package and pins: see its data sheet"
+    if now != before:
+        return f"{now}, not {before or 'the old package'}: other pins"
+    return f"{now}, compare pin-outs"
+
+
+def _diode_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
+    (new,) = proposal.parts
+    assert isinstance(new, Diode)
+    if proposal.closeness is Closeness.SAME:
+        return "the same part"
+    now_v, before_v = new.junction.reverse_rating_v, old.junction.reverse_rating_v
+    rating = quantity_text(now_v, "V")
+    words = (
+        f"{rating} too" if now_v == before_v else f"{rating} (was {quantity_text(before_v, 'V')})"
     )
+    return f"{words}, bears {quantity_text(reverse_v(proposal.verdict, new), 'V')}; check its case"
 
 
-def _of_text(tolerances: Sequence[str]) -> str:
-    return f" of {' or '.join(tolerances)} parts"
+def reverse_v(verdict: Verdict, diode: Diode) -> float:
+    """Highest reverse voltage of a diode, or of any of a bridge."""
+    names = {f"{diode.ref}{letter} reverse voltage" for letter in ("", *"abcd")}
+    return max((r.value for r in verdict.rules if r.name in names), default=nan)
 
 
-def fits_table(fits: Sequence[Fit]) -> Table:
-    """Combinations that keep all rules, with the load of each part."""
-    rows: list[tuple[str, ...]] = []
-    for number, fit in enumerate(fits, start=1):
-        for k, (stress, count) in enumerate(_different(fit)):
-            first = (
-                str(number),
-                quantity_text(sum(part.resistance_ohm for part in fit.parts), "Ω"),
-                f"{fit.verdict.margin_ratio:.2f}",
-            )
-            lead, *rest = first if k == 0 else ("", "", "")
-            rows.append((lead, _part_text(stress, count), *rest, *_load_texts(stress)))
-    return Table(
-        title="The best of each number of parts, fewest parts first",
-        columns=("", "parts in series", "together", "margin", "power", "voltage"),
-        rows=tuple(rows),
-        right=(0, 2, 3, 4, 5),
-        remark="margin: how many times the tightest rule is kept, worst corners included. power, "
-        "voltage: of each part, and its share of the limit, at high mains, with tolerances at "
-        "their worse ends.",
-    )
+def buy_line(found: Substitutes, answer: Answer) -> str:
+    """What to buy."""
+    if answer.kind == "contact":
+        relay = found.board.relay
+        assert relay is not None
+        return (
+            f"Buy a relay with the same pins, coil {quantity_text(relay.coil_supply_v, 'V')} "
+            f"{quantity_text(relay.coil_resistance_ohm, 'Ω')}, contact rated as printed."
+        )
+    parts = to_buy(found.original, answer)
+    match parts[0]:
+        case Resistor():
+            return f"Buy {', '.join(_to_order(_resistors(parts)))}."
+        case Optocoupler() as part:
+            return f"Buy {part_text(part)}."
+        case Diode() as part:
+            peak_v = sqrt(2.0) * found.board.mains.high_rms_v
+            least_v = default("drive.voltage_ratio").value * peak_v
+            if answer.kind == "clamp" or part.junction.reverse_rating_v >= least_v:
+                return f"Buy {part.part}."
+            return f"Buy a rectifier diode for {quantity_text(least_v, 'V')} or more."
 
 
-def misses_table(fits: Sequence[Fit]) -> Table:
-    """Some combinations that just fail, and why."""
-    return Table(
-        title="What just fails, and why",
-        columns=("parts in series", "together", "fails"),
-        rows=tuple(
-            (
-                " + ".join(_part_text(stress, count) for stress, count in _different(fit)),
-                quantity_text(sum(part.resistance_ohm for part in fit.parts), "Ω"),
-                reason_text(fit.verdict.tightest, fit.stresses),
-            )
-            for fit in fits
-        ),
-        right=(1,),
-    )
+def _to_order(parts: Sequence[Resistor]) -> list[str]:
+    """Resistors with style, power, voltage and tolerance, those of the same together."""
+
+    def limits(part: Resistor) -> str:
+        shown = (part.rated_power_w, "W"), (part.working_v, "V"), (part.tolerance_ratio, "%")
+        return ", ".join((part.style, *(quantity_text(*one) for one in shown)))
+
+    ordered = sorted(parts, key=limits)
+    return [f"{_values(list(group))}: {words}" for words, group in groupby(ordered, key=limits)]
 
 
-def optocouplers_table(substitutes: Substitutes) -> Table:
-    """Optocouplers on the board as it is, each as new."""
-    now = substitutes.board.optocoupler
-    return Table(
-        title=f"Optocouplers in place of {plain(now.ref)}, each as new",
-        columns=("part", "CTR", "headroom", "pins", "verdict", "what decides"),
-        rows=tuple(
-            (
-                _name_text(swap),
-                _ctr_text(swap.verdict.board.optocoupler),
-                _headroom_text(swap),
-                "same" if swap.verdict.board.optocoupler.family == now.family else "CHECK",
-                _verdict_text(swap),
-                _decides_text(swap),
-            )
-            for swap in substitutes.optocouplers or ()
-        ),
-        right=(2,),
-        remark="headroom: the CTR may fall to 1/n before lock is lost, under the weak conditions. "
-        "pins: another family may have another pin-out, another distance between its rows of pins "
-        "and less isolation: check the pin-out before it goes in. A measured part goes into the "
-        "drawer file with its own ctr.",
-    )
+def _values(parts: Sequence[Resistor]) -> str:
+    """Values in series, equal ones counted."""
+    counts = Counter(quantity_text(part.resistance_ohm, "Ω") for part in parts)
+    return " + ".join(f"{n} x {ohm}" if n > 1 else ohm for ohm, n in counts.items())
 
 
-def passed_over_line(substitutes: Substitutes) -> str:
+def parts_text(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
+    """The parts of a proposal as one asks for them over a counter."""
+    first = proposal.parts[0]
+    if isinstance(first, Diode):
+        bridge = answer.kind == "rectifier" and found.board.topology is Topology.BRIDGE
+        return f"{BRIDGE_DIODES} x {first.part}" if bridge else first.part
+    if not isinstance(first, Resistor):
+        return part_text(first)
+    parts = _resistors(proposal.parts)
+    usual = max(part.tolerance_ratio for part in _resistors(answer.replaced))
+
+    def build(part: Resistor) -> str:
+        wider = part.tolerance_ratio > usual
+        return f"{part.style} {quantity_text(part.tolerance_ratio, '%')}" if wider else part.style
+
+    groups = groupby(parts, key=build)
+    return " + ".join(f"{_values(list(group))} {words}" for words, group in groups)
+
+
+def part_text(part: Part) -> str:
+    """One part by its value or name."""
+    match part:
+        case Resistor():
+            return f"{quantity_text(part.resistance_ohm, 'Ω')} {part.style}"
+        case Diode():
+            return part.part
+    measured = part.ctr_min_ratio == part.ctr_max_ratio
+    ctr = f" (CTR {quantity_text(part.ctr_ratio, '%')})" if measured else ""
+    return f"{part.family} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr
+
+
+def passed_over_line(found: Substitutes) -> str:
     """Optocouplers of the drawer with another number of LEDs; empty: none."""
-    others = [
-        o.part for o in substitutes.drawer.optocouplers if not has_its_leds(o, substitutes.board)
-    ]
-    names = ", ".join(dict.fromkeys(plain(f"{part.family} {part.grade}") for part in others))
-    count = "two LEDs" if substitutes.board.topology is Topology.TWO_LED else "one LED"
-    return names and f"Passed over: {names}; this board needs an optocoupler with {count}."
+    others = [o.part for o in found.drawer.optocouplers if not has_its_leds(o.part, found.board)]
+    names = ", ".join(dict.fromkeys(plain(part_text(part)) for part in others))
+    count = "two LEDs" if found.board.topology is Topology.TWO_LED else "one LED"
+    return names and f"Not considered: {names}; this board needs an optocoupler with {count}."
 
 
-def pull_up_lines(pull_ups: PullUps) -> tuple[str, ...]:
-    """The range of pull-ups, and what ends it."""
-    lines = []
-    for low, high in pull_ups.ranges:
-        lines.append(
-            f"All rules are kept from {_ohm_text(low.ohm)} to {_ohm_text(high.ohm)}, worst corners "
-            "included, with a tolerance like that of the present one."
-        )
-        lines += [
-            f"{which}: {reason_text(end.beyond.tightest, ())}."
-            for which, end in (("Below it", low), ("Above it", high))
-            if end.beyond is not None
-        ]
-    if pull_ups.nearest is not None:
-        ohm = pull_ups.nearest.board.output.resistor.resistance_ohm
-        reason = reason_text(pull_ups.nearest.tightest, ())
-        lines.append(f"No value of it would do; at {_ohm_text(ohm)}, the nearest, {reason}.")
-    return tuple(lines)
-
-
-def pull_ups_table(pull_ups: PullUps) -> Table:
-    """Resistors of the drawer as pull-up."""
+def proposals_table(found: Substitutes, answer: Answer) -> Table:
+    """All proposals of an answer with their figures."""
+    rows = []
+    for proposal in (*answer.proposals, *answer.others):
+        lead = [parts_text(found, answer, proposal), *_figures(found, answer, proposal)]
+        failed = proposal.verdict.failed
+        verdict = f"{FAIL}: {plain(failed[0].name)}" if failed else "passes"
+        rows.append((*lead, low_time_text(proposal.verdict), verdict))
     return Table(
-        title="Of the drawer, those nearest to the middle of the range",
-        columns=("value", "style", "headroom", "verdict", "what decides"),
-        rows=tuple(
-            (
-                _ohm_text(swap.verdict.board.output.resistor.resistance_ohm),
-                _name_text(swap),
-                _headroom_text(swap),
-                _verdict_text(swap),
-                _decides_text(swap),
-            )
-            for swap in pull_ups.swaps
-        ),
-        right=(0, 2),
+        title=f"{heading(found, answer)}: figures",
+        columns=("part", *_FIGURES[_group(answer)], "low time", "check"),
+        rows=tuple(rows),
+        remark=_REMARKS[_group(answer)],
     )
 
 
-def diodes_table(ref: str, swaps: Sequence[Swap]) -> Table:
-    """Diodes in place of one."""
-    return Table(
-        title=f"Diodes in place of {plain(ref)}",
-        columns=("part", "reverse rating", "verdict", "what decides"),
-        rows=tuple(
-            (
-                _name_text(swap),
-                f"{reverse_ratio(swap, ref):.3g} times",
-                _verdict_text(swap),
-                "too few of it in the drawer"
-                if swap.verdict.passes and swap.too_few
-                else _decides_text(swap),
-            )
-            for swap in swaps
-        ),
-        right=(1,),
-        remark="reverse rating: how many times that of the reverse voltage it bears.",
-    )
+_FIGURES = {
+    "chain": ("total", "power", "voltage"),
+    "optocoupler": ("CTR", "package", "isolation"),
+    "diode": ("reverse rating", "bears"),
+    "pull-up": ("change",),
+}
+_LOW_TIME = (
+    "low time: of the pin, from the weakest to the strongest of the grade and mains; 0 is no pulse."
+)
+_REMARKS = {
+    "chain": "power, voltage: of the part that comes nearest to its limit, at high mains, hot, "
+    f"tolerances at their worse ends. {_LOW_TIME}",
+    "optocoupler": "A measured part goes into the drawer file with its own ctr. package and "
+    f"isolation: empty where not in the tables. {_LOW_TIME}",
+    "diode": _LOW_TIME,
+    "pull-up": _LOW_TIME,
+}
 
 
-def _name_text(swap: Swap) -> str:
-    return f"{swap.name} (now)" if swap.fitted else swap.name
+def _group(answer: Answer) -> str:
+    """Answers that have the same figures."""
+    match answer.replaced[0]:
+        case Optocoupler():
+            return "optocoupler"
+        case Diode():
+            return "diode"
+    return "chain" if answer.kind == "chain" else "pull-up"
 
 
-def _ohm_text(ohm: float) -> str:
-    return quantity_text(ohm, "Ω")
-
-
-def _ctr_text(part: Optocoupler) -> str:
-    low, high = part.ctr_min_ratio, part.ctr_max_ratio
-    return f"{100 * low:.0f} %" if low == high else f"{100 * low:.0f}-{100 * high:.0f} %"
-
-
-def _headroom_text(swap: Swap) -> str:
-    rule = next(rule for rule in swap.verdict.rules if rule.name == "CTR headroom")
-    return rule_value_text(rule)
-
-
-def _verdict_text(swap: Swap) -> str:
-    return "fits" if swap.fits else FAIL
-
-
-def _decides_text(swap: Swap) -> str:
-    return "" if swap.verdict.passes else reason_text(swap.verdict.tightest, ())
-
-
-def reason_text(rule: Rule[float], stresses: Sequence[ResistorStress]) -> str:
-    """Why a rule fails; a new resistor goes by its value, as it has no reference yet."""
-    name = plain(rule.name)
-    for stress in stresses:
-        part = stress.resistor
-        ref, _, what = rule.name.removeprefix(AT_CORNER).rpartition(" ")
-        if ref == part.ref:
-            where = AT_CORNER if rule.name.startswith(AT_CORNER) else ""
-            name = f"{where}{what} of {quantity_text(part.resistance_ohm, 'Ω')}"
-    if isnan(rule.limit):
-        return f"{name} {plain(rule.remark)}" if rule.remark else name
-    return f"{name}: {rule_value_text(rule)}, asked {limit_text(rule)}"
-
-
-def _different(fit: Fit) -> list[tuple[ResistorStress, int]]:
-    """Different parts of a combination, and how often each is in it."""
-    groups = groupby(fit.stresses, key=lambda s: (s.resistor.resistance_ohm, s.resistor.style,
-                                                  s.resistor.tolerance_ratio))  # fmt: skip
-    result = []
-    for _, group in groups:
-        members = list(group)
-        result.append((members[0], len(members)))
-    return result
-
-
-def _part_text(stress: ResistorStress, count: int) -> str:
-    part = stress.resistor
-    return f"{count} x {quantity_text(part.resistance_ohm, 'Ω')} {part.style}"
-
-
-def _load_texts(stress: ResistorStress) -> tuple[str, str]:
-    power_w, film_v = float(stress.power_w.max()), float(stress.judged_v.max())
+def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[str, ...]:
+    part, old = proposal.parts[0], answer.replaced[0]
+    match part:
+        case Optocoupler():
+            low, high = part.ctr_min_ratio, part.ctr_max_ratio
+            ctr = f"{100 * low:.0f} %" if low == high else f"{100 * low:.0f}-{100 * high:.0f} %"
+            return ctr, package(part), quantity_text(_limit(part, "isolation_v"), "V")
+        case Diode():
+            rating = quantity_text(part.junction.reverse_rating_v, "V")
+            return rating, quantity_text(reverse_v(proposal.verdict, part), "V")
+    assert isinstance(old, Resistor)
+    if answer.kind != "chain":
+        return (_change_text(part.resistance_ohm / old.resistance_ohm),)
+    stresses = section_stresses(proposal.verdict, answer, proposal.parts)
+    power = max(stresses, key=lambda s: float(s.power_w.max()) / s.power_limit_w)
+    volts = max(stresses, key=lambda s: float(s.judged_v.max()) / s.voltage_limit_v)
+    watts, film_v = float(power.power_w.max()), float(volts.judged_v.max())
+    total = _total(_resistors(proposal.parts), answer)
     return (
-        f"{quantity_text(power_w, 'W')} {share_text(power_w, stress.power_limit_w)}",
-        f"{quantity_text(film_v, 'V')} {share_text(film_v, stress.voltage_limit_v)}",
+        _change_text(total / _total(_resistors(answer.replaced), answer)),
+        f"{quantity_text(watts, 'W')}, {share_text(watts, power.power_limit_w)}",
+        f"{quantity_text(film_v, 'V')}, {share_text(film_v, volts.voltage_limit_v)}",
     )
+
+
+def section_stresses(
+    verdict: Verdict, answer: Answer, parts: Sequence[Part]
+) -> list[ResistorStress]:
+    """Load of each resistor of the section that an answer is about, with these parts in it."""
+    mine = {part.ref for part in (*parts, *answer.kept)}
+    return [stress for stress in verdict.resistors if stress.resistor.ref in mine]
+
+
+def used_ratio(verdict: Verdict, answer: Answer, parts: Sequence[Part]) -> float:
+    """Highest share of a power or voltage limit in that section."""
+    return max(stress.used_ratio() for stress in section_stresses(verdict, answer, parts))
+
+
+def low_times_s(verdict: Verdict) -> tuple[float, float]:
+    """Shortest and longest low time over the levels; 0 where there is no pulse."""
+    times = [0.0 if isnan(level.low_time_s) else level.low_time_s for level in verdict.levels]
+    return min(times), max(times)
+
+
+def low_time_text(verdict: Verdict) -> str:
+    """Shortest and longest low time over the levels."""
+    low_s, high_s = low_times_s(verdict)
+    return f"{1e3 * low_s:.2f}-{1e3 * high_s:.2f} ms"
+
+
+def _low_time_change(found: Substitutes, proposal: Proposal) -> str:
+    words = f"low time {low_time_text(proposal.verdict)}"
+    if proposal.closeness is Closeness.OTHER:
+        return words
+    return f"{words} (was {low_time_text(found.original)})"
+
+
+def package(part: Optocoupler) -> str:
+    """Package of a family; empty where it is not in the tables."""
+    rows = {str(row["family"]): str(row["package"]) for row in table("optocoupler_packages")}
+    return rows.get(part.family, "")
+
+
+def _limit(part: Optocoupler, column: str) -> float:
+    rows = {str(row["family"]): float(row[column]) for row in table("optocoupler_limits")}
+    return rows.get(part.family, nan)
+
+
+def _change_text(ratio: float) -> str:
+    return UNCHANGED if abs(ratio - 1.0) < 5e-4 else f"{100.0 * (ratio - 1.0):+.1f} %"
+
+
+def _total(parts: Sequence[Resistor], answer: Answer) -> float:
+    return sum(part.resistance_ohm for part in (*parts, *answer.kept))
+
+
+def _resistors(parts: Sequence[Part]) -> list[Resistor]:
+    return [part for part in parts if isinstance(part, Resistor)]

@@ -1,41 +1,81 @@
-"""Parts in place of failed ones, as a document."""
+"""What to fit in place of parts, as a document: one screen, and all its figures."""
 
 from __future__ import annotations
 
-from zcd.board.model import Board
 from zcd.report.cautions import FITTED
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_check import assumed_values_table, board_line
 from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis_document import caution_sections
-from zcd.report.of_drive_parts import need_line, refused_lines, switches_table
+from zcd.report.of_drive_parts import drive_lines, need_line, refused_lines, switches_table
 from zcd.report.of_substitutes import (
-    chain_lines,
-    diodes_table,
-    fits_table,
-    groups_line,
-    misses_table,
-    optocouplers_table,
+    LOAD_LINE,
+    answer_lines,
+    buy_line,
+    changed_line,
+    heading,
+    original_line,
+    other_lines,
     passed_over_line,
-    pull_up_lines,
-    pull_ups_table,
+    proposals_table,
 )
-from zcd.report.text import plain, quantity_text
+from zcd.report.text import plain
 from zcd.simulation.drive_parts import Replacements, Switches
-from zcd.substitutes.chain_parts import ChainFits
-from zcd.substitutes.single_parts import PullUps
+from zcd.substitutes.proposals import SHOWN
+
+SCREEN_LINES = 20
+"""Headings and proposals of one screen, and what is said of the original."""
+BRIEF_CAUTIONS = (
+    "CAUTION: unplug, discharge and prove dead before you solder. Local codes and",
+    "licensed practice go first. Flame-proof parts are replaced by flame-proof ones.",
+)
+
+
+def brief_document(result: Replacements) -> Document:
+    """The proposals, one line each, on one screen."""
+    found = result.found
+    kinds = len(found.answers) + (result.drive is not None)
+    blocks: list[Block] = []
+    if line := original_line(found):
+        blocks.append(Paragraph(line))
+    room = SCREEN_LINES - 2 * len(blocks)
+    shown = min(SHOWN, max(1, room // max(kinds, 1) - 1))
+    for answer in found.answers:
+        blocks.append(Paragraph(heading(found, answer), weight="strong"))
+        if answer.kind == "contact":
+            blocks.append(BulletList((buy_line(found, answer),)))
+            continue
+        blocks.append(BulletList(answer_lines(found, answer, shown)))
+        if others := other_lines(found, answer):
+            blocks += [Paragraph(changed_line(found)), BulletList(others)]
+    if result.drive is not None:
+        blocks.append(Paragraph("Fan drive", weight="strong"))
+        blocks.append(BulletList(drive_lines(result.drive, shown)))
+    if any(answer.kind == "chain" for answer in found.answers):
+        blocks.append(Paragraph(LOAD_LINE))
+    blocks.append(Paragraph(_more_line(result)))
+    blocks += map(Paragraph, BRIEF_CAUTIONS)
+    title = f"{plain(found.board.name)}: parts from {plain(found.drawer.name)}"
+    return Document(title=title, sections=(Section("", tuple(blocks), answer=True),))
+
+
+def _more_line(result: Replacements) -> str:
+    found = result.found
+    judged = any(answer.proposals for answer in found.answers)
+    passes = "Each passes the check. " if judged and not found.original.failed else ""
+    more = " Parts that change more: --any." if found.answers and not found.others else ""
+    return f"{passes}Details: --full.{more}"
 
 
 def replacements_document(result: Replacements) -> Document:
-    """What may stand in place of the parts asked for."""
+    """The proposals with all their figures, what was assumed, sources and cautions."""
     found, drive = result.found, result.drive
-    lines = (board_line(found.board), f"Drawer: {plain(found.drawer.name)}")
-    groups = (BulletList((groups_line(found.groups),)),) if found.groups else ()
+    lines = [board_line(found.board), f"Drawer: {plain(found.drawer.name)}"]
+    lines += [line for line in (original_line(found),) if line]
     return Document(
         title=plain(found.board.name),
         sections=(
             Section("", tuple(map(Paragraph, lines)), answer=True),
-            Section("Resistors of the chain", groups),
             *part_sections(result),
             *([] if drive is None else _drive_sections(drive)),
             *_end_sections(result),
@@ -44,37 +84,23 @@ def replacements_document(result: Replacements) -> Document:
 
 
 def part_sections(result: Replacements) -> tuple[Section, ...]:
-    """What was found for each part of the sync circuit."""
+    """What is proposed for each part of the sync circuit."""
     found = result.found
     sections = []
-    if found.chain is not None:
-        sections.append(Section("Resistors of the chain", _chain_blocks(found.chain), answer=True))
-    if found.optocouplers is not None:
-        passed_over = passed_over_line(found)
-        line = (Paragraph(passed_over),) if passed_over else ()
-        sections.append(Section("", (optocouplers_table(found), *line), answer=True))
-    if found.pull_ups is not None:
-        sections.append(_pull_ups_section(found.board, found.pull_ups))
-    for ref, swaps in found.diodes.items():
-        sections.append(Section("", (diodes_table(ref, swaps),), answer=True))
+    for answer in found.answers:
+        blocks: list[Block] = []
+        if answer.kind == "contact":
+            blocks.append(BulletList((buy_line(found, answer),)))
+        else:
+            blocks.append(BulletList(answer_lines(found, answer, SHOWN)))
+            if others := other_lines(found, answer):
+                blocks += [Paragraph(changed_line(found)), BulletList(others)]
+            if answer.kind == "optocoupler" and (line := passed_over_line(found)):
+                blocks.append(Paragraph(line))
+            if answer.proposals or answer.others:
+                blocks.append(proposals_table(found, answer))
+        sections.append(Section(heading(found, answer), tuple(blocks), answer=True))
     return tuple(sections)
-
-
-def _chain_blocks(fits: ChainFits) -> tuple[Block, ...]:
-    return (
-        *map(Paragraph, chain_lines(fits)),
-        *((fits_table(fits.best),) if fits.best else ()),
-        *((misses_table(fits.misses),) if fits.misses else ()),
-    )
-
-
-def _pull_ups_section(board: Board, pull_ups: PullUps) -> Section:
-    now = board.output.resistor
-    value = quantity_text(now.resistance_ohm, "Ω")
-    name = " ".join(dict.fromkeys((board.output.kind, plain(now.ref))))
-    tables = (pull_ups_table(pull_ups),) if pull_ups.swaps else ()
-    lines = map(Paragraph, pull_up_lines(pull_ups))
-    return Section(f"In place of the {name}, {value}", (*lines, *tables), answer=True)
 
 
 def _drive_sections(drive: Switches) -> tuple[Section, ...]:

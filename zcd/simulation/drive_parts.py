@@ -48,7 +48,7 @@ class SwitchNeed:
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Replacements(Result):
-    """Parts that may stand in place of others.
+    """Parts to fit in place of others.
 
     Parameters
     ----------
@@ -138,8 +138,10 @@ def switch_need(board: Board) -> SwitchNeed:
     )
 
 
-def replacements(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Replacements:
-    """Search a drawer for parts that may stand in place of others, the fan's drive included.
+def replacements(
+    board: Board, drawer: Drawer, refs: Sequence[str] = (), *, others: bool = False
+) -> Replacements:
+    """Search a drawer for parts to fit in place of others, the fan's drive included.
 
     Parameters
     ----------
@@ -148,6 +150,8 @@ def replacements(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Repl
         Kinds of which it lists nothing are taken from the tables.
     refs : sequence of str
         Of the parts to be replaced; none: every part in turn.
+    others : bool
+        Also propose parts with which something changes.
 
     Returns
     -------
@@ -156,12 +160,12 @@ def replacements(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Repl
     Raises
     ------
     InputError
-        If a part is unknown, or resistors were named that carry different currents.
+        If a part is unknown.
     """
     drive = None
     if not refs or DRIVE in refs:
         drive = switches(board, drawer.drive_parts or every_drive_part())
-    return Replacements(found=substitutes(board, drawer, refs), drive=drive)
+    return Replacements(found=substitutes(board, drawer, refs, others=others), drive=drive)
 
 
 def switches(board: Board, parts: Sequence[DrivePart]) -> Switches:

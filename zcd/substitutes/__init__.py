@@ -1,1 +1,1 @@
-"""Which other parts may stand in place of those of a board."""
+"""What to fit in place of parts of a board."""

@@ -1,13 +1,14 @@
-"""Which parts of a drawer, up to four in series, may stand in a section of the chain.
+"""Which resistors of a drawer to try in a section of the chain, in the order of a colleague.
 
-The search is exhaustive: every combination is counted, none is tried out (see
-`zcd.substitutes.subset_sum`). Those that come out best, and some that just fail, are then judged
-one by one by the verdict.
+The printed values first; then totals near the original one, of equal parts or of two different
+values, where no part works harder than before; then those where it does somewhat. What each part
+has to bear follows from the section's voltage, which stays, and from how the resistors share it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,414 +17,419 @@ from numpy.typing import NDArray
 from zcd.board.drawer import StockResistor
 from zcd.board.model import Board, Resistor
 from zcd.board.parts_library import all_resistors
-from zcd.logs import logger
+from zcd.circuit.batch import Batch
 from zcd.margin.stress import ResistorStress
-from zcd.margin.tolerances import tolerances_of
-from zcd.substitutes.chain_limits import (
-    PartLimits,
-    Ranges,
-    StringCurrent,
-    TrueRange,
-    corners_with,
-    current_of,
-    floor_of_others_ohm,
-    part_limits,
-    ranges_of,
-    true_ranges,
-)
-from zcd.substitutes.compare import Verdict, verdicts, with_corners
-from zcd.substitutes.corner_ranges import KnownCorners
-from zcd.substitutes.series_string import SeriesString, new_refs, with_parts
-from zcd.substitutes.subset_sum import MAX_PARTS, Stock, Window, combinations, count
-
-_LOG = logger(__name__)
+from zcd.physics.resistor import derated_power_w
+from zcd.substitutes.proposals import Candidate, Closeness
+from zcd.substitutes.series_string import SeriesString, with_parts
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-SHOWN = 3
-"""Combinations of each number of parts that are judged and shown."""
 SAME_VALUE = 0.005
-"""How near a part comes to the value of what it replaces, to count as a like one."""
-MISSES = 5
-LISTED = 50_000
-"""Combinations that are all looked at one by one; of more, only those above some margin are."""
-SAMPLED = 20_000
-WIDER = 0.99
-"""Factor on a margin that too few combinations are found to reach."""
-ROUNDS = 3
-"""So many combinations are drawn, so many times from those parts that are still in question, to
-see which margin is surely reached; the search itself draws nothing."""
-SURELY_MISSED = 0.999
-"""How near to passing a combination may come and still be shown as failing."""
-_FINE = 400
-_MIN_OHM = 1e-9
+"""How near a part comes to the printed value, to count as one of it."""
+SAME_TOTAL = 0.01
+"""Totals so much nearer to the original one are not better, nor are those that half the tolerance
+of the original hides."""
+LEAST_PART = 0.05
+"""Share of the section's total below which a part is not worth its joints."""
+NEAR_TOTAL = 0.10
+WIDEST_TOTAL = 2.0
+"""Factor on the total within which others are looked for."""
+HARDER = (1.0 - NEAR_TOTAL) ** -2
+"""What a total that is 10 % lower does to power."""
+SLACK = 1.01
+ROUNDING = 1e-9
+MORE_PARTS, MORE_ALIKE = 3, 1
+"""How many more parts than before are tried, and how many leave it much as it was."""
+PRINTED = 2
+"""Proposals of the printed values in different ratings."""
+TRIED = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fit:
-    """A combination, and the verdict on the board with it.
+class PartLimits(Batch):
+    """Resistors and what they may bear, arrays of one shape.
 
     Parameters
     ----------
-    stresses : tuple of ResistorStress
-        Of each of its resistors, the largest first.
-    verdict : Verdict
-        At the worst corners too, unless it fails without.
+    ohm, low_ohm, high_ohm : ndarray
+        Nominal, and at the ends of tolerance.
+    power_w : ndarray
+        Rating derated for the hot ambient.
+    working_v : ndarray
     """
 
-    stresses: tuple[ResistorStress, ...]
-    verdict: Verdict
+    ohm: FloatArray
+    low_ohm: FloatArray
+    high_ohm: FloatArray
+    power_w: FloatArray
+    working_v: FloatArray
 
-    @property
-    def parts(self) -> tuple[Resistor, ...]:
-        """Its resistors, with the references they get."""
-        return tuple(stress.resistor for stress in self.stresses)
+
+def part_limits(parts: Sequence[Resistor], hot_degc: float) -> PartLimits:
+    """Resistors as arrays of shape (parts,)."""
+    ohm = np.array([part.resistance_ohm for part in parts])
+    tolerance = np.array([part.tolerance_ratio for part in parts])
+    return PartLimits(
+        ohm=ohm,
+        low_ohm=ohm * (1.0 - tolerance),
+        high_ohm=ohm * (1.0 + tolerance),
+        power_w=derated_power_w([part.rated_power_w for part in parts], hot_degc),
+        working_v=np.array([part.working_v for part in parts]),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ChainFits:
-    """What the drawer holds for a section of the chain.
+class Sharing:
+    """Voltage across a section at high mains, and how its resistors share it.
+
+    Parameters
+    ----------
+    rms_v : float
+        For power.
+    film_v : float
+        Rms, at least that of the sine with the same peak: for working voltages.
+    """
+
+    rms_v: float
+    film_v: float
+
+    def shares(self, parts: PartLimits, total_ohm: FloatArray) -> FloatArray:
+        """What each part bears, as shares of its power and voltage limits.
+
+        Parameters
+        ----------
+        parts : PartLimits
+            Arrays of shape (...).
+        total_ohm : ndarray, broadcastable
+            Of the section.
+
+        Returns
+        -------
+        shares : ndarray, shape (2, ...)
+            Power, then voltage.
+        """
+        power = parts.ohm * (self.rms_v / total_ohm) ** 2 / parts.power_w
+        voltage = self.film_v * parts.ohm / total_ohm / parts.working_v
+        return np.array([power, voltage])
+
+    def worst_shares(self, parts: PartLimits, low_total_ohm: FloatArray) -> FloatArray:
+        """The same with each part at the worse end of its tolerance, the others at their low ends.
+
+        `low_total_ohm` is that of the section with all its resistors at their low ends.
+        """
+        one_high = low_total_ohm + (parts.high_ohm - parts.low_ohm)
+        high = self.shares(replace(parts, ohm=parts.high_ohm), one_high)
+        low = self.shares(replace(parts, ohm=parts.low_ohm), low_total_ohm)
+        return np.maximum(high, low)
+
+
+def sharing_of(place: SeriesString, stresses: Sequence[ResistorStress]) -> Sharing:
+    """What a section has across it on the original board.
 
     Parameters
     ----------
     place : SeriesString
-    ranges : Ranges
-        Of the section's total.
-    true_ranges : tuple of TrueRange
-        Of the same with tolerances.
-    stock : int
-        Different resistors in the drawer.
-    counts : tuple of int
-        Combinations of one, two ... parts with which all rules are kept.
-    best : tuple of Fit
-        Of each number of parts the best ones, fewest parts first, then best margin; among those
-        of one part are like ones, of the value of what they replace.
-    misses : tuple of Fit
-        Some that just fail, each for another reason.
+    stresses : sequence of ResistorStress
+        Of the board's resistors at the worse ends of tolerance.
     """
+    part = place.replaced[0]
+    stress = next(one for one in stresses if one.resistor.ref == part.ref)
+    low = sum(r.resistance_ohm * (1.0 - r.tolerance_ratio) for r in (*place.replaced, *place.kept))
+    high_ohm = part.resistance_ohm * (1.0 + part.tolerance_ratio)
+    total_ohm = low + 2.0 * part.resistance_ohm * part.tolerance_ratio
+    # the first row has this part at its high end
+    rms_a = np.sqrt(float(stress.power_w[0]) / high_ohm)
+    film_a = float(stress.judged_v[0]) / high_ohm
+    return Sharing(rms_v=float(rms_a) * total_ohm, film_v=film_a * total_ohm)
 
-    place: SeriesString
-    ranges: Ranges
-    true_ranges: tuple[TrueRange, ...]
-    stock: int
-    counts: tuple[int, ...]
-    best: tuple[Fit, ...]
-    misses: tuple[Fit, ...]
 
-
-def chain_fits(place: SeriesString, drawer: Sequence[StockResistor]) -> ChainFits:
-    """Search a drawer.
+def chain_candidates(
+    place: SeriesString, stock: Sequence[StockResistor], sharing: Sharing, *, others: bool = False
+) -> tuple[Candidate, ...]:
+    """What to try in a section of the chain.
 
     Parameters
     ----------
     place : SeriesString
-    drawer : sequence of StockResistor
+    stock : sequence of StockResistor
+    sharing : Sharing
+    others : bool
+        Also totals further off, and parts that work harder.
 
     Returns
     -------
-    fits : ChainFits
-
-    Notes
-    -----
-    Every rule but power and voltage of the section's own resistors depends on its total only, so
-    the counts are exact but for three things: ends of ranges are found within 1e-4 and corners
-    within 1e-3 of a limit, and a combination nearer than that to an end may fall on either side;
-    rules are taken to hold between
-    ends at which they hold; and a part's share is read off a table of the section's current, at
-    the corners that load the section as a whole the most. Those that are shown are judged by
-    themselves, by all rules and at every corner that the search for the ends came upon, with
-    their own tolerances low, high and one against all: one that fails is a miss.
+    candidates : tuple of Candidate
+        In the order in which they are proposed; never fewer parts than before, and none beyond
+        its rating unless it has the printed value and the original was.
     """
-    _LOG.info("trying all combinations of up to %d of %d resistors", MAX_PARTS, len(drawer))
-    search = _search(place, drawer)
-    sizes = range(1, MAX_PARTS + 1)
-    counts = tuple(search.count(size) for size in sizes)
-    result = [search.best(n, c) for n, c in zip(sizes, counts, strict=True) if c]
-    rows = [row for members in result for row in members]
-    best, misses = _evaluate(search, rows, _nearest_misses(search))
-    return ChainFits(
-        place=place,
-        ranges=search.ranges,
-        true_ranges=search.true_ranges,
-        stock=len(drawer),
-        counts=counts,
-        best=best,
-        misses=misses,
+    searches = [_Search.of(place, place, stock, sharing)]
+    beside = _beside_printed(place, stock)
+    if beside is not None:
+        searches.insert(0, _Search.of(place, *beside, sharing))
+    ranked = sorted((r for s in searches for r in s.ranked(others)), key=lambda pair: pair[0])
+    found: dict[tuple[Resistor, ...], Candidate] = {}
+    for candidate in (*_printed(place, stock, sharing), *(candidate for _, candidate in ranked)):
+        found.setdefault(_as_bought(candidate), candidate)
+    return tuple(found.values())
+
+
+def is_printed(part: Resistor, old: Resistor) -> bool:
+    """Whether a resistor has the value of another, and a rating at least as high."""
+    return (
+        abs(part.resistance_ohm / old.resistance_ohm - 1.0) <= SAME_VALUE
+        and part.rated_power_w >= old.rated_power_w
+        and part.working_v >= old.working_v
     )
+
+
+def nearest_rating(part: Resistor, old: Resistor) -> tuple[bool, bool, float, float]:
+    """Orders resistors of one value: the same style, as narrow a tolerance, the least rating."""
+    return (
+        part.style != old.style,
+        part.tolerance_ratio > old.tolerance_ratio,
+        part.rated_power_w,
+        part.working_v,
+    )
+
+
+def _as_bought(candidate: Candidate) -> tuple[Resistor, ...]:
+    """The resistors of a candidate, whatever their places."""
+    new = [replace(part, ref="") for part in candidate.parts if isinstance(part, Resistor)]
+    return tuple(sorted(new, key=lambda part: (part.resistance_ohm, part.style)))
+
+
+def _candidate(original: SeriesString, board: Board, closeness: Closeness) -> Candidate:
+    """A board that differs from the original one in the resistors replaced."""
+    free = {part.ref for part in original.replaced}
+    stays = {part.ref for part in all_resistors(original.board)} - free
+    parts = tuple(part for part in all_resistors(board) if part.ref not in stays)
+    return Candidate(parts=parts, board=board, closeness=closeness)
+
+
+def _printed(
+    place: SeriesString, stock: Sequence[StockResistor], sharing: Sharing
+) -> list[Candidate]:
+    """The printed values: in the nearest ratings that bear the load, else as the original."""
+    candidates = []
+    for rank in range(max(len(_options(old, stock)) for old in place.replaced)):
+        items = _chosen(place, stock, rank)
+        if None not in items:
+            board = with_parts(place, [item.part for item in items if item is not None])
+            candidates.append(_candidate(place, board, Closeness.SAME))
+    low_ohm = np.array(_low_ohm(place.kept))
+    hot = place.board.service.hot_degc
+
+    def bears(candidate: Candidate) -> bool:
+        parts = [part for part in candidate.parts if isinstance(part, Resistor)]
+        shares = sharing.worst_shares(part_limits(parts, hot), low_ohm + _low_ohm(parts))
+        return bool(np.max(shares) <= 1.0)
+
+    return ([one for one in candidates if bears(one)] or candidates)[:PRINTED]
+
+
+def _options(old: Resistor, stock: Sequence[StockResistor]) -> list[StockResistor]:
+    """Resistors of the printed value, the nearest rating first."""
+    fit = [item for item in stock if is_printed(item.part, old)]
+    return sorted(fit, key=lambda item: nearest_rating(item.part, old))
+
+
+def _chosen(
+    place: SeriesString, stock: Sequence[StockResistor], rank: int
+) -> list[StockResistor | None]:
+    """For each resistor one of its printed value; None where the drawer holds too few."""
+    taken: Counter[Resistor] = Counter()
+    result: list[StockResistor | None] = []
+    for old in place.replaced:
+        mine = _options(old, stock)
+        at = min(rank, len(mine) - 1)
+        able = (item for item in (*mine[at:], *mine[:at]) if taken[item.part] < item.count)
+        item = next(able, None)
+        if item is not None:
+            taken[item.part] += 1
+        result.append(item)
+    return result
+
+
+def _beside_printed(
+    place: SeriesString, stock: Sequence[StockResistor]
+) -> tuple[SeriesString, list[StockResistor]] | None:
+    """The section with those printed values put in that the drawer has, and what is left in it.
+
+    None: it has all or none.
+    """
+    items = _chosen(place, stock, 0)
+    there = {
+        old.ref: replace(item.part, ref=old.ref)
+        for old, item in zip(place.replaced, items, strict=True)
+        if item is not None
+    }
+    if not 0 < len(there) < len(place.replaced):
+        return None
+    taken = Counter(item.part for item in items if item is not None)
+    left = [replace(item, count=item.count - taken[item.part]) for item in stock]
+
+    def put(chain: tuple[Resistor, ...]) -> tuple[Resistor, ...]:
+        return tuple(there.get(part.ref, part) for part in chain)
+
+    board = place.board
+    section = SeriesString(
+        board=replace(
+            board, chains=tuple(map(put, board.chains)), return_chain=put(board.return_chain)
+        ),
+        replaced=tuple(part for part in place.replaced if part.ref not in there),
+        kept=(*place.kept, *there.values()),
+    )
+    return section, left
+
+
+def _low_ohm(parts: Sequence[Resistor]) -> float:
+    return sum(part.resistance_ohm * (1.0 - part.tolerance_ratio) for part in parts)
+
+
+_Key = tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Search:
     """A drawer held against a section.
 
-    `tiers` is the number of each part's tolerance among those of `ranges`; `floor_ohm` the least
-    total at which the resistors outside the section hold.
+    `total_ohm` is the original one; `most` what a new part may bear as the hardest-working of
+    those it replaces did (power, voltage), `kept_most` what each of those that stay did.
     """
 
+    original: SeriesString
     place: SeriesString
     parts: tuple[Resistor, ...]
-    borne: PartLimits
-    kept: PartLimits
     counts: IntArray
-    tiers: IntArray
-    ranges: Ranges
-    true_ranges: tuple[TrueRange, ...]
-    corners: KnownCorners | None
-    current: StringCurrent
-    floor_ohm: float
+    limits: PartLimits
+    kept: PartLimits
+    sharing: Sharing
+    total_ohm: float
+    most: FloatArray
+    kept_most: FloatArray
+    styles: frozenset[str]
+    tolerance_ratio: float
 
-    def ratio(self, members: IntArray) -> FloatArray:
-        """How many times each combination keeps its tightest rule, shape (combinations,)."""
-        total = self.borne.ohm[members].sum(axis=1) + self.place.kept_ohm
-        of_total = self.ranges.ratio(total, self.tiers[members].max(axis=1))
-        return np.minimum(of_total, self.shares(members))
+    @classmethod
+    def of(
+        cls,
+        original: SeriesString,
+        place: SeriesString,
+        stock: Sequence[StockResistor],
+        sharing: Sharing,
+    ) -> _Search:
+        """What the search needs to know of the original section and of the places to fill."""
+        board, old = original.board, (*original.replaced, *original.kept)
+        hot, total = board.service.hot_degc, np.array(sum(part.resistance_ohm for part in old))
+        stock = list(_not_too_many(stock, original.replaced[0]))
+        kept = part_limits(place.kept, hot)
+        return cls(
+            original=original,
+            place=place,
+            parts=tuple(item.part for item in stock),
+            counts=np.array([item.count for item in stock]),
+            limits=part_limits([item.part for item in stock], hot),
+            kept=kept,
+            sharing=sharing,
+            total_ohm=float(total),
+            most=sharing.shares(part_limits(original.replaced, hot), total).max(axis=1),
+            kept_most=sharing.shares(kept, total),
+            styles=frozenset(part.style for part in original.replaced),
+            tolerance_ratio=max(part.tolerance_ratio for part in original.replaced),
+        )
 
-    def shares(self, members: IntArray) -> FloatArray:
-        """How many times the tightest limit of a resistor of the section is kept."""
-        parts = self.borne.rows(members)
-        low = parts.low_ohm.sum(axis=1)[:, None] + self.place.kept_low_ohm
-        of_kept = self.current.shares(self.kept, low).min(axis=1, initial=np.inf)
-        return np.minimum(self.current.shares(parts, low).min(axis=1), of_kept)
+    def ranked(self, others: bool) -> Iterator[tuple[_Key, Candidate]]:
+        """The first candidates, each with what it is ordered by."""
+        least = len(self.place.replaced)
+        near = NEAR_TOTAL + ROUNDING
+        windows = [(size, 1.0 - near, 1.0 + near) for size in range(least, least + MORE_PARTS + 1)]
+        if others:
+            windows += [(least + more, 1.0 / WIDEST_TOTAL, WIDEST_TOTAL) for more in (0, 1)]
+        for size, low, high in windows:
+            if self.parts:
+                keys, rows = self._ordered(self._rows(size, low, high))
+                for closeness in range(2 + others):
+                    for at in np.flatnonzero(keys[:, 0] == closeness)[:TRIED]:
+                        parts = sorted(
+                            (self.parts[k] for k in rows[at]), key=lambda part: -part.resistance_ohm
+                        )
+                        board = with_parts(self.place, parts)
+                        yield (
+                            tuple(keys[at]),
+                            _candidate(self.original, board, _CLOSENESS[closeness]),
+                        )
 
-    def count(self, size: int) -> int:
-        """How many combinations of a size keep all rules."""
-        stock = self._stock(1.0)
-        return sum(count(stock, window, size) for window in self._windows())
+    def _rows(self, size: int, low: float, high: float) -> IntArray:
+        """Combinations of one or two different parts whose total is within a window."""
+        ohm = self.limits.ohm
+        lowest, highest = (factor * self.total_ohm - self.kept_ohm for factor in (low, high))
+        every = np.arange(ohm.size)
+        alone = every[(self.counts >= size) & (lowest <= size * ohm) & (size * ohm <= highest)]
+        result = [np.repeat(alone[:, None], size, axis=1)]
+        for first in range(1, size // 2 + 1):
+            second = size - first
+            sums = first * ohm[:, None] + second * ohm
+            able = (self.counts >= first)[:, None] & (self.counts >= second)
+            able &= (lowest <= sums) & (sums <= highest)
+            able &= every[:, None] < every if first == second else every[:, None] != every
+            x, y = np.nonzero(able)
+            result.append(np.column_stack([x] * first + [y] * second))
+        return np.concatenate(result)
 
-    def best(self, size: int, number: int) -> IntArray:
-        """The best of the `number` combinations of a size, and like ones.
+    @property
+    def kept_ohm(self) -> float:
+        """Resistance that stays."""
+        return sum(part.resistance_ohm for part in self.place.kept)
 
-        Returns
-        -------
-        members : ndarray of int, shape (combinations, size)
-        """
-        ratio = self._surely_above(size) if number > LISTED else 1.0
-        while True:
-            asked = self._narrowed(ratio) if ratio > 1.0 else self._all()
-            members = np.concatenate([combinations(*ask, size) for ask in asked])
-            if members.shape[0] >= min(SHOWN, number) or ratio <= 1.0:
-                break
-            ratio *= WIDER  # the sums that reach it lie between two that are looked at
-        members = members[np.argsort(-self.ratio(members), kind="stable")]
-        shown = self._like(members)
-        shown[:SHOWN] = True
-        return members[shown]
-
-    def _like(self, members: IntArray) -> NDArray[np.bool_]:
-        """Which are one part of the value of what it replaces, the first thing to look for."""
-        old_ohm = sum(part.resistance_ohm for part in self.place.replaced)
-        off = np.abs(self.borne.ohm[members[:, 0]] / old_ohm - 1.0)
-        return (members.shape[1] == 1) & (off <= SAME_VALUE)
-
-    def _surely_above(self, size: int) -> float:
-        """A margin that at least `SHOWN` combinations reach, by a look at some of all."""
-        random, surely = np.random.default_rng(0), 1.0
-        for _ in range(ROUNDS):
-            able = self._able(surely)
-            drawn = able[random.integers(0, able.size, (SAMPLED, size))]
-            # of equal parts none bears more than another: often the best
-            members = self._in_stock(
-                np.concatenate([drawn, np.repeat(able[:, None], size, axis=1)])
-            )
-            members = members[self.spare(members) >= 1.0]
-            if members.shape[0] < SHOWN:
-                break
-            surely = max(surely, float(np.sort(self.ratio(members))[-SHOWN]))
-        return surely
-
-    def _able(self, ratio: float) -> IntArray:
-        """Parts that may be in a combination which keeps every limit so many times."""
-        asked = self._narrowed(ratio)
-        most = max((float(window.highest.max()) for _, window in asked), default=-np.inf)
-        stock = self._stock(ratio)
-        return np.flatnonzero((np.maximum(stock.floors, stock.values) <= most) & (stock.counts > 0))
-
-    def _in_stock(self, drawn: IntArray) -> IntArray:
-        """Different combinations of which there are enough parts."""
-        members = np.sort(drawn, axis=1)
-        places = len(self.parts) ** np.arange(members.shape[1])
-        members = members[np.unique(members @ places, return_index=True)[1]]
-        # as many as there are of a part: the one so many places before must be another
-        for place in range(1, members.shape[1]):
-            few = self.counts[members[:, place:]] <= place
-            members = members[~np.any(few & (members[:, place:] == members[:, :-place]), axis=1)]
-        return members
-
-    def causes(self, members: IntArray) -> tuple[FloatArray, IntArray]:
-        """How near combinations come to keeping all rules, and what stands most in their way.
-
-        Returns
-        -------
-        nearness : ndarray, shape (combinations,)
-            1 or more where they do.
-        cause : ndarray of int, shape (combinations,)
-            0: the total is too low, 1: too high, 2: what a part has to bear, 3: tolerances.
-        """
-        parts = self.borne.rows(members)
-        total = parts.ohm.sum(axis=1) + self.place.kept_ohm
-        low = parts.low_ohm.sum(axis=1) + self.place.kept_low_ohm
-        edges = self.ranges.edges_ohm[self.tiers[members].max(axis=1)]
-        above, below = total[:, None] / edges[..., 0], edges[..., 1] / total[:, None]
-        nearest = np.argmax(np.minimum(above, below), axis=1)[:, None]
-        near = np.stack(
+    def _ordered(self, rows: IntArray) -> tuple[FloatArray, IntArray]:
+        """Combinations in the order of a colleague, with what they are ordered by."""
+        parts = self.limits.rows(rows)
+        total = parts.ohm.sum(axis=1) + self.kept_ohm
+        low = parts.low_ohm.sum(axis=1) + _low_ohm(self.place.kept)
+        shares = self.sharing.shares(parts, total[:, None]).max(axis=2)
+        kept = self.sharing.shares(self.kept, total[:, None])
+        harder = np.maximum(
+            (shares / self.most[:, None]).max(axis=0),
+            (kept / self.kept_most[:, None]).max(axis=(0, 2), initial=0.0),
+        )
+        beyond = (self.sharing.worst_shares(parts, low[:, None]) > 1.0).any(axis=(0, 2))
+        beyond |= parts.ohm.min(axis=1) < LEAST_PART * self.total_ohm
+        total /= self.total_ohm
+        more = rows.shape[1] - len(self.place.replaced)
+        near = np.abs(total - 1.0) <= NEAR_TOTAL + ROUNDING
+        like = near & (harder <= SLACK) & (more <= MORE_ALIKE)
+        closeness = np.select([like, near & (harder <= HARDER)], [0, 1], 2)
+        off = np.abs(np.log(total))
+        tolerances = np.array([part.tolerance_ratio for part in self.parts])[rows]
+        other = np.array([part.style not in self.styles for part in self.parts])[rows]
+        keys = np.column_stack(
             [
-                np.take_along_axis(above, nearest, axis=1)[:, 0],
-                np.take_along_axis(below, nearest, axis=1)[:, 0],
-                np.minimum(
-                    self.current.shares(parts, low[:, None]).min(axis=1),
-                    low / max(self.floor_ohm, _MIN_OHM),
-                ),
-                self.spare(members) if self.true_ranges else self._but_for_corners(members),
+                closeness,
+                np.floor(off / max(SAME_TOTAL, self.tolerance_ratio / 2.0)),
+                tolerances.max(axis=1) > self.tolerance_ratio,
+                np.full(len(rows), more),
+                other.any(axis=1),
+                np.floor(off / SAME_TOTAL),
+                (parts.ohm != parts.ohm[:, :1]).any(axis=1),
+                off,
+                shares.max(axis=0),
             ]
-        )
-        return near.min(axis=0), near.argmin(axis=0)
-
-    def _but_for_corners(self, members: IntArray) -> FloatArray:
-        """Where corners leave nothing: the nearer, the better all else is kept; inf where not."""
-        ratio = self.ratio(members)
-        return np.where(ratio >= 1.0, SURELY_MISSED * ratio / (1.0 + ratio), np.inf)
-
-    def _all(self) -> list[tuple[Stock, Window]]:
-        stock = self._stock(1.0)
-        return [(stock, window) for window in self._windows()]
-
-    def _windows(self) -> list[Window]:
-        """Where the sum of the new parts may lie."""
-        place, edges = self.place, self.ranges.edges_ohm - self.place.kept_ohm
-        return [
-            Window(
-                lowest=edges[:, true.number, 0],
-                highest=edges[:, true.number, 1],
-                floor=true.lowest_ohm - place.kept_low_ohm,
-                ceiling=true.highest_ohm - place.kept_high_ohm,
-            )
-            for true in self.true_ranges
-        ]
-
-    def spare(self, members: IntArray) -> FloatArray:
-        """How many times a combination with its tolerances stays within a true range."""
-        parts = self.borne.rows(members)
-        low = parts.low_ohm.sum(axis=1) + self.place.kept_low_ohm
-        high = parts.high_ohm.sum(axis=1) + self.place.kept_high_ohm
-        within = [
-            np.minimum(low / true.lowest_ohm, true.highest_ohm / high) for true in self.true_ranges
-        ]
-        return np.max([np.zeros(len(members)), *within], axis=0)
-
-    def _narrowed(self, ratio: float) -> list[tuple[Stock, Window]]:
-        """Stock and windows such that every limit is kept `ratio` times."""
-        stock = self._stock(ratio)
-        return [(stock, self._narrower(window, ratio)) for window in self._windows()]
-
-    def _stock(self, ratio: float) -> Stock:
-        floors = self.current.floors_ohm(self.borne, ratio)
-        of_kept = self.current.floors_ohm(self.kept, ratio).max(initial=self.floor_ohm)
-        return Stock(
-            values=self.borne.ohm,
-            lows=self.borne.low_ohm,
-            floors=np.maximum(floors, of_kept) - self.place.kept_low_ohm,
-            tiers=self.tiers,
-            counts=self.counts,
-        )
-
-    def _narrower(self, window: Window, ratio: float) -> Window:
-        lowest = np.full(window.lowest.shape, np.inf)
-        highest = -lowest
-        for tier in np.flatnonzero(window.lowest < window.highest):
-            sums = np.geomspace(window.lowest[tier], window.highest[tier], _FINE)
-            sums = sums[self.ranges.ratio(sums + self.place.kept_ohm, tier) >= ratio]
-            if sums.size:
-                lowest[tier], highest[tier] = sums[0], sums[-1]
-        return replace(window, lowest=lowest, highest=highest)
+        )[~beyond]
+        order = np.lexsort(keys.T[::-1])
+        return keys[order], rows[~beyond][order]
 
 
-def _search(place: SeriesString, drawer: Sequence[StockResistor]) -> _Search:
-    """Work out what the search needs to know of the board."""
-    board, parts = place.board, tuple(item.part for item in drawer)
-    # the widest tolerance counts, and parts that stay have theirs
-    stays = [r for chain in (*board.chains, board.return_chain) for r in chain]
-    least = max((r.tolerance_ratio for r in stays if r not in place.replaced), default=0.0)
-    tolerances = np.array([max(part.tolerance_ratio, least) for part in parts])
-    ranges = ranges_of(place, tolerances.tolist())
-    kept_ranges, corners = true_ranges(place, ranges)
-    # low ends, and one part at its high end, lie somewhat outside
-    lowest, highest = 0.4 * ranges.totals_ohm[0], 2.5 * ranges.totals_ohm[-1]
-    hot = board.service.hot_degc
-    return _Search(
-        place=place,
-        parts=parts,
-        borne=part_limits(parts, hot),
-        kept=part_limits(place.kept, hot),
-        counts=np.array([item.count for item in drawer]),
-        tiers=np.searchsorted(ranges.tolerances, tolerances),
-        ranges=ranges,
-        true_ranges=kept_ranges,
-        corners=corners,
-        current=current_of(place, lowest, highest, None if corners is None else corners.loads),
-        floor_ohm=floor_of_others_ohm(place, lowest, highest),
-    )
+_CLOSENESS = (Closeness.LIKE, Closeness.NEAR, Closeness.OTHER)
 
 
-def _worth(fit: Fit) -> tuple[int, float]:
-    """Fewest parts first, then best margin."""
-    return len(fit.parts), -fit.verdict.margin_ratio
-
-
-def _nearest_misses(search: _Search) -> list[IntArray]:
-    """Equal parts and pairs that just fail: the nearest of each number and cause."""
-    every = np.arange(len(search.parts))
-    tried = [np.repeat(every[search.counts >= n, None], n, axis=1) for n in range(1, MAX_PARTS + 1)]
-    tried.append(np.stack(np.triu_indices(every.size, 1), axis=1))
-    result: list[tuple[float, IntArray]] = []
-    for members in tried:
-        nearness, causes = search.causes(members)
-        for cause in np.unique(causes[nearness < SURELY_MISSED]):
-            mine = np.flatnonzero((causes == cause) & (nearness < SURELY_MISSED))
-            first = mine[np.argmax(nearness[mine])]
-            result.append((float(nearness[first]), members[first]))
-    return [row for _, row in sorted(result, key=lambda pair: -pair[0])[: 2 * MISSES]]
-
-
-def _fit(search: _Search, verdict: Verdict, row: IntArray) -> Fit:
-    by_ref = {stress.resistor.ref: stress for stress in verdict.resistors}
-    return Fit(
-        stresses=tuple(by_ref[ref] for ref in new_refs(search.place, row.size)),
-        verdict=verdict,
-    )
-
-
-def _corners_of(search: _Search, board: Board) -> FloatArray | None:
-    """All that are known of a board with a combination in it."""
-    if search.corners is None:
-        return None
-    place = search.place
-    new = [part.ref for part in all_resistors(board)]
-    old = {part.ref for part in all_resistors(place.board)}
-    refs = {part.ref for part in (*place.replaced, *place.kept)}
-    mine = [ref for ref in new if ref in refs or ref not in old]
-    return corners_with(search.corners, tolerances_of(board), mine)
-
-
-def _evaluate(
-    search: _Search, best: Sequence[IntArray], misses: Sequence[IntArray]
-) -> tuple[tuple[Fit, ...], tuple[Fit, ...]]:
-    """The verdict on combinations that fit and on some that do not."""
-    parts = [
-        tuple(sorted((search.parts[k] for k in row), key=lambda part: -part.resistance_ohm))
-        for row in (*best, *misses)
-    ]
-    boards = [with_parts(search.place, chosen) for chosen in parts]
-    judged = with_corners(verdicts(boards), lambda board: _corners_of(search, board))
-    rows = (*best, *misses)
-    fits = [_fit(search, verdict, row) for verdict, row in zip(judged, rows, strict=True)]
-    good = (fit for fit in fits[: len(best)] if fit.verdict.passes)
-    reasons: dict[tuple[int, str], Fit] = {}
-    for fit in fits:
-        if not fit.verdict.passes:
-            what = fit.verdict.tightest.name.partition(" ")[2]
-            reasons.setdefault((len(fit.parts), what), fit)
-    return (
-        tuple(sorted(good, key=_worth)),
-        tuple(reasons.values())[:MISSES],
-    )
+def _not_too_many(stock: Sequence[StockResistor], old: Resistor) -> Iterator[StockResistor]:
+    """Of each value the nearest to the old rating, and the highest rated."""
+    by_value: dict[float, list[StockResistor]] = {}
+    for item in stock:
+        by_value.setdefault(item.part.resistance_ohm, []).append(item)
+    for items in by_value.values():
+        first = min(items, key=lambda item: nearest_rating(item.part, old))
+        strong = max(items, key=lambda item: (item.part.rated_power_w, item.part.working_v))
+        yield from dict.fromkeys((first, strong))

@@ -1,94 +1,93 @@
-"""What may stand in place of parts of a board: one question, an answer for each kind of part."""
+"""What to fit in place of parts of a board: one question, an answer for each part."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from zcd.board.drawer import Drawer
-from zcd.board.model import Board, Diode
+from zcd.board.model import Board, Diode, Resistor
+from zcd.board.parts_library import resistor, styles
 from zcd.board.units import no_such_part
-from zcd.substitutes.chain_parts import ChainFits, chain_fits
-from zcd.substitutes.series_string import SeriesString, series_string, series_strings
+from zcd.logs import logger
+from zcd.margin.stress import ResistorStress, worst_stress
+from zcd.substitutes.chain_parts import chain_candidates, sharing_of
+from zcd.substitutes.compare import Verdict
+from zcd.substitutes.proposals import Answer, Candidate, Closeness, Part, Question, answers
+from zcd.substitutes.series_string import SeriesString, series_strings
 from zcd.substitutes.single_parts import (
-    PullUps,
-    Swap,
-    diode_swaps,
+    diode_candidates,
     every_diode,
     every_optocoupler,
-    optocoupler_swaps,
-    pull_ups,
+    optocoupler_candidates,
+    pull_up_candidates,
 )
 
+_LOG = logger(__name__)
+
 DRIVE = "drive"
-"""Stands for what switches the fan, which has no reference; `zcd.simulation.drive_parts` answers
-it."""
+"""What switches the fan, which has no reference; `zcd.simulation.drive_parts` answers it."""
+CONTACT = "contact"
+"""The load relay, which has none either."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Substitutes:
-    """Parts that may stand in place of others; None or empty: not asked for.
+    """What to fit in place of parts of a board.
 
     Parameters
     ----------
-    board : Board
+    original : Verdict
+        On the board as it was, which every proposal is held against.
     drawer : Drawer
-    chain : ChainFits or None
-    groups : tuple of tuple of str
-        Where nothing was asked for and the chain's resistors carry different currents: their
-        references, group by group.
-    optocouplers : tuple of Swap or None
-    pull_ups : PullUps or None
-    diodes : dict of str to tuple of Swap
-        By reference of the diode.
+    answers : tuple of Answer
+        One for each part or section of the chain that was asked for.
+    others : bool
+        Whether parts that change something were looked for too.
     """
 
-    board: Board
+    original: Verdict
     drawer: Drawer
-    chain: ChainFits | None
-    groups: tuple[tuple[str, ...], ...]
-    optocouplers: tuple[Swap, ...] | None
-    pull_ups: PullUps | None
-    diodes: dict[str, tuple[Swap, ...]]
+    answers: tuple[Answer, ...]
+    others: bool
+
+    @property
+    def board(self) -> Board:
+        """As it was."""
+        return self.original.board
 
     @property
     def all_found(self) -> bool:
-        """Whether there is a substitute of each kind asked for."""
-        answers = [any(swap.fits for swap in swaps) for swaps in self.diodes.values()]
-        if self.chain is not None:
-            answers.append(bool(self.chain.best))
-        if self.optocouplers is not None:
-            answers.append(any(swap.fits for swap in self.optocouplers))
-        if self.pull_ups is not None:
-            answers.append(any(swap.fits for swap in self.pull_ups.swaps))
-        return all(answers)
+        """Whether there is a proposal for each part that a drawer may hold."""
+        return all(
+            answer.proposals or answer.others for answer in self.answers if answer.kind != CONTACT
+        )
 
 
 def replaceable_refs(board: Board) -> tuple[str, ...]:
-    """References of the parts that may be replaced, and `DRIVE`."""
-    return (*_chain_refs(board), *_other_refs(board), DRIVE)
-
-
-def _chain_refs(board: Board) -> tuple[str, ...]:
-    return tuple(part.ref for group in series_strings(board) for part in group)
-
-
-def _other_refs(board: Board) -> tuple[str, ...]:
+    """References of the parts that may be replaced, `CONTACT` where there is one, and `DRIVE`."""
+    chain = (part.ref for group in series_strings(board) for part in group)
     diodes = (diode.ref for diode in _diodes(board).values())
-    return (board.optocoupler.ref, board.output.resistor.ref, *diodes)
+    contact = () if board.relay is None else (CONTACT,)
+    single = (board.optocoupler.ref, board.output.resistor.ref)
+    return (*chain, *single, *diodes, *contact, DRIVE)
 
 
-def substitutes(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Substitutes:
-    """Search a drawer for parts that may stand in place of others.
+def substitutes(
+    board: Board, drawer: Drawer, refs: Sequence[str] = (), *, others: bool = False
+) -> Substitutes:
+    """Search a drawer for parts to fit in place of others.
 
     Parameters
     ----------
     board : Board
     drawer : Drawer
-        Kinds of which it lists nothing are taken from the tables.
+        Optocouplers and diodes are taken from the tables where it lists none.
     refs : sequence of str
-        Of the parts to be replaced (`DRIVE` is passed over); none: every part in turn, the chain
-        as a whole.
+        Of the parts to be replaced (`DRIVE` is passed over); none: every part in turn, the
+        resistors that carry the same current together.
+    others : bool
+        Also propose parts with which the pulse, a rating or the isolation changes.
 
     Returns
     -------
@@ -97,35 +96,51 @@ def substitutes(board: Board, drawer: Drawer, refs: Sequence[str] = ()) -> Subst
     Raises
     ------
     InputError
-        If a part is unknown, or resistors were named that carry different currents.
+        If a part is unknown.
     """
-    diodes = {d.ref: which for which, d in _diodes(board).items()}
-    chain = _chain_refs(board)
-    others = _other_refs(board)
+    known = replaceable_refs(board)
     for ref in refs:
-        known = replaceable_refs(board)
         if ref not in known:
             raise no_such_part(ref, known, "--for ")
-    groups = tuple(tuple(part.ref for part in group) for group in series_strings(board))
-    place = _place(board, [ref for ref in refs if ref in chain], everything=not refs)
-    wanted = refs or others
-    return Substitutes(
-        board=board,
-        drawer=drawer,
-        chain=None if place is None else chain_fits(place, drawer.resistors),
-        groups=groups if not refs and len(groups) > 1 else (),
-        optocouplers=optocoupler_swaps(
+    _LOG.info("looking for parts in %s", drawer.name)
+    questions = list(_questions(board, drawer, refs or known, others))
+    original, found = answers(board, questions)
+    return Substitutes(original=original, drawer=drawer, answers=tuple(found), others=others)
+
+
+def _questions(
+    board: Board, drawer: Drawer, refs: Sequence[str], others: bool
+) -> Iterator[Question]:
+    """One for each part, the resistors of a chain that carry the same current in one."""
+    stresses = worst_stress(board)
+    for group in series_strings(board):
+        replaced = tuple(part for part in group if part.ref in refs)
+        if replaced:
+            kept = tuple(part for part in group if part.ref not in refs)
+            place = SeriesString(board=board, replaced=replaced, kept=kept)
+            sharing = sharing_of(place, stresses)
+            candidates = chain_candidates(place, drawer.resistors, sharing, others=others)
+            yield Question(kind="chain", replaced=replaced, kept=kept, candidates=candidates)
+    if board.optocoupler.ref in refs:
+        candidates = optocoupler_candidates(
             board, drawer.optocouplers or every_optocoupler(board.optocoupler.family)
         )
-        if board.optocoupler.ref in wanted
-        else None,
-        pull_ups=pull_ups(board, drawer.resistors) if board.output.resistor.ref in wanted else None,
-        diodes={
-            ref: diode_swaps(board, drawer.diodes or every_diode(), which)
-            for ref, which in diodes.items()
-            if ref in wanted
-        },
-    )
+        yield _question("optocoupler", board.optocoupler, candidates, others)
+    pull_up = board.output.resistor
+    if pull_up.ref in refs:
+        candidates = pull_up_candidates(board, drawer.resistors)
+        yield _question(board.output.kind, pull_up, candidates, others)
+    for which, diode in _diodes(board).items():
+        if diode.ref in refs:
+            candidates = diode_candidates(board, drawer.diodes or every_diode(), which)
+            yield _question(which, diode, candidates, others)
+    if board.relay is not None and CONTACT in refs:
+        yield Question(kind=CONTACT, replaced=(), candidates=())
+
+
+def _question(kind: str, part: Part, candidates: Sequence[Candidate], others: bool) -> Question:
+    able = (c for c in candidates if others or c.closeness is not Closeness.OTHER)
+    return Question(kind=kind, replaced=(part,), candidates=tuple(able))
 
 
 def _diodes(board: Board) -> dict[str, Diode]:
@@ -133,8 +148,42 @@ def _diodes(board: Board) -> dict[str, Diode]:
     return {which: diode for which, diode in named.items() if diode is not None}
 
 
-def _place(board: Board, refs: Sequence[str], *, everything: bool) -> SeriesString | None:
-    """Where in the chain parts are sought for."""
-    if everything:
-        return series_string(board) if len(series_strings(board)) == 1 else None
-    return series_string(board, refs) if refs else None
+def to_buy(original: Verdict, answer: Answer) -> tuple[Part, ...]:
+    """Parts as they were; a resistor beyond its limits in the smallest style that bears its load.
+
+    Parameters
+    ----------
+    original : Verdict
+    answer : Answer
+
+    Returns
+    -------
+    parts : tuple of Part
+    """
+    stresses = {stress.resistor.ref: stress for stress in original.resistors}
+    return tuple(
+        _larger(part, stresses[part.ref])
+        if isinstance(part, Resistor) and stresses[part.ref].used_ratio() > 1.0
+        else part
+        for part in answer.replaced
+    )
+
+
+def _larger(part: Resistor, stress: ResistorStress) -> Resistor:
+    able = [
+        sized
+        for style in styles()
+        if (sized := _resized(part, style)).working_v >= stress.judged_v.max()
+        and sized.rated_power_w / part.rated_power_w * stress.power_limit_w >= stress.power_w.max()
+    ]
+    return min(able, key=lambda sized: sized.rated_power_w, default=part)
+
+
+def _resized(part: Resistor, style: str) -> Resistor:
+    """A resistor of the same value in another style."""
+    return resistor(
+        ref=part.ref,
+        resistance_ohm=part.resistance_ohm,
+        tolerance_ratio=part.tolerance_ratio,
+        style=style,
+    )

@@ -8,8 +8,6 @@ from string import ascii_lowercase
 
 from zcd.board.model import Board, Resistor
 from zcd.board.parts_library import all_resistors
-from zcd.board.units import nearest
-from zcd.errors import invalid_value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,21 +27,6 @@ class SeriesString:
     replaced: tuple[Resistor, ...]
     kept: tuple[Resistor, ...]
 
-    @property
-    def kept_ohm(self) -> float:
-        """Resistance that stays."""
-        return sum(part.resistance_ohm for part in self.kept)
-
-    @property
-    def kept_high_ohm(self) -> float:
-        """Resistance that stays, at the high end of tolerance."""
-        return sum(part.resistance_ohm * (1.0 + part.tolerance_ratio) for part in self.kept)
-
-    @property
-    def kept_low_ohm(self) -> float:
-        """Resistance that stays, at the low end of tolerance."""
-        return sum(part.resistance_ohm * (1.0 - part.tolerance_ratio) for part in self.kept)
-
 
 def series_strings(board: Board) -> tuple[tuple[Resistor, ...], ...]:
     """The resistors of the chain, grouped by the current they carry.
@@ -62,46 +45,6 @@ def series_strings(board: Board) -> tuple[tuple[Resistor, ...], ...]:
     return tuple(group for group in groups if group)
 
 
-def series_string(board: Board, refs: Sequence[str] = ()) -> SeriesString:
-    """The section that some resistors belong to.
-
-    Parameters
-    ----------
-    board : Board
-    refs : sequence of str
-        Of the resistors to be replaced; none: the whole chain.
-
-    Returns
-    -------
-    SeriesString
-
-    Raises
-    ------
-    InputError
-        If they carry different currents: what fits in one place then depends on the other.
-    """
-    groups = series_strings(board)
-    known = tuple(part.ref for group in groups for part in group)
-    for ref in refs:
-        if ref not in known:
-            allowed = f"resistors of the chain: {', '.join(known)}{nearest(ref, known)}"
-            raise invalid_value(ref, allowed, "--for")
-    wanted = set(refs or known)
-    at = [group for group in groups if wanted & {part.ref for part in group}]
-    if len(at) > 1:
-        listed = " | ".join(", ".join(part.ref for part in group) for group in groups)
-        raise invalid_value(
-            ", ".join(part for part in known if part in wanted),
-            f"resistors that carry the same current, one group of {listed}",
-            "--for",
-        )
-    return SeriesString(
-        board=board,
-        replaced=tuple(part for part in at[0] if part.ref in wanted),
-        kept=tuple(part for part in at[0] if part.ref not in wanted),
-    )
-
-
 def with_parts(place: SeriesString, parts: Sequence[Resistor]) -> Board:
     """The board with other resistors in a section.
 
@@ -118,7 +61,7 @@ def with_parts(place: SeriesString, parts: Sequence[Resistor]) -> Board:
     """
     board = place.board
     free = [part.ref for part in place.replaced]
-    refs = new_refs(place, len(parts))
+    refs = _new_refs(place, len(parts))
     new = [replace(part, ref=ref) for part, ref in zip(parts, refs, strict=True)]
     in_return = sum(part.ref in free for part in board.return_chain)
     to_return = len(new) * in_return // len(free)
@@ -179,7 +122,7 @@ def _put(
     return (*chain[: at[0]], *new, *left)
 
 
-def new_refs(place: SeriesString, count: int) -> list[str]:
+def _new_refs(place: SeriesString, count: int) -> list[str]:
     """References of so many new parts: those that become free, then the last with a letter."""
     free = [part.ref for part in place.replaced]
     used = {part.ref for part in all_resistors(place.board)}

@@ -1,104 +1,36 @@
-"""Another optocoupler, pull-up or diode in place of the one on the board."""
+"""Which optocouplers, pull-ups and diodes of a drawer to try in place of the one on the board."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from math import log, nan
 
 import numpy as np
-from numpy.typing import NDArray
 
 from zcd.board import optocouplers, parts_library
 from zcd.board.drawer import PLENTY, StockDiode, StockOptocoupler, StockResistor
-from zcd.board.model import Board, Topology
-from zcd.margin.roots import passing_ranges
-from zcd.margin.rules import kept_ratio
-from zcd.margin.spread import AT_CORNER
-from zcd.margin.stress import chain_resistors, worst_circuit, worst_of
-from zcd.substitutes.compare import Verdict, solved_apart, turning_margins, verdicts, with_corners
-from zcd.substitutes.corner_ranges import corner_ranges
+from zcd.board.model import Board, Diode, Optocoupler, Topology
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import stack
+from zcd.margin.check import LEVELS, level_conditions
+from zcd.refdata import default, table
+from zcd.substitutes.chain_parts import NEAR_TOTAL, is_printed, nearest_rating
+from zcd.substitutes.compare import solved_apart
+from zcd.substitutes.proposals import Candidate, Closeness
+from zcd.substitutes.series_string import condensed
+from zcd.sync.lock import judge
 
-FloatArray = NDArray[np.float64]
-
-PULL_UPS_OHM = np.geomspace(100.0, 10e6, 41)
-"""Values at which a pull-up is looked for."""
-EDGE_TOLERANCE = 1e-6
-BEYOND_RATIO = 1.02
-"""How far outside a range the verdict is asked what ends it."""
-PULL_UPS_JUDGED = 8
+SAME_PULSE_S = 10e-6
+"""What the points in time leave undecided."""
 BRIDGE_DIODES = 4
+_WEAK_STRONG = (LEVELS.index("weak"), LEVELS.index("strong"))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Swap:
-    """One part in place of another, and the verdict on the board with it.
-
-    Parameters
-    ----------
-    name : str
-        As the trade calls the part.
-    fitted : bool
-        Whether it is of the kind that is on the board now; then it stands for a new one.
-    too_few : bool
-        Whether the drawer holds fewer than the board needs.
-    verdict : Verdict
-    """
-
-    name: str
-    fitted: bool
-    verdict: Verdict
-    too_few: bool = False
-
-    @property
-    def fits(self) -> bool:
-        """Whether all rules are kept and there are enough of it."""
-        return self.verdict.passes and not self.too_few
-
-    @property
-    def margin_ratio(self) -> float:
-        """How many times the tightest rule is kept but for those about resistors of the chain.
-
-        These are as they were.
-        """
-        board = self.verdict.board
-        refs = {part.ref for part in chain_resistors(board)}
-        return min(
-            kept_ratio(rule)
-            for rule in self.verdict.every_rule
-            if rule.name.removeprefix(AT_CORNER).rpartition(" ")[0] not in refs
-        )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RangeEnd:
-    """One end of a range, and the rule that fails just beyond it (None: not looked further)."""
-
-    ohm: float
-    beyond: Verdict | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PullUps:
-    """Values of the pull-up (or pull-down) with which all rules are kept.
-
-    Parameters
-    ----------
-    ranges : tuple of pairs of RangeEnd
-        With the tolerance of the one on the board, at the worst corners too; but for the rules
-        about resistors of the chain.
-    swaps : tuple of Swap
-        Resistors of the drawer nearest to the middle of a range, best margin first.
-    nearest : Verdict or None
-        Where there is no range: at the value that comes nearest to having one.
-    """
-
-    ranges: tuple[tuple[RangeEnd, RangeEnd], ...]
-    swaps: tuple[Swap, ...]
-    nearest: Verdict | None
-
-
-def optocoupler_swaps(board: Board, stock: Sequence[StockOptocoupler]) -> tuple[Swap, ...]:
-    """Judge every optocoupler of a drawer on a board, each as new.
+def optocoupler_candidates(
+    board: Board, stock: Sequence[StockOptocoupler]
+) -> tuple[Candidate, ...]:
+    """Optocouplers to try, each as new.
 
     Parameters
     ----------
@@ -108,31 +40,77 @@ def optocoupler_swaps(board: Board, stock: Sequence[StockOptocoupler]) -> tuple[
 
     Returns
     -------
-    swaps : tuple of Swap
-        Those that fit first, best margin first.
+    candidates : tuple of Candidate
+        The same family and grade first; then those whose pulses stay within the tolerance of the
+        original's and that isolate as well, the same family and the nearest CTR first.
     """
     now = board.optocoupler
-    able = {
-        (item.part.family, item.part.grade, item.part.ctr_ratio): item.part
-        for item in stock
-        if has_its_leds(item, board)
-    }
-    boards = [replace(board, optocoupler=replace(part, ref=now.ref)) for part in able.values()]
-    swaps = [
-        Swap(
-            name=f"{part.family} {part.grade}",
-            fitted=(part.family, part.grade) == (now.family, now.grade),
-            verdict=verdict,
-        )
-        for part, verdict in zip(able.values(), _verdicts(boards), strict=True)
-    ]
-    return tuple(sorted(swaps, key=lambda s: (not s.fits, -s.margin_ratio)))
+    different = dict.fromkeys(replace(item.part, ref=now.ref) for item in stock)
+    parts = [part for part in different if has_its_leds(part, board)]
+    boards = [replace(board, optocoupler=part) for part in parts]
+    (shortest_s, longest_s), *times = _low_times(board, boards)
+    candidates = []
+    for part, changed, (low_s, high_s) in zip(parts, boards, times, strict=True):
+        within = shortest_s - SAME_PULSE_S <= low_s and high_s <= longest_s + SAME_PULSE_S
+        of_grade = part.ctr_min_ratio < part.ctr_max_ratio
+        same = (part.family, part.grade) == (now.family, now.grade)
+        if same and (of_grade or within):
+            closeness = Closeness.SAME
+        elif within and isolates_as_well(part, now):
+            closeness = Closeness.LIKE
+        else:
+            closeness = Closeness.OTHER
+        candidates.append(Candidate(parts=(part,), board=changed, closeness=closeness))
+    return _sorted(
+        candidates,
+        [
+            (
+                part.family != now.family,
+                abs(log(part.ctr_min_ratio / now.ctr_min_ratio))
+                + abs(log(part.ctr_max_ratio / now.ctr_max_ratio)),
+            )
+            for part in parts
+        ],
+    )
 
 
-def has_its_leds(item: StockOptocoupler, board: Board) -> bool:
+def has_its_leds(part: Optocoupler, board: Board) -> bool:
     """Whether an optocoupler has as many LEDs as a board needs."""
     two_leds = board.topology is Topology.TWO_LED
-    return (item.part.family in optocouplers.TWO_LED_FAMILIES) == two_leds
+    return (part.family in optocouplers.TWO_LED_FAMILIES) == two_leds
+
+
+def isolates_as_well(part: Optocoupler, now: Optocoupler) -> bool:
+    """Whether an optocoupler is known to isolate as well as another."""
+    volts = {str(row["family"]): float(row["isolation_v"]) for row in table("optocoupler_limits")}
+    return part.family == now.family or volts.get(part.family, nan) >= volts.get(now.family, nan)
+
+
+def _low_times(board: Board, boards: Sequence[Board]) -> list[tuple[float, float]]:
+    """Shortest and longest low time of the pin: of the original as new, then with other parts.
+
+    At the ends of the grade, low mains and hot or high mains. The original's chain may be off by
+    its tolerance and by what the check lets it drift.
+    """
+    chain = [part for string in (*board.chains, board.return_chain) for part in string]
+    tolerance = max(part.tolerance_ratio for part in chain)
+    factor = (1.0 + tolerance) * (1.0 + default("margin.chain_drift").value)
+    now = board.optocoupler
+    as_new = replace(
+        board, optocoupler=optocouplers.optocoupler(now.family, now.grade, ref=now.ref)
+    )
+    rows = []
+    for one, off in ((as_new, factor), *((each, 1.0) for each in boards)):
+        lean = condensed(one)
+        weak, strong = (build_circuit(lean, level_conditions(lean)[k]) for k in _WEAK_STRONG)
+        for part in chain:
+            if part.ref in weak:
+                weak = weak.scale(part.ref, "resistance_ohm", off)
+                strong = strong.scale(part.ref, "resistance_ohm", 1.0 / off)
+        rows.append(stack([weak, strong]))
+    solved = solved_apart(rows)
+    times = (np.nan_to_num(judge(each, board).pulses.low_time_s[:, 0]) for each in solved)
+    return [(float(low_s), float(high_s)) for low_s, high_s in times]
 
 
 def every_optocoupler(family: str) -> tuple[StockOptocoupler, ...]:
@@ -151,53 +129,51 @@ def every_diode() -> tuple[StockDiode, ...]:
     )
 
 
-def diode_swaps(board: Board, stock: Sequence[StockDiode], which: str) -> tuple[Swap, ...]:
-    """Judge every diode of a drawer as rectifier or clamp.
+def diode_candidates(
+    board: Board, stock: Sequence[StockDiode], which: str
+) -> tuple[Candidate, ...]:
+    """Diodes to try as rectifier or clamp.
 
     Parameters
     ----------
     board : Board
     stock : sequence of StockDiode
+        Those of which a bridge needs more than there are are passed over.
     which : str
         ``rectifier`` (all four of a bridge) or ``clamp``.
 
     Returns
     -------
-    swaps : tuple of Swap
-        Those that fit first, the widest reverse rating first.
+    candidates : tuple of Candidate
+        The same part first; then those with a reverse rating as high, the lowest first.
     """
-    now = board.rectifier if which == "rectifier" else board.clamp
+    now: Diode | None = getattr(board, which)
     assert now is not None
-    counts: dict[str, int] = {}
+    counts: dict[Diode, int] = {}
     for item in stock:
-        counts[item.part.part] = min(counts.get(item.part.part, 0) + item.count, PLENTY)
-    parts = {item.part.part: item.part for item in stock}
-    new = [replace(part, ref=now.ref) for part in parts.values()]
-    boards = [
-        replace(board, rectifier=part) if which == "rectifier" else replace(board, clamp=part)
-        for part in new
-    ]
-    needed = BRIDGE_DIODES if board.topology is Topology.BRIDGE else 1
-    swaps = [
-        Swap(
-            name=name,
-            fitted=name == now.part,
-            verdict=verdict,
-            too_few=counts[name] < needed,
+        part = replace(item.part, ref=now.ref)
+        counts[part] = min(counts.get(part, 0) + item.count, PLENTY)
+    needed = BRIDGE_DIODES if which == "rectifier" and board.topology is Topology.BRIDGE else 1
+    parts = [part for part, count in counts.items() if count >= needed]
+    rating_v = now.junction.reverse_rating_v
+    candidates = []
+    for part in parts:
+        if part.part == now.part:
+            closeness = Closeness.SAME
+        elif part.junction.reverse_rating_v >= rating_v:
+            closeness = Closeness.LIKE
+        else:
+            closeness = Closeness.OTHER
+        changed = (
+            replace(board, rectifier=part) if which == "rectifier" else replace(board, clamp=part)
         )
-        for name, verdict in zip(parts, _verdicts(boards), strict=True)
-    ]
-    rating = {name: part.junction.reverse_rating_v for name, part in parts.items()}
-    return tuple(sorted(swaps, key=lambda s: (not s.fits, -rating[s.name])))
+        candidates.append(Candidate(parts=(part,), board=changed, closeness=closeness))
+    ratios = [part.junction.reverse_rating_v / rating_v for part in parts]
+    return _sorted(candidates, [(abs(log(ratio)),) for ratio in ratios])
 
 
-def _verdicts(boards: Sequence[Board]) -> list[Verdict]:
-    """The whole verdict, worst corners included."""
-    return with_corners(verdicts(boards)) if boards else []
-
-
-def pull_ups(board: Board, stock: Sequence[StockResistor]) -> PullUps:
-    """Find the range of pull-ups, and resistors of a drawer in it.
+def pull_up_candidates(board: Board, stock: Sequence[StockResistor]) -> tuple[Candidate, ...]:
+    """Resistors to try as pull-up (or pull-down).
 
     Parameters
     ----------
@@ -206,79 +182,36 @@ def pull_ups(board: Board, stock: Sequence[StockResistor]) -> PullUps:
 
     Returns
     -------
-    result : PullUps
-
-    Notes
-    -----
-    Both ends matter: with less resistance a weak optocoupler cannot pull the pin low, with more
-    it is slow to let it go.
+    candidates : tuple of Candidate
+        The printed value first, then those within 10 %, the nearest first; others within a factor.
     """
     now = board.output.resistor
-
-    def margin(log_ohm: FloatArray) -> FloatArray:
-        ohm = np.exp(log_ohm)
-        boards = [_with_pull_up(board, float(value)) for value in ohm]
-        solutions = solved_apart([worst_circuit(one) for one in boards])
-        used = [worst_of(s, one)[-1].used_ratio() for s, one in zip(solutions, boards, strict=True)]
-        return np.minimum(turning_margins(board, now.ref, ohm), 1.0 - np.array(used))
-
-    steps = np.log(PULL_UPS_OHM)
-    edges = np.exp(passing_ranges(margin, steps, EDGE_TOLERANCE))
-    # in the middle of what fails at the corners only, or least far from locking
-    nearest = np.exp(np.log(edges).mean() if edges.size else steps[np.argmax(margin(steps))])
-    narrowed = corner_ranges(
-        lambda ohm: _with_pull_up(board, ohm),
-        now.ref,
-        [(float(low), float(high)) for low, high in edges],
-        exempt=frozenset(part.ref for part in chain_resistors(board)),
-    )
-    edges = np.concatenate([np.empty((0, 2)), *narrowed.ranges])
-    ends = [float(end) for pair in edges for end in pair]
-    outside = [end * BEYOND_RATIO ** (1 if k % 2 else -1) for k, end in enumerate(ends)]
-    inside = [
-        item.part
-        for item in stock
-        if any(low <= item.part.resistance_ohm <= high for low, high in edges)
-    ]
-    middle = float(np.exp(np.log(edges).mean())) if ends else 1.0
-    inside.sort(key=lambda part: abs(np.log(part.resistance_ohm / middle)))
-    chosen = inside[:PULL_UPS_JUDGED]
-    new = [
-        replace(board, output=replace(board.output, resistor=replace(part, ref=now.ref)))
-        for part in chosen
-    ]
-    judged = _verdicts([*(_with_pull_up(board, ohm) for ohm in outside), *new])
-    looked_at = [PULL_UPS_OHM[0] < end < PULL_UPS_OHM[-1] for end in ends]
-    result = [
-        RangeEnd(ohm=end, beyond=verdict if seen else None)
-        for end, verdict, seen in zip(ends, judged, looked_at, strict=False)
-    ]
-    swaps = [
-        Swap(
-            name=part.style,
-            fitted=part.resistance_ohm == now.resistance_ohm,
-            verdict=verdict,
-        )
-        for part, verdict in zip(chosen, judged[len(ends) :], strict=True)
-    ]
-    (none,) = [None] if ends else _verdicts([_with_pull_up(board, float(nearest))])
-    return PullUps(
-        nearest=none,
-        ranges=tuple(zip(result[0::2], result[1::2], strict=True)),
-        swaps=tuple(sorted(swaps, key=lambda s: (not s.fits, -s.margin_ratio))),
+    parts = [replace(item.part, ref=now.ref) for item in stock]
+    ratios = [part.resistance_ohm / now.resistance_ohm for part in parts]
+    candidates = []
+    for part, ratio in zip(parts, ratios, strict=True):
+        if is_printed(part, now):
+            closeness = Closeness.SAME
+        elif abs(ratio - 1.0) <= NEAR_TOTAL:
+            closeness = Closeness.LIKE
+        else:
+            closeness = Closeness.OTHER
+        changed = replace(board, output=replace(board.output, resistor=part))
+        candidates.append(Candidate(parts=(part,), board=changed, closeness=closeness))
+    return _sorted(
+        candidates,
+        [
+            (round(abs(log(ratio)), 3), *nearest_rating(part, now))
+            for part, ratio in zip(parts, ratios, strict=True)
+        ],
     )
 
 
-def _with_pull_up(board: Board, ohm: float) -> Board:
-    resistor = replace(board.output.resistor, resistance_ohm=ohm)
-    return replace(board, output=replace(board.output, resistor=resistor))
-
-
-def reverse_ratio(swap: Swap, ref: str) -> float:
-    """Reverse rating of a diode over the reverse voltage it bears; the worst of a bridge."""
-    rules = [
-        rule
-        for rule in swap.verdict.rules
-        if rule.name.endswith(" reverse voltage") and rule.name.split(" ")[0].rstrip("abcd") == ref
-    ]
-    return min((rule.limit / rule.value for rule in rules if rule.value > 0.0), default=np.inf)
+def _sorted(
+    candidates: Sequence[Candidate], keys: Sequence[tuple[float, ...]]
+) -> tuple[Candidate, ...]:
+    """The nearest first, then by the keys."""
+    pairs = zip(candidates, keys, strict=True)
+    order = list(Closeness)
+    ranked = sorted(pairs, key=lambda pair: (order.index(pair[0].closeness), pair[1]))
+    return tuple(candidate for candidate, _ in ranked)

@@ -142,7 +142,7 @@ class RepairPage:
         return endpoint
 
     def _drawer(self, repair_request: RepairRequest) -> TemplateContext:
-        """What may stand in place of a part, each choice a way to the board with it."""
+        """What to fit in place of a part, each choice a way to the board with it."""
         if not repair_request.part:
             return {"nothing": True}
         if repair_request.drawer_problem:
@@ -157,7 +157,7 @@ class RepairPage:
         words = _ready(task)
         if "choices" in words:
             words["choices"] = [
-                (choice.words, choice.margin, self._with(repair_request, choice.board))
+                (choice.words, self._with(repair_request, choice.board))
                 for choice in words["choices"]
             ]
         return words

@@ -21,7 +21,7 @@ from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import Measured
 from zcd.errors import InputError
 from zcd.settings import PAPERS, Settings
-from zcd.substitutes.search import DRIVE
+from zcd.substitutes.search import DRIVE, replaceable_refs
 from zcd.web.board_form import differing, known, read, texts_of
 from zcd.web.job_store import job_and_version
 from zcd.web.resistor_rows import Texts
@@ -119,12 +119,7 @@ class RepairRequest:
     @property
     def refs(self) -> tuple[str, ...]:
         """Parts of the board as it came in that may be replaced."""
-        board = self.before
-        if board is None:
-            return ()
-        diodes = [d.ref for d in (board.rectifier, board.clamp) if d is not None]
-        chain = [r.ref for c in (*board.chains, board.return_chain) for r in c]
-        return (*chain, *diodes, board.optocoupler.ref, board.output.resistor.ref)
+        return () if self.before is None else replaceable_refs(self.before)[:-1]
 
     @property
     def faults(self) -> tuple[str, ...]:

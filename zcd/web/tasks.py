@@ -5,7 +5,6 @@ These functions call what the commands call, and only lay out what comes of it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,10 +20,9 @@ TemplateContext = dict[str, Any]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
-    """A part, or parts in series, that may stand in place of another; the board with it."""
+    """A proposal in a line, and the board with it."""
 
     words: str
-    margin: str
     board: Board
 
 
@@ -90,7 +88,7 @@ def loss_map(board: Board, across: str, up: str) -> TemplateContext:
 
 
 def substitute(board: Board, drawer: str, style: str, refs: tuple[str, ...]) -> TemplateContext:
-    """What may stand in place of a part: `zcd substitute`.
+    """What to fit in place of a part: `zcd substitute`.
 
     Parameters
     ----------
@@ -104,62 +102,30 @@ def substitute(board: Board, drawer: str, style: str, refs: tuple[str, ...]) -> 
     from zcd import api
     from zcd.board.drawer import series_drawer
     from zcd.board.preferred import SERIES
-    from zcd.report.document import BulletList, Paragraph
+    from zcd.report.of_drive_parts import drive_lines
+    from zcd.report.of_substitutes import buy_line, original_line, proposal_line
     from zcd.report.of_substitutes_document import replacements_document
+    from zcd.substitutes.proposals import SHOWN
 
     stock = series_drawer(drawer, style) if drawer in SERIES else drawer
     result = api.substitute(board, stock, refs=refs)
     found = result.found
-    choices: list[Choice] = []
-    if found.chain is not None:
-        choices += _chain_choices(found.chain.best)
-    if found.optocouplers is not None:
-        choices += _swap_choices(found.optocouplers, board)
-    if found.pull_ups is not None:
-        choices += _swap_choices(found.pull_ups.swaps, board, pull_up=True)
-    for swaps in found.diodes.values():
-        choices += _swap_choices(swaps, board)
-    document = replacements_document(result)
-    lines: list[str] = []
-    for section in document.sections[1:]:
-        for block in section.blocks:
-            match block:
-                case Paragraph():
-                    lines.append(block.text)
-                case BulletList():
-                    lines += block.lines
-    return {"lines": lines, "choices": choices, "drawer": found.drawer.name, **_tables(document)}
-
-
-def _chain_choices(fits: Sequence[Any]) -> list[Choice]:
-    from zcd.report.text import quantity_text
-
-    return [
-        Choice(
-            words=" + ".join(
-                f"{quantity_text(p.resistance_ohm, 'Ω')} {p.style}" for p in fit.parts
-            ),
-            margin=f"{fit.verdict.margin_ratio:.2f}",
-            board=fit.verdict.board,
-        )
-        for fit in fits
+    choices = [
+        Choice(words=proposal_line(found, answer, proposal), board=proposal.board)
+        for answer in found.answers
+        for proposal in answer.proposals
     ]
-
-
-def _swap_choices(swaps: Sequence[Any], board: Board, *, pull_up: bool = False) -> list[Choice]:
-    """Those that fit; another family of optocouplers may have other pins."""
-    from zcd.report.text import quantity_text
-
-    choices = []
-    for swap in swaps:
-        if swap.fits:
-            new, words = swap.verdict.board, swap.name
-            if pull_up:
-                words = f"{quantity_text(new.output.resistor.resistance_ohm, 'Ω')} {words}"
-            if new.optocoupler.family != board.optocoupler.family:
-                words += ", check its pins"
-            choices.append(Choice(words=words, margin=f"{swap.margin_ratio:.2f}", board=new))
-    return choices
+    lines = [original_line(found)]
+    lines += [buy_line(found, answer) for answer in found.answers if not answer.proposals]
+    if result.drive is not None:
+        lines += drive_lines(result.drive, SHOWN)
+    return {
+        "lines": [line for line in lines if line],
+        "choices": choices,
+        "missing": not found.all_found,
+        "drawer": found.drawer.name,
+        **_tables(replacements_document(result)),
+    }
 
 
 def diagnose(job: Job, counts: bool, stamp: str) -> TemplateContext:

@@ -1,0 +1,124 @@
+"""What is proposed does as well as the original: by the check, on every topology."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.diagnosis.boards import SUPPRESSED_TEXT, TEXTS, board, controlled, edited
+from zcd.board.drawer import parse_drawer, series_drawer
+from zcd.board.files import parse_board
+from zcd.board.model import Board, Resistor
+from zcd.margin.check import nominal_check
+from zcd.margin.corners import find_corners
+from zcd.margin.spread import with_spread
+from zcd.margin.tolerances import tolerances_of
+from zcd.substitutes.compare import newly_failed
+from zcd.substitutes.proposals import SHOWN, Closeness
+from zcd.substitutes.search import (
+    CONTACT,
+    DRIVE,
+    Substitutes,
+    replaceable_refs,
+    substitutes,
+    to_buy,
+)
+
+
+def found_on(of: Board, *refs: str, others: bool = False) -> Substitutes:
+    return substitutes(of, series_drawer("E12", "1206"), refs, others=others)
+
+
+def checks(of: Board) -> bool:
+    """What `zcd check` says."""
+    return with_spread(nominal_check(of)).passes
+
+
+def assert_as_good(found: Substitutes) -> None:
+    assert checks(found.board) is not bool(found.original.failed)
+    for answer in found.answers:
+        for proposal in (*answer.proposals, *answer.others):
+            assert checks(proposal.board) is proposal.verdict.passes
+            if proposal.closeness is not Closeness.SAME:
+                assert not newly_failed(proposal.verdict, found.original)
+                assert proposal.verdict.passes or found.original.failed
+            assert proposal.verdict.passes or proposal.closeness is not Closeness.OTHER
+
+
+def test_what_is_proposed_passes_the_check() -> None:
+    found = found_on(board(), "R2", "D1")
+    assert not found.original.failed
+    assert_as_good(found)
+    assert all(len(answer.proposals) == SHOWN for answer in found.answers)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", TEXTS)
+def test_what_is_proposed_passes_the_check_on_every_topology(name: str) -> None:
+    assert_as_good(found_on(board(name), others=True))
+
+
+def test_a_verdict_says_what_check_says() -> None:
+    proposal = found_on(board(), "R2").answers[0].proposals[1]
+    checked = nominal_check(proposal.board)
+    for ours, theirs in zip(proposal.verdict.rules, checked.rules, strict=True):
+        assert ours.name == theirs.name
+        assert ours.value == pytest.approx(theirs.value, rel=2e-4, nan_ok=True)
+        assert ours.limit == pytest.approx(theirs.limit, nan_ok=True)
+    corners = find_corners(proposal.board, tolerances_of(proposal.board))
+    ours_at_corners = [rule.passes for rule in proposal.verdict.corner_rules]
+    assert ours_at_corners == [bool(margin >= 0.0) for margin in corners.margins]
+
+
+def test_a_weakness_of_the_original_is_not_blamed_on_the_part() -> None:
+    """A limit that no board keeps: the printed value and its like are proposed all the same."""
+    weak = controlled('max_offset = "1 us"')
+    found = found_on(weak, "R1")
+    assert found.original.failed
+    (answer,) = found.answers
+    assert answer.proposals
+    assert all(proposal.verdict.failed for proposal in answer.proposals)
+    assert not any(newly_failed(p.verdict, found.original) for p in answer.proposals)
+
+
+def test_never_fewer_in_series_and_never_beyond_a_rating() -> None:
+    for name in TEXTS:
+        chain = [ref for ref in replaceable_refs(board(name)) if ref.startswith("R")]
+        found = found_on(board(name), *chain, others=True)
+        for answer in found.answers:
+            if answer.kind != "chain":
+                continue
+            for proposal in (*answer.proposals, *answer.others):
+                assert len(proposal.parts) >= len(answer.replaced)
+                refs = {part.ref for part in proposal.parts}
+                loads = [s for s in proposal.verdict.resistors if s.resistor.ref in refs]
+                assert len(loads) == len(refs)
+                assert all(load.used_ratio() <= 1.0 for load in loads)
+
+
+def test_where_the_drawer_has_nothing_it_says_what_to_buy() -> None:
+    found = substitutes(board(), parse_drawer('resistors = ["10", "10M"]'))
+    for answer in found.answers:
+        if answer.kind in {"chain", "pull-up"}:
+            assert answer.proposals == ()
+            assert to_buy(found.original, answer) == answer.replaced
+    assert not found.all_found
+
+
+@pytest.mark.published("YAGEO-RC", where="1206: 200 V", why="limiting element voltage", rtol=0.0)
+def test_an_overloaded_resistor_is_bought_larger() -> None:
+    """240 k across 230 V alone: more than the 200 V that a 1206 bears."""
+    found = substitutes(edited('["110k", "130k"]', '["240k"]'), parse_drawer('diodes = ["M7"]'))
+    (part,) = to_buy(found.original, found.answers[0])
+    assert isinstance(part, Resistor)
+    assert part.resistance_ohm == 240e3
+    assert part.working_v >= 253.0
+
+
+def test_every_part_in_turn() -> None:
+    switched = parse_board(SUPPRESSED_TEXT)
+    refs = replaceable_refs(switched)
+    assert refs == ("R1", "R2", "OC1", "pull-up", "D1", CONTACT, DRIVE)
+    kinds = [answer.kind for answer in found_on(switched).answers]
+    assert kinds == ["chain", "optocoupler", "pull-up", "rectifier", "contact"]
+    parallel = found_on(board("parallel"), "R1", "R3")
+    assert [[p.ref for p in a.replaced] for a in parallel.answers] == [["R1"], ["R3"]]

@@ -1,0 +1,196 @@
+"""What is proposed in place of a part: candidates in the order of a colleague, then judged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from zcd.board.model import Board, Diode, Optocoupler, Resistor
+from zcd.substitutes.compare import Verdict, newly_failed, verdicts, with_corners
+
+Part = Resistor | Optocoupler | Diode
+
+SHOWN = 3
+"""Proposals for each part."""
+MANY, SHOWN_OF_MANY = 4, 2
+"""From so many parts on, so many proposals for each."""
+ROUNDS = 3
+"""How often the next candidates are judged where too few of those before passed."""
+
+
+class Closeness(StrEnum):
+    """How near a proposal comes to the original, nearest first."""
+
+    SAME = "same"
+    """The printed value or part, rated as high or higher."""
+    LIKE = "like"
+    """Nothing works harder than before, and there is no more than one part more."""
+    NEAR = "near"
+    """A total within 10 %; a part may work somewhat harder, or there are more of them."""
+    OTHER = "other"
+    """The pulse, a rating or the isolation changes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """Parts in place of others, not judged yet.
+
+    Parameters
+    ----------
+    parts : tuple of Part
+        The new ones, with the references they get.
+    board : Board
+        With them.
+    closeness : Closeness
+    """
+
+    parts: tuple[Part, ...]
+    board: Board
+    closeness: Closeness
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal(Candidate):
+    """A candidate that does as well as the original, and the verdict on the board with it."""
+
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """A part to be replaced, and what may be tried.
+
+    Parameters
+    ----------
+    kind : str
+        ``chain``, ``optocoupler``, ``pull-up``, ``rectifier``, ``clamp`` or ``contact``.
+    replaced : tuple of Part
+    candidates : tuple of Candidate
+        In the order in which they are proposed.
+    kept : tuple of Resistor
+        Those that carry the same current and stay.
+    """
+
+    kind: str
+    replaced: tuple[Part, ...]
+    candidates: tuple[Candidate, ...]
+    kept: tuple[Resistor, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What is proposed in place of a part.
+
+    Parameters
+    ----------
+    kind : str
+    replaced, kept : tuple
+        As of the `Question`.
+    proposals : tuple of Proposal
+        Best first.
+    others : tuple of Proposal
+        Those with which something changes; empty unless asked for.
+    """
+
+    kind: str
+    replaced: tuple[Part, ...]
+    kept: tuple[Resistor, ...]
+    proposals: tuple[Proposal, ...]
+    others: tuple[Proposal, ...]
+
+
+@dataclass(slots=True)
+class _Judging:
+    """The candidates of one question, and what is left of them."""
+
+    left: list[Candidate]
+    wanted: int
+    good: list[Proposal] = field(default_factory=list)
+
+    @property
+    def done(self) -> bool:
+        """Whether there are enough, or no more."""
+        return len(self.good) >= self.wanted or not self.left
+
+    def next(self) -> list[Candidate]:
+        """Those to be judged next; none once there are enough."""
+        count = 0 if self.done else self.wanted
+        batch, self.left = self.left[:count], self.left[count:]
+        return batch
+
+
+def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[Answer]]:
+    """Judge the candidates of several questions together, in their order, until there are enough.
+
+    Parameters
+    ----------
+    board : Board
+        As it was.
+    questions : sequence of Question
+
+    Returns
+    -------
+    original : Verdict
+        On the board as it was.
+    answers : list of Answer
+        Proposals fail no rule that the original kept, and those that change something none at all;
+        the printed value is proposed regardless.
+    """
+    wanted = SHOWN if len(questions) < MANY else SHOWN_OF_MANY
+    judging = [
+        _Judging(
+            [c for c in question.candidates if (c.closeness is Closeness.OTHER) is other], wanted
+        )
+        for question in questions
+        for other in (False, True)
+    ]
+    known: dict[int, Verdict] = {}
+    for _ in range(ROUNDS):
+        batches = [each.next() for each in judging]
+        boards = [c.board for batch in batches for c in batch if c.board != board]
+        boards = boards if known else [board, *boards]
+        known |= {id(one.board): one for one in with_corners(verdicts(boards))}
+        original = known[id(board)]
+        for each, batch in zip(judging, batches, strict=True):
+            for candidate in batch:
+                verdict = original if candidate.board == board else known[id(candidate.board)]
+                if _will_do(candidate, verdict, original):
+                    each.good.append(_proposal(candidate, verdict))
+        if all(each.done for each in judging):
+            break
+    found = [tuple(each.good[:wanted]) for each in judging]
+    return original, [
+        Answer(
+            kind=question.kind,
+            replaced=question.replaced,
+            kept=question.kept,
+            proposals=near,
+            others=other,
+        )
+        for question, near, other in zip(questions, found[0::2], found[1::2], strict=True)
+    ]
+
+
+def _will_do(candidate: Candidate, verdict: Verdict, original: Verdict) -> bool:
+    """Whether a candidate is proposed; never a diode beyond its rating."""
+    diodes = tuple(
+        f"{part.ref}{letter} "
+        for part in candidate.parts
+        if isinstance(part, Diode)
+        for letter in ("", *"abcd")
+    )
+    if any(rule.limited_by_breakdown and rule.name.startswith(diodes) for rule in verdict.failed):
+        return False
+    if candidate.closeness is Closeness.OTHER:
+        return verdict.passes
+    return candidate.closeness is Closeness.SAME or not newly_failed(verdict, original)
+
+
+def _proposal(candidate: Candidate, verdict: Verdict) -> Proposal:
+    return Proposal(
+        parts=candidate.parts,
+        board=candidate.board,
+        closeness=candidate.closeness,
+        verdict=verdict,
+    )
