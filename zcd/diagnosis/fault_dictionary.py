@@ -253,7 +253,7 @@ def _holds(faults: Sequence[Fault]) -> csr_array:
         (i, j)
         for i, first in enumerate(faults)
         for j, other in enumerate(faults)
-        if same_repair(first, other) or includes(other, first.key)
+        if same_repair(first, other) or includes(other, first)
     ]
     row, column = np.array(pairs).T
     return csr_array((np.ones(row.size), (row, column)), shape=(len(faults),) * 2)

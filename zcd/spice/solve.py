@@ -84,7 +84,7 @@ class Spice:
     simulator: Simulator | None = None
 
     def solve(
-        self, circuit: Circuit, options: SolverOptions = EDGES, like: Solution | None = None
+        self, circuit: Circuit, options: SolverOptions = EDGES, warm_start: Solution | None = None
     ) -> Solution:
         """Waveforms over one mains period of a circuit of one row.
 
@@ -93,7 +93,7 @@ class Spice:
         circuit : Circuit
         options : SolverOptions
             Of it, `patient` counts; points in time are the simulator's own.
-        like : Solution, optional
+        warm_start : Solution, optional
             Of no use here: every run starts from nothing.
 
         Raises
@@ -101,7 +101,7 @@ class Spice:
         SimulationError
             If a run does not end well, or the steady state does not come.
         """
-        del like
+        del warm_start
         return _last_cycle(circuit, *_settle(self, circuit, options.steady_state_only))
 
     def solve_dead(self, circuit: Circuit) -> Solution:
