@@ -125,8 +125,9 @@ class Fault:
     @property
     def repair(self) -> str:
         """The part that a new one takes the place of; the key where no new part mends it."""
-        replaced = self.mode in REPLACED.get(self.kind, ())
-        return self.part.partition(" ")[0] if replaced else self.key
+        if self.mode in REPLACED.get(self.kind, ()):
+            return self.part.partition(" ")[0]
+        return SAME_PLACE.get(self.key, self.key)
 
 
 HEALTHY = Fault(
@@ -150,6 +151,9 @@ REPLACED: dict[str, tuple[str, ...]] = {
 }
 """Modes, by kind, that one new part mends. Dirt, solder bridges, joints and parts fitted the wrong
 way round are not among them."""
+
+SAME_PLACE = {"pin stuck low": "pin leaky", "pin stuck high": "pin leaky to supply"}
+"""A short and a leak at one place: clean it, then lift the pin."""
 
 
 def same_repair(first: Fault, second: Fault) -> bool:

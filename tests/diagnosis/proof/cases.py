@@ -221,7 +221,9 @@ def _replaced(key: str) -> str:
     """The part that mends a fault; the fault itself where no new part does."""
     part, _, mode = key.partition(" ")
     letters = part.rstrip("0123456789abcd")
-    return part if mode in REPLACED.get(letters, ()) else key
+    if mode in REPLACED.get(letters, ()):
+        return part
+    return {"pin stuck low": "pin leaky", "pin stuck high": "pin leaky to supply"}.get(key, key)
 
 
 def _plain(keys: Iterable[str]) -> frozenset[str]:
