@@ -20,6 +20,9 @@ IntArray = NDArray[np.intp]
 OUTLIER_SHARE = 0.01
 """Readings that are plainly wrong: slipped probe, wrong range, wrong node; common practice, no
 source."""
+PULSE_OUTLIER_SHARE = 0.04
+"""The same of pulses: near the limit of a threshold, whether there are any hangs on more than the
+model knows; common practice, no source."""
 TWICE_SHARE = 0.05
 """How often a slip is made a second time by a person who looks for it: common practice, no
 source."""
@@ -217,6 +220,8 @@ def restless(samples: int) -> NDArray[np.bool_]:
 def outlier_share(fact: Sequence[Measured]) -> float:
     """How often readings that show one fact are plainly wrong, before anything is known of it."""
     again = any(measured.repeated for measured in fact)
+    if any(measured.reading.at_pin for measured in fact):
+        return PULSE_OUTLIER_SHARE
     return OUTLIER_SHARE * TWICE_SHARE if again else OUTLIER_SHARE
 
 

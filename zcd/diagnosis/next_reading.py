@@ -18,16 +18,20 @@ from zcd.diagnosis.severity import points
 FloatArray = NDArray[np.float64]
 
 MIN_RISE = 0.005
-"""Of two hundred boards that read like this one, one more must get the right repair first: at twice
-that, leaks that only many readings together show are left (the proof, 64 cases)."""
+"""For each unit of its cost, of two hundred boards that read like this one, one more must get the
+right repair first."""
 MIN_SETTLED = 0.05
-"""Or the chance that its answer settles it must be so large."""
+MIN_SETTLED_A_COST = 0.01
+"""Or the chance that its answer settles it must be so large, at least and for each unit of cost."""
+PATIENCE = 5
+"""Readings after which more is asked of each further one, in proportion: common practice, no
+source."""
 COSTS = {
     AccessLevel.DEAD: 1.0,
     AccessLevel.BENCH: 1.3,
     AccessLevel.ISOLATED: 1.5,
-    AccessLevel.MAINS: 20.0,
-    AccessLevel.LIFTED: 30.0,
+    AccessLevel.MAINS: 8.0,
+    AccessLevel.LIFTED: 12.0,
 }
 """What a reading costs in trouble and danger: common practice, no source."""
 UNPLUGGED, PLUGGED = (Power.DEAD, Power.BENCH), (Power.LIVE, Power.OFF)
@@ -142,15 +146,23 @@ class Doubt:
     outlier: FloatArray
 
 
-def worth_taking(worth: Expected) -> bool:
-    """Whether a reading may change the mind.
+def worth_taking(worth: Expected, cost: float = 1.0, taken: int = 0) -> bool:
+    """Whether a reading may change the mind often enough for its cost.
 
     The mind is what would be repaired first, and whether that is sure. A reading of which no answer
     puts another fault first, nor the first past `SURE`, leaves both as they are, however many bits
-    it tells of those behind. Both are chances, so that what a reading costs stays out of it: cost
-    orders those that are worth it.
+    it tells of those behind.
+
+    Parameters
+    ----------
+    worth : Expected
+    cost : float
+    taken : int
+        Readings taken before.
     """
-    return worth.rise >= MIN_RISE or worth.settles >= MIN_SETTLED
+    weary = max(1.0, taken / PATIENCE)
+    settled = max(MIN_SETTLED, MIN_SETTLED_A_COST * cost)
+    return worth.rise >= weary * MIN_RISE * cost or worth.settles >= weary * settled
 
 
 def best_reading(
@@ -160,6 +172,7 @@ def best_reading(
     doubts: Sequence[Doubt] = (),
     progress: Progress | None = None,
     power: Power = Power.DEAD,
+    taken: int = 0,
 ) -> Suggestion | None:
     """The reading with the largest expected gain for its cost; None if none is worth it.
 
@@ -175,6 +188,8 @@ def best_reading(
         Told which reading is being predicted.
     power : Power
         State of the board now: changing it costs, too.
+    taken : int
+        Readings taken before.
 
     Returns
     -------
@@ -188,7 +203,7 @@ def best_reading(
             _worth_again(dictionary, doubt, posterior),
             _cost(dictionary, doubt.measured.reading, power),
         )
-        if worth_taking(worth) and (best is None or worth.bits / cost > best[0]):
+        if worth_taking(worth, cost, taken) and (best is None or worth.bits / cost > best[0]):
             best = worth.bits / cost, doubt.measured.reading, worth
     for reading in sorted(readings, key=lambda r: _cost(dictionary, r, power)):
         cost = _cost(dictionary, reading, power)
@@ -197,7 +212,7 @@ def best_reading(
         if progress is not None and not dictionary.has(reading):
             progress(reading.words)
         worth = expected(dictionary.spectrum(reading), posterior)
-        if worth_taking(worth) and (best is None or worth.bits / cost > best[0]):
+        if worth_taking(worth, cost, taken) and (best is None or worth.bits / cost > best[0]):
             best = worth.bits / cost, reading, worth
     return None if best is None else _suggestion(dictionary, posterior, best[1], best[2], doubts)
 

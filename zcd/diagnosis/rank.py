@@ -231,7 +231,7 @@ def _next(
         for outlier in outliers
         if _may_be_taken_again(dictionary, outlier, search.skipped)
     ]
-    suggestion = best_reading(dictionary, posterior, left, doubts, progress, search.power)
+    suggestion = best_reading(dictionary, posterior, left, doubts, progress, search.power, len(taken))
     if suggestion is not None and sum(r.probability for r in _near(ranked)) < SURE:
         return ranked[:1], suggestion
     dictionary.prepare(dictionary.readings, progress)
@@ -242,7 +242,7 @@ def _next(
         # none of them alone, but all of them together may be settled
         group = [dictionary.faults.index(r.fault) for r in alike if r.fault]
         joined = replace(posterior, holds=together(posterior.holds, group))
-        suggestion = best_reading(dictionary, joined, left, doubts, progress, search.power)
+        suggestion = best_reading(dictionary, joined, left, doubts, progress, search.power, len(taken))
     return alike, suggestion
 
 
