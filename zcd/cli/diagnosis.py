@@ -84,6 +84,7 @@ def readings(file: str, as_json: bool) -> int:
     default=True,
     help="Whether closed jobs in the same folder shift what is likely before any reading.",
 )
+@click.option("--full", is_flag=True, help="All faults, readings, assumptions and cautions.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def diagnose(
     file: str,
@@ -93,9 +94,10 @@ def diagnose(
     ask: bool,
     place: str | None,
     record: bool,
+    full: bool,
     as_json: bool,
 ) -> int:
-    """Name the fault behind the readings, and the next reading worth taking.
+    """Name the part to change, and the next readings worth taking.
 
     Readings come from a job file, from --reading, or one by one at a prompt, which keeps each
     answer in a job file: it can be left and gone on with.
@@ -108,12 +110,13 @@ def diagnose(
     """
     from dataclasses import replace
 
-    from zcd.cli.output import converse, on_terminal, print_result
+    from zcd.cli.output import converse, on_terminal, print_result, show
     from zcd.diagnosis.case import Case
     from zcd.diagnosis.job_history import with_fault_statistics
     from zcd.diagnosis.reading_syntax import parse_reading
     from zcd.jobs.analysis import captured, diagnosed, fault_dictionary_of, fault_statistics_of
     from zcd.jobs.conversation import parse_flags
+    from zcd.report.of_diagnosis_answer import answer_document
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
@@ -137,5 +140,9 @@ def diagnose(
         raise click.UsageError("--job is for the prompt: give --ask too")
     job = replace(job, log=job.log + more, flags=flags or job.flags)
     result = diagnosed(dictionary, job.measured, job.skipped, job.flags)
-    print_result(Case(job=job, atlas=dictionary, diagnosis=result, known=statistics), as_json)
+    case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics)
+    if full or as_json:
+        print_result(case, as_json)
+    else:
+        show(answer_document(case))
     return 0

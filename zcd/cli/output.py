@@ -109,12 +109,14 @@ def converse(
         If there is no place for the job file, or the last answer could not be kept in it.
     """
     from zcd.diagnosis.readings import AccessLevel
+    from zcd.diagnosis.trip import plan_trip
     from zcd.errors import InputError
     from zcd.files import file_name
     from zcd.jobs.conversation import HELP, Answers, Conversation
-    from zcd.report.document import Document
-    from zcd.report.of_check_document import end_sections
-    from zcd.report.of_diagnosis_document import step_sections
+    from zcd.report.document import Cautions, Document, Section
+    from zcd.report.of_check_document import TOUCH_CAUTION
+    from zcd.report.of_diagnosis import cautions_for
+    from zcd.report.of_diagnosis_answer import prompt_document
 
     def ask(question: str) -> str:
         click.echo(question, nl=False)
@@ -125,9 +127,15 @@ def converse(
         return line
 
     warned: set[AccessLevel] = set()
+    before: list[Diagnosis] = []
 
     def show_step(diagnosis: Diagnosis) -> None:
-        show(Document(title="", sections=step_sections(diagnosis, dictionary.circuit, warned)))
+        answers = talk.answers
+        plan = plan_trip(dictionary, diagnosis, answers.skipped, answers.flags)
+        earlier = before[-1] if before else None
+        click.echo()
+        show(prompt_document(diagnosis, plan, dictionary.circuit, earlier, warned))
+        before[:] = [diagnosis]
         if (
             diagnosis.suggestion is not None
             and diagnosis.suggestion.access is not AccessLevel.MAINS
@@ -162,8 +170,9 @@ def converse(
     prepared(dictionary)
     click.echo(textwrap.fill(HELP, 78))
     click.echo(f"Each answer is kept in {name}.")
+    due = Cautions((("", cautions_for(AccessLevel)),))
+    show(Document(title="", sections=(Section(TOUCH_CAUTION, (due,)),)))
     talk.run(show_step, ask, tell)
-    show(Document(title="", sections=end_sections(job.board)[:2]))
     if talk.unkept:
         raise InputError(
             f"{name}: found no way to keep the last answer, as told above; allowed: the same "

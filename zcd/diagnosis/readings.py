@@ -217,6 +217,21 @@ def parts_over(circuit: Circuit, a: str, b: str) -> str:
     return ", ".join(refs)
 
 
+def parts_between(circuit: Circuit, a: str, b: str) -> tuple[str, ...]:
+    """Refs of the fewest resistors and junctions in a row from one node to another."""
+    parts = [e for e in circuit if isinstance(e, Resistance | Junction) and not is_hidden(e)]
+    rows: dict[str, tuple[str, ...]] = {a: ()}
+    reached = [a]
+    for node in reached:
+        for part in parts:
+            if node in part.nodes:
+                other = part.b if part.a == node else part.a
+                if other not in rows:
+                    rows[other] = (*rows[node], part.ref)
+                    reached.append(other)
+    return rows.get(b, ())
+
+
 def part_elements(circuit: Circuit, ref: str) -> Circuit:
     """A part alone, as it is with one end lifted: its element and what a fault put into it."""
     inside = tuple(e for e in circuit if e.ref == ref or e.ref.startswith(f"{ref}."))
