@@ -12,22 +12,24 @@ from zcd.cli.given import DASH, job_given, require_file
 
 @click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("file", metavar="BOARD|JOB", shell_complete=files)
+@click.option("--full", is_flag=True, help="All readings, each with all faults that it tells.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
-def readings(file: str, as_json: bool) -> int:
-    """Print the bench card: what a meter reads, on a good board and under each fault.
+def readings(file: str, full: bool, as_json: bool) -> int:
+    """Print what a meter reads on a good board, and the faults that each reading tells best.
 
-    Dead tests first, then the isolated side, the live mains side last. Of a job file
-    the meter is taken; else that of the settings, else a usual handheld one.
+    Unplugged readings first, then the isolated side, live mains last. The meter comes from the
+    job file; a board file gets the one of the settings, or a typical handheld meter.
 
     \b
     Example
       zcd readings vent.toml
     """
-    from zcd.cli.output import print_result
+    from zcd.cli.output import print_result, show
     from zcd.diagnosis.case import ExpectedReadings
     from zcd.diagnosis.expected_readings import list_expected_readings
     from zcd.jobs.analysis import fault_dictionary_of
     from zcd.progress import progress_bar
+    from zcd.report.of_readings_card import card_page_document
 
     job = job_given(file)
     dictionary = fault_dictionary_of(job)
@@ -37,7 +39,10 @@ def readings(file: str, as_json: bool) -> int:
     expected = ExpectedReadings(
         board=job.board, circuit=dictionary.circuit, meter=job.meter, lines=lines
     )
-    print_result(expected, as_json)
+    if full or as_json:
+        print_result(expected, as_json)
+    else:
+        show(card_page_document(expected))
     return 0
 
 

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.meters import Meter
     from zcd.diagnosis.rank import Diagnosis
-    from zcd.diagnosis.readings import Measured, Reading
+    from zcd.diagnosis.readings import AccessLevel, Measured, Reading
+    from zcd.jobs.conversation import Answers
     from zcd.jobs.job_file import JobFileWriter
     from zcd.margin.check import Check
     from zcd.report.cautions import Caution
@@ -108,15 +109,9 @@ def converse(
     InputError
         If there is no place for the job file, or the last answer could not be kept in it.
     """
-    from zcd.diagnosis.readings import AccessLevel
-    from zcd.diagnosis.trip import plan_trip
     from zcd.errors import InputError
     from zcd.files import file_name
     from zcd.jobs.conversation import HELP, Answers, Conversation
-    from zcd.report.document import Cautions, Document, Section
-    from zcd.report.of_check_document import TOUCH_CAUTION
-    from zcd.report.of_diagnosis import cautions_for
-    from zcd.report.of_diagnosis_answer import prompt_document
 
     def ask(question: str) -> str:
         click.echo(question, nl=False)
@@ -126,22 +121,10 @@ def converse(
             raise EOFError
         return line
 
-    warned: set[AccessLevel] = set()
-    before: list[Diagnosis] = []
+    steps = _Steps(dictionary)
 
     def show_step(diagnosis: Diagnosis) -> None:
-        answers = talk.answers
-        plan = plan_trip(dictionary, diagnosis, answers.skipped, answers.flags)
-        earlier = before[-1] if before else None
-        click.echo()
-        show(prompt_document(diagnosis, plan, dictionary.circuit, earlier, warned))
-        before[:] = [diagnosis]
-        if (
-            diagnosis.suggestion is not None
-            and diagnosis.suggestion.access is not AccessLevel.MAINS
-        ):
-            # the cautions for live parts are due each time
-            warned.add(diagnosis.suggestion.access)
+        steps.show(diagnosis, talk.answers)
 
     def tell(text: str) -> None:
         click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
@@ -170,8 +153,7 @@ def converse(
     prepared(dictionary)
     click.echo(textwrap.fill(HELP, 78))
     click.echo(f"Each answer is kept in {name}.")
-    due = Cautions((("", cautions_for(AccessLevel)),))
-    show(Document(title="", sections=(Section(TOUCH_CAUTION, (due,)),)))
+    _show_every_caution()
     talk.run(show_step, ask, tell)
     if talk.unkept:
         raise InputError(
@@ -180,6 +162,40 @@ def converse(
         )
     if writer.written:
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
+
+
+class _Steps:
+    """The steps of a conversation as they are shown: what is new in each."""
+
+    def __init__(self, dictionary: FaultDictionary) -> None:
+        self.dictionary = dictionary
+        self.warned: set[AccessLevel] = set()
+        self.before: Diagnosis | None = None
+
+    def show(self, diagnosis: Diagnosis, answers: Answers) -> None:
+        from zcd.diagnosis.readings import AccessLevel
+        from zcd.diagnosis.trip import plan_trip
+        from zcd.report.of_diagnosis_answer import prompt_document
+
+        plan = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
+        click.echo()
+        show(prompt_document(diagnosis, plan, self.dictionary.circuit, self.before, self.warned))
+        self.before = diagnosis
+        step = diagnosis.suggestion
+        # the cautions for live parts are due each time
+        if step is not None and step.access is not AccessLevel.MAINS:
+            self.warned.add(step.access)
+
+
+def _show_every_caution() -> None:
+    """All cautions, once, before the work begins."""
+    from zcd.diagnosis.readings import AccessLevel
+    from zcd.report.document import Cautions, Document, Section
+    from zcd.report.of_check_document import TOUCH_CAUTION
+    from zcd.report.of_diagnosis import cautions_for
+
+    due = Cautions((("", cautions_for(AccessLevel)),))
+    show(Document(title="", sections=(Section(TOUCH_CAUTION, (due,)),)))
 
 
 def _document(job: Job, dictionary: FaultDictionary, place: str | None) -> JobFileWriter:

@@ -247,8 +247,6 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
             yield from _capacitor_faults(element)
         case Junction(ref=ref) if ".led" in ref:
             yield from _led_faults(ref, alone=f"{ref}2" not in circuit)
-            if f"{ref}2" in circuit:
-                yield _both_leds_open(ref)
         case Junction():
             yield from _diode_faults(element)
         case Phototransistor():
@@ -387,6 +385,8 @@ def _led_faults(ref: str, *, alone: bool) -> Iterator[Fault]:
         f"something leaks across the {name} of {opto}: clean the board there, then replace {opto}",
         leak_in_or_beside(ref, size), size, "Ω",
     )  # fmt: skip
+    if name == "LED" and not alone:
+        yield _both_leds_open(ref)
     if name == "LED" and alone:
         yield _fault(
             part, "led", "reversed",
@@ -409,7 +409,10 @@ def _both_leds_open(ref: str) -> Fault:
 def _diode_faults(element: Junction) -> Iterator[Fault]:
     ref = element.ref
     yield _fault(
-        ref, "diode", "open", f"{ref} is open: replace it",
+        ref,
+        "diode",
+        "open",
+        f"{ref} is open: replace it",
         junction_opened(ref, between(OPEN_OHM)),
     )
     yield _fault(
@@ -508,7 +511,9 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
     names = (*circuit.nodes, *circuit.aliases)
     last = max(int(n.partition(".")[2]) for n in names if n.startswith("chain."))
     start, end = circuit.node("rect" if "rect" in names else "feed"), circuit.node(f"chain.{last}")
-    ohm = {frozenset((r.a, r.b)): float(np.max(r.resistance_ohm)) for r in _chain_resistors(circuit)}
+    ohm = {
+        frozenset((r.a, r.b)): float(np.max(r.resistance_ohm)) for r in _chain_resistors(circuit)
+    }
     whole = sum(ohm.values())
     size = _dirt(circuit, whole - _along(ohm, [start, *_joints_of(circuit, last)]))
     yield _fault(

@@ -69,7 +69,9 @@ class Spectrum:
         group = np.repeat(np.arange(groups.shape[0]), np.diff(groups.indptr))
         # samples in which a loose joint moves stay apart from those in which it behaves
         kind = 2 * entry + restless(samples)[sample]
-        cells, place = np.unique(2 * self.averaged.size * group[whole] + kind[whole], return_inverse=True)
+        cells, place = np.unique(
+            2 * self.averaged.size * group[whole] + kind[whole], return_inverse=True
+        )
         total = np.bincount(place, weights=groups.data[whole])
         row, kind = np.divmod(cells, 2 * self.averaged.size)
         members = (samples + 1 - kind % 2) // 2
@@ -77,7 +79,10 @@ class Spectrum:
         step = np.arange(rows.size) - np.repeat(np.cumsum(members) - members, members)
         columns = np.repeat(kind // 2 * samples + kind % 2, members) + 2 * step
         data = np.concatenate([groups.data[~whole], np.repeat(total / members, members)])
-        where = np.concatenate([group[~whole], rows]), np.concatenate([groups.indices[~whole], columns])
+        where = (
+            np.concatenate([group[~whole], rows]),
+            np.concatenate([groups.indices[~whole], columns]),
+        )
         return csr_array((data, where), shape=groups.shape)
 
 

@@ -17,13 +17,15 @@ from zcd.diagnosis.severity import points
 
 FloatArray = NDArray[np.float64]
 
-MIN_RISE = 0.005
-"""For each unit of its cost, of two hundred boards that read like this one, one more must get the
+MIN_RISE = 0.0025
+"""For each unit of its cost, of four hundred boards that read like this one, one more must get the
 right repair first."""
 MIN_SETTLED = 0.05
-MIN_SETTLED_A_COST = 0.01
+MIN_SETTLED_A_COST = 0.006
 """Or the chance that its answer settles it must be so large, at least and for each unit of cost."""
-PATIENCE = 5
+HIGHEST_COST = 8.0
+"""No more is asked of a reading that costs more than this: cost then orders those worth it."""
+PATIENCE = 8
 """Readings after which more is asked of each further one, in proportion: common practice, no
 source."""
 COSTS = {
@@ -37,7 +39,7 @@ COSTS = {
 UNPLUGGED, PLUGGED = (Power.DEAD, Power.BENCH), (Power.LIVE, Power.OFF)
 POWER_UP = 8.0
 """Cost of putting a board together and plugging it in: common practice, no source."""
-POWER_DOWN = 12.0
+POWER_DOWN = 6.0
 """The same of unplugging, discharging, proving dead and reaching the parts again."""
 SMALL_CHANGE = 1.0
 """The same of a bench supply put on or taken off, or of the load switched."""
@@ -161,6 +163,7 @@ def worth_taking(worth: Expected, cost: float = 1.0, taken: int = 0) -> bool:
         Readings taken before.
     """
     weary = max(1.0, taken / PATIENCE)
+    cost = min(cost, HIGHEST_COST)
     settled = max(MIN_SETTLED, MIN_SETTLED_A_COST * cost)
     return worth.rise >= weary * MIN_RISE * cost or worth.settles >= weary * settled
 

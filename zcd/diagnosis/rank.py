@@ -25,9 +25,9 @@ from zcd.diagnosis.next_reading import (
     Choice,
     Doubt,
     Suggestion,
+    at_once,
     best_reading,
     choices_of,
-    at_once,
     once_more,
     within_reach,
 )
@@ -231,7 +231,9 @@ def _next(
         for outlier in outliers
         if _may_be_taken_again(dictionary, outlier, search.skipped)
     ]
-    suggestion = best_reading(dictionary, posterior, left, doubts, progress, search.power, len(taken))
+    suggestion = best_reading(
+        dictionary, posterior, left, doubts, progress, search.power, len(taken)
+    )
     if suggestion is not None and sum(r.probability for r in _near(ranked)) < SURE:
         return ranked[:1], suggestion
     dictionary.prepare(dictionary.readings, progress)
@@ -242,7 +244,9 @@ def _next(
         # none of them alone, but all of them together may be settled
         group = [dictionary.faults.index(r.fault) for r in alike if r.fault]
         joined = replace(posterior, holds=together(posterior.holds, group))
-        suggestion = best_reading(dictionary, joined, left, doubts, progress, search.power, len(taken))
+        suggestion = best_reading(
+            dictionary, joined, left, doubts, progress, search.power, len(taken)
+        )
     return alike, suggestion
 
 
@@ -481,9 +485,10 @@ def _again(
             return once_more(dictionary, posterior, outlier.doubt)
         alone = _with_one_end_lifted(dictionary, outlier.fact[0].reading)
         taken = {m.reading for o in outliers for m in o.fact}
-        if alone is not None and within_reach([alone], skipped, dictionary.circuit):
-            if alone not in taken:
-                return at_once(dictionary, posterior, alone)
+        if alone is None or alone in taken:
+            continue
+        if within_reach([alone], skipped, dictionary.circuit):
+            return at_once(dictionary, posterior, alone)
     return None
 
 

@@ -131,8 +131,8 @@ def verdict_line(diagnosis: Diagnosis) -> str:
         return f"One of these ({share}), no reading left tells them apart: {names}."
     if diagnosis.stopped == "sure":
         first = alike[0]
-        share = present(ranked) if first is ranked[0] else first.probability
-        return f"{repair_text(first, ranked).removesuffix('.')} ({probability_text(share)} sure)."
+        chance = present(ranked) if first is ranked[0] else first.probability
+        return f"{repair_text(first, ranked).removesuffix('.')} ({probability_text(chance)} sure)."
     likely = [r for r in ranked[:MOST_NAMED] if r.probability >= MIN_NAMED]
     names = ", ".join(f"{r.key} {probability_text(r.probability)}" for r in likely)
     left = "" if diagnosis.suggestion else " No reading left would settle it."
