@@ -12,22 +12,24 @@ from zcd.cli.given import DASH, job_given, require_file
 
 @click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("file", metavar="BOARD|JOB", shell_complete=files)
+@click.option("--full", is_flag=True, help="All readings, each with all faults that it tells.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
-def readings(file: str, as_json: bool) -> int:
-    """Print the bench card: what a meter reads, on a good board and under each fault.
+def readings(file: str, full: bool, as_json: bool) -> int:
+    """Print what a meter reads on a good board, and the faults that each reading tells best.
 
-    Dead tests first, then the isolated side, the live mains side last. Of a job file
-    the meter is taken; else that of the settings, else a usual handheld one.
+    Unplugged readings first, then the isolated side, live mains last. The meter comes from the
+    job file; a board file gets the one of the settings, or a typical handheld meter.
 
     \b
     Example
       zcd readings vent.toml
     """
-    from zcd.cli.output import print_result
+    from zcd.cli.output import print_result, show
     from zcd.diagnosis.case import ExpectedReadings
     from zcd.diagnosis.expected_readings import list_expected_readings
     from zcd.jobs.analysis import fault_dictionary_of
     from zcd.progress import progress_bar
+    from zcd.report.of_readings_card import card_page_document
 
     job = job_given(file)
     dictionary = fault_dictionary_of(job)
@@ -37,7 +39,10 @@ def readings(file: str, as_json: bool) -> int:
     expected = ExpectedReadings(
         board=job.board, circuit=dictionary.circuit, meter=job.meter, lines=lines
     )
-    print_result(expected, as_json)
+    if full or as_json:
+        print_result(expected, as_json)
+    else:
+        show(card_page_document(expected))
     return 0
 
 
@@ -84,6 +89,7 @@ def readings(file: str, as_json: bool) -> int:
     default=True,
     help="Whether closed jobs in the same folder shift what is likely before any reading.",
 )
+@click.option("--full", is_flag=True, help="All faults, readings, assumptions and cautions.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def diagnose(
     file: str,
@@ -93,9 +99,10 @@ def diagnose(
     ask: bool,
     place: str | None,
     record: bool,
+    full: bool,
     as_json: bool,
 ) -> int:
-    """Name the fault behind the readings, and the next reading worth taking.
+    """Name the part to change, and the next readings worth taking.
 
     Readings come from a job file, from --reading, or one by one at a prompt, which keeps each
     answer in a job file: it can be left and gone on with.
@@ -108,12 +115,13 @@ def diagnose(
     """
     from dataclasses import replace
 
-    from zcd.cli.output import converse, on_terminal, print_result
+    from zcd.cli.output import converse, on_terminal, print_result, show
     from zcd.diagnosis.case import Case
     from zcd.diagnosis.job_history import with_fault_statistics
     from zcd.diagnosis.reading_syntax import parse_reading
     from zcd.jobs.analysis import captured, diagnosed, fault_dictionary_of, fault_statistics_of
     from zcd.jobs.conversation import parse_flags
+    from zcd.report.of_diagnosis_answer import answer_document
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
@@ -137,5 +145,9 @@ def diagnose(
         raise click.UsageError("--job is for the prompt: give --ask too")
     job = replace(job, log=job.log + more, flags=flags or job.flags)
     result = diagnosed(dictionary, job.measured, job.skipped, job.flags)
-    print_result(Case(job=job, atlas=dictionary, diagnosis=result, known=statistics), as_json)
+    case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics)
+    if full or as_json:
+        print_result(case, as_json)
+    else:
+        show(answer_document(case))
     return 0

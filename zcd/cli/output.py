@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.meters import Meter
     from zcd.diagnosis.rank import Diagnosis
-    from zcd.diagnosis.readings import Measured, Reading
+    from zcd.diagnosis.readings import AccessLevel, Measured, Reading
+    from zcd.jobs.conversation import Answers
     from zcd.jobs.job_file import JobFileWriter
     from zcd.margin.check import Check
     from zcd.report.cautions import Caution
@@ -114,13 +115,9 @@ def converse(
     InputError
         If there is no place for the job file, or the last answer could not be kept in it.
     """
-    from zcd.diagnosis.readings import AccessLevel
     from zcd.errors import InputError
     from zcd.files import file_name
     from zcd.jobs.conversation import HELP, Answers, Conversation
-    from zcd.report.document import Document
-    from zcd.report.of_check_document import end_sections
-    from zcd.report.of_diagnosis_document import step_sections
 
     def ask(question: str) -> str:
         click.echo(question, nl=False)
@@ -130,16 +127,10 @@ def converse(
             raise EOFError
         return line
 
-    warned: set[AccessLevel] = set()
+    steps = _Steps(dictionary)
 
     def show_step(diagnosis: Diagnosis) -> None:
-        show(Document(title="", sections=step_sections(diagnosis, dictionary.circuit, warned)))
-        if (
-            diagnosis.suggestion is not None
-            and diagnosis.suggestion.access is not AccessLevel.MAINS
-        ):
-            # the cautions for live parts are due each time
-            warned.add(diagnosis.suggestion.access)
+        steps.show(diagnosis, talk.answers)
 
     def tell(text: str) -> None:
         click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
@@ -168,8 +159,8 @@ def converse(
     prepared(dictionary)
     click.echo(textwrap.fill(HELP, 78))
     click.echo(f"Each answer is kept in {name}.")
+    _show_every_caution()
     talk.run(show_step, ask, tell)
-    show(Document(title="", sections=end_sections(job.board)[:2]))
     if talk.unkept:
         raise InputError(
             f"{name}: found no way to keep the last answer, as told above; allowed: the same "
@@ -177,6 +168,40 @@ def converse(
         )
     if writer.written:
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
+
+
+class _Steps:
+    """The steps of a conversation as they are shown: what is new in each."""
+
+    def __init__(self, dictionary: FaultDictionary) -> None:
+        self.dictionary = dictionary
+        self.warned: set[AccessLevel] = set()
+        self.before: Diagnosis | None = None
+
+    def show(self, diagnosis: Diagnosis, answers: Answers) -> None:
+        from zcd.diagnosis.readings import AccessLevel
+        from zcd.diagnosis.trip import plan_trip
+        from zcd.report.of_diagnosis_answer import prompt_document
+
+        plan = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
+        click.echo()
+        show(prompt_document(diagnosis, plan, self.dictionary.circuit, self.before, self.warned))
+        self.before = diagnosis
+        step = diagnosis.suggestion
+        # the cautions for live parts are due each time
+        if step is not None and step.access is not AccessLevel.MAINS:
+            self.warned.add(step.access)
+
+
+def _show_every_caution() -> None:
+    """All cautions, once, before the work begins."""
+    from zcd.diagnosis.readings import AccessLevel
+    from zcd.report.document import Cautions, Document, Section
+    from zcd.report.of_check_document import TOUCH_CAUTION
+    from zcd.report.of_diagnosis import cautions_for
+
+    due = Cautions((("", cautions_for(AccessLevel)),))
+    show(Document(title="", sections=(Section(TOUCH_CAUTION, (due,)),)))
 
 
 def _document(job: Job, dictionary: FaultDictionary, place: str | None) -> JobFileWriter:

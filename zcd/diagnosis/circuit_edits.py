@@ -15,6 +15,8 @@ Edit = Callable[[Circuit, FloatArray], Circuit]
 Amount = Callable[[FloatArray], FloatArray]
 
 NO_MAINS_V = 0.01
+NEVER_V = 1e9
+"""Where a junction that is not there breaks down."""
 GOLDEN_SHARE = 0.5 * (5.0**0.5 - 1.0)
 """Step by which the second of two faults takes its sizes apart from the first."""
 
@@ -97,6 +99,16 @@ def leak_in_or_beside(ref: str, size: Amount) -> Edit:
     return edit
 
 
+def junction_opened(ref: str, size: Amount) -> Edit:
+    """A junction whose bond or pin is off; what is left is the dirt beside it."""
+
+    def edit(circuit: Circuit, severity: FloatArray) -> Circuit:
+        circuit = circuit.change(ref, saturation_a=0.0, breakdown_v=NEVER_V)
+        return circuit.change(f"{ref}.leak", resistance_ohm=size(severity))
+
+    return edit
+
+
 def turned(ref: str) -> Edit:
     """Turn a diode round: the forward one goes, one the other way comes."""
 
@@ -105,7 +117,7 @@ def turned(ref: str) -> Edit:
         was = circuit[ref]
         assert isinstance(was, Junction)
         other = replace(was, ref=f"{ref}.turned", a=was.b, b=was.a)
-        return circuit.change(ref, saturation_a=0.0, breakdown_v=1e9).add(other)
+        return circuit.change(ref, saturation_a=0.0, breakdown_v=NEVER_V).add(other)
 
     return edit
 

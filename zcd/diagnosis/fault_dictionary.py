@@ -28,6 +28,7 @@ from zcd.diagnosis.samples import (
     ohm_full_scales_v,
     pin_clamps_a,
     sample_circuits,
+    threshold_ratios,
 )
 from zcd.logs import logger
 
@@ -231,6 +232,7 @@ def make_fault_dictionary(
             full_scale_v=volts,
             diode_source_ohm=np.tile(diode_sources_ohm(meter, samples), simulated),
             pin_clamp_a=np.tile(pin_clamps_a(samples), simulated),
+            threshold_ratio=np.tile(threshold_ratios(samples), simulated),
         ),
         _store=store,
         _stored=kept,
@@ -253,7 +255,7 @@ def _holds(faults: Sequence[Fault]) -> csr_array:
         (i, j)
         for i, first in enumerate(faults)
         for j, other in enumerate(faults)
-        if same_repair(first, other) or includes(other, first.key)
+        if same_repair(first, other) or includes(other, first)
     ]
     row, column = np.array(pairs).T
     return csr_array((np.ones(row.size), (row, column)), shape=(len(faults),) * 2)

@@ -85,4 +85,5 @@ def _pair(first: Fault, second: Fault) -> Fault:
         words=f"two faults: {first.words}; and {second.words}",
         edit=two_faults(first.edit, second.edit),
         members=(first.key, second.key),
+        also=(first.repair, second.repair),
     )

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
 from zcd.board.units import find_name, nearest, require_part
 from zcd.circuit.elements import (
-    INFINITE_OHM,
     Capacitance,
     Circuit,
     DcSource,
@@ -33,6 +33,7 @@ from zcd.diagnosis.circuit_edits import (
     bridge_at_one,
     contact_open,
     either,
+    junction_opened,
     leak,
     leak_in_or_beside,
     nothing,
@@ -45,15 +46,24 @@ from zcd.errors import invalid_value
 
 MAX_SHORT_OHM = 100.0
 """What is beyond is a leak: between the two no size is left out."""
-SHORT_OHM = between((0.02, MAX_SHORT_OHM))
+SHORT_OHM = between((1e-3, MAX_SHORT_OHM))
 """A blob of solder, a junction that was punched through, a carbonised track."""
+OPEN_OHM = (20e6, 1e12)
+"""What an open part still lets through: a cracked film, flux, dirt; common practice, no source."""
 DRIFT = (1.15, 100.0)
-"""A drifted resistor reads high: from just out of tolerance to nearly open."""
+"""A drifted resistor reads high: from just out of tolerance to where `OPEN_OHM` begins."""
 LOW_VALUE = (0.01, 0.87)
 """A resistor that is too low: a wrong part, or one whose film is partly bridged."""
 LEAK_OHM = (1e3, 3e6)
+DIRT_W = 0.5
+"""A leak on the mains that turns more than this into heat burns itself clear or burns the board:
+common practice, no source."""
+MAX_LED_A = 0.1
+"""What no LED of these optocouplers survives as a steady current: twice the absolute maximum of
+the 817 class (50 mA, LTV-817 data sheet)."""
 LED_LEAK_OHM = (MAX_SHORT_OHM, 300e3)
 """At some milliamperes a LED does not feel more than that beside it."""
+LOST_CAPACITANCE = (1e-4, 0.1)
 AGED = (0.02, 0.7)
 RESISTIVE_CONTACT_OHM = (5e3, 3e6)
 LOW_SUPPLY = (0.3, 0.85)
@@ -91,6 +101,8 @@ class Fault:
     states : tuple of str
         Keys of the faults that it looks like, now one, now the other; empty where it is a
         circuit of its own.
+    also : tuple of str
+        `repair` of the faults that are there where this one is.
     members : tuple of str
         Keys of the two faults that it consists of; empty for a single fault.
     reports : frozenset of str
@@ -107,7 +119,15 @@ class Fault:
     unit: str = ""
     states: tuple[str, ...] = ()
     members: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
     reports: frozenset[str] = field(default_factory=frozenset)
+
+    @property
+    def repair(self) -> str:
+        """The part that a new one takes the place of; the key where no new part mends it."""
+        if self.mode in REPLACED.get(self.kind, ()):
+            return self.part.partition(" ")[0]
+        return SAME_PLACE.get(self.key, self.key)
 
 
 HEALTHY = Fault(
@@ -120,20 +140,30 @@ HEALTHY = Fault(
 )
 
 
-WRONG_VALUE = {"ten times too high": "drift", "ten times too low": "low"}
-"""Modes that a meter cannot part and that ask for the same repair."""
+REPLACED: dict[str, tuple[str, ...]] = {
+    "resistor": ("open", "drift", "low", "ten times too high", "ten times too low"),
+    "diode": ("open", "short", "leaky", "wrong part"),
+    "led": ("open", "short"),
+    "phototransistor": ("aged", "open", "short"),
+    "capacitor": ("open", "short"),
+    "contact": ("open", "resistive", "welded"),
+    "coil": ("open",),
+}
+"""Modes, by kind, that one new part mends. Dirt, solder bridges, joints and parts fitted the wrong
+way round are not among them."""
+
+SAME_PLACE = {"pin stuck low": "pin leaky", "pin stuck high": "pin leaky to supply"}
+"""A short and a leak at one place: clean it, then lift the pin."""
 
 
 def same_repair(first: Fault, second: Fault) -> bool:
-    """Whether two faults are one, or differ only in how a part of the wrong value came about."""
-    modes = [WRONG_VALUE.get(fault.mode, fault.mode) for fault in (first, second)]
-    same = bool(first.part) and first.part == second.part and modes[0] == modes[1]
-    return first.key == second.key or same
+    """Whether the same new part mends two faults, or they are one."""
+    return first.repair == second.repair
 
 
-def includes(fault: Fault, key: str) -> bool:
+def includes(fault: Fault, other: Fault) -> bool:
     """Whether one fault is there where another is: in a pair, or now and then."""
-    return key in (*fault.members, *fault.states[1:])
+    return other.repair in fault.also
 
 
 def faults_of(circuit: Circuit) -> tuple[Fault, ...]:
@@ -197,7 +227,7 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
         case Resistance(ref="K1.contact"):
             yield from _contact_faults()
         case Resistance(ref="K1.coil"):
-            edit = both(setting("K1.coil", "resistance_ohm", INFINITE_OHM), contact_open)
+            edit = both(setting("K1.coil", "resistance_ohm", between(OPEN_OHM)), contact_open)
             words = "the relay's coil is open: replace the relay"
             yield _fault("K1 coil", "coil", "open", words, edit)
         case Resistance(ref="K1.driver"):
@@ -205,10 +235,10 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
                 "the relay's coil is not driven: look at its driver transistor, and whether the "
                 "controller asks for the load at all"
             )
-            edit = both(setting("K1.driver", "resistance_ohm", INFINITE_OHM), contact_open)
+            edit = both(setting("K1.driver", "resistance_ohm", between(OPEN_OHM)), contact_open)
             yield _fault("K1 driver", "driver", "open", words, edit)
         case Resistance(ref=ref) if not ref.endswith(".leak") and "suppressor" not in ref:
-            yield from _resistor_faults(element)
+            yield from _resistor_faults(element, circuit)
         case Capacitance(ref="suppressor.c"):
             edit = bridge("suppressor.c.short", element.a, element.b, SHORT_OHM)
             words = "the suppressor across the load contact is shorted: replace it, with class X2"
@@ -246,7 +276,7 @@ def _contact_faults() -> Iterator[Fault]:
         "open",
         "the load relay's contact stays open although its coil is driven: replace the relay; "
         "the sync chain is not at fault",
-        contact_open,
+        setting("K1.contact", "resistance_ohm", between(OPEN_OHM)),
     )
     size = between(RESISTIVE_CONTACT_OHM)
     yield _fault(
@@ -261,23 +291,31 @@ def _contact_faults() -> Iterator[Fault]:
     )  # fmt: skip
 
 
-def _resistor_faults(element: Resistance) -> Iterator[Fault]:
+def _resistor_faults(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
     ref, nominal = element.ref, float(np.max(element.resistance_ohm))
+    least = _least_ohm(element, circuit)
+    open_ohm = (min(OPEN_OHM[0], DRIFT[1] * nominal), OPEN_OHM[1])
     yield _fault(
         ref, "resistor", "open", f"{ref} is open: replace it, and its neighbours of the same make",
-        setting(ref, "resistance_ohm", INFINITE_OHM),
+        setting(ref, "resistance_ohm", between(open_ohm)),
     )  # fmt: skip
+    lowest = max(LOW_VALUE[0], least / nominal)
     for mode, ends, words in (
         ("drift", DRIFT, f"{ref} has drifted high: replace it"),
-        ("low", LOW_VALUE, f"{ref} is too low: a wrong part, or partly bridged; replace it"),
-    ):
+        (
+            "low", (lowest, LOW_VALUE[1]),
+            f"{ref} is too low: a wrong part, or partly bridged; replace it",
+        ),
+    ):  # fmt: skip
         size, ohm = between(ends), between((nominal * ends[0], nominal * ends[1]))
         yield _fault(ref, "resistor", mode, words, setting(ref, "resistance_ohm", ohm), size, "x")
-    yield _fault(
-        ref, "resistor", "short",
-        f"{ref} is bridged: look for solder or a burnt track; its neighbours carried its voltage",
-        shorted(ref, SHORT_OHM),
-    )  # fmt: skip
+    if least <= MAX_SHORT_OHM:
+        yield _fault(
+            ref, "resistor", "short",
+            f"{ref} is bridged: look for solder or a burnt track; its neighbours carried its "
+            "voltage",
+            shorted(ref, SHORT_OHM),
+        )  # fmt: skip
     # a meter cannot tell a wrong part from one that has gone as far: the marking does
     for mode, decade, other in (
         ("ten times too low", 0.1, "partly bridged"),
@@ -290,11 +328,37 @@ def _resistor_faults(element: Resistance) -> Iterator[Fault]:
         )  # fmt: skip
 
 
+def _least_ohm(element: Resistance, circuit: Circuit) -> float:
+    """What a resistor of the chain must keep, or the LED behind it is gone; 0 for all others."""
+    chain = _chain_resistors(circuit)
+    if element.ref not in {r.ref for r in chain}:
+        return 0.0
+    rest = sum(float(np.max(r.resistance_ohm)) for r in chain if r.ref != element.ref)
+    return max(_mains_v(circuit) / MAX_LED_A - rest, 0.0)
+
+
+def _chain_resistors(circuit: Circuit) -> list[Resistance]:
+    """Resistors of the first chain and of the return leg."""
+    names = (*circuit.nodes, *circuit.aliases)
+    joints = {circuit.node(n) for n in names if n.startswith(("chain.", "return."))}
+    ends = joints | {circuit.node(n) for n in ("feed", "rect", "neutral") if n in names}
+    return [
+        r
+        for r in circuit.of(Resistance)
+        if "." not in r.ref and {r.a, r.b} & joints and {r.a, r.b} <= ends
+    ]
+
+
+def _mains_v(circuit: Circuit) -> float:
+    (mains,) = circuit.of(MainsSource)
+    return float(np.max(mains.rms_v))
+
+
 def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
     ref = element.ref
     yield _fault(
         ref, "capacitor", "open", f"{ref} has lost its capacitance: replace it",
-        setting(ref, "capacitance_f", 0.0),
+        times(ref, "capacitance_f", between(LOST_CAPACITANCE)),
     )  # fmt: skip
     yield _fault(
         ref, "capacitor", "short", f"{ref} is shorted: replace it", shorted(ref, SHORT_OHM)
@@ -308,7 +372,7 @@ def _led_faults(ref: str, *, alone: bool) -> Iterator[Fault]:
     part = f"{opto} {name}"
     yield _fault(
         part, "led", "open", f"the {name} of {opto} is open: replace {opto}",
-        setting(ref, "saturation_a", 0.0),
+        junction_opened(ref, between(OPEN_OHM)),
     )  # fmt: skip
     yield _fault(
         part, "led", "short",
@@ -321,6 +385,8 @@ def _led_faults(ref: str, *, alone: bool) -> Iterator[Fault]:
         f"something leaks across the {name} of {opto}: clean the board there, then replace {opto}",
         leak_in_or_beside(ref, size), size, "Ω",
     )  # fmt: skip
+    if name == "LED" and not alone:
+        yield _both_leds_open(ref)
     if name == "LED" and alone:
         yield _fault(
             part, "led", "reversed",
@@ -329,10 +395,25 @@ def _led_faults(ref: str, *, alone: bool) -> Iterator[Fault]:
         )  # fmt: skip
 
 
+def _both_leds_open(ref: str) -> Fault:
+    """A pin or bond that both LEDs of one part share."""
+    opto = ref.partition(".")[0]
+    edits = [junction_opened(each, between(OPEN_OHM)) for each in (ref, f"{ref}2")]
+    return _fault(
+        f"{opto} LEDs", "led", "open",
+        f"both LEDs of {opto} are open: look for a lifted or cracked pin, then replace {opto}",
+        both(*edits),
+    )  # fmt: skip
+
+
 def _diode_faults(element: Junction) -> Iterator[Fault]:
     ref = element.ref
     yield _fault(
-        ref, "diode", "open", f"{ref} is open: replace it", setting(ref, "saturation_a", 0.0)
+        ref,
+        "diode",
+        "open",
+        f"{ref} is open: replace it",
+        junction_opened(ref, between(OPEN_OHM)),
     )
     yield _fault(
         ref, "diode", "short",
@@ -362,7 +443,10 @@ def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:
     yield _fault(
         f"{ref} transistor", "phototransistor", "open",
         f"the transistor of {ref} is open (or one of its joints): reflow, then replace {ref}",
-        lambda c, _: c.change(ref, remaining_ratio=0.0, dark_a=0.0),
+        both(
+            lambda c, _: c.change(ref, remaining_ratio=0.0, dark_a=0.0),
+            bridge(f"{ref}.bridge", element.a, element.b, between(OPEN_OHM)),
+        ),
     )  # fmt: skip
     yield _fault(
         f"{ref} transistor", "phototransistor", "short",
@@ -427,17 +511,23 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
     names = (*circuit.nodes, *circuit.aliases)
     last = max(int(n.partition(".")[2]) for n in names if n.startswith("chain."))
     start, end = circuit.node("rect" if "rect" in names else "feed"), circuit.node(f"chain.{last}")
-    size = between(LEAK_OHM)
+    ohm = {
+        frozenset((r.a, r.b)): float(np.max(r.resistance_ohm)) for r in _chain_resistors(circuit)
+    }
+    whole = sum(ohm.values())
+    size = _dirt(circuit, whole - _along(ohm, [start, *_joints_of(circuit, last)]))
     yield _fault(
         "chain", "board", "leaky",
         "something leaks across the chain: clean the board along it, look for burnt tracks",
         bridge("dirt", start, end, size), size, "Ω",
     )  # fmt: skip
-    joints = [circuit.node(f"chain.{k}") for k in range(1, last + 1)]
+    joints = _joints_of(circuit, last)
     along = [start, *joints]
     # across a single resistor it is that resistor's own reading that is low
     parts = [(a, b) for k, a in enumerate(along) for b in along[k + 2 :] if (a, b) != (start, end)]
     if parts:
+        bridged = [along[along.index(a) : along.index(b) + 1] for a, b in parts]
+        size = _dirt(circuit, whole - max(_along(ohm, nodes) for nodes in bridged))
         yield _fault(
             "chain", "board", "leaky in part",
             "something leaks across neighbours in the chain: clean the board along them, look for "
@@ -447,12 +537,36 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
     # after the last resistor a LED without a rectifier follows: a leak across that is its own
     joints = [node for node in joints if node != circuit.node("led+")]
     if joints:
+        size = _dirt(circuit, _along(ohm, [start, joints[0]]))
         yield _fault(
             "chain", "board", "leaky to neutral",
             "something leaks from the chain to neutral: clean the board between them, look for "
             "burnt tracks",
             bridge_at_one("dirt to neutral", [(j, "neutral") for j in joints], size), size, "Ω",
         )  # fmt: skip
+
+
+def _joints_of(circuit: Circuit, last: int) -> list[str]:
+    return [circuit.node(f"chain.{k}") for k in range(1, last + 1)]
+
+
+def _along(ohm: dict[frozenset[str], float], nodes: list[str]) -> float:
+    """Resistance of a stretch of the chain."""
+    return sum(ohm.get(frozenset(pair), 0.0) for pair in pairwise(nodes))
+
+
+def _dirt(circuit: Circuit, rest_ohm: float) -> Amount:
+    """Sizes of a leak in series with the rest of the chain: no more heat than dirt survives.
+
+    The mains reaches it in every other half-wave at least: half of the power of a sine.
+    """
+    low, high = LEAK_OHM
+    # V^2 R / 2 (R + rest)^2 = DIRT_W, the larger root
+    half = _mains_v(circuit) ** 2 / (4.0 * DIRT_W) - rest_ohm
+    square = half**2 - rest_ohm**2
+    if half > 0.0 and square >= 0.0:
+        low = max(low, half + square**0.5)
+    return between((min(low, high), high))
 
 
 def _pin_faults() -> Iterator[Fault]:
@@ -501,6 +615,7 @@ def _loose(fault: Fault) -> Fault:
         "look at it with a lens, reflow it",
         edit=nothing,
         states=(HEALTHY.key, fault.key),
+        also=(fault.repair,),
     )
 
 

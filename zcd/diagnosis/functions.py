@@ -163,7 +163,7 @@ class MeterFunction:
 # moves the mains' own crossing by 161 us, an edge with it.
 _ROWS = (
     MeterFunction(
-        key=Function.DC, synonyms=("vdc", "dcv"), words="DC volts", short="DC",
+        key=Function.DC, synonyms=("vdc", "dcv", "volts", "volt"), words="DC volts", short="DC",
         kind=QuantityKind(
             word="DC volts", unit="V", low=-2000.0, high=2000.0, examples=("4.98 V", "-310 mV"),
             spellings=_VOLTS, prefixes="mk",

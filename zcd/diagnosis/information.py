@@ -37,10 +37,13 @@ class Spectrum:
         Ends of the bins, on the reading's own scale.
     shares : sparse array, shape (E * N, bins)
         What of a sample is in a bin.
+    averaged : ndarray of bool, shape (E,)
+        Entries that count as a whole: their samples are all alike to this reading.
     """
 
     edges: FloatArray
     shares: csr_array
+    averaged: NDArray[np.bool_]
 
     @property
     def bins(self) -> int:
@@ -54,7 +57,33 @@ class Spectrum:
 
     def of_groups(self, groups: csr_array) -> FloatArray:
         """Share of each bin in each group of samples, shape (groups, bins)."""
-        return np.asarray((groups @ self.shares).toarray())
+        return np.asarray((self._levelled(groups) @ self.shares).toarray())
+
+    def _levelled(self, groups: csr_array) -> csr_array:
+        """The same groups, the weight of an entry that counts as a whole even over its samples."""
+        if not self.averaged.any():
+            return groups
+        samples = self.shares.shape[0] // self.averaged.size
+        entry, sample = np.divmod(groups.indices, samples)
+        whole = self.averaged[entry]
+        group = np.repeat(np.arange(groups.shape[0]), np.diff(groups.indptr))
+        # samples in which a loose joint moves stay apart from those in which it behaves
+        kind = 2 * entry + restless(samples)[sample]
+        cells, place = np.unique(
+            2 * self.averaged.size * group[whole] + kind[whole], return_inverse=True
+        )
+        total = np.bincount(place, weights=groups.data[whole])
+        row, kind = np.divmod(cells, 2 * self.averaged.size)
+        members = (samples + 1 - kind % 2) // 2
+        rows = np.repeat(row, members)
+        step = np.arange(rows.size) - np.repeat(np.cumsum(members) - members, members)
+        columns = np.repeat(kind // 2 * samples + kind % 2, members) + 2 * step
+        data = np.concatenate([groups.data[~whole], np.repeat(total / members, members)])
+        where = (
+            np.concatenate([group[~whole], rows]),
+            np.concatenate([groups.indices[~whole], columns]),
+        )
+        return csr_array((data, where), shape=groups.shape)
 
 
 def spectrum(fit: Fit) -> Spectrum:
@@ -107,7 +136,12 @@ def _with_states(
             shares.append(share[part] * factor[sample[part] % n])
     size = (n * (len(fit.centre) + len(fit.states)), edges.size - 1)
     where = np.concatenate(samples), np.concatenate(places)
-    return Spectrum(edges=edges, shares=csr_array((np.concatenate(shares), where), shape=size))
+    averaged = np.concatenate([fit.averaged, fit.averaged[fit.states].all(axis=1)])
+    return Spectrum(
+        edges=edges,
+        shares=csr_array((np.concatenate(shares), where), shape=size),
+        averaged=averaged,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

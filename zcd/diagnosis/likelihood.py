@@ -20,6 +20,9 @@ IntArray = NDArray[np.intp]
 OUTLIER_SHARE = 0.01
 """Readings that are plainly wrong: slipped probe, wrong range, wrong node; common practice, no
 source."""
+PULSE_OUTLIER_SHARE = 0.04
+"""The same of pulses: near the limit of a threshold, whether there are any hangs on more than the
+model knows; common practice, no source."""
 TWICE_SHARE = 0.05
 """How often a slip is made a second time by a person who looks for it: common practice, no
 source."""
@@ -217,6 +220,8 @@ def restless(samples: int) -> NDArray[np.bool_]:
 def outlier_share(fact: Sequence[Measured]) -> float:
     """How often readings that show one fact are plainly wrong, before anything is known of it."""
     again = any(measured.repeated for measured in fact)
+    if any(measured.reading.at_pin for measured in fact):
+        return PULSE_OUTLIER_SHARE
     return OUTLIER_SHARE * TWICE_SHARE if again else OUTLIER_SHARE
 
 
@@ -257,6 +262,23 @@ def joint_log(
 ) -> tuple[FloatArray, float]:
     """Log density of readings that show one fact, and that of the same readings as outliers.
 
+    Both as `fact_log` gives them, some of the facts plainly wrong.
+    """
+    log_good, log_flat = fact_log(fits, breadth)
+    slips = outlier_share([read for _, read in fits])
+    return partly_wrong(log_good, log_flat, slips), log_flat
+
+
+def partly_wrong(log_good: FloatArray, log_flat: float, share: float) -> FloatArray:
+    """Log density of a fact that is plainly wrong in a share of cases."""
+    return np.asarray(np.logaddexp(np.log1p(-share) + log_good, np.log(share) + log_flat))
+
+
+def fact_log(
+    fits: Sequence[tuple[Fit, Measured]], breadth: float = 1.0
+) -> tuple[FloatArray, float]:
+    """Log density of sound readings that show one fact, and of the same as outliers.
+
     If one of them is wrong, all are: three ways to see that there is no pulse are one piece of
     evidence, not three.
 
@@ -269,7 +291,7 @@ def joint_log(
 
     Returns
     -------
-    log_density : ndarray, shape (E, N)
+    log_good : ndarray, shape (E, N)
     log_flat : float
     """
     log_flat = float(sum(np.log(fit.flat_of(read)) for fit, read in fits))
@@ -277,8 +299,7 @@ def joint_log(
         [np.log(np.maximum(fit.likelihood(read, breadth), MIN_DENSITY)) for fit, read in fits],
         axis=0,
     )
-    slips = outlier_share([read for _, read in fits])
-    return np.logaddexp(np.log1p(-slips) + log_good, np.log(slips) + log_flat), log_flat
+    return np.asarray(log_good), log_flat
 
 
 def _normal(away: FloatArray, width: FloatArray) -> FloatArray:

@@ -28,6 +28,7 @@ from zcd.diagnosis.meters import (
     NO_EDGE,
     OPEN_SHARE,
     OVERLOAD,
+    TRIGGER_PIN_V,
     TRIGGER_V,
     Meter,
     ac_volts,
@@ -40,7 +41,8 @@ from zcd.engine.network import column
 from zcd.engine.solution import Solution
 from zcd.engine.solve import PULSES, READINGS, solve, solve_dead
 from zcd.physics.diode import thermal_voltage_v
-from zcd.sync.lock import Lock, judge
+from zcd.sync.lock import Lock, judge, thresholds_of
+from zcd.sync.pulses import Pulses, find_pulses
 
 FloatArray = NDArray[np.float64]
 
@@ -72,6 +74,8 @@ class MeterModel:
     pin_clamp_a : ndarray, shape (n,), optional
         Saturation current of the diodes that protect the controller's input. They conduct on a
         dead board alone: under power the pin stays between the rails.
+    threshold_ratio : float or ndarray, shape (n,)
+        Levels between which a person reads a pulse off the trace, over the board's thresholds.
     """
 
     board: Board
@@ -82,10 +86,12 @@ class MeterModel:
     full_scale_v: FloatArray | None = None
     diode_source_ohm: Value = DIODE_SOURCE_OHM
     pin_clamp_a: FloatArray | None = None
+    threshold_ratio: Value = 1.0
     _circuits: dict[Power, Circuit] = field(default_factory=dict)
     _mains_sides: dict[Power, Solution] = field(default_factory=dict)
     _whole: dict[Power, Solution] = field(default_factory=dict)
-    _pulsed: dict[Power, Lock] = field(default_factory=dict)
+    _pin_waves: dict[Power, Solution] = field(default_factory=dict)
+    _pulsed: dict[Power, Pulses] = field(default_factory=dict)
 
     def read(self, readings: Sequence[Reading]) -> FloatArray:
         """What the meter shows, shape (n, len(readings))."""
@@ -102,7 +108,7 @@ class MeterModel:
                 return self._ohms(reading)
             case Method.JUNCTION:
                 return self._diode(reading)
-            case _ if reading.at_pin:
+            case Method.SCOPE:
                 return self._pin(reading)
             case _:
                 return self._counted(reading)
@@ -121,8 +127,23 @@ class MeterModel:
 
     def lock(self, power: Power = Power.LIVE) -> Lock:
         """What the controller makes of the pulses at the pin."""
+        return judge(self._pin_wave(power), self.board)
+
+    def _pin_wave(self, power: Power) -> Solution:
+        """The pin without a meter."""
+        if power not in self._pin_waves:
+            self._pin_waves[power] = self.solve(self._state(power), PULSES)
+        return self._pin_waves[power]
+
+    def _pulses(self, power: Power) -> Pulses:
+        """Pulses as they are read off a trace."""
         if power not in self._pulsed:
-            self._pulsed[power] = judge(self.solve(self._state(power), PULSES), self.board)
+            thresholds = thresholds_of(self.board)
+            low, high = (
+                np.broadcast_to(self.threshold_ratio * v, (self.circuit.size,))
+                for v in (thresholds.low_v, thresholds.high_v)
+            )
+            self._pulsed[power] = find_pulses(self._pin_wave(power), low, high)
         return self._pulsed[power]
 
     def _volts(self, reading: Reading) -> FloatArray:
@@ -158,30 +179,23 @@ class MeterModel:
         """Frequency or duty that a meter on volts counts; 0 where there is too little to count."""
         solution, wave = self._wave(reading)
         moving = wave - solution.mean(wave)[:, None]
-        seen = solution.rms(moving) >= TRIGGER_V
+        least = TRIGGER_PIN_V * self.threshold_ratio if reading.at_pin else TRIGGER_V
+        seen = solution.rms(moving) >= least
         if reading.function is Function.DUTY:
-            return np.where(seen, solution.mean((moving > 0.0).astype(np.float64)), 0.0)
+            high = solution.mean((moving > 0.0).astype(np.float64))
+            return np.where(seen, 1.0 - high if reading.at_pin else high, 0.0)
         rises = (moving > 0.0) & (np.roll(moving, 1, axis=1) <= 0.0)
         (mains,) = solution.circuit.of(MainsSource)
         return np.where(seen, rises.sum(axis=1) * mains.frequency_hz, 0.0)
 
     def _pin(self, reading: Reading) -> FloatArray:
-        """Frequency, duty, low time and edge delay at the pin; without pulses 0, or no edge."""
-        rules, function = self.board.controller, reading.function
-        pulses = self.lock(reading.power).pulses
-        there = pulses.count > 0
-        if function is Function.FREQUENCY:
-            return np.where(there, 1.0 / np.where(there, pulses.period_s, 1.0), 0.0)
-        if function is Function.EDGE_DELAY:
-            falls = rules.edge == "falling"
-            offset = pulses.fall_offset_s if falls else pulses.rise_offset_s
-            return np.where(there, offset[:, 0], NO_EDGE)
-        low = np.nan_to_num(pulses.low_time_s[:, 0])
-        if function is Function.LOW_TIME:
-            return low
-        # a pin that stays low all the time is low for the whole of it
-        always = (~there) & (pulses.highest_v < rules.high_threshold_v)
-        return np.where(there, low / np.where(there, pulses.period_s, 1.0), 1.0 * always)
+        """Low time and edge delay at the pin; without pulses 0, or no edge."""
+        pulses = self._pulses(reading.power)
+        if reading.function is Function.LOW_TIME:
+            return np.nan_to_num(pulses.low_time_s[:, 0])
+        falls = self.board.controller.edge == "falling"
+        offset = pulses.fall_offset_s if falls else pulses.rise_offset_s
+        return np.where(pulses.count > 0, offset[:, 0], NO_EDGE)
 
     def _probe(self, reading: Reading, open_v: float, source_ohm: Value) -> FloatArray:
         """Voltage at the probes of a test source on the dead circuit, or on a part alone."""

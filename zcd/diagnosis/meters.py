@@ -24,6 +24,8 @@ HIGHEST_VOLT_RANGE_V = 1000.0
 DECADES = 10
 TRIGGER_V = 2.0
 """AC volts below which a meter counts no frequency: common practice, no source."""
+TRIGGER_PIN_V = 0.4
+"""The same at the pin, with the range set for a logic level: common practice, no source."""
 OHM_FULL_SCALE_V = 0.7
 """Voltage at full scale of an ohms range (Fluke 114 to 117 users manual: below 0.7 V)."""
 OHM_FULL_SCALE_SPAN_V = (0.25, 0.9)

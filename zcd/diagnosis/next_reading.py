@@ -12,24 +12,37 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.information import Expected, Posterior, entropy_bits, expected, expected_again
 from zcd.diagnosis.likelihood import ALIKE_ERRORS, scaled
-from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
+from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, access_level
 from zcd.diagnosis.severity import points
 
 FloatArray = NDArray[np.float64]
 
-MIN_RISE = 0.005
-"""Of two hundred boards that read like this one, one more must get the right repair first: at twice
-that, leaks that only many readings together show are left (the proof, 64 cases)."""
+MIN_RISE = 0.0025
+"""For each unit of its cost, of four hundred boards that read like this one, one more must get the
+right repair first."""
 MIN_SETTLED = 0.05
-"""Or the chance that its answer settles it must be so large."""
+MIN_SETTLED_A_COST = 0.006
+"""Or the chance that its answer settles it must be so large, at least and for each unit of cost."""
+HIGHEST_COST = 8.0
+"""No more is asked of a reading that costs more than this: cost then orders those worth it."""
+PATIENCE = 8
+"""Readings after which more is asked of each further one, in proportion: common practice, no
+source."""
 COSTS = {
     AccessLevel.DEAD: 1.0,
     AccessLevel.BENCH: 1.3,
     AccessLevel.ISOLATED: 1.5,
-    AccessLevel.MAINS: 20.0,
-    AccessLevel.LIFTED: 30.0,
+    AccessLevel.MAINS: 8.0,
+    AccessLevel.LIFTED: 12.0,
 }
 """What a reading costs in trouble and danger: common practice, no source."""
+UNPLUGGED, PLUGGED = (Power.DEAD, Power.BENCH), (Power.LIVE, Power.OFF)
+POWER_UP = 8.0
+"""Cost of putting a board together and plugging it in: common practice, no source."""
+POWER_DOWN = 6.0
+"""The same of unplugging, discharging, proving dead and reaching the parts again."""
+SMALL_CHANGE = 1.0
+"""The same of a bench supply put on or taken off, or of the load switched."""
 OUTCOMES = 8
 GOOD_BOARD = 0
 """Number of the fault that is none."""
@@ -135,15 +148,24 @@ class Doubt:
     outlier: FloatArray
 
 
-def worth_taking(worth: Expected) -> bool:
-    """Whether a reading may change the mind.
+def worth_taking(worth: Expected, cost: float = 1.0, taken: int = 0) -> bool:
+    """Whether a reading may change the mind often enough for its cost.
 
     The mind is what would be repaired first, and whether that is sure. A reading of which no answer
     puts another fault first, nor the first past `SURE`, leaves both as they are, however many bits
-    it tells of those behind. Both are chances, so that what a reading costs stays out of it: cost
-    orders those that are worth it.
+    it tells of those behind.
+
+    Parameters
+    ----------
+    worth : Expected
+    cost : float
+    taken : int
+        Readings taken before.
     """
-    return worth.rise >= MIN_RISE or worth.settles >= MIN_SETTLED
+    weary = max(1.0, taken / PATIENCE)
+    cost = min(cost, HIGHEST_COST)
+    settled = max(MIN_SETTLED, MIN_SETTLED_A_COST * cost)
+    return worth.rise >= weary * MIN_RISE * cost or worth.settles >= weary * settled
 
 
 def best_reading(
@@ -152,6 +174,8 @@ def best_reading(
     readings: Sequence[Reading],
     doubts: Sequence[Doubt] = (),
     progress: Progress | None = None,
+    power: Power = Power.DEAD,
+    taken: int = 0,
 ) -> Suggestion | None:
     """The reading with the largest expected gain for its cost; None if none is worth it.
 
@@ -165,6 +189,10 @@ def best_reading(
         Readings taken that may be taken again.
     progress : callable, optional
         Told which reading is being predicted.
+    power : Power
+        State of the board now: changing it costs, too.
+    taken : int
+        Readings taken before.
 
     Returns
     -------
@@ -176,24 +204,27 @@ def best_reading(
     for doubt in doubts:
         worth, cost = (
             _worth_again(dictionary, doubt, posterior),
-            _cost(dictionary, doubt.measured.reading),
+            _cost(dictionary, doubt.measured.reading, power),
         )
-        if worth_taking(worth) and (best is None or worth.bits / cost > best[0]):
+        if worth_taking(worth, cost, taken) and (best is None or worth.bits / cost > best[0]):
             best = worth.bits / cost, doubt.measured.reading, worth
-    for reading in sorted(readings, key=lambda r: _cost(dictionary, r)):
-        cost = _cost(dictionary, reading)
+    for reading in sorted(readings, key=lambda r: _cost(dictionary, r, power)):
+        cost = _cost(dictionary, reading, power)
         if best is not None and most / cost <= best[0]:
             break  # not even a reading that tells all would be worth this trouble
         if progress is not None and not dictionary.has(reading):
             progress(reading.words)
         worth = expected(dictionary.spectrum(reading), posterior)
-        if worth_taking(worth) and (best is None or worth.bits / cost > best[0]):
+        if worth_taking(worth, cost, taken) and (best is None or worth.bits / cost > best[0]):
             best = worth.bits / cost, reading, worth
     return None if best is None else _suggestion(dictionary, posterior, best[1], best[2], doubts)
 
 
 def choices_of(
-    dictionary: FaultDictionary, posterior: Posterior, readings: Sequence[Reading]
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    readings: Sequence[Reading],
+    power: Power = Power.DEAD,
 ) -> tuple[Choice, ...]:
     """What each reading is expected to tell, the best for its cost first."""
     dictionary.prepare(readings)
@@ -201,15 +232,31 @@ def choices_of(
         Choice(
             reading=reading,
             gain_bits=expected(dictionary.spectrum(reading), posterior).bits,
-            cost=_cost(dictionary, reading),
+            cost=_cost(dictionary, reading, power),
         )
         for reading in readings
     ]
     return tuple(sorted(result, key=lambda choice: -choice.worth_bits))
 
 
-def _cost(dictionary: FaultDictionary, reading: Reading) -> float:
-    return COSTS[access_level(dictionary.circuit, reading)]
+def _cost(dictionary: FaultDictionary, reading: Reading, power: Power) -> float:
+    """Effort and danger of a reading, and of bringing the board into the state for it."""
+    return COSTS[access_level(dictionary.circuit, reading)] + change_cost(power, reading.power)
+
+
+def change_cost(now: Power, wanted: Power) -> float:
+    """What it costs to change the state of the board.
+
+    Examples
+    --------
+    >>> change_cost(Power.DEAD, Power.DEAD), change_cost(Power.DEAD, Power.LIVE)
+    (0.0, 8.0)
+    """
+    if now is wanted:
+        return 0.0
+    if (now in PLUGGED) is (wanted in PLUGGED):
+        return SMALL_CHANGE
+    return POWER_UP if wanted in PLUGGED else POWER_DOWN
 
 
 def _worth_again(dictionary: FaultDictionary, doubt: Doubt, posterior: Posterior) -> Expected:
@@ -218,12 +265,16 @@ def _worth_again(dictionary: FaultDictionary, doubt: Doubt, posterior: Posterior
     return expected_again(dictionary.spectrum(reading), shown, doubt.outlier, posterior)
 
 
-def once_more(dictionary: FaultDictionary, posterior: Posterior, doubt: Doubt) -> Suggestion | None:
-    """To take a doubtful reading again; None if that would put nothing else first."""
+def once_more(dictionary: FaultDictionary, posterior: Posterior, doubt: Doubt) -> Suggestion:
+    """To take a doubtful reading again."""
     worth = _worth_again(dictionary, doubt, posterior)
-    if worth.rise < MIN_RISE:
-        return None
     return _suggestion(dictionary, posterior, doubt.measured.reading, worth, [doubt])
+
+
+def at_once(dictionary: FaultDictionary, posterior: Posterior, reading: Reading) -> Suggestion:
+    """To take a reading whatever it is worth."""
+    worth = expected(dictionary.spectrum(reading), posterior)
+    return _suggestion(dictionary, posterior, reading, worth, ())
 
 
 def _suggestion(

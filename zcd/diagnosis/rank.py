@@ -7,16 +7,25 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import logsumexp
 
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import Fault, includes, same_repair
 from zcd.diagnosis.flag_evidence import no_fault_share
 from zcd.diagnosis.information import SURE, Posterior, distinguishable_bits, together
-from zcd.diagnosis.likelihood import BREADTHS, joint_log, merge_repeats, outlier_share
+from zcd.diagnosis.likelihood import (
+    BREADTHS,
+    fact_log,
+    joint_log,
+    merge_repeats,
+    outlier_share,
+    partly_wrong,
+)
 from zcd.diagnosis.next_reading import (
     Choice,
     Doubt,
     Suggestion,
+    at_once,
     best_reading,
     choices_of,
     once_more,
@@ -32,6 +41,8 @@ DANGER_FACTOR = 2.0
 MIN_DANGER_V = 25.0
 """No lower voltage stops the work: it is a wrong or failed supply; common practice, no source."""
 UNMODELLED = "none of these"
+UNLIKE_SHARE = 0.2
+"""Of a fault that is not listed but resembles one: how many facts differ; a guess, no source."""
 MIN_DISTINGUISHABLE_BITS = 0.1
 """Two faults that no reading is expected to part by so much are named together."""
 MIN_SIZED = 1e-3
@@ -42,7 +53,6 @@ MAX_COMPARED = 8
 SUSPECT = 0.5
 MIN_DOUBT = 0.05
 """A reading less likely wrong than that is not worth taking again."""
-EASY = (AccessLevel.DEAD, AccessLevel.BENCH, AccessLevel.ISOLATED)
 FEWEST_FACTS = 3
 """A reading can disagree with all the others only where there are some."""
 
@@ -98,7 +108,8 @@ class Diagnosis:
     suspects : tuple of Measured
         Readings that disagree with all the others.
     stopped : str
-        Why nothing more is asked: ``sure``, ``nothing left``, ``danger``; empty: it is.
+        Why nothing more is asked: ``sure``, ``nothing left``, ``contradiction`` (a reading
+        contradicts the answer, and showed the same twice), ``danger``; empty: it is.
     """
 
     measured: tuple[Measured, ...]
@@ -136,6 +147,7 @@ def diagnose(
     -------
     diagnosis : Diagnosis
     """
+    power = measured[-1].reading.power if measured else Power.DEAD
     measured = merge_repeats(measured, dictionary.meter)
     dictionary.prepare([m.reading for m in measured], progress)
     weights, none = posterior_weights(dictionary, measured, flags)
@@ -148,9 +160,8 @@ def diagnose(
     alike, suggestion = ranked[:1], None
     sure = present(ranked) >= SURE
     if not sure and not alarm:
-        alike, suggestion = _next(
-            dictionary, posterior, ranked, measured, skipped, outliers, progress
-        )
+        search = Search(taken=measured, skipped=skipped, power=power, progress=progress)
+        alike, suggestion = _next(dictionary, posterior, ranked, search, outliers)
         sure = suggestion is None and sum(r.probability for r in alike) >= SURE
     certain = None if sure or suggestion or alarm else in_every_pair(ranked)
     if certain is not None:
@@ -159,7 +170,11 @@ def diagnose(
     again = None if alarm else _again(dictionary, posterior, outliers, suspects, skipped)
     if again is not None:
         suggestion, sure = again, False
+    contradicted = sure and bool(suspects)
+    sure = sure and not contradicted
     conclusion = _first_of_two(certain) if certain else _conclusion(alike, suggestion, sure)
+    if contradicted:
+        conclusion = _contradicted(alike[0], suspects)
     return Diagnosis(
         measured=tuple(measured),
         ranked=ranked,
@@ -167,38 +182,71 @@ def diagnose(
         conclusion=alarm or conclusion,
         indistinguishable=alike,
         suspects=suspects,
-        stopped="danger" if alarm else "sure" if sure else "" if suggestion else "nothing left",
+        stopped=_why_stopped(alarm, suggestion, sure=sure, contradicted=contradicted),
     )
+
+
+def _why_stopped(
+    alarm: str, suggestion: Suggestion | None, *, sure: bool, contradicted: bool
+) -> str:
+    if alarm:
+        return "danger"
+    if contradicted:
+        return "contradiction"
+    return "sure" if sure else "" if suggestion else "nothing left"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """From where the next reading is looked for.
+
+    Parameters
+    ----------
+    taken : sequence of Measured
+    skipped : collection of Reading
+    power : Power
+        State of the board now.
+    progress : callable or None
+    """
+
+    taken: Sequence[Measured]
+    skipped: Collection[Reading]
+    power: Power
+    progress: Progress | None = None
 
 
 def _next(
     dictionary: FaultDictionary,
     posterior: Posterior,
     ranked: tuple[Ranked, ...],
-    measured: Sequence[Measured],
-    skipped: Collection[Reading],
+    search: Search,
     outliers: Sequence[Outlier],
-    progress: Progress | None,
 ) -> tuple[tuple[Ranked, ...], Suggestion | None]:
     """What is named together, and the next reading; None where nothing would change the mind."""
-    taken = {m.reading for m in measured}
-    reached = within_reach(dictionary.readings, skipped, dictionary.circuit)
+    taken, progress = {m.reading for m in search.taken}, search.progress
+    reached = within_reach(dictionary.readings, search.skipped, dictionary.circuit)
     left = [r for r in reached if r not in taken]
     doubts = [
-        outlier.doubt for outlier in outliers if _may_be_taken_again(dictionary, outlier, skipped)
+        outlier.doubt
+        for outlier in outliers
+        if _may_be_taken_again(dictionary, outlier, search.skipped)
     ]
-    suggestion = best_reading(dictionary, posterior, left, doubts, progress)
+    suggestion = best_reading(
+        dictionary, posterior, left, doubts, progress, search.power, len(taken)
+    )
     if suggestion is not None and sum(r.probability for r in _near(ranked)) < SURE:
         return ranked[:1], suggestion
     dictionary.prepare(dictionary.readings, progress)
-    alike = _indistinguishable(dictionary, posterior.weights, ranked, measured)
+    alike = _indistinguishable(dictionary, posterior.weights, ranked, [*reached, *taken])
     if sum(r.probability for r in alike) >= SURE:
         return alike, None
     if suggestion is None and len(alike) > 1:
         # none of them alone, but all of them together may be settled
         group = [dictionary.faults.index(r.fault) for r in alike if r.fault]
         joined = replace(posterior, holds=together(posterior.holds, group))
-        suggestion = best_reading(dictionary, joined, left, doubts, progress)
+        suggestion = best_reading(
+            dictionary, joined, left, doubts, progress, search.power, len(taken)
+        )
     return alike, suggestion
 
 
@@ -234,12 +282,16 @@ def posterior_weights(
         dictionary.flags(flags)
     )
     log_weight = np.broadcast_to(prior, (len(BREADTHS), *dictionary.severity.shape))
-    log_none = np.log1p(-dictionary.shares.sum()) + np.log(no_fault_share(flags))
+    # none of these: half of them resemble nothing, half a fault that is listed, but for a few facts
+    missing = np.log1p(-dictionary.shares.sum()) + np.log(0.5 * no_fault_share(flags))
+    log_flat, log_near = 0.0, prior + np.log(len(BREADTHS) / dictionary.shares.sum())
     for fact in _facts(measured):
         fits = [(dictionary.fit(m.reading), m) for m in fact]
-        result = [joint_log(fits, breadth) for breadth in BREADTHS]
-        log_weight = log_weight + np.stack([log_density for log_density, _ in result])
-        log_none += result[0][1]
+        good, flat = zip(*(fact_log(fits, breadth) for breadth in BREADTHS), strict=True)
+        log_weight = log_weight + partly_wrong(np.stack(good), flat[0], outlier_share(fact))
+        log_near = log_near + partly_wrong(good[0], flat[0], UNLIKE_SHARE)
+        log_flat += flat[0]
+    log_none = missing + np.logaddexp(log_flat, logsumexp(log_near))
     top = max(float(log_weight.max()), float(log_none))
     weights, none = np.exp(log_weight - top).sum(axis=0), float(np.exp(log_none - top))
     total = float(weights.sum()) + none
@@ -288,7 +340,7 @@ def _ranked(
 def present(ranked: Sequence[Ranked]) -> float:
     """Probability that the first of the ranking is there: alone, with a second, now and then."""
     first = ranked[0]
-    return sum(r.probability for r in ranked if one_repair(first, r) or _has(r, first.key))
+    return sum(r.probability for r in ranked if one_repair(first, r) or _has(r, first))
 
 
 def in_every_pair(ranked: Sequence[Ranked]) -> Ranked | None:
@@ -296,21 +348,24 @@ def in_every_pair(ranked: Sequence[Ranked]) -> Ranked | None:
     first = ranked[0].fault
     for member in first.members if first is not None else ():
         single = next(r for r in ranked if r.key == member)
-        there = sum(r.probability for r in ranked if r is single or _has(r, member))
+        there = sum(r.probability for r in ranked if one_repair(single, r) or _has(r, single))
         if there >= SURE:
             return replace(single, probability=there)
     return None
 
 
 def one_repair(first: Ranked, second: Ranked) -> bool:
-    """Whether two faults are one, or differ only in how a part of the wrong value came about."""
+    """Whether the same new part mends two faults, or they are one."""
     if first.fault is None or second.fault is None:
         return first.fault is second.fault
     return same_repair(first.fault, second.fault)
 
 
-def _has(ranked: Ranked, key: str) -> bool:
-    return ranked.fault is not None and includes(ranked.fault, key)
+def _has(ranked: Ranked, other: Ranked) -> bool:
+    """Whether one fault is there where another is: in a pair, or now and then."""
+    if ranked.fault is None or other.fault is None:
+        return False
+    return includes(ranked.fault, other.fault)
 
 
 def _near(ranked: Sequence[Ranked]) -> list[Ranked]:
@@ -322,16 +377,18 @@ def _indistinguishable(
     dictionary: FaultDictionary,
     weights: FloatArray,
     ranked: Sequence[Ranked],
-    measured: Sequence[Measured],
+    readings: Sequence[Reading],
 ) -> tuple[Ranked, ...]:
-    """The first of the ranking, and those that no reading parts from it, taken or not."""
+    """The first of the ranking, and those that none of some readings parts from it."""
     near = _near(ranked)
     if not near or near[0] is not ranked[0]:
         return tuple(ranked[:1])
     numbers = [dictionary.faults.index(r.fault) for r in near if r.fault]
-    every = dict.fromkeys((*dictionary.readings, *(m.reading for m in measured)))
     bits = distinguishable_bits(
-        [dictionary.spectrum(r) for r in every], weights, dictionary.member, numbers
+        [dictionary.spectrum(r) for r in dict.fromkeys(readings)],
+        weights,
+        dictionary.member,
+        numbers,
     )
     return tuple(
         r
@@ -379,6 +436,9 @@ def _outliers(
     for fact in facts:
         log_density, log_flat = joint_log([(dictionary.fit(m.reading), m) for m in fact])
         outlier = np.exp(np.log(outlier_share(fact)) + log_flat - log_density)
+        for m in fact:
+            if m.unstable:  # what jumps is explained by a joint that does it, or by nothing
+                outlier = np.maximum(outlier, ~dictionary.fit(m.reading).loose)
         probability = float(np.sum(outlier * posterior.weights) / (1.0 - posterior.unmodelled))
         if posterior.unmodelled > SUSPECT:
             others = [m for other in facts if other is not fact for m in other]
@@ -413,22 +473,35 @@ def _again(
     suspects: Collection[Measured],
     skipped: Collection[Reading],
 ) -> Suggestion | None:
-    """To take first of all what stands against all others again, if that is easy.
+    """To take first of all what contradicts all others again; a part alone, where it stays so.
 
     The leads are still there; and whatever is read next is judged by what is believed of this one,
     so that nothing counts as settled before.
     """
     for outlier in outliers:
-        easy = access_level(dictionary.circuit, outlier.fact[0].reading) in EASY
-        if (
-            easy
-            and outlier.fact[0] in suspects
-            and _may_be_taken_again(dictionary, outlier, skipped)
-        ):
-            suggestion = once_more(dictionary, posterior, outlier.doubt)
-            if suggestion is not None:
-                return suggestion
+        if outlier.fact[0] not in suspects:
+            continue
+        if _may_be_taken_again(dictionary, outlier, skipped):
+            return once_more(dictionary, posterior, outlier.doubt)
+        alone = _with_one_end_lifted(dictionary, outlier.fact[0].reading)
+        taken = {m.reading for o in outliers for m in o.fact}
+        if alone is None or alone in taken:
+            continue
+        if within_reach([alone], skipped, dictionary.circuit):
+            return at_once(dictionary, posterior, alone)
     return None
+
+
+def _with_one_end_lifted(dictionary: FaultDictionary, reading: Reading) -> Reading | None:
+    """A dead test over a part, with that part alone; None where there is none."""
+    return next(
+        (
+            r
+            for r in dictionary.readings
+            if r.lifted and replace(r, lifted="") == reading and not reading.lifted
+        ),
+        None,
+    )
 
 
 def _alarm(dictionary: FaultDictionary, measured: Sequence[Measured]) -> str:
@@ -451,6 +524,11 @@ def _alarm(dictionary: FaultDictionary, measured: Sequence[Measured]) -> str:
                 "live, or a probe is on the mains side"
             )
     return ""
+
+
+def _contradicted(first: Ranked, suspects: Sequence[Measured]) -> str:
+    names = "; ".join(m.reading.words for m in suspects)
+    return f"not settled: {names} contradicts the other readings; most likely {first.words}"
 
 
 def _first_of_two(certain: Ranked) -> str:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from math import inf
 
 from zcd.board.units import format_si, nearest, parse_quantity, require_part
-from zcd.circuit.elements import Circuit, TwoNode, is_hidden
+from zcd.circuit.elements import Circuit, Resistance, TwoNode, is_hidden
 from zcd.diagnosis.functions import NAMES, OVERLOAD_WORDS, Function
 from zcd.diagnosis.readings import (
     Measured,
@@ -23,6 +23,8 @@ from zcd.errors import InputError, invalid_value
 
 NOTHING_WORDS = ("nothing", "none", "no reading", "nil")
 UNSTABLE_WORDS = ("unstable", "unsteady", "jumps", "jumping", "jumps about", "flickers")
+_DECIMAL_COMMA = re.compile(r"(?<=\d),(?=\d{1,2}(?!\d)|\d{4,})")
+"""A comma between digits, unless it may part thousands."""
 ZERO_V = 0.05
 """How far below zero a display without a sign may stand; common practice, no source."""
 _ABOUT = re.compile(r"(?:(?:about|around|approx\.?|ca\.?)\s+|~\s*)(?P<value>.+)")
@@ -33,6 +35,7 @@ _BOUNDS = (
 )
 _RANGE = re.compile(r"(?P<low>.+?)\s*(?:\.\.+|…|–|\bto\b|\s-\s)\s*(?P<high>.+)")
 
+_NODE_SYNONYMS = {"gnd": "logic0", "ground": "logic0", "0v": "logic0", "vcc": "logic+"}
 _STATES = {
     "on a bench supply": Power.BENCH, "bench supply": Power.BENCH, "on bench": Power.BENCH,
     "relay off": Power.OFF, "relay on": Power.LIVE, "live": Power.LIVE,
@@ -145,6 +148,8 @@ def parse_value(value: object, function: Function, key: str = "") -> float:
     InputError
         If it is not such a value.
     """
+    if isinstance(value, str):
+        value = _DECIMAL_COMMA.sub(".", value)
     text = value.strip().lower() if isinstance(value, str) else ""
     row = function.row
     if text in row.overload_words:
@@ -292,7 +297,8 @@ def place_text(reading: Reading, circuit: Circuit) -> str:
 def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     """The reading that a line begins with, None where it ends early; and what is left of it."""
     line, power = _without_state(_joined(text), text, key)
-    words = line.split()
+    words = [_NODE_SYNONYMS.get(word.lower(), word) for word in line.split()]
+    words = _with_function(words, circuit)
     if not words:
         raise invalid_value(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     function = parse_function(words[0], key)
@@ -301,6 +307,19 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
         return None, ""
     reading = make_reading(function, nodes[0], nodes[1], circuit, key, lifted, power)
     return reading, " ".join(rest)
+
+
+def _with_function(words: list[str], circuit: Circuit) -> list[str]:
+    """A line that begins with a part: ohms over a resistor, a diode test over a junction."""
+    if not words or words[0].lower() in NAMES:
+        return words
+    part = find_part(words[0], circuit)
+    if part is None:
+        part = find_part(words[0], circuit, Function.DIODE)
+    if part is None:
+        return words
+    function = Function.OHM if isinstance(part, Resistance) else Function.DIODE
+    return [function.value, *words]
 
 
 def _without_state(line: str, text: str, key: str) -> tuple[str, Power | None]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from math import inf
 
 import numpy as np
 
-from zcd.board.model import Board
+from zcd.board.model import Board, Topology
 from zcd.circuit.elements import (
     Capacitance,
     Circuit,
@@ -216,6 +217,21 @@ def parts_over(circuit: Circuit, a: str, b: str) -> str:
     return ", ".join(refs)
 
 
+def parts_between(circuit: Circuit, a: str, b: str) -> tuple[str, ...]:
+    """Refs of the fewest resistors and junctions in a row from one node to another."""
+    parts = [e for e in circuit if isinstance(e, Resistance | Junction) and not is_hidden(e)]
+    rows: dict[str, tuple[str, ...]] = {a: ()}
+    reached = [a]
+    for node in reached:
+        for part in parts:
+            if node in part.nodes:
+                other = part.b if part.a == node else part.a
+                if other not in rows:
+                    rows[other] = (*rows[node], part.ref)
+                    reached.append(other)
+    return rows.get(b, ())
+
+
 def part_elements(circuit: Circuit, ref: str) -> Circuit:
     """A part alone, as it is with one end lifted: its element and what a fault put into it."""
     inside = tuple(e for e in circuit if e.ref == ref or e.ref.startswith(f"{ref}."))
@@ -232,7 +248,8 @@ def useful_readings(board: Board, circuit: Circuit) -> tuple[Reading, ...]:
 def _dead(board: Board, circuit: Circuit) -> list[Reading]:
     """Ohms over each resistor, and over each junction backwards, which shows what leaks there;
     diode test over each junction, both ways."""
-    result = [_over(circuit, ref, Function.OHM) for ref in _resistors(board)]
+    result = [*_stretches(board, circuit)]
+    result += [_over(circuit, ref, Function.OHM) for ref in _resistors(board)]
     ends = circuit[board.optocoupler.ref].nodes
     result.append(Reading(function=Function.OHM, red=ends[0], black=ends[1]))
     if board.relay is not None:
@@ -246,6 +263,22 @@ def _dead(board: Board, circuit: Circuit) -> list[Reading]:
             if not any({a, b} == {r.red, r.black} and r.function is Function.OHM for r in result):
                 result.append(Reading(function=Function.OHM, red=b, black=a))
     return result
+
+
+def _stretches(board: Board, circuit: Circuit) -> Iterator[Reading]:
+    """Several parts at once, which halve the question: a whole chain; from its end through
+    rectifier and LED."""
+    for chain in (board.chains[0], board.return_chain):
+        if len(chain) > 1:
+            start, end = circuit[chain[0].ref].nodes[0], circuit[chain[-1].ref].nodes[1]
+            yield Reading(function=Function.OHM, red=start, black=end)
+    last = circuit.node(f"chain.{len(board.chains[0])}")
+    far = circuit.node("led-")
+    if board.topology is Topology.BRIDGE:
+        far = circuit.node(f"return.{len(board.return_chain)}") if board.return_chain else "neutral"
+        yield Reading(function=Function.DIODE, red=far, black=last)
+    if last != circuit.node("led+"):
+        yield Reading(function=Function.DIODE, red=last, black=far)
 
 
 def _resistors(board: Board) -> list[str]:

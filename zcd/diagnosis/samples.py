@@ -37,6 +37,9 @@ PIN_INPUT_OHM = (5e6, 1e9)
 PIN_CLAMP_A = (1e-20, 1e-11)
 """Saturation current of the diodes that protect an input, from none to speak of to a tenth of a
 milliampere at 0.42 V: common practice, no source."""
+THRESHOLD_RATIO = (0.85, 1.18)
+"""Nobody reads a slow edge at exactly the controller's guaranteed levels; common practice, no
+source."""
 DIODE_BREAKDOWN = (1.0, 2.0)
 LED_BREAKDOWN = (1.0, 4.0)
 """Where a junction breaks down over its rating, which is a least value: common practice, no
@@ -116,6 +119,20 @@ def pin_clamps_a(samples: int) -> FloatArray:
     saturation_a : ndarray, shape (samples,)
     """
     return _spread(PIN_CLAMP_A, SEED + 2, samples)
+
+
+def threshold_ratios(samples: int) -> FloatArray:
+    """Levels at which pulses are read off a trace, over the board's thresholds.
+
+    Parameters
+    ----------
+    samples : int
+
+    Returns
+    -------
+    ratio : ndarray, shape (samples,)
+    """
+    return _spread(THRESHOLD_RATIO, SEED + 4, samples)
 
 
 def _spread(span: tuple[float, float], seed: int, samples: int) -> FloatArray:

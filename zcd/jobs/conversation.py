@@ -18,16 +18,16 @@ END = ("end", "quit", "exit", "q")
 SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
 UNDO = ("undo", "back")
 HELP = (
-    'Type what the meter shows for the reading asked for ("4.98 V", "OL", "OL on 2M", "about 230", '
-    '"190..260", "< 5 V", "nothing", "unstable"), or another reading ("ohm R2 82k", '
-    '"ohm R2 lifted 82k", "dc pin logic0 4.98 V", "dc pin logic0 relay off 0.1 V", '
-    '"dc pin logic0 bench supply 5 V"); "flags sync fan" for what the controller '
-    'reports ("flags none" for no flag); "skip" if a reading cannot be taken; "undo" takes the '
-    'last answer back; "end" stops, and what was answered is kept.'
+    'Type what the meter shows ("4.98 V", "OL", "OL on 2M", "about 230", "190..260", "< 5 V", '
+    '"nothing", "unstable"), or another reading ("R2 82k", "ohm R2 lifted 82k", '
+    '"volts pin gnd 4.98", "dc pin logic0 relay off 0.1 V", "dc pin logic0 bench supply 5 V"). '
+    '"flags sync fan" for what the controller reports ("flags none" for no flag); "skip" if you '
+    'cannot take the reading; "undo" removes the last answer; "end" stops: the answers are saved. '
+    '"?" shows this again.'
 )
 
-QUESTION = "the meter shows: "
-LAST_QUESTION = "Enter ends; or undo, or another reading: "
+QUESTION = "Meter shows (or skip, undo, ?): "
+LAST_QUESTION = "Press Enter to end (or undo, or another reading): "
 
 Diagnose = Callable[[Sequence[Measured], Sequence[Reading], Sequence[str]], Diagnosis]
 Save = Callable[[Sequence[Measured | Reading], Sequence[str]], None]

@@ -15,7 +15,15 @@ from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.reading_syntax import show_measured, show_value
-from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, parts_over, usual_power
+from zcd.diagnosis.readings import (
+    AccessLevel,
+    Measured,
+    Power,
+    Reading,
+    parts_between,
+    parts_over,
+    usual_power,
+)
 from zcd.engine.network import islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text, range_text
@@ -56,6 +64,9 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
     if reading.lifted:
         return f"red {reading.red}, black {reading.black} ({reading.lifted}, one end lifted)"
     over = parts_over(circuit, reading.red, reading.black)
+    if not over and reading.function.row.dead:
+        row = parts_between(circuit, reading.red, reading.black)
+        over = f"{row[0]} to {row[-1]}" if row else ""
     probes = f"red {reading.red}, black {reading.black}{f' (over {over})' if over else ''}"
     unusual = reading.power is not usual_power(reading.function)
     return f"{probes}, {reading.power}" if unusual else probes
@@ -133,6 +144,11 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
         for ref in (
             m.reading.lifted,
             *parts_over(circuit, m.reading.red, m.reading.black).split(", "),
+            *(
+                parts_between(circuit, m.reading.red, m.reading.black)
+                if m.reading.function.row.dead
+                else ()
+            ),
         )
     }
     own = _as_in_list(fault.part)
@@ -151,9 +167,8 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     if not unseen:
         return ""
     return (
-        f"What this fault hides: without pulses nothing tells of {', '.join(unseen)}, which have "
-        "not been read alone; check each dead (ohms, diode test) before power, and read the low "
-        "time after the repair."
+        f"Not yet tested: {', '.join(unseen)}. Test them unplugged (ohms, diode test) before you "
+        "power the board; read the low time after the repair."
     )
 
 
@@ -167,6 +182,7 @@ MEANT = (
 STOPPED = {
     "sure": "Nothing more is asked: past 95 %.",
     "nothing left": "Nothing more is asked: no reading left would change the mind.",
+    "contradiction": "Nothing more is asked, and it is not settled: see the reading above.",
     "danger": "Nothing more is asked: it would not be safe.",
     "": "",
 }
@@ -300,7 +316,7 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     lines = ["; ".join(part for part in parts if part) + "."]
     if suggestion.again is not None:
         lines[0] += f" Again: {show_measured(suggestion.again)} fits badly with the rest."
-    lines += [_answer_text(reading.function, answer) for answer in suggestion.answers]
+    lines += [answer_text(reading.function, answer) for answer in suggestion.answers]
     return lines
 
 
@@ -315,7 +331,7 @@ def state_text(suggestion: Suggestion, circuit: Circuit) -> str:
     return f"{side}, load relay off" if suggestion.reading.power is Power.OFF else side
 
 
-def _answer_text(function: Function, answer: Answer) -> str:
+def answer_text(function: Function, answer: Answer) -> str:
     """An answer and what it would mean."""
     names = ", ".join("a good board" if key == HEALTHY.key else key for key in answer.keys)
     if answer.jumps:

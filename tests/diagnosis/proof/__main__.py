@@ -12,6 +12,8 @@ from tests.diagnosis.proof.diagram import draw_diagram
 from tests.diagnosis.proof.figures import figures
 
 PROCESSES = 2
+LONG = 15
+"""Readings from which a case is printed although it was named."""
 
 
 def main() -> None:
@@ -27,7 +29,7 @@ def main() -> None:
         for found in pool.map(partial(cases_of, options.seed), designs):
             results += found
             for result in found:
-                if not result.named:
+                if not result.named or result.taken > LONG:
                     print(result, flush=True)
     print(figures(results))
     if options.diagram:

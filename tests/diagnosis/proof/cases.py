@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,7 @@ from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, present
-from zcd.diagnosis.readings import AccessLevel, Measured, Reading
+from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.errors import SimulationError, SolverError
 
 FloatArray = NDArray[np.float64]
@@ -54,8 +55,12 @@ class Result:
         The readings of the board can tell the truth from what was named, or stood second.
     said : float
         Probability of what was named.
+    sure : bool
+        It claimed to be settled.
     taken, fixed : int
         Readings until it stopped, and down the bench card until it would have; 0: not tried.
+    changes : int
+        How often the board was plugged in or unplugged on the way; it comes unplugged.
     on_the_way : tuple of (float, bool)
         After each reading: probability of the first, and whether it was true.
     expected : float
@@ -72,10 +77,17 @@ class Result:
     named: bool
     apart: bool
     said: float
+    sure: bool
     taken: int
     fixed: int
+    changes: int
     on_the_way: tuple[tuple[float, bool], ...]
     expected: float
+
+    @property
+    def wrong_and_sure(self) -> bool:
+        """Whether it named what is not there, and called that settled."""
+        return self.sure and not self.named
 
     @property
     def right(self) -> bool:
@@ -118,8 +130,10 @@ def _result(dictionary: FaultDictionary, sick: Patient, *, fixed: bool) -> Resul
         named=named,
         apart=told_apart(dictionary, sick, rival.fault) if rival is not None else True,
         said=_said(last),
+        sure=last.stopped == "sure",
         taken=len(last.measured),
         fixed=len(list(follow(dictionary, sick, _down_the_card(dictionary)))) - 1 if fixed else 0,
+        changes=_changes(last.measured),
         on_the_way=tuple((present(d.ranked), said_truly(sick, d.ranked[0])) for d in path[1:]),
         expected=_expected(dictionary, sick),
     )
@@ -142,6 +156,12 @@ def _said(last: Diagnosis) -> float:
     if last.indistinguishable[0] is last.ranked[0] and len(last.indistinguishable) == 1:
         return present(last.ranked)
     return sum(r.probability for r in last.indistinguishable)
+
+
+def _changes(taken: Sequence[Measured]) -> int:
+    """How often the mains is put on or taken off for these readings."""
+    on = [False, *(m.reading.power in (Power.LIVE, Power.OFF) for m in taken)]
+    return sum(a is not b for a, b in pairwise(on))
 
 
 def follow(
@@ -184,7 +204,26 @@ def said_truly(sick: Patient, ranked: Ranked) -> bool:
 
 def _same_repair(name: str, truth: str) -> bool:
     """Whether two names are one fault."""
-    return _plain((name,)) == _plain((truth,))
+    return _plain((name,)) == _plain((truth,)) or _replaced(name) == _replaced(truth)
+
+
+REPLACED = {
+    "R": ("open", "drift", "low", "ten times too high", "ten times too low"),
+    "D": ("open", "short", "leaky", "wrong part"),
+    "OC": ("LED open", "LED short", "second LED open", "second LED short", "LEDs open",
+           "aged", "transistor open", "transistor short"),
+    "K": ("contact open", "contact resistive", "contact welded", "coil open"),
+}  # fmt: skip
+"""What is mended by a new part, whichever of these it is."""
+
+
+def _replaced(key: str) -> str:
+    """The part that mends a fault; the fault itself where no new part does."""
+    part, _, mode = key.partition(" ")
+    letters = part.rstrip("0123456789abcd")
+    if mode in REPLACED.get(letters, ()):
+        return part
+    return {"pin stuck low": "pin leaky", "pin stuck high": "pin leaky to supply"}.get(key, key)
 
 
 def _plain(keys: Iterable[str]) -> frozenset[str]:

@@ -19,7 +19,16 @@ def figures(results: Sequence[Result]) -> str:
     both = [r for r in results if r.fixed]
     lines = ["| | cases | told apart | first | first three | named |", "|---|---|---|---|---|---|"]
     lines += _rows(results, lambda r: r.kind) + _rows(results, lambda r: r.topology)
-    lines += [_row("all", results), "", f"readings {np.mean([r.taken for r in results]):.2f}"]
+    taken, changes = ([getattr(r, name) for r in results] for name in ("taken", "changes"))
+    lines += [_row("all", results), ""]
+    lines.append(f"first three {share([r.place <= 3 for r in results])} of all")
+    lines.append(f"wrong and sure {sum(r.wrong_and_sure for r in results)} of {len(results)}")
+    lines.append(f"readings {np.mean(taken):.2f} on average, {max(taken)} at most")
+    often = share([c <= 1 for c in changes])
+    lines.append(
+        f"changes of state {np.mean(changes):.2f} on average, {max(changes)} at most; "
+        f"at most one in {often}"
+    )
     if both:
         ratio = sum(r.taken for r in both) / sum(r.fixed for r in both)
         lines.append(f"against the fixed order, {len(both)} cases: {ratio:.2f} of its readings")

@@ -48,6 +48,12 @@ SHARES: Mapping[str, float] = {
 """How often each kind is put in, where a board has it."""
 FLAGS_LOOKED_AT = 0.5
 FAN_FLAG_FOLLOWS = 0.95
+OPEN_OHM = (20e6, 1e12)
+"""What an open part still lets through; common practice, no source."""
+DIRT_W = 0.5
+"""What dirt on the mains survives as heat; common practice, no source."""
+LED_A = 0.1
+"""What no LED of an optocoupler survives (817 data sheets: 50 mA at most)."""
 SILENT = ("supply missing", "supply low", "mains missing")
 """A controller without a supply reports nothing."""
 
@@ -80,6 +86,7 @@ class Wrong:
 def all_wrong(circuit: Circuit) -> list[Wrong]:
     """Everything that may be wrong with a circuit."""
     single = [w for element in circuit for w in _of(element) if not _as_before(w, circuit)]
+    single = [w for w in single if not _burns(w, circuit)]
     single += [*_relay(circuit), *_supplies(circuit), *_pin(), *_dirt(circuit)]
     loose = [_loose(wrong) for wrong in single if wrong.keys[0] in _joints(circuit)]
     return [*single, *loose, *_pairs(single), *_elsewhere()]
@@ -88,6 +95,22 @@ def all_wrong(circuit: Circuit) -> list[Wrong]:
 def _as_before(wrong: Wrong, circuit: Circuit) -> bool:
     """Two LEDs back to back in one part are the same when it is turned round."""
     return wrong.keys == ("OC1 LED reversed",) and "OC1.led2" in circuit
+
+
+def _burns(wrong: Wrong, circuit: Circuit) -> bool:
+    """A bridged resistor without others in series: the LED would not be there any more."""
+    part, _, mode = wrong.keys[0].partition(" ")
+    chain = {
+        r.ref: float(np.max(r.resistance_ohm))
+        for r in circuit.of(Resistance)
+        if _is_resistor(r.ref)
+        and not {r.a, r.b} & {"logic+", "logic0"}
+        and (r.a, r.b) not in (("led+", "neutral"), ("led+", "led-"))
+    }
+    if mode != "short" or part not in chain:
+        return False
+    (mains,) = circuit.of(MainsSource)
+    return bool(np.max(mains.rms_v) > LED_A * (sum(chain.values()) - chain[part]))
 
 
 def draw(circuit: Circuit, rng: Generator) -> Wrong:
@@ -171,14 +194,10 @@ def _is_resistor(ref: str) -> bool:
 
 
 def _resistor(ref: str, a: str, b: str) -> Iterator[Wrong]:
-    def opened(circuit: Circuit, rng: Generator) -> Circuit:
-        ohm = INFINITE_OHM if rng.random() < 0.5 else between(rng, 100e6, 10e9)
-        return circuit.change(ref, resistance_ohm=ohm)
-
     def wrong(*factors: float) -> Change:
         return lambda circuit, rng: circuit.scale(ref, "resistance_ohm", rng.choice(factors))
 
-    yield Wrong(kind="resistor", keys=(f"{ref} open",), change=opened)
+    yield Wrong(kind="resistor", keys=(f"{ref} open",), change=_opened(ref))
     yield Wrong(kind="resistor", keys=(f"{ref} drift",),
                 change=scaled(ref, "resistance_ohm", 1.2, 60.0))  # fmt: skip
     yield Wrong(kind="resistor", keys=(f"{ref} low",),
@@ -189,20 +208,39 @@ def _resistor(ref: str, a: str, b: str) -> Iterator[Wrong]:
     yield Wrong(kind=kind, keys=(f"{ref} drift",), change=wrong(2.2, 4.7, 10.0, 22.0))
 
 
+def _opened(ref: str) -> Change:
+    """A resistance that has gone open: the cracked film or the flux residue still conducts."""
+    return lambda circuit, rng: circuit.change(ref, resistance_ohm=between(rng, *OPEN_OHM))
+
+
+def _junction_opened(ref: str) -> Change:
+    """A junction whose bond or pin is off: what is left is the dirt beside it."""
+
+    def change(circuit: Circuit, rng: Generator) -> Circuit:
+        circuit = circuit.change(ref, saturation_a=0.0)
+        return circuit.change(f"{ref}.leak", resistance_ohm=between(rng, *OPEN_OHM))
+
+    return change
+
+
 def _led(ref: str, a: str, b: str) -> Iterator[Wrong]:
     opto = ref.partition(".")[0]
     name = f"{opto} LED" if ref.endswith("led") else f"{opto} second LED"
-    yield Wrong(kind="optocoupler", keys=(f"{name} open",), change=set_to(ref, saturation_a=0.0))
+    yield Wrong(kind="optocoupler", keys=(f"{name} open",), change=_junction_opened(ref))
     yield Wrong(kind="optocoupler", keys=(f"{name} short",), change=_short(ref, a, b))
     yield Wrong(
         kind="contamination", keys=(f"{name} leaky",), change=bridged(ref, a, b, 1e3, 300e3)
     )
+    if ref.endswith("led2"):
+        one = ref.removesuffix("2")
+        pin = _and(_junction_opened(one), _junction_opened(ref))
+        yield Wrong(kind="optocoupler", keys=(f"{opto} LEDs open",), change=pin)
     if ref.endswith("led"):
         yield Wrong(kind="reversed or wrong part", keys=(f"{name} reversed",), change=_turned(ref))
 
 
 def _diode(ref: str, a: str, b: str) -> Iterator[Wrong]:
-    yield Wrong(kind="diode", keys=(f"{ref} open",), change=set_to(ref, saturation_a=0.0))
+    yield Wrong(kind="diode", keys=(f"{ref} open",), change=_junction_opened(ref))
     yield Wrong(kind="diode", keys=(f"{ref} short",), change=_short(ref, a, b))
     yield Wrong(kind="diode", keys=(f"{ref} leaky",), change=bridged(ref, a, b, 2e3, 2e6))
     kind = "reversed or wrong part"
@@ -234,10 +272,10 @@ def _transistor(ref: str, a: str, b: str) -> Iterator[Wrong]:
 def _relay(circuit: Circuit) -> Iterator[Wrong]:
     if "K1.contact" not in circuit:
         return
-    contact = set_to("K1.contact", resistance_ohm=INFINITE_OHM)
+    contact = _opened("K1.contact")
 
     def undriven(ref: str) -> Change:
-        return _and(set_to(ref, resistance_ohm=INFINITE_OHM), contact)
+        return _and(_opened(ref), contact)
 
     kind = "relay and contact"
     yield Wrong(kind=kind, keys=("K1 contact open",), change=contact)
@@ -297,7 +335,10 @@ def _dirt(circuit: Circuit) -> Iterator[Wrong]:
     names = (*circuit.nodes, *circuit.aliases)
     last = max(int(n.partition(".")[2]) for n in names if n.startswith("chain."))
     start = circuit.node("rect" if "rect" in names else "feed")
-    across = bridged("chain", start, circuit.node(f"chain.{last}"), 3e3, 3e6)
+    (mains,) = circuit.of(MainsSource)
+    # every other half-wave at least reaches it
+    least = max(3e3, float(np.max(mains.rms_v)) ** 2 / (2.0 * DIRT_W))
+    across = bridged("chain", start, circuit.node(f"chain.{last}"), least, 3e6)
     yield Wrong(kind=kind, keys=("chain leaky",), change=across)
     yield Wrong(kind=kind, keys=("pin leaky",), change=bridged("pin", "pin", "logic0", 1e3, 100e3))
     to_supply = bridged("pin", "logic+", "pin", 1e3, 100e3)

@@ -1,0 +1,97 @@
+"""The plan of a trip to the bench, and the readings that an answer rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+
+from zcd.diagnosis.fault_dictionary import FaultDictionary
+from zcd.diagnosis.faults import Fault, includes, same_repair
+from zcd.diagnosis.likelihood import OUTLIER_SHARE, fact_log, partly_wrong
+from zcd.diagnosis.next_reading import PLUGGED, Suggestion
+from zcd.diagnosis.rank import Diagnosis, diagnose, posterior_weights
+from zcd.diagnosis.readings import Measured, Reading
+from zcd.diagnosis.severity import points
+
+MOST_PLANNED = 3
+"""Readings that a person keeps in mind with the probes in hand: common practice, no source."""
+MOST_TELLING = 3
+MIN_TELLING = float(np.log(2.0))
+"""A reading that makes the answer less than twice as likely is not named."""
+
+
+def plan_trip(
+    dictionary: FaultDictionary,
+    diagnosis: Diagnosis,
+    skipped: Collection[Reading] = (),
+    flags: Collection[str] = (),
+) -> tuple[Suggestion, ...]:
+    """The next readings without plugging in or unplugging, if each shows what is most likely.
+
+    Parameters
+    ----------
+    dictionary : FaultDictionary
+    diagnosis : Diagnosis
+    skipped : collection of Reading
+    flags : collection of str
+
+    Returns
+    -------
+    plan : tuple of Suggestion
+        That of the diagnosis first; empty where it has none.
+    """
+    plan: list[Suggestion] = []
+    measured = list(diagnosis.measured)
+    while (step := diagnosis.suggestion) is not None and len(plan) < MOST_PLANNED:
+        if plan and (step.reading.power in PLUGGED) is not (plan[0].reading.power in PLUGGED):
+            break
+        plan.append(step)
+        if step.again is not None or len(plan) == MOST_PLANNED:
+            break
+        weights, _ = posterior_weights(dictionary, measured, flags)
+        shown = dictionary.looks(step.reading)
+        _, middle, _ = points(shown.ravel(), weights.ravel())
+        measured.append(Measured(reading=step.reading, value=middle))
+        diagnosis = diagnose(dictionary, measured, skipped, flags=flags)
+    return tuple(plan)
+
+
+def telling_readings(
+    dictionary: FaultDictionary, diagnosis: Diagnosis, flags: Collection[str] = ()
+) -> tuple[Measured, ...]:
+    """The readings that speak most for the answer, against all other faults as likely as before.
+
+    Parameters
+    ----------
+    dictionary : FaultDictionary
+    diagnosis : Diagnosis
+    flags : collection of str
+
+    Returns
+    -------
+    measured : tuple of Measured
+        `MOST_TELLING` at most, the strongest first.
+    """
+    answer = diagnosis.indistinguishable[0].fault
+    if answer is None:
+        return ()
+    there = _there(dictionary.faults, answer)[dictionary.member]
+    after, _ = posterior_weights(dictionary, diagnosis.measured, flags)
+    before, _ = posterior_weights(dictionary, ())
+    ours = np.where(there[:, None], after, 0.0)
+    others = np.where(there[:, None], 0.0, before)
+    if not ours.any():
+        return ()
+    told = []
+    for m in diagnosis.measured:
+        density = np.exp(partly_wrong(*fact_log([(dictionary.fit(m.reading), m)]), OUTLIER_SHARE))
+        for_it, against = (np.sum(w * density) / w.sum() for w in (ours, others))
+        told.append(float(np.log(for_it / against)))
+    order = np.argsort(told)[::-1][:MOST_TELLING]
+    return tuple(diagnosis.measured[k] for k in order if told[k] > MIN_TELLING)
+
+
+def _there(faults: Sequence[Fault], answer: Fault) -> np.ndarray:
+    """Faults with which what is to be replaced is the same."""
+    return np.array([same_repair(answer, f) or includes(f, answer) for f in faults])

@@ -1,0 +1,214 @@
+"""The answer of a diagnosis on one screen: what to change, why, what to measure next."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from textwrap import shorten
+
+from zcd.board.model import Board
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.case import Case
+from zcd.diagnosis.functions import Method
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.next_reading import Suggestion
+from zcd.diagnosis.node_readings import expected_readings
+from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present
+from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
+from zcd.diagnosis.trip import plan_trip, telling_readings
+from zcd.report.document import Block, BulletList, Document, Paragraph, Section
+from zcd.report.of_diagnosis import answer_text, hidden_line, probes_text, suspects_line
+from zcd.report.of_diagnosis_text import range_text, sentence
+from zcd.report.text import plain, probability_text
+
+MOST_NAMED = 3
+MOST_MEANING = 155
+"""Characters of what the answers would mean: two lines."""
+MIN_NAMED = 0.02
+MOST_ASSUMED = 2
+UNPLUG = "Unplug, discharge the capacitors and prove the board dead before you touch it."
+SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
+    AccessLevel.DEAD: (UNPLUG,),
+    AccessLevel.BENCH: (UNPLUG, "Remove the bench supply before you plug in again."),
+    AccessLevel.ISOLATED: ("Mains is millimetres away: attach the leads while unplugged.",),
+    AccessLevel.MAINS: (
+        "LIVE MAINS: CAT II 300 V leads, one hand, clip the reference lead on while unplugged.",
+        "No earthed oscilloscope on the mains side.",
+    ),
+    AccessLevel.LIFTED: (UNPLUG, "Let the joint cool; do not pull the pad off."),
+}
+"""The cautions of the next action, a line each; `cautions.py` has all of them, with sources."""
+LOCAL = "Local codes and licensed practice go first."
+STATES = {
+    Power.DEAD: "Board unplugged and discharged",
+    Power.BENCH: "Board unplugged, its logic supply from a bench supply",
+    Power.OFF: "Board powered, load relay off",
+    Power.LIVE: "Board powered",
+}
+THRESHOLDS = ("controller.low_threshold", "controller.high_threshold")
+FIRST_ASSUMED = ("chain.topology", "chain.rectifier_first", "optocoupler.grade", *THRESHOLDS)
+"""Assumptions that a diagnosis hangs on, the most important first."""
+
+
+def answer_document(case: Case) -> Document:
+    """What the readings of a job say, on one screen."""
+    diagnosis, job = case.diagnosis, case.job
+    plan = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
+    blocks: list[Block] = [Paragraph(verdict_line(diagnosis), "strong")]
+    telling = telling_readings(case.atlas, diagnosis, job.flags)
+    if telling:
+        why = because_lines(telling, case.board, case.circuit, job.meter)
+        blocks += [Paragraph("Because:"), BulletList(why)]
+    more = (suspects_line(diagnosis), hidden_line(diagnosis, case.circuit))
+    blocks += [Paragraph(line) for line in more if line]
+    if plan:
+        blocks.append(Paragraph(f"Next, {_lower(state_line(plan[0].reading, case.circuit))}:"))
+        blocks.append(BulletList(tuple(step_text(step, case.circuit) for step in plan)))
+    assumed = assumed_line(case.board, job.meter, diagnosis)
+    side = plan[0].access if plan else AccessLevel.DEAD
+    blocks += [Paragraph(line) for line in (assumed, *caution_lines(side)) if line]
+    blocks.append(Paragraph("Everything else: add --full."))
+    return Document(
+        title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
+    )
+
+
+def prompt_document(
+    diagnosis: Diagnosis,
+    plan: Sequence[Suggestion],
+    circuit: Circuit,
+    before: Diagnosis | None = None,
+    warned: Collection[AccessLevel] = (),
+) -> Document:
+    """One step at the prompt: what the last answer changed, then the question, last of all.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+    plan : sequence of Suggestion
+        The question first.
+    circuit : Circuit
+    before : Diagnosis, optional
+        The one before the last answer.
+    warned : collection of AccessLevel
+        Sides whose cautions have been shown already.
+    """
+    ranked = () if before is None else before.ranked
+    settled = diagnosis.suggestion is None
+    line = verdict_line(diagnosis) if settled else changed_line(diagnosis, ranked)
+    lines = [line, suspects_line(diagnosis), hidden_line(diagnosis, circuit) if settled else ""]
+    side = plan[0].access if plan else AccessLevel.DEAD
+    if side not in warned:
+        lines += caution_lines(side)
+    blocks: list[Block] = [Paragraph(text) for text in lines if text]
+    if plan:
+        blocks += _question(plan, circuit)
+    return Document(title="", sections=(Section("", tuple(blocks), answer=True),))
+
+
+def _question(plan: Sequence[Suggestion], circuit: Circuit) -> list[Block]:
+    """What to measure, what the answers would mean, and what comes after it."""
+    first, *rest = plan
+    answers = [answer_text(first.reading.function, a) for a in first.answers]
+    blocks: list[Block] = [Paragraph(f"{state_line(first.reading, circuit)}.")]
+    blocks.append(Paragraph(f"Measure {step_text(first, circuit)}.", "strong"))
+    if answers:
+        blocks.append(Paragraph(shorten("; ".join(answers), MOST_MEANING, placeholder=" ...")))
+    if rest:
+        names = "; ".join(f"{s.reading.name} {s.reading.red} to {s.reading.black}" for s in rest)
+        blocks.append(Paragraph(f"Then: {names}."))
+    return blocks
+
+
+def verdict_line(diagnosis: Diagnosis) -> str:
+    """The part to change first and how sure that is; or what is most likely so far."""
+    alike, ranked = diagnosis.indistinguishable, diagnosis.ranked
+    if diagnosis.stopped in ("danger", "contradiction"):
+        return sentence(diagnosis.conclusion)
+    if len(alike) > 1 and diagnosis.suggestion is None:
+        share = probability_text(sum(r.probability for r in alike))
+        names = ", ".join(r.key for r in alike[: MOST_NAMED + 2])
+        return f"One of these ({share}), no reading left tells them apart: {names}."
+    if diagnosis.stopped == "sure":
+        first = alike[0]
+        chance = present(ranked) if first is ranked[0] else first.probability
+        return f"{repair_text(first, ranked).removesuffix('.')} ({probability_text(chance)} sure)."
+    likely = [r for r in ranked[:MOST_NAMED] if r.probability >= MIN_NAMED]
+    names = ", ".join(f"{r.key} {probability_text(r.probability)}" for r in likely)
+    left = "" if diagnosis.suggestion else " No reading left would settle it."
+    return f"Not settled. Most likely: {names}.{left}"
+
+
+def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
+    """What to do about a fault; of a part to replace, how it may have failed."""
+    fault = first.fault
+    if fault is None or fault.repair == fault.key:
+        return sentence(first.words)
+    modes = [
+        f"{r.key.removeprefix(f'{fault.repair} ')} {probability_text(r.probability)}"
+        for r in ranked
+        if r.probability >= MIN_NAMED and one_repair(first, r)
+    ]
+    return f"Replace {fault.repair}: {', '.join(modes)}."
+
+
+def because_lines(
+    measured: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
+) -> tuple[str, ...]:
+    """Readings, each beside that of a good board."""
+    good = expected_readings([m.reading for m in measured], board, circuit, meter)
+    return tuple(
+        f"{m.reading.name}, {probes_text(m.reading, circuit)}: {show_measured(m)}"
+        f" (good board {show_measured(g)})"
+        for m, g in zip(measured, good, strict=True)
+    )
+
+
+def step_text(step: Suggestion, circuit: Circuit) -> str:
+    """A reading to take: function, probes, range."""
+    reading = step.reading
+    parts = (f"{reading.name}, {probes_text(reading, circuit)}", range_text(step))
+    again = "" if step.again is None else f"; again, it showed {show_measured(step.again)}"
+    return "; ".join(part for part in parts if part) + again
+
+
+def state_line(reading: Reading, circuit: Circuit) -> str:
+    """State of the board for a reading."""
+    driven = reading.power is Power.LIVE and "K1.contact" in circuit
+    return STATES[reading.power] + (", load relay driven" if driven else "")
+
+
+def caution_lines(side: AccessLevel) -> tuple[str, ...]:
+    """The cautions of the next action, three lines at most."""
+    *most, last = SHORT_CAUTIONS[side]
+    return (*(f"CAUTION: {text}" for text in most), f"CAUTION: {last} {LOCAL}")
+
+
+def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
+    """What was assumed and the answer may hang on, three things at most."""
+    taken = [m.reading.function.row for m in diagnosis.measured]
+    if diagnosis.suggestion is not None:
+        taken.append(diagnosis.suggestion.reading.function.row)
+    parts = []
+    if not meter.ohms_stated and any(row.dead for row in taken):
+        parts.append(f"your meter's diode test reads up to {meter.diode_open_v:g} V")
+    scope = any(row.method is Method.SCOPE for row in taken)
+    known = {each.key: each.value for each in board.assumptions}
+    keys = [k for k in FIRST_ASSUMED if k in known and (scope or k not in THRESHOLDS)]
+    parts += [f"{key} {known[key]}" for key in keys[:MOST_ASSUMED]]
+    return f"Assumed: {'; '.join(parts)}." if parts else ""
+
+
+def changed_line(diagnosis: Diagnosis, before: Collection[Ranked]) -> str:
+    """What the last answer changed: the likeliest faults, and what they were."""
+    old = {r.key: r.probability for r in before}
+    parts = []
+    for r in diagnosis.ranked[:MOST_NAMED]:
+        if r.probability >= MIN_NAMED:
+            now, was = probability_text(r.probability), probability_text(old.get(r.key, 0.0))
+            parts.append(f"{r.key} {now}" + (f" (was {was})" if before and was != now else ""))
+    return f"Likeliest: {', '.join(parts)}."
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
