@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from math import inf, isnan, nan
+from math import nan
 from typing import Any, ClassVar, Generic, Literal, TypeVar, cast
 
 import numpy as np
@@ -20,7 +20,6 @@ RARE_RATIO = 1e-3
 """A corner that fewer boards reach weighs one step less."""
 WEIGHTS: tuple[Status, ...] = ("pass", "warning", "fail")
 _BREAKDOWN = " reverse voltage"
-_JUST_BELOW = 1.0 - 1e-12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,18 +155,3 @@ def kind_of_part_limit(source: str) -> SourceKind:
     if "as written in the board file" in source:
         return "board file"
     return "data sheet" if "[" in source else "assumed"
-
-
-def kept_ratio(rule: Rule[float]) -> float:
-    """How many times a rule is kept: value over limit, or limit over value.
-
-    Below 1 where it fails, and 0 where it fails without a number; infinite where it is kept
-    without one, or where its number says nothing.
-    """
-    if isnan(rule.limit) or isnan(rule.value) or rule.limited_by_breakdown:
-        return inf if rule.passes else 0.0
-    if rule.at_least:
-        result = rule.value / rule.limit
-    else:
-        result = rule.limit / rule.value if rule.value > 0.0 else inf
-    return max(result, 1.0) if rule.passes else min(result, _JUST_BELOW)

@@ -16,7 +16,8 @@ from zcd.engine.solve import solve
 from zcd.margin.check import Level, headroom_rules, level_conditions, levels_of, rules_of
 from zcd.margin.corners import ROOM_RATIO, find_all_corners
 from zcd.margin.headroom import Headroom, headrooms_of
-from zcd.margin.rules import Rule
+from zcd.margin.population import draw_population
+from zcd.margin.rules import Rule, worst_status
 from zcd.margin.spread import corner_circuit, corner_rules
 from zcd.margin.stress import ResistorStress, reverse_stress, worst_circuit, worst_of
 from zcd.margin.tolerances import tolerances_of
@@ -110,10 +111,15 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
     )
     worst = list(zip(boards, corners, strict=True))
     solved = solved_alike([corner_circuit(*one) for one in worst])
-    return [
-        replace(one, corner_rules=corner_rules(*at, solution))
-        for one, at, solution in zip(verdict, worst, solved, strict=True)
-    ]
+    result = []
+    for one, at, solution in zip(verdict, worst, solved, strict=True):
+        rules = corner_rules(*at, solution)
+        if one.passes and worst_status(rules) == "fail":
+            # a corner that hardly any board reaches only warns, as in the whole check
+            drawn = draw_population(one.board, tolerances_of(one.board))
+            rules = corner_rules(*at, solution, drawn.rule_margins)
+        result.append(replace(one, corner_rules=rules))
+    return result
 
 
 def newly_failed(new: Verdict, old: Verdict) -> tuple[Rule[float], ...]:
