@@ -29,7 +29,7 @@ GENERAL: tuple[Caution, ...] = (
     ),
     Caution(
         text="Chain, rectifier and the optocoupler's LED are on the mains whenever the plug is "
-        "in, also with the load relay off: a plug may stand either way round.",
+        "in, also with the load relay off: a plug fits either way round.",
         source=_PRACTICE,
     ),
 )
@@ -106,7 +106,7 @@ BENCH: tuple[Caution, ...] = (
     ),
     Caution(
         text="Set it to the supply's nominal voltage, its current limit to some tens of "
-        "milliamperes, and look at the polarity twice.",
+        "milliamperes, and check the polarity twice.",
         source=_PRACTICE,
     ),
 )

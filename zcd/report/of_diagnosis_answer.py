@@ -144,11 +144,11 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     fault = first.fault
     if fault is None or fault.repair == fault.key:
         return sentence(first.words)
-    modes = [
-        f"{r.key.removeprefix(f'{fault.repair} ')} {probability_text(r.probability)}"
-        for r in ranked
-        if r.probability >= MIN_NAMED and one_repair(first, r)
-    ]
+    same = [r for r in ranked if r.probability >= MIN_NAMED and one_repair(first, r)]
+    modes = [r.key.removeprefix(f"{fault.repair} ") for r in same]
+    if len(same) > 1:
+        shares = [probability_text(r.probability) for r in same]
+        modes = [f"{mode} {share}" for mode, share in zip(modes, shares, strict=True)]
     return f"Replace {fault.repair}: {', '.join(modes)}."
 
 
