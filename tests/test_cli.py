@@ -211,7 +211,7 @@ def test_a_new_board_file_told_as_json(work: Path, capsys: pytest.CaptureFixture
     assert main(["new", "--json", "--topology", "bridge", "b.toml"]) == 0
     out, err = capsys.readouterr()
     written = (work / "b.toml").read_text(encoding="utf-8")
-    wanted = {"schema": 1, "file": "b.toml", "topology": "bridge", "text": written}
+    wanted = {"schema": 2, "file": "b.toml", "topology": "bridge", "text": written}
     assert json.loads(out) == wanted
     assert err == ""
 
@@ -752,7 +752,7 @@ def test_a_job_leaves_with_its_record(
     assert main(["report", str(job), "--to", "r.html", "--to", "r.pdf", "--json"]) == 0
     result = json.loads(capsys.readouterr().out)
     assert result == {
-        "schema": 1,
+        "schema": 2,
         "files": ["r.html", "r.pdf"],
         "conclusion": "R2 is open: replace it, and its neighbours of the same make.",
         "passes": True,

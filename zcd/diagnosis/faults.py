@@ -248,7 +248,7 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
         case Junction(ref=ref) if ".led" in ref:
             yield from _led_faults(ref, alone=f"{ref}2" not in circuit)
         case Junction():
-            yield from _diode_faults(element)
+            yield from _diode_faults(element, circuit)
         case Phototransistor():
             yield from _phototransistor_faults(element)
         case MainsSource():
@@ -406,7 +406,7 @@ def _both_leds_open(ref: str) -> Fault:
     )  # fmt: skip
 
 
-def _diode_faults(element: Junction) -> Iterator[Fault]:
+def _diode_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     ref = element.ref
     yield _fault(
         ref,
@@ -417,7 +417,7 @@ def _diode_faults(element: Junction) -> Iterator[Fault]:
     )
     yield _fault(
         ref, "diode", "short",
-        f"{ref} is shorted: replace it, and check the LED, which took the reverse voltage",
+        f"{ref} is shorted: {_short_words(element, circuit)}",
         shorted(ref, SHORT_OHM),
     )  # fmt: skip
     size = between(LEAK_OHM)
@@ -431,6 +431,17 @@ def _diode_faults(element: Junction) -> Iterator[Fault]:
             f"{ref} is a small signal diode that cannot block mains: fit a rectifier",
             setting(ref, "breakdown_v", SMALL_DIODE_V),
         )  # fmt: skip
+
+
+def _short_words(element: Junction, circuit: Circuit) -> str:
+    """What to do about a shorted diode: alone before the LED, it exposed it to the mains."""
+    junctions = [e for e in circuit.elements if isinstance(e, Junction)]
+    leds = [e for e in junctions if ".led" in e.ref]
+    across = any({element.a, element.b} == {led.a, led.b} for led in leds)
+    alone = len(junctions) == len(leds) + 1
+    if alone and not across and len(leds) == 1:
+        return "replace it, and check the LED, which took the reverse voltage"
+    return "replace it"
 
 
 def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:

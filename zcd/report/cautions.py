@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from zcd.diagnosis.readings import AccessLevel
+
 _PRACTICE = "common practice, no source"
 _GS38 = "HSE guidance note GS38, 4th edition, 2015"
 _LOCK_OUT = "Washington WAC 296-24-975, after US 29 CFR 1910.333(b)"
@@ -175,3 +177,23 @@ PROBED = (*TOUCHED, *ISOLATED, *LIVE)
 """Due where probes go on anywhere under power."""
 UNPLUGGED = (*TOUCHED, *MOTOR)
 """Due where a motor's leads are measured."""
+
+UNPLUG = "Unplug, discharge the capacitors and prove the board dead before you touch it."
+SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
+    AccessLevel.DEAD: (UNPLUG,),
+    AccessLevel.BENCH: (UNPLUG, "Remove the bench supply before you plug in again."),
+    AccessLevel.ISOLATED: ("Mains is millimetres away: attach the leads while unplugged.",),
+    AccessLevel.MAINS: (
+        "LIVE MAINS: CAT II 300 V leads, one hand, clip the reference lead on while unplugged.",
+        "No earthed oscilloscope on the mains side.",
+    ),
+    AccessLevel.LIFTED: (UNPLUG, "Let the joint cool; do not pull the pad off."),
+}
+"""The cautions of the next action, a line each; `cautions.py` has all of them, with sources."""
+LOCAL = "Local codes and licensed practice go first."
+
+
+def caution_lines(side: AccessLevel) -> tuple[str, ...]:
+    """The cautions of the next action, three lines at most."""
+    *most, last = SHORT_CAUTIONS[side]
+    return (*(f"CAUTION: {text}" for text in most), f"CAUTION: {last} {LOCAL}")

@@ -9,11 +9,13 @@ import numpy as np
 
 from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
+from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
 from zcd.margin.check import CONDITIONS, EXPECTED, RESERVE, SYNC, Check, Level
 from zcd.margin.culprit import Remedy
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
+from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_changes import changes
 from zcd.report.table import STATUS
@@ -43,7 +45,6 @@ WEIGHTY = (
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
-BEFORE_TOUCHING = "Before you touch the board: unplug it, discharge the capacitors, prove it dead."
 
 
 def answer_section(check: Check) -> Section:
@@ -57,7 +58,7 @@ def answer_section(check: Check) -> Section:
         blocks.append(BulletList(_first(findings)))
     blocks.append(Facts(tuple(_facts(check))))
     blocks.append(Paragraph(assumed_text(check.board)))
-    blocks.append(Paragraph(BEFORE_TOUCHING))
+    blocks += [Paragraph(line) for line in caution_lines(AccessLevel.DEAD)]
     return Section("Verdict", tuple(blocks), answer=True)
 
 

@@ -16,6 +16,7 @@ from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.diagnosis.trip import plan_trip, telling_readings
+from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_diagnosis import answer_text, hidden_line, probes_text, suspects_line
 from zcd.report.of_diagnosis_text import range_text, sentence
@@ -26,19 +27,6 @@ MOST_MEANING = 155
 """Characters of what the answers would mean: two lines."""
 MIN_NAMED = 0.02
 MOST_ASSUMED = 2
-UNPLUG = "Unplug, discharge the capacitors and prove the board dead before you touch it."
-SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
-    AccessLevel.DEAD: (UNPLUG,),
-    AccessLevel.BENCH: (UNPLUG, "Remove the bench supply before you plug in again."),
-    AccessLevel.ISOLATED: ("Mains is millimetres away: attach the leads while unplugged.",),
-    AccessLevel.MAINS: (
-        "LIVE MAINS: CAT II 300 V leads, one hand, clip the reference lead on while unplugged.",
-        "No earthed oscilloscope on the mains side.",
-    ),
-    AccessLevel.LIFTED: (UNPLUG, "Let the joint cool; do not pull the pad off."),
-}
-"""The cautions of the next action, a line each; `cautions.py` has all of them, with sources."""
-LOCAL = "Local codes and licensed practice go first."
 STATES = {
     Power.DEAD: "Board unplugged and discharged",
     Power.BENCH: "Board unplugged, its logic supply from a bench supply",
@@ -176,12 +164,6 @@ def state_line(reading: Reading, circuit: Circuit) -> str:
     """State of the board for a reading."""
     driven = reading.power is Power.LIVE and "K1.contact" in circuit
     return STATES[reading.power] + (", load relay driven" if driven else "")
-
-
-def caution_lines(side: AccessLevel) -> tuple[str, ...]:
-    """The cautions of the next action, three lines at most."""
-    *most, last = SHORT_CAUTIONS[side]
-    return (*(f"CAUTION: {text}" for text in most), f"CAUTION: {last} {LOCAL}")
 
 
 def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:

@@ -8,9 +8,9 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedReading
 from zcd.diagnosis.readings import AccessLevel, Power, Reading, parts_between, parts_over
+from zcd.report.cautions import LOCAL, UNPLUG
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_diagnosis import spread_text
-from zcd.report.of_diagnosis_answer import LOCAL, UNPLUG
 from zcd.report.table import Table
 from zcd.report.text import plain
 
