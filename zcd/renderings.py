@@ -35,6 +35,8 @@ class Rendering:
         A few words on it.
     document : callable
         All that it says.
+    answer : callable, optional
+        What fits one screen; by default the sections of the document that are marked so.
     plot : callable
         Draws it into axes.
     cautions : callable
@@ -54,6 +56,7 @@ class Rendering:
     record: Callable[[Any], dict[str, Any]] = field(default=to_dict)
     tables: Mapping[str, Callable[[Any], Table | None]] = field(default_factory=dict)
     pictures: Mapping[str, Callable[[Any], Figure | None]] = field(default_factory=dict)
+    answer: Callable[[Any], Document] | None = None
 
 
 def rendering_of(result: Result) -> Rendering:
@@ -74,11 +77,19 @@ def document_of(result: Result) -> Document:
     return rendering_of(result).document(result)
 
 
+def answer_of(result: Result) -> Document:
+    """What a result says on one screen."""
+    rendering = rendering_of(result)
+    if rendering.answer is not None:
+        return rendering.answer(result)
+    return rendering.document(result).answer
+
+
 def text_of(result: Result) -> str:
-    """What the command line prints of a result."""
+    """What the command line prints of a result, on one screen."""
     from zcd.report.terminal import document_text
 
-    return document_text(document_of(result))
+    return document_text(answer_of(result))
 
 
 def html_of(result: Result) -> str:
@@ -239,6 +250,7 @@ def _readings() -> Rendering:
     from zcd.report.of_diagnosis import cautions_for
     from zcd.report.of_diagnosis_dict import expected_readings_to_dict
     from zcd.report.of_diagnosis_document import card_document
+    from zcd.report.of_readings_card import card_page_document
 
     return Rendering(
         lambda result: f"{len(result.lines)} readings of {result.board.name}",
@@ -246,6 +258,7 @@ def _readings() -> Rendering:
         plot_readings,
         lambda result: cautions_for(AccessLevel),
         expected_readings_to_dict,
+        answer=card_page_document,
     )
 
 
@@ -254,6 +267,7 @@ def _case() -> Rendering:
     from zcd.drawing.named_figures import case_picture
     from zcd.report.named_tables import case_tables
     from zcd.report.of_diagnosis import cautions_of_step
+    from zcd.report.of_diagnosis_answer import answer_document
     from zcd.report.of_diagnosis_dict import case_to_dict
     from zcd.report.of_diagnosis_document import case_document
 
@@ -265,6 +279,7 @@ def _case() -> Rendering:
         case_to_dict,
         case_tables(),
         {"circuit": case_picture},
+        answer_document,
     )
 
 
@@ -282,7 +297,7 @@ def _replacements() -> Rendering:
     from zcd.report.cautions import FITTED
     from zcd.report.named_tables import replacement_tables
     from zcd.report.of_substitutes_dict import substitutes_to_dict
-    from zcd.report.of_substitutes_document import replacements_document
+    from zcd.report.of_substitutes_document import brief_document, replacements_document
 
     return Rendering(
         lambda result: "something for every part" if result.all_found else "not for every part",
@@ -291,6 +306,7 @@ def _replacements() -> Rendering:
         lambda result: FITTED,
         substitutes_to_dict,
         replacement_tables(),
+        answer=brief_document,
     )
 
 

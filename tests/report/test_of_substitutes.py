@@ -53,7 +53,6 @@ def test_the_answer_is_one_screen(name: str) -> None:
     # behind a mark of three columns
     assert max(map(len, listed)) <= 77
     assert "CAUTION" in told
-    assert "--full" in told
 
 
 def test_a_switched_board_whose_original_fails_is_one_screen_too() -> None:

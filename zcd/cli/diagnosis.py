@@ -24,12 +24,11 @@ def readings(file: str, full: bool, as_json: bool) -> int:
     Example
       zcd readings vent.toml
     """
-    from zcd.cli.output import print_result, show
+    from zcd.cli.output import print_result
     from zcd.diagnosis.case import ExpectedReadings
     from zcd.diagnosis.expected_readings import list_expected_readings
     from zcd.jobs.analysis import fault_dictionary_of
     from zcd.progress import progress_bar
-    from zcd.report.of_readings_card import card_page_document
 
     job = job_given(file)
     dictionary = fault_dictionary_of(job)
@@ -39,10 +38,7 @@ def readings(file: str, full: bool, as_json: bool) -> int:
     expected = ExpectedReadings(
         board=job.board, circuit=dictionary.circuit, meter=job.meter, lines=lines
     )
-    if full or as_json:
-        print_result(expected, as_json)
-    else:
-        show(card_page_document(expected))
+    print_result(expected, as_json, full=full)
     return 0
 
 
@@ -115,13 +111,12 @@ def diagnose(
     """
     from dataclasses import replace
 
-    from zcd.cli.output import converse, on_terminal, print_result, show
+    from zcd.cli.output import converse, on_terminal, print_result
     from zcd.diagnosis.case import Case
     from zcd.diagnosis.job_history import with_fault_statistics
     from zcd.diagnosis.reading_syntax import parse_reading
     from zcd.jobs.analysis import captured, diagnosed, fault_dictionary_of, fault_statistics_of
     from zcd.jobs.conversation import parse_flags
-    from zcd.report.of_diagnosis_answer import answer_document
 
     if ask and as_json:
         raise click.UsageError("--ask talks to a person, --json to a program: give one of them")
@@ -146,8 +141,5 @@ def diagnose(
     job = replace(job, log=job.log + more, flags=flags or job.flags)
     result = diagnosed(dictionary, job.measured, job.skipped, job.flags)
     case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics)
-    if full or as_json:
-        print_result(case, as_json)
-    else:
-        show(answer_document(case))
+    print_result(case, as_json, full=full)
     return 0

@@ -47,14 +47,13 @@ FULL_HINT = "All figures, limits and sources: add --full."
 
 def print_result(result: Result, as_json: bool, *, full: bool = True, **more: Any) -> None:
     """Print a result on one screen or in full or, with whatever else there is to tell, as JSON."""
-    from zcd.renderings import rendering_of
+    from zcd.renderings import answer_of, rendering_of
 
     rendering = rendering_of(result)
     if as_json:
         print_json({**rendering.record(result), **more}, rendering.cautions(result))
     else:
-        document = rendering.document(result)
-        show(document if full else document.answer)
+        show(rendering.document(result) if full else answer_of(result))
         if not full:
             click.echo(FULL_HINT)
 

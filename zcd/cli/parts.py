@@ -76,8 +76,7 @@ def substitute(
 
     from zcd import api
     from zcd.board.drawer import load_drawer, series_drawer
-    from zcd.cli.output import print_result, show
-    from zcd.report.of_substitutes_document import brief_document
+    from zcd.cli.output import print_result
 
     if drawer_file is not None and not (series is None and style is None):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")
@@ -93,8 +92,5 @@ def substitute(
             board.chains[0][0].style if style is None else style,
         )
     result = api.substitute(board, drawer, refs=refs, others=others)
-    if full or as_json:
-        print_result(result, as_json)
-    else:
-        show(brief_document(result))
+    print_result(result, as_json, full=full)
     return 0 if result.all_found else 1

@@ -12,9 +12,9 @@ from zcd.board.model import Board
 from zcd.diagnosis.job import Job, load_job
 from zcd.errors import InputError
 from zcd.files import make_folder, write_whole
-from zcd.report.document import Document, Paragraph, Section
+from zcd.report.document import BulletList, Document, Facts, Paragraph, Section, Verdict
 from zcd.report.of_check_document import check_document
-from zcd.report.of_diagnosis_document import case_document
+from zcd.report.of_diagnosis_answer import answer_document
 from zcd.report.text import plain
 
 if TYPE_CHECKING:
@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 
 FILES = ("board.toml", "job.toml", "repaired.toml")
 DEFAULT_FOLDER = "zcd-demo"
+NEXT = (
+    "Try next, in that folder: zcd readings board.toml; zcd diagnose board.toml --ask; "
+    "zcd substitute board.toml --for OC1; zcd check repaired.toml --was board.toml.",
+)
 _TEMPLATES = Path(__file__).with_name("templates") / "demo"
 
 
@@ -81,19 +85,23 @@ def _free_folder() -> Path:
 
 def demo_document(demo: Demo, case: Case, check: Check) -> Document:
     """The demo: the faulty board, then the repaired one, then where it all lies."""
-    faulty, repaired = case_document(case, assumptions=False), check_document(check)
+    faulty, repaired = answer_document(case), check_document(check).answer
     files = (
-        f"{plain(str(demo.folder))}: board.toml, job.toml and repaired.toml are what was put in; "
-        "report.html is the record with pictures. Board, appliance, fault and readings are "
-        "invented."
+        f"In {plain(str(demo.folder))}: board.toml, job.toml (the readings), repaired.toml, "
+        "report.html. Board, appliance, fault and readings are invented."
     )
+    (found,), (verdict,) = faulty.sections, repaired.sections
+    told = [block for block in found.blocks if not isinstance(block, BulletList)][:1]
+    judged = [b for b in verdict.blocks if isinstance(b, Verdict | Facts)]
     return Document(
         title="THE FAULTY BOARD",
         sections=(
-            Section("", (Paragraph(faulty.title, "strong"),)),
-            *faulty.sections,
-            Section("THE REPAIRED BOARD", (Paragraph(repaired.title, "strong"),)),
-            *repaired.sections,
-            Section("THE FILES", (Paragraph(files),)),
+            Section("", (Paragraph(faulty.title), *told, *_bullets(found)), answer=True),
+            Section("THE REPAIRED BOARD", (Paragraph(repaired.title), *judged), answer=True),
+            Section("THE FILES", (Paragraph(files), *map(Paragraph, NEXT)), answer=True),
         ),
     )
+
+
+def _bullets(section: Section) -> tuple[BulletList, ...]:
+    return tuple(block for block in section.blocks if isinstance(block, BulletList))[:1]

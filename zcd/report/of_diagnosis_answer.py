@@ -55,7 +55,6 @@ def answer_document(case: Case) -> Document:
     assumed = assumed_line(case.board, job.meter, diagnosis)
     side = plan[0].access if plan else AccessLevel.DEAD
     blocks += [Paragraph(line) for line in (assumed, *caution_lines(side)) if line]
-    blocks.append(Paragraph("Everything else: add --full."))
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
     )

@@ -35,7 +35,7 @@ def drive_lines(switches: Switches, shown: int) -> tuple[str, ...]:
         volts = quantity_text(fit.part.off_state_v, "V")
         blocks = "" if volts == NOTHING else f", blocks {volts}"
         lines.append(f"{plain(fit.part.part)}: {fit.part.kind}, {carries}{blocks}")
-    return tuple(lines) or ("Nothing that is known fits this fan; reasons: --full.",)
+    return tuple(lines) or ("Nothing that is known fits this fan.",)
 
 
 def switches_table(switches: Switches) -> Table:

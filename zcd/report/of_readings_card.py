@@ -43,7 +43,7 @@ def card_page_document(expected: ExpectedReadings) -> Document:
         remark="Board: unplugged and discharged; bench: unplugged, logic supply from a bench "
         "supply; MAINS: live parts.",
     )
-    words = (f"CAUTION: {UNPLUG} {LOCAL}", "All faults and readings: add --full.")
+    words = (f"CAUTION: {UNPLUG} {LOCAL}",)
     return Document(
         title=plain(expected.board.name),
         sections=(

@@ -63,8 +63,8 @@ def _more_line(result: Replacements) -> str:
     found = result.found
     judged = any(answer.proposals for answer in found.answers)
     passes = "Each passes the check. " if judged and not found.original.failed else ""
-    more = " Parts that change more: --any." if found.answers and not found.others else ""
-    return f"{passes}Details: --full.{more}"
+    more = "Parts that change more: --any." if found.answers and not found.others else ""
+    return f"{passes}{more}"
 
 
 def replacements_document(result: Replacements) -> Document:
