@@ -391,7 +391,7 @@ def test_nothing_is_sure_while_a_reading_contradicts_it() -> None:
     texts = [
         "ohm feed chain.2 240e3", "diode chain.2 led- 1.58", "dc led+ led- 0.55",
         "ac feed neutral 230", "dc pin logic0 4.98", "ohm feed chain.1 110e3",
-        "ohm logic+ pin 46.5e3", "dc pin logic0 bench supply 4.95",
+        "ohm logic+ pin 46.5e3",
     ]  # fmt: skip
     settled = diagnose(atlas_of(), measured(*texts))
     assert settled.stopped == "sure"
