@@ -28,7 +28,7 @@ from zcd.diagnosis.rank import (
     present,
 )
 from zcd.diagnosis.reading_syntax import parse_reading
-from zcd.diagnosis.readings import AccessLevel, Measured, Reading
+from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 
 FloatArray = NDArray[np.float64]
 
@@ -149,7 +149,8 @@ def test_order_of_entering_does_not_matter() -> None:
     rng = np.random.default_rng(1)
     first = diagnose(atlas_of(), measured(*texts))
     for _ in range(4):
-        again = diagnose(atlas_of(), measured(*rng.permutation(texts)))
+        # the last one says in which state the board is left, and so what costs least to read next
+        again = diagnose(atlas_of(), measured(*rng.permutation(texts[:-1]), texts[-1]))
         assert keys(again)[:10] == keys(first)[:10]
         assert_allclose(
             [r.probability for r in again.ranked], [r.probability for r in first.ranked], atol=1e-12
@@ -374,3 +375,50 @@ def test_a_bridge_across_the_led_is_found_at_any_size(ohm: float) -> None:
     )
     there = [r.probability for r in result.ranked if r.key in ("OC1 LED short", "OC1 LED leaky")]
     assert sum(there) > 0.9
+
+
+def test_a_resistor_of_30_megohm_is_an_open_one() -> None:
+    """Between a drift of a hundred times and nothing at all lie most real opens."""
+    texts = ("ohm chain.1 chain.2 18.5e6", "ohm feed chain.1 110e3", "ohm feed chain.2 18.6e6")
+    result = diagnose(atlas_of(), measured(*texts))
+    assert result.indistinguishable[0].fault is not None
+    assert result.indistinguishable[0].fault.repair == "R2"
+    assert present(result.ranked) > SURE
+
+
+def test_nothing_is_sure_while_a_reading_contradicts_it() -> None:
+    """A chain that conducts as a whole, and a part of it that reads open: it is read again."""
+    texts = [
+        "ohm feed chain.2 240e3", "diode chain.2 led- 1.58", "dc led+ led- 0.55",
+        "ac feed neutral 230", "dc pin logic0 4.98", "ohm feed chain.1 110e3",
+        "ohm logic+ pin 46.5e3",
+    ]  # fmt: skip
+    settled = diagnose(atlas_of(), measured(*texts))
+    assert settled.stopped == "sure"
+    once = diagnose(atlas_of(), measured(*texts, "ohm chain.1 chain.2 OL"))
+    assert [m.reading.words for m in once.suspects] == ["ohms, chain.1 to chain.2"]
+    assert once.stopped != "sure"
+    assert once.suggestion is not None
+    assert once.suggestion.again in once.suspects
+    twice = diagnose(atlas_of(), measured(*texts, *2 * ["ohm chain.1 chain.2 OL"]))
+    assert twice.stopped != "sure"
+
+
+def test_open_and_resistive_contact_are_one_answer() -> None:
+    texts = ["dc coil+ coil- 24", "ac feed neutral 0.5", "ohm coil+ coil- 1440"]
+    result = diagnose(atlas_of(), measured(*texts))
+    assert result.indistinguishable[0].fault is not None
+    assert result.indistinguishable[0].fault.repair == "K1"
+
+
+def test_an_open_chain_resistor_is_found_unplugged() -> None:
+    """All readings up to the answer in one state of the board."""
+    dictionary = atlas_of()
+    taken: list[Measured] = []
+    number = next(k for k, f in enumerate(dictionary.faults) if f.key == "R2 open")
+    while (step := diagnose(dictionary, taken).suggestion) is not None and len(taken) < 8:
+        assert step.reading.power is Power.DEAD
+        shown = np.sort(dictionary.by_fault(dictionary.predictions(step.reading))[number])
+        taken.append(Measured(reading=step.reading, value=float(shown[shown.size // 2])))
+    assert diagnose(dictionary, taken).stopped == "sure"
+    assert len(taken) <= 4

@@ -81,7 +81,7 @@ def test_overload_on_a_range_is_beyond_its_full_scale(text: str, least: float) -
         ("ac line neutral -3", 'found "-3"; allowed: AC volts from 0 V'),
         ("dc pin logic0 nan", 'found "nan"'),
         ("dc pin logic0 inf", 'found "inf"'),
-        ("dc pin logic0 4,98", "use a point, not a comma"),
+        ("dc pin logic0 1,234", "use a point, not a comma"),
         ("ohm R2 150 Hz", 'found "150 Hz"'),
         ("duty 148 %", "from 0 % to 100 %"),
         ("low time line neutral 9 ms", "between 'pin' and 'logic0'|found"),
@@ -178,3 +178,16 @@ def test_a_display_may_stand_a_few_counts_below_zero(text: str) -> None:
 
 def test_nothing_at_the_pin_has_no_duty() -> None:
     assert parse_reading("duty nothing", build_circuit(board())).value == 0.0
+
+
+@pytest.mark.parametrize(
+    ("text", "same"),
+    [
+        ("R2 OL", "ohm R2 OL"),
+        ("D1 0.58", "diode D1 0.58"),
+        ("volts pin gnd 4,98", "dc pin logic0 4.98"),
+        ("R2 110,5k", "ohm R2 110.5k"),
+    ],
+)
+def test_a_line_may_be_as_short_as_a_person_says_it(text: str, same: str) -> None:
+    assert parse_reading(text, CIRCUIT) == parse_reading(same, CIRCUIT)

@@ -97,3 +97,8 @@ def test_a_change_by_somebody_else_is_kept(job_file: Path, monkeypatch: pytest.M
     with pytest.raises(InputError, match="changes made by somebody else"):
         close(job_file)
     assert job_file.read_text() == "# changed\n"
+
+
+def test_free_words_are_answered_with_the_faults_they_may_mean(job_file: Path) -> None:
+    with pytest.raises(InputError, match="OC1 transistor short"):
+        close(job_file, "the transistor of the optocoupler was shorted")

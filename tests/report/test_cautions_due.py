@@ -22,11 +22,12 @@ from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
 from zcd.report.cautions import FITTED, GENERAL, PROBED, TOUCHED, UNPLUGGED, Caution
 from zcd.report.of_diagnosis import cautions_for
+from zcd.report.of_diagnosis_answer import LOCAL, SHORT_CAUTIONS, UNPLUG
 
 DUE: dict[str, dict[str, tuple[Caution, ...]]] = {
     "check": {"board.toml": TOUCHED},
-    "readings": {"board.toml": cautions_for(AccessLevel)},
-    "diagnose": {"job.toml": TOUCHED, "board.toml -f sync": TOUCHED},
+    "readings": {"board.toml --full": cautions_for(AccessLevel)},
+    "diagnose": {"job.toml --full": TOUCHED, "board.toml -f sync --full": TOUCHED},
     "capture": {"scope.csv board.toml": PROBED},
     "retest": {
         "board.toml -r@dc pin logic0 2.6 V": cautions_for((AccessLevel.ISOLATED,)),
@@ -168,12 +169,21 @@ def test_files_to_start_from_have_them(drawer: bool) -> None:
 
 
 def test_each_question_at_the_prompt_has_them(tmp_path: Path) -> None:
-    """Those for live parts each time that a reading there is asked for."""
+    """All of them before the first; in short those for live parts each time one is asked for."""
     words = ["diagnose", str(bench() / "board.toml"), "--ask", "--job", str(tmp_path / "job.toml")]
     ran = call(words, typed="skip\n" * 40 + "quit\n")
-    steps = ran.out.split("Next reading")[1:]
-    asked = [step for step in steps if "mains side" in _flat(step)[:300]]
+    first, *steps = ran.out.split("Likeliest:")
+    for caution in cautions_for(AccessLevel):
+        assert caution.text in _flat(first)
+    asked = [step for step in steps if "Measure AC volts" in step]
     assert asked
     for step in asked:
-        for caution in cautions_for((AccessLevel.MAINS,)):
-            assert caution.text in _flat(step)
+        for text in SHORT_CAUTIONS[AccessLevel.MAINS]:
+            assert text in _flat(step)
+
+
+@pytest.mark.parametrize("words", ["readings board.toml", "diagnose job.toml"])
+def test_one_screen_has_those_of_the_next_action(words: str) -> None:
+    told = _flat(call(words.split()).out)
+    assert UNPLUG in told
+    assert LOCAL in told

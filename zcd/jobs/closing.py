@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -20,6 +21,10 @@ if TYPE_CHECKING:
     from tomlkit import TOMLDocument
 
 
+SHORTEST_WORD, FEWEST_WORDS, MOST_OFFERED = 3, 2, 5
+"""Of free words: which count, how many must be found, how many faults are offered."""
+
+
 def find_fault(faults: Sequence[Fault], written: str) -> Fault:
     """A fault by its key; case and spaces do not matter.
 
@@ -36,9 +41,24 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
         raise InputError(
             f'--found: say what it was; allowed: a fault such as "{keys[1]}", or "healthy"'
         )
+    if meant := _in_words(faults, written):
+        raise invalid_value(written, f"one of these: {', '.join(meant)}", "--found")
     require_part(written, keys, "--found ")
     allowed = f'a fault such as "{keys[1]}", or "healthy"{nearest(written, keys)}'
     raise invalid_value(written, allowed, "--found")
+
+
+def _in_words(faults: Sequence[Fault], written: str) -> list[str]:
+    """Keys of the faults that have most of some free words in their name or description."""
+    wanted = {word for word in _folded(written).split() if len(word) >= SHORTEST_WORD}
+    if len(wanted) < FEWEST_WORDS:
+        return []
+    told = {f.key: set(re.findall(r"[\w-]+", f"{f.key} {f.words}".casefold())) for f in faults}
+    hits = {key: len(wanted & words) for key, words in told.items()}
+    best = max(hits.values())
+    if best < FEWEST_WORDS:
+        return []
+    return [key for key, number in hits.items() if number == best][:MOST_OFFERED]
 
 
 def _folded(key: str) -> str:

@@ -20,6 +20,7 @@ from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_diagnosis import answer_text, hidden_line, probes_text, suspects_line
 from zcd.report.of_diagnosis_text import range_text, sentence
+from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.text import plain, probability_text
 
 MOST_NAMED = 3
@@ -54,7 +55,9 @@ def answer_document(case: Case) -> Document:
         blocks.append(BulletList(tuple(step_text(step, case.circuit) for step in plan)))
     assumed = assumed_line(case.board, job.meter, diagnosis)
     side = plan[0].access if plan else AccessLevel.DEAD
-    blocks += [Paragraph(line) for line in (assumed, *caution_lines(side)) if line]
+    statistics = case.known
+    known = fault_statistics_line(statistics) if statistics is not None else ""
+    blocks += [Paragraph(line) for line in (assumed, known, *caution_lines(side)) if line]
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
     )

@@ -1,0 +1,83 @@
+"""The answer on one screen, the prompt in its last lines, the readings on one page."""
+
+from __future__ import annotations
+
+from io import StringIO
+
+import pytest
+from rich.console import Console
+
+from tests.diagnosis.atlases import atlas_of
+from zcd.diagnosis.case import Case
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.rank import diagnose
+from zcd.diagnosis.reading_syntax import parse_reading
+from zcd.diagnosis.readings import AccessLevel
+from zcd.diagnosis.trip import MOST_PLANNED, plan_trip
+from zcd.report.document import Document
+from zcd.report.of_diagnosis_answer import SHORT_CAUTIONS, answer_document, prompt_document
+from zcd.report.terminal import print_document
+
+LINES, COLUMNS, LAST_LINES = 25, 80, 8
+SERIES: tuple[tuple[str, ...], ...] = (
+    (),
+    ("dc pin logic0 4.98",),
+    ("ohm feed chain.2 OL", "ohm R1 110k"),
+    ("dc pin logic0 4.98", "dc coil+ coil- 24", "ac feed neutral 0.5"),
+    ("dc pin logic0 2.6", "frequency 50", "dc logic+ logic0 5", "ohm feed chain.2 240k"),
+    ("ohm chain.1 chain.2 unstable", "dc pin logic0 5", "ohm R1 110k", "ohm R2 130k"),
+)
+
+
+def case_of(*texts: str) -> Case:
+    dictionary = atlas_of()
+    log = tuple(parse_reading(text, dictionary.circuit) for text in texts)
+    job = Job(board=dictionary.board, meter=dictionary.meter, log=log)
+    return Case(job=job, atlas=dictionary, diagnosis=diagnose(dictionary, log))
+
+
+def lines_of(document: Document) -> list[str]:
+    file = StringIO()
+    print_document(document, Console(file=file, width=COLUMNS, color_system=None))
+    return [line.rstrip() for line in file.getvalue().strip().splitlines()]
+
+
+@pytest.mark.parametrize("texts", SERIES)
+def test_answer_fits_one_screen(texts: tuple[str, ...]) -> None:
+    lines = lines_of(answer_document(case_of(*texts)))
+    assert len(lines) <= LINES
+    assert max(map(len, lines)) <= COLUMNS
+    assert "--full" in lines[-1]
+    assert 1 <= sum(line.startswith("CAUTION") for line in lines) <= 3
+
+
+@pytest.mark.parametrize("texts", SERIES)
+def test_question_is_in_the_last_lines(texts: tuple[str, ...]) -> None:
+    case = case_of(*texts)
+    plan = plan_trip(case.atlas, case.diagnosis)
+    if not plan:
+        return
+    lines = lines_of(prompt_document(case.diagnosis, plan, case.circuit, None, AccessLevel))
+    # the answer field is the line after them
+    last = "\n".join(lines[1 - LAST_LINES :])
+    assert plan[0].reading.name in " ".join(last.split())
+    assert "Board" in last
+
+
+def test_plan_stays_in_one_state_of_the_board() -> None:
+    case = case_of()
+    plan = plan_trip(case.atlas, case.diagnosis)
+    assert 1 < len(plan) <= MOST_PLANNED
+    assert len({step.reading for step in plan}) == len(plan)
+    assert len({step.reading.power for step in plan}) == 1
+
+
+def test_part_to_change_comes_first_with_the_reading_that_says_so() -> None:
+    lines = lines_of(answer_document(case_of("ohm feed chain.2 OL", "ohm R1 110k")))
+    assert lines[1].startswith("Replace R2: open")
+    assert any("OL (good board 240 k" in line for line in lines)
+
+
+def test_every_side_has_cautions_of_its_own() -> None:
+    assert set(SHORT_CAUTIONS) == set(AccessLevel)
+    assert all(len(texts) <= 2 for texts in SHORT_CAUTIONS.values())
