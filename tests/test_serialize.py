@@ -32,7 +32,7 @@ from zcd.serialize import SCHEMA_VERSION, json_schema, to_dict
 BRIDGE = HOLDS.replace("[chain]", '[chain]\ntopology = "bridge"').replace(
     RESISTORS, '["18k", "18k"]\nreturn_resistors = ["18k", "18k"]'
 )
-README = Path(__file__).parents[1] / "README.md"
+GUIDE = Path(__file__).parents[1] / "zcd" / "docs" / "json.md"
 
 
 class Kind(StrEnum):
@@ -203,9 +203,9 @@ def test_every_key_is_there_and_no_other() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(set(SCHEMAS) - {"board"}))
-def test_readme_names_the_keys_of_the_schema(name: str) -> None:
+def test_the_guide_names_the_keys_of_the_schema(name: str) -> None:
     """All keys at the top, and none that is not there."""
-    (row,) = re.findall(rf"^\| `{name}` \| (.*) \|$", README.read_text("utf-8"), re.MULTILINE)
+    (row,) = re.findall(rf"^\| `{name}` \| (.*) \|$", GUIDE.read_text("utf-8"), re.MULTILINE)
     named = set(re.findall(r"`(\w+)`", row))  # commands and options have more than a word
     schema = SCHEMAS[name]()
     assert set(schema["properties"]) - {"schema", "cautions"} <= named

@@ -83,6 +83,15 @@ def test_parts_of_the_board_that_was_typed(
     ]
 
 
+def test_guides(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    assert completed("zcd help s", capsys, monkeypatch) == [
+        "plain,speed",
+        "plain,spice",
+        "plain,stories",
+        "plain,substitutes",
+    ]
+
+
 @pytest.mark.parametrize("file", ["none.toml", "-", "board.toml", "folder"])
 def test_without_a_board_no_part_and_no_word_of_it(
     file: str, work: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch

@@ -61,6 +61,7 @@ ELSEWHERE = {
     "completion": "a script for a shell",
     "schema": "what files and results look like",
     "settings": "what a person set once",
+    "help": "guides to read; the one on cautions has all of them, tested with the command",
     "bench": "its sheets are asked below",
     "demo": "as check and diagnose, tested with its report",
     "report": "in its files",

@@ -15,6 +15,7 @@ from zcd.cli.completion import answer_shell, completion
 from zcd.cli.demo import demo
 from zcd.cli.diagnosis import diagnose, readings
 from zcd.cli.exits import EXIT_CODES
+from zcd.cli.help import help_command
 from zcd.cli.jobs import close, jobs
 from zcd.cli.map import map_command
 from zcd.cli.measured import capture, retest
@@ -150,11 +151,12 @@ def commands() -> None:
       zcd bench vent.toml             see it all on a page, while you type
       zcd jobs --open                 see what lies on the bench
       zcd spice vent.toml             hear what a circuit simulator says
+      zcd help                        list the guides
     """
 
 
 for command in (
     new, check, map_command, readings, diagnose, capture, retest, story, windings, substitute,
-    spice, report, close, jobs, bench, demo, settings, schema, completion,
+    spice, report, close, jobs, bench, demo, settings, schema, completion, help_command,
 ):  # fmt: skip
     commands.add_command(command)

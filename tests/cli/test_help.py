@@ -1,0 +1,78 @@
+"""Guides at the terminal."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from zcd.cli import main
+from zcd.cli.help import topics
+from zcd.report import cautions
+from zcd.report.cautions import Caution
+
+DOCS = Path(__file__).resolve().parents[2] / "zcd" / "docs"
+
+
+def printed(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    """What a call prints."""
+    assert main(words) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    return out
+
+
+def test_the_list_names_every_guide_with_its_title(capsys: pytest.CaptureFixture[str]) -> None:
+    lines = printed(["help"], capsys).splitlines()
+    assert [line.split()[0] for line in lines[2:]] == topics()
+    titles = [path.read_text("utf-8").splitlines()[0][2:] for path in sorted(DOCS.glob("*.md"))]
+    assert titles
+    assert all(any(line.endswith(title) for line in lines) for title in titles)
+    assert max(map(len, lines)) <= 80
+    assert len(lines) <= 25
+
+
+@pytest.mark.parametrize("topic", topics())
+def test_a_guide_is_printed_whole(topic: str, capsys: pytest.CaptureFixture[str]) -> None:
+    out = printed(["help", topic], capsys)
+    if topic != "cautions":
+        assert out == (DOCS / f"{topic}.md").read_text(encoding="utf-8")
+    wanted = {"schema": 1, "topic": topic, "text": out}
+    assert json.loads(printed(["help", topic, "--json"], capsys)) == wanted
+
+
+def test_without_a_topic_the_list_is_the_text(capsys: pytest.CaptureFixture[str]) -> None:
+    text = printed(["help"], capsys)
+    wanted = {"schema": 1, "topic": None, "text": text}
+    assert json.loads(printed(["help", "--json"], capsys)) == wanted
+
+
+def test_every_caution_is_printed_with_its_source(capsys: pytest.CaptureFixture[str]) -> None:
+    words = " ".join(printed(["help", "cautions"], capsys).split())
+    groups = [value for value in vars(cautions).values() if isinstance(value, tuple)]
+    every = {each for group in groups for each in group if isinstance(each, Caution)}
+    assert len(every) > 20
+    for caution in every:
+        assert f"- {caution.text} ({caution.source})" in words
+
+
+@pytest.mark.parametrize(
+    ("topic", "told"),
+    [
+        ("bord", 'no guide on "bord". Did you mean board? "zcd help" lists the guides.'),
+        ("xyzzy", 'no guide on "xyzzy". "zcd help" lists the guides.'),
+        ("diagnose", 'no guide on "diagnose". For the options of the command: "zcd diagnose '
+         '--help". "zcd help" lists the guides.'),
+        ("substitute", 'no guide on "substitute". Did you mean substitutes? For the options of the '
+         'command: "zcd substitute --help". "zcd help" lists the guides.'),
+        ("../api", 'no guide on "../api". "zcd help" lists the guides.'),
+    ],
+)  # fmt: skip
+def test_a_topic_that_does_not_exist(
+    topic: str, told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["help", topic]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err == f"zcd: {told}\n"

@@ -1,0 +1,129 @@
+"""The command that prints a guide."""
+
+from __future__ import annotations
+
+from importlib import resources
+from typing import TYPE_CHECKING
+
+import click
+
+from zcd.cli.command import PlainCommand
+from zcd.cli.exits import EXIT_CODES
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
+
+    from zcd.errors import InputError
+
+CAUTIONS = "cautions"
+"""The topic that no file holds: it is made from the cautions of all outputs."""
+WIDTH = 80
+
+
+def topics() -> list[str]:
+    """Names of all guides, in alphabetical order."""
+    names = (entry.name for entry in (resources.files("zcd") / "docs").iterdir())
+    return sorted([CAUTIONS, *(name[:-3] for name in names if name.endswith(".md"))])
+
+
+def guide(topic: str) -> str:
+    """Text of a guide.
+
+    Parameters
+    ----------
+    topic : str
+        One of `topics`.
+
+    Returns
+    -------
+    str
+        Markdown; the first line is the title.
+    """
+    if topic == CAUTIONS:
+        return _cautions()
+    return (resources.files("zcd") / "docs" / f"{topic}.md").read_text(encoding="utf-8")
+
+
+def _complete(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    from click.shell_completion import CompletionItem
+
+    begun = incomplete.casefold()
+    return [CompletionItem(topic) for topic in topics() if topic.startswith(begun)]
+
+
+@click.command("help", cls=PlainCommand, epilog=EXIT_CODES)
+@click.argument("topic", required=False, shell_complete=_complete)
+@click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead.")
+def help_command(topic: str | None, as_json: bool) -> None:
+    """Print a guide, or list the guides.
+
+    \b
+    Examples
+      zcd help
+      zcd help readings
+      zcd help cautions
+    """
+    if topic is None:
+        text = _list()
+    elif topic in topics():
+        text = guide(topic)
+    else:
+        raise _no_such_guide(topic)
+    if as_json:
+        from zcd.cli.output import print_json
+
+        print_json({"topic": topic, "text": text})
+    else:
+        click.echo(text, nl=False)
+
+
+def _list() -> str:
+    """All topics, a line each."""
+    names = topics()
+    wide = max(map(len, names))
+    titles = (guide(name).partition("\n")[0].removeprefix("# ") for name in names)
+    lines = [f"  {name:{wide}}  {title}" for name, title in zip(names, titles, strict=True)]
+    head = "Guides. Print one with zcd help TOPIC; options are in zcd COMMAND --help."
+    return "\n".join([head, "", *lines, ""])
+
+
+def _no_such_guide(topic: str) -> InputError:
+    """The error for a topic that does not exist, with the nearest one that does."""
+    from difflib import get_close_matches
+
+    from zcd.errors import InputError, describe_value
+
+    hint = ""
+    if near := get_close_matches(topic.casefold(), topics(), n=1):
+        hint = f" Did you mean {near[0]}?"
+    group = click.get_current_context().find_root().command
+    if isinstance(group, click.Group) and topic in group.commands:
+        hint += f' For the options of the command: "zcd {topic} --help".'
+    return InputError(f'no guide on {describe_value(topic)}.{hint} "zcd help" lists the guides.')
+
+
+def _cautions() -> str:
+    """Every caution with its source, by the work in which it is due."""
+    import textwrap
+
+    from zcd.report import cautions as each
+
+    groups = {
+        "Always": each.GENERAL,
+        "Before you touch a board, and before ohms and diode tests": each.DEAD,
+        "Before you lift one end of a part": each.LIFTED,
+        "When you feed the controller from a bench supply": each.BENCH,
+        "When you measure on the isolated side, board powered": each.ISOLATED,
+        "When you measure on the mains side, board powered": each.LIVE,
+        "When you fit a part on the mains side": each.FITTING,
+        "When you measure or connect a fan": each.MOTOR,
+    }
+    lines = ["# Cautions: before you touch a board"]
+    for heading, cautions in groups.items():
+        lines += ["", f"## {heading}", ""]
+        for caution in cautions:
+            words = f"{caution.text} ({caution.source})"
+            lines += textwrap.wrap(
+                words, WIDTH, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False
+            )
+    return "\n".join([*lines, ""])
