@@ -20,12 +20,20 @@ from zcd.cli import commands
 from zcd.diagnosis.readings import AccessLevel
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
-from zcd.report.cautions import FITTED, GENERAL, PROBED, TOUCHED, UNPLUGGED, Caution
+from zcd.report.cautions import (
+    FITTED,
+    GENERAL,
+    LOCAL,
+    PROBED,
+    SHORT_CAUTIONS,
+    TOUCHED,
+    UNPLUGGED,
+    Caution,
+)
 from zcd.report.of_diagnosis import cautions_for
-from zcd.report.of_diagnosis_answer import LOCAL, SHORT_CAUTIONS, UNPLUG
 
 DUE: dict[str, dict[str, tuple[Caution, ...]]] = {
-    "check": {"board.toml": TOUCHED},
+    "check": {"board.toml --full": TOUCHED},
     "readings": {"board.toml --full": cautions_for(AccessLevel)},
     "diagnose": {"job.toml --full": TOUCHED, "board.toml -f sync --full": TOUCHED},
     "capture": {"scope.csv board.toml": PROBED},
@@ -34,12 +42,12 @@ DUE: dict[str, dict[str, tuple[Caution, ...]]] = {
         "board.toml -r@ac line neutral 230 V": cautions_for((AccessLevel.MAINS,)),
         "board.toml -r@ohm R1 120k": TOUCHED,
     },
-    "story": {"board.toml --all": UNPLUGGED, "board.toml --flags sync": TOUCHED,
-              "board.toml --cause@R1 open": TOUCHED},
+    "story": {"board.toml --all --full": UNPLUGGED, "board.toml --flags sync --full": TOUCHED,
+              "board.toml --full --cause@R1 open": TOUCHED},
     "windings": {"a-b=100 b-c=200 a-c=300": UNPLUGGED},
     "substitute": {"board.toml --for drive --full": FITTED},
-    "spice": {"board.toml -r@ac R1": cautions_for((AccessLevel.MAINS,)),
-              "board.toml -r@dc pin logic0": cautions_for((AccessLevel.ISOLATED,))},
+    "spice": {"board.toml --full -r@ac R1": cautions_for((AccessLevel.MAINS,)),
+              "board.toml --full -r@dc pin logic0": cautions_for((AccessLevel.ISOLATED,))},
 }  # fmt: skip
 """Command lines that send a hand to the board, and what is due at the least. Words are parted by
 blanks, a word with blanks in it stands behind @."""
@@ -96,6 +104,27 @@ def test_cautions_are_there(command: str, words: str, as_json: bool) -> None:
         told = " ".join(json.loads(ran.out)["cautions"])
     for caution in DUE[command][words]:
         assert caution.text in _flat(told)
+
+
+SHORT = {
+    "check board.toml": AccessLevel.DEAD,
+    "story board.toml --all": AccessLevel.DEAD,
+    "story board.toml --flags sync": AccessLevel.MAINS,
+    "diagnose job.toml": AccessLevel.DEAD,
+    "readings board.toml": AccessLevel.DEAD,
+    "spice board.toml -r@ac R1": AccessLevel.MAINS,
+    "spice board.toml -r@dc pin logic0": AccessLevel.ISOLATED,
+}
+"""What an answer of one screen sends a hand to."""
+
+
+@pytest.mark.parametrize("words", SHORT)
+def test_one_screen_has_those_of_the_next_action(words: str) -> None:
+    """At most three, the last of them with whom to defer to."""
+    told = call(_line(words)).out
+    for text in (*SHORT_CAUTIONS[SHORT[words]], LOCAL):
+        assert text in _flat(told)
+    assert 1 <= told.count("CAUTION: ") <= 3
 
 
 @pytest.mark.parametrize("words", IN_FILES)
@@ -181,10 +210,3 @@ def test_each_question_at_the_prompt_has_them(tmp_path: Path) -> None:
     for step in asked:
         for text in SHORT_CAUTIONS[AccessLevel.MAINS]:
             assert text in _flat(step)
-
-
-@pytest.mark.parametrize("words", ["readings board.toml", "diagnose job.toml"])
-def test_one_screen_has_those_of_the_next_action(words: str) -> None:
-    told = _flat(call(words.split()).out)
-    assert UNPLUG in told
-    assert LOCAL in told

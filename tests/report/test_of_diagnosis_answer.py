@@ -14,8 +14,9 @@ from zcd.diagnosis.rank import diagnose
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import AccessLevel
 from zcd.diagnosis.trip import MOST_PLANNED, plan_trip
+from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import Document
-from zcd.report.of_diagnosis_answer import SHORT_CAUTIONS, answer_document, prompt_document
+from zcd.report.of_diagnosis_answer import answer_document, prompt_document
 from zcd.report.terminal import print_document
 
 LINES, COLUMNS, LAST_LINES = 25, 80, 8

@@ -7,8 +7,8 @@ from math import isfinite
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import show_value
-from zcd.diagnosis.readings import access_level, parts_over, usual_power
-from zcd.report.cautions import Caution
+from zcd.diagnosis.readings import AccessLevel, access_level, parts_over, usual_power
+from zcd.report.cautions import Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import end_sections
@@ -48,11 +48,23 @@ def comparison_document(comparison: Comparison) -> Document:
         title=f"Second opinion: {plain(comparison.board.name)}",
         sections=(
             Section("", tuple(lines), answer=True),
+            Section("", tuple(map(Paragraph, _brief_cautions(comparison))), answer=True),
             Section("", (*tables, Paragraph(_columns_text(comparison)))),
             *end_sections(comparison.board)[:2],
             *caution_sections(*compared_cautions(comparison)),
         ),
     )
+
+
+def _brief_cautions(comparison: Comparison) -> tuple[str, ...]:
+    """Those of the most dangerous reading that is compared; none where none is."""
+    levels = list(AccessLevel)
+    sides = [
+        access_level(comparison.circuit, line.reading)
+        for line in comparison.lines
+        if line.reading is not None
+    ]
+    return caution_lines(max(sides, key=levels.index)) if sides else ()
 
 
 def _columns_text(comparison: Comparison) -> str:
