@@ -321,7 +321,7 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
         f"CTR shape of {opto.ref}", default("spread.ctr_shape"),
         edit(lambda circuit, offset: _reshaped(circuit, board, offset)), factor=False,
     )  # fmt: skip
-    least, most = default("spread.least_leak_ratio"), default("spread.most_dark")
+    least, most = default("spread.least_dark"), default("spread.most_dark")
     yield Tolerance(
         name=f"dark current of {opto.ref}", low=least.value, unit="x", in_logs=True,
         high=most.value / float(dark_current_a(25.0)),
