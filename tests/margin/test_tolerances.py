@@ -106,16 +106,19 @@ def test_ends_are_those_of_the_board() -> None:
 
 
 @pytest.mark.published(
-    "SHARP-817", where="page 5, forward voltage", rtol=0.0, atol=0.01,
-    why="printed to 0.1 V; the EL-817 curve, which the law is fitted to, reads 1.232 V where both "
+    "FAIRCHILD-H11A817", where="page 3, forward voltage", rtol=0.0, atol=0.01,
+    why="printed to 0.1 V; the EL-817 curve, which the law is fitted to, reads 1.232 V where the "
     "sheets print typically 1.2 V",
 )  # fmt: skip
 def test_led_drop_reaches_the_published_maximum(published: SimpleNamespace) -> None:
-    """1.2 V typically, 1.4 V at most, at 20 mA and 25 degC: the step between them."""
+    """1.2 V typically, 1.5 V at most, at 20 mA and 25 degC: the step between them.
+
+    Sharp and Everlight print 1.4 V.
+    """
     led = at("forward drop of OC1", 0.5, 1.0).circuit["OC1.led"]
     assert isinstance(led, Junction)
     typical, most = forward_voltage_v(20e-3, led.saturation_a, led.emission_v, led.series_ohm)
-    assert_allclose(most - typical, 0.2, rtol=0.0, atol=published.atol)
+    assert_allclose(most - typical, 0.3, rtol=0.0, atol=published.atol)
 
 
 @pytest.mark.published(

@@ -25,10 +25,12 @@ from zcd.physics.optocoupler import (
     ctr_shape_ratio,
     ctr_temperature_ratio,
     dark_current_a,
+    family_shape_weight,
     output_transistor,
     shape_weight_ratio,
+    weakest_shape_weight,
 )
-from zcd.refdata import columns
+from zcd.refdata import columns, table
 
 FloatArray = NDArray[np.float64]
 
@@ -150,6 +152,34 @@ def test_weight_does_not_depend_on_the_test_current(
     weight = shape_weight_ratio(ctr_at_5_ma, 5e-3)
     stated = ctr_at_5_ma * ctr_shape_ratio(test_current_a, weight) / ctr_shape_ratio(5e-3, weight)
     assert_allclose(shape_weight_ratio(stated, test_current_a), weight, atol=0.02)
+
+
+OWN_SHAPES = {str(row["curve"]): row for row in table("ctr_shape_fit")}
+
+
+@pytest.mark.parametrize(("curve", "off"), [("H11AA1", 0.05), ("4N25", 0.20), ("PC8171", 0.05)])
+def test_family_with_a_curve_of_its_own_has_its_shape(curve: str, off: float) -> None:
+    """The fit done again, and how far the curve lies from it: 0.15 mA up, over its mean level.
+
+    H11AA1 and PC8171 are read to 1 % of their axes, 4N25 by eye to 5 %.
+    """
+    row = OWN_SHAPES[curve]
+    rows = columns("ctr_shape", curve=curve)
+    here = rows["current_a"] <= float(row["max_current_a"])
+    current_a, log_ratio = rows["current_a"][here], np.log(rows["relative_ratio"][here])
+
+    def left(weight: FloatArray) -> FloatArray:
+        gap = np.log(ctr_shape_ratio(current_a, weight[0])) - log_ratio
+        return np.asarray(gap - gap.mean())
+
+    assert_allclose(row["shape_weight_fit"], least_squares(left, [0.5]).x[0], atol=0.04)
+    used = current_a >= 0.15e-3
+    assert np.all(np.abs(left(np.array([row["shape_weight_fit"]]))[used]) < np.log1p(off))
+
+
+def test_other_families_take_the_shape_that_their_ctr_suggests() -> None:
+    assert family_shape_weight("H11AA1", 3.0, 10e-3) == OWN_SHAPES["H11AA1"]["shape_weight_fit"]
+    assert family_shape_weight("817", 3.0, 5e-3) == shape_weight_ratio(3.0, 5e-3)
 
 
 # ------------------------------------------------------------------ CTR against temperature
@@ -333,3 +363,11 @@ def test_collected_current_is_the_product_of_its_laws() -> None:
     lit = np.maximum(led_a, 0.0)
     expected = lit * ctr_shape_ratio(lit, weight) * ctr_temperature_ratio(lit, celsius)
     assert_allclose(collected_current_a(led_a, weight, celsius), expected, rtol=1e-12)
+
+
+def test_weakest_shape_is_never_above_the_familys_own() -> None:
+    own = {family: family_shape_weight(family, 3.0, 5e-3) for family in ("H11AA1", "4N25", "8171")}
+    weakest = {family: weakest_shape_weight(family) for family in own}
+    assert weakest["H11AA1"] == own["H11AA1"]
+    assert weakest["4N25"] == weakest_shape_weight("817") == 0.0
+    assert 0.0 < weakest["8171"] < own["8171"]

@@ -151,8 +151,8 @@ def test_shorts_name_the_part_that_is_hit_hardest() -> None:
     assert "R2 125 V" in line
     assert line.split()[-1] == "warning"
     (line,) = (line for line in part.splitlines() if line.startswith(" D1 "))
-    assert "R2 121 mW" in line
-    assert "2.34 mA" in part
+    assert "R2 122 mW" in line
+    assert "2.36 mA" in part
 
 
 def test_surge_is_shown_as_advice_with_limits() -> None:

@@ -232,6 +232,8 @@ def _led(family: str) -> tuple[Junction, str]:
     lowest_v = min(value for value in known_v if not isnan(value))
     reverse_v = float(limits[family]["led_reverse_v"]) if family in limits else float("nan")
     source = f"LED law [{fit['curve']}]"
+    if family == "817":
+        source += "; LED reverse limit the lowest of the makers read [FAIRCHILD-H11A817]"
     if isnan(reverse_v):
         reverse_v = lowest_v
         source += f"; LED reverse limit {lowest_v:g} V, the lowest of the families read"

@@ -26,8 +26,8 @@ from zcd.physics.diode import saturation_current_a, thermal_voltage_v
 from zcd.physics.optocoupler import (
     ctr_shape_ratio,
     dark_current_a,
+    family_shape_weight,
     output_transistor,
-    shape_weight_ratio,
     turn_off_temperature_ratio,
 )
 from zcd.refdata import REFERENCE_DEGC
@@ -48,7 +48,7 @@ class Conditions:
     remaining_ratio : Value or None
         What age left of the CTR. [1]
     shape_weight : Value or None
-        Shape of CTR against current; None derives it from the CTR. [1]
+        Shape of CTR against current; None: the family's own, or what the CTR suggests. [1]
     coil_driven : bool
         False: the load relay is off.
     """
@@ -317,7 +317,7 @@ def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list
     ctr = _or(conditions.ctr_ratio, opto.ctr_ratio)
     weight = conditions.shape_weight
     if weight is None:
-        weight = shape_weight_ratio(ctr, opto.test_current_a)
+        weight = family_shape_weight(opto.family, ctr, opto.test_current_a)
     model, slower = output_transistor(opto.family), turn_off_temperature_ratio(celsius)
     follower = out.kind == "emitter-follower"
     collector, emitter = ("logic+", "pin") if follower else ("pin", "logic0")

@@ -14,6 +14,7 @@ from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, stack
 from zcd.margin.quantities import quantities
 from zcd.margin.roots import batched_root
+from zcd.physics.optocoupler import weakest_shape_weight
 from zcd.sync.lock import Lock, lock_of
 
 FloatArray = NDArray[np.float64]
@@ -199,5 +200,5 @@ def weak_conditions(board: Board) -> Conditions:
         mains_rms_v=board.mains.low_rms_v,
         temperature_degc=board.service.hot_degc,
         ctr_ratio=board.optocoupler.ctr_min_ratio,
-        shape_weight=0.0,
+        shape_weight=weakest_shape_weight(board.optocoupler.family),
     )

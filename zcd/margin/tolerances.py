@@ -321,7 +321,7 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
         f"CTR shape of {opto.ref}", default("spread.ctr_shape"),
         edit(lambda circuit, offset: _reshaped(circuit, board, offset)), factor=False,
     )  # fmt: skip
-    least, most = default("spread.least_leak_ratio"), default("spread.most_dark")
+    least, most = default("spread.least_dark"), default("spread.most_dark")
     yield Tolerance(
         name=f"dark current of {opto.ref}", low=least.value, unit="x", in_logs=True,
         high=most.value / float(dark_current_a(25.0)),
@@ -362,7 +362,8 @@ def _reshaped(circuit: Circuit, board: Board, offset: FloatArray) -> Circuit:
     opto, test_a = circuit[board.optocoupler.ref], board.optocoupler.test_current_a
     assert isinstance(opto, Phototransistor)
     before = np.asarray(opto.shape_weight, dtype=float)
-    weight = np.clip(before + offset, 0.0, 1.0)
+    # a family's own shape may lie beyond those of the class
+    weight = np.clip(before + offset, np.minimum(before, 0.0), np.maximum(before, 1.0))
     same = ctr_shape_ratio(test_a, before) / ctr_shape_ratio(test_a, weight)
     return circuit.change(opto.ref, shape_weight=weight, ctr_ratio=opto.ctr_ratio * same)
 

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from zcd.refdata import columns, table
+from zcd.refdata import columns, default, table
 
 FloatArray = NDArray[np.float64]
 
@@ -103,6 +103,41 @@ def ctr_corners_a() -> FloatArray:
     logs = np.concatenate([limits, _low_shape()[0], _high_shape()[0]])
     # rounded, so that a current that both curves have is one corner
     return np.exp(np.unique(np.round(logs, 9)))
+
+
+def family_shape_weight(
+    family: str, ctr_ratio: ArrayLike, test_current_a: float
+) -> FloatArray | float:
+    """The shape of CTR against current: a family's own where published, else by its CTR.
+
+    Parameters
+    ----------
+    family : str
+    ctr_ratio, test_current_a
+        As for `shape_weight_ratio`.
+
+    Returns
+    -------
+    weight : float or ndarray
+        [1]
+    """
+    own = _own_shapes().get(family)
+    return shape_weight_ratio(ctr_ratio, test_current_a) if own is None else own
+
+
+def weakest_shape_weight(family: str) -> float:
+    """The shape of a family that collects least at small currents: the low-rank one, or its own.
+
+    Its own less the spread of the class, but beyond the low-rank shape only if it lies there.
+    """
+    own = _own_shapes().get(family, 0.0)
+    return max(own - default("spread.ctr_shape").value, min(own, 0.0))
+
+
+@cache
+def _own_shapes() -> dict[str, float]:
+    """Weights of the families that have a published curve."""
+    return {str(row["family"]): float(row["shape_weight_fit"]) for row in table("ctr_shape_fit")}
 
 
 def shape_weight_ratio(ctr_ratio: ArrayLike, test_current_a: float) -> FloatArray:
