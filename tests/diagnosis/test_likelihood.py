@@ -28,7 +28,7 @@ from zcd.diagnosis.likelihood import (
     scaled,
 )
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
-from zcd.diagnosis.rank import UNLIKE_SHARE, posterior_weights
+from zcd.diagnosis.rank import NEAR_SHARE, UNLIKE_SHARE, posterior_weights
 from zcd.diagnosis.readings import Measured, Reading
 
 PIN = Reading(function=Function.DC, red="pin", black="logic0")
@@ -238,8 +238,9 @@ def test_posterior_is_that_of_direct_enumeration() -> None:
         fit = dictionary().fit(m.reading)
         flat *= fit.flat
         near = near * ((1.0 - UNLIKE_SHARE) * fit.likelihood(m) + UNLIKE_SHARE * fit.flat)
-    # half of what is not listed resembles nothing, half a fault that is
-    unknown = 0.5 * (1.0 - shares.sum()) * (flat + near.sum())
+    # of what is not listed some resembles a fault that is, the rest nothing
+    either = (1.0 - NEAR_SHARE) * flat + NEAR_SHARE * near.sum()
+    unknown = (1.0 - shares.sum()) * either
     for entry in range(simulated):
         entries_of_fault = np.sum(member == member[entry])
         for breadth in BREADTHS:

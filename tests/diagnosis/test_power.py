@@ -112,7 +112,8 @@ def test_a_suppressor_feeds_a_meter_with_the_relay_off() -> None:
         ("OC1 transistor short", 0.5, 0.0),
         # a leak of 5.48 kohm, in the middle of 0.1 to 300 kohm in logs
         ("pin leaky", 0.5, 5.0 / (1.0 + 47e3 * (1 / 5.477e3 + 1 / 10e6))),
-        ("pull-up open", 0.5, 0.0),
+        # an open one still conducts: 2.17 Gohm, in the middle of 4.7 Mohm to 1 Tohm in logs
+        ("pull-up open", 0.5, 5.0 * 10e6 / (2.168e9 + 10e6)),
         # the bench supply stands in for what is missing
         ("supply missing", 0.5, 5.0 * 10e6 / (10e6 + 47e3)),
         ("mains missing", 0.5, 5.0 * 10e6 / (10e6 + 47e3)),

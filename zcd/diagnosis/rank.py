@@ -41,6 +41,8 @@ DANGER_FACTOR = 2.0
 MIN_DANGER_V = 25.0
 """No lower voltage stops the work: it is a wrong or failed supply; common practice, no source."""
 UNMODELLED = "none of these"
+NEAR_SHARE = 0.3
+"""Faults that are not listed and yet resemble a listed one; a guess, no source."""
 UNLIKE_SHARE = 0.2
 """Of a fault that is not listed but resembles one: how many facts differ; a guess, no source."""
 MIN_DISTINGUISHABLE_BITS = 0.1
@@ -282,9 +284,10 @@ def posterior_weights(
         dictionary.flags(flags)
     )
     log_weight = np.broadcast_to(prior, (len(BREADTHS), *dictionary.severity.shape))
-    # none of these: half of them resemble nothing, half a fault that is listed, but for a few facts
-    missing = np.log1p(-dictionary.shares.sum()) + np.log(0.5 * no_fault_share(flags))
-    log_flat, log_near = 0.0, prior + np.log(len(BREADTHS) / dictionary.shares.sum())
+    # none of these: some resemble nothing, some a fault that is listed, but for a few facts
+    missing = np.log1p(-dictionary.shares.sum()) + np.log(no_fault_share(flags))
+    log_flat = np.log1p(-NEAR_SHARE)
+    log_near = prior + np.log(NEAR_SHARE * len(BREADTHS) / dictionary.shares.sum())
     for fact in _facts(measured):
         fits = [(dictionary.fit(m.reading), m) for m in fact]
         good, flat = zip(*(fact_log(fits, breadth) for breadth in BREADTHS), strict=True)

@@ -98,16 +98,21 @@ def prompt_document(
 
 def _question(plan: Sequence[Suggestion], circuit: Circuit) -> list[Block]:
     """What to measure, what the answers would mean, and what comes after it."""
-    first, *rest = plan
+    first = plan[0]
     answers = [answer_text(first.reading.function, a) for a in first.answers]
     blocks: list[Block] = [Paragraph(f"{state_line(first.reading, circuit)}.")]
     blocks.append(Paragraph(f"Measure {step_text(first, circuit)}.", "strong"))
     if answers:
         blocks.append(Paragraph(shorten("; ".join(answers), MOST_MEANING, placeholder=" ...")))
-    if rest:
-        names = "; ".join(f"{s.reading.name} {s.reading.red} to {s.reading.black}" for s in rest)
-        blocks.append(Paragraph(f"Then: {names}."))
+    if then := then_line(plan):
+        blocks.append(Paragraph(then))
     return blocks
+
+
+def then_line(plan: Sequence[Suggestion]) -> str:
+    """What comes after the next reading of a trip; empty where nothing is planned."""
+    names = [f"{s.reading.name} {s.reading.red} to {s.reading.black}" for s in plan[1:]]
+    return f"Then: {'; '.join(names)}." if names else ""
 
 
 def verdict_line(diagnosis: Diagnosis) -> str:

@@ -22,6 +22,7 @@ from zcd.diagnosis.readings import (
     parts_over,
     usual_power,
 )
+from zcd.diagnosis.trip import plan_trip
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
 from zcd.errors import InputError
@@ -42,6 +43,7 @@ from zcd.report.of_diagnosis import (
     suggestion_lines,
     suspects_line,
 )
+from zcd.report.of_diagnosis_answer import then_line
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_job_history import fault_statistics_line, job_history_table
 from zcd.web.captures import capture_drawing, last_capture
@@ -144,11 +146,14 @@ def talk_words(
     """
     table, circuit, job = ranked_table(diagnosis, open_job.circuit), open_job.circuit, open_job.job
     shares = [r.probability for r in diagnosis.ranked]
+    assert prepared.dictionary is not None
+    plan = plan_trip(prepared.dictionary, diagnosis, job.skipped, job.flags)
     lines = (
         indistinguishable_line(diagnosis),
         suspects_line(diagnosis),
         STOPPED[diagnosis.stopped],
         hidden_line(diagnosis, circuit),
+        then_line(plan),
     )
     return {
         "ready": True,
