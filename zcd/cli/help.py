@@ -90,7 +90,7 @@ def _show(text: str) -> None:
     with console.capture() as captured:
         console.print(Markdown(linked, code_theme="ansi_dark", justify="left", hyperlinks=False))
     shown = "\n".join(line.rstrip() for line in captured.get().splitlines())
-    click.echo(shown, color=console.is_terminal)
+    click.echo(re.sub(r"\n{3,}", "\n\n", shown), color=console.is_terminal)
 
 
 def _list() -> str:
