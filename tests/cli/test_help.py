@@ -12,6 +12,7 @@ from zcd.cli import main
 from zcd.cli.help import guide, topics
 from zcd.report import cautions
 from zcd.report.cautions import Caution
+from zcd.serialize import SCHEMA_VERSION
 
 DOCS = Path(__file__).resolve().parents[2] / "zcd" / "docs"
 
@@ -37,7 +38,7 @@ def test_the_list_names_every_guide_with_its_title(capsys: pytest.CaptureFixture
 @pytest.mark.parametrize("topic", topics())
 def test_a_guide_is_printed_whole(topic: str, capsys: pytest.CaptureFixture[str]) -> None:
     record = json.loads(printed(["help", topic, "--json"], capsys))
-    assert record == {"schema": 1, "topic": topic, "text": guide(topic)}
+    assert record == {"schema": SCHEMA_VERSION, "topic": topic, "text": guide(topic)}
     if topic != "cautions":
         assert record["text"] == (DOCS / f"{topic}.md").read_text(encoding="utf-8")
 
@@ -60,7 +61,7 @@ def test_a_guide_is_laid_out_for_the_terminal(
 
 def test_without_a_topic_the_list_is_the_text(capsys: pytest.CaptureFixture[str]) -> None:
     text = printed(["help"], capsys)
-    wanted = {"schema": 1, "topic": None, "text": text}
+    wanted = {"schema": SCHEMA_VERSION, "topic": None, "text": text}
     assert json.loads(printed(["help", "--json"], capsys)) == wanted
 
 
