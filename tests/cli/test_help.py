@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 
 from zcd.cli import main
-from zcd.cli.help import topics
+from zcd.cli.help import guide, topics
 from zcd.report import cautions
 from zcd.report.cautions import Caution
+from zcd.serialize import SCHEMA_VERSION
 
 DOCS = Path(__file__).resolve().parents[2] / "zcd" / "docs"
 
@@ -35,16 +37,31 @@ def test_the_list_names_every_guide_with_its_title(capsys: pytest.CaptureFixture
 
 @pytest.mark.parametrize("topic", topics())
 def test_a_guide_is_printed_whole(topic: str, capsys: pytest.CaptureFixture[str]) -> None:
-    out = printed(["help", topic], capsys)
+    record = json.loads(printed(["help", topic, "--json"], capsys))
+    assert record == {"schema": SCHEMA_VERSION, "topic": topic, "text": guide(topic)}
     if topic != "cautions":
-        assert out == (DOCS / f"{topic}.md").read_text(encoding="utf-8")
-    wanted = {"schema": 1, "topic": topic, "text": out}
-    assert json.loads(printed(["help", topic, "--json"], capsys)) == wanted
+        assert record["text"] == (DOCS / f"{topic}.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("topic", topics())
+def test_a_guide_is_laid_out_for_the_terminal(
+    topic: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Title, headings and code in their places; tables within the width; no marks of Markdown."""
+    lines = printed(["help", topic], capsys).splitlines()
+    text = guide(topic)
+    headings = re.findall(r"^#+ (.*)$", text, re.MULTILINE)
+    assert [line.strip() for line in lines if line.strip() in headings] == headings
+    code = "".join(re.findall(r"^```\w*\n(.*?)^```$", text, re.MULTILINE | re.DOTALL))
+    missing = {line.strip() for line in code.splitlines()} - {line.strip() for line in lines}
+    assert missing <= {""}
+    assert max(map(len, lines)) <= 80
+    assert not any(mark in "\n".join(lines) for mark in ("```", "**", "](", "|--"))
 
 
 def test_without_a_topic_the_list_is_the_text(capsys: pytest.CaptureFixture[str]) -> None:
     text = printed(["help"], capsys)
-    wanted = {"schema": 1, "topic": None, "text": text}
+    wanted = {"schema": SCHEMA_VERSION, "topic": None, "text": text}
     assert json.loads(printed(["help", "--json"], capsys)) == wanted
 
 
@@ -54,7 +71,7 @@ def test_every_caution_is_printed_with_its_source(capsys: pytest.CaptureFixture[
     every = {each for group in groups for each in group if isinstance(each, Caution)}
     assert len(every) > 20
     for caution in every:
-        assert f"- {caution.text} ({caution.source})" in words
+        assert f"• {caution.text} ({caution.source})" in words
 
 
 @pytest.mark.parametrize(

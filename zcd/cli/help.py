@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 CAUTIONS = "cautions"
 """The topic that no file holds: it is made from the cautions of all outputs."""
-WIDTH = 80
+NARROWEST, WIDTH = 40, 80
+"""Columns of a guide on the terminal, however few or many that has."""
 
 
 def topics() -> list[str]:
@@ -63,18 +64,33 @@ def help_command(topic: str | None, as_json: bool) -> None:
       zcd help readings
       zcd help cautions
     """
-    if topic is None:
-        text = _list()
-    elif topic in topics():
-        text = guide(topic)
-    else:
+    if not (topic is None or topic in topics()):
         raise _no_such_guide(topic)
+    text = _list() if topic is None else guide(topic)
     if as_json:
         from zcd.cli.output import print_json
 
         print_json({"topic": topic, "text": text})
-    else:
+    elif topic is None:
         click.echo(text, nl=False)
+    else:
+        _show(text)
+
+
+def _show(text: str) -> None:
+    """Lay Markdown out for the terminal; a link to another guide becomes its command."""
+    import re
+
+    from rich.console import Console
+    from rich.markdown import Markdown
+
+    linked = re.sub(r"\[\w+\]\((\w+)\.md\)", r"`zcd help \1`", text)
+    console = Console()
+    console.width = min(max(console.width, NARROWEST), WIDTH)
+    with console.capture() as captured:
+        console.print(Markdown(linked, code_theme="ansi_dark", justify="left", hyperlinks=False))
+    shown = "\n".join(line.rstrip() for line in captured.get().splitlines())
+    click.echo(re.sub(r"\n{3,}", "\n\n", shown), color=console.is_terminal)
 
 
 def _list() -> str:
@@ -104,8 +120,6 @@ def _no_such_guide(topic: str) -> InputError:
 
 def _cautions() -> str:
     """Every caution with its source, by the work in which it is due."""
-    import textwrap
-
     from zcd.report import cautions as each
 
     groups = {
@@ -121,9 +135,5 @@ def _cautions() -> str:
     lines = ["# Cautions: before you touch a board"]
     for heading, cautions in groups.items():
         lines += ["", f"## {heading}", ""]
-        for caution in cautions:
-            words = f"{caution.text} ({caution.source})"
-            lines += textwrap.wrap(
-                words, WIDTH, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False
-            )
+        lines += [f"* {caution.text} ({caution.source})" for caution in cautions]
     return "\n".join([*lines, ""])
