@@ -284,13 +284,13 @@ def test_demo_finds_its_fault_and_its_repair_holds(demo: Demo) -> None:
     assert narrow(demo.out)
     words = (
         "THE FAULTY BOARD",
-        "The second LED of OC1 is open",
+        "Replace OC1: second LED open",
         "THE REPAIRED BOARD",
         "PASSES.",
     )
     places = [demo.out.index(word) for word in words]
     assert places == sorted(places)
-    assert "zcd-demo-2: board.toml" in demo.out
+    assert "In zcd-demo-2: board.toml" in demo.out
 
 
 def test_demo_report_stands_alone(demo: Demo) -> None:

@@ -19,7 +19,9 @@ def board_file(tmp_path: Path) -> str:
 
 
 def test_story_of_a_cause(board_file: str, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["story", board_file, "--cause", "k1 contact OPEN", "--seconds", "15"]) == 0
+    assert (
+        main(["story", board_file, "--cause", "k1 contact OPEN", "--seconds", "15", "--full"]) == 0
+    )
     out = capsys.readouterr().out
     assert "SYNC FLAG" in out
     assert "not a second fault" in out
@@ -49,7 +51,7 @@ def test_all_causes(board_file: str, capsys: pytest.CaptureFixture[str]) -> None
 def test_flags_turned_round(board_file: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["story", board_file, "--flags", "fan, sync", "--seconds", "12"]) == 0
     out = capsys.readouterr().out
-    assert "Measure at the switched terminal" in " ".join(out.split())
+    assert "measure behind the contact" in " ".join(out.split())
     assert "AC volts, feed to neutral" in out
     assert "CAT II" in out
 

@@ -162,7 +162,7 @@ def test_the_meter_where_a_job_says_none(
     settings: Path, board: Path, job: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     def told(file: Path) -> str:
-        assert main(["readings", str(file)]) == 0
+        assert main(["readings", str(file), "--full"]) == 0
         return capsys.readouterr().out
 
     settings.write_text(METER, encoding="utf-8")

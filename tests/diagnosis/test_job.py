@@ -176,7 +176,7 @@ def test_bad_job_is_refused(folder: Path, name: str) -> None:
 
 
 def test_every_problem_has_its_line(folder: Path) -> None:
-    text = READING + 'function = "dc"\nvalue = "x"\n[[readings]]\nfunction = "volts"\nvalue = 1\n'
+    text = READING + 'function = "dc"\nvalue = "x"\n[[readings]]\nfunction = "watts"\nvalue = 1\n'
     with pytest.raises(InputError) as caught:
         job(folder, text)
     lines = str(caught.value).splitlines()

@@ -88,7 +88,7 @@ def test_an_open_pull_up_reads_what_protects_the_pin() -> None:
 def test_a_pin_that_floats_is_no_leaky_one() -> None:
     """An input without its pull-up: some volts by its own leakage, some ohms past its diodes."""
     dictionary = atlas_of("half-wave")
-    lines = ("dc pin logic0 0.17 V", "ohm logic+ pin 171k", "ohm pin logic0 173k")
+    lines = ("dc pin logic0 0.17 V", "ohm logic+ pin 540k", "ohm pin logic0 545k")
     measured = [parse_reading(x, dictionary.circuit) for x in lines]
     ranked = {r.key: r.probability for r in diagnose(dictionary, measured).ranked}
     assert ranked["pull-up open"] > ranked["pin leaky"]

@@ -109,7 +109,7 @@ def test_cautions_are_there(command: str, words: str, as_json: bool) -> None:
 SHORT = {
     "check board.toml": AccessLevel.DEAD,
     "story board.toml --all": AccessLevel.DEAD,
-    "story board.toml --flags sync": AccessLevel.MAINS,
+    "story board.toml --flags sync": AccessLevel.DEAD,
     "diagnose job.toml": AccessLevel.DEAD,
     "readings board.toml": AccessLevel.DEAD,
     "spice board.toml -r@ac R1": AccessLevel.MAINS,

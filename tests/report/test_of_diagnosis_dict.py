@@ -91,7 +91,9 @@ def test_overload_is_null() -> None:
         if r["function"] == "ohm" and r["over"] == "R2" and r["lifted"] is lifted
     )  # fmt: skip
     assert alone["side"] == "dead, one end lifted"
-    assert result["faults"]["R2 open"] == {"low_ohm": None, "middle_ohm": None, "high_ohm": None}
+    opened = result["faults"]["R2 open"]
+    assert opened["low_ohm"] > 1e6
+    assert (opened["middle_ohm"], opened["high_ohm"]) == (None, None)
     assert of_case(SETTLED)["measured"][2] == {
         "function": "ohm",
         "red": "chain.1",

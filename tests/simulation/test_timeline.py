@@ -183,7 +183,8 @@ def test_stories_that_share_a_run_keep_their_own_sights() -> None:
     causes = [find_cause(result, key) for key in ("R1 open", "OC1 transistor open")]
     chain, output = stories_of(result, causes, 15.0)
     assert chain.flags == output.flags
-    assert chain.seen("led_peak_a").max() < 1e-9
+    # an open resistor conducts less than a microampere
+    assert chain.seen("led_peak_a").max() < 1e-6
     assert output.seen("led_peak_a").max() > 1e-4
 
 

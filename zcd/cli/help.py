@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib import resources
 from typing import TYPE_CHECKING
 
 import click
@@ -11,6 +10,8 @@ from zcd.cli.command import PlainCommand
 from zcd.cli.exits import EXIT_CODES
 
 if TYPE_CHECKING:
+    from importlib.resources.abc import Traversable
+
     from click.shell_completion import CompletionItem
 
     from zcd.errors import InputError
@@ -21,9 +22,16 @@ NARROWEST, WIDTH = 40, 80
 """Columns of a guide on the terminal, however few or many that has."""
 
 
+def _docs() -> Traversable:
+    """The folder of the guides, wherever the package is."""
+    from importlib import resources  # late: it loads pathlib
+
+    return resources.files("zcd") / "docs"
+
+
 def topics() -> list[str]:
     """Names of all guides, in alphabetical order."""
-    names = (entry.name for entry in (resources.files("zcd") / "docs").iterdir())
+    names = (entry.name for entry in _docs().iterdir())
     return sorted([CAUTIONS, *(name[:-3] for name in names if name.endswith(".md"))])
 
 
@@ -42,10 +50,11 @@ def guide(topic: str) -> str:
     """
     if topic == CAUTIONS:
         return _cautions()
-    return (resources.files("zcd") / "docs" / f"{topic}.md").read_text(encoding="utf-8")
+    return (_docs() / f"{topic}.md").read_text(encoding="utf-8")
 
 
 def _complete(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
+
     from click.shell_completion import CompletionItem
 
     begun = incomplete.casefold()
