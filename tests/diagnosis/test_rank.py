@@ -321,7 +321,7 @@ def test_fan_flag_alone_clears_the_sync_circuit() -> None:
     result = diagnose(atlas_of(), taken, flags=("fan",))
     assert set(keys(result)[:2]) == {"drive not firing", "fan not turning"}
     both = diagnose(atlas_of(), taken, flags=("sync", "fan"))
-    assert both.ranked[0].key == "controller deaf"
+    assert both.ranked[0].key == "controller input dead"
 
 
 def test_two_faults_are_found_where_one_does_not_do() -> None:

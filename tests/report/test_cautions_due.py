@@ -44,7 +44,7 @@ DUE: dict[str, dict[str, tuple[Caution, ...]]] = {
     },
     "story": {"board.toml --all --full": UNPLUGGED, "board.toml --flags sync --full": TOUCHED,
               "board.toml --full --cause@R1 open": TOUCHED},
-    "windings": {"a-b=100 b-c=200 a-c=300": UNPLUGGED},
+    "windings": {"a-b=100 b-c=200 a-c=300 --full": UNPLUGGED},
     "substitute": {"board.toml --for drive --full": FITTED},
     "spice": {"board.toml --full -r@ac R1": cautions_for((AccessLevel.MAINS,)),
               "board.toml --full -r@dc pin logic0": cautions_for((AccessLevel.ISOLATED,))},

@@ -48,7 +48,6 @@ def test_answer_fits_one_screen(texts: tuple[str, ...]) -> None:
     lines = lines_of(answer_document(case_of(*texts)))
     assert len(lines) <= LINES
     assert max(map(len, lines)) <= COLUMNS
-    assert "--full" in lines[-1]
     assert 1 <= sum(line.startswith("CAUTION") for line in lines) <= 3
 
 

@@ -38,7 +38,7 @@ def odd() -> Comparison:
 
 def test_the_verdict_comes_first() -> None:
     assert "agree on everything compared" in printed(healthy()).splitlines()[1]
-    assert "do not agree: 1 of" in printed(odd()).splitlines()[1]
+    assert "disagree: 1 of" in printed(odd()).splitlines()[1]
 
 
 def test_every_line_is_there_and_fits() -> None:

@@ -210,7 +210,7 @@ def test_feed_above_the_mains_is_explained() -> None:
 
 def test_fan_flag_alone_clears_no_sync_circuit_that_may_raise_it() -> None:
     """With a sync flag later than the last attempt, a sync fault raises the fan's flag alone."""
-    keys = ("healthy", "R1 open", "controller deaf", "tacho lost")
+    keys = ("healthy", "R1 open", "controller input dead", "tacho lost")
     cleared = {}
     for more in ("", 'supervision = {sync_flag_after = "30 s"}'):
         result = board(more)

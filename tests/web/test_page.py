@@ -209,14 +209,14 @@ def test_a_hostile_name_stays_text(browser: Chrome, server: Server) -> None:
 
 
 def test_the_verdict_follows_the_typing(page: Chrome) -> None:
-    wait(page, lambda b: "rules" in text(b, "#verdict"))
-    assert "lock at low mains, found no" not in text(page, "#rules ul")
+    wait(page, lambda b: "PASSES." in text(b, "#verdict"))
+    assert "sync is lost" not in text(page, "#rules ul")
     type_into(page, "output.pull_up", "47")
     wait(page, lambda b: "47 Ω" in text(b, "#shown"))
     assert "Being worked out" in text(page, "#verdict")
     assert text(page, "#rules").strip() == ""
-    wait(page, lambda b: "does not pass" in text(b, "#verdict"))
-    assert "lock at low mains, found no" in text(page, "#rules ul")
+    wait(page, lambda b: "FAILS: " in text(b, "#verdict"))
+    assert "sync is lost" in text(page, "#rules ul")
     type_into(page, "output.pull_up", "heavy")
     wait(page, lambda b: text(b, "#verdict").strip() == "")
 

@@ -208,8 +208,8 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
         if table is None and topology in topologies:
             yield invalid_value(
                 None,
-                f"a diode, as topology {topology} has one: one of "
-                f"{', '.join(parts_library.diode_parts())}",
+                f"a diode or bridge, as topology {topology} has one, such as "
+                f"{', '.join(parts_library.OFFERED_DIODES)}; `zcd help board` has more",
                 key,
             )
         elif table is not None and topology not in topologies:

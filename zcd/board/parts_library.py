@@ -229,12 +229,16 @@ def odd_values(board: Board) -> tuple[str, ...]:
         One line for each value in neither E24 nor E96, and one if the chain lets more current
         through the LED than any optocoupler stands.
     """
+    by_value: dict[float, list[str]] = {}
+    for part in all_resistors(board):
+        if not is_preferred(part.resistance_ohm):
+            by_value.setdefault(part.resistance_ohm, []).append(part.ref)
     lines = [
-        f"{part.ref} = {format_si(part.resistance_ohm, 'Ω')} is no standard value"
-        f"{_marking_hint(part.resistance_ohm)}; read the part again."
-        for part in all_resistors(board)
-        if not is_preferred(part.resistance_ohm)
+        f"{' and '.join(refs)} = {format_si(ohm, 'Ω')} is no standard value"
+        f"{_marking_hint(ohm)}; read the part again."
+        for ohm, refs in by_value.items()
     ]
+    lines += _missing_prefixes(board)
     conductance = sum(1 / sum(r.resistance_ohm for r in string) for string in board.chains)
     chain_ohm = 1 / conductance + sum(r.resistance_ohm for r in board.return_chain)
     peak_a = sqrt(2) * board.mains.high_rms_v / chain_ohm
@@ -244,6 +248,21 @@ def odd_values(board: Board) -> tuple[str, ...]:
             f"at the peak of high mains; read its resistors and the mains voltage again."
         )
     return tuple(lines)
+
+
+def _missing_prefixes(board: Board) -> list[str]:
+    """Resistors of a chain that would be like a neighbour with a k behind their value."""
+    chain = [part for string in (*board.chains, board.return_chain) for part in string]
+    lines = []
+    for part in chain:
+        largest = max(chain, key=lambda other: other.resistance_ohm)
+        alike = 1.0 / 3.0 < 1e3 * part.resistance_ohm / largest.resistance_ohm < 3.0
+        if alike and is_preferred(part.resistance_ohm):
+            lines.append(
+                f"{part.ref} = {format_si(part.resistance_ohm, 'Ω')}: is a k missing? "
+                f"{largest.ref} is {format_si(largest.resistance_ohm, 'Ω')}."
+            )
+    return lines
 
 
 def all_resistors(board: Board) -> tuple[Resistor, ...]:

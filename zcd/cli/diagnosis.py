@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from zcd.cli.command import Command, settings
-from zcd.cli.completion import files
+from zcd.cli.completion import files, story_flags
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.given import DASH, job_given, require_file
 
@@ -54,11 +54,13 @@ def readings(file: str, full: bool, as_json: bool) -> int:
 )
 @click.option(
     "-f",
+    "--flags",
     "--flag",
     "flags",
     multiple=True,
-    type=click.Choice(["sync", "fan", "none"]),
-    help="What the controller reports; may be repeated; none: no flag.",
+    metavar="FLAGS",
+    shell_complete=story_flags,
+    help='Error flags that the controller reports: "sync,fan", "sync", "fan" or "none".',
 )
 @click.option(
     "-c",
@@ -132,7 +134,7 @@ def diagnose(
         parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written
     )
     more += captured(csv, job.board) if csv is not None else ()
-    flags = parse_flags(flags) if flags else ()
+    flags = parse_flags(" ".join(flags).replace(",", " ").split()) if flags else ()
     if ask or (job.file is None and file != DASH and not (more or as_json) and on_terminal()):
         converse(job, dictionary, place, more, flags, settings().meter_texts)
         return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from zcd.cli.command import Command
+from zcd.cli.command import Command, full_option
 from zcd.cli.exits import EXIT_CODES
 
 
@@ -28,7 +28,8 @@ from zcd.cli.exits import EXIT_CODES
     help="Of it.",
 )
 @click.option("--accuracy", metavar="SHARE", help="Of the meter on ohms; 1.5 % if not given.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the text.")
+@click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead.")
+@full_option
 def windings(
     readings: tuple[str, ...],
     pins: tuple[str, ...],
@@ -38,6 +39,7 @@ def windings(
     capacitor_tolerance: str,
     accuracy: str | None,
     as_json: bool,
+    full: bool,
 ) -> int:
     """Name the leads of a capacitor fan, and check its connector, before it goes on.
 
@@ -53,7 +55,7 @@ def windings(
           --board 1=run --board 2=common --board 3=start \\
           --capacitor 2.06u --marking "2.2 uF"
     """
-    from zcd.cli.output import print_json, show
+    from zcd.cli.output import FULL_HINT, print_json, show
     from zcd.report.cautions import UNPLUGGED
     from zcd.report.of_windings import parse_measured, verdict_document, verdict_to_dict
     from zcd.simulation.windings import name_leads
@@ -71,5 +73,8 @@ def windings(
     if as_json:
         print_json(verdict_to_dict(measured, verdict), UNPLUGGED)
     else:
-        show(verdict_document(measured, verdict))
+        document = verdict_document(measured, verdict)
+        show(document if full else document.answer)
+        if not full:
+            click.echo(FULL_HINT)
     return 0 if verdict.safe else 1

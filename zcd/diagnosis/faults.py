@@ -635,7 +635,7 @@ def _elsewhere() -> Iterator[Fault]:
     """Faults that leave the sync circuit as a good one: only the flags tell of them."""
     for part, mode, flag, words in (
         (
-            "controller", "deaf", "sync",
+            "controller", "input dead", "sync",
             "the sync circuit reads as a good one, the controller does not see it: its pin, its "
             "program, its clock",
         ),

@@ -35,7 +35,7 @@ USUAL_PIN_F = (0.0, 22e-9)
 """What such circuits use: common practice, no source; it only ranks what was found by trying."""
 LOCK_ROOM, STRESS_ROOM = 0.05, 0.15
 """Margins asked for where a value is tried, before tolerances are."""
-DRAWN, AT_ENDS, MANY = 96, 8, 4
+DRAWN, AT_ENDS, MANY = 96, 8, 6
 """Boards drawn for each value, values tried at each end, and how many make a span."""
 MOST = 3
 
@@ -125,9 +125,9 @@ def _within_tolerance(
     )
     kept = []
     for (_, remedy), some, result in zip(found, values, margins, strict=True):
-        good = some[np.all(result.passes.reshape(some.size, DRAWN), axis=1)]
+        good = some[np.all(_safely(result).reshape(some.size, DRAWN), axis=1)]
         # the ends themselves are where a board in a thousand may fail
-        good = good[1:-1] if good.size > MANY else good
+        good = good[2:-2] if good.size > MANY else good
         if good.size:
             low = 0.0 if remedy.low == 0.0 else float(good[0])
             kept.append(replace(remedy, low=low, high=float(good[-1])))

@@ -13,6 +13,7 @@ from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
 from zcd.margin.check import CONDITIONS, EXPECTED, RESERVE, SYNC, Check, Level
 from zcd.margin.culprit import Remedy
+from zcd.margin.population import Population
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
 from zcd.report.cautions import caution_lines
@@ -40,7 +41,7 @@ EXPECTATION_TEXTS = {
 }
 """What it means that an expectation about the controller is not met."""
 WEIGHTY = (
-    "mains.band", "chain.style", "chain.tolerance", "optocoupler.grade",
+    "chain.return_resistors", "mains.band", "chain.style", "chain.tolerance", "optocoupler.grade",
     "controller.low_threshold", "controller.high_threshold",
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
@@ -85,6 +86,8 @@ def headline_text(check: Check) -> str:
         for rule in check.every_rule
         if rule.status == "fail" and rule.name not in inherited
     }
+    if SYNC in failed:  # what only a corner overloads is beside the point
+        failed = {rule.subject for rule in check.rules if rule.status == "fail"} | {SYNC}
     parts = sorted(failed - {SYNC})
     wrong = ["sync is lost"] if SYNC in failed else []
     if parts:
@@ -102,8 +105,10 @@ def culprit_lines(check: Check) -> Iterator[str]:
     """Which part to put right, and with what values the board passes."""
     first, *others = check.remedies or (None,)
     if first is None:
-        if not check.passes:
-            yield "No single part mends it: compare every value with the board."
+        if not check.passes and check.odd_values:
+            yield "Correct what was misread, and check again."
+        elif not check.passes:
+            yield "No single part mends it: compare every value and rating with the board."
         return
     yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
     if others:
@@ -121,7 +126,7 @@ def repair_text(repair: Repair, board: Board) -> str:
     parts = "; ".join(changes(repair.was, board)) or "no part differs"
     if repair.worse:
         how = [_change_text(change) for change in repair.worse]
-        verdict = f"The repair made it worse: {'; '.join(how)}."
+        verdict = f"Compared with the original it is worse: {'; '.join(how)}."
     elif repair.outcome == "better":
         how = [_change_text(change) for change in repair.changes if change.effect == "better"]
         verdict = f"Better than when it was new: {'; '.join(how)}."
@@ -158,8 +163,9 @@ def finding_lines(check: Check) -> tuple[str, ...]:
     groups: dict[str, list[Rule[float]]] = {}
     lost = any(rule.subject == SYNC and rule.status == "fail" for rule in check.every_rule)
     for rule in check.every_rule:
-        # without sync, what pulses there may be says nothing
-        if rule.status != "pass" and not (lost and rule.kind == "expectation"):
+        # without sync, what pulses there may be says nothing, nor what hardly any board bears
+        corner = rule.name.startswith(AT_CORNER) and rule.subject != SYNC
+        if rule.status != "pass" and not (lost and (rule.kind == "expectation" or corner)):
             groups.setdefault(rule.subject, []).append(rule)
     ranked = sorted(groups.items(), key=lambda item: -WEIGHTS.index(worst_status(item[1])))
     lines = [_finding_line(check, subject, rules) for subject, rules in ranked]
@@ -215,7 +221,9 @@ def _reach_text(rules: Iterable[Rule[float]]) -> str:
     share = max(rule.share_ratio or 0.0 for rule in rules)
     if share >= 0.01:
         return f"{percent_text(share)} of boards"
-    return f"{format_si(share, '%', digits=1)} of boards" if share else "no board of 1,000 drawn"
+    return (
+        f"{format_si(share, '%', digits=1)} of boards" if share else "no board of 1,000 calculated"
+    )
 
 
 def _reserve_text(rule: Rule[float]) -> str:
@@ -267,15 +275,24 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     yield "LED", _led_text(check, by_name)
     yield "hottest part", _hottest_text(check)
     weak = check.weak_headrooms["ctr"]
-    if weak.locks and isfinite(weak.factor_ratio):
+    if check.passes and weak.locks and isfinite(weak.factor_ratio):
         years = years_text(check.life.design_rule_years)
+        hours = f"{check.board.service.hours_per_year:g}"
         yield (
             "reserve",
-            f"CTR may fall to 1/{weak.factor_ratio:.2g} of the lowest of its grade: {years}",
+            f"works until the optocoupler is {weak.factor_ratio:.2g} times weaker than the worst "
+            f"new one, about {years} at {hours} h a year",
         )
-    population = check.spread.population
+    yield "tolerances", _population_text(check.spread.population)
+
+
+def _population_text(population: Population) -> str:
+    """What part tolerances, mains and heat do to such boards."""
     failing = int(np.count_nonzero(~population.rule_margins.passes))
-    yield "tolerances", f"{failing or 'none'} of {population.size} boards drawn at random fail"
+    if not failing:
+        return f"no problem ({population.size} boards calculated)"
+    share = failing / population.size
+    return f"{percent_text(share) if share >= 0.01 else 'under 1 %'} of such boards fail"
 
 
 def _pulse_text(check: Check, nominal: Level) -> str:

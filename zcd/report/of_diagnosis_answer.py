@@ -35,7 +35,13 @@ STATES = {
     Power.LIVE: "Board powered",
 }
 THRESHOLDS = ("controller.low_threshold", "controller.high_threshold")
-FIRST_ASSUMED = ("chain.topology", "chain.rectifier_first", "optocoupler.grade", *THRESHOLDS)
+FIRST_ASSUMED = (
+    "chain.topology",
+    "chain.return_resistors",
+    "chain.rectifier_first",
+    "optocoupler.grade",
+    *THRESHOLDS,
+)
 """Assumptions that a diagnosis hangs on, the most important first."""
 
 

@@ -85,7 +85,7 @@ def retest_line(retest: Retest) -> str:
         return f"The sync circuit reads as a good one ({share})."
     if retest.differs:
         return f"Not as a good board: {retest.differs[0].measured.reading.words} ({share} good)."
-    return f"Nothing speaks against it, but too little was measured to be sure ({share} good)."
+    return f"No fault found, but not enough readings to be sure ({share} good)."
 
 
 def missing_line(retest: Retest) -> str:

@@ -86,7 +86,7 @@ def flags_text(flags: Collection[str]) -> str:
 
 
 FIRST_EVENTS = 7
-NAMED = 5
+NAMED = 4
 """Causes that are named on one screen."""
 
 

@@ -11,7 +11,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_value, show_value
 from zcd.errors import InputError, invalid_value
 from zcd.refdata import default
-from zcd.report.cautions import UNPLUGGED
+from zcd.report.cautions import LOCAL, UNPLUGGED
 from zcd.report.document import BulletList, Document, Paragraph, Section
 from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.table import Table
@@ -139,7 +139,7 @@ def headline(verdict: Verdict) -> str:
     if verdict.problems:
         return "NOT SAFE to plug in."
     if verdict.unchecked:
-        return "Nothing speaks against it so far, but not all has been checked: not yet safe."
+        return "No fault found so far, but not everything was checked: not yet safe."
     return "Leads, pins, frame and capacitor fit: by these readings the fan may be plugged in."
 
 
@@ -178,6 +178,12 @@ def leads_table(measured: Measured, verdict: Verdict) -> Table:
     )
 
 
+FAN_CAUTION = (
+    "CAUTION: Unplug the fan and discharge the run capacitor before you measure, and again before "
+    f"you plug the fan in. {LOCAL}"
+)
+
+
 def verdict_document(measured: Measured, verdict: Verdict) -> Document:
     """What the readings say, the verdict first."""
     problems, unchecked = verdict.problems, verdict.unchecked
@@ -193,6 +199,7 @@ def verdict_document(measured: Measured, verdict: Verdict) -> Document:
                 "Not checked", (BulletList(tuple(unchecked)),) if unchecked else (), answer=True
             ),
             Section("", (leads_table(measured, verdict), Paragraph(remark)), answer=True),
+            Section("", (Paragraph(FAN_CAUTION),), answer=True),
             *caution_sections(*UNPLUGGED),
         ),
     )

@@ -380,7 +380,7 @@ def _part(wrong: Wrong) -> str:
 
 def _elsewhere() -> Iterator[Wrong]:
     for key, flag in (
-        ("controller deaf", "sync"), ("drive not firing", "fan"), ("fan not turning", "fan"),
+        ("controller input dead", "sync"), ("drive not firing", "fan"), ("fan not turning", "fan"),
     ):  # fmt: skip
         yield Wrong(kind="by flags alone", keys=(key,), change=lambda c, _: c, flag=flag)
     yield Wrong(kind="nothing wrong", keys=(), change=lambda c, _: c)

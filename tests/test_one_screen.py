@@ -1,0 +1,53 @@
+"""What a command prints by default: one screen, in the words of the trade."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from tests.diagnosis.boards import TEXTS
+from zcd.cli import main
+
+LINES, COLUMNS = 25, 80
+PAGE_LINES = 70
+"""Of the expected readings, which are one printed page."""
+BANNED = (
+    "asked yes", "found none", "beware", "the board holds", "harsher", "as they come", "believed",
+    "left of its limit", "nobody looked", "stands", "deaf", "let go", "none gives lock",
+    "nothing speaks against", "for every day", "1 jobs", "1 readings",
+)  # fmt: skip
+"""Metaphors and turns of phrase in whose place the trade has a word."""
+COMMANDS = (
+    "check board.toml", "story board.toml --flags sync,fan", "story board.toml --all",
+    "story board.toml --cause@K1 contact open", "map board.toml", "substitute board.toml",
+    "substitute board.toml --for R1", "readings board.toml", "diagnose board.toml -r@ohm R1 OL",
+    "jobs .", "windings a-b=100 b-c=200 a-c=300", "settings",
+)  # fmt: skip
+QUICK = ("switched",)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize(
+    "name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.slow) for n in TEXTS]
+)
+def test_one_screen(
+    name: str,
+    command: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("board.toml").write_text(TEXTS[name], encoding="utf-8")
+    head, *rest = command.split("@")
+    words = [*head.split(), *rest]
+    if "K1 contact open" in words and name != "switched":  # a board without the relay
+        words[-1] = "R1 open"
+    assert main(words) in (0, 1), capsys.readouterr().err
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) <= (PAGE_LINES if head.startswith("readings") else LINES), lines
+    assert max(map(len, lines)) <= COLUMNS
+    said = " ".join(lines).lower()
+    assert [phrase for phrase in BANNED if re.search(rf"\b{re.escape(phrase)}\b", said)] == []
