@@ -211,7 +211,7 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
         "from -55 °C to 150 °C",
     ),
     # parts that are not in the library
-    ({"rectifier": "1N4070"}, "rectifier", '"1N4070"', "such as 1N4007"),
+    ({"rectifier": "1N4070"}, "rectifier", '"1N4070"', "one of 1N4007"),
     ({"optocoupler": "999"}, "optocoupler", '"999"', "one of 817"),
     ({"optocoupler": "817E"}, "optocoupler", '"817E"', "a grade of 817"),
     (
