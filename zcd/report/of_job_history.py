@@ -17,7 +17,8 @@ LEAVE_OUT = "--no-record leaves them out."
 def job_history_table(entries: Sequence[Entry], total: int) -> Table:
     """Jobs of a record, each with its board and what it was."""
     unread = sum(bool(e.problem) for e in entries)
-    remark = f"{len(entries)} of {total} jobs." if len(entries) != total else f"{total} jobs."
+    jobs = "1 job" if total == 1 else f"{total} jobs"
+    remark = f"{len(entries)} of {jobs}." if len(entries) != total else f"{jobs}."
     if unread:
         remark += f" {unread} cannot be read."
     return Table(
