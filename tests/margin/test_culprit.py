@@ -5,10 +5,13 @@ The oracle of both is the whole check itself, which shares no step with the sear
 
 from __future__ import annotations
 
+from functools import cache
+
 import pytest
 
 import zcd
 from zcd.errors import InputError
+from zcd.margin.check import Check
 from zcd.renderings import document_of
 from zcd.report.of_check_answer import finding_lines, headline_text
 from zcd.report.terminal import document_text
@@ -40,12 +43,18 @@ def sound() -> zcd.Board:
     return zcd.loads(BOARD)
 
 
+@cache
+def checked(*changes: tuple[str, str]) -> Check:
+    """The board with some changes, checked once for all tests."""
+    return zcd.check(zcd.loads(BOARD).with_(**dict(changes)))
+
+
 @pytest.mark.parametrize(("change", "culprit"), WRONG)
 def test_the_part_that_is_wrong_comes_first(
     sound: zcd.Board, change: dict[str, str], culprit: str
 ) -> None:
     """And with the values named for it the whole check passes, tolerances included."""
-    check = zcd.check(sound.with_(**change))
+    check = checked(*change.items())
     assert check.status == "fail"
     first = check.remedies[0]
     assert first.ref == culprit
@@ -72,9 +81,9 @@ def test_two_misread_values_have_no_single_culprit(sound: zcd.Board) -> None:
 
 
 @pytest.mark.parametrize("change", [{}, *(change for change, _ in WRONG)])
-def test_the_answer_is_one_screen(sound: zcd.Board, change: dict[str, str]) -> None:
+def test_the_answer_is_one_screen(change: dict[str, str]) -> None:
     """Ten rules that fail for one cause are one line."""
-    check = zcd.check(sound.with_(**change))
+    check = checked(*change.items())
     text = document_text(document_of(check).answer)
     assert len(text.splitlines()) <= 24
     assert len(finding_lines(check)) <= 3
