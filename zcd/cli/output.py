@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from zcd.report.document import Document
     from zcd.results import Result
     from zcd.spice.compare import Comparison
-from zcd.jobs.analysis import diagnosed, prepared
-from zcd.jobs.job_sheet import _pictured, document_of
 
 NARROWEST = 40
 """Columns of a table, however few the terminal says it has: below, words would be left out."""
@@ -116,6 +114,7 @@ def converse(
     """
     from zcd.errors import InputError
     from zcd.files import file_name
+    from zcd.jobs.analysis import diagnosed, prepared
     from zcd.jobs.conversation import HELP, Answers, Conversation
 
     def ask(question: str) -> str:
@@ -230,12 +229,18 @@ def draw(
     full: bool = False,
 ) -> None:
     """Work out and write report and pictures, those as files of a kind."""
-    from zcd.jobs.job_sheet import write_report
+    from zcd.jobs.job_sheet import (
+        document_of,
+        solved_at_nominal,
+        where_sync_is_lost,
+        write_report,
+    )
 
     if plots:
         from zcd.drawing.figures import save_plots
 
-        solution, lock, lost, share = _pictured(board)
+        solution, lock = solved_at_nominal(board)
+        lost, share = where_sync_is_lost(board)
         save_plots(
             plots,
             board=board,

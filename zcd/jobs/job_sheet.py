@@ -402,32 +402,34 @@ def document_of(
     full: bool = False,
 ) -> Document:
     """What a report says, all of it worked out."""
-    solution = solve(build_circuit(board))
+    solution, lock = solved_at_nominal(board)
     return report_document(
         board=board,
         check=check,
         solution=solution,
-        lock=judge(solution, board),
-        lost=_pictured(board)[2:] if full else None,
+        lock=lock,
+        lost=where_sync_is_lost(board) if full else None,
         case=case,
         meter=meter,
     )
 
 
 @cache
-def _pictured(board: Board) -> tuple[Solution, Lock, LossMap, LossShare]:
-    """What the pictures of a board show."""
-    from zcd.circuit.build import build_circuit
-    from zcd.engine.solve import solve
+def solved_at_nominal(board: Board) -> tuple[Solution, Lock]:
+    """A typical board on the bench, for the pictures of it."""
+    solution = solve(build_circuit(board))
+    return solution, judge(solution, board)
+
+
+@cache
+def where_sync_is_lost(board: Board) -> tuple[LossMap, LossShare]:
+    """The map of lost sync with its shares, for the pictures of it."""
     from zcd.margin.loss_map import loss_map
     from zcd.margin.loss_share import loss_share
     from zcd.progress import progress_bar
-    from zcd.sync.lock import judge
 
-    with progress_bar(3) as begin:
-        begin("solving")
-        solution = solve(build_circuit(board))
+    with progress_bar(2) as begin:
         begin("searching where sync is lost")
         lost = loss_map(board)
         begin("drawing boards within tolerance")
-        return solution, judge(solution, board), lost, loss_share(board, lost)
+        return lost, loss_share(board, lost)
