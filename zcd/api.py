@@ -19,19 +19,18 @@ from zcd.board.files import load_board, parse_board
 from zcd.board.model import Board
 from zcd.board.units import QuantityKind, parse_quantity
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.diagnosis.case import Case, ExpectedReadings
-from zcd.diagnosis.job import Job
-from zcd.diagnosis.meters import Meter, usual_meter
-from zcd.diagnosis.reading_syntax import as_measured
-from zcd.diagnosis.readings import Measured
-from zcd.margin.check import Check
 from zcd.results import Picture
 from zcd.sync.solved import Solved
 
 if TYPE_CHECKING:
     from zcd.board.drawer import Drawer
     from zcd.diagnosis.capture_measurements import Traces
+    from zcd.diagnosis.case import Case, ExpectedReadings
+    from zcd.diagnosis.job import Job
+    from zcd.diagnosis.meters import Meter
+    from zcd.diagnosis.readings import Measured
     from zcd.diagnosis.retest import Retest
+    from zcd.margin.check import Check
     from zcd.margin.loss_map import LossMap
     from zcd.margin.population import Population
     from zcd.margin.sensitivity import Sensitivity
@@ -321,8 +320,10 @@ def readings(board: Board, meter: Meter | None = None) -> ExpectedReadings:
     -------
     readings : ExpectedReadings
     """
+    from zcd.diagnosis.case import ExpectedReadings
     from zcd.diagnosis.expected_readings import list_expected_readings
     from zcd.diagnosis.fault_dictionary import make_fault_dictionary
+    from zcd.diagnosis.meters import usual_meter
 
     dictionary = make_fault_dictionary(board, meter or usual_meter(), stored=True)
     lines = list_expected_readings(dictionary)
@@ -374,12 +375,22 @@ def diagnose(
     >>> case.ranked[0].key
     'R2 open'
     """
-    job = about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
+    from zcd.diagnosis.case import Case
+
+    job = _job_of(about)
     if meter is not None:
         job = replace(job, meter=meter)
     if flags:
         job = replace(job, flags=tuple(flags))
     return Case.of(job).add(*taken)
+
+
+def _job_of(about: Board | Job) -> Job:
+    """A job as it is; a board begins one with the usual meter."""
+    from zcd.diagnosis.job import Job
+    from zcd.diagnosis.meters import usual_meter
+
+    return about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
 
 
 def retest(
@@ -413,9 +424,10 @@ def retest(
         If a reading cannot be read.
     """
     from zcd.diagnosis.fault_dictionary import make_fault_dictionary
+    from zcd.diagnosis.reading_syntax import as_measured
     from zcd.diagnosis.retest import retest as judge_again
 
-    job = about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
+    job = _job_of(about)
     dictionary = make_fault_dictionary(job.board, meter or job.meter, stored=True)
     more = as_measured(taken, dictionary.circuit)
     result = judge_again(dictionary, (*job.measured, *more), before, flags or job.flags)
@@ -666,6 +678,7 @@ def compare_spice(
         If it does not finish.
     """
     from zcd.diagnosis.faults import with_fault
+    from zcd.diagnosis.meters import usual_meter
     from zcd.diagnosis.reading_syntax import parse_place
     from zcd.diagnosis.readings import useful_readings
     from zcd.spice.compare import compare
