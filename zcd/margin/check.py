@@ -19,7 +19,6 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.logs import logger
 from zcd.margin.as_new import Repair
-from zcd.margin.culprit import Remedy
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.lifetime import Life, life_of
 from zcd.margin.rules import (
@@ -49,6 +48,7 @@ from zcd.sync.lock import LIMIT_KEYS, RULES, Lock, judge
 _LOG = logger(__name__)
 
 if TYPE_CHECKING:
+    from zcd.margin.culprit import Remedy
     from zcd.margin.outlook import Outlook
     from zcd.margin.spread import Spread
 

@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 from zcd.board.model import Board, Capacitor, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.preferred import decade
-from zcd.circuit.build import Conditions, build_circuit
+from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, stack
-from zcd.margin.headroom import weak_conditions
+from zcd.margin.check import LEVELS, level_conditions
 from zcd.margin.population import SEED, even_points
-from zcd.margin.rule_margins import RuleMargins, evaluate_circuit, evaluate_together
+from zcd.margin.rule_margins import RuleMargins, evaluate, evaluate_together
 from zcd.margin.stress import chain_resistors
 from zcd.margin.tolerances import Boards, draw, tolerances_of
-from zcd.sync.lock import RULES
+from zcd.sync.lock import RULES, thresholds_of
 
 FloatArray = NDArray[np.float64]
 
@@ -38,6 +38,7 @@ LOCK_ROOM, STRESS_ROOM = 0.05, 0.15
 DRAWN, AT_ENDS, MANY = 96, 8, 6
 """Boards drawn for each value, values tried at each end, and how many make a span."""
 MOST = 3
+_ENDS = [LEVELS.index(name) for name in ("weak", "nominal", "strong")]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,10 +95,11 @@ def remedies_of(board: Board) -> tuple[Remedy, ...]:
     drawn within all tolerances.
     """
     parts = _parts(board)
-    base = stack([build_circuit(board, conditions) for conditions in _ends(board)])
+    base = stack([build_circuit(board, level_conditions(board)[k]) for k in _ENDS])
     trials = [(part, _trial_values(part)) for part in parts]
     circuits = [_with_values(base, part, values) for part, values in trials]
-    passes = _safely(evaluate_circuit(stack(circuits), board))
+    tried = Boards(circuit=stack(circuits), thresholds=thresholds_of(board))
+    passes = _safely(evaluate(tried, board))
     found, start = [], 0
     for part, values in trials:
         rows = passes[start : start + values.size * base.size]
@@ -155,12 +157,6 @@ def _safely(margins: RuleMargins) -> NDArray[Any]:
     of_stress = np.arange(len(margins.names)) >= len(RULES)
     room = np.where(of_stress, STRESS_ROOM, LOCK_ROOM)
     return np.all(margins.binding_margins >= room, axis=1)
-
-
-def _ends(board: Board) -> list[Conditions]:
-    high = board.mains.high_rms_v
-    strong = Conditions(mains_rms_v=high, ctr_ratio=board.optocoupler.ctr_max_ratio)
-    return [weak_conditions(board), Conditions(), strong]
 
 
 def _parts(board: Board) -> list[Resistor | Capacitor]:

@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.batch import COMMON, Batch, split
-from zcd.circuit.elements import Circuit, in_groups
+from zcd.circuit.elements import in_groups
 from zcd.engine.solution import row_pieces
 from zcd.engine.solve import PULSES, SolverOptions, solve
 from zcd.margin.rules import Rule
 from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import Boards
-from zcd.sync.lock import NOT_BINDING, RULES, Lock, Thresholds, judge
+from zcd.sync.lock import NOT_BINDING, RULES, Lock, judge
 
 FloatArray = NDArray[np.float64]
 
@@ -86,14 +86,6 @@ def evaluate(boards: Boards, board: Board, options: SolverOptions = PULSES) -> R
     return RuleMargins.joined([_evaluate(boards.rows(piece), board, options) for piece in pieces])
 
 
-def evaluate_circuit(
-    circuit: Circuit, board: Board, options: SolverOptions = PULSES
-) -> RuleMargins:
-    """Solve circuits and judge them by every rule, with the thresholds that the board states."""
-    pieces = row_pieces(circuit.size)
-    return RuleMargins.joined([_evaluate_rows(circuit.rows(p), board, options) for p in pieces])
-
-
 def evaluate_together(draws: Sequence[Boards], boards: Sequence[Board]) -> list[RuleMargins]:
     """Judge boards of several designs, those with the same elements in one batch.
 
@@ -128,14 +120,8 @@ def _evaluate_as_one(draws: Sequence[Boards], boards: Sequence[Board]) -> list[R
 
 
 def _evaluate(boards: Boards, board: Board, options: SolverOptions) -> RuleMargins:
-    return _evaluate_rows(boards.circuit, board, options, boards.thresholds)
-
-
-def _evaluate_rows(
-    circuit: Circuit, board: Board, options: SolverOptions, thresholds: Thresholds | None = None
-) -> RuleMargins:
-    solution = solve(circuit, options)
-    lock = judge(solution, board, thresholds)
+    solution = solve(boards.circuit, options)
+    lock = judge(solution, board, boards.thresholds)
     return _together(lock, stress_rules(solution, board))
 
 

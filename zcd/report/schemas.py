@@ -17,11 +17,12 @@ def _board() -> Schema:
 
 def _check() -> Schema:
     from zcd.margin.check import Check
+    from zcd.margin.culprit import Remedy
     from zcd.margin.outlook import Outlook
     from zcd.margin.spread import Spread
     from zcd.serialize import json_schema
 
-    return json_schema(Check, "zcd check --json", (Outlook, Spread))
+    return json_schema(Check, "zcd check --json", (Outlook, Remedy, Spread))
 
 
 def _map() -> Schema:
