@@ -55,10 +55,9 @@ def windings(
           --board 1=run --board 2=common --board 3=start \\
           --capacitor 2.06u --marking "2.2 uF"
     """
-    from zcd.cli.output import FULL_HINT, print_json, show
-    from zcd.report.cautions import UNPLUGGED
-    from zcd.report.of_windings import parse_measured, verdict_document, verdict_to_dict
-    from zcd.simulation.windings import name_leads
+    from zcd.cli.output import print_result
+    from zcd.report.of_windings import parse_measured
+    from zcd.simulation.windings import Windings, name_leads
 
     measured = parse_measured(
         readings=readings,
@@ -69,12 +68,6 @@ def windings(
         capacitor_tolerance=capacitor_tolerance,
         accuracy=accuracy,
     )
-    verdict = name_leads(measured)
-    if as_json:
-        print_json(verdict_to_dict(measured, verdict), UNPLUGGED)
-    else:
-        document = verdict_document(measured, verdict)
-        show(document if full else document.answer)
-        if not full:
-            click.echo(FULL_HINT)
-    return 0 if verdict.safe else 1
+    result = Windings(measured=measured, verdict=name_leads(measured))
+    print_result(result, as_json, full=full)
+    return 0 if result.safe else 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from operator import attrgetter
 from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
@@ -173,22 +174,12 @@ def _effect(ratio: float) -> Literal["better", "same", "worse"]:
 def _loads(check: Check, was: Check) -> Iterator[Change]:
     """The part that carries most of its limit, before and after."""
     for what in ("power", "voltage"):
-        (ref, after), (old, before) = (_most_loaded(c, what) for c in (check, was))
-        effect = _effect(before / after) if max(before, after) > LOADED_RATIO else "same"
-        name = f"{what} of {ref}" if ref == old else f"highest {what} ({old} before, {ref} now)"
-        yield Change(name=name, before=before, after=after, unit="%", effect=effect)
-
-
-def _most_loaded(check: Check, what: str) -> tuple[str, float]:
-    shares = [
-        (
-            stress.resistor.ref,
-            float(
-                np.max(stress.power_w / stress.power_limit_w)
-                if what == "power"
-                else np.max(stress.judged_v / stress.voltage_limit_v)
-            ),
-        )
-        for stress in check.worst_resistors
-    ]
-    return max(shares, key=lambda item: item[1])
+        share = attrgetter(f"{what}_ratio")
+        now, before = (max(c.worst_resistors, key=share) for c in (check, was))
+        ends = share(before), share(now)
+        ref, old = now.resistor.ref, before.resistor.ref
+        yield Change(
+            name=f"{what} of {ref}" if ref == old else f"highest {what} ({old} before, {ref} now)",
+            before=ends[0], after=ends[1], unit="%",
+            effect=_effect(ends[0] / ends[1]) if max(ends) > LOADED_RATIO else "same",
+        )  # fmt: skip

@@ -56,10 +56,19 @@ class ResistorStress(Batch):
         """
         return np.maximum(self.rms_v, self.peak_v / np.sqrt(2.0))
 
+    @property
+    def power_ratio(self) -> float:
+        """The largest share of its power limit that it bears."""
+        return float(self.power_w.max()) / self.power_limit_w
+
+    @property
+    def voltage_ratio(self) -> float:
+        """The largest share of its voltage limit that it bears."""
+        return float(self.judged_v.max()) / self.voltage_limit_v
+
     def used_ratio(self) -> float:
         """The larger share of its limits that it bears."""
-        power = float(self.power_w.max()) / self.power_limit_w
-        return max(power, float(self.judged_v.max()) / self.voltage_limit_v)
+        return max(self.power_ratio, self.voltage_ratio)
 
     def parts_in_series(self, shorted: int = 0) -> int:
         """How many equal parts of this style, in series in its place, would bear it.
@@ -69,8 +78,7 @@ class ResistorStress(Batch):
         shorted : int
             How many of them may be shorted; the others then bear their voltage, and more current.
         """
-        power = float(self.power_w.max()) / self.power_limit_w
-        voltage = float(self.judged_v.max()) / self.voltage_limit_v
+        power, voltage = self.power_ratio, self.voltage_ratio
         left = 1
         while voltage > left or power * (left + shorted) > left**2:
             left += 1

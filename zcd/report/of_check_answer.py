@@ -314,10 +314,7 @@ def _led_text(check: Check, by_name: dict[str, Level]) -> str:
 
 
 def _hottest_text(check: Check) -> str:
-    worst = max(
-        (load.worst for load in check.loads),
-        key=lambda stress: float(np.max(stress.power_w / stress.power_limit_w)),
-    )
+    worst = max(check.worst_resistors, key=lambda stress: stress.power_ratio)
     power, volts = float(np.max(worst.power_w)), float(np.max(worst.judged_v))
     return (
         f"{plain(worst.resistor.ref)} {quantity_text(worst.resistor.resistance_ohm, 'Ω')}: "

@@ -305,8 +305,8 @@ def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[st
     if answer.kind != "chain":
         return (_change_text(part.resistance_ohm / old.resistance_ohm),)
     stresses = section_stresses(proposal.verdict, answer, proposal.parts)
-    power = max(stresses, key=lambda s: float(s.power_w.max()) / s.power_limit_w)
-    volts = max(stresses, key=lambda s: float(s.judged_v.max()) / s.voltage_limit_v)
+    power = max(stresses, key=lambda s: s.power_ratio)
+    volts = max(stresses, key=lambda s: s.voltage_ratio)
     watts, film_v = float(power.power_w.max()), float(volts.judged_v.max())
     total = _total(_resistors(proposal.parts), answer)
     return (
