@@ -12,7 +12,6 @@ from zcd.margin.check import nominal_check
 from zcd.margin.corners import find_corners
 from zcd.margin.spread import with_spread
 from zcd.margin.tolerances import tolerances_of
-from zcd.substitutes.compare import newly_failed
 from zcd.substitutes.proposals import SHOWN, Closeness
 from zcd.substitutes.search import (
     CONTACT,
@@ -39,7 +38,7 @@ def assert_as_good(found: Substitutes) -> None:
         for proposal in (*answer.proposals, *answer.others):
             assert checks(proposal.board) is proposal.verdict.passes
             if proposal.closeness is not Closeness.SAME:
-                assert not newly_failed(proposal.verdict, found.original)
+                assert not proposal.verdict.newly_failed(found.original)
                 assert proposal.verdict.passes or found.original.failed
             assert proposal.verdict.passes or proposal.closeness is not Closeness.OTHER
 
@@ -77,7 +76,7 @@ def test_a_weakness_of_the_original_is_not_blamed_on_the_part() -> None:
     (answer,) = found.answers
     assert answer.proposals
     assert all(proposal.verdict.failed for proposal in answer.proposals)
-    assert not any(newly_failed(p.verdict, found.original) for p in answer.proposals)
+    assert not any(p.verdict.newly_failed(found.original) for p in answer.proposals)
 
 
 def test_never_fewer_in_series_and_never_beyond_a_rating() -> None:

@@ -11,6 +11,7 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.errors import InputError
+from zcd.margin.rules import newly_failed
 
 if TYPE_CHECKING:
     from zcd.margin.check import Check
@@ -104,14 +105,9 @@ def with_original(check: Check, was: Check) -> Check:
         If the two are not the same kind of circuit on the same mains.
     """
     _require_same_kind(check.board, was.board)
-    broken = {rule.name: rule.margin for rule in was.every_rule if rule.status == "fail"}
-    inherited = tuple(
-        rule.name
-        for rule in check.every_rule
-        if rule.status == "fail"
-        and rule.name in broken
-        and rule.margin >= broken[rule.name] - SAME_RATIO
-    )
+    new = newly_failed(check.every_rule, was.every_rule, SAME_RATIO)
+    failed = (rule for rule in check.every_rule if not rule.passes)
+    inherited = tuple(rule.name for rule in failed if rule not in new)
     repair = Repair(was=was.board, changes=tuple(_changes(check, was)), inherited=inherited)
     return replace(check, repair=repair)
 

@@ -150,6 +150,26 @@ def worst_status(rules: Iterable[Rule[Any]]) -> Status:
     return max((rule.status for rule in rules), key=WEIGHTS.index, default="pass")
 
 
+def newly_failed(
+    rules: Iterable[Rule[float]], before: Iterable[Rule[float]], room: float
+) -> tuple[Rule[float], ...]:
+    """Rules that fail and did not before, or not so far.
+
+    Parameters
+    ----------
+    rules, before : iterable of Rule
+        Of the changed board and of the original; what that does not have counts as passed there.
+    room : float
+        A margin that is worse by no more than this is as it was.
+    """
+    known = {rule.name: rule.margin for rule in before if not rule.passes}
+    return tuple(
+        rule
+        for rule in rules
+        if not rule.passes and (rule.name not in known or rule.margin < known[rule.name] - room)
+    )
+
+
 def kind_of_part_limit(source: str) -> SourceKind:
     """What kind of origin the limits of a part have: read off what its source says."""
     if "as written in the board file" in source:

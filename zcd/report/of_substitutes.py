@@ -12,7 +12,7 @@ from zcd.margin.stress import ResistorStress
 from zcd.refdata import default, table
 from zcd.report.table import FAIL, Table
 from zcd.report.text import plain, quantity_text, share_text
-from zcd.substitutes.compare import Verdict, newly_failed
+from zcd.substitutes.compare import Verdict
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import BRIDGE_DIODES, has_its_leds
@@ -86,7 +86,7 @@ def _check_text(found: Substitutes, proposal: Proposal) -> str:
     """What the check says where that is not what it says of the original."""
     if not proposal.verdict.failed:
         return "; passes" if found.original.failed else ""
-    new = newly_failed(proposal.verdict, found.original)
+    new = proposal.verdict.newly_failed(found.original)
     return f"; FAILS: {plain(new[0].name)}" if new else ""
 
 

@@ -16,9 +16,9 @@ from zcd.engine.solve import solve
 from zcd.margin.check import Level, headroom_rules, level_conditions, levels_of, rules_of
 from zcd.margin.corners import ROOM_RATIO, find_all_corners
 from zcd.margin.headroom import Headroom, headrooms_of
-from zcd.margin.population import draw_population
-from zcd.margin.rules import Rule, worst_status
-from zcd.margin.spread import corner_circuit, corner_rules
+from zcd.margin.population import PER_RUN, RUNS, draw_population
+from zcd.margin.rules import RARE_RATIO, Rule, newly_failed
+from zcd.margin.spread import AT_CORNER, corner_circuit, corner_rules
 from zcd.margin.stress import ResistorStress, reverse_stress, worst_circuit, worst_of
 from zcd.margin.tolerances import tolerances_of
 from zcd.substitutes.series_string import condensed
@@ -64,6 +64,10 @@ class Verdict:
     def passes(self) -> bool:
         """Whether no rule fails."""
         return not self.failed
+
+    def newly_failed(self, original: Verdict) -> tuple[Rule[float], ...]:
+        """Rules that fail and did not on the original board, or not so far."""
+        return newly_failed(self.failed, original.failed, SAME_MARGIN)
 
 
 def verdicts(boards: Sequence[Board]) -> list[Verdict]:
@@ -114,7 +118,8 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
     result = []
     for one, at, solution in zip(verdict, worst, solved, strict=True):
         rules = corner_rules(*at, solution)
-        if one.passes and worst_status(rules) == "fail":
+        failed = [rule.name.removeprefix(AT_CORNER) for rule in rules if not rule.passes]
+        if one.passes and failed and not _surely_reached(one.board, failed):
             # a corner that hardly any board reaches only warns, as in the whole check
             drawn = draw_population(one.board, tolerances_of(one.board))
             rules = corner_rules(*at, solution, drawn.rule_margins)
@@ -122,20 +127,11 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
     return result
 
 
-def newly_failed(new: Verdict, old: Verdict) -> tuple[Rule[float], ...]:
-    """Rules that fail with other parts and did not on the original board, or not so far.
-
-    Parameters
-    ----------
-    new, old : Verdict
-        Rules of parts that the original does not have count as passed there.
-    """
-    before = {rule.name: rule for rule in old.failed}
-    return tuple(
-        rule
-        for rule in new.failed
-        if rule.name not in before or rule.margin < before[rule.name].margin - SAME_MARGIN
-    )
+def _surely_reached(board: Board, failed: Sequence[str]) -> bool:
+    """Whether the first run of the population alone says that no failing corner is rare."""
+    first = draw_population(board, tolerances_of(board), runs=1).rule_margins
+    few = RARE_RATIO * PER_RUN * RUNS
+    return all(first.broken_ratio[name] * PER_RUN >= few for name in failed)
 
 
 def level_rows(board: Board) -> Circuit:

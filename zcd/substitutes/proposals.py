@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from zcd.board.model import Board, Diode, Optocoupler, Resistor
-from zcd.substitutes.compare import Verdict, newly_failed, verdicts, with_corners
+from zcd.substitutes.compare import Verdict, verdicts, with_corners
 
 Part = Resistor | Optocoupler | Diode
 
@@ -184,7 +184,7 @@ def _will_do(candidate: Candidate, verdict: Verdict, original: Verdict) -> bool:
         return False
     if candidate.closeness is Closeness.OTHER:
         return verdict.passes
-    return candidate.closeness is Closeness.SAME or not newly_failed(verdict, original)
+    return candidate.closeness is Closeness.SAME or not verdict.newly_failed(original)
 
 
 def _proposal(candidate: Candidate, verdict: Verdict) -> Proposal:
