@@ -8,7 +8,7 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.case import Case, ExpectedReadings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import AccessLevel
-from zcd.report.cautions import Caution
+from zcd.report.cautions import Caution, caution_lines
 from zcd.report.document import Block, BulletList, Cautions, Document, Paragraph, Section
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import TOUCH_CAUTION, end_sections
@@ -31,6 +31,11 @@ from zcd.report.text import plain, quantity_text
 def caution_sections(*due: Caution) -> tuple[Section, ...]:
     """The cautions that are due, under their heading; none where none is."""
     return (Section(TOUCH_CAUTION, (Cautions((("", due),)),)),) if due else ()
+
+
+def brief_cautions(side: AccessLevel) -> Section:
+    """Those of the next action, in the answer of one screen."""
+    return Section("", tuple(map(Paragraph, caution_lines(side))), answer=True)
 
 
 def card_document(expected_readings: ExpectedReadings) -> Document:

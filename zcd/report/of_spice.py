@@ -8,12 +8,12 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import show_value
 from zcd.diagnosis.readings import AccessLevel, access_level, parts_over, usual_power
-from zcd.report.cautions import Caution, caution_lines
+from zcd.report.cautions import Caution
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis import cautions_for
-from zcd.report.of_diagnosis_document import caution_sections
+from zcd.report.of_diagnosis_document import brief_cautions, caution_sections
 from zcd.report.table import Table
 from zcd.report.text import NOTHING, plain, quantity_text
 from zcd.serialize import Record
@@ -48,7 +48,7 @@ def comparison_document(comparison: Comparison) -> Document:
         title=f"Second opinion: {plain(comparison.board.name)}",
         sections=(
             Section("", tuple(lines), answer=True),
-            Section("", tuple(map(Paragraph, _brief_cautions(comparison))), answer=True),
+            *_brief_cautions(comparison),
             Section("", (*tables, Paragraph(_columns_text(comparison)))),
             *end_sections(comparison.board)[:2],
             *caution_sections(*compared_cautions(comparison)),
@@ -56,7 +56,7 @@ def comparison_document(comparison: Comparison) -> Document:
     )
 
 
-def _brief_cautions(comparison: Comparison) -> tuple[str, ...]:
+def _brief_cautions(comparison: Comparison) -> tuple[Section, ...]:
     """Those of the most dangerous reading that is compared; none where none is."""
     levels = list(AccessLevel)
     sides = [
@@ -64,7 +64,7 @@ def _brief_cautions(comparison: Comparison) -> tuple[str, ...]:
         for line in comparison.lines
         if line.reading is not None
     ]
-    return caution_lines(max(sides, key=levels.index)) if sides else ()
+    return (brief_cautions(max(sides, key=levels.index)),) if sides else ()
 
 
 def _columns_text(comparison: Comparison) -> str:

@@ -8,12 +8,12 @@ from dataclasses import replace
 from zcd.board.model import Board
 from zcd.diagnosis.reading_syntax import show_value
 from zcd.diagnosis.readings import AccessLevel as Where
-from zcd.report.cautions import MOTOR, Caution, caution_lines
+from zcd.report.cautions import MOTOR, Caution
 from zcd.report.document import BulletList, Document, Facts, Paragraph, Section
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis import cautions_for
-from zcd.report.of_diagnosis_document import caution_sections
+from zcd.report.of_diagnosis_document import brief_cautions, caution_sections
 from zcd.report.of_story import (
     FAN_FEED,
     advice_lines,
@@ -51,7 +51,7 @@ def story_document(story: Story) -> Document:
             ),
             Section("Why", (BulletList(tuple(why_lines(story))),), answer=True),
             Section("What happens when", (Facts(first_events(story)),), answer=True),
-            _brief_cautions(Where.DEAD),
+            brief_cautions(Where.DEAD),
             Section("", (Paragraph(board_line(board)), events_table(story), seen_table(story))),
             *_end_sections(board, story_cautions((), fan=story.cause.subsystem is Subsystem.FAN)),
         ),
@@ -64,7 +64,7 @@ def table_document(table: StoryTable) -> Document:
         title=plain(table.board.name),
         sections=(
             Section("Causes by the flags they raise", (Facts(by_flags(table.stories)),), True),
-            _brief_cautions(Where.DEAD),
+            brief_cautions(Where.DEAD),
             Section("", (Paragraph(board_line(table.board)),)),
             Section("", (stories_table(table.stories),)),
             *_end_sections(table.board, story_cautions((), fan=True)),
@@ -90,7 +90,7 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
                 (Facts(likeliest(fits)),) if fits else (),
                 answer=True,
             ),
-            _brief_cautions(Where.DEAD if side_test is None else side_test.where),
+            brief_cautions(Where.DEAD if side_test is None else side_test.where),
             Section("", (Paragraph(board_line(board)),)),
             Section("", (fits_table(fits, causes_for_flags.flags),) if fits else ()),
             *_end_sections(board, fits_cautions(fits, side_test)),
@@ -113,11 +113,6 @@ def _answers(side_test: SideTest) -> list[str]:
         span = ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
         lines.append(f"{span}: {side}")
     return lines
-
-
-def _brief_cautions(side: Where) -> Section:
-    """Those of the next action, on one screen."""
-    return Section("", tuple(map(Paragraph, caution_lines(side))), answer=True)
 
 
 def _end_sections(board: Board, due: Sequence[Caution]) -> tuple[Section, ...]:
