@@ -210,12 +210,14 @@ def test_a_hostile_name_stays_text(browser: Chrome, server: Server) -> None:
 
 def test_the_verdict_follows_the_typing(page: Chrome) -> None:
     wait(page, lambda b: "PASSES." in text(b, "#verdict"))
+    assert page.find_element(By.ID, "verdict").get_attribute("class") == "verdict"
     assert "sync is lost" not in text(page, "#rules ul")
     type_into(page, "output.pull_up", "47")
     wait(page, lambda b: "47 Ω" in text(b, "#shown"))
     assert "Being worked out" in text(page, "#verdict")
     assert text(page, "#rules").strip() == ""
     wait(page, lambda b: "FAILS: " in text(b, "#verdict"))
+    assert "not" in str(page.find_element(By.ID, "verdict").get_attribute("class")).split()
     assert "sync is lost" in text(page, "#rules ul")
     type_into(page, "output.pull_up", "heavy")
     wait(page, lambda b: text(b, "#verdict").strip() == "")

@@ -210,7 +210,7 @@ def test_a_job_is_not_closed_without_a_word(asked: Asked) -> None:
 
 
 def test_before_any_repair_the_verdict_is_that_of_what_is_printed(asked: Asked) -> None:
-    words = {"verdict": "The board holds", "passes": True, "failed": (), "tables": ()}
+    words = {"verdict": "The board holds", "passes": True, "findings": (), "tables": ()}
     words |= {"origins": (), "sources": ()}
 
     def hold(query: str) -> str:

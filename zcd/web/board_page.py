@@ -36,7 +36,7 @@ from zcd.web.workers import WorkerPool
 NOMINAL, HIGHEST = 100.0, 130.0
 """Middle and upper end of the slider, in per cent of the nominal mains voltage."""
 MIN_V = 1e-3
-NO_VERDICT = {"busy": False, "problem": "", "verdict": "", "failed": (), "judged": ""}
+NO_VERDICT = {"busy": False, "problem": "", "verdict": "", "findings": (), "judged": ""}
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE)
 
 

@@ -38,7 +38,7 @@ def check(board: Board) -> TemplateContext:
         "line": board_line(board),
         "verdict": headline_text(result),
         "passes": result.passes,
-        "failed": finding_lines(result),
+        "findings": finding_lines(result),
         **_tables(check_document(result)),
     }
 
