@@ -19,6 +19,21 @@ SOURCES: dict[str, dict[str, str]] = tomllib.loads(
     (REFERENCE / "sources.toml").read_text(encoding="utf-8")
 )
 TOLERANCES = {"rtol", "atol"}
+LONGEST = (
+    "notebooks/test_notebooks.py",
+    "web/test_whole_job.py",
+    "web/test_repair.py",
+    "web/test_page.py",
+    "jobs/test_saving.py",
+    "tests/test_cli.py",
+    "tests/test_api.py",
+    "web/test_readings_page.py",
+    "web/test_readings.py",
+    "substitutes/test_proposals.py",
+    "margin/test_culprit.py",
+    "benchmarks/test_runs.py",
+)
+"""Files that take longest: begun first, so that at the end all processors have work."""
 
 
 @pytest.fixture
@@ -57,6 +72,23 @@ def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None
     patch.setenv("XDG_CACHE_HOME", str(shared / "cache"))
     yield
     patch.undo()
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than processors: in a browser and at a prompt, much time is waiting."""
+    return (os.cpu_count() or 1) + 1
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the files that take longest first; the order within a file stays."""
+    places = {name: place for place, name in enumerate(LONGEST)}
+
+    def place(item: pytest.Item) -> int:
+        path = item.path.as_posix()
+        return next((places[name] for name in LONGEST if path.endswith(name)), len(LONGEST))
+
+    items.sort(key=place)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
