@@ -9,6 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from scipy.optimize import brentq
+from scipy.stats import qmc
 
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import board
@@ -18,7 +19,7 @@ from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import ohm_full_scale_v, ohm_source_ohm, usual_meter
 from zcd.diagnosis.rank import diagnose
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
-from zcd.diagnosis.samples import sample_circuits
+from zcd.diagnosis.samples import _hypercube, sample_circuits
 from zcd.physics.diode import thermal_voltage_v
 
 FloatArray = NDArray[np.float64]
@@ -120,3 +121,12 @@ def test_junctions_break_down_at_their_rating_or_beyond() -> None:
         volts = np.asarray(junction.breakdown_v)
         assert np.all(volts >= least)
         assert volts.max() > 1.5 * volts.min()
+
+
+def test_the_hypercube_is_that_of_scipy() -> None:
+    """As `scipy.stats.qmc` draws it: every quantity has one sample in each of n equal cells."""
+    ours = _hypercube(5, seed=3, samples=48)
+    assert_allclose(ours, qmc.LatinHypercube(d=5, rng=3).random(48), rtol=1e-15)
+    assert np.array_equal(
+        np.sort((ours * 48).astype(int), axis=0), np.arange(48)[:, None] + [0] * 5
+    )

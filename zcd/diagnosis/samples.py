@@ -143,10 +143,17 @@ def _spread(span: tuple[float, float], seed: int, samples: int) -> FloatArray:
 
 
 def _hypercube(quantities: int, seed: int, samples: int) -> FloatArray:
-    """A latin hypercube, shape (samples, quantities)."""
-    from scipy.stats import qmc  # half a second: not for what draws no samples
+    """A latin hypercube, shape (samples, quantities).
 
-    return np.asarray(qmc.LatinHypercube(d=quantities, rng=seed).random(samples))
+    The same numbers as `scipy.stats.qmc` draws, whose import would cost every command that
+    diagnoses more than half a second.
+    """
+    rng = np.random.default_rng(seed).spawn(1)[0]
+    within = rng.uniform(size=(samples, quantities))
+    cells = np.tile(np.arange(1, samples + 1), (quantities, 1))
+    for row in cells:
+        rng.shuffle(row)
+    return np.asarray((cells.T - within) / samples)
 
 
 def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:
