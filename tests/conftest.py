@@ -63,8 +63,12 @@ def _global_state_is_restored() -> Iterator[None]:
 
 @pytest.fixture(autouse=True, scope="session")
 def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Nobody's predictions or settings decide a test; predictions of one run are shared."""
+    """Nobody's predictions or settings decide a test; predictions of one run are shared.
+
+    So is compiled code: the hundreds of programs that are started here would else all compile it.
+    """
     patch = pytest.MonkeyPatch()
+    patch.delenv("PYTHONDONTWRITEBYTECODE", raising=False)
     patch.setenv("ZCD_CONFIG", "")
     base = tmp_path_factory.getbasetemp()
     # a worker's folder lies in that of the run
