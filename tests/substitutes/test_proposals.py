@@ -22,7 +22,6 @@ from zcd.substitutes.search import (
     to_buy,
 )
 
-
 CHAINS = {"clamped", "two-led", "parallel"}
 """A board of each kind of chain: in series, in both legs, with strings side by side."""
 

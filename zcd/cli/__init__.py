@@ -20,6 +20,7 @@ from zcd.cli.jobs import close, jobs
 from zcd.cli.map import map_command
 from zcd.cli.measured import capture, retest
 from zcd.cli.parts import substitute
+from zcd.cli.practice import practice
 from zcd.cli.report import report
 from zcd.cli.schema import schema
 from zcd.cli.settings import settings
@@ -151,12 +152,13 @@ def commands() -> None:
       zcd bench vent.toml             see it all on a page, while you type
       zcd jobs --open                 see what lies on the bench
       zcd spice vent.toml             hear what a circuit simulator says
+      zcd practice                    find a hidden fault, to learn
       zcd help                        list the guides
     """
 
 
 for command in (
     new, check, map_command, readings, diagnose, capture, retest, story, windings, substitute,
-    spice, report, close, jobs, bench, demo, settings, schema, completion, help_command,
+    practice, spice, report, close, jobs, bench, demo, settings, schema, completion, help_command,
 ):  # fmt: skip
     commands.add_command(command)

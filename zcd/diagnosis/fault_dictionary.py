@@ -194,7 +194,7 @@ def make_fault_dictionary(
     fault dictionary : FaultDictionary
     """
     nominal = build_circuit(board)
-    faults, shares = _all_faults(nominal)
+    faults, shares = faults_and_shares(nominal)
     healthy, unit = sample_circuits(board, samples)
     parts = [(f, b) for f, fault in enumerate(faults) for b in range(BANDS if fault.amount else 1)]
     member = np.array([f for f, _ in parts])
@@ -239,7 +239,7 @@ def make_fault_dictionary(
     )
 
 
-def _all_faults(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
+def faults_and_shares(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
     """Single faults, pairs, then those that only look like others; and their priors."""
     single = faults_of(circuit)
     shares = prior_shares(single)

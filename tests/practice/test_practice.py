@@ -1,0 +1,280 @@
+"""Practice: what is hidden, what the bench shows, which steps are dangerous, what is said after."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from zcd.board.files import parse_board
+from zcd.board.model import Board, Topology
+from zcd.board.starter import starter_text
+from zcd.cli import main
+from zcd.diagnosis.faults import REPLACED
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meter_model import MeterModel
+from zcd.diagnosis.meters import OVERLOAD, usual_meter
+from zcd.diagnosis.readings import Power, Reading
+from zcd.errors import InputError
+from zcd.practice.bench import Bench, Danger, shown_value
+from zcd.practice.exercise import LEVELS, MOST_SEED, Exercise, make_exercise
+from zcd.practice.record import add_to_record, summaries
+from zcd.practice.review import Expert, review
+from zcd.practice.session import Session
+
+R1 = Reading(function=Function.OHM, red="line", black="chain.1")
+SOCKET = Reading(function=Function.AC, red="line", black="neutral")
+
+
+@cache
+def board(topology: Topology = Topology.HALF_WAVE) -> Board:
+    return parse_board(starter_text(topology))
+
+
+@cache
+def exercise(level: int = 1, seed: int = 5) -> Exercise:
+    return make_exercise(board(), usual_meter(), level, seed)
+
+
+@cache
+def expert(level: int = 1, seed: int = 5) -> Expert:
+    return Expert(exercise(level, seed))
+
+
+def nobody() -> Expert:
+    raise AssertionError("the expert is not asked")
+
+
+@pytest.mark.parametrize("topology", Topology)
+@pytest.mark.parametrize("level", LEVELS)
+def test_each_level_hides_what_it_says(topology: Topology, level: int) -> None:
+    made = make_exercise(board(topology), usual_meter(), level, seed=level)
+    fault = made.fault
+    assert made.flags != ("none",)
+    assert all(circuit.size == 1 for circuit in made.states)
+    if level <= 2:
+        assert fault.mode in REPLACED[fault.kind]
+    if level == 1:
+        assert fault.mode in ("open", "short")
+    if level == 4:
+        assert fault.amount is not None
+    single = not (fault.states or fault.members)
+    assert single or level == 5
+
+
+def test_the_same_seed_makes_the_same_exercise() -> None:
+    bench, again = (Bench(make_exercise(board(), usual_meter(), 3, 8)) for _ in range(2))
+    for each in (bench, again):
+        each.prove_dead()
+        each.take(R1)
+    assert bench.exercise.fault.key == again.exercise.fault.key
+    assert bench.measured == again.measured
+
+
+@pytest.mark.parametrize(("level", "seed"), [(0, 1), (6, 1), (1, -1), (1, MOST_SEED + 1)])
+def test_no_such_exercise(level: int, seed: int) -> None:
+    with pytest.raises(InputError, match=r"--(level|seed): found"):
+        make_exercise(board(), usual_meter(), level, seed)
+
+
+def test_the_meter_shows_what_the_engine_says() -> None:
+    """Within three of its errors, for every reading of the board that is there."""
+    bench = Bench(exercise())
+    exact = MeterModel(board(), exercise().states[0], usual_meter()).read([R1])[0, 0]
+    bench.prove_dead()
+    (shown,) = {m.value for m in [bench.take(R1)] if m is not None}
+    assert shown == pytest.approx(exact, rel=0.05)
+
+
+def test_a_display_has_steps() -> None:
+    """6,000 counts: 226.7 V stands on the range of 600.0 V, and 9.9 Mohm beyond 6 Mohm is OL."""
+    meter = replace(usual_meter(), counts=6000.0, ohm_range_ohm=6e6)
+    rng = np.random.default_rng(1)
+    for _ in range(20):
+        volts = shown_value(226.66, Function.AC, meter, rng)
+        assert round(volts * 10) == pytest.approx(volts * 10, abs=1e-6)
+    assert shown_value(9.9e6, Function.OHM, meter, rng) == OVERLOAD
+    assert shown_value(OVERLOAD, Function.OHM, meter, rng) == OVERLOAD
+    assert shown_value(0.0, Function.DUTY, meter, rng) == 0.0
+
+
+def test_dangerous_steps_are_kept() -> None:
+    bench = Bench(exercise())
+    assert bench.take(SOCKET) is None
+    assert bench.dangers == []
+    assert bench.take(R1) is not None
+    assert bench.dangers == [Danger.NOT_PROVED]
+    bench.plug_in()
+    assert not bench.prove_dead()
+    assert bench.take(R1) is None
+    assert bench.take(replace(R1, lifted="R1")) is None
+    assert (
+        bench.take(Reading(function=Function.DC, red="pin", black="logic0", power=Power.BENCH))
+        is None
+    )
+    assert bench.dangers[1:] == [Danger.OHMS_LIVE, Danger.LIFTED_LIVE, Danger.PLUGGED_TWICE]
+    assert bench.take(SOCKET) is not None
+    bench.unplug()
+    assert bench.prove_dead()
+    assert bench.take(R1) is not None
+    assert len(bench.dangers) == 4
+    assert len(bench.measured) == 3
+
+
+def test_plugging_in_takes_the_proof_away() -> None:
+    bench = Bench(exercise())
+    assert bench.prove_dead()
+    bench.plug_in()
+    bench.unplug()
+    assert not bench.proved
+
+
+def test_work_takes_time_and_a_hint_more() -> None:
+    session = Session(exercise(), expert)
+    session.say("prove dead")
+    after_proof = session.bench.seconds
+    session.say("ohm R1")
+    assert session.bench.seconds == after_proof + 20.0
+    (hint,) = session.say("hint")
+    assert hint.startswith("Unplugged and proved dead: ")
+    assert (session.hints, session.bench.seconds) == (1, after_proof + 320.0)
+
+
+@pytest.mark.parametrize("name", ["OC1", "oc1", "OC1 transistor", "OC1 transistor open"])
+def test_the_part_is_enough(name: str) -> None:
+    session = Session(exercise(), nobody)
+    assert exercise().fault.key == "OC1 transistor open"
+    assert session.say("found R1 open") == ["No, R1 open is not it. Go on measuring."]
+    assert not session.over
+    session.say(f"found {name}")
+    assert session.found
+    assert session.over
+
+
+def test_both_of_two_faults_are_asked_for() -> None:
+    made = next(exercise(5, s) for s in range(99) if exercise(5, s).fault.members)
+    first, second = made.fault.members
+    session = Session(made, nobody)
+    assert session.say(f"found {first}") == [f"Yes: {first}. But it is not all. Go on."]
+    assert not session.over
+    session.say(f"found {second}")
+    assert session.found
+
+
+def test_a_loose_joint_shows_now_the_one_now_the_other() -> None:
+    seed = next(s for s in range(99) if len(exercise(5, s).states) > 1)
+    sound, loose = exercise(5, seed).states
+    bench = Bench(exercise(5, seed))
+    bench.plug_in()
+    pin = Reading(function=Function.LOW_TIME, red="pin", black="logic0")
+    exact = [MeterModel(board(), c, usual_meter()).read([pin])[0, 0] for c in (sound, loose)]
+    shown = [m.value for m in (bench.take(pin) for _ in range(20)) if m is not None]
+    nearest = {int(abs(value - exact[1]) < abs(value - exact[0])) for value in shown}
+    assert nearest == {0, 1}
+
+
+@pytest.mark.parametrize("line", ["ohm R99", "volts", "found", "found R99", "ohm pin line"])
+def test_what_cannot_be_is_told_and_changes_nothing(line: str) -> None:
+    session = Session(exercise(), nobody)
+    with pytest.raises(InputError):
+        session.say(line)
+    assert (session.bench.seconds, session.named, session.bench.dangers) == (0.0, [], [])
+
+
+def test_the_expert_finds_it_without_danger() -> None:
+    way, diagnosis = expert().way()
+    assert not way.dangers
+    first = diagnosis.ranked[0].fault
+    assert first is not None
+    assert first.repair == exercise().fault.repair
+
+
+def test_a_reading_of_a_good_part_rules_it_out() -> None:
+    bench = Bench(exercise())
+    bench.prove_dead()
+    bench.take(R1)
+    bench.plug_in()
+    bench.take(SOCKET)
+    looked = review(bench, expert(), found=False, named=(), hints=0)
+    good, live = looked.steps
+    assert "R1" in good.ruled_out
+    assert "mains missing" in live.ruled_out
+    assert live.instead is not None
+    assert live.instead.power is Power.DEAD
+    assert looked.dangers == (Danger.NEEDLESS,)
+
+
+def test_a_record_is_kept_and_summed_up(tmp_path: Path) -> None:
+    path = tmp_path / "class.jsonl"
+    first = {"level": 2, "found": True, "readings": 4, "hints": 0, "seconds": 300, "dangers": {}}
+    second = {**first, "found": False, "readings": 9, "hints": 2, "dangers": {"x": 3}}
+    add_to_record(path, first)
+    path.write_bytes(path.read_bytes().rstrip(b"\n"))  # as many editors leave it
+    add_to_record(path, second)
+    (summary,) = summaries(path)
+    assert (summary.exercises, summary.found, summary.dangers) == (2, 1, 3)
+    assert summary.mean_readings == 6.5
+
+
+@pytest.mark.parametrize(
+    "text", ["{", "[]", '{"level": "2"}', "[" * 100_000, '{"level": true}', "\xff"]
+)
+def test_a_broken_record_is_told_and_left_alone(
+    text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "class.jsonl"
+    path.write_bytes(text.encode("latin-1"))
+    assert main(["practice", "--seed", "5", "--record", str(path)]) == 2
+    told = capsys.readouterr().err
+    assert told.count("\n") == 1
+    assert "class.jsonl, line 1: found no " in told
+    with pytest.raises(InputError):
+        add_to_record(path, {})
+    assert path.read_bytes() == text.encode("latin-1")
+
+
+def test_an_exercise_from_the_command_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "class.jsonl"
+    typed = "prove dead\nohm R1\nnonsense\npoints\nso far\nfound OC1\n"
+    monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+    assert main(["practice", "--seed", "5", "--record", str(path)]) == 0
+    out, err = capsys.readouterr()
+    assert err.startswith('zcd: found "nonsense"')
+    answer = out.rpartition("> ")[2].strip().splitlines()
+    assert answer[0] == "Exercise 1-5"
+    assert "Found: it was OC1 transistor open." in answer
+    assert len(answer) <= 25
+    assert max(map(len, out.splitlines())) <= 80
+    (line,) = path.read_text(encoding="utf-8").splitlines()
+    record = json.loads(line)
+    assert (record["found"], record["fault"]) == (True, "OC1 transistor open")
+    assert main(["practice", "--summary", str(path)]) == 0
+    assert "1 of 1" in capsys.readouterr().out
+
+
+def test_who_leaves_is_told_what_it_was(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "stdin", io.StringIO("give up\n"))
+    assert main(["practice", "--seed", "5", "--full"]) == 0
+    out = capsys.readouterr().out
+    assert "Not found: it was OC1 transistor open." in out
+    assert "You took none." in out
+    assert "How the errors came about" in out
+
+
+def test_a_summary_as_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "class.jsonl"
+    path.write_text("", encoding="utf-8")
+    assert main(["practice", "--summary", str(path), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["levels"] == []
+    assert main(["practice", "--json"]) == 2
+    assert "--summary FILE" in capsys.readouterr().err

@@ -1,0 +1,205 @@
+"""The bench of an exercise: a board that is plugged in or not, a meter, a clock."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from math import isfinite
+
+import numpy as np
+
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.functions import FUNCTIONS, Function
+from zcd.diagnosis.likelihood import error, scaled
+from zcd.diagnosis.meter_model import MeterModel
+from zcd.diagnosis.meters import OVERLOAD, Meter
+from zcd.diagnosis.next_reading import PLUGGED
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
+from zcd.practice.exercise import Exercise
+
+READING_S = {
+    AccessLevel.DEAD: 20.0,
+    AccessLevel.BENCH: 60.0,
+    AccessLevel.ISOLATED: 40.0,
+    AccessLevel.MAINS: 90.0,
+    AccessLevel.LIFTED: 240.0,
+}
+"""How long a reading takes: common practice, no source."""
+PLUG_IN_S, UNPLUG_S, PROVE_S, HINT_S = 90.0, 60.0, 60.0, 300.0
+"""The same of a change of the board's state; and what a hint costs."""
+NOISE_SHARE = 0.5
+"""What a meter is off, over the standard error that a diagnosis reckons with, most of which is
+for what the model leaves out."""
+
+
+class Danger(StrEnum):
+    """A step that hurts people or parts; the value says which."""
+
+    OHMS_LIVE = "ohms or diode test on a board under power"
+    LIFTED_LIVE = "soldering on a board under power"
+    NOT_PROVED = "hands on a board that was not proved dead"
+    PLUGGED_TWICE = "a bench supply on a board under power"
+    NEEDLESS = "live mains probed where an unplugged reading tells as much"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taken:
+    """A reading that was taken, and how the board stood then.
+
+    Parameters
+    ----------
+    measured : Measured
+    access : AccessLevel
+    dangers : tuple of Danger
+    """
+
+    measured: Measured
+    access: AccessLevel
+    dangers: tuple[Danger, ...] = ()
+
+
+@dataclass(slots=True)
+class Bench:
+    """What is done at the bench in one exercise.
+
+    Parameters
+    ----------
+    exercise : Exercise
+    seed : int
+        Of the meter's noise.
+    plugged, proved : bool
+        State of the board: it is plugged in; it was proved dead since.
+    seconds : float
+        Time that has passed.
+    taken : list of Taken
+    dangers : list of Danger
+        All of them, those of steps that showed nothing too.
+    """
+
+    exercise: Exercise
+    seed: int = 0
+    plugged: bool = False
+    proved: bool = False
+    seconds: float = 0.0
+    taken: list[Taken] = field(default_factory=list)
+    dangers: list[Danger] = field(default_factory=list)
+    _models: list[MeterModel] = field(default_factory=list)
+    _rng: np.random.Generator = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._rng = np.random.default_rng((self.exercise.seed, self.seed))
+        self._models = [
+            MeterModel(self.exercise.board, circuit, self.exercise.meter)
+            for circuit in self.exercise.states
+        ]
+
+    @property
+    def circuit(self) -> Circuit:
+        """Nodes and parts of the board."""
+        return self.exercise.states[0]
+
+    @property
+    def measured(self) -> list[Measured]:
+        """The readings taken, in order."""
+        return [each.measured for each in self.taken]
+
+    def plug_in(self) -> None:
+        """Put the board together and power it."""
+        if not self.plugged:
+            self.seconds += PLUG_IN_S
+        self.plugged, self.proved = True, False
+
+    def unplug(self) -> None:
+        """Pull the plug and discharge the capacitors."""
+        if self.plugged:
+            self.seconds += UNPLUG_S
+        self.plugged = False
+
+    def prove_dead(self) -> bool:
+        """Prove that no voltage is left, the meter tested before and after; False: there is."""
+        self.seconds += PROVE_S
+        self.proved = not self.plugged
+        return self.proved
+
+    def ready_for(self, reading: Reading) -> bool:
+        """Whether the board stands as a reading needs it."""
+        return self.plugged is (reading.power in PLUGGED)
+
+    def make_ready(self, reading: Reading) -> None:
+        """Bring the board into the state for a reading, as one should."""
+        if reading.power in PLUGGED:
+            self.plug_in()
+            return
+        self.unplug()
+        if not self.proved:
+            self.prove_dead()
+
+    def take(self, reading: Reading) -> Measured | None:
+        """Take a reading.
+
+        Parameters
+        ----------
+        reading : Reading
+            One that `zcd.diagnosis.readings.check_reading` lets pass.
+
+        Returns
+        -------
+        measured : Measured or None
+            What the meter shows. None: the board does not stand as the reading needs it.
+        """
+        access = access_level(self.circuit, reading)
+        dangers = self._dangers(reading, access)
+        self.dangers += dangers
+        if not self.ready_for(reading):
+            return None
+        self.seconds += READING_S[access]
+        model = self._models[int(self._rng.integers(len(self._models)))]
+        exact = float(model.read([reading])[0, 0])
+        shown = shown_value(exact, reading.function, self.exercise.meter, self._rng)
+        measured = Measured(reading=reading, value=shown)
+        self.taken.append(Taken(measured=measured, access=access, dangers=dangers))
+        return measured
+
+    def _dangers(self, reading: Reading, access: AccessLevel) -> tuple[Danger, ...]:
+        """What is dangerous about a reading as the board stands."""
+        if reading.power in PLUGGED:
+            return ()
+        if self.plugged and access is AccessLevel.LIFTED:
+            return (Danger.LIFTED_LIVE,)
+        if self.plugged:
+            live = access is AccessLevel.BENCH
+            return (Danger.PLUGGED_TWICE if live else Danger.OHMS_LIVE,)
+        return () if self.proved else (Danger.NOT_PROVED,)
+
+
+def shown_value(exact: float, function: Function, meter: Meter, rng: np.random.Generator) -> float:
+    """What the display shows of a value: off by the meter's error, in steps of its last digit.
+
+    Parameters
+    ----------
+    exact : float
+        SI; may be infinite.
+    function : Function
+    meter : Meter
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    float
+    """
+    if not isfinite(exact):
+        return exact
+    row = FUNCTIONS[function]
+    at = scaled(function, np.asarray(exact))
+    off = NOISE_SHARE * float(error(function, at, meter)) * float(rng.standard_normal())
+    # in decades where the scale of errors is one, which leaves a plain zero at zero
+    moved = exact * 10.0**off if row.decades else exact + off if exact else exact
+    moved = max(moved, 0.0) if row.unsigned else moved
+    if row.ranges is None:
+        return moved
+    scales = row.ranges(meter)
+    scale = next((s for s in scales if s >= abs(moved)), None)
+    if scale is None:
+        return OVERLOAD if row.decades else moved
+    step = scale / meter.counts
+    return float(round(moved / step) * step)

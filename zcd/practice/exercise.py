@@ -1,0 +1,194 @@
+"""An exercise: a fault that is hidden in a board, and what the appliance shows of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.circuit_edits import Edit
+from zcd.diagnosis.fault_dictionary import faults_and_shares
+from zcd.diagnosis.faults import HEALTHY, REPLACED, Fault
+from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.priors import FITTED, MISFITS
+from zcd.diagnosis.samples import bench_tolerances
+from zcd.errors import InputError, invalid_value
+from zcd.margin.tolerances import draw
+from zcd.simulation.causes import Cause, Subsystem, causes_of, of_severity
+from zcd.simulation.intermittent_contact import Pattern
+from zcd.simulation.timeline import Story, stories_of
+
+FloatArray = NDArray[np.float64]
+
+LEVELS = {
+    1: "a part that is open or shorted",
+    2: "a part that has failed in any way: open, shorted, drifted, leaky, aged",
+    3: "any one fault: parts, dirt, relay, supplies, mains, the controller's pin",
+    4: "a fault that has a size, which may be small: drift, leak, ageing, low supply",
+    5: "two faults, a loose joint, a part wrongly fitted, or a fault outside the sync circuit",
+}
+"""What may be hidden, by level."""
+HARD = ("pair", "loose", "misfit", "else")
+"""Sorts of faults at the last level."""
+MOST_SEED = 999_999
+TRIES = 60
+"""Faults that are drawn until one shows: without a complaint no board comes to a bench."""
+_FAN = {
+    "drive not firing": ("drive open",),
+    "fan not turning": ("run capacitor open", "main winding open", "rotor stalled", "tacho lost"),
+}
+"""What lies behind the faults that leave the sync circuit good."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exercise:
+    """A board with a hidden fault.
+
+    Parameters
+    ----------
+    board : Board
+        As it was designed.
+    meter : Meter
+        What the apprentice measures with.
+    level, seed : int
+        The same board, level, seed and meter make the same exercise.
+    fault : Fault
+        What is hidden.
+    states : tuple of Circuit
+        One row each; of a loose joint two, between which it changes.
+    story : Story
+        How the controller comes to its error flags.
+    """
+
+    board: Board
+    meter: Meter
+    level: int
+    seed: int
+    fault: Fault
+    states: tuple[Circuit, ...]
+    story: Story
+
+    @property
+    def flags(self) -> tuple[str, ...]:
+        """Error flags that the controller shows; ``none`` alone where it shows none."""
+        return tuple(self.story.flags) or ("none",)
+
+
+def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise:
+    """Hide a fault in a board.
+
+    Parameters
+    ----------
+    board : Board
+    meter : Meter
+    level : int
+        A key of `LEVELS`.
+    seed : int
+        From 0 to `MOST_SEED`.
+
+    Returns
+    -------
+    exercise : Exercise
+
+    Raises
+    ------
+    InputError
+        If there is no such level or seed, or this board shows no fault of the level.
+
+    Notes
+    -----
+    Faults are drawn by how often they occur (`zcd.diagnosis.priors`), at the last level the sorts
+    of them evenly; sizes evenly, the board itself within all that is unknown at a bench. Only what
+    raises an error flag is taken.
+    """
+    if level not in LEVELS:
+        raise invalid_value(level, f"{min(LEVELS)} to {max(LEVELS)}", "--level")
+    if not 0 <= seed <= MOST_SEED:
+        raise invalid_value(seed, f"0 to {MOST_SEED}", "--seed")
+    rng = np.random.default_rng((seed, level))
+    faults, shares = faults_and_shares(build_circuit(board))
+    weights = _weights(level, faults, shares)
+    for _ in range(TRIES if weights.any() else 0):
+        fault = faults[rng.choice(len(faults), p=weights / weights.sum())]
+        severity = float(rng.random())
+        (story,) = stories_of(board, [_cause(board, faults, fault, severity, rng)])
+        if story.flags:
+            return Exercise(
+                board=board,
+                meter=meter,
+                level=level,
+                seed=seed,
+                fault=fault,
+                states=_states(board, faults, fault, severity, rng),
+                story=story,
+            )
+    raise InputError(
+        f"--level: found no fault of level {level} that this board shows; allowed: another level"
+    )
+
+
+def _weights(level: int, faults: Sequence[Fault], shares: FloatArray) -> FloatArray:
+    """How likely each fault is to be hidden; not normalised."""
+    sorts = np.array([_sort(fault) for fault in faults])
+    if level == 5:
+        of_sort = {sort: shares[sorts == sort].sum() for sort in HARD}
+        return np.array(
+            [w / of_sort[s] if s in of_sort else 0.0 for s, w in zip(sorts, shares, strict=True)]
+        )
+    may = [s == "" and _is_of(level, f) for s, f in zip(sorts, faults, strict=True)]
+    return np.where(may, shares, 0.0)
+
+
+def _sort(fault: Fault) -> str:
+    """What makes a fault one of the last level; empty for an ordinary single one."""
+    if fault.key == HEALTHY.key:
+        return "healthy"
+    if fault.kind in FITTED and fault.mode in MISFITS:
+        return "misfit"
+    if fault.reports:
+        return "else"
+    return "pair" if fault.members else "loose" if fault.states else ""
+
+
+def _is_of(level: int, fault: Fault) -> bool:
+    """Whether a single fault is one of a level below the last."""
+    part = fault.mode in REPLACED.get(fault.kind, ())
+    return {
+        1: part and fault.mode in ("open", "short"),
+        2: part,
+        3: True,
+        4: fault.amount is not None,
+    }[level]
+
+
+def _cause(
+    board: Board, faults: Sequence[Fault], fault: Fault, severity: float, rng: np.random.Generator
+) -> Cause:
+    """What the story of a fault begins with."""
+    if fault.reports:
+        causes = {cause.key: cause for cause in causes_of(board)}
+        return causes[str(rng.choice(_FAN.get(fault.key, (fault.key,))))]
+    pattern = Pattern.HEAT if fault.states else None
+    if fault.states:
+        fault = _by_key(faults, fault.states[-1])
+    cause = Cause(key=fault.key, fault=fault, subsystem=Subsystem.SYNC, pattern=pattern)
+    return of_severity(cause, severity)
+
+
+def _states(
+    board: Board, faults: Sequence[Fault], fault: Fault, severity: float, rng: np.random.Generator
+) -> tuple[Circuit, ...]:
+    """The board on the bench, drawn within what is unknown of it, with the fault put in."""
+    unknown = bench_tolerances(board)
+    circuit = draw(board, unknown, rng.random((1, len(unknown)))).circuit
+    edits: list[Edit] = [_by_key(faults, key).edit for key in fault.states] or [fault.edit]
+    return tuple(edit(circuit, np.array([severity])) for edit in edits)
+
+
+def _by_key(faults: Sequence[Fault], key: str) -> Fault:
+    return next(fault for fault in faults if fault.key == key)

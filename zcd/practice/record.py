@@ -1,0 +1,152 @@
+"""A teacher's record of exercises: one JSON object a line, in a file of the teacher's choice."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from zcd.errors import InputError
+from zcd.files import only_writer, replace_whole
+from zcd.practice.exercise import LEVELS
+from zcd.practice.review import Review
+
+LARGEST_BYTES = 10_000_000
+_WANTED = "a record that zcd practice wrote: one JSON object a line"
+_KEYS = {
+    "level": int,
+    "found": bool,
+    "readings": int,
+    "hints": int,
+    "seconds": int,
+    "dangers": dict,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelSummary:
+    """The exercises of one level.
+
+    Parameters
+    ----------
+    level : int
+    exercises, found : int
+    mean_readings, mean_seconds : float
+    hints, dangers : int
+        Over all of them.
+    """
+
+    level: int
+    exercises: int
+    found: int
+    mean_readings: float
+    mean_seconds: float
+    hints: int
+    dangers: int
+
+
+def record_of(review: Review, today: date) -> dict[str, Any]:
+    """An exercise as a JSON object."""
+    exercise = review.exercise
+    return {
+        "date": today.isoformat(),
+        "board": exercise.board.name,
+        "level": exercise.level,
+        "seed": exercise.seed,
+        "fault": exercise.fault.key,
+        "found": review.found,
+        "named": list(review.named),
+        "readings": len(review.steps),
+        "hints": review.hints,
+        "seconds": round(review.seconds),
+        "dangers": {str(k): n for k, n in Counter(review.dangers).items()},
+        "expert_readings": len(review.expert),
+        "expert_seconds": round(review.expert_seconds),
+    }
+
+
+def require_record(path: Path) -> None:
+    """Refuse a file that is there and no record, before an exercise is worked for nothing."""
+    if path.exists():
+        list(_read(path))
+    elif not path.parent.is_dir():
+        raise InputError(f"{path}: found no such folder; allowed: a file in an existing one")
+
+
+def add_to_record(path: Path, record: dict[str, Any]) -> None:
+    """Add an exercise to a record, which is left alone where it cannot be read."""
+    line = json.dumps(record, ensure_ascii=True) + "\n"
+    with only_writer(path.parent):
+        before = path.read_bytes() if path.exists() else None
+        if before is not None:
+            list(_read(path))
+        whole = before or b""
+        whole += b"" if not whole or whole.endswith(b"\n") else b"\n"
+    replace_whole(path, before, whole + line.encode("ascii"))
+
+
+def summaries(path: Path) -> tuple[LevelSummary, ...]:
+    """What a record says, by level.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    summaries : tuple of LevelSummary
+
+    Raises
+    ------
+    InputError
+        If it is no record; the line is named.
+    """
+    records = list(_read(path))
+    result = []
+    for level in LEVELS:
+        mine = [record for record in records if record["level"] == level]
+        if mine:
+            result.append(
+                LevelSummary(
+                    level=level,
+                    exercises=len(mine),
+                    found=sum(record["found"] for record in mine),
+                    mean_readings=sum(record["readings"] for record in mine) / len(mine),
+                    mean_seconds=sum(record["seconds"] for record in mine) / len(mine),
+                    hints=sum(record["hints"] for record in mine),
+                    dangers=sum(sum(record["dangers"].values()) for record in mine),
+                )
+            )
+    return tuple(result)
+
+
+def _read(path: Path) -> Iterator[dict[str, Any]]:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise InputError(f"{path}: found no file to read ({why}); allowed: {_WANTED}") from error
+    if len(data) > LARGEST_BYTES:
+        raise InputError(f"{path}: found more than {LARGEST_BYTES} bytes; allowed: {_WANTED}")
+    for number, line in enumerate(data.splitlines(), 1):
+        if line.strip():
+            yield _parsed(line, f"{path}, line {number}")
+
+
+def _parsed(line: bytes, where: str) -> dict[str, Any]:
+    try:
+        record = json.loads(line)
+    except (ValueError, RecursionError):
+        record = None
+    if not isinstance(record, dict):
+        raise InputError(f"{where}: found no JSON object; allowed: {_WANTED}")
+    for key, kind in _KEYS.items():
+        if type(record.get(key)) is not kind:
+            raise InputError(f'{where}: found no usable "{key}"; allowed: {_WANTED}')
+    if any(type(number) is not int for number in record["dangers"].values()):
+        raise InputError(f'{where}: found no usable "dangers"; allowed: {_WANTED}')
+    return record

@@ -1,0 +1,194 @@
+"""After an exercise: what each reading ruled out, and how an expert would have gone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
+from zcd.diagnosis.faults import Fault, same_repair
+from zcd.diagnosis.next_reading import Choice
+from zcd.diagnosis.rank import Diagnosis, choices, diagnose
+from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
+from zcd.practice.bench import Bench, Danger, Taken
+from zcd.practice.exercise import Exercise
+
+MIN_OPEN, MAX_RULED_OUT = 0.03, 0.01
+"""Chance from which a part is in question, and below which it is ruled out."""
+AS_MUCH = 0.8
+"""An unplugged reading that is expected to tell so much of what a live one tells would do."""
+MOST_EXPERT = 15
+EXPERT_SEED = 1
+"""The expert's meter errs in its own way."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One reading of the apprentice, and what it told.
+
+    Parameters
+    ----------
+    taken : Taken
+    ruled_out, left : tuple of str
+        Repairs that it ruled out, and those still in question, likeliest first.
+    instead : Reading or None
+        An unplugged reading that would have told as much as this live one.
+    """
+
+    taken: Taken
+    ruled_out: tuple[str, ...]
+    left: tuple[str, ...]
+    instead: Reading | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Review:
+    """An exercise looked back on.
+
+    Parameters
+    ----------
+    exercise : Exercise
+    found : bool
+        The apprentice named what was hidden.
+    named : tuple of str
+        What the apprentice named, in order.
+    hints : int
+    seconds : float
+        That the work would have taken.
+    steps : tuple of Step
+    dangers : tuple of Danger
+    expert : tuple of Measured
+        Readings of one who takes those that tell most for their trouble and danger.
+    expert_seconds : float
+    expert_found : str
+        What that one names.
+    """
+
+    exercise: Exercise
+    found: bool
+    named: tuple[str, ...]
+    hints: int
+    seconds: float
+    steps: tuple[Step, ...]
+    dangers: tuple[Danger, ...]
+    expert: tuple[Measured, ...]
+    expert_seconds: float
+    expert_found: str
+
+
+class Expert:
+    """Knows what each fault shows, and nothing of what is hidden.
+
+    Parameters
+    ----------
+    exercise : Exercise
+    progress : callable, optional
+        Told which reading is being predicted.
+    """
+
+    def __init__(self, exercise: Exercise, progress: Callable[[str], None] | None = None) -> None:
+        self.exercise = exercise
+        self.dictionary: FaultDictionary = make_fault_dictionary(
+            exercise.board, exercise.meter, stored=True
+        )
+        self.dictionary.prepare(self.dictionary.readings, progress)
+        self.dictionary.keep()
+
+    def diagnosis(self, measured: Sequence[Measured]) -> Diagnosis:
+        """What the readings say to one who knows."""
+        return diagnose(self.dictionary, measured, flags=self.exercise.flags)
+
+    def way(self) -> tuple[Bench, Diagnosis]:
+        """Go through the exercise, always with the reading that is worth most."""
+        bench = Bench(self.exercise, seed=EXPERT_SEED)
+        diagnosis = self.diagnosis(())
+        while diagnosis.suggestion is not None and len(bench.taken) < MOST_EXPERT:
+            bench.make_ready(diagnosis.suggestion.reading)
+            bench.take(diagnosis.suggestion.reading)
+            diagnosis = self.diagnosis(bench.measured)
+        return bench, diagnosis
+
+    def steps(self, taken: Sequence[Taken]) -> tuple[Step, ...]:
+        """What each reading told when it was taken."""
+        result: list[Step] = []
+        measured: list[Measured] = []
+        before = _open(self.diagnosis(()))
+        for each in taken:
+            instead = self._instead(each, measured)
+            measured.append(each.measured)
+            after = _open(self.diagnosis(measured))
+            gone = [
+                repair
+                for repair, chance in before.items()
+                if chance >= MIN_OPEN and after.get(repair, 0.0) < MAX_RULED_OUT
+            ]
+            left = [repair for repair, chance in after.items() if chance >= MIN_OPEN]
+            result.append(
+                Step(taken=each, ruled_out=tuple(gone), left=tuple(left), instead=instead)
+            )
+            before = after
+        return tuple(result)
+
+    def _instead(self, taken: Taken, measured: Sequence[Measured]) -> Reading | None:
+        """An unplugged reading that was expected to tell as much as one on live mains."""
+        if taken.access is not AccessLevel.MAINS:
+            return None
+        open_now = choices(self.dictionary, measured, flags=self.exercise.flags)
+        gains = {choice.reading: choice.gain_bits for choice in open_now}
+        wanted = AS_MUCH * gains.get(taken.measured.reading, 0.0)
+        able: list[Choice] = [
+            choice
+            for choice in open_now
+            if choice.reading.power is Power.DEAD and 0.0 < wanted <= choice.gain_bits
+        ]
+        best = max(able, key=lambda choice: choice.gain_bits, default=None)
+        return None if best is None else best.reading
+
+
+def review(
+    bench: Bench, expert: Expert, *, found: bool, named: Sequence[str], hints: int
+) -> Review:
+    """Look back on an exercise.
+
+    Parameters
+    ----------
+    bench : Bench
+        As the apprentice left it.
+    expert : Expert
+    found : bool
+    named : sequence of str
+    hints : int
+
+    Returns
+    -------
+    review : Review
+    """
+    steps = expert.steps(bench.taken)
+    needless = sum(step.instead is not None for step in steps)
+    way, diagnosis = expert.way()
+    return Review(
+        exercise=bench.exercise,
+        found=found,
+        named=tuple(named),
+        hints=hints,
+        seconds=bench.seconds,
+        steps=steps,
+        dangers=(*bench.dangers, *[Danger.NEEDLESS] * needless),
+        expert=tuple(way.measured),
+        expert_seconds=way.seconds,
+        expert_found=diagnosis.ranked[0].key,
+    )
+
+
+def _open(diagnosis: Diagnosis) -> dict[str, float]:
+    """Chance of each repair, likeliest first."""
+    result: dict[str, float] = {}
+    for ranked in diagnosis.ranked:
+        repair = ranked.key if ranked.fault is None else ranked.fault.repair
+        result[repair] = result.get(repair, 0.0) + ranked.probability
+    return dict(sorted(result.items(), key=lambda each: -each[1]))
+
+
+def is_meant(named: Sequence[Fault], hidden: Fault) -> bool:
+    """Whether one of the faults that a name may mean is what is hidden, as far as a repair goes."""
+    return any(same_repair(fault, hidden) or hidden.part == fault.part for fault in named)

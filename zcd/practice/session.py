@@ -1,0 +1,216 @@
+"""An exercise as a conversation: a line is typed, lines are answered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from zcd.board.units import nearest
+from zcd.circuit.build import build_circuit
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.faults import Fault, faults_of
+from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
+from zcd.diagnosis.readings import Power, Reading, check_reading, parts_over, usual_power
+from zcd.errors import invalid_value
+from zcd.practice.bench import HINT_S, Bench, Danger
+from zcd.practice.exercise import Exercise
+from zcd.practice.review import Expert, Review, is_meant, review
+
+HELP = (
+    'Type a reading: "ohm R1", "ohm R1 lifted", "diode D1", "dc pin gnd", "ac line neutral", '
+    '"frequency pin". "unplug", "prove dead", "plug in" change the board. "found R1" or '
+    '"found R1 open" names the fault. "points" lists points and parts, "so far" what you '
+    'measured. "hint" costs five minutes. "give up" ends and tells.'
+)
+END = ("give up", "end", "quit", "exit", "q")
+_WHY = {
+    Danger.OHMS_LIVE: "DANGER: the board is under power. Ohms there destroys the meter, and more. "
+    "Unplug, discharge, prove dead.",
+    Danger.LIFTED_LIVE: "DANGER: the board is under power. No iron, no fingers. Unplug, discharge, "
+    "prove dead.",
+    Danger.PLUGGED_TWICE: "DANGER: the board is under power. A bench supply goes on with the plug "
+    "pulled.",
+    Danger.NOT_PROVED: "DANGER noted: you touched a board that was not proved dead. A charged "
+    "capacitor bites.",
+}
+_STANDS = 'The board is unplugged: nothing to read under power. "plug in" first.'
+
+
+@dataclass(slots=True)
+class Session:
+    """What was said and done in an exercise.
+
+    Parameters
+    ----------
+    exercise : Exercise
+    expert : callable
+        Makes the expert when a hint or the end asks for one.
+    """
+
+    exercise: Exercise
+    expert: Callable[[], Expert]
+    bench: Bench = field(init=False)
+    named: list[str] = field(default_factory=list)
+    hints: int = 0
+    found: bool = False
+    over: bool = False
+    _left: set[str] = field(default_factory=set)
+    _faults: tuple[Fault, ...] = ()
+    _known: Expert | None = None
+
+    def __post_init__(self) -> None:
+        self.bench = Bench(self.exercise)
+        self._faults = faults_of(build_circuit(self.exercise.board))
+        self._left = set(self.exercise.fault.members) or {self.exercise.fault.key}
+
+    def say(self, line: str) -> list[str]:
+        """Do what a line says.
+
+        Parameters
+        ----------
+        line : str
+
+        Returns
+        -------
+        answer : list of str
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; nothing has changed then.
+        """
+        text = " ".join(line.split())
+        word = text.lower().removesuffix(".")
+        if word in ("", "?", "help"):
+            return [HELP]
+        if word in END:
+            self.over = True
+            return []
+        simple: dict[str, Callable[[], list[str]]] = {
+            "unplug": self._unplug,
+            "plug in": self._plug_in,
+            "prove dead": self._prove,
+            "hint": self._hint,
+            "so far": self._so_far,
+            "points": self._points,
+        }
+        if word in simple:
+            return simple[word]()
+        first, _, rest = text.partition(" ")
+        if first.lower() == "found":
+            return self._name(rest)
+        return self._measure(text)
+
+    def review(self) -> Review:
+        """Look back, once it is over."""
+        return review(
+            self.bench, self._who_knows(), found=self.found, named=self.named, hints=self.hints
+        )
+
+    def _who_knows(self) -> Expert:
+        if self._known is None:
+            self._known = self.expert()
+        return self._known
+
+    def _unplug(self) -> list[str]:
+        self.bench.unplug()
+        return ["Unplugged, capacitors discharged. Not proved dead yet."]
+
+    def _plug_in(self) -> list[str]:
+        self.bench.plug_in()
+        relay = " The load relay is driven." if "K1.contact" in self.bench.circuit else ""
+        return [f"The board is together and under power.{relay} Mains side: live."]
+
+    def _prove(self) -> list[str]:
+        if self.bench.prove_dead():
+            return ["Meter tested on a known source, no voltage on the board, meter tested again."]
+        return ["There is mains on it. Unplug first."]
+
+    def _measure(self, text: str) -> list[str]:
+        reading = parse_place(text, self.bench.circuit)
+        check_reading(self.bench.circuit, reading)
+        before = len(self.bench.dangers)
+        measured = self.bench.take(reading)
+        told = [_WHY[danger] for danger in self.bench.dangers[before:]]
+        if measured is None:
+            return told or [_STANDS]
+        return [*told, f"{reading_text(reading, self.bench.circuit)}: {show_measured(measured, 4)}"]
+
+    def _hint(self) -> list[str]:
+        suggestion = self._who_knows().diagnosis(self.bench.measured).suggestion
+        self.hints += 1
+        self.bench.seconds += HINT_S
+        if suggestion is None:
+            return ["You have measured enough. Which part explains all of it?"]
+        reading = suggestion.reading
+        state = _state_words(reading)
+        return [f"{state}: {reading_text(reading, self.bench.circuit)}."]
+
+    def _so_far(self) -> list[str]:
+        lines = [
+            f"{reading_text(m.reading, self.bench.circuit)}: {show_measured(m, 4)}"
+            for m in self.bench.measured
+        ]
+        return lines or ["Nothing measured yet."]
+
+    def _points(self) -> list[str]:
+        circuit = self.bench.circuit
+        aliases = {name for name in circuit.aliases if name.isidentifier()}
+        nodes = sorted({*circuit.nodes, *aliases} - {"relay"})
+        parts = list(dict.fromkeys(fault.part.partition(" ")[0] for fault in self._faults[1:]))
+        refs = [part for part in parts if part[:1].isupper()]
+        return [f"Points: {', '.join(nodes)}.", f"Parts: {', '.join(refs)}."]
+
+    def _name(self, text: str) -> list[str]:
+        meant = self._meant(text)
+        self.named.append(text)
+        hit = next((key for key in self._left if self._is(meant, key)), None)
+        if hit is None:
+            return [f"No, {text} is not it. Go on measuring."]
+        self._left.discard(hit)
+        if self._left:
+            return [f"Yes: {hit}. But it is not all. Go on."]
+        self.found = self.over = True
+        return []
+
+    def _is(self, meant: Sequence[Fault], key: str) -> bool:
+        hidden = next((f for f in self._faults if f.key == key), self.exercise.fault)
+        return is_meant(meant, hidden)
+
+    def _meant(self, text: str) -> list[Fault]:
+        """Faults that a name may stand for: its key, its part, or the beginning of it."""
+        wanted = " ".join(text.split()).casefold()
+        faults = self._faults[1:]
+        names = tuple(dict.fromkeys((*(f.key for f in faults), *(f.part for f in faults))))
+        exact = [f for f in faults if f.key.casefold() == wanted]
+        of_part = [
+            f for f in faults if wanted in (f.part.casefold(), f.part.partition(" ")[0].casefold())
+        ]
+        if not (exact or of_part):
+            raise invalid_value(
+                text, f'a part or fault, such as "found R1 open"{nearest(text, names)}'
+            )
+        return exact or of_part
+
+
+def reading_text(reading: Reading, circuit: Circuit) -> str:
+    """A reading as one says it: over a part where there is one, else between two points."""
+    part = parts_over(circuit, reading.red, reading.black)
+    if (
+        reading.lifted
+        or not part
+        or "," in part
+        or reading.power is not usual_power(reading.function)
+    ):
+        return place_text(reading, circuit)
+    turned = circuit[part].nodes[0] != reading.red
+    return f"{reading.function} {part.removesuffix('.led')}{' reversed' if turned else ''}"
+
+
+def _state_words(reading: Reading) -> str:
+    return {
+        Power.DEAD: "Unplugged and proved dead",
+        Power.BENCH: "Unplugged, on a bench supply",
+        Power.OFF: "Under power, relay off",
+        Power.LIVE: "Under power",
+    }[reading.power]
