@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
 from tests.boards import VARIANTS, board, mains, optocoupler
-from zcd.board.model import Capacitor, Harmonic
+from zcd.board.model import Capacitor, Harmonic, Optocoupler
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Junction, MainsHarmonic, Phototransistor, harmonics_of
 from zcd.margin.tolerances import Boards, Tolerance, draw, tolerances_of
@@ -140,6 +140,34 @@ def test_shape_leaves_the_ctr_at_the_test_current() -> None:
     middle = shape_weight_ratio(BOARD.optocoupler.ctr_ratio, test_a)
     assert 0.0 < middle < 0.3
     assert_allclose(moved.shape_weight, [0.0, middle, middle + 0.3])
+
+
+def second_led(part: Optocoupler, *shares: float, ctr_share: float = 0.5) -> FloatArray:
+    """CTR of the second LED at the test current, with the first at a share of its grade."""
+    whole = replace(VARIANTS["two-led"], optocoupler=part)
+    wanted = (f"CTR of {part.ref}", f"CTR of the second LED of {part.ref}")
+    moved = [t for t in tolerances_of(whole) if t.name in wanted]
+    rows = np.array([[ctr_share, share][-len(moved) :] for share in shares])
+    element = draw(whole, moved, rows).circuit[part.ref]
+    assert isinstance(element, Phototransistor)
+    first = element.ctr_ratio * ctr_shape_ratio(part.test_current_a, element.shape_weight)
+    return np.asarray(first * element.second_led_ratio)
+
+
+@pytest.mark.parametrize(("family", "low"), [("H11AA1", 0.33), ("2505", 0.3), ("814", 0.3)])
+def test_second_led_differs_as_much_as_its_sheet_prints(family: str, low: float) -> None:
+    """Vishay H11AA1 (0.33 to 3) and CEL PS2505 (0.3 to 3); the others print none."""
+    measured = optocoupler(family=family, ctr_ratio=1.0, ctr_min_ratio=1.0, ctr_max_ratio=1.0)
+    high = 1.0 / 0.3 if family == "814" else 3.0
+    assert_allclose(second_led(measured, 0.0, 1.0), [low, high], rtol=1e-5)
+
+
+def test_second_led_stays_within_the_grade() -> None:
+    """A grade holds for either polarity: 814 A, 50 to 150 %."""
+    part = optocoupler(family="814", ctr_ratio=0.866, ctr_min_ratio=0.5, ctr_max_ratio=1.5)
+    assert_allclose(second_led(part, 0.0, 1.0), [0.5, 1.5])
+    assert_allclose(second_led(part, 0.0, 1.0, ctr_share=0.0), [0.5, 1.5])
+    assert_allclose(second_led(part, 0.0, 1.0, ctr_share=1.0), [0.5, 1.5])
 
 
 def test_leakage_reaches_the_data_sheets_maximum() -> None:

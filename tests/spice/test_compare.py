@@ -8,6 +8,7 @@ from math import inf, nan
 
 import pytest
 
+from tests.boards import VARIANTS
 from tests.diagnosis.boards import SUPPRESSED_TEXT, board
 from zcd.board.files import parse_board
 from zcd.circuit.build import build_circuit
@@ -105,3 +106,14 @@ def test_every_useful_reading_has_a_value() -> None:
     for reading in useful_readings(result, circuit):
         value = reading_value(circuit, reading, result, usual_meter())
         assert value >= 0.0 or reading.function is Function.DC
+
+
+def test_leds_of_unlike_ctr_agree() -> None:
+    """The second LED's CTR stands in the netlist: both pulses come out alike, and differ."""
+    whole = VARIANTS["two-led"]
+    circuit = build_circuit(whole).change("OC1", second_led_ratio=0.4)
+    both = compare(whole, circuit, usual_meter(), [])
+    assert both.agrees
+    first, second = (item for item in both.lines if item.name.startswith("low time"))
+    assert first.equations - second.equations > 100e-6
+    assert first.device - second.device > 100e-6

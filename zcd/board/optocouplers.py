@@ -215,6 +215,26 @@ def optocoupler(
     )
 
 
+def ctr_symmetry(family: str) -> tuple[float, float, str]:
+    """Limits of the CTR of one LED over that of the other, in a part that has two.
+
+    Parameters
+    ----------
+    family : str
+
+    Returns
+    -------
+    low, high : float
+        As its data sheet prints them, else the widest that any prints. [1]
+    source : str
+    """
+    rows = {str(row["family"]): row for row in refdata.table("ctr_symmetry")}
+    if (row := rows.get(family)) is not None:
+        return float(row["low_ratio"]), float(row["high_ratio"]), refdata.cite(str(row["source"]))
+    taken = refdata.default("spread.ctr_symmetry")
+    return 1.0 / taken.value, taken.value, taken.why
+
+
 def _default_grade(family: str, key: str) -> str:
     known = grades(family)
     if UNRANKED in known or len(known) == 1:

@@ -108,7 +108,9 @@ class Phototransistor(TwoNode):
     leds : tuple of str
         Refs of the junctions that light it.
     ctr_ratio : Value
-        CTR at 5 mA, 25 degC, new. [1]
+        CTR at 5 mA, 25 degC, new; of the first LED where there are two. [1]
+    second_led_ratio : Value
+        CTR of the second LED over that of the first. [1]
     remaining_ratio : Value
         What age left of it. [1]
     shape_weight : Value
@@ -131,6 +133,7 @@ class Phototransistor(TwoNode):
     knee_ratio: Value
     early_v: Value
     storage_s: Value
+    second_led_ratio: Value = 1.0
     absent: ClassVar[Mapping[str, float]] = {"ctr_ratio": 0.0, "dark_a": 0.0}
 
 
