@@ -126,7 +126,8 @@ class Junction:
     `gap_v` sets how the forward voltage falls with temperature (see `zcd.physics.diode`);
     `leak_ohm` is the reverse leakage as a resistance at 25 degC, which grows by the power
     `leak_rise_per_k` of e a degree; `reverse_rating_v` is the rated limit, taken as where
-    breakdown begins.
+    breakdown begins. `capacitance_f` is the one that data sheets print: of a diode at 4 V
+    reverse, of an LED at 0 V.
     """
 
     saturation_current_a: float
@@ -136,6 +137,7 @@ class Junction:
     leak_ohm: float
     reverse_rating_v: float
     leak_rise_per_k: float = 0.0
+    capacitance_f: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -257,6 +257,8 @@ def _led(family: str) -> tuple[Junction, str]:
     if isnan(reverse_v):
         reverse_v = lowest_v
         source += f"; LED reverse limit {lowest_v:g} V, the lowest of the families read"
+    known_f = [float(row["led_capacitance_f"]) for row in limits.values()]
+    capacitance_f = float(limits[family]["led_capacitance_f"]) if family in limits else float("nan")
     junction = Junction(
         saturation_current_a=float(fit["saturation_current_a"]),
         emission_ratio=float(fit["emission_ratio"]),
@@ -264,5 +266,8 @@ def _led(family: str) -> tuple[Junction, str]:
         gap_v=LED_GAP_V,
         leak_ohm=typical_leak_ohm(leaky["led_leak_at_v"], leaky["led_leak_a"]),
         reverse_rating_v=reverse_v,
+        capacitance_f=min(value for value in known_f if not isnan(value))
+        if isnan(capacitance_f)
+        else capacitance_f,
     )
     return junction, f"{source}; LED leakage 1 % of the maximum, common practice, no source"

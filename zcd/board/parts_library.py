@@ -194,6 +194,7 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
             reverse_rating_v=float(row["reverse_rating_v"]),
             leak_rise_per_k=log(float(row["reverse_leak_hot_a"]) / float(row["reverse_leak_a"]))
             / (float(row["hot_degc"]) - refdata.REFERENCE_DEGC),
+            capacitance_f=float(row["capacitance_f"]),
         ),
         source=f"limits [{row['source']}], law [{row['model_source']}]",
     )
