@@ -172,12 +172,17 @@ class Optocoupler:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Output:
-    """The isolated side: ``pull-up`` (pin at the collector) or ``emitter-follower``."""
+    """The isolated side: ``pull-up`` (pin at the collector) or ``emitter-follower``.
+
+    `internal` is the pull-up inside the controller, where it stands beside `resistor`; alone, it
+    is `resistor`.
+    """
 
     kind: str
     resistor: Resistor
     supply_v: float
     pin_capacitor: Capacitor | None = None
+    internal: Resistor | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,7 +191,8 @@ class Controller:
 
     `edge` is the edge that it takes its timing from: ``falling`` or ``rising``. `stated` names
     the limits that the board file gives; the others are what is expected of a controller that
-    nobody has read.
+    nobody has read. `hysteresis_v` is what at least lies between the levels at which the input
+    really switches; None where that is not known.
     """
 
     low_threshold_v: float
@@ -198,6 +204,7 @@ class Controller:
     max_offset_s: float
     period_tolerance_ratio: float
     stated: frozenset[str] = frozenset()
+    hysteresis_v: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,6 +10,7 @@ from math import isnan, log, sqrt
 
 from zcd import refdata
 from zcd.board.model import Board, Diode, Junction, Resistor
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.preferred import is_preferred
 from zcd.board.units import find_name, format_si, nearest
 from zcd.errors import invalid_value
@@ -232,7 +233,7 @@ def odd_values(board: Board) -> tuple[str, ...]:
     """
     by_value: dict[float, list[str]] = {}
     for part in all_resistors(board):
-        if not is_preferred(part.resistance_ohm):
+        if part.ref != INTERNAL_PULL_UP and not is_preferred(part.resistance_ohm):
             by_value.setdefault(part.resistance_ohm, []).append(part.ref)
     lines = [
         f"{' and '.join(refs)} = {format_si(ohm, 'Ω')} is no standard value"

@@ -13,6 +13,7 @@ from typing import Any, ClassVar, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.units import nearest
 from zcd.circuit.batch import Batch
 from zcd.errors import InputError, invalid_value
@@ -292,7 +293,8 @@ def _arguments(values: dict[str, Value]) -> dict[str, Any]:
 
 def is_hidden(element: Element) -> bool:
     """Whether an element is a property of a part rather than a part with a marking."""
-    return element.ref.endswith((".leak", ".miller")) or isinstance(element, MainsHarmonic)
+    inner = element.ref.endswith((".leak", ".miller")) or element.ref == INTERNAL_PULL_UP
+    return inner or isinstance(element, MainsHarmonic)
 
 
 def stack(circuits: Sequence[Circuit]) -> Circuit:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.elements import (
     INFINITE_OHM,
     Circuit,
@@ -327,4 +328,6 @@ def _relay_off(circuit: Circuit) -> Circuit:
 def unplugged(circuit: Circuit) -> Circuit:
     """The board dead on the bench: no mains, no supplies, relay off."""
     supplies = [e.ref for e in circuit.of(DcSource)]
+    if INTERNAL_PULL_UP in circuit:  # a transistor of the controller, off without its supply
+        circuit = circuit.change(INTERNAL_PULL_UP, resistance_ohm=INFINITE_OHM)
     return _relay_off(_without_mains(circuit).without(*supplies))

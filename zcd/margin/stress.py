@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Resistor, Topology
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import Conditions, build_circuit, junction_refs, led_refs
 from zcd.circuit.elements import Capacitance, Circuit, Junction, MainsSource, Resistance, Value
@@ -128,6 +129,12 @@ def chain_resistors(board: Board) -> list[Resistor]:
     return [r for chain in (*board.chains, board.return_chain, across) for r in chain]
 
 
+def judged_resistors(board: Board) -> list[Resistor]:
+    """Those of the mains side, then the isolated side's, unless it is inside the controller."""
+    output = board.output.resistor
+    return [*chain_resistors(board), *([] if output.ref == INTERNAL_PULL_UP else [output])]
+
+
 def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> list[ResistorStress]:
     """Power and voltage of every resistor of a board.
 
@@ -144,7 +151,7 @@ def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> li
         Mains side in order of the signal, then the isolated side's resistor.
     """
     result = []
-    for resistor in (*chain_resistors(board), board.output.resistor):
+    for resistor in judged_resistors(board):
         element = solution.circuit[resistor.ref]
         assert isinstance(element, Resistance)
         across = solution.voltages_v[element.a] - solution.voltages_v[element.b]
@@ -211,7 +218,7 @@ def worst_circuit(board: Board) -> Circuit:
     strong = Conditions(
         mains_rms_v=board.mains.high_rms_v, ctr_ratio=board.optocoupler.ctr_max_ratio
     )
-    resistors = [*chain_resistors(board), board.output.resistor]
+    resistors = judged_resistors(board)
     return unequal_sharing(build_circuit(board, strong), resistors)
 
 

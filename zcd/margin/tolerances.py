@@ -394,14 +394,19 @@ def _unlike(circuit: Circuit, opto: Optocoupler, ratio: FloatArray) -> Circuit:
 def _output(board: Board) -> Iterator[Tolerance]:
     """The logic supply, and where the controller's input switches."""
     low, high = board.controller.low_threshold_v, board.controller.high_threshold_v
-    share = default("spread.threshold")
-    inward = share.value * (high - low)
+    share, least_v = default("spread.threshold"), board.controller.hysteresis_v
+    inward, source = share.value * (high - low), share.why
+    if least_v is not None:
+        inward = (high - low - min(least_v, high - low)) / 2.0
+        source = "from the guaranteed level to half of the input's hysteresis from the middle"
+    if board.output.internal is not None:
+        yield _of_resistor(board.output.internal)
     yield _both_ways("logic supply", default("spread.supply"), scaled("supply", "voltage_v"))
     yield Tolerance(
         name="low threshold", low=low, high=low + inward, unit="V",
-        source=share.why, put=threshold("low_v"),
+        source=source, put=threshold("low_v"),
     )  # fmt: skip
     yield Tolerance(
         name="high threshold", low=high - inward, high=high, unit="V",
-        source=share.why, put=threshold("high_v"),
+        source=source, put=threshold("high_v"),
     )  # fmt: skip
