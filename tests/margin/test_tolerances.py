@@ -105,7 +105,7 @@ def test_ends_are_those_of_the_board() -> None:
     assert_allclose(at("high threshold", 1.0).thresholds.high_v, BOARD.controller.high_threshold_v)
 
 
-@pytest.mark.published(
+@pytest.mark.fitted(
     "FAIRCHILD-H11A817", where="page 3, forward voltage", rtol=0.0, atol=0.01,
     why="printed to 0.1 V; the EL-817 curve, which the law is fitted to, reads 1.232 V where the "
     "sheets print typically 1.2 V",
@@ -121,7 +121,7 @@ def test_led_drop_reaches_the_published_maximum(published: SimpleNamespace) -> N
     assert_allclose(most - typical, 0.3, rtol=0.0, atol=published.atol)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "EL-817", where="table of characteristics, ICEO", rtol=1e-9, why="the printed limit itself"
 )
 def test_dark_current_reaches_the_published_maximum(published: SimpleNamespace) -> None:
@@ -139,7 +139,7 @@ def test_shape_leaves_the_ctr_at_the_test_current() -> None:
     )
     middle = shape_weight_ratio(BOARD.optocoupler.ctr_ratio, test_a)
     assert 0.0 < middle < 0.3
-    assert_allclose(moved.shape_weight, [0.0, middle, middle + 0.3])
+    assert_allclose(moved.shape_weight, [0.0, middle, middle + 0.5])
 
 
 def second_led(part: Optocoupler, *shares: float, ctr_share: float = 0.5) -> FloatArray:
@@ -177,7 +177,7 @@ def test_leakage_reaches_the_data_sheets_maximum() -> None:
     assert_allclose(leak.resistance_ohm, typical.resistance_ohm / 100.0)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "EN-50160-HARMONICS", where="table 228", rtol=1e-9, why="printed to 0.1 %, taken as exact"
 )
 def test_harmonics_keep_the_limits_of_the_standard(published: SimpleNamespace) -> None:
