@@ -14,6 +14,7 @@ from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import Conditions, build_circuit, junction_refs, led_refs
 from zcd.circuit.elements import Capacitance, Circuit, Junction, MainsSource, Resistance, Value
+from zcd.engine.network import MIN_CONDUCTANCE_S
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.physics.diode import capacitance_at_zero_f, reverse_charge_c
@@ -307,17 +308,18 @@ def _with_displacement(
     """
     reverse_v, reverse_a = at_rest
     surge = any(np.any(source.surge_v) for source in solution.circuit.of(MainsSource))
-    if surge or board.rectifier is None or board.rectifier.ref not in solution.circuit:
+    diode = board.rectifier
+    if surge or diode is None or not diode.junction.capacitance_f:
         return at_rest
-    rectifier = solution.circuit[board.rectifier.ref]
+    rectifier = solution.circuit[diode.ref]
     assert isinstance(rectifier, Junction)
     across_v = solution.voltages_v[rectifier.b] - solution.voltages_v[rectifier.a]
-    printed_f = board.rectifier.junction.capacitance_f
+    printed_f = diode.junction.capacitance_f
     charge_c = reverse_charge_c(across_v.max(axis=1), printed_f)
     steepest = np.max(np.diff(across_v, axis=1) / np.diff(solution.time_s, axis=1), axis=1)
     driven_a = capacitance_at_zero_f(printed_f) * np.maximum(steepest, 0.0)
     held_f: Value = board.optocoupler.led.capacitance_f
-    siemens: Value = 0.0
+    siemens: Value = MIN_CONDUCTANCE_S
     for element in solution.circuit:
         if set(element.nodes) == set(led.nodes):
             if isinstance(element, Capacitance):
