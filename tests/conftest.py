@@ -34,20 +34,23 @@ LONGEST = (
     "benchmarks/test_runs.py",
 )
 """Files that take longest: begun first, so that at the end all processors have work."""
+KINDS = ("published", "law", "fitted", "transcribed")
+"""What a check with a source is worth: see the marks in pyproject.toml."""
 
 
 @pytest.fixture
 def published(request: pytest.FixtureRequest) -> SimpleNamespace:
-    """Key, place, reason and tolerances of the test's `published` mark."""
-    mark = request.node.get_closest_marker("published")
-    return _sound(mark)
+    """Key, place, reason and tolerances of the mark that names the test's source."""
+    marks = (request.node.get_closest_marker(kind) for kind in KINDS)
+    return _sound(next((mark for mark in marks if mark is not None), None))
 
 
 @pytest.fixture(autouse=True)
 def _published_mark_is_sound(request: pytest.FixtureRequest) -> None:
-    """Check each `published` mark, whether the test asks for it or not."""
-    for mark in request.node.iter_markers("published"):
-        _sound(mark)
+    """Check each mark that names a source, whether the test asks for it or not."""
+    for kind in KINDS:
+        for mark in request.node.iter_markers(kind):
+            _sound(mark)
 
 
 @pytest.fixture(autouse=True, scope="session")
@@ -110,7 +113,7 @@ def pytest_terminal_summary(
 
 
 def _sound(mark: pytest.Mark | None) -> SimpleNamespace:
-    assert mark is not None, "the test has no `published` mark"
+    assert mark is not None, f"the test has none of the marks {', '.join(KINDS)}"
     (key,) = mark.args
     assert key in SOURCES, f"{key} is not in reference/sources.toml"
     assert SOURCES[key]["confidence"] != "memory", f"{key} is from memory and no oracle"

@@ -99,7 +99,8 @@ def test_source_is_complete(key):
 def test_every_source_is_used():
     used = set().union(*(header_sources(path) for path in TABLES))
     tests = "".join(f.read_text(encoding="utf-8") for f in Path(__file__).parent.rglob("test_*.py"))
-    assert [key for key in SOURCES if key not in used and f'published("{key}"' not in tests] == []
+    cited = {key for key in SOURCES if f'"{key}"' in tests}
+    assert [key for key in SOURCES if key not in used | cited] == []
 
 
 # ------------------------------------------------------------------ optocoupler
@@ -193,7 +194,7 @@ def test_turn_off_grows_with_the_pull_up(curve):
     assert np.all(np.diff(rows["turn_off_s"]) > 0)
 
 
-@pytest.mark.published(
+@pytest.mark.fitted(
     "SHARP-817", where="figure 11", why="reading error of a vector curve over 3 decades", rtol=0.05
 )
 def test_dark_current_is_a_decade_in_24_6_degc(published):
@@ -224,7 +225,7 @@ def test_no_grade_is_wider_than_the_unranked_part():
             assert not row["max_ctr_ratio"] > wide["max_ctr_ratio"]  # nan: no maximum
 
 
-@pytest.mark.published(
+@pytest.mark.fitted(
     "AV02-3401EN", where="worked example", why="half of the last printed digit", atol=0.05
 )
 def test_ageing_constants_give_the_printed_acceleration(published):
@@ -240,7 +241,7 @@ def test_ageing_constants_give_the_printed_acceleration(published):
 # ------------------------------------------------------------------ other parts
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "IEC-60063", where="E96: three significant digits of 10^(k/96)", why="exact integers", atol=0
 )
 def test_e96_follows_its_rule(published):
@@ -248,7 +249,7 @@ def test_e96_follows_its_rule(published):
     assert_allclose(columns("preferred_numbers", series="E96")["value"], rule, atol=published.atol)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "IEC-60063",
     where="E24: 10^(k/24) in two digits but for eight older values; E12 every other one of it",
     why="exact integers",
@@ -296,7 +297,7 @@ def test_diode_law_is_one_of_the_models():
             assert row[column] == model[column]
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "BOOST-LAMBERTW", where="printed run", why="half of the last printed digit", rtol=5e-6
 )
 def test_diode_example_agrees_with_lambert_w(published):
@@ -353,7 +354,7 @@ def test_mains_bands_agree_with_the_percentages_of_their_sources(band, low_ratio
     assert_allclose([row["low_ratio"], row["high_ratio"]], [low_ratio, high_ratio], rtol=1e-6)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "ISO-8528-BOOK", where="table 1.1, page 15", rtol=1e-9, why="printed values are exact"
 )
 @pytest.mark.parametrize(

@@ -121,7 +121,7 @@ def test_style_and_tolerance_of_the_chain_are_for_the_chain_only() -> None:
     assert not {"chain.style", "chain.tolerance"} & set(assumed(board))
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "IEC-60038-SUMMARY",
     where="230 V +-10 %: 207 to 253 V",
     rtol=1e-12,
@@ -132,7 +132,7 @@ def test_band_of_230_v(published: SimpleNamespace) -> None:
     assert (mains.low_rms_v, mains.high_rms_v) == pytest.approx((207.0, 253.0), rel=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "COMAR-20-50-07",
     where="120 V service: 114 to 126 V",
     rtol=1e-12,

@@ -106,7 +106,7 @@ def test_what_cannot_be_used_is_told(text: str, told: str) -> None:
     assert told in str(caught.value)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "IEC-60063", where="lists of the preferred numbers", why="the values are exact", rtol=1e-12
 )
 def test_series_are_those_of_the_standard() -> None:

@@ -107,7 +107,7 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"chain": {"resistors": None}}, "chain.resistors", "nothing", RESISTANCES),
     ({"chain": {"resistors": [{"ref": "R1"}]}}, "chain.resistors[1].value", "nothing", RESISTOR),
     ({"output": {"supply": None}}, "output.supply", "nothing", '"5 V"'),
-    ({"output": {"pull_up": None}}, "output", "nothing", "exactly one of pull_up"),
+    ({"output": {"pull_up": None}}, "output", "nothing", "a pull-up (pull_up"),
     ({"rectifier": {"ref": "D1"}}, "rectifier.part", "nothing", "1N4007"),
     ({"optocoupler": {"grade": "C"}}, "optocoupler.family", "nothing", "817C"),
     # unknown keys
@@ -254,8 +254,8 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
     (
         {"output": {"pull_down": "1k"}},
         "output",
-        '"pull_up and pull_down"',
-        "exactly one of pull_up and pull_down",
+        '"both"',
+        "a pull-up (pull_up, internal_pull_up or both) or a pull_down",
     ),
     (
         {"chain": {"return_resistors": ["1k"]}},

@@ -22,7 +22,7 @@ from zcd.errors import InputError
 REFERENCE_K = 298.15
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "EL-817",
     where="CTR ranks at 5 mA: A 80-160, B 130-260, C 200-400, D 300-600, none 50-600 %",
     rtol=1e-12,
@@ -48,7 +48,7 @@ def test_grades_of_the_817(
     assert part.ctr_ratio**2 == pytest.approx(low_ratio * high_ratio, rel=1e-12)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "FOD814",
     where="CTR at 1 mA: 20-300 %, grade A 50-150 %",
     rtol=1e-12,
@@ -65,7 +65,7 @@ def test_grades_of_the_814(
     assert part.test_current_a == pytest.approx(1e-3, rel=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "H11AA1", where="CTR at 10 mA: 20 % minimum", rtol=1e-12, why="printed value, exact"
 )
 def test_part_without_a_maximum(published: SimpleNamespace) -> None:
@@ -117,7 +117,7 @@ def test_what_is_printed_on_the_part(
     assert optocoupler_name(family, grade) == expected
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "SHARP-817", where="line-up: X1 to X4 are A to D, X5 mixes A and B", rtol=1e-12, why="exact"
 )
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_sharp_digits(name: str, low: float, high: float, published: SimpleNames
     assert (part.ctr_min_ratio, part.ctr_max_ratio) == pytest.approx((low, high), published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "TOSHIBA-TLP293",
     where="page 3 and 10: GL = GRL, 100 to 200 %; options D4, V4 before the rank, TP and E behind",
     rtol=1e-12,
@@ -142,7 +142,7 @@ def test_toshiba_order_names(name: str, published: SimpleNamespace) -> None:
     assert (part.ctr_min_ratio, part.ctr_max_ratio) == pytest.approx((1, 2), published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "VISHAY-K817P",
     where="TCMT1109: 200 to 400 % at 5 mA; K817P3: 100 to 200 %",
     rtol=0,
@@ -192,7 +192,7 @@ def test_measured_ctr_replaces_the_limits() -> None:
     assert "as written" in part.source
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "FAIRCHILD-H11A817",
     where="LED reverse voltage 5 V, where Sharp and Everlight print 6 V",
     rtol=1e-12,
@@ -204,7 +204,7 @@ def test_led_reverse_limit_is_the_lowest_of_the_makers(published: SimpleNamespac
         assert rating_v == pytest.approx(5.0, rel=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "EL-817",
     where="leakage 10 uA at 4 V, maximum",
     rtol=1e-12,
@@ -234,7 +234,7 @@ def forward_v(
     return np.asarray(law_v + gap_v * (1 - kelvin / REFERENCE_K))
 
 
-@pytest.mark.published(
+@pytest.mark.fitted(
     "EL-817",
     where="fig. 1, forward voltage at 25, 110 and -55 degC, 0.1 to 20 mA",
     atol=0.02,

@@ -23,7 +23,7 @@ from zcd.errors import InputError
 from zcd.refdata import default
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "YAGEO-RC",
     where="ratings by size, older sheet: 2010 and 2512 200 V working, 400 V overload",
     rtol=1e-12,
@@ -42,14 +42,14 @@ def test_makers_disagree_and_the_lower_voltage_counts(
     assert "[VISHAY-CRCW]" in limits.source
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "RND-CHIP", where="base grade, 1206: 1/8 W", rtol=1e-12, why="printed value, exact"
 )
 def test_unknown_1206_may_be_an_eighth_of_a_watt(published: SimpleNamespace) -> None:
     assert resistor_limits("1206").rated_power_w == pytest.approx(0.125, rel=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "YAGEO-MFR",
     where="MFR-25: 1/4 W, 250 V, 500 V",
     rtol=1e-12,
@@ -62,7 +62,7 @@ def test_one_maker(published: SimpleNamespace) -> None:
     assert "disagree" not in limits.source
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "VISHAY-HVR", where="HVR25: 1150 V rms", rtol=1e-12, why="printed value, exact"
 )
 def test_style_without_overload_voltage(published: SimpleNamespace) -> None:
@@ -111,7 +111,7 @@ def test_unknown_part_lists_those_known(look_up: object, found: str, known: str)
     assert known in message
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "YANGJIE-1N4007",
     where="1N4007: 1000 V; 5 uA at the rated voltage, 25 degC",
     rtol=1e-12,
@@ -128,7 +128,7 @@ def test_rectifier(published: SimpleNamespace) -> None:
     assert "[YANGJIE-1N4007]" in part.source
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "MBS-SHEETS",
     where="MB6S 600 V, DB107 1000 V; 1N4004 400 V, 1N4005 and M5 600 V, S1J 600 V, ES1J 600 V",
     rtol=1e-12,
@@ -161,7 +161,7 @@ def test_every_diode_is_usable(part: str) -> None:
     assert junction.leak_ohm > 1e6
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "IEC-60063",
     where="series E24 and E96, one decade",
     rtol=1e-6,

@@ -58,3 +58,8 @@ def test_joined_rows_are_those_of_the_parts() -> None:
     assert_array_equal(whole.levels.high_v, [2.0, 2.0, 3.0, 3.0, 3.0])
     for part, rows in zip(parts, split([2, 3]), strict=True):
         assert_array_equal(whole.rows(rows).value, part.value)
+
+
+def test_three_batches_are_taken_apart_again() -> None:
+    rows = split([2, 1, 3])
+    assert [part.tolist() for part in rows] == [[0, 1], [2], [3, 4, 5]]

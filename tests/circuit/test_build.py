@@ -277,7 +277,7 @@ def test_supply_of_the_output() -> None:
     assert circuit["supply"].values()["voltage_v"] == 3.3
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "YANGJIE-1N4007",
     where="1N4007: 5 uA at 25 degC, 50 uA at 125 degC, 1000 V",
     rtol=1e-9,

@@ -84,14 +84,12 @@ def compare_with_printed(source: str, atol: float) -> None:
     assert compared >= 9
 
 
-@pytest.mark.published(
-    "FLUKE-8060A", where="figure 2-8", atol=1e-3, why="three decimals are printed"
-)
+@pytest.mark.law("FLUKE-8060A", where="figure 2-8", atol=1e-3, why="three decimals are printed")
 def test_waveforms_of_the_8060a(published: SimpleNamespace) -> None:
     compare_with_printed(published.key, published.atol)
 
 
-@pytest.mark.published("KUSAM-KM2777", where="table 2", atol=1e-3, why="three decimals are printed")
+@pytest.mark.law("KUSAM-KM2777", where="table 2", atol=1e-3, why="three decimals are printed")
 def test_waveforms_of_the_km2777(published: SimpleNamespace) -> None:
     compare_with_printed(published.key, published.atol)
 
@@ -145,7 +143,7 @@ def test_loading_of_a_divider(published: SimpleNamespace) -> None:
     assert_allclose(loss, 9e3 / (10e6 + 9e3), rtol=1e-4)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "EM402",
     where="page 38: below 10 kohm the error is 0.1 % or less",
     atol=1e-6,
@@ -229,7 +227,7 @@ def test_diode_test_of_an_led_reads_about_one_volt() -> None:
     assert 1.0 < dead(DIODE, junction("OC1.led", "x", "y", LED_LAW)) < 1.2
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "PEAKTECH-1080",
     where="page 32: diode test with about 1 mA, 1.5 V",
     atol=0.0,

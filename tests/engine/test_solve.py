@@ -705,3 +705,42 @@ def test_unused_settings_of_a_board_do_not_matter() -> None:
     result, expected = (solve(build_circuit(b), EVEN).currents_a["OC1.led"] for b in (pair, one))
     assert_allclose(result, expected, rtol=1e-6, atol=1e-12)
     assert pair.topology is Topology.HALF_WAVE
+
+
+def test_two_leds_of_unlike_ctr_make_unlike_pulses() -> None:
+    """Each half period is that of a part whose LEDs both have its LED's CTR.
+
+    5 us: what is left at the pin of the pulse before, where it was another one.
+    """
+    whole = VARIANTS["two-led"]
+    alike = build_circuit(whole)
+    ctr = np.asarray(alike["OC1"].values()["ctr_ratio"])
+    weak = lock_of(alike.change("OC1", ctr_ratio=0.4 * ctr), whole).pulses
+    strong = lock_of(alike, whole).pulses
+    unlike = lock_of(alike.change("OC1", second_led_ratio=0.4), whole).pulses
+    for name in ("fall_offset_s", "low_time_s"):
+        wanted = [getattr(strong, name)[0, 0], getattr(weak, name)[0, 1]]
+        assert abs(wanted[0] - wanted[1]) > 50e-6
+        assert_allclose(getattr(unlike, name)[0, :2], wanted, rtol=0.0, atol=5e-6)
+    first, second = unlike.interval_s[0, :2]
+    assert_allclose(first + second, 1.0 / whole.mains.frequency_hz)
+    assert first - second > 50e-6
+
+
+def test_second_led_of_one_ctr_changes_nothing_where_there_is_one_led() -> None:
+    whole = VARIANTS["half-wave"]
+    circuit = build_circuit(whole)
+    other = solve(circuit.change("OC1", second_led_ratio=0.2))
+    assert np.array_equal(other.voltages_v["pin"], solve(circuit).voltages_v["pin"])
+
+
+@pytest.mark.parametrize("led", ["OC1.led", "OC1.led2"])
+def test_open_led_leaves_the_pulse_of_the_other(led: str) -> None:
+    """Whatever the CTR of the LED that is open."""
+    whole = VARIANTS["two-led"]
+    unlike = build_circuit(whole).change("OC1", second_led_ratio=0.4)
+    other = 1 if led == "OC1.led" else 0
+    pulses = lock_of(unlike.change(led, saturation_a=0.0, breakdown_v=1e9), whole).pulses
+    assert pulses.count[0] == 1
+    whole_pulses = lock_of(unlike, whole).pulses
+    assert_allclose(pulses.low_time_s[0, 0], whole_pulses.low_time_s[0, other], rtol=0.0, atol=5e-6)

@@ -255,7 +255,7 @@ def test_class_covers_printed_turn_off_times(row: Row, published: SimpleNamespac
     assert slow > float(row["turn_off_s"]) * (1 - published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.fitted(
     "H11AA1",
     where="figure 13, 10 mA, 5 V, output through 1.5 V, 4.7 to 100 kohm",
     rtol=0.05,
@@ -276,7 +276,7 @@ def test_h11aa1_covers_its_makers_curve_and_the_class(published: SimpleNamespace
 # ------------------------------------------------------------------ temperature
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "TOSHIBA-TLP281",
     where="page 6, 16 mA, 1.9 kohm: turn-off 23, 29, 48 us at -20, 25, 100 degC",
     rtol=0.15,

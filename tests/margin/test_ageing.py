@@ -61,7 +61,7 @@ def test_design_rule_loses_sync_when_the_headroom_is_used_up(
         assert_allclose(lost, expected, rtol=0.02)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "AV02-3401EN",
     where="worked example: 184.7 times from 20 mA 125 degC to 5 mA 60 degC; 0.8 % lost in 1000 h",
     rtol=1e-3,

@@ -24,7 +24,7 @@ def served(hours: float, hot_degc: float = 60.0) -> Board:
     return parse_board(TEXTS["half-wave"] + service)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "SHARP-817",
     where='page 9, "Degradation": half of the output in five years',
     rtol=1e-9,
@@ -56,7 +56,7 @@ def test_headroom_beyond_the_search_lasts_for_ever() -> None:
     assert result.design_rule_years == result.acceleration_years == np.inf
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "AV02-3401EN",
     where="worked example: 1000 h at 20 mA, 125 degC are 184 767 h at 5 mA, 60 degC",
     rtol=3e-6,

@@ -40,7 +40,7 @@ def two_valued(tolerance: Tolerance) -> Tolerance:
 @cache
 def weak_board() -> Board:
     """A board that fails when enough of its tolerances are against it."""
-    return controlled("max_offset = 0.00082")
+    return controlled("max_offset = 0.00075")
 
 
 @cache

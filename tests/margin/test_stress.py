@@ -177,7 +177,7 @@ def test_unequal_sharing_in_exact_arithmetic() -> None:
     )
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "YAGEO-RC",
     where="table of working voltage: 0402 50 V, 0603 50 V, 0805 150 V, 1206 200 V",
     rtol=1e-9,

@@ -19,7 +19,7 @@ from zcd.refdata import table
 SOURCE_ROWS = {str(row["name"]): float(row["value"]) for row in table("ctr_ageing")}
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "AV02-3401EN",
     where="worked example: 184.7, and 184 767 h from 1000 h",
     atol=0.5e-3,
@@ -60,7 +60,7 @@ def test_constants_are_those_of_the_table() -> None:
     assert SOURCE_ROWS["stress_remaining"] == ageing.STRESS_REMAINING_RATIO
 
 
-@pytest.mark.published(
+@pytest.mark.fitted(
     "AV02-3401EN",
     where="stress test: 99.2 % left after 1000 h at 20 mA, 125 degC",
     atol=0.5e-3,
@@ -71,7 +71,7 @@ def test_stress_test_leaves_what_was_measured(published: SimpleNamespace) -> Non
     assert_allclose(left, 0.992, rtol=0.0, atol=published.atol)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "AV02-3401EN", where="worked example: 21 years", rtol=0.025, why="printed to the year"
 )
 def test_use_of_21_years_loses_as_much_as_the_stress_test(published: SimpleNamespace) -> None:
@@ -88,7 +88,7 @@ def test_no_time_no_loss_and_harder_use_loses_more() -> None:
     assert remaining_by_acceleration_ratio(1e6, 2e-3, 80.0) < base
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "SHARP-817", where="page 9, degradation", rtol=1e-12, why="half in five years, a plain rule"
 )
 def test_design_rule_halves_in_five_years(published: SimpleNamespace) -> None:

@@ -72,7 +72,7 @@ def test_thermal_voltage_refuses(bad: float) -> None:
         thermal_voltage_v([25.0, bad])
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "BOOST-LAMBERTW", where="printed run", atol=0.5e-8, why="half of the last printed digit"
 )
 def test_current_agrees_with_the_published_run(published: SimpleNamespace) -> None:
@@ -87,7 +87,7 @@ def test_current_agrees_with_the_published_run(published: SimpleNamespace) -> No
     assert_allclose(found_a, 1.08485e-3, rtol=0.0, atol=published.atol)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "BOOST-LAMBERTW", where="comment on small arguments", atol=0.5e-8, why="last printed digit"
 )
 def test_omega_agrees_with_the_published_small_argument(published: SimpleNamespace) -> None:
@@ -149,7 +149,7 @@ def test_forward_voltage_is_a_line_in_temperature_that_meets_the_gap() -> None:
     assert -3e-3 < slope < -1e-3
 
 
-@pytest.mark.published(
+@pytest.mark.fitted(
     "EL-817",
     where="figure 1",
     atol=0.014,
@@ -165,7 +165,7 @@ def test_led_agrees_with_el817(celsius: float, published: SimpleNamespace) -> No
     assert_allclose(found_v, rows["forward_v"][here], rtol=0.0, atol=published.atol)
 
 
-@pytest.mark.published(
+@pytest.mark.fitted(
     "EL-817",
     where="electro-optical characteristics: typically 1.2 V, at most 1.4 V at 20 mA",
     atol=0.05,
@@ -177,7 +177,7 @@ def test_led_agrees_with_the_printed_forward_voltage(published: SimpleNamespace)
     assert found_v < 1.4
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "SHARP-817",
     where="figure 7",
     atol=0.1,

@@ -17,26 +17,26 @@ def voltage_at_v(time_s: float, rms_v: float, frequency_hz: float) -> float:
     return float(mains_voltage_v([[2 * np.pi * frequency_hz * time_s]], [rms_v])[0, 0])
 
 
-@pytest.mark.published("AN521", where="text", atol=1e-6, why="printed to 1 us, as about")
+@pytest.mark.law("AN521", where="text", atol=1e-6, why="printed to 1 us, as about")
 def test_threshold_of_2_v_is_32_us_late(published: SimpleNamespace) -> None:
     """115 V 60 Hz reaches 2 V 32 us after its crossing."""
     found_s = brentq(lambda t: voltage_at_v(t, 115.0, 60.0) - 2.0, 0.0, 1e-3)
     assert_allclose(found_s, 32e-6, rtol=0.0, atol=published.atol)
 
 
-@pytest.mark.published("AN521", where="text", atol=1e-6, why="printed to 1 uA")
+@pytest.mark.law("AN521", where="text", atol=1e-6, why="printed to 1 uA")
 def test_peak_through_5_mohm_is_32_ua(published: SimpleNamespace) -> None:
     peak_v = mains_voltage_v([[np.pi / 2]], [115.0])[0, 0]
     assert_allclose(peak_v / 5e6, 32e-6, rtol=0.0, atol=published.atol)
 
 
-@pytest.mark.published("SBASAD0B", where="section 7.2.3", atol=0.5e-6, why="printed to 1 uA")
+@pytest.mark.law("SBASAD0B", where="section 7.2.3", atol=0.5e-6, why="printed to 1 uA")
 def test_peak_of_360_v_through_2_43_mohm_is_148_ua(published: SimpleNamespace) -> None:
     peak_v = mains_voltage_v([[np.pi / 2]], [360.0 / np.sqrt(2)])[0, 0]
     assert_allclose(peak_v / 2.43e6, 148e-6, rtol=0.0, atol=published.atol)
 
 
-@pytest.mark.published("SBASAD0B", where="section 7.2.3", atol=0.5e3, why="printed to 1 mV/us")
+@pytest.mark.law("SBASAD0B", where="section 7.2.3", atol=0.5e3, why="printed to 1 mV/us")
 def test_slope_at_the_crossing_is_113_mv_a_us(published: SimpleNamespace) -> None:
     """360 V peak, 50 Hz."""
     rms_v = 360.0 / np.sqrt(2)

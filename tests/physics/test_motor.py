@@ -82,7 +82,7 @@ def test_weak_capacitor_takes_starting_torque() -> None:
     assert np.all(np.diff(torque) < 0.0)
 
 
-@pytest.mark.published("QA-TORQUE-VOLTAGE", where="answer", why="a proportion, exact", rtol=1e-9)
+@pytest.mark.law("QA-TORQUE-VOLTAGE", where="answer", why="a proportion, exact", rtol=1e-9)
 def test_torque_goes_with_the_square_of_the_voltage(published: SimpleNamespace) -> None:
     """Half of the voltage leaves a quarter of the torque at the same slip."""
     whole, half = (run(motor(), SPEEDS, volts).torque_nm for volts in (230.0, 115.0))

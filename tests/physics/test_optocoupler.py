@@ -48,7 +48,7 @@ def model_shape(curve: str, ctr_ratio: float, test_current_a: float) -> tuple[Fl
 # ------------------------------------------------------------------ CTR against LED current
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "EL-817", where="figure 2", rtol=0.001, why="the low-rank shape goes through these points"
 )
 def test_low_rank_shape_is_the_el817_curve(published: SimpleNamespace) -> None:
@@ -58,7 +58,7 @@ def test_low_rank_shape_is_the_el817_curve(published: SimpleNamespace) -> None:
     assert_allclose(result, rows["relative_ratio"], rtol=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "SHARP-817", where="figure 6", rtol=0.001, why="the high-rank shape goes through these points"
 )
 def test_high_rank_shape_is_the_sharp_curve(published: SimpleNamespace) -> None:
@@ -67,7 +67,7 @@ def test_high_rank_shape_is_the_sharp_curve(published: SimpleNamespace) -> None:
     assert_allclose(result, rows["relative_ratio"], rtol=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "SHARP-817",
     where="figure 12, vertical branch, 0.76 to 4.95 mA: CTR 66 to 141 %",
     rtol=0.1,
@@ -81,7 +81,7 @@ def test_another_sample_of_the_low_rank_follows_its_shape(published: SimpleNames
     assert_allclose(result, expected, rtol=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "4N35",
     where="figure 4, 0.5 to 50 mA: CTR 120 % at 5 mA",
     atol=0.04,
@@ -95,7 +95,7 @@ def test_another_family_of_like_ctr_follows_the_low_rank_shape(
     assert_allclose(result, expected, rtol=0.0, atol=published.atol)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "PS2561F-MODEL",
     where="check values of the published polynomial",
     rtol=0.02,
@@ -185,7 +185,7 @@ def test_other_families_take_the_shape_that_their_ctr_suggests() -> None:
 # ------------------------------------------------------------------ CTR against temperature
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "SHARP-817", where="figure 9", rtol=1e-9, why="the law goes through these points"
 )
 def test_temperature_follows_the_sharp_curves(published: SimpleNamespace) -> None:
@@ -195,7 +195,7 @@ def test_temperature_follows_the_sharp_curves(published: SimpleNamespace) -> Non
     assert_allclose(result, rows["relative_ratio"], rtol=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "EL-817",
     where="figure 3",
     rtol=0.12,
@@ -225,7 +225,7 @@ def test_temperature_is_one_at_25_degc_and_costs_more_at_less_current() -> None:
 # ------------------------------------------------------------------ dark current
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "EL-817", where="figure 4", rtol=1e-9, why="the law goes through these points"
 )
 def test_dark_current_follows_the_el817_curve(published: SimpleNamespace) -> None:
@@ -234,7 +234,7 @@ def test_dark_current_follows_the_el817_curve(published: SimpleNamespace) -> Non
     assert_allclose(result, rows["dark_current_a"], rtol=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "SHARP-817",
     where="figure 11 (50 V), and at most 100 nA at 25 degC",
     rtol=0.6,
@@ -278,7 +278,7 @@ def distance(v: FloatArray, current_a: FloatArray, height_a: float, error_v: Flo
     return float(np.expm1(off.min(axis=0).max()))
 
 
-@pytest.mark.published(
+@pytest.mark.fitted(
     "EL-817",
     where="figure 5",
     rtol=0.10,
@@ -293,7 +293,7 @@ def test_output_agrees_with_el817(led_current_a: float, published: SimpleNamespa
     assert distance(v, current, height, published.rtol * v) <= published.rtol
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "SHARP-817",
     where="figure 8, 5 mA",
     rtol=0.11,

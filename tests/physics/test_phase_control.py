@@ -28,7 +28,7 @@ def example(name: str) -> tuple[dict[str, float], float]:
     return {key: float(text) for key, text in pairs}, float(row["expected_si"])
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "AN1003", where="page AN1003-2", why="printed in whole per cent of full power", atol=0.005
 )
 @pytest.mark.parametrize("name", ["T8a", "T8b"])
@@ -39,7 +39,7 @@ def test_power_at_a_conduction_angle(name: str, published: SimpleNamespace) -> N
     assert_allclose(rms_ratio(firing) ** 2, expected, atol=published.atol)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "AN1003", where="page AN1003-2, half-wave circuit", why="half of the power, exactly", rtol=1e-12
 )
 def test_one_half_cycle_whole_is_half_of_the_power(published: SimpleNamespace) -> None:
@@ -48,7 +48,7 @@ def test_one_half_cycle_whole_is_half_of_the_power(published: SimpleNamespace) -
     assert_allclose(both, power_ratio(0.0), rtol=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.law(
     "AN303", where="section 1.1, 10 W lamp at 230 V", why="peak current printed in mA", atol=1e-3
 )
 def test_small_lamp_and_its_latching_current(published: SimpleNamespace) -> None:

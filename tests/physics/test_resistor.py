@@ -11,7 +11,7 @@ from zcd.physics.resistor import derated_power_w, drift_ratio
 from zcd.refdata import table
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "YAGEO-RC0402",
     where="figure 3: full power to 70 degC, a straight line to nothing at 155 degC",
     atol=0.0005,
@@ -35,7 +35,7 @@ def test_power_scales_with_the_rating() -> None:
     assert_allclose(derated_power_w([0.1, 0.25, 1.0], 70.0), [0.1, 0.25, 1.0])
 
 
-@pytest.mark.published(
+@pytest.mark.fitted(
     "VISHAY-TNPW",
     where="load life at 1000, 8000 and 225 000 h; also CRCW and CRCW-HP at 1000 and 8000 h",
     rtol=0.02,

@@ -18,7 +18,7 @@ from zcd.simulation.drive_parts import SwitchFit, allowed_current_a, switch_need
 
 
 def _read(key: str, where: str) -> pytest.MarkDecorator:
-    return pytest.mark.published(key, where=where, why="figures of the sheet, exact", rtol=0.0)
+    return pytest.mark.transcribed(key, where=where, why="figures of the sheet, exact", rtol=0.0)
 
 
 def with_fan(power: str) -> Board:
@@ -86,7 +86,7 @@ def test_what_was_not_read_is_to_be_looked_up() -> None:
     assert "current" in empty.unread
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "OMRON-G3S", where="ratings: 0.1 to 1 A, surge 15 A", why="three figures, exact", rtol=0.0
 )
 def test_surge_and_least_load_turn_at_the_published_figures() -> None:

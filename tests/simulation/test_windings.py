@@ -163,7 +163,7 @@ def test_leak_to_the_frame_is_refused() -> None:
     assert "lead red reads 47 kΩ to the frame" in problem
 
 
-@pytest.mark.published("SERVICE-CAPACITOR", where="page 17", why="the limit itself", rtol=0.0)
+@pytest.mark.transcribed("SERVICE-CAPACITOR", where="page 17", why="the limit itself", rtol=0.0)
 @pytest.mark.parametrize(
     ("share", "good"), [(0.91, True), (0.89, False), (1.09, True), (1.11, False)]
 )

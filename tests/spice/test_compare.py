@@ -8,20 +8,24 @@ from math import inf, nan
 
 import pytest
 
+from tests.boards import VARIANTS, chain, controller, pull_up, relay
+from tests.boards import board as board_of_variant
 from tests.diagnosis.boards import SUPPRESSED_TEXT, board
 from zcd.board.files import parse_board
-from zcd.circuit.build import build_circuit
+from zcd.board.model import Suppressor
+from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Reading, useful_readings
-from zcd.spice.compare import Comparison, Line, compare, reading_value
+from zcd.spice.compare import Comparison, Engine, Line, answer, compare, reading_value
 from zcd.spice.netlist import Level
 
 PIN = Reading(function=Function.DC, red="pin", black="logic0")
 R2_AC = Reading(function=Function.AC, red="chain.1", black="chain.2")
 R2_OHM = Reading(function=Function.OHM, red="chain.1", black="chain.2")
+SCOPE = (Function.LOW_TIME, Function.EDGE_DELAY)
 
 
 @cache
@@ -105,3 +109,45 @@ def test_every_useful_reading_has_a_value() -> None:
     for reading in useful_readings(result, circuit):
         value = reading_value(circuit, reading, result, usual_meter())
         assert value >= 0.0 or reading.function is Function.DC
+
+
+def test_leds_of_unlike_ctr_agree() -> None:
+    """The second LED's CTR stands in the netlist: both pulses come out alike, and differ."""
+    whole = VARIANTS["two-led"]
+    circuit = build_circuit(whole).change("OC1", second_led_ratio=0.4)
+    both = compare(whole, circuit, usual_meter(), [])
+    assert both.agrees
+    first, second = (item for item in both.lines if item.name.startswith("low time"))
+    assert first.equations - second.equations > 100e-6
+    assert first.device - second.device > 100e-6
+
+
+@pytest.mark.parametrize("levels", [(4.0, 4.05), (2.49, 2.5)])
+def test_delay_on_the_scope_is_the_edge_itself(levels: tuple[float, float]) -> None:
+    """Thresholds close together, a slow rise: one grid for the edge and for the reading of it."""
+    whole = board_of_variant(
+        chains=(chain(68e3, 82e3),),
+        output=pull_up(47e3),
+        controller=controller(low_threshold_v=levels[0], high_threshold_v=levels[1], edge="rising"),
+    )
+    circuit = build_circuit(whole)
+    asked = [Reading(function=f, red="pin", black="logic0") for f in SCOPE]
+    ours = answer(whole, circuit, usual_meter(), asked, Engine()).values
+    by_name = {quantity.name: value for quantity, value in ours.items()}
+    low, delay = (by_name[reading.words] for reading in asked)
+    assert delay == pytest.approx(by_name["rising edge, offset"], rel=0.0, abs=1e-6)
+    assert low == pytest.approx(by_name["low time"], rel=0.0, abs=1e-6)
+
+
+def test_no_direct_voltage_behind_a_capacitor_in_series() -> None:
+    """An open contact with a suppressor: all that reaches the chain comes through a capacitor.
+
+    The charge that a capacitor passes in a period is zero, so the mean of the current is.
+    """
+    whole = board_of_variant(
+        chains=(chain(1e6, 1e6),), relay=relay(Suppressor(resistance_ohm=100.0, capacitance_f=1e-8))
+    )
+    circuit = build_circuit(whole, Conditions(coil_driven=False))
+    asked = [Reading(function=Function.DC, red="feed", black="chain.1")]
+    (shown,) = list(answer(whole, circuit, usual_meter(), asked, Engine()).values.values())[-1:]
+    assert abs(shown) < 2e-3

@@ -35,7 +35,7 @@ def test_base_current_gives_the_collector_current(model: str, collector_a: float
     assert_allclose(-result["v1#branch"], collector_a, rtol=2e-3)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "SPICE-OPTOCOUPLERS",
     where="PC817.sub: CTR of the whole model at LED 0.1, 0.5, 1, 5, 10 mA, rank A and C, by hand",
     why="the values were computed elsewhere from the same model text and kept to a tenth of a %",
@@ -60,7 +60,7 @@ def test_transistor_has_the_gain_of_its_source(
         assert_allclose(-result["v1#branch"][0] / led_a, ctr, rtol=published.rtol)
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "SPICE-OPTOCOUPLERS",
     where="PC817.sub, rank A: LED pulse of 1 mA, 5 V, from its end to the output at 2.5 V",
     why="simulated elsewhere from the same model text, printed to 1 us",

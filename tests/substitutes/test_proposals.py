@@ -109,7 +109,7 @@ def test_where_the_drawer_has_nothing_it_says_what_to_buy() -> None:
     assert not found.all_found
 
 
-@pytest.mark.published("YAGEO-RC", where="1206: 200 V", why="limiting element voltage", rtol=0.0)
+@pytest.mark.transcribed("YAGEO-RC", where="1206: 200 V", why="limiting element voltage", rtol=0.0)
 def test_an_overloaded_resistor_is_bought_larger() -> None:
     """240 k across 230 V alone: more than the 200 V that a 1206 bears."""
     found = substitutes(edited('["110k", "130k"]', '["240k"]'), parse_drawer('diodes = ["M7"]'))

@@ -87,8 +87,8 @@ def test_a_weaker_grade_only_with_any() -> None:
     assert "817 B" in names(found.others)
 
 
-@pytest.mark.published("TLP291", where="isolation voltage", why="3750 V", rtol=0.0)
-@pytest.mark.published("EL-817", where="isolation voltage", why="5000 V", rtol=0.0)
+@pytest.mark.transcribed("TLP291", where="isolation voltage", why="3750 V", rtol=0.0)
+@pytest.mark.transcribed("EL-817", where="isolation voltage", why="5000 V", rtol=0.0)
 def test_less_isolation_is_never_proposed_unasked() -> None:
     """3750 V in place of 5000 V."""
     weak, strong = (optocouplers.optocoupler(*one) for one in (("291", "GB"), ("817", "C")))
@@ -121,7 +121,7 @@ def test_two_leds_go_only_where_two_are_needed() -> None:
         assert families.isdisjoint(TWO_LED_FAMILIES) is (name != "two-led")
 
 
-@pytest.mark.published(
+@pytest.mark.transcribed(
     "DIOTECH-1N4148", where="ratings: 75 V", why="the verdict needs no more digits", rtol=0.0
 )
 @pytest.mark.parametrize("name", ["half-wave", "half-wave-clamped", "rectifier first"])

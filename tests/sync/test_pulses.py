@@ -278,3 +278,32 @@ def test_emitter_follower_falls_when_the_light_ends() -> None:
     pulses = lit(trapezoids((0.009, 0.026)), first_half=True, follower=True)
     assert_allclose(pulses.fall_offset_s[0, 0], -1e-3 + FALL_LATE_S, atol=1e-9)
     assert_allclose(pulses.rise_offset_s[0, 0], 6e-3 + RISE_LATE_S, atol=1e-9)
+
+
+def test_edge_before_the_periods_end_belongs_to_the_next_rising_crossing() -> None:
+    """A second harmonic moves rising and falling crossings apart."""
+    harmonic = mains_harmonic(2, ratio=0.05, phase_rad=1.0)
+    bent = found(trapezoids((0.0195, 0.0295)), harmonics=[harmonic])
+    (rising,), (falling,) = crossing_shift_rad(
+        np.array([2.0]), np.array([[0.05]]), np.array([[1.0]])
+    )
+    turn_s = PERIOD_S / (2 * np.pi)
+    assert abs(rising - falling) * turn_s > 50 * US
+    due = -0.5e-3 + FALL_LATE_S - rising * turn_s
+    assert_allclose(bent.fall_offset_s[0, 0], due, atol=1e-9)
+    assert_allclose(bent.rise_offset_s[0, 0], -0.5e-3 + RISE_LATE_S - falling * turn_s, atol=1e-9)
+
+
+def test_edge_between_uneven_points_lies_on_the_curve() -> None:
+    """An exponential rise, its points further and further apart; straight lines are far off."""
+    lag_s, begins_s = 300 * US, 0.009
+    steps = np.concatenate([np.linspace(0.0, begins_s, 200, endpoint=False),
+                            begins_s + 40 * US * (1.35 ** np.arange(14) - 1.0)])  # fmt: skip
+    rise = SUPPLY_V * -np.expm1(-np.maximum(steps - begins_s, 0.0) / lag_s)
+    pin = np.where(steps < 0.001, SUPPLY_V, rise)
+    (late_s,) = -lag_s * np.log1p(-np.array([HIGH_V]) / SUPPLY_V)
+    pulses = find_pulses(pin_wave(steps, pin), LOW_V, HIGH_V)
+    exact = begins_s + late_s
+    straight = np.interp(HIGH_V, rise[200:], steps[200:])
+    assert abs(straight - exact) > 5 * US
+    assert abs(pulses.rise_s[0, 0] - exact) < 0.25 * abs(straight - exact)

@@ -25,7 +25,8 @@ from zcd.board.model import (
     Suppressor,
     Topology,
 )
-from zcd.board.schema import BoardFile, DiodeTable, ResistorTable, Threshold
+from zcd.board.pins import PinInput, internal_pull_up, pin_input
+from zcd.board.schema import BoardFile, DiodeTable, ResistorTable
 from zcd.board.units import format_si
 
 _OTHER_BAND_RATIO = 0.1
@@ -254,9 +255,14 @@ def _optocoupler(file: BoardFile, notes: Notes) -> Optocoupler:
 
 def _output(file: BoardFile, notes: Notes) -> Output:
     written = file.output
-    key, item = next(
-        pair for pair in consistency.resistor_items(file) if pair[0].startswith("output.")
-    )
+    internal = _internal_pull_up(file, notes)
+    items = [pair for pair in consistency.resistor_items(file) if pair[0].startswith("output.")]
+    pin_capacitor = _capacitor(written.pin_capacitor, "output.pin_capacitor", notes)
+    if not items and internal is not None:
+        return Output(
+            kind="pull-up", resistor=internal, supply_v=written.supply, pin_capacitor=pin_capacitor
+        )
+    ((key, item),) = items
     pulls_up = written.pull_up is not None
     # not the next free number: some other part of the board may well have it
     item = item.model_copy(update={"ref": item.ref or ("pull-up" if pulls_up else "pull-down")})
@@ -264,28 +270,58 @@ def _output(file: BoardFile, notes: Notes) -> Output:
         kind="pull-up" if pulls_up else "emitter-follower",
         resistor=_resistor(item, key, notes),
         supply_v=written.supply,
-        pin_capacitor=_capacitor(written.pin_capacitor, "output.pin_capacitor", notes),
+        pin_capacitor=pin_capacitor,
+        internal=internal,
     )
+
+
+def _internal_pull_up(file: BoardFile, notes: Notes) -> Resistor | None:
+    """The controller's own pull-up: as written, of the input's type, or that of any controller."""
+    written, key = file.output.internal_pull_up, "output.internal_pull_up"
+    if written is None:
+        return None
+    if (ohm := written.resistance_ohm) is not None:
+        return internal_pull_up((ohm, ohm), "the board file")
+    name = file.controller.input
+    pin = None if name is None else pin_input(name, file.output.supply)
+    if pin is not None and pin.pull_up_ohm is not None:
+        span_ohm, source = pin.pull_up_ohm, pin.source
+    else:
+        ends = [refdata.default(f"controller.{end}_internal_pull_up") for end in ("least", "most")]
+        span_ohm, source = (ends[0].value, ends[1].value), ends[0].why
+    shown = f"{format_si(span_ohm[0], 'Ω')} to {format_si(span_ohm[1], 'Ω')}"
+    notes.assume(key, shown, source)
+    return internal_pull_up(span_ohm, source)
 
 
 def _controller(file: BoardFile, notes: Notes) -> Controller:
     written, supply_v = file.controller, file.output.supply
+    pin = None if written.input is None else pin_input(written.input, supply_v)
+    given = (("low", written.low_threshold), ("high", written.high_threshold))
+    for name, threshold in given:
+        if threshold is None:
+            _assume_threshold(name, pin, supply_v, notes)
+    low, high = consistency.thresholds_of(file)
     return Controller(
-        low_threshold_v=_threshold_v(written.low_threshold, "low", supply_v, notes),
-        high_threshold_v=_threshold_v(written.high_threshold, "high", supply_v, notes),
+        low_threshold_v=low.volts(supply_v),
+        high_threshold_v=high.volts(supply_v),
+        hysteresis_v=None if pin is None else pin.hysteresis_v,
         **notes.filled(written, "controller"),
         stated=frozenset(written.model_fields_set),
     )
 
 
-def _threshold_v(written: Threshold | None, name: str, supply_v: float, notes: Notes) -> float:
-    if written is not None:
-        return written.volts(supply_v)
-    taken = consistency.default_threshold(name)
-    shown = f"{format_si(taken.volts(supply_v), 'V')} ({format_si(taken.value, '%')} of the supply)"
-    why = refdata.default(f"controller.{name}_threshold_ratio").why
+def _assume_threshold(name: str, pin: PinInput | None, supply_v: float, notes: Notes) -> None:
+    """Note a threshold that is not written: of the input's type, or the default."""
+    if pin is not None:
+        level_v = pin.low_v if name == "low" else pin.high_v
+        shown, why = format_si(level_v, "V"), f"{pin.name}: {pin.source}"
+    else:
+        taken = consistency.default_threshold(name)
+        volts, share = format_si(taken.volts(supply_v), "V"), format_si(taken.value, "%")
+        shown = f"{volts} ({share} of the supply)"
+        why = refdata.default(f"controller.{name}_threshold_ratio").why
     notes.assume(f"controller.{name}_threshold", shown, why)
-    return taken.volts(supply_v)
 
 
 def _service(file: BoardFile, notes: Notes) -> Service:

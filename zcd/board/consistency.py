@@ -10,6 +10,7 @@ from zcd import refdata
 from zcd.board import optocouplers, parts_library
 from zcd.board.appliance import appliance_problems
 from zcd.board.model import Topology
+from zcd.board.pins import pin_input
 from zcd.board.schema import BoardFile, ResistorTable, Threshold
 from zcd.board.units import format_si, nearest
 from zcd.errors import InputError, invalid_value
@@ -57,6 +58,15 @@ def frequency_of(file: BoardFile) -> float:
     if band is not None:
         return float(band_row(band, "mains.band")["frequency_hz"])
     return refdata.default("mains.frequency").value
+
+
+def thresholds_of(file: BoardFile) -> tuple[Threshold, Threshold]:
+    """Return both thresholds: as written, of the input's type, or the defaults."""
+    written, low, high = file.controller, default_threshold("low"), default_threshold("high")
+    if written.input is not None:
+        pin = pin_input(written.input, file.output.supply)
+        low, high = (Threshold(value=v, of_supply=False) for v in (pin.low_v, pin.high_v))
+    return written.low_threshold or low, written.high_threshold or high
 
 
 def default_threshold(name: str) -> Threshold:
@@ -125,6 +135,9 @@ def unknown_names(file: BoardFile) -> list[str]:
     ]
     if band is not None:
         looks.append(partial(band_row, band, "mains.band"))
+    if file.controller.input is not None:
+        supply_v = file.output.supply
+        looks.append(partial(pin_input, file.controller.input, supply_v, "controller.input"))
     for key, table in (("rectifier", file.rectifier), ("clamp", file.clamp)):
         if table is not None:
             looks.append(partial(parts_library.diode, table.part, ref="", key=key))
@@ -243,11 +256,18 @@ def _optocoupler(file: BoardFile) -> Iterator[InputError]:
 
 def _output(file: BoardFile) -> Iterator[InputError]:
     output, controller = file.output, file.controller
-    if (output.pull_up is None) == (output.pull_down is None):
-        result = None if output.pull_up is None else "pull_up and pull_down"
-        yield invalid_value(result, "exactly one of pull_up and pull_down", "output")
-    low = controller.low_threshold or default_threshold("low")
-    high = controller.high_threshold or default_threshold("high")
+    pulls_up = output.pull_up is not None or output.internal_pull_up is not None
+    if pulls_up == (output.pull_down is not None):
+        result = "both" if pulls_up else None
+        allowed = "a pull-up (pull_up, internal_pull_up or both) or a pull_down"
+        yield invalid_value(result, allowed, "output")
+    if controller.input is not None:
+        try:
+            pin_input(controller.input, output.supply, "controller.input")
+        except InputError as error:
+            yield error
+            return
+    low, high = thresholds_of(file)
     supply = format_si(output.supply, "V")
     low_v, high_v = low.volts(output.supply), high.volts(output.supply)
     if not 0 < low_v < high_v:

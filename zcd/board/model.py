@@ -126,7 +126,8 @@ class Junction:
     `gap_v` sets how the forward voltage falls with temperature (see `zcd.physics.diode`);
     `leak_ohm` is the reverse leakage as a resistance at 25 degC, which grows by the power
     `leak_rise_per_k` of e a degree; `reverse_rating_v` is the rated limit, taken as where
-    breakdown begins.
+    breakdown begins. `capacitance_f` is the one that data sheets print: of a diode at 4 V
+    reverse, of an LED at 0 V.
     """
 
     saturation_current_a: float
@@ -136,6 +137,7 @@ class Junction:
     leak_ohm: float
     reverse_rating_v: float
     leak_rise_per_k: float = 0.0
+    capacitance_f: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,12 +172,17 @@ class Optocoupler:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Output:
-    """The isolated side: ``pull-up`` (pin at the collector) or ``emitter-follower``."""
+    """The isolated side: ``pull-up`` (pin at the collector) or ``emitter-follower``.
+
+    `internal` is the pull-up inside the controller, where it stands beside `resistor`; alone, it
+    is `resistor`.
+    """
 
     kind: str
     resistor: Resistor
     supply_v: float
     pin_capacitor: Capacitor | None = None
+    internal: Resistor | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,7 +191,8 @@ class Controller:
 
     `edge` is the edge that it takes its timing from: ``falling`` or ``rising``. `stated` names
     the limits that the board file gives; the others are what is expected of a controller that
-    nobody has read.
+    nobody has read. `hysteresis_v` is what at least lies between the levels at which the input
+    really switches; None where that is not known.
     """
 
     low_threshold_v: float
@@ -196,6 +204,7 @@ class Controller:
     max_offset_s: float
     period_tolerance_ratio: float
     stated: frozenset[str] = frozenset()
+    hysteresis_v: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

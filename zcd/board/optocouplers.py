@@ -215,6 +215,26 @@ def optocoupler(
     )
 
 
+def ctr_symmetry(family: str) -> tuple[float, float, str]:
+    """Limits of the CTR of one LED over that of the other, in a part that has two.
+
+    Parameters
+    ----------
+    family : str
+
+    Returns
+    -------
+    low, high : float
+        As its data sheet prints them, else the widest that any prints. [1]
+    source : str
+    """
+    rows = {str(row["family"]): row for row in refdata.table("ctr_symmetry")}
+    if (row := rows.get(family)) is not None:
+        return float(row["low_ratio"]), float(row["high_ratio"]), refdata.cite(str(row["source"]))
+    taken = refdata.default("spread.ctr_symmetry")
+    return 1.0 / taken.value, taken.value, taken.why
+
+
 def _default_grade(family: str, key: str) -> str:
     known = grades(family)
     if UNRANKED in known or len(known) == 1:
@@ -237,6 +257,8 @@ def _led(family: str) -> tuple[Junction, str]:
     if isnan(reverse_v):
         reverse_v = lowest_v
         source += f"; LED reverse limit {lowest_v:g} V, the lowest of the families read"
+    known_f = [float(row["led_capacitance_f"]) for row in limits.values()]
+    capacitance_f = float(limits[family]["led_capacitance_f"]) if family in limits else float("nan")
     junction = Junction(
         saturation_current_a=float(fit["saturation_current_a"]),
         emission_ratio=float(fit["emission_ratio"]),
@@ -244,5 +266,8 @@ def _led(family: str) -> tuple[Junction, str]:
         gap_v=LED_GAP_V,
         leak_ohm=typical_leak_ohm(leaky["led_leak_at_v"], leaky["led_leak_a"]),
         reverse_rating_v=reverse_v,
+        capacitance_f=min(value for value in known_f if not isnan(value))
+        if isnan(capacitance_f)
+        else capacitance_f,
     )
     return junction, f"{source}; LED leakage 1 % of the maximum, common practice, no source"

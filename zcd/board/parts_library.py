@@ -10,6 +10,7 @@ from math import isnan, log, sqrt
 
 from zcd import refdata
 from zcd.board.model import Board, Diode, Junction, Resistor
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.preferred import is_preferred
 from zcd.board.units import find_name, format_si, nearest
 from zcd.errors import invalid_value
@@ -194,6 +195,7 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
             reverse_rating_v=float(row["reverse_rating_v"]),
             leak_rise_per_k=log(float(row["reverse_leak_hot_a"]) / float(row["reverse_leak_a"]))
             / (float(row["hot_degc"]) - refdata.REFERENCE_DEGC),
+            capacitance_f=float(row["capacitance_f"]),
         ),
         source=f"limits [{row['source']}], law [{row['model_source']}]",
     )
@@ -231,7 +233,7 @@ def odd_values(board: Board) -> tuple[str, ...]:
     """
     by_value: dict[float, list[str]] = {}
     for part in all_resistors(board):
-        if not is_preferred(part.resistance_ohm):
+        if part.ref != INTERNAL_PULL_UP and not is_preferred(part.resistance_ohm):
             by_value.setdefault(part.resistance_ohm, []).append(part.ref)
     lines = [
         f"{' and '.join(refs)} = {format_si(ohm, 'Ω')} is no standard value"

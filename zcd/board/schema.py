@@ -18,8 +18,9 @@ from zcd.board import quantity_kinds
 from zcd.board.keys import NameReader, QuantityReader, count, key, table_key
 from zcd.board.model import Topology
 from zcd.board.parts_library import diode_parts, styles
+from zcd.board.pins import pin_inputs
 from zcd.board.units import QuantityKind, is_reference, parse_quantity
-from zcd.errors import invalid_value
+from zcd.errors import InputError, invalid_value
 
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _LONGEST_NAME = 80
@@ -35,6 +36,13 @@ class Threshold:
     def volts(self, supply_v: float) -> float:
         """Threshold for this supply [V]."""
         return self.value * supply_v if self.of_supply else self.value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InternalPullUp:
+    """The pull-up inside a controller: its resistance, or None for what the table of pins says."""
+
+    resistance_ohm: float | None
 
 
 def quantity(kind: QuantityKind) -> BeforeValidator:
@@ -53,6 +61,15 @@ def _threshold(value: object) -> Threshold:
     of_supply = isinstance(value, str) and value.strip().endswith("%")
     kind = quantity_kinds.SUPPLY_SHARE if of_supply else quantity_kinds.THRESHOLD_VOLTAGE
     return Threshold(value=parse_quantity(value, kind), of_supply=of_supply)
+
+
+def _internal_pull_up(value: object) -> InternalPullUp:
+    if isinstance(value, str) and value.strip().lower() == "on":
+        return InternalPullUp(resistance_ohm=None)
+    try:
+        return InternalPullUp(resistance_ohm=parse_quantity(value, quantity_kinds.RESISTANCE))
+    except InputError:
+        raise invalid_value(value, _INTERNAL) from None
 
 
 def one_of(*names: str) -> NameReader:
@@ -116,6 +133,7 @@ Style = Annotated[str, code("1206")]
 DiodePart = Annotated[str, code("1N4007")]
 OptocouplerFamily = Annotated[str, code("817C")]
 Grade = Annotated[str, code("C")]
+PinName = Annotated[str, code("ATmega328P")]
 Ref = Annotated[str, BeforeValidator(_ref)]
 Resistance = Annotated[float, quantity(quantity_kinds.RESISTANCE)]
 SmallResistance = Annotated[float, quantity(quantity_kinds.SMALL_RESISTANCE)]
@@ -133,6 +151,7 @@ Angle = Annotated[float, quantity(quantity_kinds.ANGLE)]
 Temperature = Annotated[float, quantity(quantity_kinds.TEMPERATURE)]
 Power = Annotated[float, quantity(quantity_kinds.POWER)]
 YearlyHours = Annotated[float, quantity(quantity_kinds.YEARLY_HOURS)]
+InternalPullUpField = Annotated[InternalPullUp, BeforeValidator(_internal_pull_up)]
 ThresholdField = Annotated[Threshold, BeforeValidator(_threshold)]
 TopologyName = Annotated[str, BeforeValidator(one_of(*(str(name) for name in Topology)))]
 FeedKind = Annotated[str, BeforeValidator(one_of("direct", "switched"))]
@@ -150,6 +169,7 @@ EdgeName = Annotated[str, BeforeValidator(one_of("falling", "rising"))]
 
 _REFERENCE = 'a reference such as "R11"'
 _STYLE = 'a resistor style such as "1206" or "1/4 W"'
+_INTERNAL = '"on", or its resistance such as "36k"'
 _DIODE = 'a diode such as "1N4007"'
 
 
@@ -309,6 +329,9 @@ class OutputTable(Table):
     pull_down: ResistorItem | None = key(
         "Pull-down (emitter follower)", _RESISTOR, hint="4k7", folded=False
     )
+    internal_pull_up: InternalPullUpField | None = key(
+        "Pull-up inside the controller", _INTERNAL, hint="on"
+    )
     supply: SupplyVoltage = key("Supply", required=True, hint="5 V", folded=False)
     pin_capacitor: Capacitance | None = key("Capacitor at the pin", hint="1 nF", folded=False)
 
@@ -317,6 +340,12 @@ class ControllerTable(Table):
     """``[controller]``."""
 
     TITLE: ClassVar = "Controller and its pulse"
+    input: PinName | None = key(
+        "Type of the controller's input",
+        'an input such as "ATmega328P"',
+        hint="ATmega328P",
+        choices=pin_inputs,
+    )
     low_threshold: ThresholdField | None = key(
         "Low threshold",
         quantity_kinds.THRESHOLD_VOLTAGE.allowed(),

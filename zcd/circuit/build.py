@@ -351,6 +351,9 @@ def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list
             capacitance_f=model.miller_f * slower,
         ),
     ]
+    if (inside := out.internal) is not None:
+        ohm = inside.resistance_ohm
+        elements.append(Resistance(ref=inside.ref, a="logic+", b="pin", resistance_ohm=ohm))
     if out.pin_capacitor is not None:
         c = out.pin_capacitor
         elements.append(Capacitance(ref=c.ref, a="pin", b="logic0", capacitance_f=c.capacitance_f))

@@ -13,6 +13,7 @@ from typing import Any, ClassVar, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.units import nearest
 from zcd.circuit.batch import Batch
 from zcd.errors import InputError, invalid_value
@@ -108,7 +109,9 @@ class Phototransistor(TwoNode):
     leds : tuple of str
         Refs of the junctions that light it.
     ctr_ratio : Value
-        CTR at 5 mA, 25 degC, new. [1]
+        CTR at 5 mA, 25 degC, new; of the first LED where there are two. [1]
+    second_led_ratio : Value
+        CTR of the second LED over that of the first. [1]
     remaining_ratio : Value
         What age left of it. [1]
     shape_weight : Value
@@ -131,6 +134,7 @@ class Phototransistor(TwoNode):
     knee_ratio: Value
     early_v: Value
     storage_s: Value
+    second_led_ratio: Value = 1.0
     absent: ClassVar[Mapping[str, float]] = {"ctr_ratio": 0.0, "dark_a": 0.0}
 
 
@@ -289,7 +293,8 @@ def _arguments(values: dict[str, Value]) -> dict[str, Any]:
 
 def is_hidden(element: Element) -> bool:
     """Whether an element is a property of a part rather than a part with a marking."""
-    return element.ref.endswith((".leak", ".miller")) or isinstance(element, MainsHarmonic)
+    inner = element.ref.endswith((".leak", ".miller")) or element.ref == INTERNAL_PULL_UP
+    return inner or isinstance(element, MainsHarmonic)
 
 
 def stack(circuits: Sequence[Circuit]) -> Circuit:

@@ -22,6 +22,7 @@ from zcd.circuit.elements import (
     MainsSource,
     Phototransistor,
     Resistance,
+    is_hidden,
 )
 from zcd.diagnosis.circuit_edits import (
     Amount,
@@ -237,7 +238,7 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
             )
             edit = both(setting("K1.driver", "resistance_ohm", between(OPEN_OHM)), contact_open)
             yield _fault("K1 driver", "driver", "open", words, edit)
-        case Resistance(ref=ref) if not ref.endswith(".leak") and "suppressor" not in ref:
+        case Resistance(ref=ref) if not is_hidden(element) and "suppressor" not in ref:
             yield from _resistor_faults(element, circuit)
         case Capacitance(ref="suppressor.c"):
             edit = bridge("suppressor.c.short", element.a, element.b, SHORT_OHM)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.elements import (
     INFINITE_OHM,
     Circuit,
@@ -39,7 +40,7 @@ from zcd.diagnosis.meters import (
 from zcd.diagnosis.readings import AccessLevel, Power, Reading, access_level, part_elements
 from zcd.engine.network import column
 from zcd.engine.solution import Solution
-from zcd.engine.solve import PULSES, READINGS, solve, solve_dead
+from zcd.engine.solve import EDGES, PULSES, READINGS, SolverOptions, solve, solve_dead
 from zcd.physics.diode import thermal_voltage_v
 from zcd.sync.lock import Lock, judge, thresholds_of
 from zcd.sync.pulses import Pulses, find_pulses
@@ -50,7 +51,22 @@ METER = "meter"
 """Ref of the meter in a circuit."""
 FINEST_SHARE = 1e-6
 ROOM_DEGC = 25.0
-MAINS_SIDE = replace(READINGS, isolated=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Grids:
+    """How finely a meter's waveforms, and the pulses on a scope, are solved."""
+
+    meter: SolverOptions
+    scope: SolverOptions
+
+
+MANY_BOARDS = Grids(READINGS, PULSES)
+"""For the hundreds of rows of a fault dictionary."""
+ONE_BOARD = Grids(
+    replace(READINGS, points=4 * READINGS.points), replace(EDGES, steady_state_only=True)
+)
+"""To compare one board with another solver: a millivolt where a mean is 0, a few microseconds."""
 
 
 @dataclass(slots=True)
@@ -76,6 +92,8 @@ class MeterModel:
         dead board alone: under power the pin stays between the rails.
     threshold_ratio : float or ndarray, shape (n,)
         Levels between which a person reads a pulse off the trace, over the board's thresholds.
+    grids : Grids
+        Of the engine's solutions.
     """
 
     board: Board
@@ -87,6 +105,7 @@ class MeterModel:
     diode_source_ohm: Value = DIODE_SOURCE_OHM
     pin_clamp_a: FloatArray | None = None
     threshold_ratio: Value = 1.0
+    grids: Grids = MANY_BOARDS
     _circuits: dict[Power, Circuit] = field(default_factory=dict)
     _mains_sides: dict[Power, Solution] = field(default_factory=dict)
     _whole: dict[Power, Solution] = field(default_factory=dict)
@@ -122,8 +141,12 @@ class MeterModel:
     def _mains_side(self, power: Power) -> Solution:
         """The mains side of the batch in a state of the board, without a meter."""
         if power not in self._mains_sides:
-            self._mains_sides[power] = self.solve(self._state(power), MAINS_SIDE)
+            self._mains_sides[power] = self.solve(self._state(power), self._of_mains_side)
         return self._mains_sides[power]
+
+    @property
+    def _of_mains_side(self) -> SolverOptions:
+        return replace(self.grids.meter, isolated=False)
 
     def lock(self, power: Power = Power.LIVE) -> Lock:
         """What the controller makes of the pulses at the pin."""
@@ -132,7 +155,7 @@ class MeterModel:
     def _pin_wave(self, power: Power) -> Solution:
         """The pin without a meter."""
         if power not in self._pin_waves:
-            self._pin_waves[power] = self.solve(self._state(power), PULSES)
+            self._pin_waves[power] = self.solve(self._state(power), self.grids.scope)
         return self._pin_waves[power]
 
     def _pulses(self, power: Power) -> Pulses:
@@ -169,10 +192,12 @@ class MeterModel:
         # only the engine can go on from what it knows already
         ours = self.solve is solve
         if access_level(self.circuit, reading) is AccessLevel.MAINS:
-            solution = self.solve(loaded, MAINS_SIDE, warm_start=without if ours else None)
+            known = without if ours else None
+            solution = self.solve(loaded, self._of_mains_side, warm_start=known)
         else:
             known = self._whole.get(reading.power, without) if ours else None
-            solution = self._whole[reading.power] = self.solve(loaded, READINGS, warm_start=known)
+            solution = self.solve(loaded, self.grids.meter, warm_start=known)
+            self._whole[reading.power] = solution
         return solution, solution.between_v(a, b)
 
     def _counted(self, reading: Reading) -> FloatArray:
@@ -303,4 +328,6 @@ def _relay_off(circuit: Circuit) -> Circuit:
 def unplugged(circuit: Circuit) -> Circuit:
     """The board dead on the bench: no mains, no supplies, relay off."""
     supplies = [e.ref for e in circuit.of(DcSource)]
+    if INTERNAL_PULL_UP in circuit:  # a transistor of the controller, off without its supply
+        circuit = circuit.change(INTERNAL_PULL_UP, resistance_ohm=INFINITE_OHM)
     return _relay_off(_without_mains(circuit).without(*supplies))

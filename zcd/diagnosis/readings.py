@@ -10,6 +10,7 @@ from math import inf
 import numpy as np
 
 from zcd.board.model import Board, Topology
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.elements import (
     Capacitance,
     Circuit,
@@ -284,7 +285,8 @@ def _stretches(board: Board, circuit: Circuit) -> Iterator[Reading]:
 def _resistors(board: Board) -> list[str]:
     """Refs of every resistor."""
     refs = [r.ref for chain in (*board.chains, board.return_chain) for r in chain]
-    return refs + [r.ref for r in (board.led_resistor, board.output.resistor) if r]
+    others = [r.ref for r in (board.led_resistor, board.output.resistor) if r]
+    return refs + [ref for ref in others if ref != INTERNAL_PULL_UP]
 
 
 def _over(circuit: Circuit, ref: str, function: Function, lifted: str = "") -> Reading:

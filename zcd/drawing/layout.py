@@ -12,9 +12,11 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.elements import (
     Circuit,
     DcSource,
+    Element,
     MainsSource,
     Phototransistor,
     TwoNode,
@@ -136,6 +138,11 @@ class Plan:
                 self.names[string.nodes[k]] = Name(ends[0], joints)
 
 
+def _is_drawn(element: Element) -> bool:
+    """Parts with a marking, and the pull-up inside the controller: it feeds the pin."""
+    return not is_hidden(element) or element.ref == INTERNAL_PULL_UP
+
+
 def place(circuit: Circuit, cell: float = CELL, label: float = LABEL) -> Plan:
     """Place all parts of a circuit.
 
@@ -157,7 +164,7 @@ def place(circuit: Circuit, cell: float = CELL, label: float = LABEL) -> Plan:
     InputError
         If a part stands between nodes for which there is no place.
     """
-    shown = [e for e in circuit if isinstance(e, TwoNode) and not is_hidden(e)]
+    shown = [e for e in circuit if isinstance(e, TwoNode) and _is_drawn(e)]
     live = next(island for island in islands(circuit) if "line" in island)
     mains = [e for e in shown if e.a in live]
     rest = [e for e in shown if e.a not in live]

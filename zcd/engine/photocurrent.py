@@ -32,9 +32,10 @@ def photocurrents_a(
         celsius = column(opto.temperature_degc, size)
         weight = column(opto.shape_weight, size)
         light = np.zeros((size, 1))
-        for led in opto.leds:
+        for number, led in enumerate(opto.leds):
             if led in currents:
-                light = light + _collected_a(currents[led], weight, celsius)
+                lit = _collected_a(currents[led], weight, celsius)
+                light = light + (lit if number == 0 else lit * column(opto.second_led_ratio, size))
         light = ratio * light
         if trajectory is not None:
             points = trajectory.phase_rad.shape[1]

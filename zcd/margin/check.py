@@ -523,7 +523,11 @@ def _worst_junction_rules(
     leaks = [f"{float(stress.reverse_a.max()) * 1e6:.2g} µA" for stress in reverse]
     return [
         *(
-            replace(rule, remark=f"held at breakdown by {leak} of leakage only")
+            replace(
+                rule,
+                remark=f"not protected: breaks down, up to {leak} flow backwards; "
+                "a diode across the LED prevents it",
+            )
             if rule.passes and rule.value > rule.limit
             else rule
             for rule, leak in zip(result, leaks, strict=True)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board, Capacitor, Resistor
 from zcd.board.parts_library import all_resistors
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.preferred import decade
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, stack
@@ -161,7 +162,8 @@ def _safely(margins: RuleMargins) -> NDArray[Any]:
 
 def _parts(board: Board) -> list[Resistor | Capacitor]:
     capacitors = (board.led_capacitor, board.joint_capacitor, board.output.pin_capacitor)
-    return [*all_resistors(board), *(part for part in capacitors if part is not None)]
+    fitted = (r for r in all_resistors(board) if r.ref != INTERNAL_PULL_UP)
+    return [*fitted, *(part for part in capacitors if part is not None)]
 
 
 def _value(part: Resistor | Capacitor) -> float:

@@ -9,12 +9,15 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Resistor
+from zcd.board.model import Board, Resistor, Topology
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import Conditions, build_circuit, junction_refs, led_refs
-from zcd.circuit.elements import Circuit, Junction, Resistance
+from zcd.circuit.elements import Capacitance, Circuit, Junction, MainsSource, Resistance, Value
+from zcd.engine.network import MIN_CONDUCTANCE_S
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
+from zcd.physics.diode import capacitance_at_zero_f, reverse_charge_c
 from zcd.physics.resistor import derated_power_w
 from zcd.refdata import cite, table
 
@@ -22,6 +25,7 @@ FloatArray = NDArray[np.float64]
 
 PART_KEYS = ("ref", "style", "resistance_ohm", "tolerance_ratio")
 """What is told of a resistor."""
+_LEAST_SATURATION_A = 1e-30  # of an LED that is open
 HARMLESS_REVERSE_A = 10e-6
 """LED reverse current that its data sheet allows as leakage (maximum, at 4 V; 817 class)."""
 
@@ -126,6 +130,12 @@ def chain_resistors(board: Board) -> list[Resistor]:
     return [r for chain in (*board.chains, board.return_chain, across) for r in chain]
 
 
+def judged_resistors(board: Board) -> list[Resistor]:
+    """Those of the mains side, then the isolated side's, unless it is inside the controller."""
+    output = board.output.resistor
+    return [*chain_resistors(board), *([] if output.ref == INTERNAL_PULL_UP else [output])]
+
+
 def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> list[ResistorStress]:
     """Power and voltage of every resistor of a board.
 
@@ -142,7 +152,7 @@ def resistor_stress(solution: Solution, board: Board, ambient_degc: float) -> li
         Mains side in order of the signal, then the isolated side's resistor.
     """
     result = []
-    for resistor in (*chain_resistors(board), board.output.resistor):
+    for resistor in judged_resistors(board):
         element = solution.circuit[resistor.ref]
         assert isinstance(element, Resistance)
         across = solution.voltages_v[element.a] - solution.voltages_v[element.b]
@@ -209,7 +219,7 @@ def worst_circuit(board: Board) -> Circuit:
     strong = Conditions(
         mains_rms_v=board.mains.high_rms_v, ctr_ratio=board.optocoupler.ctr_max_ratio
     )
-    resistors = [*chain_resistors(board), board.output.resistor]
+    resistors = judged_resistors(board)
     return unequal_sharing(build_circuit(board, strong), resistors)
 
 
@@ -243,7 +253,19 @@ class ReverseStress:
 
 
 def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
-    """Reverse voltage of rectifier, clamp and LED, in the order of the element list."""
+    """Reverse voltage of rectifier, clamp and LED, in the order of the element list.
+
+    Parameters
+    ----------
+    solution : Solution
+    board : Board
+
+    Returns
+    -------
+    stress : list of ReverseStress
+        Of an LED that only a rectifier in series protects, with what the rectifier's capacitance
+        drives through it, of which the solution knows nothing.
+    """
     opto = board.optocoupler
     sources = dict.fromkeys(led_refs(board), opto.source)
     limits = dict.fromkeys(led_refs(board), opto.led.reverse_rating_v)
@@ -260,16 +282,59 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
         reverse = np.maximum(solution.peak(-across), 0.0)
         broken = solution.currents_a.get(junction.ref + "~")
         over = np.zeros(reverse.shape) if broken is None else broken.max(axis=1)
+        current = reverse / np.asarray(leak.resistance_ohm) + over
+        if board.topology is Topology.HALF_WAVE and junction.ref in led_refs(board):
+            reverse, current = _with_displacement(solution, board, junction, (reverse, current))
         result.append(
             ReverseStress(
                 ref=junction.ref,
                 reverse_v=reverse,
-                reverse_a=reverse / np.asarray(leak.resistance_ohm) + over,
+                reverse_a=current,
                 limit_v=limits[junction.ref],
                 source=sources[junction.ref],
             )
         )
     return result
+
+
+def _with_displacement(
+    solution: Solution, board: Board, led: Junction, at_rest: tuple[FloatArray, FloatArray]
+) -> tuple[FloatArray, FloatArray]:
+    """Reverse voltage and current of an LED behind a rectifier, with the rectifier's capacitance.
+
+    `at_rest` is what leakage makes of them. What reverses the rectifier flows through the LED: it
+    charges the LED's own capacitance and whatever is across it, until the LED breaks down. What a
+    surge adds lasts a microsecond and is left out.
+    """
+    reverse_v, reverse_a = at_rest
+    surge = any(np.any(source.surge_v) for source in solution.circuit.of(MainsSource))
+    diode = board.rectifier
+    if surge or diode is None or not diode.junction.capacitance_f:
+        return at_rest
+    rectifier = solution.circuit[diode.ref]
+    assert isinstance(rectifier, Junction)
+    across_v = solution.voltages_v[rectifier.b] - solution.voltages_v[rectifier.a]
+    printed_f = diode.junction.capacitance_f
+    charge_c = reverse_charge_c(across_v.max(axis=1), printed_f)
+    steepest = np.max(np.diff(across_v, axis=1) / np.diff(solution.time_s, axis=1), axis=1)
+    driven_a = capacitance_at_zero_f(printed_f) * np.maximum(steepest, 0.0)
+    held_f: Value = board.optocoupler.led.capacitance_f
+    siemens: Value = MIN_CONDUCTANCE_S
+    for element in solution.circuit:
+        if set(element.nodes) == set(led.nodes):
+            if isinstance(element, Capacitance):
+                held_f = held_f + np.asarray(element.capacitance_f)
+            elif isinstance(element, Resistance):
+                siemens = siemens + 1.0 / np.asarray(element.resistance_ohm)
+    driven_v = reverse_v + np.minimum(charge_c / held_f, driven_a / siemens)
+    breaks = driven_v > led.breakdown_v
+    limit_v = led.breakdown_v + led.emission_v * np.log1p(
+        driven_a / np.maximum(led.saturation_a, _LEAST_SATURATION_A)
+    )
+    return (
+        np.maximum(reverse_v, np.where(breaks, np.minimum(driven_v, limit_v), driven_v)),
+        np.maximum(reverse_a, np.where(breaks, driven_a, 0.0)),
+    )
 
 
 def led_current_limit_a(family: str) -> tuple[float, str]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Diode, Optocoupler, Resistor
+from zcd.board.optocouplers import ctr_symmetry
 from zcd.board.parts_library import all_resistors
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import (
@@ -321,6 +322,8 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
         f"CTR shape of {opto.ref}", default("spread.ctr_shape"),
         edit(lambda circuit, offset: _reshaped(circuit, board, offset)), factor=False,
     )  # fmt: skip
+    if len(leds) > 1:
+        yield _second_led(board)
     least, most = default("spread.least_dark"), default("spread.most_dark")
     yield Tolerance(
         name=f"dark current of {opto.ref}", low=least.value, unit="x", in_logs=True,
@@ -368,17 +371,42 @@ def _reshaped(circuit: Circuit, board: Board, offset: FloatArray) -> Circuit:
     return circuit.change(opto.ref, shape_weight=weight, ctr_ratio=opto.ctr_ratio * same)
 
 
+def _second_led(board: Board) -> Tolerance:
+    """What the second LED's CTR may be, over the first's."""
+    opto = board.optocoupler
+    low, high, source = ctr_symmetry(opto.family)
+    return Tolerance(
+        name=f"CTR of the second LED of {opto.ref}", low=low, high=high, unit="x", source=source,
+        put=edit(lambda circuit, ratio: _unlike(circuit, opto, ratio)), in_logs=True,
+    )  # fmt: skip
+
+
+def _unlike(circuit: Circuit, opto: Optocoupler, ratio: FloatArray) -> Circuit:
+    """A second LED of another CTR; a grade holds for both, a CTR that was measured for one."""
+    if opto.ctr_min_ratio < opto.ctr_max_ratio:
+        element = circuit[opto.ref]
+        assert isinstance(element, Phototransistor)
+        first = element.ctr_ratio * ctr_shape_ratio(opto.test_current_a, element.shape_weight)
+        ratio = np.clip(first * ratio, opto.ctr_min_ratio, opto.ctr_max_ratio) / first
+    return circuit.change(opto.ref, second_led_ratio=ratio)
+
+
 def _output(board: Board) -> Iterator[Tolerance]:
     """The logic supply, and where the controller's input switches."""
     low, high = board.controller.low_threshold_v, board.controller.high_threshold_v
-    share = default("spread.threshold")
-    inward = share.value * (high - low)
+    share, least_v = default("spread.threshold"), board.controller.hysteresis_v
+    inward, source = share.value * (high - low), share.why
+    if least_v is not None:
+        inward = (high - low - min(least_v, high - low)) / 2.0
+        source = "from the guaranteed level to half of the input's hysteresis from the middle"
+    if board.output.internal is not None:
+        yield _of_resistor(board.output.internal)
     yield _both_ways("logic supply", default("spread.supply"), scaled("supply", "voltage_v"))
     yield Tolerance(
         name="low threshold", low=low, high=low + inward, unit="V",
-        source=share.why, put=threshold("low_v"),
+        source=source, put=threshold("low_v"),
     )  # fmt: skip
     yield Tolerance(
         name="high threshold", low=high - inward, high=high, unit="V",
-        source=share.why, put=threshold("high_v"),
+        source=source, put=threshold("high_v"),
     )  # fmt: skip

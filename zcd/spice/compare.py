@@ -12,7 +12,7 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Circuit, Resistance
-from zcd.diagnosis.meter_model import MeterModel
+from zcd.diagnosis.meter_model import ONE_BOARD, MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solution import Solution
@@ -173,7 +173,9 @@ def answer(
     solution = solver.solve(circuit, replace(EDGES, steady_state_only=steady_state_only))
     lock = judge(solution, board)
     values = {**_currents(board, circuit, solution), **_edges(solution, lock)}
-    meter_model = MeterModel(board, circuit, meter, solver.solve, solver.solve_dead)
+    meter_model = MeterModel(
+        board, circuit, meter, solver.solve, solver.solve_dead, grids=ONE_BOARD
+    )
     for reading in readings:
         tell(reading.words)
         quantity = Quantity(reading.words, reading.function.row.unit, SHARE, reading)

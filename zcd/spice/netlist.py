@@ -199,11 +199,12 @@ class _Writer:
 
     def _phototransistor(self, element: Phototransistor) -> Iterator[str]:
         ends = [self.netlist.nodes[n] for n in element.nodes]
-        sources = [
-            self.netlist.sensed[led].removesuffix("#branch")
-            for led in element.leds
+        ratios = (1.0, number(element.second_led_ratio))
+        sources = {
+            self.netlist.sensed[led].removesuffix("#branch"): ratio
+            for led, ratio in zip(element.leds, ratios, strict=False)
             if led in self.netlist.sensed
-        ]
+        }
         yield from light(element, sources, self.names)
         if self.device is None:
             yield from by_equations(element, ends[0], ends[1], self.names)

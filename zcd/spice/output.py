@@ -6,7 +6,7 @@ straight line in logs between its corners, so that a table in logs holds it exac
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,8 +33,11 @@ DEVICE_POINTS_A = np.geomspace(1e-10, 0.3, 80)
 """Collector currents between which the base current goes straight in logs."""
 
 
-def light(opto: Phototransistor, sources: Sequence[str], names: PartNames) -> Iterator[str]:
-    """A node whose voltage is the light, from the currents of some sources."""
+def light(opto: Phototransistor, sources: Mapping[str, float], names: PartNames) -> Iterator[str]:
+    """A node whose voltage is the light, from the currents of some sources.
+
+    `sources` gives for each of them its LED's CTR over that of the first.
+    """
     node = light_node(opto)
     yield f"* {opto.ref}: 1 V at {node} stands for 1 mA of collector current at 5 V"
     ratio = _one(opto.ctr_ratio) * _one(opto.remaining_ratio)
@@ -47,8 +50,8 @@ def light(opto: Phototransistor, sources: Sequence[str], names: PartNames) -> It
     heat = ctr_temperature_ratio(current, _one(opto.temperature_degc))
     wanted = ratio * current * shape * heat / MA
     yield f"{name} {node} 0 V=0"
-    for source in sources:
-        yield from table(f"i({source})", current, wanted, "+ +")
+    for source, of_first in sources.items():
+        yield from table(f"i({source})", current, of_first * wanted, "+ +")
 
 
 def by_equations(

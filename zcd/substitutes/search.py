@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from zcd.board.drawer import Drawer
 from zcd.board.model import Board, Diode, Resistor
 from zcd.board.parts_library import resistor, styles
+from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.units import no_such_part
 from zcd.logs import logger
 from zcd.margin.stress import ResistorStress, worst_stress
@@ -69,8 +70,8 @@ def replaceable_refs(board: Board) -> tuple[str, ...]:
     chain = (part.ref for group in series_strings(board) for part in group)
     diodes = (diode.ref for diode in _diodes(board).values())
     contact = () if board.relay is None else (CONTACT,)
-    single = (board.optocoupler.ref, board.output.resistor.ref)
-    return (*chain, *single, *diodes, *contact, DRIVE)
+    pull_up = (ref for ref in (board.output.resistor.ref,) if ref != INTERNAL_PULL_UP)
+    return (*chain, board.optocoupler.ref, *pull_up, *diodes, *contact, DRIVE)
 
 
 def substitutes(

@@ -162,7 +162,9 @@ def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray
     missing = np.minimum(-1.0, -1.0 + short)
     # what is surely low and surely high, whatever the input makes of the undefined band
     sure_low = pulses.low_time_s - pulses.rise_transition_s
-    sure_high = pulses.interval_s - pulses.low_time_s - pulses.fall_transition_s
+    sure_high = (
+        pulses.interval_s - pulses.low_time_s - _of_the_next(pulses.fall_transition_s, pulses)
+    )
     offset = pulses.fall_offset_s if rules.edge == "falling" else pulses.rise_offset_s
     transition = np.maximum(_longest(pulses.fall_transition_s), _longest(pulses.rise_transition_s))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -187,6 +189,12 @@ def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray
     # kept above -1, so that a pulse that is barely there is no worse than none at all
     columns += [np.where(there, np.maximum(margin, -1.0), missing) for margin in about_pulses]
     return np.stack(columns, axis=1)
+
+
+def _of_the_next(values: FloatArray, pulses: Pulses) -> FloatArray:
+    """A value of the pulse after each; after the last of a period comes its first."""
+    last = np.arange(values.shape[1]) == pulses.count[:, None] - 1
+    return np.where(last, values[:, :1], np.roll(values, -1, axis=1))
 
 
 def _shortest(values: FloatArray) -> FloatArray:
