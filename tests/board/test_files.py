@@ -128,7 +128,7 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"mains": [230]}, "mains", "a list", "a table, or a short form"),
     ({"chain": "120k"}, "chain", '"120k"', "a table with resistors"),
     ({"output": 5}, "output", "5", "a table with pull_up"),
-    ({"chain": {"resistors": "120k"}}, "chain.resistors", '"120k"', RESISTANCES),
+    ({"chain": {"resistors": "many"}}, "chain.resistors", '"many"', RESISTANCES),
     ({"chain": {"resistors": {}}}, "chain.resistors", "a table", RESISTANCES),
     ({"chain": {"resistors": []}}, "chain.resistors", "a list", RESISTANCES),
     ({"chain": {"resistors": ["1k"] * 31}}, "chain.resistors", "a list", RESISTANCES),
@@ -152,7 +152,7 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
         "a whole number",
     ),
     # wrong quantities
-    ({"chain": {"resistors": ["1k", "2,2k"]}}, "chain.resistors[2]", '"2,2k"', "not a comma"),
+    ({"chain": {"resistors": ["1k", "2,200"]}}, "chain.resistors[2]", '"2,200"', "thousands"),
     ({"chain": {"resistors": ["10 nF"]}}, "chain.resistors[1]", '"10 nF"', RESISTOR),
     ({"chain": {"resistors": ["1m"]}}, "chain.resistors[1]", '"1m"', "M is mega"),
     ({"chain": {"resistors": [-5]}}, "chain.resistors[1]", "-5", "from 100 mΩ to 1 GΩ"),
@@ -386,7 +386,7 @@ def test_several_problems_are_one_line_each() -> None:
     lines = refused(
         edited(
             mains="230 W",
-            chain={"resistors": ["1k", "2,2k", {"value": "x", "ref": 1}]},
+            chain={"resistors": ["1k", "2,200", {"value": "x", "ref": 1}]},
             output={"suply": 1},
         )
     )

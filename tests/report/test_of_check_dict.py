@@ -31,6 +31,7 @@ KEYS = {
     "repair",
     "advice",
     "assumptions",
+    "read_as",
     "odd_values",
 }
 UNIT_BESIDE_IT = {"value", "limit", "low", "high", "before", "after"}

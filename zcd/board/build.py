@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from zcd import refdata
@@ -19,6 +19,7 @@ from zcd.board.model import (
     Mains,
     Optocoupler,
     Output,
+    ReadAs,
     Relay,
     Resistor,
     Service,
@@ -31,7 +32,9 @@ from zcd.board.units import format_si
 _OTHER_BAND_RATIO = 0.1
 
 
-def build_board(file: BoardFile, name: str, written: Mapping[str, Any]) -> Board:
+def build_board(
+    file: BoardFile, name: str, written: Mapping[str, Any], read_as: Sequence[ReadAs] = ()
+) -> Board:
     """Complete a board.
 
     Parameters
@@ -42,6 +45,8 @@ def build_board(file: BoardFile, name: str, written: Mapping[str, Any]) -> Board
         Name of the board where the file gives none.
     written : mapping
         Keys and values that the file was read from.
+    read_as : sequence of ReadAs
+        What its markings were taken for.
 
     Returns
     -------
@@ -77,6 +82,7 @@ def build_board(file: BoardFile, name: str, written: Mapping[str, Any]) -> Board
         controller=_controller(file, notes),
         service=_service(file, notes),
         assumptions=tuple(notes.assumptions),
+        read_as=tuple(read_as),
         description=Description(written=written, places=notes.places),
         appliance=build_appliance(file.supervision, file.drive, file.fan, mains.frequency_hz),
     )
@@ -95,18 +101,24 @@ def _mains(file: BoardFile, notes: Notes) -> Mains:
         ratio = _OTHER_BAND_RATIO if written.tolerance is None else written.tolerance
         band = f"{format_si(nominal_v, 'V')} +-{format_si(ratio, '%')}"
         low_v, high_v = nominal_v * (1 - ratio), nominal_v * (1 + ratio)
-        if written.tolerance is None:
+        ends = (written.low_voltage, written.high_voltage)
+        if written.tolerance is None and None in ends:
             notes.assume("mains.tolerance", format_si(ratio, "%"), PRACTICE)
+        if ends != (None, None):
+            low_v, high_v = ends[0] or low_v, ends[1] or high_v
+            band = f"{format_si(low_v, 'V')} to {format_si(high_v, 'V')}"
     frequency_hz = _frequency_hz(file, band, notes)
     low_ratio, high_ratio = _frequency_band(file, band, notes)
+    ends_hz = (frequency_hz, written.second_frequency or frequency_hz)
     return Mains(
         rms_v=nominal_v,
         low_rms_v=low_v,
         high_rms_v=high_v,
         band=band,
         frequency_hz=frequency_hz,
-        low_hz=low_ratio * frequency_hz,
-        high_hz=high_ratio * frequency_hz,
+        low_hz=low_ratio * min(ends_hz),
+        high_hz=high_ratio * max(ends_hz),
+        second_hz=written.second_frequency,
         harmonics=tuple(
             Harmonic(order=item.order, ratio=item.fraction, phase_rad=item.phase)
             for item in written.harmonics

@@ -44,6 +44,8 @@ def feed_of(file: BoardFile) -> str:
 def band_of(file: BoardFile) -> str | None:
     """Return the mains band written, or the one that such a voltage usually has, or None."""
     mains = file.mains
+    if mains.low_voltage is not None or mains.high_voltage is not None:
+        return mains.band
     if mains.band is None and mains.tolerance is None:
         return NOMINAL_BANDS.get(mains.voltage)
     return mains.band
@@ -137,6 +139,7 @@ def _mains(file: BoardFile) -> Iterator[InputError]:
     orders = Counter(item.order for item in mains.harmonics)
     for order in (order for order, count in orders.items() if count > 1):
         yield invalid_value(f"order {order} twice", "each order once", "mains.harmonics")
+    yield from _mains_limits(file)
     if mains.band is None:
         return
     if mains.tolerance is not None:
@@ -154,6 +157,28 @@ def _mains(file: BoardFile) -> Iterator[InputError]:
             f'{limits}, the limits of the band "{mains.band}"',
             "mains.voltage",
         )
+
+
+def _mains_limits(file: BoardFile) -> Iterator[InputError]:
+    mains = file.mains
+    for key, limit_v, side in (
+        ("low_voltage", mains.low_voltage, 1.0),
+        ("high_voltage", mains.high_voltage, -1.0),
+    ):
+        if limit_v is None:
+            continue
+        if mains.band is not None or mains.tolerance is not None:
+            other = "band" if mains.band is not None else "tolerance"
+            yield invalid_value(
+                format_si(limit_v, "V"), f"{key} or {other}, not both", f"mains.{key}"
+            )
+        elif side * (mains.voltage - limit_v) < 0:
+            where = "at most" if side > 0 else "at least"
+            yield invalid_value(
+                format_si(limit_v, "V"),
+                f"{where} the mains voltage, {format_si(mains.voltage, 'V')}",
+                f"mains.{key}",
+            )
 
 
 def _feed(file: BoardFile) -> Iterator[InputError]:

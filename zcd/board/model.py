@@ -42,6 +42,25 @@ class Assumption:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ReadAs:
+    """What a marking in the board file was taken for.
+
+    Parameters
+    ----------
+    key : str
+        Dotted key in the board file.
+    printed : str
+        The marking as written there.
+    meaning : str
+        What it was read as, in words.
+    """
+
+    key: str
+    printed: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Harmonic:
     """One harmonic of the mains: order (>= 2), amplitude ratio to the fundamental, phase [rad]."""
 
@@ -52,7 +71,11 @@ class Harmonic:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mains:
-    """The supply: nominal rms and frequency with their bands, harmonics."""
+    """The supply: nominal rms and frequency with their bands, harmonics.
+
+    `second_hz` is the other frequency of a rating plate such as 50/60 Hz; `low_hz` and `high_hz`
+    then enclose both with their bands.
+    """
 
     rms_v: float
     low_rms_v: float
@@ -61,7 +84,13 @@ class Mains:
     frequency_hz: float
     low_hz: float
     high_hz: float
+    second_hz: float | None = None
     harmonics: tuple[Harmonic, ...] = ()
+
+    @property
+    def nominal_hz(self) -> tuple[float, ...]:
+        """The frequency, and the second one where there is one."""
+        return (self.frequency_hz, *([] if self.second_hz is None else [self.second_hz]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -367,6 +396,8 @@ class Board:
     service : Service
     assumptions : tuple of Assumption
         All that was not written in the board file.
+    read_as : tuple of ReadAs
+        Codes and plates of the board file, and what they were taken for.
     appliance : Appliance or None
         Supervision, drive and fan, with assumptions of their own; None: nobody described them.
     description : Description or None
@@ -391,6 +422,7 @@ class Board:
     controller: Controller
     service: Service
     assumptions: tuple[Assumption, ...] = ()
+    read_as: tuple[ReadAs, ...] = field(default=(), compare=False)
     appliance: Appliance | None = None
     description: Description | None = field(default=None, compare=False, repr=False)
 

@@ -176,6 +176,9 @@ class MainsTable(Table):
     TITLE: ClassVar = "Mains"
     voltage: MainsVoltage = key("Mains voltage", required=True, hint="230 V", folded=False)
     frequency: Frequency | None = key("Mains frequency", hint="that of the band", folded=False)
+    second_frequency: Frequency | None = key("Second frequency of the rating plate", hint="60 Hz")
+    low_voltage: MainsVoltage | None = key("Lowest voltage to check at", hint="100 V")
+    high_voltage: MainsVoltage | None = key("Highest voltage to check at", hint="264 V")
     band: Text | None = key("Band of the supply", "the name of a mains band", choices=bands)
     tolerance: Tolerance | None = key("Tolerance, where no band is named", hint="10 %")
     frequency_tolerance: Tolerance | None = key("Tolerance of the frequency")

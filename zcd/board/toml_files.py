@@ -94,14 +94,29 @@ def parse_toml(text: str, name: str, wanted: str) -> dict[str, Any]:
     raise InputError(f'{name}: found {result}; allowed: lines such as supply = "5 V"')
 
 
-def validate(schema: type[Schema], value: Mapping[str, Any]) -> tuple[Schema | None, list[str]]:
-    """Check keys and values against a schema: the file, or one line for each problem."""
+def validate(
+    schema: type[Schema], value: Mapping[str, Any], written: Mapping[str, Any] | None = None
+) -> tuple[Schema | None, list[str]]:
+    """Check keys and values against a schema: the file, or one line for each problem.
+
+    Parameters
+    ----------
+    schema : type
+    value : mapping
+    written : mapping, optional
+        As a person wrote it, where `value` says it in longer form: keys are named as there.
+
+    Returns
+    -------
+    file : Table or None
+    lines : list of str
+    """
     from pydantic import ValidationError  # loads slowly: not for what only writes files
 
     try:
         return schema.model_validate(value), []
     except ValidationError as error:
-        return None, _schema_lines(schema, error, value)
+        return None, _schema_lines(schema, error, value if written is None else written)
 
 
 def refuse(name: str, lines: list[str]) -> InputError:

@@ -187,6 +187,7 @@ class Check(Result, NominalCheck):
         "repair",
         "advice",
         "assumptions=board.assumptions",
+        "read_as=board.read_as",
         "odd_values",
     )
 

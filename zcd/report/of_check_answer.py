@@ -18,6 +18,7 @@ from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
+from zcd.report.of_board import read_as_line
 from zcd.report.of_changes import changes
 from zcd.report.table import STATUS
 from zcd.report.text import (
@@ -58,6 +59,7 @@ def answer_section(check: Check) -> Section:
     if findings := finding_lines(check):
         blocks.append(BulletList(_first(findings)))
     blocks.append(Facts(tuple(_facts(check))))
+    blocks += [Paragraph(line) for line in (read_as_line(check.board),) if line]
     blocks.append(Paragraph(assumed_text(check.board)))
     blocks += [Paragraph(line) for line in caution_lines(AccessLevel.DEAD)]
     return Section("Verdict", tuple(blocks), answer=True)
