@@ -211,8 +211,13 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
         "from -55 °C to 150 °C",
     ),
     # parts that are not in the library
-    ({"rectifier": "1N4070"}, "rectifier", '"1N4070"', "one of 1N4007"),
-    ({"optocoupler": "999"}, "optocoupler", '"999"', "one of 817"),
+    (
+        {"rectifier": "1N4070"},
+        "rectifier",
+        '"1N4070"',
+        'rectifier = {reverse_voltage = "600 V", current = "1 A"}',
+    ),
+    ({"optocoupler": "999"}, "optocoupler", '"999"', 'optocoupler = {ctr = "50..600 % at 5 mA"}'),
     ({"optocoupler": "817E"}, "optocoupler", '"817E"', "a grade of 817"),
     (
         {"optocoupler": {"family": "817", "grade": "E"}},

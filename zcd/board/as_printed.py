@@ -22,6 +22,8 @@ from zcd.board.markings import (
     with_letter,
 )
 from zcd.board.model import ReadAs
+from zcd.board.optocouplers import AC_INPUT, CLASSES, FOUR_PIN, optocoupler_name
+from zcd.board.parts_library import table_part
 from zcd.board.units import ALIKE, format_si
 from zcd.errors import InputError, invalid_value
 
@@ -39,6 +41,11 @@ _CHIP_WORD = re.compile(r"(.*\S)\s+(?:SMD|chip)", re.IGNORECASE)
 _CHIP_STYLE = re.compile(r"0402|0603|0805|1206|1210|2010|2512")
 _CAPACITOR_TAIL = re.compile(
     r"(.*\S)\s+(?:X[12]|Y[12]|MK[TPCS]|K[PTS]|[A-Z]\d[A-Z]|NP0|C0G|\d+\s*V\S*|[\d.]+\s*%|[FGJKM])",
+    re.IGNORECASE,
+)
+_CTR = re.compile(
+    r"(?:CTR\s*)?(?P<low>\d+(?:[.,]\d+)?)\s*%?(?:\s*(?:\.\.\.?|…|-|–|to)\s*"
+    r"(?P<high>\d+(?:[.,]\d+)?))?\s*%(?:\s*(?:at|@)\s*(?:IF\s*=?\s*)?(?P<test>[\d.,]+\s*[mu]?A))?",
     re.IGNORECASE,
 )
 _SINGLE_RESISTORS = (("led", "resistor"), ("output", "pull_up"), ("output", "pull_down"))
@@ -123,6 +130,8 @@ def as_printed(value: Mapping[str, Any]) -> Reader:
     if "mains" in reader.value:
         with_problem(reader, lambda: mains_as_printed(reader.value, reader.note))
     _resistors(reader)
+    _coupler(reader)
+    _diodes(reader)
     for path in _CAPACITORS:
         _capacitor(reader, path)
     return reader
@@ -326,6 +335,60 @@ def _meaning(marking: Marking, unit: str = "Ω") -> str:
     if marking.rated_v is not None:
         more.append(f"rated {format_si(marking.rated_v, 'V')} d.c.")
     return f"{value} ({', '.join(more)})"
+
+
+def _coupler(reader: Reader) -> None:
+    """The optocoupler: its name, its CTR as data sheets print it, and what nobody can read."""
+    given, chain = reader.value.get("optocoupler"), reader.value.get("chain")
+    table: dict[str, Any] = given if isinstance(given, dict) else {"family": given}
+    printed = table.get("family")
+    if isinstance(printed, str) and printed.strip().casefold() in ("?", "unknown"):
+        two = isinstance(chain, dict) and chain.get("topology") == "two-led"
+        table = {**table, "family": AC_INPUT if two else FOUR_PIN}
+        reader.value["optocoupler"] = table
+        reader.note("optocoupler", printed, f"any {table['family']}")
+    elif isinstance(printed, str):
+        _coupler_name(reader, printed, table.get("grade"))
+    ctr = table.get("ctr")
+    match = _CTR.fullmatch(ctr.strip().translate(ALIKE)) if isinstance(ctr, str) else None
+    if match is None or not (match["high"] or match["test"]):
+        return
+    rest = {name: value for name, value in table.items() if name != "ctr"}
+    low, high = match["low"], match["high"]
+    limits = {"ctr_min": f"{low} %", "ctr_max": f"{high} %"} if high else {"ctr": f"{low} %"}
+    test = {"test_current": match["test"]} if match["test"] else {}
+    reader.value["optocoupler"] = {**rest, **limits, **test}
+
+
+def _coupler_name(reader: Reader, printed: str, grade: Any) -> None:
+    """Say what a maker's name was taken for; an unknown one is refused elsewhere."""
+    try:
+        family, rank = optocoupler_name(printed)
+    except InputError:
+        return
+    plain = re.sub(r"[\s-]", "", printed).upper()
+    if plain not in (family.upper(), f"{family}{rank or ''}".upper()) and family not in CLASSES:
+        meaning = f"{family} grade {rank}" if rank else f"{family}, no grade read"
+        reader.note("optocoupler", printed, meaning if rank or not grade else family)
+
+
+def _diodes(reader: Reader) -> None:
+    """Rectifier and clamp: what a marking stands for where it is not the part's name."""
+    for key in ("rectifier", "clamp"):
+        given = reader.value.get(key)
+        table: dict[str, Any] = given if isinstance(given, dict) else {"part": given}
+        printed = table.get("part")
+        if not isinstance(printed, str):
+            continue
+        name = table_part(printed)
+        if name is None and key == "rectifier" and printed.strip().upper() == "A7":
+            name = "M7"
+            meaning = "M7, 1 A 1000 V (two pins; with three it is no rectifier)"
+        else:
+            meaning = str(name)
+        if name is not None and name.casefold() != re.sub(r"[\s-]", "", printed).casefold():
+            reader.note(key, printed, meaning)
+            reader.value[key] = {**table, "part": name}
 
 
 def _capacitor(reader: Reader, path: tuple[str, ...]) -> None:

@@ -235,7 +235,17 @@ def _capacitor(capacitance_f: float | None, key: str, notes: Notes) -> Capacitor
 def _diode(table: DiodeTable | None, key: str, notes: Notes) -> Diode | None:
     if table is None:
         return None
-    return parts_library.diode(table.part, ref=notes.ref(table.ref, "D", key))
+    ref = notes.ref(table.ref, "D", key)
+    part = consistency.fitted_diode(table, key, ref=ref)
+    own = consistency.own_diode_data(table)
+    rating_v = parts_library.CLASS_RATING_V.get("" if own is None else own.kind)
+    if own is not None and own.reverse_v is None and rating_v is not None:
+        low_v, high_v = (format_si(volts, "V") for volts in rating_v)
+        shown = format_si(part.junction.reverse_rating_v, "V")
+        notes.assume(
+            f"{key}.reverse_voltage", shown, f"not written; such parts stand {low_v} to {high_v}"
+        )
+    return part
 
 
 def _rectifier_first(file: BoardFile, topology: Topology, notes: Notes) -> bool:
@@ -249,15 +259,18 @@ def _optocoupler(file: BoardFile, notes: Notes) -> Optocoupler:
     written = file.optocoupler
     if written.remaining is None:
         notes.assume("optocoupler.remaining", "100 %", "taken as new")
-    part = optocouplers.optocoupler(
-        written.family,
-        written.grade,
-        ref=notes.ref(written.ref, "OC", "optocoupler"),
-        ctr_ratio=written.ctr,
-        remaining_ratio=1.0 if written.remaining is None else written.remaining,
-    )
-    _, grade = optocouplers.optocoupler_name(written.family, written.grade)
-    if grade is None:
+    ref = notes.ref(written.ref, "OC", "optocoupler")
+    part = consistency.fitted_optocoupler(file, ref=ref)
+    _, grade = optocouplers.optocoupler_name(written.family or part.family, written.grade)
+    if part.family in optocouplers.CLASSES and part.grade != optocouplers.OWN_DATA:
+        limits = f"{format_si(part.ctr_min_ratio, '%')} to {format_si(part.ctr_max_ratio, '%')}"
+        test = format_si(part.test_current_a, "A")
+        notes.assume("optocoupler.ctr", f"{limits} at {test}", f"every {part.family} in the tables")
+    elif part.grade == optocouplers.OWN_DATA:
+        if written.test_current is None:
+            test = format_si(part.test_current_a, "A")
+            notes.assume("optocoupler.test_current", test, "that of its class")
+    elif grade is None:
         limits = f"{format_si(part.ctr_min_ratio, '%')} to {format_si(part.ctr_max_ratio, '%')}"
         shown = part.grade if written.ctr is not None else f"{part.grade} ({limits})"
         notes.assume("optocoupler.grade", shown, "no grade written; taken as unranked")

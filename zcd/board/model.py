@@ -183,6 +183,8 @@ class Optocoupler:
 
     `ctr_ratio` is collector current / LED current at `test_current_a`, 25 degC, new; the minimum
     and maximum are those of the grade. `remaining_ratio` is what age has left of it (1 = new).
+    `led_current_max_a` is the LED's continuous limit where the board file gives it, or where only
+    the class of the part is known; None: that of the family.
     """
 
     ref: str
@@ -195,6 +197,7 @@ class Optocoupler:
     remaining_ratio: float
     led: Junction
     source: str
+    led_current_max_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

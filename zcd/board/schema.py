@@ -273,23 +273,33 @@ class ChainTable(Table):
 class DiodeTable(Table):
     """``[rectifier]`` and ``[clamp]``."""
 
-    part: DiodePart = key("{of}", _DIODE, required=True, choices=diode_parts, folded=False)
+    part: DiodePart | None = key("{of}", _DIODE, choices=diode_parts, hint="1N4007", folded=False)
     ref: Ref | None = key("{of}: reference", 'a reference such as "D1"', hint="D1")
+    reverse_voltage: WorkingVoltage | None = key("{of}: rated reverse voltage", hint="600 V")
+    current: Current | None = key("{of}: rated current", hint="1 A")
+    breakdown_voltage: WorkingVoltage | None = key(
+        "{of}: breakdown voltage, of a zener", hint="5.1 V"
+    )
 
 
 class OptocouplerTable(Table):
     """``[optocoupler]``."""
 
     TITLE: ClassVar = "LED and optocoupler"
-    family: OptocouplerFamily = key(
+    family: OptocouplerFamily | None = key(
         "Optocoupler",
         'an optocoupler such as "817C" or "817"',
-        required=True,
         hint="817 C",
         folded=False,
     )
     grade: Grade | None = key("Grade, where not in its name", 'a grade such as "C"', hint="C")
     ctr: Ctr | None = key("CTR, where it was measured", hint="250 %")
+    ctr_min: Ctr | None = key("Lowest CTR of its data sheet", hint="50 %")
+    ctr_max: Ctr | None = key("Highest CTR of its data sheet", hint="600 %")
+    test_current: Current | None = key("LED current of that CTR", hint="5 mA")
+    led_current: Current | None = key("Highest continuous LED current", hint="50 mA")
+    led_reverse_voltage: WorkingVoltage | None = key("Rated reverse voltage of the LED", hint="6 V")
+    leds: StrictInt | None = key("Number of its LEDs", limits=count(1, 2))
     remaining: Remaining | None = key("CTR left by age", hint="100 %", usual="100 %", folded=False)
     ref: Ref | None = key("Reference of the optocoupler", 'a reference such as "OC1"', hint="OC1")
 

@@ -95,10 +95,7 @@ def _low_times(board: Board, boards: Sequence[Board]) -> list[tuple[float, float
     chain = [part for string in (*board.chains, board.return_chain) for part in string]
     tolerance = max(part.tolerance_ratio for part in chain)
     factor = (1.0 + tolerance) * (1.0 + default("margin.chain_drift").value)
-    now = board.optocoupler
-    as_new = replace(
-        board, optocoupler=optocouplers.optocoupler(now.family, now.grade, ref=now.ref)
-    )
+    as_new = replace(board, optocoupler=optocouplers.as_new(board.optocoupler))
     rows = []
     for one, off in ((as_new, factor), *((each, 1.0) for each in boards)):
         lean = condensed(one)
