@@ -28,6 +28,7 @@ KEYS = {
     "spread",
     "outlook",
     "remedies",
+    "passing_values",
     "repair",
     "advice",
     "assumptions",

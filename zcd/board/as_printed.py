@@ -25,6 +25,7 @@ from zcd.board.model import ReadAs
 from zcd.board.optocouplers import AC_INPUT, CLASSES, FOUR_PIN, optocoupler_name
 from zcd.board.parts_library import table_part
 from zcd.board.units import ALIKE, format_si
+from zcd.board.unknown_values import fill_unknown, unknown_limits
 from zcd.errors import InputError, invalid_value
 
 PLAUSIBLE_OHM = (1e3, 1e7)
@@ -67,11 +68,14 @@ class Reader:
     notes : list of ReadAs
     problems : list of str
         A line for each, with its key.
+    unknown : dict
+        Key of a resistor that nobody could read -> limits of its resistance. [Ω]
     """
 
     value: dict[str, Any]
     notes: list[ReadAs] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
+    unknown: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     def note(self, key: str, printed: object, meaning: str) -> None:
         """Say what a text was taken for."""
@@ -130,6 +134,7 @@ def as_printed(value: Mapping[str, Any]) -> Reader:
     if "mains" in reader.value:
         with_problem(reader, lambda: mains_as_printed(reader.value, reader.note))
     _resistors(reader)
+    fill_unknown(reader.value, reader.unknown, reader.note)
     _coupler(reader)
     _diodes(reader)
     for path in _CAPACITORS:
@@ -192,7 +197,7 @@ def _split(text: str) -> list[str]:
 
 def _parts(text: str) -> bool:
     """Whether a text looks like one resistor."""
-    return re.match(r"[\d.]", text.strip()) is not None or _is_bands(text)
+    return re.match(r"[\d.?~]|about", text.strip()) is not None or _is_bands(text)
 
 
 def _is_bands(text: str) -> bool:
@@ -274,6 +279,9 @@ def _resistor(reader: Reader, item: Any, key: str, chain_style: Any) -> Any:
     chip = isinstance(style, str) and _CHIP_STYLE.fullmatch(style.strip()) is not None
     if word := _CHIP_WORD.fullmatch(text.strip()):
         text, chip = word[1], True
+    if (limits := unknown_limits(text)) is not None:
+        reader.unknown[key] = limits
+        return item
     value, tolerance = _ohms(reader, text, key, chip)
     if value is None:
         return {**table, "value": text} if text != given else item

@@ -25,6 +25,7 @@ from zcd.board.model import (
     Service,
     Suppressor,
     Topology,
+    Unknown,
 )
 from zcd.board.schema import BoardFile, DiodeTable, ResistorTable, Threshold
 from zcd.board.units import format_si
@@ -33,7 +34,11 @@ _OTHER_BAND_RATIO = 0.1
 
 
 def build_board(
-    file: BoardFile, name: str, written: Mapping[str, Any], read_as: Sequence[ReadAs] = ()
+    file: BoardFile,
+    name: str,
+    written: Mapping[str, Any],
+    read_as: Sequence[ReadAs] = (),
+    unknown: Mapping[str, tuple[float, float]] | None = None,
 ) -> Board:
     """Complete a board.
 
@@ -47,6 +52,8 @@ def build_board(
         Keys and values that the file was read from.
     read_as : sequence of ReadAs
         What its markings were taken for.
+    unknown : mapping of str to (float, float), optional
+        Key of a resistor that nobody could read -> limits of its resistance. [Ω]
 
     Returns
     -------
@@ -83,6 +90,11 @@ def build_board(
         service=_service(file, notes),
         assumptions=tuple(notes.assumptions),
         read_as=tuple(read_as),
+        unknowns=tuple(
+            Unknown(ref=ref, low_ohm=unknown[key][0], high_ohm=unknown[key][1])
+            for ref, key in notes.places.items()
+            if unknown and key in unknown
+        ),
         description=Description(written=written, places=notes.places),
         appliance=build_appliance(file.supervision, file.drive, file.fan, mains.frequency_hz),
     )

@@ -116,7 +116,7 @@ def board_from_dict(value: Mapping[str, Any], name: str = "board.toml") -> Board
     if file is not None and not lines:
         lines = [_short(line, value) for line in problems(file)]
         if not lines:
-            return build_board(file, Path(name).stem, value, printed.notes)
+            return build_board(file, Path(name).stem, value, printed.notes, printed.unknown)
     else:
         rest, _ = validate(BoardFile, _without(printed.value, lines))
         lines += [_short(line, value) for line in unknown_names(rest)] if rest else []

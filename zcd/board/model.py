@@ -61,6 +61,23 @@ class ReadAs:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Unknown:
+    """A resistor that nobody could read: its board has a likely value in its place.
+
+    Parameters
+    ----------
+    ref : str
+        The part.
+    low_ohm, high_ohm : float
+        Within which it is known, or allowed for.
+    """
+
+    ref: str
+    low_ohm: float
+    high_ohm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Harmonic:
     """One harmonic of the mains: order (>= 2), amplitude ratio to the fundamental, phase [rad]."""
 
@@ -401,6 +418,8 @@ class Board:
         All that was not written in the board file.
     read_as : tuple of ReadAs
         Codes and plates of the board file, and what they were taken for.
+    unknowns : tuple of Unknown
+        Resistors whose value is not known.
     appliance : Appliance or None
         Supervision, drive and fan, with assumptions of their own; None: nobody described them.
     description : Description or None
@@ -426,6 +445,7 @@ class Board:
     service: Service
     assumptions: tuple[Assumption, ...] = ()
     read_as: tuple[ReadAs, ...] = field(default=(), compare=False)
+    unknowns: tuple[Unknown, ...] = ()
     appliance: Appliance | None = None
     description: Description | None = field(default=None, compare=False, repr=False)
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from zcd.board.model import Board
-from zcd.report.text import plain
+from zcd.board.parts_library import all_resistors
+from zcd.report.text import plain, quantity_text
 
 
 def read_as_line(board: Board) -> str:
@@ -14,6 +15,25 @@ def read_as_line(board: Board) -> str:
         refs.setdefault(said, []).append(_place(board, note.key))
     parts = (f"{', '.join(dict.fromkeys(names))} {said}" for said, names in refs.items())
     return plain(f"Read as: {'; '.join(parts)}.") if refs else ""
+
+
+def unread_parts(board: Board) -> list[str]:
+    """Of each resistor that could not be read, the value that stands in its place."""
+    taken = {part.ref: part.resistance_ohm for part in all_resistors(board)}
+    return [
+        plain(f"{each.ref} is unknown: taken as {quantity_text(taken[each.ref], 'Ω')}")
+        for each in board.unknowns
+    ]
+
+
+def unread_line(board: Board) -> str:
+    """What is allowed for where a resistor could not be read; empty where all could."""
+    spans = (
+        f"{quantity_text(each.low_ohm, 'Ω')} to {quantity_text(each.high_ohm, 'Ω')} allowed for"
+        for each in board.unknowns
+    )
+    lines = [f"{line}, {span}" for line, span in zip(unread_parts(board), spans, strict=True)]
+    return f"{'; '.join(lines)}." if lines else ""
 
 
 def _place(board: Board, key: str) -> str:
