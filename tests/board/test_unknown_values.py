@@ -86,8 +86,7 @@ def test_a_diagnosis_allows_for_all_that_it_may_be() -> None:
 
 
 def test_check_tells_with_which_values_the_board_passes() -> None:
-    """The ends of the span pass, and half and twice of them do not; power and voltage by hand: with
-    82 k and R2, 253 V and 1/2 W."""
+    """Judged by checking the board anew with the ends of the span, and with three times that."""
     board = chain("82k", "?")
     check = zcd.check(board)
     (span,) = check.passing_values
