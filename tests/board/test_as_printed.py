@@ -174,3 +174,33 @@ def test_a_network_has_one_of_two_frequencies() -> None:
     assert (hertz.min(), hertz.max()) == pytest.approx((49.5, 60.6))
     uneven = lock_of(drawn.circuit, board).margins[:, RULES.index("period")]
     assert uneven.min() > 0.0
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        ["R4 = 68k", "R5: 82k"],
+        ["R4 68k", "R5 82k 1%"],
+        {"R4": "68k", "R5": "82k"},
+        "R4 68k, R5 82k",
+        ["R4 68k (scorched)", "R5 823"],
+    ],
+)
+def test_resistors_by_their_names(written: Any) -> None:
+    board = board_from_dict(edited(chain={"resistors": written}))
+    assert {r.ref: r.resistance_ohm for r in board.chains[0]} == {"R4": 68e3, "R5": 82e3}
+
+
+def test_power_behind_a_stroke() -> None:
+    board = chain("68k/0.5W", "68k 1/4W 5%", "68k±1%", "68k 2 %, 1/2 W")
+    assert [part.style for part in board.chains[0]] == ["1/2 W", "1/4 W", "1/4 W", "1/2 W"]
+    assert [part.tolerance_ratio for part in board.chains[0]] == [0.05, 0.05, 0.01, 0.02]
+
+
+def test_tolerance_of_the_mains_behind_its_voltage() -> None:
+    mains = board_from_dict(edited(mains="230 V +-15 % 50 Hz")).mains
+    assert (mains.low_rms_v, mains.high_rms_v) == pytest.approx((195.5, 264.5))
+
+
+def test_topology_in_two_words() -> None:
+    assert chain(["68k", "68k"], topology="Half wave").topology == "half-wave"

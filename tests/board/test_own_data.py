@@ -222,3 +222,34 @@ def test_editors_know_the_keys() -> None:
     diodes = keys["rectifier"]["anyOf"][1]
     assert {"reverse_voltage", "current", "breakdown_voltage"} <= diodes["properties"].keys()
     assert diodes["required"] == []
+
+
+def test_what_nobody_can_read_is_taken_as_wide_as_its_class() -> None:
+    board = board_from_dict(edited(rectifier="unreadable", optocoupler="unreadable"))
+    assert board.optocoupler.family == "four-pin coupler"
+    said = read_as_line(board)
+    assert '"unreadable" = rectifier, its rating not known' in said
+    assert '"unreadable" = any four-pin coupler' in said
+
+
+def test_least_ctr_alone() -> None:
+    for written in ("min 50 %", ">50%", "at least 50 %"):
+        part = coupler({"ctr": written})
+        assert (part.ctr_min_ratio, part.ctr_max_ratio) == (0.5, 6.0)
+
+
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [
+        ("MOC3021", "this one drives a triac"),
+        ("6N137", "this one has a logic output"),
+        ("4N33", "this one has a Darlington output"),
+    ],
+)
+def test_other_kinds_of_couplers_are_named(written: str, words: str) -> None:
+    assert words in refusal(optocoupler=written)
+
+
+def test_a_maker_before_the_name() -> None:
+    assert coupler("SHARP PC817 B").grade == "B"
+    assert rectifier("SMD M7").part == "M7"

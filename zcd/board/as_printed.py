@@ -24,8 +24,8 @@ from zcd.board.markings import (
 from zcd.board.model import ReadAs
 from zcd.board.optocouplers import AC_INPUT, CLASSES, FOUR_PIN, optocoupler_name
 from zcd.board.parts_library import table_part
-from zcd.board.units import ALIKE, format_si
-from zcd.board.unknown_values import fill_unknown, unknown_limits
+from zcd.board.units import ALIKE, format_si, is_reference
+from zcd.board.unknown_values import fill_unknown, nobody_knows, unknown_limits
 from zcd.errors import InputError, invalid_value
 
 PLAUSIBLE_OHM = (1e3, 1e7)
@@ -35,9 +35,14 @@ _MOST_PARTS = 30
 _STRONG = re.compile(r"\s*[;+&]\s*|\s*,\s+|\s+and\s+")
 _ONE_VALUE = re.compile(r"\d*\.?\d*\s*[kKMRrΩ]\d*\s*(?:Ω|ohms?)?", re.ASCII)
 _TIMES = re.compile(r"([1-9]\d?)\s*[x×*]\s*(\S.*)|(\S.*?)\s*[x×*]\s*([1-9]\d?)", re.IGNORECASE)
-_TOLERANCE = re.compile(r"(.*\S)\s+(?:±|\+/?-)?\s*(\d+(?:[.,]\d+)?\s*%)")
+_TOLERANCE = re.compile(r"(.*[^\s±+/-])(?:\s+(?:±|\+/?-)?|(?:±|\+/?-))\s*(\d+(?:[.,]\d+)?\s*%)")
 _POWER = re.compile(r"(.*\S)\s+((?:\d{1,2}/\d{1,2}|\d*[.,]?\d+)\s*m?(?:W|watts?))", re.IGNORECASE)
+_SLASH_POWER = re.compile(r"(\d\S*[kKMRΩ]\S*)\s*/\s*(\d*[.,]?\d+\s*m?W)")
 _SIZE = re.compile(r"(.*\S)\s+(0402|0603|0805|1206|1210|2010|2512)", re.ASCII)
+_STYLES = (_POWER, _SLASH_POWER, _SIZE)
+_RATING = re.compile(r"[\d/.,]+\s*(?:m?W\w*|%)", re.IGNORECASE)
+_NAMED = re.compile(r"([A-Z]{1,3}\d{1,4})\s*(?:[:=]|\s)\s*(\S.*)", re.ASCII)
+_REMARK = re.compile(r"(.*[^\s(])\s*\([^()]*\)")
 _CHIP_WORD = re.compile(r"(.*\S)\s+(?:SMD|chip)", re.IGNORECASE)
 _CHIP_STYLE = re.compile(r"0402|0603|0805|1206|1210|2010|2512")
 _CAPACITOR_TAIL = re.compile(
@@ -49,6 +54,7 @@ _CTR = re.compile(
     r"(?P<high>\d+(?:[.,]\d+)?))?\s*%(?:\s*(?:at|@)\s*(?:IF\s*=?\s*)?(?P<test>[\d.,]+\s*[mu]?A))?",
     re.IGNORECASE,
 )
+_LEAST_CTR = re.compile(r"(?:min\.?|minimum|at least|>=?|≥)\s*(\d+(?:[.,]\d+)?)\s*%", re.IGNORECASE)
 _SINGLE_RESISTORS = (("led", "resistor"), ("output", "pull_up"), ("output", "pull_down"))
 _CAPACITORS = (
     *(("feed", "suppressor", "capacitance"), ("chain", "joint_capacitor", "capacitance")),
@@ -169,6 +175,8 @@ def _items(value: Any) -> Any:
         return value if not _parts(value) else [_tabled(value)]
     if isinstance(value, str):
         return [_tabled(part) for part in _split(value)]
+    if isinstance(value, Mapping) and value and all(map(is_reference, value)):
+        value = [{"ref": ref, "value": text} for ref, text in value.items()]
     if not isinstance(value, list):
         return value
     return [
@@ -197,7 +205,11 @@ def _split(text: str) -> list[str]:
 
 def _parts(text: str) -> bool:
     """Whether a text looks like one resistor."""
-    return re.match(r"[\d.?~]|about", text.strip()) is not None or _is_bands(text)
+    named = _NAMED.fullmatch(text.strip())
+    shown = named[2] if named else text.strip()
+    if _RATING.fullmatch(shown):
+        return False
+    return re.match(r"[\d.?~]|about", shown) is not None or _is_bands(shown)
 
 
 def _is_bands(text: str) -> bool:
@@ -210,15 +222,19 @@ def _tabled(item: Any) -> Any:
     if not isinstance(item, str):
         return item
     text, more = item.strip(), {}
+    if match := _NAMED.fullmatch(text):
+        more["ref"], text = match[1], match[2]
+    if match := _REMARK.fullmatch(text):
+        text = match[1]
     for _ in range(3):
         if match := _TOLERANCE.fullmatch(text):
             more["tolerance"] = match[2]
-        elif (match := _POWER.fullmatch(text)) or (match := _SIZE.fullmatch(text)):
+        elif match := next(filter(None, (each.fullmatch(text) for each in _STYLES)), None):
             more["style"] = match[2]
         else:
             break
         text = match[1].rstrip(" ,")
-    return {"value": text, **more} if more else item
+    return {"value": text, **more} if more or text != item.strip() else item
 
 
 def _resistors(reader: Reader) -> None:
@@ -350,7 +366,7 @@ def _coupler(reader: Reader) -> None:
     given, chain = reader.value.get("optocoupler"), reader.value.get("chain")
     table: dict[str, Any] = given if isinstance(given, dict) else {"family": given}
     printed = table.get("family")
-    if isinstance(printed, str) and printed.strip().casefold() in ("?", "unknown"):
+    if isinstance(printed, str) and nobody_knows(printed):
         two = isinstance(chain, dict) and chain.get("topology") == "two-led"
         table = {**table, "family": AC_INPUT if two else FOUR_PIN}
         reader.value["optocoupler"] = table
@@ -359,6 +375,10 @@ def _coupler(reader: Reader) -> None:
         _coupler_name(reader, printed, table.get("grade"))
     ctr = table.get("ctr")
     match = _CTR.fullmatch(ctr.strip().translate(ALIKE)) if isinstance(ctr, str) else None
+    least = _LEAST_CTR.fullmatch(ctr.strip()) if isinstance(ctr, str) else None
+    if least is not None:
+        rest = {name: value for name, value in table.items() if name != "ctr"}
+        reader.value["optocoupler"] = {**rest, "ctr_min": f"{least[1]} %"}
     if match is None or not (match["high"] or match["test"]):
         return
     rest = {name: value for name, value in table.items() if name != "ctr"}
@@ -389,6 +409,10 @@ def _diodes(reader: Reader) -> None:
         if not isinstance(printed, str):
             continue
         name = table_part(printed)
+        if nobody_knows(printed):
+            reader.note(key, printed, "rectifier, its rating not known")
+            reader.value[key] = {**table, "part": "rectifier"}
+            continue
         if name is None and key == "rectifier" and printed.strip().upper() == "A7":
             name = "M7"
             meaning = "M7, 1 A 1000 V (two pins; with three it is no rectifier)"

@@ -6,7 +6,6 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from zcd.board.schema import mains_table
 from zcd.board.units import ALIKE, format_si
 from zcd.errors import invalid_value
 
@@ -36,6 +35,8 @@ _BEFORE = re.compile(r"^(?:(?:1|single)?\s*[~∿∼]|a\.?c\.?|mains|input|rated)
 _AFTER = re.compile(
     rf"[\s,;/]+(?:{_NUMBER}\s*(?:W|kW|VA|A|mA|watts?)|class\s*\S+|IP\s*\w+)\s*$", re.IGNORECASE
 )
+_WITHIN = re.compile(r"(.*\S)\s*(?:±|\+\s*/?\s*-)\s*(\d+(?:[.,]\d+)?\s*%)(.*)")
+_PLATE = ("voltage", "frequency")
 _TWO = re.compile(rf"{_NUMBER}\s*V?\s*/\s*{_NUMBER}\s*V?\s*~?", re.IGNORECASE)
 
 
@@ -56,24 +57,26 @@ def mains_as_printed(value: dict[str, Any], note: Note) -> None:
     """
     given = value["mains"]
     short = isinstance(given, str)
-    table = mains_table(_trimmed(given)) if short else given
+    table = _table(given) if short else given
     if not isinstance(table, dict):
         return
     table = dict(table)
-    if short:
-        match = _WITH_HERTZ.fullmatch(_trimmed(given))
-        if match:
-            table = {"voltage": match["volts"], "frequency": match["hertz"]}
-    key = "mains" if short else "mains.voltage"
-    understood = [_voltage(table, key), _frequency(table)]
-    if any(understood):
-        printed = (
-            given
-            if short
-            else " ".join(str(given[name]) for name in ("voltage", "frequency") if name in given)
-        )
-        note("mains", printed, ", ".join(filter(None, understood)))
+    said = [_voltage(table, "mains" if short else "mains.voltage"), _frequency(table)]
+    if any(said):
+        printed = given if short else " ".join(str(given[k]) for k in _PLATE if k in given)
+        note("mains", printed, ", ".join(filter(None, said)))
     value["mains"] = table
+
+
+def _table(text: str) -> dict[str, Any]:
+    """Voltage, frequency and tolerance of a plate's line."""
+    within = _WITHIN.fullmatch(text.translate(ALIKE))
+    shown = _trimmed(text if within is None else within[1] + within[3])
+    match = _WITH_HERTZ.fullmatch(shown)
+    table = {"voltage": shown}
+    if match is not None:
+        table = {"voltage": match["volts"], "frequency": match["hertz"]}
+    return table if within is None else {**table, "tolerance": within[2]}
 
 
 def _trimmed(text: str) -> str:

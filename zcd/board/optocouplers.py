@@ -48,6 +48,13 @@ _CLASS_WORDS = (
     (FOUR_PIN, r"fourpins?|4pins?|dip-?4|generic|unknown|\?"),
 )
 
+_MAKERS = "(?:SHARP|EVERLIGHT|LITE-?ON|TOSHIBA|VISHAY|FAIRCHILD|NEC|RENESAS|COSMO|ONSEMI)-"
+# From the makers' type lists, remembered: no reference for a test.
+_OTHER_KINDS = (
+    (r"^(MOC3\d\d\d|IL42\d|BRT\d)", "this one drives a triac: see zcd help stories"),
+    (r"^(6N13\d|HCPL-?\d|H11L1)", "this one has a logic output"),
+    (r"^(4N(29|3[0-3])|TIL113|H11B)", "this one has a Darlington output"),
+)
 # Lead forms, reels, safety options and parts a package, as makers print and order them; a mark
 # that is a grade of the family is read as a grade first.
 _ATTACHED = r"N[SI][ZP]\d[A-Z]|S[12M]?|SMD|SD|M|W|T[ABPUDR]?[1L]?|R2|V|VDE|D4|V4|N|P|3|300W?|X00\d"
@@ -105,7 +112,7 @@ def optocoupler_name(
         return of_class, None
     text = re.sub(r"[\s(),._/-]+", "-", family).strip("-").upper()
     for name, of_family in _names():
-        match = re.fullmatch(rf"[A-Z]{{0,5}}?-?{name}(?P<rest>.*)", text)
+        match = re.fullmatch(rf"(?:{_MAKERS})?[A-Z]{{0,5}}?-?{name}(?P<rest>.*)", text)
         if match is None:
             continue
         printed = _printed_grade(match["rest"], name, of_family, family, f"{prefix}family")
@@ -115,6 +122,10 @@ def optocoupler_name(
         if printed and written and printed != written:
             raise invalid_value(grade, f'"{printed}", the grade in family', f"{prefix}grade")
         return of_family, written or printed
+    for pattern, what in _OTHER_KINDS:
+        if re.search(pattern, text):
+            wanted = f"an optocoupler with a phototransistor, as {what}"
+            raise invalid_value(family, wanted, f"{prefix}family")
     near = nearest(family, OFFERED_FAMILIES) or nearest(family, families())
     shown = f'a known optocoupler such as "817C", "814" or "4N25"{near}; {OWN}'
     raise invalid_value(family, shown, f"{prefix}family")

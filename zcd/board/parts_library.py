@@ -271,7 +271,7 @@ def table_part(text: str) -> str | None:
     ('1N4007', '1N4148', 'M7')
     """
     known = diode_parts()
-    shown = re.sub(r"\s+", "", text).upper()
+    shown = re.sub(r"^SMD(?=[^D])|\s+", "", text.strip().upper())
     shown = re.sub(r"^(?:IN|LN|1\s*N)(?=\d)", "1N", shown)
     shown = re.sub(r"^(?=4\d{3}$|414[58]$|539\d$)", "1N", shown)
     shown = re.sub(r"^(?:SM|SOD)400(?=[1-7]$)|^A(?=[1-6]$)", "M", shown)

@@ -42,6 +42,11 @@ _CHAIN_ITEM = re.compile(r"(chain\.\w+(?:\[\d+\])?)\[(\d+)\]")
 Limits = tuple[float, float]
 
 
+def nobody_knows(text: str) -> bool:
+    """Whether a text says that a marking cannot be read."""
+    return _NOBODY_KNOWS.fullmatch(text.strip()) is not None
+
+
 def unknown_limits(text: str) -> Limits | None:
     """Limits of a resistance that is known roughly or not at all; None: it is a plain value.
 
