@@ -352,7 +352,7 @@ def test_bench_card_as_json(job: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert main(["readings", str(job.parent / "board.toml"), "--json"]) == 0
     out, err = capsys.readouterr()
     result = json.loads(out)
-    assert set(result) == {"schema", "board", "readings", "assumptions", "cautions"}
+    assert set(result) == {"schema", "board", "readings", "assumptions", "read_as", "cautions"}
     assert result["readings"][0]["side"] == "dead"
     assert result["readings"][-1]["side"] == "dead, one end lifted"
     assert err == ""

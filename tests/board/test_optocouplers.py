@@ -155,7 +155,7 @@ def test_vishay_digits(published: SimpleNamespace) -> None:
 
 
 def test_unknown_part_is_told_how_to_give_its_data() -> None:
-    with pytest.raises(InputError, match=r'optocoupler = \{family = "817", ctr = "120 %"\}'):
+    with pytest.raises(InputError, match=r'optocoupler = \{ctr = "50..600 % at 5 mA"\}'):
         optocoupler("QQ9000")
 
 
@@ -166,7 +166,7 @@ def test_unknown_part_is_told_how_to_give_its_data() -> None:
         ("817", "GB", "opto.grade", "a grade of 817: any, A, B, C, D"),
         ("817C", "D", "opto.grade", '"C", the grade in family'),
         ("871", None, "opto.family", 'did you mean "817"'),
-        ("4N99", None, "opto.family", "one of 817, "),
+        ("4N99", None, "opto.family", "six-pin coupler"),
         # The Sharp series name, not the grade X of another maker.
         ("PC817X", None, "opto.family", "such as PC817X3"),
         ("814B", None, "opto.family", "a grade of 814: any, A"),

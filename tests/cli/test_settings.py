@@ -57,7 +57,10 @@ def test_none_are_needed(
 
 
 BAD = {
-    "unknown key": ('papier = "a4"', 'papier: found "papier"; allowed: mains, meter, paper'),
+    "unknown key": (
+        'papier = "a4"',
+        'papier: found "papier"; allowed: a key of this table (did you mean "paper"?)',
+    ),
     "paper": ('paper = "a5"', 'paper: found "a5"; allowed: one of a4, letter'),
     "mains": ('mains = "12 A"', 'mains: found "12 A"; allowed: '),
     "band": ('mains = {voltage = "230 V", band = "moon"}', 'mains.band: found "moon"'),

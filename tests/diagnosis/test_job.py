@@ -92,8 +92,8 @@ def test_board_file_is_a_job_without_readings(folder: Path) -> None:
 BAD = {
     "unknown key": (BOARD + "colour = 3", "job.toml: colour: found",
                     "allowed: version, board, note"),
-    "unknown key of a reading": (READING + 'function = "dc"\nvalue = 1\nprobe = 2',
-                                 "readings[1].probe", "allowed: function"),
+    "unknown key of a reading": (READING + 'function = "dc"\nvalue = 1\nzinc = 2',
+                                 "readings[1].zinc", "allowed: function"),
     "missing board file": ('board = "gone.toml"', 'board: found "gone.toml"',
                            "a board file beside"),
     "board is a folder": ('board = "."', "found a directory", "board file"),

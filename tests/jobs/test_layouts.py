@@ -248,7 +248,7 @@ def test_a_file_that_is_none_by_now_is_left_alone(job_file: Path) -> None:
     fault = find_fault(faults_of(circuit), "R2 drift")
     record = RetestRecord(taken=TODAY, verdict=Verdict.GOOD, good_ratio=0.9)
     for theirs, told in (
-        (b'board = "board.toml"\nnote = "', "text that is no TOML"),
+        (b'board = "board.toml"\nnote = "', "a quote that is not closed"),
         (b'board = "board.toml"\nmood = 3\n', "mood"),
         (b"", "an empty file"),
         (b"\xff\xfe", "bytes that are not UTF-8 text in line 1"),

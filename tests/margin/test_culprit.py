@@ -78,7 +78,7 @@ def test_without_the_capacitor_it_passes(sound: zcd.Board) -> None:
 
 def test_two_misread_values_have_no_single_culprit(sound: zcd.Board) -> None:
     """Both chip codes read as ohms: the question comes before the physics."""
-    check = zcd.check(sound.with_(R1="104", R2="104"))
+    check = zcd.check(sound.with_(R1=104, R2=104))
     assert not check.remedies
     lines = document_text(document_of(check).answer).splitlines()
     assert lines[1].startswith("FAILS: ")

@@ -28,9 +28,11 @@ KEYS = {
     "spread",
     "outlook",
     "remedies",
+    "passing_values",
     "repair",
     "advice",
     "assumptions",
+    "read_as",
     "odd_values",
 }
 UNIT_BESIDE_IT = {"value", "limit", "low", "high", "before", "after"}

@@ -68,7 +68,7 @@ def test_every_function_has_a_unit() -> None:
 
 def test_card_is_whole() -> None:
     record = of_card()
-    assert set(record) == {"board", "readings", "assumptions"}
+    assert set(record) == {"board", "readings", "assumptions", "read_as"}
     assert len(record["readings"]) == len(card())
     for line, result in zip(card(), record["readings"], strict=True):
         unit = line.reading.function.row.unit_ending
@@ -114,7 +114,7 @@ def test_diagnosis_is_whole(texts: tuple[str, ...]) -> None:
     result, record = case(texts).diagnosis, of_case(texts)
     assert set(record) == {
         "board", "flags", "conclusion", "stopped", "alike", "measured", "suspects", "unseen",
-        "ranked", "next_reading", "assumptions",
+        "ranked", "next_reading", "assumptions", "read_as",
     }  # fmt: skip
     assert record["board"] == "Ostrel D3 mushroom dryer, invented"
     assert record["flags"] == ["sync", "fan"]

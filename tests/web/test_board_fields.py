@@ -184,7 +184,7 @@ def test_rows_that_were_typed_stand_for_those_of_the_file() -> None:
     ("key", "text", "words"),
     [
         ("chain.resistors.1", "110k, heavy", "heavy"),
-        ("chain.resistors.1", "110k, 4,7k", "use a point, not a comma"),
+        ("chain.resistors.1", "110k, 4,700", "may be thousands"),
         ("chain.resistors.1", "", "a list of resistances"),
         ("chain.resistors.1.tolerance", "some", "some"),
         ("chain.resistors.1.ref", "R1 R2", "a reference"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from zcd import refdata
@@ -19,11 +19,13 @@ from zcd.board.model import (
     Mains,
     Optocoupler,
     Output,
+    ReadAs,
     Relay,
     Resistor,
     Service,
     Suppressor,
     Topology,
+    Unknown,
 )
 from zcd.board.pins import PinInput, internal_pull_up, pin_input
 from zcd.board.schema import BoardFile, DiodeTable, ResistorTable
@@ -32,7 +34,13 @@ from zcd.board.units import format_si
 _OTHER_BAND_RATIO = 0.1
 
 
-def build_board(file: BoardFile, name: str, written: Mapping[str, Any]) -> Board:
+def build_board(
+    file: BoardFile,
+    name: str,
+    written: Mapping[str, Any],
+    read_as: Sequence[ReadAs] = (),
+    unknown: Mapping[str, tuple[float, float]] | None = None,
+) -> Board:
     """Complete a board.
 
     Parameters
@@ -43,6 +51,10 @@ def build_board(file: BoardFile, name: str, written: Mapping[str, Any]) -> Board
         Name of the board where the file gives none.
     written : mapping
         Keys and values that the file was read from.
+    read_as : sequence of ReadAs
+        What its markings were taken for.
+    unknown : mapping of str to (float, float), optional
+        Key of a resistor that nobody could read -> limits of its resistance. [Ω]
 
     Returns
     -------
@@ -78,6 +90,12 @@ def build_board(file: BoardFile, name: str, written: Mapping[str, Any]) -> Board
         controller=_controller(file, notes),
         service=_service(file, notes),
         assumptions=tuple(notes.assumptions),
+        read_as=tuple(read_as),
+        unknowns=tuple(
+            Unknown(ref=ref, low_ohm=unknown[key][0], high_ohm=unknown[key][1])
+            for ref, key in notes.places.items()
+            if unknown and key in unknown
+        ),
         description=Description(written=written, places=notes.places),
         appliance=build_appliance(file.supervision, file.drive, file.fan, mains.frequency_hz),
     )
@@ -96,18 +114,24 @@ def _mains(file: BoardFile, notes: Notes) -> Mains:
         ratio = _OTHER_BAND_RATIO if written.tolerance is None else written.tolerance
         band = f"{format_si(nominal_v, 'V')} +-{format_si(ratio, '%')}"
         low_v, high_v = nominal_v * (1 - ratio), nominal_v * (1 + ratio)
-        if written.tolerance is None:
+        ends = (written.low_voltage, written.high_voltage)
+        if written.tolerance is None and None in ends:
             notes.assume("mains.tolerance", format_si(ratio, "%"), PRACTICE)
+        if ends != (None, None):
+            low_v, high_v = ends[0] or low_v, ends[1] or high_v
+            band = f"{format_si(low_v, 'V')} to {format_si(high_v, 'V')}"
     frequency_hz = _frequency_hz(file, band, notes)
     low_ratio, high_ratio = _frequency_band(file, band, notes)
+    ends_hz = (frequency_hz, written.second_frequency or frequency_hz)
     return Mains(
         rms_v=nominal_v,
         low_rms_v=low_v,
         high_rms_v=high_v,
         band=band,
         frequency_hz=frequency_hz,
-        low_hz=low_ratio * frequency_hz,
-        high_hz=high_ratio * frequency_hz,
+        low_hz=low_ratio * min(ends_hz),
+        high_hz=high_ratio * max(ends_hz),
+        second_hz=written.second_frequency,
         harmonics=tuple(
             Harmonic(order=item.order, ratio=item.fraction, phase_rad=item.phase)
             for item in written.harmonics
@@ -224,7 +248,17 @@ def _capacitor(capacitance_f: float | None, key: str, notes: Notes) -> Capacitor
 def _diode(table: DiodeTable | None, key: str, notes: Notes) -> Diode | None:
     if table is None:
         return None
-    return parts_library.diode(table.part, ref=notes.ref(table.ref, "D", key))
+    ref = notes.ref(table.ref, "D", key)
+    part = consistency.fitted_diode(table, key, ref=ref)
+    own = consistency.own_diode_data(table)
+    rating_v = parts_library.CLASS_RATING_V.get("" if own is None else own.kind)
+    if own is not None and own.reverse_v is None and rating_v is not None:
+        low_v, high_v = (format_si(volts, "V") for volts in rating_v)
+        shown = format_si(part.junction.reverse_rating_v, "V")
+        notes.assume(
+            f"{key}.reverse_voltage", shown, f"not written; such parts stand {low_v} to {high_v}"
+        )
+    return part
 
 
 def _rectifier_first(file: BoardFile, topology: Topology, notes: Notes) -> bool:
@@ -238,15 +272,18 @@ def _optocoupler(file: BoardFile, notes: Notes) -> Optocoupler:
     written = file.optocoupler
     if written.remaining is None:
         notes.assume("optocoupler.remaining", "100 %", "taken as new")
-    part = optocouplers.optocoupler(
-        written.family,
-        written.grade,
-        ref=notes.ref(written.ref, "OC", "optocoupler"),
-        ctr_ratio=written.ctr,
-        remaining_ratio=1.0 if written.remaining is None else written.remaining,
-    )
-    _, grade = optocouplers.optocoupler_name(written.family, written.grade)
-    if grade is None:
+    ref = notes.ref(written.ref, "OC", "optocoupler")
+    part = consistency.fitted_optocoupler(file, ref=ref)
+    _, grade = optocouplers.optocoupler_name(written.family or part.family, written.grade)
+    if part.family in optocouplers.CLASSES and part.grade != optocouplers.OWN_DATA:
+        limits = f"{format_si(part.ctr_min_ratio, '%')} to {format_si(part.ctr_max_ratio, '%')}"
+        test = format_si(part.test_current_a, "A")
+        notes.assume("optocoupler.ctr", f"{limits} at {test}", f"every {part.family} in the tables")
+    elif part.grade == optocouplers.OWN_DATA:
+        if written.test_current is None:
+            test = format_si(part.test_current_a, "A")
+            notes.assume("optocoupler.test_current", test, "that of its class")
+    elif grade is None:
         limits = f"{format_si(part.ctr_min_ratio, '%')} to {format_si(part.ctr_max_ratio, '%')}"
         shown = part.grade if written.ctr is not None else f"{part.grade} ({limits})"
         notes.assume("optocoupler.grade", shown, "no grade written; taken as unranked")

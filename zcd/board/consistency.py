@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import partial
 
 from zcd import refdata
 from zcd.board import optocouplers, parts_library
 from zcd.board.appliance import appliance_problems
-from zcd.board.model import Topology
+from zcd.board.model import Diode, Optocoupler, Topology
 from zcd.board.pins import pin_input
-from zcd.board.schema import BoardFile, ResistorTable, Threshold
+from zcd.board.schema import BoardFile, DiodeTable, ResistorTable, Threshold
 from zcd.board.units import format_si, nearest
 from zcd.errors import InputError, invalid_value
 
@@ -45,6 +46,8 @@ def feed_of(file: BoardFile) -> str:
 def band_of(file: BoardFile) -> str | None:
     """Return the mains band written, or the one that such a voltage usually has, or None."""
     mains = file.mains
+    if mains.low_voltage is not None or mains.high_voltage is not None:
+        return mains.band
     if mains.band is None and mains.tolerance is None:
         return NOMINAL_BANDS.get(mains.voltage)
     return mains.band
@@ -130,9 +133,9 @@ def unknown_names(file: BoardFile) -> list[str]:
         As of `problems`.
     """
     part, band = file.optocoupler, file.mains.band
-    looks: list[Callable[[], object]] = [
-        partial(optocouplers.optocoupler, part.family, part.grade, key="optocoupler")
-    ]
+    looks: list[Callable[[], object]] = []
+    if part.family is not None:
+        looks.append(partial(fitted_optocoupler, file))
     if band is not None:
         looks.append(partial(band_row, band, "mains.band"))
     if file.controller.input is not None:
@@ -140,7 +143,7 @@ def unknown_names(file: BoardFile) -> list[str]:
         looks.append(partial(pin_input, file.controller.input, supply_v, "controller.input"))
     for key, table in (("rectifier", file.rectifier), ("clamp", file.clamp)):
         if table is not None:
-            looks.append(partial(parts_library.diode, table.part, ref="", key=key))
+            looks.append(partial(fitted_diode, table, key))
     errors = [error for look_up in looks for error in _refused(look_up)]
     return [str(error) for error in (*errors, *_styles(file))]
 
@@ -150,6 +153,7 @@ def _mains(file: BoardFile) -> Iterator[InputError]:
     orders = Counter(item.order for item in mains.harmonics)
     for order in (order for order, count in orders.items() if count > 1):
         yield invalid_value(f"order {order} twice", "each order once", "mains.harmonics")
+    yield from _mains_limits(file)
     if mains.band is None:
         return
     if mains.tolerance is not None:
@@ -167,6 +171,28 @@ def _mains(file: BoardFile) -> Iterator[InputError]:
             f'{limits}, the limits of the band "{mains.band}"',
             "mains.voltage",
         )
+
+
+def _mains_limits(file: BoardFile) -> Iterator[InputError]:
+    mains = file.mains
+    for key, limit_v, side in (
+        ("low_voltage", mains.low_voltage, 1.0),
+        ("high_voltage", mains.high_voltage, -1.0),
+    ):
+        if limit_v is None:
+            continue
+        if mains.band is not None or mains.tolerance is not None:
+            other = "band" if mains.band is not None else "tolerance"
+            yield invalid_value(
+                format_si(limit_v, "V"), f"{key} or {other}, not both", f"mains.{key}"
+            )
+        elif side * (mains.voltage - limit_v) < 0:
+            where = "at most" if side > 0 else "at least"
+            yield invalid_value(
+                format_si(limit_v, "V"),
+                f"{where} the mains voltage, {format_si(mains.voltage, 'V')}",
+                f"mains.{key}",
+            )
 
 
 def _feed(file: BoardFile) -> Iterator[InputError]:
@@ -229,13 +255,103 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
             allowed = f"no {key} with topology {topology}, only with {', '.join(topologies)}"
             yield invalid_value(table.part, allowed, key)
         elif table is not None:
-            yield from _refused(partial(parts_library.diode, table.part, ref="", key=key))
+            yield from _refused(partial(fitted_diode, table, key))
+            if (
+                table.breakdown_voltage is not None
+                and table.reverse_voltage is not None
+                and table.breakdown_voltage < table.reverse_voltage
+            ):
+                yield invalid_value(
+                    format_si(table.breakdown_voltage, "V"),
+                    f"not below the rated reverse voltage, {format_si(table.reverse_voltage, 'V')}",
+                    f"{key}.breakdown_voltage",
+                )
+
+
+def own_diode_data(table: DiodeTable) -> parts_library.OwnDiode | None:
+    """What a table gives of a diode's own data; None: it names a part of the library."""
+    own = (table.reverse_voltage, table.current, table.breakdown_voltage)
+    words = None
+    if table.part is not None:
+        words = (
+            None
+            if parts_library.table_part(table.part)
+            else (parts_library.diode_by_words(table.part))
+        )
+        if words is None:
+            return None
+    elif own == (None, None, None):
+        return None
+    zener = table.breakdown_voltage is not None and table.reverse_voltage is None
+    kind = parts_library.ZENER if zener else parts_library.RECTIFIER
+    base = words or parts_library.OwnDiode(kind=kind)
+    return replace(
+        base,
+        reverse_v=base.reverse_v if own[0] is None else own[0],
+        current_a=base.current_a if own[1] is None else own[1],
+        breakdown_v=base.breakdown_v if own[2] is None else own[2],
+    )
+
+
+def fitted_diode(table: DiodeTable, key: str, ref: str = "") -> Diode:
+    """The diode that a table of the file describes: of the library, or by its own data.
+
+    Raises
+    ------
+    InputError
+        If the part is unknown and nothing else is said of it.
+    """
+    own = own_diode_data(table)
+    if own is not None:
+        return parts_library.own_diode(own, ref=ref)
+    if table.part is None:
+        allowed = f'a diode such as "1N4007"; {parts_library.OWN_DIODE.format(key=key)}'
+        raise invalid_value(None, allowed, f"{key}.part")
+    part = parts_library.diode(table.part, ref=ref, key=key)
+    rating_v = table.reverse_voltage or table.breakdown_voltage
+    if rating_v is None:
+        return part
+    return replace(part, junction=replace(part.junction, reverse_rating_v=rating_v))
+
+
+def fitted_optocoupler(file: BoardFile, ref: str = "OC1") -> Optocoupler:
+    """The optocoupler that the file describes: of the library, of a class, or by its own data.
+
+    Raises
+    ------
+    InputError
+        If the part is unknown and nothing else is said of it.
+    """
+    table = file.optocoupler
+    family = table.family
+    if family is None:
+        if table.ctr is None and table.ctr_min is None and table.ctr_max is None:
+            allowed = f'an optocoupler such as "817C"; {optocouplers.OWN}'
+            raise invalid_value(None, allowed, "optocoupler.family")
+        two = table.leds == 2 or (table.leds is None and topology_of(file) is Topology.TWO_LED)
+        family = optocouplers.AC_INPUT if two else optocouplers.FOUR_PIN
+    return optocouplers.optocoupler(
+        family,
+        table.grade,
+        ref=ref,
+        ctr_ratio=table.ctr,
+        remaining_ratio=1.0 if table.remaining is None else table.remaining,
+        own=optocouplers.OwnData(
+            ctr_min_ratio=table.ctr_min,
+            ctr_max_ratio=table.ctr_max,
+            test_current_a=table.test_current,
+            led_current_max_a=table.led_current,
+            led_reverse_v=table.led_reverse_voltage,
+        ),
+        key="optocoupler",
+    )
 
 
 def _optocoupler(file: BoardFile) -> Iterator[InputError]:
     written, topology = file.optocoupler, topology_of(file)
+    yield from _own_ctr(file)
     try:
-        part = optocouplers.optocoupler(written.family, written.grade, key="optocoupler")
+        part = fitted_optocoupler(file)
     except InputError as error:
         yield error
         return
@@ -252,6 +368,23 @@ def _optocoupler(file: BoardFile) -> Iterator[InputError]:
             f"a family with {leds} for topology {topology}: {', '.join(wanted)}",
             "optocoupler.family",
         )
+
+
+def _own_ctr(file: BoardFile) -> Iterator[InputError]:
+    """Limits of the CTR that contradict one another."""
+    written = file.optocoupler
+    low, high = written.ctr_min, written.ctr_max
+    if low is not None and high is not None and low > high:
+        yield invalid_value(
+            format_si(low, "%"),
+            f"not above the highest CTR, {format_si(high, '%')}",
+            "optocoupler.ctr_min",
+        )
+    if written.ctr is not None and (low is not None or high is not None):
+        allowed = "a measured ctr, or ctr_min and ctr_max of the data sheet, not both"
+        yield invalid_value(format_si(written.ctr, "%"), allowed, "optocoupler.ctr")
+    if written.test_current == 0.0:
+        yield invalid_value("0 A", "the LED current of the CTR", "optocoupler.test_current")
 
 
 def _output(file: BoardFile) -> Iterator[InputError]:

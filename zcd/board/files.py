@@ -7,6 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from zcd.board.as_printed import as_printed, spread
 from zcd.board.build import build_board
 from zcd.board.consistency import problems, unknown_names
 from zcd.board.model import Board
@@ -107,13 +108,17 @@ def board_from_dict(value: Mapping[str, Any], name: str = "board.toml") -> Board
     """
     if {"board", "readings"} & value.keys():
         raise InputError(f"{name}: found a job file; allowed: {_BOARD_FILE}")
-    file, lines = validate(BoardFile, value)
-    if file is not None:
+    value = spread(value)
+    printed = as_printed(value)
+    file, lines = validate(BoardFile, printed.value, value)
+    refused = {line.partition(": ")[0] for line in printed.problems}
+    lines = [*printed.problems, *(x for x in lines if x.partition(": ")[0] not in refused)]
+    if file is not None and not lines:
         lines = [_short(line, value) for line in problems(file)]
         if not lines:
-            return build_board(file, Path(name).stem, value)
+            return build_board(file, Path(name).stem, value, printed.notes, printed.unknown)
     else:
-        rest, _ = validate(BoardFile, _without(value, lines))
+        rest, _ = validate(BoardFile, _without(printed.value, lines))
         lines += [_short(line, value) for line in unknown_names(rest)] if rest else []
     raise refuse(name, lines)
 

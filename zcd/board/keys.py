@@ -79,8 +79,9 @@ class NameReader:
     names: tuple[str, ...]
 
     def __call__(self, value: object) -> str:
-        if isinstance(value, str) and value.strip().lower() in self.names:
-            return value.strip().lower()
+        name = "-".join(value.lower().split()) if isinstance(value, str) else ""
+        if name in self.names:
+            return name
         raise invalid_value(value, f"{self.allowed()}{nearest(value, self.names)}")
 
     def allowed(self) -> str:

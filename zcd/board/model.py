@@ -42,6 +42,42 @@ class Assumption:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ReadAs:
+    """What a marking in the board file was taken for.
+
+    Parameters
+    ----------
+    key : str
+        Dotted key in the board file.
+    printed : str
+        The marking as written there.
+    meaning : str
+        What it was read as, in words.
+    """
+
+    key: str
+    printed: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unknown:
+    """A resistor that nobody could read: its board has a likely value in its place.
+
+    Parameters
+    ----------
+    ref : str
+        The part.
+    low_ohm, high_ohm : float
+        Within which it is known, or allowed for.
+    """
+
+    ref: str
+    low_ohm: float
+    high_ohm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Harmonic:
     """One harmonic of the mains: order (>= 2), amplitude ratio to the fundamental, phase [rad]."""
 
@@ -52,7 +88,11 @@ class Harmonic:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mains:
-    """The supply: nominal rms and frequency with their bands, harmonics."""
+    """The supply: nominal rms and frequency with their bands, harmonics.
+
+    `second_hz` is the other frequency of a rating plate such as 50/60 Hz; `low_hz` and `high_hz`
+    then enclose both with their bands.
+    """
 
     rms_v: float
     low_rms_v: float
@@ -61,7 +101,13 @@ class Mains:
     frequency_hz: float
     low_hz: float
     high_hz: float
+    second_hz: float | None = None
     harmonics: tuple[Harmonic, ...] = ()
+
+    @property
+    def nominal_hz(self) -> tuple[float, ...]:
+        """The frequency, and the second one where there is one."""
+        return (self.frequency_hz, *([] if self.second_hz is None else [self.second_hz]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,6 +202,8 @@ class Optocoupler:
 
     `ctr_ratio` is collector current / LED current at `test_current_a`, 25 degC, new; the minimum
     and maximum are those of the grade. `remaining_ratio` is what age has left of it (1 = new).
+    `led_current_max_a` is the LED's continuous limit where the board file gives it, or where only
+    the class of the part is known; None: that of the family.
     """
 
     ref: str
@@ -168,6 +216,7 @@ class Optocoupler:
     remaining_ratio: float
     led: Junction
     source: str
+    led_current_max_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -376,6 +425,10 @@ class Board:
     service : Service
     assumptions : tuple of Assumption
         All that was not written in the board file.
+    read_as : tuple of ReadAs
+        Codes and plates of the board file, and what they were taken for.
+    unknowns : tuple of Unknown
+        Resistors whose value is not known.
     appliance : Appliance or None
         Supervision, drive and fan, with assumptions of their own; None: nobody described them.
     description : Description or None
@@ -400,6 +453,8 @@ class Board:
     controller: Controller
     service: Service
     assumptions: tuple[Assumption, ...] = ()
+    read_as: tuple[ReadAs, ...] = field(default=(), compare=False)
+    unknowns: tuple[Unknown, ...] = ()
     appliance: Appliance | None = None
     description: Description | None = field(default=None, compare=False, repr=False)
 

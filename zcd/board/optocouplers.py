@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import cache
 from math import isnan, sqrt
 
@@ -15,11 +16,22 @@ from zcd.errors import invalid_value
 
 TWO_LED_FAMILIES = (
     *("814", "214", "180", "H11AA1", "H11AA2", "H11AA3", "H11AA4", "280", "290", "TLP620"),
-    *("2505", "SFH620A", "354", "3H4"),
+    *("2505", "SFH620A", "354", "3H4", "AC coupler"),
 )
 OFFERED_FAMILIES = ("817", "785", "291", "615", "617", "814", "214", "180", "H11AA1")
 """Of these a replacement is looked for where no drawer says what there is: the common ones."""
 UNRANKED = "any"
+OWN_DATA = "own data"
+"""Grade of a part of which the board file gives the limits."""
+FOUR_PIN, SIX_PIN, AC_INPUT = "four-pin coupler", "six-pin coupler", "AC coupler"
+CLASSES = (FOUR_PIN, SIX_PIN, AC_INPUT)
+"""What an optocoupler may be called of which only the body is known."""
+SIX_PIN_FAMILIES = ("4N25", "4N26", "4N27", "4N28", "4N35", "4N36", "4N37", "CNY17", "MCT2E")
+OWN = (
+    'for any other part its own data: optocoupler = {ctr = "50..600 % at 5 mA"}, '
+    f"or its class: {', '.join(CLASSES)}"
+)
+"""What to write for a part that is in no table."""
 
 # How the forward voltage falls with temperature, as the junction law's gap voltage: least
 # squares to the EL-817 curves at 110 and -55 degC, 0.1 to 20 mA.
@@ -29,9 +41,23 @@ LED_GAP_V = 1.53
 _UNLIMITED_SPREAD = 15.0
 _HIGHEST_CTR_RATIO = 6.0
 
+_CLASS_TEST_A = {FOUR_PIN: 0.005, SIX_PIN: 0.01, AC_INPUT: 0.005}
+_CLASS_WORDS = (
+    (AC_INPUT, r"ac|acinput|twoleds?|2leds?|bidirectional"),
+    (SIX_PIN, r"sixpins?|6pins?|dip-?6|sixpindip"),
+    (FOUR_PIN, r"fourpins?|4pins?|dip-?4|generic|unknown|\?"),
+)
+
+_MAKERS = "(?:SHARP|EVERLIGHT|LITE-?ON|TOSHIBA|VISHAY|FAIRCHILD|NEC|RENESAS|COSMO|ONSEMI)-"
+# From the makers' type lists, remembered: no reference for a test.
+_OTHER_KINDS = (
+    (r"^(MOC3\d\d\d|IL42\d|BRT\d)", "this one drives a triac: see zcd help stories"),
+    (r"^(6N13\d|HCPL-?\d|H11L1)", "this one has a logic output"),
+    (r"^(4N(29|3[0-3])|TIL113|H11B)", "this one has a Darlington output"),
+)
 # Lead forms, reels, safety options and parts a package, as makers print and order them; a mark
 # that is a grade of the family is read as a grade first.
-_ATTACHED = r"S[12M]?|SMD|SD|M|W|T[ABPUDR]?[1L]?|R2|V|VDE|D4|V4|N|P|3|300W?|X00\d"
+_ATTACHED = r"N[SI][ZP]\d[A-Z]|S[12M]?|SMD|SD|M|W|T[ABPUDR]?[1L]?|R2|V|VDE|D4|V4|N|P|3|300W?|X00\d"
 _LONE = rf"{_ATTACHED}|E|F|G|H|SE|LF|TL"
 # Makers whose names say how many couplers the package holds, or have a letter behind the number.
 _COUNTED = ("521", "621", "421", "781", "281", "280", "290", "2501", "2505", "2561", "2701")
@@ -80,9 +106,13 @@ def optocoupler_name(
     (('817', 'C'), ('817', None))
     """
     prefix = f"{key}." if key else ""
+    if (of_class := class_of(family)) is not None:
+        if grade is not None:
+            raise invalid_value(grade, f"no grade, as {of_class} is a class", f"{prefix}grade")
+        return of_class, None
     text = re.sub(r"[\s(),._/-]+", "-", family).strip("-").upper()
     for name, of_family in _names():
-        match = re.fullmatch(rf"[A-Z]{{0,5}}?-?{name}(?P<rest>.*)", text)
+        match = re.fullmatch(rf"(?:{_MAKERS})?[A-Z]{{0,5}}?-?{name}(?P<rest>.*)", text)
         if match is None:
             continue
         printed = _printed_grade(match["rest"], name, of_family, family, f"{prefix}family")
@@ -92,13 +122,47 @@ def optocoupler_name(
         if printed and written and printed != written:
             raise invalid_value(grade, f'"{printed}", the grade in family', f"{prefix}grade")
         return of_family, written or printed
-    shown = f'{", ".join(families())}, with or without a grade such as "817C"'
-    shown += nearest(family, OFFERED_FAMILIES) or nearest(family, families())
-    shown += (
-        "; for any other part write the family nearest to it and its CTR from the data sheet: "
-        'optocoupler = {family = "817", ctr = "120 %"}'
-    )
-    raise invalid_value(family, f"one of {shown}", f"{prefix}family")
+    for pattern, what in _OTHER_KINDS:
+        if re.search(pattern, text):
+            wanted = f"an optocoupler with a phototransistor, as {what}"
+            raise invalid_value(family, wanted, f"{prefix}family")
+    near = nearest(family, OFFERED_FAMILIES) or nearest(family, families())
+    shown = f'a known optocoupler such as "817C", "814" or "4N25"{near}; {OWN}'
+    raise invalid_value(family, shown, f"{prefix}family")
+
+
+def class_of(text: str) -> str | None:
+    """The class that a text names, such as ``6-pin`` or ``AC coupler``; None: it names none."""
+    words = re.sub(r"[\s_-]|opto(coupler|isolator)?|coupler|input$", "", text.casefold())
+    for name, pattern in _CLASS_WORDS:
+        if words and re.fullmatch(pattern, words):
+            return name
+    return None
+
+
+@cache
+def _class_row(name: str) -> tuple[float, float, float]:
+    """Lowest and highest CTR of a class and the lowest of its LED limits, out of its families."""
+    members = {
+        FOUR_PIN: set(families()) - set(SIX_PIN_FAMILIES) - set(TWO_LED_FAMILIES),
+        SIX_PIN: set(SIX_PIN_FAMILIES),
+        AC_INPUT: set(TWO_LED_FAMILIES),
+    }[name]
+    rows = [
+        row
+        for row in refdata.table("ctr_grades")
+        if row["family"] in members and row["test_current_a"] == _CLASS_TEST_A[name]
+    ]
+    known = {str(row["family"]) for row in rows}
+    limits = [
+        float(row["led_current_max_a"])
+        for row in refdata.table("optocoupler_limits")
+        if row["family"] in known and not isnan(float(row["led_current_max_a"]))
+    ]
+    low = min(float(row["min_ctr_ratio"]) for row in rows)
+    highs = [float(row["max_ctr_ratio"]) for row in rows]
+    high = max(_HIGHEST_CTR_RATIO if isnan(value) else value for value in highs)
+    return low, high, min(limits)
 
 
 @cache
@@ -150,6 +214,17 @@ def _family_options(family: str) -> str:
     return "A" if family in _LETTERED else "F"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnData:
+    """What a board file gives of an optocoupler's data sheet; None: as the tables have it."""
+
+    ctr_min_ratio: float | None = None
+    ctr_max_ratio: float | None = None
+    test_current_a: float | None = None
+    led_current_max_a: float | None = None
+    led_reverse_v: float | None = None
+
+
 def optocoupler(
     family: str,
     grade: str | None = None,
@@ -157,6 +232,7 @@ def optocoupler(
     ref: str = "OC1",
     ctr_ratio: float | None = None,
     remaining_ratio: float = 1.0,
+    own: OwnData | None = None,
     key: str = "",
 ) -> Optocoupler:
     """Make an optocoupler from family and grade.
@@ -172,6 +248,8 @@ def optocoupler(
         A measured CTR at the grade's test current, in place of the grade's limits.
     remaining_ratio : float
         What age has left of the CTR.
+    own : OwnData, optional
+        Data of the part itself, in place of those of its family or class.
     key : str, optional
         The table where family and grade stood, for the message.
 
@@ -186,7 +264,50 @@ def optocoupler(
         If family or grade is unknown.
     """
     family, grade = optocoupler_name(family, grade, key=key)
-    grade = grade or _default_grade(family, key)
+    own = own or OwnData()
+    led_limit_a = own.led_current_max_a
+    if family in CLASSES:
+        grade, test_a = UNRANKED, _CLASS_TEST_A[family]
+        low, high, class_limit_a = _class_row(family)
+        led_limit_a = led_limit_a or class_limit_a
+        source = f"CTR limits as wide as those of every {family} in the tables"
+    else:
+        grade = grade or _default_grade(family, key)
+        low, high, test_a, source = _grade_limits(family, grade)
+    if own.ctr_min_ratio is not None or own.ctr_max_ratio is not None:
+        low, high = _own_limits(own, low, high)
+        grade, source = OWN_DATA, "CTR limits as written in the board file"
+    if ctr_ratio is not None:
+        low = high = ctr_ratio
+        source = "CTR as written in the board file"
+    led, led_source = _led(family)
+    if own.led_reverse_v is not None:
+        led = replace(led, reverse_rating_v=own.led_reverse_v)
+        led_source += "; its reverse limit as written in the board file"
+    return Optocoupler(
+        ref=ref,
+        family=family,
+        grade=grade,
+        ctr_ratio=sqrt(low * high),
+        ctr_min_ratio=low,
+        ctr_max_ratio=high,
+        test_current_a=own.test_current_a or test_a,
+        remaining_ratio=remaining_ratio,
+        led=led,
+        source=f"{source}; {led_source}",
+        led_current_max_a=led_limit_a,
+    )
+
+
+def as_new(part: Optocoupler) -> Optocoupler:
+    """The part as it comes out of the bag: with the limits of its grade, not a measured CTR."""
+    if part.grade == OWN_DATA or part.family in CLASSES:
+        return replace(part, remaining_ratio=1.0)
+    return optocoupler(part.family, part.grade, ref=part.ref)
+
+
+def _grade_limits(family: str, grade: str) -> tuple[float, float, float, str]:
+    """Lowest and highest CTR of a grade, the LED current of the test, and the source."""
     row = next(
         row
         for row in refdata.table("ctr_grades")
@@ -197,22 +318,18 @@ def optocoupler(
     if isnan(high):
         high = min(low * _UNLIMITED_SPREAD, _HIGHEST_CTR_RATIO)
         source += f"; no maximum: {high / low:g} times the minimum, as wide as other parts are"
-    if ctr_ratio is not None:
-        low = high = ctr_ratio
-        source = "CTR as written in the board file"
-    led, led_source = _led(family)
-    return Optocoupler(
-        ref=ref,
-        family=family,
-        grade=grade,
-        ctr_ratio=sqrt(low * high),
-        ctr_min_ratio=low,
-        ctr_max_ratio=high,
-        test_current_a=float(row["test_current_a"]),
-        remaining_ratio=remaining_ratio,
-        led=led,
-        source=f"{source}; {led_source}",
-    )
+    return low, high, float(row["test_current_a"]), source
+
+
+def _own_limits(own: OwnData, low: float, high: float) -> tuple[float, float]:
+    """Limits written, and where only one is, the other as wide as parts are."""
+    if own.ctr_min_ratio is None:
+        highest = own.ctr_max_ratio or high
+        return min(low, highest), highest
+    if own.ctr_max_ratio is None:
+        wide = min(own.ctr_min_ratio * _UNLIMITED_SPREAD, _HIGHEST_CTR_RATIO)
+        return own.ctr_min_ratio, max(wide, own.ctr_min_ratio)
+    return own.ctr_min_ratio, own.ctr_max_ratio
 
 
 def ctr_symmetry(family: str) -> tuple[float, float, str]:

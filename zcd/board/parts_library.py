@@ -5,7 +5,8 @@ Where makers differ the lowest limit counts, and the part's `source` says so.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from math import isnan, log, sqrt
 
 from zcd import refdata
@@ -22,6 +23,32 @@ OFFERED_DIODES = ("1N4007", "1N4148", "M7", "S1M")
 # How the forward voltage falls with temperature: gap 1.11 eV plus 3 kT/q, as the saturation
 # current goes with T**3; textbook form.
 SILICON_GAP_V = 1.19
+
+OWN_DIODE = (
+    'for any other part its own data: {key} = {{reverse_voltage = "600 V", current = "1 A"}}, '
+    '{{breakdown_voltage = "5.1 V"}} for a zener, or its class: "1 A rectifier", "bridge", '
+    '"signal diode"'
+)
+"""What to write for a diode that is in no table."""
+RECTIFIER, SIGNAL, BRIDGE, ZENER = "rectifier", "signal diode", "bridge", "zener"
+CLASS_RATING_V = {RECTIFIER: (50.0, 1000.0), BRIDGE: (50.0, 1000.0), SIGNAL: (75.0, 250.0)}
+"""Lowest and highest rated voltage of a class in the table of diodes."""
+
+_LAWS = {RECTIFIER: "1N4007", BRIDGE: "1N4007", SIGNAL: "1N4148", ZENER: "1N4148"}
+_SMALLEST_RECTIFIER_A = 0.4
+_AMPERES = r"(\d*[.,]?\d+)\s*(m?)A(?:mps?)?\b"
+_VOLTS = r"(\d+(?:[.,]\d+)?)\s*V\b"
+_ZENER = re.compile(
+    r"(?:zener\s*)?(?:BZ[A-Z]\d\d-?[A-D]?)?(\d+)(?:\s*V(\d*)|[.,](\d+)\s*V)(?:\s*zener)?",
+    re.IGNORECASE,
+)
+_HOUSE_CODES = {
+    "T4": 'often 1N4148W: write "1N4148W" if the body is a SOD-123',
+    "T6": 'often 1N4148WS: write "1N4148WS" if the body is a SOD-323',
+    "A7": 'with 2 pins the rectifier "SOD4007"; with 3 pins a pair such as BAV99: measure it and '
+    'write "signal diode"',
+}
+"""Two-letter marks that differ by maker (A7: Zibo Seno SOD-123FL sheet; others: Diodes sheets)."""
 
 _NO_OVERLOAD_GIVEN = 2.0
 _LED_CURRENT_LIMIT_A = 0.05
@@ -151,13 +178,121 @@ def resistor(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnDiode:
+    """What is known of a diode that is in no table; None: not known."""
+
+    kind: str
+    reverse_v: float | None = None
+    current_a: float | None = None
+    breakdown_v: float | None = None
+
+    @property
+    def label(self) -> str:
+        """What it is called."""
+        if self.kind == ZENER and self.breakdown_v is not None:
+            return f"zener {format_si(self.breakdown_v, 'V')}"
+        known = [(self.reverse_v, "V"), (self.current_a, "A")]
+        figures = [format_si(value, unit) for value, unit in known if value is not None]
+        return " ".join([*figures, self.kind])
+
+
+def diode_by_words(text: str) -> OwnDiode | None:
+    """What a description in words says of a diode, such as ``600 V 1 A bridge`` or ``5V1 zener``.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    OwnDiode or None
+        None where it describes none.
+
+    Examples
+    --------
+    >>> diode_by_words("1 A rectifier").label, diode_by_words("BZX84C5V1").label
+    ('1 A rectifier', 'zener 5.1 V')
+    """
+    shown = text.strip()
+    zener = _ZENER.fullmatch(shown)
+    if zener and ("z" in shown.casefold() or zener[2]):
+        return OwnDiode(kind=ZENER, breakdown_v=float(f"{zener[1]}.{zener[2] or zener[3] or 0}"))
+    volts, amps = (re.search(each, shown, re.IGNORECASE) for each in (_VOLTS, _AMPERES))
+    rest = re.sub(rf"{_VOLTS}|{_AMPERES}|[,/]|\b(?:and|diode|piv|vrrm)\b", " ", shown, flags=re.I)
+    words = " ".join(rest.casefold().split()).removesuffix(" rectifier")
+    kinds = {"rectifier": RECTIFIER, "bridge": BRIDGE, "signal": SIGNAL, "small signal": SIGNAL,
+             "small-signal": SIGNAL, "glass": SIGNAL, "?": RECTIFIER, "unknown": RECTIFIER,
+             "": RECTIFIER}  # fmt: skip
+    if words not in kinds or not (words or volts or amps or shown.casefold() == "diode"):
+        return None
+    return OwnDiode(
+        kind=kinds[words],
+        reverse_v=float(volts[1].replace(",", ".")) if volts else None,
+        current_a=float(amps[1].replace(",", ".")) / (1e3 if amps[2] else 1.0) if amps else None,
+    )
+
+
+def own_diode(own: OwnDiode, *, ref: str) -> Diode:
+    """Make a diode from its own data; what is not given is that of its class.
+
+    Parameters
+    ----------
+    own : OwnDiode
+    ref : str
+
+    Returns
+    -------
+    Diode
+        Its law is that of the common part of the class.
+    """
+    small = own.current_a is not None and own.current_a < _SMALLEST_RECTIFIER_A
+    kind = SIGNAL if own.kind == RECTIFIER and small else own.kind
+    base = diode(_LAWS[kind], ref=ref)
+    reverse_v = own.reverse_v or own.breakdown_v or base.junction.reverse_rating_v
+    return replace(
+        base,
+        part=own.label,
+        junction=replace(base.junction, reverse_rating_v=reverse_v),
+        source=f"data of the board file; its law that of the {_LAWS[kind]}, {base.source}",
+    )
+
+
+def table_part(text: str) -> str | None:
+    """The diode of the tables that a marking stands for; None: there is none.
+
+    Parameters
+    ----------
+    text : str
+        As printed, with a maker's letters and the reel behind the number.
+
+    Examples
+    --------
+    >>> table_part("IN4007"), table_part("1N4148-TR"), table_part("SM4007")
+    ('1N4007', '1N4148', 'M7')
+    """
+    known = diode_parts()
+    shown = re.sub(r"^SMD(?=[^D])|\s+", "", text.strip().upper())
+    shown = re.sub(r"^(?:IN|LN|1\s*N)(?=\d)", "1N", shown)
+    shown = re.sub(r"^(?=4\d{3}$|414[58]$|539\d$)", "1N", shown)
+    shown = re.sub(r"^(?:SM|SOD)400(?=[1-7]$)|^A(?=[1-6]$)", "M", shown)
+    tries = (
+        text,
+        shown,
+        re.split(r"[-/,]", shown)[0],
+        re.sub(r"(?:RLG|RL|TR|TA|[GTMS])$", "", shown),
+    )
+    found = (find_name(each, known) for each in tries)
+    return next((name for name in found if name is not None), None)
+
+
 def diode(part: str, *, ref: str, key: str = "") -> Diode:
-    """Make a rectifier or clamp diode from its part number.
+    """Make a rectifier or clamp diode from its part number, or what is known of it in words.
 
     Parameters
     ----------
     part : str
-        Such as ``1N4007``.
+        Such as ``1N4007`` or ``600 V 1 A bridge``.
     ref : str
     key : str, optional
         Where the part stood, for the message.
@@ -177,11 +312,16 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
     >>> diode("1n4007", ref="D1").junction.reverse_rating_v
     1000.0
     """
-    name = find_name(part, diode_parts())
+    name = table_part(part)
+    if name is None and (own := diode_by_words(part)) is not None:
+        return own_diode(own, ref=ref)
     if name is None:
+        where = key.partition(".")[0]
+        other = OWN_DIODE.format(key=where if where in ("rectifier", "clamp") else "rectifier")
+        if (code := _HOUSE_CODES.get(part.strip().upper())) is not None:
+            raise invalid_value(part, f"one part, {code}; {other}", key)
         near = nearest(part, diode_parts())
-        other = "for any other part write the nearest one that does not stand more reverse voltage"
-        raise invalid_value(part, f"one of {', '.join(diode_parts())}{near}; {other}", key)
+        raise invalid_value(part, f'a known diode such as "1N4007" or "1N4148"{near}; {other}', key)
     row = next(row for row in refdata.table("diodes") if row["part"] == name)
     return Diode(
         ref=ref,

@@ -9,6 +9,8 @@ from zcd.board.units import QuantityKind
 
 _OHM = {"ω": 1.0, "ohm": 1.0, "ohms": 1.0, "r": 1.0}
 _VOLT = {"v": 1.0, "vac": 1.0, "v ac": 1.0, "vdc": 1.0, "v dc": 1.0, "vrms": 1.0, "v rms": 1.0}
+_VOLT |= {"volt": 1.0, "volts": 1.0, "v=": 1.0}
+_WATT = {"w": 1.0, "watt": 1.0, "watts": 1.0}
 _FARAD = {"f": 1.0}
 _PERCENT = {"%": 0.01}
 _DEGREE_CELSIUS = {"°c": 1.0, "c": 1.0, "degc": 1.0, "deg c": 1.0}
@@ -82,7 +84,10 @@ MAINS_VOLTAGE = QuantityKind(
     low=1.0,
     high=1000.0,
     examples=("230 V", "120 V"),
-    spellings={"v": 1.0, "vac": 1.0, "v ac": 1.0, "vrms": 1.0, "v rms": 1.0},
+    spellings={
+        **{"v": 1.0, "vac": 1.0, "v ac": 1.0, "vrms": 1.0, "v rms": 1.0},
+        **{"v~": 1.0, "v ~": 1.0, "volt": 1.0, "volts": 1.0},
+    },
     prefixes="mk",
 )
 SUPPLY_VOLTAGE = _volts(1.0, 50.0, "5 V", "3V3")
@@ -94,7 +99,7 @@ FREQUENCY = QuantityKind(
     low=10.0,
     high=1000.0,
     examples=("50 Hz", "60 Hz"),
-    spellings={"hz": 1.0},
+    spellings={"hz": 1.0, "hertz": 1.0, "c/s": 1.0},
     prefixes="k",
 )
 TOLERANCE = _share("a tolerance", 0.0, 0.5, "5 %", "1 %")
@@ -134,7 +139,7 @@ POWER = QuantityKind(
     low=0.01,
     high=100.0,
     examples=("0.25 W", "1/4 W"),
-    spellings={"w": 1.0},
+    spellings=_WATT,
     prefixes="m",
 )
 YEARLY_HOURS = QuantityKind(
@@ -185,7 +190,7 @@ MOTOR_POWER = QuantityKind(
     low=1.0,
     high=2000.0,
     examples=("40 W", "25"),
-    spellings={"w": 1.0},
+    spellings=_WATT,
     prefixes="k",
 )
 OFFSET = QuantityKind(

@@ -196,6 +196,9 @@ class MainsTable(Table):
     TITLE: ClassVar = "Mains"
     voltage: MainsVoltage = key("Mains voltage", required=True, hint="230 V", folded=False)
     frequency: Frequency | None = key("Mains frequency", hint="that of the band", folded=False)
+    second_frequency: Frequency | None = key("Second frequency of the rating plate", hint="60 Hz")
+    low_voltage: MainsVoltage | None = key("Lowest voltage to check at", hint="100 V")
+    high_voltage: MainsVoltage | None = key("Highest voltage to check at", hint="264 V")
     band: Text | None = key("Band of the supply", "the name of a mains band", choices=bands)
     tolerance: Tolerance | None = key("Tolerance, where no band is named", hint="10 %")
     frequency_tolerance: Tolerance | None = key("Tolerance of the frequency")
@@ -290,23 +293,33 @@ class ChainTable(Table):
 class DiodeTable(Table):
     """``[rectifier]`` and ``[clamp]``."""
 
-    part: DiodePart = key("{of}", _DIODE, required=True, choices=diode_parts, folded=False)
+    part: DiodePart | None = key("{of}", _DIODE, choices=diode_parts, hint="1N4007", folded=False)
     ref: Ref | None = key("{of}: reference", 'a reference such as "D1"', hint="D1")
+    reverse_voltage: WorkingVoltage | None = key("{of}: rated reverse voltage", hint="600 V")
+    current: Current | None = key("{of}: rated current", hint="1 A")
+    breakdown_voltage: WorkingVoltage | None = key(
+        "{of}: breakdown voltage, of a zener", hint="5.1 V"
+    )
 
 
 class OptocouplerTable(Table):
     """``[optocoupler]``."""
 
     TITLE: ClassVar = "LED and optocoupler"
-    family: OptocouplerFamily = key(
+    family: OptocouplerFamily | None = key(
         "Optocoupler",
         'an optocoupler such as "817C" or "817"',
-        required=True,
         hint="817 C",
         folded=False,
     )
     grade: Grade | None = key("Grade, where not in its name", 'a grade such as "C"', hint="C")
     ctr: Ctr | None = key("CTR, where it was measured", hint="250 %")
+    ctr_min: Ctr | None = key("Lowest CTR of its data sheet", hint="50 %")
+    ctr_max: Ctr | None = key("Highest CTR of its data sheet", hint="600 %")
+    test_current: Current | None = key("LED current of that CTR", hint="5 mA")
+    led_current: Current | None = key("Highest continuous LED current", hint="50 mA")
+    led_reverse_voltage: WorkingVoltage | None = key("Rated reverse voltage of the LED", hint="6 V")
+    leds: StrictInt | None = key("Number of its LEDs", limits=count(1, 2))
     remaining: Remaining | None = key("CTR left by age", hint="100 %", usual="100 %", folded=False)
     ref: Ref | None = key("Reference of the optocoupler", 'a reference such as "OC1"', hint="OC1")
 

@@ -60,10 +60,20 @@ def read_bytes(path: Path, wanted: str, most: int = LARGEST_FILE_BYTES) -> bytes
         elif path.is_dir():
             result = "a directory"
         else:
-            result = "no ordinary file" if path.exists() else "no such file"
+            there = path.exists()
+            result = "no ordinary file" if there else f"no such file{_near_file(path)}"
     except OSError as error:
         result = f"a file that cannot be read ({error.strerror})"
     raise InputError(f"{file_name(path)}: found {result}; allowed: {wanted}")
+
+
+def _near_file(path: Path) -> str:
+    """A file of nearly this name beside it."""
+    folder = path.parent
+    if not folder.is_dir():
+        return ""
+    names = tuple(each.name for each in folder.iterdir() if each.suffix == path.suffix)
+    return nearest(path.name, tuple(name for name in names if name.isprintable()))
 
 
 def _read_at_once(path: Path) -> bytes:
@@ -86,7 +96,7 @@ def parse_toml(text: str, name: str, wanted: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        result = f"text that is no TOML: {error}"
+        raise _no_toml(text, name, str(error)) from None
     except RecursionError:
         result = "lists or tables nested too deep"
     except ValueError:
@@ -94,14 +104,48 @@ def parse_toml(text: str, name: str, wanted: str) -> dict[str, Any]:
     raise InputError(f'{name}: found {result}; allowed: lines such as supply = "5 V"')
 
 
-def validate(schema: type[Schema], value: Mapping[str, Any]) -> tuple[Schema | None, list[str]]:
-    """Check keys and values against a schema: the file, or one line for each problem."""
+def _no_toml(text: str, name: str, error: str) -> InputError:
+    """What a person did in a text that is no TOML, where that can be told."""
+    from zcd.board.toml_advice import advice
+
+    at = re.search(r"at line (\d+)", error)
+    number = int(at[1]) if at else text.count("\n") + 1
+    if twice := re.match("Cannot (?:overwrite|declare)", error):
+        line = text.splitlines()[number - 1] if at else ""
+        key = re.match(r"\s*\[*\s*([\w.-]+)", line)
+        if twice and key is not None:
+            found = f"{key[1]} a second time"
+            return InputError(f"{name}: line {number}: found {found}; allowed: each key once")
+    if (said := advice(text, number)) is not None:
+        found, allowed = said
+        return InputError(f"{name}: line {number}: found {found}; allowed: {allowed}")
+    found = f"text that is no TOML: {error}"
+    return InputError(f'{name}: found {found}; allowed: lines such as supply = "5 V"')
+
+
+def validate(
+    schema: type[Schema], value: Mapping[str, Any], written: Mapping[str, Any] | None = None
+) -> tuple[Schema | None, list[str]]:
+    """Check keys and values against a schema: the file, or one line for each problem.
+
+    Parameters
+    ----------
+    schema : type
+    value : mapping
+    written : mapping, optional
+        As a person wrote it, where `value` says it in longer form: keys are named as there.
+
+    Returns
+    -------
+    file : Table or None
+    lines : list of str
+    """
     from pydantic import ValidationError  # loads slowly: not for what only writes files
 
     try:
         return schema.model_validate(value), []
     except ValidationError as error:
-        return None, _schema_lines(schema, error, value)
+        return None, _schema_lines(schema, error, value if written is None else written)
 
 
 def refuse(name: str, lines: list[str]) -> InputError:
@@ -119,8 +163,19 @@ def _schema_lines(
 ) -> list[str]:
     """Problems with single keys; a list is not blamed for an item that is."""
     details = error.errors(include_url=False)
+    meant = {name for d in details if (name := _meant(schema, d)) is not None}
+    details = [d for d in details if d["type"] != "missing" or d["loc"] not in meant]
     blamed = {detail["loc"][:depth] for detail in details for depth in range(len(detail["loc"]))}
     return [_line(schema, detail, value) for detail in details if detail["loc"] not in blamed]
+
+
+def _meant(schema: type[Table], detail: ErrorDetails) -> tuple[int | str, ...] | None:
+    """The key that an unknown one is a misspelling of."""
+    if detail["type"] != "extra_forbidden":
+        return None
+    table, name = _table_at(schema, detail["loc"])
+    close = re.search('"(.+)"', nearest(name, tuple(table.model_fields)))
+    return None if close is None else (*detail["loc"][:-1], close[1])
 
 
 def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -> str:
@@ -134,9 +189,14 @@ def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -
     table, name = _table_at(schema, detail["loc"])
     if detail["type"] == "extra_forbidden":
         known = tuple(table.model_fields)
-        return str(invalid_value(name, f"{', '.join(known)}{nearest(name, known)}", key))
+        near = nearest(name, known)
+        return str(invalid_value(name, f"a key of this table{near}" if near else _all(known), key))
     value = None if detail["type"] == "missing" else detail["input"]
     return str(invalid_value(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
+
+
+def _all(names: tuple[str, ...]) -> str:
+    return ", ".join(names)
 
 
 def _written_location(location: tuple[int | str, ...], value: object) -> tuple[int | str, ...]:

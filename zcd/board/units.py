@@ -1,8 +1,8 @@
 """Quantities as people write them, to SI numbers and back.
 
 `"120k"`, `"4k7"` (IEC 60062), `"10 nF"`, `"230 V"`, `"5 %"`, `"25 °C"` or a plain SI number.
-Nothing is guessed: what is not plainly the expected quantity is refused with an example of the
-right spelling.
+A decimal comma is a point. Nothing is guessed: what is not plainly the expected quantity is refused
+with an example of the right spelling.
 """
 
 from __future__ import annotations
@@ -15,22 +15,23 @@ from functools import cache
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
-from zcd.errors import InputError
+from zcd.errors import InputError, invalid_value
 
 if TYPE_CHECKING:
     from quantiphy import Quantity
-from zcd.errors import invalid_value
 
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _REFERENCE = re.compile(r"[A-Za-z]{1,4}\d{1,5}[A-Za-z]?", re.ASCII)
 _PLAIN = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<suffix>\D*)", re.ASCII)
 _CODE = re.compile(r"(?P<code>\d*[A-Za-zΩ]\d+)(?:\s*(?P<unit>[A-Za-zΩ]+))?", re.ASCII)
 
-# One spelling for signs that look alike: ohm sign, micro signs, spaces, minus, degree Celsius.
-_ALIKE = str.maketrans(
+ALIKE = str.maketrans(
     {"\u2126": "Ω", "\u00b5": "u", "\u03bc": "u", "\u2212": "-", "\u2103": "°C"}
     | dict.fromkeys("\u00a0\u2009\u202f\u2007", " ")
 )
+"""One spelling for signs that look alike: ohm, micro, spaces, minus, degree Celsius."""
+_COMMA = re.compile(r"([+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,})))(?!\d)(.*)", re.ASCII)
+_THOUSANDS = "three digits after a comma may be thousands"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,7 +173,7 @@ def parse_quantity(given: object, kind: QuantityKind, key: str = "") -> float:
     if value is None:
         note = ""
         if isinstance(given, str) and "," in given:
-            note = " (use a point, not a comma)"
+            note = f" ({_THOUSANDS}: use a point, or no sign at all)"
         elif not kind.bare and _is_bare(given):
             note = " (write the unit)"
         elif unclear:
@@ -223,7 +224,7 @@ def _unclear(value: object, kind: QuantityKind) -> str:
     """What to write in place of a spelling with two meanings; empty where there is one."""
     if not isinstance(value, str):
         return ""
-    text = value.strip().translate(_ALIKE)
+    text = _with_point(value.strip().translate(ALIKE))
     return next((advice for pattern, advice in kind.unclear if pattern.fullmatch(text)), "")
 
 
@@ -235,7 +236,7 @@ def _read(value: object, kind: QuantityKind) -> float | None:
         return _finite(value) if kind.bare or value == 0 else None
     if not isinstance(value, str):
         return None
-    text = value.strip().translate(_ALIKE)
+    text = _with_point(value.strip().translate(ALIKE))
     code = _CODE.fullmatch(text)
     if code and not re.fullmatch(_NUMBER, text):
         return _read_code(code["code"], code["unit"], kind)
@@ -243,6 +244,12 @@ def _read(value: object, kind: QuantityKind) -> float | None:
     if plain:
         return _read_plain(plain["number"], plain["suffix"].strip(), kind)
     return _read_fraction(text, kind)
+
+
+def _with_point(text: str) -> str:
+    """A decimal comma as a point; three digits after one stay, as they may be thousands."""
+    match = _COMMA.fullmatch(text)
+    return f"{match[1].replace(',', '.')}{match[2]}" if match else text
 
 
 def _finite(number: float) -> float | None:
@@ -280,7 +287,7 @@ def _read_code(code: str, unit: str | None, kind: QuantityKind) -> float | None:
 
 def _read_fraction(text: str, kind: QuantityKind) -> float | None:
     """Read 1/4 W, the trade's way to write a power rating."""
-    match = re.fullmatch(r"(\d{1,2})/(\d{1,2})\s*[wW]", text, re.ASCII)
+    match = re.fullmatch(r"(\d{1,2})/(\d{1,2})\s*(?:w|watts?)", text, re.ASCII | re.IGNORECASE)
     if kind.unit != "W" or not match or int(match[2]) == 0:
         return None
     return int(match[1]) / int(match[2])

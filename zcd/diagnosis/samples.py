@@ -9,7 +9,8 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board
+from zcd.board.model import Board, Unknown
+from zcd.board.parts_library import all_resistors
 from zcd.circuit.build import junction_refs, led_refs
 from zcd.circuit.elements import INFINITE_OHM, Circuit, Resistance
 from zcd.diagnosis.meters import DIODE_SHORT_A, OHM_FULL_SCALE_SPAN_V, Meter
@@ -174,12 +175,25 @@ def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:
 
 
 def _at_a_bench(tolerance: Tolerance, board: Board) -> Tolerance:
+    for unread in board.unknowns:
+        if unread.ref == tolerance.name:
+            return _anything_between(tolerance, board, unread)
     rms_v = board.mains.rms_v
     low, high = {
         "mains voltage": (BENCH_MAINS[0] * rms_v, BENCH_MAINS[1] * rms_v),
         "temperature": BENCH_DEGC,
     }.get(tolerance.name, (tolerance.low, tolerance.high))
     return replace(tolerance, low=low, high=high)
+
+
+def _anything_between(tolerance: Tolerance, board: Board, unread: Unknown) -> Tolerance:
+    """A resistor that nobody could read: anything within its limits, evenly in logs."""
+    taken = next(part for part in all_resistors(board) if part.ref == unread.ref)
+    return replace(
+        tolerance, low=unread.low_ohm / taken.resistance_ohm,
+        high=unread.high_ohm / taken.resistance_ohm, in_logs=True,
+        source="the part could not be read",
+    )  # fmt: skip
 
 
 def _breakdowns(board: Board) -> Iterator[Tolerance]:

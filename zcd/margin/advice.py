@@ -45,7 +45,7 @@ def _of_short(short: ShortStress, board: Board) -> Iterator[Rule[float]]:
             yield replace(rule, name=f"{case}: {rule.name}")
     if short.ref in led_refs(board):
         return
-    limit, source = led_current_limit_a(board.optocoupler.family)
+    limit, source = led_current_limit_a(board.optocoupler)
     name = f"{case}: {board.optocoupler.ref} LED"
     yield limit_rule(f"{name} current", short.led_peak_a, limit, "A", source)
     if short.led_reverse_a > HARMLESS_REVERSE_A:
@@ -82,7 +82,7 @@ def _of_surge(surge: SurgeStress, board: Board) -> Iterator[Rule[float]]:
             remark=f"breaks down: {amps * 1e3:.2g} mA flow backwards" if over
             and (amps > HARMLESS_REVERSE_A or stress.ref not in leds) else "",
         )  # fmt: skip
-    limit, source = led_current_limit_a(board.optocoupler.family)
+    limit, source = led_current_limit_a(board.optocoupler)
     yield limit_rule(
         f"surge: {board.optocoupler.ref} LED current", surge.led_peak_a, limit, "A", source,
         remark="the continuous limit: makers differ on how long a peak of 1 A may last, 1 to "

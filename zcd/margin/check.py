@@ -165,6 +165,9 @@ class Check(Result, NominalCheck):
         What decides, and the margin over years; null unless asked for.
     remedies : tuple of Remedy
         Of a board that fails: single parts that would make it pass, the likeliest culprit first.
+    passing_values : tuple of Remedy
+        Of each resistor that could not be read: the values with which the board passes; left out
+        where no value does.
     repair : Repair, optional
         What was changed against the board as it was built, where that is known.
     """
@@ -184,15 +187,18 @@ class Check(Result, NominalCheck):
         "spread",
         "outlook",
         "remedies",
+        "passing_values",
         "repair",
         "advice",
         "assumptions=board.assumptions",
+        "read_as=board.read_as",
         "odd_values",
     )
 
     spread: Spread
     outlook: Outlook | None = None
     remedies: tuple[Remedy, ...] = ()
+    passing_values: tuple[Remedy, ...] = ()
     repair: Repair | None = None
 
     @property

@@ -34,8 +34,10 @@ USUAL_CHAIN_A = (0.3e-3, 6e-3)
 USUAL_PULL_UP_OHM = (2e3, 150e3)
 USUAL_PIN_F = (0.0, 22e-9)
 """What such circuits use: common practice, no source; it only ranks what was found by trying."""
-LOCK_ROOM, STRESS_ROOM = 0.05, 0.15
-"""Margins asked for where a value is tried, before tolerances are."""
+ROOM = (0.05, 0.15)
+"""Margins of lock and stress asked for where a value is tried, before tolerances are."""
+ROOM_OF_UNREAD = (0.02, 0.05)
+"""The same where the values are told with which a board just passes."""
 DRAWN, AT_ENDS, MANY = 96, 8, 6
 """Boards drawn for each value, values tried at each end, and how many make a span."""
 MOST = 3
@@ -95,12 +97,41 @@ def remedies_of(board: Board) -> tuple[Remedy, ...]:
     Judged by lock and stress at low and high mains with the ends of the grade, then over boards
     drawn within all tolerances.
     """
-    parts = _parts(board)
+    return _tried(board, _parts(board))
+
+
+def passing_values_of(board: Board, refs: Sequence[str]) -> tuple[Remedy, ...]:
+    """Values of single parts with which a board passes, whether it does as it is or not.
+
+    Parameters
+    ----------
+    board : Board
+    refs : sequence of str
+        References of resistors.
+
+    Returns
+    -------
+    values : tuple of Remedy
+        Without the parts that no value mends.
+    """
+    if not refs:
+        return ()
+    parts = [part for part in _parts(board) if part.ref in refs]
+    return _tried(board, parts, ROOM_OF_UNREAD, len(parts))
+
+
+def _tried(
+    board: Board,
+    parts: Sequence[Resistor | Capacitor],
+    room: tuple[float, float] = ROOM,
+    most: int = MOST,
+) -> tuple[Remedy, ...]:
+    """Remedies among some parts of a board."""
     base = stack([build_circuit(board, level_conditions(board)[k]) for k in _ENDS])
     trials = [(part, _trial_values(part)) for part in parts]
     circuits = [_with_values(base, part, values) for part, values in trials]
     tried = Boards(circuit=stack(circuits), thresholds=thresholds_of(board))
-    passes = _safely(evaluate(tried, board))
+    passes = _safely(evaluate(tried, board), room)
     found, start = [], 0
     for part, values in trials:
         rows = passes[start : start + values.size * base.size]
@@ -111,11 +142,13 @@ def remedies_of(board: Board) -> tuple[Remedy, ...]:
             found.append(_remedy(board, part, span))
     ranked = sorted(found, key=lambda r: (-r.unusual_decades, r.distance_decades))
     by_ref = {part.ref: part for part in parts}
-    return _within_tolerance(board, [(by_ref[r.ref], r) for r in ranked[:MOST]])
+    return _within_tolerance(board, [(by_ref[r.ref], r) for r in ranked[:most]], room)
 
 
 def _within_tolerance(
-    board: Board, found: Sequence[tuple[Resistor | Capacitor, Remedy]]
+    board: Board,
+    found: Sequence[tuple[Resistor | Capacitor, Remedy]],
+    room: tuple[float, float],
 ) -> tuple[Remedy, ...]:
     """The remedies, their ends drawn in until boards drawn within tolerance pass."""
     tolerances = tolerances_of(board)
@@ -128,7 +161,7 @@ def _within_tolerance(
     )
     kept = []
     for (_, remedy), some, result in zip(found, values, margins, strict=True):
-        good = some[np.all(_safely(result).reshape(some.size, DRAWN), axis=1)]
+        good = some[np.all(_safely(result, room).reshape(some.size, DRAWN), axis=1)]
         # the ends themselves are where a board in a thousand may fail
         good = good[2:-2] if good.size > MANY else good
         if good.size:
@@ -153,11 +186,11 @@ def _drawn_with(drawn: Boards, part: Resistor | Capacitor, values: FloatArray) -
     return replace(rows, circuit=changed)
 
 
-def _safely(margins: RuleMargins) -> NDArray[Any]:
+def _safely(margins: RuleMargins, room: tuple[float, float]) -> NDArray[Any]:
     """Rows that pass with room for the tolerances that are not tried, shape (n,)."""
     of_stress = np.arange(len(margins.names)) >= len(RULES)
-    room = np.where(of_stress, STRESS_ROOM, LOCK_ROOM)
-    return np.all(margins.binding_margins >= room, axis=1)
+    wanted = np.where(of_stress, room[1], room[0])
+    return np.all(margins.binding_margins >= wanted, axis=1)
 
 
 def _parts(board: Board) -> list[Resistor | Capacitor]:

@@ -14,7 +14,7 @@ from zcd.engine.solve import solve
 from zcd.logs import logger
 from zcd.margin.check import LOCK_SOURCE, SYNC, Check, NominalCheck
 from zcd.margin.corners import Corners, Place, find_corners
-from zcd.margin.culprit import remedies_of
+from zcd.margin.culprit import passing_values_of, remedies_of
 from zcd.margin.population import Population, draw_population
 from zcd.margin.rule_margins import RuleMargins
 from zcd.margin.rules import Rule, without_number
@@ -100,7 +100,9 @@ def with_spread(check: NominalCheck) -> Check:
         Its verdict counts the rules at the worst corners too.
     """
     known = {field.name: getattr(check, field.name) for field in fields(NominalCheck)}
-    whole = Check(**known, spread=spread_of(check.board))
+    unread = [unknown.ref for unknown in check.board.unknowns]
+    values = passing_values_of(check.board, unread)
+    whole = Check(**known, spread=spread_of(check.board), passing_values=values)
     if whole.passes:
         return whole
     _LOG.info("trying which single part, put right, makes the board pass")

@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Resistor, Topology
+from zcd.board.model import Board, Optocoupler, Resistor, Topology
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import Conditions, build_circuit, junction_refs, led_refs
@@ -337,10 +337,12 @@ def _with_displacement(
     )
 
 
-def led_current_limit_a(family: str) -> tuple[float, str]:
-    """Largest continuous LED current of an optocoupler family, and its source."""
+def led_current_limit_a(opto: Optocoupler) -> tuple[float, str]:
+    """Largest continuous LED current of an optocoupler, and its source."""
+    if opto.led_current_max_a is not None:
+        return opto.led_current_max_a, opto.source
     rows = {str(row["family"]): row for row in table("optocoupler_limits")}
-    row = rows.get(family, rows["817"])
+    row = rows.get(opto.family, rows["817"])
     if not np.isfinite(float(row["led_current_max_a"])):
         row = rows["817"]
     return float(row["led_current_max_a"]), cite(str(row["source"]))

@@ -91,7 +91,7 @@ def junction_rules(
         An LED may break down into a harmless leakage.
     """
     opto = board.optocoupler
-    limit_a, source = led_current_limit_a(opto.family)
+    limit_a, source = led_current_limit_a(opto)
     current = _at_most(opto.ref, "LED current", led_peak_a, limit_a, "A", source)
     leds = led_refs(board)
     return [*(_reverse_rule(stress, stress.ref in leds) for stress in stresses), current]

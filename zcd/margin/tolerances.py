@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Diode, Optocoupler, Resistor
+from zcd.board.model import Board, Diode, Mains, Optocoupler, Resistor
 from zcd.board.optocouplers import ctr_symmetry
 from zcd.board.parts_library import all_resistors
 from zcd.circuit.batch import Batch
@@ -183,13 +183,31 @@ def _supply(board: Board) -> Iterator[Tolerance]:
     )  # fmt: skip
     yield Tolerance(
         name="mains frequency", low=mains.low_hz, high=mains.high_hz, unit="Hz",
-        source="the board file's band or frequency tolerance", put=condition("frequency_hz"),
+        source="the board file's band or frequency tolerance", put=_at_a_frequency(mains),
     )  # fmt: skip
     yield Tolerance(
         name="temperature", low=service.bench_degc, high=service.hot_degc, unit="degC",
         source="from the bench to the hot temperature of the board file",
         put=condition("temperature_degc"),
     )  # fmt: skip
+
+
+def _at_a_frequency(mains: Mains) -> Callable[[Draw, FloatArray], Draw]:
+    """What sets the frequency; of two on a rating plate, a network has the one or the other."""
+    put = condition("frequency_hz")
+    if mains.second_hz is None:
+        return put
+    first, last = min(mains.nominal_hz), max(mains.nominal_hz)
+    middle = (mains.low_hz + mains.high_hz) / 2.0
+    half = middle - mains.low_hz
+
+    def of_either(drawn: Draw, hz: FloatArray) -> Draw:
+        up, down = (hz - mains.low_hz) / half, (mains.high_hz - hz) / half
+        below = mains.low_hz * (1.0 - up) + (2.0 * first - mains.low_hz) * up
+        above = mains.high_hz * (1.0 - down) + (2.0 * last - mains.high_hz) * down
+        return put(drawn, np.where(hz <= middle, below, above))
+
+    return of_either
 
 
 def _harmonics(board: Board) -> Iterator[Tolerance]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from math import isfinite, isnan
 
 import numpy as np
@@ -18,6 +19,7 @@ from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
+from zcd.report.of_board import read_as_line, unread_parts
 from zcd.report.of_changes import changes
 from zcd.report.table import STATUS
 from zcd.report.text import (
@@ -46,18 +48,21 @@ WEIGHTY = (
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
+NO_LOWER_END_RATIO = 1e-2
+"""A span of values that begins this far below its end has no lower end worth telling."""
 
 
 def answer_section(check: Check) -> Section:
     """The whole answer."""
     blocks: list[Block] = [Verdict(headline_text(check), check.passes)]
-    lines = (*_reread_lines(check), *culprit_lines(check))
+    lines = (*_reread_lines(check), *unread_lines(check), *culprit_lines(check))
     blocks += [Paragraph(line) for line in lines]
     if check.repair is not None:
         blocks.append(Paragraph(repair_text(check.repair, check.board)))
     if findings := finding_lines(check):
         blocks.append(BulletList(_first(findings)))
     blocks.append(Facts(tuple(_facts(check))))
+    blocks += [Paragraph(line) for line in (read_as_line(check.board),) if line]
     blocks.append(Paragraph(assumed_text(check.board)))
     blocks += [Paragraph(line) for line in caution_lines(AccessLevel.DEAD)]
     return Section("Verdict", tuple(blocks), answer=True)
@@ -99,6 +104,19 @@ def _reread_lines(check: Check) -> Iterator[str]:
     """Values that were probably misread, before anything is made of them."""
     for line in check.odd_values:
         yield f"Check first: {plain(line)}"
+
+
+def unread_lines(check: Check) -> Iterator[str]:
+    """Resistors that could not be read: what was taken, and with what values the board passes."""
+    spans = {values.ref: values for values in check.passing_values}
+    for line, unknown in zip(unread_parts(check.board), check.board.unknowns, strict=True):
+        values = spans.get(unknown.ref)
+        with_values = "no value of it alone makes the board pass"
+        if values is not None:
+            small = values.low < values.high * NO_LOWER_END_RATIO
+            span = replace(values, low=values.high) if small else values
+            with_values = f"the board passes with {'up to ' if small else ''}{_span_text(span)}"
+        yield f"{line}; {with_values}."
 
 
 def culprit_lines(check: Check) -> Iterator[str]:

@@ -18,6 +18,7 @@ from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.diagnosis.trip import plan_trip, telling_readings
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
+from zcd.report.of_board import read_as_line, unread_line
 from zcd.report.of_diagnosis import answer_text, hidden_line, probes_text, suspects_line
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
@@ -63,7 +64,8 @@ def answer_document(case: Case) -> Document:
     side = plan[0].access if plan else AccessLevel.DEAD
     statistics = case.known
     known = fault_statistics_line(statistics) if statistics is not None else ""
-    blocks += [Paragraph(line) for line in (assumed, known, *caution_lines(side)) if line]
+    said = (read_as_line(case.board), unread_line(case.board), assumed, known)
+    blocks += [Paragraph(line) for line in (*said, *caution_lines(side)) if line]
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
     )

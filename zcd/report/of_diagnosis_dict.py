@@ -26,7 +26,7 @@ def expected_readings_to_dict(expected_readings: ExpectedReadings) -> Record:
     record : dict
         ``board``; ``readings``: list of function, red, black, over, lifted, power, side,
         ``healthy`` and ``faults`` (by fault) with ``low_*``, ``middle_*``, ``high_*``, the unit
-        ending the key and null for an overload; ``assumptions``.
+        ending the key and null for an overload; ``assumptions``; ``read_as``.
     """
     return {
         "board": expected_readings.board.name,
@@ -43,6 +43,7 @@ def expected_readings_to_dict(expected_readings: ExpectedReadings) -> Record:
             for line in expected_readings.lines
         ],
         "assumptions": expected_readings.board.assumptions,
+        "read_as": expected_readings.board.read_as,
     }
 
 
@@ -65,7 +66,8 @@ def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Recor
         fault, part, mode, probability_ratio, words, amount (low, middle, high, unit) or null;
         ``next_reading`` (null if none): function, red, black, over, lifted, power, side, range
         (unit ending the key, null where none is set), gain_bits,
-        open_bits, outcomes, answers; ``assumptions``. An overload is null.
+        open_bits, outcomes, answers; ``assumptions``;
+        ``read_as`` (key, printed, meaning). An overload is null.
     """
     suggestion = diagnosis.suggestion
     following = None
@@ -92,6 +94,7 @@ def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Recor
         "ranked": [_ranked_to_dict(r) for r in diagnosis.ranked],
         "next_reading": following,
         "assumptions": job.board.assumptions,
+        "read_as": job.board.read_as,
     }
 
 

@@ -10,6 +10,7 @@ from zcd.diagnosis.expected_readings import ExpectedReading
 from zcd.diagnosis.readings import AccessLevel, Power, Reading, parts_between, parts_over
 from zcd.report.cautions import LOCAL, UNPLUG
 from zcd.report.document import Document, Paragraph, Section
+from zcd.report.of_board import read_as_line, unread_line
 from zcd.report.of_diagnosis import spread_text
 from zcd.report.table import Table
 from zcd.report.text import plain
@@ -43,7 +44,16 @@ def card_page_document(expected: ExpectedReadings) -> Document:
         remark="Board: unplugged and discharged; bench: unplugged, logic supply from a bench "
         "supply; MAINS: live parts.",
     )
-    words = (f"CAUTION: {UNPLUG} {LOCAL}",)
+    words = tuple(
+        filter(
+            None,
+            (
+                read_as_line(expected.board),
+                unread_line(expected.board),
+                f"CAUTION: {UNPLUG} {LOCAL}",
+            ),
+        )
+    )
     return Document(
         title=plain(expected.board.name),
         sections=(

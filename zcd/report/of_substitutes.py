@@ -8,6 +8,7 @@ from itertools import groupby
 from math import isnan, nan, sqrt
 
 from zcd.board.model import Diode, Optocoupler, Resistor, Topology
+from zcd.board.optocouplers import CLASSES, OWN_DATA
 from zcd.margin.stress import ResistorStress
 from zcd.refdata import default, table
 from zcd.report.table import FAIL, Table
@@ -132,7 +133,8 @@ def _optocoupler_reason(found: Substitutes, old: Optocoupler, proposal: Proposal
     isolation, before = _limit(new, "isolation_v"), _limit(old, "isolation_v")
     if new.family != old.family and not isolation >= before:
         shown = "not known" if isnan(isolation) else quantity_text(isolation, "V")
-        words += f"; isolation {shown} (was {quantity_text(before, 'V')})"
+        was = "not known" if isnan(before) else quantity_text(before, "V")
+        words += f"; isolation {shown} (was {was})"
     return f"{words}; {pins_text(new, old)}"
 
 
@@ -143,6 +145,8 @@ def pins_text(new: Optocoupler, old: Optocoupler) -> str:
     now, before = package(new), package(old)
     if not now:
         return "package and pins: see its data sheet"
+    if old.family in CLASSES:
+        return f"{now}, compare body and pins"
     if now != before:
         return f"{now}, not {before or 'the old package'}: other pins"
     return f"{now}, compare pin-outs"
@@ -233,6 +237,9 @@ def part_text(part: Part) -> str:
             return f"{quantity_text(part.resistance_ohm, 'Ω')} {part.style}"
         case Diode():
             return part.part
+    if part.grade == OWN_DATA:
+        limits = (quantity_text(ratio, "%") for ratio in (part.ctr_min_ratio, part.ctr_max_ratio))
+        return f"{part.family} (CTR {' to '.join(limits)})"
     measured = part.ctr_min_ratio == part.ctr_max_ratio
     ctr = f" (CTR {quantity_text(part.ctr_ratio, '%')})" if measured else ""
     return f"{part.family} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from zcd.report.cautions import FITTED
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
+from zcd.report.of_board import read_as_line, unread_line
 from zcd.report.of_check import assumed_values_table, board_line
 from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis_document import caution_sections
@@ -53,6 +54,8 @@ def brief_document(result: Replacements) -> Document:
         blocks.append(BulletList(drive_lines(result.drive, shown)))
     if any(answer.kind == "chain" for answer in found.answers):
         blocks.append(Paragraph(LOAD_LINE))
+    said = (read_as_line(found.board), unread_line(found.board))
+    blocks += [Paragraph(line) for line in said if line]
     blocks.append(Paragraph(_more_line(result)))
     blocks += map(Paragraph, BRIEF_CAUTIONS)
     title = f"{plain(found.board.name)}: parts from {plain(found.drawer.name)}"

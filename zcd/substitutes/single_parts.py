@@ -21,6 +21,8 @@ from zcd.substitutes.proposals import Candidate, Closeness
 from zcd.substitutes.series_string import condensed
 from zcd.sync.lock import judge
 
+UNKNOWN_ISOLATION_V = 5000.0
+"""What takes the place of a part of unknown name: the usual proof voltage of its body."""
 SAME_PULSE_S = 10e-6
 """What the points in time leave undecided."""
 BRIDGE_DIODES = 4
@@ -83,7 +85,10 @@ def has_its_leds(part: Optocoupler, board: Board) -> bool:
 def isolates_as_well(part: Optocoupler, now: Optocoupler) -> bool:
     """Whether an optocoupler is known to isolate as well as another."""
     volts = {str(row["family"]): float(row["isolation_v"]) for row in table("optocoupler_limits")}
-    return part.family == now.family or volts.get(part.family, nan) >= volts.get(now.family, nan)
+    needed = (
+        UNKNOWN_ISOLATION_V if now.family in optocouplers.CLASSES else volts.get(now.family, nan)
+    )
+    return part.family == now.family or volts.get(part.family, nan) >= needed
 
 
 def _low_times(board: Board, boards: Sequence[Board]) -> list[tuple[float, float]]:
@@ -95,10 +100,7 @@ def _low_times(board: Board, boards: Sequence[Board]) -> list[tuple[float, float
     chain = [part for string in (*board.chains, board.return_chain) for part in string]
     tolerance = max(part.tolerance_ratio for part in chain)
     factor = (1.0 + tolerance) * (1.0 + default("margin.chain_drift").value)
-    now = board.optocoupler
-    as_new = replace(
-        board, optocoupler=optocouplers.optocoupler(now.family, now.grade, ref=now.ref)
-    )
+    as_new = replace(board, optocoupler=optocouplers.as_new(board.optocoupler))
     rows = []
     for one, off in ((as_new, factor), *((each, 1.0) for each in boards)):
         lean = condensed(one)

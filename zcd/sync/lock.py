@@ -156,7 +156,7 @@ def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray
     reaches_low = (thresholds.low_v - pulses.lowest_v) / thresholds.low_v
     reaches_high = (pulses.highest_v - thresholds.high_v) / (supply - thresholds.high_v)
     expected = expected_pulses(board)
-    nominal_period = 1.0 / (board.mains.frequency_hz * expected)
+    periods = [1.0 / (hz * expected) for hz in board.mains.nominal_hz]
     # without a pulse, rules about it count as failed by the distance the pin is short of one
     short = np.minimum(reaches_low, reaches_high)
     missing = np.minimum(-1.0, -1.0 + short)
@@ -168,17 +168,17 @@ def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray
     offset = pulses.fall_offset_s if rules.edge == "falling" else pulses.rise_offset_s
     transition = np.maximum(_longest(pulses.fall_transition_s), _longest(pulses.rise_transition_s))
     with np.errstate(divide="ignore", invalid="ignore"):
-        octaves = np.log2(pulses.interval_s / nominal_period)
+        octaves = np.minimum.reduce([abs(np.log2(pulses.interval_s / p)) for p in periods])
+    uneven = np.minimum.reduce([abs(pulses.interval_s / p - 1.0) for p in periods])
     # nearer to the right interval than to one of half or twice the length; without a pulse as far
     # off as the pin is from its threshold, so that nothing jumps where the first pulse comes
-    counted = np.maximum(1.0 - 2.0 * _longest(np.abs(octaves)), -1.0)
+    counted = np.maximum(1.0 - 2.0 * _longest(octaves), -1.0)
     about_pulses = (
         _shortest(sure_low) / rules.min_low_time_s - 1.0,
         _shortest(sure_high) / rules.min_high_time_s - 1.0,
         1.0 - transition / rules.max_transition_s,
         1.0 - _longest(np.abs(offset)) / rules.max_offset_s,
-        1.0
-        - _longest(np.abs(pulses.interval_s / nominal_period - 1.0)) / rules.period_tolerance_ratio,
+        1.0 - _longest(uneven) / rules.period_tolerance_ratio,
     )
     there = pulses.count > 0
     columns = [

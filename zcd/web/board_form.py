@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
+from zcd.board.as_printed import spread
 from zcd.board.files import board_from_dict
 from zcd.board.model import Board
 from zcd.board.schema import mains_table
@@ -64,7 +65,7 @@ def texts_of(value: Mapping[str, Any]) -> Texts:
     texts : dict
         Key of a field -> its text; only what the file says.
     """
-    return dict(_texts(_long_form(value), ""))
+    return dict(_texts(_long_form(spread(value)), ""))
 
 
 def _long_form(value: Mapping[str, Any]) -> dict[str, Any]:

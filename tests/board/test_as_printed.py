@@ -1,0 +1,206 @@
+"""Tests of zcd.board.as_printed and mains_plate: a board file with what is printed on the parts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.board.boards import edited
+from zcd.board.as_printed import as_printed, spread
+from zcd.board.files import board_from_dict
+from zcd.board.model import Board
+from zcd.circuit.elements import MainsSource
+from zcd.errors import InputError
+from zcd.margin.tolerances import draw, tolerances_of
+from zcd.report.of_board import read_as_line
+from zcd.sync.lock import RULES, lock_of
+
+
+def ohms(board: Board) -> list[float]:
+    return [part.resistance_ohm for part in board.chains[0]]
+
+
+def chain(*resistors: Any, **more: Any) -> Board:
+    listed = resistors[0] if len(resistors) == 1 else list(resistors)
+    return board_from_dict(edited(chain={"resistors": listed, **more}))
+
+
+@pytest.mark.parametrize(
+    ("written", "expected"),
+    [
+        ("68k,68k", [68e3, 68e3]),
+        ("68k; 82k", [68e3, 82e3]),
+        ("2 x 68k", [68e3, 68e3]),
+        ("3×120k", [120e3] * 3),
+        ("104 and 683", [100e3, 68e3]),
+        (["68k,68k", "47k"], [68e3, 68e3, 47e3]),
+        ("4,7k, 4,7k", [4.7e3, 4.7e3]),
+        ("brown, black, yellow, gold", [100e3]),
+        (["104 SMD", "1002"], [100e3, 10e3]),
+        (["68k 1% 1/4W", "68k 0.5W"], [68e3, 68e3]),
+    ],
+)
+def test_lists_as_people_write_them(written: Any, expected: list[float]) -> None:
+    assert ohms(board_from_dict(edited(chain={"resistors": written}))) == expected
+
+
+def test_tolerance_and_power_behind_a_value() -> None:
+    board = chain("68k 1% 1/4W", "68k 0.5 W", "blue grey orange red")
+    assert [part.tolerance_ratio for part in board.chains[0]] == [0.01, 0.05, 0.02]
+    assert [part.style for part in board.chains[0]] == ["1/4 W", "1/2 W", "1/4 W"]
+
+
+@pytest.mark.parametrize("style", ["0.25W", "1/4 watt", "250 mW", "0,25 W", "1/4W"])
+def test_style_as_a_power(style: str) -> None:
+    assert chain(["68k", "68k"], style=style).chains[0][0].style == "1/4 W"
+
+
+def test_what_was_understood_is_said() -> None:
+    board = chain("104", "104", "01D")
+    assert read_as_line(board) == (
+        'Read as: R1, R2 "104" = 100 kΩ (chip code); R3 "01D" = 100 kΩ (EIA-96 code, ±1 %).'
+    )
+    assert read_as_line(chain("100k", "100k")) == ""
+
+
+def test_two_meanings_are_decided_by_what_a_chain_can_have() -> None:
+    """154 ohm in a mains chain would burn; 220 ohm and 22 ohm are as unlikely as each other."""
+    board = chain("154", "105")
+    assert ohms(board) == [150e3, 1e6]
+    assert "not 154 Ω (in ohms)" in read_as_line(board)
+    assert ohms(chain("220", "100k")) == [220.0, 100e3]
+    with pytest.raises(InputError, match=r'"22R" for 22 Ω \(chip code\) or "220R" for 220 Ω'):
+        chain(["220", "100k"], style="1206")
+
+
+def test_a_jumper_is_left_out() -> None:
+    with pytest.raises(InputError, match="jumper, 0 Ω: leave it out") as caught:
+        chain("000", "100k")
+    assert len(str(caught.value).splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("plate", "volts", "hertz"),
+    [
+        ("230V~ 50Hz", (207, 230, 253), (49.5, 50, 50.5)),
+        ("AC 230 V 50 Hz 1200 W", (207, 230, 253), (49.5, 50, 50.5)),
+        ("~230V", (207, 230, 253), (49.5, 50, 50.5)),
+        ("1~ 230 V, 50 Hz", (207, 230, 253), (49.5, 50, 50.5)),
+        ("220-240V~ 50/60Hz", (198, 230, 264), (49.5, 50, 60.6)),
+        ("220–240 V ~ 50-60 Hz 2000W", (198, 230, 264), (49.5, 50, 60.6)),
+        ("100-240V~ 50/60Hz 2.5A", (90, 230, 264), (49.5, 50, 60.6)),
+        ("110-127V~ 60Hz", (99, 120, 139.7), (59.4, 60, 60.6)),
+        ("110-120V 50/60Hz", (99, 120, 132), (49.5, 60, 60.6)),
+        ("120VAC 60Hz", (114, 120, 126), (59.4, 60, 60.6)),
+    ],
+)
+def test_rating_plates(plate: str, volts: tuple[float, ...], hertz: tuple[float, ...]) -> None:
+    """Limits of 230 V: IEC 60038, 207 V to 253 V; of 120 V: Maryland rule, 114 V to 126 V; a range
+    is taken to 10 % beyond each end (common practice, no source)."""
+    mains = board_from_dict(edited(mains=plate)).mains
+    assert (mains.low_rms_v, mains.rms_v, mains.high_rms_v) == pytest.approx(volts)
+    assert (mains.low_hz, mains.frequency_hz, mains.high_hz) == pytest.approx(hertz)
+
+
+def test_a_plate_in_its_table() -> None:
+    short = board_from_dict(edited(mains="220-240V~ 50/60Hz"))
+    table = board_from_dict(edited(mains={"voltage": "220-240V~", "frequency": "50/60 Hz"}))
+    assert short.mains == table.mains
+    assert "checked from 198 V to 264 V" in read_as_line(short)
+    assert "checked at 60 Hz too" in read_as_line(short)
+
+
+def test_two_supplies_are_asked_about() -> None:
+    with pytest.raises(InputError, match='the board is set to: "110 V" or "220 V"'):
+        board_from_dict(edited(mains="110/220V 50Hz"))
+
+
+def test_limits_of_the_voltage_belong_to_no_band() -> None:
+    wide = board_from_dict(edited(mains={"voltage": 230, "low_voltage": 190}))
+    assert (wide.mains.low_rms_v, wide.mains.high_rms_v) == pytest.approx((190.0, 253.0))
+    for more, words in (
+        ({"band": "EN 50160"}, "low_voltage or band, not both"),
+        ({"tolerance": "5 %"}, "low_voltage or tolerance, not both"),
+    ):
+        with pytest.raises(InputError, match=words):
+            board_from_dict(edited(mains={"voltage": 230, "low_voltage": 190, **more}))
+    with pytest.raises(InputError, match="at most the mains voltage, 230 V"):
+        board_from_dict(edited(mains={"voltage": 230, "low_voltage": 240}))
+
+
+@pytest.mark.parametrize(
+    ("text", "farad"),
+    [
+        ("104", 100e-9),
+        ("2A104J", 100e-9),
+        ("0.1uF K 275V~", 100e-9),
+        ("100n X2", 100e-9),
+        ("0,1", 100e-9),
+        (104, 100e-9),
+        ("4n7J", 4.7e-9),
+    ],
+)
+def test_capacitors(text: Any, farad: float) -> None:
+    board = board_from_dict(edited(led={"capacitor": text}))
+    assert board.led_capacitor is not None
+    assert board.led_capacitor.capacitance_f == pytest.approx(farad, rel=1e-12)
+
+
+def test_a_capacitor_with_two_meanings_is_asked_about() -> None:
+    with pytest.raises(InputError, match=r'"10p" for 10 pF .* or "100p" for 100 pF'):
+        board_from_dict(edited(led={"capacitor": "100"}))
+
+
+def test_a_part_of_a_list_is_changed_alone() -> None:
+    board = chain("2 x 104")
+    assert ohms(board.with_(R2="82k")) == [100e3, 82e3]
+
+
+@pytest.mark.parametrize("value", [{}, {"chain": 5}, {"mains": None}, {"led": {"capacitor": []}}])
+def test_what_is_no_board_is_left_to_the_schema(value: dict[str, Any]) -> None:
+    assert as_printed(spread(value)).problems == []
+
+
+def test_a_network_has_one_of_two_frequencies() -> None:
+    """Nobody's mains has 55 Hz; with 1 % of either, the pulses are even."""
+    board = board_from_dict(edited(mains="230V 50/60Hz"))
+    (frequency,) = (t for t in tolerances_of(board) if t.name == "mains frequency")
+    drawn = draw(board, [frequency], np.linspace(0.0, 1.0, 21)[:, np.newaxis])
+    hertz = np.asarray(drawn.circuit.of(MainsSource)[0].frequency_hz)
+    near = np.minimum(abs(hertz / 50.0 - 1.0), abs(hertz / 60.0 - 1.0))
+    assert near.max() == pytest.approx(0.01)
+    assert (hertz.min(), hertz.max()) == pytest.approx((49.5, 60.6))
+    uneven = lock_of(drawn.circuit, board).margins[:, RULES.index("period")]
+    assert uneven.min() > 0.0
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        ["R4 = 68k", "R5: 82k"],
+        ["R4 68k", "R5 82k 1%"],
+        {"R4": "68k", "R5": "82k"},
+        "R4 68k, R5 82k",
+        ["R4 68k (scorched)", "R5 823"],
+    ],
+)
+def test_resistors_by_their_names(written: Any) -> None:
+    board = board_from_dict(edited(chain={"resistors": written}))
+    assert {r.ref: r.resistance_ohm for r in board.chains[0]} == {"R4": 68e3, "R5": 82e3}
+
+
+def test_power_behind_a_stroke() -> None:
+    board = chain("68k/0.5W", "68k 1/4W 5%", "68k±1%", "68k 2 %, 1/2 W")
+    assert [part.style for part in board.chains[0]] == ["1/2 W", "1/4 W", "1/4 W", "1/2 W"]
+    assert [part.tolerance_ratio for part in board.chains[0]] == [0.05, 0.05, 0.01, 0.02]
+
+
+def test_tolerance_of_the_mains_behind_its_voltage() -> None:
+    mains = board_from_dict(edited(mains="230 V +-15 % 50 Hz")).mains
+    assert (mains.low_rms_v, mains.high_rms_v) == pytest.approx((195.5, 264.5))
+
+
+def test_topology_in_two_words() -> None:
+    assert chain(["68k", "68k"], topology="Half wave").topology == "half-wave"

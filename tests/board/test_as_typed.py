@@ -1,0 +1,375 @@
+"""Thirty boards as people type them who have read the README only: plates, codes, half-known parts.
+
+Of each the test tells what its writer meant. A board counts as understood if it is read so, or if
+the one line of the error tells what to write instead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+
+from zcd.board.files import parse_board
+from zcd.board.model import Board
+from zcd.errors import InputError
+from zcd.report.of_board import read_as_line
+
+LEAST_UNDERSTOOD = 28
+
+
+@dataclass(frozen=True, kw_only=True)
+class Typed:
+    """A board file as typed, and what was meant.
+
+    Parameters
+    ----------
+    text : str
+    ohms : tuple of float
+        The chain.
+    mains_v : tuple of float
+        Lowest, nominal and highest voltage; empty: 230 V within 10 %.
+    coupler : str
+        Family and grade.
+    said : tuple of str
+        What must be echoed.
+    asked : str
+        What the error must tell; empty: the board is read.
+    """
+
+    text: str
+    ohms: tuple[float, ...] = ()
+    mains_v: tuple[float, ...] = (207.0, 230.0, 253.0)
+    coupler: str = "817 any"
+    said: tuple[str, ...] = ()
+    asked: str = ""
+
+
+BOARDS = {
+    "chip codes": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "M7"
+            optocoupler = "EL817(C)"
+            chain = {resistors = ["683", "683"], style = "1206"}
+            output = {pull_up = "103", supply = "5 V"}
+        """,
+        ohms=(68e3, 68e3), coupler="817 C",
+        said=('R1, R2 "683" = 68 kΩ', 'pull-up "103" = 10 kΩ', '"EL817(C)" = 817 grade C'),
+    ),
+    "a plate with ranges": Typed(
+        text="""
+            mains = "220-240V~ 50/60Hz 1800W"
+            rectifier = "1N4007"
+            optocoupler = "PC817"
+            chain = {resistors = ["47k", "47k", "47k"], style = "1/2 W"}
+            output = {pull_up = "10k", supply = "5V"}
+        """,
+        ohms=(47e3,) * 3, mains_v=(198.0, 230.0, 264.0),
+        said=("230 V nominal, checked from 198 V to 264 V", "checked at 60 Hz too"),
+    ),
+    "colour bands": Typed(
+        text="""
+            mains = "AC 230 V 50 Hz"
+            rectifier = "IN4007"
+            optocoupler = "LTV-817S-C"
+            chain.resistors = ["blue grey orange gold", "blue grey orange gold"]
+            output = {pull_up = "brown black orange gold", supply = "5 V"}
+        """,
+        ohms=(68e3, 68e3), coupler="817 C", said=("68 kΩ (colour bands, ±5 %)",),
+    ),
+    "five bands": Typed(
+        text="""
+            mains = "230V"
+            rectifier = "1N4007"
+            optocoupler = "817B"
+            chain = {resistors = ["grey red black red brown", "grey red black red brown"]}
+            output = {pull_up = "4k7", supply = "5 V"}
+        """,
+        ohms=(82e3, 82e3), coupler="817 B",
+    ),
+    "decimal commas": Typed(
+        text="""
+            mains = "230,0 V 50 Hz"
+            rectifier = "1N4007"
+            optocoupler = "817C"
+            chain = {resistors = "68k, 68k", style = "0,25 W"}
+            output = {pull_up = "4,7k", supply = "3,3 V"}
+        """,
+        ohms=(68e3, 68e3), coupler="817 C",
+    ),
+    "one text for the chain": Typed(
+        text="""
+            mains = "230 V"
+            rectifier = "1N4007"
+            optocoupler = "817C"
+            chain = "68k,68k"
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        ohms=(68e3, 68e3), coupler="817 C",
+    ),
+    "three of a kind": Typed(
+        text="""
+            mains = "~230V 50Hz"
+            rectifier = "1N4007"
+            optocoupler = "PC817X3"
+            chain = {resistors = "3 x 39k", style = "1/2 watt"}
+            output = {pull_up = "10K", supply = "5V"}
+        """,
+        ohms=(39e3,) * 3, coupler="817 C",
+    ),
+    "four figures": Typed(
+        text="""
+            mains = "120 V 60 Hz"
+            rectifier = "S1M"
+            optocoupler = "817D"
+            chain = {resistors = ["2702", "2702"], style = "1206"}
+            output = {pull_up = "1002", supply = "3.3 V"}
+        """,
+        ohms=(27e3, 27e3), mains_v=(114.0, 120.0, 126.0), coupler="817 D",
+    ),
+    "EIA-96": Typed(
+        text="""
+            mains = "120VAC 60Hz"
+            rectifier = "M7"
+            optocoupler = "TLP521-1GB"
+            chain = {resistors = ["47C", "47C"], style = "1206"}
+            output = {pull_up = "01C", supply = "5 V"}
+        """,
+        ohms=(30.1e3, 30.1e3), mains_v=(114.0, 120.0, 126.0), coupler="521 GB",
+        said=("EIA-96 code",),
+    ),
+    "a burnt resistor": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "1N4007"
+            optocoupler = "817C"
+            chain = {resistors = ["56k", "?", "56k"], style = "1/4 W"}
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        ohms=(56e3,) * 3, coupler="817 C", said=('R2 "?" = 56 kΩ, like its neighbour',),
+    ),
+    "about": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "1N4007"
+            optocoupler = "817C"
+            chain = {resistors = ["82k", "about 82k"], style = "1/2 W"}
+            output = {pull_up = "about 10k", supply = "5 V"}
+        """,
+        ohms=(82e3, 82e3), coupler="817 C",
+    ),
+    "a coupler by its sheet": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = {reverse_voltage = "600 V", current = "1 A"}
+            optocoupler = {ctr = "50..600 % at 5 mA"}
+            chain = {resistors = ["68k", "68k"], style = "1/2 W"}
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        ohms=(68e3, 68e3), coupler="four-pin coupler own data",
+    ),
+    "six pins, no name": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "1 A rectifier"
+            optocoupler = "six-pin coupler"
+            chain = {resistors = ["22k", "22k"], style = "2 W"}
+            output = {pull_up = "22k", supply = "5 V"}
+        """,
+        ohms=(22e3, 22e3), coupler="six-pin coupler any",
+    ),
+    "two LEDs, no name": Typed(
+        text="""
+            mains = "230V~ 50Hz"
+            optocoupler = "?"
+            chain = {topology = "two-led", resistors = ["33k", "33k"], style = "1 W"}
+            led = {resistor = "2k2"}
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        ohms=(33e3, 33e3), coupler="AC coupler any",
+    ),
+    "a bridge in four pins": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "MB6S"
+            optocoupler = "TLP621"
+            chain = {topology = "bridge", resistors = ["33k", "33k"], style = "1/2 W"}
+            led = {resistor = "4k7"}
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        ohms=(33e3,), coupler="621 any",
+    ),
+    "a zener across the LED": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "1N4005"
+            clamp = "5V1 zener"
+            optocoupler = "CNY17-3"
+            chain = {topology = "half-wave-clamped", resistors = ["68k", "68k"], style = "1/2 W"}
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        ohms=(68e3, 68e3), coupler="CNY17 3",
+    ),
+    "capacitor codes": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "1N4007"
+            optocoupler = "817C"
+            chain = {resistors = ["68k", "68k"], style = "1/2 W"}
+            led = {capacitor = "2A103J"}
+            output = {pull_up = "10k", supply = "5 V", pin_capacitor = "102"}
+        """,
+        ohms=(68e3, 68e3), coupler="817 C", said=("10 nF", "1 nF (capacitor code in pF)"),
+    ),
+    "tolerance and power beside the value": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "DB107"
+            optocoupler = "4N35"
+            chain = {topology = "bridge", resistors = ["27k 5% 1W", "27k 5% 1W"]}
+            led = {resistor = "3k3"}
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        ohms=(27e3,), coupler="4N35 any",
+    ),
+    "a US plate": Typed(
+        text="""
+            mains = "110-120V 60Hz"
+            rectifier = "1N4004"
+            optocoupler = "MCT2E"
+            chain = {resistors = ["12k", "12k"], style = "1/2W"}
+            output = {pull_up = "22k", supply = "5 volts"}
+        """,
+        ohms=(12e3, 12e3), mains_v=(99.0, 120.0, 132.0), coupler="MCT2E any",
+    ),
+    "an SMD rectifier's code": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "A7"
+            optocoupler = "EL357N(C)"
+            chain = {resistors = ["473", "473", "473"], style = "1206"}
+            output = {pull_up = "472", supply = "3V3"}
+        """,
+        ohms=(47e3,) * 3, coupler="357 C", said=('"A7" = M7',),
+    ),
+    "tolerance letters": Typed(
+        text="""
+            mains = "230V~"
+            rectifier = "1N4007G"
+            optocoupler = "CNY17"
+            chain = {resistors = ["33KJ", "33KJ"], style = "1 W"}
+            output = {pull_up = "10KF", supply = "5 V"}
+        """,
+        ohms=(33e3, 33e3), coupler="CNY17 any", said=("33K ±5 %",),
+    ),
+    "no quotes": Typed(
+        text="mains = 230 V\n",
+        asked='line 1: found a value without quotes; allowed: mains = "230 V"',
+    ),
+    "curly quotes": Typed(
+        text="mains = \u201c230 V 50 Hz\u201d\nrectifier = \u201c1N4007\u201d\n",
+        asked='curly quotes; allowed: mains = "230 V 50 Hz"',
+    ),
+    "a colon": Typed(text="mains: 230 V\n", asked='allowed: mains = "230 V"'),
+    "two voltages on the plate": Typed(
+        text="""
+            mains = "110/220V 50Hz"
+            rectifier = "1N4007"
+            optocoupler = "817C"
+            chain.resistors = ["68k", "68k"]
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        asked='the voltage that the board is set to: "110 V" or "220 V"',
+    ),
+    "an unknown coupler": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "1N4007"
+            optocoupler = "QX9017"
+            chain.resistors = ["68k", "68k"]
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        asked='optocoupler = {ctr = "50..600 % at 5 mA"}',
+    ),
+    "an unknown diode": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "ZZ11"
+            optocoupler = "817C"
+            chain.resistors = ["68k", "68k"]
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        asked='rectifier = {reverse_voltage = "600 V", current = "1 A"}',
+    ),
+    "a misspelt key": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "1N4007"
+            optocoupler = "817C"
+            chain.resistors = ["68k", "68k"]
+            output = {pullup = "10k", supply = "5 V"}
+        """,
+        asked='did you mean "pull_up"?',
+    ),
+    "a code that may be a value": Typed(
+        text="""
+            mains = "230 V 50 Hz"
+            rectifier = "1N4007"
+            optocoupler = "817C"
+            chain = {resistors = ["68k", "68k"], style = "1206"}
+            led = {resistor = {value = "470", style = "0805"}}
+            output = {pull_up = "10k", supply = "5 V"}
+        """,
+        asked='"47R" for 47 Ω (chip code) or "470R" for 470 Ω (in ohms)',
+    ),
+    "the README's table with a code and a rank": Typed(
+        text="""
+            mains = "220V 50Hz"
+            optocoupler = "PC814A"
+            chain = {topology = "two-led", resistors = ["333", "333"], style = "2512"}
+            led = {resistor = "3k9"}
+            output = {pull_up = "5k6", supply = "5 V"}
+            feed = {kind = "switched", coil_supply = "24 V", coil_resistance = "1k44"}
+        """,
+        ohms=(33e3, 33e3), mains_v=(198.0, 220.0, 242.0), coupler="814 A",
+        said=('"PC814A" = 814 grade A',),
+    ),
+}  # fmt: skip
+
+
+def misread(typed: Typed) -> str:
+    """What was not understood as meant; empty: all of it."""
+    try:
+        board = parse_board(typed.text, "typed.toml")
+    except InputError as error:
+        return "" if typed.asked and typed.asked in str(error) else f"refused: {error}"
+    if typed.asked:
+        return "read without asking"
+    return "; ".join(differences(board, typed))
+
+
+def differences(board: Board, typed: Typed) -> list[str]:
+    part, mains = board.optocoupler, board.mains
+    result = []
+    if [r.resistance_ohm for r in board.chains[0]] != pytest.approx(list(typed.ohms)):
+        result.append(f"chain {board.chains[0]}")
+    if (mains.low_rms_v, mains.rms_v, mains.high_rms_v) != pytest.approx(typed.mains_v):
+        result.append(f"mains {mains}")
+    if f"{part.family} {part.grade}" != typed.coupler:
+        result.append(f"coupler {part.family} {part.grade}")
+    said = read_as_line(board)
+    return result + [f"{words!r} not in {said!r}" for words in typed.said if words not in said]
+
+
+def test_thirty_boards_are_understood() -> None:
+    wrong = {name: said for name, typed in BOARDS.items() if (said := misread(typed))}
+    assert len(BOARDS) == 30
+    assert len(BOARDS) - len(wrong) >= LEAST_UNDERSTOOD, wrong
+
+
+@pytest.mark.parametrize("name", [name for name, typed in BOARDS.items() if typed.asked])
+def test_what_is_asked_is_one_line(name: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_board(BOARDS[name].text, "typed.toml")
+    assert len(str(caught.value).splitlines()) == 1

@@ -1,0 +1,255 @@
+"""Parts that are in no table: by their own data, or by the class that their body tells."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from tests.board.boards import edited
+from zcd.board.files import board_from_dict
+from zcd.board.json_schema import file_schema
+from zcd.board.model import Board, Diode, Optocoupler
+from zcd.board.optocouplers import TWO_LED_FAMILIES, as_new
+from zcd.board.parts_library import diode_by_words, table_part
+from zcd.board.schema import BoardFile
+from zcd.errors import InputError
+from zcd.margin.stress import led_current_limit_a
+from zcd.report.of_board import read_as_line
+
+
+def coupler(written: Any, **tables: Any) -> Optocoupler:
+    return board_from_dict(edited(optocoupler=written, **tables)).optocoupler
+
+
+def rectifier(written: Any) -> Diode:
+    part = board_from_dict(edited(rectifier=written)).rectifier
+    assert part is not None
+    return part
+
+
+def refusal(**tables: Any) -> str:
+    with pytest.raises(InputError) as caught:
+        board_from_dict(edited(**tables))
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("ctr", "limits", "test_a"),
+    [
+        ("50..600 % at 5 mA", (0.5, 6.0), 5e-3),
+        ("50-600% @ 5mA", (0.5, 6.0), 5e-3),
+        ("CTR 100 to 300 % at IF = 10 mA", (1.0, 3.0), 10e-3),
+        ("80…160 %", (0.8, 1.6), 5e-3),
+        ("120 % at 1 mA", (1.2, 1.2), 1e-3),
+        ("120 %", (1.2, 1.2), 5e-3),
+    ],
+)
+def test_ctr_as_a_data_sheet_prints_it(
+    ctr: str, limits: tuple[float, float], test_a: float
+) -> None:
+    part = coupler({"ctr": ctr})
+    assert (part.ctr_min_ratio, part.ctr_max_ratio) == pytest.approx(limits)
+    assert part.test_current_a == pytest.approx(test_a)
+
+
+def test_limits_of_the_led() -> None:
+    part = coupler({"ctr": "50..600 % at 5 mA", "led_current": "20 mA", "led_reverse_voltage": 6})
+    assert led_current_limit_a(part)[0] == 0.02
+    assert part.led.reverse_rating_v == 6.0
+    assert led_current_limit_a(coupler("817C"))[0] == 0.05
+
+
+def test_own_data_stand_in_place_of_the_family_s() -> None:
+    """Everlight prints 50 % to 600 % at 5 mA for the unranked EL817."""
+    part = coupler({"family": "817", "ctr_min": "90 %"})
+    assert part.ctr_min_ratio == 0.9
+    assert part.ctr_max_ratio == 6.0
+    assert part.family == "817"
+
+
+def test_a_part_by_its_own_data_is_the_same_when_new() -> None:
+    part = coupler({"ctr": "50..600 % at 5 mA", "remaining": "40 %"})
+    assert as_new(part) == replace(part, remaining_ratio=1.0)
+
+
+@pytest.mark.parametrize(
+    ("written", "family", "limits"),
+    [
+        # as wide as the rows of reference/ctr_grades.csv: 817 50-600 %, 4N27 from 10 %
+        ("four-pin coupler", "four-pin coupler", (0.5, 6.0)),
+        ("4-pin optocoupler", "four-pin coupler", (0.5, 6.0)),
+        ("?", "four-pin coupler", (0.5, 6.0)),
+        ("DIP-6", "six-pin coupler", (0.1, 6.0)),
+        ("6 pin coupler", "six-pin coupler", (0.1, 6.0)),
+    ],
+)
+def test_only_the_class_is_known(written: str, family: str, limits: tuple[float, float]) -> None:
+    board = board_from_dict(edited(optocoupler=written))
+    part = board.optocoupler
+    assert part.family == family
+    assert (part.ctr_min_ratio, part.ctr_max_ratio) == limits
+    (said,) = [a for a in board.assumptions if a.key == "optocoupler.ctr"]
+    assert family in said.source
+
+
+def test_two_leds() -> None:
+    two = {"rectifier": None, "chain": {"topology": "two-led"}}
+    for written in ("AC coupler", "?", "AC input optocoupler", {"ctr": "20..300 % at 1 mA"}):
+        assert coupler(written, **two).family in TWO_LED_FAMILIES
+    assert "a family with one LED" in refusal(optocoupler="AC coupler")
+    assert "a family with two LEDs" in refusal(optocoupler={"ctr": "50 %", "leds": 1}, **two)
+
+
+@pytest.mark.parametrize(
+    ("written", "line"),
+    [
+        ({"ctr_min": "300 %", "ctr_max": "100 %"}, "not above the highest CTR, 100 %"),
+        ({"ctr": "80 %", "ctr_max": "100 %"}, "a measured ctr, or ctr_min and ctr_max"),
+        ({"ctr": "50..600 % at 0 mA"}, "the LED current of the CTR"),
+        ({"family": "six-pin coupler", "grade": "C"}, "no grade, as six-pin coupler is a class"),
+        ({"led_current": "50 mA"}, 'optocoupler = {ctr = "50..600 % at 5 mA"}'),
+        ("QX77", 'optocoupler = {ctr = "50..600 % at 5 mA"}, or its class: four-pin coupler'),
+    ],
+)
+def test_contradicting_data_of_a_coupler_are_one_line(written: Any, line: str) -> None:
+    text = refusal(optocoupler=written)
+    assert line in text
+    assert "\n" not in text
+
+
+@pytest.mark.parametrize(
+    ("written", "rating_v", "label"),
+    [
+        ({"reverse_voltage": "600 V", "current": "1 A"}, 600.0, "600 V 1 A rectifier"),
+        ("600V 1A", 600.0, "600 V 1 A rectifier"),
+        ("1 A rectifier", 1000.0, "1 A rectifier"),
+        ("bridge 800 V, 0.5 A", 800.0, "800 V 500 mA bridge"),
+        ("bridge rectifier", 1000.0, "bridge"),
+        ({"part": "diode", "reverse_voltage": "400 V"}, 400.0, "400 V rectifier"),
+        ({"part": "1N4007", "reverse_voltage": "700 V"}, 700.0, "1N4007"),
+    ],
+)
+def test_a_rectifier_by_its_own_data(written: Any, rating_v: float, label: str) -> None:
+    part = rectifier(written)
+    assert (part.junction.reverse_rating_v, part.part) == (rating_v, label)
+
+
+def test_a_rating_that_nobody_read_is_said() -> None:
+    board = board_from_dict(edited(rectifier="1 A rectifier"))
+    (said,) = [a for a in board.assumptions if a.key == "rectifier.reverse_voltage"]
+    assert said.value == "1 kV"
+    assert said.source == "not written; such parts stand 50 V to 1 kV"
+
+
+@pytest.mark.parametrize(
+    "written", ["BZX84C5V1", "5V1 zener", "zener 5.1 V", {"breakdown_voltage": "5.1 V"}]
+)
+def test_a_zener_across_the_led(written: Any) -> None:
+    """Pro Electron: C5V1 in a zener's name is 5.1 V within 5 %."""
+    board = board_from_dict(edited(clamp=written, chain={"topology": "half-wave-clamped"}))
+    assert board.clamp is not None
+    assert board.clamp.junction.reverse_rating_v == 5.1
+    assert board.clamp.part == "zener 5.1 V"
+
+
+@pytest.mark.parametrize(
+    ("written", "line"),
+    [
+        ({"reverse_voltage": "600 V", "breakdown_voltage": "100 V"}, "not below the rated reverse"),
+        ({"ref": "D1"}, 'a diode such as "1N4007"; for any other part'),
+        ("XY12", 'rectifier = {reverse_voltage = "600 V", current = "1 A"}'),
+        ("T4", 'write "1N4148W" if the body is a SOD-123'),
+    ],
+)
+def test_what_is_no_diode_is_one_line(written: Any, line: str) -> None:
+    text = refusal(rectifier=written)
+    assert line in text
+    assert "\n" not in text
+
+
+# Marks of makers: Zibo Seno (A1 to A7 are SOD4001 to SOD4007), HTSEMI and ASEMI (M1 to M7), their
+# sheets' ratings; suffixes are those of reels and bodies.
+@pytest.mark.parametrize(
+    ("printed", "name"),
+    [
+        ("IN4007", "1N4007"), ("1N4007G", "1N4007"), ("1N4007-T", "1N4007"), ("4007", "1N4007"),
+        ("1n4148 TR", "1N4148"), ("LL4148-GS08", "LL4148"), ("SM4007", "M7"), ("SOD4004", "M4"),
+        ("A6", "M6"), ("S1M", "S1M"), ("DF06S", "DF06"), ("W10M", "W10"), ("KBP206", "KBP206"),
+        ("A7", None), ("T4", None), ("BAV99", None), ("1N5819", None), ("M8", None),
+    ],
+)  # fmt: skip
+def test_markings_of_diodes(printed: str, name: str | None) -> None:
+    assert table_part(printed) == name
+
+
+def test_a7_is_a_rectifier_where_a_pair_cannot_stand() -> None:
+    board = board_from_dict(edited(rectifier="A7"))
+    assert board.rectifier is not None
+    assert board.rectifier.part == "M7"
+    assert "1 A 1000 V (two pins; with three it is no rectifier)" in read_as_line(board)
+    clamped = {"clamp": "A7", "chain": {"topology": "half-wave-clamped"}}
+    assert "with 3 pins a pair such as BAV99" in refusal(**clamped)
+
+
+@pytest.mark.parametrize("text", ["1N5819", "", "M7 or so", "BAV99", "T4", "diode 4"])
+def test_what_is_no_description_of_a_diode(text: str) -> None:
+    assert diode_by_words(text) is None
+
+
+def said_of(**tables: Any) -> str:
+    return read_as_line(board_from_dict(edited(**tables)))
+
+
+def test_names_of_makers_are_said() -> None:
+    assert '"LTV-817S-C" = 817 grade C' in said_of(optocoupler="LTV-817S-C")
+    assert '"PC817X3" = 817 grade C' in said_of(optocoupler="PC817X3")
+    assert '"IN4007" = 1N4007' in said_of(rectifier="IN4007")
+    assert said_of(optocoupler="817 C", rectifier="1n4007") == ""
+
+
+def test_a_board_by_own_data_can_be_changed() -> None:
+    board: Board = board_from_dict(edited(optocoupler={"ctr": "50..600 % at 5 mA"}))
+    assert board.with_(optocoupler="817C").optocoupler.family == "817"
+    assert board.with_(rectifier="M7").rectifier != board.rectifier
+
+
+def test_editors_know_the_keys() -> None:
+    keys = file_schema(BoardFile, "board file")["properties"]
+    own = keys["optocoupler"]["anyOf"][1]["properties"]
+    assert {"ctr_min", "ctr_max", "test_current", "led_current", "leds"} <= own.keys()
+    diodes = keys["rectifier"]["anyOf"][1]
+    assert {"reverse_voltage", "current", "breakdown_voltage"} <= diodes["properties"].keys()
+    assert diodes["required"] == []
+
+
+def test_what_nobody_can_read_is_taken_as_wide_as_its_class() -> None:
+    board = board_from_dict(edited(rectifier="unreadable", optocoupler="unreadable"))
+    assert board.optocoupler.family == "four-pin coupler"
+    said = read_as_line(board)
+    assert '"unreadable" = rectifier, its rating not known' in said
+    assert '"unreadable" = any four-pin coupler' in said
+
+
+def test_least_ctr_alone() -> None:
+    for written in ("min 50 %", ">50%", "at least 50 %"):
+        part = coupler({"ctr": written})
+        assert (part.ctr_min_ratio, part.ctr_max_ratio) == (0.5, 6.0)
+
+
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [
+        ("MOC3021", "this one drives a triac"),
+        ("6N137", "this one has a logic output"),
+        ("4N33", "this one has a Darlington output"),
+    ],
+)
+def test_other_kinds_of_couplers_are_named(written: str, words: str) -> None:
+    assert words in refusal(optocoupler=written)
+
+
+def test_a_maker_before_the_name() -> None:
+    assert coupler("SHARP PC817 B").grade == "B"
+    assert rectifier("SMD M7").part == "M7"

@@ -1,0 +1,95 @@
+"""Tests of zcd.board.toml_advice and what a file that is no TOML is answered: what the person did,
+and the line as it should stand (which must then be TOML)."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from zcd.board.files import load_board, parse_board
+from zcd.board.toml_advice import advice
+from zcd.errors import InputError
+
+MISTAKES = [
+    ("mains = 230 V", "a value without quotes", 'mains = "230 V"'),
+    ("mains = 230V 50Hz   # plate", "a value without quotes", 'mains = "230V 50Hz"'),
+    ("rectifier = 1N4007", "a value without quotes", 'rectifier = "1N4007"'),
+    ("style = 0805", "a value without quotes", 'style = "0805"'),
+    ("c = {r = [68k, 68k]}", "a value without quotes", 'c = {r = ["68k", "68k"]}'),
+    ('o = {pull_up = "10k", supply = 5V}', "a value without quotes",
+     'o = {pull_up = "10k", supply = "5V"}'),
+    ("mains = \u201c230 V\u201d", "curly quotes", 'mains = "230 V"'),
+    ("mains = \u2018230 V\u2019", "curly quotes", 'mains = "230 V"'),
+    ("mains = \u201e230 V\u201c", "curly quotes", 'mains = "230 V"'),
+    ('mains "230 V"', "no = behind a key", 'mains = "230 V"'),
+    ("mains 230 V", "no = behind a key", 'mains = "230 V"'),
+    ("mains: 230 V", "a colon behind a key", 'mains = "230 V"'),
+    ('resistors = "68k", "68k"', "several values without brackets", 'resistors = ["68k", "68k"]'),
+    ('r = ["68k" "82k"]', "two values without a comma", 'r = ["68k", "82k"]'),
+    ('mains = "230 V",', "a comma at the end of a line", 'mains = "230 V"'),
+    ("[chain", "no ] behind a table's name", "[chain]"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("line", "found", "mended"), MISTAKES)
+def test_the_line_as_it_should_stand(line: str, found: str, mended: str) -> None:
+    with pytest.raises(tomllib.TOMLDecodeError):
+        tomllib.loads(line)
+    said = advice(line, 1)
+    assert said is not None
+    assert said[0] == found
+    assert said[1].startswith(mended)
+    tomllib.loads(mended)
+
+
+def test_the_line_is_named() -> None:
+    text = 'mains = "230 V"\n\noptocoupler = 817C\n'
+    with pytest.raises(InputError) as caught:
+        parse_board(text, "lamp.toml")
+    assert str(caught.value) == (
+        "lamp.toml: line 3: found a value without quotes; "
+        'allowed: optocoupler = "817C" (each value in straight quotes)'
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ('mains = "230 V\nx = 1', "line 1: found a quote that is not closed"),
+        ('o = {pull up = "10k"}', 'line 1: found a space in the key "pull up"; allowed: pull_up'),
+        ("a = 1\n[b]\nc = 2\n[b]", "line 4: found b a second time; allowed: each key once"),
+        ("chain = [", "found text that is no TOML"),
+        ("= 5", "found text that is no TOML"),
+    ],
+)
+def test_other_mistakes(text: str, found: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_board(text, "lamp.toml")
+    assert str(caught.value).startswith(f"lamp.toml: {found}")
+    assert "\n" not in str(caught.value)
+
+
+def test_only_the_wrong_key_is_shown() -> None:
+    """What the misspelt key was meant for is not missing as well."""
+    text = (
+        'mains = "230 V"\nrectifier = "1N4007"\noptocoupler = "817C"\n'
+        'chain.resistor = ["68k"]\noutput = {pull_up = "10k", suply = "5 V"}\n'
+    )
+    with pytest.raises(InputError) as caught:
+        parse_board(text, "lamp.toml")
+    assert str(caught.value).splitlines() == [
+        'lamp.toml: chain.resistor: found "resistor"; allowed: a key of this table '
+        '(did you mean "resistors"?)',
+        'lamp.toml: output.suply: found "suply"; allowed: a key of this table '
+        '(did you mean "supply"?)',
+    ]
+
+
+def test_a_file_of_nearly_that_name(tmp_path: Path) -> None:
+    (tmp_path / "kiln.toml").write_text("", encoding="utf-8")
+    with pytest.raises(InputError, match=r'no such file \(did you mean "kiln.toml"\?\)'):
+        load_board(tmp_path / "klin.toml")
+    with pytest.raises(InputError, match=r"^other.toml: found no such file; allowed"):
+        load_board(tmp_path / "other.toml")

@@ -1,0 +1,449 @@
+"""From what is printed on plates and parts to the values that the schema reads.
+
+A board file may hold markings as they stand on the parts (``104``, ``220-240V~ 50/60Hz``). Here
+each becomes a plain value of its key, with a note of what was understood. What has two meanings is
+decided by the part's style and by which of them such a circuit can have, or refused with both.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from zcd.board.mains_plate import mains_as_printed
+from zcd.board.markings import (
+    COLOURS,
+    MULTIPLIERS,
+    Marking,
+    capacitor_marking,
+    resistor_markings,
+    with_letter,
+)
+from zcd.board.model import ReadAs
+from zcd.board.optocouplers import AC_INPUT, CLASSES, FOUR_PIN, optocoupler_name
+from zcd.board.parts_library import table_part
+from zcd.board.units import ALIKE, format_si, is_reference
+from zcd.board.unknown_values import fill_unknown, nobody_knows, unknown_limits
+from zcd.errors import InputError, invalid_value
+
+PLAUSIBLE_OHM = (1e3, 1e7)
+"""What chain, LED resistor and pull-up of a mains detector have: common practice, no source."""
+
+_MOST_PARTS = 30
+_STRONG = re.compile(r"\s*[;+&]\s*|\s*,\s+|\s+and\s+")
+_ONE_VALUE = re.compile(r"\d*\.?\d*\s*[kKMRrΩ]\d*\s*(?:Ω|ohms?)?", re.ASCII)
+_TIMES = re.compile(r"([1-9]\d?)\s*[x×*]\s*(\S.*)|(\S.*?)\s*[x×*]\s*([1-9]\d?)", re.IGNORECASE)
+_TOLERANCE = re.compile(r"(.*[^\s±+/-])(?:\s+(?:±|\+/?-)?|(?:±|\+/?-))\s*(\d+(?:[.,]\d+)?\s*%)")
+_POWER = re.compile(r"(.*\S)\s+((?:\d{1,2}/\d{1,2}|\d*[.,]?\d+)\s*m?(?:W|watts?))", re.IGNORECASE)
+_SLASH_POWER = re.compile(r"(\d\S*[kKMRΩ]\S*)\s*/\s*(\d*[.,]?\d+\s*m?W)")
+_SIZE = re.compile(r"(.*\S)\s+(0402|0603|0805|1206|1210|2010|2512)", re.ASCII)
+_STYLES = (_POWER, _SLASH_POWER, _SIZE)
+_RATING = re.compile(r"[\d/.,]+\s*(?:m?W\w*|%)", re.IGNORECASE)
+_NAMED = re.compile(r"([A-Z]{1,3}\d{1,4})\s*(?:[:=]|\s)\s*(\S.*)", re.ASCII)
+_REMARK = re.compile(r"(.*[^\s(])\s*\([^()]*\)")
+_CHIP_WORD = re.compile(r"(.*\S)\s+(?:SMD|chip)", re.IGNORECASE)
+_CHIP_STYLE = re.compile(r"0402|0603|0805|1206|1210|2010|2512")
+_CAPACITOR_TAIL = re.compile(
+    r"(.*\S)\s+(?:X[12]|Y[12]|MK[TPCS]|K[PTS]|[A-Z]\d[A-Z]|NP0|C0G|\d+\s*V\S*|[\d.]+\s*%|[FGJKM])",
+    re.IGNORECASE,
+)
+_CTR = re.compile(
+    r"(?:CTR\s*)?(?P<low>\d+(?:[.,]\d+)?)\s*%?(?:\s*(?:\.\.\.?|…|-|–|to)\s*"
+    r"(?P<high>\d+(?:[.,]\d+)?))?\s*%(?:\s*(?:at|@)\s*(?:IF\s*=?\s*)?(?P<test>[\d.,]+\s*[mu]?A))?",
+    re.IGNORECASE,
+)
+_LEAST_CTR = re.compile(r"(?:min\.?|minimum|at least|>=?|≥)\s*(\d+(?:[.,]\d+)?)\s*%", re.IGNORECASE)
+_SINGLE_RESISTORS = (("led", "resistor"), ("output", "pull_up"), ("output", "pull_down"))
+_CAPACITORS = (
+    *(("feed", "suppressor", "capacitance"), ("chain", "joint_capacitor", "capacitance")),
+    *(("led", "capacitor"), ("output", "pin_capacitor"), ("fan", "run_capacitor")),
+)
+_WATT_STYLES = {0.125: "1/8 W", 0.25: "1/4 W", 0.5: "1/2 W", 1.0: "1 W", 2.0: "2 W", 3.0: "3 W"}
+
+
+@dataclass(slots=True)
+class Reader:
+    """A board file on its way: keys and values, what was understood, what was not.
+
+    Parameters
+    ----------
+    value : dict
+        Keys and values; changed in place.
+    notes : list of ReadAs
+    problems : list of str
+        A line for each, with its key.
+    unknown : dict
+        Key of a resistor that nobody could read -> limits of its resistance. [Ω]
+    """
+
+    value: dict[str, Any]
+    notes: list[ReadAs] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+    unknown: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    def note(self, key: str, printed: object, meaning: str) -> None:
+        """Say what a text was taken for."""
+        self.notes.append(ReadAs(key=key, printed=str(printed), meaning=meaning))
+
+    def refuse(self, key: str, found: object, allowed: str) -> None:
+        """Say what a text may mean, and what to write instead."""
+        self.problems.append(str(invalid_value(found, allowed, key)))
+
+
+def spread(value: Mapping[str, Any]) -> dict[str, Any]:
+    """A board file with one item for each part: ``"2 x 68k"`` and ``"68k, 68k"`` are two.
+
+    Parameters
+    ----------
+    value : mapping
+        Keys and values as written.
+
+    Returns
+    -------
+    dict
+        Resistor lists as lists; ``"68k 1 % 1/4 W"`` as a table. Values stay as they are printed.
+    """
+    result = {k: dict(v) if isinstance(v, Mapping) else v for k, v in value.items()}
+    chain = result.get("chain")
+    if isinstance(chain, str) and _is_list(chain):
+        chain = result["chain"] = {"resistors": chain}
+    if not isinstance(chain, dict):
+        return result
+    for key in ("resistors", "return_resistors"):
+        if key in chain:
+            chain[key] = _items(chain[key])
+    if isinstance(chain.get("parallel"), list):
+        strings = chain["parallel"]
+        chain["parallel"] = [
+            _items(s) if isinstance(s, list) or (isinstance(s, str) and _is_list(s)) else s
+            for s in strings
+        ]
+    return result
+
+
+def as_printed(value: Mapping[str, Any]) -> Reader:
+    """Read the markings of a board file.
+
+    Parameters
+    ----------
+    value : mapping
+        Keys and values, after `spread`.
+
+    Returns
+    -------
+    Reader
+        Its `value` is what the schema reads.
+    """
+    reader = Reader({k: _copied(v) for k, v in value.items()})
+    if "mains" in reader.value:
+        with_problem(reader, lambda: mains_as_printed(reader.value, reader.note))
+    _resistors(reader)
+    fill_unknown(reader.value, reader.unknown, reader.note)
+    _coupler(reader)
+    _diodes(reader)
+    for path in _CAPACITORS:
+        _capacitor(reader, path)
+    return reader
+
+
+def with_problem(reader: Reader, read: Callable[[], None]) -> None:
+    """Do a piece of reading; what it refuses is kept."""
+    try:
+        read()
+    except InputError as error:
+        reader.problems.append(str(error))
+
+
+def _copied(value: Any, depth: int = 5) -> Any:
+    """Tables and lists as deep as a board file has them; what lies deeper is not changed here."""
+    if depth and isinstance(value, Mapping):
+        return {key: _copied(item, depth - 1) for key, item in value.items()}
+    if depth and isinstance(value, list):
+        return [_copied(item, depth - 1) for item in value]
+    return value
+
+
+def _is_list(text: str) -> bool:
+    return len(_split(text)) > 1 or _split(text) != [text]
+
+
+def _items(value: Any) -> Any:
+    """Resistors of a list, one item a part."""
+    if isinstance(value, str) and not _is_list(value):
+        return value if not _parts(value) else [_tabled(value)]
+    if isinstance(value, str):
+        return [_tabled(part) for part in _split(value)]
+    if isinstance(value, Mapping) and value and all(map(is_reference, value)):
+        value = [{"ref": ref, "value": text} for ref, text in value.items()]
+    if not isinstance(value, list):
+        return value
+    return [
+        _tabled(part)
+        for item in value
+        for part in (_split(item) if isinstance(item, str) else [item])
+    ]
+
+
+def _split(text: str) -> list[str]:
+    """The values in a text: several where it says so plainly, else the text."""
+    shown = text.strip().translate(ALIKE)
+    times = _TIMES.fullmatch(shown)
+    if times:
+        count, one = int(times[1] or times[4]), times[2] or times[3]
+        return [one] * count if count <= _MOST_PARTS and _parts(one) else [text]
+    if _is_bands(shown):
+        return [" ".join(re.split(r"[\s,;/|+-]+", shown))]
+    for parts in (_STRONG.split(shown), shown.split(",")):
+        weak = len(parts) > 1 and "," in shown and not _STRONG.search(shown)
+        whole = all(_ONE_VALUE.fullmatch(p) if weak else _parts(p) for p in parts)
+        if len(parts) > 1 and whole:
+            return parts
+    return [text]
+
+
+def _parts(text: str) -> bool:
+    """Whether a text looks like one resistor."""
+    named = _NAMED.fullmatch(text.strip())
+    shown = named[2] if named else text.strip()
+    if _RATING.fullmatch(shown):
+        return False
+    return re.match(r"[\d.?~]|about", shown) is not None or _is_bands(shown)
+
+
+def _is_bands(text: str) -> bool:
+    words = [w for w in re.split(r"[\s,;/|+-]+", text.lower()) if w]
+    return len(words) >= 3 and all(w in COLOURS or w in MULTIPLIERS for w in words)
+
+
+def _tabled(item: Any) -> Any:
+    """``"68k 1 % 1/4 W"`` as a table; anything else as it is."""
+    if not isinstance(item, str):
+        return item
+    text, more = item.strip(), {}
+    if match := _NAMED.fullmatch(text):
+        more["ref"], text = match[1], match[2]
+    if match := _REMARK.fullmatch(text):
+        text = match[1]
+    for _ in range(3):
+        if match := _TOLERANCE.fullmatch(text):
+            more["tolerance"] = match[2]
+        elif match := next(filter(None, (each.fullmatch(text) for each in _STYLES)), None):
+            more["style"] = match[2]
+        else:
+            break
+        text = match[1].rstrip(" ,")
+    return {"value": text, **more} if more or text != item.strip() else item
+
+
+def _resistors(reader: Reader) -> None:
+    """Every resistor of the file, and the styles."""
+    chain = reader.value.get("chain")
+    chain_style = None
+    if isinstance(chain, dict):
+        _style(reader, chain, "chain.style")
+        chain_style = chain.get("style")
+        for key, items in _lists(chain):
+            for number, item in enumerate(items):
+                items[number] = _resistor(reader, item, f"{key}[{number + 1}]", chain_style)
+    for table, name in _SINGLE_RESISTORS:
+        holder = reader.value.get(table)
+        if isinstance(holder, dict) and name in holder:
+            holder[name] = _resistor(reader, _tabled(holder[name]), f"{table}.{name}", None)
+
+
+def _lists(chain: dict[str, Any]) -> Iterator[tuple[str, list[Any]]]:
+    """Each list of resistors with its key."""
+    for key in ("resistors", "return_resistors"):
+        if isinstance(chain.get(key), list):
+            yield f"chain.{key}", chain[key]
+    if isinstance(chain.get("parallel"), list):
+        for number, string in enumerate(chain["parallel"], 1):
+            if isinstance(string, list):
+                yield f"chain.parallel[{number}]", string
+
+
+def _style(reader: Reader, table: dict[str, Any], key: str) -> None:
+    """A style written as a power: ``0.25W`` and ``1/4 watt`` are the style 1/4 W."""
+    text = table.get("style")
+    if not isinstance(text, str):
+        return
+    style = _watt_style(text)
+    if style and style != text:
+        table["style"] = style
+
+
+def _watt_style(text: str) -> str | None:
+    match = re.fullmatch(
+        r"(?:(\d{1,2})/([1-9]\d?)|(\d*[.,]?\d+))\s*(m?)(?:W|watts?)", text.strip(), re.IGNORECASE
+    )
+    if match is None:
+        return None
+    watt = int(match[1]) / int(match[2]) if match[1] else float(match[3].replace(",", "."))
+    return _WATT_STYLES.get(watt / 1e3 if match[4] else watt)
+
+
+def _resistor(reader: Reader, item: Any, key: str, chain_style: Any) -> Any:
+    """One resistor: its item with a plain value."""
+    table = item if isinstance(item, dict) else {"value": item}
+    _style(reader, table, f"{key}.style")
+    text, given = table.get("value"), table.get("value")
+    if not isinstance(text, str):
+        return item
+    style = table.get("style") or chain_style
+    chip = isinstance(style, str) and _CHIP_STYLE.fullmatch(style.strip()) is not None
+    if word := _CHIP_WORD.fullmatch(text.strip()):
+        text, chip = word[1], True
+    if (limits := unknown_limits(text)) is not None:
+        reader.unknown[key] = limits
+        return item
+    value, tolerance = _ohms(reader, text, key, chip)
+    if value is None:
+        return {**table, "value": text} if text != given else item
+    extra = {} if tolerance is None or "tolerance" in table else {"tolerance": tolerance}
+    return {**table, "value": value, **extra}
+
+
+def _ohms(reader: Reader, text: str, key: str, chip: bool) -> tuple[Any, float | None]:
+    """Value and tolerance that a marking stands for; None where it is none."""
+    if lettered := with_letter(text):
+        value, ratio = lettered
+        reader.note(key, text, f"{value} ±{format_si(ratio, '%')}")
+        return value, ratio
+    found = resistor_markings(text)
+    if not found:
+        return None, None
+    if found[0].value == 0.0:
+        reader.refuse(key, text, "a resistance; a chip marked so is a jumper, 0 Ω: leave it out")
+        return None, None
+    chosen = _chosen(found, chip)
+    if chosen is None:
+        reader.refuse(key, text, _both(text, found))
+        return None, None
+    others = [m for m in found if m is not chosen]
+    words = _meaning(chosen) + "".join(f"; not {_meaning(m)}" for m in others)
+    reader.note(key, text, words)
+    return chosen.value, chosen.tolerance_ratio
+
+
+def _chosen(found: tuple[Marking, ...], chip: bool) -> Marking | None:
+    """The meaning that such a circuit can have; where none or both can, as the body is marked."""
+    if len(found) == 1:
+        return found[0]
+    low, high = PLAUSIBLE_OHM
+    possible = [m for m in found if low <= m.value <= high]
+    if len(possible) == 1:
+        return possible[0]
+    plain = [m for m in found if m.plain]
+    if not plain:
+        return found[0]
+    return None if chip else plain[0]
+
+
+def _both(text: str, found: tuple[Marking, ...]) -> str:
+    """What to write for each of two meanings."""
+    ways = [f'"{_ohm_text(m.value)}" for {_meaning(m)}' for m in found]
+    return f"one meaning: {' or '.join(ways)}"
+
+
+def _ohm_text(ohm: float) -> str:
+    return f"{ohm:g}R" if ohm < 1e3 else f"{ohm / 1e3:g}k"
+
+
+def _meaning(marking: Marking, unit: str = "Ω") -> str:
+    value = format_si(marking.value, unit)
+    more = [marking.words]
+    if marking.tolerance_ratio is not None:
+        more.append(f"±{format_si(marking.tolerance_ratio, '%')}")
+    if marking.rated_v is not None:
+        more.append(f"rated {format_si(marking.rated_v, 'V')} d.c.")
+    return f"{value} ({', '.join(more)})"
+
+
+def _coupler(reader: Reader) -> None:
+    """The optocoupler: its name, its CTR as data sheets print it, and what nobody can read."""
+    given, chain = reader.value.get("optocoupler"), reader.value.get("chain")
+    table: dict[str, Any] = given if isinstance(given, dict) else {"family": given}
+    printed = table.get("family")
+    if isinstance(printed, str) and nobody_knows(printed):
+        two = isinstance(chain, dict) and chain.get("topology") == "two-led"
+        table = {**table, "family": AC_INPUT if two else FOUR_PIN}
+        reader.value["optocoupler"] = table
+        reader.note("optocoupler", printed, f"any {table['family']}")
+    elif isinstance(printed, str):
+        _coupler_name(reader, printed, table.get("grade"))
+    ctr = table.get("ctr")
+    match = _CTR.fullmatch(ctr.strip().translate(ALIKE)) if isinstance(ctr, str) else None
+    least = _LEAST_CTR.fullmatch(ctr.strip()) if isinstance(ctr, str) else None
+    if least is not None:
+        rest = {name: value for name, value in table.items() if name != "ctr"}
+        reader.value["optocoupler"] = {**rest, "ctr_min": f"{least[1]} %"}
+    if match is None or not (match["high"] or match["test"]):
+        return
+    rest = {name: value for name, value in table.items() if name != "ctr"}
+    low, high = match["low"], match["high"]
+    limits = {"ctr_min": f"{low} %", "ctr_max": f"{high} %"} if high else {"ctr": f"{low} %"}
+    test = {"test_current": match["test"]} if match["test"] else {}
+    reader.value["optocoupler"] = {**rest, **limits, **test}
+
+
+def _coupler_name(reader: Reader, printed: str, grade: Any) -> None:
+    """Say what a maker's name was taken for; an unknown one is refused elsewhere."""
+    try:
+        family, rank = optocoupler_name(printed)
+    except InputError:
+        return
+    plain = re.sub(r"[\s-]", "", printed).upper()
+    if plain not in (family.upper(), f"{family}{rank or ''}".upper()) and family not in CLASSES:
+        meaning = f"{family} grade {rank}" if rank else f"{family}, no grade read"
+        reader.note("optocoupler", printed, meaning if rank or not grade else family)
+
+
+def _diodes(reader: Reader) -> None:
+    """Rectifier and clamp: what a marking stands for where it is not the part's name."""
+    for key in ("rectifier", "clamp"):
+        given = reader.value.get(key)
+        table: dict[str, Any] = given if isinstance(given, dict) else {"part": given}
+        printed = table.get("part")
+        if not isinstance(printed, str):
+            continue
+        name = table_part(printed)
+        if nobody_knows(printed):
+            reader.note(key, printed, "rectifier, its rating not known")
+            reader.value[key] = {**table, "part": "rectifier"}
+            continue
+        if name is None and key == "rectifier" and printed.strip().upper() == "A7":
+            name = "M7"
+            meaning = "M7, 1 A 1000 V (two pins; with three it is no rectifier)"
+        else:
+            meaning = str(name)
+        if name is not None and name.casefold() != re.sub(r"[\s-]", "", printed).casefold():
+            reader.note(key, printed, meaning)
+            reader.value[key] = {**table, "part": name}
+
+
+def _capacitor(reader: Reader, path: tuple[str, ...]) -> None:
+    """The capacitor at a path of keys."""
+    *tables, name = path
+    holder: Any = reader.value
+    for table in tables:
+        holder = holder.get(table) if isinstance(holder, dict) else None
+    given = holder.get(name) if isinstance(holder, dict) else None
+    if isinstance(given, int) and not isinstance(given, bool) and given >= 10:
+        given = str(given)  # no such capacitor in farads
+    if not isinstance(given, str):
+        return
+    text = given.strip()
+    while match := _CAPACITOR_TAIL.fullmatch(text):
+        text = match[1]
+    found = capacitor_marking(text.replace(",", "."))
+    key = ".".join(path)
+    if len(found) > 1:
+        ways = [f'"{m.value * 1e12:g}p" for {_meaning(m, "F")}' for m in found]
+        reader.refuse(key, given, f"one meaning: {' or '.join(ways)}")
+    elif found and (found[0].tolerance_ratio or not re.search("[pnuPNU]", text)):
+        reader.note(key, given, _meaning(found[0], "F"))
+        holder[name] = found[0].value
+    elif text != given:
+        holder[name] = text

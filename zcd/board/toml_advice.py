@@ -1,0 +1,156 @@
+"""What a person did where a text is no TOML, and the line as it should stand."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Iterator
+
+_MARKS = "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u201b\u00ab\u00bb\u2033"
+_CURLY: dict[int, str] = dict.fromkeys(map(ord, _MARKS), '"')
+_STRING = r'"[^"\n]*"|\'[^\'\n]*\''
+_TOKENS = re.compile(rf"(?P<string>{_STRING})|(?P<value>[^\s,\[\]{{}}=#\"'][^,\[\]{{}}=#\"']*)")
+_SCALAR = re.compile(
+    r"true|false|[+-]?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?|\d{4}-\d\d-\d\d", re.ASCII
+)
+_LONGEST = 80
+
+
+def advice(text: str, line_number: int) -> tuple[str, str] | None:
+    """What was found in a line that is no TOML, and what to write instead.
+
+    Parameters
+    ----------
+    text : str
+        Of the whole file.
+    line_number : int
+        Where reading stopped, counted from 1.
+
+    Returns
+    -------
+    found, allowed : str
+        None where nothing is known of such a line.
+
+    Examples
+    --------
+    >>> advice("mains = 230 V", 1)
+    ('a value without quotes', 'mains = "230 V" (each value in straight quotes)')
+    """
+    lines = text.splitlines() or [""]
+    line = lines[min(line_number, len(lines)) - 1].expandtabs()
+    if not line.isprintable():
+        return None
+    for look in _LOOKS:
+        if (said := look(line)) is not None:
+            return said
+    return None
+
+
+def _curly(line: str) -> tuple[str, str] | None:
+    """Quotes as word processors and telephones set them."""
+    mended = line.translate(_CURLY)
+    return None if mended == line else ("curly quotes", _shown(mended, "straight quotes"))
+
+
+def _colon(line: str) -> tuple[str, str] | None:
+    match = re.fullmatch(r"\s*([\w-]+)\s*:\s*(\S.*)", line)
+    if match is None:
+        return None
+    mended = f"{match[1]} = {match[2]}"
+    return "a colon behind a key", _shown("".join(_quoted(mended)), "= in its place")
+
+
+def _no_equals(line: str) -> tuple[str, str] | None:
+    match = re.fullmatch(r"\s*([\w-]+)\s+([\"'\[{\d].*)", line)
+    if match is None:
+        return None
+    mended = f"{match[1]} = {match[2]}"
+    return "no = behind a key", _shown("".join(_quoted(mended)), "= between key and value")
+
+
+def _spaced_key(line: str) -> tuple[str, str] | None:
+    match = re.search(r"(?:^|[{,])\s*([A-Za-z]+(?:[ \t]+[A-Za-z]+)+)[ \t]*=", line)
+    if match is None:
+        return None
+    key = re.sub(r"[ \t]+", "_", match[1]).lower()
+    return f'a space in the key "{match[1]}"', key
+
+
+def _open_header(line: str) -> tuple[str, str] | None:
+    match = re.fullmatch(r"\s*\[\s*([\w.-]+)\s*(?:#.*)?", line)
+    return None if match is None else ("no ] behind a table's name", f"[{match[1]}]")
+
+
+def _odd_quotes(line: str) -> tuple[str, str] | None:
+    odd = line.count('"') % 2 == 1 and '"""' not in line
+    return ("a quote that is not closed", 'both quotes, such as supply = "5 V"') if odd else None
+
+
+def _bare_list(line: str) -> tuple[str, str] | None:
+    match = re.fullmatch(rf"\s*([\w.-]+)\s*=\s*((?:{_STRING})(?:\s*,\s*(?:{_STRING}))+)\s*", line)
+    if match is None:
+        return None
+    return "several values without brackets", f"{match[1]} = [{match[2]}]"
+
+
+def _end_comma(line: str) -> tuple[str, str] | None:
+    match = re.fullmatch(rf"(\s*[\w.-]+\s*=\s*(?:{_STRING}|[\d.]+))\s*,\s*", line)
+    if match is None:
+        return None
+    return "a comma at the end of a line", _shown(match[1], "without it")
+
+
+def _no_comma(line: str) -> tuple[str, str] | None:
+    mended = re.sub(rf"({_STRING})\s+(?=[\"'])", r"\1, ", line)
+    if mended == line:
+        return None
+    return "two values without a comma", _shown(mended, "a comma between them")
+
+
+def _unquoted(line: str) -> tuple[str, str] | None:
+    """Values such as ``230 V``, ``1N4007`` or ``0805`` that need quotes."""
+    mended = "".join(_quoted(line))
+    if mended == line:
+        return None
+    return "a value without quotes", _shown(mended, "each value in straight quotes")
+
+
+def _quoted(line: str) -> Iterator[str]:
+    """The line with every bare value in quotes; keys and a comment stay."""
+    at = 0
+    for match in _TOKENS.finditer(line):
+        if "#" in line[at : match.start()]:
+            break
+        yield line[at : match.start()]
+        word, at = match[0], match.end()
+        bare = word.strip()
+        is_key = line[match.end() :].lstrip().startswith("=")
+        if match["string"] or is_key or _SCALAR.fullmatch(bare) or not bare:
+            yield word
+        else:
+            yield f'"{bare}"{word[len(word.rstrip()) :]}' if word.rstrip() == bare else word
+    yield line[at:]
+
+
+def _shown(mended: str, words: str) -> str:
+    """The line put right, where it then is TOML and short enough to be shown."""
+    line = re.sub(r"\s*#[^\"']*$", "", mended).strip()
+    try:
+        tomllib.loads(line)
+    except ValueError:
+        return words
+    return f"{line} ({words})" if len(line) <= _LONGEST and line.isprintable() else words
+
+
+_LOOKS: tuple[Callable[[str], tuple[str, str] | None], ...] = (
+    _curly,
+    _spaced_key,
+    _colon,
+    _no_equals,
+    _open_header,
+    _odd_quotes,
+    _bare_list,
+    _end_comma,
+    _unquoted,
+    _no_comma,
+)

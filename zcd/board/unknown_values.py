@@ -1,0 +1,181 @@
+"""Resistors that nobody can read: burnt, or known roughly; a likely value stands in their place.
+
+The likeliest value is that of a neighbour, as the resistors of a chain are mostly alike; else the
+preferred number for the usual current. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from math import inf, log, sqrt
+from typing import Any
+
+from zcd.board.markings import resistor_markings
+from zcd.board.preferred import decade
+from zcd.board.quantity_kinds import RESISTANCE
+from zcd.board.units import ALIKE, format_si, parse_quantity
+from zcd.errors import InputError
+
+ROUGHLY_RATIO = 0.3
+"""What "about" leaves open either way."""
+OPEN_FACTOR = 3.0
+"""How far a value that nobody read may be from the likely one, either way."""
+USUAL_PEAK_A = 2e-3
+"""LED current at the peak of the mains for which such chains are made."""
+USUAL_OHM = {"output.pull_up": 10e3, "output.pull_down": 4.7e3, "led.resistor": 10e3}
+
+_NOBODY_KNOWS = re.compile(
+    r"\?+|unknown|burnt(?: out)?|burned(?: out)?|charred|illegible|unreadable|not readable",
+    re.IGNORECASE,
+)
+_ABOUT = re.compile(
+    r"(?:about|approx\.?|approximately|ca\.?|circa|roughly|[~≈])\s*(\S.*)|(\S.*?)\s*\?",
+    re.IGNORECASE,
+)
+_RANGE = re.compile(
+    r"(?:between\s+)?(\d[^\s]*?)\s*(?:\.\.\.?|…|-|–|\bto\b|\band\b)\s*(\d\S*(?:\s*\S{1,5})?)",
+    re.IGNORECASE,
+)
+_CHAIN_ITEM = re.compile(r"(chain\.\w+(?:\[\d+\])?)\[(\d+)\]")
+
+Limits = tuple[float, float]
+
+
+def nobody_knows(text: str) -> bool:
+    """Whether a text says that a marking cannot be read."""
+    return _NOBODY_KNOWS.fullmatch(text.strip()) is not None
+
+
+def unknown_limits(text: str) -> Limits | None:
+    """Limits of a resistance that is known roughly or not at all; None: it is a plain value.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    low, high : float
+        [Ω]; 0 and infinity where nothing is known.
+
+    Examples
+    --------
+    >>> unknown_limits("?"), unknown_limits("47k..100k"), unknown_limits("68k")
+    ((0.0, inf), (47000.0, 100000.0), None)
+    """
+    shown = text.strip().translate(ALIKE)
+    if _NOBODY_KNOWS.fullmatch(shown):
+        return 0.0, inf
+    if match := _ABOUT.fullmatch(shown):
+        ohm = _ohm(match[1] or match[2])
+        return None if ohm is None else (ohm * (1 - ROUGHLY_RATIO), ohm * (1 + ROUGHLY_RATIO))
+    match = _RANGE.fullmatch(shown)
+    if match is None:
+        return None
+    low, high = match[1], match[2]
+    unit = re.search("[kKM]", high)
+    ends = [_ohm(low if re.search("[kKMRr]", low) or unit is None else low + unit[0]), _ohm(high)]
+    if None in ends or ends[0] == ends[1]:
+        return None
+    return min(filter(None, ends)), max(filter(None, ends))
+
+
+def fill_unknown(
+    value: dict[str, Any],
+    unknown: dict[str, Limits],
+    note: Callable[[str, object, str], None],
+) -> None:
+    """Put likely values in the place of those that nobody could read.
+
+    Parameters
+    ----------
+    value : dict
+        The board file; changed in place.
+    unknown : dict
+        Key of a resistor -> its limits; those that are not known are filled in.
+    note : callable
+        Told what was taken, and why.
+    """
+    chosen = {key: _likely(value, unknown, key) for key in unknown}
+    for key, (ohm, why) in chosen.items():
+        if unknown[key][1] == inf:
+            unknown[key] = (ohm / OPEN_FACTOR, ohm * OPEN_FACTOR)
+        holder, place = _place(value, key)
+        item = holder[place]
+        printed = item["value"] if isinstance(item, dict) else item
+        holder[place] = {**item, "value": ohm} if isinstance(item, dict) else ohm
+        note(key, printed, f"{format_si(ohm, 'Ω')}, {why}")
+
+
+def _likely(value: Mapping[str, Any], unknown: Mapping[str, Limits], key: str) -> tuple[float, str]:
+    """The likeliest value within limits, and why."""
+    low, high = unknown[key]
+    for ohm in _neighbours(value, unknown, key):
+        if low <= ohm <= high:
+            return ohm, "like its neighbour"
+    if high < inf:
+        return _nearest_preferred((low + high) / 2.0), "the preferred number in the middle"
+    if key in USUAL_OHM:
+        return USUAL_OHM[key], "the usual value"
+    mains = value.get("mains")
+    printed = mains.get("voltage") if isinstance(mains, Mapping) else None
+    volts = re.match(r"[\d.]+", str(printed))
+    others = sum(1 for each in unknown if each.startswith(("chain.resistors", "chain.return")))
+    total = sqrt(2.0) * (float(volts[0]) if volts else 230.0) / USUAL_PEAK_A
+    return (
+        _nearest_preferred(total / max(others, 1)),
+        f"for the usual LED current of {format_si(USUAL_PEAK_A, 'A')} at the peak",
+    )
+
+
+def _neighbours(
+    value: Mapping[str, Any], unknown: Mapping[str, Limits], key: str
+) -> Iterator[float]:
+    """Values of the other resistors of a string, the nearest first; then those of the chain."""
+    match = _CHAIN_ITEM.fullmatch(key)
+    if match is None:
+        return
+    for string in dict.fromkeys((match[1], "chain.resistors")):
+        items = _string(value, string)
+        numbers = sorted(range(len(items)), key=lambda n: abs(n + 1 - int(match[2])))
+        for number in numbers:
+            where = f"{string}[{number + 1}]"
+            item = items[number]
+            ohm = _ohm(item.get("value") if isinstance(item, Mapping) else item)
+            if where not in unknown and ohm is not None:
+                yield ohm
+
+
+def _string(value: Mapping[str, Any], key: str) -> Sequence[Any]:
+    """The list of resistors at a key such as ``chain.parallel[2]``."""
+    match = re.fullmatch(r"chain\.(\w+)(?:\[(\d+)\])?", key)
+    found: Any = value["chain"].get(match[1], []) if match else []
+    if match and match[2] and isinstance(found, list):
+        found = found[int(match[2]) - 1]
+    return found if isinstance(found, list) else []
+
+
+def _place(value: dict[str, Any], key: str) -> tuple[Any, Any]:
+    """What holds the resistor at a key, and its place there."""
+    match = _CHAIN_ITEM.fullmatch(key)
+    if match:
+        return _string(value, match[1]), int(match[2]) - 1
+    table, _, name = key.partition(".")
+    return value[table], name
+
+
+def _ohm(given: Any) -> float | None:
+    if isinstance(given, str) and (found := resistor_markings(given)):
+        return found[0].value
+    try:
+        return parse_quantity(given, RESISTANCE)
+    except InputError:
+        return None
+
+
+def _nearest_preferred(ohm: float) -> float:
+    """The number of E24 nearest to a resistance, in logs."""
+    power = 10.0 ** int(f"{ohm:e}".partition("e")[2])
+    figures = [*decade("E24"), 10.0]
+    return round(min(figures, key=lambda figure: abs(log(figure * power / ohm))) * power, 6)

@@ -1,0 +1,43 @@
+"""What the markings of a board file were taken for, as a sentence."""
+
+from __future__ import annotations
+
+from zcd.board.model import Board
+from zcd.board.parts_library import all_resistors
+from zcd.report.text import plain, quantity_text
+
+
+def read_as_line(board: Board) -> str:
+    """Codes and plates with what they were read as; empty where there are none."""
+    refs: dict[str, list[str]] = {}
+    for note in board.read_as:
+        said = f'"{note.printed}" = {note.meaning}'
+        refs.setdefault(said, []).append(_place(board, note.key))
+    parts = (f"{', '.join(dict.fromkeys(names))} {said}" for said, names in refs.items())
+    return plain(f"Read as: {'; '.join(parts)}.") if refs else ""
+
+
+def unread_parts(board: Board) -> list[str]:
+    """Of each resistor that could not be read, the value that stands in its place."""
+    taken = {part.ref: part.resistance_ohm for part in all_resistors(board)}
+    return [
+        plain(f"{each.ref} is unknown: taken as {quantity_text(taken[each.ref], 'Ω')}")
+        for each in board.unknowns
+    ]
+
+
+def unread_line(board: Board) -> str:
+    """What is allowed for where a resistor could not be read; empty where all could."""
+    spans = (
+        f"{quantity_text(each.low_ohm, 'Ω')} to {quantity_text(each.high_ohm, 'Ω')} allowed for"
+        for each in board.unknowns
+    )
+    lines = [f"{line}, {span}" for line, span in zip(unread_parts(board), spans, strict=True)]
+    return f"{'; '.join(lines)}." if lines else ""
+
+
+def _place(board: Board, key: str) -> str:
+    """The part at a key, or the key in words."""
+    places = {} if board.description is None else board.description.places
+    parts = {where: ref for ref, where in places.items()}
+    return parts.get(key) or parts.get(key.rpartition(".")[0]) or key.replace("_", " ")
