@@ -153,7 +153,8 @@ class Optocoupler:
     """The optocoupler: its LED (or two), and a phototransistor described by its CTR.
 
     `ctr_ratio` is collector current / LED current at `test_current_a`, 25 degC, new; the minimum
-    and maximum are those of the grade. `remaining_ratio` is what age has left of it (1 = new).
+    and maximum are those of the grade, or of a part of its kind where `ctr_max_published` is not.
+    `remaining_ratio` is what age has left of it (1 = new).
     """
 
     ref: str
@@ -166,6 +167,7 @@ class Optocoupler:
     remaining_ratio: float
     led: Junction
     source: str
+    ctr_max_published: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

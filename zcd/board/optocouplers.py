@@ -194,6 +194,7 @@ def optocoupler(
     )
     low, high = float(row["min_ctr_ratio"]), float(row["max_ctr_ratio"])
     source = f"CTR limits [{row['source']}]"
+    published = ctr_ratio is not None or not isnan(high)
     if isnan(high):
         high = min(low * _UNLIMITED_SPREAD, _HIGHEST_CTR_RATIO)
         source += f"; no maximum: {high / low:g} times the minimum, as wide as other parts are"
@@ -212,6 +213,7 @@ def optocoupler(
         remaining_ratio=remaining_ratio,
         led=led,
         source=f"{source}; {led_source}",
+        ctr_max_published=published,
     )
 
 

@@ -41,9 +41,10 @@ from zcd.margin.stress import (
 )
 from zcd.margin.stress_rules import junction_rules, resistor_rules
 from zcd.margin.surge import SurgeStress, surge_stress
+from zcd.margin.unpublished import doubt_about, locks_with_doubt
 from zcd.refdata import default
 from zcd.results import Result
-from zcd.sync.lock import LIMIT_KEYS, RULES, Lock, judge
+from zcd.sync.lock import FUNCTION, LIMIT_KEYS, RULES, Lock, judge
 
 _LOG = logger(__name__)
 
@@ -331,10 +332,14 @@ def rules_of(
     -------
     rules : tuple of Rule
     """
+    doubts = _doubts(board, levels, lock)
     return (
-        *_lock_rules(levels, lock),
+        *_lock_rules(levels, lock, doubts),
         *_expectation_rules(board, lock),
-        *(asked.found(h) for asked, h in zip(headroom_rules(board), headroom, strict=True)),
+        *(
+            asked.found(h, doubts[LEVELS.index("weak")])
+            for asked, h in zip(headroom_rules(board), headroom, strict=True)
+        ),
         *_worst_resistor_rules(worst),
         *_worst_junction_rules(board, reverse, np.array([level.led_peak_a for level in levels])),
     )
@@ -366,7 +371,22 @@ def _level(row: int, conditions: Conditions, solution: Solution, lock: Lock, boa
     )
 
 
-def _lock_rules(levels: Sequence[Level], lock: Lock) -> list[Rule[float]]:
+def _doubts(board: Board, levels: Sequence[Level], lock: Lock) -> list[str]:
+    """What decides whether each level locks; empty where it does, or surely does not.
+
+    On the bench at nominal mains the usual transistor counts.
+    """
+    failed = [level.failed_rule for level in levels]
+    if all(level.locks for level in levels) or not levels[LEVELS.index("nominal")].locks:
+        return [""] * len(levels)
+    may = locks_with_doubt(board, level_conditions(board))
+    return [
+        doubt_about(board, rule) if rule in FUNCTION and would else ""
+        for rule, would in zip(failed, may, strict=True)
+    ]
+
+
+def _lock_rules(levels: Sequence[Level], lock: Lock, doubts: Sequence[str]) -> list[Rule[float]]:
     """Lock at every level."""
     return [
         without_number(
@@ -375,9 +395,10 @@ def _lock_rules(levels: Sequence[Level], lock: Lock) -> list[Rule[float]]:
             LOCK_SOURCE,
             remark="" if level.locks else f"fails: {level.failed_rule}",
             kind="function",
+            depends_on=doubt,
             subject=SYNC,
         )
-        for level, margin in zip(levels, lock.margin, strict=True)
+        for level, margin, doubt in zip(levels, lock.margin, doubts, strict=True)
     ]
 
 
@@ -452,13 +473,14 @@ class HeadroomRule:
     conditions: Conditions
     rule: Rule[float]
 
-    def found(self, headroom: Headroom) -> Rule[float]:
-        """The rule with the headroom found."""
+    def found(self, headroom: Headroom, doubt: str = "") -> Rule[float]:
+        """The rule with the headroom found; a function of the input may be in doubt."""
+        rule = replace(self.rule, depends_on=doubt) if self.rule.kind == "function" else self.rule
         if not headroom.locks:
             remark = "no headroom to speak of: it does not lock as it is"
-            return replace(self.rule, margin=-1.0, remark=remark)
+            return replace(rule, margin=-1.0, remark=remark)
         return replace(
-            self.rule,
+            rule,
             value=headroom.factor_ratio,
             margin=headroom.factor_ratio / self.rule.limit - 1.0,
             remark=f"first to fail beyond it: {headroom.rule}" if headroom.rule else "",

@@ -19,6 +19,7 @@ from zcd.margin.spread import AT_CORNER
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_changes import changes
+from zcd.report.of_spread import DOUBT
 from zcd.report.table import STATUS
 from zcd.report.text import (
     BROKEN,
@@ -80,6 +81,8 @@ def headline_text(check: Check) -> str:
     if inherited and check.passes:
         return "PASSES: no worse than the original, which has the same weakness."
     if check.status == "warning":
+        if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
+            return f"PASSES, with a warning: sync depends on {plain(doubt)}."
         return f"PASSES, with a warning. Sync works from {band}; no part is overloaded."
     failed = {
         rule.subject
@@ -161,13 +164,20 @@ def _span_text(remedy: Remedy) -> str:
 def finding_lines(check: Check) -> tuple[str, ...]:
     """One line for each thing that fails or is marginal, whatever number of rules it breaks."""
     groups: dict[str, list[Rule[float]]] = {}
-    lost = any(rule.subject == SYNC and rule.status == "fail" for rule in check.every_rule)
+    of_sync = [rule for rule in check.every_rule if rule.subject == SYNC]
+    lost = any(rule.status == "fail" for rule in of_sync)
+    doubtful = any(rule.depends_on for rule in of_sync)
     for rule in check.every_rule:
         # without sync, what pulses there may be says nothing, nor what hardly any board bears
         corner = rule.name.startswith(AT_CORNER) and rule.subject != SYNC
-        if rule.status != "pass" and not (lost and (rule.kind == "expectation" or corner)):
+        expected = rule.kind == "expectation"
+        moot = (lost and (expected or corner)) or (doubtful and expected and corner)
+        if rule.status != "pass" and not moot:
             groups.setdefault(rule.subject, []).append(rule)
-    ranked = sorted(groups.items(), key=lambda item: -WEIGHTS.index(worst_status(item[1])))
+    ranked = sorted(
+        groups.items(),
+        key=lambda item: (-WEIGHTS.index(worst_status(item[1])), item[0] != SYNC),
+    )
     lines = [_finding_line(check, subject, rules) for subject, rules in ranked]
     return tuple(plain(line) for line in lines if line)
 
@@ -187,9 +197,17 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
 def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     """Where sync is lost, and what the pin does there."""
     lost = [level for level in check.levels if not level.locks]
+    corners = [rule for rule in rules if rule.name.startswith(AT_CORNER)]
+    doubt = next((rule.depends_on for rule in rules if rule.depends_on), "")
+    if doubt and worst_status(rules) == "warning":
+        where = f"at {_conditions_text(lost)}" if lost else "where tolerances add up"
+        reach = f" ({_reach_text(corners)})" if corners else ""
+        return (
+            f"sync may be lost {where}{reach}: it depends on {doubt}, which no data sheet states; "
+            "look at the pulse at low and at high mains"
+        )
     if lost:
         return f"sync is lost at {_conditions_text(lost)}: {_broken_text(check, lost[0])}"
-    corners = [rule for rule in rules if rule.name.startswith(AT_CORNER)]
     if not corners:
         return "sync is lost inside the mains band when hot"
     broken = BROKEN[corners[0].name.removeprefix(AT_CORNER)]
@@ -288,11 +306,19 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
 
 def _population_text(population: Population) -> str:
     """What part tolerances, mains and heat do to such boards."""
-    failing = int(np.count_nonzero(~population.rule_margins.passes))
-    if not failing:
+    failing, doubtful = population.failing.ratio, population.doubtful_ratio
+    if not failing and not doubtful:
         return f"no problem ({population.size} boards calculated)"
-    share = failing / population.size
-    return f"{percent_text(share) if share >= 0.01 else 'under 1 %'} of such boards fail"
+    fails = f"{_few_text(failing)} of such boards fail" if failing else ""
+    if not doubtful:
+        return fails
+    more = "more" if failing else "of such boards"
+    may = f"{_few_text(doubtful)} {more} may fail: {DOUBT}"
+    return f"{fails}; {may}" if fails else may
+
+
+def _few_text(ratio: float) -> str:
+    return percent_text(ratio) if ratio >= 0.01 else "under 1 %"
 
 
 def _pulse_text(check: Check, nominal: Level) -> str:
