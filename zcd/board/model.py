@@ -184,9 +184,9 @@ class Output:
 class Controller:
     """What the controller's sync input needs in order to lock.
 
-    `edge` is the edge that it takes its timing from: ``falling`` or ``rising``. `stated` names
-    the limits that the board file gives; the others are what is expected of a controller that
-    nobody has read.
+    `edge` is the edge that it takes its timing from: ``falling`` or ``rising``; `edges` tells
+    whether it uses ``one`` of a pulse or ``both``. `stated` names the limits that the board file
+    gives; the others are what is expected of a controller that nobody has read.
     """
 
     low_threshold_v: float
@@ -198,6 +198,7 @@ class Controller:
     max_offset_s: float
     period_tolerance_ratio: float
     stated: frozenset[str] = frozenset()
+    edges: str = "one"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

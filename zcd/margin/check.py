@@ -44,7 +44,7 @@ from zcd.margin.surge import SurgeStress, surge_stress
 from zcd.margin.unpublished import doubt_about, locks_with_doubt
 from zcd.refdata import default
 from zcd.results import Result
-from zcd.sync.lock import FUNCTION, LIMIT_KEYS, RULES, Lock, judge
+from zcd.sync.lock import FUNCTION, LIMITS, RULES, Lock, judge, times_both_edges
 
 _LOG = logger(__name__)
 
@@ -56,7 +56,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
-SYNC, RESERVE = "sync", "reserve"
+SYNC, RESERVE, DUTY = "sync", "reserve", "duty"
 """What rules are about that are about no part."""
 LEVELS = ("low", "nominal", "high", "weak", "strong")
 """Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
@@ -405,22 +405,24 @@ def _lock_rules(levels: Sequence[Level], lock: Lock, doubts: Sequence[str]) -> l
 def _expectation_rules(board: Board, lock: Lock) -> Iterator[Rule[float]]:
     """What a controller that nobody has read may expect of the pulses, where there are any."""
     there = np.flatnonzero(lock.pulses.count > 0)
+    if there.size and times_both_edges(board):
+        yield _duty_rule(board, lock, there)
     for column, (rule, binding) in enumerate(zip(RULES, lock.binding, strict=True)):
         if binding or not there.size:
             continue
         margins = lock.margins[there, column]
         margin = float(margins.min())
         level = CONDITIONS[LEVELS[there[int(np.argmin(margins))]]]
-        expected = EXPECTED[rule]
+        expected = LIMITS[rule]
         limit = float(getattr(board.controller, expected.attribute))
         yield Rule(
-            name=expected.name,
+            name=expected.words,
             value=limit * (1.0 + margin if expected.at_least else 1.0 - margin),
             limit=limit,
             at_least=expected.at_least,
             unit=expected.unit,
             margin=margin,
-            source=default(f"controller.{LIMIT_KEYS[rule]}").why,
+            source=default(f"controller.{expected.key}").why,
             source_kind="assumed",
             kind="expectation",
             remark=f"at {level}",
@@ -428,23 +430,30 @@ def _expectation_rules(board: Board, lock: Lock) -> Iterator[Rule[float]]:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Expected:
-    """How an expectation about the controller is said, and where its limit stands."""
+def _duty_rule(board: Board, lock: Lock, there: NDArray[np.intp]) -> Rule[float]:
+    """The share of a period in which the pin is low: both halves must pass as half periods."""
+    slowest, fastest = default("controller.slowest_half"), default("controller.fastest_half")
+    hertz = board.mains.frequency_hz
+    most = min(0.5 * hertz / slowest.value, 1.0 - 0.5 * hertz / fastest.value)
+    pulses = lock.pulses
+    shares = pulses.low_time_s[there, 0] / pulses.period_s[there]
+    worst = int(np.argmax(np.abs(shares - 0.5)))
+    share = float(shares[worst])
+    return Rule(
+        name="share of the period that the pin is low",
+        value=share,
+        limit=1.0 - most if share < 0.5 else most,
+        at_least=share < 0.5,
+        unit="%",
+        margin=(most - 0.5 - abs(share - 0.5)) / most,
+        source=slowest.why,
+        source_kind="assumed",
+        kind="expectation",
+        remark=f"at {CONDITIONS[LEVELS[there[worst]]]}",
+        subject=DUTY,
+    )
 
-    name: str
-    attribute: str
-    unit: str
-    at_least: bool = False
 
-
-EXPECTED = {
-    "low time": Expected("pulse width", "min_low_time_s", "s", at_least=True),
-    "high time": Expected("time between pulses", "min_high_time_s", "s", at_least=True),
-    "transition": Expected("time between the thresholds", "max_transition_s", "s"),
-    "edge offset": Expected("offset of the edge", "max_offset_s", "s"),
-    "period": Expected("unevenness of the pulses", "period_tolerance_ratio", "%"),
-}
 CONDITIONS = {
     "low": "low mains",
     "nominal": "nominal mains",

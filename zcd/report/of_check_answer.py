@@ -11,7 +11,7 @@ from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
-from zcd.margin.check import CONDITIONS, EXPECTED, RESERVE, SYNC, Check, Level
+from zcd.margin.check import CONDITIONS, RESERVE, SYNC, Check, Level
 from zcd.margin.culprit import Remedy
 from zcd.margin.population import Population
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
@@ -22,7 +22,7 @@ from zcd.report.of_changes import changes
 from zcd.report.of_spread import DOUBT
 from zcd.report.table import STATUS
 from zcd.report.text import (
-    BROKEN,
+    RULE_WORDS,
     offset_text,
     percent_text,
     plain,
@@ -30,7 +30,7 @@ from zcd.report.text import (
     share_text,
     years_text,
 )
-from zcd.sync.lock import LIMIT_KEYS, expected_pulses
+from zcd.sync.lock import LIMITS, expected_pulses
 
 MOST_FINDINGS = 5
 EXPECTATION_TEXTS = {
@@ -39,6 +39,7 @@ EXPECTATION_TEXTS = {
     "transition": "some controllers count such a slow edge twice",
     "edge offset": "the gate pulse may come late; no known firmware checks it",
     "period": "some controllers reject pulses this uneven",
+    "duty": "some controllers that use both edges reject such a pulse",
 }
 """What it means that an expectation about the controller is not met."""
 WEIGHTY = (
@@ -189,7 +190,7 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     if subject == RESERVE:
         texts = [text for rule in rules if (text := _reserve_text(rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
-    if subject in LIMIT_KEYS:
+    if subject in EXPECTATION_TEXTS:
         return f"{mark}: {_expectation_text(subject, rules)}"
     return f"{mark}: {_stress_text(rules)}"
 
@@ -210,7 +211,7 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
         return f"sync is lost at {_conditions_text(lost)}: {_broken_text(check, lost[0])}"
     if not corners:
         return "sync is lost inside the mains band when hot"
-    broken = BROKEN[corners[0].name.removeprefix(AT_CORNER)]
+    broken = RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken
     return f"sync is lost where tolerances add up ({_reach_text(corners)}): {broken}"
 
 
@@ -232,7 +233,7 @@ def _broken_text(check: Check, level: Level) -> str:
         board = check.board
         due = board.mains.frequency_hz * expected_pulses(board)
         return f"{1.0 / level.period_s:.3g} pulses a second, {due:.3g} are due"
-    return BROKEN[level.failed_rule] if level.failed_rule else ""
+    return RULE_WORDS[level.failed_rule].broken if level.failed_rule else ""
 
 
 def _reach_text(rules: Iterable[Rule[float]]) -> str:
@@ -256,18 +257,17 @@ def _reserve_text(rule: Rule[float]) -> str:
 
 
 def _expectation_text(subject: str, rules: list[Rule[float]]) -> str:
-    named = EXPECTED[subject]
     found = [rule for rule in rules if not isnan(rule.value)]
     if not found:
         return (
-            f"{named.name}, where tolerances add up ({_reach_text(rules)}): "
+            f"{LIMITS[subject].words}, where tolerances add up ({_reach_text(rules)}): "
             + (EXPECTATION_TEXTS[subject])
         )
     (rule,) = found
     bound = "at least" if rule.at_least else "at most"
     over = "over " if rule.margin <= -1.0 and not rule.at_least else ""
     return (
-        f"{named.name} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
+        f"{rule.name} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
         f"({bound} {quantity_text(rule.limit, rule.unit)} expected): {EXPECTATION_TEXTS[subject]}"
     )
 
