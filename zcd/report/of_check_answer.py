@@ -53,10 +53,7 @@ MOST_ASSUMED = 3
 def answer_section(check: Check) -> Section:
     """The whole answer."""
     blocks: list[Block] = [Verdict(headline_text(check), check.passes)]
-    lines = (*_reread_lines(check), *culprit_lines(check))
-    blocks += [Paragraph(line) for line in lines]
-    if check.repair is not None:
-        blocks.append(Paragraph(repair_text(check.repair, check.board)))
+    blocks += [Paragraph(line) for line in advice_lines(check)]
     if findings := finding_lines(check):
         blocks.append(BulletList(_first(findings)))
     blocks.append(Facts(tuple(_facts(check))))
@@ -97,6 +94,15 @@ def headline_text(check: Check) -> str:
     if parts:
         wrong.append(f"{_listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
     return f"FAILS: {' and '.join(wrong)}."
+
+
+def advice_lines(check: Check) -> tuple[str, ...]:
+    """What to do first: values to read again, the part to put right, what the repair changed."""
+    lines = (*_reread_lines(check), *culprit_lines(check))
+    if check.repair is None:
+        return lines
+    doubts = (plain(line) for line in check.repair.doubts)
+    return (*lines, repair_text(check.repair, check.board), *doubts)
 
 
 def _reread_lines(check: Check) -> Iterator[str]:
