@@ -31,7 +31,7 @@ from zcd.board.model import (
 from zcd.circuit.elements import Capacitance, Circuit, MainsHarmonic, MainsSource, Resistance
 from zcd.circuit.elements import Junction as JunctionElement
 from zcd.engine.solution import Solution
-from zcd.sync.lock import LIMIT_KEYS
+from zcd.sync.lock import LIMITS
 
 FloatArray = NDArray[np.float64]
 
@@ -127,7 +127,7 @@ def controller(**changes: Any) -> Controller:
         max_transition_s=1e-3,
         max_offset_s=2e-3,
         period_tolerance_ratio=0.06,
-        stated=frozenset(LIMIT_KEYS.values()),
+        stated=frozenset(limit.key for limit in LIMITS.values()),
     )
     return replace(rules, **changes)
 
@@ -273,5 +273,5 @@ def pin_wave(
 
 def stated(whole: Board) -> Board:
     """The board with every limit of its controller stated: breaking one loses the lock."""
-    rules = replace(whole.controller, stated=frozenset(LIMIT_KEYS.values()))
+    rules = replace(whole.controller, stated=frozenset(limit.key for limit in LIMITS.values()))
     return replace(whole, controller=rules)

@@ -227,6 +227,10 @@ def check(board: Board, *, outlook: bool = False, was: Board | None = None) -> C
     from zcd.margin.check import nominal_check
     from zcd.margin.spread import with_spread
 
+    if was is not None:
+        from zcd.margin.as_new import require_same_kind
+
+        require_same_kind(board, was)
     result = with_spread(nominal_check(board))
     if outlook:
         from zcd.margin.outlook import with_outlook

@@ -74,6 +74,7 @@ pin_capacitor = "1 nF"
 low_threshold = "0.8 V"
 high_threshold = "60 %"
 edge = "rising"
+edges = "both"
 min_low_time = "300 us"
 min_high_time = 0.0004
 max_transition = "0.5 ms"

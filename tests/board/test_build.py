@@ -49,6 +49,7 @@ def test_smallest_board_lists_every_value_taken() -> None:
         "controller.low_threshold": "1 V (20 % of the supply)",
         "controller.high_threshold": "4 V (80 % of the supply)",
         "controller.edge": "falling",
+        "controller.edges": "one",
         "service.bench_temperature": "25 °C",
         "service.hot_temperature": "60 °C",
         "service.hours_per_year": "8760 h",
@@ -105,7 +106,7 @@ def test_full_board_takes_every_value_written() -> None:
     assert board.output.kind == "emitter-follower"
     assert board.output.pin_capacitor is not None
     assert board.controller.high_threshold_v == pytest.approx(0.6 * 3.3)
-    assert board.controller.edge == "rising"
+    assert (board.controller.edge, board.controller.edges) == ("rising", "both")
     assert board.service.hot_degc == 70.0
 
 

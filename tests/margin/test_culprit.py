@@ -11,6 +11,7 @@ import pytest
 
 import zcd
 from zcd.errors import InputError
+from zcd.margin.as_new import comparable
 from zcd.margin.check import Check
 from zcd.renderings import document_of
 from zcd.report.of_check_answer import finding_lines, headline_text
@@ -130,6 +131,55 @@ def test_as_good_as_new(sound: zcd.Board) -> None:
         assert repair.outcome == "as good as new"
 
 
-def test_another_appliance_is_refused(sound: zcd.Board) -> None:
-    with pytest.raises(InputError, match=r"--was: .* has another mains"):
-        zcd.check(sound, was=sound.with_(mains="120 V 60 Hz"))
+@pytest.mark.parametrize(
+    ("change", "what"),
+    [
+        ({"mains": "120 V 60 Hz"}, r"mains \(120 V 60 Hz\) than board \(230 V 50 Hz\)"),
+        ({"feed": "switched"}, r"feed \(behind the load contact\)"),
+        ({"chain.topology": "half-wave-clamped", "clamp": "1N4148"}, "circuit"),
+        ({"output.supply": "3.3 V"}, r"output \(pull-up on 3.3 V\)"),
+    ],
+)
+def test_another_appliance_is_refused(sound: zcd.Board, change: dict[str, str], what: str) -> None:
+    """In one line that says what differs."""
+    with pytest.raises(InputError, match=f"--was: board has another {what}") as caught:
+        zcd.check(sound, was=sound.with_(**change))
+    assert "\n" not in str(caught.value)
+    assert not comparable(sound, sound.with_(**change))
+
+
+def test_a_name_without_a_word_in_common_is_another_appliance(sound: zcd.Board) -> None:
+    named = [
+        sound.with_(name=f"{words}, invented") for words in ("Mirrow J2", "Mirrow J2 repaired")
+    ]
+    assert comparable(*named)
+    assert comparable(named[0], sound)
+    other = sound.with_(name="Pellet stove T4")
+    with pytest.raises(InputError, match="has another name"):
+        zcd.check(named[0], was=other)
+
+
+def test_what_makes_the_comparison_doubtful_is_said(sound: zcd.Board) -> None:
+    """More than parts, an aged optocoupler, a resistor that has drifted: a line each."""
+    repair = zcd.check(sound, was=sound).repair
+    assert repair is not None
+    assert repair.doubts == ()
+    was = sound.with_(
+        R2="61k7", optocoupler={"family": "817B", "remaining": "55 %"}, hot_temperature="70 C"
+    )
+    check = zcd.check(sound, was=was)
+    assert check.repair is not None
+    more, aged, drifted = check.repair.doubts
+    assert more.startswith("The files differ in more than parts: service.")
+    assert "OC1 with 55 % of its CTR left" in aged
+    assert "R2 = 61.7 kΩ is no standard value" in drifted
+    text = document_text(document_of(check).answer)
+    assert all(
+        " ".join(line.split())[:60] in " ".join(text.split()) for line in check.repair.doubts
+    )
+    assert len(text.splitlines()) <= 30
+
+
+def test_every_part_that_differs_is_named(sound: zcd.Board) -> None:
+    check = zcd.check(sound.with_(pin_capacitor="1n"), was=sound.with_(pin_capacitor="2n2"))
+    assert "Changed: C1: 2.2 nF replaced by 1 nF." in document_text(document_of(check).answer)

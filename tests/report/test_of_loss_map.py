@@ -10,9 +10,13 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from tests.jobs.demo_job import lost_below, share_lost, solved
+from tests.jobs.demo_job import HOLDS, lost_below, share_lost, solved
+from zcd import api
+from zcd.board.files import parse_board
 from zcd.margin.loss_map import EVERY, LossMap, Reach
 from zcd.margin.quantities import Quantity
+from zcd.renderings import document_of
+from zcd.report.of_check_answer import EXPECTATION_TEXTS, finding_lines
 from zcd.report.of_check_document import map_document
 from zcd.report.of_loss_map import (
     end_text,
@@ -20,8 +24,9 @@ from zcd.report.of_loss_map import (
     loss_map_table,
     loss_map_title,
     value_text,
+    warning_lines,
 )
-from zcd.report.terminal import print_document
+from zcd.report.terminal import document_text, print_document
 from zcd.serialize import to_dict
 
 CHAIN = Quantity(
@@ -106,3 +111,22 @@ def test_record_points_rules_and_shares_belong_together() -> None:
     for up, rules, ratio in zip(lost["up"], lost["rules"], lost["ratio"], strict=True):
         assert set(rules) == ({"edge offset"} if up < 0.2 else {None})
         assert set(ratio) == ({1.0} if up < 0.2 else {0.0})
+
+
+def test_what_some_controllers_refuse_is_a_warning_as_in_the_check() -> None:
+    """A slow edge that loses no lock: the map says of the board what its check says."""
+    text = HOLDS.replace("[output]", '[output]\npin_capacitor = "100n"')
+    check = api.check(parse_board(text))
+    there = {rule.subject for rule in check.rules if rule.kind == "expectation"}
+    loss_map = api.loss_map(check.board, "mains", "temperature")
+    assert loss_map.locks
+    assert loss_map.unmet_expectations
+    assert set(loss_map.unmet_expectations) <= there
+    lines = warning_lines(loss_map)
+    assert len(lines) == len(loss_map.unmet_expectations)
+    for line, rule in zip(lines, loss_map.unmet_expectations, strict=True):
+        assert line.startswith("warning: ")
+        (found,) = (told for told in finding_lines(check) if EXPECTATION_TEXTS[rule] in told)
+        assert line.endswith(found.rpartition(": ")[2])
+    text = document_text(document_of(loss_map).answer)
+    assert "warning: " in text

@@ -68,6 +68,7 @@ def test_where_there_is_no_pulse_the_pins_rule_comes_first() -> None:
 def test_share_with_its_interval() -> None:
     class Few:
         failing = Share(ratio=0.0123, low_ratio=0.0071, high_ratio=0.0213)
+        doubtful_ratio = 0.0
 
     assert failing_text(Few()) == "1.2 % fail; 95 % sure that it is 0.71 % to 2.1 %."  # type: ignore[arg-type]
 
@@ -75,8 +76,19 @@ def test_share_with_its_interval() -> None:
 def test_an_interval_has_two_ends_that_differ() -> None:
     class Sure:
         failing = Share(ratio=0.3398, low_ratio=0.3359, high_ratio=0.3437)
+        doubtful_ratio = 0.0
 
     assert failing_text(Sure()) == "34 % fail; 95 % sure that it is 33.6 % to 34.4 %."  # type: ignore[arg-type]
+
+
+def test_what_may_fail_is_told_apart() -> None:
+    class Doubtful:
+        failing = Share(ratio=0.0, low_ratio=0.0, high_ratio=0.0029)
+        doubtful_ratio = 0.08
+
+    text = failing_text(Doubtful())  # type: ignore[arg-type]
+    assert text.startswith("None fails: ")
+    assert text.endswith(" 8 % more may: it depends on what no data sheet states.")
 
 
 def test_margins_of_rules_about_pulses_are_not_told_where_there_is_none() -> None:

@@ -201,9 +201,10 @@ class Optocoupler:
     """The optocoupler: its LED (or two), and a phototransistor described by its CTR.
 
     `ctr_ratio` is collector current / LED current at `test_current_a`, 25 degC, new; the minimum
-    and maximum are those of the grade. `remaining_ratio` is what age has left of it (1 = new).
-    `led_current_max_a` is the LED's continuous limit where the board file gives it, or where only
-    the class of the part is known; None: that of the family.
+    and maximum are those of the grade, or of a part of its kind where `ctr_max_published` is not.
+    `remaining_ratio` is what age has left of it (1 = new). `led_current_max_a` is the LED's
+    continuous limit where the board file gives it, or where only the class of the part is known;
+    None: that of the family.
     """
 
     ref: str
@@ -217,6 +218,7 @@ class Optocoupler:
     led: Junction
     source: str
     led_current_max_a: float | None = None
+    ctr_max_published: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,10 +240,11 @@ class Output:
 class Controller:
     """What the controller's sync input needs in order to lock.
 
-    `edge` is the edge that it takes its timing from: ``falling`` or ``rising``. `stated` names
-    the limits that the board file gives; the others are what is expected of a controller that
-    nobody has read. `hysteresis_v` is what at least lies between the levels at which the input
-    really switches; None where that is not known.
+    `edge` is the edge that it takes its timing from: ``falling`` or ``rising``; `edges` tells
+    whether it uses ``one`` of a pulse or ``both``. `stated` names the limits that the board file
+    gives; the others are what is expected of a controller that nobody has read. `hysteresis_v` is
+    what at least lies between the levels at which the input really switches; None where that is not
+    known.
     """
 
     low_threshold_v: float
@@ -254,6 +257,7 @@ class Controller:
     period_tolerance_ratio: float
     stated: frozenset[str] = frozenset()
     hysteresis_v: float | None = None
+    edges: str = "one"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -269,17 +269,19 @@ def optocoupler(
     if family in CLASSES:
         grade, test_a = UNRANKED, _CLASS_TEST_A[family]
         low, high, class_limit_a = _class_row(family)
+        published = False
         led_limit_a = led_limit_a or class_limit_a
         source = f"CTR limits as wide as those of every {family} in the tables"
     else:
         grade = grade or _default_grade(family, key)
-        low, high, test_a, source = _grade_limits(family, grade)
+        low, high, test_a, source, published = _grade_limits(family, grade)
     if own.ctr_min_ratio is not None or own.ctr_max_ratio is not None:
         low, high = _own_limits(own, low, high)
+        published = own.ctr_max_ratio is not None
         grade, source = OWN_DATA, "CTR limits as written in the board file"
     if ctr_ratio is not None:
         low = high = ctr_ratio
-        source = "CTR as written in the board file"
+        published, source = True, "CTR as written in the board file"
     led, led_source = _led(family)
     if own.led_reverse_v is not None:
         led = replace(led, reverse_rating_v=own.led_reverse_v)
@@ -296,6 +298,7 @@ def optocoupler(
         led=led,
         source=f"{source}; {led_source}",
         led_current_max_a=led_limit_a,
+        ctr_max_published=published,
     )
 
 
@@ -306,8 +309,9 @@ def as_new(part: Optocoupler) -> Optocoupler:
     return optocoupler(part.family, part.grade, ref=part.ref)
 
 
-def _grade_limits(family: str, grade: str) -> tuple[float, float, float, str]:
-    """Lowest and highest CTR of a grade, the LED current of the test, and the source."""
+def _grade_limits(family: str, grade: str) -> tuple[float, float, float, str, bool]:
+    """Lowest and highest CTR of a grade, the LED current of the test, the source, and whether that
+    gives the highest."""
     row = next(
         row
         for row in refdata.table("ctr_grades")
@@ -315,10 +319,11 @@ def _grade_limits(family: str, grade: str) -> tuple[float, float, float, str]:
     )
     low, high = float(row["min_ctr_ratio"]), float(row["max_ctr_ratio"])
     source = f"CTR limits [{row['source']}]"
-    if isnan(high):
+    published = not isnan(high)
+    if not published:
         high = min(low * _UNLIMITED_SPREAD, _HIGHEST_CTR_RATIO)
         source += f"; no maximum: {high / low:g} times the minimum, as wide as other parts are"
-    return low, high, float(row["test_current_a"]), source
+    return low, high, float(row["test_current_a"]), source, published
 
 
 def _own_limits(own: OwnData, low: float, high: float) -> tuple[float, float]:

@@ -165,6 +165,7 @@ WithoutSync = Annotated[str, BeforeValidator(one_of("inhibit", "free-run"))]
 DriveKind = Annotated[str, BeforeValidator(one_of("random-phase", "zero-cross"))]
 HalfCycles = Annotated[str, BeforeValidator(one_of("timer", "edges"))]
 EdgeName = Annotated[str, BeforeValidator(one_of("falling", "rising"))]
+EdgesUsed = Annotated[str, BeforeValidator(one_of("one", "both"))]
 
 
 _REFERENCE = 'a reference such as "R11"'
@@ -374,6 +375,7 @@ class ControllerTable(Table):
         default_row="controller.high_threshold_ratio",
     )
     edge: EdgeName | None = key("Edge that it times from", usual="falling")
+    edges: EdgesUsed | None = key("Edges of a pulse that it uses", usual="one")
     min_low_time: Duration | None = key("Least time low")
     min_high_time: Duration | None = key("Least time high")
     max_transition: Duration | None = key("Longest time between the thresholds")

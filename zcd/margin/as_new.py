@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from operator import attrgetter
@@ -10,6 +11,8 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import numpy as np
 
 from zcd.board.model import Board
+from zcd.board.parts_library import odd_values
+from zcd.board.units import format_si
 from zcd.errors import InputError
 from zcd.margin.rules import newly_failed
 
@@ -18,6 +21,7 @@ if TYPE_CHECKING:
 
 Outcome = Literal["as good as new", "better", "worse"]
 
+_WORD = re.compile(r"[^\W_]{2,}")
 SAME_RATIO = 0.1
 """A reserve or a load that differs by less is the same: tolerances are as wide."""
 LOADED_RATIO = 0.8
@@ -63,13 +67,17 @@ class Repair:
         The figures that matter.
     inherited : tuple of str
         Rules that the original breaks as well, by at least as much: not the repair's doing.
+    doubts : tuple of str
+        Sentences on what else differs between the files, and on values of the original that are
+        perhaps those of a fault.
     """
 
-    JSON_KEYS: ClassVar = ("was=was.name", "outcome", "changes", "inherited")
+    JSON_KEYS: ClassVar = ("was=was.name", "outcome", "changes", "inherited", "doubts")
 
     was: Board
     changes: tuple[Change, ...]
     inherited: tuple[str, ...]
+    doubts: tuple[str, ...] = ()
 
     @property
     def worse(self) -> tuple[Change, ...]:
@@ -104,24 +112,76 @@ def with_original(check: Check, was: Check) -> Check:
     InputError
         If the two are not the same kind of circuit on the same mains.
     """
-    _require_same_kind(check.board, was.board)
+    require_same_kind(check.board, was.board)
     new = newly_failed(check.every_rule, was.every_rule, SAME_RATIO)
     failed = (rule for rule in check.every_rule if not rule.passes)
     inherited = tuple(rule.name for rule in failed if rule not in new)
-    repair = Repair(was=was.board, changes=tuple(_changes(check, was)), inherited=inherited)
+    repair = Repair(
+        was=was.board,
+        changes=tuple(_changes(check, was)),
+        inherited=inherited,
+        doubts=tuple(_doubts(check.board, was.board)),
+    )
     return replace(check, repair=repair)
 
 
-def _require_same_kind(board: Board, was: Board) -> None:
-    for what, now, before in (
-        ("circuit", str(board.topology), str(was.topology)),
-        ("mains", f"{board.mains.rms_v:g} V", f"{was.mains.rms_v:g} V"),
-    ):
-        if now != before:
-            raise InputError(
-                f"--was: {was.name} has another {what} ({before}) than {board.name} ({now}); "
-                "give the file of the same board before the repair"
-            )
+def comparable(board: Board, was: Board) -> bool:
+    """Whether one can be the other before its repair."""
+    return not any(_differences(board, was))
+
+
+def require_same_kind(board: Board, was: Board) -> None:
+    """Refuse a board that cannot be another one before its repair, in one line."""
+    for what, now, before in _differences(board, was):
+        raise InputError(
+            f"--was: {was.name} has another {what} ({before}) than {board.name} ({now}); "
+            "give the file of the same board before the repair"
+        )
+
+
+def _differences(board: Board, was: Board) -> Iterator[tuple[str, str, str]]:
+    """What no repair changes, now and before."""
+    names = _written_name(board), _written_name(was)
+    if all(names) and not set.intersection(*(set(_WORD.findall(n.casefold())) for n in names)):
+        yield "name", *names
+    old = _kind(was)
+    yield from ((what, now, old[what]) for what, now in _kind(board).items() if now != old[what])
+
+
+def _kind(board: Board) -> dict[str, str]:
+    """What a repair leaves as it is, in words."""
+    mains, output = board.mains, board.output
+    return {
+        "circuit": str(board.topology),
+        "mains": f"{mains.rms_v:g} V {mains.frequency_hz:g} Hz",
+        "feed": "direct" if board.relay is None else "behind the load contact",
+        "output": f"{output.kind} on {output.supply_v:g} V",
+    }
+
+
+def _written_name(board: Board) -> str:
+    """The name that the file gives; empty where it is that of the file itself."""
+    written = {} if board.description is None else board.description.written
+    return str(written.get("name", ""))
+
+
+def _doubts(board: Board, was: Board) -> Iterator[str]:
+    """What makes a comparison of a repair with the board as built doubtful."""
+    others = ("mains", "relay", "controller", "service")
+    differing = [name for name in others if getattr(board, name) != getattr(was, name)]
+    if differing:
+        yield (
+            f"The files differ in more than parts: {', '.join(differing)}. That counts as a "
+            "change of the repair too."
+        )
+    left = was.optocoupler.remaining_ratio
+    if left < 1.0:
+        yield (
+            f"{was.name} has {was.optocoupler.ref} with {format_si(left, '%')} of its CTR left: "
+            "--was takes the board as it was built, so this counts as new."
+        )
+    for line in odd_values(was):
+        yield f"{was.name}: {line} --was takes the board as it was built, not with its fault."
 
 
 def _changes(check: Check, was: Check) -> Iterator[Change]:

@@ -41,9 +41,10 @@ from zcd.margin.stress import (
 )
 from zcd.margin.stress_rules import junction_rules, resistor_rules
 from zcd.margin.surge import SurgeStress, surge_stress
+from zcd.margin.unpublished import doubt_about, locks_with_doubt
 from zcd.refdata import default
 from zcd.results import Result
-from zcd.sync.lock import LIMIT_KEYS, RULES, Lock, judge
+from zcd.sync.lock import FUNCTION, LIMITS, RULES, Lock, judge, times_both_edges
 
 _LOG = logger(__name__)
 
@@ -55,7 +56,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
-SYNC, RESERVE = "sync", "reserve"
+SYNC, RESERVE, DUTY = "sync", "reserve", "duty"
 """What rules are about that are about no part."""
 LEVELS = ("low", "nominal", "high", "weak", "strong")
 """Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
@@ -337,10 +338,14 @@ def rules_of(
     -------
     rules : tuple of Rule
     """
+    doubts = _doubts(board, levels, lock)
     return (
-        *_lock_rules(levels, lock),
+        *_lock_rules(levels, lock, doubts),
         *_expectation_rules(board, lock),
-        *(asked.found(h) for asked, h in zip(headroom_rules(board), headroom, strict=True)),
+        *(
+            asked.found(h, doubts[LEVELS.index("weak")])
+            for asked, h in zip(headroom_rules(board), headroom, strict=True)
+        ),
         *_worst_resistor_rules(worst),
         *_worst_junction_rules(board, reverse, np.array([level.led_peak_a for level in levels])),
     )
@@ -372,7 +377,22 @@ def _level(row: int, conditions: Conditions, solution: Solution, lock: Lock, boa
     )
 
 
-def _lock_rules(levels: Sequence[Level], lock: Lock) -> list[Rule[float]]:
+def _doubts(board: Board, levels: Sequence[Level], lock: Lock) -> list[str]:
+    """What decides whether each level locks; empty where it does, or surely does not.
+
+    On the bench at nominal mains the usual transistor counts.
+    """
+    failed = [level.failed_rule for level in levels]
+    if all(level.locks for level in levels) or not levels[LEVELS.index("nominal")].locks:
+        return [""] * len(levels)
+    may = locks_with_doubt(board, level_conditions(board))
+    return [
+        doubt_about(board, rule) if rule in FUNCTION and would else ""
+        for rule, would in zip(failed, may, strict=True)
+    ]
+
+
+def _lock_rules(levels: Sequence[Level], lock: Lock, doubts: Sequence[str]) -> list[Rule[float]]:
     """Lock at every level."""
     return [
         without_number(
@@ -381,31 +401,34 @@ def _lock_rules(levels: Sequence[Level], lock: Lock) -> list[Rule[float]]:
             LOCK_SOURCE,
             remark="" if level.locks else f"fails: {level.failed_rule}",
             kind="function",
+            depends_on=doubt,
             subject=SYNC,
         )
-        for level, margin in zip(levels, lock.margin, strict=True)
+        for level, margin, doubt in zip(levels, lock.margin, doubts, strict=True)
     ]
 
 
 def _expectation_rules(board: Board, lock: Lock) -> Iterator[Rule[float]]:
     """What a controller that nobody has read may expect of the pulses, where there are any."""
     there = np.flatnonzero(lock.pulses.count > 0)
+    if there.size and times_both_edges(board):
+        yield _duty_rule(board, lock, there)
     for column, (rule, binding) in enumerate(zip(RULES, lock.binding, strict=True)):
         if binding or not there.size:
             continue
         margins = lock.margins[there, column]
         margin = float(margins.min())
         level = CONDITIONS[LEVELS[there[int(np.argmin(margins))]]]
-        expected = EXPECTED[rule]
+        expected = LIMITS[rule]
         limit = float(getattr(board.controller, expected.attribute))
         yield Rule(
-            name=expected.name,
+            name=expected.words,
             value=limit * (1.0 + margin if expected.at_least else 1.0 - margin),
             limit=limit,
             at_least=expected.at_least,
             unit=expected.unit,
             margin=margin,
-            source=default(f"controller.{LIMIT_KEYS[rule]}").why,
+            source=default(f"controller.{expected.key}").why,
             source_kind="assumed",
             kind="expectation",
             remark=f"at {level}",
@@ -413,23 +436,30 @@ def _expectation_rules(board: Board, lock: Lock) -> Iterator[Rule[float]]:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Expected:
-    """How an expectation about the controller is said, and where its limit stands."""
+def _duty_rule(board: Board, lock: Lock, there: NDArray[np.intp]) -> Rule[float]:
+    """The share of a period in which the pin is low: both halves must pass as half periods."""
+    slowest, fastest = default("controller.slowest_half"), default("controller.fastest_half")
+    hertz = board.mains.frequency_hz
+    most = min(0.5 * hertz / slowest.value, 1.0 - 0.5 * hertz / fastest.value)
+    pulses = lock.pulses
+    shares = pulses.low_time_s[there, 0] / pulses.period_s[there]
+    worst = int(np.argmax(np.abs(shares - 0.5)))
+    share = float(shares[worst])
+    return Rule(
+        name="share of the period that the pin is low",
+        value=share,
+        limit=1.0 - most if share < 0.5 else most,
+        at_least=share < 0.5,
+        unit="%",
+        margin=(most - 0.5 - abs(share - 0.5)) / most,
+        source=slowest.why,
+        source_kind="assumed",
+        kind="expectation",
+        remark=f"at {CONDITIONS[LEVELS[there[worst]]]}",
+        subject=DUTY,
+    )
 
-    name: str
-    attribute: str
-    unit: str
-    at_least: bool = False
 
-
-EXPECTED = {
-    "low time": Expected("pulse width", "min_low_time_s", "s", at_least=True),
-    "high time": Expected("time between pulses", "min_high_time_s", "s", at_least=True),
-    "transition": Expected("time between the thresholds", "max_transition_s", "s"),
-    "edge offset": Expected("offset of the edge", "max_offset_s", "s"),
-    "period": Expected("unevenness of the pulses", "period_tolerance_ratio", "%"),
-}
 CONDITIONS = {
     "low": "low mains",
     "nominal": "nominal mains",
@@ -458,13 +488,14 @@ class HeadroomRule:
     conditions: Conditions
     rule: Rule[float]
 
-    def found(self, headroom: Headroom) -> Rule[float]:
-        """The rule with the headroom found."""
+    def found(self, headroom: Headroom, doubt: str = "") -> Rule[float]:
+        """The rule with the headroom found; a function of the input may be in doubt."""
+        rule = replace(self.rule, depends_on=doubt) if self.rule.kind == "function" else self.rule
         if not headroom.locks:
             remark = "no headroom to speak of: it does not lock as it is"
-            return replace(self.rule, margin=-1.0, remark=remark)
+            return replace(rule, margin=-1.0, remark=remark)
         return replace(
-            self.rule,
+            rule,
             value=headroom.factor_ratio,
             margin=headroom.factor_ratio / self.rule.limit - 1.0,
             remark=f"first to fail beyond it: {headroom.rule}" if headroom.rule else "",

@@ -110,6 +110,8 @@ class LossMap(Result):
         As many curves as there are, the longest first.
     failed_rule : str or None
         The rule that the board breaks as it is; null: it locks.
+    unmet_expectations : tuple of str
+        What some controllers expect of a pulse and the board does not give where it stands.
     reach_across, reach_up : Reach
         From the board, along either quantity.
     temperature_degc : float
@@ -124,6 +126,7 @@ class LossMap(Result):
         "up",
         "locks",
         "failed_rule",
+        "unmet_expectations",
         "reach",
         "boundaries",
         "locked_ratio",
@@ -139,6 +142,7 @@ class LossMap(Result):
     lattice: Lattice
     boundaries: tuple[Boundary, ...]
     failed_rule: str | None
+    unmet_expectations: tuple[str, ...] = ()
     reach_across: Reach
     reach_up: Reach
     temperature_degc: float
@@ -250,10 +254,16 @@ def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
             for curve in curves
         ),
         failed_rule=RULES[at_here] if at_here >= 0 else None,
+        unmet_expectations=_unmet(plane) if at_here < 0 else (),
         reach_across=_reach(plane, first, lattice.places, here, along=0),
         reach_up=_reach(plane, second, lattice.places, here, along=1),
         temperature_degc=board.service.bench_degc,
     )
+
+
+def _unmet(plane: _Plane) -> tuple[str, ...]:
+    """Expectations of controllers that the board does not meet where it stands."""
+    return lock_of(plane.base, plane.board).unmet_expectations(0)
 
 
 def _reach(

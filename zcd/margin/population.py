@@ -13,6 +13,7 @@ from scipy.special import betaincinv, stdtrit
 from zcd.board.model import Board
 from zcd.margin.rule_margins import RuleMargins, evaluate
 from zcd.margin.tolerances import Tolerance, draw
+from zcd.margin.unpublished import with_doubt
 from zcd.results import Result
 
 FloatArray = NDArray[np.float64]
@@ -77,6 +78,8 @@ class Population(Result):
         Where each board lies within each, from 0 to 1; runs are independent of each other.
     rule_margins : RuleMargins
         Of all boards, run after run.
+    sure_margins : RuleMargins
+        The same with the benefit of the doubt: by these a board fails.
     """
 
     JSON_KEYS: ClassVar = (
@@ -85,12 +88,14 @@ class Population(Result):
         "low_ratio=failing.low_ratio",
         "high_ratio=failing.high_ratio",
         "confidence_ratio",
+        "doubtful_ratio",
         "rules",
     )
 
     tolerances: tuple[Tolerance, ...]
     shares: FloatArray
     rule_margins: RuleMargins
+    sure_margins: RuleMargins
 
     @property
     def confidence_ratio(self) -> float:
@@ -114,14 +119,19 @@ class Population(Result):
 
     @property
     def failing(self) -> Share:
-        """Share of the boards that break a rule."""
-        fails = ~self.rule_margins.passes
+        """Share of the boards that break a rule, whatever is not published of their parts."""
+        fails = ~self.sure_margins.passes
         return failing_share(fails.reshape(self.shares.shape[:2]))
 
     @property
+    def doubtful_ratio(self) -> float:
+        """Share of the boards that may fail: it depends on what no data sheet states."""
+        return float(np.mean(self.sure_margins.passes & ~self.rule_margins.passes))
+
+    @property
     def first_failures(self) -> dict[str, float]:
-        """Share of the boards that break each rule first, largest first."""
-        first = self.rule_margins.first_failed
+        """Share of the boards that fail by each rule first, largest first."""
+        first = self.sure_margins.first_failed
         counts = {name: int(np.sum(first == k)) for k, name in enumerate(self.rule_margins.names)}
         ranked = sorted(counts.items(), key=lambda item: -item[1])
         return {name: count / self.size for name, count in ranked if count}
@@ -151,8 +161,14 @@ def draw_population(
     """
     rng = np.random.default_rng(seed)
     shares = np.stack([even_points(per_run, len(tolerances), rng) for _ in range(runs)])
-    result = evaluate(draw(board, tolerances, shares.reshape(runs * per_run, -1)), board)
-    return Population(tolerances=tuple(tolerances), shares=shares, rule_margins=result)
+    rows = shares.reshape(runs * per_run, -1)
+    result = evaluate(draw(board, tolerances, rows), board)
+    return Population(
+        tolerances=tuple(tolerances),
+        shares=shares,
+        rule_margins=result,
+        sure_margins=with_doubt(result, board, tolerances, rows),
+    )
 
 
 def even_points(size: int, dimensions: int, rng: np.random.Generator) -> FloatArray:

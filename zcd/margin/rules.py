@@ -50,6 +50,9 @@ class Rule(Generic[Number]):
         reserve that is good to have; it warns.
     share_ratio : float or None
         Share of the boards of this kind that break the rule, where boards were drawn.
+    depends_on : str
+        Of a rule that is broken, but kept with another transistor of the same type: what makes
+        the difference, which no data sheet states. It weighs one step less.
     remark : str
         What else to know.
     subject : str
@@ -57,8 +60,8 @@ class Rule(Generic[Number]):
     """
 
     JSON_KEYS: ClassVar = (
-        "name", "value", "limit", "at_least", "unit", "kind", "status", "passes", "source",
-        "remark",
+        "name", "value", "limit", "at_least", "unit", "kind", "status", "passes", "depends_on",
+        "source", "remark",
     )  # fmt: skip
 
     name: str
@@ -71,6 +74,7 @@ class Rule(Generic[Number]):
     source_kind: SourceKind | None = None
     kind: Kind = "limit"
     share_ratio: float | None = None
+    depends_on: str = ""
     remark: str = ""
     subject: str = ""
 
@@ -80,7 +84,7 @@ class Rule(Generic[Number]):
         if np.all(self.margin >= 0.0):
             return "pass"
         rare = self.share_ratio is not None and self.share_ratio < RARE_RATIO
-        return WEIGHTS[(1 if self.kind == "expectation" else 2) - rare]
+        return WEIGHTS[(1 if self.kind == "expectation" else 2) - (rare or bool(self.depends_on))]
 
     @property
     def passes(self) -> bool:
@@ -136,12 +140,13 @@ def without_number(
     *,
     kind: Kind = "limit",
     share_ratio: float | None = None,
+    depends_on: str = "",
     subject: str = "",
 ) -> Rule[float]:
     """A rule that is kept or not, without a value to hold against a limit."""
     return Rule(
         name=name, value=nan, limit=nan, at_least=True, unit="", margin=margin, source=source,
-        kind=kind, share_ratio=share_ratio, remark=remark, subject=subject,
+        kind=kind, share_ratio=share_ratio, depends_on=depends_on, remark=remark, subject=subject,
     )  # fmt: skip
 
 

@@ -16,10 +16,10 @@ from zcd.margin.check import LOCK_SOURCE, SYNC, Check, NominalCheck
 from zcd.margin.corners import Corners, Place, find_corners
 from zcd.margin.culprit import passing_values_of, remedies_of
 from zcd.margin.population import Population, draw_population
-from zcd.margin.rule_margins import RuleMargins
-from zcd.margin.rules import Rule, without_number
+from zcd.margin.rules import RARE_RATIO, Rule, without_number
 from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import draw, tolerances_of
+from zcd.margin.unpublished import doubt_about
 from zcd.sync.lock import FUNCTION, RULES, binding_rules
 
 _LOG = logger(__name__)
@@ -127,9 +127,7 @@ def spread_of(board: Board) -> Spread:
     population = draw_population(board, tolerances)
     return Spread(
         corners=corners,
-        rules=corner_rules(
-            board, corners, solve(corner_circuit(board, corners)), population.rule_margins
-        ),
+        rules=corner_rules(board, corners, solve(corner_circuit(board, corners)), population),
         population=population,
     )
 
@@ -141,7 +139,7 @@ def corner_circuit(board: Board, corners: Corners) -> Circuit:
 
 
 def corner_rules(
-    board: Board, corners: Corners, solution: Solution, drawn: RuleMargins | None = None
+    board: Board, corners: Corners, solution: Solution, drawn: Population | None = None
 ) -> tuple[Rule[float], ...]:
     """Every rule at its own corner, in the order of `Corners.names`, with its share of boards.
 
@@ -162,11 +160,21 @@ def corner_rules(
         )
     ]
     stress = [rule.at(row) for row, rule in enumerate(stress_rules(solution, board))]
-    shares = {} if drawn is None else drawn.broken_ratio
+    # a pulse is missing where the pin stays on one side
+    doubt = doubt_about(board, RULES[int(np.argmin(corners.margins[:2]))])
     return tuple(
-        replace(rule, name=f"{AT_CORNER}{rule.name}", share_ratio=shares.get(rule.name))
+        replace(_reached(rule, doubt, drawn), name=f"{AT_CORNER}{rule.name}")
         for rule in (*lock, *stress)
     )
+
+
+def _reached(rule: Rule[float], doubt: str, drawn: Population | None) -> Rule[float]:
+    """A rule with the share of boards that break it, and what that depends on."""
+    if drawn is None:
+        return rule
+    share = drawn.rule_margins.broken_ratio[rule.name]
+    doubtful = share >= RARE_RATIO > drawn.sure_margins.broken_ratio[rule.name]
+    return replace(rule, share_ratio=share, depends_on=doubt if doubtful else "")
 
 
 def _missed_by(margin: float) -> str:

@@ -58,6 +58,25 @@ class Boards(Batch):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Unpublished:
+    """What of a tolerance no data sheet states: not what a part may do, but what nobody knows.
+
+    Parameters
+    ----------
+    weak, strong : float
+        Where it is put for a transistor that lets go as soon as any and collects as little, or as
+        much, as any at small currents. The one is kind to a pin that may stay low, the other to
+        one that may stay high.
+    above : float
+        The share from which on it is unpublished.
+    """
+
+    weak: float
+    strong: float
+    above: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerance:
     """One quantity that is known only within limits.
 
@@ -78,6 +97,8 @@ class Tolerance:
     extremes : tuple of float
         Shares (0 = low, 1 = high) at which the worst is to be found; the ends, and the middle
         where that may be worse than both.
+    unpublished : Unpublished, optional
+        What of it no data sheet states; None: nothing.
     """
 
     JSON_KEYS: ClassVar = ("name", "unit", "low", "high", "source")
@@ -90,6 +111,7 @@ class Tolerance:
     put: Callable[[Draw, FloatArray], Draw] = field(repr=False)
     in_logs: bool = False
     extremes: tuple[float, ...] = (0.0, 1.0)
+    unpublished: Unpublished | None = None
 
     def amount(self, share: FloatArray) -> FloatArray:
         """The quantity at a share of the way from its low end to its high one."""
@@ -254,13 +276,18 @@ def _harmonic(order: int, part: complex) -> Callable[[Circuit, FloatArray], Circ
 
 
 def _both_ways(
-    name: str, taken: Default, put: Callable[[Draw, FloatArray], Draw], *, factor: bool = True
+    name: str,
+    taken: Default,
+    put: Callable[[Draw, FloatArray], Draw],
+    *,
+    factor: bool = True,
+    unpublished: Unpublished | None = None,
 ) -> Tolerance:
     """A spread of the same size up and down: about 1 for a factor, about 0 for an offset."""
     middle = 1.0 if factor else 0.0
     return Tolerance(
         name=name, low=middle - taken.value, high=middle + taken.value,
-        unit="x" if factor else taken.unit, source=taken.why, put=put,
+        unit="x" if factor else taken.unit, source=taken.why, put=put, unpublished=unpublished,
     )  # fmt: skip
 
 
@@ -327,6 +354,7 @@ def _leakage(ref: str, put: Callable[[Draw, FloatArray], Draw]) -> Tolerance:
 def _optocoupler(board: Board) -> Iterator[Tolerance]:
     """LED, CTR and its shape, dark current, and the transistor as a switch."""
     opto, leds = board.optocoupler, led_refs(board)
+    unpublished = Unpublished(weak=0.5, strong=1.0, above=0.5)
     yield _both_ways(
         f"forward drop of {opto.ref}", default("spread.led_forward"),
         edit(lambda circuit, volts: _dropped(circuit, leds, volts)), factor=False,
@@ -335,10 +363,12 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
     yield Tolerance(
         name=f"CTR of {opto.ref}", low=opto.ctr_min_ratio, high=opto.ctr_max_ratio, unit="",
         source=opto.source.split(";")[0], put=condition("ctr_ratio"), in_logs=True,
+        unpublished=None if opto.ctr_max_published else unpublished,
     )  # fmt: skip
     yield _both_ways(
         f"CTR shape of {opto.ref}", default("spread.ctr_shape"),
         edit(lambda circuit, offset: _reshaped(circuit, board, offset)), factor=False,
+        unpublished=Unpublished(weak=0.0, strong=1.0),
     )  # fmt: skip
     if len(leds) > 1:
         yield _second_led(board)
@@ -357,6 +387,7 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
         high=max(float(knee["high_si"]), 1.0), unit="x",
         source="published transistor models in a circuit simulator [ZCD-OUTPUT-SPREAD]",
         put=scaled(opto.ref, "knee_ratio"), in_logs=True,
+        unpublished=Unpublished(weak=0.0, strong=0.0),
     )  # fmt: skip
 
 
@@ -374,7 +405,7 @@ def _speed(opto: Optocoupler) -> Tolerance:
     return Tolerance(
         name=f"turn-off of {opto.ref}", low=1.0 / factor, high=factor, unit="x",
         source="switching curves of six makers' data sheets [ZCD-FIT]",
-        put=edit(put), in_logs=True,
+        put=edit(put), in_logs=True, unpublished=Unpublished(weak=0.0, strong=0.0),
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
-from zcd.margin.check import CONDITIONS, EXPECTED, RESERVE, SYNC, Check, Level
+from zcd.margin.check import CONDITIONS, RESERVE, SYNC, Check, Level
 from zcd.margin.culprit import Remedy
 from zcd.margin.population import Population
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
@@ -21,9 +21,10 @@ from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_board import read_as_line, unread_parts
 from zcd.report.of_changes import changes
+from zcd.report.of_spread import DOUBT
 from zcd.report.table import STATUS
 from zcd.report.text import (
-    BROKEN,
+    RULE_WORDS,
     offset_text,
     percent_text,
     plain,
@@ -31,7 +32,7 @@ from zcd.report.text import (
     share_text,
     years_text,
 )
-from zcd.sync.lock import LIMIT_KEYS, expected_pulses
+from zcd.sync.lock import LIMITS, expected_pulses
 
 MOST_FINDINGS = 5
 EXPECTATION_TEXTS = {
@@ -40,6 +41,7 @@ EXPECTATION_TEXTS = {
     "transition": "some controllers count such a slow edge twice",
     "edge offset": "the gate pulse may come late; no known firmware checks it",
     "period": "some controllers reject pulses this uneven",
+    "duty": "some controllers that use both edges reject such a pulse",
 }
 """What it means that an expectation about the controller is not met."""
 WEIGHTY = (
@@ -55,10 +57,7 @@ NO_LOWER_END_RATIO = 1e-2
 def answer_section(check: Check) -> Section:
     """The whole answer."""
     blocks: list[Block] = [Verdict(headline_text(check), check.passes)]
-    lines = (*_reread_lines(check), *unread_lines(check), *culprit_lines(check))
-    blocks += [Paragraph(line) for line in lines]
-    if check.repair is not None:
-        blocks.append(Paragraph(repair_text(check.repair, check.board)))
+    blocks += [Paragraph(line) for line in advice_lines(check)]
     if findings := finding_lines(check):
         blocks.append(BulletList(_first(findings)))
     blocks.append(Facts(tuple(_facts(check))))
@@ -85,6 +84,8 @@ def headline_text(check: Check) -> str:
     if inherited and check.passes:
         return "PASSES: no worse than the original, which has the same weakness."
     if check.status == "warning":
+        if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
+            return f"PASSES, with a warning: sync depends on {plain(doubt)}."
         return f"PASSES, with a warning. Sync works from {band}; no part is overloaded."
     failed = {
         rule.subject
@@ -98,6 +99,15 @@ def headline_text(check: Check) -> str:
     if parts:
         wrong.append(f"{_listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
     return f"FAILS: {' and '.join(wrong)}."
+
+
+def advice_lines(check: Check) -> tuple[str, ...]:
+    """What to do first: values to read again, the part to put right, what the repair changed."""
+    lines = (*_reread_lines(check), *unread_lines(check), *culprit_lines(check))
+    if check.repair is None:
+        return lines
+    doubts = (plain(line) for line in check.repair.doubts)
+    return (*lines, repair_text(check.repair, check.board), *doubts)
 
 
 def _reread_lines(check: Check) -> Iterator[str]:
@@ -179,13 +189,20 @@ def _span_text(remedy: Remedy) -> str:
 def finding_lines(check: Check) -> tuple[str, ...]:
     """One line for each thing that fails or is marginal, whatever number of rules it breaks."""
     groups: dict[str, list[Rule[float]]] = {}
-    lost = any(rule.subject == SYNC and rule.status == "fail" for rule in check.every_rule)
+    of_sync = [rule for rule in check.every_rule if rule.subject == SYNC]
+    lost = any(rule.status == "fail" for rule in of_sync)
+    doubtful = any(rule.depends_on for rule in of_sync)
     for rule in check.every_rule:
         # without sync, what pulses there may be says nothing, nor what hardly any board bears
         corner = rule.name.startswith(AT_CORNER) and rule.subject != SYNC
-        if rule.status != "pass" and not (lost and (rule.kind == "expectation" or corner)):
+        expected = rule.kind == "expectation"
+        moot = (lost and (expected or corner)) or (doubtful and expected and corner)
+        if rule.status != "pass" and not moot:
             groups.setdefault(rule.subject, []).append(rule)
-    ranked = sorted(groups.items(), key=lambda item: -WEIGHTS.index(worst_status(item[1])))
+    ranked = sorted(
+        groups.items(),
+        key=lambda item: (-WEIGHTS.index(worst_status(item[1])), item[0] != SYNC),
+    )
     lines = [_finding_line(check, subject, rules) for subject, rules in ranked]
     return tuple(plain(line) for line in lines if line)
 
@@ -197,7 +214,7 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     if subject == RESERVE:
         texts = [text for rule in rules if (text := _reserve_text(rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
-    if subject in LIMIT_KEYS:
+    if subject in EXPECTATION_TEXTS:
         return f"{mark}: {_expectation_text(subject, rules)}"
     return f"{mark}: {_stress_text(rules)}"
 
@@ -205,12 +222,20 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
 def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     """Where sync is lost, and what the pin does there."""
     lost = [level for level in check.levels if not level.locks]
+    corners = [rule for rule in rules if rule.name.startswith(AT_CORNER)]
+    doubt = next((rule.depends_on for rule in rules if rule.depends_on), "")
+    if doubt and worst_status(rules) == "warning":
+        where = f"at {_conditions_text(lost)}" if lost else "where tolerances add up"
+        reach = f" ({_reach_text(corners)})" if corners else ""
+        return (
+            f"sync may be lost {where}{reach}: it depends on {doubt}, which no data sheet states; "
+            "look at the pulse at low and at high mains"
+        )
     if lost:
         return f"sync is lost at {_conditions_text(lost)}: {_broken_text(check, lost[0])}"
-    corners = [rule for rule in rules if rule.name.startswith(AT_CORNER)]
     if not corners:
         return "sync is lost inside the mains band when hot"
-    broken = BROKEN[corners[0].name.removeprefix(AT_CORNER)]
+    broken = RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken
     return f"sync is lost where tolerances add up ({_reach_text(corners)}): {broken}"
 
 
@@ -232,7 +257,7 @@ def _broken_text(check: Check, level: Level) -> str:
         board = check.board
         due = board.mains.frequency_hz * expected_pulses(board)
         return f"{1.0 / level.period_s:.3g} pulses a second, {due:.3g} are due"
-    return BROKEN[level.failed_rule] if level.failed_rule else ""
+    return RULE_WORDS[level.failed_rule].broken if level.failed_rule else ""
 
 
 def _reach_text(rules: Iterable[Rule[float]]) -> str:
@@ -256,18 +281,17 @@ def _reserve_text(rule: Rule[float]) -> str:
 
 
 def _expectation_text(subject: str, rules: list[Rule[float]]) -> str:
-    named = EXPECTED[subject]
     found = [rule for rule in rules if not isnan(rule.value)]
     if not found:
         return (
-            f"{named.name}, where tolerances add up ({_reach_text(rules)}): "
+            f"{LIMITS[subject].words}, where tolerances add up ({_reach_text(rules)}): "
             + (EXPECTATION_TEXTS[subject])
         )
     (rule,) = found
     bound = "at least" if rule.at_least else "at most"
     over = "over " if rule.margin <= -1.0 and not rule.at_least else ""
     return (
-        f"{named.name} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
+        f"{rule.name} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
         f"({bound} {quantity_text(rule.limit, rule.unit)} expected): {EXPECTATION_TEXTS[subject]}"
     )
 
@@ -306,11 +330,19 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
 
 def _population_text(population: Population) -> str:
     """What part tolerances, mains and heat do to such boards."""
-    failing = int(np.count_nonzero(~population.rule_margins.passes))
-    if not failing:
+    failing, doubtful = population.failing.ratio, population.doubtful_ratio
+    if not failing and not doubtful:
         return f"no problem ({population.size} boards calculated)"
-    share = failing / population.size
-    return f"{percent_text(share) if share >= 0.01 else 'under 1 %'} of such boards fail"
+    fails = f"{_few_text(failing)} of such boards fail" if failing else ""
+    if not doubtful:
+        return fails
+    more = "more" if failing else "of such boards"
+    may = f"{_few_text(doubtful)} {more} may fail: {DOUBT}"
+    return f"{fails}; {may}" if fails else may
+
+
+def _few_text(ratio: float) -> str:
+    return percent_text(ratio) if ratio >= 0.01 else "under 1 %"
 
 
 def _pulse_text(check: Check, nominal: Level) -> str:

@@ -100,7 +100,12 @@ def end_sections(board: Board, *cautions: Section) -> tuple[Section, ...]:
 
 def map_document(loss_map: LossMap) -> Document:
     """What a map of lost sync says."""
-    from zcd.report.of_loss_map import loss_map_lines, loss_map_table, loss_map_title
+    from zcd.report.of_loss_map import (
+        loss_map_lines,
+        loss_map_table,
+        loss_map_title,
+        warning_lines,
+    )
 
     board, share = loss_map.board, loss_map.share
     lines = () if share is None else loss_map_lines(loss_map, share)
@@ -108,6 +113,7 @@ def map_document(loss_map: LossMap) -> Document:
         title=plain(board.name),
         sections=(
             Section("", (Paragraph(f"{loss_map_title(loss_map)}.", "strong"),), answer=True),
+            Section("", tuple(map(Paragraph, warning_lines(loss_map))), answer=True),
             Section("", (loss_map_table(loss_map),), answer=True),
             Section("", tuple(map(Paragraph, lines))),
             *end_sections(board)[:2],

@@ -7,9 +7,11 @@ from math import isfinite, isnan
 from zcd.margin.loss_map import LossMap, Reach
 from zcd.margin.loss_share import LossShare
 from zcd.margin.quantities import Quantity
+from zcd.report.of_check_answer import EXPECTATION_TEXTS
 from zcd.report.of_spread import sure_text
-from zcd.report.table import Table
+from zcd.report.table import WARNING, Table
 from zcd.report.text import NOTHING, percent_text, quantity_text, rule_text
+from zcd.sync.lock import LIMITS
 
 
 def value_text(quantity: Quantity, value: float) -> str:
@@ -50,6 +52,14 @@ def _at_text(quantity: Quantity) -> str:
     if not quantity.unit:
         return f"With the {quantity.words} as it is"
     return f"With {quantity.words} at {value}"
+
+
+def warning_lines(loss_map: LossMap) -> tuple[str, ...]:
+    """What some controllers expect of a pulse and this board does not give, as its check says."""
+    return tuple(
+        f"{WARNING}: {LIMITS[rule].words}: {EXPECTATION_TEXTS[rule]}"
+        for rule in loss_map.unmet_expectations
+    )
 
 
 def map_line(loss_map: LossMap) -> str:
@@ -130,6 +140,6 @@ def loss_map_lines(loss_map: LossMap, loss_share: LossShare) -> tuple[str, ...]:
         )
     lines.append(
         f"Of {loss_share.boards} boards within tolerance that stand where this one does, "
-        f"{sure_text(loss_share.here(loss_map), 'loses sync', 'lose sync')}"
+        f"{sure_text(loss_share.here(loss_map), 'loses sync', 'may lose sync')}"
     )
     return tuple(lines)

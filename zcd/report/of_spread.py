@@ -33,6 +33,7 @@ DARK_HINT = (
     "the optocoupler to let go. What helps: a resistor of some kΩ across the LED, which keeps it "
     "dark for longer; a smaller output resistor, with more LED current."
 )
+DOUBT = "it depends on what no data sheet states"
 _HARMONIC = "harmonic"
 _UNITS = {"degC": "°C"}
 _TIMES_SHOWN = 10.0
@@ -52,7 +53,11 @@ def _dark_hint(check: Check, spread: Spread) -> str:
     """What helps where the LED, lit in both halves, is dark for too short a time."""
     lit_twice = check.board.topology in (Topology.BRIDGE, Topology.TWO_LED)
     dark = DARK_RULES[check.board.output.kind]
-    missed = {rule.name.removeprefix(AT_CORNER) for rule in spread.rules if not rule.passes}
+    missed = {
+        rule.name.removeprefix(AT_CORNER)
+        for rule in spread.rules
+        if not rule.passes or rule.depends_on
+    }
     return DARK_HINT if lit_twice and missed.intersection(dark) else ""
 
 
@@ -178,9 +183,12 @@ def _share_text(ratio: float) -> str:
 
 
 def failing_text(population: Population) -> str:
-    """Which share of a population fails, and how sure that is."""
+    """Which share of a population fails, how sure that is, and which share more may fail."""
     text = sure_text(population.failing, "fails", "fail")
-    return text[0].upper() + text[1:]
+    text = text[0].upper() + text[1:]
+    if not population.doubtful_ratio:
+        return text
+    return f"{text} {_bound(population.doubtful_ratio)} more may: {DOUBT}."
 
 
 def sure_text(share: Share, one: str, many: str) -> str:

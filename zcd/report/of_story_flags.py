@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from zcd.report.of_story import TURNS_RPM
-from zcd.report.text import BROKEN, quantity_text
+from zcd.report.text import RULE_WORDS, quantity_text
 from zcd.simulation.controller import FAN, SYNC, State
 from zcd.simulation.gate import Switch
 from zcd.simulation.timeline import Story
@@ -38,7 +38,7 @@ def _sync_line(story: Story) -> str:
     if story.cause.condition.deaf:
         return "The sync pulses are good, but the controller does not see them, so it cannot lock."
     if not sight.good:
-        why = BROKEN.get(sight.failed_rule or "", FADES)
+        why = RULE_WORDS[sight.failed_rule].broken if sight.failed_rule else FADES
         return f"The controller gets no good sync pulses ({why}), so it cannot lock."
     return "The sync pulses are good: the controller has lock."
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from importlib import metadata
 from math import isinf, isnan
+from typing import NamedTuple
 
 from zcd import refdata
 from zcd.board.units import format_si
@@ -17,25 +18,24 @@ CENTURY_YEARS = 100.0
 MIN_SHOWN = 1e-12
 ON_TIME_S = 0.5e-6
 
-BROKEN = {
-    "pin never low": "the pin is never pulled low",
-    "pin never high": "the pin never goes high",
-    "pulse count": "pulses are missing or doubled",
-    "low time": "the pulse is too short",
-    "high time": "the time between pulses is too short",
-    "transition": "the edges are too slow",
-    "edge offset": "the edge is too far from the zero crossing",
-    "period": "the pulses are uneven",
-}
-"""What is wrong where a lock rule is broken."""
+
+class RuleWords(NamedTuple):
+    """What is wrong where a lock rule is broken: a clause, and the least behind its name."""
+
+    broken: str
+    short: str = ""
+
+
 RULE_WORDS = {
-    "low time": "pulse too short",
-    "high time": "pause too short",
-    "transition": "too slow",
-    "edge offset": "too early or late",
-    "period": "too long or short",
+    "pin never low": RuleWords("the pin is never pulled low"),
+    "pin never high": RuleWords("the pin never goes high"),
+    "pulse count": RuleWords("pulses are missing or doubled"),
+    "low time": RuleWords("the pulse is too short", "pulse too short"),
+    "high time": RuleWords("the time between pulses is too short", "pause too short"),
+    "transition": RuleWords("the edges are too slow", "too slow"),
+    "edge offset": RuleWords("the edge is too far from the zero crossing", "too early or late"),
+    "period": RuleWords("the pulses are uneven", "too long or short"),
 }
-"""What it means that the controller's rule fails, where its name does not say so."""
 
 _SOURCE_KEY = re.compile(r"\[([A-Z0-9][A-Z0-9-]+)\]")
 _ASCII = {"µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-", "²": "2"}
@@ -144,7 +144,8 @@ def rule_text(rule: str) -> str:
     >>> rule_text("transition"), rule_text("pin never low")
     ('transition (too slow)', 'pin never low')
     """
-    return f"{rule} ({RULE_WORDS[rule]})" if rule in RULE_WORDS else rule
+    short = RULE_WORDS[rule].short
+    return f"{rule} ({short})" if short else rule
 
 
 def factor_text(headroom: Headroom) -> str:

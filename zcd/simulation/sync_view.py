@@ -15,7 +15,7 @@ from zcd.diagnosis.faults import HEALTHY
 from zcd.engine.solution import Solution
 from zcd.engine.solve import SolverOptions, solve
 from zcd.simulation.causes import Cause
-from zcd.sync.lock import Lock, expected_pulses, judge
+from zcd.sync.lock import Lock, expected_pulses, judge, times_both_edges
 
 FloatArray = NDArray[np.float64]
 
@@ -201,22 +201,16 @@ def _late_s(board: Board, lock: Lock, row: int, designed: int) -> tuple[float, f
     offsets, compensated = _offsets_s(board, lock, row), _offsets_s(board, lock, designed)
     written = board.appliance.drive.compensation_s if board.appliance else None
     if written is not None:
-        by_edges = _by_edges(board)
+        by_edges = times_both_edges(board)
         compensated = (written, -written if by_edges else written)
     late = np.subtract(offsets, compensated)
     return (0.0, 0.0) if np.any(np.isnan(late)) else (float(late[0]), float(late[1]))
 
 
-def _by_edges(board: Board) -> bool:
-    """Both edges of one pulse time the two half cycles."""
-    drive = board.appliance.drive if board.appliance else None
-    return bool(drive and drive.half_cycles == "edges" and expected_pulses(board) == 1)
-
-
 def _offsets_s(board: Board, lock: Lock, row: int) -> tuple[float, float]:
     """Offsets of the edges that time the two half cycles; nan without pulses."""
     falls, rises = lock.pulses.fall_offset_s[row], lock.pulses.rise_offset_s[row]
-    if _by_edges(board):
+    if times_both_edges(board):
         return float(falls[0]), float(rises[0])
     edges = falls if board.controller.edge == "falling" else rises
     second = 1 if expected_pulses(board) > 1 else 0

@@ -120,16 +120,16 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
         rules = corner_rules(*at, solution)
         failed = [rule.name.removeprefix(AT_CORNER) for rule in rules if not rule.passes]
         if one.passes and failed and not _surely_reached(one.board, failed):
-            # a corner that hardly any board reaches only warns, as in the whole check
+            # a corner that hardly any board surely reaches only warns, as in the whole check
             drawn = draw_population(one.board, tolerances_of(one.board))
-            rules = corner_rules(*at, solution, drawn.rule_margins)
+            rules = corner_rules(*at, solution, drawn)
         result.append(replace(one, corner_rules=rules))
     return result
 
 
 def _surely_reached(board: Board, failed: Sequence[str]) -> bool:
     """Whether the first run of the population alone says that no failing corner is rare."""
-    first = draw_population(board, tolerances_of(board), runs=1).rule_margins
+    first = draw_population(board, tolerances_of(board), runs=1).sure_margins
     few = RARE_RATIO * PER_RUN * RUNS
     return all(first.broken_ratio[name] * PER_RUN >= few for name in failed)
 

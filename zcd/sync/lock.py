@@ -37,14 +37,45 @@ RULES = (
 """In the order in which a failure explains the later ones."""
 FUNCTION = RULES[:3]
 """What a sync input is for; none of it needs a limit from the controller."""
-LIMIT_KEYS = {
-    "low time": "min_low_time",
-    "high time": "min_high_time",
-    "transition": "max_transition",
-    "edge offset": "max_offset",
-    "period": "period_tolerance",
+
+
+@dataclass(frozen=True, slots=True)
+class ControllerLimit:
+    """What a controller may ask for beyond the function of its input.
+
+    Parameters
+    ----------
+    key : str
+        Of ``[controller]``, which states the limit.
+    attribute : str
+        Of the board's `Controller`, which holds it.
+    words : str
+        What is limited.
+    unit : str
+    at_least : bool
+    """
+
+    key: str
+    attribute: str
+    words: str
+    unit: str = "s"
+    at_least: bool = False
+
+
+LIMITS = {
+    "low time": ControllerLimit("min_low_time", "min_low_time_s", "pulse width", at_least=True),
+    "high time": ControllerLimit(
+        "min_high_time", "min_high_time_s", "time between pulses", at_least=True
+    ),
+    "transition": ControllerLimit(
+        "max_transition", "max_transition_s", "time between the thresholds"
+    ),
+    "edge offset": ControllerLimit("max_offset", "max_offset_s", "offset of the edge"),
+    "period": ControllerLimit(
+        "period_tolerance", "period_tolerance_ratio", "unevenness of the pulses", "%"
+    ),
 }
-"""The key of ``[controller]`` that states the limit of each other rule."""
+"""The limit of each other rule."""
 NOT_BINDING = 1e3
 """Margin of an expectation where only what loses the lock counts."""
 
@@ -108,7 +139,14 @@ def expected_pulses(board: Board) -> int:
 def binding_rules(board: Board) -> tuple[bool, ...]:
     """Which of `RULES` lose the lock of a board when they are broken."""
     stated = board.controller.stated
-    return tuple(rule in FUNCTION or LIMIT_KEYS[rule] in stated for rule in RULES)
+    return tuple(rule in FUNCTION or LIMITS[rule].key in stated for rule in RULES)
+
+
+def times_both_edges(board: Board) -> bool:
+    """Whether the two edges of one pulse time the two halves of a period."""
+    drive = board.appliance.drive if board.appliance else None
+    both = board.controller.edges == "both" or bool(drive and drive.half_cycles == "edges")
+    return both and expected_pulses(board) == 1
 
 
 def thresholds_of(board: Board) -> Thresholds:

@@ -194,8 +194,10 @@ class RepairPage:
         return {**words, **_ready(self.ending.retest(repair_request))}
 
     def _hold(self, repair_request: RepairRequest) -> TemplateContext:
-        """The verdict, with every rule."""
-        return _ready(self.works.ask(tasks.check, repair_request.board))
+        """The verdict, with every rule; on a repaired board, what the repair changed."""
+        board, before = repair_request.board, repair_request.before
+        was = () if before is None or before == board else (before,)
+        return _ready(self.works.ask(tasks.check, board, *was))
 
     def _years(self, repair_request: RepairRequest) -> TemplateContext:
         """The years, once asked for."""

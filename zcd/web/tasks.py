@@ -26,19 +26,27 @@ class Choice:
     board: Board
 
 
-def check(board: Board) -> TemplateContext:
-    """Whether a board holds, with every rule: as `zcd check` says it."""
+def check(board: Board, was: Board | None = None) -> TemplateContext:
+    """Whether a board holds, with every rule: as `zcd check` says it.
+
+    Parameters
+    ----------
+    board : Board
+    was : Board, optional
+        As it was built, where it is another and may be compared.
+    """
     from zcd import api
+    from zcd.margin.as_new import comparable
     from zcd.report.of_check import board_line
-    from zcd.report.of_check_answer import finding_lines, headline_text
+    from zcd.report.of_check_answer import advice_lines, finding_lines, headline_text
     from zcd.report.of_check_document import check_document
 
-    result = api.check(board)
+    result = api.check(board, was=was if was is not None and comparable(board, was) else None)
     return {
         "line": board_line(board),
         "verdict": headline_text(result),
         "passes": result.passes,
-        "findings": finding_lines(result),
+        "findings": (*advice_lines(result), *finding_lines(result)),
         **_tables(check_document(result)),
     }
 
@@ -75,13 +83,18 @@ def loss_map(board: Board, across: str, up: str) -> TemplateContext:
     """Where sync is lost over two quantities: `zcd map`."""
     from zcd import api
     from zcd.drawing.figures import figure_svg, loss_map_figure
-    from zcd.report.of_loss_map import loss_map_lines, loss_map_table, loss_map_title
+    from zcd.report.of_loss_map import (
+        loss_map_lines,
+        loss_map_table,
+        loss_map_title,
+        warning_lines,
+    )
 
     result = api.loss_map(board, across, up)
     assert result.share is not None
     return {
         "title": loss_map_title(result),
-        "lines": loss_map_lines(result, result.share),
+        "lines": (*warning_lines(result), *loss_map_lines(result, result.share)),
         "tables": (loss_map_table(result),),
         "picture": figure_svg(loss_map_figure(board, result, result.share)),
     }
