@@ -47,6 +47,8 @@ def reading(function: Function, a: str, b: str, value: float) -> Measured:
         ("dc pin 4.98", reading(Function.DC, "pin", "logic0", 4.98)),
         ("dc coil+ nothing", reading(Function.DC, "coil+", "logic0", 0.0)),
         ("ohm R1 to R2 OL", reading(Function.OHM, "feed", "chain.2", OVERLOAD)),
+        ("ac R1/R2 neutral 118", reading(Function.AC, "chain.1", "neutral", 118.0)),
+        ("diode R2/D1 led+ OL", reading(Function.DIODE, "chain.2", "led+", OVERLOAD)),
         ("R1-R2 300k", reading(Function.OHM, "feed", "chain.2", 300e3)),
         ("ohm R2 to R1 300k", reading(Function.OHM, "chain.2", "feed", 300e3)),
         ("diode R2 to D1 reversed OL", reading(Function.DIODE, "led+", "chain.1", OVERLOAD)),

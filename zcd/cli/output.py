@@ -115,7 +115,7 @@ def converse(
     from zcd.errors import InputError
     from zcd.files import file_name
     from zcd.jobs.analysis import diagnosed, prepared
-    from zcd.jobs.conversation import HELP, Answers, Conversation
+    from zcd.jobs.conversation import SHORT_HELP, Answers, Conversation
 
     def ask(question: str) -> str:
         click.echo(question, nl=False)
@@ -155,9 +155,8 @@ def converse(
     if (given[0] or writer.written) and given != (list(writer.log), writer.flags):
         keep(*given)
     prepared(dictionary)
-    click.echo(textwrap.fill(HELP, 78))
-    click.echo(f"Each answer is kept in {name}.")
-    _show_every_caution()
+    click.echo(textwrap.fill(f"{SHORT_HELP} Each answer is kept in {name}.", 78))
+    click.echo("All cautions: zcd help cautions.")
     talk.run(show_step, ask, tell)
     if talk.unkept:
         raise InputError(
@@ -181,25 +180,14 @@ class _Steps:
         from zcd.diagnosis.trip import plan_trip
         from zcd.report.of_diagnosis_answer import prompt_document
 
-        plan = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
+        trip = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
         click.echo()
-        show(prompt_document(diagnosis, plan, self.dictionary.circuit, self.before, self.warned))
+        show(prompt_document(diagnosis, trip, self.dictionary.circuit, self.before, self.warned))
         self.before = diagnosis
         step = diagnosis.suggestion
         # the cautions for live parts are due each time
         if step is not None and step.access is not AccessLevel.MAINS:
             self.warned.add(step.access)
-
-
-def _show_every_caution() -> None:
-    """All cautions, once, before the work begins."""
-    from zcd.diagnosis.readings import AccessLevel
-    from zcd.report.document import Cautions, Document, Section
-    from zcd.report.of_check_document import TOUCH_CAUTION
-    from zcd.report.of_diagnosis import cautions_for
-
-    due = Cautions((("", cautions_for(AccessLevel)),))
-    show(Document(title="", sections=(Section(TOUCH_CAUTION, (due,)),)))
 
 
 def _document(job: Job, dictionary: FaultDictionary, place: str | None) -> JobFileWriter:

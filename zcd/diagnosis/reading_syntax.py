@@ -220,7 +220,7 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     ----------
     text : str
         Red and black probe as nodes, ``dc pin logic0 4.98 V``, or over a part, ``ohm R2 82k``,
-        or over parts in series, ``ohm R1 to R3 OL``,
+        or over parts in series, ``ohm R1 to R3 OL``; ``R1/R2`` is the point where two parts meet;
         with ``reversed`` for probes the other way round and ``lifted`` where one end of it is
         lifted; a point of the controller's side alone is measured against its ground, ``dc pin
         4.98 V``; readings of pulses at the pin may leave the probes out, ``frequency 50 Hz``; the
@@ -308,7 +308,7 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     """The reading that a line begins with, None where it ends early; and what is left of it."""
     line, power = _without_state(_joined(text), text, key)
     words = [_NODE_SYNONYMS.get(word.lower(), word) for word in line.split()]
-    words = _with_function(words, circuit)
+    words = [_joint(word, circuit) for word in _with_function(words, circuit)]
     if not words:
         raise invalid_value(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     function = parse_function(words[0], key)
@@ -317,6 +317,16 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
         return None, ""
     reading = make_reading(function, nodes[0], nodes[1], circuit, key, lifted, power)
     return reading, " ".join(rest)
+
+
+def _joint(word: str, circuit: Circuit) -> str:
+    """The point where two parts meet, written ``R1/R2``; other words as they are."""
+    first, slash, second = word.partition("/")
+    if not slash or (a := find_part(first, circuit)) is None:
+        return word
+    b = find_part(second, circuit)
+    common = [] if b is None else [node for node in a.nodes if node in b.nodes]
+    return common[0] if len(common) == 1 else word
 
 
 def _with_function(words: list[str], circuit: Circuit) -> list[str]:

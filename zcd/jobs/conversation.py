@@ -17,10 +17,15 @@ from zcd.errors import InputError, invalid_value
 END = ("end", "quit", "exit", "q")
 SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
 UNDO = ("undo", "back")
+SHORT_HELP = (
+    'Type what the meter shows ("4.98 V", "OL", "nothing") or another reading ("R2 82k", "dc pin '
+    '4.98 V"). "?" lists all words.'
+)
 HELP = (
     'Type what the meter shows ("4.98 V", "OL", "OL on 2M", "about 230", "190..260", "< 5 V", '
     '"nothing", "unstable"), or another reading ("R2 82k", "ohm R2 lifted 82k", '
-    '"volts pin gnd 4.98", "dc pin logic0 relay off 0.1 V", "dc pin logic0 bench supply 5 V"). '
+    '"ohm R1 to R3 OL", "volts pin gnd 4.98", "dc pin logic0 relay off 0.1 V", '
+    '"dc pin logic0 bench supply 5 V"). '
     '"flags sync fan" for what the controller reports ("flags none" for no flag); "skip" if you '
     'cannot take the reading; "undo" removes the last answer; "end" stops: the answers are saved. '
     '"?" shows this again.'

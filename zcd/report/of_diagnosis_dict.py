@@ -10,6 +10,7 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.next_reading import Answer, Outcome
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import Measured, Reading, parts_over
+from zcd.diagnosis.retest import RepeatedReading
 from zcd.report.of_diagnosis import unseen_parts
 from zcd.serialize import Record
 
@@ -122,6 +123,16 @@ def measured_to_dict(measured: Measured, circuit: Circuit) -> Record:
         f"high_{unit}": measured.high,
         "about": measured.about,
         "unstable": measured.unstable,
+    }
+
+
+def repeated_to_dict(again: RepeatedReading, circuit: Circuit) -> Record:
+    """A reading beside what a good board shows."""
+    unit = again.measured.reading.function.row.unit_ending
+    return {
+        **measured_to_dict(again.measured, circuit),
+        "good": again.good,
+        "healthy": {f"low_{unit}": again.low, f"high_{unit}": again.high},
     }
 
 

@@ -25,6 +25,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_job_history import LEAVE_OUT, fault_statistics_line
+from zcd.report.points import points_line
 from zcd.report.text import plain, quantity_text
 
 
@@ -55,7 +56,17 @@ def card_document(expected_readings: ExpectedReadings) -> Document:
         title=f"Bench card: {plain(expected_readings.board.name)}",
         sections=(
             Section(
-                "", (Paragraph(board_line(expected_readings.board)), Paragraph(ways)), answer=True
+                "",
+                tuple(
+                    Paragraph(text)
+                    for text in (
+                        board_line(expected_readings.board),
+                        ways,
+                        points_line(expected_readings.circuit),
+                    )
+                    if text
+                ),
+                answer=True,
             ),
             *caution_sections(*cautions_for(AccessLevel)),
             *(Section("", (table,)) for table in tables),
@@ -97,11 +108,13 @@ def step_sections(
     blocks.append(ranked_table(diagnosis, circuit))
     lines = (
         indistinguishable_line(diagnosis),
-        suspects_line(diagnosis),
+        suspects_line(diagnosis, circuit),
         STOPPED[diagnosis.stopped],
         hidden_line(diagnosis, circuit),
     )
     blocks += [Paragraph(line) for line in lines if line]
+    if words := points_line(circuit):
+        blocks.append(Paragraph(words))
     sections = [Section("", tuple(blocks), answer=True)]
     sides = [AccessLevel.DEAD]
     if diagnosis.suggestion is not None:

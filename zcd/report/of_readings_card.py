@@ -10,7 +10,8 @@ from zcd.diagnosis.expected_readings import ExpectedReading
 from zcd.diagnosis.readings import AccessLevel, Power, Reading, parts_between, parts_over
 from zcd.report.cautions import LOCAL, UNPLUG
 from zcd.report.document import Document, Paragraph, Section
-from zcd.report.of_diagnosis import spread_text
+from zcd.report.of_diagnosis import part_words, spread_text
+from zcd.report.points import joint_text
 from zcd.report.table import Table
 from zcd.report.text import plain
 
@@ -41,7 +42,8 @@ def card_page_document(expected: ExpectedReadings) -> Document:
         columns=("board", "red, black", "good board", "tells best"),
         rows=rows,
         remark="Board: unplugged and discharged; bench: unplugged, logic supply from a bench "
-        "supply; MAINS: live parts.",
+        "supply; MAINS: live parts. R1/R2: where R1 and R2 meet. led+, led-: anode and cathode "
+        "of the optocoupler's LED. logic0: the controller's ground.",
     )
     words = (f"CAUTION: {UNPLUG} {LOCAL}",)
     return Document(
@@ -60,9 +62,10 @@ def short_reading(reading: Reading, circuit: Circuit) -> str:
         row: Sequence[str] = parts_between(circuit, reading.red, reading.black)
         over = f"{row[0]} to {row[-1]}" if row else ""
     if reading.function.row.dead and reading.function.value == "ohm" and over:
-        return f"ohm {over}"
+        return f"ohm {' to '.join(part_words(ref) for ref in over.split(' to '))}"
     off = " relay off" if reading.power is Power.OFF else ""
-    return f"{reading.function} {reading.red}, {reading.black}{off}"
+    red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
+    return f"{reading.function} {red}, {black}{off}"
 
 
 def _best_told(line: ExpectedReading, circuit: Circuit) -> list[str]:
