@@ -19,6 +19,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import (
     BREADTHS,
     JUMPS,
+    NEAR_JUMPS,
     OUTLIER_SHARE,
     PULSE_OUTLIER_SHARE,
     STEADY_JUMPS,
@@ -198,6 +199,7 @@ def test_readings_of_one_fact_are_right_or_wrong_together() -> None:
     with np.errstate(divide="ignore"):
         sound = sum(
             stats.norm.logpdf(scaled(fit.function, np.array(m.value)), fit.centre, fit.width)
+            + np.log1p(-fit.jump_share[: len(fit.centre)])
             for fit, m in pairs
         )
     expected = logsumexp(
@@ -288,3 +290,16 @@ def test_a_jump_at_the_led_is_one_of_the_chain_too() -> None:
     for key in ("R1 intermittent", "OC1 LED intermittent"):
         assert by_fault[key].max() == JUMPS, key
     assert by_fault["healthy"].max() == STEADY_JUMPS
+
+
+def test_a_display_jumps_near_the_limit_of_the_pulses() -> None:
+    """Where pulses are seen now and then, more often than on any other board without a loose
+    joint; and a steady display is as much rarer there (the two chances add up to 1)."""
+    fit = dictionary().fit(NO_PULSE[0])
+    unstable = fit.likelihood(Measured(reading=NO_PULSE[0], value=0.0, unstable=True))
+    near = (fit.jump_share > 0.0) & ~fit.loose
+    assert near.any()
+    assert_allclose(unstable[near], NEAR_JUMPS)
+    assert_allclose(unstable[~near & ~fit.loose], STEADY_JUMPS)
+    steady = fit.likelihood(Measured(reading=NO_PULSE[0], value=50.0))
+    assert_allclose(steady[near], (fit.good(50.0) * (1.0 - NEAR_JUMPS))[near])

@@ -33,6 +33,9 @@ ALIKE_ERRORS = 2.0
 """Standard errors within which a bench takes two values for one."""
 JUMPS = 0.5
 """Chance that a joint that opens now and then is caught at it by a reading that it changes."""
+NEAR_JUMPS = 0.3
+"""Chance that a display jumps where the pulses are near the limit of what the instrument sees:
+common practice, no source."""
 STEADY_JUMPS = 0.01
 UNKNOWN_JUMPS = 0.03
 """Chance of a jumping reading on a board without such a joint, and on one of which nothing is
@@ -87,6 +90,8 @@ class Fit:
         Simulated entries between which each of D further entries changes.
     graded : ndarray of bool, shape (S,), optional
         Whether an entry's samples differ in the size of its fault.
+    near : ndarray of bool, shape (S, N), optional
+        Where the instrument may now see pulses and now miss them.
     """
 
     def __init__(
@@ -96,6 +101,7 @@ class Fit:
         meter: Meter,
         states: IntArray | None = None,
         graded: NDArray[np.bool_] | None = None,
+        near: NDArray[np.bool_] | None = None,
     ) -> None:
         self.function, self.meter = reading.function, meter
         self.states = np.zeros((0, 2), dtype=np.intp) if states is None else states
@@ -116,6 +122,9 @@ class Fit:
         self.loose = np.zeros((len(self.centre) + len(self.states), shown.shape[1]), dtype=bool)
         self.loose[len(self.centre) :] = np.abs(here - there) > JUMP_ERRORS * larger
         self.loose &= restless(shown.shape[1])
+        unsure = np.zeros(shown.shape, dtype=bool) if near is None else near
+        unsure = np.concatenate([unsure, unsure[self.states].any(axis=1)])
+        self.jump_share = np.where(self.loose, JUMPS, np.where(unsure, NEAR_JUMPS, 0.0))
 
     def width_of(self, breadth: float) -> FloatArray:
         """Error of a reading at each sample, and how far the sample stands for others.
@@ -145,7 +154,7 @@ class Fit:
     def likelihood(self, measured: Measured, breadth: float = 1.0) -> FloatArray:
         """Density (of a range: probability) of what was read, if it is sound, shape (E, N)."""
         if measured.unstable:
-            return np.where(self.loose, JUMPS, STEADY_JUMPS)
+            return np.maximum(self.jump_share, STEADY_JUMPS)
         ends, width = self._ends(measured), self.width_of(breadth)
         if ends is not None:
             low, high = ((end - self.centre) / width for end in ends)
@@ -156,7 +165,7 @@ class Fit:
             result = self._of_all(_normal(y - self.centre, width))
         else:
             result = self.good(measured.value, breadth)
-        return result * np.where(self.loose, 1.0 - JUMPS, 1.0)
+        return result * (1.0 - self.jump_share)
 
     def flat_of(self, measured: Measured) -> float:
         """The same, if it is an outlier or the board has none of these faults."""

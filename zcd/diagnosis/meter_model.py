@@ -49,6 +49,12 @@ FloatArray = NDArray[np.float64]
 METER = "meter"
 """Ref of the meter in a circuit."""
 FINEST_SHARE = 1e-6
+NEAR_SWING = 1.4
+"""Pulses that swing so much more or less than what a meter needs are counted now and then: common
+practice, no source."""
+NEAR_SHARE = 0.1
+"""Share of the supply within which a level is read now on this side, now on that: common practice,
+no source."""
 ROOM_DEGC = 25.0
 MAINS_SIDE = replace(READINGS, isolated=False)
 
@@ -76,6 +82,8 @@ class MeterModel:
         dead board alone: under power the pin stays between the rails.
     threshold_ratio : float or ndarray, shape (n,)
         Levels between which a person reads a pulse off the trace, over the board's thresholds.
+    trigger_ratio : float or ndarray, shape (n,)
+        What a meter needs to count pulses at the pin, over the usual.
     """
 
     board: Board
@@ -87,6 +95,7 @@ class MeterModel:
     diode_source_ohm: Value = DIODE_SOURCE_OHM
     pin_clamp_a: FloatArray | None = None
     threshold_ratio: Value = 1.0
+    trigger_ratio: Value = 1.0
     _circuits: dict[Power, Circuit] = field(default_factory=dict)
     _mains_sides: dict[Power, Solution] = field(default_factory=dict)
     _whole: dict[Power, Solution] = field(default_factory=dict)
@@ -179,7 +188,7 @@ class MeterModel:
         """Frequency or duty that a meter on volts counts; 0 where there is too little to count."""
         solution, wave = self._wave(reading)
         moving = wave - solution.mean(wave)[:, None]
-        least = TRIGGER_PIN_V * self.threshold_ratio if reading.at_pin else TRIGGER_V
+        least = self._trigger_v(reading)
         seen = solution.rms(moving) >= least
         if reading.function is Function.DUTY:
             high = solution.mean((moving > 0.0).astype(np.float64))
@@ -187,6 +196,22 @@ class MeterModel:
         rises = (moving > 0.0) & (np.roll(moving, 1, axis=1) <= 0.0)
         (mains,) = solution.circuit.of(MainsSource)
         return np.where(seen, rises.sum(axis=1) * mains.frequency_hz, 0.0)
+
+    def _trigger_v(self, reading: Reading) -> Value:
+        """What moves at least where a meter counts; it knows nothing of the controller's levels."""
+        return TRIGGER_PIN_V * self.trigger_ratio if reading.at_pin else TRIGGER_V
+
+    def near_limit(self, reading: Reading) -> NDArray[np.bool_]:
+        """Where the instrument may now see the pulses at the pin and now miss them, shape (n,)."""
+        if reading.function.row.method is Method.COUNTED:
+            solution, wave = self._wave(reading)
+            swing = solution.rms(wave - solution.mean(wave)[:, None]) / self._trigger_v(reading)
+            return np.asarray((swing > 1.0 / NEAR_SWING) & (swing < NEAR_SWING))
+        thresholds = thresholds_of(self.board)
+        wave = self._pin_wave(reading.power).between_v("pin", "logic0")
+        margin_v = NEAR_SHARE * self.board.output.supply_v
+        low = np.abs(wave.min(axis=1) - thresholds.low_v) < margin_v
+        return np.asarray(low | (np.abs(wave.max(axis=1) - thresholds.high_v) < margin_v))
 
     def _pin(self, reading: Reading) -> FloatArray:
         """Low time and edge delay at the pin; without pulses 0, or no edge."""

@@ -444,8 +444,9 @@ def _outliers(
         log_density, log_flat = joint_log([(dictionary.fit(m.reading), m) for m in fact])
         outlier = np.exp(np.log(outlier_share(fact)) + log_flat - log_density)
         for m in fact:
-            if m.unstable:  # what jumps is explained by a joint that does it, or by nothing
-                outlier = np.maximum(outlier, ~dictionary.fit(m.reading).loose)
+            # what jumps is explained by a joint that does it, by pulses near a limit, or by nothing
+            if m.unstable:
+                outlier = np.maximum(outlier, dictionary.fit(m.reading).jump_share == 0.0)
         probability = float(np.sum(outlier * posterior.weights) / (1.0 - posterior.unmodelled))
         if posterior.unmodelled > SUSPECT:
             others = [m for other in facts if other is not fact for m in other]

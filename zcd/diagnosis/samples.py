@@ -44,6 +44,9 @@ DIODE_BREAKDOWN = (1.0, 2.0)
 LED_BREAKDOWN = (1.0, 4.0)
 """Where a junction breaks down over its rating, which is a least value: common practice, no
 source."""
+TRIGGER_RATIO = (0.5, 2.0)
+"""What a meter needs to count pulses, over the usual: nobody knows it of a meter; common practice,
+no source."""
 NOT_AT_A_BENCH = ("mains frequency", "low threshold", "high threshold", "harmonic")
 """A network's frequency is known better than a reading; pulses are read between the board's own
 thresholds; what harmonics move is within a reading's error, and would double the time."""
@@ -133,6 +136,20 @@ def threshold_ratios(samples: int) -> FloatArray:
     ratio : ndarray, shape (samples,)
     """
     return _spread(THRESHOLD_RATIO, SEED + 4, samples)
+
+
+def trigger_ratios(samples: int) -> FloatArray:
+    """What a meter needs to count pulses at the pin, over the usual.
+
+    Parameters
+    ----------
+    samples : int
+
+    Returns
+    -------
+    ratio : ndarray, shape (samples,)
+    """
+    return _spread(TRIGGER_RATIO, SEED + 5, samples)
 
 
 def _spread(span: tuple[float, float], seed: int, samples: int) -> FloatArray:
