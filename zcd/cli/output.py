@@ -83,6 +83,47 @@ def draw_capture(board: Board, traces: Traces, path: str) -> None:
     save_figure(capture_figure(board, traces), path)
 
 
+def ask(question: str) -> str:
+    """Put a question to the person at the terminal, and read a line."""
+    click.echo(question, nl=False)
+    line = sys.stdin.readline()
+    if not line:
+        click.echo()
+        raise EOFError
+    return line
+
+
+def tell(text: str) -> None:
+    """Say why a line could not be used."""
+    click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
+
+
+def with_meter_asked(job: Job) -> tuple[Job, dict[str, str]]:
+    """A job with its meter, asked for once and kept in the job's file where there is one.
+
+    Parameters
+    ----------
+    job : Job
+
+    Returns
+    -------
+    job : Job
+    texts : dict
+        Keys of ``[meter]`` for a new job file.
+    """
+    from dataclasses import replace
+
+    from zcd.circuit.build import build_circuit
+    from zcd.jobs.job_file import JobFileWriter
+    from zcd.jobs.meter_questions import START, ask_meter, meter_from
+
+    click.echo(START)
+    texts = ask_meter(ask, tell)
+    if job.file is not None:
+        JobFileWriter(job.file, build_circuit(job.board), log=None).write_meter(texts)
+    return replace(job, meter=meter_from(texts)), texts
+
+
 def converse(
     job: Job,
     dictionary: FaultDictionary,
@@ -117,21 +158,10 @@ def converse(
     from zcd.jobs.analysis import diagnosed, prepared
     from zcd.jobs.conversation import SHORT_HELP, Answers, Conversation
 
-    def ask(question: str) -> str:
-        click.echo(question, nl=False)
-        line = sys.stdin.readline()
-        if not line:
-            click.echo()
-            raise EOFError
-        return line
-
     steps = _Steps(dictionary)
 
     def show_step(diagnosis: Diagnosis) -> None:
         steps.show(diagnosis, talk.answers)
-
-    def tell(text: str) -> None:
-        click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
 
     def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
         new = not writer.written

@@ -24,6 +24,7 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.readings import Reading, useful_readings
 from zcd.diagnosis.samples import (
+    diode_full_scales_v,
     diode_sources_ohm,
     ohm_full_scales_v,
     pin_clamps_a,
@@ -226,6 +227,7 @@ def make_fault_dictionary(
     ]
     volts = ohm_full_scales_v(meter, samples)
     volts = None if volts is None else np.tile(volts, simulated)
+    ends = diode_full_scales_v(meter, samples)
     store = Store.of(board, meter, samples) if stored else None
     kept = store.read((simulated, samples)) if store else {}
     _LOG.info(
@@ -247,6 +249,7 @@ def make_fault_dictionary(
             stack(rows),
             meter,
             full_scale_v=volts,
+            diode_full_scale_v=None if ends is None else np.tile(ends, simulated),
             diode_source_ohm=np.tile(diode_sources_ohm(meter, samples), simulated),
             pin_clamp_a=np.tile(pin_clamps_a(samples), simulated),
             threshold_ratio=np.tile(threshold_ratios(samples), simulated),

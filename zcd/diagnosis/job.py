@@ -22,7 +22,7 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
 from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meters import AcKind, Meter, usual_meter
+from zcd.diagnosis.meters import OPEN_SHARE, AcKind, Meter, usual_meter
 from zcd.diagnosis.reading_syntax import (
     find_part,
     make_reading,
@@ -78,6 +78,7 @@ class MeterTable(Table):
     )
     ohms_open: Annotated[float | None, quantity(_OPEN)] = key()
     diode_open: Annotated[float | None, quantity(_OPEN)] = key()
+    diode_stop: Annotated[float | None, quantity(_OPEN)] = key()
 
 
 class ReadingTable(Table):
@@ -255,9 +256,19 @@ def meter_of(table: MeterTable) -> Meter:
         "counts": "counts",
         "ohms_open": "ohms_open_v",
         "diode_open": "diode_open_v",
+        "diode_stop": "diode_stop_v",
     }
     written = {names[k]: v for k, v in table if k in names and v is not None}
-    meter = replace(usual_meter(), **written, ohms_stated=table.ohms_open is not None)
+    if table.diode_stop is not None and table.diode_open is None:
+        # what is shown lies below what the meter has when nothing is connected
+        usual = usual_meter().diode_open_v
+        written["diode_open_v"] = max(usual, table.diode_stop / OPEN_SHARE)
+    meter = replace(
+        usual_meter(),
+        **written,
+        ohms_stated=table.ohms_open is not None,
+        diode_stated=table.diode_open is not None or table.diode_stop is not None,
+    )
     return replace(meter, ac_kind=AcKind(table.ac_kind)) if table.ac_kind else meter
 
 

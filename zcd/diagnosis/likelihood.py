@@ -36,6 +36,9 @@ JUMPS = 0.5
 NEAR_JUMPS = 0.3
 """Chance that a display jumps where the pulses are near the limit of what the instrument sees:
 common practice, no source."""
+NEAR_OTHER = 0.3
+"""Chance that pulses near that limit are there where none were predicted, or the other way round:
+common practice, no source."""
 STEADY_JUMPS = 0.01
 UNKNOWN_JUMPS = 0.03
 """Chance of a jumping reading on a board without such a joint, and on one of which nothing is
@@ -117,6 +120,10 @@ class Fit:
         widest = float(self.width.max())
         self.span = high - low + 10.0 * widest
         self.flat = 1.0 / self.span
+        nothing = reading.function.row.nothing
+        shown_as = np.asarray(nothing if isinstance(nothing, float) else 0.0)
+        self.none = float(scaled(reading.function, shown_as))
+        self.none_error = float(error(reading.function, np.asarray(self.none), meter))
         here, there = (self.centre[self.states[:, k]] for k in (0, 1))
         larger = error(reading.function, np.maximum(abs(here), abs(there)), meter, jump=True)
         self.loose = np.zeros((len(self.centre) + len(self.states), shown.shape[1]), dtype=bool)
@@ -124,6 +131,7 @@ class Fit:
         self.loose &= restless(shown.shape[1])
         unsure = np.zeros(shown.shape, dtype=bool) if near is None else near
         unsure = np.concatenate([unsure, unsure[self.states].any(axis=1)])
+        self.near = None if near is None or not near.any() else near
         self.jump_share = np.where(self.loose, JUMPS, np.where(unsure, NEAR_JUMPS, 0.0))
 
     def width_of(self, breadth: float) -> FloatArray:
@@ -149,7 +157,16 @@ class Fit:
         `value` has shape (...,).
         """
         y = scaled(self.function, np.asarray(value, dtype=float))[..., None, None]
-        return self._of_all(_normal(y - self.centre, self.width_of(breadth)))
+        width = self.width_of(breadth)
+        density = _normal(y - self.centre, width)
+        return self._of_all(self._with_other(density, _normal(y - self.none, self.none_error)))
+
+    def _with_other(self, density: FloatArray, without: FloatArray | float) -> FloatArray:
+        """Densities near a limit: there may be no pulses where some are due, or the reverse."""
+        if self.near is None:
+            return density
+        other = np.where(self.centre == self.none, self.flat, without)
+        return np.where(self.near, (1.0 - NEAR_OTHER) * density + NEAR_OTHER * other, density)
 
     def likelihood(self, measured: Measured, breadth: float = 1.0) -> FloatArray:
         """Density (of a range: probability) of what was read, if it is sound, shape (E, N)."""
@@ -158,11 +175,14 @@ class Fit:
         ends, width = self._ends(measured), self.width_of(breadth)
         if ends is not None:
             low, high = ((end - self.centre) / width for end in ends)
-            result = self._of_all(ndtr(high) - ndtr(low))
+            least, most = ((end - self.none) / self.none_error for end in ends)
+            share = self._with_other(ndtr(high) - ndtr(low), float(ndtr(most) - ndtr(least)))
+            result = self._of_all(share)
         elif measured.about:
             y = scaled(self.function, np.asarray(measured.value))
             width = np.hypot(width, self._about(measured.value))
-            result = self._of_all(_normal(y - self.centre, width))
+            without = _normal(y - self.none, self.none_error)
+            result = self._of_all(self._with_other(_normal(y - self.centre, width), without))
         else:
             result = self.good(measured.value, breadth)
         return result * (1.0 - self.jump_share)
@@ -311,7 +331,7 @@ def fact_log(
     return np.asarray(log_good), log_flat
 
 
-def _normal(away: FloatArray, width: FloatArray) -> FloatArray:
+def _normal(away: FloatArray, width: FloatArray | float) -> FloatArray:
     """Density of the normal distribution."""
     z = away / width
     return np.asarray(np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * width))

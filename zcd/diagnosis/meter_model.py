@@ -23,16 +23,15 @@ from zcd.circuit.elements import (
 from zcd.diagnosis.circuit_edits import NO_MAINS_V
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import (
-    DIODE_FULL_SCALE_V,
     DIODE_SOURCE_OHM,
     NO_EDGE,
-    OPEN_SHARE,
     OVERLOAD,
     TRIGGER_PIN_V,
     TRIGGER_V,
     Meter,
     ac_volts,
     dc_volts,
+    diode_full_scale_v,
     ohm_full_scale_v,
     ohm_source_ohm,
 )
@@ -75,6 +74,8 @@ class MeterModel:
     full_scale_v : ndarray, shape (n,), optional
         What the ohms ranges leave at the probes at full scale, where that is not known of the
         meter.
+    diode_full_scale_v : ndarray, shape (n,), optional
+        Where the diode test ends, where that is not known of the meter.
     diode_source_ohm : float or ndarray, shape (n,)
         Behind the open-circuit voltage of the diode test.
     pin_clamp_a : ndarray, shape (n,), optional
@@ -92,6 +93,7 @@ class MeterModel:
     solve: Callable[..., Solution] = solve
     solve_dead: Callable[[Circuit], Solution] = solve_dead
     full_scale_v: FloatArray | None = None
+    diode_full_scale_v: FloatArray | None = None
     diode_source_ohm: Value = DIODE_SOURCE_OHM
     pin_clamp_a: FloatArray | None = None
     threshold_ratio: Value = 1.0
@@ -249,8 +251,9 @@ class MeterModel:
     def _diode(self, reading: Reading) -> FloatArray:
         """Diode test."""
         volts = self._probe(reading, self.meter.diode_open_v, self.diode_source_ohm)
-        full_scale = min(DIODE_FULL_SCALE_V, OPEN_SHARE * self.meter.diode_open_v)
-        return np.where(volts > full_scale, OVERLOAD, volts)
+        known = self.diode_full_scale_v is None
+        ends = np.asarray(diode_full_scale_v(self.meter) if known else self.diode_full_scale_v)
+        return np.where(volts > ends, OVERLOAD, volts)
 
 
 def with_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:

@@ -220,8 +220,8 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
     if diagnosis.suggestion is not None:
         taken.append(diagnosis.suggestion.reading.function.row)
     parts = []
-    if not meter.ohms_stated and any(row.dead for row in taken):
-        parts.append(f"your meter's diode test reads up to {meter.diode_open_v:g} V")
+    if not meter.diode_stated and any(row.method is Method.JUNCTION for row in taken):
+        parts.append("your meter's diode test may end at 1.2 V or later (enter it in [meter])")
     scope = any(row.method is Method.SCOPE for row in taken)
     known = {each.key: each.value for each in board.assumptions}
     keys = [k for k in FIRST_ASSUMED if k in known and (scope or k not in THRESHOLDS)]

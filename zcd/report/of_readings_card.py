@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedReading
+from zcd.diagnosis.meters import Meter, diode_full_scale_v
 from zcd.diagnosis.readings import AccessLevel, Power, Reading, parts_between, parts_over
 from zcd.report.cautions import LOCAL, UNPLUG
-from zcd.report.document import Document, Paragraph, Section
-from zcd.report.of_diagnosis import part_words, spread_text
+from zcd.report.document import Cautions, Document, Paragraph, Section
+from zcd.report.of_diagnosis import cautions_for, part_words, spread_text
 from zcd.report.points import joint_text
 from zcd.report.table import Table
-from zcd.report.text import plain
+from zcd.report.text import plain, quantity_text
 
 MOST_TOLD = 2
 SHORT_STATES = {
@@ -52,6 +54,32 @@ def card_page_document(expected: ExpectedReadings) -> Document:
             Section("", (table,), answer=True),
             Section("", tuple(map(Paragraph, words)), answer=True),
         ),
+    )
+
+
+def bench_card_document(expected: ExpectedReadings) -> Document:
+    """The same for paper: a place for each reading taken, and all cautions."""
+    page = card_page_document(expected)
+    (table,) = page.tables()
+    rows = tuple((*map(str, row[:3]), "", str(row[3])) for row in table.rows)
+    columns = (*table.columns[:3], "measured", table.columns[3])
+    card = replace(table, title="", columns=columns, rows=rows)
+    meter = f"Meter: {meter_text(expected.meter)}. Date, name:"
+    return Document(
+        title=f"Bench card: {page.title}",
+        sections=(
+            Section("Expected readings", (Paragraph(meter), card), answer=True),
+            Section("Cautions", (Cautions((("", cautions_for(AccessLevel)),)),)),
+        ),
+    )
+
+
+def meter_text(meter: Meter) -> str:
+    """What the readings were worked out for."""
+    return (
+        f"{quantity_text(meter.dc_input_ohm, 'Ω')} on DC volts, {meter.ac_kind} AC, diode test "
+        f"up to {quantity_text(diode_full_scale_v(meter), 'V')}, ohms up to "
+        f"{quantity_text(meter.ohm_range_ohm, 'Ω')}"
     )
 
 
