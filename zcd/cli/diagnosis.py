@@ -166,7 +166,7 @@ def diagnose(
         parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written
     )
     more += captured(csv, job.board) if csv is not None else ()
-    flags = parse_flags(" ".join(flags).replace(",", " ").split()) if flags else ()
+    flags = parse_flags(" ".join(flags).replace(",", " ").split(), job.codes) if flags else ()
     if prompted:
         converse(job, dictionary, place, more, flags, meter_texts)
         return 0

@@ -177,7 +177,7 @@ def converse(
     name = file_name(writer.path)
     known = writer if writer.written else job
     talk = Conversation(
-        Answers(dictionary.circuit, [*known.log, *more], tuple(flags) or known.flags),
+        Answers(dictionary.circuit, [*known.log, *more], tuple(flags) or known.flags, job.codes),
         lambda taken, skipped, flags: diagnosed(dictionary, taken, skipped, flags),
         keep,
     )

@@ -23,7 +23,7 @@ class, as field reports have it; how much more is common practice, no source."""
 HEALTHY_SHARE = 0.05
 ELSEWHERE_SHARE = 0.06
 """A good sync circuit with a fault that only the flags tell of; common practice, no source."""
-MISFIT_SHARE = 0.06
+MISFIT_SHARE = 0.08
 """A part put in the wrong way round, or of a wrong value: boards come to a bench after someone else
 has been at them; common practice, no source."""
 FITTED = ("resistor", "diode", "led")

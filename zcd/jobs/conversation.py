@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from zcd.circuit.elements import Circuit
@@ -53,11 +53,14 @@ class Answers:
     log : list of Measured or Reading
         In order; a reading without a value was skipped.
     flags : tuple of str
+    codes : dict
+        What the appliance shows for each flag: may be typed in its place.
     """
 
     circuit: Circuit
     log: list[Measured | Reading] = field(default_factory=list)
     flags: tuple[str, ...] = ()
+    codes: Mapping[str, str] = field(default_factory=dict)
     _earlier: list[tuple[list[Measured | Reading], tuple[str, ...]]] = field(default_factory=list)
 
     @property
@@ -95,7 +98,7 @@ class Answers:
         if word in SKIP and suggested is not None:
             self.log.append(suggested)
         elif word.split()[0] in ("flag", "flags"):
-            self.flags = parse_flags(line.split()[1:])
+            self.flags = parse_flags(line.split()[1:], self.codes)
         else:
             self.log.append(self._read(line, suggested))
         self._earlier.append(before)
@@ -113,7 +116,7 @@ class Answers:
     def copy(self) -> Answers:
         """The same answers, to go back to."""
         earlier = [(list(log), flags) for log, flags in self._earlier]
-        return Answers(self.circuit, list(self.log), self.flags, earlier)
+        return Answers(self.circuit, list(self.log), self.flags, self.codes, earlier)
 
     def join(self, more: Sequence[Measured | Reading], log: Sequence[Measured | Reading]) -> None:
         """Take in what others have added; taking answers back does not take back theirs.
@@ -252,9 +255,11 @@ def _names_a_function(line: str) -> bool:
     return False
 
 
-def parse_flags(words: Sequence[str]) -> tuple[str, ...]:
-    """Flags as typed; ``none`` stands alone."""
-    result = tuple(dict.fromkeys(word.strip(",").lower() for word in words))
+def parse_flags(words: Sequence[str], codes: Mapping[str, str] | None = None) -> tuple[str, ...]:
+    """Flags as typed, or the codes that the appliance shows for them; ``none`` stands alone."""
+    names = {code.lower(): flag for flag, code in (codes or {}).items()}
+    plain = (word.strip(",").lower() for word in words)
+    result = tuple(dict.fromkeys(names.get(word, word) for word in plain))
     if not result or not set(result) <= set(FLAGS) or (NO_FLAG in result and len(result) > 1):
         raise invalid_value(
             " ".join(words), f"{', '.join(FLAGS[:-1])}, or {NO_FLAG} alone", "flags"

@@ -9,7 +9,9 @@ from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Resistance, is_hidden
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
+from zcd.diagnosis.flag_evidence import flag_text
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.node_readings import expected_readings
@@ -150,6 +152,12 @@ def indistinguishable_line(diagnosis: Diagnosis) -> str:
     names = ", ".join(r.key for r in diagnosis.indistinguishable)
     share = probability_text(sum(r.probability for r in diagnosis.indistinguishable))
     return f"No reading on this board tells these apart, together {share}: {names}."
+
+
+def flags_line(job: Job) -> str:
+    """What the controller reported, in the appliance's own codes; empty where nobody looked."""
+    names = ", ".join(flag_text(flag, job.codes) for flag in job.flags)
+    return f"Flags reported: {names}." if names else ""
 
 
 def suspects_line(diagnosis: Diagnosis, circuit: Circuit) -> str:

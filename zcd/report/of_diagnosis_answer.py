@@ -19,7 +19,13 @@ from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_diagnosis import answer_text, hidden_line, reading_text, suspects_line
+from zcd.report.of_diagnosis import (
+    answer_text,
+    flags_line,
+    hidden_line,
+    reading_text,
+    suspects_line,
+)
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.text import plain, probability_text
@@ -54,6 +60,8 @@ def answer_document(case: Case) -> Document:
     trip = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
     plan = trip.steps
     blocks: list[Block] = [Paragraph(verdict_line(diagnosis), "strong")]
+    if job.codes and (flags := flags_line(job)):
+        blocks.append(Paragraph(flags))
     telling = telling_readings(case.atlas, diagnosis, job.flags)
     if telling:
         why = because_lines(telling, case.board, case.circuit, job.meter)

@@ -59,7 +59,8 @@ def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Recor
     Returns
     -------
     record : dict
-        ``board``, ``flags``, ``conclusion``, ``stopped`` (null while it asks), ``alike`` (keys
+        ``board``, ``flags``, ``codes`` (what the appliance shows for each), ``conclusion``,
+        ``stopped`` (null while it asks), ``alike`` (keys
         of the faults that no reading parts from the first); ``measured``, ``suspects``: lists of
         function, red, black, over, lifted, power, value, low, high (null where it is no range),
         about and unstable; ``unseen``: parts that a fault without pulses hides; ``ranked``: list of
@@ -84,6 +85,7 @@ def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Recor
     return {
         "board": job.board.name,
         "flags": job.flags,
+        "codes": dict(job.codes),
         "conclusion": diagnosis.conclusion,
         "stopped": diagnosis.stopped or None,
         "alike": [r.key for r in diagnosis.indistinguishable],

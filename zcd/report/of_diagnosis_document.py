@@ -16,6 +16,7 @@ from zcd.report.of_diagnosis import (
     STOPPED,
     cautions_for,
     expected_readings_tables,
+    flags_line,
     hidden_line,
     indistinguishable_line,
     measured_table,
@@ -78,7 +79,7 @@ def card_document(expected_readings: ExpectedReadings) -> Document:
 def case_document(case: Case, *, assumptions: bool = True) -> Document:
     """What the readings say about a board, and what closed jobs made of the priors."""
     flags, statistics = case.job.flags, case.known
-    reported = (Paragraph(f"Flags reported: {', '.join(flags)}."),) if flags else ()
+    reported = (Paragraph(flags_line(case.job)),) if flags else ()
     learnt = (
         f"{fault_statistics_line(statistics)} {LEAVE_OUT}"
         if statistics is not None and statistics.jobs
