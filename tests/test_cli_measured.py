@@ -31,10 +31,46 @@ def test_capture_is_read_and_drawn(bench: Path, capsys: pytest.CaptureFixture[st
     assert main(["capture", "scope.csv", "board.toml", "--plot", "scope.png"]) == 0
     out, err = capsys.readouterr()
     assert "5 pulses, none missing" in out
-    assert re.search(r"5\d\d µs late|60\d µs late", out)
+    assert re.search(r"5\d\d µs|60\d µs", out)
     assert max(map(len, out.splitlines())) <= 80
     assert err == ""
     assert (bench / "scope.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_capture_answers_good_or_bad(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Low for 9.5 ms of 20 as on a good board; for 3 ms it is not: each beside what is expected."""
+    assert main(["capture", "scope.csv", "board.toml"]) == 0
+    assert "GOOD. 5 pulses, none missing." in capsys.readouterr().out
+    time = np.arange(0.0, 0.1, 20e-6)
+    pin = np.where((time - 0.6e-3) % 0.02 < 3e-3, 0.1, 5.0)
+    text = "\n".join(f"{t:.6f},{p:.2f}" for t, p in zip(time, pin, strict=True))
+    (bench / "short.csv").write_text("time (s),pin (V)\n" + text)
+    assert main(["capture", "short.csv", "board.toml"]) == 1
+    out = capsys.readouterr().out
+    assert re.search(r"BAD\. Low time \(scope\): 3 ms \(expected 9\.\d+ ms to 9\.\d+ ms\)", out)
+    assert main(["capture", "short.csv", "board.toml", "--json"]) == 1
+    result = json.loads(capsys.readouterr().out)
+    assert not result["good"]
+    assert [each["good"] for each in result["readings"]] == [True, False]
+    assert result["step_s"] == pytest.approx(20e-6)
+
+
+def test_capture_knows_its_sample_step(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Samples 1 ms apart tell an edge within 1 ms: the low time is a range, and said so."""
+    time = np.arange(0.0, 0.2, 1e-3)
+    pin = np.where((time - 0.6e-3) % 0.02 < 9.5e-3, 0.1, 5.0)
+    text = "\n".join(f"{t:.6f},{p:.2f}" for t, p in zip(time, pin, strict=True))
+    (bench / "coarse.csv").write_text("time (s),pin (V)\n" + text)
+    assert main(["capture", "coarse.csv", "board.toml", "--json"]) == 0
+    (low_time,) = (
+        each
+        for each in json.loads(capsys.readouterr().out)["readings"]
+        if each["function"] == "low time"
+    )
+    assert low_time["low_s"] <= 9.5e-3 <= low_time["high_s"]
+    assert low_time["high_s"] - low_time["low_s"] == pytest.approx(2e-3)
+    assert main(["capture", "coarse.csv", "board.toml"]) == 0
+    assert "Capture it again with 50 µs or less." in " ".join(capsys.readouterr().out.split())
 
 
 def test_capture_as_json(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -92,7 +128,7 @@ def test_retests_are_kept_in_the_job(bench: Path, capsys: pytest.CaptureFixture[
     about = ["--job", "job.toml", "--replaced", "R2 130k", "--by", "Ada"]
     assert main(["retest", "board.toml", "-r", "ohm R2 520k", *about]) == 1
     out = capsys.readouterr().out
-    assert "Taken before the repair and not after it: DC volts, pin to logic0." in out
+    assert "Taken before the repair and not after it: DC volts, red pin, black logic0." in out
     assert out.rstrip().endswith("Kept in job.toml.")
     good = ["-r", "ohm R1 110k", "-r", "ohm R2 130k", "-r", "dc pin logic0 2.65", "-c", "scope.csv"]
     good += ["-r", "diode D1 reversed OL", "-r", "dc logic+ logic0 5", "-r", "diode OC1 1.05"]

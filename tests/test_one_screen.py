@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.diagnosis.boards import TEXTS
@@ -23,9 +24,22 @@ COMMANDS = (
     "check board.toml", "story board.toml --flags sync,fan", "story board.toml --all",
     "story board.toml --cause@K1 contact open", "map board.toml", "substitute board.toml",
     "substitute board.toml --for R1", "readings board.toml", "diagnose board.toml -r@ohm R1 OL",
+    "retest board.toml -r@low time 9.4 ms -r@dc pin 1.8 V",
+    "retest board.toml -r@ohm R1 OL -r@dc pin 0.2 V -r@frequency 50 Hz -r@ac line neutral 230",
+    "capture scope.csv board.toml",
     "jobs .", "windings a-b=100 b-c=200 a-c=300", "settings",
 )  # fmt: skip
 QUICK = ("switched",)
+
+
+def words_of(command: str) -> list[str]:
+    """The words of a command; what stands behind @, up to the next option, is one word."""
+    head, *rest = command.split("@")
+    words = head.split()
+    for each in rest:
+        value, *options = each.split(" -")
+        words += [value, *(f"-{option}" for option in options)]
+    return words
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -41,13 +55,16 @@ def test_one_screen(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     Path("board.toml").write_text(TEXTS[name], encoding="utf-8")
-    head, *rest = command.split("@")
-    words = [*head.split(), *rest]
+    time = np.arange(0.0, 0.1, 50e-6)
+    pin = np.where((time - 0.6e-3) % 0.02 < 9.5e-3, 0.1, 5.0)
+    rows = [f"{t:.6f},{v:.2f}" for t, v in zip(time, pin, strict=True)]
+    Path("scope.csv").write_text("time (s),pin (V)\n" + "\n".join(rows), encoding="utf-8")
+    words = words_of(command)
     if "K1 contact open" in words and name != "switched":  # a board without the relay
         words[-1] = "R1 open"
     assert main(words) in (0, 1), capsys.readouterr().err
     lines = capsys.readouterr().out.splitlines()
-    assert len(lines) <= (PAGE_LINES if head.startswith("readings") else LINES), lines
+    assert len(lines) <= (PAGE_LINES if words[0] == "readings" else LINES), lines
     assert max(map(len, lines)) <= COLUMNS
     said = " ".join(lines).lower()
     assert [phrase for phrase in BANNED if re.search(rf"\b{re.escape(phrase)}\b", said)] == []

@@ -288,7 +288,12 @@ def _retest() -> Rendering:
     from zcd.report import of_retest as of
 
     return Rendering(
-        of.retest_line, of.retest_document, plot_retest, of.retest_cautions, of.retest_to_dict
+        of.retest_line,
+        of.retest_document,
+        plot_retest,
+        of.retest_cautions,
+        of.retest_to_dict,
+        answer=of.retest_answer,
     )
 
 
@@ -370,6 +375,7 @@ def _traces() -> Rendering:
         plot_capture,
         lambda traces: PROBED,
         of.capture_to_dict,
+        answer=of.capture_answer,
     )
 
 

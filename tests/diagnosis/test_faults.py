@@ -16,7 +16,7 @@ from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Resistance, stack
 from zcd.diagnosis.fault_dictionary import BANDS, SAMPLES, make_fault_dictionary
-from zcd.diagnosis.faults import HEALTHY, faults_of
+from zcd.diagnosis.faults import HEALTHY, MAINS_RESISTOR, faults_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
@@ -24,10 +24,11 @@ from zcd.diagnosis.priors import (
     FITTED,
     HEALTHY_SHARE,
     LARGEST_CLASS_SHARE,
+    MAINS_RESISTOR_SHARE,
     MISFIT_SHARE,
     MISFITS,
-    RATE_OF,
     UNMODELLED_SHARE,
+    class_of,
     prior_shares,
 )
 from zcd.diagnosis.readings import Reading
@@ -166,10 +167,25 @@ def test_priors_are_positive_and_capped(name: str) -> None:
     misfit = np.array([f.kind in FITTED and f.mode in MISFITS for f in faults])
     assert_allclose(shares[misfit].sum(), MISFIT_SHARE)
     shares = np.where(misfit, 0.0, shares)
-    classes = np.array([RATE_OF.get(f.kind, f.kind) for f in faults])
+    classes = np.array([class_of(f) for f in faults])
     for kind in set(classes[1:]):
         share = shares[classes == kind].sum()
-        assert share <= LARGEST_CLASS_SHARE * (1.0 - UNMODELLED_SHARE - HEALTHY_SHARE) + 1e-9
+        most = MAINS_RESISTOR_SHARE if kind == MAINS_RESISTOR else LARGEST_CLASS_SHARE
+        assert share <= most * (1.0 - UNMODELLED_SHARE - HEALTHY_SHARE) + 1e-9
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_mains_resistors_open_or_high_lead(name: str) -> None:
+    """Returned boards and restorers (sources of the table): more than any other part's modes."""
+    faults = faults_of(build_circuit(board(name)))
+    shares = prior_shares(faults)
+    total: dict[str, float] = {}
+    for fault, share in zip(faults[1:], shares[1:], strict=True):
+        key = f"{fault.row} high" if fault.mode in ("open", "drift") else f"{fault.row} other"
+        total[key] = total.get(key, 0.0) + float(share)
+    assert max(total, key=lambda key: total[key]) == f"{MAINS_RESISTOR} high"
+    dirt = sum(s for f, s in zip(faults, shares, strict=True) if f.kind == "board")
+    assert 3.0 * dirt < total[f"{MAINS_RESISTOR} high"]
 
 
 def test_any_part_may_be_the_one_that_was_put_in_wrongly() -> None:

@@ -16,7 +16,7 @@ from tests.diagnosis.boards import board
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, DcSource
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meter_model import MeterModel
+from zcd.diagnosis.meter_model import NEAR_SWING, MeterModel
 from zcd.diagnosis.meters import OVERLOAD, AcKind, Meter, ac_volts, dc_volts, usual_meter
 from zcd.diagnosis.readings import Reading
 from zcd.engine.solution import Solution
@@ -263,3 +263,30 @@ def test_chain_on_the_board_reads_its_own_value(name: str) -> None:
             [Reading(function=Function.OHM, red=a, black=b)]
         )
         assert_allclose(shown[0, 0], resistor.resistance_ohm, rtol=2e-3)
+
+
+@pytest.mark.parametrize("function", [Function.FREQUENCY, Function.DUTY])
+def test_pulses_near_what_a_meter_counts_are_seen_now_and_then(function: Function) -> None:
+    """Near the limit is what a meter that needs less still counts, and one that needs more not."""
+    part = board().optocoupler.ref
+    circuit = build_circuit(board()).change(part, remaining_ratio=np.geomspace(1e-3, 1.0, 60))
+    reading = Reading(function=function, red="pin", black="logic0")
+
+    def seen(ratio: float) -> NDArray[np.bool_]:
+        model = MeterModel(board(), circuit, usual_meter(), trigger_ratio=ratio)
+        return np.asarray(model.read([reading])[:, 0] > 0.0)
+
+    near = MeterModel(board(), circuit, usual_meter()).near_limit(reading)
+    assert 0 < near.sum() < near.size / 2
+    assert np.array_equal(near, seen(1.0 / NEAR_SWING) & ~seen(NEAR_SWING))
+
+
+def test_a_meter_counts_whatever_levels_the_controller_has() -> None:
+    """Pulses that never reach the controller's low level are pulses all the same to a meter."""
+    part = board().optocoupler.ref
+    circuit = build_circuit(board()).change(part, remaining_ratio=np.geomspace(1e-3, 1.0, 60))
+    pin = {"red": "pin", "black": "logic0"}
+    model = MeterModel(board(), circuit, usual_meter(), threshold_ratio=0.05)
+    low_time = model.read([Reading(function=Function.LOW_TIME, **pin)])[:, 0]
+    hertz = model.read([Reading(function=Function.FREQUENCY, **pin)])[:, 0]
+    assert np.any((hertz == 50.0) & (low_time == 0.0))

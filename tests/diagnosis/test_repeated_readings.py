@@ -171,8 +171,26 @@ def test_a_slip_made_twice_is_so_much_rarer() -> None:
 
 def test_doubt_that_stays_asks_for_the_part_alone() -> None:
     lines = (*GOOD, "dc logic+ logic0 5", "ohm R2 130k", "ohm K1.coil OL", "ohm K1.coil OL")
-    line = suspects_line(found(*lines))
+    line = suspects_line(found(*lines), dictionary().circuit)
     assert not line or "alone" in line
+
+
+def test_a_contradiction_is_shown_beside_what_it_contradicts() -> None:
+    """An open resistor in the chain and pulses at the pin: no board shows both."""
+    lines = (
+        "ohm R1 OL",
+        "ohm R2 130k",
+        "frequency 50",
+        "dc logic+ logic0 5",
+        "ac feed neutral 230",
+    )
+    result = found(*lines)
+    assert [m.reading.words for m in result.suspects] == ["ohms, feed to chain.1"]
+    assert [m.reading.function for m in result.against] == [Function.FREQUENCY]
+    line = suspects_line(result, dictionary().circuit)
+    assert "R1" in line
+    assert "and frequency" in line
+    assert "do not go together. Take the first one again." in line
 
 
 @pytest.mark.parametrize(
@@ -189,4 +207,4 @@ def test_what_a_fault_hides_is_said(lines: tuple[str, ...], unseen: tuple[str, .
     assert unseen_parts(diagnosis, dictionary().circuit) == unseen
     line = hidden_line(diagnosis, dictionary().circuit)
     assert bool(line) is bool(unseen)
-    assert all(ref in line for ref in unseen)
+    assert all(ref.replace(".led", " LED") in line for ref in unseen)

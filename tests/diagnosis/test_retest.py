@@ -14,6 +14,7 @@ from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.retest import remaining, retest
+from zcd.report.of_diagnosis import reading_text
 from zcd.report.of_retest import missing_line, remaining_lines
 
 LOW_TIME = Reading(function=Function.LOW_TIME, red="pin", black="logic0")
@@ -106,7 +107,7 @@ def test_too_little_measured_names_what_would_do() -> None:
     assert not result.good
     assert 1 <= len(result.missing) <= 4
     assert not any(reading.lifted for reading in result.missing)
-    assert result.missing[0].words in missing_line(result)
+    assert reading_text(result.missing[0], result.circuit) in missing_line(result)
     shown = MeterModel(dictionary().board, dictionary().circuit, usual_meter()).read(
         result.missing
     )[0]

@@ -57,6 +57,27 @@ def test_a_job_without_readings_and_without_a_last_line_end(job_file: Path) -> N
     assert (job.found, job.repair, job.closed) == ("healthy", "", TODAY)
 
 
+@pytest.mark.parametrize(
+    ("written", "key"),
+    [
+        ("R2 burnt", "R2 open"),
+        ("r2 has drifted", "R2 drift"),
+        ("D1 shorted", "D1 short"),
+        ("OC1 LED dead", "OC1 LED open"),
+        ("OC1 weak", "OC1 aged"),
+        ("pull-up loose joint", "pull-up intermittent"),
+    ],
+)
+def test_words_of_the_trade_are_taken(job_file: Path, written: str, key: str) -> None:
+    assert find_fault(faults_of(build_circuit(load_job(job_file).board)), written).key == key
+
+
+def test_a_part_alone_is_offered_its_faults(job_file: Path) -> None:
+    faults = faults_of(build_circuit(load_job(job_file).board))
+    with pytest.raises(InputError, match=r"one of these: R2 open, R2 drift"):
+        find_fault(faults, "R2")
+
+
 def test_what_a_person_types_is_text(job_file: Path) -> None:
     close(job_file, repair='"""\n[[readings]]\nx = 1')
     assert load_job(job_file).repair == '"""\n[[readings]]\nx = 1'

@@ -36,11 +36,11 @@ DUE: dict[str, dict[str, tuple[Caution, ...]]] = {
     "check": {"board.toml --full": TOUCHED},
     "readings": {"board.toml --full": cautions_for(AccessLevel)},
     "diagnose": {"job.toml --full": TOUCHED, "board.toml -f sync --full": TOUCHED},
-    "capture": {"scope.csv board.toml": PROBED},
+    "capture": {"scope.csv board.toml --full": PROBED},
     "retest": {
-        "board.toml -r@dc pin logic0 2.6 V": cautions_for((AccessLevel.ISOLATED,)),
-        "board.toml -r@ac line neutral 230 V": cautions_for((AccessLevel.MAINS,)),
-        "board.toml -r@ohm R1 120k": TOUCHED,
+        "board.toml --full -r@dc pin logic0 2.6 V": cautions_for((AccessLevel.ISOLATED,)),
+        "board.toml --full -r@ac line neutral 230 V": cautions_for((AccessLevel.MAINS,)),
+        "board.toml --full -r@ohm R1 120k": TOUCHED,
     },
     "story": {"board.toml --all --full": UNPLUGGED, "board.toml --flags sync --full": TOUCHED,
               "board.toml --full --cause@R1 open": TOUCHED},
@@ -112,6 +112,8 @@ SHORT = {
     "story board.toml --flags sync": AccessLevel.DEAD,
     "diagnose job.toml": AccessLevel.DEAD,
     "readings board.toml": AccessLevel.DEAD,
+    "capture scope.csv board.toml": AccessLevel.ISOLATED,
+    "retest board.toml -r@ohm R1 120k": AccessLevel.ISOLATED,
     "spice board.toml -r@ac R1": AccessLevel.MAINS,
     "spice board.toml -r@dc pin logic0": AccessLevel.ISOLATED,
 }
@@ -178,7 +180,7 @@ def test_readings_still_to_take_have_them(as_json: bool, tmp_path: Path) -> None
     for name in ("board.toml", "job.toml"):
         (tmp_path / name).write_bytes((bench() / name).read_bytes())
     places = [str(tmp_path / "board.toml"), "--job", str(tmp_path / "job.toml")]
-    end = ["--json"] if as_json else []
+    end = ["--json"] if as_json else ["--full"]
     told = call(["retest", *places, "-r", "dc pin logic0 2.6 V", *end]).out
     told = " ".join(json.loads(told)["cautions"]) if as_json else _flat(told)
     for caution in cautions_for((AccessLevel.MAINS,)):
@@ -199,12 +201,16 @@ def test_files_to_start_from_have_them(drawer: bool) -> None:
 
 
 def test_each_question_at_the_prompt_has_them(tmp_path: Path) -> None:
-    """All of them before the first; in short those for live parts each time one is asked for."""
+    """Three at most at the start, beside the action, with the place of the rest; those for live
+    parts each time one is asked for."""
     words = ["diagnose", str(bench() / "board.toml"), "--ask", "--job", str(tmp_path / "job.toml")]
     ran = call(words, typed="skip\n" * 40 + "quit\n")
-    first, *steps = ran.out.split("Likeliest:")
-    for caution in cautions_for(AccessLevel):
-        assert caution.text in _flat(first)
+    start, *steps = ran.out.split("Likeliest:")
+    assert "zcd help cautions" in start
+    first = start + steps[0]
+    for text in SHORT_CAUTIONS[AccessLevel.DEAD]:
+        assert text in _flat(first)
+    assert 1 <= first.count("CAUTION") <= 3
     asked = [step for step in steps if "Measure AC volts" in step]
     assert asked
     for step in asked:

@@ -54,10 +54,10 @@ def test_answer_fits_one_screen(texts: tuple[str, ...]) -> None:
 @pytest.mark.parametrize("texts", SERIES)
 def test_question_is_in_the_last_lines(texts: tuple[str, ...]) -> None:
     case = case_of(*texts)
-    plan = plan_trip(case.atlas, case.diagnosis)
-    if not plan:
+    trip = plan_trip(case.atlas, case.diagnosis)
+    if not (plan := trip.steps):
         return
-    lines = lines_of(prompt_document(case.diagnosis, plan, case.circuit, None, AccessLevel))
+    lines = lines_of(prompt_document(case.diagnosis, trip, case.circuit, None, AccessLevel))
     # the answer field is the line after them
     last = "\n".join(lines[1 - LAST_LINES :])
     assert plan[0].reading.name in " ".join(last.split())
@@ -66,7 +66,7 @@ def test_question_is_in_the_last_lines(texts: tuple[str, ...]) -> None:
 
 def test_plan_stays_in_one_state_of_the_board() -> None:
     case = case_of()
-    plan = plan_trip(case.atlas, case.diagnosis)
+    plan = plan_trip(case.atlas, case.diagnosis).steps
     assert 1 < len(plan) <= MOST_PLANNED
     assert len({step.reading for step in plan}) == len(plan)
     assert len({step.reading.power for step in plan}) == 1

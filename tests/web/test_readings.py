@@ -88,7 +88,7 @@ def test_readings_typed_one_after_another_are_all_kept(browser: Chrome, job: Pat
     wait(browser, lambda b: "under 200" not in text(b, "#taken"))
     assert kept(job) == ["120 kΩ", "12 kΩ"]
     words = printed(browser, most=4)
-    assert "ohms, R12 red line, black chain.1" in words
+    assert "ohms, R12 red line, black between R12 and " in words
     for screen in ("Another reading", "Take the last one back", "Enter", "oscilloscope's capture"):
         assert screen not in words
 

@@ -13,16 +13,23 @@ from zcd.cli.given import DASH, job_given, require_file
 @click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option("--full", is_flag=True, help="All readings, each with all faults that it tells.")
+@click.option(
+    "--card",
+    metavar="FILE",
+    shell_complete=files,
+    help="Write the page as a card for the bench: .pdf (extra [pdf]) or .html.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
-def readings(file: str, full: bool, as_json: bool) -> int:
+def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
     """Print what a meter reads on a good board, and the faults that each reading tells best.
 
     Unplugged readings first, then the isolated side, live mains last. The meter comes from the
     job file; a board file gets the one of the settings, or a typical handheld meter.
 
     \b
-    Example
+    Examples
       zcd readings vent.toml
+      zcd readings vent.toml --card vent-card.pdf
     """
     from zcd.cli.output import print_result
     from zcd.diagnosis.case import ExpectedReadings
@@ -30,6 +37,10 @@ def readings(file: str, full: bool, as_json: bool) -> int:
     from zcd.jobs.analysis import fault_dictionary_of
     from zcd.progress import progress_bar
 
+    if card is not None:
+        from zcd.cli.report_output import require_report
+
+        require_report(card, "--card")
     job = job_given(file)
     dictionary = fault_dictionary_of(job)
     with progress_bar(len(dictionary.readings)) as begin:
@@ -38,6 +49,14 @@ def readings(file: str, full: bool, as_json: bool) -> int:
     expected = ExpectedReadings(
         board=job.board, circuit=dictionary.circuit, meter=job.meter, lines=lines
     )
+    if card is not None:
+        from zcd.jobs.job_sheet import write_report
+        from zcd.report.of_readings_card import bench_card_document
+
+        write_report(card, bench_card_document(expected), settings().paper)
+        if not as_json:
+            click.echo(f"{card} written")
+            return 0
     print_result(expected, as_json, full=full)
     return 0
 
@@ -113,9 +132,10 @@ def diagnose(
     """
     from dataclasses import replace
 
-    from zcd.cli.output import converse, on_terminal, print_result
+    from zcd.cli.output import converse, on_terminal, print_result, with_meter_asked
     from zcd.diagnosis.case import Case
     from zcd.diagnosis.job_history import with_fault_statistics
+    from zcd.diagnosis.meters import usual_meter
     from zcd.diagnosis.reading_syntax import parse_reading
     from zcd.jobs.analysis import captured, diagnosed, fault_dictionary_of, fault_statistics_of
     from zcd.jobs.conversation import parse_flags
@@ -125,6 +145,18 @@ def diagnose(
     if ask:
         require_file(file, "write it into one and give that, for the answers are typed here")
     job = job_given(file)
+    prompted = ask or (
+        job.file is None
+        and file != DASH
+        and not (written or csv is not None or as_json)
+        and on_terminal()
+    )
+    meter_texts = dict(settings().meter_texts)
+    if prompted and on_terminal() and job.meter == usual_meter():
+        try:
+            job, meter_texts = with_meter_asked(job)
+        except EOFError:
+            return 0
     dictionary = fault_dictionary_of(job)
     statistics = None
     if record and file != DASH:
@@ -134,9 +166,9 @@ def diagnose(
         parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written
     )
     more += captured(csv, job.board) if csv is not None else ()
-    flags = parse_flags(" ".join(flags).replace(",", " ").split()) if flags else ()
-    if ask or (job.file is None and file != DASH and not (more or as_json) and on_terminal()):
-        converse(job, dictionary, place, more, flags, settings().meter_texts)
+    flags = parse_flags(" ".join(flags).replace(",", " ").split(), job.codes) if flags else ()
+    if prompted:
+        converse(job, dictionary, place, more, flags, meter_texts)
         return 0
     if place is not None:
         raise click.UsageError("--job is for the prompt: give --ask too")

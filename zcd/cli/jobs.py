@@ -43,12 +43,13 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
 
 @click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("job_file", metavar="JOB", shell_complete=files)
-@click.option("--found", required=True, metavar="FAULT", help='What it was, such as "R7 drift".')
+@click.option("--found", required=True, metavar="FAULT", help='What it was, such as "R7 burnt".')
 @click.option("--repair", default="", metavar="TEXT", help="What was done about it.")
 @click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
 def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     """Close a job: write into its file what the fault was.
 
+    A part and a word of the trade will do ("R7 burnt"); where several faults fit, they are offered.
     Closed jobs shift what later diagnoses in the same folder hold for likely.
 
     \b

@@ -15,9 +15,12 @@ from zcd.cli.pictures import plot_option
 @click.argument("file", metavar="CSV", shell_complete=files)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @plot_option
+@click.option("--full", is_flag=True, help="All figures, jitter, and all cautions.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
-def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
-    """Read an oscilloscope's capture: edges, low time, jitter, pulse count, offset.
+def capture(file: str, board_file: str, plot: str | None, full: bool, as_json: bool) -> int:
+    """Read an oscilloscope's capture: good or bad, each figure beside that of a good board.
+
+    Exit status 1 if it is not that of a good board.
 
     CSV with a column of time and one or two of volts, in the layout of any scope. The second
     channel is the mains, through a probe made for it.
@@ -29,6 +32,7 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     from zcd.cli.output import draw_capture, print_result
     from zcd.diagnosis.capture import load_capture
     from zcd.diagnosis.capture_measurements import find_traces
+    from zcd.diagnosis.capture_verdict import judge_capture
     from zcd.files import require_picture
 
     if plot is not None:
@@ -37,8 +41,8 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     traces = find_traces(load_capture(file), board)
     if plot is not None:
         draw_capture(board, traces, plot)
-    print_result(traces, as_json)
-    return 0
+    print_result(traces, as_json, full=full)
+    return 0 if judge_capture(traces).good else 1
 
 
 @click.command(cls=Command, epilog=EXIT_CODES)
@@ -73,6 +77,7 @@ def capture(file: str, board_file: str, plot: str | None, as_json: bool) -> int:
     help='What was replaced, such as "R7 39k 1/2 W"; may be repeated; with --job.',
 )
 @click.option("--by", default="", metavar="NAME", help="Who did it; with --job.")
+@click.option("--full", is_flag=True, help="All readings, and all cautions.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def retest(
     file: str,
@@ -81,6 +86,7 @@ def retest(
     job_file: str | None,
     replaced: tuple[str, ...],
     by: str,
+    full: bool,
     as_json: bool,
 ) -> int:
     """Judge a repaired board by measured values: does it read as a good one, what is left.
@@ -115,7 +121,7 @@ def retest(
     result = tested_again(dictionary, taken, about.measured if about else (), job.flags)
     if about is not None:
         retest_kept(about, result, by, replaced, job.board_file)
-    print_result(result, as_json, job=job_file)
+    print_result(result, as_json, full=full, job=job_file)
     if job_file is not None and not as_json:
         from zcd.report.text import plain
 

@@ -83,6 +83,47 @@ def draw_capture(board: Board, traces: Traces, path: str) -> None:
     save_figure(capture_figure(board, traces), path)
 
 
+def ask(question: str) -> str:
+    """Put a question to the person at the terminal, and read a line."""
+    click.echo(question, nl=False)
+    line = sys.stdin.readline()
+    if not line:
+        click.echo()
+        raise EOFError
+    return line
+
+
+def tell(text: str) -> None:
+    """Say why a line could not be used."""
+    click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
+
+
+def with_meter_asked(job: Job) -> tuple[Job, dict[str, str]]:
+    """A job with its meter, asked for once and kept in the job's file where there is one.
+
+    Parameters
+    ----------
+    job : Job
+
+    Returns
+    -------
+    job : Job
+    texts : dict
+        Keys of ``[meter]`` for a new job file.
+    """
+    from dataclasses import replace
+
+    from zcd.circuit.build import build_circuit
+    from zcd.jobs.job_file import JobFileWriter
+    from zcd.jobs.meter_questions import START, ask_meter, meter_from
+
+    click.echo(START)
+    texts = ask_meter(ask, tell)
+    if job.file is not None:
+        JobFileWriter(job.file, build_circuit(job.board), log=None).write_meter(texts)
+    return replace(job, meter=meter_from(texts)), texts
+
+
 def converse(
     job: Job,
     dictionary: FaultDictionary,
@@ -115,23 +156,12 @@ def converse(
     from zcd.errors import InputError
     from zcd.files import file_name
     from zcd.jobs.analysis import diagnosed, prepared
-    from zcd.jobs.conversation import HELP, Answers, Conversation
-
-    def ask(question: str) -> str:
-        click.echo(question, nl=False)
-        line = sys.stdin.readline()
-        if not line:
-            click.echo()
-            raise EOFError
-        return line
+    from zcd.jobs.conversation import SHORT_HELP, Answers, Conversation
 
     steps = _Steps(dictionary)
 
     def show_step(diagnosis: Diagnosis) -> None:
         steps.show(diagnosis, talk.answers)
-
-    def tell(text: str) -> None:
-        click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
 
     def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
         new = not writer.written
@@ -147,7 +177,7 @@ def converse(
     name = file_name(writer.path)
     known = writer if writer.written else job
     talk = Conversation(
-        Answers(dictionary.circuit, [*known.log, *more], tuple(flags) or known.flags),
+        Answers(dictionary.circuit, [*known.log, *more], tuple(flags) or known.flags, job.codes),
         lambda taken, skipped, flags: diagnosed(dictionary, taken, skipped, flags),
         keep,
     )
@@ -155,9 +185,8 @@ def converse(
     if (given[0] or writer.written) and given != (list(writer.log), writer.flags):
         keep(*given)
     prepared(dictionary)
-    click.echo(textwrap.fill(HELP, 78))
-    click.echo(f"Each answer is kept in {name}.")
-    _show_every_caution()
+    click.echo(textwrap.fill(f"{SHORT_HELP} Each answer is kept in {name}.", 78))
+    click.echo("All cautions: zcd help cautions.")
     talk.run(show_step, ask, tell)
     if talk.unkept:
         raise InputError(
@@ -181,25 +210,14 @@ class _Steps:
         from zcd.diagnosis.trip import plan_trip
         from zcd.report.of_diagnosis_answer import prompt_document
 
-        plan = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
+        trip = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
         click.echo()
-        show(prompt_document(diagnosis, plan, self.dictionary.circuit, self.before, self.warned))
+        show(prompt_document(diagnosis, trip, self.dictionary.circuit, self.before, self.warned))
         self.before = diagnosis
         step = diagnosis.suggestion
         # the cautions for live parts are due each time
         if step is not None and step.access is not AccessLevel.MAINS:
             self.warned.add(step.access)
-
-
-def _show_every_caution() -> None:
-    """All cautions, once, before the work begins."""
-    from zcd.diagnosis.readings import AccessLevel
-    from zcd.report.document import Cautions, Document, Section
-    from zcd.report.of_check_document import TOUCH_CAUTION
-    from zcd.report.of_diagnosis import cautions_for
-
-    due = Cautions((("", cautions_for(AccessLevel)),))
-    show(Document(title="", sections=(Section(TOUCH_CAUTION, (due,)),)))
 
 
 def _document(job: Job, dictionary: FaultDictionary, place: str | None) -> JobFileWriter:

@@ -39,11 +39,22 @@ def report_files(job_file: str, wanted: Sequence[str]) -> tuple[str, ...]:
         for kind in (KINDS if has_typesetter() else KINDS[:1])
     )
     for place in places:
-        if Path(place).suffix.lower() not in KINDS:
-            raise invalid_value(place, "a file name that ends in .html or .pdf", "--to")
-        require_typesetter(place)
-        require_place(place)
+        require_report(place, "--to")
     return places
+
+
+def require_report(place: str, option: str) -> None:
+    """Refuse a file that is neither HTML nor PDF, or cannot be written.
+
+    Raises
+    ------
+    InputError
+        If so, or if the package that sets PDF files is missing.
+    """
+    if Path(place).suffix.lower() not in KINDS:
+        raise invalid_value(place, "a file name that ends in .html or .pdf", option)
+    require_typesetter(place)
+    require_place(place)
 
 
 def record_job(

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.diagnosis.capture import Capture
-from zcd.diagnosis.functions import Function
+from zcd.diagnosis.functions import FUNCTIONS, Function
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import InputError
 from zcd.results import Result
@@ -23,6 +23,8 @@ MISSING_RATIO = 1.5
 """An interval so much longer than the usual one lacks a pulse."""
 JITTER_RATIO = 0.05
 """Of a low time, over itself, from which it is called unstable."""
+LONGEST_STEP_S = FUNCTIONS[Function.LOW_TIME].floor
+"""Samples further apart than what a low time may be off add to its error."""
 FEWEST_PERIODS = 1.5
 FREQUENCY_BAND_HZ = (30.0, 80.0)
 FREQUENCY_STEPS = 501
@@ -63,6 +65,16 @@ class Traces(Result):
     missing: int
 
     @property
+    def step_s(self) -> float:
+        """From one sample to the next: no edge is known better."""
+        return float(np.median(np.diff(self.capture.time_s)))
+
+    @property
+    def coarse(self) -> bool:
+        """Whether the sample step is longer than what a reading may be off."""
+        return self.step_s > LONGEST_STEP_S
+
+    @property
     def low_times_s(self) -> FloatArray:
         """Shape (k,)."""
         return self.rises_s - self.falls_s
@@ -85,7 +97,8 @@ class Traces(Result):
     @property
     def jumps(self) -> bool:
         """Whether the low time is nothing that one number could stand for."""
-        return self.missing > 0 or self.low_jitter_s > JITTER_RATIO * self.low_time_s
+        jitter_s = max(JITTER_RATIO * self.low_time_s, self.step_s)
+        return self.missing > 0 or self.low_jitter_s > jitter_s
 
     @property
     def interval_jitter_s(self) -> float:
@@ -150,17 +163,28 @@ def readings_of(traces: Traces) -> tuple[Measured, ...]:
     def at(function: Function) -> Reading:
         return Reading(function=function, red="pin", black="logic0")
 
+    def known(function: Function, value: float) -> Measured:
+        """An edge between two samples far apart: somewhere within a step."""
+        if not traces.coarse:
+            return Measured(reading=at(function), value=value)
+        step_s = traces.step_s
+        return Measured.between(at(function), value - step_s, value + step_s)
+
     count = traces.falls_s.size
     hertz = 1.0 / traces.interval_s if count > 1 else 0.0
     result = []
     if count != 1:
         result.append(Measured(reading=at(Function.FREQUENCY), value=hertz))
-    result.append(
-        Measured(reading=at(Function.LOW_TIME), value=traces.low_time_s, unstable=traces.jumps)
-    )
+    if traces.jumps or not count:
+        low_time = Measured(
+            reading=at(Function.LOW_TIME), value=traces.low_time_s, unstable=traces.jumps
+        )
+    else:
+        low_time = known(Function.LOW_TIME, traces.low_time_s)
+    result.append(low_time)
     if count and np.isfinite(traces.crossing_s):
         delay = float(np.median(traces.offsets_s))
-        result.append(Measured(reading=at(Function.EDGE_DELAY), value=delay))
+        result.append(known(Function.EDGE_DELAY, delay))
     return tuple(result)
 
 

@@ -24,11 +24,13 @@ from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.priors import prior_shares, with_pairs
 from zcd.diagnosis.readings import Reading, useful_readings
 from zcd.diagnosis.samples import (
+    diode_full_scales_v,
     diode_sources_ohm,
     ohm_full_scales_v,
     pin_clamps_a,
     sample_circuits,
     threshold_ratios,
+    trigger_ratios,
 )
 from zcd.logs import logger
 
@@ -121,9 +123,24 @@ class FaultDictionary:
         if reading not in self._fits:
             graded = [self.faults[f].amount is not None for f in self.member[: self.simulated]]
             self._fits[reading] = Fit(
-                reading, self.predictions(reading), self.meter, self.states, np.array(graded)
+                reading,
+                self.predictions(reading),
+                self.meter,
+                self.states,
+                np.array(graded),
+                self._near_limit(reading),
             )
         return self._fits[reading]
+
+    def _near_limit(self, reading: Reading) -> NDArray[np.bool_] | None:
+        """Where pulses are seen now and then, shape (S, N); None for other readings."""
+        if not reading.at_pin:
+            return None
+        near = self._stored_or(
+            f"{reading.words}, near the limit",
+            lambda: self._meter_model.near_limit(reading).astype(np.float64),
+        )
+        return near > 0.5
 
     def spectrum(self, reading: Reading) -> Spectrum:
         """The same in bins, for what a reading is expected to tell."""
@@ -169,6 +186,7 @@ class FaultDictionary:
             if progress is not None and not self.has(reading):
                 progress(reading.words)
             self.predictions(reading)
+            self._near_limit(reading)
 
     def has(self, reading: Reading) -> bool:
         """Whether a reading is predicted already."""
@@ -209,6 +227,7 @@ def make_fault_dictionary(
     ]
     volts = ohm_full_scales_v(meter, samples)
     volts = None if volts is None else np.tile(volts, simulated)
+    ends = diode_full_scales_v(meter, samples)
     store = Store.of(board, meter, samples) if stored else None
     kept = store.read((simulated, samples)) if store else {}
     _LOG.info(
@@ -230,9 +249,11 @@ def make_fault_dictionary(
             stack(rows),
             meter,
             full_scale_v=volts,
+            diode_full_scale_v=None if ends is None else np.tile(ends, simulated),
             diode_source_ohm=np.tile(diode_sources_ohm(meter, samples), simulated),
             pin_clamp_a=np.tile(pin_clamps_a(samples), simulated),
             threshold_ratio=np.tile(threshold_ratios(samples), simulated),
+            trigger_ratio=np.tile(trigger_ratios(samples), simulated),
         ),
         _store=store,
         _stored=kept,

@@ -7,7 +7,7 @@ so that a drift is tried at all its sizes at once.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -75,6 +75,10 @@ FREQUENCY_OFF = ((0.8, 0.96), (1.04, 1.25))
 """Too low, or too high: a generator, or a supply of the other frequency; common practice, no
 source."""
 PIN_LEAK_OHM = (MAX_SHORT_OHM, 300e3)
+HIGH_OHM = 10e3
+MAINS_RESISTOR = "mains resistor"
+"""Row of the priors for a resistor of at least this value in series with the mains: common
+practice, no source."""
 SMALL_DIODE_V = 75.0
 """Reverse rating of a signal diode fitted where a mains rectifier belongs (1N4148)."""
 
@@ -99,6 +103,8 @@ class Fault:
         What the severity means, in `unit`; None where there is only one severity.
     unit : str
         Of the amount; ``x`` for a factor.
+    like : str
+        Row of the priors in place of that of its kind; empty: that of its kind.
     states : tuple of str
         Keys of the faults that it looks like, now one, now the other; empty where it is a
         circuit of its own.
@@ -118,10 +124,16 @@ class Fault:
     edit: Edit
     amount: Amount | None = None
     unit: str = ""
+    like: str = ""
     states: tuple[str, ...] = ()
     members: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
     reports: frozenset[str] = field(default_factory=frozenset)
+
+    @property
+    def row(self) -> str:
+        """Part in the priors' tables."""
+        return self.like or self.kind
 
     @property
     def repair(self) -> str:
@@ -294,6 +306,15 @@ def _contact_faults() -> Iterator[Fault]:
 
 
 def _resistor_faults(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
+    """Faults of a resistor; one of high value on the mains has priors of its own."""
+    on_mains = element.ref in {r.ref for r in _chain_resistors(circuit)}
+    high = float(np.max(element.resistance_ohm)) >= HIGH_OHM
+    like = MAINS_RESISTOR if on_mains and high else ""
+    for fault in _modes_of_resistor(element, circuit):
+        yield replace(fault, like=like)
+
+
+def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
     ref, nominal = element.ref, float(np.max(element.resistance_ohm))
     least = _least_ohm(element, circuit)
     open_ohm = (min(OPEN_OHM[0], DRIFT[1] * nominal), OPEN_OHM[1])
@@ -623,6 +644,7 @@ def _loose(fault: Fault) -> Fault:
         key=f"{fault.part} intermittent",
         part=fault.part,
         kind=fault.kind,
+        like=fault.like,
         mode="intermittent",
         words=f"{fault.part} has a joint or contact that opens now and then (heat, a knock): "
         "look at it with a lens, reflow it",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,8 @@ FloatArray = NDArray[np.float64]
 SYNC, FAN, NO_FLAG = "sync", "fan", "none"
 FLAGS = (SYNC, FAN, NO_FLAG)
 
+LONGEST_CODE = 40
+
 DOUBT = 0.03
 """Chance of a flag against all that is known of the controller."""
 MARGIN_WIDTH = 0.1
@@ -20,6 +22,18 @@ MARGIN_WIDTH = 0.1
 FOLLOWS = 0.9
 """Chance that lost sync brings the fan flag too: the drive is never fired, the tacho silent."""
 UNMODELLED = 0.5
+
+
+def flag_text(flag: str, codes: Mapping[str, str]) -> str:
+    """A flag with what the appliance shows for it.
+
+    Examples
+    --------
+    >>> flag_text("sync", {"sync": "F3"}), flag_text("fan", {})
+    ('F3 (sync)', 'fan')
+    """
+    code = codes.get(flag, "")
+    return f"{code} ({flag})" if code else flag
 
 
 def sync_flag_share(margin: FloatArray) -> FloatArray:

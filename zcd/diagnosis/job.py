@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
@@ -20,9 +20,9 @@ from zcd.board.toml_files import parse_toml, read_text, refuse, validate
 from zcd.board.units import QuantityKind, nearest
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, is_hidden
-from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
+from zcd.diagnosis.flag_evidence import FLAGS, LONGEST_CODE, NO_FLAG
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.meters import AcKind, Meter, usual_meter
+from zcd.diagnosis.meters import OPEN_SHARE, AcKind, Meter, usual_meter
 from zcd.diagnosis.reading_syntax import (
     find_part,
     make_reading,
@@ -78,6 +78,7 @@ class MeterTable(Table):
     )
     ohms_open: Annotated[float | None, quantity(_OPEN)] = key()
     diode_open: Annotated[float | None, quantity(_OPEN)] = key()
+    diode_stop: Annotated[float | None, quantity(_OPEN)] = key()
 
 
 class ReadingTable(Table):
@@ -97,6 +98,23 @@ class ReadingTable(Table):
     value: object = Field(description='what the meter showed, such as "4.98 V"')
 
 
+def _flag_names(value: object) -> object:
+    """The flags of a table of codes; a list as it is."""
+    if not isinstance(value, dict):
+        return value
+    for flag, code in value.items():
+        if not isinstance(code, str) or not code.strip().isprintable() or not code.strip():
+            raise invalid_value(code, 'what the appliance shows, such as "F3"', f"flags.{flag}")
+        if len(code) > LONGEST_CODE:
+            raise invalid_value(code, f"up to {LONGEST_CODE} characters", f"flags.{flag}")
+    return tuple(value)
+
+
+def flag_codes(value: object) -> dict[str, str]:
+    """What the appliance shows for each flag, of ``flags`` as a job file has it."""
+    return {k: v.strip() for k, v in value.items()} if isinstance(value, dict) else {}
+
+
 class JobFile(Table):
     """A job file."""
 
@@ -105,8 +123,12 @@ class JobFile(Table):
     )
     board: str = Field(description='the board file\'s name such as "board.toml"')
     note: str = Field(default="", description="a line of text")
-    flags: tuple[Annotated[str, BeforeValidator(one_of(*FLAGS))], ...] = Field(
-        default=(), description=f"a list of {', '.join(FLAGS)}"
+    flags: Annotated[
+        tuple[Annotated[str, BeforeValidator(one_of(*FLAGS))], ...], BeforeValidator(_flag_names)
+    ] = Field(
+        default=(),
+        description=f"a list of {', '.join(FLAGS)}, or the codes that the appliance shows: "
+        'flags = {sync = "F3", fan = "F5"}',
     )
     meter: MeterTable = Field(default_factory=MeterTable, description="a table")
     readings: tuple[ReadingTable, ...] = Field(
@@ -131,6 +153,8 @@ class Job:
         In the order taken; a reading without a value is one that the bench cannot take.
     flags : tuple of str
         What the controller reported: ``sync``, ``fan``, or ``none`` for no flag.
+    codes : dict
+        What the appliance shows for each flag, where that was written.
     note : str
     found, repair : str
         What the fault turned out to be, and what was done; empty while the job is open.
@@ -147,6 +171,7 @@ class Job:
     meter: Meter
     log: Log = ()
     flags: tuple[str, ...] = ()
+    codes: Mapping[str, str] = field(default_factory=dict)
     note: str = ""
     found: str = ""
     repair: str = ""
@@ -199,6 +224,7 @@ def load_job(path: str | Path, meter: Meter | None = None) -> Job:
         meter=meter_of(file.meter) if meter is None or "meter" in result else meter,
         log=log_of(file.readings, build_circuit(board), file_name(path)),
         flags=_flags(file.flags, file_name(path)),
+        codes=flag_codes(result.get("flags")),
         note=file.note,
         found=file.found,
         repair=file.repair,
@@ -255,9 +281,19 @@ def meter_of(table: MeterTable) -> Meter:
         "counts": "counts",
         "ohms_open": "ohms_open_v",
         "diode_open": "diode_open_v",
+        "diode_stop": "diode_stop_v",
     }
     written = {names[k]: v for k, v in table if k in names and v is not None}
-    meter = replace(usual_meter(), **written, ohms_stated=table.ohms_open is not None)
+    if table.diode_stop is not None and table.diode_open is None:
+        # what is shown lies below what the meter has when nothing is connected
+        usual = usual_meter().diode_open_v
+        written["diode_open_v"] = max(usual, table.diode_stop / OPEN_SHARE)
+    meter = replace(
+        usual_meter(),
+        **written,
+        ohms_stated=table.ohms_open is not None,
+        diode_stated=table.diode_open is not None or table.diode_stop is not None,
+    )
     return replace(meter, ac_kind=AcKind(table.ac_kind)) if table.ac_kind else meter
 
 

@@ -33,6 +33,12 @@ ALIKE_ERRORS = 2.0
 """Standard errors within which a bench takes two values for one."""
 JUMPS = 0.5
 """Chance that a joint that opens now and then is caught at it by a reading that it changes."""
+NEAR_JUMPS = 0.3
+"""Chance that a display jumps where the pulses are near the limit of what the instrument sees:
+common practice, no source."""
+NEAR_OTHER = 0.3
+"""Chance that pulses near that limit are there where none were predicted, or the other way round:
+common practice, no source."""
 STEADY_JUMPS = 0.01
 UNKNOWN_JUMPS = 0.03
 """Chance of a jumping reading on a board without such a joint, and on one of which nothing is
@@ -87,6 +93,8 @@ class Fit:
         Simulated entries between which each of D further entries changes.
     graded : ndarray of bool, shape (S,), optional
         Whether an entry's samples differ in the size of its fault.
+    near : ndarray of bool, shape (S, N), optional
+        Where the instrument may now see pulses and now miss them.
     """
 
     def __init__(
@@ -96,6 +104,7 @@ class Fit:
         meter: Meter,
         states: IntArray | None = None,
         graded: NDArray[np.bool_] | None = None,
+        near: NDArray[np.bool_] | None = None,
     ) -> None:
         self.function, self.meter = reading.function, meter
         self.states = np.zeros((0, 2), dtype=np.intp) if states is None else states
@@ -111,11 +120,19 @@ class Fit:
         widest = float(self.width.max())
         self.span = high - low + 10.0 * widest
         self.flat = 1.0 / self.span
+        nothing = reading.function.row.nothing
+        shown_as = np.asarray(nothing if isinstance(nothing, float) else 0.0)
+        self.none = float(scaled(reading.function, shown_as))
+        self.none_error = float(error(reading.function, np.asarray(self.none), meter))
         here, there = (self.centre[self.states[:, k]] for k in (0, 1))
         larger = error(reading.function, np.maximum(abs(here), abs(there)), meter, jump=True)
         self.loose = np.zeros((len(self.centre) + len(self.states), shown.shape[1]), dtype=bool)
         self.loose[len(self.centre) :] = np.abs(here - there) > JUMP_ERRORS * larger
         self.loose &= restless(shown.shape[1])
+        unsure = np.zeros(shown.shape, dtype=bool) if near is None else near
+        unsure = np.concatenate([unsure, unsure[self.states].any(axis=1)])
+        self.near = None if near is None or not near.any() else near
+        self.jump_share = np.where(self.loose, JUMPS, np.where(unsure, NEAR_JUMPS, 0.0))
 
     def width_of(self, breadth: float) -> FloatArray:
         """Error of a reading at each sample, and how far the sample stands for others.
@@ -140,23 +157,35 @@ class Fit:
         `value` has shape (...,).
         """
         y = scaled(self.function, np.asarray(value, dtype=float))[..., None, None]
-        return self._of_all(_normal(y - self.centre, self.width_of(breadth)))
+        width = self.width_of(breadth)
+        density = _normal(y - self.centre, width)
+        return self._of_all(self._with_other(density, _normal(y - self.none, self.none_error)))
+
+    def _with_other(self, density: FloatArray, without: FloatArray | float) -> FloatArray:
+        """Densities near a limit: there may be no pulses where some are due, or the reverse."""
+        if self.near is None:
+            return density
+        other = np.where(self.centre == self.none, self.flat, without)
+        return np.where(self.near, (1.0 - NEAR_OTHER) * density + NEAR_OTHER * other, density)
 
     def likelihood(self, measured: Measured, breadth: float = 1.0) -> FloatArray:
         """Density (of a range: probability) of what was read, if it is sound, shape (E, N)."""
         if measured.unstable:
-            return np.where(self.loose, JUMPS, STEADY_JUMPS)
+            return np.maximum(self.jump_share, STEADY_JUMPS)
         ends, width = self._ends(measured), self.width_of(breadth)
         if ends is not None:
             low, high = ((end - self.centre) / width for end in ends)
-            result = self._of_all(ndtr(high) - ndtr(low))
+            least, most = ((end - self.none) / self.none_error for end in ends)
+            share = self._with_other(ndtr(high) - ndtr(low), float(ndtr(most) - ndtr(least)))
+            result = self._of_all(share)
         elif measured.about:
             y = scaled(self.function, np.asarray(measured.value))
             width = np.hypot(width, self._about(measured.value))
-            result = self._of_all(_normal(y - self.centre, width))
+            without = _normal(y - self.none, self.none_error)
+            result = self._of_all(self._with_other(_normal(y - self.centre, width), without))
         else:
             result = self.good(measured.value, breadth)
-        return result * np.where(self.loose, 1.0 - JUMPS, 1.0)
+        return result * (1.0 - self.jump_share)
 
     def flat_of(self, measured: Measured) -> float:
         """The same, if it is an outlier or the board has none of these faults."""
@@ -302,7 +331,7 @@ def fact_log(
     return np.asarray(log_good), log_flat
 
 
-def _normal(away: FloatArray, width: FloatArray) -> FloatArray:
+def _normal(away: FloatArray, width: FloatArray | float) -> FloatArray:
     """Density of the normal distribution."""
     z = away / width
     return np.asarray(np.exp(-0.5 * z * z) / (np.sqrt(2.0 * np.pi) * width))

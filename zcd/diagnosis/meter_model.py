@@ -24,16 +24,15 @@ from zcd.circuit.elements import (
 from zcd.diagnosis.circuit_edits import NO_MAINS_V
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import (
-    DIODE_FULL_SCALE_V,
     DIODE_SOURCE_OHM,
     NO_EDGE,
-    OPEN_SHARE,
     OVERLOAD,
     TRIGGER_PIN_V,
     TRIGGER_V,
     Meter,
     ac_volts,
     dc_volts,
+    diode_full_scale_v,
     ohm_full_scale_v,
     ohm_source_ohm,
 )
@@ -50,6 +49,12 @@ FloatArray = NDArray[np.float64]
 METER = "meter"
 """Ref of the meter in a circuit."""
 FINEST_SHARE = 1e-6
+NEAR_SWING = 1.4
+"""Pulses that swing so much more or less than what a meter needs are counted now and then: common
+practice, no source."""
+NEAR_SHARE = 0.1
+"""Share of the supply within which a level is read now on this side, now on that: common practice,
+no source."""
 ROOM_DEGC = 25.0
 
 
@@ -85,6 +90,8 @@ class MeterModel:
     full_scale_v : ndarray, shape (n,), optional
         What the ohms ranges leave at the probes at full scale, where that is not known of the
         meter.
+    diode_full_scale_v : ndarray, shape (n,), optional
+        Where the diode test ends, where that is not known of the meter.
     diode_source_ohm : float or ndarray, shape (n,)
         Behind the open-circuit voltage of the diode test.
     pin_clamp_a : ndarray, shape (n,), optional
@@ -92,6 +99,8 @@ class MeterModel:
         dead board alone: under power the pin stays between the rails.
     threshold_ratio : float or ndarray, shape (n,)
         Levels between which a person reads a pulse off the trace, over the board's thresholds.
+    trigger_ratio : float or ndarray, shape (n,)
+        What a meter needs to count pulses at the pin, over the usual.
     grids : Grids
         Of the engine's solutions.
     """
@@ -102,10 +111,12 @@ class MeterModel:
     solve: Callable[..., Solution] = solve
     solve_dead: Callable[[Circuit], Solution] = solve_dead
     full_scale_v: FloatArray | None = None
+    diode_full_scale_v: FloatArray | None = None
     diode_source_ohm: Value = DIODE_SOURCE_OHM
     pin_clamp_a: FloatArray | None = None
     threshold_ratio: Value = 1.0
     grids: Grids = MANY_BOARDS
+    trigger_ratio: Value = 1.0
     _circuits: dict[Power, Circuit] = field(default_factory=dict)
     _mains_sides: dict[Power, Solution] = field(default_factory=dict)
     _whole: dict[Power, Solution] = field(default_factory=dict)
@@ -204,7 +215,7 @@ class MeterModel:
         """Frequency or duty that a meter on volts counts; 0 where there is too little to count."""
         solution, wave = self._wave(reading)
         moving = wave - solution.mean(wave)[:, None]
-        least = TRIGGER_PIN_V * self.threshold_ratio if reading.at_pin else TRIGGER_V
+        least = self._trigger_v(reading)
         seen = solution.rms(moving) >= least
         if reading.function is Function.DUTY:
             high = solution.mean((moving > 0.0).astype(np.float64))
@@ -212,6 +223,22 @@ class MeterModel:
         rises = (moving > 0.0) & (np.roll(moving, 1, axis=1) <= 0.0)
         (mains,) = solution.circuit.of(MainsSource)
         return np.where(seen, rises.sum(axis=1) * mains.frequency_hz, 0.0)
+
+    def _trigger_v(self, reading: Reading) -> Value:
+        """What moves at least where a meter counts; it knows nothing of the controller's levels."""
+        return TRIGGER_PIN_V * self.trigger_ratio if reading.at_pin else TRIGGER_V
+
+    def near_limit(self, reading: Reading) -> NDArray[np.bool_]:
+        """Where the instrument may now see the pulses at the pin and now miss them, shape (n,)."""
+        if reading.function.row.method is Method.COUNTED:
+            solution, wave = self._wave(reading)
+            swing = solution.rms(wave - solution.mean(wave)[:, None]) / self._trigger_v(reading)
+            return np.asarray((swing > 1.0 / NEAR_SWING) & (swing < NEAR_SWING))
+        thresholds = thresholds_of(self.board)
+        wave = self._pin_wave(reading.power).between_v("pin", "logic0")
+        margin_v = NEAR_SHARE * self.board.output.supply_v
+        low = np.abs(wave.min(axis=1) - thresholds.low_v) < margin_v
+        return np.asarray(low | (np.abs(wave.max(axis=1) - thresholds.high_v) < margin_v))
 
     def _pin(self, reading: Reading) -> FloatArray:
         """Low time and edge delay at the pin; without pulses 0, or no edge."""
@@ -249,8 +276,9 @@ class MeterModel:
     def _diode(self, reading: Reading) -> FloatArray:
         """Diode test."""
         volts = self._probe(reading, self.meter.diode_open_v, self.diode_source_ohm)
-        full_scale = min(DIODE_FULL_SCALE_V, OPEN_SHARE * self.meter.diode_open_v)
-        return np.where(volts > full_scale, OVERLOAD, volts)
+        known = self.diode_full_scale_v is None
+        ends = np.asarray(diode_full_scale_v(self.meter) if known else self.diode_full_scale_v)
+        return np.where(volts > ends, OVERLOAD, volts)
 
 
 def with_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:

@@ -72,6 +72,12 @@ class Meter:
     counts : float
         Full scale of a range in steps of its last digit, such as 2000 or 6000: which ranges there
         are.
+    diode_stop_v : float or None
+        Above this the diode test shows overload; None: at the usual full scale, or just below its
+        open-circuit voltage.
+    diode_stated : bool
+        Whether it is known where its diode test ends. If not, it may be anywhere that meters of the
+        trade end.
     ohms_stated : bool
         Whether `ohms_open_v` is known of this meter. If not, another may stand behind what was
         read: what a junction shows on ohms is then known only within `OHM_FULL_SCALE_SPAN_V`.
@@ -89,6 +95,8 @@ class Meter:
     ohm_range_ohm: float
     counts: float
     ohms_stated: bool = True
+    diode_stop_v: float | None = None
+    diode_stated: bool = True
 
     @property
     def low_impedance_kind(self) -> AcKind:
@@ -127,6 +135,7 @@ def usual_meter() -> Meter:
         ohm_range_ohm=default("meter.ohm_range").value,
         counts=default("meter.counts").value,
         ohms_stated=False,
+        diode_stated=False,
     )
 
 
@@ -162,6 +171,13 @@ def ac_volts(solution: Solution, wave: FloatArray, kind: AcKind) -> FloatArray:
     if kind is AcKind.TRUE_RMS:
         return solution.rms(moving)
     return SINE_FORM_RATIO * solution.mean(np.abs(moving))
+
+
+def diode_full_scale_v(meter: Meter) -> float:
+    """The highest voltage that the diode test of a meter shows; above it is overload. [V]"""
+    if meter.diode_stop_v is not None:
+        return meter.diode_stop_v
+    return min(DIODE_FULL_SCALE_V, OPEN_SHARE * meter.diode_open_v)
 
 
 def ohm_full_scale_v(meter: Meter) -> float:

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.faults import MAINS_RESISTOR, Fault
 from zcd.refdata import table
 
 FloatArray = NDArray[np.float64]
@@ -17,10 +17,13 @@ TEMPER = 0.5
 """Exponent on the handbook's failure rates and shares of modes: their ratios are weak evidence for
 one appliance, and what is rare in a handbook is still what some board on the bench has."""
 LARGEST_CLASS_SHARE = 0.25
+MAINS_RESISTOR_SHARE = 0.25
+"""Resistors of high value in series with the mains, of all parts that fail: more than any other
+class, as field reports have it; how much more is common practice, no source."""
 HEALTHY_SHARE = 0.05
 ELSEWHERE_SHARE = 0.06
 """A good sync circuit with a fault that only the flags tell of; common practice, no source."""
-MISFIT_SHARE = 0.1
+MISFIT_SHARE = 0.08
 """A part put in the wrong way round, or of a wrong value: boards come to a bench after someone else
 has been at them; common practice, no source."""
 FITTED = ("resistor", "diode", "led")
@@ -31,6 +34,7 @@ UNMODELLED_SHARE = 0.01
 
 RATE_OF = {
     "resistor": "resistor",
+    "mains resistor": "resistor",
     "diode": "rectifier diode",
     "led": "optocoupler",
     "phototransistor": "optocoupler",
@@ -59,11 +63,16 @@ def prior_shares(faults: Sequence[Fault]) -> FloatArray:
         Sum `1 - NONE_OF_THESE_SHARE`.
     """
     weights = np.array([_weight(fault) for fault in faults])
-    classes = np.array([RATE_OF.get(fault.kind, fault.kind) for fault in faults])
+    classes = np.array([class_of(fault) for fault in faults])
     elsewhere = np.array([bool(fault.reports) for fault in faults])
     misfit = np.array([fault.kind in FITTED and fault.mode in MISFITS for fault in faults])
     sick = (classes != "healthy") & ~elsewhere & ~misfit
-    weights[sick] = _capped(weights[sick], classes[sick])
+    on_mains = sick & (classes == MAINS_RESISTOR)
+    others = sick & ~on_mains
+    weights[others] = _capped(weights[others], classes[others])
+    if on_mains.any():
+        weights[others] *= 1.0 - MAINS_RESISTOR_SHARE
+        weights[on_mains] *= MAINS_RESISTOR_SHARE / weights[on_mains].sum()
     weights[sick] *= 1.0 - UNMODELLED_SHARE - HEALTHY_SHARE - ELSEWHERE_SHARE - MISFIT_SHARE
     weights[misfit] = MISFIT_SHARE * _even([f for f, m in zip(faults, misfit, strict=True) if m])
     weights[elsewhere] *= ELSEWHERE_SHARE / weights[elsewhere].sum()
@@ -77,6 +86,11 @@ def with_pairs(shares: FloatArray, pairs: FloatArray) -> FloatArray:
     return np.concatenate([single * shares, pairs])
 
 
+def class_of(fault: Fault) -> str:
+    """Faults whose share is limited together."""
+    return fault.row if fault.row == MAINS_RESISTOR else RATE_OF.get(fault.kind, fault.kind)
+
+
 def _weight(fault: Fault) -> float:
     """Rate times the share of the mode, tempered."""
     if fault.kind == "healthy":
@@ -86,14 +100,14 @@ def _weight(fault: Fault) -> float:
         for row in table("failure_rates")
         if row["source"] == "RAMSTK-217F"
     }
-    rate = float(rates[RATE_OF[fault.kind]]) if fault.kind in RATE_OF else OTHER_FIT
-    return float((rate * _mode_shares()[fault.kind, fault.mode]) ** TEMPER)
+    rate = float(rates[RATE_OF[fault.row]]) if fault.row in RATE_OF else OTHER_FIT
+    return float((rate * _mode_shares()[fault.row, fault.mode]) ** TEMPER)
 
 
 def _even(faults: Sequence[Fault]) -> FloatArray:
     """Shares of misfits: each part alike, and of one part the modes as the table has them."""
     shares = _mode_shares()
-    weights = np.array([shares[fault.kind, fault.mode] for fault in faults])
+    weights = np.array([shares[fault.row, fault.mode] for fault in faults])
     _, part = np.unique([fault.part for fault in faults], return_inverse=True)
     weights = weights / np.bincount(part, weights=weights)[part]
     return np.asarray(weights / weights.sum())

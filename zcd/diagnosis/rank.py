@@ -109,6 +109,8 @@ class Diagnosis:
         The first of the ranking, and what no reading on this board would part from it.
     suspects : tuple of Measured
         Readings that disagree with all the others.
+    against : tuple of Measured
+        Of each suspect, the reading that it goes with least.
     stopped : str
         Why nothing more is asked: ``sure``, ``nothing left``, ``contradiction`` (a reading
         contradicts the answer, and showed the same twice), ``danger``; empty: it is.
@@ -120,6 +122,7 @@ class Diagnosis:
     conclusion: str
     indistinguishable: tuple[Ranked, ...] = ()
     suspects: tuple[Measured, ...] = ()
+    against: tuple[Measured, ...] = ()
     stopped: str = ""
 
 
@@ -184,6 +187,7 @@ def diagnose(
         conclusion=alarm or conclusion,
         indistinguishable=alike,
         suspects=suspects,
+        against=tuple(_least_at_one(dictionary, m, measured) for m in suspects),
         stopped=_why_stopped(alarm, suggestion, sure=sure, contradicted=contradicted),
     )
 
@@ -440,8 +444,9 @@ def _outliers(
         log_density, log_flat = joint_log([(dictionary.fit(m.reading), m) for m in fact])
         outlier = np.exp(np.log(outlier_share(fact)) + log_flat - log_density)
         for m in fact:
-            if m.unstable:  # what jumps is explained by a joint that does it, or by nothing
-                outlier = np.maximum(outlier, ~dictionary.fit(m.reading).loose)
+            # what jumps is explained by a joint that does it, by pulses near a limit, or by nothing
+            if m.unstable:
+                outlier = np.maximum(outlier, dictionary.fit(m.reading).jump_share == 0.0)
         probability = float(np.sum(outlier * posterior.weights) / (1.0 - posterior.unmodelled))
         if posterior.unmodelled > SUSPECT:
             others = [m for other in facts if other is not fact for m in other]
@@ -457,6 +462,24 @@ def _suspects(outliers: Sequence[Outlier]) -> tuple[Measured, ...]:
     if len(outliers) < FEWEST_FACTS:
         return ()
     return tuple(m for outlier in outliers if outlier.probability > SUSPECT for m in outlier.fact)
+
+
+def _least_at_one(
+    dictionary: FaultDictionary, suspect: Measured, measured: Sequence[Measured]
+) -> Measured:
+    """The reading that a suspect goes with least: together unlikelier than each by itself."""
+    prior, _ = posterior_weights(dictionary, ())
+
+    def density(m: Measured) -> FloatArray:
+        return np.exp(partly_wrong(*fact_log([(dictionary.fit(m.reading), m)]), outlier_share([m])))
+
+    own = density(suspect)
+
+    def together(other: Measured) -> float:
+        theirs = density(other)
+        return float(np.sum(prior * own * theirs) / np.sum(prior * theirs))
+
+    return min((m for m in measured if m is not suspect), key=together)
 
 
 def _may_be_taken_again(

@@ -17,8 +17,10 @@ from zcd.diagnosis.readings import (
     Reading,
     check_reading,
     check_shown,
+    parts_between,
     usual_power,
 )
+from zcd.engine.network import islands
 from zcd.errors import InputError, invalid_value
 
 NOTHING_WORDS = ("nothing", "none", "no reading", "nil")
@@ -35,6 +37,12 @@ _BOUNDS = (
 )
 _RANGE = re.compile(r"(?P<low>.+?)\s*(?:\.\.+|…|–|\bto\b|\s-\s)\s*(?P<high>.+)")
 
+GROUND = "logic0"
+"""What a lone point on the controller's side is measured against."""
+_SERIES = re.compile(
+    r"(?P<first>\S+?)(?:\s+(?:to|and)\s+|\s*(?:-|–|\+|\.\.+|…)\s*)(?P<last>\S+)(?:\s+(?P<rest>.*))?",
+    re.IGNORECASE,
+)
 _NODE_SYNONYMS = {"gnd": "logic0", "ground": "logic0", "0v": "logic0", "vcc": "logic+"}
 _STATES = {
     "on a bench supply": Power.BENCH, "bench supply": Power.BENCH, "on bench": Power.BENCH,
@@ -212,8 +220,10 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
     ----------
     text : str
         Red and black probe as nodes, ``dc pin logic0 4.98 V``, or over a part, ``ohm R2 82k``,
+        or over parts in series, ``ohm R1 to R3 OL``; ``R1/R2`` is the point where two parts meet;
         with ``reversed`` for probes the other way round and ``lifted`` where one end of it is
-        lifted; readings of pulses at the pin may leave the probes out, ``frequency 50 Hz``; the
+        lifted; a point of the controller's side alone is measured against its ground, ``dc pin
+        4.98 V``; readings of pulses at the pin may leave the probes out, ``frequency 50 Hz``; the
         state of the board where it is not the usual one, ``dc pin logic0 relay off 0.1 V``.
     circuit : Circuit
         Says which nodes and parts there are.
@@ -298,7 +308,7 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     """The reading that a line begins with, None where it ends early; and what is left of it."""
     line, power = _without_state(_joined(text), text, key)
     words = [_NODE_SYNONYMS.get(word.lower(), word) for word in line.split()]
-    words = _with_function(words, circuit)
+    words = [_joint(word, circuit) for word in _with_function(words, circuit)]
     if not words:
         raise invalid_value(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     function = parse_function(words[0], key)
@@ -309,13 +319,23 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     return reading, " ".join(rest)
 
 
+def _joint(word: str, circuit: Circuit) -> str:
+    """The point where two parts meet, written ``R1/R2``; other words as they are."""
+    first, slash, second = word.partition("/")
+    if not slash or (a := find_part(first, circuit)) is None:
+        return word
+    b = find_part(second, circuit)
+    common = [] if b is None else [node for node in a.nodes if node in b.nodes]
+    return common[0] if len(common) == 1 else word
+
+
 def _with_function(words: list[str], circuit: Circuit) -> list[str]:
     """A line that begins with a part: ohms over a resistor, a diode test over a junction."""
     if not words or words[0].lower() in NAMES:
         return words
-    part = find_part(words[0], circuit)
-    if part is None:
-        part = find_part(words[0], circuit, Function.DIODE)
+    part = None
+    for name in (words[0], re.split(r"[-–+…]|\.\.", words[0])[0]):
+        part = part or find_part(name, circuit) or find_part(name, circuit, Function.DIODE)
     if part is None:
         return words
     function = Function.OHM if isinstance(part, Resistance) else Function.DIODE
@@ -343,8 +363,10 @@ def _probes(
     function: Function, words: list[str], circuit: Circuit, key: str
 ) -> tuple[list[str], list[str], str]:
     """Both nodes (fewer where the words end early), the words left, the lifted part."""
+    if stretch := _stretch(words, circuit, key):
+        return stretch
     part = find_part(words[0], circuit, function) if words else None
-    rest, nodes, lifted = words, ["pin", "logic0"], ""
+    rest, nodes, lifted = words, ["pin", GROUND], ""
     if part is None and words:
         require_part(words[0], (e.ref for e in circuit), f"{key}: " if key else "")
     if part is not None:
@@ -352,9 +374,64 @@ def _probes(
         nodes = list(part.nodes)[:: -1 if "reversed" in said else 1]
         lifted = part.ref if "lifted" in said else ""
         rest = [word for word in rest[1:] if word.lower() not in ("reversed", "lifted")]
+        if rest and find_part(rest[0], circuit) is not None:
+            both = f"{part.ref} {rest[0]}"
+            raise invalid_value(both, f'"{part.ref} to {rest[0]}" for both in series', key)
+    elif _lone(function, words, circuit):
+        nodes, rest = [words[0], _reference(words[0], function, circuit, key)], words[1:]
     elif not function.row.pulses or _begins_at_a_node(rest, circuit):
         nodes, rest = rest[:2], rest[2:]
     return nodes, rest, lifted
+
+
+def _stretch(
+    words: list[str], circuit: Circuit, key: str
+) -> tuple[list[str], list[str], str] | None:
+    """Probes at the outer ends of parts in series, ``R1 to R3``; None where no two are named."""
+    line = _SERIES.fullmatch(" ".join(words))
+    if line is None:
+        return None
+    first, last = (find_part(line[name], circuit) for name in ("first", "last"))
+    if first is None or last is None:
+        return None
+    ways = [(a, b) for a in first.nodes for b in last.nodes]
+    rows = {way: parts_between(circuit, *way) for way in ways}
+    ends = next(
+        (way for way, row in rows.items() if row[:1] == (first.ref,) and row[-1:] == (last.ref,)),
+        None,
+    )
+    if first is last or ends is None:
+        given = f"{line['first']} to {line['last']}"
+        raise invalid_value(
+            given, f'two parts in series, one part ("{first.ref}"), or two points', key
+        )
+    rest = (line["rest"] or "").split()
+    turned = "reversed" in map(str.lower, rest)
+    return list(ends)[:: -1 if turned else 1], [w for w in rest if w.lower() != "reversed"], ""
+
+
+def _lone(function: Function, words: list[str], circuit: Circuit) -> bool:
+    """Whether one point stands alone: what is behind it is a value."""
+    if len(words) < 2 or not _begins_at_a_node(words, circuit):
+        return False
+    if _begins_at_a_node(words[1:], circuit):
+        return False
+    anywhere = Reading(function=function, red="pin", black=GROUND)
+    with suppress(InputError):
+        _shown(" ".join(words[1:]), anywhere, "")
+        return True
+    return False
+
+
+def _reference(node: str, function: Function, circuit: Circuit, key: str) -> str:
+    """What a lone point is measured against: the controller's ground, on its side."""
+    own = circuit.node(node)
+    if own != GROUND and any({own, GROUND} <= island for island in islands(circuit)):
+        return GROUND
+    other = "pin" if own == GROUND else "neutral"
+    if own == circuit.node(other):
+        other = "line"
+    raise invalid_value(node, f'a second point too: "{function} {node} {other} ..."', key)
 
 
 def _begins_at_a_node(words: list[str], circuit: Circuit) -> bool:

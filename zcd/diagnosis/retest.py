@@ -203,10 +203,26 @@ def _repaired_shares(dictionary: FaultDictionary) -> FloatArray:
 
 def _again(dictionary: FaultDictionary, measured: Measured) -> RepeatedReading:
     """A reading beside what a good board shows."""
+    return beside_good(measured, dictionary.predictions(measured.reading)[0], dictionary.meter)
+
+
+def beside_good(measured: Measured, shown: FloatArray, meter: Meter) -> RepeatedReading:
+    """Judge a reading by what a good board shows.
+
+    Parameters
+    ----------
+    measured : Measured
+    shown : ndarray, shape (n,)
+        By a good board, over all that a bench does not know of it.
+    meter : Meter
+
+    Returns
+    -------
+    RepeatedReading
+    """
     function = measured.reading.function
-    shown = dictionary.predictions(measured.reading)[0]
     values = scaled(function, shown)
-    off = APART * error(function, values, dictionary.meter)
+    off = APART * error(function, values, meter)
     low, high = float(np.min(values - off)), float(np.max(values + off))
     ends = (measured.low, measured.high) if measured.low is not None else (measured.value,) * 2
     at = [float(scaled(function, np.asarray(end))) for end in ends if end is not None]

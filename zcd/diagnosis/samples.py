@@ -45,6 +45,13 @@ DIODE_BREAKDOWN = (1.0, 2.0)
 LED_BREAKDOWN = (1.0, 4.0)
 """Where a junction breaks down over its rating, which is a least value: common practice, no
 source."""
+TRIGGER_RATIO = (0.5, 2.0)
+"""What a meter needs to count pulses, over the usual: nobody knows it of a meter; common practice,
+no source."""
+DIODE_ENDS_V = (1.2, 2.0, 2.8)
+EARLY_SHARE = 0.25
+"""Where the diode tests of meters end: at 1.2 V (some bench meters), at 2 V (most handhelds, by the
+meters' sheets), or later; a quarter of them before 2 V: common practice, no source."""
 NOT_AT_A_BENCH = ("mains frequency", "low threshold", "high threshold", "harmonic")
 """A network's frequency is known better than a reading; pulses are read between the board's own
 thresholds; what harmonics move is within a reading's error, and would double the time."""
@@ -93,6 +100,25 @@ def ohm_full_scales_v(meter: Meter, samples: int) -> FloatArray | None:
     return _spread(OHM_FULL_SCALE_SPAN_V, SEED + 1, samples)
 
 
+def diode_full_scales_v(meter: Meter, samples: int) -> FloatArray | None:
+    """Where the diode test of a meter may end.
+
+    Parameters
+    ----------
+    meter : Meter
+    samples : int
+
+    Returns
+    -------
+    volts : ndarray, shape (samples,), or None
+        None where that is known of the meter. [V]
+    """
+    if meter.diode_stated:
+        return None
+    share = _hypercube(1, SEED + 6, samples)[:, 0]
+    return np.interp(share, [0.0, EARLY_SHARE, 1.0], DIODE_ENDS_V)
+
+
 def diode_sources_ohm(meter: Meter, samples: int) -> FloatArray:
     """Resistances behind the diode test of a meter, of which its current is not known.
 
@@ -134,6 +160,20 @@ def threshold_ratios(samples: int) -> FloatArray:
     ratio : ndarray, shape (samples,)
     """
     return _spread(THRESHOLD_RATIO, SEED + 4, samples)
+
+
+def trigger_ratios(samples: int) -> FloatArray:
+    """What a meter needs to count pulses at the pin, over the usual.
+
+    Parameters
+    ----------
+    samples : int
+
+    Returns
+    -------
+    ratio : ndarray, shape (samples,)
+    """
+    return _spread(TRIGGER_RATIO, SEED + 5, samples)
 
 
 def _spread(span: tuple[float, float], seed: int, samples: int) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import Fault, includes, same_repair
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, fact_log, partly_wrong
 from zcd.diagnosis.next_reading import PLUGGED, Suggestion
-from zcd.diagnosis.rank import Diagnosis, diagnose, posterior_weights
+from zcd.diagnosis.rank import Diagnosis, diagnose, one_repair, posterior_weights
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.severity import points
 
@@ -21,13 +22,29 @@ MIN_TELLING = float(np.log(2.0))
 """A reading that makes the answer less than twice as likely is not named."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trip:
+    """The next readings in one state of the board.
+
+    Parameters
+    ----------
+    steps : tuple of Suggestion
+        That of the diagnosis first; empty where it has none.
+    settles : bool
+        Whether they settle it, if each shows what is most likely.
+    """
+
+    steps: tuple[Suggestion, ...] = ()
+    settles: bool = False
+
+
 def plan_trip(
     dictionary: FaultDictionary,
     diagnosis: Diagnosis,
     skipped: Collection[Reading] = (),
     flags: Collection[str] = (),
-) -> tuple[Suggestion, ...]:
-    """The next readings without plugging in or unplugging, if each shows what is most likely.
+) -> Trip:
+    """Plan the next readings without plugging in or unplugging.
 
     Parameters
     ----------
@@ -38,9 +55,9 @@ def plan_trip(
 
     Returns
     -------
-    plan : tuple of Suggestion
-        That of the diagnosis first; empty where it has none.
+    trip : Trip
     """
+    first = diagnosis.ranked[0]
     plan: list[Suggestion] = []
     measured = list(diagnosis.measured)
     while (step := diagnosis.suggestion) is not None and len(plan) < MOST_PLANNED:
@@ -54,7 +71,8 @@ def plan_trip(
         _, middle, _ = points(shown.ravel(), weights.ravel())
         measured.append(Measured(reading=step.reading, value=middle))
         diagnosis = diagnose(dictionary, measured, skipped, flags=flags)
-    return tuple(plan)
+    settles = bool(plan) and diagnosis.stopped == "sure" and one_repair(first, diagnosis.ranked[0])
+    return Trip(steps=tuple(plan), settles=settles)
 
 
 def telling_readings(

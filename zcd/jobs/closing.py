@@ -21,17 +21,29 @@ if TYPE_CHECKING:
     from tomlkit import TOMLDocument
 
 
+MODES = {
+    "open": ("burnt", "burned", "blown", "broken", "cracked", "dead", "interrupted"),
+    "short": ("shorted", "shorts", "bridged", "through"),
+    "drift": ("drifted", "high", "value"),
+    "leaky": ("leaks", "leaking", "leakage", "dirty"),
+    "intermittent": ("loose", "joint", "intermittently"),
+    "aged": ("weak", "worn", "old"),
+    "reversed": ("backwards", "polarity"),
+    "welded": ("stuck", "sticks"),
+    "missing": ("gone", "absent"),
+}
+"""What people call the modes of faults."""
 SHORTEST_WORD, FEWEST_WORDS, MOST_OFFERED = 3, 2, 5
 """Of free words: which count, how many must be found, how many faults are offered."""
 
 
 def find_fault(faults: Sequence[Fault], written: str) -> Fault:
-    """A fault by its key; case and spaces do not matter.
+    """A fault by its key, or by a part and a word of the trade: ``R2 burnt``.
 
     Raises
     ------
     InputError
-        If nothing is said, or there is none of this name; the nearest is named.
+        If nothing is said, or no one fault is meant; those that may be are offered.
     """
     folded = {_folded(fault.key): fault for fault in faults}
     if _folded(written) in folded:
@@ -41,11 +53,28 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
         raise InputError(
             f'--found: say what it was; allowed: a fault such as "{keys[1]}", or "healthy"'
         )
-    if meant := _in_words(faults, written):
+    of_part = _of_part(faults, written)
+    if len(of_part) == 1:
+        return of_part[0]
+    if meant := [fault.key for fault in of_part[:MOST_OFFERED]] or _in_words(faults, written):
         raise invalid_value(written, f"one of these: {', '.join(meant)}", "--found")
     require_part(written, keys, "--found ")
     allowed = f'a fault such as "{keys[1]}", or "healthy"{nearest(written, keys)}'
     raise invalid_value(written, allowed, "--found")
+
+
+def _of_part(faults: Sequence[Fault], written: str) -> list[Fault]:
+    """Faults of the part that a text begins with: that of the mode it tells, else all of them."""
+    text = _folded(written)
+    parts = {f.part for f in faults if f.part and f"{text} ".startswith(f"{_folded(f.part)} ")}
+    if not parts:
+        return []
+    part = max(parts, key=len)
+    words = set(text.removeprefix(_folded(part)).split())
+    own = [f for f in faults if f.part == part or f.part.startswith(f"{part} ")]
+    told = [f for f in own if words & {f.mode, *MODES.get(f.mode, ())}]
+    first = [f for f in told if f.part == part]
+    return first or told or own
 
 
 def _in_words(faults: Sequence[Fault], written: str) -> list[str]:

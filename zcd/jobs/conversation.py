@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from zcd.circuit.elements import Circuit
@@ -17,10 +17,15 @@ from zcd.errors import InputError, invalid_value
 END = ("end", "quit", "exit", "q")
 SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
 UNDO = ("undo", "back")
+SHORT_HELP = (
+    'Type what the meter shows ("4.98 V", "OL", "nothing") or another reading ("R2 82k", "dc pin '
+    '4.98 V"). "?" lists all words.'
+)
 HELP = (
     'Type what the meter shows ("4.98 V", "OL", "OL on 2M", "about 230", "190..260", "< 5 V", '
     '"nothing", "unstable"), or another reading ("R2 82k", "ohm R2 lifted 82k", '
-    '"volts pin gnd 4.98", "dc pin logic0 relay off 0.1 V", "dc pin logic0 bench supply 5 V"). '
+    '"ohm R1 to R3 OL", "volts pin gnd 4.98", "dc pin logic0 relay off 0.1 V", '
+    '"dc pin logic0 bench supply 5 V"). '
     '"flags sync fan" for what the controller reports ("flags none" for no flag); "skip" if you '
     'cannot take the reading; "undo" removes the last answer; "end" stops: the answers are saved. '
     '"?" shows this again.'
@@ -48,11 +53,14 @@ class Answers:
     log : list of Measured or Reading
         In order; a reading without a value was skipped.
     flags : tuple of str
+    codes : dict
+        What the appliance shows for each flag: may be typed in its place.
     """
 
     circuit: Circuit
     log: list[Measured | Reading] = field(default_factory=list)
     flags: tuple[str, ...] = ()
+    codes: Mapping[str, str] = field(default_factory=dict)
     _earlier: list[tuple[list[Measured | Reading], tuple[str, ...]]] = field(default_factory=list)
 
     @property
@@ -90,7 +98,7 @@ class Answers:
         if word in SKIP and suggested is not None:
             self.log.append(suggested)
         elif word.split()[0] in ("flag", "flags"):
-            self.flags = parse_flags(line.split()[1:])
+            self.flags = parse_flags(line.split()[1:], self.codes)
         else:
             self.log.append(self._read(line, suggested))
         self._earlier.append(before)
@@ -108,7 +116,7 @@ class Answers:
     def copy(self) -> Answers:
         """The same answers, to go back to."""
         earlier = [(list(log), flags) for log, flags in self._earlier]
-        return Answers(self.circuit, list(self.log), self.flags, earlier)
+        return Answers(self.circuit, list(self.log), self.flags, self.codes, earlier)
 
     def join(self, more: Sequence[Measured | Reading], log: Sequence[Measured | Reading]) -> None:
         """Take in what others have added; taking answers back does not take back theirs.
@@ -247,9 +255,11 @@ def _names_a_function(line: str) -> bool:
     return False
 
 
-def parse_flags(words: Sequence[str]) -> tuple[str, ...]:
-    """Flags as typed; ``none`` stands alone."""
-    result = tuple(dict.fromkeys(word.strip(",").lower() for word in words))
+def parse_flags(words: Sequence[str], codes: Mapping[str, str] | None = None) -> tuple[str, ...]:
+    """Flags as typed, or the codes that the appliance shows for them; ``none`` stands alone."""
+    names = {code.lower(): flag for flag, code in (codes or {}).items()}
+    plain = (word.strip(",").lower() for word in words)
+    result = tuple(dict.fromkeys(names.get(word, word) for word in plain))
     if not result or not set(result) <= set(FLAGS) or (NO_FLAG in result and len(result) > 1):
         raise invalid_value(
             " ".join(words), f"{', '.join(FLAGS[:-1])}, or {NO_FLAG} alone", "flags"

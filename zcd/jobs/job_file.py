@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.job import SKIPPED, VERSION, log_of
+from zcd.diagnosis.job import SKIPPED, VERSION, flag_codes, log_of
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import Measured, Reading, usual_power
 from zcd.errors import InputError
@@ -22,7 +22,7 @@ from zcd.files import (
     require_place,
     update_whole,
 )
-from zcd.jobs.job_text import JobText, add_table
+from zcd.jobs.job_text import JobText, add_table, inline_table
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
@@ -187,8 +187,8 @@ class JobFileWriter:
         there = zip(text.plain.get("readings", ()), staying, strict=True)
         readings = [*(reading for reading, stays in there if stays), *new]
         plain = dict(text.plain)
-        if list(flags) != plain.get("flags", []):
-            plain["flags"] = list(flags)
+        if tuple(flags) != tuple(plain.get("flags", ())):
+            plain["flags"] = _flags_with_codes(flags, flag_codes(plain.get("flags")))
         if readings:
             plain["readings"] = readings
         elif before:
@@ -196,7 +196,8 @@ class JobFileWriter:
 
         def edit(document: TOMLDocument) -> str | None:
             if plain.get("flags") != text.plain.get("flags"):
-                document["flags"] = plain["flags"]
+                told = plain["flags"]
+                document["flags"] = inline_table(told) if isinstance(told, dict) else told
             for at in reversed(range(len(staying))):
                 if not staying[at]:
                     del document["readings"][at]
@@ -239,6 +240,13 @@ def _new_text(path: Path, board_file: Path) -> JobText:
     document["version"] = VERSION
     document["board"] = Path(os.path.relpath(board_file, path.parent or ".")).as_posix()
     return JobText.of(tomlkit.dumps(document).encode("utf-8"), file_name(path))
+
+
+def _flags_with_codes(flags: Sequence[str], codes: Mapping[str, str]) -> list[str] | dict[str, str]:
+    """Flags as they are written: with their codes where all have one."""
+    if flags and set(flags) <= set(codes):
+        return {flag: codes[flag] for flag in flags}
+    return list(flags)
 
 
 def _staying(before: Sequence[Entry], log: Sequence[Entry]) -> list[bool]:

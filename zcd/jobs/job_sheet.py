@@ -12,6 +12,7 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.case import Case
+from zcd.diagnosis.flag_evidence import flag_text
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.node_readings import expected_at_nodes
@@ -191,7 +192,8 @@ def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
     if case is None:
         return []
     job = case.job
-    flags = f"error flags: {', '.join(job.flags)}" if job.flags else ""
+    shown = ", ".join(flag_text(flag, job.codes) for flag in job.flags)
+    flags = f"error flags: {shown}" if shown else ""
     complaint = "; ".join(text for text in (plain(job.note), flags) if text)
     found = plain(job.found) or f"{sentence(case.diagnosis.conclusion)} (job not closed)"
     parts = "; ".join(changes(job.board, board))

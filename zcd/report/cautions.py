@@ -21,7 +21,7 @@ class Caution:
 
 GENERAL: tuple[Caution, ...] = (
     Caution(
-        text="Local codes, the appliance maker's instructions and licensed practice go first; "
+        text="Follow local codes, the appliance maker's instructions and licensed practice first; "
         "these figures replace neither them nor a trained person.",
         source=_PRACTICE,
     ),
@@ -30,8 +30,8 @@ GENERAL: tuple[Caution, ...] = (
         source=f"{_GS38}, introduction",
     ),
     Caution(
-        text="Chain, rectifier and the optocoupler's LED are on the mains whenever the plug is "
-        "in, also with the load relay off: a plug fits either way round.",
+        text="Treat chain, rectifier and the optocoupler's LED as live whenever the plug is in, "
+        "also with the load relay off: a plug fits either way round.",
         source=_PRACTICE,
     ),
 )
@@ -56,13 +56,13 @@ DEAD: tuple[Caution, ...] = (
 
 FITTING: tuple[Caution, ...] = (
     Caution(
-        text="A resistor that replaces a flame-proof or fusible one must be flame-proof or "
-        "fusible itself, and rated for mains: an ordinary film part may burn when it is "
-        "overloaded, or open too late.",
+        text="Replace a flame-proof or fusible resistor by one that is flame-proof or fusible "
+        "itself, and rated for mains: an ordinary film part may burn when it is overloaded, or "
+        "open too late.",
         source=_PRACTICE,
     ),
     Caution(
-        text="Working voltage: share it over several resistors in series, as the board did; do "
+        text="Share the working voltage over several resistors in series, as the board did; do "
         "not leave a chain of one where there were two or more, so that one short is no "
         "short from the mains.",
         source=_PRACTICE,
@@ -73,13 +73,13 @@ FITTING: tuple[Caution, ...] = (
         source=_PRACTICE,
     ),
     Caution(
-        text="The metal tab of a triac is live unless its sheet says that it is insulated: isolate "
-        "it from the heat sink as the old one was.",
+        text="Isolate the metal tab of a triac from the heat sink as the old one was: it is live "
+        "unless its sheet says that it is insulated.",
         source=_PRACTICE,
     ),
     Caution(
-        text="Where one resistor of a chain drifted or opened, its neighbours have aged alike: "
-        "measure them, better replace the chain as a whole.",
+        text="Measure the neighbours of a chain resistor that drifted or opened, better replace "
+        "the chain as a whole: they have aged alike.",
         source=_PRACTICE,
     ),
 )
@@ -87,14 +87,14 @@ FITTING: tuple[Caution, ...] = (
 
 ISOLATED: tuple[Caution, ...] = (
     Caution(
-        text="The isolated side of a board under power still lies millimetres from live parts: "
-        "fix the board, cover the mains side, attach the leads while it is dead.",
+        text="Fix the board, cover the mains side and attach the leads while it is dead: the "
+        "isolated side of a board under power lies millimetres from live parts.",
         source=_PRACTICE,
     ),
     Caution(
-        text="On some boards, such as those with a capacitive dropper, the low-voltage side is "
-        "live too: prove that it is isolated before a computer or an earthed instrument is "
-        "connected.",
+        text="Prove that the low-voltage side is isolated before a computer or an earthed "
+        "instrument is connected: on some boards, such as those with a capacitive dropper, the "
+        "low-voltage side is live too.",
         source=_PRACTICE,
     ),
 )
@@ -102,7 +102,7 @@ ISOLATED: tuple[Caution, ...] = (
 
 BENCH: tuple[Caution, ...] = (
     Caution(
-        text="A bench supply goes on an unplugged, discharged board only, and comes off before "
+        text="Connect a bench supply to an unplugged, discharged board only, and remove it before "
         "the plug goes in again: on some boards the low-voltage side is live too.",
         source=_PRACTICE,
     ),
@@ -116,21 +116,22 @@ BENCH: tuple[Caution, ...] = (
 
 LIVE: tuple[Caution, ...] = (
     Caution(
-        text="Meter and leads rated CAT II 300 V or better at the board, CAT III at the socket.",
+        text="Use a meter and leads rated CAT II 300 V or better at the board, CAT III at the "
+        "socket.",
         source=_PRACTICE,
     ),
     Caution(
-        text="Fused leads with finger guards; no more than 4 mm of bare tip, better 2 mm.",
+        text="Use fused leads with finger guards and no more than 4 mm of bare tip, better 2 mm.",
         source=f"{_GS38}, paragraph 9, as quoted by practitioners",
     ),
     Caution(
-        text="One hand: clip the reference lead on while the board is dead, keep the other hand "
-        "away, do not work alone.",
+        text="Work with one hand: clip the reference lead on while the board is dead, keep the "
+        "other hand away, do not work alone.",
         source=_PRACTICE,
     ),
     Caution(
-        text="No earthed oscilloscope on the mains side: its earth lead shorts whatever it is "
-        "clipped to. Use a differential probe or an instrument with isolated inputs.",
+        text="Connect no earthed oscilloscope to the mains side: its earth lead shorts whatever it "
+        "is clipped to. Use a differential probe or an instrument with isolated inputs.",
         source="Tektronix 51W-10640, on floating measurements",
     ),
     Caution(
@@ -153,8 +154,8 @@ MOTOR: tuple[Caution, ...] = (
         source="Friedrich service manual, 2009, page 23",
     ),
     Caution(
-        text="A winding on the wrong pins burns, or puts the capacitor across the mains: do not "
-        "plug in what does not fit on paper.",
+        text="Do not plug in what does not fit on paper: a winding on the wrong pins burns, or "
+        "puts the capacitor across the mains.",
         source=_PRACTICE,
     ),
 )
@@ -182,15 +183,15 @@ UNPLUG = "Unplug, discharge the capacitors and prove the board dead before you t
 SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.DEAD: (UNPLUG,),
     AccessLevel.BENCH: (UNPLUG, "Remove the bench supply before you plug in again."),
-    AccessLevel.ISOLATED: ("Mains is millimetres away: attach the leads while unplugged.",),
+    AccessLevel.ISOLATED: ("Attach the leads while unplugged: mains is millimetres away.",),
     AccessLevel.MAINS: (
-        "LIVE MAINS: CAT II 300 V leads, one hand, clip the reference lead on while unplugged.",
-        "No earthed oscilloscope on the mains side.",
+        "LIVE MAINS: use CAT II 300 V leads, one hand; clip the reference lead on unplugged.",
+        "Connect no earthed oscilloscope to the mains side.",
     ),
     AccessLevel.LIFTED: (UNPLUG, "Let the joint cool; do not pull the pad off."),
 }
 """The cautions of the next action, a line each; `cautions.py` has all of them, with sources."""
-LOCAL = "Local codes and licensed practice go first."
+LOCAL = "Follow local codes and licensed practice first."
 
 
 def caution_lines(side: AccessLevel) -> tuple[str, ...]:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import isfinite
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from zcd.circuit.build import build_circuit
-from zcd.diagnosis.capture_measurements import readings_of
-from zcd.report.cautions import PROBED
-from zcd.report.document import Document, Paragraph, Section
-from zcd.report.of_diagnosis_dict import measured_to_dict
+from zcd.diagnosis.capture_measurements import LONGEST_STEP_S
+from zcd.diagnosis.capture_verdict import judge_capture
+from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.readings import AccessLevel
+from zcd.report.cautions import PROBED, caution_lines
+from zcd.report.document import Block, Document, Paragraph, Section
+from zcd.report.of_diagnosis import spread_of
+from zcd.report.of_diagnosis_dict import repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.table import Table
 from zcd.report.text import offset_text, plain, quantity_text
@@ -19,6 +24,8 @@ from zcd.sync.lock import expected_pulses
 
 if TYPE_CHECKING:
     from zcd.diagnosis.capture_measurements import Traces
+    from zcd.diagnosis.capture_verdict import CaptureVerdict
+    from zcd.diagnosis.retest import RepeatedReading
     from zcd.serialize import Record
 
 PROBE_FACTOR = 10.0
@@ -28,34 +35,110 @@ OVER_SUPPLY = 1.2
 
 
 def capture_document(traces: Traces) -> Document:
-    """What a capture shows."""
-    title = f"Capture {plain(traces.capture.name)}"
-    table = Table(title=title, columns=("what", "seen"), rows=_capture_rows(traces), right=(1,))
+    """What a capture shows, beside a good board."""
+    verdict = judge_capture(traces)
+    lines = (step_line(traces), next_line(traces, verdict))
+    blocks: tuple[Block, ...] = (
+        Paragraph(verdict_text(traces, verdict), "strong"),
+        expected_table(traces, verdict),
+        *(Paragraph(line) for line in lines if line),
+    )
+    table = Table(
+        title=f"Capture {plain(traces.capture.name)}",
+        columns=("what", "seen"),
+        rows=_capture_rows(traces),
+        right=(1,),
+    )
     return Document(
         title=plain(traces.board.name),
         sections=(
-            Section("", (Paragraph(capture_line(traces), "strong"), table), answer=True),
+            Section("", blocks, answer=True),
+            Section("", (table,)),
             *caution_sections(*PROBED),
         ),
     )
 
 
+def capture_answer(traces: Traces) -> Document:
+    """The same on one screen, with the cautions of the next action."""
+    document = capture_document(traces).answer
+    cautions = Section("", tuple(map(Paragraph, caution_lines(AccessLevel.ISOLATED))), answer=True)
+    return replace(document, sections=(*document.sections, cautions))
+
+
+def verdict_text(traces: Traces, verdict: CaptureVerdict) -> str:
+    """Good or bad, and by what."""
+    if verdict.good:
+        return f"GOOD. {capture_line(traces)} All figures are those of a good board."
+    differs = [each for each in verdict.readings if not each.good]
+    if traces.jumps or not traces.falls_s.size or not differs:
+        return f"BAD. {capture_line(traces)}"
+    first = differs[0]
+    shown, good = _shown_beside(first)
+    name = first.measured.reading.name
+    return f"BAD. {name[:1].upper()}{name[1:]}: {shown} (expected {good}). {capture_line(traces)}"
+
+
+def next_line(traces: Traces, verdict: CaptureVerdict) -> str:
+    """What to do about it."""
+    if verdict.good:
+        return ""
+    return f"Find the cause: zcd diagnose BOARD --capture {plain(traces.capture.name)}"
+
+
+def step_line(traces: Traces) -> str:
+    """What to do where samples are too far apart; empty where they are not."""
+    if not traces.coarse:
+        return ""
+    step, longest = (quantity_text(value, "s") for value in (traces.step_s, LONGEST_STEP_S))
+    return (
+        f"The samples are {step} apart, so no edge is known better than that. Capture it again "
+        f"with {longest} or less."
+    )
+
+
+def expected_table(traces: Traces, verdict: CaptureVerdict) -> Table:
+    """The figures of a capture, each beside that of a good board."""
+    due = verdict.expected_pulses
+    least, most = max(int(due) - 1, 0), int(due) + 1
+    rows = [("complete low pulses", str(traces.falls_s.size), f"{least} to {most}", "")]
+    for each in verdict.readings:
+        shown, good = _shown_beside(each)
+        mark = "as a good one" if each.good else "DIFFERS"
+        rows.append((each.measured.reading.name, shown, good, mark))
+    rows.append(("sample step", quantity_text(traces.step_s, "s"), _step_text(), ""))
+    return Table(
+        title="", columns=("figure", "measured", "expected", ""), rows=tuple(rows), right=(1, 2)
+    )
+
+
+def _step_text() -> str:
+    return f"up to {quantity_text(LONGEST_STEP_S, 's')}"
+
+
+def _shown_beside(each: RepeatedReading) -> tuple[str, str]:
+    """What was measured, and what a good board shows."""
+    good = spread_of(each.measured.reading.function, each.low, each.high)
+    return show_measured(each.measured), good
+
+
 def _capture_rows(traces: Traces) -> tuple[tuple[str, str], ...]:
     """The figures of a capture."""
     count = traces.falls_s.size
-    rows = [("complete low pulses", str(count)), ("pulse count", str(traces.missing))]
+    rows = [("complete low pulses", str(count)), ("missing pulses", str(traces.missing))]
     if count:
         times = traces.low_times_s
         rows += [
-            ("low time, usual", quantity_text(traces.low_time_s, "s")),
+            ("low time (median)", quantity_text(traces.low_time_s, "s")),
             (
                 "low time, least to most",
                 f"{quantity_text(times.min(), 's')} to {quantity_text(times.max(), 's')}",
             ),
-            ("jitter of the low time, rms", quantity_text(traces.low_jitter_s, "s")),
-            ("from fall to fall, usual", quantity_text(traces.interval_s, "s")),
-            ("jitter of that, rms", quantity_text(traces.interval_jitter_s, "s")),
+            ("its jitter (rms)", quantity_text(traces.low_jitter_s, "s")),
+            ("fall to fall (median)", quantity_text(traces.interval_s, "s")),
+            ("its jitter (rms)", quantity_text(traces.interval_jitter_s, "s")),
         ]
+    rows.append(("sample step", quantity_text(traces.step_s, "s")))
     if isfinite(traces.mains_hz):
         rows.append(("mains frequency", quantity_text(traces.mains_hz, "Hz")))
         if count:
@@ -72,9 +155,9 @@ def capture_line(traces: Traces) -> str:
     span = traces.capture.time_s[-1] - traces.capture.time_s[0]
     expected = span * traces.board.mains.frequency_hz * expected_pulses(traces.board)
     if traces.missing:
-        return f"Pulses are missing: {traces.missing} beside {count} that came."
+        return f"Pulses are missing: {traces.missing} of {traces.missing + count}."
     if count < expected / 2.0 - 1.0:
-        return f"Few pulses: {count} where about {expected:.0f} are due."
+        return f"Few pulses: {count}, expected about {expected:.0f}."
     if traces.jumps:
         return (
             f"{count} pulses, none missing, but their low time jumps: "
@@ -106,15 +189,18 @@ def capture_to_dict(traces: Traces) -> Record:
     Returns
     -------
     record : dict
-        ``board``, ``file``, ``pulses``, ``missing_pulses``, ``low_times_s``, ``offsets_s`` (null
-        without the mains), ``interval_s``, ``low_jitter_s``, ``interval_jitter_s``, ``mains_hz``;
-        ``readings`` as ``measured`` of a diagnosis.
+        ``board``, ``file``, ``good``, ``step_s``, ``pulses``, ``missing_pulses``,
+        ``low_times_s``, ``offsets_s`` (null without the mains), ``interval_s``,
+        ``low_jitter_s``, ``interval_jitter_s``, ``mains_hz``;
+        ``readings`` as those of a retest.
     """
     there = isfinite(traces.mains_hz)
-    circuit = build_circuit(traces.board)
+    circuit, verdict = build_circuit(traces.board), judge_capture(traces)
     return {
         "board": traces.board.name,
         "file": traces.capture.name,
+        "good": verdict.good,
+        "step_s": traces.step_s,
         "pulses": traces.falls_s.size,
         "missing_pulses": traces.missing,
         "low_times_s": traces.low_times_s,
@@ -123,5 +209,5 @@ def capture_to_dict(traces: Traces) -> Record:
         "low_jitter_s": traces.low_jitter_s,
         "interval_jitter_s": traces.interval_jitter_s,
         "mains_hz": traces.mains_hz,
-        "readings": [measured_to_dict(m, circuit) for m in readings_of(traces)],
+        "readings": [repeated_to_dict(each, circuit) for each in verdict.readings],
     }

@@ -6,10 +6,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from zcd.board.model import Board
-from zcd.circuit.elements import Circuit, Junction, Resistance, is_hidden
+from zcd.circuit.elements import Circuit, Element, Junction, Resistance, is_hidden
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
+from zcd.diagnosis.flag_evidence import flag_text
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.node_readings import expected_readings
@@ -27,6 +29,7 @@ from zcd.diagnosis.readings import (
 from zcd.engine.network import islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text, range_text
+from zcd.report.points import point_text
 from zcd.report.table import Table
 from zcd.report.text import probability_text
 
@@ -60,16 +63,47 @@ CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
 
 
 def probes_text(reading: Reading, circuit: Circuit) -> str:
-    """Where the probes go: red, black, and the part they are across."""
+    """Where the probes go: over which parts, or red and black at which points."""
+    state = "" if reading.power is usual_power(reading.function) else f", {reading.power}"
     if reading.lifted:
-        return f"red {reading.red}, black {reading.black} ({reading.lifted}, one end lifted)"
-    over = parts_over(circuit, reading.red, reading.black)
-    if not over and reading.function.row.dead:
-        row = parts_between(circuit, reading.red, reading.black)
-        over = f"{row[0]} to {row[-1]}" if row else ""
-    probes = f"red {reading.red}, black {reading.black}{f' (over {over})' if over else ''}"
-    unusual = reading.power is not usual_power(reading.function)
-    return f"{probes}, {reading.power}" if unusual else probes
+        over = f"over {part_words(reading.lifted)}, one end lifted"
+        between: tuple[Element, ...] = (circuit[reading.lifted],)
+    else:
+        over, between = _over_text(reading, circuit)
+    if over and all(isinstance(part, Resistance) for part in between):
+        return f"{over} ({reading.red} to {reading.black}){state}"
+    red, black = (point_text(node, circuit) for node in (reading.red, reading.black))
+    return f"{over}{', ' if over else ''}red {red}, black {black}{state}"
+
+
+def _over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, ...]]:
+    """What the probes are across, in words, and those parts; empty for a point against ground."""
+    dead = reading.function.row.dead
+    if not dead and circuit.node(reading.black) in REFERENCES:
+        return "", ()
+    if over := parts_over(circuit, reading.red, reading.black):
+        refs = over.split(", ")
+        return f"over {', '.join(map(part_words, refs))}", tuple(circuit[ref] for ref in refs)
+    row = parts_between(circuit, reading.red, reading.black) if dead else ()
+    if not row:
+        return "", ()
+    ends = " to ".join(part_words(ref) for ref in (row[0], row[-1]))
+    return f"over {ends}", tuple(circuit[ref] for ref in row)
+
+
+def part_words(ref: str) -> str:
+    """A piece of a part as a person names it, such as ``K1 coil``."""
+    endings = ((ending, words) for words, ending in PART_ENDINGS.items() if ending)
+    for ending, words in endings:
+        if ref.endswith(ending):
+            return ref.removesuffix(ending) + words
+    return ref
+
+
+def reading_text(reading: Reading, circuit: Circuit) -> str:
+    """What is read where, such as ``ohms over R2 (chain.1 to chain.2)``."""
+    probes = probes_text(reading, circuit)
+    return f"{reading.name}{' ' if probes.startswith('over') else ', '}{probes}"
 
 
 def spread_text(function: Function, shown: ExpectedRange) -> str:
@@ -120,14 +154,22 @@ def indistinguishable_line(diagnosis: Diagnosis) -> str:
     return f"No reading on this board tells these apart, together {share}: {names}."
 
 
-def suspects_line(diagnosis: Diagnosis) -> str:
-    """Names the readings that disagree with all the others; empty where there are none."""
-    if not diagnosis.suspects:
-        return ""
-    names = "; ".join(f"{m.reading.words}: {show_measured(m)}" for m in diagnosis.suspects)
-    if all(m.repeated for m in diagnosis.suspects):
-        return f"Disagrees with all the others, and showed the same twice: {names}. {MEANT}"
-    return f"Doubtful, it disagrees with all the others, take it again: {names}."
+def flags_line(job: Job) -> str:
+    """What the controller reported, in the appliance's own codes; empty where nobody looked."""
+    names = ", ".join(flag_text(flag, job.codes) for flag in job.flags)
+    return f"Flags reported: {names}." if names else ""
+
+
+def suspects_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
+    """Readings that contradict another, beside it; empty where there are none."""
+    lines = []
+    for suspect, other in zip(diagnosis.suspects, diagnosis.against, strict=True):
+        pair = " and ".join(
+            f"{reading_text(m.reading, circuit)}: {show_measured(m)}" for m in (suspect, other)
+        )
+        todo = f"The first showed the same twice. {MEANT}" if suspect.repeated else AGAIN
+        lines.append(f"You measured {pair}. These do not go together. {todo}")
+    return " ".join(lines[:MOST_SUSPECTS])
 
 
 def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
@@ -166,15 +208,18 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     unseen = unseen_parts(diagnosis, circuit)
     if not unseen:
         return ""
+    names = ", ".join(map(part_words, unseen))
     return (
-        f"Not yet tested: {', '.join(unseen)}. Test them unplugged (ohms, diode test) before you "
-        "power the board; read the low time after the repair."
+        f"Not yet tested: {names}. Test them unplugged (ohms, diode test) before you power the "
+        "board; read the low time after the repair."
     )
 
 
 BLOCKED_BY = ("led", "resistor", "diode", "phototransistor", "contact")
 BLOCKING = ("open", "short", "reversed")
 """Faults (kind, mode) with which there are no pulses, or none that tell of other parts."""
+MOST_SUSPECTS = 2
+AGAIN = "Take the first one again."
 MEANT = (
     "Look whether it is the part that was meant, and what else lies across it; lift one end of the "
     "part and measure it alone."
@@ -308,7 +353,7 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     reading = suggestion.reading
     settles = f"expected to settle {probability_text(suggestion.gain_bits / suggestion.open_bits)}"
     parts = (
-        f"{reading.name}, {probes_text(reading, circuit)}",
+        reading_text(reading, circuit),
         range_text(suggestion),
         state_text(suggestion, circuit),
         f"{settles} of what is open",

@@ -8,18 +8,25 @@ from textwrap import shorten
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.case import Case
+from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.functions import Method
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present
-from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
-from zcd.diagnosis.trip import plan_trip, telling_readings
+from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_board import read_as_line, unread_line
-from zcd.report.of_diagnosis import answer_text, hidden_line, probes_text, suspects_line
+from zcd.report.of_diagnosis import (
+    answer_text,
+    flags_line,
+    hidden_line,
+    reading_text,
+    suspects_line,
+)
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.text import plain, probability_text
@@ -28,6 +35,8 @@ MOST_NAMED = 3
 MOST_MEANING = 155
 """Characters of what the answers would mean: two lines."""
 MIN_NAMED = 0.02
+PROBABLY = 0.5
+"""From here on the likeliest fault is named alone: it is likelier than all others together."""
 MOST_ASSUMED = 2
 STATES = {
     Power.DEAD: "Board unplugged and discharged",
@@ -49,16 +58,19 @@ FIRST_ASSUMED = (
 def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
     diagnosis, job = case.diagnosis, case.job
-    plan = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
+    trip = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
+    plan = trip.steps
     blocks: list[Block] = [Paragraph(verdict_line(diagnosis), "strong")]
+    if job.codes and (flags := flags_line(job)):
+        blocks.append(Paragraph(flags))
     telling = telling_readings(case.atlas, diagnosis, job.flags)
     if telling:
         why = because_lines(telling, case.board, case.circuit, job.meter)
         blocks += [Paragraph("Because:"), BulletList(why)]
-    more = (suspects_line(diagnosis), hidden_line(diagnosis, case.circuit))
+    more = (suspects_line(diagnosis, case.circuit), hidden_line(diagnosis, case.circuit))
     blocks += [Paragraph(line) for line in more if line]
     if plan:
-        blocks.append(Paragraph(f"Next, {_lower(state_line(plan[0].reading, case.circuit))}:"))
+        blocks.append(Paragraph(next_line(diagnosis, trip, case.circuit)))
         blocks.append(BulletList(tuple(step_text(step, case.circuit) for step in plan)))
     assumed = assumed_line(case.board, job.meter, diagnosis)
     side = plan[0].access if plan else AccessLevel.DEAD
@@ -71,9 +83,24 @@ def answer_document(case: Case) -> Document:
     )
 
 
+def next_line(diagnosis: Diagnosis, trip: Trip, circuit: Circuit) -> str:
+    """What the next readings are for, and the state of the board for them."""
+    state = state_line(trip.steps[0].reading, circuit)
+    first = diagnosis.ranked[0]
+    if not trip.settles or first.fault is None:
+        return f"Next, {_lower(state)}:"
+    count = "This reading settles" if len(trip.steps) == 1 else "These readings settle"
+    outcome = next((o for o in trip.steps[0].outcomes if o.key == first.key), None)
+    shows = ""
+    if outcome is not None and len(trip.steps) == 1 and len(first.fault.states) < 2:
+        value = show_value(trip.steps[0].reading.function, outcome.value[1])
+        shows = f" ({value} if it is {first.key})"
+    return f"{count} it{shows}. {state}:"
+
+
 def prompt_document(
     diagnosis: Diagnosis,
-    plan: Sequence[Suggestion],
+    trip: Trip,
     circuit: Circuit,
     before: Diagnosis | None = None,
     warned: Collection[AccessLevel] = (),
@@ -83,7 +110,7 @@ def prompt_document(
     Parameters
     ----------
     diagnosis : Diagnosis
-    plan : sequence of Suggestion
+    trip : Trip
         The question first.
     circuit : Circuit
     before : Diagnosis, optional
@@ -94,7 +121,12 @@ def prompt_document(
     ranked = () if before is None else before.ranked
     settled = diagnosis.suggestion is None
     line = verdict_line(diagnosis) if settled else changed_line(diagnosis, ranked)
-    lines = [line, suspects_line(diagnosis), hidden_line(diagnosis, circuit) if settled else ""]
+    plan = trip.steps
+    lines = [
+        line,
+        suspects_line(diagnosis, circuit),
+        hidden_line(diagnosis, circuit) if settled else "",
+    ]
     side = plan[0].access if plan else AccessLevel.DEAD
     if side not in warned:
         lines += caution_lines(side)
@@ -112,22 +144,25 @@ def _question(plan: Sequence[Suggestion], circuit: Circuit) -> list[Block]:
     blocks.append(Paragraph(f"Measure {step_text(first, circuit)}.", "strong"))
     if answers:
         blocks.append(Paragraph(shorten("; ".join(answers), MOST_MEANING, placeholder=" ...")))
-    if then := then_line(plan):
+    if then := then_line(plan, circuit):
         blocks.append(Paragraph(then))
     return blocks
 
 
-def then_line(plan: Sequence[Suggestion]) -> str:
+def then_line(plan: Sequence[Suggestion], circuit: Circuit) -> str:
     """What comes after the next reading of a trip; empty where nothing is planned."""
-    names = [f"{s.reading.name} {s.reading.red} to {s.reading.black}" for s in plan[1:]]
+    names = [reading_text(s.reading, circuit) for s in plan[1:]]
     return f"Then: {'; '.join(names)}." if names else ""
 
 
 def verdict_line(diagnosis: Diagnosis) -> str:
     """The part to change first and how sure that is; or what is most likely so far."""
     alike, ranked = diagnosis.indistinguishable, diagnosis.ranked
-    if diagnosis.stopped in ("danger", "contradiction"):
+    if diagnosis.stopped == "danger":
         return sentence(diagnosis.conclusion)
+    if diagnosis.stopped == "contradiction":
+        likely = f"{ranked[0].key} {probability_text(ranked[0].probability)}"
+        return f"Not settled: readings contradict each other. Most likely: {likely}."
     if len(alike) > 1 and diagnosis.suggestion is None:
         share = probability_text(sum(r.probability for r in alike))
         names = ", ".join(r.key for r in alike[: MOST_NAMED + 2])
@@ -136,10 +171,19 @@ def verdict_line(diagnosis: Diagnosis) -> str:
         first = alike[0]
         chance = present(ranked) if first is ranked[0] else first.probability
         return f"{repair_text(first, ranked).removesuffix('.')} ({probability_text(chance)} sure)."
-    likely = [r for r in ranked[:MOST_NAMED] if r.probability >= MIN_NAMED]
-    names = ", ".join(f"{r.key} {probability_text(r.probability)}" for r in likely)
-    left = "" if diagnosis.suggestion else " No reading left would settle it."
-    return f"Not settled. Most likely: {names}.{left}"
+    end = "" if diagnosis.suggestion else " No reading left would settle it."
+    if ranked[0].fault is not None and (chance := present(ranked)) >= PROBABLY:
+        return (
+            f"Probably {fault_name(ranked[0])} ({probability_text(chance)}), not settled yet.{end}"
+        )
+    named = [r for r in ranked[:MOST_NAMED] if r.probability >= MIN_NAMED]
+    names = ", ".join(f"{fault_name(r)} {probability_text(r.probability)}" for r in named)
+    return f"Not settled. Most likely: {names}.{end}"
+
+
+def fault_name(ranked: Ranked) -> str:
+    """A fault of the ranking, such as ``R2 open``."""
+    return "a good board" if ranked.key == HEALTHY.key else ranked.key
 
 
 def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
@@ -161,8 +205,7 @@ def because_lines(
     """Readings, each beside that of a good board."""
     good = expected_readings([m.reading for m in measured], board, circuit, meter)
     return tuple(
-        f"{m.reading.name}, {probes_text(m.reading, circuit)}: {show_measured(m)}"
-        f" (good board {show_measured(g)})"
+        f"{reading_text(m.reading, circuit)}: {show_measured(m)} (good board {show_measured(g)})"
         for m, g in zip(measured, good, strict=True)
     )
 
@@ -170,7 +213,7 @@ def because_lines(
 def step_text(step: Suggestion, circuit: Circuit) -> str:
     """A reading to take: function, probes, range."""
     reading = step.reading
-    parts = (f"{reading.name}, {probes_text(reading, circuit)}", range_text(step))
+    parts = (reading_text(reading, circuit), range_text(step))
     again = "" if step.again is None else f"; again, it showed {show_measured(step.again)}"
     return "; ".join(part for part in parts if part) + again
 
@@ -187,8 +230,8 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
     if diagnosis.suggestion is not None:
         taken.append(diagnosis.suggestion.reading.function.row)
     parts = []
-    if not meter.ohms_stated and any(row.dead for row in taken):
-        parts.append(f"your meter's diode test reads up to {meter.diode_open_v:g} V")
+    if not meter.diode_stated and any(row.method is Method.JUNCTION for row in taken):
+        parts.append("your meter's diode test may end at 1.2 V or later (enter it in [meter])")
     scope = any(row.method is Method.SCOPE for row in taken)
     known = {each.key: each.value for each in board.assumptions}
     keys = [k for k in FIRST_ASSUMED if k in known and (scope or k not in THRESHOLDS)]
@@ -203,7 +246,9 @@ def changed_line(diagnosis: Diagnosis, before: Collection[Ranked]) -> str:
     for r in diagnosis.ranked[:MOST_NAMED]:
         if r.probability >= MIN_NAMED:
             now, was = probability_text(r.probability), probability_text(old.get(r.key, 0.0))
-            parts.append(f"{r.key} {now}" + (f" (was {was})" if before and was != now else ""))
+            parts.append(
+                f"{fault_name(r)} {now}" + (f" (was {was})" if before and was != now else "")
+            )
     return f"Likeliest: {', '.join(parts)}."
 
 

@@ -10,6 +10,7 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.next_reading import Answer, Outcome
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import Measured, Reading, parts_over
+from zcd.diagnosis.retest import RepeatedReading
 from zcd.report.of_diagnosis import unseen_parts
 from zcd.serialize import Record
 
@@ -59,7 +60,8 @@ def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Recor
     Returns
     -------
     record : dict
-        ``board``, ``flags``, ``conclusion``, ``stopped`` (null while it asks), ``alike`` (keys
+        ``board``, ``flags``, ``codes`` (what the appliance shows for each), ``conclusion``,
+        ``stopped`` (null while it asks), ``alike`` (keys
         of the faults that no reading parts from the first); ``measured``, ``suspects``: lists of
         function, red, black, over, lifted, power, value, low, high (null where it is no range),
         about and unstable; ``unseen``: parts that a fault without pulses hides; ``ranked``: list of
@@ -85,6 +87,7 @@ def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Recor
     return {
         "board": job.board.name,
         "flags": job.flags,
+        "codes": dict(job.codes),
         "conclusion": diagnosis.conclusion,
         "stopped": diagnosis.stopped or None,
         "alike": [r.key for r in diagnosis.indistinguishable],
@@ -125,6 +128,16 @@ def measured_to_dict(measured: Measured, circuit: Circuit) -> Record:
         f"high_{unit}": measured.high,
         "about": measured.about,
         "unstable": measured.unstable,
+    }
+
+
+def repeated_to_dict(again: RepeatedReading, circuit: Circuit) -> Record:
+    """A reading beside what a good board shows."""
+    unit = again.measured.reading.function.row.unit_ending
+    return {
+        **measured_to_dict(again.measured, circuit),
+        "good": again.good,
+        "healthy": {f"low_{unit}": again.low, f"high_{unit}": again.high},
     }
 
 

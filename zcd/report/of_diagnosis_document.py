@@ -16,6 +16,7 @@ from zcd.report.of_diagnosis import (
     STOPPED,
     cautions_for,
     expected_readings_tables,
+    flags_line,
     hidden_line,
     indistinguishable_line,
     measured_table,
@@ -25,6 +26,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_job_history import LEAVE_OUT, fault_statistics_line
+from zcd.report.points import points_line
 from zcd.report.text import plain, quantity_text
 
 
@@ -55,7 +57,17 @@ def card_document(expected_readings: ExpectedReadings) -> Document:
         title=f"Bench card: {plain(expected_readings.board.name)}",
         sections=(
             Section(
-                "", (Paragraph(board_line(expected_readings.board)), Paragraph(ways)), answer=True
+                "",
+                tuple(
+                    Paragraph(text)
+                    for text in (
+                        board_line(expected_readings.board),
+                        ways,
+                        points_line(expected_readings.circuit),
+                    )
+                    if text
+                ),
+                answer=True,
             ),
             *caution_sections(*cautions_for(AccessLevel)),
             *(Section("", (table,)) for table in tables),
@@ -67,7 +79,7 @@ def card_document(expected_readings: ExpectedReadings) -> Document:
 def case_document(case: Case, *, assumptions: bool = True) -> Document:
     """What the readings say about a board, and what closed jobs made of the priors."""
     flags, statistics = case.job.flags, case.known
-    reported = (Paragraph(f"Flags reported: {', '.join(flags)}."),) if flags else ()
+    reported = (Paragraph(flags_line(case.job)),) if flags else ()
     learnt = (
         f"{fault_statistics_line(statistics)} {LEAVE_OUT}"
         if statistics is not None and statistics.jobs
@@ -97,11 +109,13 @@ def step_sections(
     blocks.append(ranked_table(diagnosis, circuit))
     lines = (
         indistinguishable_line(diagnosis),
-        suspects_line(diagnosis),
+        suspects_line(diagnosis, circuit),
         STOPPED[diagnosis.stopped],
         hidden_line(diagnosis, circuit),
     )
     blocks += [Paragraph(line) for line in lines if line]
+    if words := points_line(circuit):
+        blocks.append(Paragraph(words))
     sections = [Section("", tuple(blocks), answer=True)]
     sides = [AccessLevel.DEAD]
     if diagnosis.suggestion is not None:

@@ -58,5 +58,5 @@ def range_text(suggestion: Suggestion) -> str:
     if suggestion.full_scale is None:
         return ""
     function = suggestion.reading.function
-    up = ", up from there while it shows OL" if function is Function.OHM else ""
+    up = ", a higher one if it shows OL" if function is Function.OHM else ""
     return f"auto, or the {quantity_text(suggestion.full_scale, function.row.unit)} range{up}"

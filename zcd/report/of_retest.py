@@ -2,22 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from math import isfinite
 
 from zcd.diagnosis.reading_syntax import show_measured
-from zcd.diagnosis.readings import access_level
+from zcd.diagnosis.readings import AccessLevel, Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, Retest
 from zcd.margin.headroom import Headroom
-from zcd.report.cautions import Caution
+from zcd.report.cautions import Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
-from zcd.report.of_diagnosis import cautions_for, spread_of
-from zcd.report.of_diagnosis_dict import measured_to_dict, reading_to_dict
+from zcd.report.of_diagnosis import cautions_for, reading_text, spread_of
+from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.table import Quantity, Table
 from zcd.report.text import factor_text, plain, probability_text, quantity_text
 from zcd.serialize import Record
 
 MIN_NAMED = 0.2
+MIN_OTHERWISE_GOOD = 0.5
+DANGER = (
+    AccessLevel.DEAD,
+    AccessLevel.LIFTED,
+    AccessLevel.BENCH,
+    AccessLevel.ISOLATED,
+    AccessLevel.MAINS,
+)
+"""Sides, the most dangerous last."""
+MOST_NAMED = 3
+MOST_SHOWN = 5
+MOST_REMAINING = 1
+"""Readings, and lines on the CTR that is left, in the answer of one screen."""
 
 
 def retest_document(retest: Retest) -> Document:
@@ -31,7 +46,7 @@ def retest_document(retest: Retest) -> Document:
                 "",
                 (
                     Paragraph(retest_line(retest), "strong"),
-                    Table.of(retest.readings, RETESTED, title="Readings after the repair"),
+                    retested_table(retest),
                     *(Paragraph(line) for line in lines if line),
                 ),
                 answer=True,
@@ -41,17 +56,54 @@ def retest_document(retest: Retest) -> Document:
     )
 
 
-RETESTED = (
-    Quantity("reading", "reading", lambda again: again.measured.reading.words),
-    Quantity("shown", "shown", lambda again: show_measured(again.measured)),
-    Quantity(
-        "good_board",
-        "good board",
-        lambda again: spread_of(again.measured.reading.function, again.low, again.high),
-    ),
-    Quantity("good", "", lambda again: "as a good one" if again.good else "DIFFERS"),
-)
-"""What is shown of a reading after the repair."""
+def retest_answer(retest: Retest) -> Document:
+    """The same on one screen: what differs first, with the cautions of the next action."""
+    order = sorted(retest.readings, key=lambda again: again.good)
+    more = len(order) - MOST_SHOWN
+    brief = replace(retest, readings=tuple(order[:MOST_SHOWN]))
+    lines = [_likeliest_line(retest), missing_line(retest), _to_take_line(retest)]
+    lines += remaining_lines(retest)[:MOST_REMAINING]
+    rest = f"and {_count(more, 'more reading')} (--full)" if more > 0 else ""
+    sides = [access_level(retest.circuit, r) for r in (*retest.missing, *retest.to_take)]
+    side = max(sides, key=DANGER.index, default=AccessLevel.DEAD)
+    return Document(
+        title=plain(retest.board.name),
+        sections=(
+            Section(
+                "",
+                (
+                    Paragraph(retest_line(retest), "strong"),
+                    replace(retested_table(brief), title="", remark=rest),
+                    *(Paragraph(line) for line in lines if line),
+                    *map(Paragraph, caution_lines(side)),
+                ),
+                answer=True,
+            ),
+        ),
+    )
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def retested_table(retest: Retest) -> Table:
+    """The readings after the repair, each beside that of a good board."""
+    columns = (
+        Quantity(
+            "reading",
+            "reading",
+            lambda again: reading_text(again.measured.reading, retest.circuit),
+        ),
+        Quantity("shown", "shown", lambda again: show_measured(again.measured)),
+        Quantity(
+            "good_board",
+            "good board",
+            lambda again: spread_of(again.measured.reading.function, again.low, again.high),
+        ),
+        Quantity("good", "", lambda again: "as a good one" if again.good else "DIFFERS"),
+    )
+    return Table.of(retest.readings, columns, title="Readings after the repair")
 
 
 def _likeliest_line(retest: Retest) -> str:
@@ -67,8 +119,15 @@ def _likeliest_line(retest: Retest) -> str:
 
 def _to_take_line(retest: Retest) -> str:
     """What was taken before the repair and not since."""
-    names = "; ".join(reading.words for reading in retest.to_take)
+    names = _names(retest.to_take, retest)
     return names and f"Taken before the repair and not after it: {names}."
+
+
+def _names(readings: Sequence[Reading], retest: Retest) -> str:
+    """Readings in words, the first few of them."""
+    names = [reading_text(reading, retest.circuit) for reading in readings]
+    more = len(names) - MOST_NAMED
+    return "; ".join(names[:MOST_NAMED]) + (f"; {more} more" if more > 0 else "")
 
 
 def retest_cautions(retest: Retest) -> tuple[Caution, ...]:
@@ -84,7 +143,13 @@ def retest_line(retest: Retest) -> str:
     if retest.good:
         return f"The sync circuit reads as a good one ({share})."
     if retest.differs:
-        return f"Not as a good board: {retest.differs[0].measured.reading.words} ({share} good)."
+        first = retest.differs[0]
+        reading = reading_text(first.measured.reading, retest.circuit)
+        good = spread_of(first.measured.reading.function, first.low, first.high)
+        line = f"Not as a good board. {reading[:1].upper()}{reading[1:]}: "
+        line += f"{show_measured(first.measured)} (good board {good})."
+        again = " All else fits a good board: take this one again."
+        return line + (again if retest.good_ratio > MIN_OTHERWISE_GOOD else "")
     return f"No fault found, but not enough readings to be sure ({share} good)."
 
 
@@ -92,8 +157,7 @@ def missing_line(retest: Retest) -> str:
     """Names what is still to be read; empty where there is nothing."""
     if not retest.missing:
         return ""
-    names = "; ".join(reading.words for reading in retest.missing)
-    return f"To be sure of it, read also: {names}."
+    return f"To be sure of it, read also: {_names(retest.missing, retest)}."
 
 
 def remaining_lines(retest: Retest) -> list[str]:
@@ -156,17 +220,7 @@ def retest_to_dict(retest: Retest) -> Record:
             "fault": retest.likeliest.key,
             "probability_ratio": retest.likeliest_ratio,
         },
-        "readings": [
-            {
-                **measured_to_dict(again.measured, circuit),
-                "good": again.good,
-                "healthy": {
-                    f"low_{again.measured.reading.function.row.unit_ending}": again.low,
-                    f"high_{again.measured.reading.function.row.unit_ending}": again.high,
-                },
-            }
-            for again in retest.readings
-        ],
+        "readings": [repeated_to_dict(again, circuit) for again in retest.readings],
         "missing": [reading_to_dict(r, circuit) for r in retest.missing],
         "to_take": [reading_to_dict(r, circuit) for r in retest.to_take],
         "remaining": None

@@ -129,6 +129,17 @@ def _more_text(more: int) -> str:
     return f" and {more} more" if more > 0 else ""
 
 
+def likeliest_line(fits: Sequence[Fit]) -> str:
+    """The likeliest cause, how likely it is before any reading, and what to do about it."""
+    first = fits[0]
+    share = share_text(first.share_ratio, 1.0)
+    todo = _first_clause(first.cause.words)
+    return (
+        f"Likeliest of {len(fits)} causes: {first.cause.key}, {share} before any reading "
+        f"({todo}). Measure before you replace anything."
+    )
+
+
 def likeliest(fits: Sequence[Fit]) -> tuple[tuple[str, str], ...]:
     """The first few causes with their shares, and what to do about each."""
     return tuple(

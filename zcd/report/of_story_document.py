@@ -24,6 +24,7 @@ from zcd.report.of_story import (
     flags_text,
     headline,
     likeliest,
+    likeliest_line,
     seen_table,
     stories_table,
 )
@@ -76,18 +77,19 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
     """Which causes fit some flags, and the first reading."""
     board, fits, side_test = causes_for_flags.board, causes_for_flags.fits, causes_for_flags.told
     advice = advice_lines(fits, causes_for_flags.flags, side_test)
+    first = (Paragraph(likeliest_line(fits), "strong"),) if fits else ()
     return Document(
         title=plain(board.name),
         sections=(
             Section(
                 f"Flags: {flags_text(causes_for_flags.flags)}",
-                (BulletList(tuple(advice)),) if advice else (),
+                (*first, BulletList(tuple(advice))),
                 answer=True,
             ),
             *([] if side_test is None else _telling_sections(side_test)),
             Section(
-                "Likeliest causes, before any reading",
-                (Facts(likeliest(fits)),) if fits else (),
+                "Other likely causes",
+                (Facts(likeliest(fits)[1:]),) if len(fits) > 1 else (),
                 answer=True,
             ),
             brief_cautions(Where.DEAD if side_test is None else side_test.where),

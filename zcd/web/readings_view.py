@@ -38,14 +38,15 @@ from zcd.report.of_diagnosis import (
     indistinguishable_line,
     node_texts,
     part_texts,
-    probes_text,
     ranked_table,
+    reading_text,
     suggestion_lines,
     suspects_line,
 )
 from zcd.report.of_diagnosis_answer import then_line
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_job_history import fault_statistics_line, job_history_table
+from zcd.report.points import point_text
 from zcd.web.captures import capture_drawing, last_capture
 from zcd.web.fault_dictionaries import PreparedBoard
 from zcd.web.job_store import JobStore, OpenJob
@@ -150,10 +151,10 @@ def talk_words(
     plan = plan_trip(prepared.dictionary, diagnosis, job.skipped, job.flags)
     lines = (
         indistinguishable_line(diagnosis),
-        suspects_line(diagnosis),
+        suspects_line(diagnosis, circuit),
         STOPPED[diagnosis.stopped],
         hidden_line(diagnosis, circuit),
-        then_line(plan),
+        then_line(plan.steps, circuit),
     )
     return {
         "ready": True,
@@ -203,7 +204,7 @@ def _log_words(each: Measured | Reading, circuit: Circuit) -> str:
     """An entry of the log in one line."""
     reading = each.reading if isinstance(each, Measured) else each
     shown = show_measured(each, DIGITS) if isinstance(each, Measured) else "cannot be reached"
-    return f"{reading.function.row.words}, {probes_text(reading, circuit)}: {shown}"
+    return f"{reading_text(reading, circuit)}: {shown}"
 
 
 def _side_rows(
@@ -222,7 +223,7 @@ def _side_rows(
             at=place_text(reading, circuit),
             words=reading.function.row.words,
             what=_what(reading, circuit),
-            probes=f"red {reading.red}, black {reading.black}{_state(reading)}",
+            probes=_probes(reading, circuit),
             good=good[reading],
             shown=show_measured(taken[reading], DIGITS) if reading in taken else "",
             skipped=reading in job.skipped and reading not in taken,
@@ -251,9 +252,11 @@ def _what(reading: Reading, circuit: Circuit) -> str:
     return reading.lifted or parts_over(circuit, reading.red, reading.black) or reading.red
 
 
-def _state(reading: Reading) -> str:
-    """The state of the board, where it is not the usual one."""
-    return "" if reading.power is usual_power(reading.function) else f", {reading.power}"
+def _probes(reading: Reading, circuit: Circuit) -> str:
+    """Red and black, and the state of the board where it is not the usual one."""
+    red, black = (point_text(node, circuit) for node in (reading.red, reading.black))
+    state = "" if reading.power is usual_power(reading.function) else f", {reading.power}"
+    return f"red {red}, black {black}{state}"
 
 
 def _good(

@@ -1,0 +1,60 @@
+"""A capture beside what a good board shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from zcd.diagnosis.capture_measurements import Traces, readings_of
+from zcd.diagnosis.meter_model import MeterModel
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.retest import RepeatedReading, beside_good
+from zcd.diagnosis.samples import sample_circuits, threshold_ratios
+from zcd.sync.lock import expected_pulses
+
+SAMPLES = 16
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaptureVerdict:
+    """What a capture says of a board.
+
+    Parameters
+    ----------
+    readings : tuple of RepeatedReading
+        Frequency, low time and edge delay, as far as the capture has them.
+    expected_pulses : float
+        In the length of the capture.
+    good : bool
+        Whether every reading is that of a good board, and no pulse is missing.
+    """
+
+    readings: tuple[RepeatedReading, ...]
+    expected_pulses: float
+    good: bool
+
+
+def judge_capture(traces: Traces) -> CaptureVerdict:
+    """Compare a capture with a good board.
+
+    Parameters
+    ----------
+    traces : Traces
+
+    Returns
+    -------
+    CaptureVerdict
+    """
+    board, meter = traces.board, usual_meter()
+    measured = readings_of(traces)
+    circuit, _ = sample_circuits(board, SAMPLES)
+    model = MeterModel(board, circuit, meter, threshold_ratio=threshold_ratios(SAMPLES))
+    shown = model.read([m.reading for m in measured])
+    readings = tuple(
+        beside_good(m, column, meter) for m, column in zip(measured, shown.T, strict=True)
+    )
+    span = float(traces.capture.time_s[-1] - traces.capture.time_s[0])
+    return CaptureVerdict(
+        readings=readings,
+        expected_pulses=span * board.mains.frequency_hz * expected_pulses(board),
+        good=not traces.missing and all(each.good for each in readings),
+    )

@@ -1,0 +1,43 @@
+"""Points of a circuit in plain words: ``chain.2`` is between R2 and R3."""
+
+from __future__ import annotations
+
+from zcd.circuit.elements import Circuit, Junction, Resistance, is_hidden
+
+INNER = ("chain.", "return.", "rect")
+"""Points that are named after their number in the circuit, not after what is there."""
+
+
+def point_text(node: str, circuit: Circuit) -> str:
+    """A point as a person finds it, such as ``between R2 and R3 (chain.2)``."""
+    parts = parts_at(node, circuit)
+    return f"between {parts[0]} and {parts[1]} ({node})" if parts else node
+
+
+def joint_text(node: str, circuit: Circuit) -> str:
+    """A point in short, such as ``R2/R3``."""
+    return "/".join(parts_at(node, circuit)) or node
+
+
+def parts_at(node: str, circuit: Circuit) -> tuple[str, ...]:
+    """The two parts that meet at a point of a chain; none where its name says where it is."""
+    own = circuit.node(node)
+    if not own.startswith(INNER):
+        return ()
+    parts = [
+        e.ref.split(".")[0]
+        for e in circuit
+        if isinstance(e, Resistance | Junction) and not is_hidden(e) and own in e.nodes
+    ]
+    refs = tuple(dict.fromkeys(parts))[:2]
+    return refs if len(refs) == 2 else ()
+
+
+def points_line(circuit: Circuit) -> str:
+    """Which points of a chain are where; empty where there are none."""
+    words = [
+        f"{node} between {' and '.join(parts)}"
+        for node in circuit.nodes
+        if (parts := parts_at(node, circuit))
+    ]
+    return f"Points: {'; '.join(words)}." if words else ""
