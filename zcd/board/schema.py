@@ -266,6 +266,7 @@ class JointCapacitorTable(Table):
 
 
 Resistors = Annotated[tuple[ResistorItem, ...], Field(min_length=1, max_length=30)]
+PerhapsNone = Annotated[tuple[ResistorItem, ...], Field(max_length=30)]
 
 
 class ChainTable(Table):
@@ -278,7 +279,7 @@ class ChainTable(Table):
     tolerance: Tolerance | None = key(
         "Tolerance of its resistors", default_row="resistor.tolerance"
     )
-    return_resistors: Resistors | None = key("neutral leg of a bridge", _RESISTORS)
+    return_resistors: PerhapsNone | None = key("neutral leg of a bridge", _RESISTORS)
     parallel: tuple[Resistors, ...] = key(
         "parallel string",
         'a list of lists such as [["470k", "470k"]]',

@@ -113,6 +113,17 @@ _EXAMPLES: dict[Topology, dict[str, Any]] = {
 """A board of its own for each topology; each keeps all rules at its worst corners."""
 
 
+def example_of(topology: Topology) -> dict[str, Any]:
+    """Keys and values of the invented board that a topology's board file begins with."""
+
+    def given(value: Any) -> Any:
+        if not isinstance(value, dict):
+            return value
+        return {key: given(each) for key, each in value.items() if not key.startswith("#")}
+
+    return {"feed": dict(_DIRECT), **given(_EXAMPLES[topology])}
+
+
 def starter_text(topology: Topology, mains: Mapping[str, Any] | None = None) -> str:
     """Board file of an invented board, for a person to change.
 

@@ -16,7 +16,7 @@ from zcd.cli.demo import demo
 from zcd.cli.diagnosis import diagnose, readings
 from zcd.cli.exits import EXIT_CODES
 from zcd.cli.help import help_command
-from zcd.cli.jobs import close, jobs
+from zcd.cli.jobs import boards, close, jobs
 from zcd.cli.map import map_command
 from zcd.cli.measured import capture, retest
 from zcd.cli.parts import substitute
@@ -150,6 +150,7 @@ def commands() -> None:
       zcd map vent.toml               see where sync is lost
       zcd report job.toml             leave with a record, as HTML and PDF
       zcd bench vent.toml             see it all on a page, while you type
+      zcd boards                      list the boards described before
       zcd jobs --open                 see what lies on the bench
       zcd spice vent.toml             hear what a circuit simulator says
       zcd practice                    find a hidden fault, to learn
@@ -159,6 +160,7 @@ def commands() -> None:
 
 for command in (
     new, check, map_command, readings, diagnose, capture, retest, story, windings, substitute,
-    practice, spice, report, close, jobs, bench, demo, settings, schema, completion, help_command,
+    practice, spice, report, close, jobs, boards, bench, demo, settings, schema, completion,
+    help_command,
 ):  # fmt: skip
     commands.add_command(command)

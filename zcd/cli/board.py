@@ -20,33 +20,69 @@ TOPOLOGIES = ("half-wave", "clamped", "half-wave-clamped", "bridge", "two-led")
 @click.option(
     "--topology",
     type=click.Choice(TOPOLOGIES),
-    default=TOPOLOGIES[0],
-    show_default=True,
-    help="How LED, rectifier and chain are arranged.",
+    help="How LED, rectifier and chain are arranged: writes an example of it, half-wave if not "
+    "given.",
 )
 @click.option("--drawer", is_flag=True, help="A drawer file, the parts in stock, instead.")
-def new(file: str, as_json: bool, topology: str, drawer: bool) -> None:
-    """Write a board file (or a drawer file) to start from.
+@click.option("--like", metavar="BOARD", shell_complete=files, help="A copy of another board file.")
+@click.option(
+    "--ask", is_flag=True, help="Ask what is on the board; on a terminal FILE alone does so too."
+)
+def new(
+    file: str, as_json: bool, topology: str | None, drawer: bool, like: str | None, ask: bool
+) -> None:
+    """Describe a board: by answering questions, from an example, or like another board.
 
     FILE is made and must not exist yet; "-" writes to the terminal instead.
 
     \b
     Examples
+      zcd new vent.toml
       zcd new --topology two-led vent.toml
+      zcd new --like vent.toml second-vent.toml
       zcd new --drawer drawer.toml
     """
+    given = (topology is not None) + drawer + (like is not None) + ask
+    if given > 1:
+        raise click.UsageError("--topology, --drawer, --like and --ask: give one of them")
+    if ask or not (given or as_json or file == "-"):
+        from zcd.cli.interview import describe
+        from zcd.cli.output import on_terminal
+
+        if ask or on_terminal():
+            describe(file)
+            return
+    _write(file, _text(topology, drawer, like), as_json, None if drawer else topology, drawer)
+
+
+def _text(topology: str | None, drawer: bool, like: str | None) -> str:
+    """What a new file holds."""
     from zcd.board.drawer_starter import STARTER
     from zcd.board.model import Topology
     from zcd.board.starter import starter_text
+
+    if drawer:
+        return STARTER
+    if like is not None:
+        from pathlib import Path
+
+        from zcd.board.files import load_board
+        from zcd.board.toml_files import read_text
+
+        load_board(like)
+        return read_text(Path(like), "a board file")
+    return starter_text(Topology(topology or TOPOLOGIES[0]), settings().mains)
+
+
+def _write(file: str, text: str, as_json: bool, topology: str | None, drawer: bool) -> None:
+    """Write a new file, and say what to do with it."""
     from zcd.files import write_new
 
-    text = STARTER if drawer else starter_text(Topology(topology), settings().mains)
     path = None if file == "-" else write_new(file, text)
     if as_json:
         from zcd.cli.output import print_json
 
-        of = {"topology": None if drawer else topology}
-        print_json({"file": path and str(path), **of, "text": text})
+        print_json({"file": path and str(path), "topology": topology, "text": text})
     elif path is None:
         click.echo(text, nl=False)
     else:

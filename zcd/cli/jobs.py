@@ -42,6 +42,33 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
 
 
 @click.command(cls=Command, epilog=EXIT_CODES)
+@click.argument("folder", default=".", shell_complete=folders)
+@click.option("--find", "words", default="", metavar="WORDS", help="Only boards with all of them.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the table.")
+def boards(folder: str, words: str, as_json: bool) -> int:
+    """List the boards that are described in a folder.
+
+    A search looks at file names, board names, topologies, optocouplers and diodes.
+
+    \b
+    Examples
+      zcd boards bench --find "vent"
+      zcd new --like vent.toml second-vent.toml
+    """
+    from zcd.cli.output import print_json, show
+    from zcd.jobs.boards import find_boards
+    from zcd.report.document import Document, Section
+    from zcd.report.of_boards import boards_table, boards_to_dict
+
+    entries = find_boards(folder, words)
+    if as_json:
+        print_json(boards_to_dict(entries, folder))
+    else:
+        show(Document(title="", sections=(Section("", (boards_table(entries),)),)))
+    return 0
+
+
+@click.command(cls=Command, epilog=EXIT_CODES)
 @click.argument("job_file", metavar="JOB", shell_complete=files)
 @click.option("--found", required=True, metavar="FAULT", help='What it was, such as "R7 burnt".')
 @click.option("--repair", default="", metavar="TEXT", help="What was done about it.")

@@ -94,22 +94,28 @@ def read_job_history(folder: str | Path) -> tuple[Entry, ...]:
     InputError
         If the folder cannot be read, or holds more than `MAX_FILES` such files.
     """
+    names: dict[Path, str] = {}
+    files = toml_files(folder, "job files")
+    entries = [entry for file in files if (entry := _entry(file, names)) is not None]
+    entries.sort(key=lambda e: e.file.name)
+    entries.sort(key=lambda e: e.closed or date.max, reverse=True)
+    return tuple(entries)
+
+
+def toml_files(folder: str | Path, what: str) -> list[Path]:
+    """The TOML files of a folder, by name; `what` is for the refusal of another."""
     folder = Path(folder)
     name = file_name(folder)
     try:
         files = sorted(_toml_files(folder)) if folder.is_dir() else None
     except OSError as error:
         why = f"found a folder that cannot be read ({error.strerror})"
-        raise InputError(f"{name}: {why}; allowed: a folder of job files") from error
+        raise InputError(f"{name}: {why}; allowed: a folder of {what}") from error
     if files is None:
-        raise InputError(f"{name}: found no folder; allowed: a folder of job files")
+        raise InputError(f"{name}: found no folder; allowed: a folder of {what}")
     if len(files) > MAX_FILES:
         raise InputError(f"{name}: found {len(files)} files; allowed: up to {MAX_FILES}")
-    names: dict[Path, str] = {}
-    entries = [entry for file in files if (entry := _entry(file, names)) is not None]
-    entries.sort(key=lambda e: e.file.name)
-    entries.sort(key=lambda e: e.closed or date.max, reverse=True)
-    return tuple(entries)
+    return files
 
 
 def _toml_files(folder: Path) -> list[Path]:

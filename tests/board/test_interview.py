@@ -1,0 +1,163 @@
+"""A board described by answering questions: each answer is judged, the file can be read."""
+
+from __future__ import annotations
+
+import io
+import sys
+from pathlib import Path
+
+import pytest
+
+from zcd.board.files import load_board, parse_board
+from zcd.board.interview import ARRANGEMENTS, Interview, board_text
+from zcd.board.model import Topology
+from zcd.cli import main
+from zcd.errors import InputError
+
+START = {"name": "Kelbrook D7 seed drier (invented)", "mains": "230 V 50 Hz", "feed": "1"}
+USUAL = {
+    "resistors": "104, 104", "return_resistors": "", "rectifier": "M7", "clamp": "1N4148",
+    "supply": "", "pull_up": "103",
+}  # fmt: skip
+
+
+def interviewed(topology: Topology, **other: str) -> Interview:
+    number = next(k for k, t in ARRANGEMENTS.items() if t is topology)
+    coupler = "H11AA1" if topology is Topology.TWO_LED else "PC817B"
+    answers = {**START, **USUAL, "arrangement": number, "optocoupler": coupler, **other}
+    interview = Interview()
+    while (question := interview.question) is not None:
+        interview.answer(answers[question.key])
+    return interview
+
+
+@pytest.mark.parametrize("topology", Topology)
+def test_every_circuit_can_be_described(topology: Topology) -> None:
+    interview = interviewed(topology)
+    board = parse_board(board_text(interview))
+    assert board.topology is topology
+    assert [r.resistance_ohm for r in board.chains[0]] == [100e3, 100e3]
+    assert board.output.resistor.resistance_ohm == 10e3
+    assert board.output.supply_v == 5.0
+    assert (board.rectifier is None) is ("rectifier" not in interview.answers)
+    assert (board.clamp is None) is ("clamp" not in interview.answers)
+
+
+def test_both_legs_of_a_bridge_and_a_relay() -> None:
+    answers = {"feed": "2", "coil_supply": "24 V", "return_resistors": "47k 47k"}
+    board = interviewed(Topology.BRIDGE, **answers).board()
+    assert board.relay is not None
+    assert [r.resistance_ohm for r in board.return_chain] == [47e3, 47e3]
+
+
+def test_what_was_understood_is_said_and_written() -> None:
+    interview = Interview()
+    for text in ("", "230 V 50 Hz", "1"):
+        interview.answer(text)
+    assert interview.answer("104 ?") == "104 = 100 kΩ (chip code); ? = 100 kΩ, like its neighbour"
+    assert interview.path() == "mains - 104 - ?"
+    assert "# 104 = 100 kΩ (chip code)" in board_text(interviewed(Topology.CLAMPED))
+
+
+@pytest.mark.parametrize(
+    ("before", "text", "told"),
+    [
+        ((), "", ""),
+        (("", "230 V"), "3", 'found "3"; allowed: a number from 1 to 2'),
+        (("",), "", "found nothing"),
+        (("",), "loud", "mains"),
+        (("", "230 V", "1"), "100k oops", "resistors"),
+        (("", "230 V", "1", "47k", "1", "M7"), "H11AA1", "one LED for topology half-wave"),
+    ],
+)
+def test_a_wrong_answer_is_told_and_asked_again(
+    before: tuple[str, ...], text: str, told: str
+) -> None:
+    interview = Interview()
+    for each in before:
+        interview.answer(each)
+    asked = interview.question
+    if not told:
+        interview.answer(text)
+        assert interview.question is not asked
+        return
+    with pytest.raises(InputError, match=told):
+        interview.answer(text)
+    assert interview.question is asked
+
+
+def test_an_answer_is_taken_back() -> None:
+    interview = Interview()
+    with pytest.raises(InputError, match="no answer"):
+        interview.back()
+    interview.answer("")
+    interview.answer("230 V")
+    interview.back()
+    assert list(interview.answers) == ["name"]
+
+
+def test_at_the_prompt(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    typed = "\n230 V 50 Hz\n1\n104 104 x\n104 104\n1\n1N4004\nundo\nM7\nPC817B\n\n10k\n"
+    monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+    assert main(["new", "dryer.toml", "--ask"]) == 0
+    out, err = capsys.readouterr()
+    assert "CAUTION: Unplug" in out
+    assert " ".join(err.split()).startswith('zcd: this answer: chain.resistors[3]: found "x"')
+    assert max(map(len, out.splitlines())) <= 80
+    board = load_board("dryer.toml")
+    assert board.rectifier is not None
+    assert board.rectifier.part == "M7"
+
+
+@pytest.mark.parametrize("typed", ["", "\nend\n", "\n230 V\n"])
+def test_who_leaves_leaves_no_file(
+    typed: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+    assert main(["new", "dryer.toml", "--ask"]) == 0
+    assert "No file was written." in capsys.readouterr().out
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_that_is_there_is_refused_before_any_question(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "dryer.toml").write_text("mine", encoding="utf-8")
+    assert main(["new", "dryer.toml", "--ask"]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.startswith("zcd: dryer.toml: found ")
+    assert (tmp_path / "dryer.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_like_another_and_found_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "first.toml").write_text(board_text(interviewed(Topology.BRIDGE)), "utf-8")
+    assert main(["new", "--like", "first.toml", "second.toml"]) == 0
+    assert load_board("second.toml") == load_board("first.toml")
+    (tmp_path / "job.toml").write_text('board = "first.toml"\n', encoding="utf-8")
+    (tmp_path / "broken.toml").write_text('optocoupler = "817"\n', encoding="utf-8")
+    capsys.readouterr()
+    assert main(["boards"]) == 0
+    out = capsys.readouterr().out
+    assert "3 boards." in out
+    assert "job.toml" not in out
+    assert "broken.toml" in out
+    assert " ".join(out.split()).count("cannot") == 1
+    assert main(["boards", "--find", "kelbrook BRIDGE second"]) == 0
+    assert "1 board." in capsys.readouterr().out
+    assert main(["boards", "nowhere"]) == 2
+    assert "found no folder; allowed: a folder of board files" in capsys.readouterr().err
+
+
+def test_one_way_to_begin(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = str(tmp_path / "b.toml")
+    assert main(["new", place, "--ask", "--topology", "bridge"]) == 2
+    assert "give one of them" in capsys.readouterr().err

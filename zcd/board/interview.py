@@ -1,0 +1,274 @@
+"""A board described by asking: one question after another, in the order in which one looks."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from zcd.board.files import board_from_dict
+from zcd.board.model import Board, Topology
+from zcd.board.starter import example_of
+from zcd.errors import InputError, invalid_value
+
+Answers = dict[str, str]
+
+ARRANGEMENTS = {
+    "1": Topology.HALF_WAVE,
+    "2": Topology.BRIDGE,
+    "3": Topology.CLAMPED,
+    "4": Topology.HALF_WAVE_CLAMPED,
+    "5": Topology.TWO_LED,
+}
+_SERIES = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
+_ACROSS = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
+SWITCHED = "2"
+THIS = "this answer"
+"""What messages call the file that is not written yet."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """One question.
+
+    Parameters
+    ----------
+    key : str
+        Of the answers.
+    text : str
+    choices : tuple of str
+        Numbered lines to choose from; empty: any text.
+    usual : str
+        What Enter alone means; empty: an answer is needed.
+    beeper : str
+        What the meter's beeper confirms on the unplugged board.
+    asked : callable
+        Whether it is asked after the answers so far.
+    """
+
+    key: str
+    text: str
+    choices: tuple[str, ...] = ()
+    usual: str = ""
+    beeper: str = ""
+    asked: Callable[[Answers], bool] = lambda answers: True
+
+
+def _topology(answers: Mapping[str, str]) -> Topology:
+    return ARRANGEMENTS[answers.get("arrangement", "1")]
+
+
+QUESTIONS = (
+    Question(key="name", text="Name of the appliance and its board?", usual="Board without a name"),
+    Question(key="mains", text='What does the rating plate say? (such as "230 V 50 Hz")'),
+    Question(
+        key="feed",
+        text="Follow the first mains resistor back. Where does its other end go?",
+        choices=("straight to the mains", "to the contact of the load relay"),
+        beeper="Beeper: from that end to a pin of the plug. Silent with the relay off: the contact "
+        "is between them.",
+    ),
+    Question(
+        key="coil_supply", text="Supply of the relay's coil?", usual="12 V",
+        asked=lambda answers: answers["feed"] == SWITCHED,
+    ),
+    Question(
+        key="resistors",
+        text="The resistors in series from there on, as printed, in order? (? where unreadable)",
+        beeper="Beeper: the end of each is the beginning of the next.",
+    ),
+    Question(
+        key="arrangement",
+        text="What else is between the mains and the optocoupler?",
+        choices=(
+            "one diode in series",
+            "a bridge: four diodes, or a package with four pins",
+            "one diode across the optocoupler's input, none in series",
+            "one diode in series and one across the optocoupler's input",
+            "no diode: the optocoupler has two LEDs",
+        ),
+        beeper="Beeper: the cathode of the diode in series (its ring) leads to the LED's anode; so "
+        "does the cathode of one across the input.",
+    ),
+    Question(
+        key="return_resistors",
+        text="Resistors in the other leg of the bridge, as printed?",
+        usual="none",
+        asked=lambda answers: _topology(answers) is Topology.BRIDGE,
+    ),
+    Question(
+        key="rectifier",
+        text="What is printed on the diode in series, or on the bridge?",
+        asked=lambda answers: _topology(answers) in _SERIES,
+    ),
+    Question(
+        key="clamp",
+        text="What is printed on the diode across the input?",
+        asked=lambda answers: _topology(answers) in _ACROSS,
+    ),
+    Question(key="optocoupler", text="What is printed on the optocoupler?"),
+    Question(key="supply", text="Supply of the controller?", usual="5 V"),
+    Question(
+        key="pull_up",
+        text="The resistor from the controller's supply to its sync pin, as printed?",
+        beeper="Ohms, unplugged: from the pin to the supply you read about its value.",
+    ),
+)  # fmt: skip
+
+
+@dataclass(slots=True)
+class Interview:
+    """The answers so far, each judged when it is given.
+
+    Parameters
+    ----------
+    answers : dict
+        By key of the question.
+    """
+
+    answers: Answers = field(default_factory=dict)
+
+    @property
+    def question(self) -> Question | None:
+        """The next one; None: all are answered."""
+        for question in QUESTIONS:
+            if question.key not in self.answers and question.asked(self.answers):
+                return question
+        return None
+
+    def answer(self, text: str) -> str:
+        """Take the answer to the next question.
+
+        Parameters
+        ----------
+        text : str
+            Empty: the usual one.
+
+        Returns
+        -------
+        understood : str
+            What a marking was read as; empty where it was plain.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; the question then stays.
+        """
+        question = self.question
+        assert question is not None
+        given = " ".join(text.split()) or question.usual
+        if not given:
+            raise InputError("found nothing; allowed: an answer, for there is no usual one")
+        if question.choices:
+            numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
+            if given not in numbers:
+                raise invalid_value(given, f"a number from {numbers[0]} to {numbers[-1]}")
+        before = () if question.key == "name" else self._board().read_as
+        tried = Interview({**self.answers, question.key: given})
+        after = tried._board().read_as
+        self.answers = tried.answers
+        new = [note for note in after if note not in before]
+        return "; ".join(dict.fromkeys(f"{note.printed} = {note.meaning}" for note in new))
+
+    def back(self) -> None:
+        """Take the last answer back."""
+        if not self.answers:
+            raise InputError("there is no answer to take back")
+        self.answers.popitem()
+
+    def path(self) -> str:
+        """The circuit as far as it is known, from the mains to the pin."""
+        answers = self.answers
+        parts = ["mains"]
+        if answers.get("feed") == SWITCHED:
+            parts.append("relay contact")
+        parts += _items(answers.get("resistors", ""))
+        if "arrangement" not in answers:
+            return " - ".join(parts)
+        topology = _topology(answers)
+        series = answers.get("rectifier", "diode" if topology in _SERIES else "")
+        if series:
+            parts.append(f"bridge {series}" if topology is Topology.BRIDGE else f"{series} >")
+        coupler = answers.get("optocoupler", "optocoupler")
+        across = f" with {answers.get('clamp', 'a diode')} across" if topology in _ACROSS else ""
+        parts.append(f"LED of {coupler}{across}")
+        parts += _items(answers.get("return_resistors", ""))
+        line = " - ".join([*parts, "mains"])
+        if "pull_up" in answers:
+            line += f"; pin: {answers['pull_up']} up to {answers['supply']}"
+        return line
+
+    def keys(self) -> dict[str, Any]:
+        """Keys and values of the board file, as answered."""
+        answers = self.answers
+        topology = _topology(answers)
+        chain: dict[str, Any] = {"topology": str(topology)}
+        if "resistors" in answers:
+            chain["resistors"] = _items(answers["resistors"])
+        if "return_resistors" in answers:
+            chain["return_resistors"] = _items(answers["return_resistors"])
+        result: dict[str, Any] = {key: answers[key] for key in ("name", "mains") if key in answers}
+        if answers.get("feed") == SWITCHED:
+            coil = answers.get("coil_supply", "12 V")
+            result["feed"] = {"kind": "switched", "coil_supply": coil}
+        result["chain"] = chain
+        result |= {
+            key: answers[key] for key in ("rectifier", "clamp", "optocoupler") if key in answers
+        }
+        output = {key: answers[key] for key in ("pull_up", "supply") if key in answers}
+        return {**result, **({"output": output} if output else {})}
+
+    def board(self) -> Board:
+        """The board, once all is answered."""
+        return board_from_dict(self.keys())
+
+    def _board(self) -> Board:
+        """The board with what an example has in place of what is not answered yet."""
+        keys = self.keys()
+        example = example_of(_topology(self.answers))
+        chain = {**example["chain"], **keys.pop("chain")}
+        output = {**example["output"], **keys.pop("output", {})}
+        return board_from_dict({**example, **keys, "chain": chain, "output": output}, THIS)
+
+
+def board_text(interview: Interview) -> str:
+    """The board file: each answer as it was typed, what was understood beside it.
+
+    Parameters
+    ----------
+    interview : Interview
+        All answered.
+
+    Returns
+    -------
+    text : str
+        TOML that `zcd.board.files.parse_board` reads.
+    """
+    board = interview.board()
+    meanings: dict[str, list[str]] = {}
+    for note in board.read_as:
+        meanings.setdefault(note.key.partition(".")[0].partition("[")[0], []).append(
+            f"{note.printed} = {note.meaning}"
+        )
+    lines = ["# One board, described by answering questions. Change what differs."]
+    for key, value in interview.keys().items():
+        line = f"{key} = {_toml(value)}"
+        told = "; ".join(dict.fromkeys(meanings.get(key, ())))
+        lines.append(f"{line}  # {told}" if told else line)
+    return "\n".join(lines) + "\n"
+
+
+def _items(text: str) -> list[str]:
+    """Resistors as typed: with commas or blanks between."""
+    if text in ("", "none"):
+        return []
+    return text.replace(",", " ").split()
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {_toml(each)}" for key, each in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(_toml(each) for each in value) + "]"
+    return json.dumps(value, ensure_ascii=False)

@@ -1,0 +1,85 @@
+"""The questions of `zcd new` on a terminal."""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from zcd.board.interview import Question
+
+WIDTH = 78
+UNDO = ("undo", "back")
+END = ("end", "quit", "exit", "q")
+
+
+def describe(file: str) -> None:
+    """Ask what is on a board, and write its file.
+
+    Parameters
+    ----------
+    file : str
+        Must not exist yet.
+
+    Raises
+    ------
+    InputError
+        If there is no place for the file.
+    """
+    from zcd.board.files import parse_board
+    from zcd.board.interview import Interview, board_text
+    from zcd.diagnosis.readings import AccessLevel
+    from zcd.errors import InputError
+    from zcd.files import require_place, write_new
+    from zcd.report.cautions import caution_lines
+    from zcd.report.text import plain
+
+    require_place(file)
+    for line in (
+        "The board lies unplugged before you. Answer as it is printed; Enter takes what is in "
+        'brackets, "undo" goes back, "end" leaves without a file.',
+        *caution_lines(AccessLevel.DEAD),
+    ):
+        _say(line)
+    interview = Interview()
+    while (question := interview.question) is not None:
+        click.echo()
+        _put(question)
+        line = sys.stdin.readline()
+        word = line.strip().lower()
+        if not line or word in END:
+            click.echo()
+            _say("No file was written.")
+            return
+        try:
+            if word in UNDO:
+                interview.back()
+            elif understood := interview.answer(line):
+                _say(plain(f"Read as: {understood}."))
+        except InputError as error:
+            for problem in str(error).splitlines():
+                _say(f"zcd: {problem}", err=True)
+            continue
+        if question.beeper and word not in UNDO:
+            _say(question.beeper)
+        _say(plain(interview.path()))
+    text = board_text(interview)
+    parse_board(text, file)
+    write_new(file, text)
+    _say(plain(f"{file} written. Next: zcd check {file}"))
+
+
+def _put(question: Question) -> None:
+    """Put a question, with its choices."""
+    usual = f" [{question.usual}]" if question.usual else ""
+    _say(f"{question.text}{usual}")
+    for number, choice in enumerate(question.choices, 1):
+        _say(f"  {number}  {choice}")
+    click.echo("> ", nl=False)
+
+
+def _say(text: str, *, err: bool = False) -> None:
+    click.echo(textwrap.fill(text, WIDTH, drop_whitespace=True), err=err)
