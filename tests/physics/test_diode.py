@@ -60,9 +60,9 @@ def led_forward_v(current_a: np.ndarray, celsius: float) -> np.ndarray:
 
 
 def test_thermal_voltage_follows_the_exact_constants() -> None:
-    """25 and 27 degC; only rounding is left, as k and e are exact."""
-    expected_v = np.array([1.0, 300.15 / 298.15]) * VT_25_V
-    assert_allclose(thermal_voltage_v([25.0, 27.0]), expected_v, rtol=1e-12)
+    """25 and 27 degC, and 0.5 K; only rounding is left, as k and e are exact."""
+    expected_v = np.array([1.0, 300.15 / 298.15, 0.5 / 298.15]) * VT_25_V
+    assert_allclose(thermal_voltage_v([25.0, 27.0, -272.65]), expected_v, rtol=1e-12)
 
 
 @pytest.mark.parametrize("bad", [-273.15, -300.0, np.nan, np.inf])
