@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeGuard
 
 from zcd.board.mains_plate import mains_as_printed
 from zcd.board.markings import (
@@ -92,6 +92,14 @@ class Reader:
         self.problems.append(str(invalid_value(found, allowed, key)))
 
 
+LONGEST = 200
+"""Letters of a text that may be a marking; a longer one is left to the schema."""
+
+
+def _is_marking(text: Any) -> TypeGuard[str]:
+    return isinstance(text, str) and len(text) <= LONGEST
+
+
 def spread(value: Mapping[str, Any]) -> dict[str, Any]:
     """A board file with one item for each part: ``"2 x 68k"`` and ``"68k, 68k"`` are two.
 
@@ -107,7 +115,7 @@ def spread(value: Mapping[str, Any]) -> dict[str, Any]:
     """
     result = {k: dict(v) if isinstance(v, Mapping) else v for k, v in value.items()}
     chain = result.get("chain")
-    if isinstance(chain, str) and _is_list(chain):
+    if _is_marking(chain) and _is_list(chain):
         chain = result["chain"] = {"resistors": chain}
     if not isinstance(chain, dict):
         return result
@@ -188,6 +196,8 @@ def _items(value: Any) -> Any:
 
 def _split(text: str) -> list[str]:
     """The values in a text: several where it says so plainly, else the text."""
+    if not _is_marking(text):
+        return [text]
     shown = text.strip().translate(ALIKE)
     times = _TIMES.fullmatch(shown)
     if times:
@@ -219,7 +229,7 @@ def _is_bands(text: str) -> bool:
 
 def _tabled(item: Any) -> Any:
     """``"68k 1 % 1/4 W"`` as a table; anything else as it is."""
-    if not isinstance(item, str):
+    if not _is_marking(item):
         return item
     text, more = item.strip(), {}
     if match := _NAMED.fullmatch(text):
@@ -267,7 +277,7 @@ def _lists(chain: dict[str, Any]) -> Iterator[tuple[str, list[Any]]]:
 def _style(reader: Reader, table: dict[str, Any], key: str) -> None:
     """A style written as a power: ``0.25W`` and ``1/4 watt`` are the style 1/4 W."""
     text = table.get("style")
-    if not isinstance(text, str):
+    if not _is_marking(text):
         return
     style = _watt_style(text)
     if style and style != text:
@@ -289,7 +299,7 @@ def _resistor(reader: Reader, item: Any, key: str, chain_style: Any) -> Any:
     table = item if isinstance(item, dict) else {"value": item}
     _style(reader, table, f"{key}.style")
     text, given = table.get("value"), table.get("value")
-    if not isinstance(text, str):
+    if not _is_marking(text):
         return item
     style = table.get("style") or chain_style
     chip = isinstance(style, str) and _CHIP_STYLE.fullmatch(style.strip()) is not None
@@ -366,16 +376,16 @@ def _coupler(reader: Reader) -> None:
     given, chain = reader.value.get("optocoupler"), reader.value.get("chain")
     table: dict[str, Any] = given if isinstance(given, dict) else {"family": given}
     printed = table.get("family")
-    if isinstance(printed, str) and nobody_knows(printed):
+    if _is_marking(printed) and nobody_knows(printed):
         two = isinstance(chain, dict) and chain.get("topology") == "two-led"
         table = {**table, "family": AC_INPUT if two else FOUR_PIN}
         reader.value["optocoupler"] = table
         reader.note("optocoupler", printed, f"any {table['family']}")
-    elif isinstance(printed, str):
+    elif _is_marking(printed):
         _coupler_name(reader, printed, table.get("grade"))
     ctr = table.get("ctr")
-    match = _CTR.fullmatch(ctr.strip().translate(ALIKE)) if isinstance(ctr, str) else None
-    least = _LEAST_CTR.fullmatch(ctr.strip()) if isinstance(ctr, str) else None
+    match = _CTR.fullmatch(ctr.strip().translate(ALIKE)) if _is_marking(ctr) else None
+    least = _LEAST_CTR.fullmatch(ctr.strip()) if _is_marking(ctr) else None
     if least is not None:
         rest = {name: value for name, value in table.items() if name != "ctr"}
         reader.value["optocoupler"] = {**rest, "ctr_min": f"{least[1]} %"}
@@ -406,7 +416,7 @@ def _diodes(reader: Reader) -> None:
         given = reader.value.get(key)
         table: dict[str, Any] = given if isinstance(given, dict) else {"part": given}
         printed = table.get("part")
-        if not isinstance(printed, str):
+        if not _is_marking(printed):
             continue
         name = table_part(printed)
         if nobody_knows(printed):
@@ -432,7 +442,7 @@ def _capacitor(reader: Reader, path: tuple[str, ...]) -> None:
     given = holder.get(name) if isinstance(holder, dict) else None
     if isinstance(given, int) and not isinstance(given, bool) and given >= 10:
         given = str(given)  # no such capacitor in farads
-    if not isinstance(given, str):
+    if not _is_marking(given):
         return
     text = given.strip()
     while match := _CAPACITOR_TAIL.fullmatch(text):

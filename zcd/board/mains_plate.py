@@ -16,6 +16,9 @@ USUAL_HZ = 50.0
 
 Note = Callable[[str, object, str], None]
 
+LONGEST = 200
+"""Letters of a plate; what is longer is left to the schema."""
+
 _DASH = r"\s*(?:-|–|—|\.\.\.?|…|to)\s*"
 _NUMBER = r"\d+(?:[.,]\d+)?"
 _VOLTS = re.compile(
@@ -56,6 +59,9 @@ def mains_as_printed(value: dict[str, Any], note: Note) -> None:
         If it names two supplies, such as 110/220 V.
     """
     given = value["mains"]
+    voltage = given.get("voltage") if isinstance(given, dict) else given
+    if isinstance(voltage, str) and len(voltage) > LONGEST:
+        return
     short = isinstance(given, str)
     table = _table(given) if short else given
     if not isinstance(table, dict):

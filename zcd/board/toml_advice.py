@@ -14,6 +14,7 @@ _SCALAR = re.compile(
     r"true|false|[+-]?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?|\d{4}-\d\d-\d\d", re.ASCII
 )
 _LONGEST = 80
+LONGEST_LINE = 1000
 
 
 def advice(text: str, line_number: int) -> tuple[str, str] | None:
@@ -38,7 +39,7 @@ def advice(text: str, line_number: int) -> tuple[str, str] | None:
     """
     lines = text.splitlines() or [""]
     line = lines[min(line_number, len(lines)) - 1].expandtabs()
-    if not line.isprintable():
+    if not line.isprintable() or len(line) > LONGEST_LINE:
         return None
     for look in _LOOKS:
         if (said := look(line)) is not None:

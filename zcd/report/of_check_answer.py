@@ -125,7 +125,9 @@ def unread_lines(check: Check) -> Iterator[str]:
         if values is not None:
             small = values.low < values.high * NO_LOWER_END_RATIO
             span = replace(values, low=values.high) if small else values
-            with_values = f"the board passes with {'up to ' if small else ''}{_span_text(span)}"
+            with_values = (
+                f"the board passes with {'up to ' if small else ''}{_span_text(span)} (E12)"
+            )
         yield f"{line}; {with_values}."
 
 
