@@ -51,9 +51,14 @@ def any_board(draw: st.DrawFn, *, capacitors: bool = True) -> Board:
     board = draw(boards(capacitors=capacitors))
     keys = [limit.key for limit in LIMITS.values()]
     stated = frozenset(draw(st.lists(st.sampled_from(keys), unique=True)))
-    volts = board.output.supply_v
+    volts, opto = board.output.supply_v, board.optocoupler
+    spread = draw(st.floats(1.1, 2.0))  # of its grade, each way
+    opto = replace(
+        opto, ctr_min_ratio=opto.ctr_ratio / spread, ctr_max_ratio=opto.ctr_ratio * spread
+    )
     return replace(
         board,
+        optocoupler=opto,
         service=replace(board.service, bench_degc=draw(st.floats(*BENCH_DEGC))),
         controller=replace(
             board.controller,
