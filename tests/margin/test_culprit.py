@@ -6,10 +6,12 @@ The oracle of both is the whole check itself, which shares no step with the sear
 from __future__ import annotations
 
 from functools import cache
+from pathlib import Path
 
 import pytest
 
 import zcd
+from zcd.cli import main
 from zcd.errors import InputError
 from zcd.margin.as_new import comparable
 from zcd.margin.check import Check
@@ -146,6 +148,19 @@ def test_another_appliance_is_refused(sound: zcd.Board, change: dict[str, str], 
         zcd.check(sound, was=sound.with_(**change))
     assert "\n" not in str(caught.value)
     assert not comparable(sound, sound.with_(**change))
+
+
+def test_the_command_says_so_and_ends_with_status_2(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    repaired, was = tmp_path / "repaired.toml", tmp_path / "board.toml"
+    repaired.write_text(BOARD, encoding="utf-8")
+    was.write_text(BOARD.replace("230 V", "120 V"), encoding="utf-8")
+    assert main(["check", str(repaired), "--was", str(was)]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.count("\n") == 1
+    assert "--was: board has another mains" in err
 
 
 def test_a_name_without_a_word_in_common_is_another_appliance(sound: zcd.Board) -> None:

@@ -238,3 +238,10 @@ def test_levels_are_judged_again_under_their_own_conditions() -> None:
     kind = locks_with_doubt(board, level_conditions(board))
     assert not usual[LEVELS.index("high")]
     assert kind.all()
+
+
+def test_the_years_say_so_too() -> None:
+    """A board that never locks in the worst corner may still be one that works."""
+    check = zcd.check(zcd.loads(DESIGNS["H11AA1"].text), outlook=True)
+    text = " ".join(document_text(document_of(check)).split())
+    assert "Boards that lose sync from the beginning may still work" in text

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from zcd.board.model import Board
 from zcd.margin.ageing import YEARS, Ageing
 from zcd.margin.check import Check
 from zcd.margin.sensitivity import LADDER, Sensitivity
+from zcd.report.of_spread import DOUBT
 from zcd.report.table import Table
 from zcd.report.text import percent_text, plain, quantity_text, years_text
 
@@ -26,9 +29,11 @@ def outlook_tables(check: Check) -> tuple[Table, ...]:
     """All of these tables, where they were asked for."""
     if check.outlook is None:
         return ()
-    return sensitivity_table(check.outlook.sensitivity), years_table(
-        check.outlook.ageing, check.board
-    )
+    years = years_table(check.outlook.ageing, check.board)
+    if any(rule.depends_on for rule in check.every_rule):
+        remark = f"Boards that lose sync from the beginning may still work: {DOUBT}."
+        years = replace(years, remark=f"{years.remark} {remark}")
+    return sensitivity_table(check.outlook.sensitivity), years
 
 
 def decides_line(decides: Sensitivity) -> str:
