@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import json
 import re
+from html import unescape
 from pathlib import Path
 
 import numpy as np
 import pytest
+from pypdf import PdfReader
 
 from tests.diagnosis.boards import TEXTS
 from zcd.cli import main
+from zcd.diagnosis.readings import AccessLevel
+from zcd.report.of_diagnosis import cautions_for
 
 
 @pytest.fixture
@@ -153,3 +157,26 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     assert main(["diagnose", "board-job.toml", "--ask"]) == 0
     assert (bench / "board-job.toml").read_text() == first
     assert "go on with: zcd diagnose board-job.toml --ask" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", ["card.html", "card.pdf"])
+def test_a_card_for_the_bench(name: str, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every row of the page, with a place for what is measured; all cautions with it."""
+    if name.endswith(".pdf"):
+        pytest.importorskip("typst")
+    assert main(["readings", "board.toml", "--card", name]) == 0
+    assert capsys.readouterr().out == f"{name} written\n"
+    if name.endswith(".pdf"):
+        text = "".join(page.extract_text() for page in PdfReader(bench / name).pages)
+    else:
+        text = unescape((bench / name).read_text(encoding="utf-8"))
+    letters = "".join(text.split())
+    for words in ("Bench card", "measured", "ohm R1 to R2", "dc pin, logic0", "Meter: 10 MΩ"):
+        assert "".join(words.split()) in letters
+    for caution in cautions_for(AccessLevel):
+        assert "".join(caution.text.split()) in letters
+
+
+def test_a_card_of_another_kind_is_refused(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["readings", "board.toml", "--card", "card.txt"]) == 2
+    assert "ends in .html or .pdf" in capsys.readouterr().err

@@ -19,6 +19,8 @@ from zcd.board.drawer import parse_drawer
 from zcd.board.files import parse_board
 from zcd.cli import commands, main
 from zcd.cli.help import CAUTIONS, topics
+from zcd.diagnosis.priors import MAINS_RESISTOR_SHARE, MISFIT_SHARE
+from zcd.refdata import table
 
 ROOT = Path(__file__).resolve().parents[1]
 README = ROOT / "README.md"
@@ -171,3 +173,14 @@ def test_commands_in_the_text_are_understood(path: Path) -> None:
                 commands.commands[name].make_context(name, words)
         else:
             assert name in {"COMMAND", "--help"}
+
+
+def test_accuracy_prints_the_shares_of_all_faults() -> None:
+    """Each mode with its share, in the row of its part."""
+    text = (ROOT / "zcd" / "docs" / "accuracy.md").read_text(encoding="utf-8")
+    for row in table("fault_shares"):
+        (line,) = (each for each in text.splitlines() if each.startswith(f"| {row['part']} |"))
+        assert f" {row['mode']} {row['share_ratio']:g} (" in line
+    share = f"{100.0 * MAINS_RESISTOR_SHARE:.0f} %"
+    assert f"they have {share} of all parts that fail" in " ".join(text.split())
+    assert f"a part fitted wrongly {100.0 * MISFIT_SHARE:.0f} %" in " ".join(text.split())

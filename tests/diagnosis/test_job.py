@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.job import Job, load_job
 from zcd.diagnosis.meters import OVERLOAD, AcKind, usual_meter
 from zcd.errors import InputError
+from zcd.report.of_diagnosis import flags_line
 
 BOARD = 'board = "proofer.toml"\n'
 READING = BOARD + "[[readings]]\n"
@@ -203,3 +205,20 @@ def test_board_with_problems_is_named(folder: Path) -> None:
     with pytest.raises(InputError) as caught:
         job(folder, GOOD)
     assert all(line.startswith("proofer.toml: ") for line in str(caught.value).splitlines())
+
+
+def test_codes_of_the_appliance_go_with_the_flags(folder: Path) -> None:
+    result = job(folder, BOARD + 'flags = {sync = "F3", fan = "blinks 5"}')
+    assert result.flags == ("sync", "fan")
+    assert result.codes == {"sync": "F3", "fan": "blinks 5"}
+    assert flags_line(result) == "Flags reported: F3 (sync), blinks 5 (fan)."
+
+
+@pytest.mark.parametrize(
+    ("flags", "message"),
+    [('{door = "F1"}', 'found "door"'), ("{sync = 3}", "flags.sync: found 3"),
+     ('{sync = " "}', "what the appliance shows")],
+)  # fmt: skip
+def test_codes_that_cannot_be_used_are_named(folder: Path, flags: str, message: str) -> None:
+    with pytest.raises(InputError, match=re.escape(message)):
+        job(folder, f"{BOARD}flags = {flags}")

@@ -78,6 +78,26 @@ def test_part_to_change_comes_first_with_the_reading_that_says_so() -> None:
     assert any("OL (good board 240 k" in line for line in lines)
 
 
+def test_one_reading_alone_is_to_be_confirmed() -> None:
+    """What a colleague would say: it is open; lift one end and measure once more, or replace."""
+    first = " ".join(lines_of(answer_document(case_of("ohm R2 OL"))))
+    assert "R2" in first
+    assert "lift one end of R2 and measure it once more" in first or "settles it" in first
+    twice = " ".join(lines_of(answer_document(case_of("ohm R2 OL", "ohm feed chain.2 OL"))))
+    assert "Replace R2" in twice
+    assert "once more" not in twice
+
+
+def test_an_open_question_names_the_likeliest_and_what_settles_it() -> None:
+    """The reading that is said to settle it does, if it shows what was said."""
+    case = case_of("diode led+ led- OL")
+    trip = plan_trip(case.atlas, case.diagnosis)
+    assert case.diagnosis.stopped != "sure"
+    text = " ".join(lines_of(answer_document(case)))
+    assert case.diagnosis.ranked[0].key in text
+    assert ("settle" in text) is trip.settles
+
+
 def test_every_side_has_cautions_of_its_own() -> None:
     assert set(SHORT_CAUTIONS) == set(AccessLevel)
     assert all(len(texts) <= 2 for texts in SHORT_CAUTIONS.values())

@@ -12,7 +12,7 @@ from scipy.special import ndtr
 
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.readings import Measured, Reading
+from zcd.diagnosis.readings import Measured, Power, Reading
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -237,8 +237,11 @@ class Fit:
 
 
 def _is_local(reading: Reading) -> bool:
-    """Whether a reading depends on one part only: a dead test, or volts at the relay's coil."""
-    return reading.function.row.dead or "coil+" in (reading.red, reading.black)
+    """Whether a reading depends on one part only: a dead test, volts at the relay's coil, or what
+    hangs at the open contact."""
+    points = {reading.red, reading.black}
+    at_contact = reading.power is Power.OFF and points == {"feed", "neutral"}
+    return reading.function.row.dead or "coil+" in points or at_contact
 
 
 def restless(samples: int) -> NDArray[np.bool_]:

@@ -122,6 +122,7 @@ class MeterModel:
     _whole: dict[Power, Solution] = field(default_factory=dict)
     _pin_waves: dict[Power, Solution] = field(default_factory=dict)
     _pulsed: dict[Power, Pulses] = field(default_factory=dict)
+    _swings: dict[tuple[str, ...], FloatArray] = field(default_factory=dict)
 
     def read(self, readings: Sequence[Reading]) -> FloatArray:
         """What the meter shows, shape (n, len(readings))."""
@@ -215,8 +216,8 @@ class MeterModel:
         """Frequency or duty that a meter on volts counts; 0 where there is too little to count."""
         solution, wave = self._wave(reading)
         moving = wave - solution.mean(wave)[:, None]
-        least = self._trigger_v(reading)
-        seen = solution.rms(moving) >= least
+        swing_v = self._swings[_place(reading)] = solution.rms(moving)
+        seen = swing_v >= self._trigger_v(reading)
         if reading.function is Function.DUTY:
             high = solution.mean((moving > 0.0).astype(np.float64))
             return np.where(seen, 1.0 - high if reading.at_pin else high, 0.0)
@@ -231,8 +232,9 @@ class MeterModel:
     def near_limit(self, reading: Reading) -> NDArray[np.bool_]:
         """Where the instrument may now see the pulses at the pin and now miss them, shape (n,)."""
         if reading.function.row.method is Method.COUNTED:
-            solution, wave = self._wave(reading)
-            swing = solution.rms(wave - solution.mean(wave)[:, None]) / self._trigger_v(reading)
+            if _place(reading) not in self._swings:
+                self._counted(reading)
+            swing = self._swings[_place(reading)] / self._trigger_v(reading)
             return np.asarray((swing > 1.0 / NEAR_SWING) & (swing < NEAR_SWING))
         thresholds = thresholds_of(self.board)
         wave = self._pin_wave(reading.power).between_v("pin", "logic0")
@@ -279,6 +281,11 @@ class MeterModel:
         known = self.diode_full_scale_v is None
         ends = np.asarray(diode_full_scale_v(self.meter) if known else self.diode_full_scale_v)
         return np.where(volts > ends, OVERLOAD, volts)
+
+
+def _place(reading: Reading) -> tuple[str, ...]:
+    """Points and state of the board: what a counting meter sees there hangs on nothing else."""
+    return reading.red, reading.black, reading.power
 
 
 def with_meter(circuit: Circuit, meter: Meter, reading: Reading) -> Circuit:

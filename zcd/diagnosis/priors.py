@@ -21,8 +21,9 @@ MAINS_RESISTOR_SHARE = 0.25
 """Resistors of high value in series with the mains, of all parts that fail: more than any other
 class, as field reports have it; how much more is common practice, no source."""
 HEALTHY_SHARE = 0.05
-ELSEWHERE_SHARE = 0.06
-"""A good sync circuit with a fault that only the flags tell of; common practice, no source."""
+ELSEWHERE_SHARE = 0.02
+"""Of each fault elsewhere, with a good sync circuit, that only the flags tell of; common practice,
+no source."""
 MISFIT_SHARE = 0.08
 """A part put in the wrong way round, or of a wrong value: boards come to a bench after someone else
 has been at them; common practice, no source."""
@@ -73,9 +74,10 @@ def prior_shares(faults: Sequence[Fault]) -> FloatArray:
     if on_mains.any():
         weights[others] *= 1.0 - MAINS_RESISTOR_SHARE
         weights[on_mains] *= MAINS_RESISTOR_SHARE / weights[on_mains].sum()
-    weights[sick] *= 1.0 - UNMODELLED_SHARE - HEALTHY_SHARE - ELSEWHERE_SHARE - MISFIT_SHARE
+    away = ELSEWHERE_SHARE * np.count_nonzero(elsewhere)
+    weights[sick] *= 1.0 - UNMODELLED_SHARE - HEALTHY_SHARE - away - MISFIT_SHARE
     weights[misfit] = MISFIT_SHARE * _even([f for f, m in zip(faults, misfit, strict=True) if m])
-    weights[elsewhere] *= ELSEWHERE_SHARE / weights[elsewhere].sum()
+    weights[elsewhere] = ELSEWHERE_SHARE
     weights[classes == "healthy"] = HEALTHY_SHARE
     return weights
 

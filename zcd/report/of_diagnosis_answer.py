@@ -35,6 +35,8 @@ MOST_NAMED = 3
 MOST_MEANING = 155
 """Characters of what the answers would mean: two lines."""
 MIN_NAMED = 0.02
+LIFTABLE = ("resistor", "diode")
+"""Kinds of parts with two leads, of which one can be lifted."""
 PROBABLY = 0.5
 """From here on the likeliest fault is named alone: it is likelier than all others together."""
 MOST_ASSUMED = 2
@@ -67,7 +69,11 @@ def answer_document(case: Case) -> Document:
     if telling:
         why = because_lines(telling, case.board, case.circuit, job.meter)
         blocks += [Paragraph("Because:"), BulletList(why)]
-    more = (suspects_line(diagnosis, case.circuit), hidden_line(diagnosis, case.circuit))
+    more = (
+        confirm_line(diagnosis),
+        suspects_line(diagnosis, case.circuit),
+        hidden_line(diagnosis, case.circuit),
+    )
     blocks += [Paragraph(line) for line in more if line]
     if plan:
         blocks.append(Paragraph(next_line(diagnosis, trip, case.circuit)))
@@ -124,6 +130,7 @@ def prompt_document(
     plan = trip.steps
     lines = [
         line,
+        confirm_line(diagnosis),
         suspects_line(diagnosis, circuit),
         hidden_line(diagnosis, circuit) if settled else "",
     ]
@@ -179,6 +186,18 @@ def verdict_line(diagnosis: Diagnosis) -> str:
     named = [r for r in ranked[:MOST_NAMED] if r.probability >= MIN_NAMED]
     names = ", ".join(f"{fault_name(r)} {probability_text(r.probability)}" for r in named)
     return f"Not settled. Most likely: {names}.{end}"
+
+
+def confirm_line(diagnosis: Diagnosis) -> str:
+    """What to do before a part is replaced for one reading; empty where there are more."""
+    if diagnosis.stopped != "sure" or len(diagnosis.measured) != 1:
+        return ""
+    only, fault = diagnosis.measured[0], diagnosis.indistinguishable[0].fault
+    if only.repeated or only.reading.lifted or fault is None:
+        return ""
+    can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE
+    how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
+    return f"This rests on one reading: {how} once more to be sure."
 
 
 def fault_name(ranked: Ranked) -> str:
