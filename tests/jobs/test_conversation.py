@@ -242,7 +242,7 @@ def test_what_a_person_says(line: str, shown: str) -> None:
         ("help", "Type what the meter shows"),
         ("much", 'found "much"; allowed: one of dc'),
         ("4.98 A", 'found "4.98 A"; allowed: DC volts'),
-        ("1,234 V", "use a point, not a comma"),
+        ("1,234 V", "may be thousands: use a point"),
         ("nan", 'found "nan"'),
         ("ohm R9 43k", "R9"),
         ("dc pin line 3", "same side of the optocoupler"),
