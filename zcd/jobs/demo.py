@@ -92,7 +92,7 @@ def demo_document(demo: Demo, case: Case, check: Check) -> Document:
     )
     (found,), (verdict,) = faulty.sections, repaired.sections
     told = [block for block in found.blocks if not isinstance(block, BulletList)][:1]
-    judged = [b for b in verdict.blocks if isinstance(b, Verdict | Facts)]
+    judged = [b for b in verdict.blocks if isinstance(b, Verdict | BulletList | Facts)]
     return Document(
         title="THE FAULTY BOARD",
         sections=(
