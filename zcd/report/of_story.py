@@ -86,7 +86,7 @@ def flags_text(flags: Collection[str]) -> str:
 
 
 FIRST_EVENTS = 7
-NAMED = 4
+NAMED = 3
 """Causes that are named on one screen."""
 
 
@@ -130,14 +130,10 @@ def _more_text(more: int) -> str:
 
 
 def likeliest_line(fits: Sequence[Fit]) -> str:
-    """The likeliest cause, how likely it is before any reading, and what to do about it."""
+    """The likeliest cause, and how likely it is before any reading."""
     first = fits[0]
     share = share_text(first.share_ratio, 1.0)
-    todo = _first_clause(first.cause.words)
-    return (
-        f"Likeliest of {len(fits)} causes: {first.cause.key}, {share} before any reading "
-        f"({todo}). Measure before you replace anything."
-    )
+    return f"Likeliest of {len(fits)} causes: {first.cause.key}, {share} before any reading."
 
 
 def likeliest(fits: Sequence[Fit]) -> tuple[tuple[str, str], ...]:

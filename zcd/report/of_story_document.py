@@ -88,8 +88,8 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
             ),
             *([] if side_test is None else _telling_sections(side_test)),
             Section(
-                "Other likely causes",
-                (Facts(likeliest(fits)[1:]),) if len(fits) > 1 else (),
+                "Likeliest causes, before any reading",
+                (Facts(likeliest(fits)),) if fits else (),
                 answer=True,
             ),
             brief_cautions(Where.DEAD if side_test is None else side_test.where),
