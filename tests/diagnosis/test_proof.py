@@ -26,7 +26,7 @@ from zcd.diagnosis.faults import faults_of
 from zcd.spice.simulator import simulator
 
 CASES, SEED = 1000, 2026
-SAMPLE_SEED, SAMPLE_DESIGN = 7, 5
+SAMPLE_SEED, SAMPLE_DESIGN = 7, 6
 
 
 @pytest.fixture(scope="module", autouse=True)

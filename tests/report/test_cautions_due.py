@@ -66,6 +66,8 @@ ELSEWHERE = {
     "map": "nothing but numbers",
     "close": "writes what was done",
     "jobs": "lists what was done",
+    "boards": "lists what was described",
+    "practice": "nothing is live there; its first lines say what a real board asks for",
     "completion": "a script for a shell",
     "schema": "what files and results look like",
     "settings": "what a person set once",

@@ -114,7 +114,7 @@ def test_diagnosis_is_whole(texts: tuple[str, ...]) -> None:
     result, record = case(texts).diagnosis, of_case(texts)
     assert set(record) == {
         "board", "flags", "conclusion", "stopped", "alike", "measured", "suspects", "unseen",
-        "ranked", "next_reading", "assumptions", "read_as",
+        "ranked", "next_reading", "assumptions", "read_as", "codes",
     }  # fmt: skip
     assert record["board"] == "Ostrel D3 mushroom dryer, invented"
     assert record["flags"] == ["sync", "fan"]

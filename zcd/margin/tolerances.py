@@ -67,13 +67,22 @@ class Unpublished:
         Where it is put for a transistor that lets go as soon as any and collects as little, or as
         much, as any at small currents. The one is kind to a pin that may stay low, the other to
         one that may stay high.
+    shallow : float, optional
+        Where it is put for a weak one that leaves saturation early; None: as for any weak one.
     above : float
         The share from which on it is unpublished.
     """
 
     weak: float
     strong: float
+    shallow: float | None = None
     above: float = 0.0
+
+    def end(self, kind: str) -> float:
+        """Where it is put for ``weak``, ``shallow`` or ``strong``."""
+        if kind == "strong":
+            return self.strong
+        return self.weak if kind == "weak" or self.shallow is None else self.shallow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -387,7 +396,7 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
         high=max(float(knee["high_si"]), 1.0), unit="x",
         source="published transistor models in a circuit simulator [ZCD-OUTPUT-SPREAD]",
         put=scaled(opto.ref, "knee_ratio"), in_logs=True,
-        unpublished=Unpublished(weak=0.0, strong=0.0),
+        unpublished=Unpublished(weak=0.0, strong=0.0, shallow=1.0),
     )  # fmt: skip
 
 

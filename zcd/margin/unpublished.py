@@ -3,7 +3,8 @@
 How fast an optocoupler lets go, how far it saturates, what it collects at small currents and, of
 some types, its highest CTR are known from a few makers' curves at most. A board that does not do
 what a sync input is for is judged again with all of that kind to it: with a transistor that is
-fast and weak, and with one that is fast and strong. What only one of them mends is in doubt.
+fast and weak, deep or shallow in saturation, and with one that is fast and strong. What only one of
+them mends is in doubt.
 """
 
 from __future__ import annotations
@@ -24,9 +25,9 @@ from zcd.sync.lock import FUNCTION, lock_of, thresholds_of
 
 FloatArray = NDArray[np.float64]
 
-Kind = Literal["weak", "strong"]
+Kind = Literal["weak", "shallow", "strong"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
-"""The two kind transistors: see `zcd.margin.tolerances.Unpublished`."""
+"""The kind transistors: see `zcd.margin.tolerances.Unpublished`."""
 _OF_FUNCTION = slice(0, len(FUNCTION))
 
 
@@ -37,7 +38,7 @@ def kind_shares(tolerances: Sequence[Tolerance], shares: FloatArray, kind: Kind)
     ----------
     tolerances : sequence of Tolerance
     shares : ndarray, shape (n, d)
-    kind : {"weak", "strong"}
+    kind : {"weak", "shallow", "strong"}
 
     Returns
     -------
@@ -46,7 +47,7 @@ def kind_shares(tolerances: Sequence[Tolerance], shares: FloatArray, kind: Kind)
     result = shares.copy()
     for column, tolerance in zip(result.T, tolerances, strict=True):
         if tolerance.unpublished is not None:
-            end = getattr(tolerance.unpublished, kind)
+            end = tolerance.unpublished.end(kind)
             column[column >= tolerance.unpublished.above] = end
     return result
 
@@ -87,7 +88,7 @@ def with_doubt(
 
 
 def locks_with_doubt(board: Board, cases: Sequence[Conditions]) -> NDArray[np.bool_]:
-    """Under which conditions one of the two kind transistors would lock, shape (n,)."""
+    """Under which conditions one of the kind transistors would lock, shape (n,)."""
     return np.any([lock_of(_kind_circuit(board, cases, kind), board).locks for kind in KINDS], 0)
 
 
@@ -101,10 +102,10 @@ def _kind_circuit(board: Board, cases: Sequence[Conditions], kind: Kind) -> Circ
         for tolerance in unpublished:
             assert tolerance.unpublished is not None
             if not tolerance.unpublished.above:
-                share = np.array([getattr(tolerance.unpublished, kind)])
+                share = np.array([tolerance.unpublished.end(kind)])
                 drawn = tolerance.put(drawn, tolerance.amount(share))
         # the highest of a grade that has none published is no more than the usual
-        if kind == "weak" and not opto.ctr_max_published and case.ctr_ratio is not None:
+        if kind != "strong" and not opto.ctr_max_published and case.ctr_ratio is not None:
             least = np.minimum(case.ctr_ratio, opto.ctr_ratio)
             drawn = replace(drawn, conditions=replace(drawn.conditions, ctr_ratio=least))
         circuit = build_circuit(board, drawn.conditions)
