@@ -31,6 +31,8 @@ LONGEST = (
     "web/test_readings.py",
     "substitutes/test_proposals.py",
     "margin/test_culprit.py",
+    "margin/test_one_verdict.py",
+    "report/test_cautions_due.py",
     "benchmarks/test_runs.py",
 )
 """Files that take longest: begun first, so that at the end all processors have work."""
