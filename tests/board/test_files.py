@@ -204,7 +204,19 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
         {"controller": {"max_offset": 2}},
         "controller.max_offset",
         "2",
-        "from 0 s to 100 ms",
+        "from 1 µs to 100 ms",
+    ),
+    (
+        {"controller": {"max_transition": 0}},
+        "controller.max_transition",
+        "0",
+        "from 1 µs to 100 ms",
+    ),
+    (
+        {"controller": {"period_tolerance": "0 %"}},
+        "controller.period_tolerance",
+        '"0 %"',
+        "from 0.01 % to 50 %",
     ),
     (
         {"service": {"hot_temperature": "200 °C"}},

@@ -147,6 +147,8 @@ Fraction = Annotated[float, quantity(quantity_kinds.FRACTION)]
 Ctr = Annotated[float, quantity(quantity_kinds.CTR)]
 Remaining = Annotated[float, quantity(quantity_kinds.REMAINING)]
 Duration = Annotated[float, quantity(quantity_kinds.DURATION)]
+LongestTime = Annotated[float, quantity(quantity_kinds.LONGEST_TIME)]
+PeriodTolerance = Annotated[float, quantity(quantity_kinds.PERIOD_TOLERANCE)]
 Angle = Annotated[float, quantity(quantity_kinds.ANGLE)]
 Temperature = Annotated[float, quantity(quantity_kinds.TEMPERATURE)]
 Power = Annotated[float, quantity(quantity_kinds.POWER)]
@@ -378,9 +380,9 @@ class ControllerTable(Table):
     edges: EdgesUsed | None = key("Edges of a pulse that it uses", usual="one")
     min_low_time: Duration | None = key("Least time low")
     min_high_time: Duration | None = key("Least time high")
-    max_transition: Duration | None = key("Longest time between the thresholds")
-    max_offset: Duration | None = key("Largest offset from the crossing")
-    period_tolerance: Tolerance | None = key("Tolerance of the period")
+    max_transition: LongestTime | None = key("Longest time between the thresholds")
+    max_offset: LongestTime | None = key("Largest offset from the crossing")
+    period_tolerance: PeriodTolerance | None = key("Tolerance of the period")
 
 
 class ServiceTable(Table):
