@@ -187,3 +187,9 @@ def test_hostile_words_come_back_as_text(bench: Server) -> None:
         assert result.startswith(b"HTTP/1.1 200")
         assert b"&lt;" in result
         assert not any(raw in result for raw in (b"<script>document", b"<img src", b'<b>"'))
+
+
+def test_more_fields_than_the_sheet_has_are_refused(bench: Server) -> None:
+    body = "&".join(f"f{n}=1" for n in range(600)).encode()
+    for to in ("/repair/keep", "/repair/close"):
+        assert post(bench, body, to=f"{to}?job=a").startswith(b"HTTP/1.1 400"), to
