@@ -95,7 +95,7 @@ def test_overload_on_a_range_is_beyond_its_full_scale(text: str, least: float) -
         ("ac line neutral -3", 'found "-3"; allowed: AC volts from 0 V'),
         ("dc pin logic0 nan", 'found "nan"'),
         ("dc pin logic0 inf", 'found "inf"'),
-        ("dc pin logic0 1,234", "use a point, not a comma"),
+        ("dc pin logic0 1,234", "use a point, or no sign at all"),
         ("ohm R2 150 Hz", 'found "150 Hz"'),
         ("duty 148 %", "from 0 % to 100 %"),
         ("low time line neutral 9 ms", "between 'pin' and 'logic0'|found"),

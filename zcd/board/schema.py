@@ -123,7 +123,8 @@ def mains_table(value: object) -> object:
     """Read the short forms "230 V" and "230 V 50 Hz"."""
     if not isinstance(value, str):
         return {"voltage": value} if isinstance(value, int | float) else value
-    match = re.fullmatch(r"(.*\d\s*[a-zA-Z~ ]*?)[\s,/]+(\S+\s*Hz)\s*", value, re.IGNORECASE)
+    shown = " ".join(value.split())
+    match = re.fullmatch(r"(.*\d\s*[a-zA-Z~ ]*?)[\s,/]+(\S+\s*Hz)\s*", shown, re.IGNORECASE)
     return {"voltage": match[1], "frequency": match[2]} if match else {"voltage": value}
 
 
