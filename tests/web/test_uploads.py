@@ -19,9 +19,7 @@ LONGEST_ANSWER_S = 1.0
 def test_an_upload_of_11_mb_holds_up_no_other_answer(tmp_path: Path) -> None:
     (tmp_path / "board.toml").write_text(FILE, encoding="utf-8")
     (tmp_path / "a.toml").write_text(JOB, encoding="utf-8")
-    rows = "".join(
-        f"{n * 1e-6:.6f},{0.1 if n % 20_000 < 9_000 else 4.9}\n" for n in range(860_000)
-    )
+    rows = "".join(f"{n * 1e-6:.6f},{0.1 if n % 20_000 < 9_000 else 4.9}\n" for n in range(860_000))
     body = part('name="seen"', version_of(JOB.encode()).encode())
     body += part('name="file"; filename="c.csv"', rows.encode()) + END
     assert len(body) > 11_000_000
