@@ -58,8 +58,9 @@ MIN_DOUBT = 0.05
 """A reading less likely wrong than that is not worth taking again."""
 FEWEST_FACTS = 3
 """A reading can disagree with all the others only where there are some."""
-CONFUSED_SHARE, FEWEST_CONFUSED = 1.0 / 3.0, 2
-"""Of all readings: where so many are doubtful, no fault of the list is believed."""
+CONFUSED_SHARE, FEWEST_CONFUSED, FEWEST_READ = 1.0 / 3.0, 2, 4
+"""Of all readings: where so many are doubtful, no fault of the list is believed. Of three, two that
+doubt each other may be one part's."""
 UNCONFUSED = 0.3
 """What all faults of the list together are believed then; a guess, no source."""
 
@@ -483,7 +484,8 @@ def _is_confused(
 ) -> bool:
     """Whether so many readings are doubtful that the list explains hardly more than it denies."""
     enough = max(FEWEST_CONFUSED, CONFUSED_SHARE * len(measured))
-    return len(suspects) >= enough and none < 1.0 - UNCONFUSED
+    doubtful = len(measured) >= FEWEST_READ and len(suspects) >= enough
+    return doubtful and none < 1.0 - UNCONFUSED
 
 
 def _least_at_one(
