@@ -57,6 +57,7 @@ def send(bench: Server, data: bytes, *, leave: bool = False) -> bytes:
 def message(bench: Server, start: str, body: bytes = b"", *more: str) -> bytes:
     own = f"127.0.0.1:{bench.port}"
     lines = [f"{start} HTTP/1.1", f"Host: {own}", f"Origin: http://{own}", "Connection: close"]
+    lines += [f"Cookie: {bench.cookie}"]
     lines += more or (f"Content-Length: {len(body)}",)
     return "\r\n".join((*lines, "", "")).encode("latin-1") + body
 

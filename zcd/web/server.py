@@ -12,7 +12,7 @@ from contextlib import suppress
 
 from zcd.errors import InputError
 from zcd.web.app import make_app
-from zcd.web.guard import LOOPBACK
+from zcd.web.guard import LOOPBACK, OPENING, Secrets
 from zcd.web.state import PageState
 
 MAX_HEAPS = -8
@@ -100,7 +100,7 @@ def _patient_protocol() -> type[asyncio.Protocol]:
     return PatientProtocol
 
 
-def serve(port: int, state: PageState, ready: Callable[[str], None]) -> None:
+def serve(port: int, state: PageState, ready: Callable[[str, str], None]) -> None:
     """Serve the page until the person ends it.
 
     Parameters
@@ -110,7 +110,8 @@ def serve(port: int, state: PageState, ready: Callable[[str], None]) -> None:
     state : PageState
         What lies on it.
     ready : callable
-        Told the address as soon as the page can be reached.
+        Told as soon as the page can be reached: the address to print, and the one to start a
+        browser with, which opens the page once.
 
     Raises
     ------
@@ -132,8 +133,9 @@ def serve(port: int, state: PageState, ready: Callable[[str], None]) -> None:
             ) from error
         door.listen()
         taken = door.getsockname()[1]
+        secrets = Secrets()
         config = uvicorn.Config(
-            make_app(taken, state),
+            make_app(taken, state, secrets),
             log_level="warning",
             server_header=False,
             access_log=False,
@@ -143,5 +145,6 @@ def serve(port: int, state: PageState, ready: Callable[[str], None]) -> None:
         gc.freeze()  # else now and then an answer waits while all modules are looked through
         logging.getLogger("uvicorn.error").addFilter(_is_news)
         _keep_one_heap()
-        ready(f"http://{LOOPBACK}:{taken}/")
+        place = f"http://{LOOPBACK}:{taken}{OPENING}"
+        ready(f"{place}{secrets.address}", f"{place}{secrets.once}")
         uvicorn.Server(config).run(sockets=[door])
