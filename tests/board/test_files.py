@@ -204,7 +204,19 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
         {"controller": {"max_offset": 2}},
         "controller.max_offset",
         "2",
-        "from 0 s to 100 ms",
+        "from 1 µs to 100 ms",
+    ),
+    (
+        {"controller": {"max_transition": 0}},
+        "controller.max_transition",
+        "0",
+        "from 1 µs to 100 ms",
+    ),
+    (
+        {"controller": {"period_tolerance": "0 %"}},
+        "controller.period_tolerance",
+        '"0 %"',
+        "from 0.01 % to 50 %",
     ),
     (
         {"service": {"hot_temperature": "200 °C"}},
@@ -420,7 +432,7 @@ def test_a_flood_of_problems_is_cut() -> None:
 
 def test_deep_table_is_refused() -> None:
     with pytest.raises(InputError, match=r"^lamp\.toml: a: found \"a\"; allowed: "):
-        parse_board(SMALLEST.replace("[chain]", "a" + ".a" * 900 + " = 1\n[chain]"), "lamp.toml")
+        parse_board(SMALLEST.replace("[chain]", "a" + ".a" * 90 + " = 1\n[chain]"), "lamp.toml")
 
 
 def test_plain_numbers_are_si_values() -> None:

@@ -16,7 +16,7 @@ from tests.board.boards import FULL, SMALLEST
 from tests.fuzz.captures import capture_files
 from tests.fuzz.good import CLOSED, JOB
 from tests.fuzz.hostile import PLAUSIBLE, TEXTS
-from tests.fuzz.page import PORT, answer, require_plain_page
+from tests.fuzz.page import PORT, SECRETS, answer, require_plain_page
 from zcd.diagnosis.job import load_job
 from zcd.jobs.job_file import version_of
 from zcd.web import fault_dictionaries, workers
@@ -76,7 +76,7 @@ def _bench() -> tuple[Guard, Path]:
     kept = tempfile.TemporaryDirectory(prefix="zcd-fuzz-")
     _KEPT.append(kept)
     folder = Path(kept.name)
-    return make_app(PORT, PageState(folder=folder)), folder
+    return make_app(PORT, PageState(folder=folder), SECRETS), folder
 
 
 _KEPT: list[tempfile.TemporaryDirectory[str]] = []

@@ -14,10 +14,11 @@ from tests.fuzz.commands import bench
 from tests.fuzz.hostile import PLAUSIBLE, TEXTS
 from zcd.web.app import make_app
 from zcd.web.board_fields import single_fields
-from zcd.web.guard import Guard
+from zcd.web.guard import Guard, Secrets, cookie_name
 from zcd.web.state import ADD, AT, JOB, REMOVE, PageState
 
 PORT = 8471
+SECRETS = Secrets()
 PATHS = ("/", "/", "/", "/board.toml", "/readings", "/repair", "/nothing")
 ROWS = ("chain.resistors.1", "chain.resistors.2.ref", "chain.resistors.0", "chain.resistors.99",
         "chain.parallel.1.1", "chain.return_resistors.1", "chain.resistors.1.tolerance",
@@ -47,7 +48,7 @@ addresses = st.tuples(
 
 @cache
 def _app() -> Guard:
-    return make_app(PORT, PageState(folder=bench()))
+    return make_app(PORT, PageState(folder=bench()), SECRETS)
 
 
 async def answer(
@@ -55,7 +56,8 @@ async def answer(
 ) -> tuple[int, bytes]:
     """Status and body of one answer; a message with a body of some kind is posted."""
     own = f"127.0.0.1:{PORT}".encode()
-    headers = [(b"host", own)]
+    cookie = f"{cookie_name(PORT)}={SECRETS.cookie}".encode()
+    headers = [(b"host", own), (b"cookie", cookie)]
     if body is not None:
         headers += [
             (b"origin", b"http://" + own),

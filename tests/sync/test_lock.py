@@ -193,3 +193,13 @@ def test_pulse_count_by_hand(pulses: tuple[tuple[float, float], ...], octaves: f
     """1 less twice the octaves by which the interval is off, no lower than -1."""
     lock = judged(trapezoids(*pulses))
     assert_allclose(margin(lock, "pulse count"), max(1.0 - 2.0 * octaves, -1.0), atol=1e-6)
+
+
+def test_no_least_time_asks_for_none() -> None:
+    """A least time of nothing is met by every pulse that is there, and warns of nothing."""
+    free = board(controller=controller(min_low_time_s=0.0, min_high_time_s=0.0))
+    lock = judged(GOOD, free)
+    assert np.all(np.isfinite(lock.margins))
+    assert lock.locks[0]
+    never_low = judged(trapezoids((0.001, 0.009), bottom_v=4.0), free)
+    assert margin(never_low, "low time") < 0.0

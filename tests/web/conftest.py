@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
+from urllib.parse import urlsplit
+from urllib.request import urlopen
 
 import pytest
 from selenium.webdriver import Chrome, ChromeOptions
@@ -17,6 +19,9 @@ from selenium.webdriver.chrome.service import Service
 
 BROWSER = shutil.which("chromium") or shutil.which("google-chrome")
 DRIVER = shutil.which("chromedriver")
+BROWSERS: list[Chrome] = []
+COOKIES: dict[int, str] = {}
+"""Of each port, as the server gave it to who opened it with its secret."""
 SERVE = "from zcd.cli import main; raise SystemExit(main())"
 
 
@@ -29,6 +34,7 @@ class Server:
     port: int = 0
     said: IO[str] | None = None
     address: str = ""
+    cookie: str = ""
     process: subprocess.Popen[str] | None = field(default=None, repr=False)
 
     def start(self) -> None:
@@ -49,8 +55,15 @@ class Server:
             line = self.process.stdout.readline()
             assert line, "the server ended before it told its address"
             told += line
-        self.address = json.loads(told)["address"]
-        self.port = int(self.address.rstrip("/").rpartition(":")[2])
+        opening = urlsplit(json.loads(told)["address"])
+        assert opening.port is not None
+        self.port = opening.port
+        self.address = f"http://{opening.netloc}/"
+        with urlopen(opening.geturl()) as answer:
+            self.cookie = answer.headers["Set-Cookie"].partition(";")[0]
+        COOKIES[self.port] = self.cookie
+        for driver in BROWSERS:
+            _show_cookies(driver)
 
     def kill(self) -> None:
         """Without a word of warning."""
@@ -68,6 +81,16 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     running.kill()
 
 
+def _show_cookies(driver: Chrome) -> None:
+    """Have a browser know all servers, as if it had opened each with its secret."""
+    for port, cookie in COOKIES.items():
+        name, _, value = cookie.partition("=")
+        given = {"name": name, "value": value, "url": f"http://127.0.0.1:{port}/"}
+        driver.execute_cdp_cmd(
+            "Network.setCookie", {**given, "httpOnly": True, "sameSite": "Strict"}
+        )
+
+
 def new_browser() -> Chrome:
     """Headless Chromium from the system's packages, keeping a log of what it loads."""
     options = ChromeOptions()
@@ -77,6 +100,8 @@ def new_browser() -> Chrome:
     options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
     driver = Chrome(options=options, service=Service(DRIVER))
     driver.set_window_size(1280, 1000)
+    BROWSERS.append(driver)
+    _show_cookies(driver)
     return driver
 
 
@@ -87,4 +112,5 @@ def browser() -> Iterator[Chrome]:
         pytest.skip("no chromium and chromedriver in the path (Debian: chromium, chromium-driver)")
     driver = new_browser()
     yield driver
+    BROWSERS.remove(driver)
     driver.quit()

@@ -52,12 +52,13 @@ class Page:
 
     def __init__(self, server: Server) -> None:
         self.line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=120)
+        self.headers = {**HTMX, "Cookie": server.cookie}
 
     def ask(self, path: str, **typed: str) -> int:
         """Status of an answer; the line is opened anew where the server closed it meanwhile."""
         for last in (False, True):
             try:
-                self.line.request("GET", f"{path}?{urlencode(typed)}", headers=HTMX)
+                self.line.request("GET", f"{path}?{urlencode(typed)}", headers=self.headers)
                 answer = self.line.getresponse()
                 answer.read()
                 return answer.status

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import asyncio
 import http.client
 import socket
 from urllib.parse import quote
 
 import pytest
+from starlette.responses import PlainTextResponse
+from starlette.types import Message
 
 from tests.web.conftest import Server
-from zcd.web.guard import LARGEST_BODY_BYTES, LONGEST_QUERY
+from zcd.web.guard import LARGEST_BODY_BYTES, LONGEST_QUERY, NOT_OPENED, Guard, Secrets
 from zcd.web.posted_form import LONGEST_SAID, MAX_FIELDS
 
 
@@ -23,7 +26,7 @@ def ask(
     """Status and headers of an answer; a header `Host` replaces the right one."""
     connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=30)
     connection.putrequest(method, path, skip_host=True)
-    given = {"Host": f"127.0.0.1:{server.port}", **headers}
+    given = {"Host": f"127.0.0.1:{server.port}", "Cookie": server.cookie, **headers}
     if body:
         given["Content-Length"] = str(len(body))
     for name, value in given.items():
@@ -128,3 +131,58 @@ def test_it_listens_on_this_machine_alone(server: Server) -> None:
         with pytest.raises(OSError, match=r"refused|unreachable|timed out"):
             socket.create_connection((str(address), server.port), timeout=2.0)
     assert server.address.startswith("http://127.0.0.1:")
+
+
+@pytest.mark.parametrize(
+    "cookie", ["", "zcd=1", "zcd-{port}=", "zcd-{port}=wrong", "zcd-1={value}"]
+)
+def test_who_does_not_know_the_secret_gets_nothing(server: Server, cookie: str) -> None:
+    """Neither the page nor its static files, nor a change; one line says what to do."""
+    value = server.cookie.partition("=")[2]
+    said = cookie.format(port=server.port, value=value)
+    own = f"http://127.0.0.1:{server.port}"
+    for path in ("/", "/readings", "/repair", "/alive", "/static/bench.css", "/nothing", "/open/",
+                 "/open/wrong"):  # fmt: skip
+        status, headers = ask(server, path, Cookie=said)
+        assert status == 403, path
+        assert "Set-Cookie" not in headers
+    post = {"Origin": own, "Content_Length": "0", "Cookie": said}
+    assert ask(server, "/readings/begin", "POST", **post)[0] == 403
+    with (
+        socket.create_connection(("127.0.0.1", server.port), timeout=30) as line,
+        line.makefile("rb") as answer,
+    ):
+        line.sendall(f"GET / HTTP/1.0\r\nHost: 127.0.0.1:{server.port}\r\n\r\n".encode())
+        assert answer.read().endswith(f"\r\n\r\n{NOT_OPENED}".encode())
+
+
+def test_scripts_and_other_sites_do_not_get_the_cookie() -> None:
+    """RFC 6265bis, sections 4.1.2.6 and 4.1.2.7: HttpOnly, SameSite=Strict."""
+    secrets = Secrets()
+    guard = Guard(PlainTextResponse("inside"), 8471, secrets)
+    told: list[Message] = []
+
+    async def send(message: Message) -> None:
+        told.append(message)
+
+    async def receive() -> Message:
+        return {"type": "http.request"}
+
+    scope = {"type": "http", "method": "GET", "path": f"/open/{secrets.address}",
+             "query_string": b"", "headers": [(b"host", b"127.0.0.1:8471")]}  # fmt: skip
+    asyncio.run(guard(scope, receive, send))
+    kept = dict(told[0]["headers"])[b"set-cookie"].decode()
+    assert kept.startswith(f"zcd-8471={secrets.cookie};")
+    assert {"HttpOnly", "SameSite=strict", "Path=/"} <= set(kept.split("; "))
+
+
+def test_the_address_a_browser_is_started_with_opens_once() -> None:
+    """Others may read the command line of a browser."""
+    secrets = Secrets()
+    once, printed = secrets.once, secrets.address
+    assert len({once, printed, secrets.cookie}) == 3
+    assert secrets.opens(f"/open/{once}")
+    assert not secrets.opens(f"/open/{once}")
+    assert not secrets.opens("/open/")
+    assert secrets.opens(f"/open/{printed}")
+    assert secrets.opens(f"/open/{printed}")

@@ -21,7 +21,7 @@ from zcd.errors import InputError
 from zcd.jobs import job_file
 from zcd.jobs.job_file import JobFileWriter
 from zcd.settings import Settings
-from zcd.web import job_store
+from zcd.web import captures, job_store, tasks
 from zcd.web.job_store import ChangedMeanwhileError, JobStore, OpenJob
 from zcd.web.new_job import begin_job
 from zcd.web.posted_form import PostedForm
@@ -237,3 +237,14 @@ def test_no_capture_stays_behind_without_its_readings(
     assert {each: each.read_bytes() for each in jobs.folder.iterdir()} == before
     sheet._take_capture(asked, sent)
     assert {each.name for each in jobs.folder.glob("*.csv")} == {"a-capture.csv"}
+
+
+def test_links_that_lead_nowhere_are_passed_over(jobs: JobStore) -> None:
+    """Neither captures nor counts of past faults stop at one."""
+    (jobs.folder / "gone.toml").symlink_to("nowhere.toml")
+    (jobs.folder / f"a{captures.ENDING}.csv").symlink_to("nowhere.csv")
+    before = tasks.stamp_of(jobs.folder)
+    assert "a.toml" in before
+    assert "gone.toml" not in before
+    assert captures.last_capture(jobs.folder / "a.toml") is None
+    assert any(entry.file.name == "a.toml" for entry in jobs.history())

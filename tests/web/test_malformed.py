@@ -5,16 +5,17 @@ from __future__ import annotations
 import socket
 import tempfile
 from collections.abc import Iterator
+from contextlib import suppress
 from logging import ERROR, LogRecord
 from pathlib import Path
-from time import sleep
+from time import monotonic, sleep
 
 import pytest
 from h11 import LocalProtocolError
 
 from tests.web.conftest import Server
 from tests.web.test_page import FILE, HOSTILE
-from zcd.web.server import _is_news
+from zcd.web.server import LONGEST_MESSAGE_S, MOST_WAITING, _is_news
 
 FORM = "application/x-www-form-urlencoded"
 PARTS = "multipart/form-data; boundary=x"
@@ -56,6 +57,7 @@ def send(bench: Server, data: bytes, *, leave: bool = False) -> bytes:
 def message(bench: Server, start: str, body: bytes = b"", *more: str) -> bytes:
     own = f"127.0.0.1:{bench.port}"
     lines = [f"{start} HTTP/1.1", f"Host: {own}", f"Origin: http://{own}", "Connection: close"]
+    lines += [f"Cookie: {bench.cookie}"]
     lines += more or (f"Content-Length: {len(body)}",)
     return "\r\n".join((*lines, "", "")).encode("latin-1") + body
 
@@ -187,3 +189,41 @@ def test_hostile_words_come_back_as_text(bench: Server) -> None:
         assert result.startswith(b"HTTP/1.1 200")
         assert b"&lt;" in result
         assert not any(raw in result for raw in (b"<script>document", b"<img src", b'<b>"'))
+
+
+def test_more_fields_than_the_sheet_has_are_refused(bench: Server) -> None:
+    body = "&".join(f"f{n}=1" for n in range(600)).encode()
+    for to in ("/repair/keep", "/repair/close"):
+        assert post(bench, body, to=f"{to}?job=a").startswith(b"HTTP/1.1 400"), to
+
+
+def test_half_open_lines_stop_nobody(bench: Server) -> None:
+    """More lines than a program may have open, each with half a message, and the page answers."""
+    half = message(bench, "GET /alive")[:-2]
+    unsaid = [socket.create_connection(("127.0.0.1", bench.port), timeout=60) for _ in range(10)]
+    lines = []
+    try:
+        for _ in range(MOST_WAITING + 100):
+            line = socket.create_connection(("127.0.0.1", bench.port), timeout=60)
+            line.sendall(half)
+            lines.append(line)
+        began = monotonic()
+        assert send(bench, message(bench, "GET /alive")).startswith(b"HTTP/1.1 204")
+        assert monotonic() - began < 5.0
+        with suppress(ConnectionResetError):
+            assert unsaid[0].recv(1) == b""  # the oldest were given up
+        # the newest goes on where it was
+        lines[-1].sendall(b"\r\n")
+        assert lines[-1].recv(100).startswith(b"HTTP/1.1 204")
+    finally:
+        for line in (*unsaid, *lines):
+            line.close()
+
+
+def test_a_message_without_end_is_given_up(bench: Server) -> None:
+    with socket.create_connection(("127.0.0.1", bench.port), timeout=60) as line:
+        began = monotonic()
+        line.sendall(message(bench, "GET /alive")[:-2])
+        with suppress(ConnectionResetError):
+            assert line.recv(1) == b""
+        assert monotonic() - began < LONGEST_MESSAGE_S + 15.0

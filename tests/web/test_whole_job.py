@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from io import BytesIO
 from pathlib import Path
-from urllib.request import urlopen
+from urllib.request import Request, urlopen
 
 import numpy as np
 from pypdf import PdfReader
@@ -153,7 +153,8 @@ def report(browser: Chrome) -> None:
     shows(browser, "#report", "Save the report (PDF)")
     address = browser.find_element(By.CSS_SELECTOR, "#report a").get_attribute("href")
     assert address is not None
-    with urlopen(address) as answer:
+    cookies = "; ".join(f"{each['name']}={each['value']}" for each in browser.get_cookies())
+    with urlopen(Request(address, headers={"Cookie": cookies})) as answer:
         assert "attachment" in answer.headers["Content-Disposition"]
         words = " ".join(page.extract_text() for page in PdfReader(BytesIO(answer.read())).pages)
     assert "An inventor" in words

@@ -12,7 +12,7 @@ from zcd.board.build import build_board
 from zcd.board.consistency import problems, unknown_names
 from zcd.board.model import Board
 from zcd.board.schema import BoardFile
-from zcd.board.toml_files import parse_toml, read_text, refuse, validate
+from zcd.board.toml_files import parse_toml, read_text, refuse, require_lengths, validate
 from zcd.errors import InputError
 from zcd.files import file_name
 
@@ -108,6 +108,7 @@ def board_from_dict(value: Mapping[str, Any], name: str = "board.toml") -> Board
     """
     if {"board", "readings"} & value.keys():
         raise InputError(f"{name}: found a job file; allowed: {_BOARD_FILE}")
+    require_lengths(value, name)
     value = spread(value)
     printed = as_printed(value)
     file, lines = validate(BoardFile, printed.value, value)

@@ -76,7 +76,8 @@ def mains_as_printed(value: dict[str, Any], note: Note) -> None:
 
 def _table(text: str) -> dict[str, Any]:
     """Voltage, frequency and tolerance of a plate's line."""
-    within = _WITHIN.fullmatch(text.translate(ALIKE))
+    text = " ".join(text.translate(ALIKE).split())
+    within = _WITHIN.fullmatch(text)
     shown = _trimmed(text if within is None else within[1] + within[3])
     match = _WITH_HERTZ.fullmatch(shown)
     table = {"voltage": shown}
@@ -87,7 +88,7 @@ def _table(text: str) -> dict[str, Any]:
 
 def _trimmed(text: str) -> str:
     """A plate's line without power, current and the sign of alternating current around it."""
-    shown = re.sub("[∼∿]", "~", text.strip().translate(ALIKE))
+    shown = re.sub("[∼∿]", "~", " ".join(text.translate(ALIKE).split()))
     while _AFTER.search(shown):
         shown = _AFTER.sub("", shown)
     while _BEFORE.search(shown):

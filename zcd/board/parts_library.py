@@ -36,8 +36,8 @@ CLASS_RATING_V = {RECTIFIER: (50.0, 1000.0), BRIDGE: (50.0, 1000.0), SIGNAL: (75
 
 _LAWS = {RECTIFIER: "1N4007", BRIDGE: "1N4007", SIGNAL: "1N4148", ZENER: "1N4148"}
 _SMALLEST_RECTIFIER_A = 0.4
-_AMPERES = r"(\d*[.,]?\d+)\s*(m?)A(?:mps?)?\b"
-_VOLTS = r"(\d+(?:[.,]\d+)?)\s*V\b"
+_AMPERES = r"(?<!\d)(\d*[.,]?\d+)\s*(m?)A(?:mps?)?\b"
+_VOLTS = r"(?<!\d)(\d+(?:[.,]\d+)?)\s*V\b"
 _ZENER = re.compile(
     r"(?:zener\s*)?(?:BZ[A-Z]\d\d-?[A-D]?)?(\d+)(?:\s*V(\d*)|[.,](\d+)\s*V)(?:\s*zener)?",
     re.IGNORECASE,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from math import pi
 
 from zcd.board.units import QuantityKind
@@ -103,6 +104,8 @@ FREQUENCY = QuantityKind(
     prefixes="k",
 )
 TOLERANCE = _share("a tolerance", 0.0, 0.5, "5 %", "1 %")
+PERIOD_TOLERANCE = _share("a tolerance", 0.0001, 0.5, "5 %", "1 %")
+"""No train of pulses is even to nothing at all."""
 FRACTION = _share("a fraction", 0.0, 1.0, "5 %", "0.05")
 REMAINING = _share("what is left of the CTR,", 0.001, 1.0, "100 %", "60 %")
 CTR = _share("a current transfer ratio", 0.001, 20.0, "250 %", "80 %")
@@ -116,6 +119,8 @@ DURATION = QuantityKind(
     spellings={"s": 1.0},
     prefixes="num",
 )
+LONGEST_TIME = replace(DURATION, low=1e-6)
+"""What something may take at most: nothing takes no time at all."""
 ANGLE = QuantityKind(
     word="an angle",
     unit="rad",

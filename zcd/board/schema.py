@@ -123,7 +123,8 @@ def mains_table(value: object) -> object:
     """Read the short forms "230 V" and "230 V 50 Hz"."""
     if not isinstance(value, str):
         return {"voltage": value} if isinstance(value, int | float) else value
-    match = re.fullmatch(r"(.*\d\s*[a-zA-Z~ ]*?)[\s,/]+(\S+\s*Hz)\s*", value, re.IGNORECASE)
+    shown = " ".join(value.split())
+    match = re.fullmatch(r"(.*\d\s*[a-zA-Z~ ]*?)[\s,/]+(\S+\s*Hz)\s*", shown, re.IGNORECASE)
     return {"voltage": match[1], "frequency": match[2]} if match else {"voltage": value}
 
 
@@ -147,6 +148,8 @@ Fraction = Annotated[float, quantity(quantity_kinds.FRACTION)]
 Ctr = Annotated[float, quantity(quantity_kinds.CTR)]
 Remaining = Annotated[float, quantity(quantity_kinds.REMAINING)]
 Duration = Annotated[float, quantity(quantity_kinds.DURATION)]
+LongestTime = Annotated[float, quantity(quantity_kinds.LONGEST_TIME)]
+PeriodTolerance = Annotated[float, quantity(quantity_kinds.PERIOD_TOLERANCE)]
 Angle = Annotated[float, quantity(quantity_kinds.ANGLE)]
 Temperature = Annotated[float, quantity(quantity_kinds.TEMPERATURE)]
 Power = Annotated[float, quantity(quantity_kinds.POWER)]
@@ -379,9 +382,9 @@ class ControllerTable(Table):
     edges: EdgesUsed | None = key("Edges of a pulse that it uses", usual="one")
     min_low_time: Duration | None = key("Least time low")
     min_high_time: Duration | None = key("Least time high")
-    max_transition: Duration | None = key("Longest time between the thresholds")
-    max_offset: Duration | None = key("Largest offset from the crossing")
-    period_tolerance: Tolerance | None = key("Tolerance of the period")
+    max_transition: LongestTime | None = key("Longest time between the thresholds")
+    max_offset: LongestTime | None = key("Largest offset from the crossing")
+    period_tolerance: PeriodTolerance | None = key("Tolerance of the period")
 
 
 class ServiceTable(Table):

@@ -6,6 +6,8 @@ import re
 import tomllib
 from collections.abc import Callable, Iterator
 
+from zcd.board.units import LONGEST_TEXT
+
 _MARKS = "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u201b\u00ab\u00bb\u2033"
 _CURLY: dict[int, str] = dict.fromkeys(map(ord, _MARKS), '"')
 _STRING = r'"[^"\n]*"|\'[^\'\n]*\''
@@ -14,7 +16,6 @@ _SCALAR = re.compile(
     r"true|false|[+-]?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?|\d{4}-\d\d-\d\d", re.ASCII
 )
 _LONGEST = 80
-LONGEST_LINE = 1000
 
 
 def advice(text: str, line_number: int) -> tuple[str, str] | None:
@@ -39,7 +40,7 @@ def advice(text: str, line_number: int) -> tuple[str, str] | None:
     """
     lines = text.splitlines() or [""]
     line = lines[min(line_number, len(lines)) - 1].expandtabs()
-    if not line.isprintable() or len(line) > LONGEST_LINE:
+    if len(line) > LONGEST_TEXT or not line.isprintable():
         return None
     for look in _LOOKS:
         if (said := look(line)) is not None:

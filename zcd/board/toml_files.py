@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
-from zcd.board.units import nearest
+from zcd.board.units import LONGEST_TEXT, nearest, require_length
 from zcd.errors import InputError, describe_value, invalid_value
 from zcd.logs import logger
 
@@ -28,6 +28,13 @@ from zcd.files import file_name
 _LOG = logger(__name__)
 
 LARGEST_FILE_BYTES = 1_000_000
+LONGEST_REMARK = 10_000
+REMARKS = ("note", "repair", "board", "drawer")
+"""Keys whose texts may be longer: what people tell, and the places of files."""
+MOST_STEPS = 100
+_STEP_OF_KEY = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+"""
+_LONG_KEY = re.compile(rf"(?<![\w-])(?:{_STEP_OF_KEY}){{{MOST_STEPS}}}")
+"""A key of so many parts that reading it would take minutes."""
 _MAX_LINES = 20
 
 Schema = TypeVar("Schema", bound="Table")
@@ -93,15 +100,37 @@ def parse_toml(text: str, name: str, wanted: str) -> dict[str, Any]:
     """Keys and values of a TOML text, which must not be empty."""
     if not text.strip():
         raise InputError(f"{name}: found an empty file; allowed: {wanted}")
+    if (long := _LONG_KEY.search(text)) is not None:
+        line = text.count("\n", 0, long.start()) + 1
+        found = f"line {line}: found a key of {MOST_STEPS} parts or more"
+        raise InputError(f"{name}: {found}; allowed: keys such as output.supply")
     try:
-        return tomllib.loads(text)
+        result = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise _no_toml(text, name, str(error)) from None
     except RecursionError:
-        result = "lists or tables nested too deep"
+        found = "lists or tables nested too deep"
     except ValueError:
-        result = "a number with too many digits"
-    raise InputError(f'{name}: found {result}; allowed: lines such as supply = "5 V"')
+        found = "a number with too many digits"
+    else:
+        require_lengths(result, name)
+        return result
+    raise InputError(f'{name}: found {found}; allowed: lines such as supply = "5 V"')
+
+
+def require_lengths(document: Mapping[str, Any], name: str) -> None:
+    """Refuse a text that is far too long, wherever it stands: patterns look at what is short."""
+    places: list[tuple[str, str, Any]] = [("", "", document)]
+    while places:
+        dotted, key, value = places.pop()
+        most = LONGEST_REMARK if key in REMARKS else LONGEST_TEXT
+        require_length(value, f"{name}: {dotted}", most)
+        if dotted.count(".") < MOST_STEPS and isinstance(value, Mapping):
+            for step, inner in value.items():
+                require_length(step, f"{name}: a key")
+                places.append((f"{dotted}{_step(step)}".removeprefix("."), step, inner))
+        elif isinstance(value, list | tuple):
+            places += [(dotted, key, inner) for inner in value]
 
 
 def _no_toml(text: str, name: str, error: str) -> InputError:
@@ -111,7 +140,7 @@ def _no_toml(text: str, name: str, error: str) -> InputError:
     at = re.search(r"at line (\d+)", error)
     number = int(at[1]) if at else text.count("\n") + 1
     if twice := re.match("Cannot (?:overwrite|declare)", error):
-        line = text.splitlines()[number - 1] if at else ""
+        line = text.splitlines()[number - 1][:LONGEST_TEXT] if at else ""
         key = re.match(r"\s*\[*\s*([\w.-]+)", line)
         if twice and key is not None:
             found = f"{key[1]} a second time"

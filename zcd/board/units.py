@@ -20,6 +20,8 @@ from zcd.errors import InputError, invalid_value
 if TYPE_CHECKING:
     from quantiphy import Quantity
 
+LONGEST_TEXT = 400
+"""Characters of a value, a name or a line of a prompt: no patterns look at longer ones."""
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _REFERENCE = re.compile(r"[A-Za-z]{1,4}\d{1,5}[A-Za-z]?", re.ASCII)
 _PLAIN = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<suffix>\D*)", re.ASCII)
@@ -86,7 +88,7 @@ class QuantityKind:
 def nearest(value: object, names: tuple[str, ...]) -> str:
     """Suggest the nearest of `names`, or nothing."""
     spelt = {name.lower(): name for name in names}
-    close = get_close_matches(str(value).lower(), spelt, n=1)
+    close = get_close_matches(str(value)[:LONGEST_TEXT].lower(), spelt, n=1)
     return f' (did you mean "{spelt[close[0]]}"?)' if close else ""
 
 
@@ -94,6 +96,27 @@ def find_name(text: str, names: tuple[str, ...]) -> str | None:
     """Find a name whatever its spaces and case; None where there is none."""
     wanted = re.sub(r"\s", "", text).casefold()
     return next((name for name in names if re.sub(r"\s", "", name).casefold() == wanted), None)
+
+
+def require_length(value: object, key: str = "", most: int = LONGEST_TEXT) -> None:
+    """Refuse a text that is longer than anything a person would write there.
+
+    Parameters
+    ----------
+    value : object
+        Anything but text is let through.
+    key : str, optional
+        Where it stood, for the message.
+    most : int
+
+    Raises
+    ------
+    InputError
+        Tells its length, and what is allowed.
+    """
+    if isinstance(value, str) and len(value) > most:
+        found = f"found a text of {len(value)} characters"
+        raise InputError(f"{key}{': ' if key else ''}{found}; allowed: up to {most}")
 
 
 def is_reference(text: str) -> bool:
@@ -168,6 +191,7 @@ def parse_quantity(given: object, kind: QuantityKind, key: str = "") -> float:
     >>> parse_quantity("4k7", RESISTANCE), parse_quantity("5 %", TOLERANCE)
     (4700.0, 0.05)
     """
+    require_length(given, key)
     unclear = _unclear(given, kind)
     value = None if unclear else _read(given, kind)
     if value is None:

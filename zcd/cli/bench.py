@@ -36,6 +36,7 @@ def bench(
     """Open a page in the browser: type what is printed on the parts, see what it means.
 
     The page is served to this machine alone and loads nothing from outside.
+    It opens only with the address that is printed, which is anew each time.
     Jobs are kept as files in one folder. Ctrl-C ends it.
 
     \b
@@ -56,13 +57,13 @@ def bench(
     if not jobs.is_dir():
         raise InputError(f"--jobs: found {folder}, which is no folder; allowed: a folder")
 
-    def ready(address: str) -> None:
+    def ready(address: str, once: str) -> None:
         if as_json:
             print_json({"address": address})
         else:
             click.echo(f"The page is at {address} (Ctrl-C ends it)")
         if browser:
-            webbrowser.open(address)
+            webbrowser.open(once)
 
     serve(port, PageState(result, path, jobs, settings()), ready)
     return 0

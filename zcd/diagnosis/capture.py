@@ -41,9 +41,12 @@ _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _UNIT = re.compile(
     r"[(\[]\s*([a-zµμ]+)\s*[)\]]|\bin\s+([a-zµμ]+)|^\s*([a-zµμ]+)\s*$", re.IGNORECASE
 )
-_STEP = re.compile(r"(?:interval|increment)\D*?([+-]?[\d.]+(?:e[+-]?\d+)?)", re.I | re.ASCII)
-
 _STEP_LABEL = re.compile(r"interval|increment", re.IGNORECASE)
+_STEP = re.compile(r"[+-]?[\d.]+(?:e[+-]?\d+)?", re.IGNORECASE | re.ASCII)
+LONGEST_LINE = 2_000
+"""Characters; scopes write some ten columns."""
+PIECE = 20_000
+"""Lines that are read at once; only a piece with a torn line is read cell by cell."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,19 +97,18 @@ def read_capture(data: bytes, name: str) -> Capture:
         What the file is called, for messages.
     """
     lines = _lines(data, name)
-    delimiter, decimal = _layout(lines, name)
-    rows = [_cells(line, delimiter, decimal) for line in lines]
-    wide = max(len(row) for row in rows[-LOOKED_AT:])
-    tail = rows[-LOOKED_AT:]
+    delimiter, decimal = layout = _layout(lines, name)
+    tail = [_cells(line, *layout) for line in lines[-LOOKED_AT:]]
     numeric = [
         k
-        for k in range(wide)
+        for k in range(max(map(len, tail)))
         if np.mean([len(r) > k and _is_number(r[k]) for r in tail]) >= MIN_FILLED
     ]
-    whole = (n for n, r in enumerate(rows) if all(len(r) > k and _is_number(r[k]) for k in numeric))
-    start = next(whole, len(rows))
-    numbers = _numbers(rows[start:], numeric, name)
-    return _told(numbers, rows[:start], lines[:start], numeric, name)
+    whole = (n for n, line in enumerate(lines) if _is_whole(_cells(line, *layout), numeric))
+    start = next(whole, len(lines))
+    numbers = _numbers(lines[start:], layout, numeric, name)
+    head = [_cells(line, delimiter, decimal) for line in lines[:start]]
+    return _told(numbers, head, lines[:start], numeric, name)
 
 
 def _refuse(name: str, value: str, allowed: str = WANTED) -> InputError:
@@ -122,6 +124,9 @@ def _lines(data: bytes, name: str) -> list[str]:
     result = [line for line in text.splitlines() if line.strip()]
     if len(result) < FEWEST_SAMPLES:
         raise _refuse(name, f"{len(result)} lines", f"{WANTED}, {FEWEST_SAMPLES} samples or more")
+    longest = max(map(len, result))
+    if longest > LONGEST_LINE:
+        raise _refuse(name, f"a line of {longest} characters", f"lines up to {LONGEST_LINE}")
     return result
 
 
@@ -151,13 +156,51 @@ def _layout(lines: list[str], name: str) -> tuple[str | None, str]:
     return best
 
 
-def _numbers(rows: list[list[str]], columns: list[int], name: str) -> FloatArray:
+def _is_whole(cells: list[str], columns: list[int]) -> bool:
+    return all(len(cells) > k and _is_number(cells[k]) for k in columns)
+
+
+def _numbers(
+    lines: list[str], layout: tuple[str | None, str], columns: list[int], name: str
+) -> FloatArray:
     """The columns of numbers, shape (columns, m); a torn last line is left out."""
-    whole = [r for r in rows if all(len(r) > k and _is_number(r[k]) for k in columns)]
-    if len(whole) < FEWEST_SAMPLES or len(whole) < MIN_FILLED * len(rows):
-        torn = len(rows) - len(whole)
-        raise _refuse(name, f"{len(whole)} lines of numbers and {torn} others among them")
-    return np.array([[float(r[k]) for r in whole] for k in columns])
+    pieces = [lines[at : at + PIECE] for at in range(0, len(lines), PIECE)]
+    read = [_at_once(piece, layout, columns) for piece in pieces]
+    rows = [
+        _one_by_one(piece, layout, columns) if numbers is None else numbers
+        for piece, numbers in zip(pieces, read, strict=True)
+    ]
+    whole = sum(map(len, rows))
+    if whole < FEWEST_SAMPLES or whole < MIN_FILLED * len(lines):
+        torn = len(lines) - whole
+        raise _refuse(name, f"{whole} lines of numbers and {torn} others among them")
+    return np.ascontiguousarray(np.concatenate(rows).T)
+
+
+def _at_once(
+    lines: list[str], layout: tuple[str | None, str], columns: list[int]
+) -> FloatArray | None:
+    """Whole lines of plain numbers, shape (m, columns); None where one of them is not so."""
+    delimiter, decimal = layout
+    text = "\n".join(lines)
+    if not text.isascii() or "_" in text:
+        return None
+    if decimal == ",":
+        lines = text.replace(",", ".").split("\n")
+    try:
+        result = np.loadtxt(
+            lines, delimiter=delimiter, usecols=columns, comments=None, quotechar='"', ndmin=2
+        )
+    except ValueError:
+        return None
+    sound = len(result) == len(lines) and bool(np.all(np.abs(result) < MOST))
+    return np.asarray(result, dtype=float) if sound else None
+
+
+def _one_by_one(lines: list[str], layout: tuple[str | None, str], columns: list[int]) -> FloatArray:
+    rows = [cells for line in lines if _is_whole(cells := _cells(line, *layout), columns)]
+    numbers = [[float(cells[k]) for k in columns] for cells in rows]
+    return np.array(numbers, dtype=float).reshape(-1, len(columns))
 
 
 def _told(
@@ -221,9 +264,10 @@ def _time_unit(time: FloatArray, labels: list[str], name: str) -> float:
 def _stepped(samples: int, head: list[list[str]], text: list[str], name: str) -> FloatArray:
     """Time from a sample interval in the head: behind the word, or in the column under it."""
     for line in text:
-        step = _STEP.search(line)
-        if step and _is_number(step[1]) and float(step[1]) > 0.0:
-            return np.asarray(np.arange(samples) * float(step[1]), dtype=float)
+        named = _STEP_LABEL.search(line)
+        step = named and _STEP.search(line, named.end())
+        if step and _is_number(step[0]) and float(step[0]) > 0.0:
+            return np.asarray(np.arange(samples) * float(step[0]), dtype=float)
     for row, below in pairwise(head):
         for label, value in zip(row, below, strict=False):
             if _STEP_LABEL.search(label) and _is_number(value):

@@ -33,6 +33,7 @@ from zcd.diagnosis.next_reading import (
 )
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, access_level
 from zcd.diagnosis.severity import severity_points
+from zcd.diagnosis.unit_slips import UnitSlip, unit_slips
 
 FloatArray = NDArray[np.float64]
 
@@ -57,6 +58,11 @@ MIN_DOUBT = 0.05
 """A reading less likely wrong than that is not worth taking again."""
 FEWEST_FACTS = 3
 """A reading can disagree with all the others only where there are some."""
+CONFUSED_SHARE, FEWEST_CONFUSED, FEWEST_READ = 1.0 / 3.0, 2, 4
+"""Of all readings: where so many are doubtful, no fault of the list is believed. Of three, two that
+doubt each other may be one part's."""
+UNCONFUSED = 0.3
+"""What all faults of the list together are believed then; a guess, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +117,8 @@ class Diagnosis:
         Readings that disagree with all the others.
     against : tuple of Measured
         Of each suspect, the reading that it goes with least.
+    slips : tuple of UnitSlip
+        Where readings contradict each other: those that may have been taken in another unit.
     stopped : str
         Why nothing more is asked: ``sure``, ``nothing left``, ``contradiction`` (a reading
         contradicts the answer, and showed the same twice), ``danger``; empty: it is.
@@ -123,6 +131,7 @@ class Diagnosis:
     indistinguishable: tuple[Ranked, ...] = ()
     suspects: tuple[Measured, ...] = ()
     against: tuple[Measured, ...] = ()
+    slips: tuple[UnitSlip, ...] = ()
     stopped: str = ""
 
 
@@ -162,6 +171,12 @@ def diagnose(
         weights=weights, member=dictionary.member, unmodelled=none, holds=dictionary.holds
     )
     outliers = _outliers(dictionary, measured, flags, posterior)
+    suspects = _suspects(outliers)
+    if _is_confused(suspects, measured, none):
+        posterior = replace(
+            posterior, weights=weights * UNCONFUSED / (1.0 - none), unmodelled=1.0 - UNCONFUSED
+        )
+        ranked = _ranked(dictionary, posterior.weights, posterior.unmodelled, measured)
     alike, suggestion = ranked[:1], None
     sure = present(ranked) >= SURE
     if not sure and not alarm:
@@ -171,7 +186,6 @@ def diagnose(
     certain = None if sure or suggestion or alarm else in_every_pair(ranked)
     if certain is not None:
         alike, sure = (certain,), True
-    suspects = _suspects(outliers)
     again = None if alarm else _again(dictionary, posterior, outliers, suspects, skipped)
     if again is not None:
         suggestion, sure = again, False
@@ -188,6 +202,7 @@ def diagnose(
         indistinguishable=alike,
         suspects=suspects,
         against=tuple(_least_at_one(dictionary, m, measured) for m in suspects),
+        slips=unit_slips(dictionary, measured) if suspects else (),
         stopped=_why_stopped(alarm, suggestion, sure=sure, contradicted=contradicted),
     )
 
@@ -462,6 +477,15 @@ def _suspects(outliers: Sequence[Outlier]) -> tuple[Measured, ...]:
     if len(outliers) < FEWEST_FACTS:
         return ()
     return tuple(m for outlier in outliers if outlier.probability > SUSPECT for m in outlier.fact)
+
+
+def _is_confused(
+    suspects: Collection[Measured], measured: Collection[Measured], none: float
+) -> bool:
+    """Whether so many readings are doubtful that the list explains hardly more than it denies."""
+    enough = max(FEWEST_CONFUSED, CONFUSED_SHARE * len(measured))
+    doubtful = len(measured) >= FEWEST_READ and len(suspects) >= enough
+    return doubtful and none < 1.0 - UNCONFUSED
 
 
 def _least_at_one(

@@ -8,7 +8,7 @@ from contextlib import suppress
 from dataclasses import replace
 from math import inf
 
-from zcd.board.units import format_si, nearest, parse_quantity, require_part
+from zcd.board.units import format_si, nearest, parse_quantity, require_length, require_part
 from zcd.circuit.elements import Circuit, Resistance, TwoNode, is_hidden
 from zcd.diagnosis.functions import NAMES, OVERLOAD_WORDS, Function
 from zcd.diagnosis.readings import (
@@ -89,6 +89,7 @@ def parse_shown(
     >>> value.low, value.high
     (2.5, 3.0)
     """
+    require_length(value, key)
     measured = _shown(value, reading, key)
     if circuit is not None:
         check_shown(circuit, measured, key)
@@ -156,6 +157,7 @@ def parse_value(value: object, function: Function, key: str = "") -> float:
     InputError
         If it is not such a value.
     """
+    require_length(value, key)
     if isinstance(value, str):
         value = _DECIMAL_COMMA.sub(".", value)
     text = value.strip().lower() if isinstance(value, str) else ""
@@ -306,6 +308,7 @@ def place_text(reading: Reading, circuit: Circuit) -> str:
 
 def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     """The reading that a line begins with, None where it ends early; and what is left of it."""
+    require_length(text, key)
     line, power = _without_state(_joined(text), text, key)
     words = [_NODE_SYNONYMS.get(word.lower(), word) for word in line.split()]
     words = [_joint(word, circuit) for word in _with_function(words, circuit)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from zcd.board.units import nearest
+from zcd.board.units import nearest, require_length
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.faults import Fault, faults_of
@@ -79,6 +79,7 @@ class Session:
         InputError
             If it cannot be used; nothing has changed then.
         """
+        require_length(line)
         text = " ".join(line.split())
         word = text.lower().removesuffix(".")
         if word in ("", "?", "help"):

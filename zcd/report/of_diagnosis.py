@@ -169,7 +169,17 @@ def suspects_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
         )
         todo = f"The first showed the same twice. {MEANT}" if suspect.repeated else AGAIN
         lines.append(f"You measured {pair}. These do not go together. {todo}")
-    return " ".join(lines[:MOST_SUSPECTS])
+    return " ".join([*lines[:MOST_SUSPECTS], *_unit_lines(diagnosis, circuit)])
+
+
+def _unit_lines(diagnosis: Diagnosis, circuit: Circuit) -> list[str]:
+    """What may have been read in another unit."""
+    asked = [
+        f"{reading_text(slip.measured.reading, circuit)}: {show_measured(slip.measured)}, "
+        f"or {show_measured(slip.meant)}?"
+        for slip in diagnosis.slips
+    ]
+    return [f"Check the unit: {' '.join(asked[:MOST_SUSPECTS])}"] if asked else []
 
 
 def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:

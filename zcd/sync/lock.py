@@ -212,8 +212,8 @@ def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray
     # off as the pin is from its threshold, so that nothing jumps where the first pulse comes
     counted = np.maximum(1.0 - 2.0 * _longest(octaves), -1.0)
     about_pulses = (
-        _shortest(sure_low) / rules.min_low_time_s - 1.0,
-        _shortest(sure_high) / rules.min_high_time_s - 1.0,
+        _beyond(_shortest(sure_low), rules.min_low_time_s),
+        _beyond(_shortest(sure_high), rules.min_high_time_s),
         1.0 - transition / rules.max_transition_s,
         1.0 - _longest(np.abs(offset)) / rules.max_offset_s,
         1.0 - _longest(uneven) / rules.period_tolerance_ratio,
@@ -227,6 +227,13 @@ def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray
     # kept above -1, so that a pulse that is barely there is no worse than none at all
     columns += [np.where(there, np.maximum(margin, -1.0), missing) for margin in about_pulses]
     return np.stack(columns, axis=1)
+
+
+def _beyond(time_s: FloatArray, least_s: float) -> FloatArray:
+    """By how much of a least time another is longer; what asks for none is met by any."""
+    if least_s == 0.0:
+        return np.where(time_s >= 0.0, NOT_BINDING, -1.0)
+    return np.asarray(time_s / least_s - 1.0)
 
 
 def _of_the_next(values: FloatArray, pulses: Pulses) -> FloatArray:

@@ -11,7 +11,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from zcd.web.board_page import BoardPage
-from zcd.web.guard import Guard
+from zcd.web.guard import Guard, Secrets
 from zcd.web.job_store import JobStore
 from zcd.web.readings_page import ReadingsPage
 from zcd.web.repair_page import RepairPage
@@ -19,7 +19,7 @@ from zcd.web.state import HERE, PageState
 from zcd.web.workers import WorkerPool
 
 
-def make_app(port: int, state: PageState) -> Guard:
+def make_app(port: int, state: PageState, secrets: Secrets) -> Guard:
     """The application behind the page.
 
     Parameters
@@ -28,6 +28,8 @@ def make_app(port: int, state: PageState) -> Guard:
         On which it will be served, of which its guard must know.
     state : PageState
         What lies on it.
+    secrets : Secrets
+        Of those who may see it.
     """
     jobs, workers = JobStore(state.folder, state.settings), WorkerPool()
     sheets = (
@@ -38,4 +40,4 @@ def make_app(port: int, state: PageState) -> Guard:
     static = Mount("/static", StaticFiles(directory=HERE / "static"))
     alive = Route("/alive", lambda _: Response(status_code=204))
     routes = [route for sheet in sheets for route in sheet.routes()]
-    return Guard(Starlette(routes=[*routes, alive, static]), port)
+    return Guard(Starlette(routes=[*routes, alive, static]), port, secrets)

@@ -33,7 +33,7 @@ def keep_capture(data: bytes, job_file: Path) -> Path:
 def last_capture(job_file: Path) -> Path | None:
     """The capture of a job that was kept last."""
     start = f"{job_file.stem}{ENDING}"
-    result = [p for p in job_file.parent.glob("*.csv") if p.name.startswith(start)]
+    result = [p for p in job_file.parent.glob("*.csv") if p.name.startswith(start) and p.is_file()]
     return max(result, key=lambda p: p.stat().st_mtime_ns, default=None)
 
 

@@ -203,7 +203,7 @@ class JobStore:
     def history(self) -> tuple[Entry, ...]:
         """All jobs of the folder; read again only when a file has changed."""
         with suppress(OSError):
-            files = sorted(self.folder.glob("*.toml"))
+            files = [file for file in sorted(self.folder.glob("*.toml")) if file.is_file()]
             state = tuple((f.name, s.st_mtime_ns, s.st_size) for f in files for s in (f.stat(),))
             if state and self._history[0] == state:
                 return self._history[1]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import parse_qsl, urlencode
 
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
 from zcd.board.files import load_board
@@ -197,7 +198,10 @@ class RepairRequest:
 async def sent(request: Request) -> dict[str, str]:
     """What a form of this sheet sends: short texts, of which the guard limits the sum."""
     body = (await request.body()).decode("utf-8", errors="replace")
-    return dict(parse_qsl(body, keep_blank_values=True, max_num_fields=MAX_FIELDS))
+    try:
+        return dict(parse_qsl(body, keep_blank_values=True, max_num_fields=MAX_FIELDS))
+    except ValueError as error:
+        raise HTTPException(400, f"found too many fields; allowed: {MAX_FIELDS}") from error
 
 
 def repair_request_of(state: PageState, said: Mapping[str, str]) -> RepairRequest:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import ctypes
 import gc
 import logging
@@ -11,13 +12,17 @@ from contextlib import suppress
 
 from zcd.errors import InputError
 from zcd.web.app import make_app
-from zcd.web.guard import LOOPBACK
+from zcd.web.guard import LOOPBACK, OPENING, Secrets
 from zcd.web.state import PageState
 
 MAX_HEAPS = -8
 """``M_ARENA_MAX`` of glibc's ``malloc.h``."""
 GIVEN_UP = ("MUST_CLOSE", "CLOSED", "ERROR")
 """States of a line on which nothing more is said."""
+LONGEST_MESSAGE_S = 20.0
+"""From a line's beginning to the end of what is asked on it: on one machine nothing takes long."""
+MOST_WAITING = 200
+"""Lines on which nothing whole was said yet."""
 
 
 def _keep_one_heap() -> None:
@@ -42,7 +47,60 @@ def _is_news(record: logging.LogRecord) -> bool:
     return not (isinstance(error, h11.LocalProtocolError) and closed)
 
 
-def serve(port: int, state: PageState, ready: Callable[[str], None]) -> None:
+def _patient_protocol() -> type[asyncio.Protocol]:
+    """HTTP as uvicorn speaks it, to those who come to the end of what they say."""
+    import h11
+    from uvicorn.protocols.http.h11_impl import H11Protocol
+
+    class PatientProtocol(H11Protocol):
+        """Gives up a message that does not end in time, and the longest wait where too many do.
+
+        Else lines on which nobody goes on would take all that the system lets a program open.
+        """
+
+        began_s = 0.0
+        timer: asyncio.TimerHandle | None = None
+
+        def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+            super().connection_made(transport)
+            self._expect()
+            waiting = [
+                line
+                for line in self.connections
+                if isinstance(line, PatientProtocol) and line.timer is not None
+            ]
+            if len(waiting) > MOST_WAITING:
+                min(waiting, key=lambda line: line.began_s)._give_up()
+
+        def data_received(self, data: bytes) -> None:
+            super().data_received(data)
+            if self.conn.their_state in (h11.IDLE, h11.SEND_BODY):
+                if self.timer is None:
+                    self._expect()
+            else:
+                self._forget()
+
+        def connection_lost(self, exc: Exception | None) -> None:
+            self._forget()
+            super().connection_lost(exc)
+
+        def _expect(self) -> None:
+            self.began_s = self.loop.time()
+            self.timer = self.loop.call_later(LONGEST_MESSAGE_S, self._give_up)
+
+        def _forget(self) -> None:
+            if self.timer is not None:
+                self.timer.cancel()
+                self.timer = None
+
+        def _give_up(self) -> None:
+            self._forget()
+            self.transport.abort()
+
+    return PatientProtocol
+
+
+def serve(port: int, state: PageState, ready: Callable[[str, str], None]) -> None:
     """Serve the page until the person ends it.
 
     Parameters
@@ -52,7 +110,8 @@ def serve(port: int, state: PageState, ready: Callable[[str], None]) -> None:
     state : PageState
         What lies on it.
     ready : callable
-        Told the address as soon as the page can be reached.
+        Told as soon as the page can be reached: the address to print, and the one to start a
+        browser with, which opens the page once.
 
     Raises
     ------
@@ -74,16 +133,18 @@ def serve(port: int, state: PageState, ready: Callable[[str], None]) -> None:
             ) from error
         door.listen()
         taken = door.getsockname()[1]
+        secrets = Secrets()
         config = uvicorn.Config(
-            make_app(taken, state),
+            make_app(taken, state, secrets),
             log_level="warning",
             server_header=False,
             access_log=False,
-            http="h11",
+            http=_patient_protocol(),
             ws="none",
         )
         gc.freeze()  # else now and then an answer waits while all modules are looked through
         logging.getLogger("uvicorn.error").addFilter(_is_news)
         _keep_one_heap()
-        ready(f"http://{LOOPBACK}:{taken}/")
+        place = f"http://{LOOPBACK}:{taken}{OPENING}"
+        ready(f"{place}{secrets.address}", f"{place}{secrets.once}")
         uvicorn.Server(config).run(sockets=[door])

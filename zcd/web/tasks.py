@@ -273,7 +273,7 @@ def report(
 def stamp_of(folder: Path) -> str:
     """A text that changes with the job files of a folder."""
     try:
-        stats = [(file.name, file.stat().st_mtime_ns) for file in sorted(folder.glob("*.toml"))]
+        files = [file for file in sorted(folder.glob("*.toml")) if file.is_file()]
+        return repr([(file.name, file.stat().st_mtime_ns) for file in files])
     except OSError:
         return ""
-    return repr(stats)
