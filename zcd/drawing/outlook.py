@@ -35,8 +35,8 @@ FloatArray = NDArray[np.float64]
 LOWEST_PERCENT = -25.0
 STYLES = (
     ("worst corner", "corner", RED, 1.6, (0, (5, 2)), "X"),
-    ("first board in a hundred", "first percent", BLUE, 0.8, "-", "v"),
-    ("half of the boards", "middle", BLUE, 2.2, "-", "o"),
+    ("worst 1 % of boards", "first percent", BLUE, 0.8, "-", "v"),
+    ("median board", "middle", BLUE, 2.2, "-", "o"),
 )
 """Of each course: name, label, colour, width, dashes, marker where sync is lost."""
 
@@ -70,13 +70,13 @@ def sensitivity_figure(board: Board, decides: Sensitivity) -> Figure:
         ax = figure.subplots()
         ax.barh(
             place, total, height=0.72, facecolor=LIGHT, edgecolor="0.4", hatch="///", lw=0.8,
-            label="with all it does together with others",
+            label="including interactions",
         )  # fmt: skip
-        ax.barh(place, first, height=0.34, color=BLUE, lw=0.0, label="by itself")
+        ax.barh(place, first, height=0.34, color=BLUE, lw=0.0, label="alone")
         reach = np.maximum([total - low, high - total], 0.0)
         ax.errorbar(
             total, place, xerr=reach, fmt="none", ecolor="black", elinewidth=1.0, capsize=3.0,
-            label="95 % sure",
+            label="95 % confidence",
         )  # fmt: skip
         for d, y in enumerate(place):
             ax.annotate(
@@ -120,7 +120,7 @@ def years_figure(board: Board, ageing: Ageing) -> Figure:
             ax.set_xlabel("years in service")
         axes[0].set_xlim(0.0, YEARS[-1])
         axes[0].set_ylim(LOWEST_PERCENT, 100.0)
-        axes[0].set_ylabel("tightest lock rule: left of its limit [%]")
+        axes[0].set_ylabel("margin of the tightest lock rule [%]")
         _add_legend(figure)
         figure.suptitle(_years_title(ageing), weight="bold", **LEFT)
     return figure
@@ -134,9 +134,7 @@ def _years_title(ageing: Ageing) -> str:
             strict=True,
         )
     )
-    words = (
-        f"Sync lost, by the harsher view: worst corner {corner}, first board in a hundred {first}"
-    )
+    words = f"Sync lost, by the worse view: worst corner {corner}, worst 1 % of boards {first}"
     return fill(words, TITLE_LETTERS)
 
 
@@ -193,8 +191,10 @@ def _draw_band(ax: Axes, low: FloatArray, high: FloatArray, first_years: float) 
 
 
 def _through(curve: FloatArray, lost_years: float) -> tuple[FloatArray, FloatArray]:
-    """Years and margins of a curve, with the year at which it is 0 if there is one."""
-    lost = [lost_years] if 0.0 < lost_years <= YEARS[-1] else []
+    """Years and margins of a curve, with the year at which it is 0 if that lies on it."""
+    after = int(np.searchsorted(YEARS, lost_years))
+    on_it = 0 < after < YEARS.size and curve[after - 1] >= 0.0 >= curve[after]
+    lost = [lost_years] if on_it else []
     years = np.array([*YEARS, *lost])
     order = np.argsort(years, kind="stable")
     return years[order], np.array([*curve, *np.zeros(len(lost))])[order]
