@@ -256,9 +256,12 @@ def _draw_share(ax: Axes, loss_map: LossMap, loss_share: LossShare) -> None:
         across, up, lost, levels=SHARES, colors="black", linewidths=0.8, linestyles=":"
     )
     places_of = _label_places(loss_map, lines.allsegs)
-    ax.clabel(
-        lines, fmt=lambda level: f"{percent_text(level)}{LOST}", fontsize=7.5, manual=places_of
-    )
+    labels = ax.clabel(
+        lines, inline=False, fmt=lambda level: f"{percent_text(level)}{LOST}", fontsize=7.5,
+        manual=places_of,
+    )  # fmt: skip
+    for label in labels:
+        label.set_bbox(WHITE)
     ax.plot(
         loss_share.cloud_across, loss_share.cloud_up, ls="none", marker=".", ms=2.5, color=BLUE,
         label="cloud", zorder=3,

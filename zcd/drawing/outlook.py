@@ -113,15 +113,12 @@ def years_figure(board: Board, ageing: Ageing) -> Figure:
         hours = quantity_text(ageing.hours_per_year, "h")
         for ax, (view, course) in zip(axes, ageing.courses.items(), strict=True):
             _draw_course(ax, course)
-            words = (
-                f"{plain(board.name)}; mains at the chain {hours} a year" if ax is axes[0] else ""
-            )
-            ax.set_title(f"{words}\n{VIEW_WORDS[view]}", loc="left")
+            ax.set_title(VIEW_WORDS[view], loc="left")
             ax.set_xlabel("years in service")
         axes[0].set_xlim(0.0, YEARS[-1])
         axes[0].set_ylim(LOWEST_PERCENT, 100.0)
         axes[0].set_ylabel("margin of the tightest lock rule [%]")
-        _add_legend(figure)
+        _add_legend(figure, f"{plain(board.name)}; mains at the chain {hours} a year")
         figure.suptitle(_years_title(ageing), weight="bold", **LEFT)
     return figure
 
@@ -138,7 +135,7 @@ def _years_title(ageing: Ageing) -> str:
     return fill(words, TITLE_LETTERS)
 
 
-def _add_legend(figure: Figure) -> None:
+def _add_legend(figure: Figure, title: str) -> None:
     """Below both axes: names beside falling lines would stand on one another."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
@@ -148,7 +145,14 @@ def _add_legend(figure: Figure) -> None:
         for name, _, color, width, dashes, marker in STYLES
     ]
     band = Patch(facecolor=BLUE, alpha=0.25, label="1 % to 99 % of the boards")
-    figure.legend(handles=[*lines, band], loc="outside lower center", ncols=2, frameon=False)
+    lost = Patch(facecolor=LIGHT, edgecolor="0.6", hatch="\\\\\\", label="sync lost")
+    figure.legend(
+        handles=[*lines, band, lost],
+        title=title,
+        loc="outside lower center",
+        ncols=3,
+        frameon=False,
+    )
 
 
 def _draw_course(ax: Axes, course: Course) -> None:
@@ -159,10 +163,6 @@ def _draw_course(ax: Axes, course: Course) -> None:
     ax.axhspan(
         LOWEST_PERCENT, 0.0, facecolor=LIGHT, edgecolor="0.6", hatch="\\\\\\", lw=0.0, label="lost"
     )
-    ax.text(
-        0.98, 0.03, "sync lost", transform=ax.transAxes, ha="right", va="bottom", bbox=WHITE,
-        label="lost",
-    )  # fmt: skip
     _draw_band(ax, low, high, course.first_years)
     ax.axhline(0.0, color="black", lw=1.0)
     courses = (
