@@ -36,8 +36,8 @@ def test_cycles_stand_over_the_model() -> None:
     assert x.max() <= PLOT_LEFT + PLOT_WIDTH
     (model,) = groups["model"].shapes
     assert isinstance(model, Line)
-    assert model.dashed
-    assert not any(isinstance(s, Line) and s.dashed for s in cycles)
+    assert model.dashes
+    assert not any(isinstance(s, Line) and s.dashes for s in cycles)
     high, low = (line(groups["threshold"], k)[0, 1] for k in (2, 0))
     rules = board().controller
     step = (rules.high_threshold_v - rules.low_threshold_v) / 5.0

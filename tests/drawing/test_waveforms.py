@@ -133,8 +133,8 @@ def test_title_says_that_it_locks_or_which_rule_failed() -> None:
     locks = waveform_figure(case.board, case.solution, case.lock)
     fails = waveform_figure(dark.board, dark.solution, dark.lock)
     late = offset_text(case.lock.pulses.fall_offset_s[0, 0])
-    assert locks.get_suptitle() == f"The controller locks: its falling edge comes {late}"
-    assert fails.get_suptitle() == "The controller does not lock: pin never low"
+    assert locks.get_suptitle() == f"Sync: pass. The falling edge comes {late}"
+    assert fails.get_suptitle() == "Sync: fail. The controller does not lock: pin never low"
     assert "no sync pulse" in words(fails)
     assert not marked(fails, "falling-edge")
 

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import ast
 import re
+from contextlib import redirect_stdout
+from io import StringIO
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import nbformat
 import pytest
@@ -30,6 +34,42 @@ def test_notebook_runs(path: Path) -> None:
     assert not [o for o in outputs if o.get("name") == "stderr"]
     texts = [o.get("text") or o.get("data", {}).get("text/plain", "") for o in outputs]
     assert not [text for text in texts if re.search(r"\bnan\b|\binf\b|\de[+-]\d|\b0\.000", text)]
+    silent = [
+        cell["source"]
+        for cell, after in zip(notebook.cells, [*notebook.cells[1:], {"source": ""}], strict=True)
+        if any(shows_picture(o) for o in cell.get("outputs", []))
+        and not after["source"].startswith("*Figure:*")
+    ]
+    assert not silent, "a figure without words for those who cannot see it"
+
+
+def shows_picture(output: dict[str, Any]) -> bool:
+    """Whether an output is a picture."""
+    return any(kind.startswith("image/") for kind in output.get("data", {}))
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_notebook_says_what_it_is_for(path: Path) -> None:
+    """Objectives, prerequisites, time and order first; exercises with an answer that is folded."""
+    cells = nbformat.read(path, as_version=4).cells
+    for words in ("By the end you can", "*Before it:*", "*Time needed:*", "*Reading order:*"):
+        assert words in cells[1]["source"]
+    for cell, after in pairwise(cells):
+        if cell["source"].startswith("**Exercise"):
+            assert "<details><summary>Answer</summary>" in cell["source"]
+            assert after["cell_type"] == "code"
+
+
+@pytest.mark.parametrize(
+    ("given", "said"), [("None", "Put your answer"), ("1.02", "Right."), ("1.2", "Not yet")]
+)
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_exercises_check_themselves(path: Path, given: str, said: str) -> None:
+    cells = nbformat.read(path, as_version=4).cells
+    (helper,) = (c["source"] for c in cells if c["source"].startswith("def exercise("))
+    with redirect_stdout(StringIO()) as out:
+        exec(f"{helper}\nexercise({given}, 1.0, within=0.05)", {})
+    assert out.getvalue().startswith(said)
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)

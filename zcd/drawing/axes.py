@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from zcd.drawing.canvas import BLUE, GREY, RED
+from zcd.drawing.curves import period_curve
+from zcd.drawing.waveforms import mains_period_s
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -53,9 +55,9 @@ def plot_solved(solved: Solved, ax: Axes) -> None:
     """The pin over one mains period, with thresholds and edges."""
     solution, rules = solved.solution, solved.board.controller
     for row in range(min(solved.size, MAX_BARS)):
-        order = np.argsort(solution.time_s[row])
-        wave = solution.between_v("pin", "logic0")[row]
-        ax.plot(MS * solution.time_s[row][order], wave[order], color=BLUE, lw=1.2)
+        wave = solution.between_v("pin", "logic0")
+        time, volts = period_curve(solution, wave, mains_period_s(solution, row), row)
+        ax.plot(MS * time, volts, color=BLUE, lw=1.2)
     for level in (rules.low_threshold_v, rules.high_threshold_v):
         ax.axhline(level, color=GREY, lw=0.8, ls="--")
     for edge in solved.edges:
@@ -71,7 +73,7 @@ def plot_margins(check: Check, ax: Axes) -> None:
     names = [corners.names[k] for k in order]
     _bars(ax, names, list(100.0 * margins), "margin at the worst corner [%]", list(margins < 0.0))
     ax.axvline(0.0, color="black", lw=0.8)
-    ax.set_title(check.board.name)
+    ax.set_title(f"{check.board.name}: {check.status}")
 
 
 def plot_population(population: Population, ax: Axes) -> None:
@@ -183,9 +185,9 @@ def plot_comparison(comparison: Comparison, ax: Axes) -> None:
         ("SPICE, same equations", comparison.equations, "--"),
         ("SPICE, transistor", comparison.device, ":"),
     ):
-        order = np.argsort(solution.time_s[0])
-        wave = solution.between_v("pin", "logic0")[0]
-        ax.plot(MS * solution.time_s[0][order], wave[order], ls=style, label=name)
+        wave = solution.between_v("pin", "logic0")
+        time, volts = period_curve(solution, wave, mains_period_s(solution, 0))
+        ax.plot(MS * time, volts, ls=style, label=name)
     ax.legend(frameon=False)
     ax.set(xlabel="time [ms]", ylabel="pin [V]", title=comparison.board.name)
 

@@ -12,8 +12,9 @@ from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.capture_measurements import Traces
 from zcd.drawing.canvas import BLUE, GREY, LEFT, drawing, new_figure
+from zcd.drawing.curves import period_curve
 from zcd.drawing.sketch import Group, Sketch
-from zcd.drawing.symbols import Line, Shape, Words
+from zcd.drawing.symbols import BARRIER_DASHES, Line, Shape, Words
 from zcd.engine.solve import solve
 from zcd.report.text import plain, quantity_text
 from zcd.sync.pulses import find_pulses
@@ -114,9 +115,11 @@ def model_cycle(board: Board, traces: Traces, period_s: float) -> tuple[FloatArr
         seen = (traces.falls_s[0] - traces.crossing_s) % period_s
         half = period_s / 2.0
         start = half * np.round((pulses.fall_s[0, 0] - seen) / half)
-    phase = (solution.time_s[0] - start) % period_s
+    time, volts = period_curve(solution, solution.voltages_v["pin"], 1.0 / board.mains.frequency_hz)
+    # without its last point, which is its first again
+    phase = (time[:-1] - start) % period_s
     order = np.argsort(phase)
-    return phase[order], solution.voltages_v["pin"][0][order]
+    return phase[order], volts[:-1][order]
 
 
 def _draw_cycles(axes: Axes, traces: Traces, period_s: float) -> None:
@@ -158,7 +161,7 @@ def capture_sketch(board: Board, traces: Traces) -> Sketch:
         x = PLOT_LEFT + PLOT_WIDTH * at[::step] / period_s
         y = PLOT_HEIGHT * (high - values[::step]) / (high - low)
         points = tuple((float(a), float(b)) for a, b in zip(x, y, strict=True))
-        return Line(points=points, dashed=dashed, width=width)
+        return Line(points=points, dashes=BARRIER_DASHES if dashed else (), width=width)
 
     across = np.array([0.0, period_s])
     rules = board.controller

@@ -39,6 +39,7 @@ SHORT_SHARE = 0.12
 """Of an axis: a shorter arrow gets no words."""
 MIN_SHARE = 1e-3
 """Of the plane: a smaller area cannot be seen, nor is it in the legend."""
+LOST = " lost"
 SHARES = (0.1, 0.9)
 """Shares of boards that lose sync which get a line of their own."""
 TICK_STEPS = (1.0, 2.0, 5.0)
@@ -68,7 +69,26 @@ def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | Non
         title = fill(loss_map_title(loss_map), TITLE_LETTERS)
         figure.suptitle(title, weight="bold", **LEFT)
         ax.set_title(_legend_text(board, loss_map, loss_share), loc="left")
+        _clear_words(figure)
     return figure
+
+
+def _clear_words(figure: Figure) -> None:
+    """Take away the words on a line of shares that would stand on others; the title has them."""
+    figure.draw_without_rendering()
+    ax = figure.axes[0]
+    boxes = {text: text.get_window_extent() for text in ax.texts if text.get_text()}
+    curves = [
+        line.get_path().transformed(line.get_transform())
+        for line in ax.lines
+        if line.get_label() == "boundary"
+    ]
+    for text, box in boxes.items():
+        others = [other for word, other in boxes.items() if word is not text and word.axes]
+        on_words = any(map(box.overlaps, others))
+        on_curve = any(curve.intersects_bbox(box, filled=False) for curve in curves)
+        if text.get_text().endswith(LOST) and (on_words or on_curve):
+            text.remove()
 
 
 def draw_loss_map(
@@ -93,10 +113,12 @@ def _legend_text(board: Board, loss_map: LossMap, loss_share: LossShare | None) 
         lines[-1] += f", {quantity_text(loss_map.temperature_degc, '°C')}"
     if loss_share is not None:
         here = 100.0 * loss_share.here(loss_map).ratio
+        low, high = map(percent_text, SHARES)
         lines.append(
-            f"shading, dotted lines: share lost of {loss_share.boards} boards within tolerance "
-            f"(blue dots), here {here:.0f} %"
+            f"shading: share lost of {loss_share.boards} boards within tolerance, "
+            f"here {here:.0f} %; dotted lines: {low} and {high}"
         )
+        lines.append(f"blue dots: where {loss_share.cloud_up.size} such boards lie")
     return "\n".join(lines)
 
 
@@ -234,9 +256,12 @@ def _draw_share(ax: Axes, loss_map: LossMap, loss_share: LossShare) -> None:
         across, up, lost, levels=SHARES, colors="black", linewidths=0.8, linestyles=":"
     )
     places_of = _label_places(loss_map, lines.allsegs)
-    ax.clabel(
-        lines, fmt=lambda level: f"{percent_text(level)} lost", fontsize=7.5, manual=places_of
-    )
+    labels = ax.clabel(
+        lines, inline=False, fmt=lambda level: f"{percent_text(level)}{LOST}", fontsize=7.5,
+        manual=places_of,
+    )  # fmt: skip
+    for label in labels:
+        label.set_bbox(WHITE)
     ax.plot(
         loss_share.cloud_across, loss_share.cloud_up, ls="none", marker=".", ms=2.5, color=BLUE,
         label="cloud", zorder=3,

@@ -65,12 +65,8 @@ def drive_figure(story: Story, name: str = "drive") -> Figure:
         for limit in (plant.earliest_rad, plant.latest_rad):
             for ax in (top, low):
                 ax.axvline(limit / np.pi * half_s * MS, color="black", lw=0.8, ls="-.")
-        top.set_title(
-            "dash-dot: earliest and latest delay used; beyond the latest, the pulse reaches into "
-            "the next half cycle", loc="left",
-        )  # fmt: skip
         top.set_ylabel("voltage [V]")
-        top.legend(loc="lower left", frameon=False)
+        top.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), frameon=False)
         peak_v = volts * 2.0**0.5
         low.plot(delay_ms, now.direct_ratio * peak_v, color=BLUE, label="as it is")
         low.plot(delay_ms, unequal.direct_ratio * peak_v, color=RED, ls="--",
@@ -80,8 +76,12 @@ def drive_figure(story: Story, name: str = "drive") -> Figure:
         most_v = max(float(np.max(np.abs(f.direct_ratio[used]))) for f in (now, unequal)) * peak_v
         low.set_ylim(-2.0 * most_v, 2.0 * most_v)
         low.set_ylabel("direct\nvoltage [V]")
-        low.set_xlabel("firing delay from the crossing as the controller believes it [ms]")
-        low.legend(loc="lower left", frameon=False)
+        low.set_xlabel(
+            "firing delay from the zero crossing seen by the controller [ms]\n"
+            "dash-dot: earliest and latest delay used; beyond, the pulse reaches into the "
+            "next half cycle"
+        )
+        low.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False)
         low.set_xlim(0.0, half_s * MS)
         figure.suptitle("The later the gate pulse, the less voltage the fan gets", weight="bold",
                         **LEFT)  # fmt: skip

@@ -35,8 +35,8 @@ FloatArray = NDArray[np.float64]
 LOWEST_PERCENT = -25.0
 STYLES = (
     ("worst corner", "corner", RED, 1.6, (0, (5, 2)), "X"),
-    ("first board in a hundred", "first percent", BLUE, 0.8, "-", "v"),
-    ("half of the boards", "middle", BLUE, 2.2, "-", "o"),
+    ("worst 1 % of boards", "first percent", BLUE, 0.8, "-", "v"),
+    ("median board", "middle", BLUE, 2.2, "-", "o"),
 )
 """Of each course: name, label, colour, width, dashes, marker where sync is lost."""
 
@@ -70,13 +70,13 @@ def sensitivity_figure(board: Board, decides: Sensitivity) -> Figure:
         ax = figure.subplots()
         ax.barh(
             place, total, height=0.72, facecolor=LIGHT, edgecolor="0.4", hatch="///", lw=0.8,
-            label="with all it does together with others",
+            label="including interactions",
         )  # fmt: skip
-        ax.barh(place, first, height=0.34, color=BLUE, lw=0.0, label="by itself")
+        ax.barh(place, first, height=0.34, color=BLUE, lw=0.0, label="alone")
         reach = np.maximum([total - low, high - total], 0.0)
         ax.errorbar(
             total, place, xerr=reach, fmt="none", ecolor="black", elinewidth=1.0, capsize=3.0,
-            label="95 % sure",
+            label="95 % confidence",
         )  # fmt: skip
         for d, y in enumerate(place):
             ax.annotate(
@@ -113,15 +113,12 @@ def years_figure(board: Board, ageing: Ageing) -> Figure:
         hours = quantity_text(ageing.hours_per_year, "h")
         for ax, (view, course) in zip(axes, ageing.courses.items(), strict=True):
             _draw_course(ax, course)
-            words = (
-                f"{plain(board.name)}; mains at the chain {hours} a year" if ax is axes[0] else ""
-            )
-            ax.set_title(f"{words}\n{VIEW_WORDS[view]}", loc="left")
+            ax.set_title(VIEW_WORDS[view], loc="left")
             ax.set_xlabel("years in service")
         axes[0].set_xlim(0.0, YEARS[-1])
         axes[0].set_ylim(LOWEST_PERCENT, 100.0)
-        axes[0].set_ylabel("tightest lock rule: left of its limit [%]")
-        _add_legend(figure)
+        axes[0].set_ylabel("margin of the tightest lock rule [%]")
+        _add_legend(figure, f"{plain(board.name)}; mains at the chain {hours} a year")
         figure.suptitle(_years_title(ageing), weight="bold", **LEFT)
     return figure
 
@@ -134,13 +131,11 @@ def _years_title(ageing: Ageing) -> str:
             strict=True,
         )
     )
-    words = (
-        f"Sync lost, by the harsher view: worst corner {corner}, first board in a hundred {first}"
-    )
+    words = f"Sync lost, by the worse view: worst corner {corner}, worst 1 % of boards {first}"
     return fill(words, TITLE_LETTERS)
 
 
-def _add_legend(figure: Figure) -> None:
+def _add_legend(figure: Figure, title: str) -> None:
     """Below both axes: names beside falling lines would stand on one another."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
@@ -150,7 +145,14 @@ def _add_legend(figure: Figure) -> None:
         for name, _, color, width, dashes, marker in STYLES
     ]
     band = Patch(facecolor=BLUE, alpha=0.25, label="1 % to 99 % of the boards")
-    figure.legend(handles=[*lines, band], loc="outside lower center", ncols=2, frameon=False)
+    lost = Patch(facecolor=LIGHT, edgecolor="0.6", hatch="\\\\\\", label="sync lost")
+    figure.legend(
+        handles=[*lines, band, lost],
+        title=title,
+        loc="outside lower center",
+        ncols=3,
+        frameon=False,
+    )
 
 
 def _draw_course(ax: Axes, course: Course) -> None:
@@ -161,10 +163,6 @@ def _draw_course(ax: Axes, course: Course) -> None:
     ax.axhspan(
         LOWEST_PERCENT, 0.0, facecolor=LIGHT, edgecolor="0.6", hatch="\\\\\\", lw=0.0, label="lost"
     )
-    ax.text(
-        0.98, 0.03, "sync lost", transform=ax.transAxes, ha="right", va="bottom", bbox=WHITE,
-        label="lost",
-    )  # fmt: skip
     _draw_band(ax, low, high, course.first_years)
     ax.axhline(0.0, color="black", lw=1.0)
     courses = (
@@ -193,8 +191,10 @@ def _draw_band(ax: Axes, low: FloatArray, high: FloatArray, first_years: float) 
 
 
 def _through(curve: FloatArray, lost_years: float) -> tuple[FloatArray, FloatArray]:
-    """Years and margins of a curve, with the year at which it is 0 if there is one."""
-    lost = [lost_years] if 0.0 < lost_years <= YEARS[-1] else []
+    """Years and margins of a curve, with the year at which it is 0 if that lies on it."""
+    after = int(np.searchsorted(YEARS, lost_years))
+    on_it = 0 < after < YEARS.size and curve[after - 1] >= 0.0 >= curve[after]
+    lost = [lost_years] if on_it else []
     years = np.array([*YEARS, *lost])
     order = np.argsort(years, kind="stable")
     return years[order], np.array([*curve, *np.zeros(len(lost))])[order]

@@ -25,7 +25,19 @@ from zcd.circuit.elements import (
 )
 from zcd.drawing.layout import CELL, LABEL, Name, Plan, Point, Spot, place
 from zcd.drawing.sketch import LETTER, WIDEST_LETTER, Group, Sketch
-from zcd.drawing.symbols import RELAY, Disc, Line, Shape, Symbol, Words, place_shapes, symbol_of
+from zcd.drawing.symbols import (
+    BARRIER_DASHES,
+    CLOSED_CONTACT,
+    LINK_DASHES,
+    RELAY,
+    Disc,
+    Line,
+    Shape,
+    Symbol,
+    Words,
+    place_shapes,
+    symbol_of,
+)
 from zcd.engine.network import island_of
 from zcd.report.text import plain, quantity_text
 
@@ -47,6 +59,12 @@ LONGEST = 12
 """Letters of a marking."""
 TITLE = 60.0
 """From the top wire up to the titles of both sides."""
+LINK = 80.0
+"""From the top wire up to the link of coil and contact: over all words."""
+BESIDE_COIL = 40.0
+"""From a coil to the link that comes down to it."""
+OPENS_CONTACT = ("K1.contact", "K1.coil", "K1.driver", "coil supply")
+"""What, failed open or missing, leaves the contact open."""
 
 NOTHING: Mapping[str, str] = {}
 
@@ -93,8 +111,10 @@ def schematic(
     second = {home: f" ({alias})" for alias, home in circuit.aliases.items()}
     groups = [_side_titles(plan), _wires(plan)]
     for spot in plan.spots:
-        symbol = symbol_of(spot.element, leds)
         ref = spot.element.ref
+        symbol = symbol_of(spot.element, leds)
+        if ref == "K1.contact" and _is_closed(spot.element, wrong):
+            symbol = CLOSED_CONTACT
         lines = [_brief(line) for line in (ref, *_value_lines(board, spot.element))]
         groups.append(_part(spot, symbol, lines, at_parts.get(ref, ""), wrong.get(ref, "")))
         if ref in wrong:
@@ -108,6 +128,8 @@ def schematic(
         groups.append(_node(node, label, plan, text, notes.get(node, ""), wrong.get(node, "")))
         if node in wrong:
             groups.append(_mark(_around(plan.pin if node == "pin" else label.at)))
+    if "K1.contact" in {spot.element.ref for spot in plan.spots}:
+        groups.append(_relay_link(plan, notes))
     return Sketch(name, tuple(groups))
 
 
@@ -158,7 +180,7 @@ def _side_titles(plan: Plan) -> Group:
         kind="side",
         title="isolation barrier: mains side, live, on the left; isolated side on the right",
         shapes=(
-            Line(points=((x, y - 10.0), (x, low)), dashed=True, width=1.0),
+            Line(points=((x, y - 10.0), (x, low)), dashes=BARRIER_DASHES, width=1.0),
             Words(text="mains, LIVE", at=(x - 9.0, y), align="end", bold=True),
             Words(text="isolated", at=(x + 9.0, y), bold=True),
         ),
@@ -206,6 +228,34 @@ def _with_bows(wire: tuple[Point, Point], plan: Plan) -> tuple[Point, ...]:
         turns = [pi * k / 8.0 for k in range(9)]
         points += [(x - HOP * sin(turn), y - HOP * cos(turn)) for turn in turns]
     return (*points, (x, max(begin, end)))
+
+
+def _is_closed(contact: Element, wrong: Mapping[str, str]) -> bool:
+    """Whether the load contact is drawn closed: its coil is driven, and nothing keeps it open."""
+    assert isinstance(contact, Resistance)
+    kept_open = any(wrong.get(ref, "").startswith(("open", "missing")) for ref in OPENS_CONTACT)
+    return bool(np.all(np.isfinite(contact.resistance_ohm))) and not kept_open
+
+
+def _relay_link(plan: Plan, notes: Mapping[str, str]) -> Group:
+    """A dashed line from the load contact to the coil that moves it, over everything else."""
+    spots = {spot.element.ref: spot for spot in plan.spots}
+    (x, y), (coil_x, coil_y) = spots["K1.contact"].centre, spots["K1.coil"].centre
+    high, down_x = plan.top - LINK, coil_x - BESIDE_COIL
+    low = y - 6.0
+    pieces: list[tuple[Point, ...]] = []
+    # not through the words at a node over the contact
+    over = {label.at[1]: node for node, label in plan.names.items() if label.at[0] == x}
+    for node_y in sorted(over, reverse=True):
+        words = 1 + len(notes.get(over[node_y], "").splitlines())
+        pieces.append(((x, low), (x, node_y - 4.0)))
+        low = node_y - ABOVE - LINE * words - 2.0
+    pieces.append(((x, low), (x, high), (down_x, high), (down_x, coil_y), (coil_x - 13.0, coil_y)))
+    return Group(
+        kind="link",
+        title="the coil of K1 closes its contact",
+        shapes=tuple(Line(points=points, dashes=LINK_DASHES, width=0.8) for points in pieces),
+    )
 
 
 def _along(spot: Spot) -> Point:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from zcd.drawing.canvas import RED, drawing, new_figure
 from zcd.drawing.symbols import Disc, Line, Shape, Words
@@ -33,7 +33,7 @@ class Group:
     Parameters
     ----------
     kind : str
-        ``wire``, ``part``, ``node``, ``side`` or ``mark``.
+        ``wire``, ``part``, ``node``, ``side``, ``link`` or ``mark``.
     ref : str
         Of the part or node; empty for wires.
     title : str
@@ -117,7 +117,8 @@ def _shape_svg(shape: Shape) -> str:
             tag = "polygon" if shape.closed else "polyline"
             points = " ".join(f"{x:.1f},{y:.1f}" for x, y in shape.points)
             fill = ' fill="currentColor"' if shape.solid else ""
-            dash = ' stroke-dasharray="7 3 1.5 3"' if shape.dashed else ""
+            pattern = " ".join(f"{piece:g}" for piece in shape.dashes)
+            dash = f' stroke-dasharray="{pattern}"' if pattern else ""
             return f'<{tag} points="{points}" stroke-width="{shape.width:g}"{fill}{dash}/>'
         case Disc(at=(x, y)):
             fill = ' fill="currentColor"' if shape.solid else ""
@@ -160,6 +161,11 @@ def sketch_figure(sketch: Sketch) -> Figure:
     return figure
 
 
+def _dashes(line: Line) -> Any:
+    """Dashes as matplotlib wants them, in widths of the line."""
+    return (0, tuple(piece / line.width for piece in line.dashes)) if line.dashes else "-"
+
+
 def _draw_shape(ax: Axes, shape: Shape, ink: str) -> None:
     from matplotlib.patches import Circle, Polygon
 
@@ -172,7 +178,7 @@ def _draw_shape(ax: Axes, shape: Shape, ink: str) -> None:
                 facecolor=ink,
                 edgecolor=ink,
                 lw=shape.width,
-                ls=(0, (7, 3, 1.5, 3)) if shape.dashed else "-",
+                ls=_dashes(shape),
                 joinstyle="round",
                 capstyle="round",
             )

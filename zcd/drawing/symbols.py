@@ -21,12 +21,12 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """Straight pieces through points; `solid` fills the area, `dashed` breaks the line."""
+    """Straight pieces through points; `solid` fills the area, `dashes` (on, off, ...) break it."""
 
     points: tuple[Point, ...]
     closed: bool = False
     solid: bool = False
-    dashed: bool = False
+    dashes: tuple[float, ...] = ()
     width: float = 1.2
 
 
@@ -129,9 +129,14 @@ DRIVER = Symbol(
     across=(-2.0, 25.0),
     words_dx=7.0,
 )
+_TERMINALS = (Disc(at=(-9.5, 0), radius=1.5), Disc(at=(9.5, 0), radius=1.5))
 CONTACT = Symbol(
-    shapes=(_line((-11, 0), (9, -10)),), half_length=11.0, across=(-10.0, 0.0), words_dx=9.0
+    shapes=(*_TERMINALS, _line((-8.5, -1), (9, -10))),
+    half_length=11.0,
+    across=(-10.0, 0.0),
+    words_dx=9.0,
 )
+CLOSED_CONTACT = replace(CONTACT, shapes=(*_TERMINALS, _line((-8.5, -1.2), (12, -2.6))))
 COIL = Symbol(
     shapes=(_line((-7, -13), (7, -13), (7, 13), (-7, 13), closed=True),),
     half_length=7.0,
@@ -147,6 +152,9 @@ SOURCE = Symbol(
     across=(-13.0, 13.0),
     words_dx=17.0,
 )
+BARRIER_DASHES = (7.0, 3.0, 1.5, 3.0)
+LINK_DASHES = (3.0, 2.5)
+"""Of a mechanical link, as between a coil and its contact."""
 RELAY = {"K1.contact": CONTACT, "K1.coil": COIL, "K1.driver": DRIVER}
 
 

@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.drawing.canvas import BLUE, GREY, LEFT, LIGHT, RED, drawing, new_figure
+from zcd.drawing.canvas import (
+    BLUE,
+    GREY,
+    LEFT,
+    LIGHT,
+    RED,
+    WHITE,
+    drawing,
+    label_beside,
+    new_figure,
+)
 from zcd.report.of_story import headline
 from zcd.report.text import plain
 from zcd.simulation.controller import FAN, SYNC
@@ -93,7 +103,7 @@ def _turns(values: BoolArray) -> BoolArray:
 def _line(ax: Axes, story: Story, values: FloatArray, good: float, label: str) -> None:
     """A number over time, from zero; dotted: what a good board gives with the relay on."""
     ax.axhline(good, color=GREY, lw=1.0, ls=":", label="good")
-    ax.text(0.99, good, "good board", transform=ax.get_yaxis_transform(), ha="right", va="bottom")
+    label_beside(ax, good, "good board")
     ax.step(story.time_s, values, where="pre", color=BLUE, label="value")
     ax.set_ylim(0.0, 1.5 * max(float(np.max(values)), good))
     ax.set_ylabel(label)
@@ -108,9 +118,11 @@ def _firing(ax: Axes, story: Story) -> None:
             story.time_s, 0.0, half_ms, where=story.free, facecolor="none", edgecolor=GREY,
             hatch="///", lw=0.0, label="own-clock",
         )  # fmt: skip
-        ax.text(0.99, 0.85, "hatched: by its own clock", transform=ax.transAxes, ha="right")
+        label_beside(ax, 0.5 * half_ms, "hatched:\nby its own\nclock")
     if not story.firing.any():
-        ax.text(0.5, 0.45, "the drive is never fired", transform=ax.transAxes, ha="center")
+        ax.text(
+            0.99, 0.45, "the drive is never fired", transform=ax.transAxes, ha="right", bbox=WHITE,
+        )  # fmt: skip
     ax.set_ylim(0.0, half_ms)
     ax.set_ylabel("firing\ndelay [ms]")
 
@@ -127,11 +139,12 @@ def _fan(ax: Axes, story: Story) -> None:
     most = 1.35 * max(rules.target_rpm, fastest)
     ax.set_ylim(-0.02 * most, most)
     ax.set_ylabel("fan [rpm]")
-    for level, word in ((rules.target_rpm, "target"), (least_rpm, "below: too slow")):
-        place = ax.get_yaxis_transform()
-        ax.text(0.99, level, word, transform=place, ha="right", va="bottom")
+    label_beside(ax, rules.target_rpm, "target")
+    label_beside(ax, 0.5 * least_rpm, "too slow")
     handles = [line for line in ax.get_lines() if line.get_label() in {"shaft", "tacho"}]
-    ax.legend(handles=handles, loc="upper left", frameon=False, ncols=2)
+    ax.legend(
+        handles=handles, loc="lower right", bbox_to_anchor=(1.0, 0.97), frameon=False, ncols=2
+    )
 
 
 def _flags(ax: Axes, story: Story) -> None:

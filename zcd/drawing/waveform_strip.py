@@ -7,8 +7,9 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
+from zcd.drawing.curves import period_curve
 from zcd.drawing.sketch import Group, Sketch
-from zcd.drawing.symbols import Line, Shape, Words
+from zcd.drawing.symbols import BARRIER_DASHES, Line, Shape, Words
 from zcd.drawing.waveforms import crossing_times_s, mains_period_s, waveform_title
 from zcd.engine.solution import Solution
 from zcd.report.text import offset_text, quantity_text
@@ -21,7 +22,7 @@ HEIGHTS = (34.0, 34.0, 80.0)
 GAP = 12.0
 MIN_TOP_A = 1e-4
 MS = 1e3
-CROSSINGS = "dashed: true zero crossings"
+CROSSINGS = "dash-dot: true zero crossings"
 
 
 def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -> Sketch:
@@ -48,24 +49,35 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
     peak = float(np.max(np.abs(mains)))
     top_a = max(float(np.max(led)), MIN_TOP_A)
     lanes = (
-        ("mains", "V", mains[row], -peak, peak),
-        ("LED current", "A", led[row], 0.0, top_a),
-        ("pin", "V", solution.voltages_v["pin"][row], 0.0, 1.15 * supply),
+        ("mains", "V", mains, -peak, peak),
+        ("LED current", "A", led, 0.0, top_a),
+        ("pin", "V", solution.voltages_v["pin"], 0.0, 1.15 * supply),
     )
     groups: list[Group] = []
     y = 0.0
     for (name, unit, values, low, high), height in zip(lanes, HEIGHTS, strict=True):
         groups.append(
-            _lane(name, unit, (solution.time_s[row], values), (low, high), (y, height), period)
+            _lane(
+                name,
+                unit,
+                period_curve(solution, values, period, row),
+                (low, high),
+                (y, height),
+                period,
+            )
         )
         y += height + GAP
     bottom = y - GAP
     marks: list[Shape] = [
-        Line(points=((_x(at, period), 0.0), (_x(at, period), bottom)), dashed=True, width=0.7)
+        Line(
+            points=((_x(at, period), 0.0), (_x(at, period), bottom)),
+            dashes=BARRIER_DASHES,
+            width=0.7,
+        )
         for at in crossing_times_s(solution, row, period)
     ]
     marks += [
-        Words(text=f"{at * MS:g} ms", at=(_x(at, period), bottom + 13.0), align="middle")
+        Words(text=_ms_text(at), at=(_x(at, period), bottom + 13.0), align="middle")
         for at in (0.0, period / 4.0, period / 2.0, 0.75 * period, period)
     ]
     marks.append(Words(text=CROSSINGS, at=(LEFT + WIDTH, bottom + 29.0), align="end"))
@@ -78,6 +90,11 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
 def waveform_strip_title(board: Board, solution: Solution, lock: Lock, row: int = 0) -> str:
     """What the lanes show, in one line."""
     return waveform_title(board, solution, lock, row)
+
+
+def _ms_text(time_s: float) -> str:
+    """A time of the axis, plain: quarters of 60 Hz are no round numbers."""
+    return f"{round(time_s * MS, 2):g} ms"
 
 
 def _x(time_s: float, period: float) -> float:
@@ -94,9 +111,9 @@ def _lane(
 ) -> Group:
     """One quantity over time, with its name and its own peak."""
     (time, values), (low, high), (y, height) = wave, ends, place
-    order, peak = np.argsort(time), float(np.max(values))
-    xs = LEFT + WIDTH * time[order] / period
-    ys = y + height * (1.0 - (np.clip(values[order], low, high) - low) / (high - low))
+    peak = float(np.max(values))
+    xs = LEFT + WIDTH * time / period
+    ys = y + height * (1.0 - (np.clip(values, low, high) - low) / (high - low))
     points = tuple((float(a), float(b)) for a, b in zip(xs, ys, strict=True))
     zero = y + height * high / (high - low)
     shapes: tuple[Shape, ...] = (

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import permutations, product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,10 +14,11 @@ from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import MainsSource, harmonics_of
 from zcd.drawing.canvas import BLUE, GREY, LEFT, RED, WHITE, drawing, label_beside, new_figure
+from zcd.drawing.curves import period_curve
 from zcd.engine.solution import Solution
 from zcd.engine.solve import WINDOW_CYCLES
 from zcd.physics.mains import crossing_shift_rad
-from zcd.report.text import offset_text, plain, quantity_text
+from zcd.report.text import offset_text, plain, quantity_text, rule_text
 from zcd.sync.lock import Lock
 
 if TYPE_CHECKING:
@@ -25,8 +29,14 @@ FloatArray = NDArray[np.float64]
 
 MS = 1e3
 MA = 1e3
-LABEL_SHARE = 0.21
-"""Width of an edge's label as a share of the period."""
+LETTER_SHARE = 0.0112
+"""Width of a letter as a share of the period."""
+ROWS = (1.5, 1.67, 1.84)
+"""Heights of labels, as shares of the supply."""
+PASSES = 3
+"""Over all edges, in search of places for their words."""
+LEAST_LED_MA = 0.1
+"""Top of the axis of an LED that stays dark: nanoamperes are not to look like light."""
 
 
 def waveform_figure(
@@ -76,11 +86,12 @@ def mains_period_s(solution: Solution, row: int) -> float:
 def waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> str:
     pulses, edge = lock.pulses, board.controller.edge
     offsets = pulses.fall_offset_s if edge == "falling" else pulses.rise_offset_s
-    failed = lock.failed_rule(row)
+    failed, unmet = lock.failed_rule(row), lock.unmet_expectations(row)
     if failed:
-        title = f"The controller does not lock: {failed}"
+        title = f"Sync: {lock.status(row)}. The controller does not lock: {rule_text(failed)}"
     else:
-        title = f"The controller locks: its {edge} edge comes {offset_text(offsets[row, 0])}"
+        title = f"Sync: {lock.status(row)}. The {edge} edge comes {offset_text(offsets[row, 0])}"
+        title += f"; {', '.join(map(rule_text, unmet))}" if unmet else ""
     if not solution.settled[row]:
         title += f"\n(not settled: this is cycle {WINDOW_CYCLES} after switching on)"
     return title
@@ -98,10 +109,7 @@ def crossing_times_s(solution: Solution, row: int, period_s: float) -> list[floa
 def _draw_wave(
     ax: Axes, solution: Solution, row: int, wave: FloatArray, period_s: float, color: str
 ) -> None:
-    """A waveform; where it repeats, it is closed at the end of the period."""
-    time, values = solution.time_s[row], np.asarray(wave)[row]
-    if solution.settled[row]:
-        time, values = np.append(time, time[0] + period_s), np.append(values, values[0])
+    time, values = period_curve(solution, wave, period_s, row)
     ax.plot(time * MS, values, color=color, label="wave")
 
 
@@ -120,10 +128,15 @@ def _draw_led(ax: Axes, board: Board, solution: Solution, row: int, period_s: fl
     current = np.asarray(sum(solution.currents_a[ref] for ref in refs)) * MA
     mean = float(solution.mean(current)[row])
     _draw_wave(ax, solution, row, current, period_s, BLUE)
-    ax.axhline(mean, color=BLUE, lw=1.0, ls="--", label="mean")
-    label_beside(ax, mean, f"mean\n{quantity_text(mean / MA, 'A')}")
+    highest = float(np.max(current[row]))
+    if highest < LEAST_LED_MA:
+        words = f"the LED stays dark: at most {quantity_text(max(highest, 0.0) / MA, 'A')}"
+        ax.text(0.5, 0.5, words, transform=ax.transAxes, ha="center", bbox=WHITE)
+    else:
+        ax.axhline(mean, color=BLUE, lw=1.0, ls="--", label="mean")
+        label_beside(ax, mean, f"mean\n{quantity_text(mean / MA, 'A')}")
     ax.set_ylabel("LED current [mA]" + ("\nboth LEDs" if len(refs) > 1 else ""))
-    ax.set_ylim(top=max(1.25 * float(np.max(current[row])), 1e-6))
+    ax.set_ylim(-0.04 * max(highest, LEAST_LED_MA), 1.25 * max(highest, LEAST_LED_MA))
 
 
 def _draw_pin(
@@ -139,12 +152,11 @@ def _draw_pin(
         label_beside(ax, level, f"{word}\n{quantity_text(level, 'V')}")
     label_beside(ax, (low + high) / 2.0, "undefined")
     _draw_wave(ax, solution, row, solution.voltages_v["pin"], period_s, RED)
-    ax.set_ylim(-0.06 * supply, 1.8 * supply)
+    ax.set_ylim(-0.06 * supply, 1.95 * supply)
     ax.set_yticks(_ticks_up_to(supply))
     ax.set_ylabel("sync pin [V]")
     low_times_s = lock.pulses.low_time_s[row]
-    for k in np.flatnonzero(np.isfinite(low_times_s)):
-        _mark_pulse(ax, board, lock, (row, int(k)), period_s)
+    _mark_pulses(ax, board, lock, row, period_s)
     if not np.any(np.isfinite(low_times_s)):
         ax.text(0.5, 0.85, "no sync pulse", transform=ax.transAxes, ha="center", bbox=WHITE)
 
@@ -157,24 +169,65 @@ def _ticks_up_to(supply_v: float) -> FloatArray:
     return ticks[ticks <= 1.001 * supply_v]
 
 
-def _mark_pulse(ax: Axes, board: Board, lock: Lock, at: tuple[int, int], period_s: float) -> None:
-    """Both edges of a pulse with their offsets, and its low time as a dimension."""
-    pulses, supply = lock.pulses, board.output.supply_v
-    fall_s, low_time_s = float(pulses.fall_s[at]), float(pulses.low_time_s[at])
-    rise_s = (fall_s + low_time_s) % period_s
-    room_s = LABEL_SHARE * period_s
-    wide = low_time_s > 2.0 * room_s
-    # two rows of labels, so that neighbouring pulses keep out of each other's way
-    height_v = supply * (1.5 + 0.17 * (at[1] % 2))
-    to_right = fall_s + room_s < period_s and (wide or fall_s < room_s)
-    offset = float(pulses.fall_offset_s[at])
-    text = f"falls {offset_text(offset)}"
-    _mark_edge(ax, fall_s, board.controller.low_threshold_v, height_v, text, to_right)
-    to_left = rise_s > room_s and (wide or rise_s + room_s > period_s)
-    offset = float(pulses.rise_offset_s[at])
-    text = f"rises {offset_text(offset)}"
-    _mark_edge(ax, rise_s, board.controller.high_threshold_v, height_v, text, not to_left)
-    _mark_low_time(ax, fall_s, low_time_s, period_s, 1.14 * supply)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Edge:
+    """An edge of a pulse and the words at it."""
+
+    share: float
+    """Where it is, of the period."""
+    level_v: float
+    text: str
+
+    def words(self, to_right: bool) -> tuple[float, float]:
+        """From where to where its words reach, as shares of the period."""
+        width = LETTER_SHARE * (len(self.text) + 1)
+        return (self.share, self.share + width) if to_right else (self.share - width, self.share)
+
+
+def _mark_pulses(ax: Axes, board: Board, lock: Lock, row: int, period_s: float) -> None:
+    """Edges of all pulses with their offsets, and the low times as dimensions."""
+    pulses, supply, rules = lock.pulses, board.output.supply_v, board.controller
+    edges = []
+    for k in np.flatnonzero(np.isfinite(pulses.low_time_s[row])):
+        fall_s, low_time_s = float(pulses.fall_s[row, k]), float(pulses.low_time_s[row, k])
+        for word, at_s, level_v, offsets in (
+            ("falls", fall_s, rules.low_threshold_v, pulses.fall_offset_s),
+            ("rises", (fall_s + low_time_s) % period_s, rules.high_threshold_v,
+             pulses.rise_offset_s),
+        ):  # fmt: skip
+            text = f"{word} {offset_text(float(offsets[row, k]))}"
+            edges.append(_Edge(share=at_s / period_s, level_v=level_v, text=text))
+        _mark_low_time(ax, fall_s, low_time_s, period_s, 1.14 * supply)
+    for edge, (height, to_right) in zip(edges, _places(edges), strict=True):
+        at_s = edge.share * period_s
+        _mark_edge(ax, at_s, edge.level_v, ROWS[height] * supply, edge.text, to_right)
+
+
+def _places(edges: Sequence[_Edge]) -> tuple[tuple[int, bool], ...]:
+    """Row and side of the words at each edge: the lowest where nothing meets.
+
+    An edge's own line goes up to its words, so that words in a lower row keep clear of it.
+    """
+    options = list(product(range(len(ROWS)), (True, False)))
+    way = [options[0]] * len(edges)
+    for _ in range(PASSES):
+        for k in range(len(edges)):
+            way = min(
+                ([*way[:k], option, *way[k + 1 :]] for option in options),
+                key=lambda tried: _meetings(edges, tried),
+            )
+    return tuple(way)
+
+
+def _meetings(edges: Sequence[_Edge], way: Sequence[tuple[int, bool]]) -> int:
+    """How many words leave the picture, or meet other words or another edge's line."""
+    spans = [edge.words(to_right) for edge, (_, to_right) in zip(edges, way, strict=True)]
+    count = sum(begin < -0.02 or end > 1.02 for begin, end in spans)
+    for one, other in permutations(range(len(edges)), 2):
+        (begin, end), (row, _), (other_row, _) = spans[one], way[one], way[other]
+        count += other_row >= row and begin < edges[other].share < end
+        count += other_row == row and begin < spans[other][1] and spans[other][0] < end
+    return count
 
 
 def _mark_edge(

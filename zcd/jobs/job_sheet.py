@@ -324,8 +324,8 @@ def _outlook_pictures(check: Check) -> tuple[Picture, ...]:
         Picture(
             "decides",
             figure_svg(decides),
-            "What makes the CTR headroom differ from board to board: hatched, with all that a "
-            "tolerance does together with others; solid, by itself.",
+            "What makes the CTR headroom differ from board to board: hatched, including "
+            "interactions; solid, each tolerance alone.",
         ),
         Picture(
             "years",

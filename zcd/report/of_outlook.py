@@ -129,8 +129,8 @@ def years_table(ageing: Ageing, board: Board) -> Table:
         columns=("", *(VIEW_WORDS[view] for view in ageing.courses)),
         rows=(
             ("worst corner of all tolerances", *(lost_text(c.corner_years) for c in courses)),
-            ("first board in a hundred", *(lost_text(c.first_years) for c in courses)),
-            ("half of the boards", *(lost_text(c.median_years) for c in courses)),
+            ("worst 1 % of boards", *(lost_text(c.first_years) for c in courses)),
+            ("median board", *(lost_text(c.median_years) for c in courses)),
         ),
         right=(1, 2),
         remark=f"Mains at the chain for {hours} a year, as {feed}; chain up by "

@@ -11,6 +11,7 @@ nobody has read the controller it is no more than an expectation, and losing it 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -129,6 +130,12 @@ class Lock(Batch):
         """What a controller may expect, and a row does not give."""
         unmet = (self.margins[row] < 0.0) & ~np.array(self.binding)
         return tuple(np.array(RULES)[unmet].tolist())
+
+    def status(self, row: int) -> Literal["pass", "warning", "fail"]:
+        """The verdict on a row, as the check's rules give it: an expectation only warns."""
+        if self.failed_rule(row):
+            return "fail"
+        return "warning" if self.unmet_expectations(row) else "pass"
 
 
 def expected_pulses(board: Board) -> int:
