@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 MAX_BARS = 12
 MS = 1e3
+WORST_CORNER = "worst corner: "
 CLIP = 2.0
 """Margins beyond this are drawn no longer."""
 
@@ -66,12 +67,15 @@ def plot_solved(solved: Solved, ax: Axes) -> None:
 
 
 def plot_margins(check: Check, ax: Axes) -> None:
-    """How much of its limit each rule leaves at its worst corner, the tightest first."""
+    """How much of its limit each rule leaves at its worst corner; the verdict is the check's."""
     corners = check.spread.corners
+    status = {rule.name.removeprefix(WORST_CORNER): rule.status for rule in check.spread.rules}
     order = np.argsort(corners.margins, kind="stable")
     margins = np.clip(corners.margins[order], -1.0, CLIP)
     names = [corners.names[k] for k in order]
-    _bars(ax, names, list(100.0 * margins), "margin at the worst corner [%]", list(margins < 0.0))
+    bad = [status[name] == "fail" for name in names]
+    shown = [name if status[name] == "pass" else f"{name}: {status[name]}" for name in names]
+    _bars(ax, shown, list(100.0 * margins), "margin at the worst corner [%]", bad)
     ax.axvline(0.0, color="black", lw=0.8)
     ax.set_title(f"{check.board.name}: {check.status}")
 
