@@ -11,6 +11,7 @@ import numpy as np
 from zcd.drawing.canvas import BLUE, GREY, RED
 from zcd.drawing.curves import period_curve
 from zcd.drawing.waveforms import mains_period_s
+from zcd.sync.lock import RULES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -70,7 +71,9 @@ def plot_margins(check: Check, ax: Axes) -> None:
     """How much of its limit each rule leaves at its worst corner; the verdict is the check's."""
     corners = check.spread.corners
     status = {rule.name.removeprefix(WORST_CORNER): rule.status for rule in check.spread.rules}
-    order = np.argsort(corners.margins, kind="stable")
+    # without a pulse its rules have no margin; the pin's own rules say why
+    no_pulse = np.isin(corners.names, RULES[3:]) & (corners.margins <= -1.0)
+    order = [k for k in np.argsort(corners.margins, kind="stable") if not no_pulse[k]]
     margins = np.clip(corners.margins[order], -1.0, CLIP)
     names = [corners.names[k] for k in order]
     bad = [status[name] == "fail" for name in names]
