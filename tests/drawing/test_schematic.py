@@ -262,3 +262,28 @@ def test_supplies_are_drawn_as_terminals() -> None:
     circuit = build_circuit(VARIANTS["contact closed"])
     plan = place(circuit)
     assert {s.ref for s, _ in plan.supplies} == {e.ref for e in circuit.of(DcSource)}
+
+
+def drawn_contact(failed: Mapping[str, str]) -> list[Line]:
+    sketch = schematic(BOARDS["contact closed"], failed=failed)
+    (group,) = (g for g in sketch.groups if g.ref == "K1.contact" and g.kind == "part")
+    return [shape for shape in group.shapes if isinstance(shape, Line)]
+
+
+@pytest.mark.parametrize("failed", [{"K1.contact": "open"}, {"K1.coil": "open"}])
+def test_a_closed_contact_is_drawn_closed_and_an_open_one_open(failed: Mapping[str, str]) -> None:
+    """The blade of a closed one reaches the other terminal, that of an open one keeps off it."""
+    closed, opened = (
+        min(y for _, y in lines[0].points) for lines in (drawn_contact({}), drawn_contact(failed))
+    )
+    assert -4.0 < closed < 0.0
+    assert opened < -8.0
+
+
+def test_coil_and_contact_are_linked() -> None:
+    (link,) = (g for g in schematic(BOARDS["contact closed"]).groups if g.kind == "link")
+    spots = {s.element.ref: s for s in place(build_circuit(BOARDS["contact closed"])).spots}
+    points = [p for shape in link.shapes if isinstance(shape, Line) for p in shape.points]
+    assert points[0][0] == spots["K1.contact"].centre[0]
+    assert points[-1][1] == spots["K1.coil"].centre[1]
+    assert not any(g.kind == "link" for g in schematic(VARIANTS["half-wave"]).groups)

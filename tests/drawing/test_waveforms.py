@@ -151,3 +151,19 @@ def test_another_row_of_a_batch_is_drawn() -> None:
     solution = solve(build_circuit(board, Conditions(mains_rms_v=np.array([230.0, 115.0]))))
     figure = waveform_figure(board, solution, judge(solution, board), row=1)
     assert "115 V rms" in words(figure)
+
+
+def test_a_dark_led_is_said_to_be_dark_on_an_axis_that_shows_it() -> None:
+    figure = waveform_figure(solved(DARK).board, solved(DARK).solution, solved(DARK).lock)
+    assert "the LED stays dark" in words(figure)
+    assert figure.axes[1].get_ylim()[1] >= 0.1  # mA
+
+
+def test_verdict_of_the_picture_is_that_of_the_rules() -> None:
+    """An expectation that is not met warns, here as in the check."""
+    board = VARIANTS["emitter follower"]
+    figure, lock = figure_of(board), judge(solve(build_circuit(board)), board)
+    assert figure.get_suptitle().startswith(f"Sync: {lock.status(0)}. ")
+    unmet = replace(lock, binding=(False,) * len(lock.binding))
+    assert lock.status(0) == "fail"
+    assert unmet.status(0) == "warning"

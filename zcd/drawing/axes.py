@@ -11,6 +11,7 @@ import numpy as np
 from zcd.drawing.canvas import BLUE, GREY, RED
 from zcd.drawing.curves import period_curve
 from zcd.drawing.waveforms import mains_period_s
+from zcd.sync.lock import RULES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
 MAX_BARS = 12
 MS = 1e3
+WORST_CORNER = "worst corner: "
 CLIP = 2.0
 """Margins beyond this are drawn no longer."""
 
@@ -66,12 +68,17 @@ def plot_solved(solved: Solved, ax: Axes) -> None:
 
 
 def plot_margins(check: Check, ax: Axes) -> None:
-    """How much of its limit each rule leaves at its worst corner, the tightest first."""
+    """How much of its limit each rule leaves at its worst corner; the verdict is the check's."""
     corners = check.spread.corners
-    order = np.argsort(corners.margins, kind="stable")
+    status = {rule.name.removeprefix(WORST_CORNER): rule.status for rule in check.spread.rules}
+    # without a pulse its rules have no margin; the pin's own rules say why
+    no_pulse = np.isin(corners.names, RULES[3:]) & (corners.margins <= -1.0)
+    order = [k for k in np.argsort(corners.margins, kind="stable") if not no_pulse[k]]
     margins = np.clip(corners.margins[order], -1.0, CLIP)
     names = [corners.names[k] for k in order]
-    _bars(ax, names, list(100.0 * margins), "margin at the worst corner [%]", list(margins < 0.0))
+    bad = [status[name] == "fail" for name in names]
+    shown = [name if status[name] == "pass" else f"{name}: {status[name]}" for name in names]
+    _bars(ax, shown, list(100.0 * margins), "margin at the worst corner [%]", bad)
     ax.axvline(0.0, color="black", lw=0.8)
     ax.set_title(f"{check.board.name}: {check.status}")
 

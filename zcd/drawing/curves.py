@@ -13,7 +13,7 @@ FINER = 6
 """Drawn pieces between two solved points."""
 
 
-def smooth(at: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+def smooth(at: FloatArray, values: FloatArray, finer: int = FINER) -> tuple[FloatArray, FloatArray]:
     """A curve through points that is smooth and never beyond them.
 
     Parameters
@@ -21,6 +21,8 @@ def smooth(at: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     at : ndarray, shape (m,)
         Never falling; of equal ones the first counts.
     values : ndarray, shape (m,)
+    finer : int
+        Drawn pieces between two points.
 
     Returns
     -------
@@ -40,7 +42,7 @@ def smooth(at: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     weighed = own[same] / before[same] + other[same] / after[same]
     mean[same] = (own + other)[same] / weighed
     slope = np.concatenate([chord[:1], mean, chord[-1:]])
-    share = np.arange(FINER)[:, None] / FINER
+    share = np.arange(finer)[:, None] / finer
     rest = 1.0 - share
     fine = (
         values[:-1] * rest**2 * (1.0 + 2.0 * share)
@@ -52,7 +54,7 @@ def smooth(at: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def period_curve(
-    solution: Solution, wave: FloatArray, period_s: float, row: int = 0
+    solution: Solution, wave: FloatArray, period_s: float, row: int = 0, finer: int = FINER
 ) -> tuple[FloatArray, FloatArray]:
     """A solved waveform as a smooth curve over one mains period.
 
@@ -63,6 +65,8 @@ def period_curve(
     wave : ndarray, shape (n, m)
     period_s : float
     row : int
+    finer : int
+        As for `smooth`.
 
     Returns
     -------
@@ -73,10 +77,10 @@ def period_curve(
     order = np.argsort(time)
     time, values = time[order], values[order]
     if not solution.settled[row]:
-        return smooth(time, values)
+        return smooth(time, values, finer)
     time = np.concatenate([time[-2:] - period_s, time, time[:2] + period_s])
     values = np.concatenate([values[-2:], values, values[:2]])
-    time, values = smooth(time, values)
+    time, values = smooth(time, values, finer)
     within = (time > 0.0) & (time < period_s)
     ends = np.interp([0.0, period_s], time, values)
     return (

@@ -21,6 +21,8 @@ WIDTH, LEFT = 430.0, 88.0
 HEIGHTS = (34.0, 34.0, 80.0)
 GAP = 12.0
 MIN_TOP_A = 1e-4
+FINER = 3
+"""Drawn pieces between two solved points: enough for its size, and quick."""
 MS = 1e3
 CROSSINGS = "dash-dot: true zero crossings"
 
@@ -60,7 +62,7 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
             _lane(
                 name,
                 unit,
-                period_curve(solution, values, period, row),
+                period_curve(solution, values, period, row, FINER),
                 (low, high),
                 (y, height),
                 period,
