@@ -171,7 +171,7 @@ class Job:
     meter: Meter
     log: Log = ()
     flags: tuple[str, ...] = ()
-    codes: Mapping[str, str] = field(default_factory=dict)
+    codes: Mapping[str, str] = field(default_factory=dict, hash=False)
     note: str = ""
     found: str = ""
     repair: str = ""
