@@ -79,9 +79,10 @@ class NameReader:
     names: tuple[str, ...]
 
     def __call__(self, value: object) -> str:
-        name = "-".join(value.lower().split()) if isinstance(value, str) else ""
-        if name in self.names:
-            return name
+        name = value.strip().lower() if isinstance(value, str) else ""
+        for each in (name, "-".join(name.split())):
+            if each in self.names:
+                return each
         raise invalid_value(value, f"{self.allowed()}{nearest(value, self.names)}")
 
     def allowed(self) -> str:
