@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import os
 import random
+import resource
 import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -120,3 +122,59 @@ def test_ended_at_any_moment(count: int, number: signal.Signals, tmp_path: Path)
         require_quiet(done, (*CODES, 130, -number))
     for made in tmp_path.rglob("*"):
         assert made.name.startswith(UNDER_WAY) or made.is_dir() or made.stat().st_size
+
+
+def _with_room(megabytes: int) -> Callable[[], None]:
+    def limit() -> None:
+        resource.setrlimit(resource.RLIMIT_AS, (megabytes * 1_000_000,) * 2)
+
+    return limit
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows limits no address space")
+@pytest.mark.parametrize("megabytes", [100, 200, 300, 350])
+def test_too_little_memory_is_said_at_once(megabytes: int) -> None:
+    for line in ("check board.toml", "diagnose job.toml", "--version", "bench --no-browser"):
+        done = subprocess.run(
+            [*PROGRAM, *line.split()],
+            cwd=bench(),
+            env=BARE,
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=20,
+            preexec_fn=_with_room(megabytes),
+        )
+        assert done.returncode == 2
+        assert done.stdout == ""
+        assert done.stderr == (
+            f"zcd: found {megabytes} MB of address space; allowed: 600 MB or more (see ulimit -v)\n"
+        )
+
+
+@pytest.mark.parametrize("line", ["check board.toml", "diagnose job.toml"])
+def test_the_least_memory_suffices(line: str, tmp_path: Path) -> None:
+    """Also where predictions are made anew, and however many cores there are."""
+    several = {key: text for key, text in BARE.items() if key != "OPENBLAS_NUM_THREADS"}
+    done = subprocess.run(
+        [*PROGRAM, *line.split()],
+        cwd=bench(),
+        env={**several, "XDG_CACHE_HOME": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        check=False,
+        preexec_fn=_with_room(600),
+    )
+    assert done.returncode in (0, 1), done.stderr
+    assert done.stderr == ""
+    assert done.stdout
+
+
+@pytest.mark.parametrize(("line", "code"), [("check board.toml", (0, 1)), ("check no.toml", (2,))])
+@pytest.mark.parametrize("ending", ["2>&-", "2>/dev/full", ">&-", ">&- 2>&-"])
+def test_the_exit_code_is_right_where_nothing_can_be_said(
+    line: str, code: tuple[int, ...], ending: str
+) -> None:
+    command = " ".join([*PROGRAM, line, ending])
+    done = subprocess.run(["sh", "-c", command], cwd=bench(), env=PLAIN, check=False, timeout=60)
+    assert done.returncode in code

@@ -69,6 +69,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         code = error.exit_code
     except (KeyboardInterrupt, click.Abort):
         code = INTERRUPTED
+    except MemoryError:
+        tell(["zcd: found too little memory for this; allowed: some 600 MB for one board"])
+        code = InputError.exit_code
     except BrokenPipeError:
         forget(sys.stdout)
         code = BROKEN_PIPE
