@@ -132,8 +132,13 @@ def test_retests_are_kept_in_the_job(bench: Path, capsys: pytest.CaptureFixture[
     about = ["--job", "job.toml", "--replaced", "R2 130k", "--by", "Ada"]
     assert main(["retest", "board.toml", "-r", "ohm R2 520k", *about]) == 1
     out = capsys.readouterr().out
-    assert "Taken before the repair and not after it: DC volts, red pin, black logic0." in out
+    assert "Measure again, as before the repair: DC volts, red pin, black logic0." in out
     assert out.rstrip().endswith("Kept in job.toml.")
+    assert main(["report", "job.toml", "--to", "r.html"]) == 1
+    out = capsys.readouterr().out
+    assert "Verdict: NOT READY. The last retest failed: ohms, " in out
+    assert "By calculation the board would pass." in out
+    assert "NOT READY. The last retest failed" in Path("r.html").read_text(encoding="utf-8")
     good = ["-r", "ohm R1 110k", "-r", "ohm R2 130k", "-r", "dc pin logic0 2.65", "-c", "scope.csv"]
     good += ["-r", "diode D1 reversed OL", "-r", "dc logic+ logic0 5", "-r", "diode OC1 1.05"]
     assert main(["retest", "board.toml", *good, *about, "--json"]) == 0

@@ -250,7 +250,7 @@ def _readings() -> Rendering:
     from zcd.report.of_diagnosis import cautions_for
     from zcd.report.of_diagnosis_dict import expected_readings_to_dict
     from zcd.report.of_diagnosis_document import card_document
-    from zcd.report.of_readings_card import card_page_document
+    from zcd.report.of_readings_card import card_screen_document
 
     return Rendering(
         lambda result: f"{len(result.lines)} readings of {result.board.name}",
@@ -258,7 +258,7 @@ def _readings() -> Rendering:
         plot_readings,
         lambda result: cautions_for(AccessLevel),
         expected_readings_to_dict,
-        answer=card_page_document,
+        answer=card_screen_document,
     )
 
 

@@ -16,7 +16,7 @@ from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.next_reading import Answer, Suggestion, best_reading, within_reach
 from zcd.diagnosis.rank import diagnose, posterior_weights
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
-from zcd.diagnosis.readings import Reading
+from zcd.diagnosis.readings import AccessLevel, Reading, access_level
 
 
 def dictionary() -> FaultDictionary:
@@ -108,3 +108,15 @@ def test_ranges_of_usual_meters() -> None:
     assert meter.ohm_ranges_ohm == pytest.approx((600.0, 6e3, 60e3, 600e3, 6e6, 20e6))
     small = replace(meter, counts=2000, ohm_range_ohm=2e6)
     assert small.ohm_ranges_ohm == pytest.approx((200.0, 2e3, 20e3, 200e3, 2e6))
+
+
+@pytest.mark.parametrize("name", ["half-wave", "switched"])
+def test_ohms_go_before_live_mains_that_tell_little_more(name: str) -> None:
+    """A board on the bench, powered: chain and contact are told unplugged; rule of the trade
+    (HSE GS38: dead tests before live ones)."""
+    made = atlas_of(name)
+    taken = [parse_reading("dc pin logic0 4.99 V", made.circuit)]
+    result = diagnose(made, taken, flags=("sync", "fan")).suggestion
+    assert result is not None
+    assert access_level(made.circuit, result.reading) is not AccessLevel.MAINS
+    assert name != "half-wave" or "ohms" in result.reading.words

@@ -208,3 +208,19 @@ def test_what_a_fault_hides_is_said(lines: tuple[str, ...], unseen: tuple[str, .
     line = hidden_line(diagnosis, dictionary().circuit)
     assert bool(line) is bool(unseen)
     assert all(ref.replace(".led", " LED") in line for ref in unseen)
+
+
+def test_readings_that_cannot_both_be_right_stand_beside_each_other() -> None:
+    """Resistors in series: the row cannot be whole where one of them is open (Ohm's law)."""
+    circuit = dictionary().circuit
+    open_part = suspects_line(found("ohm R1 OL", "ohm R1 to R2 241k"), circuit)
+    assert open_part.startswith("R1 reads OL, but R1 to R2 reads 241 kΩ: one of the two is wrong. ")
+    assert suspects_line(found("ohm R1 OL", "ohm R1 to R2 OL"), circuit) == ""
+    for first, then in ("101k", "55k"), ("OL", "110k"):
+        result = found(f"ohm R1 {first}", f"ohm R1 {then}")
+        line = suspects_line(result, circuit)
+        shown = [text if text == "OL" else f"{text[:-1]} kΩ" for text in (first, then)]
+        assert f"R1 read {shown[0]}, then {shown[1]}" in line
+        lifted = result.suggestion is not None and bool(result.suggestion.reading.lifted)
+        assert ("Lift one end of R1" in line) is lifted
+        assert "Take the first one again" not in line

@@ -15,7 +15,11 @@ from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import InputError
 from zcd.jobs.retests import board_name_for, keep_retest
 from zcd.report.of_job_history import job_history_table, job_history_to_dict
-from zcd.report.of_retest_record import retest_record_lines, retest_record_table
+from zcd.report.of_retest_record import (
+    not_ready_line,
+    retest_record_lines,
+    retest_record_table,
+)
 
 WRITTEN = """\
 # from the shop at the corner
@@ -81,7 +85,7 @@ def test_the_last_one_stands_in_the_list_of_jobs(job_file: Path) -> None:
     assert entries[-1].retest == GOOD
     assert search(entries, "iron 817c") == entries[-1:]
     assert (
-        "retested 2026-05-07: good (98 %), CTR headroom 2.35"
+        "retested 2026-05-07: good (98 % sure), CTR headroom 2.35"
         in job_history_table(entries, 1).rows[-1][-1]
     )
     told = job_history_to_dict(entries, ".")["jobs"][-1]["retest"]
@@ -95,7 +99,7 @@ def test_a_board_file_keeps_no_retest(job_file: Path) -> None:
 
 def test_words_of_a_retest() -> None:
     assert retest_record_lines(GOOD) == [
-        'Retested on 2026-05-07 by Ada "the iron": good (98 % good).',
+        'Retested on 2026-05-07 by Ada "the iron": good (98 % sure).',
         "Replaced: R2, OC1 [817C].",
         "CTR as measured: 80 % to 150 %, most likely 110 %.",
         "CTR headroom on the bench: 1.9 to over 100, most likely 2.35.",
@@ -134,3 +138,22 @@ def test_one_line_tells_what_is_wrong(job_file: Path, entry: str, message: str) 
     job_file.write_text(f"{WRITTEN}\n[[retests]]\n{entry}\n")
     with pytest.raises(InputError, match=message):
         load_job(job_file)
+
+
+def test_the_verdict_of_a_retest_gives_its_reason() -> None:
+    slow = RetestReading(
+        reading="low time (scope), pin to logic0",
+        shown="4 ms",
+        good_board="7.77 ms to 9.15 ms",
+        differs=True,
+    )
+    record = replace(BAD, replaced=(), readings=(slow,))
+    assert retest_record_lines(record) == ["Retested on 2026-05-06: not good: low time differs."]
+    assert not_ready_line((GOOD, record)) == (
+        "NOT READY. The last retest failed: low time 4 ms (good 7.77 ms to 9.15 ms)."
+    )
+    assert not_ready_line((record, GOOD)) == not_ready_line(()) == ""
+    unsure = replace(GOOD, verdict=Verdict.UNSURE, good_ratio=0.94)
+    assert retest_record_lines(unsure)[0].endswith(
+        ": no fault found; 94 % sure that the board is good."
+    )

@@ -17,7 +17,7 @@ from zcd.cli.given import DASH, job_given, require_file
     "--card",
     metavar="FILE",
     shell_complete=files,
-    help="Write the page as a card for the bench: .pdf (extra [pdf]) or .html.",
+    help="Write them on a page, as a card for the bench: .pdf (extra [pdf]) or .html.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:

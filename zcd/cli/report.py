@@ -50,7 +50,8 @@ def report(
     """Write the job sheet: complaint, found, done, tested, verdict; then what it rests on.
 
     The repaired board is the one that the job names, every part as it is described there,
-    unless --repaired gives another. Files are whole in themselves, nothing is loaded.
+    unless --repaired gives another. Files are whole in themselves, nothing is loaded. Exit
+    status 1 where it does not pass, or where the last retest kept in the job failed.
 
     \b
     Example

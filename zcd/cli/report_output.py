@@ -13,9 +13,9 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.job_history import FaultStatistics
 from zcd.errors import invalid_value
 from zcd.files import has_typesetter, require_place, require_typesetter
-from zcd.jobs.job_sheet import checked_job, write_record
-from zcd.report.of_check_answer import headline_text
+from zcd.jobs.job_sheet import checked_job, verdict_text, write_record
 from zcd.report.of_diagnosis_text import sentence
+from zcd.report.of_retest_record import not_ready_line
 from zcd.report.text import plain
 
 KINDS = (".html", ".pdf")
@@ -87,15 +87,20 @@ def record_job(
     Returns
     -------
     int
-        Exit code: 0 where the repaired board passes, else 1.
+        Exit code: 0 where the repaired board passes and its last retest did not fail, else 1.
     """
     case, check = checked_job(job, board, statistics)
-    write_record(case, board, check, places, paper, job.meter, full=full)
+    write_record(case, board, check, places, paper, job.meter, full=full, retests=job.retests)
     told = "" if case is None else sentence(case.diagnosis.conclusion)
+    passes = check.passes and not not_ready_line(job.retests)
     if as_json:
-        print_json({"files": list(places), "conclusion": told or None, "passes": check.passes})
+        print_json({"files": list(places), "conclusion": told or None, "passes": passes})
     else:
-        for line in (told, headline_text(check), *(f"{place} written" for place in places)):
+        for line in (
+            told,
+            f"Verdict: {verdict_text(check, job.retests)}",
+            *(f"{place} written" for place in places),
+        ):
             if line:
                 click.echo(plain(line))
-    return 0 if check.passes else 1
+    return 0 if passes else 1

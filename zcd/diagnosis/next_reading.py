@@ -43,6 +43,8 @@ POWER_DOWN = 6.0
 """The same of unplugging, discharging, proving dead and reaching the parts again."""
 SMALL_CHANGE = 1.0
 """The same of a bench supply put on or taken off, or of the load switched."""
+AS_MUCH = 0.8
+"""A dead reading that tells, for its cost, so much of what a live one does goes before it."""
 OUTCOMES = 8
 GOOD_BOARD = 0
 """Number of the fault that is none."""
@@ -201,6 +203,7 @@ def best_reading(
     shares = np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
     most = (1.0 - posterior.unmodelled) * float(entropy_bits(shares / shares.sum()))
     best: tuple[float, Reading, Expected] | None = None
+    dead: tuple[float, Reading, Expected] | None = None
     for doubt in doubts:
         worth, cost = (
             _worth_again(dictionary, doubt, posterior),
@@ -215,9 +218,20 @@ def best_reading(
         if progress is not None and not dictionary.has(reading):
             progress(reading.words)
         worth = expected(dictionary.spectrum(reading), posterior)
-        if worth_taking(worth, cost, taken) and (best is None or worth.bits / cost > best[0]):
+        if not worth_taking(worth, cost, taken):
+            continue
+        if best is None or worth.bits / cost > best[0]:
             best = worth.bits / cost, reading, worth
+        side = access_level(dictionary.circuit, reading)
+        if side is AccessLevel.DEAD and (dead is None or worth.bits / cost > dead[0]):
+            dead = worth.bits / cost, reading, worth
+    if best is not None and dead is not None and _on_mains(dictionary, best[1]):
+        best = dead if dead[0] >= AS_MUCH * best[0] else best
     return None if best is None else _suggestion(dictionary, posterior, best[1], best[2], doubts)
+
+
+def _on_mains(dictionary: FaultDictionary, reading: Reading) -> bool:
+    return access_level(dictionary.circuit, reading) is AccessLevel.MAINS
 
 
 def choices_of(

@@ -54,7 +54,11 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_job_history import fault_statistics_line
-from zcd.report.of_retest_record import retest_record_lines, retest_record_table
+from zcd.report.of_retest_record import (
+    not_ready_line,
+    retest_record_lines,
+    retest_record_table,
+)
 from zcd.report.of_story import headline
 from zcd.report.of_story_flags import why_lines
 from zcd.report.pdf import report_pdf
@@ -69,6 +73,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from zcd.diagnosis.job_history import FaultStatistics
+    from zcd.diagnosis.retest_record import RetestRecord
 
 
 LINE = "_" * 30
@@ -123,6 +128,7 @@ def report_document(
     lost: tuple[LossMap, LossShare] | None = None,
     case: Case | None = None,
     meter: Meter | None = None,
+    retests: Sequence[RetestRecord] = (),
 ) -> Document:
     """What a report says: the job sheet on its first page, then what it rests on.
 
@@ -140,18 +146,21 @@ def report_document(
         What was found on the board before the repair.
     meter : Meter, optional
         Of what a good board reads, where there is no case; the usual one if not given.
+    retests : sequence of RetestRecord
+        Of the repaired board, in order; those of the case if not given.
 
     Returns
     -------
     document : Document
     """
     full = lost is not None
+    retests = retests or (() if case is None else case.job.retests)
     cautions = Section("Cautions", (Cautions(CAUTION_GROUPS),))
     pictures = () if check.outlook is None else _outlook_pictures(check)
-    sections: list[Section] = [_sheet_section(board, check, case, meter)]
+    sections: list[Section] = [_sheet_section(board, check, case, meter, retests)]
     if case is not None:
         sections += [_found_section(case, full), _story_section(case, full)]
-        sections.append(_retest_section(case.job))
+    sections.append(_retest_section(retests))
     sections += [answer_section(check), _waveforms_section(board, solution, lock)]
     if full or check.outlook is not None:
         sections += check_sections(check, pictures)
@@ -166,11 +175,17 @@ def report_document(
     )
 
 
-def _sheet_section(board: Board, check: Check, case: Case | None, meter: Meter | None) -> Section:
+def _sheet_section(
+    board: Board,
+    check: Check,
+    case: Case | None,
+    meter: Meter | None,
+    retests: Sequence[RetestRecord],
+) -> Section:
     """The job sheet: what was complained of, found, done and tested, one picture, a signature."""
     appliance = board.name if case is None else case.job.board.name
     facts = [("Appliance", plain(appliance)), *_job_facts(board, case)]
-    facts.append(("Verdict", headline_text(check)))
+    facts.append(("Verdict", verdict_text(check, retests)))
     if check.repair is not None:
         facts.append(("Repair", repair_text(check.repair, board)))
     facts.append(("Circuit", board_line(board)))
@@ -185,6 +200,15 @@ def _sheet_section(board: Board, check: Check, case: Case | None, meter: Meter |
         "Job sheet",
         (Facts(tuple(facts)), drawn, Facts(signature), Paragraph(worked, "small")),
     )
+
+
+def verdict_text(check: Check, retests: Sequence[RetestRecord]) -> str:
+    """The verdict on a board: what was measured last goes before what is calculated."""
+    if not (measured := not_ready_line(retests)):
+        return headline_text(check)
+    if check.passes:
+        return f"{measured} By calculation the board would pass."
+    return f"{measured} By calculation: {headline_text(check)}"
 
 
 def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
@@ -254,10 +278,10 @@ def _closed_words(job: Job) -> tuple[Paragraph, ...]:
     return (Paragraph(f"Closed on {job.closed.isoformat()}; it was: {plain(job.found)}.{done}"),)
 
 
-def _retest_section(job: Job) -> Section:
+def _retest_section(retests: Sequence[RetestRecord]) -> Section:
     """How the board read after the repair, each retest in turn; empty where there was none."""
     blocks: list[Block] = []
-    for record in job.retests:
+    for record in retests:
         first, *rest = retest_record_lines(record)
         blocks += [Paragraph(first, "strong"), *map(Paragraph, rest)]
         if record.readings:
@@ -388,9 +412,10 @@ def write_record(
     meter: Meter | None = None,
     *,
     full: bool = False,
+    retests: Sequence[RetestRecord] = (),
 ) -> None:
     """Write the record of a job, before and after its repair, once for each file."""
-    pages = document_of(board, check, case, meter, full=full)
+    pages = document_of(board, check, case, meter, full=full, retests=retests)
     for file in files:
         write_report(file, pages, paper)
 
@@ -402,6 +427,7 @@ def document_of(
     meter: Meter | None = None,
     *,
     full: bool = False,
+    retests: Sequence[RetestRecord] = (),
 ) -> Document:
     """What a report says, all of it worked out."""
     solution, lock = solved_at_nominal(board)
@@ -413,6 +439,7 @@ def document_of(
         lost=where_sync_is_lost(board) if full else None,
         case=case,
         meter=meter,
+        retests=retests,
     )
 
 

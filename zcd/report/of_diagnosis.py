@@ -12,7 +12,7 @@ from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.job import Job
-from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked
@@ -162,12 +162,16 @@ def flags_line(job: Job) -> str:
 
 def suspects_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     """Readings that contradict another, beside it; empty where there are none."""
+    if known := _contrary_lines(diagnosis, circuit):
+        return " ".join(known[:MOST_SUSPECTS])
     lines = []
     for suspect, other in zip(diagnosis.suspects, diagnosis.against, strict=True):
         pair = " and ".join(
             f"{reading_text(m.reading, circuit)}: {show_measured(m)}" for m in (suspect, other)
         )
         todo = f"The first showed the same twice. {MEANT}" if suspect.repeated else AGAIN
+        if diagnosis.suggestion is not None and diagnosis.suggestion.reading.lifted:
+            todo = _once_more(diagnosis, part_words(diagnosis.suggestion.reading.lifted))
         lines.append(f"You measured {pair}. These do not go together. {todo}")
     return " ".join([*lines[:MOST_SUSPECTS], *_unit_lines(diagnosis, circuit)])
 
@@ -180,6 +184,57 @@ def _unit_lines(diagnosis: Diagnosis, circuit: Circuit) -> list[str]:
         for slip in diagnosis.slips
     ]
     return [f"Check the unit: {' '.join(asked[:MOST_SUSPECTS])}"] if asked else []
+
+
+def _contrary_lines(diagnosis: Diagnosis, circuit: Circuit) -> list[str]:
+    """Pairs of readings that cannot both be right, whatever the fault; those of one place first."""
+    lines, measured = [], diagnosis.measured
+    for number, first in enumerate(measured):
+        name = _short_place(first.reading, circuit)
+        for other in measured[number + 1 :]:
+            if other.reading == first.reading:
+                shown = f"{show_measured(first)}, then {show_measured(other)}"
+                step = diagnosis.suggestion
+                again = step is not None and (step.reading.lifted or step.again is not None)
+                end = f". {_once_more(diagnosis, name)}" if again else OR_JUMPS
+                lines.append(f"{name} read {shown}{end}")
+    for inner in measured:
+        for outer in measured:
+            if _open_inside(inner, outer, circuit):
+                name, whole = (_short_place(m.reading, circuit) for m in (inner, outer))
+                lines.append(
+                    f"{name} reads {show_measured(inner)}, but {whole} reads "
+                    f"{show_measured(outer)}: one of the two is wrong. "
+                    f"{_once_more(diagnosis, name)}"
+                )
+    return lines
+
+
+def _open_inside(inner: Measured, outer: Measured, circuit: Circuit) -> bool:
+    """Whether ohms over a part of a row show OL, and those over the whole row do not."""
+    pair = [m.reading for m in (inner, outer)]
+    if any(r.function is not Function.OHM or r.lifted for r in pair):
+        return False
+    part, whole = (set(parts_between(circuit, r.red, r.black)) for r in pair)
+    is_open = inner.exact and inner.value == OVERLOAD
+    return bool(part) and part < whole and is_open and outer.exact and outer.value < OVERLOAD
+
+
+def _once_more(diagnosis: Diagnosis, name: str) -> str:
+    """How a doubtful reading is taken again: alone, where that is what is asked next."""
+    step = diagnosis.suggestion
+    if step is not None and step.reading.lifted:
+        return f"Lift one end of {part_words(step.reading.lifted)} and measure it again."
+    return f"Measure {name} again."
+
+
+def _short_place(reading: Reading, circuit: Circuit) -> str:
+    """Where ohms were read, such as ``R1 to R2``; of other readings, all of it."""
+    text = reading_text(reading, circuit)
+    if reading.function is Function.OHM and not reading.lifted:
+        over, _ = _over_text(reading, circuit)
+        return over.removeprefix("over ") or text
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
@@ -229,6 +284,7 @@ BLOCKED_BY = ("led", "resistor", "diode", "phototransistor", "contact")
 BLOCKING = ("open", "short", "reversed")
 """Faults (kind, mode) with which there are no pulses, or none that tell of other parts."""
 MOST_SUSPECTS = 2
+OR_JUMPS = ": one of the two is wrong, or it jumps."
 AGAIN = "Take the first one again."
 MEANT = (
     "Look whether it is the part that was meant, and what else lies across it; lift one end of the "
@@ -371,7 +427,7 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     lines = ["; ".join(part for part in parts if part) + "."]
     if suggestion.again is not None:
         lines[0] += f" Again: {show_measured(suggestion.again)} fits badly with the rest."
-    lines += [answer_text(reading.function, answer) for answer in suggestion.answers]
+    lines += answers_text(suggestion)
     return lines
 
 
@@ -386,12 +442,21 @@ def state_text(suggestion: Suggestion, circuit: Circuit) -> str:
     return f"{side}, load relay off" if suggestion.reading.power is Power.OFF else side
 
 
-def answer_text(function: Function, answer: Answer) -> str:
-    """An answer and what it would mean."""
+def answers_text(suggestion: Suggestion) -> list[str]:
+    """The answers to a reading, each with what it would mean."""
+    good = next((o.value[1] for o in suggestion.outcomes if o.key == HEALTHY.key), None)
+    return [answer_text(suggestion.reading.function, a, good) for a in suggestion.answers]
+
+
+def answer_text(function: Function, answer: Answer, good: float | None = None) -> str:
+    """An answer and what it would mean; `good` is what a good board shows."""
     names = ", ".join("a good board" if key == HEALTHY.key else key for key in answer.keys)
     if answer.jumps:
-        ends = (show_value(function, end) for end in (answer.low, answer.high))
-        return f"now {' now '.join(ends)}: {names}"
+        ends = [show_value(function, end) for end in (answer.low, answer.high)]
+        if good is not None and answer.high == OVERLOAD:
+            # a joint that opens now and then: between the part itself and nothing
+            ends[0] = f"about {show_value(function, good)}"
+        return f"jumps between {' and '.join(ends)}: {names}"
     return f"{spread_of(function, answer.low, answer.high)}: {names}"
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from textwrap import shorten
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
@@ -21,7 +20,7 @@ from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_board import read_as_line, unread_line
 from zcd.report.of_diagnosis import (
-    answer_text,
+    answers_text,
     flags_line,
     hidden_line,
     reading_text,
@@ -146,14 +145,30 @@ def prompt_document(
 def _question(plan: Sequence[Suggestion], circuit: Circuit) -> list[Block]:
     """What to measure, what the answers would mean, and what comes after it."""
     first = plan[0]
-    answers = [answer_text(first.reading.function, a) for a in first.answers]
+    answers = answers_text(first)
     blocks: list[Block] = [Paragraph(f"{state_line(first.reading, circuit)}.")]
     blocks.append(Paragraph(f"Measure {step_text(first, circuit)}.", "strong"))
     if answers:
-        blocks.append(Paragraph(shorten("; ".join(answers), MOST_MEANING, placeholder=" ...")))
+        blocks.append(Paragraph(_meaning_text(answers)))
     if then := then_line(plan, circuit):
         blocks.append(Paragraph(then))
     return blocks
+
+
+def _meaning_text(answers: Sequence[str]) -> str:
+    """What the answers would mean, as many whole ones as two lines hold."""
+    text = _whole(answers, "; ")
+    return text if len(text) <= MOST_MEANING else _whole(answers[0].split(", "), ", ")
+
+
+def _whole(texts: Sequence[str], between: str) -> str:
+    """As many of some texts as two lines hold, the first in any case."""
+    for number in range(len(texts), 0, -1):
+        left = len(texts) - number
+        told = between.join(texts[:number]) + (f"; {left} more: --full" if left else "")
+        if len(told) <= MOST_MEANING:
+            break
+    return told
 
 
 def then_line(plan: Sequence[Suggestion], circuit: Circuit) -> str:

@@ -1,4 +1,4 @@
-"""The expected readings on one page: a row a reading."""
+"""The expected readings, a row a reading: the most telling on one screen, all on one page."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedReading
 from zcd.diagnosis.meters import Meter, diode_full_scale_v
 from zcd.diagnosis.readings import AccessLevel, Power, Reading, parts_between, parts_over
-from zcd.report.cautions import LOCAL, UNPLUG
+from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, part_words, spread_text
@@ -19,6 +19,10 @@ from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text
 
 MOST_TOLD = 2
+MOST_ROWS = 8
+"""Readings on one screen."""
+TOLD_WIDTH = 20
+"""Columns of the faults told, so that each reading is one line."""
 SHORT_STATES = {
     AccessLevel.DEAD: "unplugged",
     AccessLevel.BENCH: "bench",
@@ -26,45 +30,109 @@ SHORT_STATES = {
     AccessLevel.MAINS: "MAINS",
 }
 """Sides that the page shows; what takes a lifted part is in the full list."""
+STATE_WORDS = {
+    AccessLevel.DEAD: "unplugged: and discharged.",
+    AccessLevel.BENCH: "bench: unplugged, logic supply from a bench supply.",
+    AccessLevel.ISOLATED: "powered: plugged in, probes on the isolated side only.",
+    AccessLevel.MAINS: "MAINS: plugged in, probes on LIVE parts.",
+}
+
+
+def card_screen_document(expected: ExpectedReadings) -> Document:
+    """The most telling of the expected readings on one screen, with the cautions for them."""
+    on_page = [line for line in expected.lines if line.access in SHORT_STATES]
+    told = _most_telling(on_page)
+    rows = tuple(
+        (*row[:3], _fitting(row[3])) for row in (_row(line, expected.circuit) for line in told)
+    )
+    more = len(on_page) - len(told)
+    columns = ("board", "red, black", "good board", "tells best")
+    table = Table(title="", columns=columns, rows=rows, remark=f"{more} more: --full")
+    sides = [side for side in SHORT_STATES if any(line.access is side for line in told)]
+    # the cautions of the mains hold for the isolated side too
+    due = [side for side in sides if side in (AccessLevel.DEAD, AccessLevel.MAINS)]
+    cautions = [text for side in due or sides for text in SHORT_CAUTIONS[side]]
+    words = (
+        _legend(sides, rows),
+        read_as_line(expected.board),
+        unread_line(expected.board),
+        f"CAUTION: {' '.join(cautions)} {LOCAL}",
+    )
+    return Document(
+        title=plain(expected.board.name),
+        sections=(Section("", (table, *(Paragraph(text) for text in words if text)), answer=True),),
+    )
 
 
 def card_page_document(expected: ExpectedReadings) -> Document:
     """The expected readings on one page."""
+    lines = [line for line in expected.lines if line.access in SHORT_STATES]
     rows = tuple(
-        (
-            SHORT_STATES[line.access],
-            short_reading(line.reading, expected.circuit),
-            spread_text(line.reading.function, line.healthy),
-            ", ".join(_best_told(line, expected.circuit)),
-        )
-        for line in expected.lines
-        if line.access in SHORT_STATES
+        (*row[:3], ", ".join(row[3])) for row in (_row(line, expected.circuit) for line in lines)
     )
     table = Table(
         title="Expected readings",
         columns=("board", "red, black", "good board", "tells best"),
         rows=rows,
-        remark="Board: unplugged and discharged; bench: unplugged, logic supply from a bench "
-        "supply; MAINS: live parts. R1/R2: where R1 and R2 meet. led+, led-: anode and cathode "
-        "of the optocoupler's LED. logic0: the controller's ground.",
-    )
-    words = tuple(
-        filter(
-            None,
-            (
-                read_as_line(expected.board),
-                unread_line(expected.board),
-                f"CAUTION: {UNPLUG} {LOCAL}",
-            ),
-        )
+        remark=_legend(list(SHORT_STATES), rows),
     )
     return Document(
-        title=plain(expected.board.name),
-        sections=(
-            Section("", (table,), answer=True),
-            Section("", tuple(map(Paragraph, words)), answer=True),
-        ),
+        title=plain(expected.board.name), sections=(Section("", (table,), answer=True),)
     )
+
+
+def _most_telling(lines: Sequence[ExpectedReading]) -> list[ExpectedReading]:
+    """Readings that tell most faults together, in their order.
+
+    Live ones are there only for what no other tells; what room is left goes to readings that
+    confirm the first.
+    """
+    chosen: list[ExpectedReading] = []
+    left: set[str] = set()
+    safe = [line for line in lines if line.access is not AccessLevel.MAINS]
+    for side, again in (safe, True), (lines, False), (safe, True):
+        if again:
+            left = {key for line in lines for key in line.faults}
+        while len(chosen) < MOST_ROWS:
+            rest = [line for line in side if line not in chosen]
+            best = max(rest, key=lambda line: len(left & line.faults.keys()), default=None)
+            if best is None or not left & best.faults.keys():
+                break
+            chosen.append(best)
+            left -= best.faults.keys()
+    return [line for line in lines if line in chosen]
+
+
+def _row(line: ExpectedReading, circuit: Circuit) -> tuple[str, str, str, list[str]]:
+    """State of the board, reading, good board, and what it tells best."""
+    return (
+        SHORT_STATES[line.access],
+        short_reading(line.reading, circuit),
+        spread_text(line.reading.function, line.healthy),
+        _best_told(line, circuit),
+    )
+
+
+def _fitting(names: Sequence[str]) -> str:
+    """The first names that fit into a line; whole ones, the first in any case."""
+    number = len(names)
+    while number > 1 and len(", ".join(names[:number])) > TOLD_WIDTH:
+        number -= 1
+    return ", ".join(names[:number])
+
+
+def _legend(sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> str:
+    """What the words in the rows mean."""
+    places = " ".join(str(row[1]) for row in rows)
+    words = [STATE_WORDS[side] for side in sides]
+    if joints := [word.strip(",") for word in places.split() if "/" in word]:
+        first, _, second = joints[0].partition("/")
+        words.append(f"{joints[0]}: where {first} and {second} meet.")
+    if "led+" in places or "led-" in places:
+        words.append("led+, led-: anode and cathode of the optocoupler's LED.")
+    if "logic0" in places:
+        words.append("logic0: the controller's ground.")
+    return " ".join(words)
 
 
 def bench_card_document(expected: ExpectedReadings) -> Document:

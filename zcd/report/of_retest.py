@@ -120,7 +120,7 @@ def _likeliest_line(retest: Retest) -> str:
 def _to_take_line(retest: Retest) -> str:
     """What was taken before the repair and not since."""
     names = _names(retest.to_take, retest)
-    return names and f"Taken before the repair and not after it: {names}."
+    return names and f"Measure again, as before the repair: {names}."
 
 
 def _names(readings: Sequence[Reading], retest: Retest) -> str:
@@ -150,7 +150,7 @@ def retest_line(retest: Retest) -> str:
         line += f"{show_measured(first.measured)} (good board {good})."
         again = " All else fits a good board: take this one again."
         return line + (again if retest.good_ratio > MIN_OTHERWISE_GOOD else "")
-    return f"No fault found, but not enough readings to be sure ({share} good)."
+    return f"No fault found; {share} sure that the board is good."
 
 
 def missing_line(retest: Retest) -> str:

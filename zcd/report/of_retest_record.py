@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from zcd.board.units import format_si
-from zcd.diagnosis.retest_record import RetestRecord
+from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.report.table import Table
 from zcd.report.text import plain, probability_text
 
@@ -20,12 +20,9 @@ def retest_record_line(record: RetestRecord) -> str:
     >>> from zcd.diagnosis.retest_record import Verdict
     >>> retest_record_line(RetestRecord(taken=date(2026, 3, 14), verdict=Verdict.GOOD,
     ...                                 good_ratio=0.97))
-    'retested 2026-03-14: good (97 %)'
+    'retested 2026-03-14: good (97 % sure)'
     """
-    line = (
-        f"retested {record.taken.isoformat()}: {record.verdict} "
-        f"({probability_text(record.good_ratio)})"
-    )
+    line = f"retested {record.taken.isoformat()}: {_verdict_text(record)}"
     if not record.headroom:
         return line
     if not record.tells:
@@ -36,8 +33,7 @@ def retest_record_line(record: RetestRecord) -> str:
 def retest_record_lines(record: RetestRecord) -> list[str]:
     """A retest in sentences: what was replaced by whom, the verdict, what is left of the CTR."""
     who = f" by {plain(record.by)}" if record.by else ""
-    share = probability_text(record.good_ratio)
-    lines = [f"Retested on {record.taken.isoformat()}{who}: {record.verdict} ({share} good)."]
+    lines = [f"Retested on {record.taken.isoformat()}{who}: {_verdict_text(record)}."]
     if record.replaced:
         lines.append(f"Replaced: {', '.join(map(plain, record.replaced))}.")
     if record.ctr_ratio is not None:
@@ -50,6 +46,41 @@ def retest_record_lines(record: RetestRecord) -> list[str]:
         if factors:
             lines.append(f"CTR headroom {words}: {_span(factors, record.tells)}.")
     return lines
+
+
+def not_ready_line(records: Sequence[RetestRecord]) -> str:
+    """What failed in the last retest, whatever the calculation says; empty where nothing did."""
+    if not records or records[-1].verdict is not Verdict.NOT_GOOD:
+        return ""
+    differing = [each for each in records[-1].readings if each.differs]
+    told = f": {'; '.join(map(_differing_text, differing))}" if differing else ""
+    return f"NOT READY. The last retest failed{told}."
+
+
+def _differing_text(each: RetestReading) -> str:
+    """A reading that differs, such as ``low time 4 ms (good 7.8 ms to 9.2 ms)``."""
+    good = f" (good {plain(each.good_board)})" if each.good_board else ""
+    name = _short_name(each)
+    comma = "," if "," in name else ""
+    return f"{name}{comma} {plain(each.shown)}{good}"
+
+
+def _short_name(each: RetestReading) -> str:
+    """What was read, without the pin where a pulse is measured there."""
+    return plain(each.reading).removesuffix(", pin to logic0").replace(" (scope)", "")
+
+
+def _verdict_text(record: RetestRecord) -> str:
+    """How the board reads, with the reason or with how sure that is."""
+    share = probability_text(record.good_ratio)
+    if record.verdict is Verdict.UNSURE:
+        return f"no fault found; {share} sure that the board is good"
+    if record.verdict is Verdict.GOOD:
+        return f"{record.verdict} ({share} sure)"
+    names = [_short_name(each) for each in record.readings if each.differs]
+    if not names:
+        return str(record.verdict)
+    return f"{record.verdict}: {'; '.join(names)} {'differs' if len(names) == 1 else 'differ'}"
 
 
 def _span(texts: Sequence[str], tells: bool) -> str:

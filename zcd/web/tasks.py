@@ -267,7 +267,9 @@ def report(
     require_typesetter(f"report{kind}")
     about = Job(board=board, meter=meter) if job is None else job
     case, check = checked_job(about, board, _known(about, counts))
-    return report_bytes(document_of(board, check, case, about.meter), kind, paper)
+    return report_bytes(
+        document_of(board, check, case, about.meter, retests=about.retests), kind, paper
+    )
 
 
 def stamp_of(folder: Path) -> str:
