@@ -17,7 +17,7 @@ from zcd.errors import InputError
 START = {"name": "Kelbrook D7 seed drier (invented)", "mains": "230 V 50 Hz", "feed": "1"}
 USUAL = {
     "resistors": "104, 104", "return_resistors": "", "rectifier": "M7", "clamp": "1N4148",
-    "supply": "", "pull_up": "103",
+    "supply": "", "pull_up": "103", "size": "",
 }  # fmt: skip
 
 
@@ -86,6 +86,20 @@ def test_a_wrong_answer_is_told_and_asked_again(
     assert interview.question is asked
 
 
+def test_the_size_is_asked_of_chips_only() -> None:
+    """A three-figure code is printed on a chip; its limits go with its size."""
+    whole = interviewed(Topology.BRIDGE, size="0805", return_resistors="47k")
+    assert {part.style for part in whole.board().chains[0]} == {"0805"}
+    unknown = interviewed(Topology.HALF_WAVE)
+    assert "style" not in board_text(unknown)
+    assert "size" not in interviewed(Topology.HALF_WAVE, resistors="47k 47k").answers
+    asked = Interview({**START, "resistors": "104", "arrangement": "1"})
+    assert asked.question is not None
+    assert asked.question.key == "size"
+    with pytest.raises(InputError, match=r"chain\.style"):
+        asked.answer("big")
+
+
 def test_an_answer_is_taken_back() -> None:
     interview = Interview()
     with pytest.raises(InputError, match="no answer"):
@@ -100,7 +114,7 @@ def test_at_the_prompt(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    typed = "\n230 V 50 Hz\n1\n104 104 x\n104 104\n1\n1N4004\nundo\nM7\nPC817B\n\n10k\n"
+    typed = "\n230 V 50 Hz\n1\n104 104 x\n104 104\n1\n1206\n1N4004\nundo\nM7\nPC817B\n\n10k\n"
     monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
     assert main(["new", "dryer.toml", "--ask"]) == 0
     out, err = capsys.readouterr()
@@ -108,6 +122,7 @@ def test_at_the_prompt(
     assert " ".join(err.split()).startswith('zcd: this answer: chain.resistors[3]: found "x"')
     assert max(map(len, out.splitlines())) <= 80
     board = load_board("dryer.toml")
+    assert {part.style for part in board.chains[0]} == {"1206"}
     assert board.rectifier is not None
     assert board.rectifier.part == "M7"
 

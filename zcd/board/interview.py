@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from zcd.board.files import board_from_dict
+from zcd.board.markings import resistor_markings
 from zcd.board.model import Board, Topology
 from zcd.board.starter import example_of
 from zcd.errors import InputError, invalid_value
@@ -21,6 +22,8 @@ ARRANGEMENTS = {
     "4": Topology.HALF_WAVE_CLAMPED,
     "5": Topology.TWO_LED,
 }
+CHIP_CODE = "chip code"
+NOT_KNOWN = "not known"
 _SERIES = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
 _ACROSS = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 SWITCHED = "2"
@@ -57,6 +60,16 @@ class Question:
 
 def _topology(answers: Mapping[str, str]) -> Topology:
     return ARRANGEMENTS[answers.get("arrangement", "1")]
+
+
+def _chip_codes(answers: Mapping[str, str]) -> bool:
+    """Whether a resistor of the chain was read as a chip code: its body then has a size."""
+    printed = answers["resistors"], answers.get("return_resistors", "")
+    return any(
+        meaning.words == CHIP_CODE
+        for item in _items(" ".join(printed))
+        for meaning in resistor_markings(item)[:1]
+    )
 
 
 QUESTIONS = (
@@ -96,6 +109,9 @@ QUESTIONS = (
         text="Resistors in the other leg of the bridge, as printed?",
         usual="none",
         asked=lambda answers: _topology(answers) is Topology.BRIDGE,
+    ),
+    Question(
+        key="size", text="Size of the chips? (0805, 1206 ...)", usual=NOT_KNOWN, asked=_chip_codes
     ),
     Question(
         key="rectifier",
@@ -208,6 +224,8 @@ class Interview:
             chain["resistors"] = _items(answers["resistors"])
         if "return_resistors" in answers:
             chain["return_resistors"] = _items(answers["return_resistors"])
+        if answers.get("size", NOT_KNOWN) != NOT_KNOWN:
+            chain["style"] = answers["size"]
         result: dict[str, Any] = {key: answers[key] for key in ("name", "mains") if key in answers}
         if answers.get("feed") == SWITCHED:
             coil = answers.get("coil_supply", "12 V")

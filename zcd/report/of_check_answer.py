@@ -17,6 +17,7 @@ from zcd.margin.culprit import Remedy
 from zcd.margin.population import Population
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
+from zcd.margin.stress import chain_resistors
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_board import read_as_line, unread_parts
@@ -50,6 +51,7 @@ WEIGHTY = (
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
+EXAMPLE_SIZE = "1206"
 NO_LOWER_END_RATIO = 1e-2
 """A span of values that begins this far below its end has no lower end worth telling."""
 
@@ -218,7 +220,7 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
         return f"{mark}: {'; '.join(texts)}" if texts else ""
     if subject in EXPECTATION_TEXTS:
         return f"{mark}: {_expectation_text(subject, rules)}"
-    return f"{mark}: {_stress_text(rules)}"
+    return f"{mark}: {_stress_text(check, rules)}"
 
 
 def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
@@ -298,16 +300,26 @@ def _expectation_text(subject: str, rules: list[Rule[float]]) -> str:
     )
 
 
-def _stress_text(rules: list[Rule[float]]) -> str:
+def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
     """What a part has to bear, at its worst."""
+    guess = _guessed_style(check.board, rules[0].subject)
+    style = f" for {guess}, assumed" if guess else ""
     plain_ones = [rule for rule in rules if not rule.name.startswith(AT_CORNER)]
     where = "" if plain_ones else f" where tolerances add up ({_reach_text(rules)})"
     texts = [
         f"{rule.name.removeprefix(AT_CORNER)} {quantity_text(rule.value, rule.unit)} "
-        f"(limit {quantity_text(rule.limit, rule.unit)})"
+        f"(limit {quantity_text(rule.limit, rule.unit)}{style})"
         for rule in (plain_ones or rules)
     ]
-    return f"{', '.join(texts)}{where}"
+    real = f'; write the real size, such as style = "{EXAMPLE_SIZE}"' if guess else ""
+    return f"{', '.join(texts)}{where}{real}"
+
+
+def _guessed_style(board: Board, ref: str) -> str:
+    """Style of a resistor of the chain where nobody wrote it; empty otherwise."""
+    guesses = {note.value for note in board.assumptions if note.key == "chain.style"}
+    styles = {part.ref: part.style for part in chain_resistors(board)}
+    return style if (style := styles.get(ref, "")) in guesses else ""
 
 
 def _facts(check: Check) -> Iterator[tuple[str, str]]:
