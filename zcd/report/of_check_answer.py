@@ -89,6 +89,17 @@ def headline_text(check: Check) -> str:
         if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
             return f"PASSES, with a warning: sync depends on {plain(doubt)}."
         return f"PASSES, with a warning. Sync works from {band}; no part is overloaded."
+    failed = _failed_subjects(check)
+    parts = sorted(failed - {SYNC})
+    wrong = ["sync is lost"] if SYNC in failed else []
+    if parts:
+        wrong.append(f"{_listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
+    return f"FAILS: {' and '.join(wrong)}."
+
+
+def _failed_subjects(check: Check) -> set[str]:
+    """Sync and the parts that fail, without what failed on the original too."""
+    inherited = () if check.repair is None else check.repair.inherited
     failed = {
         rule.subject
         for rule in check.every_rule
@@ -96,11 +107,7 @@ def headline_text(check: Check) -> str:
     }
     if SYNC in failed:  # what only a corner overloads is beside the point
         failed = {rule.subject for rule in check.rules if rule.status == "fail"} | {SYNC}
-    parts = sorted(failed - {SYNC})
-    wrong = ["sync is lost"] if SYNC in failed else []
-    if parts:
-        wrong.append(f"{_listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
-    return f"FAILS: {' and '.join(wrong)}."
+    return failed
 
 
 def advice_lines(check: Check) -> tuple[str, ...]:
@@ -139,6 +146,8 @@ def culprit_lines(check: Check) -> Iterator[str]:
     if first is None:
         if not check.passes and check.odd_values:
             yield "Correct what was misread, and check again."
+        elif not check.passes and (ref := _only_overloaded(check)):
+            yield f"Only {plain(ref)} is over its limit. Next: zcd substitute BOARD --for {ref}"
         elif not check.passes:
             yield "No single part mends it: compare every value and rating with the board."
         return
@@ -146,6 +155,13 @@ def culprit_lines(check: Check) -> Iterator[str]:
     if others:
         ways = (f"{_part_text(r.ref)} with {_span_text(r)}" for r in others)
         yield f"Or else: {'; '.join(ways)}."
+
+
+def _only_overloaded(check: Check) -> str:
+    """The resistor that alone is over its rating while sync works; empty: none, or more."""
+    failed = _failed_subjects(check)
+    refs = {part.ref for part in chain_resistors(check.board)}
+    return next(iter(failed)) if len(failed) == 1 and failed <= refs else ""
 
 
 def _part_text(ref: str) -> str:
