@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from math import isfinite, isnan
 
@@ -86,9 +86,11 @@ def headline_text(check: Check) -> str:
     if inherited and check.passes:
         return "PASSES: no worse than the original, which has the same weakness."
     if check.status == "warning":
+        count = len(finding_lines(check))
+        passes = f"PASSES, with {count} warnings" if count > 1 else "PASSES, with a warning"
         if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
-            return f"PASSES, with a warning: sync depends on {plain(doubt)}."
-        return f"PASSES, with a warning. Sync works from {band}; no part is overloaded."
+            return f"{passes}: sync depends on {plain(doubt)}."
+        return f"{passes}. Sync works from {band}; no part is overloaded."
     failed = _failed_subjects(check)
     parts = sorted(failed - {SYNC})
     wrong = ["sync is lost"] if SYNC in failed else []
@@ -232,10 +234,10 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     if subject == SYNC:
         return f"{mark}: {_sync_text(check, rules)}"
     if subject == RESERVE:
-        texts = [text for rule in rules if (text := _reserve_text(rule))]
+        texts = [text for rule in rules if (text := _reserve_text(check, rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
     if subject in EXPECTATION_TEXTS:
-        return f"{mark}: {_expectation_text(subject, rules)}"
+        return f"{mark}: {_expectation_text(check, subject, rules)}"
     return f"{mark}: {_stress_text(check, rules)}"
 
 
@@ -246,7 +248,7 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     doubt = next((rule.depends_on for rule in rules if rule.depends_on), "")
     if doubt and worst_status(rules) == "warning":
         where = f"at {_conditions_text(lost)}" if lost else "where tolerances add up"
-        reach = f" ({_reach_text(corners)})" if corners else ""
+        reach = f" ({_reach_text(check, corners)})" if corners else ""
         return (
             f"sync may be lost {where}{reach}: it depends on {doubt}, which no data sheet states; "
             "look at the pulse at low and at high mains"
@@ -256,7 +258,8 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     if not corners:
         return "sync is lost inside the mains band when hot"
     broken = RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken
-    return f"sync is lost where tolerances add up ({_reach_text(corners)}): {broken}"
+    harmless = "" if _share(corners) else "; nothing to do"
+    return f"sync is lost {_corner_text(check, corners)}: {broken}{harmless}"
 
 
 def _conditions_text(lost: list[Level]) -> str:
@@ -280,31 +283,47 @@ def _broken_text(check: Check, level: Level) -> str:
     return RULE_WORDS[level.failed_rule].broken if level.failed_rule else ""
 
 
-def _reach_text(rules: Iterable[Rule[float]]) -> str:
-    share = max(rule.share_ratio or 0.0 for rule in rules)
+def _share(rules: Iterable[Rule[float]]) -> float:
+    """Largest share of the boards calculated that break one of these rules."""
+    return max(rule.share_ratio or 0.0 for rule in rules)
+
+
+def _reach_text(check: Check, rules: Iterable[Rule[float]]) -> str:
+    share = _share(rules)
     if share >= 0.01:
         return f"{percent_text(share)} of boards"
-    return (
-        f"{format_si(share, '%', digits=1)} of boards" if share else "no board of 1,000 calculated"
-    )
+    if share:
+        return f"{format_si(share, '%', digits=1)} of boards"
+    return f"none of {check.spread.population.size} boards calculated"
 
 
-def _reserve_text(rule: Rule[float]) -> str:
+def _corner_text(check: Check, rules: Sequence[Rule[float]]) -> str:
+    """Where a rule is broken that single boards keep, and by how many."""
+    where = "where tolerances add up" if _share(rules) else "in the worst corner only"
+    return f"{where} ({_reach_text(check, rules)})"
+
+
+def _reserve_text(check: Check, rule: Rule[float]) -> str:
     """A reserve that is smaller than is good; nothing where sync is lost anyway."""
     if isnan(rule.value):
         return ""
     if rule.name.startswith("CTR"):
-        left = percent_text(1.0 - 1.0 / rule.value)
-        return f"sync is lost once an aged optocoupler has lost {left} of its CTR (allow for half)"
+        left, wanted = (percent_text(1.0 - 1.0 / ratio) for ratio in (rule.value, rule.limit))
+        years = years_text(check.life.design_rule_years)
+        return (
+            "too little reserve for ageing: at low mains, hot, with the weakest coupler of the "
+            f"grade, sync is lost at {left} less CTR (about {years}); allow for {wanted}. Fit a "
+            "new coupler of a higher grade"
+        )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
     return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
 
 
-def _expectation_text(subject: str, rules: list[Rule[float]]) -> str:
+def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     found = [rule for rule in rules if not isnan(rule.value)]
     if not found:
         return (
-            f"{LIMITS[subject].words}, where tolerances add up ({_reach_text(rules)}): "
+            f"{LIMITS[subject].words}, {_corner_text(check, rules)}: "
             + (EXPECTATION_TEXTS[subject])
         )
     (rule,) = found
@@ -321,7 +340,7 @@ def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
     guess = _guessed_style(check.board, rules[0].subject)
     style = f" for {guess}, assumed" if guess else ""
     plain_ones = [rule for rule in rules if not rule.name.startswith(AT_CORNER)]
-    where = "" if plain_ones else f" where tolerances add up ({_reach_text(rules)})"
+    where = "" if plain_ones else f" {_corner_text(check, rules)}"
     texts = [
         f"{rule.name.removeprefix(AT_CORNER)} {quantity_text(rule.value, rule.unit)} "
         f"(limit {quantity_text(rule.limit, rule.unit)}{style})"
