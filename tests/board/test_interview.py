@@ -64,7 +64,7 @@ def test_what_was_understood_is_said_and_written() -> None:
     [
         ((), "", ""),
         (("", "230 V"), "3", 'found "3"; allowed: a number from 1 to 2'),
-        (("",), "", "found nothing"),
+        (("",), "", "Type an answer; this one has no usual value"),
         (("",), "loud", "mains"),
         (("", "230 V", "1"), "100k oops", "resistors"),
         (("", "230 V", "1", "47k", "1", "M7"), "H11AA1", "one LED for topology half-wave"),
@@ -146,7 +146,7 @@ def test_a_file_that_is_there_is_refused_before_any_question(
     assert main(["new", "dryer.toml", "--ask"]) == 2
     out, err = capsys.readouterr()
     assert out == ""
-    assert err.startswith("zcd: dryer.toml: found ")
+    assert err == "zcd: dryer.toml exists already: choose another name, or edit it\n"
     assert (tmp_path / "dryer.toml").read_text(encoding="utf-8") == "mine"
 
 

@@ -140,6 +140,4 @@ def test_what_no_board_calculated_breaks_is_the_worst_corner_only() -> None:
     assert _corner_text(whole, rules).startswith("where tolerances add up (")
     rare = [replace(rule, share_ratio=0.0) for rule in rules]
     none = f"none of {whole.spread.population.size} boards calculated"
-    assert (
-        _corner_text(whole, rare) == f"in the worst corner only ({none})"
-    )
+    assert _corner_text(whole, rare) == f"in the worst corner only ({none})"

@@ -88,7 +88,8 @@ QUESTIONS = (
     ),
     Question(
         key="resistors",
-        text="The resistors in series from there on, as printed, in order? (? where unreadable)",
+        text="The resistors in series from there on, as printed, in order, on one line, such as "
+        '"473 104"? (? where unreadable)',
         beeper="Beeper: the end of each is the beginning of the next.",
     ),
     Question(
@@ -175,7 +176,7 @@ class Interview:
         assert question is not None
         given = " ".join(text.split()) or question.usual
         if not given:
-            raise InputError("found nothing; allowed: an answer, for there is no usual one")
+            raise InputError("Type an answer; this one has no usual value.")
         if question.choices:
             numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
             if given not in numbers:
