@@ -226,7 +226,7 @@ def test_an_existing_file_is_not_overwritten(
     board: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["new", str(board)]) == 2
-    assert "found an existing file; allowed: a new file" in capsys.readouterr().err
+    assert "exists already: choose another name, or edit it" in capsys.readouterr().err
     assert board.read_text(encoding="utf-8") == HOLDS
 
 

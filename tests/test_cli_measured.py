@@ -74,7 +74,20 @@ def test_capture_knows_its_sample_step(bench: Path, capsys: pytest.CaptureFixtur
     assert low_time["low_s"] <= 9.5e-3 <= low_time["high_s"]
     assert low_time["high_s"] - low_time["low_s"] == pytest.approx(2e-3)
     assert main(["capture", "coarse.csv", "board.toml"]) == 0
-    assert "Capture it again with 50 µs or less." in " ".join(capsys.readouterr().out.split())
+    assert "Capture again with 50 µs or less." in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.parametrize(("step_us", "again"), [(50, False), (100, True)])
+def test_the_longest_good_step_is_good(
+    step_us: int, again: bool, bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    time = np.arange(0.0, 0.2, step_us * 1e-6)
+    pin = np.where((time - 0.6e-3) % 0.02 < 9.5e-3, 0.1, 5.0)
+    text = "\n".join(f"{t:.6f},{p:.2f}" for t, p in zip(time, pin, strict=True))
+    (bench / "step.csv").write_text("time (s),pin (V)\n" + text)
+    assert main(["capture", "step.csv", "board.toml"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert ("Capture again with 50 µs or less." in told) is again
 
 
 def test_capture_as_json(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:

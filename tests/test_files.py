@@ -80,7 +80,7 @@ def test_only_its_own_output_is_replaced(tmp_path: Path) -> None:
 def test_an_existing_file_is_kept(tmp_path: Path) -> None:
     path = tmp_path / "new.toml"
     path.write_text("mine", encoding="utf-8")
-    with pytest.raises(InputError, match=r"^new\.toml: found an existing file; allowed: "):
+    with pytest.raises(InputError, match=r"^new\.toml exists already: choose another name"):
         write_new(path, "text")
     assert path.read_text(encoding="utf-8") == "mine"
     assert list(tmp_path.iterdir()) == [path]
@@ -89,7 +89,7 @@ def test_an_existing_file_is_kept(tmp_path: Path) -> None:
 def test_a_dangling_link_is_kept(tmp_path: Path) -> None:
     path = tmp_path / "new.toml"
     path.symlink_to(tmp_path / "elsewhere.toml")
-    with pytest.raises(InputError, match="found an existing file"):
+    with pytest.raises(InputError, match="exists already"):
         write_new(path, "text")
     assert not (tmp_path / "elsewhere.toml").exists()
 
@@ -100,7 +100,7 @@ def test_a_file_that_appears_meanwhile_is_kept(
     path = tmp_path / "new.toml"
     path.write_text("mine", encoding="utf-8")
     monkeypatch.setattr(os.path, "lexists", lambda _: False)
-    with pytest.raises(InputError, match="found an existing file"):
+    with pytest.raises(InputError, match="exists already"):
         write_new(path, "text")
     assert path.read_text(encoding="utf-8") == "mine"
 

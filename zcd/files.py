@@ -230,9 +230,7 @@ def _write(
     except InputError:
         raise
     except FileExistsError as error:
-        raise InputError(
-            f"{file_name(path)}: found an existing file; allowed: a new file"
-        ) from error
+        raise exists_already(path) from error
     except (OSError, ValueError) as error:
         raise _no_place(path, error, _NEW if new else _FILE) from error
     return path
@@ -464,6 +462,11 @@ def make_folder(path: str | Path) -> Path:
     except (OSError, ValueError) as error:
         raise _no_place(path, error, _FOLDER) from error
     return path
+
+
+def exists_already(path: Path) -> InputError:
+    """The error for a file to start from whose place is taken."""
+    return InputError(f"{file_name(path)} exists already: choose another name, or edit it")
 
 
 def _no_place(path: str | Path, error: Exception, allowed: str) -> InputError:

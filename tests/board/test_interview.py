@@ -17,7 +17,7 @@ from zcd.errors import InputError
 START = {"name": "Kelbrook D7 seed drier (invented)", "mains": "230 V 50 Hz", "feed": "1"}
 USUAL = {
     "resistors": "104, 104", "return_resistors": "", "rectifier": "M7", "clamp": "1N4148",
-    "supply": "", "pull_up": "103",
+    "supply": "", "pull_up": "103", "size": "",
 }  # fmt: skip
 
 
@@ -64,7 +64,7 @@ def test_what_was_understood_is_said_and_written() -> None:
     [
         ((), "", ""),
         (("", "230 V"), "3", 'found "3"; allowed: a number from 1 to 2'),
-        (("",), "", "found nothing"),
+        (("",), "", "Type an answer; this one has no usual value"),
         (("",), "loud", "mains"),
         (("", "230 V", "1"), "100k oops", "resistors"),
         (("", "230 V", "1", "47k", "1", "M7"), "H11AA1", "one LED for topology half-wave"),
@@ -86,6 +86,20 @@ def test_a_wrong_answer_is_told_and_asked_again(
     assert interview.question is asked
 
 
+def test_the_size_is_asked_of_chips_only() -> None:
+    """A three-figure code is printed on a chip; its limits go with its size."""
+    whole = interviewed(Topology.BRIDGE, size="0805", return_resistors="47k")
+    assert {part.style for part in whole.board().chains[0]} == {"0805"}
+    unknown = interviewed(Topology.HALF_WAVE)
+    assert "style" not in board_text(unknown)
+    assert "size" not in interviewed(Topology.HALF_WAVE, resistors="47k 47k").answers
+    asked = Interview({**START, "resistors": "104", "arrangement": "1"})
+    assert asked.question is not None
+    assert asked.question.key == "size"
+    with pytest.raises(InputError, match=r"chain\.style"):
+        asked.answer("big")
+
+
 def test_an_answer_is_taken_back() -> None:
     interview = Interview()
     with pytest.raises(InputError, match="no answer"):
@@ -100,7 +114,7 @@ def test_at_the_prompt(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    typed = "\n230 V 50 Hz\n1\n104 104 x\n104 104\n1\n1N4004\nundo\nM7\nPC817B\n\n10k\n"
+    typed = "\n230 V 50 Hz\n1\n104 104 x\n104 104\n1\n1206\n1N4004\nundo\nM7\nPC817B\n\n10k\n"
     monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
     assert main(["new", "dryer.toml", "--ask"]) == 0
     out, err = capsys.readouterr()
@@ -108,6 +122,7 @@ def test_at_the_prompt(
     assert " ".join(err.split()).startswith('zcd: this answer: chain.resistors[3]: found "x"')
     assert max(map(len, out.splitlines())) <= 80
     board = load_board("dryer.toml")
+    assert {part.style for part in board.chains[0]} == {"1206"}
     assert board.rectifier is not None
     assert board.rectifier.part == "M7"
 
@@ -131,7 +146,7 @@ def test_a_file_that_is_there_is_refused_before_any_question(
     assert main(["new", "dryer.toml", "--ask"]) == 2
     out, err = capsys.readouterr()
     assert out == ""
-    assert err.startswith("zcd: dryer.toml: found ")
+    assert err == "zcd: dryer.toml exists already: choose another name, or edit it\n"
     assert (tmp_path / "dryer.toml").read_text(encoding="utf-8") == "mine"
 
 

@@ -41,7 +41,7 @@ NEAR = 0.02
 """A margin smaller than this may fall either way between solvers and grids."""
 READINGS = 12
 FIRST_WORDS = {
-    "pass": "PASSES. ", "warning": "PASSES, with a warning", "fail": "FAILS: ",
+    "pass": "PASSES. ", "warning": "PASSES, with ", "fail": "FAILS: ",
 }  # fmt: skip
 
 

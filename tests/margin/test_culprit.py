@@ -16,7 +16,7 @@ from zcd.errors import InputError
 from zcd.margin.as_new import comparable
 from zcd.margin.check import Check
 from zcd.renderings import document_of
-from zcd.report.of_check_answer import finding_lines, headline_text
+from zcd.report.of_check_answer import culprit_lines, finding_lines, headline_text
 from zcd.report.terminal import document_text
 
 BOARD = """
@@ -198,3 +198,30 @@ def test_what_makes_the_comparison_doubtful_is_said(sound: zcd.Board) -> None:
 def test_every_part_that_differs_is_named(sound: zcd.Board) -> None:
     check = zcd.check(sound.with_(pin_capacitor="1n"), was=sound.with_(pin_capacitor="2n2"))
     assert "Changed: C1: 2.2 nF replaced by 1 nF." in document_text(document_of(check).answer)
+
+
+def test_one_part_over_its_rating() -> None:
+    """Another style mends it, no other value; an unwritten style is owned up to beside its limit.
+
+    A good board whose second resistor has nearly all of the voltage, so that only it is over the
+    150 V of a 1/4 W part.
+    """
+    board = """
+    mains = "230 V 50 Hz"
+    rectifier = "1N4007"
+    optocoupler = "817B"
+    chain = {resistors = ["82k", "150k"]}
+    output = {pull_up = "12k", supply = "5 V"}
+    """
+    check = zcd.check(zcd.loads(board))
+    assert headline_text(check) == "FAILS: R2 is overloaded."
+    assert tuple(culprit_lines(check)) == (
+        "Only R2 is over its limit. Next: zcd substitute BOARD --for R2",
+    )
+    (line,) = (line for line in finding_lines(check) if line.startswith("FAIL"))
+    assert "(limit 150 V for 1/4 W, assumed)" in line
+    assert line.endswith('; write the real size, such as style = "1206"')
+    written = board.replace('"150k"]', '"150k"], style = "1/4 W"')
+    (line,) = (line for line in finding_lines(zcd.check(zcd.loads(written))) if "FAIL" in line)
+    assert "assumed" not in line
+    assert "(limit 150 V)" in line

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from tests.report.test_of_check_dict import numbers
 from tests.report.test_terminal import printed, squeezed
 from zcd.margin.population import Share
 from zcd.refdata import UNITS
-from zcd.report.of_check_answer import finding_lines, headline_text
+from zcd.report.of_check_answer import _corner_text, finding_lines, headline_text
 from zcd.report.of_spread import corners_table, failing_text
 from zcd.serialize import to_dict
 
@@ -131,3 +132,12 @@ def test_too_short_a_dark_time_says_what_helps() -> None:
     told = "a resistor of some kΩ across the LED"
     assert told in squeezed(printed(solved(bridge).check))
     assert told not in squeezed(printed(solved(DARK).check))
+
+
+def test_what_no_board_calculated_breaks_is_the_worst_corner_only() -> None:
+    whole = solved(NARROW).check
+    rules = [rule for rule in whole.spread.rules if not rule.passes]
+    assert _corner_text(whole, rules).startswith("where tolerances add up (")
+    rare = [replace(rule, share_ratio=0.0) for rule in rules]
+    none = f"none of {whole.spread.population.size} boards calculated"
+    assert _corner_text(whole, rare) == f"in the worst corner only ({none})"

@@ -25,6 +25,8 @@ from zcd.report.of_story import (
     fan_text,
     flags_text,
     headline,
+    likeliest_line,
+    next_line,
     seen_table,
     stories_table,
 )
@@ -34,7 +36,7 @@ from zcd.report.of_story_flags import why_lines
 from zcd.report.terminal import print_document
 from zcd.serialize import to_dict
 from zcd.simulation.causes import find_cause, sizes_of
-from zcd.simulation.flags import StoryTable, matching_causes
+from zcd.simulation.flags import StoryTable, fan_flag_delay_s, matching_causes
 from zcd.simulation.timeline import Story, stories_of
 
 FREE = 'supervision = {without_sync = "free-run"}'
@@ -113,6 +115,31 @@ def test_no_cause_for_the_flags() -> None:
     assert advice_lines((), {"sync"}, None) == [
         "No single cause of this board raises just these flags: look for two faults."
     ]
+
+
+def test_a_sync_flag_alone_is_a_sync_fault_whose_fan_flag_is_due() -> None:
+    """Seven seconds: the difference of the two times in the board's [supervision], 10 s and 3 s."""
+    assert fan_flag_delay_s([told("healthy"), told("R1 open")]) == pytest.approx(7.0, abs=0.05)
+    assert fan_flag_delay_s([told("healthy")]) is None
+    assert advice_lines((), {"sync"}, None, 7.02) == [
+        "A sync fault raises the fan flag too, about 7 s later. Wait and read the display again; "
+        "until then treat it as a sync fault."
+    ]
+
+
+def test_the_likeliest_causes_lead() -> None:
+    stories = [told(key) for key in ("healthy", "R1 open", "R2 open", "tacho lost")]
+    line = likeliest_line(matching_causes(stories, {"sync", "fan"}))
+    assert line == "2 causes fit. R1 open and R2 open lead (50 % each), before any reading."
+    assert next_line({"fan", "sync"}) == "Next: zcd diagnose BOARD -f sync,fan"
+    assert next_line(()) == "Next: zcd diagnose BOARD -f none"
+
+
+def test_times_that_nobody_wrote_are_owned_up_to() -> None:
+    words = "your machine's times go in [supervision]"
+    assert words in " ".join(shown(story_document(told("R1 open"))).split())
+    written = 'supervision = {sync_flag_after = "4 s", fan_flag_after = "12 s"}'
+    assert words not in " ".join(shown(story_document(told("R1 open", written))).split())
 
 
 def shown(document: Document) -> str:

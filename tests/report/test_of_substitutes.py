@@ -18,6 +18,7 @@ from zcd.report.of_substitutes import (
     heading,
     low_times_s,
     original_line,
+    others_over_line,
     passed_over_line,
     proposal_line,
     used_ratio,
@@ -60,7 +61,7 @@ def test_a_switched_board_whose_original_fails_is_one_screen_too() -> None:
     result = api.substitute(parse_board(text), E12)
     told = document_text(brief_document(result))
     assert len(told.splitlines()) <= 25
-    assert "The original fails the check (R1 " in told
+    assert "This board fails the check (R1 " in told
     assert "Load relay" in told
 
 
@@ -87,8 +88,8 @@ def test_what_the_lines_claim_is_so_in_the_simulation() -> None:
         for answer in found.answers:
             for proposal in answer.proposals:
                 if answer.kind == "chain" and proposal.closeness is Closeness.LIKE:
-                    now = used_ratio(proposal.verdict, answer, proposal.parts)
-                    before = used_ratio(found.original, answer, answer.replaced)
+                    now = used_ratio(proposal.verdict, proposal.parts)
+                    before = used_ratio(found.original, answer.replaced)
                     # tolerances of the new parts may be wider: E12 is 10 %
                     assert now <= 1.06 * before
                 if answer.kind == "optocoupler" and proposal.closeness is Closeness.LIKE:
@@ -135,7 +136,7 @@ def test_nothing_in_the_drawer_says_what_to_buy() -> None:
 def test_the_original_that_fails_is_said_once() -> None:
     result = asked(edited('["110k", "130k"]', '["240k"]'), "R1",
                    'resistors = [{value = "240k", style = "1206"}]')  # fmt: skip
-    assert original_line(result.found).startswith("The original fails the check (R1 ")
+    assert original_line(result.found).startswith("This board fails the check (R1 ")
     (answer,) = result.found.answers
     (line,) = answer_lines(result.found, answer, 3)
     assert line.endswith("TOO HIGH")
@@ -144,6 +145,23 @@ def test_the_original_that_fails_is_said_once() -> None:
     (line,) = answer_lines(strong.found, strong.found.answers[0], 3)
     assert line.startswith("240 kΩ VR37: as printed, higher rating")
     assert line.endswith("; passes")
+
+
+def test_the_load_is_that_of_the_part_proposed() -> None:
+    """A 1206 bears 200 V: the one of 270 k is over it, the one of 47 k far from it."""
+    result = asked(edited('["110k", "130k"]', '["47k", "270k"]'), "R1",
+                   'resistors = [{value = "47k", style = "1206"}]')  # fmt: skip
+    (line,) = answer_lines(result.found, result.found.answers[0], 3)
+    assert line.endswith("(as before)")
+    assert "TOO HIGH" not in line
+    assert others_over_line(result.found).startswith(
+        "Over its limit too, and not replaced here: R2 ("
+    )
+    told = document_text(replacements_document(result))
+    assert "not replaced here: R2" in told
+    of_it = asked(edited('["110k", "130k"]', '["47k", "270k"]'), "R2",
+                  'resistors = [{value = "270k", style = "1206"}]')  # fmt: skip
+    assert others_over_line(of_it.found) == ""
 
 
 def test_everything_is_in_the_full_document() -> None:

@@ -156,6 +156,20 @@ def test_swapped_pins_are_refused() -> None:
     assert any("pin 2 has more than one lead" in problem for problem in twice.problems)
 
 
+def test_windings_join_what_the_leads_read_to_the_frame() -> None:
+    """2 Mohm from one lead is 2 Mohm and a few ohms from the others: none can read overload."""
+    ohm = read(motor("black", "red", "white", 110.0, 160.0))
+    frame = {"black": np.inf, "red": 2e6, "white": np.inf}
+    verdict = name_leads(measured(ohm, frame_ohm=frame))
+    (problem,) = verdict.problems
+    assert problem == (
+        "red reads 2 MΩ to the frame, black and white OL: these cannot go together, as the "
+        "windings join the leads. Measure all three again before plugging in"
+    )
+    assert not verdict.safe
+    assert name_leads(measured(ohm, frame_ohm=dict.fromkeys(LEADS, 2e6))).safe
+
+
 def test_leak_to_the_frame_is_refused() -> None:
     ohm = read(motor("black", "red", "white", 164.0, 287.0))
     frame = {"black": np.inf, "red": 47e3, "white": np.inf}

@@ -332,7 +332,10 @@ def _ohms(reader: Reader, text: str, key: str, chip: bool) -> tuple[Any, float |
         reader.refuse(key, text, _both(text, found))
         return None, None
     others = [m for m in found if m is not chosen]
-    words = _meaning(chosen) + "".join(f"; not {_meaning(m)}" for m in others)
+    words = _meaning(chosen).removesuffix(")")
+    for other in others:
+        words += f"; if it is {format_si(other.value, 'Ω')}, write {_ohm_text(other.value)}"
+    words += ")"
     reader.note(key, text, words)
     return chosen.value, chosen.tolerance_ratio
 

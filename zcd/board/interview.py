@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from zcd.board.files import board_from_dict
+from zcd.board.markings import resistor_markings
 from zcd.board.model import Board, Topology
 from zcd.board.starter import example_of
 from zcd.errors import InputError, invalid_value
@@ -21,6 +22,8 @@ ARRANGEMENTS = {
     "4": Topology.HALF_WAVE_CLAMPED,
     "5": Topology.TWO_LED,
 }
+CHIP_CODE = "chip code"
+NOT_KNOWN = "not known"
 _SERIES = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
 _ACROSS = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 SWITCHED = "2"
@@ -59,6 +62,16 @@ def _topology(answers: Mapping[str, str]) -> Topology:
     return ARRANGEMENTS[answers.get("arrangement", "1")]
 
 
+def _chip_codes(answers: Mapping[str, str]) -> bool:
+    """Whether a resistor of the chain was read as a chip code: its body then has a size."""
+    printed = answers["resistors"], answers.get("return_resistors", "")
+    return any(
+        meaning.words == CHIP_CODE
+        for item in _items(" ".join(printed))
+        for meaning in resistor_markings(item)[:1]
+    )
+
+
 QUESTIONS = (
     Question(key="name", text="Name of the appliance and its board?", usual="Board without a name"),
     Question(key="mains", text='What does the rating plate say? (such as "230 V 50 Hz")'),
@@ -75,7 +88,8 @@ QUESTIONS = (
     ),
     Question(
         key="resistors",
-        text="The resistors in series from there on, as printed, in order? (? where unreadable)",
+        text="The resistors in series from there on, as printed, in order, on one line, such as "
+        '"473 104"? (? where unreadable)',
         beeper="Beeper: the end of each is the beginning of the next.",
     ),
     Question(
@@ -96,6 +110,9 @@ QUESTIONS = (
         text="Resistors in the other leg of the bridge, as printed?",
         usual="none",
         asked=lambda answers: _topology(answers) is Topology.BRIDGE,
+    ),
+    Question(
+        key="size", text="Size of the chips? (0805, 1206 ...)", usual=NOT_KNOWN, asked=_chip_codes
     ),
     Question(
         key="rectifier",
@@ -159,7 +176,7 @@ class Interview:
         assert question is not None
         given = " ".join(text.split()) or question.usual
         if not given:
-            raise InputError("found nothing; allowed: an answer, for there is no usual one")
+            raise InputError("Type an answer; this one has no usual value.")
         if question.choices:
             numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
             if given not in numbers:
@@ -208,6 +225,8 @@ class Interview:
             chain["resistors"] = _items(answers["resistors"])
         if "return_resistors" in answers:
             chain["return_resistors"] = _items(answers["return_resistors"])
+        if answers.get("size", NOT_KNOWN) != NOT_KNOWN:
+            chain["style"] = answers["size"]
         result: dict[str, Any] = {key: answers[key] for key in ("name", "mains") if key in answers}
         if answers.get("feed") == SWITCHED:
             coil = answers.get("coil_supply", "12 V")

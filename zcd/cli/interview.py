@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import textwrap
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -33,10 +35,12 @@ def describe(file: str) -> None:
     from zcd.board.interview import Interview, board_text
     from zcd.diagnosis.readings import AccessLevel
     from zcd.errors import InputError
-    from zcd.files import require_place, write_new
+    from zcd.files import exists_already, require_place, write_new
     from zcd.report.cautions import caution_lines
     from zcd.report.text import plain
 
+    if os.path.lexists(file):
+        raise exists_already(Path(file))
     require_place(file)
     for line in (
         "The board lies unplugged before you. Answer as it is printed; Enter takes what is in "

@@ -25,6 +25,7 @@ JITTER_RATIO = 0.05
 """Of a low time, over itself, from which it is called unstable."""
 LONGEST_STEP_S = FUNCTIONS[Function.LOW_TIME].floor
 """Samples further apart than what a low time may be off add to its error."""
+STEP_ROUNDING_RATIO = 1e-3
 FEWEST_PERIODS = 1.5
 FREQUENCY_BAND_HZ = (30.0, 80.0)
 FREQUENCY_STEPS = 501
@@ -72,7 +73,8 @@ class Traces(Result):
     @property
     def coarse(self) -> bool:
         """Whether the sample step is longer than what a reading may be off."""
-        return self.step_s > LONGEST_STEP_S
+        # times written with few figures leave a step that is off in its last ones
+        return self.step_s > LONGEST_STEP_S * (1.0 + STEP_ROUNDING_RATIO)
 
     @property
     def low_times_s(self) -> FloatArray:

@@ -145,7 +145,7 @@ def plot_retest(retest: Retest, ax: Axes) -> None:
 
 
 def plot_replacements(replacements: Replacements, ax: Axes) -> None:
-    """How hard the hardest-working resistor of the chain works with each proposal."""
+    """How hard the hardest-working resistor of each proposal works."""
     from zcd.report.of_substitutes import parts_text, used_ratio
 
     found = replacements.found
@@ -153,7 +153,7 @@ def plot_replacements(replacements: Replacements, ax: Axes) -> None:
     proposals = () if answer is None else (*answer.proposals, *answer.others)
     assert answer is not None or not proposals
     names = [parts_text(found, answer, each) for each in proposals if answer]
-    used = [100.0 * used_ratio(each.verdict, answer, each.parts) for each in proposals if answer]
+    used = [100.0 * used_ratio(each.verdict, each.parts) for each in proposals if answer]
     _bars(ax, names, used, "hardest-working resistor, share of its limit [%]")
 
 

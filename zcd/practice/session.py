@@ -24,8 +24,8 @@ HELP = (
 )
 END = ("give up", "end", "quit", "exit", "q")
 _WHY = {
-    Danger.OHMS_LIVE: "DANGER: the board is under power. Ohms there destroys the meter, and more. "
-    "Unplug, discharge, prove dead.",
+    Danger.OHMS_LIVE: "DANGER: the board is under power. Ohms on live parts destroys the meter "
+    "and can injure you. Unplug, discharge, prove dead.",
     Danger.LIFTED_LIVE: "DANGER: the board is under power. No iron, no fingers. Unplug, discharge, "
     "prove dead.",
     Danger.PLUGGED_TWICE: "DANGER: the board is under power. A bench supply goes on with the plug "

@@ -92,7 +92,7 @@ def step_line(traces: Traces) -> str:
         return ""
     step, longest = (quantity_text(value, "s") for value in (traces.step_s, LONGEST_STEP_S))
     return (
-        f"The samples are {step} apart, so no edge is known better than that. Capture it again "
+        f"The samples are {step} apart, so no edge is known better than that. Capture again "
         f"with {longest} or less."
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from math import isfinite, isnan
 
@@ -17,6 +17,7 @@ from zcd.margin.culprit import Remedy
 from zcd.margin.population import Population
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
+from zcd.margin.stress import chain_resistors
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_board import read_as_line, unread_parts
@@ -50,6 +51,7 @@ WEIGHTY = (
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
+EXAMPLE_SIZE = "1206"
 NO_LOWER_END_RATIO = 1e-2
 """A span of values that begins this far below its end has no lower end worth telling."""
 
@@ -84,9 +86,22 @@ def headline_text(check: Check) -> str:
     if inherited and check.passes:
         return "PASSES: no worse than the original, which has the same weakness."
     if check.status == "warning":
+        count = len(finding_lines(check))
+        passes = f"PASSES, with {count} warnings" if count > 1 else "PASSES, with a warning"
         if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
-            return f"PASSES, with a warning: sync depends on {plain(doubt)}."
-        return f"PASSES, with a warning. Sync works from {band}; no part is overloaded."
+            return f"{passes}: sync depends on {plain(doubt)}."
+        return f"{passes}. Sync works from {band}; no part is overloaded."
+    failed = _failed_subjects(check)
+    parts = sorted(failed - {SYNC})
+    wrong = ["sync is lost"] if SYNC in failed else []
+    if parts:
+        wrong.append(f"{_listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
+    return f"FAILS: {' and '.join(wrong)}."
+
+
+def _failed_subjects(check: Check) -> set[str]:
+    """Sync and the parts that fail, without what failed on the original too."""
+    inherited = () if check.repair is None else check.repair.inherited
     failed = {
         rule.subject
         for rule in check.every_rule
@@ -94,11 +109,7 @@ def headline_text(check: Check) -> str:
     }
     if SYNC in failed:  # what only a corner overloads is beside the point
         failed = {rule.subject for rule in check.rules if rule.status == "fail"} | {SYNC}
-    parts = sorted(failed - {SYNC})
-    wrong = ["sync is lost"] if SYNC in failed else []
-    if parts:
-        wrong.append(f"{_listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
-    return f"FAILS: {' and '.join(wrong)}."
+    return failed
 
 
 def advice_lines(check: Check) -> tuple[str, ...]:
@@ -137,6 +148,8 @@ def culprit_lines(check: Check) -> Iterator[str]:
     if first is None:
         if not check.passes and check.odd_values:
             yield "Correct what was misread, and check again."
+        elif not check.passes and (ref := _only_overloaded(check)):
+            yield f"Only {plain(ref)} is over its limit. Next: zcd substitute BOARD --for {ref}"
         elif not check.passes:
             yield "No single part mends it: compare every value and rating with the board."
         return
@@ -144,6 +157,13 @@ def culprit_lines(check: Check) -> Iterator[str]:
     if others:
         ways = (f"{_part_text(r.ref)} with {_span_text(r)}" for r in others)
         yield f"Or else: {'; '.join(ways)}."
+
+
+def _only_overloaded(check: Check) -> str:
+    """The resistor that alone is over its rating while sync works; empty: none, or more."""
+    failed = _failed_subjects(check)
+    refs = {part.ref for part in chain_resistors(check.board)}
+    return next(iter(failed)) if len(failed) == 1 and failed <= refs else ""
 
 
 def _part_text(ref: str) -> str:
@@ -214,11 +234,11 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     if subject == SYNC:
         return f"{mark}: {_sync_text(check, rules)}"
     if subject == RESERVE:
-        texts = [text for rule in rules if (text := _reserve_text(rule))]
+        texts = [text for rule in rules if (text := _reserve_text(check, rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
     if subject in EXPECTATION_TEXTS:
-        return f"{mark}: {_expectation_text(subject, rules)}"
-    return f"{mark}: {_stress_text(rules)}"
+        return f"{mark}: {_expectation_text(check, subject, rules)}"
+    return f"{mark}: {_stress_text(check, rules)}"
 
 
 def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
@@ -228,7 +248,7 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     doubt = next((rule.depends_on for rule in rules if rule.depends_on), "")
     if doubt and worst_status(rules) == "warning":
         where = f"at {_conditions_text(lost)}" if lost else "where tolerances add up"
-        reach = f" ({_reach_text(corners)})" if corners else ""
+        reach = f" ({_reach_text(check, corners)})" if corners else ""
         return (
             f"sync may be lost {where}{reach}: it depends on {doubt}, which no data sheet states; "
             "look at the pulse at low and at high mains"
@@ -238,7 +258,8 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     if not corners:
         return "sync is lost inside the mains band when hot"
     broken = RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken
-    return f"sync is lost where tolerances add up ({_reach_text(corners)}): {broken}"
+    harmless = "" if _share(corners) else "; nothing to do"
+    return f"sync is lost {_corner_text(check, corners)}: {broken}{harmless}"
 
 
 def _conditions_text(lost: list[Level]) -> str:
@@ -262,31 +283,47 @@ def _broken_text(check: Check, level: Level) -> str:
     return RULE_WORDS[level.failed_rule].broken if level.failed_rule else ""
 
 
-def _reach_text(rules: Iterable[Rule[float]]) -> str:
-    share = max(rule.share_ratio or 0.0 for rule in rules)
+def _share(rules: Iterable[Rule[float]]) -> float:
+    """Largest share of the boards calculated that break one of these rules."""
+    return max(rule.share_ratio or 0.0 for rule in rules)
+
+
+def _reach_text(check: Check, rules: Iterable[Rule[float]]) -> str:
+    share = _share(rules)
     if share >= 0.01:
         return f"{percent_text(share)} of boards"
-    return (
-        f"{format_si(share, '%', digits=1)} of boards" if share else "no board of 1,000 calculated"
-    )
+    if share:
+        return f"{format_si(share, '%', digits=1)} of boards"
+    return f"none of {check.spread.population.size} boards calculated"
 
 
-def _reserve_text(rule: Rule[float]) -> str:
+def _corner_text(check: Check, rules: Sequence[Rule[float]]) -> str:
+    """Where a rule is broken that single boards keep, and by how many."""
+    where = "where tolerances add up" if _share(rules) else "in the worst corner only"
+    return f"{where} ({_reach_text(check, rules)})"
+
+
+def _reserve_text(check: Check, rule: Rule[float]) -> str:
     """A reserve that is smaller than is good; nothing where sync is lost anyway."""
     if isnan(rule.value):
         return ""
     if rule.name.startswith("CTR"):
-        left = percent_text(1.0 - 1.0 / rule.value)
-        return f"sync is lost once an aged optocoupler has lost {left} of its CTR (allow for half)"
+        left, wanted = (percent_text(1.0 - 1.0 / ratio) for ratio in (rule.value, rule.limit))
+        years = years_text(check.life.design_rule_years)
+        return (
+            "too little reserve for ageing: at low mains, hot, with the weakest coupler of the "
+            f"grade, sync is lost at {left} less CTR (about {years}); allow for {wanted}. Fit a "
+            "new coupler of a higher grade"
+        )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
     return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
 
 
-def _expectation_text(subject: str, rules: list[Rule[float]]) -> str:
+def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     found = [rule for rule in rules if not isnan(rule.value)]
     if not found:
         return (
-            f"{LIMITS[subject].words}, where tolerances add up ({_reach_text(rules)}): "
+            f"{LIMITS[subject].words}, {_corner_text(check, rules)}: "
             + (EXPECTATION_TEXTS[subject])
         )
     (rule,) = found
@@ -298,16 +335,26 @@ def _expectation_text(subject: str, rules: list[Rule[float]]) -> str:
     )
 
 
-def _stress_text(rules: list[Rule[float]]) -> str:
+def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
     """What a part has to bear, at its worst."""
+    guess = _guessed_style(check.board, rules[0].subject)
+    style = f" for {guess}, assumed" if guess else ""
     plain_ones = [rule for rule in rules if not rule.name.startswith(AT_CORNER)]
-    where = "" if plain_ones else f" where tolerances add up ({_reach_text(rules)})"
+    where = "" if plain_ones else f" {_corner_text(check, rules)}"
     texts = [
         f"{rule.name.removeprefix(AT_CORNER)} {quantity_text(rule.value, rule.unit)} "
-        f"(limit {quantity_text(rule.limit, rule.unit)})"
+        f"(limit {quantity_text(rule.limit, rule.unit)}{style})"
         for rule in (plain_ones or rules)
     ]
-    return f"{', '.join(texts)}{where}"
+    real = f'; write the real size, such as style = "{EXAMPLE_SIZE}"' if guess else ""
+    return f"{', '.join(texts)}{where}{real}"
+
+
+def _guessed_style(board: Board, ref: str) -> str:
+    """Style of a resistor of the chain where nobody wrote it; empty otherwise."""
+    guesses = {note.value for note in board.assumptions if note.key == "chain.style"}
+    styles = {part.ref: part.style for part in chain_resistors(board)}
+    return style if (style := styles.get(ref, "")) in guesses else ""
 
 
 def _facts(check: Check) -> Iterator[tuple[str, str]]:

@@ -13,6 +13,8 @@ from zcd.report.table import WARNING, Table
 from zcd.report.text import NOTHING, percent_text, quantity_text, rule_text
 from zcd.sync.lock import LIMITS
 
+CTR = "ctr"
+
 
 def value_text(quantity: Quantity, value: float) -> str:
     """A value of a quantity with its unit; of one without, so many times what the board has."""
@@ -29,6 +31,12 @@ def loss_map_title(loss_map: LossMap) -> str:
     across, up = loss_map.across, loss_map.up
     if loss_map.failed_rule is not None:
         return f"The board does not lock: {loss_map.failed_rule}"
+    if up.key == CTR and (ends := _ends_text(up, loss_map.reach_up)):
+        bench = "" if across.key == "temperature" else " on the bench"
+        return (
+            f"{_at_text(across)} and with a typical coupler{bench}, sync is lost {ends} of its "
+            "CTR; for the worst one see zcd check"
+        )
     if ends := _ends_text(up, loss_map.reach_up):
         return f"{_at_text(across)} sync is lost where {up.words} is {ends}"
     if ends := _ends_text(across, loss_map.reach_across):

@@ -6,6 +6,8 @@ from collections.abc import Collection, Sequence
 
 import numpy as np
 
+from zcd.board.model import Assumption
+from zcd.board.units import format_si
 from zcd.report.table import Table
 from zcd.report.text import percent_text, quantity_text, share_text
 from zcd.simulation.causes import Cause, Subsystem
@@ -130,10 +132,20 @@ def _more_text(more: int) -> str:
 
 
 def likeliest_line(fits: Sequence[Fit]) -> str:
-    """The likeliest cause, and how likely it is before any reading."""
-    first = fits[0]
-    share = share_text(first.share_ratio, 1.0)
-    return f"Likeliest of {len(fits)} causes: {first.cause.key}, {share} before any reading."
+    """How many causes fit, and which of them lead before any reading."""
+    share = share_text(fits[0].share_ratio, 1.0)
+    first = [fit.cause.key for fit in fits if share_text(fit.share_ratio, 1.0) == share]
+    if len(first) > NAMED:
+        return f"{len(fits)} causes fit, none of them likelier than {share}."
+    lead, each = (" leads", "") if len(first) == 1 else (" lead", " each")
+    count = "1 cause fits" if len(fits) == 1 else f"{len(fits)} causes fit"
+    return f"{count}. {' and '.join(first)}{lead} ({share}{each}), before any reading."
+
+
+def next_line(flags: Collection[str]) -> str:
+    """What to do once the flags are known."""
+    words = ",".join(flag for flag in (SYNC, FAN) if flag in flags) or "none"
+    return f"Next: zcd diagnose BOARD -f {words}"
 
 
 def likeliest(fits: Sequence[Fit]) -> tuple[tuple[str, str], ...]:
@@ -148,6 +160,22 @@ def _first_clause(words: str) -> str:
     """What to do, where the words say it behind a colon; else all of them."""
     _, _, after = words.partition(": ")
     return (after or words).partition(";")[0]
+
+
+def assumed_times_line(assumptions: Sequence[Assumption]) -> str:
+    """Times of the flags that nobody wrote; empty: both are the machine's own."""
+    times = {note.key: note.value for note in assumptions}
+    named = [
+        f"{flag} flag after {times[key]}"
+        for flag in (SYNC, FAN)
+        if (key := f"supervision.{flag}_flag_after") in times
+    ]
+    if not named:
+        return ""
+    return (
+        f"With an assumed controller ({', '.join(named)}): your machine's times go in "
+        "[supervision]."
+    )
 
 
 def events_table(story: Story) -> Table:
@@ -296,15 +324,25 @@ def side_shares(fits: Sequence[Fit]) -> dict[Subsystem, float]:
 
 
 def advice_lines(
-    fits: Sequence[Fit], flags: Collection[str], side_test: SideTest | None
+    fits: Sequence[Fit],
+    flags: Collection[str],
+    side_test: SideTest | None,
+    fan_flag_delay_s: float | None = None,
 ) -> list[str]:
     """What the flags themselves say about where to look first."""
     lines = []
+    if not fits and set(flags) == {SYNC} and fan_flag_delay_s is not None:
+        return [
+            "A sync fault raises the fan flag too, about "
+            f"{format_si(fan_flag_delay_s, 's', digits=2)} later. Wait and read the display again; "
+            "until then treat it as a sync fault."
+        ]
     if not fits:
         return ["No single cause of this board raises just these flags: look for two faults."]
     shares = side_shares(fits)
     words = ", ".join(f"{side} {percent_text(share)}" for side, share in shares.items())
-    lines.append(f"Most likely in the {words}.")
+    (first, *others) = shares
+    lines.append(f"Most likely in the {words}." if others else f"All in the {first}.")
     if not flags:
         lines.append(
             "A dark display leaves only what feeds the controller; with a lit one, the controller "

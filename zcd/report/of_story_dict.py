@@ -108,7 +108,7 @@ def fits_to_dict(causes_for_flags: CausesForFlags) -> Record:
         "board": board.name,
         "flags": [flag for flag in (SYNC, FAN) if flag in flags],
         "causes": [_fit_to_dict(fit) for fit in fits],
-        "advice": advice_lines(fits, flags, side_test),
+        "advice": advice_lines(fits, flags, side_test, causes_for_flags.fan_flag_delay_s),
         "first_reading": side_test and _side_test_to_dict(side_test),
         "assumptions": _assumptions(board),
     }

@@ -9,7 +9,7 @@ from zcd.board.model import Board
 from zcd.diagnosis.reading_syntax import show_value
 from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.report.cautions import MOTOR, Caution
-from zcd.report.document import BulletList, Document, Facts, Paragraph, Section
+from zcd.report.document import Block, BulletList, Document, Facts, Paragraph, Section
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis import cautions_for
@@ -17,6 +17,7 @@ from zcd.report.of_diagnosis_document import brief_cautions, caution_sections
 from zcd.report.of_story import (
     FAN_FEED,
     advice_lines,
+    assumed_times_line,
     by_flags,
     events_table,
     first_events,
@@ -25,6 +26,7 @@ from zcd.report.of_story import (
     headline,
     likeliest,
     likeliest_line,
+    next_line,
     seen_table,
     stories_table,
 )
@@ -51,12 +53,18 @@ def story_document(story: Story) -> Document:
                 answer=True,
             ),
             Section("Why", (BulletList(tuple(why_lines(story))),), answer=True),
-            Section("What happens when", (Facts(first_events(story)),), answer=True),
+            Section("What happens when", _when(story), answer=True),
             brief_cautions(Where.DEAD),
             Section("", (Paragraph(board_line(board)), events_table(story), seen_table(story))),
             *_end_sections(board, story_cautions((), fan=story.cause.subsystem is Subsystem.FAN)),
         ),
     )
+
+
+def _when(story: Story) -> tuple[Block, ...]:
+    """What happens when, and which times are not those of the machine."""
+    guessed = assumed_times_line(appliance_of(story.board).assumptions)
+    return (Facts(first_events(story)), *([Paragraph(guessed)] if guessed else []))
 
 
 def table_document(table: StoryTable) -> Document:
@@ -76,25 +84,26 @@ def table_document(table: StoryTable) -> Document:
 def causes_document(causes_for_flags: CausesForFlags) -> Document:
     """Which causes fit some flags, and the first reading."""
     board, fits, side_test = causes_for_flags.board, causes_for_flags.fits, causes_for_flags.told
-    advice = advice_lines(fits, causes_for_flags.flags, side_test)
+    flags, delay_s = causes_for_flags.flags, causes_for_flags.fan_flag_delay_s
+    advice = advice_lines(fits, flags, side_test, delay_s)
     first = (Paragraph(likeliest_line(fits), "strong"),) if fits else ()
     return Document(
         title=plain(board.name),
         sections=(
             Section(
-                f"Flags: {flags_text(causes_for_flags.flags)}",
+                f"Flags: {flags_text(flags)}",
                 (*first, BulletList(tuple(advice))),
                 answer=True,
             ),
             *([] if side_test is None else _telling_sections(side_test)),
             Section(
                 "Likeliest causes, before any reading",
-                (Facts(likeliest(fits)),) if fits else (),
+                (Facts(likeliest(fits)), Paragraph(next_line(flags))) if fits else (),
                 answer=True,
             ),
             brief_cautions(Where.DEAD if side_test is None else side_test.where),
             Section("", (Paragraph(board_line(board)),)),
-            Section("", (fits_table(fits, causes_for_flags.flags),) if fits else ()),
+            Section("", (fits_table(fits, flags),) if fits else ()),
             *_end_sections(board, fits_cautions(fits, side_test)),
         ),
     )

@@ -9,6 +9,7 @@ from math import isnan, nan, sqrt
 
 from zcd.board.model import Diode, Optocoupler, Resistor, Topology
 from zcd.board.optocouplers import CLASSES, OWN_DATA
+from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
 from zcd.refdata import default, table
 from zcd.report.table import FAIL, Table
@@ -18,7 +19,7 @@ from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import BRIDGE_DIODES, has_its_leds
 
-LOAD_LINE = "Load: highest share of a resistor's power or voltage limit at worst case."
+LOAD_LINE = "Load: share of its power or voltage limit that a part of the line bears, at worst."
 UNCHANGED = "unchanged"
 MOST_NAMED = 3
 """Resistors of a heading that are named one by one."""
@@ -26,13 +27,15 @@ MOST_NAMED = 3
 
 def original_line(found: Substitutes) -> str:
     """What the check says of the board as it was; empty where it passes."""
-    failed = found.original.failed
-    if not failed:
+    first = {rule.subject: rule for rule in reversed(found.original.failed)}
+    if not first:
         return ""
-    more = f" and {len(failed) - 1} more" if len(failed) > 1 else ""
+    named = [plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values())]
+    more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+    worse = ", unless its line says FAILS" if found.others else ""
     return (
-        f"The original fails the check ({plain(failed[0].name)}{more}); with these parts too, but "
-        "no further, unless a line says that it passes."
+        f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). Each part below is "
+        f'no worse{worse}; "passes" cures it.'
     )
 
 
@@ -101,8 +104,8 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         words = f"as printed, {'higher' if higher else 'same'} rating"
     else:
         words = f"total {_change_text(_total(new, answer) / _total(old, answer))}"
-    before = used_ratio(found.original, answer, answer.replaced)
-    now = used_ratio(proposal.verdict, answer, proposal.parts)
+    before = used_ratio(found.original, answer.replaced)
+    now = used_ratio(proposal.verdict, proposal.parts)
     if proposal.closeness is Closeness.OTHER:
         return f"{words}, load {share_text(now, 1.0)}, low time {low_time_text(proposal.verdict)}"
     same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
@@ -311,7 +314,7 @@ def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[st
     assert isinstance(old, Resistor)
     if answer.kind != "chain":
         return (_change_text(part.resistance_ohm / old.resistance_ohm),)
-    stresses = section_stresses(proposal.verdict, answer, proposal.parts)
+    stresses = stresses_of(proposal.verdict, proposal.parts)
     power = max(stresses, key=lambda s: s.power_ratio)
     volts = max(stresses, key=lambda s: s.voltage_ratio)
     watts, film_v = float(power.power_w.max()), float(volts.judged_v.max())
@@ -323,17 +326,26 @@ def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[st
     )
 
 
-def section_stresses(
-    verdict: Verdict, answer: Answer, parts: Sequence[Part]
-) -> list[ResistorStress]:
-    """Load of each resistor of the section that an answer is about, with these parts in it."""
-    mine = {part.ref for part in (*parts, *answer.kept)}
+def stresses_of(verdict: Verdict, parts: Sequence[Part]) -> list[ResistorStress]:
+    """Load of each of some resistors."""
+    mine = {part.ref for part in parts}
     return [stress for stress in verdict.resistors if stress.resistor.ref in mine]
 
 
-def used_ratio(verdict: Verdict, answer: Answer, parts: Sequence[Part]) -> float:
-    """Highest share of a power or voltage limit in that section."""
-    return max(stress.used_ratio() for stress in section_stresses(verdict, answer, parts))
+def used_ratio(verdict: Verdict, parts: Sequence[Part]) -> float:
+    """Highest share of a power or voltage limit that any of these resistors bears."""
+    return max(stress.used_ratio() for stress in stresses_of(verdict, parts))
+
+
+def others_over_line(found: Substitutes) -> str:
+    """Resistors over their limits for which nothing is proposed; empty: none."""
+    asked = {part.ref for answer in found.answers for part in answer.replaced}
+    over = [
+        f"{plain(stress.resistor.ref)} ({share_text(stress.used_ratio(), 1.0)})"
+        for stress in found.original.resistors
+        if stress.used_ratio() > 1.0 and stress.resistor.ref not in asked
+    ]
+    return f"Over its limit too, and not replaced here: {', '.join(over)}." if over else ""
 
 
 def low_times_s(verdict: Verdict) -> tuple[float, float]:

@@ -17,6 +17,7 @@ from zcd.report.of_substitutes import (
     heading,
     original_line,
     other_lines,
+    others_over_line,
     passed_over_line,
     proposals_table,
 )
@@ -54,7 +55,7 @@ def brief_document(result: Replacements) -> Document:
         blocks.append(BulletList(drive_lines(result.drive, shown)))
     if any(answer.kind == "chain" for answer in found.answers):
         blocks.append(Paragraph(LOAD_LINE))
-    said = (read_as_line(found.board), unread_line(found.board))
+    said = (others_over_line(found), read_as_line(found.board), unread_line(found.board))
     blocks += [Paragraph(line) for line in said if line]
     blocks.append(Paragraph(_more_line(result)))
     blocks += map(Paragraph, BRIEF_CAUTIONS)
@@ -75,11 +76,13 @@ def replacements_document(result: Replacements) -> Document:
     found, drive = result.found, result.drive
     lines = [board_line(found.board), f"Drawer: {plain(found.drawer.name)}"]
     lines += [line for line in (original_line(found),) if line]
+    over = others_over_line(found)
     return Document(
         title=plain(found.board.name),
         sections=(
             Section("", tuple(map(Paragraph, lines)), answer=True),
             *part_sections(result),
+            *([Section("", (Paragraph(over),), answer=True)] if over else []),
             *([] if drive is None else _drive_sections(drive)),
             *_end_sections(result),
         ),

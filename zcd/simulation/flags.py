@@ -16,6 +16,7 @@ from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.diagnosis.readings import Reading, access_level
 from zcd.results import Result
 from zcd.simulation.causes import Cause, Subsystem, causes_of, sizes_of
+from zcd.simulation.controller import FAN, SYNC
 from zcd.simulation.timeline import SECONDS, Story, stories_of
 
 FloatArray = NDArray[np.float64]
@@ -84,12 +85,16 @@ class CausesForFlags(Result):
         Likeliest first.
     told : SideTest or None
         The first reading that tells their sides apart; None: none is needed, or none tells.
+    fan_flag_delay_s : float or None
+        Median time from the sync flag to the fan flag over all causes that raise both, at all
+        their sizes; None: there are none.
     """
 
     board: Board
     flags: frozenset[str]
     fits: tuple[Fit, ...]
     told: SideTest | None
+    fan_flag_delay_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -136,13 +141,26 @@ def causes_for_flags(
     -------
     causes : CausesForFlags
     """
-    fits = matching_causes(all_stories(board, seconds), flags)
+    stories = all_stories(board, seconds)
+    fits = matching_causes(stories, flags)
     side_test = (
         find_side_test(make_fault_dictionary(board, meter or usual_meter()), fits, progress)
         if fits
         else None
     )
-    return CausesForFlags(board=board, flags=frozenset(flags), fits=fits, told=side_test)
+    return CausesForFlags(
+        board=board,
+        flags=frozenset(flags),
+        fits=fits,
+        told=side_test,
+        fan_flag_delay_s=fan_flag_delay_s(stories),
+    )
+
+
+def fan_flag_delay_s(stories: Sequence[Story]) -> float | None:
+    """Median time from the sync flag to the fan flag, where both come; None: nowhere."""
+    both = [story.flags for story in stories if {SYNC, FAN} <= set(story.flags)]
+    return float(np.median([flags[FAN] - flags[SYNC] for flags in both])) if both else None
 
 
 def all_stories(board: Board, seconds: float = SECONDS) -> tuple[Story, ...]:

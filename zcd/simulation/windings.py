@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import combinations
-from math import isinf
+from math import inf, isinf
 
 from zcd.board.units import format_si
 from zcd.results import Result
@@ -158,6 +158,7 @@ def name_leads(measured: Measured) -> Verdict:
                 "from start; go by the motor's label, the capacitor stands in the start lead"
             ]
     problems += _to_the_frame(measured)
+    problems += _frame_misfit(measured, ohm)
     problems += _connector(measured, roles)
     problems += _capacitor(measured)
     whole = len(roles) == len(leads)
@@ -239,6 +240,25 @@ def _to_the_frame(measured: Measured) -> list[str]:
         f"lead {lead} reads {_ohm(value)} to the frame: its insulation has failed; do not use it"
         for lead, value in measured.frame_ohm.items()
         if value < FRAME_OHM
+    ]
+
+
+def _frame_misfit(measured: Measured, ohm: Mapping[tuple[str, str], float]) -> list[str]:
+    """A reading to the frame beside an overload, though the winding joins the two leads.
+
+    What one lead reads to the frame the others read too, but for the windings between them.
+    """
+    frame = measured.frame_ohm
+    read = {lead: value for lead, value in frame.items() if FRAME_OHM <= value < inf}
+    over = [lead for lead, value in frame.items() if isinf(value)]
+    joined = all(value < FRAME_OHM for value in ohm.values())
+    if not joined or not read or not over:
+        return []
+    shown = ", ".join(f"{lead} reads {_ohm(value)}" for lead, value in read.items())
+    return [
+        f"{shown} to the frame, {' and '.join(over)} {'OL' if len(over) > 1 else 'reads OL'}: "
+        "these cannot go together, as the windings join the leads. Measure all three again before "
+        "plugging in"
     ]
 
 
