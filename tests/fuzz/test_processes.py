@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import os
 import random
-import resource
 import signal
 import subprocess
 import sys
@@ -126,6 +125,8 @@ def test_ended_at_any_moment(count: int, number: signal.Signals, tmp_path: Path)
 
 def _with_room(megabytes: int) -> Callable[[], None]:
     def limit() -> None:
+        import resource  # not on Windows, where this test has nothing to ask
+
         resource.setrlimit(resource.RLIMIT_AS, (megabytes * 1_000_000,) * 2)
 
     return limit
