@@ -29,7 +29,7 @@ from zcd.diagnosis.readings import (
 from zcd.engine.network import islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text, range_text
-from zcd.report.points import point_text
+from zcd.report.points import joint_text
 from zcd.report.table import Table
 from zcd.report.text import probability_text
 
@@ -71,8 +71,8 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
     else:
         over, between = _over_text(reading, circuit)
     if over and all(isinstance(part, Resistance) for part in between):
-        return f"{over} ({reading.red} to {reading.black}){state}"
-    red, black = (point_text(node, circuit) for node in (reading.red, reading.black))
+        return f"{over}{state}"
+    red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
     return f"{over}{', ' if over else ''}red {red}, black {black}{state}"
 
 
@@ -101,7 +101,7 @@ def part_words(ref: str) -> str:
 
 
 def reading_text(reading: Reading, circuit: Circuit) -> str:
-    """What is read where, such as ``ohms over R2 (chain.1 to chain.2)``."""
+    """What is read where, such as ``ohms over R2``."""
     probes = probes_text(reading, circuit)
     return f"{reading.name}{' ' if probes.startswith('over') else ', '}{probes}"
 
