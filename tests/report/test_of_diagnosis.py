@@ -12,7 +12,8 @@ from zcd.circuit.build import build_circuit
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.rank import Ranked
+from zcd.diagnosis.rank import Ranked, diagnose, present
+from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import AccessLevel, Reading
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis import (
@@ -233,3 +234,12 @@ def test_every_fault_is_marked_on_the_diagram() -> None:
         assert (marks == {}) == (fault.kind in NO_PART), fault.key
         assert all(ref in circuit or ref in circuit.nodes for ref in marks)
     assert failed_marks(Ranked(fault=None, probability=1.0), circuit) == {}
+
+
+def test_the_table_gives_the_figure_of_the_answer_too() -> None:
+    circuit = dictionary().circuit
+    texts = ("ohm R2 OL", "ohm R2 OL", "dc pin logic0 4.98")
+    result = diagnose(dictionary(), [parse_reading(text, circuit) for text in texts])
+    table = ranked_table(result, circuit)
+    told = " ".join((str(table.rows[0][0]), table.remark))
+    assert probability_text(present(result.ranked)) in told

@@ -15,7 +15,7 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.node_readings import expected_readings
-from zcd.diagnosis.rank import Diagnosis, Ranked
+from zcd.diagnosis.rank import Diagnosis, Ranked, present
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import (
     AccessLevel,
@@ -386,9 +386,12 @@ def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     )
     rest = diagnosis.ranked[len(shown) :]
     share = sum(r.probability for r in rest)
-    remark = ""
+    remarks = [_in_all_text(diagnosis)]
     if share >= MIN_SHOWN:
-        remark = f"{len(rest)} more, together {probability_text(share)}, none above the last."
+        remarks.append(
+            f"{len(rest)} more, together {probability_text(share)}, none above the last."
+        )
+    remark = " ".join(filter(None, remarks))
     return Table(
         title="What explains the readings",
         columns=("probability", "fault", "what it means"),
@@ -396,6 +399,14 @@ def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
         right=(0,),
         remark=remark,
     )
+
+
+def _in_all_text(diagnosis: Diagnosis) -> str:
+    """The figure of the answer, where the first row alone is less: the same part in other rows."""
+    first, chance = diagnosis.ranked[0], probability_text(present(diagnosis.ranked))
+    if first.fault is None or chance == probability_text(first.probability):
+        return ""
+    return f"{first.fault.repair} in all, with what else may have failed beside it: {chance}."
 
 
 def _with_amount(ranked: Ranked, circuit: Circuit) -> str:
