@@ -753,7 +753,7 @@ def test_a_job_leaves_with_its_record(
     assert result == {
         "schema": 2,
         "files": ["r.html", "r.pdf"],
-        "conclusion": "R2 is open: replace it, and its neighbours of the same make.",
+        "conclusion": "R2 is open: replace it; replace R1 with it (same type, same age).",
         "passes": True,
     }
     assert (work / "r.html").read_text().startswith("<!DOCTYPE html>")

@@ -175,6 +175,14 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     assert main(["diagnose", "board-job.toml", "--ask"]) == 0
     assert (bench / "board-job.toml").read_text() == first
     assert "go on with: zcd diagnose board-job.toml --ask" in capsys.readouterr().out
+    found = "ohm R2 OL\nohm R1 110k\nohm R1 to R2 OL\nohm R2 OL\nquit\n"
+    monkeypatch.setattr("sys.stdin", io.StringIO(found))
+    assert main(["diagnose", "board-job.toml", "--ask"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert (
+        "Next: zcd substitute board.toml --for R2; after the repair zcd retest board.toml --job "
+        'board-job.toml; then zcd close board-job.toml --found "R2 open".'
+    ) in out
 
 
 @pytest.mark.parametrize("name", ["card.html", "card.pdf"])

@@ -66,6 +66,9 @@ def test_a_job_without_readings_and_without_a_last_line_end(job_file: Path) -> N
         ("OC1 LED dead", "OC1 LED open"),
         ("OC1 weak", "OC1 aged"),
         ("pull-up loose joint", "pull-up intermittent"),
+        ("dry joint at R2", "R2 intermittent"),
+        ("cold joint R2", "R2 intermittent"),
+        ("R2 dry joint", "R2 intermittent"),
     ],
 )
 def test_words_of_the_trade_are_taken(job_file: Path, written: str, key: str) -> None:
@@ -76,6 +79,12 @@ def test_a_part_alone_is_offered_its_faults(job_file: Path) -> None:
     faults = faults_of(build_circuit(load_job(job_file).board))
     with pytest.raises(InputError, match=r"one of these: R2 open, R2 drift"):
         find_fault(faults, "R2")
+
+
+def test_what_is_not_understood_is_told_how_to_write(job_file: Path) -> None:
+    faults = faults_of(build_circuit(load_job(job_file).board))
+    with pytest.raises(InputError, match=r'PART and one of .*\(dry joint\), such as "R\d+ inter'):
+        find_fault(faults, "something odd")
 
 
 def test_what_a_person_types_is_text(job_file: Path) -> None:

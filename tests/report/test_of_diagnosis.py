@@ -12,7 +12,8 @@ from zcd.circuit.build import build_circuit
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.rank import Ranked
+from zcd.diagnosis.rank import Ranked, diagnose, present
+from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import AccessLevel, Reading
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis import (
@@ -38,15 +39,15 @@ from zcd.report.text import probability_text
 def test_probes_name_the_part_between_them() -> None:
     circuit = dictionary().circuit
     over = Reading(function=Function.OHM, red="chain.1", black="chain.2")
-    assert probes_text(over, circuit) == "over R2 (chain.1 to chain.2)"
+    assert probes_text(over, circuit) == "over R2"
     none = Reading(function=Function.AC, red="line", black="chain.1")
-    assert probes_text(none, circuit) == "red line, black between R1 and R2 (chain.1)"
+    assert probes_text(none, circuit) == "red line, black R1/R2"
 
 
 def test_probes_over_a_junction_say_which_end_is_red() -> None:
     circuit = dictionary().circuit
     over = Reading(function=Function.DIODE, red="chain.2", black="led+")
-    assert probes_text(over, circuit) == "over D1, red between R2 and D1 (chain.2), black led+"
+    assert probes_text(over, circuit) == "over D1, red R2/D1, black led+"
     pin = Reading(function=Function.DC, red="pin", black="logic0")
     assert probes_text(pin, circuit) == "red pin, black logic0"
 
@@ -95,7 +96,7 @@ def test_card_is_a_table_a_side_safest_first() -> None:
 
 def test_card_row_tells_good_from_faulty() -> None:
     (dead, *_) = (table for _, table in expected_readings_tables(card(), dictionary().circuit))
-    (row,) = (row for row in dead.rows if row[0] == "ohms\nover R2 (chain.1 to chain.2)")
+    (row,) = (row for row in dead.rows if row[0] == "ohms\nover R2")
     faults = row[2].splitlines()
     # an open resistor still conducts a little: what is not OL is beyond any drift
     assert any(line.endswith("MΩ to OL: R2 open") for line in faults)
@@ -126,7 +127,7 @@ def test_readings_taken_are_numbered_in_order() -> None:
     table = measured_table(case().diagnosis.measured, dictionary().circuit)
     assert [row[0] for row in table.rows] == ["1", "2", "3"]
     assert [row[3] for row in table.rows] == ["23.7 V", "4.98 V", "OL"]
-    assert table.rows[2][1:3] == ("ohms", "over R2 (chain.1 to chain.2)")
+    assert table.rows[2][1:3] == ("ohms", "over R2")
 
 
 @pytest.mark.parametrize("texts", [(), OPEN, SETTLED])
@@ -233,3 +234,12 @@ def test_every_fault_is_marked_on_the_diagram() -> None:
         assert (marks == {}) == (fault.kind in NO_PART), fault.key
         assert all(ref in circuit or ref in circuit.nodes for ref in marks)
     assert failed_marks(Ranked(fault=None, probability=1.0), circuit) == {}
+
+
+def test_the_table_gives_the_figure_of_the_answer_too() -> None:
+    circuit = dictionary().circuit
+    texts = ("ohm R2 OL", "ohm R2 OL", "dc pin logic0 4.98")
+    result = diagnose(dictionary(), [parse_reading(text, circuit) for text in texts])
+    table = ranked_table(result, circuit)
+    told = " ".join((str(table.rows[0][0]), table.remark))
+    assert probability_text(present(result.ranked)) in told

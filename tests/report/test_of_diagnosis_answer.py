@@ -98,6 +98,20 @@ def test_an_open_question_names_the_likeliest_and_what_settles_it() -> None:
     assert ("settle" in text) is trip.settles
 
 
+def test_a_good_sync_circuit_leads_to_the_fan() -> None:
+    dictionary = atlas_of()
+    texts = ("dc pin logic0 2.6", "frequency 50", "ohm R1 110k", "ohm R2 130k")
+    log = tuple(parse_reading(text, dictionary.circuit) for text in texts)
+    job = Job(board=dictionary.board, meter=dictionary.meter, log=log, flags=("fan",))
+    case = Case(job=job, atlas=dictionary, diagnosis=diagnose(dictionary, log, flags=("fan",)))
+    text = " ".join(lines_of(answer_document(case)))
+    assert case.diagnosis.ranked[0].fault is not None
+    assert case.diagnosis.ranked[0].fault.kind in ("drive", "fan")
+    assert "Now the fan: unplug it and measure its windings (zcd windings -h)" in text
+    assert "settle it" not in text
+    assert "settles it" not in text
+
+
 def test_every_side_has_cautions_of_its_own() -> None:
     assert set(SHORT_CAUTIONS) == set(AccessLevel)
     assert all(len(texts) <= 2 for texts in SHORT_CAUTIONS.values())

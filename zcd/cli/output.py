@@ -157,6 +157,7 @@ def converse(
     from zcd.files import file_name
     from zcd.jobs.analysis import diagnosed, prepared
     from zcd.jobs.conversation import SHORT_HELP, Answers, Conversation
+    from zcd.report.of_diagnosis_answer import work_line
 
     steps = _Steps(dictionary)
 
@@ -187,12 +188,15 @@ def converse(
     prepared(dictionary)
     click.echo(textwrap.fill(f"{SHORT_HELP} Each answer is kept in {name}.", 78))
     click.echo("All cautions: zcd help cautions.")
-    talk.run(show_step, ask, tell)
+    last = talk.run(show_step, ask, tell)
     if talk.unkept:
         raise InputError(
             f"{name}: found no way to keep the last answer, as told above; allowed: the same "
             "answer again, once there is one"
         )
+    board_file = job.board_file and file_name(job.board_file)
+    if writer.written and board_file and (work := work_line(last, job.board, board_file, name)):
+        click.echo(textwrap.fill(work, 78, break_long_words=False, break_on_hyphens=False))
     if writer.written:
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
 

@@ -314,12 +314,19 @@ def _resistor_faults(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
         yield replace(fault, like=like)
 
 
+def _with_neighbours(ref: str, circuit: Circuit) -> str:
+    """What is replaced together with a resistor of a chain; empty for any other resistor."""
+    row = [r.ref for r in _chain_resistors(circuit)]
+    others = [other for other in row if other != ref] if ref in row else []
+    return f"; replace {', '.join(others)} with it (same type, same age)" if others else ""
+
+
 def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
     ref, nominal = element.ref, float(np.max(element.resistance_ohm))
     least = _least_ohm(element, circuit)
     open_ohm = (min(OPEN_OHM[0], DRIFT[1] * nominal), OPEN_OHM[1])
     yield _fault(
-        ref, "resistor", "open", f"{ref} is open: replace it, and its neighbours of the same make",
+        ref, "resistor", "open", f"{ref} is open: replace it{_with_neighbours(ref, circuit)}",
         setting(ref, "resistance_ohm", between(open_ohm)),
     )  # fmt: skip
     lowest = max(LOW_VALUE[0], least / nominal)

@@ -71,7 +71,9 @@ def plan_trip(
         _, middle, _ = points(shown.ravel(), weights.ravel())
         measured.append(Measured(reading=step.reading, value=middle))
         diagnosis = diagnose(dictionary, measured, skipped, flags=flags)
-    settles = bool(plan) and diagnosis.stopped == "sure" and one_repair(first, diagnosis.ranked[0])
+    named = (diagnosis.ranked[0], *diagnosis.indistinguishable)
+    one = all(one_repair(first, each) for each in named)
+    settles = bool(plan) and diagnosis.stopped == "sure" and one
     return Trip(steps=tuple(plan), settles=settles)
 
 

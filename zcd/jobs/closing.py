@@ -26,7 +26,7 @@ MODES = {
     "short": ("shorted", "shorts", "bridged", "through"),
     "drift": ("drifted", "high", "value"),
     "leaky": ("leaks", "leaking", "leakage", "dirty"),
-    "intermittent": ("loose", "joint", "intermittently"),
+    "intermittent": ("loose", "joint", "dry", "cold", "intermittently"),
     "aged": ("weak", "worn", "old"),
     "reversed": ("backwards", "polarity"),
     "welded": ("stuck", "sticks"),
@@ -59,22 +59,32 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
     if meant := [fault.key for fault in of_part[:MOST_OFFERED]] or _in_words(faults, written):
         raise invalid_value(written, f"one of these: {', '.join(meant)}", "--found")
     require_part(written, keys, "--found ")
-    allowed = f'a fault such as "{keys[1]}", or "healthy"{nearest(written, keys)}'
+    resistors = {fault.part for fault in faults if fault.kind == "resistor"}
+    joints = (f.key for f in faults if f.mode == "intermittent" and f.part in resistors)
+    such = next(joints, keys[1])
+    allowed = (
+        "PART and one of open, shorted, drifted, intermittent (dry joint), such as "
+        f'"{such}", or "healthy"{nearest(written, keys)}'
+    )
     raise invalid_value(written, allowed, "--found")
 
 
 def _of_part(faults: Sequence[Fault], written: str) -> list[Fault]:
-    """Faults of the part that a text begins with: that of the mode it tells, else all of them."""
-    text = _folded(written)
-    parts = {f.part for f in faults if f.part and f"{text} ".startswith(f"{_folded(f.part)} ")}
-    if not parts:
+    """Faults of the part that a text begins with: that of the mode it tells, else all of them.
+
+    A part further on counts only with a mode: ``dry joint at R2``.
+    """
+    text = f" {_folded(written)} "
+    named = {f.part for f in faults if f.part and f" {_folded(f.part)} " in text}
+    first = {part for part in named if text.startswith(f" {_folded(part)} ")}
+    if not named:
         return []
-    part = max(parts, key=len)
-    words = set(text.removeprefix(_folded(part)).split())
+    part = max(first or named, key=len)
+    words = set(text.replace(f" {_folded(part)} ", " ", 1).split())
     own = [f for f in faults if f.part == part or f.part.startswith(f"{part} ")]
     told = [f for f in own if words & {f.mode, *MODES.get(f.mode, ())}]
-    first = [f for f in told if f.part == part]
-    return first or told or own
+    exact = [f for f in told if f.part == part]
+    return exact or told or (own if first else [])
 
 
 def _in_words(faults: Sequence[Fault], written: str) -> list[str]:

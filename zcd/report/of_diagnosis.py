@@ -15,7 +15,7 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.node_readings import expected_readings
-from zcd.diagnosis.rank import Diagnosis, Ranked
+from zcd.diagnosis.rank import Diagnosis, Ranked, present
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import (
     AccessLevel,
@@ -29,7 +29,7 @@ from zcd.diagnosis.readings import (
 from zcd.engine.network import islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text, range_text
-from zcd.report.points import point_text
+from zcd.report.points import joint_text
 from zcd.report.table import Table
 from zcd.report.text import probability_text
 
@@ -71,8 +71,8 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
     else:
         over, between = _over_text(reading, circuit)
     if over and all(isinstance(part, Resistance) for part in between):
-        return f"{over} ({reading.red} to {reading.black}){state}"
-    red, black = (point_text(node, circuit) for node in (reading.red, reading.black))
+        return f"{over}{state}"
+    red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
     return f"{over}{', ' if over else ''}red {red}, black {black}{state}"
 
 
@@ -101,7 +101,7 @@ def part_words(ref: str) -> str:
 
 
 def reading_text(reading: Reading, circuit: Circuit) -> str:
-    """What is read where, such as ``ohms over R2 (chain.1 to chain.2)``."""
+    """What is read where, such as ``ohms over R2``."""
     probes = probes_text(reading, circuit)
     return f"{reading.name}{' ' if probes.startswith('over') else ', '}{probes}"
 
@@ -396,9 +396,12 @@ def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     )
     rest = diagnosis.ranked[len(shown) :]
     share = sum(r.probability for r in rest)
-    remark = ""
+    remarks = [_in_all_text(diagnosis)]
     if share >= MIN_SHOWN:
-        remark = f"{len(rest)} more, together {probability_text(share)}, none above the last."
+        remarks.append(
+            f"{len(rest)} more, together {probability_text(share)}, none above the last."
+        )
+    remark = " ".join(filter(None, remarks))
     return Table(
         title="What explains the readings",
         columns=("probability", "fault", "what it means"),
@@ -406,6 +409,14 @@ def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
         right=(0,),
         remark=remark,
     )
+
+
+def _in_all_text(diagnosis: Diagnosis) -> str:
+    """The figure of the answer, where the first row alone is less: the same part in other rows."""
+    first, chance = diagnosis.ranked[0], probability_text(present(diagnosis.ranked))
+    if first.fault is None or chance == probability_text(first.probability):
+        return ""
+    return f"{first.fault.repair} in all, with what else may have failed beside it: {chance}."
 
 
 def _with_amount(ranked: Ranked, circuit: Circuit) -> str:

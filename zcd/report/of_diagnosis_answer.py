@@ -16,6 +16,7 @@ from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
+from zcd.files import file_name
 from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_board import read_as_line, unread_line
@@ -29,6 +30,7 @@ from zcd.report.of_diagnosis import (
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.text import plain, probability_text
+from zcd.substitutes.search import replaceable_refs
 
 MOST_NAMED = 3
 MOST_MEANING = 155
@@ -39,6 +41,8 @@ LIFTABLE = ("resistor", "diode")
 PROBABLY = 0.5
 """From here on the likeliest fault is named alone: it is likelier than all others together."""
 MOST_ASSUMED = 2
+FAN_KINDS = ("drive", "fan")
+"""Kinds of faults behind a good sync circuit, when the fan does not turn."""
 STATES = {
     Power.DEAD: "Board unplugged and discharged",
     Power.BENCH: "Board unplugged, its logic supply from a bench supply",
@@ -72,6 +76,7 @@ def answer_document(case: Case) -> Document:
         confirm_line(diagnosis),
         suspects_line(diagnosis, case.circuit),
         hidden_line(diagnosis, case.circuit),
+        fan_line(diagnosis, "FILE" if job.board_file is None else file_name(job.board_file)),
     )
     blocks += [Paragraph(line) for line in more if line]
     if plan:
@@ -86,6 +91,32 @@ def answer_document(case: Case) -> Document:
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
     )
+
+
+def fan_line(diagnosis: Diagnosis, board_file: str) -> str:
+    """Where to go on when the sync circuit is good and the fan does not turn; else empty."""
+    of_fan = [r for r in diagnosis.ranked if r.fault is not None and r.fault.kind in FAN_KINDS]
+    if sum(r.probability for r in of_fan) < PROBABLY:
+        return ""
+    return (
+        "Sync is good. Now the fan: unplug it and measure its windings (zcd windings -h); if they "
+        f"are good, the fan drive (zcd substitute {board_file} --for drive)."
+    )
+
+
+def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str) -> str:
+    """The work that is left once a fault is found, as commands; empty while there is none."""
+    if line := fan_line(diagnosis, board_file):
+        return line
+    first = diagnosis.indistinguishable[0].fault
+    if diagnosis.stopped != "sure" or first is None or first.key == HEALTHY.key:
+        return ""
+    steps = [f"after the repair zcd retest {board_file} --job {job_file}"]
+    steps.append(f'then zcd close {job_file} --found "{first.key}"')
+    part = first.repair.split()[0]
+    if part in replaceable_refs(board):
+        steps.insert(0, f"zcd substitute {board_file} --for {part}")
+    return f"Next: {'; '.join(steps)}."
 
 
 def next_line(diagnosis: Diagnosis, trip: Trip, circuit: Circuit) -> str:

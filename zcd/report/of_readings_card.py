@@ -167,11 +167,22 @@ def short_reading(reading: Reading, circuit: Circuit) -> str:
     if not over and reading.function.row.dead:
         row: Sequence[str] = parts_between(circuit, reading.red, reading.black)
         over = f"{row[0]} to {row[-1]}" if row else ""
+    red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
+    if reading.function.row.dead and ", " in over:
+        return f"{reading.function} {red}, {black} ({_side_by_side(over.split(', '))})"
     if reading.function.row.dead and reading.function.value == "ohm" and over:
         return f"ohm {' to '.join(part_words(ref) for ref in over.split(' to '))}"
     off = " relay off" if reading.power is Power.OFF else ""
-    red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
     return f"{reading.function} {red}, {black}{off}"
+
+
+def _side_by_side(refs: Sequence[str]) -> str:
+    """Parts across the same two points, such as ``OC1 LEDs with R23``."""
+    names = []
+    for ref in refs:
+        if not ref.endswith(".led2"):
+            names.append(part_words(ref) + ("s" if f"{ref}2" in refs else ""))
+    return " with ".join(names)
 
 
 def _best_told(line: ExpectedReading, circuit: Circuit) -> list[str]:
