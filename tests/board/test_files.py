@@ -113,9 +113,9 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"rectifier": {"ref": "D1"}}, "rectifier.part", "nothing", "1N4007"),
     ({"optocoupler": {"grade": "C"}}, "optocoupler.family", "nothing", "817C"),
     # unknown keys
-    ({"optocuopler": 1}, "optocuopler", '"optocuopler"', 'did you mean "optocoupler"'),
-    ({"output": {"suply": 1}}, "output.suply", '"suply"', 'did you mean "supply"'),
-    ({"chain": {"resistor": 1}}, "chain.resistor", '"resistor"', 'did you mean "resistors"'),
+    ({"optocuopler": 1}, "optocuopler", '"optocuopler"', 'is not known; write "optocoupler"'),
+    ({"output": {"suply": 1}}, "output.suply", '"suply"', 'is not known; write "supply"'),
+    ({"chain": {"resistor": 1}}, "chain.resistor", '"resistor"', 'is not known; write "resistors"'),
     ({"mains": {"voltage": 230, "hz": 50}}, "mains.hz", '"hz"', "voltage, frequency, "),
     (
         {"chain": {"resistors": ["1k", {"value": "1k", "tol": 1}]}},
