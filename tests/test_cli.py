@@ -90,7 +90,10 @@ def test_report_and_plots(board: Path, work: Path, capsys: pytest.CaptureFixture
 
 
 BAD = {
-    "unknown key": (HOLDS.replace("pull_up", "pullup"), 'output.pullup: found "pullup"; allowed'),
+    "unknown key": (
+        HOLDS.replace("pull_up", "pullup"),
+        'output.pullup: "pullup" is not known; write "pull_up"',
+    ),
     "missing key": (HOLDS.replace('supply = "5 V"', ""), "output.supply: found nothing; allowed"),
     "wrong unit": (HOLDS.replace('"39k"', '"39 V"'), 'output.pull_up: found "39 V"; allowed'),
     "negative": (HOLDS.replace('"39k"', "-39000.0"), "output.pull_up: found -39000.0; allowed"),

@@ -62,7 +62,7 @@ def test_what_is_written_leaves_no_assumption() -> None:
     ("more", "message"),
     [
         ('drive = "zero-crossing"', 'drive: .*did you mean "zero-cross"'),
-        ("supervision.retrys = 2", 'supervision.retrys: .*did you mean "retries"'),
+        ("supervision.retrys = 2", 'supervision.retrys: .*write "retries"'),
         ("supervision.lock_periods = 0", "supervision.lock_periods: found 0; .*from 1 to 1000"),
         ('supervision.run_up = "2 h"', "supervision.run_up: "),
         ("fan.poles = 3", "fan.poles: found 3; allowed: an even number"),

@@ -310,7 +310,7 @@ BOARDS = {
             chain.resistors = ["68k", "68k"]
             output = {pullup = "10k", supply = "5 V"}
         """,
-        asked='did you mean "pull_up"?',
+        asked='"pullup" is not known; write "pull_up"',
     ),
     "a code that may be a value": Typed(
         text="""

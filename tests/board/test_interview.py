@@ -166,6 +166,17 @@ def test_like_another_and_found_again(
     assert "job.toml" not in out
     assert "broken.toml" in out
     assert " ".join(out.split()).count("cannot") == 1
+    (tmp_path / "a-long-name-of-a-repaired-board.toml").write_text(
+        board_text(interviewed(Topology.BRIDGE)), "utf-8"
+    )
+    (tmp_path / "quote.toml").write_text('mains = "230 V\n', encoding="utf-8")
+    assert main(["boards"]) == 0
+    assert "a-long-name-of-a-repaired-board.toml" in capsys.readouterr().out
+    assert main(["jobs"]) == 0
+    told = capsys.readouterr().out
+    assert " job.toml " in told
+    assert "quote.toml cannot be read: line 1, a quote that is not closed." in told
+    (tmp_path / "a-long-name-of-a-repaired-board.toml").unlink()
     assert main(["boards", "--find", "kelbrook BRIDGE second"]) == 0
     assert "1 board." in capsys.readouterr().out
     assert main(["boards", "nowhere"]) == 2

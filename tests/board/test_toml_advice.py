@@ -80,8 +80,8 @@ def test_only_the_wrong_key_is_shown() -> None:
     with pytest.raises(InputError) as caught:
         parse_board(text, "lamp.toml")
     assert str(caught.value).splitlines() == [
-        'lamp.toml: chain: "resistor" is not known; write "resistors"',
-        'lamp.toml: output: "suply" is not known; write "supply"',
+        'lamp.toml: chain.resistor: "resistor" is not known; write "resistors"',
+        'lamp.toml: output.suply: "suply" is not known; write "supply"',
     ]
 
 

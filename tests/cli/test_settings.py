@@ -59,13 +59,16 @@ def test_none_are_needed(
 BAD = {
     "unknown key": (
         'papier = "a4"',
-        '"papier" is not known; write "paper"',
+        'papier: "papier" is not known; write "paper"',
     ),
     "paper": ('paper = "a5"', 'paper: found "a5"; allowed: one of a4, letter'),
     "mains": ('mains = "12 A"', 'mains: found "12 A"; allowed: '),
     "band": ('mains = {voltage = "230 V", band = "moon"}', 'mains.band: found "moon"'),
     "meter": ('[meter]\ndc_input = "10 V"', 'meter.dc_input: found "10 V"; allowed: '),
-    "meter's key": ('[meter]\ndc_inpt = "10M"', 'meter: "dc_inpt" is not known; write "dc_input"'),
+    "meter's key": (
+        '[meter]\ndc_inpt = "10M"',
+        'meter.dc_inpt: "dc_inpt" is not known; write "dc_input"',
+    ),
     "drawer": ("drawer = 3", "drawer: found 3; allowed: the name of a drawer file"),
     "no TOML": ("paper = ", "found text that is no TOML"),
 }

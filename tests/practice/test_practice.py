@@ -150,7 +150,7 @@ def test_work_takes_time_and_a_hint_more() -> None:
     session.say("ohm R1")
     assert session.bench.seconds == after_proof + 20.0
     (hint,) = session.say("hint")
-    assert hint.startswith("Unplugged and proved dead: ")
+    assert hint.startswith("Hint: unplugged and proved dead, measure ")
     assert (session.hints, session.bench.seconds) == (1, after_proof + 320.0)
 
 

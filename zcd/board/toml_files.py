@@ -220,8 +220,7 @@ def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -
         known = tuple(table.model_fields)
         near = nearest(name, known)
         if close := re.search('"(.+)"', near):
-            where = key.rpartition(".")[0]
-            return f'{where}{": " if where else ""}"{name}" is not known; write "{close[1]}"'
+            return f'{key}: "{name}" is not known; write "{close[1]}"'
         return str(invalid_value(name, _all(known), key))
     value = None if detail["type"] == "missing" else detail["input"]
     return str(invalid_value(value, allowed_text(table.model_fields[name]) or detail["msg"], key))

@@ -145,7 +145,10 @@ class Session:
             return ["You have measured enough. Which part explains all of it?"]
         reading = suggestion.reading
         state = _state_words(reading)
-        return [f"{state}: {reading_text(reading, self.bench.circuit)}."]
+        words = reading_text(reading, self.bench.circuit)
+        if reading.lifted:
+            words = f"{words.replace(' lifted', '', 1)}, one end lifted"
+        return [f"Hint: {state[:1].lower()}{state[1:]}, measure {words}."]
 
     def _so_far(self) -> list[str]:
         lines = [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from zcd.board.model import Board
@@ -11,14 +12,19 @@ from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text
 from zcd.serialize import Record
 
+_LINE = re.compile(r"^(line \d+): found ")
+_AFTER_LINE = r"\1, "
+
 
 def boards_table(entries: Sequence[BoardEntry]) -> Table:
-    """A row for each board."""
+    """A row for each board; what cannot be read follows them."""
+    unread = [unread_text(entry.file.name, entry.problem) for entry in entries if entry.problem]
     return Table(
         title="Boards",
         columns=("file", "board", "mains", "circuit", "resistors", "optocoupler"),
-        rows=tuple(_row(entry) for entry in entries),
-        remark=f"{len(entries)} board{'' if len(entries) == 1 else 's'}.",
+        rows=tuple(_row(entry.file.name, entry.board) for entry in entries if entry.board),
+        remark="\n".join((f"{len(entries)} board{'' if len(entries) == 1 else 's'}.", *unread)),
+        unbroken=(0,),
     )
 
 
@@ -27,12 +33,15 @@ def boards_to_dict(entries: Sequence[BoardEntry], folder: str) -> Record:
     return {"folder": folder, "boards": [_record(entry) for entry in entries]}
 
 
-def _row(entry: BoardEntry) -> tuple[str, ...]:
-    name, board = plain(entry.file.name), entry.board
-    if board is None:
-        return name, f"cannot be read: {plain(entry.problem)}", "-", "-", "-", "-"
+def unread_text(name: str, problem: str) -> str:
+    """Why a file is not in the table."""
+    found, _, _ = problem.removeprefix(f"{name}: ").partition("; allowed: ")
+    return f"{plain(name)} cannot be read: {plain(_LINE.sub(_AFTER_LINE, found))}."
+
+
+def _row(name: str, board: Board) -> tuple[str, ...]:
     ohms = ", ".join(quantity_text(r.resistance_ohm, "Ω") for r in chain_resistors(board))
-    return name, plain(board.name), _mains(board), str(board.topology), ohms, _coupler(board)
+    return plain(name), plain(board.name), _mains(board), str(board.topology), ohms, _coupler(board)
 
 
 def _record(entry: BoardEntry) -> Record:

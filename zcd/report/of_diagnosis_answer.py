@@ -300,8 +300,15 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
     scope = any(row.method is Method.SCOPE for row in taken)
     known = {each.key: each.value for each in board.assumptions}
     keys = [k for k in FIRST_ASSUMED if k in known and (scope or k not in THRESHOLDS)]
-    parts += [f"{key} {known[key]}" for key in keys[:MOST_ASSUMED]]
+    parts += [_assumed_text(board, key, known[key]) for key in keys[:MOST_ASSUMED]]
     return f"Assumed: {'; '.join(parts)}." if parts else ""
+
+
+def _assumed_text(board: Board, key: str, value: str) -> str:
+    """One assumption: what it means where its key does not say so, else key and value."""
+    if key == "chain.rectifier_first" and board.rectifier is not None:
+        return f"the resistors come before {plain(board.rectifier.ref)}"
+    return f"{key} {value}"
 
 
 def changed_line(diagnosis: Diagnosis, before: Collection[Ranked]) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from zcd.diagnosis.job_history import Entry, FaultStatistics
+from zcd.report.of_boards import unread_text
 from zcd.report.of_retest_record import retest_record_line, retest_record_to_dict
 from zcd.report.table import Table
 from zcd.report.text import plain
@@ -16,30 +17,27 @@ LEAVE_OUT = "--no-record leaves them out."
 
 def job_history_table(entries: Sequence[Entry], total: int) -> Table:
     """Jobs of a record, each with its board and what it was."""
-    unread = sum(bool(e.problem) for e in entries)
+    unread = [unread_text(e.file.name, e.problem) for e in entries if e.problem]
     jobs = "1 job" if total == 1 else f"{total} jobs"
     remark = f"{len(entries)} of {jobs}." if len(entries) != total else f"{jobs}."
-    if unread:
-        remark += f" {unread} cannot be read."
+    remark = "\n".join((remark, *unread))
     return Table(
         title="Jobs",
         columns=("job", "board", "flags", "readings", "closed", "what it was"),
-        rows=tuple(_row(e) for e in entries),
+        rows=tuple(_row(e) for e in entries if not e.problem),
         right=(3,),
         remark=remark,
+        unbroken=(0,),
     )
 
 
 def _row(entry: Entry) -> tuple[str, ...]:
-    name = plain(entry.file.stem)
-    if entry.problem:
-        return name, "-", "-", "-", "-", f"cannot be read: {plain(entry.problem)}"
     state = "open" if entry.closed is None else entry.closed.isoformat()
     was = plain(entry.found or "-")
     again = retest_record_line(entry.retest) if entry.retest else ""
     told = "\n".join(plain(text) for text in (entry.repair, again, entry.note) if text)
     return (
-        name,
+        plain(entry.file.name),
         plain(entry.board_name),
         " + ".join(entry.flags) or "-",
         str(entry.readings),

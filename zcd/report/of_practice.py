@@ -109,7 +109,7 @@ def _way(review: Review, circuit: Circuit) -> tuple[str, ...]:
     ]
     if len(review.expert) > MOST_STEPS:
         lines.append(f"and {len(review.expert) - MOST_STEPS} more")
-    return (*lines, f"{review.expert_found}.")
+    return ("prove dead", *lines, f"{review.expert_found}.")
 
 
 def _told(steps: Sequence[Step], circuit: Circuit) -> tuple[str, ...]:

@@ -157,6 +157,8 @@ class Table:
         Columns that stand flush right, counted from 0.
     remark : str
         What to know about the whole table.
+    unbroken : tuple of int
+        Columns that a terminal does not break, such as file names.
     """
 
     title: str
@@ -164,6 +166,7 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     right: tuple[int, ...] = ()
     remark: str = ""
+    unbroken: tuple[int, ...] = ()
 
     @classmethod
     def of(

@@ -26,6 +26,8 @@ from zcd.report.table import FAIL, Table
 from zcd.report.text import to_ascii
 
 MAX_WIDTH = 100
+MOST_UNBROKEN = 40
+"""Letters of the longest cell with which a column is still kept in one piece."""
 
 # Only a line under the headings, in plain hyphens.
 PLAIN_BOX = Box(
@@ -123,6 +125,8 @@ def _rich_table(table: Table, console: Console) -> RichTable:
             Text(_spell(heading, console)),
             justify="right" if index in table.right else "left",
             overflow="fold",
+            no_wrap=index in table.unbroken
+            and max(len(row[index]) for row in table.rows) <= MOST_UNBROKEN,
         )
     for row in table.rows:
         style = "bold" if FAIL in row else ""
