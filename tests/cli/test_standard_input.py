@@ -69,7 +69,10 @@ def test_a_board_without_a_name_is_called_after_it(
 @pytest.mark.parametrize(
     ("data", "told"),
     [
-        (HOLDS.replace("pull_up", "pullup"), 'output.pullup: found "pullup"; allowed'),
+        (
+            HOLDS.replace("pull_up", "pullup"),
+            'output.pullup: "pullup" is not known; write "pull_up"',
+        ),
         ("", "found an empty file; allowed: a board file"),
         ("chain = [", "found text that is no TOML"),
         ('board = "board.toml"', "found a job file; allowed: a board file"),

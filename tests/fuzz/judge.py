@@ -20,7 +20,8 @@ LONGEST_LINE = 1_000
 UNKNOWN = DrivePart
 """Where a sheet says nothing, NaN stands by intent, and is shown as unknown."""
 CLEAR = re.compile(
-    r".*(found .+; allowed: .+|must (be|stand) .+, got .+|: no such part; this board has .+)"
+    r".*(found .+; allowed: .+|must (be|stand) .+, got .+|: no such part; this board has .+"
+    r'|".+" is not known; write ".+")'
 )
 
 

@@ -177,5 +177,5 @@ def test_the_exit_code_is_right_where_nothing_can_be_said(
     line: str, code: tuple[int, ...], ending: str
 ) -> None:
     command = " ".join([*PROGRAM, line, ending])
-    done = subprocess.run(["sh", "-c", command], cwd=bench(), env=PLAIN, check=False, timeout=60)
+    done = subprocess.run(["bash", "-c", command], cwd=bench(), env=PLAIN, check=False, timeout=60)
     assert done.returncode in code

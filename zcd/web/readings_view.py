@@ -121,7 +121,7 @@ def jobs_words(jobs: JobStore, words: str) -> dict[str, Any]:
         return {"table": None, "names": (), "unlisted": str(error)}
     result = search(record, words)
     table = job_history_table(result, len(record))
-    names = tuple("" if e.problem else e.file.stem for e in result)
+    names = tuple(e.file.stem for e in result if not e.problem)
     return {"table": table, "names": names[:MAX_JOBS], "unlisted": ""}
 
 
