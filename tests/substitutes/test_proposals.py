@@ -22,8 +22,8 @@ from zcd.substitutes.search import (
     to_buy,
 )
 
-CHAINS = {"clamped", "two-led", "parallel"}
-"""A board of each kind of chain: in series, in both legs, with strings side by side."""
+CHAINS = {"clamped", "two-led"}
+"""The quick ones: a chain with a diode across the LED, and one without a rectifier."""
 
 
 def found_on(of: Board, *refs: str, others: bool = False) -> Substitutes:

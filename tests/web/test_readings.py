@@ -196,7 +196,7 @@ def test_past_jobs_are_found_and_shift_what_is_likely(
         browser.get(bench.address + "readings")
         browser.find_element(By.ID, "find").send_keys("crumbs")
         wait(browser, lambda b: "1 of " in text(b, "#listed"))
-        browser.find_element(By.LINK_TEXT, "past-job").send_keys(Keys.ENTER)
+        browser.find_element(By.LINK_TEXT, "past-job.toml").send_keys(Keys.ENTER)
         wait(browser, lambda b: "Closed on 2026-01-05 as R13 open" in text(b, ".notice"))
         wait(browser, lambda b: text(b, "#conclusion"))
     finally:
