@@ -16,6 +16,7 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board, Topology
 from zcd.board.starter import starter_text
 from zcd.cli import main
+from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.faults import REPLACED
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
@@ -52,7 +53,8 @@ def exercise() -> Exercise:
 
 @cache
 def expert() -> Expert:
-    return Expert(exercise())
+    dictionary = make_fault_dictionary(board(), usual_meter(), stored=True)
+    return Expert(exercise(), dictionary)
 
 
 def nobody() -> Expert:

@@ -9,7 +9,7 @@ from typing import Any
 
 from zcd.board.files import board_from_dict
 from zcd.board.markings import resistor_markings
-from zcd.board.model import Board, Topology
+from zcd.board.model import Board, ReadAs, Topology
 from zcd.board.starter import example_of
 from zcd.errors import InputError, invalid_value
 
@@ -145,6 +145,7 @@ class Interview:
     """
 
     answers: Answers = field(default_factory=dict)
+    _read_as: tuple[ReadAs, ...] = ()
 
     @property
     def question(self) -> Question | None:
@@ -181,11 +182,10 @@ class Interview:
             numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
             if given not in numbers:
                 raise invalid_value(given, f"a number from {numbers[0]} to {numbers[-1]}")
-        before = () if question.key == "name" else self._board().read_as
         tried = Interview({**self.answers, question.key: given})
         after = tried._board().read_as
-        self.answers = tried.answers
-        new = [note for note in after if note not in before]
+        new = [note for note in after if note not in self._read_as]
+        self.answers, self._read_as = tried.answers, after
         return "; ".join(dict.fromkeys(f"{note.printed} = {note.meaning}" for note in new))
 
     def back(self) -> None:
@@ -193,6 +193,7 @@ class Interview:
         if not self.answers:
             raise InputError("there is no answer to take back")
         self.answers.popitem()
+        self._read_as = self._board().read_as if self.answers else ()
 
     def path(self) -> str:
         """The circuit as far as it is known, from the mains to the pin."""

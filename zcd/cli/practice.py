@@ -120,11 +120,13 @@ def _talk(exercise: Exercise) -> Session:
 
 
 def _expert(exercise: Exercise) -> Expert:
+    from zcd.diagnosis.job import Job
+    from zcd.jobs.analysis import fault_dictionary_of, prepared
     from zcd.practice.review import Expert
-    from zcd.progress import progress_bar
 
-    with progress_bar(1) as begin:
-        return Expert(exercise, begin)
+    dictionary = fault_dictionary_of(Job(board=exercise.board, meter=exercise.meter))
+    prepared(dictionary)
+    return Expert(exercise, dictionary)
 
 
 def _end(session: Session, record: Path | None, *, full: bool) -> None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from zcd.board.files import load_board
+from zcd.board.files import board_from_dict
 from zcd.board.model import Board
 from zcd.board.toml_files import parse_toml, read_text
 from zcd.diagnosis.job_history import toml_files
 from zcd.errors import InputError
+from zcd.files import file_name
 
 _WANTED = "a board file"
 
@@ -61,13 +62,13 @@ def find_boards(folder: str | Path, words: str = "") -> tuple[BoardEntry, ...]:
 def _entry(path: Path) -> BoardEntry | None:
     """The board of a file; None where it is a job, a drawer or something else."""
     try:
-        keys = parse_toml(read_text(path, _WANTED), path.name, _WANTED)
+        keys = parse_toml(read_text(path, _WANTED), file_name(path), _WANTED)
     except InputError:
         return None
     if "optocoupler" not in keys or "board" in keys:
         return None
     try:
-        return BoardEntry(file=path, board=load_board(path))
+        return BoardEntry(file=path, board=board_from_dict(keys, file_name(path)))
     except InputError as error:
         return BoardEntry(file=path, board=None, problem=str(error).splitlines()[0])
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from zcd.errors import InputError
-from zcd.files import only_writer, replace_whole
+from zcd.files import OtherWriterError, replace_whole, update_whole
 from zcd.practice.exercise import LEVELS
 from zcd.practice.review import Review
 
@@ -79,14 +80,17 @@ def require_record(path: Path) -> None:
 
 def add_to_record(path: Path, record: dict[str, Any]) -> None:
     """Add an exercise to a record, which is left alone where it cannot be read."""
-    line = json.dumps(record, ensure_ascii=True) + "\n"
-    with only_writer(path.parent):
-        before = path.read_bytes() if path.exists() else None
-        if before is not None:
-            list(_read(path))
-        whole = before or b""
-        whole += b"" if not whole or whole.endswith(b"\n") else b"\n"
-    replace_whole(path, before, whole + line.encode("ascii"))
+    line = json.dumps(record, ensure_ascii=True).encode("ascii") + b"\n"
+
+    def added(before: bytes) -> bytes:
+        list(_records(before, path))
+        return before + (b"" if not before or before.endswith(b"\n") else b"\n") + line
+
+    if not path.exists():
+        with suppress(OtherWriterError):  # somebody else has just begun it
+            replace_whole(path, None, line)
+            return
+    update_whole(path, added)
 
 
 def summaries(path: Path) -> tuple[LevelSummary, ...]:
@@ -130,6 +134,10 @@ def _read(path: Path) -> Iterator[dict[str, Any]]:
     except OSError as error:
         why = error.strerror or str(error)
         raise InputError(f"{path}: found no file to read ({why}); allowed: {_WANTED}") from error
+    yield from _records(data, path)
+
+
+def _records(data: bytes, path: Path) -> Iterator[dict[str, Any]]:
     if len(data) > LARGEST_BYTES:
         raise InputError(f"{path}: found more than {LARGEST_BYTES} bytes; allowed: {_WANTED}")
     for number, line in enumerate(data.splitlines(), 1):

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
+from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import Fault, same_repair
 from zcd.diagnosis.next_reading import Choice
 from zcd.diagnosis.rank import Diagnosis, choices, diagnose
@@ -76,23 +76,19 @@ class Review:
     expert_found: str
 
 
+@dataclass(frozen=True, slots=True)
 class Expert:
     """Knows what each fault shows, and nothing of what is hidden.
 
     Parameters
     ----------
     exercise : Exercise
-    progress : callable, optional
-        Told which reading is being predicted.
+    dictionary : FaultDictionary
+        Of its board and meter.
     """
 
-    def __init__(self, exercise: Exercise, progress: Callable[[str], None] | None = None) -> None:
-        self.exercise = exercise
-        self.dictionary: FaultDictionary = make_fault_dictionary(
-            exercise.board, exercise.meter, stored=True
-        )
-        self.dictionary.prepare(self.dictionary.readings, progress)
-        self.dictionary.keep()
+    exercise: Exercise
+    dictionary: FaultDictionary
 
     def diagnosis(self, measured: Sequence[Measured]) -> Diagnosis:
         """What the readings say to one who knows."""

@@ -9,7 +9,7 @@ from zcd.board.model import Board
 from zcd.jobs.boards import BoardEntry
 from zcd.margin.stress import chain_resistors
 from zcd.report.table import Table
-from zcd.report.text import plain, quantity_text
+from zcd.report.text import count_text, plain, quantity_text
 from zcd.serialize import Record
 
 _LINE = re.compile(r"^(line \d+): found ")
@@ -23,7 +23,7 @@ def boards_table(entries: Sequence[BoardEntry]) -> Table:
         title="Boards",
         columns=("file", "board", "mains", "circuit", "resistors", "optocoupler"),
         rows=tuple(_row(entry.file.name, entry.board) for entry in entries if entry.board),
-        remark="\n".join((f"{len(entries)} board{'' if len(entries) == 1 else 's'}.", *unread)),
+        remark="\n".join((f"{count_text(len(entries), 'board')}.", *unread)),
         unbroken=(0,),
     )
 

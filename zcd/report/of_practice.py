@@ -17,7 +17,7 @@ from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_story import headline
 from zcd.report.of_story_flags import why_lines
 from zcd.report.table import Table
-from zcd.report.text import plain
+from zcd.report.text import count_text, plain
 
 MOST_NAMED = 3
 MOST_STEPS = 7
@@ -53,14 +53,14 @@ def review_document(review: Review) -> Document:
     exercise = review.exercise
     circuit = exercise.states[0]
     verdict = "Found" if review.found else "Not found"
-    asked = f", {_count(review.hints, 'hint')}" if review.hints else ""
+    asked = f", {count_text(review.hints, 'hint')}" if review.hints else ""
     blocks = (
         Paragraph(f"{verdict}: it was {exercise.fault.key}.", "strong"),
         Paragraph(sentence(exercise.fault.words)),
         Paragraph(
-            f"You: {_count(len(review.steps), 'reading')}, "
+            f"You: {count_text(len(review.steps), 'reading')}, "
             f"{minutes_text(review.seconds)}{asked}. An expert: "
-            f"{_count(len(review.expert), 'reading')}, {minutes_text(review.expert_seconds)}."
+            f"{count_text(len(review.expert), 'reading')}, {minutes_text(review.expert_seconds)}."
         ),
     )
     return Document(
@@ -137,7 +137,3 @@ def _names(names: Sequence[str]) -> str:
 def _story(review: Review) -> tuple[str, ...]:
     story = review.exercise.story
     return (f"{headline(story)}.", *why_lines(story))
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -16,7 +16,7 @@ from zcd.report.of_diagnosis import cautions_for, reading_text, spread_of
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.table import Quantity, Table
-from zcd.report.text import factor_text, plain, probability_text, quantity_text
+from zcd.report.text import count_text, factor_text, plain, probability_text, quantity_text
 from zcd.serialize import Record
 
 MIN_NAMED = 0.2
@@ -37,8 +37,6 @@ MOST_REMAINING = 1
 
 def retest_document(retest: Retest) -> Document:
     """How a repaired board reads, and what is left of its optocoupler."""
-    lines = [_likeliest_line(retest), missing_line(retest), _to_take_line(retest)]
-    lines += remaining_lines(retest)
     return Document(
         title=plain(retest.board.name),
         sections=(
@@ -47,7 +45,7 @@ def retest_document(retest: Retest) -> Document:
                 (
                     Paragraph(retest_line(retest), "strong"),
                     retested_table(retest),
-                    *(Paragraph(line) for line in lines if line),
+                    *_after_lines(retest, remaining_lines(retest)),
                 ),
                 answer=True,
             ),
@@ -61,9 +59,7 @@ def retest_answer(retest: Retest) -> Document:
     order = sorted(retest.readings, key=lambda again: again.good)
     more = len(order) - MOST_SHOWN
     brief = replace(retest, readings=tuple(order[:MOST_SHOWN]))
-    lines = [_likeliest_line(retest), missing_line(retest), _to_take_line(retest)]
-    lines += remaining_lines(retest)[:MOST_REMAINING]
-    rest = f"and {_count(more, 'more reading')} (--full)" if more > 0 else ""
+    rest = f"and {count_text(more, 'more reading')} (--full)" if more > 0 else ""
     sides = [access_level(retest.circuit, r) for r in (*retest.missing, *retest.to_take)]
     side = max(sides, key=DANGER.index, default=AccessLevel.DEAD)
     return Document(
@@ -74,7 +70,7 @@ def retest_answer(retest: Retest) -> Document:
                 (
                     Paragraph(retest_line(retest), "strong"),
                     replace(retested_table(brief), title="", remark=rest),
-                    *(Paragraph(line) for line in lines if line),
+                    *_after_lines(retest, remaining_lines(retest)[:MOST_REMAINING]),
                     *map(Paragraph, caution_lines(side)),
                 ),
                 answer=True,
@@ -83,8 +79,10 @@ def retest_answer(retest: Retest) -> Document:
     )
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
+    """What stands after the readings: what may be left, what to take, what is left of the CTR."""
+    lines = (_likeliest_line(retest), missing_line(retest), _to_take_line(retest), *remaining)
+    return [Paragraph(line) for line in lines if line]
 
 
 def retested_table(retest: Retest) -> Table:

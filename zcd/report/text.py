@@ -84,6 +84,17 @@ def quantity_text(value: float, unit: str) -> str:
     return format_si(value, unit, digits=digits) if unit else f"{value:.{DIGITS}g}"
 
 
+def count_text(number: int, noun: str) -> str:
+    """A number of things.
+
+    Examples
+    --------
+    >>> count_text(1, "hint"), count_text(2, "hint")
+    ('1 hint', '2 hints')
+    """
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 def share_text(value: float, limit: float) -> str:
     """A value as a share of its limit; a dash where nothing is allowed.
 
