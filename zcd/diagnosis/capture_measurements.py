@@ -31,7 +31,7 @@ FREQUENCY_BAND_HZ = (30.0, 80.0)
 FREQUENCY_STEPS = 501
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False, eq=False)
 class Traces(Result):
     """What was found in a capture; times are those of its own clock.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from zcd.diagnosis.capture_measurements import Traces, readings_of
 from zcd.diagnosis.meter_model import MeterModel
@@ -33,8 +34,9 @@ class CaptureVerdict:
     good: bool
 
 
+@lru_cache(maxsize=1)
 def judge_capture(traces: Traces) -> CaptureVerdict:
-    """Compare a capture with a good board.
+    """Compare a capture with a good board; the last one judged is remembered.
 
     Parameters
     ----------
