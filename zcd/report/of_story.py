@@ -6,10 +6,10 @@ from collections.abc import Collection, Sequence
 
 import numpy as np
 
-from zcd.board.model import Assumption
+from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.report.table import Table
-from zcd.report.text import percent_text, quantity_text, share_text
+from zcd.report.text import percent_text, plain, quantity_text, share_text
 from zcd.simulation.causes import Cause, Subsystem
 from zcd.simulation.controller import FAN, SYNC, State
 from zcd.simulation.flags import Fit, SideTest
@@ -142,10 +142,10 @@ def likeliest_line(fits: Sequence[Fit]) -> str:
     return f"{count}. {' and '.join(first)}{lead} ({share}{each}), before any reading."
 
 
-def next_line(flags: Collection[str]) -> str:
+def next_line(board: Board, flags: Collection[str]) -> str:
     """What to do once the flags are known."""
     words = ",".join(flag for flag in (SYNC, FAN) if flag in flags) or "none"
-    return f"Next: zcd diagnose BOARD -f {words}"
+    return f"Next: zcd diagnose {plain(board.file)} -f {words}"
 
 
 def likeliest(fits: Sequence[Fit]) -> tuple[tuple[str, str], ...]:
