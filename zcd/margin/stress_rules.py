@@ -26,8 +26,8 @@ from zcd.physics.resistor import derated_power_w
 
 FloatArray = NDArray[np.float64]
 
-OF_SMALL_SIZE = " for the assumed size"
-"""End of the name of a rule that a part keeps only if it is larger than assumed, or not."""
+AT_ANY_SIZE = " at any size"
+"""End of the name of a rule that no usual size keeps once it is broken."""
 
 
 def stress_rules(solution: Solution, board: Board) -> list[Rule[FloatArray]]:
@@ -79,18 +79,15 @@ def resistor_rules(
     ]
     if not part.size_assumed:
         return rules
-    small = [
-        replace(rule, name=f"{rule.name}{OF_SMALL_SIZE}", kind="expectation", source_kind="assumed")
-        for rule in rules
-    ]
+    small = [replace(rule, kind="expectation", source_kind="assumed") for rule in rules]
     large = resistor_limits(LARGEST_USUAL)
     watts = watts * (large.rated_power_w / part.rated_power_w)
     source = f"no size is written; the largest usual one, {large.style}: {large.source}"
-    usual = [
-        _at_most(part.ref, "power", stress.power_w, watts, "W", source),
-        _at_most(part.ref, "voltage", stress.judged_v, large.working_v, "V", source),
+    any_size = [
+        _at_most(part.ref, f"power{AT_ANY_SIZE}", stress.power_w, watts, "W", source),
+        _at_most(part.ref, f"voltage{AT_ANY_SIZE}", stress.judged_v, large.working_v, "V", source),
     ]
-    return [*(replace(rule, source_kind="assumed") for rule in usual), *small]
+    return [*small, *(replace(rule, source_kind="assumed") for rule in any_size)]
 
 
 def junction_rules(

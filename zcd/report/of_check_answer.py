@@ -268,8 +268,12 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     if not corners:
         return "sync is lost inside the mains band when hot"
     broken = RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken
-    harmless = "" if _share(corners) else "; nothing to do"
-    return f"sync is lost {_corner_text(check, corners)}: {broken}{harmless}"
+    if not _share(corners):
+        return (
+            "only a board with every tolerance at its worst end loses sync "
+            f"({_reach_text(check, corners)}): nothing to do"
+        )
+    return f"sync is lost {_corner_text(check, corners)}: {broken}"
 
 
 def _conditions_text(lost: list[Level]) -> str:
