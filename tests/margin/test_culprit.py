@@ -239,7 +239,7 @@ def test_no_size_bears_it() -> None:
     """)
     )
     assert headline_text(check) == "FAILS: R1 is overloaded."
-    assert not any("size" in line for line in finding_lines(check))
+    assert not any("look at the size" in line for line in finding_lines(check))
 
 
 def test_chips_are_judged_as_chips() -> None:
