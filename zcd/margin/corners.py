@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Generator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
@@ -80,6 +80,29 @@ class Corners:
             Place(self.tolerances[d], float(self.tolerances[d].amount(self.shares[rule, d])))
             for d in order
             if effects[d] > NAMED_SHARE * effects[order[0]] and self.shares[rule, d] != 0.5
+        )
+
+    def with_drawn(self, shares: FloatArray, margins: FloatArray) -> Corners:
+        """The corners, but for rules that a board drawn at random breaks further.
+
+        Parameters
+        ----------
+        shares : ndarray, shape (n, d)
+            Of the boards drawn.
+        margins : ndarray, shape (n, k)
+
+        Returns
+        -------
+        corners : Corners
+            Breakdown and harmonics may put the worst inside the spans, where no end is.
+        """
+        lowest = np.argmin(margins, axis=0)
+        least = margins[lowest, np.arange(margins.shape[1])]
+        further = least < self.margins
+        return replace(
+            self,
+            margins=np.where(further, least, self.margins),
+            shares=np.where(further[:, None], shares[lowest], self.shares),
         )
 
 

@@ -125,6 +125,8 @@ def spread_of(board: Board) -> Spread:
     corners = find_corners(board, tolerances)
     _LOG.info("judging boards drawn from all tolerances")
     population = draw_population(board, tolerances)
+    drawn = population.shares.reshape(-1, len(tolerances))
+    corners = corners.with_drawn(drawn, population.rule_margins.margins)
     return Spread(
         corners=corners,
         rules=corner_rules(board, corners, solve(corner_circuit(board, corners)), population),
