@@ -113,7 +113,7 @@ class Diagnosis:
     conclusion : str
         One sentence.
     indistinguishable : tuple of Ranked
-        The first of the ranking, and what no reading on this board would part from it.
+        What is named: one, or what no reading that pays would part from it.
     suspects : tuple of Measured
         Readings that disagree with all the others.
     against : tuple of Measured

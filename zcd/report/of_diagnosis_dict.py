@@ -61,8 +61,8 @@ def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Recor
     -------
     record : dict
         ``board``, ``flags``, ``codes`` (what the appliance shows for each), ``conclusion``,
-        ``stopped`` (null while it asks), ``alike`` (keys
-        of the faults that no reading parts from the first); ``measured``, ``suspects``: lists of
+        ``stopped`` (null while it asks), ``alike`` (keys of what is named: the first, and what no
+        reading that pays parts from it); ``measured``, ``suspects``: lists of
         function, red, black, over, lifted, power, value, low, high (null where it is no range),
         about and unstable; ``unseen``: parts that a fault without pulses hides; ``ranked``: list of
         fault, part, mode, probability_ratio, words, amount (low, middle, high, unit) or null;
