@@ -365,7 +365,7 @@ fled2 logicm base vled2 {gain}
         _trial("R1 open", r1=OPEN_OHM),
         _trial("R2 ten times", "R2", r2=470e3),
         _trial("one LED open", "OC1 LED", "OC1 second", led="turned"),
-        _trial("both LEDs open", "OC1 LEDs", led="turned", led2="turned"),
+        _trial("both LEDs open", "OC1 LED", "OC1 second", led="turned", led2="turned"),
         _trial("LED short", "OC1 LED", "OC1 second", ledleak=SHORT_OHM),
         _trial("transistor short", "OC1 transistor", "pin", pin=SHORT_OHM),
         _trial("K1 contact burnt", "K1 contact", contact=300e3),

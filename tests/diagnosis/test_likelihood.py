@@ -24,6 +24,7 @@ from zcd.diagnosis.likelihood import (
     OUTLIER_SHARE,
     PULSE_OUTLIER_SHARE,
     STEADY_JUMPS,
+    WHOLE_REACH,
     Fit,
     error,
     joint_log,
@@ -280,7 +281,7 @@ def test_posterior_is_that_of_direct_enumeration() -> None:
 def _by_hand(fit: Fit, m: Measured, entry: int, breadth: float) -> NDArray[np.float64]:
     """Density of a reading at each sample of an entry: sound, or a slip."""
     y = float(scaled(m.reading.function, np.array(m.value)))
-    breadth = 1.0 if fit.averaged[entry] else breadth
+    breadth = WHOLE_REACH if fit.averaged[entry] else breadth
     width = np.hypot(fit.noise[entry], breadth * fit.gaps[entry])
     sound = stats.norm.pdf(y, loc=fit.centre[entry], scale=width)
     if fit.averaged[entry]:

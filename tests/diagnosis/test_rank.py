@@ -17,7 +17,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import SURE, Posterior, expected, spectrum
 from zcd.diagnosis.likelihood import Fit
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
-from zcd.diagnosis.next_reading import MIN_RISE
+from zcd.diagnosis.next_reading import MIN_RISE, MOST_READINGS
 from zcd.diagnosis.rank import (
     UNMODELLED,
     Diagnosis,
@@ -26,6 +26,7 @@ from zcd.diagnosis.rank import (
     in_any_case,
     posterior_weights,
     present,
+    together_names,
 )
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
@@ -422,3 +423,45 @@ def test_an_open_chain_resistor_is_found_unplugged() -> None:
         taken.append(Measured(reading=step.reading, value=float(shown[shown.size // 2])))
     assert diagnose(dictionary, taken).stopped == "sure"
     assert len(taken) <= 4
+
+
+def test_one_reading_that_decides_is_asked_once_more() -> None:
+    once = diagnose(atlas_of(), measured("ohm chain.1 chain.2 OL"))
+    assert once.stopped != "sure"
+    assert once.suggestion is not None
+    assert once.suggestion.again is not None
+    twice = diagnose(atlas_of(), measured(*2 * ["ohm chain.1 chain.2 OL"]))
+    assert twice.stopped == "sure"
+
+
+def test_none_of_these_is_never_sure() -> None:
+    """Two parts read as none does that is listed, and again: nobody knows what it is."""
+    texts = ("ohm feed chain.1 OL", "ohm chain.1 chain.2 OL", "ohm logic+ pin 0.1")
+    result = diagnose(atlas_of(), measured(*texts, *texts))
+    assert result.ranked[0].key == UNMODELLED
+    assert result.stopped != "sure"
+
+
+def test_a_part_that_fails_always_or_now_and_then_is_one_answer() -> None:
+    """0.6 now and then, 0.38 always: 0.98 that a new relay mends it (by addition)."""
+    faults = {fault.key: fault for fault in atlas_of().faults}
+    shares = {"K1 contact intermittent": 0.6, "K1 contact open": 0.38, "R1 open": 0.02}
+    result = in_any_case([Ranked(fault=faults[k], probability=p) for k, p in shares.items()])
+    assert result is not None
+    assert result.fault is not None
+    assert result.fault.repair == "K1"
+    assert_allclose(result.probability, 0.98)
+
+
+def test_what_is_left_open_is_named_in_few_answers() -> None:
+    """A good board, and those faults beyond it that the flags alone would tell, are one answer."""
+    faults = {fault.key: fault for fault in atlas_of().faults}
+    keys_of = ("healthy", "drive not firing", "K1 contact intermittent", "K1 coil intermittent")
+    told = together_names([Ranked(fault=faults[key], probability=0.2) for key in keys_of])
+    assert told == ("a good sync circuit", "K1 joints")
+
+
+def test_no_more_is_asked_than_a_person_has_patience_for() -> None:
+    lines = [f"dc pin logic0 {2.5 + 0.5 * k} V" for k in range(MOST_READINGS)]
+    taken = [parse_reading(line, atlas_of().circuit) for line in lines]
+    assert diagnose(atlas_of(), taken).suggestion is None

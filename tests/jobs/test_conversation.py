@@ -14,7 +14,14 @@ from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import AccessLevel, Measured, Reading
 from zcd.errors import InputError
-from zcd.jobs.conversation import HELP, LAST_QUESTION, QUESTION, Answers, Conversation
+from zcd.jobs.conversation import (
+    HELP,
+    LAST_QUESTION,
+    QUESTION,
+    Answers,
+    Conversation,
+    parse_flags,
+)
 
 PIN = Reading(function=Function.DC, red="pin", black="logic0")
 OHMS = Reading(function=Function.OHM, red="chain.1", black="chain.2")
@@ -293,3 +300,11 @@ def test_suggestions_followed_at_the_prompt_find_the_fault() -> None:
     assert last.suggestion is None
     assert last.ranked[0].key == "R2 open"
     assert len(talk.answers.measured) < len(dictionary().readings)
+
+
+def test_a_flag_is_told_with_the_code_that_the_appliance_shows() -> None:
+    assert parse_flags(["sync=F3,", "fan"]) == (("sync", "fan"), {"sync": "F3"})
+    assert parse_flags(["f3"], {"sync": "F3"})[0] == ("sync",)
+    for words in (["motor=F3"], ["sync="], ["none=F0", "sync"], ["sync=" + "F" * 80]):
+        with pytest.raises(InputError, match="flags"):
+            parse_flags(words)

@@ -218,3 +218,12 @@ def test_what_changes_the_meaning_of_readings_is_not_built_upon(
     path.write_text(theirs.replace(new, old, 1), encoding="utf-8")
     first.keep([*log[:2], log[4]], ())
     assert load_job(path).log == (*log[:2], log[4])
+
+
+def test_codes_of_the_appliance_are_kept_with_the_flags(folder: Path) -> None:
+    made, log = document(folder), entries(folder)
+    made.codes = {"sync": "F3", "fan": "F5"}
+    made.write(log[:1], ("sync", "fan"))
+    assert load_job(made.path).codes == {"sync": "F3", "fan": "F5"}
+    made.write(log[:2], ("sync",))
+    assert load_job(made.path).codes == {"sync": "F3"}

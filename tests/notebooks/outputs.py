@@ -50,11 +50,18 @@ def run(path: Path) -> Any:
 
 
 def shown(cell: Any) -> list[tuple[str, str]]:
-    """What a cell shows: kind and content of each output."""
-    result = []
+    """What a cell shows: kind and content of each output.
+
+    A stream comes in as many pieces as the time that it takes has it: those in a row are one.
+    """
+    result: list[tuple[str, str]] = []
     for output in cell.get("outputs", []):
         pieces = output.get("data") or {f"stream {output.get('name')}": output.get("text", "")}
-        result += [(kind, "".join(content)) for kind, content in sorted(pieces.items())]
+        for kind, content in sorted(pieces.items()):
+            text = "".join(content)
+            if result and kind.startswith("stream ") and result[-1][0] == kind:
+                text = result.pop()[1] + text
+            result.append((kind, text))
     return result
 
 

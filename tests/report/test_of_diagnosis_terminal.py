@@ -16,7 +16,7 @@ from zcd.diagnosis.readings import AccessLevel
 from zcd.jobs.demo import Demo, demo_document
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import Document
-from zcd.report.of_diagnosis import ACCESS_TITLES, CAUTIONS
+from zcd.report.of_diagnosis import ACCESS_TITLES, CAUTIONS, reading_text
 from zcd.report.of_diagnosis_document import card_document, case_document, step_sections
 from zcd.report.terminal import print_document
 
@@ -115,7 +115,8 @@ def test_open_question_names_the_next_reading() -> None:
     result = case(OPEN).diagnosis
     assert result.suggestion is not None
     text = squeezed(printed(case_document(case(OPEN))))
-    assert f"Not settled yet; next reading: {result.suggestion.reading.words}." in text
+    asked = reading_text(result.suggestion.reading, dictionary().circuit)
+    assert f"Not settled yet; next reading: {asked}." in text
     assert "What the answer would mean" in text
     for outcome in result.suggestion.outcomes:
         assert ("a good board" if outcome.key == "healthy" else outcome.key) in text

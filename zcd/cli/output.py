@@ -184,7 +184,8 @@ def converse(
         keep,
     )
     given = talk.answers.log, talk.answers.flags
-    if (given[0] or writer.written) and given != (list(writer.log), writer.flags):
+    changed = given != (list(writer.log), writer.flags)
+    if (changed and (given[0] or writer.written)) or (meter_texts and not writer.written):
         keep(*given)
     prepared(dictionary)
     click.echo(textwrap.fill(f"{SHORT_HELP} Each answer is kept in {name}.", 78))

@@ -177,6 +177,11 @@ SAME_PLACE = {"pin stuck low": "pin leaky", "pin stuck high": "pin leaky to supp
 """A short and a leak at one place: clean it, then lift the pin."""
 
 
+def answer_of(fault: Fault) -> str:
+    """What it says of the sync circuit: the part to replace or to look at, or that it is good."""
+    return HEALTHY.key if fault.reports else fault.repair
+
+
 def same_repair(first: Fault, second: Fault) -> bool:
     """Whether the same new part mends two faults, or they are one."""
     return first.repair == second.repair

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
-from zcd.diagnosis.faults import HEALTHY, Fault, includes, same_repair
+from zcd.diagnosis.faults import HEALTHY, Fault, answer_of, includes, same_repair
 from zcd.diagnosis.flag_evidence import no_fault_share
 from zcd.diagnosis.information import SURE, Posterior, together
 from zcd.diagnosis.likelihood import (
@@ -50,6 +50,7 @@ MOST_TOGETHER = 3
 """Answers that are named together at most, where it is not settled; a good sync circuit is one of
 them, whatever else the flags may tell of."""
 MIN_TOGETHER = 0.03
+GOOD_CIRCUIT = "a good sync circuit"
 MIN_SIZED = 1e-3
 UNKNOWN_SIZE = (0.1, 0.5, 0.9)
 """Severity of a fault too improbable to ask how far it has gone."""
@@ -112,7 +113,7 @@ class Diagnosis:
     conclusion : str
         One sentence.
     indistinguishable : tuple of Ranked
-        The first of the ranking, and what no reading on this board would part from it.
+        What is named: one, or what no reading that pays would part from it.
     suspects : tuple of Measured
         Readings that disagree with all the others.
     against : tuple of Measured
@@ -195,9 +196,8 @@ def diagnose(
         suggestion, sure = again, False
     contradicted = sure and bool(suspects)
     sure = sure and not contradicted
-    two = certain is not None and ranked[0].fault is not None and bool(ranked[0].fault.members)
     conclusion = _conclusion(alike, suggestion, sure)
-    if two and sure and certain is not ranked[0]:
+    if sure and certain not in (None, ranked[0]) and ranked[0].fault and ranked[0].fault.members:
         conclusion = _first_of_two(alike[0])
     if contradicted:
         conclusion = _contradicted(alike[0], suspects)
@@ -411,16 +411,11 @@ def _together(ranked: Sequence[Ranked]) -> tuple[Ranked, ...]:
         enough = sum(each.probability for each in named) >= SURE
         if enough or r.fault is None or r.probability < MIN_TOGETHER:
             break
-        answers.add(_answer(r.fault))
+        answers.add(answer_of(r.fault))
         if len(answers) > MOST_TOGETHER:
             break
         named.append(r)
     return tuple(named) or (ranked[0],)
-
-
-def _answer(fault: Fault) -> str:
-    """What it says of the sync circuit."""
-    return HEALTHY.key if fault.reports else fault.repair
 
 
 def _is_settled(alike: Sequence[Ranked], suggestion: Suggestion | None) -> bool:
@@ -611,11 +606,21 @@ def _first_of_two(certain: Ranked) -> str:
     return f"{certain.words}; there is a second fault: repair this one, then measure again"
 
 
+def together_names(alike: Sequence[Ranked]) -> tuple[str, ...]:
+    """What is named together, each answer once."""
+    names: dict[str, str] = {}
+    for r in alike:
+        answer = UNMODELLED if r.fault is None else answer_of(r.fault)
+        name = GOOD_CIRCUIT if answer == HEALTHY.key else r.key
+        names[answer] = answer if answer in names and name != GOOD_CIRCUIT else name
+    return tuple(names.values())
+
+
 def _conclusion(alike: Sequence[Ranked], suggestion: Suggestion | None, sure: bool) -> str:
     """One sentence on where the diagnosis stands."""
     first = alike[0]
     if len(alike) > 1 and suggestion is None:
-        names = ", ".join(r.key for r in alike)
+        names = ", ".join(together_names(alike))
         return f"one of these, which no reading that pays tells apart: {names}; {first.words}"
     if sure:
         return first.words

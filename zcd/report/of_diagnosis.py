@@ -15,7 +15,7 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Answer, Suggestion
 from zcd.diagnosis.node_readings import expected_readings
-from zcd.diagnosis.rank import Diagnosis, Ranked, present
+from zcd.diagnosis.rank import Diagnosis, Ranked, present, together_names
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import (
     AccessLevel,
@@ -106,6 +106,17 @@ def reading_text(reading: Reading, circuit: Circuit) -> str:
     return f"{reading.name}{' ' if probes.startswith('over') else ', '}{probes}"
 
 
+def conclusion_text(diagnosis: Diagnosis, circuit: Circuit) -> str:
+    """The conclusion, its readings named by the parts that they are taken over."""
+    text = diagnosis.conclusion
+    readings = [m.reading for m in diagnosis.measured]
+    if diagnosis.suggestion is not None:
+        readings.append(diagnosis.suggestion.reading)
+    for reading in sorted(readings, key=lambda r: -len(r.words)):
+        text = text.replace(reading.words, reading_text(reading, circuit))
+    return text
+
+
 def spread_text(function: Function, shown: ExpectedRange) -> str:
     """Least to most of what a reading shows, or one value where they look alike."""
     return spread_of(function, shown.low, shown.high)
@@ -146,12 +157,12 @@ def _faults_text(line: ExpectedReading) -> str:
 
 
 def indistinguishable_line(diagnosis: Diagnosis) -> str:
-    """Names the faults that no reading parts from the first; empty where there are none."""
-    if len(diagnosis.indistinguishable) < 2:
+    """Names what no reading that pays parts from the first; empty where there is nothing."""
+    names = together_names(diagnosis.indistinguishable)
+    if len(names) < 2:
         return ""
-    names = ", ".join(r.key for r in diagnosis.indistinguishable)
     share = probability_text(sum(r.probability for r in diagnosis.indistinguishable))
-    return f"No reading on this board tells these apart, together {share}: {names}."
+    return f"No reading that pays tells these apart, together {share}: {', '.join(names)}."
 
 
 def flags_line(job: Job) -> str:

@@ -7,12 +7,12 @@ from collections.abc import Collection, Sequence
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.case import Case
-from zcd.diagnosis.faults import HEALTHY
+from zcd.diagnosis.faults import HEALTHY, includes
 from zcd.diagnosis.functions import Method
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
-from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present
+from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present, together_names
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
@@ -218,8 +218,9 @@ def verdict_line(diagnosis: Diagnosis) -> str:
         return f"Not settled: readings contradict each other. Most likely: {likely}."
     if len(alike) > 1 and diagnosis.suggestion is None:
         share = probability_text(sum(r.probability for r in alike))
-        names = ", ".join(r.key for r in alike[: MOST_NAMED + 2])
-        return f"One of these ({share}), no reading left tells them apart: {names}."
+        names = ", ".join(together_names(alike))
+        swap = f" {line}" if (line := swap_line(alike)) else ""
+        return f"One of these ({share}), no reading that pays tells them apart: {names}.{swap}"
     if diagnosis.stopped == "sure":
         first = alike[0]
         chance = present(ranked) if first is ranked[0] else first.probability
@@ -232,6 +233,15 @@ def verdict_line(diagnosis: Diagnosis) -> str:
     named = [r for r in ranked[:MOST_NAMED] if r.probability >= MIN_NAMED]
     names = ", ".join(f"{fault_name(r)} {probability_text(r.probability)}" for r in named)
     return f"Not settled. Most likely: {names}.{end}"
+
+
+def swap_line(alike: Sequence[Ranked]) -> str:
+    """How those named together are told apart without a reading that is left; empty where there is
+    no part to try."""
+    parts = [r.fault.part.partition(" ")[0] for r in alike if r.fault and r.fault.is_replaced]
+    if not parts or len(together_names(alike)) < 2:
+        return ""
+    return f"To tell: lift or swap {parts[0]} and see whether it changes."
 
 
 def confirm_line(diagnosis: Diagnosis) -> str:
@@ -256,9 +266,16 @@ def fault_name(ranked: Ranked) -> str:
 def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     """What to do about a fault; of a part to replace, how it may have failed."""
     fault = first.fault
-    if fault is None or fault.repair == fault.key:
+    if fault is None or not fault.is_replaced:
         return sentence(first.words)
-    same = [r for r in ranked if r.probability >= MIN_NAMED and one_repair(first, r)]
+    same = [
+        r
+        for r in ranked
+        if r.probability >= MIN_NAMED
+        and r.fault
+        and not r.fault.members
+        and (one_repair(first, r) or includes(r.fault, fault))
+    ]
     modes = [r.key.removeprefix(f"{fault.repair} ") for r in same]
     if len(same) > 1:
         shares = [probability_text(r.probability) for r in same]

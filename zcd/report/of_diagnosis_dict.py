@@ -11,7 +11,7 @@ from zcd.diagnosis.next_reading import Answer, Outcome
 from zcd.diagnosis.rank import Diagnosis, Ranked
 from zcd.diagnosis.readings import Measured, Reading, parts_over
 from zcd.diagnosis.retest import RepeatedReading
-from zcd.report.of_diagnosis import unseen_parts
+from zcd.report.of_diagnosis import conclusion_text, unseen_parts
 from zcd.serialize import Record
 
 
@@ -61,8 +61,8 @@ def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Recor
     -------
     record : dict
         ``board``, ``flags``, ``codes`` (what the appliance shows for each), ``conclusion``,
-        ``stopped`` (null while it asks), ``alike`` (keys
-        of the faults that no reading parts from the first); ``measured``, ``suspects``: lists of
+        ``stopped`` (null while it asks), ``alike`` (keys of what is named: the first, and what no
+        reading that pays parts from it); ``measured``, ``suspects``: lists of
         function, red, black, over, lifted, power, value, low, high (null where it is no range),
         about and unstable; ``unseen``: parts that a fault without pulses hides; ``ranked``: list of
         fault, part, mode, probability_ratio, words, amount (low, middle, high, unit) or null;
@@ -88,7 +88,7 @@ def diagnosis_to_dict(job: Job, circuit: Circuit, diagnosis: Diagnosis) -> Recor
         "board": job.board.name,
         "flags": job.flags,
         "codes": dict(job.codes),
-        "conclusion": diagnosis.conclusion,
+        "conclusion": conclusion_text(diagnosis, circuit),
         "stopped": diagnosis.stopped or None,
         "alike": [r.key for r in diagnosis.indistinguishable],
         "measured": [measured_to_dict(m, circuit) for m in diagnosis.measured],

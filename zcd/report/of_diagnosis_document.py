@@ -15,6 +15,7 @@ from zcd.report.of_check_document import TOUCH_CAUTION, end_sections
 from zcd.report.of_diagnosis import (
     STOPPED,
     cautions_for,
+    conclusion_text,
     expected_readings_tables,
     flags_line,
     hidden_line,
@@ -103,7 +104,7 @@ def step_sections(
 
     The cautions of the sides in `warned` have been shown before, in the same conversation.
     """
-    blocks: list[Block] = [Paragraph(sentence(diagnosis.conclusion), "strong")]
+    blocks: list[Block] = [Paragraph(sentence(conclusion_text(diagnosis, circuit)), "strong")]
     if diagnosis.measured:
         blocks.append(measured_table(diagnosis.measured, circuit))
     blocks.append(ranked_table(diagnosis, circuit))

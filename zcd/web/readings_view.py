@@ -33,6 +33,7 @@ from zcd.report.of_diagnosis import (
     REFERENCES,
     STOPPED,
     cautions_for,
+    conclusion_text,
     failed_marks,
     hidden_line,
     indistinguishable_line,
@@ -158,7 +159,7 @@ def talk_words(
     )
     return {
         "ready": True,
-        "conclusion": sentence(diagnosis.conclusion),
+        "conclusion": sentence(conclusion_text(diagnosis, circuit)),
         "danger": diagnosis.stopped == "danger",
         "ranked": tuple(
             (100.0 * share, *row) for share, row in zip(shares, table.rows, strict=False)

@@ -32,6 +32,7 @@ from zcd.spice.devices import Device, devices
 from zcd.spice.netlist import Level
 from zcd.spice.solve import Spice
 
+MOST_TRIES = 100
 SEEN_RATIO = 0.05
 SEEN_FROM = {
     Function.DC: 0.03, Function.AC: 1.0, Function.LOW_Z: 1.0, Function.DIODE: 0.02,
@@ -104,24 +105,36 @@ def _jumps(reading: Reading, shown: list[float]) -> bool:
 
 
 def patient(design: Design, number: int, kept: Kept) -> Patient:
-    """One case on a design; the same numbers always give the same."""
+    """One case on a design; the same numbers always give the same.
+
+    A board whose pulses the controller does not lock on before anything is wrong with it is put
+    together anew: it is no good one.
+    """
     seed = (design.seed, design.number, number)
-    rng = default_rng(seed)
-    healthy = put_together(design.board, rng)
-    wrong = draw(healthy, rng)
-    faulty = wrong.change(healthy, rng)
-    family = design.board.optocoupler.family
-    way = Spice(level=Level.DEVICE, family=family, device=_device(rng))
-    looks = tuple(
-        MeterModel(design.board, circuit, design.meter, way.solve, way.solve_dead)
-        for circuit in ((healthy, faulty) if wrong.loose else (faulty,))
-    )
-    result = Patient(
-        design=design, wrong=wrong, healthy=healthy, looks=looks, seed=seed,
-        restless=float(rng.uniform(0.2, 0.8)), kept=kept,
-    )  # fmt: skip
-    result.flags = _flags(result, rng)
-    return result
+    for again in range(MOST_TRIES):
+        rng = default_rng([*seed, *((again,) if again else ())])
+        healthy = put_together(design.board, rng)
+        wrong = draw(healthy, rng)
+        faulty = wrong.change(healthy, rng)
+        family = design.board.optocoupler.family
+        way = Spice(level=Level.DEVICE, family=family, device=_device(rng))
+        sound, sick = (
+            MeterModel(design.board, circuit, design.meter, way.solve, way.solve_dead)
+            for circuit in (healthy, faulty)
+        )
+        result = Patient(
+            design=design, wrong=wrong, healthy=healthy, seed=seed, kept=kept,
+            looks=(sound, sick) if wrong.loose else (sick,), restless=float(rng.uniform(0.2, 0.8)),
+        )  # fmt: skip
+        if _margin(sound, kept) > 0.0:
+            result.flags = _flags(result, rng)
+            return result
+    raise AssertionError(f"no good board of {seed} locks")
+
+
+def _margin(meter_model: MeterModel, kept: Kept) -> float:
+    """How far the controller is from losing the pulses."""
+    return kept.of(meter_model, "margin of the lock", lambda: float(meter_model.lock().margin[0]))
 
 
 def put_together(board: Board, rng: Generator) -> Circuit:
@@ -203,10 +216,7 @@ def _flags(found: Patient, rng: Generator) -> tuple[str, ...]:
     wrong = found.wrong
     if not (looked or wrong.flag) or wrong.loose or set(wrong.keys) & set(SILENT):
         return ()
-    meter_model = found.looks[0]
-    margin = found.kept.of(
-        meter_model, "margin of the lock", lambda: float(meter_model.lock().margin[0])
-    )
+    margin = _margin(found.looks[0], found.kept)
     if margin < 0.0 or wrong.flag == SYNC:
         return (SYNC, FAN) if follows else (SYNC,)
     return (FAN,) if wrong.flag == FAN else (NO_FLAG,)
