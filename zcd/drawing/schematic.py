@@ -23,7 +23,7 @@ from zcd.circuit.elements import (
     MainsSource,
     Resistance,
 )
-from zcd.drawing.layout import CELL, LABEL, Name, Plan, Point, Spot, place
+from zcd.drawing.layout import CELL, LABEL, NARROW_CELL, Name, Plan, Point, Spot, place
 from zcd.drawing.sketch import LETTER, WIDEST_LETTER, Group, Sketch
 from zcd.drawing.symbols import (
     BARRIER_DASHES,
@@ -63,6 +63,8 @@ LINK = 80.0
 """From the top wire up to the link of coil and contact: over all words."""
 BESIDE_COIL = 40.0
 """From a coil to the link that comes down to it."""
+NAMES = 40.0
+"""Left of a way down the page, for the names of its nodes."""
 OPENS_CONTACT = ("K1.contact", "K1.coil", "K1.driver", "coil supply")
 """What, failed open or missing, leaves the contact open."""
 
@@ -77,6 +79,7 @@ def schematic(
     at_parts: Mapping[str, str] = NOTHING,
     failed: Mapping[str, str] = NOTHING,
     name: str = "schematic",
+    narrow: bool = False,
 ) -> Sketch:
     """Draw the sync circuit of a board.
 
@@ -92,6 +95,8 @@ def schematic(
         Ref of a part, or a node -> what is wrong with it, such as ``open``.
     name : str
         Of the drawing; a class in its SVG.
+    narrow : bool
+        For a narrow page: the chain runs down it, the mains side stands over the isolated side.
 
     Returns
     -------
@@ -101,11 +106,12 @@ def schematic(
     notes = {circuit.node(node): text for node, text in at_nodes.items()}
     live = island_of(circuit, "line")
     at_live = [text for node, text in notes.items() if node in live]
-    plan = place(
-        circuit,
-        max(CELL, _width(at_live) + BESIDE, _width(at_parts.values()) + BETWEEN),
-        max(LABEL, _width([notes.get("pin", "")]) + BESIDE),
-    )
+    cell = max(CELL, _width(at_live) + BESIDE, _width(at_parts.values()) + BETWEEN)
+    if narrow:
+        said = sum(map(_height, (at_live, at_parts.values(), failed.values())))
+        cell = max(NARROW_CELL, LINE * (3 + said))
+    label = max(LABEL, _width([notes.get("pin", "")]) + BESIDE)
+    plan = place(circuit, cell, label, narrow=narrow)
     leds = set(led_refs(board))
     wrong = {_home(circuit, key): text for key, text in failed.items()}
     second = {home: f" ({alias})" for alias, home in circuit.aliases.items()}
@@ -123,12 +129,14 @@ def schematic(
         groups.append(_supply(source, at, wrong.get(source.ref, "")))
         if source.ref in wrong:
             groups.append(_mark(_around((at[0], at[1] - 12.5))))
-    for node, label in plan.names.items():
+    for node, place_of_name in plan.names.items():
         text = plain(node) + second.get(node, "")
-        groups.append(_node(node, label, plan, text, notes.get(node, ""), wrong.get(node, "")))
+        groups.append(
+            _node(node, place_of_name, plan, text, notes.get(node, ""), wrong.get(node, ""))
+        )
         if node in wrong:
-            groups.append(_mark(_around(plan.pin if node == "pin" else label.at)))
-    if "K1.contact" in {spot.element.ref for spot in plan.spots}:
+            groups.append(_mark(_around(plan.pin if node == "pin" else place_of_name.at)))
+    if not narrow and "K1.contact" in {spot.element.ref for spot in plan.spots}:
         groups.append(_relay_link(plan, notes))
     return Sketch(name, tuple(groups))
 
@@ -137,6 +145,11 @@ def _width(texts: Iterable[str]) -> float:
     """Room that the longest line of some words takes."""
     lines = [line for text in texts for line in text.splitlines()]
     return WIDEST_LETTER * LETTER * max(map(len, lines), default=0)
+
+
+def _height(texts: Iterable[str]) -> int:
+    """Lines of the highest of some words."""
+    return max((len(text.splitlines()) for text in texts), default=0)
 
 
 def _brief(text: str) -> str:
@@ -174,15 +187,23 @@ def _marking(board: Board, ref: str) -> list[str]:
 
 def _side_titles(plan: Plan) -> Group:
     """The isolation barrier, and what stands on either side of it."""
-    x, y = plan.barrier_x, plan.top - TITLE
-    low = plan.bottom + 34.0
+    if plan.barrier_y is None:
+        x, y, align = plan.barrier_x, plan.top - TITLE, "end"
+        ends = (x, y - 10.0), (x, plan.bottom + 34.0)
+        above, below = (x - 9.0, y), (x + 9.0, y)
+        where = "mains side, live, on the left; isolated side on the right"
+    else:
+        x, y, align = plan.left - NAMES, plan.barrier_y, "start"
+        ends = (x, y), (plan.right, y)
+        above, below = (x, y - 6.0), (plan.pin[0] + 6.0, y + LINE + 2.0)
+        where = "mains side, live, above; isolated side below"
     return Group(
         kind="side",
-        title="isolation barrier: mains side, live, on the left; isolated side on the right",
+        title=f"isolation barrier: {where}",
         shapes=(
-            Line(points=((x, y - 10.0), (x, low)), dashes=BARRIER_DASHES, width=1.0),
-            Words(text="mains, LIVE", at=(x - 9.0, y), align="end", bold=True),
-            Words(text="isolated", at=(x + 9.0, y), bold=True),
+            Line(points=ends, dashes=BARRIER_DASHES, width=1.0),
+            Words(text="mains, LIVE", at=above, align=align, bold=True),
+            Words(text="isolated", at=below, bold=True),
         ),
     )
 
@@ -266,8 +287,8 @@ def _along(spot: Spot) -> Point:
 
 
 def _mirrored(spot: Spot) -> bool:
-    """Whether sides are swapped, so that light leaves upwards or to the right."""
-    return min(_along(spot)) < 0.0
+    """Whether sides are swapped, so that light leaves upwards or to the right, or else down."""
+    return (min(_along(spot)) < 0.0) is not spot.flipped
 
 
 Box = tuple[Point, Point]
@@ -300,7 +321,8 @@ def _part(spot: Spot, symbol: Symbol, lines: list[str], note: str, wrong: str) -
     words += [(line, True) for line in wrong.splitlines()]
     away = 6.0 * bool(wrong)
     if along[0]:
-        first, side, align = (x, y + UNDER + away), 0.0, "middle"
+        high = -(UNDER - 5.0) - LINE * (len(words) - 1) - away if spot.flipped else UNDER + away
+        first, side, align = (x, y + high), 0.0, "middle"
     else:
         up = 0.5 * LINE * (len(words) - 1) - 0.35 * LINE
         first, side, align = (x, y + symbol.words_dy - up), symbol.words_dx + away, "start"
@@ -351,6 +373,11 @@ def _node(node: str, label: Name, plan: Plan, text: str, note: str, wrong: str) 
                 x, align = x + 4.0, "start"
         case "below":
             y += LINE + 1.0
+        case "raised":
+            x, y, align = x + 4.0, y - 4.0 - LINE * (len(lines) - 1), "start"
+        case "left":
+            x, align = x - 9.0 - 4.0 * bool(wrong), "end"
+            y += 0.35 * LINE - 0.5 * LINE * (len(lines) - 1)
         case _:
             x, align = x + 9.0 + 4.0 * bool(wrong), "start"
             y += 0.35 * LINE - 0.5 * LINE * (len(lines) - 1)
