@@ -24,7 +24,7 @@ from zcd.circuit.elements import (
     Resistance,
 )
 from zcd.drawing.layout import CELL, LABEL, NARROW_CELL, Name, Plan, Point, Spot, place
-from zcd.drawing.sketch import LETTER, WIDEST_LETTER, Group, Sketch
+from zcd.drawing.sketch import LETTER, MARGIN, WIDEST_LETTER, Group, Sketch, reach
 from zcd.drawing.symbols import (
     BARRIER_DASHES,
     CLOSED_CONTACT,
@@ -63,6 +63,10 @@ LINK = 80.0
 """From the top wire up to the link of coil and contact: over all words."""
 BESIDE_COIL = 40.0
 """From a coil to the link that comes down to it."""
+PROBES = ("red", "black")
+"""Kinds of the groups that mark them."""
+NEAR = (34.0, 26.0)
+"""Beside and above the probes: what is nearer is shown with them."""
 NAMES = 40.0
 """Left of a way down the page, for the names of its nodes."""
 OPENS_CONTACT = ("K1.contact", "K1.coil", "K1.driver", "coil supply")
@@ -78,6 +82,7 @@ def schematic(
     at_nodes: Mapping[str, str] = NOTHING,
     at_parts: Mapping[str, str] = NOTHING,
     failed: Mapping[str, str] = NOTHING,
+    probes: tuple[str, str] | None = None,
     name: str = "schematic",
     narrow: bool = False,
 ) -> Sketch:
@@ -93,6 +98,8 @@ def schematic(
         Node, or ref of a part -> words that stand there, such as a reading; lines are kept.
     failed : mapping of str to str
         Ref of a part, or a node -> what is wrong with it, such as ``open``.
+    probes : tuple of str, optional
+        Nodes at which the red and the black probe are marked.
     name : str
         Of the drawing; a class in its SVG.
     narrow : bool
@@ -138,7 +145,54 @@ def schematic(
             groups.append(_mark(_around(plan.pin if node == "pin" else place_of_name.at)))
     if not narrow and "K1.contact" in {spot.element.ref for spot in plan.spots}:
         groups.append(_relay_link(plan, notes))
+    if probes is not None:
+        groups += _probe_marks(plan, *map(circuit.node, probes))
     return Sketch(name, tuple(groups))
+
+
+def zoomed(sketch: Sketch) -> Sketch:
+    """The part of a drawing in which the probes are, with the words there whole.
+
+    Parameters
+    ----------
+    sketch : Sketch
+        Drawn with `probes`.
+    """
+    marks = [group for group in sketch.groups if group.kind in PROBES]
+    left, top, right, bottom = reach(marks)
+    core = (left - NEAR[0], top - NEAR[1], right + NEAR[0], bottom + NEAR[1])
+
+    def is_near(group: Group) -> bool:
+        a, b, c, d = reach([group], words_only=group.kind in ("part", "node"))
+        return a < core[2] and c > core[0] and b < core[3] and d > core[1]
+
+    kept = [g for g in sketch.groups if g.kind == "wire" or g in marks or is_near(g)]
+    named = [g for g in kept if g.kind in ("part", "node")]
+    a, b, c, d = reach(named, words_only=True)
+    view = (
+        min(core[0], a) - MARGIN, min(core[1], b) - MARGIN,
+        max(core[2], c) + MARGIN, max(core[3], d) + MARGIN,
+    )  # fmt: skip
+    return Sketch(f"{sketch.name} zoom", tuple(g for g in kept if g.kind != "side"), view)
+
+
+def _probe_marks(plan: Plan, red: str, black: str) -> list[Group]:
+    """A disc at the red probe, a square at the black one, where their nodes are nearest."""
+    ends = [(s.element.a, s.start) for s in plan.spots] + [(s.element.b, s.end) for s in plan.spots]
+    ends += [("pin", plan.pin), ("logic0", plan.ground), *((s.a, at) for s, at in plan.supplies)]
+    pairs = [(p, q) for a, p in ends if a == red for b, q in ends if b == black]
+    if not pairs:
+        return []
+    (x, y), (u, v) = min(pairs, key=lambda pair: hypot(*np.subtract(*pair)))
+    square = tuple((u + 5.5 * i, v + 5.5 * j) for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1)))
+    return [
+        Group(kind="red", title="red probe", shapes=(Disc(at=(x, y), radius=6.0, solid=True),)),
+        Group(
+            kind="black",
+            title="black probe",
+            shapes=(Line(points=square, closed=True, solid=True),),
+        ),
+    ]
 
 
 def _width(texts: Iterable[str]) -> float:
@@ -321,7 +375,8 @@ def _part(spot: Spot, symbol: Symbol, lines: list[str], note: str, wrong: str) -
     words += [(line, True) for line in wrong.splitlines()]
     away = 6.0 * bool(wrong)
     if along[0]:
-        high = -(UNDER - 5.0) - LINE * (len(words) - 1) - away if spot.flipped else UNDER + away
+        under = max(UNDER, symbol.across[1] + 10.0)
+        high = -(UNDER - 5.0) - LINE * (len(words) - 1) - away if spot.flipped else under + away
         first, side, align = (x, y + high), 0.0, "middle"
     else:
         up = 0.5 * LINE * (len(words) - 1) - 0.35 * LINE

@@ -12,7 +12,6 @@ from starlette.staticfiles import StaticFiles
 
 from zcd.web.board_page import BoardPage
 from zcd.web.guard import Guard, Secrets
-from zcd.web.job_store import JobStore
 from zcd.web.readings_page import ReadingsPage
 from zcd.web.repair_page import RepairPage
 from zcd.web.state import HERE, PageState
@@ -31,7 +30,7 @@ def make_app(port: int, state: PageState, secrets: Secrets) -> Guard:
     secrets : Secrets
         Of those who may see it.
     """
-    jobs, workers = JobStore(state.folder, state.settings), WorkerPool()
+    jobs, workers = state.jobs, WorkerPool()
     sheets = (
         BoardPage(state, workers),
         ReadingsPage(state, jobs),

@@ -16,7 +16,6 @@ from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.node_readings import expected_at_nodes
-from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
 from zcd.drawing.waveform_strip import waveform_strip, waveform_strip_title
 from zcd.engine.solve import solve
@@ -28,6 +27,7 @@ from zcd.report.text import plain, quantity_text
 from zcd.sync.lock import judge
 from zcd.web import tasks
 from zcd.web.board_form import form_words
+from zcd.web.circuit_drawing import CircuitDrawing, circuit_drawing
 from zcd.web.fragment_versions import version_of
 from zcd.web.resistor_rows import place_of_change
 from zcd.web.state import ADD, AT, REMOVE, BoardRequest, PageState
@@ -81,6 +81,8 @@ class BoardPage:
             task = self.works.ask(tasks.check, board_request.board)
             words |= {"busy": not task.done, "problem": task.problem, **(task.result or {})}
             words["judged"] = version_of(repr(board_request.board))
+            if task.result:
+                self.desk.judged(board_request.board, passes=task.result["passes"])
         return self.desk.fill("judged.html.j2", request, board_request, again=True, **words)
 
     def file(self, request: Request) -> Response:
@@ -119,7 +121,7 @@ class BoardPage:
             "judged": version_of(repr(board)),
             "name": plain(board.name),
             "line": board_line(board),
-            "diagram": Markup(drawing),
+            "diagram": drawing,
             "lanes": Markup(lanes),
             "title": title,
             "volts": quantity_text(volts, "V"),
@@ -136,11 +138,11 @@ def _percent(text: str) -> float:
 
 
 @lru_cache(maxsize=64)
-def _diagram(board: Board, meter: Meter | None = None) -> str:
+def _diagram(board: Board, meter: Meter | None = None) -> CircuitDrawing:
     """The circuit diagram with what a meter shows at each point of a good board."""
     circuit = build_circuit(board)
     expected = expected_at_nodes(board, circuit, meter or usual_meter())
-    return sketch_svg(schematic(board, circuit, at_nodes=node_texts(expected, circuit)))
+    return circuit_drawing(board, circuit, at_nodes=node_texts(expected, circuit))
 
 
 @lru_cache(maxsize=512)

@@ -29,11 +29,13 @@ from zcd.web.job_store import GONE_ON, ChangedMeanwhileError, JobStore, OpenJob
 from zcd.web.meter_fields import meter_fields, written_meter
 from zcd.web.new_job import begin_job, begin_words
 from zcd.web.posted_form import LONGEST_SAID, PostedForm, message_of
-from zcd.web.readings_view import jobs_words, talk_words
+from zcd.web.readings_view import FLAG_CHOICES, jobs_words, talk_words
 from zcd.web.state import JOB, RECORD, BoardRequest, PageState
 
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE, *LIFTED)
 FIND = "find"
+PLACE = ("function", "red", "black")
+"""Names under which a reading at two points is chosen."""
 ANOTHER, CAPTURE, NEXT = "another", "capture", "next"
 """Where an answer was typed, where that is not the line of a reading."""
 Act = Callable[[Answers, PostedForm, Log], None]
@@ -119,6 +121,7 @@ class ReadingsPage:
             name="" if board is None else plain(board.name),
             line="" if board is None else board_line(board),
             problem=problem,
+            flag_choices=FLAG_CHOICES,
             begin=begin or begin_words(self.desk, board_request),
             cautions=CAUTIONS,
             words=words,
@@ -132,9 +135,11 @@ class ReadingsPage:
         board_request = self.desk.read_address(request)
         name = message.said("name")
         try:
-            file = begin_job(self.desk, self.jobs, board_request, name)
+            flags = message.said("flags")
+            file = begin_job(self.desk, self.jobs, board_request, name, _flags_of(flags))
         except InputError as error:
-            words = {**begin_words(self.desk, board_request), "name": name, "error": str(error)}
+            words = {**begin_words(self.desk, board_request), "name": name, "flags": flags}
+            words["error"] = str(error)
             return self._list(request, board_request, begin=words, status=422)
         return RedirectResponse(f"/readings?{urlencode({JOB: file.stem})}", 303)
 
@@ -195,7 +200,7 @@ class ReadingsPage:
         try:
             open_job = self.jobs.change(file, message.said("seen"), change)
         except ChangedMeanwhileError as error:
-            untaken = " ".join(message.said(key) for key in ("at", "say")).strip()
+            untaken = " ".join(filter(None, map(message.said, ("at", *PLACE, "say", "shown"))))
             return self._talk(
                 request, board_request, self.jobs.open(file), told=str(error), untaken=untaken
             )
@@ -287,6 +292,8 @@ def _answered(answers: Answers, message: PostedForm, expected_version: Log) -> N
 
 def _answer(answers: Answers, message: PostedForm) -> None:
     at, said = message.said("at"), message.said("say")
+    if not said and (shown := message.said("shown")):
+        said = " ".join((*(message.said(key) for key in PLACE), shown))
     if not at:
         if not said or not answers.take(said, None):
             raise invalid_value(said, 'a reading such as "ohm R2 62k"')
@@ -313,5 +320,8 @@ def _taken_back(answers: Answers, message: PostedForm, expected_version: Log) ->
 
 def _flagged(answers: Answers, message: PostedForm, expected_version: Log) -> None:
     del expected_version
-    said = message.said("flags")
-    answers.flags = parse_flags(said.split()) if said else ()
+    answers.flags = _flags_of(message.said("flags"))
+
+
+def _flags_of(said: str) -> tuple[str, ...]:
+    return parse_flags(said.split()) if said else ()

@@ -88,16 +88,34 @@ if (matchMedia("(max-width: 61.99rem)").matches) {
   }
 }
 
-// Scrolled to, nothing hides behind the strip of answers.
-const strip = document.getElementById("answers");
-if (strip) {
-  new ResizeObserver(() => {
-    document.documentElement.style.setProperty("--strip", `${strip.offsetHeight}px`);
-  }).observe(strip);
-}
+// After an answer the hand goes on: to the next answer, or to what is to be done.
+document.addEventListener("htmx:after:swap", () => {
+  if (document.activeElement !== document.body) return;
+  document.querySelector("#next :is(#answer, .primary), #fields [autofocus]")?.focus();
+});
+
+// Two points of the circuit, one after the other, choose where the probes go.
+let blackNext = false;
+document.addEventListener("click", (event) => {
+  const node = event.target.closest(".circuit g.node")?.dataset.ref;
+  const select = document.getElementById(blackNext ? "another-black" : "another-red");
+  if (!node || !select) return;
+  select.value = node;
+  for (const chosen of document.querySelectorAll(".circuit .chosen")) chosen.classList.remove("chosen");
+  for (const id of ["another-red", "another-black"]) {
+    const name = CSS.escape(document.getElementById(id).value);
+    for (const g of document.querySelectorAll(`.circuit g.node[data-ref="${name}"]`)) g.classList.add("chosen");
+  }
+  if (blackNext) document.getElementById("another-say").focus();
+  blackNext = !blackNext;
+});
 
 // What is said stands on paper, folded on the screen or not.
 addEventListener("beforeprint", () => {
+  for (const step of document.querySelectorAll(".step[name], #all")) {
+    step.removeAttribute("name");
+    step.open = true;
+  }
   for (const folded of document.querySelectorAll("#fields details:not([open])")) {
     folded.open = [...folded.querySelectorAll("input, select")].some((e) => e.value);
   }
