@@ -315,9 +315,12 @@ def _resistor_faults(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
 
 
 def _with_neighbours(ref: str, circuit: Circuit) -> str:
-    """What is replaced together with a resistor of a chain; empty for any other resistor."""
-    row = [r.ref for r in _chain_resistors(circuit)]
-    others = [other for other in row if other != ref] if ref in row else []
+    """What is replaced together with a resistor of a chain; empty for any other resistor.
+
+    Those that share its voltage; one of much fewer ohms has had an easy life.
+    """
+    row = {r.ref: float(np.max(r.resistance_ohm)) for r in _chain_resistors(circuit)}
+    others = [r for r in row if r != ref and row[r] > row[ref] / 3] if ref in row else []
     return f"; replace {', '.join(others)} with it (same type, same age)" if others else ""
 
 

@@ -8,7 +8,6 @@ from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import Meter
@@ -174,6 +173,8 @@ class Fit:
             return np.maximum(self.jump_share, STEADY_JUMPS)
         ends, width = self._ends(measured), self.width_of(breadth)
         if ends is not None:
+            from scipy.special import ndtr  # loads slowly: not for what only lists readings
+
             low, high = ((end - self.centre) / width for end in ends)
             least, most = ((end - self.none) / self.none_error for end in ends)
             share = self._with_other(ndtr(high) - ndtr(low), float(ndtr(most) - ndtr(least)))

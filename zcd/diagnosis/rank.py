@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import Fault, includes, same_repair
@@ -313,7 +312,7 @@ def posterior_weights(
         log_weight = log_weight + partly_wrong(np.stack(good), flat[0], outlier_share(fact))
         log_near = log_near + partly_wrong(good[0], flat[0], UNLIKE_SHARE)
         log_flat += flat[0]
-    log_none = missing + np.logaddexp(log_flat, logsumexp(log_near))
+    log_none = missing + np.logaddexp(log_flat, np.logaddexp.reduce(log_near, axis=None))
     top = max(float(log_weight.max()), float(log_none))
     weights, none = np.exp(log_weight - top).sum(axis=0), float(np.exp(log_none - top))
     total = float(weights.sum()) + none
