@@ -27,6 +27,7 @@ optocoupler = "817 C"
 chain.resistors = [{value = "120k", ref = "R77"}, "91k"]
 output = {pull_up = "10k", supply = "5 V"}
 """
+DIMMED = "return getComputedStyle(document.querySelector('#shown svg')).opacity"
 HOSTILE = '"><script>document.title="taken"</script><img src=x onerror=alert(1)>{{ 7*7 }}'
 
 
@@ -83,9 +84,18 @@ def page(browser: Chrome, server: Server) -> Chrome:
     return browser
 
 
+def unfold(browser: Chrome) -> None:
+    """All fields of the board, as pressing Enter on each fold would."""
+    browser.execute_script(
+        "document.querySelectorAll('#fields details').forEach(d => d.open = true)"
+    )
+
+
 def type_into(browser: Chrome, key: str, value: str) -> None:
     """By keyboard alone: to the field by its label's name, all of it replaced."""
     place = browser.find_element(By.NAME, key)
+    if not place.is_displayed():
+        unfold(browser)
     place.send_keys(Keys.CONTROL, "a")
     place.send_keys(value)
 
@@ -109,7 +119,7 @@ def test_resistors_come_and_go_by_keyboard(page: Chrome) -> None:
     wait(page, lambda b: focused(b) == "chain.resistors.2")
     page.switch_to.active_element.send_keys("33k")
     wait(page, lambda b: "33 kΩ" in text(b, "#shown svg.schematic"))
-    more = page.find_elements(By.XPATH, "//summary[text()='More of row 2']")[0]
+    more = page.find_element(By.XPATH, "//summary[text()='More of row 2']")
     more.send_keys(Keys.ENTER, Keys.TAB)
     page.switch_to.active_element.send_keys("R77")
     wait(page, lambda b: "R77" in text(b, "#shown svg.schematic"))
@@ -123,12 +133,38 @@ def test_resistors_come_and_go_by_keyboard(page: Chrome) -> None:
     assert "remove" not in page.current_url
 
 
+def test_a_code_is_read_beside_its_field(page: Chrome) -> None:
+    """473: 47 x 10^3 ohm, by IEC 60062."""
+    type_into(page, "output.pull_up", "473")
+    wait(page, lambda b: text(b, "#field-output-pull_up-note") == "473 = 47 kΩ (chip code)")
+    type_into(page, "output.pull_up", "22k")
+    wait(page, lambda b: text(b, "#field-output-pull_up-note") == "")
+
+
+def test_a_click_on_a_part_leads_to_its_field(page: Chrome) -> None:
+    for ref, field in (("R2", "chain.resistors.1"), ("OC1.led", "optocoupler.family")):
+        page.find_element(By.CSS_SELECTOR, f".lying g.part[data-ref='{ref}'] text").click()
+        assert focused(page) == field
+
+
+def test_the_first_visit_offers_circuits(page: Chrome) -> None:
+    """Each of them is a board; once one is chosen, or a field filled in, they are gone."""
+    page.get(page.current_url.partition("?")[0])
+    names = [e.text for e in page.find_elements(By.CSS_SELECTOR, ".choose a")]
+    assert len(names) == 5
+    page.find_element(By.PARTIAL_LINK_TEXT, "a bridge").send_keys(Keys.ENTER)
+    wait(page, lambda b: "D1c" in text(b, "#shown svg.schematic"))
+    assert not page.find_elements(By.CSS_SELECTOR, ".choose")
+
+
 def test_an_error_stands_beside_its_field_and_goes_again(page: Chrome) -> None:
     type_into(page, "output.supply", "5 bananas")
     error = "#field-output-supply-error"
     wait(page, lambda b: "bananas" in text(b, error))
     assert page.switch_to.active_element.get_attribute("name") == "output.supply"
     assert "1 field needs correction" in text(page, "#lock")
+    assert "22 kΩ" in text(page, "#shown svg.schematic")  # what was good last
+    assert page.execute_script(DIMMED) == "0.4"
     first = page.find_element(By.CSS_SELECTOR, "#lock a").get_attribute("hash")
     assert first == "#field-output-supply"
     described = page.find_element(By.NAME, "output.supply").get_attribute("aria-describedby")
@@ -225,7 +261,8 @@ def test_the_verdict_follows_the_typing(page: Chrome) -> None:
     assert "not" in str(page.find_element(By.ID, "verdict").get_attribute("class")).split()
     assert "sync is lost" in text(page, "#rules ul")
     type_into(page, "output.pull_up", "heavy")
-    wait(page, lambda b: text(b, "#verdict").strip() == "")
+    wait(page, lambda b: "correction" in text(b, "#lock"))
+    assert "FAILS: " in text(page, "#verdict")  # as it was
 
 
 def test_all_is_reached_by_keyboard_and_has_a_label(page: Chrome) -> None:

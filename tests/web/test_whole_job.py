@@ -64,6 +64,7 @@ def test_a_whole_job_by_keyboard(browser: Chrome, server: Server) -> None:
 def describe_the_board(browser: Chrome) -> None:
     type_into(browser, "name", "Invented bread slicer")
     browser.find_element(By.NAME, "feed.kind").send_keys("switched")
+    browser.find_element(By.CSS_SELECTOR, "#rest > summary").send_keys(Keys.ENTER)
     browser.find_element(By.NAME, "chain.style").send_keys("1206")
     type_into(browser, "chain.resistors.1", "110k, 130k")
     browser.find_element(By.XPATH, "//summary[text()='More of row 1']").send_keys(

@@ -26,8 +26,9 @@ from zcd.report.of_diagnosis import node_texts
 from zcd.report.text import plain, quantity_text
 from zcd.sync.lock import judge
 from zcd.web import tasks
-from zcd.web.board_form import form_words
+from zcd.web.board_form import form_words, notes_of, part_fields
 from zcd.web.circuit_drawing import CircuitDrawing, circuit_drawing
+from zcd.web.circuits import circuits
 from zcd.web.fragment_versions import version_of
 from zcd.web.resistor_rows import place_of_change
 from zcd.web.state import ADD, AT, REMOVE, BoardRequest, PageState
@@ -69,6 +70,8 @@ class BoardPage:
         template = "redrawn.html.j2" if again else "board_page.html.j2"
         asked = request.query_params
         focus = place_of_change(board_request.typed, asked.get(ADD, ""), asked.get(REMOVE, ""))
+        if not (again or asked or self.desk.board_file):
+            told["circuits"] = circuits()
         filled = self.desk.fill(template, request, board_request, again=again, focus=focus, **told)
         filled.headers["HX-Replace-Url"] = f"{request.url.path}?{board_request.carried}".rstrip("?")
         return filled
@@ -103,7 +106,8 @@ class BoardPage:
         percent = _percent(at)
         told: dict[str, Any] = {
             "percent": percent, "highest": HIGHEST,
-            "cautions": CAUTIONS, "board": None, **NO_VERDICT,
+            "cautions": CAUTIONS, "board": None, "notes": {}, **NO_VERDICT,
+            "circuits": (),
             **form_words(board_request.typed, board_request.errors),
         }  # fmt: skip
         if board is None:
@@ -117,6 +121,8 @@ class BoardPage:
         return {
             **told,
             "board": board,
+            "notes": notes_of(board, board_request.typed),
+            "homes": part_fields(board, board_request.typed),
             "busy": True,
             "judged": version_of(repr(board)),
             "name": plain(board.name),

@@ -69,7 +69,7 @@ if (fields) {
   });
   for (const kind of ["click", "auxclick", "contextmenu"]) {
     document.addEventListener(kind, (event) => {
-      const link = event.target.closest("#way a");
+      const link = event.target.closest("#way a, #go");
       if (link && typed() !== answered) link.search = typed();
     }, true);
   }
@@ -81,17 +81,22 @@ if (fields) {
   });
 }
 
-// On a narrow screen the groups of fields are folded to begin with, but for what is to be mended.
-if (matchMedia("(max-width: 61.99rem)").matches) {
-  for (const group of document.querySelectorAll(".group")) {
-    group.open = group.querySelector(".error:not(:empty)") !== null;
-  }
-}
-
 // After an answer the hand goes on: to the next answer, or to what is to be done.
 document.addEventListener("htmx:after:swap", () => {
   if (document.activeElement !== document.body) return;
   document.querySelector("#next :is(#answer, .primary), #fields [autofocus]")?.focus();
+});
+
+// A part of the circuit leads to its field.
+document.addEventListener("click", (event) => {
+  const part = event.target.closest(".circuit g.part");
+  const homes = event.target.closest("[data-fields]")?.dataset.fields;
+  if (!part || !homes) return;
+  const ref = part.dataset.ref;
+  const field = document.getElementById(JSON.parse(homes)[ref] ?? JSON.parse(homes)[ref.split(".")[0]]);
+  for (let fold = field?.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
+  field?.focus();
+  field?.select?.();
 });
 
 // Two points of the circuit, one after the other, choose where the probes go.
