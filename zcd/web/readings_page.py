@@ -36,7 +36,7 @@ CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE, *LIFTED)
 FIND = "find"
 PLACE = ("function", "red", "black")
 """Names under which a reading at two points is chosen."""
-ANOTHER, CAPTURE, NEXT = "another", "capture", "next"
+ANOTHER, CAPTURE, CHIP, NEXT = "another", "capture", "chip", "next"
 """Where an answer was typed, where that is not the line of a reading."""
 Act = Callable[[Answers, PostedForm, Log], None]
 """What a form asks for; last the log that its page showed."""
@@ -196,7 +196,7 @@ class ReadingsPage:
             return self._list(request, board_request, status=422)
         file = self.desk.job_file(board_request.job)
         where = message.said("where")
-        whole = where in ("", ANOTHER, CAPTURE)
+        whole = where in ("", ANOTHER, CAPTURE, CHIP)
         try:
             open_job = self.jobs.change(file, message.said("seen"), change)
         except ChangedMeanwhileError as error:
@@ -205,7 +205,7 @@ class ReadingsPage:
                 request, board_request, self.jobs.open(file), told=str(error), untaken=untaken
             )
         except InputError as error:
-            errors = {where or "whole": str(error)}
+            errors = {"whole" if where in ("", CHIP) else where: str(error)}
             return self._talk(
                 request, board_request, self.jobs.open(file), errors=errors, pieces=not whole,
                 untaken=message.said("say"), where=where,
@@ -302,6 +302,8 @@ def _answer(answers: Answers, message: PostedForm) -> None:
     if not said and message.said("where") != NEXT:
         answers.forget(reading)
         return
+    if message.said("where") == CHIP:
+        answers.forget(reading)  # corrected, not read once more
     before, count = answers.last(reading), len(answers.log)
     if said.lower() in UNDO or not answers.take(said, reading):
         raise invalid_value(said, "what the meter shows")

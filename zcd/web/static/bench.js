@@ -81,10 +81,23 @@ if (fields) {
   });
 }
 
-// After an answer the hand goes on: to the next answer, or to what is to be done.
+// The hand goes on to what comes next: the answer, the part to fit, the field after this one.
 document.addEventListener("htmx:after:swap", () => {
+  const told = document.querySelector("[data-next]");
+  if (told) {
+    const step = document.getElementById(told.dataset.next);
+    told.removeAttribute("data-next");
+    step.open = true;
+    step.querySelector(".primary")?.focus();
+  }
   if (document.activeElement !== document.body) return;
-  document.querySelector("#next :is(#answer, .primary), #fields [autofocus]")?.focus();
+  document.querySelector("#next :is(#answer, .primary), .step[open] .primary, #fields [autofocus]")?.focus();
+});
+
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Enter" || !event.target.matches(".repeat input")) return;
+  const all = [...document.querySelectorAll(".repeat input, #step-3 .primary")];
+  all[all.indexOf(event.target) + 1]?.focus();
 });
 
 // A part of the circuit leads to its field.
