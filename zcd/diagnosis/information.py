@@ -24,7 +24,6 @@ NEGLIGIBLE = 1e-4
 """Share of a fault that the choice of a reading need not look at."""
 REACH_WIDTHS = 3.0
 """How far a sample reaches, in its own widths."""
-MIN_SHARE = 1e-300
 SAME_BINS = 2
 """A reading taken again shows the same if it lies so many bins (errors) away at most."""
 
@@ -291,39 +290,6 @@ def _groups(weights: FloatArray, member: IntArray, faults: IntArray) -> csr_arra
     counted = (group >= 0) & (every >= NEGLIGIBLE * every.max() / weights.shape[1])
     sample = np.flatnonzero(counted)
     return sparse((every[sample], (group[sample], sample)), (len(faults), every.size))
-
-
-def distinguishable_bits(
-    spectra: Sequence[Spectrum], weights: FloatArray, member: IntArray, faults: Sequence[int]
-) -> FloatArray:
-    """How well the best of some readings would part each two of some faults, if even before.
-
-    Parameters
-    ----------
-    spectra : sequence of Spectrum
-    weights : ndarray, shape (E, N)
-    member : ndarray of int, shape (E,)
-    faults : sequence of int
-        K of them.
-
-    Returns
-    -------
-    bits : ndarray, shape (K, K)
-        1: always; 0: never.
-    """
-    k = len(faults)
-    scale = np.bincount(member, weights=weights.max(axis=1), minlength=int(member.max()) + 1)
-    even = weights / np.maximum(scale, MIN_SHARE)[member][:, None]
-    groups = _groups(even, member, np.asarray(faults))
-    bits = np.zeros((k, k))
-    for result in spectra:
-        joint = result.of_groups(groups)
-        joint /= np.maximum(joint.sum(axis=1, keepdims=True), MIN_SHARE)
-        joint = (1.0 - OUTLIER_SHARE) * joint + OUTLIER_SHARE / joint.shape[1]
-        alone = entropy_bits(joint)
-        both = entropy_bits(0.5 * (joint[:, None] + joint[None, :]))
-        bits = np.maximum(bits, both - 0.5 * (alone[:, None] + alone[None, :]))
-    return bits
 
 
 def _with_outliers(joint: FloatArray) -> FloatArray:

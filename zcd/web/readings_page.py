@@ -326,4 +326,4 @@ def _flagged(answers: Answers, message: PostedForm, expected_version: Log) -> No
 
 
 def _flags_of(said: str) -> tuple[str, ...]:
-    return parse_flags(said.split()) if said else ()
+    return parse_flags(said.split())[0] if said else ()
