@@ -57,7 +57,7 @@ from zcd.web.job_store import JobStore, OpenJob
 MAX_JOBS = 200
 DIGITS = 5
 FLAG_CHOICES = {
-    "": "nobody looked",
+    "": "not checked",
     "none": "no flag",
     "sync": "sync",
     "fan": "fan",
@@ -267,7 +267,7 @@ def _next_card(suggestion: Suggestion | None, open_job: OpenJob) -> NextCard | N
         lifted=f"One end of {reading.lifted} lifted." if reading.lifted else "",
         again="" if again is None else f"Take it again: it showed {show_measured(again)}.",
         example="62k" if row.dead else "4,98 V" if row.method is Method.VOLTS else "",
-        outcomes=(*outcomes, ("Unstable", "unstable"), ("Cannot reach it", "skip")),
+        outcomes=(*outcomes, ("Unstable", "unstable"), ("Cannot reach", "skip")),
         meanings=tuple(answers_text(suggestion)),
         picture=circuit_drawing(open_job.job.board, circuit, probes=(reading.red, reading.black)),
     )

@@ -70,7 +70,7 @@ if (fields) {
   for (const kind of ["click", "auxclick", "contextmenu"]) {
     document.addEventListener(kind, (event) => {
       const link = event.target.closest("#way a, #go");
-      if (link && typed() !== answered) link.search = typed();
+      if (link && (link.id === "go" || typed() !== answered)) link.search = typed();
     }, true);
   }
   addEventListener("beforeunload", () => {
