@@ -15,8 +15,8 @@ from zcd.board.model import Board, Capacitor, Suppressor, Topology
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, DcSource, Resistance, TwoNode, is_hidden
 from zcd.drawing.layout import Plan, place
-from zcd.drawing.schematic import schematic
-from zcd.drawing.sketch import Sketch, sketch_figure, sketch_svg
+from zcd.drawing.schematic import schematic, zoomed
+from zcd.drawing.sketch import Sketch, reach, sketch_figure, sketch_svg
 from zcd.drawing.symbols import Line, Words
 from zcd.errors import InputError
 
@@ -312,3 +312,20 @@ def test_in_a_narrow_drawing_light_goes_down_to_the_transistor() -> None:
     assert all(lights[led].flipped for led in ("OC1.led", "OC1.led2"))
     assert all(lights[led].centre[1] < plan.barrier_y for led in ("OC1.led", "OC1.led2"))
     assert lights["OC1"].centre[1] > plan.barrier_y
+
+
+@narrow_too
+def test_at_the_probes_all_that_is_near_is_shown_whole(narrow: bool) -> None:
+    """Red at one end of R2, black at the other; the controller's side is left out."""
+    sketch = zoomed(schematic(VARIANTS["half-wave"], probes=("chain.1", "chain.2"), narrow=narrow))
+    marks = {g.kind: g.shapes[0] for g in sketch.groups if g.kind in ("red", "black")}
+    assert marks.keys() == {"red", "black"}
+    parts = {g.ref for g in sketch.groups if g.kind == "part"}
+    assert "R2" in parts
+    assert parts.isdisjoint({"OC1", "R3", "supply"})
+    left, top, right, bottom = sketch.box
+    a, b, c, d = reach(
+        [g for g in sketch.groups if g.kind in ("part", "node", *marks)], words_only=True
+    )
+    assert left < a < c < right
+    assert top < b < d < bottom

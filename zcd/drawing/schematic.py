@@ -173,7 +173,9 @@ def zoomed(sketch: Sketch) -> Sketch:
         min(core[0], a) - MARGIN, min(core[1], b) - MARGIN,
         max(core[2], c) + MARGIN, max(core[3], d) + MARGIN,
     )  # fmt: skip
-    return Sketch(f"{sketch.name} zoom", tuple(g for g in kept if g.kind != "side"), view)
+    return Sketch(
+        f"{sketch.name} zoom", tuple(g for g in kept if g.kind not in ("side", "link")), view
+    )
 
 
 def _probe_marks(plan: Plan, red: str, black: str) -> list[Group]:
