@@ -13,6 +13,10 @@ from zcd.web.job_store import JobStore
 from zcd.web.state import BoardRequest, PageState
 
 ENDING = "-job"
+REFUSED = re.compile(
+    r'.*[<>:"/\\|?*].*|.*[. ]|(?:con|prn|aux|nul|com\d|lpt\d)(?:\..*)?', re.IGNORECASE
+)
+"""Names of files that Windows refuses: its documentation, "Naming Files, Paths, and Namespaces"."""
 
 
 def begin_words(state: PageState, board_request: BoardRequest) -> dict[str, str]:
@@ -32,6 +36,11 @@ def begin_words(state: PageState, board_request: BoardRequest) -> dict[str, str]
 def _own_file(state: PageState, board_request: BoardRequest) -> Path | None:
     """The board file that was opened, if the fields still say the same."""
     return None if board_request.edited or board_request.job else state.board_file
+
+
+def _everywhere(name: str) -> bool:
+    """Whether a file may have this name on every system to which a job may be taken."""
+    return REFUSED.fullmatch(name) is None
 
 
 def begin_job(
@@ -66,6 +75,8 @@ def begin_job(
     """
     if board_request.board is None:
         raise InputError("found no board in the fields of the board sheet; allowed: one")
+    if not _everywhere(name):
+        raise invalid_value(name, 'a name that Windows takes too, such as "board-job"', "name")
     file, board_file = state.job_file(name), _own_file(state, board_request)
     made = None
     if board_file is None:
