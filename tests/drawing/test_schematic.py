@@ -15,8 +15,8 @@ from zcd.board.model import Board, Capacitor, Suppressor, Topology
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, DcSource, Resistance, TwoNode, is_hidden
 from zcd.drawing.layout import Plan, place
-from zcd.drawing.schematic import schematic
-from zcd.drawing.sketch import Sketch, sketch_figure, sketch_svg
+from zcd.drawing.schematic import schematic, zoomed
+from zcd.drawing.sketch import Sketch, reach, sketch_figure, sketch_svg
 from zcd.drawing.symbols import Line, Words
 from zcd.errors import InputError
 
@@ -51,6 +51,7 @@ AT_PARTS = {"R1": "ohm OL", "R2": "AC 92 V", "K1.coil": "DC 23.6 V"}
 FAILED = {"R1": "open", "OC1": "aged", "OC1.led": "leaky", "pin": "stuck low", "supply": "low"}
 
 each_board = pytest.mark.parametrize("name", BOARDS)
+narrow_too = pytest.mark.parametrize("narrow", [False, True], ids=["", "narrow"])
 
 
 def shown_parts(circuit: Circuit) -> list[TwoNode]:
@@ -82,11 +83,12 @@ class Nets:
         self.home[self.of(a)] = self.of(b)
 
 
+@narrow_too
 @each_board
-def test_read_back_the_drawing_is_the_element_list(name: str) -> None:
+def test_read_back_the_drawing_is_the_element_list(name: str, narrow: bool) -> None:
     """Every part between the nodes of the list, and no two nodes joined."""
     circuit = build_circuit(BOARDS[name])
-    plan = place(circuit)
+    plan = place(circuit, narrow=narrow)
     nets = Nets(plan)
     ends = [(spot.element.a, nets.of(spot.start)) for spot in plan.spots]
     ends += [(spot.element.b, nets.of(spot.end)) for spot in plan.spots]
@@ -152,9 +154,14 @@ def _text_boxes(sketch: Sketch) -> dict[str, tuple[float, float, float, float]]:
 
 
 @pytest.mark.parametrize("failed", [{}, FAILED], ids=["good", "failed"])
+@narrow_too
 @each_board
-def test_no_word_lies_on_a_line_or_on_another_word(name: str, failed: Mapping[str, str]) -> None:
-    sketch = schematic(BOARDS[name], at_nodes=READINGS, at_parts=AT_PARTS, failed=failed)
+def test_no_word_lies_on_a_line_or_on_another_word(
+    name: str, narrow: bool, failed: Mapping[str, str]
+) -> None:
+    sketch = schematic(
+        BOARDS[name], at_nodes=READINGS, at_parts=AT_PARTS, failed=failed, narrow=narrow
+    )
     boxes = _text_boxes(sketch)
     met = [
         (one, other)
@@ -287,3 +294,38 @@ def test_coil_and_contact_are_linked() -> None:
     assert points[0][0] == spots["K1.contact"].centre[0]
     assert points[-1][1] == spots["K1.coil"].centre[1]
     assert not any(g.kind == "link" for g in schematic(VARIANTS["half-wave"]).groups)
+
+
+@each_board
+def test_a_narrow_drawing_fits_a_phone(name: str) -> None:
+    """390 px less the margins of a page, at 12 px a letter; but for strings beside the chain."""
+    left, _, right, _ = schematic(BOARDS[name], narrow=True).box
+    beside = {"everything", "everything on a bridge", "two LEDs and more", "contact closed"}
+    beside |= {"two chains", "bridge"}
+    assert (right - left) * 96.0 / 72.0 <= (610.0 if name in beside else 374.0)
+
+
+def test_in_a_narrow_drawing_light_goes_down_to_the_transistor() -> None:
+    plan = place(build_circuit(VARIANTS["two-led"]), narrow=True)
+    lights = {s.element.ref: s for s in plan.spots if s.element.ref.startswith("OC1")}
+    assert plan.barrier_y is not None
+    assert all(lights[led].flipped for led in ("OC1.led", "OC1.led2"))
+    assert all(lights[led].centre[1] < plan.barrier_y for led in ("OC1.led", "OC1.led2"))
+    assert lights["OC1"].centre[1] > plan.barrier_y
+
+
+@narrow_too
+def test_at_the_probes_all_that_is_near_is_shown_whole(narrow: bool) -> None:
+    """Red at one end of R2, black at the other; the controller's side is left out."""
+    sketch = zoomed(schematic(VARIANTS["half-wave"], probes=("chain.1", "chain.2"), narrow=narrow))
+    marks = {g.kind: g.shapes[0] for g in sketch.groups if g.kind in ("red", "black")}
+    assert marks.keys() == {"red", "black"}
+    parts = {g.ref for g in sketch.groups if g.kind == "part"}
+    assert "R2" in parts
+    assert parts.isdisjoint({"OC1", "R3", "supply"})
+    left, top, right, bottom = sketch.box
+    a, b, c, d = reach(
+        [g for g in sketch.groups if g.kind in ("part", "node", *marks)], words_only=True
+    )
+    assert left < a < c < right
+    assert top < b < d < bottom

@@ -248,3 +248,17 @@ def test_links_that_lead_nowhere_are_passed_over(jobs: JobStore) -> None:
     assert "gone.toml" not in before
     assert captures.last_capture(jobs.folder / "a.toml") is None
     assert any(entry.file.name == "a.toml" for entry in jobs.history())
+
+
+@pytest.mark.parametrize("name", ["con", "LPT1.old", "what?", "a:b", "ends.", "nul", "pipe|"])
+def test_names_that_windows_refuses_are_told(tmp_path: Path, name: str) -> None:
+    """Microsoft, "Naming Files, Paths, and Namespaces": letters and names that are reserved."""
+    state = PageState(folder=tmp_path)
+    with pytest.raises(InputError, match="Windows takes too"):
+        begin_job(state, state.jobs, state.board_request({}), name)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_name_that_only_begins_like_one_of_these_is_taken(tmp_path: Path) -> None:
+    state = PageState(folder=tmp_path)
+    assert begin_job(state, state.jobs, state.board_request({}), "console-job").exists()

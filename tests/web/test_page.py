@@ -27,13 +27,14 @@ optocoupler = "817 C"
 chain.resistors = [{value = "120k", ref = "R77"}, "91k"]
 output = {pull_up = "10k", supply = "5 V"}
 """
+DIMMED = "return getComputedStyle(document.querySelector('#shown svg')).opacity"
 HOSTILE = '"><script>document.title="taken"</script><img src=x onerror=alert(1)>{{ 7*7 }}'
 
 
 def wait(browser: Chrome, until: Callable[[Chrome], object]) -> None:
     # what was found may be replaced before it is asked
     replaced = [StaleElementReferenceException]
-    WebDriverWait(browser, 120, ignored_exceptions=replaced).until(until)
+    WebDriverWait(browser, 60, ignored_exceptions=replaced).until(until)
 
 
 def text(browser: Chrome, selector: str) -> str:
@@ -47,10 +48,16 @@ def opened(browser: Chrome, address: str) -> None:
     wait(browser, lambda b: text(b, "#lock"))
 
 
-def way_to(browser: Chrome, sheet: str) -> str:
-    """Where a sheet's link leads just now: an edit may replace it at any moment."""
+def way_to(browser: Chrome, step: str) -> str:
+    """Where a step's link leads just now: an edit may replace it at any moment."""
     script = "return document.querySelector(arguments[0]).href"
-    return str(browser.execute_script(script, f'#way a[href^="/{sheet}"]'))
+    return str(browser.execute_script(script, f'#way li a[href^="/{step}"]'))
+
+
+def go_to(browser: Chrome, step: str) -> None:
+    """By keyboard, to a step of the work."""
+    browser.find_element(By.PARTIAL_LINK_TEXT, step).send_keys(Keys.ENTER)
+    wait(browser, lambda b: step in text(b, "#way [aria-current=page]"))
 
 
 def printed(browser: Chrome, most: int) -> str:
@@ -77,9 +84,18 @@ def page(browser: Chrome, server: Server) -> Chrome:
     return browser
 
 
+def unfold(browser: Chrome) -> None:
+    """All fields of the board, as pressing Enter on each fold would."""
+    browser.execute_script(
+        "document.querySelectorAll('#fields details').forEach(d => d.open = true)"
+    )
+
+
 def type_into(browser: Chrome, key: str, value: str) -> None:
     """By keyboard alone: to the field by its label's name, all of it replaced."""
     place = browser.find_element(By.NAME, key)
+    if not place.is_displayed():
+        unfold(browser)
     place.send_keys(Keys.CONTROL, "a")
     place.send_keys(value)
 
@@ -103,7 +119,7 @@ def test_resistors_come_and_go_by_keyboard(page: Chrome) -> None:
     wait(page, lambda b: focused(b) == "chain.resistors.2")
     page.switch_to.active_element.send_keys("33k")
     wait(page, lambda b: "33 kΩ" in text(b, "#shown svg.schematic"))
-    more = page.find_elements(By.XPATH, "//summary[text()='More of row 2']")[0]
+    more = page.find_element(By.XPATH, "//summary[text()='More of row 2']")
     more.send_keys(Keys.ENTER, Keys.TAB)
     page.switch_to.active_element.send_keys("R77")
     wait(page, lambda b: "R77" in text(b, "#shown svg.schematic"))
@@ -117,12 +133,38 @@ def test_resistors_come_and_go_by_keyboard(page: Chrome) -> None:
     assert "remove" not in page.current_url
 
 
+def test_a_code_is_read_beside_its_field(page: Chrome) -> None:
+    """473: 47 x 10^3 ohm, by IEC 60062."""
+    type_into(page, "output.pull_up", "473")
+    wait(page, lambda b: text(b, "#field-output-pull_up-note") == "473 = 47 kΩ (chip code)")
+    type_into(page, "output.pull_up", "22k")
+    wait(page, lambda b: text(b, "#field-output-pull_up-note") == "")
+
+
+def test_a_click_on_a_part_leads_to_its_field(page: Chrome) -> None:
+    for ref, field in (("R2", "chain.resistors.1"), ("OC1.led", "optocoupler.family")):
+        page.find_element(By.CSS_SELECTOR, f".lying g.part[data-ref='{ref}'] text").click()
+        assert focused(page) == field
+
+
+def test_the_first_visit_offers_circuits(page: Chrome) -> None:
+    """Each of them is a board; once one is chosen, or a field filled in, they are gone."""
+    page.get(page.current_url.partition("?")[0])
+    names = [e.text for e in page.find_elements(By.CSS_SELECTOR, ".choose a")]
+    assert len(names) == 5
+    page.find_element(By.PARTIAL_LINK_TEXT, "a bridge").send_keys(Keys.ENTER)
+    wait(page, lambda b: "D1c" in text(b, "#shown svg.schematic"))
+    assert not page.find_elements(By.CSS_SELECTOR, ".choose")
+
+
 def test_an_error_stands_beside_its_field_and_goes_again(page: Chrome) -> None:
     type_into(page, "output.supply", "5 bananas")
     error = "#field-output-supply-error"
     wait(page, lambda b: "bananas" in text(b, error))
     assert page.switch_to.active_element.get_attribute("name") == "output.supply"
-    assert "1 to be mended" in text(page, "#lock")
+    assert "1 field needs correction" in text(page, "#lock")
+    assert "22 kΩ" in text(page, "#shown svg.schematic")  # what was good last
+    assert page.execute_script(DIMMED) == "0.4"
     first = page.find_element(By.CSS_SELECTOR, "#lock a").get_attribute("hash")
     assert first == "#field-output-supply"
     described = page.find_element(By.NAME, "output.supply").get_attribute("aria-describedby")
@@ -182,18 +224,17 @@ def test_the_way_from_sheet_to_sheet(page: Chrome) -> None:
     """By keyboard; what was typed goes along, and comes back."""
     type_into(page, "name", "Invented & odd=kettle")
     wait(page, lambda b: "odd%3Dkettle" in way_to(b, "repair"))
-    for title in ("The readings", "The repair", "The board"):
-        page.find_element(By.LINK_TEXT, title).send_keys(Keys.ENTER)
-        wait(page, lambda b, t=title: text(b, "#way [aria-current=page]") == t)
-        assert text(page, "h1") == f"{title} on the bench"
-        assert "Invented & odd=kettle" in text(page, "main")
+    for step in ("2 Readings", "3 Repair", "1 Board"):
+        go_to(page, step)
+        assert text(page, "h1") == step[2:]
+        assert "Invented & odd=kettle" in text(page, "#way")
     assert field_value(page, "name") == "Invented & odd=kettle"
 
 
 def test_what_was_typed_last_goes_along_at_once(page: Chrome) -> None:
     """A link used right after the last key, before any answer; and back again."""
     type_into(page, "output.pull_up", "68k")
-    page.execute_script("document.querySelector('#way a[href^=\"/readings\"]').click()")
+    page.execute_script("document.querySelector('#way li a[href^=\"/readings\"]').click()")
     wait(page, lambda b: "/readings" in b.current_url)
     assert "output.pull_up=68k" in page.current_url
     page.back()
@@ -203,7 +244,7 @@ def test_what_was_typed_last_goes_along_at_once(page: Chrome) -> None:
 def test_a_hostile_name_stays_text(browser: Chrome, server: Server) -> None:
     opened(browser, f"{server.address}?name={quote(HOSTILE)}")
     assert text(browser, "#shown h2") == HOSTILE
-    assert browser.title == "zcd: the board on the bench"
+    assert browser.title == "zcd: board"
     assert not browser.find_elements(By.CSS_SELECTOR, "body script, body img")
     assert browser.find_element(By.NAME, "name").get_attribute("value") == HOSTILE
 
@@ -214,19 +255,20 @@ def test_the_verdict_follows_the_typing(page: Chrome) -> None:
     assert "sync is lost" not in text(page, "#rules ul")
     type_into(page, "output.pull_up", "47")
     wait(page, lambda b: "47 Ω" in text(b, "#shown"))
-    assert "Being worked out" in text(page, "#verdict")
+    assert "Checking" in text(page, "#verdict")
     assert text(page, "#rules").strip() == ""
     wait(page, lambda b: "FAILS: " in text(b, "#verdict"))
     assert "not" in str(page.find_element(By.ID, "verdict").get_attribute("class")).split()
     assert "sync is lost" in text(page, "#rules ul")
     type_into(page, "output.pull_up", "heavy")
-    wait(page, lambda b: text(b, "#verdict").strip() == "")
+    wait(page, lambda b: "correction" in text(b, "#lock"))
+    assert "FAILS: " in text(page, "#verdict")  # as it was
 
 
 def test_all_is_reached_by_keyboard_and_has_a_label(page: Chrome) -> None:
     """Each field and button in turn with the tabulator key; each has a name for a screen reader."""
     page.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
-    wanted = page.find_elements(By.CSS_SELECTOR, "#fields input, select, button, summary, #at")
+    wanted = page.find_elements(By.CSS_SELECTOR, "#fields input, select, main button, summary, #at")
     assert all(element.accessible_name for element in wanted)
     page.execute_script(
         "document.activeElement.blur(); window.reached = [];"

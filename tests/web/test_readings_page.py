@@ -13,7 +13,8 @@ import pytest
 from starlette.requests import Request
 
 from zcd.diagnosis.job import load_job
-from zcd.report.cautions import LIVE
+from zcd.diagnosis.readings import AccessLevel
+from zcd.report.cautions import LIVE, SHORT_CAUTIONS
 from zcd.web.job_store import JobStore
 from zcd.web.readings_page import ReadingsPage
 from zcd.web.state import PageState
@@ -27,6 +28,8 @@ optocoupler = "817 C"
 chain.resistors = [{value = "47k", ref = "R1<i>"}, "51k"]
 output = {pull_up = "10k", supply = "5 V"}
 """
+
+NEXT_AT = r'value="next">\n<input type="hidden" name="at" value="([^"]+)"'
 
 
 class Asked:
@@ -43,8 +46,10 @@ class Asked:
             sleep(0.1)
         assert prepared.problem == ""
 
-    def get(self, query: str = "job=a-job") -> str:
-        return bytes(self.sheet.page(Request(self._scope("/readings", query))).body).decode()
+    def get(self, query: str = "job=a-job", *, again: bool = True) -> str:
+        scope = self._scope("/readings", query)
+        request = Request(scope if again else {**scope, "headers": []})
+        return bytes(self.sheet.page(request).body).decode()
 
     def post(self, name: str, **said: str) -> str:
         body = urlencode({"seen": self.sheet.jobs.open(self.file).version, **said}).encode()
@@ -81,13 +86,14 @@ def asked(made: Asked) -> Asked:
 def test_cautions_for_live_work_stand_before_the_field(asked: Asked) -> None:
     """Everything that comes before passed over, the live side is next."""
     page = asked.get()
-    assert "LIVE. Before" not in page
+    assert "<strong>LIVE</strong>" not in page
     for _ in range(40):
-        if "LIVE. Before" in page or not (at := re.search(r'name="at" value="([^"]+)"', page)):
+        if "<strong>LIVE</strong>" in page or not (at := re.search(NEXT_AT, page)):
             break
         page = asked.post("answer", where="next", at=at[1], say="skip")
-    assert page.index("LIVE. Before") < page.index('id="answer"')
-    assert all(caution.text.replace("'", "&#39;") in page for caution in LIVE)
+    card = page.partition('id="next"')[2].partition('id="answer"')[0]
+    assert all(line in unescape(card) for line in SHORT_CAUTIONS[AccessLevel.MAINS])
+    assert all(caution.text in unescape(asked.get(again=False)) for caution in LIVE)
 
 
 def test_a_live_isolated_side_stops_the_work(asked: Asked) -> None:
@@ -180,7 +186,7 @@ def test_a_page_left_behind_does_not_answer_what_is_answered(asked: Asked) -> No
     before = asked.file.read_bytes()
     page = asked.post("answer", where="next", at="dc pin logic0", say="0.1 V", seen=seen)
     assert "the job has gone on since" in page
-    assert "Not taken: dc pin logic0 0.1 V" in page
+    assert "Not saved: dc pin logic0 0.1 V" in page
     assert 'id="answer"' in page
     assert asked.file.read_bytes() == before
     asked.post("answer", where="another", say="ohm R1 47k", seen=seen)

@@ -9,7 +9,7 @@ from html import unescape
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
-from urllib.parse import parse_qs, urlencode, urlsplit
+from urllib.parse import parse_qs, parse_qsl, urlencode, urlsplit
 
 import pytest
 from starlette.requests import Request
@@ -202,6 +202,36 @@ def test_closed_twice_is_closed_once(asked: Asked) -> None:
         assert "error whole" not in page
     assert "found a job that was closed" in asked.post("close", seen, found="R2 open")
     assert load_job(asked.file).found == "R1 open"
+
+
+def test_after_a_failed_retest_a_job_is_closed_only_with_a_reason(asked: Asked) -> None:
+    failed = '\n[[retests]]\ntaken = 2026-02-03\nverdict = "not good"\nsure = "3 %"\n'
+    asked.file.write_text(asked.file.read_text(encoding="utf-8") + failed, encoding="utf-8")
+    assert "say why" in asked.post("close", asked.mark, found="R1 open")
+    assert load_job(asked.file).closed is None
+    asked.post("close", asked.mark, found="R1 open", repair="R1 renewed", reason="scrapped")
+    job = load_job(asked.file)
+    assert job.closed is not None
+    assert job.repair == "R1 renewed; closed after a failed retest: scrapped"
+
+
+def test_the_printed_part_comes_first(asked: Asked) -> None:
+    found = {"choices": (), "lines": (), "missing": True, "drawer": "E24", "tables": ()}
+    found |= {"origins": (), "sources": ()}
+    with patch.object(Ready, "ask", lambda *_, **__: Task(None, (), result=found, done=True)):
+        page = asked.get("job=plum-job&part=R1", "/repair/drawer")
+    assert page.index("Fit R1 120 kΩ 5 % 1/4 W, as printed") < page.index("Alternatives")
+
+
+def test_readings_to_repeat_stand_beside_what_is_expected(asked: Asked) -> None:
+    told = '\n[[readings]]\nfunction = "ohm"\nover = "R1"\nvalue = "OL"\n'
+    asked.file.write_text(asked.file.read_text(encoding="utf-8") + told, encoding="utf-8")
+    page = asked.get("job=plum-job")
+    assert re.search(r'name="take:ohm line chain.1" value=""', page)
+    assert "good: 120 kΩ" in page
+    query = urlencode({"job": "plum-job", "take:ohm line chain.1": "118k"})
+    assert repair_request_of(asked.sheet.desk, dict(parse_qsl(query))).measured[0].value == 118e3
+    assert 'name="take:ohm line chain.1" value="118k"' in asked.get(query)
 
 
 def test_a_job_is_not_closed_without_a_word(asked: Asked) -> None:

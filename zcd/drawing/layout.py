@@ -4,6 +4,9 @@ Coordinates are printer's points, y downwards. The way from ``line`` to ``led+``
 top, ``neutral`` along the bottom; strings of parts that leave that way and come back stand above
 it, what goes down to a rail hangs in columns below it. Only nodes have names here; which parts
 there are, and how many, comes from the list.
+
+On a narrow page the mains side is turned: its way runs down the left, the rails down the right, and
+the isolated side stands below it.
 """
 
 from __future__ import annotations
@@ -45,21 +48,41 @@ LIGHT = 44.0
 """Room for the light behind the barrier."""
 LABEL = 76.0
 """Room for the words at a node on the right."""
+NARROW_CELL = 54.0
+"""Room for a part of a chain that runs down the page."""
+AFTER_COLUMN = 44.0
+"""More of it below a part that lies, with its words under it."""
+RAISED = 36.0
+"""More of it before a name that stands above what lies at its node."""
+LED_SHARE = 0.64
+"""Where on its way to the rail a lying LED is."""
+STEP_DOWN = 50.0
+"""From the mains side down to the barrier, and on to the isolated side."""
+INWARDS = 18.0
+"""How far the name at the upper right corner is from it."""
+PIN_STEP = 36.0
+"""From the last column to the pin, where room is short."""
+NARROW_LEFT = -36.0
+"""Where the isolated side begins under the mains side."""
 
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A part on the drawing: its two ends and the middle of its body, on one line."""
+    """A part on the drawing: its two ends and the middle of its body, on one line.
+
+    `flipped` turns its sides round, so that an LED shines down.
+    """
 
     element: TwoNode
     start: Point
     end: Point
     centre: Point
+    flipped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Name:
-    """Where a node is labelled: `above` the point, or `right` of it."""
+    """Where a node is labelled: `above`, `below`, `right`, `left`, or `raised` beside a wire."""
 
     at: Point
     where: str
@@ -103,6 +126,8 @@ class Plan:
         Terminal of the controller's pin.
     barrier_x : float
         Between the mains side (left) and the isolated side.
+    barrier_y : float or None
+        The same where the mains side stands over the isolated side.
     left, top, right, bottom : float
         Reach of the geometry; words reach further.
     """
@@ -114,6 +139,7 @@ class Plan:
     ground: Point = (0.0, 0.0)
     pin: Point = (0.0, 0.0)
     barrier_x: float = 0.0
+    barrier_y: float | None = None
     left: float = 0.0
     top: float = 0.0
     right: float = 0.0
@@ -122,6 +148,40 @@ class Plan:
     def wire(self, *points: Point) -> None:
         """A wire through points; pieces of no length are left out."""
         self.wires += [(a, b) for a, b in pairwise(points) if a != b]
+
+    def turn(self) -> None:
+        """Swap right and down, for all there is so far."""
+
+        def turned(point: Point) -> Point:
+            return point[1], point[0]
+
+        self.spots = [
+            replace(s, start=turned(s.start), end=turned(s.end), centre=turned(s.centre))
+            for s in self.spots
+        ]
+        self.wires = [(turned(a), turned(b)) for a, b in self.wires]
+        places = {"above": "right", "right": "above"}
+        self.names = {
+            node: Name(turned(name.at), places.get(name.where, name.where))
+            for node, name in self.names.items()
+        }
+        self.left, self.top, self.right, self.bottom = self.top, self.left, self.bottom, self.right
+
+    def add_below(self, other: Plan, down: float) -> None:
+        """Take in the isolated side, so far down."""
+
+        def moved(point: Point) -> Point:
+            return point[0], point[1] + down
+
+        self.spots += [
+            replace(s, start=moved(s.start), end=moved(s.end), centre=moved(s.centre))
+            for s in other.spots
+        ]
+        self.wires += [(moved(a), moved(b)) for a, b in other.wires]
+        self.names |= {k: Name(moved(name.at), name.where) for k, name in other.names.items()}
+        self.supplies += [(source, moved(at)) for source, at in other.supplies]
+        self.ground, self.pin = moved(other.ground), moved(other.pin)
+        self.right, self.bottom = max(self.right, other.right), other.bottom + down
 
     def lay(self, string: String, begin: Point, end: Point, joints: str) -> None:
         """Parts one after another between two points; joints are labelled `above` or `right`."""
@@ -143,7 +203,9 @@ def _is_drawn(element: Element) -> bool:
     return not is_hidden(element) or element.ref == INTERNAL_PULL_UP
 
 
-def place(circuit: Circuit, cell: float = CELL, label: float = LABEL) -> Plan:
+def place(
+    circuit: Circuit, cell: float = CELL, label: float = LABEL, *, narrow: bool = False
+) -> Plan:
     """Place all parts of a circuit.
 
     Parameters
@@ -154,6 +216,8 @@ def place(circuit: Circuit, cell: float = CELL, label: float = LABEL) -> Plan:
         Room for a part that lies; more where the words at its nodes are long.
     label : float
         Room for the words right of the pin.
+    narrow : bool
+        Whether the mains side runs down the page, over the isolated side.
 
     Returns
     -------
@@ -172,13 +236,39 @@ def place(circuit: Circuit, cell: float = CELL, label: float = LABEL) -> Plan:
     plan = Plan()
     columns = _isolated_columns(rest)
     light_y = _light_y(columns)
-    _MainsSide(plan, mains, leds, light_y, cell).draw()
-    plan.barrier_x = plan.right + LED_WORDS
-    _draw_isolated(plan, rest, columns, plan.barrier_x + LIGHT, label)
+    side = _MainsSide(plan, mains, leds, light_y, cell, narrow=narrow)
+    side.draw()
+    if narrow:
+        _put_below(plan, side, rest, columns, label)
+    else:
+        plan.barrier_x = plan.right + LED_WORDS
+        _draw_isolated(plan, rest, columns, plan.barrier_x + LIGHT, label)
     missing = [e.ref for e in shown if e.ref not in _placed_refs(plan)]
     if missing:
         raise InputError(f"the drawing must have a place for every part, got none for {missing}")
     return plan
+
+
+def _put_below(
+    plan: Plan, side: _MainsSide, rest: list[TwoNode], columns: Columns, label: float
+) -> None:
+    """The mains side turned, its LEDs shining down, and the isolated side under it."""
+    plan.turn()
+    plan.spots = [
+        replace(s, flipped=s.element.ref in side.leds and s.start[1] == s.end[1])
+        for s in plan.spots
+    ]
+    spans = [sorted(side.x[n] for n in string.ends) for string in side.over]
+    for node in side.way.nodes:
+        left = not any(a <= side.x[node] <= b for a, b in spans)
+        if side.hangs(node):
+            plan.names[node] = Name(plan.names[node].at, "left" if left else "raised")
+    x, y = plan.names["neutral"].at
+    plan.names["neutral"] = Name((x - INWARDS, y), "above")
+    plan.barrier_y = plan.bottom + STEP_DOWN
+    isolated = Plan()
+    _draw_isolated(isolated, rest, columns, NARROW_LEFT, label, PIN_STEP)
+    plan.add_below(isolated, plan.barrier_y + STEP_DOWN)
 
 
 def _placed_refs(plan: Plan) -> set[str]:
@@ -239,9 +329,17 @@ class _MainsSide:
     """The mains side: the way along the top, strings above it, columns below it."""
 
     def __init__(
-        self, plan: Plan, elements: list[TwoNode], leds: set[str], light_y: float, cell: float
+        self,
+        plan: Plan,
+        elements: list[TwoNode],
+        leds: set[str],
+        light_y: float,
+        cell: float,
+        *,
+        narrow: bool = False,
     ) -> None:
         self.plan, self.leds, self.light_y, self.cell = plan, leds, light_y, cell
+        self.narrow = narrow
         rails = {"neutral", "led-"} & {n for e in elements for n in e.nodes}
         self.rail_y = {"neutral": HEIGHT}
         if "led-" in rails:
@@ -278,12 +376,24 @@ class _MainsSide:
     def _below(self, node: str) -> list[String]:
         return [s for s in self.hanging if node in s.ends]
 
+    def hangs(self, node: str) -> bool:
+        """Whether something goes from a node on the way to a rail."""
+        legs = bool(self.legs) and node == self.way.nodes[-1]
+        return bool(self._below(node)) or legs or node == self.way.nodes[0]
+
+    def _more_room(self, before: str, node: str) -> float:
+        """What a part of a way down the page needs more, for words beside what lies there."""
+        if not self.narrow:
+            return 0.0
+        return AFTER_COLUMN * bool(self._below(before)) + RAISED * self.hangs(node)
+
     def _spread(self) -> None:
         """Places of the nodes along the top."""
         nodes, x = self.way.nodes, 0.0
         self.x[nodes[0]] = x
         for before, node in pairwise(nodes):
             x += self.cell + COLUMN * max(len(self._below(before)) - 1, 0)
+            x += self._more_room(before, node)
             for string in self.over:
                 (start, *_) = sorted(string.ends & self.x.keys() or [node])
                 if node in string.ends and start != node:
@@ -357,6 +467,8 @@ class _MainsSide:
             self.reach[rail].append(x)
             if string.elements[0].ref in self.leds:
                 y = min(max(self.light_y, 34.0), low - 28.0)
+                if self.narrow and len(string.elements) == 1:
+                    y = LED_SHARE * low
                 self.plan.spots[-1] = replace(self.plan.spots[-1], centre=(x, y))
             before, x = x, x + COLUMN
         self.plan.right = max(self.plan.right, before)
@@ -403,7 +515,12 @@ def _light_y(columns: Columns) -> float:
 
 
 def _draw_isolated(
-    plan: Plan, elements: list[TwoNode], columns: Columns, x: float, label: float
+    plan: Plan,
+    elements: list[TwoNode],
+    columns: Columns,
+    x: float,
+    label: float,
+    pin_step: float = COLUMN,
 ) -> None:
     """Supplies on top, ground at the bottom, the pin between them to the right."""
     upper, lower, whole = columns
@@ -412,7 +529,8 @@ def _draw_isolated(
     middle = HEIGHT / 2.0
     tops: dict[str, list[float]] = {}
     bottom = [x]
-    for k in range(max(len(upper), len(lower))):
+    last = max(len(upper), len(lower)) - 1
+    for k in range(last + 1):
         if k < len(upper):
             (top,) = upper[k].ends - {"pin"}
             told = upper[k].since(top)
@@ -422,8 +540,9 @@ def _draw_isolated(
             told = lower[k].since("pin")
             plan.lay(told, (x, middle), (x, HEIGHT), "right")
             bottom.append(x)
-        plan.wire((x, middle), (x + COLUMN, middle))
-        x += COLUMN
+        step = pin_step if k == last else COLUMN
+        plan.wire((x, middle), (x + step, middle))
+        x += step
     plan.pin = (x, middle)
     plan.names["pin"] = Name((x, middle), "right")
     x += label

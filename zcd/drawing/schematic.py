@@ -23,8 +23,8 @@ from zcd.circuit.elements import (
     MainsSource,
     Resistance,
 )
-from zcd.drawing.layout import CELL, LABEL, Name, Plan, Point, Spot, place
-from zcd.drawing.sketch import LETTER, WIDEST_LETTER, Group, Sketch
+from zcd.drawing.layout import CELL, LABEL, NARROW_CELL, Name, Plan, Point, Spot, place
+from zcd.drawing.sketch import LETTER, MARGIN, WIDEST_LETTER, Group, Sketch, reach
 from zcd.drawing.symbols import (
     BARRIER_DASHES,
     CLOSED_CONTACT,
@@ -63,6 +63,12 @@ LINK = 80.0
 """From the top wire up to the link of coil and contact: over all words."""
 BESIDE_COIL = 40.0
 """From a coil to the link that comes down to it."""
+PROBES = ("red", "black")
+"""Kinds of the groups that mark them."""
+NEAR = (34.0, 26.0)
+"""Beside and above the probes: what is nearer is shown with them."""
+NAMES = 40.0
+"""Left of a way down the page, for the names of its nodes."""
 OPENS_CONTACT = ("K1.contact", "K1.coil", "K1.driver", "coil supply")
 """What, failed open or missing, leaves the contact open."""
 
@@ -76,7 +82,9 @@ def schematic(
     at_nodes: Mapping[str, str] = NOTHING,
     at_parts: Mapping[str, str] = NOTHING,
     failed: Mapping[str, str] = NOTHING,
+    probes: tuple[str, str] | None = None,
     name: str = "schematic",
+    narrow: bool = False,
 ) -> Sketch:
     """Draw the sync circuit of a board.
 
@@ -90,8 +98,12 @@ def schematic(
         Node, or ref of a part -> words that stand there, such as a reading; lines are kept.
     failed : mapping of str to str
         Ref of a part, or a node -> what is wrong with it, such as ``open``.
+    probes : tuple of str, optional
+        Nodes at which the red and the black probe are marked.
     name : str
         Of the drawing; a class in its SVG.
+    narrow : bool
+        For a narrow page: the chain runs down it, the mains side stands over the isolated side.
 
     Returns
     -------
@@ -101,11 +113,12 @@ def schematic(
     notes = {circuit.node(node): text for node, text in at_nodes.items()}
     live = island_of(circuit, "line")
     at_live = [text for node, text in notes.items() if node in live]
-    plan = place(
-        circuit,
-        max(CELL, _width(at_live) + BESIDE, _width(at_parts.values()) + BETWEEN),
-        max(LABEL, _width([notes.get("pin", "")]) + BESIDE),
-    )
+    cell = max(CELL, _width(at_live) + BESIDE, _width(at_parts.values()) + BETWEEN)
+    if narrow:
+        said = sum(map(_height, (at_live, at_parts.values(), failed.values())))
+        cell = max(NARROW_CELL, LINE * (3 + said))
+    label = max(LABEL, _width([notes.get("pin", "")]) + BESIDE)
+    plan = place(circuit, cell, label, narrow=narrow)
     leds = set(led_refs(board))
     wrong = {_home(circuit, key): text for key, text in failed.items()}
     second = {home: f" ({alias})" for alias, home in circuit.aliases.items()}
@@ -123,20 +136,76 @@ def schematic(
         groups.append(_supply(source, at, wrong.get(source.ref, "")))
         if source.ref in wrong:
             groups.append(_mark(_around((at[0], at[1] - 12.5))))
-    for node, label in plan.names.items():
+    for node, place_of_name in plan.names.items():
         text = plain(node) + second.get(node, "")
-        groups.append(_node(node, label, plan, text, notes.get(node, ""), wrong.get(node, "")))
+        groups.append(
+            _node(node, place_of_name, plan, text, notes.get(node, ""), wrong.get(node, ""))
+        )
         if node in wrong:
-            groups.append(_mark(_around(plan.pin if node == "pin" else label.at)))
-    if "K1.contact" in {spot.element.ref for spot in plan.spots}:
+            groups.append(_mark(_around(plan.pin if node == "pin" else place_of_name.at)))
+    if not narrow and "K1.contact" in {spot.element.ref for spot in plan.spots}:
         groups.append(_relay_link(plan, notes))
+    if probes is not None:
+        groups += _probe_marks(plan, *map(circuit.node, probes))
     return Sketch(name, tuple(groups))
+
+
+def zoomed(sketch: Sketch) -> Sketch:
+    """The part of a drawing in which the probes are, with the words there whole.
+
+    Parameters
+    ----------
+    sketch : Sketch
+        Drawn with `probes`.
+    """
+    marks = [group for group in sketch.groups if group.kind in PROBES]
+    left, top, right, bottom = reach(marks)
+    core = (left - NEAR[0], top - NEAR[1], right + NEAR[0], bottom + NEAR[1])
+
+    def is_near(group: Group) -> bool:
+        a, b, c, d = reach([group], words_only=group.kind in ("part", "node"))
+        return a < core[2] and c > core[0] and b < core[3] and d > core[1]
+
+    kept = [g for g in sketch.groups if g.kind == "wire" or g in marks or is_near(g)]
+    named = [g for g in kept if g.kind in ("part", "node")]
+    a, b, c, d = reach(named, words_only=True)
+    view = (
+        min(core[0], a) - MARGIN, min(core[1], b) - MARGIN,
+        max(core[2], c) + MARGIN, max(core[3], d) + MARGIN,
+    )  # fmt: skip
+    return Sketch(
+        f"{sketch.name} zoom", tuple(g for g in kept if g.kind not in ("side", "link")), view
+    )
+
+
+def _probe_marks(plan: Plan, red: str, black: str) -> list[Group]:
+    """A disc at the red probe, a square at the black one, where their nodes are nearest."""
+    ends = [(s.element.a, s.start) for s in plan.spots] + [(s.element.b, s.end) for s in plan.spots]
+    ends += [("pin", plan.pin), ("logic0", plan.ground), *((s.a, at) for s, at in plan.supplies)]
+    pairs = [(p, q) for a, p in ends if a == red for b, q in ends if b == black]
+    if not pairs:
+        return []
+    (x, y), (u, v) = min(pairs, key=lambda pair: hypot(*np.subtract(*pair)))
+    square = tuple((u + 5.5 * i, v + 5.5 * j) for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1)))
+    return [
+        Group(kind="red", title="red probe", shapes=(Disc(at=(x, y), radius=6.0, solid=True),)),
+        Group(
+            kind="black",
+            title="black probe",
+            shapes=(Line(points=square, closed=True, solid=True),),
+        ),
+    ]
 
 
 def _width(texts: Iterable[str]) -> float:
     """Room that the longest line of some words takes."""
     lines = [line for text in texts for line in text.splitlines()]
     return WIDEST_LETTER * LETTER * max(map(len, lines), default=0)
+
+
+def _height(texts: Iterable[str]) -> int:
+    """Lines of the highest of some words."""
+    return max((len(text.splitlines()) for text in texts), default=0)
 
 
 def _brief(text: str) -> str:
@@ -174,15 +243,23 @@ def _marking(board: Board, ref: str) -> list[str]:
 
 def _side_titles(plan: Plan) -> Group:
     """The isolation barrier, and what stands on either side of it."""
-    x, y = plan.barrier_x, plan.top - TITLE
-    low = plan.bottom + 34.0
+    if plan.barrier_y is None:
+        x, y, align = plan.barrier_x, plan.top - TITLE, "end"
+        ends = (x, y - 10.0), (x, plan.bottom + 34.0)
+        above, below = (x - 9.0, y), (x + 9.0, y)
+        where = "mains side, live, on the left; isolated side on the right"
+    else:
+        x, y, align = plan.left - NAMES, plan.barrier_y, "start"
+        ends = (x, y), (plan.right, y)
+        above, below = (x, y - 6.0), (plan.pin[0] + 6.0, y + LINE + 2.0)
+        where = "mains side, live, above; isolated side below"
     return Group(
         kind="side",
-        title="isolation barrier: mains side, live, on the left; isolated side on the right",
+        title=f"isolation barrier: {where}",
         shapes=(
-            Line(points=((x, y - 10.0), (x, low)), dashes=BARRIER_DASHES, width=1.0),
-            Words(text="mains, LIVE", at=(x - 9.0, y), align="end", bold=True),
-            Words(text="isolated", at=(x + 9.0, y), bold=True),
+            Line(points=ends, dashes=BARRIER_DASHES, width=1.0),
+            Words(text="mains, LIVE", at=above, align=align, bold=True),
+            Words(text="isolated", at=below, bold=True),
         ),
     )
 
@@ -266,8 +343,8 @@ def _along(spot: Spot) -> Point:
 
 
 def _mirrored(spot: Spot) -> bool:
-    """Whether sides are swapped, so that light leaves upwards or to the right."""
-    return min(_along(spot)) < 0.0
+    """Whether sides are swapped, so that light leaves upwards or to the right, or else down."""
+    return (min(_along(spot)) < 0.0) is not spot.flipped
 
 
 Box = tuple[Point, Point]
@@ -300,7 +377,9 @@ def _part(spot: Spot, symbol: Symbol, lines: list[str], note: str, wrong: str) -
     words += [(line, True) for line in wrong.splitlines()]
     away = 6.0 * bool(wrong)
     if along[0]:
-        first, side, align = (x, y + UNDER + away), 0.0, "middle"
+        under = max(UNDER, symbol.across[1] + 10.0)
+        high = -(UNDER - 5.0) - LINE * (len(words) - 1) - away if spot.flipped else under + away
+        first, side, align = (x, y + high), 0.0, "middle"
     else:
         up = 0.5 * LINE * (len(words) - 1) - 0.35 * LINE
         first, side, align = (x, y + symbol.words_dy - up), symbol.words_dx + away, "start"
@@ -351,6 +430,11 @@ def _node(node: str, label: Name, plan: Plan, text: str, note: str, wrong: str) 
                 x, align = x + 4.0, "start"
         case "below":
             y += LINE + 1.0
+        case "raised":
+            x, y, align = x + 4.0, y - 4.0 - LINE * (len(lines) - 1), "start"
+        case "left":
+            x, align = x - 9.0 - 4.0 * bool(wrong), "end"
+            y += 0.35 * LINE - 0.5 * LINE * (len(lines) - 1)
         case _:
             x, align = x + 9.0 + 4.0 * bool(wrong), "start"
             y += 0.35 * LINE - 0.5 * LINE * (len(lines) - 1)

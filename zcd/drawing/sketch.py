@@ -6,7 +6,7 @@ stay letters, and every part is a group of its own with its words for those who 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -49,10 +49,14 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Sketch:
-    """A drawing: named groups of shapes, in the order in which they are painted."""
+    """A drawing: named groups of shapes, in the order in which they are painted.
+
+    `view` is what is shown of it; None: all.
+    """
 
     name: str
     groups: tuple[Group, ...]
+    view: tuple[float, float, float, float] | None = None
 
     def shapes(self) -> Iterator[Shape]:
         """All shapes."""
@@ -61,10 +65,18 @@ class Sketch:
 
     @property
     def box(self) -> tuple[float, float, float, float]:
-        """Left, top, right, bottom of all there is, with a margin."""
-        corners = [corner for shape in self.shapes() for corner in _corners(shape)]
-        xs, ys = [x for x, _ in corners], [y for _, y in corners]
-        return min(xs) - MARGIN, min(ys) - MARGIN, max(xs) + MARGIN, max(ys) + MARGIN
+        """Left, top, right, bottom of what is shown, with a margin."""
+        if self.view is not None:
+            return self.view
+        left, top, right, bottom = reach(self.groups)
+        return left - MARGIN, top - MARGIN, right + MARGIN, bottom + MARGIN
+
+
+def reach(groups: Iterable[Group], *, words_only: bool = False) -> tuple[float, ...]:
+    """Left, top, right, bottom of some groups, or of their words alone."""
+    shapes = [s for g in groups for s in g.shapes if isinstance(s, Words) or not words_only]
+    xs, ys = zip(*(corner for shape in shapes for corner in _corners(shape)), strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
 
 
 def _corners(shape: Shape) -> list[tuple[float, float]]:

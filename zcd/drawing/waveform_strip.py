@@ -18,7 +18,7 @@ from zcd.sync.lock import Lock
 FloatArray = NDArray[np.float64]
 
 WIDTH, LEFT = 430.0, 88.0
-HEIGHTS = (34.0, 34.0, 80.0)
+HEIGHTS = (40.0, 40.0, 140.0)
 GAP = 12.0
 MIN_TOP_A = 1e-4
 FINER = 3

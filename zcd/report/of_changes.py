@@ -10,7 +10,7 @@ from zcd.report.text import plain
 
 def changes(before: Board, after: Board) -> tuple[str, ...]:
     """What is different between two boards, part by part, in words."""
-    old, new = _parts(before), _parts(after)
+    old, new = part_texts(before), part_texts(after)
     lines = [f"{ref}: {plain(text)} taken out" for ref, text in old.items() if ref not in new]
     lines += [
         f"{ref}: {plain(old[ref])} replaced by {plain(text)}"
@@ -22,7 +22,7 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _parts(board: Board) -> dict[str, str]:
+def part_texts(board: Board) -> dict[str, str]:
     """The parts of the sync circuit by reference, in words."""
     diodes: list[Diode] = [d for d in (board.rectifier, board.clamp) if d is not None]
     capacitors = (board.joint_capacitor, board.led_capacitor, board.output.pin_capacitor)

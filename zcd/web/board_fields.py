@@ -21,6 +21,11 @@ DETAILS = ("ref", "tolerance", "style", "power", "working_voltage")
 SINGLES = ("output.pull_up", "output.pull_down", "led.resistor")
 """Resistors that stand alone."""
 PARALLEL = "chain.parallel"
+FIRST = (
+    "name", "mains.voltage", "feed.kind", "chain.resistors", "rectifier.part",
+    "optocoupler.family", "output.pull_up", "output.supply",
+)  # fmt: skip
+"""Fields, and a string, that are never folded away."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,7 @@ from zcd.board.schema import mains_table
 from zcd.errors import InputError
 from zcd.web.board_fields import (
     DETAILS,
+    FIRST,
     PARALLEL,
     SINGLES,
     Field,
@@ -305,6 +306,48 @@ def _with_row(key: str, texts: Mapping[str, str]) -> str:
     return f"{string}.{rows[int(number) - 1]}{match[4] or ''}"
 
 
+def notes_of(board: Board, texts: Mapping[str, str]) -> dict[str, str]:
+    """What was understood of codes and plates, beside the field in which each stands.
+
+    Parameters
+    ----------
+    board : Board
+    texts : mapping
+        Key of a field -> what stands in it.
+    """
+    fields = fields_of(texts)
+    notes: dict[str, list[str]] = {}
+    for note in board.read_as:
+        home = _home(note.key, texts, fields)
+        notes.setdefault(home, []).append(f"{note.printed} = {note.meaning}")
+    return {key: "; ".join(dict.fromkeys(lines)) for key, lines in notes.items()}
+
+
+def part_fields(board: Board, texts: Mapping[str, str]) -> dict[str, str]:
+    """Ref of a part or source on the diagram -> the id of the field that says its value.
+
+    Parameters
+    ----------
+    board : Board
+    texts : mapping
+        Key of a field -> what stands in it.
+    """
+    keys = {
+        board.optocoupler.ref: "optocoupler.family",
+        board.output.resistor.ref: "output.pull_up",
+        "mains": "mains.voltage",
+        "supply": "output.supply",
+        **dict.fromkeys(("K1.contact", "K1.coil", "K1.driver"), "feed.kind"),
+    }
+    for key, diode in (("rectifier.part", board.rectifier), ("clamp.part", board.clamp)):
+        if diode is not None:
+            keys[diode.ref] = key
+    rows = [f"{LISTS[0]}.{number}" for _, number in _items(texts, LISTS[0])]
+    keys |= {part.ref: row for part, row in zip(board.chains[0], rows, strict=False)}
+    fields = fields_of(texts)
+    return {ref: fields[key].id for ref, key in keys.items() if key in fields}
+
+
 def form_words(texts: Mapping[str, str], errors: Mapping[str, str]) -> dict[str, Any]:
     """What the page's form shows, for its template.
 
@@ -332,11 +375,16 @@ def form_words(texts: Mapping[str, str], errors: Mapping[str, str]) -> dict[str,
     }
     fields = fields_of(texts)
     said = [key for key in fields if texts.get(key, "").strip() or key in errors]
+    rest = [key for key in said if not key.startswith(FIRST)]
     return {
         "groups": groups(),
         "rows": rows,
         "parallel": parallel_of(texts),
         "fields": fields,
+        "first_keys": FIRST,
+        "strings": {s.key: s for s in strings},
+        "rest_said": len(rest),
+        "rest_errors": [key for key in rest if key in errors],
         "said": said,
         "unfolded": len(strings) > len(LISTS)
         or len(rows[LISTS[1]]) > 1

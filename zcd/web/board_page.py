@@ -16,7 +16,6 @@ from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.node_readings import expected_at_nodes
-from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import sketch_svg
 from zcd.drawing.waveform_strip import waveform_strip, waveform_strip_title
 from zcd.engine.solve import solve
@@ -27,7 +26,9 @@ from zcd.report.of_diagnosis import node_texts
 from zcd.report.text import plain, quantity_text
 from zcd.sync.lock import judge
 from zcd.web import tasks
-from zcd.web.board_form import form_words
+from zcd.web.board_form import form_words, notes_of, part_fields
+from zcd.web.circuit_drawing import CircuitDrawing, circuit_drawing
+from zcd.web.circuits import circuits
 from zcd.web.fragment_versions import version_of
 from zcd.web.resistor_rows import place_of_change
 from zcd.web.state import ADD, AT, REMOVE, BoardRequest, PageState
@@ -69,6 +70,8 @@ class BoardPage:
         template = "redrawn.html.j2" if again else "board_page.html.j2"
         asked = request.query_params
         focus = place_of_change(board_request.typed, asked.get(ADD, ""), asked.get(REMOVE, ""))
+        if not (again or asked or self.desk.board_file):
+            told["circuits"] = circuits()
         filled = self.desk.fill(template, request, board_request, again=again, focus=focus, **told)
         filled.headers["HX-Replace-Url"] = f"{request.url.path}?{board_request.carried}".rstrip("?")
         return filled
@@ -81,6 +84,8 @@ class BoardPage:
             task = self.works.ask(tasks.check, board_request.board)
             words |= {"busy": not task.done, "problem": task.problem, **(task.result or {})}
             words["judged"] = version_of(repr(board_request.board))
+            if task.result:
+                self.desk.judged(board_request.board, passes=task.result["passes"])
         return self.desk.fill("judged.html.j2", request, board_request, again=True, **words)
 
     def file(self, request: Request) -> Response:
@@ -101,7 +106,8 @@ class BoardPage:
         percent = _percent(at)
         told: dict[str, Any] = {
             "percent": percent, "highest": HIGHEST,
-            "cautions": CAUTIONS, "board": None, **NO_VERDICT,
+            "cautions": CAUTIONS, "board": None, "notes": {}, **NO_VERDICT,
+            "circuits": (),
             **form_words(board_request.typed, board_request.errors),
         }  # fmt: skip
         if board is None:
@@ -115,11 +121,13 @@ class BoardPage:
         return {
             **told,
             "board": board,
+            "notes": notes_of(board, board_request.typed),
+            "homes": part_fields(board, board_request.typed),
             "busy": True,
             "judged": version_of(repr(board)),
             "name": plain(board.name),
             "line": board_line(board),
-            "diagram": Markup(drawing),
+            "diagram": drawing,
             "lanes": Markup(lanes),
             "title": title,
             "volts": quantity_text(volts, "V"),
@@ -136,11 +144,11 @@ def _percent(text: str) -> float:
 
 
 @lru_cache(maxsize=64)
-def _diagram(board: Board, meter: Meter | None = None) -> str:
+def _diagram(board: Board, meter: Meter | None = None) -> CircuitDrawing:
     """The circuit diagram with what a meter shows at each point of a good board."""
     circuit = build_circuit(board)
     expected = expected_at_nodes(board, circuit, meter or usual_meter())
-    return sketch_svg(schematic(board, circuit, at_nodes=node_texts(expected, circuit)))
+    return circuit_drawing(board, circuit, at_nodes=node_texts(expected, circuit))
 
 
 @lru_cache(maxsize=512)

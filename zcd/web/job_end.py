@@ -14,6 +14,7 @@ from zcd.errors import InputError
 from zcd.files import write_new
 from zcd.jobs.closing import close_job, find_fault
 from zcd.jobs.retests import board_name_for, keep_retest
+from zcd.report.of_retest_record import not_ready_line
 from zcd.web import tasks
 from zcd.web.board_form import file_of
 from zcd.web.job_store import JobStore
@@ -134,6 +135,11 @@ class JobEnd:
             faults = faults_of(build_circuit(job.board))
             fault = find_fault(faults, repair_request.texts["found"])
             done = repair_request.texts["repair"].strip()
+            if not_ready_line(job.retests):
+                reason = " ".join(repair_request.texts["reason"].split())
+                if not reason:
+                    raise InputError("Why it is closed: the last retest failed; say why")
+                done = f"{done}; closed after a failed retest: {reason}".removeprefix("; ")
             with self.jobs.claimed(job.file, repair_request.expected_version) as open_job:
                 now = open_job.job
                 if now.closed is None or (now.found, now.repair) != (fault.key, done):

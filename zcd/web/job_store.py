@@ -184,14 +184,16 @@ class JobStore:
             else self._own[expected_version][1]
         )
 
-    def begin(self, file: Path, board: Board, board_file: Path) -> JobFileWriter:
+    def begin(
+        self, file: Path, board: Board, board_file: Path, flags: tuple[str, ...] = ()
+    ) -> JobFileWriter:
         """Write a new job about a board that is in a file."""
         meter = self._last_meter() or _as_texts(self._settings.meter_texts)
         writer = JobFileWriter(file, build_circuit(board), board_file)
         if meter:
             writer.write_meter(meter)
-        else:
-            writer.write((), ())
+        if flags or not meter:
+            writer.write((), flags)
         return writer
 
     def _last_meter(self) -> dict[str, str]:

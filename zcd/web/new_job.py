@@ -13,6 +13,10 @@ from zcd.web.job_store import JobStore
 from zcd.web.state import BoardRequest, PageState
 
 ENDING = "-job"
+REFUSED = re.compile(
+    r'.*[<>:"/\\|?*].*|.*[. ]|(?:con|prn|aux|nul|com\d|lpt\d)(?:\..*)?', re.IGNORECASE
+)
+"""Names of files that Windows refuses: its documentation, "Naming Files, Paths, and Namespaces"."""
 
 
 def begin_words(state: PageState, board_request: BoardRequest) -> dict[str, str]:
@@ -26,7 +30,7 @@ def begin_words(state: PageState, board_request: BoardRequest) -> dict[str, str]
     stem = (stem or "bench").removesuffix("-board")
     names = (f"{stem}{ENDING}{'' if n == 1 else f'-{n}'}" for n in count(1))
     free = next(n for n in names if not os.path.lexists(state.job_file(n)))
-    return {"name": free, "error": "", "file": "" if own is None else own.name}
+    return {"name": free, "error": "", "flags": "", "file": "" if own is None else own.name}
 
 
 def _own_file(state: PageState, board_request: BoardRequest) -> Path | None:
@@ -34,7 +38,18 @@ def _own_file(state: PageState, board_request: BoardRequest) -> Path | None:
     return None if board_request.edited or board_request.job else state.board_file
 
 
-def begin_job(state: PageState, jobs: JobStore, board_request: BoardRequest, name: str) -> Path:
+def _everywhere(name: str) -> bool:
+    """Whether a file may have this name on every system to which a job may be taken."""
+    return REFUSED.fullmatch(name) is None
+
+
+def begin_job(
+    state: PageState,
+    jobs: JobStore,
+    board_request: BoardRequest,
+    name: str,
+    flags: tuple[str, ...] = (),
+) -> Path:
     """Write the files of a new job.
 
     Parameters
@@ -45,6 +60,8 @@ def begin_job(state: PageState, jobs: JobStore, board_request: BoardRequest, nam
         Says which board it is about.
     name : str
         Of the job.
+    flags : tuple of str
+        What the controller reports.
 
     Returns
     -------
@@ -58,6 +75,8 @@ def begin_job(state: PageState, jobs: JobStore, board_request: BoardRequest, nam
     """
     if board_request.board is None:
         raise InputError("found no board in the fields of the board sheet; allowed: one")
+    if not _everywhere(name):
+        raise invalid_value(name, 'a name that Windows takes too, such as "board-job"', "name")
     file, board_file = state.job_file(name), _own_file(state, board_request)
     made = None
     if board_file is None:
@@ -68,7 +87,7 @@ def begin_job(state: PageState, jobs: JobStore, board_request: BoardRequest, nam
         replace_whole(board_file, None, state.board_file_text(board_request).encode("utf-8"))
         made = board_file
     try:
-        jobs.begin(file, board_request.board, board_file)
+        jobs.begin(file, board_request.board, board_file, flags)
     except InputError:
         if made is not None and not os.path.lexists(file):
             made.unlink(missing_ok=True)

@@ -29,12 +29,14 @@ from zcd.web.job_store import GONE_ON, ChangedMeanwhileError, JobStore, OpenJob
 from zcd.web.meter_fields import meter_fields, written_meter
 from zcd.web.new_job import begin_job, begin_words
 from zcd.web.posted_form import LONGEST_SAID, PostedForm, message_of
-from zcd.web.readings_view import jobs_words, talk_words
+from zcd.web.readings_view import FLAG_CHOICES, jobs_words, talk_words
 from zcd.web.state import JOB, RECORD, BoardRequest, PageState
 
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE, *LIFTED)
 FIND = "find"
-ANOTHER, CAPTURE, NEXT = "another", "capture", "next"
+PLACE = ("function", "red", "black")
+"""Names under which a reading at two points is chosen."""
+ANOTHER, CAPTURE, CHIP, NEXT = "another", "capture", "chip", "next"
 """Where an answer was typed, where that is not the line of a reading."""
 Act = Callable[[Answers, PostedForm, Log], None]
 """What a form asks for; last the log that its page showed."""
@@ -119,6 +121,7 @@ class ReadingsPage:
             name="" if board is None else plain(board.name),
             line="" if board is None else board_line(board),
             problem=problem,
+            flag_choices=FLAG_CHOICES,
             begin=begin or begin_words(self.desk, board_request),
             cautions=CAUTIONS,
             words=words,
@@ -132,9 +135,11 @@ class ReadingsPage:
         board_request = self.desk.read_address(request)
         name = message.said("name")
         try:
-            file = begin_job(self.desk, self.jobs, board_request, name)
+            flags = message.said("flags")
+            file = begin_job(self.desk, self.jobs, board_request, name, _flags_of(flags))
         except InputError as error:
-            words = {**begin_words(self.desk, board_request), "name": name, "error": str(error)}
+            words = {**begin_words(self.desk, board_request), "name": name, "flags": flags}
+            words["error"] = str(error)
             return self._list(request, board_request, begin=words, status=422)
         return RedirectResponse(f"/readings?{urlencode({JOB: file.stem})}", 303)
 
@@ -191,16 +196,16 @@ class ReadingsPage:
             return self._list(request, board_request, status=422)
         file = self.desk.job_file(board_request.job)
         where = message.said("where")
-        whole = where in ("", ANOTHER, CAPTURE)
+        whole = where in ("", ANOTHER, CAPTURE, CHIP)
         try:
             open_job = self.jobs.change(file, message.said("seen"), change)
         except ChangedMeanwhileError as error:
-            untaken = " ".join(message.said(key) for key in ("at", "say")).strip()
+            untaken = " ".join(filter(None, map(message.said, ("at", *PLACE, "say", "shown"))))
             return self._talk(
                 request, board_request, self.jobs.open(file), told=str(error), untaken=untaken
             )
         except InputError as error:
-            errors = {where or "whole": str(error)}
+            errors = {"whole" if where in ("", CHIP) else where: str(error)}
             return self._talk(
                 request, board_request, self.jobs.open(file), errors=errors, pieces=not whole,
                 untaken=message.said("say"), where=where,
@@ -287,6 +292,8 @@ def _answered(answers: Answers, message: PostedForm, expected_version: Log) -> N
 
 def _answer(answers: Answers, message: PostedForm) -> None:
     at, said = message.said("at"), message.said("say")
+    if not said and (shown := message.said("shown")):
+        said = " ".join((*(message.said(key) for key in PLACE), shown))
     if not at:
         if not said or not answers.take(said, None):
             raise invalid_value(said, 'a reading such as "ohm R2 62k"')
@@ -295,6 +302,8 @@ def _answer(answers: Answers, message: PostedForm) -> None:
     if not said and message.said("where") != NEXT:
         answers.forget(reading)
         return
+    if message.said("where") == CHIP:
+        answers.forget(reading)  # corrected, not read once more
     before, count = answers.last(reading), len(answers.log)
     if said.lower() in UNDO or not answers.take(said, reading):
         raise invalid_value(said, "what the meter shows")
@@ -313,5 +322,8 @@ def _taken_back(answers: Answers, message: PostedForm, expected_version: Log) ->
 
 def _flagged(answers: Answers, message: PostedForm, expected_version: Log) -> None:
     del expected_version
-    said = message.said("flags")
-    answers.flags = parse_flags(said.split())[0] if said else ()
+    answers.flags = _flags_of(message.said("flags"))
+
+
+def _flags_of(said: str) -> tuple[str, ...]:
+    return parse_flags(said.split())[0] if said else ()

@@ -8,31 +8,32 @@ from typing import Any
 
 from markupsafe import Markup
 
+from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
+from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.job_history import FaultStatistics, search
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
-from zcd.diagnosis.rank import Diagnosis
+from zcd.diagnosis.rank import Diagnosis, present
 from zcd.diagnosis.reading_syntax import place_text, show_measured
 from zcd.diagnosis.readings import (
     AccessLevel,
     Measured,
+    Power,
     Reading,
     access_level,
     parts_over,
     usual_power,
 )
 from zcd.diagnosis.trip import plan_trip
-from zcd.drawing.schematic import schematic
-from zcd.drawing.sketch import sketch_svg
 from zcd.errors import InputError
-from zcd.report.cautions import Caution
+from zcd.report.cautions import SHORT_CAUTIONS, Caution
 from zcd.report.of_diagnosis import (
     ACCESS_TITLES,
     CAUTIONS,
     REFERENCES,
     STOPPED,
-    cautions_for,
+    answers_text,
     conclusion_text,
     failed_marks,
     hidden_line,
@@ -41,21 +42,23 @@ from zcd.report.of_diagnosis import (
     part_texts,
     ranked_table,
     reading_text,
-    suggestion_lines,
     suspects_line,
 )
-from zcd.report.of_diagnosis_answer import then_line
-from zcd.report.of_diagnosis_text import sentence
+from zcd.report.of_diagnosis_answer import confirm_line, state_line, then_line, verdict_line
+from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line, job_history_table
 from zcd.report.points import point_text
+from zcd.report.text import probability_text
+from zcd.substitutes.search import replaceable_refs
 from zcd.web.captures import capture_drawing, last_capture
+from zcd.web.circuit_drawing import CircuitDrawing, circuit_drawing
 from zcd.web.fault_dictionaries import PreparedBoard
 from zcd.web.job_store import JobStore, OpenJob
 
 MAX_JOBS = 200
 DIGITS = 5
 FLAG_CHOICES = {
-    "": "nobody looked",
+    "": "not checked",
     "none": "no flag",
     "sync": "sync",
     "fan": "fan",
@@ -104,14 +107,65 @@ class SideRows:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NextWords:
-    """The next reading: where, what each answer would mean, what to beware of."""
+class NextCard:
+    """The next reading on one card.
+
+    Parameters
+    ----------
+    at : str
+        What is measured where, as one would write it.
+    live, dead : bool
+        Whether the mains side is touched under power; whether the board is unplugged.
+    state, cautions : str and tuple of str
+        State of the board, and the cautions of this reading.
+    function, range, red, black, lifted, again : str
+        How to set the meter, where the probes go; a part of which one end is lifted; what a
+        reading that is taken again showed.
+    example : str
+        What one may type.
+    outcomes : tuple of (str, str)
+        Buttons: their words, and the answer that they give.
+    meanings : tuple of str
+        What each answer would mean.
+    picture : CircuitDrawing
+        Where the probes go.
+    """
 
     at: str
-    place: str
-    outcomes: tuple[str, ...]
-    cautions: tuple[Caution, ...]
     live: bool
+    dead: bool
+    state: str
+    cautions: tuple[str, ...]
+    function: str
+    range: str
+    red: str
+    black: str
+    lifted: str
+    again: str
+    example: str
+    outcomes: tuple[tuple[str, str], ...]
+    meanings: tuple[str, ...]
+    picture: CircuitDrawing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """What was found, where nothing more is to be measured; `parts` are those to replace."""
+
+    headline: str
+    lines: tuple[str, ...]
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chip:
+    """An answer: what was read in short and in full, what it showed, and how to write both."""
+
+    what: str
+    words: str
+    shown: str
+    at: str
+    value: str
 
 
 def jobs_words(jobs: JobStore, words: str) -> dict[str, Any]:
@@ -153,9 +207,7 @@ def talk_words(
     lines = (
         indistinguishable_line(diagnosis),
         suspects_line(diagnosis, circuit),
-        STOPPED[diagnosis.stopped],
         hidden_line(diagnosis, circuit),
-        then_line(plan.steps, circuit),
     )
     return {
         "ready": True,
@@ -166,12 +218,16 @@ def talk_words(
         ),
         "rest": table.remark,
         "lines": tuple(line for line in lines if line),
-        "next": _next_words(diagnosis.suggestion, circuit),
+        "next": _next_card(diagnosis.suggestion, open_job),
+        "found": _found(diagnosis, job.board),
+        "then": then_line(plan.steps, circuit),
+        "functions": [(str(f), f.row.words) for f in Function],
+        "points": [(node, point_text(node, circuit)) for node in circuit.nodes],
         "sides": _side_rows(prepared, open_job, diagnosis),
-        "log": tuple(_log_words(each, circuit) for each in job.log),
+        "log": tuple(_chip(each, circuit) for each in job.log),
         "flags": " ".join(job.flags),
         "flag_choices": FLAG_CHOICES,
-        "diagram": Markup(_diagram(prepared, open_job, diagnosis)),
+        "diagram": _diagram(prepared, open_job, diagnosis),
         "capture": _capture(open_job),
         "jobs_line": fault_statistics_line(statistics),
         "counts": counts,
@@ -188,24 +244,71 @@ def _capture(open_job: OpenJob) -> Markup | None:
         return None
 
 
-def _next_words(suggestion: Suggestion | None, circuit: Circuit) -> NextWords | None:
-    if suggestion is None:
+def _next_card(suggestion: Suggestion | None, open_job: OpenJob) -> NextCard | None:
+    if suggestion is None or open_job.job.closed is not None:
         return None
-    place, *outcomes = suggestion_lines(suggestion, circuit)
-    return NextWords(
-        at=place_text(suggestion.reading, circuit),
-        place=place,
-        outcomes=tuple(outcomes),
-        cautions=cautions_for([suggestion.access]),
+    reading, circuit = suggestion.reading, open_job.circuit
+    row = reading.function.row
+    outcomes = [("OL", "OL")] if row.dead else []
+    if row.method is Method.VOLTS:
+        outcomes.append(("0 V", "0 V"))
+    if row.nothing is not None:
+        outcomes.append(("Nothing", "nothing"))
+    again = suggestion.again
+    return NextCard(
+        at=place_text(reading, circuit),
         live=suggestion.access is AccessLevel.MAINS,
+        dead=reading.power is Power.DEAD,
+        state=state_line(reading, circuit),
+        cautions=SHORT_CAUTIONS[suggestion.access],
+        function=sentence(row.words).removesuffix("."),
+        range=range_text(suggestion),
+        red=point_text(reading.red, circuit),
+        black=point_text(reading.black, circuit),
+        lifted=f"One end of {reading.lifted} lifted." if reading.lifted else "",
+        again="" if again is None else f"Take it again: it showed {show_measured(again)}.",
+        example="62k" if row.dead else "4,98 V" if row.method is Method.VOLTS else "",
+        outcomes=(*outcomes, ("Unstable", "unstable"), ("Cannot reach", "skip")),
+        meanings=tuple(answers_text(suggestion)),
+        picture=circuit_drawing(open_job.job.board, circuit, probes=(reading.red, reading.black)),
     )
 
 
-def _log_words(each: Measured | Reading, circuit: Circuit) -> str:
-    """An entry of the log in one line."""
+def _found(diagnosis: Diagnosis, board: Board) -> Found:
+    """The fault that is named, in words of the bench, and the parts to replace."""
+    named = diagnosis.indistinguishable if diagnosis.stopped != "contradiction" else ()
+    parts = [r.fault.repair.split()[0] for r in named if r.fault is not None and r.fault.repair]
+    replaceable = replaceable_refs(board)
+    lines = [STOPPED[diagnosis.stopped]] if diagnosis.stopped != "sure" else []
+    headline = verdict_line(diagnosis)
+    first = named[0] if len(named) == 1 else None
+    if diagnosis.stopped == "sure" and first is not None and first.fault is not None:
+        is_first = first is diagnosis.ranked[0]
+        chance = present(diagnosis.ranked) if is_first else first.probability
+        what, _, todo = first.words.partition(":")
+        headline = f"{what.strip()} ({probability_text(chance)})"
+        lines.append(sentence(todo.strip()) if todo else "")
+        lines.append(confirm_line(diagnosis))
+    return Found(
+        headline=headline,
+        lines=tuple(line for line in lines if line),
+        parts=tuple(ref for ref in dict.fromkeys(parts) if ref in replaceable),
+    )
+
+
+def _chip(each: Measured | Reading, circuit: Circuit) -> Chip:
+    """An entry of the log."""
+    taken = isinstance(each, Measured)
     reading = each.reading if isinstance(each, Measured) else each
     shown = show_measured(each, DIGITS) if isinstance(each, Measured) else "cannot be reached"
-    return f"{reading_text(reading, circuit)}: {shown}"
+    name = f"{reading.function.row.short or reading.function} {_what(reading, circuit)}"
+    return Chip(
+        what=name,
+        words=reading_text(reading, circuit),
+        shown=shown,
+        at=place_text(reading, circuit),
+        value=shown if taken else "",
+    )
 
 
 def _side_rows(
@@ -270,23 +373,16 @@ def _good(
     return prepared.good
 
 
-def _diagram(prepared: PreparedBoard, open_job: OpenJob, diagnosis: Diagnosis) -> str:
-    """The circuit with what was read, what a good board would read, and where the probes go."""
+def _diagram(prepared: PreparedBoard, open_job: OpenJob, diagnosis: Diagnosis) -> CircuitDrawing:
+    """The circuit with what was read, and what a good board would read."""
     circuit, measured = open_job.circuit, diagnosis.measured
     texts = node_texts(prepared.at_nodes, circuit, "good ")
     texts |= node_texts(measured, circuit, "read ")
-    if diagnosis.suggestion is not None and not diagnosis.suggestion.reading.lifted:
-        reading = diagnosis.suggestion.reading
-        for word, node in (("RED PROBE", reading.red), ("BLACK PROBE", reading.black)):
-            at = circuit.node(node)
-            texts[at] = f"{texts[at]}\n{word}" if at in texts else word
     failed = failed_marks(diagnosis.ranked[0], circuit) if diagnosis.stopped == "sure" else {}
-    return sketch_svg(
-        schematic(
-            open_job.job.board,
-            circuit,
-            at_nodes=texts,
-            at_parts=part_texts(measured, circuit),
-            failed=failed,
-        )
+    return circuit_drawing(
+        open_job.job.board,
+        circuit,
+        at_nodes=texts,
+        at_parts=part_texts(measured, circuit),
+        failed=failed,
     )

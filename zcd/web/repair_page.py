@@ -14,13 +14,11 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from zcd.board.preferred import SERIES
-from zcd.circuit.build import build_circuit
 from zcd.margin.quantities import quantities
 from zcd.report.cautions import DEAD, FITTING, GENERAL, ISOLATED, LIVE
-from zcd.report.of_changes import changes
+from zcd.report.of_changes import changes, part_texts
 from zcd.report.of_check import board_line
-from zcd.report.of_diagnosis import compared_table
-from zcd.report.of_retest_record import retest_record_line
+from zcd.report.of_retest_record import not_ready_line, retest_record_line
 from zcd.report.text import plain
 from zcd.simulation.causes import causes_of
 from zcd.substitutes.search import DRIVE
@@ -30,6 +28,7 @@ from zcd.web.job_end import PATIENCE_S, JobEnd
 from zcd.web.job_store import JobStore
 from zcd.web.repair_request import (
     CHOSEN,
+    LONGEST_TEXT,
     OLD,
     PARTS,
     RepairRequest,
@@ -37,6 +36,7 @@ from zcd.web.repair_request import (
     repair_request_of,
     sent,
 )
+from zcd.web.repeated_readings import to_repeat
 from zcd.web.replaced_parts import fitted
 from zcd.web.state import RECORD, PageState
 from zcd.web.workers import Task, WorkerPool
@@ -87,10 +87,15 @@ class RepairPage:
         """The whole sheet; what takes long comes piece by piece."""
         repair_request = repair_request_of(self.desk, request.query_params)
         board, before = repair_request.board, repair_request.before
-        words: TemplateContext = {"changes": (), "refs": [], "quantities": [], "causes": []}
+        words: TemplateContext = {
+            "changes": (), "refs": [], "quantities": [], "causes": [], "to_repeat": (), "step": 1,
+        }  # fmt: skip
         if board is not None:
             words = {
                 "changes": () if before is None else changes(before, board),
+                "to_repeat": to_repeat(repair_request),
+                "replaced": repair_request.texts["replaced"] or _replaced(repair_request),
+                "step": _open_step(repair_request),
                 "refs": _pairs(repair_request.refs),
                 "quantities": [(q.key, q.words) for q in quantities(board).values()],
                 "causes": _pairs(c.key for c in causes_of(before or board) if c.key != "healthy"),
@@ -144,7 +149,7 @@ class RepairPage:
     def _drawer(self, repair_request: RepairRequest) -> TemplateContext:
         """What to fit in place of a part, each choice a way to the board with it."""
         if not repair_request.part:
-            return {"nothing": True}
+            return self._unchosen(repair_request)
         if repair_request.drawer_problem:
             return {"problem": repair_request.drawer_problem}
         assert repair_request.before is not None
@@ -160,7 +165,20 @@ class RepairPage:
                 (choice.words, self._with(repair_request, choice.board))
                 for choice in words["choices"]
             ]
-        return words
+        printed = part_texts(board).get(repair_request.part, "")
+        same = f"{repair_request.part} {printed}".strip()
+        kept = {**repair_request.state, "replaced": same.replace(",", ""), PARTS: OLD}
+        return {**words, "same": same, "as_printed": urlencode(kept)}
+
+    def _unchosen(self, repair_request: RepairRequest) -> TemplateContext:
+        """The part that the readings name, where nobody has chosen one yet."""
+        job = repair_request.job
+        if job is None or not job.measured or job.closed is not None:
+            return {"nothing": True}
+        named = _ready(self.ending.named(repair_request))
+        if "part" not in named or named["part"] not in repair_request.refs:
+            return {"nothing": True, **{k: v for k, v in named.items() if k == "busy"}}
+        return {"named": named["conclusion"], "named_part": named["part"]}
 
     def _with(self, repair_request: RepairRequest, board: Any) -> str:
         """The query of this sheet with other parts on the board."""
@@ -179,19 +197,17 @@ class RepairPage:
         words: TemplateContext = {
             "told": "",
             "errors": repair_request.errors,
-            "expected": None,
-            "retests": (),
+            "retests": () if job is None else tuple(map(retest_record_line, job.retests)),
+            "to_repeat": (),
+            "results": {},
         }
-        if job is not None:
-            words["retests"] = tuple(map(retest_record_line, job.retests))
-            if job.measured and not repair_request.measured:
-                circuit = build_circuit(repair_request.board)
-                words["expected"] = compared_table(
-                    job.measured, repair_request.board, circuit, repair_request.meter
-                )
         if not repair_request.measured:
             return {**words, "nothing": True}
-        return {**words, **_ready(self.ending.retest(repair_request))}
+        words |= _ready(self.ending.retest(repair_request))
+        if "kept" in words:
+            words["to_repeat"] = to_repeat(repair_request)
+            words["results"] = {each.reading: each for each in words["kept"].readings}
+        return words
 
     def _hold(self, repair_request: RepairRequest) -> TemplateContext:
         """The verdict, with every rule; on a repaired board, what the repair changed."""
@@ -230,7 +246,13 @@ class RepairPage:
         """What it was, for the record."""
         if repair_request.job is None:
             return {"nothing": True}
-        words: TemplateContext = {"told": "", "faults": repair_request.faults, "key": ""}
+        words: TemplateContext = {
+            "told": "",
+            "faults": repair_request.faults,
+            "key": "",
+            "failed": not_ready_line(repair_request.job.retests),
+            "done": repair_request.texts["repair"] or _done(repair_request),
+        }
         if repair_request.job.measured and repair_request.job.closed is None:
             words = {**words, **_ready(self.ending.named(repair_request, patience_s))}
         return words
@@ -294,6 +316,30 @@ class RepairPage:
         return self.desk.fill(
             template, request, repair_request.board_request, **{**ground, **words}
         )
+
+
+def _replaced(repair_request: RepairRequest) -> str:
+    """What was replaced, as far as the parts say it."""
+    before, board = repair_request.before, repair_request.board
+    lines = () if before is None or board is None else changes(before, board)
+    return ", ".join(line.replace(",", "") for line in lines)
+
+
+def _done(repair_request: RepairRequest) -> str:
+    """What was done: as the last retest says, else as the parts do."""
+    job = repair_request.job
+    kept = job.retests[-1].replaced if job is not None and job.retests else ()
+    said = ", ".join(kept) or repair_request.texts["replaced"] or _replaced(repair_request)
+    return f"replaced: {said}"[:LONGEST_TEXT] if said else ""
+
+
+def _open_step(repair_request: RepairRequest) -> int:
+    """The step of the repair at which the work is."""
+    job = repair_request.job
+    if job is not None and (job.closed is not None or job.retests):
+        return 4
+    fitted_now = bool(_replaced(repair_request) or repair_request.texts["replaced"])
+    return 3 if fitted_now or repair_request.measured else 1
 
 
 def _pairs(values: Iterable[str]) -> list[tuple[str, str]]:

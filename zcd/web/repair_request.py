@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import parse_qsl, urlencode
@@ -26,7 +26,7 @@ from zcd.substitutes.search import DRIVE, replaceable_refs
 from zcd.web.board_form import differing, known, read, texts_of
 from zcd.web.job_store import job_and_version
 from zcd.web.resistor_rows import Texts
-from zcd.web.state import RECORD, REPAIR, BoardRequest, PageState
+from zcd.web.state import RECORD, REPAIR, TAKEN, BoardRequest, PageState
 
 PARTS, OLD = "parts", "old"
 """Says that the sheet is about the board as it came in, whatever was fitted since."""
@@ -34,7 +34,7 @@ CHOSEN = "chosen"
 """Name under which a request says that a person chose something, which the address then keeps."""
 USUAL = {"drawer": "E24", "across": "mains", "up": "ctr"}
 LONGEST_TEXT, LONGEST_READINGS = 200, 1500
-MAX_DRAWERS, MAX_FIELDS = 50, 500
+MAX_DRAWERS, MAX_FIELDS, MOST_TAKEN = 50, 500, 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +49,8 @@ class RepairRequest:
     job : Job or None
     texts : dict
         What stands in the fields of the sheet.
+    taken : dict
+        The same of the fields for readings to repeat.
     measured : tuple of Measured
         Readings after the repair, of lines that can be read.
     errors : dict
@@ -78,6 +80,7 @@ class RepairRequest:
     before: Board | None
     job: Job | None
     texts: dict[str, str]
+    taken: dict[str, str]
     measured: tuple[Measured, ...]
     errors: dict[str, str]
     folder: Path
@@ -175,7 +178,7 @@ class RepairRequest:
     def state(self) -> dict[str, str]:
         """What the address keeps but for the board: name of the job, fields of this sheet."""
         usual = {**USUAL, "paper": self.settings.paper}
-        kept = {k: t for k, t in self.texts.items() if t and t != usual.get(k)}
+        kept = {k: t for k, t in self.texts.items() if t and t != usual.get(k)} | self.taken
         about = {"job": self.board_request.job} if self.board_request.job else {}
         old = {PARTS: OLD} if self.repaired is not None and self.as_it_came else {}
         return {**about, **old, **({} if self.counts else {RECORD: "off"}), **kept}
@@ -225,12 +228,15 @@ def repair_request_of(state: PageState, said: Mapping[str, str]) -> RepairReques
             )
     longest = {"after": LONGEST_READINGS}
     texts = {key: said.get(key, "")[: longest.get(key, LONGEST_TEXT)] for key in REPAIR}
-    measured, wrong = _readings(texts["after"], board_request.board)
+    taken = {k: t.strip() for k, t in said.items() if k.startswith(TAKEN) and t.strip()}
+    lines = [f"{k.removeprefix(TAKEN)} {t}" for k, t in list(taken.items())[:MOST_TAKEN]]
+    measured, wrong = _readings([*lines, *texts["after"].splitlines()], board_request.board)
     return RepairRequest(
         board_request=board_request,
         before=read(board_request.base)[0],
         job=job,
         texts=texts,
+        taken=taken,
         measured=measured,
         errors={k: t for k, t in (("after", wrong), ("", problem)) if t},
         folder=state.folder,
@@ -259,18 +265,17 @@ def _repaired(job: Job, base: Texts) -> tuple[Path | None, Board | None, Texts, 
     return file, board, differing(base, dict.fromkeys(base, "") | texts), ""
 
 
-def _readings(text: str, board: Board | None) -> tuple[tuple[Measured, ...], str]:
-    """Readings, one a line, and what is wrong with those that cannot be read."""
+def _readings(lines: Sequence[str], board: Board | None) -> tuple[tuple[Measured, ...], str]:
+    """Readings, and what is wrong with those that cannot be read."""
     result: list[Measured] = []
     wrong: list[str] = []
     if board is not None:
         circuit = build_circuit(board)
-        for number, line in enumerate(text.splitlines(), 1):
-            if line.strip():
-                try:
-                    result.append(parse_reading(line.strip(), circuit, f"line {number}"))
-                except InputError as error:
-                    wrong.append(str(error))
+        for line in filter(None, map(str.strip, lines)):
+            try:
+                result.append(parse_reading(line, circuit, line[:LONGEST_TEXT]))
+            except InputError as error:
+                wrong.append(str(error))
     return tuple(result), "; ".join(wrong)
 
 

@@ -6,7 +6,9 @@ reload, or a server started anew, shows the same. What was measured stands in th
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path, PurePosixPath, PureWindowsPath
@@ -20,12 +22,14 @@ from starlette.responses import HTMLResponse
 from zcd.board.model import Board
 from zcd.board.toml_files import parse_toml, read_text, refuse
 from zcd.diagnosis.job import WANTED, board_file_of, job_file_of
+from zcd.diagnosis.retest_record import Verdict
 from zcd.errors import InputError, invalid_value
 from zcd.report.table import FAIL
 from zcd.report.text import version_text
 from zcd.settings import Settings
 from zcd.web.board_form import START, differing, file_of, read, texts_of, typed_over
 from zcd.web.fragment_versions import shown_of, version_of
+from zcd.web.job_store import JobStore
 from zcd.web.resistor_rows import added, removed
 
 HERE = Path(__file__).parent
@@ -37,14 +41,32 @@ RECORD = "record"
 """``off`` where closed jobs are to shift nothing."""
 REPAIR = (
     "part", "drawer", "style", "after", "replaced", "by", "across", "up", "cause", "found",
-    "repair", "paper",
+    "repair", "reason", "paper",
 )  # fmt: skip
 """Names of the fields of the repair sheet."""
 CARRIED = (AT, JOB, RECORD, *REPAIR)
-"""What goes from sheet to sheet beside the fields of the board."""
-SHEETS = {"/": "The board", "/readings": "The readings", "/repair": "The repair"}
+"""What goes from step to step beside the fields of the board."""
+TAKEN = "take:"
+"""Goes before what is read where, in the name of a field for what it shows after the repair."""
+STEPS = {"/": "Board", "/readings": "Readings", "/repair": "Repair"}
 """In the order of the work."""
+MAX_VERDICTS = 64
 LONGEST_NAME = 100
+RETESTED = {
+    Verdict.GOOD: "retest passes",
+    Verdict.NOT_GOOD: "retest fails",
+    Verdict.UNSURE: "retest not sure",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One step of the work, and how far it is."""
+
+    path: str
+    name: str
+    state: str
+    fails: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +151,9 @@ class PageState:
             undefined=StrictUndefined,
         )
         self._templates.filters["mark"] = version_of
-        self._templates.globals.update(fails=FAIL, sheets=SHEETS, version=version_text())
+        self._templates.globals.update(fails=FAIL, version=version_text())
+        self.jobs = JobStore(folder, self.settings)
+        self._verdicts: OrderedDict[Board, bool] = OrderedDict()
 
     def read_address(self, request: Request) -> BoardRequest:
         """Read an address."""
@@ -150,7 +174,7 @@ class PageState:
         board, errors = _read(tuple(sorted(typed.items())))
         if problem:
             board, errors = None, {"": problem, **errors}
-        beside = {k: v for k, v in asked.items() if k in CARRIED and v}
+        beside = {k: v for k, v in asked.items() if v and (k in CARRIED or k.startswith(TAKEN))}
         return BoardRequest(
             base=base,
             typed=typed,
@@ -182,6 +206,33 @@ class PageState:
 
         return tomlkit.dumps(file_of(board_request.typed))
 
+    def judged(self, board: Board, *, passes: bool) -> None:
+        """Remember whether a board passes, for the line of steps."""
+        self._verdicts[board] = passes
+        while len(self._verdicts) > MAX_VERDICTS:
+            self._verdicts.popitem(last=False)
+
+    def _steps(self, board_request: BoardRequest) -> tuple[Step, ...]:
+        """The steps of the work, each with what is known of it."""
+        passes = self._verdicts.get(board_request.board) if board_request.board else None
+        states = dict.fromkeys(STEPS, "")
+        if board_request.errors:
+            states["/"] = "to correct"
+        elif passes is not None:
+            states["/"] = "passes" if passes else "fails"
+        with suppress(InputError):
+            if board_request.job:
+                job = self.jobs.open(self.job_file(board_request.job)).job
+                states["/readings"] = f"{len(job.measured)} taken"
+                if job.closed is not None:
+                    states["/repair"] = "closed"
+                elif job.retests:
+                    states["/repair"] = RETESTED[job.retests[-1].verdict]
+        return tuple(
+            Step(path=path, name=name, state=states[path], fails=states[path].endswith("fails"))
+            for path, name in STEPS.items()
+        )
+
     def _base_of(self, job_file: Path) -> dict[str, str]:
         """Texts of the board file that a job is about."""
         result = parse_toml(read_text(job_file, WANTED), job_file.name, WANTED)
@@ -196,8 +247,11 @@ class PageState:
         self, template: str, request: Request, board_request: BoardRequest, **words: Any
     ) -> HTMLResponse:
         """A sheet, or a piece of one; every one knows the way to the others."""
+        here = "/" + request.url.path.split("/")[1]
         text = self._templates.get_template(template).render(
-            here="/" + request.url.path.split("/")[1],
+            here=here,
+            heading=STEPS.get(here, STEPS["/"]),
+            steps=self._steps(board_request),
             looked=board_request,
             shown=shown_of(request.headers),
             **words,

@@ -24,6 +24,8 @@ WORKER_COUNT = 2
 STALE_S = 10.0
 """Without a question about it for so long, work is ended."""
 POLL_S = 0.1
+PATIENCE_S = 1.0
+"""How long a request waits for an answer before it says that there is none yet."""
 MAX_KEPT = 24
 LESS_URGENT = 5
 """Steps of priority that the other processes stand behind the page's own answers."""
@@ -80,7 +82,7 @@ class WorkerPool:
         self._idle = 0
         self._threads = 0
 
-    def ask(self, do: Callable[..., Any], *arguments: Any, patience_s: float = 0.2) -> Task:
+    def ask(self, do: Callable[..., Any], *arguments: Any, patience_s: float = PATIENCE_S) -> Task:
         """Ask for something; the answer is ready, or it is being worked out.
 
         Parameters

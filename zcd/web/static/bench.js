@@ -69,8 +69,8 @@ if (fields) {
   });
   for (const kind of ["click", "auxclick", "contextmenu"]) {
     document.addEventListener(kind, (event) => {
-      const link = event.target.closest("#way a");
-      if (link && typed() !== answered) link.search = typed();
+      const link = event.target.closest("#way a, #go");
+      if (link && (link.id === "go" || typed() !== answered)) link.search = typed();
     }, true);
   }
   addEventListener("beforeunload", () => {
@@ -81,23 +81,59 @@ if (fields) {
   });
 }
 
-// On a narrow screen the groups of fields are folded to begin with, but for what is to be mended.
-if (matchMedia("(max-width: 61.99rem)").matches) {
-  for (const group of document.querySelectorAll(".group")) {
-    group.open = group.querySelector(".error:not(:empty)") !== null;
+// The hand goes on to what comes next: the answer, the part to fit, the field after this one.
+document.addEventListener("htmx:after:swap", () => {
+  const told = document.querySelector("[data-next]");
+  if (told) {
+    const step = document.getElementById(told.dataset.next);
+    told.removeAttribute("data-next");
+    step.open = true;
+    step.querySelector(".primary")?.focus();
   }
-}
+  if (document.activeElement !== document.body) return;
+  document.querySelector("#next :is(#answer, .primary), .step[open] .primary, #fields [autofocus]")?.focus();
+});
 
-// Scrolled to, nothing hides behind the strip of answers.
-const strip = document.getElementById("answers");
-if (strip) {
-  new ResizeObserver(() => {
-    document.documentElement.style.setProperty("--strip", `${strip.offsetHeight}px`);
-  }).observe(strip);
-}
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Enter" || !event.target.matches(".repeat input")) return;
+  const all = [...document.querySelectorAll(".repeat input, #step-3 .primary")];
+  all[all.indexOf(event.target) + 1]?.focus();
+});
+
+// A part of the circuit leads to its field.
+document.addEventListener("click", (event) => {
+  const part = event.target.closest(".circuit g.part");
+  const homes = event.target.closest("[data-fields]")?.dataset.fields;
+  if (!part || !homes) return;
+  const ref = part.dataset.ref;
+  const field = document.getElementById(JSON.parse(homes)[ref] ?? JSON.parse(homes)[ref.split(".")[0]]);
+  for (let fold = field?.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
+  field?.focus();
+  field?.select?.();
+});
+
+// Two points of the circuit, one after the other, choose where the probes go.
+let blackNext = false;
+document.addEventListener("click", (event) => {
+  const node = event.target.closest(".circuit g.node")?.dataset.ref;
+  const select = document.getElementById(blackNext ? "another-black" : "another-red");
+  if (!node || !select) return;
+  select.value = node;
+  for (const chosen of document.querySelectorAll(".circuit .chosen")) chosen.classList.remove("chosen");
+  for (const id of ["another-red", "another-black"]) {
+    const name = CSS.escape(document.getElementById(id).value);
+    for (const g of document.querySelectorAll(`.circuit g.node[data-ref="${name}"]`)) g.classList.add("chosen");
+  }
+  if (blackNext) document.getElementById("another-say").focus();
+  blackNext = !blackNext;
+});
 
 // What is said stands on paper, folded on the screen or not.
 addEventListener("beforeprint", () => {
+  for (const step of document.querySelectorAll(".step[name], #all")) {
+    step.removeAttribute("name");
+    step.open = true;
+  }
   for (const folded of document.querySelectorAll("#fields details:not([open])")) {
     folded.open = [...folded.querySelectorAll("input, select")].some((e) => e.value);
   }

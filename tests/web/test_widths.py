@@ -1,0 +1,229 @@
+"""The page at four widths, and a job by its keys, by touch and by clicks on the circuit.
+
+Widths are those of a bench monitor, a laptop, a tablet and a phone: common practice, no source.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from selenium.webdriver import Chrome, Keys
+from selenium.webdriver.common.by import By
+from selenium.webdriver.remote.webelement import WebElement
+
+from tests.web.conftest import Server
+from tests.web.test_page import text, wait
+from zcd.diagnosis.job import load_job
+from zcd.diagnosis.reading_syntax import show_measured
+
+SIZES = ((1440, 900), (1280, 800), (768, 1024), (390, 800))
+KEYBOARD = (390, 448)
+"""What a phone shows while one types: 400 px, and the bar."""
+MOST_KEYS = 120
+MIN_LETTER_PX = 11.99
+BOARD = """\
+name = "Invented waffle iron"
+mains = "230 V 50 Hz"
+feed = "switched"
+rectifier = "1N4007"
+optocoupler = "817 C"
+chain = {style = "1206", resistors = [{value = "110k", ref = "R11"}, {value = "130k", ref = "R12"}]}
+output = {pull_up = "47k", supply = "5 V"}
+"""
+READINGS = """
+[[readings]]
+function = "ohm"
+over = "R11"
+value = "110k"
+"""
+SMALL = """
+return [...document.querySelectorAll("body *")]
+  .filter(e => e.checkVisibility({visibilityProperty: true}))
+  .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()))
+  .map(e => {
+    const m = e.ownerSVGElement ? e.getScreenCTM() : {a: 1, b: 0};
+    return [parseFloat(getComputedStyle(e).fontSize) * Math.hypot(m.a, m.b), e.textContent];
+  })
+  .filter(([size]) => size < arguments[0]);
+"""
+"""Letters as they are seen, drawings included."""
+PLACES = """
+scrollTo(0, 0);
+document.activeElement.blur();
+document.querySelector("#answer").focus();
+return ["#answer", ".card .circuit"].map(s => document.querySelector(s).getBoundingClientRect())
+  .map(r => [r.top, r.bottom]);
+"""
+COUNT = """
+sessionStorage.keys = sessionStorage.keys ?? 0;
+if (!window.counting) addEventListener("keydown", () => sessionStorage.keys++, true);
+window.counting = true;
+"""
+
+
+def resize(browser: Chrome, width: int, height: int) -> None:
+    size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    folder = tmp_path_factory.mktemp("bench")
+    board = folder / "waffle.toml"
+    board.write_text(BOARD, encoding="utf-8")
+    running = Server(folder, board_file=board)
+    running.start()
+    yield running
+    running.kill()
+
+
+@pytest.fixture
+def job(bench: Server) -> Path:
+    """A job with one reading."""
+    file = bench.folder / "begun-job.toml"
+    file.write_text(f'board = "waffle.toml"\n{READINGS}', encoding="utf-8")
+    return file
+
+
+@pytest.fixture
+def sized(browser: Chrome) -> Iterator[Chrome]:
+    yield browser
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
+def kept(job: Path) -> list[str]:
+    return [show_measured(m) for m in load_job(job).measured]
+
+
+def test_no_letter_under_12_px_and_nothing_cut_off(sized: Chrome, bench: Server, job: Path) -> None:
+    for path, ready in (
+        ("", "#verdict a"),
+        ("readings", "#name"),
+        ("readings?job=begun-job", "#answer"),
+        ("repair?job=begun-job&part=R12", "#drawer .primary"),
+    ):
+        sized.get(bench.address + path)
+        appears(sized, ready)
+        for width, height in SIZES:
+            resize(sized, width, height)
+            assert sized.execute_script(SMALL, MIN_LETTER_PX) == []
+            assert sized.execute_script("return document.documentElement.scrollWidth") <= width
+    del job
+
+
+def test_answer_and_probes_are_seen_together(sized: Chrome, bench: Server, job: Path) -> None:
+    sized.get(bench.address + "readings?job=begun-job")
+    wait(sized, lambda b: b.find_elements(By.ID, "answer"))
+    for width, height in (*SIZES, KEYBOARD):
+        resize(sized, width, height)
+        for top, bottom in sized.execute_script(PLACES):
+            assert 0 <= top < bottom <= height
+    del job
+
+
+def test_a_reading_by_two_clicks_on_the_circuit(sized: Chrome, bench: Server, job: Path) -> None:
+    sized.get(bench.address + "readings?job=begun-job")
+    wait(sized, lambda b: b.find_elements(By.ID, "answer"))
+    for node in ("pin", "logic0"):
+        sized.find_element(By.CSS_SELECTOR, f"#drawn .lying g.node[data-ref='{node}'] text").click()
+    sized.switch_to.active_element.send_keys("4,98 V", Keys.ENTER)
+    wait(sized, lambda b: text(b, "#taken li:nth-child(2)"))
+    assert kept(job) == ["110 kΩ", "4.98 V"]
+    chip = sized.find_element(By.CSS_SELECTOR, ".chips li:nth-child(2) summary")
+    chip.click()
+    field = sized.find_element(By.ID, "chip-2")
+    field.clear()
+    field.send_keys("0,2 V", Keys.ENTER)
+    wait(sized, lambda b: "200 mV" in text(b, "#taken"))
+    assert kept(job) == ["110 kΩ", "200 mV"]
+
+
+def test_a_job_on_a_phone_by_touch(sized: Chrome, bench: Server, job: Path) -> None:
+    """Two buttons name the fault, a third leads to the part, a fourth fits it."""
+    sized.get(bench.address + "readings?job=begun-job")
+    resize(sized, *SIZES[-1])
+    wait(sized, lambda b: b.find_elements(By.ID, "answer"))
+    for _ in range(4):
+        if not sized.find_elements(By.ID, "answer"):
+            break
+        before = len(load_job(job).log)
+        sized.find_element(By.XPATH, "//section[@id='next']//button[text()='OL']").click()
+        answered(sized, job, before + 1)
+    tap(sized, "#next .primary")
+    wait(sized, lambda b: "as printed" in text(b, "#drawer"))
+    tap(sized, "#drawer .primary")
+    wait(sized, lambda b: b.find_elements(By.CSS_SELECTOR, "#step-3[open] .repeat input"))
+
+
+def settled(browser: Chrome) -> bool:
+    """Whether no answer is under way."""
+    return not browser.find_elements(By.CSS_SELECTOR, ".htmx-request")
+
+
+def answered(browser: Chrome, file: Path, count: int) -> None:
+    """Until a job has so many answers, and the page shows them."""
+    wait(browser, lambda b: len(load_job(file).log) >= count and settled(b))
+
+
+def appears(browser: Chrome, selector: str) -> None:
+    wait(browser, lambda b: b.find_elements(By.CSS_SELECTOR, selector))
+
+
+def tap(browser: Chrome, selector: str) -> None:
+    appears(browser, selector)
+    browser.find_element(By.CSS_SELECTOR, selector).click()
+
+
+def press(browser: Chrome, *keys: str) -> None:
+    """Keys at whatever has the focus, counted."""
+    browser.execute_script(COUNT)
+    browser.switch_to.active_element.send_keys(*keys)
+
+
+def waits_for(browser: Chrome, what: str) -> None:
+    wait(browser, lambda b: b.execute_script(f"return document.activeElement.matches({what!r})"))
+
+
+def test_a_job_of_nine_answers_takes_few_keys(sized: Chrome, bench: Server) -> None:
+    """From the opened board to the closed job with nothing but what has the focus by itself."""
+    sized.get(bench.address)
+    waits_for(sized, "#go")
+    press(sized, Keys.ENTER)
+    waits_for(sized, "#name")
+    name = sized.find_element(By.ID, "name").get_attribute("value")
+    press(sized, Keys.ENTER)
+    file = bench.folder / f"{name}.toml"
+    for number in range(1, 10):
+        waits_for(sized, "#answer, .primary")
+        if not sized.switch_to.active_element.get_attribute("id"):
+            break
+        over = "R12" in text(sized, "#next") or "R12" in text(sized, "#next .lying")
+        press(sized, *("OL" if over else "47k"), Keys.ENTER)
+        answered(sized, file, number)
+    waits_for(sized, "#next .primary")
+    press(sized, Keys.ENTER)
+    waits_for(sized, "#drawer .primary")
+    press(sized, Keys.ENTER)
+    waits_for(sized, ".repeat input")
+    for field in sized.find_elements(By.CSS_SELECTOR, ".repeat input"):
+        press(sized, *expected(sized, field), Keys.ENTER)
+    waits_for(sized, "#step-3 .primary")
+    press(sized, Keys.ENTER)
+    waits_for(sized, "#step-4 .primary")
+    press(sized, Keys.ENTER)
+    wait(sized, lambda b: "Closed on" in text(b, "#end"))
+    taken = len(load_job(file).log)
+    assert taken >= 2
+    keys = int(sized.execute_script("return sessionStorage.keys"))
+    # nine answers and nine retests, each of four letters and Enter, and what is pressed beside them
+    assert keys - 5 * 2 * taken + 5 * 2 * 9 < MOST_KEYS
+    assert tomllib.loads(file.read_text(encoding="utf-8"))["found"] == "R12 open"
+
+
+def expected(browser: Chrome, field: WebElement) -> str:
+    """What stands beside a field as that of a good board."""
+    beside = str(field.get_attribute("aria-describedby"))
+    return text(browser, f"#{beside}").removeprefix("good: ")

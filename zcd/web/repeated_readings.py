@@ -1,0 +1,75 @@
+"""Readings to take again after a repair, each beside what the repaired board should show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.node_readings import expected_readings
+from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
+from zcd.diagnosis.readings import Reading
+from zcd.errors import InputError
+from zcd.report.of_diagnosis import reading_text
+from zcd.web.repair_request import RepairRequest
+from zcd.web.state import TAKEN
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToRepeat:
+    """One of them.
+
+    Parameters
+    ----------
+    name : str
+        Of its field.
+    words : str
+        What is read where.
+    key : str
+        The same as a retest keeps it.
+    good : str
+        What the repaired board should show.
+    shown : str
+        What was read; empty: nothing yet.
+    """
+
+    name: str
+    words: str
+    key: str
+    good: str
+    shown: str
+
+
+def to_repeat(repair_request: RepairRequest) -> tuple[ToRepeat, ...]:
+    """The readings of a job that its repaired board still has, and the low time, dead ones first.
+
+    Parameters
+    ----------
+    repair_request : RepairRequest
+    """
+    board, job = repair_request.board, repair_request.job
+    if board is None or job is None or not job.measured:
+        return ()
+    circuit = build_circuit(board)
+    readings: dict[Reading, None] = {}
+    for place in (*(place_text(m.reading, circuit) for m in job.measured), *USUAL):
+        try:
+            readings[parse_place(place, circuit)] = None
+        except InputError:
+            continue  # a part that is no longer there
+    ordered = sorted(readings, key=lambda r: not r.function.row.dead)
+    good = expected_readings(ordered, board, circuit, repair_request.meter)
+    named = [(f"{TAKEN}{place_text(r, circuit)}", r) for r in ordered]
+    return tuple(
+        ToRepeat(
+            name=name,
+            words=reading_text(reading, circuit),
+            key=reading.words,
+            good=show_measured(expected),
+            shown=repair_request.taken.get(name, ""),
+        )
+        for (name, reading), expected in zip(named, good, strict=True)
+    )
+
+
+USUAL = ("dc pin logic0",)
+"""Shows that the pulses are back; common practice, no source."""
