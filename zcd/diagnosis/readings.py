@@ -263,7 +263,7 @@ def _dead(board: Board, circuit: Circuit) -> list[Reading]:
             result.append(Reading(function=Function.DIODE, red=b, black=a))
             if not any({a, b} == {r.red, r.black} and r.function is Function.OHM for r in result):
                 result.append(Reading(function=Function.OHM, red=b, black=a))
-    return result
+    return list(dict.fromkeys(result))
 
 
 def _stretches(board: Board, circuit: Circuit) -> Iterator[Reading]:

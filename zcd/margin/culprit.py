@@ -194,9 +194,8 @@ def _safely(margins: RuleMargins, room: tuple[float, float]) -> NDArray[Any]:
 
 
 def _parts(board: Board) -> list[Resistor | Capacitor]:
-    capacitors = (board.led_capacitor, board.joint_capacitor, board.output.pin_capacitor)
     fitted = (r for r in all_resistors(board) if r.ref != INTERNAL_PULL_UP)
-    return [*fitted, *(part for part in capacitors if part is not None)]
+    return [*fitted, *board.capacitors]
 
 
 def _value(part: Resistor | Capacitor) -> float:
