@@ -657,6 +657,21 @@ def test_tables_and_json_do_without_matplotlib_and_jinja(board: Path) -> None:
         assert done.stderr == "heavy: []\n"
 
 
+@pytest.mark.parametrize("command", ["check", "readings", "boards", "new"])
+def test_usual_commands_load_no_slow_part_of_scipy(board: Path, command: str) -> None:
+    """Each of these modules takes longer to load than the board to judge."""
+    code = (
+        "import atexit, sys; atexit.register(lambda: print('heavy:', "
+        "[m for m in sys.modules if m.startswith('scipy.') and m.count('.') == 1"
+        " and m[6:] in ('special', 'linalg', 'sparse', 'stats', 'constants')], "
+        "file=sys.stderr)); "
+    )
+    arguments = {"boards": [str(board.parent)], "new": ["--topology", "bridge", "-"]}
+    called = shell(command, *arguments.get(command, [str(board)]), code=code)
+    done = subprocess.run(called, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "heavy: []\n")
+
+
 def test_substitute_proposes_parts(board: Path, capsys: pytest.CaptureFixture[str]) -> None:
     asked = ["substitute", str(board), "--series", "E24", "--for", "R2"]
     assert main(asked) == 0

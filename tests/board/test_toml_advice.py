@@ -85,6 +85,21 @@ def test_only_the_wrong_key_is_shown() -> None:
     ]
 
 
+def test_a_key_outside_its_table_is_sent_home() -> None:
+    """Whoever writes all keys in one heap is told where each belongs, and nothing else."""
+    text = (
+        'mains = "230 V"\nrectifier = "1N4007"\noptocoupler = "817C"\n'
+        'resistors = ["68k"]\npull_up = "10k"\nsupply = "5 V"\n'
+    )
+    with pytest.raises(InputError) as caught:
+        parse_board(text, "lamp.toml")
+    assert str(caught.value).splitlines() == [
+        'lamp.toml: resistors: "resistors" is not known here; write chain = {resistors = ...}',
+        'lamp.toml: pull_up: "pull_up" is not known here; write output = {pull_up = ...}',
+        'lamp.toml: supply: "supply" is not known here; write output = {supply = ...}',
+    ]
+
+
 def test_a_file_of_nearly_that_name(tmp_path: Path) -> None:
     (tmp_path / "kiln.toml").write_text("", encoding="utf-8")
     with pytest.raises(InputError, match=r'no such file \(did you mean "kiln.toml"\?\)'):

@@ -23,7 +23,7 @@ from zcd.diagnosis.rank import (
     Diagnosis,
     Ranked,
     diagnose,
-    in_every_pair,
+    in_any_case,
     posterior_weights,
     present,
 )
@@ -311,7 +311,7 @@ def test_leaks_at_one_place_are_named_together() -> None:
              "dc pin logic0 0.51 V")  # fmt: skip
     result = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
     assert {"pin leaky", "OC1 transistor leaky"} <= {r.key for r in result.indistinguishable}
-    assert "no reading on this board tells apart" in result.conclusion
+    assert "one of these, which no reading that pays tells apart" in result.conclusion
 
 
 def test_fan_flag_alone_clears_the_sync_circuit() -> None:
@@ -351,7 +351,7 @@ def test_ghost_supply_behind_a_suppressor_dies_under_low_impedance() -> None:
 @pytest.mark.parametrize(
     ("share", "certain"), [(0.5, "D1 short"), (0.96, None)], ids=["none listed", "one alone"]
 )
-def test_what_is_in_every_pair_is_certain_whatever_the_second_is(
+def test_what_is_in_any_case_is_certain_whatever_the_second_is(
     share: float, certain: str | None
 ) -> None:
     """0.5 with one second fault, 0.48 with another, 0.01 alone: 0.99 (by addition)."""
@@ -359,7 +359,7 @@ def test_what_is_in_every_pair_is_certain_whatever_the_second_is(
     first = "D1 short + OC1 LED open" if certain else "R1 open"
     shares = {first: share, "D1 short + OC1 LED short": 0.48 if certain else 0.02, "D1 short": 0.01}
     ranked = [Ranked(fault=faults[key], probability=p) for key, p in shares.items()]
-    result = in_every_pair(ranked)
+    result = in_any_case(ranked)
     assert (result and result.key) == certain
     if result is not None:
         assert_allclose(result.probability, 0.99)

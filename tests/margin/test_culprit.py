@@ -201,7 +201,7 @@ def test_every_part_that_differs_is_named(sound: zcd.Board) -> None:
 
 
 def test_one_part_over_its_rating() -> None:
-    """Another style mends it, no other value; an unwritten style is owned up to beside its limit.
+    """Another style mends it, no other value; a style that nobody wrote is no verdict.
 
     A good board whose second resistor has nearly all of the voltage, so that only it is over the
     150 V of a 1/4 W part.
@@ -214,14 +214,43 @@ def test_one_part_over_its_rating() -> None:
     output = {pull_up = "12k", supply = "5 V"}
     """
     check = zcd.check(zcd.loads(board))
-    assert headline_text(check) == "FAILS: R2 is overloaded."
-    assert tuple(culprit_lines(check)) == (
+    assert headline_text(check).startswith("PASSES, with 3 warnings, if R2 is 1/2 W or larger. ")
+    (line,) = (line for line in finding_lines(check) if "size" in line)
+    assert line.startswith("warning: look at the size of R2: it bears ")
+    assert line.endswith('then write it, such as style = "1/2 W"')
+    written = zcd.check(zcd.loads(board.replace('"150k"]', '"150k"], style = "1/4 W"')))
+    assert headline_text(written) == "FAILS: R2 is overloaded."
+    assert tuple(culprit_lines(written)) == (
         "Only R2 is over its limit. Next: zcd substitute BOARD --for R2",
     )
-    (line,) = (line for line in finding_lines(check) if line.startswith("FAIL"))
-    assert "(limit 150 V for 1/4 W, assumed)" in line
-    assert line.endswith('; write the real size, such as style = "1206"')
-    written = board.replace('"150k"]', '"150k"], style = "1/4 W"')
-    (line,) = (line for line in finding_lines(zcd.check(zcd.loads(written))) if "FAIL" in line)
-    assert "assumed" not in line
+    (line,) = (line for line in finding_lines(written) if "FAIL" in line)
     assert "(limit 150 V)" in line
+
+
+def test_no_size_bears_it() -> None:
+    """Twelve kilohms across 230 V, half the time: (230 V)^2 / 12 k / 2 = 2.2 W: no usual size."""
+    check = zcd.check(
+        zcd.loads("""
+    mains = "230 V 50 Hz"
+    rectifier = "1N4007"
+    optocoupler = "817B"
+    chain = {resistors = ["12k"]}
+    output = {pull_up = "12k", supply = "5 V"}
+    """)
+    )
+    assert headline_text(check) == "FAILS: R1 is overloaded."
+    assert not any("look at the size" in line for line in finding_lines(check))
+
+
+def test_chips_are_judged_as_chips() -> None:
+    """A value in the code of chips: the part is no leaded one."""
+    board = zcd.loads("""
+    mains = "220-240 V 50 Hz"
+    rectifier = "M7"
+    optocoupler = "817B"
+    chain = {resistors = ["683", "683"]}
+    output = {pull_up = "12k", supply = "5 V"}
+    """)
+    assert [part.style for part in board.chains[0]] == ["1206", "1206"]
+    headline = headline_text(zcd.check(board))
+    assert headline.startswith("PASSES, if R1 and R2 are 1210 or larger.")

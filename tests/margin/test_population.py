@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
-from scipy.stats import binomtest, qmc
+from scipy.stats import binomtest, qmc, t
 
 from tests.diagnosis.boards import board, controlled
 from zcd.board.model import Board
@@ -125,6 +125,15 @@ def test_runs_that_agree_leave_little_doubt_and_runs_that_differ_more() -> None:
     share = failing_share(np.arange(100) < counts[:, None])
     error = np.std(counts / 100, ddof=1) / np.sqrt(8)
     assert_allclose(share.high_ratio - share.ratio, 2.365 * error, rtol=1e-3)
+
+
+@pytest.mark.parametrize("runs", [2, 3, 4, 7, 8, 15])
+def test_interval_of_any_number_of_runs_is_scipys(runs: int) -> None:
+    counts = np.linspace(20, 40, runs).round()
+    share = failing_share(np.arange(100) < counts[:, None])
+    error = np.std(counts / 100, ddof=1) / np.sqrt(runs)
+    reach = max(t.ppf(0.975, runs - 1) * error, 0.005)
+    assert_allclose(share.high_ratio, min(share.ratio + reach, 1.0), rtol=1e-12)
 
 
 @pytest.mark.parametrize("share", [0.002, 0.02, 0.2])

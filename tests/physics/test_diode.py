@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
+from scipy.special import wrightomega
 
 from tests.boards import RECTIFIER
 from zcd.board.optocouplers import LED_GAP_V
@@ -18,6 +19,7 @@ from zcd.physics.diode import (
     forward_voltage_v,
     saturation_current_a,
     thermal_voltage_v,
+    wright_omega,
 )
 from zcd.refdata import columns, table
 
@@ -85,6 +87,17 @@ def test_current_agrees_with_the_published_run(published: SimpleNamespace) -> No
         float(row["resistance_ohm"]),
     )
     assert_allclose(found_a, 1.08485e-3, rtol=0.0, atol=published.atol)
+
+
+@pytest.mark.parametrize("span", [(-39.9, -2), (-2, 2), (2, 399), (399, 401), (401, 1e6)])
+def test_wright_omega_is_scipys(span: tuple[float, float]) -> None:
+    z = np.linspace(*span, 99_991)
+    assert_allclose(wright_omega(z), wrightomega(z), rtol=1e-10)
+
+
+def test_wright_omega_is_nothing_far_below_the_knee() -> None:
+    z = np.array([[-1e6, -41.0], [-np.inf, 0.0]])
+    assert_allclose(wright_omega(z), wrightomega(z), rtol=1e-10, atol=1e-17)
 
 
 @pytest.mark.law(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import cache
 from io import StringIO
 
@@ -131,8 +132,9 @@ def test_the_likeliest_causes_lead() -> None:
     stories = [told(key) for key in ("healthy", "R1 open", "R2 open", "tacho lost")]
     line = likeliest_line(matching_causes(stories, {"sync", "fan"}))
     assert line == "2 causes fit. R1 open and R2 open lead (50 % each), before any reading."
-    assert next_line({"fan", "sync"}) == "Next: zcd diagnose BOARD -f sync,fan"
-    assert next_line(()) == "Next: zcd diagnose BOARD -f none"
+    assert next_line(board(), {"fan", "sync"}) == "Next: zcd diagnose BOARD -f sync,fan"
+    kept = replace(board(), file="proofer.toml")
+    assert next_line(kept, ()) == "Next: zcd diagnose proofer.toml -f none"
 
 
 def test_times_that_nobody_wrote_are_owned_up_to() -> None:

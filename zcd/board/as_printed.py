@@ -14,6 +14,7 @@ from typing import Any, TypeGuard
 
 from zcd.board.mains_plate import mains_as_printed
 from zcd.board.markings import (
+    CHIP_CODES,
     COLOURS,
     MULTIPLIERS,
     Marking,
@@ -83,9 +84,9 @@ class Reader:
     problems: list[str] = field(default_factory=list)
     unknown: dict[str, tuple[float, float]] = field(default_factory=dict)
 
-    def note(self, key: str, printed: object, meaning: str) -> None:
+    def note(self, key: str, printed: object, meaning: str, *, on_chip: bool = False) -> None:
         """Say what a text was taken for."""
-        self.notes.append(ReadAs(key=key, printed=str(printed), meaning=meaning))
+        self.notes.append(ReadAs(key=key, printed=str(printed), meaning=meaning, on_chip=on_chip))
 
     def refuse(self, key: str, found: object, allowed: str) -> None:
         """Say what a text may mean, and what to write instead."""
@@ -339,7 +340,7 @@ def _ohms(reader: Reader, text: str, key: str, chip: bool) -> tuple[Any, float |
     for other in others:
         words += f"; if it is {format_si(other.value, 'Ω')}, write {_ohm_text(other.value)}"
     words += ")"
-    reader.note(key, text, words)
+    reader.note(key, text, words, on_chip=chosen.words in CHIP_CODES)
     return chosen.value, chosen.tolerance_ratio
 
 

@@ -25,6 +25,7 @@ class Notes:
     """Assumptions made so far, references already used, and where each part stands in the file."""
 
     used: set[str]
+    chips: frozenset[str] = frozenset()
     assumptions: list[Assumption] = field(default_factory=list)
     places: dict[str, str] = field(default_factory=dict)
 

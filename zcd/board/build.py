@@ -62,7 +62,10 @@ def build_board(
     -------
     Board
     """
-    notes = Notes(used={ref for _, ref in consistency.written_references(file)})
+    notes = Notes(
+        used={ref for _, ref in consistency.written_references(file)},
+        chips=frozenset(note.key for note in read_as if note.on_chip),
+    )
     mains = _mains(file, notes)
     relay = _relay(file, notes)
     topology = consistency.topology_of(file)
@@ -231,8 +234,12 @@ def _resistor(
     if of_chain:
         style = style or of_chain.chain.style
         tolerance = of_chain.chain.tolerance if tolerance is None else tolerance
+    size_assumed = style is None and None in (item.power, item.working_voltage)
     if style is None:
-        limits = parts_library.resistor_limits(parts_library.UNKNOWN_STYLE)
+        chip = key in notes.chips
+        limits = parts_library.resistor_limits(
+            parts_library.UNKNOWN_CHIP if chip else parts_library.UNKNOWN_STYLE
+        )
         style = notes.choice(
             None, f"{where}.style", limits.style, f"{PRACTICE}, its limits: {limits.source}"
         )
@@ -243,6 +250,7 @@ def _resistor(
         style=style,
         power_w=item.power,
         working_v=item.working_voltage,
+        size_assumed=size_assumed,
     )
 
 

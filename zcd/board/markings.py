@@ -35,6 +35,8 @@ BAND_TOLERANCES = {
 }  # fmt: skip
 """Grey is 0.05 % in older tables and 0.01 % since 2016: the wider one counts."""
 NO_BAND_TOLERANCE = 0.2
+CHIP_CODES = ("chip code", "EIA-96 code")
+"""Kinds of marking that only chips have."""
 EIA_96 = {
     "Z": 1e-3, "Y": 1e-2, "R": 1e-2, "X": 0.1, "S": 0.1, "A": 1.0, "B": 10.0, "H": 10.0, "C": 1e2,
     "D": 1e3, "E": 1e4, "F": 1e5,
@@ -157,7 +159,7 @@ def with_letter(text: str) -> tuple[str, float] | None:
 def _digits(text: str) -> tuple[Marking, ...]:
     """Three or four figures: the last one counts the zeros, or they are the value."""
     value = _power_of_ten(text[:-1], int(text[-1]))
-    code = Marking(value=value, words="chip code")
+    code = Marking(value=value, words=CHIP_CODES[0])
     plain = Marking(value=float(text), words="in ohms", plain=True)
     if value == 0.0:
         return (code,)
@@ -173,7 +175,7 @@ def _eia_96(text: str) -> tuple[Marking, ...]:
         return ()
     # decimal first, so that 10.0 k is exactly that
     value = round(100.0 * decade("E96")[number - 1]) * EIA_96[letter]
-    return (Marking(value=value, words="EIA-96 code", tolerance_ratio=0.01),)
+    return (Marking(value=value, words=CHIP_CODES[1], tolerance_ratio=0.01),)
 
 
 def _bands(bands: tuple[str, ...]) -> tuple[Marking, ...]:

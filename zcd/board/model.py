@@ -57,11 +57,14 @@ class ReadAs:
         The marking as written there.
     meaning : str
         What it was read as, in words.
+    on_chip : bool
+        Only chips are marked so.
     """
 
     key: str
     printed: str
     meaning: str
+    on_chip: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +152,8 @@ class Resistor:
         Limits: at 70 °C, limiting element voltage, for 5 s.
     source : str
         Where the limits come from.
+    size_assumed : bool
+        Nobody wrote its size: the limits are those of a small part, not of this one.
     """
 
     ref: str
@@ -159,6 +164,7 @@ class Resistor:
     working_v: float
     overload_v: float
     source: str
+    size_assumed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -482,6 +488,8 @@ class Board:
         Supervision, drive and fan, with assumptions of their own; None: nobody described them.
     description : Description or None
         What it was made from; None: it was put together by hand.
+    file : str
+        The word that stands for it in a command to be typed next.
     """
 
     name: str
@@ -507,6 +515,7 @@ class Board:
     unknowns: tuple[Unknown, ...] = ()
     appliance: Appliance | None = None
     description: Description | None = field(default=None, compare=False, repr=False)
+    file: str = field(default="BOARD", compare=False, repr=False)
 
     @property
     def diodes(self) -> tuple[Diode, ...]:

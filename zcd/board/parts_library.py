@@ -17,6 +17,11 @@ from zcd.board.units import find_name, format_si, nearest
 from zcd.errors import invalid_value
 
 UNKNOWN_STYLE = "1/4 W"
+UNKNOWN_CHIP = "1206"
+_CHIPS = ("0805", "1206", "1210", "2010", "2512")
+_LEADED = ("1/4 W", "1/2 W", "1 W", "2 W")
+LARGEST_USUAL = "2 W"
+"""No resistor of such a chain is larger: common practice, no source."""
 OFFERED_DIODES = ("1N4007", "1N4148", "M7", "S1M")
 """Of these a replacement is looked for where no drawer says what there is: the common ones."""
 
@@ -127,6 +132,39 @@ def resistor_limits(style: str, key: str = "") -> ResistorLimits:
     return ResistorLimits(style=name, source=source, **lowest)
 
 
+def size_that_bears(small: str, power_ratio: float, voltage_ratio: float) -> str | None:
+    """The smallest usual size that bears more than another.
+
+    Parameters
+    ----------
+    small : str
+        That is too small.
+    power_ratio, voltage_ratio : float
+        What it has to bear, as shares of its limits.
+
+    Returns
+    -------
+    style : str or None
+        Of the same make, chip or leaded; None where none will do.
+
+    Examples
+    --------
+    >>> size_that_bears("1/4 W", 2.8, 1.7)
+    '1 W'
+    """
+    limits = resistor_limits(small)
+    power_w, working_v = power_ratio * limits.rated_power_w, voltage_ratio * limits.working_v
+    sizes = _CHIPS if small in _CHIPS else _LEADED
+    return next(
+        (
+            size
+            for size, able in ((size, resistor_limits(size)) for size in sizes)
+            if able.rated_power_w >= power_w and able.working_v >= working_v
+        ),
+        None,
+    )
+
+
 def resistor(
     *,
     ref: str,
@@ -135,6 +173,7 @@ def resistor(
     style: str,
     power_w: float | None = None,
     working_v: float | None = None,
+    size_assumed: bool = False,
     key: str = "",
 ) -> Resistor:
     """Make a resistor with the limits of its style, or those that were written.
@@ -149,6 +188,8 @@ def resistor(
     power_w, working_v : float, optional
         Written limits, in place of the style's. The overload voltage follows a written working
         voltage in the same proportion.
+    size_assumed : bool, optional
+        Whether nobody wrote the style.
     key : str, optional
         Where the style stood, for the message.
 
@@ -177,6 +218,7 @@ def resistor(
         working_v=limits.working_v if working_v is None else working_v,
         overload_v=overload_v,
         source=source,
+        size_assumed=size_assumed,
     )
 
 

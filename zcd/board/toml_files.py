@@ -10,7 +10,7 @@ import errno
 import os
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
@@ -192,19 +192,21 @@ def _schema_lines(
 ) -> list[str]:
     """Problems with single keys; a list is not blamed for an item that is."""
     details = error.errors(include_url=False)
-    meant = {name for d in details if (name := _meant(schema, d)) is not None}
+    meant = {name for detail in details for name in _meant(schema, detail)}
     details = [d for d in details if d["type"] != "missing" or d["loc"] not in meant]
     blamed = {detail["loc"][:depth] for detail in details for depth in range(len(detail["loc"]))}
     return [_line(schema, detail, value) for detail in details if detail["loc"] not in blamed]
 
 
-def _meant(schema: type[Table], detail: ErrorDetails) -> tuple[int | str, ...] | None:
-    """The key that an unknown one is a misspelling of."""
+def _meant(schema: type[Table], detail: ErrorDetails) -> Iterator[tuple[int | str, ...]]:
+    """The key that an unknown one is a misspelling of, or the tables that it belongs to."""
     if detail["type"] != "extra_forbidden":
-        return None
+        return
     table, name = _table_at(schema, detail["loc"])
-    close = re.search('"(.+)"', nearest(name, tuple(table.model_fields)))
-    return None if close is None else (*detail["loc"][:-1], close[1])
+    if close := re.search('"(.+)"', nearest(name, tuple(table.model_fields))):
+        yield (*detail["loc"][:-1], close[1])
+    else:
+        yield from ((home,) for home in _tables_with(schema, name))
 
 
 def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -> str:
@@ -221,9 +223,18 @@ def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -
         near = nearest(name, known)
         if close := re.search('"(.+)"', near):
             return f'{key}: "{name}" is not known; write "{close[1]}"'
+        if homes := _tables_with(schema, name):
+            ways = " or ".join(f"{home} = {{{name} = ...}}" for home in homes)
+            return f'{key}: "{name}" is not known here; write {ways}'
         return str(invalid_value(name, _all(known), key))
     value = None if detail["type"] == "missing" else detail["input"]
     return str(invalid_value(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
+
+
+def _tables_with(schema: type[Table], name: str) -> list[str]:
+    """Tables of the file that know a key which stands in the wrong place."""
+    inside = {key: table_in(info.annotation) for key, info in schema.model_fields.items()}
+    return [key for key, table in inside.items() if table and name in table.model_fields]
 
 
 def _all(names: tuple[str, ...]) -> str:

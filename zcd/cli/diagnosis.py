@@ -79,7 +79,8 @@ def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
     multiple=True,
     metavar="FLAGS",
     shell_complete=story_flags,
-    help='Error flags that the controller reports: "sync,fan", "sync", "fan" or "none".',
+    help='Error flags that the controller reports: "sync,fan", "sync", "fan", "none", or with the '
+    'codes that the appliance shows, "sync=F3,fan=F5".',
 )
 @click.option(
     "-c",
@@ -166,7 +167,9 @@ def diagnose(
         parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written
     )
     more += captured(csv, job.board) if csv is not None else ()
-    flags = parse_flags(" ".join(flags).replace(",", " ").split(), job.codes) if flags else ()
+    if flags:
+        flags, codes = parse_flags(" ".join(flags).replace(",", " ").split(), job.codes)
+        job = replace(job, codes=codes)
     if prompted:
         converse(job, dictionary, place, more, flags, meter_texts)
         return 0

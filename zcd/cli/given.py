@@ -19,9 +19,14 @@ WANTED = "a board file, TOML in UTF-8, up to 1 MB"
 
 def board_given(file: str) -> Board:
     """The board of a file, or the one on standard input."""
+    from dataclasses import replace
+    from shlex import quote
+
     from zcd.board.files import load_board, parse_board
 
-    return parse_board(_typed(), NAME) if file == DASH else load_board(file)
+    if file == DASH:
+        return parse_board(_typed(), NAME)
+    return replace(load_board(file), file=quote(file))
 
 
 def job_given(file: str) -> Job:

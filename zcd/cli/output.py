@@ -166,6 +166,7 @@ def converse(
 
     def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
         new = not writer.written
+        writer.codes = talk.answers.codes
         theirs = writer.keep(log, flags)
         if new and meter_texts:
             writer.write_meter(meter_texts)

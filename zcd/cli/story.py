@@ -18,6 +18,7 @@ from zcd.cli.ranges import FiniteRange
 @click.option("--amount", type=float, metavar="NUMBER", help="Its size, in the unit shown.")
 @click.option("--all", "everything", is_flag=True, help="All causes, by the flags they raise.")
 @click.option(
+    "-f",
     "--flags",
     metavar="FLAGS",
     shell_complete=story_flags,

@@ -5,10 +5,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
 
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
@@ -17,7 +18,7 @@ from zcd.diagnosis.cache import Store, name_of
 from zcd.diagnosis.fault_pairs import pairs_of
 from zcd.diagnosis.faults import Fault, faults_of, includes, same_repair
 from zcd.diagnosis.flag_evidence import DOUBT, FAN, SYNC, flags_share, sync_flag_share
-from zcd.diagnosis.information import Spectrum, spectrum
+from zcd.diagnosis.information import Spectrum, sparse, spectrum
 from zcd.diagnosis.likelihood import Fit
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
@@ -34,6 +35,9 @@ from zcd.diagnosis.samples import (
 )
 from zcd.logs import logger
 
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
 _LOG = logger(__name__)
 
 FloatArray = NDArray[np.float64]
@@ -44,7 +48,7 @@ MARGIN = "margin of the lock"
 Progress = Callable[[str], None]
 
 
-@dataclass(slots=True)
+@dataclass
 class FaultDictionary:
     """Predictions for every fault and sample, made reading by reading when asked for.
 
@@ -64,8 +68,6 @@ class FaultDictionary:
     states : ndarray of int, shape (D, 2)
         For the last D entries, the two entries between which they change; all others, S of
         them, are simulated.
-    holds : sparse array, shape (F, F)
-        1 where a fault (row) is there if another (column) is.
     circuit : Circuit
         Nominal, healthy, one row.
     readings : tuple of Reading
@@ -79,7 +81,6 @@ class FaultDictionary:
     member: NDArray[np.intp]
     severity: FloatArray
     states: NDArray[np.intp]
-    holds: csr_array
     circuit: Circuit
     readings: tuple[Reading, ...]
     _meter_model: MeterModel
@@ -90,6 +91,17 @@ class FaultDictionary:
     _spectra: dict[Reading, Spectrum] = field(default_factory=dict)
     _sync: FloatArray | None = None
     _is_new: bool = False
+
+    @cached_property
+    def holds(self) -> csr_array:
+        """1 where a fault (row) is there if another (column) is; sparse, shape (F, F)."""
+        pairs = [
+            (i, j)
+            for i, first in enumerate(self.faults)
+            for j, other in enumerate(self.faults)
+            if same_repair(first, other) or includes(other, first)
+        ]
+        return sparse((np.ones(len(pairs)), np.array(pairs).T), (len(self.faults),) * 2)
 
     @property
     def simulated(self) -> int:
@@ -241,7 +253,6 @@ def make_fault_dictionary(
         member=member,
         severity=severity,
         states=np.array([[first[s[0]], first[s[-1]]] for s in looks], dtype=np.intp),
-        holds=_holds(faults),
         circuit=nominal,
         readings=useful_readings(board, nominal),
         _meter_model=MeterModel(
@@ -268,15 +279,3 @@ def faults_and_shares(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
     result = (*single, *pairs)
     order = sorted(range(len(result)), key=lambda k: bool(result[k].states))
     return tuple(result[k] for k in order), with_pairs(shares, pair_shares)[order]
-
-
-def _holds(faults: Sequence[Fault]) -> csr_array:
-    """Where one fault (row) is there if another (column) is."""
-    pairs = [
-        (i, j)
-        for i, first in enumerate(faults)
-        for j, other in enumerate(faults)
-        if same_repair(first, other) or includes(other, first)
-    ]
-    row, column = np.array(pairs).T
-    return csr_array((np.ones(row.size), (row, column)), shape=(len(faults),) * 2)

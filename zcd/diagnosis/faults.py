@@ -136,13 +136,21 @@ class Fault:
         return self.like or self.kind
 
     @property
+    def is_replaced(self) -> bool:
+        """Whether a new part mends it."""
+        return self.mode in REPLACED.get(self.kind, ())
+
+    @property
     def repair(self) -> str:
-        """The part that a new one takes the place of; the key where no new part mends it."""
-        if self.mode in REPLACED.get(self.kind, ()):
-            return self.part.partition(" ")[0]
-        return SAME_PLACE.get(self.key, self.key)
+        """The part that a new one takes the place of, or whose joints are reflowed; the key where
+        neither mends it."""
+        ref = self.part.partition(" ")[0]
+        if self.is_replaced:
+            return ref
+        return f"{ref} joints" if self.mode == LOOSE_MODE else SAME_PLACE.get(self.key, self.key)
 
 
+LOOSE_MODE = "intermittent"
 HEALTHY = Fault(
     key="healthy",
     part="",
@@ -315,9 +323,12 @@ def _resistor_faults(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
 
 
 def _with_neighbours(ref: str, circuit: Circuit) -> str:
-    """What is replaced together with a resistor of a chain; empty for any other resistor."""
-    row = [r.ref for r in _chain_resistors(circuit)]
-    others = [other for other in row if other != ref] if ref in row else []
+    """What is replaced together with a resistor of a chain; empty for any other resistor.
+
+    Those that share its voltage; one of much fewer ohms has had an easy life.
+    """
+    row = {r.ref: float(np.max(r.resistance_ohm)) for r in _chain_resistors(circuit)}
+    others = [r for r in row if r != ref and row[r] > row[ref] / 3] if ref in row else []
     return f"; replace {', '.join(others)} with it (same type, same age)" if others else ""
 
 
@@ -677,11 +688,11 @@ def _may_be_loose(fault: Fault) -> bool:
 def _loose(fault: Fault) -> Fault:
     """A joint that is now sound, now open."""
     return Fault(
-        key=f"{fault.part} intermittent",
+        key=f"{fault.part} {LOOSE_MODE}",
         part=fault.part,
         kind=fault.kind,
         like=fault.like,
-        mode="intermittent",
+        mode=LOOSE_MODE,
         words=f"{fault.part} has a joint or contact that opens now and then (heat, a knock): "
         "look at it with a lens, reflow it",
         edit=nothing,

@@ -6,7 +6,6 @@ from collections.abc import Collection, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit
 
 FloatArray = NDArray[np.float64]
 
@@ -38,7 +37,7 @@ def flag_text(flag: str, codes: Mapping[str, str]) -> str:
 
 def sync_flag_share(margin: FloatArray) -> FloatArray:
     """Chance of the sync flag for the smallest margin of the lock rules."""
-    return np.clip(expit(-margin / MARGIN_WIDTH), DOUBT, 1.0 - DOUBT)
+    return np.clip(0.5 - 0.5 * np.tanh(0.5 * margin / MARGIN_WIDTH), DOUBT, 1.0 - DOUBT)
 
 
 def flags_share(

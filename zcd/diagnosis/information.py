@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
-from scipy.special import entr, ndtr
 
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, Fit, error, restless
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -22,7 +24,6 @@ NEGLIGIBLE = 1e-4
 """Share of a fault that the choice of a reading need not look at."""
 REACH_WIDTHS = 3.0
 """How far a sample reaches, in its own widths."""
-MIN_SHARE = 1e-300
 SAME_BINS = 2
 """A reading taken again shows the same if it lies so many bins (errors) away at most."""
 
@@ -83,7 +84,7 @@ class Spectrum:
             np.concatenate([group[~whole], rows]),
             np.concatenate([groups.indices[~whole], columns]),
         )
-        return csr_array((data, where), shape=groups.shape)
+        return sparse((data, where), groups.shape)
 
 
 def spectrum(fit: Fit) -> Spectrum:
@@ -98,6 +99,8 @@ def spectrum(fit: Fit) -> Spectrum:
     -------
     spectrum : Spectrum
     """
+    from scipy.special import ndtr
+
     centre, width = fit.centre.ravel(), fit.width.ravel()
     reach = REACH_WIDTHS * width
     edges = _edges(fit, float(np.min(centre - reach)), float(np.max(centre + reach)))
@@ -139,7 +142,7 @@ def _with_states(
     averaged = np.concatenate([fit.averaged, fit.averaged[fit.states].all(axis=1)])
     return Spectrum(
         edges=edges,
-        shares=csr_array((np.concatenate(shares), where), shape=size),
+        shares=sparse((np.concatenate(shares), where), size),
         averaged=averaged,
     )
 
@@ -250,7 +253,7 @@ def expected_again(
     """
     sound = (posterior.weights * (1.0 - outlier)).sum(axis=1)
     sound = np.bincount(posterior.member, weights=sound)[posterior.kept]
-    anew = spectrum.of_groups(csr_array(posterior.groups * outlier.ravel()))
+    anew = spectrum.of_groups(sparse(posterior.groups * outlier.ravel()))
     near = np.abs(np.arange(spectrum.bins) - spectrum.bin_of(measured)) <= SAME_BINS
     same = sound + anew[:, near].sum(axis=1)
     joint = np.concatenate([same[:, None], anew[:, ~near]], axis=1)
@@ -276,7 +279,7 @@ def together(holds: csr_array, faults: Sequence[int]) -> csr_array:
     """The same as `Posterior.holds`, where some faults count as one."""
     there = holds.toarray()
     there[faults] = there[faults].max(axis=0)
-    return csr_array(there)
+    return sparse(there)
 
 
 def _groups(weights: FloatArray, member: IntArray, faults: IntArray) -> csr_array:
@@ -286,40 +289,7 @@ def _groups(weights: FloatArray, member: IntArray, faults: IntArray) -> csr_arra
     group, every = np.repeat(number[member], weights.shape[1]), weights.ravel()
     counted = (group >= 0) & (every >= NEGLIGIBLE * every.max() / weights.shape[1])
     sample = np.flatnonzero(counted)
-    return csr_array((every[sample], (group[sample], sample)), shape=(len(faults), every.size))
-
-
-def distinguishable_bits(
-    spectra: Sequence[Spectrum], weights: FloatArray, member: IntArray, faults: Sequence[int]
-) -> FloatArray:
-    """How well the best of some readings would part each two of some faults, if even before.
-
-    Parameters
-    ----------
-    spectra : sequence of Spectrum
-    weights : ndarray, shape (E, N)
-    member : ndarray of int, shape (E,)
-    faults : sequence of int
-        K of them.
-
-    Returns
-    -------
-    bits : ndarray, shape (K, K)
-        1: always; 0: never.
-    """
-    k = len(faults)
-    scale = np.bincount(member, weights=weights.max(axis=1), minlength=int(member.max()) + 1)
-    even = weights / np.maximum(scale, MIN_SHARE)[member][:, None]
-    groups = _groups(even, member, np.asarray(faults))
-    bits = np.zeros((k, k))
-    for result in spectra:
-        joint = result.of_groups(groups)
-        joint /= np.maximum(joint.sum(axis=1, keepdims=True), MIN_SHARE)
-        joint = (1.0 - OUTLIER_SHARE) * joint + OUTLIER_SHARE / joint.shape[1]
-        alone = entropy_bits(joint)
-        both = entropy_bits(0.5 * (joint[:, None] + joint[None, :]))
-        bits = np.maximum(bits, both - 0.5 * (alone[:, None] + alone[None, :]))
-    return bits
+    return sparse((every[sample], (group[sample], sample)), (len(faults), every.size))
 
 
 def _with_outliers(joint: FloatArray) -> FloatArray:
@@ -337,4 +307,14 @@ def _information(joint: FloatArray) -> float:
 
 def entropy_bits(shares: FloatArray) -> FloatArray:
     """Entropy over the last axis. [bit]"""
+    from scipy.special import entr
+
     return np.asarray(entr(shares).sum(axis=-1) / np.log(2.0))
+
+
+def sparse(content: Any, shape: tuple[int, int] | None = None) -> csr_array:
+    """A sparse array; what makes it loads slowly, and not for what only lists readings."""
+    from scipy.sparse import csr_array
+
+    result: csr_array = csr_array(content, shape=shape)
+    return result

@@ -102,12 +102,17 @@ def _flag_names(value: object) -> object:
     """The flags of a table of codes; a list as it is."""
     if not isinstance(value, dict):
         return value
-    for flag, code in value.items():
+    check_codes(value)
+    return tuple(value)
+
+
+def check_codes(codes: Mapping[str, object]) -> None:
+    """Refuse what no appliance shows for a flag."""
+    for flag, code in codes.items():
         if not isinstance(code, str) or not code.strip().isprintable() or not code.strip():
             raise invalid_value(code, 'what the appliance shows, such as "F3"', f"flags.{flag}")
         if len(code) > LONGEST_CODE:
             raise invalid_value(code, f"up to {LONGEST_CODE} characters", f"flags.{flag}")
-    return tuple(value)
 
 
 def flag_codes(value: object) -> dict[str, str]:

@@ -8,7 +8,6 @@ from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import Meter
@@ -39,13 +38,15 @@ common practice, no source."""
 NEAR_OTHER = 0.3
 """Chance that pulses near that limit are there where none were predicted, or the other way round:
 common practice, no source."""
-STEADY_JUMPS = 0.01
-UNKNOWN_JUMPS = 0.03
+STEADY_JUMPS = 0.003
+UNKNOWN_JUMPS = 0.01
 """Chance of a jumping reading on a board without such a joint, and on one of which nothing is
 known; common practice, no source."""
 BREADTHS = (1.0, 3.0, 9.0)
 """How many gaps between samples one of them may stand for. Readings that together depend on several
 unknown quantities find samples that fit all of them only far apart; equally likely before."""
+WHOLE_REACH = 0.4
+"""The same of an entry that counts as a whole: its samples meet, and none reaches past the next."""
 JUMP_ERRORS = 2.0
 """Errors between two looks of a joint from which a display is seen to jump. Both are of one board,
 read with one meter: how well its parts are known does not come in."""
@@ -140,7 +141,7 @@ class Fit:
         The samples of an entry that counts as a whole need only reach each other: no other
         reading depends on what this one does, so it says nothing of the breadth.
         """
-        reach = np.where(self.averaged[:, None], 1.0, breadth)
+        reach = np.where(self.averaged[:, None], WHOLE_REACH, breadth)
         return np.asarray(np.hypot(self.noise, reach * self.gaps))
 
     def away(self, value: float) -> FloatArray:
@@ -174,6 +175,8 @@ class Fit:
             return np.maximum(self.jump_share, STEADY_JUMPS)
         ends, width = self._ends(measured), self.width_of(breadth)
         if ends is not None:
+            from scipy.special import ndtr  # loads slowly: not for what only lists readings
+
             low, high = ((end - self.centre) / width for end in ends)
             least, most = ((end - self.none) / self.none_error for end in ends)
             share = self._with_other(ndtr(high) - ndtr(low), float(ndtr(most) - ndtr(least)))

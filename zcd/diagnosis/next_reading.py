@@ -17,17 +17,21 @@ from zcd.diagnosis.severity import points
 
 FloatArray = NDArray[np.float64]
 
-MIN_RISE = 0.0025
-"""For each unit of its cost, of four hundred boards that read like this one, one more must get the
+MIN_RISE = 0.005
+"""For each unit of its cost, of two hundred boards that read like this one, one more must get the
 right repair first."""
-MIN_SETTLED = 0.05
+MIN_SETTLED = 0.1
 MIN_SETTLED_A_COST = 0.006
 """Or the chance that its answer settles it must be so large, at least and for each unit of cost."""
 HIGHEST_COST = 8.0
 """No more is asked of a reading that costs more than this: cost then orders those worth it."""
-PATIENCE = 8
+PATIENCE = 6
 """Readings after which more is asked of each further one, in proportion: common practice, no
 source."""
+SETTLED_FACTOR = 4.0
+"""So much more is asked of it where what it is can be named with one or two others."""
+MOST_READINGS = 14
+"""No more are advised: what they leave open is told; common practice, no source."""
 COSTS = {
     AccessLevel.DEAD: 1.0,
     AccessLevel.BENCH: 1.3,
@@ -37,8 +41,9 @@ COSTS = {
 }
 """What a reading costs in trouble and danger: common practice, no source."""
 UNPLUGGED, PLUGGED = (Power.DEAD, Power.BENCH), (Power.LIVE, Power.OFF)
-POWER_UP = 8.0
-"""Cost of putting a board together and plugging it in: common practice, no source."""
+POWER_UP = 3.0
+"""Cost of putting a board together and plugging it in, as far as one reading has to pay for it: the
+others of the trip share it; common practice, no source."""
 POWER_DOWN = 6.0
 """The same of unplugging, discharging, proving dead and reaching the parts again."""
 SMALL_CHANGE = 1.0
@@ -150,7 +155,9 @@ class Doubt:
     outlier: FloatArray
 
 
-def worth_taking(worth: Expected, cost: float = 1.0, taken: int = 0) -> bool:
+def worth_taking(
+    worth: Expected, cost: float = 1.0, taken: int = 0, *, settled: bool = False
+) -> bool:
     """Whether a reading may change the mind often enough for its cost.
 
     The mind is what would be repaired first, and whether that is sure. A reading of which no answer
@@ -163,11 +170,13 @@ def worth_taking(worth: Expected, cost: float = 1.0, taken: int = 0) -> bool:
     cost : float
     taken : int
         Readings taken before.
+    settled : bool
+        Whether it is one of a few that can be named together.
     """
-    weary = max(1.0, taken / PATIENCE)
+    weary = max(1.0, taken / PATIENCE) * (SETTLED_FACTOR if settled else 1.0)
     cost = min(cost, HIGHEST_COST)
-    settled = max(MIN_SETTLED, MIN_SETTLED_A_COST * cost)
-    return worth.rise >= weary * MIN_RISE * cost or worth.settles >= weary * settled
+    least = max(MIN_SETTLED, MIN_SETTLED_A_COST * cost)
+    return worth.rise >= weary * MIN_RISE * cost or worth.settles >= weary * least
 
 
 def best_reading(
@@ -178,6 +187,8 @@ def best_reading(
     progress: Progress | None = None,
     power: Power = Power.DEAD,
     taken: int = 0,
+    *,
+    settled: bool = False,
 ) -> Suggestion | None:
     """The reading with the largest expected gain for its cost; None if none is worth it.
 
@@ -195,11 +206,15 @@ def best_reading(
         State of the board now: changing it costs, too.
     taken : int
         Readings taken before.
+    settled : bool
+        Whether it is one of a few that can be named together.
 
     Returns
     -------
     suggestion : Suggestion or None
     """
+    if taken >= MOST_READINGS:
+        return None
     shares = np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
     most = (1.0 - posterior.unmodelled) * float(entropy_bits(shares / shares.sum()))
     best: tuple[float, Reading, Expected] | None = None
@@ -209,7 +224,9 @@ def best_reading(
             _worth_again(dictionary, doubt, posterior),
             _cost(dictionary, doubt.measured.reading, power),
         )
-        if worth_taking(worth, cost, taken) and (best is None or worth.bits / cost > best[0]):
+        if worth_taking(worth, cost, taken, settled=settled) and (
+            best is None or worth.bits / cost > best[0]
+        ):
             best = worth.bits / cost, doubt.measured.reading, worth
     for reading in sorted(readings, key=lambda r: _cost(dictionary, r, power)):
         cost = _cost(dictionary, reading, power)
@@ -218,7 +235,7 @@ def best_reading(
         if progress is not None and not dictionary.has(reading):
             progress(reading.words)
         worth = expected(dictionary.spectrum(reading), posterior)
-        if not worth_taking(worth, cost, taken):
+        if not worth_taking(worth, cost, taken, settled=settled):
             continue
         if best is None or worth.bits / cost > best[0]:
             best = worth.bits / cost, reading, worth

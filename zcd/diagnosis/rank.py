@@ -7,12 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
-from zcd.diagnosis.faults import Fault, includes, same_repair
+from zcd.diagnosis.faults import HEALTHY, Fault, includes, same_repair
 from zcd.diagnosis.flag_evidence import no_fault_share
-from zcd.diagnosis.information import SURE, Posterior, distinguishable_bits, together
+from zcd.diagnosis.information import SURE, Posterior, together
 from zcd.diagnosis.likelihood import (
     BREADTHS,
     fact_log,
@@ -22,6 +21,7 @@ from zcd.diagnosis.likelihood import (
     partly_wrong,
 )
 from zcd.diagnosis.next_reading import (
+    MOST_READINGS,
     Choice,
     Doubt,
     Suggestion,
@@ -46,13 +46,13 @@ NEAR_SHARE = 0.3
 """Faults that are not listed and yet resemble a listed one; a guess, no source."""
 UNLIKE_SHARE = 0.2
 """Of a fault that is not listed but resembles one: how many facts differ; a guess, no source."""
-MIN_DISTINGUISHABLE_BITS = 0.1
-"""Two faults that no reading is expected to part by so much are named together."""
+MOST_TOGETHER = 3
+"""Answers that are named together at most, where it is not settled; a good sync circuit is one of
+them, whatever else the flags may tell of."""
+MIN_TOGETHER = 0.03
 MIN_SIZED = 1e-3
 UNKNOWN_SIZE = (0.1, 0.5, 0.9)
 """Severity of a fault too improbable to ask how far it has gone."""
-MIN_COMPARED = 0.01
-MAX_COMPARED = 8
 SUSPECT = 0.5
 MIN_DOUBT = 0.05
 """A reading less likely wrong than that is not worth taking again."""
@@ -161,7 +161,7 @@ def diagnose(
     -------
     diagnosis : Diagnosis
     """
-    power = measured[-1].reading.power if measured else Power.DEAD
+    power, answers = measured[-1].reading.power if measured else Power.DEAD, len(measured)
     measured = merge_repeats(measured, dictionary.meter)
     dictionary.prepare([m.reading for m in measured], progress)
     weights, none = posterior_weights(dictionary, measured, flags)
@@ -178,20 +178,27 @@ def diagnose(
         )
         ranked = _ranked(dictionary, posterior.weights, posterior.unmodelled, measured)
     alike, suggestion = ranked[:1], None
-    sure = present(ranked) >= SURE
-    if not sure and not alarm:
-        search = Search(taken=measured, skipped=skipped, power=power, progress=progress)
-        alike, suggestion = _next(dictionary, posterior, ranked, search, outliers)
-        sure = suggestion is None and sum(r.probability for r in alike) >= SURE
-    certain = None if sure or suggestion or alarm else in_every_pair(ranked)
+    certain = _certain(ranked)
     if certain is not None:
-        alike, sure = (certain,), True
-    again = None if alarm else _again(dictionary, posterior, outliers, suspects, skipped)
+        alike = (certain,)
+    elif not alarm:
+        search = Search(
+            taken=measured, answers=answers, skipped=skipped, power=power, progress=progress
+        )
+        alike, suggestion = _next(dictionary, posterior, ranked, search, outliers)
+    sure = certain is not None or _is_settled(alike, suggestion)
+    enough = bool(alarm) or answers >= MOST_READINGS
+    again = None if enough else _again(dictionary, posterior, outliers, suspects, skipped)
+    if again is None and sure and not enough:
+        again = _to_confirm(dictionary, posterior, outliers, skipped)
     if again is not None:
         suggestion, sure = again, False
     contradicted = sure and bool(suspects)
     sure = sure and not contradicted
-    conclusion = _first_of_two(certain) if certain else _conclusion(alike, suggestion, sure)
+    two = certain is not None and ranked[0].fault is not None and bool(ranked[0].fault.members)
+    conclusion = _conclusion(alike, suggestion, sure)
+    if two and sure and certain is not ranked[0]:
+        conclusion = _first_of_two(alike[0])
     if contradicted:
         conclusion = _contradicted(alike[0], suspects)
     return Diagnosis(
@@ -224,6 +231,8 @@ class Search:
     Parameters
     ----------
     taken : sequence of Measured
+    answers : int
+        How many, those that showed the same again too.
     skipped : collection of Reading
     power : Power
         State of the board now.
@@ -231,6 +240,7 @@ class Search:
     """
 
     taken: Sequence[Measured]
+    answers: int
     skipped: Collection[Reading]
     power: Power
     progress: Progress | None = None
@@ -252,23 +262,16 @@ def _next(
         for outlier in outliers
         if _may_be_taken_again(dictionary, outlier, search.skipped)
     ]
-    suggestion = best_reading(
-        dictionary, posterior, left, doubts, progress, search.power, len(taken)
-    )
-    if suggestion is not None and sum(r.probability for r in _near(ranked)) < SURE:
-        return ranked[:1], suggestion
-    dictionary.prepare(dictionary.readings, progress)
-    alike = _indistinguishable(dictionary, posterior.weights, ranked, [*reached, *taken])
-    if sum(r.probability for r in alike) >= SURE:
-        return alike, None
-    if suggestion is None and len(alike) > 1:
+    alike = _together(ranked)
+    settled = sum(r.probability for r in alike) >= SURE
+    state = (doubts, progress, search.power, search.answers)
+    suggestion = best_reading(dictionary, posterior, left, *state, settled=settled)
+    if suggestion is None and len(alike) > 1 and not settled:
         # none of them alone, but all of them together may be settled
         group = [dictionary.faults.index(r.fault) for r in alike if r.fault]
         joined = replace(posterior, holds=together(posterior.holds, group))
-        suggestion = best_reading(
-            dictionary, joined, left, doubts, progress, search.power, len(taken)
-        )
-    return alike, suggestion
+        suggestion = best_reading(dictionary, joined, left, *state)
+    return (alike if suggestion is None else ranked[:1]), suggestion
 
 
 def choices(
@@ -313,7 +316,7 @@ def posterior_weights(
         log_weight = log_weight + partly_wrong(np.stack(good), flat[0], outlier_share(fact))
         log_near = log_near + partly_wrong(good[0], flat[0], UNLIKE_SHARE)
         log_flat += flat[0]
-    log_none = missing + np.logaddexp(log_flat, logsumexp(log_near))
+    log_none = missing + np.logaddexp(log_flat, np.logaddexp.reduce(log_near, axis=None))
     top = max(float(log_weight.max()), float(log_none))
     weights, none = np.exp(log_weight - top).sum(axis=0), float(np.exp(log_none - top))
     total = float(weights.sum()) + none
@@ -365,11 +368,19 @@ def present(ranked: Sequence[Ranked]) -> float:
     return sum(r.probability for r in ranked if one_repair(first, r) or _has(r, first))
 
 
-def in_every_pair(ranked: Sequence[Ranked]) -> Ranked | None:
-    """Of two faults the one that is there whatever the second is, with the chance of that."""
+def _certain(ranked: Sequence[Ranked]) -> Ranked | None:
+    """What is there beyond doubt; None: nothing is."""
+    if ranked[0].fault is not None and present(ranked) >= SURE:
+        return ranked[0]
+    return in_any_case(ranked)
+
+
+def in_any_case(ranked: Sequence[Ranked]) -> Ranked | None:
+    """What is there whatever else is, with the chance of that: one of two faults, or a part that
+    does not work now and then, or not at all."""
     first = ranked[0].fault
-    for member in first.members if first is not None else ():
-        single = next(r for r in ranked if r.key == member)
+    held = [r for r in ranked if r.fault and first and includes(first, r.fault)]
+    for single in held:
         there = sum(r.probability for r in ranked if one_repair(single, r) or _has(r, single))
         if there >= SURE:
             return replace(single, probability=there)
@@ -390,33 +401,32 @@ def _has(ranked: Ranked, other: Ranked) -> bool:
     return includes(ranked.fault, other.fault)
 
 
-def _near(ranked: Sequence[Ranked]) -> list[Ranked]:
-    """The likeliest faults, which are worth comparing."""
-    return [r for r in ranked[:MAX_COMPARED] if r.fault and r.probability >= MIN_COMPARED]
+def _together(ranked: Sequence[Ranked]) -> tuple[Ranked, ...]:
+    """The first of the ranking and those after it, until one of them is it."""
+    if ranked[0].fault is None:
+        return (ranked[0],)
+    named: list[Ranked] = []
+    answers: set[str] = set()
+    for r in ranked:
+        enough = sum(each.probability for each in named) >= SURE
+        if enough or r.fault is None or r.probability < MIN_TOGETHER:
+            break
+        answers.add(_answer(r.fault))
+        if len(answers) > MOST_TOGETHER:
+            break
+        named.append(r)
+    return tuple(named) or (ranked[0],)
 
 
-def _indistinguishable(
-    dictionary: FaultDictionary,
-    weights: FloatArray,
-    ranked: Sequence[Ranked],
-    readings: Sequence[Reading],
-) -> tuple[Ranked, ...]:
-    """The first of the ranking, and those that none of some readings parts from it."""
-    near = _near(ranked)
-    if not near or near[0] is not ranked[0]:
-        return tuple(ranked[:1])
-    numbers = [dictionary.faults.index(r.fault) for r in near if r.fault]
-    bits = distinguishable_bits(
-        [dictionary.spectrum(r) for r in dict.fromkeys(readings)],
-        weights,
-        dictionary.member,
-        numbers,
-    )
-    return tuple(
-        r
-        for r, each in zip(near, bits[0], strict=True)
-        if each < MIN_DISTINGUISHABLE_BITS or one_repair(ranked[0], r)
-    )
+def _answer(fault: Fault) -> str:
+    """What it says of the sync circuit."""
+    return HEALTHY.key if fault.reports else fault.repair
+
+
+def _is_settled(alike: Sequence[Ranked], suggestion: Suggestion | None) -> bool:
+    """Whether nothing is asked any more, and what is named is beyond doubt."""
+    share = sum(r.probability for r in alike)
+    return suggestion is None and alike[0].fault is not None and share >= SURE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -542,6 +552,22 @@ def _again(
     return None
 
 
+def _to_confirm(
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    outliers: Sequence[Outlier],
+    skipped: Collection[Reading],
+) -> Suggestion | None:
+    """To take the one reading that decides once more: a slip, or a joint, shows by that."""
+    only = outliers[0]
+    first = only.fact[0]
+    if len(outliers) > 1 or not only.once or first.reading.lifted:
+        return None
+    if not within_reach([first.reading], skipped, dictionary.circuit):
+        return None
+    return once_more(dictionary, posterior, only.doubt)
+
+
 def _with_one_end_lifted(dictionary: FaultDictionary, reading: Reading) -> Reading | None:
     """A dead test over a part, with that part alone; None where there is none."""
     return next(
@@ -590,7 +616,7 @@ def _conclusion(alike: Sequence[Ranked], suggestion: Suggestion | None, sure: bo
     first = alike[0]
     if len(alike) > 1 and suggestion is None:
         names = ", ".join(r.key for r in alike)
-        return f"one of these, which no reading on this board tells apart: {names}; {first.words}"
+        return f"one of these, which no reading that pays tells apart: {names}; {first.words}"
     if sure:
         return first.words
     if suggestion is not None and suggestion.again is not None:

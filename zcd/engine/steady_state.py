@@ -11,13 +11,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import lapack
 
 from zcd.circuit.batch import OF_WHOLE, Batch
+from zcd.engine.band import solve_band
 from zcd.engine.branches import Part, rows_of
 from zcd.engine.network import Network
 from zcd.engine.newton import FEW_RATIO, LinearSolve, Pointwise, eliminate
-from zcd.errors import SolverError
 
 FloatArray = NDArray[np.float64]
 Solve = Callable[[list[list[FloatArray]], list[FloatArray]], FloatArray]
@@ -220,7 +219,7 @@ def _coupled(
         for i in range(k):
             right[0, ..., i] = currents[i] - push[i]
         right[1:] = wrap
-        flat = _solve_band(band, right, upper)
+        flat = solve_band(band, right, upper)
         x = flat[0]
         if trajectory.closed:
             ends = np.concatenate([flat[:, :, -1], flat[:, :, -2]], axis=2)
@@ -266,42 +265,12 @@ def _recurrence(capacitance_f: FloatArray, steps: Steps, push: FloatArray) -> So
             right = currents[0] - push
             right[:, 0] -= one[:, 0] * before[:, 1] + two[:, 0] * before[:, 0]
             right[:, 1] -= two[:, 1] * before[:, 1]
-            x = _solve_band(band, right[None, :, :, None], upper=0)[0, :, :, 0]
+            x = solve_band(band, right[None, :, :, None], upper=0)[0, :, :, 0]
             if np.max(np.abs(x[:, -2:] - before)) < CLOSED_V:
                 return x[None]
             before = x[:, -2:]
 
     return solve
-
-
-def _solve_band(band: FloatArray, right: FloatArray, upper: int) -> FloatArray:
-    """Solve a band matrix, all rows of the batch after one another in it.
-
-    Parameters
-    ----------
-    band : ndarray, shape (n, m, k, diagonals)
-        From the highest diagonal to the lowest.
-    right : ndarray, shape (sides, n, m, k)
-    upper : int
-        Diagonals above the main one.
-
-    Returns
-    -------
-    x : ndarray, shape of `right`
-    """
-    diagonals = band.shape[-1]
-    matrix = band.reshape(-1, diagonals).T
-    sides = right.reshape(right.shape[0], -1).T
-    if upper == 0:
-        x, info = lapack.dtbtrs(matrix, sides, uplo="L", overwrite_b=True)
-    else:
-        lower = diagonals - 1 - upper
-        room = np.zeros((lower + diagonals, matrix.shape[1]), order="F")
-        room[lower:] = matrix
-        _, _, x, info = lapack.dgbsv(lower, upper, room, sides, overwrite_ab=True, overwrite_b=True)
-    if info != 0:
-        raise SolverError("the circuit's equations are singular")
-    return np.asarray(x.T.reshape(right.shape))
 
 
 def _input_displacement(
@@ -347,7 +316,7 @@ def lagged(values: FloatArray, time_constant_s: FloatArray, trajectory: Trajecto
     band = np.ones((n, m, 1, 2))
     band[:, :-1, 0, 1] = -decay[:, 1:]
     band[:, -1, 0, 1] = 0.0
-    once = _solve_band(band, push[None, ..., None], upper=0)[0, ..., 0]
+    once = solve_band(band, push[None, ..., None], upper=0)[0, ..., 0]
     if not trajectory.closed:
         return np.asarray(once)
     carried = np.exp(-np.cumsum(x, axis=1))

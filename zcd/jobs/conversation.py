@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
 from zcd.diagnosis.functions import OVERLOAD_WORDS
+from zcd.diagnosis.job import check_codes
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.reading_syntax import parse_function, parse_reading, parse_shown
@@ -26,7 +27,8 @@ HELP = (
     '"nothing", "unstable"), or another reading ("R2 82k", "ohm R2 lifted 82k", '
     '"ohm R1 to R3 OL", "volts pin gnd 4.98", "dc pin logic0 relay off 0.1 V", '
     '"dc pin logic0 bench supply 5 V"). '
-    '"flags sync fan" for what the controller reports ("flags none" for no flag); "skip" if you '
+    '"flags sync fan" for what the controller reports, "flags sync=F3" with the code that the '
+    'appliance shows ("flags none" for no flag); "skip" if you '
     'cannot take the reading; "undo" removes the last answer; "end" stops: the answers are saved. '
     '"?" shows this again.'
 )
@@ -98,7 +100,7 @@ class Answers:
         if word in SKIP and suggested is not None:
             self.log.append(suggested)
         elif word.split()[0] in ("flag", "flags"):
-            self.flags = parse_flags(line.split()[1:], self.codes)
+            self.flags, self.codes = parse_flags(line.split()[1:], self.codes)
         else:
             self.log.append(self._read(line, suggested))
         self._earlier.append(before)
@@ -255,13 +257,28 @@ def _names_a_function(line: str) -> bool:
     return False
 
 
-def parse_flags(words: Sequence[str], codes: Mapping[str, str] | None = None) -> tuple[str, ...]:
-    """Flags as typed, or the codes that the appliance shows for them; ``none`` stands alone."""
-    names = {code.lower(): flag for flag, code in (codes or {}).items()}
-    plain = (word.strip(",").lower() for word in words)
-    result = tuple(dict.fromkeys(names.get(word, word) for word in plain))
-    if not result or not set(result) <= set(FLAGS) or (NO_FLAG in result and len(result) > 1):
-        raise invalid_value(
-            " ".join(words), f"{', '.join(FLAGS[:-1])}, or {NO_FLAG} alone", "flags"
-        )
-    return result
+def parse_flags(
+    words: Sequence[str], codes: Mapping[str, str] | None = None
+) -> tuple[tuple[str, ...], dict[str, str]]:
+    """Flags as typed, ``sync``, with what the appliance shows for them, ``sync=F3``; or that alone
+    where it is known. ``none`` stands alone.
+
+    Returns
+    -------
+    flags : tuple of str
+    codes : dict
+        What the appliance shows for each, where that is known.
+    """
+    known = dict(codes or {})
+    names = {code.lower(): flag for flag, code in known.items()}
+    flags = []
+    for word in (each.strip(",") for each in words):
+        flag, told, code = word.partition("=")
+        if told:
+            check_codes({flag: code})
+            known[flag.lower()] = code
+        flags.append(names.get(flag.lower(), flag.lower()))
+    if not flags or not set(flags) <= set(FLAGS) or (NO_FLAG in flags and len(set(flags)) > 1):
+        allowed = f'{", ".join(FLAGS[:-1])}, or {NO_FLAG} alone; with a code: "sync=F3"'
+        raise invalid_value(" ".join(words), allowed, "flags")
+    return tuple(dict.fromkeys(flags)), known

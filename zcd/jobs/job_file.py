@@ -45,6 +45,11 @@ class JobFileWriter:
         Makes a new job about this board.
     log : sequence of Measured or Reading, or None
         What a job file holds already; None: whatever that is by now.
+
+    Attributes
+    ----------
+    codes : mapping
+        What the appliance shows for each flag, beside what the file says of that.
     """
 
     def __init__(
@@ -55,6 +60,7 @@ class JobFileWriter:
         log: Sequence[Entry] | None = (),
     ) -> None:
         self.path, self._circuit = path, circuit
+        self.codes: Mapping[str, str] = {}
         self.written = board_file is None
         if board_file is None:
             self._text = JobText.of(read_again(path), file_name(path))
@@ -187,8 +193,9 @@ class JobFileWriter:
         there = zip(text.plain.get("readings", ()), staying, strict=True)
         readings = [*(reading for reading, stays in there if stays), *new]
         plain = dict(text.plain)
-        if tuple(flags) != tuple(plain.get("flags", ())):
-            plain["flags"] = _flags_with_codes(flags, flag_codes(plain.get("flags")))
+        codes = {**flag_codes(plain.get("flags")), **self.codes}
+        if (told := _flags_with_codes(flags, codes)) != plain.get("flags", []):
+            plain["flags"] = told
         if readings:
             plain["readings"] = readings
         elif before:

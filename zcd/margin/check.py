@@ -547,8 +547,11 @@ def _worst_resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule[float
             f"{parts} in series, {each} each, would share it; "
             f"{stress.parts_in_series(shorted=1)} even with one of them shorted"
         )
-        result = [rule.worst() for rule in resistor_rules(stress)]
-        rules += [rule if rule.passes else replace(rule, remark=share) for rule in result]
+        power, voltage, *any_size = (rule.worst() for rule in resistor_rules(stress))
+        result = [power, voltage]
+        if any(rule.status != "pass" for rule in result):
+            result += any_size
+        rules += [rule if rule.status == "pass" else replace(rule, remark=share) for rule in result]
     return rules
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from math import inf, log10
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from zcd.board.model import Board, Capacitor, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.preferred import decade
+from zcd.circuit.batch import split
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, stack
 from zcd.margin.check import LEVELS, level_conditions
@@ -25,6 +26,8 @@ from zcd.margin.tolerances import Boards, draw, tolerances_of
 from zcd.sync.lock import RULES, thresholds_of
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+Part = Resistor | Capacitor
 
 DECADES = 4
 """How far either way another value is tried: a printed code read as a value is three off."""
@@ -38,8 +41,13 @@ ROOM = (0.05, 0.15)
 """Margins of lock and stress asked for where a value is tried, before tolerances are."""
 ROOM_OF_UNREAD = (0.02, 0.05)
 """The same where the values are told with which a board just passes."""
-DRAWN, AT_ENDS, MANY = 96, 8, 6
-"""Boards drawn for each value, values tried at each end, and how many make a span."""
+COARSE = 4
+"""Every so many of the values are tried first."""
+DRAWN, FIRST, AT_ENDS, MANY = 96, 8, 8, 6
+"""Boards drawn for each value, and how many of them are judged first; values tried at each end, and
+how many make a span."""
+MOST_LACKING = 10.0
+"""Of one rule: what is failed altogether says no more."""
 MOST = 3
 _ENDS = [LEVELS.index(name) for name in ("weak", "nominal", "strong")]
 
@@ -122,62 +130,124 @@ def passing_values_of(board: Board, refs: Sequence[str]) -> tuple[Remedy, ...]:
 
 def _tried(
     board: Board,
-    parts: Sequence[Resistor | Capacitor],
+    parts: Sequence[Part],
     room: tuple[float, float] = ROOM,
     most: int = MOST,
 ) -> tuple[Remedy, ...]:
     """Remedies among some parts of a board."""
+    spans = _spans(board, parts, room)
+    found = [(part, _remedy(board, part, span)) for part, span in spans]
+    found.sort(key=lambda pair: (-pair[1].unusual_decades, pair[1].distance_decades))
+    return _within_tolerance(board, found[:most], room)
+
+
+def _spans(
+    board: Board, parts: Sequence[Part], room: tuple[float, float]
+) -> list[tuple[Part, FloatArray]]:
+    """The values of each part with which the board passes; parts without any are left out.
+
+    A few values of each decade first, then all that are near the ends of what passes; or, where
+    none does, near the one that lacks least.
+    """
     base = stack([build_circuit(board, level_conditions(board)[k]) for k in _ENDS])
-    trials = [(part, _trial_values(part)) for part in parts]
-    circuits = [_with_values(base, part, values) for part, values in trials]
-    tried = Boards(circuit=stack(circuits), thresholds=thresholds_of(board))
-    passes = _safely(evaluate(tried, board), room)
-    found, start = [], 0
-    for part, values in trials:
-        rows = passes[start : start + values.size * base.size]
-        start += rows.size
-        good = np.all(rows.reshape(values.size, base.size), axis=1)
-        span = _nearest_span(values, good, _value(part))
-        if span is not None:
-            found.append(_remedy(board, part, span))
-    ranked = sorted(found, key=lambda r: (-r.unusual_decades, r.distance_decades))
-    by_ref = {part.ref: part for part in parts}
-    return _within_tolerance(board, [(by_ref[r.ref], r) for r in ranked[:most]], room)
+    values = [_trial_values(part) for part in parts]
+    lacks = [np.full(some.size, np.inf) for some in values]
+    picks = [np.arange(0, some.size, COARSE) for some in values]
+    for _ in range(2):
+        circuits = [
+            _with_values(base, part, some[pick])
+            for part, some, pick in zip(parts, values, picks, strict=True)
+        ]
+        tried = Boards(circuit=stack(circuits), thresholds=thresholds_of(board))
+        lacking = _lacking(evaluate(tried, board), room).reshape(-1, base.size).sum(axis=1)
+        rows = split([pick.size for pick in picks])
+        for lack, pick, mine in zip(lacks, picks, rows, strict=True):
+            lack[pick] = lacking[mine]
+        picks = [
+            _finer(lack, _value(part), some)
+            for part, some, lack in zip(parts, values, lacks, strict=True)
+        ]
+    spans = [
+        (part, some[_nearest_run(lack == 0.0, some, _value(part))])
+        for part, some, lack in zip(parts, values, lacks, strict=True)
+    ]
+    return [(part, span) for part, span in spans if span.size]
+
+
+def _finer(lack: FloatArray, now: float, values: FloatArray) -> IntArray:
+    """Values to try after the first few; what lies between two that pass is taken to pass too."""
+    known = np.arange(0, values.size, COARSE)
+    run = known[_nearest_run(lack[known] == 0.0, values[known], now)]
+    ends = run if run.size else known[[np.argmin(lack[known])]]
+    lack[ends[0] : ends[-1] + 1] = lack[ends[0]]
+    around = np.arange(max(ends[0] - COARSE + 1, 0), min(ends[-1] + COARSE, values.size))
+    return around[(around < ends[0]) | (around > ends[-1])]
 
 
 def _within_tolerance(
-    board: Board,
-    found: Sequence[tuple[Resistor | Capacitor, Remedy]],
-    room: tuple[float, float],
+    board: Board, found: Sequence[tuple[Part, Remedy]], room: tuple[float, float]
 ) -> tuple[Remedy, ...]:
-    """The remedies, their ends drawn in until boards drawn within tolerance pass."""
+    """The remedies, their ends drawn in until boards drawn within tolerance pass.
+
+    A few of the boards weed out most values; the others are asked for at the ends of what is left.
+    """
     tolerances = tolerances_of(board)
     shares = even_points(DRAWN, len(tolerances), np.random.default_rng(SEED))
     drawn = draw(board, tolerances, shares)
+    few, others = drawn.rows(slice(0, FIRST)), drawn.rows(slice(FIRST, None))
+    parts = [part for part, _ in found]
     values = [_end_values(part, remedy) for part, remedy in found]
-    margins = evaluate_together(
-        [_drawn_with(drawn, part, v) for (part, _), v in zip(found, values, strict=True)],
-        [board] * len(found),
-    )
+    survive = _hold(board, few, parts, values, room)
+    values = [some[good] for some, good in zip(values, survive, strict=True)]
+    sure: list[set[float]] = [set() for _ in parts]
+    while any(asked := [_unsure_ends(*pair) for pair in zip(values, sure, strict=True)]):
+        holds = _hold(board, others, parts, [np.array(some) for some in asked], room)
+        for k, (some, good) in enumerate(zip(asked, holds, strict=True)):
+            result = dict(zip(some, good.tolist(), strict=True))
+            values[k] = np.array([v for v in values[k].tolist() if result.get(v, True)])
+            sure[k] |= {v for v, holding in result.items() if holding}
     kept = []
-    for (_, remedy), some, result in zip(found, values, margins, strict=True):
-        good = some[np.all(_safely(result, room).reshape(some.size, DRAWN), axis=1)]
+    for (_, remedy), left in zip(found, values, strict=True):
         # the ends themselves are where a board in a thousand may fail
-        good = good[2:-2] if good.size > MANY else good
-        if good.size:
-            low = 0.0 if remedy.low == 0.0 else float(good[0])
-            kept.append(replace(remedy, low=low, high=float(good[-1])))
+        inner = left[2:-2] if left.size > MANY else left
+        if inner.size:
+            low = 0.0 if remedy.low == 0.0 else float(inner[0])
+            kept.append(replace(remedy, low=low, high=float(inner[-1])))
     return tuple(kept)
 
 
-def _end_values(part: Resistor | Capacitor, remedy: Remedy) -> FloatArray:
+def _unsure_ends(values: FloatArray, sure: Collection[float]) -> list[float]:
+    """The first and the last value, where not all boards have been judged with them."""
+    return sorted({*values[:1].tolist(), *values[-1:].tolist()} - set(sure))
+
+
+def _hold(
+    board: Board,
+    drawn: Boards,
+    parts: Sequence[Part],
+    values: Sequence[FloatArray],
+    room: tuple[float, float],
+) -> list[NDArray[np.bool_]]:
+    """For each part, with which of its values all boards that were drawn pass."""
+    asked = [k for k, some in enumerate(values) if some.size]
+    margins = evaluate_together(
+        [_drawn_with(drawn, parts[k], values[k]) for k in asked], [board] * len(asked)
+    )
+    result = [np.zeros(0, dtype=bool)] * len(parts)
+    for k, of_part in zip(asked, margins, strict=True):
+        lacking = _lacking(of_part, room).reshape(values[k].size, drawn.size)
+        result[k] = np.all(lacking == 0.0, axis=1)
+    return result
+
+
+def _end_values(part: Part, remedy: Remedy) -> FloatArray:
     """The values at both ends of a span."""
     values = _trial_values(part)
     inside = values[(values >= remedy.low) & (values <= remedy.high)]
     return np.unique(np.concatenate([inside[:AT_ENDS], inside[-AT_ENDS:]]))
 
 
-def _drawn_with(drawn: Boards, part: Resistor | Capacitor, values: FloatArray) -> Boards:
+def _drawn_with(drawn: Boards, part: Part, values: FloatArray) -> Boards:
     """Boards within tolerance with other values of one part, shape (values * boards,)."""
     rows = drawn.rows(np.tile(np.arange(drawn.size), values.size))
     name = _attribute(part)
@@ -186,23 +256,27 @@ def _drawn_with(drawn: Boards, part: Resistor | Capacitor, values: FloatArray) -
     return replace(rows, circuit=changed)
 
 
-def _safely(margins: RuleMargins, room: tuple[float, float]) -> NDArray[Any]:
-    """Rows that pass with room for the tolerances that are not tried, shape (n,)."""
+def _lacking(margins: RuleMargins, room: tuple[float, float]) -> FloatArray:
+    """What rows lack of passing with room for the tolerances that are not tried, shape (n,).
+
+    The sum over all rules, 0 where a row passes.
+    """
     of_stress = np.arange(len(margins.names)) >= len(RULES)
     wanted = np.where(of_stress, room[1], room[0])
-    return np.all(margins.binding_margins >= wanted, axis=1)
+    lack = np.where(margins.binding_margins >= wanted, 0.0, wanted - margins.binding_margins)
+    return np.asarray(np.nan_to_num(lack, nan=MOST_LACKING).clip(max=MOST_LACKING).sum(axis=1))
 
 
-def _parts(board: Board) -> list[Resistor | Capacitor]:
+def _parts(board: Board) -> list[Part]:
     fitted = (r for r in all_resistors(board) if r.ref != INTERNAL_PULL_UP)
     return [*fitted, *board.capacitors]
 
 
-def _value(part: Resistor | Capacitor) -> float:
+def _value(part: Part) -> float:
     return part.resistance_ohm if isinstance(part, Resistor) else part.capacitance_f
 
 
-def _attribute(part: Resistor | Capacitor) -> str:
+def _attribute(part: Part) -> str:
     return "resistance_ohm" if isinstance(part, Resistor) else "capacitance_f"
 
 
@@ -212,7 +286,7 @@ def _ladder(low_exponent: int, high_exponent: int) -> tuple[float, ...]:
     return tuple(figure * 10.0**e for e in exponents for figure in decade(SERIES))
 
 
-def _trial_values(part: Resistor | Capacitor) -> FloatArray:
+def _trial_values(part: Part) -> FloatArray:
     value = _value(part)
     around = int(np.floor(log10(value)))
     values = np.array(_ladder(around - DECADES, around + DECADES + 1))
@@ -221,25 +295,24 @@ def _trial_values(part: Resistor | Capacitor) -> FloatArray:
     return values
 
 
-def _with_values(base: Circuit, part: Resistor | Capacitor, values: FloatArray) -> Circuit:
+def _with_values(base: Circuit, part: Part, values: FloatArray) -> Circuit:
     """Each value under all of the conditions, shape (values * conditions,)."""
     name = _attribute(part)
     rows = base.rows(np.tile(np.arange(base.size), values.size))
     return rows.change(part.ref, **{name: np.repeat(values, base.size)})
 
 
-def _nearest_span(values: FloatArray, good: NDArray[Any], now: float) -> tuple[float, float] | None:
-    """The run of values that pass which is nearest to the present one."""
+def _nearest_run(good: NDArray[np.bool_], values: FloatArray, now: float) -> IntArray:
+    """Places of the run of values that pass which is nearest to the present one."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], good, [False]]).astype(int)))
-    runs = [(values[a], values[b - 1]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    runs = [np.arange(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True)]
     if not runs:
-        return None
-    low, high = min(runs, key=lambda run: max(log10(run[0] / now), log10(now / run[1])))
-    return float(low), float(high)
+        return np.arange(0)
+    return min(runs, key=lambda run: max(values[run[0]] / now, now / values[run[-1]]))
 
 
-def _remedy(board: Board, part: Resistor | Capacitor, span: tuple[float, float]) -> Remedy:
-    low, high = span
+def _remedy(board: Board, part: Part, span: FloatArray) -> Remedy:
+    low, high = float(span[0]), float(span[-1])
     is_resistor = isinstance(part, Resistor)
     if not is_resistor and low <= _trial_values(part)[0]:
         low = 0.0
@@ -253,7 +326,7 @@ def _remedy(board: Board, part: Resistor | Capacitor, span: tuple[float, float])
     )
 
 
-def _unusual_decades(board: Board, part: Resistor | Capacitor) -> float:
+def _unusual_decades(board: Board, part: Part) -> float:
     """How far a value is outside what such circuits use, in decades."""
     if part is board.output.resistor:
         return _outside(_value(part), USUAL_PULL_UP_OHM)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import pi, sqrt, tan
 from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betaincinv, stdtrit
 
 from zcd.board.model import Board
 from zcd.margin.rule_margins import RuleMargins, evaluate
@@ -228,7 +228,7 @@ def failing_share(fails: NDArray[np.bool_]) -> Share:
         return binomial_share(count, total)
     ratio = count / total
     error = float(np.std(fails.mean(axis=1), ddof=1)) / np.sqrt(runs)
-    reach = max(float(stdtrit(runs - 1, 1.0 - TAIL)) * error, 0.5 / fails.shape[1])
+    reach = max(_student(runs - 1, CONFIDENCE_RATIO) * error, 0.5 / fails.shape[1])
     return Share(ratio=ratio, low_ratio=max(ratio - reach, 0.0), high_ratio=min(ratio + reach, 1.0))
 
 
@@ -249,8 +249,48 @@ def binomial_share(count: int, total: int) -> Share:
     tail = 2.0 * TAIL if count in (0, total) else TAIL
     return Share(
         ratio=count / total,
-        low_ratio=float(betaincinv(count, total - count + 1, tail)) if count else 0.0,
-        high_ratio=float(betaincinv(count + 1, total - count, 1.0 - tail))
-        if count < total
-        else 1.0,
+        low_ratio=_ratio_with_fewer(count, total, 1.0 - tail) if count else 0.0,
+        high_ratio=_ratio_with_fewer(count + 1, total, tail) if count < total else 1.0,
     )
+
+
+def _ratio_with_fewer(count: int, total: int, chance: float) -> float:
+    """The share at which fewer than so many of a total fail with this chance."""
+    k = np.arange(count)
+    # logs of the binomial coefficients
+    ways = np.cumsum(np.log(np.where(k > 0, (total - k + 1) / np.maximum(k, 1), 1.0)))
+
+    def excess(ratio: float) -> float:
+        logs = ways + k * np.log(ratio) + (total - k) * np.log1p(-ratio)
+        return chance - float(np.sum(np.exp(logs)))
+
+    return _rising_root(excess, 0.0, 1.0)
+
+
+def _student(freedom: int, confidence_ratio: float) -> float:
+    """The factor of a standard error that gives a two-sided confidence, after Student.
+
+    References
+    ----------
+    .. [1] M. Abramowitz and I. A. Stegun, "Handbook of Mathematical Functions", 1964, equations
+       26.7.3 and 26.7.4.
+    """
+    odd = freedom % 2
+    k = np.arange(1, (freedom - odd) // 2)
+    weights = np.cumprod([1.0, *(2 * k / (2 * k + 1) if odd else (2 * k - 1) / (2 * k))])
+    powers = 2 * np.arange(weights.size) + odd
+
+    def excess(angle: float) -> float:
+        series = float(np.sin(angle) * np.sum(weights * np.cos(angle) ** powers))
+        if odd:
+            series = 2.0 / pi * (angle + (series if freedom > 1 else 0.0))
+        return series - confidence_ratio
+
+    return sqrt(freedom) * tan(_rising_root(excess, 0.0, pi / 2.0))
+
+
+def _rising_root(function: Callable[[float], float], low: float, high: float) -> float:
+    """Where a rising function is zero, by halving the span until it is as fine as numbers are."""
+    while low < (middle := 0.5 * (low + high)) < high:
+        low, high = (low, middle) if function(middle) > 0.0 else (middle, high)
+    return middle

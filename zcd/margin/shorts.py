@@ -79,7 +79,7 @@ def short_stress(board: Board) -> tuple[ShortStress, ...]:
     refs = [ref for ref in refs if not ref.startswith("suppressor")]
     solution = solve(stack([whole.short(ref) for ref in refs]), EDGES)
     rules = {
-        s.resistor.ref: resistor_rules(s)
+        s.resistor.ref: resistor_rules(s)[:2]
         for s in resistor_stress(solution, board, board.service.hot_degc)
         if s.resistor.ref in resistors
     }

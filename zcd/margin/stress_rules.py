@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.board.parts_library import LARGEST_USUAL, resistor_limits
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Phototransistor, Value
 from zcd.engine.solution import Solution
@@ -24,6 +25,9 @@ from zcd.margin.stress import (
 from zcd.physics.resistor import derated_power_w
 
 FloatArray = NDArray[np.float64]
+
+AT_ANY_SIZE = " at any size"
+"""End of the name of a rule that no usual size keeps once it is broken."""
 
 
 def stress_rules(solution: Solution, board: Board) -> list[Rule[FloatArray]]:
@@ -63,14 +67,27 @@ def resistor_rules(
     Returns
     -------
     rules : list of Rule
+        A part whose size nobody wrote is held to the largest that is usual; to the limits of the
+        small one that is assumed it is expected to keep.
     """
     part, watts = stress.resistor, np.asarray(stress.power_limit_w)
     if ambient_degc is not None:
         watts = derated_power_w(part.rated_power_w, ambient_degc)
-    return [
+    rules = [
         _at_most(part.ref, "power", stress.power_w, watts, "W", part.source),
         _at_most(part.ref, "voltage", stress.judged_v, stress.voltage_limit_v, "V", part.source),
     ]
+    if not part.size_assumed:
+        return rules
+    small = [replace(rule, kind="expectation", source_kind="assumed") for rule in rules]
+    large = resistor_limits(LARGEST_USUAL)
+    watts = watts * (large.rated_power_w / part.rated_power_w)
+    source = f"no size is written; the largest usual one, {large.style}: {large.source}"
+    any_size = [
+        _at_most(part.ref, f"power{AT_ANY_SIZE}", stress.power_w, watts, "W", source),
+        _at_most(part.ref, f"voltage{AT_ANY_SIZE}", stress.judged_v, large.working_v, "V", source),
+    ]
+    return [*small, *(replace(rule, source_kind="assumed") for rule in any_size)]
 
 
 def junction_rules(

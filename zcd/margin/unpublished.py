@@ -84,12 +84,17 @@ def with_doubt(
         before = result[broken, _OF_FUNCTION]
         better = found.min(axis=1) > before.min(axis=1)
         result[broken, _OF_FUNCTION] = np.where(better[:, None], found, before)
+        # what one kind mends need not be asked of the others
+        broken = broken[result[broken, _OF_FUNCTION].min(axis=1) < 0.0]
+        if not broken.size:
+            break
     return replace(margins, margins=result)
 
 
 def locks_with_doubt(board: Board, cases: Sequence[Conditions]) -> NDArray[np.bool_]:
     """Under which conditions one of the kind transistors would lock, shape (n,)."""
-    return np.any([lock_of(_kind_circuit(board, cases, kind), board).locks for kind in KINDS], 0)
+    kinds = stack([_kind_circuit(board, cases, kind) for kind in KINDS])
+    return np.any(lock_of(kinds, board).locks.reshape(len(KINDS), -1), axis=0)
 
 
 def _kind_circuit(board: Board, cases: Sequence[Conditions], kind: Kind) -> Circuit:

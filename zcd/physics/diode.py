@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.constants import elementary_charge, zero_Celsius
-from scipy.constants import k as boltzmann
-from scipy.special import wrightomega
 
 from zcd.errors import require
 from zcd.refdata import REFERENCE_DEGC
 
-REFERENCE_K = zero_Celsius + REFERENCE_DEGC
+BOLTZMANN_J_PER_K, ELEMENTARY_CHARGE_C, ZERO_CELSIUS_K = 1.380649e-23, 1.602176634e-19, 273.15
+"""Exact, by the definition of the units: `thermal_voltage_v` names it."""
+REFERENCE_K = ZERO_CELSIUS_K + REFERENCE_DEGC
 """Junction temperature at which `reference/` gives diode parameters. [K]"""
 
 FloatArray = NDArray[np.float64]
@@ -19,8 +20,9 @@ FloatArray = NDArray[np.float64]
 BUILT_IN_V, PRINTED_AT_V = 0.7, 4.0
 """Of the junction capacitance: the law's voltage, and where data sheets of rectifiers print it."""
 
-_MANY_VALUES = 1000
-_NOTHING_BELOW, _SERIES_ABOVE = -40.0, 100.0
+_NOTHING_BELOW, _SERIES_ABOVE = -40.0, 400.0
+_PLACES_PER_UNIT = 16
+"""Of the table of Wright's omega: a sixteenth apart, the Taylor series between is good to 2e-12."""
 
 
 def thermal_voltage_v(temperature_degc: ArrayLike) -> FloatArray:
@@ -52,10 +54,10 @@ def thermal_voltage_v(temperature_degc: ArrayLike) -> FloatArray:
     >>> float(thermal_voltage_v(25.0).round(6))
     0.025693
     """
-    kelvin = np.asarray(temperature_degc, dtype=float) + zero_Celsius
+    kelvin = np.asarray(temperature_degc, dtype=float) + ZERO_CELSIUS_K
     ok = bool(np.all(np.isfinite(kelvin) & (kelvin > 0)))
     require(ok, "temperature_degc", temperature_degc, "degC", "finite and above -273.15")
-    return np.asarray(boltzmann * kelvin / elementary_charge)
+    return np.asarray(BOLTZMANN_J_PER_K * kelvin / ELEMENTARY_CHARGE_C)
 
 
 def saturation_current_a(
@@ -91,7 +93,7 @@ def saturation_current_a(
     -----
     Valid where the forward voltage was measured, about -55 to 110 degC.
     """
-    kelvin = np.asarray(temperature_degc, dtype=float) + zero_Celsius
+    kelvin = np.asarray(temperature_degc, dtype=float) + ZERO_CELSIUS_K
     fall_v = np.asarray(gap_v, dtype=float) * (1.0 - kelvin / REFERENCE_K)
     n_vt = np.asarray(emission_ratio, dtype=float) * thermal_voltage_v(temperature_degc)
     return np.asarray(saturation_current_25_a, dtype=float) * np.exp(-fall_v / n_vt)
@@ -236,25 +238,56 @@ def wright_omega(z: FloatArray) -> FloatArray:
 
     Notes
     -----
-    Far from the knee, where nearly all points of a mains period are, the series for large z
-    is several times faster than the general method.
+    Near the knee a Taylor series around the nearest place of a table; far from it, where nearly
+    all points of a mains period are, the series for large z. Both are several times faster than
+    the general method, and need no library that takes long to load.
 
     References
     ----------
     .. [1] R. M. Corless, G. H. Gonnet, D. E. G. Hare, D. J. Jeffrey, D. E. Knuth, "On the Lambert
        W function", Advances in Computational Mathematics 5, pp. 329-359, 1996, equation 4.20.
+    .. [2] R. M. Corless and D. J. Jeffrey, "The Wright omega function", Lecture Notes in Computer
+       Science 2385, pp. 76-89, 2002: its derivatives.
     """
-    if z.size < _MANY_VALUES:
-        return np.asarray(wrightomega(z))
     flat = z.ravel()
     omega = np.zeros(flat.size)
     near = np.flatnonzero((flat > _NOTHING_BELOW) & (flat < _SERIES_ABOVE))
     far = np.flatnonzero(flat >= _SERIES_ABOVE)
-    omega[near] = wrightomega(flat[near])
-    log = np.log(flat[far])
-    x = 1.0 / flat[far]
-    fourth = -1.0 + log * (3.0 + log * (-11.0 / 6.0 + 0.25 * log))
-    third = 1.0 + log * (-1.5 + log / 3.0)
-    second = -1.0 + 0.5 * log
-    omega[far] = flat[far] - log + log * x * (1.0 + x * (second + x * (third + x * fourth)))
+    omega[near] = _omega_near_knee(flat[near])
+    log, x = np.log(flat[far]), 1.0 / flat[far]
+    second, third = 0.5 * log - 1.0, 1.0 + log * (log / 3.0 - 1.5)
+    omega[far] = flat[far] - log + log * x * (1.0 + x * (second + x * third))
     return omega.reshape(z.shape)
+
+
+def _omega_near_knee(z: FloatArray) -> FloatArray:
+    place = (z - _NOTHING_BELOW) * _PLACES_PER_UNIT
+    nearest = np.rint(place).astype(np.intp)
+    away = (place - nearest) / _PLACES_PER_UNIT
+    highest, *others = _omega_table()
+    omega = highest.take(nearest)
+    for coefficients in others:
+        omega *= away
+        omega += coefficients.take(nearest)
+    return omega
+
+
+@cache
+def _omega_table() -> tuple[FloatArray, ...]:
+    """Taylor coefficients of Wright's omega around evenly spaced places, the highest first."""
+    span = int((_SERIES_ABOVE - _NOTHING_BELOW) * _PLACES_PER_UNIT)
+    z = _NOTHING_BELOW + np.arange(span + 1) / _PLACES_PER_UNIT
+    # Newton on u + exp u = z with u = ln w, from a little above the root: monotone
+    log = np.where(z < 1.0, np.minimum(z, 0.0), np.log(np.maximum(z, 1.0)))
+    for _ in range(8):
+        log -= (log + np.exp(log) - z) / (1.0 + np.exp(log))
+    w = np.exp(log)
+    c = 1.0 / (1.0 + w)
+    return (
+        w * (1.0 + w * (-22.0 + w * (58.0 - 24.0 * w))) * c**9 / 120.0,
+        w * (1.0 + w * (-8.0 + 6.0 * w)) * c**7 / 24.0,
+        w * (1.0 - 2.0 * w) * c**5 / 6.0,
+        w * c**3 / 2.0,
+        w * c,
+        w,
+    )

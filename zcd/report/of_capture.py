@@ -83,7 +83,10 @@ def next_line(traces: Traces, verdict: CaptureVerdict) -> str:
     """What to do about it."""
     if verdict.good:
         return ""
-    return f"Find the cause: zcd diagnose BOARD --capture {plain(traces.capture.name)}"
+    return (
+        f"Find the cause: zcd diagnose {plain(traces.board.file)} "
+        f"--capture {plain(traces.capture.name)}"
+    )
 
 
 def step_line(traces: Traces) -> str:

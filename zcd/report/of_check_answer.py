@@ -22,10 +22,12 @@ from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_board import read_as_line, unread_parts
 from zcd.report.of_changes import changes
+from zcd.report.of_sizes import of_size, sizes_of
 from zcd.report.of_spread import DOUBT
 from zcd.report.table import STATUS
 from zcd.report.text import (
     RULE_WORDS,
+    listed,
     offset_text,
     percent_text,
     plain,
@@ -53,7 +55,6 @@ WEIGHTY = (
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
-EXAMPLE_SIZE = "1206"
 NO_LOWER_END_RATIO = 1e-2
 """A span of values that begins this far below its end has no lower end worth telling."""
 
@@ -89,15 +90,20 @@ def headline_text(check: Check) -> str:
         return "PASSES: no worse than the original, which has the same weakness."
     if check.status == "warning":
         count = len(finding_lines(check))
+        sizes = sizes_of(check, _failed_subjects(check))
         passes = f"PASSES, with {count} warnings" if count > 1 else "PASSES, with a warning"
+        if sizes and count == 1:
+            passes = "PASSES"
         if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
             return f"{passes}: sync depends on {plain(doubt)}."
+        if sizes:
+            return f"{passes}, if {sizes.condition}. Sync works from {band}."
         return f"{passes}. Sync works from {band}; no part is overloaded."
     failed = _failed_subjects(check)
     parts = sorted(failed - {SYNC})
     wrong = ["sync is lost"] if SYNC in failed else []
     if parts:
-        wrong.append(f"{_listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
+        wrong.append(f"{listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
     return f"FAILS: {' and '.join(wrong)}."
 
 
@@ -153,7 +159,8 @@ def culprit_lines(check: Check) -> Iterator[str]:
         if not check.passes and check.odd_values:
             yield "Correct what was misread, and check again."
         elif not check.passes and (ref := _only_overloaded(check)):
-            yield f"Only {plain(ref)} is over its limit. Next: zcd substitute BOARD --for {ref}"
+            file = plain(check.board.file)
+            yield f"Only {plain(ref)} is over its limit. Next: zcd substitute {file} --for {ref}"
         elif not check.passes:
             yield "No single part mends it: compare every value and rating with the board."
         return
@@ -246,6 +253,8 @@ def finding_lines(check: Check) -> tuple[str, ...]:
         key=lambda item: (-WEIGHTS.index(worst_status(item[1])), item[0] != SYNC),
     )
     lines = [_finding_line(check, subject, rules) for subject, rules in ranked]
+    if sizes := sizes_of(check, _failed_subjects(check)):
+        lines.append(f"{STATUS['warning']}: {sizes.warning}")
     return tuple(plain(line) for line in lines if line)
 
 
@@ -258,7 +267,8 @@ def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
         return f"{mark}: {'; '.join(texts)}" if texts else ""
     if subject in EXPECTATION_TEXTS:
         return f"{mark}: {_expectation_text(check, subject, rules)}"
-    return f"{mark}: {_stress_text(check, rules)}"
+    text = _stress_text(check, rules)
+    return f"{mark}: {text}" if text else ""
 
 
 def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
@@ -278,8 +288,12 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     if not corners:
         return "sync is lost inside the mains band when hot"
     broken = RULE_WORDS[corners[0].name.removeprefix(AT_CORNER)].broken
-    harmless = "" if _share(corners) else "; nothing to do"
-    return f"sync is lost {_corner_text(check, corners)}: {broken}{harmless}"
+    if not _share(corners):
+        return (
+            "only a board with every tolerance at its worst end loses sync "
+            f"({_reach_text(check, corners)}): nothing to do"
+        )
+    return f"sync is lost {_corner_text(check, corners)}: {broken}"
 
 
 def _conditions_text(lost: list[Level]) -> str:
@@ -292,7 +306,7 @@ def _conditions_text(lost: list[Level]) -> str:
         words.append("low mains when hot, with the lowest CTR of the grade")
     if "strong" in names and "high" not in names:
         words.append("high mains with the highest CTR of the grade")
-    return _listed(words)
+    return listed(words)
 
 
 def _broken_text(check: Check, level: Level) -> str:
@@ -357,24 +371,17 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
 
 def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
     """What a part has to bear, at its worst."""
-    guess = _guessed_style(check.board, rules[0].subject)
-    style = f" for {guess}, assumed" if guess else ""
+    rules = [rule for rule in rules if not of_size(rule)]
+    if not rules:
+        return ""
     plain_ones = [rule for rule in rules if not rule.name.startswith(AT_CORNER)]
     where = "" if plain_ones else f" {_corner_text(check, rules)}"
     texts = [
         f"{rule.name.removeprefix(AT_CORNER)} {quantity_text(rule.value, rule.unit)} "
-        f"(limit {quantity_text(rule.limit, rule.unit)}{style})"
+        f"(limit {quantity_text(rule.limit, rule.unit)})"
         for rule in (plain_ones or rules)
     ]
-    real = f'; write the real size, such as style = "{EXAMPLE_SIZE}"' if guess else ""
-    return f"{', '.join(texts)}{where}{real}"
-
-
-def _guessed_style(board: Board, ref: str) -> str:
-    """Style of a resistor of the chain where nobody wrote it; empty otherwise."""
-    guesses = {note.value for note in board.assumptions if note.key == "chain.style"}
-    styles = {part.ref: part.style for part in chain_resistors(board)}
-    return style if (style := styles.get(ref, "")) in guesses else ""
+    return f"{', '.join(texts)}{where}"
 
 
 def _facts(check: Check) -> Iterator[tuple[str, str]]:
@@ -440,6 +447,7 @@ def _hottest_text(check: Check) -> str:
         f"{quantity_text(power, 'W')} of {quantity_text(worst.power_limit_w, 'W')} "
         f"({share_text(power, worst.power_limit_w)}), "
         f"{quantity_text(volts, 'V')} of {quantity_text(worst.voltage_limit_v, 'V')}"
+        f"{f' if it is {worst.resistor.style}' if worst.resistor.size_assumed else ''}"
     )
 
 
@@ -453,7 +461,7 @@ def assumed_text(board: Board) -> str:
     more = len(board.assumptions) - len(named)
     if more:
         texts.append(f"{more} more")
-    return plain(f"Assumed: {_listed(texts)}.")
+    return plain(f"Assumed: {listed(texts)}.")
 
 
 def _weight(assumption: Assumption) -> int:
@@ -462,8 +470,3 @@ def _weight(assumption: Assumption) -> int:
 
 def _key_text(key: str) -> str:
     return key.replace("controller.", "").replace(".", " ").replace("_", " ")
-
-
-def _listed(words: list[str]) -> str:
-    *most, last = words
-    return f"{', '.join(most)} and {last}" if most else last

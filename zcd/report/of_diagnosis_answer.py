@@ -236,7 +236,9 @@ def verdict_line(diagnosis: Diagnosis) -> str:
 
 def confirm_line(diagnosis: Diagnosis) -> str:
     """What to do before a part is replaced for one reading; empty where there are more."""
-    if diagnosis.stopped != "sure" or len(diagnosis.measured) != 1:
+    step = diagnosis.suggestion
+    decided = diagnosis.stopped == "sure" or (step is not None and step.again is not None)
+    if not decided or len(diagnosis.measured) != 1:
         return ""
     only, fault = diagnosis.measured[0], diagnosis.indistinguishable[0].fault
     if only.repeated or only.reading.lifted or fault is None:

@@ -6,10 +6,10 @@ from collections.abc import Collection, Sequence
 
 import numpy as np
 
-from zcd.board.model import Assumption
+from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.report.table import Table
-from zcd.report.text import percent_text, quantity_text, share_text
+from zcd.report.text import percent_text, plain, quantity_text, share_text
 from zcd.simulation.causes import Cause, Subsystem
 from zcd.simulation.controller import FAN, SYNC, State
 from zcd.simulation.flags import Fit, SideTest
@@ -19,7 +19,7 @@ STATE_WORDS = {
     State.OFF: "no supply: the controller does not start, the display stays dark",
     State.WAIT: "switched on; the controller waits for its supply",
     State.CLOSE: "the load relay's coil is driven",
-    State.SEEK: "the fan is wanted: the controller looks for sync, the drive waits",
+    State.SEEK: "the controller wants the fan: it looks for sync first",
     State.RUN_UP: "the drive is fired: run-up, the firing delay shortens",
     State.RUN: "closed loop: the tacho sets the firing delay",
     State.PAUSE: "attempt ended: drive and load off, a pause",
@@ -49,8 +49,8 @@ CHARGED = (
 )
 
 FAN_FEED = (
-    "The fan is taken as fed ahead of the load relay. Where it hangs behind the relay's contact, a "
-    "contact that does not close stops the fan as well, whatever the sync circuit does."
+    "Assumed: the fan is fed ahead of the load relay. If it is behind the relay's contact, a "
+    "contact that does not close stops the fan too, whatever the sync circuit does."
 )
 
 
@@ -142,10 +142,10 @@ def likeliest_line(fits: Sequence[Fit]) -> str:
     return f"{count}. {' and '.join(first)}{lead} ({share}{each}), before any reading."
 
 
-def next_line(flags: Collection[str]) -> str:
+def next_line(board: Board, flags: Collection[str]) -> str:
     """What to do once the flags are known."""
     words = ",".join(flag for flag in (SYNC, FAN) if flag in flags) or "none"
-    return f"Next: zcd diagnose BOARD -f {words}"
+    return f"Next: zcd diagnose {plain(board.file)} -f {words}"
 
 
 def likeliest(fits: Sequence[Fit]) -> tuple[tuple[str, str], ...]:
@@ -212,7 +212,7 @@ def seen_table(story: Story) -> Table:
         remarks.append(CHARGED)
     return Table(
         title="What the sync circuit gives",
-        columns=("", "feed to neutral", "LED peak", "pulses", "crossing believed"),
+        columns=("", "feed to neutral", "LED peak", "pulses", "controller takes the crossing"),
         rows=tuple(rows),
         right=(1, 2),
         remark=" ".join(remarks),

@@ -98,7 +98,7 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
             *([] if side_test is None else _telling_sections(side_test)),
             Section(
                 "Likeliest causes, before any reading",
-                (Facts(likeliest(fits)), Paragraph(next_line(flags))) if fits else (),
+                (Facts(likeliest(fits)), Paragraph(next_line(board, flags))) if fits else (),
                 answer=True,
             ),
             brief_cautions(Where.DEAD if side_test is None else side_test.where),

@@ -28,7 +28,7 @@ from zcd.substitutes.proposals import SHOWN
 SCREEN_LINES = 20
 """Headings and proposals of one screen, and what is said of the original."""
 BRIEF_CAUTIONS = (
-    "CAUTION: unplug, discharge and prove dead before you solder. Local codes and",
+    "CAUTION: Unplug, discharge and prove dead before you solder. Local codes and",
     "licensed practice go first. Flame-proof parts are replaced by flame-proof ones.",
 )
 

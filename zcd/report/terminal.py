@@ -94,9 +94,10 @@ def _print_block(block: Block, console: Console) -> None:
 
 
 def _heading(text: str, console: Console) -> None:
-    """Print a heading after an empty line."""
+    """Print a heading, if there is one, after an empty line."""
     console.print()
-    _line(text, console, bold=True)
+    if text:
+        _line(text, console, bold=True)
 
 
 def _line(text: str, console: Console, *, bold: bool = False, indent: int = 0) -> None:

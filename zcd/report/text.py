@@ -260,3 +260,15 @@ def _letters(index: int) -> str:
     """a to z, then aa, ab and so on."""
     more, last = divmod(index, 26)
     return (_letters(more - 1) if more else "") + chr(ord("a") + last)
+
+
+def listed(words: list[str]) -> str:
+    """Words as a list in a sentence: ``R1, R2 and R3``.
+
+    Examples
+    --------
+    >>> listed(["R1", "R2"])
+    'R1 and R2'
+    """
+    *most, last = words
+    return f"{', '.join(most)} and {last}" if most else last

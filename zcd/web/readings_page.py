@@ -314,4 +314,4 @@ def _taken_back(answers: Answers, message: PostedForm, expected_version: Log) ->
 def _flagged(answers: Answers, message: PostedForm, expected_version: Log) -> None:
     del expected_version
     said = message.said("flags")
-    answers.flags = parse_flags(said.split()) if said else ()
+    answers.flags = parse_flags(said.split())[0] if said else ()

@@ -131,7 +131,7 @@ def _result(dictionary: FaultDictionary, sick: Patient, *, fixed: bool) -> Resul
         apart=told_apart(dictionary, sick, rival.fault) if rival is not None else True,
         said=_said(last),
         sure=last.stopped == "sure",
-        taken=len(last.measured),
+        taken=len(path) - 1,
         fixed=len(list(follow(dictionary, sick, _down_the_card(dictionary)))) - 1 if fixed else 0,
         changes=_changes(last.measured),
         on_the_way=tuple((present(d.ranked), said_truly(sick, d.ranked[0])) for d in path[1:]),
@@ -174,8 +174,9 @@ def follow(
         yield result
         if result.suggestion is None or (order is not None and len(taken) == len(order)):
             return
-        following = result.suggestion.reading if order is None else order[len(taken)]
-        taken.append(sick.take(following))
+        asked = result.suggestion
+        following = asked.reading if order is None else order[len(taken)]
+        taken.append(sick.take(following, again=order is None and asked.again is not None))
 
 
 def _down_the_card(dictionary: FaultDictionary) -> list[Reading]:
@@ -197,9 +198,13 @@ def true_of(sick: Patient, ranked: Ranked) -> bool:
 
 
 def said_truly(sick: Patient, ranked: Ranked) -> bool:
-    """The same of what is said of a first place: that it is there, always or now and then."""
-    open_now = ranked.key.replace(" open", " intermittent")
-    return true_of(sick, ranked) or (sick.wrong.loose and open_now in sick.wrong.keys)
+    """The same of what is said of a first place: that it is there, always or now and then.
+
+    A new part comes with new joints.
+    """
+    open_now = tuple(key.replace(" intermittent", " open") for key in sick.wrong.keys)
+    mended = sick.wrong.loose and _replaced(ranked.key) == _replaced(open_now[0])
+    return true_of(sick, ranked) or mended
 
 
 def _same_repair(name: str, truth: str) -> bool:
@@ -218,8 +223,10 @@ REPLACED = {
 
 
 def _replaced(key: str) -> str:
-    """The part that mends a fault; the fault itself where no new part does."""
+    """The part that mends a fault, or whose joints do; the fault itself where neither does."""
     part, _, mode = key.partition(" ")
+    if mode.endswith("intermittent"):
+        return f"{part} joints"
     letters = part.rstrip("0123456789abcd")
     if mode in REPLACED.get(letters, ()):
         return part
