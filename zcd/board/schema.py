@@ -504,7 +504,12 @@ class BoardFile(Table):
     )
     chain: ChainTable = key(allowed=f"a table with resistors = {_RESISTORS}", required=True)
     circuit: TracedFile | None = key(
-        "Circuit as traced, in place of chain", CIRCUIT, instead_of="chain", lines=True
+        "Circuit as traced, in place of chain",
+        CIRCUIT,
+        instead_of="chain",
+        lines=True,
+        group=ChainTable.TITLE,
+        hint="feed - R7 82k - D1 1N4007 > - led+; led- - neutral",
     )
     rectifier: Annotated[DiodeTable, short_form("part")] | None = key(
         "Rectifier", _DIODE, group=ChainTable.TITLE

@@ -143,6 +143,40 @@ def with_marking(given: Any, ref: str, marking: str) -> list[str]:
     return [" - ".join(map(marked, SEPARATOR.split(line.strip()))) for line in _lines(given)]
 
 
+def with_string(given: Any, refs: Sequence[str], items: Sequence[str]) -> list[str]:
+    """The lines of a circuit with other resistors in the place of some that lie side by side.
+
+    Parameters
+    ----------
+    given : list of str or str
+        As a board file has them.
+    refs : sequence of str
+        Of those that go, from the feed on.
+    items : sequence of str
+        Those that come, with their markings.
+
+    Returns
+    -------
+    lines : list of str
+
+    Examples
+    --------
+    >>> with_string(["led- - R2 1k - R1 1k - feed"], ["R1", "R2"], ["R1 680", "R2 680", "R3 680"])
+    ['led- - R3 680 - R2 680 - R1 680 - feed']
+    """
+
+    def put(line: str) -> str:
+        steps = SEPARATOR.split(line.strip())
+        at = [k for k, step in enumerate(steps) if step.split()[0] in refs]
+        if not at:
+            return line
+        backwards = steps[at[0]].split()[0] != refs[0]
+        new = items[::-1] if backwards else items
+        return " - ".join([*steps[: at[0]], *new, *steps[at[-1] + 1 :]])
+
+    return [put(line) for line in _lines(given)]
+
+
 def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
     parts = _Parts(used=set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines))))
     links, aliases = connect([path for line in lines if (path := _path(line, parts))])

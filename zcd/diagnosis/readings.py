@@ -243,7 +243,8 @@ def useful_readings(board: Board, circuit: Circuit) -> tuple[Reading, ...]:
     """Every reading worth offering on a board, by side, in the order of `AccessLevel`."""
     dead = _dead(board, circuit)
     isolated = (*_on_bench(), *_isolated(board))
-    return (*dead, *isolated, *_live(board, circuit), *_lifted(board, circuit))
+    every = (*dead, *isolated, *_live(board, circuit), *_lifted(board, circuit))
+    return tuple(dict.fromkeys(every))
 
 
 def _dead(board: Board, circuit: Circuit) -> list[Reading]:
@@ -263,7 +264,7 @@ def _dead(board: Board, circuit: Circuit) -> list[Reading]:
             result.append(Reading(function=Function.DIODE, red=b, black=a))
             if not any({a, b} == {r.red, r.black} and r.function is Function.OHM for r in result):
                 result.append(Reading(function=Function.OHM, red=b, black=a))
-    return list(dict.fromkeys(result))
+    return result
 
 
 def _stretches(board: Board, circuit: Circuit) -> Iterator[Reading]:
