@@ -171,6 +171,11 @@ def test_without_optocoupler_it_says_that_nothing_is_isolated(node: str) -> None
         traced(f"feed - R1 2M2 - R2 2M2 - {node}", "led- - neutral")
 
 
+def test_no_optocoupler_is_refused_with_the_caution() -> None:
+    with pytest.raises(InputError, match=r"optocoupler: found \"none\".*nothing is isolated"):
+        traced(*SIMPLE, optocoupler="none")
+
+
 @pytest.mark.parametrize(
     "more",
     [

@@ -61,6 +61,12 @@ _CAPACITORS = (
     *(("feed", "suppressor", "capacitance"), ("chain", "joint_capacitor", "capacitance")),
     *(("led", "capacitor"), ("output", "pin_capacitor"), ("fan", "run_capacitor")),
 )
+_NO_COUPLER = ("none", "no", "without")
+NOT_ISOLATED = (
+    "a path through the LED of an optocoupler, from led+ to led-; a detector without optocoupler "
+    "is not modelled. CAUTION: without optocoupler nothing is isolated, the controller and all "
+    "that touches it are LIVE at mains"
+)
 _WATT_STYLES = {0.125: "1/8 W", 0.25: "1/4 W", 0.5: "1/2 W", 1.0: "1 W", 2.0: "2 W", 3.0: "3 W"}
 
 
@@ -383,7 +389,9 @@ def _coupler(reader: Reader) -> None:
     given, chain = reader.value.get("optocoupler"), reader.value.get("chain")
     table: dict[str, Any] = given if isinstance(given, dict) else {"family": given}
     printed = table.get("family")
-    if _is_marking(printed) and nobody_knows(printed):
+    if _is_marking(printed) and printed.strip().lower() in _NO_COUPLER:
+        reader.refuse("optocoupler", printed, NOT_ISOLATED)
+    elif _is_marking(printed) and nobody_knows(printed):
         two = isinstance(chain, dict) and chain.get("topology") == "two-led"
         table = {**table, "family": AC_INPUT if two else FOUR_PIN}
         reader.value["optocoupler"] = table

@@ -15,6 +15,7 @@ from itertools import count
 from typing import Any
 
 from zcd.board.as_printed import (
+    NOT_ISOLATED,
     Reader,
     capacitor_as_printed,
     diode_as_printed,
@@ -34,11 +35,6 @@ from zcd.errors import InputError, invalid_value
 KEY = "circuit"
 NODES = ("line", "neutral", "feed", "led+", "led-", "led2+", "led2-")
 """Nodes with a meaning; `led2+` and `led2-` are those of a second optocoupler's LED."""
-NOT_ISOLATED = (
-    "a path through the LED of an optocoupler, from led+ to led-; a detector without optocoupler "
-    "is not modelled. CAUTION: without optocoupler nothing is isolated, the controller and all "
-    "that touches it are LIVE at mains"
-)
 _SPELT = {
     "l": "line", "live": "line", "phase": "line", "n": "neutral", "led +": "led+",
     "led -": "led-", "led1+": "led+", "led1-": "led-",

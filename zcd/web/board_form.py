@@ -207,11 +207,11 @@ def _put(whole: dict[str, Any], key: str, value: Any) -> None:
 
 def _value(key: str, text: str) -> Any:
     """A text as the file has it: a whole number, true or false, harmonics, or the text."""
-    if key == CIRCUIT:
+    kind = single_fields()[key].kind if key in single_fields() else "text"
+    if kind == "lines":
         return [line.strip() for line in text.split(";") if line.strip()]
     if key == HARMONICS:
         return [_harmonic(part) for part in text.split(",")]
-    kind = single_fields()[key].kind if key in single_fields() else "text"
     if kind == "truth":
         return {"true": True, "false": False}.get(text.lower(), text)
     return int(text) if kind == "whole" and re.fullmatch(r"[+-]?\d{1,9}", text) else text
