@@ -453,6 +453,7 @@ class Board:
     name : str
         What the technician calls it.
     topology : Topology or "traced"
+        How LED, rectifier and chain are arranged on the mains side.
     mains : Mains
     relay : Relay or None
         None: the feed is `direct`.
