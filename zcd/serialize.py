@@ -179,7 +179,7 @@ class _Writer:
         if kind in (typing.Union, types.UnionType):
             return {"anyOf": [self.schema(each) for each in inner]}
         if not isinstance(kind, type):
-            return {}
+            return {"enum": list(inner)} if kind is typing.Literal else {}
         if dataclasses.is_dataclass(kind):
             if kind.__name__ not in self.definitions:
                 self.definitions[kind.__name__] = {}

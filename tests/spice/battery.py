@@ -21,6 +21,7 @@ from tests.boards import (
     relay,
     resistor,
 )
+from zcd.board.files import board_from_dict
 from zcd.board.model import Board, Capacitor, Harmonic, Resistor, Suppressor, Topology
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit
@@ -54,7 +55,16 @@ class Case:
 def case(number: int) -> Case:
     """One case; the same number always gives the same."""
     rng = default_rng([SEED, number])
-    result = _board(rng, list(Topology)[number % len(Topology)])
+    return _case(rng, number, _board(rng, list(Topology)[number % len(Topology)]))
+
+
+def traced_case(number: int) -> Case:
+    """The same of a circuit that is none of the known topologies."""
+    rng = default_rng([SEED, 1, number])
+    return _case(rng, number, _traced_board(rng))
+
+
+def _case(rng: Generator, number: int, result: Board) -> Case:
     nominal = build_circuit(
         result, Conditions(temperature_degc=rng.uniform(5.0, 70.0), coil_driven=rng.random() < 0.8)
     )
@@ -101,9 +111,8 @@ def excess(line: Line) -> float:
     return abs(line.difference) / line.allowed if np.isfinite(line.difference) else np.inf
 
 
-def agreement(number: int) -> Agreement:
+def agreement(this: Case) -> Agreement:
     """Solve one case both ways."""
-    this = case(number)
     ask = (this.board, this.circuit, this.meter, this.readings)
     ours = answer(*ask, Engine())
     patient = bool(ours.solution.settled[0])
@@ -164,6 +173,60 @@ def _board(rng: Generator, topology: Topology) -> Board:
         else None,
         output=output,
         controller=controller(low_threshold_v=0.2 * supply, high_threshold_v=0.8 * supply),
+    )
+
+
+def _traced_board(rng: Generator) -> Board:
+    """A board whose circuit is drawn part by part, and given in lines."""
+    rms_v, total_ohm = rng.uniform(100.0, 264.0), 0.0
+
+    def maybe(share: float) -> bool:
+        return bool(rng.random() < share)
+
+    peak_a = _between(rng, *LEDS_PEAK_A)
+    total_ohm = np.sqrt(2.0) * rms_v / peak_a
+    two_leds, capacitive = maybe(0.2), maybe(0.35)
+    shares = rng.dirichlet(np.ones(3))
+    ohms = [max(float(total_ohm * share), 100.0) for share in shares]
+    lines = []
+    if capacitive:
+        farad = peak_a / (np.sqrt(2.0) * rms_v * 2.0 * np.pi * 50.0)
+        steps = ["feed", f"C1 {1e9 * farad:.4g}n", f"R1 {_between(rng, 470.0, 4700.0):.4g}", "x"]
+        steps += [f"R2 {_between(rng, 100.0, 2200.0):.4g}", "led+"]
+        if not two_leds:
+            lines.append("x - D1 1N4007 < - neutral")
+    else:
+        first, last = [f"R1 {ohms[0]:.5g}", "x"], [f"R2 {ohms[1]:.5g}"]
+        rectifier = [] if two_leds else ["D1 1N4007 >"]
+        steps = ["feed", *rectifier, *first, *last, "led+"]
+        if maybe(0.5):
+            steps = ["feed", *first, *rectifier, *last, "led+"]
+        if maybe(0.4):
+            lines.append(f"x - C2 {_between(rng, 1.0, 22.0):.4g}n - neutral")
+        if maybe(0.3):
+            lines.append(f"x - R5 {_between(rng, 0.5, 3.0) * total_ohm:.5g} - neutral")
+        if maybe(0.3):
+            lines.append(f"feed - R6 {_between(rng, 1.0, 4.0) * ohms[0]:.5g} - x")
+    both_legs = maybe(0.4) and not capacitive
+    lines = [" - ".join(steps), *lines, f"led- - R3 {ohms[2]:.5g} - neutral" if both_legs
+             else "led- - neutral"]  # fmt: skip
+    if maybe(0.4) and not two_leds:
+        lines.append("led+ - D2 1N4148 < - led-")
+    if maybe(0.3):
+        lines.append(f"led+ - R7 {_between(rng, 3e3, 1e5):.4g} - led-")
+    if maybe(0.25):
+        lines.append(f"led+ - C3 {_between(rng, 1.0, 47.0):.4g}n - led-")
+    return board_from_dict(
+        {
+            "mains": {
+                "voltage": f"{rms_v:.4g} V",
+                "frequency": f"{rng.uniform(45.0, 65.0):.4g} Hz",
+            },
+            "optocoupler": "814A" if two_leds else "817B",
+            "feed": "switched" if maybe(0.3) else "direct",
+            "circuit": lines,
+            "output": {"pull_up": f"{_between(rng, 4.7e3, 33e3):.4g}", "supply": "5 V"},
+        }
     )
 
 

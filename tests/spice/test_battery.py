@@ -11,11 +11,12 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from tests.spice.battery import NEAR, SIZE, Agreement, agreement, case, excess
+from tests.spice.battery import NEAR, SIZE, Agreement, agreement, case, excess, traced_case
 from zcd.board.model import Topology
 from zcd.diagnosis.functions import Function
 
 STEP = 6
+TRACED_SIZE, TRACED_STEP = 120, 5
 PULSE_WORDS = ("edge", "low time", "duty", "frequency")
 
 
@@ -77,9 +78,28 @@ def test_a_case_is_always_the_same() -> None:
 
 def test_both_solvers_agree_over_a_sample() -> None:
     """Every sixth of the battery: all topologies."""
-    assert_agreement([agreement(number) for number in range(0, SIZE, STEP)])
+    assert_agreement([agreement(case(number)) for number in range(0, SIZE, STEP)])
 
 
 @pytest.mark.slow
 def test_both_solvers_agree_over_the_battery() -> None:
-    assert_agreement([agreement(number) for number in range(SIZE)])
+    assert_agreement([agreement(case(number)) for number in range(SIZE)])
+
+
+def test_traced_circuits_hold_all_that_such_a_circuit_may_be() -> None:
+    boards = [traced_case(number).board for number in range(TRACED_SIZE)]
+    links = [board.traced.links for board in boards if board.traced is not None]
+    assert len({tuple(link.ref for link in each) for each in links}) > 40
+    assert {board.lit_twice for board in boards} == {False, True}
+    assert any(board.relay for board in boards)
+    assert len({traced_case(number).fault for number in range(TRACED_SIZE)}) > 30
+
+
+def test_both_solvers_agree_over_a_sample_of_traced_circuits() -> None:
+    """Circuits drawn part by part, with faults and meters as the other boards."""
+    assert_agreement([agreement(traced_case(n)) for n in range(0, TRACED_SIZE, TRACED_STEP)])
+
+
+@pytest.mark.slow
+def test_both_solvers_agree_over_all_traced_circuits() -> None:
+    assert_agreement([agreement(traced_case(number)) for number in range(TRACED_SIZE)])

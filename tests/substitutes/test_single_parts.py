@@ -145,11 +145,15 @@ def test_a_clamp_gets_its_signal_diode_first() -> None:
 def test_a_bridge_needs_four_of_a_kind() -> None:
     for count, of, enough in ((3, "bridge", False), (4, "bridge", True), (3, "half-wave", True)):
         stock = parse_drawer(f'diodes = [{{part = "M7", count = {count}}}]').diodes
-        assert bool(diode_candidates(board(of), stock, "rectifier")) is enough
+        fitted = board(of).rectifier
+        assert fitted is not None
+        assert bool(diode_candidates(board(of), stock, fitted)) is enough
 
 
 def test_every_diode_with_as_high_a_rating_is_tried_first() -> None:
-    found = diode_candidates(board(), every_diode(), "rectifier")
+    fitted = board().rectifier
+    assert fitted is not None
+    found = diode_candidates(board(), every_diode(), fitted)
     ratings = [p.junction.reverse_rating_v for one in found for p in one.parts
                if isinstance(p, Diode)]  # fmt: skip
     like = [one.closeness is not Closeness.OTHER for one in found]

@@ -61,6 +61,12 @@ _CAPACITORS = (
     *(("feed", "suppressor", "capacitance"), ("chain", "joint_capacitor", "capacitance")),
     *(("led", "capacitor"), ("output", "pin_capacitor"), ("fan", "run_capacitor")),
 )
+_NO_COUPLER = ("none", "no", "without")
+NOT_ISOLATED = (
+    "a path through the LED of an optocoupler, from led+ to led-; a detector without optocoupler "
+    "is not modelled. CAUTION: without optocoupler nothing is isolated, the controller and all "
+    "that touches it are LIVE at mains"
+)
 _WATT_STYLES = {0.125: "1/8 W", 0.25: "1/4 W", 0.5: "1/2 W", 1.0: "1 W", 2.0: "2 W", 3.0: "3 W"}
 
 
@@ -257,11 +263,13 @@ def _resistors(reader: Reader) -> None:
         chain_style = chain.get("style")
         for key, items in _lists(chain):
             for number, item in enumerate(items):
-                items[number] = _resistor(reader, item, f"{key}[{number + 1}]", chain_style)
+                items[number] = resistor_as_printed(
+                    reader, item, f"{key}[{number + 1}]", chain_style
+                )
     for table, name in _SINGLE_RESISTORS:
         holder = reader.value.get(table)
         if isinstance(holder, dict) and name in holder:
-            holder[name] = _resistor(reader, _tabled(holder[name]), f"{table}.{name}", None)
+            holder[name] = resistor_as_printed(reader, holder[name], f"{table}.{name}", None)
 
 
 def _lists(chain: dict[str, Any]) -> Iterator[tuple[str, list[Any]]]:
@@ -295,8 +303,9 @@ def _watt_style(text: str) -> str | None:
     return _WATT_STYLES.get(watt / 1e3 if match[4] else watt)
 
 
-def _resistor(reader: Reader, item: Any, key: str, chain_style: Any) -> Any:
+def resistor_as_printed(reader: Reader, item: Any, key: str, chain_style: Any) -> Any:
     """One resistor: its item with a plain value."""
+    item = _tabled(item)
     table = item if isinstance(item, dict) else {"value": item}
     _style(reader, table, f"{key}.style")
     text, given = table.get("value"), table.get("value")
@@ -380,7 +389,9 @@ def _coupler(reader: Reader) -> None:
     given, chain = reader.value.get("optocoupler"), reader.value.get("chain")
     table: dict[str, Any] = given if isinstance(given, dict) else {"family": given}
     printed = table.get("family")
-    if _is_marking(printed) and nobody_knows(printed):
+    if _is_marking(printed) and printed.strip().lower() in _NO_COUPLER:
+        reader.refuse("optocoupler", printed, NOT_ISOLATED)
+    elif _is_marking(printed) and nobody_knows(printed):
         two = isinstance(chain, dict) and chain.get("topology") == "two-led"
         table = {**table, "family": AC_INPUT if two else FOUR_PIN}
         reader.value["optocoupler"] = table
@@ -420,21 +431,24 @@ def _diodes(reader: Reader) -> None:
         given = reader.value.get(key)
         table: dict[str, Any] = given if isinstance(given, dict) else {"part": given}
         printed = table.get("part")
-        if not _is_marking(printed):
-            continue
-        name = table_part(printed)
-        if nobody_knows(printed):
-            reader.note(key, printed, "rectifier, its rating not known")
-            reader.value[key] = {**table, "part": "rectifier"}
-            continue
-        if name is None and key == "rectifier" and printed.strip().upper() == "A7":
-            name = "M7"
-            meaning = "M7, 1 A 1000 V (two pins; with three it is no rectifier)"
-        else:
-            meaning = str(name)
-        if name is not None and name.casefold() != re.sub(r"[\s-]", "", printed).casefold():
-            reader.note(key, printed, meaning)
+        if _is_marking(printed) and (name := diode_as_printed(reader, printed, key)) != printed:
             reader.value[key] = {**table, "part": name}
+
+
+def diode_as_printed(reader: Reader, printed: str, key: str) -> str:
+    """The diode that a marking stands for; the marking itself where it is in no table."""
+    if nobody_knows(printed):
+        reader.note(key, printed, "rectifier, its rating not known")
+        return "rectifier"
+    name = table_part(printed)
+    meaning = str(name)
+    if name is None and key != "clamp" and printed.strip().upper() == "A7":
+        name = "M7"
+        meaning = "M7, 1 A 1000 V (two pins; with three it is no rectifier)"
+    if name is None or name.casefold() == re.sub(r"[\s-]", "", printed).casefold():
+        return printed
+    reader.note(key, printed, meaning)
+    return name
 
 
 def _capacitor(reader: Reader, path: tuple[str, ...]) -> None:
@@ -446,18 +460,20 @@ def _capacitor(reader: Reader, path: tuple[str, ...]) -> None:
     given = holder.get(name) if isinstance(holder, dict) else None
     if isinstance(given, int) and not isinstance(given, bool) and given >= 10:
         given = str(given)  # no such capacitor in farads
-    if not _is_marking(given):
-        return
+    if _is_marking(given):
+        holder[name] = capacitor_as_printed(reader, given, ".".join(path))
+
+
+def capacitor_as_printed(reader: Reader, given: str, key: str) -> Any:
+    """The capacitance that a marking stands for; the marking where that is no code."""
     text = given.strip()
     while match := _CAPACITOR_TAIL.fullmatch(text):
         text = match[1]
     found = capacitor_marking(text.replace(",", "."))
-    key = ".".join(path)
     if len(found) > 1:
         ways = [f'"{m.value * 1e12:g}p" for {_meaning(m, "F")}' for m in found]
         reader.refuse(key, given, f"one meaning: {' or '.join(ways)}")
     elif found and (found[0].tolerance_ratio or not re.search("[pnuPNU]", text)):
         reader.note(key, given, _meaning(found[0], "F"))
-        holder[name] = found[0].value
-    elif text != given:
-        holder[name] = text
+        return found[0].value
+    return text if len(found) <= 1 else given

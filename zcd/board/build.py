@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 from zcd import refdata
 from zcd.board import consistency, optocouplers, parts_library
 from zcd.board.appliance import build_appliance
 from zcd.board.assumptions import PRACTICE, Notes
 from zcd.board.model import (
+    TRACED,
     Board,
     Capacitor,
     Controller,
@@ -25,6 +26,7 @@ from zcd.board.model import (
     Service,
     Suppressor,
     Topology,
+    Traced,
     Unknown,
 )
 from zcd.board.pins import PinInput, internal_pull_up, pin_input
@@ -67,7 +69,8 @@ def build_board(
     mains = _mains(file, notes)
     relay = _relay(file, notes)
     topology = consistency.topology_of(file)
-    notes.choice(file.chain.topology, "chain.topology", str(topology))
+    if topology != TRACED:
+        notes.choice(file.chain.topology, "chain.topology", str(topology))
     chains, return_chain = _chains(file, topology, notes)
     output = _output(file, notes)
     led_item = file.led.resistor
@@ -89,6 +92,7 @@ def build_board(
             joint.capacitance if joint else None, "chain.joint_capacitor.capacitance", notes
         ),
         joint=joint.after if joint else 1,
+        traced=_traced(file, notes),
         output=output,
         controller=_controller(file, notes),
         service=_service(file, notes),
@@ -187,15 +191,18 @@ def _relay(file: BoardFile, notes: Notes) -> Relay | None:
 
 
 def _chains(
-    file: BoardFile, topology: Topology, notes: Notes
+    file: BoardFile, topology: Topology | Literal["traced"], notes: Notes
 ) -> tuple[tuple[tuple[Resistor, ...], ...], tuple[Resistor, ...]]:
     """Strings from the feed, and the neutral leg, which a bridge shares out if none is written."""
     chain = file.chain
     items = {
         key: _resistor(item, key, notes, of_chain=file)
         for key, item in consistency.resistor_items(file)
-        if key.startswith("chain.")
+        if key.startswith(("chain.", "circuit."))
     }
+    if file.circuit is not None:
+        strings = file.circuit.strings
+        return tuple(tuple(items[f"circuit.{r.ref}"] for r in string) for string in strings), ()
     first = _with_prefix(items, "chain.resistors[")
     return_chain = _with_prefix(items, "chain.return_resistors[")
     parallel = tuple(
@@ -269,7 +276,26 @@ def _diode(table: DiodeTable | None, key: str, notes: Notes) -> Diode | None:
     return part
 
 
-def _rectifier_first(file: BoardFile, topology: Topology, notes: Notes) -> bool:
+def _traced(file: BoardFile, notes: Notes) -> Traced | None:
+    if file.circuit is None:
+        return None
+    links, pulses, second = consistency.traced_links(file)
+    fitted = [_diode(table, f"circuit.{table.ref}", notes) for table in file.circuit.diodes]
+    capacitors = file.circuit.capacitors
+    return Traced(
+        links=links,
+        aliases=file.circuit.aliases,
+        diodes=tuple(diode for diode in fitted if diode is not None),
+        capacitors=tuple(
+            Capacitor(ref=notes.ref(ref, "C", f"circuit.{ref}"), capacitance_f=farad)
+            for ref, farad in capacitors
+        ),
+        pulses=pulses,
+        second_coupler=second,
+    )
+
+
+def _rectifier_first(file: BoardFile, topology: Topology | Literal["traced"], notes: Notes) -> bool:
     written = file.chain.rectifier_first
     if written is None and topology in consistency.RECTIFIER_MAY_LEAD:
         notes.assume("chain.rectifier_first", "false", PRACTICE)

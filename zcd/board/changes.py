@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from zcd.board.files import board_from_dict
 from zcd.board.schema import BoardFile
 from zcd.board.toml_files import table_in
+from zcd.board.traced import KEY, with_marking
 from zcd.board.units import nearest
 from zcd.errors import InputError, invalid_value
 
@@ -73,6 +74,10 @@ def _keys() -> dict[str, str]:
 
 def _put(written: dict[str, Any], place: str, value: Any) -> None:
     """Put a value in its place; of a part, only its value or name is changed."""
+    table, _, ref = place.partition(".")
+    if table == KEY and ref:
+        written[KEY] = with_marking(written[KEY], ref, str(value))
+        return
     *tables, last = place.replace("]", "").replace("[", ".").split(".")
     holder: Any = written
     for name in tables:

@@ -6,13 +6,15 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import partial
+from typing import Literal
 
 from zcd import refdata
 from zcd.board import optocouplers, parts_library
 from zcd.board.appliance import appliance_problems
-from zcd.board.model import Diode, Optocoupler, Topology
+from zcd.board.model import TRACED, Diode, Link, Optocoupler, Topology
 from zcd.board.pins import pin_input
 from zcd.board.schema import BoardFile, DiodeTable, ResistorTable, Threshold
+from zcd.board.strings import with_leds
 from zcd.board.units import format_si, nearest
 from zcd.errors import InputError, invalid_value
 
@@ -33,8 +35,10 @@ _RELAY_KEYS = (
 )
 
 
-def topology_of(file: BoardFile) -> Topology:
-    """Return the topology written, or the default."""
+def topology_of(file: BoardFile) -> Topology | Literal["traced"]:
+    """Return the topology written, or the default; or that the circuit was traced."""
+    if file.circuit is not None:
+        return TRACED
     return Topology(file.chain.topology or DEFAULT_TOPOLOGY)
 
 
@@ -108,6 +112,7 @@ def problems(file: BoardFile) -> list[str]:
     checks: tuple[Callable[[BoardFile], Iterator[InputError]], ...] = (
         _mains,
         _feed,
+        _circuit,
         _chain,
         _diodes,
         _optocoupler,
@@ -204,8 +209,53 @@ def _feed(file: BoardFile) -> Iterator[InputError]:
         yield invalid_value(file.feed.kind, allowed, "feed.kind")
 
 
+def _circuit(file: BoardFile) -> Iterator[InputError]:
+    """What a traced circuit takes the place of; and whether its LED can be lit."""
+    if file.circuit is None:
+        return
+    chain = file.chain
+    written = [
+        *(key for key in ("rectifier", "clamp") if getattr(file, key) is not None),
+        *(f"led.{key}" for key in file.led.model_fields_set),
+        *(f"chain.{key}" for key in chain.model_fields_set - {"style", "tolerance"}),
+    ]
+    for key in written:
+        yield invalid_value(f"{key} beside circuit", "each part in a line of circuit", key)
+    try:
+        traced_links(file)
+    except InputError as error:
+        yield InputError(f"circuit: {error}")
+
+
+def traced_links(file: BoardFile) -> tuple[tuple[Link, ...], int, str]:
+    """Links of a traced circuit with its LEDs, half-waves in which one is lit, second coupler.
+
+    Raises
+    ------
+    InputError
+        If no current can pass through a LED.
+    """
+    circuit = file.circuit
+    assert circuit is not None
+    try:
+        two = fitted_optocoupler(file).family in optocouplers.TWO_LED_FAMILIES
+    except InputError:
+        two = False  # what is wrong with it is said elsewhere
+    second = _second_coupler(file)
+    return with_leds(circuit, two_leds=two, second=second, switched=feed_of(file) == "switched")
+
+
+def _second_coupler(file: BoardFile) -> str:
+    """Reference of a second optocoupler: the next one."""
+    first = file.optocoupler.ref or "OC1"
+    letters, number = first.rstrip("0123456789"), first[len(first.rstrip("0123456789")) :]
+    return f"{letters}{int(number or 1) + 1}"
+
+
 def _chain(file: BoardFile) -> Iterator[InputError]:
     chain, topology = file.chain, topology_of(file)
+    if topology == TRACED:
+        return
     count = len(chain.resistors)
     if topology is Topology.BRIDGE:
         if chain.parallel and chain.return_resistors is None:
@@ -240,6 +290,8 @@ def _chain(file: BoardFile) -> Iterator[InputError]:
 
 def _diodes(file: BoardFile) -> Iterator[InputError]:
     topology = topology_of(file)
+    if topology == TRACED:
+        return
     for key, table, topologies in (
         ("rectifier", file.rectifier, WITH_RECTIFIER),
         ("clamp", file.clamp, WITH_CLAMP),
@@ -356,7 +408,7 @@ def _optocoupler(file: BoardFile) -> Iterator[InputError]:
         yield error
         return
     two_leds = part.family in optocouplers.TWO_LED_FAMILIES
-    if two_leds != (topology is Topology.TWO_LED):
+    if topology != TRACED and two_leds != (topology is Topology.TWO_LED):
         wanted = [
             family
             for family in optocouplers.families()
@@ -439,6 +491,8 @@ def _appliance(file: BoardFile) -> Iterator[InputError]:
 def resistor_items(file: BoardFile) -> Iterator[tuple[str, ResistorTable]]:
     """Yield each resistor of the file with its key, in the order that references are given."""
     chain = file.chain
+    for item in (item for string in _strings(file) for item in string):
+        yield f"circuit.{item.ref}", item
     for number, item in enumerate(chain.resistors, 1):
         yield f"chain.resistors[{number}]", item
     for string_number, string in enumerate(chain.parallel, 1):
@@ -455,11 +509,20 @@ def resistor_items(file: BoardFile) -> Iterator[tuple[str, ResistorTable]]:
             yield key, single
 
 
+def _strings(file: BoardFile) -> tuple[tuple[ResistorTable, ...], ...]:
+    """Strings of resistors of a traced circuit."""
+    return () if file.circuit is None else file.circuit.strings
+
+
 def written_references(file: BoardFile) -> Iterator[tuple[str, str]]:
     """Yield key and reference of each part whose reference was written."""
     for key, item in resistor_items(file):
         if item.ref is not None:
             yield f"{key}.ref", item.ref
+    if file.circuit is not None:
+        others = [diode.ref for diode in file.circuit.diodes]
+        others += [ref for ref, _ in file.circuit.capacitors]
+        yield from ((f"circuit.{ref}", ref) for ref in others if ref is not None)
     for key, table in (
         ("rectifier", file.rectifier),
         ("clamp", file.clamp),

@@ -11,8 +11,10 @@ from zcd.board.as_printed import as_printed, spread
 from zcd.board.build import build_board
 from zcd.board.consistency import problems, unknown_names
 from zcd.board.model import Board
-from zcd.board.schema import BoardFile
+from zcd.board.schema import BoardFile, TracedBoardFile
 from zcd.board.toml_files import parse_toml, read_text, refuse, require_lengths, validate
+from zcd.board.traced import KEY as CIRCUIT_KEY
+from zcd.board.traced import read_traced
 from zcd.errors import InputError
 from zcd.files import file_name
 
@@ -111,7 +113,11 @@ def board_from_dict(value: Mapping[str, Any], name: str = "board.toml") -> Board
     require_lengths(value, name)
     value = spread(value)
     printed = as_printed(value)
-    file, lines = validate(BoardFile, printed.value, value)
+    schema = BoardFile
+    if CIRCUIT_KEY in value:
+        read_traced(printed)
+        schema = TracedBoardFile
+    file, lines = validate(schema, printed.value, value)
     refused = {line.partition(": ")[0] for line in printed.problems}
     lines = [*printed.problems, *(x for x in lines if x.partition(": ")[0] not in refused)]
     if file is not None and not lines:
@@ -119,7 +125,7 @@ def board_from_dict(value: Mapping[str, Any], name: str = "board.toml") -> Board
         if not lines:
             return build_board(file, Path(name).stem, value, printed.notes, printed.unknown)
     else:
-        rest, _ = validate(BoardFile, _without(printed.value, lines))
+        rest, _ = validate(schema, _without(printed.value, lines))
         lines += [_short(line, value) for line in unknown_names(rest)] if rest else []
     raise refuse(name, lines)
 

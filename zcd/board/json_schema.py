@@ -40,12 +40,25 @@ def file_schema(table: type[Table], title: str) -> dict[str, Any]:
 
 def _table(table: type[Table], of: str) -> dict[str, Any]:
     fields = table.model_fields
-    return {
+    required = [name for name, info in fields.items() if info.is_required()]
+    result = {
         "type": "object",
         "additionalProperties": False,
         "properties": {name: _key(info, of) for name, info in fields.items()},
-        "required": [name for name, info in fields.items() if info.is_required()],
+        "required": required,
     }
+    for name, info in fields.items():
+        if other := key_of(info).instead_of:
+            result |= _either(result, other, name)
+    return result
+
+
+def _either(table: dict[str, Any], name: str, other: str) -> dict[str, Any]:
+    """What takes the place of a key that must be there, and all in it that must: one of two."""
+    required = [key for key in table["required"] if key != name]
+    inner = table["properties"][name]
+    needed = {"required": [name], "properties": {name: {"required": inner.pop("required")}}}
+    return {"required": required, "if": {"required": [other]}, "else": needed}
 
 
 def _key(info: FieldInfo, of: str) -> dict[str, Any]:
@@ -68,8 +81,10 @@ def _type(info: FieldInfo, label: str) -> dict[str, Any]:
         return {"type": ["string", "number"], "examples": list(reader.kind.examples)}
     if isinstance(reader, NameReader):
         return {"enum": list(reader.names)}
-    if own.choices is not None:
-        return {"type": "string", "examples": list(own.choices())}
+    if own.lines or own.choices is not None:
+        text = {"type": "string"}
+        lines = {"type": "array", "items": text}
+        return lines if own.choices is None else {**text, "examples": list(own.choices())}
     for kind, name in ((bool, "boolean"), (int, "integer")):
         if holds(info.annotation, kind):
             return {"type": name}

@@ -49,6 +49,10 @@ class Key:
         Of the board's model; empty: the key with its unit at the end.
     computed : bool
         The value taken where nothing is written depends on other keys.
+    instead_of : str
+        A key that need not be there where this one is.
+    lines : bool
+        It is a list of texts.
     """
 
     label: str
@@ -60,6 +64,8 @@ class Key:
     folded: bool = True
     attribute: str = ""
     computed: bool = False
+    instead_of: str = ""
+    lines: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

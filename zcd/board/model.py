@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any
+from typing import Any, Final, Literal
 
 
 class Topology(StrEnum):
@@ -20,6 +20,10 @@ class Topology(StrEnum):
     HALF_WAVE_CLAMPED = "half-wave-clamped"
     BRIDGE = "bridge"
     TWO_LED = "two-led"
+
+
+TRACED: Final = "traced"
+"""In the place of a topology: the circuit as it was traced."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,7 +183,7 @@ class Junction:
     `leak_ohm` is the reverse leakage as a resistance at 25 degC, which grows by the power
     `leak_rise_per_k` of e a degree; `reverse_rating_v` is the rated limit, taken as where
     breakdown begins. `capacitance_f` is the one that data sheets print: of a diode at 4 V
-    reverse, of an LED at 0 V.
+    reverse, of an LED at 0 V. `is_zener`: it is there to break down, and has no reverse rating.
     """
 
     saturation_current_a: float
@@ -190,6 +194,7 @@ class Junction:
     reverse_rating_v: float
     leak_rise_per_k: float = 0.0
     capacitance_f: float = 0.0
+    is_zener: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -385,6 +390,44 @@ class Appliance:
     assumptions: tuple[Assumption, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A part of the mains side between two nodes; of a diode, `a` is the anode."""
+
+    ref: str
+    a: str
+    b: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Traced:
+    """A circuit that is none of the known topologies: the mains side as it was traced.
+
+    Its resistors are the board's `chains`: each of them is a string whose resistors carry the
+    same current.
+
+    Parameters
+    ----------
+    links : tuple of Link
+        As of `zcd.board.paths.links_of`; a bridge has four, its reference with a letter.
+    aliases : tuple of (str, str)
+        Second name of a node, its own name.
+    diodes, capacitors : tuple
+    pulses : int
+        Half-waves of a period in which the LED is lit: 1 or 2.
+    second_coupler : str
+        Reference of a second optocoupler of the same type, its transistor parallel to that of
+        the first; empty: there is none.
+    """
+
+    links: tuple[Link, ...]
+    aliases: tuple[tuple[str, str], ...] = ()
+    diodes: tuple[Diode, ...] = ()
+    capacitors: tuple[Capacitor, ...] = ()
+    pulses: int = 1
+    second_coupler: str = ""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Description:
     """What a board was made from.
@@ -409,7 +452,8 @@ class Board:
     ----------
     name : str
         What the technician calls it.
-    topology : Topology
+    topology : Topology or "traced"
+        How LED, rectifier and chain are arranged on the mains side.
     mains : Mains
     relay : Relay or None
         None: the feed is `direct`.
@@ -430,6 +474,8 @@ class Board:
         From the joint after resistor number `joint` (1 = after the first) of the first chain to
         neutral.
     joint : int
+    traced : Traced or None
+        The circuit where it is none of the known topologies.
     output : Output
     controller : Controller
     service : Service
@@ -448,7 +494,7 @@ class Board:
     """
 
     name: str
-    topology: Topology
+    topology: Topology | Literal["traced"]
     mains: Mains
     relay: Relay | None
     chains: tuple[tuple[Resistor, ...], ...]
@@ -461,6 +507,7 @@ class Board:
     led_capacitor: Capacitor | None = None
     joint_capacitor: Capacitor | None = None
     joint: int = 1
+    traced: Traced | None = None
     output: Output
     controller: Controller
     service: Service
@@ -470,6 +517,34 @@ class Board:
     appliance: Appliance | None = None
     description: Description | None = field(default=None, compare=False, repr=False)
     file: str = field(default="BOARD", compare=False, repr=False)
+
+    @property
+    def diodes(self) -> tuple[Diode, ...]:
+        """Rectifier and clamp, or those of a traced circuit."""
+        traced = () if self.traced is None else self.traced.diodes
+        return (*(d for d in (self.rectifier, self.clamp) if d is not None), *traced)
+
+    @property
+    def capacitors(self) -> tuple[Capacitor, ...]:
+        """Those of the mains side, then that of the pin."""
+        known = (self.joint_capacitor, self.led_capacitor)
+        traced = () if self.traced is None else self.traced.capacitors
+        every = (*known, *traced, self.output.pin_capacitor)
+        return tuple(c for c in every if c is not None)
+
+    @property
+    def two_leds(self) -> bool:
+        """Whether the optocoupler has two LEDs."""
+        if self.traced is not None:
+            return any(link.ref == "led2" for link in self.traced.links)
+        return self.topology is Topology.TWO_LED
+
+    @property
+    def lit_twice(self) -> bool:
+        """Whether the LED, or one of two, is lit in both half-waves."""
+        if self.traced is not None:
+            return self.traced.pulses == 2
+        return self.topology in (Topology.BRIDGE, Topology.TWO_LED)
 
     def with_(self, **changes: Any) -> Board:
         """The board with some of its keys or parts changed.

@@ -55,6 +55,8 @@ _HOUSE_CODES = {
 }
 """Two-letter marks that differ by maker (A7: Zibo Seno SOD-123FL sheet; others: Diodes sheets)."""
 
+_ZENER_TEST_A = 5e-3
+"""At which small zeners are specified: common practice, no source."""
 _NO_OVERLOAD_GIVEN = 2.0
 _LED_CURRENT_LIMIT_A = 0.05
 
@@ -291,11 +293,19 @@ def own_diode(own: OwnDiode, *, ref: str) -> Diode:
     small = own.current_a is not None and own.current_a < _SMALLEST_RECTIFIER_A
     kind = SIGNAL if own.kind == RECTIFIER and small else own.kind
     base = diode(_LAWS[kind], ref=ref)
-    reverse_v = own.reverse_v or own.breakdown_v or base.junction.reverse_rating_v
+    law = base.junction
+    reverse_v = own.reverse_v or own.breakdown_v or law.reverse_rating_v
+    is_zener = kind == ZENER and own.breakdown_v is not None
+    if is_zener:
+        from zcd.physics.diode import thermal_voltage_v  # loads slowly
+
+        # a zener's voltage is that at its test current; breakdown begins below it
+        knee_v = law.emission_ratio * float(thermal_voltage_v(refdata.REFERENCE_DEGC))
+        reverse_v -= knee_v * log(_ZENER_TEST_A / law.saturation_current_a)
     return replace(
         base,
         part=own.label,
-        junction=replace(base.junction, reverse_rating_v=reverse_v),
+        junction=replace(law, reverse_rating_v=reverse_v, is_zener=is_zener),
         source=f"data of the board file; its law that of the {_LAWS[kind]}, {base.source}",
     )
 
@@ -423,6 +433,8 @@ def odd_values(board: Board) -> tuple[str, ...]:
         for ohm, refs in by_value.items()
     ]
     lines += _missing_prefixes(board)
+    if board.traced is not None:
+        return tuple(lines)
     conductance = sum(1 / sum(r.resistance_ohm for r in string) for string in board.chains)
     chain_ohm = 1 / conductance + sum(r.resistance_ohm for r in board.return_chain)
     peak_a = sqrt(2) * board.mains.high_rms_v / chain_ohm

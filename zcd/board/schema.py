@@ -16,7 +16,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, 
 from zcd import refdata
 from zcd.board import quantity_kinds
 from zcd.board.keys import NameReader, QuantityReader, count, key, table_key
-from zcd.board.model import Topology
+from zcd.board.model import Link, Topology
 from zcd.board.parts_library import diode_parts, styles
 from zcd.board.pins import pin_inputs
 from zcd.board.units import QuantityKind, is_reference, parse_quantity
@@ -295,6 +295,35 @@ class ChainTable(Table):
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TracedFile:
+    """``circuit``: the lines as `zcd.board.traced` reads them.
+
+    Parameters
+    ----------
+    links : tuple of Link
+        Without LEDs; a string of resistors is one.
+    aliases : tuple of (str, str)
+    strings : tuple of tuple of ResistorTable
+    diodes : tuple of DiodeTable
+        Of a bridge, one; its four links have its reference with a letter.
+    capacitors : tuple of (str, float)
+        Reference, capacitance. [F]
+    blocking : frozenset of str
+        Links that let current pass one way only: diodes, not zeners.
+    """
+
+    links: tuple[Link, ...]
+    aliases: tuple[tuple[str, str], ...]
+    strings: tuple[tuple[ResistorTable, ...], ...]
+    diodes: tuple[DiodeTable, ...]
+    capacitors: tuple[tuple[str, float], ...]
+    blocking: frozenset[str]
+
+
+CIRCUIT = 'a list of lines such as ["feed - R7 82k - D1 1N4007 > - led+", "led- - neutral"]'
+
+
 class DiodeTable(Table):
     """``[rectifier]`` and ``[clamp]``."""
 
@@ -474,6 +503,14 @@ class BoardFile(Table):
         "a table, or one of direct, switched"
     )
     chain: ChainTable = key(allowed=f"a table with resistors = {_RESISTORS}", required=True)
+    circuit: TracedFile | None = key(
+        "Circuit as traced, in place of chain",
+        CIRCUIT,
+        instead_of="chain",
+        lines=True,
+        group=ChainTable.TITLE,
+        hint="feed - R7 82k - D1 1N4007 > - led+; led- - neutral",
+    )
     rectifier: Annotated[DiodeTable, short_form("part")] | None = key(
         "Rectifier", _DIODE, group=ChainTable.TITLE
     )
@@ -496,3 +533,15 @@ class BoardFile(Table):
     fan: Annotated[FanTable, short_form("power")] = table_key(
         "a table such as one with power and full_speed"
     )
+
+
+class TracedChainTable(ChainTable):
+    """``[chain]`` beside `circuit`: what all its resistors share."""
+
+    resistors: tuple[ResistorItem, ...] = ()
+
+
+class TracedBoardFile(BoardFile):
+    """A board file with `circuit`."""
+
+    chain: TracedChainTable = table_key("a table with style, tolerance or both")

@@ -38,7 +38,9 @@ _HEAD = """\
 _NOTES = {
     "feed": 'All but kind belongs to kind = "switched", behind the load relay\'s contact.',
     "chain": 'A resistor may say more: {value = "33k", ref = "R5", style = "1206", '
-    'tolerance = "1 %", power = "0.25 W", working_voltage = "200 V"}',
+    'tolerance = "1 %", power = "0.25 W", working_voltage = "200 V"}. '
+    'Any other circuit: circuit = ["feed - R7 82k - D1 1N4007 > - led+", "led- - neutral"] in the '
+    "place of chain, rectifier, clamp and led; see zcd help board.",
     "output": "pull_down in place of pull_up: an emitter follower.",
     "supervision": "From here on: what stands around the sync circuit, for zcd story.",
 }

@@ -7,7 +7,7 @@ preferred number for the usual current. Common practice, no source.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from math import inf, log, sqrt
 from typing import Any
 
@@ -68,14 +68,17 @@ def unknown_limits(text: str) -> Limits | None:
     if _NOBODY_KNOWS.fullmatch(shown):
         return 0.0, inf
     if match := _ABOUT.fullmatch(shown):
-        ohm = _ohm(match[1] or match[2])
+        ohm = ohm_of(match[1] or match[2])
         return None if ohm is None else (ohm * (1 - ROUGHLY_RATIO), ohm * (1 + ROUGHLY_RATIO))
     match = _RANGE.fullmatch(shown)
     if match is None:
         return None
     low, high = match[1], match[2]
     unit = re.search("[kKM]", high)
-    ends = [_ohm(low if re.search("[kKMRr]", low) or unit is None else low + unit[0]), _ohm(high)]
+    ends = [
+        ohm_of(low if re.search("[kKMRr]", low) or unit is None else low + unit[0]),
+        ohm_of(high),
+    ]
     if None in ends or ends[0] == ends[1]:
         return None
     return min(filter(None, ends)), max(filter(None, ends))
@@ -97,31 +100,65 @@ def fill_unknown(
     note : callable
         Told what was taken, and why.
     """
-    chosen = {key: _likely(value, unknown, key) for key in unknown}
-    for key, (ohm, why) in chosen.items():
-        if unknown[key][1] == inf:
-            unknown[key] = (ohm / OPEN_FACTOR, ohm * OPEN_FACTOR)
+    chosen = {}
+    for key, limits in unknown.items():
+        others = sum(1 for each in unknown if each.startswith(("chain.resistors", "chain.return")))
+        near = _neighbours(value, unknown, key)
+        chosen[key] = likely_ohm(value, limits, near, others, USUAL_OHM.get(key))
+    for key, (ohm, why, unknown[key]) in chosen.items():
         holder, place = _place(value, key)
         item = holder[place]
         printed = item["value"] if isinstance(item, dict) else item
         holder[place] = {**item, "value": ohm} if isinstance(item, dict) else ohm
-        note(key, printed, f"{format_si(ohm, 'Ω')}, {why}")
+        note(key, printed, why)
 
 
-def _likely(value: Mapping[str, Any], unknown: Mapping[str, Limits], key: str) -> tuple[float, str]:
+def likely_ohm(
+    value: Mapping[str, Any],
+    limits: Limits,
+    neighbours: Iterable[float],
+    others: int,
+    usual_ohm: float | None = None,
+) -> tuple[float, str, Limits]:
+    """The likeliest value within limits, in words with the reason, and limits that are known.
+
+    Parameters
+    ----------
+    value : mapping
+        The board file.
+    limits : tuple of float
+    neighbours : iterable of float
+        Values near it, the nearest first.
+    others : int
+        Resistors of the chain that nobody could read.
+    usual_ohm : float, optional
+        Of a resistor in its place.
+    """
+    ohm, why = _likely(value, limits, neighbours, others, usual_ohm)
+    if limits[1] == inf:
+        limits = ohm / OPEN_FACTOR, ohm * OPEN_FACTOR
+    return ohm, f"{format_si(ohm, 'Ω')}, {why}", limits
+
+
+def _likely(
+    value: Mapping[str, Any],
+    limits: Limits,
+    neighbours: Iterable[float],
+    others: int,
+    usual_ohm: float | None,
+) -> tuple[float, str]:
     """The likeliest value within limits, and why."""
-    low, high = unknown[key]
-    for ohm in _neighbours(value, unknown, key):
+    low, high = limits
+    for ohm in neighbours:
         if low <= ohm <= high:
             return ohm, "like its neighbour"
     if high < inf:
         return _nearest_preferred((low + high) / 2.0), "the preferred number in the middle"
-    if key in USUAL_OHM:
-        return USUAL_OHM[key], "the usual value"
+    if usual_ohm is not None:
+        return usual_ohm, "the usual value"
     mains = value.get("mains")
     printed = mains.get("voltage") if isinstance(mains, Mapping) else None
     volts = re.match(r"[\d.]+", str(printed))
-    others = sum(1 for each in unknown if each.startswith(("chain.resistors", "chain.return")))
     total = sqrt(2.0) * (float(volts[0]) if volts else 230.0) / USUAL_PEAK_A
     return (
         _nearest_preferred(total / max(others, 1)),
@@ -142,7 +179,7 @@ def _neighbours(
         for number in numbers:
             where = f"{string}[{number + 1}]"
             item = items[number]
-            ohm = _ohm(item.get("value") if isinstance(item, Mapping) else item)
+            ohm = ohm_of(item.get("value") if isinstance(item, Mapping) else item)
             if where not in unknown and ohm is not None:
                 yield ohm
 
@@ -165,7 +202,7 @@ def _place(value: dict[str, Any], key: str) -> tuple[Any, Any]:
     return value[table], name
 
 
-def _ohm(given: Any) -> float | None:
+def ohm_of(given: Any) -> float | None:
     if isinstance(given, str) and (found := resistor_markings(given)):
         return found[0].value
     try:

@@ -1,4 +1,4 @@
-"""From a board to its element list: the one place that knows the topologies."""
+"""From a board to its element list."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from zcd.board.model import Board, Diode, Resistor, Topology
+from zcd.board.model import Board, Capacitor, Diode, Resistor
 from zcd.board.model import Junction as JunctionData
+from zcd.board.paths import links_of
 from zcd.circuit.elements import (
     INFINITE_OHM,
     Capacitance,
@@ -89,10 +90,8 @@ def build_circuit(board: Board, conditions: Conditions = NOMINAL) -> Circuit:
     harmonics = [
         mains_harmonic(h.order, ratio=h.ratio, phase_rad=h.phase_rad) for h in board.mains.harmonics
     ]
-    feed, relay = _relay(board, conditions)
-    side, aliases = _mains_side(board, feed, celsius)
-    if feed == "line":
-        aliases["feed"] = "line"
+    relay = _relay(board, conditions)
+    side, aliases = _mains_side(board, celsius)
     output = _isolated_side(board, conditions, celsius)
     return Circuit(elements=(mains, *harmonics, *relay, *side, *output), aliases=aliases)
 
@@ -117,7 +116,7 @@ def at_temperature(circuit: Circuit, board: Board, celsius: Value) -> Circuit:
     was = circuit[board.optocoupler.ref]
     assert isinstance(was, Phototransistor)
     before = build_circuit(board, Conditions(temperature_degc=was.temperature_degc))
-    for ref, name in _times_with_temperature(board, warm):
+    for ref, name in _times_with_temperature(warm):
         ratio = getattr(warm[ref], name) / getattr(before[ref], name)
         circuit = circuit.scale(ref, name, ratio)
     for element in warm:
@@ -127,13 +126,13 @@ def at_temperature(circuit: Circuit, board: Board, celsius: Value) -> Circuit:
     return circuit
 
 
-def _times_with_temperature(board: Board, circuit: Circuit) -> list[tuple[str, str]]:
+def _times_with_temperature(circuit: Circuit) -> list[tuple[str, str]]:
     """Values that heat multiplies, whatever they are: element and name."""
-    opto = board.optocoupler.ref
+    couplers = [coupler.ref for coupler in circuit.of(Phototransistor)]
     leaks = [f"{junction.ref}.leak" for junction in circuit.of(Junction)]
     return [
-        (opto, "storage_s"),
-        (f"{opto}.miller", "capacitance_f"),
+        *((opto, "storage_s") for opto in couplers),
+        *((f"{opto}.miller", "capacitance_f") for opto in couplers),
         *((leak, "resistance_ohm") for leak in leaks),
     ]
 
@@ -155,11 +154,11 @@ def _or(value: Value | None, nominal: float) -> Value:
     return nominal if value is None else value
 
 
-def _relay(board: Board, conditions: Conditions) -> tuple[str, list[Element]]:
-    """The node the chain is tapped from, and the elements of the load relay."""
+def _relay(board: Board, conditions: Conditions) -> list[Element]:
+    """The elements of the load relay, behind whose contact the chain is tapped."""
     relay = board.relay
     if relay is None:
-        return "line", []
+        return []
     closed = conditions.coil_driven
     elements: list[Element] = [
         DcSource(ref="coil supply", a="coil+", b="logic0", voltage_v=relay.coil_supply_v),
@@ -192,7 +191,7 @@ def _relay(board: Board, conditions: Conditions) -> tuple[str, list[Element]]:
                 capacitance_f=relay.suppressor.capacitance_f,
             ),
         ]
-    return "feed", elements
+    return elements
 
 
 def _junction(ref: str, a: str, b: str, data: JunctionData, celsius: Value) -> list[Element]:
@@ -221,12 +220,6 @@ def _leak_ohm(data: JunctionData, celsius: Value) -> Value:
     return np.asarray(data.leak_ohm * np.exp(-data.leak_rise_per_k * hotter_k))
 
 
-def _diode(diode: Diode | None, a: str, b: str, celsius: Value, suffix: str = "") -> list[Element]:
-    if diode is None:
-        return []
-    return _junction(diode.ref + suffix, a, b, diode.junction, celsius)
-
-
 def _string(resistors: Sequence[Resistor], start: str, prefix: str, end: str) -> list[Element]:
     """Resistors in series from `start` to `end`, the joints named after `prefix`."""
     joints = [f"{prefix}.{k}" for k in range(1, len(resistors))]
@@ -237,53 +230,55 @@ def _string(resistors: Sequence[Resistor], start: str, prefix: str, end: str) ->
     ]
 
 
-def _mains_side(board: Board, feed: str, celsius: Value) -> tuple[list[Element], dict[str, str]]:
-    """Chain, diodes and LED, by topology; and the second names of nodes."""
-    top = board.topology
-    series = top in (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED)
-    last = f"chain.{len(board.chains[0])}"
+def _mains_side(board: Board, celsius: Value) -> tuple[list[Element], dict[str, str]]:
+    """Chain, diodes, capacitors and LED as the links of the board have them; names of nodes."""
+    links, aliases = links_of(board)
+    strings = {("chain" if k == 1 else f"chain{k}"): c for k, c in enumerate(board.chains, 1)}
+    strings["return"] = board.return_chain
+    parts = _parts_by_link(board)
     elements: list[Element] = []
-    start, end = feed, "led+"
-    if series and board.rectifier_first:
-        elements += _diode(board.rectifier, feed, "rect", celsius)
-        start = "rect"
-    elif series or top is Topology.BRIDGE:
-        end = last
-    for number, chain in enumerate(board.chains, start=1):
-        elements += _string(chain, start, "chain" if number == 1 else f"chain{number}", end)
-    if series and not board.rectifier_first:
-        elements += _diode(board.rectifier, last, "led+", celsius)
-    low = "neutral"
-    if top is Topology.BRIDGE:
-        low = "led-"
-        elements += _bridge(board, last, celsius)
-    elements += _led(board, low, celsius)
-    if top in (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED):
-        elements += _diode(board.clamp, low, "led+", celsius)
-    if board.joint_capacitor is not None:
-        joint = end if board.joint == len(board.chains[0]) else f"chain.{board.joint}"
-        elements.append(
-            Capacitance(
-                ref=board.joint_capacitor.ref,
-                a=joint,
-                b="neutral",
-                capacitance_f=board.joint_capacitor.capacitance_f,
-            )
-        )
-    aliases = {} if low == "led-" else {"led-": low}
-    if end == "led+":
-        aliases[last] = "led+"
+    for link in links:
+        ref, a, b = link.ref, link.a, link.b
+        if ref in strings:
+            elements += _string(strings[ref], a, ref, b)
+            continue
+        part, own = parts[ref]
+        match part:
+            case Capacitor():
+                elements.append(Capacitance(ref=own, a=a, b=b, capacitance_f=part.capacitance_f))
+            case Resistor():
+                elements.append(Resistance(ref=own, a=a, b=b, resistance_ohm=part.resistance_ohm))
+            case _:
+                elements += _junction(own, a, b, part, celsius)
     return elements, aliases
 
 
-def _bridge(board: Board, far: str, celsius: Value) -> list[Element]:
-    """Return leg and the four diodes of a bridge."""
-    near = f"return.{len(board.return_chain)}" if board.return_chain else "neutral"
-    elements = _string(board.return_chain, "neutral", "return", near) if board.return_chain else []
-    legs = (("a", far, "led+"), ("b", near, "led+"), ("c", "led-", far), ("d", "led-", near))
-    for suffix, a, b in legs:
-        elements += _diode(board.rectifier, a, b, celsius, suffix)
-    return elements
+def _parts_by_link(board: Board) -> dict[str, tuple[Resistor | Capacitor | JunctionData, str]]:
+    """Each part as the links call it, with the reference of its element."""
+    opto = board.optocoupler
+    result: dict[str, tuple[Resistor | Capacitor | JunctionData, str]] = {
+        "led": (opto.led, f"{opto.ref}.led"),
+        "led2": (opto.led, f"{opto.ref}.led2"),
+    }
+    if board.traced is not None:
+        second = f"{board.traced.second_coupler}.led"
+        result[second] = (opto.led, second)
+        result |= {c.ref: (c, c.ref) for c in board.traced.capacitors}
+        for diode in board.traced.diodes:
+            result |= {f"{diode.ref}{x}": (diode.junction, f"{diode.ref}{x}") for x in _LEGS}
+        return result
+    named = ("led_resistor", "led_capacitor", "joint_capacitor")
+    fitted = {name: getattr(board, name) for name in named}
+    result |= {name: (part, part.ref) for name, part in fitted.items() if part is not None}
+    for name, own in (("rectifier", board.rectifier), ("clamp", board.clamp)):
+        if own is not None:
+            legs = {f"{name}.{x}" if x else name: f"{own.ref}{x}" for x in _LEGS}
+            result |= {link: (own.junction, ref) for link, ref in legs.items()}
+    return result
+
+
+_LEGS = ("", *"abcd")
+"""Behind the reference of a diode: each of the four of a bridge has a letter."""
 
 
 def junction_refs(diode: Diode, circuit: Circuit) -> list[str]:
@@ -293,22 +288,10 @@ def junction_refs(diode: Diode, circuit: Circuit) -> list[str]:
 
 
 def led_refs(board: Board) -> tuple[str, ...]:
-    """Refs of the optocoupler's LED, or of both of them."""
+    """Refs of the LED of an optocoupler, or of both of them."""
     ref = board.optocoupler.ref
-    return (f"{ref}.led", f"{ref}.led2") if board.topology is Topology.TWO_LED else (f"{ref}.led",)
-
-
-def _led(board: Board, low: str, celsius: Value) -> list[Element]:
-    """The LED (or two, anti-parallel) and what stands across it."""
-    refs = led_refs(board)
-    elements = _junction(refs[0], "led+", low, board.optocoupler.led, celsius)
-    if len(refs) > 1:
-        elements += _junction(refs[1], low, "led+", board.optocoupler.led, celsius)
-    if (r := board.led_resistor) is not None:
-        elements.append(Resistance(ref=r.ref, a="led+", b=low, resistance_ohm=r.resistance_ohm))
-    if (c := board.led_capacitor) is not None:
-        elements.append(Capacitance(ref=c.ref, a="led+", b=low, capacitance_f=c.capacitance_f))
-    return elements
+    second = (f"{ref}.led2",) if board.two_leds else ()
+    return *(f"{coupler}.led" for coupler in coupler_refs(board)), *second
 
 
 def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list[Element]:
@@ -329,28 +312,28 @@ def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list
             b="logic0" if follower else "pin",
             resistance_ohm=out.resistor.resistance_ohm,
         ),
-        Phototransistor(
-            ref=opto.ref,
-            a=collector,
-            b=emitter,
-            leds=led_refs(board),
-            ctr_ratio=np.asarray(ctr / ctr_shape_ratio(opto.test_current_a, weight)),
-            remaining_ratio=_or(conditions.remaining_ratio, opto.remaining_ratio),
-            shape_weight=weight,
-            temperature_degc=celsius,
-            dark_a=dark_current_a(celsius),
-            knee_v=model.emission_ratio * thermal_voltage_v(celsius),
-            knee_ratio=model.knee_ratio,
-            early_v=model.early_v,
-            storage_s=model.storage_s * slower,
-        ),
-        Capacitance(
-            ref=f"{opto.ref}.miller",
-            a=collector,
-            b=emitter,
-            capacitance_f=model.miller_f * slower,
-        ),
     ]
+    for ref in coupler_refs(board):
+        elements += [
+            Phototransistor(
+                ref=ref,
+                a=collector,
+                b=emitter,
+                leds=tuple(led for led in led_refs(board) if led.startswith(f"{ref}.")),
+                ctr_ratio=np.asarray(ctr / ctr_shape_ratio(opto.test_current_a, weight)),
+                remaining_ratio=_or(conditions.remaining_ratio, opto.remaining_ratio),
+                shape_weight=weight,
+                temperature_degc=celsius,
+                dark_a=dark_current_a(celsius),
+                knee_v=model.emission_ratio * thermal_voltage_v(celsius),
+                knee_ratio=model.knee_ratio,
+                early_v=model.early_v,
+                storage_s=model.storage_s * slower,
+            ),
+            Capacitance(
+                ref=f"{ref}.miller", a=collector, b=emitter, capacitance_f=model.miller_f * slower
+            ),
+        ]
     if (inside := out.internal) is not None:
         ohm = inside.resistance_ohm
         elements.append(Resistance(ref=inside.ref, a="logic+", b="pin", resistance_ohm=ohm))
@@ -358,3 +341,9 @@ def _isolated_side(board: Board, conditions: Conditions, celsius: Value) -> list
         c = out.pin_capacitor
         elements.append(Capacitance(ref=c.ref, a="pin", b="logic0", capacitance_f=c.capacitance_f))
     return elements
+
+
+def coupler_refs(board: Board) -> tuple[str, ...]:
+    """References of the optocoupler, or of both of them."""
+    second = board.traced.second_coupler if board.traced is not None else ""
+    return (board.optocoupler.ref, *([second] if second else []))

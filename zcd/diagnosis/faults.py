@@ -384,15 +384,43 @@ def _least_ohm(element: Resistance, circuit: Circuit) -> float:
 
 
 def _chain_resistors(circuit: Circuit) -> list[Resistance]:
-    """Resistors of the first chain and of the return leg."""
+    """Resistors of the first chain and of the return leg, and others in series with the LED."""
     names = (*circuit.nodes, *circuit.aliases)
     joints = {circuit.node(n) for n in names if n.startswith(("chain.", "return."))}
     ends = joints | {circuit.node(n) for n in ("feed", "rect", "neutral") if n in names}
+    on_way = _on_way(circuit)
     return [
         r
         for r in circuit.of(Resistance)
-        if "." not in r.ref and {r.a, r.b} & joints and {r.a, r.b} <= ends
+        if "." not in r.ref and (r.ref in on_way or ({r.a, r.b} & joints and {r.a, r.b} <= ends))
     ]
+
+
+def _on_way(circuit: Circuit) -> set[str]:
+    """Refs of the parts on the way from the mains through the LED and back."""
+    poles = circuit.node("feed"), circuit.node("neutral")
+    led = circuit.node("led+"), circuit.node("led-")
+    for source, sink in (poles, poles[::-1]):
+        to_led = _way(circuit, source, led[0], {sink, led[1]} - {led[0]})
+        back = _way(circuit, led[1], sink, {source, led[0]} - {led[1]})
+        if to_led is not None and back is not None:
+            return to_led | back
+    return set()
+
+
+def _way(circuit: Circuit, start: str, goal: str, closed: set[str]) -> set[str] | None:
+    """Refs of the parts on the first way from one node to another; None: there is none."""
+    if start == goal:
+        return set()
+    for e in circuit:
+        part = isinstance(e, Resistance | Capacitance | Junction) and "." not in e.ref
+        if part and start in e.nodes:
+            far = e.nodes[1] if e.nodes[0] == start else e.nodes[0]
+            if far not in closed:
+                rest = _way(circuit, far, goal, {*closed, start})
+                if rest is not None:
+                    return {e.ref, *rest}
+    return None
 
 
 def _mains_v(circuit: Circuit) -> float:
@@ -567,7 +595,8 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
     """Dirt across the chain or a part of it, and from a joint to the other pole of the mains."""
     names = (*circuit.nodes, *circuit.aliases)
     last = max(int(n.partition(".")[2]) for n in names if n.startswith("chain."))
-    start, end = circuit.node("rect" if "rect" in names else "feed"), circuit.node(f"chain.{last}")
+    begin, end = (circuit.node(f"chain.{k}") for k in (1, last))
+    start = next(r.a for r in circuit.of(Resistance) if r.b == begin and "." not in r.ref)
     ohm = {
         frozenset((r.a, r.b)): float(np.max(r.resistance_ohm)) for r in _chain_resistors(circuit)
     }

@@ -243,7 +243,8 @@ def useful_readings(board: Board, circuit: Circuit) -> tuple[Reading, ...]:
     """Every reading worth offering on a board, by side, in the order of `AccessLevel`."""
     dead = _dead(board, circuit)
     isolated = (*_on_bench(), *_isolated(board))
-    return (*dead, *isolated, *_live(board, circuit), *_lifted(board, circuit))
+    every = (*dead, *isolated, *_live(board, circuit), *_lifted(board, circuit))
+    return tuple(dict.fromkeys(every))
 
 
 def _dead(board: Board, circuit: Circuit) -> list[Reading]:

@@ -42,9 +42,10 @@ THRESHOLD_RATIO = (0.85, 1.18)
 """Nobody reads a slow edge at exactly the controller's guaranteed levels; common practice, no
 source."""
 DIODE_BREAKDOWN = (1.0, 2.0)
+ZENER_BREAKDOWN = (0.95, 1.05)
 LED_BREAKDOWN = (1.0, 4.0)
-"""Where a junction breaks down over its rating, which is a least value: common practice, no
-source."""
+"""Where a junction breaks down over its rating, which is a least value, or of a zener its own, to
+5 %: common practice, no source."""
 TRIGGER_RATIO = (0.5, 2.0)
 """What a meter needs to count pulses, over the usual: nobody knows it of a meter; common practice,
 no source."""
@@ -238,9 +239,9 @@ def _anything_between(tolerance: Tolerance, board: Board, unread: Unknown) -> To
 
 def _breakdowns(board: Board) -> Iterator[Tolerance]:
     """Where diodes and LED break down: at their ratings or beyond."""
-    for part in (board.rectifier, board.clamp):
-        if part is not None:
-            yield _breakdown(part.ref, DIODE_BREAKDOWN, partial(junction_refs, part))
+    for part in board.diodes:
+        span = ZENER_BREAKDOWN if part.junction.is_zener else DIODE_BREAKDOWN
+        yield _breakdown(part.ref, span, partial(junction_refs, part))
     yield _breakdown(board.optocoupler.ref, LED_BREAKDOWN, lambda circuit: led_refs(board))
 
 

@@ -66,6 +66,10 @@ NARROW_LEFT = -36.0
 """Where the isolated side begins under the mains side."""
 
 
+class NoPlaceError(InputError):
+    """A circuit that cannot be drawn."""
+
+
 @dataclass(frozen=True, slots=True)
 class Spot:
     """A part on the drawing: its two ends and the middle of its body, on one line.
@@ -225,7 +229,7 @@ def place(
 
     Raises
     ------
-    InputError
+    NoPlaceError
         If a part stands between nodes for which there is no place.
     """
     shown = [e for e in circuit if isinstance(e, TwoNode) and _is_drawn(e)]
@@ -245,7 +249,7 @@ def place(
         _draw_isolated(plan, rest, columns, plan.barrier_x + LIGHT, label)
     missing = [e.ref for e in shown if e.ref not in _placed_refs(plan)]
     if missing:
-        raise InputError(f"the drawing must have a place for every part, got none for {missing}")
+        raise NoPlaceError(f"the drawing must have a place for every part, got none for {missing}")
     return plan
 
 
@@ -321,7 +325,7 @@ def _first_way(elements: Sequence[TwoNode], start: str, goal: str, rails: set[st
 
     result = on(String((), (start,)))
     if result is None:
-        raise InputError(f"a drawing needs a way from {start!r} to {goal!r}, got none")
+        raise NoPlaceError(f"a drawing needs a way from {start!r} to {goal!r}, got none")
     return result
 
 
@@ -371,6 +375,7 @@ class _MainsSide:
         for leg in self.legs:
             self._draw_leg(*leg)
         self._hang(last, self.x[last] + COLUMN * len(self.legs))
+        self._draw_back()
         self._draw_rails()
 
     def _below(self, node: str) -> list[String]:
@@ -472,6 +477,14 @@ class _MainsSide:
                 self.plan.spots[-1] = replace(self.plan.spots[-1], centre=(x, y))
             before, x = x, x + COLUMN
         self.plan.right = max(self.plan.right, before)
+
+    def _draw_back(self) -> None:
+        """A leg from the LED to neutral, where there is no bridge: along the bottom."""
+        if self.legs or len(self.back) != 1 or self.back[0].ends != {"led-", "neutral"}:
+            return
+        begin, end = max(self.reach["neutral"]), max(self.reach["led-"])
+        self.plan.lay(self.back[0].since("neutral"), (begin, HEIGHT), (end, HEIGHT), "above")
+        self.plan.wire((end, HEIGHT), (end, self.rail_y["led-"]))
 
     def _draw_rails(self) -> None:
         for rail, reach in self.reach.items():

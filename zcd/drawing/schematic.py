@@ -23,7 +23,18 @@ from zcd.circuit.elements import (
     MainsSource,
     Resistance,
 )
-from zcd.drawing.layout import CELL, LABEL, NARROW_CELL, Name, Plan, Point, Spot, place
+from zcd.drawing.layout import (
+    CELL,
+    LABEL,
+    NARROW_CELL,
+    Name,
+    NoPlaceError,
+    Plan,
+    Point,
+    Spot,
+    place,
+)
+from zcd.drawing.nets import net_list
 from zcd.drawing.sketch import LETTER, MARGIN, WIDEST_LETTER, Group, Sketch, reach
 from zcd.drawing.symbols import (
     BARRIER_DASHES,
@@ -86,7 +97,7 @@ def schematic(
     name: str = "schematic",
     narrow: bool = False,
 ) -> Sketch:
-    """Draw the sync circuit of a board.
+    """Draw the sync circuit of a board; one that has no place on a drawing as a list of its points.
 
     Parameters
     ----------
@@ -118,10 +129,18 @@ def schematic(
         said = sum(map(_height, (at_live, at_parts.values(), failed.values())))
         cell = max(NARROW_CELL, LINE * (3 + said))
     label = max(LABEL, _width([notes.get("pin", "")]) + BESIDE)
-    plan = place(circuit, cell, label, narrow=narrow)
-    leds = set(led_refs(board))
     wrong = {_home(circuit, key): text for key, text in failed.items()}
-    second = {home: f" ({alias})" for alias, home in circuit.aliases.items()}
+    try:
+        plan = place(circuit, cell, label, narrow=narrow)
+    except NoPlaceError:
+        values = {e.ref: " ".join(_value_lines(board, e)) for e in circuit}
+        return net_list(circuit, values, notes, at_parts, wrong, name)
+    leds = set(led_refs(board))
+    second = {
+        home: f" ({alias})"
+        for alias, home in circuit.aliases.items()
+        if board.traced is None or not alias.startswith("chain.")
+    }
     groups = [_side_titles(plan), _wires(plan)]
     for spot in plan.spots:
         ref = spot.element.ref
@@ -237,8 +256,7 @@ def _marking(board: Board, ref: str) -> list[str]:
     """The marking of a diode or of the optocoupler; nothing for other parts."""
     if ref == board.optocoupler.ref:
         return [f"{board.optocoupler.family} {board.optocoupler.grade}"]
-    fitted = [d for d in (board.rectifier, board.clamp) if d is not None]
-    return [d.part for d in fitted if ref == d.ref or ref[:-1] == d.ref][:1]
+    return [d.part for d in board.diodes if ref == d.ref or ref[:-1] == d.ref][:1]
 
 
 def _side_titles(plan: Plan) -> Group:

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-TIME_WEIGHT = 2.0
-"""What an even grid weighs beside the waveforms that are followed."""
+TIME_WEIGHT, CHARGE_TIME_WEIGHT = 2.0, 10.0
+"""What an even grid weighs beside the waveforms that are followed; where charges drive them the
+differences need short steps at their peaks too."""
 
 CLUSTERING_RATIO = 0.98
 """How much closer crowded points stand at the mains' zero crossings, and farther at its peaks."""
@@ -58,7 +59,10 @@ def mirror(points: int) -> tuple[IntArray, IntArray]:
 
 
 def follow(
-    phase_rad: FloatArray, waves: Sequence[tuple[FloatArray | float, FloatArray]], points: int
+    phase_rad: FloatArray,
+    waves: Sequence[tuple[FloatArray | float, FloatArray]],
+    points: int,
+    time_weight: FloatArray | float = TIME_WEIGHT,
 ) -> FloatArray:
     """Phases that share the length of the waveforms' graphs evenly, each half period for itself.
 
@@ -70,6 +74,8 @@ def follow(
         The weight of each waveform to follow, and the waveform; it is scaled to its own swing.
     points : int
         How many phases to return, a multiple of 4.
+    time_weight : float or ndarray of shape (n, 1)
+        What an even grid weighs.
 
     Returns
     -------
@@ -80,7 +86,7 @@ def follow(
     n, m = phase_rad.shape
     quarter = m // 4
     step = np.diff(phase_rad, axis=1, append=2.0 * np.pi)
-    length = TIME_WEIGHT * step / (2.0 * np.pi)
+    length = time_weight * step / (2.0 * np.pi)
     for weight, wave in waves:
         swing = np.ptp(wave, axis=1, keepdims=True)
         moved = np.abs(np.roll(wave, -1, axis=1) - wave)

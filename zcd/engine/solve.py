@@ -8,8 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.circuit.elements import Circuit, MainsSource, Phototransistor
+from zcd.circuit.elements import Capacitance, Circuit, MainsSource, Phototransistor
 from zcd.engine.grid import (
+    CHARGE_TIME_WEIGHT,
+    TIME_WEIGHT,
     clustered_phases_rad,
     even_phases_rad,
     follow,
@@ -106,7 +108,8 @@ def solve(
         circuit, phase, options, guess, warm_start, initial_guess_only=options.refine
     )
     if options.refine:
-        finer = follow(phase, _followed(states), options.points + -options.points % 4)
+        points = options.points + -options.points % 4
+        finer = follow(phase, _followed(states), points, _time_weight(circuit, phase, states))
         states = _solve_on(circuit, finer, options, _at(phase, states, finer))
         phase = finer
     solution = _solution(circuit, phase, states)
@@ -130,6 +133,18 @@ def _followed(states: States) -> list[tuple[FloatArray | float, FloatArray]]:
     alive = sum((np.any(wave, axis=1, keepdims=True) for wave in flows), np.zeros((1, 1)))
     share = 1.0 / np.maximum(alive, 1.0)
     return [(share, wave) for wave in flows] + [(PIN_WEIGHT, wave) for wave in pins]
+
+
+def _time_weight(circuit: Circuit, phase: FloatArray, states: States) -> FloatArray | float:
+    """What an even grid weighs: more in rows whose currents flow at the mains' zero crossings."""
+    live = next((state for state in states.values() if "line" in state.voltages_v), None)
+    on_line = (e for e in circuit.of(Capacitance) if live and e.a in live.voltages_v)
+    if live is None or next(on_line, None) is None:
+        return TIME_WEIGHT
+    step = trapezoid_weights(phase)
+    flow = sum((np.abs(wave) for wave in live.currents_a.values()), np.zeros(phase.shape))
+    leading = np.sum(step * flow * np.cos(2.0 * phase), axis=1, keepdims=True)
+    return np.where(leading > 0.0, CHARGE_TIME_WEIGHT, TIME_WEIGHT)
 
 
 def solve_at(circuit: Circuit, phase_rad: FloatArray, options: SolverOptions = EDGES) -> Solution:

@@ -79,5 +79,5 @@ def _text(entry: BoardEntry) -> str:
     if board is None:
         return entry.file.name.casefold()
     parts = [entry.file.name, board.name, board.optocoupler.family, str(board.topology)]
-    parts += [diode.part for diode in (board.rectifier, board.clamp) if diode is not None]
+    parts += [diode.part for diode in board.diodes]
     return " ".join(parts).casefold()

@@ -126,7 +126,7 @@ class _Fleet:
         solution = solve(boards.circuit, PULSES)
         led = np.sum([solution.currents_a[ref] for ref in led_refs(board)], axis=0)
         self.led_rms_a = np.maximum(solution.rms(led), MIN_LED_A)
-        (opto,) = boards.circuit.of(Phototransistor)
+        opto = boards.circuit.of(Phototransistor)[0]
         self.celsius = opto.temperature_degc
 
     def drift(self, years: FloatArray) -> FloatArray:

@@ -268,9 +268,8 @@ def _lacking(margins: RuleMargins, room: tuple[float, float]) -> FloatArray:
 
 
 def _parts(board: Board) -> list[Part]:
-    capacitors = (board.led_capacitor, board.joint_capacitor, board.output.pin_capacitor)
     fitted = (r for r in all_resistors(board) if r.ref != INTERNAL_PULL_UP)
-    return [*fitted, *(part for part in capacitors if part is not None)]
+    return [*fitted, *board.capacitors]
 
 
 def _value(part: Part) -> float:

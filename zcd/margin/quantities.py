@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board, Capacitor, Resistor
 from zcd.board.units import find_name, nearest
-from zcd.circuit.build import at_temperature
+from zcd.circuit.build import at_temperature, coupler_refs
 from zcd.circuit.elements import Circuit
 from zcd.errors import invalid_value
 
@@ -154,9 +154,11 @@ def quantities(board: Board) -> dict[str, Quantity]:
         result.append(_resistor("led-resistor", "LED resistor", board.led_resistor))
     output = "pull-up" if board.output.kind == "pull-up" else "pull-down"
     result.append(_resistor(output, output, board.output.resistor))
+    traced = () if board.traced is None else board.traced.capacitors
     capacitors = (
         ("led-capacitor", "LED capacitor", board.led_capacitor),
         ("joint-capacitor", "joint capacitor", board.joint_capacitor),
+        *((c.ref, c.ref, c) for c in traced),
         ("pin-capacitor", "pin capacitor", board.output.pin_capacitor),
     )
     result += [_capacitor(key, words, part) for key, words, part in capacitors if part is not None]
@@ -209,7 +211,7 @@ def _ctr(board: Board) -> Quantity:
         low=min(MIN_CTR_RATIO, opto.remaining_ratio / 2.0),
         high=1.3 * max(1.0, opto.ctr_max_ratio / opto.ctr_ratio),
         logarithmic=True,
-        targets=(Target(ref=opto.ref, name="remaining_ratio"),),
+        targets=tuple(Target(ref=ref, name="remaining_ratio") for ref in coupler_refs(board)),
         tolerances=(
             TolerancePart(
                 tolerance=f"CTR of {opto.ref}",

@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Optocoupler, Resistor, Topology
+from zcd.board.model import Board, Diode, Optocoupler, Resistor, Topology
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import Conditions, build_circuit, junction_refs, led_refs
@@ -263,19 +263,23 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
     Returns
     -------
     stress : list of ReverseStress
-        Of an LED that only a rectifier in series protects, with what the rectifier's capacitance
+        Without zeners, which are there to break down. Of an LED that only a rectifier in series
+        protects, with what the rectifier's capacitance
         drives through it, of which the solution knows nothing.
     """
     opto = board.optocoupler
     sources = dict.fromkeys(led_refs(board), opto.source)
     limits = dict.fromkeys(led_refs(board), opto.led.reverse_rating_v)
-    for diode in (board.rectifier, board.clamp):
-        if diode is not None:
-            refs = junction_refs(diode, solution.circuit)
-            sources |= dict.fromkeys(refs, diode.source)
-            limits |= dict.fromkeys(refs, diode.junction.reverse_rating_v)
+    zeners: list[str] = []
+    for diode in board.diodes:
+        refs = junction_refs(diode, solution.circuit)
+        zeners += refs if diode.junction.is_zener else []
+        sources |= dict.fromkeys(refs, diode.source)
+        limits |= dict.fromkeys(refs, diode.junction.reverse_rating_v)
     result = []
     for junction in solution.circuit.of(Junction):
+        if junction.ref in zeners:
+            continue
         across = solution.voltages_v[junction.a] - solution.voltages_v[junction.b]
         leak = solution.circuit[f"{junction.ref}.leak"]
         assert isinstance(leak, Resistance)
@@ -283,8 +287,10 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
         broken = solution.currents_a.get(junction.ref + "~")
         over = np.zeros(reverse.shape) if broken is None else broken.max(axis=1)
         current = reverse / np.asarray(leak.resistance_ohm) + over
-        if board.topology is Topology.HALF_WAVE and junction.ref in led_refs(board):
-            reverse, current = _with_displacement(solution, board, junction, (reverse, current))
+        if junction.ref in led_refs(board) and (lone := _lone_rectifier(solution, board)):
+            reverse, current = _with_displacement(
+                solution, board, lone, junction, (reverse, current)
+            )
         result.append(
             ReverseStress(
                 ref=junction.ref,
@@ -297,8 +303,23 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
     return result
 
 
+def _lone_rectifier(solution: Solution, board: Board) -> Diode | None:
+    """The diode in series with a LED that nothing else protects; None: there is none such."""
+    if board.traced is None:
+        return board.rectifier if board.topology is Topology.HALF_WAVE else None
+    junctions = solution.circuit.of(Junction)
+    if len(junctions) != 2 or len(board.diodes) != 1:
+        return None
+    led, diode = sorted(junctions, key=lambda j: j.ref == board.diodes[0].ref)
+    return None if set(led.nodes) == set(diode.nodes) else board.diodes[0]
+
+
 def _with_displacement(
-    solution: Solution, board: Board, led: Junction, at_rest: tuple[FloatArray, FloatArray]
+    solution: Solution,
+    board: Board,
+    diode: Diode,
+    led: Junction,
+    at_rest: tuple[FloatArray, FloatArray],
 ) -> tuple[FloatArray, FloatArray]:
     """Reverse voltage and current of an LED behind a rectifier, with the rectifier's capacitance.
 
@@ -308,8 +329,7 @@ def _with_displacement(
     """
     reverse_v, reverse_a = at_rest
     surge = any(np.any(source.surge_v) for source in solution.circuit.of(MainsSource))
-    diode = board.rectifier
-    if surge or diode is None or not diode.junction.capacitance_f:
+    if surge or not diode.junction.capacitance_f:
         return at_rest
     rectifier = solution.circuit[diode.ref]
     assert isinstance(rectifier, Junction)

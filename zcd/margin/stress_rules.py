@@ -44,7 +44,7 @@ def stress_rules(solution: Solution, board: Board) -> list[Rule[FloatArray]]:
     rules : list of Rule
         Power and voltage of each resistor, reverse voltage of each junction, LED current.
     """
-    (opto,) = solution.circuit.of(Phototransistor)
+    opto = solution.circuit.of(Phototransistor)[0]
     stresses = resistor_stress(solution, board, board.service.hot_degc)
     leds = [solution.peak(solution.currents_a[led]) for led in led_refs(board)]
     return [

@@ -17,6 +17,7 @@ from zcd.circuit.build import (
     NOMINAL,
     Conditions,
     build_circuit,
+    coupler_refs,
     junction_refs,
     led_refs,
     mains_harmonic,
@@ -309,8 +310,7 @@ def _of_resistor(resistor: Resistor) -> Tolerance:
 
 
 def _capacitors(board: Board) -> Iterator[Tolerance]:
-    parts = (board.joint_capacitor, board.led_capacitor, board.output.pin_capacitor)
-    refs = [part.ref for part in parts if part is not None]
+    refs = [part.ref for part in board.capacitors]
     if board.relay is not None and board.relay.suppressor is not None:
         refs.append("suppressor.c")
     for ref in refs:
@@ -319,13 +319,12 @@ def _capacitors(board: Board) -> Iterator[Tolerance]:
 
 def _diodes(board: Board) -> Iterator[Tolerance]:
     """Forward drop and leakage of rectifier and clamp."""
-    for part in (board.rectifier, board.clamp):
-        if part is not None:
-            drop, leak = _drop(part), _leak(part)
-            yield _both_ways(
-                f"forward drop of {part.ref}", default("spread.diode_forward"), drop, factor=False
-            )
-            yield _leakage(part.ref, leak)
+    for part in board.diodes:
+        drop, leak = _drop(part), _leak(part)
+        yield _both_ways(
+            f"forward drop of {part.ref}", default("spread.diode_forward"), drop, factor=False
+        )
+        yield _leakage(part.ref, leak)
 
 
 def _drop(part: Diode) -> Callable[[Draw, FloatArray], Draw]:
@@ -379,8 +378,10 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
         edit(lambda circuit, offset: _reshaped(circuit, board, offset)), factor=False,
         unpublished=Unpublished(weak=0.0, strong=1.0),
     )  # fmt: skip
-    if len(leds) > 1:
+    if board.two_leds:
         yield _second_led(board)
+    for ref in coupler_refs(board)[1:]:
+        yield _second_coupler(board, ref)
     least, most = default("spread.least_dark"), default("spread.most_dark")
     yield Tolerance(
         name=f"dark current of {opto.ref}", low=least.value, unit="x", in_logs=True,
@@ -436,6 +437,24 @@ def _second_led(board: Board) -> Tolerance:
     return Tolerance(
         name=f"CTR of the second LED of {opto.ref}", low=low, high=high, unit="x", source=source,
         put=edit(lambda circuit, ratio: _unlike(circuit, opto, ratio)), in_logs=True,
+    )  # fmt: skip
+
+
+def _second_coupler(board: Board, ref: str) -> Tolerance:
+    """What the CTR of a second part of the same grade may be, over that of the first."""
+    opto = board.optocoupler
+    span = opto.ctr_max_ratio / opto.ctr_min_ratio
+
+    def put(circuit: Circuit, ratio: FloatArray) -> Circuit:
+        element = circuit[ref]
+        assert isinstance(element, Phototransistor)
+        at_test = element.ctr_ratio * ctr_shape_ratio(opto.test_current_a, element.shape_weight)
+        within = np.clip(at_test * ratio, opto.ctr_min_ratio, opto.ctr_max_ratio) / at_test
+        return circuit.scale(ref, "ctr_ratio", within)
+
+    return Tolerance(
+        name=f"CTR of {ref}", low=1.0 / span, high=span, unit="x",
+        source=opto.source.split(";")[0], put=edit(put), in_logs=True,
     )  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from zcd.board.model import Board, Diode, Resistor
+from zcd.board.model import Board, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
 from zcd.report.text import plain
@@ -24,14 +24,12 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
 
 def part_texts(board: Board) -> dict[str, str]:
     """The parts of the sync circuit by reference, in words."""
-    diodes: list[Diode] = [d for d in (board.rectifier, board.clamp) if d is not None]
-    capacitors = (board.joint_capacitor, board.led_capacitor, board.output.pin_capacitor)
     opto = board.optocoupler
     left = opto.remaining_ratio
     return {
         **{r.ref: _resistor_text(r) for r in all_resistors(board)},
-        **{c.ref: format_si(c.capacitance_f, "F") for c in capacitors if c is not None},
-        **{d.ref: d.part for d in diodes},
+        **{c.ref: format_si(c.capacitance_f, "F") for c in board.capacitors},
+        **{d.ref: d.part for d in board.diodes},
         opto.ref: f"{opto.family} {opto.grade}"
         + ("" if left == 1.0 else f", {format_si(left, '%')} of its CTR left"),
     }

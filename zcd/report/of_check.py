@@ -34,7 +34,8 @@ HEADROOM_WORDS = {
 
 def board_line(board: Board) -> str:
     """The board in one line: topology, mains, chain, optocoupler, output."""
-    chains = " parallel to ".join(_chain_text(chain) for chain in board.chains)
+    between = " parallel to " if board.traced is None else ", "
+    chains = between.join(_chain_text(chain) for chain in board.chains)
     if board.return_chain:
         chains += f", in the neutral leg {_chain_text(board.return_chain)}"
     opto, out = board.optocoupler, board.output

@@ -37,6 +37,8 @@ from zcd.report.text import (
 )
 from zcd.sync.lock import LIMITS, expected_pulses
 
+QUARTER_RATIO = 0.5
+"""Edges farther from the crossing than so much of a quarter period are those of a capacitor."""
 MOST_FINDINGS = 5
 EXPECTATION_TEXTS = {
     "low time": "some controllers miss pulses this short",
@@ -120,7 +122,9 @@ def _failed_subjects(check: Check) -> set[str]:
 
 def advice_lines(check: Check) -> tuple[str, ...]:
     """What to do first: values to read again, the part to put right, what the repair changed."""
-    lines = (*_reread_lines(check), *unread_lines(check), *culprit_lines(check))
+    lines = (
+        *_reread_lines(check), *unread_lines(check), *culprit_lines(check), *quarter_lines(check)
+    )  # fmt: skip
     if check.repair is None:
         return lines
     doubts = (plain(line) for line in check.repair.doubts)
@@ -176,6 +180,22 @@ def _only_overloaded(check: Check) -> str:
 def _part_text(ref: str) -> str:
     """A part by its reference; one without has a word of its own."""
     return plain(ref) if any(c.isdigit() for c in ref) else f"the {plain(ref)}"
+
+
+def quarter_lines(check: Check) -> Iterator[str]:
+    """Whether a series capacitor turns the edges away from the crossings, and who minds."""
+    nominal = next(level for level in check.levels if level.name == "nominal")
+    quarter_s = 0.25 / check.board.mains.frequency_hz
+    edges_s = (nominal.fall_offset_s, nominal.rise_offset_s)
+    if check.board.traced is None or not check.board.traced.capacitors:
+        return
+    if min(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
+        yield (
+            "The capacitor turns the LED's light by a quarter period: the pin "
+            f"falls {offset_text(edges_s[0])} and rises {offset_text(edges_s[1])}, near the peaks "
+            "of the mains. Firmware for such a board counts a quarter period from the edge; any "
+            "other takes it for the crossing and fires the drive a quarter period wrong."
+        )
 
 
 def repair_text(repair: Repair, board: Board) -> str:

@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Topology
 from zcd.board.units import format_si
 from zcd.margin.check import Check
 from zcd.margin.corners import Corners
@@ -51,7 +50,7 @@ def spread_tables(check: Check) -> tuple[Table, ...]:
 
 def _dark_hint(check: Check, spread: Spread) -> str:
     """What helps where the LED, lit in both halves, is dark for too short a time."""
-    lit_twice = check.board.topology in (Topology.BRIDGE, Topology.TWO_LED)
+    lit_twice = check.board.lit_twice
     dark = DARK_RULES[check.board.output.kind]
     missed = {
         rule.name.removeprefix(AT_CORNER)

@@ -252,7 +252,7 @@ def passed_over_line(found: Substitutes) -> str:
     """Optocouplers of the drawer with another number of LEDs; empty: none."""
     others = [o.part for o in found.drawer.optocouplers if not has_its_leds(o.part, found.board)]
     names = ", ".join(dict.fromkeys(plain(part_text(part)) for part in others))
-    count = "two LEDs" if found.board.topology is Topology.TWO_LED else "one LED"
+    count = "two LEDs" if found.board.two_leds else "one LED"
     return names and f"Not considered: {names}; this board needs an optocoupler with {count}."
 
 

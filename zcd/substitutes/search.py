@@ -68,7 +68,7 @@ class Substitutes:
 def replaceable_refs(board: Board) -> tuple[str, ...]:
     """References of the parts that may be replaced, `CONTACT` where there is one, and `DRIVE`."""
     chain = (part.ref for group in series_strings(board) for part in group)
-    diodes = (diode.ref for diode in _diodes(board).values())
+    diodes = (diode.ref for _, diode in _diodes(board))
     contact = () if board.relay is None else (CONTACT,)
     pull_up = (ref for ref in (board.output.resistor.ref,) if ref != INTERNAL_PULL_UP)
     return (*chain, board.optocoupler.ref, *pull_up, *diodes, *contact, DRIVE)
@@ -131,9 +131,9 @@ def _questions(
     if pull_up.ref in refs:
         candidates = pull_up_candidates(board, drawer.resistors)
         yield _question(board.output.kind, pull_up, candidates, others)
-    for which, diode in _diodes(board).items():
+    for which, diode in _diodes(board):
         if diode.ref in refs:
-            candidates = diode_candidates(board, drawer.diodes or every_diode(), which)
+            candidates = diode_candidates(board, drawer.diodes or every_diode(), diode)
             yield _question(which, diode, candidates, others)
     if board.relay is not None and CONTACT in refs:
         yield Question(kind=CONTACT, replaced=(), candidates=())
@@ -144,9 +144,17 @@ def _question(kind: str, part: Part, candidates: Sequence[Candidate], others: bo
     return Question(kind=kind, replaced=(part,), candidates=tuple(able))
 
 
-def _diodes(board: Board) -> dict[str, Diode]:
-    named = {"rectifier": board.rectifier, "clamp": board.clamp}
-    return {which: diode for which, diode in named.items() if diode is not None}
+def _diodes(board: Board) -> list[tuple[str, Diode]]:
+    """What each diode that may be replaced is there for, and the diode."""
+    if board.traced is None:
+        named = (("rectifier", board.rectifier), ("clamp", board.clamp))
+        return [(which, diode) for which, diode in named if diode is not None]
+    links = {link.ref: {link.a, link.b} for link in board.traced.links}
+    return [
+        ("clamp" if links[diode.ref] == links["led"] else "rectifier", diode)
+        for diode in board.traced.diodes
+        if diode.ref in links  # a bridge in one piece is none
+    ]
 
 
 def to_buy(original: Verdict, answer: Answer) -> tuple[Part, ...]:

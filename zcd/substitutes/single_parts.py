@@ -78,8 +78,7 @@ def optocoupler_candidates(
 
 def has_its_leds(part: Optocoupler, board: Board) -> bool:
     """Whether an optocoupler has as many LEDs as a board needs."""
-    two_leds = board.topology is Topology.TWO_LED
-    return (part.family in optocouplers.TWO_LED_FAMILIES) == two_leds
+    return (part.family in optocouplers.TWO_LED_FAMILIES) == board.two_leds
 
 
 def isolates_as_well(part: Optocoupler, now: Optocoupler) -> bool:
@@ -132,30 +131,29 @@ def every_diode() -> tuple[StockDiode, ...]:
 
 
 def diode_candidates(
-    board: Board, stock: Sequence[StockDiode], which: str
+    board: Board, stock: Sequence[StockDiode], now: Diode
 ) -> tuple[Candidate, ...]:
-    """Diodes to try as rectifier or clamp.
+    """Diodes to try in place of one.
 
     Parameters
     ----------
     board : Board
     stock : sequence of StockDiode
         Those of which a bridge needs more than there are are passed over.
-    which : str
-        ``rectifier`` (all four of a bridge) or ``clamp``.
+    now : Diode
+        Of the board; all four of a bridge.
 
     Returns
     -------
     candidates : tuple of Candidate
         The same part first; then those with a reverse rating as high, the lowest first.
     """
-    now: Diode | None = getattr(board, which)
-    assert now is not None
     counts: dict[Diode, int] = {}
     for item in stock:
         part = replace(item.part, ref=now.ref)
         counts[part] = min(counts.get(part, 0) + item.count, PLENTY)
-    needed = BRIDGE_DIODES if which == "rectifier" and board.topology is Topology.BRIDGE else 1
+    four = now is board.rectifier and board.topology is Topology.BRIDGE
+    needed = BRIDGE_DIODES if four else 1
     parts = [part for part, count in counts.items() if count >= needed]
     rating_v = now.junction.reverse_rating_v
     candidates = []
@@ -166,12 +164,20 @@ def diode_candidates(
             closeness = Closeness.LIKE
         else:
             closeness = Closeness.OTHER
-        changed = (
-            replace(board, rectifier=part) if which == "rectifier" else replace(board, clamp=part)
+        candidates.append(
+            Candidate(parts=(part,), board=_with_diode(board, now, part), closeness=closeness)
         )
-        candidates.append(Candidate(parts=(part,), board=changed, closeness=closeness))
     ratios = [part.junction.reverse_rating_v / rating_v for part in parts]
     return _sorted(candidates, [(abs(log(ratio)),) for ratio in ratios])
+
+
+def _with_diode(board: Board, now: Diode, part: Diode) -> Board:
+    """The board with another diode in place of one."""
+    if (traced := board.traced) is not None:
+        diodes = tuple(part if diode is now else diode for diode in traced.diodes)
+        return replace(board, traced=replace(traced, diodes=diodes))
+    name = "rectifier" if now is board.rectifier else "clamp"
+    return replace(board, **{name: part})  # type: ignore[arg-type]
 
 
 def pull_up_candidates(board: Board, stock: Sequence[StockResistor]) -> tuple[Candidate, ...]:

@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Topology
+from zcd.board.model import Board
 from zcd.circuit.batch import COMMON, Batch
 from zcd.circuit.elements import Circuit, Value
 from zcd.engine.solution import Solution, row_pieces
@@ -140,7 +140,7 @@ class Lock(Batch):
 
 def expected_pulses(board: Board) -> int:
     """Low pulses a mains period that a healthy board of this topology gives."""
-    return 2 if board.topology in (Topology.BRIDGE, Topology.TWO_LED) else 1
+    return 2 if board.lit_twice else 1
 
 
 def binding_rules(board: Board) -> tuple[bool, ...]:

@@ -42,7 +42,8 @@ class Field:
     choices : tuple of str
         What a list offers; empty: free text.
     kind : str
-        ``text``, ``whole`` (a number without a unit) or ``truth`` (true or false).
+        ``text``, ``lines`` (with a semicolon between), ``whole`` (a number without a unit) or
+        ``truth`` (true or false).
     """
 
     key: str
@@ -150,6 +151,8 @@ def _field(key: str, info: FieldInfo, of: str) -> Field:
     kind = "truth" if holds(info.annotation, bool) else "text"
     if isinstance(reader, NameReader):
         names = reader.names
+    elif own.lines:
+        kind = "lines"
     elif kind == "truth":
         names = ("false", "true")
     elif holds(info.annotation, int):

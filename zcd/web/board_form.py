@@ -11,6 +11,7 @@ from zcd.board.as_printed import spread
 from zcd.board.files import board_from_dict
 from zcd.board.model import Board
 from zcd.board.schema import mains_table
+from zcd.board.traced import KEY as CIRCUIT
 from zcd.errors import InputError
 from zcd.web.board_fields import (
     DETAILS,
@@ -25,7 +26,7 @@ from zcd.web.board_fields import (
 )
 from zcd.web.resistor_rows import LISTS, ROW, Texts, parallel_of, row_words, rows_of, strings_of
 
-LONGEST_TEXT = 200
+LONGEST_TEXT, LONGEST_CIRCUIT = 200, 1500
 SHORT = {
     "rectifier": "part",
     "clamp": "part",
@@ -87,6 +88,8 @@ def _texts(given: Mapping[str, Any], before: str) -> Iterator[tuple[str, str]]:
         elif key == PARALLEL:
             for number, string in enumerate(value, 1):
                 yield from _rows_texts(string, f"{key}.{number}")
+        elif key == CIRCUIT:
+            yield key, value if isinstance(value, str) else "; ".join(map(str, value))
         elif key == HARMONICS:
             yield key, ", ".join(_harmonic_text(item) for item in value)
         elif key in SINGLES and isinstance(value, Mapping):
@@ -205,9 +208,11 @@ def _put(whole: dict[str, Any], key: str, value: Any) -> None:
 
 def _value(key: str, text: str) -> Any:
     """A text as the file has it: a whole number, true or false, harmonics, or the text."""
+    kind = single_fields()[key].kind if key in single_fields() else "text"
+    if kind == "lines":
+        return [line.strip() for line in text.split(";") if line.strip()]
     if key == HARMONICS:
         return [_harmonic(part) for part in text.split(",")]
-    kind = single_fields()[key].kind if key in single_fields() else "text"
     if kind == "truth":
         return {"true": True, "false": False}.get(text.lower(), text)
     return int(text) if kind == "whole" and re.fullmatch(r"[+-]?\d{1,9}", text) else text
@@ -261,7 +266,8 @@ def read(texts: Mapping[str, str]) -> tuple[Board | None, dict[str, str]]:
     errors : dict
         Key of a field -> what is wrong with it, in words; under ``""``: of the whole.
     """
-    long = [key for key, text in texts.items() if len(text) > LONGEST_TEXT]
+    longest = {CIRCUIT: LONGEST_CIRCUIT}
+    long = [key for key, text in texts.items() if len(text) > longest.get(key, LONGEST_TEXT)]
     if long:
         words = f"found a text that is too long; allowed: {LONGEST_TEXT} letters"
         return None, dict.fromkeys(long, words)

@@ -7,6 +7,8 @@ from typing import Any
 
 from zcd.board import optocouplers, parts_library
 from zcd.board.model import Board, Optocoupler, Resistor, Topology
+from zcd.board.traced import KEY as CIRCUIT
+from zcd.board.traced import with_marking, with_string
 from zcd.board.units import format_si
 from zcd.web.board_fields import PARALLEL
 from zcd.web.board_form import file_of, texts_of
@@ -33,7 +35,9 @@ def fitted(texts: Mapping[str, str], before: Board, after: Board) -> Texts:
         Their board is the one with the other parts.
     """
     whole = file_of(texts)
-    if (before.chains, before.return_chain) != (after.chains, after.return_chain):
+    if after.traced is not None:
+        _put_traced(whole, before, after)
+    elif (before.chains, before.return_chain) != (after.chains, after.return_chain):
         _put_chains(whole, before, after)
     for key, now, new in (
         ("rectifier", before.rectifier, after.rectifier),
@@ -50,6 +54,25 @@ def fitted(texts: Mapping[str, str], before: Board, after: Board) -> Texts:
             del item["ref"]  # the name that it has where the file gives none
         whole["output"][key] = item
     return texts_of(whole)
+
+
+def _put_traced(whole: dict[str, Any], before: Board, after: Board) -> None:
+    """Other resistors and diodes in the lines of a traced circuit."""
+    lines = whole[CIRCUIT]
+    for old, new in zip(before.chains, after.chains, strict=True):
+        if old != new:
+            items = [f"{part.ref} {_marking(part)}" for part in new]
+            lines = with_string(lines, [part.ref for part in old], items)
+    for was, diode in zip(before.diodes, after.diodes, strict=True):
+        if was != diode:
+            lines = with_marking(lines, diode.ref, diode.part)
+    whole[CIRCUIT] = lines
+
+
+def _marking(part: Resistor) -> str:
+    """What a line says of a resistor."""
+    ohm = format_si(part.resistance_ohm, "Ω", digits=DIGITS)
+    return f"{ohm} {format_si(part.tolerance_ratio, '%')} {part.style}"
 
 
 def _put_chains(whole: dict[str, Any], before: Board, after: Board) -> None:

@@ -1,0 +1,54 @@
+"""A circuit as it was traced, in the page's fields."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from zcd.board.files import board_from_dict
+from zcd.web.board_form import LONGEST_TEXT, file_of, read, texts_of
+from zcd.web.replaced_parts import fitted
+
+FILE: dict[str, Any] = {
+    "mains": "230 V 50 Hz",
+    "optocoupler": "817B",
+    "output": {"pull_up": "10k", "supply": "5 V"},
+    "chain": {"style": "1/2 W"},
+    "circuit": [
+        "feed - R1 47k - R2 47k - led+",
+        "led- - R3 47k - R4 47k - neutral",
+        "led+ - D1 1N4148 < - led-",
+        "led+ - C1 1n - led-",
+        "led+ - R5 22k - led-",
+        "feed - R6 220k - R7 220k - led+",
+        "led- - R8 330k - R9 330k - neutral",
+    ],
+}
+
+
+def test_fields_of_a_circuit_are_its_board() -> None:
+    texts = texts_of(FILE)
+    assert texts["circuit"].startswith("feed - R1 47k - R2 47k - led+; led- - R3")
+    assert len(texts["circuit"]) > LONGEST_TEXT
+    board, errors = read(texts)
+    assert errors == {}
+    assert board is not None
+    assert board.traced == board_from_dict(FILE).traced
+
+
+def test_what_is_wrong_with_it_stands_beside_its_field() -> None:
+    _, errors = read({**texts_of(FILE), "circuit": "feed - R1 47k"})
+    assert "ends at R1" in errors["circuit"]
+
+
+def test_parts_put_in_place_of_others_stand_in_its_lines() -> None:
+    before = board_from_dict(FILE)
+    first, second = before.chains[0]
+    new = (
+        replace(first, resistance_ohm=36e3),
+        replace(second, resistance_ohm=36e3),
+        replace(second, resistance_ohm=22e3, ref="R2b"),
+    )
+    after = replace(before, chains=(new, *before.chains[1:]))
+    texts = fitted(texts_of(FILE), before, after)
+    assert board_from_dict(file_of(texts)).chains == after.chains

@@ -1,0 +1,219 @@
+"""Links of a traced circuit put in order: resistors in strings, nodes named, where LEDs are lit."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from zcd.board.model import Link
+from zcd.board.paths import END, renamed, string_name
+from zcd.errors import InputError
+
+if TYPE_CHECKING:
+    from zcd.board.schema import TracedFile
+
+AUTOMATIC = "/"
+"""In the name of a node that nobody named."""
+
+
+def in_strings(
+    links: Sequence[Link], resistors: Collection[str], feeds: Sequence[str]
+) -> tuple[list[list[str]], tuple[Link, ...]]:
+    """Join resistors that carry the same current to strings, and name the nodes nobody named.
+
+    Parameters
+    ----------
+    links : sequence of Link
+        One for each part.
+    resistors : collection of str
+        Which of them are resistors.
+    feeds : sequence of str
+        Nodes on the live side of the mains.
+
+    Returns
+    -------
+    strings : list of list of str
+        References, from the feed on; a string at the feed comes first.
+    links : tuple of Link
+        With one for each string: ``chain``, ``chain2``, ...
+    """
+    far = _steps_from(feeds, links)
+    ends = Counter(node for link in links for node in (link.a, link.b))
+    strings: list[tuple[list[str], list[str]]] = []
+    left = [link for link in links if link.ref in resistors]
+    while left:
+        first = left.pop(0)
+        refs, nodes = [first.ref], [first.a, first.b]
+        for _ in range(2):  # on from its far end, then from its near one
+            while AUTOMATIC in nodes[-1] and ends[nodes[-1]] == 2:
+                more = next((link for link in left if nodes[-1] in (link.a, link.b)), None)
+                if more is None:
+                    break
+                left.remove(more)
+                refs.append(more.ref)
+                nodes.append(more.b if more.a == nodes[-1] else more.a)
+            refs.reverse()
+            nodes.reverse()
+        if far.get(nodes[0], 0) > far.get(nodes[-1], 0):
+            refs.reverse()
+            nodes.reverse()
+        strings.append((refs, nodes))
+    strings.sort(key=lambda string: string[1][0] not in feeds)
+    names = _node_names(links, [nodes for _, nodes in strings])
+    first_refs = {min(refs, key=[link.ref for link in links].index): k
+                  for k, (refs, _) in enumerate(strings)}  # fmt: skip
+    result = []
+    for link in links:
+        if link.ref in first_refs:
+            number = first_refs[link.ref]
+            nodes = strings[number][1]
+            one = Link(string_name(number + 1), nodes[0], nodes[-1])
+        elif link.ref in resistors:
+            continue
+        else:
+            one = link
+        result.append(renamed(one, names))
+    return [refs for refs, _ in strings], tuple(result)
+
+
+def _steps_from(starts: Sequence[str], links: Iterable[Link]) -> dict[str, int]:
+    """How many parts each node is away from the nearest of some."""
+    steps = dict.fromkeys(starts, 0)
+    reached = list(steps)
+    for node in reached:
+        for link in links:
+            if node in (link.a, link.b):
+                other = link.b if link.a == node else link.a
+                if other not in steps:
+                    steps[other] = steps[node] + 1
+                    reached.append(other)
+    return steps
+
+
+def _node_names(links: Iterable[Link], strings: Sequence[Sequence[str]]) -> dict[str, str]:
+    """Names of nodes that nobody named: the end of a string, or ``rect``."""
+    names: dict[str, str] = {}
+    for number, nodes in enumerate(strings, 1):
+        if AUTOMATIC in nodes[-1]:
+            names.setdefault(nodes[-1], f"{string_name(number)}{END}")
+    others = 0
+    for node in (node for link in links for node in (link.a, link.b)):
+        inside = any(node in nodes[1:-1] for nodes in strings)
+        if AUTOMATIC in node and node not in names and not inside:
+            others += 1
+            names[node] = "rect" if others == 1 else f"rect{others}"
+    return names
+
+
+def with_leds(
+    circuit: TracedFile, *, two_leds: bool, second: str, switched: bool
+) -> tuple[tuple[Link, ...], int, str]:
+    """Links of a traced circuit with those of its LEDs.
+
+    Parameters
+    ----------
+    circuit : TracedFile
+    two_leds : bool
+        The optocoupler has two LEDs, back to back.
+    second : str
+        Reference of a second optocoupler, if the circuit has one.
+    switched : bool
+        The feed is behind a contact.
+
+    Returns
+    -------
+    links : tuple of Link
+    pulses : int
+        Half-waves in which a LED is lit.
+    second : str
+        Empty where there is no second optocoupler.
+
+    Raises
+    ------
+    InputError
+        If no current can pass through a LED.
+    """
+    own = dict(circuit.aliases)
+    nodes = {node for link in circuit.links for node in (link.a, link.b)} | own.keys()
+    lacking = [node for node in ("led+", "led-") if node not in nodes]
+    if lacking:
+        raise InputError(f"found no {lacking[0]}; allowed: the LED's two ends, led+ and led-")
+    anode, cathode = own.get("led+", "led+"), own.get("led-", "led-")
+    if anode == cathode:
+        raise InputError("found a wire across the LED; allowed: led+ and led- apart")
+    leds = [Link("led", anode, cathode)]
+    if two_leds:
+        leds.append(Link("led2", cathode, anode))
+    other = [own.get(f"led2{sign}", f"led2{sign}") for sign in "+-"]
+    if not nodes & {"led2+", "led2-"}:
+        second = ""
+    elif nodes >= {"led2+", "led2-"} and other[0] != other[1]:
+        leds.append(Link(f"{second}.led", *other))
+    else:
+        raise InputError("found one end of a second LED; allowed: both, led2+ and led2-")
+    live = "feed" if switched else own.get("feed", "line")
+    one_pole = dict.fromkeys(("feed", "line"), live)
+    links = [renamed(link, one_pole) for link in (*circuit.links, *leds)]
+    refs = {led.ref for led in leds}
+    poles = live, own.get("neutral", "neutral")
+    pulses = lit_half_waves(links, refs, circuit.blocking, poles)
+    if not pulses and lit_half_waves(links, refs, (), poles):
+        raise InputError(
+            "found diodes that block the LED in both half-waves; allowed: arrows with a way from "
+            "feed to led+ and from led- to neutral, or from neutral to led+ and led- to feed"
+        )
+    if not pulses:
+        raise InputError(
+            "found no way from feed through the LED to neutral; allowed: lines that lead there"
+        )
+    return (*circuit.links, *leds), pulses, second
+
+
+def lit_half_waves(
+    links: Sequence[Link], leds: Collection[str], one_way: Collection[str], poles: tuple[str, str]
+) -> int:
+    """In how many of the two half-waves a LED is lit.
+
+    Parameters
+    ----------
+    links : sequence of Link
+    leds, one_way : collection of str
+        Which of them are LEDs, and diodes that block.
+    poles : tuple of str
+        Nodes of the live side and of neutral.
+
+    Returns
+    -------
+    count : int
+        0 to 2.
+    """
+    ways: dict[str, list[str]] = {}
+    for link in links:
+        ways.setdefault(link.a, []).append(link.b)
+        if link.ref not in one_way and link.ref not in leds:
+            ways.setdefault(link.b, []).append(link.a)
+    lamps = [link for link in links if link.ref in leds]
+    return sum(any(_is_lit(lamp, ways, *ends) for lamp in lamps) for ends in (poles, poles[::-1]))
+
+
+def _is_lit(led: Link, ways: Mapping[str, Sequence[str]], source: str, sink: str) -> bool:
+    """Whether current finds a way from a pole through a LED to the other without a node twice."""
+    to_led = _ways(ways, source, led.a, {led.b, sink} - {led.a})
+    return source != led.b and any(
+        next(_ways(ways, led.b, sink, set(way)), None) is not None for way in to_led
+    )
+
+
+def _ways(
+    ways: Mapping[str, Sequence[str]], start: str, goal: str, closed: Collection[str]
+) -> Iterator[tuple[str, ...]]:
+    """Ways from one node to another that keep out of some nodes."""
+    if start in closed:
+        return
+    if start == goal:
+        yield (start,)
+        return
+    for node in dict.fromkeys(ways.get(start, ())):
+        for rest in _ways(ways, node, goal, {*closed, start}):
+            yield (start, *rest)

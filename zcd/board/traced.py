@@ -1,0 +1,370 @@
+"""The circuit as it was traced: lines of a board file that follow the copper, and what they say.
+
+A line such as ``feed - R7 82k - D1 1N4007 > - led+`` goes from a node to a node. What stands
+between two separators is a node, or a part with its marking; the arrow of a diode points to its
+cathode.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import count
+from typing import Any
+
+from zcd.board.as_printed import (
+    NOT_ISOLATED,
+    Reader,
+    capacitor_as_printed,
+    diode_as_printed,
+    resistor_as_printed,
+)
+from zcd.board.model import Link
+from zcd.board.parts_library import ZENER, diode_by_words, table_part
+from zcd.board.paths import SEPARATOR, Step, connect, renamed
+from zcd.board.quantity_kinds import CAPACITANCE
+from zcd.board.schema import CIRCUIT, DiodeTable, ResistorTable, TracedFile
+from zcd.board.strings import AUTOMATIC, in_strings
+from zcd.board.toml_files import validate
+from zcd.board.units import is_reference, nearest, parse_quantity
+from zcd.board.unknown_values import likely_ohm, ohm_of
+from zcd.errors import InputError, invalid_value
+
+KEY = "circuit"
+NODES = ("line", "neutral", "feed", "led+", "led-", "led2+", "led2-")
+"""Nodes with a meaning; `led2+` and `led2-` are those of a second optocoupler's LED."""
+_SPELT = {
+    "l": "line", "live": "line", "phase": "line", "n": "neutral", "led +": "led+",
+    "led -": "led-", "led1+": "led+", "led1-": "led-",
+}  # fmt: skip
+_KINDS = {
+    **dict.fromkeys(("R",), "resistor"),
+    **dict.fromkeys(("C", "CX", "CY"), "capacitor"),
+    **dict.fromkeys(("D", "CR", "VD", "Z", "ZD", "DZ"), "diode"),
+    **dict.fromkeys(("BR", "DB", "BD"), "bridge"),
+}
+_REFUSED = {
+    **dict.fromkeys(("Q", "T", "TR", "VT"), "a transistor on the mains side is not modelled"),
+    **dict.fromkeys(("F", "FU", "FS", "J", "JP", "W"), "leave it out, it is a wire here"),
+    **dict.fromkeys(("RV", "VR", "MOV", "VDR"), "leave it out, a varistor does not conduct at "
+                    "mains voltage"),
+    **dict.fromkeys(("L", "NTC", "TH"), "leave it out, beside the chain it is a wire"),
+    **dict.fromkeys(("OC", "PC", "U", "IC"), "its LED is led+ and led-, its key optocoupler"),
+}  # fmt: skip
+_LETTERS = {"resistor": "R", "capacitor": "C", "diode": "D"}
+_ARROWS = {">": False, ">|": False, "->": False, "<": True, "|<": True, "<-": True}
+_TERMINAL = re.compile(r"(BR|DB|BD)(\d+)\s*(\+|-|~\s*[12ab])", re.IGNORECASE)
+_SIDES = {"1": "a", "2": "b", "a": "a", "b": "b"}
+_FARADS = re.compile(r"\d*[.,]?\d+\s*[pnuµ]\d*F?\b.*", re.IGNORECASE)
+_OHMS = re.compile(r"(?:\d|\?|about).*", re.IGNORECASE)
+LONGEST_NODE = 16
+_NODE = re.compile(rf"[A-Za-z]\w{{0,{LONGEST_NODE - 1}}}", re.ASCII)
+
+
+@dataclass(slots=True)
+class _Parts:
+    """What the lines say of each part, by reference."""
+
+    kinds: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
+    used: set[str] = field(default_factory=set)
+
+    def put(self, ref: str, kind: str, words: str) -> str:
+        if ref in self.kinds:
+            said = " and ".join(dict.fromkeys((self.words[ref], words)))
+            raise invalid_value(f"{ref} twice, {said}", "each part once, between its two nodes")
+        self.kinds[ref], self.words[ref] = kind, words
+        return ref
+
+    def of(self, *kinds: str) -> list[str]:
+        """References of the parts of some kinds, in the order of the lines."""
+        return [ref for ref, kind in self.kinds.items() if kind in kinds]
+
+    def free(self, kind: str) -> str:
+        """The next free reference."""
+        refs = (f"{_LETTERS[kind]}{n}" for n in count(1))
+        return next(ref for ref in refs if ref not in self.used and ref not in self.kinds)
+
+
+def read_traced(reader: Reader) -> None:
+    """Read the lines of a circuit, in place; what is wrong with them is kept by the reader."""
+    given = reader.value.pop(KEY)
+    lines = _lines(given)
+    if not lines:
+        reader.refuse(KEY, given, CIRCUIT)
+        return
+    try:
+        reader.value[KEY] = _read(reader, lines)
+    except InputError as error:
+        reader.problems.append(f"{KEY}: {error}")
+
+
+def _lines(given: Any) -> list[str]:
+    """The lines of a circuit, also of one text; none where it is none."""
+    if isinstance(given, str):
+        given = re.split(r"[\n;]", given)
+    if not isinstance(given, list) or not all(isinstance(line, str) for line in given):
+        return []
+    return [line for line in given if line.strip()]
+
+
+def with_marking(given: Any, ref: str, marking: str) -> list[str]:
+    """The lines of a circuit with another marking on one part.
+
+    Parameters
+    ----------
+    given : list of str or str
+        As a board file has them.
+    ref, marking : str
+
+    Returns
+    -------
+    lines : list of str
+        The arrow of a diode stays.
+
+    Examples
+    --------
+    >>> with_marking(["feed - R7 82k - D1 1N4007 > - led+"], "D1", "M7")
+    ['feed - R7 82k - D1 M7 > - led+']
+    """
+
+    def marked(item: str) -> str:
+        words = item.split()
+        if not words or words[0] != ref:
+            return item
+        return " ".join([ref, marking, *(word for word in words[1:] if word in _ARROWS)])
+
+    return [" - ".join(map(marked, SEPARATOR.split(line.strip()))) for line in _lines(given)]
+
+
+def with_string(given: Any, refs: Sequence[str], items: Sequence[str]) -> list[str]:
+    """The lines of a circuit with other resistors in the place of some that lie side by side.
+
+    Parameters
+    ----------
+    given : list of str or str
+        As a board file has them.
+    refs : sequence of str
+        Of those that go, from the feed on.
+    items : sequence of str
+        Those that come, with their markings.
+
+    Returns
+    -------
+    lines : list of str
+
+    Examples
+    --------
+    >>> with_string(["led- - R2 1k - R1 1k - feed"], ["R1", "R2"], ["R1 680", "R2 680", "R3 680"])
+    ['led- - R3 680 - R2 680 - R1 680 - feed']
+    """
+
+    def put(line: str) -> str:
+        steps = SEPARATOR.split(line.strip())
+        at = [k for k, step in enumerate(steps) if step.split()[0] in refs]
+        if not at:
+            return line
+        backwards = steps[at[0]].split()[0] != refs[0]
+        new = items[::-1] if backwards else items
+        return " - ".join([*steps[: at[0]], *new, *steps[at[-1] + 1 :]])
+
+    return [put(line) for line in _lines(given)]
+
+
+def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
+    parts = _Parts(used=set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines))))
+    links, aliases = connect([path for line in lines if (path := _path(line, parts))])
+    _require_sound(links, aliases, parts)
+    links = (*links, *(renamed(leg, aliases) for leg in _legs(parts)))
+    resistors = {ref for ref, kind in parts.kinds.items() if kind == "resistor"}
+    if not resistors:
+        raise InputError("found no resistor; allowed: one at least, which limits the current")
+    strings, links = in_strings(links, resistors, [aliases.get(n, n) for n in ("feed", "line")])
+    chain = reader.value.get("chain")
+    style = chain.get("style") if isinstance(chain, Mapping) else None
+    tables = _resistors(reader, parts, style)
+    return TracedFile(
+        links=links,
+        aliases=tuple(aliases.items()),
+        strings=tuple(tuple(tables[ref] for ref in string) for string in strings),
+        diodes=tuple(_diode(reader, ref, parts) for ref in parts.of("diode", "bridge")),
+        capacitors=tuple((ref, _capacitor(reader, ref, parts)) for ref in parts.of("capacitor")),
+        blocking=frozenset(_blocking(parts)),
+    )
+
+
+def _path(line: str, parts: _Parts) -> list[Step]:
+    """The steps of a line; of one that only says what a bridge is, none."""
+    items = [" ".join(item.split()) for item in SEPARATOR.split(line.strip())]
+    if len(items) == 1 and re.match(r"(BR|DB|BD)\d+ \S", items[0]):
+        ref, words = items[0].split(" ", 1)
+        parts.put(ref, "bridge", words)
+        return []
+    if len(items) < 2:
+        raise InputError(f'found "{line}"; allowed: nodes and parts with " - " between: {CIRCUIT}')
+    steps = [_step(item, line, parts) for item in items]
+    for end, step in (("begins", steps[0]), ("ends", steps[-1])):
+        if step.is_part:
+            found = f'a line that {end} at {step.name}: "{line}"'
+            nodes = f"{', '.join(NODES[:5])} or a name of your own"
+            raise InputError(f"found {found}; allowed: a node at both ends, such as {nodes}")
+    return steps
+
+
+def _step(item: str, line: str, parts: _Parts) -> Step:
+    """One item of a line."""
+    lower = item.lower()
+    if lower in NODES or lower in _SPELT:
+        return Step(_SPELT.get(lower, lower))
+    if lower in ("pin", "base", "gpio"):
+        raise InputError(f"found a path to {item}; allowed: {NOT_ISOLATED}")
+    if match := _TERMINAL.fullmatch(item):
+        ref, side = f"{match[1].upper()}{match[2]}", match[3].replace(" ", "")
+        return Step(f"{ref}~{_SIDES[side[1:].lower()]}" if side[0] == "~" else f"{ref}{side}")
+    words = item.split()
+    arrows = [word for word in words if word in _ARROWS]
+    words = [word for word in words if word not in _ARROWS]
+    ref = words[0] if words and is_reference(words[0]) else ""
+    letters = ref.rstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
+    letters = re.match(r"[A-Za-z]*", letters or ref)[0].upper()  # type: ignore[index]
+    if letters in _REFUSED and (len(words) > 1 or letters in ("Q", "TR", "VT")):
+        allowed = "resistors, capacitors, diodes, zeners and bridges"
+        raise InputError(f'found "{item}"; allowed: {allowed}; {_REFUSED[letters]}')
+    kind = _KINDS.get(letters, "") if ref else ""
+    marking = " ".join(words[1:] if kind else words)
+    if not kind:
+        if not arrows and _NODE.fullmatch(item):
+            return Step(item)
+        kind = _kind_of(marking, bool(arrows))
+        if not kind:
+            known = "R7 82k, C2 10n, D1 1N4007 >, ZD1 5V1 <, or a node's name"
+            near = nearest(item, NODES) if len(item) <= LONGEST_NODE else ""
+            raise InputError(f'found "{item}" in "{line}"; allowed: such as {known}{near}')
+        ref = parts.free(kind)
+    elif kind == "bridge":
+        raise InputError(
+            f'found "{item}" in a path; allowed: its terminals {ref}~1, {ref}~2, {ref}+ and {ref}-,'
+            f' and what it is in a line of its own: "{ref} DB107"'
+        )
+    if not marking:
+        example = {"resistor": "82k", "capacitor": "10n", "diode": "1N4007"}[kind]
+        raise InputError(
+            f'found {ref} without a value; allowed: "{ref} {example}", or "?" for one that '
+            "nobody can read"
+        )
+    if kind == "diode" and len(arrows) != 1:
+        raise InputError(
+            f"found {ref} without a direction; allowed: > or < behind {marking}: the arrow points "
+            "to its cathode, where the ring is"
+        )
+    if kind != "diode" and arrows:
+        raise InputError(f"found {ref} with an arrow; allowed: > and < at diodes only")
+    parts.put(ref, kind, marking)
+    return Step(ref, is_part=True, backwards=bool(arrows) and _ARROWS[arrows[0]])
+
+
+def _kind_of(marking: str, arrow: bool) -> str:
+    """What a part without a reference is; empty where that cannot be told."""
+    if arrow:
+        return "diode"
+    if _FARADS.fullmatch(marking):
+        return "capacitor"
+    return "resistor" if _OHMS.fullmatch(marking) and not marking.isdecimal() else ""
+
+
+def _require_sound(links: Sequence[Link], aliases: Mapping[str, str], parts: _Parts) -> None:
+    """Refuse parts on themselves, nodes at one part only, bridges that are not described."""
+    for link in links:
+        if link.a == link.b:
+            raise InputError(f"found {link.ref} with both ends at {link.a}; allowed: two nodes")
+    ends = Counter(node for link in links for node in (link.a, link.b))
+    wired = set(aliases.values())
+    named = [node for node in ends if node not in NODES and AUTOMATIC not in node]
+    for node in named:
+        if match := _TERMINAL.fullmatch(node):
+            ref = f"{match[1]}{match[2]}"
+            if ref not in parts.kinds:
+                raise InputError(f'found {node}; allowed: with a line "{ref} DB107" of its own')
+        elif ends[node] < 2 and node not in wired:
+            others = (*NODES, *(other for other in named if other != node))
+            allowed = f"two parts or more at it{nearest(node, others)}"
+            raise InputError(f"found one part only at node {node}; allowed: {allowed}")
+
+
+def _legs(parts: _Parts) -> Iterator[Link]:
+    """The four diodes of each bridge."""
+    for ref, kind in parts.kinds.items():
+        if kind == "bridge":
+            yield Link(f"{ref}a", f"{ref}~a", f"{ref}+")
+            yield Link(f"{ref}b", f"{ref}~b", f"{ref}+")
+            yield Link(f"{ref}c", f"{ref}-", f"{ref}~a")
+            yield Link(f"{ref}d", f"{ref}-", f"{ref}~b")
+
+
+def _blocking(parts: _Parts) -> Iterator[str]:
+    """Links of diodes that are no zeners."""
+    for ref in parts.of("diode", "bridge"):
+        own = diode_by_words(parts.words[ref])
+        if parts.kinds[ref] == "bridge":
+            yield from (f"{ref}{letter}" for letter in "abcd")
+        elif not (re.match("Z|DZ", ref) or (own is not None and own.kind == ZENER)):
+            yield ref
+
+
+def _resistors(reader: Reader, parts: _Parts, style: Any) -> dict[str, ResistorTable]:
+    """What is printed on each resistor; one that nobody can read has a likely value."""
+    read: dict[str, Any] = {}
+    for ref in parts.of("resistor"):
+        item = resistor_as_printed(reader, parts.words[ref], f"{KEY}.{ref}", style)
+        read[ref] = item if isinstance(item, dict) else {"value": item}
+    unknown = [ref for ref in read if f"{KEY}.{ref}" in reader.unknown]
+    for ref in unknown:
+        key, order = f"{KEY}.{ref}", list(read)
+        near = sorted(order, key=lambda other: abs(order.index(other) - order.index(ref)))
+        known = [
+            ohm
+            for other in near
+            if other not in unknown
+            if (ohm := ohm_of(read[other]["value"])) is not None
+        ]
+        ohm, why, reader.unknown[key] = likely_ohm(
+            reader.value, reader.unknown[key], known, len(unknown)
+        )
+        reader.note(key, parts.words[ref], why)
+        read[ref] = {**read[ref], "value": ohm}
+    return {ref: _valid(ResistorTable, {**item, "ref": ref}) for ref, item in read.items()}
+
+
+def _valid(table: type[Any], item: Mapping[str, Any]) -> Any:
+    """A table of a part; what is wrong with it is said with its reference."""
+    result, lines = validate(table, item)
+    if lines:
+        _, _, found = lines[0].partition(": ")
+        raise InputError(f"{item['ref']}: {found}")
+    return result
+
+
+def _diode(reader: Reader, ref: str, parts: _Parts) -> DiodeTable:
+    """What a diode, a zener or a bridge is, by its marking."""
+    words = parts.words[ref]
+    zener = re.fullmatch(r"(\d+)(?:V(\d+)|[.,](\d+) ?V| ?V)", words, re.IGNORECASE)
+    if zener and re.match("Z|DZ", ref):
+        words = f"{zener[1]}.{zener[2] or zener[3] or 0} V zener"
+    name = diode_as_printed(reader, words, f"{KEY}.{ref}")
+    if table_part(name) is None and diode_by_words(name) is None:
+        raise InputError(
+            f'found "{ref} {parts.words[ref]}"; allowed: a known diode such as "1N4007", or what '
+            'it is in words: "600 V 1 A rectifier", "signal diode", "bridge", "5V1 zener"'
+        )
+    return DiodeTable(part=name, ref=ref)
+
+
+def _capacitor(reader: Reader, ref: str, parts: _Parts) -> float:
+    """The capacitance that is printed on a capacitor. [F]"""
+    given = capacitor_as_printed(reader, parts.words[ref], f"{KEY}.{ref}")
+    try:
+        return parse_quantity(given, CAPACITANCE)
+    except InputError as error:
+        raise InputError(f"{ref}: {error}") from None

@@ -1,0 +1,85 @@
+"""A circuit that the drawing has no place for: its points, and the parts that meet at each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, TwoNode, is_hidden
+from zcd.drawing.sketch import Group, Sketch
+from zcd.drawing.symbols import Words
+from zcd.engine.network import island_of
+from zcd.report.text import plain
+
+ROW = 13.0
+"""From one line to the next."""
+COLUMNS = (0.0, 92.0)
+"""Where the name of a point begins, and the parts at it."""
+
+
+def net_list(
+    circuit: Circuit,
+    values: Mapping[str, str],
+    at_nodes: Mapping[str, str],
+    at_parts: Mapping[str, str],
+    failed: Mapping[str, str],
+    name: str,
+) -> Sketch:
+    """The circuit as a list: a line for each point.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        One row.
+    values : mapping of str to str
+        Ref of a part -> what is printed on it.
+    at_nodes, at_parts, failed : mapping of str to str
+        As of `zcd.drawing.schematic.schematic`; by the own names of nodes.
+    name : str
+        Of the drawing.
+
+    Returns
+    -------
+    sketch : Sketch
+    """
+    live = island_of(circuit, "line")
+    shown = [e for e in circuit if isinstance(e, TwoNode) and not is_hidden(e)]
+    second = {own: f" ({alias})" for alias, own in circuit.aliases.items()}
+    groups: list[Group] = []
+    for side, inside in (("mains side, LIVE", True), ("isolated side", False)):
+        groups.append(Group(kind="side", shapes=(_words(side, 0, len(groups), bold=True),)))
+        for node in circuit.nodes:
+            if (node in live) is not inside:
+                continue
+            said = [f"{_end(e, node)} {values.get(e.ref, '')}".strip() for e in shown
+                    if node in e.nodes]  # fmt: skip
+            notes = [at_nodes.get(node, ""), failed.get(node, "")]
+            row = len(groups)
+            shapes = [_words(f"{plain(node)}{second.get(node, '')}", 0, row)]
+            shapes += [_words(", ".join(said), 1, row)]
+            words = " ".join(" ".join(notes).split())
+            title = f"{node}: {', '.join(said)} {words}".strip()
+            groups.append(Group(kind="node", ref=node, title=title, shapes=tuple(shapes)))
+            groups += _notes(words, node, len(groups))
+    for ref, text in {**at_parts, **failed}.items():
+        if ref in circuit and text:
+            shapes = [_words(f"{ref}: {' '.join(text.split())}", 0, len(groups), bold=True)]
+            groups.append(Group(kind="mark" if ref in failed else "part", ref=ref, title=text,
+                                shapes=tuple(shapes)))  # fmt: skip
+    return Sketch(name, tuple(groups))
+
+
+def _notes(words: str, node: str, row: int) -> Iterator[Group]:
+    """What is read at a point, in a line of its own."""
+    if words:
+        yield Group(kind="node", ref=node, shapes=(_words(words, 1, row, bold=True),))
+
+
+def _end(element: Element, node: str) -> str:
+    """A part, and which of its ends is at a node where that matters."""
+    ends = {Junction: ("anode", "cathode"), Phototransistor: ("collector", "emitter")}
+    names = ends.get(type(element))
+    return f"{element.ref} {names[element.nodes.index(node)]}" if names else element.ref
+
+
+def _words(text: str, column: int, row: int, *, bold: bool = False) -> Words:
+    return Words(text=text, at=(COLUMNS[column], ROW * row), bold=bold)
