@@ -174,7 +174,9 @@ def diagnose(
         converse(job, dictionary, place, more, flags, meter_texts)
         return 0
     if place is not None:
-        raise click.UsageError("--job is for the prompt: give --ask too")
+        raise click.UsageError(
+            "--job keeps what is entered at the prompt: give --ask too; nothing was kept"
+        )
     job = replace(job, log=job.log + more, flags=flags or job.flags)
     result = diagnosed(dictionary, job.measured, job.skipped, job.flags)
     case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics)

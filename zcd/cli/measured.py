@@ -104,6 +104,7 @@ def retest(
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.reading_syntax import parse_reading
     from zcd.jobs.analysis import captured, fault_dictionary_of, retest_kept, tested_again
+    from zcd.margin.as_new import require_same_kind
 
     if (replaced or by) and job_file is None:
         raise click.UsageError("--replaced and --by are kept in a job file: give --job too")
@@ -113,6 +114,8 @@ def retest(
     about = load_job(job_file) if job_file is not None else None
     if about is not None and about.file is None:
         raise click.UsageError(f"--job: {job_file} is a board file; give a job file")
+    if about is not None:
+        require_same_kind(job.board, about.board, "--job", "give the job of this board")
     dictionary = fault_dictionary_of(job)
     more = [parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written]
     taken = (*job.measured, *more, *(captured(csv, job.board) if csv is not None else ()))

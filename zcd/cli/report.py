@@ -60,12 +60,14 @@ def report(
     from zcd.cli.report_output import record_job, report_files
     from zcd.files import NO_TYPESETTER, has_typesetter
     from zcd.jobs.analysis import fault_statistics_of
+    from zcd.margin.as_new import require_same_kind
 
     if not files:
         require_file(job_file, "say with --to where the report goes")
     places = report_files(job_file, files)
     job = job_given(job_file)
     board = job.board if repaired is None else board_given(repaired)
+    require_same_kind(board, job.board, "--repaired", "give the board of this job as repaired")
     statistics = fault_statistics_of(job, job_file) if record and job_file != DASH else None
     if not files and not has_typesetter():
         click.echo(f"No PDF is written: {NO_TYPESETTER}", err=True)

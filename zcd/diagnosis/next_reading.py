@@ -281,7 +281,7 @@ def change_cost(now: Power, wanted: Power) -> float:
     Examples
     --------
     >>> change_cost(Power.DEAD, Power.DEAD), change_cost(Power.DEAD, Power.LIVE)
-    (0.0, 8.0)
+    (0.0, 3.0)
     """
     if now is wanted:
         return 0.0

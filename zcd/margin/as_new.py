@@ -130,12 +130,16 @@ def comparable(board: Board, was: Board) -> bool:
     return not any(_differences(board, was))
 
 
-def require_same_kind(board: Board, was: Board) -> None:
+def require_same_kind(
+    board: Board,
+    was: Board,
+    key: str = "--was",
+    instead: str = "give the file of the same board before the repair",
+) -> None:
     """Refuse a board that cannot be another one before its repair, in one line."""
     for what, now, before in _differences(board, was):
         raise InputError(
-            f"--was: {was.name} has another {what} ({before}) than {board.name} ({now}); "
-            "give the file of the same board before the repair"
+            f"{key}: {was.name} has another {what} ({before}) than {board.name} ({now}); {instead}"
         )
 
 

@@ -200,7 +200,9 @@ def quarter_lines(check: Check) -> Iterator[str]:
 
 def repair_text(repair: Repair, board: Board) -> str:
     """What the repair changed, and whether for the worse."""
-    parts = "; ".join(changes(repair.was, board)) or "no part differs"
+    parts = "; ".join(changes(repair.was, board))
+    if not parts:
+        return "Both files describe the same board: write the new part into the repaired one."
     if repair.worse:
         how = [_change_text(change) for change in repair.worse]
         verdict = f"Compared with the original it is worse: {'; '.join(how)}."

@@ -38,8 +38,8 @@ MOST_MEANING = 155
 MIN_NAMED = 0.02
 LIFTABLE = ("resistor", "diode")
 """Kinds of parts with two leads, of which one can be lifted."""
-PROBABLY = 0.5
-"""From here on the likeliest fault is named alone: it is likelier than all others together."""
+PROBABLY = 0.75
+"""From here on the likeliest fault is named alone: no other comes near it."""
 MOST_ASSUMED = 2
 FAN_KINDS = ("drive", "fan")
 """Kinds of faults behind a good sync circuit, when the fan does not turn."""
