@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
@@ -72,13 +73,25 @@ class Server:
             self.process.communicate()
 
 
+@contextmanager
+def serving(folder: Path, **files: str) -> Iterator[Server]:
+    """A server over a folder with these files, without their ending; the first is its board."""
+    for name, words in files.items():
+        (folder / f"{name}.toml").write_text(words, encoding="utf-8")
+    board = next(iter(files), None)
+    running = Server(folder, board_file=None if board is None else folder / f"{board}.toml")
+    running.start()
+    try:
+        yield running
+    finally:
+        running.kill()
+
+
 @pytest.fixture(scope="package")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """A server without a board file."""
-    running = Server(tmp_path_factory.mktemp("jobs"))
-    running.start()
-    yield running
-    running.kill()
+    with serving(tmp_path_factory.mktemp("jobs")) as running:
+        yield running
 
 
 def _show_cookies(driver: Chrome) -> None:

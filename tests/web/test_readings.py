@@ -13,7 +13,7 @@ import pytest
 from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
 
-from tests.web.conftest import Server
+from tests.web.conftest import Server, serving
 from tests.web.test_page import AXE, HOSTILE, printed, text, wait
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.job import load_job
@@ -39,13 +39,8 @@ value = "5.01 V"
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """A server with a board file in a folder of its own."""
-    folder = tmp_path_factory.mktemp("bench")
-    board = folder / "toaster.toml"
-    board.write_text(BOARD, encoding="utf-8")
-    running = Server(folder, board_file=board)
-    running.start()
-    yield running
-    running.kill()
+    with serving(tmp_path_factory.mktemp("bench"), toaster=BOARD) as running:
+        yield running
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
-from tests.web.conftest import Server
+from tests.web.conftest import Server, serving
 from tests.web.test_page import printed
 
 AXE = Path(__file__).with_name("data") / "axe.min.js"
@@ -53,13 +53,9 @@ def wait(browser: Chrome, selector: str, words: str, seconds: float = 60.0) -> N
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, Path]]:
     """A server with a board, and a job about it."""
-    folder = tmp_path_factory.mktemp("bench")
-    for name, words in (("slicer", BOARD), ("slicer-job", JOB)):
-        (folder / f"{name}.toml").write_text(words, encoding="utf-8")
-    running = Server(folder, board_file=folder / "slicer.toml")
-    running.start()
-    yield running, folder
-    running.kill()
+    files = {"slicer": BOARD, "slicer-job": JOB}
+    with serving(tmp_path_factory.mktemp("bench"), **files) as running:
+        yield running, running.folder
 
 
 def test_map_story_and_years_of_a_board_without_a_job(

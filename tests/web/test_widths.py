@@ -14,7 +14,7 @@ from selenium.webdriver import Chrome, Keys
 from selenium.webdriver.common.by import By
 from selenium.webdriver.remote.webelement import WebElement
 
-from tests.web.conftest import Server
+from tests.web.conftest import Server, serving
 from tests.web.test_page import text, wait
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.reading_syntax import show_measured
@@ -71,13 +71,8 @@ def resize(browser: Chrome, width: int, height: int) -> None:
 
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    folder = tmp_path_factory.mktemp("bench")
-    board = folder / "waffle.toml"
-    board.write_text(BOARD, encoding="utf-8")
-    running = Server(folder, board_file=board)
-    running.start()
-    yield running
-    running.kill()
+    with serving(tmp_path_factory.mktemp("bench"), waffle=BOARD) as running:
+        yield running
 
 
 @pytest.fixture

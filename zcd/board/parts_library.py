@@ -155,14 +155,11 @@ def size_that_bears(small: str, power_ratio: float, voltage_ratio: float) -> str
     limits = resistor_limits(small)
     power_w, working_v = power_ratio * limits.rated_power_w, voltage_ratio * limits.working_v
     sizes = _CHIPS if small in _CHIPS else _LEADED
-    return next(
-        (
-            size
-            for size, able in ((size, resistor_limits(size)) for size in sizes)
-            if able.rated_power_w >= power_w and able.working_v >= working_v
-        ),
-        None,
-    )
+    for size in sizes:
+        able = resistor_limits(size)
+        if able.rated_power_w >= power_w and able.working_v >= working_v:
+            return size
+    return None
 
 
 def resistor(

@@ -199,21 +199,34 @@ def lit_half_waves(
 
 def _is_lit(led: Link, ways: Mapping[str, Sequence[str]], source: str, sink: str) -> bool:
     """Whether current finds a way from a pole through a LED to the other without a node twice."""
-    to_led = _ways(ways, source, led.a, {led.b, sink} - {led.a})
+    to_led = ways_between(ways, source, led.a, {led.b, sink} - {led.a})
     return source != led.b and any(
-        next(_ways(ways, led.b, sink, set(way)), None) is not None for way in to_led
+        next(ways_between(ways, led.b, sink, set(way)), None) is not None for way in to_led
     )
 
 
-def _ways(
-    ways: Mapping[str, Sequence[str]], start: str, goal: str, closed: Collection[str]
+def ways_between(
+    ways: Mapping[str, Iterable[str]], start: str, goal: str, closed: Collection[str]
 ) -> Iterator[tuple[str, ...]]:
-    """Ways from one node to another that keep out of some nodes."""
+    """Ways from one node to another that keep out of some nodes, and pass none twice.
+
+    Parameters
+    ----------
+    ways : mapping of str to iterable of str
+        To which nodes one gets from each.
+    start, goal : str
+    closed : collection of str
+
+    Returns
+    -------
+    ways : iterator of tuple of str
+        The nodes, `start` first.
+    """
     if start in closed:
         return
     if start == goal:
         yield (start,)
         return
     for node in dict.fromkeys(ways.get(start, ())):
-        for rest in _ways(ways, node, goal, {*closed, start}):
+        for rest in ways_between(ways, node, goal, {*closed, start}):
             yield (start, *rest)

@@ -227,8 +227,7 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
     arrows = [word for word in words if word in _ARROWS]
     words = [word for word in words if word not in _ARROWS]
     ref = words[0] if words and is_reference(words[0]) else ""
-    letters = ref.rstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
-    letters = re.match(r"[A-Za-z]*", letters or ref)[0].upper()  # type: ignore[index]
+    letters = re.sub(r"[^A-Za-z].*", "", ref).upper()
     if letters in _REFUSED and (len(words) > 1 or letters in ("Q", "TR", "VT")):
         allowed = "resistors, capacitors, diodes, zeners and bridges"
         raise InputError(f'found "{item}"; allowed: {allowed}; {_REFUSED[letters]}')

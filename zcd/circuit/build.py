@@ -9,7 +9,7 @@ import numpy as np
 
 from zcd.board.model import Board, Capacitor, Diode, Resistor
 from zcd.board.model import Junction as JunctionData
-from zcd.board.paths import links_of
+from zcd.board.paths import links_of, string_name
 from zcd.circuit.elements import (
     INFINITE_OHM,
     Capacitance,
@@ -32,6 +32,9 @@ from zcd.physics.optocoupler import (
     turn_off_temperature_ratio,
 )
 from zcd.refdata import REFERENCE_DEGC
+
+_LEGS = ("", *"abcd")
+"""Behind the reference of a diode: each of the four of a bridge has a letter."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -233,7 +236,7 @@ def _string(resistors: Sequence[Resistor], start: str, prefix: str, end: str) ->
 def _mains_side(board: Board, celsius: Value) -> tuple[list[Element], dict[str, str]]:
     """Chain, diodes, capacitors and LED as the links of the board have them; names of nodes."""
     links, aliases = links_of(board)
-    strings = {("chain" if k == 1 else f"chain{k}"): c for k, c in enumerate(board.chains, 1)}
+    strings = {string_name(k): chain for k, chain in enumerate(board.chains, 1)}
     strings["return"] = board.return_chain
     parts = _parts_by_link(board)
     elements: list[Element] = []
@@ -277,13 +280,9 @@ def _parts_by_link(board: Board) -> dict[str, tuple[Resistor | Capacitor | Junct
     return result
 
 
-_LEGS = ("", *"abcd")
-"""Behind the reference of a diode: each of the four of a bridge has a letter."""
-
-
 def junction_refs(diode: Diode, circuit: Circuit) -> list[str]:
     """Refs of the junctions that a diode of the board became: four in a bridge."""
-    known = {f"{diode.ref}{suffix}" for suffix in ("", *"abcd")}
+    known = {f"{diode.ref}{leg}" for leg in _LEGS}
     return [j.ref for j in circuit.of(Junction) if j.ref in known]
 
 

@@ -12,6 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from zcd.board.strings import ways_between
 from zcd.board.units import find_name, nearest, require_part
 from zcd.circuit.elements import (
     Capacitance,
@@ -400,27 +401,17 @@ def _on_way(circuit: Circuit) -> set[str]:
     """Refs of the parts on the way from the mains through the LED and back."""
     poles = circuit.node("feed"), circuit.node("neutral")
     led = circuit.node("led+"), circuit.node("led-")
-    for source, sink in (poles, poles[::-1]):
-        to_led = _way(circuit, source, led[0], {sink, led[1]} - {led[0]})
-        back = _way(circuit, led[1], sink, {source, led[0]} - {led[1]})
-        if to_led is not None and back is not None:
-            return to_led | back
-    return set()
-
-
-def _way(circuit: Circuit, start: str, goal: str, closed: set[str]) -> set[str] | None:
-    """Refs of the parts on the first way from one node to another; None: there is none."""
-    if start == goal:
-        return set()
+    parts: dict[str, dict[str, str]] = {}
     for e in circuit:
-        part = isinstance(e, Resistance | Capacitance | Junction) and "." not in e.ref
-        if part and start in e.nodes:
-            far = e.nodes[1] if e.nodes[0] == start else e.nodes[0]
-            if far not in closed:
-                rest = _way(circuit, far, goal, {*closed, start})
-                if rest is not None:
-                    return {e.ref, *rest}
-    return None
+        if isinstance(e, Resistance | Capacitance | Junction) and "." not in e.ref:
+            for near, far in (e.nodes, e.nodes[::-1]):
+                parts.setdefault(near, {}).setdefault(far, e.ref)
+    for source, sink in (poles, poles[::-1]):
+        to_led = next(ways_between(parts, source, led[0], {sink, led[1]} - {led[0], source}), None)
+        back = next(ways_between(parts, led[1], sink, {source, led[0]} - {led[1]}), None)
+        if to_led is not None and back is not None:
+            return {parts[a][b] for way in (to_led, back) for a, b in pairwise(way)}
+    return set()
 
 
 def _mains_v(circuit: Circuit) -> float:

@@ -96,14 +96,19 @@ class Corners:
         corners : Corners
             Breakdown and harmonics may put the worst inside the spans, where no end is.
         """
-        lowest = np.argmin(margins, axis=0)
-        least = margins[lowest, np.arange(margins.shape[1])]
+        least, places = _lowest(margins, shares)
         further = least < self.margins
         return replace(
             self,
             margins=np.where(further, least, self.margins),
-            shares=np.where(further[:, None], shares[lowest], self.shares),
+            shares=np.where(further[:, None], places, self.shares),
         )
+
+
+def _lowest(margins: FloatArray, shares: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The lowest margin of each rule among some boards, shape (k,), and where; shape (k, d)."""
+    row = np.argmin(margins, axis=0)
+    return margins[row, np.arange(margins.shape[1])], shares[row]
 
 
 def find_corners(board: Board, tolerances: Sequence[Tolerance]) -> Corners:
@@ -219,10 +224,9 @@ class _Search:
         """Margins of all rules, shape (n, k); a lower one than before is remembered."""
         rows, member = np.unique(shares, axis=0, return_inverse=True)
         result = (yield draw(self.board, self.tolerances, rows)).margins
-        lowest = np.argmin(result, axis=0)
-        least = result[lowest, np.arange(result.shape[1])]
+        least, places = _lowest(result, rows)
         lower = least < self.margins
-        self.shares[lower], self.margins[lower] = rows[lowest[lower]], least[lower]
+        self.shares[lower], self.margins[lower] = places[lower], least[lower]
         return result[member.ravel()]
 
     def from_the_middle(self) -> Generator[Boards, RuleMargins, FloatArray]:
