@@ -154,6 +154,9 @@ def test_parts_are_changed_in_their_lines() -> None:
         (["feed-R1 82k-led+"], 'with " - " between'),
         (["feed - C1 10n - led+", "led- - neutral"], "no resistor"),
         (["feed - R1 82k - led+", "led- - neutral", "led2+ - neutral - R2 1k - led+"], "led2-"),
+        ([*SIMPLE, "a - R1 10k - b - R2 10k - a"], "found R1, R2 joined to no mains point"),
+        ([*SIMPLE, "led2+ - R3 1k - led2-"], "found R3 joined to no mains point"),
+        ([*SIMPLE, "BR1 DB107"], "found BR1 joined to no mains point"),
         ([], "a list of lines"),
     ],
 )  # fmt: skip

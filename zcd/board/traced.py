@@ -23,7 +23,7 @@ from zcd.board.as_printed import (
 )
 from zcd.board.model import Link
 from zcd.board.parts_library import ZENER, diode_by_words, table_part
-from zcd.board.paths import SEPARATOR, Step, connect, renamed
+from zcd.board.paths import SEPARATOR, Step, connect, joined_nodes, renamed
 from zcd.board.quantity_kinds import CAPACITANCE
 from zcd.board.schema import CIRCUIT, DiodeTable, ResistorTable, TracedFile
 from zcd.board.strings import AUTOMATIC, in_strings
@@ -60,6 +60,8 @@ _SIDES = {"1": "a", "2": "b", "a": "a", "b": "b"}
 _FARADS = re.compile(r"\d*[.,]?\d+\s*[pnuµ]\d*F?\b.*", re.IGNORECASE)
 _OHMS = re.compile(r"(?:\d|\?|about).*", re.IGNORECASE)
 LONGEST_NODE = 16
+MOST_NAMED = 4
+"""Of parts with the same mistake, so many are named."""
 _NODE = re.compile(rf"[A-Za-z]\w{{0,{LONGEST_NODE - 1}}}", re.ASCII)
 
 
@@ -290,6 +292,24 @@ def _require_sound(links: Sequence[Link], aliases: Mapping[str, str], parts: _Pa
             others = (*NODES, *(other for other in named if other != node))
             allowed = f"two parts or more at it{nearest(node, others)}"
             raise InputError(f"found one part only at node {node}; allowed: {allowed}")
+    _require_mains(links, aliases, parts)
+
+
+def _require_mains(links: Sequence[Link], aliases: Mapping[str, str], parts: _Parts) -> None:
+    """Refuse parts that no path joins to the mains; a LED joins its two ends."""
+    leds = (Link("", "led+", "led-"), Link("", "led2+", "led2-"))
+    every = [*links, *_legs(parts), *leds]
+    nodes = [{aliases.get(node, node) for node in (link.a, link.b)} for link in every]
+    for group in joined_nodes(nodes):
+        refs = [link.ref for link in links if aliases.get(link.a, link.a) in group]
+        refs += [ref for ref in parts.of("bridge") if aliases.get(f"{ref}+", f"{ref}+") in group]
+        if refs and group.isdisjoint(("feed", "line", "neutral")):
+            more = f" and {len(refs) - MOST_NAMED} more" if len(refs) > MOST_NAMED else ""
+            found = f"{', '.join(refs[:MOST_NAMED])}{more} joined to no mains point"
+            raise InputError(
+                f"found {found}; allowed: a path from there to feed, line or neutral (leave out "
+                "what is not on the mains side)"
+            )
 
 
 def _legs(parts: _Parts) -> Iterator[Link]:
