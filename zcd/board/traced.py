@@ -28,7 +28,7 @@ from zcd.board.quantity_kinds import CAPACITANCE
 from zcd.board.schema import CIRCUIT, DiodeTable, ResistorTable, TracedFile
 from zcd.board.strings import AUTOMATIC, in_strings
 from zcd.board.toml_files import validate
-from zcd.board.units import is_reference, nearest, parse_quantity
+from zcd.board.units import is_reference, nearest, parse_quantity, some_of
 from zcd.board.unknown_values import likely_ohm, ohm_of
 from zcd.errors import InputError, invalid_value
 
@@ -61,8 +61,6 @@ _SIDES = {"1": "a", "2": "b", "a": "a", "b": "b"}
 _FARADS = re.compile(r"\d*[.,]?\d+\s*[pnuµ]\d*F?\b.*", re.IGNORECASE)
 _OHMS = re.compile(r"(?:\d|\?|about).*", re.IGNORECASE)
 LONGEST_NODE = 16
-MOST_NAMED = 4
-"""Of parts with the same mistake, so many are named."""
 _NODE = re.compile(rf"[A-Za-z]\w{{0,{LONGEST_NODE - 1}}}", re.ASCII)
 
 
@@ -337,11 +335,9 @@ def _require_mains(links: Sequence[Link], aliases: Mapping[str, str], parts: _Pa
         refs = [link.ref for link in links if aliases.get(link.a, link.a) in group]
         refs += [ref for ref in parts.of("bridge") if aliases.get(f"{ref}+", f"{ref}+") in group]
         if refs and group.isdisjoint(("feed", "line", "neutral")):
-            more = f" and {len(refs) - MOST_NAMED} more" if len(refs) > MOST_NAMED else ""
-            found = f"{', '.join(refs[:MOST_NAMED])}{more} joined to no mains point"
             raise InputError(
-                f"found {found}; allowed: a path from there to feed, line or neutral (leave out "
-                "what is not on the mains side)"
+                f"found {some_of(refs)} joined to no mains point; allowed: a path from there to "
+                "feed, line or neutral (leave out what is not on the mains side)"
             )
 
 
