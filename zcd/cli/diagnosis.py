@@ -6,11 +6,11 @@ import click
 
 from zcd.cli.command import Command, settings
 from zcd.cli.completion import files, story_flags
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 from zcd.cli.given import DASH, job_given, require_file
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes())
 @click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option("--full", is_flag=True, help="All readings, each with all faults that it tells.")
 @click.option(
@@ -61,7 +61,7 @@ def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
     return 0
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes())
 @click.argument("file", metavar="JOB|BOARD", shell_complete=files)
 @click.option(
     "-r",
