@@ -179,6 +179,7 @@ def diagnose(
         )
     job = replace(job, log=job.log + more, flags=flags or job.flags)
     result = diagnosed(dictionary, job.measured, job.skipped, job.flags)
-    case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics)
+    unkept = more if job.file is not None else ()
+    case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics, unkept=unkept)
     print_result(case, as_json, full=full)
     return 0
