@@ -219,7 +219,7 @@ class MeterModel:
         swing_v = self._swings[_place(reading)] = solution.rms(moving)
         seen = swing_v >= self._trigger_v(reading)
         if reading.function is Function.DUTY:
-            high = solution.mean((moving > 0.0).astype(np.float64))
+            high = solution.share_above(wave, solution.mean(wave))
             return np.where(seen, 1.0 - high if reading.at_pin else high, 0.0)
         rises = (moving > 0.0) & (np.roll(moving, 1, axis=1) <= 0.0)
         (mains,) = solution.circuit.of(MainsSource)
