@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from math import inf, log10
+from math import inf, log10, pi, sqrt
 from typing import ClassVar
 
 import numpy as np
@@ -16,8 +16,9 @@ from zcd.board.parts_library import all_resistors
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.preferred import decade
 from zcd.circuit.batch import split
-from zcd.circuit.build import build_circuit
+from zcd.circuit.build import build_circuit, led_refs
 from zcd.circuit.elements import Circuit, stack
+from zcd.engine.solve import solve
 from zcd.margin.check import LEVELS, level_conditions
 from zcd.margin.population import SEED, even_points
 from zcd.margin.rule_margins import RuleMargins, evaluate, evaluate_together
@@ -32,7 +33,7 @@ Part = Resistor | Capacitor
 DECADES = 4
 """How far either way another value is tried: a printed code read as a value is three off."""
 SERIES = "E12"
-SMALLEST_F, LARGEST_F = 1e-11, 1e-4
+SMALLEST_F, LARGEST_F, LARGEST_ON_MAINS_F = 1e-11, 1e-4, 2.2e-6
 USUAL_CHAIN_A = (0.3e-3, 6e-3)
 USUAL_PULL_UP_OHM = (2e3, 150e3)
 USUAL_PIN_F = (0.0, 22e-9)
@@ -41,6 +42,8 @@ ROOM = (0.05, 0.15)
 """Margins of lock and stress asked for where a value is tried, before tolerances are."""
 ROOM_OF_UNREAD = (0.02, 0.05)
 """The same where the values are told with which a board just passes."""
+FARTHEST_DECADES = 1.0
+"""Of a part that is to blame though the LED's current is as usual."""
 COARSE = 4
 """Every so many of the values are tried first."""
 DRAWN, FIRST, AT_ENDS, MANY = 96, 8, 8, 6
@@ -137,6 +140,13 @@ def _tried(
     """Remedies among some parts of a board."""
     spans = _spans(board, parts, room)
     found = [(part, _remedy(board, part, span)) for part, span in spans]
+    if board.traced is not None and board.traced.capacitors:
+        # where the LED's current is usual, no part of a series capacitor's circuit is far off
+        found = [
+            (part, remedy)
+            for part, remedy in found
+            if remedy.unusual_decades > 0.0 or remedy.distance_decades <= FARTHEST_DECADES
+        ]
     found.sort(key=lambda pair: (-pair[1].unusual_decades, pair[1].distance_decades))
     return _within_tolerance(board, found[:most], room)
 
@@ -150,7 +160,7 @@ def _spans(
     none does, near the one that lacks least.
     """
     base = stack([build_circuit(board, level_conditions(board)[k]) for k in _ENDS])
-    values = [_trial_values(part) for part in parts]
+    values = [_trial_values(board, part) for part in parts]
     lacks = [np.full(some.size, np.inf) for some in values]
     picks = [np.arange(0, some.size, COARSE) for some in values]
     for _ in range(2):
@@ -196,7 +206,7 @@ def _within_tolerance(
     drawn = draw(board, tolerances, shares)
     few, others = drawn.rows(slice(0, FIRST)), drawn.rows(slice(FIRST, None))
     parts = [part for part, _ in found]
-    values = [_end_values(part, remedy) for part, remedy in found]
+    values = [_end_values(board, part, remedy) for part, remedy in found]
     survive = _hold(board, few, parts, values, room)
     values = [some[good] for some, good in zip(values, survive, strict=True)]
     sure: list[set[float]] = [set() for _ in parts]
@@ -207,11 +217,12 @@ def _within_tolerance(
             values[k] = np.array([v for v in values[k].tolist() if result.get(v, True)])
             sure[k] |= {v for v, holding in result.items() if holding}
     kept = []
-    for (_, remedy), left in zip(found, values, strict=True):
+    for (part, remedy), left in zip(found, values, strict=True):
         # the ends themselves are where a board in a thousand may fail
         inner = left[2:-2] if left.size > MANY else left
         if inner.size:
-            low = 0.0 if remedy.low == 0.0 else float(inner[0])
+            without = remedy.low == 0.0 and left[0] <= _trial_values(board, part)[0]
+            low = 0.0 if without else float(inner[0])
             kept.append(replace(remedy, low=low, high=float(inner[-1])))
     return tuple(kept)
 
@@ -240,9 +251,9 @@ def _hold(
     return result
 
 
-def _end_values(part: Part, remedy: Remedy) -> FloatArray:
+def _end_values(board: Board, part: Part, remedy: Remedy) -> FloatArray:
     """The values at both ends of a span."""
-    values = _trial_values(part)
+    values = _trial_values(board, part)
     inside = values[(values >= remedy.low) & (values <= remedy.high)]
     return np.unique(np.concatenate([inside[:AT_ENDS], inside[-AT_ENDS:]]))
 
@@ -286,12 +297,14 @@ def _ladder(low_exponent: int, high_exponent: int) -> tuple[float, ...]:
     return tuple(figure * 10.0**e for e in exponents for figure in decade(SERIES))
 
 
-def _trial_values(part: Part) -> FloatArray:
+def _trial_values(board: Board, part: Part) -> FloatArray:
     value = _value(part)
     around = int(np.floor(log10(value)))
     values = np.array(_ladder(around - DECADES, around + DECADES + 1))
     if isinstance(part, Capacitor):
-        values = values[(values >= SMALLEST_F) & (values <= LARGEST_F)]
+        at_pin = part is board.output.pin_capacitor
+        largest_f = LARGEST_F if at_pin else LARGEST_ON_MAINS_F
+        values = values[(values >= SMALLEST_F) & (values <= largest_f)]
     return values
 
 
@@ -314,7 +327,7 @@ def _nearest_run(good: NDArray[np.bool_], values: FloatArray, now: float) -> Int
 def _remedy(board: Board, part: Part, span: FloatArray) -> Remedy:
     low, high = float(span[0]), float(span[-1])
     is_resistor = isinstance(part, Resistor)
-    if not is_resistor and low <= _trial_values(part)[0]:
+    if not is_resistor and low <= _trial_values(board, part)[0]:
         low = 0.0
     return Remedy(
         ref=part.ref,
@@ -332,14 +345,19 @@ def _unusual_decades(board: Board, part: Part) -> float:
         return _outside(_value(part), USUAL_PULL_UP_OHM)
     if part is board.output.pin_capacitor:
         return max(0.0, log10(_value(part) / USUAL_PIN_F[1]))
-    chain = chain_resistors(board)
-    if part not in chain:
+    impedances_ohm = {r.ref: r.resistance_ohm for r in chain_resistors(board)}
+    current_a = board.mains.rms_v / sum(impedances_ohm.values())
+    if board.traced is not None and board.traced.capacitors:
+        omega = 2.0 * pi * board.mains.frequency_hz
+        impedances_ohm |= {c.ref: 1.0 / (omega * c.capacitance_f) for c in board.traced.capacitors}
+        solution = solve(build_circuit(board))
+        current_a = float(max(solution.currents_a[led].max() for led in led_refs(board))) / sqrt(2)
+    if part.ref not in impedances_ohm:
         return 0.0
-    current_a = board.mains.rms_v / sum(r.resistance_ohm for r in chain)
-    biggest, smallest = max(map(_value, chain)), min(map(_value, chain))
+    biggest, smallest = max(impedances_ohm.values()), min(impedances_ohm.values())
     outside = _outside(current_a, USUAL_CHAIN_A)
     # too much current: no small part is to blame that a large one stands beside
-    to_blame = _value(part) == (smallest if current_a > USUAL_CHAIN_A[1] else biggest)
+    to_blame = impedances_ohm[part.ref] == (smallest if current_a > USUAL_CHAIN_A[1] else biggest)
     return outside if to_blame else outside / 2.0
 
 

@@ -189,12 +189,12 @@ def quarter_lines(check: Check) -> Iterator[str]:
     edges_s = (nominal.fall_offset_s, nominal.rise_offset_s)
     if check.board.traced is None or not check.board.traced.capacitors:
         return
-    if min(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
+    if max(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
         yield (
-            "The capacitor turns the LED's light by a quarter period: the pin "
-            f"falls {offset_text(edges_s[0])} and rises {offset_text(edges_s[1])}, near the peaks "
-            "of the mains. Firmware for such a board counts a quarter period from the edge; any "
-            "other takes it for the crossing and fires the drive a quarter period wrong."
+            "The series capacitor shifts the pulse by up to a quarter period: the pin falls "
+            f"{offset_text(edges_s[0])} and rises {offset_text(edges_s[1])}. Firmware for such a "
+            "board counts on from there; any other takes the edge for the crossing and fires the "
+            "drive as much wrong."
         )
 
 
