@@ -93,7 +93,7 @@ def test_accessibility_and_width(browser: Chrome, bench: tuple[Server, Path], sc
         browser.execute_script("document.getElementById('story').scrollIntoView()")
         wait(browser, "#story", "The fan flag is")
         wait(browser, "#hold", "PASSES")
-        wait(browser, "#again", "as a good one")
+        wait(browser, "#again", "good board")
         browser.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
         browser.execute_script(AXE.read_text(encoding="utf-8"))
         result = browser.execute_async_script("axe.run().then(arguments[0])")

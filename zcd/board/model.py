@@ -169,10 +169,15 @@ class Resistor:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Capacitor:
-    """A capacitor; its losses are not modelled."""
+    """A capacitor; its losses are not modelled.
+
+    `rated_v` and `safety_class` (such as ``X2``) are known of those in stock only.
+    """
 
     ref: str
     capacitance_f: float
+    rated_v: float | None = None
+    safety_class: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -155,6 +155,12 @@ def with_leds(
     live = "feed" if switched else own.get("feed", "line")
     one_pole = dict.fromkeys(("feed", "line"), live)
     links = [renamed(link, one_pole) for link in (*circuit.links, *leds)]
+    names = {string_name(k): string[0].ref for k, string in enumerate(circuit.strings, 1)}
+    if short := next((link.ref for link in links if link.a == link.b), None):
+        raise InputError(
+            f"found {names.get(short, short)} between feed and line, which are one point without a "
+            'relay contact; allowed: two other points, or feed = {kind = "switched"}'
+        )
     refs = {led.ref for led in leds}
     poles = live, own.get("neutral", "neutral")
     pulses = lit_half_waves(links, refs, circuit.blocking, poles)

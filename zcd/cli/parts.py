@@ -6,11 +6,14 @@ import click
 
 from zcd.cli.command import Command, settings
 from zcd.cli.completion import files, replaceable, series
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 from zcd.cli.given import board_given
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(
+    cls=Command,
+    epilog=exit_codes("something was found for each part", "nothing was found for one of them"),
+)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option(
     "--drawer",
@@ -65,7 +68,7 @@ def substitute(
     drawer will do, it says what to buy. Without a drawer, resistors are those of a series
     (E24 if not named) in the style of those they replace; optocouplers and diodes are
     those of the tables where the drawer lists none. `--for drive` proposes what switches
-    the fan. Exit code 1: nothing was found for one of the parts.
+    the fan.
 
     \b
     Examples

@@ -109,6 +109,8 @@ def _flag_names(value: object) -> object:
 def check_codes(codes: Mapping[str, object]) -> None:
     """Refuse what no appliance shows for a flag."""
     for flag, code in codes.items():
+        if flag.lower() == NO_FLAG:
+            raise invalid_value(f"{flag}={code}", f"{NO_FLAG} without a code", "flags")
         if not isinstance(code, str) or not code.strip().isprintable() or not code.strip():
             raise invalid_value(code, 'what the appliance shows, such as "F3"', f"flags.{flag}")
         if len(code) > LONGEST_CODE:

@@ -203,7 +203,11 @@ def repair_text(repair: Repair, board: Board) -> str:
     parts = "; ".join(changes(repair.was, board))
     if not parts:
         return "Both files describe the same board: write the new part into the repaired one."
-    if repair.worse:
+    if repair.mended:
+        how = [_change_text(change) for change in repair.worse]
+        less = f" Less good: {'; '.join(how)}." if how else ""
+        verdict = f"Better: the original does not pass, this board does.{less}"
+    elif repair.worse:
         how = [_change_text(change) for change in repair.worse]
         verdict = f"Compared with the original it is worse: {'; '.join(how)}."
     elif repair.outcome == "better":
