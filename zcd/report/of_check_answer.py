@@ -13,7 +13,7 @@ from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
 from zcd.margin.check import CONDITIONS, RESERVE, SYNC, Check, Level
-from zcd.margin.culprit import Remedy
+from zcd.margin.culprit import USUAL_RECTIFIER, Remedy
 from zcd.margin.population import Population
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
@@ -230,10 +230,14 @@ def _change_text(change: Change) -> str:
 
 def _remedy_text(remedy: Remedy) -> str:
     now = quantity_text(remedy.value, remedy.unit)
-    return f"It is {now}; the board passes with {_span_text(remedy)}."
+    rated = "rated " if remedy.unit == "V" else ""
+    return f"It is {rated}{now}; the board passes with {_span_text(remedy)}."
 
 
 def _span_text(remedy: Remedy) -> str:
+    if remedy.unit == "V":
+        low = quantity_text(remedy.low, remedy.unit)
+        return f"a rectifier rated {low} or more, such as {USUAL_RECTIFIER}"
     high = quantity_text(remedy.high, remedy.unit)
     if remedy.low == 0.0:
         return f"up to {high}, or without it"
