@@ -113,6 +113,9 @@ class Fault:
         `repair` of the faults that are there where this one is.
     members : tuple of str
         Keys of the two faults that it consists of; empty for a single fault.
+    on_two_sides : bool
+        The first of them is on the mains side, and the second shows the same whatever the LED
+        does: each side of the board reads as if its own fault were the only one.
     reports : frozenset of str
         Flags that it raises whatever the pulses are.
     """
@@ -128,6 +131,7 @@ class Fault:
     like: str = ""
     states: tuple[str, ...] = ()
     members: tuple[str, ...] = ()
+    on_two_sides: bool = False
     also: tuple[str, ...] = ()
     reports: frozenset[str] = field(default_factory=frozenset)
 
