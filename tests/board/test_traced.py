@@ -177,6 +177,8 @@ def test_parts_are_changed_in_their_lines() -> None:
         (["feed - C1 22n - R1 47k - D1 1N4007 > - led+", "led- - neutral"], "no way back"),
         (["feed - C1 22n - R1 47k - x", "x - R2 1k - led+", "led- - C2 22n - neutral"],
          "found C1, C2 in series with the LED and no way back"),
+        ([*SIMPLE, *(f"feed - R{n} 1M - neutral" for n in range(20, 34))],
+         "found 17 parts; allowed: up to 12"),
         ([], "a list of lines"),
     ],
 )  # fmt: skip

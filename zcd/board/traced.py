@@ -61,6 +61,8 @@ _SIDES = {"1": "a", "2": "b", "a": "a", "b": "b"}
 _FARADS = re.compile(r"\d*[.,]?\d+\s*[pnuµ]\d*F?\b.*", re.IGNORECASE)
 _OHMS = re.compile(r"(?:\d|\?|about).*", re.IGNORECASE)
 LONGEST_NODE = 16
+MOST_PARTS = 12
+"""Of a circuit; readings and faults of more take too long to calculate."""
 _NODE = re.compile(rf"[A-Za-z]\w{{0,{LONGEST_NODE - 1}}}", re.ASCII)
 
 
@@ -179,6 +181,11 @@ def with_string(given: Any, refs: Sequence[str], items: Sequence[str]) -> list[s
 def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
     parts = _Parts(used=set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines))))
     paths = [path for line in lines if (path := _path(line, parts))]
+    if len(parts.kinds) > MOST_PARTS:
+        raise InputError(
+            f"found {len(parts.kinds)} parts; allowed: up to {MOST_PARTS}: leave out what does not "
+            "lead to a LED, and write resistors in series as one, with their sum"
+        )
     _require_plain_letters(parts, paths, reader.value.get("feed"))
     for word, node in parts.points.items():
         if word in _SPELT and node in MAINS_POINTS:
