@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 import re
+from collections.abc import Callable
 from pathlib import Path
+from typing import cast
 
 import pytest
 
-from zcd.cli import main
+from zcd.cli import commands, main
 from zcd.cli.help import guide, topics
 from zcd.report import cautions
 from zcd.report.cautions import Caution
@@ -33,6 +36,20 @@ def test_the_list_names_every_guide_with_its_title(capsys: pytest.CaptureFixture
     assert all(any(line.endswith(title) for line in lines) for title in titles)
     assert max(map(len, lines)) <= 80
     assert len(lines) <= 25
+
+
+@pytest.mark.parametrize("name", sorted(commands.commands))
+def test_the_exit_codes_of_a_command_are_those_that_it_can_give(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    callback = inspect.unwrap(cast("Callable[..., object]", commands.commands[name].callback))
+    source = inspect.getsource(callback)
+    told = printed([name, "--help"], capsys).partition("Exit codes")[2]
+    codes = re.findall(r"^    (\d)  ", told, re.MULTILINE)
+    assert ("1" in codes) is (" else 1" in source or "return record_job(" in source)
+    assert codes[0] == "0"
+    assert "2" in codes
+    assert ("simulator" in told) is (name == "spice")
 
 
 @pytest.mark.parametrize("topic", topics())

@@ -127,6 +127,22 @@ def test_once_it_is_settled_enter_ends_it() -> None:
     assert next(bench.lines) == "never asked"
 
 
+@pytest.mark.parametrize("line", ["nothing", "OL", "4.98 V", "skip", "about 5 V"])
+def test_a_bare_answer_is_refused_where_nothing_is_asked(line: str) -> None:
+    bench = Bench([line], [])
+    bench.run()
+    assert bench.talk.answers.log == []
+    assert len(bench.told) == 1
+    assert "no reading is asked for now" in bench.told[0]
+
+
+def test_nothing_on_ohms_is_told_what_the_display_shows() -> None:
+    bench = Bench(["nothing"], [OHMS])
+    bench.run()
+    assert len(bench.told) == 1
+    assert "what the display shows" in bench.told[0]
+
+
 def test_a_settled_diagnosis_can_be_taken_back() -> None:
     """A slip of the finger that settles it is no end."""
     bench = Bench(["498 V", "undo", "4.98 V", ""])
@@ -305,6 +321,12 @@ def test_suggestions_followed_at_the_prompt_find_the_fault() -> None:
 def test_a_flag_is_told_with_the_code_that_the_appliance_shows() -> None:
     assert parse_flags(["sync=F3,", "fan"]) == (("sync", "fan"), {"sync": "F3"})
     assert parse_flags(["f3"], {"sync": "F3"})[0] == ("sync",)
-    for words in (["motor=F3"], ["sync="], ["none=F0", "sync"], ["sync=" + "F" * 80]):
+    for words in (
+        ["motor=F3"],
+        ["sync="],
+        ["none=F0"],
+        ["sync=F3", "sync=F4"],
+        ["sync=" + "F" * 80],
+    ):
         with pytest.raises(InputError, match="flags"):
             parse_flags(words)

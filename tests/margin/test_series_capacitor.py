@@ -46,5 +46,5 @@ def test_no_resistor_is_blamed_that_would_make_another_circuit(text: str) -> Non
 def test_share_above_a_level_is_not_counted_in_points(text: str, level_v: float) -> None:
     """Of a sine, 1/2 - asin(level)/pi of the period, to a microsecond of 20 ms."""
     solution = solve(build_circuit(zcd.loads(text)))
-    share = solution.share_above(np.sin(solution.phase_rad), np.array([level_v]))
+    share = solution.share_above_zero(np.sin(solution.phase_rad) - level_v)
     assert share[0] == pytest.approx(0.5 - np.arcsin(level_v) / np.pi, abs=5e-5)

@@ -412,9 +412,9 @@ def _valid(table: type[Any], item: Mapping[str, Any]) -> Any:
 def _diode(reader: Reader, ref: str, parts: _Parts) -> DiodeTable:
     """What a diode, a zener or a bridge is, by its marking."""
     words = parts.words[ref]
-    zener = re.fullmatch(r"(\d+)(?:V(\d+)|[.,](\d+) ?V| ?V)", words, re.IGNORECASE)
+    zener = re.fullmatch(r"(\d+)(?:V(\d+)|[.,](\d+) ?V| ?V)(| .*W)", words, re.IGNORECASE)
     if zener and re.match("Z|DZ", ref):
-        words = f"{zener[1]}.{zener[2] or zener[3] or 0} V zener"
+        words = f"{zener[1]}.{zener[2] or zener[3] or 0} V zener{zener[4]}"
     name = diode_as_printed(reader, words, f"{KEY}.{ref}")
     if table_part(name) is None and diode_by_words(name) is None:
         raise InputError(

@@ -14,7 +14,7 @@ from zcd.cli.board import check, new
 from zcd.cli.completion import answer_shell, completion
 from zcd.cli.demo import demo
 from zcd.cli.diagnosis import diagnose, readings
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import ALL_EXIT_CODES
 from zcd.cli.help import help_command
 from zcd.cli.jobs import boards, close, jobs
 from zcd.cli.map import map_command
@@ -125,7 +125,7 @@ class Commands(click.Group):
         return super().resolve_command(ctx, args)
 
 
-@click.group(name="zcd", cls=Commands, context_settings=CONTEXT, epilog=EXIT_CODES)
+@click.group(name="zcd", cls=Commands, context_settings=CONTEXT, epilog=ALL_EXIT_CODES)
 @click.option(
     "--version",
     is_flag=True,

@@ -6,13 +6,13 @@ import click
 
 from zcd.cli.command import Command, settings
 from zcd.cli.completion import files, folders
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 from zcd.cli.given import DASH, keys_given
 
 PORT = 8471
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes(solver=""))
 @click.argument("board_file", metavar="[BOARD]", required=False, shell_complete=files)
 @click.option(
     "--jobs",

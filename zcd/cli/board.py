@@ -6,7 +6,7 @@ import click
 
 from zcd.cli.command import Command, full_option, settings
 from zcd.cli.completion import files
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 from zcd.cli.given import board_given
 from zcd.cli.pictures import format_of, format_option, plots_option
 
@@ -14,7 +14,7 @@ TOPOLOGIES = ("half-wave", "clamped", "half-wave-clamped", "bridge", "two-led")
 """As `zcd.board.model.Topology` has them, without loading what a board is made of."""
 
 
-@click.command(cls=Command)
+@click.command(cls=Command, epilog=exit_codes(solver=""))
 @click.argument("file", metavar="FILE", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="Tell what was written as a JSON object.")
 @click.option(
@@ -93,7 +93,10 @@ def _write(file: str, text: str, as_json: bool, topology: str | None, drawer: bo
         click.echo(plain(words), err=True)
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(
+    cls=Command,
+    epilog=exit_codes("the board passes", "it does not pass; with --strict also for a warning"),
+)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead.")
 @click.option(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from zcd.cli.command import PlainCommand
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -113,7 +113,7 @@ def _board_typed(context: click.Context) -> Board | None:
         return None
 
 
-@click.command(cls=PlainCommand, epilog=EXIT_CODES)
+@click.command(cls=PlainCommand, epilog=exit_codes(solver=""))
 @click.argument("shell", type=click.Choice(SHELLS))
 @click.option("--json", "as_json", is_flag=True, help="Tell the script as a JSON object.")
 @click.pass_context

@@ -6,10 +6,12 @@ import click
 
 from zcd.cli.command import Command
 from zcd.cli.completion import folders
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(
+    cls=Command, epilog=exit_codes("done; the repaired board passes", "done; it does not pass")
+)
 @click.argument("folder", required=False, shell_complete=folders)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def demo(folder: str | None, as_json: bool) -> int:

@@ -6,11 +6,11 @@ import click
 
 from zcd.cli.command import Command, settings
 from zcd.cli.completion import files, story_flags
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 from zcd.cli.given import DASH, job_given, require_file
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes())
 @click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option("--full", is_flag=True, help="All readings, each with all faults that it tells.")
 @click.option(
@@ -61,7 +61,7 @@ def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
     return 0
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes())
 @click.argument("file", metavar="JOB|BOARD", shell_complete=files)
 @click.option(
     "-r",
@@ -179,6 +179,7 @@ def diagnose(
         )
     job = replace(job, log=job.log + more, flags=flags or job.flags)
     result = diagnosed(dictionary, job.measured, job.skipped, job.flags)
-    case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics)
+    unkept = more if job.file is not None else ()
+    case = Case(job=job, atlas=dictionary, diagnosis=result, known=statistics, unkept=unkept)
     print_result(case, as_json, full=full)
     return 0

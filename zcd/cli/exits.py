@@ -1,10 +1,41 @@
-"""The words about exit codes that stand under every command's help."""
+"""The words about exit codes that stand under a command's help: those that it can give."""
 
 from __future__ import annotations
 
-EXIT_CODES = """\b
-Exit codes
-  0  done; the board passes (spice: both solvers agree)
-  1  done; the board does not pass (spice: they do not agree)
-  2  an option, a file or a value in it cannot be used
-  3  the solver found no solution, or no simulator was found"""
+SOLVER = "no solution of the circuit was found"
+SIMULATOR = "no simulator was found, or it found no solution"
+
+
+def exit_codes(good: str = "done", bad: str = "", *, solver: str = SOLVER) -> str:
+    """What each exit code of a command means.
+
+    Parameters
+    ----------
+    good, bad : str
+        What 0 and 1 say; empty: the command never ends with 1.
+    solver : str
+        What 3 says; empty: nothing is solved.
+
+    Examples
+    --------
+    >>> print(exit_codes(solver=""))
+    \b
+    Exit codes
+      0  done
+      2  an option, a file or a value in it cannot be used
+    """
+    lines = [f"0  {good}"]
+    if bad:
+        lines.append(f"1  {bad}")
+    lines.append("2  an option, a file or a value in it cannot be used")
+    if solver:
+        lines.append(f"3  {solver}")
+    return "\n  ".join(("\b\nExit codes", *lines))
+
+
+ALL_EXIT_CODES = exit_codes(
+    "done; what was checked passes",
+    "done; it does not pass (the help of a command says what)",
+    solver=f"{SOLVER}, or no simulator",
+)
+"""Under the help of the whole program."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from zcd.cli.command import PlainCommand
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
@@ -61,7 +61,7 @@ def _complete(_: click.Context, __: click.Parameter, incomplete: str) -> list[Co
     return [CompletionItem(topic) for topic in topics() if topic.startswith(begun)]
 
 
-@click.command("help", cls=PlainCommand, epilog=EXIT_CODES)
+@click.command("help", cls=PlainCommand, epilog=exit_codes(solver=""))
 @click.argument("topic", required=False, shell_complete=_complete)
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead.")
 def help_command(topic: str | None, as_json: bool) -> None:

@@ -6,10 +6,10 @@ import click
 
 from zcd.cli.command import Command
 from zcd.cli.completion import files, folders
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes(solver=""))
 @click.argument("folder", default=".", shell_complete=folders)
 @click.option("--find", "words", default="", metavar="WORDS", help="Only jobs with all of them.")
 @click.option("--open/--closed", "is_open", default=None, help="Only open jobs, or closed ones.")
@@ -41,7 +41,7 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
     return 0
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes(solver=""))
 @click.argument("folder", default=".", shell_complete=folders)
 @click.option("--find", "words", default="", metavar="WORDS", help="Only boards with all of them.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the table.")
@@ -68,7 +68,7 @@ def boards(folder: str, words: str, as_json: bool) -> int:
     return 0
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes(solver=""))
 @click.argument("job_file", metavar="JOB", shell_complete=files)
 @click.option("--found", required=True, metavar="FAULT", help='What it was, such as "R7 burnt".')
 @click.option("--repair", default="", metavar="TEXT", help="What was done about it.")

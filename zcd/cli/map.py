@@ -6,12 +6,16 @@ import click
 
 from zcd.cli.command import Command, full_option
 from zcd.cli.completion import files, quantities
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 from zcd.cli.given import board_given
 from zcd.cli.pictures import plot_option
 
 
-@click.command("map", cls=Command, epilog=EXIT_CODES)
+@click.command(
+    "map",
+    cls=Command,
+    epilog=exit_codes("done; the board locks", "done; the board as described does not lock"),
+)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option(
     "--across",

@@ -6,12 +6,12 @@ import click
 
 from zcd.cli.command import Command
 from zcd.cli.completion import files
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 from zcd.cli.given import board_given, job_given, require_file
 from zcd.cli.pictures import plot_option
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes("the capture is that of a good board", "it is not"))
 @click.argument("file", metavar="CSV", shell_complete=files)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @plot_option
@@ -19,8 +19,6 @@ from zcd.cli.pictures import plot_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def capture(file: str, board_file: str, plot: str | None, full: bool, as_json: bool) -> int:
     """Read an oscilloscope's capture: good or bad, each figure beside that of a good board.
-
-    Exit status 1 if it is not that of a good board.
 
     CSV with a column of time and one or two of volts, in the layout of any scope. The second
     channel is the mains, through a probe made for it.
@@ -45,7 +43,12 @@ def capture(file: str, board_file: str, plot: str | None, full: bool, as_json: b
     return 0 if judge_capture(traces).good else 1
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(
+    cls=Command,
+    epilog=exit_codes(
+        "the board passes", "it fails, or readings are missing: the first line says which"
+    ),
+)
 @click.argument("file", metavar="REPAIRED", shell_complete=files)
 @click.option(
     "-r",
@@ -92,8 +95,8 @@ def retest(
     """Judge a repaired board by measured values: does it read as a good one, what is left.
 
     REPAIRED is the board file as it is after the repair, or a job file with readings taken
-    since. A measured low time gives the CTR that is left and its headroom. Exit status 1 if
-    the board does not read as a good one.
+    since. A measured low time gives the CTR that is left and its headroom. The first line says
+    PASSES, or what fails, or which readings are missing.
 
     \b
     Examples

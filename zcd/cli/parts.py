@@ -6,11 +6,14 @@ import click
 
 from zcd.cli.command import Command, settings
 from zcd.cli.completion import files, replaceable, series
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 from zcd.cli.given import board_given
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(
+    cls=Command,
+    epilog=exit_codes("something was found for each part", "nothing was found for one of them"),
+)
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option(
     "--drawer",
@@ -63,9 +66,9 @@ def substitute(
     before; a total within 10 %. Never fewer resistors in series, never a part beyond its
     rating; each proposal passes `zcd check` as far as the original does. If nothing in the
     drawer will do, it says what to buy. Without a drawer, resistors are those of a series
-    (E24 if not named) in the style of those they replace; optocouplers and diodes are
-    those of the tables where the drawer lists none. `--for drive` proposes what switches
-    the fan. Exit code 1: nothing was found for one of the parts.
+    (E24 if not named) in the style of those they replace, and the printed values;
+    optocouplers and diodes are those of the tables where the drawer lists none. `--for
+    drive` proposes what switches the fan.
 
     \b
     Examples
@@ -77,6 +80,7 @@ def substitute(
     from zcd import api
     from zcd.board.drawer import load_drawer, series_drawer
     from zcd.cli.output import print_result
+    from zcd.substitutes.search import usual_drawer
 
     if drawer_file is not None and not (series is None and style is None):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")
@@ -86,11 +90,10 @@ def substitute(
     board = board_given(board_file)
     if stock is not None:
         drawer = load_drawer(stock)
+    elif style is not None:
+        drawer = series_drawer(series or "E24", style)
     else:
-        drawer = series_drawer(
-            "E24" if series is None else series,
-            board.chains[0][0].style if style is None else style,
-        )
+        drawer = usual_drawer(board, series or "E24")
     result = api.substitute(board, drawer, refs=refs, others=others)
     print_result(result, as_json, full=full)
     return 0 if result.all_found else 1

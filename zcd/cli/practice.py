@@ -9,7 +9,7 @@ import click
 
 from zcd.cli.command import Command, settings
 from zcd.cli.completion import files
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from zcd.practice.session import Session
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes())
 @click.argument("file", metavar="[BOARD]", required=False, shell_complete=files)
 @click.option("--level", type=int, default=1, show_default=True, help="1 to 5, easy to hard.")
 @click.option("--seed", type=int, help="Repeats an exercise; else one is drawn.")

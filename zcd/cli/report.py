@@ -6,11 +6,16 @@ import click
 
 from zcd.cli.command import Command, full_option, settings
 from zcd.cli.completion import files
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 from zcd.cli.given import DASH, board_given, job_given, require_file
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(
+    cls=Command,
+    epilog=exit_codes(
+        "written; the repaired board passes", "written; the check or the last retest fails"
+    ),
+)
 @click.argument("job_file", metavar="JOB", shell_complete=files)
 @click.option(
     "--repaired",

@@ -5,13 +5,13 @@ from __future__ import annotations
 import click
 
 from zcd.cli.command import PlainCommand
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 
 NAMES = ("board", "check", "map")
 """As `zcd.report.schemas.SCHEMAS` has them, without loading what results are made of."""
 
 
-@click.command(cls=PlainCommand, epilog=EXIT_CODES)
+@click.command(cls=PlainCommand, epilog=exit_codes(solver=""))
 @click.argument("name", metavar="NAME", type=click.Choice(NAMES))
 def schema(name: str) -> None:
     """Print the JSON Schema of a board file, or of what a command prints with --json.

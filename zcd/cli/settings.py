@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from zcd.cli.command import PlainCommand
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 
 if TYPE_CHECKING:
     from zcd.settings import Settings
 
 
-@click.command(cls=PlainCommand, epilog=EXIT_CODES)
+@click.command(cls=PlainCommand, epilog=exit_codes(solver=""))
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the lines.")
 def settings(as_json: bool) -> None:
     """Show where the settings of the bench stand, and what holds.

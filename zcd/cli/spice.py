@@ -6,7 +6,7 @@ import click
 
 from zcd.cli.command import Command, full_option
 from zcd.cli.completion import files
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import SIMULATOR, exit_codes
 from zcd.cli.given import job_given
 from zcd.cli.pictures import plot_option
 from zcd.cli.ranges import FiniteRange
@@ -14,7 +14,12 @@ from zcd.cli.ranges import FiniteRange
 TERMINAL = "-"
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(
+    cls=Command,
+    epilog=exit_codes(
+        "zcd and ngspice agree, or a netlist was written", "they disagree", solver=SIMULATOR
+    ),
+)
 @click.argument("file", metavar="BOARD|JOB", shell_complete=files)
 @click.option(
     "--fault",

@@ -6,13 +6,13 @@ import click
 
 from zcd.cli.command import Command, full_option, settings
 from zcd.cli.completion import files, story_flags
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 from zcd.cli.given import board_given
 from zcd.cli.pictures import format_of, format_option, plots_option
 from zcd.cli.ranges import FiniteRange
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(cls=Command, epilog=exit_codes())
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option("--cause", metavar="KEY", help='A cause such as "R7 open" or "tacho lost".')
 @click.option("--amount", type=float, metavar="NUMBER", help="Its size, in the unit shown.")

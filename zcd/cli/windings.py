@@ -5,10 +5,17 @@ from __future__ import annotations
 import click
 
 from zcd.cli.command import Command, full_option
-from zcd.cli.exits import EXIT_CODES
+from zcd.cli.exits import exit_codes
 
 
-@click.command(cls=Command, epilog=EXIT_CODES)
+@click.command(
+    cls=Command,
+    epilog=exit_codes(
+        "all was measured, and the fan may be plugged in",
+        "something is wrong or was not measured",
+        solver="",
+    ),
+)
 @click.argument("readings", nargs=-1, required=True, metavar="LEAD-LEAD=OHMS ...")
 @click.option("--pin", "pins", multiple=True, metavar="LEAD=PIN", help="Pin that a lead goes to.")
 @click.option(
@@ -44,8 +51,7 @@ def windings(
     """Name the leads of a capacitor fan, and check its connector, before it goes on.
 
     Measure dead, the fan unplugged from the board: the resistance between each two of its
-    three leads, and from each to the frame (call it "frame"). Exit status 0 only if all was
-    measured and nothing speaks against plugging the fan in.
+    three leads, and from each to the frame (call it "frame").
 
     \b
     Example

@@ -53,12 +53,15 @@ class Case(Result):
     diagnosis : Diagnosis
     known : FaultStatistics or None
         What closed jobs made of the priors; None: they were left out.
+    unkept : tuple of Measured
+        Readings of `job` that its file does not have: they were given for this answer only.
     """
 
     job: Job
     atlas: FaultDictionary = field(compare=False)
     diagnosis: Diagnosis
     known: FaultStatistics | None = None
+    unkept: tuple[Measured, ...] = ()
 
     @classmethod
     def of(

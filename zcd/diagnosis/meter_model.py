@@ -69,7 +69,8 @@ class Grids:
 MANY_BOARDS = Grids(READINGS, PULSES)
 """For the hundreds of rows of a fault dictionary."""
 ONE_BOARD = Grids(
-    replace(READINGS, points=4 * READINGS.points), replace(EDGES, steady_state_only=True)
+    replace(EDGES, points=2 * EDGES.points, steady_state_only=True),
+    replace(EDGES, steady_state_only=True),
 )
 """To compare one board with another solver: a millivolt where a mean is 0, a few microseconds."""
 
@@ -219,7 +220,7 @@ class MeterModel:
         swing_v = self._swings[_place(reading)] = solution.rms(moving)
         seen = swing_v >= self._trigger_v(reading)
         if reading.function is Function.DUTY:
-            high = solution.share_above(wave, solution.mean(wave))
+            high = solution.share_above_zero(moving)
             return np.where(seen, 1.0 - high if reading.at_pin else high, 0.0)
         rises = (moving > 0.0) & (np.roll(moving, 1, axis=1) <= 0.0)
         (mains,) = solution.circuit.of(MainsSource)

@@ -113,15 +113,13 @@ class Solution(Batch):
         """Rms over the period, shape (n,)."""
         return np.sqrt(self.mean(wave**2))
 
-    def share_above(self, wave: FloatArray, level: FloatArray) -> FloatArray:
-        """Share of the period in which a wave is above a level, on straight lines, shape (n,)."""
-        over = wave - level[:, None]
-        after = np.roll(over, -1, axis=1)
-        whole = np.abs(over) + np.abs(after)
-        above = np.maximum(over, 0.0) + np.maximum(after, 0.0)
-        turn = 2.0 * np.pi
-        step = np.diff(self.phase_rad, axis=1, append=self.phase_rad[:, :1] + turn) / turn
-        return np.asarray(np.sum(step * above / np.where(whole > 0.0, whole, 1.0), axis=1))
+    def share_above_zero(self, wave: FloatArray) -> FloatArray:
+        """Share of the period, shape (n,): with a straight line from each point to the next."""
+        step = np.diff(self.phase_rad, axis=1, append=self.phase_rad[:, :1] + 2.0 * np.pi)
+        ends = np.stack([wave, np.roll(wave, -1, axis=1)])
+        above = np.maximum(ends, 0.0).sum(axis=0)
+        share = above / np.maximum(np.abs(ends).sum(axis=0), np.finfo(np.float64).tiny)
+        return np.asarray(np.sum(step * share, axis=1) / (2.0 * np.pi))
 
     def peak(self, wave: FloatArray) -> FloatArray:
         """Highest value over the period, shape (n,): of the parabola through the highest points."""

@@ -45,6 +45,9 @@ class SolverOptions:
         Of one period.
     refine : bool
         Solve again with the points where the waveforms move.
+    charged_finer : int
+        How many times as many the second time where capacitors drive currents on the mains side:
+        differences over time err as the square of the step, and a clamped charge flows at once.
     isolated : bool
         False: leave out the isolated side.
     cluster_at_crossings : bool
@@ -56,6 +59,7 @@ class SolverOptions:
 
     points: int = 144
     refine: bool = True
+    charged_finer: int = 3
     isolated: bool = True
     cluster_at_crossings: bool = False
     steady_state_only: bool = False
@@ -65,7 +69,7 @@ EDGES = SolverOptions()
 """For edges and pulses: within 10 us of a circuit simulator's on 99 of 100 boards of any kind."""
 READINGS = SolverOptions(points=96, refine=False, cluster_at_crossings=True, steady_state_only=True)
 """For meters, which see means only, and are read long after switching on."""
-PULSES = SolverOptions(points=80, steady_state_only=True)
+PULSES = SolverOptions(points=80, charged_finer=2, steady_state_only=True)
 """For pulses of many rows: edges within some microseconds."""
 
 
@@ -108,7 +112,8 @@ def solve(
         circuit, phase, options, guess, warm_start, initial_guess_only=options.refine
     )
     if options.refine:
-        points = options.points + -options.points % 4
+        points = options.points * (options.charged_finer if _charged(circuit) else 1)
+        points += -points % 4
         finer = follow(phase, _followed(states), points, _time_weight(circuit, phase, states))
         states = _solve_on(circuit, finer, options, _at(phase, states, finer))
         phase = finer
@@ -135,12 +140,17 @@ def _followed(states: States) -> list[tuple[FloatArray | float, FloatArray]]:
     return [(share, wave) for wave in flows] + [(PIN_WEIGHT, wave) for wave in pins]
 
 
+def _charged(circuit: Circuit) -> list[Capacitance]:
+    """Capacitors of the mains side."""
+    line = next((island for island in islands(circuit) if "line" in island), frozenset())
+    return [e for e in circuit.of(Capacitance) if e.a in line]
+
+
 def _time_weight(circuit: Circuit, phase: FloatArray, states: States) -> FloatArray | float:
     """What an even grid weighs: more in rows whose currents flow at the mains' zero crossings."""
-    live = next((state for state in states.values() if "line" in state.voltages_v), None)
-    on_line = (e for e in circuit.of(Capacitance) if live and e.a in live.voltages_v)
-    if live is None or next(on_line, None) is None:
+    if not _charged(circuit):
         return TIME_WEIGHT
+    live = next(state for state in states.values() if "line" in state.voltages_v)
     step = trapezoid_weights(phase)
     flow = sum((np.abs(wave) for wave in live.currents_a.values()), np.zeros(phase.shape))
     leading = np.sum(step * flow * np.cos(2.0 * phase), axis=1, keepdims=True)

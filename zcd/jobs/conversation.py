@@ -11,13 +11,21 @@ from zcd.diagnosis.functions import OVERLOAD_WORDS
 from zcd.diagnosis.job import check_codes
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Diagnosis
-from zcd.diagnosis.reading_syntax import parse_function, parse_reading, parse_shown
+from zcd.diagnosis.reading_syntax import (
+    NOTHING_WORDS,
+    UNSTABLE_WORDS,
+    parse_function,
+    parse_reading,
+    parse_shown,
+)
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.errors import InputError, invalid_value
 
 END = ("end", "quit", "exit", "q")
 SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
 UNDO = ("undo", "back")
+ANSWERS = (*OVERLOAD_WORDS, *NOTHING_WORDS, *UNSTABLE_WORDS)
+NOT_ASKED = 'no reading is asked for now: type all of it ("ohm R2 82k"), or Enter to end'
 SHORT_HELP = (
     'Type what the meter shows ("4.98 V", "OL", "nothing") or another reading ("R2 82k", "dc pin '
     '4.98 V"). "?" lists all words.'
@@ -145,8 +153,10 @@ class Answers:
     def _read(self, line: str, suggested: Reading | None) -> Measured:
         """A value for the reading asked for, or a whole reading."""
         if suggested is None:
+            if _is_answer(line):
+                raise InputError(f'found "{line[:40]}", but {NOT_ASKED}')
             return parse_reading(line, self.circuit)
-        if not line[0].isalpha() or line.lower() in OVERLOAD_WORDS:
+        if _is_answer(line):
             return parse_shown(line, suggested, circuit=self.circuit)
         if not _names_a_function(line):
             try:
@@ -245,6 +255,12 @@ def place_of(each: Measured | Reading) -> Reading:
     return each.reading if isinstance(each, Measured) else each
 
 
+def _is_answer(line: str) -> bool:
+    """Whether a line says what a meter showed, and not where."""
+    word = line.lower()
+    return not word[0].isalpha() or word in (*ANSWERS, *SKIP) or word.startswith(("about ", "ol "))
+
+
 def _names_a_function(line: str) -> bool:
     """Whether a line begins like a whole reading."""
     words = line.split()
@@ -269,16 +285,18 @@ def parse_flags(
     codes : dict
         What the appliance shows for each, where that is known.
     """
-    known = dict(codes or {})
-    names = {code.lower(): flag for flag, code in known.items()}
+    names = {code.lower(): flag for flag, code in (codes or {}).items()}
     flags = []
+    new: dict[str, str] = {}
     for word in (each.strip(",") for each in words):
         flag, told, code = word.partition("=")
         if told:
             check_codes({flag: code})
-            known[flag.lower()] = code
+            if new.setdefault(flag.lower(), code) != code:
+                both = f"{flag}={new[flag.lower()]} and {flag}={code}"
+                raise invalid_value(both, "one code for each flag", "flags")
         flags.append(names.get(flag.lower(), flag.lower()))
     if not flags or not set(flags) <= set(FLAGS) or (NO_FLAG in flags and len(set(flags)) > 1):
         allowed = f'{", ".join(FLAGS[:-1])}, or {NO_FLAG} alone; with a code: "sync=F3"'
         raise invalid_value(" ".join(words), allowed, "flags")
-    return tuple(dict.fromkeys(flags)), known
+    return tuple(dict.fromkeys(flags)), {**(codes or {}), **new}

@@ -11,7 +11,8 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Capacitor, Resistor
+from zcd.board import parts_library
+from zcd.board.model import Board, Capacitor, Diode, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.preferred import decade
@@ -52,6 +53,9 @@ how many make a span."""
 MOST_LACKING = 10.0
 """Of one rule: what is failed altogether says no more."""
 MOST = 3
+USUAL_RECTIFIER = "1N4007"
+REVERSE_RATINGS_V = (100.0, 200.0, 400.0, 600.0, 800.0, 1000.0)
+"""What mains rectifiers are made for: 1N4002 to 1N4007."""
 _ENDS = [LEVELS.index(name) for name in ("weak", "nominal", "strong")]
 
 
@@ -64,7 +68,7 @@ class Remedy:
     ref : str
         The part.
     unit : str
-        Of the values, ``Ω`` or ``F``.
+        Of the values, ``Ω`` or ``F``; ``V`` for the reverse voltage that a diode is rated for.
     value : float
         What it is now.
     low, high : float
@@ -90,12 +94,14 @@ class Remedy:
         return abs(log10(nearest / self.value)) if nearest > 0.0 else inf
 
 
-def remedies_of(board: Board) -> tuple[Remedy, ...]:
+def remedies_of(board: Board, failed: Collection[str] = ()) -> tuple[Remedy, ...]:
     """Try every resistor and capacitor of a failing board with other values.
 
     Parameters
     ----------
     board : Board
+    failed : collection of str
+        References of parts that are over a limit: diodes among them are tried with more voltage.
 
     Returns
     -------
@@ -108,7 +114,35 @@ def remedies_of(board: Board) -> tuple[Remedy, ...]:
     Judged by lock and stress at low and high mains with the ends of the grade, then over boards
     drawn within all tolerances.
     """
-    return _tried(board, _parts(board))
+    rated = (_rating_remedy(board, now) for now in board.diodes if now.ref in failed)
+    diodes = [remedy for remedy in rated if remedy is not None]
+    return (*diodes, *_tried(board, _parts(board)))[:MOST]
+
+
+def _rating_remedy(board: Board, now: Diode) -> Remedy | None:
+    """The least reverse voltage of a mains rectifier with which the board passes."""
+    rating_v = now.junction.reverse_rating_v
+    if now.junction.is_zener:
+        return None
+    usual = parts_library.diode(USUAL_RECTIFIER, ref=now.ref)
+    most_v = usual.junction.reverse_rating_v
+    for volts in (v for v in REVERSE_RATINGS_V if rating_v < v <= most_v):
+        part = replace(usual, junction=replace(usual.junction, reverse_rating_v=volts))
+        if _passes(board.with_diode(now, part)):
+            return Remedy(
+                ref=now.ref, unit="V", value=rating_v, low=volts, high=most_v,
+                unusual_decades=log10(volts / rating_v),
+            )  # fmt: skip
+    return None
+
+
+def _passes(board: Board) -> bool:
+    """Whether it does at low and high mains with the ends of the grade, and drawn in tolerance."""
+    ends = stack([build_circuit(board, level_conditions(board)[k]) for k in _ENDS])
+    tolerances = tolerances_of(board)
+    shares = even_points(DRAWN, len(tolerances), np.random.default_rng(SEED))
+    boards = Boards(circuit=ends, thresholds=thresholds_of(board)), draw(board, tolerances, shares)
+    return all(bool(np.all(_lacking(evaluate(some, board), ROOM) == 0.0)) for some in boards)
 
 
 def passing_values_of(board: Board, refs: Sequence[str]) -> tuple[Remedy, ...]:

@@ -107,7 +107,7 @@ def expected_table(traces: Traces, verdict: CaptureVerdict) -> Table:
     rows = [("complete low pulses", str(traces.falls_s.size), f"{least} to {most}", "")]
     for each in verdict.readings:
         shown, good = _shown_beside(each)
-        mark = "as a good one" if each.good else "DIFFERS"
+        mark = "good" if each.good else "DIFFERS"
         rows.append((each.measured.reading.name, shown, good, mark))
     rows.append(("sample step", quantity_text(traces.step_s, "s"), _step_text(), ""))
     return Table(

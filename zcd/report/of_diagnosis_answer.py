@@ -64,7 +64,7 @@ def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
     diagnosis, job = case.diagnosis, case.job
     trip = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
-    plan = trip.steps
+    plan = () if fan_line(diagnosis, "") else trip.steps
     blocks: list[Block] = [Paragraph(verdict_line(diagnosis), "strong")]
     if job.codes and (flags := flags_line(job)):
         blocks.append(Paragraph(flags))
@@ -73,10 +73,11 @@ def answer_document(case: Case) -> Document:
         why = because_lines(telling, case.board, case.circuit, job.meter)
         blocks += [Paragraph("Because:"), BulletList(why)]
     more = (
+        unkept_line(case),
         confirm_line(diagnosis),
         suspects_line(diagnosis, case.circuit),
         hidden_line(diagnosis, case.circuit),
-        fan_line(diagnosis, "FILE" if job.board_file is None else file_name(job.board_file)),
+        end_line(case),
     )
     blocks += [Paragraph(line) for line in more if line]
     if plan:
@@ -104,6 +105,24 @@ def fan_line(diagnosis: Diagnosis, board_file: str) -> str:
     )
 
 
+def unkept_line(case: Case) -> str:
+    """Readings that count in this answer only; empty where the job file has all of them."""
+    if not case.unkept or case.job.file is None:
+        return ""
+    read = "; ".join(because_lines(case.unkept, case.board, case.circuit, case.job.meter))
+    name = file_name(case.job.file)
+    return f"Used, but not kept in {name} (add --ask to keep): {read}."
+
+
+def end_line(case: Case) -> str:
+    """What is left to do once it is settled."""
+    job, diagnosis = case.job, case.diagnosis
+    board_file = "FILE" if job.board_file is None else file_name(job.board_file)
+    if job.file is None or job.closed is not None:
+        return fan_line(diagnosis, board_file)
+    return work_line(diagnosis, case.board, board_file, file_name(job.file))
+
+
 def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str) -> str:
     """The work that is left once a fault is found, as commands; empty while there is none."""
     if line := fan_line(diagnosis, board_file):
@@ -111,12 +130,14 @@ def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
     first = diagnosis.indistinguishable[0].fault
     if diagnosis.stopped != "sure" or first is None or first.key == HEALTHY.key:
         return ""
-    steps = [f"after the repair zcd retest {board_file} --job {job_file}"]
-    steps.append(f'then zcd close {job_file} --found "{first.key}"')
     part = first.repair.split()[0]
-    if part in replaceable_refs(board):
-        steps.insert(0, f"zcd substitute {board_file} --for {part}")
-    return f"Next: {'; '.join(steps)}."
+    buy = f" (zcd substitute {board_file} --for {part})" if part in replaceable_refs(board) else ""
+    return (
+        f"Next: fit the new part{buy}. If it is another value or type, write it into a copy: zcd "
+        f"new --like {board_file} repaired.toml. Measure again: zcd retest repaired.toml (or "
+        f'{board_file}) --job {job_file} -r "low time ...". Then zcd close {job_file} --found '
+        f'"{first.key}".'
+    )
 
 
 def next_line(diagnosis: Diagnosis, trip: Trip, circuit: Circuit) -> str:

@@ -8,7 +8,7 @@ from math import isfinite
 
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import AccessLevel, Reading, access_level
-from zcd.diagnosis.retest import LOW_TIME, Retest
+from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.margin.headroom import Headroom
 from zcd.report.cautions import Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
@@ -81,7 +81,7 @@ def retest_answer(retest: Retest) -> Document:
 
 def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     """What stands after the readings: what may be left, what to take, what is left of the CTR."""
-    lines = (_likeliest_line(retest), missing_line(retest), _to_take_line(retest), *remaining)
+    lines = (_likeliest_line(retest), _then_line(retest), _to_take_line(retest), *remaining)
     return [Paragraph(line) for line in lines if line]
 
 
@@ -99,9 +99,18 @@ def retested_table(retest: Retest) -> Table:
             "good board",
             lambda again: spread_of(again.measured.reading.function, again.low, again.high),
         ),
-        Quantity("good", "", lambda again: "as a good one" if again.good else "DIFFERS"),
+        Quantity("good", "", _mark),
     )
     return Table.of(retest.readings, columns, title="Readings after the repair")
+
+
+def _mark(again: RepeatedReading) -> str:
+    """Whether a reading is a good board's, by itself or by the error of the meter."""
+    if not again.good:
+        return "DIFFERS"
+    shown = again.measured.value
+    beyond = again.measured.exact and not again.low <= shown <= again.high
+    return "good, by the meter's error" if beyond else "good"
 
 
 def _likeliest_line(retest: Retest) -> str:
@@ -111,8 +120,14 @@ def _likeliest_line(retest: Retest) -> str:
     share = probability_text(retest.likeliest_ratio)
     return (
         f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}. "
-        "With more readings, zcd diagnose tells it from others."
+        "To find the fault, give all readings to zcd diagnose."
     )
+
+
+def _then_line(retest: Retest) -> str:
+    """What is missing after the reading that the verdict names."""
+    names = _names(retest.missing[1:], retest)
+    return names and f"Then: {names}."
 
 
 def _to_take_line(retest: Retest) -> str:
@@ -139,23 +154,30 @@ def retest_line(retest: Retest) -> str:
     """One sentence on how the board reads now."""
     share = probability_text(retest.good_ratio)
     if retest.good:
-        return f"The sync circuit reads as a good one ({share})."
+        return f"PASSES: the sync circuit reads like a good one ({share} sure)."
     if retest.differs:
         first = retest.differs[0]
         reading = reading_text(first.measured.reading, retest.circuit)
         good = spread_of(first.measured.reading.function, first.low, first.high)
-        line = f"Not as a good board. {reading[:1].upper()}{reading[1:]}: "
-        line += f"{show_measured(first.measured)} (good board {good})."
+        line = f"FAILS: {reading}: {show_measured(first.measured)} (good board {good})."
         again = " All else fits a good board: take this one again."
         return line + (again if retest.good_ratio > MIN_OTHERWISE_GOOD else "")
-    return f"No fault found; {share} sure that the board is good."
-
-
-def missing_line(retest: Retest) -> str:
-    """Names what is still to be read; empty where there is nothing."""
+    if retest.likeliest_ratio > retest.good_ratio:
+        return (
+            "NOT PASSED: each reading could be a good board's, but together they fit "
+            f"{retest.likeliest.key} better ({probability_text(retest.likeliest_ratio)}; a good "
+            f"board {share})."
+        )
     if not retest.missing:
-        return ""
-    return f"To be sure of it, read also: {_names(retest.missing, retest)}."
+        return (
+            f"NOT PASSED: only {share} sure that the board is good, and no reading left would "
+            "settle it."
+        )
+    number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more, first"
+    return (
+        f"NOT PASSED yet: {share} sure that the board is good (95 % needed). Take {number}: "
+        f"{reading_text(retest.missing[0], retest.circuit)}."
+    )
 
 
 def remaining_lines(retest: Retest) -> list[str]:

@@ -74,7 +74,7 @@ def _verdict_text(record: RetestRecord) -> str:
     """How the board reads, with the reason or with how sure that is."""
     share = probability_text(record.good_ratio)
     if record.verdict is Verdict.UNSURE:
-        return f"no fault found; {share} sure that the board is good"
+        return f"too few readings to pass; {share} sure that the board is good"
     if record.verdict is Verdict.GOOD:
         return f"{record.verdict} ({share} sure)"
     names = [_short_name(each) for each in record.readings if each.differs]
@@ -98,7 +98,7 @@ def retest_record_table(record: RetestRecord) -> Table:
             plain(each.reading),
             plain(each.shown),
             plain(each.good_board),
-            "DIFFERS" if each.differs else "as a good one",
+            "DIFFERS" if each.differs else "good",
         )
         for each in record.readings
     )

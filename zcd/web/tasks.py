@@ -219,7 +219,7 @@ def retest(
     from zcd.diagnosis.fault_dictionary import make_fault_dictionary
     from zcd.diagnosis.retest import retest
     from zcd.jobs.retests import retest_record_of
-    from zcd.report.of_retest import missing_line, remaining_lines, retest_line
+    from zcd.report.of_retest import remaining_lines, retest_line
     from zcd.report.of_retest_record import retest_record_table
 
     dictionary = make_fault_dictionary(board, meter, stored=True)
@@ -231,7 +231,7 @@ def retest(
         "good": result.good,
         "tables": (retest_record_table(record),),
         "to_take": [reading.words for reading in result.to_take],
-        "lines": [line for line in (missing_line(result), *remaining_lines(result)) if line],
+        "lines": remaining_lines(result),
         "kept": record,
     }
 
