@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Resistance, is_hidden
+from zcd.circuit.points import joint_text
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
@@ -29,7 +30,6 @@ from zcd.diagnosis.readings import (
 from zcd.engine.network import islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text, range_text
-from zcd.report.points import joint_text
 from zcd.report.table import Table
 from zcd.report.text import probability_text
 
