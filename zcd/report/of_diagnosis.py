@@ -218,7 +218,21 @@ def _contrary_lines(diagnosis: Diagnosis, circuit: Circuit) -> list[str]:
                     f"{show_measured(outer)}: one of the two is wrong. "
                     f"{_once_more(diagnosis, name)}"
                 )
-    return lines
+    return [*lines, *_pulse_lines(measured, circuit)]
+
+
+def _pulse_lines(measured: Sequence[Measured], circuit: Circuit) -> list[str]:
+    """A reading without pulses at the pin beside one with them, in the same state of the board."""
+    of_pulses = [m for m in measured if m.exact and m.reading.at_pin and m.reading.function in
+                 (Function.FREQUENCY, Function.DUTY, Function.LOW_TIME)]  # fmt: skip
+    return [
+        f"{reading_text(none.reading, circuit)} reads {show_measured(none)}: no pulses; "
+        f"{some.reading.words} reads {show_measured(some)}: pulses. One of the two is wrong, or a "
+        "joint opens now and then. Measure both again."
+        for none in of_pulses
+        for some in of_pulses
+        if none.value == 0.0 < some.value and none.reading.power is some.reading.power
+    ]
 
 
 def _open_inside(inner: Measured, outer: Measured, circuit: Circuit) -> bool:
