@@ -6,6 +6,7 @@ so that a drift is tried at all its sizes at once.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -151,11 +152,14 @@ class Fault:
         neither mends it."""
         ref = self.part.partition(" ")[0]
         if self.is_replaced:
-            return ref
+            leg = _BRIDGE_LEG.fullmatch(ref) if self.kind == "diode" else None
+            return leg[1] if leg else ref
         return f"{ref} joints" if self.mode == LOOSE_MODE else SAME_PLACE.get(self.key, self.key)
 
 
 LOOSE_MODE = "intermittent"
+_BRIDGE_LEG = re.compile(r"((?:BR|DB|BD)\d+)[a-d]")
+"""One of the four diodes of a bridge, which is one part."""
 HEALTHY = Fault(
     key="healthy",
     part="",

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Resistance, is_hidden
+from zcd.circuit.points import joint_text
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
@@ -29,7 +30,6 @@ from zcd.diagnosis.readings import (
 from zcd.engine.network import islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text, range_text
-from zcd.report.points import joint_text
 from zcd.report.table import Table
 from zcd.report.text import probability_text
 
@@ -218,7 +218,21 @@ def _contrary_lines(diagnosis: Diagnosis, circuit: Circuit) -> list[str]:
                     f"{show_measured(outer)}: one of the two is wrong. "
                     f"{_once_more(diagnosis, name)}"
                 )
-    return lines
+    return [*lines, *_pulse_lines(measured, circuit)]
+
+
+def _pulse_lines(measured: Sequence[Measured], circuit: Circuit) -> list[str]:
+    """A reading without pulses at the pin beside one with them, in the same state of the board."""
+    of_pulses = [m for m in measured if m.exact and m.reading.at_pin and m.reading.function in
+                 (Function.FREQUENCY, Function.DUTY, Function.LOW_TIME)]  # fmt: skip
+    return [
+        f"{reading_text(none.reading, circuit)} reads {show_measured(none)}: no pulses; "
+        f"{some.reading.words} reads {show_measured(some)}: pulses. One of the two is wrong, or a "
+        "joint opens now and then. Measure both again."
+        for none in of_pulses
+        for some in of_pulses
+        if none.value == 0.0 < some.value and none.reading.power is some.reading.power
+    ]
 
 
 def _open_inside(inner: Measured, outer: Measured, circuit: Circuit) -> bool:

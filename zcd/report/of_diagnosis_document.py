@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from zcd.circuit.elements import Circuit
+from zcd.circuit.points import points_line
 from zcd.diagnosis.case import Case, ExpectedReadings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import AccessLevel
@@ -27,7 +28,6 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_job_history import LEAVE_OUT, fault_statistics_line
-from zcd.report.points import points_line
 from zcd.report.text import plain, quantity_text
 
 

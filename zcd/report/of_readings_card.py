@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from zcd.circuit.elements import Circuit
+from zcd.circuit.points import joint_text
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedReading
 from zcd.diagnosis.meters import Meter, diode_full_scale_v
@@ -14,7 +15,6 @@ from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, part_words, spread_text
-from zcd.report.points import joint_text
 from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text
 
