@@ -13,7 +13,7 @@ from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
 from zcd.margin.check import CONDITIONS, RESERVE, SYNC, Check, Level
-from zcd.margin.culprit import Remedy
+from zcd.margin.culprit import USUAL_RECTIFIER, Remedy
 from zcd.margin.population import Population
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
@@ -200,12 +200,12 @@ def quarter_lines(check: Check) -> Iterator[str]:
     edges_s = (nominal.fall_offset_s, nominal.rise_offset_s)
     if check.board.traced is None or not check.board.traced.capacitors:
         return
-    if min(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
+    if max(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
         yield (
-            "The capacitor turns the LED's light by a quarter period: the pin "
-            f"falls {offset_text(edges_s[0])} and rises {offset_text(edges_s[1])}, near the peaks "
-            "of the mains. Firmware for such a board counts a quarter period from the edge; any "
-            "other takes it for the crossing and fires the drive a quarter period wrong."
+            "The series capacitor shifts the pulse by up to a quarter period: the pin falls "
+            f"{offset_text(edges_s[0])} and rises {offset_text(edges_s[1])}. Firmware for such a "
+            "board counts on from there; any other takes the edge for the crossing and fires the "
+            "drive as much wrong."
         )
 
 
@@ -241,10 +241,14 @@ def _change_text(change: Change) -> str:
 
 def _remedy_text(remedy: Remedy) -> str:
     now = quantity_text(remedy.value, remedy.unit)
-    return f"It is {now}; the board passes with {_span_text(remedy)}."
+    rated = "rated " if remedy.unit == "V" else ""
+    return f"It is {rated}{now}; the board passes with {_span_text(remedy)}."
 
 
 def _span_text(remedy: Remedy) -> str:
+    if remedy.unit == "V":
+        low = quantity_text(remedy.low, remedy.unit)
+        return f"a rectifier rated {low} or more, such as {USUAL_RECTIFIER}"
     high = quantity_text(remedy.high, remedy.unit)
     if remedy.low == 0.0:
         return f"up to {high}, or without it"

@@ -8,7 +8,7 @@ from itertools import groupby
 from math import isnan, nan, sqrt
 
 from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
-from zcd.board.optocouplers import CLASSES, OWN_DATA
+from zcd.board.optocouplers import CLASSES, OWN_DATA, sold_as
 from zcd.board.parts_library import BRIDGE, ZENER, is_chip, kind_of_diode
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
@@ -24,10 +24,10 @@ from zcd.substitutes.single_parts import couplers_needed, has_its_leds
 LOAD_LINE = "Load: worst-case share of the power or voltage limit (most loaded part)."
 UNCHANGED = "unchanged"
 MOST_NAMED = 3
+"""Resistors of a heading that are named one by one."""
 ZENER_SIZES_W = (0.5, 1.3, 3.0, 5.0)
 SPARE_POWER = 2.0
 """Of a zener over its load: common practice, no source."""
-"""Resistors of a heading that are named one by one."""
 
 
 def original_line(found: Substitutes) -> str:
@@ -325,7 +325,7 @@ def part_text(part: Part) -> str:
         return f"{part.family} (CTR {' to '.join(limits)})"
     measured = part.ctr_min_ratio == part.ctr_max_ratio
     ctr = f" (CTR {quantity_text(part.ctr_ratio, '%')})" if measured else ""
-    return f"{part.family} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr
+    return f"{sold_as(part.family)} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr
 
 
 def passed_over_line(found: Substitutes) -> str:
