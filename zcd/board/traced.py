@@ -21,6 +21,7 @@ from zcd.board.as_printed import (
     diode_as_printed,
     resistor_as_printed,
 )
+from zcd.board.keys import same_word
 from zcd.board.model import Link
 from zcd.board.parts_library import ZENER, diode_by_words, table_part
 from zcd.board.paths import SEPARATOR, Step, connect, joined_nodes, renamed
@@ -235,7 +236,7 @@ def _path(line: str, parts: _Parts) -> list[Step]:
 
 def _require_plain_letters(parts: _Parts, paths: Sequence[Sequence[Step]], feed: Any) -> None:
     """Refuse ``n`` and ``l`` for the mains where they may be names of the technician's own."""
-    switched = isinstance(feed, Mapping) and feed.get("kind") == "switched"
+    switched = isinstance(feed, Mapping) and same_word(feed.get("kind"), "switched")
     wires = [(a.name, b.name) for p in paths for a, b in pairwise(p) if not a.is_part | b.is_part]
     for letter, partner in (("n", "p"), ("l", "")):
         node = _SPELT[letter]

@@ -161,6 +161,12 @@ def culprit_lines(check: Check) -> Iterator[str]:
         elif not check.passes and (ref := _only_overloaded(check)):
             file = plain(check.board.file)
             yield f"Only {plain(ref)} is over its limit. Next: zcd substitute {file} --for {ref}"
+        elif not check.passes and _only_the_weakest_fails(check):
+            ref = plain(check.board.optocoupler.ref)
+            yield (
+                f"A typical {ref} works; the weakest that its grade allows does not, at low mains "
+                "and hot. Fit one of a higher CTR grade."
+            )
         elif not check.passes:
             yield "No single part mends it: compare every value and rating with the board."
         return
@@ -168,6 +174,11 @@ def culprit_lines(check: Check) -> Iterator[str]:
     if others:
         ways = (f"{_part_text(r.ref)} with {_span_text(r)}" for r in others)
         yield f"Or else: {'; '.join(ways)}."
+
+
+def _only_the_weakest_fails(check: Check) -> bool:
+    """Whether sync is lost with the lowest CTR of the grade and nowhere else."""
+    return [level.name for level in check.levels if not level.locks] == ["weak"]
 
 
 def _only_overloaded(check: Check) -> str:
