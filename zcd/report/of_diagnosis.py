@@ -409,9 +409,7 @@ def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     share = sum(r.probability for r in rest)
     remarks = [_in_all_text(diagnosis)]
     if share >= MIN_SHOWN:
-        remarks.append(
-            f"{len(rest)} more, together {probability_text(share)}, none above the last."
-        )
+        remarks.append(f"{len(rest)} others, together {probability_text(share)}.")
     remark = " ".join(filter(None, remarks))
     return Table(
         title="What explains the readings",
@@ -427,7 +425,7 @@ def _in_all_text(diagnosis: Diagnosis) -> str:
     first, chance = diagnosis.ranked[0], probability_text(present(diagnosis.ranked))
     if first.fault is None or chance == probability_text(first.probability):
         return ""
-    return f"{first.fault.repair} in all, with what else may have failed beside it: {chance}."
+    return f"{first.fault.repair} in all (its rows added, and with a second fault): {chance}."
 
 
 def _with_amount(ranked: Ranked, circuit: Circuit) -> str:

@@ -245,7 +245,8 @@ def verdict_line(diagnosis: Diagnosis) -> str:
     if diagnosis.stopped == "sure":
         first = alike[0]
         chance = present(ranked) if first is ranked[0] else first.probability
-        return f"{repair_text(first, ranked).removesuffix('.')} ({probability_text(chance)} sure)."
+        line = f"{repair_text(first, ranked).removesuffix('.')} ({probability_text(chance)} sure)."
+        return f"{line}{neighbours_text(first)}"
     end = "" if diagnosis.suggestion else " No reading left would settle it."
     if ranked[0].fault is not None and (chance := present(ranked)) >= PROBABLY:
         return (
@@ -302,6 +303,12 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
         shares = [probability_text(r.probability) for r in same]
         modes = [f"{mode} {share}" for mode, share in zip(modes, shares, strict=True)]
     return f"Replace {fault.repair}: {', '.join(modes)}."
+
+
+def neighbours_text(first: Ranked) -> str:
+    """The resistors to replace together with one of a chain; empty for any other part."""
+    others = "" if first.fault is None else first.fault.words.partition("; replace ")[2]
+    return f" Replace {others}." if others.endswith("(same type, same age)") else ""
 
 
 def because_lines(
