@@ -386,6 +386,10 @@ def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
     return f"{', '.join(texts)}{where}"
 
 
+HOURS = "service.hours_per_year"
+"""The key of a board file for them."""
+
+
 def _facts(check: Check) -> Iterator[tuple[str, str]]:
     """The few figures that matter."""
     by_name = {level.name: level for level in check.levels}
@@ -397,11 +401,13 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     weak = check.weak_headrooms["ctr"]
     if check.passes and weak.locks and isfinite(weak.factor_ratio):
         years = years_text(check.life.design_rule_years)
-        hours = f"{check.board.service.hours_per_year:g}"
+        hours = f"{check.board.service.hours_per_year:g} h a year with the LED lit"
+        if any(each.key == HOURS for each in check.board.assumptions):
+            hours += f" (assumed; yours: {HOURS})"
         yield (
             "reserve",
             f"works until the optocoupler is {weak.factor_ratio:.2g} times weaker than the worst "
-            f"new one, about {years} at {hours} h a year",
+            f"new one, about {years} at {hours}",
         )
     yield "tolerances", _population_text(check.spread.population)
 
