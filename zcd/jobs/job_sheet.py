@@ -17,6 +17,7 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.node_readings import expected_at_nodes
 from zcd.diagnosis.rank import Ranked
+from zcd.diagnosis.retest_record import Verdict
 from zcd.drawing.figures import figure_svg, loss_map_figure, outlook_figures, waveform_figure
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import Sketch, sketch_svg
@@ -77,6 +78,7 @@ if TYPE_CHECKING:
     from zcd.diagnosis.retest_record import RetestRecord
 
 
+RETEST_SHORT = "The last retest had too few readings to pass."
 LINE = "_" * 30
 """Where a person writes."""
 CAUTION_GROUPS = (
@@ -206,7 +208,8 @@ def _sheet_section(
 def verdict_text(check: Check, retests: Sequence[RetestRecord]) -> str:
     """The verdict on a board: what was measured last goes before what is calculated."""
     if not (measured := not_ready_line(retests)):
-        return headline_text(check)
+        unsure = bool(retests) and retests[-1].verdict is Verdict.UNSURE
+        return headline_text(check) + (f" {RETEST_SHORT}" if unsure else "")
     if check.passes:
         return f"{measured} By calculation the board would pass."
     return f"{measured} By calculation: {headline_text(check)}"

@@ -202,7 +202,10 @@ def repair_text(repair: Repair, board: Board) -> str:
     """What the repair changed, and whether for the worse."""
     parts = "; ".join(changes(repair.was, board))
     if not parts:
-        return "Both files describe the same board: write the new part into the repaired one."
+        return (
+            "Both files describe the same board. If another value or type was fitted, write it "
+            "into the repaired one."
+        )
     if repair.worse:
         how = [_change_text(change) for change in repair.worse]
         verdict = f"Compared with the original it is worse: {'; '.join(how)}."
@@ -401,9 +404,9 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     weak = check.weak_headrooms["ctr"]
     if check.passes and weak.locks and isfinite(weak.factor_ratio):
         years = years_text(check.life.design_rule_years)
-        hours = f"{check.board.service.hours_per_year:g} h a year with the LED lit"
+        hours = f"{check.board.service.hours_per_year:g} h a year"
         if any(each.key == HOURS for each in check.board.assumptions):
-            hours += f" (assumed; yours: {HOURS})"
+            hours += " (assumed)"
         yield (
             "reserve",
             f"works until the optocoupler is {weak.factor_ratio:.2g} times weaker than the worst "
