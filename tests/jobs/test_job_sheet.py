@@ -19,6 +19,7 @@ from zcd.jobs import job_sheet
 from zcd.jobs.job_sheet import report_document, write_report
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import Document, Facts, Paragraph, Picture
+from zcd.report.of_diagnosis_answer import answer_document
 from zcd.report.pdf import report_pdf
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
@@ -281,7 +282,8 @@ def test_a_closed_job_leads_with_what_was_found_and_done() -> None:
     told = case(SETTLED)
     closed = date(2026, 3, 14)
     job = replace(told.job, closed=closed, found="R1 open", repair="R1 renewed")
-    document = short_pages(replace(told, job=job))
+    told = replace(told, job=job)
+    document = short_pages(told)
     facts = dict(next(b for b in document.sections[0].blocks if isinstance(b, Facts)).pairs)
     assert facts["Found"] == "R1 open"
     assert facts["Done"] == "R1 renewed"
@@ -289,3 +291,4 @@ def test_a_closed_job_leads_with_what_was_found_and_done() -> None:
     first = found.blocks[0]
     assert isinstance(first, Paragraph)
     assert first.text == "Found: R1 open. Done: R1 renewed. Closed on 2026-03-14."
+    assert answer_document(told).sections[0].blocks[0] == first

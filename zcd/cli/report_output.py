@@ -13,7 +13,8 @@ from zcd.diagnosis.job import Job
 from zcd.diagnosis.job_history import FaultStatistics
 from zcd.errors import invalid_value
 from zcd.files import has_typesetter, require_place, require_typesetter
-from zcd.jobs.job_sheet import checked_job, found_line, verdict_text, write_record
+from zcd.jobs.job_sheet import checked_job, verdict_text, write_record
+from zcd.report.of_diagnosis_answer import found_line
 from zcd.report.of_retest_record import not_ready_line
 from zcd.report.text import plain
 

@@ -54,7 +54,7 @@ from zcd.report.of_diagnosis import (
     part_texts,
     ranked_table,
 )
-from zcd.report.of_diagnosis_answer import verdict_line
+from zcd.report.of_diagnosis_answer import found_line, verdict_line
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_retest_record import (
     not_ready_line,
@@ -268,15 +268,6 @@ def _found_picture(case: Case) -> Picture:
 def _before_pictures(case: Case) -> tuple[Picture, ...]:
     words = "The faulty board: one mains period with the likeliest fault at its likeliest size."
     return (Picture("before", figure_svg(_before_figure(case)), words),)
-
-
-def found_line(case: Case) -> str:
-    """What it was and what was done, of a closed job; else what the readings say."""
-    job = case.job
-    if job.closed is None:
-        return verdict_line(case.diagnosis)
-    done = f" Done: {plain(job.repair)}." if job.repair else ""
-    return f"Found: {plain(job.found)}.{done} Closed on {job.closed.isoformat()}."
 
 
 def _tables(case: Case) -> tuple[Block, ...]:

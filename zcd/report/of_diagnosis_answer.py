@@ -64,8 +64,8 @@ def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
     diagnosis, job = case.diagnosis, case.job
     trip = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
-    plan = () if fan_line(diagnosis, "") else trip.steps
-    blocks: list[Block] = [Paragraph(verdict_line(diagnosis), "strong")]
+    plan = () if job.closed is not None or fan_line(diagnosis, "") else trip.steps
+    blocks: list[Block] = [Paragraph(found_line(case), "strong")]
     if job.codes and (flags := flags_line(job)):
         blocks.append(Paragraph(flags))
     telling = telling_readings(case.atlas, diagnosis, job.flags)
@@ -76,7 +76,7 @@ def answer_document(case: Case) -> Document:
         unkept_line(case),
         confirm_line(diagnosis),
         suspects_line(diagnosis, case.circuit),
-        hidden_line(diagnosis, case.circuit),
+        "" if job.closed else hidden_line(diagnosis, case.circuit),
         end_line(case),
     )
     blocks += [Paragraph(line) for line in more if line]
@@ -103,6 +103,15 @@ def fan_line(diagnosis: Diagnosis, board_file: str) -> str:
         "Sync is good. Now the fan: unplug it and measure its windings (zcd windings -h); if they "
         f"are good, the fan drive (zcd substitute {board_file} --for drive)."
     )
+
+
+def found_line(case: Case) -> str:
+    """What it was and what was done, of a closed job; else what the readings say."""
+    job = case.job
+    if job.closed is None:
+        return verdict_line(case.diagnosis)
+    done = f" Done: {plain(job.repair)}." if job.repair else ""
+    return f"Found: {plain(job.found)}.{done} Closed on {job.closed.isoformat()}."
 
 
 def unkept_line(case: Case) -> str:
@@ -355,6 +364,10 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
     """One assumption: what it means where its key does not say so, else key and value."""
     if key == "chain.rectifier_first" and board.rectifier is not None:
         return f"the resistors come before {plain(board.rectifier.ref)}"
+    if key == "chain.return_resistors":
+        return f"{value} on the neutral side ({key})"
+    if key == "optocoupler.grade":
+        return f"{key} {value.replace('(', '(CTR ', 1)}"
     return f"{key} {value}"
 
 
