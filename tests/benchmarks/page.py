@@ -50,19 +50,19 @@ field.value = value;
 field.dispatchEvent(new Event(kind, {bubbles: true}));
 """
 """From an edit until the browser has painted what came of it. [ms]"""
-HAND = """
+HAND = r"""
 const [last, done] = arguments;
 const slider = document.querySelector("#at"), moved = new Map(), behind = [];
 const seen = new MutationObserver(() => {
-  const at = new URL(document.querySelector("#way a").href).searchParams.get("at");
+  const volts = document.querySelector("#lock").textContent;
   requestAnimationFrame(() => requestAnimationFrame(
-    () => behind.push(performance.now() - moved.get(Number(at)))));
+    () => behind.push(performance.now() - moved.get(Math.round(volts.match(/At ([\d.]+) V/)[1])))));
 });
 seen.observe(document.querySelector("#moving").parentNode, {childList: true, subtree: true});
 let frame = 0;
 const move = () => {
   slider.value = 5 + 0.5 * (frame % 240);
-  moved.set(Number(slider.value), performance.now());
+  moved.set(Math.round(2.3 * slider.value), performance.now());
   slider.dispatchEvent(new Event("input", {bubbles: true}));
   frame += 1;
   if (performance.now() < last) return requestAnimationFrame(move);
@@ -75,37 +75,46 @@ move();
 
 def page_jobs() -> dict[str, Callable[[], object]]:
     """Jobs by name; each answers something that was not asked before."""
-    board, fresh = BoardPage(PageState(), WorkerPool()), count()
+    folder = _folder()
+    board, fresh = BoardPage(PageState(folder=folder), WorkerPool()), count()
+    place = {"path": "/job/bench/board", "path_params": {"name": "bench"}}
 
-    def ask(query: str) -> bytes:
-        return bytes(board.page(Request(_scope("/", query))).body)
+    def ask(**said: str) -> bytes:
+        request = Request({**_scope("", "POST"), **place})
+        return bytes(board.edited(request, {"window": "a..0", **said}).body)
 
     answer = _answers()
     return {
-        "page: an edit of the board": lambda: ask(f"output.pull_up={10_000 + next(fresh)}"),
-        "page: a step of the slider": lambda: ask(f"at={50.0 + 0.01 * next(fresh)}"),
-        "page: nothing new": lambda: ask(""),
+        "page: an edit of the board": lambda: ask(**{"output.pull_up": f"{10_000 + next(fresh)}"}),
+        "page: a step of the slider": lambda: ask(at=f"{50.0 + 0.01 * next(fresh)}"),
+        "page: nothing new": ask,
         "page: an answer in a job": answer,
     }
 
 
-def _scope(path: str, query: str, method: str = "GET") -> dict[str, object]:
+def _scope(path: str, method: str) -> dict[str, object]:
     return {
-        "type": "http", "method": method, "path": path, "query_string": query.encode(),
+        "type": "http", "method": method, "path": path, "query_string": b"",
+        "path_params": {"name": "toaster-job"},
         "headers": [
             (b"hx-request", b"true"), (b"content-type", b"application/x-www-form-urlencoded"),
         ],
     }  # fmt: skip
 
 
-def _answers() -> Callable[[], object]:
-    """A job in a folder of its own; each call gives an answer, as its page would."""
+def _folder() -> Path:
     folder = Path(tempfile.mkdtemp())
     atexit.register(shutil.rmtree, folder)
+    return folder
+
+
+def _answers() -> Callable[[], object]:
+    """A job in a folder of its own; each call gives an answer, as its page would."""
+    folder = _folder()
     (folder / "toaster.toml").write_text(BOARD, encoding="utf-8")
     (folder / "toaster-job.toml").write_text(JOB, encoding="utf-8")
     sheet, fresh = ReadingsPage(PageState(folder=folder), JobStore(folder)), count()
-    route = next(r for r in sheet.routes() if r.path == "/readings/answer")
+    route = next(r for r in sheet.routes() if r.path == "/job/{name}/answer")
     open_job = sheet.jobs.open(folder / "toaster-job.toml")
     seen = open_job.version
     while sheet.atlases.of(open_job.job.board, open_job.job.meter).dictionary is None:
@@ -118,7 +127,7 @@ def _answers() -> Callable[[], object]:
         async def receive() -> dict[str, object]:
             return {"type": "http.request", "body": body, "more_body": False}
 
-        request = Request(_scope(route.path, "job=toaster-job", "POST"), receive)
+        request = Request(_scope("/job/toaster-job/answer", "POST"), receive)
         response = asyncio.run(route.endpoint(request))
         assert b"Nothing was written" not in response.body
         return response
@@ -154,7 +163,7 @@ def redraw_times(browser: Chrome, server: Server) -> dict[str, np.ndarray]:
     answers = []
     for n in range(EDITS // ANSWERS):
         (server.folder / f"job-{n}.toml").write_text(JOB, encoding="utf-8")
-        browser.get(f"{server.address}readings?job=job-{n}")
+        browser.get(f"{server.address}job/job-{n}/readings")
         while not browser.execute_script("return document.querySelector('#stand')"):
             sleep(0.2)
         field = '[data-at="ohm chain.1 chain.2"]'

@@ -53,6 +53,14 @@ def test_resistors_of_one_current_are_a_string_from_the_feed_on() -> None:
     assert found == (Link("chain", "feed", "x"), Link("chain2", "x", "neutral"))
 
 
+def test_letters_of_the_mains_are_echoed() -> None:
+    """A point named after a pole is one, and the output says so."""
+    board = traced("L - R7 82k - R8 91k - D1 1N4007 > - led+", "led- - n")
+    said = {(read.printed, read.meaning) for read in board.read_as}
+    assert said == {("l", "line of the mains"), ("n", "neutral of the mains")}
+    assert board.chains == traced(*SIMPLE).chains
+
+
 def test_a_point_with_a_name_ends_a_string() -> None:
     board = traced("feed - R1 33k - tp1 - R2 33k - led+", "led- - neutral", CLAMP)
     assert [[r.ref for r in string] for string in board.chains] == [["R1"], ["R2"]]
@@ -154,6 +162,21 @@ def test_parts_are_changed_in_their_lines() -> None:
         (["feed-R1 82k-led+"], 'with " - " between'),
         (["feed - C1 10n - led+", "led- - neutral"], "no resistor"),
         (["feed - R1 82k - led+", "led- - neutral", "led2+ - neutral - R2 1k - led+"], "led2-"),
+        ([*SIMPLE, "a - R1 10k - b - R2 10k - a"], "found R1, R2 joined to no mains point"),
+        ([*SIMPLE, "led2+ - R3 1k - led2-"], "found R3 joined to no mains point"),
+        ([*SIMPLE, "BR1 DB107"], "found BR1 joined to no mains point"),
+        (["feed - R1 82k - x", "n - R2 82k - y", "x - D1 M7 > - p", "y - D2 M7 > - p",
+          "led- - D3 M7 > - x", "led- - D4 M7 > - y", "p - led+"], 'points "n" and "p"'),
+        (["feed - R1 82k - led+", "led- - n", "n - R2 1k - neutral"], '"n" and "neutral"'),
+        (["feed - R1 82k - l", "l - led+", "led- - neutral"], 'points "l" and "feed"'),
+        (["feed - R1 82k - BR1~1", "BR1~2 - neutral", "BR1+ - led+", "BR1- - n", "led- - n",
+          "BR1 DB107"], '"n" and "neutral"'),
+        (["feed - R1 82k - BR1~1", "BR1+ - led+", "BR1- - n - led-", "BR1~2 - led-", "BR1 DB107"],
+         'points "n" and "BR1-"'),
+        ([*SIMPLE, "feed - R2 1k - line"], "R2 between feed and line"),
+        (["feed - C1 22n - R1 47k - D1 1N4007 > - led+", "led- - neutral"], "no way back"),
+        (["feed - C1 22n - R1 47k - x", "x - R2 1k - led+", "led- - C2 22n - neutral"],
+         "found C1, C2 in series with the LED and no way back"),
         ([], "a list of lines"),
     ],
 )  # fmt: skip

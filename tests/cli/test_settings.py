@@ -158,7 +158,7 @@ def test_the_drawer(settings: Path, board: Path, capsys: pytest.CaptureFixture[s
     for option, name in (
         ([], "stock"),
         (["--drawer", "other.toml"], "other"),
-        (["--series", "E6"], "all of E6, 1206"),
+        (["--series", "E6"], "the E6 series, 1206"),
     ):
         assert main([*asked, *option]) in (0, 1)
         assert json.loads(capsys.readouterr().out)["drawer"] == name

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import tempfile
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -18,12 +19,15 @@ from tests.fuzz.good import CLOSED, JOB
 from tests.fuzz.hostile import PLAUSIBLE, TEXTS
 from tests.fuzz.page import PORT, SECRETS, answer, require_plain_page
 from zcd.diagnosis.job import load_job
+from zcd.errors import InputError
 from zcd.jobs.job_file import version_of
 from zcd.web import fault_dictionaries, workers
 from zcd.web.app import make_app
 from zcd.web.board_fields import single_fields
+from zcd.web.drafts import Drafts
 from zcd.web.guard import Guard
 from zcd.web.meter_fields import meter_fields
+from zcd.web.repair_request import repair_request_of
 from zcd.web.state import REPAIR, PageState
 
 FILES = {"board.toml": SMALLEST, "full.toml": FULL, "job.toml": JOB, "closed.toml": CLOSED}
@@ -56,7 +60,7 @@ PIECES = ("drawer", "again", "hold", "years", "map", "story", "end", "report")
 
 @st.composite
 def forms(draw: st.DrawFn) -> tuple[str, str, dict[str, str], bytes | None]:
-    """Address, job, fields, and perhaps a file."""
+    """Form, job, fields, and perhaps a file."""
     name = draw(st.sampled_from((*SAID, "keep", "close", *PIECES)))
     job = draw(st.sampled_from(("job",) * 6 + ("closed", "board", "missing", "", "../x", "a\0b")))
     fields = SAID.get(name, REPAIR)
@@ -67,8 +71,8 @@ def forms(draw: st.DrawFn) -> tuple[str, str, dict[str, str], bytes | None]:
     if draw(st.integers(0, 4)) == 0:
         texts["seen"] = draw(words)
     file = draw(capture_files()) if name == "capture" and draw(st.integers(0, 9)) else None
-    sheet = "readings" if name in SAID else "repair"
-    return f"/{sheet}/{name}", job, texts, file
+    sheet = "" if name in SAID else "repair/"
+    return f"{sheet}{name}", job, texts, file
 
 
 @cache
@@ -110,21 +114,22 @@ def post(given: tuple[str, str, dict[str, str], bytes | None]) -> int:
     app, folder = _bench()
     _fresh(folder)
     mark = version_of(JOB.encode())
-    repair = path.startswith("/repair")
-    body: bytes | None
-    kind, body = _body({"seen": mark, **({"job": job} if repair else {}), **texts}, file)
-    query = urlencode({"job": job}).encode()
-    if path.rpartition("/")[2] in PIECES:
-        query, body = body, None
+    state = PageState(folder=folder)
+    with suppress(InputError):
+        shown = repair_request_of(state, state.unit(job)).shown
+        mark_of_board = {"shown": shown} if path.startswith("repair") else {}
+        texts = {**mark_of_board, **texts}
+    kind, body = _body({"seen": mark, **texts}, file)
+    place = f"/job/{job}/{path}"
     with (
         patch.object(
             workers.WorkerPool, "ask", lambda _, do, *given, **__: workers.Task(do, given)
         ),
         patch.object(fault_dictionaries.PreparedBoard, "make", lambda known: known.over.set()),
     ):
-        status, shown = asyncio.run(answer(app, path, query, kind, body))
-    assert status in (200, 303, 400, 413, 414, 422), status
-    require_plain_page(shown)
+        status, page = asyncio.run(answer(app, place, b"", kind, body))
+    assert status in (200, 303, 400, 404, 413, 414, 422), status
+    require_plain_page(page)
     _require_whole(folder)
     return status
 
@@ -132,6 +137,9 @@ def post(given: tuple[str, str, dict[str, str], bytes | None]) -> int:
 def _require_whole(folder: Path) -> None:
     for each in folder.iterdir():
         if each.suffix == ".csv":
+            continue
+        if each.suffix == ".draft":
+            assert Drafts(folder).read(each.stem).texts
             continue
         assert each.suffix == ".toml", each
         if each.name in ("board.toml", "full.toml", "closed.toml"):

@@ -19,7 +19,10 @@ from zcd.web.state import ADD, AT, JOB, REMOVE, PageState
 
 PORT = 8471
 SECRETS = Secrets()
-PATHS = ("/", "/", "/", "/board.toml", "/readings", "/repair", "/nothing")
+EARLIER = ("/", "/readings", "/repair")
+"""Addresses of earlier versions, which say all that was typed."""
+STEPS = ("board", "board", "verdict", "board.toml", "readings", "repair")
+PATHS = (*EARLIER, *(f"/job/bench/{step}" for step in STEPS), "/jobs", "/nothing")
 ROWS = ("chain.resistors.1", "chain.resistors.2.ref", "chain.resistors.0", "chain.resistors.99",
         "chain.parallel.1.1", "chain.return_resistors.1", "chain.resistors.1.tolerance",
         "chain.resistors.-1", "chain.resistors.x", "chain", "mains", "", "__class__")  # fmt: skip
@@ -83,13 +86,28 @@ async def answer(
 
 
 def ask(given: tuple[str, dict[str, str]]) -> int:
-    """Ask for an address; the answer must be a page, or say plainly that there is none."""
+    """Type into a board and ask for an address; the answer must be a page, or say why it is none.
+
+    An address of an earlier version becomes a draft, of which the page at that step is asked for.
+    """
     path, typed = given
+    for draft in bench().glob("*.draft"):
+        draft.unlink()
     query = urlencode(typed, errors="surrogatepass").encode()
+    if path.startswith("/job/"):
+        kind = "application/x-www-form-urlencoded"
+        status, body = asyncio.run(answer(_app(), "/job/bench/board", b"", kind, query))
+        assert status in (200, 204, 413, 422), status
     status, body = asyncio.run(answer(_app(), path, query))
+    if status == 303:
+        assert path in EARLIER
+        (draft,) = (*bench().glob("*.draft"), None)[:1]
+        name = "bench" if draft is None else draft.stem
+        step = path.strip("/") or "board"
+        status, body = asyncio.run(answer(_app(), f"/job/{name}/{step}", b""))
     assert status in (200, 404, 414, 422), status
-    if path != "/board.toml":
-        require_plain_page(body)
+    if not path.endswith("board.toml"):
+        require_plain_page(body.replace(b">nan<", b"><") if typed.get("name") == "nan" else body)
     return status
 
 

@@ -31,6 +31,7 @@ from zcd.report.cautions import (
     Caution,
 )
 from zcd.report.of_diagnosis import cautions_for
+from zcd.web.state import STEPS
 
 DUE: dict[str, dict[str, tuple[Caution, ...]]] = {
     "check": {"board.toml --full": TOUCHED},
@@ -189,7 +190,7 @@ def test_readings_still_to_take_have_them(as_json: bool, tmp_path: Path) -> None
         assert caution.text in told
 
 
-@pytest.mark.parametrize("path", ["/", "/readings", "/repair"])
+@pytest.mark.parametrize("path", [f"/job/bench/{step}" for step in STEPS])
 def test_sheets_of_the_page_have_them(path: str) -> None:
     shown = _flat(page_text(path)).replace("&#39;", "'")
     for caution in GENERAL:

@@ -1,8 +1,11 @@
-"""Sections of a chain, by the references of the resistors that are replaced."""
+"""What tests of substitutes ask: a section of a chain, or the answer for one part."""
 
 from __future__ import annotations
 
+from zcd.board.drawer import Drawer
 from zcd.board.model import Board
+from zcd.substitutes.proposals import Answer
+from zcd.substitutes.search import substitutes
 from zcd.substitutes.series_string import SeriesString, series_strings
 
 
@@ -15,3 +18,12 @@ def section(board: Board, *refs: str) -> SeriesString:
         replaced=tuple(part for part in group if part.ref in wanted),
         kept=tuple(part for part in group if part.ref not in wanted),
     )
+
+
+EMPTY = Drawer(name="empty")
+
+
+def answer(of: Board, ref: str, drawer: Drawer = EMPTY, *, others: bool = False) -> Answer:
+    """What is proposed in place of one part."""
+    (only,) = substitutes(of, drawer, [ref], others=others).answers
+    return only

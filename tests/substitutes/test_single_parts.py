@@ -8,30 +8,21 @@ import numpy as np
 import pytest
 
 from tests.diagnosis.boards import board, edited
+from tests.substitutes.places import answer
 from zcd.board import optocouplers
-from zcd.board.drawer import Drawer, parse_drawer, series_drawer
-from zcd.board.model import Board, Diode, Optocoupler, Resistor
+from zcd.board.drawer import parse_drawer, series_drawer
+from zcd.board.model import Optocoupler, Resistor
 from zcd.board.optocouplers import TWO_LED_FAMILIES
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.engine.solve import solve
-from zcd.substitutes.proposals import Answer, Closeness, Proposal
-from zcd.substitutes.search import substitutes
+from zcd.substitutes.proposals import Closeness, Proposal
 from zcd.substitutes.single_parts import (
-    diode_candidates,
-    every_diode,
     every_optocoupler,
     isolates_as_well,
     optocoupler_candidates,
     pull_up_candidates,
 )
 from zcd.sync.lock import judge
-
-EMPTY = Drawer(name="empty")
-
-
-def answer(of: Board, ref: str, drawer: Drawer = EMPTY, *, others: bool = False) -> Answer:
-    (only,) = substitutes(of, drawer, [ref], others=others).answers
-    return only
 
 
 def names(proposals: tuple[Proposal, ...]) -> list[str]:
@@ -119,46 +110,6 @@ def test_two_leds_go_only_where_two_are_needed() -> None:
         assert families
         assert (families <= set(TWO_LED_FAMILIES)) is (name == "two-led")
         assert families.isdisjoint(TWO_LED_FAMILIES) is (name != "two-led")
-
-
-@pytest.mark.transcribed(
-    "DIOTECH-1N4148", where="ratings: 75 V", why="the verdict needs no more digits", rtol=0.0
-)
-@pytest.mark.parametrize("name", ["half-wave", "half-wave-clamped", "rectifier first"])
-def test_a_signal_diode_is_never_proposed_for_mains(name: str) -> None:
-    """75 V repetitive against 358 V, the peak of 253 V; not even with --any."""
-    found = answer(board(name), "D1", others=True)
-    assert names(found.proposals)[0] == "1N4007"
-    assert "1N4148" not in names((*found.proposals, *found.others))
-
-
-def test_a_signal_diode_on_the_original_is_not_proposed_again() -> None:
-    found = answer(edited('"1N4007"', '"1N4148"'), "D1", others=True)
-    assert found.proposals
-    assert "1N4148" not in names((*found.proposals, *found.others))
-
-
-def test_a_clamp_gets_its_signal_diode_first() -> None:
-    assert names(answer(board("clamped"), "D1").proposals)[0] == "1N4148"
-
-
-def test_a_bridge_needs_four_of_a_kind() -> None:
-    for count, of, enough in ((3, "bridge", False), (4, "bridge", True), (3, "half-wave", True)):
-        stock = parse_drawer(f'diodes = [{{part = "M7", count = {count}}}]').diodes
-        fitted = board(of).rectifier
-        assert fitted is not None
-        assert bool(diode_candidates(board(of), stock, fitted)) is enough
-
-
-def test_every_diode_with_as_high_a_rating_is_tried_first() -> None:
-    fitted = board().rectifier
-    assert fitted is not None
-    found = diode_candidates(board(), every_diode(), fitted)
-    ratings = [p.junction.reverse_rating_v for one in found for p in one.parts
-               if isinstance(p, Diode)]  # fmt: skip
-    like = [one.closeness is not Closeness.OTHER for one in found]
-    assert like == [rating >= 1000.0 for rating in ratings]
-    assert like == sorted(like, reverse=True)
 
 
 @pytest.mark.parametrize("name", ["half-wave", "emitter follower"])

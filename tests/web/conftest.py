@@ -66,6 +66,21 @@ class Server:
         for driver in BROWSERS:
             _show_cookies(driver)
 
+    def step(self, name: str, step: str, **typed: str) -> str:
+        """Address of a step of a job or board, of which this was typed."""
+        draft = self.folder / f"{name}.draft"
+        draft.unlink(missing_ok=True)
+        if typed:
+            texts = {key.replace("__", "."): text for key, text in typed.items()}
+            said = {"window": "", "turn": 0, "texts": texts}
+            draft.write_text(json.dumps(said), encoding="utf-8")
+        return f"{self.address}job/{name}/{step}"
+
+    @property
+    def new(self) -> str:
+        """Address of a board of which nothing was typed."""
+        return f"{self.address}new"
+
     def kill(self) -> None:
         """Without a word of warning."""
         if self.process is not None:

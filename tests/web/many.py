@@ -50,15 +50,18 @@ def held(server: Server) -> Held:
 class Page:
     """An open page, with a line to the server that it keeps."""
 
-    def __init__(self, server: Server) -> None:
+    def __init__(self, server: Server, number: int) -> None:
         self.line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=120)
-        self.headers = {**HTMX, "Cookie": server.cookie}
+        own = f"http://127.0.0.1:{server.port}"
+        self.headers = {**HTMX, "Cookie": server.cookie, "Origin": own}
+        self.place = f"/job/many-{number}"
+        self.window = f"window{number}..0"
 
-    def ask(self, path: str, **typed: str) -> int:
+    def ask(self, path: str, method: str = "POST", **typed: str) -> int:
         """Status of an answer; the line is opened anew where the server closed it meanwhile."""
         for last in (False, True):
             try:
-                self.line.request("GET", f"{path}?{urlencode(typed)}", headers=self.headers)
+                self.line.request(method, path, urlencode(typed), headers=self.headers)
                 answer = self.line.getresponse()
                 answer.read()
                 return answer.status
@@ -71,13 +74,15 @@ class Page:
     def edit(self, number: int) -> int:
         """Type a value, and move the slider."""
         typed = {"chain.resistors.1": f"{100 + number % 900}k", "at": str(100 + number % 150)}
-        return self.ask("/", **typed) if number % 10 else self.ask("/readings")
+        if not number % 10:
+            return self.ask(f"{self.place}/readings", "GET")
+        return self.ask(f"{self.place}/board", window=self.window, **typed)
 
 
 @contextmanager
 def pages(server: Server, count: int) -> Iterator[tuple[list[Page], ThreadPoolExecutor]]:
     """So many pages, and hands to type into all of them at once."""
-    opened = [Page(server) for _ in range(count)]
+    opened = [Page(server, number) for number in range(count)]
     with ThreadPoolExecutor(count) as hands:
         yield opened, hands
     for page in opened:

@@ -60,7 +60,7 @@ def test_its_own_page_gets_in(server: Server) -> None:
     ],
 )
 def test_others_do_not(server: Server, headers: dict[str, str]) -> None:
-    for path in ("/static/bench.css", "/", "/verdict", "/board.toml", "/nothing"):
+    for path in ("/static/bench.css", "/", "/job/bench/board", "/job/bench/verdict", "/nothing"):
         assert ask(server, path, **headers)[0] == 403
 
 
@@ -72,12 +72,16 @@ def test_only_what_the_page_does_can_be_asked(server: Server, method: str) -> No
 def test_a_change_must_say_that_it_comes_from_the_page(server: Server) -> None:
     """RFC 6454, section 7: the Origin of a request; a form of another page has another, or null."""
     own = f"http://127.0.0.1:{server.port}"
-    for path in ("/readings/answer", "/readings/begin", "/readings/undo", "/readings/meter"):
-        assert ask(server, path, "POST", Content_Length="0")[0] == 403
-        assert ask(server, path, "POST", Content_Length="0", Origin="null")[0] == 403
-        assert ask(server, path, "GET", Origin=own)[0] == 405
+    for path in ("answer", "begin", "undo", "meter", "set", "afresh"):
+        place = f"/job/bench/{path}"
+        assert ask(server, place, "POST", Content_Length="0")[0] == 403
+        assert ask(server, place, "POST", Content_Length="0", Origin="null")[0] == 403
+        assert ask(server, place, "GET", Origin=own)[0] == 405
+    board = "/job/bench/board"
+    assert ask(server, board, "POST", Content_Length="0")[0] == 403
+    assert ask(server, board, "POST", Content_Length="0", Origin="null")[0] == 403
     assert ask(server, "/", "POST", Origin=own, Content_Length="0")[0] == 405
-    assert ask(server, "/readings/begin", "POST", Origin=own, Content_Length="0")[0] == 422
+    assert ask(server, "/job/bench/begin", "POST", Origin=own, Content_Length="0")[0] == 422
 
 
 def test_what_is_malformed_is_refused(server: Server) -> None:
@@ -89,13 +93,15 @@ def test_what_is_malformed_is_refused(server: Server) -> None:
         (b"name=..%2Fescaped", 422),
         (b"name=%00", 422),
     ):
-        got = ask(server, "/readings/begin", "POST", body, Origin=own, Content_Type=kind)
+        got = ask(server, "/job/bench/begin", "POST", body, Origin=own, Content_Type=kind)
         assert got[0] == status
     for job in ("../x", "C:x", ".hidden", "no-such-job"):
-        path = f"/readings/answer?job={quote(job)}"
-        assert ask(server, path, "POST", b"say=1", Origin=own, Content_Type=kind)[0] == 422
+        path = f"/job/{quote(job, safe='')}/answer"
+        # a path that leaves the folder is none of the page's
+        got = ask(server, path, "POST", b"say=1", Origin=own, Content_Type=kind)[0]
+        assert got == (404 if "/" in job else 422)
     cut = b'--x\r\nContent-Disposition: form-data; name="file"; filename="c.csv"\r\n\r\n1,2'
-    broken = ask(server, "/readings/begin", "POST", cut, Origin=own,
+    broken = ask(server, "/job/bench/begin", "POST", cut, Origin=own,
                  Content_Type="multipart/form-data")  # fmt: skip
     assert broken[0] == 400
 
@@ -104,7 +110,7 @@ def test_sizes_are_limited(server: Server) -> None:
     assert ask(server, "/?name=" + "x" * LONGEST_QUERY)[0] == 414
     own = f"http://127.0.0.1:{server.port}"
     for length in (str(LARGEST_BODY_BYTES + 1), "-1", "many", ""):
-        got = ask(server, "/readings/answer", "POST", Origin=own, Content_Length=length)
+        got = ask(server, "/job/bench/answer", "POST", Origin=own, Content_Length=length)
         assert got[0] in (400, 413)  # the server's own parser refuses what is no number
 
 
@@ -141,13 +147,13 @@ def test_who_does_not_know_the_secret_gets_nothing(server: Server, cookie: str) 
     value = server.cookie.partition("=")[2]
     said = cookie.format(port=server.port, value=value)
     own = f"http://127.0.0.1:{server.port}"
-    for path in ("/", "/readings", "/repair", "/alive", "/static/bench.css", "/nothing", "/open/",
-                 "/open/wrong"):  # fmt: skip
+    for path in ("/", "/jobs", "/job/bench/board", "/readings", "/repair", "/alive",
+                 "/static/bench.css", "/nothing", "/open/", "/open/wrong"):  # fmt: skip
         status, headers = ask(server, path, Cookie=said)
         assert status == 403, path
         assert "Set-Cookie" not in headers
     post = {"Origin": own, "Content_Length": "0", "Cookie": said}
-    assert ask(server, "/readings/begin", "POST", **post)[0] == 403
+    assert ask(server, "/job/bench/begin", "POST", **post)[0] == 403
     with (
         socket.create_connection(("127.0.0.1", server.port), timeout=30) as line,
         line.makefile("rb") as answer,

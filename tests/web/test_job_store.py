@@ -146,13 +146,14 @@ def test_a_job_that_cannot_be_read_is_told_of(jobs: JobStore, path: str, text: s
     async def receive() -> dict[str, object]:
         return {"type": "http.request", "body": body, "more_body": False}
 
-    route = next(r for r in sheet.routes() if r.path == f"/readings/{path}")
+    route = next(r for r in sheet.routes() if r.path == f"/job/{{name}}/{path}")
     form = (b"content-type", b"application/x-www-form-urlencoded")
     scope = {
         "type": "http",
         "method": "POST",
-        "query_string": b"job=a",
-        "path": "/",
+        "query_string": b"",
+        "path": f"/job/a/{path}",
+        "path_params": {"name": "a"},
         "headers": [form],
     }
     answer = asyncio.run(route.endpoint(Request(scope, receive)))
@@ -219,7 +220,7 @@ def test_no_board_stays_behind_without_its_job(
     state = PageState(folder=tmp_path)
     monkeypatch.setattr(job_file, "replace_whole", no_room)
     with pytest.raises(InputError, match="No space left"):
-        begin_job(state, JobStore(tmp_path), state.board_request({}), "jam-job")
+        begin_job(state, JobStore(tmp_path), state.unit("bench"), "jam-job")
     assert list(tmp_path.iterdir()) == []
 
 
@@ -227,7 +228,8 @@ def test_no_capture_stays_behind_without_its_readings(
     jobs: JobStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sheet = ReadingsPage(PageState(folder=jobs.folder), jobs)
-    asked = Request({"type": "http", "query_string": b"job=a", "path": "/readings", "headers": []})
+    scope = {"type": "http", "query_string": b"", "path": "/job/a/capture", "headers": []}
+    asked = Request({**scope, "path_params": {"name": "a"}})
     seen = jobs.open(jobs.folder / "a.toml").version
     sent = PostedForm({"seen": seen, "where": "capture"}, SCOPE.encode(), "scope.csv")
     before = {each: each.read_bytes() for each in jobs.folder.iterdir()}
@@ -255,10 +257,10 @@ def test_names_that_windows_refuses_are_told(tmp_path: Path, name: str) -> None:
     """Microsoft, "Naming Files, Paths, and Namespaces": letters and names that are reserved."""
     state = PageState(folder=tmp_path)
     with pytest.raises(InputError, match="Windows takes too"):
-        begin_job(state, state.jobs, state.board_request({}), name)
+        begin_job(state, state.jobs, state.unit("bench"), name)
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_name_that_only_begins_like_one_of_these_is_taken(tmp_path: Path) -> None:
     state = PageState(folder=tmp_path)
-    assert begin_job(state, state.jobs, state.board_request({}), "console-job").exists()
+    assert begin_job(state, state.jobs, state.unit("bench"), "console-job").exists()

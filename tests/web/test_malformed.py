@@ -19,7 +19,7 @@ from zcd.web.server import LONGEST_MESSAGE_S, MOST_WAITING, _is_news
 
 FORM = "application/x-www-form-urlencoded"
 PARTS = "multipart/form-data; boundary=x"
-ANSWER, CAPTURE = "/readings/answer?job=a", "/readings/capture?job=a"
+ANSWER, CAPTURE = "/job/a/answer", "/job/a/capture"
 
 
 @pytest.fixture(scope="module")
@@ -183,8 +183,8 @@ def test_hostile_words_come_back_as_text(bench: Server) -> None:
     for result in (
         post(bench, named, PARTS, CAPTURE),
         post(bench, part('name="say"', hostile) + END, PARTS),
-        send(bench, message(bench, "GET /readings")),
-        send(bench, message(bench, "GET /readings?job=a")),
+        send(bench, message(bench, "GET /jobs")),
+        send(bench, message(bench, "GET /job/a/readings")),
     ):
         assert result.startswith(b"HTTP/1.1 200")
         assert b"&lt;" in result
@@ -193,8 +193,8 @@ def test_hostile_words_come_back_as_text(bench: Server) -> None:
 
 def test_more_fields_than_the_sheet_has_are_refused(bench: Server) -> None:
     body = "&".join(f"f{n}=1" for n in range(600)).encode()
-    for to in ("/repair/keep", "/repair/close"):
-        assert post(bench, body, to=f"{to}?job=a").startswith(b"HTTP/1.1 400"), to
+    for to in ("repair/keep", "repair/close", "board", "set"):
+        assert post(bench, body, to=f"/job/a/{to}").startswith(b"HTTP/1.1 400"), to
 
 
 def test_half_open_lines_stop_nobody(bench: Server) -> None:

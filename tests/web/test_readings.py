@@ -182,16 +182,16 @@ def test_past_jobs_are_found_and_shift_what_is_likely(
         encoding="utf-8",
     )
     try:
-        browser.get(f"{browser.current_url}&output.pull_up=22k")
+        browser.get(bench.step(job.stem, "readings", output__pull_up="22k"))
         wait(browser, lambda b: "1 closed job " in text(b, "#record-words"))
         before = text(browser, "#stand .ranked tbody")
         browser.execute_script("document.getElementById('everything').open = true")
         browser.find_element(By.ID, "record").send_keys("they count")
         wait(browser, lambda b: "handbooks alone" in text(b, "#record-words"))
         assert text(browser, "#stand .ranked tbody") != before
-        wait(browser, lambda b: "record=off" in b.current_url)
-        assert "output.pull_up=22k" in browser.current_url  # an edit of the board stays
-        browser.get(bench.address + "readings")
+        kept = json.loads((bench.folder / f"{job.stem}.draft").read_text(encoding="utf-8"))
+        assert kept["texts"] == {"output.pull_up": "22k", "record": "off"}
+        browser.get(bench.address + "jobs")
         browser.find_element(By.ID, "find").send_keys("crumbs")
         wait(browser, lambda b: "1 of " in text(b, "#listed"))
         browser.find_element(By.LINK_TEXT, "past-job.toml").send_keys(Keys.ENTER)

@@ -7,7 +7,7 @@ import re
 from html import unescape
 from pathlib import Path
 from time import sleep
-from urllib.parse import parse_qsl, urlencode
+from urllib.parse import urlencode
 
 import pytest
 from starlette.requests import Request
@@ -18,6 +18,7 @@ from zcd.report.cautions import LIVE, SHORT_CAUTIONS
 from zcd.web.job_store import JobStore
 from zcd.web.readings_page import ReadingsPage
 from zcd.web.state import PageState
+from zcd.web.ways import Ways
 
 BOARD = """\
 name = "Invented <b>rice</b> steamer"
@@ -46,8 +47,8 @@ class Asked:
             sleep(0.1)
         assert prepared.problem == ""
 
-    def get(self, query: str = "job=a-job", *, again: bool = True) -> str:
-        scope = self._scope("/readings", query)
+    def get(self, name: str = "a-job", *, again: bool = True) -> str:
+        scope = self._scope("/job/{name}/readings", name)
         request = Request(scope if again else {**scope, "headers": []})
         return bytes(self.sheet.page(request).body).decode()
 
@@ -57,15 +58,16 @@ class Asked:
         async def receive() -> dict[str, object]:
             return {"type": "http.request", "body": body, "more_body": False}
 
-        route = next(r for r in self.sheet.routes() if r.path == f"/readings/{name}")
-        request = Request(self._scope(route.path, "job=a-job", "POST"), receive)
+        route = next(r for r in self.sheet.routes() if r.path == f"/job/{{name}}/{name}")
+        request = Request(self._scope(route.path, "a-job", "POST"), receive)
         return bytes(asyncio.run(route.endpoint(request)).body).decode()
 
     @staticmethod
-    def _scope(path: str, query: str, method: str = "GET") -> dict[str, object]:
+    def _scope(path: str, name: str, method: str = "GET") -> dict[str, object]:
         kind = b"application/x-www-form-urlencoded"
         return {
-            "type": "http", "method": method, "path": path, "query_string": query.encode(),
+            "type": "http", "method": method, "path": path.format(name=name),
+            "query_string": b"", "path_params": {"name": name},
             "headers": [(b"hx-request", b"true"), (b"content-type", kind)],
         }  # fmt: skip
 
@@ -143,15 +145,25 @@ def test_what_cannot_be_used_is_told_and_changes_nothing(
 
 
 def test_another_job_on_the_board_as_it_was_edited(asked: Asked) -> None:
-    """The way to it carries the edited board and leaves the job; its own file stays as it is."""
-    state, query = asked.sheet.desk, "job=a-job&output.pull_up=22k"
-    assert "#name" not in asked.get()
-    way = re.search(r'href="/readings\?([^"#]+)#name"', asked.get(query))
+    """The way to it takes the edited board along; the job is as its file says again."""
+    state, before = asked.sheet.desk, asked.file.read_bytes()
+    assert "Begin another job" not in asked.get()
+    edited = state.edit("a-job", {"output.pull_up": "22k"})
+    way = re.search(r'action="(/job/a-job/afresh)".*?name="window" value="([^"]+)"', asked.get())
     assert way
-    there = state.board_request(dict(parse_qsl(unescape(way[1]), keep_blank_values=True)))
+    body = urlencode({"window": way[2]}).encode()
+
+    async def receive() -> dict[str, object]:
+        return {"type": "http.request", "body": body, "more_body": False}
+
+    request = Request(Asked._scope(way[1], "a-job", "POST"), receive)
+    name = asyncio.run(Ways(state).afresh(request)).headers["location"].split("/")[2]
+    there = state.unit(name)
     assert there.job == ""
-    assert there.board == state.board_request(dict(parse_qsl(query))).board
-    assert "written into a file of its own" in asked.get(unescape(way[1]))
+    assert there.board == edited.board
+    assert "written into a file of its own" in asked.get(name)
+    assert not state.unit("a-job").edited
+    assert asked.file.read_bytes() == before
 
 
 def test_the_same_said_again_is_kept_once(asked: Asked) -> None:

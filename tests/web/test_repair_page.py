@@ -9,7 +9,7 @@ from html import unescape
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
-from urllib.parse import parse_qs, parse_qsl, urlencode, urlsplit
+from urllib.parse import parse_qsl, urlencode
 
 import pytest
 from starlette.requests import Request
@@ -22,7 +22,7 @@ from zcd.jobs import retests
 from zcd.web.board_page import BoardPage
 from zcd.web.job_store import JobStore
 from zcd.web.repair_page import RepairPage
-from zcd.web.repair_request import repair_request_of
+from zcd.web.repair_request import RepairRequest, repair_request_of
 from zcd.web.state import PageState
 from zcd.web.workers import Task, WorkerPool
 
@@ -59,25 +59,38 @@ class Asked:
         """Of the file as it stands."""
         return self.jobs.open(self.file).version
 
-    def get(self, query: str, path: str = "/repair") -> str:
+    def typed(self, **said: str) -> RepairRequest:
+        """What was typed into the page, kept in its draft."""
+        desk = self.sheet.desk
+        desk.edit("plum-job", {**said, "window": desk.drafts.window("plum-job")})
+        return repair_request_of(desk, desk.unit("plum-job"))
+
+    def get(self, piece: str = "", **said: str) -> str:
+        self.typed(**said)
+        path = f"/job/{{name}}/repair{piece}"
         route = next(r for r in self.sheet.routes() if r.path == path)
-        request = Request({**scope(path, query), "headers": []})
-        return bytes(route.endpoint(request).body).decode()
+        request = Request({**scope(path), "headers": []})
+        answer = route.endpoint(request)
+        answer = asyncio.run(answer) if piece else answer
+        return bytes(answer.body).decode()
 
     def post(self, name: str, seen: str, **said: str) -> str:
-        body = urlencode({"job": "plum-job", "seen": seen, **said}).encode()
+        board = {k: said.pop(k) for k in list(said) if "." in k or k == "parts"}
+        shown = self.typed(**board).shown
+        body = urlencode({"shown": shown, "seen": seen, **said}).encode()
 
         async def receive() -> dict[str, object]:
             return {"type": "http.request", "body": body, "more_body": False}
 
-        route = next(r for r in self.sheet.routes() if r.path == f"/repair/{name}")
-        request = Request(scope(route.path, "", "POST"), receive)
+        route = next(r for r in self.sheet.routes() if r.path == f"/job/{{name}}/repair/{name}")
+        request = Request(scope(route.path, "POST"), receive)
         return bytes(asyncio.run(route.endpoint(request)).body).decode()
 
 
-def scope(path: str, query: str, method: str = "GET") -> dict[str, object]:
+def scope(path: str, method: str = "GET") -> dict[str, object]:
     return {
-        "type": "http", "method": method, "path": path, "query_string": query.encode(),
+        "type": "http", "method": method, "path": path.format(name="plum-job"),
+        "query_string": b"", "path_params": {"name": "plum-job"},
         "headers": [(b"hx-request", b"true")],
     }  # fmt: skip
 
@@ -98,6 +111,7 @@ def test_what_another_program_wrote_is_told_and_left_alone(
     seen = asked.mark
     theirs = asked.file.read_text(encoding="utf-8") + "note = 'theirs'\n"
     asked.file.write_text(theirs, encoding="utf-8")
+    asked.typed(**{key: text for key, text in said.items() if "." in key})
     files = sorted(asked.file.parent.iterdir())
     page = asked.post(name, seen, **said)
     assert "changed by another program" in page
@@ -122,6 +136,7 @@ def test_no_board_stays_behind_without_its_retest(asked: Asked) -> None:
     """Its file is written first; there is room for that one only."""
     said = {"after": "ohm R1 120k", "output.pull_up": "22k"}
     full = InputError("plum-job.toml: found a place that cannot be written (No space left)")
+    asked.typed(**{"output.pull_up": "22k"})
     before = {each: each.read_bytes() for each in asked.file.parent.iterdir()}
     with patch.object(retests, "update_whole", side_effect=full):
         assert "No space left" in asked.post("keep", asked.mark, **said)
@@ -142,27 +157,27 @@ def test_kept_twice_is_kept_once(asked: Asked) -> None:
 
 
 def test_an_edit_of_the_board_leaves_the_fields_of_the_repair(asked: Asked) -> None:
+    asked.typed(after="ohm R1 120k", record="off")
     sheet = BoardPage(PageState(folder=asked.file.parent), Ready())
-    query = urlencode({"output.pull_up": "33k", "after": "ohm R1 120k", "record": "off"})
-    answer = sheet.page(Request(scope("/", query)))
-    left = parse_qs(urlsplit(answer.headers["HX-Replace-Url"]).query)
-    assert left == {"output.pull_up": ["33k"], "after": ["ohm R1 120k"], "record": ["off"]}
-    whole = Request({**scope("/", query), "headers": []})
-    assert (
-        'type="hidden" name="after" value="ohm R1 120k"' in bytes(sheet.page(whole).body).decode()
-    )
+    said = {"output.pull_up": "33k", "window": asked.sheet.desk.drafts.window("plum-job")}
+    sheet.edited(Request(scope("/job/plum-job/board", "POST")), said)
+    left = {"output.pull_up": "33k", "after": "ohm R1 120k", "record": "off"}
+    assert asked.sheet.desk.drafts.read("plum-job").texts == left
+    assert ">ohm R1 120k</textarea>" in asked.get()
 
 
 def test_the_sheet_goes_on_with_the_board_that_was_kept(asked: Asked) -> None:
     """Opened from the list: the parts fitted, the way back, one file however often it is kept."""
     said = {"after": "ohm R1 120k", "output.pull_up": "22k"}
     asked.post("keep", asked.mark, **said)
-    page = asked.get("job=plum-job")
+    asked.sheet.desk.drafts.path("plum-job").unlink()
+    page = asked.get()
     assert "the board of the last retest, plum-repaired.toml" in page
     assert "pull-up: 10 kΩ 5 % 1/4 W replaced by 22 kΩ" in page
-    assert 'type="hidden" name="output.pull_up" value="22k"' in page
-    assert 'name="parts"' not in page
-    result = repair_request_of(asked.sheet.desk, {"job": "plum-job"})
+    result = asked.typed()
+    assert result.told == {"output.pull_up": "22k"}
+    assert f'name="shown" value="{result.shown}"' in page
+    assert not result.as_it_came
     assert result.board == load_board(asked.file.with_name("plum-repaired.toml"))
     assert result.before == load_board(asked.file.with_name("plum.toml"))
     asked.post("keep", asked.mark, after="ohm R1 119k", by="An inventor", **result.told)
@@ -172,23 +187,25 @@ def test_the_sheet_goes_on_with_the_board_that_was_kept(asked: Asked) -> None:
 
 def test_the_board_as_it_came_in_is_still_to_be_had(asked: Asked) -> None:
     asked.post("keep", asked.mark, after="ohm R1 120k", **{"output.pull_up": "22k"})
-    way = re.search(r'href="/repair\?([^"]+)">The board as it came in', asked.get("job=plum-job"))
+    way = re.search(r'value="([^"]+)">The board as it came in', asked.get())
     assert way
-    page = asked.get(unescape(way[1]))
+    go = dict(parse_qsl(unescape(way[1]), keep_blank_values=True))
+    page = asked.get(**go)
     assert "The parts are those of the board as it came in" in page
-    assert 'name="parts" value="old"' in page
-    result = repair_request_of(asked.sheet.desk, {"job": "plum-job", "parts": "old"})
+    result = asked.typed()
+    assert result.as_it_came
     assert result.board == result.before
     # a page that shows it keeps a retest of it
     asked.post("keep", asked.mark, after="ohm R1 120k", parts="old")
     assert load_job(asked.file).retests[-1].board == ""
-    assert "The parts are those" in asked.get("job=plum-job")
+    assert "The parts are those" in asked.get()
 
 
 def test_a_repaired_board_that_is_lost_is_told(asked: Asked) -> None:
     asked.post("keep", asked.mark, after="ohm R1 120k", **{"output.pull_up": "22k"})
     asked.file.with_name("plum-repaired.toml").unlink()
-    page = asked.get("job=plum-job")
+    asked.sheet.desk.drafts.path("plum-job").unlink()
+    page = asked.get()
     assert "whose file cannot be read" in page
     assert "The parts are those of the board as it came in" in page
 
@@ -219,19 +236,19 @@ def test_the_printed_part_comes_first(asked: Asked) -> None:
     found = {"choices": (), "lines": (), "missing": True, "drawer": "E24", "tables": ()}
     found |= {"origins": (), "sources": ()}
     with patch.object(Ready, "ask", lambda *_, **__: Task(None, (), result=found, done=True)):
-        page = asked.get("job=plum-job&part=R1", "/repair/drawer")
+        page = asked.get("/drawer", part="R1")
     assert page.index("Fit R1 120 kΩ 5 % 1/4 W, as printed") < page.index("Alternatives")
 
 
 def test_readings_to_repeat_stand_beside_what_is_expected(asked: Asked) -> None:
     told = '\n[[readings]]\nfunction = "ohm"\nover = "R1"\nvalue = "OL"\n'
     asked.file.write_text(asked.file.read_text(encoding="utf-8") + told, encoding="utf-8")
-    page = asked.get("job=plum-job")
+    page = asked.get()
     assert re.search(r'name="take:ohm line chain.1" value=""', page)
     assert "good: 120 kΩ" in page
-    query = urlencode({"job": "plum-job", "take:ohm line chain.1": "118k"})
-    assert repair_request_of(asked.sheet.desk, dict(parse_qsl(query))).measured[0].value == 118e3
-    assert 'name="take:ohm line chain.1" value="118k"' in asked.get(query)
+    taken = {"take:ohm line chain.1": "118k"}
+    assert asked.typed(**taken).measured[0].value == 118e3
+    assert 'name="take:ohm line chain.1" value="118k"' in asked.get()
 
 
 def test_a_job_is_not_closed_without_a_word(asked: Asked) -> None:
@@ -243,12 +260,12 @@ def test_before_any_repair_the_verdict_is_that_of_what_is_printed(asked: Asked) 
     words = {"verdict": "The board holds", "passes": True, "findings": (), "tables": ()}
     words |= {"origins": (), "sources": ()}
 
-    def hold(query: str) -> str:
+    def hold(**said: str) -> str:
         with patch.object(Ready, "ask", lambda *_, **__: Task(None, (), result=words, done=True)):
-            return asked.get(query, "/repair/hold")
+            return asked.get("/hold", **said)
 
-    assert "As printed" not in hold("job=plum-job")
+    assert "As printed" not in hold()
     told = '\n[[readings]]\nfunction = "ohm"\nover = "R1"\nvalue = "OL"\n'
     asked.file.write_text(asked.file.read_text(encoding="utf-8") + told, encoding="utf-8")
-    assert "As printed on its parts: The board holds" in hold("job=plum-job")
-    assert "As printed" not in hold("job=plum-job&output.pull_up=22k")
+    assert "As printed on its parts: The board holds" in hold()
+    assert "As printed" not in hold(**{"output.pull_up": "22k"})

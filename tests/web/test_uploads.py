@@ -38,7 +38,7 @@ def test_an_upload_of_11_mb_holds_up_no_other_answer(tmp_path: Path) -> None:
     try:
         asking.start()
         began = monotonic()
-        answer = post(server, body, PARTS, "/readings/capture?job=a")
+        answer = post(server, body, PARTS, "/job/a/capture")
         taken_s = monotonic() - began
     finally:
         over.set()

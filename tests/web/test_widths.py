@@ -99,6 +99,7 @@ def test_no_letter_under_12_px_and_nothing_cut_off(sized: Chrome, bench: Server,
         ("readings", "#name"),
         ("readings?job=begun-job", "#answer"),
         ("repair?job=begun-job&part=R12", "#drawer .primary"),
+        ("jobs", "#listed"),
     ):
         sized.get(bench.address + path)
         appears(sized, ready)

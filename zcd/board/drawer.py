@@ -14,9 +14,10 @@ from zcd import refdata
 from zcd.board import optocouplers, parts_library, quantity_kinds
 from zcd.board.drive_parts import KINDS, MODES, DrivePart, drive_part
 from zcd.board.keys import key
-from zcd.board.model import Assumption, Diode, Optocoupler, Resistor
+from zcd.board.model import Assumption, Capacitor, Diode, Optocoupler, Resistor
 from zcd.board.preferred import SERIES, decade
 from zcd.board.schema import (
+    Capacitance,
     Ctr,
     DiodePart,
     Grade,
@@ -44,11 +45,14 @@ SERIES_LEAST_OHM, SERIES_MOST_OHM = 1e3, 10e6
 PLENTY = 10**6
 """Taken where no count is written."""
 MAX_RESISTORS = 1000
+SAFETY_CLASSES = ("X1", "X2", "Y1", "Y2")
+"""Of capacitors for the mains [IEC 60384-14, not read]."""
 WANTED = "a drawer file, TOML in UTF-8, up to 1 MB"
 
 _PRACTICE = "common practice, no source"
 _COUNT = "a whole number from 0 to 100000"
 _VALUES = 'a list of resistances such as ["27k", "82k"]'
+_LISTS = ("resistors", "optocouplers", "diodes", "capacitors", "drive_parts")
 _FORMS = 'exactly one of value = "27k", values = ["27k", "82k"] and series = "E24"'
 
 
@@ -65,6 +69,7 @@ def series_name(value: object, key: str = "") -> str:
 DrivePartName = Annotated[str, code("MOC3052M")]
 DriveKind = Annotated[str, BeforeValidator(one_of(*KINDS))]
 Switching = Annotated[str, BeforeValidator(one_of(*MODES[:2]))]
+SafetyClass = Annotated[str, BeforeValidator(one_of(*SAFETY_CLASSES))]
 Current = Annotated[float, quantity(quantity_kinds.CURRENT)]
 Count = Annotated[StrictInt, Field(ge=0, le=100_000)]
 SeriesName = Annotated[str, BeforeValidator(series_name)]
@@ -99,6 +104,17 @@ class StockDiodeTable(Table):
     count: Count | None = Field(default=None, description=_COUNT)
 
 
+class StockCapacitorTable(Table):
+    """One item of ``capacitors``."""
+
+    value: Capacitance = key()
+    safety_class: SafetyClass | None = Field(
+        default=None, description=f"one of {', '.join(SAFETY_CLASSES)}"
+    )
+    voltage: WorkingVoltage | None = key()
+    count: Count | None = Field(default=None, description=_COUNT)
+
+
 class StockDrivePartTable(Table):
     """One item of ``drive_parts``; figures stand in place of those of the table."""
 
@@ -125,6 +141,9 @@ class DrawerFile(Table):
     )
     diodes: tuple[Annotated[StockDiodeTable, short_form("part")], ...] = Field(
         default=(), description='a list such as ["1N4007", {part = "M7", count = 4}]'
+    )
+    capacitors: tuple[Annotated[StockCapacitorTable, short_form("value")], ...] = Field(
+        default=(), description='a list such as ["1 nF", {value = "22 nF", safety_class = "X2"}]'
     )
     drive_parts: tuple[Annotated[StockDrivePartTable, short_form("part")], ...] = Field(
         default=(), description='a list such as ["MOC3052M", {part = "BT136-800", count = 2}]'
@@ -156,6 +175,14 @@ class StockDiode:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class StockCapacitor:
+    """A capacitor in stock."""
+
+    part: Capacitor
+    count: int = PLENTY
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drawer:
     """The parts in stock.
 
@@ -166,6 +193,7 @@ class Drawer:
         Different ones, in order of value.
     optocouplers : tuple of StockOptocoupler
     diodes : tuple of StockDiode
+    capacitors : tuple of StockCapacitor
     drive_parts : tuple of DrivePart
     assumptions : tuple of Assumption
         What the file does not say.
@@ -175,6 +203,7 @@ class Drawer:
     resistors: tuple[StockResistor, ...] = ()
     optocouplers: tuple[StockOptocoupler, ...] = ()
     diodes: tuple[StockDiode, ...] = ()
+    capacitors: tuple[StockCapacitor, ...] = ()
     drive_parts: tuple[DrivePart, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
 
@@ -257,7 +286,7 @@ def series_drawer(series: str, style: str) -> Drawer:
     item = StockResistorTable(series=series_name(series, "--series"), style=known)
     notes: dict[str, Assumption] = {}
     return Drawer(
-        name=f"all of {item.series}, {known}",
+        name=f"the {item.series} series, {known}",
         resistors=tuple(StockResistor(part=part) for part in _resistors(item, notes)),
         assumptions=tuple(notes.values()),
     )
@@ -315,8 +344,8 @@ def _problems(file: DrawerFile) -> Iterator[InputError]:
         yield invalid_value(
             f"{different} values", f"up to {MAX_RESISTORS} different ones", "resistors"
         )
-    if not (file.resistors or file.optocouplers or file.diodes or file.drive_parts):
-        allowed = "at least one of resistors, optocouplers, diodes, drive_parts"
+    if not any(getattr(file, kind) for kind in _LISTS):
+        allowed = f"at least one of {', '.join(_LISTS)}"
         yield invalid_value(None, allowed, "drawer")
 
 
@@ -351,6 +380,19 @@ def _drawer(file: DrawerFile, name: str) -> Drawer:
         diodes=tuple(
             StockDiode(part=parts_library.diode(item.part, ref=""), count=_or_plenty(item.count))
             for item in file.diodes
+            if item.count != 0
+        ),
+        capacitors=tuple(
+            StockCapacitor(
+                part=Capacitor(
+                    ref="",
+                    capacitance_f=item.value,
+                    rated_v=item.voltage,
+                    safety_class=item.safety_class or "",
+                ),
+                count=_or_plenty(item.count),
+            )
+            for item in file.capacitors
             if item.count != 0
         ),
         drive_parts=tuple(_drive_part(item, "") for item in file.drive_parts if item.count != 0),

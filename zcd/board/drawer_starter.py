@@ -24,7 +24,16 @@ optocouplers = [
     {family = "814", grade = "A"},            # two LEDs
 ]
 
-diodes = ["1N4007", {part = "M7", count = 4}]     # a bridge needs four of a kind
+diodes = [
+    "1N4007",
+    {part = "M7", count = 4},                 # a bridge of single diodes needs four of a kind
+    "5V1 zener 500 mW",
+]
+
+capacitors = [
+    "1 nF",
+    {value = "22 nF", safety_class = "X2", voltage = "275 V"},
+]
 
 drive_parts = [
     "MOC3052M",

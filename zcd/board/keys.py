@@ -6,6 +6,7 @@ JSON Schema for editors and the *allowed* part of an error all come from these d
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, get_args, get_origin
@@ -80,20 +81,25 @@ class QuantityReader:
 
 @dataclass(frozen=True, slots=True)
 class NameReader:
-    """Accepts some names only, and suggests the nearest."""
+    """Accepts some names only, in any case and however joined, and suggests the nearest."""
 
     names: tuple[str, ...]
 
     def __call__(self, value: object) -> str:
-        name = value.strip().lower() if isinstance(value, str) else ""
-        for each in (name, "-".join(name.split())):
-            if each in self.names:
-                return each
+        wanted = _letters(value) if isinstance(value, str) else ""
+        for name in self.names:
+            if wanted == _letters(name):
+                return name
         raise invalid_value(value, f"{self.allowed()}{nearest(value, self.names)}")
 
     def allowed(self) -> str:
         """Describe what may be written."""
         return f"one of {', '.join(self.names)}"
+
+
+def _letters(name: str) -> str:
+    """A name without case, blanks, hyphens and underscores."""
+    return re.sub(r"[\s_-]", "", name).casefold()
 
 
 def key(

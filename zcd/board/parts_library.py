@@ -18,11 +18,10 @@ from zcd.errors import invalid_value
 
 UNKNOWN_STYLE = "1/4 W"
 UNKNOWN_CHIP = "1206"
-_CHIPS = ("0805", "1206", "1210", "2010", "2512")
-_LEADED = ("1/4 W", "1/2 W", "1 W", "2 W")
-LARGEST_USUAL = "2 W"
-"""No resistor of such a chain is larger: common practice, no source."""
-OFFERED_DIODES = ("1N4007", "1N4148", "M7", "S1M")
+_CHIPS = ("0603", "0805", "1206", "1210", "2010", "2512")
+_LEADED = ("1/8 W", "1/4 W", "1/2 W", "1 W", "2 W")
+"""Usual sizes; no resistor of such a chain is larger: common practice, no source."""
+OFFERED_DIODES = ("1N4007", "1N4148", "M7", "S1M", "DB107", "MB10S")
 """Of these a replacement is looked for where no drawer says what there is: the common ones."""
 
 # How the forward voltage falls with temperature: gap 1.11 eV plus 3 kT/q, as the saturation
@@ -43,10 +42,12 @@ _LAWS = {RECTIFIER: "1N4007", BRIDGE: "1N4007", SIGNAL: "1N4148", ZENER: "1N4148
 _SMALLEST_RECTIFIER_A = 0.4
 _AMPERES = r"(?<!\d)(\d*[.,]?\d+)\s*(m?)A(?:mps?)?\b"
 _VOLTS = r"(?<!\d)(\d+(?:[.,]\d+)?)\s*V\b"
+_WATTS = re.compile(r"[\s,]*(?<![\d/.])(?:1/([248])|(\d*[.,]?\d+))\s*(m?)W\b", re.IGNORECASE)
 _ZENER = re.compile(
     r"(?:zener\s*)?(?:BZ[A-Z]\d\d-?[A-D]?)?(\d+)(?:\s*V(\d*)|[.,](\d+)\s*V)(?:\s*zener)?",
     re.IGNORECASE,
 )
+_BRIDGE_PART = re.compile(r"(?:MB|DB|DF|KBP|ABS|W)\d+\w?")
 _HOUSE_CODES = {
     "T4": 'often 1N4148W: write "1N4148W" if the body is a SOD-123',
     "T6": 'often 1N4148WS: write "1N4148WS" if the body is a SOD-323',
@@ -132,30 +133,43 @@ def resistor_limits(style: str, key: str = "") -> ResistorLimits:
     return ResistorLimits(style=name, source=source, **lowest)
 
 
-def size_that_bears(small: str, power_ratio: float, voltage_ratio: float) -> str | None:
-    """The smallest usual size that bears more than another.
+def usual_sizes(style: str) -> tuple[str, ...]:
+    """The usual sizes of a make, chip or leaded, the smallest first.
+
+    Examples
+    --------
+    >>> usual_sizes("1206")[-1], usual_sizes("MFR-25")[-1]
+    ('2512', '2 W')
+    """
+    return _CHIPS if is_chip(style) else _LEADED
+
+
+def is_chip(style: str) -> bool:
+    """Whether a style is the size of a chip."""
+    return style.isdecimal() and not style.startswith("02")
+
+
+def size_that_bears(style: str, power_w: float, working_v: float) -> str | None:
+    """The smallest usual size that bears a load.
 
     Parameters
     ----------
-    small : str
-        That is too small.
-    power_ratio, voltage_ratio : float
-        What it has to bear, as shares of its limits.
+    style : str
+        Its make counts, chip or leaded.
+    power_w, working_v : float
+        Rated power and voltage that are needed.
 
     Returns
     -------
     style : str or None
-        Of the same make, chip or leaded; None where none will do.
+        Of the same make; None where none will do.
 
     Examples
     --------
-    >>> size_that_bears("1/4 W", 2.8, 1.7)
-    '1 W'
+    >>> size_that_bears("1/4 W", 0.7, 255.0), size_that_bears("0805", 0.7, 255.0)
+    ('1 W', None)
     """
-    limits = resistor_limits(small)
-    power_w, working_v = power_ratio * limits.rated_power_w, voltage_ratio * limits.working_v
-    sizes = _CHIPS if small in _CHIPS else _LEADED
-    for size in sizes:
+    for size in usual_sizes(style):
         able = resistor_limits(size)
         if able.rated_power_w >= power_w and able.working_v >= working_v:
             return size
@@ -227,12 +241,14 @@ class OwnDiode:
     reverse_v: float | None = None
     current_a: float | None = None
     breakdown_v: float | None = None
+    power_w: float | None = None
 
     @property
     def label(self) -> str:
         """What it is called."""
         if self.kind == ZENER and self.breakdown_v is not None:
-            return f"zener {format_si(self.breakdown_v, 'V')}"
+            watts = "" if self.power_w is None else f" {format_si(self.power_w, 'W')}"
+            return f"zener {format_si(self.breakdown_v, 'V')}{watts}"
         known = [(self.reverse_v, "V"), (self.current_a, "A")]
         figures = [format_si(value, unit) for value, unit in known if value is not None]
         return " ".join([*figures, self.kind])
@@ -256,9 +272,14 @@ def diode_by_words(text: str) -> OwnDiode | None:
     ('1 A rectifier', 'zener 5.1 V')
     """
     shown = text.strip()
-    zener = _ZENER.fullmatch(shown)
+    watts = _WATTS.search(shown)
+    zener = _ZENER.fullmatch(_WATTS.sub("", shown, count=1).strip())
     if zener and ("z" in shown.casefold() or zener[2]):
-        return OwnDiode(kind=ZENER, breakdown_v=float(f"{zener[1]}.{zener[2] or zener[3] or 0}"))
+        return OwnDiode(
+            kind=ZENER,
+            breakdown_v=float(f"{zener[1]}.{zener[2] or zener[3] or 0}"),
+            power_w=None if watts is None else _watts(watts),
+        )
     volts, amps = (re.search(each, shown, re.IGNORECASE) for each in (_VOLTS, _AMPERES))
     rest = re.sub(rf"{_VOLTS}|{_AMPERES}|[,/]|\b(?:and|diode|piv|vrrm)\b", " ", shown, flags=re.I)
     words = " ".join(rest.casefold().split()).removesuffix(" rectifier")
@@ -272,6 +293,27 @@ def diode_by_words(text: str) -> OwnDiode | None:
         reverse_v=float(volts[1].replace(",", ".")) if volts else None,
         current_a=float(amps[1].replace(",", ".")) / (1e3 if amps[2] else 1.0) if amps else None,
     )
+
+
+def _watts(found: re.Match[str]) -> float:
+    part, whole, milli = found.groups()
+    watts = 1.0 / int(part) if part else float(whole.replace(",", "."))
+    return watts / 1e3 if milli else watts
+
+
+def kind_of_diode(part: Diode) -> str:
+    """What a diode is: `ZENER`, `BRIDGE` (four in one piece) or `RECTIFIER`, small ones too.
+
+    Examples
+    --------
+    >>> [kind_of_diode(diode(name, ref="D1")) for name in ("5V1 zener", "DB107", "1N4148")]
+    ['zener', 'bridge', 'rectifier']
+    """
+    if part.junction.is_zener:
+        return ZENER
+    own = diode_by_words(part.part)
+    one_piece = own.kind == BRIDGE if own is not None else _BRIDGE_PART.fullmatch(part.part)
+    return BRIDGE if one_piece else RECTIFIER
 
 
 def own_diode(own: OwnDiode, *, ref: str) -> Diode:

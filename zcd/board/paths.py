@@ -106,19 +106,30 @@ def _laid(paths: Iterable[Sequence[Step]]) -> Iterator[Link | tuple[str, str]]:
 
 def _own_names(wires: Sequence[tuple[str, str]]) -> dict[str, str]:
     """The own name of each node that a wire touches."""
-    groups: list[set[str]] = []
-    for wire in wires:
-        touching = [group for group in groups if not group.isdisjoint(wire)]
-        groups = [group for group in groups if group not in touching]
-        groups.append(set(wire).union(*touching))
     order = {name: place for place, name in enumerate(FIRST_NAMES)}
     own: dict[str, str] = {}
-    for group in groups:
+    for group in joined_nodes(wires):
         if "neutral" in group and group & {"line", "feed"}:
             raise InputError("found a wire from feed to neutral; allowed: parts between them")
         name = min(group, key=lambda node: (order.get(node, len(order)), node))
         own |= dict.fromkeys(group, name)
     return own
+
+
+def joined_nodes(together: Iterable[Iterable[str]]) -> list[set[str]]:
+    """Groups of nodes that are joined, from those that something joins.
+
+    Examples
+    --------
+    >>> [sorted(group) for group in joined_nodes([("a", "b"), ("c", "d"), ("b", "e")])]
+    [['c', 'd'], ['a', 'b', 'e']]
+    """
+    groups: list[set[str]] = []
+    for nodes in together:
+        touching = [group for group in groups if not group.isdisjoint(nodes)]
+        groups = [group for group in groups if group not in touching]
+        groups.append(set(nodes).union(*touching))
+    return groups
 
 
 def links_of(board: Board) -> Links:

@@ -11,7 +11,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import count
+from itertools import count, pairwise
 from typing import Any
 
 from zcd.board.as_printed import (
@@ -23,12 +23,12 @@ from zcd.board.as_printed import (
 )
 from zcd.board.model import Link
 from zcd.board.parts_library import ZENER, diode_by_words, table_part
-from zcd.board.paths import SEPARATOR, Step, connect, renamed
+from zcd.board.paths import SEPARATOR, Step, connect, joined_nodes, renamed
 from zcd.board.quantity_kinds import CAPACITANCE
 from zcd.board.schema import CIRCUIT, DiodeTable, ResistorTable, TracedFile
 from zcd.board.strings import AUTOMATIC, in_strings
 from zcd.board.toml_files import validate
-from zcd.board.units import is_reference, nearest, parse_quantity
+from zcd.board.units import is_reference, nearest, parse_quantity, some_of
 from zcd.board.unknown_values import likely_ohm, ohm_of
 from zcd.errors import InputError, invalid_value
 
@@ -39,6 +39,7 @@ _SPELT = {
     "l": "line", "live": "line", "phase": "line", "n": "neutral", "led +": "led+",
     "led -": "led-", "led1+": "led+", "led1-": "led-",
 }  # fmt: skip
+MAINS_POINTS = ("line", "neutral")
 _KINDS = {
     **dict.fromkeys(("R",), "resistor"),
     **dict.fromkeys(("C", "CX", "CY"), "capacitor"),
@@ -70,6 +71,8 @@ class _Parts:
     kinds: dict[str, str] = field(default_factory=dict)
     words: dict[str, str] = field(default_factory=dict)
     used: set[str] = field(default_factory=set)
+    points: dict[str, str] = field(default_factory=dict)
+    """Point as it is written -> its name here."""
 
     def put(self, ref: str, kind: str, words: str) -> str:
         if ref in self.kinds:
@@ -175,7 +178,12 @@ def with_string(given: Any, refs: Sequence[str], items: Sequence[str]) -> list[s
 
 def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
     parts = _Parts(used=set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines))))
-    links, aliases = connect([path for line in lines if (path := _path(line, parts))])
+    paths = [path for line in lines if (path := _path(line, parts))]
+    _require_plain_letters(parts, paths, reader.value.get("feed"))
+    for word, node in parts.points.items():
+        if word in _SPELT and node in MAINS_POINTS:
+            reader.note(KEY, word, f"{node} of the mains")
+    links, aliases = connect(paths)
     _require_sound(links, aliases, parts)
     links = (*links, *(renamed(leg, aliases) for leg in _legs(parts)))
     resistors = {ref for ref, kind in parts.kinds.items() if kind == "resistor"}
@@ -205,12 +213,37 @@ def _path(line: str, parts: _Parts) -> list[Step]:
     if len(items) < 2:
         raise InputError(f'found "{line}"; allowed: nodes and parts with " - " between: {CIRCUIT}')
     steps = [_step(item, line, parts) for item in items]
+    for item, step in zip(items, steps, strict=True):
+        if not step.is_part:
+            parts.points[item.lower()] = step.name
     for end, step in (("begins", steps[0]), ("ends", steps[-1])):
         if step.is_part:
             found = f'a line that {end} at {step.name}: "{line}"'
             nodes = f"{', '.join(NODES[:5])} or a name of your own"
             raise InputError(f"found {found}; allowed: a node at both ends, such as {nodes}")
     return steps
+
+
+def _require_plain_letters(parts: _Parts, paths: Sequence[Sequence[Step]], feed: Any) -> None:
+    """Refuse ``n`` and ``l`` for the mains where they may be names of the technician's own."""
+    switched = isinstance(feed, Mapping) and feed.get("kind") == "switched"
+    wires = [(a.name, b.name) for p in paths for a, b in pairwise(p) if not a.is_part | b.is_part]
+    for letter, partner in (("n", "p"), ("l", "")):
+        node = _SPELT[letter]
+        if letter not in parts.points:
+            continue
+        others = [word for word, name in parts.points.items() if name == node and word != letter]
+        if letter == "l" and not switched and "feed" in parts.points:
+            others.append("feed")
+        others += [word for word in (partner,) if word in parts.points]
+        ends = (end for wire in wires if node in wire for end in wire)
+        others += [end for end in ends if _TERMINAL.fullmatch(end) and end[-1] in "+-"]
+        if others:
+            raise InputError(
+                f'found the points "{letter}" and "{others[0]}"; allowed: "{node}" in place of '
+                f'"{letter}" if it is the {node} of the mains, or a longer name, such as '
+                f'"{letter}1", if it is a point of your own'
+            )
 
 
 def _step(item: str, line: str, parts: _Parts) -> Step:
@@ -290,6 +323,22 @@ def _require_sound(links: Sequence[Link], aliases: Mapping[str, str], parts: _Pa
             others = (*NODES, *(other for other in named if other != node))
             allowed = f"two parts or more at it{nearest(node, others)}"
             raise InputError(f"found one part only at node {node}; allowed: {allowed}")
+    _require_mains(links, aliases, parts)
+
+
+def _require_mains(links: Sequence[Link], aliases: Mapping[str, str], parts: _Parts) -> None:
+    """Refuse parts that no path joins to the mains; a LED joins its two ends."""
+    leds = (Link("", "led+", "led-"), Link("", "led2+", "led2-"))
+    every = [*links, *_legs(parts), *leds]
+    nodes = [{aliases.get(node, node) for node in (link.a, link.b)} for link in every]
+    for group in joined_nodes(nodes):
+        refs = [link.ref for link in links if aliases.get(link.a, link.a) in group]
+        refs += [ref for ref in parts.of("bridge") if aliases.get(f"{ref}+", f"{ref}+") in group]
+        if refs and group.isdisjoint(("feed", "line", "neutral")):
+            raise InputError(
+                f"found {some_of(refs)} joined to no mains point; allowed: a path from there to "
+                "feed, line or neutral (leave out what is not on the mains side)"
+            )
 
 
 def _legs(parts: _Parts) -> Iterator[Link]:
@@ -348,9 +397,9 @@ def _valid(table: type[Any], item: Mapping[str, Any]) -> Any:
 def _diode(reader: Reader, ref: str, parts: _Parts) -> DiodeTable:
     """What a diode, a zener or a bridge is, by its marking."""
     words = parts.words[ref]
-    zener = re.fullmatch(r"(\d+)(?:V(\d+)|[.,](\d+) ?V| ?V)", words, re.IGNORECASE)
+    zener = re.fullmatch(r"(\d+)(?:V(\d+)|[.,](\d+) ?V| ?V)(| .*W)", words, re.IGNORECASE)
     if zener and re.match("Z|DZ", ref):
-        words = f"{zener[1]}.{zener[2] or zener[3] or 0} V zener"
+        words = f"{zener[1]}.{zener[2] or zener[3] or 0} V zener{zener[4]}"
     name = diode_as_printed(reader, words, f"{KEY}.{ref}")
     if table_part(name) is None and diode_by_words(name) is None:
         raise InputError(

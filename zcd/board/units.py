@@ -8,7 +8,7 @@ with an example of the right spelling.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cache
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 LONGEST_TEXT = 400
 """Characters of a value, a name or a line of a prompt: no patterns look at longer ones."""
+MOST_NAMED = 4
+"""Of many parts, so many are named."""
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _REFERENCE = re.compile(r"[A-Za-z]{1,4}\d{1,5}[A-Za-z]?", re.ASCII)
 _PLAIN = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<suffix>\D*)", re.ASCII)
@@ -122,6 +124,18 @@ def require_length(value: object, key: str = "", most: int = LONGEST_TEXT) -> No
 def is_reference(text: str) -> bool:
     """Whether a text looks like a marking on a board, such as R11 or OC1."""
     return _REFERENCE.fullmatch(text) is not None
+
+
+def some_of(refs: Sequence[str]) -> str:
+    """The first of some parts by name, and how many more there are.
+
+    Examples
+    --------
+    >>> some_of(["R1", "R2"]), some_of(["R1", "R2", "R3", "R4", "R5", "R6"])
+    ('R1, R2', 'R1, R2, R3, R4 and 2 more')
+    """
+    more = len(refs) - MOST_NAMED
+    return f"{', '.join(refs[:MOST_NAMED])}{f' and {more} more' if more > 0 else ''}"
 
 
 def require_part(text: str, names: Iterable[str], key: str = "") -> None:

@@ -12,9 +12,11 @@ import numpy as np
 
 from zcd.board.model import Board
 from zcd.board.parts_library import odd_values
-from zcd.board.units import format_si
+from zcd.board.units import format_si, some_of
+from zcd.circuit.build import led_refs
 from zcd.errors import InputError
 from zcd.margin.rules import newly_failed
+from zcd.margin.wiring import parts_of, rewired, same_shape
 
 if TYPE_CHECKING:
     from zcd.margin.check import Check
@@ -67,6 +69,8 @@ class Repair:
         The figures that matter.
     inherited : tuple of str
         Rules that the original breaks as well, by at least as much: not the repair's doing.
+    mended : bool
+        The original does not pass, and the repaired board does.
     doubts : tuple of str
         Sentences on what else differs between the files, and on values of the original that are
         perhaps those of a fault.
@@ -77,6 +81,7 @@ class Repair:
     was: Board
     changes: tuple[Change, ...]
     inherited: tuple[str, ...]
+    mended: bool = False
     doubts: tuple[str, ...] = ()
 
     @property
@@ -87,10 +92,10 @@ class Repair:
     @property
     def outcome(self) -> Outcome:
         """The repair in a word or four."""
-        if self.worse:
+        if self.worse and not self.mended:
             return "worse"
         better = any(change.effect == "better" for change in self.changes)
-        return "better" if better else "as good as new"
+        return "better" if better or self.mended else "as good as new"
 
 
 def with_original(check: Check, was: Check) -> Check:
@@ -120,6 +125,7 @@ def with_original(check: Check, was: Check) -> Check:
         was=was.board,
         changes=tuple(_changes(check, was)),
         inherited=inherited,
+        mended=check.passes and not was.passes,
         doubts=tuple(_doubts(check.board, was.board)),
     )
     return replace(check, repair=repair)
@@ -149,7 +155,22 @@ def _differences(board: Board, was: Board) -> Iterator[tuple[str, str, str]]:
     if all(names) and not set.intersection(*(set(_WORD.findall(n.casefold())) for n in names)):
         yield "name", *names
     old = _kind(was)
-    yield from ((what, now, old[what]) for what, now in _kind(board).items() if now != old[what])
+    known = board.traced is None and was.traced is None
+    yield from (
+        (what, now, old[what])
+        for what, now in _kind(board).items()
+        if now != old[what] and (known or what != "circuit")
+    )
+    if not known and _is_other_circuit(board, was):
+        parts = some_of(parts_of(board)), some_of(parts_of(was))
+        otherwise = " between other points" if parts[0] == parts[1] else ""
+        yield "circuit", f"{parts[0]}{otherwise}", parts[1]
+
+
+def _is_other_circuit(board: Board, was: Board) -> bool:
+    """Whether a traced circuit has other parts, or the same between other points."""
+    one_is_known = board.traced is None or was.traced is None
+    return rewired(board, was) is None and not (one_is_known and same_shape(board, was))
 
 
 def _kind(board: Board) -> dict[str, str]:
@@ -157,6 +178,7 @@ def _kind(board: Board) -> dict[str, str]:
     mains, output = board.mains, board.output
     return {
         "circuit": str(board.topology),
+        "optocoupler": f"{len(led_refs(board))} LED{'s' if len(led_refs(board)) > 1 else ''}",
         "mains": f"{mains.rms_v:g} V {mains.frequency_hz:g} Hz",
         "feed": "direct" if board.relay is None else "behind the load contact",
         "output": f"{output.kind} on {output.supply_v:g} V",

@@ -303,6 +303,21 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
     return result
 
 
+def zener_power_w(solution: Solution, board: Board) -> dict[str, float]:
+    """Mean power of each zener of a board, in the row where it is highest, by reference."""
+    result: dict[str, float] = {}
+    for diode in board.diodes:
+        if diode.junction.is_zener:
+            for ref in junction_refs(diode, solution.circuit):
+                junction = solution.circuit[ref]
+                assert isinstance(junction, Junction)
+                across = solution.voltages_v[junction.a] - solution.voltages_v[junction.b]
+                current = solution.currents_a[ref] - solution.currents_a.get(f"{ref}~", 0.0)
+                power_w = float(solution.mean(across * current).max())
+                result[diode.ref] = max(power_w, result.get(diode.ref, 0.0))
+    return result
+
+
 def _lone_rectifier(solution: Solution, board: Board) -> Diode | None:
     """The diode in series with a LED that nothing else protects; None: there is none such."""
     if board.traced is None:

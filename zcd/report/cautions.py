@@ -73,6 +73,14 @@ FITTING: tuple[Caution, ...] = (
         source=_PRACTICE,
     ),
     Caution(
+        text="Replace a capacitor across the mains, or in series with it, by one of the same "
+        "capacitance and class X2, for 275 V~ or more; in series its data sheet must allow that. "
+        "One from the mains to what a hand may touch is class Y. Keep the resistor that "
+        "discharges it; if there is none, fit one.",
+        source="IEC 60384-14 (not read), as a maker explains it: Würth Elektronik, film "
+        "capacitors; the discharge resistor: common practice, no source",
+    ),
+    Caution(
         text="Isolate the metal tab of a triac from the heat sink as the old one was: it is live "
         "unless its sheet says that it is insulated.",
         source=_PRACTICE,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from zcd.board.model import Board, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
+from zcd.margin.wiring import rewired, same_shape
 from zcd.report.text import plain
 
 
@@ -19,6 +20,11 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
         for ref, text in new.items()
         if old.get(ref) != text
     ]
+    known = before.traced is None and after.traced is None
+    if not known or old.keys() == new.keys():
+        moved = rewired(after, before)
+        unknown = () if same_shape(after, before) else ("the wiring differs",)
+        lines += unknown if moved is None else moved
     return tuple(lines)
 
 

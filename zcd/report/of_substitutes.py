@@ -7,22 +7,27 @@ from collections.abc import Sequence
 from itertools import groupby
 from math import isnan, nan, sqrt
 
-from zcd.board.model import Diode, Optocoupler, Resistor, Topology
-from zcd.board.optocouplers import CLASSES, OWN_DATA
+from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
+from zcd.board.optocouplers import CLASSES, OWN_DATA, sold_as
+from zcd.board.parts_library import BRIDGE, ZENER, is_chip, kind_of_diode
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
 from zcd.refdata import default, table
 from zcd.report.table import FAIL, Table
 from zcd.report.text import plain, quantity_text, share_text
 from zcd.substitutes.compare import Verdict
+from zcd.substitutes.diodes import SMALL_ZENER_W, diodes_needed, zener_v, zener_w
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
-from zcd.substitutes.single_parts import BRIDGE_DIODES, has_its_leds
+from zcd.substitutes.single_parts import couplers_needed, has_its_leds
 
-LOAD_LINE = "Load: share of its power or voltage limit that a part of the line bears, at worst."
+LOAD_LINE = "Load: worst-case share of the power or voltage limit (most loaded part)."
 UNCHANGED = "unchanged"
 MOST_NAMED = 3
 """Resistors of a heading that are named one by one."""
+ZENER_SIZES_W = (0.5, 1.3, 3.0, 5.0)
+SPARE_POWER = 2.0
+"""Of a zener over its load: common practice, no source."""
 
 
 def original_line(found: Substitutes) -> str:
@@ -32,10 +37,9 @@ def original_line(found: Substitutes) -> str:
         return ""
     named = [plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values())]
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
-    worse = ", unless its line says FAILS" if found.others else ""
     return (
-        f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). Each part below is "
-        f'no worse{worse}; "passes" cures it.'
+        f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). No part below makes "
+        'it worse; with one marked "passes" the board passes.'
     )
 
 
@@ -49,16 +53,25 @@ def heading(found: Substitutes, answer: Answer) -> str:
         count = len(answer.replaced)
         words = f"{first.ref} to {last.ref}: {count} resistors, {quantity_text(total, 'Ω')}"
     else:
-        words = " + ".join(f"{part.ref} {part_text(part)}" for part in answer.replaced)
-    if answer.kind in {"rectifier", "clamp"}:
+        words = " + ".join(f"{part.ref} {_old_text(part)}" for part in answer.replaced)
+    if answer.kind in {"rectifier", "clamp", "bridge", "capacitor"}:
         words = f"{answer.kind} {words}"
     return f"In place of {plain(words)}"
+
+
+def _old_text(part: Part) -> str:
+    """A part of the board; of a resistor no size that nobody wrote."""
+    if isinstance(part, Resistor) and part.size_assumed:
+        return quantity_text(part.resistance_ohm, "Ω")
+    return part_text(part)
 
 
 def answer_lines(found: Substitutes, answer: Answer, shown: int) -> tuple[str, ...]:
     """The first proposals, or what to buy."""
     lines = [proposal_line(found, answer, each) for each in answer.proposals[:shown]]
-    return tuple(lines) or (f"Nothing as good in stock. {buy_line(found, answer)}",)
+    if not lines and found.holds(answer.kind):
+        return (f"Nothing as good in stock. {buy_line(found, answer)}",)
+    return tuple(lines) or (buy_line(found, answer),)
 
 
 def changed_line(found: Substitutes) -> str:
@@ -83,15 +96,10 @@ def proposal_line(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             why = _optocoupler_reason(found, old, proposal)
         case Diode() as old:
             why = _diode_reason(found, old, proposal)
-    return f"{parts_text(found, answer, proposal)}: {why}{_check_text(found, proposal)}"
-
-
-def _check_text(found: Substitutes, proposal: Proposal) -> str:
-    """What the check says where that is not what it says of the original."""
-    if not proposal.verdict.failed:
-        return "; passes" if found.original.failed else ""
-    new = proposal.verdict.newly_failed(found.original)
-    return f"; FAILS: {plain(new[0].name)}" if new else ""
+        case Capacitor() as old:
+            why = _capacitor_reason(found, old, proposal)
+    cures = found.original.failed and not proposal.verdict.failed
+    return f"{parts_text(found, answer, proposal)}: {why}{'; passes' if cures else ''}"
 
 
 def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
@@ -102,16 +110,21 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             for n, o in zip(new, old, strict=True)
         )
         words = f"as printed, {'higher' if higher else 'same'} rating"
+        if any(part.size_assumed for part in old):
+            words = "as printed"
+        if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
+            words += ", leaded, on the pads"
     else:
         words = f"total {_change_text(_total(new, answer) / _total(old, answer))}"
     before = used_ratio(found.original, answer.replaced)
     now = used_ratio(proposal.verdict, proposal.parts)
     if proposal.closeness is Closeness.OTHER:
         return f"{words}, load {share_text(now, 1.0)}, low time {low_time_text(proposal.verdict)}"
-    same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
     if now > 1.0:
         return f"{words}, load {share_text(now, 1.0)}: TOO HIGH"
-    return f"{words}, load {share_text(now, 1.0)} ({same})"
+    same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
+    was = "" if any(part.size_assumed for part in old) else f" ({same})"
+    return f"{words}, load {share_text(now, 1.0)}{was}"
 
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
@@ -158,6 +171,8 @@ def pins_text(new: Optocoupler, old: Optocoupler) -> str:
 def _diode_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
     (new,) = proposal.parts
     assert isinstance(new, Diode)
+    if kind_of_diode(old) is ZENER:
+        return _zener_reason(found, old, proposal)
     if proposal.closeness is Closeness.SAME:
         return "the same part"
     now_v, before_v = new.junction.reverse_rating_v, old.junction.reverse_rating_v
@@ -166,6 +181,44 @@ def _diode_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
         f"{rating} too" if now_v == before_v else f"{rating} (was {quantity_text(before_v, 'V')})"
     )
     return f"{words}, bears {quantity_text(reverse_v(proposal.verdict, new), 'V')}; check its case"
+
+
+def _zener_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
+    (new,) = proposal.parts
+    assert isinstance(new, Diode)
+    load = _zener_load_text(proposal.verdict, new)
+    off = zener_v(new) / zener_v(old) - 1.0
+    words = "the same voltage" if off == 0.0 else f"{_change_text(1.0 + off)} in voltage"
+    if zener_w(new) is None:
+        words += f", made for {quantity_text(_zener_to_buy_w(found, old), 'W')} or more"
+    elif zener_w(old) is not None and zener_w(new) != zener_w(old):
+        words += f" (was {quantity_text(zener_w(old) or 0.0, 'W')})"
+    if proposal.closeness is not Closeness.SAME:
+        load = _low_time_change(found, proposal)
+    return f"{words}; {load}"
+
+
+def _zener_load_text(verdict: Verdict, part: Diode) -> str:
+    watts = verdict.zener_w[part.ref]
+    return f"load {quantity_text(watts, 'W')}" if watts >= 1e-3 else "load under 1 mW"
+
+
+def _zener_to_buy_w(found: Substitutes, part: Diode) -> float:
+    """Power that a zener in the place of another is to be made for."""
+    least_w = max(zener_w(part) or SMALL_ZENER_W, SPARE_POWER * found.original.zener_w[part.ref])
+    return min((watts for watts in ZENER_SIZES_W if watts >= least_w), default=least_w)
+
+
+def _capacitor_reason(found: Substitutes, old: Capacitor, proposal: Proposal) -> str:
+    (new,) = proposal.parts
+    assert isinstance(new, Capacitor)
+    made_for = "" if new.rated_v else f"; check that it is made for {_rating_text(found, old)}"
+    return f"the same capacitance{made_for}"
+
+
+def _rating_text(found: Substitutes, part: Capacitor) -> str:
+    need = found.needs[part.ref]
+    return f"{quantity_text(need.rated_v, 'V')}{'~' if need.on_mains else ''} or more"
 
 
 def reverse_v(verdict: Verdict, diode: Diode) -> float:
@@ -189,12 +242,27 @@ def buy_line(found: Substitutes, answer: Answer) -> str:
             return f"Buy {', '.join(_to_order(_resistors(parts)))}."
         case Optocoupler() as part:
             return f"Buy {part_text(part)}."
+        case Capacitor() as part:
+            made_for = _rating_text(found, part)
+            if found.needs[part.ref].on_mains:
+                made_for = f"class X2, {made_for}"
+            return f"Buy {quantity_text(part.capacitance_f, 'F')}, {made_for}."
         case Diode() as part:
-            peak_v = sqrt(2.0) * found.board.mains.high_rms_v
-            least_v = default("drive.voltage_ratio").value * peak_v
-            if answer.kind == "clamp" or part.junction.reverse_rating_v >= least_v:
-                return f"Buy {part.part}."
-            return f"Buy a rectifier diode for {quantity_text(least_v, 'V')} or more."
+            return f"Buy {_diode_to_buy(found, part, answer.kind)}."
+
+
+def _diode_to_buy(found: Substitutes, part: Diode, kind: str) -> str:
+    if kind == ZENER:
+        volts, watts = (
+            quantity_text(zener_v(part), "V"), quantity_text(_zener_to_buy_w(found, part), "W")
+        )  # fmt: skip
+        return f"a {volts} zener diode, {watts} or more ({_zener_load_text(found.original, part)})"
+    peak_v = sqrt(2.0) * found.board.mains.high_rms_v
+    least_v = default("drive.voltage_ratio").value * peak_v
+    if kind == "clamp" or part.junction.reverse_rating_v >= least_v:
+        return part.part
+    what = "bridge" if kind_of_diode(part) is BRIDGE else "rectifier diode"
+    return f"a {what} for {quantity_text(least_v, 'V')} or more"
 
 
 def _to_order(parts: Sequence[Resistor]) -> list[str]:
@@ -202,7 +270,8 @@ def _to_order(parts: Sequence[Resistor]) -> list[str]:
 
     def limits(part: Resistor) -> str:
         shown = (part.rated_power_w, "W"), (part.working_v, "V"), (part.tolerance_ratio, "%")
-        return ", ".join((part.style, *(quantity_text(*one) for one in shown)))
+        first = () if part.style.endswith(" W") else (part.style,)
+        return ", ".join((*first, *(quantity_text(*one) for one in shown)))
 
     ordered = sorted(parts, key=limits)
     return [f"{_values(list(group))}: {words}" for words, group in groupby(ordered, key=limits)]
@@ -217,11 +286,14 @@ def _values(parts: Sequence[Resistor]) -> str:
 def parts_text(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
     """The parts of a proposal as one asks for them over a counter."""
     first = proposal.parts[0]
-    if isinstance(first, Diode):
-        bridge = answer.kind == "rectifier" and found.board.topology is Topology.BRIDGE
-        return f"{BRIDGE_DIODES} x {first.part}" if bridge else first.part
     if not isinstance(first, Resistor):
-        return part_text(first)
+        count = 1
+        if isinstance(first, Diode):
+            (old,) = (part for part in answer.replaced if isinstance(part, Diode))
+            count = diodes_needed(found.board, old)
+        elif isinstance(first, Optocoupler):
+            count = max(couplers_needed(found.board, first), len(answer.replaced))
+        return f"{count} x {part_text(first)}" if count > 1 else part_text(first)
     parts = _resistors(proposal.parts)
     usual = max(part.tolerance_ratio for part in _resistors(answer.replaced))
 
@@ -240,12 +312,17 @@ def part_text(part: Part) -> str:
             return f"{quantity_text(part.resistance_ohm, 'Ω')} {part.style}"
         case Diode():
             return part.part
+        case Capacitor():
+            words = [quantity_text(part.capacitance_f, "F"), part.safety_class]
+            if part.rated_v is not None:
+                words.append(quantity_text(part.rated_v, "V") + "~" * bool(part.safety_class))
+            return " ".join(word for word in words if word)
     if part.grade == OWN_DATA:
         limits = (quantity_text(ratio, "%") for ratio in (part.ctr_min_ratio, part.ctr_max_ratio))
         return f"{part.family} (CTR {' to '.join(limits)})"
     measured = part.ctr_min_ratio == part.ctr_max_ratio
     ctr = f" (CTR {quantity_text(part.ctr_ratio, '%')})" if measured else ""
-    return f"{part.family} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr
+    return f"{sold_as(part.family)} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr
 
 
 def passed_over_line(found: Substitutes) -> str:
@@ -277,6 +354,7 @@ _FIGURES = {
     "optocoupler": ("CTR", "package", "isolation"),
     "diode": ("reverse rating", "bears"),
     "pull-up": ("change",),
+    "capacitor": (),
 }
 _LOW_TIME = (
     "low time: of the pin, from the weakest to the strongest of the grade and mains; 0 is no pulse."
@@ -288,6 +366,7 @@ _REMARKS = {
     f"isolation: empty where not in the tables. {_LOW_TIME}",
     "diode": _LOW_TIME,
     "pull-up": _LOW_TIME,
+    "capacitor": _LOW_TIME,
 }
 
 
@@ -298,6 +377,8 @@ def _group(answer: Answer) -> str:
             return "optocoupler"
         case Diode():
             return "diode"
+        case Capacitor():
+            return "capacitor"
     return "chain" if answer.kind == "chain" else "pull-up"
 
 
@@ -311,6 +392,8 @@ def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[st
         case Diode():
             rating = quantity_text(part.junction.reverse_rating_v, "V")
             return rating, quantity_text(reverse_v(proposal.verdict, part), "V")
+        case Capacitor():
+            return ()
     assert isinstance(old, Resistor)
     if answer.kind != "chain":
         return (_change_text(part.resistance_ohm / old.resistance_ohm),)

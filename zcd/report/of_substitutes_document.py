@@ -24,6 +24,7 @@ from zcd.report.of_substitutes import (
 from zcd.report.text import plain
 from zcd.simulation.drive_parts import Replacements, Switches
 from zcd.substitutes.proposals import SHOWN
+from zcd.substitutes.search import CAPACITOR
 
 SCREEN_LINES = 20
 """Headings and proposals of one screen, and what is said of the original."""
@@ -31,6 +32,8 @@ BRIEF_CAUTIONS = (
     "CAUTION: Unplug, discharge and prove dead before you solder. Local codes and",
     "licensed practice go first. Flame-proof parts are replaced by flame-proof ones.",
 )
+OF_CAPACITORS = "Mains capacitors: class X2 (IEC 60384-14). Keep their discharge resistor."
+"""Where one is to be replaced."""
 
 
 def brief_document(result: Replacements) -> Document:
@@ -55,10 +58,12 @@ def brief_document(result: Replacements) -> Document:
         blocks.append(BulletList(drive_lines(result.drive, shown)))
     if any(answer.kind == "chain" for answer in found.answers):
         blocks.append(Paragraph(LOAD_LINE))
-    said = (others_over_line(found), read_as_line(found.board), unread_line(found.board))
+    board = found.board
+    said = (others_over_line(found), read_as_line(board), unread_line(board), _more_line(result))
     blocks += [Paragraph(line) for line in said if line]
-    blocks.append(Paragraph(_more_line(result)))
-    blocks += map(Paragraph, BRIEF_CAUTIONS)
+    asked = (part.ref for a in found.answers if a.kind == CAPACITOR for part in a.replaced)
+    of_mains = any(found.needs[ref].on_mains for ref in asked)
+    blocks += map(Paragraph, (*BRIEF_CAUTIONS, *([OF_CAPACITORS] if of_mains else [])))
     title = f"{plain(found.board.name)}: parts from {plain(found.drawer.name)}"
     return Document(title=title, sections=(Section("", tuple(blocks), answer=True),))
 

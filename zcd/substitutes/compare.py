@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -19,7 +19,13 @@ from zcd.margin.headroom import Headroom, headrooms_of
 from zcd.margin.population import PER_RUN, RUNS, draw_population
 from zcd.margin.rules import RARE_RATIO, Rule, newly_failed
 from zcd.margin.spread import AT_CORNER, corner_circuit, corner_rules
-from zcd.margin.stress import ResistorStress, reverse_stress, worst_circuit, worst_of
+from zcd.margin.stress import (
+    ResistorStress,
+    reverse_stress,
+    worst_circuit,
+    worst_of,
+    zener_power_w,
+)
 from zcd.margin.tolerances import tolerances_of
 from zcd.substitutes.series_string import condensed
 from zcd.sync.lock import judge
@@ -41,6 +47,8 @@ class Verdict:
         At the worse ends of tolerance.
     corner_rules : tuple of Rule
         At the worst corners; empty: not asked for.
+    zener_w : dict of str to float
+        Power of each zener, by reference.
     """
 
     board: Board
@@ -48,6 +56,7 @@ class Verdict:
     rules: tuple[Rule[float], ...]
     resistors: tuple[ResistorStress, ...]
     corner_rules: tuple[Rule[float], ...] = ()
+    zener_w: dict[str, float] = field(default_factory=dict)
 
     @property
     def every_rule(self) -> tuple[Rule[float], ...]:
@@ -152,6 +161,7 @@ def _verdict(
         levels=levels,
         rules=rules_of(board, levels, lock, headrooms, resistors, reverse),
         resistors=resistors,
+        zener_w=zener_power_w(at_levels, board),
     )
 
 

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from zcd.board.model import Board, Diode, Optocoupler, Resistor
+from zcd.board.model import Board, Capacitor, Diode, Optocoupler, Resistor
 from zcd.substitutes.compare import Verdict, verdicts, with_corners
 
-Part = Resistor | Optocoupler | Diode
+Part = Resistor | Optocoupler | Diode | Capacitor
 
 SHOWN = 3
 """Proposals for each part."""
@@ -50,6 +50,16 @@ class Candidate:
     closeness: Closeness
 
 
+def in_order(
+    candidates: Sequence[Candidate], keys: Sequence[tuple[float, ...]]
+) -> tuple[Candidate, ...]:
+    """The nearest candidates first, then by keys of their own."""
+    pairs = zip(candidates, keys, strict=True)
+    order = list(Closeness)
+    ranked = sorted(pairs, key=lambda pair: (order.index(pair[0].closeness), pair[1]))
+    return tuple(candidate for candidate, _ in ranked)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal(Candidate):
     """A candidate that does as well as the original, and the verdict on the board with it."""
@@ -64,7 +74,8 @@ class Question:
     Parameters
     ----------
     kind : str
-        ``chain``, ``optocoupler``, ``pull-up``, ``rectifier``, ``clamp`` or ``contact``.
+        ``chain``, ``optocoupler``, ``pull-up``, ``rectifier``, ``clamp``, ``bridge``, ``zener``,
+        ``capacitor`` or ``contact``.
     replaced : tuple of Part
     candidates : tuple of Candidate
         In the order in which they are proposed.
@@ -134,8 +145,7 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
     original : Verdict
         On the board as it was.
     answers : list of Answer
-        Proposals fail no rule that the original kept, and those that change something none at all;
-        the printed value is proposed regardless.
+        Proposals fail no rule that the original kept, and those that change something none at all.
     """
     wanted = SHOWN if len(questions) < MANY else SHOWN_OF_MANY
     judging = [
@@ -184,7 +194,7 @@ def _will_do(candidate: Candidate, verdict: Verdict, original: Verdict) -> bool:
         return False
     if candidate.closeness is Closeness.OTHER:
         return verdict.passes
-    return candidate.closeness is Closeness.SAME or not verdict.newly_failed(original)
+    return not verdict.newly_failed(original)
 
 
 def _proposal(candidate: Candidate, verdict: Verdict) -> Proposal:

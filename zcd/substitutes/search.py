@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from zcd.board.drawer import Drawer
-from zcd.board.model import Board, Diode, Resistor
-from zcd.board.parts_library import resistor, styles
+from zcd.board.drawer import Drawer, StockResistor, series_drawer
+from zcd.board.model import Board, Resistor
+from zcd.board.parts_library import (
+    UNKNOWN_STYLE,
+    resistor,
+    size_that_bears,
+    styles,
+    usual_sizes,
+)
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.units import no_such_part
+from zcd.circuit.build import coupler_refs
+from zcd.engine.solve import solve
 from zcd.logs import logger
-from zcd.margin.stress import ResistorStress, worst_stress
+from zcd.margin.stress import ResistorStress, worst_circuit, worst_of
+from zcd.substitutes.capacitors import CapacitorNeed, capacitor_candidates, capacitor_needs
 from zcd.substitutes.chain_parts import chain_candidates, sharing_of
 from zcd.substitutes.compare import Verdict
+from zcd.substitutes.diodes import diode_candidates, every_diode, replaceable_diodes
 from zcd.substitutes.proposals import Answer, Candidate, Closeness, Part, Question, answers
 from zcd.substitutes.series_string import SeriesString, series_strings
 from zcd.substitutes.single_parts import (
-    diode_candidates,
-    every_diode,
     every_optocoupler,
     optocoupler_candidates,
     pull_up_candidates,
@@ -28,6 +36,7 @@ _LOG = logger(__name__)
 
 DRIVE = "drive"
 """What switches the fan, which has no reference; `zcd.simulation.drive_parts` answers it."""
+CAPACITOR = "capacitor"
 CONTACT = "contact"
 """The load relay, which has none either."""
 
@@ -45,12 +54,15 @@ class Substitutes:
         One for each part or section of the chain that was asked for.
     others : bool
         Whether parts that change something were looked for too.
+    needs : mapping of str to CapacitorNeed
+        What the place of each capacitor asks for, by reference.
     """
 
     original: Verdict
     drawer: Drawer
     answers: tuple[Answer, ...]
     others: bool
+    needs: Mapping[str, CapacitorNeed]
 
     @property
     def board(self) -> Board:
@@ -61,17 +73,22 @@ class Substitutes:
     def all_found(self) -> bool:
         """Whether there is a proposal for each part that a drawer may hold."""
         return all(
-            answer.proposals or answer.others for answer in self.answers if answer.kind != CONTACT
+            answer.proposals or answer.others for answer in self.answers if self.holds(answer.kind)
         )
+
+    def holds(self, kind: str) -> bool:
+        """Whether a drawer may hold parts of a kind: no relays, and capacitors where it says so."""
+        return kind != CONTACT and (kind != CAPACITOR or bool(self.drawer.capacitors))
 
 
 def replaceable_refs(board: Board) -> tuple[str, ...]:
     """References of the parts that may be replaced, `CONTACT` where there is one, and `DRIVE`."""
     chain = (part.ref for group in series_strings(board) for part in group)
-    diodes = (diode.ref for _, diode in _diodes(board))
+    diodes = (diode.ref for _, diode in replaceable_diodes(board))
+    capacitors = (part.ref for part in board.capacitors)
     contact = () if board.relay is None else (CONTACT,)
     pull_up = (ref for ref in (board.output.resistor.ref,) if ref != INTERNAL_PULL_UP)
-    return (*chain, board.optocoupler.ref, *pull_up, *diodes, *contact, DRIVE)
+    return (*chain, *coupler_refs(board), *pull_up, *diodes, *capacitors, *contact, DRIVE)
 
 
 def substitutes(
@@ -104,16 +121,61 @@ def substitutes(
         if ref not in known:
             raise no_such_part(ref, known, "--for ")
     _LOG.info("looking for parts in %s", drawer.name)
-    questions = list(_questions(board, drawer, refs or known, others))
+    worst = solve(worst_circuit(board))
+    needs = capacitor_needs(worst, board)
+    questions = list(
+        _questions(board, drawer, refs or known, others, worst_of(worst, board), needs)
+    )
     original, found = answers(board, questions)
-    return Substitutes(original=original, drawer=drawer, answers=tuple(found), others=others)
+    return Substitutes(
+        original=original, drawer=drawer, answers=tuple(found), others=others, needs=needs
+    )
+
+
+def usual_drawer(board: Board, series: str = "E24") -> Drawer:
+    """What may be had for a board: a series in the size of its chain, and its own values.
+
+    Parameters
+    ----------
+    board : Board
+    series : str
+
+    Returns
+    -------
+    drawer : Drawer
+        Of a size that nobody wrote the one that bears the load; values that are over their
+        rating in a larger size.
+    """
+    stresses = worst_of(solve(worst_circuit(board)), board)
+    own = []
+    for stress in stresses:
+        part = replace(stress.resistor, ref="", size_assumed=False)
+        own.append(_larger(part, stress) if stress.used_ratio() > 1.0 else part)
+    chain = {part.ref for group in series_strings(board) for part in group}
+    needed = [each.style for each, stress in zip(own, stresses, strict=True)
+              if stress.resistor.ref in chain]  # fmt: skip
+    first = board.chains[0][0]
+    sizes, style = usual_sizes(first.style), first.style
+    if first.size_assumed:
+        style = max((each if each in sizes else sizes[-1] for each in needed), key=sizes.index)
+    drawer = series_drawer(series, style)
+    stock = dict.fromkeys((*map(_in_stock, own), *drawer.resistors))
+    return replace(drawer, resistors=tuple(stock))
+
+
+def _in_stock(part: Resistor) -> StockResistor:
+    return StockResistor(part=part)
 
 
 def _questions(
-    board: Board, drawer: Drawer, refs: Sequence[str], others: bool
+    board: Board,
+    drawer: Drawer,
+    refs: Sequence[str],
+    others: bool,
+    stresses: Sequence[ResistorStress],
+    needs: Mapping[str, CapacitorNeed],
 ) -> Iterator[Question]:
     """One for each part, the resistors of a chain that carry the same current in one."""
-    stresses = worst_stress(board)
     for group in series_strings(board):
         replaced = tuple(part for part in group if part.ref in refs)
         if replaced:
@@ -122,39 +184,33 @@ def _questions(
             sharing = sharing_of(place, stresses)
             candidates = chain_candidates(place, drawer.resistors, sharing, others=others)
             yield Question(kind="chain", replaced=replaced, kept=kept, candidates=candidates)
-    if board.optocoupler.ref in refs:
+    if couplers := [ref for ref in coupler_refs(board) if ref in refs]:
         candidates = optocoupler_candidates(
             board, drawer.optocouplers or every_optocoupler(board.optocoupler.family)
         )
-        yield _question("optocoupler", board.optocoupler, candidates, others)
+        parts = [replace(board.optocoupler, ref=ref) for ref in couplers]
+        yield _question("optocoupler", parts, candidates, others)
     pull_up = board.output.resistor
     if pull_up.ref in refs:
         candidates = pull_up_candidates(board, drawer.resistors)
-        yield _question(board.output.kind, pull_up, candidates, others)
-    for which, diode in _diodes(board):
+        yield _question(board.output.kind, [pull_up], candidates, others)
+    for which, diode in replaceable_diodes(board):
         if diode.ref in refs:
-            candidates = diode_candidates(board, drawer.diodes or every_diode(), diode)
-            yield _question(which, diode, candidates, others)
+            candidates = diode_candidates(board, drawer.diodes or every_diode(diode), diode)
+            yield _question(which, [diode], candidates, others)
+    for part in board.capacitors:
+        if part.ref in refs:
+            candidates = capacitor_candidates(board, drawer.capacitors, part, needs[part.ref])
+            yield _question(CAPACITOR, [part], candidates, others)
     if board.relay is not None and CONTACT in refs:
         yield Question(kind=CONTACT, replaced=(), candidates=())
 
 
-def _question(kind: str, part: Part, candidates: Sequence[Candidate], others: bool) -> Question:
+def _question(
+    kind: str, parts: Sequence[Part], candidates: Sequence[Candidate], others: bool
+) -> Question:
     able = (c for c in candidates if others or c.closeness is not Closeness.OTHER)
-    return Question(kind=kind, replaced=(part,), candidates=tuple(able))
-
-
-def _diodes(board: Board) -> list[tuple[str, Diode]]:
-    """What each diode that may be replaced is there for, and the diode."""
-    if board.traced is None:
-        named = (("rectifier", board.rectifier), ("clamp", board.clamp))
-        return [(which, diode) for which, diode in named if diode is not None]
-    links = {link.ref: {link.a, link.b} for link in board.traced.links}
-    return [
-        ("clamp" if links[diode.ref] == links["led"] else "rectifier", diode)
-        for diode in board.traced.diodes
-        if diode.ref in links  # a bridge in one piece is none
-    ]
+    return Question(kind=kind, replaced=tuple(parts), candidates=tuple(able))
 
 
 def to_buy(original: Verdict, answer: Answer) -> tuple[Part, ...]:
@@ -179,11 +235,17 @@ def to_buy(original: Verdict, answer: Answer) -> tuple[Part, ...]:
 
 
 def _larger(part: Resistor, stress: ResistorStress) -> Resistor:
+    """A resistor of the same value that bears the load: of its make, or leaded, or of any style."""
+    power_w = part.rated_power_w * stress.power_ratio
+    working_v = part.working_v * stress.voltage_ratio
+    for make in (part.style, UNKNOWN_STYLE):
+        if (size := size_that_bears(make, power_w, working_v)) is not None:
+            return _resized(part, size)
     able = [
         sized
         for style in styles()
-        if (sized := _resized(part, style)).working_v >= stress.judged_v.max()
-        and sized.rated_power_w / part.rated_power_w * stress.power_limit_w >= stress.power_w.max()
+        if (sized := _resized(part, style)).working_v >= working_v
+        and sized.rated_power_w >= power_w
     ]
     return min(able, key=lambda sized: sized.rated_power_w, default=part)
 

@@ -1,23 +1,24 @@
-"""Which optocouplers, pull-ups and diodes of a drawer to try in place of the one on the board."""
+"""Which optocouplers and pull-ups of a drawer to try in place of the one on the board."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from math import log, nan
 
 import numpy as np
 
-from zcd.board import optocouplers, parts_library
-from zcd.board.drawer import PLENTY, StockDiode, StockOptocoupler, StockResistor
-from zcd.board.model import Board, Diode, Optocoupler, Topology
-from zcd.circuit.build import build_circuit
+from zcd.board import optocouplers
+from zcd.board.drawer import StockOptocoupler, StockResistor
+from zcd.board.model import Board, Optocoupler, Resistor
+from zcd.circuit.build import build_circuit, coupler_refs
 from zcd.circuit.elements import stack
 from zcd.margin.check import LEVELS, level_conditions
 from zcd.refdata import default, table
 from zcd.substitutes.chain_parts import NEAR_TOTAL, is_printed, nearest_rating
 from zcd.substitutes.compare import solved_apart
-from zcd.substitutes.proposals import Candidate, Closeness
+from zcd.substitutes.proposals import Candidate, Closeness, in_order
 from zcd.substitutes.series_string import condensed
 from zcd.sync.lock import judge
 
@@ -25,7 +26,6 @@ UNKNOWN_ISOLATION_V = 5000.0
 """What takes the place of a part of unknown name: the usual proof voltage of its body."""
 SAME_PULSE_S = 10e-6
 """What the points in time leave undecided."""
-BRIDGE_DIODES = 4
 _WEAK_STRONG = (LEVELS.index("weak"), LEVELS.index("strong"))
 
 
@@ -47,23 +47,28 @@ def optocoupler_candidates(
         original's and that isolate as well, the same family and the nearest CTR first.
     """
     now = board.optocoupler
-    different = dict.fromkeys(replace(item.part, ref=now.ref) for item in stock)
-    parts = [part for part in different if has_its_leds(part, board)]
+    counts: Counter[Optocoupler] = Counter()
+    for item in stock:
+        counts[replace(item.part, ref=now.ref)] += item.count
+    parts = [
+        part
+        for part, count in counts.items()
+        if has_its_leds(part, board) and (count > 1 or couplers_needed(board, part) == 1)
+    ]
     boards = [replace(board, optocoupler=part) for part in parts]
     (shortest_s, longest_s), *times = _low_times(board, boards)
     candidates = []
     for part, changed, (low_s, high_s) in zip(parts, boards, times, strict=True):
         within = shortest_s - SAME_PULSE_S <= low_s and high_s <= longest_s + SAME_PULSE_S
         of_grade = part.ctr_min_ratio < part.ctr_max_ratio
-        same = (part.family, part.grade) == (now.family, now.grade)
-        if same and (of_grade or within):
+        if is_same_type(part, now) and (of_grade or within):
             closeness = Closeness.SAME
         elif within and isolates_as_well(part, now):
             closeness = Closeness.LIKE
         else:
             closeness = Closeness.OTHER
         candidates.append(Candidate(parts=(part,), board=changed, closeness=closeness))
-    return _sorted(
+    return in_order(
         candidates,
         [
             (
@@ -74,6 +79,16 @@ def optocoupler_candidates(
             for part in parts
         ],
     )
+
+
+def is_same_type(part: Optocoupler, now: Optocoupler) -> bool:
+    """Whether an optocoupler has family and grade of another."""
+    return (part.family, part.grade) == (now.family, now.grade)
+
+
+def couplers_needed(board: Board, part: Optocoupler) -> int:
+    """How many of an optocoupler: two of another type where two share a pin, which are alike."""
+    return 1 if is_same_type(part, board.optocoupler) else len(coupler_refs(board))
 
 
 def has_its_leds(part: Optocoupler, board: Board) -> bool:
@@ -123,63 +138,6 @@ def every_optocoupler(family: str) -> tuple[StockOptocoupler, ...]:
     )
 
 
-def every_diode() -> tuple[StockDiode, ...]:
-    """The common diodes."""
-    return tuple(
-        StockDiode(part=parts_library.diode(part, ref="")) for part in parts_library.OFFERED_DIODES
-    )
-
-
-def diode_candidates(
-    board: Board, stock: Sequence[StockDiode], now: Diode
-) -> tuple[Candidate, ...]:
-    """Diodes to try in place of one.
-
-    Parameters
-    ----------
-    board : Board
-    stock : sequence of StockDiode
-        Those of which a bridge needs more than there are are passed over.
-    now : Diode
-        Of the board; all four of a bridge.
-
-    Returns
-    -------
-    candidates : tuple of Candidate
-        The same part first; then those with a reverse rating as high, the lowest first.
-    """
-    counts: dict[Diode, int] = {}
-    for item in stock:
-        part = replace(item.part, ref=now.ref)
-        counts[part] = min(counts.get(part, 0) + item.count, PLENTY)
-    four = now is board.rectifier and board.topology is Topology.BRIDGE
-    needed = BRIDGE_DIODES if four else 1
-    parts = [part for part, count in counts.items() if count >= needed]
-    rating_v = now.junction.reverse_rating_v
-    candidates = []
-    for part in parts:
-        if part.part == now.part:
-            closeness = Closeness.SAME
-        elif part.junction.reverse_rating_v >= rating_v:
-            closeness = Closeness.LIKE
-        else:
-            closeness = Closeness.OTHER
-        candidates.append(
-            Candidate(parts=(part,), board=_with_diode(board, now, part), closeness=closeness)
-        )
-    ratios = [part.junction.reverse_rating_v / rating_v for part in parts]
-    return _sorted(candidates, [(abs(log(ratio)),) for ratio in ratios])
-
-
-def _with_diode(board: Board, now: Diode, part: Diode) -> Board:
-    """The board with another diode in place of one."""
-    if (traced := board.traced) is not None:
-        diodes = tuple(part if diode is now else diode for diode in traced.diodes)
-        return replace(board, traced=replace(traced, diodes=diodes))
-    name = "rectifier" if now is board.rectifier else "clamp"
-    return replace(board, **{name: part})  # type: ignore[arg-type]
-
-
 def pull_up_candidates(board: Board, stock: Sequence[StockResistor]) -> tuple[Candidate, ...]:
     """Resistors to try as pull-up (or pull-down).
 
@@ -194,10 +152,16 @@ def pull_up_candidates(board: Board, stock: Sequence[StockResistor]) -> tuple[Ca
         The printed value first, then those within 10 %, the nearest first; others within a factor.
     """
     now = board.output.resistor
-    parts = [replace(item.part, ref=now.ref) for item in stock]
-    ratios = [part.resistance_ohm / now.resistance_ohm for part in parts]
-    candidates = []
-    for part, ratio in zip(parts, ratios, strict=True):
+    of_value: dict[float, Resistor] = {}
+
+    def nearest(item: StockResistor) -> tuple[bool | float, ...]:
+        return (not is_printed(item.part, now), *nearest_rating(item.part, now))
+
+    for item in sorted(stock, key=nearest):
+        of_value.setdefault(item.part.resistance_ohm, replace(item.part, ref=now.ref))
+    candidates, keys = [], []
+    for ohm, part in of_value.items():
+        ratio = ohm / now.resistance_ohm
         if is_printed(part, now):
             closeness = Closeness.SAME
         elif abs(ratio - 1.0) <= NEAR_TOTAL:
@@ -206,20 +170,5 @@ def pull_up_candidates(board: Board, stock: Sequence[StockResistor]) -> tuple[Ca
             closeness = Closeness.OTHER
         changed = replace(board, output=replace(board.output, resistor=part))
         candidates.append(Candidate(parts=(part,), board=changed, closeness=closeness))
-    return _sorted(
-        candidates,
-        [
-            (round(abs(log(ratio)), 3), *nearest_rating(part, now))
-            for part, ratio in zip(parts, ratios, strict=True)
-        ],
-    )
-
-
-def _sorted(
-    candidates: Sequence[Candidate], keys: Sequence[tuple[float, ...]]
-) -> tuple[Candidate, ...]:
-    """The nearest first, then by the keys."""
-    pairs = zip(candidates, keys, strict=True)
-    order = list(Closeness)
-    ranked = sorted(pairs, key=lambda pair: (order.index(pair[0].closeness), pair[1]))
-    return tuple(candidate for candidate, _ in ranked)
+        keys.append((abs(log(ratio)),))
+    return in_order(candidates, keys)

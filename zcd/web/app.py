@@ -8,19 +8,26 @@ from __future__ import annotations
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.responses import Response
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from zcd.errors import InputError
 from zcd.web.board_page import BoardPage
 from zcd.web.guard import Guard, Secrets
 from zcd.web.readings_page import ReadingsPage
 from zcd.web.repair_page import RepairPage
 from zcd.web.state import HERE, PageState
+from zcd.web.ways import Ways
 from zcd.web.workers import WorkerPool
 
 MIN_PACKED_BYTES, PACKING = 2000, 4
 """Size from which an answer is packed, and how hard: a millisecond for the largest."""
+
+
+def _refused(_: Request, error: Exception) -> Response:
+    return PlainTextResponse(str(error), 422)
 
 
 def make_app(port: int, state: PageState, secrets: Secrets) -> Guard:
@@ -40,11 +47,16 @@ def make_app(port: int, state: PageState, secrets: Secrets) -> Guard:
         BoardPage(state, workers),
         ReadingsPage(state, jobs),
         RepairPage(state, jobs, workers),
+        Ways(state),
     )
     static = Mount("/static", StaticFiles(directory=HERE / "static"))
     alive = Route("/alive", lambda _: Response(status_code=204))
     routes = [route for sheet in sheets for route in sheet.routes()]
     # a changed circuit and its waveforms: 40 kB of text, 11 kB on the wire
     packed = Middleware(GZipMiddleware, minimum_size=MIN_PACKED_BYTES, compresslevel=PACKING)
-    app = Starlette(routes=[*routes, alive, static], middleware=[packed])
+    app = Starlette(
+        routes=[*routes, alive, static],
+        middleware=[packed],
+        exception_handlers={InputError: _refused},
+    )
     return Guard(app, port, secrets)

@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 from markupsafe import Markup
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from zcd.board.model import Board
@@ -30,8 +31,10 @@ from zcd.web.board_form import form_words, notes_of, part_fields
 from zcd.web.circuit_drawing import CircuitDrawing, circuit_drawing
 from zcd.web.circuits import circuits
 from zcd.web.fragment_versions import version_of
+from zcd.web.job_store import ChangedMeanwhileError
+from zcd.web.posted_form import sent
 from zcd.web.resistor_rows import place_of_change
-from zcd.web.state import ADD, AT, REMOVE, BoardRequest, PageState
+from zcd.web.state import ADD, AT, REMOVE, PageState, Unit
 from zcd.web.workers import WorkerPool
 
 NOMINAL, HIGHEST = 100.0, 130.0
@@ -57,58 +60,68 @@ class BoardPage:
     def routes(self) -> list[Route]:
         """Its addresses."""
         return [
-            Route("/", self.page),
-            Route("/verdict", self.verdict),
-            Route("/board.toml", self.file),
+            Route("/job/{name}/board", self.page),
+            Route("/job/{name}/board", self.edit, methods=["POST"]),
+            Route("/job/{name}/verdict", self.verdict),
+            Route("/job/{name}/board.toml", self.file),
         ]
 
     def page(self, request: Request) -> Response:
-        """The whole sheet; only what changes where the page itself asks."""
-        board_request = self.desk.read_address(request)
-        again = bool(request.headers.get("hx-request"))
-        told = self._board(board_request, request.query_params.get(AT, ""))
-        template = "redrawn.html.j2" if again else "board_page.html.j2"
-        asked = request.query_params
-        focus = place_of_change(board_request.typed, asked.get(ADD, ""), asked.get(REMOVE, ""))
-        if not (again or asked or self.desk.board_file):
+        """The whole sheet."""
+        unit = self.desk.read_address(request)
+        told = self._board(unit)
+        if not (unit.job or unit.file or unit.edited):
             told["circuits"] = circuits()
-        filled = self.desk.fill(template, request, board_request, again=again, focus=focus, **told)
-        filled.headers["HX-Replace-Url"] = f"{request.url.path}?{board_request.carried}".rstrip("?")
-        return filled
+        return self.desk.fill("board_page.html.j2", request, unit, again=False, focus="", **told)
+
+    async def edit(self, request: Request) -> Response:
+        """Keep what was typed; to the page itself, only what that changes."""
+        return await run_in_threadpool(self.edited, request, await sent(request))
+
+    def edited(self, request: Request, said: dict[str, str]) -> Response:
+        """The same, of a form that was read."""
+        said |= request.query_params
+        try:
+            unit = self.desk.edit(request.path_params["name"], said)
+        except ChangedMeanwhileError as error:
+            return PlainTextResponse(str(error), 409)
+        if not request.headers.get("hx-request"):
+            return Response(status_code=204)
+        focus = place_of_change(unit.typed, said.get(ADD, ""), said.get(REMOVE, ""))
+        told = self._board(unit)
+        return self.desk.fill("redrawn.html.j2", request, unit, again=True, focus=focus, **told)
 
     def verdict(self, request: Request) -> Response:
         """Whether the board holds, with every rule; or that it is still being worked out."""
-        board_request = self.desk.read_address(request)
-        words: dict[str, Any] = {**NO_VERDICT, "board": board_request.board}
-        if board_request.board is not None:
-            task = self.works.ask(tasks.check, board_request.board)
+        unit = self.desk.read_address(request)
+        words: dict[str, Any] = {**NO_VERDICT, "board": unit.board}
+        if unit.board is not None:
+            task = self.works.ask(tasks.check, unit.board)
             words |= {"busy": not task.done, "problem": task.problem, **(task.result or {})}
-            words["judged"] = version_of(repr(board_request.board))
+            words["judged"] = version_of(repr(unit.board))
             if task.result:
-                self.desk.judged(board_request.board, passes=task.result["passes"])
-        return self.desk.fill("judged.html.j2", request, board_request, again=True, **words)
+                self.desk.judged(unit.board, passes=task.result["passes"])
+        return self.desk.fill("judged.html.j2", request, unit, again=True, **words)
 
     def file(self, request: Request) -> Response:
         """The board as a board file."""
-        board_request = self.desk.read_address(request)
-        if board_request.board is None:
-            lines = "\n".join(
-                f"{key or 'board'}: {text}" for key, text in board_request.errors.items()
-            )
+        unit = self.desk.read_address(request)
+        if unit.board is None:
+            lines = "\n".join(f"{key or 'board'}: {text}" for key, text in unit.errors.items())
             return Response(lines, 422, media_type="text/plain")
-        text = self.desk.board_file_text(board_request)
         headers = {"Content-Disposition": 'attachment; filename="board.toml"'}
+        text = self.desk.board_file_text(unit)
         return Response(text, media_type="application/toml", headers=headers)
 
-    def _board(self, board_request: BoardRequest, at: str) -> dict[str, Any]:
+    def _board(self, unit: Unit) -> dict[str, Any]:
         """All that the sheet shows."""
-        board = board_request.board
-        percent = _percent(at)
+        board = unit.board
+        percent = _percent(unit.beside.get(AT, ""))
         told: dict[str, Any] = {
             "percent": percent, "highest": HIGHEST,
             "cautions": CAUTIONS, "board": None, "notes": {}, **NO_VERDICT,
             "circuits": (),
-            **form_words(board_request.typed, board_request.errors),
+            **form_words(unit.typed, unit.errors),
         }  # fmt: skip
         if board is None:
             return told
@@ -121,8 +134,8 @@ class BoardPage:
         return {
             **told,
             "board": board,
-            "notes": notes_of(board, board_request.typed),
-            "homes": part_fields(board, board_request.typed),
+            "notes": notes_of(board, unit.typed),
+            "homes": part_fields(board, unit.typed),
             "busy": True,
             "judged": version_of(repr(board)),
             "name": plain(board.name),

@@ -17,6 +17,7 @@ from zcd.jobs.retests import board_name_for, keep_retest
 from zcd.report.of_retest_record import not_ready_line
 from zcd.web import tasks
 from zcd.web.board_form import file_of
+from zcd.web.drafts import CHANGED
 from zcd.web.job_store import JobStore
 from zcd.web.repair_request import RepairRequest
 from zcd.web.workers import Task, WorkerPool
@@ -78,6 +79,7 @@ class JobEnd:
         try:
             if job is None or job.file is None:
                 raise InputError(NO_JOB)
+            _require_shown(repair_request)
             if not repair_request.measured:
                 raise InputError("found no reading; allowed: at least one, after the repair")
             task = self.retest(repair_request, PATIENCE_S)
@@ -112,11 +114,11 @@ class JobEnd:
         import tomlkit
 
         assert repair_request.job is not None
-        if not repair_request.board_request.edited:
+        if not repair_request.unit.edited:
             return repair_request.job.board_file, False
         if repair_request.on_repaired:
             return repair_request.repaired, False
-        text = tomlkit.dumps(file_of(repair_request.board_request.typed))
+        text = tomlkit.dumps(file_of(repair_request.unit.typed))
         stem = job_file.stem.removesuffix("-job")
         names = (f"{stem}-repaired{'' if n == 1 else f'-{n}'}.toml" for n in count(1))
         for path in map(job_file.with_name, names):
@@ -132,6 +134,7 @@ class JobEnd:
         try:
             if job is None or job.file is None:
                 raise InputError(NO_JOB)
+            _require_shown(repair_request)
             faults = faults_of(build_circuit(job.board))
             fault = find_fault(faults, repair_request.texts["found"])
             done = repair_request.texts["repair"].strip()
@@ -147,3 +150,9 @@ class JobEnd:
         except InputError as error:
             return str(error).replace("--found", "What it was")
         return ""
+
+
+def _require_shown(repair_request: RepairRequest) -> None:
+    """Refuse what is said of another board than the sheet is about by now."""
+    if repair_request.expected_board != repair_request.shown:
+        raise InputError(CHANGED)

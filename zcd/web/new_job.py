@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import re
+from contextlib import suppress
 from itertools import count
 from pathlib import Path
 
 from zcd.errors import InputError, invalid_value
 from zcd.files import replace_whole
+from zcd.web.board_form import typed_over
 from zcd.web.job_store import JobStore
-from zcd.web.state import BoardRequest, PageState
+from zcd.web.state import PageState, Unit
 
 ENDING = "-job"
 REFUSED = re.compile(
@@ -19,13 +21,13 @@ REFUSED = re.compile(
 """Names of files that Windows refuses: its documentation, "Naming Files, Paths, and Namespaces"."""
 
 
-def begin_words(state: PageState, board_request: BoardRequest) -> dict[str, str]:
+def begin_words(state: PageState, unit: Unit) -> dict[str, str]:
     """What the form says: a name that is free, and the board file that the job will be about."""
-    own = _own_file(state, board_request)
+    own = _own_file(unit)
     if own is not None:
         stem = own.stem
     else:
-        name = "" if board_request.board is None else board_request.board.name
+        name = "" if unit.board is None else unit.board.name
         stem = re.sub(r"[^0-9A-Za-z]+", "-", name).strip("-").lower()[:40]
     stem = (stem or "bench").removesuffix("-board")
     names = (f"{stem}{ENDING}{'' if n == 1 else f'-{n}'}" for n in count(1))
@@ -33,9 +35,9 @@ def begin_words(state: PageState, board_request: BoardRequest) -> dict[str, str]
     return {"name": free, "error": "", "flags": "", "file": "" if own is None else own.name}
 
 
-def _own_file(state: PageState, board_request: BoardRequest) -> Path | None:
+def _own_file(unit: Unit) -> Path | None:
     """The board file that was opened, if the fields still say the same."""
-    return None if board_request.edited or board_request.job else state.board_file
+    return None if unit.edited or unit.job else unit.file
 
 
 def _everywhere(name: str) -> bool:
@@ -46,7 +48,7 @@ def _everywhere(name: str) -> bool:
 def begin_job(
     state: PageState,
     jobs: JobStore,
-    board_request: BoardRequest,
+    unit: Unit,
     name: str,
     flags: tuple[str, ...] = (),
 ) -> Path:
@@ -56,7 +58,7 @@ def begin_job(
     ----------
     state : PageState
     jobs : JobStore
-    board_request : BoardRequest
+    unit : Unit
         Says which board it is about.
     name : str
         Of the job.
@@ -73,23 +75,27 @@ def begin_job(
     InputError
         If there is no board, the name is taken, or a file cannot be written.
     """
-    if board_request.board is None:
+    if unit.board is None:
         raise InputError("found no board in the fields of the board sheet; allowed: one")
     if not _everywhere(name):
         raise invalid_value(name, 'a name that Windows takes too, such as "board-job"', "name")
-    file, board_file = state.job_file(name), _own_file(state, board_request)
+    file, board_file = state.job_file(name), _own_file(unit)
     made = None
     if board_file is None:
         board_file = file.with_name(f"{file.stem.removesuffix(ENDING)}-board.toml")
         for path in (file, board_file):
             if os.path.lexists(path):
                 raise invalid_value(path.name, "the name of a new file", "name")
-        replace_whole(board_file, None, state.board_file_text(board_request).encode("utf-8"))
+        replace_whole(board_file, None, state.board_file_text(unit).encode("utf-8"))
         made = board_file
     try:
-        jobs.begin(file, board_request.board, board_file, flags)
+        jobs.begin(file, unit.board, board_file, flags)
     except InputError:
         if made is not None and not os.path.lexists(file):
             made.unlink(missing_ok=True)
         raise
+    with suppress(InputError):
+        draft = state.drafts.read(unit.name)
+        if unit.typed == typed_over(unit.base, draft.texts):
+            state.drafts.remove(unit.name, draft)
     return file

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from urllib.parse import parse_qsl
 
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 
+from zcd.web.guard import LONGEST_QUERY, TOO_LONG
+
 LONGEST_SAID = 200
 MAX_FIELDS = 40
+MAX_TEXTS, LONGEST_FORM = 500, LONGEST_QUERY
+"""Of a sheet that sends all its fields."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,3 +54,14 @@ async def message_of(request: Request) -> PostedForm:
     if len(texts) > MAX_FIELDS or any(len(text) > LONGEST_SAID for text in texts.values()):
         raise HTTPException(400, f"allowed: {MAX_FIELDS} fields of {LONGEST_SAID} letters")
     return PostedForm(texts, data, name)
+
+
+async def sent(request: Request) -> dict[str, str]:
+    """Read a form of short texts only, all of whose names may be new."""
+    body = (await request.body()).decode("utf-8", errors="replace")
+    if len(body) > LONGEST_FORM:
+        raise HTTPException(413, TOO_LONG)
+    try:
+        return dict(parse_qsl(body, keep_blank_values=True, max_num_fields=MAX_TEXTS))
+    except ValueError as error:
+        raise HTTPException(400, f"found too many fields; allowed: {MAX_TEXTS}") from error

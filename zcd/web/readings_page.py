@@ -6,11 +6,10 @@ import threading
 from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
-from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from zcd.diagnosis.job import Log
@@ -30,7 +29,7 @@ from zcd.web.meter_fields import meter_fields, written_meter
 from zcd.web.new_job import begin_job, begin_words
 from zcd.web.posted_form import LONGEST_SAID, PostedForm, message_of
 from zcd.web.readings_view import FLAG_CHOICES, jobs_words, talk_words
-from zcd.web.state import JOB, RECORD, BoardRequest, PageState
+from zcd.web.state import RECORD, PageState, Unit
 
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE, *LIFTED)
 FIND = "find"
@@ -59,19 +58,20 @@ class ReadingsPage:
 
     def routes(self) -> list[Route]:
         """Its addresses."""
-        acts: dict[str, Act] = {
-            "answer": _answered,
-            "undo": _taken_back,
-            "flags": _flagged,
+        acts: dict[str, Act] = {"answer": _answered, "undo": _taken_back, "flags": _flagged}
+        changes: dict[str, Callable[[Request, PostedForm], Response]] = {
+            "begin": self._begin,
+            "capture": self._take_capture,
+            "meter": self._set_meter,
+            "record": self._count,
+            **{name: partial(self._act, act) for name, act in acts.items()},
         }
         return [
-            Route("/readings", self.page),
-            Route("/readings/begin", self._posted(self._begin), methods=["POST"]),
-            Route("/readings/capture", self._posted(self._take_capture), methods=["POST"]),
-            Route("/readings/meter", self._posted(self._set_meter), methods=["POST"]),
+            Route("/jobs", self.jobs_page),
+            Route("/job/{name}/readings", self.page),
             *(
-                Route(f"/readings/{name}", self._posted(partial(self._act, act)), methods=["POST"])
-                for name, act in acts.items()
+                Route(f"/job/{{name}}/{name}", self._posted(do), methods=["POST"])
+                for name, do in changes.items()
             ),
         ]
 
@@ -82,8 +82,8 @@ class ReadingsPage:
             try:
                 return do(request, message)
             except InputError as error:  # the job cannot be read by now
-                board_request = self.desk.read_address(request)
-                return self._list(request, board_request, problem=str(error), status=422)
+                unit = self.desk.read_address(request)
+                return self._list(request, unit, problem=str(error), status=422)
 
         async def endpoint(request: Request) -> Response:
             message = await message_of(request)
@@ -91,21 +91,25 @@ class ReadingsPage:
 
         return endpoint
 
+    def jobs_page(self, request: Request) -> Response:
+        """The jobs of the folder."""
+        return self._list(request, self.desk.unit(self.desk.opened))
+
     def page(self, request: Request) -> Response:
         """The jobs of the folder; or a job's readings, if one is open."""
-        board_request = self.desk.read_address(request)
-        if not board_request.job:
-            return self._list(request, board_request)
+        unit = self.desk.read_address(request)
+        if not unit.job:
+            return self._list(request, unit)
         try:
-            open_job = self.jobs.open(self.desk.job_file(board_request.job))
+            open_job = self.jobs.open(self.desk.job_file(unit.job))
         except InputError as error:
-            return self._list(request, board_request, problem=str(error))
-        return self._talk(request, board_request, open_job)
+            return self._list(request, unit, problem=str(error))
+        return self._talk(request, unit, open_job)
 
     def _list(
         self,
         request: Request,
-        board_request: BoardRequest,
+        unit: Unit,
         *,
         problem: str = "",
         begin: Mapping[str, str] | None = None,
@@ -113,18 +117,19 @@ class ReadingsPage:
     ) -> Response:
         """The jobs of the folder, and how to begin one."""
         words = request.query_params.get(FIND, "")[:LONGEST_SAID]
-        board = board_request.board
+        board = unit.board
         filled = self.desk.fill(
             "readings_page.html.j2",
             request,
-            board_request,
+            unit,
             name="" if board is None else plain(board.name),
             line="" if board is None else board_line(board),
             problem=problem,
             flag_choices=FLAG_CHOICES,
-            begin=begin or begin_words(self.desk, board_request),
+            begin=begin or begin_words(self.desk, unit),
             cautions=CAUTIONS,
             words=words,
+            drafts=self.desk.other_drafts(unit),
             **jobs_words(self.jobs, words),
         )
         filled.status_code = status
@@ -132,27 +137,27 @@ class ReadingsPage:
 
     def _begin(self, request: Request, message: PostedForm) -> Response:
         """A new job on the board that the fields describe."""
-        board_request = self.desk.read_address(request)
+        unit = self.desk.read_address(request)
         name = message.said("name")
         try:
             flags = message.said("flags")
-            file = begin_job(self.desk, self.jobs, board_request, name, _flags_of(flags))
+            file = begin_job(self.desk, self.jobs, unit, name, _flags_of(flags))
         except InputError as error:
-            words = {**begin_words(self.desk, board_request), "name": name, "flags": flags}
+            words = {**begin_words(self.desk, unit), "name": name, "flags": flags}
             words["error"] = str(error)
-            return self._list(request, board_request, begin=words, status=422)
-        return RedirectResponse(f"/readings?{urlencode({JOB: file.stem})}", 303)
+            return self._list(request, unit, begin=words, status=422)
+        return RedirectResponse(f"{self.desk.unit(file.stem).place}/readings", 303)
 
     def _set_meter(self, request: Request, message: PostedForm) -> Response:
         """What the technician's meter is."""
-        board_request = self.desk.read_address(request)
+        unit = self.desk.read_address(request)
         texts = {key: message.said(key) for key in meter_fields()}
         table, errors = written_meter(texts)
-        if table is None and board_request.job:
-            open_job = self.jobs.open(self.desk.job_file(board_request.job))
-            return self._talk(request, board_request, open_job, meter=(texts, errors))
+        if table is None and unit.job:
+            open_job = self.jobs.open(self.desk.job_file(unit.job))
+            return self._talk(request, unit, open_job, meter=(texts, errors))
         return self._changed(
-            request, board_request, message, lambda _, writer: writer.write_meter(table or {})
+            request, unit, message, lambda _, writer: writer.write_meter(table or {})
         )
 
     def _take_capture(self, request: Request, message: PostedForm) -> Response:
@@ -172,6 +177,16 @@ class ReadingsPage:
 
         return self._changed(request, self.desk.read_address(request), message, change)
 
+    def _count(self, request: Request, message: PostedForm) -> Response:
+        """Whether closed jobs shift what is likely."""
+        try:
+            unit = self.desk.edit(request.path_params["name"], message.texts)
+        except ChangedMeanwhileError as error:
+            return PlainTextResponse(str(error), 409)
+        if not unit.job:
+            return self._list(request, unit, status=422)
+        return self._talk(request, unit, self.jobs.open(self.desk.job_file(unit.job)))
+
     def _act(self, act: Act, request: Request, message: PostedForm) -> Response:
         """One step of the conversation."""
 
@@ -187,37 +202,35 @@ class ReadingsPage:
     def _changed(
         self,
         request: Request,
-        board_request: BoardRequest,
+        unit: Unit,
         message: PostedForm,
         change: Callable[[OpenJob, JobFileWriter], None],
     ) -> Response:
         """Change the job, and show what that makes of it."""
-        if not board_request.job:
-            return self._list(request, board_request, status=422)
-        file = self.desk.job_file(board_request.job)
+        if not unit.job:
+            return self._list(request, unit, status=422)
+        file = self.desk.job_file(unit.job)
         where = message.said("where")
         whole = where in ("", ANOTHER, CAPTURE, CHIP)
         try:
             open_job = self.jobs.change(file, message.said("seen"), change)
         except ChangedMeanwhileError as error:
             untaken = " ".join(filter(None, map(message.said, ("at", *PLACE, "say", "shown"))))
-            return self._talk(
-                request, board_request, self.jobs.open(file), told=str(error), untaken=untaken
-            )
+            return self._talk(request, unit, self.jobs.open(file), told=str(error), untaken=untaken)
         except InputError as error:
             errors = {"whole" if where in ("", CHIP) else where: str(error)}
             return self._talk(
-                request, board_request, self.jobs.open(file), errors=errors, pieces=not whole,
+                request, unit, self.jobs.open(file), errors=errors, pieces=not whole,
                 untaken=message.said("say"), where=where,
             )  # fmt: skip
         return self._talk(
-            request, board_request, open_job, pieces=not whole, where=where, at=message.said("at")
+            request, unit, open_job, pieces=not whole, where=where, at=message.said("at")
         )
 
     def _talk(
         self,
         request: Request,
-        board_request: BoardRequest,
+        unit: Unit,
         open_job: OpenJob,
         *,
         pieces: bool = False,
@@ -227,7 +240,7 @@ class ReadingsPage:
         job = open_job.job
         prepared = self.atlases.of(job.board, job.meter)
         statistics = self.jobs.fault_statistics(open_job)
-        counts = request.query_params.get(RECORD) != "off"
+        counts = unit.beside.get(RECORD) != "off"
         words = {"ready": False, "known": prepared, "opened": open_job, "experience": statistics}
         if prepared.dictionary is not None:
             try:
@@ -242,7 +255,7 @@ class ReadingsPage:
         filled = self.desk.fill(
             "answered.html.j2" if again and pieces and words["ready"] else template,
             request,
-            board_request,
+            unit,
             cautions=CAUTIONS,
             meter_fields=meter_fields(),
             name=plain(job.board.name),

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from zcd.board.preferred import SERIES
@@ -25,20 +25,19 @@ from zcd.substitutes.search import DRIVE
 from zcd.web import tasks
 from zcd.web.board_form import differing
 from zcd.web.job_end import PATIENCE_S, JobEnd
-from zcd.web.job_store import JobStore
+from zcd.web.job_store import ChangedMeanwhileError, JobStore
+from zcd.web.posted_form import sent
 from zcd.web.repair_request import (
-    CHOSEN,
     LONGEST_TEXT,
     OLD,
     PARTS,
     RepairRequest,
     drawers,
     repair_request_of,
-    sent,
 )
 from zcd.web.repeated_readings import to_repeat
 from zcd.web.replaced_parts import fitted
-from zcd.web.state import RECORD, PageState
+from zcd.web.state import FIT, PageState
 from zcd.web.workers import Task, WorkerPool
 
 CAUTIONS = (*GENERAL, *DEAD, *FITTING, *ISOLATED, *LIVE)
@@ -75,17 +74,21 @@ class RepairPage:
             "end": self._end,
             "report": self._report,
         }
+        place = "/job/{name}/repair"
         return [
-            Route("/repair", self.page),
-            *(Route(f"/repair/{name}", self._piece(name, do)) for name, do in pieces.items()),
-            *(Route(f"/repair/report{kind}", self._download(kind)) for kind in KINDS),
-            Route("/repair/keep", self._posted("again", self._keep), methods=["POST"]),
-            Route("/repair/close", self._posted("end", self._close), methods=["POST"]),
+            Route(place, self.page),
+            *(
+                Route(f"{place}/{name}", self._piece(name, do), methods=["GET", "POST"])
+                for name, do in pieces.items()
+            ),
+            *(Route(f"{place}/report{kind}", self._download(kind)) for kind in KINDS),
+            Route(f"{place}/keep", self._posted("again", self._keep), methods=["POST"]),
+            Route(f"{place}/close", self._posted("end", self._close), methods=["POST"]),
         ]
 
     def page(self, request: Request) -> Response:
         """The whole sheet; what takes long comes piece by piece."""
-        repair_request = repair_request_of(self.desk, request.query_params)
+        repair_request = repair_request_of(self.desk, self.desk.read_address(request))
         board, before = repair_request.board, repair_request.before
         words: TemplateContext = {
             "changes": (), "refs": [], "quantities": [], "causes": [], "to_repeat": (), "step": 1,
@@ -104,21 +107,31 @@ class RepairPage:
 
     def _piece(
         self, name: str, do: Callable[[RepairRequest], TemplateContext]
-    ) -> Callable[[Request], Response]:
-        """One piece of the sheet, ready or still being worked out."""
+    ) -> Callable[[Request], Any]:
+        """One piece of the sheet, ready or still being worked out; a form is kept first."""
 
-        def endpoint(request: Request) -> Response:
-            repair_request = repair_request_of(self.desk, request.query_params)
+        def piece(request: Request, said: dict[str, str]) -> Response:
+            posted = request.method == "POST"
+            try:
+                unit = (
+                    self.desk.edit(request.path_params["name"], said)
+                    if posted
+                    else self.desk.read_address(request)
+                )
+            except ChangedMeanwhileError as error:
+                return PlainTextResponse(str(error), 409)
+            kind = {"kind": request.query_params.get("kind", "")}
+            repair_request = repair_request_of(self.desk, unit, kind)
             words: TemplateContext = {"problem": NO_BOARD}
             if repair_request.board is not None:
                 words = do(repair_request)
-            chosen = bool(request.query_params.get(CHOSEN))
-            filled = self._fill(
-                f"repair_{name}.html.j2", request, repair_request, again=chosen, **words
+            return self._fill(
+                f"repair_{name}.html.j2", request, repair_request, again=posted, **words
             )
-            if chosen:
-                filled.headers["HX-Replace-Url"] = f"/repair?{repair_request.query}"
-            return filled
+
+        async def endpoint(request: Request) -> Response:
+            said = await sent(request) if request.method == "POST" else {}
+            return await run_in_threadpool(piece, request, said)
 
         return endpoint
 
@@ -126,11 +139,12 @@ class RepairPage:
         """A change that is asked for by a button; the piece is told again."""
 
         def act(request: Request, texts: dict[str, str]) -> Response:
-            repair_request = repair_request_of(self.desk, texts)
+            unit = self.desk.read_address(request)
+            repair_request = repair_request_of(self.desk, unit, texts)
             words: TemplateContext = {"problem": NO_BOARD}
             if repair_request.board is not None:
                 told = do(repair_request)
-                repair_request = repair_request_of(self.desk, texts)
+                repair_request = repair_request_of(self.desk, unit, texts)
                 words = (
                     self._again(repair_request)
                     if name == "again"
@@ -167,8 +181,8 @@ class RepairPage:
             ]
         printed = part_texts(board).get(repair_request.part, "")
         same = f"{repair_request.part} {printed}".strip()
-        kept = {**repair_request.state, "replaced": same.replace(",", ""), PARTS: OLD}
-        return {**words, "same": same, "as_printed": urlencode(kept)}
+        printed_again = {"replaced": same.replace(",", ""), PARTS: OLD, FIT: ""}
+        return {**words, "same": same, "as_printed": urlencode(printed_again)}
 
     def _unchosen(self, repair_request: RepairRequest) -> TemplateContext:
         """The part that the readings name, where nobody has chosen one yet."""
@@ -181,14 +195,13 @@ class RepairPage:
         return {"named": named["conclusion"], "named_part": named["part"]}
 
     def _with(self, repair_request: RepairRequest, board: Any) -> str:
-        """The query of this sheet with other parts on the board."""
+        """What a button says that puts other parts on the board."""
         assert repair_request.before is not None
-        texts = fitted(repair_request.board_request.base, repair_request.before, board)
+        base = repair_request.unit.base
+        told = differing(base, fitted(base, repair_request.before, board))
         # the same parts again are the board as it came in, whatever was fitted before
         old = {} if repair_request.repaired is None else {PARTS: OLD}
-        return urlencode(
-            {**differing(repair_request.board_request.base, texts), **old, **repair_request.state}
-        )
+        return urlencode({FIT: urlencode(told), **old})
 
     def _again(self, repair_request: RepairRequest) -> TemplateContext:
         """The readings after the repair, beside those of a good board."""
@@ -198,8 +211,6 @@ class RepairPage:
             "told": "",
             "errors": repair_request.errors,
             "retests": () if job is None else tuple(map(retest_record_line, job.retests)),
-            "to_repeat": (),
-            "results": {},
         }
         if not repair_request.measured:
             return {**words, "nothing": True}
@@ -265,20 +276,20 @@ class RepairPage:
         return {
             **_ready(self.ending.report(repair_request)),
             "kind": kind,
-            "query": repair_request.query,
         }
 
     def _download(self, kind: str) -> Callable[[Request], Response]:
         """The report as a file."""
 
         def endpoint(request: Request) -> Response:
-            repair_request = repair_request_of(self.desk, {**request.query_params, "kind": kind})
+            unit = self.desk.read_address(request)
+            repair_request = repair_request_of(self.desk, unit, {"kind": kind})
             if repair_request.board is None:
                 return Response(NO_BOARD, 422, media_type="text/plain")
             task = self.ending.report(repair_request, patience_s=120.0)
             if not task.done or task.problem:
                 return Response(task.problem or "too slow", 500, media_type="text/plain")
-            name = f"{repair_request.board_request.job or 'board'}-report{kind}"
+            name = f"{repair_request.unit.job or 'board'}-report{kind}"
             headers = {"Content-Disposition": f'attachment; filename="{_ascii(name)}"'}
             return Response(task.result, media_type=KINDS[kind], headers=headers)
 
@@ -306,16 +317,14 @@ class RepairPage:
             "nothing": False,
             "told": "",
             "retests": (),
+            "to_repeat": (),
+            "results": {},
             "again": False,
             "written": False,
-            "record": RECORD,
-            "as_it_came": urlencode({**repair_request.state, PARTS: OLD}),
-            "as_kept": urlencode({k: t for k, t in repair_request.state.items() if k != PARTS}),
-            "old": (PARTS, OLD),
+            "as_it_came": urlencode({FIT: "", PARTS: OLD}),
+            "as_kept": urlencode({FIT: "", PARTS: ""}),
         }
-        return self.desk.fill(
-            template, request, repair_request.board_request, **{**ground, **words}
-        )
+        return self.desk.fill(template, request, repair_request.unit, **{**ground, **words})
 
 
 def _replaced(repair_request: RepairRequest) -> str:

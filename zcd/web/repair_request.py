@@ -5,10 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from urllib.parse import parse_qsl, urlencode
-
-from starlette.exceptions import HTTPException
-from starlette.requests import Request
 
 from zcd.board.files import load_board
 from zcd.board.model import Board
@@ -23,18 +19,17 @@ from zcd.diagnosis.readings import Measured
 from zcd.errors import InputError
 from zcd.settings import PAPERS, Settings
 from zcd.substitutes.search import DRIVE, replaceable_refs
-from zcd.web.board_form import differing, known, read, texts_of
+from zcd.web.board_form import differing, read, texts_of
+from zcd.web.fragment_versions import version_of
 from zcd.web.job_store import job_and_version
 from zcd.web.resistor_rows import Texts
-from zcd.web.state import RECORD, REPAIR, TAKEN, BoardRequest, PageState
+from zcd.web.state import RECORD, REPAIR, TAKEN, PageState, Unit
 
 PARTS, OLD = "parts", "old"
 """Says that the sheet is about the board as it came in, whatever was fitted since."""
-CHOSEN = "chosen"
-"""Name under which a request says that a person chose something, which the address then keeps."""
 USUAL = {"drawer": "E24", "across": "mains", "up": "ctr"}
 LONGEST_TEXT, LONGEST_READINGS = 200, 1500
-MAX_DRAWERS, MAX_FIELDS, MOST_TAKEN = 50, 500, 60
+MAX_DRAWERS, MOST_TAKEN = 50, 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +38,8 @@ class RepairRequest:
 
     Parameters
     ----------
-    board_request : BoardRequest
+    unit : Unit
+        Its board is that after the repair.
     before : Board or None
         As the board came in: that of the job, else as in the file that was opened.
     job : Job or None
@@ -64,6 +60,8 @@ class RepairRequest:
         Of the job's file as it stands; empty: there is none.
     expected_version : str
         Of the file that the page shows.
+    expected_board : str
+        Mark of the board that the page shows.
     repaired : Path or None
         Board file of the last retest, where that is another one than the job's.
     kept : Board or None
@@ -76,7 +74,7 @@ class RepairRequest:
         Of the bench.
     """
 
-    board_request: BoardRequest
+    unit: Unit
     before: Board | None
     job: Job | None
     texts: dict[str, str]
@@ -88,6 +86,7 @@ class RepairRequest:
     kind: str
     version: str
     expected_version: str
+    expected_board: str
     repaired: Path | None = None
     kept: Board | None = None
     lost: str = ""
@@ -97,7 +96,7 @@ class RepairRequest:
     @property
     def board(self) -> Board | None:
         """After the repair: as the fields say."""
-        return self.board_request.board
+        return self.unit.board
 
     @property
     def as_printed(self) -> bool:
@@ -175,65 +174,43 @@ class RepairRequest:
         return self.texts["paper"] if self.texts["paper"] in PAPERS else self.settings.paper
 
     @property
-    def state(self) -> dict[str, str]:
-        """What the address keeps but for the board: name of the job, fields of this sheet."""
-        usual = {**USUAL, "paper": self.settings.paper}
-        kept = {k: t for k, t in self.texts.items() if t and t != usual.get(k)} | self.taken
-        about = {"job": self.board_request.job} if self.board_request.job else {}
-        old = {PARTS: OLD} if self.repaired is not None and self.as_it_came else {}
-        return {**about, **old, **({} if self.counts else {RECORD: "off"}), **kept}
+    def told(self) -> Texts:
+        """How the board differs from its file."""
+        return self.unit.told
 
     @property
-    def told(self) -> dict[str, str]:
-        """What of the board the address must tell beside the file."""
-        return differing(self.board_request.base, self.board_request.typed)
-
-    @property
-    def query(self) -> str:
-        """All of it."""
-        return urlencode({**self.told, **self.state})
-
-    def with_part(self, part: str) -> str:
-        """The query with another part to be replaced."""
-        return urlencode({**self.told, **self.state, "part": part})
+    def shown(self) -> str:
+        """Mark of the board: what is kept of a job must be about the board that its page shows."""
+        return version_of(repr(sorted(self.told.items())))
 
 
-async def sent(request: Request) -> dict[str, str]:
-    """What a form of this sheet sends: short texts, of which the guard limits the sum."""
-    body = (await request.body()).decode("utf-8", errors="replace")
-    try:
-        return dict(parse_qsl(body, keep_blank_values=True, max_num_fields=MAX_FIELDS))
-    except ValueError as error:
-        raise HTTPException(400, f"found too many fields; allowed: {MAX_FIELDS}") from error
-
-
-def repair_request_of(state: PageState, said: Mapping[str, str]) -> RepairRequest:
-    """Read a request: its query, or the fields that a form sent."""
-    board_request = state.board_request(said)
+def repair_request_of(
+    state: PageState, unit: Unit, said: Mapping[str, str] | None = None
+) -> RepairRequest:
+    """Read a request: what is in the draft, and the fields that a form sent."""
     job, problem, mark = None, "", ""
-    if board_request.job:
+    said = {**unit.beside, **(said or {})}
+    if unit.job:
         try:
-            job, mark = job_and_version(state.job_file(board_request.job), state.settings.meter)
+            job, mark = job_and_version(state.job_file(unit.job), state.settings.meter)
         except InputError as error:
             problem = str(error)
     if job is not None and job.file is None:
         job = None
     repaired, kept, lost, as_it_came = None, None, "", said.get(PARTS) == OLD
     if job is not None:
-        repaired, kept, told, lost = _repaired(job, board_request.base)
-        if told and not (as_it_came or board_request.edited):
+        repaired, kept, told, lost = _repaired(job, unit.base)
+        if told and not (as_it_came or unit.edited):
             # the bench goes on with the board that was kept
-            board_request = state.board_request(
-                {k: t for k, t in said.items() if not known(k)} | told
-            )
+            unit = state.unit(unit.name, unit.beside | told)
     longest = {"after": LONGEST_READINGS}
     texts = {key: said.get(key, "")[: longest.get(key, LONGEST_TEXT)] for key in REPAIR}
     taken = {k: t.strip() for k, t in said.items() if k.startswith(TAKEN) and t.strip()}
     lines = [f"{k.removeprefix(TAKEN)} {t}" for k, t in list(taken.items())[:MOST_TAKEN]]
-    measured, wrong = _readings([*lines, *texts["after"].splitlines()], board_request.board)
+    measured, wrong = _readings([*lines, *texts["after"].splitlines()], unit.board)
     return RepairRequest(
-        board_request=board_request,
-        before=read(board_request.base)[0],
+        unit=unit,
+        before=read(unit.base)[0],
         job=job,
         texts=texts,
         taken=taken,
@@ -244,6 +221,7 @@ def repair_request_of(state: PageState, said: Mapping[str, str]) -> RepairReques
         kind=said.get("kind", ""),
         version=mark,
         expected_version=said.get("seen", ""),
+        expected_board=said.get("shown", ""),
         repaired=repaired,
         kept=kept,
         lost=lost,

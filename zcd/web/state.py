@@ -1,24 +1,28 @@
-"""What the sheets share: the board that is on the bench, its job, and how to fill a sheet.
+"""What the sheets share: the job or board on the bench, what was typed of it, how to fill a sheet.
 
-The page keeps nothing: what was typed, and the name of the job, stand in its address, so that a
-reload, or a server started anew, shows the same. What was measured stands in the job's file.
+An address names a job, or a board that is none yet, and a step of the work. What was typed and is
+in neither file is in a draft beside them, so that a reload, or a server started anew, shows the
+same.
 """
 
 from __future__ import annotations
 
+import os
 from collections import OrderedDict
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import count
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, quote
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from zcd.board.files import board_from_dict
 from zcd.board.model import Board
 from zcd.board.toml_files import parse_toml, read_text, refuse
 from zcd.diagnosis.job import WANTED, board_file_of, job_file_of
@@ -27,30 +31,37 @@ from zcd.errors import InputError, invalid_value
 from zcd.report.table import FAIL
 from zcd.report.text import version_text
 from zcd.settings import Settings
-from zcd.web.board_form import START, differing, file_of, read, texts_of, typed_over
+from zcd.web.board_form import START, differing, file_of, known, read, texts_of, typed_over
+from zcd.web.drafts import Drafts
 from zcd.web.fragment_versions import shown_of, version_of
-from zcd.web.job_store import JobStore
-from zcd.web.resistor_rows import added, removed
+from zcd.web.job_store import ChangedMeanwhileError, JobStore
+from zcd.web.resistor_rows import Texts, added, removed
 
 HERE = Path(__file__).parent
 AT = "at"
 JOB = "job"
 ADD, REMOVE = "add", "remove"
 """Names under which a row of resistors more or less is asked for."""
+FIT = "fit"
+"""Name under which other parts are put on the board: all that differs from its file, as a query."""
+WINDOW = "window"
+"""Name under which a page says which window it is, and which draft it shows."""
 RECORD = "record"
 """``off`` where closed jobs are to shift nothing."""
 REPAIR = (
     "part", "drawer", "style", "after", "replaced", "by", "across", "up", "cause", "found",
-    "repair", "reason", "paper",
+    "repair", "reason", "paper", "parts",
 )  # fmt: skip
 """Names of the fields of the repair sheet."""
-CARRIED = (AT, JOB, RECORD, *REPAIR)
-"""What goes from step to step beside the fields of the board."""
+BESIDE = (AT, RECORD, *REPAIR)
+"""What a draft holds beside the fields of the board."""
 TAKEN = "take:"
 """Goes before what is read where, in the name of a field for what it shows after the repair."""
-STEPS = {"/": "Board", "/readings": "Readings", "/repair": "Repair"}
+STEPS = {"board": "Board", "readings": "Readings", "repair": "Repair"}
 """In the order of the work."""
-MAX_VERDICTS = 64
+BENCH = "bench"
+"""Name of a board that has no other yet."""
+MAX_VERDICTS, MAX_DRAFTS = 64, 50
 LONGEST_NAME = 100
 RETESTED = {
     Verdict.GOOD: "retest passes",
@@ -63,20 +74,21 @@ RETESTED = {
 class Step:
     """One step of the work, and how far it is."""
 
-    path: str
+    key: str
     name: str
     state: str
     fails: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BoardRequest:
-    """What a request is about.
+class Unit:
+    """A job, or a board that is none yet, with what was typed of it.
 
     Parameters
     ----------
+    name : str
     base : dict
-        Texts of the board file: the job's, else the one that was opened, else one to begin with.
+        Texts of its board file; else of one to begin with.
     typed : dict
         What stands in the fields of the board sheet: as typed, else as in the file.
     board : Board or None
@@ -84,33 +96,39 @@ class BoardRequest:
     errors : dict
         Key of a field -> what is wrong with it; under ``""``: of the whole.
     job : str
-        Name of the job that is open; empty: none is.
+        Its name; empty: it is none yet.
     beside : dict
-        What else the address carries.
-    pairs : dict
-        All this as an address says it.
-    afresh : str
-        The query of the same fields without the job; what the repair sheet says goes with the job.
+        What else was typed.
+    file : Path or None
+        Its board file.
+    unsaved : str
+        Why what was typed last is in no draft; empty: it is in one.
     """
 
-    base: dict[str, str]
-    typed: dict[str, str]
+    name: str
+    base: Texts
+    typed: Texts
     board: Board | None
     errors: dict[str, str]
     job: str
-    beside: dict[str, str]
-    pairs: dict[str, str]
-    afresh: str
+    beside: Texts
+    file: Path | None
+    unsaved: str = ""
 
     @property
-    def carried(self) -> str:
-        """The query of an address."""
-        return urlencode(self.pairs)
+    def place(self) -> str:
+        """Its address, without a step."""
+        return f"/job/{quote(self.name, safe='')}"
+
+    @property
+    def told(self) -> Texts:
+        """What the fields say otherwise than the board file."""
+        return differing(self.base, self.typed)
 
     @property
     def edited(self) -> bool:
-        """Whether the fields say something else than the board file."""
-        return bool(differing(self.base, self.typed))
+        """Whether they do."""
+        return bool(self.told)
 
 
 @lru_cache(maxsize=64)
@@ -153,38 +171,102 @@ class PageState:
         self._templates.filters["mark"] = version_of
         self._templates.globals.update(fails=FAIL, version=version_text())
         self.jobs = JobStore(folder, self.settings)
+        self.drafts = Drafts(folder)
+        self.opened = self._opened(file_keys is not None)
         self._verdicts: OrderedDict[Board, bool] = OrderedDict()
 
-    def read_address(self, request: Request) -> BoardRequest:
-        """Read an address."""
-        return self.board_request(request.query_params)
+    def _opened(self, given: bool) -> str:
+        """Name of the board that the page was opened with."""
+        if self.board_file is None:  # what came through a pipe is no board of an earlier draft
+            return self.free_name(BENCH, drafts=given)
+        stem = self.board_file.stem
+        with suppress(InputError):
+            here = self.job_file(stem)
+            same = os.path.lexists(here) and os.path.samefile(here, self.board_file)
+            return stem if same else self.free_name(stem, drafts=False)
+        return self.free_name(BENCH, drafts=False)
 
-    def board_request(self, asked: Mapping[str, str]) -> BoardRequest:
-        """Read what an address, or a form, says."""
-        job, problem, base = asked.get(JOB, ""), "", self.base
-        if job:
+    def free_name(self, stem: str = BENCH, *, drafts: bool = True) -> str:
+        """A name that no file of the folder has, and no draft either."""
+        names = (f"{stem}{'' if n == 1 else f'-{n}'}" for n in count(1))
+        places = (self.job_file, self.drafts.path) if drafts else (self.job_file,)
+        return next(n for n in names if not any(os.path.lexists(place(n)) for place in places))
+
+    def read_address(self, request: Request) -> Unit:
+        """What an address is about."""
+        return self.unit(request.path_params["name"])
+
+    def unit(
+        self, name: str, texts: Mapping[str, str] | None = None, typed: Texts | None = None
+    ) -> Unit:
+        """A job or board as its draft has it, or other texts; `typed`: its fields, empty ones too.
+
+        Raises
+        ------
+        InputError
+            If that is no name of a file in the folder.
+        """
+        base, job, file, problem = self._file_of(name)
+        if texts is None:
             try:
-                base = self._base_of(self.job_file(job))
+                texts = self.drafts.read(name).texts
             except InputError as error:
-                job, problem = "", str(error)
-        typed = typed_over(base, asked)
-        for word, edit in ((ADD, added), (REMOVE, removed)):
-            if where := asked.get(word, ""):
-                typed = edit(typed, where)
+                texts, problem = {}, problem or str(error)
+        typed = typed_over(base, texts) if typed is None else typed
         board, errors = _read(tuple(sorted(typed.items())))
         if problem:
             board, errors = None, {"": problem, **errors}
-        beside = {k: v for k, v in asked.items() if v and (k in CARRIED or k.startswith(TAKEN))}
-        return BoardRequest(
-            base=base,
-            typed=typed,
-            board=board,
-            errors=errors,
-            job=job,
-            beside=beside,
-            pairs=differing(base, typed) | beside,
-            afresh=urlencode(differing(self.base, dict.fromkeys(self.base, "") | typed)),
-        )
+        return Unit(
+            name=name, base=base, typed=typed, board=board, errors=errors, job=job,
+            beside=_beside(texts), file=file,
+        )  # fmt: skip
+
+    def edit(self, name: str, said: Mapping[str, str]) -> Unit:
+        """Keep what a window typed, and what comes of it.
+
+        Raises
+        ------
+        ChangedMeanwhileError
+            If another window has typed since.
+        InputError
+            If that is no name.
+        """
+        base = self._file_of(name)[0]
+        unsaved, edited = "", None
+
+        def change(before: Texts) -> Texts:
+            nonlocal edited
+            edited = _edited(base, before, said)
+            return differing(base, edited) | _beside({**before, **said})
+
+        try:
+            self.drafts.change(name, said.get(WINDOW, ""), change)
+        except ChangedMeanwhileError:
+            raise
+        except InputError as error:
+            unsaved = str(error)
+        unit = self.unit(name, said if unsaved else None, edited)
+        return replace(unit, unsaved=unsaved)
+
+    def keep_as_new(self, texts: Texts) -> str:
+        """Name of a new draft of a board with these texts."""
+        board = {key: text for key, text in texts.items() if known(key)}
+        said = differing(START, dict.fromkeys(START, "") | board) | _beside(texts)
+        for name in self.drafts.names():
+            with suppress(InputError):
+                if self.drafts.read(name).texts == said and self._file_of(name)[0] == START:
+                    return name
+        name = self.free_name()
+        self.edit(name, said)
+        return name
+
+    def other_drafts(self, here: Unit) -> list[Unit]:
+        """Boards that were typed and are no jobs yet."""
+        units: list[Unit] = []
+        for name in self.drafts.names()[:MAX_DRAFTS]:
+            with suppress(InputError):
+                units.append(self.unit(name))
+        return [unit for unit in units if not unit.job and unit.name != here.name]
 
     def job_file(self, name: str) -> Path:
         """The file of a job of the folder.
@@ -200,11 +282,34 @@ class PageState:
             raise invalid_value(name[:LONGEST_NAME], 'a name such as "board-job"', JOB)
         return self.folder / f"{name}.toml"
 
-    def board_file_text(self, board_request: BoardRequest) -> str:
+    def _file_of(self, name: str) -> tuple[Texts, str, Path | None, str]:
+        """Texts of a board file, the job that it is of, where it lies, and what is wrong."""
+        file = self.job_file(name)
+        if name == self.opened:
+            return self.base, "", self.board_file, ""
+        if not os.path.lexists(file):
+            return START, "", None, ""
+        try:
+            keys = parse_toml(read_text(file, WANTED), file.name, WANTED)
+            job, lines = job_file_of(keys)
+            if job is not None:
+                wanted = "a board file, TOML in UTF-8, up to 1 MB"
+                board_file = board_file_of(file, job.board)
+                keys = parse_toml(read_text(board_file, wanted), board_file.name, wanted)
+                return texts_of(keys), name, board_file, ""
+            try:
+                board_from_dict(keys, file.name)
+            except InputError as error:
+                raise refuse(file.name, lines) from error
+            return texts_of(keys), "", file, ""
+        except InputError as error:
+            return START, "", None, str(error)
+
+    def board_file_text(self, unit: Unit) -> str:
         """The board as a board file."""
         import tomlkit
 
-        return tomlkit.dumps(file_of(board_request.typed))
+        return tomlkit.dumps(file_of(unit.typed))
 
     def judged(self, board: Board, *, passes: bool) -> None:
         """Remember whether a board passes, for the line of steps."""
@@ -212,48 +317,55 @@ class PageState:
         while len(self._verdicts) > MAX_VERDICTS:
             self._verdicts.popitem(last=False)
 
-    def _steps(self, board_request: BoardRequest) -> tuple[Step, ...]:
+    def _steps(self, unit: Unit) -> tuple[Step, ...]:
         """The steps of the work, each with what is known of it."""
-        passes = self._verdicts.get(board_request.board) if board_request.board else None
+        passes = self._verdicts.get(unit.board) if unit.board else None
         states = dict.fromkeys(STEPS, "")
-        if board_request.errors:
-            states["/"] = "to correct"
+        if unit.errors:
+            states["board"] = "to correct"
         elif passes is not None:
-            states["/"] = "passes" if passes else "fails"
+            states["board"] = "passes" if passes else "fails"
         with suppress(InputError):
-            if board_request.job:
-                job = self.jobs.open(self.job_file(board_request.job)).job
-                states["/readings"] = f"{len(job.measured)} taken"
+            if unit.job:
+                job = self.jobs.open(self.job_file(unit.job)).job
+                states["readings"] = f"{len(job.measured)} taken"
                 if job.closed is not None:
-                    states["/repair"] = "closed"
+                    states["repair"] = "closed"
                 elif job.retests:
-                    states["/repair"] = RETESTED[job.retests[-1].verdict]
+                    states["repair"] = RETESTED[job.retests[-1].verdict]
         return tuple(
-            Step(path=path, name=name, state=states[path], fails=states[path].endswith("fails"))
-            for path, name in STEPS.items()
+            Step(key=key, name=name, state=states[key], fails=states[key].endswith("fails"))
+            for key, name in STEPS.items()
         )
 
-    def _base_of(self, job_file: Path) -> dict[str, str]:
-        """Texts of the board file that a job is about."""
-        result = parse_toml(read_text(job_file, WANTED), job_file.name, WANTED)
-        file, lines = job_file_of(result)
-        if file is None:
-            raise refuse(job_file.name, lines)
-        wanted = "a board file, TOML in UTF-8, up to 1 MB"
-        board_file = board_file_of(job_file, file.board)
-        return texts_of(parse_toml(read_text(board_file, wanted), board_file.name, wanted))
-
-    def fill(
-        self, template: str, request: Request, board_request: BoardRequest, **words: Any
-    ) -> HTMLResponse:
+    def fill(self, template: str, request: Request, unit: Unit, **words: Any) -> HTMLResponse:
         """A sheet, or a piece of one; every one knows the way to the others."""
-        here = "/" + request.url.path.split("/")[1]
+        here = request.url.path.removeprefix(f"/job/{unit.name}/").split("/")[0]
         text = self._templates.get_template(template).render(
             here=here,
-            heading=STEPS.get(here, STEPS["/"]),
-            steps=self._steps(board_request),
-            looked=board_request,
+            heading=STEPS.get(here, "Jobs"),
+            steps=self._steps(unit),
+            looked=unit,
+            window=self.drafts.window(unit.name),
             shown=shown_of(request.headers),
             **words,
         )
         return HTMLResponse(text)
+
+
+def _beside(texts: Mapping[str, str]) -> Texts:
+    """What of some texts is no field of the board."""
+    return {k: t for k, t in texts.items() if t and (k in BESIDE or k.startswith(TAKEN))}
+
+
+def _edited(base: Texts, before: Texts, said: Mapping[str, str]) -> Texts:
+    """The fields of the board after an edit."""
+    if FIT in said:
+        return typed_over(base, dict(parse_qsl(said[FIT], keep_blank_values=True)))
+    typed = typed_over(base, before)
+    if any(map(known, said)):
+        typed = typed_over(typed, said)
+    for word, edit in ((ADD, added), (REMOVE, removed)):
+        if where := said.get(word, ""):
+            typed = edit(typed, where)
+    return typed

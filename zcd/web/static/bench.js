@@ -20,64 +20,56 @@ document.addEventListener("htmx:before:response", () => {
 });
 
 // What is refused at the door comes as plain text: it stands until something else is asked.
-const refused = document.getElementById("refused");
+const refused = () => document.getElementById("refused");
 document.addEventListener("htmx:response:error", (event) => {
   const ctx = event.detail.ctx;
   if (!ctx.response.headers.get("content-type")?.startsWith("text/plain")) return;
   ctx.swap = "none";
-  refused.textContent = `zcd did not take this: ${ctx.text}.`;
+  refused().textContent = `zcd did not take this: ${ctx.text}.`;
 });
 
 // An answer leaves out what the page shows already.
 document.addEventListener("htmx:before:request", (event) => {
-  if (event.target.id !== "alive") refused.textContent = "";
+  if (event.target.id !== "alive") refused().textContent = "";
   const pieces = [...document.querySelectorAll("[data-mark]")];
   event.detail.ctx.request.headers.Shown = pieces.map((e) => `${e.id}=${e.dataset.mark}`).join(" ");
 });
 
-// A browser takes only so many addresses: while a hand moves on, the newest one now and then.
-const APART_MS = 100;
-let addressed = -APART_MS;
-let later = 0;
-document.addEventListener("htmx:before:history:update", (event) => {
-  clearTimeout(later);
-  const wait = addressed + APART_MS - performance.now();
-  if (wait <= 0) {
-    addressed = performance.now();
-    return;
-  }
-  event.preventDefault();
-  later = setTimeout(() => {
-    addressed = performance.now();
-    history.replaceState({ htmx: true }, "", event.detail.history.path);
-  }, wait);
-});
+// Each key is counted, as a browser may send a later one first.
+for (const kind of ["input", "click"]) {
+  document.addEventListener(kind, () => {
+    for (const each of document.getElementsByName("window")) {
+      each.value = each.value.replace(/\d+$/, (turn) => Number(turn) + 1);
+    }
+  }, true);
+}
 
-// What was typed after the last answer goes along to another sheet, and stands on coming back:
-// an earlier answer that comes while one leaves does not take its place in the address.
-const LEAVE_MS = 2000;
-const fields = document.getElementById("fields");
-const typed = () => new URLSearchParams(new FormData(fields)).toString();
-if (fields) {
-  let answered = typed();
-  fields.addEventListener("htmx:before:request", (event) => {
-    event.detail.ctx.typed = typed();
+// What was typed after the last answer is kept before one leaves.
+const kept = document.querySelector("form.kept");
+const typed = () => new URLSearchParams(new FormData(kept));
+if (kept) {
+  const text = () => { const all = typed(); all.delete("window"); return all.toString(); };
+  let answered = text();
+  const asked = () => {
+    const all = typed();
+    if (!all.has("window")) all.set("window", document.getElementById("window").value);
+    return all;
+  };
+  document.addEventListener("htmx:before:request", (event) => {
+    event.detail.ctx.typed = text();
   });
-  fields.addEventListener("htmx:finally:request", (event) => {
+  document.addEventListener("htmx:finally:request", (event) => {
     const ctx = event.detail.ctx;
-    if (ctx.response?.raw.ok && ctx.status === "swapped") answered = ctx.typed;
+    if (ctx.response?.raw.ok && ctx.request.method === "POST") answered = ctx.typed;
   });
-  for (const kind of ["click", "auxclick", "contextmenu"]) {
-    document.addEventListener(kind, (event) => {
-      const link = event.target.closest("#way a, #go");
-      if (link && (link.id === "go" || typed() !== answered)) link.search = typed();
-    }, true);
-  }
-  addEventListener("beforeunload", () => {
-    if (typed() === answered) return;
-    clearTimeout(later);
-    addressed = performance.now() + LEAVE_MS;
-    history.replaceState({ htmx: true }, "", `?${typed()}`);
+  document.addEventListener("click", async (event) => {
+    const link = event.target.closest("a[href^='/']");
+    if (!link || text() === answered || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    event.preventDefault();
+    try { await fetch(kept.action, { method: "POST", body: asked() }); } finally { location.assign(link.href); }
+  });
+  addEventListener("pagehide", () => {
+    if (text() !== answered) navigator.sendBeacon(kept.action, asked());
   });
 }
 

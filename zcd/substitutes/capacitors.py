@@ -1,0 +1,86 @@
+"""What a capacitor of the board bears, and which of a drawer may take its place.
+
+IEC 60384-14 (not read; as makers explain it) sorts capacitors for the mains: class X across it,
+class Y from it to what a hand may touch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import inf
+
+import numpy as np
+
+from zcd.board.drawer import SAFETY_CLASSES, StockCapacitor
+from zcd.board.model import Board, Capacitor
+from zcd.circuit.elements import Capacitance
+from zcd.engine.solution import Solution
+from zcd.substitutes.proposals import Candidate, Closeness
+
+SAME_VALUE = 0.01
+MAINS_V = 50.0
+"""From this peak on a capacitor is one of the mains side that needs a class: extra-low voltage is
+50 V at most."""
+AC_RATINGS_V = (275.0, 310.0)
+DC_RATINGS_V = (16.0, 25.0, 50.0, 100.0)
+SPARE = 2.0
+"""Rated voltage over what a capacitor bears, off the mains: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CapacitorNeed:
+    """What a capacitor in the place of another must be made for.
+
+    Parameters
+    ----------
+    on_mains : bool
+        It needs a class of `SAFETY_CLASSES`.
+    rated_v : float
+        Alternating where it is on the mains, else direct.
+    """
+
+    on_mains: bool
+    rated_v: float
+
+
+def capacitor_needs(solution: Solution, board: Board) -> Mapping[str, CapacitorNeed]:
+    """What each capacitor of a board must be made for, by reference.
+
+    Parameters
+    ----------
+    solution : Solution
+        Of the board at high mains.
+    board : Board
+    """
+    needs = {}
+    for part in board.capacitors:
+        element = solution.circuit[part.ref]
+        assert isinstance(element, Capacitance)
+        across = solution.voltages_v[element.a] - solution.voltages_v[element.b]
+        peak_v = float(np.abs(across).max())
+        on_mains = part is not board.output.pin_capacitor and peak_v >= MAINS_V
+        ratings, least = (
+            (AC_RATINGS_V, board.mains.high_rms_v) if on_mains else (DC_RATINGS_V, SPARE * peak_v)
+        )
+        rated_v = min((volts for volts in ratings if volts >= least), default=ratings[-1])
+        needs[part.ref] = CapacitorNeed(on_mains=on_mains, rated_v=rated_v)
+    return needs
+
+
+def capacitor_candidates(
+    board: Board, stock: Sequence[StockCapacitor], now: Capacitor, need: CapacitorNeed
+) -> tuple[Candidate, ...]:
+    """Capacitors of the same value that are made for their place, class X2 and the least first."""
+    fit = [
+        item.part
+        for item in stock
+        if abs(item.part.capacitance_f / now.capacitance_f - 1.0) <= SAME_VALUE
+        and (item.part.safety_class in SAFETY_CLASSES or not need.on_mains)
+        and (item.part.rated_v is None or item.part.rated_v >= need.rated_v)
+    ]
+    fit.sort(key=lambda part: (part.safety_class != "X2", part.rated_v or inf))
+    return tuple(
+        Candidate(parts=(replace(part, ref=now.ref),), board=board, closeness=Closeness.SAME)
+        for part in dict.fromkeys(fit)
+    )

@@ -1,0 +1,118 @@
+"""Which diodes of a drawer to try in place of one: each kind by its own kind only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from math import log
+
+from zcd.board import parts_library
+from zcd.board.drawer import PLENTY, StockDiode
+from zcd.board.model import Board, Diode, Topology
+from zcd.board.parts_library import BRIDGE, ZENER, diode_by_words, kind_of_diode
+from zcd.substitutes.proposals import Candidate, Closeness, in_order
+
+BRIDGE_DIODES = 4
+SAME_VOLTAGE, NEAR_VOLTAGE = 0.02, 0.10
+"""How near a zener's voltage comes to the printed one: the same, and one that may do."""
+SMALL_ZENER_W = 0.5
+"""What a zener of unknown power is taken to bear at least: common practice, no source."""
+
+
+def every_diode(now: Diode) -> tuple[StockDiode, ...]:
+    """One like that on the board, and the common ones."""
+    common = (parts_library.diode(part, ref="") for part in parts_library.OFFERED_DIODES)
+    return tuple(StockDiode(part=part) for part in dict.fromkeys((replace(now, ref=""), *common)))
+
+
+def replaceable_diodes(board: Board) -> Iterator[tuple[str, Diode]]:
+    """Each diode, and what it is there for: ``rectifier``, ``clamp``, ``bridge`` or ``zener``."""
+    links = {} if board.traced is None else {x.ref: {x.a, x.b} for x in board.traced.links}
+    for diode in board.diodes:
+        clamps = diode is board.clamp or (diode.ref in links and links[diode.ref] == links["led"])
+        if kind_of_diode(diode) is ZENER:
+            kind = ZENER
+        elif board.traced is not None and diode.ref not in links:
+            kind = BRIDGE
+        else:
+            kind = "clamp" if clamps else "rectifier"
+        yield kind, diode
+
+
+def diodes_needed(board: Board, now: Diode) -> int:
+    """How many parts take the place of one of the board's: four of a bridge of single diodes."""
+    single = kind_of_diode(now) is not BRIDGE
+    return BRIDGE_DIODES if single and _rectifies_full_wave(board, now) else 1
+
+
+def _rectifies_full_wave(board: Board, now: Diode) -> bool:
+    return now is board.rectifier and board.topology is Topology.BRIDGE
+
+
+def diode_candidates(
+    board: Board, stock: Sequence[StockDiode], now: Diode
+) -> tuple[Candidate, ...]:
+    """Diodes to try in place of one.
+
+    Parameters
+    ----------
+    board : Board
+    stock : sequence of StockDiode
+        Those of another kind are passed over, and those of which there are too few.
+    now : Diode
+        Of the board; all four of a bridge.
+
+    Returns
+    -------
+    candidates : tuple of Candidate
+        The same part first; then those with a reverse rating as high, the lowest first. Of
+        zeners those of the same voltage, with a power as high; then those of a voltage near it.
+    """
+    counts: dict[Diode, int] = {}
+    for item in stock:
+        part = replace(item.part, ref=now.ref)
+        counts[part] = min(counts.get(part, 0) + item.count, PLENTY)
+    kind, needed = kind_of_diode(now), diodes_needed(board, now)
+    fit = [p for p, count in counts.items() if kind_of_diode(p) is kind and count >= needed]
+    order = _zener_order if kind is ZENER else _rectifier_order
+    candidates, keys = [], []
+    for part in fit:
+        closeness, key = order(part, now)
+        changed = board.with_diode(now, part)
+        candidates.append(Candidate(parts=(part,), board=changed, closeness=closeness))
+        keys.append(key)
+    return in_order(candidates, keys)
+
+
+def _rectifier_order(part: Diode, now: Diode) -> tuple[Closeness, tuple[float, ...]]:
+    ratio = part.junction.reverse_rating_v / now.junction.reverse_rating_v
+    if part.part == now.part:
+        closeness = Closeness.SAME
+    else:
+        closeness = Closeness.LIKE if ratio >= 1.0 else Closeness.OTHER
+    return closeness, (abs(log(ratio)),)
+
+
+def _zener_order(part: Diode, now: Diode) -> tuple[Closeness, tuple[float, ...]]:
+    off = abs(zener_v(part) / zener_v(now) - 1.0)
+    power_w = zener_w(part) or SMALL_ZENER_W
+    weaker = power_w < (zener_w(now) or SMALL_ZENER_W)
+    if off <= SAME_VOLTAGE:
+        closeness = Closeness.LIKE if weaker else Closeness.SAME
+    else:
+        closeness = Closeness.OTHER if weaker or off > NEAR_VOLTAGE else Closeness.LIKE
+    return closeness, (off > SAME_VOLTAGE, weaker, off, power_w)
+
+
+def zener_v(part: Diode) -> float:
+    """Printed voltage of a zener."""
+    own = diode_by_words(part.part)
+    assert own is not None
+    assert own.breakdown_v is not None
+    return own.breakdown_v
+
+
+def zener_w(part: Diode) -> float | None:
+    """Rated power of a zener; None where it is not written."""
+    own = diode_by_words(part.part)
+    return None if own is None else own.power_w
