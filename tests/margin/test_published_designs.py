@@ -189,14 +189,14 @@ def test_what_no_data_sheet_states_is_a_warning_with_its_share(name: str) -> Non
     text = " ".join(document_text(document_of(check).answer).split())
     count = len(finding_lines(check))
     passes = "PASSES, with a warning" if count == 1 else f"PASSES, with {count} warnings"
-    assert f"{passes}: sync depends on how soon OC1 lets go." in text
+    assert f"{passes}: sync depends on how soon OC1 turns off." in text
     assert "which no data sheet states; look at the pulse" in text
     share = f"{100.0 * population.doubtful_ratio:.0f} %"
     assert f"({share} of boards)" in text
     assert f"{share} of such boards may fail" in text
     assert "the pin never goes high" not in text
     rule = next(r for r in check.every_rule if r.name == f"{AT_CORNER}pin never high")
-    assert rule.depends_on == "how soon OC1 lets go"
+    assert rule.depends_on == "how soon OC1 turns off"
 
 
 def test_a_grade_too_weak_for_its_load_is_named() -> None:
@@ -262,7 +262,7 @@ def test_words_follow_the_output() -> None:
 def test_doubt_weighs_one_step() -> None:
     rule = limit_rule("pin", 1.0, 2.0, "V", "", at_least=True, kind="function")
     assert rule.status == "fail"
-    assert replace(rule, depends_on="how soon OC1 lets go").status == "warning"
+    assert replace(rule, depends_on="how soon OC1 turns off").status == "warning"
 
 
 def test_levels_are_judged_again_under_their_own_conditions() -> None:

@@ -213,7 +213,10 @@ def repair_text(repair: Repair, board: Board) -> str:
     """What the repair changed, and whether for the worse."""
     parts = "; ".join(changes(repair.was, board))
     if not parts:
-        return "Both files describe the same board: write the new part into the repaired one."
+        return (
+            "Both files describe the same board. If another value or type was fitted, write it "
+            "into the repaired one."
+        )
     if repair.mended:
         how = [_change_text(change) for change in repair.worse]
         less = f" Less good: {'; '.join(how)}." if how else ""
@@ -408,6 +411,10 @@ def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
     return f"{', '.join(texts)}{where}"
 
 
+HOURS = "service.hours_per_year"
+"""The key of a board file for them."""
+
+
 def _facts(check: Check) -> Iterator[tuple[str, str]]:
     """The few figures that matter."""
     by_name = {level.name: level for level in check.levels}
@@ -419,11 +426,13 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     weak = check.weak_headrooms["ctr"]
     if check.passes and weak.locks and isfinite(weak.factor_ratio):
         years = years_text(check.life.design_rule_years)
-        hours = f"{check.board.service.hours_per_year:g}"
+        hours = f"{check.board.service.hours_per_year:g} h a year"
+        if any(each.key == HOURS for each in check.board.assumptions):
+            hours += " (assumed)"
         yield (
             "reserve",
             f"works until the optocoupler is {weak.factor_ratio:.2g} times weaker than the worst "
-            f"new one, about {years} at {hours} h a year",
+            f"new one, about {years} at {hours}",
         )
     yield "tolerances", _population_text(check.spread.population)
 

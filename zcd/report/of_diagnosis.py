@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from zcd.board.model import Board
-from zcd.circuit.elements import Circuit, Element, Junction, Resistance, is_hidden
+from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
 from zcd.circuit.points import joint_text
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
@@ -83,12 +83,19 @@ def _over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, 
         return "", ()
     if over := parts_over(circuit, reading.red, reading.black):
         refs = over.split(", ")
-        return f"over {', '.join(map(part_words, refs))}", tuple(circuit[ref] for ref in refs)
+        names = ", ".join(_piece_words(ref, circuit) for ref in refs)
+        return f"over {names}", tuple(circuit[ref] for ref in refs)
     row = parts_between(circuit, reading.red, reading.black) if dead else ()
     if not row:
         return "", ()
     ends = " to ".join(part_words(ref) for ref in (row[0], row[-1]))
     return f"over {ends}", tuple(circuit[ref] for ref in row)
+
+
+def _piece_words(ref: str, circuit: Circuit) -> str:
+    """The same for what probes are across: of an optocoupler's output, that it is the output."""
+    words = part_words(ref)
+    return f"{words} transistor" if isinstance(circuit[ref], Phototransistor) else words
 
 
 def part_words(ref: str) -> str:
@@ -423,9 +430,7 @@ def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     share = sum(r.probability for r in rest)
     remarks = [_in_all_text(diagnosis)]
     if share >= MIN_SHOWN:
-        remarks.append(
-            f"{len(rest)} more, together {probability_text(share)}, none above the last."
-        )
+        remarks.append(f"{len(rest)} others, together {probability_text(share)}.")
     remark = " ".join(filter(None, remarks))
     return Table(
         title="What explains the readings",
@@ -441,7 +446,7 @@ def _in_all_text(diagnosis: Diagnosis) -> str:
     first, chance = diagnosis.ranked[0], probability_text(present(diagnosis.ranked))
     if first.fault is None or chance == probability_text(first.probability):
         return ""
-    return f"{first.fault.repair} in all, with what else may have failed beside it: {chance}."
+    return f"{first.fault.repair} in all (its rows added, and with a second fault): {chance}."
 
 
 def _with_amount(ranked: Ranked, circuit: Circuit) -> str:

@@ -31,7 +31,7 @@ DARK_RULES = {
 """What the time in which the LED is dark must suffice for."""
 DARK_HINT = (
     " This LED is lit in both halves and dark for a moment only at each crossing: too short for "
-    "the optocoupler to let go. What helps: a resistor of some kΩ across the LED, which keeps it "
+    "the optocoupler to turn off. What helps: a resistor of some kΩ across the LED, which keeps it "
     "dark for longer; a smaller output resistor, with more LED current."
 )
 DOUBT = "it depends on what no data sheet states"
