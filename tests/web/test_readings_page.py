@@ -50,7 +50,7 @@ class Asked:
     def get(self, name: str = "a-job", *, again: bool = True) -> str:
         scope = self._scope("/job/{name}/readings", name)
         request = Request(scope if again else {**scope, "headers": []})
-        return bytes(self.sheet.page(request).body).decode()
+        return bytes(self.sheet.filled(request).body).decode()
 
     def post(self, name: str, **said: str) -> str:
         body = urlencode({"seen": self.sheet.jobs.open(self.file).version, **said}).encode()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import lru_cache, partial
 from math import isfinite
 from typing import Any
 
@@ -91,17 +91,20 @@ class BoardPage:
         told = self._board(unit)
         return self.desk.fill("redrawn.html.j2", request, unit, again=True, focus=focus, **told)
 
-    def verdict(self, request: Request) -> Response:
-        """Whether the board holds, with every rule; or that it is still being worked out."""
-        unit = self.desk.read_address(request)
+    async def verdict(self, request: Request) -> Response:
+        """Whether the board holds, with every rule."""
+        unit = await run_in_threadpool(self.desk.read_address, request)
         words: dict[str, Any] = {**NO_VERDICT, "board": unit.board}
         if unit.board is not None:
             task = self.works.ask(tasks.check, unit.board)
-            words |= {"busy": not task.done, "problem": task.problem, **(task.result or {})}
+            if not await self.works.over(task, request):
+                return Response(status_code=204)
+            words |= {"problem": task.problem, **(task.result or {})}
             words["judged"] = version_of(repr(unit.board))
             if task.result:
                 self.desk.judged(unit.board, passes=task.result["passes"])
-        return self.desk.fill("judged.html.j2", request, unit, again=True, **words)
+        fill = partial(self.desk.fill, "judged.html.j2", request, unit, again=True, **words)
+        return await run_in_threadpool(fill)
 
     def file(self, request: Request) -> Response:
         """The board as a board file."""

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import threading
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from functools import partial
 from typing import Any
 
@@ -37,6 +39,7 @@ PLACE = ("function", "red", "black")
 """Names under which a reading at two points is chosen."""
 ANOTHER, CAPTURE, CHIP, NEXT = "another", "capture", "chip", "next"
 """Where an answer was typed, where that is not the line of a reading."""
+POLL_S = 0.05
 Act = Callable[[Answers, PostedForm, Log], None]
 """What a form asks for; last the log that its page showed."""
 
@@ -95,8 +98,27 @@ class ReadingsPage:
         """The jobs of the folder."""
         return self._list(request, self.desk.unit(self.desk.opened))
 
-    def page(self, request: Request) -> Response:
-        """The jobs of the folder; or a job's readings, if one is open."""
+    async def page(self, request: Request) -> Response:
+        """The jobs of the folder; or a job's readings, for which the page itself then waits."""
+        if request.headers.get("hx-request"):
+            prepared = await run_in_threadpool(self._prepared, request)
+            while prepared is not None and not prepared.over.is_set():
+                if await request.is_disconnected():
+                    return Response(status_code=204)
+                await asyncio.sleep(POLL_S)
+        return await run_in_threadpool(self.filled, request)
+
+    def _prepared(self, request: Request) -> PreparedBoard | None:
+        unit = self.desk.read_address(request)
+        if not unit.job:
+            return None
+        with suppress(InputError):
+            job = self.jobs.open(self.desk.job_file(unit.job)).job
+            return self.atlases.of(job.board, job.meter)
+        return None
+
+    def filled(self, request: Request) -> Response:
+        """The same, as far as it is."""
         unit = self.desk.read_address(request)
         if not unit.job:
             return self._list(request, unit)
