@@ -166,6 +166,15 @@ def test_another_job_on_the_board_as_it_was_edited(asked: Asked) -> None:
     assert asked.file.read_bytes() == before
 
 
+def test_flags_with_what_the_display_shows(asked: Asked) -> None:
+    asked.post("flags", flags="sync=F3 fan=F5")
+    job = load_job(asked.file)
+    assert (job.flags, job.codes) == (("sync", "fan"), {"sync": "F3", "fan": "F5"})
+    assert 'value="sync=F3 fan=F5"' in asked.get()
+    asked.post("flags", flags="F3")
+    assert load_job(asked.file).flags == ("sync",)
+
+
 def test_the_same_said_again_is_kept_once(asked: Asked) -> None:
     for say in ("47k", "47 kΩ", "46.5k", "47k"):
         asked.post("answer", where="row-1", at="ohm R1", say=say)

@@ -163,7 +163,7 @@ class ReadingsPage:
         name = message.said("name")
         try:
             flags = message.said("flags")
-            file = begin_job(self.desk, self.jobs, unit, name, _flags_of(flags))
+            file = begin_job(self.desk, self.jobs, unit, name, *_flags_of(flags, {}))
         except InputError as error:
             words = {**begin_words(self.desk, unit), "name": name, "flags": flags}
             words["error"] = str(error)
@@ -214,9 +214,11 @@ class ReadingsPage:
 
         def change(open_job: OpenJob, writer: JobFileWriter) -> None:
             job = open_job.job
-            answers = Answers(open_job.circuit, list(job.log), job.flags)
+            answers = Answers(open_job.circuit, list(job.log), job.flags, job.codes)
             act(answers, message, self.jobs.log_of_version(message.said("seen"), open_job))
-            if (tuple(answers.log), answers.flags) != (job.log, job.flags):
+            told = tuple(answers.log), answers.flags, answers.codes
+            if told != (job.log, job.flags, job.codes):
+                writer.codes = answers.codes
                 writer.write(answers.log, answers.flags)
 
         return self._changed(request, self.desk.read_address(request), message, change)
@@ -357,8 +359,8 @@ def _taken_back(answers: Answers, message: PostedForm, expected_version: Log) ->
 
 def _flagged(answers: Answers, message: PostedForm, expected_version: Log) -> None:
     del expected_version
-    answers.flags = _flags_of(message.said("flags"))
+    answers.flags, answers.codes = _flags_of(message.said("flags"), answers.codes)
 
 
-def _flags_of(said: str) -> tuple[str, ...]:
-    return parse_flags(said.split())[0] if said else ()
+def _flags_of(said: str, codes: Mapping[str, str]) -> tuple[tuple[str, ...], Mapping[str, str]]:
+    return parse_flags(said.split(), codes) if said else ((), codes)
