@@ -180,8 +180,10 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     assert main(["diagnose", "board-job.toml", "--ask"]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert (
-        "Next: zcd substitute board.toml --for R2; after the repair zcd retest board.toml --job "
-        'board-job.toml; then zcd close board-job.toml --found "R2 open".'
+        "Next: fit the new part (zcd substitute board.toml --for R2). If it is another value or "
+        "type, write it into a copy: zcd new --like board.toml repaired.toml. Measure again: zcd "
+        'retest repaired.toml (or board.toml) --job board-job.toml -r "low time ...". Then zcd '
+        'close board-job.toml --found "R2 open".'
     ) in out
 
 

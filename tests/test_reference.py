@@ -23,8 +23,8 @@ TABLES = sorted(REFERENCE.glob("*.csv"))
 TEXT = {
     *("band", "confidence", "controller", "curve", "family", "given", "grade", "id", "key", "kind"),
     *("maker", "mark", "measured", "meter", "mode", "model", "model_source", "name", "note"),
-    *("package", "part", "relay", "series", "source", "style", "test", "unit", "usable"),
-    *("wave", "what", "why"),
+    *("package", "part", "relay", "series", "source", "style", "test", "type", "unit"),
+    *("usable", "wave", "what", "why"),
 }
 each_table = pytest.mark.parametrize("path", TABLES, ids=lambda path: path.stem)
 

@@ -452,7 +452,8 @@ def substitute(
     ----------
     board : Board
     drawer : Drawer, str or Path, optional
-        Parts in stock, or a drawer file; by default all values of E24 and the parts of the tables.
+        Parts in stock, or a drawer file; by default E24, the printed values and the parts of the
+        tables.
     refs : sequence of str
         Parts to be replaced; none: every part in turn.
     others : bool
@@ -467,11 +468,12 @@ def substitute(
     InputError
         If there is no such part, or the drawer file cannot be used.
     """
-    from zcd.board.drawer import load_drawer, series_drawer
+    from zcd.board.drawer import load_drawer
     from zcd.simulation.drive_parts import replacements
+    from zcd.substitutes.search import usual_drawer
 
     if drawer is None:
-        drawer = series_drawer("E24", board.chains[0][0].style)
+        drawer = usual_drawer(board)
     elif isinstance(drawer, str | Path):
         drawer = load_drawer(drawer)
     return replacements(board, drawer, refs, others=others)

@@ -288,7 +288,7 @@ def _retest() -> Rendering:
     from zcd.report import of_retest as of
 
     return Rendering(
-        of.retest_line,
+        lambda result: of.retest_line(result).partition(" Take ")[0],
         of.retest_document,
         plot_retest,
         of.retest_cautions,

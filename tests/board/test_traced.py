@@ -174,6 +174,9 @@ def test_parts_are_changed_in_their_lines() -> None:
         (["feed - R1 82k - BR1~1", "BR1+ - led+", "BR1- - n - led-", "BR1~2 - led-", "BR1 DB107"],
          'points "n" and "BR1-"'),
         ([*SIMPLE, "feed - R2 1k - line"], "R2 between feed and line"),
+        (["feed - C1 22n - R1 47k - D1 1N4007 > - led+", "led- - neutral"], "no way back"),
+        (["feed - C1 22n - R1 47k - x", "x - R2 1k - led+", "led- - C2 22n - neutral"],
+         "found C1, C2 in series with the LED and no way back"),
         ([], "a list of lines"),
     ],
 )  # fmt: skip

@@ -15,7 +15,8 @@ from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import Measured, Reading
 from zcd.diagnosis.retest import remaining, retest
 from zcd.report.of_diagnosis import reading_text
-from zcd.report.of_retest import remaining_lines, retest_line
+from zcd.report.of_retest import remaining_lines, retest_answer, retest_line
+from zcd.report.terminal import document_text
 
 LOW_TIME = Reading(function=Function.LOW_TIME, red="pin", black="logic0")
 MAINS = Reading(function=Function.AC, red="line", black="neutral")
@@ -109,8 +110,9 @@ def test_too_little_measured_names_what_would_do() -> None:
     assert not any(reading.lifted for reading in result.missing)
     line = retest_line(result)
     assert line.startswith("NOT PASSED yet: ")
-    assert "Take one more: " in line or f"Take {len(result.missing)} more: " in line
-    assert all(reading_text(reading, result.circuit) in line for reading in result.missing)
+    assert "Take one more: " in line or f"Take {len(result.missing)} more, first: " in line
+    shown = " ".join(document_text(retest_answer(result)).split())
+    assert all(reading_text(reading, result.circuit) in shown for reading in result.missing)
     shown = MeterModel(dictionary().board, dictionary().circuit, usual_meter()).read(
         result.missing
     )[0]

@@ -16,7 +16,7 @@ from zcd.errors import InputError
 from zcd.margin.as_new import comparable
 from zcd.margin.check import Check
 from zcd.renderings import document_of
-from zcd.report.of_check_answer import culprit_lines, finding_lines, headline_text
+from zcd.report.of_check_answer import assumed_text, culprit_lines, finding_lines, headline_text
 from zcd.report.terminal import document_text
 
 BOARD = """
@@ -254,3 +254,40 @@ def test_chips_are_judged_as_chips() -> None:
     assert [part.style for part in board.chains[0]] == ["1206", "1206"]
     headline = headline_text(zcd.check(board))
     assert headline.startswith("PASSES, if R1 and R2 are 1210 or larger.")
+
+
+UNSIZED = """
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817B"
+chain = {resistors = [@]}
+output = {pull_up = "12k", supply = "5 V"}
+"""
+
+
+@pytest.mark.parametrize(
+    ("values", "says"),
+    [
+        ('"100k", "100k"', "PASSES. Sync works from 207 to 253 V; no part is overloaded."),
+        ('"34k", "34k"', "PASSES, if R1 and R2 are 1/4 W or larger. Sync works from 207 to 253 V."),
+        ('"33k", "33k"', "PASSES, if R1 and R2 are 1/2 W or larger. Sync works from 207 to 253 V."),
+    ],
+)
+def test_the_size_that_bears_is_named_below_and_above_its_limit(values: str, says: str) -> None:
+    """Each turns (253 V / 2)^2 / R / 2 into heat: 40 mW, 235 mW and 242 mW, tolerances aside."""
+    assert headline_text(zcd.check(zcd.loads(UNSIZED.replace("@", values)))) == says
+
+
+def test_no_chip_is_larger_than_the_largest() -> None:
+    """(253 V)^2 / 47.5 k / 2 = 0.67 W; a 2512 bears 0.5 W and 200 V, a leaded 1 W would bear it."""
+    coded = zcd.check(zcd.loads(UNSIZED.replace("@", '"66C"')))
+    assert headline_text(coded) == "FAILS: R1 is overloaded."
+    assert not any("1 W" in line for line in finding_lines(coded))
+    plain = zcd.check(zcd.loads(UNSIZED.replace("@", '"47k5"')))
+    assert headline_text(plain).startswith("PASSES, if R1 is 1 W or larger.")
+
+
+def test_a_style_that_is_assumed_is_told_once() -> None:
+    board = zcd.loads(UNSIZED.replace("@", '"66C", "47k", "33k"'))
+    assert assumed_text(board).count("chain style") == 1
+    assert "chain style 1206 or 1/4 W" in assumed_text(board)

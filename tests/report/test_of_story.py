@@ -122,7 +122,7 @@ def test_a_sync_flag_alone_is_a_sync_fault_whose_fan_flag_is_due() -> None:
     """Seven seconds: the difference of the two times in the board's [supervision], 10 s and 3 s."""
     assert fan_flag_delay_s([told("healthy"), told("R1 open")]) == pytest.approx(7.0, abs=0.05)
     assert fan_flag_delay_s([told("healthy")]) is None
-    assert advice_lines((), {"sync"}, None, 7.02) == [
+    assert advice_lines((), {"sync"}, 7.02) == [
         "A sync fault raises the fan flag too, about 7 s later. Wait and read the display again; "
         "until then treat it as a sync fault."
     ]
@@ -244,6 +244,6 @@ def test_fan_flag_alone_clears_no_sync_circuit_that_may_raise_it() -> None:
     for more in ("", 'supervision = {sync_flag_after = "30 s"}'):
         result = board(more)
         stories = stories_of(result, [find_cause(result, key) for key in keys])
-        lines = advice_lines(matching_causes(stories, {"fan"}), {"fan"}, None)
+        lines = advice_lines(matching_causes(stories, {"fan"}), {"fan"})
         cleared[more] = ["not cleared" in lines[-1], "nothing is to be measured" in lines[-1]]
     assert list(cleared.values()) == [[False, True], [True, False]]

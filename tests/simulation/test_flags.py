@@ -10,13 +10,15 @@ from numpy.testing import assert_allclose
 
 from tests.simulation.boards import board
 from zcd.circuit.build import build_circuit
+from zcd.diagnosis.case import Case
 from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.functions import Function
+from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.engine.solve import READINGS, solve
 from zcd.simulation.causes import Subsystem, find_cause
-from zcd.simulation.flags import all_stories, find_side_test, matching_causes
+from zcd.simulation.flags import all_stories, causes_for_flags, find_side_test, matching_causes
 from zcd.simulation.timeline import Story
 
 BOTH = frozenset({"sync", "fan"})
@@ -80,6 +82,19 @@ def test_fan_flag_alone_needs_no_reading_on_the_sync_circuit() -> None:
     fits = matching_causes(stories(), {"fan"})
     assert sum(fit.share_ratio for fit in fits if fit.cause.subsystem is Subsystem.FAN) > 0.95
     assert find_side_test(dictionary(), fits) is None
+
+
+def test_a_story_begins_as_a_diagnosis_does() -> None:
+    """The same first readings, on a dead board, and the same probabilities."""
+    result = causes_for_flags(board(feed='feed = "switched"'), BOTH, seconds=20.0)
+    wanted = Case.of(Job(board=result.board, meter=usual_meter(), flags=("sync", "fan")))
+    assert result.plan.steps[0].reading == wanted.next_reading.reading  # type: ignore[union-attr]
+    assert result.plan.steps[0].access is Where.DEAD
+    chances = {ranked.key: ranked.probability for ranked in wanted.ranked}
+    shares = {fit.cause.key: fit.share_ratio for fit in result.fits}
+    same = shares.keys() & chances.keys()
+    assert len(same) > 20
+    assert_allclose([shares[key] for key in same], [chances[key] for key in same])
 
 
 def test_flags_that_nothing_raises_fit_nothing() -> None:

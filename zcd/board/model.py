@@ -7,7 +7,7 @@ that nobody wrote down comes from `reference/` and leaves an `Assumption` behind
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any, Final, Literal
 
@@ -550,6 +550,15 @@ class Board:
         if self.traced is not None:
             return self.traced.pulses == 2
         return self.topology in (Topology.BRIDGE, Topology.TWO_LED)
+
+    def with_diode(self, now: Diode, part: Diode) -> Board:
+        """The board with another diode in place of one of its own."""
+        if self.traced is not None:
+            diodes = tuple(part if diode is now else diode for diode in self.traced.diodes)
+            return replace(self, traced=replace(self.traced, diodes=diodes))
+        if now is self.rectifier:
+            return replace(self, rectifier=part)
+        return replace(self, clamp=part)
 
     def with_(self, **changes: Any) -> Board:
         """The board with some of its keys or parts changed.

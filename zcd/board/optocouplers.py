@@ -75,6 +75,18 @@ def grades(family: str) -> tuple[str, ...]:
     return tuple(str(row["grade"]) for row in rows if row["family"] == family)
 
 
+def sold_as(family: str) -> str:
+    """A type of a family to buy it by.
+
+    Examples
+    --------
+    >>> sold_as("785"), sold_as("817")
+    ('TLP785', '817')
+    """
+    rows = refdata.table("optocoupler_limits")
+    return next((str(row["type"]) for row in rows if row["family"] == family), "") or family
+
+
 def optocoupler_name(
     family: str, grade: str | None = None, *, key: str = ""
 ) -> tuple[str, str | None]:

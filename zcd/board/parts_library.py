@@ -18,10 +18,9 @@ from zcd.errors import invalid_value
 
 UNKNOWN_STYLE = "1/4 W"
 UNKNOWN_CHIP = "1206"
-_CHIPS = ("0805", "1206", "1210", "2010", "2512")
-_LEADED = ("1/4 W", "1/2 W", "1 W", "2 W")
-LARGEST_USUAL = "2 W"
-"""No resistor of such a chain is larger: common practice, no source."""
+_CHIPS = ("0603", "0805", "1206", "1210", "2010", "2512")
+_LEADED = ("1/8 W", "1/4 W", "1/2 W", "1 W", "2 W")
+"""Usual sizes; no resistor of such a chain is larger: common practice, no source."""
 OFFERED_DIODES = ("1N4007", "1N4148", "M7", "S1M", "DB107", "MB10S")
 """Of these a replacement is looked for where no drawer says what there is: the common ones."""
 
@@ -134,30 +133,43 @@ def resistor_limits(style: str, key: str = "") -> ResistorLimits:
     return ResistorLimits(style=name, source=source, **lowest)
 
 
-def size_that_bears(small: str, power_ratio: float, voltage_ratio: float) -> str | None:
-    """The smallest usual size that bears more than another.
+def usual_sizes(style: str) -> tuple[str, ...]:
+    """The usual sizes of a make, chip or leaded, the smallest first.
+
+    Examples
+    --------
+    >>> usual_sizes("1206")[-1], usual_sizes("MFR-25")[-1]
+    ('2512', '2 W')
+    """
+    return _CHIPS if is_chip(style) else _LEADED
+
+
+def is_chip(style: str) -> bool:
+    """Whether a style is the size of a chip."""
+    return style.isdecimal() and not style.startswith("02")
+
+
+def size_that_bears(style: str, power_w: float, working_v: float) -> str | None:
+    """The smallest usual size that bears a load.
 
     Parameters
     ----------
-    small : str
-        That is too small.
-    power_ratio, voltage_ratio : float
-        What it has to bear, as shares of its limits.
+    style : str
+        Its make counts, chip or leaded.
+    power_w, working_v : float
+        Rated power and voltage that are needed.
 
     Returns
     -------
     style : str or None
-        Of the same make, chip or leaded; None where none will do.
+        Of the same make; None where none will do.
 
     Examples
     --------
-    >>> size_that_bears("1/4 W", 2.8, 1.7)
-    '1 W'
+    >>> size_that_bears("1/4 W", 0.7, 255.0), size_that_bears("0805", 0.7, 255.0)
+    ('1 W', None)
     """
-    limits = resistor_limits(small)
-    power_w, working_v = power_ratio * limits.rated_power_w, voltage_ratio * limits.working_v
-    sizes = _CHIPS if small in _CHIPS else _LEADED
-    for size in sizes:
+    for size in usual_sizes(style):
         able = resistor_limits(size)
         if able.rated_power_w >= power_w and able.working_v >= working_v:
             return size

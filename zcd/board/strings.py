@@ -173,6 +173,15 @@ def with_leds(
         raise InputError(
             "found no way from feed through the LED to neutral; allowed: lines that lead there"
         )
+    held = {ref for ref, _ in circuit.capacitors}
+    if held and not any(
+        _has_return(led, links, refs | circuit.blocking, held, poles) for led in leds
+    ):
+        raise InputError(
+            f"found {', '.join(sorted(held))} in series with the LED and no way back: a capacitor "
+            "charges once, then no current flows; allowed: a diode or LED the other way behind "
+            'the capacitor, such as "x - D9 1N4007 < - neutral"'
+        )
     return (*circuit.links, *leds), pulses, second
 
 
@@ -194,13 +203,35 @@ def lit_half_waves(
     count : int
         0 to 2.
     """
+    ways = _ways(links, {*leds, *one_way})
+    lamps = [link for link in links if link.ref in leds]
+    return sum(any(_is_lit(lamp, ways, *ends) for lamp in lamps) for ends in (poles, poles[::-1]))
+
+
+def _ways(links: Iterable[Link], one_way: Collection[str]) -> dict[str, list[str]]:
+    """To which nodes current gets from each; through some parts one way only."""
     ways: dict[str, list[str]] = {}
     for link in links:
         ways.setdefault(link.a, []).append(link.b)
-        if link.ref not in one_way and link.ref not in leds:
+        if link.ref not in one_way:
             ways.setdefault(link.b, []).append(link.a)
-    lamps = [link for link in links if link.ref in leds]
-    return sum(any(_is_lit(lamp, ways, *ends) for lamp in lamps) for ends in (poles, poles[::-1]))
+    return ways
+
+
+def _has_return(
+    led: Link,
+    links: Iterable[Link],
+    one_way: Collection[str],
+    capacitors: Collection[str],
+    poles: tuple[str, str],
+) -> bool:
+    """Whether a LED's mean current has a way back to its anode: through the mains, no capacitor."""
+    through = [link for link in links if link.ref not in capacitors]
+    ways = _ways([*through, Link("mains", *poles)], one_way)
+    reached = [led.b]
+    for node in reached:
+        reached += [other for other in dict.fromkeys(ways.get(node, ())) if other not in reached]
+    return led.a in reached
 
 
 def _is_lit(led: Link, ways: Mapping[str, Sequence[str]], source: str, sink: str) -> bool:

@@ -66,9 +66,9 @@ def substitute(
     before; a total within 10 %. Never fewer resistors in series, never a part beyond its
     rating; each proposal passes `zcd check` as far as the original does. If nothing in the
     drawer will do, it says what to buy. Without a drawer, resistors are those of a series
-    (E24 if not named) in the style of those they replace; optocouplers and diodes are
-    those of the tables where the drawer lists none. `--for drive` proposes what switches
-    the fan.
+    (E24 if not named) in the style of those they replace, and the printed values;
+    optocouplers and diodes are those of the tables where the drawer lists none. `--for
+    drive` proposes what switches the fan.
 
     \b
     Examples
@@ -80,6 +80,7 @@ def substitute(
     from zcd import api
     from zcd.board.drawer import load_drawer, series_drawer
     from zcd.cli.output import print_result
+    from zcd.substitutes.search import usual_drawer
 
     if drawer_file is not None and not (series is None and style is None):
         raise click.UsageError("--drawer says what there is: give it, or --series with --style")
@@ -89,11 +90,10 @@ def substitute(
     board = board_given(board_file)
     if stock is not None:
         drawer = load_drawer(stock)
+    elif style is not None:
+        drawer = series_drawer(series or "E24", style)
     else:
-        drawer = series_drawer(
-            "E24" if series is None else series,
-            board.chains[0][0].style if style is None else style,
-        )
+        drawer = usual_drawer(board, series or "E24")
     result = api.substitute(board, drawer, refs=refs, others=others)
     print_result(result, as_json, full=full)
     return 0 if result.all_found else 1

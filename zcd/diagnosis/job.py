@@ -15,7 +15,7 @@ from zcd.board import quantity_kinds
 from zcd.board.files import load_board
 from zcd.board.keys import key
 from zcd.board.model import Board
-from zcd.board.schema import Day, Table, one_of, quantity
+from zcd.board.schema import BoardFile, Day, Table, one_of, quantity
 from zcd.board.toml_files import parse_toml, read_text, refuse, validate
 from zcd.board.units import QuantityKind, nearest
 from zcd.circuit.build import build_circuit
@@ -219,8 +219,13 @@ def load_job(path: str | Path, meter: Meter | None = None) -> Job:
     """
     path = Path(path)
     result = parse_toml(read_text(path, WANTED), file_name(path), WANTED)
-    if not JobFile.model_fields.keys() & result.keys():
+    of_job = [key for key in result if key in JobFile.model_fields]
+    if not of_job:
         return Job(board=load_board(path), meter=meter or usual_meter(), board_file=path)
+    if "board" not in result and BoardFile.model_fields.keys() & result.keys():
+        name = file_name(path)
+        instead = f'is of a job, but this file describes a board: a job file has board = "{name}"'
+        raise refuse(name, [f"{key}: {instead}" for key in of_job])
     file, lines = job_file_of(result)
     if file is None:
         raise refuse(file_name(path), lines)

@@ -5,19 +5,21 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from math import inf, log10
+from math import inf, log10, pi, sqrt
 from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board, Capacitor, Resistor
+from zcd.board import parts_library
+from zcd.board.model import Board, Capacitor, Diode, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.preferred import decade
 from zcd.circuit.batch import split
-from zcd.circuit.build import build_circuit
+from zcd.circuit.build import build_circuit, led_refs
 from zcd.circuit.elements import Circuit, stack
+from zcd.engine.solve import solve
 from zcd.margin.check import LEVELS, level_conditions
 from zcd.margin.population import SEED, even_points
 from zcd.margin.rule_margins import RuleMargins, evaluate, evaluate_together
@@ -32,7 +34,7 @@ Part = Resistor | Capacitor
 DECADES = 4
 """How far either way another value is tried: a printed code read as a value is three off."""
 SERIES = "E12"
-SMALLEST_F, LARGEST_F = 1e-11, 1e-4
+SMALLEST_F, LARGEST_F, LARGEST_ON_MAINS_F = 1e-11, 1e-4, 2.2e-6
 USUAL_CHAIN_A = (0.3e-3, 6e-3)
 USUAL_PULL_UP_OHM = (2e3, 150e3)
 USUAL_PIN_F = (0.0, 22e-9)
@@ -41,6 +43,8 @@ ROOM = (0.05, 0.15)
 """Margins of lock and stress asked for where a value is tried, before tolerances are."""
 ROOM_OF_UNREAD = (0.02, 0.05)
 """The same where the values are told with which a board just passes."""
+FARTHEST_DECADES = 1.0
+"""Of a part that is to blame though the LED's current is as usual."""
 COARSE = 4
 """Every so many of the values are tried first."""
 DRAWN, FIRST, AT_ENDS, MANY = 96, 8, 8, 6
@@ -49,6 +53,9 @@ how many make a span."""
 MOST_LACKING = 10.0
 """Of one rule: what is failed altogether says no more."""
 MOST = 3
+USUAL_RECTIFIER = "1N4007"
+REVERSE_RATINGS_V = (100.0, 200.0, 400.0, 600.0, 800.0, 1000.0)
+"""What mains rectifiers are made for: 1N4002 to 1N4007."""
 _ENDS = [LEVELS.index(name) for name in ("weak", "nominal", "strong")]
 
 
@@ -61,7 +68,7 @@ class Remedy:
     ref : str
         The part.
     unit : str
-        Of the values, ``Ω`` or ``F``.
+        Of the values, ``Ω`` or ``F``; ``V`` for the reverse voltage that a diode is rated for.
     value : float
         What it is now.
     low, high : float
@@ -87,12 +94,14 @@ class Remedy:
         return abs(log10(nearest / self.value)) if nearest > 0.0 else inf
 
 
-def remedies_of(board: Board) -> tuple[Remedy, ...]:
+def remedies_of(board: Board, failed: Collection[str] = ()) -> tuple[Remedy, ...]:
     """Try every resistor and capacitor of a failing board with other values.
 
     Parameters
     ----------
     board : Board
+    failed : collection of str
+        References of parts that are over a limit: diodes among them are tried with more voltage.
 
     Returns
     -------
@@ -105,7 +114,35 @@ def remedies_of(board: Board) -> tuple[Remedy, ...]:
     Judged by lock and stress at low and high mains with the ends of the grade, then over boards
     drawn within all tolerances.
     """
-    return _tried(board, _parts(board))
+    rated = (_rating_remedy(board, now) for now in board.diodes if now.ref in failed)
+    diodes = [remedy for remedy in rated if remedy is not None]
+    return (*diodes, *_tried(board, _parts(board)))[:MOST]
+
+
+def _rating_remedy(board: Board, now: Diode) -> Remedy | None:
+    """The least reverse voltage of a mains rectifier with which the board passes."""
+    rating_v = now.junction.reverse_rating_v
+    if now.junction.is_zener:
+        return None
+    usual = parts_library.diode(USUAL_RECTIFIER, ref=now.ref)
+    most_v = usual.junction.reverse_rating_v
+    for volts in (v for v in REVERSE_RATINGS_V if rating_v < v <= most_v):
+        part = replace(usual, junction=replace(usual.junction, reverse_rating_v=volts))
+        if _passes(board.with_diode(now, part)):
+            return Remedy(
+                ref=now.ref, unit="V", value=rating_v, low=volts, high=most_v,
+                unusual_decades=log10(volts / rating_v),
+            )  # fmt: skip
+    return None
+
+
+def _passes(board: Board) -> bool:
+    """Whether it does at low and high mains with the ends of the grade, and drawn in tolerance."""
+    ends = stack([build_circuit(board, level_conditions(board)[k]) for k in _ENDS])
+    tolerances = tolerances_of(board)
+    shares = even_points(DRAWN, len(tolerances), np.random.default_rng(SEED))
+    boards = Boards(circuit=ends, thresholds=thresholds_of(board)), draw(board, tolerances, shares)
+    return all(bool(np.all(_lacking(evaluate(some, board), ROOM) == 0.0)) for some in boards)
 
 
 def passing_values_of(board: Board, refs: Sequence[str]) -> tuple[Remedy, ...]:
@@ -137,6 +174,13 @@ def _tried(
     """Remedies among some parts of a board."""
     spans = _spans(board, parts, room)
     found = [(part, _remedy(board, part, span)) for part, span in spans]
+    if board.traced is not None and board.traced.capacitors:
+        # where the LED's current is usual, no part of a series capacitor's circuit is far off
+        found = [
+            (part, remedy)
+            for part, remedy in found
+            if remedy.unusual_decades > 0.0 or remedy.distance_decades <= FARTHEST_DECADES
+        ]
     found.sort(key=lambda pair: (-pair[1].unusual_decades, pair[1].distance_decades))
     return _within_tolerance(board, found[:most], room)
 
@@ -150,7 +194,7 @@ def _spans(
     none does, near the one that lacks least.
     """
     base = stack([build_circuit(board, level_conditions(board)[k]) for k in _ENDS])
-    values = [_trial_values(part) for part in parts]
+    values = [_trial_values(board, part) for part in parts]
     lacks = [np.full(some.size, np.inf) for some in values]
     picks = [np.arange(0, some.size, COARSE) for some in values]
     for _ in range(2):
@@ -196,7 +240,7 @@ def _within_tolerance(
     drawn = draw(board, tolerances, shares)
     few, others = drawn.rows(slice(0, FIRST)), drawn.rows(slice(FIRST, None))
     parts = [part for part, _ in found]
-    values = [_end_values(part, remedy) for part, remedy in found]
+    values = [_end_values(board, part, remedy) for part, remedy in found]
     survive = _hold(board, few, parts, values, room)
     values = [some[good] for some, good in zip(values, survive, strict=True)]
     sure: list[set[float]] = [set() for _ in parts]
@@ -207,11 +251,12 @@ def _within_tolerance(
             values[k] = np.array([v for v in values[k].tolist() if result.get(v, True)])
             sure[k] |= {v for v, holding in result.items() if holding}
     kept = []
-    for (_, remedy), left in zip(found, values, strict=True):
+    for (part, remedy), left in zip(found, values, strict=True):
         # the ends themselves are where a board in a thousand may fail
         inner = left[2:-2] if left.size > MANY else left
         if inner.size:
-            low = 0.0 if remedy.low == 0.0 else float(inner[0])
+            without = remedy.low == 0.0 and left[0] <= _trial_values(board, part)[0]
+            low = 0.0 if without else float(inner[0])
             kept.append(replace(remedy, low=low, high=float(inner[-1])))
     return tuple(kept)
 
@@ -240,9 +285,9 @@ def _hold(
     return result
 
 
-def _end_values(part: Part, remedy: Remedy) -> FloatArray:
+def _end_values(board: Board, part: Part, remedy: Remedy) -> FloatArray:
     """The values at both ends of a span."""
-    values = _trial_values(part)
+    values = _trial_values(board, part)
     inside = values[(values >= remedy.low) & (values <= remedy.high)]
     return np.unique(np.concatenate([inside[:AT_ENDS], inside[-AT_ENDS:]]))
 
@@ -286,12 +331,14 @@ def _ladder(low_exponent: int, high_exponent: int) -> tuple[float, ...]:
     return tuple(figure * 10.0**e for e in exponents for figure in decade(SERIES))
 
 
-def _trial_values(part: Part) -> FloatArray:
+def _trial_values(board: Board, part: Part) -> FloatArray:
     value = _value(part)
     around = int(np.floor(log10(value)))
     values = np.array(_ladder(around - DECADES, around + DECADES + 1))
     if isinstance(part, Capacitor):
-        values = values[(values >= SMALLEST_F) & (values <= LARGEST_F)]
+        at_pin = part is board.output.pin_capacitor
+        largest_f = LARGEST_F if at_pin else LARGEST_ON_MAINS_F
+        values = values[(values >= SMALLEST_F) & (values <= largest_f)]
     return values
 
 
@@ -314,7 +361,7 @@ def _nearest_run(good: NDArray[np.bool_], values: FloatArray, now: float) -> Int
 def _remedy(board: Board, part: Part, span: FloatArray) -> Remedy:
     low, high = float(span[0]), float(span[-1])
     is_resistor = isinstance(part, Resistor)
-    if not is_resistor and low <= _trial_values(part)[0]:
+    if not is_resistor and low <= _trial_values(board, part)[0]:
         low = 0.0
     return Remedy(
         ref=part.ref,
@@ -332,14 +379,19 @@ def _unusual_decades(board: Board, part: Part) -> float:
         return _outside(_value(part), USUAL_PULL_UP_OHM)
     if part is board.output.pin_capacitor:
         return max(0.0, log10(_value(part) / USUAL_PIN_F[1]))
-    chain = chain_resistors(board)
-    if part not in chain:
+    impedances_ohm = {r.ref: r.resistance_ohm for r in chain_resistors(board)}
+    current_a = board.mains.rms_v / sum(impedances_ohm.values())
+    if board.traced is not None and board.traced.capacitors:
+        omega = 2.0 * pi * board.mains.frequency_hz
+        impedances_ohm |= {c.ref: 1.0 / (omega * c.capacitance_f) for c in board.traced.capacitors}
+        solution = solve(build_circuit(board))
+        current_a = float(max(solution.currents_a[led].max() for led in led_refs(board))) / sqrt(2)
+    if part.ref not in impedances_ohm:
         return 0.0
-    current_a = board.mains.rms_v / sum(r.resistance_ohm for r in chain)
-    biggest, smallest = max(map(_value, chain)), min(map(_value, chain))
+    biggest, smallest = max(impedances_ohm.values()), min(impedances_ohm.values())
     outside = _outside(current_a, USUAL_CHAIN_A)
     # too much current: no small part is to blame that a large one stands beside
-    to_blame = _value(part) == (smallest if current_a > USUAL_CHAIN_A[1] else biggest)
+    to_blame = impedances_ohm[part.ref] == (smallest if current_a > USUAL_CHAIN_A[1] else biggest)
     return outside if to_blame else outside / 2.0
 
 

@@ -106,7 +106,8 @@ def with_spread(check: NominalCheck) -> Check:
     if whole.passes:
         return whole
     _LOG.info("trying which single part, put right, makes the board pass")
-    return replace(whole, remedies=remedies_of(check.board))
+    failed = {rule.subject for rule in whole.every_rule if rule.status == "fail"}
+    return replace(whole, remedies=remedies_of(check.board, failed))
 
 
 def spread_of(board: Board) -> Spread:

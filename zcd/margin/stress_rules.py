@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.board.parts_library import LARGEST_USUAL, resistor_limits
+from zcd.board.parts_library import resistor_limits, usual_sizes
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Phototransistor, Value
 from zcd.engine.solution import Solution
@@ -67,8 +67,8 @@ def resistor_rules(
     Returns
     -------
     rules : list of Rule
-        A part whose size nobody wrote is held to the largest that is usual; to the limits of the
-        small one that is assumed it is expected to keep.
+        A part whose size nobody wrote is held to the largest usual one of its make; to the limits
+        of the small one that is assumed it is expected to keep.
     """
     part, watts = stress.resistor, np.asarray(stress.power_limit_w)
     if ambient_degc is not None:
@@ -80,7 +80,7 @@ def resistor_rules(
     if not part.size_assumed:
         return rules
     small = [replace(rule, kind="expectation", source_kind="assumed") for rule in rules]
-    large = resistor_limits(LARGEST_USUAL)
+    large = resistor_limits(usual_sizes(part.style)[-1])
     watts = watts * (large.rated_power_w / part.rated_power_w)
     source = f"no size is written; the largest usual one, {large.style}: {large.source}"
     any_size = [

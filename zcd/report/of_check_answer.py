@@ -13,7 +13,7 @@ from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
 from zcd.margin.check import CONDITIONS, RESERVE, SYNC, Check, Level
-from zcd.margin.culprit import Remedy
+from zcd.margin.culprit import USUAL_RECTIFIER, Remedy
 from zcd.margin.population import Population
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
@@ -84,21 +84,21 @@ def headline_text(check: Check) -> str:
     mains = check.board.mains
     inherited = () if check.repair is None else check.repair.inherited
     band = f"{quantity_text(mains.low_rms_v, '')} to {quantity_text(mains.high_rms_v, 'V')}"
+    sizes = sizes_of(check, _failed_subjects(check))
+    condition = f", if {listed([each.condition for each in sizes])}" if sizes else ""
+    sound = f"Sync works from {band}" + ("" if sizes else "; no part is overloaded")
     if check.status == "pass":
-        return f"PASSES. Sync works from {band}; no part is overloaded."
+        return f"PASSES{condition}. {sound}."
     if inherited and check.passes:
         return "PASSES: no worse than the original, which has the same weakness."
     if check.status == "warning":
         count = len(finding_lines(check))
-        sizes = sizes_of(check, _failed_subjects(check))
         passes = f"PASSES, with {count} warnings" if count > 1 else "PASSES, with a warning"
-        if sizes and count == 1:
+        if count == 1 and any(each.too_small for each in sizes):
             passes = "PASSES"
         if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
             return f"{passes}: sync depends on {plain(doubt)}."
-        if sizes:
-            return f"{passes}, if {sizes.condition}. Sync works from {band}."
-        return f"{passes}. Sync works from {band}; no part is overloaded."
+        return f"{passes}{condition}. {sound}."
     failed = _failed_subjects(check)
     parts = sorted(failed - {SYNC})
     wrong = ["sync is lost"] if SYNC in failed else []
@@ -189,12 +189,12 @@ def quarter_lines(check: Check) -> Iterator[str]:
     edges_s = (nominal.fall_offset_s, nominal.rise_offset_s)
     if check.board.traced is None or not check.board.traced.capacitors:
         return
-    if min(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
+    if max(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
         yield (
-            "The capacitor turns the LED's light by a quarter period: the pin "
-            f"falls {offset_text(edges_s[0])} and rises {offset_text(edges_s[1])}, near the peaks "
-            "of the mains. Firmware for such a board counts a quarter period from the edge; any "
-            "other takes it for the crossing and fires the drive a quarter period wrong."
+            "The series capacitor shifts the pulse by up to a quarter period: the pin falls "
+            f"{offset_text(edges_s[0])} and rises {offset_text(edges_s[1])}. Firmware for such a "
+            "board counts on from there; any other takes the edge for the crossing and fires the "
+            "drive as much wrong."
         )
 
 
@@ -230,10 +230,14 @@ def _change_text(change: Change) -> str:
 
 def _remedy_text(remedy: Remedy) -> str:
     now = quantity_text(remedy.value, remedy.unit)
-    return f"It is {now}; the board passes with {_span_text(remedy)}."
+    rated = "rated " if remedy.unit == "V" else ""
+    return f"It is {rated}{now}; the board passes with {_span_text(remedy)}."
 
 
 def _span_text(remedy: Remedy) -> str:
+    if remedy.unit == "V":
+        low = quantity_text(remedy.low, remedy.unit)
+        return f"a rectifier rated {low} or more, such as {USUAL_RECTIFIER}"
     high = quantity_text(remedy.high, remedy.unit)
     if remedy.low == 0.0:
         return f"up to {high}, or without it"
@@ -259,8 +263,11 @@ def finding_lines(check: Check) -> tuple[str, ...]:
         key=lambda item: (-WEIGHTS.index(worst_status(item[1])), item[0] != SYNC),
     )
     lines = [_finding_line(check, subject, rules) for subject, rules in ranked]
-    if sizes := sizes_of(check, _failed_subjects(check)):
-        lines.append(f"{STATUS['warning']}: {sizes.warning}")
+    lines += [
+        f"{STATUS['warning']}: {sizes.warning}"
+        for sizes in sizes_of(check, _failed_subjects(check))
+        if sizes.too_small
+    ]
     return tuple(plain(line) for line in lines if line)
 
 
@@ -461,10 +468,12 @@ def assumed_text(board: Board) -> str:
     """The assumptions that matter most, and how many others there are."""
     if not board.assumptions:
         return "Nothing was assumed."
-    ranked = sorted(board.assumptions, key=_weight)
-    named = [a for a in ranked[:MOST_ASSUMED] if _weight(a) < len(WEIGHTY)]
-    texts = [f"{_key_text(a.key)} {a.value}" for a in named]
-    more = len(board.assumptions) - len(named)
+    values: dict[str, list[str]] = {}
+    for assumption in sorted(board.assumptions, key=_weight):
+        values.setdefault(assumption.key, []).append(assumption.value)
+    named = [key for key in values if key in WEIGHTY][:MOST_ASSUMED]
+    texts = [f"{_key_text(key)} {' or '.join(values[key])}" for key in named]
+    more = len(values) - len(named)
     if more:
         texts.append(f"{more} more")
     return plain(f"Assumed: {listed(texts)}.")

@@ -64,7 +64,7 @@ def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
     diagnosis, job = case.diagnosis, case.job
     trip = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
-    plan = trip.steps
+    plan = () if fan_line(diagnosis, "") else trip.steps
     blocks: list[Block] = [Paragraph(verdict_line(diagnosis), "strong")]
     if job.codes and (flags := flags_line(job)):
         blocks.append(Paragraph(flags))

@@ -81,7 +81,7 @@ def retest_answer(retest: Retest) -> Document:
 
 def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     """What stands after the readings: what may be left, what to take, what is left of the CTR."""
-    lines = (_likeliest_line(retest), _to_take_line(retest), *remaining)
+    lines = (_likeliest_line(retest), _then_line(retest), _to_take_line(retest), *remaining)
     return [Paragraph(line) for line in lines if line]
 
 
@@ -122,6 +122,12 @@ def _likeliest_line(retest: Retest) -> str:
         f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}. "
         "To find the fault, give all readings to zcd diagnose."
     )
+
+
+def _then_line(retest: Retest) -> str:
+    """What is missing after the reading that the verdict names."""
+    names = _names(retest.missing[1:], retest)
+    return names and f"Then: {names}."
 
 
 def _to_take_line(retest: Retest) -> str:
@@ -167,11 +173,10 @@ def retest_line(retest: Retest) -> str:
             f"NOT PASSED: only {share} sure that the board is good, and no reading left would "
             "settle it."
         )
-    number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more"
-    names = "; ".join(reading_text(reading, retest.circuit) for reading in retest.missing)
+    number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more, first"
     return (
         f"NOT PASSED yet: {share} sure that the board is good (95 % needed). Take {number}: "
-        f"{names}."
+        f"{reading_text(retest.missing[0], retest.circuit)}."
     )
 
 

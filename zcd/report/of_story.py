@@ -9,10 +9,10 @@ import numpy as np
 from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.report.table import Table
-from zcd.report.text import percent_text, plain, quantity_text, share_text
+from zcd.report.text import plain, probability_text, quantity_text
 from zcd.simulation.causes import Cause, Subsystem
 from zcd.simulation.controller import FAN, SYNC, State
-from zcd.simulation.flags import Fit, SideTest
+from zcd.simulation.flags import Fit
 from zcd.simulation.timeline import Event, Story, What
 
 STATE_WORDS = {
@@ -25,6 +25,8 @@ STATE_WORDS = {
     State.PAUSE: "attempt ended: drive and load off, a pause",
     State.LOCKED_OUT: "locked out: no further attempt until it is switched off and on",
 }
+NO_RELAY = "the controller waits a little before it looks for sync"
+"""What it does where the feed has no relay to drive."""
 FLAG_WORDS = {
     SYNC: "SYNC FLAG: no lock for too long",
     FAN: "FAN FLAG: no tacho, or too slow, for too long",
@@ -54,10 +56,12 @@ FAN_FEED = (
 )
 
 
-def event_text(event: Event) -> str:
+def event_text(event: Event, board: Board) -> str:
     """What happens, in words."""
     if event.what is What.STATE:
-        return STATE_WORDS[State(event.which)]
+        state = State(event.which)
+        no_relay = state is State.CLOSE and board.relay is None
+        return NO_RELAY if no_relay else STATE_WORDS[state]
     if event.what is What.FLAG:
         return FLAG_WORDS[event.which]
     return EVENT_WORDS[event.what]
@@ -111,7 +115,7 @@ def first_events(story: Story) -> tuple[tuple[str, str], ...]:
     last = max(story.flags.values(), default=0.0)
     shown = [event for event in story.events if event.time_s <= last][:FIRST_EVENTS]
     shown = shown or list(story.events[:FIRST_EVENTS])
-    return tuple((f"{event.time_s:.1f} s", event_text(event)) for event in shown)
+    return tuple((f"{event.time_s:.1f} s", event_text(event, story.board)) for event in shown)
 
 
 def by_flags(stories: Sequence[Story]) -> tuple[tuple[str, str], ...]:
@@ -127,14 +131,19 @@ def by_flags(stories: Sequence[Story]) -> tuple[tuple[str, str], ...]:
     )
 
 
+def _name(fit: Fit) -> str:
+    """A cause as a person names it."""
+    return "a good board" if fit.cause.subsystem is Subsystem.NONE else fit.cause.key
+
+
 def _more_text(more: int) -> str:
     return f" and {more} more" if more > 0 else ""
 
 
 def likeliest_line(fits: Sequence[Fit]) -> str:
     """How many causes fit, and which of them lead before any reading."""
-    share = share_text(fits[0].share_ratio, 1.0)
-    first = [fit.cause.key for fit in fits if share_text(fit.share_ratio, 1.0) == share]
+    share = probability_text(fits[0].share_ratio)
+    first = [_name(fit) for fit in fits if probability_text(fit.share_ratio) == share]
     if len(first) > NAMED:
         return f"{len(fits)} causes fit, none of them likelier than {share}."
     lead, each = (" leads", "") if len(first) == 1 else (" lead", " each")
@@ -151,7 +160,7 @@ def next_line(board: Board, flags: Collection[str]) -> str:
 def likeliest(fits: Sequence[Fit]) -> tuple[tuple[str, str], ...]:
     """The first few causes with their shares, and what to do about each."""
     return tuple(
-        (share_text(fit.share_ratio, 1.0), f"{fit.cause.key}: {_first_clause(fit.cause.words)}")
+        (probability_text(fit.share_ratio), f"{_name(fit)}: {_first_clause(fit.cause.words)}")
         for fit in fits[:NAMED]
     )
 
@@ -181,7 +190,7 @@ def assumed_times_line(assumptions: Sequence[Assumption]) -> str:
 def events_table(story: Story) -> Table:
     """What happens when."""
     shown = story.events[:MAX_EVENTS]
-    rows = tuple((f"{event.time_s:.2f}", event_text(event)) for event in shown)
+    rows = tuple((f"{event.time_s:.2f}", event_text(event, story.board)) for event in shown)
     left = len(story.events) - len(shown)
     remark = f"{left} more events until {story.time_s[-1]:.0f} s, of the same kind." if left else ""
     return Table(title="What happens when", columns=("s", ""), rows=rows, right=(0,), remark=remark)
@@ -287,7 +296,7 @@ def fits_table(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> 
     """Causes that fit the flags seen."""
     rows = tuple(
         (
-            share_text(fit.share_ratio, 1.0),
+            probability_text(fit.share_ratio),
             fit.cause.key + (f"\n{_sizes(fit)}" if fit.cause.amount is not None else ""),
             str(fit.cause.subsystem),
             fit.cause.words,
@@ -296,15 +305,16 @@ def fits_table(fits: Sequence[Fit], flags: Collection[str], shown: int = 14) -> 
     )
     left = fits[shown:]
     remark = (
-        "Shares are priors, before any reading: weak, and no verdict. Feed side: mains, load relay "
-        "with coil, driver and contact; fan side: drive, motor, capacitor, tacho."
+        "Probabilities before any reading, as zcd diagnose has them with these flags: weak, and no "
+        "verdict. Feed side: what feeds the board and switches it; fan side: drive, motor, "
+        "capacitor, tacho."
     )
     if left:
-        share = percent_text(sum(fit.share_ratio for fit in left))
-        remark = f"{len(left)} more, together {share}, none above the last. {remark}"
+        share = probability_text(sum(fit.share_ratio for fit in left))
+        remark = f"{len(left)} others, together {share}. {remark}"
     return Table(
         title=f"Causes that fit the flags: {flags_text(flags)}",
-        columns=("share", "cause", "where", "what it means"),
+        columns=("probability", "cause", "where", "what it means"),
         rows=rows,
         right=(0,),
         remark=remark,
@@ -318,15 +328,16 @@ def _sizes(fit: Fit) -> str:
 def side_shares(fits: Sequence[Fit]) -> dict[Subsystem, float]:
     """How much of what fits lies on each side, largest first."""
     shares: dict[Subsystem, float] = {}
+    total = sum(fit.share_ratio for fit in fits)
     for fit in fits:
-        shares[fit.cause.subsystem] = shares.get(fit.cause.subsystem, 0.0) + fit.share_ratio
+        side = fit.cause.subsystem
+        shares[side] = shares.get(side, 0.0) + fit.share_ratio / total
     return dict(sorted(shares.items(), key=lambda pair: -pair[1]))
 
 
 def advice_lines(
     fits: Sequence[Fit],
     flags: Collection[str],
-    side_test: SideTest | None,
     fan_flag_delay_s: float | None = None,
 ) -> list[str]:
     """What the flags themselves say about where to look first."""
@@ -340,9 +351,10 @@ def advice_lines(
     if not fits:
         return ["No single cause of this board raises just these flags: look for two faults."]
     shares = side_shares(fits)
-    words = ", ".join(f"{side} {percent_text(share)}" for side, share in shares.items())
+    names = {side: "no fault" if side is Subsystem.NONE else str(side) for side in shares}
+    words = ", ".join(f"{names[side]} {probability_text(share)}" for side, share in shares.items())
     (first, *others) = shares
-    lines.append(f"Most likely in the {words}." if others else f"All in the {first}.")
+    lines.append(f"Where: {words}." if others else f"All in the {first}.")
     if not flags:
         lines.append(
             "A dark display leaves only what feeds the controller; with a lit one, the controller "
@@ -353,10 +365,6 @@ def advice_lines(
             "No fault of the fan or its drive raises the sync flag. Find the sync fault first; "
             "leave the fan alone until sync is back."
         )
-        if Subsystem.FEED in shares and side_test is not None:
-            lines.append(
-                "A relay that clicks may still have a bad contact: measure behind the contact."
-            )
     if set(flags) == {FAN} and Subsystem.SYNC in shares:
         lines.append(
             "On this board a sync fault may come without its flag (see the times in "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from zcd.board.model import Assumption, Board
+from zcd.report.of_diagnosis_dict import reading_to_dict
 from zcd.report.of_story import advice_lines, event_text, fan_text, headline
 from zcd.report.of_story_flags import why_lines
 from zcd.serialize import Record, to_dict
@@ -54,7 +55,9 @@ def story_to_dict(story: Story) -> Record:
         "board": board.name,
         **summary_to_dict(story),
         "why": why_lines(story),
-        "events": [{**to_dict(event), "words": event_text(event)} for event in story.events],
+        "events": [
+            {**to_dict(event), "words": event_text(event, story.board)} for event in story.events
+        ],
         "sync_circuit": {
             name: {key: value for key, value in to_dict(sight).items() if key != "early"}
             for name, sight in sights.items()
@@ -108,7 +111,11 @@ def fits_to_dict(causes_for_flags: CausesForFlags) -> Record:
         "board": board.name,
         "flags": [flag for flag in (SYNC, FAN) if flag in flags],
         "causes": [_fit_to_dict(fit) for fit in fits],
-        "advice": advice_lines(fits, flags, side_test, causes_for_flags.fan_flag_delay_s),
+        "advice": advice_lines(fits, flags, causes_for_flags.fan_flag_delay_s),
+        "plan": [
+            reading_to_dict(step.reading, causes_for_flags.circuit)
+            for step in causes_for_flags.plan.steps
+        ],
         "first_reading": side_test and _side_test_to_dict(side_test),
         "assumptions": _assumptions(board),
     }

@@ -8,11 +8,13 @@ from dataclasses import replace
 from zcd.board.model import Board
 from zcd.diagnosis.reading_syntax import show_value
 from zcd.diagnosis.readings import AccessLevel as Where
-from zcd.report.cautions import MOTOR, Caution
+from zcd.diagnosis.trip import Trip
+from zcd.report.cautions import MOTOR, SHORT_CAUTIONS, Caution, caution_lines
 from zcd.report.document import Block, BulletList, Document, Facts, Paragraph, Section
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis import cautions_for
+from zcd.report.of_diagnosis_answer import state_line, step_text
 from zcd.report.of_diagnosis_document import brief_cautions, caution_sections
 from zcd.report.of_story import (
     FAN_FEED,
@@ -33,6 +35,7 @@ from zcd.report.of_story import (
 from zcd.report.of_story_flags import why_lines
 from zcd.report.text import plain
 from zcd.simulation.causes import Subsystem
+from zcd.simulation.controller import SYNC
 from zcd.simulation.drive import appliance_of
 from zcd.simulation.flags import CausesForFlags, Fit, SideTest, StoryTable
 from zcd.simulation.timeline import Story
@@ -85,7 +88,8 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
     """Which causes fit some flags, and the first reading."""
     board, fits, side_test = causes_for_flags.board, causes_for_flags.fits, causes_for_flags.told
     flags, delay_s = causes_for_flags.flags, causes_for_flags.fan_flag_delay_s
-    advice = advice_lines(fits, flags, side_test, delay_s)
+    advice = advice_lines(fits, flags, delay_s)
+    plan = causes_for_flags.plan if SYNC in flags else Trip()
     first = (Paragraph(likeliest_line(fits), "strong"),) if fits else ()
     return Document(
         title=plain(board.name),
@@ -95,13 +99,15 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
                 (*first, BulletList(tuple(advice))),
                 answer=True,
             ),
-            *([] if side_test is None else _telling_sections(side_test)),
+            *_reading_sections(causes_for_flags, plan),
             Section(
-                "Likeliest causes, before any reading",
-                (Facts(likeliest(fits)), Paragraph(next_line(board, flags))) if fits else (),
+                "" if plan.steps else "Likeliest causes, before any reading",
+                (Facts(likeliest(fits)), Paragraph(next_line(board, flags)))
+                if fits and not plan.steps
+                else (),
                 answer=True,
             ),
-            brief_cautions(Where.DEAD if side_test is None else side_test.where),
+            _cautions_of(plan, side_test),
             Section("", (Paragraph(board_line(board)),)),
             Section("", (fits_table(fits, flags),) if fits else ()),
             *_end_sections(board, fits_cautions(fits, side_test)),
@@ -109,11 +115,30 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
     )
 
 
-def _telling_sections(side_test: SideTest) -> tuple[Section, ...]:
-    """The first reading, and what its answer would mean."""
-    line = f"{side_test.reading.words} ({side_test.where})"
-    answers = BulletList(tuple(_answers(side_test)))
-    return (Section("First reading", (Paragraph(line), answers), answer=True),)
+def _cautions_of(plan: Trip, side_test: SideTest | None) -> Section:
+    """Those of the first readings, and of the one that tells the sides apart."""
+    first = plan.steps[0].access if plan.steps else Where.DEAD
+    if side_test is None or side_test.where is first:
+        return brief_cautions(first)
+    before = [f"CAUTION: {text}" for text in SHORT_CAUTIONS[first]] if plan.steps else []
+    lines = (*before, *caution_lines(side_test.where))
+    return Section("", tuple(map(Paragraph, lines)), answer=True)
+
+
+def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]:
+    """What to read first, as `zcd diagnose` has it, and the reading that tells the sides apart."""
+    blocks: list[Block] = []
+    title = ""
+    if plan.steps:
+        title = f"First readings: {state_line(plan.steps[0].reading, causes.circuit).lower()}"
+        blocks.append(BulletList(tuple(step_text(step, causes.circuit) for step in plan.steps)))
+    if causes.told is not None:
+        to_tell = "Then, to tell" if plan.steps else "To tell"
+        line = f"{to_tell} the sides apart: {causes.told.reading.words} ({causes.told.where}). "
+        blocks.append(Paragraph(f"{line}{'; '.join(_answers(causes.told))}."))
+    if plan.steps:
+        blocks.append(Paragraph(next_line(causes.board, causes.flags)))
+    return (Section(title, tuple(blocks), answer=True),)
 
 
 def _answers(side_test: SideTest) -> list[str]:

@@ -114,7 +114,8 @@ def _side_lines(story: Story) -> list[str]:
             f"{quantity_text(amps * direct_v, 'W')} of heat, and brake the rotor."
         )
     if story.cause.condition.switch is Switch.SHORT:
-        lines.append("The fan runs with the relay off and before the controller asks for it.")
+        relay_off = "" if story.board.relay is None else "with the relay off and "
+        lines.append(f"The fan runs {relay_off}before the controller asks for it.")
     sync_view = story.view
     if (
         sync_view.faulty_open.feed_rms_v

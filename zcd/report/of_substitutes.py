@@ -8,8 +8,8 @@ from itertools import groupby
 from math import isnan, nan, sqrt
 
 from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
-from zcd.board.optocouplers import CLASSES, OWN_DATA
-from zcd.board.parts_library import BRIDGE, ZENER, kind_of_diode
+from zcd.board.optocouplers import CLASSES, OWN_DATA, sold_as
+from zcd.board.parts_library import BRIDGE, ZENER, is_chip, kind_of_diode
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
 from zcd.refdata import default, table
@@ -24,10 +24,10 @@ from zcd.substitutes.single_parts import couplers_needed, has_its_leds
 LOAD_LINE = "Load: worst-case share of the power or voltage limit (most loaded part)."
 UNCHANGED = "unchanged"
 MOST_NAMED = 3
+"""Resistors of a heading that are named one by one."""
 ZENER_SIZES_W = (0.5, 1.3, 3.0, 5.0)
 SPARE_POWER = 2.0
 """Of a zener over its load: common practice, no source."""
-"""Resistors of a heading that are named one by one."""
 
 
 def original_line(found: Substitutes) -> str:
@@ -37,10 +37,9 @@ def original_line(found: Substitutes) -> str:
         return ""
     named = [plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values())]
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
-    worse = ", unless its line says FAILS" if found.others else ""
     return (
-        f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). Each part below is "
-        f'no worse{worse}; "passes" cures it.'
+        f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). No part below makes "
+        'it worse; with one marked "passes" the board passes.'
     )
 
 
@@ -54,10 +53,17 @@ def heading(found: Substitutes, answer: Answer) -> str:
         count = len(answer.replaced)
         words = f"{first.ref} to {last.ref}: {count} resistors, {quantity_text(total, 'Ω')}"
     else:
-        words = " + ".join(f"{part.ref} {part_text(part)}" for part in answer.replaced)
+        words = " + ".join(f"{part.ref} {_old_text(part)}" for part in answer.replaced)
     if answer.kind in {"rectifier", "clamp", "bridge", "capacitor"}:
         words = f"{answer.kind} {words}"
     return f"In place of {plain(words)}"
+
+
+def _old_text(part: Part) -> str:
+    """A part of the board; of a resistor no size that nobody wrote."""
+    if isinstance(part, Resistor) and part.size_assumed:
+        return quantity_text(part.resistance_ohm, "Ω")
+    return part_text(part)
 
 
 def answer_lines(found: Substitutes, answer: Answer, shown: int) -> tuple[str, ...]:
@@ -92,15 +98,8 @@ def proposal_line(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             why = _diode_reason(found, old, proposal)
         case Capacitor() as old:
             why = _capacitor_reason(found, old, proposal)
-    return f"{parts_text(found, answer, proposal)}: {why}{_check_text(found, proposal)}"
-
-
-def _check_text(found: Substitutes, proposal: Proposal) -> str:
-    """What the check says where that is not what it says of the original."""
-    if not proposal.verdict.failed:
-        return "; passes" if found.original.failed else ""
-    new = proposal.verdict.newly_failed(found.original)
-    return f"; FAILS: {plain(new[0].name)}" if new else ""
+    cures = found.original.failed and not proposal.verdict.failed
+    return f"{parts_text(found, answer, proposal)}: {why}{'; passes' if cures else ''}"
 
 
 def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
@@ -111,16 +110,21 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             for n, o in zip(new, old, strict=True)
         )
         words = f"as printed, {'higher' if higher else 'same'} rating"
+        if any(part.size_assumed for part in old):
+            words = "as printed"
+        if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
+            words += ", leaded, on the pads"
     else:
         words = f"total {_change_text(_total(new, answer) / _total(old, answer))}"
     before = used_ratio(found.original, answer.replaced)
     now = used_ratio(proposal.verdict, proposal.parts)
     if proposal.closeness is Closeness.OTHER:
         return f"{words}, load {share_text(now, 1.0)}, low time {low_time_text(proposal.verdict)}"
-    same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
     if now > 1.0:
         return f"{words}, load {share_text(now, 1.0)}: TOO HIGH"
-    return f"{words}, load {share_text(now, 1.0)} ({same})"
+    same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
+    was = "" if any(part.size_assumed for part in old) else f" ({same})"
+    return f"{words}, load {share_text(now, 1.0)}{was}"
 
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
@@ -266,7 +270,8 @@ def _to_order(parts: Sequence[Resistor]) -> list[str]:
 
     def limits(part: Resistor) -> str:
         shown = (part.rated_power_w, "W"), (part.working_v, "V"), (part.tolerance_ratio, "%")
-        return ", ".join((part.style, *(quantity_text(*one) for one in shown)))
+        first = () if part.style.endswith(" W") else (part.style,)
+        return ", ".join((*first, *(quantity_text(*one) for one in shown)))
 
     ordered = sorted(parts, key=limits)
     return [f"{_values(list(group))}: {words}" for words, group in groupby(ordered, key=limits)]
@@ -317,7 +322,7 @@ def part_text(part: Part) -> str:
         return f"{part.family} (CTR {' to '.join(limits)})"
     measured = part.ctr_min_ratio == part.ctr_max_ratio
     ctr = f" (CTR {quantity_text(part.ctr_ratio, '%')})" if measured else ""
-    return f"{part.family} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr
+    return f"{sold_as(part.family)} {'' if part.grade == 'any' else part.grade}".rstrip() + ctr
 
 
 def passed_over_line(found: Substitutes) -> str:

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.circuit.elements import Circuit
 from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
+from zcd.diagnosis.faults import LOOSE_MODE
+from zcd.diagnosis.flag_evidence import NO_FLAG
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.priors import prior_shares
+from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.diagnosis.readings import Reading, access_level
+from zcd.diagnosis.trip import Trip, plan_trip
 from zcd.results import Result
 from zcd.simulation.causes import Cause, Subsystem, causes_of, sizes_of
 from zcd.simulation.controller import FAN, SYNC
@@ -39,7 +44,7 @@ class Fit:
     stories : tuple of Story
         Those of its sizes that do.
     share_ratio : float
-        Its probability among all that fit, before any reading.
+        Its probability before any reading.
     """
 
     stories: tuple[Story, ...]
@@ -84,7 +89,11 @@ class CausesForFlags(Result):
     fits : tuple of Fit
         Likeliest first.
     told : SideTest or None
-        The first reading that tells their sides apart; None: none is needed, or none tells.
+        The one reading that tells their sides apart; None: none is needed, or none tells.
+    plan : Trip
+        What to read first: the plan of a diagnosis that knows these flags and no reading.
+    circuit : Circuit
+        Nominal, for the parts between nodes.
     fan_flag_delay_s : float or None
         Median time from the sync flag to the fan flag over all causes that raise both, at all
         their sizes; None: there are none.
@@ -94,6 +103,8 @@ class CausesForFlags(Result):
     flags: frozenset[str]
     fits: tuple[Fit, ...]
     told: SideTest | None
+    plan: Trip
+    circuit: Circuit
     fan_flag_delay_s: float | None = None
 
 
@@ -142,17 +153,19 @@ def causes_for_flags(
     causes : CausesForFlags
     """
     stories = all_stories(board, seconds)
-    fits = matching_causes(stories, flags)
-    side_test = (
-        find_side_test(make_fault_dictionary(board, meter or usual_meter()), fits, progress)
-        if fits
-        else None
-    )
+    dictionary = make_fault_dictionary(board, meter or usual_meter(), stored=True)
+    seen = tuple(flags) or (NO_FLAG,)
+    diagnosis = diagnose(dictionary, (), progress=progress, flags=seen)
+    fits = matching_causes(stories, flags, _chances(diagnosis))
+    side_test = find_side_test(dictionary, fits, progress) if fits else None
+    dictionary.keep()
     return CausesForFlags(
         board=board,
         flags=frozenset(flags),
         fits=fits,
         told=side_test,
+        plan=plan_trip(dictionary, diagnosis, flags=seen),
+        circuit=dictionary.circuit,
         fan_flag_delay_s=fan_flag_delay_s(stories),
     )
 
@@ -180,7 +193,14 @@ def all_stories(board: Board, seconds: float = SECONDS) -> tuple[Story, ...]:
     return stories_of(board, [c for cause in causes_of(board) for c in sizes_of(cause)], seconds)
 
 
-def matching_causes(stories: Sequence[Story], flags: Collection[str]) -> tuple[Fit, ...]:
+def _chances(diagnosis: Diagnosis) -> dict[str, float]:
+    """Probability of each fault of a diagnosis."""
+    return {r.fault.key: r.probability for r in diagnosis.ranked if r.fault is not None}
+
+
+def matching_causes(
+    stories: Sequence[Story], flags: Collection[str], chances: Mapping[str, float] | None = None
+) -> tuple[Fit, ...]:
     """Causes whose story ends in just these flags, likeliest first.
 
     Parameters
@@ -189,11 +209,12 @@ def matching_causes(stories: Sequence[Story], flags: Collection[str]) -> tuple[F
         Of all causes and sizes.
     flags : collection of str
         ``sync``, ``fan``, both, or none.
+    chances : mapping, optional
+        Probability of each fault as a diagnosis has it; without it the priors, to a sum of 1.
 
     Returns
     -------
     fits : tuple of Fit
-        Their shares sum to 1.
     """
     faults = list({story.cause.fault.key: story.cause.fault for story in stories}.values())
     prior = dict(zip((f.key for f in faults), prior_shares(faults), strict=True))
@@ -207,9 +228,40 @@ def matching_causes(stories: Sequence[Story], flags: Collection[str]) -> tuple[F
         weight = float(prior[cause.fault.key]) * cause.share_ratio * len(fit) / len(told)
         if fit:
             result.append((weight, fit))
-    total = sum(weight for weight, _ in result)
+    if chances is not None:
+        result = _as_diagnosed(result, sizes, prior, chances)
+    total = sum(weight for weight, _ in result) if chances is None else 1.0
     result.sort(key=lambda pair: -pair[0])
     return tuple(Fit(stories=fit, share_ratio=weight / total) for weight, fit in result)
+
+
+def _as_diagnosed(
+    fits: Sequence[tuple[float, tuple[Story, ...]]],
+    sizes: Mapping[str, Sequence[Story]],
+    prior: Mapping[str, float],
+    chances: Mapping[str, float],
+) -> list[tuple[float, tuple[Story, ...]]]:
+    """The fits with the probabilities of a diagnosis; causes that are one fault to it share its."""
+    groups: dict[str, float] = {}
+    for told in sizes.values():
+        cause = told[0].cause
+        key = _diagnosed_as(cause)
+        groups[key] = groups.get(key, 0.0) + prior[cause.fault.key] * cause.share_ratio
+    result = []
+    for _, fit in fits:
+        cause = fit[0].cause
+        key = _diagnosed_as(cause)
+        part = prior[cause.fault.key] * cause.share_ratio / groups[key]
+        result.append((chances.get(key, 0.0) * part, fit))
+    return result
+
+
+def _diagnosed_as(cause: Cause) -> str:
+    """The fault of a diagnosis that a cause is: it knows drive and fan as a whole, and a loose part
+    whatever makes it move."""
+    if cause.subsystem is Subsystem.FAN:
+        return "drive not firing" if cause.fault.kind == "triac" else "fan not turning"
+    return f"{cause.fault.part} {LOOSE_MODE}" if cause.pattern is not None else cause.fault.key
 
 
 def find_side_test(

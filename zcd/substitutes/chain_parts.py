@@ -176,12 +176,10 @@ def chain_candidates(
 
 
 def is_printed(part: Resistor, old: Resistor) -> bool:
-    """Whether a resistor has the value of another, and a rating at least as high."""
-    return (
-        abs(part.resistance_ohm / old.resistance_ohm - 1.0) <= SAME_VALUE
-        and part.rated_power_w >= old.rated_power_w
-        and part.working_v >= old.working_v
-    )
+    """Whether a resistor has the value of another, and a rating at least as high, if known."""
+    rated = part.rated_power_w >= old.rated_power_w and part.working_v >= old.working_v
+    same = abs(part.resistance_ohm / old.resistance_ohm - 1.0) <= SAME_VALUE
+    return same and (rated or old.size_assumed)
 
 
 def nearest_rating(part: Resistor, old: Resistor) -> tuple[bool, bool, float, float]:

@@ -78,7 +78,7 @@ def diode_candidates(
     candidates, keys = [], []
     for part in fit:
         closeness, key = order(part, now)
-        changed = _with_diode(board, now, part)
+        changed = board.with_diode(now, part)
         candidates.append(Candidate(parts=(part,), board=changed, closeness=closeness))
         keys.append(key)
     return in_order(candidates, keys)
@@ -116,12 +116,3 @@ def zener_w(part: Diode) -> float | None:
     """Rated power of a zener; None where it is not written."""
     own = diode_by_words(part.part)
     return None if own is None else own.power_w
-
-
-def _with_diode(board: Board, now: Diode, part: Diode) -> Board:
-    """The board with another diode in place of one."""
-    if (traced := board.traced) is not None:
-        diodes = tuple(part if diode is now else diode for diode in traced.diodes)
-        return replace(board, traced=replace(traced, diodes=diodes))
-    name = "rectifier" if now is board.rectifier else "clamp"
-    return replace(board, **{name: part})  # type: ignore[arg-type]

@@ -145,8 +145,7 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
     original : Verdict
         On the board as it was.
     answers : list of Answer
-        Proposals fail no rule that the original kept, and those that change something none at all;
-        the printed value is proposed regardless.
+        Proposals fail no rule that the original kept, and those that change something none at all.
     """
     wanted = SHOWN if len(questions) < MANY else SHOWN_OF_MANY
     judging = [
@@ -195,7 +194,7 @@ def _will_do(candidate: Candidate, verdict: Verdict, original: Verdict) -> bool:
         return False
     if candidate.closeness is Closeness.OTHER:
         return verdict.passes
-    return candidate.closeness is Closeness.SAME or not verdict.newly_failed(original)
+    return not verdict.newly_failed(original)
 
 
 def _proposal(candidate: Candidate, verdict: Verdict) -> Proposal:

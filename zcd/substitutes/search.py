@@ -5,9 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from zcd.board.drawer import Drawer
+from zcd.board.drawer import Drawer, StockResistor, series_drawer
 from zcd.board.model import Board, Resistor
-from zcd.board.parts_library import resistor, styles
+from zcd.board.parts_library import (
+    UNKNOWN_STYLE,
+    resistor,
+    size_that_bears,
+    styles,
+    usual_sizes,
+)
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.units import no_such_part
 from zcd.circuit.build import coupler_refs
@@ -126,6 +132,41 @@ def substitutes(
     )
 
 
+def usual_drawer(board: Board, series: str = "E24") -> Drawer:
+    """What may be had for a board: a series in the size of its chain, and its own values.
+
+    Parameters
+    ----------
+    board : Board
+    series : str
+
+    Returns
+    -------
+    drawer : Drawer
+        Of a size that nobody wrote the one that bears the load; values that are over their
+        rating in a larger size.
+    """
+    stresses = worst_of(solve(worst_circuit(board)), board)
+    own = []
+    for stress in stresses:
+        part = replace(stress.resistor, ref="", size_assumed=False)
+        own.append(_larger(part, stress) if stress.used_ratio() > 1.0 else part)
+    chain = {part.ref for group in series_strings(board) for part in group}
+    needed = [each.style for each, stress in zip(own, stresses, strict=True)
+              if stress.resistor.ref in chain]  # fmt: skip
+    first = board.chains[0][0]
+    sizes, style = usual_sizes(first.style), first.style
+    if first.size_assumed:
+        style = max((each if each in sizes else sizes[-1] for each in needed), key=sizes.index)
+    drawer = series_drawer(series, style)
+    stock = dict.fromkeys((*map(_in_stock, own), *drawer.resistors))
+    return replace(drawer, resistors=tuple(stock))
+
+
+def _in_stock(part: Resistor) -> StockResistor:
+    return StockResistor(part=part)
+
+
 def _questions(
     board: Board,
     drawer: Drawer,
@@ -194,11 +235,17 @@ def to_buy(original: Verdict, answer: Answer) -> tuple[Part, ...]:
 
 
 def _larger(part: Resistor, stress: ResistorStress) -> Resistor:
+    """A resistor of the same value that bears the load: of its make, or leaded, or of any style."""
+    power_w = part.rated_power_w * stress.power_ratio
+    working_v = part.working_v * stress.voltage_ratio
+    for make in (part.style, UNKNOWN_STYLE):
+        if (size := size_that_bears(make, power_w, working_v)) is not None:
+            return _resized(part, size)
     able = [
         sized
         for style in styles()
-        if (sized := _resized(part, style)).working_v >= stress.judged_v.max()
-        and sized.rated_power_w / part.rated_power_w * stress.power_limit_w >= stress.power_w.max()
+        if (sized := _resized(part, style)).working_v >= working_v
+        and sized.rated_power_w >= power_w
     ]
     return min(able, key=lambda sized: sized.rated_power_w, default=part)
 

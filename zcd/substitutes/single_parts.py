@@ -11,7 +11,7 @@ import numpy as np
 
 from zcd.board import optocouplers
 from zcd.board.drawer import StockOptocoupler, StockResistor
-from zcd.board.model import Board, Optocoupler
+from zcd.board.model import Board, Optocoupler, Resistor
 from zcd.circuit.build import build_circuit, coupler_refs
 from zcd.circuit.elements import stack
 from zcd.margin.check import LEVELS, level_conditions
@@ -152,10 +152,16 @@ def pull_up_candidates(board: Board, stock: Sequence[StockResistor]) -> tuple[Ca
         The printed value first, then those within 10 %, the nearest first; others within a factor.
     """
     now = board.output.resistor
-    parts = [replace(item.part, ref=now.ref) for item in stock]
-    ratios = [part.resistance_ohm / now.resistance_ohm for part in parts]
-    candidates = []
-    for part, ratio in zip(parts, ratios, strict=True):
+    of_value: dict[float, Resistor] = {}
+
+    def nearest(item: StockResistor) -> tuple[bool | float, ...]:
+        return (not is_printed(item.part, now), *nearest_rating(item.part, now))
+
+    for item in sorted(stock, key=nearest):
+        of_value.setdefault(item.part.resistance_ohm, replace(item.part, ref=now.ref))
+    candidates, keys = [], []
+    for ohm, part in of_value.items():
+        ratio = ohm / now.resistance_ohm
         if is_printed(part, now):
             closeness = Closeness.SAME
         elif abs(ratio - 1.0) <= NEAR_TOTAL:
@@ -164,10 +170,5 @@ def pull_up_candidates(board: Board, stock: Sequence[StockResistor]) -> tuple[Ca
             closeness = Closeness.OTHER
         changed = replace(board, output=replace(board.output, resistor=part))
         candidates.append(Candidate(parts=(part,), board=changed, closeness=closeness))
-    return in_order(
-        candidates,
-        [
-            (round(abs(log(ratio)), 3), *nearest_rating(part, now))
-            for part, ratio in zip(parts, ratios, strict=True)
-        ],
-    )
+        keys.append((abs(log(ratio)),))
+    return in_order(candidates, keys)

@@ -1,0 +1,81 @@
+"""What is said of each proposal is what `zcd check` says of the board with it.
+
+Sixty boards: every topology, with sizes written and not, circuits as traced, and boards drawn at
+random, many of which fail.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from functools import partial
+
+import pytest
+
+from tests.diagnosis.boards import CHAIN, TEXTS
+from tests.spice.battery import case, traced_case
+from tests.substitutes.test_diodes import CIRCUITS, traced
+from zcd import api
+from zcd.board.files import parse_board
+from zcd.board.model import Board
+from zcd.margin.check import nominal_check
+from zcd.margin.rules import worst_status
+from zcd.margin.spread import spread_of
+from zcd.report.of_substitutes_document import brief_document
+from zcd.report.terminal import document_text
+
+NO_SIZE = CHAIN.replace('style = "1206"\n', "")
+UNSIZED = {
+    "unsized": NO_SIZE,
+    "unsized, overloaded": NO_SIZE.replace('["110k", "130k"]', '["100k"]'),
+    "unsized chip, overloaded": NO_SIZE.replace('["110k", "130k"]', '["66C"]'),
+    "unsized chips, hot": NO_SIZE.replace('["110k", "130k"]', '["66C", "66C"]'),
+    "unsized, beyond any size": NO_SIZE.replace('["110k", "130k"]', '["16k"]'),
+    "two sizes": NO_SIZE.replace('["110k", "130k"]', '["66C", {value = "47k", style = "1/2 W"}]'),
+}
+
+
+def _text(name: str, chain: str = CHAIN) -> Board:
+    return parse_board(TEXTS[name].replace(CHAIN, chain))
+
+
+BOARDS: dict[str, Callable[[], Board]] = {
+    **{name: partial(_text, name) for name in TEXTS},
+    **{name: partial(_text, "half-wave", chain) for name, chain in UNSIZED.items()},
+    **{f"bridge, {name}": partial(_text, "bridge", chain) for name, chain in UNSIZED.items()},
+    **{name: partial(traced, name) for name in CIRCUITS},
+    **{f"drawn {n}": lambda n=n: case(n).board for n in range(16)},
+    **{f"drawn, traced {n}": lambda n=n: traced_case(n).board for n in range(16)},
+}
+ALWAYS = ("clamped", "unsized, overloaded", "zener in series", "series capacitor")
+
+
+def passes(board: Board) -> bool:
+    """What the check says; which part would mend a failing board is not asked."""
+    corners = worst_status(spread_of(board).rules)
+    return nominal_check(board).keeps_nominal_rules and corners != "fail"
+
+
+@pytest.mark.parametrize(
+    "name",
+    [name if name in ALWAYS else pytest.param(name, marks=pytest.mark.slow) for name in BOARDS],
+)
+def test_each_proposal_is_judged_as_the_check_judges_it(name: str) -> None:
+    board = BOARDS[name]()
+    result = api.substitute(board, others=True)
+    original = passes(board)
+    assert bool(result.found.original.failed) is not original
+    told = re.sub(r"\s+", " ", document_text(brief_document(result)))
+    verdicts = {
+        proposal.board: proposal.verdict
+        for answer in result.found.answers
+        for proposal in (*answer.proposals, *answer.others)
+    }
+    passing = {board: passes(board) for board in verdicts}
+    assert {b: verdict.passes for b, verdict in verdicts.items()} == passing
+    assert not any(v.newly_failed(result.found.original) for v in verdicts.values())
+    assert all(passing.values()) or not original
+    assert ("Each passes the check." in told) is (original and bool(verdicts))
+    assert "FAILS" not in told
+    assert "TOO HIGH" not in told
+    assert ("; passes" in told) is (not original and any(passing.values()))
