@@ -151,13 +151,8 @@ def test_another_job_on_the_board_as_it_was_edited(asked: Asked) -> None:
     edited = state.edit("a-job", {"output.pull_up": "22k"})
     way = re.search(r'action="(/job/a-job/afresh)".*?name="window" value="([^"]+)"', asked.get())
     assert way
-    body = urlencode({"window": way[2]}).encode()
-
-    async def receive() -> dict[str, object]:
-        return {"type": "http.request", "body": body, "more_body": False}
-
-    request = Request(Asked._scope(way[1], "a-job", "POST"), receive)
-    name = asyncio.run(Ways(state).afresh(request)).headers["location"].split("/")[2]
+    request = Request(Asked._scope(way[1], "a-job", "POST"))
+    name = Ways(state).afresh(request, {"window": way[2]}).headers["location"].split("/")[2]
     there = state.unit(name)
     assert there.job == ""
     assert there.board == edited.board

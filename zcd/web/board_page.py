@@ -10,7 +10,7 @@ import numpy as np
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
 
 from zcd.board.model import Board
@@ -31,7 +31,6 @@ from zcd.web.board_form import form_words, notes_of, part_fields
 from zcd.web.circuit_drawing import CircuitDrawing, circuit_drawing
 from zcd.web.circuits import circuits
 from zcd.web.fragment_versions import version_of
-from zcd.web.job_store import ChangedMeanwhileError
 from zcd.web.posted_form import sent
 from zcd.web.resistor_rows import place_of_change
 from zcd.web.state import ADD, AT, REMOVE, PageState, Unit
@@ -81,10 +80,7 @@ class BoardPage:
     def edited(self, request: Request, said: dict[str, str]) -> Response:
         """The same, of a form that was read."""
         said |= request.query_params
-        try:
-            unit = self.desk.edit(request.path_params["name"], said)
-        except ChangedMeanwhileError as error:
-            return PlainTextResponse(str(error), 409)
+        unit = self.desk.edit(request.path_params["name"], said)
         if not request.headers.get("hx-request"):
             return Response(status_code=204)
         focus = place_of_change(unit.typed, said.get(ADD, ""), said.get(REMOVE, ""))

@@ -11,7 +11,7 @@ from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from zcd.diagnosis.job import Log
@@ -84,6 +84,8 @@ class ReadingsPage:
         def done(request: Request, message: PostedForm) -> Response:
             try:
                 return do(request, message)
+            except ChangedMeanwhileError:
+                raise
             except InputError as error:  # the job cannot be read by now
                 unit = self.desk.read_address(request)
                 return self._list(request, unit, problem=str(error), status=422)
@@ -201,10 +203,7 @@ class ReadingsPage:
 
     def _count(self, request: Request, message: PostedForm) -> Response:
         """Whether closed jobs shift what is likely."""
-        try:
-            unit = self.desk.edit(request.path_params["name"], message.texts)
-        except ChangedMeanwhileError as error:
-            return PlainTextResponse(str(error), 409)
+        unit = self.desk.edit(request.path_params["name"], message.texts)
         if not unit.job:
             return self._list(request, unit, status=422)
         return self._talk(request, unit, self.jobs.open(self.desk.job_file(unit.job)))

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
 
 from zcd.board.preferred import SERIES
@@ -25,7 +25,7 @@ from zcd.substitutes.search import DRIVE
 from zcd.web import tasks
 from zcd.web.board_form import differing
 from zcd.web.job_end import PATIENCE_S, JobEnd
-from zcd.web.job_store import ChangedMeanwhileError, JobStore
+from zcd.web.job_store import JobStore
 from zcd.web.posted_form import sent
 from zcd.web.repair_request import (
     LONGEST_TEXT,
@@ -128,11 +128,8 @@ class RepairPage:
 
         async def endpoint(request: Request) -> Response:
             if request.method == "POST":
-                said = await sent(request)
-                try:
-                    await run_in_threadpool(self.desk.edit, request.path_params["name"], said)
-                except ChangedMeanwhileError as error:
-                    return PlainTextResponse(str(error), 409)
+                name, said = request.path_params["name"], await sent(request)
+                await run_in_threadpool(self.desk.edit, name, said)
             while isinstance(result := await run_in_threadpool(piece, request), Task):
                 if not await self.works.over(result, request):
                     return Response(status_code=204)
