@@ -63,3 +63,17 @@ def test_no_pulse_is_said() -> None:
     (sketch,), _ = drawn(DARK, 120.0)
     (edges,) = [g for g in sketch.groups if g.kind == "edge"]
     assert edges.title == "no sync pulse"
+
+
+def test_the_window_of_the_edge_is_shaded_around_the_crossing() -> None:
+    """The edge is in it as long as its rule passes; without a pulse there is none."""
+    (none, whole), lock = drawn(HOLDS, 1.0, 120.0)
+    board = parse_board(HOLDS)
+    (window,) = [g for g in whole.groups if g.kind == "window"]
+    spans = [[x for x, _ in s.points] for s in window.shapes if isinstance(s, Line)]
+    period = 1.0 / 60.0
+    wide = sum(max(xs) - min(xs) for xs in spans)
+    assert wide == pytest.approx(WIDTH * 2.0 * board.controller.max_offset_s / period, rel=1e-3)
+    fall = LEFT + WIDTH * (float(lock.pulses.fall_s[1, 0]) % period) / period
+    assert any(min(xs) <= fall <= max(xs) for xs in spans)
+    assert not any(g.shapes for g in none.groups if g.kind == "window")

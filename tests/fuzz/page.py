@@ -21,7 +21,7 @@ PORT = 8471
 SECRETS = Secrets()
 EARLIER = ("/", "/readings", "/repair")
 """Addresses of earlier versions, which say all that was typed."""
-STEPS = ("board", "board", "verdict", "board.toml", "readings", "repair")
+STEPS = ("board", "board", "board.toml", "readings", "repair")
 PATHS = (*EARLIER, *(f"/job/bench/{step}" for step in STEPS), "/jobs", "/nothing")
 ROWS = ("chain.resistors.1", "chain.resistors.2.ref", "chain.resistors.0", "chain.resistors.99",
         "chain.parallel.1.1", "chain.return_resistors.1", "chain.resistors.1.tolerance",

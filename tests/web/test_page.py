@@ -141,6 +141,24 @@ def test_a_click_on_a_part_leads_to_its_field(page: Chrome) -> None:
         assert focused(page) == field
 
 
+def test_a_double_click_on_a_part_changes_it_in_place(page: Chrome) -> None:
+    pull_up = page.find_element(By.CSS_SELECTOR, ".lying g.part[data-ref='pull-up'] text")
+    ActionChains(page).double_click(pull_up).perform()
+    wait(page, lambda b: b.find_elements(By.CSS_SELECTOR, ".inplace"))
+    page.switch_to.active_element.send_keys(Keys.CONTROL, "a", Keys.NULL, "33k")
+    wait(page, lambda b: "33 kΩ" in text(b, "#shown svg.schematic"))
+    page.switch_to.active_element.send_keys(Keys.ENTER)
+    assert focused(page) == "output.pull_up"
+    assert field_value(page, "output.pull_up") == "33k"
+    assert not page.find_elements(By.CSS_SELECTOR, ".inplace")
+
+
+def test_the_first_visit_leads_to_the_lines_of_a_traced_circuit(page: Chrome) -> None:
+    page.find_element(By.LINK_TEXT, "traced by myself").click()
+    assert focused(page) == "circuit"
+    assert page.switch_to.active_element.is_displayed()
+
+
 def test_the_first_visit_offers_circuits(page: Chrome) -> None:
     """Each of them is a board; once one is chosen, or a field filled in, they are gone."""
     names = [e.text for e in page.find_elements(By.CSS_SELECTOR, ".choose button")]

@@ -50,7 +50,7 @@ class Asked:
     def get(self, name: str = "a-job", *, again: bool = True) -> str:
         scope = self._scope("/job/{name}/readings", name)
         request = Request(scope if again else {**scope, "headers": []})
-        return bytes(self.sheet.page(request).body).decode()
+        return bytes(self.sheet.filled(request).body).decode()
 
     def post(self, name: str, **said: str) -> str:
         body = urlencode({"seen": self.sheet.jobs.open(self.file).version, **said}).encode()
@@ -151,19 +151,23 @@ def test_another_job_on_the_board_as_it_was_edited(asked: Asked) -> None:
     edited = state.edit("a-job", {"output.pull_up": "22k"})
     way = re.search(r'action="(/job/a-job/afresh)".*?name="window" value="([^"]+)"', asked.get())
     assert way
-    body = urlencode({"window": way[2]}).encode()
-
-    async def receive() -> dict[str, object]:
-        return {"type": "http.request", "body": body, "more_body": False}
-
-    request = Request(Asked._scope(way[1], "a-job", "POST"), receive)
-    name = asyncio.run(Ways(state).afresh(request)).headers["location"].split("/")[2]
+    request = Request(Asked._scope(way[1], "a-job", "POST"))
+    name = Ways(state).afresh(request, {"window": way[2]}).headers["location"].split("/")[2]
     there = state.unit(name)
     assert there.job == ""
     assert there.board == edited.board
     assert "written into a file of its own" in asked.get(name)
     assert not state.unit("a-job").edited
     assert asked.file.read_bytes() == before
+
+
+def test_flags_with_what_the_display_shows(asked: Asked) -> None:
+    asked.post("flags", flags="sync=F3 fan=F5")
+    job = load_job(asked.file)
+    assert (job.flags, job.codes) == (("sync", "fan"), {"sync": "F3", "fan": "F5"})
+    assert 'value="sync=F3 fan=F5"' in asked.get()
+    asked.post("flags", flags="F3")
+    assert load_job(asked.file).flags == ("sync",)
 
 
 def test_the_same_said_again_is_kept_once(asked: Asked) -> None:

@@ -39,6 +39,8 @@ def test_fields_of_a_circuit_are_its_board() -> None:
 def test_what_is_wrong_with_it_stands_beside_its_field() -> None:
     _, errors = read({**texts_of(FILE), "circuit": "feed - R1 47k"})
     assert "ends at R1" in errors["circuit"]
+    _, errors = read({**texts_of(FILE), "circuit": "x" * 1501})
+    assert errors["circuit"].endswith("allowed: 1500 letters")
 
 
 def test_parts_put_in_place_of_others_stand_in_its_lines() -> None:

@@ -110,7 +110,7 @@ def find_the_fault(browser: Chrome, file: Path) -> None:
 def fit_the_part(browser: Chrome) -> None:
     shows(browser, "#drawer", "Fit R12 130 kΩ 5 % 1206, as printed")
     browser.find_element(By.NAME, "drawer").send_keys("drawer.toml")
-    shows(browser, "#drawer", "68 kΩ + 62 kΩ 1206")
+    shows(browser, "#drawer", "Alternatives from Tin")
     browser.find_element(By.CSS_SELECTOR, ".alternatives > summary").send_keys(Keys.ENTER)
     fit = browser.find_element(By.XPATH, "//button[contains(., '68 kΩ + 62 kΩ 1206')]")
     fit.send_keys(Keys.ENTER)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import math
 import os
 import signal
@@ -9,6 +10,7 @@ import time
 from pathlib import Path
 
 import pytest
+from starlette.requests import Request
 
 from zcd.board.files import load_board
 from zcd.web import workers as module
@@ -47,11 +49,46 @@ def test_what_nobody_waits_for_is_ended(monkeypatch: pytest.MonkeyPatch) -> None
     monkeypatch.setattr(module, "STALE_S", 0.5)
     workers = WorkerPool(hands=1)
     first = workers.ask(os.getpid, patience_s=60.0).result
-    assert not workers.ask(time.sleep, 600.0, patience_s=0.2).done
+    assert not workers.ask(time.sleep, 600.0).done
     deadline = time.monotonic() + 60.0
     while running(first) and time.monotonic() < deadline:
         time.sleep(0.05)
     assert not running(first)
+    assert workers.ask(math.sqrt, 2.25, patience_s=60.0).result == 1.5
+
+
+def asked_by(*messages: str) -> Request:
+    """A request of which the server hears this, and then nothing more."""
+    left = list(messages)
+
+    async def receive() -> dict[str, object]:
+        if not left:
+            await asyncio.sleep(600.0)
+        return {"type": left.pop(0)}
+
+    return Request({"type": "http"}, receive)
+
+
+def test_a_request_waits_until_it_is_done() -> None:
+    """And is not ended meanwhile, however long it takes."""
+    workers = WorkerPool(hands=1)
+    task = workers.ask(time.sleep, 1.0)
+    assert not task.done
+    assert asyncio.run(workers.over(task, asked_by()))
+    assert task.done
+
+
+def test_who_leaves_waits_no_longer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Then the work is given up, and asked for anew it is done anew."""
+    monkeypatch.setattr(module, "STALE_S", 0.3)
+    workers = WorkerPool(hands=1)
+    task = workers.ask(time.sleep, 600.0)
+    assert not asyncio.run(workers.over(task, asked_by("http.disconnect")))
+    deadline = time.monotonic() + 60.0
+    while not task.ended and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert task.ended
+    assert asyncio.run(workers.over(task, asked_by()))  # who comes too late asks again
     assert workers.ask(math.sqrt, 2.25, patience_s=60.0).result == 1.5
 
 

@@ -55,7 +55,7 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
         ("LED current", "A", led, 0.0, top_a),
         ("pin", "V", solution.voltages_v["pin"], 0.0, 1.15 * supply),
     )
-    groups: list[Group] = []
+    groups = [_window(board, lock, row, period)]
     y = 0.0
     for (name, unit, values, low, high), height in zip(lanes, HEIGHTS, strict=True):
         groups.append(
@@ -137,6 +137,37 @@ def _thresholds(board: Board, bottom: float, high_v: float) -> Group:
         text = f"{word} {quantity_text(volts, 'V')}"
         shapes.append(Words(text=text, at=(LEFT + WIDTH + 5.0, y + 3.0)))
     return Group(kind="threshold", title="thresholds of the controller", shapes=tuple(shapes))
+
+
+def _window(board: Board, lock: Lock, row: int, period: float) -> Group:
+    """Where the controller lets its edge come, over the pin's lane; nothing without a pulse."""
+    rules, pulses = board.controller, lock.pulses
+    falling = rules.edge == "falling"
+    late = (pulses.fall_offset_s if falling else pulses.rise_offset_s)[row]
+    edge = pulses.fall_s[row] + (0.0 if falling else pulses.low_time_s[row])
+    crossings = (edge - late)[np.isfinite(late)] % period
+    bottom = sum(HEIGHTS) + GAP * (len(HEIGHTS) - 1)
+    top, widest = bottom - HEIGHTS[-1], rules.max_offset_s
+    # a window at either end of the period is seen at both
+    starts = [float(t) + shift - widest for t in crossings for shift in (-period, 0.0, period)]
+    spans = [(max(t, 0.0), min(t + 2.0 * widest, period)) for t in starts]
+    shapes: list[Shape] = [
+        Line(
+            points=tuple(
+                (_x(t, period), y) for t, y in ((a, top), (b, top), (b, bottom), (a, bottom))
+            ),
+            closed=True,
+            solid=True,
+            width=0.0,
+        )
+        for a, b in spans
+        if a < b
+    ]
+    title = f"shaded: where the {rules.edge} edge may come, {quantity_text(widest, 's')} either way"
+    if shapes:
+        y = bottom + 29.0 + 12.0 * np.count_nonzero(np.isfinite(late))
+        shapes.append(Words(text=title, at=(LEFT + WIDTH, float(y)), align="end"))
+    return Group(kind="window", title=title if shapes else "", shapes=tuple(shapes))
 
 
 def _edges(lock: Lock, row: int, period: float, bottom: float) -> Group:

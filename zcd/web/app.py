@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 from zcd.errors import InputError
 from zcd.web.board_page import BoardPage
 from zcd.web.guard import Guard, Secrets
+from zcd.web.job_store import ChangedMeanwhileError
 from zcd.web.readings_page import ReadingsPage
 from zcd.web.repair_page import RepairPage
 from zcd.web.state import HERE, PageState
@@ -27,7 +28,8 @@ MIN_PACKED_BYTES, PACKING = 2000, 4
 
 
 def _refused(_: Request, error: Exception) -> Response:
-    return PlainTextResponse(str(error), 422)
+    changed = isinstance(error, ChangedMeanwhileError)
+    return PlainTextResponse(str(error), 409 if changed else 422)
 
 
 def make_app(port: int, state: PageState, secrets: Secrets) -> Guard:

@@ -269,8 +269,8 @@ def read(texts: Mapping[str, str]) -> tuple[Board | None, dict[str, str]]:
     longest = {CIRCUIT: LONGEST_CIRCUIT}
     long = [key for key, text in texts.items() if len(text) > longest.get(key, LONGEST_TEXT)]
     if long:
-        words = f"found a text that is too long; allowed: {LONGEST_TEXT} letters"
-        return None, dict.fromkeys(long, words)
+        words = "found a text that is too long; allowed: {} letters"
+        return None, {key: words.format(longest.get(key, LONGEST_TEXT)) for key in long}
     try:
         return board_from_dict(file_of(texts), FILE), {}
     except InputError as error:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import lru_cache, partial
 from math import isfinite
 from typing import Any
 
@@ -10,7 +10,7 @@ import numpy as np
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
 
 from zcd.board.model import Board
@@ -31,7 +31,6 @@ from zcd.web.board_form import form_words, notes_of, part_fields
 from zcd.web.circuit_drawing import CircuitDrawing, circuit_drawing
 from zcd.web.circuits import circuits
 from zcd.web.fragment_versions import version_of
-from zcd.web.job_store import ChangedMeanwhileError
 from zcd.web.posted_form import sent
 from zcd.web.resistor_rows import place_of_change
 from zcd.web.state import ADD, AT, REMOVE, PageState, Unit
@@ -81,27 +80,27 @@ class BoardPage:
     def edited(self, request: Request, said: dict[str, str]) -> Response:
         """The same, of a form that was read."""
         said |= request.query_params
-        try:
-            unit = self.desk.edit(request.path_params["name"], said)
-        except ChangedMeanwhileError as error:
-            return PlainTextResponse(str(error), 409)
+        unit = self.desk.edit(request.path_params["name"], said)
         if not request.headers.get("hx-request"):
             return Response(status_code=204)
         focus = place_of_change(unit.typed, said.get(ADD, ""), said.get(REMOVE, ""))
         told = self._board(unit)
         return self.desk.fill("redrawn.html.j2", request, unit, again=True, focus=focus, **told)
 
-    def verdict(self, request: Request) -> Response:
-        """Whether the board holds, with every rule; or that it is still being worked out."""
-        unit = self.desk.read_address(request)
+    async def verdict(self, request: Request) -> Response:
+        """Whether the board holds, with every rule."""
+        unit = await run_in_threadpool(self.desk.read_address, request)
         words: dict[str, Any] = {**NO_VERDICT, "board": unit.board}
         if unit.board is not None:
             task = self.works.ask(tasks.check, unit.board)
-            words |= {"busy": not task.done, "problem": task.problem, **(task.result or {})}
+            if not await self.works.over(task, request):
+                return Response(status_code=204)
+            words |= {"problem": task.problem, **(task.result or {})}
             words["judged"] = version_of(repr(unit.board))
             if task.result:
                 self.desk.judged(unit.board, passes=task.result["passes"])
-        return self.desk.fill("judged.html.j2", request, unit, again=True, **words)
+        fill = partial(self.desk.fill, "judged.html.j2", request, unit, again=True, **words)
+        return await run_in_threadpool(fill)
 
     def file(self, request: Request) -> Response:
         """The board as a board file."""

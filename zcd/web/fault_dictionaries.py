@@ -1,4 +1,4 @@
-"""Fault dictionaries made beside the page, which meanwhile tells how far they are."""
+"""Fault dictionaries made beside the page, for which it waits."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from zcd.report.of_diagnosis import spread_text
 
 MAX_KEPT = 6
 PATIENCE_S = 0.25
-"""How long a page waits before it shows how far the work is."""
+"""How long a page waits before it says that it waits."""
 
 
 @dataclass(slots=True)
@@ -34,10 +34,6 @@ class PreparedBoard:
         Reading -> what it shows on a good board.
     at_nodes : tuple of Measured
         What a good board reads at its nodes.
-    done, steps : int
-        How far the work is.
-    words : str
-        What is under way.
     problem : str
         Why it came to nothing; empty: it did not.
     """
@@ -47,14 +43,11 @@ class PreparedBoard:
     dictionary: FaultDictionary | None = None
     good: dict[Reading, str] = field(default_factory=dict)
     at_nodes: tuple[Measured, ...] = ()
-    done: int = 0
-    steps: int = 1
-    words: str = "describing the faults"
     problem: str = ""
     over: threading.Event = field(default_factory=threading.Event)
 
     def make(self) -> None:
-        """Work it out, telling how far it is."""
+        """Work it out."""
         try:
             self._make()
         except ZcdError as error:
@@ -64,14 +57,8 @@ class PreparedBoard:
 
     def _make(self) -> None:
         dictionary = make_fault_dictionary(self.board, self.meter, stored=True)
-        self.steps = len(dictionary.readings) + 1
-
-        def begin(words: str) -> None:
-            self.words, self.done = words, self.done + 1
-
-        lines = list_expected_readings(dictionary, begin)
+        lines = list_expected_readings(dictionary)
         dictionary.keep()
-        self.words, self.done = "what each reading would tell", self.steps - 1
         self.good = {
             line.reading: spread_text(line.reading.function, line.healthy) for line in lines
         }

@@ -39,7 +39,7 @@ class JobEnd:
         self.works = workers
         self.jobs = jobs
 
-    def retest(self, repair_request: RepairRequest, patience_s: float = 0.2) -> Task:
+    def retest(self, repair_request: RepairRequest, patience_s: float = 0.0) -> Task:
         """How the board reads after the repair."""
         before = () if repair_request.job is None else repair_request.job.measured
         return self.works.ask(
@@ -51,14 +51,14 @@ class JobEnd:
             patience_s=patience_s,
         )
 
-    def named(self, repair_request: RepairRequest, patience_s: float = 0.2) -> Task:
+    def named(self, repair_request: RepairRequest, patience_s: float = 0.0) -> Task:
         """What the readings before the repair say."""
         stamp = tasks.stamp_of(repair_request.folder) if repair_request.counts else ""
         return self.works.ask(
             tasks.diagnose, repair_request.job, repair_request.counts, stamp, patience_s=patience_s
         )
 
-    def report(self, repair_request: RepairRequest, patience_s: float = 0.2) -> Task:
+    def report(self, repair_request: RepairRequest, patience_s: float = 0.0) -> Task:
         """The report."""
         stamp = tasks.stamp_of(repair_request.folder)
         return self.works.ask(

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 
 from zcd.board.model import Board
 from zcd.board.toml_files import parse_toml, read_text
@@ -185,11 +186,17 @@ class JobStore:
         )
 
     def begin(
-        self, file: Path, board: Board, board_file: Path, flags: tuple[str, ...] = ()
+        self,
+        file: Path,
+        board: Board,
+        board_file: Path,
+        flags: tuple[str, ...] = (),
+        codes: Mapping[str, str] = MappingProxyType({}),
     ) -> JobFileWriter:
         """Write a new job about a board that is in a file."""
         meter = self._last_meter() or _as_texts(self._settings.meter_texts)
         writer = JobFileWriter(file, build_circuit(board), board_file)
+        writer.codes = codes
         if meter:
             writer.write_meter(meter)
         if flags or not meter:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Mapping
 from contextlib import suppress
 from itertools import count
 from pathlib import Path
@@ -51,6 +52,7 @@ def begin_job(
     unit: Unit,
     name: str,
     flags: tuple[str, ...] = (),
+    codes: Mapping[str, str] | None = None,
 ) -> Path:
     """Write the files of a new job.
 
@@ -64,6 +66,8 @@ def begin_job(
         Of the job.
     flags : tuple of str
         What the controller reports.
+    codes : mapping, optional
+        What the appliance shows for them.
 
     Returns
     -------
@@ -89,7 +93,7 @@ def begin_job(
         replace_whole(board_file, None, state.board_file_text(unit).encode("utf-8"))
         made = board_file
     try:
-        jobs.begin(file, unit.board, board_file, flags)
+        jobs.begin(file, unit.board, board_file, flags, codes or {})
     except InputError:
         if made is not None and not os.path.lexists(file):
             made.unlink(missing_ok=True)

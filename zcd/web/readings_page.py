@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import asyncio
 import threading
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from functools import partial
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from zcd.diagnosis.job import Log
@@ -37,6 +39,7 @@ PLACE = ("function", "red", "black")
 """Names under which a reading at two points is chosen."""
 ANOTHER, CAPTURE, CHIP, NEXT = "another", "capture", "chip", "next"
 """Where an answer was typed, where that is not the line of a reading."""
+POLL_S = 0.05
 Act = Callable[[Answers, PostedForm, Log], None]
 """What a form asks for; last the log that its page showed."""
 
@@ -81,6 +84,8 @@ class ReadingsPage:
         def done(request: Request, message: PostedForm) -> Response:
             try:
                 return do(request, message)
+            except ChangedMeanwhileError:
+                raise
             except InputError as error:  # the job cannot be read by now
                 unit = self.desk.read_address(request)
                 return self._list(request, unit, problem=str(error), status=422)
@@ -95,8 +100,27 @@ class ReadingsPage:
         """The jobs of the folder."""
         return self._list(request, self.desk.unit(self.desk.opened))
 
-    def page(self, request: Request) -> Response:
-        """The jobs of the folder; or a job's readings, if one is open."""
+    async def page(self, request: Request) -> Response:
+        """The jobs of the folder; or a job's readings, for which the page itself then waits."""
+        if request.headers.get("hx-request"):
+            prepared = await run_in_threadpool(self._prepared, request)
+            while prepared is not None and not prepared.over.is_set():
+                if await request.is_disconnected():
+                    return Response(status_code=204)
+                await asyncio.sleep(POLL_S)
+        return await run_in_threadpool(self.filled, request)
+
+    def _prepared(self, request: Request) -> PreparedBoard | None:
+        unit = self.desk.read_address(request)
+        if not unit.job:
+            return None
+        with suppress(InputError):
+            job = self.jobs.open(self.desk.job_file(unit.job)).job
+            return self.atlases.of(job.board, job.meter)
+        return None
+
+    def filled(self, request: Request) -> Response:
+        """The same, as far as it is."""
         unit = self.desk.read_address(request)
         if not unit.job:
             return self._list(request, unit)
@@ -141,7 +165,7 @@ class ReadingsPage:
         name = message.said("name")
         try:
             flags = message.said("flags")
-            file = begin_job(self.desk, self.jobs, unit, name, _flags_of(flags))
+            file = begin_job(self.desk, self.jobs, unit, name, *_flags_of(flags, {}))
         except InputError as error:
             words = {**begin_words(self.desk, unit), "name": name, "flags": flags}
             words["error"] = str(error)
@@ -179,10 +203,7 @@ class ReadingsPage:
 
     def _count(self, request: Request, message: PostedForm) -> Response:
         """Whether closed jobs shift what is likely."""
-        try:
-            unit = self.desk.edit(request.path_params["name"], message.texts)
-        except ChangedMeanwhileError as error:
-            return PlainTextResponse(str(error), 409)
+        unit = self.desk.edit(request.path_params["name"], message.texts)
         if not unit.job:
             return self._list(request, unit, status=422)
         return self._talk(request, unit, self.jobs.open(self.desk.job_file(unit.job)))
@@ -192,9 +213,11 @@ class ReadingsPage:
 
         def change(open_job: OpenJob, writer: JobFileWriter) -> None:
             job = open_job.job
-            answers = Answers(open_job.circuit, list(job.log), job.flags)
+            answers = Answers(open_job.circuit, list(job.log), job.flags, job.codes)
             act(answers, message, self.jobs.log_of_version(message.said("seen"), open_job))
-            if (tuple(answers.log), answers.flags) != (job.log, job.flags):
+            told = tuple(answers.log), answers.flags, answers.codes
+            if told != (job.log, job.flags, job.codes):
+                writer.codes = answers.codes
                 writer.write(answers.log, answers.flags)
 
         return self._changed(request, self.desk.read_address(request), message, change)
@@ -335,8 +358,8 @@ def _taken_back(answers: Answers, message: PostedForm, expected_version: Log) ->
 
 def _flagged(answers: Answers, message: PostedForm, expected_version: Log) -> None:
     del expected_version
-    answers.flags = _flags_of(message.said("flags"))
+    answers.flags, answers.codes = _flags_of(message.said("flags"), answers.codes)
 
 
-def _flags_of(said: str) -> tuple[str, ...]:
-    return parse_flags(said.split())[0] if said else ()
+def _flags_of(said: str, codes: Mapping[str, str]) -> tuple[tuple[str, ...], Mapping[str, str]]:
+    return parse_flags(said.split(), codes) if said else ((), codes)

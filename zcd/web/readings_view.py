@@ -11,6 +11,7 @@ from markupsafe import Markup
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.circuit.points import point_text
+from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.job_history import FaultStatistics, search
 from zcd.diagnosis.next_reading import Suggestion
@@ -57,13 +58,7 @@ from zcd.web.job_store import JobStore, OpenJob
 
 MAX_JOBS = 200
 DIGITS = 5
-FLAG_CHOICES = {
-    "": "not checked",
-    "none": "no flag",
-    "sync": "sync",
-    "fan": "fan",
-    "sync fan": "sync and fan",
-}
+FLAG_CHOICES = (NO_FLAG, *FLAGS[:-1], " ".join(FLAGS[:-1]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,7 +220,9 @@ def talk_words(
         "points": [(node, point_text(node, circuit)) for node in circuit.nodes],
         "sides": _side_rows(prepared, open_job, diagnosis),
         "log": tuple(_chip(each, circuit) for each in job.log),
-        "flags": " ".join(job.flags),
+        "flags": " ".join(
+            f"{flag}={job.codes[flag]}" if flag in job.codes else flag for flag in job.flags
+        ),
         "flag_choices": FLAG_CHOICES,
         "diagram": _diagram(prepared, open_job, diagnosis),
         "capture": _capture(open_job),

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
 
 from zcd.board.preferred import SERIES
@@ -25,7 +25,7 @@ from zcd.substitutes.search import DRIVE
 from zcd.web import tasks
 from zcd.web.board_form import differing
 from zcd.web.job_end import PATIENCE_S, JobEnd
-from zcd.web.job_store import ChangedMeanwhileError, JobStore
+from zcd.web.job_store import JobStore
 from zcd.web.posted_form import sent
 from zcd.web.repair_request import (
     LONGEST_TEXT,
@@ -108,30 +108,32 @@ class RepairPage:
     def _piece(
         self, name: str, do: Callable[[RepairRequest], TemplateContext]
     ) -> Callable[[Request], Any]:
-        """One piece of the sheet, ready or still being worked out; a form is kept first."""
+        """One piece of the sheet, when it is ready; a form is kept first."""
 
-        def piece(request: Request, said: dict[str, str]) -> Response:
-            posted = request.method == "POST"
-            try:
-                unit = (
-                    self.desk.edit(request.path_params["name"], said)
-                    if posted
-                    else self.desk.read_address(request)
-                )
-            except ChangedMeanwhileError as error:
-                return PlainTextResponse(str(error), 409)
+        def piece(request: Request) -> Response | Task:
+            unit = self.desk.read_address(request)
             kind = {"kind": request.query_params.get("kind", "")}
             repair_request = repair_request_of(self.desk, unit, kind)
             words: TemplateContext = {"problem": NO_BOARD}
             if repair_request.board is not None:
                 words = do(repair_request)
-            return self._fill(
-                f"repair_{name}.html.j2", request, repair_request, again=posted, **words
+            task: Task | None = words.get("waits_for")
+            return task or self._fill(
+                f"repair_{name}.html.j2",
+                request,
+                repair_request,
+                again=request.method == "POST",
+                **words,
             )
 
         async def endpoint(request: Request) -> Response:
-            said = await sent(request) if request.method == "POST" else {}
-            return await run_in_threadpool(piece, request, said)
+            if request.method == "POST":
+                name, said = request.path_params["name"], await sent(request)
+                await run_in_threadpool(self.desk.edit, name, said)
+            while isinstance(result := await run_in_threadpool(piece, request), Task):
+                if not await self.works.over(result, request):
+                    return Response(status_code=204)
+            return result
 
         return endpoint
 
@@ -146,7 +148,7 @@ class RepairPage:
                 told = do(repair_request)
                 repair_request = repair_request_of(self.desk, unit, texts)
                 words = (
-                    self._again(repair_request)
+                    self._again(repair_request, PATIENCE_S)
                     if name == "again"
                     else self._end(repair_request, PATIENCE_S)
                 )
@@ -191,7 +193,7 @@ class RepairPage:
             return {"nothing": True}
         named = _ready(self.ending.named(repair_request))
         if "part" not in named or named["part"] not in repair_request.refs:
-            return {"nothing": True, **{k: v for k, v in named.items() if k == "busy"}}
+            return {"nothing": True, **{k: v for k, v in named.items() if k == "waits_for"}}
         return {"named": named["conclusion"], "named_part": named["part"]}
 
     def _with(self, repair_request: RepairRequest, board: Any) -> str:
@@ -203,7 +205,7 @@ class RepairPage:
         old = {} if repair_request.repaired is None else {PARTS: OLD}
         return urlencode({FIT: urlencode(told), **old})
 
-    def _again(self, repair_request: RepairRequest) -> TemplateContext:
+    def _again(self, repair_request: RepairRequest, patience_s: float = 0.0) -> TemplateContext:
         """The readings after the repair, beside those of a good board."""
         assert repair_request.board is not None
         job = repair_request.job
@@ -214,7 +216,7 @@ class RepairPage:
         }
         if not repair_request.measured:
             return {**words, "nothing": True}
-        words |= _ready(self.ending.retest(repair_request))
+        words |= _ready(self.ending.retest(repair_request, patience_s))
         if "kept" in words:
             words["to_repeat"] = to_repeat(repair_request)
             words["results"] = {each.reading: each for each in words["kept"].readings}
@@ -253,7 +255,7 @@ class RepairPage:
         told = _ready(self.works.ask(tasks.story, repair_request.before, key, severity))
         return {**told, "named": words.get("conclusion", ""), "part": words.get("part", "")}
 
-    def _end(self, repair_request: RepairRequest, patience_s: float = 0.2) -> TemplateContext:
+    def _end(self, repair_request: RepairRequest, patience_s: float = 0.0) -> TemplateContext:
         """What it was, for the record."""
         if repair_request.job is None:
             return {"nothing": True}
@@ -313,7 +315,6 @@ class RepairPage:
             "drawers": _pairs((*drawers(self.desk.folder), *SERIES)),
             "drive": DRIVE,
             "problem": "",
-            "busy": False,
             "nothing": False,
             "told": "",
             "retests": (),
@@ -357,9 +358,9 @@ def _pairs(values: Iterable[str]) -> list[tuple[str, str]]:
 
 
 def _ready(task: Task) -> TemplateContext:
-    """What a template needs of a piece of work: its words, or why there are none yet."""
+    """What a template needs of a piece of work: its words, or why there are none; or the work."""
     if not task.done:
-        return {"busy": True}
+        return {"waits_for": task}
     if task.problem:
         return {"problem": task.problem}
     words = dict(task.result) if isinstance(task.result, dict) else {}

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
 from urllib.parse import parse_qsl
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from zcd.errors import InputError
 from zcd.web.board_form import typed_over
 from zcd.web.posted_form import sent
 from zcd.web.state import FIT, JOB, STEPS, WINDOW, PageState
@@ -34,8 +35,8 @@ class Ways:
         return [
             *(Route(f"/{step}", self.earlier) for step in ("", *list(STEPS)[1:])),
             Route("/new", self.new),
-            Route("/job/{name}/set", self.set, methods=["POST"]),
-            Route("/job/{name}/afresh", self.afresh, methods=["POST"]),
+            Route("/job/{name}/set", _posted(self.set), methods=["POST"]),
+            Route("/job/{name}/afresh", _posted(self.afresh), methods=["POST"]),
         ]
 
     def earlier(self, request: Request) -> Response:
@@ -43,48 +44,38 @@ class Ways:
         said = {key: text for key, text in request.query_params.items() if key != WINDOW}
         step = request.url.path.strip("/") or next(iter(STEPS))
         name = said.pop(JOB, "") or self.desk.opened
-        try:
-            if said and not self.desk.drafts.read(name).texts:
-                self.desk.edit(name, said)
-            elif said and name == self.desk.opened:
-                name = self.desk.keep_as_new(said | typed_over(self.desk.base, said))
-            return _to(self.desk.unit(name).place, step)
-        except InputError as error:
-            return PlainTextResponse(str(error), 422)
+        if said and not self.desk.drafts.read(name).texts:
+            self.desk.edit(name, said)
+        elif said and name == self.desk.opened:
+            name = self.desk.keep_as_new(said | typed_over(self.desk.base, said))
+        return _to(self.desk.unit(name).place, step)
 
     def new(self, _: Request) -> Response:
         """Another board."""
         return _to(self.desk.unit(self.desk.free_name()).place, "board")
 
-    async def set(self, request: Request) -> Response:
+    def set(self, request: Request, said: dict[str, str]) -> Response:
         """Keep what a form and its button say, and go on to a step."""
-        said = await sent(request)
         said |= parse_qsl(said.pop(GO, ""), keep_blank_values=True)
+        unit = self.desk.edit(request.path_params["name"], said)
+        to = request.query_params.get(TO, "")
+        return _to(unit.place, to if to in STEPS else next(iter(STEPS)))
 
-        def act() -> Response:
-            try:
-                unit = self.desk.edit(request.path_params["name"], said)
-            except InputError as error:
-                return PlainTextResponse(str(error), 409)
-            to = request.query_params.get(TO, "")
-            return _to(unit.place, to if to in STEPS else next(iter(STEPS)))
-
-        return await run_in_threadpool(act)
-
-    async def afresh(self, request: Request) -> Response:
+    def afresh(self, request: Request, said: dict[str, str]) -> Response:
         """A job's edited board as a board of its own; the job's is as in its file again."""
-        said = await sent(request)
+        unit = self.desk.read_address(request)
+        name = self.desk.keep_as_new(unit.typed)
+        self.desk.edit(unit.name, {FIT: "", WINDOW: said.get(WINDOW, "")})
+        return _to(self.desk.unit(name).place, "readings")
 
-        def act() -> Response:
-            try:
-                unit = self.desk.read_address(request)
-                name = self.desk.keep_as_new(unit.typed)
-                self.desk.edit(unit.name, {FIT: "", WINDOW: said.get(WINDOW, "")})
-            except InputError as error:
-                return PlainTextResponse(str(error), 409)
-            return _to(self.desk.unit(name).place, "readings")
 
-        return await run_in_threadpool(act)
+def _posted(act: Callable[[Request, dict[str, str]], Response]) -> Callable[[Request], Any]:
+    """Read the form that asks for it first."""
+
+    async def endpoint(request: Request) -> Response:
+        return await run_in_threadpool(act, request, await sent(request))
+
+    return endpoint
 
 
 def _to(place: str, step: str) -> Response:

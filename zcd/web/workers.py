@@ -1,11 +1,12 @@
 """Long work in processes of its own, so that the page goes on answering; stale work is ended.
 
-A page asks again and again for what it waits for. What nobody has asked about for a while is
-ended, by ending its process: nothing in it has to look out for that.
+A request waits for what it asked for, without a thread of its own. What nobody waits for any more
+is ended, by ending its process: nothing in it has to look out for that.
 """
 
 from __future__ import annotations
 
+import asyncio
 import os
 import signal
 import threading
@@ -18,14 +19,14 @@ from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from typing import Any
 
+from starlette.requests import Request
+
 from zcd.errors import ZcdError
 
 WORKER_COUNT = 2
-STALE_S = 10.0
-"""Without a question about it for so long, work is ended."""
+STALE_S = 2.0
+"""Without anybody who waits for it so long, work is ended; a reload asks for it again before."""
 POLL_S = 0.1
-PATIENCE_S = 1.0
-"""How long a request waits for an answer before it says that there is none yet."""
 MAX_KEPT = 24
 LESS_URGENT = 5
 """Steps of priority that the other processes stand behind the page's own answers."""
@@ -44,7 +45,8 @@ class Task:
         What came out.
     problem : str
         Why nothing did.
-    done, begun : bool
+    done, begun, ended : bool
+        `ended`: given up, as nobody waited for it.
     waiting : int
         How many wait for it just now.
     asked : float
@@ -57,6 +59,7 @@ class Task:
     problem: str = ""
     done: bool = False
     begun: bool = False
+    ended: bool = False
     waiting: int = 0
     asked: float = field(default_factory=time.monotonic)
 
@@ -82,7 +85,7 @@ class WorkerPool:
         self._idle = 0
         self._threads = 0
 
-    def ask(self, do: Callable[..., Any], *arguments: Any, patience_s: float = PATIENCE_S) -> Task:
+    def ask(self, do: Callable[..., Any], *arguments: Any, patience_s: float = 0.0) -> Task:
         """Ask for something; the answer is ready, or it is being worked out.
 
         Parameters
@@ -97,7 +100,7 @@ class WorkerPool:
         Returns
         -------
         Task
-            To be asked for again until it is `done`.
+            To be asked for again when it is `done`, if it is not yet.
         """
         key = (do.__module__, do.__qualname__, arguments)
         with self._news:
@@ -115,11 +118,27 @@ class WorkerPool:
             task.asked = time.monotonic()
             return task
 
+    async def over(self, task: Task, request: Request) -> bool:
+        """Wait until a piece of work is done, or given up; False where who asked has left."""
+        with self._news:
+            task.waiting += 1
+        try:
+            while not (task.done or task.ended):
+                if await request.is_disconnected():
+                    return False
+                await asyncio.sleep(POLL_S / 4.0)
+            return True
+        finally:
+            with self._news:
+                task.waiting -= 1
+                task.asked = time.monotonic()
+
     def _forget(self) -> None:
         """Drop the oldest answers, and what was given up before it began."""
         for key, task in list(self._tasks.items()):
             too_many = len(self._tasks) > MAX_KEPT and task.done
             if too_many or (task.stale and not task.begun):
+                task.ended = True
                 del self._tasks[key]
 
     def _start(self) -> None:
@@ -146,7 +165,7 @@ class WorkerPool:
                     self._tasks = OrderedDict(
                         (key, each) for key, each in self._tasks.items() if each is not task
                     )
-                task.done = not ended
+                task.done, task.ended = not ended, ended
                 self._news.notify_all()
 
     def _next(self) -> Task | None:

@@ -92,16 +92,48 @@ document.addEventListener("keydown", (event) => {
   all[all.indexOf(event.target) + 1]?.focus();
 });
 
-// A part of the circuit leads to its field.
-document.addEventListener("click", (event) => {
-  const part = event.target.closest(".circuit g.part");
-  const homes = event.target.closest("[data-fields]")?.dataset.fields;
-  if (!part || !homes) return;
-  const ref = part.dataset.ref;
-  const field = document.getElementById(JSON.parse(homes)[ref] ?? JSON.parse(homes)[ref.split(".")[0]]);
+// A part of the circuit, or a word about a field, leads to the field.
+const SECOND_CLICK_MS = 300;
+let scrolling = 0;
+function goTo(field, after = 0) {
   for (let fold = field?.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
-  field?.focus();
+  field?.focus({ preventScroll: true });
   field?.select?.();
+  clearTimeout(scrolling);
+  if (field) scrolling = setTimeout(() => field.scrollIntoView({ block: "nearest" }), after);
+}
+function fieldOf(part) {
+  const homes = JSON.parse(part?.closest("[data-fields]")?.dataset.fields ?? "{}");
+  const ref = part?.dataset.ref ?? "";
+  return document.getElementById(homes[ref] ?? homes[ref.split(".")[0]]);
+}
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[href^='#field-']");
+  if (link) event.preventDefault();
+  const part = event.target.closest(".circuit g.part");
+  if (link) goTo(document.getElementById(link.hash.slice(1)));
+  else if (part) goTo(fieldOf(part), SECOND_CLICK_MS);
+});
+
+// A double click changes it in place: a field over the part, of which all goes into its own.
+document.addEventListener("dblclick", (event) => {
+  const part = event.target.closest(".circuit g.part"), field = fieldOf(part);
+  if (!field) return;
+  const over = field.cloneNode(true), at = part.getBoundingClientRect();
+  for (const name of ["id", "name", "aria-describedby"]) over.removeAttribute(name);
+  over.setAttribute("aria-label", field.labels[0].textContent);
+  over.className = "inplace";
+  over.style.left = `${Math.min(at.left + scrollX, scrollX + innerWidth - 210)}px`;
+  over.style.top = `${at.bottom + scrollY}px`;
+  over.value = field.value;
+  over.addEventListener("input", () => {
+    field.value = over.value;
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+  });
+  over.addEventListener("keydown", (e) => { if (["Enter", "Escape"].includes(e.key)) field.focus(); });
+  over.addEventListener("blur", () => over.remove());
+  document.querySelector("main").append(over);
+  goTo(over);
 });
 
 // Two points of the circuit, one after the other, choose where the probes go.
