@@ -245,7 +245,7 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
     ),
     ({"mains": {"voltage": 230, "band": "230"}}, "mains.band", '"230"', "one of 230 +-10 %"),
     # what contradicts itself
-    ({"chain": {"topology": "halfwave"}}, "chain.topology", '"halfwave"', 'mean "half-wave"'),
+    ({"chain": {"topology": "halfwaves"}}, "chain.topology", '"halfwaves"', 'mean "half-wave"'),
     ({"clamp": "1N4148"}, "clamp", '"1N4148"', "only with clamped, half-wave-clamped"),
     ({"optocoupler": "814"}, "optocoupler", '"814"', "a family with one LED"),
     (
