@@ -46,7 +46,7 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
         (*row[:3], _fitting(row[3])) for row in (_row(line, expected.circuit) for line in told)
     )
     more = len(on_page) - len(told)
-    columns = ("board", "red, black", "good board", "tells best")
+    columns = ("board", "red, black", "good board", "shows best")
     table = Table(title="", columns=columns, rows=rows, remark=f"{more} more: --full")
     sides = [side for side in SHORT_STATES if any(line.access is side for line in told)]
     # the cautions of the mains hold for the isolated side too
@@ -72,7 +72,7 @@ def card_page_document(expected: ExpectedReadings) -> Document:
     )
     table = Table(
         title="Expected readings",
-        columns=("board", "red, black", "good board", "tells best"),
+        columns=("board", "red, black", "good board", "shows best"),
         rows=rows,
         remark=_legend(list(SHORT_STATES), rows),
     )
@@ -104,7 +104,7 @@ def _most_telling(lines: Sequence[ExpectedReading]) -> list[ExpectedReading]:
 
 
 def _row(line: ExpectedReading, circuit: Circuit) -> tuple[str, str, str, list[str]]:
-    """State of the board, reading, good board, and what it tells best."""
+    """State of the board, reading, good board, and what it shows best."""
     return (
         SHORT_STATES[line.access],
         short_reading(line.reading, circuit),
