@@ -303,7 +303,7 @@ def test_demo_report_stands_alone(demo: Demo) -> None:
     assert all(value.startswith("#") for name, value in page.attributes if name in LOADS)
     assert page.tags.count("svg") == 2
     text = "".join(page.words)
-    for words in ("The second LED of OC1 is open: replace OC1", "PASSES.", "fan does not"):
+    for words in ("Replace OC1: second LED open", "PASSES.", "fan does not"):
         assert words in text
 
 
@@ -771,7 +771,8 @@ def test_a_job_leaves_with_its_record(
     assert result == {
         "schema": 2,
         "files": ["r.html", "r.pdf"],
-        "conclusion": "R2 is open: replace it; replace R1 with it (same type, same age).",
+        "conclusion": "Replace R2: open (over 99 % sure). "
+        "Replace R1 with it (same type, same age).",
         "passes": True,
     }
     assert (work / "r.html").read_text().startswith("<!DOCTYPE html>")
@@ -782,7 +783,7 @@ def test_a_job_leaves_with_its_record(
     for option, told in ((), True), (("--no-record",), False):
         assert main(["report", str(job), "--to", "again.html", *option]) == 0
         html = (work / "again.html").read_text()
-        assert ("shifted by 1 closed job beside this one" in html) is told
+        assert ("changed by 1 closed job in this folder" in html) is told
 
 
 def test_a_report_is_html_or_pdf(
@@ -823,4 +824,4 @@ def test_closed_jobs_are_listed_and_shift_the_priors(
     assert main(["diagnose", str(second), "--no-record", "--json"]) == 0
     assert share(json.loads(capsys.readouterr().out)) == pytest.approx(share(before))
     assert main(["diagnose", str(second)]) == 0
-    assert "shifted by 1 closed job" in " ".join(capsys.readouterr().out.split())
+    assert "changed by 1 closed job" in " ".join(capsys.readouterr().out.split())

@@ -100,6 +100,36 @@ def test_a_key_outside_its_table_is_sent_home() -> None:
     ]
 
 
+def test_a_table_of_its_own_inside_another_is_sent_to_the_top() -> None:
+    """The nearest key of the table it stands in, rectifier_first, is another thing."""
+    text = (
+        'mains = "230 V"\noptocoupler = "817C"\noutput = {pull_up = "10k", supply = "5 V"}\n'
+        'chain = {resistors = ["68k"], rectifier = "1N4007"}\n'
+    )
+    with pytest.raises(InputError) as caught:
+        parse_board(text, "lamp.toml")
+    assert str(caught.value).splitlines() == [
+        'lamp.toml: chain.rectifier: "rectifier" is not known here; write rectifier = ... at the '
+        "top of the file, above the first table",
+    ]
+
+
+@pytest.mark.parametrize("word", ["half_wave", "Half Wave", "HALF-WAVE", "halfwave"])
+def test_a_word_is_read_however_it_is_joined(word: str) -> None:
+    text = (
+        'mains = "230 V"\noptocoupler = "817C"\noutput = {pull_up = "10k", supply = "5 V"}\n'
+        f'rectifier = "1N4007"\nchain = {{resistors = ["68k"], topology = "{word}"}}\n'
+        'controller = {edge = "Rising", edges = "BOTH"}\n'
+    )
+    board = parse_board(text, "lamp.toml")
+    assert (board.topology, board.controller.edge) == ("half-wave", "rising")
+    two = parse_board(
+        'mains = "230 V"\noptocoupler = "?"\noutput = {pull_up = "10k", supply = "5 V"}\n'
+        'chain = {resistors = ["68k"], topology = "Two_LED"}\n', "lamp.toml"
+    )  # fmt: skip
+    assert two.two_leds
+
+
 def test_a_file_of_nearly_that_name(tmp_path: Path) -> None:
     (tmp_path / "kiln.toml").write_text("", encoding="utf-8")
     with pytest.raises(InputError, match=r'no such file \(did you mean "kiln.toml"\?\)'):

@@ -12,6 +12,8 @@ from zcd.board.files import board_from_dict
 from zcd.board.model import TRACED, Board, Link
 from zcd.board.paths import Step, connect
 from zcd.board.strings import in_strings, lit_half_waves
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.faults import faults_of
 from zcd.errors import InputError
 
 SIMPLE = ("feed - R7 82k - R8 91k - D1 1N4007 > - led+", "led- - neutral")
@@ -177,7 +179,13 @@ def test_parts_are_changed_in_their_lines() -> None:
         (["feed - C1 22n - R1 47k - D1 1N4007 > - led+", "led- - neutral"], "no way back"),
         (["feed - C1 22n - R1 47k - x", "x - R2 1k - led+", "led- - C2 22n - neutral"],
          "found C1, C2 in series with the LED and no way back"),
-        ([], "a list of lines"),
+        ([*SIMPLE, *(f"feed - R{n} 1M - neutral" for n in range(20, 34))],
+         "found 17 parts; allowed: up to 12"),
+        (["feed - R1 82k - r1 91k - led+", "led- - neutral"], "R1 twice, 82k and 91k"),
+        (["feed - R1 82k - led", "led- - neutral"], 'found "led"; allowed: led\\+ .the anode. or'),
+        (["feed - R1 82k - BR1~1 - R2 1k - BR1~a", "BR1~2 - neutral", "BR1 DB107"],
+         "R2 with both ends at BR1~1"),
+        ([], 'found "no line"; allowed: a list of lines'),
     ],
 )  # fmt: skip
 def test_what_is_wrong_is_said_in_one_line(lines: list[str], words: str) -> None:
@@ -226,6 +234,35 @@ def test_a_text_of_lines() -> None:
         'output = {pull_up = "10k", supply = "5 V"}'
     )
     assert len(board.chains[0]) == 2
+
+
+def test_a_line_break_within_a_line_begins_another() -> None:
+    assert traced("\n".join(SIMPLE)).chains == traced(*SIMPLE).chains
+
+
+def test_references_are_upper_case() -> None:
+    """As printed; the same letters written small are the same part, also beside the circuit."""
+    board = traced(*(line.replace("R7", "r7") for line in SIMPLE), CLAMP)
+    assert [part.ref for part in board.chains[0]] == ["R7", "R8"]
+    assert board.with_(R7="33k").chains[0][0].resistance_ohm == 33e3
+    with pytest.raises(InputError, match="a reference not used before"):
+        traced(*SIMPLE, output={"pull_up": {"value": "12k", "ref": "r7"}, "supply": "5 V"})
+
+
+def test_two_optocouplers_in_series() -> None:
+    board = traced("feed - R1 82k - led+", "led- - led2+", "led2- - neutral", CLAMP)
+    assert board.traced is not None
+    assert [link for link in board.traced.links if "led" in link.ref] == [
+        Link("led", "led+", "led-"),
+        Link("OC2.led", "led-", "neutral"),
+    ]
+
+
+def test_a_diode_of_a_bridge_is_replaced_with_the_bridge() -> None:
+    circuit = build_circuit(
+        traced("feed - 68k - BR1~1", "BR1~2 - neutral", "BR1+ - led+", "BR1- - led-", "BR1 DB107")
+    )
+    assert {f.repair for f in faults_of(circuit) if f.key == "BR1c short"} == {"BR1"}
 
 
 def test_chain_is_needed_where_there_is_no_circuit() -> None:

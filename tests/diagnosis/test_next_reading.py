@@ -102,6 +102,18 @@ def test_range_is_one_that_the_meter_has(counts: float, highest: float) -> None:
     assert result.full_scale >= max(v for o in result.outcomes for v in o.value)
 
 
+def test_ohms_are_read_on_the_lowest_range_that_holds_board_and_fault() -> None:
+    """R2 of 130 k: not the megohms of an open part, which shows OL on any range."""
+    made = atlas_read_with(usual_meter(), "switched")
+    weights, none = posterior_weights(made, [])
+    believed = Posterior(weights=weights, member=made.member, unmodelled=none, holds=made.holds)
+    result = best_reading(made, believed, [place("ohm R2")])
+    assert result is not None
+    assert result.full_scale in (600e3, 6e6)
+    good = next(o for o in result.outcomes if o.key == "healthy")
+    assert result.full_scale >= good.value[2]
+
+
 def test_ranges_of_usual_meters() -> None:
     """Common practice, no source: 600 ohm upwards with 6000 counts, 200 ohm with 2000."""
     meter = usual_meter()

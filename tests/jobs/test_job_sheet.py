@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from datetime import date
 from html.parser import HTMLParser
 from io import BytesIO
 from pathlib import Path
@@ -17,7 +18,8 @@ from zcd.errors import InputError
 from zcd.jobs import job_sheet
 from zcd.jobs.job_sheet import report_document, write_report
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
-from zcd.report.document import Document, Facts, Picture
+from zcd.report.document import Document, Facts, Paragraph, Picture
+from zcd.report.of_diagnosis_answer import answer_document
 from zcd.report.pdf import report_pdf
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
@@ -273,3 +275,20 @@ def test_the_first_page_is_the_job_sheet() -> None:
 def test_the_report_has_at_most_four_pages(with_case: bool) -> None:
     document = short_pages(case(SETTLED, "") if with_case else None)
     assert len(PdfReader(BytesIO(report_pdf(document))).pages) <= 4
+
+
+def test_a_closed_job_leads_with_what_was_found_and_done() -> None:
+    """Whatever the readings would say by themselves."""
+    told = case(SETTLED)
+    closed = date(2026, 3, 14)
+    job = replace(told.job, closed=closed, found="R1 open", repair="R1 renewed")
+    told = replace(told, job=job)
+    document = short_pages(told)
+    facts = dict(next(b for b in document.sections[0].blocks if isinstance(b, Facts)).pairs)
+    assert facts["Found"] == "R1 open"
+    assert facts["Done"] == "R1 renewed"
+    (found,) = [s for s in document.sections if s.title == "What was found before the repair"]
+    first = found.blocks[0]
+    assert isinstance(first, Paragraph)
+    assert first.text == "Found: R1 open. Done: R1 renewed. Closed on 2026-03-14."
+    assert answer_document(told).sections[0].blocks[0] == first

@@ -15,11 +15,13 @@ from numpy.typing import NDArray
 from scipy.integrate import quad
 
 from tests.boards import LED, RECTIFIER, board, diode, optocoupler, resistor
+from tests.diagnosis.boards import TEXTS
+from tests.diagnosis.boards import board as of_text
 from zcd.board.model import Board, Capacitor, Topology
 from zcd.circuit.build import build_circuit
 from zcd.engine.solve import solve
+from zcd.margin.check import nominal_check
 from zcd.margin.stress import ReverseStress, reverse_stress
-from zcd.margin.stress_rules import stress_rules
 from zcd.physics.diode import reverse_charge_c
 from zcd.spice.simulator import simulator
 
@@ -112,12 +114,25 @@ def test_what_is_across_the_led_takes_the_charge(changes: dict[str, object], acr
     assert volts - 0.02 < result < max(2.0 * volts, 1.2)
 
 
-def test_rule_passes_by_the_harmless_current_and_says_the_true_voltage() -> None:
+def test_an_led_is_judged_by_the_current_backwards_and_the_true_voltage_is_told() -> None:
+    """Figure, limit and status agree: a few microamperes, of the 10 uA that data sheets allow."""
     whole = half_wave()
-    rules = {r.name: r for r in stress_rules(solve(build_circuit(whole)), whole)}
-    rule = rules["OC1.led reverse voltage"]
-    assert rule.value[0] > rule.limit[0]
-    assert 0.0 < rule.margin[0] < 1.0
+    rules = {r.name: r for r in nominal_check(whole).rules}
+    rule, led = rules["OC1.led reverse current"], led_of(whole)
+    assert led.reverse_v[0] > led.limit_v
+    assert rule.status == "pass"
+    assert 0.0 < rule.value < rule.limit == 10e-6
+    assert rule.margin == pytest.approx(1.0 - rule.value / rule.limit)
+    assert rule.remark.startswith("not protected: 6.")
+    assert "rated 6 V" in rule.remark
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_no_rule_that_passes_is_over_its_limit(name: str) -> None:
+    for rule in nominal_check(of_text(name)).rules:
+        if np.isfinite(rule.value):
+            kept = rule.value >= rule.limit if rule.at_least else rule.value <= rule.limit
+            assert kept is (rule.margin >= 0.0) or rule.margin == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_clamp_keeps_the_led_from_it() -> None:

@@ -142,7 +142,7 @@ def test_signal_diode_as_rectifier_breaks_down_into_the_led() -> None:
     result = nominal_check(edited('"1N4007"', '"1N4148"'))
     rules = {rule.name: rule for rule in result.rules}
     assert not rules["D1 reverse voltage"].passes
-    assert not rules["OC1.led reverse voltage"].passes
+    assert not rules["OC1.led reverse current"].passes
     led = next(s for s in result.reverse if s.ref == "OC1.led")
     expected = (np.sqrt(2.0) * 230.0 - 75.0 - 6.0) / CHAIN_OHM
     assert_allclose(led.reverse_a[1], expected, rtol=0.02)

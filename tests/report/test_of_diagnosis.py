@@ -9,6 +9,7 @@ import pytest
 from tests.boards import VARIANTS
 from tests.jobs.demo_job import OPEN, SETTLED, card, case, dictionary
 from zcd.circuit.build import build_circuit
+from zcd.circuit.points import parts_at, points_line
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.functions import Function
@@ -32,7 +33,6 @@ from zcd.report.of_diagnosis import (
     suggestion_lines,
 )
 from zcd.report.of_diagnosis_text import amount_text
-from zcd.report.points import parts_at, points_line
 from zcd.report.text import probability_text
 
 

@@ -51,6 +51,15 @@ def test_answer_fits_one_screen(texts: tuple[str, ...]) -> None:
     assert 1 <= sum(line.startswith("CAUTION") for line in lines) <= 3
 
 
+def test_pulses_beside_no_pulses_contradict_each_other() -> None:
+    case = case_of("frequency 0 Hz", "low time 8.8 ms")
+    text = " ".join(lines_of(answer_document(case)))
+    assert "0 Hz: no pulses; " in text
+    assert "8.8 ms: pulses. One of the two is wrong" in text
+    good = case_of("frequency 50 Hz", "low time 8.8 ms")
+    assert "One of the two is wrong" not in " ".join(lines_of(answer_document(good)))
+
+
 @pytest.mark.parametrize("texts", SERIES)
 def test_question_is_in_the_last_lines(texts: tuple[str, ...]) -> None:
     case = case_of(*texts)

@@ -141,3 +141,20 @@ def test_what_no_board_calculated_breaks_is_the_worst_corner_only() -> None:
     rare = [replace(rule, share_ratio=0.0) for rule in rules]
     none = f"none of {whole.spread.population.size} boards calculated"
     assert _corner_text(whole, rare) == f"in the worst corner only ({none})"
+
+
+def test_what_is_over_its_limit_is_never_called_a_pass() -> None:
+    """An expectation that no board calculated misses, at a corner that misses it by 8 %."""
+    spread = solved(HOLDS).check.spread
+    margins = spread.corners.margins.copy()
+    margins[0] = -0.08
+    rule = replace(spread.rules[0], kind="expectation", margin=-0.08, share_ratio=0.0)
+    changed = replace(
+        spread,
+        corners=replace(spread.corners, margins=margins),
+        rules=(rule, *spread.rules[1:]),
+    )
+    table = corners_table(changed)
+    assert table.rows[0][1:3] == ("-8 %", "rare")
+    assert "rare: fewer than one board in 1,000" in table.remark
+    assert "rare" not in corners_table(spread).remark

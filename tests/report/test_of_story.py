@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from functools import cache
 from io import StringIO
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 from rich.console import Console
 
+from tests.board.test_traced import traced
 from tests.simulation.boards import SUPPRESSED, board
 from zcd.drawing.canvas import figure_svg
 from zcd.drawing.figures import story_figures
@@ -48,6 +50,21 @@ def told(key: str, more: str = "", seconds: float = 30.0) -> Story:
     result = board(more)
     (story,) = stories_of(result, [find_cause(result, key)], seconds)
     return story
+
+
+def test_what_burns_behind_a_shorted_capacitor() -> None:
+    """230 V + 10 % over 22 + 22 kΩ, one diode for each half-wave: 253 V² / 44 kΩ / 2 in each."""
+    dropper = traced(
+        "feed - C1 33n - R1 22k - R2 22k - x", "x - D1 1N4007 < - neutral",
+        "x - led+", "led- - neutral",
+    )  # fmt: skip
+    (story,) = stories_of(dropper, [find_cause(dropper, "C1 short")], 2.0)
+    (line,) = [line for line in why_lines(story) if "too much" in line]
+    watts = 253.0**2 / 44e3 / 2.0
+    assert line.startswith("R1, R2 then bear too much: R1 power")
+    assert float(re.findall(r"power (\d+) mW", line)[0]) / 1e3 == pytest.approx(watts, rel=0.02)
+    (healthy,) = stories_of(dropper, [find_cause(dropper, "D1 open")], 2.0)
+    assert not any("too much" in line for line in why_lines(healthy))
 
 
 @pytest.mark.parametrize(

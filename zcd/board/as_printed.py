@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeGuard
 
+from zcd.board.keys import same_word
 from zcd.board.mains_plate import mains_as_printed
 from zcd.board.markings import (
     CHIP_CODES,
@@ -392,7 +393,7 @@ def _coupler(reader: Reader) -> None:
     if _is_marking(printed) and printed.strip().lower() in _NO_COUPLER:
         reader.refuse("optocoupler", printed, NOT_ISOLATED)
     elif _is_marking(printed) and nobody_knows(printed):
-        two = isinstance(chain, dict) and chain.get("topology") == "two-led"
+        two = isinstance(chain, dict) and same_word(chain.get("topology"), "two-led")
         table = {**table, "family": AC_INPUT if two else FOUR_PIN}
         reader.value["optocoupler"] = table
         reader.note("optocoupler", printed, f"any {table['family']}")

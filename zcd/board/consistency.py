@@ -536,9 +536,10 @@ def _references(file: BoardFile) -> Iterator[InputError]:
     # what the element list calls the load relay
     first: dict[str, str] = {"K1": "K1 is the load relay"}
     for key, ref in written_references(file):
-        if ref in first:
-            yield invalid_value(ref, f"a reference not used before ({first[ref]})", key)
-        first.setdefault(ref, key)
+        name = ref.upper()
+        if name in first:
+            yield invalid_value(ref, f"a reference not used before ({first[name]})", key)
+        first.setdefault(name, key)
 
 
 def _styles(file: BoardFile) -> Iterator[InputError]:

@@ -86,9 +86,8 @@ class NameReader:
     names: tuple[str, ...]
 
     def __call__(self, value: object) -> str:
-        wanted = _letters(value) if isinstance(value, str) else ""
         for name in self.names:
-            if wanted == _letters(name):
+            if same_word(value, name):
                 return name
         raise invalid_value(value, f"{self.allowed()}{nearest(value, self.names)}")
 
@@ -97,9 +96,19 @@ class NameReader:
         return f"one of {', '.join(self.names)}"
 
 
-def _letters(name: str) -> str:
-    """A name without case, blanks, hyphens and underscores."""
-    return re.sub(r"[\s_-]", "", name).casefold()
+def same_word(value: object, name: str) -> bool:
+    """Whether a value is a word of the file, whatever its case, blanks, hyphens, underscores.
+
+    Examples
+    --------
+    >>> same_word("Half_Wave", "half-wave"), same_word("half", "half-wave")
+    (True, False)
+    """
+    return isinstance(value, str) and _letters(value) == _letters(name)
+
+
+def _letters(text: str) -> str:
+    return re.sub(r"[\s_-]", "", text).casefold()
 
 
 def key(

@@ -135,7 +135,8 @@ def with_leds(
         If no current can pass through a LED.
     """
     own = dict(circuit.aliases)
-    nodes = {node for link in circuit.links for node in (link.a, link.b)} | own.keys()
+    nodes = {node for link in circuit.links for node in (link.a, link.b)}
+    nodes |= {name for names in own.items() for name in names}
     lacking = [node for node in ("led+", "led-") if node not in nodes]
     if lacking:
         raise InputError(f"found no {lacking[0]}; allowed: the LED's two ends, led+ and led-")

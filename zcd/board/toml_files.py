@@ -203,7 +203,9 @@ def _meant(schema: type[Table], detail: ErrorDetails) -> Iterator[tuple[int | st
     if detail["type"] != "extra_forbidden":
         return
     table, name = _table_at(schema, detail["loc"])
-    if close := re.search('"(.+)"', nearest(name, tuple(table.model_fields))):
+    if name in schema.model_fields:
+        yield (name,)
+    elif close := re.search('"(.+)"', nearest(name, tuple(table.model_fields))):
         yield (*detail["loc"][:-1], close[1])
     else:
         yield from ((home,) for home in _tables_with(schema, name))
@@ -220,6 +222,11 @@ def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -
     table, name = _table_at(schema, detail["loc"])
     if detail["type"] == "extra_forbidden":
         known = tuple(table.model_fields)
+        if name in schema.model_fields:
+            return (
+                f'{key}: "{name}" is not known here; write {name} = ... at the top of the file, '
+                f"above the first table"
+            )
         near = nearest(name, known)
         if close := re.search('"(.+)"', near):
             return f'{key}: "{name}" is not known; write "{close[1]}"'

@@ -21,6 +21,7 @@ from zcd.board.as_printed import (
     diode_as_printed,
     resistor_as_printed,
 )
+from zcd.board.keys import same_word
 from zcd.board.model import Link
 from zcd.board.parts_library import ZENER, diode_by_words, table_part
 from zcd.board.paths import SEPARATOR, Step, connect, joined_nodes, renamed
@@ -57,10 +58,12 @@ _REFUSED = {
 _LETTERS = {"resistor": "R", "capacitor": "C", "diode": "D"}
 _ARROWS = {">": False, ">|": False, "->": False, "<": True, "|<": True, "<-": True}
 _TERMINAL = re.compile(r"(BR|DB|BD)(\d+)\s*(\+|-|~\s*[12ab])", re.IGNORECASE)
-_SIDES = {"1": "a", "2": "b", "a": "a", "b": "b"}
+_SIDES = {"1": "1", "2": "2", "a": "1", "b": "2"}
 _FARADS = re.compile(r"\d*[.,]?\d+\s*[pnuµ]\d*F?\b.*", re.IGNORECASE)
 _OHMS = re.compile(r"(?:\d|\?|about).*", re.IGNORECASE)
 LONGEST_NODE = 16
+MOST_PARTS = 12
+"""Of a circuit; readings and faults of more take too long to calculate."""
 _NODE = re.compile(rf"[A-Za-z]\w{{0,{LONGEST_NODE - 1}}}", re.ASCII)
 
 
@@ -96,6 +99,8 @@ def read_traced(reader: Reader) -> None:
     given = reader.value.pop(KEY)
     lines = _lines(given)
     if not lines:
+        if given in ([], ""):
+            given = "no line"
         reader.refuse(KEY, given, CIRCUIT)
         return
     try:
@@ -107,10 +112,10 @@ def read_traced(reader: Reader) -> None:
 def _lines(given: Any) -> list[str]:
     """The lines of a circuit, also of one text; none where it is none."""
     if isinstance(given, str):
-        given = re.split(r"[\n;]", given)
+        given = [given]
     if not isinstance(given, list) or not all(isinstance(line, str) for line in given):
         return []
-    return [line for line in given if line.strip()]
+    return [line for text in given for line in re.split(r"[\n;]", text) if line.strip()]
 
 
 def with_marking(given: Any, ref: str, marking: str) -> list[str]:
@@ -135,7 +140,7 @@ def with_marking(given: Any, ref: str, marking: str) -> list[str]:
 
     def marked(item: str) -> str:
         words = item.split()
-        if not words or words[0] != ref:
+        if not words or words[0].upper() != ref.upper():
             return item
         return " ".join([ref, marking, *(word for word in words[1:] if word in _ARROWS)])
 
@@ -166,10 +171,10 @@ def with_string(given: Any, refs: Sequence[str], items: Sequence[str]) -> list[s
 
     def put(line: str) -> str:
         steps = SEPARATOR.split(line.strip())
-        at = [k for k, step in enumerate(steps) if step.split()[0] in refs]
+        at = [k for k, step in enumerate(steps) if step.split()[0].upper() in refs]
         if not at:
             return line
-        backwards = steps[at[0]].split()[0] != refs[0]
+        backwards = steps[at[0]].split()[0].upper() != refs[0]
         new = items[::-1] if backwards else items
         return " - ".join([*steps[: at[0]], *new, *steps[at[-1] + 1 :]])
 
@@ -177,8 +182,13 @@ def with_string(given: Any, refs: Sequence[str], items: Sequence[str]) -> list[s
 
 
 def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
-    parts = _Parts(used=set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines))))
+    parts = _Parts(used=set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines).upper())))
     paths = [path for line in lines if (path := _path(line, parts))]
+    if len(parts.kinds) > MOST_PARTS:
+        raise InputError(
+            f"found {len(parts.kinds)} parts; allowed: up to {MOST_PARTS}: leave out what does not "
+            "lead to a LED, and write resistors in series as one, with their sum"
+        )
     _require_plain_letters(parts, paths, reader.value.get("feed"))
     for word, node in parts.points.items():
         if word in _SPELT and node in MAINS_POINTS:
@@ -206,9 +216,9 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
 def _path(line: str, parts: _Parts) -> list[Step]:
     """The steps of a line; of one that only says what a bridge is, none."""
     items = [" ".join(item.split()) for item in SEPARATOR.split(line.strip())]
-    if len(items) == 1 and re.match(r"(BR|DB|BD)\d+ \S", items[0]):
+    if len(items) == 1 and re.match(r"(BR|DB|BD)\d+ \S", items[0], re.IGNORECASE):
         ref, words = items[0].split(" ", 1)
-        parts.put(ref, "bridge", words)
+        parts.put(ref.upper(), "bridge", words)
         return []
     if len(items) < 2:
         raise InputError(f'found "{line}"; allowed: nodes and parts with " - " between: {CIRCUIT}')
@@ -226,7 +236,7 @@ def _path(line: str, parts: _Parts) -> list[Step]:
 
 def _require_plain_letters(parts: _Parts, paths: Sequence[Sequence[Step]], feed: Any) -> None:
     """Refuse ``n`` and ``l`` for the mains where they may be names of the technician's own."""
-    switched = isinstance(feed, Mapping) and feed.get("kind") == "switched"
+    switched = isinstance(feed, Mapping) and same_word(feed.get("kind"), "switched")
     wires = [(a.name, b.name) for p in paths for a, b in pairwise(p) if not a.is_part | b.is_part]
     for letter, partner in (("n", "p"), ("l", "")):
         node = _SPELT[letter]
@@ -251,6 +261,12 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
     lower = item.lower()
     if lower in NODES or lower in _SPELT:
         return Step(_SPELT.get(lower, lower))
+    if lower in ("led", "led1", "led2", "oc1.led"):
+        led = "led2" if lower == "led2" else "led"
+        raise InputError(
+            f'found "{item}"; allowed: {led}+ (the anode) or {led}- (the cathode), at the end of '
+            "one line and the start of another"
+        )
     if lower in ("pin", "base", "gpio"):
         raise InputError(f"found a path to {item}; allowed: {NOT_ISOLATED}")
     if match := _TERMINAL.fullmatch(item):
@@ -259,8 +275,8 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
     words = item.split()
     arrows = [word for word in words if word in _ARROWS]
     words = [word for word in words if word not in _ARROWS]
-    ref = words[0] if words and is_reference(words[0]) else ""
-    letters = re.sub(r"[^A-Za-z].*", "", ref).upper()
+    ref = words[0].upper() if words and is_reference(words[0]) else ""
+    letters = re.sub("[^A-Z].*", "", ref)
     if letters in _REFUSED and (len(words) > 1 or letters in ("Q", "TR", "VT")):
         allowed = "resistors, capacitors, diodes, zeners and bridges"
         raise InputError(f'found "{item}"; allowed: {allowed}; {_REFUSED[letters]}')
@@ -345,10 +361,10 @@ def _legs(parts: _Parts) -> Iterator[Link]:
     """The four diodes of each bridge."""
     for ref, kind in parts.kinds.items():
         if kind == "bridge":
-            yield Link(f"{ref}a", f"{ref}~a", f"{ref}+")
-            yield Link(f"{ref}b", f"{ref}~b", f"{ref}+")
-            yield Link(f"{ref}c", f"{ref}-", f"{ref}~a")
-            yield Link(f"{ref}d", f"{ref}-", f"{ref}~b")
+            yield Link(f"{ref}a", f"{ref}~1", f"{ref}+")
+            yield Link(f"{ref}b", f"{ref}~2", f"{ref}+")
+            yield Link(f"{ref}c", f"{ref}-", f"{ref}~1")
+            yield Link(f"{ref}d", f"{ref}-", f"{ref}~2")
 
 
 def _blocking(parts: _Parts) -> Iterator[str]:

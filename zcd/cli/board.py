@@ -89,7 +89,8 @@ def _write(file: str, text: str, as_json: bool, topology: str | None, drawer: bo
         from zcd.report.text import plain
 
         then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}"
-        words = f"{path} written; change it to what the parts say, then: {then}"
+        what = "what you have in stock" if drawer else "what the parts say"
+        words = f"{path} written; change it to {what}, then: {then}"
         click.echo(plain(words), err=True)
 
 

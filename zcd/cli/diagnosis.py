@@ -21,7 +21,7 @@ from zcd.cli.given import DASH, job_given, require_file
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
 def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
-    """Print what a meter reads on a good board, and the faults that each reading tells best.
+    """Print what a meter reads on a good board, and the faults that each reading shows best.
 
     Unplugged readings first, then the isolated side, live mains last. The meter comes from the
     job file; a board file gets the one of the settings, or a typical handheld meter.

@@ -123,7 +123,10 @@ def retest(
     more = [parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written]
     taken = (*job.measured, *more, *(captured(csv, job.board) if csv is not None else ()))
     if not taken:
-        raise click.UsageError("nothing was measured: give --reading, --capture or a job file")
+        raise click.UsageError(
+            'nothing was measured: give readings (-r "low time 7.2 ms"), --capture or a job file; '
+            "zcd readings lists what may be read"
+        )
     result = tested_again(dictionary, taken, about.measured if about else (), job.flags)
     if about is not None:
         retest_kept(about, result, by, replaced, job.board_file)

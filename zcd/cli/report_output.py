@@ -14,7 +14,7 @@ from zcd.diagnosis.job_history import FaultStatistics
 from zcd.errors import invalid_value
 from zcd.files import has_typesetter, require_place, require_typesetter
 from zcd.jobs.job_sheet import checked_job, verdict_text, write_record
-from zcd.report.of_diagnosis_text import sentence
+from zcd.report.of_diagnosis_answer import found_line
 from zcd.report.of_retest_record import not_ready_line
 from zcd.report.text import plain
 
@@ -91,7 +91,7 @@ def record_job(
     """
     case, check = checked_job(job, board, statistics)
     write_record(case, board, check, places, paper, job.meter, full=full, retests=job.retests)
-    told = "" if case is None else sentence(case.diagnosis.conclusion)
+    told = "" if case is None else found_line(case)
     passes = check.passes and not not_ready_line(job.retests)
     if as_json:
         print_json({"files": list(places), "conclusion": told or None, "passes": passes})

@@ -3,7 +3,7 @@ unknown."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -33,6 +33,7 @@ from zcd.diagnosis.samples import (
     threshold_ratios,
     trigger_ratios,
 )
+from zcd.engine.network import island_of
 from zcd.logs import logger
 
 if TYPE_CHECKING:
@@ -66,8 +67,10 @@ class FaultDictionary:
     severity : ndarray, shape (E, N)
         N samples an entry.
     states : ndarray of int, shape (D, 2)
-        For the last D entries, the two entries between which they change; all others, S of
-        them, are simulated.
+        For the last D entries, the two entries between which they change; S of them are before.
+    sides : ndarray of int, shape (2, C, N)
+        For the last C of those S, faults on both sides of the light: the entry that a sample
+        reads like on the mains side, and at the pin. Only the others have a circuit.
     circuit : Circuit
         Nominal, healthy, one row.
     readings : tuple of Reading
@@ -81,6 +84,7 @@ class FaultDictionary:
     member: NDArray[np.intp]
     severity: FloatArray
     states: NDArray[np.intp]
+    sides: NDArray[np.intp]
     circuit: Circuit
     readings: tuple[Reading, ...]
     _meter_model: MeterModel
@@ -105,24 +109,39 @@ class FaultDictionary:
 
     @property
     def simulated(self) -> int:
-        """Number S of entries with a circuit of their own."""
+        """Number S of entries that are predicted, and do not change between two others."""
         return len(self.member) - len(self.states)
+
+    @property
+    def circuits(self) -> int:
+        """How many of them have a circuit of their own."""
+        return self.simulated - self.sides.shape[1]
 
     def predictions(self, reading: Reading) -> FloatArray:
         """What the meter would show, shape (S, N)."""
         if reading not in self._predictions:
             self._predictions[reading] = self._stored_or(
-                reading.words, lambda: self._meter_model.read([reading])[:, 0]
+                reading.words,
+                lambda: self._meter_model.read([reading])[:, 0],
+                at_pin=self.circuit.node(reading.red) in self._pin_side,
             )
         return self._predictions[reading]
 
-    def _stored_or(self, words: str, make: Callable[[], FloatArray]) -> FloatArray:
+    @cached_property
+    def _pin_side(self) -> frozenset[str]:
+        return island_of(self.circuit, "pin")
+
+    def _stored_or(
+        self, words: str, make: Callable[[], FloatArray], *, at_pin: bool = True
+    ) -> FloatArray:
         """A prediction from an earlier run, or a new one, shape (S, N)."""
         name = name_of(words)
         if name not in self._stored:
-            self._stored[name] = make().reshape(self.simulated, -1)
+            self._stored[name] = make().reshape(self.circuits, -1)
             self._is_new = True
-        return self._stored[name]
+        shown = self._stored[name]
+        joined = shown[self.sides[int(at_pin)], np.arange(shown.shape[1])]
+        return np.concatenate([shown, joined])
 
     def keep(self) -> None:
         """Keep what was predicted for the next run."""
@@ -233,15 +252,17 @@ def make_fault_dictionary(
     first = {fault.key: int(np.argmax(member == f)) for f, fault in enumerate(faults)}
     looks = [fault.states for fault in faults if fault.states]
     simulated = member.size - len(looks)
+    sides = _sides([f for f in faults if f.on_two_sides], faults, first, samples)
+    circuits = simulated - sides.shape[1]
     rows = [
         faults[f].edit(healthy, u)
-        for f, u in zip(member[:simulated], severity[:simulated], strict=True)
+        for f, u in zip(member[:circuits], severity[:circuits], strict=True)
     ]
     volts = ohm_full_scales_v(meter, samples)
-    volts = None if volts is None else np.tile(volts, simulated)
+    volts = None if volts is None else np.tile(volts, circuits)
     ends = diode_full_scales_v(meter, samples)
     store = Store.of(board, meter, samples) if stored else None
-    kept = store.read((simulated, samples)) if store else {}
+    kept = store.read((circuits, samples)) if store else {}
     _LOG.info(
         "%d faults, %d samples each; %d readings known before", len(faults), samples, len(kept)
     )
@@ -253,6 +274,7 @@ def make_fault_dictionary(
         member=member,
         severity=severity,
         states=np.array([[first[s[0]], first[s[-1]]] for s in looks], dtype=np.intp),
+        sides=sides,
         circuit=nominal,
         readings=useful_readings(board, nominal),
         _meter_model=MeterModel(
@@ -260,22 +282,36 @@ def make_fault_dictionary(
             stack(rows),
             meter,
             full_scale_v=volts,
-            diode_full_scale_v=None if ends is None else np.tile(ends, simulated),
-            diode_source_ohm=np.tile(diode_sources_ohm(meter, samples), simulated),
-            pin_clamp_a=np.tile(pin_clamps_a(samples), simulated),
-            threshold_ratio=np.tile(threshold_ratios(samples), simulated),
-            trigger_ratio=np.tile(trigger_ratios(samples), simulated),
+            diode_full_scale_v=None if ends is None else np.tile(ends, circuits),
+            diode_source_ohm=np.tile(diode_sources_ohm(meter, samples), circuits),
+            pin_clamp_a=np.tile(pin_clamps_a(samples), circuits),
+            threshold_ratio=np.tile(threshold_ratios(samples), circuits),
+            trigger_ratio=np.tile(trigger_ratios(samples), circuits),
         ),
         _store=store,
         _stored=kept,
     )
 
 
+def _sides(
+    pairs: Sequence[Fault], faults: Sequence[Fault], first: Mapping[str, int], samples: int
+) -> NDArray[np.intp]:
+    """Entries that pairs on two sides read like, shape (2, C, N): every band of both in turn."""
+    graded = {fault.key for fault in faults if fault.amount is not None}
+    result = np.empty((2, len(pairs), samples), dtype=np.intp)
+    turn = np.arange(samples)
+    for side, band in enumerate((turn % BANDS, turn // BANDS % BANDS)):
+        for at, pair in enumerate(pairs):
+            key = pair.members[side]
+            result[side, at] = first[key] + (band if key in graded else 0)
+    return result
+
+
 def faults_and_shares(circuit: Circuit) -> tuple[tuple[Fault, ...], FloatArray]:
     """Single faults, pairs, then those that only look like others; and their priors."""
     single = faults_of(circuit)
     shares = prior_shares(single)
-    pairs, pair_shares = pairs_of(single, shares)
+    pairs, pair_shares = pairs_of(single, shares, circuit)
     result = (*single, *pairs)
     order = sorted(range(len(result)), key=lambda k: bool(result[k].states))
     return tuple(result[k] for k in order), with_pairs(shares, pair_shares)[order]

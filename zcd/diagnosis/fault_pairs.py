@@ -1,19 +1,25 @@
-"""Two faults at once: those pairs that a bench meets, at a lower prior than either alone."""
+"""Two faults at once: those pairs that a bench meets, at a lower prior than either alone.
+
+Most pairs of one fault on the mains side and one at the pin need no circuit of their own.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.circuit.elements import Circuit, Phototransistor
 from zcd.diagnosis.circuit_edits import two_faults
 from zcd.diagnosis.faults import Fault
 
 FloatArray = NDArray[np.float64]
 
-MAX_PAIRS = 28
+MAX_PAIRS, MAX_ON_TWO_SIDES = 28, 120
+"""Pairs with a circuit of their own, and without."""
 COMMON = {
     ("contact", "open"),
     ("resistor", "open"),
@@ -29,6 +35,7 @@ COMMON = {
     ("phototransistor", "short"),
 }
 """Kinds and modes that are tried two at a time: what fails, and what a repair gets wrong."""
+PIN_NODES = {"pin", "logic+", "logic0"}
 SECOND_SHARE = 0.04
 """How often a board that has one of these has a second: common practice, no source."""
 RELATED_FACTOR = 5.0
@@ -38,7 +45,9 @@ source."""
 RELATED = ({"diode", "led"}, {"resistor"})
 
 
-def pairs_of(faults: Sequence[Fault], shares: FloatArray) -> tuple[tuple[Fault, ...], FloatArray]:
+def pairs_of(
+    faults: Sequence[Fault], shares: FloatArray, circuit: Circuit
+) -> tuple[tuple[Fault, ...], FloatArray]:
     """The likeliest pairs of faults at different parts, and their prior probabilities.
 
     Parameters
@@ -47,23 +56,50 @@ def pairs_of(faults: Sequence[Fault], shares: FloatArray) -> tuple[tuple[Fault, 
         Single ones.
     shares : ndarray, shape (len(faults),)
         Their prior probabilities.
+    circuit : Circuit
+        Without a fault.
 
     Returns
     -------
     pairs : tuple of Fault
-        No more than `MAX_PAIRS`.
+        Those with a circuit of their own first.
     pair_shares : ndarray, shape (len(pairs),)
     """
     common = [k for k, f in enumerate(faults) if (f.kind, f.mode) in COMMON and not f.states]
-    result = [
-        (float(shares[i] * shares[j]) * _related(faults[i], faults[j]), i, j)
-        for i, j in combinations(common, 2)
-        if _apart(faults[i], faults[j])
-    ]
-    result = sorted(result, key=lambda each: -each[0])[:MAX_PAIRS]
-    weights = np.array([weight for weight, _, _ in result])
+    blind = [k for k in common if _is_blind(faults[k], circuit)]
+    at_pin = [k for k in common if _is_at_pin(faults[k], circuit)]
+    own: list[tuple[float, int, int]] = []
+    sides: list[tuple[float, int, int]] = []
+    for i, j in combinations(common, 2):
+        if not _apart(faults[i], faults[j]):
+            continue
+        weight = float(shares[i] * shares[j]) * _related(faults[i], faults[j])
+        mains, pin = (j, i) if i in at_pin else (i, j)
+        apart = pin in blind and mains not in at_pin
+        (sides if apart else own).append((weight, mains, pin))
+    own, sides = (
+        sorted(some, key=lambda each: -each[0])[:most]
+        for some, most in ((own, MAX_PAIRS), (sides, MAX_ON_TWO_SIDES))
+    )
+    weights = np.array([weight for weight, _, _ in (*own, *sides)])
     second = SECOND_SHARE / shares[common].sum()
-    return tuple(_pair(faults[i], faults[j]) for _, i, j in result), second * weights
+    pairs = [_pair(faults[i], faults[j]) for _, i, j in own]
+    pairs += [replace(_pair(faults[i], faults[j]), on_two_sides=True) for _, i, j in sides]
+    return tuple(pairs), second * weights
+
+
+def _is_at_pin(fault: Fault, circuit: Circuit) -> bool:
+    """Whether a fault is on the controller's side of the light."""
+    if fault.kind == "phototransistor":
+        return True
+    return fault.part in circuit and not PIN_NODES.isdisjoint(circuit[fault.part].nodes)
+
+
+def _is_blind(fault: Fault, circuit: Circuit) -> bool:
+    """Whether, with this fault at the pin, light makes no difference there."""
+    # through a resistor that is shorted or open the pin still follows the light a little
+    alone = len(circuit.of(Phototransistor)) == 1
+    return alone and fault.kind == "phototransistor" and fault.mode in ("open", "short")
 
 
 def _apart(first: Fault, second: Fault) -> bool:

@@ -6,6 +6,7 @@ so that a drift is tried at all its sizes at once.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -113,6 +114,9 @@ class Fault:
         `repair` of the faults that are there where this one is.
     members : tuple of str
         Keys of the two faults that it consists of; empty for a single fault.
+    on_two_sides : bool
+        The first of them is on the mains side, and the second shows the same whatever the LED
+        does: each side of the board reads as if its own fault were the only one.
     reports : frozenset of str
         Flags that it raises whatever the pulses are.
     """
@@ -128,6 +132,7 @@ class Fault:
     like: str = ""
     states: tuple[str, ...] = ()
     members: tuple[str, ...] = ()
+    on_two_sides: bool = False
     also: tuple[str, ...] = ()
     reports: frozenset[str] = field(default_factory=frozenset)
 
@@ -147,11 +152,14 @@ class Fault:
         neither mends it."""
         ref = self.part.partition(" ")[0]
         if self.is_replaced:
-            return ref
+            leg = _BRIDGE_LEG.fullmatch(ref) if self.kind == "diode" else None
+            return leg[1] if leg else ref
         return f"{ref} joints" if self.mode == LOOSE_MODE else SAME_PLACE.get(self.key, self.key)
 
 
 LOOSE_MODE = "intermittent"
+_BRIDGE_LEG = re.compile(r"((?:BR|DB|BD)\d+)[a-d]")
+"""One of the four diodes of a bridge, which is one part."""
 HEALTHY = Fault(
     key="healthy",
     part="",

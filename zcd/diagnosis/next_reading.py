@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
+from zcd.diagnosis.faults import HEALTHY
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import Expected, Posterior, entropy_bits, expected, expected_again
 from zcd.diagnosis.likelihood import ALIKE_ERRORS, scaled
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading, access_level
@@ -349,14 +351,24 @@ def within_reach(
 def _full_scale(
     dictionary: FaultDictionary, reading: Reading, outcomes: Sequence[Outcome]
 ) -> float | None:
-    """Full scale of the lowest range that holds whatever is expected."""
+    """Full scale of the lowest range that holds a good board and the likely faults.
+
+    Of ohms the middle of each fault, and no open part: it shows OL on whichever range.
+    """
     if (ranges_of := reading.function.row.ranges) is None:
         return None
     ranges = ranges_of(dictionary.meter)
     mains = access_level(dictionary.circuit, reading) is AccessLevel.MAINS
     # the mains may be there whatever is expected
     most = MAINS_FACTOR * dictionary.board.mains.rms_v if mains else 0.0
-    most = max([most, *(abs(v) for o in outcomes for v in o.value if np.isfinite(v))])
+    ohms = reading.function is Function.OHM
+    expected = [
+        v
+        for o in outcomes
+        if not (ohms and o.key.endswith(" open"))
+        for v in (o.value[1:2] if ohms and o.key != HEALTHY.key else o.value)
+    ]
+    most = max([most, *(abs(v) for v in expected if np.isfinite(v))])
     return next((r for r in ranges if r >= most), ranges[-1])
 
 

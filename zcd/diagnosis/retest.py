@@ -100,7 +100,7 @@ class Retest(Result):
         Nominal, for the parts between nodes.
     readings : tuple of RepeatedReading
     to_take : tuple of Reading
-        Taken before the repair and not after it.
+        Taken before the repair and not after it; a joint that was just made is not lifted again.
     missing : tuple of Reading
         What would make it sure, where nothing speaks against the board and too little was measured.
     good_ratio : float
@@ -169,6 +169,7 @@ def retest(
     worst = int(np.argmax(np.where(good, -1.0, shares)))
     taken = {m.reading for m in measured}
     known = set(dictionary.readings)
+    places = dict.fromkeys(m.reading for m in before)
     again = tuple(_again(dictionary, m) for m in measured)
     missing: tuple[Reading, ...] = ()
     if all(each.good for each in again) and shares[good].sum() < SURE:
@@ -179,7 +180,7 @@ def retest(
         circuit=dictionary.circuit,
         readings=again,
         missing=missing,
-        to_take=tuple(m.reading for m in before if m.reading in known and m.reading not in taken),
+        to_take=tuple(r for r in places if r in known and r not in taken and not r.lifted),
         good_ratio=float(shares[good].sum()),
         remaining=remaining(dictionary.board, dictionary.meter, measured),
         likeliest=dictionary.faults[worst],

@@ -16,6 +16,8 @@ from zcd.diagnosis.flag_evidence import flag_text
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.node_readings import expected_at_nodes
+from zcd.diagnosis.rank import Ranked
+from zcd.diagnosis.retest_record import Verdict
 from zcd.drawing.figures import figure_svg, loss_map_figure, outlook_figures, waveform_figure
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import Sketch, sketch_svg
@@ -52,7 +54,7 @@ from zcd.report.of_diagnosis import (
     part_texts,
     ranked_table,
 )
-from zcd.report.of_diagnosis_text import sentence
+from zcd.report.of_diagnosis_answer import found_line, verdict_line
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_retest_record import (
     not_ready_line,
@@ -76,6 +78,7 @@ if TYPE_CHECKING:
     from zcd.diagnosis.retest_record import RetestRecord
 
 
+RETEST_SHORT = "The last retest had too few readings to pass."
 LINE = "_" * 30
 """Where a person writes."""
 CAUTION_GROUPS = (
@@ -205,7 +208,8 @@ def _sheet_section(
 def verdict_text(check: Check, retests: Sequence[RetestRecord]) -> str:
     """The verdict on a board: what was measured last goes before what is calculated."""
     if not (measured := not_ready_line(retests)):
-        return headline_text(check)
+        unsure = bool(retests) and retests[-1].verdict is Verdict.UNSURE
+        return headline_text(check) + (f" {RETEST_SHORT}" if unsure else "")
     if check.passes:
         return f"{measured} By calculation the board would pass."
     return f"{measured} By calculation: {headline_text(check)}"
@@ -219,7 +223,7 @@ def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
     shown = ", ".join(flag_text(flag, job.codes) for flag in job.flags)
     flags = f"error flags: {shown}" if shown else ""
     complaint = "; ".join(text for text in (plain(job.note), flags) if text)
-    found = plain(job.found) or f"{sentence(case.diagnosis.conclusion)} (job not closed)"
+    found = plain(job.found) or f"{verdict_line(case.diagnosis)} (Job not closed.)"
     parts = "; ".join(changes(job.board, board))
     done = plain(job.repair) or parts
     tested = retest_record_lines(job.retests[-1])[0] if job.retests else "not measured again"
@@ -241,20 +245,16 @@ def _board_picture(board: Board, meter: Meter | None) -> Picture:
 
 def _found_section(case: Case, full: bool) -> Section:
     """What was found before the repair, and how."""
-    job, result = case.job, case.diagnosis
-    circuit = case.circuit
     return Section(
         "What was found before the repair",
         (
-            Paragraph(sentence(result.conclusion), "strong"),
+            Paragraph(found_line(case), "strong"),
             *(
                 []
                 if case.known is None
                 else [Paragraph(fault_statistics_line(case.known), "small")]
             ),
-            *_closed_words(job),
-            compared_table(result.measured, case.job.board, circuit, job.meter),
-            ranked_table(result, circuit),
+            *_tables(case),
             *(_before_pictures(case) if full else ()),
         ),
     )
@@ -270,12 +270,21 @@ def _before_pictures(case: Case) -> tuple[Picture, ...]:
     return (Picture("before", figure_svg(_before_figure(case)), words),)
 
 
-def _closed_words(job: Job) -> tuple[Paragraph, ...]:
-    """What it turned out to be, and what was done."""
-    if job.closed is None:
+def _tables(case: Case) -> tuple[Block, ...]:
+    """The readings, and what explains them; nothing where none was taken."""
+    result, circuit, job = case.diagnosis, case.circuit, case.job
+    if not result.measured:
         return ()
-    done = f" Repair: {plain(job.repair)}." if job.repair else ""
-    return (Paragraph(f"Closed on {job.closed.isoformat()}; it was: {plain(job.found)}.{done}"),)
+    return (
+        compared_table(result.measured, job.board, circuit, job.meter),
+        ranked_table(result, circuit),
+    )
+
+
+def _failed(case: Case) -> Ranked:
+    """The fault that the pictures show: what a closed job found, else the likeliest."""
+    found = (r for r in case.diagnosis.ranked if r.key == case.job.found)
+    return next(found, case.diagnosis.ranked[0])
 
 
 def _retest_section(retests: Sequence[RetestRecord]) -> Section:
@@ -291,7 +300,7 @@ def _retest_section(retests: Sequence[RetestRecord]) -> Section:
 
 def _story_section(case: Case, full: bool) -> Section:
     """How the likeliest fault came to the flags, in words for whoever brought the board in."""
-    first = case.diagnosis.ranked[0]
+    first = _failed(case)
     board = case.job.board
     causes = [cause for cause in causes_of(board) if cause.key == first.key]
     if not causes:
@@ -362,7 +371,7 @@ def _outlook_pictures(check: Check) -> tuple[Picture, ...]:
 
 def _before_figure(case: Case) -> Figure:
     """One period of the faulty board, with the likeliest fault at its likeliest size."""
-    first = case.diagnosis.ranked[0]
+    first = _failed(case)
     circuit = case.circuit
     if first.fault is not None:
         circuit = first.fault.edit(circuit, np.array([first.severity]))
@@ -376,7 +385,7 @@ def _found_sketch(case: Case) -> Sketch:
         case.job.board,
         at_nodes=node_texts(case.diagnosis.measured, case.circuit),
         at_parts=part_texts(case.diagnosis.measured, case.circuit),
-        failed=failed_marks(case.diagnosis.ranked[0], case.circuit),
+        failed=failed_marks(_failed(case), case.circuit),
     )
 
 
@@ -393,10 +402,11 @@ def checked_job(
     Returns
     -------
     case : Case or None
-        None: nothing was measured.
+        None: nothing is known of it yet.
     check : Check
     """
-    case = case_of(job, statistics) if job.measured else None
+    known = bool(job.measured or job.flags or job.closed)
+    case = case_of(job, statistics) if known else None
     check = with_spread(nominal_check(board))
     if case is not None and board != job.board:
         check = with_original(check, with_spread(nominal_check(job.board)))

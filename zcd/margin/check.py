@@ -39,7 +39,7 @@ from zcd.margin.stress import (
     reverse_stress,
     worst_stress,
 )
-from zcd.margin.stress_rules import junction_rules, resistor_rules
+from zcd.margin.stress_rules import LED_REVERSE, junction_rules, resistor_rules
 from zcd.margin.surge import SurgeStress, surge_stress
 from zcd.margin.unpublished import doubt_about, locks_with_doubt
 from zcd.refdata import default
@@ -558,19 +558,19 @@ def _worst_resistor_rules(stresses: Sequence[ResistorStress]) -> list[Rule[float
 def _worst_junction_rules(
     board: Board, reverse: Sequence[ReverseStress], led_peak_a: FloatArray
 ) -> list[Rule[float]]:
-    """Reverse voltage of each junction, and the LED's peak current."""
+    """Reverse voltage of each diode, and the LED's current backwards and at its peak."""
     *result, current = [rule.worst() for rule in junction_rules(board, reverse, led_peak_a)]
-    leaks = [f"{float(stress.reverse_a.max()) * 1e6:.2g} µA" for stress in reverse]
     return [
         *(
             replace(
                 rule,
-                remark=f"not protected: breaks down, up to {leak} flow backwards; "
-                "a diode across the LED prevents it",
+                remark=f"not protected: {format_si(float(stress.reverse_v.max()), 'V', digits=3)} "
+                f"backwards, rated {format_si(stress.limit_v, 'V')}; a diode across the LED "
+                "prevents it",
             )
-            if rule.passes and rule.value > rule.limit
+            if rule.name.endswith(LED_REVERSE) and stress.reverse_v.max() > stress.limit_v
             else rule
-            for rule, leak in zip(result, leaks, strict=True)
+            for rule, stress in zip(result, reverse, strict=True)
         ),
         current,
     ]

@@ -26,6 +26,7 @@ FloatArray = NDArray[np.float64]
 PART_KEYS = ("ref", "style", "resistance_ohm", "tolerance_ratio")
 """What is told of a resistor."""
 _LEAST_SATURATION_A = 1e-30  # of an LED that is open
+_LEAST_F = 1e-18  # of an LED whose capacitance is not known
 HARMLESS_REVERSE_A = 10e-6
 """LED reverse current that its data sheet allows as leakage (maximum, at 4 V; 817 class)."""
 
@@ -361,7 +362,7 @@ def _with_displacement(
                 held_f = held_f + np.asarray(element.capacitance_f)
             elif isinstance(element, Resistance):
                 siemens = siemens + 1.0 / np.asarray(element.resistance_ohm)
-    driven_v = reverse_v + np.minimum(charge_c / held_f, driven_a / siemens)
+    driven_v = reverse_v + np.minimum(charge_c / np.maximum(held_f, _LEAST_F), driven_a / siemens)
     breaks = driven_v > led.breakdown_v
     limit_v = led.breakdown_v + led.emission_v * np.log1p(
         driven_a / np.maximum(led.saturation_a, _LEAST_SATURATION_A)

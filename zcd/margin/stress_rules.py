@@ -26,6 +26,7 @@ from zcd.physics.resistor import derated_power_w
 
 FloatArray = NDArray[np.float64]
 
+LED_REVERSE = "reverse current"
 AT_ANY_SIZE = " at any size"
 """End of the name of a rule that no usual size keeps once it is broken."""
 
@@ -42,7 +43,7 @@ def stress_rules(solution: Solution, board: Board) -> list[Rule[FloatArray]]:
     Returns
     -------
     rules : list of Rule
-        Power and voltage of each resistor, reverse voltage of each junction, LED current.
+        Power and voltage of each resistor, reverse voltage of each diode, LED current both ways.
     """
     opto = solution.circuit.of(Phototransistor)[0]
     stresses = resistor_stress(solution, board, board.service.hot_degc)
@@ -93,7 +94,7 @@ def resistor_rules(
 def junction_rules(
     board: Board, stresses: Sequence[ReverseStress], led_peak_a: FloatArray
 ) -> list[Rule[FloatArray]]:
-    """Reverse voltage of each junction, and the LED's peak current.
+    """Reverse voltage of each diode, and the LED's current backwards and at its peak.
 
     Parameters
     ----------
@@ -105,7 +106,7 @@ def junction_rules(
     Returns
     -------
     rules : list of Rule
-        An LED may break down into a harmless leakage.
+        An LED is judged by the current backwards: it may break down into a harmless leakage.
     """
     opto = board.optocoupler
     limit_a, source = led_current_limit_a(opto)
@@ -115,13 +116,13 @@ def junction_rules(
 
 
 def _reverse_rule(stress: ReverseStress, is_led: bool) -> Rule[FloatArray]:
-    rule = _at_most(
+    if is_led:
+        allowed = f"leakage that data sheets allow at the rated reverse voltage; {stress.source}"
+        amps = HARMLESS_REVERSE_A
+        return _at_most(stress.ref, LED_REVERSE, stress.reverse_a, amps, "A", allowed)
+    return _at_most(
         stress.ref, "reverse voltage", stress.reverse_v, stress.limit_v, "V", stress.source
     )
-    if not is_led:
-        return rule
-    harmless = 1.0 - stress.reverse_a / HARMLESS_REVERSE_A
-    return replace(rule, margin=np.maximum(rule.margin, harmless))
 
 
 def _at_most(

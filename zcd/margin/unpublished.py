@@ -124,5 +124,5 @@ def doubt_about(board: Board, rule: str) -> str:
     """What decides whether a function of the sync input is kept, in the bench's words."""
     follows = board.output.kind == "emitter-follower"
     conducts = rule == ("pin never high" if follows else "pin never low")
-    what = "strongly {} conducts" if conducts else "soon {} lets go"
+    what = "strongly {} conducts" if conducts else "soon {} turns off"
     return f"how {what.format(board.optocoupler.ref)}"

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from zcd.board.units import nearest, require_length
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
+from zcd.circuit.points import point_text
 from zcd.diagnosis.faults import Fault, faults_of
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
 from zcd.diagnosis.readings import Power, Reading, check_reading, parts_over, usual_power
@@ -163,7 +164,8 @@ class Session:
         nodes = sorted({*circuit.nodes, *aliases} - {"relay"})
         parts = list(dict.fromkeys(fault.part.partition(" ")[0] for fault in self._faults[1:]))
         refs = [part for part in parts if part[:1].isupper()]
-        return [f"Points: {', '.join(nodes)}.", f"Parts: {', '.join(refs)}."]
+        points = [point_text(node, circuit) for node in nodes]
+        return [f"Points: {', '.join(points)}.", f"Parts: {', '.join(refs)}."]
 
     def _name(self, text: str) -> list[str]:
         meant = self._meant(text)

@@ -161,6 +161,12 @@ def culprit_lines(check: Check) -> Iterator[str]:
         elif not check.passes and (ref := _only_overloaded(check)):
             file = plain(check.board.file)
             yield f"Only {plain(ref)} is over its limit. Next: zcd substitute {file} --for {ref}"
+        elif not check.passes and _only_the_weakest_fails(check):
+            ref = plain(check.board.optocoupler.ref)
+            yield (
+                f"A typical {ref} works; the weakest that its grade allows does not, at low mains "
+                "and hot. Fit one of a higher CTR grade."
+            )
         elif not check.passes:
             yield "No single part mends it: compare every value and rating with the board."
         return
@@ -168,6 +174,11 @@ def culprit_lines(check: Check) -> Iterator[str]:
     if others:
         ways = (f"{_part_text(r.ref)} with {_span_text(r)}" for r in others)
         yield f"Or else: {'; '.join(ways)}."
+
+
+def _only_the_weakest_fails(check: Check) -> bool:
+    """Whether sync is lost with the lowest CTR of the grade and nowhere else."""
+    return [level.name for level in check.levels if not level.locks] == ["weak"]
 
 
 def _only_overloaded(check: Check) -> str:
@@ -202,7 +213,10 @@ def repair_text(repair: Repair, board: Board) -> str:
     """What the repair changed, and whether for the worse."""
     parts = "; ".join(changes(repair.was, board))
     if not parts:
-        return "Both files describe the same board: write the new part into the repaired one."
+        return (
+            "Both files describe the same board. If another value or type was fitted, write it "
+            "into the repaired one."
+        )
     if repair.mended:
         how = [_change_text(change) for change in repair.worse]
         less = f" Less good: {'; '.join(how)}." if how else ""
@@ -397,6 +411,10 @@ def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
     return f"{', '.join(texts)}{where}"
 
 
+HOURS = "service.hours_per_year"
+"""The key of a board file for them."""
+
+
 def _facts(check: Check) -> Iterator[tuple[str, str]]:
     """The few figures that matter."""
     by_name = {level.name: level for level in check.levels}
@@ -408,11 +426,13 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     weak = check.weak_headrooms["ctr"]
     if check.passes and weak.locks and isfinite(weak.factor_ratio):
         years = years_text(check.life.design_rule_years)
-        hours = f"{check.board.service.hours_per_year:g}"
+        hours = f"{check.board.service.hours_per_year:g} h a year"
+        if any(each.key == HOURS for each in check.board.assumptions):
+            hours += " (assumed)"
         yield (
             "reserve",
             f"works until the optocoupler is {weak.factor_ratio:.2g} times weaker than the worst "
-            f"new one, about {years} at {hours} h a year",
+            f"new one, about {years} at {hours}",
         )
     yield "tolerances", _population_text(check.spread.population)
 

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from zcd.board.model import Board
-from zcd.circuit.elements import Circuit, Element, Junction, Resistance, is_hidden
+from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
+from zcd.circuit.points import joint_text
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
@@ -29,7 +30,6 @@ from zcd.diagnosis.readings import (
 from zcd.engine.network import islands
 from zcd.report.cautions import BENCH, DEAD, GENERAL, ISOLATED, LIFTED, LIVE, Caution
 from zcd.report.of_diagnosis_text import amount_text, range_text
-from zcd.report.points import joint_text
 from zcd.report.table import Table
 from zcd.report.text import probability_text
 
@@ -83,12 +83,19 @@ def _over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, 
         return "", ()
     if over := parts_over(circuit, reading.red, reading.black):
         refs = over.split(", ")
-        return f"over {', '.join(map(part_words, refs))}", tuple(circuit[ref] for ref in refs)
+        names = ", ".join(_piece_words(ref, circuit) for ref in refs)
+        return f"over {names}", tuple(circuit[ref] for ref in refs)
     row = parts_between(circuit, reading.red, reading.black) if dead else ()
     if not row:
         return "", ()
     ends = " to ".join(part_words(ref) for ref in (row[0], row[-1]))
     return f"over {ends}", tuple(circuit[ref] for ref in row)
+
+
+def _piece_words(ref: str, circuit: Circuit) -> str:
+    """The same for what probes are across: of an optocoupler's output, that it is the output."""
+    words = part_words(ref)
+    return f"{words} transistor" if isinstance(circuit[ref], Phototransistor) else words
 
 
 def part_words(ref: str) -> str:
@@ -218,7 +225,21 @@ def _contrary_lines(diagnosis: Diagnosis, circuit: Circuit) -> list[str]:
                     f"{show_measured(outer)}: one of the two is wrong. "
                     f"{_once_more(diagnosis, name)}"
                 )
-    return lines
+    return [*lines, *_pulse_lines(measured, circuit)]
+
+
+def _pulse_lines(measured: Sequence[Measured], circuit: Circuit) -> list[str]:
+    """A reading without pulses at the pin beside one with them, in the same state of the board."""
+    of_pulses = [m for m in measured if m.exact and m.reading.at_pin and m.reading.function in
+                 (Function.FREQUENCY, Function.DUTY, Function.LOW_TIME)]  # fmt: skip
+    return [
+        f"{reading_text(none.reading, circuit)} reads {show_measured(none)}: no pulses; "
+        f"{some.reading.words} reads {show_measured(some)}: pulses. One of the two is wrong, or a "
+        "joint opens now and then. Measure both again."
+        for none in of_pulses
+        for some in of_pulses
+        if none.value == 0.0 < some.value and none.reading.power is some.reading.power
+    ]
 
 
 def _open_inside(inner: Measured, outer: Measured, circuit: Circuit) -> bool:
@@ -409,9 +430,7 @@ def ranked_table(diagnosis: Diagnosis, circuit: Circuit) -> Table:
     share = sum(r.probability for r in rest)
     remarks = [_in_all_text(diagnosis)]
     if share >= MIN_SHOWN:
-        remarks.append(
-            f"{len(rest)} more, together {probability_text(share)}, none above the last."
-        )
+        remarks.append(f"{len(rest)} others, together {probability_text(share)}.")
     remark = " ".join(filter(None, remarks))
     return Table(
         title="What explains the readings",
@@ -427,7 +446,7 @@ def _in_all_text(diagnosis: Diagnosis) -> str:
     first, chance = diagnosis.ranked[0], probability_text(present(diagnosis.ranked))
     if first.fault is None or chance == probability_text(first.probability):
         return ""
-    return f"{first.fault.repair} in all, with what else may have failed beside it: {chance}."
+    return f"{first.fault.repair} in all (its rows added, and with a second fault): {chance}."
 
 
 def _with_amount(ranked: Ranked, circuit: Circuit) -> str:

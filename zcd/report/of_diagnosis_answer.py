@@ -64,8 +64,8 @@ def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
     diagnosis, job = case.diagnosis, case.job
     trip = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
-    plan = () if fan_line(diagnosis, "") else trip.steps
-    blocks: list[Block] = [Paragraph(verdict_line(diagnosis), "strong")]
+    plan = () if job.closed is not None or fan_line(diagnosis, "") else trip.steps
+    blocks: list[Block] = [Paragraph(found_line(case), "strong")]
     if job.codes and (flags := flags_line(job)):
         blocks.append(Paragraph(flags))
     telling = telling_readings(case.atlas, diagnosis, job.flags)
@@ -76,7 +76,7 @@ def answer_document(case: Case) -> Document:
         unkept_line(case),
         confirm_line(diagnosis),
         suspects_line(diagnosis, case.circuit),
-        hidden_line(diagnosis, case.circuit),
+        "" if job.closed else hidden_line(diagnosis, case.circuit),
         end_line(case),
     )
     blocks += [Paragraph(line) for line in more if line]
@@ -103,6 +103,15 @@ def fan_line(diagnosis: Diagnosis, board_file: str) -> str:
         "Sync is good. Now the fan: unplug it and measure its windings (zcd windings -h); if they "
         f"are good, the fan drive (zcd substitute {board_file} --for drive)."
     )
+
+
+def found_line(case: Case) -> str:
+    """What it was and what was done, of a closed job; else what the readings say."""
+    job = case.job
+    if job.closed is None:
+        return verdict_line(case.diagnosis)
+    done = f" Done: {plain(job.repair)}." if job.repair else ""
+    return f"Found: {plain(job.found)}.{done} Closed on {job.closed.isoformat()}."
 
 
 def unkept_line(case: Case) -> str:
@@ -245,7 +254,8 @@ def verdict_line(diagnosis: Diagnosis) -> str:
     if diagnosis.stopped == "sure":
         first = alike[0]
         chance = present(ranked) if first is ranked[0] else first.probability
-        return f"{repair_text(first, ranked).removesuffix('.')} ({probability_text(chance)} sure)."
+        line = f"{repair_text(first, ranked).removesuffix('.')} ({probability_text(chance)} sure)."
+        return f"{line}{neighbours_text(first)}"
     end = "" if diagnosis.suggestion else " No reading left would settle it."
     if ranked[0].fault is not None and (chance := present(ranked)) >= PROBABLY:
         return (
@@ -304,6 +314,12 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     return f"Replace {fault.repair}: {', '.join(modes)}."
 
 
+def neighbours_text(first: Ranked) -> str:
+    """The resistors to replace together with one of a chain; empty for any other part."""
+    others = "" if first.fault is None else first.fault.words.partition("; replace ")[2]
+    return f" Replace {others}." if others.endswith("(same type, same age)") else ""
+
+
 def because_lines(
     measured: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
 ) -> tuple[str, ...]:
@@ -348,6 +364,10 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
     """One assumption: what it means where its key does not say so, else key and value."""
     if key == "chain.rectifier_first" and board.rectifier is not None:
         return f"the resistors come before {plain(board.rectifier.ref)}"
+    if key == "chain.return_resistors":
+        return f"{value} on the neutral side ({key})"
+    if key == "optocoupler.grade":
+        return f"{key} {value.replace('(', '(CTR ', 1)}"
     return f"{key} {value}"
 
 

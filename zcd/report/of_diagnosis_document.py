@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from zcd.circuit.elements import Circuit
+from zcd.circuit.points import points_line
 from zcd.diagnosis.case import Case, ExpectedReadings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import AccessLevel
@@ -15,7 +16,6 @@ from zcd.report.of_check_document import TOUCH_CAUTION, end_sections
 from zcd.report.of_diagnosis import (
     STOPPED,
     cautions_for,
-    conclusion_text,
     expected_readings_tables,
     flags_line,
     hidden_line,
@@ -25,9 +25,8 @@ from zcd.report.of_diagnosis import (
     suggestion_lines,
     suspects_line,
 )
-from zcd.report.of_diagnosis_text import sentence
+from zcd.report.of_diagnosis_answer import verdict_line
 from zcd.report.of_job_history import LEAVE_OUT, fault_statistics_line
-from zcd.report.points import points_line
 from zcd.report.text import plain, quantity_text
 
 
@@ -104,7 +103,7 @@ def step_sections(
 
     The cautions of the sides in `warned` have been shown before, in the same conversation.
     """
-    blocks: list[Block] = [Paragraph(sentence(conclusion_text(diagnosis, circuit)), "strong")]
+    blocks: list[Block] = [Paragraph(verdict_line(diagnosis), "strong")]
     if diagnosis.measured:
         blocks.append(measured_table(diagnosis.measured, circuit))
     blocks.append(ranked_table(diagnosis, circuit))

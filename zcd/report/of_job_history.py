@@ -78,6 +78,6 @@ def fault_statistics_line(statistics: FaultStatistics) -> str:
     same = f", {here} of them on boards of this name" if here else ""
     jobs = f"{statistics.jobs} closed {'job' if statistics.jobs == 1 else 'jobs'}"
     return (
-        "Probabilities before any reading are those of the handbooks, shifted by "
-        f"{jobs} beside this one{same}: {kinds}."
+        "Probabilities before any reading: handbook failure rates, changed by "
+        f"{jobs} in this folder{same} ({kinds})."
     )

@@ -10,10 +10,12 @@ from zcd.margin.quantities import Quantity
 from zcd.report.of_check_answer import EXPECTATION_TEXTS
 from zcd.report.of_spread import sure_text
 from zcd.report.table import WARNING, Table
-from zcd.report.text import NOTHING, percent_text, quantity_text, rule_text
+from zcd.report.text import percent_text, quantity_text, rule_text
 from zcd.sync.lock import LIMITS
 
 CTR = "ctr"
+CTR_WORDS = " CTR: how much of its LED current the optocoupler passes on; 100 % is a new part."
+NO_LIMIT = "none here"
 
 
 def value_text(quantity: Quantity, value: float) -> str:
@@ -107,15 +109,16 @@ def _step_text(quantity: Quantity, end: float) -> str:
 def loss_map_table(loss_map: LossMap) -> Table:
     """How far the board is from the boundary, along both quantities, each way."""
     locks = loss_map.locks
+    keys = (loss_map.across.key, loss_map.up.key)
     pairs = ((loss_map.across, loss_map.reach_across), (loss_map.up, loss_map.reach_up))
     rows = tuple(
         (
             quantity.words,
             value_text(quantity, quantity.here),
             way,
-            NOTHING if isnan(end) else value_text(quantity, end),
-            NOTHING if isnan(end) else _step_text(quantity, end),
-            rule or NOTHING,
+            NO_LIMIT if isnan(end) else value_text(quantity, end),
+            "" if isnan(end) else _step_text(quantity, end),
+            rule or "",
         )
         for quantity, reach in pairs
         for way, end, rule in (
@@ -128,7 +131,7 @@ def loss_map_table(loss_map: LossMap) -> Table:
         columns=("quantity", "here", "", "limit", "away", "then fails" if locks else "fails here"),
         rows=rows,
         right=(1, 3, 4),
-        remark=f"{NOTHING}: no limit within the map ({map_line(loss_map)}).",
+        remark=f"The map: {map_line(loss_map)}.{CTR_WORDS if CTR in keys else ''}",
     )
 
 

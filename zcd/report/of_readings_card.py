@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, Phototransistor
+from zcd.circuit.points import joint_text
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedReading
 from zcd.diagnosis.meters import Meter, diode_full_scale_v
@@ -14,7 +15,6 @@ from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, part_words, spread_text
-from zcd.report.points import joint_text
 from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text
 
@@ -38,6 +38,9 @@ STATE_WORDS = {
 }
 
 
+BENCH_BANDS = "good board: mains within 5 %, 15 to 35 °C (zcd check: to the limits, so wider)."
+
+
 def card_screen_document(expected: ExpectedReadings) -> Document:
     """The most telling of the expected readings on one screen, with the cautions for them."""
     on_page = [line for line in expected.lines if line.access in SHORT_STATES]
@@ -46,7 +49,7 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
         (*row[:3], _fitting(row[3])) for row in (_row(line, expected.circuit) for line in told)
     )
     more = len(on_page) - len(told)
-    columns = ("board", "red, black", "good board", "tells best")
+    columns = ("board", "red, black", "good board", "faults it shows")
     table = Table(title="", columns=columns, rows=rows, remark=f"{more} more: --full")
     sides = [side for side in SHORT_STATES if any(line.access is side for line in told)]
     # the cautions of the mains hold for the isolated side too
@@ -72,7 +75,7 @@ def card_page_document(expected: ExpectedReadings) -> Document:
     )
     table = Table(
         title="Expected readings",
-        columns=("board", "red, black", "good board", "tells best"),
+        columns=("board", "red, black", "good board", "faults it shows"),
         rows=rows,
         remark=_legend(list(SHORT_STATES), rows),
     )
@@ -124,7 +127,7 @@ def _fitting(names: Sequence[str]) -> str:
 def _legend(sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> str:
     """What the words in the rows mean."""
     places = " ".join(str(row[1]) for row in rows)
-    words = [STATE_WORDS[side] for side in sides]
+    words = [BENCH_BANDS, *(STATE_WORDS[side] for side in sides)]
     if joints := [word.strip(",") for word in places.split() if "/" in word]:
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")
@@ -170,7 +173,8 @@ def short_reading(reading: Reading, circuit: Circuit) -> str:
     red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
     if reading.function.row.dead and ", " in over:
         return f"{reading.function} {red}, {black} ({_side_by_side(over.split(', '))})"
-    if reading.function.row.dead and reading.function.value == "ohm" and over:
+    simple = over not in circuit or not isinstance(circuit[over], Phototransistor)
+    if reading.function.row.dead and reading.function.value == "ohm" and over and simple:
         return f"ohm {' to '.join(part_words(ref) for ref in over.split(' to '))}"
     off = " relay off" if reading.power is Power.OFF else ""
     return f"{reading.function} {red}, {black}{off}"

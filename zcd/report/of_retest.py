@@ -16,7 +16,14 @@ from zcd.report.of_diagnosis import cautions_for, reading_text, spread_of
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.table import Quantity, Table
-from zcd.report.text import count_text, factor_text, plain, probability_text, quantity_text
+from zcd.report.text import (
+    count_text,
+    factor_text,
+    plain,
+    probability_text,
+    quantity_text,
+    short_of,
+)
 from zcd.serialize import Record
 
 MIN_NAMED = 0.2
@@ -60,7 +67,7 @@ def retest_answer(retest: Retest) -> Document:
     more = len(order) - MOST_SHOWN
     brief = replace(retest, readings=tuple(order[:MOST_SHOWN]))
     rest = f"and {count_text(more, 'more reading')} (--full)" if more > 0 else ""
-    sides = [access_level(retest.circuit, r) for r in (*retest.missing, *retest.to_take)]
+    sides = [access_level(retest.circuit, r) for r in retest.missing or retest.to_take]
     side = max(sides, key=DANGER.index, default=AccessLevel.DEAD)
     return Document(
         title=plain(retest.board.name),
@@ -81,7 +88,8 @@ def retest_answer(retest: Retest) -> Document:
 
 def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     """What stands after the readings: what may be left, what to take, what is left of the CTR."""
-    lines = (_likeliest_line(retest), _then_line(retest), _to_take_line(retest), *remaining)
+    not_repeated = "" if retest.missing else _to_take_line(retest)
+    lines = (_likeliest_line(retest), _then_line(retest), not_repeated, *remaining)
     return [Paragraph(line) for line in lines if line]
 
 
@@ -133,12 +141,12 @@ def _then_line(retest: Retest) -> str:
 def _to_take_line(retest: Retest) -> str:
     """What was taken before the repair and not since."""
     names = _names(retest.to_take, retest)
-    return names and f"Measure again, as before the repair: {names}."
+    return names and f"Not measured again since the repair: {names}."
 
 
 def _names(readings: Sequence[Reading], retest: Retest) -> str:
     """Readings in words, the first few of them."""
-    names = [reading_text(reading, retest.circuit) for reading in readings]
+    names = list(dict.fromkeys(reading_text(reading, retest.circuit) for reading in readings))
     more = len(names) - MOST_NAMED
     return "; ".join(names[:MOST_NAMED]) + (f"; {more} more" if more > 0 else "")
 
@@ -152,7 +160,7 @@ def retest_cautions(retest: Retest) -> tuple[Caution, ...]:
 
 def retest_line(retest: Retest) -> str:
     """One sentence on how the board reads now."""
-    share = probability_text(retest.good_ratio)
+    share = probability_text(retest.good_ratio) if retest.good else short_of(retest.good_ratio)
     if retest.good:
         return f"PASSES: the sync circuit reads like a good one ({share} sure)."
     if retest.differs:

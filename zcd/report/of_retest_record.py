@@ -8,7 +8,7 @@ from typing import Any
 from zcd.board.units import format_si
 from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.report.table import Table
-from zcd.report.text import plain, probability_text
+from zcd.report.text import plain, probability_text, short_of
 
 
 def retest_record_line(record: RetestRecord) -> str:
@@ -74,7 +74,8 @@ def _verdict_text(record: RetestRecord) -> str:
     """How the board reads, with the reason or with how sure that is."""
     share = probability_text(record.good_ratio)
     if record.verdict is Verdict.UNSURE:
-        return f"too few readings to pass; {share} sure that the board is good"
+        short = short_of(record.good_ratio)
+        return f"too few readings to pass; {short} sure that the board is good"
     if record.verdict is Verdict.GOOD:
         return f"{record.verdict} ({share} sure)"
     names = [_short_name(each) for each in record.readings if each.differs]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from zcd.board.units import some_of
+from zcd.margin.shorts import short_stress
 from zcd.report.of_story import TURNS_RPM
 from zcd.report.text import RULE_WORDS, quantity_text
 from zcd.simulation.controller import FAN, SYNC, State
@@ -17,8 +19,31 @@ HOT_DIRECT_SHARE = 0.02
 
 def why_lines(story: Story) -> list[str]:
     """Why just these flags come, for someone who sees it for the first time."""
-    lines = [_sync_line(story), _fan_line(story), *_side_lines(story)]
+    overload = _overload_line(story)
+    # what burns leaves no room on a screen for what else is worth knowing
+    sides = [] if overload else _side_lines(story)
+    lines = [overload, _sync_line(story), _fan_line(story), *sides]
     return [line for line in lines if line]
+
+
+def _overload_line(story: Story) -> str:
+    """What a shorted part makes the resistors bear that are left; empty where nothing too much."""
+    fault = story.cause.fault
+    if fault.mode != "short":
+        return ""
+    shorts = {s.ref.replace(".led", " LED"): s for s in short_stress(story.board)}
+    short = shorts.get(fault.part)
+    over = [r for r in (*short.power, *short.voltage) if r.margin < 0.0] if short else []
+    if not over:
+        return ""
+    worst = min(over, key=lambda rule: rule.margin)
+    refs = list(dict.fromkeys(rule.subject for rule in over))
+    bear, it = ("bears", "it") if len(refs) == 1 else ("bear", "them")
+    return (
+        f"{some_of(refs)} then {bear} too much: {worst.name} "
+        f"{quantity_text(worst.value, worst.unit)} at high mains (limit "
+        f"{quantity_text(worst.limit, worst.unit)}). Look for burnt parts and replace {it} too."
+    )
 
 
 def _sync_line(story: Story) -> str:

@@ -37,9 +37,12 @@ def original_line(found: Substitutes) -> str:
         return ""
     named = [plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values())]
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+    proposed = (p for answer in found.answers for p in (*answer.proposals, *answer.others))
+    cured = any(proposal.verdict.passes for proposal in proposed)
+    mark = '; with one marked "passes" the board passes' if cured else ""
     return (
         f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). No part below makes "
-        'it worse; with one marked "passes" the board passes.'
+        f"it worse{mark}."
     )
 
 

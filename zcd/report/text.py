@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from importlib import metadata
 from math import isinf, isnan
@@ -130,6 +131,17 @@ def probability_text(probability: float) -> str:
     if probability > 0.99:
         return "over 99 %"
     return "under 1 %" if probability < 0.01 else percent_text(probability)
+
+
+def short_of(probability: float) -> str:
+    """A probability that is not enough, in whole per cent, never rounded up to what is asked.
+
+    Examples
+    --------
+    >>> short_of(0.9499), short_of(0.004)
+    ('94 %', 'under 1 %')
+    """
+    return probability_text(math.floor(100.0 * probability) / 100.0)
 
 
 def offset_text(offset_s: float) -> str:

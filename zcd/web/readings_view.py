@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
+from zcd.circuit.points import point_text
 from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.job_history import FaultStatistics, search
@@ -48,7 +49,6 @@ from zcd.report.of_diagnosis import (
 from zcd.report.of_diagnosis_answer import confirm_line, state_line, then_line, verdict_line
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line, job_history_table
-from zcd.report.points import point_text
 from zcd.report.text import probability_text
 from zcd.substitutes.search import replaceable_refs
 from zcd.web.captures import capture_drawing, last_capture

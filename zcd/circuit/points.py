@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from zcd.circuit.elements import Circuit, Junction, Resistance, is_hidden
+import re
 
-INNER = ("chain.", "return.", "rect")
+from zcd.circuit.elements import Capacitance, Circuit, Junction, Resistance, is_hidden
+
+_INNER = re.compile(r"(chain\d*|return)\.\d+|rect\d*")
 """Points that are named after their number in the circuit, not after what is there."""
 
 
@@ -22,12 +24,14 @@ def joint_text(node: str, circuit: Circuit) -> str:
 def parts_at(node: str, circuit: Circuit) -> tuple[str, ...]:
     """The two parts that meet at a point of a chain; none where its name says where it is."""
     own = circuit.node(node)
-    if not own.startswith(INNER):
+    if not _INNER.fullmatch(own):
         return ()
     parts = [
         e.ref.split(".")[0]
         for e in circuit
-        if isinstance(e, Resistance | Junction) and not is_hidden(e) and own in e.nodes
+        if isinstance(e, Resistance | Junction | Capacitance)
+        and not is_hidden(e)
+        and own in e.nodes
     ]
     refs = tuple(dict.fromkeys(parts))[:2]
     return refs if len(refs) == 2 else ()

@@ -1,0 +1,66 @@
+"""Two faults at once: which are listed, and that a pair on two sides reads as its own circuit."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.diagnosis.boards import board
+from zcd.circuit.elements import stack
+from zcd.diagnosis.fault_dictionary import make_fault_dictionary
+from zcd.diagnosis.fault_pairs import MAX_PAIRS
+from zcd.diagnosis.meter_model import MeterModel
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.samples import (
+    diode_full_scales_v,
+    diode_sources_ohm,
+    ohm_full_scales_v,
+    pin_clamps_a,
+    sample_circuits,
+    threshold_ratios,
+    trigger_ratios,
+)
+
+SAMPLES = 6
+TRIED = 8
+
+
+@pytest.mark.parametrize("name", ["switched", "bridge", "two-led", "emitter follower"])
+def test_a_pair_on_two_sides_reads_as_its_own_circuit(name: str) -> None:
+    """Against the circuit with both faults in it: every reading, at sizes of every band."""
+    dictionary = make_fault_dictionary(board(name), usual_meter(), samples=SAMPLES)
+    faults = {fault.key: fault for fault in dictionary.faults}
+    pairs = [fault for fault in dictionary.faults if fault.on_two_sides]
+    assert len(pairs) > TRIED
+    healthy, _ = sample_circuits(dictionary.board, SAMPLES)
+    rows, picks = [], np.linspace(0, len(pairs) - 1, TRIED).astype(int)
+    for pick in picks:
+        circuit = healthy
+        for key, entries in zip(pairs[pick].members, dictionary.sides[:, pick], strict=True):
+            circuit = faults[key].edit(circuit, dictionary.severity[entries, np.arange(SAMPLES)])
+        rows.append(circuit)
+    bench = MeterModel(
+        dictionary.board,
+        stack(rows),
+        usual_meter(),
+        full_scale_v=np.tile(ohm_full_scales_v(usual_meter(), SAMPLES), TRIED),
+        diode_full_scale_v=np.tile(diode_full_scales_v(usual_meter(), SAMPLES), TRIED),
+        diode_source_ohm=np.tile(diode_sources_ohm(usual_meter(), SAMPLES), TRIED),
+        pin_clamp_a=np.tile(pin_clamps_a(SAMPLES), TRIED),
+        threshold_ratio=np.tile(threshold_ratios(SAMPLES), TRIED),
+        trigger_ratio=np.tile(trigger_ratios(SAMPLES), TRIED),
+    )
+    for reading in dictionary.readings:
+        shown = bench.read([reading])[:, 0].reshape(TRIED, SAMPLES)
+        like = dictionary.predictions(reading)[dictionary.circuits + picks]
+        # points in time stand elsewhere, and where all is open that is millivolts
+        assert_allclose(like, shown, rtol=0.01, atol=0.02, err_msg=reading.words)
+
+
+@pytest.mark.parametrize("name", ["switched", "bridge", "parallel"])
+def test_no_pair_is_listed_twice_and_circuits_are_few(name: str) -> None:
+    dictionary = make_fault_dictionary(board(name), usual_meter(), samples=1)
+    pairs = [fault for fault in dictionary.faults if fault.members]
+    assert len({frozenset(fault.members) for fault in pairs}) == len(pairs)
+    assert sum(not fault.on_two_sides for fault in pairs) <= MAX_PAIRS
