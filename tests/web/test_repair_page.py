@@ -132,6 +132,21 @@ def test_a_page_may_be_behind_what_this_page_wrote(asked: Asked) -> None:
     assert (len(job.retests), job.found) == (1, "R1 open")
 
 
+def test_a_closed_job_leaves_no_draft_behind(asked: Asked) -> None:
+    """Unless it says of the board what no file says."""
+    draft = asked.sheet.desk.drafts.path("plum-job")
+    asked.post("keep", asked.mark, after="ohm R1 120k", **{"output.pull_up": "22k"})
+    assert draft.exists()
+    before = asked.file.read_bytes()
+    asked.post("close", asked.mark, found="R1 open", **{"output.pull_up": "33k"})
+    assert draft.exists()
+    asked.file.write_bytes(before)
+    asked.post("close", asked.mark, found="R1 open", **{"output.pull_up": "22k"})
+    assert not draft.exists()
+    assert load_job(asked.file).found == "R1 open"
+    assert "replaced by 22 kΩ" in asked.get()
+
+
 def test_no_board_stays_behind_without_its_retest(asked: Asked) -> None:
     """Its file is written first; there is room for that one only."""
     said = {"after": "ohm R1 120k", "output.pull_up": "22k"}

@@ -53,4 +53,6 @@ def test_parts_put_in_place_of_others_stand_in_its_lines() -> None:
     )
     after = replace(before, chains=(new, *before.chains[1:]))
     texts = fitted(texts_of(FILE), before, after)
-    assert board_from_dict(file_of(texts)).chains == after.chains
+    # references in the lines of a circuit are upper-case
+    named = (*new[:-1], replace(new[-1], ref="R2B"))
+    assert board_from_dict(file_of(texts)).chains == (named, *after.chains[1:])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from typing import Any
 from urllib.parse import urlencode
 
@@ -14,6 +15,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from zcd.board.preferred import SERIES
+from zcd.errors import InputError
 from zcd.margin.quantities import quantities
 from zcd.report.cautions import DEAD, FITTING, GENERAL, ISOLATED, LIVE
 from zcd.report.of_changes import changes, part_texts
@@ -301,7 +303,11 @@ class RepairPage:
         return self.ending.keep(repair_request)
 
     def _close(self, repair_request: RepairRequest) -> str:
-        return self.ending.close(repair_request)
+        told, drafts = self.ending.close(repair_request), self.desk.drafts
+        if not told and (repair_request.on_repaired or not repair_request.told):
+            with suppress(InputError):  # all that it says is in files by now
+                drafts.remove(repair_request.unit.name, drafts.read(repair_request.unit.name))
+        return told
 
     def _fill(
         self, template: str, request: Request, repair_request: RepairRequest, **words: Any
