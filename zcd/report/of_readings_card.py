@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, Phototransistor
+from zcd.circuit.points import joint_text
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedReading
 from zcd.diagnosis.meters import Meter, diode_full_scale_v
@@ -14,7 +15,6 @@ from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, part_words, spread_text
-from zcd.report.points import joint_text
 from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text
 
@@ -36,6 +36,9 @@ STATE_WORDS = {
     AccessLevel.ISOLATED: "powered: plugged in, probes on the isolated side only.",
     AccessLevel.MAINS: "MAINS: plugged in, probes on LIVE parts.",
 }
+
+
+BENCH_BANDS = "good board: mains within 5 %, 15 to 35 °C (zcd check: to the limits, so wider)."
 
 
 def card_screen_document(expected: ExpectedReadings) -> Document:
@@ -104,7 +107,7 @@ def _most_telling(lines: Sequence[ExpectedReading]) -> list[ExpectedReading]:
 
 
 def _row(line: ExpectedReading, circuit: Circuit) -> tuple[str, str, str, list[str]]:
-    """State of the board, reading, good board, and what it shows best."""
+    """State of the board, reading, good board, and what it tells best."""
     return (
         SHORT_STATES[line.access],
         short_reading(line.reading, circuit),
@@ -124,7 +127,7 @@ def _fitting(names: Sequence[str]) -> str:
 def _legend(sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> str:
     """What the words in the rows mean."""
     places = " ".join(str(row[1]) for row in rows)
-    words = [STATE_WORDS[side] for side in sides]
+    words = [BENCH_BANDS, *(STATE_WORDS[side] for side in sides)]
     if joints := [word.strip(",") for word in places.split() if "/" in word]:
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")
@@ -170,7 +173,8 @@ def short_reading(reading: Reading, circuit: Circuit) -> str:
     red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
     if reading.function.row.dead and ", " in over:
         return f"{reading.function} {red}, {black} ({_side_by_side(over.split(', '))})"
-    if reading.function.row.dead and reading.function.value == "ohm" and over:
+    simple = over not in circuit or not isinstance(circuit[over], Phototransistor)
+    if reading.function.row.dead and reading.function.value == "ohm" and over and simple:
         return f"ohm {' to '.join(part_words(ref) for ref in over.split(' to '))}"
     off = " relay off" if reading.power is Power.OFF else ""
     return f"{reading.function} {red}, {black}{off}"
