@@ -91,9 +91,9 @@ def substitute(
     if stock is not None:
         drawer = load_drawer(stock)
     elif style is not None:
-        drawer = series_drawer(series or "E24", style)
+        drawer = series_drawer("E24" if series is None else series, style)
     else:
-        drawer = usual_drawer(board, series or "E24")
+        drawer = usual_drawer(board, "E24" if series is None else series)
     result = api.substitute(board, drawer, refs=refs, others=others)
     print_result(result, as_json, full=full)
     return 0 if result.all_found else 1

@@ -11,7 +11,7 @@ from zcd.circuit.points import joint_text
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
-from zcd.diagnosis.functions import Function
+from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Answer, Suggestion
@@ -230,8 +230,7 @@ def _contrary_lines(diagnosis: Diagnosis, circuit: Circuit) -> list[str]:
 
 def _pulse_lines(measured: Sequence[Measured], circuit: Circuit) -> list[str]:
     """A reading without pulses at the pin beside one with them, in the same state of the board."""
-    of_pulses = [m for m in measured if m.exact and m.reading.at_pin and m.reading.function in
-                 (Function.FREQUENCY, Function.DUTY, Function.LOW_TIME)]  # fmt: skip
+    of_pulses = [m for m in measured if m.exact and m.reading.at_pin and _shows_pulses(m.reading)]
     return [
         f"{reading_text(none.reading, circuit)} reads {show_measured(none)}: no pulses; "
         f"{some.reading.words} reads {show_measured(some)}: pulses. One of the two is wrong, or a "
@@ -240,6 +239,12 @@ def _pulse_lines(measured: Sequence[Measured], circuit: Circuit) -> list[str]:
         for some in of_pulses
         if none.value == 0.0 < some.value and none.reading.power is some.reading.power
     ]
+
+
+def _shows_pulses(reading: Reading) -> bool:
+    """Whether a reading is 0 where there are none."""
+    counted = reading.function.row.method is Method.COUNTED
+    return counted or reading.function is Function.LOW_TIME
 
 
 def _open_inside(inner: Measured, outer: Measured, circuit: Circuit) -> bool:
