@@ -59,6 +59,15 @@ def test_what_was_understood_is_said_and_written() -> None:
     assert "# 104 = 100 kΩ (chip code)" in board_text(interviewed(Topology.CLAMPED))
 
 
+def test_resistors_are_typed_with_their_references() -> None:
+    interview = Interview(dict(START))
+    assert interview.answer("R12 333, R13 333") == "R12 33 kΩ (chip code); R13 33 kΩ (chip code)"
+    assert interview.path() == "mains - R12 333 - R13 333"
+    board = interviewed(Topology.HALF_WAVE, resistors="R12 333 R13=68k", pull_up="R9 153").board()
+    assert [(r.ref, r.resistance_ohm) for r in board.chains[0]] == [("R12", 33e3), ("R13", 68e3)]
+    assert board.output.resistor.ref == "R9"
+
+
 @pytest.mark.parametrize(
     ("before", "text", "told"),
     [

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from zcd.board.as_printed import with_references
 from zcd.board.files import board_from_dict
 from zcd.board.markings import resistor_markings
 from zcd.board.model import Board, ReadAs, Topology
@@ -89,7 +91,7 @@ QUESTIONS = (
     Question(
         key="resistors",
         text="The resistors in series from there on, as printed, in order, on one line, such as "
-        '"473 104"? (? where unreadable)',
+        '"473 104", or with their references, "R12 473, R13 104"? (? where unreadable)',
         beeper="Beeper: the end of each is the beginning of the next.",
     ),
     Question(
@@ -186,7 +188,7 @@ class Interview:
         after = tried._board().read_as
         new = [note for note in after if note not in self._read_as]
         self.answers, self._read_as = tried.answers, after
-        return "; ".join(dict.fromkeys(f"{note.printed} = {note.meaning}" for note in new))
+        return "; ".join(dict.fromkeys(_understood(note, _items(given)) for note in new))
 
     def back(self) -> None:
         """Take the last answer back."""
@@ -279,11 +281,19 @@ def board_text(interview: Interview) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _understood(note: ReadAs, items: list[str]) -> str:
+    """What a marking was read as, with the reference typed before it."""
+    number = re.fullmatch(r"chain\.\w+\[(\d+)\]", note.key)
+    item = items[int(number[1]) - 1] if number else note.printed
+    ref = item.removesuffix(note.printed).rstrip(" :=")
+    return f"{ref} {note.meaning}" if ref else f"{note.printed} = {note.meaning}"
+
+
 def _items(text: str) -> list[str]:
-    """Resistors as typed: with commas or blanks between."""
+    """Resistors as typed, with commas or blanks between, each with its reference if it has one."""
     if text in ("", "none"):
         return []
-    return text.replace(",", " ").split()
+    return with_references(text.replace(",", " ").split())
 
 
 def _toml(value: Any) -> str:
