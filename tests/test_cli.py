@@ -445,7 +445,7 @@ BAD_READINGS = {
     "no value": ("dc pin logic0", "red probe, black probe"),
     "bad value": ("dc pin logic0 much", 'found "much"; allowed: DC volts'),
     "unknown part": ("ohm R99 100k", "R99"),
-    "no part of the board": ("ohm D1.leak 100k", "allowed: one of the nodes line, "),
+    "no part of the board": ("ohm D1.leak 100k", "allowed: one of the points line, "),
     "bare duty": ("duty 0.5", "allowed: a share of time such as"),
     "across": ("dc pin line 3 V", "same side of the optocoupler"),
 }

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
-from zcd.circuit.points import joint_text
+from zcd.circuit.points import PART_ENDINGS, joint_text, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
@@ -44,15 +44,6 @@ ACCESS_TITLES = {
     AccessLevel.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
 }
 REFERENCES = ("neutral", "logic0")
-PART_ENDINGS = {
-    " second LED": ".led2",
-    " LED": ".led",
-    " transistor": "",
-    " contact": ".contact",
-    " coil": ".coil",
-    " driver": ".driver",
-}
-"""How a fault names a piece of a part, and how the element list does."""
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
     AccessLevel.DEAD: DEAD,
     AccessLevel.BENCH: BENCH,
@@ -96,15 +87,6 @@ def _piece_words(ref: str, circuit: Circuit) -> str:
     """The same for what probes are across: of an optocoupler's output, that it is the output."""
     words = part_words(ref)
     return f"{words} transistor" if isinstance(circuit[ref], Phototransistor) else words
-
-
-def part_words(ref: str) -> str:
-    """A piece of a part as a person names it, such as ``K1 coil``."""
-    endings = ((ending, words) for words, ending in PART_ENDINGS.items() if ending)
-    for ending, words in endings:
-        if ref.endswith(ending):
-            return ref.removesuffix(ending) + words
-    return ref
 
 
 def reading_text(reading: Reading, circuit: Circuit) -> str:
