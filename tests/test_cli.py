@@ -422,7 +422,7 @@ def test_readings_asked_for_one_by_one(
     question = "Meter shows (or skip, undo, ?): "
     assert out.count(question) == 3 + len(told)
     steps = out.split(question)
-    assert "Board unplugged and discharged.\nMeasure ohms over " in steps[0]
+    assert "Board unplugged and discharged.\nMeasure ohms across " in steps[0]
     assert "(was " in steps[1]
     asked = [" ".join(step.split("Measure ")[1].split()) for step in steps if "Measure " in step]
     assert len(asked) == len(set(asked)) == 3

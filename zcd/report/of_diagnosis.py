@@ -41,7 +41,7 @@ ACCESS_TITLES = {
     AccessLevel.BENCH: "Isolated side, board unplugged, its supply from a bench supply",
     AccessLevel.ISOLATED: "Isolated side, board under power",
     AccessLevel.MAINS: "Mains side, LIVE: only where the rest does not settle it",
-    AccessLevel.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
+    AccessLevel.LIFTED: "Dead, one end of the part lifted; last: lifting can tear pads",
 }
 REFERENCES = ("neutral", "logic0")
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
@@ -57,7 +57,7 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
     """Where the probes go: over which parts, or red and black at which points."""
     state = "" if reading.power is usual_power(reading.function) else f", {reading.power}"
     if reading.lifted:
-        over = f"over {part_words(reading.lifted)}, one end lifted"
+        over = f"across {part_words(reading.lifted)}, one end lifted"
         between: tuple[Element, ...] = (circuit[reading.lifted],)
     else:
         over, between = _over_text(reading, circuit)
@@ -75,12 +75,12 @@ def _over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, 
     if over := parts_over(circuit, reading.red, reading.black):
         refs = over.split(", ")
         names = ", ".join(_piece_words(ref, circuit) for ref in refs)
-        return f"over {names}", tuple(circuit[ref] for ref in refs)
+        return f"across {names}", tuple(circuit[ref] for ref in refs)
     row = parts_between(circuit, reading.red, reading.black) if dead else ()
     if not row:
         return "", ()
     ends = " to ".join(part_words(ref) for ref in (row[0], row[-1]))
-    return f"over {ends}", tuple(circuit[ref] for ref in row)
+    return f"across {ends}", tuple(circuit[ref] for ref in row)
 
 
 def _piece_words(ref: str, circuit: Circuit) -> str:
@@ -90,9 +90,9 @@ def _piece_words(ref: str, circuit: Circuit) -> str:
 
 
 def reading_text(reading: Reading, circuit: Circuit) -> str:
-    """What is read where, such as ``ohms over R2``."""
+    """What is read where, such as ``ohms across R2``."""
     probes = probes_text(reading, circuit)
-    return f"{reading.name}{' ' if probes.startswith('over') else ', '}{probes}"
+    return f"{reading.name}{' ' if probes.startswith('across') else ', '}{probes}"
 
 
 def conclusion_text(diagnosis: Diagnosis, circuit: Circuit) -> str:
@@ -252,7 +252,7 @@ def _short_place(reading: Reading, circuit: Circuit) -> str:
     text = reading_text(reading, circuit)
     if reading.function is Function.OHM and not reading.lifted:
         over, _ = _over_text(reading, circuit)
-        return over.removeprefix("over ") or text
+        return over.removeprefix("across ") or text
     return f"{text[:1].upper()}{text[1:]}"
 
 

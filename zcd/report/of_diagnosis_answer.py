@@ -359,7 +359,10 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
         taken.append(diagnosis.suggestion.reading.function.row)
     parts = []
     if not meter.diode_stated and any(row.method is Method.JUNCTION for row in taken):
-        parts.append("your meter's diode test may end at 1.2 V or later (enter it in [meter])")
+        parts.append(
+            "your meter's diode test shows OL somewhere above 1.2 V (write diode_stop into [meter] "
+            "of the job file)"
+        )
     scope = any(row.method is Method.SCOPE for row in taken)
     known = {each.key: each.value for each in board.assumptions}
     keys = [k for k in FIRST_ASSUMED if k in known and (scope or k not in THRESHOLDS)]
