@@ -9,7 +9,15 @@ from math import isnan, nan, sqrt
 
 from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
 from zcd.board.optocouplers import CLASSES, OWN_DATA, sold_as
-from zcd.board.parts_library import BRIDGE, ZENER, is_chip, kind_of_diode, usual_sizes
+from zcd.board.parts_library import (
+    BRIDGE,
+    ZENER,
+    is_chip,
+    kind_of_diode,
+    usual_sizes,
+    zener_v,
+    zener_w,
+)
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
 from zcd.refdata import default, table
@@ -17,7 +25,7 @@ from zcd.report.of_sizes import small_chain
 from zcd.report.table import FAIL, Table
 from zcd.report.text import listed, plain, quantity_text, share_text
 from zcd.substitutes.compare import Verdict
-from zcd.substitutes.diodes import SMALL_ZENER_W, diodes_needed, zener_v, zener_w
+from zcd.substitutes.diodes import SMALL_ZENER_W, diodes_needed
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import couplers_needed, has_its_leds
