@@ -12,6 +12,7 @@ from zcd.board.drawer import parse_drawer, series_drawer
 from zcd.board.files import parse_board
 from zcd.board.model import Board, Optocoupler, Resistor
 from zcd.report.document import BulletList
+from zcd.report.of_check_answer import culprit_lines
 from zcd.report.of_substitutes import (
     answer_lines,
     buy_line,
@@ -206,6 +207,9 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
     assert pads_line(result.found, 3) == (
         "A 2010 does not fit the pads of a 1206. More parts than places: join them in the air."
     )
+    (advice,) = culprit_lines(api.check(parse_board(KILN)))
+    assert advice.startswith("Changing one part will not cure it: R1, R2, R3 and R4 are all too")
+    assert advice.endswith(told[told.index(" zcd substitute") :])
     whole = api.substitute(parse_board(KILN), refs=["R1", "R2", "R3", "R4"])
     assert "zcd substitute" not in original_line(whole.found)
     assert 'with one marked "passes" the board passes' in original_line(whole.found)

@@ -22,7 +22,7 @@ from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_board import read_as_line, unread_parts
 from zcd.report.of_changes import changes
-from zcd.report.of_sizes import of_size, sizes_of
+from zcd.report.of_sizes import SmallChain, of_size, sizes_of, small_chain
 from zcd.report.of_spread import DOUBT
 from zcd.report.table import STATUS
 from zcd.report.text import (
@@ -167,13 +167,27 @@ def culprit_lines(check: Check) -> Iterator[str]:
                 f"A typical {ref} works; the weakest that its grade allows does not, at low mains "
                 "and hot. Fit one of a higher CTR grade."
             )
+        elif not check.passes and (chain := _small_chain(check)):
+            yield (
+                f"Changing one part will not cure it: {chain.cause}. {chain.remedy}. "
+                f"Next: {chain.command(check.board.file)}"
+            )
         elif not check.passes:
-            yield "No single part mends it: compare every value and rating with the board."
+            file = plain(check.board.file)
+            yield (
+                "Changing one part will not cure it. Compare the mains voltage, each value and "
+                f"each type with the board. Next: correct {file}, then zcd check {file}"
+            )
         return
     yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
     if others:
         ways = (f"{_part_text(r.ref)} with {_span_text(r)}" for r in others)
         yield f"Or else: {'; '.join(ways)}."
+
+
+def _small_chain(check: Check) -> SmallChain | None:
+    """Whether all that fails is that several resistors of the chain are too small."""
+    return small_chain(check.board, _failed_subjects(check), check.worst_resistors)
 
 
 def _only_the_weakest_fails(check: Check) -> bool:
@@ -479,7 +493,8 @@ def _hottest_text(check: Check) -> str:
         f"{plain(worst.resistor.ref)} {quantity_text(worst.resistor.resistance_ohm, 'Ω')}: "
         f"{quantity_text(power, 'W')} of {quantity_text(worst.power_limit_w, 'W')} "
         f"({share_text(power, worst.power_limit_w)}), "
-        f"{quantity_text(volts, 'V')} of {quantity_text(worst.voltage_limit_v, 'V')}"
+        f"{quantity_text(volts, 'V')} of {quantity_text(worst.voltage_limit_v, 'V')} "
+        f"({share_text(volts, worst.voltage_limit_v)})"
         f"{f' if it is {worst.resistor.style}' if worst.resistor.size_assumed else ''}"
     )
 

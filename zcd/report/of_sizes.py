@@ -67,17 +67,18 @@ def small_chain(
     size, enough = "", "larger ones"
     if len(styles) == 1:
         first = found[0].resistor
-        size = f" ({_limits_text(first.style, first.rated_power_w, first.working_v)})"
+        size = f" ({first.style}: {_limits_text(first.rated_power_w, first.working_v)})"
         power_w = max(each.resistor.rated_power_w * each.power_ratio for each in found)
         working_v = max(each.resistor.working_v * each.voltage_ratio for each in found)
         if style := size_that_bears(first.style, power_w, working_v):
             able = resistor_limits(style)
-            enough = f"{_limits_text(style, able.rated_power_w, able.working_v)} or larger"
+            limits = _limits_text(able.rated_power_w, able.working_v)
+            enough = f"{style} ({limits}) or larger"
     return SmallChain(tuple(plain(stress.resistor.ref) for stress in found), size, enough)
 
 
-def _limits_text(style: str, power_w: float, working_v: float) -> str:
-    return f"{style}: {quantity_text(power_w, 'W')}, {quantity_text(working_v, 'V')}"
+def _limits_text(power_w: float, working_v: float) -> str:
+    return f"{quantity_text(power_w, 'W')}, {quantity_text(working_v, 'V')}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +145,7 @@ def _sizes(
     first = found[0][0]
     worst = _worst(rule for _, rules in found for rule in rules.values())
     told = [rule for rule in worst.values() if rule.status != "pass" or not too_small]
-    limits = f"{quantity_text(first.rated_power_w, 'W')}, {quantity_text(first.working_v, 'V')}"
+    limits = _limits_text(first.rated_power_w, first.working_v)
     return Sizes(
         refs=[plain(part.ref) for part, _ in found],
         loads=" and ".join(quantity_text(rule.value, rule.unit) for rule in told),
