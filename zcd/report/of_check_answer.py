@@ -398,8 +398,8 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
     found = [rule for rule in rules if not isnan(rule.value)]
     if not found:
         return (
-            f"{LIMITS[subject].words}, {_corner_text(check, rules)}: "
-            + (EXPECTATION_TEXTS[subject])
+            f"{_worst_text(check, subject, rules[0])}, {_corner_text(check, rules)}: "
+            f"{EXPECTATION_TEXTS[subject]}"
         )
     (rule,) = found
     bound = "at least" if rule.at_least else "at most"
@@ -407,6 +407,24 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
     return (
         f"{rule.name} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
         f"({bound} {quantity_text(rule.limit, rule.unit)} expected): {EXPECTATION_TEXTS[subject]}"
+    )
+
+
+def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
+    """What an expectation comes to on the worst board drawn; in the corner where none misses it."""
+    limit = LIMITS[subject]
+    expected = float(getattr(check.board.controller, limit.attribute))
+    drawn = check.spread.population.rule_margins
+    margin = float(drawn.margins[:, drawn.names.index(subject)].min())
+    if margin >= 0.0:
+        margin = rule.margin
+    if margin <= -1.0:  # where margins end
+        return f"{limit.words} {'none' if limit.at_least else 'far off'} at worst"
+    worst = expected * (1.0 + margin if limit.at_least else 1.0 - margin)
+    bound = "at least" if limit.at_least else "at most"
+    return (
+        f"{limit.words} {quantity_text(worst, limit.unit)} at worst "
+        f"({bound} {quantity_text(expected, limit.unit)} expected)"
     )
 
 
@@ -455,7 +473,7 @@ def _population_text(population: Population) -> str:
     """What part tolerances, mains and heat do to such boards."""
     failing, doubtful = population.failing.ratio, population.doubtful_ratio
     if not failing and not doubtful:
-        return f"no problem ({population.size} boards calculated)"
+        return f"no board fails ({population.size} calculated)"
     fails = f"{_few_text(failing)} of such boards fail" if failing else ""
     if not doubtful:
         return fails
