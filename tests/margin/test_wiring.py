@@ -12,6 +12,11 @@ from zcd.margin.as_new import comparable, require_same_kind
 from zcd.margin.wiring import rewired
 from zcd.report.of_changes import changes
 
+KILN = (
+    'mains = "220-240V~ 50Hz"\nrectifier = "MB6S"\noptocoupler = "817C"\n'
+    'output = {pull_up = "15k", supply = "5V"}\n[chain]\ntopology = "bridge"\nstyle = "1206"\n'
+    "resistors = @\nreturn_resistors = %\n"
+)
 BUILT = (*SIMPLE, CLAMP)
 BRIDGE = ("feed - R1 68k - BR1~1", "BR1~2 - neutral", "BR1+ - led+", "BR1- - led-", "BR1 MB6S")
 
@@ -25,6 +30,32 @@ def known(**chain: object) -> Board:
         'clamp = {part = "1N4148", ref = "D2"}\noutput = {pull_up = "12k", supply = "5 V"}\n'
         'chain = {topology = "half-wave-clamped", resistors = ["82k", "91k"]}'
     ).with_(chain=value)
+
+
+@pytest.mark.parametrize(
+    ("line_leg", "return_leg", "said"),
+    [
+        (["33k", "22k", "22k"], ["33k", "33k"],
+         "R2: 33 kΩ 5 % 1206 replaced by 2 x 22 kΩ 5 % 1206"),
+        (["22k", "12k", "33k"], ["33k", "33k"],
+         "R1: 33 kΩ 5 % 1206 replaced by 22 kΩ 5 % 1206 + 12 kΩ 5 % 1206"),
+        (["33k", "33k"], ["33k", "22k", "22k"],
+         "R4: 33 kΩ 5 % 1206 replaced by 2 x 22 kΩ 5 % 1206"),
+        (["33k"], ["33k", "33k"], "R2: 33 kΩ 5 % 1206 taken out"),
+        (["33k", "33k"], ["33k", "33k", "10"], "R5: 10 Ω 5 % 1206 new"),
+    ],
+)  # fmt: skip
+def test_resistors_put_in_do_not_rename_those_that_stay(
+    line_leg: list[str], return_leg: list[str], said: str
+) -> None:
+    """Two in the place of R2 move every reference behind them on by one."""
+
+    def kiln(line: list[str], back: list[str]) -> Board:
+        text = KILN.replace("@", str(line)).replace(" %\n", f" {back}\n")
+        return zcd.loads(text.replace("'", '"'))
+
+    two = ["33k", "33k"]
+    assert changes(kiln(two, two), kiln(line_leg, return_leg)) == (said,)
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,10 @@ from numpy.testing import assert_allclose
 
 from tests.jobs.demo_job import DARK, FAILS, HOLDS, RESISTORS, solved
 from tests.report.test_of_check_dict import numbers
+from tests.report.test_of_substitutes import KILN
 from tests.report.test_terminal import printed, squeezed
+from zcd import api
+from zcd.board.files import parse_board
 from zcd.margin.population import Share
 from zcd.refdata import UNITS
 from zcd.report.of_check_answer import _corner_text, finding_lines, headline_text
@@ -38,6 +41,17 @@ def test_corners_are_part_of_the_verdict() -> None:
     assert line.startswith("FAIL: R2 voltage 8")
     assert "(limit 80 V) where tolerances add up (" in line
     assert "harmonic 5 at the peak 6 %, mains voltage 126 V, R1 x 0.95" in squeezed(printed(whole))
+
+
+def test_an_expectation_missed_within_tolerances_has_its_figure() -> None:
+    """What the finding says is the shortest pause of the boards drawn, and none of them fails."""
+    check = api.check(parse_board(KILN.replace("1206", "1/4 W")))
+    (line,) = (line for line in finding_lines(check) if "time between pulses" in line)
+    drawn = check.spread.population.rule_margins
+    shortest = 1.0 + drawn.margins[:, drawn.names.index("high time")].min()
+    shown = f"{1e6 * shortest * check.board.controller.min_high_time_s:.0f} µs at worst"
+    assert f"time between pulses {shown} (at least 200 µs expected)" in line
+    assert "no board fails (1024 calculated)" in squeezed(printed(check))
 
 
 def test_a_rule_that_fails_anyway_is_not_told_twice() -> None:

@@ -12,6 +12,7 @@ from zcd.board.drawer import parse_drawer, series_drawer
 from zcd.board.files import parse_board
 from zcd.board.model import Board, Optocoupler, Resistor
 from zcd.report.document import BulletList
+from zcd.report.of_check_answer import culprit_lines
 from zcd.report.of_substitutes import (
     answer_lines,
     buy_line,
@@ -19,6 +20,7 @@ from zcd.report.of_substitutes import (
     low_times_s,
     original_line,
     others_over_line,
+    pads_line,
     passed_over_line,
     proposal_line,
     used_ratio,
@@ -62,6 +64,7 @@ def test_a_switched_board_whose_original_fails_is_one_screen_too() -> None:
     told = document_text(brief_document(result))
     assert len(told.splitlines()) <= 25
     assert "This board fails the check (R1 " in told
+    assert "Next: zcd new --like BOARD repaired.toml" in told
     assert "Load relay" in told
 
 
@@ -139,7 +142,8 @@ def test_the_original_that_fails_is_said_once() -> None:
     assert original_line(result.found).startswith("This board fails the check (R1 ")
     (answer,) = result.found.answers
     (line,) = answer_lines(result.found, answer, 3)
-    assert line.endswith("TOO HIGH")
+    assert line.startswith("240 kΩ 1206: as it was, overloaded, load ")
+    assert "passes" not in line
     strong = asked(edited('["110k", "130k"]', '["240k"]'), "R1",
                    'resistors = [{value = "240k", style = "VR37"}]')  # fmt: skip
     (line,) = answer_lines(strong.found, strong.found.answers[0], 3)
@@ -152,16 +156,72 @@ def test_the_load_is_that_of_the_part_proposed() -> None:
     result = asked(edited('["110k", "130k"]', '["47k", "270k"]'), "R1",
                    'resistors = [{value = "47k", style = "1206"}]')  # fmt: skip
     (line,) = answer_lines(result.found, result.found.answers[0], 3)
-    assert line.endswith("(as before)")
-    assert "TOO HIGH" not in line
+    assert line.endswith("(as before); R2 still over")
+    assert "overloaded" not in line
     assert others_over_line(result.found).startswith(
-        "Over its limit too, and not replaced here: R2 ("
+        "Over its limit before, and not replaced here: R2 ("
     )
     told = document_text(replacements_document(result))
     assert "not replaced here: R2" in told
     of_it = asked(edited('["110k", "130k"]', '["47k", "270k"]'), "R2",
                   'resistors = [{value = "270k", style = "1206"}]')  # fmt: skip
     assert others_over_line(of_it.found) == ""
+
+
+KILN = """
+name = "Torvald K3 kiln vent (invented)"
+mains = "220-240V~ 50Hz"
+rectifier = "MB6S"
+optocoupler = "EL817S C"
+output = {pull_up = "15k", supply = "5V"}
+
+[chain]
+topology = "bridge"
+resistors = ["33k", "33k"]
+return_resistors = ["33k", "33k"]
+style = "1206"
+"""
+"""Four 1206 that are all over their rating; a corner that hardly any board reaches warns only."""
+
+
+def test_chips_that_are_all_too_small_are_one_cause() -> None:
+    """The command names all of them; what leaves others over its limit is not marked."""
+    drawer = """resistors = [
+        {values = ["22k", "33k"], style = "1206", tolerance = "1 %"},
+        {values = ["30k", "36k"], style = "2010"}]"""
+    result = asked(parse_board(KILN), "R2", drawer)
+    told = original_line(result.found)
+    assert told.startswith("R1, R2, R3 and R4 are all too small for this chain (1206: 125 mW")
+    assert told.endswith("zcd substitute BOARD --for R1 --for R2 --for R3 --for R4")
+    assert "pin" not in told
+    failed = {rule.subject for rule in result.found.original.failed}
+    assert failed == {rule.subject for rule in api.check(parse_board(KILN)).every_rule
+                      if rule.status == "fail"}  # fmt: skip
+    (answer,) = result.found.answers
+    lines = answer_lines(result.found, answer, 3)
+    assert lines[0].startswith("2 x 22 kΩ 1206: total +8.3 %, load ")
+    assert lines[-1].startswith("33 kΩ 1206: as it was, overloaded, load ")
+    for line, proposal in zip(lines, answer.proposals, strict=True):
+        assert line.endswith("; passes") is api.check(proposal.board).passes
+        assert line.endswith("; R1, R3 and R4 still over") is not line.endswith("; passes")
+    assert pads_line(result.found, 3) == (
+        "A 2010 does not fit the pads of a 1206. More parts than places: join them in the air."
+    )
+    (advice,) = culprit_lines(api.check(parse_board(KILN)))
+    assert advice.startswith("Changing one part will not cure it: R1, R2, R3 and R4 are all too")
+    assert advice.endswith(told[told.index(" zcd substitute") :])
+    whole = api.substitute(parse_board(KILN), refs=["R1", "R2", "R3", "R4"])
+    assert "zcd substitute" not in original_line(whole.found)
+    assert 'with one marked "passes" the board passes' in original_line(whole.found)
+
+
+def test_the_fan_drive_is_proposed_where_it_is_written() -> None:
+    assert api.substitute(parse_board(KILN), E12).drive is None
+    assert api.substitute(parse_board(KILN), E12, refs=["drive"]).drive is not None
+    with_fan = parse_board(KILN + '[fan]\npower = "30 W"\n')
+    assert api.substitute(with_fan, E12).drive is not None
+    stocked = parse_drawer('resistors = ["33k"]\ndrive_parts = ["S201DH1"]')
+    assert api.substitute(parse_board(KILN), stocked).drive is not None
 
 
 def test_everything_is_in_the_full_document() -> None:

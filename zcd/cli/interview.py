@@ -73,7 +73,12 @@ def describe(file: str) -> None:
     text = board_text(interview)
     parse_board(text, file)
     write_new(file, text)
-    _say(plain(f"{file} written. Next: zcd check {file}"))
+    _say(
+        plain(
+            f"{file} written. Next, for a faulty board: zcd readings {file}, then zcd diagnose "
+            f"{file}. Whether the design holds: zcd check {file}"
+        )
+    )
 
 
 def _put(question: Question) -> None:

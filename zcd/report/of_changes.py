@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from itertools import takewhile, zip_longest
+
 from zcd.board.model import Board, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
@@ -12,7 +15,13 @@ from zcd.report.text import plain
 def changes(before: Board, after: Board) -> tuple[str, ...]:
     """What is different between two boards, part by part, in words."""
     old, new = part_texts(before), part_texts(after)
-    lines = [f"{ref}: {plain(text)} taken out" for ref, text in old.items() if ref not in new]
+    rebuilt = _rebuilt_strings(before, after)
+    for ref in {part.ref for part in _in_strings(before)} if rebuilt else ():
+        del old[ref]
+    for ref in {part.ref for part in _in_strings(after)} if rebuilt else ():
+        del new[ref]
+    lines = list(rebuilt)
+    lines += [f"{ref}: {plain(text)} taken out" for ref, text in old.items() if ref not in new]
     lines += [
         f"{ref}: {plain(old[ref])} replaced by {plain(text)}"
         if ref in old
@@ -21,11 +30,56 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
         if old.get(ref) != text
     ]
     known = before.traced is None and after.traced is None
-    if not known or old.keys() == new.keys():
+    if not known or (old.keys() == new.keys() and not rebuilt):
         moved = rewired(after, before)
         unknown = () if same_shape(after, before) else ("the wiring differs",)
         lines += unknown if moved is None else moved
     return tuple(lines)
+
+
+def _rebuilt_strings(before: Board, after: Board) -> tuple[str, ...]:
+    """Changes of strings that have more or fewer resistors now; none where their numbers are as
+    before.
+
+    References count on from the parts put in, so that those that stay are known by their values
+    from both ends of a string.
+    """
+    was, now = ((*board.chains, board.return_chain) for board in (before, after))
+    if before.traced or after.traced or [*map(len, was)] == [*map(len, now)]:
+        return ()
+    lines = []
+    for old, new in zip_longest(was, now, fillvalue=()):
+        head = _alike(old, new)
+        tail = _alike(old[head:][::-1], new[head:][::-1])
+        gone, put = old[head : len(old) - tail], new[head : len(new) - tail]
+        if gone and put:
+            lines.append(f"{_refs_text(gone)}: {_sum_text(gone)} replaced by {_sum_text(put)}")
+        elif gone:
+            lines.append(f"{_refs_text(gone)}: {_sum_text(gone)} taken out")
+        elif put:
+            lines.append(f"{_refs_text(put)}: {_sum_text(put)} new")
+    return tuple(lines)
+
+
+def _in_strings(board: Board) -> tuple[Resistor, ...]:
+    return tuple(part for string in (*board.chains, board.return_chain) for part in string)
+
+
+def _alike(old: tuple[Resistor, ...], new: tuple[Resistor, ...]) -> int:
+    """How many resistors of two strings are alike from their first on."""
+    pairs = zip(old, new, strict=False)
+    same = (_resistor_text(one) == _resistor_text(other) for one, other in pairs)
+    return sum(takewhile(bool, same))
+
+
+def _refs_text(parts: tuple[Resistor, ...]) -> str:
+    return " and ".join(plain(part.ref) for part in parts)
+
+
+def _sum_text(parts: tuple[Resistor, ...]) -> str:
+    """Resistors in series, equal ones counted."""
+    counts = Counter(map(_resistor_text, parts))
+    return " + ".join(f"{n} x {text}" if n > 1 else text for text, n in counts.items())
 
 
 def part_texts(board: Board) -> dict[str, str]:

@@ -22,7 +22,7 @@ from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_board import read_as_line, unread_parts
 from zcd.report.of_changes import changes
-from zcd.report.of_sizes import of_size, sizes_of
+from zcd.report.of_sizes import SmallChain, of_size, sizes_of, small_chain
 from zcd.report.of_spread import DOUBT
 from zcd.report.table import STATUS
 from zcd.report.text import (
@@ -168,13 +168,27 @@ def culprit_lines(check: Check) -> Iterator[str]:
                 f"A typical {ref} works; the weakest that its grade allows does not, at low mains "
                 "and hot. Fit one of a higher CTR grade."
             )
+        elif not check.passes and (chain := _small_chain(check)):
+            yield (
+                f"Changing one part will not cure it: {chain.cause}. {chain.remedy}. "
+                f"Next: {chain.command(check.board.file)}"
+            )
         elif not check.passes:
-            yield "No single part mends it: compare every value and rating with the board."
+            file = plain(check.board.file)
+            yield (
+                "Changing one part will not cure it. Compare the mains voltage, each value and "
+                f"each type with the board. Next: correct {file}, then zcd check {file}"
+            )
         return
     yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
     if others:
         ways = (f"{_part_text(r.ref)} with {_span_text(r)}" for r in others)
         yield f"Or else: {'; '.join(ways)}."
+
+
+def _small_chain(check: Check) -> SmallChain | None:
+    """Whether all that fails is that several resistors of the chain are too small."""
+    return small_chain(check.board, _failed_subjects(check), check.worst_resistors)
 
 
 def _only_the_weakest_fails(check: Check) -> bool:
@@ -385,8 +399,8 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
     found = [rule for rule in rules if not isnan(rule.value)]
     if not found:
         return (
-            f"{LIMITS[subject].words}, {_corner_text(check, rules)}: "
-            + (EXPECTATION_TEXTS[subject])
+            f"{_worst_text(check, subject, rules[0])}, {_corner_text(check, rules)}: "
+            f"{EXPECTATION_TEXTS[subject]}"
         )
     (rule,) = found
     bound = "at least" if rule.at_least else "at most"
@@ -394,6 +408,24 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
     return (
         f"{rule.name} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
         f"({bound} {quantity_text(rule.limit, rule.unit)} expected): {EXPECTATION_TEXTS[subject]}"
+    )
+
+
+def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
+    """What an expectation comes to on the worst board drawn; in the corner where none misses it."""
+    limit = LIMITS[subject]
+    expected = float(getattr(check.board.controller, limit.attribute))
+    drawn = check.spread.population.rule_margins
+    margin = float(drawn.margins[:, drawn.names.index(subject)].min())
+    if margin >= 0.0:
+        margin = rule.margin
+    if margin <= -1.0:  # where margins end
+        return f"{limit.words} {'none' if limit.at_least else 'far off'} at worst"
+    worst = expected * (1.0 + margin if limit.at_least else 1.0 - margin)
+    bound = "at least" if limit.at_least else "at most"
+    return (
+        f"{limit.words} {quantity_text(worst, limit.unit)} at worst "
+        f"({bound} {quantity_text(expected, limit.unit)} expected)"
     )
 
 
@@ -442,7 +474,7 @@ def _population_text(population: Population) -> str:
     """What part tolerances, mains and heat do to such boards."""
     failing, doubtful = population.failing.ratio, population.doubtful_ratio
     if not failing and not doubtful:
-        return f"no problem ({population.size} boards calculated)"
+        return f"no board fails ({population.size} calculated)"
     fails = f"{_few_text(failing)} of such boards fail" if failing else ""
     if not doubtful:
         return fails
@@ -480,7 +512,8 @@ def _hottest_text(check: Check) -> str:
         f"{plain(worst.resistor.ref)} {quantity_text(worst.resistor.resistance_ohm, 'Ω')}: "
         f"{quantity_text(power, 'W')} of {quantity_text(worst.power_limit_w, 'W')} "
         f"({share_text(power, worst.power_limit_w)}), "
-        f"{quantity_text(volts, 'V')} of {quantity_text(worst.voltage_limit_v, 'V')}"
+        f"{quantity_text(volts, 'V')} of {quantity_text(worst.voltage_limit_v, 'V')} "
+        f"({share_text(volts, worst.voltage_limit_v)})"
         f"{f' if it is {worst.resistor.style}' if worst.resistor.size_assumed else ''}"
     )
 

@@ -5,17 +5,80 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from zcd.board.model import Resistor
-from zcd.board.parts_library import size_that_bears, usual_sizes
+from zcd.board.model import Board, Resistor
+from zcd.board.parts_library import resistor_limits, size_that_bears, usual_sizes
 from zcd.margin.check import Check
 from zcd.margin.rules import Rule
-from zcd.margin.stress import judged_resistors
+from zcd.margin.stress import ResistorStress, chain_resistors, judged_resistors
 from zcd.report.text import listed, plain, quantity_text
 
 
 def of_size(rule: Rule[float]) -> bool:
     """Whether a larger part would keep a rule, and may well be there."""
     return rule.kind == "expectation" and rule.name.endswith((" power", " voltage"))
+
+
+@dataclass(frozen=True, slots=True)
+class SmallChain:
+    """Several resistors of a chain that are all over a limit, and the size that would do."""
+
+    refs: tuple[str, ...]
+    size: str
+    enough: str
+
+    @property
+    def cause(self) -> str:
+        """What is wrong, without a full stop."""
+        return f"{listed(list(self.refs))} are all too small for this chain{self.size}"
+
+    @property
+    def remedy(self) -> str:
+        """What to look at, and what to fit."""
+        return f"Read their sizes and values again. If they are right, fit {self.enough}"
+
+    def command(self, file: str) -> str:
+        """What proposes others in place of all of them."""
+        return f"zcd substitute {plain(file)} {' '.join(f'--for {ref}' for ref in self.refs)}"
+
+
+def small_chain(
+    board: Board, failed: Iterable[str], stresses: Iterable[ResistorStress]
+) -> SmallChain | None:
+    """One cause for all that fails: several resistors of a chain are too small.
+
+    Parameters
+    ----------
+    board : Board
+    failed : iterable of str
+        Subjects of the rules that fail.
+    stresses : iterable of ResistorStress
+        At the worse ends of tolerance.
+
+    Returns
+    -------
+    chain : SmallChain or None
+        None: anything else fails too, or one resistor alone.
+    """
+    wrong = set(failed)
+    if len(wrong) < 2 or not wrong <= {part.ref for part in chain_resistors(board)}:
+        return None
+    found = [stress for stress in stresses if stress.resistor.ref in wrong]
+    styles = {stress.resistor.style for stress in found}
+    size, enough = "", "larger ones"
+    if len(styles) == 1:
+        first = found[0].resistor
+        size = f" ({first.style}: {_limits_text(first.rated_power_w, first.working_v)})"
+        power_w = max(each.resistor.rated_power_w * each.power_ratio for each in found)
+        working_v = max(each.resistor.working_v * each.voltage_ratio for each in found)
+        if style := size_that_bears(first.style, power_w, working_v):
+            able = resistor_limits(style)
+            limits = _limits_text(able.rated_power_w, able.working_v)
+            enough = f"{style} ({limits}) or larger"
+    return SmallChain(tuple(plain(stress.resistor.ref) for stress in found), size, enough)
+
+
+def _limits_text(power_w: float, working_v: float) -> str:
+    return f"{quantity_text(power_w, 'W')}, {quantity_text(working_v, 'V')}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +145,7 @@ def _sizes(
     first = found[0][0]
     worst = _worst(rule for _, rules in found for rule in rules.values())
     told = [rule for rule in worst.values() if rule.status != "pass" or not too_small]
-    limits = f"{quantity_text(first.rated_power_w, 'W')}, {quantity_text(first.working_v, 'V')}"
+    limits = _limits_text(first.rated_power_w, first.working_v)
     return Sizes(
         refs=[plain(part.ref) for part, _ in found],
         loads=" and ".join(quantity_text(rule.value, rule.unit) for rule in told),

@@ -9,19 +9,28 @@ from math import isnan, nan, sqrt
 
 from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
 from zcd.board.optocouplers import CLASSES, OWN_DATA, sold_as
-from zcd.board.parts_library import BRIDGE, ZENER, is_chip, kind_of_diode, zener_v, zener_w
+from zcd.board.parts_library import (
+    BRIDGE,
+    ZENER,
+    is_chip,
+    kind_of_diode,
+    usual_sizes,
+    zener_v,
+    zener_w,
+)
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
 from zcd.refdata import default, table
+from zcd.report.of_sizes import small_chain
 from zcd.report.table import FAIL, Table
-from zcd.report.text import plain, quantity_text, share_text
+from zcd.report.text import listed, plain, quantity_text, share_text
 from zcd.substitutes.compare import Verdict
 from zcd.substitutes.diodes import SMALL_ZENER_W, diodes_needed
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import couplers_needed, has_its_leds
 
-LOAD_LINE = "Load: worst-case share of the power or voltage limit (most loaded part)."
+LOAD_LINE = "Load: worst-case share of the power or voltage limit, of the new parts."
 UNCHANGED = "unchanged"
 MOST_NAMED = 3
 """Resistors of a heading that are named one by one."""
@@ -35,11 +44,16 @@ def original_line(found: Substitutes) -> str:
     first = {rule.subject: rule for rule in reversed(found.original.failed)}
     if not first:
         return ""
-    named = [plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values())]
-    more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
     proposed = (p for answer in found.answers for p in (*answer.proposals, *answer.others))
     cured = any(proposal.verdict.passes for proposal in proposed)
     mark = '; with one marked "passes" the board passes' if cured else ""
+    if chain := small_chain(found.board, first, found.original.resistors):
+        if set(chain.refs) <= _asked(found):
+            return f"{chain.cause}{mark}."
+        together = f"Read their sizes again, or replace them all: {chain.command(found.board.file)}"
+        return f"{chain.cause}{mark}. {together}"
+    named = [plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values())]
+    more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
     return (
         f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). No part below makes "
         f"it worse{mark}."
@@ -101,8 +115,21 @@ def proposal_line(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             why = _diode_reason(found, old, proposal)
         case Capacitor() as old:
             why = _capacitor_reason(found, old, proposal)
-    cures = found.original.failed and not proposal.verdict.failed
-    return f"{parts_text(found, answer, proposal)}: {why}{'; passes' if cures else ''}"
+    if found.original.failed and not proposal.verdict.failed:
+        why += "; passes"
+    elif still := _still_over(answer, proposal):
+        why += f"; {still} still over"
+    return f"{parts_text(found, answer, proposal)}: {why}"
+
+
+def _still_over(answer: Answer, proposal: Proposal) -> str:
+    """Resistors beside the new ones that are over a limit with these."""
+    over = [
+        plain(stress.resistor.ref)
+        for stress in stresses_of(proposal.verdict, answer.kept)
+        if stress.used_ratio() > 1.0
+    ]
+    return listed(over) if 0 < len(over) <= MOST_NAMED else f"{len(over)} others" * bool(over)
 
 
 def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
@@ -124,7 +151,7 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
     if proposal.closeness is Closeness.OTHER:
         return f"{words}, load {share_text(now, 1.0)}, low time {low_time_text(proposal.verdict)}"
     if now > 1.0:
-        return f"{words}, load {share_text(now, 1.0)}: TOO HIGH"
+        return f"as it was, overloaded, load {share_text(now, 1.0)}"
     same = "as before" if abs(now - before) < 0.005 else f"was {share_text(before, 1.0)}"
     was = "" if any(part.size_assumed for part in old) else f" ({same})"
     return f"{words}, load {share_text(now, 1.0)}{was}"
@@ -423,15 +450,45 @@ def used_ratio(verdict: Verdict, parts: Sequence[Part]) -> float:
     return max(stress.used_ratio() for stress in stresses_of(verdict, parts))
 
 
+def pads_line(found: Substitutes, shown: int) -> str:
+    """What to know where new resistors are more, or larger, than their places; empty: nothing."""
+    larger: dict[str, str] = {}
+    more = False
+    for answer in found.answers:
+        if answer.kind != "chain":
+            continue
+        old = _resistors(answer.replaced)
+        sizes = usual_sizes(old[0].style)
+        chips = all(is_chip(part.style) and part.style in sizes for part in old)
+        for proposal in (*answer.proposals[:shown], *answer.others):
+            new = _resistors(proposal.parts)
+            more |= len(new) > len(old)
+            if chips:
+                pad = max((part.style for part in old), key=sizes.index)
+                above = sizes[sizes.index(pad) + 1 :]
+                larger |= {part.style: pad for part in new if part.style in above}
+    lines = [f"A {size} does not fit the pads of a {pad}." for size, pad in larger.items()]
+    if more:
+        lines.append("More parts than places: join them in the air.")
+    return " ".join(lines)
+
+
+def _asked(found: Substitutes) -> set[str]:
+    return {part.ref for answer in found.answers for part in answer.replaced}
+
+
 def others_over_line(found: Substitutes) -> str:
-    """Resistors over their limits for which nothing is proposed; empty: none."""
-    asked = {part.ref for answer in found.answers for part in answer.replaced}
+    """Resistors over their limits for which nothing is proposed; empty: none, or said before."""
+    asked = _asked(found)
+    subjects = [rule.subject for rule in found.original.failed]
+    if small_chain(found.board, subjects, found.original.resistors):
+        return ""
     over = [
         f"{plain(stress.resistor.ref)} ({share_text(stress.used_ratio(), 1.0)})"
         for stress in found.original.resistors
         if stress.used_ratio() > 1.0 and stress.resistor.ref not in asked
     ]
-    return f"Over its limit too, and not replaced here: {', '.join(over)}." if over else ""
+    return f"Over its limit before, and not replaced here: {', '.join(over)}." if over else ""
 
 
 def low_times_s(verdict: Verdict) -> tuple[float, float]:

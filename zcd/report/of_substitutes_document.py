@@ -18,15 +18,16 @@ from zcd.report.of_substitutes import (
     original_line,
     other_lines,
     others_over_line,
+    pads_line,
     passed_over_line,
     proposals_table,
 )
 from zcd.report.text import plain
 from zcd.simulation.drive_parts import Replacements, Switches
 from zcd.substitutes.proposals import SHOWN
-from zcd.substitutes.search import CAPACITOR
+from zcd.substitutes.search import CAPACITOR, Substitutes
 
-SCREEN_LINES = 20
+SCREEN_LINES = 18
 """Headings and proposals of one screen, and what is said of the original."""
 BRIEF_CAUTIONS = (
     "CAUTION: Unplug, discharge and prove dead before you solder. Local codes and",
@@ -57,9 +58,12 @@ def brief_document(result: Replacements) -> Document:
         blocks.append(Paragraph("Fan drive", weight="strong"))
         blocks.append(BulletList(drive_lines(result.drive, shown)))
     if any(answer.kind == "chain" for answer in found.answers):
-        blocks.append(Paragraph(LOAD_LINE))
+        blocks.append(Paragraph(f"{LOAD_LINE} {pads_line(found, shown)}".rstrip()))
     board = found.board
-    said = (others_over_line(found), read_as_line(board), unread_line(board), _more_line(result))
+    said = (
+        others_over_line(found), read_as_line(board), unread_line(board), _more_line(result),
+        _next_line(found),
+    )  # fmt: skip
     blocks += [Paragraph(line) for line in said if line]
     asked = (part.ref for a in found.answers if a.kind == CAPACITOR for part in a.replaced)
     of_mains = any(found.needs[ref].on_mains for ref in asked)
@@ -76,12 +80,23 @@ def _more_line(result: Replacements) -> str:
     return f"{passes}{more}"
 
 
+def _next_line(found: Substitutes) -> str:
+    """How to have the board checked with what was fitted."""
+    if not any(answer.proposals or answer.others for answer in found.answers):
+        return ""
+    file = plain(found.board.file)
+    return (
+        f"Next: zcd new --like {file} repaired.toml, write the new parts into it, then zcd check "
+        f"repaired.toml --was {file}"
+    )
+
+
 def replacements_document(result: Replacements) -> Document:
     """The proposals with all their figures, what was assumed, sources and cautions."""
     found, drive = result.found, result.drive
     lines = [board_line(found.board), f"Drawer: {plain(found.drawer.name)}"]
     lines += [line for line in (original_line(found),) if line]
-    over = others_over_line(found)
+    over = " ".join(line for line in (others_over_line(found), pads_line(found, SHOWN)) if line)
     return Document(
         title=plain(found.board.name),
         sections=(

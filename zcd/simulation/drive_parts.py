@@ -149,7 +149,8 @@ def replacements(
     drawer : Drawer
         Kinds of which it lists nothing are taken from the tables.
     refs : sequence of str
-        Of the parts to be replaced; none: every part in turn.
+        Of the parts to be replaced; none: every part in turn, `DRIVE` only where the board file
+        describes a fan or its drive, or the drawer holds such parts.
     others : bool
         Also propose parts with which something changes.
 
@@ -163,7 +164,9 @@ def replacements(
         If a part is unknown.
     """
     drive = None
-    if not refs or DRIVE in refs:
+    written = () if board.description is None else board.description.written
+    described = "fan" in written or "drive" in written or bool(drawer.drive_parts)
+    if DRIVE in refs or (not refs and described):
         drive = switches(board, drawer.drive_parts or every_drive_part())
     return Replacements(found=substitutes(board, drawer, refs, others=others), drive=drive)
 

@@ -128,7 +128,7 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
     for one, at, solution in zip(verdict, worst, solved, strict=True):
         rules = corner_rules(*at, solution)
         failed = [rule.name.removeprefix(AT_CORNER) for rule in rules if not rule.passes]
-        if one.passes and failed and not _surely_reached(one.board, failed):
+        if failed and not _surely_reached(one.board, failed):
             # a corner that hardly any board surely reaches only warns, as in the whole check
             drawn = draw_population(one.board, tolerances_of(one.board))
             rules = corner_rules(*at, solution, drawn)

@@ -68,6 +68,13 @@ class Proposal(Candidate):
 
     verdict: Verdict
 
+    @property
+    def overloaded(self) -> bool:
+        """Whether a new resistor is over a limit, as one of the printed value may be."""
+        mine = {part.ref for part in self.parts}
+        loads = (s.used_ratio() for s in self.verdict.resistors if s.resistor.ref in mine)
+        return max(loads, default=0.0) > 1.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
@@ -124,7 +131,8 @@ class _Judging:
     @property
     def done(self) -> bool:
         """Whether there are enough, or no more."""
-        return len(self.good) >= self.wanted or not self.left
+        able = sum(not proposal.overloaded for proposal in self.good)
+        return able >= self.wanted or not self.left
 
     def next(self) -> list[Candidate]:
         """Those to be judged next; none once there are enough."""
@@ -171,7 +179,7 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
                     each.good.append(_proposal(candidate, verdict))
         if all(each.done for each in judging):
             break
-    found = [tuple(each.good[:wanted]) for each in judging]
+    found = [tuple(sorted(each.good, key=lambda p: p.overloaded)[:wanted]) for each in judging]
     return original, [
         Answer(
             kind=question.kind,
