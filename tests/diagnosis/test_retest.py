@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -132,3 +134,22 @@ def test_board_that_differs_is_asked_for_nothing_more() -> None:
 def test_low_time_that_no_ctr_gives_is_said_to_be() -> None:
     lines = remaining_lines(retest(dictionary(), measured("low time 19 ms")))
     assert lines == ["No CTR gives this board the low time that was measured: measure it again."]
+
+
+def test_live_mains_is_said_where_a_reading_on_it_is_still_to_take() -> None:
+    before = measured("ac R1 60 V", "ohm R2 130k")
+    text = document_text(retest_answer(retest(dictionary(), measured("ohm R2 640k"), before)))
+    assert "Not measured again since the repair" in text
+    assert "LIVE MAINS" in text
+
+
+def test_live_mains_is_not_said_where_none_is() -> None:
+    """Also where a reading on it was not taken again and a board that passes does not need it."""
+    fails = retest(dictionary(), measured("ohm R2 640k"))
+    passes = replace(
+        retest(dictionary(), measured(*GOOD), measured("ac R1 60 V")), good_ratio=0.97, missing=()
+    )
+    assert passes.good
+    assert passes.to_take
+    for result in (fails, passes):
+        assert "LIVE MAINS" not in document_text(retest_answer(result))
