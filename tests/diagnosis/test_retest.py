@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 
 from tests.diagnosis.atlases import atlas_of
+from tests.diagnosis.boards import PROOFER
+from zcd.board.files import parse_board
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.diagnosis.fault_dictionary import FaultDictionary
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
@@ -125,6 +127,16 @@ def test_too_little_measured_names_what_would_do() -> None:
     whole = retest(dictionary(), [*few, *more])
     assert whole.good
     assert whole.missing == ()
+
+
+def test_nothing_left_is_said_only_where_no_reading_would_do() -> None:
+    """Just short of sure, a single reading of little weight is enough, and is named."""
+    proofer = make_fault_dictionary(parse_board(PROOFER.replace("PC817X2", "817C")), usual_meter())
+    texts = ("low time 7.95 ms", "ac line neutral 117", "dc pin 1.74", "ohm R1 to R2 66.2k")
+    result = retest(proofer, [parse_reading(text, proofer.circuit) for text in texts])
+    assert 0.93 < result.good_ratio < 0.95
+    assert len(result.missing) == 1
+    assert "Take one more: " in retest_line(result)
 
 
 def test_board_that_differs_is_asked_for_nothing_more() -> None:

@@ -8,6 +8,7 @@ import pytest
 from rich.console import Console
 
 from tests.diagnosis.atlases import atlas_of
+from tests.diagnosis.boards import PROOFER
 from zcd.board.files import parse_board
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
@@ -122,17 +123,6 @@ def test_a_good_sync_circuit_leads_to_the_fan() -> None:
     assert "Now the fan: unplug it and measure its windings (zcd windings -h)" in text
     assert "settle it" not in text
     assert "settles it" not in text
-
-
-PROOFER = """
-name = "Invented proofer"
-mains = "115V 60Hz"
-feed = {kind = "switched", coil_supply = "24V"}
-chain = {topology = "half-wave", resistors = ["33k", "33k"], style = "1206"}
-rectifier = "M7"
-optocoupler = "PC817X2"
-output = {pull_up = "22k", supply = "3.3V"}
-"""
 
 
 def test_cautions_are_those_of_the_most_dangerous_reading_listed() -> None:
