@@ -19,6 +19,7 @@ from zcd.board.files import load_board, parse_board
 from zcd.board.model import Board
 from zcd.board.units import QuantityKind, parse_quantity
 from zcd.circuit.build import Conditions, build_circuit
+from zcd.errors import invalid_value
 from zcd.results import Picture
 from zcd.sync.solved import Solved
 
@@ -380,12 +381,14 @@ def diagnose(
     'R2 open'
     """
     from zcd.diagnosis.case import Case
+    from zcd.jobs.conversation import parse_flags
 
     job = _job_of(about)
     if meter is not None:
         job = replace(job, meter=meter)
     if flags:
-        job = replace(job, flags=tuple(flags))
+        seen, codes = parse_flags(tuple(flags), job.codes)
+        job = replace(job, flags=seen, codes=codes)
     return Case.of(job).add(*taken)
 
 
@@ -430,11 +433,13 @@ def retest(
     from zcd.diagnosis.fault_dictionary import make_fault_dictionary
     from zcd.diagnosis.reading_syntax import as_measured
     from zcd.diagnosis.retest import retest as judge_again
+    from zcd.jobs.conversation import parse_flags
 
     job = _job_of(about)
     dictionary = make_fault_dictionary(job.board, meter or job.meter, stored=True)
     more = as_measured(taken, dictionary.circuit)
-    result = judge_again(dictionary, (*job.measured, *more), before, flags or job.flags)
+    seen = parse_flags(tuple(flags), job.codes)[0] if flags else job.flags
+    result = judge_again(dictionary, (*job.measured, *more), before, seen)
     dictionary.keep()
     return result
 
@@ -619,9 +624,11 @@ def causes(board: Board, flags: Collection[str], *, seconds: float = 60.0) -> Ca
     -------
     causes : CausesForFlags
     """
+    from zcd.jobs.conversation import parse_flags
     from zcd.simulation.flags import causes_for_flags
 
-    return causes_for_flags(board, flags, seconds)
+    seen = parse_flags(tuple(flags))[0] if flags else ()
+    return causes_for_flags(board, seen, seconds)
 
 
 def capture(path: str | Path, board: Board) -> Traces:
@@ -708,4 +715,7 @@ def _amounts(amounts: Amounts | None, kind: QuantityKind) -> NDArray[np.float64]
         return None
     if isinstance(amounts, str | int | float):
         return parse_quantity(amounts, kind)
-    return np.array([parse_quantity(float(each), kind) for each in np.asarray(amounts).ravel()])
+    values = np.asarray(amounts).ravel()
+    if not values.size:
+        raise invalid_value(amounts, f"{kind.word}, or several")
+    return np.array([parse_quantity(float(each), kind) for each in values])

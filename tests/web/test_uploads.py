@@ -12,8 +12,8 @@ from tests.web.test_page import FILE
 from zcd.jobs.job_file import version_of
 
 JOB = 'board = "board.toml"\n'
-LONGEST_ANSWER_S = 1.0
-"""Of another page meanwhile; on an idle machine a tenth of that."""
+LONGEST_ANSWER_RATIO = 0.6
+"""Of another page meanwhile, over the time that the upload takes; one that is held up has 1."""
 
 
 def test_an_upload_of_11_mb_holds_up_no_other_answer(tmp_path: Path) -> None:
@@ -48,4 +48,4 @@ def test_an_upload_of_11_mb_holds_up_no_other_answer(tmp_path: Path) -> None:
     assert (tmp_path / "a-capture.csv").is_file(), answer[-2000:]
     assert taken_s < 20.0
     assert len(waited) > 5
-    assert max(waited) < LONGEST_ANSWER_S, (max(waited), taken_s)
+    assert max(waited) < LONGEST_ANSWER_RATIO * taken_s, (max(waited), taken_s)

@@ -316,6 +316,20 @@ def kind_of_diode(part: Diode) -> str:
     return BRIDGE if one_piece else RECTIFIER
 
 
+def zener_v(part: Diode) -> float:
+    """Printed voltage of a zener."""
+    own = diode_by_words(part.part)
+    assert own is not None
+    assert own.breakdown_v is not None
+    return own.breakdown_v
+
+
+def zener_w(part: Diode) -> float | None:
+    """Rated power of a zener; None where it is not written."""
+    own = diode_by_words(part.part)
+    return None if own is None else own.power_w
+
+
 def own_diode(own: OwnDiode, *, ref: str) -> Diode:
     """Make a diode from its own data; what is not given is that of its class.
 

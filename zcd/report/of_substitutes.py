@@ -9,14 +9,14 @@ from math import isnan, nan, sqrt
 
 from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
 from zcd.board.optocouplers import CLASSES, OWN_DATA, sold_as
-from zcd.board.parts_library import BRIDGE, ZENER, is_chip, kind_of_diode
+from zcd.board.parts_library import BRIDGE, ZENER, is_chip, kind_of_diode, zener_v, zener_w
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import ResistorStress
 from zcd.refdata import default, table
 from zcd.report.table import FAIL, Table
 from zcd.report.text import plain, quantity_text, share_text
 from zcd.substitutes.compare import Verdict
-from zcd.substitutes.diodes import SMALL_ZENER_W, diodes_needed, zener_v, zener_w
+from zcd.substitutes.diodes import SMALL_ZENER_W, diodes_needed
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import couplers_needed, has_its_leds

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import inf
+from math import inf, sqrt
 
 import numpy as np
 
@@ -23,9 +23,9 @@ MAINS_V = 50.0
 """From this peak on a capacitor is one of the mains side that needs a class: extra-low voltage is
 50 V at most."""
 AC_RATINGS_V = (275.0, 310.0)
-DC_RATINGS_V = (16.0, 25.0, 50.0, 100.0)
+DC_RATINGS_V = (16.0, 25.0, 50.0, 100.0, 250.0, 400.0, 630.0)
 SPARE = 2.0
-"""Rated voltage over what a capacitor bears, off the mains: common practice, no source."""
+"""Rated voltage over what a capacitor bears at the pin: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,9 +59,12 @@ def capacitor_needs(solution: Solution, board: Board) -> Mapping[str, CapacitorN
         assert isinstance(element, Capacitance)
         across = solution.voltages_v[element.a] - solution.voltages_v[element.b]
         peak_v = float(np.abs(across).max())
-        on_mains = part is not board.output.pin_capacitor and peak_v >= MAINS_V
+        at_pin = part is board.output.pin_capacitor
+        on_mains = not at_pin and peak_v >= MAINS_V
+        # with the LED or a zener open nothing keeps the mains' peak off one of the mains side
+        peak_v = SPARE * peak_v if at_pin else sqrt(2.0) * board.mains.high_rms_v
         ratings, least = (
-            (AC_RATINGS_V, board.mains.high_rms_v) if on_mains else (DC_RATINGS_V, SPARE * peak_v)
+            (AC_RATINGS_V, board.mains.high_rms_v) if on_mains else (DC_RATINGS_V, peak_v)
         )
         rated_v = min((volts for volts in ratings if volts >= least), default=ratings[-1])
         needs[part.ref] = CapacitorNeed(on_mains=on_mains, rated_v=rated_v)

@@ -9,12 +9,12 @@ from math import log
 from zcd.board import parts_library
 from zcd.board.drawer import PLENTY, StockDiode
 from zcd.board.model import Board, Diode, Topology
-from zcd.board.parts_library import BRIDGE, ZENER, diode_by_words, kind_of_diode
+from zcd.board.parts_library import BRIDGE, ZENER, kind_of_diode, zener_v, zener_w
 from zcd.substitutes.proposals import Candidate, Closeness, in_order
 
 BRIDGE_DIODES = 4
 SAME_VOLTAGE, NEAR_VOLTAGE = 0.02, 0.10
-"""How near a zener's voltage comes to the printed one: the same, and one that may do."""
+"""How near a zener's voltage comes to the printed one: the same, and one that is tried at all."""
 SMALL_ZENER_W = 0.5
 """What a zener of unknown power is taken to bear at least: common practice, no source."""
 
@@ -66,7 +66,8 @@ def diode_candidates(
     -------
     candidates : tuple of Candidate
         The same part first; then those with a reverse rating as high, the lowest first. Of
-        zeners those of the same voltage, with a power as high; then those of a voltage near it.
+        zeners those of the same voltage, with a power as high; a voltage near it, or less power,
+        changes something.
     """
     counts: dict[Diode, int] = {}
     for item in stock:
@@ -74,6 +75,8 @@ def diode_candidates(
         counts[part] = min(counts.get(part, 0) + item.count, PLENTY)
     kind, needed = kind_of_diode(now), diodes_needed(board, now)
     fit = [p for p, count in counts.items() if kind_of_diode(p) is kind and count >= needed]
+    if kind is ZENER:
+        fit = [p for p in fit if abs(zener_v(p) / zener_v(now) - 1.0) <= NEAR_VOLTAGE]
     order = _zener_order if kind is ZENER else _rectifier_order
     candidates, keys = [], []
     for part in fit:
@@ -97,22 +100,6 @@ def _zener_order(part: Diode, now: Diode) -> tuple[Closeness, tuple[float, ...]]
     off = abs(zener_v(part) / zener_v(now) - 1.0)
     power_w = zener_w(part) or SMALL_ZENER_W
     weaker = power_w < (zener_w(now) or SMALL_ZENER_W)
-    if off <= SAME_VOLTAGE:
-        closeness = Closeness.LIKE if weaker else Closeness.SAME
-    else:
-        closeness = Closeness.OTHER if weaker or off > NEAR_VOLTAGE else Closeness.LIKE
+    same = off <= SAME_VOLTAGE and not weaker
+    closeness = Closeness.SAME if same else Closeness.OTHER
     return closeness, (off > SAME_VOLTAGE, weaker, off, power_w)
-
-
-def zener_v(part: Diode) -> float:
-    """Printed voltage of a zener."""
-    own = diode_by_words(part.part)
-    assert own is not None
-    assert own.breakdown_v is not None
-    return own.breakdown_v
-
-
-def zener_w(part: Diode) -> float | None:
-    """Rated power of a zener; None where it is not written."""
-    own = diode_by_words(part.part)
-    return None if own is None else own.power_w
