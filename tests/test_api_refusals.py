@@ -15,7 +15,7 @@ def test_no_mains_voltage_at_all() -> None:
 
 
 def test_a_flag_that_no_controller_reports() -> None:
-    with pytest.raises(InputError, match="found .*nope.*; allowed: sync, fan, or none alone"):
+    with pytest.raises(InputError, match=r"found .*nope.*; allowed: sync, fan, or none alone"):
         zcd.diagnose(made(), flags=["nope"])
 
 

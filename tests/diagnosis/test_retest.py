@@ -165,3 +165,24 @@ def test_live_mains_is_not_said_where_none_is() -> None:
     assert passes.to_take
     for result in (fails, passes):
         assert "LIVE MAINS" not in document_text(retest_answer(result))
+
+
+def test_a_board_that_fails_is_sent_on_to_the_diagnosis() -> None:
+    result = retest(dictionary(), measured("ohm R2 640k", "frequency 50"))
+    text = " ".join(document_text(retest_answer(result)).split())
+    assert 'find the fault: zcd diagnose BOARD -r "ohm chain.1 chain.2 640 kΩ"' in text
+    assert (
+        parse_reading("ohm chain.1 chain.2 640 kΩ", dictionary().circuit)
+        == measured("ohm R2 640k")[0]
+    )
+
+
+def test_a_ctr_known_by_its_lower_end_is_compared_with_what_the_board_needs() -> None:
+    result = retest(dictionary(), of_board(1.0))
+    assert result.remaining is not None
+    assert not result.remaining.tells
+    first = remaining_lines(result)[0]
+    factor = result.remaining.weak[0].factor_ratio
+    assert "CTR at least " in first
+    assert f"{factor:.3g} times what the board needs" in first
+    assert "when new" not in first

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import isfinite
 
-from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.reading_syntax import place_text, show_measured
 from zcd.diagnosis.readings import Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.margin.headroom import Headroom
@@ -93,7 +93,13 @@ def _otherwise_good(retest: Retest) -> bool:
 def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     """What stands after the readings: what may be left, what to take, what is left of the CTR."""
     not_repeated = "" if retest.missing or retest.good else _to_take_line(retest)
-    lines = (_likeliest_line(retest), _then_line(retest), not_repeated, *remaining)
+    lines = (
+        _likeliest_line(retest),
+        _next_line(retest),
+        _then_line(retest),
+        not_repeated,
+        *remaining,
+    )
     return [Paragraph(line) for line in lines if line]
 
 
@@ -130,10 +136,18 @@ def _likeliest_line(retest: Retest) -> str:
     if retest.good or retest.likeliest_ratio < MIN_NAMED:
         return ""
     share = probability_text(retest.likeliest_ratio)
-    return (
-        f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}. "
-        "To find the fault, give all readings to zcd diagnose."
-    )
+    return f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}."
+
+
+def _next_line(retest: Retest) -> str:
+    """How to find the fault of a board that fails, as a command; empty where none does."""
+    if not retest.differs:
+        return ""
+    first = retest.differs[0].measured
+    given = f"{place_text(first.reading, retest.circuit)} {show_measured(first)}"
+    more = ", and all other readings" if len(retest.readings) > 1 else ""
+    again = "If it stays so, find" if _otherwise_good(retest) else "Next: find"
+    return f'{again} the fault: zcd diagnose {plain(retest.board.file)} -r "{given}"{more}.'
 
 
 def _then_line(retest: Retest) -> str:
@@ -212,19 +226,27 @@ def remaining_lines(retest: Retest) -> list[str]:
     if isfinite(remaining.mains_rms_v):
         measured += f" at {quantity_text(remaining.mains_rms_v, 'V')}"
     grade = f"{100.0 * opto.ctr_min_ratio:.3g} to {100.0 * opto.ctr_max_ratio:.3g} % when new"
-    ctr = f"{low:.3g} to {high:.3g} %, most likely {middle:.3g} %"
-    lines = [
-        f"{measured}: CTR {ctr if remaining.tells else f'{low:.3g} % or more'} "
-        f"(grade {opto.grade}: {grade})."
-    ]
-    if not remaining.tells:
-        lines.append("The low time hardly depends on the CTR here: only the lower end tells.")
+    if remaining.tells:
+        ctr = f"CTR {low:.3g} to {high:.3g} %, most likely {middle:.3g} %"
+        lines = [f"{measured}: {ctr} (grade {opto.grade}: {grade})."]
+    else:
+        lines = [
+            f"{measured}: CTR at least {low:.3g} %{_times_text(remaining.weak[0])}. This reading "
+            "cannot show more."
+        ]
     for words, headrooms in (
         ("here and now", remaining.bench),
         ("at low mains, hot", remaining.weak),
     ):
         lines.append(f"CTR headroom {words}: {_factors(headrooms, remaining.tells)}.")
     return lines
+
+
+def _times_text(weak: Headroom) -> str:
+    """A CTR against what the board needs, where it is enough."""
+    if not weak.locks:
+        return ""
+    return f", {factor_text(weak)} times what the board needs at low mains, hot"
 
 
 def _factors(headrooms: tuple[Headroom, ...], tells: bool) -> str:
