@@ -114,6 +114,23 @@ def found_line(case: Case) -> str:
     return f"Found: {plain(job.found)}.{done} Closed on {job.closed.isoformat()}."
 
 
+def recorded_line(case: Case) -> str:
+    """The same for a record, which tells nobody what to do."""
+    if case.job.closed is not None:
+        return found_line(case)
+    return f"Found (not confirmed): {unconfirmed_text(case.diagnosis)}"
+
+
+def unconfirmed_text(diagnosis: Diagnosis) -> str:
+    """What the readings of an open job say, as a finding."""
+    first = diagnosis.indistinguishable[0]
+    if diagnosis.stopped != "sure" or len(diagnosis.indistinguishable) > 1:
+        return verdict_line(diagnosis)
+    ranked = diagnosis.ranked
+    chance = present(ranked) if first is ranked[0] else first.probability
+    return f"{fault_name(first)} ({probability_text(chance)} sure)."
+
+
 def unkept_line(case: Case) -> str:
     """Readings that count in this answer only; empty where the job file has all of them."""
     if not case.unkept or case.job.file is None:

@@ -57,27 +57,6 @@ def not_ready_line(records: Sequence[RetestRecord]) -> str:
     return f"NOT READY. The last retest failed{told}."
 
 
-def unlike_retest_line(records: Sequence[RetestRecord], board_file: str, job_board: str) -> str:
-    """That the last retest was of another board file than a report; empty where it was of the same.
-
-    Parameters
-    ----------
-    records : sequence of RetestRecord
-    board_file : str
-        Name of the report's board, as `RetestRecord.board` has it: empty for the job's own.
-    job_board : str
-        Name of the job's own board file.
-    """
-    if not records or records[-1].board == board_file:
-        return ""
-    tested = plain(records[-1].board)
-    option = f"add --repaired {tested}" if tested else "leave --repaired out"
-    return (
-        f"NOT JUDGED: calculated for {plain(board_file or job_board)}; the retest was of "
-        f"{tested or plain(job_board)}: {option}."
-    )
-
-
 def _differing_text(each: RetestReading) -> str:
     """A reading that differs, such as ``low time 4 ms (good 7.8 ms to 9.2 ms)``."""
     good = f" (good {plain(each.good_board)})" if each.good_board else ""
