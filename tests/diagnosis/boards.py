@@ -90,3 +90,14 @@ def edited(old: str, new: str, name: str = "half-wave") -> Board:
 def controlled(keys: str, name: str = "half-wave") -> Board:
     """A board with keys of its controller added."""
     return parse_board(f"{TEXTS[name]}[controller]\n{keys}\n")
+
+
+PROOFER = """
+name = "Invented proofer"
+mains = "115V 60Hz"
+feed = {kind = "switched", coil_supply = "24V"}
+chain = {topology = "half-wave", resistors = ["33k", "33k"], style = "1206"}
+rectifier = "M7"
+optocoupler = "PC817X2"
+output = {pull_up = "22k", supply = "3.3V"}
+"""

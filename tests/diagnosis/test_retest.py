@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.diagnosis.atlases import atlas_of
+from tests.diagnosis.boards import PROOFER
+from zcd.board.files import parse_board
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.diagnosis.fault_dictionary import FaultDictionary
+from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import usual_meter
@@ -125,6 +129,16 @@ def test_too_little_measured_names_what_would_do() -> None:
     assert whole.missing == ()
 
 
+def test_nothing_left_is_said_only_where_no_reading_would_do() -> None:
+    """Just short of sure, a single reading of little weight is enough, and is named."""
+    proofer = make_fault_dictionary(parse_board(PROOFER.replace("PC817X2", "817C")), usual_meter())
+    texts = ("low time 7.95 ms", "ac line neutral 117", "dc pin 1.74", "ohm R1 to R2 66.2k")
+    result = retest(proofer, [parse_reading(text, proofer.circuit) for text in texts])
+    assert 0.93 < result.good_ratio < 0.95
+    assert len(result.missing) == 1
+    assert "Take one more: " in retest_line(result)
+
+
 def test_board_that_differs_is_asked_for_nothing_more() -> None:
     assert retest(dictionary(), measured("ohm R2 640k")).missing == ()
 
@@ -132,3 +146,43 @@ def test_board_that_differs_is_asked_for_nothing_more() -> None:
 def test_low_time_that_no_ctr_gives_is_said_to_be() -> None:
     lines = remaining_lines(retest(dictionary(), measured("low time 19 ms")))
     assert lines == ["No CTR gives this board the low time that was measured: measure it again."]
+
+
+def test_live_mains_is_said_where_a_reading_on_it_is_still_to_take() -> None:
+    before = measured("ac R1 60 V", "ohm R2 130k")
+    text = document_text(retest_answer(retest(dictionary(), measured("ohm R2 640k"), before)))
+    assert "Not measured again since the repair" in text
+    assert "LIVE MAINS" in text
+
+
+def test_live_mains_is_not_said_where_none_is() -> None:
+    """Also where a reading on it was not taken again and a board that passes does not need it."""
+    fails = retest(dictionary(), measured("ohm R2 640k"))
+    passes = replace(
+        retest(dictionary(), measured(*GOOD), measured("ac R1 60 V")), good_ratio=0.97, missing=()
+    )
+    assert passes.good
+    assert passes.to_take
+    for result in (fails, passes):
+        assert "LIVE MAINS" not in document_text(retest_answer(result))
+
+
+def test_a_board_that_fails_is_sent_on_to_the_diagnosis() -> None:
+    result = retest(dictionary(), measured("ohm R2 640k", "frequency 50"))
+    text = " ".join(document_text(retest_answer(result)).split())
+    assert 'find the fault: zcd diagnose BOARD -r "ohm chain.1 chain.2 640 kΩ"' in text
+    assert (
+        parse_reading("ohm chain.1 chain.2 640 kΩ", dictionary().circuit)
+        == measured("ohm R2 640k")[0]
+    )
+
+
+def test_a_ctr_known_by_its_lower_end_is_compared_with_what_the_board_needs() -> None:
+    result = retest(dictionary(), of_board(1.0))
+    assert result.remaining is not None
+    assert not result.remaining.tells
+    first = remaining_lines(result)[0]
+    factor = result.remaining.weak[0].factor_ratio
+    assert "CTR at least " in first
+    assert f"{factor:.3g} times what the board needs" in first
+    assert "when new" not in first

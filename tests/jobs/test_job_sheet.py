@@ -13,13 +13,18 @@ import pytest
 from pypdf import PdfReader
 
 from tests.jobs.demo_job import FAILS, HOLDS, SETTLED, case, lost_below, share_lost, solved
+from zcd.board.files import parse_board
 from zcd.diagnosis.case import Case
+from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import usual_meter
+from zcd.diagnosis.retest_record import RetestRecord, Verdict
 from zcd.errors import InputError
 from zcd.jobs import job_sheet
-from zcd.jobs.job_sheet import report_document, write_report
+from zcd.jobs.job_sheet import report_document, unlike_retest_line, verdict_text, write_report
+from zcd.margin.check import nominal_check
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import Document, Facts, Paragraph, Picture
-from zcd.report.of_diagnosis_answer import answer_document
+from zcd.report.of_diagnosis_answer import answer_document, recorded_line
 from zcd.report.pdf import report_pdf
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'name'"
@@ -292,3 +297,29 @@ def test_a_closed_job_leads_with_what_was_found_and_done() -> None:
     assert isinstance(first, Paragraph)
     assert first.text == "Found: R1 open. Done: R1 renewed. Closed on 2026-03-14."
     assert answer_document(told).sections[0].blocks[0] == first
+
+
+def test_an_open_job_records_a_finding_and_no_instruction() -> None:
+    settled = case()
+    assert settled.diagnosis.stopped == "sure"
+    line = recorded_line(settled)
+    assert line.startswith("Found (not confirmed): R2 open (")
+    assert "Replace" not in line
+
+
+def test_no_verdict_on_a_board_that_is_not_the_one_retested() -> None:
+    """A description of the board as it came in is no pass of the repaired one."""
+    board = parse_board(HOLDS)
+    tested = RetestRecord(
+        taken=date(2026, 3, 14), verdict=Verdict.GOOD, good_ratio=0.97, board="repaired.toml"
+    )
+    job = Job(board=board, meter=usual_meter(), board_file=Path("in.toml"), retests=(tested,))
+    unlike = unlike_retest_line(job, board)
+    assert unlike == (
+        "Calculated for in.toml; the retest was of repaired.toml: add --repaired repaired.toml."
+    )
+    told = verdict_text(nominal_check(board), job.retests, unlike)
+    assert told == f"NOT JUDGED. {unlike}"
+    # the repaired board's file may describe just the same parts
+    assert unlike_retest_line(job, parse_board(HOLDS)) == ""
+    assert unlike_retest_line(replace(job, retests=()), board) == ""

@@ -8,12 +8,21 @@ from pathlib import Path
 
 import pytest
 
+from tests.diagnosis.atlases import atlas_of
 from tests.jobs.demo_job import HOLDS
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.job_history import read_job_history, search
+from zcd.diagnosis.reading_syntax import parse_reading
+from zcd.diagnosis.retest import retest
 from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import InputError
-from zcd.jobs.retests import board_name_for, keep_retest
+from zcd.jobs.retests import (
+    board_name_for,
+    continued_retest,
+    keep_retest,
+    readings_of_record,
+    retest_record_of,
+)
 from zcd.report.of_job_history import job_history_table, job_history_to_dict
 from zcd.report.of_retest_record import (
     not_ready_line,
@@ -90,6 +99,41 @@ def test_the_last_one_stands_in_the_list_of_jobs(job_file: Path) -> None:
     )
     told = job_history_to_dict(entries, ".")["jobs"][-1]["retest"]
     assert (told["verdict"], told["ctr_ratio"]) == ("good", [0.8, 1.1, 1.5])
+
+
+@pytest.mark.parametrize(
+    ("change", "board", "replaced", "continues"),
+    [
+        ({}, "repaired.toml", (), True),
+        ({}, "repaired.toml", ("R7 39k",), True),
+        ({}, "repaired.toml", ("R8 47k",), False),
+        ({}, "other.toml", (), False),
+        ({"verdict": Verdict.NOT_GOOD}, "repaired.toml", (), False),
+    ],
+)
+def test_a_retest_goes_on_from_the_last_one_of_the_same_repair(
+    job_file: Path,
+    change: dict[str, Verdict],
+    board: str,
+    replaced: tuple[str, ...],
+    continues: bool,
+) -> None:
+    last = RetestRecord(
+        taken=date(2026, 3, 14), good_ratio=0.9, board="repaired.toml", replaced=("R7 39k",),
+        **{"verdict": Verdict.UNSURE, **change},
+    )  # fmt: skip
+    job = replace(load_job(job_file), retests=(last,))
+    assert (continued_retest(job, board, replaced) is last) is continues
+
+
+def test_a_reading_taken_again_replaces_the_kept_one() -> None:
+    dictionary = atlas_of("half-wave")
+    kept = [parse_reading(t, dictionary.circuit) for t in ("ohm R1 110k", "dc pin logic0 2.65 V")]
+    record = retest_record_of(retest(dictionary, kept), date(2026, 3, 14))
+    again = parse_reading("dc pin logic0 2.7 V", dictionary.circuit)
+    (left,) = readings_of_record(record, dictionary, [again])
+    assert left.reading == kept[0].reading
+    assert left.value == pytest.approx(110e3)
 
 
 def test_a_board_file_keeps_no_retest(job_file: Path) -> None:

@@ -10,10 +10,14 @@ import pytest
 from rich.console import Console
 
 from tests.diagnosis.atlases import atlas_of
+from tests.diagnosis.boards import PROOFER
+from zcd.board.files import parse_board
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.expected_readings import list_expected_readings
+from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.job import Job
+from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.rank import Ranked, diagnose
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import AccessLevel
@@ -157,6 +161,23 @@ def test_a_good_sync_circuit_leads_to_the_fan() -> None:
     assert "Now the fan: unplug it and measure its windings (zcd windings -h)" in text
     assert "settle it" not in text
     assert "settles it" not in text
+
+
+def test_cautions_are_those_of_the_most_dangerous_reading_listed() -> None:
+    dictionary = make_fault_dictionary(parse_board(PROOFER), usual_meter())
+    texts = ("ohm R1 to R2 66k", "dc pin 3.3")
+    log = tuple(parse_reading(text, dictionary.circuit) for text in texts)
+    job = Job(board=dictionary.board, meter=dictionary.meter, log=log, flags=("sync",))
+    case = Case(job=job, atlas=dictionary, diagnosis=diagnose(dictionary, log, flags=("sync",)))
+    trip = plan_trip(dictionary, case.diagnosis, flags=("sync",))
+    sides = [step.access for step in trip.steps]
+    assert sides[0] is not AccessLevel.MAINS
+    assert AccessLevel.MAINS in sides
+    for document in (
+        answer_document(case),
+        prompt_document(case.diagnosis, trip, case.circuit, None, {AccessLevel.ISOLATED}),
+    ):
+        assert "CAUTION: LIVE MAINS" in " ".join(lines_of(document))
 
 
 def test_every_side_has_cautions_of_its_own() -> None:

@@ -31,11 +31,15 @@ def board_given(file: str) -> Board:
 
 def job_given(file: str) -> Job:
     """The job of a job or board file, or one about the board on standard input."""
+    from dataclasses import replace
+    from shlex import quote
+
     from zcd.diagnosis.job import Job, load_job
     from zcd.diagnosis.meters import usual_meter
 
     if file != DASH:
-        return load_job(file, settings().meter)
+        job = load_job(file, settings().meter)
+        return replace(job, board=replace(job.board, file=quote(file)))
     return Job(board=board_given(file), meter=settings().meter or usual_meter())
 
 

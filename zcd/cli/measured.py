@@ -96,7 +96,9 @@ def retest(
 
     REPAIRED is the board file as it is after the repair, or a job file with readings taken
     since. A measured low time gives the CTR that is left and its headroom. The first line says
-    PASSES, or what fails, or which readings are missing.
+    PASSES, or what fails, or which readings are missing. With --job the readings of the last
+    retest count too, unless it failed, was of another board file, or --replaced names another
+    part; a reading taken again replaces the old one.
 
     \b
     Examples
@@ -107,6 +109,7 @@ def retest(
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.reading_syntax import parse_reading
     from zcd.jobs.analysis import captured, fault_dictionary_of, retest_kept, tested_again
+    from zcd.jobs.retests import board_name_for, continued_retest, readings_of_record
     from zcd.margin.as_new import require_same_kind
 
     if (replaced or by) and job_file is None:
@@ -127,12 +130,20 @@ def retest(
             'nothing was measured: give readings (-r "low time 7.2 ms"), --capture or a job file; '
             "zcd readings lists what may be read"
         )
+    board = "" if about is None else board_name_for(about, job.board_file)
+    last = None if about is None else continued_retest(about, board, replaced)
+    earlier = () if last is None else readings_of_record(last, dictionary, taken)
+    taken = (*earlier, *taken)
+    if last is not None:
+        replaced, by = replaced or last.replaced, by or last.by
     result = tested_again(dictionary, taken, about.measured if about else (), job.flags)
     if about is not None:
-        retest_kept(about, result, by, replaced, job.board_file)
+        retest_kept(about, result, by, replaced, board)
     print_result(result, as_json, full=full, job=job_file)
     if job_file is not None and not as_json:
-        from zcd.report.text import plain
+        from zcd.report.text import count_text, plain
 
-        click.echo(f"\nKept in {plain(job_file)}.")
+        count = count_text(len(earlier), "earlier reading")
+        since = f" With {count} from it, since the repair." if earlier else ""
+        click.echo(f"\nKept in {plain(job_file)}.{since}")
     return 0 if result.good else 1

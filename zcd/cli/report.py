@@ -56,7 +56,8 @@ def report(
 
     The repaired board is the one that the job names, every part as it is described there,
     unless --repaired gives another. Files are whole in themselves, nothing is loaded. Exit
-    status 1 where it does not pass, or where the last retest kept in the job failed.
+    status 1 where it does not pass, or where the last retest kept in the job failed or was of
+    another board file than the report.
 
     \b
     Example

@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection, Sequence
+
 import numpy as np
-from numpy.typing import NDArray
 
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.information import SURE
-from zcd.diagnosis.likelihood import joint_log
 from zcd.diagnosis.next_reading import COSTS, GOOD_BOARD
 from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
-
-FloatArray = NDArray[np.float64]
 
 MAX_MISSING = 4
 """No longer list is asked for."""
 MIN_SHARE_OFF = 0.1
-"""Share of what is still open that a reading must take away to be asked for."""
+"""Share of what is still open that a reading must take away to be asked for, where even all of them
+would not make it sure."""
+
+BEYOND = 1e-3
+"""Worth of doubt taken away once the board is a sure one."""
 
 
 def missing_readings(
-    dictionary: FaultDictionary, weights: FloatArray, good: NDArray[np.bool_], taken: set[Reading]
+    dictionary: FaultDictionary,
+    measured: Sequence[Measured],
+    good_ratio: Callable[[Sequence[Measured]], float],
 ) -> tuple[Reading, ...]:
     """The few readings which, if they are those of a good board, make it a sure one.
 
@@ -30,39 +34,43 @@ def missing_readings(
     Parameters
     ----------
     dictionary : FaultDictionary
-    weights : ndarray, shape (E, N)
-        Posterior after the readings taken.
-    good : ndarray of bool, shape (F,)
-        Faults whose sync circuit is a good one.
-    taken : set of Reading
+    measured : sequence of Measured
+    good_ratio : callable
+        How sure the board is a good one by some readings.
 
     Returns
     -------
     readings : tuple of Reading
         Fewer than needed where no few would do.
     """
-    left = [r for r in dictionary.readings if r not in taken]
-    left = [r for r in left if access_level(dictionary.circuit, r) is not AccessLevel.LIFTED]
-    cost = np.array([COSTS[access_level(dictionary.circuit, r)] for r in left])
-    share = np.stack([_share_of_good(dictionary, reading) for reading in left])
-    fine = good[dictionary.member]
-    result: list[Reading] = []
-    while len(result) < MAX_MISSING and weights[~fine].sum() > (1.0 - SURE) * weights.sum():
-        now = weights * share
-        open_before = weights[~fine].sum() / weights.sum()
-        open_after = now[:, ~fine].sum(axis=(1, 2)) / now.sum(axis=(1, 2))
-        off = np.log(open_before / open_after)
-        best = int(np.argmax(off / cost))
-        if open_after[best] > (1.0 - MIN_SHARE_OFF) * open_before:
-            break
-        result.append(left[best])
-        weights = now[best]
-    return tuple(result)
+    left = _as_on_a_good_board(dictionary, {m.reading for m in measured})
+    taken, told = list(measured), [good_ratio(measured)]
+    while told[-1] < SURE and len(told) <= MAX_MISSING and left:
+        ratio = np.array([good_ratio([*taken, m]) for m in left])
+        cost = np.array([COSTS[access_level(dictionary.circuit, m.reading)] for m in left])
+        off, wanted = (np.log((1.0 - told[-1]) / (1.0 - after)) for after in (ratio, SURE))
+        # what goes beyond sure decides between equals only
+        best = int(np.argmax((np.minimum(off, wanted) + BEYOND * off) / cost))
+        told.append(float(ratio[best]))
+        taken.append(left.pop(best))
+    asked = [m.reading for m in taken[len(measured) :]]
+    if told[-1] >= SURE:
+        return tuple(asked)
+    most = 1.0 - MIN_SHARE_OFF
+    open_ratio = 1.0 - np.array(told)
+    return tuple(
+        reading
+        for reading, before, after in zip(asked, open_ratio[:-1], open_ratio[1:], strict=True)
+        if after <= most * before
+    )
 
 
-def _share_of_good(dictionary: FaultDictionary, reading: Reading) -> FloatArray:
-    """Density of what a good board shows, over its highest, shape (E, N)."""
-    shown = np.sort(dictionary.by_fault(dictionary.predictions(reading))[GOOD_BOARD])
-    middle = Measured(reading=reading, value=float(shown[shown.size // 2]))
-    log_density, _ = joint_log([(dictionary.fit(reading), middle)])
-    return np.asarray(np.exp(log_density - log_density.max()))
+def _as_on_a_good_board(dictionary: FaultDictionary, taken: Collection[Reading]) -> list[Measured]:
+    """The readings that are left, each with the median of what a good board shows."""
+    result = []
+    for reading in dictionary.readings:
+        if reading in taken or access_level(dictionary.circuit, reading) is AccessLevel.LIFTED:
+            continue
+        shown = np.sort(dictionary.by_fault(dictionary.predictions(reading))[GOOD_BOARD], axis=None)
+        result.append(Measured(reading=reading, value=float(shown[shown.size // 2])))
+    return result

@@ -161,11 +161,14 @@ def retest(
     """
     measured = merge_repeats(measured, dictionary.meter)
     dictionary.prepare([m.reading for m in measured], progress)
-    weights, _ = posterior_weights(
-        replace(dictionary, shares=_repaired_shares(dictionary)), measured, flags
-    )
+    repaired = replace(dictionary, shares=_repaired_shares(dictionary))
     good = _reads_good(dictionary)
-    shares = np.array([part.sum() for part in dictionary.by_fault(weights)])
+
+    def shares_after(measured: Sequence[Measured]) -> FloatArray:
+        weights, _ = posterior_weights(repaired, measured, flags)
+        return np.array([part.sum() for part in repaired.by_fault(weights)])
+
+    shares = shares_after(measured)
     worst = int(np.argmax(np.where(good, -1.0, shares)))
     taken = {m.reading for m in measured}
     known = set(dictionary.readings)
@@ -174,7 +177,9 @@ def retest(
     missing: tuple[Reading, ...] = ()
     if all(each.good for each in again) and shares[good].sum() < SURE:
         dictionary.prepare(dictionary.readings, progress)
-        missing = missing_readings(dictionary, weights, good, taken)
+        missing = missing_readings(
+            repaired, measured, lambda more: float(shares_after(more)[good].sum())
+        )
     return Retest(
         board=dictionary.board,
         circuit=dictionary.circuit,

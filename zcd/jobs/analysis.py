@@ -9,7 +9,6 @@ from zcd.diagnosis.job_history import with_fault_statistics
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from pathlib import Path
 
     from zcd.board.model import Board
     from zcd.diagnosis.fault_dictionary import FaultDictionary
@@ -59,15 +58,12 @@ def tested_again(
     return result
 
 
-def retest_kept(
-    about: Job, retest: Retest, by: str, replaced: Sequence[str], board_file: Path | None
-) -> None:
+def retest_kept(about: Job, retest: Retest, by: str, replaced: Sequence[str], board: str) -> None:
     """Keep a retest of today in the job file that it is about."""
     from datetime import date
 
-    from zcd.jobs.retests import board_name_for, keep_retest, retest_record_of
+    from zcd.jobs.retests import keep_retest, retest_record_of
 
-    board = board_name_for(about, board_file)
     keep_retest(
         about, retest_record_of(retest, date.today(), by=by, replaced=replaced, board=board)
     )

@@ -24,7 +24,7 @@ from zcd.drawing.sketch import Sketch, sketch_svg
 from zcd.drawing.timeline import timeline_figure
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
-from zcd.files import write_whole
+from zcd.files import file_name, write_whole
 from zcd.jobs.analysis import case_of
 from zcd.margin.as_new import with_original
 from zcd.margin.check import Check, nominal_check
@@ -54,7 +54,7 @@ from zcd.report.of_diagnosis import (
     part_texts,
     ranked_table,
 )
-from zcd.report.of_diagnosis_answer import found_line, verdict_line
+from zcd.report.of_diagnosis_answer import recorded_line, unconfirmed_text
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_retest_record import (
     not_ready_line,
@@ -188,7 +188,8 @@ def _sheet_section(
     """The job sheet: what was complained of, found, done and tested, one picture, a signature."""
     appliance = board.name if case is None else case.job.board.name
     facts = [("Appliance", plain(appliance)), *_job_facts(board, case)]
-    facts.append(("Verdict", verdict_text(check, retests)))
+    unlike = "" if case is None else unlike_retest_line(case.job, board)
+    facts.append(("Verdict", verdict_text(check, retests, unlike)))
     if check.repair is not None:
         facts.append(("Repair", repair_text(check.repair, board)))
     facts.append(("Circuit", board_line(board)))
@@ -205,8 +206,27 @@ def _sheet_section(
     )
 
 
-def verdict_text(check: Check, retests: Sequence[RetestRecord]) -> str:
-    """The verdict on a board: what was measured last goes before what is calculated."""
+def unlike_retest_line(job: Job, board: Board) -> str:
+    """That a report is of the job's own board and the last retest of another; else empty."""
+    if not job.retests or not job.retests[-1].board or board is not job.board:
+        return ""
+    own = "the board of the job" if job.board_file is None else file_name(job.board_file)
+    tested = plain(job.retests[-1].board)
+    return f"Calculated for {own}; the retest was of {tested}: add --repaired {tested}."
+
+
+def verdict_text(check: Check, retests: Sequence[RetestRecord], unlike: str = "") -> str:
+    """The verdict on a board: what was measured last goes before what is calculated.
+
+    Parameters
+    ----------
+    check : Check
+    retests : sequence of RetestRecord
+    unlike : str
+        That the check is of another board than the last retest; empty: of the same.
+    """
+    if unlike:
+        return " ".join(filter(None, ("NOT JUDGED.", not_ready_line(retests), unlike)))
     if not (measured := not_ready_line(retests)):
         unsure = bool(retests) and retests[-1].verdict is Verdict.UNSURE
         return headline_text(check) + (f" {RETEST_SHORT}" if unsure else "")
@@ -223,11 +243,12 @@ def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
     shown = ", ".join(flag_text(flag, job.codes) for flag in job.flags)
     flags = f"error flags: {shown}" if shown else ""
     complaint = "; ".join(text for text in (plain(job.note), flags) if text)
-    found = plain(job.found) or f"{verdict_line(case.diagnosis)} (Job not closed.)"
+    found = plain(job.found) or unconfirmed_text(case.diagnosis)
+    name = "Found" if job.found else "Found (not confirmed)"
     parts = "; ".join(changes(job.board, board))
     done = plain(job.repair) or parts
     tested = retest_record_lines(job.retests[-1])[0] if job.retests else "not measured again"
-    told = (("Complaint", complaint), ("Found", found), ("Done", done), ("Tested", tested))
+    told = (("Complaint", complaint), (name, found), ("Done", done), ("Tested", tested))
     return [(name, text) for name, text in told if text]
 
 
@@ -248,7 +269,7 @@ def _found_section(case: Case, full: bool) -> Section:
     return Section(
         "What was found before the repair",
         (
-            Paragraph(found_line(case), "strong"),
+            Paragraph(recorded_line(case), "strong"),
             *(
                 []
                 if case.known is None

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from zcd.board.units import format_si
-from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.reading_syntax import parse_shown, show_measured
 from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import invalid_value
 from zcd.files import file_name, update_whole
@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 
     from tomlkit import TOMLDocument
 
+    from zcd.diagnosis.fault_dictionary import FaultDictionary
     from zcd.diagnosis.job import Job
+    from zcd.diagnosis.readings import Measured
     from zcd.diagnosis.retest import RepeatedReading, Retest
 
 
@@ -71,6 +73,39 @@ def _retest_reading(again: RepeatedReading) -> RetestReading:
         shown=show_measured(again.measured, 4),
         good_board=spread_of(function, again.low, again.high),
         differs=not again.good,
+    )
+
+
+def continued_retest(job: Job, board: str, replaced: Sequence[str] = ()) -> RetestRecord | None:
+    """The last retest of a job, where a new one of the same repair goes on with it; else None.
+
+    It does not where another board was retested, something else was replaced since, or it failed:
+    then something on the board has to be changed first.
+
+    Parameters
+    ----------
+    job : Job
+    board : str
+        Name of the repaired board's file, beside the job file.
+    replaced : sequence of str
+        What was replaced before the new one; empty: nothing more.
+    """
+    last = job.retests[-1] if job.retests else None
+    if last is None or last.verdict is Verdict.NOT_GOOD or last.board != board:
+        return None
+    return last if not replaced or tuple(replaced) == last.replaced else None
+
+
+def readings_of_record(
+    record: RetestRecord, dictionary: FaultDictionary, given: Sequence[Measured]
+) -> tuple[Measured, ...]:
+    """The readings of a kept retest, without those that were taken again."""
+    again = {m.reading for m in given}
+    named = {reading.words: reading for reading in dictionary.readings if reading not in again}
+    return tuple(
+        parse_shown(each.shown, named[each.reading], each.reading, dictionary.circuit)
+        for each in record.readings
+        if each.reading in named
     )
 
 

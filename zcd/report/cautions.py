@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from zcd.diagnosis.readings import AccessLevel
@@ -202,7 +203,22 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
 LOCAL = "Follow local codes and licensed practice first."
 
 
-def caution_lines(side: AccessLevel) -> tuple[str, ...]:
-    """The cautions of the next action, three lines at most."""
-    *most, last = SHORT_CAUTIONS[side]
+DANGER = (
+    AccessLevel.DEAD,
+    AccessLevel.LIFTED,
+    AccessLevel.BENCH,
+    AccessLevel.ISOLATED,
+    AccessLevel.MAINS,
+)
+"""Sides, the most dangerous last."""
+
+
+def most_dangerous(sides: Iterable[AccessLevel]) -> AccessLevel:
+    """The side whose cautions are due where readings on several are listed; a dead board: none."""
+    return max(sides, key=DANGER.index, default=AccessLevel.DEAD)
+
+
+def caution_lines(*sides: AccessLevel) -> tuple[str, ...]:
+    """The cautions of the next actions, those of the most dangerous one, three lines at most."""
+    *most, last = SHORT_CAUTIONS[most_dangerous(sides)]
     return (*(f"CAUTION: {text}" for text in most), f"CAUTION: {last} {LOCAL}")

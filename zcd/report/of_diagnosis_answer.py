@@ -17,7 +17,7 @@ from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.files import file_name
-from zcd.report.cautions import caution_lines
+from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_board import read_as_line, unread_line
 from zcd.report.of_diagnosis import (
@@ -84,11 +84,11 @@ def answer_document(case: Case) -> Document:
         blocks.append(Paragraph(next_line(diagnosis, trip, case.circuit)))
         blocks.append(BulletList(tuple(step_text(step, case.circuit) for step in plan)))
     assumed = assumed_line(case.board, job.meter, diagnosis)
-    side = plan[0].access if plan else AccessLevel.DEAD
     statistics = case.known
     known = fault_statistics_line(statistics) if statistics is not None else ""
     said = (read_as_line(case.board), unread_line(case.board), assumed, known)
-    blocks += [Paragraph(line) for line in (*said, *caution_lines(side)) if line]
+    cautions = caution_lines(*(step.access for step in plan))
+    blocks += [Paragraph(line) for line in (*said, *cautions) if line]
     return Document(
         title=plain(case.board.name), sections=(Section("", tuple(blocks), answer=True),)
     )
@@ -112,6 +112,23 @@ def found_line(case: Case) -> str:
         return verdict_line(case.diagnosis)
     done = f" Done: {plain(job.repair)}." if job.repair else ""
     return f"Found: {plain(job.found)}.{done} Closed on {job.closed.isoformat()}."
+
+
+def recorded_line(case: Case) -> str:
+    """The same for a record, which tells nobody what to do."""
+    if case.job.closed is not None:
+        return found_line(case)
+    return f"Found (not confirmed): {unconfirmed_text(case.diagnosis)}"
+
+
+def unconfirmed_text(diagnosis: Diagnosis) -> str:
+    """What the readings of an open job say, as a finding."""
+    first = diagnosis.indistinguishable[0]
+    if diagnosis.stopped != "sure" or len(diagnosis.indistinguishable) > 1:
+        return verdict_line(diagnosis)
+    ranked = diagnosis.ranked
+    chance = present(ranked) if first is ranked[0] else first.probability
+    return f"{fault_name(first)} ({probability_text(chance)} sure)."
 
 
 def unkept_line(case: Case) -> str:
@@ -202,7 +219,7 @@ def prompt_document(
         suspects_line(diagnosis, circuit),
         hidden_line(diagnosis, circuit) if settled else "",
     ]
-    side = plan[0].access if plan else AccessLevel.DEAD
+    side = most_dangerous(step.access for step in plan)
     if side not in warned:
         lines += caution_lines(side)
     blocks: list[Block] = [Paragraph(text) for text in lines if text]

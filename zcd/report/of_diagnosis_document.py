@@ -35,9 +35,9 @@ def caution_sections(*due: Caution) -> tuple[Section, ...]:
     return (Section(TOUCH_CAUTION, (Cautions((("", due),)),)),) if due else ()
 
 
-def brief_cautions(side: AccessLevel) -> Section:
-    """Those of the next action, in the answer of one screen."""
-    return Section("", tuple(map(Paragraph, caution_lines(side))), answer=True)
+def brief_cautions(*sides: AccessLevel) -> Section:
+    """Those of the most dangerous next action, in the answer of one screen."""
+    return Section("", tuple(map(Paragraph, caution_lines(*sides))), answer=True)
 
 
 def card_document(expected_readings: ExpectedReadings) -> Document:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import isfinite
 
-from zcd.diagnosis.reading_syntax import show_measured
-from zcd.diagnosis.readings import AccessLevel, Reading, access_level
+from zcd.diagnosis.reading_syntax import place_text, show_measured
+from zcd.diagnosis.readings import Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.margin.headroom import Headroom
 from zcd.report.cautions import Caution, caution_lines
@@ -28,14 +28,6 @@ from zcd.serialize import Record
 
 MIN_NAMED = 0.2
 MIN_OTHERWISE_GOOD = 0.5
-DANGER = (
-    AccessLevel.DEAD,
-    AccessLevel.LIFTED,
-    AccessLevel.BENCH,
-    AccessLevel.ISOLATED,
-    AccessLevel.MAINS,
-)
-"""Sides, the most dangerous last."""
 MOST_NAMED = 3
 MOST_SHOWN = 5
 MOST_REMAINING = 1
@@ -67,8 +59,7 @@ def retest_answer(retest: Retest) -> Document:
     more = len(order) - MOST_SHOWN
     brief = replace(retest, readings=tuple(order[:MOST_SHOWN]))
     rest = f"and {count_text(more, 'more reading')} (--full)" if more > 0 else ""
-    sides = [access_level(retest.circuit, r) for r in retest.missing or retest.to_take]
-    side = max(sides, key=DANGER.index, default=AccessLevel.DEAD)
+    sides = (access_level(retest.circuit, reading) for reading in asked_readings(retest))
     return Document(
         title=plain(retest.board.name),
         sections=(
@@ -78,7 +69,7 @@ def retest_answer(retest: Retest) -> Document:
                     Paragraph(retest_line(retest), "strong"),
                     replace(retested_table(brief), title="", remark=rest),
                     *_after_lines(retest, remaining_lines(retest)[:MOST_REMAINING]),
-                    *map(Paragraph, caution_lines(side)),
+                    *map(Paragraph, caution_lines(*sides)),
                 ),
                 answer=True,
             ),
@@ -86,10 +77,29 @@ def retest_answer(retest: Retest) -> Document:
     )
 
 
+def asked_readings(retest: Retest) -> tuple[Reading, ...]:
+    """The readings that the answer names as still to take; none once the board passes."""
+    if retest.good:
+        return ()
+    again = tuple(a.measured.reading for a in retest.differs[:1] if _otherwise_good(retest))
+    return retest.missing or (*again, *list(_by_name(retest.to_take, retest).values())[:MOST_NAMED])
+
+
+def _otherwise_good(retest: Retest) -> bool:
+    """Whether all but the readings that differ fit a good board."""
+    return retest.good_ratio > MIN_OTHERWISE_GOOD
+
+
 def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     """What stands after the readings: what may be left, what to take, what is left of the CTR."""
-    not_repeated = "" if retest.missing else _to_take_line(retest)
-    lines = (_likeliest_line(retest), _then_line(retest), not_repeated, *remaining)
+    not_repeated = "" if retest.missing or retest.good else _to_take_line(retest)
+    lines = (
+        _likeliest_line(retest),
+        _next_line(retest),
+        _then_line(retest),
+        not_repeated,
+        *remaining,
+    )
     return [Paragraph(line) for line in lines if line]
 
 
@@ -126,10 +136,18 @@ def _likeliest_line(retest: Retest) -> str:
     if retest.good or retest.likeliest_ratio < MIN_NAMED:
         return ""
     share = probability_text(retest.likeliest_ratio)
-    return (
-        f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}. "
-        "To find the fault, give all readings to zcd diagnose."
-    )
+    return f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}."
+
+
+def _next_line(retest: Retest) -> str:
+    """How to find the fault of a board that fails, as a command; empty where none does."""
+    if not retest.differs:
+        return ""
+    first = retest.differs[0].measured
+    given = f"{place_text(first.reading, retest.circuit)} {show_measured(first)}"
+    more = ", and all other readings" if len(retest.readings) > 1 else ""
+    again = "If it stays so, find" if _otherwise_good(retest) else "Next: find"
+    return f'{again} the fault: zcd diagnose {plain(retest.board.file)} -r "{given}"{more}.'
 
 
 def _then_line(retest: Retest) -> str:
@@ -146,9 +164,13 @@ def _to_take_line(retest: Retest) -> str:
 
 def _names(readings: Sequence[Reading], retest: Retest) -> str:
     """Readings in words, the first few of them."""
-    names = list(dict.fromkeys(reading_text(reading, retest.circuit) for reading in readings))
+    names = _by_name(readings, retest)
     more = len(names) - MOST_NAMED
-    return "; ".join(names[:MOST_NAMED]) + (f"; {more} more" if more > 0 else "")
+    return "; ".join(list(names)[:MOST_NAMED]) + (f"; {more} more" if more > 0 else "")
+
+
+def _by_name(readings: Sequence[Reading], retest: Retest) -> dict[str, Reading]:
+    return {reading_text(reading, retest.circuit): reading for reading in readings}
 
 
 def retest_cautions(retest: Retest) -> tuple[Caution, ...]:
@@ -169,7 +191,7 @@ def retest_line(retest: Retest) -> str:
         good = spread_of(first.measured.reading.function, first.low, first.high)
         line = f"FAILS: {reading}: {show_measured(first.measured)} (good board {good})."
         again = " All else fits a good board: take this one again."
-        return line + (again if retest.good_ratio > MIN_OTHERWISE_GOOD else "")
+        return line + (again if _otherwise_good(retest) else "")
     if retest.likeliest_ratio > retest.good_ratio:
         return (
             "NOT PASSED: each reading could be a good board's, but together they fit "
@@ -204,19 +226,27 @@ def remaining_lines(retest: Retest) -> list[str]:
     if isfinite(remaining.mains_rms_v):
         measured += f" at {quantity_text(remaining.mains_rms_v, 'V')}"
     grade = f"{100.0 * opto.ctr_min_ratio:.3g} to {100.0 * opto.ctr_max_ratio:.3g} % when new"
-    ctr = f"{low:.3g} to {high:.3g} %, most likely {middle:.3g} %"
-    lines = [
-        f"{measured}: CTR {ctr if remaining.tells else f'{low:.3g} % or more'} "
-        f"(grade {opto.grade}: {grade})."
-    ]
-    if not remaining.tells:
-        lines.append("The low time hardly depends on the CTR here: only the lower end tells.")
+    if remaining.tells:
+        ctr = f"CTR {low:.3g} to {high:.3g} %, most likely {middle:.3g} %"
+        lines = [f"{measured}: {ctr} (grade {opto.grade}: {grade})."]
+    else:
+        lines = [
+            f"{measured}: CTR at least {low:.3g} %{_times_text(remaining.weak[0])}. This reading "
+            "cannot show more."
+        ]
     for words, headrooms in (
         ("here and now", remaining.bench),
         ("at low mains, hot", remaining.weak),
     ):
         lines.append(f"CTR headroom {words}: {_factors(headrooms, remaining.tells)}.")
     return lines
+
+
+def _times_text(weak: Headroom) -> str:
+    """A CTR against what the board needs, where it is enough."""
+    if not weak.locks:
+        return ""
+    return f", {factor_text(weak)} times what the board needs at low mains, hot"
 
 
 def _factors(headrooms: tuple[Headroom, ...], tells: bool) -> str:

@@ -7,7 +7,7 @@ from math import isfinite
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import show_value
-from zcd.diagnosis.readings import AccessLevel, access_level, parts_over, usual_power
+from zcd.diagnosis.readings import access_level, parts_over, usual_power
 from zcd.report.cautions import Caution
 from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_check import board_line
@@ -58,13 +58,12 @@ def comparison_document(comparison: Comparison) -> Document:
 
 def _brief_cautions(comparison: Comparison) -> tuple[Section, ...]:
     """Those of the most dangerous reading that is compared; none where none is."""
-    levels = list(AccessLevel)
     sides = [
         access_level(comparison.circuit, line.reading)
         for line in comparison.lines
         if line.reading is not None
     ]
-    return (brief_cautions(max(sides, key=levels.index)),) if sides else ()
+    return (brief_cautions(*sides),) if sides else ()
 
 
 def _columns_text(comparison: Comparison) -> str:

@@ -9,7 +9,7 @@ from zcd.board.model import Board
 from zcd.diagnosis.reading_syntax import show_value
 from zcd.diagnosis.readings import AccessLevel as Where
 from zcd.diagnosis.trip import Trip
-from zcd.report.cautions import MOTOR, SHORT_CAUTIONS, Caution, caution_lines
+from zcd.report.cautions import MOTOR, SHORT_CAUTIONS, Caution, caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Facts, Paragraph, Section
 from zcd.report.of_check import board_line
 from zcd.report.of_check_document import end_sections
@@ -117,7 +117,7 @@ def causes_document(causes_for_flags: CausesForFlags) -> Document:
 
 def _cautions_of(plan: Trip, side_test: SideTest | None) -> Section:
     """Those of the first readings, and of the one that tells the sides apart."""
-    first = plan.steps[0].access if plan.steps else Where.DEAD
+    first = most_dangerous(step.access for step in plan.steps)
     if side_test is None or side_test.where is first:
         return brief_cautions(first)
     before = [f"CAUTION: {text}" for text in SHORT_CAUTIONS[first]] if plan.steps else []

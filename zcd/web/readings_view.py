@@ -29,7 +29,7 @@ from zcd.diagnosis.readings import (
 )
 from zcd.diagnosis.trip import plan_trip
 from zcd.errors import InputError
-from zcd.report.cautions import SHORT_CAUTIONS, Caution
+from zcd.report.cautions import SHORT_CAUTIONS, Caution, most_dangerous
 from zcd.report.of_diagnosis import (
     ACCESS_TITLES,
     CAUTIONS,
@@ -213,7 +213,7 @@ def talk_words(
         ),
         "rest": table.remark,
         "lines": tuple(line for line in lines if line),
-        "next": _next_card(diagnosis.suggestion, open_job),
+        "next": _next_card(plan.steps, open_job),
         "found": _found(diagnosis, job.board),
         "then": then_line(plan.steps, circuit),
         "functions": [(str(f), f.row.words) for f in Function],
@@ -241,9 +241,11 @@ def _capture(open_job: OpenJob) -> Markup | None:
         return None
 
 
-def _next_card(suggestion: Suggestion | None, open_job: OpenJob) -> NextCard | None:
-    if suggestion is None or open_job.job.closed is not None:
+def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | None:
+    """The next reading, with the cautions of all that are named with it."""
+    if not steps or open_job.job.closed is not None:
         return None
+    suggestion = steps[0]
     reading, circuit = suggestion.reading, open_job.circuit
     row = reading.function.row
     outcomes = [("OL", "OL")] if row.dead else []
@@ -257,7 +259,7 @@ def _next_card(suggestion: Suggestion | None, open_job: OpenJob) -> NextCard | N
         live=suggestion.access is AccessLevel.MAINS,
         dead=reading.power is Power.DEAD,
         state=state_line(reading, circuit),
-        cautions=SHORT_CAUTIONS[suggestion.access],
+        cautions=SHORT_CAUTIONS[most_dangerous(step.access for step in steps)],
         function=sentence(row.words).removesuffix("."),
         range=range_text(suggestion),
         red=point_text(reading.red, circuit),
