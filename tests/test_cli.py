@@ -422,7 +422,7 @@ def test_readings_asked_for_one_by_one(
     question = "Meter shows (or skip, undo, ?): "
     assert out.count(question) == 3 + len(told)
     steps = out.split(question)
-    assert "Board unplugged and discharged.\nMeasure ohms over " in steps[0]
+    assert "Board unplugged and discharged.\nMeasure ohms across " in steps[0]
     assert "(was " in steps[1]
     asked = [" ".join(step.split("Measure ")[1].split()) for step in steps if "Measure " in step]
     assert len(asked) == len(set(asked)) == 3
@@ -445,7 +445,7 @@ BAD_READINGS = {
     "no value": ("dc pin logic0", "red probe, black probe"),
     "bad value": ("dc pin logic0 much", 'found "much"; allowed: DC volts'),
     "unknown part": ("ohm R99 100k", "R99"),
-    "no part of the board": ("ohm D1.leak 100k", "allowed: one of the nodes line, "),
+    "no part of the board": ("ohm D1.leak 100k", "allowed: one of the points line, "),
     "bare duty": ("duty 0.5", "allowed: a share of time such as"),
     "across": ("dc pin line 3 V", "same side of the optocoupler"),
 }

@@ -185,6 +185,9 @@ def test_a_network_has_one_of_two_frequencies() -> None:
         {"R4": "68k", "R5": "82k"},
         "R4 68k, R5 82k",
         ["R4 68k (scorched)", "R5 823"],
+        ["R4", "683", "R5", "823"],
+        "R4 683 R5 823",
+        "R4: 68k; R5: 82k",
     ],
 )
 def test_resistors_by_their_names(written: Any) -> None:

@@ -50,13 +50,40 @@ def test_both_legs_of_a_bridge_and_a_relay() -> None:
     assert [r.resistance_ohm for r in board.return_chain] == [47e3, 47e3]
 
 
+def test_the_neutral_leg_is_typed_from_the_neutral_end() -> None:
+    """The picture runs from line to neutral, so the leg is the other way round in it."""
+    interview = interviewed(Topology.BRIDGE, resistors="51k", return_resistors="47k 33k")
+    assert [r.resistance_ohm for r in interview.board().return_chain] == [47e3, 33e3]
+    assert "R1 51k - bridge M7 - LED of PC817B - R3 33k - R2 47k - mains" in interview.path()
+
+
+def test_the_beeper_checks_the_circuit_that_was_chosen() -> None:
+    for number, topology in ARRANGEMENTS.items():
+        interview = Interview({**START, "resistors": "47k"})
+        question = interview.question
+        assert question is not None
+        interview.answer(number)
+        told = interview.beeper(question)
+        assert ("~ pins" in told) is (topology is Topology.BRIDGE)
+        assert ("ring" in told) is (topology not in (Topology.BRIDGE, Topology.TWO_LED))
+
+
 def test_what_was_understood_is_said_and_written() -> None:
     interview = Interview()
     for text in ("", "230 V 50 Hz", "1"):
         interview.answer(text)
     assert interview.answer("104 ?") == "104 = 100 kΩ (chip code); ? = 100 kΩ, like its neighbour"
-    assert interview.path() == "mains - 104 - ?"
+    assert interview.path() == "mains - R1 104 - R2 ?"
     assert "# 104 = 100 kΩ (chip code)" in board_text(interviewed(Topology.CLAMPED))
+
+
+def test_resistors_are_typed_with_their_references() -> None:
+    interview = Interview(dict(START))
+    assert interview.answer("R12 333, R13 333") == "R12 33 kΩ (chip code); R13 33 kΩ (chip code)"
+    assert interview.path() == "mains - R12 333 - R13 333"
+    board = interviewed(Topology.HALF_WAVE, resistors="R12 333 R13=68k", pull_up="R9 153").board()
+    assert [(r.ref, r.resistance_ohm) for r in board.chains[0]] == [("R12", 33e3), ("R13", 68e3)]
+    assert board.output.resistor.ref == "R9"
 
 
 @pytest.mark.parametrize(

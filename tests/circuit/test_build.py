@@ -167,9 +167,9 @@ def test_nodes_of_the_trade_exist(name: str) -> None:
 
 
 def test_node_that_a_topology_lacks_does_not_exist() -> None:
-    with pytest.raises(InputError, match=r'found "rect"; allowed: one of the nodes '):
+    with pytest.raises(InputError, match=r'found "rect"; allowed: one of the points '):
         build_circuit(VARIANTS["half-wave"]).node("rect")
-    with pytest.raises(InputError, match=r'found "coil-"; allowed: one of the nodes '):
+    with pytest.raises(InputError, match=r'found "coil-"; allowed: one of the points '):
         build_circuit(VARIANTS["half-wave"]).node("coil-")
 
 

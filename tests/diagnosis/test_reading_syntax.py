@@ -19,6 +19,8 @@ from zcd.diagnosis.reading_syntax import (
 )
 from zcd.diagnosis.readings import Measured, Reading, useful_readings, usual_power
 from zcd.errors import InputError
+from zcd.report.of_diagnosis import reading_text
+from zcd.report.of_readings_card import short_reading
 
 CIRCUIT = build_circuit(board("switched"))
 
@@ -52,6 +54,24 @@ def reading(function: Function, a: str, b: str, value: float) -> Measured:
         ("R1-R2 300k", reading(Function.OHM, "feed", "chain.2", 300e3)),
         ("ohm R2 to R1 300k", reading(Function.OHM, "chain.2", "feed", 300e3)),
         ("diode R2 to D1 reversed OL", reading(Function.DIODE, "led+", "chain.1", OVERLOAD)),
+        ("ohm K1 coil 360", reading(Function.OHM, "coil+", "coil-", 360.0)),
+        ("ohm K1 contact OL", reading(Function.OHM, "line", "feed", OVERLOAD)),
+        ("ohm OC1 transistor OL", reading(Function.OHM, "pin", "logic0", OVERLOAD)),
+        ("diode OC1 LED 1.05", reading(Function.DIODE, "led+", "neutral", 1.05)),
+        (
+            "diode test over OC1 LED, red led+, black led- 1.05",
+            reading(Function.DIODE, "led+", "neutral", 1.05),
+        ),
+        ("DC volts, red pin, black logic0 1.74 V", reading(Function.DC, "pin", "logic0", 1.74)),
+        ("dc pin, logic0 1.74 V", reading(Function.DC, "pin", "logic0", 1.74)),
+        ("ac feed, R1/R2 30", reading(Function.AC, "feed", "chain.1", 30.0)),
+        ("AC volts over R1 30", reading(Function.AC, "feed", "chain.1", 30.0)),
+        ("ohms over R1 to R2 66k", reading(Function.OHM, "feed", "chain.2", 66e3)),
+        ("ohms across R1 and R2 66k", reading(Function.OHM, "feed", "chain.2", 66e3)),
+        (
+            "low time (scope), red pin, black logic0 9 ms",
+            reading(Function.LOW_TIME, "pin", "logic0", 9e-3),
+        ),
         ("low-time pin logic0 800 us", reading(Function.LOW_TIME, "pin", "logic0", 800e-6)),
     ],
 )
@@ -85,12 +105,12 @@ def test_overload_on_a_range_is_beyond_its_full_scale(text: str, least: float) -
         ("ohm R1 R2 3k", '"R1 to R2" for both in series'),
         ("dc pin logic0", "red probe, black probe"),
         ("ohm R2", "red probe, black probe"),
-        ("ohm R9 110k", "one of the nodes|R9"),
-        ("ohm D1.leak 100k", "one of the nodes"),
-        ("ohm D1.leak OC1.miller 100k", "one of the nodes"),
+        ("ohm R9 110k", "one of the points|R9"),
+        ("ohm D1.leak 100k", "one of the points"),
+        ("ohm D1.leak OC1.miller 100k", "one of the points"),
         ("dc pin nowhere 3", "nowhere"),
         ("dc pin line 3", "same side of the optocoupler"),
-        ("dc pin pin 3", "two different nodes"),
+        ("dc pin pin 3", "two different points"),
         ("dc pin logic0 OL", 'found "OL"; allowed: DC volts.*or with its range: "OL on 60 V"'),
         ("ac line neutral -3", 'found "-3"; allowed: AC volts from 0 V'),
         ("dc pin logic0 nan", 'found "nan"'),
@@ -205,3 +225,14 @@ def test_nothing_at_the_pin_has_no_duty() -> None:
 )
 def test_a_line_may_be_as_short_as_a_person_says_it(text: str, same: str) -> None:
     assert parse_reading(text, CIRCUIT) == parse_reading(same, CIRCUIT)
+
+
+@pytest.mark.parametrize("name", list(TEXTS))
+def test_what_the_screens_print_is_read_back(name: str) -> None:
+    """Each useful reading, as the short list and as the prompt name it."""
+    made = board(name)
+    circuit = build_circuit(made)
+    for each in useful_readings(made, circuit):
+        if not each.lifted:
+            assert parse_place(short_reading(each, circuit), circuit) == each
+        assert parse_place(reading_text(each, circuit), circuit) == each

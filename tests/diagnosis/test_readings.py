@@ -55,10 +55,10 @@ def test_useful_readings_can_be_taken(name: str) -> None:
 @pytest.mark.parametrize(
     ("function", "a", "b", "match"),
     [
-        (Function.DC, "pin", "pin", "two different nodes"),
+        (Function.DC, "pin", "pin", "two different points"),
         (Function.DC, "pin", "line", "same side"),
         (Function.LOW_TIME, "line", "neutral", "allowed: pin and logic0"),
-        (Function.DC, "pin", "feed2", "one of the nodes"),
+        (Function.DC, "pin", "feed2", "one of the points"),
     ],
 )
 def test_impossible_readings_are_refused(function: Function, a: str, b: str, match: str) -> None:

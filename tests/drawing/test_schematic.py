@@ -221,7 +221,7 @@ def test_readings_stand_at_their_nodes_also_under_a_second_name() -> None:
 
 
 def test_an_unknown_node_is_refused() -> None:
-    with pytest.raises(InputError, match="one of the nodes line"):
+    with pytest.raises(InputError, match="one of the points line"):
         schematic(board(), at_nodes={"heater": "0 V"})
 
 

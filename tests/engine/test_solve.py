@@ -684,7 +684,7 @@ def test_nodes_of_different_islands_have_no_voltage_between_them() -> None:
     solution = solve(build_circuit(board()))
     with pytest.raises(InputError, match="must have a galvanic path between them, got 'pin' and"):
         solution.between_v("pin", "led+")
-    with pytest.raises(InputError, match=r'found "nowhere"; allowed: one of the nodes '):
+    with pytest.raises(InputError, match=r'found "nowhere"; allowed: one of the points '):
         solution.between_v("pin", "nowhere")
 
 

@@ -65,6 +65,8 @@ def test_a_job_without_readings_and_without_a_last_line_end(job_file: Path) -> N
         ("D1 shorted", "D1 short"),
         ("OC1 LED dead", "OC1 LED open"),
         ("OC1 weak", "OC1 aged"),
+        ("opto weak", "OC1 aged"),
+        ("optocoupler worn", "OC1 aged"),
         ("pull-up loose joint", "pull-up intermittent"),
         ("dry joint at R2", "R2 intermittent"),
         ("cold joint R2", "R2 intermittent"),

@@ -17,10 +17,10 @@ from zcd.diagnosis.reading_syntax import parse_place, parse_value
 GUIDE = (Path(__file__).resolve().parents[2] / "zcd" / "docs" / "teaching.md").read_text("utf-8")
 READINGS = {
     "ohm R1 to R2, unplugged": "ohm line chain.2",
-    "diode test over the LED, unplugged": "diode OC1",
+    "diode test across the LED, unplugged": "diode OC1",
     "DC volts at the pin": "dc pin logic0",
     "duty at the pin": "duty pin logic0",
-    "AC volts over R1": "ac R1",
+    "AC volts across R1": "ac R1",
 }
 FAULTS = (None, "R1 open", "OC1 LED short")
 CELLS = [row.split(" | ") for row in re.findall(r"^\| (.+) \|$", GUIDE, re.MULTILINE)]

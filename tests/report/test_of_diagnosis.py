@@ -39,7 +39,7 @@ from zcd.report.text import probability_text
 def test_probes_name_the_part_between_them() -> None:
     circuit = dictionary().circuit
     over = Reading(function=Function.OHM, red="chain.1", black="chain.2")
-    assert probes_text(over, circuit) == "over R2"
+    assert probes_text(over, circuit) == "across R2"
     none = Reading(function=Function.AC, red="line", black="chain.1")
     assert probes_text(none, circuit) == "red line, black R1/R2"
 
@@ -47,7 +47,7 @@ def test_probes_name_the_part_between_them() -> None:
 def test_probes_over_a_junction_say_which_end_is_red() -> None:
     circuit = dictionary().circuit
     over = Reading(function=Function.DIODE, red="chain.2", black="led+")
-    assert probes_text(over, circuit) == "over D1, red R2/D1, black led+"
+    assert probes_text(over, circuit) == "across D1, red R2/D1, black led+"
     pin = Reading(function=Function.DC, red="pin", black="logic0")
     assert probes_text(pin, circuit) == "red pin, black logic0"
 
@@ -96,7 +96,7 @@ def test_card_is_a_table_a_side_safest_first() -> None:
 
 def test_card_row_tells_good_from_faulty() -> None:
     (dead, *_) = (table for _, table in expected_readings_tables(card(), dictionary().circuit))
-    (row,) = (row for row in dead.rows if row[0] == "ohms\nover R2")
+    (row,) = (row for row in dead.rows if row[0] == "ohms\nacross R2")
     faults = row[2].splitlines()
     # an open resistor still conducts a little: what is not OL is beyond any drift
     assert any(line.endswith("MΩ to OL: R2 open") for line in faults)
@@ -127,7 +127,7 @@ def test_readings_taken_are_numbered_in_order() -> None:
     table = measured_table(case().diagnosis.measured, dictionary().circuit)
     assert [row[0] for row in table.rows] == ["1", "2", "3"]
     assert [row[3] for row in table.rows] == ["23.7 V", "4.98 V", "OL"]
-    assert table.rows[2][1:3] == ("ohms", "over R2")
+    assert table.rows[2][1:3] == ("ohms", "across R2")
 
 
 @pytest.mark.parametrize("texts", [(), OPEN, SETTLED])

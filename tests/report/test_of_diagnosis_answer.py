@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from io import StringIO
 
 import pytest
@@ -9,14 +11,16 @@ from rich.console import Console
 
 from tests.diagnosis.atlases import atlas_of
 from zcd.diagnosis.case import Case
+from zcd.diagnosis.expected_readings import list_expected_readings
+from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.job import Job
-from zcd.diagnosis.rank import diagnose
+from zcd.diagnosis.rank import Ranked, diagnose
 from zcd.diagnosis.reading_syntax import parse_reading
 from zcd.diagnosis.readings import AccessLevel
 from zcd.diagnosis.trip import MOST_PLANNED, plan_trip
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import Document
-from zcd.report.of_diagnosis_answer import answer_document, prompt_document
+from zcd.report.of_diagnosis_answer import answer_document, changed_line, prompt_document
 from zcd.report.terminal import print_document
 
 LINES, COLUMNS, LAST_LINES = 25, 80, 8
@@ -71,6 +75,40 @@ def test_question_is_in_the_last_lines(texts: tuple[str, ...]) -> None:
     last = "\n".join(lines[1 - LAST_LINES :])
     assert plan[0].reading.name in " ".join(last.split())
     assert "Board" in last
+
+
+def prompt_text(*texts: str) -> str:
+    case = case_of(*texts)
+    trip = plan_trip(case.atlas, case.diagnosis)
+    return " ".join(lines_of(prompt_document(case.diagnosis, trip, case.circuit, None)))
+
+
+def test_the_prompt_explains_the_answers_still_likely() -> None:
+    text = prompt_text("ohm feed chain.2 2.73M")
+    assert "Likeliest: R" in text
+    meaning = text.partition("Measure ")[2]
+    assert re.search(r"Ω: R[12] drift;? ", meaning)
+    assert "a good board" not in meaning
+    assert "--full" not in text
+
+
+def test_before_any_reading_no_fault_is_named() -> None:
+    assert prompt_text().startswith("Nothing measured yet. ")
+
+
+def test_one_good_range_on_all_screens() -> None:
+    case = case_of()
+    (step, *_) = plan_trip(case.atlas, case.diagnosis).steps
+    (answer,) = (a for a in step.answers if HEALTHY.key in a.keys)
+    (line,) = (e for e in list_expected_readings(case.atlas) if e.reading == step.reading)
+    assert (answer.low, answer.high) == (line.healthy.low, line.healthy.high)
+
+
+def test_readings_that_fit_no_fault_are_to_be_checked() -> None:
+    case = case_of()
+    none = Ranked(fault=None, probability=0.93)
+    line = changed_line(replace(case.diagnosis, ranked=(none, *case.diagnosis.ranked)), ())
+    assert line == "No fault known here fits (93 %): check the last readings."
 
 
 def test_plan_stays_in_one_state_of_the_board() -> None:

@@ -8,7 +8,7 @@ decided by the part's style and by which of them such a circuit can have, or ref
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeGuard
 
@@ -44,6 +44,8 @@ _SIZE = re.compile(r"(.*\S)\s+(0402|0603|0805|1206|1210|2010|2512)", re.ASCII)
 _STYLES = (_POWER, _SLASH_POWER, _SIZE)
 _RATING = re.compile(r"[\d/.,]+\s*(?:m?W\w*|%)", re.IGNORECASE)
 _NAMED = re.compile(r"([A-Z]{1,3}\d{1,4})\s*(?:[:=]|\s)\s*(\S.*)", re.ASCII)
+_REFERENCE = re.compile(r"[A-Z]{1,3}\d{1,4}[:=]?", re.ASCII)
+_WRITTEN_AFTER = re.compile(r"[\d.?]")
 _REMARK = re.compile(r"(.*[^\s(])\s*\([^()]*\)")
 _CHIP_WORD = re.compile(r"(.*\S)\s+(?:SMD|chip)", re.IGNORECASE)
 _CHIP_STYLE = re.compile(r"0402|0603|0805|1206|1210|2010|2512")
@@ -197,9 +199,28 @@ def _items(value: Any) -> Any:
         return value
     return [
         _tabled(part)
-        for item in value
+        for item in with_references(value)
         for part in (_split(item) if isinstance(item, str) else [item])
     ]
+
+
+def with_references(items: Sequence[Any]) -> list[Any]:
+    """Items of a list, each reference joined to the value written after it.
+
+    Examples
+    --------
+    >>> with_references(["R12", "333", "R47", "R13:", "68k"])
+    ['R12 333', 'R47', 'R13: 68k']
+    """
+    result: list[Any] = []
+    for item in items:
+        before = result[-1] if result else None
+        named = isinstance(before, str) and _REFERENCE.fullmatch(before.strip())
+        if named and isinstance(item, str) and _WRITTEN_AFTER.match(item.strip()):
+            result[-1] = f"{before} {item}"
+        else:
+            result.append(item)
+    return result
 
 
 def _split(text: str) -> list[str]:
@@ -213,6 +234,10 @@ def _split(text: str) -> list[str]:
         return [one] * count if count <= _MOST_PARTS and _parts(one) else [text]
     if _is_bands(shown):
         return [" ".join(re.split(r"[\s,;/|+-]+", shown))]
+    words = re.split(r"[\s,;]+", shown)
+    named = with_references(words)
+    if len(words) == 2 * len(named):
+        return named
     for parts in (_STRONG.split(shown), shown.split(",")):
         weak = len(parts) > 1 and "," in shown and not _STRONG.search(shown)
         whole = all(_ONE_VALUE.fullmatch(p) if weak else _parts(p) for p in parts)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from zcd.board.as_printed import with_references
 from zcd.board.files import board_from_dict
 from zcd.board.markings import resistor_markings
 from zcd.board.model import Board, ReadAs, Topology
@@ -27,6 +29,17 @@ NOT_KNOWN = "not known"
 _SERIES = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
 _ACROSS = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 SWITCHED = "2"
+BEEPERS = {
+    Topology.HALF_WAVE: "Beeper: the cathode of the diode (its ring) leads to the LED's anode.",
+    Topology.BRIDGE: "Beeper: + of the bridge to the LED's anode, - to its cathode; the resistors "
+    "go to the ~ pins.",
+    Topology.CLAMPED: "Beeper: the cathode of the diode (its ring) leads to the LED's anode, its "
+    "anode to the LED's cathode.",
+    Topology.HALF_WAVE_CLAMPED: "Beeper: the cathodes of both diodes (their rings) lead to the "
+    "LED's anode.",
+    Topology.TWO_LED: "Beeper: the resistors lead to one input pin of the optocoupler, the mains "
+    "to the other.",
+}
 THIS = "this answer"
 """What messages call the file that is not written yet."""
 
@@ -89,7 +102,7 @@ QUESTIONS = (
     Question(
         key="resistors",
         text="The resistors in series from there on, as printed, in order, on one line, such as "
-        '"473 104"? (? where unreadable)',
+        '"473 104", or with their references, "R12 473, R13 104"? (? where unreadable)',
         beeper="Beeper: the end of each is the beginning of the next.",
     ),
     Question(
@@ -102,12 +115,10 @@ QUESTIONS = (
             "one diode in series and one across the optocoupler's input",
             "no diode: the optocoupler has two LEDs",
         ),
-        beeper="Beeper: the cathode of the diode in series (its ring) leads to the LED's anode; so "
-        "does the cathode of one across the input.",
     ),
     Question(
         key="return_resistors",
-        text="Resistors in the other leg of the bridge, as printed?",
+        text="Resistors in the other leg of the bridge, as printed, starting at the neutral end?",
         usual="none",
         asked=lambda answers: _topology(answers) is Topology.BRIDGE,
     ),
@@ -186,7 +197,7 @@ class Interview:
         after = tried._board().read_as
         new = [note for note in after if note not in self._read_as]
         self.answers, self._read_as = tried.answers, after
-        return "; ".join(dict.fromkeys(f"{note.printed} = {note.meaning}" for note in new))
+        return "; ".join(dict.fromkeys(_understood(note, _items(given)) for note in new))
 
     def back(self) -> None:
         """Take the last answer back."""
@@ -195,13 +206,31 @@ class Interview:
         self.answers.popitem()
         self._read_as = self._board().read_as if self.answers else ()
 
+    def beeper(self, question: Question) -> str:
+        """What the meter's beeper confirms of a question answered; empty where nothing."""
+        if question.key == "arrangement":
+            return BEEPERS[_topology(self.answers)]
+        return question.beeper
+
+    def _resistors(self, key: str) -> list[str]:
+        """Resistors as typed, with the references that they have."""
+        if key not in self.answers:
+            return []
+        board = self._board()
+        chain = board.chains[0] if key == "resistors" else board.return_chain
+        items = _items(self.answers[key])
+        return [
+            item if item.startswith(part.ref) else f"{part.ref} {item}"
+            for part, item in zip(chain, items, strict=True)
+        ]
+
     def path(self) -> str:
         """The circuit as far as it is known, from the mains to the pin."""
         answers = self.answers
         parts = ["mains"]
         if answers.get("feed") == SWITCHED:
             parts.append("relay contact")
-        parts += _items(answers.get("resistors", ""))
+        parts += self._resistors("resistors")
         if "arrangement" not in answers:
             return " - ".join(parts)
         topology = _topology(answers)
@@ -211,7 +240,7 @@ class Interview:
         coupler = answers.get("optocoupler", "optocoupler")
         across = f" with {answers.get('clamp', 'a diode')} across" if topology in _ACROSS else ""
         parts.append(f"LED of {coupler}{across}")
-        parts += _items(answers.get("return_resistors", ""))
+        parts += reversed(self._resistors("return_resistors"))
         line = " - ".join([*parts, "mains"])
         if "pull_up" in answers:
             line += f"; pin: {answers['pull_up']} up to {answers['supply']}"
@@ -279,11 +308,19 @@ def board_text(interview: Interview) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _understood(note: ReadAs, items: list[str]) -> str:
+    """What a marking was read as, with the reference typed before it."""
+    number = re.fullmatch(r"chain\.\w+\[(\d+)\]", note.key)
+    item = items[int(number[1]) - 1] if number else note.printed
+    ref = item.removesuffix(note.printed).rstrip(" :=")
+    return f"{ref} {note.meaning}" if ref else f"{note.printed} = {note.meaning}"
+
+
 def _items(text: str) -> list[str]:
-    """Resistors as typed: with commas or blanks between."""
+    """Resistors as typed, with commas or blanks between, each with its reference if it has one."""
     if text in ("", "none"):
         return []
-    return text.replace(",", " ").split()
+    return with_references(text.replace(",", " ").split())
 
 
 def _toml(value: Any) -> str:

@@ -62,8 +62,9 @@ _SIDES = {"1": "1", "2": "2", "a": "1", "b": "2"}
 _FARADS = re.compile(r"\d*[.,]?\d+\s*[pnuµ]\d*F?\b.*", re.IGNORECASE)
 _OHMS = re.compile(r"(?:\d|\?|about).*", re.IGNORECASE)
 LONGEST_NODE = 16
-MOST_PARTS = 12
-"""Of a circuit; readings and faults of more take too long to calculate."""
+MOST_PARTS, MOST_WITH_CAPACITOR = 16, 12
+"""Of a circuit, and of one with capacitors: its readings and faults then take up to ten times as
+long to calculate as those of four parts."""
 _NODE = re.compile(rf"[A-Za-z]\w{{0,{LONGEST_NODE - 1}}}", re.ASCII)
 
 
@@ -184,9 +185,10 @@ def with_string(given: Any, refs: Sequence[str], items: Sequence[str]) -> list[s
 def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
     parts = _Parts(used=set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines).upper())))
     paths = [path for line in lines if (path := _path(line, parts))]
-    if len(parts.kinds) > MOST_PARTS:
+    most = MOST_WITH_CAPACITOR if parts.of("capacitor") else MOST_PARTS
+    if len(parts.kinds) > most:
         raise InputError(
-            f"found {len(parts.kinds)} parts; allowed: up to {MOST_PARTS}: leave out what does not "
+            f"found {len(parts.kinds)} parts; allowed: up to {most}: leave out what does not "
             "lead to a LED, and write resistors in series as one, with their sum"
         )
     _require_plain_letters(parts, paths, reader.value.get("feed"))

@@ -235,7 +235,7 @@ class Circuit(Batch):
         result = self.aliases.get(name, name)
         if result not in self.nodes:
             known = (*self.nodes, *self.aliases)
-            raise invalid_value(name, f"one of the nodes {', '.join(known)}{nearest(name, known)}")
+            raise invalid_value(name, f"one of the points {', '.join(known)}{nearest(name, known)}")
         return result
 
     def change(self, ref: str, **values: Value) -> Circuit:

@@ -8,6 +8,15 @@ from zcd.circuit.elements import Capacitance, Circuit, Junction, Resistance, is_
 
 _INNER = re.compile(r"(chain\d*|return)\.\d+|rect\d*")
 """Points that are named after their number in the circuit, not after what is there."""
+PART_ENDINGS = {
+    " second LED": ".led2",
+    " LED": ".led",
+    " transistor": "",
+    " contact": ".contact",
+    " coil": ".coil",
+    " driver": ".driver",
+}
+"""How a fault names a piece of a part, and how the element list does."""
 
 
 def point_text(node: str, circuit: Circuit) -> str:
@@ -35,6 +44,15 @@ def parts_at(node: str, circuit: Circuit) -> tuple[str, ...]:
     ]
     refs = tuple(dict.fromkeys(parts))[:2]
     return refs if len(refs) == 2 else ()
+
+
+def part_words(ref: str) -> str:
+    """A piece of a part as a person names it, such as ``K1 coil``."""
+    endings = ((ending, words) for words, ending in PART_ENDINGS.items() if ending)
+    for ending, words in endings:
+        if ref.endswith(ending):
+            return ref.removesuffix(ending) + words
+    return ref
 
 
 def points_line(circuit: Circuit) -> str:

@@ -151,11 +151,11 @@ def commands() -> None:
       zcd substitute vent.toml        find parts in place of failed ones
       zcd check vent.toml             see whether the repaired board will hold
       zcd map vent.toml               see where sync is lost
-      zcd report job.toml             leave with a record, as HTML and PDF
+      zcd report job.toml             write the report, as HTML and PDF
       zcd bench vent.toml             see it all on a page, while you type
       zcd boards                      list the boards described before
-      zcd jobs --open                 see what lies on the bench
-      zcd spice vent.toml             hear what a circuit simulator says
+      zcd jobs --open                 list open jobs
+      zcd spice vent.toml             compare with a circuit simulator
       zcd practice                    find a hidden fault, to learn
       zcd help                        list the guides
     """

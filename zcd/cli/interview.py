@@ -67,8 +67,8 @@ def describe(file: str) -> None:
             for problem in str(error).splitlines():
                 _say(f"zcd: {problem}", err=True)
             continue
-        if question.beeper and word not in UNDO:
-            _say(question.beeper)
+        if word not in UNDO and (beeper := interview.beeper(question)):
+            _say(beeper)
         _say(plain(interview.path()))
     text = board_text(interview)
     parse_board(text, file)

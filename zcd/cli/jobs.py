@@ -77,7 +77,8 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     """Close a job: write into its file what the fault was.
 
     A part and a word of the trade will do ("R7 burnt"); where several faults fit, they are offered.
-    Closed jobs shift what later diagnoses in the same folder hold for likely.
+    Closed jobs change how likely later diagnoses in the same folder think a fault
+    is.
 
     \b
     Example

@@ -218,7 +218,8 @@ class _Steps:
 
         trip = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
         click.echo()
-        show(prompt_document(diagnosis, trip, self.dictionary.circuit, self.before, self.warned))
+        circuit, flags = self.dictionary.circuit, answers.flags
+        show(prompt_document(diagnosis, trip, circuit, self.before, self.warned, flags))
         self.before = diagnosis
         step = diagnosis.suggestion
         # the cautions for live parts are due each time

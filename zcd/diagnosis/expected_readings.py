@@ -69,6 +69,11 @@ def list_expected_readings(
     return tuple(sorted(lines, key=lambda line: order.index(line.access)))
 
 
+def good_board(dictionary: FaultDictionary, reading: Reading) -> ExpectedRange:
+    """What a reading shows on a good board, over all that is unknown."""
+    return _spread(dictionary.by_fault(dictionary.predictions(reading))[0])
+
+
 def _line(dictionary: FaultDictionary, reading: Reading) -> ExpectedReading:
     shown = dictionary.by_fault(dictionary.predictions(reading))
     limits = _healthy_limits(dictionary, reading, shown[0])
@@ -76,7 +81,7 @@ def _line(dictionary: FaultDictionary, reading: Reading) -> ExpectedReading:
         reading=reading,
         access=access_level(dictionary.circuit, reading),
         over=parts_over(dictionary.circuit, reading.red, reading.black),
-        healthy=_spread(shown[0]),
+        healthy=good_board(dictionary, reading),
         faults={
             fault.key: _spread(row)
             for fault, row in zip(dictionary.faults, shown, strict=True)

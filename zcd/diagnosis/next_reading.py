@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.circuit.elements import Circuit
+from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.functions import Function
@@ -53,6 +54,8 @@ SMALL_CHANGE = 1.0
 AS_MUCH = 0.8
 """A dead reading that tells, for its cost, so much of what a live one does goes before it."""
 OUTCOMES = 8
+STILL_LIKELY = 0.05
+"""Share of the likeliest fault's probability from which an answer is explained by a fault."""
 GOOD_BOARD = 0
 """Number of the fault that is none."""
 MAINS_FACTOR = 1.5
@@ -74,7 +77,8 @@ class Answer:
     Parameters
     ----------
     low, high : float
-        10 % and 90 % point over the faults named; `low` is 0 where it cannot be told from 0.
+        10 % and 90 % point over the faults named, or least and most of a good board where it is
+        one of them; `low` is 0 where it cannot be told from 0.
     keys : tuple of str
         Faults that show so, as far as this meter can tell.
     jumps : bool
@@ -102,7 +106,8 @@ class Suggestion:
     outcomes : tuple of Outcome
         For the likeliest faults, and for a good board.
     answers : tuple of Answer
-        The same, put together where the meter shows the same; lowest first.
+        Those of the faults still likely, put together where the meter shows the same; likeliest
+        first.
     full_scale : float or None
         Of the lowest range of the meter that holds all of these; None where there is none to set.
     again : Measured or None
@@ -319,13 +324,16 @@ def _suggestion(
 ) -> Suggestion:
     outcomes = _outcomes(dictionary, reading, posterior.weights)
     shares = np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
+    likely = {
+        dictionary.faults[f].key for f in np.flatnonzero(shares >= STILL_LIKELY * max(shares))
+    }
     return Suggestion(
         reading=reading,
         access=access_level(dictionary.circuit, reading),
         gain_bits=worth.bits,
         open_bits=float(entropy_bits(shares)),
         outcomes=outcomes,
-        answers=_answers(dictionary, reading, outcomes),
+        answers=_answers(dictionary, reading, [o for o in outcomes if o.key in likely]),
         full_scale=_full_scale(dictionary, reading, outcomes),
         again=next((d.measured for d in doubts if d.measured.reading == reading), None),
     )
@@ -404,19 +412,25 @@ def _answers(
 
     result: list[Answer] = []
     for outcome in sorted(outcomes, key=lambda o: o.key != good):
-        low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in outcome.value[::2])
+        ends = outcome.value[::2]
+        if outcome.key == good:
+            shown = good_board(dictionary, reading)
+            ends = shown.low, shown.high
+        low, high = (0.0 if abs(above(v, 0.0)) <= 1.0 else v for v in ends)
         jumps = outcome.key in jumping and above(high, low) > 1.0
         new = Answer(low=low, high=high, keys=(outcome.key,), jumps=jumps)
         known = next((k for k, answer in enumerate(result) if same(answer, new)), len(result))
         result[known : known + 1] = [_joined([*result[known : known + 1], new])]
-    return tuple(sorted(result, key=lambda answer: (answer.low, answer.high)))
+    order = [outcome.key for outcome in outcomes]
+    return tuple(sorted(result, key=lambda answer: min(map(order.index, answer.keys))))
 
 
 def _joined(answers: Sequence[Answer]) -> Answer:
-    """Answers that a meter cannot tell apart as one."""
+    """Answers that a meter cannot tell apart as one; a good board's ends, where it is the first."""
+    ends = answers[:1] if HEALTHY.key in answers[0].keys else answers
     return Answer(
-        low=min(a.low for a in answers),
-        high=max(a.high for a in answers),
+        low=min(a.low for a in ends),
+        high=max(a.high for a in ends),
         keys=tuple(key for a in answers for key in a.keys),
         jumps=answers[0].jumps,
     )

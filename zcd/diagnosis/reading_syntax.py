@@ -9,8 +9,9 @@ from dataclasses import replace
 from math import inf
 
 from zcd.board.units import format_si, nearest, parse_quantity, require_length, require_part
-from zcd.circuit.elements import Circuit, Resistance, TwoNode, is_hidden
-from zcd.diagnosis.functions import NAMES, OVERLOAD_WORDS, Function
+from zcd.circuit.elements import Circuit, Phototransistor, Resistance, TwoNode, is_hidden
+from zcd.circuit.points import PART_ENDINGS
+from zcd.diagnosis.functions import FUNCTIONS, NAMES, OVERLOAD_WORDS, Function
 from zcd.diagnosis.readings import (
     Measured,
     Power,
@@ -54,6 +55,19 @@ _STATE = re.compile(
     re.IGNORECASE,
 )
 """State of the board in a line: words that are in no value and no node."""
+
+_REMARK = re.compile(r"\([^()]*\)")
+_FUNCTION_WORDS = {
+    _REMARK.sub("", words).strip().lower(): function
+    for function, row in FUNCTIONS.items()
+    for words in (str(function), row.words, row.words_off_pin)
+    if " " in words
+}
+"""Functions in several words, as people write them and as the output names them."""
+_FUNCTION = re.compile(
+    rf"\A\s*({'|'.join(sorted(_FUNCTION_WORDS, key=len, reverse=True))})(?=[\s,:]|$)", re.IGNORECASE
+)
+_RED_BLACK = re.compile(r"(?P<over>.*)\bred (?P<red>\S+) black (?P<black>\S+)(?P<rest>.*)")
 
 
 def parse_shown(
@@ -311,7 +325,8 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     require_length(text, key)
     line, power = _without_state(_joined(text), text, key)
     words = [_NODE_SYNONYMS.get(word.lower(), word) for word in line.split()]
-    words = [_joint(word, circuit) for word in _with_function(words, circuit)]
+    words = _with_function(_pieces(words, circuit), circuit)
+    words = _as_typed([_joint(word, circuit) for word in words], circuit)
     if not words:
         raise invalid_value(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     function = parse_function(words[0], key)
@@ -320,6 +335,35 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
         return None, ""
     reading = make_reading(function, nodes[0], nodes[1], circuit, key, lifted, power)
     return reading, " ".join(rest)
+
+
+def _pieces(words: list[str], circuit: Circuit) -> list[str]:
+    """Pieces of parts as the output names them, ``K1 coil``, by their references or points."""
+    line = " ".join(words)
+    for element in circuit:
+        for ending, suffix in PART_ENDINGS.items():
+            if element.ref.endswith(suffix) if suffix else isinstance(element, Phototransistor):
+                name = element.ref.removesuffix(suffix) + ending
+                place = element.ref if suffix else " ".join(element.nodes)
+                line = re.sub(rf"(?i)(?<!\S){re.escape(name)}(?!\S)", place, line)
+    return line.split()
+
+
+def _as_typed(words: list[str], circuit: Circuit) -> list[str]:
+    """A line as the output prints it (``ohms across R2``, ``red feed, black R1/R2``) in the order
+    in which readings are typed."""
+    line = " ".join(words[1:]).replace("one end lifted", "lifted")
+    if probes := _RED_BLACK.fullmatch(line):
+        red, black, over = probes["red"], probes["black"], probes["over"].split()
+        line = f"{red} {black} {probes['rest']}"
+        if "lifted" in over and (part := find_part(over[-2], circuit)) is not None:
+            turned = "" if circuit.node(red) == part.nodes[0] else "reversed"
+            line = f"{part.ref} {turned} lifted {probes['rest']}"
+    rest = line.split()
+    over = len(rest) > 1 and rest[0].lower() in ("over", "across")
+    if over and (_named_part(rest[1], circuit) or _begins_at_a_node(rest[1:], circuit)):
+        rest = rest[1:]
+    return words[:1] + rest
 
 
 def _joint(word: str, circuit: Circuit) -> str:
@@ -336,13 +380,20 @@ def _with_function(words: list[str], circuit: Circuit) -> list[str]:
     """A line that begins with a part: ohms over a resistor, a diode test over a junction."""
     if not words or words[0].lower() in NAMES:
         return words
-    part = None
-    for name in (words[0], re.split(r"[-–+…]|\.\.", words[0])[0]):
-        part = part or find_part(name, circuit) or find_part(name, circuit, Function.DIODE)
+    part = _named_part(words[0], circuit)
     if part is None:
         return words
     function = Function.OHM if isinstance(part, Resistance) else Function.DIODE
     return [function.value, *words]
+
+
+def _named_part(word: str, circuit: Circuit) -> TwoNode | None:
+    """The part that a word begins with: ``R1``, ``R1-R3``, ``pull-up``."""
+    for name in (word, re.split(r"[-–+…]|\.\.", word)[0]):
+        part = find_part(name, circuit) or find_part(name, circuit, Function.DIODE)
+        if part is not None:
+            return part
+    return None
 
 
 def _without_state(line: str, text: str, key: str) -> tuple[str, Power | None]:
@@ -443,12 +494,11 @@ def _begins_at_a_node(words: list[str], circuit: Circuit) -> bool:
 
 
 def _joined(text: str) -> str:
-    """The line with a function of two words as one."""
-    for function in Function:
-        start = str(function)
-        if " " in start and text.strip().lower().startswith(start):
-            return start.replace(" ", "-") + text.strip()[len(start) :]
-    return text
+    """The line with a function of several words as one, without remarks and commas for the eye."""
+    line = _FUNCTION.sub(
+        lambda name: _FUNCTION_WORDS[name[1].lower()].replace(" ", "-"), _REMARK.sub(" ", text), 1
+    )
+    return re.sub(r"[,:](?=\s)", " ", line)
 
 
 def show_value(function: Function, value: float, digits: int = 3) -> str:

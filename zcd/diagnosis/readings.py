@@ -160,9 +160,9 @@ def check_reading(circuit: Circuit, reading: Reading) -> None:
     a, b = circuit.node(reading.red), circuit.node(reading.black)
     given = f"{reading.red} and {reading.black}"
     if a == b:
-        raise invalid_value(f"{given}, which are one", "two different nodes")
+        raise invalid_value(f"{given}, which are one", "two different points")
     if not any({a, b} <= island for island in islands(circuit)):
-        raise invalid_value(given, "two nodes on the same side of the optocoupler")
+        raise invalid_value(given, "two points on the same side of the optocoupler")
     if reading.function.row.scope and {a, b} != {"pin", "logic0"}:
         raise invalid_value(given, f"pin and logic0, where {reading.function} is read")
     _check_power(circuit, reading)

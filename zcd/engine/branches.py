@@ -62,8 +62,9 @@ class Branch(Protocol):
     def linearise(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Voltage, current and conductance at the present state."""
 
-    def update(self, voltage_v: FloatArray) -> FloatArray:
-        """Take the voltage that the linearised circuit gave; return what may be left."""
+    def update(self, voltage_v: FloatArray, share: float) -> FloatArray:
+        """Take a share of the step to the voltage that the linearised circuit gave; return what
+        may be left."""
 
     def gather(self, at: Part) -> Self:
         """Some rows or points as a branch of their own."""
@@ -105,13 +106,13 @@ class JunctionBranch:
         self.now = voltage, current, omega / (self.total_ohm + omega * self.series_ohm)
         return self.now
 
-    def update(self, voltage_v: FloatArray) -> FloatArray:
+    def update(self, voltage_v: FloatArray, share: float) -> FloatArray:
         voltage, current, conductance = self.now
         step = voltage_v - voltage
         more = conductance * step
         self.voltage_v, self.current_a = voltage_v, current + more
         step = step + self.scale_ohm * more
-        self.state_v = self.state_v + step
+        self.state_v = self.state_v + share * step
         # beyond some volts rounding sets the limit: a dead short on mains has s of megavolts
         left = _left_of_junction(step, self.emission_v, self.bend)
         return left / (1.0 + FINEST_RATIO * np.abs(self.state_v))
@@ -165,10 +166,10 @@ class TransistorBranch:
         share, slope = collector_share(self.state_v, self.knee_v, self.knee_ratio, self.early_v)
         return self.state_v, self.photocurrent_a * share, self.photocurrent_a * slope
 
-    def update(self, voltage_v: FloatArray) -> FloatArray:
+    def update(self, voltage_v: FloatArray, share: float) -> FloatArray:
         before, steepest = self.state_v, self.steepest_v
         crosses = (before - steepest) * (voltage_v - steepest) < 0
-        self.state_v = np.where(crosses, steepest, voltage_v)
+        self.state_v = np.where(crosses, steepest, before + share * (voltage_v - before))
         lower = (np.minimum(before, voltage_v) - steepest) / self.knee_v
         return _left_of_transistor(voltage_v - before, lower, self.knee_v, self.early_v)
 

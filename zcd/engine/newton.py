@@ -34,7 +34,9 @@ class LinearSolve(Protocol):
 
 TOLERANCE_V = 1e-5
 """Newton ends when no branch can have more left to move."""
-MAX_STEPS = 80
+MAX_STEPS, WHOLE_STEPS = 80, 30
+"""Where so many whole steps have not ended, Newton goes round (a zener and a diode in series hand
+the voltage from one to the other and back): then it takes half steps."""
 FEW_RATIO = 0.6
 """Share of the points or rows still moving below which it pays to go on with these alone."""
 
@@ -86,9 +88,10 @@ def _newton(
                         current - conductance * (voltage - across))  # fmt: skip
         x = solve(matrix, currents)
         lacking = np.zeros(inputs_v.shape[1:])
+        share = 1.0 if MAX_STEPS - most_steps + step <= WHOLE_STEPS else 0.5
         for branch in branches:
             across = np.asarray(_end(branch.a, x, inputs_v) - _end(branch.b, x, inputs_v))
-            np.maximum(lacking, branch.update(across), out=lacking)
+            np.maximum(lacking, branch.update(across, share), out=lacking)
         left = float(np.max(lacking, initial=0.0))
         if left < TOLERANCE_V:
             return x

@@ -27,12 +27,14 @@ MODES = {
     "drift": ("drifted", "high", "value"),
     "leaky": ("leaks", "leaking", "leakage", "dirty"),
     "intermittent": ("loose", "joint", "dry", "cold", "intermittently"),
-    "aged": ("weak", "worn", "old"),
+    "aged": ("weak", "worn", "old", "tired"),
     "reversed": ("backwards", "polarity"),
     "welded": ("stuck", "sticks"),
     "missing": ("gone", "absent"),
 }
 """What people call the modes of faults."""
+COUPLERS = ("opto", "optocoupler", "opto-coupler", "optoisolator", "coupler")
+"""What people call the optocoupler of a board that has one."""
 SHORTEST_WORD, FEWEST_WORDS, MOST_OFFERED = 3, 2, 5
 """Of free words: which count, how many must be found, how many faults are offered."""
 
@@ -53,7 +55,7 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
         raise InputError(
             f'--found: say what it was; allowed: a fault such as "{keys[1]}", or "healthy"'
         )
-    of_part = _of_part(faults, written)
+    of_part = _of_part(faults, _with_coupler(faults, written))
     if len(of_part) == 1:
         return of_part[0]
     if meant := [fault.key for fault in of_part[:MOST_OFFERED]] or _in_words(faults, written):
@@ -63,10 +65,19 @@ def find_fault(faults: Sequence[Fault], written: str) -> Fault:
     joints = (f.key for f in faults if f.mode == "intermittent" and f.part in resistors)
     such = next(joints, keys[1])
     allowed = (
-        "PART and one of open, shorted, drifted, intermittent (dry joint), such as "
+        "PART and one of open, shorted, drifted, aged, intermittent (dry joint), such as "
         f'"{such}", or "healthy"{nearest(written, keys)}'
     )
     raise invalid_value(written, allowed, "--found")
+
+
+def _with_coupler(faults: Sequence[Fault], written: str) -> str:
+    """A text with the reference of the only optocoupler where it says ``opto``."""
+    refs = {f.part for f in faults if f.kind == "phototransistor" and f.mode == "aged"}
+    if len(refs) != 1:
+        return written
+    (ref,) = refs
+    return " ".join(ref if word.casefold() in COUPLERS else word for word in written.split())
 
 
 def _of_part(faults: Sequence[Fault], written: str) -> list[Fault]:

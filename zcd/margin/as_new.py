@@ -16,6 +16,7 @@ from zcd.board.units import format_si, some_of
 from zcd.circuit.build import led_refs
 from zcd.errors import InputError
 from zcd.margin.rules import newly_failed
+from zcd.margin.stress import chain_resistors
 from zcd.margin.wiring import parts_of, rewired, same_shape
 
 if TYPE_CHECKING:
@@ -199,6 +200,12 @@ def _doubts(board: Board, was: Board) -> Iterator[str]:
         yield (
             f"The files differ in more than parts: {', '.join(differing)}. That counts as a "
             "change of the repair too."
+        )
+    fewer = len(chain_resistors(board)), len(chain_resistors(was))
+    if fewer[0] < fewer[1]:
+        yield (
+            f"The mains side had {fewer[1]} resistors and has {fewer[0]}: the voltage of each is "
+            "higher, and one short takes more of the chain with it. Fit as many as there were."
         )
     left = was.optocoupler.remaining_ratio
     if left < 1.0:

@@ -27,6 +27,7 @@ from zcd.report.of_spread import DOUBT
 from zcd.report.table import STATUS
 from zcd.report.text import (
     RULE_WORDS,
+    crossing_text,
     listed,
     offset_text,
     percent_text,
@@ -503,7 +504,7 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     return (
         f"{often}, low {quantity_text(nominal.low_time_s, 's')} "
         f"({quantity_text(min(widths), 's')} to {quantity_text(max(widths), 's')}), "
-        f"falls {offset_text(nominal.fall_offset_s)} "
+        f"falls {crossing_text(nominal.fall_offset_s)} "
         f"({offset_text(min(falls))} to {offset_text(max(falls))})"
     )
 

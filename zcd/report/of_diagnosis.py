@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
-from zcd.circuit.points import joint_text
+from zcd.circuit.points import PART_ENDINGS, joint_text, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
@@ -41,18 +41,9 @@ ACCESS_TITLES = {
     AccessLevel.BENCH: "Isolated side, board unplugged, its supply from a bench supply",
     AccessLevel.ISOLATED: "Isolated side, board under power",
     AccessLevel.MAINS: "Mains side, LIVE: only where the rest does not settle it",
-    AccessLevel.LIFTED: "Dead, one end of the part lifted: last, for it costs pads",
+    AccessLevel.LIFTED: "Dead, one end of the part lifted; last: lifting can tear pads",
 }
 REFERENCES = ("neutral", "logic0")
-PART_ENDINGS = {
-    " second LED": ".led2",
-    " LED": ".led",
-    " transistor": "",
-    " contact": ".contact",
-    " coil": ".coil",
-    " driver": ".driver",
-}
-"""How a fault names a piece of a part, and how the element list does."""
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
     AccessLevel.DEAD: DEAD,
     AccessLevel.BENCH: BENCH,
@@ -66,7 +57,7 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
     """Where the probes go: over which parts, or red and black at which points."""
     state = "" if reading.power is usual_power(reading.function) else f", {reading.power}"
     if reading.lifted:
-        over = f"over {part_words(reading.lifted)}, one end lifted"
+        over = f"across {part_words(reading.lifted)}, one end lifted"
         between: tuple[Element, ...] = (circuit[reading.lifted],)
     else:
         over, between = _over_text(reading, circuit)
@@ -84,12 +75,12 @@ def _over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, 
     if over := parts_over(circuit, reading.red, reading.black):
         refs = over.split(", ")
         names = ", ".join(_piece_words(ref, circuit) for ref in refs)
-        return f"over {names}", tuple(circuit[ref] for ref in refs)
+        return f"across {names}", tuple(circuit[ref] for ref in refs)
     row = parts_between(circuit, reading.red, reading.black) if dead else ()
     if not row:
         return "", ()
     ends = " to ".join(part_words(ref) for ref in (row[0], row[-1]))
-    return f"over {ends}", tuple(circuit[ref] for ref in row)
+    return f"across {ends}", tuple(circuit[ref] for ref in row)
 
 
 def _piece_words(ref: str, circuit: Circuit) -> str:
@@ -98,19 +89,10 @@ def _piece_words(ref: str, circuit: Circuit) -> str:
     return f"{words} transistor" if isinstance(circuit[ref], Phototransistor) else words
 
 
-def part_words(ref: str) -> str:
-    """A piece of a part as a person names it, such as ``K1 coil``."""
-    endings = ((ending, words) for words, ending in PART_ENDINGS.items() if ending)
-    for ending, words in endings:
-        if ref.endswith(ending):
-            return ref.removesuffix(ending) + words
-    return ref
-
-
 def reading_text(reading: Reading, circuit: Circuit) -> str:
-    """What is read where, such as ``ohms over R2``."""
+    """What is read where, such as ``ohms across R2``."""
     probes = probes_text(reading, circuit)
-    return f"{reading.name}{' ' if probes.startswith('over') else ', '}{probes}"
+    return f"{reading.name}{' ' if probes.startswith('across') else ', '}{probes}"
 
 
 def conclusion_text(diagnosis: Diagnosis, circuit: Circuit) -> str:
@@ -270,7 +252,7 @@ def _short_place(reading: Reading, circuit: Circuit) -> str:
     text = reading_text(reading, circuit)
     if reading.function is Function.OHM and not reading.lifted:
         over, _ = _over_text(reading, circuit)
-        return over.removeprefix("over ") or text
+        return over.removeprefix("across ") or text
     return f"{text[:1].upper()}{text[1:]}"
 
 

@@ -170,6 +170,7 @@ def prompt_document(
     circuit: Circuit,
     before: Diagnosis | None = None,
     warned: Collection[AccessLevel] = (),
+    flags: Collection[str] = (),
 ) -> Document:
     """One step at the prompt: what the last answer changed, then the question, last of all.
 
@@ -183,10 +184,17 @@ def prompt_document(
         The one before the last answer.
     warned : collection of AccessLevel
         Sides whose cautions have been shown already.
+    flags : collection of str
+        What the controller reports.
     """
     ranked = () if before is None else before.ranked
     settled = diagnosis.suggestion is None
-    line = verdict_line(diagnosis) if settled else changed_line(diagnosis, ranked)
+    if settled:
+        line = verdict_line(diagnosis)
+    elif diagnosis.measured or flags:
+        line = changed_line(diagnosis, ranked)
+    else:
+        line = "Nothing measured yet."
     plan = trip.steps
     lines = [
         line,
@@ -225,8 +233,7 @@ def _meaning_text(answers: Sequence[str]) -> str:
 def _whole(texts: Sequence[str], between: str) -> str:
     """As many of some texts as two lines hold, the first in any case."""
     for number in range(len(texts), 0, -1):
-        left = len(texts) - number
-        told = between.join(texts[:number]) + (f"; {left} more: --full" if left else "")
+        told = between.join(texts[:number])
         if len(told) <= MOST_MEANING:
             break
     return told
@@ -352,7 +359,10 @@ def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:
         taken.append(diagnosis.suggestion.reading.function.row)
     parts = []
     if not meter.diode_stated and any(row.method is Method.JUNCTION for row in taken):
-        parts.append("your meter's diode test may end at 1.2 V or later (enter it in [meter])")
+        parts.append(
+            "your meter's diode test shows OL somewhere above 1.2 V (write diode_stop into [meter] "
+            "of the job file)"
+        )
     scope = any(row.method is Method.SCOPE for row in taken)
     known = {each.key: each.value for each in board.assumptions}
     keys = [k for k in FIRST_ASSUMED if k in known and (scope or k not in THRESHOLDS)]
@@ -373,6 +383,10 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
 
 def changed_line(diagnosis: Diagnosis, before: Collection[Ranked]) -> str:
     """What the last answer changed: the likeliest faults, and what they were."""
+    first = diagnosis.ranked[0]
+    if first.fault is None and first.probability >= PROBABLY:
+        chance = probability_text(first.probability)
+        return f"No fault known here fits ({chance}): check the last readings."
     old = {r.key: r.probability for r in before}
     parts = []
     for r in diagnosis.ranked[:MOST_NAMED]:

@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from zcd.circuit.elements import Circuit, Phototransistor
-from zcd.circuit.points import joint_text
+from zcd.circuit.points import joint_text, part_words
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedReading
 from zcd.diagnosis.meters import Meter, diode_full_scale_v
-from zcd.diagnosis.readings import AccessLevel, Power, Reading, parts_between, parts_over
+from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_over, usual_power
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import read_as_line, unread_line
-from zcd.report.of_diagnosis import cautions_for, part_words, spread_text
+from zcd.report.of_diagnosis import cautions_for, spread_text
 from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text
 
@@ -175,9 +175,11 @@ def short_reading(reading: Reading, circuit: Circuit) -> str:
         return f"{reading.function} {red}, {black} ({_side_by_side(over.split(', '))})"
     simple = over not in circuit or not isinstance(circuit[over], Phototransistor)
     if reading.function.row.dead and reading.function.value == "ohm" and over and simple:
-        return f"ohm {' to '.join(part_words(ref) for ref in over.split(' to '))}"
-    off = " relay off" if reading.power is Power.OFF else ""
-    return f"{reading.function} {red}, {black}{off}"
+        names = " to ".join(part_words(ref) for ref in over.split(" to "))
+        turned = " reversed" if over in circuit and circuit[over].nodes[0] != reading.red else ""
+        return f"ohm {names}{turned}"
+    usual = reading.power is usual_power(reading.function)
+    return f"{reading.function} {red}, {black}{'' if usual else f' {reading.power}'}"
 
 
 def _side_by_side(refs: Sequence[str]) -> str:

@@ -159,6 +159,19 @@ def offset_text(offset_s: float) -> str:
     return f"{quantity_text(abs(offset_s), 's')} {'late' if offset_s > 0 else 'early'}"
 
 
+def crossing_text(offset_s: float) -> str:
+    """The same with the words of a sentence.
+
+    Examples
+    --------
+    >>> crossing_text(6.2e-4), crossing_text(1e-8)
+    ('620 µs after the crossing', 'at the crossing')
+    """
+    words = {"late": "after the crossing", "early": "before the crossing"}
+    amount, _, side = offset_text(offset_s).rpartition(" ")
+    return f"{amount} {words[side]}" if side in words else "at the crossing"
+
+
 def rule_text(rule: str) -> str:
     """A rule of the controller that fails, with what that means.
 
