@@ -41,6 +41,8 @@ from zcd.sync.lock import LIMITS, expected_pulses
 QUARTER_RATIO = 0.5
 """Edges farther from the crossing than so much of a quarter period are those of a capacitor."""
 MOST_FINDINGS = 5
+NOTE = "note: "
+"""Before a finding that asks for nothing, and that the verdict does not count as a warning."""
 EXPECTATION_TEXTS = {
     "low time": "some controllers miss pulses this short",
     "high time": "some controllers miss pauses this short",
@@ -93,7 +95,9 @@ def headline_text(check: Check) -> str:
     if inherited and check.passes:
         return "PASSES: no worse than the original, which has the same weakness."
     if check.status == "warning":
-        count = len(finding_lines(check))
+        count = sum(not line.startswith(NOTE) for line in finding_lines(check))
+        if not count:
+            return f"PASSES{condition}. {sound}."
         passes = f"PASSES, with {count} warnings" if count > 1 else "PASSES, with a warning"
         if count == 1 and any(each.too_small for each in sizes):
             passes = "PASSES"
@@ -291,7 +295,10 @@ def finding_lines(check: Check) -> tuple[str, ...]:
         groups.items(),
         key=lambda item: (-WEIGHTS.index(worst_status(item[1])), item[0] != SYNC),
     )
-    lines = [_finding_line(check, subject, rules) for subject, rules in ranked]
+    lines = sorted(
+        (_finding_line(check, subject, rules) for subject, rules in ranked),
+        key=lambda line: line.startswith(NOTE),
+    )
     lines += [
         f"{STATUS['warning']}: {sizes.warning}"
         for sizes in sizes_of(check, _failed_subjects(check))
@@ -303,7 +310,9 @@ def finding_lines(check: Check) -> tuple[str, ...]:
 def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     mark = STATUS[worst_status(rules)]
     if subject == SYNC:
-        return f"{mark}: {_sync_text(check, rules)}"
+        at_corner = all(rule.name.startswith(AT_CORNER) for rule in rules)
+        unreached = at_corner and not _share(rules) and worst_status(rules) == "warning"
+        return f"{NOTE if unreached else f'{mark}: '}{_sync_text(check, rules)}"
     if subject == RESERVE:
         texts = [text for rule in rules if (text := _reserve_text(check, rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
@@ -333,7 +342,7 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     if not _share(corners):
         return (
             "only a board with every tolerance at its worst end loses sync "
-            f"({_reach_text(check, corners)}): nothing to do"
+            f"({_reach_text(check, corners)}); nothing to do"
         )
     return f"sync is lost {_corner_text(check, corners)}: {broken}"
 
