@@ -20,7 +20,14 @@ from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.retest_record import RetestRecord, Verdict
 from zcd.errors import InputError
 from zcd.jobs import job_sheet
-from zcd.jobs.job_sheet import report_document, unlike_retest_line, verdict_text, write_report
+from zcd.jobs.job_sheet import (
+    TIGHTER,
+    _story_section,
+    report_document,
+    unlike_retest_line,
+    verdict_text,
+    write_report,
+)
 from zcd.margin.check import nominal_check
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import Document, Facts, Paragraph, Picture
@@ -323,3 +330,21 @@ def test_no_verdict_on_a_board_that_is_not_the_one_retested() -> None:
     # the repaired board's file may describe just the same parts
     assert unlike_retest_line(job, parse_board(HOLDS)) == ""
     assert unlike_retest_line(replace(job, retests=()), board) == ""
+
+
+def test_the_complaint_is_not_denied_and_no_fan_is_told_of_that_nobody_named() -> None:
+    """A part whose ageing the model would still lock with, on a board without a word on its fan."""
+    as_is = case()
+    aged = next(r for r in as_is.diagnosis.ranked if r.key == "OC1 aged")
+    aged = replace(aged, severity=0.9)
+    mild = replace(
+        as_is,
+        job=replace(as_is.job, flags=("sync",), found=aged.key),
+        diagnosis=replace(as_is.diagnosis, ranked=(aged,)),
+    )
+    (told,) = _story_section(mild, full=False).blocks
+    assert told == Paragraph(TIGHTER)
+    plain_job = replace(as_is, job=replace(as_is.job, flags=("sync",)))
+    words = str(_story_section(plain_job, full=False).blocks)
+    assert "no good sync pulses" in words
+    assert "the fan" not in words.partition("BulletList")[2]

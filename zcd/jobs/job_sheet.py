@@ -12,7 +12,7 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.case import Case
-from zcd.diagnosis.flag_evidence import flag_text
+from zcd.diagnosis.flag_evidence import FAN, SYNC, flag_text
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.node_readings import expected_at_nodes
@@ -79,6 +79,10 @@ if TYPE_CHECKING:
 
 
 RETEST_SHORT = "The last retest had too few readings to pass."
+TIGHTER = (
+    "With the fault as calculated, this controller model would still lock. The real one reported "
+    "sync, so its limits are tighter than assumed."
+)
 LINE = "_" * 30
 """Where a person writes."""
 CAUTION_GROUPS = (
@@ -327,16 +331,25 @@ def _story_section(case: Case, full: bool) -> Section:
     if not causes:
         return Section("", ())
     (story,) = stories_of(board, [of_severity(causes[0], first.severity)])
+    if SYNC in case.job.flags and SYNC not in story.flags:
+        return Section("Why the controller reports what it reports", (Paragraph(TIGHTER),))
     words = "From switching on: what the board would do with the likeliest fault."
     drawn = [Picture("story", figure_svg(timeline_figure(story, board.name)), words, 190.0)]
     return Section(
         "Why the controller reports what it reports",
         (
             Paragraph(f"{headline(story)}.", "strong"),
-            BulletList(tuple(why_lines(story))),
+            BulletList(tuple(why_lines(story, fan=_tells_of_fan(case)))),
             *(drawn if full else ()),
         ),
     )
+
+
+def _tells_of_fan(case: Case) -> bool:
+    """Whether the fan belongs into the record: it was described, or its flag reported."""
+    description = case.board.description
+    written = set() if description is None else set(description.written)
+    return FAN in case.job.flags or not written.isdisjoint({"fan", "drive"})
 
 
 def _waveforms_section(board: Board, solution: Solution, lock: Lock) -> Section:

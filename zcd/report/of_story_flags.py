@@ -17,12 +17,12 @@ HOT_DIRECT_SHARE = 0.02
 """Mean voltage over rms, from which direct current in the winding is worth a word."""
 
 
-def why_lines(story: Story) -> list[str]:
-    """Why just these flags come, for someone who sees it for the first time."""
+def why_lines(story: Story, *, fan: bool = True) -> list[str]:
+    """Why just these flags come, for someone who sees it for the first time; also of the fan."""
     overload = _overload_line(story)
     # what burns leaves no room on a screen for what else is worth knowing
-    sides = [] if overload else _side_lines(story)
-    lines = [overload, _sync_line(story), _fan_line(story), *sides]
+    sides = [] if overload or not fan else _side_lines(story)
+    lines = [overload, _sync_line(story), _fan_line(story) if fan else "", *sides]
     return [line for line in lines if line]
 
 
