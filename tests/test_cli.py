@@ -303,7 +303,7 @@ def test_demo_report_stands_alone(demo: Demo) -> None:
     assert all(value.startswith("#") for name, value in page.attributes if name in LOADS)
     assert page.tags.count("svg") == 2
     text = "".join(page.words)
-    for words in ("Replace OC1: second LED open", "PASSES.", "fan does not"):
+    for words in ("Found (not confirmed): OC1 second LED open", "PASSES.", "fan does not"):
         assert words in text
 
 
@@ -771,8 +771,7 @@ def test_a_job_leaves_with_its_record(
     assert result == {
         "schema": 2,
         "files": ["r.html", "r.pdf"],
-        "conclusion": "Replace R2: open (over 99 % sure). "
-        "Replace R1 with it (same type, same age).",
+        "conclusion": "Found (not confirmed): R2 open (over 99 % sure).",
         "passes": True,
     }
     assert (work / "r.html").read_text().startswith("<!DOCTYPE html>")
