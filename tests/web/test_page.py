@@ -11,7 +11,10 @@ from urllib.parse import quote, urlsplit
 
 import pytest
 from pypdf import PdfReader
-from selenium.common.exceptions import StaleElementReferenceException
+from selenium.common.exceptions import (
+    ElementNotInteractableException,
+    StaleElementReferenceException,
+)
 from selenium.webdriver import ActionChains, Chrome, Keys
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
@@ -33,7 +36,7 @@ HOSTILE = '"><script>document.title="taken"</script><img src=x onerror=alert(1)>
 
 def wait(browser: Chrome, until: Callable[[Chrome], object]) -> None:
     # what was found may be replaced before it is asked
-    replaced = [StaleElementReferenceException]
+    replaced = [StaleElementReferenceException, ElementNotInteractableException]
     WebDriverWait(browser, 60, ignored_exceptions=replaced).until(until)
 
 
@@ -50,7 +53,12 @@ def opened(browser: Chrome, address: str) -> None:
 
 def go_to(browser: Chrome, step: str) -> None:
     """By keyboard, to a step of the work."""
-    browser.find_element(By.PARTIAL_LINK_TEXT, step).send_keys(Keys.ENTER)
+
+    def pressed(b: Chrome) -> bool:
+        b.find_element(By.PARTIAL_LINK_TEXT, step).send_keys(Keys.ENTER)
+        return True
+
+    wait(browser, pressed)
     wait(browser, lambda b: step in text(b, "#way [aria-current=page]"))
 
 
