@@ -117,18 +117,19 @@ def _own_names(wires: Sequence[tuple[str, str]]) -> dict[str, str]:
 
 
 def joined_nodes(together: Iterable[Iterable[str]]) -> list[set[str]]:
-    """Groups of nodes that are joined, from those that something joins.
+    """Groups of nodes that are joined, from those that something joins; by first mention.
 
     Examples
     --------
     >>> [sorted(group) for group in joined_nodes([("a", "b"), ("c", "d"), ("b", "e")])]
-    [['c', 'd'], ['a', 'b', 'e']]
+    [['a', 'b', 'e'], ['c', 'd']]
     """
     groups: list[set[str]] = []
     for nodes in together:
         touching = [group for group in groups if not group.isdisjoint(nodes)]
+        at = groups.index(touching[0]) if touching else len(groups)
         groups = [group for group in groups if group not in touching]
-        groups.append(set(nodes).union(*touching))
+        groups.insert(at, set(nodes).union(*touching))
     return groups
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
+from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.readings import AccessLevel, Reading, access_level, parts_over
 
@@ -71,7 +71,7 @@ def list_expected_readings(
 
 def good_board(dictionary: FaultDictionary, reading: Reading) -> ExpectedRange:
     """What a reading shows on a good board, over all that is unknown."""
-    return _spread(dictionary.by_fault(dictionary.predictions(reading))[0])
+    return _spread(dictionary.of_fault(dictionary.predictions(reading), GOOD_BOARD))
 
 
 def _line(dictionary: FaultDictionary, reading: Reading) -> ExpectedReading:

@@ -45,6 +45,8 @@ FloatArray = NDArray[np.float64]
 
 SAMPLES = 16
 BANDS = 3
+GOOD_BOARD = 0
+"""Number of the fault that is none."""
 MARGIN = "margin of the lock"
 Progress = Callable[[str], None]
 

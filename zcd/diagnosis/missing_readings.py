@@ -6,9 +6,9 @@ from collections.abc import Callable, Collection, Sequence
 
 import numpy as np
 
-from zcd.diagnosis.fault_dictionary import FaultDictionary
+from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary
 from zcd.diagnosis.information import SURE
-from zcd.diagnosis.next_reading import COSTS, GOOD_BOARD
+from zcd.diagnosis.next_reading import COSTS
 from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
 
 MAX_MISSING = 4
@@ -71,6 +71,6 @@ def _as_on_a_good_board(dictionary: FaultDictionary, taken: Collection[Reading])
     for reading in dictionary.readings:
         if reading in taken or access_level(dictionary.circuit, reading) is AccessLevel.LIFTED:
             continue
-        shown = np.sort(dictionary.by_fault(dictionary.predictions(reading))[GOOD_BOARD], axis=None)
+        shown = np.sort(dictionary.of_fault(dictionary.predictions(reading), GOOD_BOARD))
         result.append(Measured(reading=reading, value=float(shown[shown.size // 2])))
     return result

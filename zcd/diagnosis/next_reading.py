@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.expected_readings import good_board
-from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
+from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import Expected, Posterior, entropy_bits, expected, expected_again
@@ -56,8 +56,6 @@ AS_MUCH = 0.8
 OUTCOMES = 8
 STILL_LIKELY = 0.05
 """Share of the likeliest fault's probability from which an answer is explained by a fault."""
-GOOD_BOARD = 0
-"""Number of the fault that is none."""
 MAINS_FACTOR = 1.5
 """A range on the mains side holds so much more than the nominal mains: its peak, and some."""
 

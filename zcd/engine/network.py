@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.board.paths import joined_nodes
 from zcd.circuit.batch import COMMON, Batch
 from zcd.circuit.elements import (
     Capacitance,
@@ -99,14 +100,7 @@ def islands(circuit: Circuit) -> list[frozenset[str]]:
 @lru_cache(maxsize=64)
 def _islands(together: tuple[tuple[str, ...], ...]) -> tuple[frozenset[str], ...]:
     """The same, of the nodes of each element."""
-    groups: list[set[str]] = []
-    for nodes in together:
-        touching = [g for g in groups if not g.isdisjoint(nodes)]
-        merged = set(nodes).union(*touching)
-        at = groups.index(touching[0]) if touching else len(groups)
-        groups = [g for g in groups if g not in touching]
-        groups.insert(min(at, len(groups)), merged)
-    return tuple(frozenset(g) for g in groups)
+    return tuple(map(frozenset, joined_nodes(together)))
 
 
 def island_of(circuit: Circuit, node: str) -> frozenset[str]:

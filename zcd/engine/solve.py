@@ -112,9 +112,11 @@ def solve(
         circuit, phase, options, guess, warm_start, initial_guess_only=options.refine
     )
     if options.refine:
-        points = options.points * (options.charged_finer if _charged(circuit) else 1)
+        charged = _is_charged(circuit)
+        points = options.points * (options.charged_finer if charged else 1)
         points += -points % 4
-        finer = follow(phase, _followed(states), points, _time_weight(circuit, phase, states))
+        weight = _time_weight(phase, states) if charged else TIME_WEIGHT
+        finer = follow(phase, _followed(states), points, weight)
         states = _solve_on(circuit, finer, options, _at(phase, states, finer))
         phase = finer
     solution = _solution(circuit, phase, states)
@@ -140,16 +142,15 @@ def _followed(states: States) -> list[tuple[FloatArray | float, FloatArray]]:
     return [(share, wave) for wave in flows] + [(PIN_WEIGHT, wave) for wave in pins]
 
 
-def _charged(circuit: Circuit) -> list[Capacitance]:
-    """Capacitors of the mains side."""
+def _is_charged(circuit: Circuit) -> bool:
+    """Whether there are capacitors on the mains side."""
     line = next((island for island in islands(circuit) if "line" in island), frozenset())
-    return [e for e in circuit.of(Capacitance) if e.a in line]
+    return any(e.a in line for e in circuit.of(Capacitance))
 
 
-def _time_weight(circuit: Circuit, phase: FloatArray, states: States) -> FloatArray | float:
-    """What an even grid weighs: more in rows whose currents flow at the mains' zero crossings."""
-    if not _charged(circuit):
-        return TIME_WEIGHT
+def _time_weight(phase: FloatArray, states: States) -> FloatArray:
+    """What an even grid weighs behind capacitors: more in rows whose currents flow at the mains'
+    zero crossings."""
     live = next(state for state in states.values() if "line" in state.voltages_v)
     step = trapezoid_weights(phase)
     flow = sum((np.abs(wave) for wave in live.currents_a.values()), np.zeros(phase.shape))

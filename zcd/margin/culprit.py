@@ -30,6 +30,7 @@ from zcd.sync.lock import RULES, thresholds_of
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 Part = Resistor | Capacitor
+Chain = tuple[dict[str, float], float]
 
 DECADES = 4
 """How far either way another value is tried: a printed code read as a value is three off."""
@@ -138,11 +139,21 @@ def _rating_remedy(board: Board, now: Diode) -> Remedy | None:
 
 def _passes(board: Board) -> bool:
     """Whether it does at low and high mains with the ends of the grade, and drawn in tolerance."""
-    ends = stack([build_circuit(board, level_conditions(board)[k]) for k in _ENDS])
+    ends = Boards(circuit=_at_ends(board), thresholds=thresholds_of(board))
+    boards = ends, _drawn(board)
+    return all(bool(np.all(_lacking(evaluate(some, board), ROOM) == 0.0)) for some in boards)
+
+
+def _at_ends(board: Board) -> Circuit:
+    """The board at low, nominal and high mains with the ends of the grade."""
+    return stack([build_circuit(board, level_conditions(board)[k]) for k in _ENDS])
+
+
+def _drawn(board: Board) -> Boards:
+    """Boards within tolerance, the same each time."""
     tolerances = tolerances_of(board)
     shares = even_points(DRAWN, len(tolerances), np.random.default_rng(SEED))
-    boards = Boards(circuit=ends, thresholds=thresholds_of(board)), draw(board, tolerances, shares)
-    return all(bool(np.all(_lacking(evaluate(some, board), ROOM) == 0.0)) for some in boards)
+    return draw(board, tolerances, shares)
 
 
 def passing_values_of(board: Board, refs: Sequence[str]) -> tuple[Remedy, ...]:
@@ -173,7 +184,8 @@ def _tried(
 ) -> tuple[Remedy, ...]:
     """Remedies among some parts of a board."""
     spans = _spans(board, parts, room)
-    found = [(part, _remedy(board, part, span)) for part, span in spans]
+    chain = _chain_of(board)
+    found = [(part, _remedy(board, part, span, chain)) for part, span in spans]
     if board.traced is not None and board.traced.capacitors:
         # where the LED's current is usual, no part of a series capacitor's circuit is far off
         found = [
@@ -193,7 +205,7 @@ def _spans(
     A few values of each decade first, then all that are near the ends of what passes; or, where
     none does, near the one that lacks least.
     """
-    base = stack([build_circuit(board, level_conditions(board)[k]) for k in _ENDS])
+    base = _at_ends(board)
     values = [_trial_values(board, part) for part in parts]
     lacks = [np.full(some.size, np.inf) for some in values]
     picks = [np.arange(0, some.size, COARSE) for some in values]
@@ -235,9 +247,7 @@ def _within_tolerance(
 
     A few of the boards weed out most values; the others are asked for at the ends of what is left.
     """
-    tolerances = tolerances_of(board)
-    shares = even_points(DRAWN, len(tolerances), np.random.default_rng(SEED))
-    drawn = draw(board, tolerances, shares)
+    drawn = _drawn(board)
     few, others = drawn.rows(slice(0, FIRST)), drawn.rows(slice(FIRST, None))
     parts = [part for part, _ in found]
     values = [_end_values(board, part, remedy) for part, remedy in found]
@@ -358,7 +368,7 @@ def _nearest_run(good: NDArray[np.bool_], values: FloatArray, now: float) -> Int
     return min(runs, key=lambda run: max(values[run[0]] / now, now / values[run[-1]]))
 
 
-def _remedy(board: Board, part: Part, span: FloatArray) -> Remedy:
+def _remedy(board: Board, part: Part, span: FloatArray, chain: Chain) -> Remedy:
     low, high = float(span[0]), float(span[-1])
     is_resistor = isinstance(part, Resistor)
     if not is_resistor and low <= _trial_values(board, part)[0]:
@@ -369,16 +379,12 @@ def _remedy(board: Board, part: Part, span: FloatArray) -> Remedy:
         value=_value(part),
         low=low,
         high=high,
-        unusual_decades=_unusual_decades(board, part),
+        unusual_decades=_unusual_decades(board, part, chain),
     )
 
 
-def _unusual_decades(board: Board, part: Part) -> float:
-    """How far a value is outside what such circuits use, in decades."""
-    if part is board.output.resistor:
-        return _outside(_value(part), USUAL_PULL_UP_OHM)
-    if part is board.output.pin_capacitor:
-        return max(0.0, log10(_value(part) / USUAL_PIN_F[1]))
+def _chain_of(board: Board) -> Chain:
+    """Impedance of each part in series with the mains, and the current of the whole, rms."""
     impedances_ohm = {r.ref: r.resistance_ohm for r in chain_resistors(board)}
     current_a = board.mains.rms_v / sum(impedances_ohm.values())
     if board.traced is not None and board.traced.capacitors:
@@ -386,6 +392,16 @@ def _unusual_decades(board: Board, part: Part) -> float:
         impedances_ohm |= {c.ref: 1.0 / (omega * c.capacitance_f) for c in board.traced.capacitors}
         solution = solve(build_circuit(board))
         current_a = float(max(solution.currents_a[led].max() for led in led_refs(board))) / sqrt(2)
+    return impedances_ohm, current_a
+
+
+def _unusual_decades(board: Board, part: Part, chain: Chain) -> float:
+    """How far a value is outside what such circuits use, in decades."""
+    if part is board.output.resistor:
+        return _outside(_value(part), USUAL_PULL_UP_OHM)
+    if part is board.output.pin_capacitor:
+        return max(0.0, log10(_value(part) / USUAL_PIN_F[1]))
+    impedances_ohm, current_a = chain
     if part.ref not in impedances_ohm:
         return 0.0
     biggest, smallest = max(impedances_ohm.values()), min(impedances_ohm.values())
