@@ -551,6 +551,12 @@ class Board:
             return self.traced.pulses == 2
         return self.topology in (Topology.BRIDGE, Topology.TWO_LED)
 
+    @property
+    def tells_of_fan(self) -> bool:
+        """Whether the file describes a fan or what drives it."""
+        written = set() if self.description is None else set(self.description.written)
+        return not written.isdisjoint({"fan", "drive"})
+
     def with_diode(self, now: Diode, part: Diode) -> Board:
         """The board with another diode in place of one of its own."""
         if self.traced is not None:

@@ -339,17 +339,10 @@ def _story_section(case: Case, full: bool) -> Section:
         "Why the controller reports what it reports",
         (
             Paragraph(f"{headline(story)}.", "strong"),
-            BulletList(tuple(why_lines(story, fan=_tells_of_fan(case)))),
+            BulletList(tuple(why_lines(story, fan=FAN in case.job.flags or board.tells_of_fan))),
             *(drawn if full else ()),
         ),
     )
-
-
-def _tells_of_fan(case: Case) -> bool:
-    """Whether the fan belongs into the record: it was described, or its flag reported."""
-    description = case.board.description
-    written = set() if description is None else set(description.written)
-    return FAN in case.job.flags or not written.isdisjoint({"fan", "drive"})
 
 
 def _waveforms_section(board: Board, solution: Solution, lock: Lock) -> Section:

@@ -164,8 +164,7 @@ def replacements(
         If a part is unknown.
     """
     drive = None
-    written = () if board.description is None else board.description.written
-    described = "fan" in written or "drive" in written or bool(drawer.drive_parts)
+    described = board.tells_of_fan or bool(drawer.drive_parts)
     if DRIVE in refs or (not refs and described):
         drive = switches(board, drawer.drive_parts or every_drive_part())
     return Replacements(found=substitutes(board, drawer, refs, others=others), drive=drive)
