@@ -17,6 +17,10 @@ OWN_DIODE = (
     '"signal diode"'
 )
 """What to write for a diode that is in no table."""
+DIODE_IN_WORDS = (
+    'or what it is in words: "600 V 1 A rectifier", "signal diode", "bridge", "5V1 zener"'
+)
+"""The same where there is one text only."""
 RECTIFIER, SIGNAL, BRIDGE, ZENER = "rectifier", "signal diode", "bridge", "zener"
 CLASS_RATING_V = {RECTIFIER: (50.0, 1000.0), BRIDGE: (50.0, 1000.0), SIGNAL: (75.0, 250.0)}
 """Lowest and highest rated voltage of a class in the table of diodes."""

@@ -11,6 +11,7 @@ from math import isnan, log, sqrt
 from zcd import refdata
 from zcd.board.diode_names import (
     BRIDGE,
+    DIODE_IN_WORDS,
     OWN_DIODE,
     RECTIFIER,
     SIGNAL,
@@ -309,7 +310,7 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
         return own_diode(own, ref=ref)
     if name is None:
         where = key.partition(".")[0]
-        other = OWN_DIODE.format(key=where if where in ("rectifier", "clamp") else "rectifier")
+        other = OWN_DIODE.format(key=where) if where in ("rectifier", "clamp") else DIODE_IN_WORDS
         if (code := _HOUSE_CODES.get(part.strip().upper())) is not None:
             raise invalid_value(part, f"one part, {code}; {other}", key)
         if "zener" in part.casefold():

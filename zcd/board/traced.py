@@ -21,7 +21,7 @@ from zcd.board.as_printed import (
     diode_as_printed,
     resistor_as_printed,
 )
-from zcd.board.diode_names import ZENER, diode_by_words, table_part
+from zcd.board.diode_names import DIODE_IN_WORDS, ZENER, diode_by_words, table_part
 from zcd.board.keys import same_word
 from zcd.board.model import Link
 from zcd.board.paths import SEPARATOR, Step, connect, joined_nodes, renamed
@@ -424,8 +424,8 @@ def _diode(reader: Reader, ref: str, parts: _Parts) -> DiodeTable:
         raise InputError(f'found "{ref} {parts.words[ref]}"; allowed: its voltage: "{ref} 5V1"')
     if table_part(name) is None and diode_by_words(name) is None:
         raise InputError(
-            f'found "{ref} {parts.words[ref]}"; allowed: a known diode such as "1N4007", or what '
-            'it is in words: "600 V 1 A rectifier", "signal diode", "bridge", "5V1 zener"'
+            f'found "{ref} {parts.words[ref]}"; allowed: a known diode such as "1N4007", '
+            f"{DIODE_IN_WORDS}"
         )
     return DiodeTable(part=name, ref=ref)
 

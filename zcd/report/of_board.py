@@ -29,9 +29,13 @@ def drawer_lines(drawer: Drawer, most: int | None = None) -> list[str]:
     read = list(dict.fromkeys(map(_said, drawer.read_as)))
     more = f" and {len(read) - most} more" if most is not None and len(read) > most else ""
     lines = [plain(f"Read as: {'; '.join(read[:most])}{more}.")] if read else []
-    lines += [plain(f"Left out: {line}") for line in drawer.left_out[:most]]
-    if most is not None and len(drawer.left_out) > most:
-        lines.append(f"Left out: {len(drawer.left_out) - most} more; --full names them.")
+    if most is None:
+        return lines + [plain(f"Left out: {line}") for line in drawer.left_out]
+    found = [line.partition("; allowed")[0] for line in drawer.left_out]
+    lines += [plain(f"Left out: {line}.") for line in found[:most]]
+    if found:
+        more = f"{len(found) - most} more. " if len(found) > most else ""
+        lines[-1] += f" {more}What to write: --full."
     return lines
 
 
