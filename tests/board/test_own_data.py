@@ -15,10 +15,15 @@ from zcd.board.json_schema import file_schema
 from zcd.board.model import Board, Diode, Optocoupler
 from zcd.board.optocouplers import TWO_LED_FAMILIES, as_new
 from zcd.board.schema import BoardFile
+from zcd.circuit.build import build_circuit
+from zcd.diagnosis.faults import faults_of
+from zcd.diagnosis.reading_syntax import parse_place
+from zcd.diagnosis.readings import useful_readings
 from zcd.errors import InputError
 from zcd.margin.stress import led_current_limit_a
 from zcd.physics.diode import thermal_voltage_v
 from zcd.report.of_board import read_as_line
+from zcd.report.of_readings_card import short_reading
 
 
 def coupler(written: Any, **tables: Any) -> Optocoupler:
@@ -301,3 +306,25 @@ def test_other_kinds_of_couplers_are_named(written: str, words: str) -> None:
 def test_a_maker_before_the_name() -> None:
     assert coupler("SHARP PC817 B").grade == "B"
     assert rectifier("SMD M7").part == "M7"
+
+
+def test_a_bridge_in_one_piece_is_one_part_with_its_leads() -> None:
+    board = board_from_dict(edited(rectifier="MB6S", chain={"topology": "bridge"}))
+    circuit = build_circuit(board)
+    assert board.rectifier is not None
+    assert board.rectifier.ref == "BR1"
+    assert {circuit.node(f"BR1{lead}") for lead in ("~1", "~2", "+", "-")} >= {"led+", "led-"}
+    over = parse_place("ohm BR1+ BR1~1", circuit)
+    assert over == parse_place("ohm BR1~1+ reversed", circuit)
+    assert short_reading(over, circuit) == "ohm BR1+, BR1~1"
+    assert parse_place("ohm led+ R1/BR1~1", circuit) == over
+    faults = [fault for fault in faults_of(circuit) if fault.part.startswith("BR1")]
+    assert {fault.mode for fault in faults} == {"open", "short", "leaky", "intermittent"}
+    assert {fault.repair for fault in faults if fault.is_replaced} == {"BR1"}
+    assert not [r for r in useful_readings(board, circuit) if r.lifted.startswith("BR1")]
+
+
+def test_four_single_diodes_are_four_parts() -> None:
+    board = board_from_dict(edited(rectifier="1N4007", chain={"topology": "bridge"}))
+    refs = {fault.repair for fault in faults_of(build_circuit(board))}
+    assert {"D1a", "D1b", "D1c", "D1d"} <= refs

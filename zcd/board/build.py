@@ -263,7 +263,8 @@ def _capacitor(capacitance_f: float | None, key: str, notes: Notes) -> Capacitor
 def _diode(table: DiodeTable | None, key: str, notes: Notes) -> Diode | None:
     if table is None:
         return None
-    ref = notes.ref(table.ref, "D", key)
+    one_piece = table.part is not None and diode_names.is_one_piece_bridge(table.part)
+    ref = notes.ref(table.ref, "BR" if one_piece and key == "rectifier" else "D", key)
     part = consistency.fitted_diode(table, key, ref=ref)
     own = consistency.own_diode_data(table)
     rating_v = diode_names.CLASS_RATING_V.get("" if own is None else own.kind)

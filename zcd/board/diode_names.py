@@ -24,6 +24,8 @@ DIODE_IN_WORDS = (
 RECTIFIER, SIGNAL, BRIDGE, ZENER = "rectifier", "signal diode", "bridge", "zener"
 CLASS_RATING_V = {RECTIFIER: (50.0, 1000.0), BRIDGE: (50.0, 1000.0), SIGNAL: (75.0, 250.0)}
 """Lowest and highest rated voltage of a class in the table of diodes."""
+LEADS = ("~1+", "~2+", "-~1", "-~2")
+"""The four diodes of a bridge in one piece, each from anode to cathode."""
 ZENER_ZERO_DEGC = 175.0
 """Where a zener may bear nothing any more; most series."""
 
@@ -202,6 +204,19 @@ def _watts(found: re.Match[str]) -> float:
     part, whole, milli = found.groups()
     watts = 1.0 / int(part) if part else float(whole.replace(",", "."))
     return watts / 1e3 if milli else watts
+
+
+@cache
+def leg_refs(ref: str, part: str) -> tuple[str, ...]:
+    """References of the four diodes of a bridge: by their leads where it is one piece.
+
+    Examples
+    --------
+    >>> leg_refs("BR1", "MB6S"), leg_refs("D1", "1N4007")
+    (('BR1~1+', 'BR1~2+', 'BR1-~1', 'BR1-~2'), ('D1a', 'D1b', 'D1c', 'D1d'))
+    """
+    one_piece = re.match(r"(?:BR|DB|BD)\d", ref) or is_one_piece_bridge(part)
+    return tuple(f"{ref}{leads}" for leads in (LEADS if one_piece else "abcd"))
 
 
 def is_one_piece_bridge(part: str) -> bool:

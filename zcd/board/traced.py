@@ -21,7 +21,13 @@ from zcd.board.as_printed import (
     diode_as_printed,
     resistor_as_printed,
 )
-from zcd.board.diode_names import DIODE_IN_WORDS, ZENER, diode_by_words, table_part
+from zcd.board.diode_names import (
+    DIODE_IN_WORDS,
+    ZENER,
+    diode_by_words,
+    leg_refs,
+    table_part,
+)
 from zcd.board.keys import same_word
 from zcd.board.model import Link
 from zcd.board.paths import SEPARATOR, Step, connect, joined_nodes, renamed
@@ -363,10 +369,9 @@ def _legs(parts: _Parts) -> Iterator[Link]:
     """The four diodes of each bridge."""
     for ref, kind in parts.kinds.items():
         if kind == "bridge":
-            yield Link(f"{ref}a", f"{ref}~1", f"{ref}+")
-            yield Link(f"{ref}b", f"{ref}~2", f"{ref}+")
-            yield Link(f"{ref}c", f"{ref}-", f"{ref}~1")
-            yield Link(f"{ref}d", f"{ref}-", f"{ref}~2")
+            ends = (("~1", "+"), ("~2", "+"), ("-", "~1"), ("-", "~2"))
+            for leg, (a, b) in zip(leg_refs(ref, ""), ends, strict=True):
+                yield Link(leg, f"{ref}{a}", f"{ref}{b}")
 
 
 def _blocking(parts: _Parts) -> Iterator[str]:
@@ -374,7 +379,7 @@ def _blocking(parts: _Parts) -> Iterator[str]:
     for ref in parts.of("diode", "bridge"):
         own = diode_by_words(parts.words[ref])
         if parts.kinds[ref] == "bridge":
-            yield from (f"{ref}{letter}" for letter in "abcd")
+            yield from leg_refs(ref, "")
         elif not (re.match("Z|DZ", ref) or (own is not None and own.kind == ZENER)):
             yield ref
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from itertools import groupby
 from math import isnan, nan, sqrt
 
-from zcd.board.diode_names import BRIDGE, ZENER
+from zcd.board.diode_names import BRIDGE, ZENER, leg_refs
 from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
 from zcd.board.optocouplers import CLASSES, OWN_DATA, sold_as
 from zcd.board.parts_library import (
@@ -253,7 +253,8 @@ def _rating_text(found: Substitutes, part: Capacitor) -> str:
 
 def reverse_v(verdict: Verdict, diode: Diode) -> float:
     """Highest reverse voltage of a diode, or of any of a bridge."""
-    names = {f"{diode.ref}{letter} reverse voltage" for letter in ("", *"abcd")}
+    refs = (diode.ref, *leg_refs(diode.ref, diode.part))
+    names = {f"{ref} reverse voltage" for ref in refs}
     return max((r.value for r in verdict.rules if r.name in names), default=nan)
 
 

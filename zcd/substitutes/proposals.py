@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from zcd.board.diode_names import leg_refs
 from zcd.board.model import Board, Capacitor, Diode, Optocoupler, Resistor
 from zcd.substitutes.compare import Verdict, verdicts, with_corners
 
@@ -193,10 +194,10 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
 def _will_do(candidate: Candidate, verdict: Verdict, original: Verdict) -> bool:
     """Whether a candidate is proposed; never a diode beyond its rating."""
     diodes = tuple(
-        f"{part.ref}{letter} "
+        f"{ref} "
         for part in candidate.parts
         if isinstance(part, Diode)
-        for letter in ("", *"abcd")
+        for ref in (part.ref, *leg_refs(part.ref, part.part))
     )
     if any(
         (rule.limited_by_breakdown or rule.unit == "W") and rule.name.startswith(diodes)
