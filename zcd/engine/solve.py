@@ -31,8 +31,9 @@ WINDOW_CYCLES = 50
 """A circuit that has not settled after so many periods is shown as the transient it is."""
 SETTLED_RATIO = 0.01
 DEFAULT_FREQUENCY_HZ = 50.0
-PIN_WEIGHT = 2.0
-"""Share of the pin in the placing of points, over that of all currents together."""
+PIN_WEIGHT = 4.0
+"""Share of the pin in the placing of points, over that of all currents together: its edges are what
+points are there for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,8 +70,8 @@ EDGES = SolverOptions()
 """For edges and pulses: within 10 us of a circuit simulator's on 99 of 100 boards of any kind."""
 READINGS = SolverOptions(points=96, refine=False, cluster_at_crossings=True, steady_state_only=True)
 """For meters, which see means only, and are read long after switching on."""
-PULSES = SolverOptions(points=80, charged_finer=2, steady_state_only=True)
-"""For pulses of many rows: edges within some microseconds."""
+PULSES = SolverOptions(points=112, charged_finer=2, steady_state_only=True)
+"""For pulses of many rows: edges within 10 us of those of a thousand points."""
 
 
 def solve(
