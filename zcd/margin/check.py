@@ -184,7 +184,7 @@ class Check(Result, NominalCheck):
         "headrooms",
         "weak_headrooms",
         "life",
-        "rules",
+        "rules=every_rule",
         "spread",
         "outlook",
         "remedies",
@@ -211,7 +211,9 @@ class Check(Result, NominalCheck):
     def status(self) -> Status:
         """The overall verdict; what the board was built with is not blamed on its repair."""
         inherited = () if self.repair is None else self.repair.inherited
-        own = worst_status(rule for rule in self.every_rule if rule.name not in inherited)
+        own = worst_status(
+            rule for rule in self.every_rule if rule.name not in inherited and not is_note(rule)
+        )
         return "warning" if inherited and own == "pass" else own
 
     @property
@@ -236,6 +238,14 @@ class Check(Result, NominalCheck):
     def odd_values(self) -> tuple[str, ...]:
         """Sentences on resistors that were perhaps misread."""
         return odd_values(self.board)
+
+
+def is_note(rule: Rule[float]) -> bool:
+    """Whether a rule of sync is broken by no board drawn, only where every tolerance is at its end.
+
+    It is told, asks for nothing, and does not count in the verdict.
+    """
+    return rule.subject == SYNC and rule.share_ratio == 0.0
 
 
 def nominal_check(board: Board) -> NominalCheck:

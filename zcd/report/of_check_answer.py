@@ -12,7 +12,7 @@ from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
-from zcd.margin.check import CONDITIONS, RESERVE, SYNC, Check, Level
+from zcd.margin.check import CONDITIONS, RESERVE, SYNC, Check, Level, is_note
 from zcd.margin.culprit import USUAL_RECTIFIER, Remedy
 from zcd.margin.population import Population
 from zcd.margin.rules import WEIGHTS, Rule, worst_status
@@ -310,9 +310,8 @@ def finding_lines(check: Check) -> tuple[str, ...]:
 def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     mark = STATUS[worst_status(rules)]
     if subject == SYNC:
-        at_corner = all(rule.name.startswith(AT_CORNER) for rule in rules)
-        unreached = at_corner and not _share(rules) and worst_status(rules) == "warning"
-        return f"{NOTE if unreached else f'{mark}: '}{_sync_text(check, rules)}"
+        told = NOTE if all(is_note(rule) for rule in rules) else f"{mark}: "
+        return f"{told}{_sync_text(check, rules)}"
     if subject == RESERVE:
         texts = [text for rule in rules if (text := _reserve_text(check, rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
