@@ -43,6 +43,8 @@ _SLASH_POWER = re.compile(r"(\d\S*[kKMRΩ]\S*)\s*/\s*(\d*[.,]?\d+\s*m?W)")
 _SIZE = re.compile(r"(.*\S)\s+(0402|0603|0805|1206|1210|2010|2512)", re.ASCII)
 _STYLES = (_POWER, _SLASH_POWER, _SIZE)
 _RATING = re.compile(r"[\d/.,]+\s*(?:m?W\w*|%)", re.IGNORECASE)
+_BARE_REFERENCE = re.compile(r"R\d{1,4}", re.IGNORECASE)
+"""A reference without a value. As a marking it is below 1 Ω, which no part of this circuit has."""
 _NAMED = re.compile(r"([A-Z]{1,3}\d{1,4})\s*(?:[:=]|\s)\s*(\S.*)", re.ASCII)
 _REFERENCE = re.compile(r"[A-Z]{1,3}\d{1,4}[:=]?", re.ASCII)
 _WRITTEN_AFTER = re.compile(r"[\d.?]")
@@ -343,6 +345,12 @@ def resistor_as_printed(reader: Reader, item: Any, key: str, chain_style: Any) -
         text, chip = word[1], True
     if (limits := unknown_limits(text)) is not None:
         reader.unknown[key] = limits
+        return item
+    if _BARE_REFERENCE.fullmatch(text.strip()):
+        ohms = format_si(float(f"0.{text.strip()[1:]}"), "Ω")
+        reader.refuse(
+            key, text, f'its value too: "{text} 47k", or "{text} ?"; for {ohms} write a 0.'
+        )
         return item
     value, tolerance = _ohms(reader, text, key, chip)
     if value is None:

@@ -52,7 +52,7 @@ def new(
         if ask or on_terminal():
             describe(file)
             return
-    _write(file, _text(topology, drawer, like), as_json, None if drawer else topology, drawer)
+    _write(file, _text(topology, drawer, like), as_json, None if drawer else topology, drawer, like)
 
 
 def _text(topology: str | None, drawer: bool, like: str | None) -> str:
@@ -74,7 +74,9 @@ def _text(topology: str | None, drawer: bool, like: str | None) -> str:
     return starter_text(Topology(topology or TOPOLOGIES[0]), settings().mains)
 
 
-def _write(file: str, text: str, as_json: bool, topology: str | None, drawer: bool) -> None:
+def _write(
+    file: str, text: str, as_json: bool, topology: str | None, drawer: bool, like: str | None
+) -> None:
     """Write a new file, and say what to do with it."""
     from zcd.files import write_new
 
@@ -88,7 +90,8 @@ def _write(file: str, text: str, as_json: bool, topology: str | None, drawer: bo
     else:
         from zcd.report.text import plain
 
-        then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}"
+        was = f" --was {like}" if like else ""
+        then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}{was}"
         what = "what you have in stock" if drawer else "what the parts say"
         words = f"{path} written; change it to {what}, then: {then}"
         click.echo(plain(words), err=True)

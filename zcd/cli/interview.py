@@ -76,7 +76,7 @@ def describe(file: str) -> None:
     _say(
         plain(
             f"{file} written. Next, for a faulty board: zcd readings {file}, then zcd diagnose "
-            f"{file}. Whether the design holds: zcd check {file}"
+            f"{file}. To check the design: zcd check {file}"
         )
     )
 

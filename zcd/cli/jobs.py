@@ -100,5 +100,5 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     if as_json:
         print_json({"file": str(path), "found": fault.key, "closed": today.isoformat()})
     else:
-        click.echo(plain(f"{path} closed: {fault.key}"))
+        click.echo(plain(f"{path} closed: {fault.key}. Next: zcd report {path}"))
     return 0

@@ -320,6 +320,18 @@ def place_text(reading: Reading, circuit: Circuit) -> str:
     return " ".join(word for word in words if word)
 
 
+def typed_text(measured: Measured, circuit: Circuit) -> str:
+    """A reading as a person types it, ``ohm R2 82 kΩ``; `parse_reading` reads it back."""
+    reading = measured.reading
+    place = place_text(reading, circuit)
+    if not reading.lifted:
+        probes = [reading.red, reading.black]
+        over = (find_part(e.ref, circuit, reading.function) for e in circuit)
+        ref = next((e.ref for e in over if e is not None and list(e.nodes) == probes), "")
+        place = place.replace(" ".join(probes), ref or " ".join(probes), 1)
+    return f"{place} {show_measured(measured)}"
+
+
 def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     """The reading that a line begins with, None where it ends early; and what is left of it."""
     require_length(text, key)
@@ -498,6 +510,7 @@ def _joined(text: str) -> str:
     line = _FUNCTION.sub(
         lambda name: _FUNCTION_WORDS[name[1].lower()].replace(" ", "-"), _REMARK.sub(" ", text), 1
     )
+    line = re.sub(r"(?i)\bpull[ _]?(up|down)\b", r"pull-\1", line)
     return re.sub(r"[,:](?=\s)", " ", line)
 
 

@@ -47,7 +47,7 @@ EXPECTATION_TEXTS = {
     "low time": "some controllers miss pulses this short",
     "high time": "some controllers miss pauses this short",
     "transition": "some controllers count such a slow edge twice",
-    "edge offset": "the gate pulse may come late; no known firmware checks it",
+    "edge offset": "the gate pulse may come too late; no known firmware checks it",
     "period": "some controllers reject pulses this uneven",
     "duty": "some controllers that use both edges reject such a pulse",
 }
@@ -62,9 +62,11 @@ NO_LOWER_END_RATIO = 1e-2
 """A span of values that begins this far below its end has no lower end worth telling."""
 
 
-def answer_section(check: Check) -> Section:
-    """The whole answer."""
-    blocks: list[Block] = [Verdict(headline_text(check), check.passes)]
+def answer_section(check: Check, title: str = "Verdict", is_verdict: bool = True) -> Section:
+    """The whole answer; of a board that something else keeps from passing, no verdict."""
+    headline = headline_text(check)
+    first = Verdict(headline, check.passes) if is_verdict else Paragraph(headline)
+    blocks: list[Block] = [first]
     blocks += [Paragraph(line) for line in advice_lines(check)]
     if findings := finding_lines(check):
         blocks.append(BulletList(_first(findings)))
@@ -72,7 +74,7 @@ def answer_section(check: Check) -> Section:
     blocks += [Paragraph(line) for line in (read_as_line(check.board),) if line]
     blocks.append(Paragraph(assumed_text(check.board)))
     blocks += [Paragraph(line) for line in caution_lines(AccessLevel.DEAD)]
-    return Section("Verdict", tuple(blocks), answer=True)
+    return Section(title, tuple(blocks), answer=True)
 
 
 def _first(lines: tuple[str, ...]) -> tuple[str, ...]:
@@ -222,7 +224,7 @@ def quarter_lines(check: Check) -> Iterator[str]:
     if max(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
         yield (
             "The series capacitor shifts the pulse by up to a quarter period: the pin falls "
-            f"{offset_text(edges_s[0])} and rises {offset_text(edges_s[1])}. Firmware for such a "
+            f"{offset_text(edges_s[0])} and rises {crossing_text(edges_s[1])}. Firmware for such a "
             "board counts on from there; any other takes the edge for the crossing and fires the "
             "drive as much wrong."
         )
@@ -254,7 +256,7 @@ def repair_text(repair: Repair, board: Board) -> str:
 
 def _change_text(change: Change) -> str:
     if change.unit == "s":
-        ends = offset_text(change.before), offset_text(change.after)
+        ends = crossing_text(change.before), crossing_text(change.after)
     else:
         unit = change.unit
         ends = quantity_text(change.before, unit), quantity_text(change.after, unit)
@@ -500,11 +502,13 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     widths = [level.low_time_s for level in locked]
     falls = [level.fall_offset_s for level in locked]
     often = "two a period" if expected_pulses(check.board) == 2 else "one a period"
+    first, last = offset_text(min(falls)), offset_text(max(falls))
+    if first.split()[-1] == last.split()[-1]:
+        first = first.rpartition(" ")[0]
     return (
         f"{often}, low {quantity_text(nominal.low_time_s, 's')} "
         f"({quantity_text(min(widths), 's')} to {quantity_text(max(widths), 's')}), "
-        f"falls {crossing_text(nominal.fall_offset_s)} "
-        f"({offset_text(min(falls))} to {offset_text(max(falls))})"
+        f"falls {crossing_text(nominal.fall_offset_s)} ({first} to {last})"
     )
 
 

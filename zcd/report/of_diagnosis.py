@@ -215,8 +215,8 @@ def _pulse_lines(measured: Sequence[Measured], circuit: Circuit) -> list[str]:
     of_pulses = [m for m in measured if m.exact and m.reading.at_pin and _shows_pulses(m.reading)]
     return [
         f"{reading_text(none.reading, circuit)} reads {show_measured(none)}: no pulses; "
-        f"{some.reading.words} reads {show_measured(some)}: pulses. One of the two is wrong, or a "
-        "joint opens now and then. Measure both again."
+        f"{reading_text(some.reading, circuit)} reads {show_measured(some)}: pulses. One "
+        "of the two is wrong, or a joint opens now and then. Measure both again."
         for none in of_pulses
         for some in of_pulses
         if none.value == 0.0 < some.value and none.reading.power is some.reading.power

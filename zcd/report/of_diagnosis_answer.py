@@ -118,7 +118,12 @@ def recorded_line(case: Case) -> str:
     """The same for a record, which tells nobody what to do."""
     if case.job.closed is not None:
         return found_line(case)
-    return f"Found (not confirmed): {unconfirmed_text(case.diagnosis)}"
+    return f"{unconfirmed_name(case.diagnosis)}: {unconfirmed_text(case.diagnosis)}"
+
+
+def unconfirmed_name(diagnosis: Diagnosis) -> str:
+    """What to call it."""
+    return "Found (not confirmed)" if diagnosis.stopped == "sure" else "Found so far"
 
 
 def unconfirmed_text(diagnosis: Diagnosis) -> str:
@@ -159,10 +164,10 @@ def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
     part = first.repair.split()[0]
     buy = f" (zcd substitute {board_file} --for {part})" if part in replaceable_refs(board) else ""
     return (
-        f"Next: fit the new part{buy}. If it is another value or type, write it into a copy: zcd "
-        f"new --like {board_file} repaired.toml. Measure again: zcd retest repaired.toml (or "
-        f'{board_file}) --job {job_file} -r "low time ...". Then zcd close {job_file} --found '
-        f'"{first.key}".'
+        f"Next: fit the new part{buy} and measure again: zcd retest {board_file} --job "
+        f'{job_file} -r "low time ...". If another value or type was fitted, first write it into '
+        f"a copy and retest that: zcd new --like {board_file} repaired.toml. Then: zcd close "
+        f'{job_file} --found "{first.key}".'
     )
 
 
