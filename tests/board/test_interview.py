@@ -77,6 +77,18 @@ def test_what_was_understood_is_said_and_written() -> None:
     assert "# 104 = 100 kΩ (chip code)" in board_text(interviewed(Topology.CLAMPED))
 
 
+@pytest.mark.parametrize(
+    ("typed", "ohms"),
+    [
+        ("2 x 47k 1/2W", [47e3, 47e3]), ("yellow violet orange gold", [47e3]),
+        ("473 ? 473", [47e3] * 3), ("47k 1206, 56k 1206", [47e3, 56e3]), ("3x47k", [47e3] * 3),
+    ],
+)  # fmt: skip
+def test_resistors_are_typed_as_in_a_board_file(typed: str, ohms: list[float]) -> None:
+    board = interviewed(Topology.HALF_WAVE, resistors=typed).board()
+    assert [part.resistance_ohm for part in board.chains[0]] == ohms
+
+
 def test_resistors_are_typed_with_their_references() -> None:
     interview = Interview(dict(START))
     assert interview.answer("R12 333, R13 333") == "R12 33 kΩ (chip code); R13 33 kΩ (chip code)"

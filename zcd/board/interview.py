@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from zcd.board.as_printed import with_references
+from zcd.board.as_printed import is_resistor, resistors_in, with_references
 from zcd.board.files import board_from_dict
 from zcd.board.markings import resistor_markings
 from zcd.board.model import Board, ReadAs, Topology
@@ -317,10 +317,13 @@ def _understood(note: ReadAs, items: list[str]) -> str:
 
 
 def _items(text: str) -> list[str]:
-    """Resistors as typed, with commas or blanks between, each with its reference if it has one."""
+    """Resistors as typed, each with its reference; where nothing else fits, one a word."""
     if text in ("", "none"):
         return []
-    return with_references(text.replace(",", " ").split())
+    parts = resistors_in(text)
+    if parts == [text] and not is_resistor(text):
+        return with_references(text.replace(",", " ").split())
+    return parts
 
 
 def _toml(value: Any) -> str:

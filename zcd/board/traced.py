@@ -21,16 +21,22 @@ from zcd.board.as_printed import (
     diode_as_printed,
     resistor_as_printed,
 )
+from zcd.board.diode_names import (
+    DIODE_IN_WORDS,
+    ZENER,
+    diode_by_words,
+    leg_refs,
+    table_part,
+)
 from zcd.board.keys import same_word
 from zcd.board.model import Link
-from zcd.board.parts_library import ZENER, diode_by_words, table_part
 from zcd.board.paths import SEPARATOR, Step, connect, joined_nodes, renamed
 from zcd.board.quantity_kinds import CAPACITANCE
 from zcd.board.schema import CIRCUIT, DiodeTable, ResistorTable, TracedFile
 from zcd.board.strings import AUTOMATIC, in_strings
 from zcd.board.toml_files import validate
 from zcd.board.units import is_reference, nearest, parse_quantity, some_of
-from zcd.board.unknown_values import likely_ohm, ohm_of
+from zcd.board.unknown_values import likely_ohm, nobody_knows, ohm_of
 from zcd.errors import InputError, invalid_value
 
 KEY = "circuit"
@@ -363,10 +369,9 @@ def _legs(parts: _Parts) -> Iterator[Link]:
     """The four diodes of each bridge."""
     for ref, kind in parts.kinds.items():
         if kind == "bridge":
-            yield Link(f"{ref}a", f"{ref}~1", f"{ref}+")
-            yield Link(f"{ref}b", f"{ref}~2", f"{ref}+")
-            yield Link(f"{ref}c", f"{ref}-", f"{ref}~1")
-            yield Link(f"{ref}d", f"{ref}-", f"{ref}~2")
+            ends = (("~1", "+"), ("~2", "+"), ("-", "~1"), ("-", "~2"))
+            for leg, (a, b) in zip(leg_refs(ref, ""), ends, strict=True):
+                yield Link(leg, f"{ref}{a}", f"{ref}{b}")
 
 
 def _blocking(parts: _Parts) -> Iterator[str]:
@@ -374,7 +379,7 @@ def _blocking(parts: _Parts) -> Iterator[str]:
     for ref in parts.of("diode", "bridge"):
         own = diode_by_words(parts.words[ref])
         if parts.kinds[ref] == "bridge":
-            yield from (f"{ref}{letter}" for letter in "abcd")
+            yield from leg_refs(ref, "")
         elif not (re.match("Z|DZ", ref) or (own is not None and own.kind == ZENER)):
             yield ref
 
@@ -414,15 +419,18 @@ def _valid(table: type[Any], item: Mapping[str, Any]) -> Any:
 
 def _diode(reader: Reader, ref: str, parts: _Parts) -> DiodeTable:
     """What a diode, a zener or a bridge is, by its marking."""
-    words = parts.words[ref]
-    zener = re.fullmatch(r"(\d+)(?:V(\d+)|[.,](\d+) ?V| ?V)(| .*W)", words, re.IGNORECASE)
-    if zener and re.match("Z|DZ", ref):
-        words = f"{zener[1]}.{zener[2] or zener[3] or 0} V zener{zener[4]}"
+    words, as_zener = parts.words[ref], f"{parts.words[ref]} zener"
+    if nobody_knows(words) and parts.kinds[ref] == "bridge":
+        words = "bridge"
+    elif re.match("Z|DZ", ref) and (diode_by_words(as_zener) or nobody_knows(words)):
+        words = as_zener
     name = diode_as_printed(reader, words, f"{KEY}.{ref}")
+    if name == as_zener and diode_by_words(name) is None:
+        raise InputError(f'found "{ref} {parts.words[ref]}"; allowed: its voltage: "{ref} 5V1"')
     if table_part(name) is None and diode_by_words(name) is None:
         raise InputError(
-            f'found "{ref} {parts.words[ref]}"; allowed: a known diode such as "1N4007", or what '
-            'it is in words: "600 V 1 A rectifier", "signal diode", "bridge", "5V1 zener"'
+            f'found "{ref} {parts.words[ref]}"; allowed: a known diode such as "1N4007", '
+            f"{DIODE_IN_WORDS}"
         )
     return DiodeTable(part=name, ref=ref)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, TwoNode, is_hidden
+from zcd.circuit.points import joint_text
 from zcd.drawing.sketch import Group, Sketch
 from zcd.drawing.symbols import Words
 from zcd.engine.network import island_of
@@ -54,10 +55,10 @@ def net_list(
                     if node in e.nodes]  # fmt: skip
             notes = [at_nodes.get(node, ""), failed.get(node, "")]
             row = len(groups)
-            shapes = [_words(f"{plain(node)}{second.get(node, '')}", 0, row)]
+            shapes = [_words(f"{plain(joint_text(node, circuit))}{second.get(node, '')}", 0, row)]
             shapes += [_words(", ".join(said), 1, row)]
             words = " ".join(" ".join(notes).split())
-            title = f"{node}: {', '.join(said)} {words}".strip()
+            title = f"{joint_text(node, circuit)}: {', '.join(said)} {words}".strip()
             groups.append(Group(kind="node", ref=node, title=title, shapes=tuple(shapes)))
             groups += _notes(words, node, len(groups))
     for ref, text in {**at_parts, **failed}.items():
