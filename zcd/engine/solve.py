@@ -31,9 +31,8 @@ WINDOW_CYCLES = 50
 """A circuit that has not settled after so many periods is shown as the transient it is."""
 SETTLED_RATIO = 0.01
 DEFAULT_FREQUENCY_HZ = 50.0
-PIN_WEIGHT = 4.0
-"""Share of the pin in the placing of points, over that of all currents together: its edges are what
-points are there for."""
+PIN_WEIGHT = 2.0
+"""Share of the pin in the placing of points, over that of all currents together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
