@@ -166,6 +166,45 @@ def test_at_the_prompt(
     assert board.rectifier.part == "M7"
 
 
+TRACED = """feed - R7 823 - R8 82k - x
+x - D1 1N4007 > led+
+x - D1 1N4007 > - led+
+y - R9 1k - z
+undo
+led+ - ZD1 5V1 < - led-
+
+led- - neutral
+
+"""
+
+
+@pytest.mark.parametrize("first", ["traced", "104\n6"])
+def test_a_circuit_as_it_was_traced(
+    first: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A line that cannot be read is told at once, a loose end where the circuit should be whole."""
+    monkeypatch.chdir(tmp_path)
+    typed = f"\n230 V 50 Hz\n1\n{first}\n{TRACED}0805\nPC817B\n\n10k\n"
+    monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+    assert main(["new", "dryer.toml", "--ask"]) == 0
+    out, err = capsys.readouterr()
+    assert "Read as: x - D1 1N4007, ring towards led+ - led+." in out
+    assert "  led+: D1 cathode, ZD1 cathode, OC1.led anode\n" in out
+    assert max(map(len, out.splitlines())) <= 80
+    told = " ".join(err.split())
+    assert 'found a line that ends at D1: "x - D1 1N4007 > led+"' in told
+    assert "this answer: circuit: found no way from feed through the LED to neutral" in told
+    board = load_board("dryer.toml")
+    assert {(r.ref, r.resistance_ohm, r.style) for r in board.chains[0]} == {
+        ("R7", 82e3, "0805"), ("R8", 82e3, "0805"),
+    }  # fmt: skip
+    assert [part.ref for part in board.diodes] == ["D1", "ZD1"]
+    assert "# R7 823 = 82 kΩ (chip code)" in Path("dryer.toml").read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize("typed", ["", "\nend\n", "\n230 V\n"])
 def test_who_leaves_leaves_no_file(
     typed: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]

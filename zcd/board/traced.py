@@ -35,7 +35,7 @@ from zcd.board.quantity_kinds import CAPACITANCE
 from zcd.board.schema import CIRCUIT, DiodeTable, ResistorTable, TracedFile
 from zcd.board.strings import AUTOMATIC, in_strings
 from zcd.board.toml_files import validate
-from zcd.board.units import is_reference, nearest, parse_quantity, some_of
+from zcd.board.units import format_si, is_reference, nearest, parse_quantity, some_of
 from zcd.board.unknown_values import likely_ohm, nobody_knows, ohm_of
 from zcd.errors import InputError, invalid_value
 
@@ -189,7 +189,7 @@ def with_string(given: Any, refs: Sequence[str], items: Sequence[str]) -> list[s
 
 
 def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
-    parts = _Parts(used=set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines).upper())))
+    parts = _Parts(used=_references(lines))
     paths = [path for line in lines if (path := _path(line, parts))]
     most = MOST_WITH_CAPACITOR if parts.of("capacitor") else MOST_PARTS
     if len(parts.kinds) > most:
@@ -219,6 +219,58 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
         capacitors=tuple((ref, _capacitor(reader, ref, parts)) for ref in parts.of("capacitor")),
         blocking=frozenset(_blocking(parts)),
     )
+
+
+def path_text(line: str, before: Sequence[str]) -> str:
+    """What one line of a circuit says, part for part.
+
+    Parameters
+    ----------
+    line : str
+    before : sequence of str
+        The lines typed before it.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or names a part of a line before.
+
+    Examples
+    --------
+    >>> path_text("feed - R7 823 - D1 M7 > - led+", [])
+    'feed - R7 82 kΩ - D1 M7, ring towards led+ - led+'
+    """
+    parts = _Parts(used=_references([*before, line]))
+    for earlier in before:
+        _path(earlier, parts)
+    known = set(parts.kinds)
+    steps = _path(line, parts)
+    new = _Parts(kinds={ref: kind for ref, kind in parts.kinds.items() if ref not in known})
+    new.words = {ref: parts.words[ref] for ref in new.kinds}
+    reader = Reader({})
+    told = {
+        ref: f"{ref} {format_si(table.value, 'Ω')}"
+        for ref, table in _resistors(reader, new, None).items()
+    }
+    told |= {ref: f"{ref} {_diode(reader, ref, new).part}" for ref in new.of("diode", "bridge")}
+    told |= {
+        ref: f"{ref} {format_si(_capacitor(reader, ref, new), 'F')}" for ref in new.of("capacitor")
+    }
+    if reader.problems:
+        raise InputError(reader.problems[0])
+    words = []
+    for k, step in enumerate(steps):
+        ring = (
+            steps[k - 1 if step.backwards else k + 1].name
+            if parts.kinds.get(step.name) == ("diode")
+            else ""
+        )
+        words.append(told.get(step.name, step.name) + f", ring towards {ring}" * bool(ring))
+    return " - ".join(words or told.values())
+
+
+def _references(lines: Sequence[str]) -> set[str]:
+    return set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines).upper()))
 
 
 def _path(line: str, parts: _Parts) -> list[Step]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from zcd.board.interview import Question
+    from zcd.board.interview import Interview, Question
 
 WIDTH = 78
 UNDO = ("undo", "back")
@@ -49,9 +49,14 @@ def describe(file: str) -> None:
     ):
         _say(line)
     interview = Interview()
+    before: Question | None = None
     while (question := interview.question) is not None:
-        click.echo()
-        _put(question)
+        if question is before and question.lines:
+            click.echo("> ", nl=False)
+        else:
+            click.echo()
+            _put(question)
+        before = question
         line = sys.stdin.readline()
         word = line.strip().lower()
         if not line or word in END:
@@ -67,9 +72,10 @@ def describe(file: str) -> None:
             for problem in str(error).splitlines():
                 _say(f"zcd: {problem}", err=True)
             continue
-        if word not in UNDO and (beeper := interview.beeper(question)):
-            _say(beeper)
-        _say(plain(interview.path()))
+        if word in UNDO:
+            _say(plain(interview.path()))
+        elif question is not interview.question:
+            _show(question, interview)
     text = board_text(interview)
     parse_board(text, file)
     write_new(file, text)
@@ -79,6 +85,19 @@ def describe(file: str) -> None:
             f"{file}. To check the design: zcd check {file}"
         )
     )
+
+
+def _show(question: Question, interview: Interview) -> None:
+    """What the beeper confirms after an answer, and the circuit so far."""
+    from zcd.drawing.nets import net_lines
+    from zcd.report.text import plain
+
+    if beeper := interview.beeper(question):
+        _say(beeper)
+    if question.lines:
+        click.echo("\n".join(map(plain, net_lines(interview.so_far()))))
+    else:
+        _say(plain(interview.path()))
 
 
 def _put(question: Question) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, TwoNode, is_hidden
 from zcd.circuit.points import joint_text
 from zcd.drawing.sketch import Group, Sketch
@@ -67,6 +69,22 @@ def net_list(
             groups.append(Group(kind="mark" if ref in failed else "part", ref=ref, title=text,
                                 shapes=tuple(shapes)))  # fmt: skip
     return Sketch(name, tuple(groups))
+
+
+def net_lines(board: Board) -> list[str]:
+    """The points of the mains side, and the parts that meet at each, a line each."""
+    circuit = build_circuit(board)
+    live = island_of(circuit, "line")
+    lines = ["Each of these points is one piece of copper; the beeper confirms it:"]
+    for node in circuit.nodes:
+        ends = [
+            _end(e, node)
+            for e in circuit
+            if isinstance(e, TwoNode) and not is_hidden(e) and node in e.nodes and e.ref != "mains"
+        ]
+        if node in live:
+            lines.append(f"  {joint_text(node, circuit)}: {', '.join(ends)}")
+    return lines
 
 
 def _notes(words: str, node: str, row: int) -> Iterator[Group]:
