@@ -77,6 +77,26 @@ def test_what_was_understood_is_said_and_written() -> None:
     assert "# 104 = 100 kΩ (chip code)" in board_text(interviewed(Topology.CLAMPED))
 
 
+@pytest.mark.parametrize(
+    ("line", "count", "size"),
+    [("3x330k", 3, ""), ("3 x 334 1206", 3, "1206"), ("2 x 68k, 100k", 3, ""), ("1", 1, "")],
+)
+def test_several_at_once_and_their_size(line: str, count: int, size: str) -> None:
+    interview = Interview(dict(START))
+    interview.answer(line)
+    assert interview.answers.get("size", "") == size
+    assert len(interview.path().split(" - ")) == count + 1
+    assert bool(interview.doubts()) is (line == "1")
+
+
+@pytest.mark.parametrize("line", ["817", "5 V 50 Hz", "400 V 50 Hz"])
+def test_no_rating_plate_says_so(line: str) -> None:
+    interview = Interview({"name": "Invented glue pot"})
+    with pytest.raises(InputError, match="a mains voltage from 80 V to 300 V"):
+        interview.answer(line)
+    assert "mains" not in interview.answers
+
+
 def test_resistors_are_typed_with_their_references() -> None:
     interview = Interview(dict(START))
     assert interview.answer("R12 333, R13 333") == "R12 33 kΩ (chip code); R13 33 kΩ (chip code)"
@@ -146,7 +166,7 @@ def test_at_the_prompt(
     assert main(["new", "dryer.toml", "--ask"]) == 0
     out, err = capsys.readouterr()
     assert "CAUTION: Unplug" in out
-    assert " ".join(err.split()).startswith('zcd: this answer: chain.resistors[3]: found "x"')
+    assert " ".join(err.split()).startswith('Not taken: found "x"; allowed: a resist')
     assert max(map(len, out.splitlines())) <= 80
     board = load_board("dryer.toml")
     assert {part.style for part in board.chains[0]} == {"1206"}

@@ -8,10 +8,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from zcd.board.as_printed import with_references
+from zcd.board.as_printed import is_bands, values_in, with_references
 from zcd.board.files import board_from_dict
 from zcd.board.markings import resistor_markings
 from zcd.board.model import Board, ReadAs, Topology
+from zcd.board.parts_library import odd_values
 from zcd.board.starter import example_of
 from zcd.errors import InputError, invalid_value
 
@@ -29,6 +30,9 @@ NOT_KNOWN = "not known"
 _SERIES = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
 _ACROSS = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 SWITCHED = "2"
+SIZES = ("0402", "0603", "0805", "1206", "1210", "2010", "2512")
+PLATE_V = (80.0, 300.0)
+"""What rating plates of appliances say; anything else is another part's marking."""
 BEEPERS = {
     Topology.HALF_WAVE: "Beeper: the cathode of the diode (its ring) leads to the LED's anode.",
     Topology.BRIDGE: "Beeper: + of the bridge to the LED's anode, - to its cathode; the resistors "
@@ -123,19 +127,20 @@ QUESTIONS = (
         asked=lambda answers: _topology(answers) is Topology.BRIDGE,
     ),
     Question(
-        key="size", text="Size of the chips? (0805, 1206 ...)", usual=NOT_KNOWN, asked=_chip_codes
+        key="size", text="Size of the chip resistors? (0805, 1206 ...)", usual=NOT_KNOWN,
+        asked=_chip_codes,
     ),
     Question(
         key="rectifier",
-        text="What is printed on the diode in series, or on the bridge?",
+        text="What is printed on the diode in series, or on the bridge? (? where unreadable)",
         asked=lambda answers: _topology(answers) in _SERIES,
     ),
     Question(
         key="clamp",
-        text="What is printed on the diode across the input?",
+        text="What is printed on the diode across the input? (? where unreadable)",
         asked=lambda answers: _topology(answers) in _ACROSS,
     ),
-    Question(key="optocoupler", text="What is printed on the optocoupler?"),
+    Question(key="optocoupler", text="What is printed on the optocoupler? (? where unreadable)"),
     Question(key="supply", text="Supply of the controller?", usual="5 V"),
     Question(
         key="pull_up",
@@ -193,8 +198,17 @@ class Interview:
             numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
             if given not in numbers:
                 raise invalid_value(given, f"a number from {numbers[0]} to {numbers[-1]}")
-        tried = Interview({**self.answers, question.key: given})
-        after = tried._board().read_as
+        known = dict(self.answers)
+        if question.key == "resistors" and (sizes := set(given.split()) & set(SIZES)):
+            known["size"] = min(sizes)
+            given = " ".join(word for word in given.split() if word not in sizes)
+        tried = Interview({**known, question.key: given})
+        board = tried._board()
+        low, high = PLATE_V
+        if question.key == "mains" and not low <= board.mains.rms_v <= high:
+            allowed = f'a mains voltage from {low:g} V to {high:g} V, such as "230 V 50 Hz"'
+            raise invalid_value(given, allowed)
+        after = board.read_as
         new = [note for note in after if note not in self._read_as]
         self.answers, self._read_as = tried.answers, after
         return "; ".join(dict.fromkeys(_understood(note, _items(given)) for note in new))
@@ -205,6 +219,10 @@ class Interview:
             raise InputError("there is no answer to take back")
         self.answers.popitem()
         self._read_as = self._board().read_as if self.answers else ()
+
+    def doubts(self) -> tuple[str, ...]:
+        """Values that were perhaps misread, once there are some."""
+        return odd_values(self._board()) if "resistors" in self.answers else ()
 
     def beeper(self, question: Question) -> str:
         """What the meter's beeper confirms of a question answered; empty where nothing."""
@@ -317,10 +335,13 @@ def _understood(note: ReadAs, items: list[str]) -> str:
 
 
 def _items(text: str) -> list[str]:
-    """Resistors as typed, with commas or blanks between, each with its reference if it has one."""
+    """Resistors as typed, ``3 x 68k`` as three, each with its reference if it has one."""
     if text in ("", "none"):
         return []
-    return with_references(text.replace(",", " ").split())
+    if is_bands(text):
+        return [text]
+    words = re.sub(r"\b(\d+)\s*[x×*]\s*(?=\S)", r"\1x", text.replace(",", " ")).split()
+    return [value for item in with_references(words) for value in values_in(item)]
 
 
 def _toml(value: Any) -> str:

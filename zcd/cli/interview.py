@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import textwrap
 from pathlib import Path
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     from zcd.board.interview import Question
 
 WIDTH = 78
+_IN_FILE = re.compile(r"^this answer: (?:[\w.]+(?:\[\d+\])?: )?")
+"""What a message says of the place in a file, which there is not yet."""
 UNDO = ("undo", "back")
 END = ("end", "quit", "exit", "q")
 
@@ -43,12 +46,13 @@ def describe(file: str) -> None:
         raise exists_already(Path(file))
     require_place(file)
     for line in (
-        "The board lies unplugged before you. Answer as it is printed; Enter takes what is in "
+        "Board unplugged, on the bench. Copy what is printed on the parts. Enter takes what is in "
         'brackets, "undo" goes back, "end" leaves without a file.',
         *caution_lines(AccessLevel.DEAD),
     ):
         _say(line)
     interview = Interview()
+    doubted: set[str] = set()
     while (question := interview.question) is not None:
         click.echo()
         _put(question)
@@ -65,11 +69,15 @@ def describe(file: str) -> None:
                 _say(plain(f"Read as: {understood}."))
         except InputError as error:
             for problem in str(error).splitlines():
-                _say(f"zcd: {problem}", err=True)
+                _say(f"Not taken: {_IN_FILE.sub('', problem)}", err=True)
             continue
         if word not in UNDO and (beeper := interview.beeper(question)):
             _say(beeper)
         _say(plain(interview.path()))
+        for line in () if word in UNDO else interview.doubts():
+            if line not in doubted:
+                _say(plain(f"Check: {line}"))
+                doubted.add(line)
     text = board_text(interview)
     parse_board(text, file)
     write_new(file, text)
