@@ -166,8 +166,8 @@ def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
     return (
         f"Next: fit the new part{buy} and measure again: zcd retest {board_file} --job "
         f'{job_file} -r "dc pin ..." -r "frequency ...". If another value or type was fitted, '
-        f"first write it into a copy and retest that: zcd new --like {board_file} repaired.toml. Then: zcd close "
-        f'{job_file} --found "{first.key}".'
+        f"first write it into a copy and retest that: zcd new --like {board_file} repaired.toml. "
+        f'Then: zcd close {job_file} --found "{first.key}".'
     )
 
 
