@@ -54,7 +54,10 @@ def test_the_neutral_leg_is_typed_from_the_neutral_end() -> None:
     """The picture runs from line to neutral, so the leg is the other way round in it."""
     interview = interviewed(Topology.BRIDGE, resistors="51k", return_resistors="47k 33k")
     assert [r.resistance_ohm for r in interview.board().return_chain] == [47e3, 33e3]
-    assert "R1 51k - bridge M7 - LED of PC817B - R3 33k - R2 47k - mains" in interview.path()
+    assert (
+        "R1 51k - bridge M7 (LED of PC817B on its + and -) - R3 33k - R2 47k - mains"
+        in interview.path()
+    )
 
 
 def test_the_beeper_checks_the_circuit_that_was_chosen() -> None:
@@ -89,6 +92,26 @@ def test_resistors_are_typed_as_in_a_board_file(typed: str, ohms: list[float]) -
     assert [part.resistance_ohm for part in board.chains[0]] == ohms
 
 
+@pytest.mark.parametrize(
+    ("line", "count", "size"),
+    [("3x330k", 3, ""), ("3 x 334 1206", 3, "1206"), ("2 x 68k, 100k", 3, ""), ("1", 1, "")],
+)
+def test_several_at_once_and_their_size(line: str, count: int, size: str) -> None:
+    interview = Interview(dict(START))
+    interview.answer(line)
+    assert interview.answers.get("size", "") == size
+    assert len(interview.path().split(" - ")) == count + 1
+    assert bool(interview.doubts()) is (line == "1")
+
+
+@pytest.mark.parametrize("line", ["817", "5 V 50 Hz", "400 V 50 Hz"])
+def test_no_rating_plate_says_so(line: str) -> None:
+    interview = Interview({"name": "Invented glue pot"})
+    with pytest.raises(InputError, match="a mains voltage from 80 V to 300 V"):
+        interview.answer(line)
+    assert "mains" not in interview.answers
+
+
 def test_resistors_are_typed_with_their_references() -> None:
     interview = Interview(dict(START))
     assert interview.answer("R12 333, R13 333") == "R12 33 kΩ (chip code); R13 33 kΩ (chip code)"
@@ -102,7 +125,7 @@ def test_resistors_are_typed_with_their_references() -> None:
     ("before", "text", "told"),
     [
         ((), "", ""),
-        (("", "230 V"), "3", 'found "3"; allowed: a number from 1 to 2'),
+        (("", "230 V"), "3", 'found "3"; type 1 or 2'),
         (("",), "", "Type an answer; this one has no usual value"),
         (("",), "loud", "mains"),
         (("", "230 V", "1"), "100k oops", "resistors"),
@@ -158,7 +181,7 @@ def test_at_the_prompt(
     assert main(["new", "dryer.toml", "--ask"]) == 0
     out, err = capsys.readouterr()
     assert "CAUTION: Unplug" in out
-    assert " ".join(err.split()).startswith('zcd: this answer: chain.resistors[3]: found "x"')
+    assert " ".join(err.split()).startswith('Not taken: found "x"; allowed: a resist')
     assert max(map(len, out.splitlines())) <= 80
     board = load_board("dryer.toml")
     assert {part.style for part in board.chains[0]} == {"1206"}

@@ -22,7 +22,7 @@ from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.readings import Measured
 from zcd.diagnosis.retest import retest
 from zcd.diagnosis.samples import BENCH_DEGC
-from zcd.margin.check import LEVELS, Check, is_note
+from zcd.margin.check import LEVELS, Check
 from zcd.margin.loss_map import loss_map
 from zcd.margin.rules import RARE_RATIO, worst_status
 from zcd.margin.spread import AT_CORNER
@@ -97,7 +97,7 @@ def disagreements(board: Board, *, deep: bool = False, slow: bool = False) -> li
 def _faces(board: Board, check: Check) -> Iterator[str]:
     """JSON, terminal, page."""
     record: dict[str, Any] = to_dict(check)
-    status = worst_status(rule for rule in check.every_rule if not is_note(rule))
+    status = worst_status(rule for rule in check.every_rule if not rule.is_note)
     if (record["status"], record["passes"]) != (status, status != "fail"):
         yield f"JSON says {record['status']}, the rules {status}"
     if {rule["name"]: rule["status"] for rule in record["rules"]} != {
@@ -111,7 +111,7 @@ def _faces(board: Board, check: Check) -> Iterator[str]:
     text = document_text(document_of(check).answer)
     lines = finding_lines(check)
     # a corner that no board drawn reaches asks for nothing
-    noted = any(is_note(rule) and rule.status != "pass" for rule in check.every_rule)
+    noted = any(rule.is_note for rule in check.every_rule)
     if f"\n{FIRST_WORDS[status]}" not in f"\n{text}":
         yield f"the terminal does not say {status}: {headline_text(check)}"
     marks = {"pass": "note: ", "warning": "warning: ", "fail": "FAIL: "}[status]

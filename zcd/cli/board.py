@@ -33,13 +33,13 @@ def new(
 ) -> None:
     """Describe a board: by answering questions, from an example, or like another board.
 
-    FILE is made and must not exist yet; "-" writes to the terminal instead.
+    zcd makes FILE and does not overwrite one; "-" writes to the terminal instead.
 
     \b
     Examples
-      zcd new vent.toml
-      zcd new --topology two-led vent.toml
-      zcd new --like vent.toml second-vent.toml
+      zcd new board.toml
+      zcd new --topology two-led board.toml
+      zcd new --like board.toml second.toml
       zcd new --drawer drawer.toml
     """
     given = (topology is not None) + drawer + (like is not None) + ask
@@ -143,9 +143,9 @@ def check(
 
     \b
     Examples
-      zcd check vent.toml
-      zcd check repaired.toml --was vent.toml
-      zcd check vent.toml --full --report vent.html
+      zcd check board.toml
+      zcd check repaired.toml --was board.toml
+      zcd check board.toml --full --report board.html
     """
     from zcd import api
     from zcd.cli.output import draw, print_result

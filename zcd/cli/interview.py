@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import textwrap
 from pathlib import Path
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     from zcd.board.interview import Interview, Question
 
 WIDTH = 78
+_IN_FILE = re.compile(r"^this answer: (?:[\w.]+(?:\[\d+\])?: )?")
+"""What a message says of the place in a file, which there is not yet."""
 UNDO = ("undo", "back")
 END = ("end", "quit", "exit", "q")
 
@@ -43,13 +46,14 @@ def describe(file: str) -> None:
         raise exists_already(Path(file))
     require_place(file)
     for line in (
-        "The board lies unplugged before you. Answer as it is printed; Enter takes what is in "
+        "Board unplugged, on the bench. Copy what is printed on the parts. Enter takes what is in "
         'brackets, "undo" goes back, "end" leaves without a file.',
         *caution_lines(AccessLevel.DEAD),
     ):
         _say(line)
     interview = Interview()
     before: Question | None = None
+    doubted: set[str] = set()
     while (question := interview.question) is not None:
         if question is before and question.lines:
             click.echo("> ", nl=False)
@@ -70,12 +74,12 @@ def describe(file: str) -> None:
                 _say(plain(f"Read as: {understood}."))
         except InputError as error:
             for problem in str(error).splitlines():
-                _say(f"zcd: {problem}", err=True)
+                _say(f"Not taken: {_IN_FILE.sub('', problem)}", err=True)
             continue
         if word in UNDO:
             _say(plain(interview.path()))
         elif question is not interview.question:
-            _show(question, interview)
+            _show(question, interview, doubted)
     text = board_text(interview)
     parse_board(text, file)
     write_new(file, text)
@@ -87,8 +91,8 @@ def describe(file: str) -> None:
     )
 
 
-def _show(question: Question, interview: Interview) -> None:
-    """What the beeper confirms after an answer, and the circuit so far."""
+def _show(question: Question, interview: Interview, doubted: set[str]) -> None:
+    """What the beeper confirms after an answer, the circuit so far, and each doubt once."""
     from zcd.drawing.nets import net_lines
     from zcd.report.text import plain
 
@@ -98,6 +102,10 @@ def _show(question: Question, interview: Interview) -> None:
         click.echo("\n".join(map(plain, net_lines(interview.so_far()))))
     else:
         _say(plain(interview.path()))
+    for line in interview.doubts():
+        if line not in doubted:
+            _say(plain(f"Check: {line}"))
+            doubted.add(line)
 
 
 def _put(question: Question) -> None:

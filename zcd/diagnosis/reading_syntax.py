@@ -264,7 +264,18 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
 
 
 def as_measured(taken: Sequence[str | Measured], circuit: Circuit) -> tuple[Measured, ...]:
-    """Readings, those that are text read."""
+    """Readings, those that are text read.
+
+    Raises
+    ------
+    InputError
+        If one of them is neither.
+    """
+    for each in taken:
+        if not isinstance(each, str | Measured):
+            raise invalid_value(
+                each, 'readings one by one: "dc pin 4.98 V", "ohm R2 OL"', "reading"
+            )
     return tuple(
         parse_reading(each, circuit, f'reading "{each[:60]}"') if isinstance(each, str) else each
         for each in taken
@@ -391,12 +402,14 @@ def _joint(word: str, circuit: Circuit) -> str:
 
 
 def _with_function(words: list[str], circuit: Circuit) -> list[str]:
-    """A line that begins with a part: ohms over a resistor, a diode test over a junction."""
+    """A line that begins with a part: ohms over a resistor, a diode test over a junction; volts
+    at the pin are DC."""
     if not words or words[0].lower() in NAMES:
         return words
     part = _named_part(words[0], circuit)
     if part is None:
-        return words
+        of_pin = words[0].lower() == "pin" and re.search(r"[\d\s]m?V$", " ".join(words))
+        return [Function.DC.value, *words] if of_pin else words
     function = Function.OHM if isinstance(part, Resistance) else Function.DIODE
     return [function.value, *words]
 

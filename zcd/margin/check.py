@@ -22,6 +22,9 @@ from zcd.margin.as_new import Repair
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.lifetime import Life, life_of
 from zcd.margin.rules import (
+    DUTY,
+    RESERVE,
+    SYNC,
     Kind,
     Rule,
     SourceKind,
@@ -58,8 +61,6 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
-SYNC, RESERVE, DUTY = "sync", "reserve", "duty"
-"""What rules are about that are about no part."""
 LEVELS = ("low", "nominal", "high", "weak", "strong")
 """Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
 optocoupler at the minimum of its grade; high mains, the optocoupler at the maximum."""
@@ -214,7 +215,7 @@ class Check(Result, NominalCheck):
         """The overall verdict; what the board was built with is not blamed on its repair."""
         inherited = () if self.repair is None else self.repair.inherited
         own = worst_status(
-            rule for rule in self.every_rule if rule.name not in inherited and not is_note(rule)
+            rule for rule in self.every_rule if rule.name not in inherited and not rule.is_note
         )
         return "warning" if inherited and own == "pass" else own
 
@@ -240,14 +241,6 @@ class Check(Result, NominalCheck):
     def odd_values(self) -> tuple[str, ...]:
         """Sentences on resistors that were perhaps misread."""
         return odd_values(self.board)
-
-
-def is_note(rule: Rule[float]) -> bool:
-    """Whether a rule of sync is broken by no board drawn, only where every tolerance is at its end.
-
-    It is told, asks for nothing, and does not count in the verdict.
-    """
-    return rule.subject == SYNC and rule.share_ratio == 0.0
 
 
 def nominal_check(board: Board) -> NominalCheck:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from math import isfinite, isnan
 
 import numpy as np
@@ -12,10 +11,10 @@ from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
-from zcd.margin.check import CONDITIONS, RESERVE, SYNC, Check, Level, is_note
+from zcd.margin.check import CONDITIONS, Check, Level
 from zcd.margin.culprit import USUAL_RECTIFIER, Remedy
 from zcd.margin.population import Population
-from zcd.margin.rules import WEIGHTS, Rule, worst_status
+from zcd.margin.rules import RESERVE, SYNC, WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import chain_resistors
 from zcd.report.cautions import caution_lines
@@ -41,6 +40,8 @@ from zcd.sync.lock import LIMITS, expected_pulses
 QUARTER_RATIO = 0.5
 """Edges farther from the crossing than so much of a quarter period are those of a capacitor."""
 MOST_FINDINGS = 5
+GRADE = "optocoupler.grade"
+"""The key of a board file for it."""
 NOTE = "note: "
 """Before a finding that asks for nothing, and that the verdict does not count as a warning."""
 EXPECTATION_TEXTS = {
@@ -95,7 +96,9 @@ def headline_text(check: Check) -> str:
     if check.status == "pass":
         return f"PASSES{condition}. {sound}."
     if inherited and check.passes:
-        return "PASSES: no worse than the original, which has the same weakness."
+        parts = sorted({r.subject for r in check.every_rule if r.status == "fail"} - {SYNC})
+        weak = f": {_overloaded_text(parts)}" if parts else ""
+        return f"PASSES: no worse than the original, which has the same weakness{weak}."
     if check.status == "warning":
         count = sum(not line.startswith(NOTE) for line in finding_lines(check))
         if not count:
@@ -110,8 +113,12 @@ def headline_text(check: Check) -> str:
     parts = sorted(failed - {SYNC})
     wrong = ["sync is lost"] if SYNC in failed else []
     if parts:
-        wrong.append(f"{listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
+        wrong.append(_overloaded_text(parts))
     return f"FAILS: {' and '.join(wrong)}."
+
+
+def _overloaded_text(parts: list[str]) -> str:
+    return f"{listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded"
 
 
 def _failed_subjects(check: Check) -> set[str]:
@@ -130,7 +137,8 @@ def _failed_subjects(check: Check) -> set[str]:
 def advice_lines(check: Check) -> tuple[str, ...]:
     """What to do first: values to read again, the part to put right, what the repair changed."""
     lines = (
-        *_reread_lines(check), *unread_lines(check), *culprit_lines(check), *quarter_lines(check)
+        *_reread_lines(check), *unread_lines(check), *_grade_lines(check), *culprit_lines(check),
+        *quarter_lines(check),
     )  # fmt: skip
     if check.repair is None:
         return lines
@@ -151,12 +159,20 @@ def unread_lines(check: Check) -> Iterator[str]:
         values = spans.get(unknown.ref)
         with_values = "no value of it alone makes the board pass"
         if values is not None:
-            small = values.low < values.high * NO_LOWER_END_RATIO
-            span = replace(values, low=values.high) if small else values
-            with_values = (
-                f"the board passes with {'up to ' if small else ''}{_span_text(span)} (E12)"
-            )
+            with_values = f"the board passes with {_span_text(values)} (E12)"
         yield f"{line}; {with_values}."
+
+
+def _grade_lines(check: Check) -> Iterator[str]:
+    """That a board may fail only because the grade of its optocoupler was not read."""
+    nominal = next(level for level in check.levels if level.name == "nominal")
+    unread = any(each.key == GRADE for each in check.board.assumptions)
+    if unread and not check.passes and SYNC in _failed_subjects(check) and nominal.locks:
+        ref = plain(check.board.optocoupler.ref)
+        yield (
+            f"A typical {ref} works. Its grade was not read, so the weakest of all grades counts: "
+            "read the letter behind its type number first."
+        )
 
 
 def culprit_lines(check: Check) -> Iterator[str]:
@@ -276,6 +292,8 @@ def _span_text(remedy: Remedy) -> str:
     high = quantity_text(remedy.high, remedy.unit)
     if remedy.low == 0.0:
         return f"up to {high}, or without it"
+    if remedy.low < remedy.high * NO_LOWER_END_RATIO:
+        return f"up to {high}"
     low = quantity_text(remedy.low, remedy.unit)
     return high if remedy.low == remedy.high else f"{low} to {high}"
 
@@ -311,9 +329,11 @@ def finding_lines(check: Check) -> tuple[str, ...]:
 
 def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     mark = STATUS[worst_status(rules)]
+    if check.passes and worst_status(rules) == "fail":
+        mark = "warning, as on the original"
     if subject == SYNC:
-        told = NOTE if all(is_note(rule) for rule in rules) else f"{mark}: "
-        return f"{told}{_sync_text(check, rules)}"
+        note = all(rule.is_note for rule in rules)
+        return f"{NOTE if note else f'{mark}: '}{_sync_text(check, rules)}"
     if subject == RESERVE:
         texts = [text for rule in rules if (text := _reserve_text(check, rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""

@@ -10,7 +10,7 @@ from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.faults import HEALTHY, includes
 from zcd.diagnosis.functions import Method
-from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present, together_names
@@ -166,9 +166,9 @@ def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
     buy = f" (zcd substitute {board_file} --for {part})" if part in replaceable_refs(board) else ""
     return (
         f"Next: fit the new part{buy} and measure again: zcd retest {board_file} --job "
-        f'{job_file} -r "low time ...". If another value or type was fitted, first write it into '
-        f"a copy and retest that: zcd new --like {board_file} repaired.toml. Then: zcd close "
-        f'{job_file} --found "{first.key}".'
+        f'{job_file} -r "dc pin ..." -r "frequency ...". If another value or type was fitted, '
+        f"first write it into a copy and retest that: zcd new --like {board_file} repaired.toml. "
+        f'Then: zcd close {job_file} --found "{first.key}".'
     )
 
 
@@ -315,7 +315,13 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     if only.repeated or only.reading.lifted or fault is None:
         return ""
     one_piece = diode_of_bridge(fault.part)[1]
-    can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE and not one_piece
+    # an open part reads open in circuit too: what is parallel to it only reads lower
+    can_lift = (
+        only.reading.function.row.dead
+        and fault.kind in LIFTABLE
+        and not one_piece
+        and only.value < OVERLOAD
+    )
     how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
     return f"This rests on one reading: {how} once more to be sure."
 
