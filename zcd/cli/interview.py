@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from zcd.board.interview import Question
+    from zcd.board.interview import Interview, Question
 
 WIDTH = 78
 _IN_FILE = re.compile(r"^this answer: (?:[\w.]+(?:\[\d+\])?: )?")
@@ -53,9 +53,14 @@ def describe(file: str) -> None:
         _say(line)
     interview = Interview()
     doubted: set[str] = set()
+    before: Question | None = None
     while (question := interview.question) is not None:
-        click.echo()
-        _put(question)
+        if question is before and question.lines:
+            click.echo("> ", nl=False)
+        else:
+            click.echo()
+            _put(question)
+        before = question
         line = sys.stdin.readline()
         word = line.strip().lower()
         if not line or word in END:
@@ -71,13 +76,10 @@ def describe(file: str) -> None:
             for problem in str(error).splitlines():
                 _say(f"Not taken: {_IN_FILE.sub('', problem)}", err=True)
             continue
-        if word not in UNDO and (beeper := interview.beeper(question)):
-            _say(beeper)
-        _say(plain(interview.path()))
-        for line in () if word in UNDO else interview.doubts():
-            if line not in doubted:
-                _say(plain(f"Check: {line}"))
-                doubted.add(line)
+        if word in UNDO:
+            _say(plain(interview.path()))
+        elif question is not interview.question:
+            _show(question, interview, doubted)
     text = board_text(interview)
     parse_board(text, file)
     write_new(file, text)
@@ -87,6 +89,23 @@ def describe(file: str) -> None:
             f"{file}. To check the design: zcd check {file}"
         )
     )
+
+
+def _show(question: Question, interview: Interview, doubted: set[str]) -> None:
+    """What the beeper confirms after an answer, the circuit so far, and what is odd, once."""
+    from zcd.drawing.nets import net_lines
+    from zcd.report.text import plain
+
+    if beeper := interview.beeper(question):
+        _say(beeper)
+    if question.lines:
+        click.echo("\n".join(map(plain, net_lines(interview.so_far()))))
+    else:
+        _say(plain(interview.path()))
+    for doubt in interview.doubts():
+        if doubt not in doubted:
+            _say(plain(f"Check: {doubt}"))
+            doubted.add(doubt)
 
 
 def _put(question: Question) -> None:

@@ -395,6 +395,8 @@ def _joint(word: str, circuit: Circuit) -> str:
     if not slash or (a := find_part(first, circuit)) is None:
         return word
     b = find_part(second, circuit)
+    if b is None and circuit.aliases.get(second) in a.nodes:
+        return second
     common = [] if b is None else [node for node in a.nodes if node in b.nodes]
     return common[0] if len(common) == 1 else word
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
-from zcd.circuit.points import PART_ENDINGS, joint_text, part_words
+from zcd.circuit.points import PART_ENDINGS, joint_text, leads_text, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
@@ -64,6 +64,8 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
     if over and all(isinstance(part, Resistance) for part in between):
         return f"{over}{state}"
     red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
+    if len(between) == 1:
+        red, black = leads_text(between[0].ref, reading.red, circuit) or (red, black)
     return f"{over}{', ' if over else ''}red {red}, black {black}{state}"
 
 

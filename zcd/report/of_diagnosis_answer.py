@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.faults import HEALTHY, includes
 from zcd.diagnosis.functions import Method
@@ -313,8 +314,10 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     only, fault = diagnosis.measured[0], diagnosis.indistinguishable[0].fault
     if only.repeated or only.reading.lifted or fault is None:
         return ""
+    one_piece = diode_of_bridge(fault.part)[1]
+    can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE and not one_piece
     # an open part reads open in circuit too: what is parallel to it only reads lower
-    can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE and only.value < OVERLOAD
+    can_lift = can_lift and only.value < OVERLOAD
     how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
     return f"This rests on one reading: {how} once more to be sure."
 
@@ -337,7 +340,7 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
         and not r.fault.members
         and (one_repair(first, r) or includes(r.fault, fault))
     ]
-    modes = [r.key.removeprefix(f"{fault.repair} ") for r in same]
+    modes = [r.key.removeprefix(fault.repair).strip() for r in same]
     if len(same) > 1:
         shares = [probability_text(r.probability) for r in same]
         modes = [f"{mode} {share}" for mode, share in zip(modes, shares, strict=True)]
