@@ -209,6 +209,11 @@ def _copied(value: Any, depth: int = 5) -> Any:
     return value
 
 
+def resistors_in(text: str) -> list[str]:
+    """The resistors in a text, each as it is written: ``"3 x 68k"`` are three."""
+    return _split(text)
+
+
 def is_resistor(text: str) -> bool:
     """Whether a text is the marking of one resistor, or says that nobody can read it."""
     item = _tabled(text)
@@ -217,7 +222,7 @@ def is_resistor(text: str) -> bool:
 
 
 def _is_list(text: str) -> bool:
-    return len(values_in(text)) > 1 or values_in(text) != [text]
+    return len(_split(text)) > 1 or _split(text) != [text]
 
 
 def _items(value: Any) -> Any:
@@ -225,7 +230,7 @@ def _items(value: Any) -> Any:
     if isinstance(value, str) and not _is_list(value):
         return value if not _parts(value) else [_tabled(value)]
     if isinstance(value, str):
-        return [_tabled(part) for part in values_in(value)]
+        return [_tabled(part) for part in _split(value)]
     if isinstance(value, Mapping) and value and all(map(is_reference, value)):
         value = [{"ref": ref, "value": text} for ref, text in value.items()]
     if not isinstance(value, list):
@@ -233,7 +238,7 @@ def _items(value: Any) -> Any:
     return [
         _tabled(part)
         for item in with_references(value)
-        for part in (values_in(item) if isinstance(item, str) else [item])
+        for part in (_split(item) if isinstance(item, str) else [item])
     ]
 
 
@@ -256,19 +261,19 @@ def with_references(items: Sequence[Any]) -> list[Any]:
     return result
 
 
-def values_in(text: str) -> list[str]:
+def _split(text: str) -> list[str]:
     """The values in a text: several where it says so plainly, else the text."""
     if not _is_marking(text):
         return [text]
     shown = plain_words(text)
     common = _POWER.fullmatch(shown) or _SIZE.fullmatch(shown)
-    if common and len(parts := values_in(common[1])) > 1 and not any(map(_styled, parts)):
+    if common and len(parts := _split(common[1])) > 1 and not any(map(_styled, parts)):
         return [f"{part} {common[2]}" for part in parts]
     times = _TIMES.fullmatch(shown)
     if times:
         count, one = int(times[1] or times[4]), times[2] or times[3]
         return [one] * count if count <= _MOST_PARTS and _parts(one) else [text]
-    if is_bands(shown):
+    if _is_bands(shown):
         return [" ".join(re.split(r"[\s,;/|+-]+", shown))]
     return _apart(shown) or [text]
 
@@ -302,11 +307,10 @@ def _parts(text: str) -> bool:
     shown = named[2] if named else text.strip()
     if _RATING.fullmatch(shown):
         return False
-    return re.match(r"[\d.?~]|about", shown) is not None or is_bands(shown)
+    return re.match(r"[\d.?~]|about", shown) is not None or _is_bands(shown)
 
 
-def is_bands(text: str) -> bool:
-    """Whether it is the colours of a resistor's bands."""
+def _is_bands(text: str) -> bool:
     return re.search(r"\d", text) is None and len(resistor_markings(text)) > 0
 
 

@@ -11,7 +11,7 @@ from zcd.board.as_printed import (
     capacitor_as_printed,
     diode_as_printed,
     resistor_as_printed,
-    values_in,
+    resistors_in,
     with_problem,
 )
 from zcd.board.markings import capacitor_marking
@@ -80,7 +80,7 @@ def _item(
 
 
 def _resistor(reader: Reader, table: Item, key: str) -> None:
-    texts = values_in(table["value"])
+    texts = resistors_in(table["value"])
     if len(texts) > 1:
         del table["value"]
         table["values"] = texts

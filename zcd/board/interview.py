@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from zcd.board.as_printed import is_resistor, values_in, with_references
+from zcd.board.as_printed import is_resistor, resistors_in, with_references
 from zcd.board.files import board_from_dict
 from zcd.board.markings import resistor_markings
 from zcd.board.model import Board, ReadAs, Topology
@@ -32,11 +32,10 @@ NOT_KNOWN = "not known"
 _SERIES = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
 _ACROSS = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 SWITCHED = "2"
-TRACED = "traced"
-"""Answered where the resistors or the arrangement are asked: the circuit follows path by path."""
-SIZES = ("0402", "0603", "0805", "1206", "1210", "2010", "2512")
 PLATE_V = (80.0, 300.0)
 """What rating plates of appliances say; anything else is another part's marking."""
+TRACED = "traced"
+"""Answered where the resistors or the arrangement are asked: the circuit follows path by path."""
 BEEPERS = {
     Topology.HALF_WAVE: "Beeper: the cathode of the diode (its ring) leads to the LED's anode.",
     Topology.BRIDGE: "Beeper: + of the bridge to the LED's anode, - to its cathode; the resistors "
@@ -230,13 +229,9 @@ class Interview:
             numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
             if given not in numbers:
                 raise InputError(f'found "{given}"; type {" or ".join(numbers)}')
-        known = dict(self.answers)
-        if question.key == "resistors" and (sizes := set(given.split()) & set(SIZES)):
-            known["size"] = min(sizes)
-            given = " ".join(word for word in given.split() if word not in sizes)
         if question.key == "arrangement" and given not in ARRANGEMENTS:
             given = TRACED
-        tried = Interview({**known, question.key: given})
+        tried = Interview({**self.answers, question.key: given})
         board = tried.so_far()
         low, high = PLATE_V
         if question.key == "mains" and not low <= board.mains.rms_v <= high:
@@ -254,9 +249,7 @@ class Interview:
             return
         if not self.answers:
             raise InputError("there is no answer to take back")
-        last, _ = self.answers.popitem()
-        if last == "resistors":
-            self.answers.pop("size", None)
+        self.answers.popitem()
         self._read_as = self.so_far().read_as if self.answers else ()
 
     def doubts(self) -> tuple[str, ...]:
@@ -412,10 +405,9 @@ def _items(text: str) -> list[str]:
     """Resistors as typed, each with its reference; where nothing else fits, one a word."""
     if text in ("", "none"):
         return []
-    parts = values_in(text)
+    parts = resistors_in(text)
     if parts == [text] and not is_resistor(text):
-        words = re.sub(r"\b(\d+)\s*[x×*]\s*(?=\S)", r"\1x", text.replace(",", " ")).split()
-        return [value for item in with_references(words) for value in values_in(item)]
+        return with_references(text.replace(",", " ").split())
     return parts
 
 

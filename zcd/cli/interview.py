@@ -52,8 +52,8 @@ def describe(file: str) -> None:
     ):
         _say(line)
     interview = Interview()
-    before: Question | None = None
     doubted: set[str] = set()
+    before: Question | None = None
     while (question := interview.question) is not None:
         if question is before and question.lines:
             click.echo("> ", nl=False)
@@ -92,7 +92,7 @@ def describe(file: str) -> None:
 
 
 def _show(question: Question, interview: Interview, doubted: set[str]) -> None:
-    """What the beeper confirms after an answer, the circuit so far, and each doubt once."""
+    """What the beeper confirms after an answer, the circuit so far, and what is odd, once."""
     from zcd.drawing.nets import net_lines
     from zcd.report.text import plain
 
@@ -102,10 +102,10 @@ def _show(question: Question, interview: Interview, doubted: set[str]) -> None:
         click.echo("\n".join(map(plain, net_lines(interview.so_far()))))
     else:
         _say(plain(interview.path()))
-    for line in interview.doubts():
-        if line not in doubted:
-            _say(plain(f"Check: {line}"))
-            doubted.add(line)
+    for doubt in interview.doubts():
+        if doubt not in doubted:
+            _say(plain(f"Check: {doubt}"))
+            doubted.add(doubt)
 
 
 def _put(question: Question) -> None:

@@ -315,13 +315,9 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     if only.repeated or only.reading.lifted or fault is None:
         return ""
     one_piece = diode_of_bridge(fault.part)[1]
+    can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE and not one_piece
     # an open part reads open in circuit too: what is parallel to it only reads lower
-    can_lift = (
-        only.reading.function.row.dead
-        and fault.kind in LIFTABLE
-        and not one_piece
-        and only.value < OVERLOAD
-    )
+    can_lift = can_lift and only.value < OVERLOAD
     how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
     return f"This rests on one reading: {how} once more to be sure."
 
