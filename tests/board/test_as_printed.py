@@ -235,6 +235,13 @@ def test_resistors_by_their_names(written: Any) -> None:
     assert {r.ref: r.resistance_ohm for r in board.chains[0]} == {"R4": 68e3, "R5": 82e3}
 
 
+@pytest.mark.parametrize("written", [["R12", "R13"], ["R12 R13"], ["R12 68k", "R13"], ["r470"]])
+def test_a_reference_without_a_value_is_asked_about(written: Any) -> None:
+    """Never 0.12 ohm, as IEC 60062 would read it: no resistor of this circuit is below one ohm."""
+    with pytest.raises(InputError, match=r'its value too: "R1[23] 47k"|"r470 47k"'):
+        board_from_dict(edited(chain={"resistors": written}))
+
+
 def test_power_behind_a_stroke() -> None:
     board = chain("68k/0.5W", "68k 1/4W 5%", "68k±1%", "68k 2 %, 1/2 W")
     assert [part.style for part in board.chains[0]] == ["1/2 W", "1/4 W", "1/4 W", "1/2 W"]

@@ -54,7 +54,8 @@ def test_the_neutral_leg_is_typed_from_the_neutral_end() -> None:
     """The picture runs from line to neutral, so the leg is the other way round in it."""
     interview = interviewed(Topology.BRIDGE, resistors="51k", return_resistors="47k 33k")
     assert [r.resistance_ohm for r in interview.board().return_chain] == [47e3, 33e3]
-    assert "R1 51k - bridge M7 - LED of PC817B - R3 33k - R2 47k - mains" in interview.path()
+    bridge = "bridge M7 (LED of PC817B on its + and -)"
+    assert f"R1 51k - {bridge} - R3 33k - R2 47k - mains" in interview.path()
 
 
 def test_the_beeper_checks_the_circuit_that_was_chosen() -> None:
@@ -89,6 +90,23 @@ def test_resistors_are_typed_as_in_a_board_file(typed: str, ohms: list[float]) -
     assert [part.resistance_ohm for part in board.chains[0]] == ohms
 
 
+@pytest.mark.parametrize("line", ["817", "5 V 50 Hz", "400 V 50 Hz"])
+def test_no_rating_plate_says_so(line: str) -> None:
+    interview = Interview({"name": "Invented glue pot"})
+    with pytest.raises(InputError, match="a mains voltage from 80 V to 300 V"):
+        interview.answer(line)
+    assert "mains" not in interview.answers
+
+
+def test_a_chain_that_passes_too_much_is_pointed_out() -> None:
+    interview = Interview(dict(START))
+    interview.answer("1")
+    assert "read its resistors and the mains voltage again" in " ".join(interview.doubts())
+    interview.back()
+    interview.answer("3x330k")
+    assert interview.doubts() == ()
+
+
 def test_resistors_are_typed_with_their_references() -> None:
     interview = Interview(dict(START))
     assert interview.answer("R12 333, R13 333") == "R12 33 kΩ (chip code); R13 33 kΩ (chip code)"
@@ -102,7 +120,7 @@ def test_resistors_are_typed_with_their_references() -> None:
     ("before", "text", "told"),
     [
         ((), "", ""),
-        (("", "230 V"), "3", 'found "3"; allowed: a number from 1 to 2'),
+        (("", "230 V"), "3", 'found "3"; type 1 or 2'),
         (("",), "", "Type an answer; this one has no usual value"),
         (("",), "loud", "mains"),
         (("", "230 V", "1"), "100k oops", "resistors"),
@@ -158,7 +176,7 @@ def test_at_the_prompt(
     assert main(["new", "dryer.toml", "--ask"]) == 0
     out, err = capsys.readouterr()
     assert "CAUTION: Unplug" in out
-    assert " ".join(err.split()).startswith('zcd: this answer: chain.resistors[3]: found "x"')
+    assert " ".join(err.split()).startswith('Not taken: found "x"; allowed: a resist')
     assert max(map(len, out.splitlines())) <= 80
     board = load_board("dryer.toml")
     assert {part.style for part in board.chains[0]} == {"1206"}
@@ -196,7 +214,7 @@ def test_a_circuit_as_it_was_traced(
     assert max(map(len, out.splitlines())) <= 80
     told = " ".join(err.split())
     assert 'found a line that ends at D1: "x - D1 1N4007 > led+"' in told
-    assert "this answer: circuit: found no way from feed through the LED to neutral" in told
+    assert "Not taken: found no way from feed through the LED to neutral" in told
     board = load_board("dryer.toml")
     assert {(r.ref, r.resistance_ohm, r.style) for r in board.chains[0]} == {
         ("R7", 82e3, "0805"), ("R8", 82e3, "0805"),

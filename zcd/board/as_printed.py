@@ -61,6 +61,8 @@ _SPELT_OUT = (
     (re.compile(r"\b(\d{1,3}) (?=000\b)"), r"\1"),
 )
 _RATING = re.compile(r"[\d/.,]+\s*(?:m?W\w*|%)", re.IGNORECASE)
+_BARE_REFERENCE = re.compile(r"R\d{1,4}", re.IGNORECASE)
+"""A reference without a value. As a marking it is below 1 Ω, which no part of this circuit has."""
 _NAMED = re.compile(r"([A-Z]{1,3}\d{1,4})\s*(?:[:=]|\s)\s*(\S.*)", re.ASCII)
 _REFERENCE = re.compile(r"(?!M\d)[A-Z]{1,3}\d{1,4}[:=]?", re.ASCII)
 _WRITTEN_AFTER = re.compile(r"[\d.?]")
@@ -412,6 +414,9 @@ def resistor_as_printed(reader: Reader, item: Any, key: str, chain_style: Any) -
         text, chip = word[1], True
     if (limits := unknown_limits(text)) is not None:
         reader.unknown[key] = limits
+        return item
+    if _BARE_REFERENCE.fullmatch(text.strip()):
+        reader.refuse(key, text, f'its value too: "{text} 47k", or "{text} ?" if unreadable')
         return item
     value, tolerance = _ohms(reader, text, key, chip)
     if value is None:

@@ -12,6 +12,7 @@ from zcd.board.as_printed import is_resistor, resistors_in, with_references
 from zcd.board.files import board_from_dict
 from zcd.board.markings import resistor_markings
 from zcd.board.model import Board, ReadAs, Topology
+from zcd.board.parts_library import odd_values
 from zcd.board.starter import example_of
 from zcd.board.traced import path_text
 from zcd.board.units import is_reference
@@ -31,6 +32,8 @@ NOT_KNOWN = "not known"
 _SERIES = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
 _ACROSS = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 SWITCHED = "2"
+PLATE_V = (80.0, 300.0)
+"""What rating plates of appliances say; anything else is another part's marking."""
 TRACED = "traced"
 """Answered where the resistors or the arrangement are asked: the circuit follows path by path."""
 BEEPERS = {
@@ -102,8 +105,8 @@ QUESTIONS = (
         key="feed",
         text="Follow the first mains resistor back. Where does its other end go?",
         choices=("straight to the mains", "to the contact of the load relay"),
-        beeper="Beeper: from that end to a pin of the plug. Silent with the relay off: the contact "
-        "is between them.",
+        beeper="Beep from there to the plug. Silent? Then it goes through the relay's contact: "
+        'type "undo", then 2.',
     ),
     Question(
         key="coil_supply", text="Supply of the relay's coil?", usual="12 V",
@@ -139,24 +142,30 @@ QUESTIONS = (
     ),
     Question(
         key="return_resistors",
-        text="Resistors in the other leg of the bridge, as printed, starting at the neutral end?",
+        text="Resistors in the other leg of the bridge, as printed, starting at the plug?",
         usual="none",
         asked=lambda answers: _topology(answers) is Topology.BRIDGE,
     ),
     Question(
-        key="size", text="Size of the chips? (0805, 1206 ...)", usual=NOT_KNOWN, asked=_chip_codes
+        key="size", text="Size of the chip resistors? (0805, 1206 ...)", usual=NOT_KNOWN,
+        asked=_chip_codes,
     ),
     Question(
         key="rectifier",
-        text="What is printed on the diode in series, or on the bridge?",
+        text="What is printed on the bridge, or on its diodes? (? where unreadable)",
+        asked=lambda answers: _topology(answers) is Topology.BRIDGE,
+    ),
+    Question(
+        key="rectifier",
+        text="What is printed on the diode in series? (? where unreadable)",
         asked=lambda answers: _topology(answers) in _SERIES,
     ),
     Question(
         key="clamp",
-        text="What is printed on the diode across the input?",
+        text="What is printed on the diode across the input? (? where unreadable)",
         asked=lambda answers: _topology(answers) in _ACROSS,
     ),
-    Question(key="optocoupler", text="What is printed on the optocoupler?"),
+    Question(key="optocoupler", text="What is printed on the optocoupler? (? where unreadable)"),
     Question(key="supply", text="Supply of the controller?", usual="5 V"),
     Question(
         key="pull_up",
@@ -219,11 +228,16 @@ class Interview:
         if question.choices:
             numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
             if given not in numbers:
-                raise invalid_value(given, f"a number from {numbers[0]} to {numbers[-1]}")
+                raise InputError(f'found "{given}"; type {" or ".join(numbers)}')
         if question.key == "arrangement" and given not in ARRANGEMENTS:
             given = TRACED
         tried = Interview({**self.answers, question.key: given})
-        after = tried.so_far().read_as
+        board = tried.so_far()
+        low, high = PLATE_V
+        if question.key == "mains" and not low <= board.mains.rms_v <= high:
+            allowed = f'a mains voltage from {low:g} V to {high:g} V, such as "230 V 50 Hz"'
+            raise invalid_value(given, allowed)
+        after = board.read_as
         new = [note for note in after if note not in self._read_as]
         self.answers, self._read_as = tried.answers, after
         return "; ".join(dict.fromkeys(_understood(note, _items(given)) for note in new))
@@ -237,6 +251,10 @@ class Interview:
             raise InputError("there is no answer to take back")
         self.answers.popitem()
         self._read_as = self.so_far().read_as if self.answers else ()
+
+    def doubts(self) -> tuple[str, ...]:
+        """Values that were perhaps misread, once there are some."""
+        return odd_values(self.so_far()) if "resistors" in self.answers else ()
 
     def beeper(self, question: Question) -> str:
         """What the meter's beeper confirms of a question answered; empty where nothing."""
@@ -277,7 +295,11 @@ class Interview:
             parts.append(f"bridge {series}" if topology is Topology.BRIDGE else f"{series} >")
         coupler = answers.get("optocoupler", "optocoupler")
         across = f" with {answers.get('clamp', 'a diode')} across" if topology in _ACROSS else ""
-        parts.append(f"LED of {coupler}{across}")
+        lit = f"LED of {coupler}{across}"
+        if topology is Topology.BRIDGE:
+            parts[-1] += f" ({lit} on its + and -)"
+        else:
+            parts.append(lit)
         parts += reversed(self._resistors("return_resistors"))
         return "; ".join([" - ".join([*parts, "mains"]), *self._pin()])
 

@@ -67,6 +67,7 @@ _FUNCTION_WORDS = {
 _FUNCTION = re.compile(
     rf"\A\s*({'|'.join(sorted(_FUNCTION_WORDS, key=len, reverse=True))})(?=[\s,:]|$)", re.IGNORECASE
 )
+_ANY_VALUE = "0"
 _RED_BLACK = re.compile(r"(?P<over>.*)\bred (?P<red>\S+) black (?P<black>\S+)(?P<rest>.*)")
 
 
@@ -264,7 +265,18 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
 
 
 def as_measured(taken: Sequence[str | Measured], circuit: Circuit) -> tuple[Measured, ...]:
-    """Readings, those that are text read."""
+    """Readings, those that are text read.
+
+    Raises
+    ------
+    InputError
+        If one of them is neither.
+    """
+    for each in taken:
+        if not isinstance(each, str | Measured):
+            raise invalid_value(
+                each, 'readings one by one: "dc pin 4.98 V", "ohm R2 OL"', "reading"
+            )
     return tuple(
         parse_reading(each, circuit, f'reading "{each[:60]}"') if isinstance(each, str) else each
         for each in taken
@@ -272,7 +284,7 @@ def as_measured(taken: Sequence[str | Measured], circuit: Circuit) -> tuple[Meas
 
 
 def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
-    """Read what to measure where, without a value: ``dc pin logic0``, ``ohm R2``.
+    """Read what to measure where, without a value: ``dc pin logic0``, ``dc pin``, ``ohm R2``.
 
     Parameters
     ----------
@@ -292,6 +304,9 @@ def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
         One line: what was found, what is allowed.
     """
     reading, rest = _place(text, circuit, key)
+    if reading is None:  # of a point alone, as where a value is behind it
+        reading, rest = _place(f"{text} {_ANY_VALUE}", circuit, key)
+        rest = rest.removesuffix(_ANY_VALUE)
     if reading is None or rest:
         raise invalid_value(
             text, 'function, red probe, black probe (or a part): "dc pin logic0"', key
@@ -318,6 +333,18 @@ def place_text(reading: Reading, circuit: Circuit) -> str:
     if reading.power is not usual_power(reading.function):
         words.append(str(reading.power))
     return " ".join(word for word in words if word)
+
+
+def typed_text(measured: Measured, circuit: Circuit) -> str:
+    """A reading as a person types it, ``ohm R2 82 kΩ``; `parse_reading` reads it back."""
+    reading = measured.reading
+    place = place_text(reading, circuit)
+    if not reading.lifted:
+        probes = [reading.red, reading.black]
+        over = (find_part(e.ref, circuit, reading.function) for e in circuit)
+        ref = next((e.ref for e in over if e is not None and list(e.nodes) == probes), "")
+        place = place.replace(" ".join(probes), ref or " ".join(probes), 1)
+    return f"{place} {show_measured(measured)}"
 
 
 def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
@@ -379,12 +406,14 @@ def _joint(word: str, circuit: Circuit) -> str:
 
 
 def _with_function(words: list[str], circuit: Circuit) -> list[str]:
-    """A line that begins with a part: ohms over a resistor, a diode test over a junction."""
+    """A line that begins with a part: ohms over a resistor, a diode test over a junction; volts
+    at the pin are DC."""
     if not words or words[0].lower() in NAMES:
         return words
     part = _named_part(words[0], circuit)
     if part is None:
-        return words
+        of_pin = words[0].lower() == "pin" and re.search(r"[\d\s]m?V$", " ".join(words))
+        return [Function.DC.value, *words] if of_pin else words
     function = Function.OHM if isinstance(part, Resistance) else Function.DIODE
     return [function.value, *words]
 
@@ -500,6 +529,7 @@ def _joined(text: str) -> str:
     line = _FUNCTION.sub(
         lambda name: _FUNCTION_WORDS[name[1].lower()].replace(" ", "-"), _REMARK.sub(" ", text), 1
     )
+    line = re.sub(r"(?i)\bpull[ _]?(up|down)\b", r"pull-\1", line)
     return re.sub(r"[,:](?=\s)", " ", line)
 
 

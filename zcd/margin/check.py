@@ -22,6 +22,9 @@ from zcd.margin.as_new import Repair
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.lifetime import Life, life_of
 from zcd.margin.rules import (
+    DUTY,
+    RESERVE,
+    SYNC,
     Kind,
     Rule,
     SourceKind,
@@ -58,8 +61,6 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
-SYNC, RESERVE, DUTY = "sync", "reserve", "duty"
-"""What rules are about that are about no part."""
 LEVELS = ("low", "nominal", "high", "weak", "strong")
 """Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
 optocoupler at the minimum of its grade; high mains, the optocoupler at the maximum."""
@@ -186,7 +187,7 @@ class Check(Result, NominalCheck):
         "headrooms",
         "weak_headrooms",
         "life",
-        "rules",
+        "rules=every_rule",
         "spread",
         "outlook",
         "remedies",
@@ -213,7 +214,9 @@ class Check(Result, NominalCheck):
     def status(self) -> Status:
         """The overall verdict; what the board was built with is not blamed on its repair."""
         inherited = () if self.repair is None else self.repair.inherited
-        own = worst_status(rule for rule in self.every_rule if rule.name not in inherited)
+        own = worst_status(
+            rule for rule in self.every_rule if rule.name not in inherited and not rule.is_note
+        )
         return "warning" if inherited and own == "pass" else own
 
     @property
