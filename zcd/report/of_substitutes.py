@@ -243,6 +243,9 @@ def _capacitor_reason(found: Substitutes, old: Capacitor, proposal: Proposal) ->
     (new,) = proposal.parts
     assert isinstance(new, Capacitor)
     made_for = "" if new.rated_v else f"; check that it is made for {_rating_text(found, old)}"
+    if proposal.closeness is not Closeness.SAME:
+        change = _change_text(new.capacitance_f / old.capacitance_f)
+        return f"{change}, {_low_time_change(found, proposal)}{made_for}"
     return f"the same capacitance{made_for}"
 
 
