@@ -164,8 +164,9 @@ def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
         return ""
     part = first.repair.split()[0]
     buy = f" (zcd substitute {board_file} --for {part})" if part in replaceable_refs(board) else ""
+    work = "turn it round" if first.mode == "reversed" else f"fit the new part{buy}"
     return (
-        f"Next: fit the new part{buy} and measure again: zcd retest {board_file} --job "
+        f"Next: {work} and measure again: zcd retest {board_file} --job "
         f'{job_file} -r "dc pin ..." -r "frequency ...". If another value or type was fitted, '
         f"first write it into a copy and retest that: zcd new --like {board_file} repaired.toml. "
         f'Then: zcd close {job_file} --found "{first.key}".'
@@ -319,6 +320,8 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     # an open part reads open in circuit too: what is parallel to it only reads lower
     can_lift = can_lift and only.value < OVERLOAD
     how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
+    if fault.mode == "reversed":
+        how = "crossed probes read the same; swap them and take it"
     return f"This rests on one reading: {how} once more to be sure."
 
 

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import isfinite
 
-from zcd.diagnosis.reading_syntax import show_measured, typed_text
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.reading_syntax import show_measured, show_value, typed_text
 from zcd.diagnosis.readings import Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.margin.headroom import Headroom
@@ -190,6 +191,11 @@ def retest_line(retest: Retest) -> str:
         reading = reading_text(first.measured.reading, retest.circuit)
         good = spread_of(first.measured.reading.function, first.low, first.high)
         line = f"FAILS: {reading}: {show_measured(first.measured)} (good board {good})."
+        if first.measured.reading.function is Function.DUTY and (
+            first.low <= 1.0 - first.measured.value <= first.high
+        ):
+            value = show_value(Function.DUTY, first.measured.value)
+            return f'{line} If your meter shows the share of time high, enter "duty {value} high".'
         again = " All else fits a good board: take this one again."
         return line + (again if _otherwise_good(retest) else "")
     if retest.likeliest_ratio > retest.good_ratio:
