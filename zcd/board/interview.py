@@ -105,8 +105,8 @@ QUESTIONS = (
         key="feed",
         text="Follow the first mains resistor back. Where does its other end go?",
         choices=("straight to the mains", "to the contact of the load relay"),
-        beeper="Beeper: from that end to a pin of the plug. Silent with the relay off: the contact "
-        "is between them.",
+        beeper="Beeper, relay off: from that end to a pin of the plug. It beeps: straight to the "
+        "mains. Silent: through the relay's contact.",
     ),
     Question(
         key="coil_supply", text="Supply of the relay's coil?", usual="12 V",
@@ -142,7 +142,7 @@ QUESTIONS = (
     ),
     Question(
         key="return_resistors",
-        text="Resistors in the other leg of the bridge, as printed, starting at the neutral end?",
+        text="Resistors in the other leg of the bridge, as printed, starting at the mains end?",
         usual="none",
         asked=lambda answers: _topology(answers) is Topology.BRIDGE,
     ),
@@ -152,7 +152,7 @@ QUESTIONS = (
     ),
     Question(
         key="rectifier",
-        text="What is printed on the diode in series, or on the bridge? (? where unreadable)",
+        text="What is printed on the rectifier, diode or bridge? (? where unreadable)",
         asked=lambda answers: _topology(answers) in _SERIES,
     ),
     Question(
@@ -235,6 +235,9 @@ class Interview:
         after = board.read_as
         new = [note for note in after if note not in self._read_as]
         self.answers, self._read_as = tried.answers, after
+        if question.key == "mains" and not new:
+            plate = f"{board.mains.rms_v:g} V {board.mains.frequency_hz:g} Hz"
+            return "" if plate == given else plate
         return "; ".join(dict.fromkeys(_understood(note, _items(given)) for note in new))
 
     def back(self) -> None:

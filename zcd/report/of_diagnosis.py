@@ -482,7 +482,9 @@ def answers_text(suggestion: Suggestion) -> list[str]:
 
 def answer_text(function: Function, answer: Answer, good: float | None = None) -> str:
     """An answer and what it would mean; `good` is what a good board shows."""
-    names = ", ".join("a good board" if key == HEALTHY.key else key for key in answer.keys)
+    # where a good board shows the same, what this reading does not see adds nothing
+    good_too = HEALTHY.key in answer.keys
+    names = "as on a good board" if good_too else ", ".join(answer.keys)
     if answer.jumps:
         ends = [show_value(function, end) for end in (answer.low, answer.high)]
         if good is not None and answer.high == OVERLOAD:
