@@ -54,7 +54,8 @@ def test_the_neutral_leg_is_typed_from_the_neutral_end() -> None:
     """The picture runs from line to neutral, so the leg is the other way round in it."""
     interview = interviewed(Topology.BRIDGE, resistors="51k", return_resistors="47k 33k")
     assert [r.resistance_ohm for r in interview.board().return_chain] == [47e3, 33e3]
-    assert "R1 51k - bridge M7 - LED of PC817B - R3 33k - R2 47k - mains" in interview.path()
+    bridge = "bridge M7 (LED of PC817B on its + and -)"
+    assert f"R1 51k - {bridge} - R3 33k - R2 47k - mains" in interview.path()
 
 
 def test_the_beeper_checks_the_circuit_that_was_chosen() -> None:
@@ -119,7 +120,7 @@ def test_resistors_are_typed_with_their_references() -> None:
     ("before", "text", "told"),
     [
         ((), "", ""),
-        (("", "230 V"), "3", 'found "3"; allowed: a number from 1 to 2'),
+        (("", "230 V"), "3", 'found "3"; type 1 or 2'),
         (("",), "", "Type an answer; this one has no usual value"),
         (("",), "loud", "mains"),
         (("", "230 V", "1"), "100k oops", "resistors"),

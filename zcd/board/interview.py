@@ -105,8 +105,8 @@ QUESTIONS = (
         key="feed",
         text="Follow the first mains resistor back. Where does its other end go?",
         choices=("straight to the mains", "to the contact of the load relay"),
-        beeper="Beeper, relay off: from that end to a pin of the plug. It beeps: straight to the "
-        "mains. Silent: through the relay's contact.",
+        beeper="Beep from there to the plug. Silent? Then it goes through the relay's contact: "
+        'type "undo", then 2.',
     ),
     Question(
         key="coil_supply", text="Supply of the relay's coil?", usual="12 V",
@@ -142,7 +142,7 @@ QUESTIONS = (
     ),
     Question(
         key="return_resistors",
-        text="Resistors in the other leg of the bridge, as printed, starting at the mains end?",
+        text="Resistors in the other leg of the bridge, as printed, starting at the plug?",
         usual="none",
         asked=lambda answers: _topology(answers) is Topology.BRIDGE,
     ),
@@ -152,7 +152,12 @@ QUESTIONS = (
     ),
     Question(
         key="rectifier",
-        text="What is printed on the rectifier, diode or bridge? (? where unreadable)",
+        text="What is printed on the bridge, or on its diodes? (? where unreadable)",
+        asked=lambda answers: _topology(answers) is Topology.BRIDGE,
+    ),
+    Question(
+        key="rectifier",
+        text="What is printed on the diode in series? (? where unreadable)",
         asked=lambda answers: _topology(answers) in _SERIES,
     ),
     Question(
@@ -223,7 +228,7 @@ class Interview:
         if question.choices:
             numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
             if given not in numbers:
-                raise invalid_value(given, f"a number from {numbers[0]} to {numbers[-1]}")
+                raise InputError(f'found "{given}"; type {" or ".join(numbers)}')
         if question.key == "arrangement" and given not in ARRANGEMENTS:
             given = TRACED
         tried = Interview({**self.answers, question.key: given})
@@ -293,7 +298,11 @@ class Interview:
             parts.append(f"bridge {series}" if topology is Topology.BRIDGE else f"{series} >")
         coupler = answers.get("optocoupler", "optocoupler")
         across = f" with {answers.get('clamp', 'a diode')} across" if topology in _ACROSS else ""
-        parts.append(f"LED of {coupler}{across}")
+        lit = f"LED of {coupler}{across}"
+        if topology is Topology.BRIDGE:
+            parts[-1] += f" ({lit} on its + and -)"
+        else:
+            parts.append(lit)
         parts += reversed(self._resistors("return_resistors"))
         return "; ".join([" - ".join([*parts, "mains"]), *self._pin()])
 

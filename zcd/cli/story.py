@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from zcd.arguments import STORY_SECONDS
 from zcd.cli.command import Command, full_option, settings
 from zcd.cli.completion import files, story_flags
 from zcd.cli.exits import exit_codes
@@ -26,7 +27,7 @@ from zcd.cli.ranges import FiniteRange
 )
 @click.option(
     "--seconds",
-    type=FiniteRange(1.0, 600.0),
+    type=FiniteRange(*STORY_SECONDS),
     default=60.0,
     show_default=True,
     help="Length of the simulated time.",

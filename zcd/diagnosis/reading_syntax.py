@@ -70,6 +70,7 @@ _FUNCTION_WORDS = {
 _FUNCTION = re.compile(
     rf"\A\s*({'|'.join(sorted(_FUNCTION_WORDS, key=len, reverse=True))})(?=[\s,:]|$)", re.IGNORECASE
 )
+_ANY_VALUE = "0"
 _RED_BLACK = re.compile(r"(?P<over>.*)\bred (?P<red>\S+) black (?P<black>\S+)(?P<rest>.*)")
 
 
@@ -286,7 +287,7 @@ def as_measured(taken: Sequence[str | Measured], circuit: Circuit) -> tuple[Meas
 
 
 def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
-    """Read what to measure where, without a value: ``dc pin logic0``, ``ohm R2``.
+    """Read what to measure where, without a value: ``dc pin logic0``, ``dc pin``, ``ohm R2``.
 
     Parameters
     ----------
@@ -306,6 +307,9 @@ def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
         One line: what was found, what is allowed.
     """
     reading, rest = _place(text, circuit, key)
+    if reading is None:  # of a point alone, as where a value is behind it
+        reading, rest = _place(f"{text} {_ANY_VALUE}", circuit, key)
+        rest = rest.removesuffix(_ANY_VALUE)
     if reading is None or rest:
         raise invalid_value(
             text, 'function, red probe, black probe (or a part): "dc pin logic0"', key

@@ -187,7 +187,7 @@ class Check(Result, NominalCheck):
         "headrooms",
         "weak_headrooms",
         "life",
-        "rules",
+        "rules=every_rule",
         "spread",
         "outlook",
         "remedies",

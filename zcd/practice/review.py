@@ -52,28 +52,33 @@ class Review:
         The apprentice named what was hidden.
     named : tuple of str
         What the apprentice named, in order.
-    hints : int
+    wrong, hints : int
+        `wrong`: how many of these were not it.
     seconds : float
         That the work would have taken.
     steps : tuple of Step
     dangers : tuple of Danger
-    expert : tuple of Measured
-        Readings of one who takes those that tell most for their trouble and danger.
+    expert : tuple of Step
+        Of one who takes the readings that tell most for their trouble and danger.
     expert_seconds : float
-    expert_found : str
-        What that one names.
+    expert_found : tuple of Fault
+        What that one names: more than one where no reading tells them apart.
+    expert_right : bool
+        It is what was hidden, or one part of it.
     """
 
     exercise: Exercise
     found: bool
     named: tuple[str, ...]
+    wrong: int
     hints: int
     seconds: float
     steps: tuple[Step, ...]
     dangers: tuple[Danger, ...]
-    expert: tuple[Measured, ...]
+    expert: tuple[Step, ...]
     expert_seconds: float
-    expert_found: str
+    expert_found: tuple[Fault, ...]
+    expert_right: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +147,7 @@ class Expert:
 
 
 def review(
-    bench: Bench, expert: Expert, *, found: bool, named: Sequence[str], hints: int
+    bench: Bench, expert: Expert, *, found: bool, named: Sequence[str], wrong: int, hints: int
 ) -> Review:
     """Look back on an exercise.
 
@@ -153,7 +158,7 @@ def review(
     expert : Expert
     found : bool
     named : sequence of str
-    hints : int
+    wrong, hints : int
 
     Returns
     -------
@@ -162,17 +167,23 @@ def review(
     steps = expert.steps(bench.taken)
     needless = sum(step.instead is not None for step in steps)
     way, diagnosis = expert.way()
+    hidden = bench.exercise.fault
+    ends = diagnosis.indistinguishable or diagnosis.ranked[:1]
+    named_last = tuple(ranked.fault for ranked in ends if ranked.fault is not None)
+    parts = [each for each in expert.dictionary.faults if each.key in hidden.members] or [hidden]
     return Review(
         exercise=bench.exercise,
         found=found,
         named=tuple(named),
+        wrong=wrong,
         hints=hints,
         seconds=bench.seconds,
         steps=steps,
         dangers=(*bench.dangers, *[Danger.NEEDLESS] * needless),
-        expert=tuple(way.measured),
+        expert=expert.steps(way.taken),
         expert_seconds=way.seconds,
-        expert_found=diagnosis.ranked[0].key,
+        expert_found=named_last,
+        expert_right=any(is_meant(named_last, part) for part in parts),
     )
 
 
@@ -187,4 +198,10 @@ def _open(diagnosis: Diagnosis) -> dict[str, float]:
 
 def is_meant(named: Sequence[Fault], hidden: Fault) -> bool:
     """Whether one of the faults that a name may mean is what is hidden, as far as a repair goes."""
-    return any(same_repair(fault, hidden) or hidden.part == fault.part for fault in named)
+    return any(
+        same_repair(fault, hidden)
+        or hidden.part == fault.part
+        # behind a good sync circuit: which of these it is, no reading of this bench tells
+        or (bool(hidden.reports) and hidden.reports == fault.reports)
+        for fault in named
+    )
