@@ -91,6 +91,7 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     from zcd.diagnosis.faults import faults_of
     from zcd.diagnosis.job import load_job
     from zcd.jobs.closing import close_job, find_fault
+    from zcd.report.of_retest_record import not_passed_line
     from zcd.report.text import plain
 
     job = load_job(job_file)
@@ -101,4 +102,6 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
         print_json({"file": str(path), "found": fault.key, "closed": today.isoformat()})
     else:
         click.echo(plain(f"{path} closed: {fault.key}. Next: zcd report {path}"))
+        if line := not_passed_line(job.retests):
+            click.echo(plain(f"Closed all the same: {line}"))
     return 0

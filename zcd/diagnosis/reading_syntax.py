@@ -46,7 +46,10 @@ _SERIES = re.compile(
     r"(?P<first>\S+?)(?:\s+(?:to|and)\s+|\s*(?:-|–|\+|\.\.+|…)\s*)(?P<last>\S+)(?:\s+(?P<rest>.*))?",
     re.IGNORECASE,
 )
-_NODE_SYNONYMS = {"gnd": "logic0", "ground": "logic0", "0v": "logic0", "vcc": "logic+"}
+_NODE_SYNONYMS = {
+    "gnd": "logic0", "ground": "logic0", "0v": "logic0", "vcc": "logic+",
+    "l": "line", "phase": "line", "n": "neutral",
+}  # fmt: skip
 _STATES = {
     "on a bench supply": Power.BENCH, "bench supply": Power.BENCH, "on bench": Power.BENCH,
     "relay off": Power.OFF, "relay on": Power.LIVE, "live": Power.LIVE,

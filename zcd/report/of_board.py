@@ -59,7 +59,8 @@ def unread_line(board: Board) -> str:
         for each in board.unknowns
     )
     lines = [f"{line}, {span}" for line, span in zip(unread_parts(board), spans, strict=True)]
-    return f"{'; '.join(lines)}." if lines else ""
+    ask = f"zcd check {plain(board.file)} says which values pass"
+    return f"{'; '.join(lines)}; {ask}." if lines else ""
 
 
 def _place(board: Board, key: str) -> str:

@@ -37,6 +37,8 @@ MOST_NAMED = 3
 MOST_MEANING = 155
 """Characters of what the answers would mean: two lines."""
 MIN_NAMED = 0.02
+MIN_TELLING = 0.1
+"""Nobody acts on less."""
 LIFTABLE = ("resistor", "diode")
 """Kinds of parts with two leads, of which one can be lifted."""
 PROBABLY = 0.75
@@ -163,10 +165,16 @@ def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
     if diagnosis.stopped != "sure" or first is None or first.key == HEALTHY.key:
         return ""
     part = first.repair.split()[0]
+    if first.mode == "reversed":
+        return (
+            f"Next: swap the probes and read it again. If it stays so, turn {part} round and "
+            f"measure again: zcd retest {board_file} --job {job_file}."
+        )
     buy = f" (zcd substitute {board_file} --for {part})" if part in replaceable_refs(board) else ""
-    work = "turn it round" if first.mode == "reversed" else f"fit the new part{buy}"
+    if part in {unknown.ref for unknown in board.unknowns}:
+        buy += f"; its value is a guess: zcd check {board_file} says which values pass"
     return (
-        f"Next: {work} and measure again: zcd retest {board_file} --job "
+        f"Next: fit the new part{buy} and measure again: zcd retest {board_file} --job "
         f'{job_file} -r "dc pin ..." -r "frequency ...". If another value or type was fitted, '
         f"first write it into a copy and retest that: zcd new --like {board_file} repaired.toml. "
         f'Then: zcd close {job_file} --found "{first.key}".'
@@ -416,6 +424,8 @@ def changed_line(diagnosis: Diagnosis, before: Collection[Ranked]) -> str:
     if first.fault is None and first.probability >= PROBABLY:
         chance = probability_text(first.probability)
         return f"No fault known here fits ({chance}): check the last readings."
+    if first.probability < MIN_TELLING:
+        return "Nothing is settled yet."
     old = {r.key: r.probability for r in before}
     parts = []
     for r in diagnosis.ranked[:MOST_NAMED]:

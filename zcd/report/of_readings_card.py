@@ -132,6 +132,8 @@ def _legend(sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> s
     if joints := [word.strip(",") for word in places.split() if "/" in word]:
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")
+    if "duty" in places:
+        words.append("duty: share of time LOW; if your meter counts high, take it from 100 %.")
     if "feed" in places:
         words.append("feed: where the chain begins, behind the load relay's contact if it has one.")
     if bridge := re.search(r"(\w+)~1", places):

@@ -83,7 +83,7 @@ def _verdict_text(record: RetestRecord) -> str:
     share = probability_text(record.good_ratio)
     if record.verdict is Verdict.UNSURE:
         short = short_of(record.good_ratio)
-        return f"too few readings ({short} sure that the board is good, 95 % needed)"
+        return f"too few readings ({short} sure, 95 % needed)"
     if record.verdict is Verdict.GOOD:
         return f"{record.verdict} ({share} sure)"
     names = [_short_name(each) for each in record.readings if each.differs]
