@@ -11,7 +11,7 @@ from tests.diagnosis.boards import TEXTS
 from zcd.cli import main
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.meters import AcKind, usual_meter
-from zcd.jobs.meter_questions import QUESTIONS, START, ask_meter, meter_from
+from zcd.jobs.meter_questions import HELP, QUESTIONS, START, ask_meter, meter_from
 
 BOARD = TEXTS["half-wave"]
 
@@ -49,6 +49,14 @@ def test_what_cannot_be_used_is_asked_again() -> None:
     meter = meter_from(texts)
     assert (meter.diode_stop_v, meter.ohms_open_v, meter.ohm_range_ohm) == (1.5, 0.6, 2e6)
     assert (meter.ac_kind, meter.ohms_stated) == (AcKind.AVERAGE, True)
+
+
+def test_a_question_mark_explains_and_a_person_may_leave() -> None:
+    _, asked, told = answered("?", "", "", "", "")
+    assert told == [HELP]
+    assert asked[0] == asked[1]
+    with pytest.raises(EOFError):
+        answered("", "quit")
 
 
 def run(

@@ -42,7 +42,7 @@ def test_quantities_have_three_figures_and_a_unit(value: float, unit: str, words
 
 @pytest.mark.parametrize(
     ("offset_s", "words"),
-    [(1.11e-3, "1.11 ms late"), (-2.22e-4, "222 µs early"), (0.0, "on time"), (nan, "-")],
+    [(1.11e-3, "1.11 ms after"), (-2.22e-4, "222 µs before"), (0.0, "at crossing"), (nan, "-")],
 )
 def test_offsets_are_late_or_early(offset_s: float, words: str) -> None:
     assert offset_text(offset_s) == words

@@ -111,7 +111,7 @@ def test_a_bridge_in_one_piece_is_replaced_by_one() -> None:
     result = asked("bridge", "BR1", 'diodes = ["1N4007", "DB107"]')
     assert answer_lines(result.found, result.found.answers[0], 3) == ("DB107: the same part",)
     one_piece = edited('"1N4007"', '"DB107"', "bridge")
-    result = api.substitute(one_piece, parse_drawer('diodes = ["DB107", "1N4007"]'), refs=["D1"])
+    result = api.substitute(one_piece, parse_drawer('diodes = ["DB107", "1N4007"]'), refs=["BR1"])
     assert answer_lines(result.found, result.found.answers[0], 3) == ("DB107: the same part",)
 
 

@@ -204,12 +204,14 @@ class Junction:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Diode:
-    """A rectifier or clamp diode."""
+    """A rectifier or clamp diode; of a zener what it may bear at 25 °C, None: not known."""
 
     ref: str
     part: str
     junction: Junction
     source: str
+    rated_power_w: float | None = None
+    zero_power_degc: float = 175.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -122,9 +122,11 @@ def optocoupler_name(
         if grade is not None:
             raise invalid_value(grade, f"no grade, as {of_class} is a class", f"{prefix}grade")
         return of_class, None
-    text = re.sub(r"[\s(),._/-]+", "-", family).strip("-").upper()
+    plain = re.sub(r"\b(?:grade|rank|opto-?(?:coupler|isolator)?)\b|\?$", " ", family, flags=re.I)
+    text = re.sub(r"[\s(),._/-]+", "-", plain).strip("-").upper()
     for name, of_family in _names():
-        match = re.fullmatch(rf"(?:{_MAKERS})?[A-Z]{{0,5}}?-?{name}(?P<rest>.*)", text)
+        spaced = re.sub(r"(?<=[A-Z])(?=\d)", "-?", name)
+        match = re.fullmatch(rf"(?:{_MAKERS})?[A-Z]{{0,5}}?-?{spaced}(?P<rest>.*)", text)
         if match is None:
             continue
         printed = _printed_grade(match["rest"], name, of_family, family, f"{prefix}family")

@@ -21,7 +21,7 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
 
     \b
     Examples
-      zcd jobs bench --find "vent drift"
+      zcd jobs bench --find "dryer drift"
       zcd jobs --open
     """
     from zcd.cli.output import print_json, show
@@ -52,8 +52,8 @@ def boards(folder: str, words: str, as_json: bool) -> int:
 
     \b
     Examples
-      zcd boards bench --find "vent"
-      zcd new --like vent.toml second-vent.toml
+      zcd boards bench --find "dryer"
+      zcd new --like board.toml second.toml
     """
     from zcd.cli.output import print_json, show
     from zcd.jobs.boards import find_boards
@@ -82,7 +82,7 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
 
     \b
     Example
-      zcd close vent-job.toml --found "R7 drift" --repair "R7 and R8 renewed"
+      zcd close job.toml --found "R7 drift" --repair "R7 and R8 renewed"
     """
     from datetime import date
 
@@ -100,5 +100,5 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     if as_json:
         print_json({"file": str(path), "found": fault.key, "closed": today.isoformat()})
     else:
-        click.echo(plain(f"{path} closed: {fault.key}"))
+        click.echo(plain(f"{path} closed: {fault.key}. Next: zcd report {path}"))
     return 0

@@ -51,7 +51,7 @@ def practice(
     \b
     Examples
       zcd practice
-      zcd practice vent.toml --level 3 --record class.jsonl
+      zcd practice board.toml --level 3 --record class.jsonl
       zcd practice --summary class.jsonl
     """
     from dataclasses import asdict

@@ -265,7 +265,18 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
 
 
 def as_measured(taken: Sequence[str | Measured], circuit: Circuit) -> tuple[Measured, ...]:
-    """Readings, those that are text read."""
+    """Readings, those that are text read.
+
+    Raises
+    ------
+    InputError
+        If one of them is neither.
+    """
+    for each in taken:
+        if not isinstance(each, str | Measured):
+            raise invalid_value(
+                each, 'readings one by one: "dc pin 4.98 V", "ohm R2 OL"', "reading"
+            )
     return tuple(
         parse_reading(each, circuit, f'reading "{each[:60]}"') if isinstance(each, str) else each
         for each in taken
@@ -324,6 +335,18 @@ def place_text(reading: Reading, circuit: Circuit) -> str:
     return " ".join(word for word in words if word)
 
 
+def typed_text(measured: Measured, circuit: Circuit) -> str:
+    """A reading as a person types it, ``ohm R2 82 kΩ``; `parse_reading` reads it back."""
+    reading = measured.reading
+    place = place_text(reading, circuit)
+    if not reading.lifted:
+        probes = [reading.red, reading.black]
+        over = (find_part(e.ref, circuit, reading.function) for e in circuit)
+        ref = next((e.ref for e in over if e is not None and list(e.nodes) == probes), "")
+        place = place.replace(" ".join(probes), ref or " ".join(probes), 1)
+    return f"{place} {show_measured(measured)}"
+
+
 def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     """The reading that a line begins with, None where it ends early; and what is left of it."""
     require_length(text, key)
@@ -376,17 +399,21 @@ def _joint(word: str, circuit: Circuit) -> str:
     if not slash or (a := find_part(first, circuit)) is None:
         return word
     b = find_part(second, circuit)
+    if b is None and circuit.aliases.get(second) in a.nodes:
+        return second
     common = [] if b is None else [node for node in a.nodes if node in b.nodes]
     return common[0] if len(common) == 1 else word
 
 
 def _with_function(words: list[str], circuit: Circuit) -> list[str]:
-    """A line that begins with a part: ohms over a resistor, a diode test over a junction."""
+    """A line that begins with a part: ohms over a resistor, a diode test over a junction; volts
+    at the pin are DC."""
     if not words or words[0].lower() in NAMES:
         return words
     part = _named_part(words[0], circuit)
     if part is None:
-        return words
+        of_pin = words[0].lower() == "pin" and re.search(r"[\d\s]m?V$", " ".join(words))
+        return [Function.DC.value, *words] if of_pin else words
     function = Function.OHM if isinstance(part, Resistance) else Function.DIODE
     return [function.value, *words]
 
@@ -502,6 +529,7 @@ def _joined(text: str) -> str:
     line = _FUNCTION.sub(
         lambda name: _FUNCTION_WORDS[name[1].lower()].replace(" ", "-"), _REMARK.sub(" ", text), 1
     )
+    line = re.sub(r"(?i)\bpull[ _]?(up|down)\b", r"pull-\1", line)
     return re.sub(r"[,:](?=\s)", " ", line)
 
 

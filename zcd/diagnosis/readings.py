@@ -20,6 +20,7 @@ from zcd.circuit.elements import (
     Resistance,
     is_hidden,
 )
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.functions import Function
 from zcd.engine.network import islands
 from zcd.errors import invalid_value
@@ -340,9 +341,11 @@ def _live(board: Board, circuit: Circuit) -> list[Reading]:
 
 
 def _lifted(board: Board, circuit: Circuit) -> list[Reading]:
-    """Each resistor, each diode and the LED alone."""
+    """Each resistor, each diode and the LED alone; no diode of a bridge in one piece."""
     result = [_over(circuit, ref, Function.OHM, ref) for ref in _resistors(board)]
     for junction in circuit.of(Junction):
+        if diode_of_bridge(junction.ref)[1]:
+            continue
         a, b = junction.nodes
         for red, black in ((a, b), (b, a)):
             result.append(

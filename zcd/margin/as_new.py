@@ -15,12 +15,12 @@ from zcd.board.parts_library import odd_values
 from zcd.board.units import format_si, some_of
 from zcd.circuit.build import led_refs
 from zcd.errors import InputError
-from zcd.margin.rules import newly_failed
+from zcd.margin.rules import SYNC, newly_failed
 from zcd.margin.stress import chain_resistors
 from zcd.margin.wiring import parts_of, rewired, same_shape
 
 if TYPE_CHECKING:
-    from zcd.margin.check import Check
+    from zcd.margin.check import Check, Level
 
 Outcome = Literal["as good as new", "better", "worse"]
 
@@ -120,14 +120,15 @@ def with_original(check: Check, was: Check) -> Check:
     """
     require_same_kind(check.board, was.board)
     new = newly_failed(check.every_rule, was.every_rule, SAME_RATIO)
-    failed = (rule for rule in check.every_rule if not rule.passes)
+    works = _nominal(was).locks  # else it was not built so
+    failed = (r for r in check.every_rule if not r.passes and (works or r.subject != SYNC))
     inherited = tuple(rule.name for rule in failed if rule not in new)
     repair = Repair(
         was=was.board,
         changes=tuple(_changes(check, was)),
         inherited=inherited,
         mended=check.passes and not was.passes,
-        doubts=tuple(_doubts(check.board, was.board)),
+        doubts=tuple(_doubts(check.board, was)),
     )
     return replace(check, repair=repair)
 
@@ -192,8 +193,18 @@ def _written_name(board: Board) -> str:
     return str(written.get("name", ""))
 
 
-def _doubts(board: Board, was: Board) -> Iterator[str]:
+def _nominal(check: Check) -> Level:
+    return next(level for level in check.levels if level.name == "nominal")
+
+
+def _doubts(board: Board, original: Check) -> Iterator[str]:
     """What makes a comparison of a repair with the board as built doubtful."""
+    was = original.board
+    if not _nominal(original).locks:
+        yield (
+            f"As {was.name} is described, it never worked: a typical one has no sync at nominal "
+            "mains. Check its values; --was takes the board as it was built, not with its fault."
+        )
     others = ("mains", "relay", "controller", "service")
     differing = [name for name in others if getattr(board, name) != getattr(was, name)]
     if differing:
@@ -219,7 +230,7 @@ def _doubts(board: Board, was: Board) -> Iterator[str]:
 
 def _changes(check: Check, was: Check) -> Iterator[Change]:
     yield from _reserve(check, was)
-    now, before = (next(lv for lv in c.levels if lv.name == "nominal") for c in (check, was))
+    now, before = _nominal(check), _nominal(was)
     if now.locks and before.locks:
         yield Change(
             name="pulse width", before=before.low_time_s, after=now.low_time_s, unit="s",

@@ -78,8 +78,8 @@ def levels_table(check: Check) -> Table:
     unsettled = [level.name for level in check.levels if not level.settled]
     remark = (
         "weak: low mains, hot, the lowest CTR of the grade; strong: high mains, the highest CTR. "
-        "falls, rises: edges of the pin against the true crossing; undefined: the longer of the "
-        "two ways through the band between the thresholds."
+        "falls, rises: edges of the pin, after or before the zero crossing of the mains; "
+        "undefined: longest time between the thresholds."
     )
     if expected_pulses(check.board) > 1:
         remark += " Times of the first of the pulses in a period."

@@ -6,10 +6,11 @@ from collections.abc import Collection, Sequence
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.faults import HEALTHY, includes
 from zcd.diagnosis.functions import Method
-from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present, together_names
@@ -118,7 +119,12 @@ def recorded_line(case: Case) -> str:
     """The same for a record, which tells nobody what to do."""
     if case.job.closed is not None:
         return found_line(case)
-    return f"Found (not confirmed): {unconfirmed_text(case.diagnosis)}"
+    return f"{unconfirmed_name(case.diagnosis)}: {unconfirmed_text(case.diagnosis)}"
+
+
+def unconfirmed_name(diagnosis: Diagnosis) -> str:
+    """What to call it."""
+    return "Found (not confirmed)" if diagnosis.stopped == "sure" else "Found so far"
 
 
 def unconfirmed_text(diagnosis: Diagnosis) -> str:
@@ -159,10 +165,10 @@ def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
     part = first.repair.split()[0]
     buy = f" (zcd substitute {board_file} --for {part})" if part in replaceable_refs(board) else ""
     return (
-        f"Next: fit the new part{buy}. If it is another value or type, write it into a copy: zcd "
-        f"new --like {board_file} repaired.toml. Measure again: zcd retest repaired.toml (or "
-        f'{board_file}) --job {job_file} -r "low time ...". Then zcd close {job_file} --found '
-        f'"{first.key}".'
+        f"Next: fit the new part{buy} and measure again: zcd retest {board_file} --job "
+        f'{job_file} -r "dc pin ..." -r "frequency ...". If another value or type was fitted, '
+        f"first write it into a copy and retest that: zcd new --like {board_file} repaired.toml. "
+        f'Then: zcd close {job_file} --found "{first.key}".'
     )
 
 
@@ -308,7 +314,10 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     only, fault = diagnosis.measured[0], diagnosis.indistinguishable[0].fault
     if only.repeated or only.reading.lifted or fault is None:
         return ""
-    can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE
+    one_piece = diode_of_bridge(fault.part)[1]
+    can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE and not one_piece
+    # an open part reads open in circuit too: what is parallel to it only reads lower
+    can_lift = can_lift and only.value < OVERLOAD
     how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
     return f"This rests on one reading: {how} once more to be sure."
 
@@ -331,7 +340,7 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
         and not r.fault.members
         and (one_repair(first, r) or includes(r.fault, fault))
     ]
-    modes = [r.key.removeprefix(f"{fault.repair} ") for r in same]
+    modes = [r.key.removeprefix(fault.repair).strip() for r in same]
     if len(same) > 1:
         shares = [probability_text(r.probability) for r in same]
         modes = [f"{mode} {share}" for mode, share in zip(modes, shares, strict=True)]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import isfinite
 
-from zcd.diagnosis.reading_syntax import place_text, show_measured
+from zcd.diagnosis.reading_syntax import show_measured, typed_text
 from zcd.diagnosis.readings import Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.margin.headroom import Headroom
@@ -144,7 +144,7 @@ def _next_line(retest: Retest) -> str:
     if not retest.differs:
         return ""
     first = retest.differs[0].measured
-    given = f"{place_text(first.reading, retest.circuit)} {show_measured(first)}"
+    given = typed_text(first, retest.circuit)
     more = ", and all other readings" if len(retest.readings) > 1 else ""
     again = "If it stays so, find" if _otherwise_good(retest) else "Next: find"
     return f'{again} the fault: zcd diagnose {plain(retest.board.file)} -r "{given}"{more}.'
@@ -200,8 +200,9 @@ def retest_line(retest: Retest) -> str:
         )
     if not retest.missing:
         return (
-            f"NOT PASSED: only {share} sure that the board is good, and no reading left would "
-            "settle it."
+            f"NOT PASSED: only {share} sure that the board is good (95 % needed), and no reading "
+            f"left would settle it. Not excluded: {retest.likeliest.key} "
+            f"({probability_text(retest.likeliest_ratio)})."
         )
     number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more, first"
     return (
@@ -217,6 +218,8 @@ def remaining_lines(retest: Retest) -> list[str]:
         low_times = (a.measured for a in retest.readings if a.measured.reading == LOW_TIME)
         if any(m.exact and m.value > 0.0 for m in low_times):
             return ["No CTR gives this board the low time that was measured: measure it again."]
+        if LOW_TIME in (*retest.missing, *retest.to_take):
+            return []
         return [
             "Measure the low time at the pin (scope, or a capture) for what is left of the CTR."
         ]

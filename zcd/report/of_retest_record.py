@@ -57,6 +57,13 @@ def not_ready_line(records: Sequence[RetestRecord]) -> str:
     return f"NOT READY. The last retest failed{told}."
 
 
+def not_passed_line(records: Sequence[RetestRecord]) -> str:
+    """The same, or that the last retest had too few readings; empty where it passed."""
+    if not records or records[-1].verdict is not Verdict.UNSURE:
+        return not_ready_line(records)
+    return f"NOT PASSED yet. The last retest had {_verdict_text(records[-1])}."
+
+
 def _differing_text(each: RetestReading) -> str:
     """A reading that differs, such as ``low time 4 ms (good 7.8 ms to 9.2 ms)``."""
     good = f" (good {plain(each.good_board)})" if each.good_board else ""
@@ -67,7 +74,8 @@ def _differing_text(each: RetestReading) -> str:
 
 def _short_name(each: RetestReading) -> str:
     """What was read, without the pin where a pulse is measured there."""
-    return plain(each.reading).removesuffix(", pin to logic0").replace(" (scope)", "")
+    name = plain(each.reading).replace(" (scope)", "")
+    return name.removesuffix(", pin to logic0").removesuffix(", red pin, black logic0")
 
 
 def _verdict_text(record: RetestRecord) -> str:
@@ -75,7 +83,7 @@ def _verdict_text(record: RetestRecord) -> str:
     share = probability_text(record.good_ratio)
     if record.verdict is Verdict.UNSURE:
         short = short_of(record.good_ratio)
-        return f"too few readings to pass; {short} sure that the board is good"
+        return f"too few readings ({short} sure that the board is good, 95 % needed)"
     if record.verdict is Verdict.GOOD:
         return f"{record.verdict} ({share} sure)"
     names = [_short_name(each) for each in record.readings if each.differs]

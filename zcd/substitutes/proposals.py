@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from math import inf
 
+from zcd.board.diode_names import leg_refs
 from zcd.board.model import Board, Capacitor, Diode, Optocoupler, Resistor
-from zcd.board.parts_library import zener_w
 from zcd.substitutes.compare import Verdict, verdicts, with_corners
 
 Part = Resistor | Optocoupler | Diode | Capacitor
@@ -195,17 +194,15 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
 def _will_do(candidate: Candidate, verdict: Verdict, original: Verdict) -> bool:
     """Whether a candidate is proposed; never a diode beyond its rating."""
     diodes = tuple(
-        f"{part.ref}{letter} "
+        f"{ref} "
         for part in candidate.parts
         if isinstance(part, Diode)
-        for letter in ("", *"abcd")
+        for ref in (part.ref, *leg_refs(part.ref, part.part))
     )
-    if any(rule.limited_by_breakdown and rule.name.startswith(diodes) for rule in verdict.failed):
-        return False
-    zeners = [
-        part for part in candidate.parts if isinstance(part, Diode) and part.junction.is_zener
-    ]
-    if any(verdict.zener_w[part.ref] > (zener_w(part) or inf) for part in zeners):
+    if any(
+        (rule.limited_by_breakdown or rule.unit == "W") and rule.name.startswith(diodes)
+        for rule in verdict.failed
+    ):
         return False
     if candidate.closeness is Closeness.OTHER:
         return verdict.passes
