@@ -19,7 +19,7 @@ OVERLOAD_WORDS = ("ol", "0l", "o.l", "0.l", ".ol", "overload", "open")
 MODEL_RATIO = 0.03
 """What the model leaves out, as a share of the reading."""
 
-_VOLTS = {"v": 1.0, "vac": 1.0, "vdc": 1.0, "v ac": 1.0, "v dc": 1.0}
+_VOLTS = {"v": 1.0, "vac": 1.0, "vdc": 1.0, "v ac": 1.0, "v dc": 1.0, "v~": 1.0, "volts": 1.0}
 
 
 class Function(StrEnum):

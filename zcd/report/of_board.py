@@ -5,7 +5,9 @@ from __future__ import annotations
 from zcd.board.drawer import Drawer
 from zcd.board.model import Board, ReadAs
 from zcd.board.parts_library import all_resistors
+from zcd.circuit.build import build_circuit
 from zcd.report.text import plain, quantity_text
+from zcd.sync.lock import lock_of
 
 
 def read_as_line(board: Board) -> str:
@@ -61,6 +63,16 @@ def unread_line(board: Board) -> str:
     lines = [f"{line}, {span}" for line, span in zip(unread_parts(board), spans, strict=True)]
     ask = f"zcd check {plain(board.file)} says which values pass"
     return f"{'; '.join(lines)}; {ask}." if lines else ""
+
+
+def misdescribed_line(board: Board) -> str:
+    """Whether even a good board loses sync as the file has it; empty where it works."""
+    if lock_of(build_circuit(board), board).locks[0]:
+        return ""
+    return (
+        "As the file has it even a good board loses sync: read its values again first (zcd check "
+        f"{plain(board.file)})."
+    )
 
 
 def _place(board: Board, key: str) -> str:

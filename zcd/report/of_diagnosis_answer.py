@@ -18,9 +18,10 @@ from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.files import file_name
+from zcd.margin.stress import worst_stress
 from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_board import read_as_line, unread_line
+from zcd.report.of_board import misdescribed_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import (
     answers_text,
     flags_line,
@@ -30,6 +31,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
+from zcd.report.of_sizes import small_chain
 from zcd.report.text import plain, probability_text
 from zcd.substitutes.search import replaceable_refs
 
@@ -76,7 +78,9 @@ def answer_document(case: Case) -> Document:
         why = because_lines(telling, case.board, case.circuit, job.meter)
         blocks += [Paragraph("Because:"), BulletList(why)]
     more = (
+        misdescribed_line(case.board),
         unkept_line(case),
+        overload_line(diagnosis, case.board),
         confirm_line(diagnosis),
         suspects_line(diagnosis, case.circuit),
         "" if job.closed else hidden_line(diagnosis, case.circuit),
@@ -312,6 +316,20 @@ def swap_line(alike: Sequence[Ranked]) -> str:
     if not parts or len(together_names(alike)) < 2:
         return ""
     return f"To tell: lift or swap {parts[0]} and see whether it changes."
+
+
+def overload_line(diagnosis: Diagnosis, board: Board) -> str:
+    """That the part named is too small for its place, so that the same one would fail again."""
+    fault = diagnosis.indistinguishable[0].fault
+    if diagnosis.stopped != "sure" or fault is None:
+        return ""
+    over = [stress for stress in worst_stress(board) if stress.used_ratio() > 1.0]
+    refs = [stress.resistor.ref for stress in over if not stress.resistor.size_assumed]
+    if fault.part not in refs:
+        return ""
+    if chain := small_chain(board, refs, over):
+        return f"{chain.cause}: the same would fail again. Fit {chain.enough}."
+    return f"{fault.part} is too small for its place: the same would fail again. Fit a larger one."
 
 
 def confirm_line(diagnosis: Diagnosis) -> str:

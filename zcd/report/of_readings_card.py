@@ -14,7 +14,7 @@ from zcd.diagnosis.meters import Meter, diode_full_scale_v
 from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_over, usual_power
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
-from zcd.report.of_board import read_as_line, unread_line
+from zcd.report.of_board import misdescribed_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, spread_text
 from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text
@@ -58,6 +58,7 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     cautions = [text for side in due or sides for text in SHORT_CAUTIONS[side]]
     words = (
         _legend(sides, rows),
+        misdescribed_line(expected.board),
         read_as_line(expected.board),
         unread_line(expected.board),
         f"CAUTION: {' '.join(cautions)} {LOCAL}",
