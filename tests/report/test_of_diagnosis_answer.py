@@ -24,6 +24,7 @@ from zcd.diagnosis.readings import AccessLevel
 from zcd.diagnosis.trip import MOST_PLANNED, plan_trip
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import Document
+from zcd.report.of_board import no_sync_line
 from zcd.report.of_diagnosis_answer import answer_document, changed_line, prompt_document
 from zcd.report.terminal import print_document
 
@@ -127,6 +128,14 @@ def test_part_to_change_comes_first_with_the_reading_that_says_so() -> None:
     lines = lines_of(answer_document(case_of("ohm feed chain.2 OL", "ohm R1 110k")))
     assert lines[1].startswith("Replace R2: open")
     assert any("OL (good board 240 k" in line for line in lines)
+
+
+def test_a_board_without_sync_as_described_is_not_called_good_in_silence() -> None:
+    """Every part good, and still no pulse: a chain ten times too large."""
+    board = parse_board(PROOFER)
+    assert no_sync_line(board) == ""
+    told = no_sync_line(board.with_(R1="3M3", R2="3M3"))
+    assert told.startswith("As described, this board has no sync even with every part good (")
 
 
 def test_one_reading_alone_is_to_be_confirmed() -> None:

@@ -20,7 +20,7 @@ from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.files import file_name
 from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_board import read_as_line, unread_line
+from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import (
     answers_text,
     flags_line,
@@ -76,6 +76,7 @@ def answer_document(case: Case) -> Document:
         why = because_lines(telling, case.board, case.circuit, job.meter)
         blocks += [Paragraph("Because:"), BulletList(why)]
     more = (
+        no_sync_line(case.board),
         unkept_line(case),
         confirm_line(diagnosis),
         suspects_line(diagnosis, case.circuit),
