@@ -244,3 +244,24 @@ def test_what_the_screens_print_is_read_back(name: str) -> None:
         if not each.lifted:
             assert parse_place(short_reading(each, circuit), circuit) == each
         assert parse_place(reading_text(each, circuit), circuit) == each
+
+
+def test_a_share_of_time_high_is_turned_round() -> None:
+    assert parse_reading("duty 55 % high", CIRCUIT).value == pytest.approx(0.45)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("ohm R2 1.", r'OL for a lone 1 on the left of the display \(over range\), or "1 ohm"'),
+        ("diode D1 1 .", "OL for a lone 1"),
+        ("ohm R2 150", '"150k", or "150 ohm" if it shows that'),
+        ("ohm R2 0.15", '"0.15M", or "0.15 ohm" if it shows that'),
+    ],
+)
+def test_a_display_whose_range_was_left_out_is_asked_about(text: str, told: str) -> None:
+    """Two or three digits: what the knob of a manual meter says is not on its display."""
+    with pytest.raises(InputError, match=told):
+        parse_reading(text, CIRCUIT)
+    assert parse_reading("ohm R2 150 ohm", CIRCUIT).value == 150.0
+    assert parse_reading("ohm R2 1.2", CIRCUIT).value == 1.2

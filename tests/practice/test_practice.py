@@ -153,6 +153,8 @@ def test_work_takes_time_and_a_hint_more() -> None:
     (hint,) = session.say("hint")
     assert hint.startswith("Hint: unplugged and proved dead, measure ")
     assert (session.hints, session.bench.seconds) == (1, after_proof + 320.0)
+    assert session.say("hint") == [hint]
+    assert (session.hints, session.bench.seconds) == (1, after_proof + 320.0)
 
 
 @pytest.mark.parametrize("name", ["OC1", "oc1", "OC1 transistor", "OC1 transistor open"])

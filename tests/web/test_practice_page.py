@@ -160,6 +160,19 @@ def test_no_such_exercise(bench: Server, field: str, value: str) -> None:
     assert not (bench.folder / FILE).exists()
 
 
+def test_of_two_parts_between_the_probes_one_is_to_be_named(bench: Server) -> None:
+    (bench.folder / FILE).unlink(missing_ok=True)
+    post(bench, "practice/begin", level="1", seed="3")  # a bridge, with a resistor across the LED
+    mark = json.loads((bench.folder / FILE).read_text("utf-8"))["mark"]
+    chosen = {"function": "ohm", "red": "led+", "black": "led-", "how": "lifted", "seen": mark}
+    assert "R5 between these points; allowed: one of them, " in post(
+        bench, "practice/say", **chosen
+    )
+    assert "ohm R1 lifted: " in post(
+        bench, "practice/say", **{**chosen, "red": "feed", "black": "chain.1"}
+    )
+
+
 def test_a_broken_file_is_told_and_left_alone(bench: Server) -> None:
     (bench.folder / FILE).write_text("{}", encoding="utf-8")
     with pytest.raises(HTTPError) as refused:

@@ -48,6 +48,7 @@ QUESTIONS = (
     Question("ohms_open", "Ohms: voltage at the open probes", ""),
     Question("ohm_range", "Ohms: highest range", "20M"),
     Question("ac_kind", "AC volts: true-rms or average", "true-rms"),
+    Question("scope", "An oscilloscope too: yes or no", "no"),
 )
 """What decides between faults and differs from meter to meter; the usual of handhelds."""
 

@@ -329,6 +329,8 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     # an open part reads open in circuit too: what is parallel to it only reads lower
     can_lift = can_lift and only.value < OVERLOAD
     how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
+    if fault.mode == "reversed":
+        how = "crossed probes read the same; swap them and take it"
     return f"This rests on one reading: {how} once more to be sure."
 
 

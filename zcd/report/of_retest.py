@@ -204,6 +204,11 @@ def retest_line(retest: Retest) -> str:
         reading = reading_text(first.measured.reading, retest.circuit)
         good = spread_of(first.measured.reading.function, first.low, first.high)
         line = f"FAILS: {reading}: {show_measured(first.measured)} (good board {good})."
+        if first.measured.reading.function is Function.DUTY and (
+            first.low <= 1.0 - first.measured.value <= first.high
+        ):
+            value = show_value(Function.DUTY, first.measured.value)
+            return f'{line} If your meter shows the share of time high, enter "duty {value} high".'
         again = " All else fits a good board: take this one again."
         return line + (again if _otherwise_good(retest) else "")
     if retest.likeliest_ratio > retest.good_ratio:

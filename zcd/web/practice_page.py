@@ -208,7 +208,12 @@ def _line_of(session: Session, message: PostedForm) -> str:
         return " ".join(filter(None, (function, red, black, how)))
     circuit = session.bench.circuit
     part = parts_over(circuit, circuit.node(red), circuit.node(black))
-    if not part or "," in part:
+    if "," in part:
+        one = part.split(", ")[-1]
+        raise InputError(
+            f'found {part} between these points; allowed: one of them, "{function} {one} lifted"'
+        )
+    if not part:
         points = f"{point_text(red, circuit)} and {point_text(black, circuit)}"
         raise invalid_value(points, "the two ends of one part, of which one is lifted")
     return f"{function} {part} {ONE_END}"
