@@ -96,7 +96,6 @@ def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     not_repeated = "" if retest.missing or retest.good else _to_take_line(retest)
     lines = (
         _likeliest_line(retest),
-        _duty_line(retest),
         _next_line(retest),
         _then_line(retest),
         not_repeated,
@@ -139,18 +138,6 @@ def _likeliest_line(retest: Retest) -> str:
         return ""
     share = probability_text(retest.likeliest_ratio)
     return f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}."
-
-
-def _duty_line(retest: Retest) -> str:
-    """That a meter may have counted the other share of the period; empty where it has not."""
-    for again in retest.differs:
-        high = 1.0 - again.measured.value
-        if again.measured.reading.function is Function.DUTY and again.low <= high <= again.high:
-            return (
-                f"If your meter counts the time HIGH, this is a good board: enter "
-                f"{show_value(Function.DUTY, high)}, the time low."
-            )
-    return ""
 
 
 def _next_line(retest: Retest) -> str:
