@@ -26,7 +26,7 @@ def retest_record_line(record: RetestRecord) -> str:
     if not record.headroom:
         return line
     if not record.tells:
-        return f"{line}, CTR headroom {_span(record.headroom, tells=False)}"
+        return f"{line}, CTR headroom {span_text(record.headroom, tells=False)}"
     return f"{line}, CTR headroom {plain(record.headroom[len(record.headroom) // 2])}"
 
 
@@ -38,13 +38,13 @@ def retest_record_lines(record: RetestRecord) -> list[str]:
         lines.append(f"Replaced: {', '.join(map(plain, record.replaced))}.")
     if record.ctr_ratio is not None:
         ctr = [format_si(ratio, "%", digits=3) for ratio in record.ctr_ratio]
-        lines.append(f"CTR as measured: {_span(ctr, record.tells)}.")
+        lines.append(f"CTR as measured: {span_text(ctr, record.tells)}.")
     for words, factors in (
         ("on the bench", record.headroom),
         ("at low mains, hot", record.headroom_weak),
     ):
         if factors:
-            lines.append(f"CTR headroom {words}: {_span(factors, record.tells)}.")
+            lines.append(f"CTR headroom {words}: {span_text(factors, record.tells)}.")
     return lines
 
 
@@ -92,7 +92,7 @@ def _verdict_text(record: RetestRecord) -> str:
     return f"{record.verdict}: {'; '.join(names)} {'differs' if len(names) == 1 else 'differ'}"
 
 
-def _span(texts: Sequence[str], tells: bool) -> str:
+def span_text(texts: Sequence[str], tells: bool) -> str:
     """The three points of an estimate; of one that tells little the lower end alone."""
     low, middle, high = (plain(text) for text in (texts[0], texts[len(texts) // 2], texts[-1]))
     if low == high:
