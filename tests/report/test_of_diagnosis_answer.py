@@ -25,6 +25,7 @@ from zcd.diagnosis.readings import AccessLevel
 from zcd.diagnosis.trip import MOST_PLANNED, plan_trip
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import Document
+from zcd.report.of_board import no_sync_line
 from zcd.report.of_diagnosis_answer import answer_document, changed_line, prompt_document
 from zcd.report.terminal import document_text, print_document
 
@@ -130,6 +131,14 @@ def test_part_to_change_comes_first_with_the_reading_that_says_so() -> None:
     assert any("OL (good board 240 k" in line for line in lines)
 
 
+def test_a_board_without_sync_as_described_is_not_called_good_in_silence() -> None:
+    """Every part good, and still no pulse: a chain ten times too large."""
+    board = parse_board(PROOFER)
+    assert no_sync_line(board) == ""
+    told = no_sync_line(board.with_(R1="3M3", R2="3M3"))
+    assert told.startswith("As described, this board has no sync even with every part good (")
+
+
 def test_one_reading_alone_is_to_be_confirmed() -> None:
     """What a colleague would say: it is open; measure once more. Lifting it shows nothing new."""
     first = " ".join(lines_of(answer_document(case_of("ohm R2 OL"))))
@@ -211,5 +220,5 @@ def test_a_part_too_small_for_its_place_is_not_fitted_again() -> None:
 
 def test_a_file_that_describes_a_board_without_sync_is_doubted_first() -> None:
     weak = SMALL.replace('["47k", "47k", "47k"]', '["470k", "470k"]')
-    assert "even a good board loses sync: read its values again" in told(weak, "ohm R1 470k")
-    assert "even a good board" not in told(SMALL, "ohm R1 47k")
+    assert "no sync even with every part good" in told(weak, "ohm R1 470k")
+    assert "no sync even" not in told(SMALL, "ohm R1 47k")

@@ -291,7 +291,7 @@ def _found_section(case: Case, full: bool, repaired: bool) -> Section:
             Paragraph(recorded_line(case), "strong"),
             *(
                 []
-                if case.known is None
+                if case.known is None or case.job.closed is not None
                 else [Paragraph(fault_statistics_line(case.known), "small")]
             ),
             *_tables(case),

@@ -12,7 +12,7 @@ from zcd.diagnosis.job import MeterTable, meter_of
 if TYPE_CHECKING:
     from zcd.diagnosis.meters import Meter
 
-START = 'Your meter, asked once (see its manual). Enter takes what is in brackets, "end" leaves.'
+START = 'Your meter (see its manual). Enter takes what is in brackets, "end" leaves.'
 END = ("end", "quit", "exit", "q")
 HELP = (
     "The manual has it, or a second meter measures it at the open probes. Press Enter if you do "

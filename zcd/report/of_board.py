@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from zcd.board.drawer import Drawer
 from zcd.board.model import Board, ReadAs
 from zcd.board.parts_library import all_resistors
-from zcd.circuit.build import build_circuit
-from zcd.report.text import plain, quantity_text
-from zcd.sync.lock import lock_of
+from zcd.report.text import RULE_WORDS, plain, quantity_text
 
 
 def read_as_line(board: Board) -> str:
@@ -65,14 +65,25 @@ def unread_line(board: Board) -> str:
     return f"{'; '.join(lines)}; {ask}." if lines else ""
 
 
-def misdescribed_line(board: Board) -> str:
-    """Whether even a good board loses sync as the file has it; empty where it works."""
-    if lock_of(build_circuit(board), board).locks[0]:
+def no_sync_line(board: Board) -> str:
+    """That a board has no sync even when every part is as described; empty where it has."""
+    rule = _broken_rule(board)
+    if rule is None:
         return ""
     return (
-        "As the file has it even a good board loses sync: read its values again first (zcd check "
-        f"{plain(board.file)})."
+        f"As described, this board has no sync even with every part good ({RULE_WORDS[rule].broken}"
+        f"): check its values first. zcd check {plain(board.file)} says more."
     )
+
+
+@cache
+def _broken_rule(board: Board) -> str | None:
+    """The lock rule that a typical board breaks at nominal mains."""
+    from zcd.circuit.build import build_circuit
+    from zcd.engine.solve import solve
+    from zcd.sync.lock import judge
+
+    return judge(solve(build_circuit(board)), board).failed_rule(0)
 
 
 def _place(board: Board, key: str) -> str:

@@ -275,7 +275,8 @@ def _change_text(change: Change) -> str:
     else:
         unit = change.unit
         ends = quantity_text(change.before, unit), quantity_text(change.after, unit)
-    return f"{plain(change.name)} {ends[0]} before, {ends[1]} now"
+    of_limit = " of its limit" if change.unit == "%" else ""
+    return f"{plain(change.name)} {ends[0]}{of_limit} before, {ends[1]} now"
 
 
 def _remedy_text(remedy: Remedy) -> str:

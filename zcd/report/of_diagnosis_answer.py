@@ -21,7 +21,7 @@ from zcd.files import file_name
 from zcd.margin.stress import worst_stress
 from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_board import misdescribed_line, read_as_line, unread_line
+from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import (
     answers_text,
     flags_line,
@@ -78,7 +78,7 @@ def answer_document(case: Case) -> Document:
         why = because_lines(telling, case.board, case.circuit, job.meter)
         blocks += [Paragraph("Because:"), BulletList(why)]
     more = (
-        misdescribed_line(case.board),
+        no_sync_line(case.board),
         unkept_line(case),
         overload_line(diagnosis, case.board),
         confirm_line(diagnosis),

@@ -14,7 +14,7 @@ from zcd.diagnosis.meters import Meter, diode_full_scale_v
 from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_over, usual_power
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
-from zcd.report.of_board import misdescribed_line, read_as_line, unread_line
+from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, spread_text
 from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text
@@ -57,8 +57,8 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     due = [side for side in sides if side in (AccessLevel.DEAD, AccessLevel.MAINS)]
     cautions = [text for side in due or sides for text in SHORT_CAUTIONS[side]]
     words = (
+        no_sync_line(expected.board),
         _legend(sides, rows),
-        misdescribed_line(expected.board),
         read_as_line(expected.board),
         unread_line(expected.board),
         f"CAUTION: {' '.join(cautions)} {LOCAL}",

@@ -16,6 +16,7 @@ from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_diagnosis import cautions_for, reading_text, spread_of
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
+from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table
 from zcd.report.text import (
     count_text,
@@ -96,7 +97,6 @@ def _after_lines(retest: Retest, remaining: Sequence[str]) -> list[Paragraph]:
     not_repeated = "" if retest.missing or retest.good else _to_take_line(retest)
     lines = (
         _likeliest_line(retest),
-        _duty_line(retest),
         _next_line(retest),
         _then_line(retest),
         not_repeated,
@@ -139,18 +139,6 @@ def _likeliest_line(retest: Retest) -> str:
         return ""
     share = probability_text(retest.likeliest_ratio)
     return f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}."
-
-
-def _duty_line(retest: Retest) -> str:
-    """That a meter may have counted the other share of the period; empty where it has not."""
-    for again in retest.differs:
-        high = 1.0 - again.measured.value
-        if again.measured.reading.function is Function.DUTY and again.low <= high <= again.high:
-            return (
-                f"If your meter counts the time HIGH, this is a good board: enter "
-                f"{show_value(Function.DUTY, high)}, the time low."
-            )
-    return ""
 
 
 def _next_line(retest: Retest) -> str:
@@ -260,7 +248,8 @@ def remaining_lines(retest: Retest) -> list[str]:
         ("here and now", remaining.bench),
         ("at low mains, hot", remaining.weak),
     ):
-        lines.append(f"CTR headroom {words}: {_factors(headrooms, remaining.tells)}.")
+        texts = [factor_text(headroom) for headroom in headrooms]
+        lines.append(f"CTR headroom {words}: {span_text(texts, remaining.tells)}.")
     return lines
 
 
@@ -269,13 +258,6 @@ def _times_text(weak: Headroom) -> str:
     if not weak.locks:
         return ""
     return f", {factor_text(weak)} times what the board needs at low mains, hot"
-
-
-def _factors(headrooms: tuple[Headroom, ...], tells: bool) -> str:
-    low, middle, high = (factor_text(h) for h in headrooms)
-    if low != high and not tells:
-        return f"{low} or more"
-    return low if low == high else f"{low} to {high}, most likely {middle}"
 
 
 def retest_to_dict(retest: Retest) -> Record:
