@@ -263,6 +263,13 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
         verdict = f"Better than when it was new: {'; '.join(how)}."
     elif not passes:
         verdict = "No worse than the original, which fails too."
+    elif (led := repair.led_current) is not None:
+        way = f"{share_text(abs(led.after / led.before - 1.0), 1.0)} "
+        way += "higher" if led.after > led.before else "lower"
+        reserve = [c.after for c in repair.changes if c.name == "CTR reserve"]
+        times = quantity_text(reserve[0], "") if reserve else ""
+        still = f"; the optocoupler still gives {times} times what is needed" if reserve else ""
+        verdict = f"Not as built, but as good: {plain(led.name)} {way}{still}."
     else:
         verdict = "As good as when it was new."
     inherited = " What fails failed on the original too." if repair.inherited and passes else ""
