@@ -76,7 +76,7 @@ class PracticePage:
         opened = self.exercises.current()
         if opened is None or opened.session.over:
             return Response(status_code=204)
-        return self._fill("practice_drawn.html.j2", request, diagram=_drawn(opened))
+        return self._fill("practice_answered.html.j2", request, diagram=_drawn(opened))
 
     async def begin(self, request: Request) -> Response:
         """Hide a fault."""
