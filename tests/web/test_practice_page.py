@@ -160,6 +160,13 @@ def test_no_such_exercise(bench: Server, field: str, value: str) -> None:
     assert not (bench.folder / FILE).exists()
 
 
+def test_who_asks_for_another_board_meanwhile_is_told(browser: Chrome, bench: Server) -> None:
+    begin(browser, bench, SEED)
+    browser.get(f"{bench.address}practice?board=steamer")
+    assert "An exercise is under way" in text(browser, "#exercise > .error")
+    assert browser.find_elements(By.ID, "line")
+
+
 def test_of_two_parts_between_the_probes_one_is_to_be_named(bench: Server) -> None:
     (bench.folder / FILE).unlink(missing_ok=True)
     post(bench, "practice/begin", level="1", seed="3")  # a bridge, with a resistor across the LED
