@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from zcd.board.units import nearest, require_length
 from zcd.circuit.elements import Circuit
-from zcd.circuit.points import point_text
+from zcd.circuit.points import joint_text
 from zcd.diagnosis.faults import Fault, faults_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
@@ -193,7 +193,7 @@ class Session:
         circuit = self.bench.circuit
         aliases = {name for name in circuit.aliases if name.isidentifier()}
         nodes = sorted({*circuit.nodes, *aliases} - {"relay"})
-        points = [point_text(node, circuit) for node in nodes]
+        points = [joint_text(node, circuit) for node in nodes]
         return [f"Points: {', '.join(points)}.", f"May have failed: {', '.join(self.parts)}."]
 
     def _name(self, text: str) -> list[str]:
@@ -238,17 +238,20 @@ def _name_of(fault: Fault) -> str:
 
 def reading_text(reading: Reading, circuit: Circuit) -> str:
     """A reading as one says it: over a part where there is one, else between two points."""
+    if reading.lifted:
+        return place_text(reading, circuit)
     part = parts_over(circuit, reading.red, reading.black)
-    if "," in part and reading.function.row.dead and not reading.lifted:
-        return f"{place_text(reading, circuit)} ({part})"
+    red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
+    points = place_text(replace(reading, red=red, black=black), circuit)
+    if "," in part and reading.function.row.dead:
+        return f"{points} ({part})"
     if (
-        reading.lifted
-        or not part
+        not part
         or "," in part
         or (not reading.function.row.dead and circuit.node(reading.black) in REFERENCES)
         or reading.power is not usual_power(reading.function)
     ):
-        return place_text(reading, circuit)
+        return points
     turned = circuit[part].nodes[0] != reading.red
     # but for a diode test, an optocoupler's name alone means its transistor
     name = part.removesuffix(".led") if reading.function is Function.DIODE else part

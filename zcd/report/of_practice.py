@@ -191,7 +191,7 @@ def _effect(step: Step, before: Sequence[str], circuit: Circuit) -> str:
     elif step.left:
         said.append(f"Left: {_names(step.left)}.")
     if step.instead is not None:
-        said.append(f'Due before, unplugged: "{reading_text(step.instead, circuit)}".')
+        said.append(f'To be taken first, unplugged: "{reading_text(step.instead, circuit)}".')
     return ". " + " ".join(said) if said else ""
 
 
