@@ -564,7 +564,7 @@ def _joined(text: str) -> str:
     line = _FUNCTION.sub(
         lambda name: _FUNCTION_WORDS[name[1].lower()].replace(" ", "-"), _REMARK.sub(" ", text), 1
     )
-    line = re.sub(r"(?<=[\w+-])=(?=[\w.])", " ", line)
+    line = re.sub(r"^(\s*(?:\w+\s+)?[\w+.-]+)\s*=\s*(?=[\w.])", r"\1 ", line)
     line = re.sub(r"(?i)\bpull[ _]?(up|down)\b", r"pull-\1", line)
     return re.sub(r"[,:](?=\s)", " ", line)
 
