@@ -137,9 +137,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             n.rated_power_w > o.rated_power_w or n.working_v > o.working_v
             for n, o in zip(new, old, strict=True)
         )
-        words = f"as printed, {'higher' if higher else 'same'} rating"
-        if any(part.size_assumed for part in old):
-            words = "as printed"
+        unread = {unknown.ref for unknown in found.board.unknowns}
+        guessed = any(part.ref in unread for part in old)
+        words = "the likeliest value, as none is readable" if guessed else "as printed"
+        if not any(part.size_assumed for part in old):
+            words += f", {'higher' if higher else 'same'} rating"
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
             words += ", leaded, on the pads"
     else:
