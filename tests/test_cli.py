@@ -810,7 +810,7 @@ def test_closed_jobs_are_listed_and_shift_the_priors(
     before = json.loads(capsys.readouterr().out)
     assert before["closed_jobs"] == 0
     assert main(["close", str(first), "--found", "r2 open", "--repair", "renewed"]) == 0
-    assert "closed: R2 open" in capsys.readouterr().out
+    assert "closed: R2 open" in " ".join(capsys.readouterr().out.split())
     assert main(["jobs", str(board.parent), "--find", "renewed"]) == 0
     out = capsys.readouterr().out
     assert "R2 open" in out

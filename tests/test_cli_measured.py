@@ -148,7 +148,7 @@ def test_retests_are_kept_in_the_job(bench: Path, capsys: pytest.CaptureFixture[
     assert "DC volts, red pin, black logic0" in out
     assert out.rstrip().endswith("Kept in job.toml.")
     assert main(["report", "job.toml", "--to", "r.html"]) == 1
-    out = capsys.readouterr().out
+    out = " ".join(capsys.readouterr().out.split())
     assert "Verdict: NOT READY. The last retest failed: ohms across R2 520 kΩ " in out
     assert "By calculation the board would pass as described." in out
     assert "NOT READY. The last retest failed" in Path("r.html").read_text(encoding="utf-8")

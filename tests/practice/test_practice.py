@@ -13,19 +13,21 @@ import numpy as np
 import pytest
 
 from zcd.board.model import Board, Topology
+from zcd.circuit.build import build_circuit
 from zcd.cli import main
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.faults import REPLACED
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
+from zcd.diagnosis.reading_syntax import parse_place
 from zcd.diagnosis.readings import Power, Reading
 from zcd.errors import InputError
 from zcd.practice.bench import Bench, Danger, shown_value
 from zcd.practice.exercise import LEVELS, MOST_SEED, Exercise, example_board, make_exercise
 from zcd.practice.record import add_to_record, summaries
 from zcd.practice.review import Expert, is_meant, review
-from zcd.practice.session import Session
+from zcd.practice.session import Session, reading_text
 from zcd.report.of_practice import review_document
 
 BOARDS = range(0, MOST_SEED, len(Topology))
@@ -153,6 +155,8 @@ def test_work_takes_time_and_a_hint_more() -> None:
     (hint,) = session.say("hint")
     assert hint.startswith("Hint: unplugged and proved dead, measure ")
     assert (session.hints, session.bench.seconds) == (1, after_proof + 320.0)
+    assert session.say("hint") == [hint]
+    assert (session.hints, session.bench.seconds) == (1, after_proof + 320.0)
 
 
 @pytest.mark.parametrize("name", ["OC1", "oc1", "OC1 transistor", "OC1 transistor open"])
@@ -227,6 +231,15 @@ def test_how_the_expert_ends(keys: tuple[str, ...], right: bool, words: str) -> 
     ended = replace(looked, expert_found=tuple(faults[key] for key in keys), expert_right=right)
     document = review_document(ended, full=False)
     assert words in str(document.sections[2].blocks)
+
+
+@pytest.mark.parametrize("topology", Topology)
+def test_a_reading_as_it_is_printed_may_be_typed(topology: Topology) -> None:
+    """All that the diagnosis may suggest, as a hint prints it."""
+    circuit = build_circuit(board(topology))
+    dictionary = make_fault_dictionary(board(topology), usual_meter(), stored=True)
+    for reading in dictionary.readings:
+        assert parse_place(reading_text(reading, circuit), circuit) == reading
 
 
 def test_a_name_that_was_wrong_costs_once() -> None:

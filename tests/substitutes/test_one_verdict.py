@@ -98,3 +98,14 @@ def test_each_proposal_is_judged_as_the_check_judges_it(name: str, most: int | N
     cured = not original and any(passing.values())
     assert ('with one marked "passes"' in told) is cured
     assert cured or "; passes" not in told
+
+
+def test_one_try_for_each_part_where_a_try_takes_long() -> None:
+    """A capacitor on the mains side: what is not tried is said; one part alone gets more tries."""
+    board = BOARDS["series capacitor"]()
+    every = api.substitute(board, others=True)
+    told = re.sub(r"\s+", " ", document_text(brief_document(every)))
+    assert "only the nearest is tried; --for R1 tries more." in told
+    assert all(len(answer.proposals) <= 1 and not answer.others for answer in every.found.answers)
+    alone = api.substitute(board, refs=["R1"], others=True)
+    assert len(alone.found.answers[0].proposals) > 1

@@ -240,6 +240,9 @@ class Interview:
         after = board.read_as
         new = [note for note in after if note not in self._read_as]
         self.answers, self._read_as = tried.answers, after
+        if question.key == "mains" and not new:
+            plate = f"{board.mains.rms_v:g} V {board.mains.frequency_hz:g} Hz"
+            return "" if plate == given else plate
         return "; ".join(dict.fromkeys(_understood(note, _items(given)) for note in new))
 
     def back(self) -> None:

@@ -87,6 +87,20 @@ def sold_as(family: str) -> str:
     return next((str(row["type"]) for row in rows if row["family"] == family), "") or family
 
 
+def package_of(family: str) -> str:
+    """Package of a family, such as ``DIP-4``; empty where it is not in the tables.
+
+    Examples
+    --------
+    >>> package_of("817"), package_of("291"), package_of("4N25")
+    ('DIP-4', 'SO4', 'DIP-6')
+    """
+    rows = {
+        str(row["family"]): str(row["package"]) for row in refdata.table("optocoupler_packages")
+    }
+    return rows.get(family, "DIP-6" if family in SIX_PIN_FAMILIES else "")
+
+
 def optocoupler_name(
     family: str, grade: str | None = None, *, key: str = ""
 ) -> tuple[str, str | None]:

@@ -99,7 +99,7 @@ def _show_usage(error: click.ClickException) -> None:
     """What click says of a mistake, which quotes what was typed."""
     told = StringIO()
     error.show(told)
-    tell(told.getvalue().rstrip().split("\n"))
+    tell(told.getvalue().rstrip().expandtabs(2).split("\n"))
 
 
 def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> None:

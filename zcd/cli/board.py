@@ -88,13 +88,14 @@ def _write(
     elif path is None:
         click.echo(text, nl=False)
     else:
+        from zcd.cli.output import say
         from zcd.report.text import plain
 
         was = f" --was {like}" if like else ""
         then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}{was}"
         what = "what you have in stock" if drawer else "what the parts say"
         words = f"{path} written; change it to {what}, then: {then}"
-        click.echo(plain(words), err=True)
+        say(plain(words), err=True)
 
 
 @click.command(

@@ -87,10 +87,11 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     from datetime import date
 
     from zcd.circuit.build import build_circuit
-    from zcd.cli.output import print_json
+    from zcd.cli.output import print_json, say
     from zcd.diagnosis.faults import faults_of
     from zcd.diagnosis.job import load_job
     from zcd.jobs.closing import close_job, find_fault
+    from zcd.report.of_retest_record import not_passed_line
     from zcd.report.text import plain
 
     job = load_job(job_file)
@@ -100,5 +101,7 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     if as_json:
         print_json({"file": str(path), "found": fault.key, "closed": today.isoformat()})
     else:
-        click.echo(plain(f"{path} closed: {fault.key}. Next: zcd report {path}"))
+        if line := not_passed_line(job.retests):
+            say(plain(f"Closed all the same: {line}"))
+        say(plain(f"{path} closed: {fault.key}. Next: zcd report {path}"))
     return 0

@@ -93,6 +93,11 @@ def ask(question: str) -> str:
     return line
 
 
+def say(text: str, *, err: bool = False) -> None:
+    """Print a sentence within the width of a terminal; a file's name stays whole."""
+    click.echo(textwrap.fill(text, 80, break_long_words=False, break_on_hyphens=False), err=err)
+
+
 def tell(text: str) -> None:
     """Say why a line could not be used."""
     click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)

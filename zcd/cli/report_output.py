@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-import click
-
 from zcd.board.model import Board
-from zcd.cli.output import print_json
+from zcd.cli.output import print_json, say
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.job_history import FaultStatistics
 from zcd.errors import invalid_value
@@ -103,5 +101,5 @@ def record_job(
             *(f"{place} written" for place in places),
         ):
             if line:
-                click.echo(plain(line))
+                say(plain(line))
     return 0 if passes else 1

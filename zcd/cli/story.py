@@ -50,8 +50,8 @@ def story(
 ) -> int:
     """Show how one cause raises two error flags: sync lost, and a fan that does not turn.
 
-    With --cause, the timeline from switching on; with --all, every cause against the
-    flags it raises; with --flags, the causes that fit what the controller reports.
+    With --cause, the timeline from switching on; with --flags, the causes that fit what the
+    controller reports; else, or with --all, every cause against the flags it raises.
 
     \b
     Examples
@@ -62,7 +62,7 @@ def story(
     from zcd.cli import story_output
 
     kind = format_of(plots, picture_format)
-    if sum((cause is not None, everything, flags is not None)) != 1:
+    if sum((cause is not None, everything, flags is not None)) > 1:
         raise click.UsageError("give one of --cause, --all and --flags, such as --flags sync,fan")
     if cause is None and (amount is not None or plots is not None):
         raise click.UsageError("--amount and --plots belong to --cause")

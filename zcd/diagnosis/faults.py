@@ -496,7 +496,9 @@ def _diode_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
     )
     if diode_of_bridge(ref)[1]:
         return  # none of the four is turned or replaced alone
-    yield _fault(ref, "diode", "reversed", f"{ref} is fitted the wrong way round", turned(ref))
+    yield _fault(
+        ref, "diode", "reversed", f"{ref} is fitted the wrong way round: turn it", turned(ref)
+    )
     if np.max(element.breakdown_v) > SMALL_DIODE_V:
         yield _fault(
             ref, "diode", "wrong part",

@@ -15,11 +15,11 @@ if TYPE_CHECKING:
     from zcd.diagnosis.meters import AcKind, Meter
 
 NO_EDGE_WORDS = "no edge"
-OVERLOAD_WORDS = ("ol", "0l", "o.l", "0.l", ".ol", "overload", "open")
+OVERLOAD_WORDS = ("ol", "0l", "o.l", "0.l", ".ol", "overload", "open", "infinite")
 MODEL_RATIO = 0.03
 """What the model leaves out, as a share of the reading."""
 
-_VOLTS = {"v": 1.0, "vac": 1.0, "vdc": 1.0, "v ac": 1.0, "v dc": 1.0}
+_VOLTS = dict.fromkeys(("v", "volt", "volts", "vac", "vdc", "v ac", "v dc", "v~"), 1.0)
 
 
 class Function(StrEnum):

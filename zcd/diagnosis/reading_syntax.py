@@ -8,6 +8,8 @@ from contextlib import suppress
 from dataclasses import replace
 from math import inf
 
+import numpy as np
+
 from zcd.board.units import format_si, nearest, parse_quantity, require_length, require_part
 from zcd.circuit.elements import Circuit, Phototransistor, Resistance, TwoNode, is_hidden
 from zcd.circuit.points import PART_ENDINGS
@@ -44,7 +46,10 @@ _SERIES = re.compile(
     r"(?P<first>\S+?)(?:\s+(?:to|and)\s+|\s*(?:-|–|\+|\.\.+|…)\s*)(?P<last>\S+)(?:\s+(?P<rest>.*))?",
     re.IGNORECASE,
 )
-_NODE_SYNONYMS = {"gnd": "logic0", "ground": "logic0", "0v": "logic0", "vcc": "logic+"}
+_NODE_SYNONYMS = {
+    "gnd": "logic0", "ground": "logic0", "0v": "logic0", "vcc": "logic+",
+    "l": "line", "phase": "line", "n": "neutral",
+}  # fmt: skip
 _STATES = {
     "on a bench supply": Power.BENCH, "bench supply": Power.BENCH, "on bench": Power.BENCH,
     "relay off": Power.OFF, "relay on": Power.LIVE, "live": Power.LIVE,
@@ -68,6 +73,11 @@ _FUNCTION = re.compile(
     rf"\A\s*({'|'.join(sorted(_FUNCTION_WORDS, key=len, reverse=True))})(?=[\s,:]|$)", re.IGNORECASE
 )
 _ANY_VALUE = "0"
+RANGE_RATIO = 2.0
+"""Within so much of a part's value, bare ohms are taken for those of a range left out."""
+_BARE = re.compile(r"\d+(\.\d+)?")
+_LONE_ONE = re.compile(r"1 ?\.")
+_SHARE_HIGH = re.compile(r"(?P<value>.*\S) high")
 _RED_BLACK = re.compile(r"(?P<over>.*)\bred (?P<red>\S+) black (?P<black>\S+)(?P<rest>.*)")
 
 
@@ -108,11 +118,32 @@ def parse_shown(
     measured = _shown(value, reading, key)
     if circuit is not None:
         check_shown(circuit, measured, key)
+        _check_prefix(value, measured, circuit, key)
     return measured
+
+
+def _check_prefix(value: object, measured: Measured, circuit: Circuit, key: str) -> None:
+    """Refuse bare ohms that fit the part with a k or M behind them: the range was left out."""
+    number, reading = str(value).strip(), measured.reading
+    if reading.function is not Function.OHM or not _BARE.fullmatch(number):
+        return
+    for part in circuit.of(Resistance):
+        for prefix, factor in (("k", 1e3), ("M", 1e6)):
+            ratios = measured.value * factor / np.asarray(part.resistance_ohm)
+            if {part.a, part.b} == {reading.red, reading.black} and np.all(
+                (ratios > 1.0 / RANGE_RATIO) & (ratios < RANGE_RATIO)
+            ):
+                raise invalid_value(
+                    value, f'"{number}{prefix}", or "{number} ohm" if it shows that', key
+                )
 
 
 def _shown(given: object, reading: Reading, key: str) -> Measured:
     text = given.strip().lower() if isinstance(given, str) else ""
+    if reading.function.row.overload_words and _LONE_ONE.fullmatch(text):
+        raise invalid_value(
+            given, 'OL for a lone 1 on the left of the display (over range), or "1 ohm"', key
+        )
     if text in UNSTABLE_WORDS:
         return Measured(reading=reading, value=0.0, unstable=True)
     if text in NOTHING_WORDS:
@@ -126,7 +157,11 @@ def _shown(given: object, reading: Reading, key: str) -> Measured:
         return Measured(reading=reading, value=value, about=True)
     if two := _RANGE.fullmatch(str(given).strip()) if text else None:
         return _range(two["low"], two["high"], reading, key)
-    return Measured(reading=reading, value=parse_value(given, reading.function, key))
+    if reading.function is Function.DUTY and (high := _SHARE_HIGH.fullmatch(text)):
+        value = 1.0 - parse_value(_as_written(given, high), reading.function, key)
+    else:
+        value = parse_value(given, reading.function, key)
+    return Measured(reading=reading, value=value)
 
 
 def _as_written(value: object, match: re.Match[str]) -> str:
@@ -529,6 +564,7 @@ def _joined(text: str) -> str:
     line = _FUNCTION.sub(
         lambda name: _FUNCTION_WORDS[name[1].lower()].replace(" ", "-"), _REMARK.sub(" ", text), 1
     )
+    line = re.sub(r"^(\s*(?:\w+\s+)?[\w+.-]+)\s*=\s*(?=[\w.])", r"\1 ", line)
     line = re.sub(r"(?i)\bpull[ _]?(up|down)\b", r"pull-\1", line)
     return re.sub(r"[,:](?=\s)", " ", line)
 

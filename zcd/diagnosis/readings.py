@@ -163,7 +163,9 @@ def check_reading(circuit: Circuit, reading: Reading) -> None:
     if a == b:
         raise invalid_value(f"{given}, which are one", "two different points")
     if not any({a, b} <= island for island in islands(circuit)):
-        raise invalid_value(given, "two points on the same side of the optocoupler")
+        volts = reading.function.row.volts
+        danger = "; steady volts between its sides mean lost isolation: unplug" if volts else ""
+        raise invalid_value(given, f"two points on the same side of the optocoupler{danger}")
     if reading.function.row.scope and {a, b} != {"pin", "logic0"}:
         raise invalid_value(given, f"pin and logic0, where {reading.function} is read")
     _check_power(circuit, reading)

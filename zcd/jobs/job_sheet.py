@@ -196,7 +196,7 @@ def _sheet_section(
     facts = [("Appliance", plain(appliance)), *_job_facts(board, case)]
     facts.append(("Verdict", verdict_text(check, left_line(board, case, retests))))
     if check.repair is not None:
-        facts.append(("Repair", repair_text(check.repair, board)))
+        facts.append(("Repair", repair_text(check.repair, board, check.passes)))
     facts.append(("Circuit", board_line(board)))
     signature = (("Technician", LINE), ("Date", LINE))
     measured = "" if case is None else ", except the readings named as such"
@@ -291,7 +291,7 @@ def _found_section(case: Case, full: bool, repaired: bool) -> Section:
             Paragraph(recorded_line(case), "strong"),
             *(
                 []
-                if case.known is None
+                if case.known is None or case.job.closed is not None
                 else [Paragraph(fault_statistics_line(case.known), "small")]
             ),
             *_tables(case),
@@ -315,10 +315,9 @@ def _tables(case: Case) -> tuple[Block, ...]:
     result, circuit, job = case.diagnosis, case.circuit, case.job
     if not result.measured:
         return ()
-    return (
-        compared_table(result.measured, job.board, circuit, job.meter),
-        ranked_table(result, circuit),
-    )
+    compared = compared_table(result.measured, job.board, circuit, job.meter)
+    # once it is known what it was, what it might have been is beside the point
+    return (compared, ranked_table(result, circuit)) if job.closed is None else (compared,)
 
 
 def _failed(case: Case) -> Ranked:

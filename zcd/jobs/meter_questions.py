@@ -12,7 +12,7 @@ from zcd.diagnosis.job import MeterTable, meter_of
 if TYPE_CHECKING:
     from zcd.diagnosis.meters import Meter
 
-START = 'Your meter, asked once (see its manual). Enter takes what is in brackets, "end" leaves.'
+START = 'Your meter (see its manual). Enter takes what is in brackets, "end" leaves.'
 END = ("end", "quit", "exit", "q")
 HELP = (
     "The manual has it, or a second meter measures it at the open probes. Press Enter if you do "
@@ -48,6 +48,7 @@ QUESTIONS = (
     Question("ohms_open", "Ohms: voltage at the open probes", ""),
     Question("ohm_range", "Ohms: highest range", "20M"),
     Question("ac_kind", "AC volts: true-rms or average", "true-rms"),
+    Question("scope", "An oscilloscope too: yes or no", "no"),
 )
 """What decides between faults and differs from meter to meter; the usual of handhelds."""
 

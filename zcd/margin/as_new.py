@@ -31,6 +31,8 @@ LOADED_RATIO = 0.8
 """Parts that carry less of their limit are not worse off for carrying more."""
 AMPLE_RATIO = 4.0
 """More CTR reserve than this, twice what a maker asks for, is ample; less of it is not worse."""
+LED_CURRENT = "LED current"
+"""At the peak, at nominal mains: what another chain changes first, for better or worse."""
 SAME_EDGE_S = 200e-6
 """An edge that moves by less is the same: firmwares block the gate for 90 to 500 us after it."""
 
@@ -89,6 +91,12 @@ class Repair:
     def worse(self) -> tuple[Change, ...]:
         """What the repair made worse."""
         return tuple(change for change in self.changes if change.effect == "worse")
+
+    @property
+    def led_current(self) -> Change | None:
+        """The LED current before and now, where it differs."""
+        found = (change for change in self.changes if change.name == LED_CURRENT)
+        return next((c for c in found if abs(c.after / c.before - 1.0) > SAME_RATIO), None)
 
     @property
     def outcome(self) -> Outcome:
@@ -234,6 +242,10 @@ def _changes(check: Check, was: Check) -> Iterator[Change]:
     if now.locks and before.locks:
         yield Change(
             name="pulse width", before=before.low_time_s, after=now.low_time_s, unit="s",
+            effect="same",
+        )  # fmt: skip
+        yield Change(
+            name=LED_CURRENT, before=before.led_peak_a, after=now.led_peak_a, unit="A",
             effect="same",
         )  # fmt: skip
         edges = (("falling edge", "fall_offset_s"), ("rising edge", "rise_offset_s"))

@@ -42,7 +42,7 @@ class Danger(StrEnum):
     LIFTED_LIVE = "soldering on a board under power"
     NOT_PROVED = "hands on a board that was not proved dead"
     PLUGGED_TWICE = "a bench supply on a board under power"
-    NEEDLESS = "live mains probed where an unplugged reading tells as much"
+    NEEDLESS = "live mains probed before an unplugged reading that promised as much"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

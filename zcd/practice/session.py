@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from zcd.board.units import nearest, require_length
 from zcd.circuit.elements import Circuit
-from zcd.circuit.points import point_text
+from zcd.circuit.points import joint_text
 from zcd.diagnosis.faults import Fault, faults_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
@@ -35,6 +35,10 @@ _WHY = {
     Danger.NOT_PROVED: "DANGER noted: you touched a board that was not proved dead. A charged "
     "capacitor bites.",
 }
+_ALL_GOOD = (
+    "the sync circuit reads as a good one. So it is what comes after it, or a joint that opens now "
+    "and then: take a reading under power again."
+)
 _STANDS = 'The board is unplugged: nothing to read under power. "plug in" first.'
 
 
@@ -57,6 +61,7 @@ class Session:
     hints: int = 0
     found: bool = False
     over: bool = False
+    _hinted: tuple[tuple[int, int] | None, str] = (None, "")
     _left: set[str] = field(default_factory=set)
     _faults: tuple[Fault, ...] = ()
     _known: Expert | None = None
@@ -146,17 +151,30 @@ class Session:
         return [*told, f"{reading_text(reading, self.bench.circuit)}: {show_measured(measured, 4)}"]
 
     def _hint(self) -> list[str]:
-        suggestion = self._who_knows().diagnosis(self.bench.measured).suggestion
-        self.hints += 1
-        self.bench.seconds += HINT_S
+        """The reading that an expert would take; asked for again, it costs nothing more."""
+        now = len(self.bench.taken), len(self.named)
+        if self._hinted[0] != now:
+            self._hinted = now, self._advice()
+            self.hints += 1
+            self.bench.seconds += HINT_S
+        return [f"Hint: {self._hinted[1]}"]
+
+    def _advice(self) -> str:
+        diagnosis = self._who_knows().diagnosis(self.bench.measured)
+        suggestion, first = diagnosis.suggestion, diagnosis.ranked[0].fault
+        if suggestion is None and first is not None and (first.states or first.reports):
+            return _ALL_GOOD
         if suggestion is None:
-            return ["You have measured enough. Which part explains all of it?"]
+            steps = self._who_knows().steps(self.bench.taken)
+            told_most = max(steps, key=lambda step: len(step.ruled_out)).taken.measured.reading
+            words = reading_text(told_most, self.bench.circuit)
+            return f"you have measured enough. {words} told most: what explains it?"
         reading = suggestion.reading
         state = _state_words(reading)
         words = reading_text(reading, self.bench.circuit)
         if reading.lifted:
             words = f"{words.replace(' lifted', '', 1)}, one end lifted"
-        return [f"Hint: {state[:1].lower()}{state[1:]}, measure {words}."]
+        return f"{state[:1].lower()}{state[1:]}, measure {words}."
 
     def _so_far(self) -> list[str]:
         lines = [
@@ -175,7 +193,7 @@ class Session:
         circuit = self.bench.circuit
         aliases = {name for name in circuit.aliases if name.isidentifier()}
         nodes = sorted({*circuit.nodes, *aliases} - {"relay"})
-        points = [point_text(node, circuit) for node in nodes]
+        points = [joint_text(node, circuit) for node in nodes]
         return [f"Points: {', '.join(points)}.", f"May have failed: {', '.join(self.parts)}."]
 
     def _name(self, text: str) -> list[str]:
@@ -220,15 +238,20 @@ def _name_of(fault: Fault) -> str:
 
 def reading_text(reading: Reading, circuit: Circuit) -> str:
     """A reading as one says it: over a part where there is one, else between two points."""
+    if reading.lifted:
+        return place_text(reading, circuit)
     part = parts_over(circuit, reading.red, reading.black)
+    red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
+    points = place_text(replace(reading, red=red, black=black), circuit)
+    if "," in part and reading.function.row.dead:
+        return f"{points} ({part})"
     if (
-        reading.lifted
-        or not part
+        not part
         or "," in part
         or (not reading.function.row.dead and circuit.node(reading.black) in REFERENCES)
         or reading.power is not usual_power(reading.function)
     ):
-        return place_text(reading, circuit)
+        return points
     turned = circuit[part].nodes[0] != reading.red
     # but for a diode test, an optocoupler's name alone means its transistor
     name = part.removesuffix(".led") if reading.function is Function.DIODE else part

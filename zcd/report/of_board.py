@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from zcd.board.drawer import Drawer
 from zcd.board.model import Board, ReadAs
 from zcd.board.parts_library import all_resistors
-from zcd.report.text import plain, quantity_text
+from zcd.report.text import RULE_WORDS, plain, quantity_text
 
 
 def read_as_line(board: Board) -> str:
@@ -59,7 +61,29 @@ def unread_line(board: Board) -> str:
         for each in board.unknowns
     )
     lines = [f"{line}, {span}" for line, span in zip(unread_parts(board), spans, strict=True)]
-    return f"{'; '.join(lines)}." if lines else ""
+    ask = f"zcd check {plain(board.file)} says which values pass"
+    return f"{'; '.join(lines)}; {ask}." if lines else ""
+
+
+def no_sync_line(board: Board) -> str:
+    """That a board has no sync even when every part is as described; empty where it has."""
+    rule = _broken_rule(board)
+    if rule is None:
+        return ""
+    return (
+        f"As described, this board has no sync even with every part good ({RULE_WORDS[rule].broken}"
+        f"): check its values first. zcd check {plain(board.file)} says more."
+    )
+
+
+@cache
+def _broken_rule(board: Board) -> str | None:
+    """The lock rule that a typical board breaks at nominal mains."""
+    from zcd.circuit.build import build_circuit
+    from zcd.engine.solve import solve
+    from zcd.sync.lock import judge
+
+    return judge(solve(build_circuit(board)), board).failed_rule(0)
 
 
 def _place(board: Board, key: str) -> str:

@@ -143,7 +143,7 @@ def advice_lines(check: Check) -> tuple[str, ...]:
     if check.repair is None:
         return lines
     doubts = (plain(line) for line in check.repair.doubts)
-    return (*lines, repair_text(check.repair, check.board), *doubts)
+    return (*lines, repair_text(check.repair, check.board, check.passes), *doubts)
 
 
 def _reread_lines(check: Check) -> Iterator[str]:
@@ -246,14 +246,11 @@ def quarter_lines(check: Check) -> Iterator[str]:
         )
 
 
-def repair_text(repair: Repair, board: Board) -> str:
+def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     """What the repair changed, and whether for the worse."""
     parts = "; ".join(changes(repair.was, board))
     if not parts:
-        return (
-            "Both files describe the same board. If another value or type was fitted, write it "
-            "into the repaired one."
-        )
+        return "Both files describe the same parts."
     if repair.mended:
         how = [_change_text(change) for change in repair.worse]
         less = f" Less good: {'; '.join(how)}." if how else ""
@@ -264,9 +261,18 @@ def repair_text(repair: Repair, board: Board) -> str:
     elif repair.outcome == "better":
         how = [_change_text(change) for change in repair.changes if change.effect == "better"]
         verdict = f"Better than when it was new: {'; '.join(how)}."
+    elif not passes:
+        verdict = "No worse than the original, which fails too."
+    elif (led := repair.led_current) is not None:
+        way = f"{share_text(abs(led.after / led.before - 1.0), 1.0)} "
+        way += "higher" if led.after > led.before else "lower"
+        reserve = [c.after for c in repair.changes if c.name == "CTR reserve"]
+        times = quantity_text(reserve[0], "") if reserve else ""
+        still = f"; the optocoupler still gives {times} times what is needed" if reserve else ""
+        verdict = f"Not as built, but as good: {plain(led.name)} {way}{still}."
     else:
         verdict = "As good as when it was new."
-    inherited = " What fails failed on the original too." if repair.inherited else ""
+    inherited = " What fails failed on the original too." if repair.inherited and passes else ""
     return f"{verdict}{inherited} Changed: {parts}."
 
 
@@ -276,7 +282,8 @@ def _change_text(change: Change) -> str:
     else:
         unit = change.unit
         ends = quantity_text(change.before, unit), quantity_text(change.after, unit)
-    return f"{plain(change.name)} {ends[0]} before, {ends[1]} now"
+    of_limit = " of its limit" if change.unit == "%" else ""
+    return f"{plain(change.name)} {ends[0]}{of_limit} before, {ends[1]} now"
 
 
 def _remedy_text(remedy: Remedy) -> str:

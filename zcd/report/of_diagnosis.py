@@ -459,7 +459,7 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     lines = ["; ".join(part for part in parts if part) + "."]
     if suggestion.again is not None:
         lines[0] += f" Again: {show_measured(suggestion.again)} fits badly with the rest."
-    lines += answers_text(suggestion)
+    lines += answers_text(suggestion, full=True)
     return lines
 
 
@@ -474,10 +474,17 @@ def state_text(suggestion: Suggestion, circuit: Circuit) -> str:
     return f"{side}, load relay off" if suggestion.reading.power is Power.OFF else side
 
 
-def answers_text(suggestion: Suggestion) -> list[str]:
-    """The answers to a reading, each with what it would mean."""
+def answers_text(suggestion: Suggestion, *, full: bool = False) -> list[str]:
+    """The answers to a reading, each with what it would mean.
+
+    Unless `full`, one that a good board gives too names no fault: the reading does not see it.
+    """
     good = next((o.value[1] for o in suggestion.outcomes if o.key == HEALTHY.key), None)
-    return [answer_text(suggestion.reading.function, a, good) for a in suggestion.answers]
+    answers = suggestion.answers
+    if not full:
+        keys = (HEALTHY.key,)
+        answers = tuple(replace(a, keys=keys) if HEALTHY.key in a.keys else a for a in answers)
+    return [answer_text(suggestion.reading.function, a, good) for a in answers]
 
 
 def answer_text(function: Function, answer: Answer, good: float | None = None) -> str:

@@ -18,9 +18,10 @@ from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.files import file_name
+from zcd.margin.stress import worst_stress
 from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_board import read_as_line, unread_line
+from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import (
     answers_text,
     flags_line,
@@ -30,6 +31,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
+from zcd.report.of_sizes import small_chain
 from zcd.report.text import plain, probability_text
 from zcd.substitutes.search import replaceable_refs
 
@@ -37,6 +39,8 @@ MOST_NAMED = 3
 MOST_MEANING = 155
 """Characters of what the answers would mean: two lines."""
 MIN_NAMED = 0.02
+MIN_TELLING = 0.1
+"""Nobody acts on less."""
 LIFTABLE = ("resistor", "diode")
 """Kinds of parts with two leads, of which one can be lifted."""
 PROBABLY = 0.75
@@ -74,7 +78,9 @@ def answer_document(case: Case) -> Document:
         why = because_lines(telling, case.board, case.circuit, job.meter)
         blocks += [Paragraph("Because:"), BulletList(why)]
     more = (
+        no_sync_line(case.board),
         unkept_line(case),
+        overload_line(diagnosis, case.board),
         confirm_line(diagnosis),
         suspects_line(diagnosis, case.circuit),
         "" if job.closed else hidden_line(diagnosis, case.circuit),
@@ -163,7 +169,14 @@ def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
     if diagnosis.stopped != "sure" or first is None or first.key == HEALTHY.key:
         return ""
     part = first.repair.split()[0]
+    if first.mode == "reversed":
+        return (
+            f"Next: swap the probes and read it again. If it stays so, turn {part} round and "
+            f"measure again: zcd retest {board_file} --job {job_file}."
+        )
     buy = f" (zcd substitute {board_file} --for {part})" if part in replaceable_refs(board) else ""
+    if part in {unknown.ref for unknown in board.unknowns}:
+        buy += f"; its value is a guess: zcd check {board_file} says which values pass"
     return (
         f"Next: fit the new part{buy} and measure again: zcd retest {board_file} --job "
         f'{job_file} -r "dc pin ..." -r "frequency ...". If another value or type was fitted, '
@@ -305,6 +318,20 @@ def swap_line(alike: Sequence[Ranked]) -> str:
     return f"To tell: lift or swap {parts[0]} and see whether it changes."
 
 
+def overload_line(diagnosis: Diagnosis, board: Board) -> str:
+    """That the part named is too small for its place, so that the same one would fail again."""
+    fault = diagnosis.indistinguishable[0].fault
+    if diagnosis.stopped != "sure" or fault is None:
+        return ""
+    over = [stress for stress in worst_stress(board) if stress.used_ratio() > 1.0]
+    refs = [stress.resistor.ref for stress in over if not stress.resistor.size_assumed]
+    if fault.part not in refs:
+        return ""
+    if chain := small_chain(board, refs, over):
+        return f"{chain.cause}: the same would fail again. Fit {chain.enough}."
+    return f"{fault.part} is too small for its place: the same would fail again. Fit a larger one."
+
+
 def confirm_line(diagnosis: Diagnosis) -> str:
     """What to do before a part is replaced for one reading; empty where there are more."""
     step = diagnosis.suggestion
@@ -319,6 +346,8 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     # an open part reads open in circuit too: what is parallel to it only reads lower
     can_lift = can_lift and only.value < OVERLOAD
     how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
+    if fault.mode == "reversed":
+        how = "crossed probes read the same; swap them and take it"
     return f"This rests on one reading: {how} once more to be sure."
 
 
@@ -413,6 +442,8 @@ def changed_line(diagnosis: Diagnosis, before: Collection[Ranked]) -> str:
     if first.fault is None and first.probability >= PROBABLY:
         chance = probability_text(first.probability)
         return f"No fault known here fits ({chance}): check the last readings."
+    if first.probability < MIN_TELLING:
+        return "Nothing is settled yet."
     old = {r.key: r.probability for r in before}
     parts = []
     for r in diagnosis.ranked[:MOST_NAMED]:

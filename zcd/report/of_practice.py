@@ -7,7 +7,6 @@ from collections.abc import Sequence
 
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
-from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import AccessLevel, Power
 from zcd.practice.bench import Bench, Danger
@@ -17,6 +16,7 @@ from zcd.practice.review import Review, Step
 from zcd.practice.session import Session, reading_text
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import BulletList, Document, Paragraph, Section
+from zcd.report.of_diagnosis import spread_text
 from zcd.report.of_diagnosis_answer import STATES
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_story import headline
@@ -25,7 +25,6 @@ from zcd.report.table import Table
 from zcd.report.text import count_text, plain
 
 MOST_NAMED = 3
-MOST_STEPS = 10
 _TO_DO = {
     Danger.OHMS_LIVE: "unplug, discharge and prove dead before ohms or a diode test",
     Danger.LIFTED_LIVE: "no iron on a board under power",
@@ -98,7 +97,7 @@ def review_document(review: Review, *, full: bool) -> Document:
             Section("", blocks),
             Section("Dangerous steps", _dangers(review.dangers)),
             Section("The expert's way", (BulletList(_way(review, full=full)),)),
-            Section("What your readings told", (BulletList(told),) if full else ()),
+            Section("What your readings told you", (BulletList(told),) if full else ()),
             Section("How the errors came about", (BulletList(_story(review)),) if full else ()),
         ),
     )
@@ -141,13 +140,8 @@ def _conclusion(review: Review) -> str:
     """What the expert names, and how that fits what was hidden."""
     hidden, named = review.exercise.fault, review.expert_found
     words = " or ".join(fault.key for fault in named[:MOST_NAMED])
-    if not named:
-        return "No single fault explains these readings: look for two."
     if not review.expert_right:
-        return (
-            f"The readings point to {words}. That is wrong here, as only the retest after "
-            "the repair shows: the error is still there."
-        )
+        return _wrong(words, loose=bool(hidden.states))
     if len(named) > 1:
         return f"So: {words}. No reading here tells these apart."
     if hidden.members:
@@ -157,30 +151,47 @@ def _conclusion(review: Review) -> str:
     return f"So it is {named[0].part.partition(' ')[0]}, whichever way it failed."
 
 
+def _wrong(words: str, *, loose: bool) -> str:
+    """Why the expert is wrong."""
+    if loose:
+        return (
+            f"The readings point to {words or 'no single fault'}. That is wrong: a joint that "
+            "opens now and then misled them. Take a reading under power twice."
+        )
+    if not words:
+        return "No single fault explains these readings: look for two."
+    return (
+        f"The readings point to {words}. That is wrong here, as only the retest after "
+        "the repair shows: the error is still there."
+    )
+
+
 def _told(steps: Sequence[Step], exercise: Exercise, *, full: bool) -> tuple[str, ...]:
     """Each reading beside that of a good board; in full what it rules out, and leaves."""
-    board, circuit = exercise.board, build_circuit(exercise.board)
-    readings = [step.taken.measured.reading for step in steps[:MOST_STEPS]]
-    good = expected_readings(readings, board, circuit, exercise.meter) if readings else ()
-    lines = [
-        f"{reading_text(m.reading, circuit)}: {show_measured(step.taken.measured)} (good board "
-        f"{show_measured(m)}){_effect(step, circuit) if full else ''}"
-        for step, m in zip(steps, good, strict=False)
-    ]
-    if len(steps) > MOST_STEPS:
-        lines.append(f"And {len(steps) - MOST_STEPS} more.")
+    circuit = build_circuit(exercise.board)
+    lines: list[str] = []
+    left: tuple[str, ...] = ()
+    for step in steps:
+        measured = step.taken.measured
+        good = spread_text(measured.reading.function, step.good)
+        words = f"{reading_text(measured.reading, circuit)}: {show_measured(measured)}"
+        effect = _effect(step, left, circuit) if full else ""
+        lines.append(f"{words} (good board {good}){effect}")
+        left = step.left
     return tuple(lines)
 
 
-def _effect(step: Step, circuit: Circuit) -> str:
-    """What one reading told."""
+def _effect(step: Step, before: Sequence[str], circuit: Circuit) -> str:
+    """What one reading told, where so much was left before."""
     said = []
     if step.ruled_out:
         said.append(f"Rules out {_names(step.ruled_out)}.")
-    if step.left:
+    if set(step.left) == set(before):
+        said.append("Nothing new.")
+    elif step.left:
         said.append(f"Left: {_names(step.left)}.")
     if step.instead is not None:
-        said.append(f'Unplugged, "{reading_text(step.instead, circuit)}" tells as much.')
+        said.append(f'To be taken first, unplugged: "{reading_text(step.instead, circuit)}".')
     return ". " + " ".join(said) if said else ""
 
 

@@ -14,7 +14,7 @@ from zcd.diagnosis.meters import Meter, diode_full_scale_v
 from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_over, usual_power
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
-from zcd.report.of_board import read_as_line, unread_line
+from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, spread_text
 from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text
@@ -57,6 +57,7 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     due = [side for side in sides if side in (AccessLevel.DEAD, AccessLevel.MAINS)]
     cautions = [text for side in due or sides for text in SHORT_CAUTIONS[side]]
     words = (
+        no_sync_line(expected.board),
         _legend(sides, rows),
         read_as_line(expected.board),
         unread_line(expected.board),
@@ -132,6 +133,8 @@ def _legend(sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> s
     if joints := [word.strip(",") for word in places.split() if "/" in word]:
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")
+    if "duty" in places:
+        words.append("duty: share of time LOW; if your meter counts high, take it from 100 %.")
     if "feed" in places:
         words.append("feed: where the chain begins, behind the load relay's contact if it has one.")
     if bridge := re.search(r"(\w+)~1", places):

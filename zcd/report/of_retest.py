@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import isfinite
 
-from zcd.diagnosis.reading_syntax import show_measured, typed_text
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.reading_syntax import show_measured, show_value, typed_text
 from zcd.diagnosis.readings import Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.margin.headroom import Headroom
@@ -15,6 +16,7 @@ from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_diagnosis import cautions_for, reading_text, spread_of
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
+from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table
 from zcd.report.text import (
     count_text,
@@ -190,6 +192,11 @@ def retest_line(retest: Retest) -> str:
         reading = reading_text(first.measured.reading, retest.circuit)
         good = spread_of(first.measured.reading.function, first.low, first.high)
         line = f"FAILS: {reading}: {show_measured(first.measured)} (good board {good})."
+        if first.measured.reading.function is Function.DUTY and (
+            first.low <= 1.0 - first.measured.value <= first.high
+        ):
+            value = show_value(Function.DUTY, first.measured.value)
+            return f'{line} If your meter shows the share of time high, enter "duty {value} high".'
         again = " All else fits a good board: take this one again."
         return line + (again if _otherwise_good(retest) else "")
     if retest.likeliest_ratio > retest.good_ratio:
@@ -241,7 +248,8 @@ def remaining_lines(retest: Retest) -> list[str]:
         ("here and now", remaining.bench),
         ("at low mains, hot", remaining.weak),
     ):
-        lines.append(f"CTR headroom {words}: {_factors(headrooms, remaining.tells)}.")
+        texts = [factor_text(headroom) for headroom in headrooms]
+        lines.append(f"CTR headroom {words}: {span_text(texts, remaining.tells)}.")
     return lines
 
 
@@ -250,13 +258,6 @@ def _times_text(weak: Headroom) -> str:
     if not weak.locks:
         return ""
     return f", {factor_text(weak)} times what the board needs at low mains, hot"
-
-
-def _factors(headrooms: tuple[Headroom, ...], tells: bool) -> str:
-    low, middle, high = (factor_text(h) for h in headrooms)
-    if low != high and not tells:
-        return f"{low} or more"
-    return low if low == high else f"{low} to {high}, most likely {middle}"
 
 
 def retest_to_dict(retest: Retest) -> Record:

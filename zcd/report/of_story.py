@@ -182,8 +182,8 @@ def assumed_times_line(assumptions: Sequence[Assumption]) -> str:
     if not named:
         return ""
     return (
-        f"With an assumed controller ({', '.join(named)}): your machine's times go in "
-        "[supervision]."
+        f"Assumed times of the controller: {', '.join(named)}. Write those of your machine into "
+        "[supervision] of the board file."
     )
 
 

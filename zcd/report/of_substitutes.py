@@ -9,7 +9,7 @@ from math import isnan, nan, sqrt
 
 from zcd.board.diode_names import BRIDGE, ZENER, leg_refs
 from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
-from zcd.board.optocouplers import CLASSES, OWN_DATA, sold_as
+from zcd.board.optocouplers import CLASSES, OWN_DATA, package_of, sold_as
 from zcd.board.parts_library import (
     is_chip,
     kind_of_diode,
@@ -137,9 +137,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             n.rated_power_w > o.rated_power_w or n.working_v > o.working_v
             for n, o in zip(new, old, strict=True)
         )
-        words = f"as printed, {'higher' if higher else 'same'} rating"
-        if any(part.size_assumed for part in old):
-            words = "as printed"
+        unread = {unknown.ref for unknown in found.board.unknowns}
+        guessed = any(part.ref in unread for part in old)
+        words = "the likeliest value, as none is readable" if guessed else "as printed"
+        if not any(part.size_assumed for part in old):
+            words += f", {'higher' if higher else 'same'} rating"
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
             words += ", leaded, on the pads"
     else:
@@ -186,7 +188,7 @@ def pins_text(new: Optocoupler, old: Optocoupler) -> str:
     """How the pin-outs of two optocouplers compare."""
     if new.family == old.family:
         return "same pins"
-    now, before = package(new), package(old)
+    now, before = package_of(new.family), package_of(old.family)
     if not now:
         return "package and pins: see its data sheet"
     if old.family in CLASSES:
@@ -419,7 +421,7 @@ def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[st
         case Optocoupler():
             low, high = part.ctr_min_ratio, part.ctr_max_ratio
             ctr = f"{100 * low:.0f} %" if low == high else f"{100 * low:.0f}-{100 * high:.0f} %"
-            return ctr, package(part), quantity_text(_limit(part, "isolation_v"), "V")
+            return ctr, package_of(part.family), quantity_text(_limit(part, "isolation_v"), "V")
         case Diode():
             rating = quantity_text(part.junction.reverse_rating_v, "V")
             return rating, quantity_text(reverse_v(proposal.verdict, part), "V")
@@ -509,12 +511,6 @@ def _low_time_change(found: Substitutes, proposal: Proposal) -> str:
     if proposal.closeness is Closeness.OTHER:
         return words
     return f"{words} (was {low_time_text(found.original)})"
-
-
-def package(part: Optocoupler) -> str:
-    """Package of a family; empty where it is not in the tables."""
-    rows = {str(row["family"]): str(row["package"]) for row in table("optocoupler_packages")}
-    return rows.get(part.family, "")
 
 
 def _limit(part: Optocoupler, column: str) -> float:

@@ -24,7 +24,7 @@ from zcd.report.of_substitutes import (
 )
 from zcd.report.text import plain
 from zcd.simulation.drive_parts import Replacements, Switches
-from zcd.substitutes.proposals import SHOWN
+from zcd.substitutes.proposals import SHOWN, few_tried
 from zcd.substitutes.search import CAPACITOR, Substitutes
 
 SCREEN_LINES = 18
@@ -78,6 +78,10 @@ def _more_line(result: Replacements) -> str:
     judged = any(answer.proposals for answer in found.answers)
     passes = "Each passes the check. " if judged and not found.original.failed else ""
     more = "Parts that change more: --any." if found.answers and not found.others else ""
+    if few_tried(found.board, len(found.answers)):
+        ref = next(part.ref for answer in found.answers for part in answer.replaced)
+        more = f"With a capacitor on the mains side only the nearest is tried; --for {ref} tries "
+        more += "more."
     return f"{passes}{more}"
 
 

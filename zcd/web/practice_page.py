@@ -40,6 +40,7 @@ from zcd.web.state import PageState, Unit
 
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE, *LIFTED)
 BOARD = "board"
+UNDER_WAY = "An exercise is under way: finish it or give it up"
 HINT, ONE_END = "hint", "lifted"
 BEGIN = {BOARD: "", "level": "1", "seed": "", "record": ""}
 """Fields of the form that begins an exercise."""
@@ -76,7 +77,7 @@ class PracticePage:
         opened = self.exercises.current()
         if opened is None or opened.session.over:
             return Response(status_code=204)
-        return self._fill("practice_drawn.html.j2", request, diagram=_drawn(opened))
+        return self._fill("practice_answered.html.j2", request, diagram=_drawn(opened))
 
     async def begin(self, request: Request) -> Response:
         """Hide a fault."""
@@ -159,6 +160,8 @@ class PracticePage:
         if opened is not None:
             words |= {"running": not opened.session.over, "over": opened.session.over}
             words |= _words(opened)
+            if board and not problem and not opened.session.over:
+                problem = f"{UNDER_WAY}, then begin one on this board"
         unit = self.desk.unit(board or self.desk.opened)
         filled = self._fill(
             "practice_sheet.html.j2" if again else "practice_page.html.j2",
@@ -208,7 +211,12 @@ def _line_of(session: Session, message: PostedForm) -> str:
         return " ".join(filter(None, (function, red, black, how)))
     circuit = session.bench.circuit
     part = parts_over(circuit, circuit.node(red), circuit.node(black))
-    if not part or "," in part:
+    if "," in part:
+        one = part.split(", ")[-1]
+        raise InputError(
+            f'found {part} between these points; allowed: one of them, "{function} {one} lifted"'
+        )
+    if not part:
         points = f"{point_text(red, circuit)} and {point_text(black, circuit)}"
         raise invalid_value(points, "the two ends of one part, of which one is lifted")
     return f"{function} {part} {ONE_END}"
