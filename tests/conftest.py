@@ -83,11 +83,6 @@ def _cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None
     patch.undo()
 
 
-def pytest_configure() -> None:
-    """Keep the compiled tests too: else each worker, in each run, compiles all of them."""
-    sys.dont_write_bytecode = False
-
-
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
     """One worker more than processors: in a browser and at a prompt, much time is waiting."""
