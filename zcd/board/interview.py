@@ -105,8 +105,7 @@ QUESTIONS = (
         key="feed",
         text="Follow the first mains resistor back. Where does its other end go?",
         choices=("straight to the mains", "to the contact of the load relay"),
-        beeper="Beep from there to the plug. Silent? Then it goes through the relay's contact: "
-        'type "undo", then 2.',
+        beeper='Beep from there to the plug. Silent? A contact is between them: "undo", then 2.',
     ),
     Question(
         key="coil_supply", text="Supply of the relay's coil?", usual="12 V",
@@ -264,6 +263,10 @@ class Interview:
         topology = _topology(self.answers)
         if question.key == "arrangement":
             return "" if topology is None else BEEPERS[topology]
+        if self.answers.get("feed") == SWITCHED and question.key == "feed":
+            return (
+                'Beep from there to the plug: silent while the relay is off. Else "undo", then 1.'
+            )
         return question.beeper if topology is not None or question.key != "resistors" else ""
 
     def _resistors(self, key: str) -> list[str]:

@@ -51,6 +51,7 @@ COARSE = 4
 DRAWN, FIRST, AT_ENDS, MANY = 96, 8, 8, 6
 """Boards drawn for each value, and how many of them are judged first; values tried at each end, and
 how many make a span."""
+LOPSIDED_RATIO = 2.0
 MOST_LACKING = 10.0
 """Of one rule: what is failed altogether says no more."""
 MOST = 3
@@ -117,7 +118,18 @@ def remedies_of(board: Board, failed: Collection[str] = ()) -> tuple[Remedy, ...
     """
     rated = (_rating_remedy(board, now) for now in board.diodes if now.ref in failed)
     diodes = [remedy for remedy in rated if remedy is not None]
-    return (*diodes, *_tried(board, _parts(board)))[:MOST]
+    values = (each for each in _tried(board, _parts(board)) if not _is_lopsided(board, each))
+    return (*diodes, *values)[:MOST]
+
+
+def _is_lopsided(board: Board, remedy: Remedy) -> bool:
+    """Whether it makes one of several like resistors of a chain much smaller than the others.
+
+    They are alike because they share the mains; the others would have its volts to bear.
+    """
+    like = [part.ref for part in chain_resistors(board) if part.resistance_ohm == remedy.value]
+    alike = len(like) > 1 and remedy.ref in like and remedy.unit == "Ω"
+    return alike and remedy.high < remedy.value / LOPSIDED_RATIO
 
 
 def _rating_remedy(board: Board, now: Diode) -> Remedy | None:

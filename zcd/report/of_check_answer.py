@@ -163,11 +163,16 @@ def unread_lines(check: Check) -> Iterator[str]:
         yield f"{line}; {with_values}."
 
 
-def _grade_lines(check: Check) -> Iterator[str]:
-    """That a board may fail only because the grade of its optocoupler was not read."""
+def _hangs_on_grade(check: Check) -> bool:
+    """Whether a board may fail only because the grade of its optocoupler was not read."""
     nominal = next(level for level in check.levels if level.name == "nominal")
     unread = any(each.key == GRADE for each in check.board.assumptions)
-    if unread and not check.passes and SYNC in _failed_subjects(check) and nominal.locks:
+    return unread and not check.passes and SYNC in _failed_subjects(check) and nominal.locks
+
+
+def _grade_lines(check: Check) -> Iterator[str]:
+    """To read the grade before any part is blamed."""
+    if _hangs_on_grade(check):
         ref = plain(check.board.optocoupler.ref)
         yield (
             f"A typical {ref} works. Its grade was not read, so the weakest of all grades counts: "
@@ -201,6 +206,9 @@ def culprit_lines(check: Check) -> Iterator[str]:
                 "Changing one part will not cure it. Compare the mains voltage, each value and "
                 f"each type with the board. Next: correct {file}, then zcd check {file}"
             )
+        return
+    if _hangs_on_grade(check):
+        yield f"If it has none: {_part_text(first.ref)} with {_span_text(first)}."
         return
     yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
     if others:

@@ -304,8 +304,12 @@ def verdict_line(diagnosis: Diagnosis) -> str:
         return (
             f"Probably {fault_name(ranked[0])} ({probability_text(chance)}), not settled yet.{end}"
         )
-    named = [r for r in ranked[:MOST_NAMED] if r.probability >= MIN_NAMED]
-    names = ", ".join(f"{fault_name(r)} {probability_text(r.probability)}" for r in named)
+    shares: dict[str, float] = {}
+    for r in ranked:
+        if r.probability >= MIN_NAMED and (len(shares) < MOST_NAMED or fault_name(r) in shares):
+            shares[fault_name(r)] = shares.get(fault_name(r), 0.0) + r.probability
+    named = sorted(shares, key=lambda name: -shares[name])
+    names = ", ".join(f"{name} {probability_text(shares[name])}" for name in named)
     return f"Not settled. Most likely: {names}.{end}"
 
 
@@ -352,7 +356,9 @@ def confirm_line(diagnosis: Diagnosis) -> str:
 
 
 def fault_name(ranked: Ranked) -> str:
-    """A fault of the ranking, such as ``R2 open``."""
+    """A fault of the ranking, such as ``R2 open``; of a bridge in one piece what is replaced."""
+    if ranked.fault is not None and (bridge := diode_of_bridge(ranked.fault.part))[1]:
+        return f"one diode of {bridge[0]}"
     return "a good board" if ranked.key == HEALTHY.key else ranked.key
 
 
