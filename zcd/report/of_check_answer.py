@@ -98,7 +98,7 @@ def headline_text(check: Check) -> str:
     if inherited and check.passes:
         parts = sorted({r.subject for r in check.every_rule if r.status == "fail"} - {SYNC})
         weak = f": {_overloaded_text(parts)}" if parts else ""
-        return f"PASSES: no worse than the original, which has the same weakness{weak}."
+        return f"NO WORSE than the original, which has the same weakness{weak}."
     if check.status == "warning":
         count = sum(not line.startswith(NOTE) for line in finding_lines(check))
         if not count:
