@@ -136,6 +136,12 @@ class Measured:
         return cls(reading=reading, value=inside, low=low, high=high)
 
     @property
+    def least(self) -> float:
+        """The least that it may be, whichever way round."""
+        low, high = (self.value if end is None else end for end in (self.low, self.high))
+        return max(low, -high, 0.0)
+
+    @property
     def exact(self) -> bool:
         """Whether there is one number for it."""
         return self.low is None and not self.unstable
