@@ -41,6 +41,9 @@ _SHELL = ("os.system", "os.popen", "asyncio.create_subprocess_shell")
 _DRIVEN = "selenium.webdriver.Chrome"
 _WATCHED = ("subprocess", "ctypes", "pty")
 """All that is used of these modules has to be known: it starts something, or is harmless."""
+_MODULES = {each.partition(".")[0] for each in (*_ARGUMENTS, *_SHELL, *_WATCHED, _DRIVEN)}
+_MENTIONED = re.compile(rf"\b(?:binary_location|{'|'.join(_MODULES)})\b")
+"""Without one of these modules a source starts nothing, and need not be followed."""
 _HARMLESS = (
     *(f"subprocess.{each}" for each in ("PIPE", "DEVNULL", "CompletedProcess", "TimeoutExpired")),
     "ctypes.util",
@@ -96,7 +99,7 @@ def starts(place: str, text: str) -> list[Start]:
         tree = ast.parse(text)
     except SyntaxError:
         return [Start(place, False, frozenset())]
-    return list(_Source(place, tree).starts())
+    return list(_Source(place, tree).starts()) if _MENTIONED.search(text) else []
 
 
 class _Source:

@@ -91,8 +91,9 @@ def test_the_verdict_is_the_commands(tmp_path: Any) -> None:
             text=True,
             check=False,
         )
-        assert done.returncode == (0 if zcd.check(changed).passes else 1)
-        assert json.loads(done.stdout) == zcd.check(changed).to_dict()
+        check = zcd.check(changed)
+        assert done.returncode == (0 if check.passes else 1)
+        assert json.loads(done.stdout) == check.to_dict()
     assert program == "zcd.__main__"
 
 

@@ -148,9 +148,9 @@ def test_retests_are_kept_in_the_job(bench: Path, capsys: pytest.CaptureFixture[
     assert "DC volts, red pin, black logic0" in out
     assert out.rstrip().endswith("Kept in job.toml.")
     assert main(["report", "job.toml", "--to", "r.html"]) == 1
-    out = capsys.readouterr().out
-    assert "Verdict: NOT READY. The last retest failed: ohms, " in out
-    assert "By calculation the board would pass." in out
+    out = " ".join(capsys.readouterr().out.split())
+    assert "Verdict: NOT READY. The last retest failed: ohms across R2 520 kΩ " in out
+    assert "By calculation the board would pass as described." in out
     assert "NOT READY. The last retest failed" in Path("r.html").read_text(encoding="utf-8")
     good = ["-r", "ohm R1 110k", "-r", "ohm R2 130k", "-r", "dc pin logic0 2.65", "-c", "scope.csv"]
     good += ["-r", "diode D1 reversed OL", "-r", "dc logic+ logic0 5", "-r", "diode OC1 1.05"]
@@ -180,10 +180,10 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     assert main(["diagnose", "board-job.toml", "--ask"]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert (
-        "Next: fit the new part (zcd substitute board.toml --for R2). If it is another value or "
-        "type, write it into a copy: zcd new --like board.toml repaired.toml. Measure again: zcd "
-        'retest repaired.toml (or board.toml) --job board-job.toml -r "low time ...". Then zcd '
-        'close board-job.toml --found "R2 open".'
+        "Next: fit the new part (zcd substitute board.toml --for R2) and measure again: zcd retest "
+        'board.toml --job board-job.toml -r "dc pin ..." -r "frequency ...". If another value or '
+        "type was fitted, first write it into a copy and retest that: zcd new --like board.toml "
+        'repaired.toml. Then: zcd close board-job.toml --found "R2 open".'
     ) in out
 
 

@@ -59,7 +59,7 @@ def test_flags_turned_round(board_file: str, capsys: pytest.CaptureFixture[str])
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        ([], "give one of --cause, --all and --flags"),
+        (["--all", "--cause", "R1 open"], "give one of --cause, --all and --flags"),
         (["--all", "--flags", "fan"], "give one of"),
         (["--all", "--amount", "2"], "--amount and --plots belong to --cause"),
         (["--cause", "R1 oopen"], 'did you mean "R1 open"'),

@@ -291,7 +291,7 @@ def test_generic_leaded_style_has_the_lowest_limits_of_its_power(style, power_w)
 def test_diode_law_is_one_of_the_models():
     models = {row["model"]: row for row in table("diode_models")}
     for row in table("diodes"):
-        small = re.search(r"4148|BA[SV]", row["part"])
+        small = re.search(r"4[14]48|914|BA[SV]", row["part"])
         model = models["1N4148" if small else "1N4007-A"]
         for column in ("saturation_current_a", "emission_ratio", "series_ohm"):
             assert row[column] == model[column]

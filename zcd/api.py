@@ -6,20 +6,23 @@ Commands, page and notebooks ask the same functions. Quantities are text as a pe
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
+from functools import wraps
+from inspect import signature
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from zcd.arguments import STORY_SECONDS, require_kinds, require_range
 from zcd.board import quantity_kinds
 from zcd.board.files import load_board, parse_board
 from zcd.board.model import Board
 from zcd.board.units import QuantityKind, parse_quantity
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.errors import invalid_value
+from zcd.errors import InputError, invalid_value
 from zcd.results import Picture
 from zcd.sync.solved import Solved
 
@@ -42,8 +45,25 @@ if TYPE_CHECKING:
     from zcd.spice.compare import Comparison
 
 Amounts = str | ArrayLike
+P = ParamSpec("P")
+R = TypeVar("R")
+SMALLEST_POPULATION = 8
+LARGEST_SEED = 2**63 - 1
 
 
+def _public(function: Callable[P, R]) -> Callable[P, R]:
+    """A function whose arguments are looked at before it begins."""
+    known = signature(function)
+
+    @wraps(function)
+    def asked(*args: P.args, **kwargs: P.kwargs) -> R:
+        require_kinds(known, known.bind(*args, **kwargs).arguments)
+        return function(*args, **kwargs)
+
+    return asked
+
+
+@_public
 def load(path: str | Path) -> Board:
     """Read a board file.
 
@@ -64,6 +84,7 @@ def load(path: str | Path) -> Board:
     return load_board(path)
 
 
+@_public
 def loads(text: str, name: str = "board") -> Board:
     """Make a board from the text of a board file.
 
@@ -99,6 +120,7 @@ def loads(text: str, name: str = "board") -> Board:
     return parse_board(text, f"{name}.toml")
 
 
+@_public
 def solve(
     board: Board,
     *,
@@ -158,11 +180,14 @@ def solve(
         temperature_degc=_amounts(temperature, quantity_kinds.TEMPERATURE),
         ctr_ratio=_amounts(ctr, quantity_kinds.CTR),
     )
+    _require_as_many(conditions)
+    require_range("severity", severity, 0.0, 1.0)
     _, circuit = with_fault(build_circuit(board, conditions), fault, severity)
     solution = solve_circuit(circuit)
     return Solved(board=board, solution=solution, lock=judge(solution, board))
 
 
+@_public
 def draw(board: Board, fault: str | None = None) -> Picture:
     """Draw the circuit diagram of a board.
 
@@ -192,6 +217,7 @@ def draw(board: Board, fault: str | None = None) -> Picture:
     return Picture(board_picture(board, Ranked(fault=chosen, probability=1.0)))
 
 
+@_public
 def check(board: Board, *, outlook: bool = False, was: Board | None = None) -> Check:
     """Judge a board by every rule, its worst corners and a population of its kind.
 
@@ -244,6 +270,7 @@ def check(board: Board, *, outlook: bool = False, was: Board | None = None) -> C
     return result
 
 
+@_public
 def population(board: Board, size: int = 1024, *, seed: int | None = None) -> Population:
     """Judge boards drawn within all tolerances.
 
@@ -251,7 +278,7 @@ def population(board: Board, size: int = 1024, *, seed: int | None = None) -> Po
     ----------
     board : Board
     size : int
-        Number of boards; a multiple of 8.
+        Number of boards, 8 or more; what goes beyond a multiple of 8 is left out.
     seed : int, optional
 
     Returns
@@ -262,14 +289,17 @@ def population(board: Board, size: int = 1024, *, seed: int | None = None) -> Po
     from zcd.margin.population import RUNS, SEED, draw_population
     from zcd.margin.tolerances import tolerances_of
 
+    require_range("size", size, SMALLEST_POPULATION)
+    require_range("seed", seed or 0, 0, LARGEST_SEED)
     return draw_population(
         board,
         tolerances_of(board),
-        per_run=max(1, size // RUNS),
+        per_run=size // RUNS,
         seed=SEED if seed is None else seed,
     )
 
 
+@_public
 def sensitivity(board: Board) -> Sensitivity:
     """Find what makes the CTR headroom differ from board to board.
 
@@ -288,6 +318,7 @@ def sensitivity(board: Board) -> Sensitivity:
     return sensitivity_of(board, tolerances_of(board))
 
 
+@_public
 def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
     """Find where sync is lost over two quantities of a board.
 
@@ -312,6 +343,7 @@ def loss_map(board: Board, across: str = "mains", up: str = "ctr") -> LossMap:
     return with_share(find_map(board, across, up))
 
 
+@_public
 def readings(board: Board, meter: Meter | None = None) -> ExpectedReadings:
     """List what a meter reads on a good board and with each fault.
 
@@ -338,6 +370,7 @@ def readings(board: Board, meter: Meter | None = None) -> ExpectedReadings:
     )
 
 
+@_public
 def diagnose(
     about: Board | Job,
     *taken: str | Measured,
@@ -400,6 +433,7 @@ def _job_of(about: Board | Job) -> Job:
     return about if isinstance(about, Job) else Job(board=about, meter=usual_meter())
 
 
+@_public
 def retest(
     about: Board | Job,
     *taken: str | Measured,
@@ -444,6 +478,7 @@ def retest(
     return result
 
 
+@_public
 def substitute(
     board: Board,
     drawer: Drawer | str | Path | None = None,
@@ -484,6 +519,7 @@ def substitute(
     return replacements(board, drawer, refs, others=others)
 
 
+@_public
 def loads_drawer(text: str, name: str = "drawer") -> Drawer:
     """List the parts in stock from the text of a drawer file.
 
@@ -516,6 +552,7 @@ def loads_drawer(text: str, name: str = "drawer") -> Drawer:
     return parse_drawer(text, f"{name}.toml")
 
 
+@_public
 def windings(
     *readings: str,
     pins: Sequence[str] = (),
@@ -576,6 +613,7 @@ def windings(
     return Windings(measured=measured, verdict=name_leads(measured))
 
 
+@_public
 def timeline(
     board: Board, cause: str, *, amount: float | None = None, seconds: float = 60.0
 ) -> Story:
@@ -603,12 +641,14 @@ def timeline(
     from zcd.simulation.causes import find_cause, of_amount
     from zcd.simulation.timeline import stories_of
 
+    require_range("seconds", seconds, *STORY_SECONDS)
     chosen = find_cause(board, cause)
     if amount is not None:
         chosen = of_amount(chosen, amount)
     return stories_of(board, [chosen], seconds)[0]
 
 
+@_public
 def causes(board: Board, flags: Collection[str], *, seconds: float = 60.0) -> CausesForFlags:
     """Find the causes that raise just these flags, and the reading that tells their sides apart.
 
@@ -627,10 +667,12 @@ def causes(board: Board, flags: Collection[str], *, seconds: float = 60.0) -> Ca
     from zcd.jobs.conversation import parse_flags
     from zcd.simulation.flags import causes_for_flags
 
+    require_range("seconds", seconds, *STORY_SECONDS)
     seen = parse_flags(tuple(flags))[0] if flags else ()
     return causes_for_flags(board, seen, seconds)
 
 
+@_public
 def capture(path: str | Path, board: Board) -> Traces:
     """Read an oscilloscope's capture of the pin, and of the mains where there is a channel of it.
 
@@ -655,6 +697,7 @@ def capture(path: str | Path, board: Board) -> Traces:
     return find_traces(load_capture(path), board)
 
 
+@_public
 def compare_spice(
     board: Board,
     *,
@@ -696,6 +739,7 @@ def compare_spice(
     from zcd.diagnosis.readings import useful_readings
     from zcd.spice.compare import compare
 
+    require_range("severity", severity, 0.0, 1.0)
     nominal = build_circuit(board)
     chosen, circuit = with_fault(nominal, fault, severity)
     places = [parse_place(text, nominal) for text in readings]
@@ -709,13 +753,27 @@ def compare_spice(
     )
 
 
+def _require_as_many(conditions: Conditions) -> None:
+    """Refuse lists of several lengths; one value goes with any."""
+    given = (conditions.mains_rms_v, conditions.temperature_degc, conditions.ctr_ratio)
+    counts = {np.size(each) for each in given if each is not None} - {1}
+    if len(counts) > 1:
+        found = " and ".join(str(count) for count in sorted(counts))
+        raise InputError(
+            f"mains, temperature, ctr: found {found} values; allowed: as many of each, or one"
+        )
+
+
 def _amounts(amounts: Amounts | None, kind: QuantityKind) -> NDArray[np.float64] | float | None:
     """A quantity, or many of them, in SI units."""
     if amounts is None:
         return None
     if isinstance(amounts, str | int | float):
         return parse_quantity(amounts, kind)
-    values = np.asarray(amounts).ravel()
-    if not values.size:
+    values = [
+        each.item() if isinstance(each, np.generic) else each
+        for each in np.asarray(amounts, dtype=object).ravel()
+    ]
+    if not values:
         raise invalid_value(amounts, f"{kind.word}, or several")
-    return np.array([parse_quantity(float(each), kind) for each in values])
+    return np.array([parse_quantity(each, kind) for each in values])

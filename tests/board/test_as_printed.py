@@ -40,6 +40,13 @@ def chain(*resistors: Any, **more: Any) -> Board:
         ("brown, black, yellow, gold", [100e3]),
         (["104 SMD", "1002"], [100e3, 10e3]),
         (["68k 1% 1/4W", "68k 0.5W"], [68e3, 68e3]),
+        ("47k 47k 47k", [47e3] * 3),
+        ("473 104 1206", [47e3, 100e3]),
+        ("R12=47k R13=?", [47e3, 47e3]),
+        ("1206 47k", [47e3]),
+        (["M47", "39k"], [470e3, 39e3]),
+        (["yel vio org gld", "4.7 kilohm", "1 Meg", "47 000"], [47e3, 4.7e3, 1e6, 47e3]),
+        (["burnt, maybe 47k", "100k"], [47e3, 100e3]),
     ],
 )
 def test_lists_as_people_write_them(written: Any, expected: list[float]) -> None:
@@ -55,6 +62,35 @@ def test_tolerance_and_power_behind_a_value() -> None:
 @pytest.mark.parametrize("style", ["0.25W", "1/4 watt", "250 mW", "0,25 W", "1/4W"])
 def test_style_as_a_power(style: str) -> None:
     assert chain(["68k", "68k"], style=style).chains[0][0].style == "1/4 W"
+
+
+@pytest.mark.parametrize(
+    ("text", "style"),
+    [
+        ("47k 1W MOF", "1 W"), ("47 kΩ (1 W)", "1 W"), ("47k carbon film 1/2W", "1/2 W"),
+        ("470K 1/2W fusible", "1/2 W"), ("47k 1206 SMD", "1206"), ("1/2W 47k", "1/2 W"),
+        ("R12: 47k 1206", "1206"), ("47k (beside the fuse)", "1/4 W"),
+    ],
+)  # fmt: skip
+def test_size_and_words_beside_a_value(text: str, style: str) -> None:
+    assert chain(text, "47k").chains[0][0].style == style
+
+
+@pytest.mark.parametrize(
+    ("written", "style"),
+    [
+        ("quarter watt", "1/4 W"), ("1W metal oxide", "1 W"), ("SMD 1206", "1206"),
+        ("3216", "1206"), ("2012", "0805"),
+    ],
+)  # fmt: skip
+def test_style_in_words(written: str, style: str) -> None:
+    """3216 and 2012: tenths of a millimetre of the sizes 1206 and 0805."""
+    assert chain(["68k", "68k"], style=written).chains[0][0].style == style
+
+
+@pytest.mark.parametrize("style", ["?", "unknown", "through hole", "axial"])
+def test_a_style_that_nobody_knows_is_not_written(style: str) -> None:
+    assert chain(["68k", "68k"], style=style).chains[0][0].size_assumed
 
 
 def test_what_was_understood_is_said() -> None:
@@ -95,6 +131,9 @@ def test_a_jumper_is_left_out() -> None:
         ("110-127V~ 60Hz", (99, 120, 139.7), (59.4, 60, 60.6)),
         ("110-120V 50/60Hz", (99, 120, 132), (49.5, 60, 60.6)),
         ("120VAC 60Hz", (114, 120, 126), (59.4, 60, 60.6)),
+        ("1/N/PE ~ 230 volts 50 hertz", (207, 230, 253), (49.5, 50, 50.5)),
+        ("230V 50", (207, 230, 253), (49.5, 50, 50.5)),
+        ("120/60", (114, 120, 126), (59.4, 60, 60.6)),
     ],
 )
 def test_rating_plates(plate: str, volts: tuple[float, ...], hertz: tuple[float, ...]) -> None:
@@ -140,9 +179,10 @@ def test_limits_of_the_voltage_belong_to_no_band() -> None:
         ("100n X2", 100e-9),
         ("0,1", 100e-9),
         (104, 100e-9),
-        ("4n7J", 4.7e-9),
+        ("4n7J", 4.7e-9), ("10nF/50V", 10e-9), ("103K 1kV", 10e-9), ("10n ±10 % ceramic", 10e-9),
+        ("C5 10n 0603", 10e-9), ("10 000 pF", 10e-9), ("1uF electrolytic 50V", 1e-6),
     ],
-)
+)  # fmt: skip
 def test_capacitors(text: Any, farad: float) -> None:
     board = board_from_dict(edited(led={"capacitor": text}))
     assert board.led_capacitor is not None
@@ -193,6 +233,13 @@ def test_a_network_has_one_of_two_frequencies() -> None:
 def test_resistors_by_their_names(written: Any) -> None:
     board = board_from_dict(edited(chain={"resistors": written}))
     assert {r.ref: r.resistance_ohm for r in board.chains[0]} == {"R4": 68e3, "R5": 82e3}
+
+
+@pytest.mark.parametrize("written", [["R12", "R13"], ["R12 R13"], ["R12 68k", "R13"], ["r470"]])
+def test_a_reference_without_a_value_is_asked_about(written: Any) -> None:
+    """Never 0.12 ohm, as IEC 60062 would read it: no resistor of this circuit is below one ohm."""
+    with pytest.raises(InputError, match=r'its value too: "R1[23] 47k"|"r470 47k"'):
+        board_from_dict(edited(chain={"resistors": written}))
 
 
 def test_power_behind_a_stroke() -> None:

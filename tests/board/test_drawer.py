@@ -12,6 +12,7 @@ from zcd.board.drawer import PLENTY, parse_drawer, series_drawer, series_values
 from zcd.board.drawer_starter import STARTER
 from zcd.board.preferred import SERIES
 from zcd.errors import InputError
+from zcd.report.of_board import drawer_lines
 
 MESSY = """
 name = "Bench three, second from above"
@@ -31,6 +32,59 @@ drive_parts = [
     {part = "BT136-800", count = 0},
 ]
 """
+
+
+# One text an item, as in the spreadsheet of a shop: marking, rating and count.
+AS_PRINTED = """
+resistors = ["473", "4 x 68k 1 % 1/2W", "brown black yellow gold", "100k metal film 1W", "82k, 91k",
+    "10k 5 pcs"]
+capacitors = ["100n X2 275V", "0.1uF X2", "103K 1kV", "2A104J", "4n7 Y2 x 3"]
+diodes = ["4x 1N4007", "1N4733A", "BZX85C5V1", "MB6S", "IN4148 x 10"]
+optocouplers = ["3 x PC817C", "PC817X2", "CNY 17-3"]
+"""
+
+
+def test_parts_as_they_are_printed() -> None:
+    drawer = parse_drawer(AS_PRINTED)
+    assert not drawer.left_out
+    assert [(r.part.resistance_ohm, r.part.style, r.count) for r in drawer.resistors] == [
+        (10e3, "1/4 W", 5), (47e3, "1206", PLENTY), (68e3, "1/2 W", 4), (82e3, "1/4 W", PLENTY),
+        (91e3, "1/4 W", PLENTY), (100e3, "1/4 W", PLENTY), (100e3, "1 W", PLENTY),
+    ]  # fmt: skip
+    shown = [(c.part.capacitance_f, c.part.safety_class, c.part.rated_v) for c in drawer.capacitors]
+    assert shown == [
+        (pytest.approx(100e-9), "X2", 275.0), (pytest.approx(100e-9), "X2", None),
+        (pytest.approx(10e-9), "", 1000.0), (pytest.approx(100e-9), "", 100.0),
+        (pytest.approx(4.7e-9), "Y2", None),
+    ]  # fmt: skip
+    assert drawer.capacitors[-1].count == 3
+    assert [(d.part.part, d.count) for d in drawer.diodes] == [
+        ("1N4007", 4), ("zener 5.1 V 1 W", PLENTY), ("zener 5.1 V 1.3 W", PLENTY),
+        ("MB6S", PLENTY), ("1N4148", 10),
+    ]  # fmt: skip
+    assert [(o.part.family, o.part.grade, o.count) for o in drawer.optocouplers] == [
+        ("817", "C", 3), ("817", "B", PLENTY), ("CNY17", "3", PLENTY),
+    ]  # fmt: skip
+    assert "473" in [note.printed for note in drawer.read_as]
+
+
+def test_what_cannot_be_used_is_left_out_and_said() -> None:
+    text = """resistors = ["27k", "?", "82k", {value = "1k", style = "1207"}]
+        diodes = ["1N4007", "XY12", "about"]
+        optocouplers = ["4N33"]"""
+    drawer = parse_drawer(text)
+    assert [item.part.resistance_ohm for item in drawer.resistors] == [27e3, 82e3]
+    assert [item.part.part for item in drawer.diodes] == ["1N4007"]
+    assert [line.partition(": ")[0] for line in drawer.left_out] == [
+        "resistors[2]", "resistors[4].style", "optocouplers[1].family", "diodes[2].part",
+        "diodes[3].part",
+    ]  # fmt: skip
+    lines = drawer_lines(drawer, 3)
+    assert lines[0] == 'Left out: resistors[2]: found "?".'
+    assert lines[2].endswith('found "4N33". 2 more. What to write: --full.')
+    assert all("; allowed: " in line for line in drawer_lines(drawer))
+    with pytest.raises(InputError, match=r"resistors\[1\]: found"):
+        parse_drawer('resistors = ["?"]')
 
 
 def test_a_messy_drawer_is_read() -> None:
@@ -65,7 +119,7 @@ def test_a_messy_drawer_is_read() -> None:
     ("text", "told"),
     [
         ('resistors = ["100kk"]', 'resistors[1]: found "100kk"; allowed: a resistance'),
-        ('resistors = ["100k", {values = []}]', "resistors[2].values: found a list"),
+        ("resistors = [{values = []}]", "resistors[1].values: found a list"),
         ('resistors = [{value = "1k", series = "E24"}]', 'found "value and series"'),
         ("resistors = [{count = 3}]", "resistors[1]: found nothing; allowed: exactly one of"),
         ('resistors = [{value = "1k", styl = "1206"}]', '"styl" is not known; write "style"'),

@@ -54,7 +54,8 @@ def test_the_neutral_leg_is_typed_from_the_neutral_end() -> None:
     """The picture runs from line to neutral, so the leg is the other way round in it."""
     interview = interviewed(Topology.BRIDGE, resistors="51k", return_resistors="47k 33k")
     assert [r.resistance_ohm for r in interview.board().return_chain] == [47e3, 33e3]
-    assert "R1 51k - bridge M7 - LED of PC817B - R3 33k - R2 47k - mains" in interview.path()
+    bridge = "bridge M7 (LED of PC817B on its + and -)"
+    assert f"R1 51k - {bridge} - R3 33k - R2 47k - mains" in interview.path()
 
 
 def test_the_beeper_checks_the_circuit_that_was_chosen() -> None:
@@ -77,6 +78,35 @@ def test_what_was_understood_is_said_and_written() -> None:
     assert "# 104 = 100 kΩ (chip code)" in board_text(interviewed(Topology.CLAMPED))
 
 
+@pytest.mark.parametrize(
+    ("typed", "ohms"),
+    [
+        ("2 x 47k 1/2W", [47e3, 47e3]), ("yellow violet orange gold", [47e3]),
+        ("473 ? 473", [47e3] * 3), ("47k 1206, 56k 1206", [47e3, 56e3]), ("3x47k", [47e3] * 3),
+    ],
+)  # fmt: skip
+def test_resistors_are_typed_as_in_a_board_file(typed: str, ohms: list[float]) -> None:
+    board = interviewed(Topology.HALF_WAVE, resistors=typed).board()
+    assert [part.resistance_ohm for part in board.chains[0]] == ohms
+
+
+@pytest.mark.parametrize("line", ["817", "5 V 50 Hz", "400 V 50 Hz"])
+def test_no_rating_plate_says_so(line: str) -> None:
+    interview = Interview({"name": "Invented glue pot"})
+    with pytest.raises(InputError, match="a mains voltage from 80 V to 300 V"):
+        interview.answer(line)
+    assert "mains" not in interview.answers
+
+
+def test_a_chain_that_passes_too_much_is_pointed_out() -> None:
+    interview = Interview(dict(START))
+    interview.answer("1")
+    assert "read its resistors and the mains voltage again" in " ".join(interview.doubts())
+    interview.back()
+    interview.answer("3x330k")
+    assert interview.doubts() == ()
+
+
 def test_resistors_are_typed_with_their_references() -> None:
     interview = Interview(dict(START))
     assert interview.answer("R12 333, R13 333") == "R12 33 kΩ (chip code); R13 33 kΩ (chip code)"
@@ -90,7 +120,7 @@ def test_resistors_are_typed_with_their_references() -> None:
     ("before", "text", "told"),
     [
         ((), "", ""),
-        (("", "230 V"), "3", 'found "3"; allowed: a number from 1 to 2'),
+        (("", "230 V"), "3", 'found "3"; type 1 or 2'),
         (("",), "", "Type an answer; this one has no usual value"),
         (("",), "loud", "mains"),
         (("", "230 V", "1"), "100k oops", "resistors"),
@@ -146,12 +176,51 @@ def test_at_the_prompt(
     assert main(["new", "dryer.toml", "--ask"]) == 0
     out, err = capsys.readouterr()
     assert "CAUTION: Unplug" in out
-    assert " ".join(err.split()).startswith('zcd: this answer: chain.resistors[3]: found "x"')
+    assert " ".join(err.split()).startswith('Not taken: found "x"; allowed: a resist')
     assert max(map(len, out.splitlines())) <= 80
     board = load_board("dryer.toml")
     assert {part.style for part in board.chains[0]} == {"1206"}
     assert board.rectifier is not None
     assert board.rectifier.part == "M7"
+
+
+TRACED = """feed - R7 823 - R8 82k - x
+x - D1 1N4007 > led+
+x - D1 1N4007 > - led+
+y - R9 1k - z
+undo
+led+ - ZD1 5V1 < - led-
+
+led- - neutral
+
+"""
+
+
+@pytest.mark.parametrize("first", ["traced", "104\n6"])
+def test_a_circuit_as_it_was_traced(
+    first: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A line that cannot be read is told at once, a loose end where the circuit should be whole."""
+    monkeypatch.chdir(tmp_path)
+    typed = f"\n230 V 50 Hz\n1\n{first}\n{TRACED}0805\nPC817B\n\n10k\n"
+    monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+    assert main(["new", "dryer.toml", "--ask"]) == 0
+    out, err = capsys.readouterr()
+    assert "Read as: x - D1 1N4007, ring towards led+ - led+." in out
+    assert "  led+: D1 cathode, ZD1 cathode, OC1.led anode\n" in out
+    assert max(map(len, out.splitlines())) <= 80
+    told = " ".join(err.split())
+    assert 'found a line that ends at D1: "x - D1 1N4007 > led+"' in told
+    assert "Not taken: found no way from feed through the LED to neutral" in told
+    board = load_board("dryer.toml")
+    assert {(r.ref, r.resistance_ohm, r.style) for r in board.chains[0]} == {
+        ("R7", 82e3, "0805"), ("R8", 82e3, "0805"),
+    }  # fmt: skip
+    assert [part.ref for part in board.diodes] == ["D1", "ZD1"]
+    assert "# R7 823 = 82 kΩ (chip code)" in Path("dryer.toml").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("typed", ["", "\nend\n", "\n230 V\n"])

@@ -265,7 +265,7 @@ def test_a_diode_of_a_bridge_is_replaced_with_the_bridge() -> None:
     circuit = build_circuit(
         traced("feed - 68k - BR1~1", "BR1~2 - neutral", "BR1+ - led+", "BR1- - led-", "BR1 DB107")
     )
-    assert {f.repair for f in faults_of(circuit) if f.key == "BR1c short"} == {"BR1"}
+    assert {f.repair for f in faults_of(circuit) if f.key == "BR1-~1 short"} == {"BR1"}
 
 
 def test_chain_is_needed_where_there_is_no_circuit() -> None:

@@ -63,5 +63,7 @@ def test_a_part_that_the_board_does_not_have(
 
 
 def test_the_nearest_part_is_named(marked: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["substitute", str(marked), "--for", "r12"]) == 2
+    assert main(["substitute", str(marked), "--for", "r12", "--json"]) == 0  # in either case
+    assert '"R12"' in capsys.readouterr().out
+    assert main(["substitute", str(marked), "--for", "R21"]) == 2
     assert capsys.readouterr().err.endswith('(did you mean "R12"?)\n')

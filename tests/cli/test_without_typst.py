@@ -42,7 +42,7 @@ def test_a_pdf_asked_for_is_refused_in_one_line(
 def test_a_report_is_then_html_alone_and_says_why(
     job: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert main(["report", "job.toml", "--json"]) == 0
+    assert main(["report", "job.toml", "--json"]) == 1  # written; nothing is repaired yet
     out, err = capsys.readouterr()
     assert json.loads(out)["files"] == ["job-report.html"]
     assert err.startswith(f"No PDF is written: {TOLD}")

@@ -47,6 +47,14 @@ def reading(function: Function, a: str, b: str, value: float) -> Measured:
         ("low time 9.5 ms", reading(Function.LOW_TIME, "pin", "logic0", 9.5e-3)),
         ("duty pin 0 %", reading(Function.DUTY, "pin", "logic0", 0.0)),
         ("dc pin 4.98", reading(Function.DC, "pin", "logic0", 4.98)),
+        ("R2=OL", reading(Function.OHM, "chain.1", "chain.2", OVERLOAD)),
+        ("ohm R2 infinite", reading(Function.OHM, "chain.1", "chain.2", OVERLOAD)),
+        ("dc pin 5 volt", reading(Function.DC, "pin", "logic0", 5.0)),
+        ("ac L N 230", reading(Function.AC, "line", "neutral", 230.0)),
+        ("pin 4.98 V", reading(Function.DC, "pin", "logic0", 4.98)),
+        ("freq 0 Hz", reading(Function.FREQUENCY, "pin", "logic0", 0.0)),
+        ("resistance R2 0.L", reading(Function.OHM, "chain.1", "chain.2", OVERLOAD)),
+        ("pull up 15k", reading(Function.OHM, "logic+", "pin", 15e3)),
         ("dc coil+ nothing", reading(Function.DC, "coil+", "logic0", 0.0)),
         ("ohm R1 to R2 OL", reading(Function.OHM, "feed", "chain.2", OVERLOAD)),
         ("ac R1/R2 neutral 118", reading(Function.AC, "chain.1", "neutral", 118.0)),
@@ -236,3 +244,24 @@ def test_what_the_screens_print_is_read_back(name: str) -> None:
         if not each.lifted:
             assert parse_place(short_reading(each, circuit), circuit) == each
         assert parse_place(reading_text(each, circuit), circuit) == each
+
+
+def test_a_share_of_time_high_is_turned_round() -> None:
+    assert parse_reading("duty 55 % high", CIRCUIT).value == pytest.approx(0.45)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("ohm R2 1.", r'OL for a lone 1 on the left of the display \(over range\), or "1 ohm"'),
+        ("diode D1 1 .", "OL for a lone 1"),
+        ("ohm R2 150", '"150k", or "150 ohm" if it shows that'),
+        ("ohm R2 0.15", '"0.15M", or "0.15 ohm" if it shows that'),
+    ],
+)
+def test_a_display_whose_range_was_left_out_is_asked_about(text: str, told: str) -> None:
+    """Two or three digits: what the knob of a manual meter says is not on its display."""
+    with pytest.raises(InputError, match=told):
+        parse_reading(text, CIRCUIT)
+    assert parse_reading("ohm R2 150 ohm", CIRCUIT).value == 150.0
+    assert parse_reading("ohm R2 1.2", CIRCUIT).value == 1.2

@@ -16,7 +16,7 @@ from zcd.board.model import Board, Harmonic
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.drawing.waveforms import waveform_figure
 from zcd.engine.solve import solve
-from zcd.report.text import offset_text, quantity_text
+from zcd.report.text import crossing_text, offset_text, quantity_text
 from zcd.sync.lock import judge
 
 
@@ -132,8 +132,8 @@ def test_title_says_that_it_locks_or_which_rule_failed() -> None:
     case, dark = solved(), solved(DARK)
     locks = waveform_figure(case.board, case.solution, case.lock)
     fails = waveform_figure(dark.board, dark.solution, dark.lock)
-    late = offset_text(case.lock.pulses.fall_offset_s[0, 0])
-    assert locks.get_suptitle() == f"Sync: pass. The falling edge comes {late}"
+    fall = crossing_text(case.lock.pulses.fall_offset_s[0, 0])
+    assert locks.get_suptitle() == f"Sync: pass. The pin falls {fall}"
     assert fails.get_suptitle() == "Sync: fail. The controller does not lock: pin never low"
     assert "no sync pulse" in words(fails)
     assert not marked(fails, "falling-edge")

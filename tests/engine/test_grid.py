@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, Phase, given, settings
 from numpy.testing import assert_allclose
+from numpy.typing import NDArray
 
 from tests.boards import VARIANTS
+from tests.fuzz.random_boards import boards
+from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
+from zcd.circuit.elements import stack
 from zcd.engine.grid import CLUSTERING_RATIO, clustered_phases_rad, mirror
 from zcd.engine.island import PIECE_POINTS, _pieces
-from zcd.engine.solve import READINGS, SolverOptions, solve
+from zcd.engine.solve import EDGES, PULSES, READINGS, SolverOptions, solve
+from zcd.margin.check import level_conditions
+from zcd.sync.lock import judge
 
 FINE = SolverOptions(points=6000, refine=False, isolated=False)
 
@@ -46,3 +55,36 @@ def test_one_row_of_many_points_is_one_piece() -> None:
     """A row is never cut, however long it is."""
     (piece,) = _pieces(np.arange(1), 10 * PIECE_POINTS)
     assert piece.tolist() == [0]
+
+
+drawn = settings(
+    max_examples=40,
+    derandomize=True,
+    deadline=None,
+    database=None,
+    suppress_health_check=list(HealthCheck),
+    phases=(Phase.generate,),
+)
+
+
+def test_edges_are_those_of_a_thousand_points() -> None:
+    off: dict[str, list[NDArray[np.float64]]] = {"single": [], "many": []}
+
+    @drawn
+    @given(boards(capacitors=False))
+    def collect(board: Board) -> None:
+        circuit = stack([build_circuit(board, case) for case in level_conditions(board)])
+        fine = judge(solve(circuit, replace(EDGES, points=1200)), board).pulses
+        for name, options in (("single", EDGES), ("many", PULSES)):
+            found = judge(solve(circuit, options), board).pulses
+            alike = (found.count == fine.count) & (fine.count > 0)
+            off[name] += [
+                np.abs(getattr(found, edge) - getattr(fine, edge))[alike, 0]
+                for edge in ("fall_s", "rise_s")
+            ]
+
+    collect()
+    every = np.array([np.concatenate(off[name]) for name in off])
+    assert every.shape[1] >= 80
+    assert np.all(np.median(every, axis=1) < [0.5e-6, 1e-6])
+    assert np.all(np.percentile(every, 99.0, axis=1) < [5e-6, 10e-6])

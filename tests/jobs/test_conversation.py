@@ -35,6 +35,7 @@ class Bench:
         self.wanted = wanted
         self.shown: list[Diagnosis] = []
         self.told: list[str] = []
+        self.explained: list[tuple[str, str]] = []
         self.questions: list[str] = []
         self.talk = Conversation(Answers(dictionary().circuit), self.diagnose)
 
@@ -64,7 +65,10 @@ class Bench:
             raise EOFError from None
 
     def run(self) -> Diagnosis:
-        return self.talk.run(self.shown.append, self.ask, self.told.append)
+        return self.talk.run(self.shown.append, self.ask, self.told.append, self.explain)
+
+    def explain(self, word: str, diagnosis: Diagnosis) -> None:
+        self.explained.append((word, diagnosis.conclusion))
 
 
 def test_a_value_belongs_to_the_reading_asked_for() -> None:
@@ -261,8 +265,6 @@ def test_what_a_person_says(line: str, shown: str) -> None:
 @pytest.mark.parametrize(
     ("line", "problem"),
     [
-        ("", "Type what the meter shows"),
-        ("help", "Type what the meter shows"),
         ("much", 'found "much"; allowed: one of dc'),
         ("4.98 A", 'found "4.98 A"; allowed: DC volts'),
         ("1,234 V", "may be thousands: use a point"),
@@ -290,6 +292,15 @@ def test_readings_from_before_are_kept() -> None:
     assert [m.reading for m in last.measured] == [PIN, OHMS]
 
 
+@pytest.mark.parametrize("word", ["", "?", "help", "more", "FULL"])
+def test_a_word_for_more_is_explained_and_answers_nothing(word: str) -> None:
+    bench = Bench([word, "4.98 V"])
+    bench.run()
+    assert bench.explained == [(word.lower(), "step 0")]
+    assert bench.told == []
+    assert len(bench.talk.answers.log) == 1
+
+
 def test_help_names_the_words_that_it_knows() -> None:
     for word in ('"skip"', '"end"', '"OL"'):
         assert word in HELP
@@ -312,7 +323,7 @@ def test_suggestions_followed_at_the_prompt_find_the_fault() -> None:
         percent = suggestion.reading.function is Function.DUTY
         return "OL" if value == OVERLOAD else f"{100 * value} %" if percent else f"{value}"
 
-    last = talk.run(shown.append, ask, pytest.fail)
+    last = talk.run(shown.append, ask, pytest.fail, pytest.fail)
     assert last.suggestion is None
     assert last.ranked[0].key == "R2 open"
     assert len(talk.answers.measured) < len(dictionary().readings)

@@ -14,6 +14,7 @@ from pypdf import PdfReader
 
 from tests.jobs.demo_job import FAILS, HOLDS, SETTLED, case, lost_below, share_lost, solved
 from zcd.board.files import parse_board
+from zcd.board.model import Board
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import usual_meter
@@ -23,14 +24,15 @@ from zcd.jobs import job_sheet
 from zcd.jobs.job_sheet import (
     TIGHTER,
     _story_section,
+    left_line,
     report_document,
     unlike_retest_line,
     verdict_text,
     write_report,
 )
-from zcd.margin.check import nominal_check
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
 from zcd.report.document import Document, Facts, Paragraph, Picture
+from zcd.report.document import Verdict as Shown
 from zcd.report.of_diagnosis_answer import answer_document, recorded_line
 from zcd.report.pdf import report_pdf
 
@@ -252,11 +254,11 @@ def test_what_was_replaced_is_told_against_the_board_as_it_came_in() -> None:
     assert f"{old.ref}: 43 kΩ" in str(first)
 
 
-def short_pages(before: Case | None = None) -> Document:
+def short_pages(before: Case | None = None, board: Board | None = None) -> Document:
     """What is written where nobody asks for all of it."""
     result = solved()
     return report_document(
-        board=result.board,
+        board=board or result.board,
         check=result.check,
         solution=result.solution,
         lock=result.lock,
@@ -325,11 +327,32 @@ def test_no_verdict_on_a_board_that_is_not_the_one_retested() -> None:
     assert unlike == (
         "Calculated for in.toml; the retest was of repaired.toml: add --repaired repaired.toml."
     )
-    told = verdict_text(nominal_check(board), job.retests, unlike)
-    assert told == f"NOT JUDGED. {unlike}"
+    told = case(SETTLED)
+    told = replace(told, job=replace(job, log=told.job.log))
+    left = left_line(board, told, job.retests)
+    assert left == f"NOT JUDGED. {unlike}"
+    assert verdict_text(solved(HOLDS).check, left).startswith(f"{left} By calculation")
     # the repaired board's file may describe just the same parts
     assert unlike_retest_line(job, parse_board(HOLDS)) == ""
     assert unlike_retest_line(replace(job, retests=()), board) == ""
+
+
+def test_an_open_job_has_one_story() -> None:
+    """No verdict on a board whose fault is still in it, on page one or further down."""
+    faulty = case()
+    document = short_pages(faulty, faulty.job.board)
+    facts = dict(next(b for b in document.sections[0].blocks if isinstance(b, Facts)).pairs)
+    assert facts["Verdict"].startswith("NOT REPAIRED yet: R2 open. By calculation the board would")
+    assert not [b for s in document.sections for b in s.blocks if isinstance(b, Shown)]
+    assert "Verdict" not in [s.title for s in document.sections]
+    unsettled = replace(faulty, diagnosis=replace(faulty.diagnosis, stopped=""))
+    assert left_line(faulty.job.board, unsettled, ()) == "FAULT NOT FOUND yet."
+    few = RetestRecord(taken=date(2026, 3, 14), verdict=Verdict.UNSURE, good_ratio=0.88)
+    assert left_line(faulty.job.board, faulty, (few,)) == (
+        "NOT PASSED yet. The last retest had too few readings (88 % sure, 95 % needed)."
+    )
+    closed = replace(faulty, job=replace(faulty.job, closed=date(2026, 3, 14)))
+    assert left_line(faulty.job.board, closed, ()) == ""
 
 
 def test_the_complaint_is_not_denied_and_no_fan_is_told_of_that_nobody_named() -> None:

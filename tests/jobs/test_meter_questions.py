@@ -7,11 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.diagnosis.boards import TEXTS
+from tests.diagnosis.boards import TEXTS, board
 from zcd.cli import main
+from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.meters import AcKind, usual_meter
-from zcd.jobs.meter_questions import QUESTIONS, START, ask_meter, meter_from
+from zcd.jobs.meter_questions import HELP, QUESTIONS, START, ask_meter, meter_from
 
 BOARD = TEXTS["half-wave"]
 
@@ -29,26 +30,36 @@ def answered(*lines: str) -> tuple[dict[str, str], list[str], list[str]]:
 
 
 def test_enter_takes_what_is_usual() -> None:
-    texts, asked, told = answered("", "", "", "")
+    texts, asked, told = answered("", "", "", "", "")
     assert told == []
     assert all(
         f"[{q.usual or 'not known'}]" in line for q, line in zip(QUESTIONS, asked, strict=True)
     )
     meter = meter_from(texts)
     assert (meter.diode_stop_v, meter.ohm_range_ohm, meter.ac_kind) == (2.0, 20e6, AcKind.TRUE_RMS)
+    assert not meter.has_scope
     # what nobody knows stays unknown
     assert not meter.ohms_stated
     assert meter.diode_stated
 
 
 def test_what_cannot_be_used_is_asked_again() -> None:
-    texts, asked, told = answered("much", "1.5 V", "0.6 V", "2M", "average")
+    texts, asked, told = answered("much", "1.5 V", "0.6 V", "2M", "average", "yes")
     assert len(asked) == len(QUESTIONS) + 1
     assert len(told) == 1
     assert 'found "much"' in told[0]
     meter = meter_from(texts)
     assert (meter.diode_stop_v, meter.ohms_open_v, meter.ohm_range_ohm) == (1.5, 0.6, 2e6)
     assert (meter.ac_kind, meter.ohms_stated) == (AcKind.AVERAGE, True)
+    assert meter.has_scope
+
+
+def test_a_question_mark_explains_and_a_person_may_leave() -> None:
+    _, asked, told = answered("?", "", "", "", "", "")
+    assert told == [HELP]
+    assert asked[0] == asked[1]
+    with pytest.raises(EOFError):
+        answered("", "quit")
 
 
 def run(
@@ -70,7 +81,7 @@ def test_a_terminal_is_asked_once_and_a_pipe_never(
     monkeypatch.chdir(tmp_path)
     Path("board.toml").write_text(BOARD, encoding="utf-8")
     words = ["diagnose", "board.toml", "--ask", "--job", "job.toml"]
-    out = run(words, "1.5 V\n\n\n\nohm R1 110k\nend\n", True, monkeypatch, capsys)
+    out = run(words, "1.5 V\n\n\n\n\nohm R1 110k\nend\n", True, monkeypatch, capsys)
     assert out.startswith(START)
     meter = load_job("job.toml").meter
     assert meter.diode_stop_v == 1.5
@@ -83,3 +94,11 @@ def test_a_terminal_is_asked_once_and_a_pipe_never(
     )  # fmt: skip
     assert START not in piped
     assert load_job("two.toml").meter == usual_meter()
+
+
+def test_without_an_oscilloscope_no_reading_takes_one() -> None:
+    without = meter_from({"scope": "no"})
+    some = make_fault_dictionary(board("switched"), without).readings
+    every = make_fault_dictionary(board("switched"), usual_meter()).readings
+    assert set(some) == {reading for reading in every if not reading.function.row.scope}
+    assert len(some) < len(every)

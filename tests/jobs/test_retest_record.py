@@ -198,6 +198,4 @@ def test_the_verdict_of_a_retest_gives_its_reason() -> None:
     )
     assert not_ready_line((record, GOOD)) == not_ready_line(()) == ""
     unsure = replace(GOOD, verdict=Verdict.UNSURE, good_ratio=0.94)
-    assert retest_record_lines(unsure)[0].endswith(
-        ": too few readings to pass; 94 % sure that the board is good."
-    )
+    assert retest_record_lines(unsure)[0].endswith(": too few readings (94 % sure, 95 % needed).")

@@ -31,6 +31,7 @@ CLOSE = ("close", "job.toml", "--found", "R2 drift")
 RETEST = ("retest", "board.toml", "-r", "ohm R1 120k", "--job", "job.toml")
 NO_ROOM = """\
 import resource, sys
+sys.dont_write_bytecode = True  # Python 3.11 would leave cut-off ones where there is no room
 resource.setrlimit(resource.RLIMIT_FSIZE, (16, 16))
 """
 NO_RIGHTS = """\

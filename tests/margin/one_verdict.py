@@ -97,12 +97,13 @@ def disagreements(board: Board, *, deep: bool = False, slow: bool = False) -> li
 def _faces(board: Board, check: Check) -> Iterator[str]:
     """JSON, terminal, page."""
     record: dict[str, Any] = to_dict(check)
-    status = worst_status(check.every_rule)
+    status = worst_status(rule for rule in check.every_rule if not rule.is_note)
     if (record["status"], record["passes"]) != (status, status != "fail"):
         yield f"JSON says {record['status']}, the rules {status}"
-    of_rules = worst_status([*check.rules, *check.spread.rules])
-    if check.status != of_rules:
-        yield f"check says {check.status}, its rules {of_rules}"
+    if {rule["name"]: rule["status"] for rule in record["rules"]} != {
+        rule.name: rule.status for rule in (*check.rules, *check.spread.rules)
+    }:
+        yield "JSON's rules are others"
     kept = {corner["rule"]: corner["passes"] for corner in record["spread"]["corners"]}
     for rule in check.spread.rules:
         if kept[rule.name.removeprefix(AT_CORNER)] is not rule.passes:
@@ -110,14 +111,14 @@ def _faces(board: Board, check: Check) -> Iterator[str]:
     text = document_text(document_of(check).answer)
     lines = finding_lines(check)
     # a corner that no board drawn reaches asks for nothing
-    noted = status == "warning" and bool(lines) and all(li.startswith("note: ") for li in lines)
-    if noted and any(rule.share_ratio for rule in check.every_rule if rule.status != "pass"):
-        yield "a note on what some boards do"
-    if f"\n{FIRST_WORDS['pass' if noted else status]}" not in f"\n{text}":
+    noted = any(rule.is_note for rule in check.every_rule)
+    if f"\n{FIRST_WORDS[status]}" not in f"\n{text}":
         yield f"the terminal does not say {status}: {headline_text(check)}"
-    marks = {"pass": "", "warning": "note: " if noted else "warning: ", "fail": "FAIL: "}[status]
-    if bool(lines) is (status == "pass") or (lines and not lines[0].startswith(marks)):
+    marks = {"pass": "note: ", "warning": "warning: ", "fail": "FAIL: "}[status]
+    if (status != "pass" and not lines) or (lines and not lines[0].startswith(marks)):
         yield f"findings do not begin with {status}: {lines[:1]}"
+    if status == "pass" and bool(lines) is not noted:
+        yield f"a note that is not told, or none: {lines[:1]}"
     with patch("zcd.api.check", return_value=check):  # worked out once
         page = tasks.check(board)
     if (page["passes"], page["verdict"]) != (check.passes, headline_text(check)):

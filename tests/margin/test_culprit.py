@@ -48,9 +48,9 @@ def sound() -> zcd.Board:
 
 
 @cache
-def checked(*changes: tuple[str, str]) -> Check:
-    """The board with some changes, checked once for all tests."""
-    return zcd.check(zcd.loads(BOARD).with_(**dict(changes)))
+def checked(board: zcd.Board, was: zcd.Board | None = None) -> Check:
+    """A board checked once for all tests."""
+    return zcd.check(board, was=was)
 
 
 @pytest.mark.parametrize(
@@ -64,7 +64,7 @@ def test_the_part_that_is_wrong_comes_first(
     sound: zcd.Board, change: dict[str, str], culprit: str
 ) -> None:
     """And with the values named for it the whole check passes, tolerances included."""
-    check = checked(*change.items())
+    check = checked(sound.with_(**change))
     assert check.status == "fail"
     first = check.remedies[0]
     assert first.ref == culprit
@@ -75,8 +75,8 @@ def test_the_part_that_is_wrong_comes_first(
 
 def test_without_the_capacitor_it_passes(sound: zcd.Board) -> None:
     """A remedy that says so is true."""
-    assert zcd.check(sound.with_(pin_capacitor="1u")).remedies[0].low == 0.0
-    assert zcd.check(sound).status == "pass"
+    assert checked(sound.with_(pin_capacitor="1u")).remedies[0].low == 0.0
+    assert checked(sound).status == "pass"
 
 
 def test_two_misread_values_have_no_single_culprit(sound: zcd.Board) -> None:
@@ -91,9 +91,9 @@ def test_two_misread_values_have_no_single_culprit(sound: zcd.Board) -> None:
 
 
 @pytest.mark.parametrize("change", [{}, *(WRONG[n][0] for n in QUICK)])
-def test_the_answer_is_one_screen(change: dict[str, str]) -> None:
+def test_the_answer_is_one_screen(sound: zcd.Board, change: dict[str, str]) -> None:
     """Ten rules that fail for one cause are one line."""
-    check = checked(*change.items())
+    check = checked(sound.with_(**change))
     text = document_text(document_of(check).answer)
     assert len(text.splitlines()) <= 24
     assert len(finding_lines(check)) <= 3
@@ -128,7 +128,7 @@ def test_what_the_original_broke_is_not_blamed_on_the_repair(sound: zcd.Board) -
 def test_as_good_as_new(sound: zcd.Board) -> None:
     """The same values, and a neighbour of the series."""
     for change in ({}, {"R1": "43k"}):
-        repair = zcd.check(sound.with_(**change), was=sound).repair
+        repair = checked(sound.with_(**change), was=sound).repair
         assert repair is not None
         assert repair.outcome == "as good as new"
 
@@ -176,7 +176,7 @@ def test_a_name_without_a_word_in_common_is_another_appliance(sound: zcd.Board) 
 
 def test_what_makes_the_comparison_doubtful_is_said(sound: zcd.Board) -> None:
     """More than parts, an aged optocoupler, a resistor that has drifted: a line each."""
-    repair = zcd.check(sound, was=sound).repair
+    repair = checked(sound, was=sound).repair
     assert repair is not None
     assert repair.doubts == ()
     was = sound.with_(

@@ -37,6 +37,12 @@ from zcd.margin.stress import (
 )
 from zcd.refdata import table
 
+ZENER_IN_SERIES = """mains = "230 V 50 Hz"
+optocoupler = "817C"
+circuit = ["feed - R7 51k - R8 51k - D1 1N4007 > - ZD1 33V @ < - led+", "led- - neutral"]
+output = {pull_up = "12k", supply = "5 V"}
+"""
+
 ROWS = {str(row["id"]): row for row in table("zero_crossing_examples")}
 
 
@@ -203,3 +209,21 @@ def test_parts_in_series_where_power_decides() -> None:
     # n in series, one shorted: n / (n - 1)^2 of the power in each
     assert watts * 4 / 3**2 > 0.125 > watts * 5 / 4**2
     assert stress.parts_in_series(shorted=1) == 5
+
+
+@pytest.mark.parametrize(("watts", "status"), [("", "pass"), ("0.5 W", "pass"), ("40 mW", "fail")])
+def test_the_power_of_a_zener_is_judged_where_it_is_hot(watts: str, status: str) -> None:
+    """In series with the LED: its mean current at 33 V, against a line to nothing at 175 °C.
+
+    The line: data sheets of 1N4728 and BZX55, power at 25 °C and highest junction temperature.
+    """
+    board = parse_board(ZENER_IN_SERIES.replace("@", watts))
+    check = nominal_check(board)
+    (rule,) = (r for r in check.rules if r.name == "ZD1 power")
+    strong = check.levels[-1]
+    assert rule.value == pytest.approx(33.0 * strong.led_mean_a, rel=0.03)
+    rated_w = 0.04 if watts == "40 mW" else 0.5
+    hot = board.service.hot_degc
+    assert rule.limit == pytest.approx(rated_w * (175.0 - hot) / (175.0 - 25.0))
+    assert rule.status == status
+    assert rule.kind == ("limit" if watts else "expectation")

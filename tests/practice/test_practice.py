@@ -12,32 +12,33 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from zcd.board.files import parse_board
 from zcd.board.model import Board, Topology
-from zcd.board.starter import starter_text
+from zcd.circuit.build import build_circuit
 from zcd.cli import main
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.faults import REPLACED
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
+from zcd.diagnosis.reading_syntax import parse_place
 from zcd.diagnosis.readings import Power, Reading
 from zcd.errors import InputError
 from zcd.practice.bench import Bench, Danger, shown_value
-from zcd.practice.exercise import LEVELS, MOST_SEED, Exercise, make_exercise
+from zcd.practice.exercise import LEVELS, MOST_SEED, Exercise, example_board, make_exercise
 from zcd.practice.record import add_to_record, summaries
-from zcd.practice.review import Expert, review
-from zcd.practice.session import Session
+from zcd.practice.review import Expert, is_meant, review
+from zcd.practice.session import Session, reading_text
+from zcd.report.of_practice import review_document
 
 BOARDS = range(0, MOST_SEED, len(Topology))
 """Seeds with which the command takes the half-wave example."""
-R1 = Reading(function=Function.OHM, red="line", black="chain.1")
+R1 = Reading(function=Function.OHM, red="feed", black="chain.1")
 SOCKET = Reading(function=Function.AC, red="line", black="neutral")
 
 
 @cache
 def board(topology: Topology = Topology.HALF_WAVE) -> Board:
-    return parse_board(starter_text(topology))
+    return example_board(list(Topology).index(topology))
 
 
 @cache
@@ -89,7 +90,7 @@ def test_the_same_seed_makes_the_same_exercise() -> None:
 
 @pytest.mark.parametrize(("level", "seed"), [(0, 1), (6, 1), (1, -1), (1, MOST_SEED + 1)])
 def test_no_such_exercise(level: int, seed: int) -> None:
-    with pytest.raises(InputError, match=r"--(level|seed): found"):
+    with pytest.raises(InputError, match=r"^(level|seed): found"):
         make_exercise(board(), usual_meter(), level, seed)
 
 
@@ -154,13 +155,17 @@ def test_work_takes_time_and_a_hint_more() -> None:
     (hint,) = session.say("hint")
     assert hint.startswith("Hint: unplugged and proved dead, measure ")
     assert (session.hints, session.bench.seconds) == (1, after_proof + 320.0)
+    assert session.say("hint") == [hint]
+    assert (session.hints, session.bench.seconds) == (1, after_proof + 320.0)
 
 
 @pytest.mark.parametrize("name", ["OC1", "oc1", "OC1 transistor", "OC1 transistor open"])
 def test_the_part_is_enough(name: str) -> None:
     session = Session(exercise(), nobody)
-    assert session.say("found R1 open") == ["No, R1 open is not it. Go on measuring."]
+    (no,) = session.say("found R1 open")
+    assert no.startswith("No, not R1 open: ten minutes")
     assert not session.over
+    assert session.bench.seconds == 600.0
     session.say(f"found {name}")
     assert session.found
     assert session.over
@@ -170,7 +175,7 @@ def test_both_of_two_faults_are_asked_for() -> None:
     made = next(e for e in (drawn(5, s) for s in range(99)) if e.fault.members)
     first, second = made.fault.members
     session = Session(made, nobody)
-    assert session.say(f"found {first}") == [f"Yes: {first}. But it is not all. Go on."]
+    assert session.say(f"found {first}") == [f"Yes, {first}. But the error is still there: go on."]
     assert not session.over
     session.say(f"found {second}")
     assert session.found
@@ -196,12 +201,68 @@ def test_what_cannot_be_is_told_and_changes_nothing(line: str) -> None:
     assert (session.bench.seconds, session.named, session.bench.dangers) == (0.0, [], [])
 
 
-def test_the_expert_finds_it_without_danger() -> None:
-    way, diagnosis = expert().way()
-    assert not way.dangers
-    first = diagnosis.ranked[0].fault
-    assert first is not None
-    assert first.repair == exercise().fault.repair
+def test_the_expert_finds_most_without_danger() -> None:
+    """Four of the first five: a fault may look like another on a board at the end of its spread."""
+    right = 0
+    for seed in list(BOARDS)[:5]:
+        looked = review(
+            Bench(drawn(1, seed)), replace(expert(), exercise=drawn(1, seed)),
+            found=False, named=(), wrong=0, hints=0,
+        )  # fmt: skip
+        assert not any(step.taken.dangers for step in looked.expert)
+        right += looked.expert_right
+    assert right >= 4
+
+
+@pytest.mark.parametrize(
+    ("keys", "right", "words"),
+    [
+        (("OC1 transistor open",), True, "So: OC1 transistor open."),
+        (("OC1 aged",), True, "So it is OC1, whichever way it failed."),
+        (("OC1 transistor short", "pin stuck low"), True, "No reading here tells these apart."),
+        (("R1 open",), False, "The readings point to R1 open. That is wrong here"),
+        ((), False, "No single fault explains these readings: look for two."),
+    ],
+)
+def test_how_the_expert_ends(keys: tuple[str, ...], right: bool, words: str) -> None:
+    bench = Bench(exercise())
+    looked = review(bench, expert(), found=False, named=(), wrong=0, hints=0)
+    faults = {fault.key: fault for fault in expert().dictionary.faults}
+    ended = replace(looked, expert_found=tuple(faults[key] for key in keys), expert_right=right)
+    document = review_document(ended, full=False)
+    assert words in str(document.sections[2].blocks)
+
+
+@pytest.mark.parametrize("topology", Topology)
+def test_a_reading_as_it_is_printed_may_be_typed(topology: Topology) -> None:
+    """All that the diagnosis may suggest, as a hint prints it."""
+    circuit = build_circuit(board(topology))
+    dictionary = make_fault_dictionary(board(topology), usual_meter(), stored=True)
+    for reading in dictionary.readings:
+        assert parse_place(reading_text(reading, circuit), circuit) == reading
+
+
+def test_a_name_that_was_wrong_costs_once() -> None:
+    session = Session(exercise(), nobody)
+    session.say("found R1")
+    assert session.say("found R1") == ["You have named R1 before."]
+    assert (session.wrong, session.bench.seconds) == (1, 600.0)
+
+
+def test_one_part_may_be_both_of_two_faults() -> None:
+    made = replace(
+        exercise(), fault=replace(exercise().fault, members=("OC1 aged", "OC1 LED open"))
+    )
+    session = Session(made, nobody)
+    session.say("found OC1")
+    assert session.found
+
+
+def test_what_lies_behind_a_good_circuit_counts_as_one() -> None:
+    """Of drive and fan no reading of this bench is taken."""
+    faults = {fault.key: fault for fault in expert().dictionary.faults}
+    assert is_meant([faults["drive not firing"]], faults["fan not turning"])
+    assert not is_meant([faults["controller input dead"]], faults["fan not turning"])
 
 
 def test_a_reading_of_a_good_part_rules_it_out() -> None:
@@ -210,7 +271,7 @@ def test_a_reading_of_a_good_part_rules_it_out() -> None:
     bench.take(R1)
     bench.plug_in()
     bench.take(SOCKET)
-    looked = review(bench, expert(), found=False, named=(), hints=0)
+    looked = review(bench, expert(), found=False, named=(), wrong=0, hints=0)
     good, live = looked.steps
     assert "R1" in good.ruled_out
     assert "mains missing" in live.ruled_out

@@ -9,7 +9,7 @@ import pytest
 from tests.boards import VARIANTS
 from tests.jobs.demo_job import OPEN, SETTLED, card, case, dictionary
 from zcd.circuit.build import build_circuit
-from zcd.circuit.points import parts_at, points_line
+from zcd.circuit.points import parts_at, point_text
 from zcd.diagnosis.expected_readings import ExpectedRange
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.functions import Function
@@ -55,11 +55,10 @@ def test_probes_over_a_junction_say_which_end_is_red() -> None:
 def test_every_point_of_a_chain_is_told_in_words() -> None:
     """A joint is where two parts meet: one of both ends each."""
     circuit = dictionary().circuit
-    line = points_line(circuit)
     for node in circuit.nodes:
         if node.startswith("chain."):
             first, second = parts_at(node, circuit)
-            assert f"{node} between {first} and {second}" in line
+            assert point_text(node, circuit) == f"between {first} and {second}"
             assert node in circuit[first].nodes
             assert node in circuit[second].nodes
 

@@ -9,6 +9,7 @@ from io import StringIO
 import pytest
 from rich.console import Console
 
+import zcd
 from tests.diagnosis.atlases import atlas_of
 from tests.diagnosis.boards import PROOFER
 from zcd.board.files import parse_board
@@ -24,8 +25,9 @@ from zcd.diagnosis.readings import AccessLevel
 from zcd.diagnosis.trip import MOST_PLANNED, plan_trip
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import Document
+from zcd.report.of_board import no_sync_line
 from zcd.report.of_diagnosis_answer import answer_document, changed_line, prompt_document
-from zcd.report.terminal import print_document
+from zcd.report.terminal import document_text, print_document
 
 LINES, COLUMNS, LAST_LINES = 25, 80, 8
 SERIES: tuple[tuple[str, ...], ...] = (
@@ -129,11 +131,21 @@ def test_part_to_change_comes_first_with_the_reading_that_says_so() -> None:
     assert any("OL (good board 240 k" in line for line in lines)
 
 
+def test_a_board_without_sync_as_described_is_not_called_good_in_silence() -> None:
+    """Every part good, and still no pulse: a chain ten times too large."""
+    board = parse_board(PROOFER)
+    assert no_sync_line(board) == ""
+    told = no_sync_line(board.with_(R1="3M3", R2="3M3"))
+    assert told.startswith("As described, this board has no sync even with every part good (")
+
+
 def test_one_reading_alone_is_to_be_confirmed() -> None:
-    """What a colleague would say: it is open; lift one end and measure once more, or replace."""
+    """What a colleague would say: it is open; measure once more. Lifting it shows nothing new."""
     first = " ".join(lines_of(answer_document(case_of("ohm R2 OL"))))
     assert "R2" in first
-    assert "lift one end of R2 and measure it once more" in first or "settles it" in first
+    assert "take it once more to be sure" in first or "settles it" in first
+    high = " ".join(lines_of(answer_document(case_of("ohm R2 1M"))))
+    assert "lift one end of R2 and measure it once more" in high or "settles it" in high
     twice = " ".join(lines_of(answer_document(case_of("ohm R2 OL", "ohm feed chain.2 OL"))))
     assert "Replace R2" in twice
     assert "once more" not in twice
@@ -193,3 +205,30 @@ def test_a_supply_that_is_another_usual_one_asks_for_the_board_file() -> None:
     assert "3.3 V is a usual supply: is the supply in the board file right?" in other
     low = case_of(texts[0].replace("3.3", "2.6"), *texts[1:])
     assert "usual supply" not in " ".join(lines_of(answer_document(low)))
+
+
+SMALL = """mains = "230 V 50 Hz"
+optocoupler = "814"
+chain = {topology = "two-led", resistors = ["47k", "47k", "47k"], style = "1206"}
+output = {pull_up = "10k", supply = "5 V"}
+"""
+
+
+def told(text: str, *readings: str) -> str:
+    """The answer to some readings, in one line."""
+    case = zcd.diagnose(parse_board(text), *readings)
+    return " ".join(document_text(answer_document(case)).split())
+
+
+def test_a_part_too_small_for_its_place_is_not_fitted_again() -> None:
+    """1206 chips are rated 125 mW (a maker's data sheet: reference/resistor_styles.csv)."""
+    answer = told(SMALL, "ohm R1 OL", "ohm R1 lifted OL")
+    assert "R1, R2 and R3 are all too small for this chain" in answer
+    assert "the same would fail again. Fit 1210" in answer
+    assert "too small" not in told(SMALL.replace("1206", "1 W"), "ohm R1 OL", "ohm R1 lifted OL")
+
+
+def test_a_file_that_describes_a_board_without_sync_is_doubted_first() -> None:
+    weak = SMALL.replace('["47k", "47k", "47k"]', '["470k", "470k"]')
+    assert "no sync even with every part good" in told(weak, "ohm R1 470k")
+    assert "no sync even" not in told(SMALL, "ohm R1 47k")

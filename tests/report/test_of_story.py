@@ -155,7 +155,7 @@ def test_the_likeliest_causes_lead() -> None:
 
 
 def test_times_that_nobody_wrote_are_owned_up_to() -> None:
-    words = "your machine's times go in [supervision]"
+    words = "Write those of your machine into [supervision]"
     assert words in " ".join(shown(story_document(told("R1 open"))).split())
     written = 'supervision = {sync_flag_after = "4 s", fan_flag_after = "12 s"}'
     assert words not in " ".join(shown(story_document(told("R1 open", written))).split())

@@ -195,8 +195,8 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
     assert told.endswith("zcd substitute BOARD --for R1 --for R2 --for R3 --for R4")
     assert "pin" not in told
     failed = {rule.subject for rule in result.found.original.failed}
-    assert failed == {rule.subject for rule in api.check(parse_board(KILN)).every_rule
-                      if rule.status == "fail"}  # fmt: skip
+    check = api.check(parse_board(KILN))
+    assert failed == {rule.subject for rule in check.every_rule if rule.status == "fail"}
     (answer,) = result.found.answers
     lines = answer_lines(result.found, answer, 3)
     assert lines[0].startswith("2 x 22 kΩ 1206: total +8.3 %, load ")
@@ -208,7 +208,7 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
         "A 2010 does not fit the pads of a 1206. "
         "More parts than places: fix and insulate their joints."
     )
-    (advice,) = culprit_lines(api.check(parse_board(KILN)))
+    (advice,) = culprit_lines(check)
     assert advice.startswith("Changing one part will not cure it: R1, R2, R3 and R4 are all too")
     assert advice.endswith(told[told.index(" zcd substitute") :])
     whole = api.substitute(parse_board(KILN), refs=["R1", "R2", "R3", "R4"])

@@ -104,9 +104,9 @@ def test_levels_say_offsets_in_words_and_the_failed_rule() -> None:
     assert "falls - - - - -" in dark
 
 
-def test_life_names_the_harsher_view() -> None:
+def test_life_names_the_view_that_counts() -> None:
     text = squeezed(printed(solved().check))
-    assert "half of the CTR lost in five 48 years harsher" in text
+    assert "half of the CTR lost in five 48 years counts" in text
     assert "indicative only over a century" in text
 
 

@@ -111,7 +111,7 @@ def test_a_bridge_in_one_piece_is_replaced_by_one() -> None:
     result = asked("bridge", "BR1", 'diodes = ["1N4007", "DB107"]')
     assert answer_lines(result.found, result.found.answers[0], 3) == ("DB107: the same part",)
     one_piece = edited('"1N4007"', '"DB107"', "bridge")
-    result = api.substitute(one_piece, parse_drawer('diodes = ["DB107", "1N4007"]'), refs=["D1"])
+    result = api.substitute(one_piece, parse_drawer('diodes = ["DB107", "1N4007"]'), refs=["BR1"])
     assert answer_lines(result.found, result.found.answers[0], 3) == ("DB107: the same part",)
 
 
@@ -193,3 +193,14 @@ def test_every_diode_with_as_high_a_rating_is_tried_first() -> None:
     like = [one.closeness is not Closeness.OTHER for one in found]
     assert like == [rating >= 1000.0 for rating in ratings]
     assert like == sorted(like, reverse=True)
+
+
+def test_a_capacitance_near_it_changes_something() -> None:
+    """Twice as much at the pin: only where changes are asked for, and only if the check passes."""
+    stock = parse_drawer('capacitors = ["1.5 nF 50 V", "10 nF 50 V", "1 nF 50V"]')
+    found = answer(traced("bridge"), "C1", stock, others=True)
+    assert [p.parts[0].capacitance_f for p in found.proposals] == [pytest.approx(1e-9)]  # type: ignore[union-attr]
+    (other,) = found.others
+    assert other.board.output.pin_capacitor == other.parts[0]
+    assert other.verdict.passes
+    assert not answer(traced("bridge"), "C1", stock).others

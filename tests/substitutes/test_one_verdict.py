@@ -1,7 +1,8 @@
 """What is said of each proposal is what `zcd check` says of the board with it.
 
 Sixty boards: every topology, with sizes written and not, circuits as traced, and boards drawn at
-random, many of which fail.
+random, many of which fail. Of a few boards a sample of the proposals is judged; of all, under the
+mark `slow`, every one.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from zcd.margin.rules import worst_status
 from zcd.margin.spread import spread_of
 from zcd.report.of_substitutes_document import brief_document
 from zcd.report.terminal import document_text
+from zcd.substitutes.compare import Verdict
 
 NO_SIZE = CHAIN.replace('style = "1206"\n', "")
 UNSIZED = {
@@ -48,6 +50,8 @@ BOARDS: dict[str, Callable[[], Board]] = {
     **{f"drawn, traced {n}": lambda n=n: traced_case(n).board for n in range(16)},
 }
 ALWAYS = ("clamped", "unsized, overloaded", "zener in series", "series capacitor")
+SAMPLE = 4
+"""How many proposals of a board are judged by the check, where not all are."""
 
 
 def passes(board: Board) -> bool:
@@ -56,11 +60,23 @@ def passes(board: Board) -> bool:
     return nominal_check(board).keeps_nominal_rules and corners != "fail"
 
 
+def sample(verdicts: dict[Board, Verdict], most: int) -> list[Board]:
+    """As many of those that pass as of those that do not, spread evenly; of both the last."""
+    result: list[Board] = []
+    for passing in (True, False):
+        kind = [board for board, verdict in verdicts.items() if verdict.passes is passing]
+        result += kind[:: -max(1, 2 * len(kind) // most)][: most // 2]
+    return result
+
+
 @pytest.mark.parametrize(
-    "name",
-    [name if name in ALWAYS else pytest.param(name, marks=pytest.mark.slow) for name in BOARDS],
+    ("name", "most"),
+    [
+        *((name, SAMPLE) for name in ALWAYS),
+        *(pytest.param(name, None, marks=pytest.mark.slow) for name in BOARDS),
+    ],
 )
-def test_each_proposal_is_judged_as_the_check_judges_it(name: str) -> None:
+def test_each_proposal_is_judged_as_the_check_judges_it(name: str, most: int | None) -> None:
     board = BOARDS[name]()
     result = api.substitute(board, others=True)
     original = passes(board)
@@ -71,8 +87,9 @@ def test_each_proposal_is_judged_as_the_check_judges_it(name: str) -> None:
         for answer in result.found.answers
         for proposal in (*answer.proposals, *answer.others)
     }
-    passing = {board: passes(board) for board in verdicts}
-    assert {b: verdict.passes for b, verdict in verdicts.items()} == passing
+    judged = list(verdicts) if most is None else sample(verdicts, most)
+    passing = {board: passes(board) for board in judged}
+    assert {board: verdicts[board].passes for board in judged} == passing
     assert not any(v.newly_failed(result.found.original) for v in verdicts.values())
     assert all(passing.values()) or not original
     assert ("Each passes the check." in told) is (original and bool(verdicts))
@@ -81,3 +98,14 @@ def test_each_proposal_is_judged_as_the_check_judges_it(name: str) -> None:
     cured = not original and any(passing.values())
     assert ('with one marked "passes"' in told) is cured
     assert cured or "; passes" not in told
+
+
+def test_one_try_for_each_part_where_a_try_takes_long() -> None:
+    """A capacitor on the mains side: what is not tried is said; one part alone gets more tries."""
+    board = BOARDS["series capacitor"]()
+    every = api.substitute(board, others=True)
+    told = re.sub(r"\s+", " ", document_text(brief_document(every)))
+    assert "only the nearest is tried; --for R1 tries more." in told
+    assert all(len(answer.proposals) <= 1 and not answer.others for answer in every.found.answers)
+    alone = api.substitute(board, refs=["R1"], others=True)
+    assert len(alone.found.answers[0].proposals) > 1

@@ -123,3 +123,12 @@ def test_pull_up_printed_first_then_the_nearest(name: str) -> None:
             if one.closeness is Closeness.LIKE]  # fmt: skip
     # E24 beside 47 k: 43 k (-8.5 %) and 51 k (+8.5 %)
     assert sorted(near) == [43e3, 51e3]
+
+
+@pytest.mark.parametrize(("now", "others"), [("4N35", "291"), ("817C", "291"), ("291", "817")])
+def test_no_part_for_the_surface_in_the_holes_of_another(now: str, others: str) -> None:
+    """TLP291 is an SO4, 4N35 a DIP-6, 817 a DIP-4: their data sheets."""
+    found = optocoupler_candidates(edited('"817C"', f'"{now}"'), every_optocoupler(others))
+    by_family = {c.closeness for c in found for part in c.parts
+                 if isinstance(part, Optocoupler) and part.family == others}  # fmt: skip
+    assert by_family == {Closeness.OTHER}

@@ -12,12 +12,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeGuard
 
+from zcd.board.diode_names import diode_by_words, table_part
 from zcd.board.keys import same_word
 from zcd.board.mains_plate import mains_as_printed
 from zcd.board.markings import (
     CHIP_CODES,
-    COLOURS,
-    MULTIPLIERS,
     Marking,
     capacitor_marking,
     resistor_markings,
@@ -25,9 +24,8 @@ from zcd.board.markings import (
 )
 from zcd.board.model import ReadAs
 from zcd.board.optocouplers import AC_INPUT, CLASSES, FOUR_PIN, optocoupler_name
-from zcd.board.parts_library import table_part
 from zcd.board.units import ALIKE, format_si, is_reference
-from zcd.board.unknown_values import fill_unknown, nobody_knows, unknown_limits
+from zcd.board.unknown_values import fill_unknown, nobody_knows, ohm_of, unknown_limits
 from zcd.errors import InputError, invalid_value
 
 PLAUSIBLE_OHM = (1e3, 1e7)
@@ -36,21 +34,48 @@ PLAUSIBLE_OHM = (1e3, 1e7)
 _MOST_PARTS = 30
 _STRONG = re.compile(r"\s*[;+&]\s*|\s*,\s+|\s+and\s+")
 _ONE_VALUE = re.compile(r"\d*\.?\d*\s*[kKMRrΩ]\d*\s*(?:Ω|ohms?)?", re.ASCII)
+_WORD_OF_LIST = re.compile(
+    rf"(?:[A-Z]{{1,3}}\d{{1,4}}[:=])?(?:(?=\d){_ONE_VALUE.pattern}|\d{{3,4}}|\d\d[A-F]|\?)",
+    re.ASCII,
+)
 _TIMES = re.compile(r"([1-9]\d?)\s*[x×*]\s*(\S.*)|(\S.*?)\s*[x×*]\s*([1-9]\d?)", re.IGNORECASE)
 _TOLERANCE = re.compile(r"(.*[^\s±+/-])(?:\s+(?:±|\+/?-)?|(?:±|\+/?-))\s*(\d+(?:[.,]\d+)?\s*%)")
 _POWER = re.compile(r"(.*\S)\s+((?:\d{1,2}/\d{1,2}|\d*[.,]?\d+)\s*m?(?:W|watts?))", re.IGNORECASE)
 _SLASH_POWER = re.compile(r"(\d\S*[kKMRΩ]\S*)\s*/\s*(\d*[.,]?\d+\s*m?W)")
-_SIZE = re.compile(r"(.*\S)\s+(0402|0603|0805|1206|1210|2010|2512)", re.ASCII)
+_SIZES = "0402|0603|0805|1206|1210|2010|2512"
+_SIZE = re.compile(rf"(.*\S)\s+(?:size\s+)?({_SIZES})", re.ASCII)
 _STYLES = (_POWER, _SLASH_POWER, _SIZE)
+_STYLE_FIRST = re.compile(
+    rf"^({_SIZES}|(?:1/[248]|\d*[.,]?\d+)\s*m?W(?:atts?)?)[\s,]+(\d.*)", re.IGNORECASE
+)
+_BESIDE = re.compile(
+    r"[\s,]+(?:(?:metal(?:[\s-]oxide)?|carbon|thick)[\s-]film|metal[\s-]oxide|m\.?o\.?f|mfr?|cfr?"
+    r"|fusible|flame-?proof|wire-?wound|axial|leaded|tht|through[\s-]hole|pull-?(?:up|down)"
+    r"|resistors?|ceramic|film|electrolytic|elko|capacitor)\b",
+    re.IGNORECASE,
+)
+"""What people write beside a value, which changes nothing here."""
+_SPELT_OUT = (
+    (re.compile(r"(?<=[\d\s])kil(?:o-?)?ohms?\b", re.IGNORECASE), "k"),
+    (re.compile(r"(?<=[\d\s])meg(?:a?-?ohms?)?\b", re.IGNORECASE), "M"),
+    (re.compile(r"\b(\d{1,3}) (?=000\b)"), r"\1"),
+)
 _RATING = re.compile(r"[\d/.,]+\s*(?:m?W\w*|%)", re.IGNORECASE)
+_BARE_REFERENCE = re.compile(r"R\d{1,4}", re.IGNORECASE)
+"""A reference without a value. As a marking it is below 1 Ω, which no part of this circuit has."""
 _NAMED = re.compile(r"([A-Z]{1,3}\d{1,4})\s*(?:[:=]|\s)\s*(\S.*)", re.ASCII)
-_REFERENCE = re.compile(r"[A-Z]{1,3}\d{1,4}[:=]?", re.ASCII)
+_REFERENCE = re.compile(r"(?!M\d)[A-Z]{1,3}\d{1,4}[:=]?", re.ASCII)
 _WRITTEN_AFTER = re.compile(r"[\d.?]")
-_REMARK = re.compile(r"(.*[^\s(])\s*\([^()]*\)")
+_REMARK = re.compile(r"(.*[^\s(])\s*\(([^()]*)\)")
 _CHIP_WORD = re.compile(r"(.*\S)\s+(?:SMD|chip)", re.IGNORECASE)
-_CHIP_STYLE = re.compile(r"0402|0603|0805|1206|1210|2010|2512")
+_CHIP_STYLE = re.compile(_SIZES)
+_METRIC = {"1608": "0603", "2012": "0805", "3216": "1206", "3225": "1210", "6332": "2512"}
+"""Millimetres of a chip -> the size by which it goes; those that are no such size themselves."""
+_WATT_WORDS = {"quarter": "1/4", "half": "1/2", "eighth": "1/8", "one": "1", "two": "2"}
+_NO_SIZE = re.compile(r"through[\s-]?hole|tht|axial|leaded|smd|chip|smt|not known", re.IGNORECASE)
 _CAPACITOR_TAIL = re.compile(
-    r"(.*\S)\s+(?:X[12]|Y[12]|MK[TPCS]|K[PTS]|[A-Z]\d[A-Z]|NP0|C0G|\d+\s*V\S*|[\d.]+\s*%|[FGJKM])",
+    r"(.*[^\s/±+-])(?:\s*/\s*|\s+)(?:X[12]|Y[12]|MK[TPCS]|K[PTS]|[A-Z]\d[A-Z]|NP0|C0G"
+    rf"|[\d.]+\s*k?V\S*|{_SIZES}|[FGJKM])",
     re.IGNORECASE,
 )
 _CTR = re.compile(
@@ -64,6 +89,7 @@ _CAPACITORS = (
     *(("feed", "suppressor", "capacitance"), ("chain", "joint_capacitor", "capacitance")),
     *(("led", "capacitor"), ("output", "pin_capacitor"), ("fan", "run_capacitor")),
 )
+_IN_WORDS = re.compile(r"zener|rectifier|bridge|diode|unknown|\d\s*A\b|^\?$", re.IGNORECASE)
 _NO_COUPLER = ("none", "no", "without")
 NOT_ISOLATED = (
     "a path through the LED of an optocoupler, from led+ to led-; a detector without optocoupler "
@@ -183,6 +209,18 @@ def _copied(value: Any, depth: int = 5) -> Any:
     return value
 
 
+def resistors_in(text: str) -> list[str]:
+    """The resistors in a text, each as it is written: ``"3 x 68k"`` are three."""
+    return _split(text)
+
+
+def is_resistor(text: str) -> bool:
+    """Whether a text is the marking of one resistor, or says that nobody can read it."""
+    item = _tabled(text)
+    value = item["value"] if isinstance(item, dict) else item
+    return ohm_of(value) is not None or unknown_limits(value) is not None
+
+
 def _is_list(text: str) -> bool:
     return len(_split(text)) > 1 or _split(text) != [text]
 
@@ -227,13 +265,21 @@ def _split(text: str) -> list[str]:
     """The values in a text: several where it says so plainly, else the text."""
     if not _is_marking(text):
         return [text]
-    shown = text.strip().translate(ALIKE)
+    shown = plain_words(text)
+    common = _POWER.fullmatch(shown) or _SIZE.fullmatch(shown)
+    if common and len(parts := _split(common[1])) > 1 and not any(map(_styled, parts)):
+        return [f"{part} {common[2]}" for part in parts]
     times = _TIMES.fullmatch(shown)
     if times:
         count, one = int(times[1] or times[4]), times[2] or times[3]
         return [one] * count if count <= _MOST_PARTS and _parts(one) else [text]
     if _is_bands(shown):
         return [" ".join(re.split(r"[\s,;/|+-]+", shown))]
+    return _apart(shown) or [text]
+
+
+def _apart(shown: str) -> list[str]:
+    """Values with signs or blanks between; none where that is not plain."""
     words = re.split(r"[\s,;]+", shown)
     named = with_references(words)
     if len(words) == 2 * len(named):
@@ -243,7 +289,16 @@ def _split(text: str) -> list[str]:
         whole = all(_ONE_VALUE.fullmatch(p) if weak else _parts(p) for p in parts)
         if len(parts) > 1 and whole:
             return parts
-    return [text]
+    plain = (
+        len(words) > 1
+        and not _styled(shown)
+        and all(_WORD_OF_LIST.fullmatch(word) for word in words)
+    )
+    return words if plain else []
+
+
+def _styled(text: str) -> bool:
+    return any(each.fullmatch(text) for each in _STYLES)
 
 
 def _parts(text: str) -> bool:
@@ -256,19 +311,29 @@ def _parts(text: str) -> bool:
 
 
 def _is_bands(text: str) -> bool:
-    words = [w for w in re.split(r"[\s,;/|+-]+", text.lower()) if w]
-    return len(words) >= 3 and all(w in COLOURS or w in MULTIPLIERS for w in words)
+    return re.search(r"\d", text) is None and len(resistor_markings(text)) > 0
+
+
+def plain_words(text: str) -> str:
+    """A value as it is printed, without the words that people write beside it."""
+    shown = _BESIDE.sub("", text.strip().translate(ALIKE))
+    for pattern, sign in _SPELT_OUT:
+        shown = pattern.sub(sign, shown)
+    return _STYLE_FIRST.sub(r"\2 \1", shown)
 
 
 def _tabled(item: Any) -> Any:
     """``"68k 1 % 1/4 W"`` as a table; anything else as it is."""
     if not _is_marking(item):
         return item
-    text, more = item.strip(), {}
+    text, more = plain_words(item), {}
     if match := _NAMED.fullmatch(text):
         more["ref"], text = match[1], match[2]
     if match := _REMARK.fullmatch(text):
-        text = match[1]
+        beside = f"{match[1]} {match[2]}"
+        text = beside if _styled(beside) or _TOLERANCE.fullmatch(beside) else match[1]
+    if (word := _CHIP_WORD.fullmatch(text)) and _styled(word[1]):
+        text = word[1]
     for _ in range(3):
         if match := _TOLERANCE.fullmatch(text):
             more["tolerance"] = match[2]
@@ -310,12 +375,17 @@ def _lists(chain: dict[str, Any]) -> Iterator[tuple[str, list[Any]]]:
 
 
 def _style(reader: Reader, table: dict[str, Any], key: str) -> None:
-    """A style written as a power: ``0.25W`` and ``1/4 watt`` are the style 1/4 W."""
+    """A style written as a power or with words; one that nobody knows is not written."""
     text = table.get("style")
     if not _is_marking(text):
         return
-    style = _watt_style(text)
-    if style and style != text:
+    shown = re.sub(r"^(?:SMD|chip|size)\s+|\s+(?:SMD|chip)$", "", text.strip(), flags=re.I)
+    shown = _BESIDE.sub("", _METRIC.get(shown, shown))
+    first, _, rest = shown.partition(" ")
+    style = _watt_style(f"{_WATT_WORDS.get(first.casefold(), first)} {rest}") or shown
+    if nobody_knows(shown) or _NO_SIZE.fullmatch(shown):
+        del table["style"]
+    elif style != text:
         table["style"] = style
 
 
@@ -339,10 +409,14 @@ def resistor_as_printed(reader: Reader, item: Any, key: str, chain_style: Any) -
         return item
     style = table.get("style") or chain_style
     chip = isinstance(style, str) and _CHIP_STYLE.fullmatch(style.strip()) is not None
-    if word := _CHIP_WORD.fullmatch(text.strip()):
+    text = plain_words(text)
+    if word := _CHIP_WORD.fullmatch(text):
         text, chip = word[1], True
     if (limits := unknown_limits(text)) is not None:
         reader.unknown[key] = limits
+        return item
+    if _BARE_REFERENCE.fullmatch(text.strip()):
+        reader.refuse(key, text, f'its value too: "{text} 47k", or "{text} ?" if unreadable')
         return item
     value, tolerance = _ohms(reader, text, key, chip)
     if value is None:
@@ -471,6 +545,8 @@ def diode_as_printed(reader: Reader, printed: str, key: str) -> str:
     if name is None and key != "clamp" and printed.strip().upper() == "A7":
         name = "M7"
         meaning = "M7, 1 A 1000 V (two pins; with three it is no rectifier)"
+    if name is None and (own := diode_by_words(printed)) and not _IN_WORDS.search(printed):
+        reader.note(key, printed, own.label)
     if name is None or name.casefold() == re.sub(r"[\s-]", "", printed).casefold():
         return printed
     reader.note(key, printed, meaning)
@@ -492,7 +568,9 @@ def _capacitor(reader: Reader, path: tuple[str, ...]) -> None:
 
 def capacitor_as_printed(reader: Reader, given: str, key: str) -> Any:
     """The capacitance that a marking stands for; the marking where that is no code."""
-    text = given.strip()
+    text = plain_words(re.sub(r"^C[XY]?\d{1,4}[\s:=]+", "", given.strip()))
+    if match := _TOLERANCE.fullmatch(text):
+        text = match[1]
     while match := _CAPACITOR_TAIL.fullmatch(text):
         text = match[1]
     found = capacitor_marking(text.replace(",", "."))

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
 from zcd import refdata
-from zcd.board import consistency, optocouplers, parts_library
+from zcd.board import consistency, diode_names, optocouplers, parts_library
 from zcd.board.appliance import build_appliance
 from zcd.board.assumptions import PRACTICE, Notes
 from zcd.board.model import (
@@ -263,10 +263,11 @@ def _capacitor(capacitance_f: float | None, key: str, notes: Notes) -> Capacitor
 def _diode(table: DiodeTable | None, key: str, notes: Notes) -> Diode | None:
     if table is None:
         return None
-    ref = notes.ref(table.ref, "D", key)
+    one_piece = table.part is not None and diode_names.is_one_piece_bridge(table.part)
+    ref = notes.ref(table.ref, "BR" if one_piece and key == "rectifier" else "D", key)
     part = consistency.fitted_diode(table, key, ref=ref)
     own = consistency.own_diode_data(table)
-    rating_v = parts_library.CLASS_RATING_V.get("" if own is None else own.kind)
+    rating_v = diode_names.CLASS_RATING_V.get("" if own is None else own.kind)
     if own is not None and own.reverse_v is None and rating_v is not None:
         low_v, high_v = (format_si(volts, "V") for volts in rating_v)
         shown = format_si(part.junction.reverse_rating_v, "V")

@@ -9,7 +9,7 @@ from functools import partial
 from typing import Literal
 
 from zcd import refdata
-from zcd.board import optocouplers, parts_library
+from zcd.board import diode_names, optocouplers, parts_library
 from zcd.board.appliance import appliance_problems
 from zcd.board.model import TRACED, Diode, Link, Optocoupler, Topology
 from zcd.board.pins import pin_input
@@ -320,23 +320,21 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
                 )
 
 
-def own_diode_data(table: DiodeTable) -> parts_library.OwnDiode | None:
+def own_diode_data(table: DiodeTable) -> diode_names.OwnDiode | None:
     """What a table gives of a diode's own data; None: it names a part of the library."""
     own = (table.reverse_voltage, table.current, table.breakdown_voltage)
     words = None
     if table.part is not None:
         words = (
-            None
-            if parts_library.table_part(table.part)
-            else (parts_library.diode_by_words(table.part))
+            None if diode_names.table_part(table.part) else (diode_names.diode_by_words(table.part))
         )
         if words is None:
             return None
     elif own == (None, None, None):
         return None
     zener = table.breakdown_voltage is not None and table.reverse_voltage is None
-    kind = parts_library.ZENER if zener else parts_library.RECTIFIER
-    base = words or parts_library.OwnDiode(kind=kind)
+    kind = diode_names.ZENER if zener else diode_names.RECTIFIER
+    base = words or diode_names.OwnDiode(kind=kind)
     return replace(
         base,
         reverse_v=base.reverse_v if own[0] is None else own[0],
@@ -357,7 +355,7 @@ def fitted_diode(table: DiodeTable, key: str, ref: str = "") -> Diode:
     if own is not None:
         return parts_library.own_diode(own, ref=ref)
     if table.part is None:
-        allowed = f'a diode such as "1N4007"; {parts_library.OWN_DIODE.format(key=key)}'
+        allowed = f'a diode such as "1N4007"; {diode_names.OWN_DIODE.format(key=key)}'
         raise invalid_value(None, allowed, f"{key}.part")
     part = parts_library.diode(table.part, ref=ref, key=key)
     rating_v = table.reverse_voltage or table.breakdown_voltage

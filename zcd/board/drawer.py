@@ -6,15 +6,17 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, StrictInt
 
 from zcd import refdata
 from zcd.board import optocouplers, parts_library, quantity_kinds
+from zcd.board.as_printed import Reader
+from zcd.board.drawer_as_printed import drawer_as_printed
 from zcd.board.drive_parts import KINDS, MODES, DrivePart, drive_part
 from zcd.board.keys import key
-from zcd.board.model import Assumption, Capacitor, Diode, Optocoupler, Resistor
+from zcd.board.model import Assumption, Capacitor, Diode, Optocoupler, ReadAs, Resistor
 from zcd.board.preferred import SERIES, decade
 from zcd.board.schema import (
     Capacitance,
@@ -197,6 +199,10 @@ class Drawer:
     drive_parts : tuple of DrivePart
     assumptions : tuple of Assumption
         What the file does not say.
+    read_as : tuple of ReadAs
+        What markings were taken for.
+    left_out : tuple of str
+        A line for each item that cannot be used.
     """
 
     name: str
@@ -206,6 +212,8 @@ class Drawer:
     capacitors: tuple[StockCapacitor, ...] = ()
     drive_parts: tuple[DrivePart, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
+    read_as: tuple[ReadAs, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
 def load_drawer(path: str | Path) -> Drawer:
@@ -241,11 +249,12 @@ def parse_drawer(text: str, name: str = "drawer.toml") -> Drawer:
     Returns
     -------
     Drawer
+        Items that cannot be used are left out, and said.
 
     Raises
     ------
     InputError
-        If it does not describe a drawer; one line for each problem.
+        If it does not describe a drawer, or nothing in it can be used; one line for each problem.
 
     Examples
     --------
@@ -256,12 +265,38 @@ def parse_drawer(text: str, name: str = "drawer.toml") -> Drawer:
     result = parse_toml(text, name, WANTED)
     if {"mains", "readings", "board"} & result.keys():
         raise InputError(f"{name}: found a board or job file; allowed: {WANTED}")
-    file, lines = validate(DrawerFile, result)
+    reader = drawer_as_printed(result)
+    left_out = _left_out(reader, result)
+    file, lines = validate(DrawerFile, reader.value)
     if file is not None:
         lines = [str(error) for error in _problems(file)]
         if not lines:
-            return _drawer(file, Path(name).stem)
-    raise refuse(name, lines)
+            drawer = _drawer(file, Path(name).stem)
+            return replace(drawer, read_as=tuple(reader.notes), left_out=tuple(left_out))
+    raise refuse(name, left_out or lines)
+
+
+def _left_out(reader: Reader, written: dict[str, Any]) -> list[str]:
+    """Take the items out that cannot be used; a line for each."""
+    lines = []
+    for kind in _LISTS:
+        if not isinstance(items := reader.value.get(kind), list):
+            continue
+        good = []
+        for number, item in enumerate(items, start=1):
+            key = f"{kind}[{number}]"
+            told = [line for line in reader.problems if line.startswith(key)]
+            if not told:
+                file, told = validate(
+                    DrawerFile, {kind: [item]}, {kind: [written[kind][number - 1]]}
+                )
+                told += [] if file is None else [str(error) for error in _problems(file)]
+            if told:
+                lines.append(told[0].replace(f"{kind}[1]", key, 1))
+            else:
+                good.append(item)
+        reader.value[kind] = good
+    return lines
 
 
 def series_drawer(series: str, style: str) -> Drawer:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from zcd.board.as_printed import with_references
+from zcd.board.as_printed import is_resistor, resistors_in, with_references
 from zcd.board.files import board_from_dict
 from zcd.board.markings import resistor_markings
 from zcd.board.model import Board, ReadAs, Topology
+from zcd.board.parts_library import odd_values
 from zcd.board.starter import example_of
+from zcd.board.traced import path_text
+from zcd.board.units import is_reference
 from zcd.errors import InputError, invalid_value
 
 Answers = dict[str, str]
@@ -29,6 +32,10 @@ NOT_KNOWN = "not known"
 _SERIES = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
 _ACROSS = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 SWITCHED = "2"
+PLATE_V = (80.0, 300.0)
+"""What rating plates of appliances say; anything else is another part's marking."""
+TRACED = "traced"
+"""Answered where the resistors or the arrangement are asked: the circuit follows path by path."""
 BEEPERS = {
     Topology.HALF_WAVE: "Beeper: the cathode of the diode (its ring) leads to the LED's anode.",
     Topology.BRIDGE: "Beeper: + of the bridge to the LED's anode, - to its cathode; the resistors "
@@ -69,19 +76,25 @@ class Question:
     usual: str = ""
     beeper: str = ""
     asked: Callable[[Answers], bool] = lambda answers: True
+    lines: bool = False
+    """Whether it is answered line by line, until an empty one."""
 
 
-def _topology(answers: Mapping[str, str]) -> Topology:
+def _topology(answers: Mapping[str, str]) -> Topology | None:
+    """The known topology; None: the circuit is traced."""
+    if TRACED in (answers.get("resistors"), answers.get("arrangement")):
+        return None
     return ARRANGEMENTS[answers.get("arrangement", "1")]
 
 
 def _chip_codes(answers: Mapping[str, str]) -> bool:
     """Whether a resistor of the chain was read as a chip code: its body then has a size."""
     printed = answers["resistors"], answers.get("return_resistors", "")
+    items = _items(" ".join(printed))
+    if _topology(answers) is None:
+        items = [word for word in answers["paths"].split() if not is_reference(word)]
     return any(
-        meaning.words == CHIP_CODE
-        for item in _items(" ".join(printed))
-        for meaning in resistor_markings(item)[:1]
+        meaning.words == CHIP_CODE for item in items for meaning in resistor_markings(item)[:1]
     )
 
 
@@ -92,8 +105,8 @@ QUESTIONS = (
         key="feed",
         text="Follow the first mains resistor back. Where does its other end go?",
         choices=("straight to the mains", "to the contact of the load relay"),
-        beeper="Beeper: from that end to a pin of the plug. Silent with the relay off: the contact "
-        "is between them.",
+        beeper="Beep from there to the plug. Silent? Then it goes through the relay's contact: "
+        'type "undo", then 2.',
     ),
     Question(
         key="coil_supply", text="Supply of the relay's coil?", usual="12 V",
@@ -102,7 +115,8 @@ QUESTIONS = (
     Question(
         key="resistors",
         text="The resistors in series from there on, as printed, in order, on one line, such as "
-        '"473 104", or with their references, "R12 473, R13 104"? (? where unreadable)',
+        '"473 104", or with their references, "R12 473, R13 104"? (? where unreadable; "traced" if '
+        "you followed the copper and would rather type paths)",
         beeper="Beeper: the end of each is the beginning of the next.",
     ),
     Question(
@@ -114,28 +128,44 @@ QUESTIONS = (
             "one diode across the optocoupler's input, none in series",
             "one diode in series and one across the optocoupler's input",
             "no diode: the optocoupler has two LEDs",
+            "none of these: I traced it, and type it path by path",
         ),
+        asked=lambda answers: answers.get("resistors") != TRACED,
+    ),
+    Question(
+        key="paths",
+        text='One path a line, from point to point, such as "feed - R7 82k - D1 1N4007 > - led+" '
+        "(> or < points to the ring; points: line, neutral, feed, led+, led-, names of your own; a "
+        'bridge: "BR1 MB6S", then its leads BR1~1, BR1~2, BR1+, BR1-). An empty line ends.',
+        asked=lambda answers: _topology(answers) is None,
+        lines=True,
     ),
     Question(
         key="return_resistors",
-        text="Resistors in the other leg of the bridge, as printed, starting at the neutral end?",
+        text="Resistors in the other leg of the bridge, as printed, starting at the plug?",
         usual="none",
         asked=lambda answers: _topology(answers) is Topology.BRIDGE,
     ),
     Question(
-        key="size", text="Size of the chips? (0805, 1206 ...)", usual=NOT_KNOWN, asked=_chip_codes
+        key="size", text="Size of the chip resistors? (0805, 1206 ...)", usual=NOT_KNOWN,
+        asked=_chip_codes,
     ),
     Question(
         key="rectifier",
-        text="What is printed on the diode in series, or on the bridge?",
+        text="What is printed on the bridge, or on its diodes? (? where unreadable)",
+        asked=lambda answers: _topology(answers) is Topology.BRIDGE,
+    ),
+    Question(
+        key="rectifier",
+        text="What is printed on the diode in series? (? where unreadable)",
         asked=lambda answers: _topology(answers) in _SERIES,
     ),
     Question(
         key="clamp",
-        text="What is printed on the diode across the input?",
+        text="What is printed on the diode across the input? (? where unreadable)",
         asked=lambda answers: _topology(answers) in _ACROSS,
     ),
-    Question(key="optocoupler", text="What is printed on the optocoupler?"),
+    Question(key="optocoupler", text="What is printed on the optocoupler? (? where unreadable)"),
     Question(key="supply", text="Supply of the controller?", usual="5 V"),
     Question(
         key="pull_up",
@@ -157,6 +187,7 @@ class Interview:
 
     answers: Answers = field(default_factory=dict)
     _read_as: tuple[ReadAs, ...] = ()
+    _paths: tuple[str, ...] = ()
 
     @property
     def question(self) -> Question | None:
@@ -187,36 +218,59 @@ class Interview:
         question = self.question
         assert question is not None
         given = " ".join(text.split()) or question.usual
+        if question.lines and given:
+            understood = path_text(given, self._paths)
+            self._paths = (*self._paths, given)
+            return understood
+        given = given or "; ".join(self._paths)
         if not given:
             raise InputError("Type an answer; this one has no usual value.")
         if question.choices:
             numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
             if given not in numbers:
-                raise invalid_value(given, f"a number from {numbers[0]} to {numbers[-1]}")
+                raise InputError(f'found "{given}"; type {" or ".join(numbers)}')
+        if question.key == "arrangement" and given not in ARRANGEMENTS:
+            given = TRACED
         tried = Interview({**self.answers, question.key: given})
-        after = tried._board().read_as
+        board = tried.so_far()
+        low, high = PLATE_V
+        if question.key == "mains" and not low <= board.mains.rms_v <= high:
+            allowed = f'a mains voltage from {low:g} V to {high:g} V, such as "230 V 50 Hz"'
+            raise invalid_value(given, allowed)
+        after = board.read_as
         new = [note for note in after if note not in self._read_as]
         self.answers, self._read_as = tried.answers, after
+        if question.key == "mains" and not new:
+            plate = f"{board.mains.rms_v:g} V {board.mains.frequency_hz:g} Hz"
+            return "" if plate == given else plate
         return "; ".join(dict.fromkeys(_understood(note, _items(given)) for note in new))
 
     def back(self) -> None:
         """Take the last answer back."""
+        if self._paths and "paths" not in self.answers:
+            self._paths = self._paths[:-1]
+            return
         if not self.answers:
             raise InputError("there is no answer to take back")
         self.answers.popitem()
-        self._read_as = self._board().read_as if self.answers else ()
+        self._read_as = self.so_far().read_as if self.answers else ()
+
+    def doubts(self) -> tuple[str, ...]:
+        """Values that were perhaps misread, once there are some."""
+        return odd_values(self.so_far()) if "resistors" in self.answers else ()
 
     def beeper(self, question: Question) -> str:
         """What the meter's beeper confirms of a question answered; empty where nothing."""
+        topology = _topology(self.answers)
         if question.key == "arrangement":
-            return BEEPERS[_topology(self.answers)]
-        return question.beeper
+            return "" if topology is None else BEEPERS[topology]
+        return question.beeper if topology is not None or question.key != "resistors" else ""
 
     def _resistors(self, key: str) -> list[str]:
         """Resistors as typed, with the references that they have."""
         if key not in self.answers:
             return []
-        board = self._board()
+        board = self.so_far()
         chain = board.chains[0] if key == "resistors" else board.return_chain
         items = _items(self.answers[key])
         return [
@@ -227,31 +281,43 @@ class Interview:
     def path(self) -> str:
         """The circuit as far as it is known, from the mains to the pin."""
         answers = self.answers
+        topology = _topology(answers)
+        if topology is None and "paths" not in answers:
+            return "; ".join(self._paths)
+        if topology is None:
+            led = [f"LED of {answers['optocoupler']}"] if "optocoupler" in answers else []
+            return "; ".join([*led, *self._pin()])
         parts = ["mains"]
         if answers.get("feed") == SWITCHED:
             parts.append("relay contact")
         parts += self._resistors("resistors")
         if "arrangement" not in answers:
             return " - ".join(parts)
-        topology = _topology(answers)
         series = answers.get("rectifier", "diode" if topology in _SERIES else "")
         if series:
             parts.append(f"bridge {series}" if topology is Topology.BRIDGE else f"{series} >")
         coupler = answers.get("optocoupler", "optocoupler")
         across = f" with {answers.get('clamp', 'a diode')} across" if topology in _ACROSS else ""
-        parts.append(f"LED of {coupler}{across}")
+        lit = f"LED of {coupler}{across}"
+        if topology is Topology.BRIDGE:
+            parts[-1] += f" ({lit} on its + and -)"
+        else:
+            parts.append(lit)
         parts += reversed(self._resistors("return_resistors"))
-        line = " - ".join([*parts, "mains"])
-        if "pull_up" in answers:
-            line += f"; pin: {answers['pull_up']} up to {answers['supply']}"
-        return line
+        return "; ".join([" - ".join([*parts, "mains"]), *self._pin()])
+
+    def _pin(self) -> list[str]:
+        """What is at the pin, where that is known."""
+        answers = self.answers
+        known = "pull_up" in answers
+        return [f"pin: {answers['pull_up']} up to {answers['supply']}"] if known else []
 
     def keys(self) -> dict[str, Any]:
         """Keys and values of the board file, as answered."""
         answers = self.answers
         topology = _topology(answers)
-        chain: dict[str, Any] = {"topology": str(topology)}
-        if "resistors" in answers:
+        chain: dict[str, Any] = {} if topology is None else {"topology": str(topology)}
+        if "resistors" in answers and topology is not None:
             chain["resistors"] = _items(answers["resistors"])
         if "return_resistors" in answers:
             chain["return_resistors"] = _items(answers["return_resistors"])
@@ -261,7 +327,10 @@ class Interview:
         if answers.get("feed") == SWITCHED:
             coil = answers.get("coil_supply", "12 V")
             result["feed"] = {"kind": "switched", "coil_supply": coil}
-        result["chain"] = chain
+        if "paths" in answers:
+            result["circuit"] = answers["paths"].split("; ")
+        if chain:
+            result["chain"] = chain
         result |= {
             key: answers[key] for key in ("rectifier", "clamp", "optocoupler") if key in answers
         }
@@ -272,11 +341,14 @@ class Interview:
         """The board, once all is answered."""
         return board_from_dict(self.keys())
 
-    def _board(self) -> Board:
+    def so_far(self) -> Board:
         """The board with what an example has in place of what is not answered yet."""
         keys = self.keys()
-        example = example_of(_topology(self.answers))
-        chain = {**example["chain"], **keys.pop("chain")}
+        example = example_of(_topology(self.answers) or Topology.HALF_WAVE)
+        if "circuit" in keys:
+            del example["chain"], example["rectifier"]
+            example["chain"] = {}
+        chain = {**example["chain"], **keys.pop("chain", {})}
         output = {**example["output"], **keys.pop("output", {})}
         return board_from_dict({**example, **keys, "chain": chain, "output": output}, THIS)
 
@@ -302,10 +374,26 @@ def board_text(interview: Interview) -> str:
         )
     lines = ["# One board, described by answering questions. Change what differs."]
     for key, value in interview.keys().items():
+        if key == "circuit":
+            lines += ["circuit = [", *_path_lines(value, board.read_as), "]"]
+            continue
         line = f"{key} = {_toml(value)}"
         told = "; ".join(dict.fromkeys(meanings.get(key, ())))
         lines.append(f"{line}  # {told}" if told else line)
     return "\n".join(lines) + "\n"
+
+
+def _path_lines(paths: Sequence[str], notes: Sequence[ReadAs]) -> Iterator[str]:
+    """Paths as lines of a list, what was understood beside each."""
+    for path in paths:
+        words = {word.upper() for word in path.split()}
+        said = [
+            f"{ref} {note.printed} = {note.meaning}"
+            for note in notes
+            if (ref := note.key.rpartition(".")[2]) in words
+        ]
+        told = f"  # {'; '.join(said)}" if said else ""
+        yield f"    {_toml(path)},{told}"
 
 
 def _understood(note: ReadAs, items: list[str]) -> str:
@@ -317,10 +405,13 @@ def _understood(note: ReadAs, items: list[str]) -> str:
 
 
 def _items(text: str) -> list[str]:
-    """Resistors as typed, with commas or blanks between, each with its reference if it has one."""
+    """Resistors as typed, each with its reference; where nothing else fits, one a word."""
     if text in ("", "none"):
         return []
-    return with_references(text.replace(",", " ").split())
+    parts = resistors_in(text)
+    if parts == [text] and not is_resistor(text):
+        return with_references(text.replace(",", " ").split())
+    return parts
 
 
 def _toml(value: Any) -> str:

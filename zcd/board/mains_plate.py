@@ -34,7 +34,13 @@ _WITH_HERTZ = re.compile(
     r"(?P<rest>.*)",
     re.IGNORECASE,
 )
-_BEFORE = re.compile(r"^(?:(?:1|single)?\s*[~∿∼]|a\.?c\.?|mains|input|rated)[\s:]*", re.IGNORECASE)
+_BEFORE = re.compile(
+    r"^(?:1\s*/?\s*N(?:\s*/\s*PE)?\s*(?=[~\s])|L\s*/\s*N\b|(?:1|single)?\s*[~∿∼]|a\.?c\.?|mains"
+    r"|input|rated)[\s:]*",
+    re.IGNORECASE,
+)
+_IN_WORDS = ((r"\bvolts?\b", "V"), (r"\b(?:hertz|cycles)\b", "Hz"))
+_NO_HERTZ = re.compile(r"(?<=\d)\s*V?(?:\s*AC)?[\s/,~]+([56]0)$", re.IGNORECASE)
 _AFTER = re.compile(
     rf"[\s,;/]+(?:{_NUMBER}\s*(?:W|kW|VA|A|mA|watts?)|class\s*\S+|IP\s*\w+)\s*$", re.IGNORECASE
 )
@@ -77,6 +83,9 @@ def mains_as_printed(value: dict[str, Any], note: Note) -> None:
 def _table(text: str) -> dict[str, Any]:
     """Voltage, frequency and tolerance of a plate's line."""
     text = " ".join(text.translate(ALIKE).split())
+    for words, unit in _IN_WORDS:
+        text = re.sub(words, unit, text, flags=re.IGNORECASE)
+    text = _NO_HERTZ.sub(r" V \1 Hz", text)
     within = _WITHIN.fullmatch(text)
     shown = _trimmed(text if within is None else within[1] + within[3])
     match = _WITH_HERTZ.fullmatch(shown)

@@ -26,6 +26,11 @@ COLOURS = {
     )
     for name in names.split()
 }  # fmt: skip
+_IN_SHORT = {
+    "blk": "black", "brn": "brown", "org": "orange", "yel": "yellow", "grn": "green", "blu": "blue",
+    "vio": "violet", "pur": "purple", "gry": "grey", "wht": "white", "gld": "gold",
+    "slv": "silver", "sil": "silver",
+}  # fmt: skip
 MULTIPLIERS = {**{name: 10.0**digit for name, digit in COLOURS.items()}, "gold": 0.1}
 MULTIPLIERS |= {"silver": 0.01, "pink": 1e-3}
 BAND_TOLERANCES = {
@@ -101,7 +106,7 @@ def resistor_markings(text: str) -> tuple[Marking, ...]:
     0.05
     """
     shown = text.strip().translate(ALIKE)
-    bands = tuple(filter(None, _SEPARATORS.split(shown.lower())))
+    bands = tuple(_IN_SHORT.get(b, b) for b in _SEPARATORS.split(shown.lower()) if b)
     if len(bands) >= 3 and all(band in MULTIPLIERS for band in bands):
         return _bands(bands)
     if re.fullmatch(r"\d{3,4}", shown, re.ASCII):

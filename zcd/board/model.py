@@ -204,12 +204,14 @@ class Junction:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Diode:
-    """A rectifier or clamp diode."""
+    """A rectifier or clamp diode; of a zener what it may bear at 25 °C, None: not known."""
 
     ref: str
     part: str
     junction: Junction
     source: str
+    rated_power_w: float | None = None
+    zero_power_degc: float = 175.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -565,6 +567,17 @@ class Board:
         if now is self.rectifier:
             return replace(self, rectifier=part)
         return replace(self, clamp=part)
+
+    def with_capacitor(self, now: Capacitor, part: Capacitor) -> Board:
+        """The board with another capacitor in place of one of its own."""
+        if now is self.output.pin_capacitor:
+            return replace(self, output=replace(self.output, pin_capacitor=part))
+        if self.traced is not None:
+            capacitors = tuple(part if one is now else one for one in self.traced.capacitors)
+            return replace(self, traced=replace(self.traced, capacitors=capacitors))
+        if now is self.led_capacitor:
+            return replace(self, led_capacitor=part)
+        return replace(self, joint_capacitor=part)
 
     def with_(self, **changes: Any) -> Board:
         """The board with some of its keys or parts changed.

@@ -87,6 +87,20 @@ def sold_as(family: str) -> str:
     return next((str(row["type"]) for row in rows if row["family"] == family), "") or family
 
 
+def package_of(family: str) -> str:
+    """Package of a family, such as ``DIP-4``; empty where it is not in the tables.
+
+    Examples
+    --------
+    >>> package_of("817"), package_of("291"), package_of("4N25")
+    ('DIP-4', 'SO4', 'DIP-6')
+    """
+    rows = {
+        str(row["family"]): str(row["package"]) for row in refdata.table("optocoupler_packages")
+    }
+    return rows.get(family, "DIP-6" if family in SIX_PIN_FAMILIES else "")
+
+
 def optocoupler_name(
     family: str, grade: str | None = None, *, key: str = ""
 ) -> tuple[str, str | None]:
@@ -122,9 +136,11 @@ def optocoupler_name(
         if grade is not None:
             raise invalid_value(grade, f"no grade, as {of_class} is a class", f"{prefix}grade")
         return of_class, None
-    text = re.sub(r"[\s(),._/-]+", "-", family).strip("-").upper()
+    plain = re.sub(r"\b(?:grade|rank|opto-?(?:coupler|isolator)?)\b|\?$", " ", family, flags=re.I)
+    text = re.sub(r"[\s(),._/-]+", "-", plain).strip("-").upper()
     for name, of_family in _names():
-        match = re.fullmatch(rf"(?:{_MAKERS})?[A-Z]{{0,5}}?-?{name}(?P<rest>.*)", text)
+        spaced = re.sub(r"(?<=[A-Z])(?=\d)", "-?", name)
+        match = re.fullmatch(rf"(?:{_MAKERS})?[A-Z]{{0,5}}?-?{spaced}(?P<rest>.*)", text)
         if match is None:
             continue
         printed = _printed_grade(match["rest"], name, of_family, family, f"{prefix}family")

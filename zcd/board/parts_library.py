@@ -5,11 +5,23 @@ Where makers differ the lowest limit counts, and the part's `source` says so.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 from math import isnan, log, sqrt
 
 from zcd import refdata
+from zcd.board.diode_names import (
+    BRIDGE,
+    DIODE_IN_WORDS,
+    OWN_DIODE,
+    RECTIFIER,
+    SIGNAL,
+    ZENER,
+    OwnDiode,
+    diode_by_words,
+    diode_parts,
+    is_one_piece_bridge,
+    table_part,
+)
 from zcd.board.model import Board, Diode, Junction, Resistor
 from zcd.board.pins import INTERNAL_PULL_UP
 from zcd.board.preferred import is_preferred
@@ -28,26 +40,8 @@ OFFERED_DIODES = ("1N4007", "1N4148", "M7", "S1M", "DB107", "MB10S")
 # current goes with T**3; textbook form.
 SILICON_GAP_V = 1.19
 
-OWN_DIODE = (
-    'for any other part its own data: {key} = {{reverse_voltage = "600 V", current = "1 A"}}, '
-    '{{breakdown_voltage = "5.1 V"}} for a zener, or its class: "1 A rectifier", "bridge", '
-    '"signal diode"'
-)
-"""What to write for a diode that is in no table."""
-RECTIFIER, SIGNAL, BRIDGE, ZENER = "rectifier", "signal diode", "bridge", "zener"
-CLASS_RATING_V = {RECTIFIER: (50.0, 1000.0), BRIDGE: (50.0, 1000.0), SIGNAL: (75.0, 250.0)}
-"""Lowest and highest rated voltage of a class in the table of diodes."""
-
 _LAWS = {RECTIFIER: "1N4007", BRIDGE: "1N4007", SIGNAL: "1N4148", ZENER: "1N4148"}
 _SMALLEST_RECTIFIER_A = 0.4
-_AMPERES = r"(?<!\d)(\d*[.,]?\d+)\s*(m?)A(?:mps?)?\b"
-_VOLTS = r"(?<!\d)(\d+(?:[.,]\d+)?)\s*V\b"
-_WATTS = re.compile(r"[\s,]*(?<![\d/.])(?:1/([248])|(\d*[.,]?\d+))\s*(m?)W\b", re.IGNORECASE)
-_ZENER = re.compile(
-    r"(?:zener\s*)?(?:BZ[A-Z]\d\d-?[A-D]?)?(\d+)(?:\s*V(\d*)|[.,](\d+)\s*V)(?:\s*zener)?",
-    re.IGNORECASE,
-)
-_BRIDGE_PART = re.compile(r"(?:MB|DB|DF|KBP|ABS|W)\d+\w?")
 _HOUSE_CODES = {
     "T4": 'often 1N4148W: write "1N4148W" if the body is a SOD-123',
     "T6": 'often 1N4148WS: write "1N4148WS" if the body is a SOD-323',
@@ -76,11 +70,6 @@ class ResistorLimits:
 def styles() -> tuple[str, ...]:
     """Return the known resistor styles."""
     return tuple(dict.fromkeys(str(row["style"]) for row in refdata.table("resistor_styles")))
-
-
-def diode_parts() -> tuple[str, ...]:
-    """Return the known diodes."""
-    return tuple(str(row["part"]) for row in refdata.table("diodes"))
 
 
 def resistor_limits(style: str, key: str = "") -> ResistorLimits:
@@ -233,74 +222,6 @@ def resistor(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OwnDiode:
-    """What is known of a diode that is in no table; None: not known."""
-
-    kind: str
-    reverse_v: float | None = None
-    current_a: float | None = None
-    breakdown_v: float | None = None
-    power_w: float | None = None
-
-    @property
-    def label(self) -> str:
-        """What it is called."""
-        if self.kind == ZENER and self.breakdown_v is not None:
-            watts = "" if self.power_w is None else f" {format_si(self.power_w, 'W')}"
-            return f"zener {format_si(self.breakdown_v, 'V')}{watts}"
-        known = [(self.reverse_v, "V"), (self.current_a, "A")]
-        figures = [format_si(value, unit) for value, unit in known if value is not None]
-        return " ".join([*figures, self.kind])
-
-
-def diode_by_words(text: str) -> OwnDiode | None:
-    """What a description in words says of a diode, such as ``600 V 1 A bridge`` or ``5V1 zener``.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    OwnDiode or None
-        None where it describes none.
-
-    Examples
-    --------
-    >>> diode_by_words("1 A rectifier").label, diode_by_words("BZX84C5V1").label
-    ('1 A rectifier', 'zener 5.1 V')
-    """
-    shown = text.strip()
-    watts = _WATTS.search(shown)
-    zener = _ZENER.fullmatch(_WATTS.sub("", shown, count=1).strip())
-    if zener and ("z" in shown.casefold() or zener[2]):
-        return OwnDiode(
-            kind=ZENER,
-            breakdown_v=float(f"{zener[1]}.{zener[2] or zener[3] or 0}"),
-            power_w=None if watts is None else _watts(watts),
-        )
-    volts, amps = (re.search(each, shown, re.IGNORECASE) for each in (_VOLTS, _AMPERES))
-    rest = re.sub(rf"{_VOLTS}|{_AMPERES}|[,/]|\b(?:and|diode|piv|vrrm)\b", " ", shown, flags=re.I)
-    words = " ".join(rest.casefold().split()).removesuffix(" rectifier")
-    kinds = {"rectifier": RECTIFIER, "bridge": BRIDGE, "signal": SIGNAL, "small signal": SIGNAL,
-             "small-signal": SIGNAL, "glass": SIGNAL, "?": RECTIFIER, "unknown": RECTIFIER,
-             "": RECTIFIER}  # fmt: skip
-    if words not in kinds or not (words or volts or amps or shown.casefold() == "diode"):
-        return None
-    return OwnDiode(
-        kind=kinds[words],
-        reverse_v=float(volts[1].replace(",", ".")) if volts else None,
-        current_a=float(amps[1].replace(",", ".")) / (1e3 if amps[2] else 1.0) if amps else None,
-    )
-
-
-def _watts(found: re.Match[str]) -> float:
-    part, whole, milli = found.groups()
-    watts = 1.0 / int(part) if part else float(whole.replace(",", "."))
-    return watts / 1e3 if milli else watts
-
-
 def kind_of_diode(part: Diode) -> str:
     """What a diode is: `ZENER`, `BRIDGE` (four in one piece) or `RECTIFIER`, small ones too.
 
@@ -311,9 +232,7 @@ def kind_of_diode(part: Diode) -> str:
     """
     if part.junction.is_zener:
         return ZENER
-    own = diode_by_words(part.part)
-    one_piece = own.kind == BRIDGE if own is not None else _BRIDGE_PART.fullmatch(part.part)
-    return BRIDGE if one_piece else RECTIFIER
+    return BRIDGE if is_one_piece_bridge(part.part) else RECTIFIER
 
 
 def zener_v(part: Diode) -> float:
@@ -322,12 +241,6 @@ def zener_v(part: Diode) -> float:
     assert own is not None
     assert own.breakdown_v is not None
     return own.breakdown_v
-
-
-def zener_w(part: Diode) -> float | None:
-    """Rated power of a zener; None where it is not written."""
-    own = diode_by_words(part.part)
-    return None if own is None else own.power_w
 
 
 def own_diode(own: OwnDiode, *, ref: str) -> Diode:
@@ -359,36 +272,11 @@ def own_diode(own: OwnDiode, *, ref: str) -> Diode:
         base,
         part=own.label,
         junction=replace(law, reverse_rating_v=reverse_v, is_zener=is_zener),
-        source=f"data of the board file; its law that of the {_LAWS[kind]}, {base.source}",
+        source=f"{own.source or 'data of the board file'}; its law that of the {_LAWS[kind]}, "
+        f"{base.source}",
+        rated_power_w=own.power_w,
+        zero_power_degc=own.zero_power_degc,
     )
-
-
-def table_part(text: str) -> str | None:
-    """The diode of the tables that a marking stands for; None: there is none.
-
-    Parameters
-    ----------
-    text : str
-        As printed, with a maker's letters and the reel behind the number.
-
-    Examples
-    --------
-    >>> table_part("IN4007"), table_part("1N4148-TR"), table_part("SM4007")
-    ('1N4007', '1N4148', 'M7')
-    """
-    known = diode_parts()
-    shown = re.sub(r"^SMD(?=[^D])|\s+", "", text.strip().upper())
-    shown = re.sub(r"^(?:IN|LN|1\s*N)(?=\d)", "1N", shown)
-    shown = re.sub(r"^(?=4\d{3}$|414[58]$|539\d$)", "1N", shown)
-    shown = re.sub(r"^(?:SM|SOD)400(?=[1-7]$)|^A(?=[1-6]$)", "M", shown)
-    tries = (
-        text,
-        shown,
-        re.split(r"[-/,]", shown)[0],
-        re.sub(r"(?:RLG|RL|TR|TA|[GTMS])$", "", shown),
-    )
-    found = (find_name(each, known) for each in tries)
-    return next((name for name in found if name is not None), None)
 
 
 def diode(part: str, *, ref: str, key: str = "") -> Diode:
@@ -422,10 +310,12 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
         return own_diode(own, ref=ref)
     if name is None:
         where = key.partition(".")[0]
-        other = OWN_DIODE.format(key=where if where in ("rectifier", "clamp") else "rectifier")
+        other = OWN_DIODE.format(key=where) if where in ("rectifier", "clamp") else DIODE_IN_WORDS
         if (code := _HOUSE_CODES.get(part.strip().upper())) is not None:
             raise invalid_value(part, f"one part, {code}; {other}", key)
-        near = nearest(part, diode_parts())
+        if "zener" in part.casefold():
+            raise invalid_value(part, 'its voltage with it, such as "5V1 zener"', key)
+        near = nearest(part, OFFERED_DIODES) or nearest(part, diode_parts())
         raise invalid_value(part, f'a known diode such as "1N4007" or "1N4148"{near}; {other}', key)
     row = next(row for row in refdata.table("diodes") if row["part"] == name)
     return Diode(

@@ -15,9 +15,10 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, 
 
 from zcd import refdata
 from zcd.board import quantity_kinds
+from zcd.board.diode_names import diode_parts
 from zcd.board.keys import NameReader, QuantityReader, count, key, table_key
 from zcd.board.model import Link, Topology
-from zcd.board.parts_library import diode_parts, styles
+from zcd.board.parts_library import styles
 from zcd.board.pins import pin_inputs
 from zcd.board.units import QuantityKind, is_reference, parse_quantity
 from zcd.errors import InputError, invalid_value

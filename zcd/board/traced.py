@@ -21,16 +21,22 @@ from zcd.board.as_printed import (
     diode_as_printed,
     resistor_as_printed,
 )
+from zcd.board.diode_names import (
+    DIODE_IN_WORDS,
+    ZENER,
+    diode_by_words,
+    leg_refs,
+    table_part,
+)
 from zcd.board.keys import same_word
 from zcd.board.model import Link
-from zcd.board.parts_library import ZENER, diode_by_words, table_part
 from zcd.board.paths import SEPARATOR, Step, connect, joined_nodes, renamed
 from zcd.board.quantity_kinds import CAPACITANCE
 from zcd.board.schema import CIRCUIT, DiodeTable, ResistorTable, TracedFile
 from zcd.board.strings import AUTOMATIC, in_strings
 from zcd.board.toml_files import validate
-from zcd.board.units import is_reference, nearest, parse_quantity, some_of
-from zcd.board.unknown_values import likely_ohm, ohm_of
+from zcd.board.units import format_si, is_reference, nearest, parse_quantity, some_of
+from zcd.board.unknown_values import likely_ohm, nobody_knows, ohm_of
 from zcd.errors import InputError, invalid_value
 
 KEY = "circuit"
@@ -183,7 +189,7 @@ def with_string(given: Any, refs: Sequence[str], items: Sequence[str]) -> list[s
 
 
 def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
-    parts = _Parts(used=set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines).upper())))
+    parts = _Parts(used=_references(lines))
     paths = [path for line in lines if (path := _path(line, parts))]
     most = MOST_WITH_CAPACITOR if parts.of("capacitor") else MOST_PARTS
     if len(parts.kinds) > most:
@@ -213,6 +219,58 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
         capacitors=tuple((ref, _capacitor(reader, ref, parts)) for ref in parts.of("capacitor")),
         blocking=frozenset(_blocking(parts)),
     )
+
+
+def path_text(line: str, before: Sequence[str]) -> str:
+    """What one line of a circuit says, part for part.
+
+    Parameters
+    ----------
+    line : str
+    before : sequence of str
+        The lines typed before it.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or names a part of a line before.
+
+    Examples
+    --------
+    >>> path_text("feed - R7 823 - D1 M7 > - led+", [])
+    'feed - R7 82 kΩ - D1 M7, ring towards led+ - led+'
+    """
+    parts = _Parts(used=_references([*before, line]))
+    for earlier in before:
+        _path(earlier, parts)
+    known = set(parts.kinds)
+    steps = _path(line, parts)
+    new = _Parts(kinds={ref: kind for ref, kind in parts.kinds.items() if ref not in known})
+    new.words = {ref: parts.words[ref] for ref in new.kinds}
+    reader = Reader({})
+    told = {
+        ref: f"{ref} {format_si(table.value, 'Ω')}"
+        for ref, table in _resistors(reader, new, None).items()
+    }
+    told |= {ref: f"{ref} {_diode(reader, ref, new).part}" for ref in new.of("diode", "bridge")}
+    told |= {
+        ref: f"{ref} {format_si(_capacitor(reader, ref, new), 'F')}" for ref in new.of("capacitor")
+    }
+    if reader.problems:
+        raise InputError(reader.problems[0])
+    words = []
+    for k, step in enumerate(steps):
+        ring = (
+            steps[k - 1 if step.backwards else k + 1].name
+            if parts.kinds.get(step.name) == ("diode")
+            else ""
+        )
+        words.append(told.get(step.name, step.name) + f", ring towards {ring}" * bool(ring))
+    return " - ".join(words or told.values())
+
+
+def _references(lines: Sequence[str]) -> set[str]:
+    return set(re.findall(r"\b[A-Z]{1,3}\d{1,4}\b", " ".join(lines).upper()))
 
 
 def _path(line: str, parts: _Parts) -> list[Step]:
@@ -363,10 +421,9 @@ def _legs(parts: _Parts) -> Iterator[Link]:
     """The four diodes of each bridge."""
     for ref, kind in parts.kinds.items():
         if kind == "bridge":
-            yield Link(f"{ref}a", f"{ref}~1", f"{ref}+")
-            yield Link(f"{ref}b", f"{ref}~2", f"{ref}+")
-            yield Link(f"{ref}c", f"{ref}-", f"{ref}~1")
-            yield Link(f"{ref}d", f"{ref}-", f"{ref}~2")
+            ends = (("~1", "+"), ("~2", "+"), ("-", "~1"), ("-", "~2"))
+            for leg, (a, b) in zip(leg_refs(ref, ""), ends, strict=True):
+                yield Link(leg, f"{ref}{a}", f"{ref}{b}")
 
 
 def _blocking(parts: _Parts) -> Iterator[str]:
@@ -374,7 +431,7 @@ def _blocking(parts: _Parts) -> Iterator[str]:
     for ref in parts.of("diode", "bridge"):
         own = diode_by_words(parts.words[ref])
         if parts.kinds[ref] == "bridge":
-            yield from (f"{ref}{letter}" for letter in "abcd")
+            yield from leg_refs(ref, "")
         elif not (re.match("Z|DZ", ref) or (own is not None and own.kind == ZENER)):
             yield ref
 
@@ -414,15 +471,18 @@ def _valid(table: type[Any], item: Mapping[str, Any]) -> Any:
 
 def _diode(reader: Reader, ref: str, parts: _Parts) -> DiodeTable:
     """What a diode, a zener or a bridge is, by its marking."""
-    words = parts.words[ref]
-    zener = re.fullmatch(r"(\d+)(?:V(\d+)|[.,](\d+) ?V| ?V)(| .*W)", words, re.IGNORECASE)
-    if zener and re.match("Z|DZ", ref):
-        words = f"{zener[1]}.{zener[2] or zener[3] or 0} V zener{zener[4]}"
+    words, as_zener = parts.words[ref], f"{parts.words[ref]} zener"
+    if nobody_knows(words) and parts.kinds[ref] == "bridge":
+        words = "bridge"
+    elif re.match("Z|DZ", ref) and (diode_by_words(as_zener) or nobody_knows(words)):
+        words = as_zener
     name = diode_as_printed(reader, words, f"{KEY}.{ref}")
+    if name == as_zener and diode_by_words(name) is None:
+        raise InputError(f'found "{ref} {parts.words[ref]}"; allowed: its voltage: "{ref} 5V1"')
     if table_part(name) is None and diode_by_words(name) is None:
         raise InputError(
-            f'found "{ref} {parts.words[ref]}"; allowed: a known diode such as "1N4007", or what '
-            'it is in words: "600 V 1 A rectifier", "signal diode", "bridge", "5V1 zener"'
+            f'found "{ref} {parts.words[ref]}"; allowed: a known diode such as "1N4007", '
+            f"{DIODE_IN_WORDS}"
         )
     return DiodeTable(part=name, ref=ref)
 

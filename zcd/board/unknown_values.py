@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from math import inf, log, sqrt
+from math import inf, isclose, log, sqrt
 from typing import Any
 
 from zcd.board.markings import resistor_markings
-from zcd.board.preferred import decade
+from zcd.board.preferred import decade, is_preferred
 from zcd.board.quantity_kinds import RESISTANCE
 from zcd.board.units import ALIKE, format_si, parse_quantity
 from zcd.errors import InputError
@@ -30,7 +30,7 @@ _NOBODY_KNOWS = re.compile(
     re.IGNORECASE,
 )
 _ABOUT = re.compile(
-    r"(?:about|approx\.?|approximately|ca\.?|circa|roughly|[~≈])\s*(\S.*)|(\S.*?)\s*\?",
+    r"(?:(?:burnt|burned|unreadable)[\s,]+)?(?:maybe|perhaps|probably|about|approx\.?|approximately|ca\.?|circa|roughly|[~≈])\s*(\S.*)|(\S.*?)\s*\?",
     re.IGNORECASE,
 )
 _RANGE = re.compile(
@@ -149,11 +149,15 @@ def _likely(
 ) -> tuple[float, str]:
     """The likeliest value within limits, and why."""
     low, high = limits
+    middle = (low + high) / 2.0
+    roughly = high < inf and isclose(high * (1 - ROUGHLY_RATIO), low * (1 + ROUGHLY_RATIO))
+    if roughly and is_preferred(middle):
+        return middle, "as read, not for sure"
     for ohm in neighbours:
         if low <= ohm <= high:
             return ohm, "like its neighbour"
     if high < inf:
-        return _nearest_preferred((low + high) / 2.0), "the preferred number in the middle"
+        return _nearest_preferred(middle), "the preferred number in the middle"
     if usual_ohm is not None:
         return usual_ohm, "the usual value"
     mains = value.get("mains")

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from zcd.board.model import Board, Capacitor, Diode, Resistor
+from zcd.board.diode_names import LEADS, leg_refs
+from zcd.board.model import Board, Capacitor, Diode, Link, Resistor
 from zcd.board.model import Junction as JunctionData
 from zcd.board.paths import links_of, string_name
 from zcd.circuit.elements import (
@@ -32,9 +33,6 @@ from zcd.physics.optocoupler import (
     turn_off_temperature_ratio,
 )
 from zcd.refdata import REFERENCE_DEGC
-
-_LEGS = ("", *"abcd")
-"""Behind the reference of a diode: each of the four of a bridge has a letter."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,6 +234,7 @@ def _string(resistors: Sequence[Resistor], start: str, prefix: str, end: str) ->
 def _mains_side(board: Board, celsius: Value) -> tuple[list[Element], dict[str, str]]:
     """Chain, diodes, capacitors and LED as the links of the board have them; names of nodes."""
     links, aliases = links_of(board)
+    aliases = {**_leads(board, links), **aliases}
     strings = {string_name(k): chain for k, chain in enumerate(board.chains, 1)}
     strings["return"] = board.return_chain
     parts = _parts_by_link(board)
@@ -256,6 +255,20 @@ def _mains_side(board: Board, celsius: Value) -> tuple[list[Element], dict[str, 
     return elements, aliases
 
 
+def _leads(board: Board, links: Sequence[Link]) -> dict[str, str]:
+    """Leads of a bridge in one piece, ``BR1~1``, as further names of nodes."""
+    part = board.rectifier
+    if part is None or leg_refs(part.ref, part.part)[0] != f"{part.ref}{LEADS[0]}":
+        return {}
+    ends = {link.ref: (link.a, link.b) for link in links}
+    leads = (("~1", "a", 0), ("~2", "b", 0), ("+", "a", 1), ("-", "c", 0))
+    return {
+        f"{part.ref}{lead}": ends[f"rectifier.{leg}"][end]
+        for lead, leg, end in leads
+        if f"rectifier.{leg}" in ends
+    }
+
+
 def _parts_by_link(board: Board) -> dict[str, tuple[Resistor | Capacitor | JunctionData, str]]:
     """Each part as the links call it, with the reference of its element."""
     opto = board.optocoupler
@@ -268,21 +281,23 @@ def _parts_by_link(board: Board) -> dict[str, tuple[Resistor | Capacitor | Junct
         result[second] = (opto.led, second)
         result |= {c.ref: (c, c.ref) for c in board.traced.capacitors}
         for diode in board.traced.diodes:
-            result |= {f"{diode.ref}{x}": (diode.junction, f"{diode.ref}{x}") for x in _LEGS}
+            refs = (diode.ref, *leg_refs(diode.ref, diode.part))
+            result |= {ref: (diode.junction, ref) for ref in refs}
         return result
     named = ("led_resistor", "led_capacitor", "joint_capacitor")
     fitted = {name: getattr(board, name) for name in named}
     result |= {name: (part, part.ref) for name, part in fitted.items() if part is not None}
     for name, own in (("rectifier", board.rectifier), ("clamp", board.clamp)):
         if own is not None:
-            legs = {f"{name}.{x}" if x else name: f"{own.ref}{x}" for x in _LEGS}
-            result |= {link: (own.junction, ref) for link, ref in legs.items()}
+            legs = zip("abcd", leg_refs(own.ref, own.part), strict=True)
+            result |= {f"{name}.{leg}": (own.junction, ref) for leg, ref in legs}
+            result[name] = own.junction, own.ref
     return result
 
 
 def junction_refs(diode: Diode, circuit: Circuit) -> list[str]:
     """Refs of the junctions that a diode of the board became: four in a bridge."""
-    known = {f"{diode.ref}{leg}" for leg in _LEGS}
+    known = {diode.ref, *leg_refs(diode.ref, diode.part)}
     return [j.ref for j in circuit.of(Junction) if j.ref in known]
 
 

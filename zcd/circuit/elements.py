@@ -234,8 +234,9 @@ class Circuit(Batch):
         """The name that a node has in the elements; refuses a node the circuit lacks."""
         result = self.aliases.get(name, name)
         if result not in self.nodes:
-            known = (*self.nodes, *self.aliases)
-            raise invalid_value(name, f"one of the points {', '.join(known)}{nearest(name, known)}")
+            known = [n for n in (*self.nodes, *self.aliases) if "." not in n]
+            allowed = f"one of the points {', '.join(known)}{nearest(name, tuple(known))}"
+            raise invalid_value(name, f'{allowed}, or where two parts meet, such as "R1/R2"')
         return result
 
     def change(self, ref: str, **values: Value) -> Circuit:

@@ -1,4 +1,4 @@
-"""Points of a circuit in plain words: ``chain.2`` is between R2 and R3."""
+"""Points of a circuit in plain words: ``R2/R3`` is where these meet."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from zcd.circuit.elements import Capacitance, Circuit, Junction, Resistance, is_
 
 _INNER = re.compile(r"(chain\d*|return)\.\d+|rect\d*")
 """Points that are named after their number in the circuit, not after what is there."""
+_LEG = re.compile(r"(?P<bridge>.+?)(?P<at>~[12]|-)(?P<to>(?<=\d)\+|(?<=-)~[12])")
+"""One diode of a bridge in one piece, by its leads."""
 PART_ENDINGS = {
     " second LED": ".led2",
     " LED": ".led",
@@ -20,9 +22,9 @@ PART_ENDINGS = {
 
 
 def point_text(node: str, circuit: Circuit) -> str:
-    """A point as a person finds it, such as ``between R2 and R3 (chain.2)``."""
+    """A point as a person finds it, such as ``between R2 and R3``."""
     parts = parts_at(node, circuit)
-    return f"between {parts[0]} and {parts[1]} ({node})" if parts else node
+    return f"between {parts[0]} and {parts[1]}" if parts else node
 
 
 def joint_text(node: str, circuit: Circuit) -> str:
@@ -36,7 +38,7 @@ def parts_at(node: str, circuit: Circuit) -> tuple[str, ...]:
     if not _INNER.fullmatch(own):
         return ()
     parts = [
-        e.ref.split(".")[0]
+        end_text(e.ref, e.nodes.index(own))
         for e in circuit
         if isinstance(e, Resistance | Junction | Capacitance)
         and not is_hidden(e)
@@ -55,11 +57,28 @@ def part_words(ref: str) -> str:
     return ref
 
 
-def points_line(circuit: Circuit) -> str:
-    """Which points of a chain are where; empty where there are none."""
-    words = [
-        f"{node} between {' and '.join(parts)}"
-        for node in circuit.nodes
-        if (parts := parts_at(node, circuit))
-    ]
-    return f"Points: {'; '.join(words)}." if words else ""
+def end_text(ref: str, end: int) -> str:
+    """A part at one of its two ends: of a bridge in one piece the lead there.
+
+    Examples
+    --------
+    >>> end_text("BR1~2+", 0), end_text("BR1-~1", 0), end_text("R1", 1)
+    ('BR1~2', 'BR1-', 'R1')
+    """
+    if leg := _LEG.fullmatch(ref):
+        return f"{leg['bridge']}{leg['to' if end else 'at']}"
+    return ref.split(".", maxsplit=1)[0]
+
+
+def leads_text(ref: str, red: str, circuit: Circuit) -> tuple[str, str] | None:
+    """Leads at which red and black are across one diode of a bridge in one piece."""
+    if not _LEG.fullmatch(ref):
+        return None
+    first = circuit[ref].nodes.index(red)
+    return end_text(ref, first), end_text(ref, 1 - first)
+
+
+def diode_of_bridge(ref: str) -> tuple[str, str]:
+    """The bridge in one piece that a diode is in, and its leads there, such as ``~1+``."""
+    leg = _LEG.fullmatch(ref)
+    return (leg["bridge"], f"{leg['at']}{leg['to']}") if leg else (ref, "")

@@ -14,7 +14,6 @@ from zcd.cli.board import check, new
 from zcd.cli.completion import answer_shell, completion
 from zcd.cli.demo import demo
 from zcd.cli.diagnosis import diagnose, readings
-from zcd.cli.exits import ALL_EXIT_CODES
 from zcd.cli.help import help_command
 from zcd.cli.jobs import boards, close, jobs
 from zcd.cli.map import map_command
@@ -30,6 +29,9 @@ from zcd.cli.streams import forget, open_closed_streams, tell
 from zcd.cli.windings import windings
 from zcd.errors import InputError, ZcdError
 
+SHORT = """\b
+zcd COMMAND -h: options, examples. Exit codes: 0 passes, 1 does not pass,
+2 invalid input, 3 no solution or no simulator. zcd --version: the version."""
 INTERRUPTED = 130
 BROKEN_PIPE = 141
 FULL = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT)
@@ -97,7 +99,7 @@ def _show_usage(error: click.ClickException) -> None:
     """What click says of a mistake, which quotes what was typed."""
     told = StringIO()
     error.show(told)
-    tell(told.getvalue().rstrip().split("\n"))
+    tell(told.getvalue().rstrip().expandtabs(2).split("\n"))
 
 
 def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
@@ -110,6 +112,9 @@ def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> N
 
 class Commands(click.Group):
     """The commands; a name that none has is told with the nearest, by every version of click."""
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Leave the lists out: the text above has every command once."""
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -125,7 +130,7 @@ class Commands(click.Group):
         return super().resolve_command(ctx, args)
 
 
-@click.group(name="zcd", cls=Commands, context_settings=CONTEXT, epilog=ALL_EXIT_CODES)
+@click.group(name="zcd", cls=Commands, context_settings=CONTEXT, epilog=SHORT)
 @click.option(
     "--version",
     is_flag=True,
@@ -135,29 +140,27 @@ class Commands(click.Group):
     help="Show the version and leave.",
 )
 def commands() -> None:
-    """Model, diagnose and check the mains sync circuit of an appliance's control board.
-
-    All results are calculated. The mains side of the real board is live: local codes
-    and licensed practice go first.
+    """Find the fault in the mains sync circuit of a control board, check the repair.
+    The mains side is live: local codes and licensed practice go first.
 
     \b
-    Example
-      zcd demo                        see all of it on an invented board
-      zcd new vent.toml               write down what is printed on the parts
-      zcd readings vent.toml          what a meter shows, good or faulty
-      zcd diagnose vent.toml --ask    enter readings, learn which fault it is
-      zcd story vent.toml --all       learn which cause raises which flags
-      zcd windings ...                know the fan's leads before it goes on
-      zcd substitute vent.toml        find parts in place of failed ones
-      zcd check vent.toml             see whether the repaired board will hold
-      zcd map vent.toml               see where sync is lost
-      zcd report job.toml             write the report, as HTML and PDF
-      zcd bench vent.toml             see it all on a page, while you type
-      zcd boards                      list the boards described before
-      zcd jobs --open                 list open jobs
-      zcd spice vent.toml             compare with a circuit simulator
-      zcd practice                    find a hidden fault, to learn
-      zcd help                        list the guides
+      demo         Try all of it on an invented board. Guides: zcd help
+      new          Describe a board: answer questions, or start from another.
+      readings     Print what a meter shows on a good board.
+      diagnose     Enter readings, find the fault.
+      capture      Judge an oscilloscope's CSV file, or use it as readings.
+      substitute   Find replacement parts.
+      check        Check a board or its repair: pass or fail, and the reserve.
+      retest       Judge the repaired board by what you measure.
+      close report Close a job with what was found; write the job sheet.
+      story        Show which fault raises which error flags, and why.
+      windings     Name the leads of a fan before you connect it.
+      map          Show where sync is lost.
+      spice        Compare with ngspice.
+      bench        Do all of this on a page in your browser.
+      jobs boards  List those of a folder.
+      practice     Find hidden faults, to learn.
+      settings completion schema   Set up zcd, your shell, your editor.
     """
 
 

@@ -41,7 +41,7 @@ def bench(
 
     \b
     Example
-      zcd bench vent.toml
+      zcd bench board.toml
     """
     import webbrowser
     from pathlib import Path

@@ -33,13 +33,13 @@ def new(
 ) -> None:
     """Describe a board: by answering questions, from an example, or like another board.
 
-    FILE is made and must not exist yet; "-" writes to the terminal instead.
+    zcd makes FILE and does not overwrite one; "-" writes to the terminal instead.
 
     \b
     Examples
-      zcd new vent.toml
-      zcd new --topology two-led vent.toml
-      zcd new --like vent.toml second-vent.toml
+      zcd new board.toml
+      zcd new --topology two-led board.toml
+      zcd new --like board.toml second.toml
       zcd new --drawer drawer.toml
     """
     given = (topology is not None) + drawer + (like is not None) + ask
@@ -52,7 +52,7 @@ def new(
         if ask or on_terminal():
             describe(file)
             return
-    _write(file, _text(topology, drawer, like), as_json, None if drawer else topology, drawer)
+    _write(file, _text(topology, drawer, like), as_json, None if drawer else topology, drawer, like)
 
 
 def _text(topology: str | None, drawer: bool, like: str | None) -> str:
@@ -74,7 +74,9 @@ def _text(topology: str | None, drawer: bool, like: str | None) -> str:
     return starter_text(Topology(topology or TOPOLOGIES[0]), settings().mains)
 
 
-def _write(file: str, text: str, as_json: bool, topology: str | None, drawer: bool) -> None:
+def _write(
+    file: str, text: str, as_json: bool, topology: str | None, drawer: bool, like: str | None
+) -> None:
     """Write a new file, and say what to do with it."""
     from zcd.files import write_new
 
@@ -86,12 +88,14 @@ def _write(file: str, text: str, as_json: bool, topology: str | None, drawer: bo
     elif path is None:
         click.echo(text, nl=False)
     else:
+        from zcd.cli.output import say
         from zcd.report.text import plain
 
-        then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}"
+        was = f" --was {like}" if like else ""
+        then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}{was}"
         what = "what you have in stock" if drawer else "what the parts say"
         words = f"{path} written; change it to {what}, then: {then}"
-        click.echo(plain(words), err=True)
+        say(plain(words), err=True)
 
 
 @click.command(
@@ -140,9 +144,9 @@ def check(
 
     \b
     Examples
-      zcd check vent.toml
-      zcd check repaired.toml --was vent.toml
-      zcd check vent.toml --full --report vent.html
+      zcd check board.toml
+      zcd check repaired.toml --was board.toml
+      zcd check board.toml --full --report board.html
     """
     from zcd import api
     from zcd.cli.output import draw, print_result

@@ -28,8 +28,8 @@ def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
 
     \b
     Examples
-      zcd readings vent.toml
-      zcd readings vent.toml --card vent-card.pdf
+      zcd readings board.toml
+      zcd readings board.toml --card card.pdf
     """
     from zcd.cli.output import print_result
     from zcd.diagnosis.case import ExpectedReadings
@@ -127,9 +127,9 @@ def diagnose(
 
     \b
     Examples
-      zcd diagnose vent.toml
-      zcd diagnose vent-job.toml --ask
-      zcd diagnose vent.toml -r "ac feed neutral nothing" -r "ohm R7 OL" -f sync
+      zcd diagnose board.toml
+      zcd diagnose job.toml --ask
+      zcd diagnose board.toml -r "ac feed neutral nothing" -r "ohm R7 OL" -f sync
     """
     from dataclasses import replace
 

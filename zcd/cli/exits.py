@@ -31,11 +31,3 @@ def exit_codes(good: str = "done", bad: str = "", *, solver: str = SOLVER) -> st
     if solver:
         lines.append(f"3  {solver}")
     return "\n  ".join(("\b\nExit codes", *lines))
-
-
-ALL_EXIT_CODES = exit_codes(
-    "done; what was checked passes",
-    "done; it does not pass (the help of a command says what)",
-    solver=f"{SOLVER}, or no simulator",
-)
-"""Under the help of the whole program."""

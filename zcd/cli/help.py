@@ -99,7 +99,11 @@ def _show(text: str) -> None:
     with console.capture() as captured:
         console.print(Markdown(linked, code_theme="ansi_dark", justify="left", hyperlinks=False))
     shown = "\n".join(line.rstrip() for line in captured.get().splitlines())
-    click.echo(re.sub(r"\n{3,}", "\n\n", shown), color=console.is_terminal)
+    shown = re.sub(r"\n{3,}", "\n\n", shown)
+    if console.is_terminal and shown.count("\n") >= console.height:
+        click.echo_via_pager(shown)
+    else:
+        click.echo(shown, color=console.is_terminal)
 
 
 def _list() -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import textwrap
 from pathlib import Path
@@ -11,9 +12,11 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from zcd.board.interview import Question
+    from zcd.board.interview import Interview, Question
 
 WIDTH = 78
+_IN_FILE = re.compile(r"^this answer: (?:[\w.]+(?:\[\d+\])?: )?")
+"""What a message says of the place in a file, which there is not yet."""
 UNDO = ("undo", "back")
 END = ("end", "quit", "exit", "q")
 
@@ -43,15 +46,21 @@ def describe(file: str) -> None:
         raise exists_already(Path(file))
     require_place(file)
     for line in (
-        "The board lies unplugged before you. Answer as it is printed; Enter takes what is in "
+        "Board unplugged, on the bench. Copy what is printed on the parts. Enter takes what is in "
         'brackets, "undo" goes back, "end" leaves without a file.',
         *caution_lines(AccessLevel.DEAD),
     ):
         _say(line)
     interview = Interview()
+    doubted: set[str] = set()
+    before: Question | None = None
     while (question := interview.question) is not None:
-        click.echo()
-        _put(question)
+        if question is before and question.lines:
+            click.echo("> ", nl=False)
+        else:
+            click.echo()
+            _put(question)
+        before = question
         line = sys.stdin.readline()
         word = line.strip().lower()
         if not line or word in END:
@@ -65,20 +74,38 @@ def describe(file: str) -> None:
                 _say(plain(f"Read as: {understood}."))
         except InputError as error:
             for problem in str(error).splitlines():
-                _say(f"zcd: {problem}", err=True)
+                _say(f"Not taken: {_IN_FILE.sub('', problem)}", err=True)
             continue
-        if word not in UNDO and (beeper := interview.beeper(question)):
-            _say(beeper)
-        _say(plain(interview.path()))
+        if word in UNDO:
+            _say(plain(interview.path()))
+        elif question is not interview.question:
+            _show(question, interview, doubted)
     text = board_text(interview)
     parse_board(text, file)
     write_new(file, text)
     _say(
         plain(
             f"{file} written. Next, for a faulty board: zcd readings {file}, then zcd diagnose "
-            f"{file}. Whether the design holds: zcd check {file}"
+            f"{file}. To check the design: zcd check {file}"
         )
     )
+
+
+def _show(question: Question, interview: Interview, doubted: set[str]) -> None:
+    """What the beeper confirms after an answer, the circuit so far, and what is odd, once."""
+    from zcd.drawing.nets import net_lines
+    from zcd.report.text import plain
+
+    if beeper := interview.beeper(question):
+        _say(beeper)
+    if question.lines:
+        click.echo("\n".join(map(plain, net_lines(interview.so_far()))))
+    else:
+        _say(plain(interview.path()))
+    for doubt in interview.doubts():
+        if doubt not in doubted:
+            _say(plain(f"Check: {doubt}"))
+            doubted.add(doubt)
 
 
 def _put(question: Question) -> None:

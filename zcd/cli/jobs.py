@@ -21,7 +21,7 @@ def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
 
     \b
     Examples
-      zcd jobs bench --find "vent drift"
+      zcd jobs bench --find "dryer drift"
       zcd jobs --open
     """
     from zcd.cli.output import print_json, show
@@ -52,8 +52,8 @@ def boards(folder: str, words: str, as_json: bool) -> int:
 
     \b
     Examples
-      zcd boards bench --find "vent"
-      zcd new --like vent.toml second-vent.toml
+      zcd boards bench --find "dryer"
+      zcd new --like board.toml second.toml
     """
     from zcd.cli.output import print_json, show
     from zcd.jobs.boards import find_boards
@@ -82,15 +82,16 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
 
     \b
     Example
-      zcd close vent-job.toml --found "R7 drift" --repair "R7 and R8 renewed"
+      zcd close job.toml --found "R7 drift" --repair "R7 and R8 renewed"
     """
     from datetime import date
 
     from zcd.circuit.build import build_circuit
-    from zcd.cli.output import print_json
+    from zcd.cli.output import print_json, say
     from zcd.diagnosis.faults import faults_of
     from zcd.diagnosis.job import load_job
     from zcd.jobs.closing import close_job, find_fault
+    from zcd.report.of_retest_record import not_passed_line
     from zcd.report.text import plain
 
     job = load_job(job_file)
@@ -100,5 +101,7 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     if as_json:
         print_json({"file": str(path), "found": fault.key, "closed": today.isoformat()})
     else:
-        click.echo(plain(f"{path} closed: {fault.key}"))
+        if line := not_passed_line(job.retests):
+            say(plain(f"Closed all the same: {line}"))
+        say(plain(f"{path} closed: {fault.key}. Next: zcd report {path}"))
     return 0

@@ -47,7 +47,7 @@ def map_command(
 
     \b
     Example
-      zcd map vent.toml --across R7 --up temperature --plot vent-map.png
+      zcd map board.toml --across R7 --up temperature --plot map.png
     """
     from dataclasses import replace
 

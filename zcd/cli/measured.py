@@ -25,7 +25,7 @@ def capture(file: str, board_file: str, plot: str | None, full: bool, as_json: b
 
     \b
     Example
-      zcd capture scope.csv vent.toml --plot scope.png
+      zcd capture scope.csv board.toml --plot scope.png
     """
     from zcd.cli.output import draw_capture, print_result
     from zcd.diagnosis.capture import load_capture

@@ -93,6 +93,11 @@ def ask(question: str) -> str:
     return line
 
 
+def say(text: str, *, err: bool = False) -> None:
+    """Print a sentence within the width of a terminal; a file's name stays whole."""
+    click.echo(textwrap.fill(text, 80, break_long_words=False, break_on_hyphens=False), err=err)
+
+
 def tell(text: str) -> None:
     """Say why a line could not be used."""
     click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
@@ -153,16 +158,29 @@ def converse(
     InputError
         If there is no place for the job file, or the last answer could not be kept in it.
     """
+    from dataclasses import replace
+
+    from zcd.diagnosis.case import Case
     from zcd.errors import InputError
     from zcd.files import file_name
     from zcd.jobs.analysis import diagnosed, prepared
-    from zcd.jobs.conversation import SHORT_HELP, Answers, Conversation
+    from zcd.jobs.conversation import HELP, MORE, SHORT_HELP, Answers, Conversation
+    from zcd.renderings import rendering_of
     from zcd.report.of_diagnosis_answer import work_line
 
     steps = _Steps(dictionary)
 
     def show_step(diagnosis: Diagnosis) -> None:
         steps.show(diagnosis, talk.answers)
+
+    def explain(word: str, diagnosis: Diagnosis) -> None:
+        if word not in MORE:
+            click.echo(textwrap.fill(HELP, 78))
+            return
+        answers = talk.answers
+        now = replace(job, log=tuple(answers.log), flags=answers.flags, codes=answers.codes)
+        case = Case(job=now, atlas=dictionary, diagnosis=diagnosis)
+        show(rendering_of(case).document(case))
 
     def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
         new = not writer.written
@@ -190,7 +208,7 @@ def converse(
     prepared(dictionary)
     click.echo(textwrap.fill(f"{SHORT_HELP} Each answer is kept in {name}.", 78))
     click.echo("All cautions: zcd help cautions.")
-    last = talk.run(show_step, ask, tell)
+    last = talk.run(show_step, ask, tell, explain)
     if talk.unkept:
         raise InputError(
             f"{name}: found no way to keep the last answer, as told above; allowed: the same "

@@ -72,8 +72,8 @@ def substitute(
 
     \b
     Examples
-      zcd substitute vent.toml --drawer drawer.toml
-      zcd substitute vent.toml --series E12 --style "1/2 W" --for R7
+      zcd substitute board.toml --drawer drawer.toml
+      zcd substitute board.toml --series E12 --style "1/2 W" --for R7
     """
     from pathlib import Path
 

@@ -51,7 +51,7 @@ def practice(
     \b
     Examples
       zcd practice
-      zcd practice vent.toml --level 3 --record class.jsonl
+      zcd practice board.toml --level 3 --record class.jsonl
       zcd practice --summary class.jsonl
     """
     from dataclasses import asdict
@@ -86,16 +86,14 @@ def practice(
 
 def _board(file: str | None, seed: int) -> Board:
     """The board given, or an example that the seed chooses."""
-    from zcd.board.files import parse_board
-    from zcd.board.model import Topology
-    from zcd.board.starter import starter_text
     from zcd.cli.given import DASH, board_given, require_file
+    from zcd.practice.exercise import example_board
 
     if file == DASH:
         require_file(file, "write it into one and give that, for readings are typed here")
     if file is not None:
         return board_given(file)
-    return parse_board(starter_text(list(Topology)[seed % len(Topology)]))
+    return example_board(seed)
 
 
 def _talk(exercise: Exercise) -> Session:
@@ -140,9 +138,8 @@ def _end(session: Session, record: Path | None, *, full: bool) -> None:
     review = session.review()
     if record is not None:
         add_to_record(record, record_of(review, date.today()))
-    document = review_document(review)
     click.echo()
-    show(document if full else document.answer)
+    show(review_document(review, full=full))
     if not full:
         _say("What each reading told, and how the errors came about: add --full.")
 

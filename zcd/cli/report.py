@@ -13,7 +13,7 @@ from zcd.cli.given import DASH, board_given, job_given, require_file
 @click.command(
     cls=Command,
     epilog=exit_codes(
-        "written; the repaired board passes", "written; the check or the last retest fails"
+        "written; the repaired board passes", "written; the board does not pass, or not yet"
     ),
 )
 @click.argument("job_file", metavar="JOB", shell_complete=files)
@@ -21,7 +21,7 @@ from zcd.cli.given import DASH, board_given, job_given, require_file
     "--repaired",
     metavar="BOARD",
     shell_complete=files,
-    help="Board file of the repaired board, where it differs from that of the job.",
+    help="Board file of the repaired board; else that of the last retest, or of the job.",
 )
 @click.option(
     "--to",
@@ -54,10 +54,10 @@ def report(
 ) -> int:
     """Write the job sheet: complaint, found, done, tested, verdict; then what it rests on.
 
-    The repaired board is the one that the job names, every part as it is described there,
-    unless --repaired gives another. Files are whole in themselves, nothing is loaded. Exit
-    status 1 where it does not pass, or where the last retest kept in the job failed or was of
-    another board file than the report.
+    The repaired board is that of the last retest, or else the one that the job names, unless
+    --repaired gives another. Files are whole in themselves, nothing is loaded. Exit status 1
+    where it does not pass, where the last retest failed or had too few readings, and while a
+    fault is not repaired.
 
     \b
     Example
@@ -66,12 +66,14 @@ def report(
     from zcd.cli.report_output import record_job, report_files
     from zcd.files import NO_TYPESETTER, has_typesetter
     from zcd.jobs.analysis import fault_statistics_of
+    from zcd.jobs.retests import retested_file
     from zcd.margin.as_new import require_same_kind
 
     if not files:
         require_file(job_file, "say with --to where the report goes")
     places = report_files(job_file, files)
     job = job_given(job_file)
+    repaired = repaired or retested_file(job)
     board = job.board if repaired is None else board_given(repaired)
     require_same_kind(board, job.board, "--repaired", "give the board of this job as repaired")
     statistics = fault_statistics_of(job, job_file) if record and job_file != DASH else None

@@ -5,17 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-import click
-
 from zcd.board.model import Board
-from zcd.cli.output import print_json
+from zcd.cli.output import print_json, say
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.job_history import FaultStatistics
 from zcd.errors import invalid_value
 from zcd.files import has_typesetter, require_place, require_typesetter
-from zcd.jobs.job_sheet import checked_job, unlike_retest_line, verdict_text, write_record
+from zcd.jobs.job_sheet import checked_job, left_line, verdict_text, write_record
 from zcd.report.of_diagnosis_answer import recorded_line
-from zcd.report.of_retest_record import not_ready_line
 from zcd.report.text import plain
 
 KINDS = (".html", ".pdf")
@@ -87,22 +84,22 @@ def record_job(
     Returns
     -------
     int
-        Exit code: 0 where the repaired board passes, and its last retest was of it and did not
-        fail; else 1.
+        Exit code: 0 where the repaired board passes, and so did its last retest if there was
+        one; else 1.
     """
     case, check = checked_job(job, board, statistics)
     write_record(case, board, check, places, paper, job.meter, full=full, retests=job.retests)
     told = "" if case is None else recorded_line(case)
-    unlike = unlike_retest_line(job, board)
-    passes = check.passes and not unlike and not not_ready_line(job.retests)
+    left = left_line(board, case, job.retests)
+    passes = check.passes and not left
     if as_json:
         print_json({"files": list(places), "conclusion": told or None, "passes": passes})
     else:
         for line in (
             told,
-            f"Verdict: {verdict_text(check, job.retests, unlike)}",
+            f"Verdict: {verdict_text(check, left)}",
             *(f"{place} written" for place in places),
         ):
             if line:
-                click.echo(plain(line))
+                say(plain(line))
     return 0 if passes else 1

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 @click.command(cls=PlainCommand, epilog=exit_codes(solver=""))
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the lines.")
 def settings(as_json: bool) -> None:
-    """Show where the settings of the bench stand, and what holds.
+    """Show the settings file and what it sets.
 
     The file is TOML, written by hand; all of it may be left out:
 
@@ -67,7 +67,7 @@ def _held(settings: Settings) -> dict[str, Any]:
 def _where(path: str | None, there: bool) -> str:
     if path is None:
         return "Settings: none, as ZCD_CONFIG is empty"
-    return f"Settings: {path}" + ("" if there else " (there is no such file; the defaults hold)")
+    return f"Settings: {path}" + ("" if there else " (there is no such file: defaults)")
 
 
 def _lines(settings: Settings) -> list[str]:

@@ -79,9 +79,9 @@ def spice(
 
     \b
     Examples
-      zcd spice vent.toml
-      zcd spice vent.toml --fault "R7 open" --reading "ac R7"
-      zcd spice vent.toml --level device --netlist vent.cir
+      zcd spice board.toml
+      zcd spice board.toml --fault "R7 open" --reading "ac R7"
+      zcd spice board.toml --level device --netlist board.cir
     """
     from zcd.circuit.build import build_circuit
     from zcd.cli.output import print_comparison, write_netlist

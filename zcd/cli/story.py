@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from zcd.arguments import STORY_SECONDS
 from zcd.cli.command import Command, full_option, settings
 from zcd.cli.completion import files, story_flags
 from zcd.cli.exits import exit_codes
@@ -26,7 +27,7 @@ from zcd.cli.ranges import FiniteRange
 )
 @click.option(
     "--seconds",
-    type=FiniteRange(1.0, 600.0),
+    type=FiniteRange(*STORY_SECONDS),
     default=60.0,
     show_default=True,
     help="Length of the simulated time.",
@@ -49,20 +50,20 @@ def story(
 ) -> int:
     """Show how one cause raises two error flags: sync lost, and a fan that does not turn.
 
-    With --cause, the timeline from switching on; with --all, every cause against the
-    flags it raises; with --flags, the causes that fit what the controller reports.
+    With --cause, the timeline from switching on; with --flags, the causes that fit what the
+    controller reports; else, or with --all, every cause against the flags it raises.
 
     \b
     Examples
-      zcd story vent.toml --cause "R7 open" --plots pictures
-      zcd story vent.toml --all
-      zcd story vent.toml --flags sync,fan
+      zcd story board.toml --cause "R7 open" --plots pictures
+      zcd story board.toml --all
+      zcd story board.toml --flags sync,fan
     """
     from zcd.cli import story_output
 
     kind = format_of(plots, picture_format)
-    if sum((cause is not None, everything, flags is not None)) != 1:
-        raise click.UsageError("give one of --cause, --all and --flags")
+    if sum((cause is not None, everything, flags is not None)) > 1:
+        raise click.UsageError("give one of --cause, --all and --flags, such as --flags sync,fan")
     if cause is None and (amount is not None or plots is not None):
         raise click.UsageError("--amount and --plots belong to --cause")
     if cause is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from zcd.board.model import Board
@@ -27,7 +28,7 @@ def parse_flags(text: str) -> frozenset[str]:
     InputError
         If one of them is no flag.
     """
-    words = [word.strip().lower() for word in text.replace("+", ",").split(",")]
+    words = [word.strip().lower() for word in re.split(r"[+,\s]+", text)]
     words = [word for word in words if word]
     if not words or set(words) - {SYNC, FAN, NONE} or (NONE in words and len(words) > 1):
         raise invalid_value(text, '"sync,fan", "sync", "fan" or "none"', "--flags")

@@ -32,9 +32,9 @@ from zcd.cli.exits import exit_codes
     default="10 %",
     show_default=True,
     metavar="SHARE",
-    help="Of it.",
+    help="Tolerance of the run capacitor.",
 )
-@click.option("--accuracy", metavar="SHARE", help="Of the meter on ohms; 1.5 % if not given.")
+@click.option("--accuracy", metavar="SHARE", help="Error of the meter on ohms; 1.5 % if not given.")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead.")
 @full_option
 def windings(
@@ -48,7 +48,7 @@ def windings(
     as_json: bool,
     full: bool,
 ) -> int:
-    """Name the leads of a capacitor fan, and check its connector, before it goes on.
+    """Name the leads of a capacitor fan, check its connector, before you plug it in.
 
     Measure dead, the fan unplugged from the board: the resistance between each two of its
     three leads, and from each to the frame (call it "frame").

@@ -278,7 +278,11 @@ def make_fault_dictionary(
         states=np.array([[first[s[0]], first[s[-1]]] for s in looks], dtype=np.intp),
         sides=sides,
         circuit=nominal,
-        readings=useful_readings(board, nominal),
+        readings=tuple(
+            reading
+            for reading in useful_readings(board, nominal)
+            if meter.has_scope or not reading.function.row.scope
+        ),
         _meter_model=MeterModel(
             board,
             stack(rows),

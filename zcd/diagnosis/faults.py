@@ -6,7 +6,6 @@ so that a drift is tried at all its sizes at once.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -26,6 +25,7 @@ from zcd.circuit.elements import (
     Resistance,
     is_hidden,
 )
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.circuit_edits import (
     Amount,
     Edit,
@@ -161,16 +161,13 @@ class Fault:
         neither mends it."""
         ref = self.part.partition(" ")[0]
         if self.is_replaced:
-            leg = _BRIDGE_LEG.fullmatch(ref) if self.kind == "diode" else None
-            return leg[1] if leg else ref
+            return diode_of_bridge(ref)[0]
         if self.kind == "led" and self.is_leak:
             return f"{ref} LED leaky"
         return f"{ref} joints" if self.mode == LOOSE_MODE else SAME_PLACE.get(self.key, self.key)
 
 
 LOOSE_MODE = "intermittent"
-_BRIDGE_LEG = re.compile(r"((?:BR|DB|BD)\d+)[a-d]")
-"""One of the four diodes of a bridge, which is one part."""
 HEALTHY = Fault(
     key="healthy",
     part="",
@@ -517,7 +514,11 @@ def _diode_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
         ref, "diode", "leaky", f"{ref} leaks in reverse: replace it", leak(ref, size), size, "Ω"
     )
     yield replace(leaky, across=frozenset(element.nodes))
-    yield _fault(ref, "diode", "reversed", f"{ref} is fitted the wrong way round", turned(ref))
+    if diode_of_bridge(ref)[1]:
+        return  # none of the four is turned or replaced alone
+    yield _fault(
+        ref, "diode", "reversed", f"{ref} is fitted the wrong way round: turn it", turned(ref)
+    )
     if np.max(element.breakdown_v) > SMALL_DIODE_V:
         yield _fault(
             ref, "diode", "wrong part",

@@ -15,11 +15,11 @@ if TYPE_CHECKING:
     from zcd.diagnosis.meters import AcKind, Meter
 
 NO_EDGE_WORDS = "no edge"
-OVERLOAD_WORDS = ("ol", "0l", "o.l", "overload", "open")
+OVERLOAD_WORDS = ("ol", "0l", "o.l", "0.l", ".ol", "overload", "open", "infinite")
 MODEL_RATIO = 0.03
 """What the model leaves out, as a share of the reading."""
 
-_VOLTS = {"v": 1.0, "vac": 1.0, "vdc": 1.0, "v ac": 1.0, "v dc": 1.0}
+_VOLTS = dict.fromkeys(("v", "volt", "volts", "vac", "vdc", "v ac", "v dc", "v~"), 1.0)
 
 
 class Function(StrEnum):
@@ -198,7 +198,7 @@ _ROWS = (
         accuracy_ratio=lambda meter: meter.ac_accuracy_ratio, floor=0.5, jump_floor=0.1,
     ),
     MeterFunction(
-        key=Function.OHM, synonyms=("ohms",), words="ohms",
+        key=Function.OHM, synonyms=("ohms", "resistance"), words="ohms",
         kind=QuantityKind(
             word="ohms", unit="Ω", low=0.0, high=1e9, examples=("82k", "4k7", "OL"),
             spellings={"ω": 1.0, "ohm": 1.0, "ohms": 1.0, "r": 1.0}, prefixes="mkKMG",
@@ -219,7 +219,7 @@ _ROWS = (
         overload_as=3.0, accuracy_ratio=lambda meter: meter.dc_accuracy_ratio, floor=0.03,
     ),
     MeterFunction(
-        key=Function.FREQUENCY, synonyms=("hz",), words="frequency",
+        key=Function.FREQUENCY, synonyms=("hz", "freq"), words="frequency",
         kind=QuantityKind(
             word="a frequency", unit="Hz", low=0.0, high=1e5, examples=("50 Hz", "0"),
             spellings={"hz": 1.0}, prefixes="k",

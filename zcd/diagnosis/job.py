@@ -79,6 +79,9 @@ class MeterTable(Table):
     ohms_open: Annotated[float | None, quantity(_OPEN)] = key()
     diode_open: Annotated[float | None, quantity(_OPEN)] = key()
     diode_stop: Annotated[float | None, quantity(_OPEN)] = key()
+    scope: Annotated[str | None, BeforeValidator(one_of("yes", "no"))] = Field(
+        default=None, description="yes or no"
+    )
 
 
 class ReadingTable(Table):
@@ -305,6 +308,7 @@ def meter_of(table: MeterTable) -> Meter:
         **written,
         ohms_stated=table.ohms_open is not None,
         diode_stated=table.diode_open is not None or table.diode_stop is not None,
+        has_scope=table.scope != "no",
     )
     return replace(meter, ac_kind=AcKind(table.ac_kind)) if table.ac_kind else meter
 

@@ -81,6 +81,9 @@ class Meter:
     ohms_stated : bool
         Whether `ohms_open_v` is known of this meter. If not, another may stand behind what was
         read: what a junction shows on ohms is then known only within `OHM_FULL_SCALE_SPAN_V`.
+    has_scope : bool
+        Whether there is an oscilloscope beside it; without one no reading is proposed that takes
+        one.
     """
 
     dc_input_ohm: float
@@ -97,6 +100,7 @@ class Meter:
     ohms_stated: bool = True
     diode_stop_v: float | None = None
     diode_stated: bool = True
+    has_scope: bool = True
 
     @property
     def low_impedance_kind(self) -> AcKind:

@@ -650,7 +650,9 @@ def _alarm(dictionary: FaultDictionary, measured: Sequence[Measured]) -> str:
             AccessLevel.BENCH,
             AccessLevel.ISOLATED,
         )
-        if m.reading.function.row.volts and isolated and m.least > most:
+        # the voltage nearest to none that a range or a bound allows
+        least = m.value if m.low is None or m.high is None else max(m.low, min(0.0, m.high))
+        if m.reading.function.row.volts and isolated and abs(least) > most:
             return (
                 f"STOP, unplug: {m.reading.words} shows {abs(m.value):.3g} V where no more than "
                 f"{most:.3g} V can be; either the isolation is broken and the isolated side is "

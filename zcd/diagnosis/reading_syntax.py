@@ -8,6 +8,8 @@ from contextlib import suppress
 from dataclasses import replace
 from math import inf
 
+import numpy as np
+
 from zcd.board.units import format_si, nearest, parse_quantity, require_length, require_part
 from zcd.circuit.elements import Circuit, Phototransistor, Resistance, TwoNode, is_hidden
 from zcd.circuit.points import PART_ENDINGS
@@ -44,7 +46,10 @@ _SERIES = re.compile(
     r"(?P<first>\S+?)(?:\s+(?:to|and)\s+|\s*(?:-|–|\+|\.\.+|…)\s*)(?P<last>\S+)(?:\s+(?P<rest>.*))?",
     re.IGNORECASE,
 )
-_NODE_SYNONYMS = {"gnd": "logic0", "ground": "logic0", "0v": "logic0", "vcc": "logic+"}
+_NODE_SYNONYMS = {
+    "gnd": "logic0", "ground": "logic0", "0v": "logic0", "vcc": "logic+",
+    "l": "line", "phase": "line", "n": "neutral",
+}  # fmt: skip
 _STATES = {
     "on a bench supply": Power.BENCH, "bench supply": Power.BENCH, "on bench": Power.BENCH,
     "relay off": Power.OFF, "relay on": Power.LIVE, "live": Power.LIVE,
@@ -67,6 +72,12 @@ _FUNCTION_WORDS = {
 _FUNCTION = re.compile(
     rf"\A\s*({'|'.join(sorted(_FUNCTION_WORDS, key=len, reverse=True))})(?=[\s,:]|$)", re.IGNORECASE
 )
+_ANY_VALUE = "0"
+RANGE_RATIO = 2.0
+"""Within so much of a part's value, bare ohms are taken for those of a range left out."""
+_BARE = re.compile(r"\d+(\.\d+)?")
+_LONE_ONE = re.compile(r"1 ?\.")
+_SHARE_HIGH = re.compile(r"(?P<value>.*\S) high")
 _RED_BLACK = re.compile(r"(?P<over>.*)\bred (?P<red>\S+) black (?P<black>\S+)(?P<rest>.*)")
 
 
@@ -107,11 +118,32 @@ def parse_shown(
     measured = _shown(value, reading, key)
     if circuit is not None:
         check_shown(circuit, measured, key)
+        _check_prefix(value, measured, circuit, key)
     return measured
+
+
+def _check_prefix(value: object, measured: Measured, circuit: Circuit, key: str) -> None:
+    """Refuse bare ohms that fit the part with a k or M behind them: the range was left out."""
+    number, reading = str(value).strip(), measured.reading
+    if reading.function is not Function.OHM or not _BARE.fullmatch(number):
+        return
+    for part in circuit.of(Resistance):
+        for prefix, factor in (("k", 1e3), ("M", 1e6)):
+            ratios = measured.value * factor / np.asarray(part.resistance_ohm)
+            if {part.a, part.b} == {reading.red, reading.black} and np.all(
+                (ratios > 1.0 / RANGE_RATIO) & (ratios < RANGE_RATIO)
+            ):
+                raise invalid_value(
+                    value, f'"{number}{prefix}", or "{number} ohm" if it shows that', key
+                )
 
 
 def _shown(given: object, reading: Reading, key: str) -> Measured:
     text = given.strip().lower() if isinstance(given, str) else ""
+    if reading.function.row.overload_words and _LONE_ONE.fullmatch(text):
+        raise invalid_value(
+            given, 'OL for a lone 1 on the left of the display (over range), or "1 ohm"', key
+        )
     if text in UNSTABLE_WORDS:
         return Measured(reading=reading, value=0.0, unstable=True)
     if text in NOTHING_WORDS:
@@ -125,7 +157,11 @@ def _shown(given: object, reading: Reading, key: str) -> Measured:
         return Measured(reading=reading, value=value, about=True)
     if two := _RANGE.fullmatch(str(given).strip()) if text else None:
         return _range(two["low"], two["high"], reading, key)
-    return Measured(reading=reading, value=parse_value(given, reading.function, key))
+    if reading.function is Function.DUTY and (high := _SHARE_HIGH.fullmatch(text)):
+        value = 1.0 - parse_value(_as_written(given, high), reading.function, key)
+    else:
+        value = parse_value(given, reading.function, key)
+    return Measured(reading=reading, value=value)
 
 
 def _as_written(value: object, match: re.Match[str]) -> str:
@@ -264,7 +300,18 @@ def parse_reading(text: str, circuit: Circuit, key: str = "") -> Measured:
 
 
 def as_measured(taken: Sequence[str | Measured], circuit: Circuit) -> tuple[Measured, ...]:
-    """Readings, those that are text read."""
+    """Readings, those that are text read.
+
+    Raises
+    ------
+    InputError
+        If one of them is neither.
+    """
+    for each in taken:
+        if not isinstance(each, str | Measured):
+            raise invalid_value(
+                each, 'readings one by one: "dc pin 4.98 V", "ohm R2 OL"', "reading"
+            )
     return tuple(
         parse_reading(each, circuit, f'reading "{each[:60]}"') if isinstance(each, str) else each
         for each in taken
@@ -272,7 +319,7 @@ def as_measured(taken: Sequence[str | Measured], circuit: Circuit) -> tuple[Meas
 
 
 def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
-    """Read what to measure where, without a value: ``dc pin logic0``, ``ohm R2``.
+    """Read what to measure where, without a value: ``dc pin logic0``, ``dc pin``, ``ohm R2``.
 
     Parameters
     ----------
@@ -292,6 +339,9 @@ def parse_place(text: str, circuit: Circuit, key: str = "") -> Reading:
         One line: what was found, what is allowed.
     """
     reading, rest = _place(text, circuit, key)
+    if reading is None:  # of a point alone, as where a value is behind it
+        reading, rest = _place(f"{text} {_ANY_VALUE}", circuit, key)
+        rest = rest.removesuffix(_ANY_VALUE)
     if reading is None or rest:
         raise invalid_value(
             text, 'function, red probe, black probe (or a part): "dc pin logic0"', key
@@ -318,6 +368,18 @@ def place_text(reading: Reading, circuit: Circuit) -> str:
     if reading.power is not usual_power(reading.function):
         words.append(str(reading.power))
     return " ".join(word for word in words if word)
+
+
+def typed_text(measured: Measured, circuit: Circuit) -> str:
+    """A reading as a person types it, ``ohm R2 82 kΩ``; `parse_reading` reads it back."""
+    reading = measured.reading
+    place = place_text(reading, circuit)
+    if not reading.lifted:
+        probes = [reading.red, reading.black]
+        over = (find_part(e.ref, circuit, reading.function) for e in circuit)
+        ref = next((e.ref for e in over if e is not None and list(e.nodes) == probes), "")
+        place = place.replace(" ".join(probes), ref or " ".join(probes), 1)
+    return f"{place} {show_measured(measured)}"
 
 
 def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
@@ -372,17 +434,21 @@ def _joint(word: str, circuit: Circuit) -> str:
     if not slash or (a := find_part(first, circuit)) is None:
         return word
     b = find_part(second, circuit)
+    if b is None and circuit.aliases.get(second) in a.nodes:
+        return second
     common = [] if b is None else [node for node in a.nodes if node in b.nodes]
     return common[0] if len(common) == 1 else word
 
 
 def _with_function(words: list[str], circuit: Circuit) -> list[str]:
-    """A line that begins with a part: ohms over a resistor, a diode test over a junction."""
+    """A line that begins with a part: ohms over a resistor, a diode test over a junction; volts
+    at the pin are DC."""
     if not words or words[0].lower() in NAMES:
         return words
     part = _named_part(words[0], circuit)
     if part is None:
-        return words
+        of_pin = words[0].lower() == "pin" and re.search(r"[\d\s]m?V$", " ".join(words))
+        return [Function.DC.value, *words] if of_pin else words
     function = Function.OHM if isinstance(part, Resistance) else Function.DIODE
     return [function.value, *words]
 
@@ -498,6 +564,8 @@ def _joined(text: str) -> str:
     line = _FUNCTION.sub(
         lambda name: _FUNCTION_WORDS[name[1].lower()].replace(" ", "-"), _REMARK.sub(" ", text), 1
     )
+    line = re.sub(r"^(\s*(?:\w+\s+)?[\w+.-]+)\s*=\s*(?=[\w.])", r"\1 ", line)
+    line = re.sub(r"(?i)\bpull[ _]?(up|down)\b", r"pull-\1", line)
     return re.sub(r"[,:](?=\s)", " ", line)
 
 

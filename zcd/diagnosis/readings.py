@@ -20,6 +20,7 @@ from zcd.circuit.elements import (
     Resistance,
     is_hidden,
 )
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.functions import Function
 from zcd.engine.network import islands
 from zcd.errors import invalid_value
@@ -136,12 +137,6 @@ class Measured:
         return cls(reading=reading, value=inside, low=low, high=high)
 
     @property
-    def least(self) -> float:
-        """The least that it may be, whichever way round."""
-        low, high = (self.value if end is None else end for end in (self.low, self.high))
-        return max(low, -high, 0.0)
-
-    @property
     def exact(self) -> bool:
         """Whether there is one number for it."""
         return self.low is None and not self.unstable
@@ -168,7 +163,9 @@ def check_reading(circuit: Circuit, reading: Reading) -> None:
     if a == b:
         raise invalid_value(f"{given}, which are one", "two different points")
     if not any({a, b} <= island for island in islands(circuit)):
-        raise invalid_value(given, "two points on the same side of the optocoupler")
+        volts = reading.function.row.volts
+        danger = "; steady volts between its sides mean lost isolation: unplug" if volts else ""
+        raise invalid_value(given, f"two points on the same side of the optocoupler{danger}")
     if reading.function.row.scope and {a, b} != {"pin", "logic0"}:
         raise invalid_value(given, f"pin and logic0, where {reading.function} is read")
     _check_power(circuit, reading)
@@ -346,9 +343,11 @@ def _live(board: Board, circuit: Circuit) -> list[Reading]:
 
 
 def _lifted(board: Board, circuit: Circuit) -> list[Reading]:
-    """Each resistor, each diode and the LED alone."""
+    """Each resistor, each diode and the LED alone; no diode of a bridge in one piece."""
     result = [_over(circuit, ref, Function.OHM, ref) for ref in _resistors(board)]
     for junction in circuit.of(Junction):
+        if diode_of_bridge(junction.ref)[1]:
+            continue
         a, b = junction.nodes
         for red, black in ((a, b), (b, a)):
             result.append(

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from zcd.board.model import Board
+from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, TwoNode, is_hidden
+from zcd.circuit.points import joint_text
 from zcd.drawing.sketch import Group, Sketch
 from zcd.drawing.symbols import Words
 from zcd.engine.network import island_of
@@ -54,10 +57,10 @@ def net_list(
                     if node in e.nodes]  # fmt: skip
             notes = [at_nodes.get(node, ""), failed.get(node, "")]
             row = len(groups)
-            shapes = [_words(f"{plain(node)}{second.get(node, '')}", 0, row)]
+            shapes = [_words(f"{plain(joint_text(node, circuit))}{second.get(node, '')}", 0, row)]
             shapes += [_words(", ".join(said), 1, row)]
             words = " ".join(" ".join(notes).split())
-            title = f"{node}: {', '.join(said)} {words}".strip()
+            title = f"{joint_text(node, circuit)}: {', '.join(said)} {words}".strip()
             groups.append(Group(kind="node", ref=node, title=title, shapes=tuple(shapes)))
             groups += _notes(words, node, len(groups))
     for ref, text in {**at_parts, **failed}.items():
@@ -66,6 +69,22 @@ def net_list(
             groups.append(Group(kind="mark" if ref in failed else "part", ref=ref, title=text,
                                 shapes=tuple(shapes)))  # fmt: skip
     return Sketch(name, tuple(groups))
+
+
+def net_lines(board: Board) -> list[str]:
+    """The points of the mains side, and the parts that meet at each, a line each."""
+    circuit = build_circuit(board)
+    live = island_of(circuit, "line")
+    lines = ["Each of these points is one piece of copper; the beeper confirms it:"]
+    for node in circuit.nodes:
+        ends = [
+            _end(e, node)
+            for e in circuit
+            if isinstance(e, TwoNode) and not is_hidden(e) and node in e.nodes and e.ref != "mains"
+        ]
+        if node in live:
+            lines.append(f"  {joint_text(node, circuit)}: {', '.join(ends)}")
+    return lines
 
 
 def _notes(words: str, node: str, row: int) -> Iterator[Group]:

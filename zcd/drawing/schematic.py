@@ -23,6 +23,7 @@ from zcd.circuit.elements import (
     MainsSource,
     Resistance,
 )
+from zcd.circuit.points import joint_text
 from zcd.drawing.layout import (
     CELL,
     LABEL,
@@ -156,7 +157,7 @@ def schematic(
         if source.ref in wrong:
             groups.append(_mark(_around((at[0], at[1] - 12.5))))
     for node, place_of_name in plan.names.items():
-        text = plain(node) + second.get(node, "")
+        text = plain(joint_text(node, circuit)) + second.get(node, "")
         groups.append(
             _node(node, place_of_name, plan, text, notes.get(node, ""), wrong.get(node, ""))
         )

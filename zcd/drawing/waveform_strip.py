@@ -12,7 +12,7 @@ from zcd.drawing.sketch import Group, Sketch
 from zcd.drawing.symbols import BARRIER_DASHES, Line, Shape, Words
 from zcd.drawing.waveforms import crossing_times_s, mains_period_s, waveform_title
 from zcd.engine.solution import Solution
-from zcd.report.text import offset_text, quantity_text
+from zcd.report.text import crossing_text, offset_text, quantity_text
 from zcd.sync.lock import Lock
 
 FloatArray = NDArray[np.float64]
@@ -182,7 +182,7 @@ def _edges(lock: Lock, row: int, period: float, bottom: float) -> Group:
             shapes.append(Line(points=((x, bottom - HEIGHTS[2]), (x, bottom)), width=1.0))
         falls, rises = (float(o[row, k]) for o in (pulses.fall_offset_s, pulses.rise_offset_s))
         lines.append(
-            f"falls {offset_text(falls)}, rises {offset_text(rises)}, "
+            f"falls {offset_text(falls)}, rises {crossing_text(rises)}, "
             f"low for {quantity_text(low, 's')}"
         )
     lines = lines or ["no sync pulse"]

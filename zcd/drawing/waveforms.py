@@ -18,7 +18,7 @@ from zcd.drawing.curves import period_curve
 from zcd.engine.solution import Solution
 from zcd.engine.solve import WINDOW_CYCLES
 from zcd.physics.mains import crossing_shift_rad
-from zcd.report.text import offset_text, plain, quantity_text, rule_text
+from zcd.report.text import crossing_text, offset_text, plain, quantity_text, rule_text
 from zcd.sync.lock import Lock
 
 if TYPE_CHECKING:
@@ -86,11 +86,12 @@ def mains_period_s(solution: Solution, row: int) -> float:
 def waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> str:
     pulses, edge = lock.pulses, board.controller.edge
     offsets = pulses.fall_offset_s if edge == "falling" else pulses.rise_offset_s
+    verb = "falls" if edge == "falling" else "rises"
     failed, unmet = lock.failed_rule(row), lock.unmet_expectations(row)
     if failed:
         title = f"Sync: {lock.status(row)}. The controller does not lock: {rule_text(failed)}"
     else:
-        title = f"Sync: {lock.status(row)}. The {edge} edge comes {offset_text(offsets[row, 0])}"
+        title = f"Sync: {lock.status(row)}. The pin {verb} {crossing_text(offsets[row, 0])}"
         title += f"; {', '.join(map(rule_text, unmet))}" if unmet else ""
     if not solution.settled[row]:
         title += f"\n(not settled: this is cycle {WINDOW_CYCLES} after switching on)"

@@ -9,7 +9,6 @@ from zcd.circuit.elements import Circuit
 from zcd.diagnosis.flag_evidence import FLAGS, NO_FLAG
 from zcd.diagnosis.functions import OVERLOAD_WORDS
 from zcd.diagnosis.job import check_codes
-from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.reading_syntax import (
     NOTHING_WORDS,
@@ -24,11 +23,12 @@ from zcd.errors import InputError, invalid_value
 END = ("end", "quit", "exit", "q")
 SKIP = ("skip", "cannot reach it", "can't reach it", "cannot")
 UNDO = ("undo", "back")
+MORE = ("more", "full")
 ANSWERS = (*OVERLOAD_WORDS, *NOTHING_WORDS, *UNSTABLE_WORDS)
 NOT_ASKED = 'no reading is asked for now: type all of it ("ohm R2 82k"), or Enter to end'
 SHORT_HELP = (
     'Type what the meter shows ("4.98 V", "OL", "nothing") or another reading ("R2 82k", "dc pin '
-    '4.98 V"). "?" lists all words.'
+    '4.98 V"). "?" lists all words, "more" shows every fault and reading.'
 )
 HELP = (
     'Type what the meter shows ("4.98 V", "OL", "OL on 2M", "about 230", "190..260", "< 5 V", '
@@ -37,11 +37,11 @@ HELP = (
     '"dc pin logic0 bench supply 5 V"). '
     '"flags sync fan" for what the controller reports, "flags sync=F3" with the code that the '
     'appliance shows ("flags none" for no flag); "skip" if you '
-    'cannot take the reading; "undo" removes the last answer; "end" stops: the answers are saved. '
-    '"?" shows this again.'
+    'cannot take the reading; "undo" removes the last answer; "more" shows every fault, reading '
+    'and figure; "end" stops: the answers are saved. "?" shows this again.'
 )
 
-QUESTION = "Meter shows (or skip, undo, ?): "
+QUESTION = "Meter shows (or skip, undo, more, ?): "
 LAST_QUESTION = "Press Enter to end (or undo, or another reading): "
 
 Diagnose = Callable[[Sequence[Measured], Sequence[Reading], Sequence[str]], Diagnosis]
@@ -192,6 +192,7 @@ class Conversation:
         show: Callable[[Diagnosis], None],
         ask: Callable[[str], str],
         tell: Callable[[str], None],
+        explain: Callable[[str, Diagnosis], None],
     ) -> Diagnosis:
         """Ask until the person ends it; once it is settled, Enter does.
 
@@ -203,6 +204,8 @@ class Conversation:
             Puts a question and returns a line; raises EOFError at the end of input.
         tell : callable
             Says why a line could not be used.
+        explain : callable
+            Answers ``?`` or a word of `MORE`, about a diagnosis.
 
         Returns
         -------
@@ -215,24 +218,28 @@ class Conversation:
             )
             show(diagnosis)
             try:
-                if not self._answer(diagnosis.suggestion, ask, tell):
+                if not self._answer(diagnosis, ask, tell, explain):
                     return diagnosis
             except EOFError:
                 return diagnosis
 
     def _answer(
-        self, suggestion: Suggestion | None, ask: Callable[[str], str], tell: Callable[[str], None]
+        self,
+        diagnosis: Diagnosis,
+        ask: Callable[[str], str],
+        tell: Callable[[str], None],
+        explain: Callable[[str, Diagnosis], None],
     ) -> bool:
         """Take one usable line; False ends the conversation."""
-        suggested = suggestion.reading if suggestion else None
+        suggested = diagnosis.suggestion.reading if diagnosis.suggestion else None
         while True:
             line = " ".join(ask(QUESTION if suggested else LAST_QUESTION).split())
             if line.lower() in END or (not line and suggested is None):
                 return False
             before = self.answers.copy()
             try:
-                if not self.answers.take(line, suggested):
-                    tell(HELP)
+                if line.lower() in MORE or not self.answers.take(line, suggested):
+                    explain(line.lower(), diagnosis)
                 elif self._kept(before):
                     return True
                 else:

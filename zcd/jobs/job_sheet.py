@@ -12,12 +12,12 @@ import numpy as np
 from zcd.board.model import Board
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.case import Case
+from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import FAN, SYNC, flag_text
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import Meter, usual_meter
 from zcd.diagnosis.node_readings import expected_at_nodes
 from zcd.diagnosis.rank import Ranked
-from zcd.diagnosis.retest_record import Verdict
 from zcd.drawing.figures import figure_svg, loss_map_figure, outlook_figures, waveform_figure
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import Sketch, sketch_svg
@@ -54,10 +54,10 @@ from zcd.report.of_diagnosis import (
     part_texts,
     ranked_table,
 )
-from zcd.report.of_diagnosis_answer import recorded_line, unconfirmed_text
+from zcd.report.of_diagnosis_answer import recorded_line, unconfirmed_name, unconfirmed_text
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_retest_record import (
-    not_ready_line,
+    not_passed_line,
     retest_record_lines,
     retest_record_table,
 )
@@ -78,7 +78,6 @@ if TYPE_CHECKING:
     from zcd.diagnosis.retest_record import RetestRecord
 
 
-RETEST_SHORT = "The last retest had too few readings to pass."
 TIGHTER = (
     "With the fault as calculated, this controller model would still lock. The real one reported "
     "sync, so its limits are tighter than assumed."
@@ -166,9 +165,12 @@ def report_document(
     pictures = () if check.outlook is None else _outlook_pictures(check)
     sections: list[Section] = [_sheet_section(board, check, case, meter, retests)]
     if case is not None:
-        sections += [_found_section(case, full), _story_section(case, full)]
+        repaired = not _unrepaired(board, case, retests)
+        sections += [_found_section(case, full, repaired), _story_section(case, full)]
     sections.append(_retest_section(retests))
-    sections += [answer_section(check), _waveforms_section(board, solution, lock)]
+    left = left_line(board, case, retests)
+    answer = answer_section(check, "As described, by calculation" if left else "Verdict", not left)
+    sections += [answer, _waveforms_section(board, solution, lock)]
     if full or check.outlook is not None:
         sections += check_sections(check, pictures)
     if lost is not None:
@@ -192,10 +194,9 @@ def _sheet_section(
     """The job sheet: what was complained of, found, done and tested, one picture, a signature."""
     appliance = board.name if case is None else case.job.board.name
     facts = [("Appliance", plain(appliance)), *_job_facts(board, case)]
-    unlike = "" if case is None else unlike_retest_line(case.job, board)
-    facts.append(("Verdict", verdict_text(check, retests, unlike)))
+    facts.append(("Verdict", verdict_text(check, left_line(board, case, retests))))
     if check.repair is not None:
-        facts.append(("Repair", repair_text(check.repair, board)))
+        facts.append(("Repair", repair_text(check.repair, board, check.passes)))
     facts.append(("Circuit", board_line(board)))
     signature = (("Technician", LINE), ("Date", LINE))
     measured = "" if case is None else ", except the readings named as such"
@@ -219,24 +220,38 @@ def unlike_retest_line(job: Job, board: Board) -> str:
     return f"Calculated for {own}; the retest was of {tested}: add --repaired {tested}."
 
 
-def verdict_text(check: Check, retests: Sequence[RetestRecord], unlike: str = "") -> str:
+def _unrepaired(board: Board, case: Case, retests: Sequence[RetestRecord]) -> bool:
+    """Whether nothing says that the board of a job was repaired."""
+    return not retests and case.job.closed is None and board is case.job.board
+
+
+def left_line(board: Board, case: Case | None, retests: Sequence[RetestRecord]) -> str:
+    """Why a board does not pass yet, whatever the calculation says of it; empty where it may."""
+    unlike = "" if case is None else unlike_retest_line(case.job, board)
+    if line := not_passed_line(retests) or (unlike and "NOT JUDGED."):
+        return f"{line} {unlike}".strip()
+    if case is None or not _unrepaired(board, case, retests):
+        return ""
+    if case.diagnosis.stopped != "sure":
+        return "FAULT NOT FOUND yet."
+    first = case.diagnosis.indistinguishable[0]
+    return "" if first.key == HEALTHY.key else f"NOT REPAIRED yet: {first.key}."
+
+
+def verdict_text(check: Check, left: str) -> str:
     """The verdict on a board: what was measured last goes before what is calculated.
 
     Parameters
     ----------
     check : Check
-    retests : sequence of RetestRecord
-    unlike : str
-        That the check is of another board than the last retest; empty: of the same.
+    left : str
+        Why it does not pass yet, as `left_line` says it.
     """
-    if unlike:
-        return " ".join(filter(None, ("NOT JUDGED.", not_ready_line(retests), unlike)))
-    if not (measured := not_ready_line(retests)):
-        unsure = bool(retests) and retests[-1].verdict is Verdict.UNSURE
-        return headline_text(check) + (f" {RETEST_SHORT}" if unsure else "")
+    if not left:
+        return headline_text(check)
     if check.passes:
-        return f"{measured} By calculation the board would pass."
-    return f"{measured} By calculation: {headline_text(check)}"
+        return f"{left} By calculation the board would pass as described."
+    return f"{left} By calculation: {headline_text(check)}"
 
 
 def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
@@ -248,7 +263,7 @@ def _job_facts(board: Board, case: Case | None) -> list[tuple[str, str]]:
     flags = f"error flags: {shown}" if shown else ""
     complaint = "; ".join(text for text in (plain(job.note), flags) if text)
     found = plain(job.found) or unconfirmed_text(case.diagnosis)
-    name = "Found" if job.found else "Found (not confirmed)"
+    name = "Found" if job.found else unconfirmed_name(case.diagnosis)
     parts = "; ".join(changes(job.board, board))
     done = plain(job.repair) or parts
     tested = retest_record_lines(job.retests[-1])[0] if job.retests else "not measured again"
@@ -268,15 +283,15 @@ def _board_picture(board: Board, meter: Meter | None) -> Picture:
     )
 
 
-def _found_section(case: Case, full: bool) -> Section:
+def _found_section(case: Case, full: bool, repaired: bool) -> Section:
     """What was found before the repair, and how."""
     return Section(
-        "What was found before the repair",
+        "What was found before the repair" if repaired else "What was found so far",
         (
             Paragraph(recorded_line(case), "strong"),
             *(
                 []
-                if case.known is None
+                if case.known is None or case.job.closed is not None
                 else [Paragraph(fault_statistics_line(case.known), "small")]
             ),
             *_tables(case),
@@ -300,10 +315,9 @@ def _tables(case: Case) -> tuple[Block, ...]:
     result, circuit, job = case.diagnosis, case.circuit, case.job
     if not result.measured:
         return ()
-    return (
-        compared_table(result.measured, job.board, circuit, job.meter),
-        ranked_table(result, circuit),
-    )
+    compared = compared_table(result.measured, job.board, circuit, job.meter)
+    # once it is known what it was, what it might have been is beside the point
+    return (compared, ranked_table(result, circuit)) if job.closed is None else (compared,)
 
 
 def _failed(case: Case) -> Ranked:
@@ -333,13 +347,14 @@ def _story_section(case: Case, full: bool) -> Section:
     (story,) = stories_of(board, [of_severity(causes[0], first.severity)])
     if SYNC in case.job.flags and SYNC not in story.flags:
         return Section("Why the controller reports what it reports", (Paragraph(TIGHTER),))
+    fan = FAN in case.job.flags or board.tells_of_fan
     words = "From switching on: what the board would do with the likeliest fault."
     drawn = [Picture("story", figure_svg(timeline_figure(story, board.name)), words, 190.0)]
     return Section(
         "Why the controller reports what it reports",
         (
-            Paragraph(f"{headline(story)}.", "strong"),
-            BulletList(tuple(why_lines(story, fan=FAN in case.job.flags or board.tells_of_fan))),
+            Paragraph(f"{headline(story, fan=fan)}.", "strong"),
+            BulletList(tuple(why_lines(story, fan=fan))),
             *(drawn if full else ()),
         ),
     )

@@ -12,7 +12,12 @@ from zcd.diagnosis.job import MeterTable, meter_of
 if TYPE_CHECKING:
     from zcd.diagnosis.meters import Meter
 
-START = "Your meter, asked once (see its manual). Enter takes what is in brackets."
+START = 'Your meter (see its manual). Enter takes what is in brackets, "end" leaves.'
+END = ("end", "quit", "exit", "q")
+HELP = (
+    "The manual has it, or a second meter measures it at the open probes. Press Enter if you do "
+    "not know."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +48,7 @@ QUESTIONS = (
     Question("ohms_open", "Ohms: voltage at the open probes", ""),
     Question("ohm_range", "Ohms: highest range", "20M"),
     Question("ac_kind", "AC volts: true-rms or average", "true-rms"),
+    Question("scope", "An oscilloscope too: yes or no", "no"),
 )
 """What decides between faults and differs from meter to meter; the usual of handhelds."""
 
@@ -72,11 +78,16 @@ def ask_meter(ask: Callable[[str], str], tell: Callable[[str], None]) -> dict[st
 def _answer(question: Question, ask: Callable[[str], str], tell: Callable[[str], None]) -> str:
     while True:
         said = " ".join(ask(question.line).split()) or question.usual
+        if said.lower() in END:
+            raise EOFError
+        if said.lower() in ("?", "help"):
+            tell(HELP)
+            continue
         _, problems = validate(MeterTable, {question.key: said} if said else {})
         if not problems:
             return said
         for problem in problems:
-            tell(problem)
+            tell(problem.removeprefix(f"{question.key}: "))
 
 
 def meter_from(texts: dict[str, str]) -> Meter:

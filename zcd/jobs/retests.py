@@ -12,7 +12,7 @@ from zcd.diagnosis.retest_record import RetestReading, RetestRecord, Verdict
 from zcd.errors import invalid_value
 from zcd.files import file_name, update_whole
 from zcd.jobs.job_text import JobText, add_table, inline_table
-from zcd.report.of_diagnosis import spread_of
+from zcd.report.of_diagnosis import reading_text, spread_of
 from zcd.report.text import factor_text
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from tomlkit import TOMLDocument
 
+    from zcd.circuit.elements import Circuit
     from zcd.diagnosis.fault_dictionary import FaultDictionary
     from zcd.diagnosis.job import Job
     from zcd.diagnosis.readings import Measured
@@ -55,7 +56,7 @@ def retest_record_of(
         ctr_ratio=None if left is None else left.ctr_ratio,
         headroom=() if left is None else tuple(map(factor_text, left.bench)),
         headroom_weak=() if left is None else tuple(map(factor_text, left.weak)),
-        readings=tuple(map(_retest_reading, retest.readings)),
+        readings=tuple(_retest_reading(again, retest.circuit) for again in retest.readings),
     )
 
 
@@ -66,10 +67,10 @@ def verdict_of(retest: Retest) -> Verdict:
     return Verdict.NOT_GOOD if retest.differs else Verdict.UNSURE
 
 
-def _retest_reading(again: RepeatedReading) -> RetestReading:
+def _retest_reading(again: RepeatedReading, circuit: Circuit) -> RetestReading:
     function = again.measured.reading.function
     return RetestReading(
-        reading=again.measured.reading.words,
+        reading=reading_text(again.measured.reading, circuit),
         shown=show_measured(again.measured, 4),
         good_board=spread_of(function, again.low, again.high),
         differs=not again.good,
@@ -101,9 +102,15 @@ def readings_of_record(
 ) -> tuple[Measured, ...]:
     """The readings of a kept retest, without those that were taken again."""
     again = {m.reading for m in given}
-    named = {reading.words: reading for reading in dictionary.readings if reading not in again}
+    circuit = dictionary.circuit
+    named = {
+        name: reading
+        for reading in dictionary.readings
+        if reading not in again
+        for name in (reading.words, reading_text(reading, circuit))  # older files have the first
+    }
     return tuple(
-        parse_shown(each.shown, named[each.reading], each.reading, dictionary.circuit)
+        parse_shown(each.shown, named[each.reading], each.reading, circuit)
         for each in record.readings
         if each.reading in named
     )
@@ -174,6 +181,14 @@ def _entry(record: RetestRecord) -> dict[str, Any]:
         ],
     }
     return {key: value for key, value in told.items() if value}
+
+
+def retested_file(job: Job) -> str | None:
+    """The board file of the last retest; None: the job's own, or it is no longer there."""
+    if job.file is None or not job.retests or not job.retests[-1].board:
+        return None
+    file = job.file.parent / job.retests[-1].board
+    return str(file) if file.is_file() else None
 
 
 def board_name_for(job: Job, board_file: Path | None) -> str:

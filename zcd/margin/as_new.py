@@ -15,12 +15,12 @@ from zcd.board.parts_library import odd_values
 from zcd.board.units import format_si, some_of
 from zcd.circuit.build import led_refs
 from zcd.errors import InputError
-from zcd.margin.rules import newly_failed
+from zcd.margin.rules import SYNC, newly_failed
 from zcd.margin.stress import chain_resistors
 from zcd.margin.wiring import parts_of, rewired, same_shape
 
 if TYPE_CHECKING:
-    from zcd.margin.check import Check
+    from zcd.margin.check import Check, Level
 
 Outcome = Literal["as good as new", "better", "worse"]
 
@@ -31,6 +31,8 @@ LOADED_RATIO = 0.8
 """Parts that carry less of their limit are not worse off for carrying more."""
 AMPLE_RATIO = 4.0
 """More CTR reserve than this, twice what a maker asks for, is ample; less of it is not worse."""
+LED_CURRENT = "LED current"
+"""At the peak, at nominal mains: what another chain changes first, for better or worse."""
 SAME_EDGE_S = 200e-6
 """An edge that moves by less is the same: firmwares block the gate for 90 to 500 us after it."""
 
@@ -91,6 +93,12 @@ class Repair:
         return tuple(change for change in self.changes if change.effect == "worse")
 
     @property
+    def led_current(self) -> Change | None:
+        """The LED current before and now, where it differs."""
+        found = (change for change in self.changes if change.name == LED_CURRENT)
+        return next((c for c in found if abs(c.after / c.before - 1.0) > SAME_RATIO), None)
+
+    @property
     def outcome(self) -> Outcome:
         """The repair in a word or four."""
         if self.worse and not self.mended:
@@ -120,14 +128,15 @@ def with_original(check: Check, was: Check) -> Check:
     """
     require_same_kind(check.board, was.board)
     new = newly_failed(check.every_rule, was.every_rule, SAME_RATIO)
-    failed = (rule for rule in check.every_rule if not rule.passes)
+    works = _nominal(was).locks  # else it was not built so
+    failed = (r for r in check.every_rule if not r.passes and (works or r.subject != SYNC))
     inherited = tuple(rule.name for rule in failed if rule not in new)
     repair = Repair(
         was=was.board,
         changes=tuple(_changes(check, was)),
         inherited=inherited,
         mended=check.passes and not was.passes,
-        doubts=tuple(_doubts(check.board, was.board)),
+        doubts=tuple(_doubts(check.board, was)),
     )
     return replace(check, repair=repair)
 
@@ -192,8 +201,18 @@ def _written_name(board: Board) -> str:
     return str(written.get("name", ""))
 
 
-def _doubts(board: Board, was: Board) -> Iterator[str]:
+def _nominal(check: Check) -> Level:
+    return next(level for level in check.levels if level.name == "nominal")
+
+
+def _doubts(board: Board, original: Check) -> Iterator[str]:
     """What makes a comparison of a repair with the board as built doubtful."""
+    was = original.board
+    if not _nominal(original).locks:
+        yield (
+            f"As {was.name} is described, it never worked: a typical one has no sync at nominal "
+            "mains. Check its values; --was takes the board as it was built, not with its fault."
+        )
     others = ("mains", "relay", "controller", "service")
     differing = [name for name in others if getattr(board, name) != getattr(was, name)]
     if differing:
@@ -219,10 +238,14 @@ def _doubts(board: Board, was: Board) -> Iterator[str]:
 
 def _changes(check: Check, was: Check) -> Iterator[Change]:
     yield from _reserve(check, was)
-    now, before = (next(lv for lv in c.levels if lv.name == "nominal") for c in (check, was))
+    now, before = _nominal(check), _nominal(was)
     if now.locks and before.locks:
         yield Change(
             name="pulse width", before=before.low_time_s, after=now.low_time_s, unit="s",
+            effect="same",
+        )  # fmt: skip
+        yield Change(
+            name=LED_CURRENT, before=before.led_peak_a, after=now.led_peak_a, unit="A",
             effect="same",
         )  # fmt: skip
         edges = (("falling edge", "fall_offset_s"), ("rising edge", "rise_offset_s"))

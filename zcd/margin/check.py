@@ -22,6 +22,9 @@ from zcd.margin.as_new import Repair
 from zcd.margin.headroom import Headroom, headrooms, weak_conditions
 from zcd.margin.lifetime import Life, life_of
 from zcd.margin.rules import (
+    DUTY,
+    RESERVE,
+    SYNC,
     Kind,
     Rule,
     SourceKind,
@@ -35,11 +38,13 @@ from zcd.margin.stress import (
     ResistorStress,
     ReverseStress,
     WorstLoad,
+    ZenerStress,
     resistor_stress,
     reverse_stress,
     worst_stress,
+    zener_stress,
 )
-from zcd.margin.stress_rules import LED_REVERSE, junction_rules, resistor_rules
+from zcd.margin.stress_rules import LED_REVERSE, junction_rules, resistor_rules, zener_rule
 from zcd.margin.surge import SurgeStress, surge_stress
 from zcd.margin.unpublished import doubt_about, locks_with_doubt
 from zcd.refdata import default
@@ -56,8 +61,6 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
-SYNC, RESERVE, DUTY = "sync", "reserve", "duty"
-"""What rules are about that are about no part."""
 LEVELS = ("low", "nominal", "high", "weak", "strong")
 """Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
 optocoupler at the minimum of its grade; high mains, the optocoupler at the maximum."""
@@ -184,7 +187,7 @@ class Check(Result, NominalCheck):
         "headrooms",
         "weak_headrooms",
         "life",
-        "rules",
+        "rules=every_rule",
         "spread",
         "outlook",
         "remedies",
@@ -211,7 +214,9 @@ class Check(Result, NominalCheck):
     def status(self) -> Status:
         """The overall verdict; what the board was built with is not blamed on its repair."""
         inherited = () if self.repair is None else self.repair.inherited
-        own = worst_status(rule for rule in self.every_rule if rule.name not in inherited)
+        own = worst_status(
+            rule for rule in self.every_rule if rule.name not in inherited and not rule.is_note
+        )
         return "warning" if inherited and own == "pass" else own
 
     @property
@@ -266,13 +271,14 @@ def nominal_check(board: Board) -> NominalCheck:
     resistors = tuple(resistor_stress(solution, board, hot))
     worst = tuple(worst_stress(board))
     reverse = tuple(reverse_stress(solution, board))
+    zeners = zener_stress(solution, board)
     _LOG.info("searching the headrooms of CTR, mains and chain")
     typical, weak, at_nominal = headrooms(
         board, [Conditions(), weak_conditions(board), hot_conditions(board)]
     )
     life = life_of(board, levels[1].led_rms_a, weak["ctr"])
     asked = (weak["ctr"], at_nominal["mains"], weak["chain"])
-    rules = rules_of(board, levels, lock, asked, worst, reverse)
+    rules = rules_of(board, levels, lock, asked, (*worst, *zeners), reverse)
     return NominalCheck(
         board=board,
         levels=levels,
@@ -316,7 +322,7 @@ def rules_of(
     levels: Sequence[Level],
     lock: Lock,
     headroom: Sequence[Headroom],
-    worst: Sequence[ResistorStress],
+    worst: Sequence[ResistorStress | ZenerStress],
     reverse: Sequence[ReverseStress],
 ) -> tuple[Rule[float], ...]:
     """All rules of the verdict.
@@ -329,8 +335,8 @@ def rules_of(
         At the levels.
     headroom : sequence of Headroom
         Of each of `headroom_rules`.
-    worst : sequence of ResistorStress
-        At the worse ends of tolerance.
+    worst : sequence of ResistorStress or ZenerStress
+        Resistors at the worse ends of tolerance, then zeners at the levels.
     reverse : sequence of ReverseStress
         At the levels.
 
@@ -346,7 +352,12 @@ def rules_of(
             asked.found(h, doubts[LEVELS.index("weak")])
             for asked, h in zip(headroom_rules(board), headroom, strict=True)
         ),
-        *_worst_resistor_rules(worst),
+        *_worst_resistor_rules([s for s in worst if isinstance(s, ResistorStress)]),
+        *(
+            zener_rule(s, board.service.hot_degc).worst()
+            for s in worst
+            if isinstance(s, ZenerStress)
+        ),
         *_worst_junction_rules(board, reverse, np.array([level.led_peak_a for level in levels])),
     )
 

@@ -16,6 +16,8 @@ Status = Literal["pass", "warning", "fail"]
 Kind = Literal["limit", "function", "expectation"]
 SourceKind = Literal["data sheet", "board file", "assumed"]
 
+SYNC, RESERVE, DUTY = "sync", "reserve", "duty"
+"""What rules are about that are about no part."""
 RARE_RATIO = 1e-3
 """A corner that fewer boards reach weighs one step less."""
 WEIGHTS: tuple[Status, ...] = ("pass", "warning", "fail")
@@ -90,6 +92,11 @@ class Rule(Generic[Number]):
     def passes(self) -> bool:
         """Whether the rule is kept in every row, be it with a warning."""
         return self.status != "fail"
+
+    @property
+    def is_note(self) -> bool:
+        """Whether sync is lost in a corner only that none of the boards drawn comes near."""
+        return self.status == "warning" and self.subject == SYNC and self.share_ratio == 0.0
 
     def at(self, row: int) -> Rule[float]:
         """The rule of one row."""

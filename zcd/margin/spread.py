@@ -12,11 +12,11 @@ from zcd.circuit.elements import Circuit
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.logs import logger
-from zcd.margin.check import LOCK_SOURCE, SYNC, Check, NominalCheck
+from zcd.margin.check import LOCK_SOURCE, Check, NominalCheck
 from zcd.margin.corners import Corners, Place, find_corners
 from zcd.margin.culprit import passing_values_of, remedies_of
 from zcd.margin.population import Population, draw_population
-from zcd.margin.rules import RARE_RATIO, Rule, without_number
+from zcd.margin.rules import RARE_RATIO, SYNC, Rule, without_number
 from zcd.margin.stress_rules import stress_rules
 from zcd.margin.tolerances import draw, tolerances_of
 from zcd.margin.unpublished import doubt_about

@@ -19,7 +19,7 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.physics.diode import capacitance_at_zero_f, reverse_charge_c
 from zcd.physics.resistor import derated_power_w
-from zcd.refdata import cite, table
+from zcd.refdata import REFERENCE_DEGC, cite, table
 
 FloatArray = NDArray[np.float64]
 
@@ -27,6 +27,8 @@ PART_KEYS = ("ref", "style", "resistance_ohm", "tolerance_ratio")
 """What is told of a resistor."""
 _LEAST_SATURATION_A = 1e-30  # of an LED that is open
 _LEAST_F = 1e-18  # of an LED whose capacitance is not known
+SMALL_ZENER_W = 0.5
+"""What a zener of unknown power is taken to bear: common practice, no source."""
 HARMLESS_REVERSE_A = 10e-6
 """LED reverse current that its data sheet allows as leakage (maximum, at 4 V; 817 class)."""
 
@@ -304,9 +306,17 @@ def reverse_stress(solution: Solution, board: Board) -> list[ReverseStress]:
     return result
 
 
-def zener_power_w(solution: Solution, board: Board) -> dict[str, float]:
-    """Mean power of each zener of a board, in the row where it is highest, by reference."""
-    result: dict[str, float] = {}
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZenerStress:
+    """Mean power of one zener in every row, shape (n,)."""
+
+    part: Diode
+    power_w: FloatArray
+
+
+def zener_stress(solution: Solution, board: Board) -> list[ZenerStress]:
+    """Power of each zener of a board."""
+    result = []
     for diode in board.diodes:
         if diode.junction.is_zener:
             for ref in junction_refs(diode, solution.circuit):
@@ -314,9 +324,16 @@ def zener_power_w(solution: Solution, board: Board) -> dict[str, float]:
                 assert isinstance(junction, Junction)
                 across = solution.voltages_v[junction.a] - solution.voltages_v[junction.b]
                 current = solution.currents_a[ref] - solution.currents_a.get(f"{ref}~", 0.0)
-                power_w = float(solution.mean(across * current).max())
-                result[diode.ref] = max(power_w, result.get(diode.ref, 0.0))
+                result.append(ZenerStress(part=diode, power_w=solution.mean(across * current)))
     return result
+
+
+def zener_limit_w(part: Diode, ambient_degc: Value) -> FloatArray:
+    """Power that a zener may bear: in full up to 25 degC, then a straight line to nothing."""
+    rated_w = SMALL_ZENER_W if part.rated_power_w is None else part.rated_power_w
+    zero = part.zero_power_degc
+    share = (zero - np.asarray(ambient_degc, dtype=float)) / (zero - REFERENCE_DEGC)
+    return rated_w * np.clip(share, 0.0, 1.0)
 
 
 def _lone_rectifier(solution: Solution, board: Board) -> Diode | None:

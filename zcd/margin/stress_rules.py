@@ -10,17 +10,22 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.board.parts_library import resistor_limits, usual_sizes
+from zcd.board.units import format_si
 from zcd.circuit.build import led_refs
 from zcd.circuit.elements import Phototransistor, Value
 from zcd.engine.solution import Solution
 from zcd.margin.rules import Rule, kind_of_part_limit, limit_rule
 from zcd.margin.stress import (
     HARMLESS_REVERSE_A,
+    SMALL_ZENER_W,
     ResistorStress,
     ReverseStress,
+    ZenerStress,
     led_current_limit_a,
     resistor_stress,
     reverse_stress,
+    zener_limit_w,
+    zener_stress,
 )
 from zcd.physics.resistor import derated_power_w
 
@@ -43,13 +48,15 @@ def stress_rules(solution: Solution, board: Board) -> list[Rule[FloatArray]]:
     Returns
     -------
     rules : list of Rule
-        Power and voltage of each resistor, reverse voltage of each diode, LED current both ways.
+        Power and voltage of each resistor, power of each zener, reverse voltage of each other
+        diode, LED current both ways.
     """
     opto = solution.circuit.of(Phototransistor)[0]
     stresses = resistor_stress(solution, board, board.service.hot_degc)
     leds = [solution.peak(solution.currents_a[led]) for led in led_refs(board)]
     return [
         *(rule for s in stresses for rule in resistor_rules(s, opto.temperature_degc)),
+        *(zener_rule(s, opto.temperature_degc) for s in zener_stress(solution, board)),
         *junction_rules(board, reverse_stress(solution, board), np.max(leds, axis=0)),
     ]
 
@@ -89,6 +96,17 @@ def resistor_rules(
         _at_most(part.ref, f"voltage{AT_ANY_SIZE}", stress.judged_v, large.working_v, "V", source),
     ]
     return [*small, *(replace(rule, source_kind="assumed") for rule in any_size)]
+
+
+def zener_rule(stress: ZenerStress, ambient_degc: Value) -> Rule[FloatArray]:
+    """Power of one zener; one whose power nobody wrote is expected to bear that of a small one."""
+    part = stress.part
+    known = part.rated_power_w is not None
+    watts = format_si(SMALL_ZENER_W, "W")
+    source = part.source if known else f"no power is written; {watts}: common practice, no source"
+    limit_w = zener_limit_w(part, ambient_degc)
+    rule = _at_most(part.ref, "power", stress.power_w, limit_w, "W", source)
+    return rule if known else replace(rule, kind="expectation", source_kind="assumed")
 
 
 def junction_rules(

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import combinations, product
 from typing import NamedTuple
 
+from zcd.board.diode_names import leg_refs
 from zcd.board.model import Board
 from zcd.board.paths import joined_nodes
 from zcd.board.units import is_reference
@@ -80,7 +81,11 @@ def _terminals(board: Board) -> list[Terminal]:
     """The ends of all parts of the mains side."""
     circuit = build_circuit(board)
     side = island_of(circuit, "neutral")
-    legs = {f"{part.ref}{leg}": (part.ref, leg) for part in board.diodes for leg in "abcd"}
+    legs = {
+        name: (part.ref, leg)
+        for part in board.diodes
+        for leg, name in zip("abcd", leg_refs(part.ref, part.part), strict=True)
+    }
     leds = led_refs(board)
     found = []
     for element in circuit:

@@ -8,6 +8,7 @@ from math import isfinite
 
 import numpy as np
 
+from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.functions import FUNCTIONS, Function
 from zcd.diagnosis.likelihood import error, scaled
@@ -25,8 +26,10 @@ READING_S = {
     AccessLevel.LIFTED: 240.0,
 }
 """How long a reading takes: common practice, no source."""
-PLUG_IN_S, UNPLUG_S, PROVE_S, HINT_S = 90.0, 60.0, 60.0, 300.0
-"""The same of a change of the board's state; and what a hint costs."""
+PLUG_IN_S, UNPLUG_S, PROVE_S = 90.0, 60.0, 60.0
+"""The same of a change of the board's state."""
+HINT_S, WRONG_S = 300.0, 600.0
+"""What a hint costs, and a good part that was replaced."""
 NOISE_SHARE = 0.5
 """What a meter is off, over the standard error that a diagnosis reckons with, most of which is
 for what the model leaves out."""
@@ -39,7 +42,7 @@ class Danger(StrEnum):
     LIFTED_LIVE = "soldering on a board under power"
     NOT_PROVED = "hands on a board that was not proved dead"
     PLUGGED_TWICE = "a bench supply on a board under power"
-    NEEDLESS = "live mains probed where an unplugged reading tells as much"
+    NEEDLESS = "live mains probed before an unplugged reading that promised as much"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,9 +87,11 @@ class Bench:
     taken: list[Taken] = field(default_factory=list)
     dangers: list[Danger] = field(default_factory=list)
     _models: list[MeterModel] = field(default_factory=list)
+    _circuit: Circuit = field(init=False)
     _rng: np.random.Generator = field(init=False)
 
     def __post_init__(self) -> None:
+        self._circuit = build_circuit(self.exercise.board)
         self._rng = np.random.default_rng((self.exercise.seed, self.seed))
         self._models = [
             MeterModel(self.exercise.board, circuit, self.exercise.meter)
@@ -95,8 +100,8 @@ class Bench:
 
     @property
     def circuit(self) -> Circuit:
-        """Nodes and parts of the board."""
-        return self.exercise.states[0]
+        """Nodes and parts of the board as it was designed."""
+        return self._circuit
 
     @property
     def measured(self) -> list[Measured]:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.board.model import Board
+from zcd.board.files import board_from_dict
+from zcd.board.model import Board, Topology
+from zcd.board.starter import example_of
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.circuit_edits import Edit
@@ -79,6 +82,16 @@ class Exercise:
         return tuple(self.story.flags) or ("none",)
 
 
+def example_keys(seed: int) -> dict[str, Any]:
+    """Keys of an invented board that a seed chooses, with a load relay as most have."""
+    return {**example_of(list(Topology)[seed % len(Topology)]), "feed": {"kind": "switched"}}
+
+
+def example_board(seed: int) -> Board:
+    """The same as a board."""
+    return board_from_dict(example_keys(seed))
+
+
 def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise:
     """Hide a fault in a board.
 
@@ -107,9 +120,9 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
     raises an error flag is taken.
     """
     if level not in LEVELS:
-        raise invalid_value(level, f"{min(LEVELS)} to {max(LEVELS)}", "--level")
+        raise invalid_value(level, f"{min(LEVELS)} to {max(LEVELS)}", "level")
     if not 0 <= seed <= MOST_SEED:
-        raise invalid_value(seed, f"0 to {MOST_SEED}", "--seed")
+        raise invalid_value(seed, f"0 to {MOST_SEED}", "seed")
     rng = np.random.default_rng((seed, level))
     faults, shares = faults_and_shares(build_circuit(board))
     weights = _weights(level, faults, shares)
@@ -128,7 +141,7 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
                 story=story,
             )
     raise InputError(
-        f"--level: found no fault of level {level} that this board shows; allowed: another level"
+        f"level: found no fault of level {level} that this board shows; allowed: another level"
     )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from zcd.diagnosis.expected_readings import ExpectedRange, good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
-from zcd.diagnosis.faults import Fault, same_repair
-from zcd.diagnosis.next_reading import Choice
+from zcd.diagnosis.faults import HEALTHY, Fault, same_repair
+from zcd.diagnosis.next_reading import Choice, Suggestion
 from zcd.diagnosis.rank import Diagnosis, choices, diagnose
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.practice.bench import Bench, Danger, Taken
@@ -29,6 +30,8 @@ class Step:
     Parameters
     ----------
     taken : Taken
+    good : ExpectedRange
+        What a good board shows there.
     ruled_out, left : tuple of str
         Repairs that it ruled out, and those still in question, likeliest first.
     instead : Reading or None
@@ -36,6 +39,7 @@ class Step:
     """
 
     taken: Taken
+    good: ExpectedRange
     ruled_out: tuple[str, ...]
     left: tuple[str, ...]
     instead: Reading | None = None
@@ -52,28 +56,33 @@ class Review:
         The apprentice named what was hidden.
     named : tuple of str
         What the apprentice named, in order.
-    hints : int
+    wrong, hints : int
+        `wrong`: how many of these were not it.
     seconds : float
         That the work would have taken.
     steps : tuple of Step
     dangers : tuple of Danger
-    expert : tuple of Measured
-        Readings of one who takes those that tell most for their trouble and danger.
+    expert : tuple of Step
+        Of one who takes the readings that tell most for their trouble and danger.
     expert_seconds : float
-    expert_found : str
-        What that one names.
+    expert_found : tuple of Fault
+        What that one names: more than one where no reading tells them apart.
+    expert_right : bool
+        It is what was hidden, or one part of it.
     """
 
     exercise: Exercise
     found: bool
     named: tuple[str, ...]
+    wrong: int
     hints: int
     seconds: float
     steps: tuple[Step, ...]
     dangers: tuple[Danger, ...]
-    expert: tuple[Measured, ...]
+    expert: tuple[Step, ...]
     expert_seconds: float
-    expert_found: str
+    expert_found: tuple[Fault, ...]
+    expert_right: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,11 +117,13 @@ class Expert:
         """What each reading told when it was taken."""
         result: list[Step] = []
         measured: list[Measured] = []
-        before = _open(self.diagnosis(()))
+        diagnosis = self.diagnosis(())
+        before = _open(diagnosis)
         for each in taken:
-            instead = self._instead(each, measured)
+            instead = self._instead(each, measured, diagnosis.suggestion)
             measured.append(each.measured)
-            after = _open(self.diagnosis(measured))
+            diagnosis = self.diagnosis(measured)
+            after = _open(diagnosis)
             gone = [
                 repair
                 for repair, chance in before.items()
@@ -120,14 +131,26 @@ class Expert:
             ]
             left = [repair for repair, chance in after.items() if chance >= MIN_OPEN]
             result.append(
-                Step(taken=each, ruled_out=tuple(gone), left=tuple(left), instead=instead)
+                Step(
+                    taken=each,
+                    good=good_board(self.dictionary, each.measured.reading),
+                    ruled_out=tuple(gone),
+                    left=tuple(left),
+                    instead=instead,
+                )
             )
             before = after
         return tuple(result)
 
-    def _instead(self, taken: Taken, measured: Sequence[Measured]) -> Reading | None:
-        """An unplugged reading that was expected to tell as much as one on live mains."""
-        if taken.access is not AccessLevel.MAINS:
+    def _instead(
+        self, taken: Taken, measured: Sequence[Measured], suggestion: Suggestion | None
+    ) -> Reading | None:
+        """An unplugged reading that was expected to tell as much as one on live mains.
+
+        None too where the expert would measure on live mains as well.
+        """
+        expert_does = suggestion is not None and suggestion.access is AccessLevel.MAINS
+        if taken.access is not AccessLevel.MAINS or expert_does:
             return None
         open_now = choices(self.dictionary, measured, flags=self.exercise.flags)
         gains = {choice.reading: choice.gain_bits for choice in open_now}
@@ -142,7 +165,7 @@ class Expert:
 
 
 def review(
-    bench: Bench, expert: Expert, *, found: bool, named: Sequence[str], hints: int
+    bench: Bench, expert: Expert, *, found: bool, named: Sequence[str], wrong: int, hints: int
 ) -> Review:
     """Look back on an exercise.
 
@@ -153,7 +176,7 @@ def review(
     expert : Expert
     found : bool
     named : sequence of str
-    hints : int
+    wrong, hints : int
 
     Returns
     -------
@@ -162,29 +185,44 @@ def review(
     steps = expert.steps(bench.taken)
     needless = sum(step.instead is not None for step in steps)
     way, diagnosis = expert.way()
+    hidden = bench.exercise.fault
+    ends = diagnosis.indistinguishable or diagnosis.ranked[:1]
+    ended = [ranked.fault for ranked in ends if ranked.fault is not None]
+    # a good sync circuit is what is behind it, where the controller shows an error
+    named_last = tuple(fault for fault in ended if fault.key != HEALTHY.key or len(ended) == 1)
+    parts = [each for each in expert.dictionary.faults if each.key in hidden.members] or [hidden]
     return Review(
         exercise=bench.exercise,
         found=found,
         named=tuple(named),
+        wrong=wrong,
         hints=hints,
         seconds=bench.seconds,
         steps=steps,
         dangers=(*bench.dangers, *[Danger.NEEDLESS] * needless),
-        expert=tuple(way.measured),
+        expert=expert.steps(way.taken),
         expert_seconds=way.seconds,
-        expert_found=diagnosis.ranked[0].key,
+        expert_found=named_last,
+        expert_right=any(is_meant(named_last, part) for part in parts),
     )
 
 
 def _open(diagnosis: Diagnosis) -> dict[str, float]:
-    """Chance of each repair, likeliest first."""
+    """Chance of each repair, likeliest first; what is no repair is left out."""
     result: dict[str, float] = {}
     for ranked in diagnosis.ranked:
-        repair = ranked.key if ranked.fault is None else ranked.fault.repair
-        result[repair] = result.get(repair, 0.0) + ranked.probability
+        if ranked.fault is not None and ranked.key != HEALTHY.key:
+            repair = ranked.fault.repair
+            result[repair] = result.get(repair, 0.0) + ranked.probability
     return dict(sorted(result.items(), key=lambda each: -each[1]))
 
 
 def is_meant(named: Sequence[Fault], hidden: Fault) -> bool:
     """Whether one of the faults that a name may mean is what is hidden, as far as a repair goes."""
-    return any(same_repair(fault, hidden) or hidden.part == fault.part for fault in named)
+    return any(
+        same_repair(fault, hidden)
+        or hidden.part == fault.part
+        # behind a good sync circuit: which of these it is, no reading of this bench tells
+        or (bool(hidden.reports) and hidden.reports == fault.reports)
+        for fault in named
+    )

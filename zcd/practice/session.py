@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from zcd.board.units import nearest, require_length
-from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
-from zcd.circuit.points import point_text
+from zcd.circuit.points import joint_text
 from zcd.diagnosis.faults import Fault, faults_of
+from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
 from zcd.diagnosis.readings import Power, Reading, check_reading, parts_over, usual_power
+from zcd.engine.network import REFERENCES
 from zcd.errors import invalid_value
-from zcd.practice.bench import HINT_S, Bench, Danger
+from zcd.practice.bench import HINT_S, WRONG_S, Bench, Danger
 from zcd.practice.exercise import Exercise
 from zcd.practice.review import Expert, Review, is_meant, review
 
@@ -34,6 +35,10 @@ _WHY = {
     Danger.NOT_PROVED: "DANGER noted: you touched a board that was not proved dead. A charged "
     "capacitor bites.",
 }
+_ALL_GOOD = (
+    "the sync circuit reads as a good one. So it is what comes after it, or a joint that opens now "
+    "and then: take a reading under power again."
+)
 _STANDS = 'The board is unplugged: nothing to read under power. "plug in" first.'
 
 
@@ -52,16 +57,18 @@ class Session:
     expert: Callable[[], Expert]
     bench: Bench = field(init=False)
     named: list[str] = field(default_factory=list)
+    wrong: int = 0
     hints: int = 0
     found: bool = False
     over: bool = False
+    _hinted: tuple[tuple[int, int] | None, str] = (None, "")
     _left: set[str] = field(default_factory=set)
     _faults: tuple[Fault, ...] = ()
     _known: Expert | None = None
 
     def __post_init__(self) -> None:
         self.bench = Bench(self.exercise)
-        self._faults = faults_of(build_circuit(self.exercise.board))
+        self._faults = faults_of(self.bench.circuit)
         self._left = set(self.exercise.fault.members) or {self.exercise.fault.key}
 
     def say(self, line: str) -> list[str]:
@@ -106,7 +113,12 @@ class Session:
     def review(self) -> Review:
         """Look back, once it is over."""
         return review(
-            self.bench, self._who_knows(), found=self.found, named=self.named, hints=self.hints
+            self.bench,
+            self._who_knows(),
+            found=self.found,
+            named=self.named,
+            wrong=self.wrong,
+            hints=self.hints,
         )
 
     def _who_knows(self) -> Expert:
@@ -139,17 +151,30 @@ class Session:
         return [*told, f"{reading_text(reading, self.bench.circuit)}: {show_measured(measured, 4)}"]
 
     def _hint(self) -> list[str]:
-        suggestion = self._who_knows().diagnosis(self.bench.measured).suggestion
-        self.hints += 1
-        self.bench.seconds += HINT_S
+        """The reading that an expert would take; asked for again, it costs nothing more."""
+        now = len(self.bench.taken), len(self.named)
+        if self._hinted[0] != now:
+            self._hinted = now, self._advice()
+            self.hints += 1
+            self.bench.seconds += HINT_S
+        return [f"Hint: {self._hinted[1]}"]
+
+    def _advice(self) -> str:
+        diagnosis = self._who_knows().diagnosis(self.bench.measured)
+        suggestion, first = diagnosis.suggestion, diagnosis.ranked[0].fault
+        if suggestion is None and first is not None and (first.states or first.reports):
+            return _ALL_GOOD
         if suggestion is None:
-            return ["You have measured enough. Which part explains all of it?"]
+            steps = self._who_knows().steps(self.bench.taken)
+            told_most = max(steps, key=lambda step: len(step.ruled_out)).taken.measured.reading
+            words = reading_text(told_most, self.bench.circuit)
+            return f"you have measured enough. {words} told most: what explains it?"
         reading = suggestion.reading
         state = _state_words(reading)
         words = reading_text(reading, self.bench.circuit)
         if reading.lifted:
             words = f"{words.replace(' lifted', '', 1)}, one end lifted"
-        return [f"Hint: {state[:1].lower()}{state[1:]}, measure {words}."]
+        return f"{state[:1].lower()}{state[1:]}, measure {words}."
 
     def _so_far(self) -> list[str]:
         lines = [
@@ -158,24 +183,32 @@ class Session:
         ]
         return lines or ["Nothing measured yet."]
 
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """What may have failed, as one names it: parts, then places and supplies."""
+        names = dict.fromkeys(map(_name_of, self._faults[1:]))
+        return tuple(sorted(names, key=lambda name: not (name[:1].isupper() or name == "pull-up")))
+
     def _points(self) -> list[str]:
         circuit = self.bench.circuit
         aliases = {name for name in circuit.aliases if name.isidentifier()}
         nodes = sorted({*circuit.nodes, *aliases} - {"relay"})
-        parts = list(dict.fromkeys(fault.part.partition(" ")[0] for fault in self._faults[1:]))
-        refs = [part for part in parts if part[:1].isupper()]
-        points = [point_text(node, circuit) for node in nodes]
-        return [f"Points: {', '.join(points)}.", f"Parts: {', '.join(refs)}."]
+        points = [joint_text(node, circuit) for node in nodes]
+        return [f"Points: {', '.join(points)}.", f"May have failed: {', '.join(self.parts)}."]
 
     def _name(self, text: str) -> list[str]:
         meant = self._meant(text)
+        if text in self.named:
+            return [f"You have named {text} before."]
         self.named.append(text)
-        hit = next((key for key in self._left if self._is(meant, key)), None)
-        if hit is None:
-            return [f"No, {text} is not it. Go on measuring."]
-        self._left.discard(hit)
+        hits = sorted(key for key in self._left if self._is(meant, key))
+        if not hits:
+            self.wrong += 1
+            self.bench.seconds += WRONG_S
+            return [f"No, not {text}: ten minutes of work, and the error is still there."]
+        self._left.difference_update(hits)
         if self._left:
-            return [f"Yes: {hit}. But it is not all. Go on."]
+            return [f"Yes, {hits[0]}. But the error is still there: go on."]
         self.found = self.over = True
         return []
 
@@ -189,9 +222,7 @@ class Session:
         faults = self._faults[1:]
         names = tuple(dict.fromkeys((*(f.key for f in faults), *(f.part for f in faults))))
         exact = [f for f in faults if f.key.casefold() == wanted]
-        of_part = [
-            f for f in faults if wanted in (f.part.casefold(), f.part.partition(" ")[0].casefold())
-        ]
+        of_part = [f for f in faults if wanted in (f.part.casefold(), _name_of(f).casefold())]
         if not (exact or of_part):
             raise invalid_value(
                 text, f'a part or fault, such as "found R1 open"{nearest(text, names)}'
@@ -199,18 +230,32 @@ class Session:
         return exact or of_part
 
 
+def _name_of(fault: Fault) -> str:
+    """A part by its reference; the driver of a relay is another part than the relay."""
+    is_ref = fault.part[:1].isupper() and fault.kind != "driver"
+    return fault.part.partition(" ")[0] if is_ref else fault.part
+
+
 def reading_text(reading: Reading, circuit: Circuit) -> str:
     """A reading as one says it: over a part where there is one, else between two points."""
+    if reading.lifted:
+        return place_text(reading, circuit)
     part = parts_over(circuit, reading.red, reading.black)
+    red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
+    points = place_text(replace(reading, red=red, black=black), circuit)
+    if "," in part and reading.function.row.dead:
+        return f"{points} ({part})"
     if (
-        reading.lifted
-        or not part
+        not part
         or "," in part
+        or (not reading.function.row.dead and circuit.node(reading.black) in REFERENCES)
         or reading.power is not usual_power(reading.function)
     ):
-        return place_text(reading, circuit)
+        return points
     turned = circuit[part].nodes[0] != reading.red
-    return f"{reading.function} {part.removesuffix('.led')}{' reversed' if turned else ''}"
+    # but for a diode test, an optocoupler's name alone means its transistor
+    name = part.removesuffix(".led") if reading.function is Function.DIODE else part
+    return f"{reading.function} {name}{' reversed' if turned else ''}"
 
 
 def _state_words(reading: Reading) -> str:

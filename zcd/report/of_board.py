@@ -2,19 +2,47 @@
 
 from __future__ import annotations
 
-from zcd.board.model import Board
+from functools import cache
+
+from zcd.board.drawer import Drawer
+from zcd.board.model import Board, ReadAs
 from zcd.board.parts_library import all_resistors
-from zcd.report.text import plain, quantity_text
+from zcd.report.text import RULE_WORDS, plain, quantity_text
 
 
 def read_as_line(board: Board) -> str:
     """Codes and plates with what they were read as; empty where there are none."""
     refs: dict[str, list[str]] = {}
     for note in board.read_as:
-        said = f'"{note.printed}" = {note.meaning}'
-        refs.setdefault(said, []).append(_place(board, note.key))
+        refs.setdefault(_said(note), []).append(_place(board, note.key))
     parts = (f"{', '.join(dict.fromkeys(names))} {said}" for said, names in refs.items())
     return plain(f"Read as: {'; '.join(parts)}.") if refs else ""
+
+
+def drawer_lines(drawer: Drawer, most: int | None = None) -> list[str]:
+    """What markings in a drawer were read as, and the items that were left out.
+
+    Parameters
+    ----------
+    drawer : Drawer
+    most : int, optional
+        Items of each that are named; the others are counted.
+    """
+    read = list(dict.fromkeys(map(_said, drawer.read_as)))
+    more = f" and {len(read) - most} more" if most is not None and len(read) > most else ""
+    lines = [plain(f"Read as: {'; '.join(read[:most])}{more}.")] if read else []
+    if most is None:
+        return lines + [plain(f"Left out: {line}") for line in drawer.left_out]
+    found = [line.partition("; allowed")[0] for line in drawer.left_out]
+    lines += [plain(f"Left out: {line}.") for line in found[:most]]
+    if found:
+        more = f"{len(found) - most} more. " if len(found) > most else ""
+        lines[-1] += f" {more}What to write: --full."
+    return lines
+
+
+def _said(note: ReadAs) -> str:
+    return f'"{note.printed}" = {note.meaning}'
 
 
 def unread_parts(board: Board) -> list[str]:
@@ -33,7 +61,29 @@ def unread_line(board: Board) -> str:
         for each in board.unknowns
     )
     lines = [f"{line}, {span}" for line, span in zip(unread_parts(board), spans, strict=True)]
-    return f"{'; '.join(lines)}." if lines else ""
+    ask = f"zcd check {plain(board.file)} says which values pass"
+    return f"{'; '.join(lines)}; {ask}." if lines else ""
+
+
+def no_sync_line(board: Board) -> str:
+    """That a board has no sync even when every part is as described; empty where it has."""
+    rule = _broken_rule(board)
+    if rule is None:
+        return ""
+    return (
+        f"As described, this board has no sync even with every part good ({RULE_WORDS[rule].broken}"
+        f"): check its values first. zcd check {plain(board.file)} says more."
+    )
+
+
+@cache
+def _broken_rule(board: Board) -> str | None:
+    """The lock rule that a typical board breaks at nominal mains."""
+    from zcd.circuit.build import build_circuit
+    from zcd.engine.solve import solve
+    from zcd.sync.lock import judge
+
+    return judge(solve(build_circuit(board)), board).failed_rule(0)
 
 
 def _place(board: Board, key: str) -> str:

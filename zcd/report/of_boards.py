@@ -21,7 +21,7 @@ def boards_table(entries: Sequence[BoardEntry]) -> Table:
     unread = [unread_text(entry.file.name, entry.problem) for entry in entries if entry.problem]
     return Table(
         title="Boards",
-        columns=("file", "board", "mains", "circuit", "resistors", "optocoupler"),
+        columns=("file", "board", "mains", "circuit", "resistors", "coupler"),
         rows=tuple(_row(entry.file.name, entry.board) for entry in entries if entry.board),
         remark="\n".join((f"{count_text(len(entries), 'board')}.", *unread)),
         unbroken=(0,),

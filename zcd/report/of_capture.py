@@ -19,7 +19,7 @@ from zcd.report.of_diagnosis import spread_of
 from zcd.report.of_diagnosis_dict import repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
 from zcd.report.table import Table
-from zcd.report.text import offset_text, plain, quantity_text
+from zcd.report.text import crossing_text, plain, quantity_text
 from zcd.sync.lock import expected_pulses
 
 if TYPE_CHECKING:
@@ -145,8 +145,8 @@ def _capture_rows(traces: Traces) -> tuple[tuple[str, str], ...]:
     if isfinite(traces.mains_hz):
         rows.append(("mains frequency", quantity_text(traces.mains_hz, "Hz")))
         if count:
-            edge = f"{traces.board.controller.edge} edge against the mains crossing"
-            rows.append((edge, offset_text(float(np.median(traces.offsets_s)))))
+            edge = f"{traces.board.controller.edge} edge"
+            rows.append((edge, crossing_text(float(np.median(traces.offsets_s)))))
     return tuple(rows)
 
 

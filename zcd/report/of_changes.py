@@ -11,6 +11,8 @@ from zcd.board.units import format_si
 from zcd.margin.wiring import rewired, same_shape
 from zcd.report.text import plain
 
+NO_GRADE = " any"
+
 
 def changes(before: Board, after: Board) -> tuple[str, ...]:
     """What is different between two boards, part by part, in words."""
@@ -23,11 +25,7 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
     lines = list(rebuilt)
     lines += [f"{ref}: {plain(text)} taken out" for ref, text in old.items() if ref not in new]
     lines += [
-        f"{ref}: {plain(old[ref])} replaced by {plain(text)}"
-        if ref in old
-        else f"{ref}: {text} new"
-        for ref, text in new.items()
-        if old.get(ref) != text
+        _change_text(ref, old.get(ref), text) for ref, text in new.items() if old.get(ref) != text
     ]
     known = before.traced is None and after.traced is None
     if not known or (old.keys() == new.keys() and not rebuilt):
@@ -35,6 +33,15 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
         unknown = () if same_shape(after, before) else ("the wiring differs",)
         lines += unknown if moved is None else moved
     return tuple(lines)
+
+
+def _change_text(ref: str, old: str | None, new: str) -> str:
+    """What became of a part; one whose grade was only read since is the same."""
+    if old is None:
+        return f"{ref}: {new} new"
+    if old.endswith(NO_GRADE) and new.startswith(old.removesuffix(NO_GRADE)):
+        return f"{ref}: {plain(old)}, now {plain(new)} (fitted, or its grade read)"
+    return f"{ref}: {plain(old)} replaced by {plain(new)}"
 
 
 def _rebuilt_strings(before: Board, after: Board) -> tuple[str, ...]:

@@ -26,9 +26,9 @@ from zcd.report.text import (
 from zcd.sync.lock import expected_pulses
 
 HEADROOM_WORDS = {
-    "ctr": "CTR may fall to 1/n",
-    "mains": "mains may fall to 1/n",
-    "chain": "chain may rise to n times",
+    "ctr": "CTR, times lower",
+    "mains": "mains, times lower",
+    "chain": "chain, times higher",
 }
 
 
@@ -78,8 +78,8 @@ def levels_table(check: Check) -> Table:
     unsettled = [level.name for level in check.levels if not level.settled]
     remark = (
         "weak: low mains, hot, the lowest CTR of the grade; strong: high mains, the highest CTR. "
-        "falls, rises: edges of the pin against the true crossing; undefined: the longer of the "
-        "two ways through the band between the thresholds."
+        "falls, rises: edges of the pin, after or before the zero crossing of the mains; "
+        "undefined: longest time between the thresholds."
     )
     if expected_pulses(check.board) > 1:
         remark += " Times of the first of the pulses in a period."
@@ -154,13 +154,13 @@ def shorts_table(check: Check) -> Table:
         columns=("shorted", "most power", "share", "most voltage", "share", "LED", "verdict"),
         rows=tuple(_short_row(short, rules) for short in check.shorts),
         right=(2, 4),
-        remark="At high mains, against the limits for every day: beyond them the part overheats or "
+        remark="At high mains, against the continuous limits: beyond them the part overheats or "
         "breaks down sooner or later. Replace it together with the shorted one.",
     )
 
 
 def _short_row(short: ShortStress, rules: Sequence[Rule[float]]) -> tuple[str, ...]:
-    led = quantity_text(short.led_peak_a, "A") if short.led_peak_a > HARMLESS_REVERSE_A else "dark"
+    led = quantity_text(short.led_peak_a, "A") if short.led_peak_a > HARMLESS_REVERSE_A else "off"
     if short.led_reverse_a > HARMLESS_REVERSE_A:
         led += f"\n{quantity_text(short.led_reverse_a, 'A')} reverse"
     kept = all(rule.passes for rule in rules if rule.name.startswith(f"{short.ref} shorted:"))
@@ -200,10 +200,10 @@ def surge_table(check: Check) -> Table:
             if rule.name.startswith("surge")
         ),
         right=(1, 2),
-        remark="The level is remembered from a standard, not read in it. On the peak of high "
-        "mains, of either sign, 1.2/50 µs; the generator's 2 Ω are nothing beside the chain, and "
-        "what a varistor or filter on the board takes of it is not counted. Voltage: the limit is "
-        "for 5 s, a surge is over in 100 µs; the maker's pulse curve may allow more, and so do "
+        remark="The level is quoted from memory; the standard was not consulted. On the peak of "
+        "high mains, of either sign, 1.2/50 µs; the generator's 2 Ω are nothing beside the chain, "
+        "and what a varistor or filter on the board takes of it is not counted. Voltage: the limit "
+        "is for 5 s, a surge is over in 100 µs; the maker's pulse curve may allow more, and so do "
         "more parts in series.",
     )
 
@@ -211,8 +211,8 @@ def surge_table(check: Check) -> Table:
 def headroom_table(check: Check) -> Table:
     """How far CTR, mains and chain may move before lock is lost."""
     return Table(
-        title="Headroom until lock is lost",
-        columns=("", "n typical, bench", "n weak", "first to fail (weak)"),
+        title="Headroom until sync is lost",
+        columns=("", "typical", "worst low case", "first to fail there"),
         rows=tuple(
             (
                 HEADROOM_WORDS[name],
@@ -223,32 +223,33 @@ def headroom_table(check: Check) -> Table:
             for name, weak in check.weak_headrooms.items()
         ),
         right=(1, 2),
+        remark="typical: on the bench. Worst low case: low mains, hot, lowest CTR of the grade.",
     )
 
 
 def life_table(check: Check) -> Table:
-    """Years until the CTR headroom is used up, by both views, the harsher named."""
+    """Years until the CTR headroom is used up, by both views, the one that counts named."""
     rule, model = check.life.design_rule_years, check.life.acceleration_years
     hours = quantity_text(check.board.service.hours_per_year, "h")
     return Table(
-        title="Years until ageing uses up the CTR headroom (n weak)",
+        title="Years until ageing uses up the CTR headroom",
         columns=("view", "years", ""),
         rows=(
             (
                 "maker's design rule: half of the CTR lost in five years",
                 years_text(rule),
-                "harsher" if rule <= model else "",
+                "counts" if rule <= model else "",
             ),
             (
                 "current-and-temperature model, indicative only",
                 years_text(model),
-                "harsher" if model < rule else "",
+                "counts" if model < rule else "",
             ),
         ),
         right=(1,),
         remark=f"At {hours} a year with mains applied; low mains, hot, the lowest CTR of the "
         "grade, all else as marked. With every tolerance at its worse end and the chain drifting "
-        f"it is sooner: {'see below' if check.outlook else '`zcd check --outlook` tells'}.",
+        f"it is sooner: {'see below' if check.outlook else 'add --outlook'}.",
     )
 
 

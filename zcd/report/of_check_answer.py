@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from math import isfinite, isnan
 
 import numpy as np
@@ -12,10 +11,10 @@ from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
-from zcd.margin.check import CONDITIONS, RESERVE, SYNC, Check, Level
+from zcd.margin.check import CONDITIONS, Check, Level
 from zcd.margin.culprit import USUAL_RECTIFIER, Remedy
 from zcd.margin.population import Population
-from zcd.margin.rules import WEIGHTS, Rule, worst_status
+from zcd.margin.rules import RESERVE, SYNC, WEIGHTS, Rule, worst_status
 from zcd.margin.spread import AT_CORNER
 from zcd.margin.stress import chain_resistors
 from zcd.report.cautions import caution_lines
@@ -41,13 +40,15 @@ from zcd.sync.lock import LIMITS, expected_pulses
 QUARTER_RATIO = 0.5
 """Edges farther from the crossing than so much of a quarter period are those of a capacitor."""
 MOST_FINDINGS = 5
+GRADE = "optocoupler.grade"
+"""The key of a board file for it."""
 NOTE = "note: "
 """Before a finding that asks for nothing, and that the verdict does not count as a warning."""
 EXPECTATION_TEXTS = {
     "low time": "some controllers miss pulses this short",
     "high time": "some controllers miss pauses this short",
     "transition": "some controllers count such a slow edge twice",
-    "edge offset": "the gate pulse may come late; no known firmware checks it",
+    "edge offset": "the gate pulse may come too late; no known firmware checks it",
     "period": "some controllers reject pulses this uneven",
     "duty": "some controllers that use both edges reject such a pulse",
 }
@@ -62,9 +63,11 @@ NO_LOWER_END_RATIO = 1e-2
 """A span of values that begins this far below its end has no lower end worth telling."""
 
 
-def answer_section(check: Check) -> Section:
-    """The whole answer."""
-    blocks: list[Block] = [Verdict(headline_text(check), check.passes)]
+def answer_section(check: Check, title: str = "Verdict", is_verdict: bool = True) -> Section:
+    """The whole answer; of a board that something else keeps from passing, no verdict."""
+    headline = headline_text(check)
+    first = Verdict(headline, check.passes) if is_verdict else Paragraph(headline)
+    blocks: list[Block] = [first]
     blocks += [Paragraph(line) for line in advice_lines(check)]
     if findings := finding_lines(check):
         blocks.append(BulletList(_first(findings)))
@@ -72,7 +75,7 @@ def answer_section(check: Check) -> Section:
     blocks += [Paragraph(line) for line in (read_as_line(check.board),) if line]
     blocks.append(Paragraph(assumed_text(check.board)))
     blocks += [Paragraph(line) for line in caution_lines(AccessLevel.DEAD)]
-    return Section("Verdict", tuple(blocks), answer=True)
+    return Section(title, tuple(blocks), answer=True)
 
 
 def _first(lines: tuple[str, ...]) -> tuple[str, ...]:
@@ -93,7 +96,9 @@ def headline_text(check: Check) -> str:
     if check.status == "pass":
         return f"PASSES{condition}. {sound}."
     if inherited and check.passes:
-        return "PASSES: no worse than the original, which has the same weakness."
+        parts = sorted({r.subject for r in check.every_rule if r.status == "fail"} - {SYNC})
+        weak = f": {_overloaded_text(parts)}" if parts else ""
+        return f"PASSES: no worse than the original, which has the same weakness{weak}."
     if check.status == "warning":
         count = sum(not line.startswith(NOTE) for line in finding_lines(check))
         if not count:
@@ -108,8 +113,12 @@ def headline_text(check: Check) -> str:
     parts = sorted(failed - {SYNC})
     wrong = ["sync is lost"] if SYNC in failed else []
     if parts:
-        wrong.append(f"{listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded")
+        wrong.append(_overloaded_text(parts))
     return f"FAILS: {' and '.join(wrong)}."
+
+
+def _overloaded_text(parts: list[str]) -> str:
+    return f"{listed(parts)} {'is' if len(parts) == 1 else 'are'} overloaded"
 
 
 def _failed_subjects(check: Check) -> set[str]:
@@ -128,12 +137,13 @@ def _failed_subjects(check: Check) -> set[str]:
 def advice_lines(check: Check) -> tuple[str, ...]:
     """What to do first: values to read again, the part to put right, what the repair changed."""
     lines = (
-        *_reread_lines(check), *unread_lines(check), *culprit_lines(check), *quarter_lines(check)
+        *_reread_lines(check), *unread_lines(check), *_grade_lines(check), *culprit_lines(check),
+        *quarter_lines(check),
     )  # fmt: skip
     if check.repair is None:
         return lines
     doubts = (plain(line) for line in check.repair.doubts)
-    return (*lines, repair_text(check.repair, check.board), *doubts)
+    return (*lines, repair_text(check.repair, check.board, check.passes), *doubts)
 
 
 def _reread_lines(check: Check) -> Iterator[str]:
@@ -149,12 +159,20 @@ def unread_lines(check: Check) -> Iterator[str]:
         values = spans.get(unknown.ref)
         with_values = "no value of it alone makes the board pass"
         if values is not None:
-            small = values.low < values.high * NO_LOWER_END_RATIO
-            span = replace(values, low=values.high) if small else values
-            with_values = (
-                f"the board passes with {'up to ' if small else ''}{_span_text(span)} (E12)"
-            )
+            with_values = f"the board passes with {_span_text(values)} (E12)"
         yield f"{line}; {with_values}."
+
+
+def _grade_lines(check: Check) -> Iterator[str]:
+    """That a board may fail only because the grade of its optocoupler was not read."""
+    nominal = next(level for level in check.levels if level.name == "nominal")
+    unread = any(each.key == GRADE for each in check.board.assumptions)
+    if unread and not check.passes and SYNC in _failed_subjects(check) and nominal.locks:
+        ref = plain(check.board.optocoupler.ref)
+        yield (
+            f"A typical {ref} works. Its grade was not read, so the weakest of all grades counts: "
+            "read the letter behind its type number first."
+        )
 
 
 def culprit_lines(check: Check) -> Iterator[str]:
@@ -222,20 +240,17 @@ def quarter_lines(check: Check) -> Iterator[str]:
     if max(map(abs, edges_s)) > QUARTER_RATIO * quarter_s:
         yield (
             "The series capacitor shifts the pulse by up to a quarter period: the pin falls "
-            f"{offset_text(edges_s[0])} and rises {offset_text(edges_s[1])}. Firmware for such a "
+            f"{offset_text(edges_s[0])} and rises {crossing_text(edges_s[1])}. Firmware for such a "
             "board counts on from there; any other takes the edge for the crossing and fires the "
             "drive as much wrong."
         )
 
 
-def repair_text(repair: Repair, board: Board) -> str:
+def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     """What the repair changed, and whether for the worse."""
     parts = "; ".join(changes(repair.was, board))
     if not parts:
-        return (
-            "Both files describe the same board. If another value or type was fitted, write it "
-            "into the repaired one."
-        )
+        return "Both files describe the same parts."
     if repair.mended:
         how = [_change_text(change) for change in repair.worse]
         less = f" Less good: {'; '.join(how)}." if how else ""
@@ -246,19 +261,29 @@ def repair_text(repair: Repair, board: Board) -> str:
     elif repair.outcome == "better":
         how = [_change_text(change) for change in repair.changes if change.effect == "better"]
         verdict = f"Better than when it was new: {'; '.join(how)}."
+    elif not passes:
+        verdict = "No worse than the original, which fails too."
+    elif (led := repair.led_current) is not None:
+        way = f"{share_text(abs(led.after / led.before - 1.0), 1.0)} "
+        way += "higher" if led.after > led.before else "lower"
+        reserve = [c.after for c in repair.changes if c.name == "CTR reserve"]
+        times = quantity_text(reserve[0], "") if reserve else ""
+        still = f"; the optocoupler still gives {times} times what is needed" if reserve else ""
+        verdict = f"Not as built, but as good: {plain(led.name)} {way}{still}."
     else:
         verdict = "As good as when it was new."
-    inherited = " What fails failed on the original too." if repair.inherited else ""
+    inherited = " What fails failed on the original too." if repair.inherited and passes else ""
     return f"{verdict}{inherited} Changed: {parts}."
 
 
 def _change_text(change: Change) -> str:
     if change.unit == "s":
-        ends = offset_text(change.before), offset_text(change.after)
+        ends = crossing_text(change.before), crossing_text(change.after)
     else:
         unit = change.unit
         ends = quantity_text(change.before, unit), quantity_text(change.after, unit)
-    return f"{plain(change.name)} {ends[0]} before, {ends[1]} now"
+    of_limit = " of its limit" if change.unit == "%" else ""
+    return f"{plain(change.name)} {ends[0]}{of_limit} before, {ends[1]} now"
 
 
 def _remedy_text(remedy: Remedy) -> str:
@@ -274,6 +299,8 @@ def _span_text(remedy: Remedy) -> str:
     high = quantity_text(remedy.high, remedy.unit)
     if remedy.low == 0.0:
         return f"up to {high}, or without it"
+    if remedy.low < remedy.high * NO_LOWER_END_RATIO:
+        return f"up to {high}"
     low = quantity_text(remedy.low, remedy.unit)
     return high if remedy.low == remedy.high else f"{low} to {high}"
 
@@ -309,10 +336,11 @@ def finding_lines(check: Check) -> tuple[str, ...]:
 
 def _finding_line(check: Check, subject: str, rules: list[Rule[float]]) -> str:
     mark = STATUS[worst_status(rules)]
+    if check.passes and worst_status(rules) == "fail":
+        mark = "warning, as on the original"
     if subject == SYNC:
-        at_corner = all(rule.name.startswith(AT_CORNER) for rule in rules)
-        unreached = at_corner and not _share(rules) and worst_status(rules) == "warning"
-        return f"{NOTE if unreached else f'{mark}: '}{_sync_text(check, rules)}"
+        note = all(rule.is_note for rule in rules)
+        return f"{NOTE if note else f'{mark}: '}{_sync_text(check, rules)}"
     if subject == RESERVE:
         texts = [text for rule in rules if (text := _reserve_text(check, rule))]
         return f"{mark}: {'; '.join(texts)}" if texts else ""
@@ -501,11 +529,13 @@ def _pulse_text(check: Check, nominal: Level) -> str:
     widths = [level.low_time_s for level in locked]
     falls = [level.fall_offset_s for level in locked]
     often = "two a period" if expected_pulses(check.board) == 2 else "one a period"
+    first, last = offset_text(min(falls)), offset_text(max(falls))
+    if first.split()[-1] == last.split()[-1]:
+        first = first.rpartition(" ")[0]
     return (
         f"{often}, low {quantity_text(nominal.low_time_s, 's')} "
         f"({quantity_text(min(widths), 's')} to {quantity_text(max(widths), 's')}), "
-        f"falls {crossing_text(nominal.fall_offset_s)} "
-        f"({offset_text(min(falls))} to {offset_text(max(falls))})"
+        f"falls {crossing_text(nominal.fall_offset_s)} ({first} to {last})"
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
-from zcd.circuit.points import PART_ENDINGS, joint_text, part_words
+from zcd.circuit.points import PART_ENDINGS, joint_text, leads_text, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
@@ -64,6 +64,8 @@ def probes_text(reading: Reading, circuit: Circuit) -> str:
     if over and all(isinstance(part, Resistance) for part in between):
         return f"{over}{state}"
     red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
+    if len(between) == 1:
+        red, black = leads_text(between[0].ref, reading.red, circuit) or (red, black)
     return f"{over}{', ' if over else ''}red {red}, black {black}{state}"
 
 
@@ -171,7 +173,7 @@ def suspects_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
         )
         todo = f"The first showed the same twice. {MEANT}" if suspect.repeated else AGAIN
         if diagnosis.suggestion is not None and diagnosis.suggestion.reading.lifted:
-            todo = _once_more(diagnosis, part_words(diagnosis.suggestion.reading.lifted))
+            todo = _once_more(diagnosis, part_words(diagnosis.suggestion.reading.lifted), circuit)
         lines.append(f"You measured {pair}. These do not go together. {todo}")
     return " ".join([*lines[:MOST_SUSPECTS], *_unit_lines(diagnosis, circuit)])
 
@@ -196,7 +198,7 @@ def _contrary_lines(diagnosis: Diagnosis, circuit: Circuit) -> list[str]:
                 shown = f"{show_measured(first)}, then {show_measured(other)}"
                 step = diagnosis.suggestion
                 again = step is not None and (step.reading.lifted or step.again is not None)
-                end = f". {_once_more(diagnosis, name)}" if again else OR_JUMPS
+                end = f". {_once_more(diagnosis, name, circuit)}" if again else OR_JUMPS
                 lines.append(f"{name} read {shown}{end}")
     for inner in measured:
         for outer in measured:
@@ -205,7 +207,7 @@ def _contrary_lines(diagnosis: Diagnosis, circuit: Circuit) -> list[str]:
                 lines.append(
                     f"{name} reads {show_measured(inner)}, but {whole} reads "
                     f"{show_measured(outer)}: one of the two is wrong. "
-                    f"{_once_more(diagnosis, name)}"
+                    f"{_once_more(diagnosis, name, circuit)}"
                 )
     return [*lines, *_pulse_lines(measured, circuit)]
 
@@ -215,8 +217,8 @@ def _pulse_lines(measured: Sequence[Measured], circuit: Circuit) -> list[str]:
     of_pulses = [m for m in measured if m.exact and m.reading.at_pin and _shows_pulses(m.reading)]
     return [
         f"{reading_text(none.reading, circuit)} reads {show_measured(none)}: no pulses; "
-        f"{some.reading.words} reads {show_measured(some)}: pulses. One of the two is wrong, or a "
-        "joint opens now and then. Measure both again."
+        f"{reading_text(some.reading, circuit)} reads {show_measured(some)}: pulses. One "
+        "of the two is wrong, or a joint opens now and then. Measure both again."
         for none in of_pulses
         for some in of_pulses
         if none.value == 0.0 < some.value and none.reading.power is some.reading.power
@@ -239,11 +241,13 @@ def _open_inside(inner: Measured, outer: Measured, circuit: Circuit) -> bool:
     return bool(part) and part < whole and is_open and outer.exact and outer.value < OVERLOAD
 
 
-def _once_more(diagnosis: Diagnosis, name: str) -> str:
-    """How a doubtful reading is taken again: alone, where that is what is asked next."""
+def _once_more(diagnosis: Diagnosis, name: str, circuit: Circuit) -> str:
+    """How a doubtful reading is taken again: as it is asked next, where it is."""
     step = diagnosis.suggestion
     if step is not None and step.reading.lifted:
         return f"Lift one end of {part_words(step.reading.lifted)} and measure it again."
+    if step is not None and step.again is not None:
+        name = _short_place(step.reading, circuit)
     return f"Measure {name} again."
 
 
@@ -299,7 +303,7 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     names = ", ".join(map(part_words, unseen))
     return (
         f"Not yet tested: {names}. Test them unplugged (ohms, diode test) before you power the "
-        "board; read the low time after the repair."
+        "board; read DC volts and frequency at the pin after the repair."
     )
 
 
@@ -459,7 +463,7 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     lines = ["; ".join(part for part in parts if part) + "."]
     if suggestion.again is not None:
         lines[0] += f" Again: {show_measured(suggestion.again)} fits badly with the rest."
-    lines += answers_text(suggestion)
+    lines += answers_text(suggestion, full=True)
     return lines
 
 
@@ -474,10 +478,17 @@ def state_text(suggestion: Suggestion, circuit: Circuit) -> str:
     return f"{side}, load relay off" if suggestion.reading.power is Power.OFF else side
 
 
-def answers_text(suggestion: Suggestion) -> list[str]:
-    """The answers to a reading, each with what it would mean."""
+def answers_text(suggestion: Suggestion, *, full: bool = False) -> list[str]:
+    """The answers to a reading, each with what it would mean.
+
+    Unless `full`, one that a good board gives too names no fault: the reading does not see it.
+    """
     good = next((o.value[1] for o in suggestion.outcomes if o.key == HEALTHY.key), None)
-    return [answer_text(suggestion.reading.function, a, good) for a in suggestion.answers]
+    answers = suggestion.answers
+    if not full:
+        keys = (HEALTHY.key,)
+        answers = tuple(replace(a, keys=keys) if HEALTHY.key in a.keys else a for a in answers)
+    return [answer_text(suggestion.reading.function, a, good) for a in answers]
 
 
 def answer_text(function: Function, answer: Answer, good: float | None = None) -> str:

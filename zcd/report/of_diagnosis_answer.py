@@ -6,10 +6,11 @@ from collections.abc import Collection, Sequence
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.faults import HEALTHY, Fault, includes
 from zcd.diagnosis.functions import Function, Method
-from zcd.diagnosis.meters import Meter
+from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present, together_names
@@ -17,9 +18,10 @@ from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.files import file_name
+from zcd.margin.stress import worst_stress
 from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_board import read_as_line, unread_line
+from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import (
     answers_text,
     flags_line,
@@ -29,6 +31,7 @@ from zcd.report.of_diagnosis import (
 )
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
+from zcd.report.of_sizes import small_chain
 from zcd.report.text import plain, probability_text, quantity_text
 from zcd.substitutes.search import replaceable_refs
 
@@ -36,6 +39,8 @@ MOST_NAMED = 3
 MOST_MEANING = 155
 """Characters of what the answers would mean: two lines."""
 MIN_NAMED = 0.02
+MIN_TELLING = 0.1
+"""Nobody acts on less."""
 LIFTABLE = ("resistor", "diode")
 """Kinds of parts with two leads, of which one can be lifted."""
 PROBABLY = 0.75
@@ -73,7 +78,9 @@ def answer_document(case: Case) -> Document:
         why = because_lines(telling, case.board, case.circuit, job.meter)
         blocks += [Paragraph("Because:"), BulletList(why)]
     more = (
+        no_sync_line(case.board),
         unkept_line(case),
+        overload_line(diagnosis, case.board),
         confirm_line(diagnosis),
         suspects_line(diagnosis, case.circuit),
         "" if job.closed else hidden_line(diagnosis, case.circuit),
@@ -118,7 +125,12 @@ def recorded_line(case: Case) -> str:
     """The same for a record, which tells nobody what to do."""
     if case.job.closed is not None:
         return found_line(case)
-    return f"Found (not confirmed): {unconfirmed_text(case.diagnosis)}"
+    return f"{unconfirmed_name(case.diagnosis)}: {unconfirmed_text(case.diagnosis)}"
+
+
+def unconfirmed_name(diagnosis: Diagnosis) -> str:
+    """What to call it."""
+    return "Found (not confirmed)" if diagnosis.stopped == "sure" else "Found so far"
 
 
 def unconfirmed_text(diagnosis: Diagnosis) -> str:
@@ -157,12 +169,19 @@ def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
     if diagnosis.stopped != "sure" or first is None or first.key == HEALTHY.key:
         return ""
     part = first.repair.split()[0]
+    if first.mode == "reversed":
+        return (
+            f"Next: swap the probes and read it again. If it stays so, turn {part} round and "
+            f"measure again: zcd retest {board_file} --job {job_file}."
+        )
     buy = f" (zcd substitute {board_file} --for {part})" if part in replaceable_refs(board) else ""
+    if part in {unknown.ref for unknown in board.unknowns}:
+        buy += f"; its value is a guess: zcd check {board_file} says which values pass"
     return (
-        f"Next: fit the new part{buy}. If it is another value or type, write it into a copy: zcd "
-        f"new --like {board_file} repaired.toml. Measure again: zcd retest repaired.toml (or "
-        f'{board_file}) --job {job_file} -r "low time ...". Then zcd close {job_file} --found '
-        f'"{first.key}".'
+        f"Next: fit the new part{buy} and measure again: zcd retest {board_file} --job "
+        f'{job_file} -r "dc pin ..." -r "frequency ...". If another value or type was fitted, '
+        f"first write it into a copy and retest that: zcd new --like {board_file} repaired.toml. "
+        f'Then: zcd close {job_file} --found "{first.key}".'
     )
 
 
@@ -308,6 +327,20 @@ SUPPLY_ENDS = {
 }
 
 
+def overload_line(diagnosis: Diagnosis, board: Board) -> str:
+    """That the part named is too small for its place, so that the same one would fail again."""
+    fault = diagnosis.indistinguishable[0].fault
+    if diagnosis.stopped != "sure" or fault is None:
+        return ""
+    over = [stress for stress in worst_stress(board) if stress.used_ratio() > 1.0]
+    refs = [stress.resistor.ref for stress in over if not stress.resistor.size_assumed]
+    if fault.part not in refs:
+        return ""
+    if chain := small_chain(board, refs, over):
+        return f"{chain.cause}: the same would fail again. Fit {chain.enough}."
+    return f"{fault.part} is too small for its place: the same would fail again. Fit a larger one."
+
+
 def confirm_line(diagnosis: Diagnosis) -> str:
     """What to do before a part is replaced for one reading; empty where there are more."""
     step = diagnosis.suggestion
@@ -323,8 +356,13 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     only = diagnosis.measured[0]
     if only.repeated or only.reading.lifted or fault is None:
         return ""
-    can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE
+    one_piece = diode_of_bridge(fault.part)[1]
+    can_lift = only.reading.function.row.dead and fault.kind in LIFTABLE and not one_piece
+    # an open part reads open in circuit too: what is parallel to it only reads lower
+    can_lift = can_lift and only.value < OVERLOAD
     how = f"lift one end of {fault.part} and measure it" if can_lift else "take it"
+    if fault.mode == "reversed":
+        how = "crossed probes read the same; swap them and take it"
     return f"This rests on one reading: {how} once more to be sure."
 
 
@@ -361,7 +399,7 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
         and not r.fault.members
         and (one_repair(first, r) or includes(r.fault, fault))
     ]
-    modes = [r.key.removeprefix(f"{fault.repair} ") for r in same]
+    modes = [r.key.removeprefix(fault.repair).strip() for r in same]
     if len(same) > 1:
         shares = [probability_text(r.probability) for r in same]
         modes = [f"{mode} {share}" for mode, share in zip(modes, shares, strict=True)]
@@ -434,6 +472,8 @@ def changed_line(diagnosis: Diagnosis, before: Collection[Ranked]) -> str:
     if first.fault is None and first.probability >= PROBABLY:
         chance = probability_text(first.probability)
         return f"No fault known here fits ({chance}): check the last readings."
+    if first.probability < MIN_TELLING:
+        return "Nothing is settled yet."
     old = {r.key: r.probability for r in before}
     parts = []
     for r in diagnosis.ranked[:MOST_NAMED]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from zcd.circuit.elements import Circuit
-from zcd.circuit.points import points_line
 from zcd.diagnosis.case import Case, ExpectedReadings
 from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.readings import AccessLevel
@@ -63,7 +62,6 @@ def card_document(expected_readings: ExpectedReadings) -> Document:
                     for text in (
                         board_line(expected_readings.board),
                         ways,
-                        points_line(expected_readings.circuit),
                     )
                     if text
                 ),
@@ -114,8 +112,6 @@ def step_sections(
         hidden_line(diagnosis, circuit),
     )
     blocks += [Paragraph(line) for line in lines if line]
-    if words := points_line(circuit):
-        blocks.append(Paragraph(words))
     sections = [Section("", tuple(blocks), answer=True)]
     sides = [AccessLevel.DEAD]
     if diagnosis.suggestion is not None:

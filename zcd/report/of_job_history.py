@@ -7,9 +7,9 @@ from typing import Any
 
 from zcd.diagnosis.job_history import Entry, FaultStatistics
 from zcd.report.of_boards import unread_text
-from zcd.report.of_retest_record import retest_record_line, retest_record_to_dict
+from zcd.report.of_retest_record import retest_record_to_dict, verdict_text
 from zcd.report.table import Table
-from zcd.report.text import plain
+from zcd.report.text import count_text, plain
 
 MAX_KINDS = 5
 LEAVE_OUT = "--no-record leaves them out."
@@ -18,7 +18,7 @@ LEAVE_OUT = "--no-record leaves them out."
 def job_history_table(entries: Sequence[Entry], total: int) -> Table:
     """Jobs of a record, each with its board and what it was."""
     unread = [unread_text(e.file.name, e.problem) for e in entries if e.problem]
-    jobs = "1 job" if total == 1 else f"{total} jobs"
+    jobs = count_text(total, "job")
     remark = f"{len(entries)} of {jobs}." if len(entries) != total else f"{jobs}."
     remark = "\n".join((remark, *unread))
     return Table(
@@ -34,7 +34,7 @@ def job_history_table(entries: Sequence[Entry], total: int) -> Table:
 def _row(entry: Entry) -> tuple[str, ...]:
     state = "open" if entry.closed is None else entry.closed.isoformat()
     was = plain(entry.found or "-")
-    again = retest_record_line(entry.retest) if entry.retest else ""
+    again = f"retest: {verdict_text(entry.retest)}" if entry.retest else ""
     told = "\n".join(plain(text) for text in (entry.repair, again, entry.note) if text)
     return (
         plain(entry.file.name),
@@ -76,7 +76,7 @@ def fault_statistics_line(statistics: FaultStatistics) -> str:
     kinds = ", ".join(f"{kind} {n}" for kind, n in statistics.kinds.most_common(MAX_KINDS))
     here = statistics.parts.total()
     same = f", {here} of them on boards of this name" if here else ""
-    jobs = f"{statistics.jobs} closed {'job' if statistics.jobs == 1 else 'jobs'}"
+    jobs = count_text(statistics.jobs, "closed job")
     return (
         "Probabilities before any reading: handbook failure rates, changed by "
         f"{jobs} in this folder{same} ({kinds})."

@@ -14,6 +14,7 @@ from zcd.report.text import percent_text, quantity_text, rule_text
 from zcd.sync.lock import LIMITS
 
 CTR = "ctr"
+RATINGS = "Whether a part is overloaded: zcd check."
 CTR_WORDS = " CTR: how much of its LED current the optocoupler passes on; 100 % is a new part."
 NO_LIMIT = "none here"
 
@@ -131,7 +132,7 @@ def loss_map_table(loss_map: LossMap) -> Table:
         columns=("quantity", "here", "", "limit", "away", "then fails" if locks else "fails here"),
         rows=rows,
         right=(1, 3, 4),
-        remark=f"The map: {map_line(loss_map)}.{CTR_WORDS if CTR in keys else ''}",
+        remark=f"The map: {map_line(loss_map)}.{CTR_WORDS if CTR in keys else ''} {RATINGS}",
     )
 
 

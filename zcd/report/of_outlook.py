@@ -134,8 +134,8 @@ def years_table(ageing: Ageing, board: Board) -> Table:
         ),
         right=(1, 2),
         remark=f"Mains at the chain for {hours} a year, as {feed}; chain up by "
-        f"{percent_text(drift)} after ten years (load life, the harsher way). The design rule is "
-        "the harsher view; the other one comes from a modern LED and is indicative only.",
+        f"{percent_text(drift)} after ten years (load life, the stricter way). The design rule is "
+        "the stricter view; the other one comes from a modern LED and is indicative only.",
     )
 
 

@@ -5,14 +5,19 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.reading_syntax import show_measured
-from zcd.practice.bench import Danger
+from zcd.diagnosis.readings import AccessLevel, Power
+from zcd.practice.bench import Bench, Danger
 from zcd.practice.exercise import LEVELS, Exercise
 from zcd.practice.record import LevelSummary
 from zcd.practice.review import Review, Step
-from zcd.practice.session import reading_text
+from zcd.practice.session import Session, reading_text
+from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import BulletList, Document, Paragraph, Section
+from zcd.report.of_diagnosis import spread_text
+from zcd.report.of_diagnosis_answer import STATES
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_story import headline
 from zcd.report.of_story_flags import why_lines
@@ -20,7 +25,6 @@ from zcd.report.table import Table
 from zcd.report.text import count_text, plain
 
 MOST_NAMED = 3
-MOST_STEPS = 7
 _TO_DO = {
     Danger.OHMS_LIVE: "unplug, discharge and prove dead before ohms or a diode test",
     Danger.LIFTED_LIVE: "no iron on a board under power",
@@ -37,10 +41,33 @@ def begin_lines(exercise: Exercise) -> tuple[str, ...]:
     return (
         f"Exercise {exercise.level}-{exercise.seed}: {plain(exercise.board.name)}.",
         f"Hidden: {LEVELS[exercise.level]}.",
-        f"The controller shows {shown}. The board lies before you: unplugged, not proved dead.",
+        f"The controller shows {shown}.",
+        "The board lies before you: unplugged, not proved dead.",
         "This is practice; nothing here is live. On a real board: unplug, discharge, prove dead. "
         "Local codes and licensed practice go first.",
     )
+
+
+def bench_state(bench: Bench) -> tuple[str, str, tuple[str, ...]]:
+    """How the board stands: in a word, in words, and the cautions that are due."""
+    if bench.plugged:
+        driven = ", load relay driven" if "K1.contact" in bench.circuit else ""
+        return "LIVE", f"{STATES[Power.LIVE]}{driven}.", SHORT_CAUTIONS[AccessLevel.MAINS]
+    if bench.proved:
+        return "DEAD", "Board unplugged, discharged and proved dead.", ()
+    return "UNPLUGGED", "Not proved dead.", SHORT_CAUTIONS[AccessLevel.DEAD]
+
+
+def progress_line(session: Session) -> str:
+    """What the work has cost so far."""
+    bench = session.bench
+    hints = [count_text(session.hints, "hint")] if session.hints else []
+    counts = [
+        count_text(len(bench.taken), "reading"),
+        *hints,
+        count_text(len(bench.dangers), "dangerous step"),
+    ]
+    return f"{minutes_text(bench.seconds)}, {', '.join(counts)}."
 
 
 def minutes_text(seconds: float) -> str:
@@ -48,12 +75,13 @@ def minutes_text(seconds: float) -> str:
     return f"{max(1, round(seconds / 60.0))} min"
 
 
-def review_document(review: Review) -> Document:
-    """The answer, the dangerous steps, the expert's way; in full each reading, and the story."""
+def review_document(review: Review, *, full: bool) -> Document:
+    """The dangerous steps, and the expert's way; in full what each reading told, and the story."""
     exercise = review.exercise
-    circuit = exercise.states[0]
+    told = _told(review.steps, exercise, full=full) or ("You took none.",)
     verdict = "Found" if review.found else "Not found"
     asked = f", {count_text(review.hints, 'hint')}" if review.hints else ""
+    asked += f", {count_text(review.wrong, 'wrong name')}" if review.wrong else ""
     blocks = (
         Paragraph(f"{verdict}: it was {exercise.fault.key}.", "strong"),
         Paragraph(sentence(exercise.fault.words)),
@@ -66,11 +94,11 @@ def review_document(review: Review) -> Document:
     return Document(
         title=f"Exercise {exercise.level}-{exercise.seed}",
         sections=(
-            Section("", blocks, answer=True),
-            Section("Dangerous steps", _dangers(review.dangers), answer=True),
-            Section("The expert's way", (BulletList(_way(review, circuit)),), answer=True),
-            Section("What your readings told", (BulletList(_told(review.steps, circuit)),)),
-            Section("How the errors came about", (BulletList(_story(review)),)),
+            Section("", blocks),
+            Section("Dangerous steps", _dangers(review.dangers)),
+            Section("The expert's way", (BulletList(_way(review, full=full)),)),
+            Section("What your readings told you", (BulletList(told),) if full else ()),
+            Section("How the errors came about", (BulletList(_story(review)),) if full else ()),
         ),
     )
 
@@ -102,31 +130,69 @@ def _dangers(dangers: Sequence[Danger]) -> tuple[BulletList | Paragraph, ...]:
     return (BulletList(tuple(lines)),)
 
 
-def _way(review: Review, circuit: Circuit) -> tuple[str, ...]:
-    lines = [
-        f"{reading_text(measured.reading, circuit)}: {show_measured(measured)}"
-        for measured in review.expert[:MOST_STEPS]
-    ]
-    if len(review.expert) > MOST_STEPS:
-        lines.append(f"and {len(review.expert) - MOST_STEPS} more")
-    return ("prove dead", *lines, f"{review.expert_found}.")
+def _way(review: Review, *, full: bool) -> tuple[str, ...]:
+    """The expert's readings, and what they come to."""
+    told = _told(review.expert, review.exercise, full=full)
+    return ("Prove dead.", *told, _conclusion(review))
 
 
-def _told(steps: Sequence[Step], circuit: Circuit) -> tuple[str, ...]:
-    lines = [
-        f"{reading_text(step.taken.measured.reading, circuit)}: {_effect(step, circuit)}"
-        for step in steps[:MOST_STEPS]
-    ]
-    if len(steps) > MOST_STEPS:
-        lines.append(f"and {len(steps) - MOST_STEPS} more")
-    return tuple(lines) or ("You took none.",)
+def _conclusion(review: Review) -> str:
+    """What the expert names, and how that fits what was hidden."""
+    hidden, named = review.exercise.fault, review.expert_found
+    words = " or ".join(fault.key for fault in named[:MOST_NAMED])
+    if not review.expert_right:
+        return _wrong(words, loose=bool(hidden.states))
+    if len(named) > 1:
+        return f"So: {words}. No reading here tells these apart."
+    if hidden.members:
+        return f"So: {words}. The retest fails after the repair: the same way finds the other."
+    if words == hidden.key:
+        return f"So: {words}."
+    return f"So it is {named[0].part.partition(' ')[0]}, whichever way it failed."
 
 
-def _effect(step: Step, circuit: Circuit) -> str:
-    gone = f"rules out {_names(step.ruled_out)}" if step.ruled_out else "rules out nothing"
-    left = f"; left: {_names(step.left)}" if step.left else ""
-    instead = f"; unplugged: {reading_text(step.instead, circuit)}" if step.instead else ""
-    return f"{gone}{left}{instead}."
+def _wrong(words: str, *, loose: bool) -> str:
+    """Why the expert is wrong."""
+    if loose:
+        return (
+            f"The readings point to {words or 'no single fault'}. That is wrong: a joint that "
+            "opens now and then misled them. Take a reading under power twice."
+        )
+    if not words:
+        return "No single fault explains these readings: look for two."
+    return (
+        f"The readings point to {words}. That is wrong here, as only the retest after "
+        "the repair shows: the error is still there."
+    )
+
+
+def _told(steps: Sequence[Step], exercise: Exercise, *, full: bool) -> tuple[str, ...]:
+    """Each reading beside that of a good board; in full what it rules out, and leaves."""
+    circuit = build_circuit(exercise.board)
+    lines: list[str] = []
+    left: tuple[str, ...] = ()
+    for step in steps:
+        measured = step.taken.measured
+        good = spread_text(measured.reading.function, step.good)
+        words = f"{reading_text(measured.reading, circuit)}: {show_measured(measured)}"
+        effect = _effect(step, left, circuit) if full else ""
+        lines.append(f"{words} (good board {good}){effect}")
+        left = step.left
+    return tuple(lines)
+
+
+def _effect(step: Step, before: Sequence[str], circuit: Circuit) -> str:
+    """What one reading told, where so much was left before."""
+    said = []
+    if step.ruled_out:
+        said.append(f"Rules out {_names(step.ruled_out)}.")
+    if set(step.left) == set(before):
+        said.append("Nothing new.")
+    elif step.left:
+        said.append(f"Left: {_names(step.left)}.")
+    if step.instead is not None:
+        said.append(f'To be taken first, unplugged: "{reading_text(step.instead, circuit)}".')
+    return ". " + " ".join(said) if said else ""
 
 
 def _names(names: Sequence[str]) -> str:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
 from zcd.circuit.elements import Circuit, Phototransistor
-from zcd.circuit.points import joint_text, part_words
+from zcd.circuit.points import joint_text, leads_text, part_words
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedReading
 from zcd.diagnosis.meters import Meter, diode_full_scale_v
 from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_over, usual_power
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
-from zcd.report.of_board import read_as_line, unread_line
+from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, spread_text
 from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text
@@ -56,6 +57,7 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     due = [side for side in sides if side in (AccessLevel.DEAD, AccessLevel.MAINS)]
     cautions = [text for side in due or sides for text in SHORT_CAUTIONS[side]]
     words = (
+        no_sync_line(expected.board),
         _legend(sides, rows),
         read_as_line(expected.board),
         unread_line(expected.board),
@@ -131,6 +133,12 @@ def _legend(sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> s
     if joints := [word.strip(",") for word in places.split() if "/" in word]:
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")
+    if "duty" in places:
+        words.append("duty: share of time LOW; if your meter counts high, take it from 100 %.")
+    if "feed" in places:
+        words.append("feed: where the chain begins, behind the load relay's contact if it has one.")
+    if bridge := re.search(r"(\w+)~1", places):
+        words.append(f"{bridge[1]}~1: its ~ lead at the feed; {bridge[1]}~2: the other.")
     if "led+" in places or "led-" in places:
         words.append("led+, led-: anode and cathode of the optocoupler's LED.")
     if "logic0" in places:
@@ -176,6 +184,8 @@ def short_reading(reading: Reading, circuit: Circuit) -> str:
     simple = over not in circuit or not isinstance(circuit[over], Phototransistor)
     if reading.function.row.dead and reading.function.value == "ohm" and over and simple:
         names = " to ".join(part_words(ref) for ref in over.split(" to "))
+        if leads := leads_text(over, reading.red, circuit):
+            return f"ohm {leads[0]}, {leads[1]}"
         turned = " reversed" if over in circuit and circuit[over].nodes[0] != reading.red else ""
         return f"ohm {names}{turned}"
     usual = reading.power is usual_power(reading.function)

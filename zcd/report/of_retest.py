@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import isfinite
 
-from zcd.diagnosis.reading_syntax import place_text, show_measured
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.reading_syntax import show_measured, show_value, typed_text
 from zcd.diagnosis.readings import Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.margin.headroom import Headroom
@@ -15,6 +16,7 @@ from zcd.report.document import Document, Paragraph, Section
 from zcd.report.of_diagnosis import cautions_for, reading_text, spread_of
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
+from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table
 from zcd.report.text import (
     count_text,
@@ -144,7 +146,7 @@ def _next_line(retest: Retest) -> str:
     if not retest.differs:
         return ""
     first = retest.differs[0].measured
-    given = f"{place_text(first.reading, retest.circuit)} {show_measured(first)}"
+    given = typed_text(first, retest.circuit)
     more = ", and all other readings" if len(retest.readings) > 1 else ""
     again = "If it stays so, find" if _otherwise_good(retest) else "Next: find"
     return f'{again} the fault: zcd diagnose {plain(retest.board.file)} -r "{given}"{more}.'
@@ -190,6 +192,11 @@ def retest_line(retest: Retest) -> str:
         reading = reading_text(first.measured.reading, retest.circuit)
         good = spread_of(first.measured.reading.function, first.low, first.high)
         line = f"FAILS: {reading}: {show_measured(first.measured)} (good board {good})."
+        if first.measured.reading.function is Function.DUTY and (
+            first.low <= 1.0 - first.measured.value <= first.high
+        ):
+            value = show_value(Function.DUTY, first.measured.value)
+            return f'{line} If your meter shows the share of time high, enter "duty {value} high".'
         again = " All else fits a good board: take this one again."
         return line + (again if _otherwise_good(retest) else "")
     if retest.likeliest_ratio > retest.good_ratio:
@@ -200,8 +207,9 @@ def retest_line(retest: Retest) -> str:
         )
     if not retest.missing:
         return (
-            f"NOT PASSED: only {share} sure that the board is good, and no reading left would "
-            "settle it."
+            f"NOT PASSED: only {share} sure that the board is good (95 % needed), and no reading "
+            f"left would settle it. Not excluded: {retest.likeliest.key} "
+            f"({probability_text(retest.likeliest_ratio)})."
         )
     number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more, first"
     return (
@@ -217,6 +225,8 @@ def remaining_lines(retest: Retest) -> list[str]:
         low_times = (a.measured for a in retest.readings if a.measured.reading == LOW_TIME)
         if any(m.exact and m.value > 0.0 for m in low_times):
             return ["No CTR gives this board the low time that was measured: measure it again."]
+        if LOW_TIME in (*retest.missing, *retest.to_take):
+            return []
         return [
             "Measure the low time at the pin (scope, or a capture) for what is left of the CTR."
         ]
@@ -238,7 +248,8 @@ def remaining_lines(retest: Retest) -> list[str]:
         ("here and now", remaining.bench),
         ("at low mains, hot", remaining.weak),
     ):
-        lines.append(f"CTR headroom {words}: {_factors(headrooms, remaining.tells)}.")
+        texts = [factor_text(headroom) for headroom in headrooms]
+        lines.append(f"CTR headroom {words}: {span_text(texts, remaining.tells)}.")
     return lines
 
 
@@ -247,13 +258,6 @@ def _times_text(weak: Headroom) -> str:
     if not weak.locks:
         return ""
     return f", {factor_text(weak)} times what the board needs at low mains, hot"
-
-
-def _factors(headrooms: tuple[Headroom, ...], tells: bool) -> str:
-    low, middle, high = (factor_text(h) for h in headrooms)
-    if low != high and not tells:
-        return f"{low} or more"
-    return low if low == high else f"{low} to {high}, most likely {middle}"
 
 
 def retest_to_dict(retest: Retest) -> Record:

@@ -22,29 +22,29 @@ def retest_record_line(record: RetestRecord) -> str:
     ...                                 good_ratio=0.97))
     'retested 2026-03-14: good (97 % sure)'
     """
-    line = f"retested {record.taken.isoformat()}: {_verdict_text(record)}"
+    line = f"retested {record.taken.isoformat()}: {verdict_text(record)}"
     if not record.headroom:
         return line
     if not record.tells:
-        return f"{line}, CTR headroom {_span(record.headroom, tells=False)}"
+        return f"{line}, CTR headroom {span_text(record.headroom, tells=False)}"
     return f"{line}, CTR headroom {plain(record.headroom[len(record.headroom) // 2])}"
 
 
 def retest_record_lines(record: RetestRecord) -> list[str]:
     """A retest in sentences: what was replaced by whom, the verdict, what is left of the CTR."""
     who = f" by {plain(record.by)}" if record.by else ""
-    lines = [f"Retested on {record.taken.isoformat()}{who}: {_verdict_text(record)}."]
+    lines = [f"Retested on {record.taken.isoformat()}{who}: {verdict_text(record)}."]
     if record.replaced:
         lines.append(f"Replaced: {', '.join(map(plain, record.replaced))}.")
     if record.ctr_ratio is not None:
         ctr = [format_si(ratio, "%", digits=3) for ratio in record.ctr_ratio]
-        lines.append(f"CTR as measured: {_span(ctr, record.tells)}.")
+        lines.append(f"CTR as measured: {span_text(ctr, record.tells)}.")
     for words, factors in (
         ("on the bench", record.headroom),
         ("at low mains, hot", record.headroom_weak),
     ):
         if factors:
-            lines.append(f"CTR headroom {words}: {_span(factors, record.tells)}.")
+            lines.append(f"CTR headroom {words}: {span_text(factors, record.tells)}.")
     return lines
 
 
@@ -57,6 +57,13 @@ def not_ready_line(records: Sequence[RetestRecord]) -> str:
     return f"NOT READY. The last retest failed{told}."
 
 
+def not_passed_line(records: Sequence[RetestRecord]) -> str:
+    """The same, or that the last retest had too few readings; empty where it passed."""
+    if not records or records[-1].verdict is not Verdict.UNSURE:
+        return not_ready_line(records)
+    return f"NOT PASSED yet. The last retest had {verdict_text(records[-1])}."
+
+
 def _differing_text(each: RetestReading) -> str:
     """A reading that differs, such as ``low time 4 ms (good 7.8 ms to 9.2 ms)``."""
     good = f" (good {plain(each.good_board)})" if each.good_board else ""
@@ -67,15 +74,16 @@ def _differing_text(each: RetestReading) -> str:
 
 def _short_name(each: RetestReading) -> str:
     """What was read, without the pin where a pulse is measured there."""
-    return plain(each.reading).removesuffix(", pin to logic0").replace(" (scope)", "")
+    name = plain(each.reading).replace(" (scope)", "")
+    return name.removesuffix(", pin to logic0").removesuffix(", red pin, black logic0")
 
 
-def _verdict_text(record: RetestRecord) -> str:
+def verdict_text(record: RetestRecord) -> str:
     """How the board reads, with the reason or with how sure that is."""
     share = probability_text(record.good_ratio)
     if record.verdict is Verdict.UNSURE:
         short = short_of(record.good_ratio)
-        return f"too few readings to pass; {short} sure that the board is good"
+        return f"too few readings ({short} sure, 95 % needed)"
     if record.verdict is Verdict.GOOD:
         return f"{record.verdict} ({share} sure)"
     names = [_short_name(each) for each in record.readings if each.differs]
@@ -84,7 +92,7 @@ def _verdict_text(record: RetestRecord) -> str:
     return f"{record.verdict}: {'; '.join(names)} {'differs' if len(names) == 1 else 'differ'}"
 
 
-def _span(texts: Sequence[str], tells: bool) -> str:
+def span_text(texts: Sequence[str], tells: bool) -> str:
     """The three points of an estimate; of one that tells little the lower end alone."""
     low, middle, high = (plain(text) for text in (texts[0], texts[len(texts) // 2], texts[-1]))
     if low == high:

@@ -45,6 +45,9 @@ def solved_document(solved: Solved) -> Document:
     )
 
 
+AGAINST = "falls, rises: after or before the zero crossing of the mains."
+
+
 def solved_table(solved: Solved) -> Table:
     """LED current, edges and lock of each case."""
     pulses, peaks, failed = solved.lock.pulses, solved.led_peak_a, solved.failed_rules
@@ -56,7 +59,7 @@ def solved_table(solved: Solved) -> Table:
         Quantity("rise_offset_s", "rises", lambda row: offset_text(pulses.rise_offset_s[row, 0])),
         Quantity("locks", "lock", lambda row: failed[row] or "yes"),
     )
-    return Table.of(range(solved.size), quantities, title="Solved")
+    return Table.of(range(solved.size), quantities, title="Solved", remark=AGAINST)
 
 
 def solved_figure(solved: Solved) -> Figure:

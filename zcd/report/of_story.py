@@ -9,7 +9,7 @@ import numpy as np
 from zcd.board.model import Assumption, Board
 from zcd.board.units import format_si
 from zcd.report.table import Table
-from zcd.report.text import plain, probability_text, quantity_text
+from zcd.report.text import offset_text, plain, probability_text, quantity_text
 from zcd.simulation.causes import Cause, Subsystem
 from zcd.simulation.controller import FAN, SYNC, State
 from zcd.simulation.flags import Fit
@@ -96,15 +96,15 @@ NAMED = 3
 """Causes that are named on one screen."""
 
 
-def headline(story: Story) -> str:
-    """The story in one line."""
+def headline(story: Story, *, fan: bool = True) -> str:
+    """The story in one line; also of the fan's flag."""
     if not story.flags:
         if story.end_state is State.OFF:
             return f"{cause_text(story.cause)}: the controller has no supply and reports nothing"
         return f"{cause_text(story.cause)}: no flag"
     times = ", ".join(
         f"{flag} flag after {story.flags[flag]:.1f} s"
-        for flag in (SYNC, FAN)
+        for flag in ((SYNC, FAN) if fan else (SYNC,))
         if flag in story.flags
     )
     return f"{cause_text(story.cause)}: {times}"
@@ -182,8 +182,8 @@ def assumed_times_line(assumptions: Sequence[Assumption]) -> str:
     if not named:
         return ""
     return (
-        f"With an assumed controller ({', '.join(named)}): your machine's times go in "
-        "[supervision]."
+        f"Assumed times of the controller: {', '.join(named)}. Write those of your machine into "
+        "[supervision] of the board file."
     )
 
 
@@ -208,7 +208,7 @@ def seen_table(story: Story) -> Table:
                 quantity_text(sight.feed_rms_v, "V"),
                 quantity_text(sight.led_peak_a, "A"),
                 "good" if sight.good else (sight.failed_rule or "fading away"),
-                _crossing_text(sight.late_s) if sight.good else "-",
+                _offset_text(sight.late_s) if sight.good else "-",
             )
         )
     if sync_view.state(True, True) is sync_view.state(True, False):
@@ -221,21 +221,23 @@ def seen_table(story: Story) -> Table:
         remarks.append(CHARGED)
     return Table(
         title="What the sync circuit gives",
-        columns=("", "feed to neutral", "LED peak", "pulses", "controller takes the crossing"),
+        columns=(
+            "",
+            "feed to neutral",
+            "LED peak",
+            "pulses",
+            "crossing, as the controller sees it",
+        ),
         rows=tuple(rows),
         right=(1, 2),
         remark=" ".join(remarks),
     )
 
 
-def _crossing_text(late_s: tuple[float, float]) -> str:
-    """By how much the firmware is wrong about the crossing."""
-    first, second = (round(late * 1e6) for late in late_s)
-    if not first and not second:
-        return "on time"
-    words = [f"{abs(us)} µs {'late' if us > 0 else 'early'}" if us else "on time"
-             for us in (first, second)]  # fmt: skip
-    return words[0] if first == second else f"{words[0]} / {words[1]}"
+def _offset_text(late_s: tuple[float, float]) -> str:
+    """By how much the firmware is wrong about the crossing, in each half cycle."""
+    first, second = map(offset_text, late_s)
+    return first if first == second else f"{first} / {second}"
 
 
 def stories_table(stories: Sequence[Story]) -> Table:

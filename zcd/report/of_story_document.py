@@ -75,13 +75,29 @@ def table_document(table: StoryTable) -> Document:
     return Document(
         title=plain(table.board.name),
         sections=(
-            Section("Causes by the flags they raise", (Facts(by_flags(table.stories)),), True),
+            Section(
+                "Causes by the flags they raise",
+                (
+                    Facts(by_flags(table.stories)),
+                    Paragraph(
+                        "Why one of them does: zcd story "
+                        f'{plain(table.board.file)} --cause "{_first_cause(table)}"'
+                    ),
+                ),
+                True,
+            ),
             brief_cautions(Where.DEAD),
             Section("", (Paragraph(board_line(table.board)),)),
             Section("", (stories_table(table.stories),)),
             *_end_sections(table.board, story_cautions((), fan=True)),
         ),
     )
+
+
+def _first_cause(table: StoryTable) -> str:
+    """A cause that raises a flag, the likeliest of a board to show."""
+    raising = [story.cause.key for story in table.stories if SYNC in story.flags]
+    return raising[0] if raising else table.stories[0].cause.key
 
 
 def causes_document(causes_for_flags: CausesForFlags) -> Document:

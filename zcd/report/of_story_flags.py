@@ -96,7 +96,7 @@ def _held_text(story: Story) -> str:
         return ""
     return (
         f"The fan runs at {story.speed_rpm[-1]:.0f} rpm on {story.fan_rms_v[-1]:.0f} V; the mains "
-        f"has {story.view.mains_rms_v:.0f} V. What is missing, the speed loop makes up for."
+        f"has {story.view.mains_rms_v:.0f} V. The speed loop compensates."
     )
 
 

@@ -7,25 +7,23 @@ from collections.abc import Sequence
 from itertools import groupby
 from math import isnan, nan, sqrt
 
+from zcd.board.diode_names import BRIDGE, ZENER, leg_refs
 from zcd.board.model import Capacitor, Diode, Optocoupler, Resistor
-from zcd.board.optocouplers import CLASSES, OWN_DATA, sold_as
+from zcd.board.optocouplers import CLASSES, OWN_DATA, package_of, sold_as
 from zcd.board.parts_library import (
-    BRIDGE,
-    ZENER,
     is_chip,
     kind_of_diode,
     usual_sizes,
     zener_v,
-    zener_w,
 )
 from zcd.margin.spread import AT_CORNER
-from zcd.margin.stress import ResistorStress
+from zcd.margin.stress import SMALL_ZENER_W, ResistorStress
 from zcd.refdata import default, table
 from zcd.report.of_sizes import small_chain
 from zcd.report.table import FAIL, Table
 from zcd.report.text import listed, plain, quantity_text, share_text
 from zcd.substitutes.compare import Verdict
-from zcd.substitutes.diodes import SMALL_ZENER_W, diodes_needed
+from zcd.substitutes.diodes import diodes_needed
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import couplers_needed, has_its_leds
@@ -139,9 +137,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
             n.rated_power_w > o.rated_power_w or n.working_v > o.working_v
             for n, o in zip(new, old, strict=True)
         )
-        words = f"as printed, {'higher' if higher else 'same'} rating"
-        if any(part.size_assumed for part in old):
-            words = "as printed"
+        unread = {unknown.ref for unknown in found.board.unknowns}
+        guessed = any(part.ref in unread for part in old)
+        words = "the likeliest value, as none is readable" if guessed else "as printed"
+        if not any(part.size_assumed for part in old):
+            words += f", {'higher' if higher else 'same'} rating"
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
             words += ", leaded, on the pads"
     else:
@@ -188,7 +188,7 @@ def pins_text(new: Optocoupler, old: Optocoupler) -> str:
     """How the pin-outs of two optocouplers compare."""
     if new.family == old.family:
         return "same pins"
-    now, before = package(new), package(old)
+    now, before = package_of(new.family), package_of(old.family)
     if not now:
         return "package and pins: see its data sheet"
     if old.family in CLASSES:
@@ -219,10 +219,10 @@ def _zener_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
     load = _zener_load_text(proposal.verdict, new)
     off = zener_v(new) / zener_v(old) - 1.0
     words = "the same voltage" if off == 0.0 else f"{_change_text(1.0 + off)} in voltage"
-    if zener_w(new) is None:
+    if new.rated_power_w is None:
         words += f", made for {quantity_text(_zener_to_buy_w(found, old), 'W')} or more"
-    elif zener_w(old) is not None and zener_w(new) != zener_w(old):
-        words += f" (was {quantity_text(zener_w(old) or 0.0, 'W')})"
+    elif old.rated_power_w not in (None, new.rated_power_w):
+        words += f" (was {quantity_text(old.rated_power_w or 0.0, 'W')})"
     if proposal.closeness is not Closeness.SAME:
         load = _low_time_change(found, proposal)
     return f"{words}; {load}"
@@ -235,7 +235,9 @@ def _zener_load_text(verdict: Verdict, part: Diode) -> str:
 
 def _zener_to_buy_w(found: Substitutes, part: Diode) -> float:
     """Power that a zener in the place of another is to be made for."""
-    least_w = max(zener_w(part) or SMALL_ZENER_W, SPARE_POWER * found.original.zener_w[part.ref])
+    least_w = max(
+        part.rated_power_w or SMALL_ZENER_W, SPARE_POWER * found.original.zener_w[part.ref]
+    )
     return min((watts for watts in ZENER_SIZES_W if watts >= least_w), default=least_w)
 
 
@@ -243,6 +245,9 @@ def _capacitor_reason(found: Substitutes, old: Capacitor, proposal: Proposal) ->
     (new,) = proposal.parts
     assert isinstance(new, Capacitor)
     made_for = "" if new.rated_v else f"; check that it is made for {_rating_text(found, old)}"
+    if proposal.closeness is not Closeness.SAME:
+        change = _change_text(new.capacitance_f / old.capacitance_f)
+        return f"{change}, {_low_time_change(found, proposal)}{made_for}"
     return f"the same capacitance{made_for}"
 
 
@@ -253,7 +258,8 @@ def _rating_text(found: Substitutes, part: Capacitor) -> str:
 
 def reverse_v(verdict: Verdict, diode: Diode) -> float:
     """Highest reverse voltage of a diode, or of any of a bridge."""
-    names = {f"{diode.ref}{letter} reverse voltage" for letter in ("", *"abcd")}
+    refs = (diode.ref, *leg_refs(diode.ref, diode.part))
+    names = {f"{ref} reverse voltage" for ref in refs}
     return max((r.value for r in verdict.rules if r.name in names), default=nan)
 
 
@@ -418,7 +424,7 @@ def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[st
         case Optocoupler():
             low, high = part.ctr_min_ratio, part.ctr_max_ratio
             ctr = f"{100 * low:.0f} %" if low == high else f"{100 * low:.0f}-{100 * high:.0f} %"
-            return ctr, package(part), quantity_text(_limit(part, "isolation_v"), "V")
+            return ctr, package_of(part.family), quantity_text(_limit(part, "isolation_v"), "V")
         case Diode():
             rating = quantity_text(part.junction.reverse_rating_v, "V")
             return rating, quantity_text(reverse_v(proposal.verdict, part), "V")
@@ -508,12 +514,6 @@ def _low_time_change(found: Substitutes, proposal: Proposal) -> str:
     if proposal.closeness is Closeness.OTHER:
         return words
     return f"{words} (was {low_time_text(found.original)})"
-
-
-def package(part: Optocoupler) -> str:
-    """Package of a family; empty where it is not in the tables."""
-    rows = {str(row["family"]): str(row["package"]) for row in table("optocoupler_packages")}
-    return rows.get(part.family, "")
 
 
 def _limit(part: Optocoupler, column: str) -> float:

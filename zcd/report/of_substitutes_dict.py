@@ -35,6 +35,7 @@ def substitutes_to_dict(result: Replacements) -> Record:
         drive              null or: running_a, blocked_a, ambient_degc, and parts (list: part,
                            kind, mode, fits, allowed_a, off_state_v, trigger_a, unread, rules)
         assumptions        list: key, value, source; of the board, then of the drawer
+        left_out           lines of the drawer's items that cannot be used
         =================  =============================================================
 
     Notes
@@ -54,6 +55,7 @@ def substitutes_to_dict(result: Replacements) -> Record:
         "answers": [_answer(found, answer) for answer in found.answers],
         "drive": None if drive is None else _drive(drive),
         "assumptions": (*found.board.assumptions, *found.drawer.assumptions),
+        "left_out": found.drawer.left_out,
     }
 
 

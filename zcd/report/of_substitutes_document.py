@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from zcd.report.cautions import FITTED
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
-from zcd.report.of_board import read_as_line, unread_line
+from zcd.report.of_board import drawer_lines, read_as_line, unread_line
 from zcd.report.of_check import assumed_values_table, board_line
 from zcd.report.of_check_document import end_sections
 from zcd.report.of_diagnosis_document import caution_sections
@@ -24,7 +24,7 @@ from zcd.report.of_substitutes import (
 )
 from zcd.report.text import plain
 from zcd.simulation.drive_parts import Replacements, Switches
-from zcd.substitutes.proposals import SHOWN
+from zcd.substitutes.proposals import SHOWN, few_tried
 from zcd.substitutes.search import CAPACITOR, Substitutes
 
 SCREEN_LINES = 18
@@ -65,6 +65,7 @@ def brief_document(result: Replacements) -> Document:
         _next_line(found),
     )  # fmt: skip
     blocks += [Paragraph(line) for line in said if line]
+    blocks += map(Paragraph, drawer_lines(found.drawer, SHOWN))
     asked = (part.ref for a in found.answers if a.kind == CAPACITOR for part in a.replaced)
     of_mains = any(found.needs[ref].on_mains for ref in asked)
     blocks += map(Paragraph, (*BRIEF_CAUTIONS, *([OF_CAPACITORS] if of_mains else [])))
@@ -77,6 +78,10 @@ def _more_line(result: Replacements) -> str:
     judged = any(answer.proposals for answer in found.answers)
     passes = "Each passes the check. " if judged and not found.original.failed else ""
     more = "Parts that change more: --any." if found.answers and not found.others else ""
+    if few_tried(found.board, len(found.answers)):
+        ref = next(part.ref for answer in found.answers for part in answer.replaced)
+        more = f"With a capacitor on the mains side only the nearest is tried; --for {ref} tries "
+        more += "more."
     return f"{passes}{more}"
 
 
@@ -95,6 +100,7 @@ def replacements_document(result: Replacements) -> Document:
     """The proposals with all their figures, what was assumed, sources and cautions."""
     found, drive = result.found, result.drive
     lines = [board_line(found.board), f"Drawer: {plain(found.drawer.name)}"]
+    lines += drawer_lines(found.drawer)
     lines += [line for line in (original_line(found),) if line]
     over = " ".join(line for line in (others_over_line(found), pads_line(found, SHOWN)) if line)
     return Document(

@@ -17,7 +17,7 @@ DIGITS = 3
 NOTHING = "-"
 CENTURY_YEARS = 100.0
 MIN_SHOWN = 1e-12
-ON_TIME_S = 0.5e-6
+AT_CROSSING_S = 0.5e-6
 
 
 class RuleWords(NamedTuple):
@@ -34,7 +34,7 @@ RULE_WORDS = {
     "low time": RuleWords("the pulse is too short", "pulse too short"),
     "high time": RuleWords("the time between pulses is too short", "pause too short"),
     "transition": RuleWords("the edges are too slow", "too slow"),
-    "edge offset": RuleWords("the edge is too far from the zero crossing", "too early or late"),
+    "edge offset": RuleWords("the edge is too far from the zero crossing", "too far"),
     "period": RuleWords("the pulses are uneven", "too long or short"),
 }
 
@@ -145,18 +145,18 @@ def short_of(probability: float) -> str:
 
 
 def offset_text(offset_s: float) -> str:
-    """How far an edge is from the true crossing.
+    """When an edge comes, seen from the zero crossing; for columns and pictures that say so.
 
     Examples
     --------
     >>> offset_text(6.2e-4), offset_text(-9e-5), offset_text(1e-8), offset_text(float("nan"))
-    ('620 µs late', '90 µs early', 'on time', '-')
+    ('620 µs after', '90 µs before', 'at crossing', '-')
     """
     if isnan(offset_s):
         return NOTHING
-    if abs(offset_s) < ON_TIME_S:
-        return "on time"
-    return f"{quantity_text(abs(offset_s), 's')} {'late' if offset_s > 0 else 'early'}"
+    if abs(offset_s) < AT_CROSSING_S:
+        return "at crossing"
+    return f"{quantity_text(abs(offset_s), 's')} {'after' if offset_s > 0 else 'before'}"
 
 
 def crossing_text(offset_s: float) -> str:
@@ -165,11 +165,10 @@ def crossing_text(offset_s: float) -> str:
     Examples
     --------
     >>> crossing_text(6.2e-4), crossing_text(1e-8)
-    ('620 µs after the crossing', 'at the crossing')
+    ('620 µs after the zero crossing', 'at the zero crossing')
     """
-    words = {"late": "after the crossing", "early": "before the crossing"}
-    amount, _, side = offset_text(offset_s).rpartition(" ")
-    return f"{amount} {words[side]}" if side in words else "at the crossing"
+    text = offset_text(offset_s).removesuffix(" crossing")
+    return text if text == NOTHING else f"{text} the zero crossing"
 
 
 def rule_text(rule: str) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import inf, sqrt
+from math import inf, log, sqrt
 
 import numpy as np
 
@@ -16,9 +16,10 @@ from zcd.board.drawer import SAFETY_CLASSES, StockCapacitor
 from zcd.board.model import Board, Capacitor
 from zcd.circuit.elements import Capacitance
 from zcd.engine.solution import Solution
-from zcd.substitutes.proposals import Candidate, Closeness
+from zcd.substitutes.proposals import Candidate, Closeness, in_order
 
-SAME_VALUE = 0.01
+SAME_VALUE, NEAR_FACTOR = 0.01, 2.2
+"""How near a capacitance comes to the printed one: the same, and one that is tried at all."""
 MAINS_V = 50.0
 """From this peak on a capacitor is one of the mains side that needs a class: extra-low voltage is
 50 V at most."""
@@ -74,16 +75,32 @@ def capacitor_needs(solution: Solution, board: Board) -> Mapping[str, CapacitorN
 def capacitor_candidates(
     board: Board, stock: Sequence[StockCapacitor], now: Capacitor, need: CapacitorNeed
 ) -> tuple[Candidate, ...]:
-    """Capacitors of the same value that are made for their place, class X2 and the least first."""
+    """Capacitors that are made for their place: of the same value, class X2 and the least first;
+    then those of a value near it, which change the pulse."""
+    parts = (replace(item.part, ref=now.ref) for item in stock)
     fit = [
-        item.part
-        for item in stock
-        if abs(item.part.capacitance_f / now.capacitance_f - 1.0) <= SAME_VALUE
-        and (item.part.safety_class in SAFETY_CLASSES or not need.on_mains)
-        and (item.part.rated_v is None or item.part.rated_v >= need.rated_v)
+        part
+        for part in dict.fromkeys(parts)
+        if 1.0 / NEAR_FACTOR <= part.capacitance_f / now.capacitance_f <= NEAR_FACTOR
+        and (part.safety_class in SAFETY_CLASSES or not need.on_mains)
+        and (part.rated_v is None or part.rated_v >= need.rated_v)
     ]
-    fit.sort(key=lambda part: (part.safety_class != "X2", part.rated_v or inf))
-    return tuple(
-        Candidate(parts=(replace(part, ref=now.ref),), board=board, closeness=Closeness.SAME)
-        for part in dict.fromkeys(fit)
+    same = [abs(part.capacitance_f / now.capacitance_f - 1.0) <= SAME_VALUE for part in fit]
+    return in_order(
+        [
+            Candidate(
+                parts=(part,),
+                board=board if alike else board.with_capacitor(now, part),
+                closeness=Closeness.SAME if alike else Closeness.OTHER,
+            )
+            for part, alike in zip(fit, same, strict=True)
+        ],
+        [
+            (
+                0.0 if alike else abs(log(part.capacitance_f / now.capacitance_f)),
+                part.safety_class != "X2",
+                part.rated_v or inf,
+            )
+            for part, alike in zip(fit, same, strict=True)
+        ],
     )

@@ -24,7 +24,7 @@ from zcd.margin.stress import (
     reverse_stress,
     worst_circuit,
     worst_of,
-    zener_power_w,
+    zener_stress,
 )
 from zcd.margin.tolerances import tolerances_of
 from zcd.substitutes.series_string import condensed
@@ -153,15 +153,16 @@ def _verdict(
     board: Board, at_levels: Solution, headrooms: Sequence[Headroom], at_worst: Solution
 ) -> Verdict:
     resistors = tuple(worst_of(at_worst, board))
+    zeners = zener_stress(at_levels, board)
     lock = judge(at_levels, board)
     levels = levels_of(board, at_levels, lock)
     reverse = reverse_stress(at_levels, board)
     return Verdict(
         board=board,
         levels=levels,
-        rules=rules_of(board, levels, lock, headrooms, resistors, reverse),
+        rules=rules_of(board, levels, lock, headrooms, (*resistors, *zeners), reverse),
         resistors=resistors,
-        zener_w=zener_power_w(at_levels, board),
+        zener_w={one.part.ref: float(one.power_w.max()) for one in zeners},
     )
 
 

@@ -7,16 +7,16 @@ from dataclasses import replace
 from math import log
 
 from zcd.board import parts_library
+from zcd.board.diode_names import BRIDGE, ZENER
 from zcd.board.drawer import PLENTY, StockDiode
 from zcd.board.model import Board, Diode, Topology
-from zcd.board.parts_library import BRIDGE, ZENER, kind_of_diode, zener_v, zener_w
+from zcd.board.parts_library import kind_of_diode, zener_v
+from zcd.margin.stress import SMALL_ZENER_W
 from zcd.substitutes.proposals import Candidate, Closeness, in_order
 
 BRIDGE_DIODES = 4
 SAME_VOLTAGE, NEAR_VOLTAGE = 0.02, 0.10
 """How near a zener's voltage comes to the printed one: the same, and one that is tried at all."""
-SMALL_ZENER_W = 0.5
-"""What a zener of unknown power is taken to bear at least: common practice, no source."""
 
 
 def every_diode(now: Diode) -> tuple[StockDiode, ...]:
@@ -98,8 +98,8 @@ def _rectifier_order(part: Diode, now: Diode) -> tuple[Closeness, tuple[float, .
 
 def _zener_order(part: Diode, now: Diode) -> tuple[Closeness, tuple[float, ...]]:
     off = abs(zener_v(part) / zener_v(now) - 1.0)
-    power_w = zener_w(part) or SMALL_ZENER_W
-    weaker = power_w < (zener_w(now) or SMALL_ZENER_W)
+    power_w = part.rated_power_w or SMALL_ZENER_W
+    weaker = power_w < (now.rated_power_w or SMALL_ZENER_W)
     same = off <= SAME_VOLTAGE and not weaker
     closeness = Closeness.SAME if same else Closeness.OTHER
     return closeness, (off > SAME_VOLTAGE, weaker, off, power_w)

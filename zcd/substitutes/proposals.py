@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from math import inf
 
+from zcd.board.diode_names import leg_refs
 from zcd.board.model import Board, Capacitor, Diode, Optocoupler, Resistor
-from zcd.board.parts_library import zener_w
 from zcd.substitutes.compare import Verdict, verdicts, with_corners
 
 Part = Resistor | Optocoupler | Diode | Capacitor
@@ -19,6 +18,9 @@ MANY, SHOWN_OF_MANY = 4, 2
 """From so many parts on, so many proposals for each."""
 ROUNDS = 3
 """How often the next candidates are judged where too few of those before passed."""
+SHOWN_OF_SLOW = 1
+"""So many for each of many parts, without those that change something, where a capacitor on the
+mains side makes each try take ten times as long; of one part there is one round."""
 
 
 class Closeness(StrEnum):
@@ -157,20 +159,29 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
     answers : list of Answer
         Proposals fail no rule that the original kept, and those that change something none at all.
     """
-    wanted = SHOWN if len(questions) < MANY else SHOWN_OF_MANY
+    few = few_tried(board, len(questions))
+    wanted = SHOWN if len(questions) < MANY else SHOWN_OF_SLOW if few else SHOWN_OF_MANY
+    rounds = 1 if few_tried(board) else ROUNDS
     judging = [
         _Judging(
-            [c for c in question.candidates if (c.closeness is Closeness.OTHER) is other], wanted
+            [c for c in question.candidates if (c.closeness is Closeness.OTHER) is other],
+            0 if few and other else wanted,
         )
         for question in questions
         for other in (False, True)
     ]
     known: dict[int, Verdict] = {}
-    for _ in range(ROUNDS):
+    bare: Verdict | None = None
+    for _ in range(rounds):
         batches = [each.next() for each in judging]
-        boards = [c.board for batch in batches for c in batch if c.board != board]
-        boards = boards if known else [board, *boards]
-        known |= {id(one.board): one for one in with_corners(verdicts(boards))}
+        tried = {id(c.board): c for batch in batches for c in batch if c.board != board}
+        boards = [c.board for c in tried.values()]
+        first = verdicts(boards if bare else [board, *boards])
+        bare = bare or first.pop(0)
+        # the worst corners only add rules: of what fails without them they need not be found
+        able = [one for one in first if _will_do(tried[id(one.board)], one, bare)]
+        whole = with_corners(able if known else [bare, *able])
+        known |= {id(one.board): one for one in (*first, *whole)}
         original = known[id(board)]
         for each, batch in zip(judging, batches, strict=True):
             for candidate in batch:
@@ -192,20 +203,24 @@ def answers(board: Board, questions: Sequence[Question]) -> tuple[Verdict, list[
     ]
 
 
+def few_tried(board: Board, questions: int = MANY) -> bool:
+    """Whether only the nearest candidate of so many parts is judged: see `SHOWN_OF_SLOW`."""
+    slow = any(part is not board.output.pin_capacitor for part in board.capacitors)
+    return slow and questions >= MANY
+
+
 def _will_do(candidate: Candidate, verdict: Verdict, original: Verdict) -> bool:
     """Whether a candidate is proposed; never a diode beyond its rating."""
     diodes = tuple(
-        f"{part.ref}{letter} "
+        f"{ref} "
         for part in candidate.parts
         if isinstance(part, Diode)
-        for letter in ("", *"abcd")
+        for ref in (part.ref, *leg_refs(part.ref, part.part))
     )
-    if any(rule.limited_by_breakdown and rule.name.startswith(diodes) for rule in verdict.failed):
-        return False
-    zeners = [
-        part for part in candidate.parts if isinstance(part, Diode) and part.junction.is_zener
-    ]
-    if any(verdict.zener_w[part.ref] > (zener_w(part) or inf) for part in zeners):
+    if any(
+        (rule.limited_by_breakdown or rule.unit == "W") and rule.name.startswith(diodes)
+        for rule in verdict.failed
+    ):
         return False
     if candidate.closeness is Closeness.OTHER:
         return verdict.passes

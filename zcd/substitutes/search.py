@@ -117,6 +117,8 @@ def substitutes(
         If a part is unknown.
     """
     known = replaceable_refs(board)
+    named = {ref.casefold(): ref for ref in known}
+    refs = tuple(named.get(ref.casefold(), ref) for ref in refs)
     for ref in refs:
         if ref not in known:
             raise no_such_part(ref, known, "--for ")

@@ -44,7 +44,8 @@ def optocoupler_candidates(
     -------
     candidates : tuple of Candidate
         The same family and grade first; then those whose pulses stay within the tolerance of the
-        original's and that isolate as well, the same family and the nearest CTR first.
+        original's, that isolate as well and fit its holes or pads, the same family and the
+        nearest CTR first.
     """
     now = board.optocoupler
     counts: Counter[Optocoupler] = Counter()
@@ -63,7 +64,7 @@ def optocoupler_candidates(
         of_grade = part.ctr_min_ratio < part.ctr_max_ratio
         if is_same_type(part, now) and (of_grade or within):
             closeness = Closeness.SAME
-        elif within and isolates_as_well(part, now):
+        elif within and isolates_as_well(part, now) and fits_its_holes(part, now):
             closeness = Closeness.LIKE
         else:
             closeness = Closeness.OTHER
@@ -94,6 +95,12 @@ def couplers_needed(board: Board, part: Optocoupler) -> int:
 def has_its_leds(part: Optocoupler, board: Board) -> bool:
     """Whether an optocoupler has as many LEDs as a board needs."""
     return (part.family in optocouplers.TWO_LED_FAMILIES) == board.two_leds
+
+
+def fits_its_holes(part: Optocoupler, now: Optocoupler) -> bool:
+    """Whether an optocoupler is not of the other kind, on the surface or through holes."""
+    packages = optocouplers.package_of(part.family), optocouplers.package_of(now.family)
+    return not all(packages) or len({each.startswith("SO") for each in packages}) == 1
 
 
 def isolates_as_well(part: Optocoupler, now: Optocoupler) -> bool:

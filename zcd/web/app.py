@@ -1,4 +1,4 @@
-"""The local page: three sheets in the order of the work, the board, the readings, the repair.
+"""The local page: board, readings and repair in the order of the work, and practice beside them.
 
 The page works nothing out: it calls what the command line calls.
 """
@@ -17,6 +17,7 @@ from zcd.errors import InputError
 from zcd.web.board_page import BoardPage
 from zcd.web.guard import Guard, Secrets
 from zcd.web.job_store import ChangedMeanwhileError
+from zcd.web.practice_page import PracticePage
 from zcd.web.readings_page import ReadingsPage
 from zcd.web.repair_page import RepairPage
 from zcd.web.state import HERE, PageState
@@ -49,6 +50,7 @@ def make_app(port: int, state: PageState, secrets: Secrets) -> Guard:
         BoardPage(state, workers),
         ReadingsPage(state, jobs),
         RepairPage(state, jobs, workers),
+        PracticePage(state),
         Ways(state),
     )
     static = Mount("/static", StaticFiles(directory=HERE / "static"))

@@ -41,25 +41,26 @@ def circuit_drawing(
     board: Board,
     circuit: Circuit,
     *,
+    near: tuple[str, str] | None = None,
     probes: tuple[str, str] | None = None,
     **words: Mapping[str, str],
 ) -> CircuitDrawing:
-    """Draw the circuit; with probes, only what is near them.
+    """Draw the circuit, or only what is near the probes.
 
     Parameters
     ----------
     board : Board
     circuit : Circuit
-    probes : tuple of str, optional
-        Nodes of the red and the black probe.
+    near, probes : tuple of str, optional
+        Nodes of the red and the black probe; `near`: nothing else is drawn.
     **words
         What stands in it, as for `schematic`.
     """
 
     def drawn(narrow: bool) -> Sketch:
         given: dict[str, Any] = dict(words)
-        sketch = schematic(board, circuit, probes=probes, narrow=narrow, **given)
-        return sketch if probes is None else zoomed(sketch)
+        sketch = schematic(board, circuit, probes=near or probes, narrow=narrow, **given)
+        return sketch if near is None else zoomed(sketch)
 
     lying = drawn(False)
     left, _, right, _ = lying.box

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field
+
+from starlette.requests import Request
 
 from zcd.board.model import Board
 from zcd.diagnosis.expected_readings import list_expected_readings
@@ -18,6 +21,7 @@ from zcd.report.of_diagnosis import spread_text
 MAX_KEPT = 6
 PATIENCE_S = 0.25
 """How long a page waits before it says that it waits."""
+POLL_S = 0.05
 
 
 @dataclass(slots=True)
@@ -54,6 +58,14 @@ class PreparedBoard:
             self.problem = str(error)
         finally:
             self.over.set()
+
+    async def made(self, request: Request) -> bool:
+        """Wait until it is worked out; False where who asked for it has left."""
+        while not self.over.is_set():
+            if await request.is_disconnected():
+                return False
+            await asyncio.sleep(POLL_S)
+        return True
 
     def _make(self) -> None:
         dictionary = make_fault_dictionary(self.board, self.meter, stored=True)

@@ -36,6 +36,7 @@ def meter_fields() -> Mapping[str, MeterField]:
         "ac_kind": MeterField(
             label="AC volts", usual=str(meter.ac_kind), choices=tuple(map(str, AcKind))
         ),
+        "scope": MeterField(label="Oscilloscope at hand", usual="yes", choices=("yes", "no")),
         "dc_input": MeterField(label="Input resistance, DC volts", usual=ohm(meter.dc_input_ohm)),
         "ac_input": MeterField(label="Input resistance, AC volts", usual=ohm(meter.ac_input_ohm)),
         "low_impedance": MeterField(

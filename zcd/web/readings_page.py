@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import threading
 from collections.abc import Callable, Mapping
 from contextlib import suppress
@@ -39,7 +38,6 @@ PLACE = ("function", "red", "black")
 """Names under which a reading at two points is chosen."""
 ANOTHER, CAPTURE, CHIP, NEXT = "another", "capture", "chip", "next"
 """Where an answer was typed, where that is not the line of a reading."""
-POLL_S = 0.05
 Act = Callable[[Answers, PostedForm, Log], None]
 """What a form asks for; last the log that its page showed."""
 
@@ -104,10 +102,8 @@ class ReadingsPage:
         """The jobs of the folder; or a job's readings, for which the page itself then waits."""
         if request.headers.get("hx-request"):
             prepared = await run_in_threadpool(self._prepared, request)
-            while prepared is not None and not prepared.over.is_set():
-                if await request.is_disconnected():
-                    return Response(status_code=204)
-                await asyncio.sleep(POLL_S)
+            if prepared is not None and not await prepared.made(request):
+                return Response(status_code=204)
         return await run_in_threadpool(self.filled, request)
 
     def _prepared(self, request: Request) -> PreparedBoard | None:

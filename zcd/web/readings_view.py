@@ -269,7 +269,7 @@ def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | Non
         example="62k" if row.dead else "4,98 V" if row.method is Method.VOLTS else "",
         outcomes=(*outcomes, ("Unstable", "unstable"), ("Cannot reach", "skip")),
         meanings=tuple(answers_text(suggestion)),
-        picture=circuit_drawing(open_job.job.board, circuit, probes=(reading.red, reading.black)),
+        picture=circuit_drawing(open_job.job.board, circuit, near=(reading.red, reading.black)),
     )
 
 

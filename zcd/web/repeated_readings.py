@@ -23,9 +23,7 @@ class ToRepeat:
     name : str
         Of its field.
     words : str
-        What is read where.
-    key : str
-        The same as a retest keeps it.
+        What is read where, as a retest keeps it.
     good : str
         What the repaired board should show.
     shown : str
@@ -34,7 +32,6 @@ class ToRepeat:
 
     name: str
     words: str
-    key: str
     good: str
     shown: str
 
@@ -63,7 +60,6 @@ def to_repeat(repair_request: RepairRequest) -> tuple[ToRepeat, ...]:
         ToRepeat(
             name=name,
             words=reading_text(reading, circuit),
-            key=reading.words,
             good=show_measured(expected),
             shown=repair_request.taken.get(name, ""),
         )

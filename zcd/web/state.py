@@ -341,16 +341,15 @@ class PageState:
     def fill(self, template: str, request: Request, unit: Unit, **words: Any) -> HTMLResponse:
         """A sheet, or a piece of one; every one knows the way to the others."""
         here = request.url.path.removeprefix(f"/job/{unit.name}/").split("/")[0]
-        text = self._templates.get_template(template).render(
-            here=here,
-            heading=STEPS.get(here, "Jobs"),
-            steps=self._steps(unit),
-            looked=unit,
-            window=self.drafts.window(unit.name),
-            shown=shown_of(request.headers),
-            **words,
-        )
-        return HTMLResponse(text)
+        usual = {
+            "here": here,
+            "heading": STEPS.get(here, "Jobs"),
+            "steps": self._steps(unit),
+            "looked": unit,
+            "window": self.drafts.window(unit.name),
+            "shown": shown_of(request.headers),
+        }
+        return HTMLResponse(self._templates.get_template(template).render(usual | words))
 
 
 def _beside(texts: Mapping[str, str]) -> Texts:

@@ -219,6 +219,7 @@ def retest(
     from zcd.diagnosis.fault_dictionary import make_fault_dictionary
     from zcd.diagnosis.retest import retest
     from zcd.jobs.retests import retest_record_of
+    from zcd.report.of_diagnosis import reading_text
     from zcd.report.of_retest import remaining_lines, retest_line
     from zcd.report.of_retest_record import retest_record_table
 
@@ -230,7 +231,7 @@ def retest(
         "line": retest_line(result),
         "good": result.good,
         "tables": (retest_record_table(record),),
-        "to_take": [reading.words for reading in result.to_take],
+        "to_take": [reading_text(reading, result.circuit) for reading in result.to_take],
         "lines": remaining_lines(result),
         "kept": record,
     }

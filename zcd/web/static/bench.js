@@ -82,8 +82,9 @@ document.addEventListener("htmx:after:swap", () => {
     step.open = true;
     step.querySelector(".primary")?.focus();
   }
+  if (document.activeElement.id === "line") document.activeElement.select();
   if (document.activeElement !== document.body) return;
-  document.querySelector("#next :is(#answer, .primary), .step[open] .primary, #fields [autofocus]")?.focus();
+  document.querySelector("#next :is(#answer, .primary), .step[open] .primary, #fields [autofocus], #review")?.focus();
 });
 
 document.addEventListener("keydown", (event) => {
