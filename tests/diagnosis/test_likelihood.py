@@ -323,3 +323,13 @@ def test_a_display_jumps_near_the_limit_of_the_pulses() -> None:
     assert_allclose(unstable[~near & ~fit.loose], STEADY_JUMPS)
     steady = fit.likelihood(Measured(reading=NO_PULSE[0], value=50.0))
     assert_allclose(steady[near], (fit.good(50.0) * (1.0 - NEAR_JUMPS))[near])
+
+
+def test_overload_over_what_hangs_at_the_supply_is_not_impossible() -> None:
+    """None of N samples beyond: rarer than about one in N (rule of succession), no less."""
+    over_supply = Reading(function=Function.OHM, red="pin", black="logic0")
+    fit = dictionary().fit(over_supply)
+    result = fit.likelihood(Measured(reading=over_supply, value=OVERLOAD))[entries("healthy")]
+    assert np.all(result >= 0.5 / (1.0 + result.shape[-1]))
+    over_part = dictionary().fit(OHMS).likelihood(Measured(reading=OHMS, value=OVERLOAD))
+    assert over_part[entries("healthy")].max() < 1e-6

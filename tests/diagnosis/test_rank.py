@@ -13,9 +13,11 @@ from tests.diagnosis.truth import alike, draw, finds
 from zcd.board.files import parse_board
 from zcd.diagnosis.expected_readings import list_expected_readings
 from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
+from zcd.diagnosis.faults import with_fault
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import SURE, Posterior, expected, spectrum
 from zcd.diagnosis.likelihood import Fit
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
 from zcd.diagnosis.next_reading import MIN_RISE, MOST_READINGS
 from zcd.diagnosis.rank import (
@@ -252,6 +254,14 @@ def test_mains_on_the_isolated_side_stops_the_work() -> None:
     assert result.suggestion is None
 
 
+@pytest.mark.parametrize("line", ["dc pin logic0 <0.1 V", "dc logic+ logic0 < 4 V"])
+def test_an_upper_bound_is_no_danger(line: str) -> None:
+    result = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit)])
+    assert "STOP" not in result.conclusion
+    over = parse_reading("dc pin logic0 over 60 V", atlas_of().circuit)
+    assert diagnose(atlas_of(), [over]).stopped == "danger"
+
+
 def test_live_readings_come_last() -> None:
     """A doubtful pin sends the hand to a dead test before the live chain."""
     result = diagnose(atlas_of(), measured("dc pin logic0 2.9"))
@@ -313,6 +323,34 @@ def test_leaks_at_one_place_are_named_together() -> None:
     result = diagnose(atlas_of(), [parse_reading(line, atlas_of().circuit) for line in lines])
     assert {"pin leaky", "OC1 transistor leaky"} <= {r.key for r in result.indistinguishable}
     assert "one of these, which no reading that pays tells apart" in result.conclusion
+
+
+@pytest.mark.parametrize(
+    ("name", "key", "severity"), [("clamped", "D1 leaky", 0.2), ("half-wave", "pin leaky", 0.5)]
+)
+def test_what_shows_the_same_is_lifted_or_named_with_a_leak(
+    name: str, key: str, severity: float
+) -> None:
+    """Beside the diode or the LED, at the pin or the transistor: the same two nodes (by
+    inspection), so no reading with both in place parts them."""
+    made = atlas_of(name)
+    fault, circuit = with_fault(made.circuit, key, severity)
+    bench, taken = MeterModel(made.board, circuit, made.meter), list[Measured]()
+    while (result := diagnose(made, taken)).suggestion is not None:
+        reading = result.suggestion.reading
+        taken.append(Measured(reading=reading, value=float(bench.read([reading])[0, 0])))
+    assert result.indistinguishable[0].key == key
+    lifted = [m for m in taken if m.reading.lifted]
+    parted = any({m.reading.red, m.reading.black} == fault.across for m in lifted)
+    same = {f.repair for f in made.faults if f.across == fault.across}
+    assert parted or {r.fault.repair for r in result.indistinguishable if r.fault} >= same
+
+
+def test_dirt_at_the_chain_is_one_answer() -> None:
+    """Cleaned in one go, whichever two points it joins (by inspection)."""
+    faults = {fault.key: fault for fault in atlas_of().faults}
+    assert faults["chain leaky"].repair == faults["chain leaky to neutral"].repair
+    assert faults["chain leaky"].repair != faults["OC1 LED leaky"].repair
 
 
 def test_fan_flag_alone_clears_the_sync_circuit() -> None:

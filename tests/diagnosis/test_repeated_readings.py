@@ -197,8 +197,8 @@ def test_a_contradiction_is_shown_beside_what_it_contradicts() -> None:
 @pytest.mark.parametrize(
     ("lines", "unseen"),
     [
-        (("dc pin logic0 4.98", "ohm R2 OL"), ("R1", "D1", "OC1.led")),
-        (("dc pin logic0 4.98", "ohm R2 OL", "ohm R1 110k"), ("D1", "OC1.led")),
+        (("dc pin logic0 4.98", "ohm R2 OL"), ("R1", "D1", "OC1.led", "OC1 output side")),
+        (("dc pin logic0 4.98", "ohm R2 OL", "ohm R1 110k"), ("D1", "OC1.led", "OC1 output side")),
         # pulses are there: they tell of all parts
         (GOOD, ()),
     ],

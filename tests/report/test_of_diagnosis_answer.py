@@ -197,6 +197,16 @@ def test_every_side_has_cautions_of_its_own() -> None:
     assert all(len(texts) <= 2 for texts in SHORT_CAUTIONS.values())
 
 
+def test_a_supply_that_is_another_usual_one_asks_for_the_board_file() -> None:
+    """3.3 V where the file says 5 V; 2.6 V is no usual supply (common practice, no source)."""
+    lines = ("ohm R1 110k", "ohm R2 130k")
+    texts = ("dc logic+ logic0 3.3", "dc pin logic0 1.7", "frequency 50", *lines)
+    other = " ".join(lines_of(answer_document(case_of(*texts))))
+    assert "3.3 V is a usual supply: is the supply in the board file right?" in other
+    low = case_of(texts[0].replace("3.3", "2.6"), *texts[1:])
+    assert "usual supply" not in " ".join(lines_of(answer_document(low)))
+
+
 SMALL = """mains = "230 V 50 Hz"
 optocoupler = "814"
 chain = {topology = "two-led", resistors = ["47k", "47k", "47k"], style = "1206"}

@@ -58,6 +58,7 @@ DRIFT = (1.15, 100.0)
 LOW_VALUE = (0.01, 0.87)
 """A resistor that is too low: a wrong part, or one whose film is partly bridged."""
 LEAK_OHM = (1e3, 3e6)
+ROUND_CHAIN = "clean the board all round the chain, look for burnt tracks"
 DIRT_W = 0.5
 """A leak on the mains that turns more than this into heat burns itself clear or burns the board:
 common practice, no source."""
@@ -117,6 +118,8 @@ class Fault:
     on_two_sides : bool
         The first of them is on the mains side, and the second shows the same whatever the LED
         does: each side of the board reads as if its own fault were the only one.
+    across : frozenset of str
+        Two nodes between which there is less resistance than there should be; else empty.
     reports : frozenset of str
         Flags that it raises whatever the pulses are.
     """
@@ -134,6 +137,7 @@ class Fault:
     members: tuple[str, ...] = ()
     on_two_sides: bool = False
     also: tuple[str, ...] = ()
+    across: frozenset[str] = frozenset()
     reports: frozenset[str] = field(default_factory=frozenset)
 
     @property
@@ -147,12 +151,19 @@ class Fault:
         return self.mode in REPLACED.get(self.kind, ())
 
     @property
+    def is_leak(self) -> bool:
+        """Whether current takes a way that no part gives it."""
+        return self.mode.startswith("leaky")
+
+    @property
     def repair(self) -> str:
         """The part that a new one takes the place of, or whose joints are reflowed; the key where
         neither mends it."""
         ref = self.part.partition(" ")[0]
         if self.is_replaced:
             return diode_of_bridge(ref)[0]
+        if self.kind == "led" and self.is_leak:
+            return f"{ref} LED leaky"
         return f"{ref} joints" if self.mode == LOOSE_MODE else SAME_PLACE.get(self.key, self.key)
 
 
@@ -179,8 +190,13 @@ REPLACED: dict[str, tuple[str, ...]] = {
 """Modes, by kind, that one new part mends. Dirt, solder bridges, joints and parts fitted the wrong
 way round are not among them."""
 
-SAME_PLACE = {"pin stuck low": "pin leaky", "pin stuck high": "pin leaky to supply"}
-"""A short and a leak at one place: clean it, then lift the pin."""
+SAME_PLACE = {
+    "pin stuck low": "pin leaky",
+    "pin stuck high": "pin leaky to supply",
+    "chain leaky in part": "chain leaky",
+    "chain leaky to neutral": "chain leaky",
+}
+"""Shorts and leaks at one place: clean it (and lift the pin). Dirt keeps to no pair of points."""
 
 
 def answer_of(fault: Fault) -> str:
@@ -215,7 +231,7 @@ def faults_of(circuit: Circuit) -> tuple[Fault, ...]:
     for element in circuit:
         result += _of_element(element, circuit)
     result += _chain_leaks(circuit)
-    result += _pin_faults()
+    result += _pin_faults(circuit)
     result += [_loose(fault) for fault in result if _may_be_loose(fault)]
     return (*result, *_elsewhere())
 
@@ -278,7 +294,7 @@ def _of_element(element: Element, circuit: Circuit) -> Iterator[Fault]:
         case Capacitance(ref=ref) if not ref.endswith(".miller"):
             yield from _capacitor_faults(element)
         case Junction(ref=ref) if ".led" in ref:
-            yield from _led_faults(ref, alone=f"{ref}2" not in circuit)
+            yield from _led_faults(element, alone=f"{ref}2" not in circuit)
         case Junction():
             yield from _diode_faults(element, circuit)
         case Phototransistor():
@@ -360,7 +376,8 @@ def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]
         ),
     ):  # fmt: skip
         size, ohm = between(ends), between((nominal * ends[0], nominal * ends[1]))
-        yield _fault(ref, "resistor", mode, words, setting(ref, "resistance_ohm", ohm), size, "x")
+        fault = _fault(ref, "resistor", mode, words, setting(ref, "resistance_ohm", ohm), size, "x")
+        yield replace(fault, across=frozenset(element.nodes if mode == "low" else ()))
     if least <= MAX_SHORT_OHM:
         yield _fault(
             ref, "resistor", "short",
@@ -435,8 +452,9 @@ def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
     )
 
 
-def _led_faults(ref: str, *, alone: bool) -> Iterator[Fault]:
+def _led_faults(element: Junction, *, alone: bool) -> Iterator[Fault]:
     """Of a LED that may stand alone; two back to back in one part look the same turned round."""
+    ref = element.ref
     opto = ref.partition(".")[0]
     name = "LED" if ref.endswith("led") else "second LED"
     part = f"{opto} {name}"
@@ -450,11 +468,12 @@ def _led_faults(ref: str, *, alone: bool) -> Iterator[Fault]:
         shorted(ref, SHORT_OHM),
     )  # fmt: skip
     size = between(LED_LEAK_OHM)
-    yield _fault(
+    leaky = _fault(
         part, "led", "leaky",
         f"something leaks across the {name} of {opto}: clean the board there, then replace {opto}",
         leak_in_or_beside(ref, size), size, "Ω",
     )  # fmt: skip
+    yield replace(leaky, across=frozenset(element.nodes))
     if name == "LED" and not alone:
         yield _both_leds_open(ref)
     if name == "LED" and alone:
@@ -491,9 +510,10 @@ def _diode_faults(element: Junction, circuit: Circuit) -> Iterator[Fault]:
         shorted(ref, SHORT_OHM),
     )  # fmt: skip
     size = between(LEAK_OHM)
-    yield _fault(
+    leaky = _fault(
         ref, "diode", "leaky", f"{ref} leaks in reverse: replace it", leak(ref, size), size, "Ω"
     )
+    yield replace(leaky, across=frozenset(element.nodes))
     if diode_of_bridge(ref)[1]:
         return  # none of the four is turned or replaced alone
     yield _fault(
@@ -539,11 +559,12 @@ def _phototransistor_faults(element: Phototransistor) -> Iterator[Fault]:
         bridge(f"{ref}.bridge", element.a, element.b, SHORT_OHM),
     )  # fmt: skip
     size = between(PIN_LEAK_OHM)
-    yield _fault(
+    leaky = _fault(
         f"{ref} transistor", "phototransistor", "leaky",
         f"something leaks from collector to emitter of {ref}: clean, then replace {ref}",
         bridge(f"{ref}.bridge", element.a, element.b, size), size, "Ω",
     )  # fmt: skip
+    yield replace(leaky, across=frozenset((element.a, element.b)))
 
 
 def _mains_faults() -> Iterator[Fault]:
@@ -604,7 +625,7 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
     size = _dirt(circuit, whole - _along(ohm, [start, *_joints_of(circuit, last)]))
     yield _fault(
         "chain", "board", "leaky",
-        "something leaks across the chain: clean the board along it, look for burnt tracks",
+        f"something leaks across the chain: {ROUND_CHAIN}",
         bridge("dirt", start, end, size), size, "Ω",
     )  # fmt: skip
     joints = _joints_of(circuit, last)
@@ -616,8 +637,7 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
         size = _dirt(circuit, whole - max(_along(ohm, nodes) for nodes in bridged))
         yield _fault(
             "chain", "board", "leaky in part",
-            "something leaks across neighbours in the chain: clean the board along them, look for "
-            "burnt tracks",
+            f"something leaks across neighbours in the chain: {ROUND_CHAIN}",
             bridge_at_one("dirt in part", parts, size), size, "Ω",
         )  # fmt: skip
     # after the last resistor a LED without a rectifier follows: a leak across that is its own
@@ -626,8 +646,7 @@ def _chain_leaks(circuit: Circuit) -> Iterator[Fault]:
         size = _dirt(circuit, _along(ohm, [start, joints[0]]))
         yield _fault(
             "chain", "board", "leaky to neutral",
-            "something leaks from the chain to neutral: clean the board between them, look for "
-            "burnt tracks",
+            f"something leaks from the chain to neutral: {ROUND_CHAIN}",
             bridge_at_one("dirt to neutral", [(j, "neutral") for j in joints], size), size, "Ω",
         )  # fmt: skip
 
@@ -655,7 +674,7 @@ def _dirt(circuit: Circuit, rest_ohm: float) -> Amount:
     return between((min(low, high), high))
 
 
-def _pin_faults() -> Iterator[Fault]:
+def _pin_faults(circuit: Circuit) -> Iterator[Fault]:
     """Faults of the controller's input, which is no element of its own."""
     size = between(PIN_LEAK_OHM)
     for mode, a, b, ohm, words in (
@@ -676,10 +695,12 @@ def _pin_faults() -> Iterator[Fault]:
             "something leaks from the supply to the controller's pin: clean, then lift the pin",
         ),
     ):  # fmt: skip
-        yield _fault(
+        fault = _fault(
             "pin", "pin", mode, words, bridge(f"pin {mode}", a, b, ohm),
             *((ohm, "Ω") if ohm is size else (None, "")),
         )  # fmt: skip
+        leak_ends = (circuit.node(a), circuit.node(b)) if fault.is_leak else ()
+        yield replace(fault, across=frozenset(leak_ends))
 
 
 LOOSE = ("resistor", "diode", "led", "phototransistor", "contact", "coil")

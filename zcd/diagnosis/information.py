@@ -20,6 +20,8 @@ IntArray = NDArray[np.intp]
 
 SURE = 0.95
 """Probability from which a fault counts as settled."""
+SURE_OF_LEAK = 0.98
+"""The same of a leak: each on the list stands for dirt anywhere near its two points."""
 NEGLIGIBLE = 1e-4
 """Share of a fault that the choice of a reading need not look at."""
 REACH_WIDTHS = 3.0
@@ -181,12 +183,15 @@ class Posterior:
         Probability of none of these.
     holds : sparse array, shape (F, F)
         1 where a fault (row) is there if another (column) is: itself, in a pair, now and then.
+    sure : float
+        Probability from which a fault counts as settled.
     """
 
     weights: FloatArray
     member: IntArray
     unmodelled: float
     holds: csr_array
+    sure: float = SURE
 
     @cached_property
     def kept(self) -> IntArray:
@@ -225,7 +230,7 @@ def expected(spectrum: Spectrum, posterior: Posterior) -> Expected:
     bits = there * _information(joint / there)
     # none of these shows anything equally well
     rest = np.full(joint.shape[1], posterior.unmodelled / joint.shape[1])
-    return _expected(bits, joint, rest, posterior.kept_holds)
+    return _expected(bits, joint, rest, posterior)
 
 
 def expected_again(
@@ -261,17 +266,17 @@ def expected_again(
     rest = np.zeros(joint.shape[1])
     rest[0] = posterior.unmodelled
     bits = _information(np.concatenate([joint, rest[None]]))
-    return _expected(bits, joint, rest, posterior.kept_holds)
+    return _expected(bits, joint, rest, posterior)
 
 
-def _expected(bits: float, joint: FloatArray, rest: FloatArray, holds: csr_array) -> Expected:
+def _expected(bits: float, joint: FloatArray, rest: FloatArray, posterior: Posterior) -> Expected:
     """From shares of answers (columns) by fault (rows), and of none of these."""
-    there = np.concatenate([holds @ joint, rest[None]])
+    there = np.concatenate([posterior.kept_holds @ joint, rest[None]])
     best, likely = there.max(axis=0), joint.sum(axis=0) + rest
     return Expected(
         bits=bits,
         rise=float(best.sum() - there.sum(axis=1).max()),
-        settles=float(likely[best >= SURE * likely].sum()),
+        settles=float(likely[best >= posterior.sure * likely].sum()),
     )
 
 

@@ -51,6 +51,8 @@ JUMP_ERRORS = 2.0
 """Errors between two looks of a joint from which a display is seen to jump. Both are of one board,
 read with one meter: how well its parts are known does not come in."""
 MIN_DENSITY = 1e-300
+WIDE_DECADES = 2.0
+"""Spread of ohms on a good board from which its samples do not show the most that it may read."""
 
 
 def scaled(function: Function, values: FloatArray) -> FloatArray:
@@ -116,6 +118,7 @@ class Fit:
         if graded is not None and _is_local(reading):
             moved = np.abs(self.centre - self.centre[0]) > self.noise
             self.averaged = ~(graded & moved.any(axis=1))
+        self.wide = self.function.row.decades and np.ptp(self.centre[0]) > WIDE_DECADES
         self.width = self.width_of(1.0)
         low, high = float(self.centre.min()), float(self.centre.max())
         widest = float(self.width.max())
@@ -180,6 +183,9 @@ class Fit:
             low, high = ((end - self.centre) / width for end in ends)
             least, most = ((end - self.none) / self.none_error for end in ends)
             share = self._with_other(ndtr(high) - ndtr(low), float(ndtr(most) - ndtr(least)))
+            if self.wide and ends[1] == inf:
+                # none of N beyond: rarer than about one in N, not impossible (rule of succession)
+                share = np.maximum(share, 0.5 / (1.0 + share.shape[-1]))
             result = self._of_all(share)
         elif measured.about:
             y = scaled(self.function, np.asarray(measured.value))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from zcd.circuit.elements import Circuit
 from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
-from zcd.diagnosis.faults import HEALTHY
+from zcd.diagnosis.faults import HEALTHY, answer_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.information import Expected, Posterior, entropy_bits, expected, expected_again
 from zcd.diagnosis.likelihood import ALIKE_ERRORS, scaled
@@ -29,9 +29,9 @@ MIN_SETTLED_A_COST = 0.006
 HIGHEST_COST = 8.0
 """No more is asked of a reading that costs more than this: cost then orders those worth it."""
 PATIENCE = 6
-"""Readings after which more is asked of each further one, in proportion: common practice, no
-source."""
-SETTLED_FACTOR = 4.0
+"""Readings after which more is asked of each further one, in proportion, unless a good board is
+likeliest: a bad one that is called good comes back. Common practice, no source."""
+SETTLED_FACTOR = 2.0
 """So much more is asked of it where what it is can be named with one or two others."""
 MOST_READINGS = 14
 """No more are advised: what they leave open is told; common practice, no source."""
@@ -160,9 +160,7 @@ class Doubt:
     outlier: FloatArray
 
 
-def worth_taking(
-    worth: Expected, cost: float = 1.0, taken: int = 0, *, settled: bool = False
-) -> bool:
+def worth_taking(worth: Expected, cost: float = 1.0, weary: float = 1.0) -> bool:
     """Whether a reading may change the mind often enough for its cost.
 
     The mind is what would be repaired first, and whether that is sure. A reading of which no answer
@@ -173,12 +171,9 @@ def worth_taking(
     ----------
     worth : Expected
     cost : float
-    taken : int
-        Readings taken before.
-    settled : bool
-        Whether it is one of a few that can be named together.
+    weary : float
+        How much more is asked of it than of the first.
     """
-    weary = max(1.0, taken / PATIENCE) * (SETTLED_FACTOR if settled else 1.0)
     cost = min(cost, HIGHEST_COST)
     least = max(MIN_SETTLED, MIN_SETTLED_A_COST * cost)
     return worth.rise >= weary * MIN_RISE * cost or worth.settles >= weary * least
@@ -222,6 +217,9 @@ def best_reading(
         return None
     shares = np.array([w.sum() for w in dictionary.by_fault(posterior.weights)])
     most = (1.0 - posterior.unmodelled) * float(entropy_bits(shares / shares.sum()))
+    good = answer_of(dictionary.faults[int(shares.argmax())]) == HEALTHY.key
+    weary = 1.0 if good else max(1.0, taken / PATIENCE)
+    weary *= SETTLED_FACTOR if settled else 1.0
     best: tuple[float, Reading, Expected] | None = None
     dead: tuple[float, Reading, Expected] | None = None
     for doubt in doubts:
@@ -229,9 +227,7 @@ def best_reading(
             _worth_again(dictionary, doubt, posterior),
             _cost(dictionary, doubt.measured.reading, power),
         )
-        if worth_taking(worth, cost, taken, settled=settled) and (
-            best is None or worth.bits / cost > best[0]
-        ):
+        if worth_taking(worth, cost, weary) and (best is None or worth.bits / cost > best[0]):
             best = worth.bits / cost, doubt.measured.reading, worth
     for reading in sorted(readings, key=lambda r: _cost(dictionary, r, power)):
         cost = _cost(dictionary, reading, power)
@@ -240,7 +236,7 @@ def best_reading(
         if progress is not None and not dictionary.has(reading):
             progress(reading.words)
         worth = expected(dictionary.spectrum(reading), posterior)
-        if not worth_taking(worth, cost, taken, settled=settled):
+        if not worth_taking(worth, cost, weary):
             continue
         if best is None or worth.bits / cost > best[0]:
             best = worth.bits / cost, reading, worth

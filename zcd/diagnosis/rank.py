@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import HEALTHY, Fault, answer_of, includes, same_repair
 from zcd.diagnosis.flag_evidence import no_fault_share
-from zcd.diagnosis.information import SURE, Posterior, together
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.information import SURE, SURE_OF_LEAK, Posterior, together
 from zcd.diagnosis.likelihood import (
     BREADTHS,
     fact_log,
@@ -169,8 +170,9 @@ def diagnose(
     ranked = _ranked(dictionary, weights, none, measured)
     alarm = _alarm(dictionary, measured)
     posterior = Posterior(
-        weights=weights, member=dictionary.member, unmodelled=none, holds=dictionary.holds
-    )
+        weights=weights, member=dictionary.member, unmodelled=none, holds=dictionary.holds,
+        sure=_sure_from(ranked[:1]),
+    )  # fmt: skip
     outliers = _outliers(dictionary, measured, flags, posterior)
     suspects = _suspects(outliers)
     if _is_confused(suspects, measured, none):
@@ -192,6 +194,11 @@ def diagnose(
     again = None if enough else _again(dictionary, posterior, outliers, suspects, skipped)
     if again is None and sure and not enough:
         again = _to_confirm(dictionary, posterior, outliers, skipped)
+    twins = _twins(ranked, alike, measured) if again is None and sure else ()
+    if twins:
+        alone = None if enough else _one_alone(dictionary, twins[0], skipped)
+        again = None if alone is None else at_once(dictionary, posterior, alone)
+        alike = (*alike, *(r for r in twins if again is None and r not in alike))
     if again is not None:
         suggestion, sure = again, False
     contradicted = sure and bool(suspects)
@@ -263,7 +270,7 @@ def _next(
         if _may_be_taken_again(dictionary, outlier, search.skipped)
     ]
     alike = _together(ranked)
-    settled = sum(r.probability for r in alike) >= SURE
+    settled = sum(r.probability for r in alike) >= _sure_from(alike)
     state = (doubts, progress, search.power, search.answers)
     suggestion = best_reading(dictionary, posterior, left, *state, settled=settled)
     if suggestion is None and len(alike) > 1 and not settled:
@@ -293,10 +300,21 @@ def choices(
     )
 
 
+Evidence = tuple[FloatArray, FloatArray, float]
+"""Log densities of a fact: by breadth, shape (B, E, N); if few are unlike, shape (E, N); flat."""
+
+
 def posterior_weights(
-    dictionary: FaultDictionary, measured: Sequence[Measured], flags: Collection[str] = ()
+    dictionary: FaultDictionary,
+    measured: Sequence[Measured],
+    flags: Collection[str] = (),
+    known: dict[tuple[Measured, ...], Evidence] | None = None,
 ) -> tuple[FloatArray, float]:
-    """Weight of every entry and sample, shape (E, N), and of none of these; they sum to 1."""
+    """Weight of every entry and sample, shape (E, N), and of none of these; they sum to 1.
+
+    `known` keeps what each fact says, for the next time.
+    """
+    known = {} if known is None else known
     spread = (
         np.bincount(dictionary.member)[dictionary.member]
         * dictionary.severity.shape[1]
@@ -311,16 +329,23 @@ def posterior_weights(
     log_flat = np.log1p(-NEAR_SHARE)
     log_near = prior + np.log(NEAR_SHARE * len(BREADTHS) / dictionary.shares.sum())
     for fact in _facts(measured):
-        fits = [(dictionary.fit(m.reading), m) for m in fact]
-        good, flat = zip(*(fact_log(fits, breadth) for breadth in BREADTHS), strict=True)
-        log_weight = log_weight + partly_wrong(np.stack(good), flat[0], outlier_share(fact))
-        log_near = log_near + partly_wrong(good[0], flat[0], UNLIKE_SHARE)
-        log_flat += flat[0]
+        if (key := tuple(fact)) not in known:
+            known[key] = _evidence(dictionary, fact)
+        told, near, flat = known[key]
+        log_weight, log_near, log_flat = log_weight + told, log_near + near, log_flat + flat
     log_none = missing + np.logaddexp(log_flat, np.logaddexp.reduce(log_near, axis=None))
     top = max(float(log_weight.max()), float(log_none))
     weights, none = np.exp(log_weight - top).sum(axis=0), float(np.exp(log_none - top))
     total = float(weights.sum()) + none
     return weights / total, none / total
+
+
+def _evidence(dictionary: FaultDictionary, fact: Sequence[Measured]) -> Evidence:
+    """What readings that show one fact say of every entry and sample."""
+    fits = [(dictionary.fit(m.reading), m) for m in fact]
+    good, flat = zip(*(fact_log(fits, breadth) for breadth in BREADTHS), strict=True)
+    told = partly_wrong(np.stack(good), flat[0], outlier_share(fact))
+    return told, partly_wrong(good[0], flat[0], UNLIKE_SHARE), flat[0]
 
 
 def _facts(measured: Sequence[Measured]) -> list[list[Measured]]:
@@ -370,7 +395,7 @@ def present(ranked: Sequence[Ranked]) -> float:
 
 def _certain(ranked: Sequence[Ranked]) -> Ranked | None:
     """What is there beyond doubt; None: nothing is."""
-    if ranked[0].fault is not None and present(ranked) >= SURE:
+    if ranked[0].fault is not None and present(ranked) >= _sure_from(ranked[:1]):
         return ranked[0]
     return in_any_case(ranked)
 
@@ -382,9 +407,14 @@ def in_any_case(ranked: Sequence[Ranked]) -> Ranked | None:
     held = [r for r in ranked if r.fault and first and includes(first, r.fault)]
     for single in held:
         there = sum(r.probability for r in ranked if one_repair(single, r) or _has(r, single))
-        if there >= SURE:
+        if there >= _sure_from([single]):
             return replace(single, probability=there)
     return None
+
+
+def _sure_from(named: Sequence[Ranked]) -> float:
+    """Probability from which what is named counts as settled."""
+    return SURE_OF_LEAK if any(r.fault and r.fault.is_leak for r in named) else SURE
 
 
 def one_repair(first: Ranked, second: Ranked) -> bool:
@@ -408,7 +438,7 @@ def _together(ranked: Sequence[Ranked]) -> tuple[Ranked, ...]:
     named: list[Ranked] = []
     answers: set[str] = set()
     for r in ranked:
-        enough = sum(each.probability for each in named) >= SURE
+        enough = sum(each.probability for each in named) >= _sure_from(named)
         if enough or r.fault is None or r.probability < MIN_TOGETHER:
             break
         answers.add(answer_of(r.fault))
@@ -421,7 +451,7 @@ def _together(ranked: Sequence[Ranked]) -> tuple[Ranked, ...]:
 def _is_settled(alike: Sequence[Ranked], suggestion: Suggestion | None) -> bool:
     """Whether nothing is asked any more, and what is named is beyond doubt."""
     share = sum(r.probability for r in alike)
-    return suggestion is None and alike[0].fault is not None and share >= SURE
+    return suggestion is None and alike[0].fault is not None and share >= _sure_from(alike)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -561,6 +591,39 @@ def _to_confirm(
     if not within_reach([first.reading], skipped, dictionary.circuit):
         return None
     return once_more(dictionary, posterior, only.doubt)
+
+
+def _twins(
+    ranked: Sequence[Ranked],
+    named: Sequence[Ranked],
+    measured: Sequence[Measured],
+) -> tuple[Ranked, ...]:
+    """What is named and what shows the same unless an end is lifted, where none was.
+
+    A leak beside a part, or in it, or a part of a lower value: the samples of one may fit a little
+    better by chance.
+    """
+    fault = named[0].fault
+    if len(named) > 1 or fault is None or not fault.across:
+        return ()
+    if any(m.reading.lifted and {m.reading.red, m.reading.black} == fault.across for m in measured):
+        return ()
+    same = tuple(r for r in ranked if r.fault and r.fault.across == fault.across)
+    parted = len({r.fault.repair for r in same if r.fault}) > 1
+    return same if parted else ()
+
+
+def _one_alone(
+    dictionary: FaultDictionary, first: Ranked, skipped: Collection[Reading]
+) -> Reading | None:
+    """Ohms over a leak with an end of a part there lifted; None where that cannot be taken."""
+    parts = [
+        r
+        for r in dictionary.readings
+        if r.lifted and r.function is Function.OHM and first.fault
+        and {r.red, r.black} == first.fault.across
+    ]  # fmt: skip
+    return next(iter(within_reach(parts, skipped, dictionary.circuit)), None)
 
 
 def _with_one_end_lifted(dictionary: FaultDictionary, reading: Reading) -> Reading | None:

@@ -19,7 +19,7 @@ from zcd.diagnosis.likelihood import error, merge_repeats, scaled
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
 from zcd.diagnosis.missing_readings import missing_readings
-from zcd.diagnosis.rank import posterior_weights
+from zcd.diagnosis.rank import Evidence, posterior_weights
 from zcd.diagnosis.readings import Measured, Power, Reading
 from zcd.diagnosis.retest_record import told_clearly
 from zcd.diagnosis.samples import sample_circuits
@@ -163,9 +163,10 @@ def retest(
     dictionary.prepare([m.reading for m in measured], progress)
     repaired = replace(dictionary, shares=_repaired_shares(dictionary))
     good = _reads_good(dictionary)
+    told: dict[tuple[Measured, ...], Evidence] = {}
 
     def shares_after(measured: Sequence[Measured]) -> FloatArray:
-        weights, _ = posterior_weights(repaired, measured, flags)
+        weights, _ = posterior_weights(repaired, measured, flags, told)
         return np.array([part.sum() for part in repaired.by_fault(weights)])
 
     shares = shares_after(measured)

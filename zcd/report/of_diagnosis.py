@@ -261,7 +261,8 @@ def _short_place(reading: Reading, circuit: Circuit) -> str:
 
 
 def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
-    """Parts of the chain that no reading was taken across, behind a fault that stops the pulses.
+    """Parts that no reading was taken across, while a fault stops the pulses: those of the chain,
+    and the optocoupler's output.
 
     While it is there the pulses say nothing of them, so that a second bad part would not show.
     """
@@ -288,7 +289,10 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
         for e in circuit
         if isinstance(e, Resistance | Junction) and set(e.nodes) <= mains and not is_hidden(e)
     ]
-    return tuple(ref for ref in chain if ref not in read and ref not in (own, "K1.contact"))
+    unseen = [ref for ref in chain if ref not in read and ref not in (own, "K1.contact")]
+    # a level that stays tells nothing of a transistor that the LED never switched on
+    outputs = [e.ref for e in circuit.of(Phototransistor) if e.ref != fault.repair]
+    return (*unseen, *(f"{ref} output side" for ref in outputs))
 
 
 def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:

@@ -8,8 +8,8 @@ from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
-from zcd.diagnosis.faults import HEALTHY, includes
-from zcd.diagnosis.functions import Method
+from zcd.diagnosis.faults import HEALTHY, Fault, includes
+from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
@@ -32,7 +32,7 @@ from zcd.report.of_diagnosis import (
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line
 from zcd.report.of_sizes import small_chain
-from zcd.report.text import plain, probability_text
+from zcd.report.text import plain, probability_text, quantity_text
 from zcd.substitutes.search import replaceable_refs
 
 MOST_NAMED = 3
@@ -322,6 +322,15 @@ def swap_line(alike: Sequence[Ranked]) -> str:
     return f"To tell: lift or swap {parts[0]} and see whether it changes."
 
 
+USUAL_SUPPLIES_V = (3.3, 5.0, 12.0, 15.0, 24.0)
+SUPPLY_ERROR = 0.03
+"""How far a regulator's output and a meter are off together: common practice, no source."""
+SUPPLY_ENDS = {
+    "supply low": [{"logic+", "logic0"}],
+    "coil supply low": [{"coil+", "logic0"}, {"coil+", "coil-"}],
+}
+
+
 def overload_line(diagnosis: Diagnosis, board: Board) -> str:
     """That the part named is too small for its place, so that the same one would fail again."""
     fault = diagnosis.indistinguishable[0].fault
@@ -340,9 +349,15 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     """What to do before a part is replaced for one reading; empty where there are more."""
     step = diagnosis.suggestion
     decided = diagnosis.stopped == "sure" or (step is not None and step.again is not None)
+    fault = diagnosis.indistinguishable[0].fault
+    if decided and fault is not None and (volts := _usual_supply(fault, diagnosis.measured)):
+        return (
+            f"{volts} is a usual supply: is the supply in the board file right? Read it off the "
+            "regulator before you look for a fault."
+        )
     if not decided or len(diagnosis.measured) != 1:
         return ""
-    only, fault = diagnosis.measured[0], diagnosis.indistinguishable[0].fault
+    only = diagnosis.measured[0]
     if only.repeated or only.reading.lifted or fault is None:
         return ""
     one_piece = diode_of_bridge(fault.part)[1]
@@ -353,6 +368,21 @@ def confirm_line(diagnosis: Diagnosis) -> str:
     if fault.mode == "reversed":
         how = "crossed probes read the same; swap them and take it"
     return f"This rests on one reading: {how} once more to be sure."
+
+
+def _usual_supply(fault: Fault, measured: Sequence[Measured]) -> str:
+    """What a supply that seems too low reads, where others are meant to be as high; else empty."""
+    ends = SUPPLY_ENDS.get(fault.key, [])
+    for m in measured:
+        if (
+            m.exact
+            and m.reading.function is Function.DC
+            and {m.reading.red, m.reading.black} in ends
+        ):
+            near = [v for v in USUAL_SUPPLIES_V if abs(m.value - v) <= SUPPLY_ERROR * v]
+            if near:
+                return quantity_text(near[0], "V")
+    return ""
 
 
 def fault_name(ranked: Ranked) -> str:

@@ -222,6 +222,16 @@ REPLACED = {
 """What is mended by a new part, whichever of these it is."""
 
 
+SAME_PLACE = {
+    "pin stuck low": "pin leaky",
+    "pin stuck high": "pin leaky to supply",
+    "chain leaky in part": "chain leaky",
+    "chain leaky to neutral": "chain leaky",
+    "OC1 second LED leaky": "OC1 LED leaky",
+}
+"""Cleaned in one go, whichever of these it is."""
+
+
 def _replaced(key: str) -> str:
     """The part that mends a fault, or whose joints do; the fault itself where neither does."""
     part, _, mode = key.partition(" ")
@@ -230,7 +240,7 @@ def _replaced(key: str) -> str:
     letters = part.rstrip("0123456789abcd")
     if mode in REPLACED.get(letters, ()):
         return part
-    return {"pin stuck low": "pin leaky", "pin stuck high": "pin leaky to supply"}.get(key, key)
+    return SAME_PLACE.get(key, key)
 
 
 def _plain(keys: Iterable[str]) -> frozenset[str]:
