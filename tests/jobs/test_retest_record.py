@@ -93,10 +93,7 @@ def test_the_last_one_stands_in_the_list_of_jobs(job_file: Path) -> None:
     entries = read_job_history(job_file.parent)
     assert entries[-1].retest == GOOD
     assert search(entries, "iron 817c") == entries[-1:]
-    assert (
-        "retested 2026-05-07: good (98 % sure), CTR headroom 2.35"
-        in job_history_table(entries, 1).rows[-1][-1]
-    )
+    assert "retest: good (98 % sure)" in job_history_table(entries, 1).rows[-1][-1]
     told = job_history_to_dict(entries, ".")["jobs"][-1]["retest"]
     assert (told["verdict"], told["ctr_ratio"]) == ("good", [0.8, 1.1, 1.5])
 
