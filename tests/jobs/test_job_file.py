@@ -88,6 +88,14 @@ def test_nothing_of_others_is_overwritten(folder: Path) -> None:
     assert first.path.read_text(encoding="utf-8") == "changed by hand"
 
 
+def test_two_who_begin_the_same_job_at_once_both_keep_their_answers(folder: Path) -> None:
+    first, second, log = document(folder), document(folder), entries(folder)
+    assert first.path == second.path
+    assert first.keep(log[:1], ()) == ()
+    assert second.keep(log[1:2], ()) == tuple(log[:1])
+    assert load_job(first.path).log == tuple(log[:2])
+
+
 def test_an_answer_that_could_not_be_kept_is_forgotten(folder: Path) -> None:
     """The next one takes its place in the file."""
     made, log = document(folder), entries(folder)

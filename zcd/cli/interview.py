@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
 WIDTH = 78
 _IN_FILE = re.compile(r"^this answer: (?:[\w.]+(?:\[\d+\])?: )?")
-"""What a message says of the place in a file, which there is not yet."""
+_OWN_DATA = "; for any other part"
+"""What a message says of a file that there is not yet: the place in it, what else it may hold."""
 UNDO = ("undo", "back")
 END = ("end", "quit", "exit", "q")
 
@@ -74,7 +75,9 @@ def describe(file: str) -> None:
                 _say(plain(f"Read as: {understood}."))
         except InputError as error:
             for problem in str(error).splitlines():
-                _say(f"Not taken: {_IN_FILE.sub('', problem)}", err=True)
+                told, in_file, _ = _IN_FILE.sub("", problem).partition(_OWN_DATA)
+                unread = "; ? where it cannot be read" if in_file else ""
+                _say(f"Not taken: {told}{unread}", err=True)
             continue
         if word in UNDO:
             _say(plain(interview.path()))

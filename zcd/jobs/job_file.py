@@ -125,8 +125,12 @@ class JobFileWriter:
             If the job was closed meanwhile, or the file cannot be written.
         """
         if not self.written:
-            self.write(log, flags)
-            return ()
+            try:
+                self.write(log, flags)
+            except OtherWriterError:
+                self.written = True  # another has begun the same job meanwhile
+            else:
+                return ()
         text, now, more = self._text, tuple(log), tuple[Entry, ...]()
 
         def change(data: bytes) -> bytes:

@@ -175,10 +175,11 @@ def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
             f"measure again: zcd retest {board_file} --job {job_file}."
         )
     buy = f" (zcd substitute {board_file} --for {part})" if part in replaceable_refs(board) else ""
+    guess = ""
     if part in {unknown.ref for unknown in board.unknowns}:
-        buy += f"; its value is a guess: zcd check {board_file} says which values pass"
+        guess = f"The value of {part} is a guess: zcd check {board_file} says which pass. "
     return (
-        f"Next: fit the new part{buy} and measure again: zcd retest {board_file} --job "
+        f"{guess}Next: fit the new part{buy}, then measure again: zcd retest {board_file} --job "
         f'{job_file} -r "dc pin ..." -r "frequency ...". If another value or type was fitted, '
         f"first write it into a copy and retest that: zcd new --like {board_file} repaired.toml. "
         f'Then: zcd close {job_file} --found "{first.key}".'
