@@ -87,7 +87,7 @@ def test_a_run_that_fails_is_one_line(
     ("words", "message"),
     [
         (("--fault", "R2 opn"), '"R2 opn".*did you mean "R2 open"'),
-        (("--reading", "dc pin"), "red probe, black probe"),
+        (("--reading", "dc"), "red probe, black probe"),
         (("--reading", "dc pin logic0 5 V"), "red probe, black probe"),
         (("--reading", "dc pin line"), "same side of the optocoupler"),
         (("--severity", "2"), "0<=x<=1"),

@@ -51,7 +51,10 @@ def test_a_neighbour_is_the_likeliest() -> None:
     assert [part.resistance_ohm for part in board.chains[0]] == [82e3, 82e3, 68e3]
     assert [each.ref for each in board.unknowns] == ["R2"]
     assert 'R2 "?" = 82 kΩ, like its neighbour' in read_as_line(board)
-    assert unread_line(board) == ("R2 is unknown: taken as 82 kΩ, 27.3 kΩ to 246 kΩ allowed for.")
+    assert unread_line(board) == (
+        "R2 is unknown: taken as 82 kΩ, 27.3 kΩ to 246 kΩ allowed for; zcd check BOARD says which "
+        "values pass."
+    )
 
 
 def test_a_neighbour_outside_the_limits_is_not() -> None:

@@ -63,7 +63,7 @@ def test_none_of_these_wins_where_a_third_is_doubtful(readings: tuple[str, ...])
 
 
 def test_ohms_in_place_of_kilohms() -> None:
-    found = diagnosis("ohm R1 36", "ohm R2 36", "ohm R3 36", *PULSES)
+    found = diagnosis("ohm R1 36 ohm", "ohm R2 36 ohm", "ohm R3 36 ohm", *PULSES)
     assert found.stopped != "sure"
     assert [slip.meant.value for slip in found.slips] == pytest.approx([36e3] * 3)
 

@@ -69,7 +69,7 @@ EDGES = SolverOptions()
 """For edges and pulses: within 10 us of a circuit simulator's on 99 of 100 boards of any kind."""
 READINGS = SolverOptions(points=96, refine=False, cluster_at_crossings=True, steady_state_only=True)
 """For meters, which see means only, and are read long after switching on."""
-PULSES = SolverOptions(points=112, charged_finer=2, steady_state_only=True)
+PULSES = SolverOptions(points=128, charged_finer=2, steady_state_only=True)
 """For pulses of many rows: edges within 10 us of those of a thousand points."""
 
 
