@@ -47,7 +47,6 @@ if TYPE_CHECKING:
 Amounts = str | ArrayLike
 P = ParamSpec("P")
 R = TypeVar("R")
-SMALLEST_POPULATION = 8
 LARGEST_SEED = 2**63 - 1
 
 
@@ -289,7 +288,7 @@ def population(board: Board, size: int = 1024, *, seed: int | None = None) -> Po
     from zcd.margin.population import RUNS, SEED, draw_population
     from zcd.margin.tolerances import tolerances_of
 
-    require_range("size", size, SMALLEST_POPULATION)
+    require_range("size", size, RUNS)
     require_range("seed", seed or 0, 0, LARGEST_SEED)
     return draw_population(
         board,

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import given, settings
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
 from tests.boards import VARIANTS
-from tests.fuzz.random_boards import boards
+from tests.fuzz.random_boards import boards, same_again
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import stack
@@ -57,20 +57,10 @@ def test_one_row_of_many_points_is_one_piece() -> None:
     assert piece.tolist() == [0]
 
 
-drawn = settings(
-    max_examples=40,
-    derandomize=True,
-    deadline=None,
-    database=None,
-    suppress_health_check=list(HealthCheck),
-    phases=(Phase.generate,),
-)
-
-
 def test_edges_are_those_of_a_thousand_points() -> None:
     off: dict[str, list[NDArray[np.float64]]] = {"single": [], "many": []}
 
-    @drawn
+    @settings(same_again, max_examples=40)
     @given(boards(capacitors=False))
     def collect(board: Board) -> None:
         circuit = stack([build_circuit(board, case) for case in level_conditions(board)])

@@ -6,10 +6,20 @@ from dataclasses import dataclass, replace
 from math import exp, log
 from typing import Any
 
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 
 from tests.boards import VARIANTS, mains, optocoupler, pull_up, relay, resistor
 from zcd.board.model import Board, Capacitor, Service, Suppressor, Topology
+
+same_again = settings(
+    deadline=None,
+    derandomize=True,
+    database=None,
+    suppress_health_check=list(HealthCheck),
+    phases=(Phase.generate,),
+)
+"""The same boards in every run."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from tests.boards import LED
 from tests.engine.test_solve import across_v, current_from, mains_side, scaled
-from tests.fuzz.random_boards import boards, is_symmetric
+from tests.fuzz.random_boards import boards, is_symmetric, same_again
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import Circuit, Junction, MainsSource, Resistance, stack
@@ -25,14 +25,7 @@ FINE = SolverOptions(points=400)
 EVEN = SolverOptions(points=144, refine=False)
 SHARE = np.geomspace(0.5, 2.0, 7)
 
-few = settings(
-    max_examples=8,
-    deadline=None,
-    derandomize=True,
-    database=None,
-    suppress_health_check=list(HealthCheck),
-    phases=(Phase.generate, Phase.shrink),
-)
+few = settings(same_again, max_examples=8, phases=(Phase.generate, Phase.shrink))
 """The usual run; with the mark `slow` the same laws are tried on many boards."""
 many = settings(few, max_examples=150, derandomize=False)
 

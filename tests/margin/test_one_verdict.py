@@ -5,20 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import given, settings
 
 from tests.boards import VARIANTS
+from tests.fuzz.random_boards import same_again
 from tests.margin.one_verdict import any_board, disagreements
 from zcd.board.model import Board
 
-few = settings(
-    max_examples=6,
-    deadline=None,
-    derandomize=True,
-    database=None,
-    suppress_health_check=list(HealthCheck),
-    phases=(Phase.generate,),
-)
+few = settings(same_again, max_examples=6)
 many = settings(few, max_examples=300, derandomize=False)
 
 

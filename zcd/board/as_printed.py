@@ -209,11 +209,6 @@ def _copied(value: Any, depth: int = 5) -> Any:
     return value
 
 
-def resistors_in(text: str) -> list[str]:
-    """The resistors in a text, each as it is written: ``"3 x 68k"`` are three."""
-    return _split(text)
-
-
 def is_resistor(text: str) -> bool:
     """Whether a text is the marking of one resistor, or says that nobody can read it."""
     item = _tabled(text)
@@ -222,7 +217,7 @@ def is_resistor(text: str) -> bool:
 
 
 def _is_list(text: str) -> bool:
-    return len(_split(text)) > 1 or _split(text) != [text]
+    return len(resistors_in(text)) > 1 or resistors_in(text) != [text]
 
 
 def _items(value: Any) -> Any:
@@ -230,7 +225,7 @@ def _items(value: Any) -> Any:
     if isinstance(value, str) and not _is_list(value):
         return value if not _parts(value) else [_tabled(value)]
     if isinstance(value, str):
-        return [_tabled(part) for part in _split(value)]
+        return [_tabled(part) for part in resistors_in(value)]
     if isinstance(value, Mapping) and value and all(map(is_reference, value)):
         value = [{"ref": ref, "value": text} for ref, text in value.items()]
     if not isinstance(value, list):
@@ -238,7 +233,7 @@ def _items(value: Any) -> Any:
     return [
         _tabled(part)
         for item in with_references(value)
-        for part in (_split(item) if isinstance(item, str) else [item])
+        for part in (resistors_in(item) if isinstance(item, str) else [item])
     ]
 
 
@@ -261,13 +256,13 @@ def with_references(items: Sequence[Any]) -> list[Any]:
     return result
 
 
-def _split(text: str) -> list[str]:
-    """The values in a text: several where it says so plainly, else the text."""
+def resistors_in(text: str) -> list[str]:
+    """The resistors in a text, each as it is written: ``"3 x 68k"`` are three; else the text."""
     if not _is_marking(text):
         return [text]
     shown = plain_words(text)
     common = _POWER.fullmatch(shown) or _SIZE.fullmatch(shown)
-    if common and len(parts := _split(common[1])) > 1 and not any(map(_styled, parts)):
+    if common and len(parts := resistors_in(common[1])) > 1 and not any(map(_styled, parts)):
         return [f"{part} {common[2]}" for part in parts]
     times = _TIMES.fullmatch(shown)
     if times:

@@ -52,6 +52,7 @@ DRAWN, FIRST, AT_ENDS, MANY = 96, 8, 8, 6
 """Boards drawn for each value, and how many of them are judged first; values tried at each end, and
 how many make a span."""
 LOPSIDED_RATIO = 2.0
+"""From here on below the resistors that it is like, a value leaves them too much of the mains."""
 MOST_LACKING = 10.0
 """Of one rule: what is failed altogether says no more."""
 MOST = 3

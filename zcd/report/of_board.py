@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import lru_cache
 
 from zcd.board.drawer import Drawer
 from zcd.board.model import Board, ReadAs
@@ -76,14 +76,13 @@ def no_sync_line(board: Board) -> str:
     )
 
 
-@cache
+@lru_cache(maxsize=8)
 def _broken_rule(board: Board) -> str | None:
     """The lock rule that a typical board breaks at nominal mains."""
     from zcd.circuit.build import build_circuit
-    from zcd.engine.solve import solve
-    from zcd.sync.lock import judge
+    from zcd.sync.lock import lock_of
 
-    return judge(solve(build_circuit(board)), board).failed_rule(0)
+    return lock_of(build_circuit(board), board).failed_rule(0)
 
 
 def _place(board: Board, key: str) -> str:
