@@ -181,9 +181,9 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     out = " ".join(capsys.readouterr().out.split())
     assert (
         "Next: fit the new part (zcd substitute board.toml --for R2), then measure again: zcd "
-        'retest board.toml --job board-job.toml -r "dc pin ..." -r "frequency ...". If another value or '
-        "type was fitted, first write it into a copy and retest that: zcd new --like board.toml "
-        'repaired.toml. Then: zcd close board-job.toml --found "R2 open".'
+        'retest board.toml --job board-job.toml -r "dc pin ..." -r "frequency ...". If another '
+        "value or type was fitted, first write it into a copy and retest that: zcd new --like "
+        'board.toml repaired.toml. Then: zcd close board-job.toml --found "R2 open".'
     ) in out
 
 
