@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import re
 import sys
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -121,4 +120,6 @@ def _put(question: Question) -> None:
 
 
 def _say(text: str, *, err: bool = False) -> None:
-    click.echo(textwrap.fill(text, WIDTH, drop_whitespace=True), err=err)
+    from zcd.report.text import wrapped
+
+    click.echo(wrapped(text, WIDTH), err=err)
