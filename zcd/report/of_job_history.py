@@ -23,9 +23,8 @@ def job_history_table(entries: Sequence[Entry], total: int) -> Table:
     remark = "\n".join((remark, *unread))
     return Table(
         title="Jobs",
-        columns=("job", "board", "flags", "readings", "closed", "what it was"),
+        columns=("job", "board", "flags", "closed", "what it was"),
         rows=tuple(_row(e) for e in entries if not e.problem),
-        right=(3,),
         remark=remark,
         unbroken=(0,),
     )
@@ -40,7 +39,6 @@ def _row(entry: Entry) -> tuple[str, ...]:
         plain(entry.file.name),
         plain(entry.board_name),
         " + ".join(entry.flags) or "-",
-        str(entry.readings),
         state,
         f"{was}\n{told}" if told else was,
     )

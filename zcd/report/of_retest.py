@@ -130,7 +130,7 @@ def _mark(again: RepeatedReading) -> str:
         return "DIFFERS"
     shown = again.measured.value
     beyond = again.measured.exact and not again.low <= shown <= again.high
-    return "good, by the meter's error" if beyond else "good"
+    return "good (meter's error)" if beyond else "good"
 
 
 def _likeliest_line(retest: Retest) -> str:
@@ -213,7 +213,8 @@ def retest_line(retest: Retest) -> str:
         )
     number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more, first"
     return (
-        f"NOT PASSED yet: {share} sure that the board is good (95 % needed). Take {number}: "
+        f"NOT PASSED yet: {share} sure that the board is good (95 % needed); "
+        f"{retest.likeliest.key} is not excluded. Take {number}: "
         f"{reading_text(retest.missing[0], retest.circuit)}."
     )
 
