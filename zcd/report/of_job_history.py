@@ -32,15 +32,15 @@ def job_history_table(entries: Sequence[Entry], total: int) -> Table:
 
 def _row(entry: Entry) -> tuple[str, ...]:
     state = "open" if entry.closed is None else entry.closed.isoformat()
-    was = plain(entry.found or "-")
     again = f"retest: {verdict_text(entry.retest)}" if entry.retest else ""
-    told = "\n".join(plain(text) for text in (entry.repair, again, entry.note) if text)
+    said = (entry.found, entry.repair, again, entry.note)
+    told = "\n".join(plain(text) for text in said if text)
     return (
         plain(entry.file.name),
         plain(entry.board_name),
         " + ".join(entry.flags) or "-",
         state,
-        f"{was}\n{told}" if told else was,
+        told or "-",
     )
 
 

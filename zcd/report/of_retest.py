@@ -226,11 +226,7 @@ def remaining_lines(retest: Retest) -> list[str]:
         low_times = (a.measured for a in retest.readings if a.measured.reading == LOW_TIME)
         if any(m.exact and m.value > 0.0 for m in low_times):
             return ["No CTR gives this board the low time that was measured: measure it again."]
-        if LOW_TIME in (*retest.missing, *retest.to_take):
-            return []
-        return [
-            "Measure the low time at the pin (scope, or a capture) for what is left of the CTR."
-        ]
+        return []
     low, middle, high = (100.0 * ratio for ratio in remaining.ctr_ratio)
     opto = retest.board.optocoupler
     measured = f"From the measured low time of {quantity_text(remaining.low_time_s, 's')}"
