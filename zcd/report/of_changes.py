@@ -42,7 +42,7 @@ def _change_text(old: str | None, new: str) -> str:
     if old is None:
         return f"{new} new"
     if old.endswith(NO_GRADE) and new.startswith(old.removesuffix(NO_GRADE)):
-        return f"{plain(old)}, now {plain(new)} (fitted, or its grade read)"
+        return f"{plain(old.removesuffix(NO_GRADE))}, now {plain(new)} (fitted, or its grade read)"
     return f"{plain(old)} replaced by {plain(new)}"
 
 

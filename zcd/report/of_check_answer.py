@@ -8,6 +8,7 @@ from math import isfinite, isnan
 import numpy as np
 
 from zcd.board.model import Assumption, Board
+from zcd.board.optocouplers import grades
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
@@ -40,6 +41,11 @@ from zcd.sync.lock import LIMITS, expected_pulses
 QUARTER_RATIO = 0.5
 """Edges farther from the crossing than so much of a quarter period are those of a capacitor."""
 MOST_FINDINGS = 5
+SPOKEN = {
+    "offset of the edge": "edge off the zero crossing by",
+    "unevenness of the pulses": "pulses uneven by",
+}
+"""Quantities whose name is no beginning of a sentence."""
 GRADE = "optocoupler.grade"
 """The key of a board file for it."""
 NOTE = "note: "
@@ -168,6 +174,7 @@ def _hangs_on_grade(check: Check) -> bool:
     """Whether a board may fail only because the grade of its optocoupler was not read."""
     nominal = next(level for level in check.levels if level.name == "nominal")
     unread = any(each.key == GRADE for each in check.board.assumptions)
+    unread = unread and len(grades(check.board.optocoupler.family)) > 1
     lost = any(rule.status == "fail" for rule in check.every_rule if rule.subject == SYNC)
     return unread and lost and nominal.locks
 
@@ -215,7 +222,14 @@ def culprit_lines(check: Check) -> Iterator[str]:
     if check.passes:
         yield f"To cure it: {_of_text(first)}."
         return
-    yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
+    if _only_the_weakest_fails(check):
+        ref = plain(check.board.optocoupler.ref)
+        yield (
+            f"A typical {ref} works; the weakest that its grade allows does not, at low mains and "
+            f"hot. The board passes with {_of_text(first)}."
+        )
+    else:
+        yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
     if others:
         yield f"Or else: {'; '.join(map(_of_text, others))}."
 
@@ -302,7 +316,7 @@ def _change_text(change: Change) -> str:
     else:
         unit = change.unit
         ends = quantity_text(change.before, unit), quantity_text(change.after, unit)
-    of_limit = " of its limit" if change.unit == "%" else ""
+    of_limit = {"%": " of its limit", "": " times"}.get(change.unit, "")
     return f"{plain(change.name)} was {ends[0]}{of_limit}, is {ends[1]}"
 
 
@@ -451,9 +465,8 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
         left, wanted = (percent_text(1.0 - 1.0 / ratio) for ratio in (rule.value, rule.limit))
         years = years_text(check.life.design_rule_years)
         return (
-            "too little reserve for ageing: at low mains, hot, with the weakest coupler of the "
-            f"grade, sync is lost at {left} less CTR (about {years}); allow for {wanted}. Fit a "
-            "new coupler of a higher grade"
+            "too little reserve for ageing: sync is lost once the weakest coupler of its grade has "
+            f"lost {left} of its CTR, about {years} ({wanted} wanted). Fit one of a higher grade"
         )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
     return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
@@ -470,9 +483,14 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
     bound = "at least" if rule.at_least else "at most"
     over = "over " if rule.margin <= -1.0 and not rule.at_least else ""
     return (
-        f"{rule.name} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
+        f"{_spoken(rule.name)} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
         f"({bound} {quantity_text(rule.limit, rule.unit)} expected): {EXPECTATION_TEXTS[subject]}"
     )
+
+
+def _spoken(name: str) -> str:
+    """A quantity as the beginning of a sentence with its figure."""
+    return SPOKEN.get(name, name)
 
 
 def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
@@ -483,12 +501,13 @@ def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
     margin = float(drawn.margins[:, drawn.names.index(subject)].min())
     if margin >= 0.0:
         margin = rule.margin
+    words = _spoken(limit.words)
     if margin <= -1.0:  # where margins end
-        return f"{limit.words} {'none' if limit.at_least else 'far too large'} at worst"
+        return f"{words} {'none' if limit.at_least else 'far too much'} at worst"
     worst = expected * (1.0 + margin if limit.at_least else 1.0 - margin)
     bound = "at least" if limit.at_least else "at most"
     return (
-        f"{limit.words} {quantity_text(worst, limit.unit)} at worst "
+        f"{words} {quantity_text(worst, limit.unit)} at worst "
         f"({bound} {quantity_text(expected, limit.unit)} expected)"
     )
 
