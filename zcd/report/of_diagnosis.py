@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
-from zcd.circuit.points import PART_ENDINGS, joint_text, leads_text, part_words
+from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, joint_text, leads_text, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
@@ -304,7 +304,7 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     unseen = unseen_parts(diagnosis, circuit)
     if not unseen:
         return ""
-    names = ", ".join(map(part_words, unseen))
+    names = ", ".join(dict.fromkeys(part_words(diode_of_bridge(ref)[0]) for ref in unseen))
     return (
         f"Not yet tested: {names}. Test them unplugged (ohms, diode test) before you power the "
         "board; read DC volts and frequency at the pin after the repair."
