@@ -46,6 +46,11 @@ SPOKEN = {
     "unevenness of the pulses": "pulses uneven by",
 }
 """Quantities whose name is no beginning of a sentence."""
+FAR = {
+    "offset of the edge": "edge far off the zero crossing",
+    "unevenness of the pulses": "pulses very uneven",
+}
+"""The same where they are beyond any figure."""
 GRADE = "optocoupler.grade"
 """The key of a board file for it."""
 NOTE = "note: "
@@ -501,9 +506,10 @@ def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
     margin = float(drawn.margins[:, drawn.names.index(subject)].min())
     if margin >= 0.0:
         margin = rule.margin
-    words = _spoken(limit.words)
     if margin <= -1.0:  # where margins end
-        return f"{words} {'none' if limit.at_least else 'far too much'} at worst"
+        usual = f"{limit.words} {'none' if limit.at_least else 'far too large'}"
+        return f"{FAR.get(limit.words, usual)} at worst"
+    words = _spoken(limit.words)
     worst = expected * (1.0 + margin if limit.at_least else 1.0 - margin)
     bound = "at least" if limit.at_least else "at most"
     return (
