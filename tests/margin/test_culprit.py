@@ -268,9 +268,20 @@ output = {pull_up = "12k", supply = "5 V"}
 @pytest.mark.parametrize(
     ("values", "says"),
     [
-        ('"100k", "100k"', "PASSES. Sync works from 207 to 253 V; no part is overloaded."),
-        ('"34k", "34k"', "PASSES, if R1 and R2 are 1/4 W or larger. Sync works from 207 to 253 V."),
-        ('"33k", "33k"', "PASSES, if R1 and R2 are 1/2 W or larger. Sync works from 207 to 253 V."),
+        (
+            '"100k", "100k"',
+            "PASSES. Sync works from 207 to 253 V (the band checked); no part is overloaded.",
+        ),
+        (
+            '"34k", "34k"',
+            "PASSES, if R1 and R2 are 1/4 W or larger. Sync works from 207 to 253 V "
+            "(the band checked).",
+        ),
+        (
+            '"33k", "33k"',
+            "PASSES, if R1 and R2 are 1/2 W or larger. Sync works from 207 to 253 V "
+            "(the band checked).",
+        ),
     ],
 )
 def test_the_size_that_bears_is_named_below_and_above_its_limit(values: str, says: str) -> None:

@@ -199,11 +199,8 @@ def _sheet_section(
         facts.append(("Repair", repair_text(check.repair, board, check.passes)))
     facts.append(("Circuit", board_line(board)))
     signature = (("Technician", LINE), ("Date", LINE))
-    measured = "" if case is None else ", except the readings named as such"
-    worked = (
-        f"Calculated from the board file and published part data{measured}; not measured on the "
-        "board."
-    )
+    worked = "Figures are calculated from the board file and published part data"
+    worked += "." if case is None else "; only the readings were measured."
     drawn = _board_picture(board, meter) if case is None else _found_picture(case)
     return Section(
         "Job sheet",

@@ -8,6 +8,7 @@ from math import isfinite, isnan
 import numpy as np
 
 from zcd.board.model import Assumption, Board
+from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
@@ -22,7 +23,6 @@ from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Ve
 from zcd.report.of_board import read_as_line, unread_parts
 from zcd.report.of_changes import changes
 from zcd.report.of_sizes import SmallChain, of_size, sizes_of, small_chain
-from zcd.report.of_spread import DOUBT
 from zcd.report.table import STATUS
 from zcd.report.text import (
     RULE_WORDS,
@@ -48,7 +48,7 @@ EXPECTATION_TEXTS = {
     "low time": "some controllers miss pulses this short",
     "high time": "some controllers miss pauses this short",
     "transition": "some controllers count such a slow edge twice",
-    "edge offset": "the gate pulse may come too late; no known firmware checks it",
+    "edge offset": "the gate pulse may come too late",
     "period": "some controllers reject pulses this uneven",
     "duty": "some controllers that use both edges reject such a pulse",
 }
@@ -69,7 +69,7 @@ def answer_section(check: Check, title: str = "Verdict", is_verdict: bool = True
     first = Verdict(headline, check.passes) if is_verdict else Paragraph(headline)
     blocks: list[Block] = [first]
     blocks += [Paragraph(line) for line in advice_lines(check)]
-    if findings := finding_lines(check):
+    if findings := tuple(line for line in finding_lines(check) if not line.startswith(NOTE)):
         blocks.append(BulletList(_first(findings)))
     blocks.append(Facts(tuple(_facts(check))))
     blocks += [Paragraph(line) for line in (read_as_line(check.board),) if line]
@@ -92,7 +92,8 @@ def headline_text(check: Check) -> str:
     band = f"{quantity_text(mains.low_rms_v, '')} to {quantity_text(mains.high_rms_v, 'V')}"
     sizes = sizes_of(check, _failed_subjects(check))
     condition = f", if {listed([each.condition for each in sizes])}" if sizes else ""
-    sound = f"Sync works from {band}" + ("" if sizes else "; no part is overloaded")
+    sound = f"Sync works from {band} (the band checked)"
+    sound += "" if sizes else "; no part is overloaded"
     if check.status == "pass":
         return f"PASSES{condition}. {sound}."
     if inherited and check.passes:
@@ -167,7 +168,8 @@ def _hangs_on_grade(check: Check) -> bool:
     """Whether a board may fail only because the grade of its optocoupler was not read."""
     nominal = next(level for level in check.levels if level.name == "nominal")
     unread = any(each.key == GRADE for each in check.board.assumptions)
-    return unread and not check.passes and SYNC in _failed_subjects(check) and nominal.locks
+    lost = any(rule.status == "fail" for rule in check.every_rule if rule.subject == SYNC)
+    return unread and lost and nominal.locks
 
 
 def _grade_lines(check: Check) -> Iterator[str]:
@@ -175,8 +177,8 @@ def _grade_lines(check: Check) -> Iterator[str]:
     if _hangs_on_grade(check):
         ref = plain(check.board.optocoupler.ref)
         yield (
-            f"A typical {ref} works. Its grade was not read, so the weakest of all grades counts: "
-            "read the letter behind its type number first."
+            f"Read the grade letter behind the type number of {ref} first: a typical {ref} works, "
+            "the weakest of all grades does not."
         )
 
 
@@ -208,12 +210,14 @@ def culprit_lines(check: Check) -> Iterator[str]:
             )
         return
     if _hangs_on_grade(check):
-        yield f"If it has none: {_part_text(first.ref)} with {_span_text(first)}."
+        yield f"If there is none: the board passes with {_of_text(first)}."
+        return
+    if check.passes:
+        yield f"To cure it: {_of_text(first)}."
         return
     yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
     if others:
-        ways = (f"{_part_text(r.ref)} with {_span_text(r)}" for r in others)
-        yield f"Or else: {'; '.join(ways)}."
+        yield f"Or else: {'; '.join(map(_of_text, others))}."
 
 
 def _small_chain(check: Check) -> SmallChain | None:
@@ -256,8 +260,14 @@ def quarter_lines(check: Check) -> Iterator[str]:
 
 def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     """What the repair changed, and whether for the worse."""
-    parts = "; ".join(changes(repair.was, board))
-    if not parts:
+    changed = [*changes(repair.was, board)]
+    now = {part.ref: part for part in all_resistors(board)}
+    unread = {each.ref for each in board.unknowns}
+    read = [each.ref for each in repair.was.unknowns if each.ref in now.keys() - unread]
+    known = [f"{plain(ref)} {quantity_text(now[ref].resistance_ohm, 'Ω')}" for ref in read]
+    if known:
+        changed.append(f"{listed(known)} in place of what could not be read")
+    if not changed:
         return "Both files describe the same parts."
     if repair.mended:
         how = [_change_text(change) for change in repair.worse]
@@ -265,7 +275,7 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
         verdict = f"Better: the original does not pass, this board does.{less}"
     elif repair.worse:
         how = [_change_text(change) for change in repair.worse]
-        verdict = f"Compared with the original it is worse: {'; '.join(how)}."
+        verdict = f"Worse than the original: {'; '.join(how)}."
     elif repair.outcome == "better":
         how = [_change_text(change) for change in repair.changes if change.effect == "better"]
         verdict = f"Better than when it was new: {'; '.join(how)}."
@@ -281,23 +291,32 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     else:
         verdict = "As good as when it was new."
     inherited = " What fails failed on the original too." if repair.inherited and passes else ""
-    return f"{verdict}{inherited} Changed: {parts}."
+    return f"{verdict}{inherited} Changed: {'; '.join(changed)}."
 
 
 def _change_text(change: Change) -> str:
     if change.unit == "s":
-        ends = crossing_text(change.before), crossing_text(change.after)
+        before, after = crossing_text(change.before), crossing_text(change.after)
+        side = after.partition(" the zero crossing")[0].split()[-1]
+        ends = before.removesuffix(f" {side} the zero crossing"), after
     else:
         unit = change.unit
         ends = quantity_text(change.before, unit), quantity_text(change.after, unit)
     of_limit = " of its limit" if change.unit == "%" else ""
-    return f"{plain(change.name)} {ends[0]}{of_limit} before, {ends[1]} now"
+    return f"{plain(change.name)} was {ends[0]}{of_limit}, is {ends[1]}"
 
 
 def _remedy_text(remedy: Remedy) -> str:
     now = quantity_text(remedy.value, remedy.unit)
     rated = "rated " if remedy.unit == "V" else ""
     return f"It is {rated}{now}; the board passes with {_span_text(remedy)}."
+
+
+def _of_text(remedy: Remedy) -> str:
+    """A part with the values with which the board passes."""
+    if remedy.unit == "V":
+        return _span_text(remedy)
+    return f"{_part_text(remedy.ref).replace('the ', 'a ')} of {_span_text(remedy)}"
 
 
 def _span_text(remedy: Remedy) -> str:
@@ -465,7 +484,7 @@ def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
     if margin >= 0.0:
         margin = rule.margin
     if margin <= -1.0:  # where margins end
-        return f"{limit.words} {'none' if limit.at_least else 'far off'} at worst"
+        return f"{limit.words} {'none' if limit.at_least else 'far too large'} at worst"
     worst = expected * (1.0 + margin if limit.at_least else 1.0 - margin)
     bound = "at least" if limit.at_least else "at most"
     return (
@@ -502,20 +521,22 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     yield "LED", _led_text(check, by_name)
     yield "hottest part", _hottest_text(check)
     weak = check.weak_headrooms["ctr"]
-    if check.passes and weak.locks and isfinite(weak.factor_ratio):
+    short = any(rule.subject == RESERVE and rule.status != "pass" for rule in check.every_rule)
+    if check.passes and not short and weak.locks and isfinite(weak.factor_ratio):
         years = years_text(check.life.design_rule_years)
         hours = f"{check.board.service.hours_per_year:g} h a year"
         if any(each.key == HOURS for each in check.board.assumptions):
             hours += " (assumed)"
         yield (
             "reserve",
-            f"works until the optocoupler is {weak.factor_ratio:.2g} times weaker than the worst "
-            f"new one, about {years} at {hours}",
+            f"works until the weakest optocoupler of its grade has lost "
+            f"{percent_text(1.0 - 1.0 / weak.factor_ratio)} of its CTR, about {years} at {hours}",
         )
-    yield "tolerances", _population_text(check.spread.population)
+    doubt = next((rule.depends_on for rule in check.every_rule if rule.depends_on), "")
+    yield "tolerances", _population_text(check.spread.population, doubt)
 
 
-def _population_text(population: Population) -> str:
+def _population_text(population: Population, doubt: str) -> str:
     """What part tolerances, mains and heat do to such boards."""
     failing, doubtful = population.failing.ratio, population.doubtful_ratio
     if not failing and not doubtful:
@@ -524,7 +545,8 @@ def _population_text(population: Population) -> str:
     if not doubtful:
         return fails
     more = "more" if failing else "of such boards"
-    may = f"{_few_text(doubtful)} {more} may fail: {DOUBT}"
+    why = f": it depends on {plain(doubt)}, which no data sheet states" if doubt else ""
+    may = f"{_few_text(doubtful)} {more} may fail{why}"
     return f"{fails}; {may}" if fails else may
 
 

@@ -289,7 +289,11 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
         for e in circuit
         if isinstance(e, Resistance | Junction) and set(e.nodes) <= mains and not is_hidden(e)
     ]
-    unseen = [ref for ref in chain if ref not in read and ref not in (own, "K1.contact")]
+    unseen = [
+        ref
+        for ref in chain
+        if ref not in (*read, own, "K1.contact") and not ref.startswith(f"{fault.repair}.")
+    ]
     # a level that stays tells nothing of a transistor that the LED never switched on
     outputs = [e.ref for e in circuit.of(Phototransistor) if e.ref != fault.repair]
     return (*unseen, *(f"{ref} output side" for ref in outputs))
@@ -484,11 +488,28 @@ def answers_text(suggestion: Suggestion, *, full: bool = False) -> list[str]:
     Unless `full`, one that a good board gives too names no fault: the reading does not see it.
     """
     good = next((o.value[1] for o in suggestion.outcomes if o.key == HEALTHY.key), None)
-    answers = suggestion.answers
-    if not full:
-        keys = (HEALTHY.key,)
-        answers = tuple(replace(a, keys=keys) if HEALTHY.key in a.keys else a for a in answers)
-    return [answer_text(suggestion.reading.function, a, good) for a in answers]
+    answers, function = suggestion.answers, suggestion.reading.function
+    healthy = next((a for a in answers if HEALTHY.key in a.keys), None)
+    if full or healthy is None:
+        return [answer_text(function, a, good) for a in answers]
+    healthy = replace(healthy, keys=(HEALTHY.key,))
+    return [
+        answer_text(function, healthy, good)
+        if HEALTHY.key in a.keys
+        else _outside_text(function, a, healthy) or answer_text(function, a, good)
+        for a in answers
+    ]
+
+
+def _outside_text(function: Function, answer: Answer, healthy: Answer) -> str:
+    """An answer that overlaps those of a good board: where it can be told; empty: it does not."""
+    if answer.jumps or answer.low > healthy.high or answer.high < healthy.low:
+        return ""
+    low, high = (show_value(function, end) for end in (healthy.low, healthy.high))
+    below, above = answer.low < healthy.low, answer.high > healthy.high
+    words = {(True, False): f"under {low}", (False, True): f"over {high}"}
+    where = words.get((below, above), f"under {low} or over {high}")
+    return f"{where}: {', '.join(answer.keys)}"
 
 
 def answer_text(function: Function, answer: Answer, good: float | None = None) -> str:

@@ -139,11 +139,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         )
         unread = {unknown.ref for unknown in found.board.unknowns}
         guessed = any(part.ref in unread for part in old)
-        words = "the likeliest value, as none is readable" if guessed else "as printed"
+        words = "value guessed from its neighbours" if guessed else "value as printed"
         if not any(part.size_assumed for part in old):
             words += f", {'higher' if higher else 'same'} rating"
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
-            words += ", leaded, on the pads"
+            words += ", leaded: solder it onto the pads"
     else:
         words = f"total {_change_text(_total(new, answer) / _total(old, answer))}"
     before = used_ratio(found.original, answer.replaced)
@@ -159,11 +159,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
     if proposal.closeness is Closeness.SAME:
-        return "as printed"
+        return "value as printed"
     (new,) = _resistors(proposal.parts)
     change = _change_text(new.resistance_ohm / old.resistance_ohm)
     if change == UNCHANGED:
-        return "as printed, lower rating, which is enough here"
+        return "value as printed, lower rating, which is enough here"
     return f"{change}, {_low_time_change(found, proposal)}"
 
 
@@ -210,7 +210,9 @@ def _diode_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
     words = (
         f"{rating} too" if now_v == before_v else f"{rating} (was {quantity_text(before_v, 'V')})"
     )
-    return f"{words}, bears {quantity_text(reverse_v(proposal.verdict, new), 'V')}; check its case"
+    return (
+        f"{words}; sees {quantity_text(reverse_v(proposal.verdict, new), 'V')} here; check its case"
+    )
 
 
 def _zener_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
