@@ -23,6 +23,8 @@ WITH_CLAMP = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 RECTIFIER_MAY_LEAD = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED)
 DEFAULT_TOPOLOGY = Topology.HALF_WAVE
 DEFAULT_FEED = "direct"
+LOW_MAINS_V = (105.0, 130.0)
+"""What `mains.frequency_of_low_voltage` of the defaults speaks of."""
 NOMINAL_BANDS = {230.0: "230 +-10 %", 120.0: "120 service"}
 """Band taken where a voltage has no other."""
 
@@ -93,7 +95,14 @@ def frequency_of(file: BoardFile) -> float:
     band = band_of(file)
     if band is not None:
         return float(band_row(band, "mains.band")["frequency_hz"])
-    return refdata.default("mains.frequency").value
+    return refdata.default(usual_frequency(file)).value
+
+
+def usual_frequency(file: BoardFile) -> str:
+    """Return the name of the frequency that is taken where neither it nor a band is known."""
+    low_v, high_v = LOW_MAINS_V
+    is_low = low_v <= file.mains.voltage <= high_v
+    return "mains.frequency_of_low_voltage" if is_low else "mains.frequency"
 
 
 def thresholds_of(file: BoardFile) -> tuple[Threshold, Threshold]:

@@ -54,8 +54,8 @@ EXPECTATION_TEXTS = {
 }
 """What it means that an expectation about the controller is not met."""
 WEIGHTY = (
-    "chain.topology", "chain.return_resistors", "mains.band", "chain.style", "chain.tolerance",
-    "optocoupler.grade", "controller.low_threshold", "controller.high_threshold",
+    "chain.topology", "chain.return_resistors", "mains.band", "mains.frequency", "chain.style",
+    "chain.tolerance", "optocoupler.grade", "controller.low_threshold", "controller.high_threshold",
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
@@ -594,7 +594,8 @@ def assumed_text(board: Board) -> str:
     values: dict[str, list[str]] = {}
     for assumption in sorted(board.assumptions, key=_weight):
         values.setdefault(assumption.key, []).append(assumption.value)
-    named = [key for key in values if key in WEIGHTY][:MOST_ASSUMED]
+    said = {"mains.frequency"} if "mains.band" in values else set()  # a band is of one frequency
+    named = [key for key in values if key in WEIGHTY and key not in said][:MOST_ASSUMED]
     texts = [f"{_key_text(key)} {' or '.join(values[key])}" for key in named]
     more = len(values) - len(named)
     if more:
