@@ -214,6 +214,19 @@ def test_every_diode_with_as_high_a_rating_is_tried_first() -> None:
     assert like == sorted(like, reverse=True)
 
 
+@pytest.mark.transcribed(
+    "MBS-SHEETS", where="ratings: 0.5 A", why="the verdict needs no more digits", rtol=0.0
+)
+def test_a_diode_for_less_current_comes_later_and_says_so() -> None:
+    """MB10S: 0.5 A on a plain board, DB107: 1 A, both 1000 V; a sync input passes milliamperes."""
+    stock = 'diodes = ["MB10S", "DB107"]'
+    found = asked("bridge", "BR1", stock).found
+    first, second = answer_lines(found, found.answers[0], 3)
+    assert first == "DB107: the same part"
+    assert second.startswith("MB10S: 1 kV too, 500 mA (was 1 A) for ")
+    assert second.endswith(" V; check its case")
+
+
 def test_a_capacitance_near_it_changes_something() -> None:
     """Twice as much at the pin: only where changes are asked for, and only if the check passes."""
     stock = parse_drawer('capacitors = ["1.5 nF 50 V", "10 nF 50 V", "1 nF 50V"]')

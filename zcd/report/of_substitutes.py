@@ -24,7 +24,7 @@ from zcd.report.table import FAIL, Table
 from zcd.report.text import listed, plain, quantity_text, share_text
 from zcd.substitutes.capacitors import are_parallel, together_f
 from zcd.substitutes.compare import Verdict
-from zcd.substitutes.diodes import diodes_needed
+from zcd.substitutes.diodes import diodes_needed, is_weaker
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import couplers_needed, has_its_leds
@@ -211,6 +211,10 @@ def _diode_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
     words = (
         f"{rating} too" if now_v == before_v else f"{rating} (was {quantity_text(before_v, 'V')})"
     )
+    if is_weaker(new, old):
+        amps = [quantity_text(part.rated_current_a or 0.0, "A") for part in (new, old)]
+        peak_a = max(level.led_peak_a for level in proposal.verdict.levels)
+        words += f", {amps[0]} (was {amps[1]}) for {quantity_text(peak_a, 'A')} in the LED"
     return f"{words}, bears {quantity_text(reverse_v(proposal.verdict, new), 'V')}; check its case"
 
 
