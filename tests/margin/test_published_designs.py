@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 import zcd
-from zcd.margin.check import LEVELS, Check, level_conditions
+from zcd.margin.check import LEVELS, WORST_LEVELS, Check, level_conditions
 from zcd.margin.corners import find_corners
 from zcd.margin.rule_margins import evaluate
 from zcd.margin.rules import RARE_RATIO, limit_rule
@@ -269,8 +269,8 @@ def test_levels_are_judged_again_under_their_own_conditions() -> None:
     """The level that fails with the usual transistor locks with the kind one."""
     board = zcd.loads(DESIGNS["MCT2E, 100k"].text)
     usual = [level.locks for level in checked("MCT2E, 100k").levels]
-    kind = locks_with_doubt(board, level_conditions(board))
-    assert not usual[LEVELS.index("high")]
+    kind = locks_with_doubt(board, level_conditions(board), WORST_LEVELS)
+    assert not usual[LEVELS.index("strong")]
     assert kind.all()
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.board.parts_library import odd_values
+from zcd.board.pins import switching_levels
 from zcd.board.units import format_si
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import stack
@@ -64,7 +65,9 @@ FloatArray = NDArray[np.float64]
 LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
 LEVELS = ("low", "nominal", "high", "weak", "strong")
 """Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
-optocoupler at the minimum of its grade; high mains, the optocoupler at the maximum."""
+optocoupler at the minimum of its grade; high mains, the optocoupler at the maximum. Where it is
+typical, a typical input counts; at the ends of the grade, what its data sheet guarantees."""
+WORST_LEVELS = np.array([name in {"weak", "strong"} for name in LEVELS])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -270,7 +273,7 @@ def nominal_check(board: Board) -> NominalCheck:
     conditions = level_conditions(board)
     _LOG.info("solving %s at %d levels", board.name, len(conditions))
     solution = solve(stack([build_circuit(board, c) for c in conditions]))
-    lock = judge(solution, board)
+    lock = judge(solution, board, worst=WORST_LEVELS)
     levels = levels_of(board, solution, lock)
     hot = board.service.hot_degc
     resistors = tuple(resistor_stress(solution, board, hot))
@@ -279,7 +282,9 @@ def nominal_check(board: Board) -> NominalCheck:
     zeners = zener_stress(solution, board)
     _LOG.info("searching the headrooms of CTR, mains and chain")
     typical, weak, at_nominal = headrooms(
-        board, [Conditions(), weak_conditions(board), hot_conditions(board)]
+        board,
+        [Conditions(), weak_conditions(board), hot_conditions(board)],
+        worst=(False, True, True),
     )
     life = life_of(board, levels[1].led_rms_a, weak["ctr"])
     asked = (weak["ctr"], at_nominal["mains"], weak["chain"])
@@ -349,7 +354,7 @@ def rules_of(
     """
     doubts = _doubts(board, levels, lock)
     return (
-        *_lock_rules(levels, lock, doubts),
+        *_lock_rules(board, levels, lock, doubts),
         *_expectation_rules(board, lock),
         *(
             asked.found(h, doubts[LEVELS.index("weak")])
@@ -399,26 +404,34 @@ def _doubts(board: Board, levels: Sequence[Level], lock: Lock) -> list[str]:
     failed = [level.failed_rule for level in levels]
     if all(level.locks for level in levels) or not levels[LEVELS.index("nominal")].locks:
         return [""] * len(levels)
-    may = locks_with_doubt(board, level_conditions(board))
+    may = locks_with_doubt(board, level_conditions(board), WORST_LEVELS)
     return [
         doubt_about(board, rule) if rule in FUNCTION and would else ""
         for rule, would in zip(failed, may, strict=True)
     ]
 
 
-def _lock_rules(levels: Sequence[Level], lock: Lock, doubts: Sequence[str]) -> list[Rule[float]]:
+def _lock_rules(
+    board: Board, levels: Sequence[Level], lock: Lock, doubts: Sequence[str]
+) -> list[Rule[float]]:
     """Lock at every level."""
+    volts = " and ".join(format_si(v, "V") for v in switching_levels(board.controller).typical_v)
+    by_typical = f"by the levels of a typical input, {volts}"
     return [
         without_number(
             f"lock at {CONDITIONS[level.name]}",
             float(margin),
             LOCK_SOURCE,
-            remark="" if level.locks else f"fails: {level.failed_rule}",
+            remark=(by_typical if typical else "")
+            if level.locks
+            else f"fails: {level.failed_rule}",
             kind="function",
             depends_on=doubt,
             subject=SYNC,
         )
-        for level, margin, doubt in zip(levels, lock.margin, doubts, strict=True)
+        for level, margin, doubt, typical in zip(
+            levels, lock.margin, doubts, lock.by_typical, strict=True
+        )
     ]
 
 

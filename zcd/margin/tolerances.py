@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from zcd.board.model import Board, Diode, Mains, Optocoupler, Resistor
 from zcd.board.optocouplers import ctr_symmetry
 from zcd.board.parts_library import all_resistors
+from zcd.board.pins import switching_levels
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import (
     NOMINAL,
@@ -470,20 +471,14 @@ def _unlike(circuit: Circuit, opto: Optocoupler, ratio: FloatArray) -> Circuit:
 
 def _output(board: Board) -> Iterator[Tolerance]:
     """The logic supply, and where the controller's input switches."""
-    low, high = board.controller.low_threshold_v, board.controller.high_threshold_v
-    share, least_v = default("spread.threshold"), board.controller.hysteresis_v
-    inward, source = share.value * (high - low), share.why
-    if least_v is not None:
-        inward = (high - low - min(least_v, high - low)) / 2.0
-        source = "from the guaranteed level to half of the input's hysteresis from the middle"
+    levels = switching_levels(board.controller)
     if board.output.internal is not None:
         yield _of_resistor(board.output.internal)
     yield _both_ways("logic supply", default("spread.supply"), scaled("supply", "voltage_v"))
-    yield Tolerance(
-        name="low threshold", low=low, high=low + inward, unit="V",
-        source=source, put=threshold("low_v"),
-    )  # fmt: skip
-    yield Tolerance(
-        name="high threshold", low=high - inward, high=high, unit="V",
-        source=source, put=threshold("high_v"),
-    )  # fmt: skip
+    for name, span, put in (
+        ("low threshold", levels.low_v, threshold("low_v")),
+        ("high threshold", levels.high_v, threshold("high_v")),
+    ):
+        yield Tolerance(
+            name=name, low=span[0], high=span[1], unit="V", source=levels.source, put=put
+        )

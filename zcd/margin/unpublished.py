@@ -91,10 +91,13 @@ def with_doubt(
     return replace(margins, margins=result)
 
 
-def locks_with_doubt(board: Board, cases: Sequence[Conditions]) -> NDArray[np.bool_]:
-    """Under which conditions one of the kind transistors would lock, shape (n,)."""
+def locks_with_doubt(
+    board: Board, cases: Sequence[Conditions], worst: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Under which conditions, some of them worst ones, a kind transistor would lock, shape (n,)."""
     kinds = stack([_kind_circuit(board, cases, kind) for kind in KINDS])
-    return np.any(lock_of(kinds, board).locks.reshape(len(KINDS), -1), axis=0)
+    lock = lock_of(kinds, board, worst=np.tile(worst, len(KINDS)))
+    return np.any(lock.locks.reshape(len(KINDS), -1), axis=0)
 
 
 def _kind_circuit(board: Board, cases: Sequence[Conditions], kind: Kind) -> Circuit:
