@@ -40,7 +40,6 @@ from zcd.sync.lock import LIMITS, expected_pulses
 QUARTER_RATIO = 0.5
 """Edges farther from the crossing than so much of a quarter period are those of a capacitor."""
 MOST_FINDINGS = 5
-GRADE = "optocoupler.grade"
 """The key of a board file for it."""
 NOTE = "note: "
 """Before a finding that asks for nothing, and that the verdict does not count as a warning."""
@@ -108,7 +107,7 @@ def headline_text(check: Check) -> str:
         if count == 1 and any(each.too_small for each in sizes):
             passes = "PASSES"
         if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
-            return f"{passes}: sync depends on {plain(doubt)}."
+            return f"{passes}: sync depends on {plain(doubt.partition(',')[0])}."
         return f"{passes}{condition}. {sound}."
     failed = _failed_subjects(check)
     parts = sorted(failed - {SYNC})
@@ -164,17 +163,9 @@ def unread_lines(check: Check) -> Iterator[str]:
         yield f"{line}; {with_values}."
 
 
-def _hangs_on_grade(check: Check) -> bool:
-    """Whether a board may fail only because the grade of its optocoupler was not read."""
-    nominal = next(level for level in check.levels if level.name == "nominal")
-    unread = any(each.key == GRADE for each in check.board.assumptions)
-    lost = any(rule.status == "fail" for rule in check.every_rule if rule.subject == SYNC)
-    return unread and lost and nominal.locks
-
-
 def _grade_lines(check: Check) -> Iterator[str]:
     """To read the grade before any part is blamed."""
-    if _hangs_on_grade(check):
+    if check.hangs_on_grade:
         ref = plain(check.board.optocoupler.ref)
         yield (
             f"Read the grade letter behind the type number of {ref} first: a typical {ref} works, "
@@ -209,7 +200,7 @@ def culprit_lines(check: Check) -> Iterator[str]:
                 f"each type with the board. Next: correct {file}, then zcd check {file}"
             )
         return
-    if _hangs_on_grade(check):
+    if check.hangs_on_grade:
         yield f"If there is none: the board passes with {_of_text(first)}."
         return
     if check.passes:
@@ -385,10 +376,8 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     if doubt and worst_status(rules) == "warning":
         where = f"at {_conditions_text(lost)}" if lost else "where tolerances add up"
         reach = f" ({_reach_text(check, corners)})" if corners else ""
-        return (
-            f"sync may be lost {where}{reach}: it depends on {doubt}, which no data sheet states; "
-            "look at the pulse at low and at high mains"
-        )
+        look = "" if check.hangs_on_grade else "; look at the pulse at low and at high mains"
+        return f"sync may be lost {where}{reach}: it depends on {doubt}{look}"
     if lost:
         return f"sync is lost at {_conditions_text(lost)}: {_broken_text(check, lost[0])}"
     if not corners:
@@ -545,7 +534,7 @@ def _population_text(population: Population, doubt: str) -> str:
     if not doubtful:
         return fails
     more = "more" if failing else "of such boards"
-    why = f": it depends on {plain(doubt)}, which no data sheet states" if doubt else ""
+    why = f": it depends on {plain(doubt)}" if doubt else ""
     may = f"{_few_text(doubtful)} {more} may fail{why}"
     return f"{fails}; {may}" if fails else may
 
