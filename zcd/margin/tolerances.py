@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Diode, Mains, Optocoupler, Resistor
-from zcd.board.optocouplers import ctr_symmetry, grades
+from zcd.board.optocouplers import UNRANKED, ctr_symmetry, grades
 from zcd.board.parts_library import all_resistors
 from zcd.board.pins import switching_levels
 from zcd.circuit.batch import Batch
@@ -363,8 +363,9 @@ def _leakage(ref: str, put: Callable[[Draw, FloatArray], Draw]) -> Tolerance:
 
 def grade_unread(board: Board) -> bool:
     """Whether the grade of the optocoupler, of several that its type has, was not written."""
+    opto = board.optocoupler
     unwritten = any(each.key == "optocoupler.grade" for each in board.assumptions)
-    return unwritten and len(grades(board.optocoupler.family)) > 1
+    return unwritten and opto.grade == UNRANKED and len(grades(opto.family)) > 1
 
 
 def _optocoupler(board: Board) -> Iterator[Tolerance]:
