@@ -220,10 +220,11 @@ def test_a_grade_that_was_not_read_fails_no_board() -> None:
     assert remedy.ref == "pull-up"
     assert checked(zcd.loads(UNREAD.replace("10k", f"{remedy.low:.0f}"))).status != "fail"
     # a grade that was read is no matter of opinion
-    weakest = UNREAD.replace('"EL817"', '{ctr = "50..600 % at 5 mA"}')
-    assert checked(zcd.loads(weakest)).status == "fail"
-    hopeless = UNREAD.replace("10k", "1k")
-    assert checked(zcd.loads(hopeless)).status == "fail"
+    stronger = UNREAD.replace("10k", "4k7")
+    assert checked(zcd.loads(stronger)).hangs_on_grade
+    assert checked(zcd.loads(stronger.replace("EL817", "EL817A"))).status == "fail"
+    # nor does it excuse what no grade mends
+    assert checked(zcd.loads(UNREAD.replace("10k", "1k"))).status == "fail"
 
 
 def test_a_grade_that_was_read_since_is_no_change() -> None:
