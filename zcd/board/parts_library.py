@@ -115,7 +115,7 @@ def resistor_limits(style: str, key: str = "") -> ResistorLimits:
         for column in lowest
     )
     if disagree:
-        source = f"the makers disagree, lowest of {source}"
+        source = f"lowest of several data sheets: {source}"
     elif not makers:
         source = str(rows[0]["note"])
     if not lowest["overload_v"]:

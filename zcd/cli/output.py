@@ -166,7 +166,6 @@ def converse(
     from zcd.files import file_name
     from zcd.jobs.analysis import diagnosed, prepared
     from zcd.jobs.conversation import HELP, MORE, SHORT_HELP, Answers, Conversation
-    from zcd.renderings import rendering_of
     from zcd.report.of_diagnosis_answer import work_lines
 
     steps = _Steps(dictionary)
@@ -180,8 +179,7 @@ def converse(
             return
         answers = talk.answers
         now = replace(job, log=tuple(answers.log), flags=answers.flags, codes=answers.codes)
-        case = Case(job=now, atlas=dictionary, diagnosis=diagnosis)
-        show(rendering_of(case).document(case))
+        _show_more(Case(job=now, atlas=dictionary, diagnosis=diagnosis))
 
     def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
         new = not writer.written
@@ -221,6 +219,18 @@ def converse(
             say(line)
     if writer.written:
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
+
+
+def _show_more(case: Case) -> None:
+    """Every fault and reading, without cautions, assumptions and sources, which --full has."""
+    from dataclasses import replace
+
+    from zcd.renderings import rendering_of
+    from zcd.report.of_check_document import TOUCH_CAUTION
+
+    whole = rendering_of(case).document(case)
+    titles = [section.title for section in whole.sections]
+    show(replace(whole, sections=whole.sections[: titles.index(TOUCH_CAUTION)]))
 
 
 class _Steps:

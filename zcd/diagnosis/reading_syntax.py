@@ -378,7 +378,7 @@ def typed_text(measured: Measured, circuit: Circuit) -> str:
     """A reading as a person types it, ``ohm R2 82 kΩ``; `parse_reading` reads it back."""
     reading = measured.reading
     place = place_text(reading, circuit)
-    if not reading.lifted:
+    if not reading.lifted and {reading.red, reading.black} != {"pin", GROUND}:
         probes = [reading.red, reading.black]
         over = (find_part(e.ref, circuit, reading.function) for e in circuit)
         ref = next((e.ref for e in over if e is not None and list(e.nodes) == probes), "")

@@ -40,7 +40,16 @@ from zcd.sync.lock import LIMITS, expected_pulses
 QUARTER_RATIO = 0.5
 """Edges farther from the crossing than so much of a quarter period are those of a capacitor."""
 MOST_FINDINGS = 5
-"""The key of a board file for it."""
+SPOKEN = {
+    "offset of the edge": "edge off the zero crossing by",
+    "unevenness of the pulses": "pulses uneven by",
+}
+"""Quantities whose name is no beginning of a sentence."""
+FAR = {
+    "offset of the edge": "edge far off the zero crossing",
+    "unevenness of the pulses": "pulses very uneven",
+}
+"""The same where they are beyond any figure."""
 NOTE = "note: "
 """Before a finding that asks for nothing, and that the verdict does not count as a warning."""
 EXPECTATION_TEXTS = {
@@ -206,7 +215,14 @@ def culprit_lines(check: Check) -> Iterator[str]:
     if check.passes:
         yield f"To cure it: {_of_text(first)}."
         return
-    yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
+    if _only_the_weakest_fails(check):
+        ref = plain(check.board.optocoupler.ref)
+        yield (
+            f"A typical {ref} works; the weakest that its grade allows does not, at low mains and "
+            f"hot. The board passes with {_of_text(first)}."
+        )
+    else:
+        yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
     if others:
         yield f"Or else: {'; '.join(map(_of_text, others))}."
 
@@ -293,7 +309,7 @@ def _change_text(change: Change) -> str:
     else:
         unit = change.unit
         ends = quantity_text(change.before, unit), quantity_text(change.after, unit)
-    of_limit = " of its limit" if change.unit == "%" else ""
+    of_limit = {"%": " of its limit", "": " times"}.get(change.unit, "")
     return f"{plain(change.name)} was {ends[0]}{of_limit}, is {ends[1]}"
 
 
@@ -440,9 +456,8 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
         left, wanted = (percent_text(1.0 - 1.0 / ratio) for ratio in (rule.value, rule.limit))
         years = years_text(check.life.design_rule_years)
         return (
-            "too little reserve for ageing: at low mains, hot, with the weakest coupler of the "
-            f"grade, sync is lost at {left} less CTR (about {years}); allow for {wanted}. Fit a "
-            "new coupler of a higher grade"
+            "too little reserve for ageing: sync is lost once the weakest coupler of its grade has "
+            f"lost {left} of its CTR, about {years} ({wanted} wanted). Fit one of a higher grade"
         )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
     return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
@@ -459,9 +474,14 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
     bound = "at least" if rule.at_least else "at most"
     over = "over " if rule.margin <= -1.0 and not rule.at_least else ""
     return (
-        f"{rule.name} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
+        f"{_spoken(rule.name)} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
         f"({bound} {quantity_text(rule.limit, rule.unit)} expected): {EXPECTATION_TEXTS[subject]}"
     )
+
+
+def _spoken(name: str) -> str:
+    """A quantity as the beginning of a sentence with its figure."""
+    return SPOKEN.get(name, name)
 
 
 def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
@@ -473,11 +493,13 @@ def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
     if margin >= 0.0:
         margin = rule.margin
     if margin <= -1.0:  # where margins end
-        return f"{limit.words} {'none' if limit.at_least else 'far too large'} at worst"
+        usual = f"{limit.words} {'none' if limit.at_least else 'far too large'}"
+        return f"{FAR.get(limit.words, usual)} at worst"
+    words = _spoken(limit.words)
     worst = expected * (1.0 + margin if limit.at_least else 1.0 - margin)
     bound = "at least" if limit.at_least else "at most"
     return (
-        f"{limit.words} {quantity_text(worst, limit.unit)} at worst "
+        f"{words} {quantity_text(worst, limit.unit)} at worst "
         f"({bound} {quantity_text(expected, limit.unit)} expected)"
     )
 

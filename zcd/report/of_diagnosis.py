@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
-from zcd.circuit.points import PART_ENDINGS, joint_text, leads_text, part_words
+from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, joint_text, leads_text, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
@@ -157,7 +157,7 @@ def indistinguishable_line(diagnosis: Diagnosis) -> str:
 
 
 def flags_line(job: Job) -> str:
-    """What the controller reported, in the appliance's own codes; empty where nobody looked."""
+    """What the controller reported, in the appliance's own codes; empty where none were read."""
     names = ", ".join(flag_text(flag, job.codes) for flag in job.flags)
     return f"Flags reported: {names}." if names else ""
 
@@ -304,7 +304,7 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     unseen = unseen_parts(diagnosis, circuit)
     if not unseen:
         return ""
-    names = ", ".join(map(part_words, unseen))
+    names = ", ".join(dict.fromkeys(part_words(diode_of_bridge(ref)[0]) for ref in unseen))
     return (
         f"Not yet tested: {names}. Test them unplugged (ohms, diode test) before you power the "
         "board; read DC volts and frequency at the pin after the repair."
@@ -322,10 +322,10 @@ MEANT = (
     "part and measure it alone."
 )
 STOPPED = {
-    "sure": "Nothing more is asked: past 95 %.",
-    "nothing left": "Nothing more is asked: no reading left would change the mind.",
-    "contradiction": "Nothing more is asked, and it is not settled: see the reading above.",
-    "danger": "Nothing more is asked: it would not be safe.",
+    "sure": "No further reading needed: over 95 % sure.",
+    "nothing left": "No further reading would change the answer.",
+    "contradiction": "No further reading settles it: see the reading above.",
+    "danger": "No further reading: it would not be safe.",
     "": "",
 }
 """Why it stops, in words."""
@@ -466,7 +466,7 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     )
     lines = ["; ".join(part for part in parts if part) + "."]
     if suggestion.again is not None:
-        lines[0] += f" Again: {show_measured(suggestion.again)} fits badly with the rest."
+        lines[0] += f" Again: {show_measured(suggestion.again)} contradicts the other readings."
     lines += answers_text(suggestion, full=True)
     return lines
 

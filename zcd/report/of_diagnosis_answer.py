@@ -503,7 +503,7 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
     if key == "chain.topology":
         return f"the circuit is {value} ({key})"
     if key == "optocoupler.grade":
-        return f"{key} {value.replace('(', '(CTR ', 1)}"
+        return f"CTR {value.partition('(')[2].rstrip(')') or value}, no grade read"
     return f"{key} {value}"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from itertools import groupby
@@ -51,7 +52,8 @@ def original_line(found: Substitutes) -> str:
             return f"{chain.cause}{mark}."
         together = f"Read their sizes again, or replace them all: {chain.command(found.board.file)}"
         return f"{chain.cause}{mark}. {together}"
-    named = [plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values())]
+    names = (plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values()))
+    named = [re.sub(r"^lock\b", "sync is lost", name) for name in names]
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
     return (
         f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). No part below makes "

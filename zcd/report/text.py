@@ -217,7 +217,7 @@ def factor_text(headroom: Headroom) -> str:
     '3 (too strong)'
     """
     if isnan(headroom.factor_ratio):
-        return "none gives lock"
+        return "none; no sync"
     if isinf(headroom.factor_ratio):
         return f"over {LARGEST_FACTOR:g}"
     remark = ""

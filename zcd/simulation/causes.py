@@ -265,7 +265,7 @@ def _outside() -> Iterator[Cause]:
         ),
         (
             "drive", "triac", "zero-cross part",
-            "a coupler with zero-cross switching stands where a random-phase one belongs: it "
+            "a coupler with zero-cross switching is fitted in place of a random-phase one: it "
             "cannot fire late in a half cycle",
             Condition(zero_cross=True),
         ),
