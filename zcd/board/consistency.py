@@ -36,10 +36,32 @@ _RELAY_KEYS = (
 
 
 def topology_of(file: BoardFile) -> Topology | Literal["traced"]:
-    """Return the topology written, or the default; or that the circuit was traced."""
+    """Return the topology written, or that of the parts; or that the circuit was traced."""
     if file.circuit is not None:
         return TRACED
-    return Topology(file.chain.topology or DEFAULT_TOPOLOGY)
+    return Topology(file.chain.topology or _topology_of_parts(file))
+
+
+def _topology_of_parts(file: BoardFile) -> Topology:
+    """The only topology with such diodes and LEDs; half-wave where there is none."""
+    series, across = file.rectifier, file.clamp
+    opto = file.optocoupler
+    if series is None and across is None:
+        two = opto.leds == 2 or _has_two_leds(opto.family)
+        return Topology.TWO_LED if two else DEFAULT_TOPOLOGY
+    if across is not None:
+        return Topology.CLAMPED if series is None else Topology.HALF_WAVE_CLAMPED
+    name = series.part if series is not None else None
+    return Topology.BRIDGE if name and diode_names.is_one_piece_bridge(name) else DEFAULT_TOPOLOGY
+
+
+def _has_two_leds(name: str | None) -> bool:
+    """Whether a name is that of an optocoupler with two LEDs."""
+    try:
+        family, _ = optocouplers.optocoupler_name(name or "")
+    except InputError:
+        return False
+    return family in optocouplers.TWO_LED_FAMILIES
 
 
 def feed_of(file: BoardFile) -> str:
@@ -297,10 +319,13 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
         ("clamp", file.clamp, WITH_CLAMP),
     ):
         if table is None and topology in topologies:
+            guessed = "" if file.chain.topology else (
+                '; or what there is in its place: clamp = "1N4148", or chain = {topology = ...}'
+            )  # fmt: skip
             yield invalid_value(
                 None,
                 f"a diode or bridge, as topology {topology} has one, such as "
-                f"{', '.join(parts_library.OFFERED_DIODES)}; `zcd help board` has more",
+                f"{', '.join(parts_library.OFFERED_DIODES)}; `zcd help board` has more{guessed}",
                 key,
             )
         elif table is not None and topology not in topologies:
