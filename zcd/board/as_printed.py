@@ -147,12 +147,13 @@ def spread(value: Mapping[str, Any]) -> dict[str, Any]:
     Returns
     -------
     dict
-        Resistor lists as lists; ``"68k 1 % 1/4 W"`` as a table. Values stay as they are printed.
+        Resistor lists as lists, also where they are the whole `chain`; ``"68k 1 % 1/4 W"`` as a
+        table. Values stay as they are printed.
     """
     result = {k: dict(v) if isinstance(v, Mapping) else v for k, v in value.items()}
     chain = result.get("chain")
-    if _is_marking(chain) and _is_list(chain):
-        chain = result["chain"] = {"resistors": chain}
+    if isinstance(chain, list) or (_is_marking(chain) and (_is_list(chain) or is_resistor(chain))):
+        chain = result["chain"] = {"resistors": chain if isinstance(chain, list) else [chain]}
     if not isinstance(chain, dict):
         return result
     for key in ("resistors", "return_resistors"):

@@ -335,10 +335,13 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
         ("clamp", file.clamp, WITH_CLAMP),
     ):
         if table is None and topology in topologies:
+            guessed = "" if file.chain.topology else (
+                '; or what there is in its place: clamp = "1N4148", or chain = {topology = ...}'
+            )  # fmt: skip
             yield invalid_value(
                 None,
                 f"a diode or bridge, as topology {topology} has one, such as "
-                f"{', '.join(parts_library.OFFERED_DIODES)}; `zcd help board` has more",
+                f"{', '.join(parts_library.OFFERED_DIODES)}; `zcd help board` has more{guessed}",
                 key,
             )
         elif table is not None and topology not in topologies:
