@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from zcd.diagnosis.expected_readings import ExpectedRange, good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import HEALTHY, Fault, same_repair
-from zcd.diagnosis.next_reading import Choice, Suggestion
+from zcd.diagnosis.next_reading import PLUGGED, Choice, Suggestion
 from zcd.diagnosis.rank import Diagnosis, choices, diagnose
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.practice.bench import Bench, Danger, Taken
@@ -104,12 +104,18 @@ class Expert:
         return diagnose(self.dictionary, measured, flags=self.exercise.flags)
 
     def way(self) -> tuple[Bench, Diagnosis]:
-        """Go through the exercise, always with the reading that is worth most."""
+        """Go through the exercise, always with the reading that is worth most.
+
+        What a reading under power decides is read once more: a loose joint shows so.
+        """
         bench = Bench(self.exercise, seed=EXPERT_SEED)
         diagnosis = self.diagnosis(())
-        while diagnosis.suggestion is not None and len(bench.taken) < MOST_EXPERT:
-            bench.make_ready(diagnosis.suggestion.reading)
-            bench.take(diagnosis.suggestion.reading)
+        while len(bench.taken) < MOST_EXPERT:
+            reading = _next_of(diagnosis, bench)
+            if reading is None:
+                break
+            bench.make_ready(reading)
+            bench.take(reading)
             diagnosis = self.diagnosis(bench.measured)
         return bench, diagnosis
 
@@ -205,6 +211,15 @@ def review(
         expert_found=named_last,
         expert_right=any(is_meant(named_last, part) for part in parts),
     )
+
+
+def _next_of(diagnosis: Diagnosis, bench: Bench) -> Reading | None:
+    """The reading worth most; where nothing is left to ask, a last one under power once more."""
+    if diagnosis.suggestion is not None:
+        return diagnosis.suggestion.reading
+    readings = [measured.reading for measured in bench.measured]
+    once = readings and readings[-1].power in PLUGGED and readings.count(readings[-1]) == 1
+    return readings[-1] if once else None
 
 
 def _open(diagnosis: Diagnosis) -> dict[str, float]:
