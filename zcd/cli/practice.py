@@ -140,7 +140,7 @@ def _expert_beside(exercise: Exercise) -> Callable[[], Expert]:
 
     def asked() -> Expert:
         if not future.done():
-            _say("A moment: what each fault shows is being worked out ...", err=True)
+            _say("A moment: calculating what each fault shows ...", err=True)
         return Expert(exercise, future.result())
 
     Thread(target=make, daemon=True).start()
