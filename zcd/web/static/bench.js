@@ -109,6 +109,9 @@ if (kept) {
   }
 }
 
+// An exercise is typed into from the first; its complaint stays in sight.
+document.getElementById("line")?.focus({ preventScroll: true });
+
 // The hand goes on to what comes next: the answer, the part to fit, the field after this one.
 document.addEventListener("htmx:after:swap", () => {
   const told = document.querySelector("[data-next]");
