@@ -263,7 +263,7 @@ def _capacitor(capacitance_f: float | None, key: str, notes: Notes) -> Capacitor
 def _diode(table: DiodeTable | None, key: str, notes: Notes) -> Diode | None:
     if table is None:
         return None
-    one_piece = table.part is not None and diode_names.is_one_piece_bridge(table.part)
+    one_piece = consistency.is_one_piece(table)
     ref = notes.ref(table.ref, "BR" if one_piece and key == "rectifier" else "D", key)
     part = consistency.fitted_diode(table, key, ref=ref)
     own = consistency.own_diode_data(table)

@@ -36,10 +36,39 @@ _RELAY_KEYS = (
 
 
 def topology_of(file: BoardFile) -> Topology | Literal["traced"]:
-    """Return the topology written, or the default; or that the circuit was traced."""
+    """Return the topology written, or that of the parts; or that the circuit was traced."""
     if file.circuit is not None:
         return TRACED
-    return Topology(file.chain.topology or DEFAULT_TOPOLOGY)
+    written = file.chain.topology
+    return _topology_of_parts(file) if written is None else Topology(written)
+
+
+def _topology_of_parts(file: BoardFile) -> Topology:
+    """The topology that goes with rectifier, clamp and optocoupler as they are written."""
+    if file.rectifier is None and file.clamp is None:
+        return Topology.TWO_LED if _has_two_leds(file) else DEFAULT_TOPOLOGY
+    if file.rectifier is None:
+        return Topology.CLAMPED
+    if is_one_piece(file.rectifier):
+        return Topology.BRIDGE
+    return DEFAULT_TOPOLOGY if file.clamp is None else Topology.HALF_WAVE_CLAMPED
+
+
+def is_one_piece(table: DiodeTable) -> bool:
+    """Whether a rectifier is a bridge in one package."""
+    return table.part is not None and diode_names.is_one_piece_bridge(table.part)
+
+
+def _has_two_leds(file: BoardFile) -> bool:
+    """Whether the optocoupler written is one with two LEDs."""
+    written = file.optocoupler
+    if written.family is None:
+        return written.leds == 2
+    try:
+        family, _ = optocouplers.optocoupler_name(written.family, written.grade)
+    except InputError:  # told with all that is wrong with it
+        return False
+    return family in optocouplers.TWO_LED_FAMILIES
 
 
 def feed_of(file: BoardFile) -> str:
@@ -305,6 +334,9 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
             )
         elif table is not None and topology not in topologies:
             allowed = f"no {key} with topology {topology}, only with {', '.join(topologies)}"
+            yield invalid_value(table.part, allowed, key)
+        elif table is not None and is_one_piece(table) and topology is not Topology.BRIDGE:
+            allowed = f"one diode with topology {topology}; a bridge goes with topology bridge"
             yield invalid_value(table.part, allowed, key)
         elif table is not None:
             yield from _refused(partial(fitted_diode, table, key))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import nan
 from typing import TYPE_CHECKING, ClassVar
 
@@ -142,10 +143,6 @@ class NominalCheck:
         At high mains with tolerances at their worse ends.
     reverse : tuple of ReverseStress
         Reverse voltage of each junction; lists in the order of the `levels`.
-    shorts : tuple of ShortStress
-        What parts bear with one of them shorted; no part of the verdict.
-    surge : SurgeStress
-        What they bear in a surge; no part of the verdict.
     headrooms : dict of str to Headroom
         By quantity (ctr, mains, chain): how far it may go.
     weak_headrooms : dict of str to Headroom
@@ -161,8 +158,6 @@ class NominalCheck:
     resistors: tuple[ResistorStress, ...]
     worst_resistors: tuple[ResistorStress, ...]
     reverse: tuple[ReverseStress, ...]
-    shorts: tuple[ShortStress, ...]
-    surge: SurgeStress
     headrooms: dict[str, Headroom]
     weak_headrooms: dict[str, Headroom]
     life: Life
@@ -174,7 +169,7 @@ class NominalCheck:
         return worst_status(self.rules) != "fail"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Check(Result, NominalCheck):
     """All that ``zcd check`` finds out about a board.
 
@@ -268,6 +263,16 @@ class Check(Result, NominalCheck):
         both = zip(self.resistors, self.worst_resistors, strict=True)
         return tuple(WorstLoad(stress=stress, worst=worst) for stress, worst in both)
 
+    @cached_property
+    def shorts(self) -> tuple[ShortStress, ...]:
+        """What parts bear with one of them shorted; no part of the verdict."""
+        return short_stress(self.board)
+
+    @cached_property
+    def surge(self) -> SurgeStress:
+        """What they bear in a surge; no part of the verdict."""
+        return surge_stress(self.board)
+
     @property
     def advice(self) -> tuple[Rule[float], ...]:
         """Single shorts and the surge, in the form of rules; no part of the verdict."""
@@ -325,8 +330,6 @@ def nominal_check(board: Board) -> NominalCheck:
         resistors=resistors,
         worst_resistors=worst,
         reverse=reverse,
-        shorts=short_stress(board),
-        surge=surge_stress(board),
         headrooms=typical,
         weak_headrooms=weak,
         life=life,

@@ -54,8 +54,8 @@ EXPECTATION_TEXTS = {
 }
 """What it means that an expectation about the controller is not met."""
 WEIGHTY = (
-    "chain.return_resistors", "mains.band", "chain.style", "chain.tolerance", "optocoupler.grade",
-    "controller.low_threshold", "controller.high_threshold",
+    "chain.topology", "chain.return_resistors", "mains.band", "chain.style", "chain.tolerance",
+    "optocoupler.grade", "controller.low_threshold", "controller.high_threshold",
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
@@ -584,4 +584,5 @@ def _weight(assumption: Assumption) -> int:
 
 
 def _key_text(key: str) -> str:
-    return key.replace("controller.", "").replace(".", " ").replace("_", " ")
+    words = key.replace("chain.topology", "topology").removeprefix("controller.")
+    return words.replace(".", " ").replace("_", " ")

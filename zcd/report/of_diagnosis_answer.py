@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+import numpy as np
+
 from zcd.board.model import Board
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, DcSource
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.faults import HEALTHY, Fault, includes
@@ -82,6 +84,7 @@ def answer_document(case: Case) -> Document:
         unkept_line(case),
         overload_line(diagnosis, case.board),
         confirm_line(diagnosis),
+        higher_supply_line(diagnosis.measured, case.circuit),
         suspects_line(diagnosis, case.circuit),
         "" if job.closed else hidden_line(diagnosis, case.circuit),
         end_line(case),
@@ -236,6 +239,7 @@ def prompt_document(
     lines = [
         line,
         confirm_line(diagnosis),
+        higher_supply_line(diagnosis.measured, circuit),
         suspects_line(diagnosis, circuit),
         hidden_line(diagnosis, circuit) if settled else "",
     ]
@@ -326,6 +330,8 @@ def swap_line(alike: Sequence[Ranked]) -> str:
 USUAL_SUPPLIES_V = (3.3, 5.0, 12.0, 15.0, 24.0)
 SUPPLY_ERROR = 0.03
 """How far a regulator's output and a meter are off together: common practice, no source."""
+AT_SUPPLY = {"logic+": ("pin",), "coil+": ("coil-",)}
+"""Nodes that go no higher than a supply, and come near it."""
 SUPPLY_ENDS = {
     "supply low": [{"logic+", "logic0"}],
     "coil supply low": [{"coil+", "logic0"}, {"coil+", "coil-"}],
@@ -380,9 +386,36 @@ def _usual_supply(fault: Fault, measured: Sequence[Measured]) -> str:
             and m.reading.function is Function.DC
             and {m.reading.red, m.reading.black} in ends
         ):
-            near = [v for v in USUAL_SUPPLIES_V if abs(m.value - v) <= SUPPLY_ERROR * v]
+            near = _near_usual(m.value)
             if near:
-                return quantity_text(near[0], "V")
+                return near
+    return ""
+
+
+def _near_usual(volts: float) -> str:
+    """The usual supply that a reading is; empty where it is none."""
+    near = [v for v in USUAL_SUPPLIES_V if abs(volts - v) <= SUPPLY_ERROR * v]
+    return quantity_text(near[0], "V") if near else ""
+
+
+def higher_supply_line(measured: Sequence[Measured], circuit: Circuit) -> str:
+    """That a reading is a higher supply than the board file has; empty where none is."""
+    for source in circuit.of(DcSource):
+        ends = [{source.a, source.b}, *({end, source.b} for end in AT_SUPPLY[source.a])]
+        written = float(np.max(source.voltage_v))
+        for m in measured:
+            if (
+                m.exact
+                and m.reading.function is Function.DC
+                and {m.reading.red, m.reading.black} in ends
+                and m.value > (1.0 + 2.0 * SUPPLY_ERROR) * written
+                and (usual := _near_usual(m.value))
+            ):
+                return (
+                    f"{show_measured(m)} where the board file has a supply of "
+                    f"{quantity_text(written, 'V')}: is it {usual}? Read it off the regulator and "
+                    "put the board file right first."
+                )
     return ""
 
 
