@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
+from scipy.optimize import brentq, least_squares
 
 from zcd.physics.diode import thermal_voltage_v
 from zcd.physics.optocoupler import (
@@ -22,6 +22,7 @@ from zcd.physics.optocoupler import (
     OutputTransistor,
     collected_current_a,
     collector_share,
+    collector_voltage_v,
     ctr_shape_ratio,
     ctr_temperature_ratio,
     dark_current_a,
@@ -412,3 +413,38 @@ def test_weakest_shape_is_never_above_the_familys_own() -> None:
     assert weakest["H11AA1"] == own["H11AA1"]
     assert weakest["4N25"] == weakest_shape_weight("817") == 0.0
     assert 0.0 < weakest["8171"] < own["8171"]
+
+
+def test_curves_go_on_along_their_last_segments() -> None:
+    """Far below 0.1 mA and above 30 mA, in logs; above 100 degC too."""
+    curve = columns("ctr_shape", curve="SHARP-817")
+    log_i, log_r = np.log(curve["current_a"]), np.log(curve["relative_ratio"])
+    for end, beside, factor in ((0, 1, 0.1), (-1, -2, 3.0)):
+        slope = (log_r[end] - log_r[beside]) / (log_i[end] - log_i[beside])
+        expected = curve["relative_ratio"][end] * factor**slope
+        assert_allclose(ctr_shape_ratio(factor * curve["current_a"][end], 1.0), expected)
+    heat = columns("ctr_temperature", curve="SHARP-817")
+    at_1_ma = np.log(heat["relative_ratio"][heat["current_a"] == 1e-3])
+    assert_allclose(ctr_temperature_ratio(1e-3, 120.0), np.exp(3 * at_1_ma[-1] - 2 * at_1_ma[-2]))
+
+
+@pytest.mark.parametrize("early_v", [30.0, 120.0])
+@pytest.mark.parametrize(("open_v", "within_v"), [(5.0, 0.04), (3.3, 0.04)])
+def test_resting_voltage_is_near_that_of_the_whole_law(
+    open_v: float, within_v: float, early_v: float
+) -> None:
+    """Where the collector's current meets that of the load, by a bracketed root [scipy brentq]."""
+    knee_v, knee_ratio = VT_25_V, 8.0
+    drops_v = open_v * np.geomspace(0.05, 20.0, 40)
+    law = [np.array(x) for x in (knee_v, knee_ratio, early_v)]
+    expected = np.array([
+        brentq(lambda v, d=d: d * float(collector_share(np.array(v), *law)[0]) - (open_v - v), 0, 9)
+        for d in drops_v
+    ])  # fmt: skip
+    result = collector_voltage_v(drops_v, np.array(open_v), *law)
+    active = (expected > 0.5) & (drops_v < 0.8 * open_v)
+    deep = drops_v > 2.0 * open_v
+    assert np.count_nonzero(active) > 5
+    assert np.count_nonzero(deep) > 5
+    assert_allclose(result[active | deep], expected[active | deep], atol=5e-3)
+    assert_allclose(result, expected, atol=2 * within_v)

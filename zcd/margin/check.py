@@ -116,6 +116,20 @@ class Level:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PulseRange:
+    """Between what the first pulse of a period lies, over levels and boards drawn.
+
+    Parameters
+    ----------
+    low_time_s, fall_offset_s : tuple of float
+        Least and largest, as in a `Level`.
+    """
+
+    low_time_s: tuple[float, float]
+    fall_offset_s: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NominalCheck:
     """What the nominal part and its levels say of a board: half of a `Check`, and no verdict yet.
 
@@ -182,6 +196,7 @@ class Check(Result, NominalCheck):
         "status",
         "passes",
         "levels",
+        "pulse",
         "resistors=loads",
         "reverse",
         "headrooms",
@@ -225,10 +240,31 @@ class Check(Result, NominalCheck):
         return self.status != "fail"
 
     @property
+<<<<<<< HEAD
     def hangs_on_grade(self) -> bool:
         """Whether sync depends on a grade of the optocoupler that was not read."""
         doubted = any(rule.depends_on for rule in self.every_rule if rule.subject == SYNC)
         return doubted and grade_unread(self.board)
+=======
+    def pulse(self) -> PulseRange | None:
+        """What the pulse may be on boards whose pin does its work; None where no level locks.
+
+        What decides it (CTR at small currents, turn-off) differs between parts of one name.
+        """
+        locked = [level for level in self.levels if level.locks]
+        if not locked:
+            return None
+        drawn = self.spread.population.rule_margins
+        works = np.all(drawn.margins[:, : len(FUNCTION)] >= 0.0, axis=1)
+        own = [(level.low_time_s, level.fall_offset_s) for level in locked]
+        times_s = np.concatenate([own, drawn.pulse_s[works]])
+        # against one crossing: an edge that passes the peak belongs to the next one otherwise
+        half_s, usual_s = 0.5 / self.board.mains.frequency_hz, own[len(own) // 2][1]
+        from_usual_s = times_s[:, 1] - usual_s
+        times_s[:, 1] -= half_s * np.round(from_usual_s / half_s)
+        ends = np.stack([times_s.min(axis=0), times_s.max(axis=0)], axis=1).tolist()
+        return PulseRange(low_time_s=tuple(ends[0]), fall_offset_s=tuple(ends[1]))
+>>>>>>> parts
 
     @property
     def loads(self) -> tuple[WorstLoad, ...]:

@@ -566,16 +566,15 @@ def _few_text(ratio: float) -> str:
 
 
 def _pulse_text(check: Check, nominal: Level) -> str:
-    locked = [level for level in check.levels if level.locks]
-    widths = [level.low_time_s for level in locked]
-    falls = [level.fall_offset_s for level in locked]
+    assert check.pulse is not None  # where the nominal level locks
+    shortest, longest = (quantity_text(each, "s") for each in check.pulse.low_time_s)
     often = "two a period" if expected_pulses(check.board) == 2 else "one a period"
-    first, last = offset_text(min(falls)), offset_text(max(falls))
+    first, last = (offset_text(each) for each in check.pulse.fall_offset_s)
     if first.split()[-1] == last.split()[-1]:
         first = first.rpartition(" ")[0]
     return (
         f"{often}, low {quantity_text(nominal.low_time_s, 's')} "
-        f"({quantity_text(min(widths), 's')} to {quantity_text(max(widths), 's')}), "
+        f"({shortest} to {longest}), "
         f"falls {crossing_text(nominal.fall_offset_s)} ({first} to {last})"
     )
 
