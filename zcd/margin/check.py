@@ -240,12 +240,12 @@ class Check(Result, NominalCheck):
         return self.status != "fail"
 
     @property
-<<<<<<< HEAD
     def hangs_on_grade(self) -> bool:
         """Whether sync depends on a grade of the optocoupler that was not read."""
         doubted = any(rule.depends_on for rule in self.every_rule if rule.subject == SYNC)
         return doubted and grade_unread(self.board)
-=======
+
+    @property
     def pulse(self) -> PulseRange | None:
         """What the pulse may be on boards whose pin does its work; None where no level locks.
 
@@ -264,7 +264,6 @@ class Check(Result, NominalCheck):
         times_s[:, 1] -= half_s * np.round(from_usual_s / half_s)
         ends = np.stack([times_s.min(axis=0), times_s.max(axis=0)], axis=1).tolist()
         return PulseRange(low_time_s=tuple(ends[0]), fall_offset_s=tuple(ends[1]))
->>>>>>> parts
 
     @property
     def loads(self) -> tuple[WorstLoad, ...]:
