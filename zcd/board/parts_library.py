@@ -278,6 +278,7 @@ def own_diode(own: OwnDiode, *, ref: str) -> Diode:
         f"{base.source}",
         rated_power_w=own.power_w,
         zero_power_degc=own.zero_power_degc,
+        rated_current_a=own.current_a,
     )
 
 
@@ -322,6 +323,7 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
             near = ""
         raise invalid_value(part, f'a known diode such as "1N4007" or "1N4148"{near}; {other}', key)
     row = next(row for row in refdata.table("diodes") if row["part"] == name)
+    current_a = float(row["average_current_a"])
     return Diode(
         ref=ref,
         part=name,
@@ -337,6 +339,7 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
             capacitance_f=float(row["capacitance_f"]),
         ),
         source=f"limits [{row['source']}], law [{row['model_source']}]",
+        rated_current_a=None if isnan(current_a) else current_a,
     )
 
 

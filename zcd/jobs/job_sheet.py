@@ -26,7 +26,7 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.files import file_name, write_whole
 from zcd.jobs.analysis import case_of
-from zcd.margin.as_new import with_original
+from zcd.margin.as_new import with_grade_of, with_original
 from zcd.margin.check import Check, nominal_check
 from zcd.margin.loss_map import LossMap
 from zcd.margin.loss_share import LossShare
@@ -452,7 +452,8 @@ def checked_job(
     case = case_of(job, statistics) if known else None
     check = with_spread(nominal_check(board))
     if case is not None and board != job.board:
-        check = with_original(check, with_spread(nominal_check(job.board)))
+        was = with_grade_of(job.board, board)
+        check = with_original(check, with_spread(nominal_check(was)))
     return case, check
 
 

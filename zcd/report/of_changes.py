@@ -11,8 +11,6 @@ from zcd.board.units import format_si
 from zcd.margin.wiring import rewired, same_shape
 from zcd.report.text import listed, plain
 
-NO_GRADE = " any"
-
 
 def changes(before: Board, after: Board) -> tuple[str, ...]:
     """What is different between two boards, part by part, in words."""
@@ -38,12 +36,8 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
 
 
 def _change_text(old: str | None, new: str) -> str:
-    """What became of a part; one whose grade was only read since is the same."""
-    if old is None:
-        return f"{new} new"
-    if old.endswith(NO_GRADE) and new.startswith(old.removesuffix(NO_GRADE)):
-        return f"{plain(old.removesuffix(NO_GRADE))}, now {plain(new)} (fitted, or its grade read)"
-    return f"{plain(old)} replaced by {plain(new)}"
+    """What became of a part."""
+    return f"{new} new" if old is None else f"{plain(old)} replaced by {plain(new)}"
 
 
 def _rebuilt_strings(before: Board, after: Board) -> tuple[str, ...]:

@@ -8,7 +8,6 @@ from math import isfinite, isnan
 import numpy as np
 
 from zcd.board.model import Assumption, Board
-from zcd.board.optocouplers import grades
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
@@ -51,8 +50,6 @@ FAR = {
     "unevenness of the pulses": "pulses very uneven",
 }
 """The same where they are beyond any figure."""
-GRADE = "optocoupler.grade"
-"""The key of a board file for it."""
 NOTE = "note: "
 """Before a finding that asks for nothing, and that the verdict does not count as a warning."""
 EXPECTATION_TEXTS = {
@@ -65,8 +62,8 @@ EXPECTATION_TEXTS = {
 }
 """What it means that an expectation about the controller is not met."""
 WEIGHTY = (
-    "chain.topology", "chain.return_resistors", "mains.band", "chain.style", "chain.tolerance",
-    "optocoupler.grade", "controller.low_threshold", "controller.high_threshold",
+    "chain.topology", "chain.return_resistors", "mains.band", "mains.frequency", "chain.style",
+    "chain.tolerance", "optocoupler.grade", "controller.low_threshold", "controller.high_threshold",
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
@@ -119,7 +116,7 @@ def headline_text(check: Check) -> str:
         if count == 1 and any(each.too_small for each in sizes):
             passes = "PASSES"
         if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
-            return f"{passes}: sync depends on {plain(doubt)}."
+            return f"{passes}: sync depends on {plain(doubt.partition(',')[0])}."
         return f"{passes}{condition}. {sound}."
     failed = _failed_subjects(check)
     parts = sorted(failed - {SYNC})
@@ -175,18 +172,9 @@ def unread_lines(check: Check) -> Iterator[str]:
         yield f"{line}; {with_values}."
 
 
-def _hangs_on_grade(check: Check) -> bool:
-    """Whether a board may fail only because the grade of its optocoupler was not read."""
-    nominal = next(level for level in check.levels if level.name == "nominal")
-    unread = any(each.key == GRADE for each in check.board.assumptions)
-    unread = unread and len(grades(check.board.optocoupler.family)) > 1
-    lost = any(rule.status == "fail" for rule in check.every_rule if rule.subject == SYNC)
-    return unread and lost and nominal.locks
-
-
 def _grade_lines(check: Check) -> Iterator[str]:
     """To read the grade before any part is blamed."""
-    if _hangs_on_grade(check):
+    if check.hangs_on_grade:
         ref = plain(check.board.optocoupler.ref)
         yield (
             f"Read the grade letter behind the type number of {ref} first: a typical {ref} works, "
@@ -221,7 +209,7 @@ def culprit_lines(check: Check) -> Iterator[str]:
                 f"each type with the board. Next: correct {file}, then zcd check {file}"
             )
         return
-    if _hangs_on_grade(check):
+    if check.hangs_on_grade:
         yield f"If there is none: the board passes with {_of_text(first)}."
         return
     if check.passes:
@@ -404,10 +392,8 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     if doubt and worst_status(rules) == "warning":
         where = f"at {_conditions_text(lost)}" if lost else "where tolerances add up"
         reach = f" ({_reach_text(check, corners)})" if corners else ""
-        return (
-            f"sync may be lost {where}{reach}: it depends on {doubt}, which no data sheet states; "
-            "look at the pulse at low and at high mains"
-        )
+        look = "" if check.hangs_on_grade else "; look at the pulse at low and at high mains"
+        return f"sync may be lost {where}{reach}: it depends on {doubt}{look}"
     if lost:
         return f"sync is lost at {_conditions_text(lost)}: {_broken_text(check, lost[0])}"
     if not corners:
@@ -570,7 +556,7 @@ def _population_text(population: Population, doubt: str) -> str:
     if not doubtful:
         return fails
     more = "more" if failing else "of such boards"
-    why = f": it depends on {plain(doubt)}, which no data sheet states" if doubt else ""
+    why = f": it depends on {plain(doubt)}" if doubt else ""
     may = f"{_few_text(doubtful)} {more} may fail{why}"
     return f"{fails}; {may}" if fails else may
 
@@ -580,16 +566,15 @@ def _few_text(ratio: float) -> str:
 
 
 def _pulse_text(check: Check, nominal: Level) -> str:
-    locked = [level for level in check.levels if level.locks]
-    widths = [level.low_time_s for level in locked]
-    falls = [level.fall_offset_s for level in locked]
+    assert check.pulse is not None  # where the nominal level locks
+    shortest, longest = (quantity_text(each, "s") for each in check.pulse.low_time_s)
     often = "two a period" if expected_pulses(check.board) == 2 else "one a period"
-    first, last = offset_text(min(falls)), offset_text(max(falls))
+    first, last = (offset_text(each) for each in check.pulse.fall_offset_s)
     if first.split()[-1] == last.split()[-1]:
         first = first.rpartition(" ")[0]
     return (
         f"{often}, low {quantity_text(nominal.low_time_s, 's')} "
-        f"({quantity_text(min(widths), 's')} to {quantity_text(max(widths), 's')}), "
+        f"({shortest} to {longest}), "
         f"falls {crossing_text(nominal.fall_offset_s)} ({first} to {last})"
     )
 
@@ -619,7 +604,8 @@ def assumed_text(board: Board) -> str:
     values: dict[str, list[str]] = {}
     for assumption in sorted(board.assumptions, key=_weight):
         values.setdefault(assumption.key, []).append(assumption.value)
-    named = [key for key in values if key in WEIGHTY][:MOST_ASSUMED]
+    said = {"mains.frequency"} if "mains.band" in values else set()  # a band is of one frequency
+    named = [key for key in values if key in WEIGHTY and key not in said][:MOST_ASSUMED]
     texts = [f"{_key_text(key)} {' or '.join(values[key])}" for key in named]
     more = len(values) - len(named)
     if more:

@@ -156,7 +156,7 @@ def _wrong(words: str, *, loose: bool) -> str:
     if loose:
         return (
             f"The readings point to {words or 'no single fault'}. That is wrong: a joint that "
-            "opens now and then misled them. Take a reading under power twice."
+            "opens now and then misled them. Take a reading under power again, cold and warm."
         )
     if not words:
         return "No single fault explains these readings: look for two."

@@ -23,8 +23,9 @@ from zcd.refdata import default, table
 from zcd.report.of_sizes import small_chain
 from zcd.report.table import FAIL, Table
 from zcd.report.text import listed, plain, quantity_text, share_text
+from zcd.substitutes.capacitors import are_parallel, together_f
 from zcd.substitutes.compare import Verdict
-from zcd.substitutes.diodes import diodes_needed
+from zcd.substitutes.diodes import diodes_needed, is_weaker
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import couplers_needed, has_its_leds
@@ -212,6 +213,10 @@ def _diode_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
     words = (
         f"{rating} too" if now_v == before_v else f"{rating} (was {quantity_text(before_v, 'V')})"
     )
+    if is_weaker(new, old):
+        amps = [quantity_text(part.rated_current_a or 0.0, "A") for part in (new, old)]
+        peak_a = max(level.led_peak_a for level in proposal.verdict.levels)
+        words += f", {amps[0]} (was {amps[1]}) for {quantity_text(peak_a, 'A')} in the LED"
     return (
         f"{words}; sees {quantity_text(reverse_v(proposal.verdict, new), 'V')} here; check its case"
     )
@@ -246,13 +251,13 @@ def _zener_to_buy_w(found: Substitutes, part: Diode) -> float:
 
 
 def _capacitor_reason(found: Substitutes, old: Capacitor, proposal: Proposal) -> str:
-    (new,) = proposal.parts
-    assert isinstance(new, Capacitor)
-    made_for = "" if new.rated_v else f"; check that it is made for {_rating_text(found, old)}"
-    if proposal.closeness is not Closeness.SAME:
-        change = _change_text(new.capacitance_f / old.capacitance_f)
-        return f"{change}, {_low_time_change(found, proposal)}{made_for}"
-    return f"the same capacitance{made_for}"
+    new = [part for part in proposal.parts if isinstance(part, Capacitor)]
+    made_for = f"{'it is' if len(new) == 1 else 'both are'} made for {_rating_text(found, old)}"
+    check = "" if all(part.rated_v for part in new) else f"; check that {made_for}"
+    if proposal.closeness is Closeness.OTHER:
+        change = _change_text(together_f(new, old) / old.capacitance_f)
+        return f"{change}, {_low_time_change(found, proposal)}{check}"
+    return f"the same capacitance{check}"
 
 
 def _rating_text(found: Substitutes, part: Capacitor) -> str:
@@ -326,6 +331,11 @@ def _values(parts: Sequence[Resistor]) -> str:
 def parts_text(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
     """The parts of a proposal as one asks for them over a counter."""
     first = proposal.parts[0]
+    capacitors = [part for part in proposal.parts if isinstance(part, Capacitor)]
+    if len(capacitors) > 1:
+        (now,) = (part for part in answer.replaced if isinstance(part, Capacitor))
+        how = "in parallel" if are_parallel(capacitors, now) else "in series"
+        return f"{' + '.join(map(part_text, capacitors))} {how}"
     if not isinstance(first, Resistor):
         count = 1
         if isinstance(first, Diode):
