@@ -137,6 +137,17 @@ DESIGNS = {
         fails=("R1", "sync"),
         reason="0.24 W in a 1/4 W part, as its source says; and 20 % of 1 mA are no 0.4 mA",
     ),
+    "H11AA1, 150k": Design(
+        source="electronics.stackexchange.com/questions/227082: 150 k, 1/4 W, gets too hot and "
+        "burns; intervals of 10, 9, 0, 0, 1, 9 ms; mains and pull-up not printed",
+        text=board_text(
+            "220 V 50 Hz", 'optocoupler = "H11AA1"', "two-led", '"150k"', "1/4 W",
+            'pull_up = "10k", supply = "3.3 V"',
+        ),
+        fails=("R1", "sync"),
+        reason="0.4 W in a 1/4 W part that burns, as its source says; 20 % at 10 mA are less than "
+        "0.3 mA of 2 mA",
+    ),
     "PC817 on 330k": Design(
         source="electronics.stackexchange.com/questions/148764: 330 k, 33 k; style not printed",
         text=board_text(
@@ -236,6 +247,14 @@ def test_a_grade_too_weak_for_its_load_is_named() -> None:
     (line,) = culprit_lines(check)
     assert line.startswith("A typical OC1 works; the weakest that its grade allows does not")
     assert line.endswith("Fit one of a higher CTR grade.")
+
+
+def test_a_family_without_grades_has_none_to_read() -> None:
+    """H11AA1 to 4 are types of their own: no letter stands behind the number."""
+    lines = list(culprit_lines(checked("H11AA1, 150k")))
+    assert any("the weakest that its grade allows does not" in line for line in lines)
+    text = " ".join(document_text(document_of(checked("H11AA1, 150k")).answer).split())
+    assert "read the letter" not in text
 
 
 def test_a_size_that_is_not_printed_is_a_condition() -> None:

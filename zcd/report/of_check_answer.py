@@ -8,6 +8,7 @@ from math import isfinite, isnan
 import numpy as np
 
 from zcd.board.model import Assumption, Board
+from zcd.board.optocouplers import grades
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
@@ -164,9 +165,13 @@ def unread_lines(check: Check) -> Iterator[str]:
 
 
 def _hangs_on_grade(check: Check) -> bool:
-    """Whether a board may fail only because the grade of its optocoupler was not read."""
+    """Whether a board may fail only because the grade of its optocoupler was not read.
+
+    A family without grades has none to read.
+    """
     nominal = next(level for level in check.levels if level.name == "nominal")
     unread = any(each.key == GRADE for each in check.board.assumptions)
+    unread = unread and len(grades(check.board.optocoupler.family)) != 1
     return unread and not check.passes and SYNC in _failed_subjects(check) and nominal.locks
 
 
