@@ -383,6 +383,8 @@ def test_what_is_asked_is_one_line(name: str) -> None:
         ('rectifier = "MB6S"\noptocoupler = "PC817C"', "bridge"),
         ('rectifier = "bridge"\noptocoupler = "PC817C"', "bridge"),
         ('rectifier = "1N4007"\noptocoupler = "PC817C"', "half-wave"),
+        ('rectifier = "4 x 1N4007"\noptocoupler = "PC817C"', "bridge"),
+        ('rectifier = "1N4007 (x4)"\noptocoupler = "PC817C"', "bridge"),
         ('clamp = "1N4148"\noptocoupler = "PC817C"', "clamped"),
         ('rectifier = "M7"\nclamp = "1N4148"\noptocoupler = "PC817C"', "half-wave-clamped"),
         ('optocoupler = "EL814A"', "two-led"),
@@ -393,7 +395,19 @@ def test_the_parts_tell_the_topology(parts: str, topology: str) -> None:
     text = f'mains = "230 V 50 Hz"\nchain.resistors = ["62k", "62k"]\n{parts}\n{OUTPUT}'
     board = parse_board(text)
     assert board.topology == topology
-    assert f"topology {topology}" in assumed_text(board)
+    said = read_as_line(board) + assumed_text(board)
+    assert f"topology {topology}" in said or "1N4007, a bridge" in said
+
+
+@pytest.mark.parametrize(
+    ("mains", "frequency_hz"), [("110 V", 60.0), ("127V~", 60.0), ("115", 60.0), ("220 V", 50.0)]
+)
+def test_a_plate_without_hertz(mains: str, frequency_hz: float) -> None:
+    """Networks of 105 to 130 V run at 60 Hz (common practice, no source), and it is said."""
+    parts = 'rectifier = "1N4007"\noptocoupler = "PC817C"\nchain.resistors = ["62k", "62k"]'
+    board = parse_board(f'mains = "{mains}"\n{parts}\n{OUTPUT}')
+    assert board.mains.frequency_hz == frequency_hz
+    assert f"mains frequency {frequency_hz:g} Hz" in assumed_text(board)
 
 
 def test_a_package_of_four_diodes_is_no_half_wave() -> None:

@@ -125,7 +125,7 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
     # wrong types
     ({"mains": True}, "mains", "true", "an AC voltage such as"),
     ({"mains": [230]}, "mains", "a list", "a table, or a short form"),
-    ({"chain": "120k"}, "chain", '"120k"', "a table with resistors"),
+    ({"chain": 120}, "chain", "120", "a table with resistors"),
     ({"output": 5}, "output", "5", "a table with pull_up"),
     ({"chain": {"resistors": "many"}}, "chain.resistors", '"many"', RESISTANCES),
     ({"chain": {"resistors": {}}}, "chain.resistors", "a table", RESISTANCES),

@@ -154,7 +154,7 @@ def _frequency_hz(file: BoardFile, band: str, notes: Notes) -> float:
         frequency_hz = float(rows[band]["frequency_hz"])
         notes.assume("mains.frequency", format_si(frequency_hz, "Hz"), f'the band "{band}"')
         return frequency_hz
-    return notes.default(written, "mains.frequency")
+    return notes.default(written, "mains.frequency", consistency.usual_frequency(file))
 
 
 def _frequency_band(file: BoardFile, band: str, notes: Notes) -> tuple[float, float]:

@@ -24,6 +24,8 @@ WITH_CLAMP = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 RECTIFIER_MAY_LEAD = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED)
 DEFAULT_TOPOLOGY = Topology.HALF_WAVE
 DEFAULT_FEED = "direct"
+LOW_MAINS_V = (105.0, 130.0)
+"""What `mains.frequency_of_low_voltage` of the defaults speaks of."""
 NOMINAL_BANDS = {230.0: "230 +-10 %", 120.0: "120 service"}
 """Band taken where a voltage has no other."""
 
@@ -94,7 +96,14 @@ def frequency_of(file: BoardFile) -> float:
     band = band_of(file)
     if band is not None:
         return float(band_row(band, "mains.band")["frequency_hz"])
-    return refdata.default("mains.frequency").value
+    return refdata.default(usual_frequency(file)).value
+
+
+def usual_frequency(file: BoardFile) -> str:
+    """Return the name of the frequency that is taken where neither it nor a band is known."""
+    low_v, high_v = LOW_MAINS_V
+    is_low = low_v <= file.mains.voltage <= high_v
+    return "mains.frequency_of_low_voltage" if is_low else "mains.frequency"
 
 
 def thresholds_of(file: BoardFile) -> tuple[Threshold, Threshold]:
@@ -327,10 +336,13 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
         ("clamp", file.clamp, WITH_CLAMP),
     ):
         if table is None and topology in topologies:
+            guessed = "" if file.chain.topology else (
+                '; or what there is in its place: clamp = "1N4148", or chain = {topology = ...}'
+            )  # fmt: skip
             yield invalid_value(
                 None,
                 f"a diode or bridge, as topology {topology} has one, such as "
-                f"{', '.join(parts_library.OFFERED_DIODES)}; `zcd help board` has more",
+                f"{', '.join(parts_library.OFFERED_DIODES)}; `zcd help board` has more{guessed}",
                 key,
             )
         elif table is not None and topology not in topologies:

@@ -48,6 +48,7 @@ from zcd.margin.stress import (
 )
 from zcd.margin.stress_rules import LED_REVERSE, junction_rules, resistor_rules, zener_rule
 from zcd.margin.surge import SurgeStress, surge_stress
+from zcd.margin.tolerances import grade_unread
 from zcd.margin.unpublished import doubt_about, locks_with_doubt
 from zcd.refdata import default
 from zcd.results import Result
@@ -180,7 +181,8 @@ class Check(Result, NominalCheck):
     outlook : Outlook, optional
         What decides, and the margin over years; null unless asked for.
     remedies : tuple of Remedy
-        Of a board that fails: single parts that would make it pass, the likeliest culprit first.
+        Of a board that fails, or hangs on a grade that was not read: single parts that would make
+        it pass, the likeliest culprit first.
     passing_values : tuple of Remedy
         Of each resistor that could not be read: the values with which the board passes; left out
         where no value does.
@@ -236,6 +238,12 @@ class Check(Result, NominalCheck):
     def passes(self) -> bool:
         """Whether the board passes, be it with a warning."""
         return self.status != "fail"
+
+    @property
+    def hangs_on_grade(self) -> bool:
+        """Whether sync depends on a grade of the optocoupler that was not read."""
+        doubted = any(rule.depends_on for rule in self.every_rule if rule.subject == SYNC)
+        return doubted and grade_unread(self.board)
 
     @property
     def pulse(self) -> PulseRange | None:

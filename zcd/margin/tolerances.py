@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Diode, Mains, Optocoupler, Resistor
-from zcd.board.optocouplers import ctr_symmetry
+from zcd.board.optocouplers import UNRANKED, ctr_symmetry, grades
 from zcd.board.parts_library import all_resistors
 from zcd.board.pins import switching_levels
 from zcd.circuit.batch import Batch
@@ -61,7 +61,8 @@ class Boards(Batch):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unpublished:
-    """What of a tolerance no data sheet states: not what a part may do, but what nobody knows.
+    """What of a tolerance no data sheet states, or nobody read: not what a part may do, but what
+    is not known.
 
     Parameters
     ----------
@@ -360,10 +361,19 @@ def _leakage(ref: str, put: Callable[[Draw, FloatArray], Draw]) -> Tolerance:
     )  # fmt: skip
 
 
+def grade_unread(board: Board) -> bool:
+    """Whether the grade of the optocoupler, of several that its type has, was not written."""
+    opto = board.optocoupler
+    unwritten = any(each.key == "optocoupler.grade" for each in board.assumptions)
+    return unwritten and opto.grade == UNRANKED and len(grades(opto.family)) > 1
+
+
 def _optocoupler(board: Board) -> Iterator[Tolerance]:
     """LED, CTR and its shape, dark current, and the transistor as a switch."""
     opto, leds = board.optocoupler, led_refs(board)
-    unpublished = Unpublished(weak=0.5, strong=1.0, above=0.5)
+    unpublished = None if opto.ctr_max_published else Unpublished(weak=0.5, strong=1.0, above=0.5)
+    if grade_unread(board):
+        unpublished = Unpublished(weak=0.5, strong=0.5)
     yield _both_ways(
         f"forward drop of {opto.ref}", default("spread.led_forward"),
         edit(lambda circuit, volts: _dropped(circuit, leds, volts)), factor=False,
@@ -372,7 +382,7 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
     yield Tolerance(
         name=f"CTR of {opto.ref}", low=opto.ctr_min_ratio, high=opto.ctr_max_ratio, unit="",
         source=opto.source.split(";")[0], put=condition("ctr_ratio"), in_logs=True,
-        unpublished=None if opto.ctr_max_published else unpublished,
+        unpublished=unpublished,
     )  # fmt: skip
     yield _both_ways(
         f"CTR shape of {opto.ref}", default("spread.ctr_shape"),

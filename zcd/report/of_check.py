@@ -148,8 +148,8 @@ def resistors_table(check: Check) -> Table:
         RESISTORS,
         title="Resistors at their worst",
         remark=f"At high mains, each with its own tolerance and that of the others at the worse "
-        f"end. Power limit derated for {hot}. Voltage: rms, at least that of the sine with its "
-        "peak.",
+        f"end. Power limit derated for {hot}. Voltage: rms, or peak / √2 if that is "
+        "higher.",
     )
 
 
