@@ -57,6 +57,8 @@ _ZENER_TEST_A = 5e-3
 """At which small zeners are specified: common practice, no source."""
 _NO_OVERLOAD_GIVEN = 2.0
 _LED_CURRENT_LIMIT_A = 0.05
+_PIN_CURRENT_LIMIT_A = 0.05
+"""More than any optocoupler's transistor can pull down."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +118,7 @@ def resistor_limits(style: str, key: str = "") -> ResistorLimits:
         for column in lowest
     )
     if disagree:
-        source = f"the makers disagree, lowest of {source}"
+        source = f"lowest of several data sheets: {source}"
     elif not makers:
         source = str(rows[0]["note"])
     if not lowest["overload_v"]:
@@ -320,6 +322,8 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
         if "zener" in part.casefold():
             raise invalid_value(part, 'its voltage with it, such as "5V1 zener"', key)
         near = nearest(part, OFFERED_DIODES) or nearest(part, diode_parts())
+        if sum(map(str.isalpha, part)) < 2:  # a value or a size, no name with a slip in it
+            near = ""
         raise invalid_value(part, f'a known diode such as "1N4007" or "1N4148"{near}; {other}', key)
     row = next(row for row in refdata.table("diodes") if row["part"] == name)
     current_a = float(row["average_current_a"])
@@ -382,6 +386,11 @@ def odd_values(board: Board) -> tuple[str, ...]:
         for ohm, refs in by_value.items()
     ]
     lines = [*_odd_mains(board.mains.rms_v), *lines, *_missing_prefixes(board)]
+    pull_up_ohm = board.output.resistor.resistance_ohm
+    through_a = board.output.supply_v / pull_up_ohm
+    if through_a > _PIN_CURRENT_LIMIT_A:
+        ohms, through = format_si(pull_up_ohm, "Ω"), format_si(through_a, "A")
+        lines.append(f"the pull-up of {ohms} would pass {through}; read it again.")
     if board.traced is not None:
         return tuple(lines)
     conductance = sum(1 / sum(r.resistance_ohm for r in string) for string in board.chains)

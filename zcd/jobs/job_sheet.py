@@ -26,7 +26,7 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.files import file_name, write_whole
 from zcd.jobs.analysis import case_of
-from zcd.margin.as_new import with_original
+from zcd.margin.as_new import with_grade_of, with_original
 from zcd.margin.check import Check, nominal_check
 from zcd.margin.loss_map import LossMap
 from zcd.margin.loss_share import LossShare
@@ -199,11 +199,8 @@ def _sheet_section(
         facts.append(("Repair", repair_text(check.repair, board, check.passes)))
     facts.append(("Circuit", board_line(board)))
     signature = (("Technician", LINE), ("Date", LINE))
-    measured = "" if case is None else ", except the readings named as such"
-    worked = (
-        f"Calculated from the board file and published part data{measured}; not measured on the "
-        "board."
-    )
+    worked = "Figures are calculated from the board file and published part data"
+    worked += "." if case is None else "; only the readings were measured."
     drawn = _board_picture(board, meter) if case is None else _found_picture(case)
     return Section(
         "Job sheet",
@@ -451,7 +448,8 @@ def checked_job(
     case = case_of(job, statistics) if known else None
     check = with_spread(nominal_check(board))
     if case is not None and board != job.board:
-        check = with_original(check, with_spread(nominal_check(job.board)))
+        was = with_grade_of(job.board, board)
+        check = with_original(check, with_spread(nominal_check(was)))
     return case, check
 
 

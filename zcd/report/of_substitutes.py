@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from itertools import groupby
@@ -51,7 +52,8 @@ def original_line(found: Substitutes) -> str:
             return f"{chain.cause}{mark}."
         together = f"Read their sizes again, or replace them all: {chain.command(found.board.file)}"
         return f"{chain.cause}{mark}. {together}"
-    named = [plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values())]
+    names = (plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values()))
+    named = [re.sub(r"^lock\b", "sync is lost", name) for name in names]
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
     return (
         f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). No part below makes "
@@ -140,11 +142,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         )
         unread = {unknown.ref for unknown in found.board.unknowns}
         guessed = any(part.ref in unread for part in old)
-        words = "the likeliest value, as none is readable" if guessed else "as printed"
+        words = "value guessed from its neighbours" if guessed else "value as printed"
         if not any(part.size_assumed for part in old):
             words += f", {'higher' if higher else 'same'} rating"
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
-            words += ", leaded, on the pads"
+            words += ", leaded: solder it onto the pads"
     else:
         words = f"total {_change_text(_total(new, answer) / _total(old, answer))}"
     before = used_ratio(found.original, answer.replaced)
@@ -160,11 +162,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
     if proposal.closeness is Closeness.SAME:
-        return "as printed"
+        return "value as printed"
     (new,) = _resistors(proposal.parts)
     change = _change_text(new.resistance_ohm / old.resistance_ohm)
     if change == UNCHANGED:
-        return "as printed, lower rating, which is enough here"
+        return "value as printed, lower rating, which is enough here"
     return f"{change}, {_low_time_change(found, proposal)}"
 
 
@@ -215,7 +217,9 @@ def _diode_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
         amps = [quantity_text(part.rated_current_a or 0.0, "A") for part in (new, old)]
         peak_a = max(level.led_peak_a for level in proposal.verdict.levels)
         words += f", {amps[0]} (was {amps[1]}) for {quantity_text(peak_a, 'A')} in the LED"
-    return f"{words}, bears {quantity_text(reverse_v(proposal.verdict, new), 'V')}; check its case"
+    return (
+        f"{words}; sees {quantity_text(reverse_v(proposal.verdict, new), 'V')} here; check its case"
+    )
 
 
 def _zener_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:

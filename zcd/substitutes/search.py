@@ -118,6 +118,8 @@ def substitutes(
     """
     known = replaceable_refs(board)
     named = {ref.casefold(): ref for ref in known}
+    if CONTACT in known:
+        named["k1"] = CONTACT
     refs = tuple(named.get(ref.casefold(), ref) for ref in refs)
     for ref in refs:
         if ref not in known:
