@@ -246,11 +246,12 @@ class Fit:
 
 
 def _is_local(reading: Reading) -> bool:
-    """Whether a reading depends on one part only: a dead test, volts at the relay's coil, or what
-    hangs at the open contact."""
-    points = {reading.red, reading.black}
-    at_contact = reading.power is Power.OFF and points == {"feed", "neutral"}
-    return reading.function.row.dead or "coil+" in points or at_contact
+    """Whether it is judged apart from other readings: any but the pulses at the pin under power.
+
+    Volts on the mains side hang on the mains of the day and one part's value, volts at the pin on
+    much at once: few samples would fit these together with the rest.
+    """
+    return not (reading.at_pin and reading.power is Power.LIVE)
 
 
 def restless(samples: int) -> NDArray[np.bool_]:
