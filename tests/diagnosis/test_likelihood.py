@@ -286,7 +286,8 @@ def test_posterior_is_that_of_direct_enumeration() -> None:
 def _by_hand(fit: Fit, m: Measured, entry: int, breadth: float) -> NDArray[np.float64]:
     """Density of a reading at each sample of an entry: sound, or a slip."""
     y = float(scaled(m.reading.function, np.array(m.value)))
-    breadth = WHOLE_REACH if fit.averaged[entry] else breadth
+    of_one_part = m.reading in (OHMS, COIL)
+    breadth = WHOLE_REACH if fit.averaged[entry] and of_one_part else breadth
     width = np.hypot(fit.noise[entry], breadth * fit.gaps[entry])
     sound = stats.norm.pdf(y, loc=fit.centre[entry], scale=width)
     if fit.averaged[entry]:
