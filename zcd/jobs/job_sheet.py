@@ -194,7 +194,8 @@ def _sheet_section(
     """The job sheet: what was complained of, found, done and tested, one picture, a signature."""
     appliance = board.name if case is None else case.job.board.name
     facts = [("Appliance", plain(appliance)), *_job_facts(board, case)]
-    facts.append(("Verdict", verdict_text(check, left_line(board, case, retests))))
+    untested = case is not None and not retests
+    facts.append(("Verdict", verdict_text(check, left_line(board, case, retests), untested)))
     if check.repair is not None:
         facts.append(("Repair", repair_text(check.repair, board, check.passes)))
     facts.append(("Circuit", board_line(board)))
@@ -235,7 +236,7 @@ def left_line(board: Board, case: Case | None, retests: Sequence[RetestRecord]) 
     return "" if first.key == HEALTHY.key else f"NOT REPAIRED yet: {first.key}."
 
 
-def verdict_text(check: Check, left: str) -> str:
+def verdict_text(check: Check, left: str, untested: bool = False) -> str:
     """The verdict on a board: what was measured last goes before what is calculated.
 
     Parameters
@@ -243,9 +244,12 @@ def verdict_text(check: Check, left: str) -> str:
     check : Check
     left : str
         Why it does not pass yet, as `left_line` says it.
+    untested : bool, optional
+        It is of a repair that was not measured.
     """
     if not left:
-        return headline_text(check)
+        only = " By calculation: the repair was not measured." if untested and check.passes else ""
+        return f"{headline_text(check)}{only}"
     if check.passes:
         return f"{left} By calculation the board would pass as described."
     return f"{left} By calculation: {headline_text(check)}"
