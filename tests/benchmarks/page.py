@@ -18,6 +18,7 @@ from urllib.parse import urlencode
 
 import numpy as np
 from selenium.webdriver import Chrome
+from selenium.webdriver.common.by import By
 from starlette.requests import Request
 
 from tests.web.conftest import Server, new_browser
@@ -39,7 +40,8 @@ output = {pull_up = "10k", supply = "5 V"}
 JOB = 'board = "toaster.toml"\n'
 EDITS, ANSWERS = 60, 15
 """An answer is one of so many in its job, which is a long one."""
-HAND_S = 3.0
+HAND_S, ASKED_S = 3.0, 3.0
+HAND_WORDS = {"between": "between two frames", "drawn": "to draw a step"}
 MEASURE = """
 const [selector, value, kind, shown, done] = arguments;
 const field = document.querySelector(selector), start = performance.now();
@@ -50,27 +52,28 @@ field.value = value;
 field.dispatchEvent(new Event(kind, {bubbles: true}));
 """
 """From an edit until the browser has painted what came of it. [ms]"""
-HAND = r"""
+HAND = """
 const [last, done] = arguments;
-const slider = document.querySelector("#at"), moved = new Map(), behind = [];
-const seen = new MutationObserver(() => {
-  const volts = document.querySelector("#lock").textContent;
-  requestAnimationFrame(() => requestAnimationFrame(
-    () => behind.push(performance.now() - moved.get(Math.round(volts.match(/At ([\d.]+) V/)[1])))));
-});
-seen.observe(document.querySelector("#moving").parentNode, {childList: true, subtree: true});
+const slider = document.querySelector("#at"), told = document.querySelector("#lock");
+const frames = [], drawn = [];
 let frame = 0;
-const move = () => {
-  slider.value = 5 + 0.5 * (frame % 240);
-  moved.set(Math.round(2.3 * slider.value), performance.now());
+const move = (now) => {
+  frames.push(now);
+  slider.value = 5 + frame % 120;
+  const start = performance.now(), before = told.textContent;
+  const seen = new MutationObserver(() => {
+    drawn.push(performance.now() - start);
+    seen.disconnect();
+  });
+  seen.observe(told, {childList: true});
   slider.dispatchEvent(new Event("input", {bubbles: true}));
   frame += 1;
   if (performance.now() < last) return requestAnimationFrame(move);
-  setTimeout(() => { seen.disconnect(); done(behind); }, 300);
+  setTimeout(() => done({between: frames.slice(1).map((at, k) => at - frames[k]), drawn}), 300);
 };
-move();
+requestAnimationFrame(move);
 """
-"""A hand that moves the slider with every frame: how old is each place that was painted. [ms]"""
+"""A hand that moves the slider with every frame: between frames, and to draw a step. [ms]"""
 
 
 def page_jobs() -> dict[str, Callable[[], object]]:
@@ -155,11 +158,14 @@ def redraw_times(browser: Chrome, server: Server) -> dict[str, np.ndarray]:
         "board": run('[name="output.pull_up"]', "input", 12.0, 0.1, "{:.1f}k"),
     }
     settled(server.address)
-    result["slider"] = run("#at", "input", 60.0, 0.5, "{:g}")
+    result["slider left where it is"] = run("#at", "change", 60.0, 1.0, "{:g}")
     settled(server.address)
-    end = "return performance.now() + 1e3 * arguments[0]"
-    last = browser.execute_script(end, HAND_S)
-    result["slider under a moving hand"] = np.array(browser.execute_async_script(HAND, last))
+    comes = "arguments[0].dispatchEvent(new Event('focus')); return performance.now()"
+    now = browser.execute_script(comes, browser.find_element(By.ID, "at"))
+    sleep(ASKED_S)
+    last = now + 1e3 * (ASKED_S + HAND_S)
+    for words, times in browser.execute_async_script(HAND, last).items():
+        result[f"slider under a moving hand, {HAND_WORDS[words]}"] = np.array(times)
     answers = []
     for n in range(EDITS // ANSWERS):
         (server.folder / f"job-{n}.toml").write_text(JOB, encoding="utf-8")
@@ -183,7 +189,7 @@ def main() -> None:
             for sheet, times in redraw_times(browser, server).items():
                 half, most = np.percentile(times, [50.0, 95.0])
                 words = f"{half:.0f} ms median, {most:.0f} ms at 95 %, of {times.size}"
-                print(f"{sheet}: edit to redraw {words}")
+                print(f"{sheet}: {words}")
         finally:
             browser.quit()
             server.kill()

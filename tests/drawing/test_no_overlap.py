@@ -36,6 +36,8 @@ from zcd.engine.solve import solve
 from zcd.simulation.timeline import Story
 from zcd.sync.lock import judge
 
+OWN = ("boundary",)
+"""Lines that a figure is about."""
 TOUCH = 0.5
 """Pixels by which boxes may meet: hardly the half of a line."""
 
@@ -69,7 +71,10 @@ def met(figure: Figure) -> list[tuple[str, str]]:
 
 
 def struck(figure: Figure) -> list[str]:
-    """Texts without a ground of their own that a curve goes through, or that leave the figure."""
+    """Texts that a curve goes through, or that leave the figure.
+
+    Words with a ground of their own may stand on hatching and on lines of a scale, not on `OWN`.
+    """
     texts = shown(figure)
     width, height = figure.bbox.size
     out = [
@@ -77,11 +82,12 @@ def struck(figure: Figure) -> list[str]:
         for text, box in texts
         if box.x0 < -TOUCH or box.y0 < -TOUCH or box.x1 > width + TOUCH or box.y1 > height + TOUCH
     ]
-    boxes = [(text, box) for text, box in texts if text.get_bbox_patch() is None]
-    low = np.array([[box.x0, box.y0] for _, box in boxes]) + TOUCH
-    high = np.array([[box.x1, box.y1] for _, box in boxes]) - TOUCH
+    bare = [(text, box) for text, box in texts if text.get_bbox_patch() is None]
     for ax in figure.axes:
         for line in (line for line in ax.lines if line.get_linestyle() != "None"):
+            boxes = texts if line.get_label() in OWN else bare
+            low = np.array([[box.x0, box.y0] for _, box in boxes]) + TOUCH
+            high = np.array([[box.x1, box.y1] for _, box in boxes]) - TOUCH
             ink = ink_of(line, ax.bbox)[:, None]
             hit = np.any(np.all((ink > low) & (ink < high), axis=2), axis=0)
             out += [f"{boxes[k][0].get_text()} on {line.get_label()}" for k in np.flatnonzero(hit)]

@@ -318,6 +318,14 @@ def test_an_exercise_from_the_command_line(
     assert main(["practice", "--seed", str(exercise().seed), "--record", str(path)]) == 0
     out, err = capsys.readouterr()
     assert err.startswith('zcd: found "nonsense"')
+    circuit = " ".join(out.split())
+    assert "R1 (line to R1/R2)" in circuit or "R1 (feed to R1/R2)" in circuit
+    mains, isolated = circuit.partition("Points of the mains side: ")[2].split(
+        "Points of the isolated side: "
+    )
+    assert "neutral" in mains
+    assert "pin" not in mains
+    assert "pin" in isolated.partition(".")[0]
     answer = out.rpartition("> ")[2].strip().splitlines()
     assert answer[0] == f"Exercise 1-{exercise().seed}"
     assert "Found: it was OC1 transistor open." in answer
@@ -328,6 +336,14 @@ def test_an_exercise_from_the_command_line(
     assert (record["found"], record["fault"]) == (True, "OC1 transistor open")
     assert main(["practice", "--summary", str(path)]) == 0
     assert "1 of 1" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("word", ["relay", "Opto", "optocoupler"])
+def test_a_part_is_named_by_the_word_of_the_trade(word: str) -> None:
+    hidden = exercise()
+    session = Session(hidden, lambda: pytest.fail("not asked"))
+    session.say(f"found {word}")
+    assert session.found is (word != "relay")
 
 
 def test_who_leaves_is_told_what_it_was(

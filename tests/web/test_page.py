@@ -9,6 +9,7 @@ from io import BytesIO
 from pathlib import Path
 from urllib.parse import quote, urlsplit
 
+import numpy as np
 import pytest
 from pypdf import PdfReader
 from selenium.common.exceptions import (
@@ -20,6 +21,8 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.web.conftest import Server
+from zcd.drawing.waveform_strip import COLUMNS
+from zcd.report.text import quantity_text
 
 AXE = Path(__file__).with_name("data") / "axe.min.js"
 FILE = """\
@@ -203,6 +206,49 @@ def test_the_pulse_narrows_and_dies_as_mains_goes_down(page: Chrome) -> None:
     slider.send_keys(Keys.END)
     wait(page, lambda b: "At 299 V" in text(b, "#lock"))
     assert page.switch_to.active_element.get_attribute("id") == "at"
+
+
+STEP = """
+const [step, kind] = arguments, slider = document.getElementById("at");
+slider.value = step;
+slider.dispatchEvent(new Event(kind, {bubbles: true}));
+"""
+DRAWN = """
+const text = (at) => document.querySelector(at).textContent;
+const curves = [...document.querySelectorAll("#moving g.lane polyline:nth-of-type(2)")];
+const numbers = (point) => point.split(",").map(Number);
+return {
+  words: ["#lock", "#moving .edge", "#moving .window", "#moving .lane[data-ref=mains]"].map(text),
+  nodes: [...document.querySelectorAll("#shown .lying g.node text")].map((t) => t.textContent),
+  lanes: curves.map((curve) => curve.getAttribute("points").split(" ").map(numbers)),
+};
+"""
+BY_SERVER = "return 'mark' in document.getElementById('moving').dataset"
+
+
+@pytest.mark.parametrize("step", [20, 60, 117])
+def test_a_moving_slider_is_drawn_as_the_server_draws_it(page: Chrome, step: int) -> None:
+    """In the browser while it moves; by the server where it is left."""
+    page.execute_script(STEP, step, "input")
+    volts = f"At {quantity_text(2.3 * step, 'V')}:"
+    wait(page, lambda b: volts in text(b, "#lock"))
+    there = page.execute_script(DRAWN)
+    assert page.execute_script("return !('mark' in document.getElementById('moving').dataset)")
+    page.execute_script(STEP, step, "change")
+    wait(
+        page,
+        lambda b: b.execute_script("return 'mark' in document.getElementById('moving').dataset"),
+    )
+    told = page.execute_script(DRAWN)
+    assert there["words"] == told["words"]
+    assert there["nodes"] == told["nodes"]
+    assert any(volts.removeprefix("At ").removesuffix(":") in node for node in told["nodes"])
+    for own, other in zip(there["lanes"], told["lanes"], strict=True):
+        x, y = np.transpose(own)
+        assert len(x) == COLUMNS
+        # half a pixel, but for the edges of the pin, which are steeper than its columns
+        off = np.abs(y - np.interp(x, *np.transpose(other)))
+        assert np.quantile(off, 0.95) < 0.5
 
 
 def test_a_reload_shows_the_same(page: Chrome) -> None:

@@ -136,6 +136,7 @@ def test_answer_and_probes_are_seen_together(sized: Chrome, bench: Server, job: 
         resize(sized, width, height)
         for top, bottom in sized.execute_script(PLACES):
             assert 0 <= top < bottom <= height
+        assert sized.execute_script(SMALL, MIN_LETTER_PX) == []
     del job
 
 

@@ -12,6 +12,7 @@ from zcd.cli.completion import files
 from zcd.cli.exits import exit_codes
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from zcd.board.model import Board
@@ -101,7 +102,7 @@ def _talk(exercise: Exercise) -> Session:
     from zcd.errors import InputError
     from zcd.practice.session import HELP, Session
 
-    session = Session(exercise, lambda: _expert(exercise))
+    session = Session(exercise, _expert_beside(exercise))
     _say(HELP)
     while not session.over:
         click.echo("> ", nl=False)
@@ -117,14 +118,33 @@ def _talk(exercise: Exercise) -> Session:
     return session
 
 
-def _expert(exercise: Exercise) -> Expert:
-    from zcd.diagnosis.job import Job
-    from zcd.jobs.analysis import fault_dictionary_of, prepared
+def _expert_beside(exercise: Exercise) -> Callable[[], Expert]:
+    """Begin what an expert knows; who asks for it waits for the rest."""
+    from concurrent.futures import Future
+    from threading import Thread
+
+    from zcd.diagnosis.fault_dictionary import FaultDictionary, make_fault_dictionary
     from zcd.practice.review import Expert
 
-    dictionary = fault_dictionary_of(Job(board=exercise.board, meter=exercise.meter))
-    prepared(dictionary)
-    return Expert(exercise, dictionary)
+    future: Future[FaultDictionary] = Future()
+
+    def make() -> None:
+        try:
+            dictionary = make_fault_dictionary(exercise.board, exercise.meter, stored=True)
+            dictionary.prepare(dictionary.readings)
+            dictionary.keep()
+        except Exception as error:  # told where it is asked for
+            future.set_exception(error)
+        else:
+            future.set_result(dictionary)
+
+    def asked() -> Expert:
+        if not future.done():
+            _say("A moment: calculating what each fault shows ...", err=True)
+        return Expert(exercise, future.result())
+
+    Thread(target=make, daemon=True).start()
+    return asked
 
 
 def _end(session: Session, record: Path | None, *, full: bool) -> None:
@@ -145,7 +165,7 @@ def _end(session: Session, record: Path | None, *, full: bool) -> None:
 
 
 def _say(text: str, *, err: bool = False) -> None:
-    import textwrap
+    from zcd.report.text import wrapped
 
     # the prompt may stand before it
-    click.echo(textwrap.fill(text, 75), err=err)
+    click.echo(wrapped(text, 75), err=err)

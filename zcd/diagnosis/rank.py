@@ -125,7 +125,7 @@ class Diagnosis:
     slips : tuple of UnitSlip
         Where readings contradict each other: those that may have been taken in another unit.
     stopped : str
-        Why nothing more is asked: ``sure``, ``nothing left``, ``contradiction`` (a reading
+        Why no reading is suggested: ``sure``, ``nothing left``, ``contradiction`` (a reading
         contradicts the answer, and showed the same twice), ``danger``; empty: it is.
     """
 
@@ -160,7 +160,7 @@ def diagnose(
     progress : callable, optional
         Told which reading is being predicted.
     flags : collection of str
-        What the controller reports: ``sync``, ``fan`` or ``none``; empty: nobody looked.
+        What the controller reports: ``sync``, ``fan`` or ``none``; empty: not checked.
 
     Returns
     -------

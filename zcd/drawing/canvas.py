@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
@@ -45,7 +46,14 @@ STYLE: dict[Any, Any] = {
 PNG_DPI = 200
 # All that a drawing would otherwise say about when and by what it was made.
 _NO_METADATA = dict.fromkeys(("Creator", "Date", "Format", "Type"))
+_UNIT = re.compile(r"(?<=\d) (?=\S)")
 _ID = re.compile(r'(\bid="|href="#|url\(#)')
+
+
+def title_lines(words: str) -> str:
+    """A title in lines that fit; a number and its unit stay together."""
+    held = "\N{NO-BREAK SPACE}"
+    return fill(_UNIT.sub(held, words), TITLE_LETTERS).replace(held, " ")
 
 
 @contextmanager

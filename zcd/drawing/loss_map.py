@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from itertools import groupby
-from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
-from zcd.drawing.canvas import BLUE, LEFT, LIGHT, TITLE_LETTERS, WHITE, drawing, new_figure
+from zcd.drawing.canvas import BLUE, LEFT, LIGHT, WHITE, drawing, new_figure, title_lines
 from zcd.margin.lattice import broken_rule
 from zcd.margin.loss_map import LossMap
 from zcd.margin.loss_share import LossShare
@@ -23,6 +22,7 @@ from zcd.sync.lock import RULES
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.text import Text
 
 FloatArray = NDArray[np.float64]
 
@@ -39,6 +39,11 @@ SHORT_SHARE = 0.12
 """Of an axis: a shorter arrow gets no words."""
 MIN_SHARE = 1e-3
 """Of the plane: a smaller area cannot be seen, nor is it in the legend."""
+MOVES = sorted(
+    ((float(dx), float(dy)) for dx in range(-80, 81, 8) for dy in range(-42, 43, 6)),
+    key=lambda move: np.hypot(*move),
+)
+"""Points by which words at an arrow may be moved, nearest first."""
 LOST = " lost"
 SHARES = (0.1, 0.9)
 """Shares of boards that lose sync which get a line of their own."""
@@ -66,7 +71,7 @@ def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | Non
         figure = new_figure("loss-map", 7.2, 5.0)
         ax = figure.subplots()
         draw_loss_map(ax, board, loss_map, loss_share)
-        title = fill(loss_map_title(loss_map), TITLE_LETTERS)
+        title = title_lines(loss_map_title(loss_map))
         figure.suptitle(title, weight="bold", **LEFT)
         ax.set_title(_legend_text(board, loss_map, loss_share), loc="left")
         _clear_words(figure)
@@ -74,21 +79,45 @@ def loss_map_figure(board: Board, loss_map: LossMap, loss_share: LossShare | Non
 
 
 def _clear_words(figure: Figure) -> None:
-    """Take away the words on a line of shares that would stand on others; the title has them."""
+    """Move the words at the arrows off the boundary and off other words, as far as there is room.
+
+    Words on a line of shares that would stand on others are taken away; the title has them.
+    """
+    from matplotlib.text import Annotation
+
     figure.draw_without_rendering()
     ax = figure.axes[0]
-    boxes = {text: text.get_window_extent() for text in ax.texts if text.get_text()}
     curves = [
         line.get_path().transformed(line.get_transform())
         for line in ax.lines
-        if line.get_label() == "boundary"
+        if line.get_label() in ("boundary", "here")
     ]
-    for text, box in boxes.items():
-        others = [other for word, other in boxes.items() if word is not text and word.axes]
-        on_words = any(map(box.overlaps, others))
-        on_curve = any(curve.intersects_bbox(box, filled=False) for curve in curves)
-        if text.get_text().endswith(LOST) and (on_words or on_curve):
+
+    def is_free(text: Text) -> bool:
+        box = text.get_window_extent()
+        others = (word.get_window_extent() for word in ax.texts if word is not text and _said(word))
+        return not (
+            any(map(box.overlaps, others))
+            or any(curve.intersects_bbox(box, filled=False) for curve in curves)
+        )
+
+    for text in list(filter(_said, ax.texts)):
+        if text.get_text().endswith(LOST) and not is_free(text):
             text.remove()
+    for text in ax.texts:
+        if isinstance(text, Annotation) and text.get_label() == "reach-text":
+            first = text.xyann
+            for dx, dy in MOVES:
+                text.xyann = first[0] + dx, first[1] + dy
+                box = text.get_window_extent()
+                if is_free(text) and ax.bbox.x0 < box.x0 and box.x1 < ax.bbox.x1:
+                    break
+            else:
+                text.xyann = first
+
+
+def _said(text: Text) -> bool:
+    return bool(text.get_text())
 
 
 def draw_loss_map(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,11 +14,12 @@ from zcd.drawing.canvas import (
     LEFT,
     LIGHT,
     RED,
-    TITLE_LETTERS,
     WHITE,
     drawing,
     new_figure,
+    title_lines,
 )
+from zcd.drawing.curves import smooth
 from zcd.margin.ageing import YEARS, Ageing, Course
 from zcd.margin.outlook import Outlook
 from zcd.margin.sensitivity import Sensitivity
@@ -87,7 +87,7 @@ def sensitivity_figure(board: Board, decides: Sensitivity) -> Figure:
         ax.set_xlim(0.0, 1.12 * max(100.0, float(high.max())))
         ax.set_xlabel("share of the variance of the log CTR headroom [%]")
         ax.legend(loc="lower right", frameon=False)
-        figure.suptitle(fill(decides_line(decides), TITLE_LETTERS), weight="bold", **LEFT)
+        figure.suptitle(title_lines(decides_line(decides)), weight="bold", **LEFT)
         ax.set_title(plain(board.name), loc="left")
     return figure
 
@@ -132,7 +132,7 @@ def _years_title(ageing: Ageing) -> str:
         )
     )
     words = f"Sync lost, by the worse view: worst corner {corner}, worst 1 % of boards {first}"
-    return fill(words, TITLE_LETTERS)
+    return title_lines(words)
 
 
 def _add_legend(figure: Figure, title: str) -> None:
@@ -186,15 +186,15 @@ def _draw_course(ax: Axes, course: Course) -> None:
 def _draw_band(ax: Axes, low: FloatArray, high: FloatArray, first_years: float) -> None:
     """The boards between the lines of 1 % and 99 %."""
     at, lower = _through(low, first_years)
-    upper = np.interp(at, YEARS, high)
+    upper = np.interp(at, *smooth(YEARS, high))
     ax.fill_between(at, lower, upper, facecolor=BLUE, alpha=0.25, lw=0.0, label="band")
 
 
 def _through(curve: FloatArray, lost_years: float) -> tuple[FloatArray, FloatArray]:
-    """Years and margins of a curve, with the year at which it is 0 if that lies on it."""
+    """A smooth curve through the margins, and through 0 in the year in which that is reached."""
     after = int(np.searchsorted(YEARS, lost_years))
     on_it = 0 < after < YEARS.size and curve[after - 1] >= 0.0 >= curve[after]
     lost = [lost_years] if on_it else []
     years = np.array([*YEARS, *lost])
     order = np.argsort(years, kind="stable")
-    return years[order], np.array([*curve, *np.zeros(len(lost))])[order]
+    return smooth(years[order], np.array([*curve, *np.zeros(len(lost))])[order])

@@ -63,8 +63,8 @@ ABOVE = 11.0
 """From a node up to its last line of words."""
 PAD = 3.5
 """Between a symbol and the box that marks it."""
-BESIDE = 24.0
-"""Half of the next node's name, and what is free on both sides of words."""
+BESIDE, NEXT = 24.0, 18.0
+"""Free on both sides of the words at the pin, and between the words at two nodes of a chain."""
 BETWEEN = 6.0
 """Free between the words below two parts that lie side by side."""
 LONGEST = 12
@@ -77,7 +77,7 @@ BESIDE_COIL = 40.0
 """From a coil to the link that comes down to it."""
 PROBES = ("red", "black")
 """Kinds of the groups that mark them."""
-NEAR = (34.0, 26.0)
+NEAR = (24.0, 26.0)
 """Beside and above the probes: what is nearer is shown with them."""
 NAMES = 40.0
 """Left of a way down the page, for the names of its nodes."""
@@ -125,7 +125,7 @@ def schematic(
     notes = {circuit.node(node): text for node, text in at_nodes.items()}
     live = island_of(circuit, "line")
     at_live = [text for node, text in notes.items() if node in live]
-    cell = max(CELL, _width(at_live) + BESIDE, _width(at_parts.values()) + BETWEEN)
+    cell = max(CELL, _width(at_live) + NEXT, _width(at_parts.values()) + BETWEEN)
     if narrow:
         said = sum(map(_height, (at_live, at_parts.values(), failed.values())))
         cell = max(NARROW_CELL, LINE * (3 + said))

@@ -105,7 +105,7 @@ def sketch_svg(sketch: Sketch) -> str:
     """
     left, top, right, bottom = sketch.box
     width, height = right - left, bottom - top
-    groups = "".join(_group_svg(group) for group in sketch.groups)
+    groups = "".join(group_svg(group) for group in sketch.groups)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="{sketch.name}" '
         f'width="{width:.1f}pt" height="{height:.1f}pt" '
@@ -115,7 +115,8 @@ def sketch_svg(sketch: Sketch) -> str:
     )
 
 
-def _group_svg(group: Group) -> str:
+def group_svg(group: Group) -> str:
+    """A group as SVG text."""
     title = f"<title>{escape(group.title)}</title>" if group.title else ""
     ref = f' data-ref="{escape(group.ref)}"' if group.ref else ""
     ink = f' stroke="{RED}"' if group.kind == "mark" else ""

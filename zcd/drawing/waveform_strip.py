@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
 from zcd.drawing.curves import period_curve
-from zcd.drawing.sketch import Group, Sketch
+from zcd.drawing.sketch import Group, Sketch, group_svg
 from zcd.drawing.symbols import BARRIER_DASHES, Line, Shape, Words
 from zcd.drawing.waveforms import crossing_times_s, mains_period_s, waveform_title
 from zcd.engine.solution import Solution
@@ -20,11 +23,38 @@ FloatArray = NDArray[np.float64]
 WIDTH, LEFT = 430.0, 88.0
 HEIGHTS = (40.0, 40.0, 140.0)
 GAP = 12.0
+BOTTOM = sum(HEIGHTS) + GAP * (len(HEIGHTS) - 1)
+ROOM = 1.15
+"""Height of the pin's lane over its supply."""
+COLUMNS = 216
+"""Points of a curve that a browser draws: two of its width apart."""
 MIN_TOP_A = 1e-4
 FINER = 3
 """Drawn pieces between two solved points: enough for its size, and quick."""
 MS = 1e3
 CROSSINGS = "dash-dot: true zero crossings"
+
+
+@dataclass(frozen=True, slots=True)
+class _Lane:
+    """A quantity, its scale and its place."""
+
+    name: str
+    unit: str
+    values: FloatArray
+    low: float
+    high: float
+    top: float
+    height: float
+
+    def height_of(self, values: FloatArray) -> FloatArray:
+        """Where values stand, downwards."""
+        share = (np.clip(values, self.low, self.high) - self.low) / (self.high - self.low)
+        return self.top + self.height * (1.0 - share)
+
+    def peak_text(self, values: FloatArray) -> str:
+        """The highest of them."""
+        return f"peak {quantity_text(float(np.max(values)), self.unit)}"
 
 
 def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -> Sketch:
@@ -44,32 +74,10 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
     sketch : Sketch
     """
     period = mains_period_s(solution, row)
-    refs = led_refs(board)
-    led = np.asarray(sum(solution.currents_a[ref] for ref in refs))
-    supply = board.output.supply_v
-    mains = solution.between_v("line", "neutral")
-    peak = float(np.max(np.abs(mains)))
-    top_a = max(float(np.max(led)), MIN_TOP_A)
-    lanes = (
-        ("mains", "V", mains, -peak, peak),
-        ("LED current", "A", led, 0.0, top_a),
-        ("pin", "V", solution.voltages_v["pin"], 0.0, 1.15 * supply),
-    )
     groups = [_window(board, lock, row, period)]
-    y = 0.0
-    for (name, unit, values, low, high), height in zip(lanes, HEIGHTS, strict=True):
-        groups.append(
-            _lane(
-                name,
-                unit,
-                period_curve(solution, values, period, row, FINER),
-                (low, high),
-                (y, height),
-                period,
-            )
-        )
-        y += height + GAP
-    bottom = y - GAP
+    for lane in _lanes(board, solution):
+        groups.append(_lane(lane, period_curve(solution, lane.values, period, row, FINER), period))
+    bottom = BOTTOM
     marks: list[Shape] = [
         Line(
             points=((_x(at, period), 0.0), (_x(at, period), bottom)),
@@ -84,7 +92,7 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
     ]
     marks.append(Words(text=CROSSINGS, at=(LEFT + WIDTH, bottom + 29.0), align="end"))
     groups.append(Group(kind="crossing", title=CROSSINGS, shapes=tuple(marks)))
-    groups.append(_thresholds(board, bottom, 1.15 * supply))
+    groups.append(_thresholds(board, bottom, ROOM * board.output.supply_v))
     groups.append(_edges(lock, row, period, bottom))
     return Sketch("lanes", tuple(groups))
 
@@ -103,28 +111,78 @@ def _x(time_s: float, period: float) -> float:
     return LEFT + WIDTH * time_s / period
 
 
-def _lane(
-    name: str,
-    unit: str,
-    wave: tuple[FloatArray, FloatArray],
-    ends: tuple[float, float],
-    place: tuple[float, float],
-    period: float,
-) -> Group:
+def _lanes(board: Board, solution: Solution) -> tuple[_Lane, ...]:
+    """The quantities, each with its scale, in their places."""
+    led = np.asarray(sum(solution.currents_a[ref] for ref in led_refs(board)))
+    mains = solution.between_v("line", "neutral")
+    peak = float(np.max(np.abs(mains)))
+    top_a = max(float(np.max(led)), MIN_TOP_A)
+    tops = [sum(HEIGHTS[:k]) + GAP * k for k in range(len(HEIGHTS))]
+    return tuple(
+        _Lane(name, unit, values, low, high, top, height)
+        for (name, unit, values, low, high), top, height in zip(
+            (
+                ("mains", "V", mains, -peak, peak),
+                ("LED current", "A", led, 0.0, top_a),
+                ("pin", "V", solution.voltages_v["pin"], 0.0, ROOM * board.output.supply_v),
+            ),
+            tops,
+            HEIGHTS,
+            strict=True,
+        )
+    )
+
+
+def _lane(lane: _Lane, wave: tuple[FloatArray, FloatArray], period: float) -> Group:
     """One quantity over time, with its name and its own peak."""
-    (time, values), (low, high), (y, height) = wave, ends, place
-    peak = float(np.max(values))
+    time, values = wave
     xs = LEFT + WIDTH * time / period
-    ys = y + height * (1.0 - (np.clip(values, low, high) - low) / (high - low))
-    points = tuple((float(a), float(b)) for a, b in zip(xs, ys, strict=True))
-    zero = y + height * high / (high - low)
+    points = tuple((float(a), float(b)) for a, b in zip(xs, lane.height_of(values), strict=True))
+    zero = float(lane.height_of(np.zeros(1))[0])
+    y = lane.top
     shapes: tuple[Shape, ...] = (
         Line(points=((LEFT, zero), (LEFT + WIDTH, zero)), width=0.5),
         Line(points=points, width=1.8),
-        Words(text=name, at=(LEFT - 8.0, y + 10.0), align="end", bold=True),
-        Words(text=f"peak {quantity_text(peak, unit)}", at=(LEFT - 8.0, y + 22.0), align="end"),
+        Words(text=lane.name, at=(LEFT - 8.0, y + 10.0), align="end", bold=True),
+        Words(text=lane.peak_text(values), at=(LEFT - 8.0, y + 22.0), align="end"),
     )
-    return Group(kind="lane", ref=name, title=name, shapes=shapes)
+    return Group(kind="lane", ref=lane.name, title=lane.name, shapes=shapes)
+
+
+def strip_steps(board: Board, solution: Solution, lock: Lock) -> dict[str, Any]:
+    """What differs from row to row of a strip, for a browser that draws it.
+
+    Parameters
+    ----------
+    board, solution, lock
+        As for `waveform_strip`.
+
+    Returns
+    -------
+    steps : dict
+        ``x``: of the points of all curves. ``lanes``: by name, for each of these and each row by
+        how much it is lower than in the row before, in tenths of a point, which packs well; and
+        for each row the words of the peak. ``groups``: by kind, for each row its SVG.
+    """
+    rows, period = range(solution.settled.size), mains_period_s(solution, 0)
+    grid = np.linspace(0.0, period, COLUMNS)
+    lanes = {}
+    for lane in _lanes(board, solution):
+        curves = [period_curve(solution, lane.values, period, row, FINER) for row in rows]
+        heights = lane.height_of(np.array([np.interp(grid, *curve) for curve in curves]))
+        tenths = np.round(10.0 * heights).astype(int)
+        lanes[lane.name] = {
+            "lower": np.diff(tenths, axis=0, prepend=0).T.tolist(),
+            "peak": [lane.peak_text(values) for _, values in curves],
+        }
+    return {
+        "x": np.round(LEFT + WIDTH * grid / period, 1).tolist(),
+        "lanes": lanes,
+        "groups": {
+            "window": [group_svg(_window(board, lock, row, period)) for row in rows],
+            "edge": [group_svg(_edges(lock, row, period, BOTTOM)) for row in rows],
+        },
+    }
 
 
 def _thresholds(board: Board, bottom: float, high_v: float) -> Group:
@@ -146,7 +204,7 @@ def _window(board: Board, lock: Lock, row: int, period: float) -> Group:
     late = (pulses.fall_offset_s if falling else pulses.rise_offset_s)[row]
     edge = pulses.fall_s[row] + (0.0 if falling else pulses.low_time_s[row])
     crossings = (edge - late)[np.isfinite(late)] % period
-    bottom = sum(HEIGHTS) + GAP * (len(HEIGHTS) - 1)
+    bottom = BOTTOM
     top, widest = bottom - HEIGHTS[-1], rules.max_offset_s
     # a window at either end of the period is seen at both
     starts = [float(t) + shift - widest for t in crossings for shift in (-period, 0.0, period)]

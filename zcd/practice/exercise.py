@@ -39,6 +39,7 @@ LEVELS = {
 HARD = ("pair", "loose", "misfit", "else")
 """Sorts of faults at the last level."""
 MOST_SEED = 999_999
+LIMITS = {"level": (min(LEVELS), max(LEVELS)), "seed": (0, MOST_SEED)}
 TRIES = 60
 """Faults that are drawn until one shows: without a complaint no board comes to a bench."""
 _FAN = {
@@ -92,6 +93,22 @@ def example_board(seed: int) -> Board:
     return board_from_dict(example_keys(seed))
 
 
+def require_number(given: int | str, key: str) -> int:
+    """A level or a seed, as a number.
+
+    Raises
+    ------
+    InputError
+        If there is none such.
+    """
+    low, high = LIMITS[key]
+    text = str(given)
+    is_whole = text.isascii() and text.isdigit() and len(text) <= len(str(MOST_SEED))
+    if not (is_whole and low <= int(text) <= high):
+        raise invalid_value(given, f"{low} to {high}", key)
+    return int(text)
+
+
 def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise:
     """Hide a fault in a board.
 
@@ -119,10 +136,8 @@ def make_exercise(board: Board, meter: Meter, level: int, seed: int) -> Exercise
     of them evenly; sizes evenly, the board itself within all that is unknown at a bench. Only what
     raises an error flag is taken.
     """
-    if level not in LEVELS:
-        raise invalid_value(level, f"{min(LEVELS)} to {max(LEVELS)}", "level")
-    if not 0 <= seed <= MOST_SEED:
-        raise invalid_value(seed, f"0 to {MOST_SEED}", "seed")
+    require_number(level, "level")
+    require_number(seed, "seed")
     rng = np.random.default_rng((seed, level))
     faults, shares = faults_and_shares(build_circuit(board))
     weights = _weights(level, faults, shares)

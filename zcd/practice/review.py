@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from zcd.diagnosis.expected_readings import ExpectedRange, good_board
 from zcd.diagnosis.fault_dictionary import FaultDictionary
-from zcd.diagnosis.faults import HEALTHY, Fault, same_repair
-from zcd.diagnosis.next_reading import Choice, Suggestion
+from zcd.diagnosis.faults import HEALTHY, LOOSE_MODE, Fault, same_repair
+from zcd.diagnosis.next_reading import PLUGGED, Choice, Suggestion
 from zcd.diagnosis.rank import Diagnosis, choices, diagnose
 from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.practice.bench import Bench, Danger, Taken
@@ -19,6 +19,8 @@ MIN_OPEN, MAX_RULED_OUT = 0.03, 0.01
 AS_MUCH = 0.8
 """An unplugged reading that is expected to tell so much of what a live one tells would do."""
 MOST_EXPERT = 15
+TIMES_POWERED = 3
+"""How often an expert takes one reading under power, as a loose joint shows by that."""
 EXPERT_SEED = 1
 """The expert's meter errs in its own way."""
 
@@ -104,12 +106,18 @@ class Expert:
         return diagnose(self.dictionary, measured, flags=self.exercise.flags)
 
     def way(self) -> tuple[Bench, Diagnosis]:
-        """Go through the exercise, always with the reading that is worth most."""
+        """Go through the exercise, always with the reading that is worth most.
+
+        Before the end one reading under power is taken again, as a loose joint shows by that.
+        """
         bench = Bench(self.exercise, seed=EXPERT_SEED)
         diagnosis = self.diagnosis(())
-        while diagnosis.suggestion is not None and len(bench.taken) < MOST_EXPERT:
-            bench.make_ready(diagnosis.suggestion.reading)
-            bench.take(diagnosis.suggestion.reading)
+        while len(bench.taken) < MOST_EXPERT:
+            reading = _next_of(diagnosis, bench)
+            if reading is None:
+                break
+            bench.make_ready(reading)
+            bench.take(reading)
             diagnosis = self.diagnosis(bench.measured)
         return bench, diagnosis
 
@@ -207,6 +215,19 @@ def review(
     )
 
 
+def _next_of(diagnosis: Diagnosis, bench: Bench) -> Reading | None:
+    """The reading worth most; where nothing is left to ask, the safest under power again."""
+    if diagnosis.suggestion is not None:
+        return diagnosis.suggestion.reading
+    powered = [each for each in bench.taken if each.measured.reading.power in PLUGGED]
+    if not powered:
+        return None
+    order = list(AccessLevel)
+    again = min(powered, key=lambda each: order.index(each.access)).measured.reading
+    times = sum(each.measured.reading == again for each in powered)
+    return again if times < TIMES_POWERED else None
+
+
 def _open(diagnosis: Diagnosis) -> dict[str, float]:
     """Chance of each repair, likeliest first; what is no repair is left out."""
     result: dict[str, float] = {}
@@ -217,11 +238,20 @@ def _open(diagnosis: Diagnosis) -> dict[str, float]:
     return dict(sorted(result.items(), key=lambda each: -each[1]))
 
 
+def _is_of_one(one: Fault, other: Fault) -> bool:
+    """Whether two faults are of one part, such as the coil and the contact of a relay."""
+    return "driver" not in (one.kind, other.kind) and (
+        one.part.partition(" ")[0] == other.part.partition(" ")[0]
+    )
+
+
 def is_meant(named: Sequence[Fault], hidden: Fault) -> bool:
     """Whether one of the faults that a name may mean is what is hidden, as far as a repair goes."""
     return any(
         same_repair(fault, hidden)
         or hidden.part == fault.part
+        # a relay that is replaced has new joints
+        or (fault.is_replaced and hidden.mode == LOOSE_MODE and _is_of_one(fault, hidden))
         # behind a good sync circuit: which of these it is, no reading of this bench tells
         or (bool(hidden.reports) and hidden.reports == fault.reports)
         for fault in named

@@ -6,13 +6,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from zcd.board.units import nearest, require_length
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, is_hidden
 from zcd.circuit.points import joint_text
 from zcd.diagnosis.faults import Fault, faults_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
 from zcd.diagnosis.readings import Power, Reading, check_reading, parts_over, usual_power
-from zcd.engine.network import REFERENCES
+from zcd.engine.network import REFERENCES, island_of
 from zcd.errors import invalid_value
 from zcd.practice.bench import HINT_S, WRONG_S, Bench, Danger
 from zcd.practice.exercise import Exercise
@@ -20,11 +20,19 @@ from zcd.practice.review import Expert, Review, is_meant, review
 
 HELP = (
     'Type a reading: "ohm R1", "ohm R1 lifted", "diode D1", "dc pin gnd", "ac line neutral", '
-    '"frequency pin". "unplug", "prove dead", "plug in" change the board. "found R1" or '
-    '"found R1 open" names the fault. "points" lists points and parts, "so far" what you '
+    '"frequency pin". "unplug", "prove dead", "plug in" change the board. "R1 open" or '
+    '"found R1" names the fault. "points" lists points and parts, "so far" what you '
     'measured. "hint" costs five minutes. "give up" ends and tells.'
 )
 END = ("give up", "end", "quit", "exit", "q")
+TRADE_WORDS = {
+    "relay": ("contact", "coil"),
+    "optocoupler": ("led", "phototransistor"),
+    "opto": ("led", "phototransistor"),
+    "coupler": ("led", "phototransistor"),
+    "motor": ("fan",),
+}
+"""What a part is called at the bench, and the kinds of faults that it has."""
 _WHY = {
     Danger.OHMS_LIVE: "DANGER: the board is under power. Ohms on live parts destroys the meter "
     "and can injure you. Unplug, discharge, prove dead.",
@@ -108,6 +116,8 @@ class Session:
         first, _, rest = text.partition(" ")
         if first.lower() == "found":
             return self._name(rest)
+        if text.casefold() in (fault.key.casefold() for fault in self._faults):
+            return self._name(text)
         return self._measure(text)
 
     def review(self) -> Review:
@@ -190,11 +200,30 @@ class Session:
         return tuple(sorted(names, key=lambda name: not (name[:1].isupper() or name == "pull-up")))
 
     def _points(self) -> list[str]:
+        """The circuit in words: its points by side, what lies between them, what may fail."""
         circuit = self.bench.circuit
-        aliases = {name for name in circuit.aliases if name.isidentifier()}
-        nodes = sorted({*circuit.nodes, *aliases} - {"relay"})
-        points = [joint_text(node, circuit) for node in nodes]
-        return [f"Points: {', '.join(points)}.", f"May have failed: {', '.join(self.parts)}."]
+        names: dict[str, list[str]] = {node: [joint_text(node, circuit)] for node in circuit.nodes}
+        for alias, node in circuit.aliases.items():
+            if alias.isidentifier() and alias != "relay":
+                names[node].append(alias)
+        isolated = island_of(circuit, "pin")
+        sides = [
+            f"{side}: {', '.join(name for node in nodes for name in names[node])}."
+            for side, nodes in (
+                ("Points of the mains side", [n for n in circuit.nodes if n not in isolated]),
+                ("Points of the isolated side", [n for n in circuit.nodes if n in isolated]),
+            )
+        ]
+        lie = [
+            f"{element.ref} ({' to '.join(joint_text(node, circuit) for node in element.nodes)})"
+            for element in circuit
+            if not is_hidden(element)
+        ]
+        return [
+            *sides,
+            f"What lies between: {', '.join(lie)}.",
+            f"May have failed: {', '.join(self.parts)}.",
+        ]
 
     def _name(self, text: str) -> list[str]:
         meant = self._meant(text)
@@ -223,6 +252,9 @@ class Session:
         names = tuple(dict.fromkeys((*(f.key for f in faults), *(f.part for f in faults))))
         exact = [f for f in faults if f.key.casefold() == wanted]
         of_part = [f for f in faults if wanted in (f.part.casefold(), _name_of(f).casefold())]
+        of_trade = [f for f in faults if f.kind in TRADE_WORDS.get(wanted, ())]
+        if len({_name_of(fault) for fault in of_trade}) == 1:
+            return of_trade
         if not (exact or of_part):
             raise invalid_value(
                 text, f'a part or fault, such as "found R1 open"{nearest(text, names)}'

@@ -42,7 +42,7 @@ def begin_lines(exercise: Exercise) -> tuple[str, ...]:
         f"Exercise {exercise.level}-{exercise.seed}: {plain(exercise.board.name)}.",
         f"Hidden: {LEVELS[exercise.level]}.",
         f"The controller shows {shown}.",
-        "The board lies before you: unplugged, not proved dead.",
+        "The board is on the bench: unplugged, not proved dead.",
         "This is practice; nothing here is live. On a real board: unplug, discharge, prove dead. "
         "Local codes and licensed practice go first.",
     )
@@ -156,7 +156,7 @@ def _wrong(words: str, *, loose: bool) -> str:
     if loose:
         return (
             f"The readings point to {words or 'no single fault'}. That is wrong: a joint that "
-            "opens now and then misled them. Take a reading under power twice."
+            "opens now and then misled them. Take a reading under power again, cold and warm."
         )
     if not words:
         return "No single fault explains these readings: look for two."

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from functools import lru_cache, partial
 from math import isfinite
 from typing import Any
 
 import numpy as np
 from markupsafe import Markup
+from numpy.typing import NDArray
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
@@ -15,10 +17,13 @@ from starlette.routing import Route
 
 from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
+from zcd.circuit.elements import Circuit
+from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter, usual_meter
-from zcd.diagnosis.node_readings import expected_at_nodes
+from zcd.diagnosis.node_readings import node_readings
+from zcd.diagnosis.readings import Measured
 from zcd.drawing.sketch import sketch_svg
-from zcd.drawing.waveform_strip import waveform_strip, waveform_strip_title
+from zcd.drawing.waveform_strip import strip_steps, waveform_strip, waveform_strip_title
 from zcd.engine.solve import solve
 from zcd.errors import ZcdError
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIVE
@@ -35,6 +40,8 @@ from zcd.web.posted_form import sent
 from zcd.web.resistor_rows import place_of_change
 from zcd.web.state import ADD, AT, REMOVE, PageState, Unit
 from zcd.web.workers import WorkerPool
+
+FloatArray = NDArray[np.float64]
 
 NOMINAL, HIGHEST = 100.0, 130.0
 """Middle and upper end of the slider, in per cent of the nominal mains voltage."""
@@ -62,6 +69,7 @@ class BoardPage:
             Route("/job/{name}/board", self.page),
             Route("/job/{name}/board", self.edit, methods=["POST"]),
             Route("/job/{name}/verdict", self.verdict),
+            Route("/job/{name}/steps", self.steps),
             Route("/job/{name}/board.toml", self.file),
         ]
 
@@ -102,6 +110,16 @@ class BoardPage:
         fill = partial(self.desk.fill, "judged.html.j2", request, unit, again=True, **words)
         return await run_in_threadpool(fill)
 
+    def steps(self, request: Request) -> Response:
+        """What stands on the sheet at every step of the slider, for the browser to draw."""
+        board = self.desk.read_address(request).board
+        if board is None:
+            return Response(status_code=204)
+        try:
+            return Response(_steps(board, self.desk.settings.meter), media_type="application/json")
+        except ZcdError:
+            return Response(status_code=204)  # what is wrong stands on the sheet
+
     def file(self, request: Request) -> Response:
         """The board as a board file."""
         unit = self.desk.read_address(request)
@@ -127,7 +145,7 @@ class BoardPage:
         volts = board.mains.rms_v * percent / 100.0
         try:
             title, lanes = _waveform_strip(board, volts)
-            drawing = _diagram(board, self.desk.settings.meter)
+            drawing = _diagram(board, volts, self.desk.settings.meter)
         except ZcdError as error:
             return {**told, "errors": {"": str(error)}}
         return {
@@ -142,7 +160,6 @@ class BoardPage:
             "diagram": drawing,
             "lanes": Markup(lanes),
             "title": title,
-            "volts": quantity_text(volts, "V"),
         }
 
 
@@ -155,22 +172,62 @@ def _percent(text: str) -> float:
     return min(max(percent, 0.0), HIGHEST) if isfinite(percent) else NOMINAL
 
 
+def _circuit_at(board: Board, volts: FloatArray) -> Circuit:
+    """The circuit at several mains voltages, a row each."""
+    return build_circuit(board, Conditions(mains_rms_v=np.maximum(volts, MIN_V)))
+
+
 @lru_cache(maxsize=64)
-def _diagram(board: Board, meter: Meter | None = None) -> CircuitDrawing:
+def _diagram(board: Board, volts: float, meter: Meter | None = None) -> CircuitDrawing:
     """The circuit diagram with what a meter shows at each point of a good board."""
     circuit = build_circuit(board)
-    expected = expected_at_nodes(board, circuit, meter or usual_meter())
-    return circuit_drawing(board, circuit, at_nodes=node_texts(expected, circuit))
+    (texts,) = _node_texts(board, np.array([volts]), meter)
+    return circuit_drawing(board, circuit, at_nodes=texts)
+
+
+def _node_texts(board: Board, volts: FloatArray, meter: Meter | None) -> list[dict[str, str]]:
+    """What a meter shows at each point of a good board, at several mains voltages."""
+    circuit = _circuit_at(board, volts)
+    readings = node_readings(circuit)
+    model = MeterModel(board=board, circuit=circuit, meter=meter or usual_meter())
+    return [
+        node_texts(
+            [Measured(reading=r, value=float(v)) for r, v in zip(readings, row, strict=True)],
+            circuit,
+        )
+        for row in model.read(readings)
+    ]
+
+
+@lru_cache(maxsize=8)
+def _steps(board: Board, meter: Meter | None) -> bytes:
+    """The lanes, their line and the volts of the diagram at every step, as JSON."""
+    volts = np.arange(HIGHEST + 1.0) / 100.0 * board.mains.rms_v
+    solution = solve(_circuit_at(board, volts))
+    lock = judge(solution, board)
+    texts = _node_texts(board, volts, meter)
+    told = {
+        **strip_steps(board, solution, lock),
+        "told": [
+            lock_line(volts[row], waveform_strip_title(board, solution, lock, row))
+            for row in range(volts.size)
+        ],
+        "nodes": {node: [row[node] for row in texts] for node in texts[0]},
+    }
+    return json.dumps(told, separators=(",", ":")).encode()
+
+
+def lock_line(volts: float, title: str) -> str:
+    """What the board does at a mains voltage, in one line."""
+    return f"At {quantity_text(float(volts), 'V')}: {title}"
 
 
 @lru_cache(maxsize=512)
 def _waveform_strip(board: Board, volts: float) -> tuple[str, str]:
     """One mains period at a mains voltage: in a line of words, and drawn."""
     # the second row keeps the scales where they are while the slider moves
-    highest = HIGHEST / 100.0 * board.mains.rms_v
-    both = np.array([max(volts, MIN_V), highest])
-    solution = solve(build_circuit(board, Conditions(mains_rms_v=both)))
+    solution = solve(_circuit_at(board, np.array([volts, HIGHEST / 100.0 * board.mains.rms_v])))
     lock = judge(solution, board)
-    return waveform_strip_title(board, solution, lock), sketch_svg(
+    return lock_line(volts, waveform_strip_title(board, solution, lock)), sketch_svg(
         waveform_strip(board, solution, lock)
     )

@@ -121,6 +121,8 @@ class Exercises:
             opened = self._opened(data)
             replace_whole(self.folder / FILE, None if now is None else now.data, data)
             self._open = opened
+        # what a hint and the look back ask for, while the apprentice reads the complaint
+        self._dictionaries.begin(opened.session.exercise.board, self.meter)
 
     def say(self, line: str, mark: str) -> OpenExercise:
         """Do what a line says, where the page shows the exercise of this mark.

@@ -88,7 +88,13 @@ class FaultDictionaries:
         self._door = threading.Lock()
 
     def of(self, board: Board, meter: Meter) -> PreparedBoard:
-        """That of a board and a meter: there, or under way."""
+        """That of a board and a meter: there after a moment's wait, or under way."""
+        prepared = self.begin(board, meter)
+        prepared.over.wait(PATIENCE_S)
+        return prepared
+
+    def begin(self, board: Board, meter: Meter) -> PreparedBoard:
+        """The same without a wait."""
         with self._door:
             prepared = self._known.get((board, meter))
             if prepared is None or prepared.problem:
@@ -97,5 +103,4 @@ class FaultDictionaries:
             self._known.move_to_end((board, meter))
             while len(self._known) > MAX_KEPT:
                 self._known.popitem(last=False)
-        prepared.over.wait(PATIENCE_S)
         return prepared

@@ -25,7 +25,7 @@ from zcd.diagnosis.meters import usual_meter
 from zcd.diagnosis.reading_syntax import show_measured
 from zcd.diagnosis.readings import Power, parts_over
 from zcd.errors import InputError, invalid_value
-from zcd.practice.exercise import LEVELS, MOST_SEED, example_keys
+from zcd.practice.exercise import LEVELS, MOST_SEED, example_keys, require_number
 from zcd.practice.session import Session, reading_text
 from zcd.report.cautions import DEAD, GENERAL, ISOLATED, LIFTED, LIVE
 from zcd.report.html import fragment_html
@@ -104,7 +104,8 @@ class PracticePage:
     def _begun(self, request: Request, message: PostedForm) -> Response:
         said = {key: message.said(key) for key in BEGIN}
         try:
-            level, seed = _number(said["level"], "level"), _number(said["seed"], "seed")
+            level = require_number(said["level"], "level")
+            seed = require_number(said["seed"] or randbelow(MOST_SEED + 1), "seed")
             keys = example_keys(seed)
             if said[BOARD]:
                 unit = self.desk.unit(said[BOARD])
@@ -192,16 +193,6 @@ class PracticePage:
         usual = {"heading": "Practice", "cautions": CAUTIONS, "told": "", "again": True}
         unit = unit or self.desk.unit(self.desk.opened)
         return self.desk.fill(template, request, unit, **(usual | words))
-
-
-def _number(text: str, key: str) -> int:
-    """A level, or a seed; one is drawn where none is given."""
-    if key == "seed" and not text:
-        return randbelow(MOST_SEED + 1)
-    if not (text.isascii() and text.isdigit() and len(text) < 10):
-        allowed = f"0 to {MOST_SEED}" if key == "seed" else f"{min(LEVELS)} to {max(LEVELS)}"
-        raise invalid_value(text, allowed, key)
-    return int(text)
 
 
 def _line_of(session: Session, message: PostedForm) -> str:

@@ -48,7 +48,7 @@ for (const kind of ["input", "click"]) {
 const kept = document.querySelector("form.kept");
 const typed = () => new URLSearchParams(new FormData(kept));
 if (kept) {
-  const text = () => { const all = typed(); all.delete("window"); return all.toString(); };
+  const text = () => { const all = typed(); ["window", "at"].forEach((name) => all.delete(name)); return all.toString(); };
   let answered = text();
   const asked = () => {
     const all = typed();
@@ -71,7 +71,46 @@ if (kept) {
   addEventListener("pagehide", () => {
     if (text() !== answered) navigator.sendBeacon(kept.action, asked());
   });
+
+  // What every step of the slider shows comes at once, when a hand or the focus comes to it, and is
+  // drawn here while it moves; where it stays, the server draws the sheet.
+  const slider = document.getElementById("at");
+  let steps = { of: null };
+  async function askSteps() {
+    const of = text();
+    if (steps.of === of || of !== answered) return;
+    steps = { of };
+    const response = await fetch(slider.dataset.steps);
+    if (response.status !== 200 || steps.of !== of) return;
+    const got = await response.json();
+    for (const lane of Object.values(got.lanes)) {
+      lane.y = lane.lower.map((at) => { let y = 0; return at.map((by) => (y += by) / 10); });
+    }
+    steps = { of, ...got };
+  }
+  function drawStep() {
+    const step = Number(slider.value), moving = document.getElementById("moving");
+    if (!steps.told || steps.of !== text()) return;
+    document.getElementById("lock").textContent = steps.told[step];
+    for (const group of moving.querySelectorAll("g.lane")) {
+      const lane = steps.lanes[group.dataset.ref];
+      group.querySelectorAll("polyline")[1].setAttribute("points", steps.x.map((x, k) => `${x},${lane.y[k][step]}`).join(" "));
+      group.querySelectorAll("text")[1].textContent = lane.peak[step];
+    }
+    for (const [kind, svg] of Object.entries(steps.groups)) moving.querySelector(`g.${kind}`).outerHTML = svg[step];
+    for (const group of document.querySelectorAll("#shown g.node")) {
+      const words = group.querySelector("text[font-weight]"), texts = steps.nodes[group.dataset.ref];
+      if (words && texts) words.textContent = texts[step];
+    }
+    for (const piece of [moving, document.getElementById("shown")]) delete piece.dataset.mark;
+  }
+  for (const kind of ["pointerenter", "focus", "input"]) {
+    slider?.addEventListener(kind, () => askSteps().then(drawStep));
+  }
 }
+
+// An exercise is typed into from the first; its complaint stays in sight.
+document.getElementById("line")?.focus({ preventScroll: true });
 
 // The hand goes on to what comes next: the answer, the part to fit, the field after this one.
 document.addEventListener("htmx:after:swap", () => {
