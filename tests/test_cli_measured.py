@@ -180,10 +180,11 @@ def test_conversation_keeps_a_job_and_goes_on_with_it(
     assert main(["diagnose", "board-job.toml", "--ask"]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert (
-        "Next: fit the new part (zcd substitute board.toml --for R2), then measure again: zcd "
-        'retest board.toml --job board-job.toml -r "dc pin ..." -r "frequency ...". If another '
-        "value or type was fitted, first write it into a copy and retest that: zcd new --like "
-        'board.toml repaired.toml. Then: zcd close board-job.toml --found "R2 open".'
+        "1. Find a new R2: zcd substitute board.toml --for R2 "
+        "2. If you fit another value or type: zcd new --like board.toml repaired.toml "
+        "3. Measure again: zcd retest board.toml --job board-job.toml "
+        '-r "dc pin ..." -r "frequency ..." '
+        '4. Close the job: zcd close board-job.toml --found "R2 open"'
     ) in out
 
 

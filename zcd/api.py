@@ -263,9 +263,9 @@ def check(board: Board, *, outlook: bool = False, was: Board | None = None) -> C
 
         result = with_outlook(result)
     if was is not None:
-        from zcd.margin.as_new import with_original
+        from zcd.margin.as_new import with_grade_of, with_original
 
-        result = with_original(result, check(was))
+        result = with_original(result, check(with_grade_of(was, board)))
     return result
 
 

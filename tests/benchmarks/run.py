@@ -1,4 +1,4 @@
-"""All jobs in one table of ratios: ``python -m tests.benchmarks.run``.
+"""All jobs in one table: ``python -m tests.benchmarks.run``.
 
 A ratio of two times of the same run says more than either: machines differ, and so does one
 machine from hour to hour. Times are those of the processor. Nothing here is asserted.
@@ -17,27 +17,23 @@ from tests.benchmarks.growth import growth_rows
 from tests.benchmarks.integrator import integrator_rows
 from tests.benchmarks.maps import map_jobs
 from tests.benchmarks.page import page_jobs
-from tests.benchmarks.reference import integrate_led_current
 from tests.benchmarks.rows import judged_rows
 from tests.benchmarks.shell import shell_rows
 from tests.benchmarks.spread import spread_jobs
 from tests.benchmarks.stories import story_jobs
 from tests.benchmarks.timing import Row, markdown, seconds
 from tests.diagnosis.boards import board
+from zcd.api import check
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.margin.check import nominal_check
 from zcd.margin.headroom import headrooms, weak_conditions
 from zcd.sync.lock import lock_of
 
-UNIT = "solve_ivp, LED current of one board"
-
 
 def job_rows(*, quick: bool = False) -> list[Row]:
-    """Each job beside the integrator on one board."""
-    unit_s = seconds(integrate_led_current, quick=quick)
+    """Whole jobs: nothing else answers their questions."""
     return [
-        Row(job=name, time_s=seconds(job, quick=quick), beside=UNIT, beside_s=unit_s)
-        for name, job in _jobs(quick=quick).items()
+        Row(job=name, time_s=seconds(job, quick=quick)) for name, job in _jobs(quick=quick).items()
     ]
 
 
@@ -46,6 +42,7 @@ def _jobs(*, quick: bool) -> dict[str, Callable[[], object]]:
     return {
         "one board solved and judged": lambda: lock_of(build_circuit(result), result),
         "check of one board": lambda: nominal_check(result),
+        "whole check of one board": lambda: check(result),
         "headrooms, three cases": lambda: headrooms(
             result, [Conditions(), weak_conditions(result), Conditions(temperature_degc=60.0)]
         ),
@@ -80,9 +77,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.run", description=__doc__)
     parser.add_argument("--json", action="store_true", help="machine-readable")
     parser.add_argument("--quick", action="store_true", help="once each, small batches")
+    parser.add_argument("--jobs", action="store_true", help="whole jobs only")
     parser.add_argument("--million", action="store_true", help="also a million boards of each kind")
     options = parser.parse_args(arguments)
-    rows = all_rows(quick=options.quick, million=options.million)
+    if options.jobs:
+        rows = job_rows(quick=options.quick)
+    else:
+        rows = all_rows(quick=options.quick, million=options.million)
     print(as_json(rows) if options.json else markdown(rows))
     return 0
 

@@ -16,16 +16,16 @@ HEAD = ("job", "ms each", "beside", "times as fast", "peak MB")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One job beside another one of the same run.
+    """One job, and what answers the same question in the same run, where anything does.
 
     Parameters
     ----------
     job : str
     time_s : float
         Processor time of one: of the job, or of one board of its batch.
-    beside : str
+    beside : str, optional
         What it is compared with.
-    beside_s : float
+    beside_s : float, optional
         Processor time of one of these.
     peak_bytes : int, optional
         Most memory that the job's own process held, the interpreter's included.
@@ -33,14 +33,14 @@ class Row:
 
     job: str
     time_s: float
-    beside: str
-    beside_s: float
+    beside: str | None = None
+    beside_s: float | None = None
     peak_bytes: int | None = None
 
     @property
-    def ratio(self) -> float:
+    def ratio(self) -> float | None:
         """How often the job could be done in the time of what stands beside it."""
-        return self.beside_s / self.time_s
+        return None if self.beside_s is None else self.beside_s / self.time_s
 
 
 def seconds(
@@ -76,7 +76,8 @@ def markdown(rows: Sequence[Row]) -> str:
 
 def _cells(row: Row) -> tuple[str, ...]:
     peak = "" if row.peak_bytes is None else f"{row.peak_bytes / 1e6:.0f}"
-    return row.job, _digits(1e3 * row.time_s), row.beside, _digits(row.ratio), peak
+    ratio = "" if row.ratio is None else _digits(row.ratio)
+    return row.job, _digits(1e3 * row.time_s), row.beside or "", ratio, peak
 
 
 def _digits(value: float) -> str:

@@ -255,3 +255,39 @@ def test_tolerance_of_the_mains_behind_its_voltage() -> None:
 
 def test_topology_in_two_words() -> None:
     assert chain(["68k", "68k"], topology="Half wave").topology == "half-wave"
+
+
+@pytest.mark.parametrize(
+    ("parts", "expected"),
+    [
+        ({"rectifier": "M7"}, "half-wave"),
+        ({"clamp": "1N4148"}, "clamped"),
+        ({"rectifier": "M7", "clamp": "1N4148"}, "half-wave-clamped"),
+        ({"rectifier": "DB107"}, "bridge"),
+        ({"optocoupler": "EL814"}, "two-led"),
+    ],
+)
+def test_topology_of_the_parts(parts: dict[str, str], expected: str) -> None:
+    """Where none is written, the only one with such diodes and LEDs; the chain is but a list."""
+    file = {
+        "mains": "230 V 50 Hz", "chain": ["104", "104"], "optocoupler": "817C",
+        "output": {"pull_up": "103", "supply": "5 V"},
+    }  # fmt: skip
+    board = board_from_dict(file | parts)
+    assert board.topology == expected
+    assert sum(ohms(board)) + sum(r.resistance_ohm for r in board.return_chain) == 200e3
+    with pytest.raises(InputError, match="or what there is in its place"):
+        board_from_dict(file)
+
+
+@pytest.mark.parametrize(
+    ("plate", "volts", "hertz"),
+    [
+        ("Rated Voltage 230V~ Rated frequency 50Hz 45W", 230.0, 50.0),
+        ("Input voltage: 120V AC 60Hz Power 900W", 120.0, 60.0),
+        ("Power supply 230V 50Hz", 230.0, 50.0),
+    ],
+)
+def test_words_of_a_plate(plate: str, volts: float, hertz: float) -> None:
+    mains = board_from_dict(edited(mains=plate)).mains
+    assert (mains.rms_v, mains.frequency_hz) == (volts, hertz)

@@ -14,8 +14,10 @@ from zcd.board.files import parse_board
 from zcd.board.model import Board
 from zcd.errors import InputError
 from zcd.report.of_board import read_as_line
+from zcd.report.of_check_answer import assumed_text
 
 LEAST_UNDERSTOOD = 28
+OUTPUT = 'output = {pull_up = "10k", supply = "5 V"}'
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -373,3 +375,45 @@ def test_what_is_asked_is_one_line(name: str) -> None:
     with pytest.raises(InputError) as caught:
         parse_board(BOARDS[name].text, "typed.toml")
     assert len(str(caught.value).splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("parts", "topology"),
+    [
+        ('rectifier = "MB6S"\noptocoupler = "PC817C"', "bridge"),
+        ('rectifier = "bridge"\noptocoupler = "PC817C"', "bridge"),
+        ('rectifier = "1N4007"\noptocoupler = "PC817C"', "half-wave"),
+        ('rectifier = "4 x 1N4007"\noptocoupler = "PC817C"', "bridge"),
+        ('rectifier = "1N4007 (x4)"\noptocoupler = "PC817C"', "bridge"),
+        ('clamp = "1N4148"\noptocoupler = "PC817C"', "clamped"),
+        ('rectifier = "M7"\nclamp = "1N4148"\noptocoupler = "PC817C"', "half-wave-clamped"),
+        ('optocoupler = "EL814A"', "two-led"),
+    ],
+)
+def test_the_parts_tell_the_topology(parts: str, topology: str) -> None:
+    """A package of four diodes is no single one, and two LEDs need none (by construction)."""
+    text = f'mains = "230 V 50 Hz"\nchain.resistors = ["62k", "62k"]\n{parts}\n{OUTPUT}'
+    board = parse_board(text)
+    assert board.topology == topology
+    said = read_as_line(board) + assumed_text(board)
+    assert f"topology {topology}" in said or "1N4007, a bridge" in said
+
+
+@pytest.mark.parametrize(
+    ("mains", "frequency_hz"), [("110 V", 60.0), ("127V~", 60.0), ("115", 60.0), ("220 V", 50.0)]
+)
+def test_a_plate_without_hertz(mains: str, frequency_hz: float) -> None:
+    """Networks of 105 to 130 V run at 60 Hz (common practice, no source), and it is said."""
+    parts = 'rectifier = "1N4007"\noptocoupler = "PC817C"\nchain.resistors = ["62k", "62k"]'
+    board = parse_board(f'mains = "{mains}"\n{parts}\n{OUTPUT}')
+    assert board.mains.frequency_hz == frequency_hz
+    assert f"mains frequency {frequency_hz:g} Hz" in assumed_text(board)
+
+
+def test_a_package_of_four_diodes_is_no_half_wave() -> None:
+    text = (
+        'mains = "230 V 50 Hz"\nchain = {topology = "half-wave", resistors = ["62k", "62k"]}\n'
+        f'rectifier = "MB6S"\noptocoupler = "817 C"\n{OUTPUT}'
+    )
+    with pytest.raises(InputError, match="a bridge goes with topology bridge"):
+        parse_board(text)

@@ -120,6 +120,7 @@ def test_a_messy_drawer_is_read() -> None:
     [
         ('resistors = ["100kk"]', 'resistors[1]: found "100kk"; allowed: a resistance'),
         ("resistors = [{values = []}]", "resistors[1].values: found a list"),
+        ('resistors = [{values = [{series = "E12"}, "82k"]}]', "resistors[1].values"),
         ('resistors = [{value = "1k", series = "E24"}]', 'found "value and series"'),
         ("resistors = [{count = 3}]", "resistors[1]: found nothing; allowed: exactly one of"),
         ('resistors = [{value = "1k", styl = "1206"}]', '"styl" is not known; write "style"'),

@@ -125,7 +125,7 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
     # wrong types
     ({"mains": True}, "mains", "true", "an AC voltage such as"),
     ({"mains": [230]}, "mains", "a list", "a table, or a short form"),
-    ({"chain": "120k"}, "chain", '"120k"', "a table with resistors"),
+    ({"chain": 120}, "chain", "120", "a table with resistors"),
     ({"output": 5}, "output", "5", "a table with pull_up"),
     ({"chain": {"resistors": "many"}}, "chain.resistors", '"many"', RESISTANCES),
     ({"chain": {"resistors": {}}}, "chain.resistors", "a table", RESISTANCES),
@@ -246,7 +246,12 @@ BAD_KEYS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"mains": {"voltage": 230, "band": "230"}}, "mains.band", '"230"', "one of 230 +-10 %"),
     # what contradicts itself
     ({"chain": {"topology": "halfwaves"}}, "chain.topology", '"halfwaves"', 'mean "half-wave"'),
-    ({"clamp": "1N4148"}, "clamp", '"1N4148"', "only with clamped, half-wave-clamped"),
+    (
+        {"clamp": "1N4148", "chain": {"topology": "half-wave"}},
+        "clamp",
+        '"1N4148"',
+        "only with clamped, half-wave-clamped",
+    ),
     ({"optocoupler": "814"}, "optocoupler", '"814"', "a family with one LED"),
     (
         {"rectifier": None, "chain": {"topology": "two-led"}},
@@ -418,7 +423,8 @@ def test_several_problems_are_one_line_each() -> None:
 
 
 def test_several_contradictions_are_one_line_each() -> None:
-    lines = refused(edited(clamp="1N4148", optocoupler="814", rectifier="1N9999"))
+    chain = {"topology": "half-wave"}
+    lines = refused(edited(clamp="1N4148", optocoupler="814", rectifier="1N9999", chain=chain))
     assert [line.split(": ")[1] for line in lines] == ["rectifier", "clamp", "optocoupler"]
 
 

@@ -121,10 +121,10 @@ def test_resistors_are_typed_with_their_references() -> None:
     [
         ((), "", ""),
         (("", "230 V"), "3", 'found "3"; type 1 or 2'),
-        (("",), "", "Type an answer; this one has no usual value"),
+        (("",), "", "found nothing; type what is printed"),
         (("",), "loud", "mains"),
         (("", "230 V", "1"), "100k oops", "resistors"),
-        (("", "230 V", "1", "47k", "1", "M7"), "H11AA1", "one LED for topology half-wave"),
+        (("", "230 V", "1", "47k", "1", "", "M7"), "H11AA1", "one LED for topology half-wave"),
     ],
 )
 def test_a_wrong_answer_is_told_and_asked_again(
@@ -143,18 +143,27 @@ def test_a_wrong_answer_is_told_and_asked_again(
     assert interview.question is asked
 
 
-def test_the_size_is_asked_of_chips_only() -> None:
-    """A three-figure code is printed on a chip; its limits go with its size."""
+def test_the_size_is_asked_unless_it_was_typed() -> None:
+    """The limits of a resistor go with its size."""
     whole = interviewed(Topology.BRIDGE, size="0805", return_resistors="47k")
     assert {part.style for part in whole.board().chains[0]} == {"0805"}
     unknown = interviewed(Topology.HALF_WAVE)
     assert "style" not in board_text(unknown)
-    assert "size" not in interviewed(Topology.HALF_WAVE, resistors="47k 47k").answers
+    assert "size" not in interviewed(Topology.HALF_WAVE, resistors="2 x 47k 1/2W").answers
+    leaded = interviewed(Topology.HALF_WAVE, resistors="47k 47k", size="1/2 W").board()
+    assert {part.style for part in leaded.chains[0]} == {"1/2 W"}
     asked = Interview({**START, "resistors": "104", "arrangement": "1"})
     assert asked.question is not None
     assert asked.question.key == "size"
     with pytest.raises(InputError, match=r"chain\.style"):
         asked.answer("big")
+
+
+def test_a_pull_up_that_passes_too_much_is_pointed_out() -> None:
+    assert "the pull-up of 10 Ω would pass 500 mA" in " ".join(
+        interviewed(Topology.HALF_WAVE, pull_up="10").doubts()
+    )
+    assert interviewed(Topology.HALF_WAVE).doubts() == ()
 
 
 def test_an_answer_is_taken_back() -> None:
@@ -223,15 +232,29 @@ def test_a_circuit_as_it_was_traced(
     assert "# R7 823 = 82 kΩ (chip code)" in Path("dryer.toml").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("typed", ["", "\nend\n", "\n230 V\n"])
-def test_who_leaves_leaves_no_file(
-    typed: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+def test_who_leaves_before_an_answer_leaves_no_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+    monkeypatch.setattr(sys, "stdin", io.StringIO("end\n"))
     assert main(["new", "dryer.toml", "--ask"]) == 0
-    assert "No file was written." in capsys.readouterr().out
+    assert "no file was written" in capsys.readouterr().out
     assert list(tmp_path.iterdir()) == []
+
+
+def test_who_leaves_half_way_goes_on_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for typed in ("\n230 V 50 Hz\n1\n", "104 104\n2\nundo\nend\n", "1\n1206\nM7\n817B\n\n103\n"):
+        assert not Path("dryer.toml").exists()
+        monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
+        assert main(["new", "dryer.toml", "--ask"]) == 0
+    assert "Going on with 4 answers of dryer.toml.answers:" in capsys.readouterr().out
+    board = load_board("dryer.toml")
+    assert [r.resistance_ohm for r in board.chains[0]] == [100e3, 100e3]
+    assert board.topology is Topology.HALF_WAVE
+    assert [path.name for path in tmp_path.iterdir()] == ["dryer.toml"]
 
 
 def test_a_file_that_is_there_is_refused_before_any_question(

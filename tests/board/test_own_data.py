@@ -115,6 +115,10 @@ def test_two_leds() -> None:
         ({"ctr_min": "300 %", "ctr_max": "100 %"}, "not above the highest CTR, 100 %"),
         ({"ctr": "80 %", "ctr_max": "100 %"}, "a measured ctr, or ctr_min and ctr_max"),
         ({"ctr": "50..600 % at 0 mA"}, "the LED current of the CTR"),
+        (
+            {"family": "817", "test_current": "5 mA", "led_current": "2 mA"},
+            'optocoupler.test_current: found "5 mA"; allowed: not above the highest LED current',
+        ),
         ({"family": "six-pin coupler", "grade": "C"}, "no grade, as six-pin coupler is a class"),
         ({"led_current": "50 mA"}, 'optocoupler = {ctr = "50..600 % at 5 mA"}'),
         ("QX77", 'optocoupler = {ctr = "50..600 % at 5 mA"}, or its class: four-pin coupler'),
@@ -211,6 +215,10 @@ def test_bridges_and_diodes_with_words_beside_them(written: str, part: str) -> N
     ("written", "line"),
     [
         ({"reverse_voltage": "600 V", "breakdown_voltage": "100 V"}, "not below the rated reverse"),
+        (
+            {"part": "1N4007", "breakdown_voltage": "600 V"},
+            "not below the rated reverse voltage, 1 k",
+        ),
         ({"ref": "D1"}, 'a diode such as "1N4007"; for any other part'),
         ("XY12", 'rectifier = {reverse_voltage = "600 V", current = "1 A"}'),
         ("T4", 'write "1N4148W" if the body is a SOD-123'),

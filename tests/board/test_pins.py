@@ -142,6 +142,11 @@ def test_every_input_makes_a_board(name: str) -> None:
     [
         ('internal_pull_up = "maybe"', "", r'output.internal_pull_up: found "maybe".*"on"'),
         ('pull_down = "4k7", internal_pull_up = "on"', "", 'output: found "both".*or a pull_down'),
+        (
+            'pull_up = "22k"',
+            'min_low_time = "9 ms", min_high_time = "8 ms"',
+            'controller.min_low_time: found "9 ms".*less than a period, 16.67 ms',
+        ),
         ('pull_up = "22k"', 'input = "ATmega32"', 'controller.input.*did you mean "ATmega328P"'),
     ],
 )

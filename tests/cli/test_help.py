@@ -91,15 +91,17 @@ def test_every_caution_is_printed_with_its_source(capsys: pytest.CaptureFixture[
         assert f"• {caution.text} ({caution.source})" in words
 
 
+def test_the_help_of_a_command_is_found_too(capsys: pytest.CaptureFixture[str]) -> None:
+    assert printed(["help", "map"], capsys) == printed(["map", "--help"], capsys)
+
+
 @pytest.mark.parametrize(
     ("topic", "told"),
     [
         ("bord", 'no guide on "bord". Did you mean board? "zcd help" lists the guides.'),
         ("xyzzy", 'no guide on "xyzzy". "zcd help" lists the guides.'),
-        ("diagnose", 'no guide on "diagnose". For the options of the command: "zcd diagnose '
-         '--help". "zcd help" lists the guides.'),
-        ("substitute", 'no guide on "substitute". Did you mean substitutes? For the options of the '
-         'command: "zcd substitute --help". "zcd help" lists the guides.'),
+        ("zener", 'no guide on "zener". The word is in: board, substitutes. "zcd help" lists the '
+         'guides.'),
         ("../api", 'no guide on "../api". "zcd help" lists the guides.'),
     ],
 )  # fmt: skip

@@ -255,6 +255,8 @@ def test_a_share_of_time_high_is_turned_round() -> None:
     [
         ("ohm R2 1.", r'OL for a lone 1 on the left of the display \(over range\), or "1 ohm"'),
         ("diode D1 1 .", "OL for a lone 1"),
+        ("ohm R2 1", "OL for a lone 1 on the left of the display"),
+        ("ohm R1 to R2 15", '"15k", or "15 ohm" if it shows that'),
         ("ohm R2 150", '"150k", or "150 ohm" if it shows that'),
         ("ohm R2 0.15", '"0.15M", or "0.15 ohm" if it shows that'),
     ],

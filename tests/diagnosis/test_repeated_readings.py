@@ -113,7 +113,9 @@ def test_reading_that_contradicts_the_others_is_asked_again() -> None:
     assert suggestion.reading == parse_place("ohm R1", dictionary().circuit)
     assert suggestion.again is not None
     assert "take one reading again" in diagnosis.conclusion
-    assert "OL fits badly with the rest" in suggestion_lines(suggestion, dictionary().circuit)[0]
+    assert (
+        "OL contradicts the other readings" in suggestion_lines(suggestion, dictionary().circuit)[0]
+    )
 
 
 def test_what_shows_the_same_again_is_believed() -> None:

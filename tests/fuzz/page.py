@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from functools import cache
+from html import escape
 from typing import Any
 from urllib.parse import urlencode
 
@@ -57,7 +58,10 @@ def _app() -> Guard:
 async def answer(
     app: Guard, path: str, query: bytes, kind: str = "", body: bytes | None = None
 ) -> tuple[int, bytes]:
-    """Status and body of one answer; a message with a body of some kind is posted."""
+    """Status and body of one answer, plain words as a browser shows them.
+
+    A message with a body of some kind is posted.
+    """
     own = f"127.0.0.1:{PORT}".encode()
     cookie = f"{cookie_name(PORT)}={SECRETS.cookie}".encode()
     headers = [(b"host", own), (b"cookie", cookie)]
@@ -82,7 +86,12 @@ async def answer(
         told.append(message)
 
     await app(scope, receive, send)
-    return told[0]["status"], b"".join(each.get("body", b"") for each in told[1:])
+    named = dict(told[0]["headers"])
+    # what is refused in plain words must not be taken for a page by a browser that guesses
+    text = named.get(b"content-type", b"").startswith(b"text/plain")
+    assert not text or named[b"x-content-type-options"] == b"nosniff"
+    whole = b"".join(each.get("body", b"") for each in told[1:])
+    return told[0]["status"], escape(whole.decode("utf-8")).encode() if text else whole
 
 
 def ask(given: tuple[str, dict[str, str]]) -> int:

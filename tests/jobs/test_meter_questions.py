@@ -12,7 +12,7 @@ from zcd.cli import main
 from zcd.diagnosis.fault_dictionary import make_fault_dictionary
 from zcd.diagnosis.job import load_job
 from zcd.diagnosis.meters import AcKind, usual_meter
-from zcd.jobs.meter_questions import HELP, QUESTIONS, START, ask_meter, meter_from
+from zcd.jobs.meter_questions import QUESTIONS, START, ask_meter, meter_from
 
 BOARD = TEXTS["half-wave"]
 
@@ -56,10 +56,18 @@ def test_what_cannot_be_used_is_asked_again() -> None:
 
 def test_a_question_mark_explains_and_a_person_may_leave() -> None:
     _, asked, told = answered("?", "", "", "", "", "")
-    assert told == [HELP]
+    assert told == [f"{QUESTIONS[0].help} Press Enter if you do not know."]
     assert asked[0] == asked[1]
     with pytest.raises(EOFError):
         answered("", "quit")
+
+
+def test_an_answer_is_taken_back_and_a_bare_figure_is_asked_about() -> None:
+    """No diode test that lights an LED ends at 1 V: the figure answers another question."""
+    texts, asked, told = answered("1", "2 V", "undo", "undo", "1.6 V", "", "", "", "")
+    assert [line for line in told if "allowed" in line] == told != []
+    assert texts["diode_stop"] == "1.6 V"
+    assert asked[0] == asked[1] == asked[3] == asked[4]
 
 
 def run(

@@ -52,7 +52,7 @@ def test_design_rule_loses_sync_when_the_headroom_is_used_up(
     monkeypatch.setattr(ageing, "BOARDS", 4)
     whole = controlled(TIGHT)
     assert whole.service.hours_per_year == 8760.0
-    (result,) = headrooms(whole, [Conditions()])
+    (result,) = headrooms(whole, [Conditions()], worst=True)
     course = aged(whole, narrow(whole)).courses["design rule"]
     expected = 5.0 * np.log2(result["ctr"].factor_ratio)
     assert 1.0 < expected < 30.0

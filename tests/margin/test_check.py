@@ -172,6 +172,26 @@ def test_board_that_a_strong_part_upsets() -> None:
     assert result.levels[LEVELS.index("strong")].failed_rule == "high time"
 
 
+def test_usual_part_needs_no_more_than_a_typical_input() -> None:
+    """2 x 91 k, bridge, 100 k pull-up: the pin rises to 3.97 V, a typical input switches at 3.4."""
+    result = nominal_check(
+        parse_board(
+            'mains = "230 V"\noptocoupler = "817 A"\n'
+            'chain = {topology = "bridge", resistors = ["91k", "91k"], style = "1/2 W"}\n'
+            'rectifier = "bridge"\noutput = {pull_up = "100k", supply = "5 V"}\n'
+        )
+    )
+    locks = {level.name: level.locks for level in result.levels}
+    assert locks == {"low": True, "nominal": True, "high": True, "weak": True, "strong": False}
+    assert rule(result, "lock at low mains").remark == ""
+    typical = "by the levels of a typical input, 1.6 V and 3.4 V"
+    assert rule(result, "lock at nominal mains").remark == typical
+    assert result.headrooms["ctr"].locks
+    # at the guaranteed 4 V, a transistor that is soon off decides
+    strong = rule(result, "lock at high mains, highest CTR of the grade")
+    assert (strong.status, strong.depends_on) == ("warning", "how soon OC1 turns off")
+
+
 def test_levels_are_single_solutions() -> None:
     """Each level's LED current is that of a board solved by itself."""
     result = board()

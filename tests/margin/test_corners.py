@@ -142,7 +142,12 @@ def test_pieces_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_first_failed_is_the_first_rule_in_order() -> None:
     names = ("a", "b", "c")
     margins = np.array([[1, -1, -2], [1, 1, 1], [-0.1, -5, 1.0]])
-    result = RuleMargins(names=names, margins=margins, binding=(True, True, True))
+    result = RuleMargins(
+        names=names,
+        margins=margins,
+        binding=(True, True, True),
+        pulse_s=np.zeros((len(margins), 2)),
+    )
     assert result.first_failed.tolist() == [1, -1, 0]
     assert result.passes.tolist() == [False, True, False]
     milder = replace(result, binding=(True, False, True))

@@ -200,6 +200,43 @@ def test_every_part_that_differs_is_named(sound: zcd.Board) -> None:
     assert "Changed: C1: 2.2 nF replaced by 1 nF." in document_text(document_of(check).answer)
 
 
+UNREAD = """
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "EL817"
+chain = {resistors = ["62k", "62k", "75k"], style = "1206"}
+output = {pull_up = "10k", supply = "5 V"}
+"""
+
+
+def test_a_grade_that_was_not_read_fails_no_board() -> None:
+    """A typical one works, the weakest of all does not: the letter decides, and is asked for."""
+    unread = checked(zcd.loads(UNREAD))
+    assert unread.status == "warning"
+    assert headline_text(unread).endswith("sync depends on the grade of OC1.")
+    assert "Read the grade letter" in " ".join(document_text(document_of(unread).answer).split())
+    # every part that would pass with the weakest grade too does, told by the check itself
+    remedy = unread.remedies[0]
+    assert remedy.ref == "pull-up"
+    assert checked(zcd.loads(UNREAD.replace("10k", f"{remedy.low:.0f}"))).status != "fail"
+    # a grade that was read is no matter of opinion
+    stronger = UNREAD.replace("10k", "4k7")
+    assert checked(zcd.loads(stronger)).hangs_on_grade
+    assert checked(zcd.loads(stronger.replace("EL817", "EL817A"))).status == "fail"
+    # nor does it excuse what no grade mends
+    assert checked(zcd.loads(UNREAD.replace("10k", "1k"))).status == "fail"
+
+
+def test_a_grade_that_was_read_since_is_no_change() -> None:
+    repaired = zcd.loads(UNREAD.replace("EL817", "EL817A"))
+    repair = checked(repaired, zcd.loads(UNREAD)).repair
+    assert repair is not None
+    assert not repair.worse
+    assert repair.doubts == (
+        "The grade of OC1 was not read before: the original is taken as 817 A too.",
+    )
+
+
 def test_one_part_over_its_rating() -> None:
     """Another style mends it, no other value; a style that nobody wrote is no verdict.
 
@@ -268,9 +305,20 @@ output = {pull_up = "12k", supply = "5 V"}
 @pytest.mark.parametrize(
     ("values", "says"),
     [
-        ('"100k", "100k"', "PASSES. Sync works from 207 to 253 V; no part is overloaded."),
-        ('"34k", "34k"', "PASSES, if R1 and R2 are 1/4 W or larger. Sync works from 207 to 253 V."),
-        ('"33k", "33k"', "PASSES, if R1 and R2 are 1/2 W or larger. Sync works from 207 to 253 V."),
+        (
+            '"100k", "100k"',
+            "PASSES. Sync works from 207 to 253 V (the band checked); no part is overloaded.",
+        ),
+        (
+            '"34k", "34k"',
+            "PASSES, if R1 and R2 are 1/4 W or larger. Sync works from 207 to 253 V "
+            "(the band checked).",
+        ),
+        (
+            '"33k", "33k"',
+            "PASSES, if R1 and R2 are 1/2 W or larger. Sync works from 207 to 253 V "
+            "(the band checked).",
+        ),
     ],
 )
 def test_the_size_that_bears_is_named_below_and_above_its_limit(values: str, says: str) -> None:

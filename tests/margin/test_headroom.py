@@ -100,7 +100,7 @@ def test_board_far_from_lock_says_how_far() -> None:
 @pytest.mark.parametrize("quantity", list(WEAKENINGS))
 def test_board_that_is_too_strong_says_how_far(quantity: str) -> None:
     """A pull-up too large for twice a period: less of anything gives lock, from 0.1 % on."""
-    result = edited('"15k"', '"82k"', "bridge")
+    result = edited('"15k"', '"180k"', "bridge")
     headroom = headrooms(result, [Conditions()])[0][quantity]
     assert not headroom.locks
     assert headroom.factor_ratio > 1.0

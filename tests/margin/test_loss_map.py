@@ -166,7 +166,7 @@ def test_no_edge_limit_is_one_led_current() -> None:
 
 def test_too_strong_a_part_has_a_boundary_of_its_own() -> None:
     """A pull-up too large for twice a period: lost when too weak, and when too strong."""
-    chart = loss_map(stated(edited('"15k"', '"47k"', "bridge")))
+    chart = loss_map(stated(edited('"15k"', '"68k"', "bridge")))
     rules = {rule for curve in chart.boundaries for rule in curve.rules}
     assert {"edge offset", "high time"} <= rules
     assert np.isfinite(chart.reach_up.below) or chart.failed_rule == "high time"

@@ -24,7 +24,7 @@ def test_headroom_is_that_of_the_search(remaining: float) -> None:
     whole = board()
     for conditions in (Conditions(remaining_ratio=remaining), weak_conditions(whole)):
         boards = Boards(circuit=build_circuit(whole, conditions), thresholds=thresholds_of(whole))
-        (result,) = headrooms(whole, [conditions])
+        (result,) = headrooms(whole, [conditions], worst=True)
         # edges of the coarser grid lie within microseconds, of some hundreds
         expected = np.log(result["ctr"].factor_ratio)
         assert_allclose(log_headrooms(boards, whole), expected, atol=LOG_TOLERANCE + 0.02)
@@ -33,7 +33,7 @@ def test_headroom_is_that_of_the_search(remaining: float) -> None:
 def test_what_falls_short_has_a_negative_headroom() -> None:
     whole = controlled("max_offset = 0.0005")
     boards = draw(whole, [], np.empty((1, 0)))
-    (result,) = headrooms(whole, [Conditions()])
+    (result,) = headrooms(whole, [Conditions()], worst=True)
     assert result["ctr"].factor_ratio < 1.0
     assert_allclose(log_headrooms(boards, whole), np.log(result["ctr"].factor_ratio), atol=0.03)
     never = controlled("max_offset = 0.00001")

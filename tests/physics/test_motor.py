@@ -172,3 +172,9 @@ def test_braking_against_the_differential_equations(speed_rpm: float) -> None:
 
 def test_direct_voltage_does_not_hold_a_rotor_at_rest() -> None:
     assert_allclose(braking_torque_nm(motor(), 0.0, 100.0), 0.0, atol=1e-12)
+
+
+def test_power_in_is_that_of_the_current_of_the_line() -> None:
+    """Of both windings: volts times the current in phase."""
+    result = run(motor(), SPEEDS, 230.0)
+    assert_allclose(result.input_w, 230.0 * np.real(result.line_a), rtol=1e-9)

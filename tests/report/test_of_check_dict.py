@@ -19,6 +19,7 @@ KEYS = {
     "status",
     "passes",
     "levels",
+    "pulse",
     "resistors",
     "reverse",
     "headrooms",

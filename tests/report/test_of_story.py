@@ -77,7 +77,7 @@ def test_what_burns_behind_a_shorted_capacitor() -> None:
         ("tacho lost", "", "no tacho pulse comes back"),
         ("run capacitor weak", "", "The sync pulses are good"),
         ("healthy", "", "The fan runs at 900 rpm on 184 V; the mains has 230 V"),
-        ("run capacitor open", "", "every other gate pulse is over before it ends"),
+        ("run capacitor open", "", "every second gate pulse has ended before it does"),
         ("supply missing", "", "Without its supply"),
         ("drive one half", "", "of direct voltage put"),
         ("R1 open", FREE, "It runs rough"),

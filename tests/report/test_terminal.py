@@ -60,7 +60,10 @@ def test_every_topology_fits(name: str) -> None:
 def test_name_and_verdict_come_first() -> None:
     holds = printed(solved().check).splitlines()
     assert holds[0].strip() == "Ostrel D3 mushroom dryer, invented"
-    assert holds[1].strip() == "PASSES. Sync works from 114 to 126 V; no part is overloaded."
+    assert (
+        holds[1].strip()
+        == "PASSES. Sync works from 114 to 126 V (the band checked); no part is overloaded."
+    )
     fails = printed(solved(FAILS).check).splitlines()
     assert fails[1].strip() == "FAILS: R1 and R2 are overloaded."
     assert any(line.strip().startswith("- FAIL: R1") for line in fails[2:6])

@@ -50,7 +50,7 @@ def test_offsets_are_late_or_early(offset_s: float, words: str) -> None:
 
 @pytest.mark.parametrize(
     ("factor", "words"),
-    [(4.696, "4.7"), (0.25, "0.25 (short)"), (inf, "over 100"), (nan, "none gives lock")],
+    [(4.696, "4.7"), (0.25, "0.25 (short)"), (inf, "over 100"), (nan, "none; no sync")],
 )
 def test_headrooms(factor: float, words: str) -> None:
     assert factor_text(Headroom(locks=factor >= 1.0, factor_ratio=factor, rule=None)) == words

@@ -147,7 +147,26 @@ def test_a_pin_capacitor_bears_twice_the_supply() -> None:
     result = asked("bridge", "C1", stock)
     lines = answer_lines(result.found, result.found.answers[0], 3)
     assert lines == ("1 nF 50 V: the same capacitance",)
-    assert not asked("bridge", "C1", 'capacitors = ["2 nF"]').all_found
+    one = 'capacitors = [{value = "2 nF", count = 1}]'
+    assert not asked("bridge", "C1", one).all_found
+
+
+def test_two_capacitors_make_up_one_that_is_not_in_stock() -> None:
+    """10 + 12 nF side by side are 22 nF, two of 44 nF one after the other too: each is made for the
+    whole voltage, and of class X2 or Y2 on the mains (IEC 60384-14, not read)."""
+    stock = """capacitors = ["44n X2 275V", {value = "10 nF"}, "12n X2 300V", "10n Y2 300V",
+        "11n X2 200V"]"""
+    found = asked("series capacitor", "C1", stock).found
+    lines = answer_lines(found, found.answers[0], 3)
+    assert lines == (
+        "44 nF X2 275 V~ + 44 nF X2 275 V~ in series: the same capacitance",
+        "12 nF X2 300 V~ + 10 nF Y2 300 V~ in parallel: the same capacitance",
+    )
+    assert found.answers[0].proposals[1].board.capacitors == found.board.capacitors
+    assert asked("bridge", "C1", 'capacitors = ["2 nF"]').all_found
+    found = asked("series capacitor", "C1", stock.replace("44n", "22n")).found
+    lines = answer_lines(found, found.answers[0], 3)
+    assert lines == ("22 nF X2 275 V~: the same capacitance",)
 
 
 @pytest.mark.parametrize("text", ["33 V zener 1/2 W", "zener 33 V, 500mW", "33V zener 0.5 W"])
@@ -193,6 +212,19 @@ def test_every_diode_with_as_high_a_rating_is_tried_first() -> None:
     like = [one.closeness is not Closeness.OTHER for one in found]
     assert like == [rating >= 1000.0 for rating in ratings]
     assert like == sorted(like, reverse=True)
+
+
+@pytest.mark.transcribed(
+    "MBS-SHEETS", where="ratings: 0.5 A", why="the verdict needs no more digits", rtol=0.0
+)
+def test_a_diode_for_less_current_comes_later_and_says_so() -> None:
+    """MB10S: 0.5 A on a plain board, DB107: 1 A, both 1000 V; a sync input passes milliamperes."""
+    stock = 'diodes = ["MB10S", "DB107"]'
+    found = asked("bridge", "BR1", stock).found
+    first, second = answer_lines(found, found.answers[0], 3)
+    assert first == "DB107: the same part"
+    assert second.startswith("MB10S: 1 kV too, 500 mA (was 1 A) for ")
+    assert second.endswith(" V; check its case")
 
 
 def test_a_capacitance_near_it_changes_something() -> None:

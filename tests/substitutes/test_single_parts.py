@@ -125,9 +125,14 @@ def test_pull_up_printed_first_then_the_nearest(name: str) -> None:
     assert sorted(near) == [43e3, 51e3]
 
 
-@pytest.mark.parametrize(("now", "others"), [("4N35", "291"), ("817C", "291"), ("291", "817")])
-def test_no_part_for_the_surface_in_the_holes_of_another(now: str, others: str) -> None:
-    """TLP291 is an SO4, 4N35 a DIP-6, 817 a DIP-4: their data sheets."""
+@pytest.mark.parametrize(("now", "others"), [
+    ("4N35", "291"), ("817C", "291"), ("291", "817"), ("4N35", "817"), ("PS2701", "281"),
+])  # fmt: skip
+def test_no_part_in_the_holes_of_another_package(now: str, others: str) -> None:
+    """TLP291 and TLP281 are SO4, 4N35 is a DIP-6, 817 a DIP-4: their data sheets.
+
+    PS2701: pins 2.54 mm apart, those of the SO4 1.27 mm (from memory, no sheet read).
+    """
     found = optocoupler_candidates(edited('"817C"', f'"{now}"'), every_optocoupler(others))
     by_family = {c.closeness for c in found for part in c.parts
                  if isinstance(part, Optocoupler) and part.family == others}  # fmt: skip

@@ -22,9 +22,9 @@ GOOD = trapezoids((0.001, 0.009))
 
 
 def judged(pin: FloatArray, whole: Board | None = None, frequency_hz: float = 50.0) -> Lock:
-    """Verdict on a waveform at the nominal frequency, or on the same stretched to another."""
+    """Verdict by guaranteed levels, at the nominal frequency or stretched to another."""
     solution = pin_wave(TIME_S * 50.0 / frequency_hz, pin, frequency_hz)
-    return judge(solution, whole or board())
+    return judge(solution, whole or board(), worst=True)
 
 
 def margin(lock: Lock, rule: str) -> float:
@@ -66,6 +66,28 @@ def test_each_rule_names_itself(pin: FloatArray, rule: str) -> None:
     lock = judged(pin)
     assert lock.locks.tolist() == [False]
     assert lock.failed_rule(0) == rule
+
+
+@pytest.mark.parametrize(
+    ("pin", "rule", "expected"),
+    [
+        (trapezoids((0.001, 0.009), bottom_v=1.5), "pin never low", (1.6 - 1.5) / 1.6),
+        (0.75 * GOOD, "pin never high", (3.75 - 3.4) / (SUPPLY_V - 3.4)),
+    ],
+    ids=["never low", "never high"],
+)
+def test_usual_board_has_a_typical_input(pin: FloatArray, rule: str, expected: float) -> None:
+    """Guaranteed 1 and 4 V, up to 40 % of the way inward: in the middle of that, 1.6 and 3.4 V."""
+    solution = pin_wave(TIME_S, np.array([pin, pin, GOOD]), 50.0)
+    lock = judge(solution, board(), worst=np.array([True, False, False]))
+    assert [lock.failed_rule(row) for row in range(3)] == [rule, None, None]
+    assert lock.by_typical.tolist() == [False, True, False]
+    assert_allclose(lock.margins[1, RULES.index(rule)], expected, rtol=1e-6)
+    assert lock.pulses.count.tolist() == [0, 1, 1]
+    # 200 us for 5 V: where the pin passes the guaranteed levels, the edge is told by these
+    sure = judged(GOOD).pulses
+    assert_allclose(lock.pulses.fall_s[2], sure.fall_s[0])
+    assert_allclose(lock.pulses.low_time_s[2], sure.low_time_s[0])
 
 
 def test_slow_edge_fails_the_transition() -> None:

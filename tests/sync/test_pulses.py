@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+from scipy.optimize import brentq
 
 from tests.boards import pin_wave
 from zcd.circuit.build import mains_harmonic
@@ -307,3 +309,22 @@ def test_edge_between_uneven_points_lies_on_the_curve() -> None:
     straight = np.interp(HIGH_V, rise[200:], steps[200:])
     assert abs(straight - exact) > 5 * US
     assert abs(pulses.rise_s[0, 0] - exact) < 0.25 * abs(straight - exact)
+
+
+def test_edges_lie_on_the_monotone_cubic_of_scipy() -> None:
+    """Fritsch and Butland's slopes [scipy PchipInterpolator], on points at uneven distances."""
+    rng = np.random.default_rng(5)
+    time_s = np.sort(rng.uniform(0.0, PERIOD_S, 60))
+    pin = 2.5 + 2.4 * np.cos(2.0 * np.pi * time_s / PERIOD_S - 1.0)
+    cubic = PchipInterpolator(
+        np.concatenate([time_s - PERIOD_S, time_s, time_s + PERIOD_S]), np.tile(pin, 3)
+    )
+    result = find_pulses(pin_wave(time_s, pin), LOW_V, HIGH_V)
+    (fall_s,) = result.fall_s[0, :1]
+    fine_s = np.linspace(0.0, PERIOD_S, 200_001)
+    below = np.flatnonzero((cubic(fine_s[1:]) <= LOW_V) & (cubic(fine_s[:-1]) > LOW_V))
+    expected_s = brentq(lambda t: cubic(t) - LOW_V, fine_s[below[0]], fine_s[below[0] + 1])
+    assert_allclose(fall_s, expected_s, atol=1e-8)
+    into = np.flatnonzero((cubic(fine_s[1:]) < HIGH_V) & (cubic(fine_s[:-1]) >= HIGH_V))
+    entered_s = brentq(lambda t: cubic(t) - HIGH_V, fine_s[into[0]], fine_s[into[0] + 1])
+    assert_allclose(result.fall_transition_s[0, 0], expected_s - entered_s, atol=2e-8)

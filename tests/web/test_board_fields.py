@@ -217,6 +217,7 @@ def test_a_problem_stands_beside_its_field(key: str, text: str, words: str) -> N
 def test_a_problem_in_the_second_row_stands_there() -> None:
     typed = {**START, "chain.resistors.2": "4k7, 1x", "chain.parallel.4.1": "470k, y"}
     assert list(read(typed)[1]) == ["chain.resistors.2", "chain.parallel.4.1"]
+    assert list(read({**START, "chain.resistors.1": "3x0"})[1]) == ["chain.resistors.1"]
 
 
 def test_all_that_is_wrong_is_told_at_once() -> None:

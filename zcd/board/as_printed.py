@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeGuard
 
-from zcd.board.diode_names import diode_by_words, table_part
+from zcd.board.diode_names import diode_by_words, says_four, table_part
 from zcd.board.keys import same_word
 from zcd.board.mains_plate import mains_as_printed
 from zcd.board.markings import (
@@ -147,12 +147,13 @@ def spread(value: Mapping[str, Any]) -> dict[str, Any]:
     Returns
     -------
     dict
-        Resistor lists as lists; ``"68k 1 % 1/4 W"`` as a table. Values stay as they are printed.
+        Resistor lists as lists, also where they are the whole `chain`; ``"68k 1 % 1/4 W"`` as a
+        table. Values stay as they are printed.
     """
     result = {k: dict(v) if isinstance(v, Mapping) else v for k, v in value.items()}
     chain = result.get("chain")
-    if _is_marking(chain) and _is_list(chain):
-        chain = result["chain"] = {"resistors": chain}
+    if isinstance(chain, list) or (_is_marking(chain) and (_is_list(chain) or is_resistor(chain))):
+        chain = result["chain"] = {"resistors": chain if isinstance(chain, list) else [chain]}
     if not isinstance(chain, dict):
         return result
     for key in ("resistors", "return_resistors"):
@@ -526,8 +527,13 @@ def _diodes(reader: Reader) -> None:
         given = reader.value.get(key)
         table: dict[str, Any] = given if isinstance(given, dict) else {"part": given}
         printed = table.get("part")
-        if _is_marking(printed) and (name := diode_as_printed(reader, printed, key)) != printed:
+        if not _is_marking(printed):
+            continue
+        if (name := diode_as_printed(reader, printed, key)) != printed:
             reader.value[key] = {**table, "part": name}
+        chain = reader.value.get("chain")
+        if key == "rectifier" and says_four(printed) and isinstance(chain, dict):
+            reader.value["chain"] = {"topology": "bridge", **chain}
 
 
 def diode_as_printed(reader: Reader, printed: str, key: str) -> str:
@@ -536,7 +542,7 @@ def diode_as_printed(reader: Reader, printed: str, key: str) -> str:
         reader.note(key, printed, "rectifier, its rating not known")
         return "rectifier"
     name = table_part(printed)
-    meaning = str(name)
+    meaning = f"four {name}, a bridge" if key == "rectifier" and says_four(printed) else str(name)
     if name is None and key != "clamp" and printed.strip().upper() == "A7":
         name = "M7"
         meaning = "M7, 1 A 1000 V (two pins; with three it is no rectifier)"

@@ -154,7 +154,7 @@ def _frequency_hz(file: BoardFile, band: str, notes: Notes) -> float:
         frequency_hz = float(rows[band]["frequency_hz"])
         notes.assume("mains.frequency", format_si(frequency_hz, "Hz"), f'the band "{band}"')
         return frequency_hz
-    return notes.default(written, "mains.frequency")
+    return notes.default(written, "mains.frequency", consistency.usual_frequency(file))
 
 
 def _frequency_band(file: BoardFile, band: str, notes: Notes) -> tuple[float, float]:
@@ -263,7 +263,7 @@ def _capacitor(capacitance_f: float | None, key: str, notes: Notes) -> Capacitor
 def _diode(table: DiodeTable | None, key: str, notes: Notes) -> Diode | None:
     if table is None:
         return None
-    one_piece = table.part is not None and diode_names.is_one_piece_bridge(table.part)
+    one_piece = consistency.is_one_piece(table)
     ref = notes.ref(table.ref, "BR" if one_piece and key == "rectifier" else "D", key)
     part = consistency.fitted_diode(table, key, ref=ref)
     own = consistency.own_diode_data(table)

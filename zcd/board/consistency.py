@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from typing import Literal
@@ -23,6 +24,8 @@ WITH_CLAMP = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
 RECTIFIER_MAY_LEAD = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED)
 DEFAULT_TOPOLOGY = Topology.HALF_WAVE
 DEFAULT_FEED = "direct"
+LOW_MAINS_V = (105.0, 130.0)
+"""What `mains.frequency_of_low_voltage` of the defaults speaks of."""
 NOMINAL_BANDS = {230.0: "230 +-10 %", 120.0: "120 service"}
 """Band taken where a voltage has no other."""
 
@@ -36,10 +39,39 @@ _RELAY_KEYS = (
 
 
 def topology_of(file: BoardFile) -> Topology | Literal["traced"]:
-    """Return the topology written, or the default; or that the circuit was traced."""
+    """Return the topology written, or that of the parts; or that the circuit was traced."""
     if file.circuit is not None:
         return TRACED
-    return Topology(file.chain.topology or DEFAULT_TOPOLOGY)
+    written = file.chain.topology
+    return _topology_of_parts(file) if written is None else Topology(written)
+
+
+def _topology_of_parts(file: BoardFile) -> Topology:
+    """The topology that goes with rectifier, clamp and optocoupler as they are written."""
+    if file.rectifier is None and file.clamp is None:
+        return Topology.TWO_LED if _has_two_leds(file) else DEFAULT_TOPOLOGY
+    if file.rectifier is None:
+        return Topology.CLAMPED
+    if is_one_piece(file.rectifier):
+        return Topology.BRIDGE
+    return DEFAULT_TOPOLOGY if file.clamp is None else Topology.HALF_WAVE_CLAMPED
+
+
+def is_one_piece(table: DiodeTable) -> bool:
+    """Whether a rectifier is a bridge in one package."""
+    return table.part is not None and diode_names.is_one_piece_bridge(table.part)
+
+
+def _has_two_leds(file: BoardFile) -> bool:
+    """Whether the optocoupler written is one with two LEDs."""
+    written = file.optocoupler
+    if written.family is None:
+        return written.leds == 2
+    try:
+        family, _ = optocouplers.optocoupler_name(written.family, written.grade)
+    except InputError:  # told with all that is wrong with it
+        return False
+    return family in optocouplers.TWO_LED_FAMILIES
 
 
 def feed_of(file: BoardFile) -> str:
@@ -64,7 +96,14 @@ def frequency_of(file: BoardFile) -> float:
     band = band_of(file)
     if band is not None:
         return float(band_row(band, "mains.band")["frequency_hz"])
-    return refdata.default("mains.frequency").value
+    return refdata.default(usual_frequency(file)).value
+
+
+def usual_frequency(file: BoardFile) -> str:
+    """Return the name of the frequency that is taken where neither it nor a band is known."""
+    low_v, high_v = LOW_MAINS_V
+    is_low = low_v <= file.mains.voltage <= high_v
+    return "mains.frequency_of_low_voltage" if is_low else "mains.frequency"
 
 
 def thresholds_of(file: BoardFile) -> tuple[Threshold, Threshold]:
@@ -297,27 +336,41 @@ def _diodes(file: BoardFile) -> Iterator[InputError]:
         ("clamp", file.clamp, WITH_CLAMP),
     ):
         if table is None and topology in topologies:
+            guessed = "" if file.chain.topology else (
+                '; or what there is in its place: clamp = "1N4148", or chain = {topology = ...}'
+            )  # fmt: skip
             yield invalid_value(
                 None,
                 f"a diode or bridge, as topology {topology} has one, such as "
-                f"{', '.join(parts_library.OFFERED_DIODES)}; `zcd help board` has more",
+                f"{', '.join(parts_library.OFFERED_DIODES)}; `zcd help board` has more{guessed}",
                 key,
             )
         elif table is not None and topology not in topologies:
             allowed = f"no {key} with topology {topology}, only with {', '.join(topologies)}"
             yield invalid_value(table.part, allowed, key)
+        elif table is not None and is_one_piece(table) and topology is not Topology.BRIDGE:
+            allowed = f"one diode with topology {topology}; a bridge goes with topology bridge"
+            yield invalid_value(table.part, allowed, key)
         elif table is not None:
             yield from _refused(partial(fitted_diode, table, key))
-            if (
-                table.breakdown_voltage is not None
-                and table.reverse_voltage is not None
-                and table.breakdown_voltage < table.reverse_voltage
-            ):
-                yield invalid_value(
-                    format_si(table.breakdown_voltage, "V"),
-                    f"not below the rated reverse voltage, {format_si(table.reverse_voltage, 'V')}",
-                    f"{key}.breakdown_voltage",
-                )
+            yield from _breakdown(table, key)
+
+
+def _breakdown(table: DiodeTable, key: str) -> Iterator[InputError]:
+    """A breakdown below the rated reverse voltage, as written or of the type."""
+    rating_v = table.reverse_voltage
+    if table.breakdown_voltage is None:
+        return
+    if rating_v is None and own_diode_data(table) is None:
+        with suppress(InputError):
+            of_type = fitted_diode(table.model_copy(update={"breakdown_voltage": None}), key)
+            rating_v = of_type.junction.reverse_rating_v
+    if rating_v is not None and table.breakdown_voltage < rating_v:
+        yield invalid_value(
+            format_si(table.breakdown_voltage, "V"),
+            f"not below the rated reverse voltage, {format_si(rating_v, 'V')}",
+            f"{key}.breakdown_voltage",
+        )
 
 
 def own_diode_data(table: DiodeTable) -> diode_names.OwnDiode | None:
@@ -435,6 +488,16 @@ def _own_ctr(file: BoardFile) -> Iterator[InputError]:
         yield invalid_value(format_si(written.ctr, "%"), allowed, "optocoupler.ctr")
     if written.test_current == 0.0:
         yield invalid_value("0 A", "the LED current of the CTR", "optocoupler.test_current")
+    elif (
+        written.test_current is not None
+        and written.led_current is not None
+        and written.test_current > written.led_current
+    ):
+        yield invalid_value(
+            format_si(written.test_current, "A"),
+            f"not above the highest LED current, {format_si(written.led_current, 'A')}",
+            "optocoupler.test_current",
+        )
 
 
 def _output(file: BoardFile) -> Iterator[InputError]:
@@ -462,6 +525,13 @@ def _output(file: BoardFile) -> Iterator[InputError]:
     if not high_v < output.supply:
         yield invalid_value(
             format_si(high_v, "V"), f"below the supply, {supply}", "controller.high_threshold"
+        )
+    period_s = 1.0 / frequency_of(file)
+    if (controller.min_low_time or 0.0) + (controller.min_high_time or 0.0) >= period_s:
+        yield invalid_value(
+            format_si(controller.min_low_time or controller.min_high_time or 0.0, "s"),
+            f"with the other least time, less than a period, {format_si(period_s, 's')}",
+            f"controller.{'min_low_time' if controller.min_low_time else 'min_high_time'}",
         )
 
 

@@ -46,9 +46,10 @@ _IN_HUNDREDS = re.compile(
     r"(?:KB(?:P|L|U|PC)|GB[PLUJ])(\d\d?)(005|0[12468]|10)G?|([1-3])W(005|0[12468]|10)M?"
 )
 _BRIDGE_PART = re.compile(r"(?:MB|DB|DF|KBP|ABS|W)\d+\w?")
+_FOUR = r"\s*[x×*]\s*4$|^\s*(?:4|four)\s*(?:[x×*]\s*)?(?=1N|IN|M7|S1M)"
 _BESIDE = re.compile(
-    r"\s*\([^()]*\)$|\b(?:diode|rectifier|bridge)s?\b|\s*[x×*]\s*4$"
-    r"|^\s*(?:4|four)\s*(?:[x×*]\s*)?(?=1N|IN|M7|S1M)|(?<=\w)[\s,/]+\d+(?:\.\d+)?\s*k?[VA]\b",
+    rf"\s*\([^()]*\)$|\b(?:diode|rectifier|bridge)s?\b|{_FOUR}"
+    r"|(?<=\w)[\s,/]+\d+(?:\.\d+)?\s*k?[VA]\b",
     re.IGNORECASE,
 )
 """What people write beside a part's name."""
@@ -112,6 +113,17 @@ def table_part(text: str) -> str | None:
     tries = (text, shown, first, re.sub(r"(?:RLG|RL|TR|TA|[GTMS])$", "", shown))
     found = (find_name(each, known) for each in tries)
     return next((name for name in found if name is not None), None)
+
+
+def says_four(text: str) -> bool:
+    """Whether a text such as ``4 x 1N4007`` tells of the four diodes of a bridge.
+
+    Examples
+    --------
+    >>> says_four("4x 1N4007"), says_four("1N4007 (x4)"), says_four("1N4007")
+    (True, True, False)
+    """
+    return re.search(rf"{_FOUR}|\(\s*(?:[x×*]\s*4|4\s*[x×*]|four)\s*\)$", text, re.I) is not None
 
 
 def diode_by_words(text: str) -> OwnDiode | None:

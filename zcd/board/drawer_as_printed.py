@@ -91,6 +91,8 @@ def _resistor(reader: Reader, table: Item, key: str) -> None:
 
 def _values(reader: Reader, table: Item, key: str) -> None:
     """Several values, each read; what they share stays with the table."""
+    if any(isinstance(one, dict) and "value" not in one for one in table["values"]):
+        return  # no values at all: left to the schema
     read = [_ohms(reader, {"value": one}, key) for one in table["values"]]
     table["values"] = [one["value"] for one in read]
     for one in read:

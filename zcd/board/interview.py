@@ -10,12 +10,10 @@ from typing import Any
 
 from zcd.board.as_printed import is_resistor, resistors_in, with_references
 from zcd.board.files import board_from_dict
-from zcd.board.markings import resistor_markings
 from zcd.board.model import Board, ReadAs, Topology
 from zcd.board.parts_library import odd_values
 from zcd.board.starter import example_of
 from zcd.board.traced import path_text
-from zcd.board.units import is_reference
 from zcd.errors import InputError, invalid_value
 
 Answers = dict[str, str]
@@ -27,7 +25,8 @@ ARRANGEMENTS = {
     "4": Topology.HALF_WAVE_CLAMPED,
     "5": Topology.TWO_LED,
 }
-CHIP_CODE = "chip code"
+SIZE = "chain.style"
+"""The key of a board file for it."""
 NOT_KNOWN = "not known"
 _SERIES = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
 _ACROSS = (Topology.CLAMPED, Topology.HALF_WAVE_CLAMPED)
@@ -87,15 +86,10 @@ def _topology(answers: Mapping[str, str]) -> Topology | None:
     return ARRANGEMENTS[answers.get("arrangement", "1")]
 
 
-def _chip_codes(answers: Mapping[str, str]) -> bool:
-    """Whether a resistor of the chain was read as a chip code: its body then has a size."""
-    printed = answers["resistors"], answers.get("return_resistors", "")
-    items = _items(" ".join(printed))
-    if _topology(answers) is None:
-        items = [word for word in answers["paths"].split() if not is_reference(word)]
-    return any(
-        meaning.words == CHIP_CODE for item in items for meaning in resistor_markings(item)[:1]
-    )
+def _no_sizes(answers: Answers) -> bool:
+    """Whether the resistors were typed without their size, with which their limits go."""
+    board = Interview(dict(answers)).so_far()
+    return any(each.key == SIZE for each in board.assumptions)
 
 
 QUESTIONS = (
@@ -146,8 +140,8 @@ QUESTIONS = (
         asked=lambda answers: _topology(answers) is Topology.BRIDGE,
     ),
     Question(
-        key="size", text="Size of the chip resistors? (0805, 1206 ...)", usual=NOT_KNOWN,
-        asked=_chip_codes,
+        key="size", text="Size of the resistors? (chips: 0805, 1206 ...; leaded: 1/4 W, 1/2 W ...)",
+        usual=NOT_KNOWN, asked=_no_sizes,
     ),
     Question(
         key="rectifier",
@@ -223,7 +217,7 @@ class Interview:
             return understood
         given = given or "; ".join(self._paths)
         if not given:
-            raise InputError("Type an answer; this one has no usual value.")
+            raise InputError("found nothing; type what is printed, or ? where it cannot be read")
         if question.choices:
             numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
             if given not in numbers:

@@ -39,7 +39,14 @@ _BEFORE = re.compile(
     r"|input|rated)[\s:]*",
     re.IGNORECASE,
 )
-_IN_WORDS = ((r"\bvolts?\b", "V"), (r"\b(?:hertz|cycles)\b", "Hz"))
+_IN_WORDS = (
+    (
+        r"\b(?:(?:rated|nominal|supply|input) )*(?:voltage|frequency|power(?: supply)?)\b ?[:=]?",
+        " ",
+    ),
+    (r"\bvolts?\b", "V"),
+    (r"\b(?:hertz|cycles)\b", "Hz"),
+)
 _NO_HERTZ = re.compile(r"(?<=\d)\s*V?(?:\s*AC)?[\s/,~]+([56]0)$", re.IGNORECASE)
 _AFTER = re.compile(
     rf"[\s,;/]+(?:{_NUMBER}\s*(?:W|kW|VA|A|mA|watts?)|class\s*\S+|IP\s*\w+)\s*$", re.IGNORECASE
@@ -85,6 +92,7 @@ def _table(text: str) -> dict[str, Any]:
     text = " ".join(text.translate(ALIKE).split())
     for words, unit in _IN_WORDS:
         text = re.sub(words, unit, text, flags=re.IGNORECASE)
+    text = " ".join(text.split())
     text = _NO_HERTZ.sub(r" V \1 Hz", text)
     within = _WITHIN.fullmatch(text)
     shown = _trimmed(text if within is None else within[1] + within[3])

@@ -204,7 +204,11 @@ class Junction:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Diode:
-    """A rectifier or clamp diode; of a zener what it may bear at 25 °C, None: not known."""
+    """A rectifier or clamp diode, or a zener.
+
+    `rated_power_w` is what a zener may bear at 25 °C, `rated_current_a` the mean forward current of
+    a rectifier; None: not known.
+    """
 
     ref: str
     part: str
@@ -212,6 +216,7 @@ class Diode:
     source: str
     rated_power_w: float | None = None
     zero_power_degc: float = 175.0
+    rated_current_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -40,6 +40,9 @@ OFFERED_DIODES = ("1N4007", "1N4148", "M7", "S1M", "DB107", "MB10S")
 # current goes with T**3; textbook form.
 SILICON_GAP_V = 1.19
 
+PUBLIC_MAINS_V = 100.0, 240.0
+"""Lowest and highest voltage that plates of appliances name: common practice, no source."""
+
 _LAWS = {RECTIFIER: "1N4007", BRIDGE: "1N4007", SIGNAL: "1N4148", ZENER: "1N4148"}
 _SMALLEST_RECTIFIER_A = 0.4
 _HOUSE_CODES = {
@@ -54,6 +57,8 @@ _ZENER_TEST_A = 5e-3
 """At which small zeners are specified: common practice, no source."""
 _NO_OVERLOAD_GIVEN = 2.0
 _LED_CURRENT_LIMIT_A = 0.05
+_PIN_CURRENT_LIMIT_A = 0.05
+"""More than any optocoupler's transistor can pull down."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +118,7 @@ def resistor_limits(style: str, key: str = "") -> ResistorLimits:
         for column in lowest
     )
     if disagree:
-        source = f"the makers disagree, lowest of {source}"
+        source = f"lowest of several data sheets: {source}"
     elif not makers:
         source = str(rows[0]["note"])
     if not lowest["overload_v"]:
@@ -276,6 +281,7 @@ def own_diode(own: OwnDiode, *, ref: str) -> Diode:
         f"{base.source}",
         rated_power_w=own.power_w,
         zero_power_degc=own.zero_power_degc,
+        rated_current_a=own.current_a,
     )
 
 
@@ -316,8 +322,11 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
         if "zener" in part.casefold():
             raise invalid_value(part, 'its voltage with it, such as "5V1 zener"', key)
         near = nearest(part, OFFERED_DIODES) or nearest(part, diode_parts())
+        if sum(map(str.isalpha, part)) < 2:  # a value or a size, no name with a slip in it
+            near = ""
         raise invalid_value(part, f'a known diode such as "1N4007" or "1N4148"{near}; {other}', key)
     row = next(row for row in refdata.table("diodes") if row["part"] == name)
+    current_a = float(row["average_current_a"])
     return Diode(
         ref=ref,
         part=name,
@@ -333,6 +342,7 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
             capacitance_f=float(row["capacitance_f"]),
         ),
         source=f"limits [{row['source']}], law [{row['model_source']}]",
+        rated_current_a=None if isnan(current_a) else current_a,
     )
 
 
@@ -363,8 +373,8 @@ def odd_values(board: Board) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        One line for each value in neither E24 nor E96, and one if the chain lets more current
-        through the LED than any optocoupler stands.
+        One for mains that are none, one for each value in neither E24 nor E96, and one if the
+        chain lets more current through the LED than any optocoupler stands.
     """
     by_value: dict[float, list[str]] = {}
     for part in all_resistors(board):
@@ -375,7 +385,12 @@ def odd_values(board: Board) -> tuple[str, ...]:
         f"{_marking_hint(ohm)}; read the part again."
         for ohm, refs in by_value.items()
     ]
-    lines += _missing_prefixes(board)
+    lines = [*_odd_mains(board.mains.rms_v), *lines, *_missing_prefixes(board)]
+    pull_up_ohm = board.output.resistor.resistance_ohm
+    through_a = board.output.supply_v / pull_up_ohm
+    if through_a > _PIN_CURRENT_LIMIT_A:
+        ohms, through = format_si(pull_up_ohm, "Ω"), format_si(through_a, "A")
+        lines.append(f"the pull-up of {ohms} would pass {through}; read it again.")
     if board.traced is not None:
         return tuple(lines)
     conductance = sum(1 / sum(r.resistance_ohm for r in string) for string in board.chains)
@@ -387,6 +402,20 @@ def odd_values(board: Board) -> tuple[str, ...]:
             f"at the peak of high mains; read its resistors and the mains voltage again."
         )
     return tuple(lines)
+
+
+def _odd_mains(rms_v: float) -> list[str]:
+    """A voltage that no public mains has: a figure left out or doubled, or another part's."""
+    low_v, high_v = PUBLIC_MAINS_V
+    if low_v * 0.8 <= rms_v <= high_v * 1.2:
+        return []
+    meant = [rms_v * factor for factor in (10.0, 0.1) if low_v <= rms_v * factor <= high_v]
+    near = f", {format_si(meant[0], 'V')}?" if meant else "."
+    public = f"{format_si(low_v, 'V')} to {format_si(high_v, 'V')}"
+    return [
+        f"mains = {format_si(rms_v, 'V')} is no public mains ({public}){near} Read the rating "
+        "plate again."
+    ]
 
 
 def _missing_prefixes(board: Board) -> list[str]:

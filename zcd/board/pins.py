@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import inf, isnan
 
 from zcd import refdata
-from zcd.board.model import Resistor
+from zcd.board.model import Controller, Resistor
 from zcd.board.units import find_name, nearest
 from zcd.errors import invalid_value
 
@@ -77,6 +77,34 @@ def pin_input(name: str, supply_v: float, key: str = "") -> PinInput:
         pull_up_ohm=None if isnan(least) else (least, most),
         source=refdata.cite(str(row["source"])),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchingLevels:
+    """Between which voltages an input may really switch, and why.
+
+    `low_v`: from the guaranteed low level up; `high_v`: up to the guaranteed high level.
+    """
+
+    low_v: tuple[float, float]
+    high_v: tuple[float, float]
+    source: str
+
+    @property
+    def typical_v(self) -> tuple[float, float]:
+        """Where a typical input switches: in the middle of both spans."""
+        return sum(self.low_v) / 2.0, sum(self.high_v) / 2.0
+
+
+def switching_levels(controller: Controller) -> SwitchingLevels:
+    """Where an input may switch: as near to the middle of its band as its hysteresis lets it."""
+    low, high = controller.low_threshold_v, controller.high_threshold_v
+    share, least_v = refdata.default("spread.threshold"), controller.hysteresis_v
+    inward, source = share.value * (high - low), share.why
+    if least_v is not None:
+        inward = (high - low - min(least_v, high - low)) / 2.0
+        source = "from the guaranteed level to half of the input's hysteresis from the middle"
+    return SwitchingLevels(low_v=(low, low + inward), high_v=(high - inward, high), source=source)
 
 
 def _level_v(row: refdata.Row, name: str, supply_v: float) -> float:

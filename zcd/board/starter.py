@@ -42,7 +42,7 @@ _NOTES = {
     'Any other circuit: circuit = ["feed - R7 82k - D1 1N4007 > - led+", "led- - neutral"] in the '
     "place of chain, rectifier, clamp and led; see zcd help board.",
     "output": "pull_down in place of pull_up: an emitter follower.",
-    "supervision": "From here on: what stands around the sync circuit, for zcd story.",
+    "supervision": "From here on: what is around the sync circuit, for zcd story.",
 }
 """What to know about a table."""
 _LED_BOTH_HALVES = (

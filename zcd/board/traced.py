@@ -347,7 +347,10 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
             return Step(item)
         kind = _kind_of(marking, bool(arrows))
         if not kind:
-            known = "R7 82k, C2 10n, D1 1N4007 >, ZD1 5V1 <, or a node's name"
+            known = (
+                "R7 82k, C2 10n, D1 1N4007 >, ZD1 5V1 <, a bridge's terminal BR1~1 (what it is "
+                'in a line of its own: "BR1 MB6S"), or a node\'s name'
+            )
             near = nearest(item, NODES) if len(item) <= LONGEST_NODE else ""
             raise InputError(f'found "{item}" in "{line}"; allowed: such as {known}{near}')
         ref = parts.free(kind)

@@ -93,7 +93,13 @@ def _write(
 
         was = f" --was {like}" if like else ""
         then = f"zcd substitute BOARD --drawer {path}" if drawer else f"zcd check {path}{was}"
-        what = "what you have in stock" if drawer else "what the parts say"
+        what = (
+            "what you have in stock"
+            if drawer
+            else "what is fitted now"
+            if like
+            else "what your parts say"
+        )
         words = f"{path} written; change it to {what}, then: {then}"
         say(plain(words), err=True)
 

@@ -25,7 +25,7 @@ class Command(click.Command):
                 is_flag=True,
                 expose_value=False,
                 callback=_note,
-                help="Say on standard error what is being worked out.",
+                help="Print the steps of the calculation to standard error.",
             )
         )
 

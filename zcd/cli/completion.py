@@ -118,7 +118,7 @@ def _board_typed(context: click.Context) -> Board | None:
 @click.option("--json", "as_json", is_flag=True, help="Tell the script as a JSON object.")
 @click.pass_context
 def completion(context: click.Context, shell: str, as_json: bool) -> None:
-    r"""Print the script with which a shell completes commands, options, files and parts.
+    """Print the script with which a shell completes commands, options, files and parts.
 
     Load it from the file that the shell reads at its start: ~/.bashrc, ~/.zshrc (after
     compinit) or ~/.config/fish/config.fish.

@@ -93,7 +93,7 @@ def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
 @click.option(
     "--ask",
     is_flag=True,
-    help="Go on at a prompt; on a terminal a board file alone does so too.",
+    help="Continue interactively (default for a board file on a terminal).",
 )
 @click.option(
     "--job",
@@ -105,7 +105,7 @@ def readings(file: str, full: bool, card: str | None, as_json: bool) -> int:
 @click.option(
     "--record/--no-record",
     default=True,
-    help="Whether closed jobs in the same folder shift what is likely before any reading.",
+    help="Whether closed jobs in the same folder change the prior probabilities.",
 )
 @click.option("--full", is_flag=True, help="All faults, readings, assumptions and cautions.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the tables.")
@@ -122,8 +122,8 @@ def diagnose(
 ) -> int:
     """Name the part to change, and the next readings worth taking.
 
-    Readings come from a job file, from --reading, or one by one at a prompt, which keeps each
-    answer in a job file: it can be left and gone on with.
+    Readings come from a job file, from --reading, or one by one at a prompt, which saves each
+    answer in a job file. Give that file to continue.
 
     \b
     Examples

@@ -22,12 +22,12 @@ def exit_codes(good: str = "done", bad: str = "", *, solver: str = SOLVER) -> st
     \b
     Exit codes
       0  done
-      2  an option, a file or a value in it cannot be used
+      2  invalid input: an option, a file or a value in it
     """
     lines = [f"0  {good}"]
     if bad:
         lines.append(f"1  {bad}")
-    lines.append("2  an option, a file or a value in it cannot be used")
+    lines.append("2  invalid input: an option, a file or a value in it")
     if solver:
         lines.append(f"3  {solver}")
     return "\n  ".join(("\b\nExit codes", *lines))

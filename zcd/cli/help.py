@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 CAUTIONS = "cautions"
 """The topic that no file holds: it is made from the cautions of all outputs."""
+MOST_NAMED = 3
 NARROWEST, WIDTH = 40, 80
 """Columns of a guide on the terminal, however few or many that has."""
 
@@ -65,7 +66,7 @@ def _complete(_: click.Context, __: click.Parameter, incomplete: str) -> list[Co
 @click.argument("topic", required=False, shell_complete=_complete)
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead.")
 def help_command(topic: str | None, as_json: bool) -> None:
-    """Print a guide, or list the guides.
+    """Print a guide, or the help of a command, or list the guides.
 
     \b
     Examples
@@ -74,7 +75,8 @@ def help_command(topic: str | None, as_json: bool) -> None:
       zcd help cautions
     """
     if not (topic is None or topic in topics()):
-        raise _no_such_guide(topic)
+        click.echo(_of_command(topic))
+        return
     text = _list() if topic is None else guide(topic)
     if as_json:
         from zcd.cli.output import print_json
@@ -116,18 +118,29 @@ def _list() -> str:
     return "\n".join([head, "", *lines, ""])
 
 
+def _of_command(name: str) -> str:
+    """The help of a command."""
+    root = click.get_current_context().find_root()
+    group = root.command
+    command = group.get_command(root, name) if isinstance(group, click.Group) else None
+    if command is None:
+        raise _no_such_guide(name)
+    return command.get_help(click.Context(command, info_name=name, parent=root))
+
+
 def _no_such_guide(topic: str) -> InputError:
-    """The error for a topic that does not exist, with the nearest one that does."""
+    """The error for a topic that does not exist, with the nearest, or those that speak of it."""
     from difflib import get_close_matches
 
     from zcd.errors import InputError, describe_value
 
-    hint = ""
     if near := get_close_matches(topic.casefold(), topics(), n=1):
         hint = f" Did you mean {near[0]}?"
-    group = click.get_current_context().find_root().command
-    if isinstance(group, click.Group) and topic in group.commands:
-        hint += f' For the options of the command: "zcd {topic} --help".'
+    else:
+        places = (name for name in topics() if name != "changelog")
+        often = {name: guide(name).casefold().count(topic.casefold()) for name in places}
+        first = sorted((n for n in often if often[n]), key=lambda n: -often[n])[:MOST_NAMED]
+        hint = f" The word is in: {', '.join(first)}." if first else ""
     return InputError(f'no guide on {describe_value(topic)}.{hint} "zcd help" lists the guides.')
 
 

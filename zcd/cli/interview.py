@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import re
 import sys
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,7 +35,7 @@ def describe(file: str) -> None:
         If there is no place for the file.
     """
     from zcd.board.files import parse_board
-    from zcd.board.interview import Interview, board_text
+    from zcd.board.interview import board_text
     from zcd.diagnosis.readings import AccessLevel
     from zcd.errors import InputError
     from zcd.files import exists_already, require_place, write_new
@@ -48,11 +47,12 @@ def describe(file: str) -> None:
     require_place(file)
     for line in (
         "Board unplugged, on the bench. Copy what is printed on the parts. Enter takes what is in "
-        'brackets, "undo" goes back, "end" leaves without a file.',
+        'brackets, "undo" goes back, "end" leaves: the answers are kept.',
         *caution_lines(AccessLevel.DEAD),
     ):
         _say(line)
-    interview = Interview()
+    kept = _KeptAnswers(Path(f"{file}.answers"))
+    interview = kept.interview()
     doubted: set[str] = set()
     before: Question | None = None
     while (question := interview.question) is not None:
@@ -66,8 +66,9 @@ def describe(file: str) -> None:
         word = line.strip().lower()
         if not line or word in END:
             click.echo()
-            _say("No file was written.")
+            _say(plain(kept.farewell(file)))
             return
+        earlier = interview.path()
         try:
             if word in UNDO:
                 interview.back()
@@ -79,13 +80,15 @@ def describe(file: str) -> None:
                 unread = "; ? where it cannot be read" if in_file else ""
                 _say(f"Not taken: {told}{unread}", err=True)
             continue
+        kept.keep(kept.lines[:-1] if word in UNDO else [*kept.lines, line.rstrip("\n")])
         if word in UNDO:
             _say(plain(interview.path()))
         elif question is not interview.question:
-            _show(question, interview, doubted)
+            _show(question, interview, doubted, earlier)
     text = board_text(interview)
     parse_board(text, file)
     write_new(file, text)
+    kept.keep([])
     _say(
         plain(
             f"{file} written. Next, for a faulty board: zcd readings {file}, then zcd diagnose "
@@ -94,8 +97,54 @@ def describe(file: str) -> None:
     )
 
 
-def _show(question: Question, interview: Interview, doubted: set[str]) -> None:
-    """What the beeper confirms after an answer, the circuit so far, and what is odd, once."""
+class _KeptAnswers:
+    """The answers to an interview that is not finished, in a file beside the one to write."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.lines: list[str] = []
+
+    def interview(self) -> Interview:
+        """Go on where it was left."""
+        from zcd.board.interview import Interview
+        from zcd.board.toml_files import read_text
+        from zcd.errors import InputError
+        from zcd.report.text import plain
+
+        interview = Interview()
+        if not self.path.exists():
+            return interview
+        for line in read_text(self.path, "answers, one a line").splitlines():
+            try:
+                interview.answer(line)
+            except InputError:
+                break
+            self.lines.append(line)
+        number = "one answer" if len(self.lines) == 1 else f"{len(self.lines)} answers"
+        _say(plain(f"Going on with {number} of {self.path}:"))
+        _say(plain(interview.path()))
+        return interview
+
+    def keep(self, lines: list[str]) -> None:
+        """Write them down; without any there is no file."""
+        from zcd.files import write_whole
+
+        self.lines = lines
+        if lines:
+            write_whole(self.path, "\n".join([*lines, ""]).encode("utf-8"))
+        else:
+            self.path.unlink(missing_ok=True)
+
+    def farewell(self, file: str) -> str:
+        """What there is when a person leaves."""
+        if not self.lines:
+            return "Nothing was answered: no file was written."
+        return f"Answers kept in {self.path}. Go on with: zcd new {file}"
+
+
+def _show(question: Question, interview: Interview, doubted: set[str], earlier: str) -> None:
+    """What the beeper confirms after an answer, the circuit where it is another than earlier, and
+    what is odd, once."""
     from zcd.drawing.nets import net_lines
     from zcd.report.text import plain
 
@@ -103,8 +152,8 @@ def _show(question: Question, interview: Interview, doubted: set[str]) -> None:
         _say(beeper)
     if question.lines:
         click.echo("\n".join(map(plain, net_lines(interview.so_far()))))
-    else:
-        _say(plain(interview.path()))
+    elif (path := interview.path()) != earlier:
+        _say(plain(path))
     for doubt in interview.doubts():
         if doubt not in doubted:
             _say(plain(f"Check: {doubt}"))
@@ -121,4 +170,6 @@ def _put(question: Question) -> None:
 
 
 def _say(text: str, *, err: bool = False) -> None:
-    click.echo(textwrap.fill(text, WIDTH, drop_whitespace=True), err=err)
+    from zcd.report.text import wrapped
+
+    click.echo(wrapped(text, WIDTH), err=err)

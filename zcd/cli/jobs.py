@@ -15,7 +15,7 @@ from zcd.cli.exits import exit_codes
 @click.option("--open/--closed", "is_open", default=None, help="Only open jobs, or closed ones.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object in place of the table.")
 def jobs(folder: str, words: str, is_open: bool | None, as_json: bool) -> int:
-    """List the jobs of a folder: open ones first, then the last closed first.
+    """List the jobs of a folder: open ones first, then closed ones, the latest first.
 
     A search looks at names, boards, flags, notes, and at what was found and done.
 
@@ -77,8 +77,7 @@ def close(job_file: str, found: str, repair: str, as_json: bool) -> int:
     """Close a job: write into its file what the fault was.
 
     A part and a word of the trade will do ("R7 burnt"); where several faults fit, they are offered.
-    Closed jobs change how likely later diagnoses in the same folder think a fault
-    is.
+    Closed jobs change the probabilities of later diagnoses in the same folder.
 
     \b
     Example

@@ -14,7 +14,7 @@ from zcd.cli.pictures import plot_option
 @click.command(
     "map",
     cls=Command,
-    epilog=exit_codes("done; the board locks", "done; the board as described does not lock"),
+    epilog=exit_codes("done; sync works", "done; the board as described has no sync"),
 )
 @click.argument("board_file", metavar="BOARD", shell_complete=files)
 @click.option(
@@ -41,7 +41,7 @@ def map_command(
 ) -> int:
     """Plot where sync is lost against two quantities.
 
-    QUANTITY is mains, ctr (what is left of it), chain (all of it, times its value), temperature,
+    QUANTITY is mains, ctr (remaining fraction), chain (total, as a multiple), temperature,
     frequency, pull-up (or pull-down), one resistor of the chain by its name, or, on a board that
     has one, led-resistor, led-capacitor, joint-capacitor, pin-capacitor.
 

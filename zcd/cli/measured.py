@@ -92,7 +92,7 @@ def retest(
     full: bool,
     as_json: bool,
 ) -> int:
-    """Judge a repaired board by measured values: does it read as a good one, what is left.
+    """Judge a repaired board by what you measured: good or not, and how much CTR is left.
 
     REPAIRED is the board file as it is after the repair, or a job file with readings taken
     since. A measured low time gives the CTR that is left and its headroom. The first line says
@@ -102,7 +102,7 @@ def retest(
 
     \b
     Examples
-      zcd retest repaired.toml -r "ac line neutral 236 V" -r "low time 8.9 ms"
+      zcd retest repaired.toml -r "dc pin 2.9 V" -r "frequency 50 Hz"
       zcd retest repaired.toml -r "low time 8.9 ms" --job job.toml --replaced R7
     """
     from zcd.cli.output import print_result
@@ -127,7 +127,7 @@ def retest(
     taken = (*job.measured, *more, *(captured(csv, job.board) if csv is not None else ()))
     if not taken:
         raise click.UsageError(
-            'nothing was measured: give readings (-r "low time 7.2 ms"), --capture or a job file; '
+            'nothing was measured: give readings (-r "dc pin 2.9 V"), --capture or a job file; '
             "zcd readings lists what may be read"
         )
     board = "" if about is None else board_name_for(about, job.board_file)

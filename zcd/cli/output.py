@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -95,12 +94,14 @@ def ask(question: str) -> str:
 
 def say(text: str, *, err: bool = False) -> None:
     """Print a sentence within the width of a terminal; a file's name stays whole."""
-    click.echo(textwrap.fill(text, 80, break_long_words=False, break_on_hyphens=False), err=err)
+    from zcd.report.text import wrapped
+
+    click.echo(wrapped(text, 80), err=err)
 
 
 def tell(text: str) -> None:
     """Say why a line could not be used."""
-    click.echo(textwrap.fill(f"zcd: {text}", 78), err=True)
+    say(f"zcd: {text}", err=True)
 
 
 def with_meter_asked(job: Job) -> tuple[Job, dict[str, str]]:
@@ -165,8 +166,7 @@ def converse(
     from zcd.files import file_name
     from zcd.jobs.analysis import diagnosed, prepared
     from zcd.jobs.conversation import HELP, MORE, SHORT_HELP, Answers, Conversation
-    from zcd.renderings import rendering_of
-    from zcd.report.of_diagnosis_answer import work_line
+    from zcd.report.of_diagnosis_answer import work_lines
 
     steps = _Steps(dictionary)
 
@@ -175,12 +175,11 @@ def converse(
 
     def explain(word: str, diagnosis: Diagnosis) -> None:
         if word not in MORE:
-            click.echo(textwrap.fill(HELP, 78))
+            say(HELP)
             return
         answers = talk.answers
         now = replace(job, log=tuple(answers.log), flags=answers.flags, codes=answers.codes)
-        case = Case(job=now, atlas=dictionary, diagnosis=diagnosis)
-        show(rendering_of(case).document(case))
+        _show_more(Case(job=now, atlas=dictionary, diagnosis=diagnosis))
 
     def keep(log: Sequence[Measured | Reading], flags: Sequence[str]) -> None:
         new = not writer.written
@@ -206,7 +205,7 @@ def converse(
     if (changed and (given[0] or writer.written)) or (meter_texts and not writer.written):
         keep(*given)
     prepared(dictionary)
-    click.echo(textwrap.fill(f"{SHORT_HELP} Each answer is kept in {name}.", 78))
+    say(f"{SHORT_HELP} Each answer is kept in {name}.")
     click.echo("All cautions: zcd help cautions.")
     last = talk.run(show_step, ask, tell, explain)
     if talk.unkept:
@@ -215,10 +214,23 @@ def converse(
             "answer again, once there is one"
         )
     board_file = job.board_file and file_name(job.board_file)
-    if writer.written and board_file and (work := work_line(last, job.board, board_file, name)):
-        click.echo(textwrap.fill(work, 78, break_long_words=False, break_on_hyphens=False))
+    if writer.written and board_file:
+        for line in work_lines(last, job.board, board_file, name):
+            say(line)
     if writer.written:
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
+
+
+def _show_more(case: Case) -> None:
+    """Every fault and reading, without cautions, assumptions and sources, which --full has."""
+    from dataclasses import replace
+
+    from zcd.renderings import rendering_of
+    from zcd.report.of_check_document import TOUCH_CAUTION
+
+    whole = rendering_of(case).document(case)
+    titles = [section.title for section in whole.sections]
+    show(replace(whole, sections=whole.sections[: titles.index(TOUCH_CAUTION)]))
 
 
 class _Steps:
@@ -227,7 +239,6 @@ class _Steps:
     def __init__(self, dictionary: FaultDictionary) -> None:
         self.dictionary = dictionary
         self.warned: set[AccessLevel] = set()
-        self.before: Diagnosis | None = None
 
     def show(self, diagnosis: Diagnosis, answers: Answers) -> None:
         from zcd.diagnosis.readings import AccessLevel
@@ -237,8 +248,7 @@ class _Steps:
         trip = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
         click.echo()
         circuit, flags = self.dictionary.circuit, answers.flags
-        show(prompt_document(diagnosis, trip, circuit, self.before, self.warned, flags))
-        self.before = diagnosis
+        show(prompt_document(diagnosis, trip, circuit, self.warned, flags))
         step = diagnosis.suggestion
         # the cautions for live parts are due each time
         if step is not None and step.access is not AccessLevel.MAINS:

@@ -165,7 +165,7 @@ def _end(session: Session, record: Path | None, *, full: bool) -> None:
 
 
 def _say(text: str, *, err: bool = False) -> None:
-    import textwrap
+    from zcd.report.text import wrapped
 
     # the prompt may stand before it
-    click.echo(textwrap.fill(text, 75), err=err)
+    click.echo(wrapped(text, 75), err=err)

@@ -39,7 +39,7 @@ from zcd.cli.given import DASH, board_given, job_given, require_file
 @click.option(
     "--record/--no-record",
     default=True,
-    help="Whether closed jobs in the same folder shift what is likely before any reading.",
+    help="Whether closed jobs in the same folder change the prior probabilities.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as a JSON object.")
 @full_option
@@ -55,7 +55,7 @@ def report(
     """Write the job sheet: complaint, found, done, tested, verdict; then what it rests on.
 
     The repaired board is that of the last retest, or else the one that the job names, unless
-    --repaired gives another. Files are whole in themselves, nothing is loaded. Exit status 1
+    --repaired gives another. The files are self-contained. Exit status 1
     where it does not pass, where the last retest failed or had too few readings, and while a
     fault is not repaired.
 

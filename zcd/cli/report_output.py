@@ -91,13 +91,14 @@ def record_job(
     write_record(case, board, check, places, paper, job.meter, full=full, retests=job.retests)
     told = "" if case is None else recorded_line(case)
     left = left_line(board, case, job.retests)
+    untested = case is not None and not job.retests
     passes = check.passes and not left
     if as_json:
         print_json({"files": list(places), "conclusion": told or None, "passes": passes})
     else:
         for line in (
             told,
-            f"Verdict: {verdict_text(check, left)}",
+            f"Verdict: {verdict_text(check, left, untested)}",
             *(f"{place} written" for place in places),
         ):
             if line:

@@ -26,8 +26,8 @@ def settings(as_json: bool) -> None:
       drawer = "drawer.toml"           drawer file for zcd substitute
       meter = {dc_input = "10M"}       as [meter] in a job file, where a job has none
 
-    An option goes before a board or job file, that before the settings, those before the
-    defaults. ZCD_CONFIG names another file; empty, there are no settings.
+    The first that is given counts: option, board or job file, settings, default. ZCD_CONFIG
+    names another settings file; if it is empty, none is used.
 
     \b
     Example

@@ -16,7 +16,7 @@ from zcd.cli.exits import exit_codes
         solver="",
     ),
 )
-@click.argument("readings", nargs=-1, required=True, metavar="LEAD-LEAD=OHMS ...")
+@click.argument("readings", nargs=-1, metavar="LEAD-LEAD=OHMS ...")
 @click.option("--pin", "pins", multiple=True, metavar="LEAD=PIN", help="Pin that a lead goes to.")
 @click.option(
     "--board",

@@ -182,7 +182,7 @@ class FaultDictionary:
         return self._spectra[reading]
 
     def flags(self, observed: Collection[str]) -> FloatArray | float:
-        """Chance of the flags observed, shape (E, N); 1 where nobody looked."""
+        """Chance of the flags observed, shape (E, N); 1 where not checked."""
         if not observed:
             return 1.0
         if self._sync is None:

@@ -330,7 +330,7 @@ def _contact_faults() -> Iterator[Fault]:
     size = between(RESISTIVE_CONTACT_OHM)
     yield _fault(
         "K1 contact", "contact", "resistive",
-        "the load relay's contact has a film or is burnt: replace the relay",
+        "contacts of the load relay dirty or burnt: replace the relay",
         setting("K1.contact", "resistance_ohm", size), size, "Ω",
     )  # fmt: skip
     yield _fault(

@@ -48,7 +48,7 @@ def flags_share(
     Parameters
     ----------
     observed : collection of str
-        Of `FLAGS`; empty: nobody looked.
+        Of `FLAGS`; empty: not checked.
     sync : ndarray
         Chance of the sync flag.
     own_fan : ndarray

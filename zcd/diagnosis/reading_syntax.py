@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
-from math import inf
+from math import inf, log
 
 import numpy as np
 
@@ -75,8 +75,12 @@ _FUNCTION = re.compile(
 _ANY_VALUE = "0"
 RANGE_RATIO = 2.0
 """Within so much of a part's value, bare ohms are taken for those of a range left out."""
+FAR_BELOW_RATIO = 1e-2
+MOST_SHORT_OHM = 10.0
+"""Bare ohms below this share of what is measured need their unit, but those of a short:
+common practice, no source."""
 _BARE = re.compile(r"\d+(\.\d+)?")
-_LONE_ONE = re.compile(r"1 ?\.")
+_LONE_ONE = re.compile(r"1 ?\.?")
 _SHARE_HIGH = re.compile(r"(?P<value>.*\S) high")
 _RED_BLACK = re.compile(r"(?P<over>.*)\bred (?P<red>\S+) black (?P<black>\S+)(?P<rest>.*)")
 
@@ -123,19 +127,19 @@ def parse_shown(
 
 
 def _check_prefix(value: object, measured: Measured, circuit: Circuit, key: str) -> None:
-    """Refuse bare ohms that fit the part with a k or M behind them: the range was left out."""
+    """Refuse bare ohms far below what is measured: a k or M was probably left out."""
     number, reading = str(value).strip(), measured.reading
     if reading.function is not Function.OHM or not _BARE.fullmatch(number):
         return
-    for part in circuit.of(Resistance):
-        for prefix, factor in (("k", 1e3), ("M", 1e6)):
-            ratios = measured.value * factor / np.asarray(part.resistance_ohm)
-            if {part.a, part.b} == {reading.red, reading.black} and np.all(
-                (ratios > 1.0 / RANGE_RATIO) & (ratios < RANGE_RATIO)
-            ):
-                raise invalid_value(
-                    value, f'"{number}{prefix}", or "{number} ohm" if it shows that', key
-                )
+    parts = [circuit[ref] for ref in parts_between(circuit, reading.red, reading.black)]
+    row = [part.resistance_ohm for part in parts if isinstance(part, Resistance)]
+    total_ohm = float(np.max(np.sum(np.broadcast_arrays(*row), axis=0))) if row else 0.0
+    if len(row) < len(parts) or not 0.0 < measured.value < FAR_BELOW_RATIO * total_ohm:
+        return
+    away = {p: abs(log(measured.value * f / total_ohm)) for p, f in (("k", 1e3), ("M", 1e6))}
+    prefix = min(away, key=lambda p: away[p])
+    if measured.value >= MOST_SHORT_OHM or away[prefix] < log(RANGE_RATIO):
+        raise invalid_value(value, f'"{number}{prefix}", or "{number} ohm" if it shows that', key)
 
 
 def _shown(given: object, reading: Reading, key: str) -> Measured:
@@ -374,7 +378,7 @@ def typed_text(measured: Measured, circuit: Circuit) -> str:
     """A reading as a person types it, ``ohm R2 82 kΩ``; `parse_reading` reads it back."""
     reading = measured.reading
     place = place_text(reading, circuit)
-    if not reading.lifted:
+    if not reading.lifted and {reading.red, reading.black} != {"pin", GROUND}:
         probes = [reading.red, reading.black]
         over = (find_part(e.ref, circuit, reading.function) for e in circuit)
         ref = next((e.ref for e in over if e is not None and list(e.nodes) == probes), "")
@@ -391,6 +395,8 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     words = _as_typed([_joint(word, circuit) for word in words], circuit)
     if not words:
         raise invalid_value(text, 'a reading such as "dc pin logic0 4.98 V"', key)
+    if words[0].lower() not in NAMES:
+        require_part(words[0], (e.ref for e in circuit), f"{key}: " if key else "")
     function = parse_function(words[0], key)
     nodes, rest, lifted = _probes(function, words[1:], circuit, key)
     if len(nodes) < 2:
@@ -501,6 +507,8 @@ def _probes(
         nodes, rest = [words[0], _reference(words[0], function, circuit, key)], words[1:]
     elif not function.row.pulses or _begins_at_a_node(rest, circuit):
         nodes, rest = rest[:2], rest[2:]
+        if len(nodes) == 2 and function.row.pulses and _BARE.fullmatch(nodes[1]):
+            raise invalid_value(nodes[1], function.row.kind.allowed(), key)
     return nodes, rest, lifted
 
 

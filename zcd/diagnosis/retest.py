@@ -288,8 +288,8 @@ def remaining(board: Board, meter: Meter, measured: Sequence[Measured]) -> Remai
         low_time_s=low_time.value,
         mains_rms_v=mains.value if mains else np.nan,
         ctr_ratio=(low, middle, high),
-        bench=_headrooms(board, (low, middle, high), here),
-        weak=_headrooms(board, (low, middle, high), weak_conditions(board)),
+        bench=_headrooms(board, (low, middle, high), here, worst=False),
+        weak=_headrooms(board, (low, middle, high), weak_conditions(board), worst=True),
     )
 
 
@@ -315,10 +315,12 @@ def _read_backwards(log_ctr: FloatArray, shown: FloatArray, wanted: FloatArray) 
     return np.concatenate(result)
 
 
-def _headrooms(board: Board, ctr: Points, conditions: Conditions) -> tuple[Headroom, ...]:
+def _headrooms(
+    board: Board, ctr: Points, conditions: Conditions, *, worst: bool
+) -> tuple[Headroom, ...]:
     """Headroom of the CTR at each of three values of it."""
     cases = [
         replace(conditions, ctr_ratio=value, remaining_ratio=1.0, shape_weight=None)
         for value in ctr
     ]
-    return tuple(each["ctr"] for each in headrooms(board, cases))
+    return tuple(each["ctr"] for each in headrooms(board, cases, worst))

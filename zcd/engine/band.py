@@ -1,4 +1,4 @@
-"""Band matrices, solved by LAPACK."""
+"""Triangular band matrices, solved by LAPACK."""
 
 from __future__ import annotations
 
@@ -35,33 +35,25 @@ def lapack() -> ModuleType:
     return module
 
 
-def solve_band(band: FloatArray, right: FloatArray, upper: int) -> FloatArray:
-    """Solve a band matrix, all rows of the batch after one another in it.
+def solve_band(band: FloatArray, right: FloatArray, *, unit: bool = False) -> FloatArray:
+    """Solve a lower triangular band matrix, all rows of the batch after one another in it.
 
     Parameters
     ----------
     band : ndarray, shape (n, m, k, diagonals)
-        From the highest diagonal to the lowest.
+        From the main diagonal to the lowest.
     right : ndarray, shape (sides, n, m, k)
-    upper : int
-        Diagonals above the main one.
+    unit : bool
+        The main diagonal is 1 throughout, whatever `band` has there.
 
     Returns
     -------
     x : ndarray, shape of `right`
     """
-    diagonals = band.shape[-1]
-    matrix = band.reshape(-1, diagonals).T
+    matrix = band.reshape(-1, band.shape[-1]).T
     sides = right.reshape(right.shape[0], -1).T
-    if upper == 0:
-        x, info = lapack().dtbtrs(matrix, sides, uplo="L", overwrite_b=True)
-    else:
-        lower = diagonals - 1 - upper
-        room = np.zeros((lower + diagonals, matrix.shape[1]), order="F")
-        room[lower:] = matrix
-        _, _, x, info = lapack().dgbsv(
-            lower, upper, room, sides, overwrite_ab=True, overwrite_b=True
-        )
+    diagonal = "U" if unit else "N"
+    x, info = lapack().dtbtrs(matrix, sides, uplo="L", diag=diagonal, overwrite_b=True)
     if info != 0:
         raise SolverError("the circuit's equations are singular")
     return np.asarray(x.T.reshape(right.shape))

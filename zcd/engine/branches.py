@@ -191,14 +191,15 @@ def _left_of_junction(step_v: FloatArray, emission_v: FloatArray, before: FloatA
 
     With w(z) Wright's omega, z from `before` on, w'' = w / (1 + w)^3 < 1 / (4 + 0.4 z^2): a
     junction far from its knee is straight, so that one step is the last. A step over the knee
-    counts as one at the knee.
+    counts as one at the knee, one away from it as one towards it.
     """
-    moved = step_v / emission_v
-    after = before + moved
-    low, high = np.minimum(before, after), np.maximum(before, after)
-    nearest = np.maximum(low, 0.0) + np.minimum(high, 0.0)
-    rest = moved * moved / (4.0 + 0.4 * nearest * nearest)
-    return np.minimum(np.abs(step_v), emission_v * rest)
+    step = np.abs(step_v)
+    moved = step / emission_v
+    nearest = np.maximum(np.abs(before) - moved, 0.0)
+    moved *= moved
+    moved /= 4.0 + 0.4 * nearest * nearest
+    moved *= emission_v
+    return np.minimum(step, moved)
 
 
 def _left_of_transistor(

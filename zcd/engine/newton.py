@@ -77,13 +77,13 @@ def _newton(
 ) -> FloatArray:
     k = network.active
     base = base_currents(network, inputs_v, inputs_v.shape[1:])
+    given = [known_voltage(branch.a, branch.b, inputs_v) for branch in branches]
     left, lacking = np.inf, np.full(inputs_v.shape[1:], np.inf)
     for step in range(1, most_steps + 1):
         matrix = [[network.conductance_s[:, i, j, None] for j in range(k)] for i in range(k)]
         currents = list(base)
-        for branch in branches:
+        for branch, across in zip(branches, given, strict=True):
             voltage, current, conductance = branch.linearise()
-            across = known_voltage(branch.a, branch.b, inputs_v)
             _add_branch(matrix, currents, branch, conductance,
                         current - conductance * (voltage - across))  # fmt: skip
         x = solve(matrix, currents)

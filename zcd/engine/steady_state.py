@@ -22,6 +22,7 @@ FloatArray = NDArray[np.float64]
 Solve = Callable[[list[list[FloatArray]], list[FloatArray]], FloatArray]
 
 MIN_F = 1e-300
+ROUNDING_RATIO = 1e-12
 FORGOTTEN = 20.0
 """Time constants after which nothing is left: 2e-9."""
 ABRUPT_RATIO = 0.2
@@ -154,21 +155,25 @@ class Coupled:
     def __init__(self, network: Network, inputs_v: FloatArray, trajectory: Trajectory) -> None:
         self.network, self.inputs_v, self.trajectory = network, inputs_v, trajectory
         held = np.any(network.capacitance_f, axis=(0, 1))
-        self.charged = [i for i in range(network.active) if held[i]]
-        self.free = [i for i in range(network.active) if not held[i]]
+        self.floating = _floating(network)
+        roots = [group[0] for group in self.floating]
+        self.charged = [i for i in range(network.active) if held[i] and i not in roots]
+        self.free = [i for i in range(network.active) if not held[i] or i in roots]
         self.inner = _coupled(network, inputs_v, trajectory, self.charged)
 
     def __call__(self, matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
         charged, free = self.charged, self.free
         if not free:
             return self.inner(matrix, currents)
-        a, y = eliminate(matrix, currents, free)
+        a, y = eliminate(*_from_roots(matrix, currents, self.floating), free)
         x = np.empty((self.network.active, *self.inputs_v.shape[1:]))
         reduced = [[a[i][j] for j in charged] for i in charged]
         x[charged] = self.inner(reduced, [y[i] for i in charged])
         for at, i in reversed(list(enumerate(free))):
             rest = sum((a[i][j] * x[j] for j in (*free[at + 1 :], *charged)), np.zeros(1))
             x[i] = (y[i] - rest) / a[i][i]
+        for root, *others in self.floating:
+            x[others] += x[root]
         return x
 
     def moving(self, moving: NDArray[np.bool_]) -> Part | None:
@@ -203,41 +208,86 @@ def _coupled(
     push = _input_displacement(network.input_f[:, charged], inputs_v, steps, trajectory.closed)
     if k == 1 and trajectory.closed and _forgets(network, trajectory, charged[0]):
         return _recurrence(c[:, 0], steps, push[0])
-    lower, upper = 3 * k - 1, k - 1
-    # last axis: the diagonals, so that a column of the matrix is contiguous
-    band = np.zeros((n, m, k, lower + upper + 1))
-    for i in range(k):
-        for j in range(k):
-            band[:, : m - 1, j, upper + k + i - j] = c[:, i, j, None] * steps.one[:, 1:]
-            band[:, : m - 2, j, upper + 2 * k + i - j] = c[:, i, j, None] * steps.two[:, 2:]
-    # what the last value of the period before and the one before it do to the first two points
-    wrap = np.zeros((2 * k, n, m, k))
-    for j in range(k):
-        wrap[j, :, 0] = -c[:, :, j] * steps.one[:, :1]
-        wrap[j, :, 1] = -c[:, :, j] * steps.two[:, 1:2]
-        wrap[k + j, :, 0] = -c[:, :, j] * steps.two[:, :1]
+    c_of = [[c[:, i, j, None] for j in range(k)] for i in range(k)]
 
     def solve(matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
+        now = [[matrix[i][j] + c_of[i][j] * steps.now for j in range(k)] for i in range(k)]
+        # with each point solved for its own nodes, all that is left of a point goes before it
+        own, *drive = _pointwise(now, [[currents[i] - push[i] for i in range(k)], *c_of])
+        # last axis: the diagonals, so that a column of the matrix is contiguous
+        band = np.zeros((n, m, k, 3 * k))
+        right = np.zeros((1 + 2 * k, n, m, k))
         for i in range(k):
+            right[0, ..., i] = own[i]
             for j in range(k):
-                band[:, :, j, upper + i - j] = matrix[i][j] + c[:, i, j, None] * steps.now
-        right = np.empty((1 + wrap.shape[0], n, m, k))
-        for i in range(k):
-            right[0, ..., i] = currents[i] - push[i]
-        right[1:] = wrap
-        flat = solve_band(band, right, upper)
+                one, two = drive[j][i] * steps.one, drive[j][i] * steps.two
+                band[:, :-1, j, k + i - j] = one[:, 1:]
+                band[:, :-2, j, 2 * k + i - j] = two[:, 2:]
+                # what the last value of the period before and the one before it do to the first two
+                right[1 + j, :, 0, i], right[1 + j, :, 1, i] = -one[:, 0], -two[:, 1]
+                right[1 + k + j, :, 0, i] = -two[:, 0]
+        flat = solve_band(band, right, unit=True)
         x = flat[0]
         if trajectory.closed:
             ends = np.concatenate([flat[:, :, -1], flat[:, :, -2]], axis=2)
             last = np.moveaxis(ends, 0, 2)
             trajectory.carry = last[..., 1:]
-            gap = np.eye(wrap.shape[0]) - trajectory.carry
+            gap = np.eye(2 * k) - trajectory.carry
             start = np.linalg.solve(gap, last[..., :1])[..., 0]
-            for column in range(wrap.shape[0]):
+            for column in range(2 * k):
                 x = x + flat[1 + column] * start[:, column, None, None]
         return np.moveaxis(x, 2, 0)
 
     return solve
+
+
+def _pointwise(
+    matrix: list[list[FloatArray]], sides: list[list[FloatArray]]
+) -> list[list[FloatArray]]:
+    """Solutions for several right sides, each point by itself; positive definite: no pivoting."""
+    a, x = [list(row) for row in matrix], [list(side) for side in sides]
+    every = range(len(a))
+    for i in every:
+        for r in every:
+            if r != i:
+                factor = a[r][i] / a[i][i]
+                for column in range(i + 1, len(a)):
+                    a[r][column] = a[r][column] - factor * a[i][column]
+                for side in x:
+                    side[r] = side[r] - factor * side[i]
+    return [[side[i] / a[i][i] for i in every] for side in x]
+
+
+def _floating(network: Network) -> list[list[int]]:
+    """Nodes that capacitors tie to each other and to no source: one of each group, the first, has
+    no charge of its own once the others are seen from it."""
+    c = network.capacitance_f
+    tied = np.any(c, axis=0)
+    to_fixed = np.abs(c.sum(axis=2)) > ROUNDING_RATIO * np.abs(c).max(axis=(1, 2))[:, None]
+    held = np.any(to_fixed, axis=0) | np.any(network.input_f, axis=(0, 2))
+    result, left = [], set(np.flatnonzero(tied.any(axis=1)).tolist())
+    while left:
+        group, new = set[int](), {min(left)}
+        while new:
+            group |= new
+            new = {int(j) for i in new for j in np.flatnonzero(tied[i])} - group
+        left -= group
+        if not held[list(group)].any():
+            result.append(sorted(group))
+    return result
+
+
+def _from_roots(
+    matrix: list[list[FloatArray]], currents: list[FloatArray], floating: list[list[int]]
+) -> tuple[list[list[FloatArray]], list[FloatArray]]:
+    """Matrix and currents of the voltages of floating nodes over the first of their group."""
+    a, y = [list(row) for row in matrix], list(currents)
+    for root, *others in floating:
+        for row in a:
+            row[root] = sum((row[j] for j in others), row[root])
+        a[root] = [sum((a[j][c] for j in others), a[root][c]) for c in range(len(a))]
+        y[root] = sum((y[j] for j in others), y[root])
+    return a, y
 
 
 def _forgets(network: Network, trajectory: Trajectory, node: int) -> bool:
@@ -271,7 +321,7 @@ def _recurrence(capacitance_f: FloatArray, steps: Steps, push: FloatArray) -> So
             right = currents[0] - push
             right[:, 0] -= one[:, 0] * before[:, 1] + two[:, 0] * before[:, 0]
             right[:, 1] -= two[:, 1] * before[:, 1]
-            x = solve_band(band, right[None, :, :, None], upper=0)[0, :, :, 0]
+            x = solve_band(band, right[None, :, :, None])[0, :, :, 0]
             if np.max(np.abs(x[:, -2:] - before)) < CLOSED_V:
                 return x[None]
             before = x[:, -2:]
@@ -322,7 +372,7 @@ def lagged(values: FloatArray, time_constant_s: FloatArray, trajectory: Trajecto
     band = np.ones((n, m, 1, 2))
     band[:, :-1, 0, 1] = -decay[:, 1:]
     band[:, -1, 0, 1] = 0.0
-    once = solve_band(band, push[None, ..., None], upper=0)[0, ..., 0]
+    once = solve_band(band, push[None, ..., None])[0, ..., 0]
     if not trajectory.closed:
         return np.asarray(once)
     carried = np.exp(-np.cumsum(x, axis=1))

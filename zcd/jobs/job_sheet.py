@@ -26,7 +26,7 @@ from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
 from zcd.files import file_name, write_whole
 from zcd.jobs.analysis import case_of
-from zcd.margin.as_new import with_original
+from zcd.margin.as_new import with_grade_of, with_original
 from zcd.margin.check import Check, nominal_check
 from zcd.margin.loss_map import LossMap
 from zcd.margin.loss_share import LossShare
@@ -194,16 +194,14 @@ def _sheet_section(
     """The job sheet: what was complained of, found, done and tested, one picture, a signature."""
     appliance = board.name if case is None else case.job.board.name
     facts = [("Appliance", plain(appliance)), *_job_facts(board, case)]
-    facts.append(("Verdict", verdict_text(check, left_line(board, case, retests))))
+    untested = case is not None and not retests
+    facts.append(("Verdict", verdict_text(check, left_line(board, case, retests), untested)))
     if check.repair is not None:
         facts.append(("Repair", repair_text(check.repair, board, check.passes)))
     facts.append(("Circuit", board_line(board)))
     signature = (("Technician", LINE), ("Date", LINE))
-    measured = "" if case is None else ", except the readings named as such"
-    worked = (
-        f"Calculated from the board file and published part data{measured}; not measured on the "
-        "board."
-    )
+    worked = "Figures are calculated from the board file and published part data"
+    worked += "." if case is None else "; only the readings were measured."
     drawn = _board_picture(board, meter) if case is None else _found_picture(case)
     return Section(
         "Job sheet",
@@ -238,7 +236,7 @@ def left_line(board: Board, case: Case | None, retests: Sequence[RetestRecord]) 
     return "" if first.key == HEALTHY.key else f"NOT REPAIRED yet: {first.key}."
 
 
-def verdict_text(check: Check, left: str) -> str:
+def verdict_text(check: Check, left: str, untested: bool = False) -> str:
     """The verdict on a board: what was measured last goes before what is calculated.
 
     Parameters
@@ -246,9 +244,12 @@ def verdict_text(check: Check, left: str) -> str:
     check : Check
     left : str
         Why it does not pass yet, as `left_line` says it.
+    untested : bool, optional
+        It is of a repair that was not measured.
     """
     if not left:
-        return headline_text(check)
+        only = " By calculation: the repair was not measured." if untested and check.passes else ""
+        return f"{headline_text(check)}{only}"
     if check.passes:
         return f"{left} By calculation the board would pass as described."
     return f"{left} By calculation: {headline_text(check)}"
@@ -451,7 +452,8 @@ def checked_job(
     case = case_of(job, statistics) if known else None
     check = with_spread(nominal_check(board))
     if case is not None and board != job.board:
-        check = with_original(check, with_spread(nominal_check(job.board)))
+        was = with_grade_of(job.board, board)
+        check = with_original(check, with_spread(nominal_check(was)))
     return case, check
 
 

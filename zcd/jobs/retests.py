@@ -78,7 +78,7 @@ def _retest_reading(again: RepeatedReading, circuit: Circuit) -> RetestReading:
 
 
 def continued_retest(job: Job, board: str, replaced: Sequence[str] = ()) -> RetestRecord | None:
-    """The last retest of a job, where a new one of the same repair goes on with it; else None.
+    """The last retest of a job, which a new one of the same repair continues; else None.
 
     It does not where another board was retested, something else was replaced since, or it failed:
     then something on the board has to be changed first.

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.build import led_refs
-from zcd.margin.check import NominalCheck
+from zcd.margin.check import Check
 from zcd.margin.rules import Rule, limit_rule
 from zcd.margin.shorts import ShortStress
 from zcd.margin.stress import HARMLESS_REVERSE_A, led_current_limit_a
@@ -20,12 +20,12 @@ from zcd.margin.surge import SurgeStress
 from zcd.refdata import default
 
 
-def advice(check: NominalCheck) -> tuple[Rule[float], ...]:
+def advice(check: Check) -> tuple[Rule[float], ...]:
     """Single shorts, then the surge, in the form of rules; no part of the verdict.
 
     Parameters
     ----------
-    check : NominalCheck
+    check : Check
 
     Returns
     -------

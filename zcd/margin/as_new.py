@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import numpy as np
 
 from zcd.board.model import Board
+from zcd.board.optocouplers import UNRANKED, as_new
 from zcd.board.parts_library import odd_values
 from zcd.board.units import format_si, some_of
 from zcd.circuit.build import led_refs
 from zcd.errors import InputError
 from zcd.margin.rules import SYNC, newly_failed
 from zcd.margin.stress import chain_resistors
+from zcd.margin.tolerances import grade_unread
 from zcd.margin.wiring import parts_of, rewired, same_shape
 
 if TYPE_CHECKING:
@@ -141,6 +143,25 @@ def with_original(check: Check, was: Check) -> Check:
     return replace(check, repair=repair)
 
 
+def with_grade_of(was: Board, board: Board) -> Board:
+    """The board as it was built, an optocoupler whose grade was not read of the grade it has now.
+
+    Parameters
+    ----------
+    was : Board
+    board : Board
+        The same board after its repair.
+
+    Returns
+    -------
+    was : Board
+    """
+    old, new = was.optocoupler, board.optocoupler
+    if not grade_unread(was) or new.family != old.family or new.grade == old.grade:
+        return was
+    return replace(was, optocoupler=replace(as_new(new), ref=old.ref))
+
+
 def comparable(board: Board, was: Board) -> bool:
     """Whether one can be the other before its repair."""
     return not any(_differences(board, was))
@@ -225,6 +246,12 @@ def _doubts(board: Board, original: Check) -> Iterator[str]:
         yield (
             f"The mains side had {fewer[1]} resistors and has {fewer[0]}: the voltage of each is "
             "higher, and one short takes more of the chain with it. Fit as many as there were."
+        )
+    opto = was.optocoupler
+    if opto.grade != UNRANKED and any(a.key == "optocoupler.grade" for a in was.assumptions):
+        yield (
+            f"The grade of {opto.ref} was not read before: the original is taken as "
+            f"{opto.family} {opto.grade} too."
         )
     left = was.optocoupler.remaining_ratio
     if left < 1.0:

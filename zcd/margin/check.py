@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import nan
 from typing import TYPE_CHECKING, ClassVar
 
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.board.parts_library import odd_values
+from zcd.board.pins import switching_levels
 from zcd.board.units import format_si
 from zcd.circuit.build import Conditions, build_circuit, led_refs
 from zcd.circuit.elements import stack
@@ -46,6 +48,7 @@ from zcd.margin.stress import (
 )
 from zcd.margin.stress_rules import LED_REVERSE, junction_rules, resistor_rules, zener_rule
 from zcd.margin.surge import SurgeStress, surge_stress
+from zcd.margin.tolerances import grade_unread
 from zcd.margin.unpublished import doubt_about, locks_with_doubt
 from zcd.refdata import default
 from zcd.results import Result
@@ -63,7 +66,9 @@ FloatArray = NDArray[np.float64]
 LOCK_SOURCE = "the controller's lock rules, as written or assumed in the board file"
 LEVELS = ("low", "nominal", "high", "weak", "strong")
 """Low, nominal and high mains on the bench; and what a repair must bear: low mains, hot, the
-optocoupler at the minimum of its grade; high mains, the optocoupler at the maximum."""
+optocoupler at the minimum of its grade; high mains, the optocoupler at the maximum. Where it is
+typical, a typical input counts; at the ends of the grade, what its data sheet guarantees."""
+WORST_LEVELS = np.array([name in {"weak", "strong"} for name in LEVELS])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +116,20 @@ class Level:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PulseRange:
+    """Between what the first pulse of a period lies, over levels and boards drawn.
+
+    Parameters
+    ----------
+    low_time_s, fall_offset_s : tuple of float
+        Least and largest, as in a `Level`.
+    """
+
+    low_time_s: tuple[float, float]
+    fall_offset_s: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NominalCheck:
     """What the nominal part and its levels say of a board: half of a `Check`, and no verdict yet.
 
@@ -125,10 +144,6 @@ class NominalCheck:
         At high mains with tolerances at their worse ends.
     reverse : tuple of ReverseStress
         Reverse voltage of each junction; lists in the order of the `levels`.
-    shorts : tuple of ShortStress
-        What parts bear with one of them shorted; no part of the verdict.
-    surge : SurgeStress
-        What they bear in a surge; no part of the verdict.
     headrooms : dict of str to Headroom
         By quantity (ctr, mains, chain): how far it may go.
     weak_headrooms : dict of str to Headroom
@@ -144,8 +159,6 @@ class NominalCheck:
     resistors: tuple[ResistorStress, ...]
     worst_resistors: tuple[ResistorStress, ...]
     reverse: tuple[ReverseStress, ...]
-    shorts: tuple[ShortStress, ...]
-    surge: SurgeStress
     headrooms: dict[str, Headroom]
     weak_headrooms: dict[str, Headroom]
     life: Life
@@ -157,7 +170,7 @@ class NominalCheck:
         return worst_status(self.rules) != "fail"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Check(Result, NominalCheck):
     """All that ``zcd check`` finds out about a board.
 
@@ -168,7 +181,8 @@ class Check(Result, NominalCheck):
     outlook : Outlook, optional
         What decides, and the margin over years; null unless asked for.
     remedies : tuple of Remedy
-        Of a board that fails: single parts that would make it pass, the likeliest culprit first.
+        Of a board that fails, or hangs on a grade that was not read: single parts that would make
+        it pass, the likeliest culprit first.
     passing_values : tuple of Remedy
         Of each resistor that could not be read: the values with which the board passes; left out
         where no value does.
@@ -182,6 +196,7 @@ class Check(Result, NominalCheck):
         "status",
         "passes",
         "levels",
+        "pulse",
         "resistors=loads",
         "reverse",
         "headrooms",
@@ -225,10 +240,46 @@ class Check(Result, NominalCheck):
         return self.status != "fail"
 
     @property
+    def hangs_on_grade(self) -> bool:
+        """Whether sync depends on a grade of the optocoupler that was not read."""
+        doubted = any(rule.depends_on for rule in self.every_rule if rule.subject == SYNC)
+        return doubted and grade_unread(self.board)
+
+    @property
+    def pulse(self) -> PulseRange | None:
+        """What the pulse may be on boards whose pin does its work; None where no level locks.
+
+        What decides it (CTR at small currents, turn-off) differs between parts of one name.
+        """
+        locked = [level for level in self.levels if level.locks]
+        if not locked:
+            return None
+        drawn = self.spread.population.rule_margins
+        works = np.all(drawn.margins[:, : len(FUNCTION)] >= 0.0, axis=1)
+        own = [(level.low_time_s, level.fall_offset_s) for level in locked]
+        times_s = np.concatenate([own, drawn.pulse_s[works]])
+        # against one crossing: an edge that passes the peak belongs to the next one otherwise
+        half_s, usual_s = 0.5 / self.board.mains.frequency_hz, own[len(own) // 2][1]
+        from_usual_s = times_s[:, 1] - usual_s
+        times_s[:, 1] -= half_s * np.round(from_usual_s / half_s)
+        ends = np.stack([times_s.min(axis=0), times_s.max(axis=0)], axis=1).tolist()
+        return PulseRange(low_time_s=tuple(ends[0]), fall_offset_s=tuple(ends[1]))
+
+    @property
     def loads(self) -> tuple[WorstLoad, ...]:
         """What each resistor has to bear."""
         both = zip(self.resistors, self.worst_resistors, strict=True)
         return tuple(WorstLoad(stress=stress, worst=worst) for stress, worst in both)
+
+    @cached_property
+    def shorts(self) -> tuple[ShortStress, ...]:
+        """What parts bear with one of them shorted; no part of the verdict."""
+        return short_stress(self.board)
+
+    @cached_property
+    def surge(self) -> SurgeStress:
+        """What they bear in a surge; no part of the verdict."""
+        return surge_stress(self.board)
 
     @property
     def advice(self) -> tuple[Rule[float], ...]:
@@ -265,7 +316,7 @@ def nominal_check(board: Board) -> NominalCheck:
     conditions = level_conditions(board)
     _LOG.info("solving %s at %d levels", board.name, len(conditions))
     solution = solve(stack([build_circuit(board, c) for c in conditions]))
-    lock = judge(solution, board)
+    lock = judge(solution, board, worst=WORST_LEVELS)
     levels = levels_of(board, solution, lock)
     hot = board.service.hot_degc
     resistors = tuple(resistor_stress(solution, board, hot))
@@ -274,7 +325,9 @@ def nominal_check(board: Board) -> NominalCheck:
     zeners = zener_stress(solution, board)
     _LOG.info("searching the headrooms of CTR, mains and chain")
     typical, weak, at_nominal = headrooms(
-        board, [Conditions(), weak_conditions(board), hot_conditions(board)]
+        board,
+        [Conditions(), weak_conditions(board), hot_conditions(board)],
+        worst=(False, True, True),
     )
     life = life_of(board, levels[1].led_rms_a, weak["ctr"])
     asked = (weak["ctr"], at_nominal["mains"], weak["chain"])
@@ -285,8 +338,6 @@ def nominal_check(board: Board) -> NominalCheck:
         resistors=resistors,
         worst_resistors=worst,
         reverse=reverse,
-        shorts=short_stress(board),
-        surge=surge_stress(board),
         headrooms=typical,
         weak_headrooms=weak,
         life=life,
@@ -346,7 +397,7 @@ def rules_of(
     """
     doubts = _doubts(board, levels, lock)
     return (
-        *_lock_rules(levels, lock, doubts),
+        *_lock_rules(board, levels, lock, doubts),
         *_expectation_rules(board, lock),
         *(
             asked.found(h, doubts[LEVELS.index("weak")])
@@ -396,26 +447,34 @@ def _doubts(board: Board, levels: Sequence[Level], lock: Lock) -> list[str]:
     failed = [level.failed_rule for level in levels]
     if all(level.locks for level in levels) or not levels[LEVELS.index("nominal")].locks:
         return [""] * len(levels)
-    may = locks_with_doubt(board, level_conditions(board))
+    may = locks_with_doubt(board, level_conditions(board), WORST_LEVELS)
     return [
         doubt_about(board, rule) if rule in FUNCTION and would else ""
         for rule, would in zip(failed, may, strict=True)
     ]
 
 
-def _lock_rules(levels: Sequence[Level], lock: Lock, doubts: Sequence[str]) -> list[Rule[float]]:
+def _lock_rules(
+    board: Board, levels: Sequence[Level], lock: Lock, doubts: Sequence[str]
+) -> list[Rule[float]]:
     """Lock at every level."""
+    volts = " and ".join(format_si(v, "V") for v in switching_levels(board.controller).typical_v)
+    by_typical = f"by the levels of a typical input, {volts}"
     return [
         without_number(
             f"lock at {CONDITIONS[level.name]}",
             float(margin),
             LOCK_SOURCE,
-            remark="" if level.locks else f"fails: {level.failed_rule}",
+            remark=(by_typical if typical else "")
+            if level.locks
+            else f"fails: {level.failed_rule}",
             kind="function",
             depends_on=doubt,
             subject=SYNC,
         )
-        for level, margin, doubt in zip(levels, lock.margin, doubts, strict=True)
+        for level, margin, doubt, typical in zip(
+            levels, lock.margin, doubts, lock.by_typical, strict=True
+        )
     ]
 
 

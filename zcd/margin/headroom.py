@@ -77,16 +77,17 @@ class _Questions:
     board: Board
     base: Circuit
     names: NDArray[np.str_]
+    worst: NDArray[np.bool_]
 
     def lock(self, log_factor: FloatArray, row: NDArray[np.intp] | None = None) -> Lock:
         """Lock with the quantity of each row (or of the rows named) weakened by a factor."""
-        circuit, names = self.base, self.names
+        circuit, names, worst = self.base, self.names, self.worst
         if row is not None:
-            circuit, names = circuit.rows(row), names[row]
+            circuit, names, worst = circuit.rows(row), names[row], worst[row]
         for name in WEAKENINGS:
             factor = np.exp(np.where(names == name, log_factor, 0.0))
             circuit = weakened(circuit, self.board, name, factor)
-        return lock_of(circuit, self.board)
+        return lock_of(circuit, self.board, worst=worst)
 
     def margins(self, steps: FloatArray, row: NDArray[np.intp]) -> FloatArray:
         """Smallest margin of some rows at every step, in one batch, shape (rows, steps)."""
@@ -94,7 +95,9 @@ class _Questions:
         return self.lock(np.tile(steps, row.size), every).margin.reshape(row.size, steps.size)
 
 
-def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headroom]]:
+def headrooms(
+    board: Board, cases: Sequence[Conditions], worst: bool | Sequence[bool] = False
+) -> list[dict[str, Headroom]]:
     """Headroom of every quantity in `WEAKENINGS` under several sets of conditions.
 
     Parameters
@@ -102,6 +105,8 @@ def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headr
     board : Board
     cases : sequence of Conditions
         One row each.
+    worst : bool or sequence of bool
+        Which of them are worst ones: see `zcd.sync.lock.judge`.
 
     Returns
     -------
@@ -115,14 +120,20 @@ def headrooms(board: Board, cases: Sequence[Conditions]) -> list[dict[str, Headr
     """
     names = list(WEAKENINGS)
     base = stack([build_circuit(board, case) for case in cases for _ in names])
-    result = headrooms_of(base, np.array(names * len(cases)), board)
+    each = np.repeat(np.broadcast_to(worst, len(cases)), len(names))
+    result = headrooms_of(base, np.array(names * len(cases)), board, worst=each)
     size = len(names)
     return [
         dict(zip(names, result[k * size : (k + 1) * size], strict=True)) for k in range(len(cases))
     ]
 
 
-def headrooms_of(base: Circuit, names: NDArray[np.str_], board: Board) -> list[Headroom]:
+def headrooms_of(
+    base: Circuit,
+    names: NDArray[np.str_],
+    board: Board,
+    worst: bool | NDArray[np.bool_] = False,
+) -> list[Headroom]:
     """Headroom of one quantity in each row of a batch.
 
     Parameters
@@ -133,13 +144,15 @@ def headrooms_of(base: Circuit, names: NDArray[np.str_], board: Board) -> list[H
         Of the quantity, out of `WEAKENINGS`.
     board : Board
         Gives the controller, and which resistors are the chain.
+    worst : bool or ndarray of bool, shape (n,)
+        Which rows are worst ones: see `zcd.sync.lock.judge`.
 
     Returns
     -------
     headrooms : list of Headroom
         One a row, as from `headrooms`.
     """
-    asked = _Questions(board, base, names)
+    asked = _Questions(board, base, names, np.broadcast_to(worst, names.shape))
     logs, locks = _limits(asked)
     lost = np.where(locks | (logs < 0), 10.0, -10.0) * FACTOR_TOLERANCE
     beyond = asked.lock(np.where(np.isfinite(logs), logs + lost, 0.0))

@@ -33,10 +33,13 @@ class RuleMargins(Batch):
         Positive = kept; in units of the rule's own limit.
     binding : tuple of bool
         Which rules fail a board; the others are expectations.
+    pulse_s : ndarray, shape (n, 2)
+        Of the first pulse: how long it is low, and how long after the crossing it falls.
     """
 
     names: tuple[str, ...]
     margins: FloatArray
+    pulse_s: FloatArray
     binding: tuple[bool, ...] = field(metadata=COMMON)
 
     @property
@@ -129,5 +132,6 @@ def _together(lock: Lock, rules: Sequence[Rule[FloatArray]]) -> RuleMargins:
     return RuleMargins(
         names=(*RULES, *(rule.name for rule in rules)),
         margins=np.column_stack([lock.margins, *(rule.margin for rule in rules)]),
+        pulse_s=np.column_stack([lock.pulses.low_time_s[:, 0], lock.pulses.fall_offset_s[:, 0]]),
         binding=(*lock.binding, *(rule.kind != "expectation" for rule in rules)),
     )

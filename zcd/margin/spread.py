@@ -103,7 +103,7 @@ def with_spread(check: NominalCheck) -> Check:
     unread = [unknown.ref for unknown in check.board.unknowns]
     values = passing_values_of(check.board, unread)
     whole = Check(**known, spread=spread_of(check.board), passing_values=values)
-    if whole.passes:
+    if whole.passes and not whole.hangs_on_grade:
         return whole
     _LOG.info("trying which single part, put right, makes the board pass")
     failed = {rule.subject for rule in whole.every_rule if rule.status == "fail"}

@@ -57,7 +57,7 @@ class ResistorStress(Batch):
 
     @property
     def judged_v(self) -> FloatArray:
-        """Voltage to hold against the limit: rms, at least that of the sine with the same peak.
+        """Voltage to compare with the limit: rms, or peak / √2 if that is higher.
 
         Half-wave current heats half as much, but the film sees the whole peak.
         """

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board, Diode, Mains, Optocoupler, Resistor
-from zcd.board.optocouplers import ctr_symmetry
+from zcd.board.optocouplers import UNRANKED, ctr_symmetry, grades
 from zcd.board.parts_library import all_resistors
+from zcd.board.pins import switching_levels
 from zcd.circuit.batch import Batch
 from zcd.circuit.build import (
     NOMINAL,
@@ -60,7 +61,8 @@ class Boards(Batch):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unpublished:
-    """What of a tolerance no data sheet states: not what a part may do, but what nobody knows.
+    """What of a tolerance no data sheet states, or nobody read: not what a part may do, but what
+    is not known.
 
     Parameters
     ----------
@@ -359,10 +361,19 @@ def _leakage(ref: str, put: Callable[[Draw, FloatArray], Draw]) -> Tolerance:
     )  # fmt: skip
 
 
+def grade_unread(board: Board) -> bool:
+    """Whether the grade of the optocoupler, of several that its type has, was not written."""
+    opto = board.optocoupler
+    unwritten = any(each.key == "optocoupler.grade" for each in board.assumptions)
+    return unwritten and opto.grade == UNRANKED and len(grades(opto.family)) > 1
+
+
 def _optocoupler(board: Board) -> Iterator[Tolerance]:
     """LED, CTR and its shape, dark current, and the transistor as a switch."""
     opto, leds = board.optocoupler, led_refs(board)
-    unpublished = Unpublished(weak=0.5, strong=1.0, above=0.5)
+    unpublished = None if opto.ctr_max_published else Unpublished(weak=0.5, strong=1.0, above=0.5)
+    if grade_unread(board):
+        unpublished = Unpublished(weak=0.5, strong=0.5)
     yield _both_ways(
         f"forward drop of {opto.ref}", default("spread.led_forward"),
         edit(lambda circuit, volts: _dropped(circuit, leds, volts)), factor=False,
@@ -371,7 +382,7 @@ def _optocoupler(board: Board) -> Iterator[Tolerance]:
     yield Tolerance(
         name=f"CTR of {opto.ref}", low=opto.ctr_min_ratio, high=opto.ctr_max_ratio, unit="",
         source=opto.source.split(";")[0], put=condition("ctr_ratio"), in_logs=True,
-        unpublished=None if opto.ctr_max_published else unpublished,
+        unpublished=unpublished,
     )  # fmt: skip
     yield _both_ways(
         f"CTR shape of {opto.ref}", default("spread.ctr_shape"),
@@ -470,20 +481,14 @@ def _unlike(circuit: Circuit, opto: Optocoupler, ratio: FloatArray) -> Circuit:
 
 def _output(board: Board) -> Iterator[Tolerance]:
     """The logic supply, and where the controller's input switches."""
-    low, high = board.controller.low_threshold_v, board.controller.high_threshold_v
-    share, least_v = default("spread.threshold"), board.controller.hysteresis_v
-    inward, source = share.value * (high - low), share.why
-    if least_v is not None:
-        inward = (high - low - min(least_v, high - low)) / 2.0
-        source = "from the guaranteed level to half of the input's hysteresis from the middle"
+    levels = switching_levels(board.controller)
     if board.output.internal is not None:
         yield _of_resistor(board.output.internal)
     yield _both_ways("logic supply", default("spread.supply"), scaled("supply", "voltage_v"))
-    yield Tolerance(
-        name="low threshold", low=low, high=low + inward, unit="V",
-        source=source, put=threshold("low_v"),
-    )  # fmt: skip
-    yield Tolerance(
-        name="high threshold", low=high - inward, high=high, unit="V",
-        source=source, put=threshold("high_v"),
-    )  # fmt: skip
+    for name, span, put in (
+        ("low threshold", levels.low_v, threshold("low_v")),
+        ("high threshold", levels.high_v, threshold("high_v")),
+    ):
+        yield Tolerance(
+            name=name, low=span[0], high=span[1], unit="V", source=levels.source, put=put
+        )

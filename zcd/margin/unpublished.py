@@ -1,10 +1,11 @@
-"""The benefit of the doubt: no board is failed by what no data sheet states of its parts.
+"""The benefit of the doubt: no board is failed by what no data sheet states, or nobody read.
 
 How fast an optocoupler lets go, how far it saturates, what it collects at small currents and, of
 some types, its highest CTR are known from a few makers' curves at most. A board that does not do
 what a sync input is for is judged again with all of that kind to it: with a transistor that is
 fast and weak, deep or shallow in saturation, and with one that is fast and strong. What only one of
-them mends is in doubt.
+them mends is in doubt. So it is with an optocoupler whose grade was not read: a typical one of all
+grades stands in.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from zcd.board.model import Board
 from zcd.circuit.build import Conditions, build_circuit
 from zcd.circuit.elements import Circuit, stack
 from zcd.margin.rule_margins import RuleMargins, evaluate
-from zcd.margin.tolerances import Draw, Tolerance, draw, tolerances_of
+from zcd.margin.tolerances import Draw, Tolerance, draw, grade_unread, tolerances_of
 from zcd.sync.lock import FUNCTION, lock_of, thresholds_of
 
 FloatArray = NDArray[np.float64]
@@ -91,10 +92,13 @@ def with_doubt(
     return replace(margins, margins=result)
 
 
-def locks_with_doubt(board: Board, cases: Sequence[Conditions]) -> NDArray[np.bool_]:
-    """Under which conditions one of the kind transistors would lock, shape (n,)."""
+def locks_with_doubt(
+    board: Board, cases: Sequence[Conditions], worst: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Under which conditions, some of them worst ones, a kind transistor would lock, shape (n,)."""
     kinds = stack([_kind_circuit(board, cases, kind) for kind in KINDS])
-    return np.any(lock_of(kinds, board).locks.reshape(len(KINDS), -1), axis=0)
+    lock = lock_of(kinds, board, worst=np.tile(worst, len(KINDS)))
+    return np.any(lock.locks.reshape(len(KINDS), -1), axis=0)
 
 
 def _kind_circuit(board: Board, cases: Sequence[Conditions], kind: Kind) -> Circuit:
@@ -110,8 +114,9 @@ def _kind_circuit(board: Board, cases: Sequence[Conditions], kind: Kind) -> Circ
                 share = np.array([tolerance.unpublished.end(kind)])
                 drawn = tolerance.put(drawn, tolerance.amount(share))
         # the highest of a grade that has none published is no more than the usual
-        if kind != "strong" and not opto.ctr_max_published and case.ctr_ratio is not None:
-            least = np.minimum(case.ctr_ratio, opto.ctr_ratio)
+        ctr_ratio = drawn.conditions.ctr_ratio
+        if kind != "strong" and not opto.ctr_max_published and ctr_ratio is not None:
+            least = np.minimum(ctr_ratio, opto.ctr_ratio)
             drawn = replace(drawn, conditions=replace(drawn.conditions, ctr_ratio=least))
         circuit = build_circuit(board, drawn.conditions)
         for change in drawn.edits:
@@ -122,7 +127,9 @@ def _kind_circuit(board: Board, cases: Sequence[Conditions], kind: Kind) -> Circ
 
 def doubt_about(board: Board, rule: str) -> str:
     """What decides whether a function of the sync input is kept, in the bench's words."""
+    if grade_unread(board):
+        return f"the grade of {board.optocoupler.ref}, which was not read"
     follows = board.output.kind == "emitter-follower"
     conducts = rule == ("pin never high" if follows else "pin never low")
     what = "strongly {} conducts" if conducts else "soon {} turns off"
-    return f"how {what.format(board.optocoupler.ref)}"
+    return f"how {what.format(board.optocoupler.ref)}, which no data sheet states"

@@ -254,9 +254,10 @@ def wright_omega(z: FloatArray) -> FloatArray:
     near = np.flatnonzero((flat > _NOTHING_BELOW) & (flat < _SERIES_ABOVE))
     far = np.flatnonzero(flat >= _SERIES_ABOVE)
     omega[near] = _omega_near_knee(flat[near])
-    log, x = np.log(flat[far]), 1.0 / flat[far]
+    large = flat[far]
+    log, x = np.log(large), 1.0 / large
     second, third = 0.5 * log - 1.0, 1.0 + log * (log / 3.0 - 1.5)
-    omega[far] = flat[far] - log + log * x * (1.0 + x * (second + x * third))
+    omega[far] = large - log + log * x * (1.0 + x * (second + x * third))
     return omega.reshape(z.shape)
 
 

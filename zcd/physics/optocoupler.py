@@ -16,10 +16,11 @@ FloatArray = NDArray[np.float64]
 # output curves (6.6 mA at 5 V and 5 mA), the high one from the SHARP-817 CTR curve.
 LOW_SAMPLE_CTR_RATIO = 1.32
 HIGH_SAMPLE_CTR_RATIO = 4.74
+HIGH_RANK, FLAT = "SHARP-817", "TLP293"
+"""Curves of the high-rank shape and of the newer kind of LED."""
 
 _MIN_CURRENT_A = 1e-9
 _JOIN_A = 0.5e-3
-_HEAT_AT_A, _HEAT_RANGE_A = 1e-3, (0.3e-3, 15e-3)
 _MIN_DROP_V, _MAX_SATURATED = 1e-9, 0.999
 _HEAT_KNOWN_A = (0.3e-3, 15e-3)
 
@@ -43,10 +44,10 @@ def _low_shape() -> tuple[FloatArray, FloatArray]:
 
 
 @cache
-def _high_shape() -> tuple[FloatArray, FloatArray]:
-    """Log current and log CTR of the high-rank shape, relative to 5 mA."""
-    high = columns("ctr_shape", curve="SHARP-817")
-    return np.log(high["current_a"]), np.log(high["relative_ratio"])
+def _published_shape(curve: str) -> tuple[FloatArray, FloatArray]:
+    """Log current and log CTR of a curve, relative to 5 mA."""
+    rows = columns("ctr_shape", curve=curve)
+    return np.log(rows["current_a"]), np.log(rows["relative_ratio"])
 
 
 def _interpolate(log_x: FloatArray, shape: tuple[FloatArray, FloatArray]) -> FloatArray:
@@ -58,6 +59,16 @@ def _interpolate(log_x: FloatArray, shape: tuple[FloatArray, FloatArray]) -> Flo
     return np.asarray(inside + below + above)
 
 
+def _log_shape(log_current: FloatArray, weight: FloatArray) -> FloatArray:
+    """Log of CTR relative to 5 mA: see `ctr_shape_ratio`."""
+    high = _interpolate(log_current, _published_shape(HIGH_RANK))
+    within = np.minimum(weight, 1.0)
+    result = (1.0 - within) * _interpolate(log_current, _low_shape()) + within * high
+    if np.any(beyond := np.maximum(weight - 1.0, 0.0)):
+        result += beyond * (_interpolate(log_current, _published_shape(FLAT)) - high)
+    return np.asarray(result)
+
+
 def ctr_shape_ratio(led_current_a: ArrayLike, shape_weight: ArrayLike) -> FloatArray:
     """CTR at a LED current relative to CTR at 5 mA, at 25 degC.
 
@@ -66,7 +77,8 @@ def ctr_shape_ratio(led_current_a: ArrayLike, shape_weight: ArrayLike) -> FloatA
     led_current_a : array_like, shape (...,)
         LED current; negative and zero count as 1 nA. [A]
     shape_weight : array_like
-        0: the low-rank shape, 1: the high-rank one; between, a geometric mean. [1]
+        0: the low-rank shape, 1: the high-rank one, 2: that of the newer, flat kind of LED;
+        between, a geometric mean. [1]
 
     Returns
     -------
@@ -82,11 +94,10 @@ def ctr_shape_ratio(led_current_a: ArrayLike, shape_weight: ArrayLike) -> FloatA
     .. [1] Everlight EL817 data sheet Rev. 10 (2010), figure 2.
     .. [2] Sharp PC817X data sheet D2-A03101EN (2003), figure 6.
     .. [3] Avago 4N35 data sheet AV02-0773EN (2007), figure 4, below 0.5 mA.
+    .. [4] Toshiba TLP293 data sheet Rev. 5.0 (2018), figure 11.12: the flat kind.
     """
     log_current = np.log(np.maximum(np.asarray(led_current_a, dtype=float), _MIN_CURRENT_A))
-    weight = np.asarray(shape_weight, dtype=float)
-    low, high = _interpolate(log_current, _low_shape()), _interpolate(log_current, _high_shape())
-    return np.exp((1.0 - weight) * low + weight * high)
+    return np.exp(_log_shape(log_current, np.asarray(shape_weight, dtype=float)))
 
 
 def ctr_corners_a() -> FloatArray:
@@ -100,7 +111,8 @@ def ctr_corners_a() -> FloatArray:
         Rising. [A]
     """
     limits = np.log([_MIN_CURRENT_A, *_HEAT_KNOWN_A])
-    logs = np.concatenate([limits, _low_shape()[0], _high_shape()[0]])
+    curves = (_low_shape(), _published_shape(HIGH_RANK), _published_shape(FLAT))
+    logs = np.concatenate([limits, *(at for at, _ in curves)])
     # rounded, so that a current that both curves have is one corner
     return np.exp(np.unique(np.round(logs, 9)))
 
@@ -163,25 +175,46 @@ def shape_weight_ratio(ctr_ratio: ArrayLike, test_current_a: float) -> FloatArra
 
 
 @cache
-def _temperature_grid() -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Temperatures, log ratio at the lower and at the higher LED current of the source."""
-    one = columns("ctr_temperature", curve="SHARP-817")
+def _temperature_grid(curve: str) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Log of the source's two LED currents; temperatures, log ratio at the lower and the higher."""
+    one = columns("ctr_temperature", curve=curve)
     low, high = np.unique(one["current_a"])
     at = {i: one["current_a"] == i for i in (low, high)}
     return (
+        np.log([low, high]),
         one["temperature_degc"][at[low]],
         np.log(one["relative_ratio"][at[low]]),
         np.log(one["relative_ratio"][at[high]]),
     )
 
 
-def ctr_temperature_ratio(led_current_a: ArrayLike, temperature_degc: ArrayLike) -> FloatArray:
+def _log_heat(log_current: FloatArray, weight: FloatArray, t: FloatArray) -> FloatArray:
+    """Log of CTR relative to 25 degC: see `ctr_temperature_ratio`."""
+    current = np.clip(log_current, *np.log(_HEAT_KNOWN_A))
+
+    def of_curve(curve: str) -> FloatArray:
+        ends, celsius, low, high = _temperature_grid(curve)
+        at_low, at_high = _interpolate(t, (celsius, low)), _interpolate(t, (celsius, high))
+        steepness = (at_high - at_low) / (ends[1] - ends[0])
+        return np.asarray(at_low + steepness * (current - ends[0]))
+
+    result = of_curve(HIGH_RANK)
+    if np.any(beyond := np.maximum(weight - 1.0, 0.0)):
+        result = result + beyond * (of_curve(FLAT) - result)
+    return result
+
+
+def ctr_temperature_ratio(
+    led_current_a: ArrayLike, temperature_degc: ArrayLike, shape_weight: ArrayLike = 0.0
+) -> FloatArray:
     """CTR at a temperature relative to CTR at 25 degC, at the same LED current.
 
     Parameters
     ----------
     led_current_a, temperature_degc : array_like, broadcastable
         [A], [°C]
+    shape_weight : array_like
+        As in `ctr_shape_ratio`; up to 1 there is one law, towards 2 that of the flat kind. [1]
 
     Returns
     -------
@@ -191,19 +224,17 @@ def ctr_temperature_ratio(led_current_a: ArrayLike, temperature_degc: ArrayLike)
     Notes
     -----
     Published at 1 and 5 mA, -30 to 100 degC. The log ratio goes as a straight line in log
-    current, on to 0.3 mA and 15 mA, then stays: heat costs more at lower current, and no
-    maker's curve below 1 mA was found.
+    current, on to 0.3 mA and 15 mA, then stays: heat costs more at lower current. Two other makers'
+    curves at 0.5 mA lose less: 0.53 and 0.56 are left at 85 degC, where this law says 0.50.
 
     References
     ----------
     .. [1] Sharp PC817X data sheet D2-A03101EN (2003), figure 9.
+    .. [2] Toshiba TLP293 data sheet Rev. 5.0 (2018), figure 11.13: the flat kind.
     """
-    celsius, low, high = _temperature_grid()
-    t = np.asarray(temperature_degc, dtype=float)
-    at_low, at_high = _interpolate(t, (celsius, low)), _interpolate(t, (celsius, high))
-    current = np.clip(np.asarray(led_current_a, dtype=float), *_HEAT_KNOWN_A)
-    log_current = np.log(current / 1e-3)
-    return np.exp(at_low + (at_high - at_low) * log_current / np.log(5.0))
+    log_current = np.log(np.maximum(np.asarray(led_current_a, dtype=float), _MIN_CURRENT_A))
+    weight, t = (np.asarray(value, dtype=float) for value in (shape_weight, temperature_degc))
+    return np.exp(_log_heat(log_current, weight, t))
 
 
 def collected_current_a(
@@ -225,16 +256,8 @@ def collected_current_a(
     """
     lit = np.maximum(led_current_a, 0.0)
     log_current = np.log(np.maximum(lit, _MIN_CURRENT_A))
-    weight = np.asarray(shape_weight, dtype=float)
-    log_ratio = (1.0 - weight) * _interpolate(log_current, _low_shape())
-    log_ratio += weight * _interpolate(log_current, _high_shape())
-    celsius, low, high = _temperature_grid()
-    t = np.asarray(temperature_degc, dtype=float)
-    at_low, at_high = _interpolate(t, (celsius, low)), _interpolate(t, (celsius, high))
-    steepness = (at_high - at_low) / np.log(5.0)
-    least, most = np.log(_HEAT_RANGE_A)
-    log_ratio += steepness * (np.clip(log_current, least, most) - np.log(_HEAT_AT_A))
-    log_ratio += at_low
+    weight, t = (np.asarray(value, dtype=float) for value in (shape_weight, temperature_degc))
+    log_ratio = _log_shape(log_current, weight) + _log_heat(log_current, weight, t)
     return np.asarray(lit * np.exp(log_ratio))
 
 

@@ -20,8 +20,8 @@ from zcd.practice.review import Expert, Review, is_meant, review
 
 HELP = (
     'Type a reading: "ohm R1", "ohm R1 lifted", "diode D1", "dc pin gnd", "ac line neutral", '
-    '"frequency pin". "unplug", "prove dead", "plug in" change the board. "found R1" or '
-    '"found R1 open" names the fault. "points" lists points and parts, "so far" what you '
+    '"frequency pin". "unplug", "prove dead", "plug in" change the board. "R1 open" or '
+    '"found R1" names the fault. "points" lists points and parts, "so far" what you '
     'measured. "hint" costs five minutes. "give up" ends and tells.'
 )
 END = ("give up", "end", "quit", "exit", "q")
@@ -116,6 +116,8 @@ class Session:
         first, _, rest = text.partition(" ")
         if first.lower() == "found":
             return self._name(rest)
+        if text.casefold() in (fault.key.casefold() for fault in self._faults):
+            return self._name(text)
         return self._measure(text)
 
     def review(self) -> Review:

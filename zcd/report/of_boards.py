@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 
 from zcd.board.model import Board
@@ -40,8 +41,16 @@ def unread_text(name: str, problem: str) -> str:
 
 
 def _row(name: str, board: Board) -> tuple[str, ...]:
-    ohms = ", ".join(quantity_text(r.resistance_ohm, "Ω") for r in chain_resistors(board))
-    return plain(name), plain(board.name), _mains(board), str(board.topology), ohms, _coupler(board)
+    values = Counter(quantity_text(r.resistance_ohm, "Ω") for r in chain_resistors(board))
+    ohms = ", ".join(f"{n} x {value}" if n > 1 else value for value, n in values.items())
+    return (
+        plain(name),
+        plain(board.name),
+        _mains(board),
+        str(board.topology),
+        ohms,
+        _coupler(board).removesuffix(" any"),
+    )
 
 
 def _record(entry: BoardEntry) -> Record:

@@ -9,9 +9,7 @@ from zcd.board.model import Board, Resistor
 from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
 from zcd.margin.wiring import rewired, same_shape
-from zcd.report.text import plain
-
-NO_GRADE = " any"
+from zcd.report.text import listed, plain
 
 
 def changes(before: Board, after: Board) -> tuple[str, ...]:
@@ -24,9 +22,11 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
         del new[ref]
     lines = list(rebuilt)
     lines += [f"{ref}: {plain(text)} taken out" for ref, text in old.items() if ref not in new]
-    lines += [
-        _change_text(ref, old.get(ref), text) for ref, text in new.items() if old.get(ref) != text
-    ]
+    alike: dict[str, list[str]] = {}
+    for ref, text in new.items():
+        if old.get(ref) != text:
+            alike.setdefault(_change_text(old.get(ref), text), []).append(plain(ref))
+    lines += [f"{listed(refs)}: {how}" for how, refs in alike.items()]
     known = before.traced is None and after.traced is None
     if not known or (old.keys() == new.keys() and not rebuilt):
         moved = rewired(after, before)
@@ -35,13 +35,9 @@ def changes(before: Board, after: Board) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _change_text(ref: str, old: str | None, new: str) -> str:
-    """What became of a part; one whose grade was only read since is the same."""
-    if old is None:
-        return f"{ref}: {new} new"
-    if old.endswith(NO_GRADE) and new.startswith(old.removesuffix(NO_GRADE)):
-        return f"{ref}: {plain(old)}, now {plain(new)} (fitted, or its grade read)"
-    return f"{ref}: {plain(old)} replaced by {plain(new)}"
+def _change_text(old: str | None, new: str) -> str:
+    """What became of a part."""
+    return f"{new} new" if old is None else f"{plain(old)} replaced by {plain(new)}"
 
 
 def _rebuilt_strings(before: Board, after: Board) -> tuple[str, ...]:

@@ -85,6 +85,13 @@ def levels_table(check: Check) -> Table:
         remark += " Times of the first of the pulses in a period."
     if unsettled:
         remark += f" Not settled, the last cycles are shown: {', '.join(unsettled)}."
+    if check.pulse is not None:
+        low, falls = check.pulse.low_time_s, check.pulse.fall_offset_s
+        remark += (
+            f" Over the tolerances of all parts: low {quantity_text(low[0], 's')} to "
+            f"{quantity_text(low[1], 's')}, falls {offset_text(falls[0])} to "
+            f"{offset_text(falls[1])}."
+        )
     title = "Sync pulses and LED current"
     return Table.across(check.levels, LEVELS, lambda level: level.name, title, remark)
 
@@ -141,8 +148,8 @@ def resistors_table(check: Check) -> Table:
         RESISTORS,
         title="Resistors at their worst",
         remark=f"At high mains, each with its own tolerance and that of the others at the worse "
-        f"end. Power limit derated for {hot}. Voltage: rms, at least that of the sine with its "
-        "peak.",
+        f"end. Power limit derated for {hot}. Voltage: rms, or peak / √2 if that is "
+        "higher.",
     )
 
 

@@ -8,6 +8,7 @@ from math import isfinite, isnan
 import numpy as np
 
 from zcd.board.model import Assumption, Board
+from zcd.board.parts_library import all_resistors
 from zcd.board.units import format_si
 from zcd.diagnosis.readings import AccessLevel
 from zcd.margin.as_new import Change, Repair
@@ -22,7 +23,6 @@ from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Ve
 from zcd.report.of_board import read_as_line, unread_parts
 from zcd.report.of_changes import changes
 from zcd.report.of_sizes import SmallChain, of_size, sizes_of, small_chain
-from zcd.report.of_spread import DOUBT
 from zcd.report.table import STATUS
 from zcd.report.text import (
     RULE_WORDS,
@@ -40,22 +40,30 @@ from zcd.sync.lock import LIMITS, expected_pulses
 QUARTER_RATIO = 0.5
 """Edges farther from the crossing than so much of a quarter period are those of a capacitor."""
 MOST_FINDINGS = 5
-GRADE = "optocoupler.grade"
-"""The key of a board file for it."""
+SPOKEN = {
+    "offset of the edge": "edge off the zero crossing by",
+    "unevenness of the pulses": "pulses uneven by",
+}
+"""Quantities whose name is no beginning of a sentence."""
+FAR = {
+    "offset of the edge": "edge far off the zero crossing",
+    "unevenness of the pulses": "pulses very uneven",
+}
+"""The same where they are beyond any figure."""
 NOTE = "note: "
 """Before a finding that asks for nothing, and that the verdict does not count as a warning."""
 EXPECTATION_TEXTS = {
     "low time": "some controllers miss pulses this short",
     "high time": "some controllers miss pauses this short",
     "transition": "some controllers count such a slow edge twice",
-    "edge offset": "the gate pulse may come too late; no known firmware checks it",
+    "edge offset": "the gate pulse may come too late",
     "period": "some controllers reject pulses this uneven",
     "duty": "some controllers that use both edges reject such a pulse",
 }
 """What it means that an expectation about the controller is not met."""
 WEIGHTY = (
-    "chain.return_resistors", "mains.band", "chain.style", "chain.tolerance", "optocoupler.grade",
-    "controller.low_threshold", "controller.high_threshold",
+    "chain.topology", "chain.return_resistors", "mains.band", "mains.frequency", "chain.style",
+    "chain.tolerance", "optocoupler.grade", "controller.low_threshold", "controller.high_threshold",
 )  # fmt: skip
 """Assumptions that most often change a verdict, the first first: common practice, no source."""
 MOST_ASSUMED = 3
@@ -69,7 +77,7 @@ def answer_section(check: Check, title: str = "Verdict", is_verdict: bool = True
     first = Verdict(headline, check.passes) if is_verdict else Paragraph(headline)
     blocks: list[Block] = [first]
     blocks += [Paragraph(line) for line in advice_lines(check)]
-    if findings := finding_lines(check):
+    if findings := tuple(line for line in finding_lines(check) if not line.startswith(NOTE)):
         blocks.append(BulletList(_first(findings)))
     blocks.append(Facts(tuple(_facts(check))))
     blocks += [Paragraph(line) for line in (read_as_line(check.board),) if line]
@@ -92,7 +100,8 @@ def headline_text(check: Check) -> str:
     band = f"{quantity_text(mains.low_rms_v, '')} to {quantity_text(mains.high_rms_v, 'V')}"
     sizes = sizes_of(check, _failed_subjects(check))
     condition = f", if {listed([each.condition for each in sizes])}" if sizes else ""
-    sound = f"Sync works from {band}" + ("" if sizes else "; no part is overloaded")
+    sound = f"Sync works from {band} (the band checked)"
+    sound += "" if sizes else "; no part is overloaded"
     if check.status == "pass":
         return f"PASSES{condition}. {sound}."
     if inherited and check.passes:
@@ -107,7 +116,7 @@ def headline_text(check: Check) -> str:
         if count == 1 and any(each.too_small for each in sizes):
             passes = "PASSES"
         if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
-            return f"{passes}: sync depends on {plain(doubt)}."
+            return f"{passes}: sync depends on {plain(doubt.partition(',')[0])}."
         return f"{passes}{condition}. {sound}."
     failed = _failed_subjects(check)
     parts = sorted(failed - {SYNC})
@@ -157,26 +166,25 @@ def unread_lines(check: Check) -> Iterator[str]:
     spans = {values.ref: values for values in check.passing_values}
     for line, unknown in zip(unread_parts(check.board), check.board.unknowns, strict=True):
         values = spans.get(unknown.ref)
-        with_values = "no value of it alone makes the board pass"
-        if values is not None:
-            with_values = f"the board passes with {_span_text(values)} (E12)"
+        span = "" if values is None else f"with {_span_text(values)} (E12)"
+        taken = values is not None and values.low <= values.value <= values.high
+        if check.passes and not taken:
+            # a value that is passed for a doubt, or a rare corner, has no room left
+            with_values = "the board passes with it" + f", surely {span}" * bool(span)
+        elif span:
+            with_values = f"the board passes {span}"
+        else:
+            with_values = "no value of it alone makes the board pass"
         yield f"{line}; {with_values}."
-
-
-def _hangs_on_grade(check: Check) -> bool:
-    """Whether a board may fail only because the grade of its optocoupler was not read."""
-    nominal = next(level for level in check.levels if level.name == "nominal")
-    unread = any(each.key == GRADE for each in check.board.assumptions)
-    return unread and not check.passes and SYNC in _failed_subjects(check) and nominal.locks
 
 
 def _grade_lines(check: Check) -> Iterator[str]:
     """To read the grade before any part is blamed."""
-    if _hangs_on_grade(check):
+    if check.hangs_on_grade:
         ref = plain(check.board.optocoupler.ref)
         yield (
-            f"A typical {ref} works. Its grade was not read, so the weakest of all grades counts: "
-            "read the letter behind its type number first."
+            f"Read the grade letter behind the type number of {ref} first: a typical {ref} works, "
+            "the weakest of all grades does not."
         )
 
 
@@ -207,13 +215,22 @@ def culprit_lines(check: Check) -> Iterator[str]:
                 f"each type with the board. Next: correct {file}, then zcd check {file}"
             )
         return
-    if _hangs_on_grade(check):
-        yield f"If it has none: {_part_text(first.ref)} with {_span_text(first)}."
+    if check.hangs_on_grade:
+        yield f"If there is none: the board passes with {_of_text(first)}."
         return
-    yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
+    if check.passes:
+        yield f"To cure it: {_of_text(first)}."
+        return
+    if _only_the_weakest_fails(check):
+        ref = plain(check.board.optocoupler.ref)
+        yield (
+            f"A typical {ref} works; the weakest that its grade allows does not, at low mains and "
+            f"hot. The board passes with {_of_text(first)}."
+        )
+    else:
+        yield f"Most likely cause: {_part_text(first.ref)}. {_remedy_text(first)}"
     if others:
-        ways = (f"{_part_text(r.ref)} with {_span_text(r)}" for r in others)
-        yield f"Or else: {'; '.join(ways)}."
+        yield f"Or else: {'; '.join(map(_of_text, others))}."
 
 
 def _small_chain(check: Check) -> SmallChain | None:
@@ -256,8 +273,14 @@ def quarter_lines(check: Check) -> Iterator[str]:
 
 def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     """What the repair changed, and whether for the worse."""
-    parts = "; ".join(changes(repair.was, board))
-    if not parts:
+    changed = [*changes(repair.was, board)]
+    now = {part.ref: part for part in all_resistors(board)}
+    unread = {each.ref for each in board.unknowns}
+    read = [each.ref for each in repair.was.unknowns if each.ref in now.keys() - unread]
+    known = [f"{plain(ref)} {quantity_text(now[ref].resistance_ohm, 'Ω')}" for ref in read]
+    if known:
+        changed.append(f"{listed(known)} in place of what could not be read")
+    if not changed:
         return "Both files describe the same parts."
     if repair.mended:
         how = [_change_text(change) for change in repair.worse]
@@ -265,7 +288,7 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
         verdict = f"Better: the original does not pass, this board does.{less}"
     elif repair.worse:
         how = [_change_text(change) for change in repair.worse]
-        verdict = f"Compared with the original it is worse: {'; '.join(how)}."
+        verdict = f"Worse than the original: {'; '.join(how)}."
     elif repair.outcome == "better":
         how = [_change_text(change) for change in repair.changes if change.effect == "better"]
         verdict = f"Better than when it was new: {'; '.join(how)}."
@@ -281,23 +304,32 @@ def repair_text(repair: Repair, board: Board, passes: bool = True) -> str:
     else:
         verdict = "As good as when it was new."
     inherited = " What fails failed on the original too." if repair.inherited and passes else ""
-    return f"{verdict}{inherited} Changed: {parts}."
+    return f"{verdict}{inherited} Changed: {'; '.join(changed)}."
 
 
 def _change_text(change: Change) -> str:
     if change.unit == "s":
-        ends = crossing_text(change.before), crossing_text(change.after)
+        before, after = crossing_text(change.before), crossing_text(change.after)
+        side = after.partition(" the zero crossing")[0].split()[-1]
+        ends = before.removesuffix(f" {side} the zero crossing"), after
     else:
         unit = change.unit
         ends = quantity_text(change.before, unit), quantity_text(change.after, unit)
-    of_limit = " of its limit" if change.unit == "%" else ""
-    return f"{plain(change.name)} {ends[0]}{of_limit} before, {ends[1]} now"
+    of_limit = {"%": " of its limit", "": " times"}.get(change.unit, "")
+    return f"{plain(change.name)} was {ends[0]}{of_limit}, is {ends[1]}"
 
 
 def _remedy_text(remedy: Remedy) -> str:
     now = quantity_text(remedy.value, remedy.unit)
     rated = "rated " if remedy.unit == "V" else ""
     return f"It is {rated}{now}; the board passes with {_span_text(remedy)}."
+
+
+def _of_text(remedy: Remedy) -> str:
+    """A part with the values with which the board passes."""
+    if remedy.unit == "V":
+        return _span_text(remedy)
+    return f"{_part_text(remedy.ref).replace('the ', 'a ')} of {_span_text(remedy)}"
 
 
 def _span_text(remedy: Remedy) -> str:
@@ -366,10 +398,8 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     if doubt and worst_status(rules) == "warning":
         where = f"at {_conditions_text(lost)}" if lost else "where tolerances add up"
         reach = f" ({_reach_text(check, corners)})" if corners else ""
-        return (
-            f"sync may be lost {where}{reach}: it depends on {doubt}, which no data sheet states; "
-            "look at the pulse at low and at high mains"
-        )
+        look = "" if check.hangs_on_grade else "; look at the pulse at low and at high mains"
+        return f"sync may be lost {where}{reach}: it depends on {doubt}{look}"
     if lost:
         return f"sync is lost at {_conditions_text(lost)}: {_broken_text(check, lost[0])}"
     if not corners:
@@ -432,9 +462,8 @@ def _reserve_text(check: Check, rule: Rule[float]) -> str:
         left, wanted = (percent_text(1.0 - 1.0 / ratio) for ratio in (rule.value, rule.limit))
         years = years_text(check.life.design_rule_years)
         return (
-            "too little reserve for ageing: at low mains, hot, with the weakest coupler of the "
-            f"grade, sync is lost at {left} less CTR (about {years}); allow for {wanted}. Fit a "
-            "new coupler of a higher grade"
+            "too little reserve for ageing: sync is lost once the weakest coupler of its grade has "
+            f"lost {left} of its CTR, about {years} ({wanted} wanted). Fit one of a higher grade"
         )
     rise, due = percent_text(rule.value - 1.0), percent_text(rule.limit - 1.0)
     return f"sync is lost once the chain has risen by {rise} (tolerance and ageing: {due})"
@@ -451,9 +480,14 @@ def _expectation_text(check: Check, subject: str, rules: list[Rule[float]]) -> s
     bound = "at least" if rule.at_least else "at most"
     over = "over " if rule.margin <= -1.0 and not rule.at_least else ""
     return (
-        f"{rule.name} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
+        f"{_spoken(rule.name)} {over}{quantity_text(rule.value, rule.unit)} {rule.remark} "
         f"({bound} {quantity_text(rule.limit, rule.unit)} expected): {EXPECTATION_TEXTS[subject]}"
     )
+
+
+def _spoken(name: str) -> str:
+    """A quantity as the beginning of a sentence with its figure."""
+    return SPOKEN.get(name, name)
 
 
 def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
@@ -465,11 +499,13 @@ def _worst_text(check: Check, subject: str, rule: Rule[float]) -> str:
     if margin >= 0.0:
         margin = rule.margin
     if margin <= -1.0:  # where margins end
-        return f"{limit.words} {'none' if limit.at_least else 'far off'} at worst"
+        usual = f"{limit.words} {'none' if limit.at_least else 'far too large'}"
+        return f"{FAR.get(limit.words, usual)} at worst"
+    words = _spoken(limit.words)
     worst = expected * (1.0 + margin if limit.at_least else 1.0 - margin)
     bound = "at least" if limit.at_least else "at most"
     return (
-        f"{limit.words} {quantity_text(worst, limit.unit)} at worst "
+        f"{words} {quantity_text(worst, limit.unit)} at worst "
         f"({bound} {quantity_text(expected, limit.unit)} expected)"
     )
 
@@ -502,20 +538,22 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
     yield "LED", _led_text(check, by_name)
     yield "hottest part", _hottest_text(check)
     weak = check.weak_headrooms["ctr"]
-    if check.passes and weak.locks and isfinite(weak.factor_ratio):
+    short = any(rule.subject == RESERVE and rule.status != "pass" for rule in check.every_rule)
+    if check.passes and not short and weak.locks and isfinite(weak.factor_ratio):
         years = years_text(check.life.design_rule_years)
         hours = f"{check.board.service.hours_per_year:g} h a year"
         if any(each.key == HOURS for each in check.board.assumptions):
             hours += " (assumed)"
         yield (
             "reserve",
-            f"works until the optocoupler is {weak.factor_ratio:.2g} times weaker than the worst "
-            f"new one, about {years} at {hours}",
+            f"works until the weakest optocoupler of its grade has lost "
+            f"{percent_text(1.0 - 1.0 / weak.factor_ratio)} of its CTR, about {years} at {hours}",
         )
-    yield "tolerances", _population_text(check.spread.population)
+    doubt = next((rule.depends_on for rule in check.every_rule if rule.depends_on), "")
+    yield "tolerances", _population_text(check.spread.population, doubt)
 
 
-def _population_text(population: Population) -> str:
+def _population_text(population: Population, doubt: str) -> str:
     """What part tolerances, mains and heat do to such boards."""
     failing, doubtful = population.failing.ratio, population.doubtful_ratio
     if not failing and not doubtful:
@@ -524,7 +562,8 @@ def _population_text(population: Population) -> str:
     if not doubtful:
         return fails
     more = "more" if failing else "of such boards"
-    may = f"{_few_text(doubtful)} {more} may fail: {DOUBT}"
+    why = f": it depends on {plain(doubt)}" if doubt else ""
+    may = f"{_few_text(doubtful)} {more} may fail{why}"
     return f"{fails}; {may}" if fails else may
 
 
@@ -533,16 +572,15 @@ def _few_text(ratio: float) -> str:
 
 
 def _pulse_text(check: Check, nominal: Level) -> str:
-    locked = [level for level in check.levels if level.locks]
-    widths = [level.low_time_s for level in locked]
-    falls = [level.fall_offset_s for level in locked]
+    assert check.pulse is not None  # where the nominal level locks
+    shortest, longest = (quantity_text(each, "s") for each in check.pulse.low_time_s)
     often = "two a period" if expected_pulses(check.board) == 2 else "one a period"
-    first, last = offset_text(min(falls)), offset_text(max(falls))
+    first, last = (offset_text(each) for each in check.pulse.fall_offset_s)
     if first.split()[-1] == last.split()[-1]:
         first = first.rpartition(" ")[0]
     return (
         f"{often}, low {quantity_text(nominal.low_time_s, 's')} "
-        f"({quantity_text(min(widths), 's')} to {quantity_text(max(widths), 's')}), "
+        f"({shortest} to {longest}), "
         f"falls {crossing_text(nominal.fall_offset_s)} ({first} to {last})"
     )
 
@@ -572,7 +610,8 @@ def assumed_text(board: Board) -> str:
     values: dict[str, list[str]] = {}
     for assumption in sorted(board.assumptions, key=_weight):
         values.setdefault(assumption.key, []).append(assumption.value)
-    named = [key for key in values if key in WEIGHTY][:MOST_ASSUMED]
+    said = {"mains.frequency"} if "mains.band" in values else set()  # a band is of one frequency
+    named = [key for key in values if key in WEIGHTY and key not in said][:MOST_ASSUMED]
     texts = [f"{_key_text(key)} {' or '.join(values[key])}" for key in named]
     more = len(values) - len(named)
     if more:
@@ -585,4 +624,5 @@ def _weight(assumption: Assumption) -> int:
 
 
 def _key_text(key: str) -> str:
-    return key.replace("controller.", "").replace(".", " ").replace("_", " ")
+    words = key.replace("chain.topology", "topology").removeprefix("controller.")
+    return words.replace(".", " ").replace("_", " ")

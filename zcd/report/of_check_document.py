@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 OUTLOOK_HINT = (
     "`zcd check BOARD --outlook` adds, in a few seconds: what makes the CTR headroom differ from "
-    "board to board, and when the worst corner, the first board in a hundred and half of the "
+    "board to board, and when the worst corner, the worst 1 % and half of the "
     "boards lose sync."
 )
 TOUCH_CAUTION = "CAUTION before the board is touched"

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
-from zcd.circuit.points import PART_ENDINGS, joint_text, leads_text, part_words
+from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, joint_text, leads_text, part_words
 from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
@@ -157,7 +157,7 @@ def indistinguishable_line(diagnosis: Diagnosis) -> str:
 
 
 def flags_line(job: Job) -> str:
-    """What the controller reported, in the appliance's own codes; empty where nobody looked."""
+    """What the controller reported, in the appliance's own codes; empty where none were read."""
     names = ", ".join(flag_text(flag, job.codes) for flag in job.flags)
     return f"Flags reported: {names}." if names else ""
 
@@ -289,7 +289,11 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
         for e in circuit
         if isinstance(e, Resistance | Junction) and set(e.nodes) <= mains and not is_hidden(e)
     ]
-    unseen = [ref for ref in chain if ref not in read and ref not in (own, "K1.contact")]
+    unseen = [
+        ref
+        for ref in chain
+        if ref not in (*read, own, "K1.contact") and not ref.startswith(f"{fault.repair}.")
+    ]
     # a level that stays tells nothing of a transistor that the LED never switched on
     outputs = [e.ref for e in circuit.of(Phototransistor) if e.ref != fault.repair]
     return (*unseen, *(f"{ref} output side" for ref in outputs))
@@ -300,7 +304,7 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
     unseen = unseen_parts(diagnosis, circuit)
     if not unseen:
         return ""
-    names = ", ".join(map(part_words, unseen))
+    names = ", ".join(dict.fromkeys(part_words(diode_of_bridge(ref)[0]) for ref in unseen))
     return (
         f"Not yet tested: {names}. Test them unplugged (ohms, diode test) before you power the "
         "board; read DC volts and frequency at the pin after the repair."
@@ -318,10 +322,10 @@ MEANT = (
     "part and measure it alone."
 )
 STOPPED = {
-    "sure": "Nothing more is asked: past 95 %.",
-    "nothing left": "Nothing more is asked: no reading left would change the mind.",
-    "contradiction": "Nothing more is asked, and it is not settled: see the reading above.",
-    "danger": "Nothing more is asked: it would not be safe.",
+    "sure": "No further reading needed: over 95 % sure.",
+    "nothing left": "No further reading would change the answer.",
+    "contradiction": "No further reading settles it: see the reading above.",
+    "danger": "No further reading: it would not be safe.",
     "": "",
 }
 """Why it stops, in words."""
@@ -462,7 +466,7 @@ def suggestion_lines(suggestion: Suggestion, circuit: Circuit) -> list[str]:
     )
     lines = ["; ".join(part for part in parts if part) + "."]
     if suggestion.again is not None:
-        lines[0] += f" Again: {show_measured(suggestion.again)} fits badly with the rest."
+        lines[0] += f" Again: {show_measured(suggestion.again)} contradicts the other readings."
     lines += answers_text(suggestion, full=True)
     return lines
 
@@ -484,11 +488,28 @@ def answers_text(suggestion: Suggestion, *, full: bool = False) -> list[str]:
     Unless `full`, one that a good board gives too names no fault: the reading does not see it.
     """
     good = next((o.value[1] for o in suggestion.outcomes if o.key == HEALTHY.key), None)
-    answers = suggestion.answers
-    if not full:
-        keys = (HEALTHY.key,)
-        answers = tuple(replace(a, keys=keys) if HEALTHY.key in a.keys else a for a in answers)
-    return [answer_text(suggestion.reading.function, a, good) for a in answers]
+    answers, function = suggestion.answers, suggestion.reading.function
+    healthy = next((a for a in answers if HEALTHY.key in a.keys), None)
+    if full or healthy is None:
+        return [answer_text(function, a, good) for a in answers]
+    healthy = replace(healthy, keys=(HEALTHY.key,))
+    return [
+        answer_text(function, healthy, good)
+        if HEALTHY.key in a.keys
+        else _outside_text(function, a, healthy) or answer_text(function, a, good)
+        for a in answers
+    ]
+
+
+def _outside_text(function: Function, answer: Answer, healthy: Answer) -> str:
+    """An answer that overlaps those of a good board: where it can be told; empty: it does not."""
+    if answer.jumps or answer.low > healthy.high or answer.high < healthy.low:
+        return ""
+    low, high = (show_value(function, end) for end in (healthy.low, healthy.high))
+    below, above = answer.low < healthy.low, answer.high > healthy.high
+    words = {(True, False): f"under {low}", (False, True): f"over {high}"}
+    where = words.get((below, above), f"under {low} or over {high}")
+    return f"{where}: {', '.join(answer.keys)}"
 
 
 def answer_text(function: Function, answer: Answer, good: float | None = None) -> str:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+import numpy as np
+
 from zcd.board.model import Board
-from zcd.circuit.elements import Circuit
+from zcd.circuit.elements import Circuit, DcSource
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
 from zcd.diagnosis.faults import HEALTHY, Fault, includes
@@ -38,7 +40,7 @@ from zcd.substitutes.search import replaceable_refs
 MOST_NAMED = 3
 MOST_MEANING = 155
 """Characters of what the answers would mean: two lines."""
-MIN_NAMED = 0.02
+MIN_NAMED = 0.05
 MIN_TELLING = 0.1
 """Nobody acts on less."""
 LIFTABLE = ("resistor", "diode")
@@ -74,17 +76,18 @@ def answer_document(case: Case) -> Document:
     if job.codes and (flags := flags_line(job)):
         blocks.append(Paragraph(flags))
     telling = telling_readings(case.atlas, diagnosis, job.flags)
-    if telling:
-        why = because_lines(telling, case.board, case.circuit, job.meter)
-        blocks += [Paragraph("Because:"), BulletList(why)]
+    if named := telling or diagnosis.measured[-MOST_NAMED:]:
+        why = because_lines(named, case.board, case.circuit, job.meter)
+        blocks += [Paragraph("Because:" if telling else "Measured so far:"), BulletList(why)]
     more = (
         no_sync_line(case.board),
         unkept_line(case),
         overload_line(diagnosis, case.board),
         confirm_line(diagnosis),
+        higher_supply_line(diagnosis.measured, case.circuit),
         suspects_line(diagnosis, case.circuit),
         "" if job.closed else hidden_line(diagnosis, case.circuit),
-        end_line(case),
+        *end_lines(case),
     )
     blocks += [Paragraph(line) for line in more if line]
     if plan:
@@ -152,38 +155,42 @@ def unkept_line(case: Case) -> str:
     return f"Used, but not kept in {name} (add --ask to keep): {read}."
 
 
-def end_line(case: Case) -> str:
-    """What is left to do once it is settled."""
+def end_lines(case: Case) -> tuple[str, ...]:
+    """What is left to do once it is settled, one order a line."""
     job, diagnosis = case.job, case.diagnosis
     board_file = "FILE" if job.board_file is None else file_name(job.board_file)
     if job.file is None or job.closed is not None:
-        return fan_line(diagnosis, board_file)
-    return work_line(diagnosis, case.board, board_file, file_name(job.file))
+        return (fan_line(diagnosis, board_file),)
+    return work_lines(diagnosis, case.board, board_file, file_name(job.file))
 
 
-def work_line(diagnosis: Diagnosis, board: Board, board_file: str, job_file: str) -> str:
-    """The work that is left once a fault is found, as commands; empty while there is none."""
+def work_lines(
+    diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
+) -> tuple[str, ...]:
+    """The work that is left once a fault is found, one order a line; empty while there is none."""
     if line := fan_line(diagnosis, board_file):
-        return line
+        return (line,)
     first = diagnosis.indistinguishable[0].fault
     if diagnosis.stopped != "sure" or first is None or first.key == HEALTHY.key:
-        return ""
+        return ()
     part = first.repair.split()[0]
+    measure = f"zcd retest {board_file} --job {job_file}"
     if first.mode == "reversed":
         return (
-            f"Next: swap the probes and read it again. If it stays so, turn {part} round and "
-            f"measure again: zcd retest {board_file} --job {job_file}."
+            "Next: swap the probes and read it again.",
+            f"If it stays so, turn {part} round and measure again: {measure}",
         )
-    buy = f" (zcd substitute {board_file} --for {part})" if part in replaceable_refs(board) else ""
-    guess = ""
+    orders = []
     if part in {unknown.ref for unknown in board.unknowns}:
-        guess = f"The value of {part} is a guess: zcd check {board_file} says which pass. "
-    return (
-        f"{guess}Next: fit the new part{buy}, then measure again: zcd retest {board_file} --job "
-        f'{job_file} -r "dc pin ..." -r "frequency ...". If another value or type was fitted, '
-        f"first write it into a copy and retest that: zcd new --like {board_file} repaired.toml. "
-        f'Then: zcd close {job_file} --found "{first.key}".'
-    )
+        orders.append(f"The value of {part} is a guess. Values that pass: zcd check {board_file}")
+    if part in replaceable_refs(board):
+        orders.append(f"Find a new {part}: zcd substitute {board_file} --for {part}")
+    orders += [
+        f"If you fit another value or type: zcd new --like {board_file} repaired.toml",
+        f'Measure again: {measure} -r "dc pin ..." -r "frequency ..."',
+        f'Close the job: zcd close {job_file} --found "{first.key}"',
+    ]
+    return tuple(f"{number}. {order}" for number, order in enumerate(orders, 1))
 
 
 def next_line(diagnosis: Diagnosis, trip: Trip, circuit: Circuit) -> str:
@@ -205,7 +212,6 @@ def prompt_document(
     diagnosis: Diagnosis,
     trip: Trip,
     circuit: Circuit,
-    before: Diagnosis | None = None,
     warned: Collection[AccessLevel] = (),
     flags: Collection[str] = (),
 ) -> Document:
@@ -217,25 +223,23 @@ def prompt_document(
     trip : Trip
         The question first.
     circuit : Circuit
-    before : Diagnosis, optional
-        The one before the last answer.
     warned : collection of AccessLevel
         Sides whose cautions have been shown already.
     flags : collection of str
         What the controller reports.
     """
-    ranked = () if before is None else before.ranked
     settled = diagnosis.suggestion is None
     if settled:
         line = verdict_line(diagnosis)
     elif diagnosis.measured or flags:
-        line = changed_line(diagnosis, ranked)
+        line = likeliest_line(diagnosis)
     else:
         line = "Nothing measured yet."
     plan = trip.steps
     lines = [
         line,
         confirm_line(diagnosis),
+        higher_supply_line(diagnosis.measured, circuit),
         suspects_line(diagnosis, circuit),
         hidden_line(diagnosis, circuit) if settled else "",
     ]
@@ -305,13 +309,10 @@ def verdict_line(diagnosis: Diagnosis) -> str:
         return (
             f"Probably {fault_name(ranked[0])} ({probability_text(chance)}), not settled yet.{end}"
         )
-    shares: dict[str, float] = {}
-    for r in ranked:
-        if r.probability >= MIN_NAMED and (len(shares) < MOST_NAMED or fault_name(r) in shares):
-            shares[fault_name(r)] = shares.get(fault_name(r), 0.0) + r.probability
-    named = sorted(shares, key=lambda name: -shares[name])
-    names = ", ".join(f"{name} {probability_text(shares[name])}" for name in named)
-    return f"Not settled. Most likely: {names}.{end}"
+    likely = f"Most likely: {likeliest_text(ranked)}."
+    if ranked[0].probability < MIN_TELLING:
+        likely = "No fault stands out yet."
+    return f"Not settled. {likely}{end}"
 
 
 def swap_line(alike: Sequence[Ranked]) -> str:
@@ -326,6 +327,8 @@ def swap_line(alike: Sequence[Ranked]) -> str:
 USUAL_SUPPLIES_V = (3.3, 5.0, 12.0, 15.0, 24.0)
 SUPPLY_ERROR = 0.03
 """How far a regulator's output and a meter are off together: common practice, no source."""
+AT_SUPPLY = {"logic+": ("pin",), "coil+": ("coil-",)}
+"""Nodes that go no higher than a supply, and come near it."""
 SUPPLY_ENDS = {
     "supply low": [{"logic+", "logic0"}],
     "coil supply low": [{"coil+", "logic0"}, {"coil+", "coil-"}],
@@ -380,9 +383,36 @@ def _usual_supply(fault: Fault, measured: Sequence[Measured]) -> str:
             and m.reading.function is Function.DC
             and {m.reading.red, m.reading.black} in ends
         ):
-            near = [v for v in USUAL_SUPPLIES_V if abs(m.value - v) <= SUPPLY_ERROR * v]
+            near = _near_usual(m.value)
             if near:
-                return quantity_text(near[0], "V")
+                return near
+    return ""
+
+
+def _near_usual(volts: float) -> str:
+    """The usual supply that a reading is; empty where it is none."""
+    near = [v for v in USUAL_SUPPLIES_V if abs(volts - v) <= SUPPLY_ERROR * v]
+    return quantity_text(near[0], "V") if near else ""
+
+
+def higher_supply_line(measured: Sequence[Measured], circuit: Circuit) -> str:
+    """That a reading is a higher supply than the board file has; empty where none is."""
+    for source in circuit.of(DcSource):
+        ends = [{source.a, source.b}, *({end, source.b} for end in AT_SUPPLY[source.a])]
+        written = float(np.max(source.voltage_v))
+        for m in measured:
+            if (
+                m.exact
+                and m.reading.function is Function.DC
+                and {m.reading.red, m.reading.black} in ends
+                and m.value > (1.0 + 2.0 * SUPPLY_ERROR) * written
+                and (usual := _near_usual(m.value))
+            ):
+                return (
+                    f"{show_measured(m)} where the board file has a supply of "
+                    f"{quantity_text(written, 'V')}: is it {usual}? Read it off the regulator and "
+                    "put the board file right first."
+                )
     return ""
 
 
@@ -390,6 +420,8 @@ def fault_name(ranked: Ranked) -> str:
     """A fault of the ranking, such as ``R2 open``; of a bridge in one piece what is replaced."""
     if ranked.fault is not None and (bridge := diode_of_bridge(ranked.fault.part))[1]:
         return f"one diode of {bridge[0]}"
+    if ranked.fault is None:
+        return "no known fault"
     return "a good board" if ranked.key == HEALTHY.key else ranked.key
 
 
@@ -401,7 +433,7 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     same = [
         r
         for r in ranked
-        if r.probability >= MIN_NAMED
+        if (r is first or r.probability >= MIN_TELLING)
         and r.fault
         and not r.fault.members
         and (one_repair(first, r) or includes(r.fault, fault))
@@ -468,28 +500,32 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
         return f"the resistors come before {plain(board.rectifier.ref)}"
     if key == "chain.return_resistors":
         return f"{value} on the neutral side ({key})"
+    if key == "chain.topology":
+        return f"the circuit is {value} ({key})"
     if key == "optocoupler.grade":
-        return f"{key} {value.replace('(', '(CTR ', 1)}"
+        return f"CTR {value.partition('(')[2].rstrip(')') or value}, no grade read"
     return f"{key} {value}"
 
 
-def changed_line(diagnosis: Diagnosis, before: Collection[Ranked]) -> str:
-    """What the last answer changed: the likeliest faults, and what they were."""
+def likeliest_line(diagnosis: Diagnosis) -> str:
+    """The likeliest faults after an answer."""
     first = diagnosis.ranked[0]
     if first.fault is None and first.probability >= PROBABLY:
         chance = probability_text(first.probability)
         return f"No fault known here fits ({chance}): check the last readings."
     if first.probability < MIN_TELLING:
         return "Nothing is settled yet."
-    old = {r.key: r.probability for r in before}
-    parts = []
-    for r in diagnosis.ranked[:MOST_NAMED]:
-        if r.probability >= MIN_NAMED:
-            now, was = probability_text(r.probability), probability_text(old.get(r.key, 0.0))
-            parts.append(
-                f"{fault_name(r)} {now}" + (f" (was {was})" if before and was != now else "")
-            )
-    return f"Likeliest: {', '.join(parts)}."
+    return f"Likeliest: {likeliest_text(diagnosis.ranked)}."
+
+
+def likeliest_text(ranked: Sequence[Ranked]) -> str:
+    """The first faults that are worth a thought, those of one name together."""
+    shares: dict[str, float] = {}
+    for r in ranked:
+        if r.probability >= MIN_NAMED and (len(shares) < MOST_NAMED or fault_name(r) in shares):
+            shares[fault_name(r)] = shares.get(fault_name(r), 0.0) + r.probability
+    likely = sorted(shares.items(), key=lambda item: -item[1])
+    return ", ".join(f"{name} {probability_text(share)}" for name, share in likely)
 
 
 def _lower(text: str) -> str:

@@ -6,7 +6,6 @@ import numpy as np
 
 from zcd.circuit.elements import Circuit, DcSource, MainsSource, Resistance
 from zcd.diagnosis.faults import Fault
-from zcd.diagnosis.functions import Function
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.rank import Ranked
 from zcd.report.text import quantity_text
@@ -57,6 +56,5 @@ def range_text(suggestion: Suggestion) -> str:
     """The range on which a meter holds whatever is expected; empty where there is none to set."""
     if suggestion.full_scale is None:
         return ""
-    function = suggestion.reading.function
-    up = ", a higher one if it shows OL" if function is Function.OHM else ""
-    return f"auto, or the {quantity_text(suggestion.full_scale, function.row.unit)} range{up}"
+    scale = quantity_text(suggestion.full_scale, suggestion.reading.function.row.unit)
+    return f"auto, or {scale} and up"

@@ -23,9 +23,8 @@ def job_history_table(entries: Sequence[Entry], total: int) -> Table:
     remark = "\n".join((remark, *unread))
     return Table(
         title="Jobs",
-        columns=("job", "board", "flags", "readings", "closed", "what it was"),
+        columns=("job", "board", "flags", "closed", "what it was"),
         rows=tuple(_row(e) for e in entries if not e.problem),
-        right=(3,),
         remark=remark,
         unbroken=(0,),
     )
@@ -33,16 +32,15 @@ def job_history_table(entries: Sequence[Entry], total: int) -> Table:
 
 def _row(entry: Entry) -> tuple[str, ...]:
     state = "open" if entry.closed is None else entry.closed.isoformat()
-    was = plain(entry.found or "-")
     again = f"retest: {verdict_text(entry.retest)}" if entry.retest else ""
-    told = "\n".join(plain(text) for text in (entry.repair, again, entry.note) if text)
+    said = (entry.found, entry.repair, again, entry.note)
+    told = "\n".join(plain(text) for text in said if text)
     return (
         plain(entry.file.name),
         plain(entry.board_name),
         " + ".join(entry.flags) or "-",
-        str(entry.readings),
         state,
-        f"{was}\n{told}" if told else was,
+        told or "-",
     )
 
 

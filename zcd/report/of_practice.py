@@ -42,7 +42,7 @@ def begin_lines(exercise: Exercise) -> tuple[str, ...]:
         f"Exercise {exercise.level}-{exercise.seed}: {plain(exercise.board.name)}.",
         f"Hidden: {LEVELS[exercise.level]}.",
         f"The controller shows {shown}.",
-        "The board lies before you: unplugged, not proved dead.",
+        "The board is on the bench: unplugged, not proved dead.",
         "This is practice; nothing here is live. On a real board: unplug, discharge, prove dead. "
         "Local codes and licensed practice go first.",
     )

@@ -10,7 +10,8 @@ from zcd.circuit.elements import Circuit, Phototransistor
 from zcd.circuit.points import joint_text, leads_text, part_words
 from zcd.diagnosis.case import ExpectedReadings
 from zcd.diagnosis.expected_readings import ExpectedReading
-from zcd.diagnosis.meters import Meter, diode_full_scale_v
+from zcd.diagnosis.functions import Function
+from zcd.diagnosis.meters import OVERLOAD, Meter, diode_full_scale_v
 from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_over, usual_power
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
@@ -42,6 +43,15 @@ STATE_WORDS = {
 BENCH_BANDS = "good board: mains within 5 %, 15 to 35 °C (zcd check: to the limits, so wider)."
 
 
+BESIDE = "Wide range of ohms: other parts are in parallel. In doubt lift one end."
+
+
+def _is_wide(line: ExpectedReading) -> bool:
+    """Whether ohms of a good board tell little, as for a part with others beside it."""
+    is_ohms = line.reading.function is Function.OHM
+    return is_ohms and 2.0 * line.healthy.low < line.healthy.high < OVERLOAD
+
+
 def card_screen_document(expected: ExpectedReadings) -> Document:
     """The most telling of the expected readings on one screen, with the cautions for them."""
     on_page = [line for line in expected.lines if line.access in SHORT_STATES]
@@ -59,6 +69,7 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     words = (
         no_sync_line(expected.board),
         _legend(sides, rows),
+        BESIDE if any(map(_is_wide, told)) else "",
         read_as_line(expected.board),
         unread_line(expected.board),
         f"CAUTION: {' '.join(cautions)} {LOCAL}",
@@ -87,14 +98,22 @@ def card_page_document(expected: ExpectedReadings) -> Document:
 
 
 def _most_telling(lines: Sequence[ExpectedReading]) -> list[ExpectedReading]:
-    """Readings that tell most faults together, in their order.
+    """Readings that tell most faults together, in their order, the frequency of the pulses among
+    them.
 
-    Live ones are there only for what no other tells; what room is left goes to readings that
-    confirm the first.
+    Live ones, and those that take an oscilloscope or a bench supply, are there only for what no
+    other tells; what room is left goes to readings that confirm the first.
     """
-    chosen: list[ExpectedReading] = []
+    lines = [line for line in lines if not _of_mains_alone(line.reading)]
+    safe = [
+        line
+        for line in lines
+        if line.access in (AccessLevel.DEAD, AccessLevel.ISOLATED)
+        and not line.reading.function.row.scope
+    ]
+    counted = (line for line in safe if line.reading.function is Function.FREQUENCY)
+    chosen = [line for line in counted if line.faults][:1]
     left: set[str] = set()
-    safe = [line for line in lines if line.access is not AccessLevel.MAINS]
     for side, again in (safe, True), (lines, False), (safe, True):
         if again:
             left = {key for line in lines for key in line.faults}
@@ -106,6 +125,11 @@ def _most_telling(lines: Sequence[ExpectedReading]) -> list[ExpectedReading]:
             chosen.append(best)
             left -= best.faults.keys()
     return [line for line in lines if line in chosen]
+
+
+def _of_mains_alone(reading: Reading) -> bool:
+    """Whether a reading tells of the socket, not of the board."""
+    return {reading.red, reading.black} == {"line", "neutral"} and not reading.function.row.dead
 
 
 def _row(line: ExpectedReading, circuit: Circuit) -> tuple[str, str, str, list[str]]:

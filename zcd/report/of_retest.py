@@ -130,7 +130,7 @@ def _mark(again: RepeatedReading) -> str:
         return "DIFFERS"
     shown = again.measured.value
     beyond = again.measured.exact and not again.low <= shown <= again.high
-    return "good, by the meter's error" if beyond else "good"
+    return "good (meter's error)" if beyond else "good"
 
 
 def _likeliest_line(retest: Retest) -> str:
@@ -213,7 +213,8 @@ def retest_line(retest: Retest) -> str:
         )
     number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more, first"
     return (
-        f"NOT PASSED yet: {share} sure that the board is good (95 % needed). Take {number}: "
+        f"NOT PASSED yet: {share} sure that the board is good (95 % needed); "
+        f"{retest.likeliest.key} is not excluded. Take {number}: "
         f"{reading_text(retest.missing[0], retest.circuit)}."
     )
 
@@ -225,11 +226,7 @@ def remaining_lines(retest: Retest) -> list[str]:
         low_times = (a.measured for a in retest.readings if a.measured.reading == LOW_TIME)
         if any(m.exact and m.value > 0.0 for m in low_times):
             return ["No CTR gives this board the low time that was measured: measure it again."]
-        if LOW_TIME in (*retest.missing, *retest.to_take):
-            return []
-        return [
-            "Measure the low time at the pin (scope, or a capture) for what is left of the CTR."
-        ]
+        return []
     low, middle, high = (100.0 * ratio for ratio in remaining.ctr_ratio)
     opto = retest.board.optocoupler
     measured = f"From the measured low time of {quantity_text(remaining.low_time_s, 's')}"

@@ -86,8 +86,8 @@ def verdict_line(comparison: Comparison) -> str:
 
 
 def _locks_text(comparison: Comparison) -> str:
-    ours, equations, device = ("locks" if lock else "does not lock" for lock in comparison.locks)
-    return f"The controller {ours}; with SPICE it {equations}, with the transistor it {device}."
+    ours, equations, device = ("yes" if lock else "no" for lock in comparison.locks)
+    return f"Sync works: zcd {ours}; SPICE {equations}; SPICE with a transistor model {device}."
 
 
 def _table(title: str, lines: list[Line], circuit: Circuit) -> Table:

@@ -161,8 +161,8 @@ def population_table(population: Population) -> Table:
         if result.rule in RULES or result.first_ratio or result.left_worst_ratio < 0.2
     ]
     return Table(
-        title=f"Population: {population.size} boards of this kind, as they come",
-        columns=("rule", "fails first in", "left in the worst 1 %", "left in the middle one"),
+        title=f"Population: {population.size} boards drawn at random",
+        columns=("rule", "fails first in", "margin of the worst 1 %", "margin of the median board"),
         rows=tuple(
             (
                 plain(result.rule),
@@ -173,7 +173,7 @@ def population_table(population: Population) -> Table:
             for result in shown
         ),
         right=(1, 2, 3),
-        remark=f"{failing_text(population)} Drawn evenly over all that is listed below. fails "
+        remark=f"{failing_text(population)} Sampled uniformly over the ranges below. fails "
         "first: a board that breaks several rules counts for the first of them in this order.",
     )
 

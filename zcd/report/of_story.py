@@ -22,18 +22,18 @@ STATE_WORDS = {
     State.SEEK: "the controller wants the fan: it looks for sync first",
     State.RUN_UP: "the drive is fired: run-up, the firing delay shortens",
     State.RUN: "closed loop: the tacho sets the firing delay",
-    State.PAUSE: "attempt ended: drive and load off, a pause",
+    State.PAUSE: "the attempt ends: fan and load off, then a pause",
     State.LOCKED_OUT: "locked out: no further attempt until it is switched off and on",
 }
 NO_RELAY = "the controller waits a little before it looks for sync"
 """What it does where the feed has no relay to drive."""
 FLAG_WORDS = {
-    SYNC: "SYNC FLAG: no lock for too long",
-    FAN: "FAN FLAG: no tacho, or too slow, for too long",
+    SYNC: "SYNC FLAG: no sync for too long",
+    FAN: "FAN FLAG: no speed signal (tacho), or too slow, for too long",
 }
 EVENT_WORDS = {
-    What.LOCK: "lock: enough good periods in a row",
-    What.LOSS: "lock lost",
+    What.LOCK: "sync: enough good periods in a row",
+    What.LOSS: "sync lost",
     What.FREE: "no sync: the drive is fired by the controller's own clock",
     What.OPENS: "the loose part opens",
     What.CLOSES: "the loose part closes again",
@@ -94,6 +94,8 @@ def flags_text(flags: Collection[str]) -> str:
 FIRST_EVENTS = 7
 NAMED = 3
 """Causes that are named on one screen."""
+LISTED = 10
+"""Of each set of flags, where all are listed."""
 
 
 def headline(story: Story, *, fan: bool = True) -> str:
@@ -125,9 +127,10 @@ def by_flags(stories: Sequence[Story]) -> tuple[tuple[str, str], ...]:
         names = groups.setdefault(flags_text(story.flags), [])
         if story.cause.key not in names:
             names.append(story.cause.key)
+    most_first = sorted(groups, key=lambda flags: -flags.count("+") - (flags != NO_FLAG))
     return tuple(
-        (flags, ", ".join(names[:NAMED]) + _more_text(len(names) - NAMED))
-        for flags, names in groups.items()
+        (flags, ", ".join(groups[flags][:LISTED]) + _more_text(len(groups[flags]) - LISTED))
+        for flags in most_first
     )
 
 

@@ -158,13 +158,13 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
 
 
 def _answers(side_test: SideTest) -> list[str]:
-    """What the meter shows, for each side."""
-    lines = []
+    """What the meter shows, for each side; sides that show the same together."""
+    sides: dict[str, list[str]] = {}
     for side, (low, _, high) in side_test.shown.items():
         ends = [show_value(side_test.reading.function, end) for end in (low, high)]
         span = ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
-        lines.append(f"{span}: {side}")
-    return lines
+        sides.setdefault(span, []).append(side)
+    return [f"{span}: {' or '.join(same)}" for span, same in sides.items()]
 
 
 def _end_sections(board: Board, due: Sequence[Caution]) -> tuple[Section, ...]:

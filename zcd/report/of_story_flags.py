@@ -106,7 +106,7 @@ def _own_fault_text(story: Story) -> str:
     if turned > TURNS_RPM and story.cause.condition.pulses_ratio == 0.0:
         return (
             f"The fan turns, up to {turned:.0f} rpm and faster than wanted, but no tacho pulse "
-            "comes back: the controller must believe that it stands."
+            "comes back: the controller must take it for stopped."
         )
     if turned > TURNS_RPM:
         return f"The drive is fired and the fan turns, but too slowly: {turned:.0f} rpm at most."
@@ -165,4 +165,4 @@ def _lag_text(story: Story) -> str:
     first, second = story.view.faulty_closed.late_s
     if story.cause.condition.switch is not Switch.GOOD or first != second:
         return ""
-    return " (the current lags so far that every other gate pulse is over before it ends)"
+    return " (the current lags so much that every second gate pulse has ended before it does)"

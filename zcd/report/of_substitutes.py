@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from itertools import groupby
@@ -22,8 +23,9 @@ from zcd.refdata import default, table
 from zcd.report.of_sizes import small_chain
 from zcd.report.table import FAIL, Table
 from zcd.report.text import listed, plain, quantity_text, share_text
+from zcd.substitutes.capacitors import are_parallel, together_f
 from zcd.substitutes.compare import Verdict
-from zcd.substitutes.diodes import diodes_needed
+from zcd.substitutes.diodes import diodes_needed, is_weaker
 from zcd.substitutes.proposals import Answer, Closeness, Part, Proposal
 from zcd.substitutes.search import Substitutes, to_buy
 from zcd.substitutes.single_parts import couplers_needed, has_its_leds
@@ -50,7 +52,8 @@ def original_line(found: Substitutes) -> str:
             return f"{chain.cause}{mark}."
         together = f"Read their sizes again, or replace them all: {chain.command(found.board.file)}"
         return f"{chain.cause}{mark}. {together}"
-    named = [plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values())]
+    names = (plain(rule.name.removeprefix(AT_CORNER)) for rule in reversed(first.values()))
+    named = [re.sub(r"^lock\b", "sync is lost", name) for name in names]
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
     return (
         f"This board fails the check ({', '.join(named[:MOST_NAMED])}{more}). No part below makes "
@@ -139,11 +142,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
         )
         unread = {unknown.ref for unknown in found.board.unknowns}
         guessed = any(part.ref in unread for part in old)
-        words = "the likeliest value, as none is readable" if guessed else "as printed"
+        words = "value guessed from its neighbours" if guessed else "value as printed"
         if not any(part.size_assumed for part in old):
             words += f", {'higher' if higher else 'same'} rating"
         if any(is_chip(o.style) and not is_chip(n.style) for n, o in zip(new, old, strict=True)):
-            words += ", leaded, on the pads"
+            words += ", leaded: solder it onto the pads"
     else:
         words = f"total {_change_text(_total(new, answer) / _total(old, answer))}"
     before = used_ratio(found.original, answer.replaced)
@@ -159,11 +162,11 @@ def _chain_reason(found: Substitutes, answer: Answer, proposal: Proposal) -> str
 
 def _pull_up_reason(found: Substitutes, old: Resistor, proposal: Proposal) -> str:
     if proposal.closeness is Closeness.SAME:
-        return "as printed"
+        return "value as printed"
     (new,) = _resistors(proposal.parts)
     change = _change_text(new.resistance_ohm / old.resistance_ohm)
     if change == UNCHANGED:
-        return "as printed, lower rating, which is enough here"
+        return "value as printed, lower rating, which is enough here"
     return f"{change}, {_low_time_change(found, proposal)}"
 
 
@@ -210,7 +213,13 @@ def _diode_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
     words = (
         f"{rating} too" if now_v == before_v else f"{rating} (was {quantity_text(before_v, 'V')})"
     )
-    return f"{words}, bears {quantity_text(reverse_v(proposal.verdict, new), 'V')}; check its case"
+    if is_weaker(new, old):
+        amps = [quantity_text(part.rated_current_a or 0.0, "A") for part in (new, old)]
+        peak_a = max(level.led_peak_a for level in proposal.verdict.levels)
+        words += f", {amps[0]} (was {amps[1]}) for {quantity_text(peak_a, 'A')} in the LED"
+    return (
+        f"{words}; sees {quantity_text(reverse_v(proposal.verdict, new), 'V')} here; check its case"
+    )
 
 
 def _zener_reason(found: Substitutes, old: Diode, proposal: Proposal) -> str:
@@ -242,13 +251,13 @@ def _zener_to_buy_w(found: Substitutes, part: Diode) -> float:
 
 
 def _capacitor_reason(found: Substitutes, old: Capacitor, proposal: Proposal) -> str:
-    (new,) = proposal.parts
-    assert isinstance(new, Capacitor)
-    made_for = "" if new.rated_v else f"; check that it is made for {_rating_text(found, old)}"
-    if proposal.closeness is not Closeness.SAME:
-        change = _change_text(new.capacitance_f / old.capacitance_f)
-        return f"{change}, {_low_time_change(found, proposal)}{made_for}"
-    return f"the same capacitance{made_for}"
+    new = [part for part in proposal.parts if isinstance(part, Capacitor)]
+    made_for = f"{'it is' if len(new) == 1 else 'both are'} made for {_rating_text(found, old)}"
+    check = "" if all(part.rated_v for part in new) else f"; check that {made_for}"
+    if proposal.closeness is Closeness.OTHER:
+        change = _change_text(together_f(new, old) / old.capacitance_f)
+        return f"{change}, {_low_time_change(found, proposal)}{check}"
+    return f"the same capacitance{check}"
 
 
 def _rating_text(found: Substitutes, part: Capacitor) -> str:
@@ -322,6 +331,11 @@ def _values(parts: Sequence[Resistor]) -> str:
 def parts_text(found: Substitutes, answer: Answer, proposal: Proposal) -> str:
     """The parts of a proposal as one asks for them over a counter."""
     first = proposal.parts[0]
+    capacitors = [part for part in proposal.parts if isinstance(part, Capacitor)]
+    if len(capacitors) > 1:
+        (now,) = (part for part in answer.replaced if isinstance(part, Capacitor))
+        how = "in parallel" if are_parallel(capacitors, now) else "in series"
+        return f"{' + '.join(map(part_text, capacitors))} {how}"
     if not isinstance(first, Resistor):
         count = 1
         if isinstance(first, Diode):

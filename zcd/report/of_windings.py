@@ -23,7 +23,10 @@ Key = TypeVar("Key")
 Value = TypeVar("Value")
 
 FRAME = "frame"
-THREE = 'three leads, each two of them once, such as blue-grey=126; "frame" is the frame'
+THREE = (
+    "the ohms between each two of three leads, blue-grey=126 grey-brown=203 blue-brown=328; to the "
+    "frame: blue-frame=OL"
+)
 ROLES = tuple(str(role) for role in Role)
 
 
@@ -59,7 +62,7 @@ def parse_measured(
     """
     between: dict[Pair, float] = {}
     frame: dict[str, float] = {}
-    for text in readings:
+    for text in _joined(readings):
         a, b, value = _reading(text)
         if FRAME in (a, b):
             _once(frame, b if a == FRAME else a, text)[b if a == FRAME else a] = value
@@ -67,8 +70,10 @@ def parse_measured(
             _once(between, frozenset((a, b)), text)[frozenset((a, b))] = value
     leads = frozenset().union(*between) if between else frozenset()
     if len(leads) != 3 or len(between) != 3:
-        raise invalid_value(" ".join(readings), THREE)
-    if (capacitor is None) != (marking is None):
+        raise invalid_value(" ".join(readings) or None, THREE)
+    measured_f = None if capacitor is None else _farads(capacitor, "--capacitor")
+    printed_f = None if marking is None else _farads(marking, "--marking")
+    if (measured_f is None) != (printed_f is None):
         raise invalid_value(None, "both --capacitor and --marking, or neither")
     return Measured(
         resistance_ohm=between,
@@ -78,15 +83,28 @@ def parse_measured(
         else parse_quantity(accuracy, TOLERANCE, "--accuracy"),
         pins=_of_leads(_assigned(pins, "--pin", "blue=1"), leads, "--pin"),
         board={pin: _role(word) for pin, word in _assigned(board, "--board", "1=run").items()},
-        capacitor_f=None if capacitor is None else _farads(capacitor, "--capacitor"),
-        marking_f=None if marking is None else _farads(marking, "--marking"),
+        capacitor_f=measured_f,
+        marking_f=printed_f,
         capacitor_tolerance_ratio=parse_quantity(
             capacitor_tolerance, TOLERANCE, "--capacitor-tolerance"
         ),
     )
 
 
+def _joined(readings: Sequence[str]) -> list[str]:
+    """Readings, those typed as two words made one: ``blue-grey 126``."""
+    result: list[str] = []
+    for text in readings:
+        if result and "=" not in result[-1] and "-" not in text and "=" not in text:
+            result[-1] += f"={text}"
+        else:
+            result.append(text if "=" in text else text.strip().replace(" ", "=", 1))
+    return result
+
+
 def _farads(text: str, key: str) -> float:
+    if text.replace(",", "").replace(".", "").isdigit():
+        raise invalid_value(text, f'its unit too: "{text}u" for microfarad', key)
     return parse_quantity(text, CAPACITANCE, key)
 
 

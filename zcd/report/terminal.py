@@ -23,9 +23,11 @@ from zcd.report.document import (
     Verdict,
 )
 from zcd.report.table import FAIL, Table
-from zcd.report.text import to_ascii
+from zcd.report.text import to_ascii, wrapped
 
 MAX_WIDTH = 100
+BESIDE_MARKS = 2
+"""Columns before a mark and between it and its paragraph."""
 MOST_UNBROKEN = 40
 """Letters of the longest cell with which a column is still kept in one piece."""
 
@@ -103,7 +105,8 @@ def _heading(text: str, console: Console) -> None:
 def _line(text: str, console: Console, *, bold: bool = False, indent: int = 0) -> None:
     """Print one paragraph, wrapped, as it is: nothing in it is markup."""
     style = "bold" if bold else ""
-    body = Padding(Text(_spell(text, console), style=style), (0, 0, 0, indent))
+    lines = wrapped(_spell(text, console), _width(console) - indent)
+    body = Padding(Text(lines, style=style), (0, 0, 0, indent))
     console.print(body, width=_width(console), highlight=False)
 
 
@@ -152,8 +155,10 @@ def _pairs(
     grid = RichTable.grid(padding=(0, 1))
     grid.add_column(no_wrap=True, justify=justify)
     grid.add_column(overflow="fold")
-    for mark, text in pairs:
-        grid.add_row(Text(mark), Text(_spell(text, console)))
+    rows = tuple(pairs)
+    room = _width(console) - max((len(mark) for mark, _ in rows), default=0) - BESIDE_MARKS
+    for mark, text in rows:
+        grid.add_row(Text(mark), Text(wrapped(_spell(text, console), room)))
     console.print(Padding(grid, (0, 0, 0, 1)), width=_width(console), highlight=False)
 
 

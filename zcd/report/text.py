@@ -6,6 +6,7 @@ import math
 import re
 from importlib import metadata
 from math import isinf, isnan
+from textwrap import fill
 from typing import NamedTuple
 
 from zcd import refdata
@@ -18,6 +19,8 @@ NOTHING = "-"
 CENTURY_YEARS = 100.0
 MIN_SHOWN = 1e-12
 AT_CROSSING_S = 0.5e-6
+_JOINT = "\ue000"
+"""In place of a blank at which no line may end."""
 
 
 class RuleWords(NamedTuple):
@@ -39,12 +42,30 @@ RULE_WORDS = {
 }
 
 _SOURCE_KEY = re.compile(r"\[([A-Z0-9][A-Z0-9-]+)\]")
+_UNIT = re.compile(r"(?<=\d) (?=[mµunpkMG]?(?:V|A|W|Ω|F|s|Hz|%|°C|ohm|years)\b|%)")
 _ASCII = {"µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-", "²": "2"}
 
 
 def plain(text: str) -> str:
     """Text on one line: what a terminal or a drawing cannot show becomes a question mark."""
     return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def wrapped(text: str, width: int) -> str:
+    """A sentence in lines of a width: a word, or a figure and its unit, stays whole.
+
+    Examples
+    --------
+    >>> print(wrapped("no part is over 120 mW", 18))
+    no part is over
+    120 mW
+    """
+    joined = _UNIT.sub(_JOINT, text)
+    lines = (
+        fill(line, width, break_on_hyphens=False, break_long_words=False)
+        for line in joined.split("\n")
+    )
+    return "\n".join(lines).replace(_JOINT, " ")
 
 
 def to_ascii(text: str) -> str:
@@ -196,7 +217,7 @@ def factor_text(headroom: Headroom) -> str:
     '3 (too strong)'
     """
     if isnan(headroom.factor_ratio):
-        return "none gives lock"
+        return "none; no sync"
     if isinf(headroom.factor_ratio):
         return f"over {LARGEST_FACTOR:g}"
     remark = ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
@@ -177,7 +178,7 @@ def find_cause(board: Board, key: str) -> Cause:
     ----------
     board : Board
     key : str
-        Case and spaces do not matter.
+        Case and spaces do not matter; what a meter shows will do for an open part.
 
     Raises
     ------
@@ -185,8 +186,9 @@ def find_cause(board: Board, key: str) -> Cause:
         If there is none; the nearest is suggested.
     """
     causes = {_folded(cause.key): cause for cause in causes_of(board)}
-    if _folded(key) in causes:
-        return causes[_folded(key)]
+    for each in (_folded(key), _OPEN.sub("open", _folded(key))):
+        if each in causes:
+            return causes[each]
     require_part(key, (cause.key for cause in causes_of(board)), "--cause ")
     near = get_close_matches(_folded(key), causes, n=1, cutoff=0.5)
     hint = f' (did you mean "{causes[near[0]].key}"?)' if near else ""
@@ -194,6 +196,10 @@ def find_cause(board: Board, key: str) -> Cause:
     raise InputError(
         f'--cause: found "{shown}"; allowed: a cause that zcd story BOARD --all lists{hint}'
     )
+
+
+_OPEN = re.compile(r"\b(?:ol|burnt|blown)$")
+"""What people say of an open part."""
 
 
 def _folded(key: str) -> str:
@@ -259,7 +265,7 @@ def _outside() -> Iterator[Cause]:
         ),
         (
             "drive", "triac", "zero-cross part",
-            "a coupler with zero-cross switching stands where a random-phase one belongs: it "
+            "a coupler with zero-cross switching is fitted in place of a random-phase one: it "
             "cannot fire late in a half cycle",
             Condition(zero_cross=True),
         ),

@@ -66,7 +66,7 @@ class _Heat:
 
 
 class _Shake:
-    """Sound and open by turns, at random; long and short ones as they come."""
+    """Alternately sound and open, for random times."""
 
     def __init__(self) -> None:
         self.random, self.is_open = Random(SEED), False

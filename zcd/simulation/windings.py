@@ -155,7 +155,7 @@ def name_leads(measured: Measured) -> Verdict:
         else:
             problems = [
                 f"both windings measure alike ({_ohm(to_common[run])}): resistance cannot tell run "
-                "from start; go by the motor's label, the capacitor stands in the start lead"
+                "from start; go by the motor's label, the capacitor is in the start lead"
             ]
     problems += _to_the_frame(measured)
     problems += _frame_misfit(measured, ohm)

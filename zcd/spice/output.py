@@ -47,7 +47,7 @@ def light(opto: Phototransistor, sources: Mapping[str, float], names: PartNames)
         return
     current = np.append(ctr_corners_a(), HIGHEST_A)
     shape = ctr_shape_ratio(current, _one(opto.shape_weight))
-    heat = ctr_temperature_ratio(current, _one(opto.temperature_degc))
+    heat = ctr_temperature_ratio(current, _one(opto.temperature_degc), _one(opto.shape_weight))
     wanted = ratio * current * shape * heat / MA
     yield f"{name} {node} 0 V=0"
     for source, of_first in sources.items():

@@ -6,8 +6,10 @@ class Y from it to what a hand may touch.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations_with_replacement
 from math import inf, log, sqrt
 
 import numpy as np
@@ -16,10 +18,11 @@ from zcd.board.drawer import SAFETY_CLASSES, StockCapacitor
 from zcd.board.model import Board, Capacitor
 from zcd.circuit.elements import Capacitance
 from zcd.engine.solution import Solution
+from zcd.substitutes.chain_parts import NEAR_TOTAL, TRIED
 from zcd.substitutes.proposals import Candidate, Closeness, in_order
 
 SAME_VALUE, NEAR_FACTOR = 0.01, 2.2
-"""How near a capacitance comes to the printed one: the same, and one that is tried at all."""
+"""How near a capacitance comes to the printed one: the same, and a single one that is tried."""
 MAINS_V = 50.0
 """From this peak on a capacitor is one of the mains side that needs a class: extra-low voltage is
 50 V at most."""
@@ -76,31 +79,62 @@ def capacitor_candidates(
     board: Board, stock: Sequence[StockCapacitor], now: Capacitor, need: CapacitorNeed
 ) -> tuple[Candidate, ...]:
     """Capacitors that are made for their place: of the same value, class X2 and the least first;
-    then those of a value near it, which change the pulse."""
-    parts = (replace(item.part, ref=now.ref) for item in stock)
-    fit = [
-        part
-        for part in dict.fromkeys(parts)
-        if 1.0 / NEAR_FACTOR <= part.capacitance_f / now.capacitance_f <= NEAR_FACTOR
-        and (part.safety_class in SAFETY_CLASSES or not need.on_mains)
-        and (part.rated_v is None or part.rated_v >= need.rated_v)
+    where there is none, two that make it up, each made for the place alone; then those of a value
+    near it, which change the pulse."""
+    counts: Counter[Capacitor] = Counter()
+    for item in stock:
+        part = replace(item.part, ref=now.ref)
+        if _is_made_for(part, need):
+            counts[part] += item.count
+    near = 1.0 / NEAR_FACTOR, NEAR_FACTOR
+    sets: list[tuple[Capacitor, ...]] = [
+        (part,) for part in counts if near[0] <= part.capacitance_f / now.capacitance_f <= near[1]
     ]
-    same = [abs(part.capacitance_f / now.capacitance_f - 1.0) <= SAME_VALUE for part in fit]
-    return in_order(
-        [
+    if not any(_off(each, now) <= SAME_VALUE for each in sets):
+        pairs = combinations_with_replacement(counts, 2)
+        sets += [
+            (one, replace(other, ref=f"{now.ref}b"))
+            for one, other in pairs
+            if (one is not other or counts[one] > 1) and _off((one, other), now) <= NEAR_TOTAL
+        ]
+    candidates, keys = [], []
+    for parts in sorted(sets, key=lambda each: _off(each, now))[:TRIED]:
+        alike = _off(parts, now) <= SAME_VALUE
+        whole = replace(now, capacitance_f=together_f(parts, now))
+        changed = parts[0] if len(parts) == 1 else whole
+        closeness = Closeness.SAME if len(parts) == 1 else Closeness.LIKE
+        candidates.append(
             Candidate(
-                parts=(part,),
-                board=board if alike else board.with_capacitor(now, part),
-                closeness=Closeness.SAME if alike else Closeness.OTHER,
+                parts=parts,
+                board=board if alike else board.with_capacitor(now, changed),
+                closeness=closeness if alike else Closeness.OTHER,
             )
-            for part, alike in zip(fit, same, strict=True)
-        ],
-        [
-            (
-                0.0 if alike else abs(log(part.capacitance_f / now.capacitance_f)),
-                part.safety_class != "X2",
-                part.rated_v or inf,
-            )
-            for part, alike in zip(fit, same, strict=True)
-        ],
-    )
+        )
+        known_v = [part.rated_v or inf for part in parts]
+        off = 0.0 if alike else _off(parts, now)
+        others = any(part.safety_class != "X2" for part in parts)
+        keys.append((off, len(parts), others, max(known_v)))
+    return in_order(candidates, keys)
+
+
+def _is_made_for(part: Capacitor, need: CapacitorNeed) -> bool:
+    able = part.safety_class in SAFETY_CLASSES or not need.on_mains
+    return able and (part.rated_v is None or part.rated_v >= need.rated_v)
+
+
+def are_parallel(parts: Sequence[Capacitor], now: Capacitor) -> bool:
+    """Whether two capacitors take the place of another side by side, not one after the other."""
+    total_f = sum(part.capacitance_f for part in parts)
+    return abs(total_f / now.capacitance_f - 1.0) <= NEAR_TOTAL
+
+
+def together_f(parts: Sequence[Capacitor], now: Capacitor) -> float:
+    """Capacitance of one capacitor, or of two in the place of another."""
+    if len(parts) == 1 or are_parallel(parts, now):
+        return sum(part.capacitance_f for part in parts)
+    return 1.0 / sum(1.0 / part.capacitance_f for part in parts)
+
+
+def _off(parts: Sequence[Capacitor], now: Capacitor) -> float:
+    """How far they are from the printed value, in logs."""
+    return abs(log(together_f(parts, now) / now.capacitance_f))

@@ -89,7 +89,7 @@ class Sharing:
     rms_v : float
         For power.
     film_v : float
-        Rms, at least that of the sine with the same peak: for working voltages.
+        Rms, or peak / √2 if that is higher: for working voltages.
     """
 
     rms_v: float

@@ -13,7 +13,14 @@ from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, in_groups, stack
 from zcd.engine.solution import Solution
 from zcd.engine.solve import solve
-from zcd.margin.check import Level, headroom_rules, level_conditions, levels_of, rules_of
+from zcd.margin.check import (
+    WORST_LEVELS,
+    Level,
+    headroom_rules,
+    level_conditions,
+    levels_of,
+    rules_of,
+)
 from zcd.margin.corners import ROOM_RATIO, find_all_corners
 from zcd.margin.headroom import Headroom, headrooms_of
 from zcd.margin.population import PER_RUN, RUNS, draw_population
@@ -154,7 +161,7 @@ def _verdict(
 ) -> Verdict:
     resistors = tuple(worst_of(at_worst, board))
     zeners = zener_stress(at_levels, board)
-    lock = judge(at_levels, board)
+    lock = judge(at_levels, board, worst=WORST_LEVELS)
     levels = levels_of(board, at_levels, lock)
     reverse = reverse_stress(at_levels, board)
     return Verdict(
@@ -186,6 +193,6 @@ def _headrooms(boards: Sequence[Board]) -> list[list[Headroom]]:
         for one in each
     ]
     names = np.array([one.quantity for each in asked for one in each])
-    result = headrooms_of(stack(cases), names, condensed(boards[0]))
+    result = headrooms_of(stack(cases), names, condensed(boards[0]), worst=True)
     size = len(asked[0])
     return [result[k : k + size] for k in range(0, len(result), size)]

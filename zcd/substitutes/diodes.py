@@ -65,7 +65,8 @@ def diode_candidates(
     Returns
     -------
     candidates : tuple of Candidate
-        The same part first; then those with a reverse rating as high, the lowest first. Of
+        The same part first; then those with a reverse rating as high, those for less current
+        last and the lowest first. Of
         zeners those of the same voltage, with a power as high; a voltage near it, or less power,
         changes something.
     """
@@ -93,7 +94,14 @@ def _rectifier_order(part: Diode, now: Diode) -> tuple[Closeness, tuple[float, .
         closeness = Closeness.SAME
     else:
         closeness = Closeness.LIKE if ratio >= 1.0 else Closeness.OTHER
-    return closeness, (abs(log(ratio)),)
+    return closeness, (is_weaker(part, now), abs(log(ratio)))
+
+
+def is_weaker(part: Diode, now: Diode) -> bool:
+    """Whether a diode is known to be made for less current than another, which no sync input
+    asks of it."""
+    made_for_a, was_a = part.rated_current_a, now.rated_current_a
+    return made_for_a is not None and was_a is not None and made_for_a < was_a
 
 
 def _zener_order(part: Diode, now: Diode) -> tuple[Closeness, tuple[float, ...]]:

@@ -98,9 +98,9 @@ def has_its_leds(part: Optocoupler, board: Board) -> bool:
 
 
 def fits_its_holes(part: Optocoupler, now: Optocoupler) -> bool:
-    """Whether an optocoupler is not of the other kind, on the surface or through holes."""
+    """Whether an optocoupler is made in the package of another, as far as both are known."""
     packages = optocouplers.package_of(part.family), optocouplers.package_of(now.family)
-    return not all(packages) or len({each.startswith("SO") for each in packages}) == 1
+    return not all(packages) or len(set(packages)) == 1
 
 
 def isolates_as_well(part: Optocoupler, now: Optocoupler) -> bool:

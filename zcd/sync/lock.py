@@ -3,20 +3,23 @@
 Each rule is a margin: 0 on the limit, positive when kept, and continuous in whatever is varied,
 so that a limit can be found exactly by root finding on the smallest margin.
 
-The pin must pass both thresholds, as often as it should: that is its function. What else a
-controller asks for (how long, how fast, how late) is a limit where the board file states it; where
-nobody has read the controller it is no more than an expectation, and losing it loses no lock.
+The pin must pass both thresholds, as often as it should: that is its function. On a worst board it
+must pass the guaranteed levels, on a usual one those of a typical input; where the pin passes the
+guaranteed ones, edges are told by these. What else a controller asks for (how long, how fast, how
+late) is a limit where the board file states it; where nobody has read the controller it is no more
+than an expectation, and losing it loses no lock.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from zcd.board.model import Board
+from zcd.board.pins import switching_levels
 from zcd.circuit.batch import COMMON, Batch
 from zcd.circuit.elements import Circuit, Value
 from zcd.engine.solution import Solution, row_pieces
@@ -100,10 +103,13 @@ class Lock(Batch):
         Positive = kept; in units of the rule's own limit.
     binding : tuple of bool
         Which rules lose the lock when they are broken; the others are expectations.
+    by_typical : ndarray of bool, shape (n,)
+        Which pulses pass the levels of a typical input only.
     """
 
     pulses: Pulses
     margins: FloatArray
+    by_typical: NDArray[np.bool_]
     binding: tuple[bool, ...] = field(default=(True,) * len(RULES), metadata=COMMON)
 
     @property
@@ -162,7 +168,13 @@ def thresholds_of(board: Board) -> Thresholds:
     return Thresholds(low_v=rules.low_threshold_v, high_v=rules.high_threshold_v)
 
 
-def judge(solution: Solution, board: Board, thresholds: Thresholds | None = None) -> Lock:
+def judge(
+    solution: Solution,
+    board: Board,
+    thresholds: Thresholds | None = None,
+    *,
+    worst: bool | NDArray[np.bool_] = False,
+) -> Lock:
     """Apply a board's lock rules to a solution.
 
     Parameters
@@ -173,26 +185,58 @@ def judge(solution: Solution, board: Board, thresholds: Thresholds | None = None
         Gives the controller and its nominal mains frequency.
     thresholds : Thresholds, optional
         In place of those of the board, for every row its own.
+    worst : bool or ndarray of bool, shape (n,)
+        Which rows are worst boards: the guaranteed levels count, not those of a typical input.
 
     Returns
     -------
     lock : Lock
     """
-    thresholds = thresholds or thresholds_of(board)
+    if thresholds is not None:
+        return _judged(solution, board, thresholds)
+    guaranteed = _judged(solution, board, thresholds_of(board))
+    usual = np.broadcast_to(~np.asarray(worst), guaranteed.size)
+    if not np.any(usual):
+        return guaranteed
+    low_v, high_v = switching_levels(board.controller).typical_v
+    some = solution if np.all(usual) else solution.rows(usual)
+    typical = _judged(some, board, Thresholds(low_v=low_v, high_v=high_v))
+    margins = guaranteed.margins.copy()
+    margins[usual] = typical.margins
+    short = usual & np.any(guaranteed.margins[:, : len(FUNCTION)] < 0.0, axis=1)
+    pulses = guaranteed.pulses
+    if np.any(short):
+        order = np.arange(usual.size)
+        order[short] = usual.size + np.flatnonzero(short[usual])
+        pulses = Pulses.joined([pulses, typical.pulses]).rows(order)
+    return replace(guaranteed, pulses=pulses, margins=margins, by_typical=short)
+
+
+def _judged(solution: Solution, board: Board, thresholds: Thresholds) -> Lock:
     pulses = find_pulses(solution, thresholds.low_v, thresholds.high_v)
     return Lock(
         pulses=pulses,
         margins=_margins(pulses, thresholds, board),
+        by_typical=np.zeros(pulses.size, dtype=bool),
         binding=binding_rules(board),
     )
 
 
-def lock_of(circuit: Circuit, board: Board, options: SolverOptions = EDGES) -> Lock:
+def lock_of(
+    circuit: Circuit,
+    board: Board,
+    options: SolverOptions = EDGES,
+    *,
+    worst: bool | NDArray[np.bool_] = False,
+) -> Lock:
     """Solve a batch and judge it; a large one in pieces, whose waveforms are not kept."""
+    bad = np.broadcast_to(worst, circuit.size)
     pieces = row_pieces(circuit.size)
     if len(pieces) == 1:
-        return judge(solve(circuit, options), board)
-    return Lock.joined([judge(solve(circuit.rows(piece), options), board) for piece in pieces])
+        return judge(solve(circuit, options), board, worst=bad)
+    return Lock.joined(
+        [judge(solve(circuit.rows(p), options), board, worst=bad[p]) for p in pieces]
+    )
 
 
 def _margins(pulses: Pulses, thresholds: Thresholds, board: Board) -> FloatArray:

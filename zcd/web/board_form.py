@@ -313,7 +313,8 @@ def _with_row(key: str, texts: Mapping[str, str]) -> str:
     if string == PARALLEL:
         string, number = _parallel(texts)[int(match[2]) - 1], match[3] or "1"
     rows = [row for _, row in _items(texts, string)]
-    return f"{string}.{rows[int(number) - 1]}{match[4] or ''}"
+    # a row may hold several, as in "3x68k"
+    return f"{string}.{rows[min(int(number), len(rows)) - 1]}{match[4] or ''}"
 
 
 def notes_of(board: Board, texts: Mapping[str, str]) -> dict[str, str]:

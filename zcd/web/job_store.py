@@ -31,13 +31,13 @@ from zcd.settings import Settings
 MAX_VERSIONS = 200
 CHANGED = (
     "the job file was changed by another program meanwhile. Nothing was written over it; this is "
-    "how it stands now: enter it again if it still holds"
+    "how it is now: enter it again if it still applies"
 )
 
 
 GONE_ON = (
     "the job has gone on since this page was made, and this was answered meanwhile; here is how "
-    "it stands now"
+    "it is now"
 )
 
 

@@ -46,7 +46,13 @@ from zcd.report.of_diagnosis import (
     reading_text,
     suspects_line,
 )
-from zcd.report.of_diagnosis_answer import confirm_line, state_line, then_line, verdict_line
+from zcd.report.of_diagnosis_answer import (
+    confirm_line,
+    higher_supply_line,
+    state_line,
+    then_line,
+    verdict_line,
+)
 from zcd.report.of_diagnosis_text import range_text, sentence
 from zcd.report.of_job_history import fault_statistics_line, job_history_table
 from zcd.report.text import probability_text
@@ -214,7 +220,7 @@ def talk_words(
         "rest": table.remark,
         "lines": tuple(line for line in lines if line),
         "next": _next_card(plan.steps, open_job),
-        "found": _found(diagnosis, job.board),
+        "found": _found(diagnosis, job.board, circuit),
         "then": then_line(plan.steps, circuit),
         "functions": [(str(f), f.row.words) for f in Function],
         "points": [(node, point_text(node, circuit)) for node in circuit.nodes],
@@ -273,12 +279,13 @@ def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | Non
     )
 
 
-def _found(diagnosis: Diagnosis, board: Board) -> Found:
+def _found(diagnosis: Diagnosis, board: Board, circuit: Circuit) -> Found:
     """The fault that is named, in words of the bench, and the parts to replace."""
     named = diagnosis.indistinguishable if diagnosis.stopped != "contradiction" else ()
     parts = [r.fault.repair.split()[0] for r in named if r.fault is not None and r.fault.repair]
     replaceable = replaceable_refs(board)
     lines = [STOPPED[diagnosis.stopped]] if diagnosis.stopped != "sure" else []
+    lines.append(higher_supply_line(diagnosis.measured, circuit))
     headline = verdict_line(diagnosis)
     first = named[0] if len(named) == 1 else None
     if diagnosis.stopped == "sure" and first is not None and first.fault is not None:

@@ -232,6 +232,6 @@ def _run_tasks(pipe: Connection) -> None:
                 answer = do(*arguments), ""
             except ZcdError as error:
                 answer = None, str(error)
-            except Exception as error:  # a fault of ours must not leave the page waiting
+            except Exception as error:  # an internal error must not leave the page waiting
                 answer = None, f"a fault of the program: {type(error).__name__}: {error}"
             pipe.send(answer)

@@ -1,0 +1,21 @@
+"""Readings of a solved waveform on points at uneven distances."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.boards import pin_wave
+
+PERIOD_S = 0.02
+
+
+@pytest.mark.parametrize("top_s", [0.0001, 0.0063, 0.0199])
+def test_peak_of_a_parabola_is_its_own(top_s: float) -> None:
+    """Through three points there is one parabola; near the seam the period goes on."""
+    time_s = np.sort(np.random.default_rng(7).uniform(0.0, PERIOD_S, 50))
+    away_s = (time_s - top_s + PERIOD_S / 2) % PERIOD_S - PERIOD_S / 2
+    wave = 3.0 - (away_s / 0.004) ** 2
+    solution = pin_wave(time_s, wave)
+    assert_allclose(solution.peak(np.atleast_2d(wave)), 3.0, rtol=1e-9)
