@@ -199,3 +199,12 @@ def test_all_resistors() -> None:
     board = board_from_dict(keys)
     values = [part.resistance_ohm for part in all_resistors(board)]
     assert values == [1e3, 2e3, 3e3, 4e3, 5e3, 10e3]
+
+
+def test_mains_that_are_none_are_doubted() -> None:
+    lines = [odd_values(board_from_dict(edited(mains=volts))) for volts in ("23 V 50 Hz", "990 V")]
+    assert [line.partition("?")[0].partition(" Read")[0] for (line, *_) in lines] == [
+        "mains = 23 V is no public mains (100 V to 240 V), 230 V",
+        "mains = 990 V is no public mains (100 V to 240 V).",
+    ]
+    assert odd_values(board_from_dict(edited(mains="277 V 60 Hz"))) == ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf
 from typing import Any
 
@@ -95,6 +96,12 @@ def test_check_tells_with_which_values_the_board_passes() -> None:
     (span,) = check.passing_values
     assert span.ref == "R2"
     assert "R2 is unknown: taken as 82 kΩ; the board passes with " in str(check)
+    # a value with which the board just passes is not said to fail
+    tight = replace(check, passing_values=tuple(
+        replace(each, high=0.5 * each.value) for each in check.passing_values
+    ))  # fmt: skip
+    assert tight.passes
+    assert "taken as 82 kΩ; the board passes with it, surely with " in str(tight)
     for ohm in (span.low, span.high):
         assert zcd.check(board.with_(R2=ohm)).passes
     assert not zcd.check(board.with_(R2=3 * span.high)).passes

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -503,3 +505,33 @@ def test_no_more_is_asked_than_a_person_has_patience_for() -> None:
     lines = [f"dc pin logic0 {2.5 + 0.5 * k} V" for k in range(MOST_READINGS)]
     taken = [parse_reading(line, atlas_of().circuit) for line in lines]
     assert diagnose(atlas_of(), taken).suggestion is None
+
+
+def test_what_is_concluded_is_read_by_itself() -> None:
+    """The whole chain open and R1 well leaves R2, or a joint of R1 that opens now and then: R2 is
+    to be read before it is named (common practice, no source)."""
+    result = diagnose(atlas_of(), measured("ohm feed chain.2 OL", "ohm feed chain.1 110e3"))
+    assert result.ranked[0].key == "R2 open"
+    assert result.suggestion is not None
+    assert result.suggestion.reading == Reading(
+        function=Function.OHM, red="chain.1", black="chain.2"
+    )
+    assert result.stopped == ""
+
+
+def test_parts_that_read_wrong_alone_are_named_whatever_else_is() -> None:
+    """R1 bridged and R2 far too high, each with an end lifted: no listed fault explains both."""
+    alone = [
+        Measured(reading=replace(m.reading, lifted=ref), value=m.value, repeated=True)
+        for ref, m in zip(
+            ("R1", "R2"), measured("ohm feed chain.1 1.7", "ohm chain.1 chain.2 9e6"), strict=True
+        )
+    ]
+    readings = measured("ohm logic+ pin 44.6e3", "dc pin logic0 1.1", "frequency pin logic0 50")
+    result = diagnose(atlas_of(), [*alone, *readings])
+    (named,) = result.indistinguishable
+    assert named.fault is not None
+    assert set(named.fault.members) == {"R1 short", "R2 drift"}
+    assert named is result.ranked[0]
+    assert sum(r.probability for r in result.ranked) == pytest.approx(1.0)
+    assert result.conclusion.startswith("two faults: R1 is bridged")

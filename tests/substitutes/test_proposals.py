@@ -20,6 +20,7 @@ from zcd.substitutes.search import (
     replaceable_refs,
     substitutes,
     to_buy,
+    usual_drawer,
 )
 
 CHAINS = {"clamped", "two-led"}
@@ -126,3 +127,15 @@ def test_every_part_in_turn() -> None:
     assert kinds == ["chain", "optocoupler", "pull-up", "rectifier", "contact"]
     parallel = found_on(board("parallel"), "R1", "R3")
     assert [[p.ref for p in a.replaced] for a in parallel.answers] == [["R1"], ["R3"]]
+
+
+def test_a_printed_value_whose_size_nobody_wrote_comes_first_in_one_that_bears_its_load() -> None:
+    """82 k at 144 V of 150 V is over its limit at the worst corner, if it is a 1/4 W."""
+    unsized = 'resistors = ["68k", "82k"]'
+    text = TEXTS["half-wave"].replace('style = "1206"\n', "")
+    of_unknown_size = parse_board(text.replace('resistors = ["110k", "130k"]', unsized))
+    found = substitutes(of_unknown_size, usual_drawer(of_unknown_size), ["R2"]).answers[0]
+    (part,) = found.proposals[0].parts
+    assert isinstance(part, Resistor)
+    assert found.proposals[0].closeness is Closeness.SAME
+    assert (part.resistance_ohm, part.style) == (82e3, "1/2 W")

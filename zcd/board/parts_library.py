@@ -40,6 +40,9 @@ OFFERED_DIODES = ("1N4007", "1N4148", "M7", "S1M", "DB107", "MB10S")
 # current goes with T**3; textbook form.
 SILICON_GAP_V = 1.19
 
+PUBLIC_MAINS_V = 100.0, 240.0
+"""Lowest and highest voltage that plates of appliances name: common practice, no source."""
+
 _LAWS = {RECTIFIER: "1N4007", BRIDGE: "1N4007", SIGNAL: "1N4148", ZENER: "1N4148"}
 _SMALLEST_RECTIFIER_A = 0.4
 _HOUSE_CODES = {
@@ -370,8 +373,8 @@ def odd_values(board: Board) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        One line for each value in neither E24 nor E96, and one if the chain lets more current
-        through the LED than any optocoupler stands.
+        One for mains that are none, one for each value in neither E24 nor E96, and one if the
+        chain lets more current through the LED than any optocoupler stands.
     """
     by_value: dict[float, list[str]] = {}
     for part in all_resistors(board):
@@ -382,7 +385,7 @@ def odd_values(board: Board) -> tuple[str, ...]:
         f"{_marking_hint(ohm)}; read the part again."
         for ohm, refs in by_value.items()
     ]
-    lines += _missing_prefixes(board)
+    lines = [*_odd_mains(board.mains.rms_v), *lines, *_missing_prefixes(board)]
     pull_up_ohm = board.output.resistor.resistance_ohm
     through_a = board.output.supply_v / pull_up_ohm
     if through_a > _PIN_CURRENT_LIMIT_A:
@@ -399,6 +402,20 @@ def odd_values(board: Board) -> tuple[str, ...]:
             f"at the peak of high mains; read its resistors and the mains voltage again."
         )
     return tuple(lines)
+
+
+def _odd_mains(rms_v: float) -> list[str]:
+    """A voltage that no public mains has: a figure left out or doubled, or another part's."""
+    low_v, high_v = PUBLIC_MAINS_V
+    if low_v * 0.8 <= rms_v <= high_v * 1.2:
+        return []
+    meant = [rms_v * factor for factor in (10.0, 0.1) if low_v <= rms_v * factor <= high_v]
+    near = f", {format_si(meant[0], 'V')}?" if meant else "."
+    public = f"{format_si(low_v, 'V')} to {format_si(high_v, 'V')}"
+    return [
+        f"mains = {format_si(rms_v, 'V')} is no public mains ({public}){near} Read the rating "
+        "plate again."
+    ]
 
 
 def _missing_prefixes(board: Board) -> list[str]:

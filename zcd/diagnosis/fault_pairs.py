@@ -83,8 +83,8 @@ def pairs_of(
     )
     weights = np.array([weight for weight, _, _ in (*own, *sides)])
     second = SECOND_SHARE / shares[common].sum()
-    pairs = [_pair(faults[i], faults[j]) for _, i, j in own]
-    pairs += [replace(_pair(faults[i], faults[j]), on_two_sides=True) for _, i, j in sides]
+    pairs = [pair_of(faults[i], faults[j]) for _, i, j in own]
+    pairs += [replace(pair_of(faults[i], faults[j]), on_two_sides=True) for _, i, j in sides]
     return tuple(pairs), second * weights
 
 
@@ -112,7 +112,8 @@ def _related(first: Fault, second: Fault) -> float:
     return RELATED_FACTOR if {first.kind, second.kind} in RELATED else 1.0
 
 
-def _pair(first: Fault, second: Fault) -> Fault:
+def pair_of(first: Fault, second: Fault) -> Fault:
+    """Both at once."""
     return Fault(
         key=f"{first.key} + {second.key}",
         part=f"{first.part}, {second.part}",

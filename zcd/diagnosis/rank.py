@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
+from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
+from zcd.diagnosis.fault_pairs import pair_of
 from zcd.diagnosis.faults import HEALTHY, Fault, answer_of, includes, same_repair
 from zcd.diagnosis.flag_evidence import no_fault_share
 from zcd.diagnosis.functions import Function
@@ -56,6 +57,8 @@ MIN_SIZED = 1e-3
 UNKNOWN_SIZE = (0.1, 0.5, 0.9)
 """Severity of a fault too improbable to ask how far it has gone."""
 SUSPECT = 0.5
+NEARLY = 0.9
+"""Of a leak and what shows the same unless an end is lifted, together: from there it is lifted."""
 MIN_DOUBT = 0.05
 """A reading less likely wrong than that is not worth taking again."""
 FEWEST_FACTS = 3
@@ -182,6 +185,11 @@ def diagnose(
         ranked = _ranked(dictionary, posterior.weights, posterior.unmodelled, measured)
     alike, suggestion = ranked[:1], None
     certain = _certain(ranked)
+    lost = certain is None and ranked[0].fault is None
+    proved = _wrong_alone(dictionary, measured) if lost else {}
+    if proved:
+        ranked = _with_proved(ranked, tuple(proved.values()))
+        certain = ranked[0]
     if certain is not None:
         alike = (certain,)
     elif not alarm:
@@ -191,21 +199,26 @@ def diagnose(
         alike, suggestion = _next(dictionary, posterior, ranked, search, outliers)
     sure = certain is not None or _is_settled(alike, suggestion)
     enough = bool(alarm) or answers >= MOST_READINGS
+    if proved:  # the others have another fault to tell of
+        suspects = tuple(m for m in suspects if m.reading.lifted in proved)
     again = None if enough else _again(dictionary, posterior, outliers, suspects, skipped)
     if again is None and sure and not enough:
-        again = _to_confirm(dictionary, posterior, outliers, skipped)
-    twins = _twins(ranked, alike, measured) if again is None and sure else ()
-    if twins:
+        again = _by_itself(dictionary, posterior, alike, measured, skipped) or _to_confirm(
+            dictionary, posterior, outliers, skipped
+        )
+    twins = _twins(ranked, alike, measured) if again is None else ()
+    if twins and (sure or sum(r.probability for r in twins) >= NEARLY):
         alone = None if enough else _one_alone(dictionary, twins[0], skipped)
         again = None if alone is None else at_once(dictionary, posterior, alone)
-        alike = (*alike, *(r for r in twins if again is None and r not in alike))
+        alike = (*alike, *(r for r in twins if sure and again is None and r not in alike))
     if again is not None:
         suggestion, sure = again, False
-    contradicted = sure and bool(suspects)
+    contradicted = sure and bool(suspects) and not proved
     sure = sure and not contradicted
     conclusion = _conclusion(alike, suggestion, sure)
-    if sure and certain not in (None, ranked[0]) and ranked[0].fault and ranked[0].fault.members:
-        conclusion = _first_of_two(alike[0])
+    of_two = certain is not ranked[0] and ranked[0].fault and ranked[0].fault.members
+    if sure and certain and (of_two or len(proved) == 1):
+        conclusion = _first_of_two(certain)
     if contradicted:
         conclusion = _contradicted(alike[0], suspects)
     return Diagnosis(
@@ -611,6 +624,81 @@ def _twins(
     same = tuple(r for r in ranked if r.fault and r.fault.across == fault.across)
     parted = len({r.fault.repair for r in same if r.fault}) > 1
     return same if parted else ()
+
+
+OWN_POINTS = {"mains": ("line", "neutral"), "supply": ("logic+", "logic0")}
+"""Where the volts of a supply are read."""
+
+
+def _by_itself(
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    named: Sequence[Ranked],
+    measured: Sequence[Measured],
+    skipped: Collection[Reading],
+) -> Suggestion | None:
+    """To read what is named by itself, where it was only concluded from what others showed.
+
+    The neighbours of a cracked joint may have read well by chance.
+    """
+    fault = named[0].fault
+    if len(named) > 1 or fault is None or fault.states or fault.members:
+        return None
+    is_resistor = fault.kind == "resistor"
+    if not is_resistor and (fault.part not in OWN_POINTS or fault.mode != "low"):
+        return None
+    points = dictionary.circuit[fault.part].nodes if is_resistor else OWN_POINTS[fault.part]
+
+    def over_it(reading: Reading) -> bool:
+        ends = {dictionary.circuit.node(p) for p in (reading.red, reading.black)}
+        return ends == {dictionary.circuit.node(p) for p in points}
+
+    if any(over_it(m.reading) for m in measured):
+        return None
+    own = [
+        r for r in dictionary.readings
+        if over_it(r) and not r.lifted
+        and (r.function is Function.OHM if is_resistor else r.function.row.volts)
+    ]  # fmt: skip
+    own = within_reach(own, skipped, dictionary.circuit)
+    return at_once(dictionary, posterior, own[0]) if own else None
+
+
+def _wrong_alone(dictionary: FaultDictionary, measured: Sequence[Measured]) -> dict[str, Ranked]:
+    """What is wrong with parts that read so with an end lifted, whatever else is; by part."""
+    result: dict[str, Ranked] = {}
+    for m in measured:
+        own = [
+            k for k, f in enumerate(dictionary.faults)
+            if f.part == m.reading.lifted and not f.states
+        ]  # fmt: skip
+        if m.unstable or not own:
+            continue
+        told = np.exp(_evidence(dictionary, [m])[0])
+        fits = [float(told[:, dictionary.member == k].mean()) for k in (GOOD_BOARD, *own)]
+        shares = dictionary.shares[own]
+        wrong = shares * fits[1:]
+        likely = float(wrong.sum() / (wrong.sum() + (1.0 - shares.sum()) * fits[0]))
+        if likely >= SURE:
+            fault = dictionary.faults[own[int(wrong.argmax())]]
+            result[fault.part] = Ranked(fault=fault, probability=likely)
+    return result
+
+
+def _with_proved(ranked: Sequence[Ranked], wrong: Sequence[Ranked]) -> tuple[Ranked, ...]:
+    """The ranking with what is proved first: what none of these had is its own."""
+    faults = [r.fault for r in wrong if r.fault][:2]
+    fault = pair_of(*faults) if len(faults) == 2 else faults[0]
+    none = next(r.probability for r in ranked if r.fault is None)
+    share = none * float(np.prod([r.probability for r in wrong[:2]]))
+    before = next((r.probability for r in ranked if r.key == fault.key), 0.0)
+    first = Ranked(fault=fault, probability=before + share)
+    rest = [
+        replace(r, probability=none - share) if r.fault is None else r
+        for r in ranked
+        if r.key != fault.key
+    ]
+    return (first, *sorted(rest, key=lambda r: -r.probability))
 
 
 def _one_alone(

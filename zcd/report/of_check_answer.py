@@ -166,9 +166,15 @@ def unread_lines(check: Check) -> Iterator[str]:
     spans = {values.ref: values for values in check.passing_values}
     for line, unknown in zip(unread_parts(check.board), check.board.unknowns, strict=True):
         values = spans.get(unknown.ref)
-        with_values = "no value of it alone makes the board pass"
-        if values is not None:
-            with_values = f"the board passes with {_span_text(values)} (E12)"
+        span = "" if values is None else f"with {_span_text(values)} (E12)"
+        taken = values is not None and values.low <= values.value <= values.high
+        if check.passes and not taken:
+            # a value that is passed for a doubt, or a rare corner, has no room left
+            with_values = "the board passes with it" + f", surely {span}" * bool(span)
+        elif span:
+            with_values = f"the board passes {span}"
+        else:
+            with_values = "no value of it alone makes the board pass"
         yield f"{line}; {with_values}."
 
 

@@ -155,6 +155,9 @@ def usual_drawer(board: Board, series: str = "E24") -> Drawer:
     for stress in stresses:
         part = replace(stress.resistor, ref="", size_assumed=False)
         own.append(_larger(part, stress) if stress.used_ratio() > 1.0 else part)
+    # a size that nobody wrote may be too small at the worst corner alone
+    sizes_up = [_next_size(each) for each, stress in zip(own, stresses, strict=True)
+                if stress.resistor.size_assumed]  # fmt: skip
     chain = {part.ref for group in series_strings(board) for part in group}
     needed = [each.style for each, stress in zip(own, stresses, strict=True)
               if stress.resistor.ref in chain]  # fmt: skip
@@ -163,8 +166,15 @@ def usual_drawer(board: Board, series: str = "E24") -> Drawer:
     if first.size_assumed:
         style = max((each if each in sizes else sizes[-1] for each in needed), key=sizes.index)
     drawer = series_drawer(series, style)
-    stock = dict.fromkeys((*map(_in_stock, own), *drawer.resistors))
+    stock = dict.fromkeys((*map(_in_stock, [*own, *sizes_up]), *drawer.resistors))
     return replace(drawer, resistors=tuple(stock))
+
+
+def _next_size(part: Resistor) -> Resistor:
+    """A resistor of the same value in the next usual size."""
+    sizes = usual_sizes(part.style)
+    at = sizes.index(part.style) + 1 if part.style in sizes else len(sizes)
+    return _resized(part, sizes[min(at, len(sizes) - 1)])
 
 
 def _in_stock(part: Resistor) -> StockResistor:

@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from tests.diagnosis.proof.designs import design
 from tests.diagnosis.proof.kept import Kept, atlas_of
-from tests.diagnosis.proof.patient import Patient, patient
+from tests.diagnosis.proof.patient import LOCK, Patient, patient
 from tests.diagnosis.proof.wrong import chances
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.expected_readings import list_expected_readings
-from zcd.diagnosis.fault_dictionary import FaultDictionary
-from zcd.diagnosis.faults import Fault
+from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary
+from zcd.diagnosis.faults import Fault, answer_of
 from zcd.diagnosis.likelihood import error, scaled
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.rank import Diagnosis, Ranked, diagnose, present
@@ -47,6 +47,9 @@ class Result:
     topology, kind, truth, first : str
     place : int
         Of the first in the ranking that names nothing but what is true.
+    answer : int
+        The same, where all that leaves the sync circuit good counts as one place, and so does all
+        that one new part mends.
     group : int
         How many faults were named together; 1: one.
     named : bool
@@ -57,6 +60,9 @@ class Result:
         Probability of what was named.
     sure : bool
         It claimed to be settled.
+    passes : bool
+        Something is wrong with it and it was called good, as no reading of the assembled board
+        tells it from a good one.
     taken, fixed : int
         Readings until it stopped, and down the bench card until it would have; 0: not tried.
     changes : int
@@ -73,11 +79,13 @@ class Result:
     truth: str
     first: str
     place: int
+    answer: int
     group: int
     named: bool
     apart: bool
     said: float
     sure: bool
+    passes: bool
     taken: int
     fixed: int
     changes: int
@@ -115,8 +123,10 @@ def cases_of(seed: int, number: int, cases: int = CASES_A_DESIGN) -> list[Result
 def _result(dictionary: FaultDictionary, sick: Patient, *, fixed: bool) -> Result:
     path = list(follow(dictionary, sick))
     last = path[-1]
+    called_good = any(r.key == SIMPLE for r in last.indistinguishable)
+    sick.passes = called_good and reads_as_good(dictionary, sick)
     first = last.ranked[0]
-    holds = [n for n, r in enumerate(last.ranked, start=1) if true_of(sick, r)]
+    holds = [n for n, r in enumerate(last.ranked, start=1) if said_truly(sick, r)]
     named = any(said_truly(sick, r) for r in last.indistinguishable)
     rival = _rival(sick, last)
     return Result(
@@ -126,11 +136,13 @@ def _result(dictionary: FaultDictionary, sick: Patient, *, fixed: bool) -> Resul
         truth=" + ".join(sick.wrong.keys) or SIMPLE,
         first=first.key,
         place=min(holds, default=len(last.ranked) + 1),
+        answer=_answers(last, min(holds, default=len(last.ranked) + 1)),
         group=len(last.indistinguishable),
         named=named,
         apart=told_apart(dictionary, sick, rival.fault) if rival is not None else True,
         said=_said(last),
         sure=last.stopped == "sure",
+        passes=sick.passes and bool(sick.wrong.keys),
         taken=len(path) - 1,
         fixed=len(list(follow(dictionary, sick, _down_the_card(dictionary)))) - 1 if fixed else 0,
         changes=_changes(last.measured),
@@ -148,6 +160,14 @@ def _expected(dictionary: FaultDictionary, sick: Patient) -> float:
         if _plain(fault.members or ((fault.key,) if fault.key != SIMPLE else ())) == truth
     )
     return held / sum(often for w, often in chances(sick.healthy) if _plain(w.keys) == truth)
+
+
+def _answers(last: Diagnosis, place: int) -> int:
+    """How many answers there are up to this place."""
+    upto = last.ranked[:place]
+    return len({answer_of(r.fault) if r.fault else r.key for r in upto}) + (
+        place > len(last.ranked)
+    )
 
 
 def _said(last: Diagnosis) -> float:
@@ -188,12 +208,31 @@ def _down_the_card(dictionary: FaultDictionary) -> list[Reading]:
     ]
 
 
+def reads_as_good(dictionary: FaultDictionary, sick: Patient) -> bool:
+    """Whether the controller locks, and each reading of the assembled board lies within what good
+    boards show, give or take one standard error of that reading: there is nothing to repair.
+
+    A joint that opens now and then is never as good.
+    """
+    if sick.wrong.loose or sick.kept.of(sick.looks[0], LOCK, sick.lock_margin) <= 0.0:
+        return False
+    for reading in dictionary.readings:
+        if reading.lifted:
+            continue
+        good = dictionary.of_fault(dictionary.predictions(reading), GOOD_BOARD)
+        good, here = (scaled(reading.function, v) for v in (good, np.array(sick.exact(reading))))
+        off = error(reading.function, good, dictionary.meter)
+        if np.any(here < np.min(good - off)) or np.any(here > np.max(good + off)):
+            return False
+    return True
+
+
 def true_of(sick: Patient, ranked: Ranked) -> bool:
-    """Whether all that a fault names is wrong with this board."""
+    """Whether all that a fault names is wrong with this board, or nothing that it shows is."""
     if ranked.fault is None:
         return False
     names = ranked.fault.members or (ranked.fault.key,)
-    truths = sick.wrong.keys or (SIMPLE,)
+    truths = (*sick.wrong.keys, SIMPLE) if sick.passes else sick.wrong.keys or (SIMPLE,)
     return all(any(_same_repair(name, truth) for truth in truths) for name in names)
 
 

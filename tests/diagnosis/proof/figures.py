@@ -21,7 +21,12 @@ def figures(results: Sequence[Result]) -> str:
     lines += _rows(results, lambda r: r.kind) + _rows(results, lambda r: r.topology)
     taken, changes = ([getattr(r, name) for r in results] for name in ("taken", "changes"))
     lines += [_row("all", results), ""]
-    lines.append(f"first three {share([r.place <= 3 for r in results])} of all")
+    answers = share([r.answer <= 3 for r in results])
+    lines.append(
+        f"first three {share([r.place <= 3 for r in results])} of all, by answers {answers}"
+    )
+    passing = sum(r.passes for r in results)
+    lines.append(f"called good with something wrong that no reading of the board shows: {passing}")
     lines.append(f"wrong and sure {sum(r.wrong_and_sure for r in results)} of {len(results)}")
     lines.append(f"readings {np.mean(taken):.2f} on average, {max(taken)} at most")
     often = share([c <= 1 for c in changes])

@@ -33,6 +33,7 @@ from zcd.spice.netlist import Level
 from zcd.spice.solve import Spice
 
 MOST_TRIES = 100
+LOCK = "margin of the lock"
 SEEN_RATIO = 0.05
 SEEN_FROM = {
     Function.DC: 0.03, Function.AC: 1.0, Function.LOW_Z: 1.0, Function.DIODE: 0.02,
@@ -55,6 +56,8 @@ class Patient:
         What there is to measure; of a loose joint both the sound board and the open one.
     flags : tuple of str
         That somebody looked at; empty: nobody did.
+    passes : bool
+        Every reading of the assembled board is one of a good board.
     restless : float
         How often a loose joint moves during a reading.
     """
@@ -68,6 +71,11 @@ class Patient:
     kept: Kept
     flags: tuple[str, ...] = ()
     shown: dict[Reading, Measured] = field(default_factory=dict)
+    passes: bool = False
+
+    def lock_margin(self) -> float:
+        """How far the controller is from losing the pulses."""
+        return float(self.looks[0].lock().margin[0])
 
     def exact(self, reading: Reading) -> list[float]:
         """What a perfect meter of this load shows, at each look."""
@@ -134,7 +142,7 @@ def patient(design: Design, number: int, kept: Kept) -> Patient:
 
 def _margin(meter_model: MeterModel, kept: Kept) -> float:
     """How far the controller is from losing the pulses."""
-    return kept.of(meter_model, "margin of the lock", lambda: float(meter_model.lock().margin[0]))
+    return kept.of(meter_model, LOCK, lambda: float(meter_model.lock().margin[0]))
 
 
 def put_together(board: Board, rng: Generator) -> Circuit:
