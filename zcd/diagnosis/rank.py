@@ -626,11 +626,8 @@ def _twins(
     return same if parted else ()
 
 
-OWN_POINTS = {
-    "mains": (("line", "neutral"), [Function.AC, Function.LOW_Z]),
-    "supply": (("logic+", "logic0"), [Function.DC]),
-}
-"""Where the one reading of a part that is no element between two points is taken."""
+OWN_POINTS = {"mains": ("line", "neutral"), "supply": ("logic+", "logic0")}
+"""Where the volts of a supply are read."""
 
 
 def _by_itself(
@@ -647,12 +644,10 @@ def _by_itself(
     fault = named[0].fault
     if len(named) > 1 or fault is None or fault.states or fault.members:
         return None
-    if fault.kind == "resistor":
-        points, functions = dictionary.circuit[fault.part].nodes, [Function.OHM]
-    elif fault.part in OWN_POINTS and fault.mode == "low":
-        points, functions = OWN_POINTS[fault.part]
-    else:
+    is_resistor = fault.kind == "resistor"
+    if not is_resistor and (fault.part not in OWN_POINTS or fault.mode != "low"):
         return None
+    points = dictionary.circuit[fault.part].nodes if is_resistor else OWN_POINTS[fault.part]
 
     def over_it(reading: Reading) -> bool:
         ends = {dictionary.circuit.node(p) for p in (reading.red, reading.black)}
@@ -660,8 +655,12 @@ def _by_itself(
 
     if any(over_it(m.reading) for m in measured):
         return None
-    own = [r for r in dictionary.readings if r.function in functions and over_it(r)]
-    own = within_reach([r for r in own if not r.lifted], skipped, dictionary.circuit)
+    own = [
+        r for r in dictionary.readings
+        if over_it(r) and not r.lifted
+        and (r.function is Function.OHM if is_resistor else r.function.row.volts)
+    ]  # fmt: skip
+    own = within_reach(own, skipped, dictionary.circuit)
     return at_once(dictionary, posterior, own[0]) if own else None
 
 
