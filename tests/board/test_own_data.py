@@ -16,6 +16,7 @@ from zcd.board.model import Board, Diode, Optocoupler
 from zcd.board.optocouplers import TWO_LED_FAMILIES, as_new
 from zcd.board.schema import BoardFile
 from zcd.circuit.build import build_circuit
+from zcd.circuit.points import leads_text
 from zcd.diagnosis.faults import faults_of
 from zcd.diagnosis.reading_syntax import parse_place
 from zcd.diagnosis.readings import useful_readings
@@ -321,7 +322,11 @@ def test_a_bridge_in_one_piece_is_one_part_with_its_leads() -> None:
     circuit = build_circuit(board)
     assert board.rectifier is not None
     assert board.rectifier.ref == "BR1"
-    assert {circuit.node(f"BR1{lead}") for lead in ("~1", "~2", "+", "-")} >= {"led+", "led-"}
+    nodes = [circuit.node(f"BR1{lead}") for lead in ("~1", "~2", "+", "-")]
+    assert nodes[1:] == ["return.1", "led+", "led-"]
+    assert circuit.node("R1/BR1~1") == nodes[0] not in nodes[1:]
+    assert leads_text("BR1~1+", nodes[0], circuit) == ("BR1~1", "BR1+")
+    assert leads_text("BR1~1+", nodes[2], circuit) == ("BR1+", "BR1~1")
     over = parse_place("ohm BR1+ BR1~1", circuit)
     assert over == parse_place("ohm BR1~1+ reversed", circuit)
     assert short_reading(over, circuit) == "ohm BR1+, BR1~1"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.testing import assert_array_equal
@@ -63,3 +63,10 @@ def test_joined_rows_are_those_of_the_parts() -> None:
 def test_three_batches_are_taken_apart_again() -> None:
     rows = split([2, 1, 3])
     assert [part.tolist() for part in rows] == [[0, 1], [2], [3, 4, 5]]
+
+
+def test_what_is_common_is_that_of_the_first() -> None:
+    first, second = some(2), replace(some(3), name="y", shape=np.zeros(7))
+    whole = Some.joined([first, second])
+    assert_array_equal(whole.shape, first.shape)
+    assert Some.joined([first]) is first

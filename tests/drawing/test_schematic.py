@@ -138,7 +138,7 @@ def _ink(sketch: Sketch) -> np.ndarray:
     return np.concatenate(pieces)
 
 
-def _text_boxes(sketch: Sketch) -> dict[str, tuple[float, float, float, float]]:
+def text_boxes(sketch: Sketch) -> dict[str, tuple[float, float, float, float]]:
     """Reach of each word as it is really drawn, in the drawing's coordinates."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
@@ -162,7 +162,7 @@ def test_no_word_lies_on_a_line_or_on_another_word(
     sketch = schematic(
         BOARDS[name], at_nodes=READINGS, at_parts=AT_PARTS, failed=failed, narrow=narrow
     )
-    boxes = _text_boxes(sketch)
+    boxes = text_boxes(sketch)
     met = [
         (one, other)
         for (one, a), (other, b) in combinations(boxes.items(), 2)
@@ -185,7 +185,7 @@ def test_no_word_lies_on_a_line_or_on_another_word(
 @each_board
 def test_long_readings_of_neighbours_leave_room_for_each_other(name: str) -> None:
     readings = dict.fromkeys(("R1", "R2", "R4", "R9", "R10", "R11", "R12"), "ohm 18.25 kΩ")
-    boxes = _text_boxes(schematic(BOARDS[name], at_parts=readings))
+    boxes = text_boxes(schematic(BOARDS[name], at_parts=readings))
     read = [box for word, box in boxes.items() if word.endswith("ohm 18.25 kΩ")]
     assert read
     for a, b in combinations(read, 2):

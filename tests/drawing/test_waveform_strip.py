@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 import pytest
 
+from tests.drawing.test_schematic import text_boxes
 from tests.jobs.demo_job import DARK, HOLDS
 from zcd.board.files import parse_board
 from zcd.circuit.build import Conditions, build_circuit
@@ -77,3 +80,11 @@ def test_the_window_of_the_edge_is_shaded_around_the_crossing() -> None:
     fall = LEFT + WIDTH * (float(lock.pulses.fall_s[1, 0]) % period) / period
     assert any(min(xs) <= fall <= max(xs) for xs in spans)
     assert not any(g.shapes for g in none.groups if g.kind == "window")
+
+
+@pytest.mark.parametrize("text", [HOLDS, DARK])
+def test_no_word_lies_on_another(text: str) -> None:
+    for sketch in drawn(text, 207.0, 230.0)[0]:
+        for (one, a), (other, b) in combinations(text_boxes(sketch).items(), 2):
+            apart = a[2] < b[0] or b[2] < a[0] or a[3] < b[1] + 0.5 or b[3] < a[1] + 0.5
+            assert apart, (one, other)

@@ -237,7 +237,7 @@ def test_what_no_data_sheet_states_is_a_warning_with_its_share(name: str) -> Non
     assert f"{share} of such boards may fail" in text
     assert "the pin never goes high" not in text
     rule = next(r for r in check.every_rule if r.name == f"{AT_CORNER}pin never high")
-    assert rule.depends_on == "how soon OC1 turns off"
+    assert rule.depends_on == "how soon OC1 turns off, which no data sheet states"
 
 
 def test_a_grade_too_weak_for_its_load_is_named() -> None:
@@ -275,7 +275,11 @@ def test_a_kind_transistor_is_as_kind_as_any(name: str) -> None:
     board = zcd.loads(DESIGNS[name].text)
     tolerances = tolerances_of(board)
     corners = find_corners(board, tolerances)
-    known = [d for d, t in enumerate(tolerances) if t.unpublished and not t.unpublished.above]
+    # a grade that was not read has no ends: a typical part stands in
+    known = [
+        d for d, t in enumerate(tolerances)
+        if t.unpublished and not t.unpublished.above and t.unpublished.weak in (0.0, 1.0)
+    ]  # fmt: skip
     ends = np.array(np.meshgrid(*[[0.0, 1.0]] * len(known))).reshape(len(known), -1).T
     for rule in (0, 1):
         corner = corners.shares[[rule]]
@@ -301,8 +305,8 @@ def test_a_board_that_surely_fails_gets_no_benefit() -> None:
 
 def test_words_follow_the_output() -> None:
     """An emitter follower is low in the dark."""
-    board = zcd.loads(DESIGNS["clamped 817"].text)
-    follower = zcd.loads(DESIGNS["clamped 817"].text.replace("pull_up", "pull_down"))
+    graded = DESIGNS["clamped 817"].text.replace("LTV-817", "LTV-817B")
+    board, follower = zcd.loads(graded), zcd.loads(graded.replace("pull_up", "pull_down"))
     assert doubt_about(board, RULES[0]) == doubt_about(follower, RULES[1])
     assert doubt_about(board, RULES[1]) == doubt_about(follower, RULES[0])
     assert "conducts" in doubt_about(board, "pin never low")

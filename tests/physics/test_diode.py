@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import wrightomega
 
@@ -17,6 +18,7 @@ from zcd.physics.diode import (
     current_behind_resistance_a,
     diode_omega,
     forward_voltage_v,
+    reverse_charge_c,
     saturation_current_a,
     thermal_voltage_v,
     wright_omega,
@@ -204,3 +206,16 @@ def test_led_is_near_another_makers(celsius: float, published: SimpleNamespace) 
     here = (rows["temperature_degc"] == celsius) & (rows["current_a"] <= 10e-3)
     found_v = led_forward_v(rows["current_a"][here], celsius)
     assert_allclose(found_v, rows["forward_v"][here], rtol=0.0, atol=published.atol)
+
+
+def test_charge_of_a_reversed_junction_is_the_integral_of_its_capacitance() -> None:
+    """C0 / sqrt(1 + V / 0.7 V) [SPICE, abrupt junction], as printed at 4 V; scipy's quad."""
+    printed_f = 8e-12
+
+    def capacitance_f(volts: float) -> float:
+        return float(printed_f * np.sqrt((1.0 + 4.0 / 0.7) / (1.0 + volts / 0.7)))
+
+    for volts in (0.5, 4.0, 325.0):
+        expected, _ = quad(capacitance_f, 0.0, volts)
+        assert_allclose(reverse_charge_c(volts, printed_f), expected, rtol=1e-6)
+    assert reverse_charge_c(-0.6, printed_f) == 0.0

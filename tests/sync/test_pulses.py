@@ -311,11 +311,14 @@ def test_edge_between_uneven_points_lies_on_the_curve() -> None:
     assert abs(pulses.rise_s[0, 0] - exact) < 0.25 * abs(straight - exact)
 
 
-def test_edges_lie_on_the_monotone_cubic_of_scipy() -> None:
+@pytest.mark.parametrize("ripple_v", [0.0, 0.3], ids=["smooth", "peaks beside the edge"])
+def test_edges_lie_on_the_monotone_cubic_of_scipy(ripple_v: float) -> None:
     """Fritsch and Butland's slopes [scipy PchipInterpolator], on points at uneven distances."""
     rng = np.random.default_rng(5)
     time_s = np.sort(rng.uniform(0.0, PERIOD_S, 60))
     pin = 2.5 + 2.4 * np.cos(2.0 * np.pi * time_s / PERIOD_S - 1.0)
+    if ripple_v:
+        pin = np.where(pin > 2.5, 4.7, 0.3) + ripple_v * np.tile([0.6, -0.6], 30)
     cubic = PchipInterpolator(
         np.concatenate([time_s - PERIOD_S, time_s, time_s + PERIOD_S]), np.tile(pin, 3)
     )

@@ -234,3 +234,11 @@ def test_all_that_is_wrong_is_told_at_once() -> None:
     assert read({**START, "optocoupler.family": "", "optocoupler.grade": "Q9"})[1].keys() == {
         "optocoupler.family"
     }
+
+
+@pytest.mark.parametrize("now", [{"chain.resistors.1": ""}, {}])
+def test_rows_that_were_emptied_stay_empty(now: dict[str, str]) -> None:
+    """Not those of the file come back, of which nothing is said any more."""
+    others = {key: text for key, text in START.items() if not key.startswith("chain.resistors")}
+    told = differing(START, others | now)
+    assert typed_over(START, told) == others | {"chain.resistors.1": ""}

@@ -165,15 +165,19 @@ def test_a_double_click_on_a_part_changes_it_in_place(page: Chrome) -> None:
 
 
 def test_the_first_visit_leads_to_the_lines_of_a_traced_circuit(page: Chrome) -> None:
-    page.find_element(By.LINK_TEXT, "traced by myself").click()
+    """A click on a part of it leads there too; resistors in rows are none."""
+    page.find_element(By.XPATH, "//button[span='traced by myself']").click()
+    wait(page, lambda b: b.find_elements(By.CSS_SELECTOR, "#first textarea[name='circuit']"))
+    assert field_value(page, "circuit").splitlines()[1] == "led- - neutral"
+    assert not page.find_elements(By.CSS_SELECTOR, "#first .string")
+    page.find_element(By.CSS_SELECTOR, "#shown .lying g.part[data-ref='R2'] text").click()
     assert focused(page) == "circuit"
-    assert page.switch_to.active_element.is_displayed()
 
 
 def test_the_first_visit_offers_circuits(page: Chrome) -> None:
     """Each of them is a board; once one is chosen, or a field filled in, they are gone."""
     names = [e.text for e in page.find_elements(By.CSS_SELECTOR, ".choose button")]
-    assert len(names) == 5
+    assert len(names) == 6
     page.find_element(By.XPATH, "//button[span='a bridge']").send_keys(Keys.ENTER)
     wait(page, lambda b: "D1c" in text(b, "#shown svg.schematic"))
     assert not page.find_elements(By.CSS_SELECTOR, ".choose")

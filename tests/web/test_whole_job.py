@@ -50,7 +50,7 @@ def test_a_whole_job_by_keyboard(browser: Chrome, server: Server) -> None:
     shows(browser, "#conclusion", " ")
     board = file.with_name(f"{NAME}-board.toml")
     assert [r.ref for r in load_board(board).chains[0]] == ["R11", "R12"]
-    find_the_fault(browser, file)
+    find_the_fault(browser, file, "R12")
     assert browser.switch_to.active_element.text == "Replace R12"
     browser.switch_to.active_element.send_keys(Keys.ENTER)
     fit_the_part(browser)
@@ -87,11 +87,11 @@ def focused_id(browser: Chrome) -> str:
     return str(browser.execute_script("return document.activeElement.id"))
 
 
-def find_the_fault(browser: Chrome, file: Path) -> None:
-    """Every reading that is asked for answered as a board with R12 open would read."""
+def find_the_fault(browser: Chrome, file: Path, open_part: str) -> None:
+    """Every reading that is asked for answered as a board with that part open would read."""
     board = load_job(file).board
     circuit = build_circuit(board)
-    fault = next(f for f in faults_of(circuit) if f.key == "R12 open")
+    fault = next(f for f in faults_of(circuit) if f.key == f"{open_part} open")
     faulty = MeterModel(board, fault.edit(circuit, np.array([0.5])), usual_meter())
     for _ in range(8):
         if not (at := asked_for(browser)):
@@ -102,8 +102,8 @@ def find_the_fault(browser: Chrome, file: Path) -> None:
         browser.switch_to.active_element.send_keys(shown, Keys.ENTER)
         wait(browser, lambda b, old=at: asked_for(b) != old)
         assert text(browser, "#error-next") == ""
-    assert "R12 open" in text(browser, "#stand .ranked tbody tr")
-    assert "R12 is open (" in text(browser, "#next .found")
+    assert f"{open_part} open" in text(browser, "#stand .ranked tbody tr")
+    assert f"{open_part} is open (" in text(browser, "#next .found")
     assert "open" in text(browser, "#drawn svg.schematic")
 
 
@@ -184,3 +184,40 @@ def close_the_job(browser: Chrome, file: Path) -> None:
     text_now = file.read_text(encoding="utf-8")
     assert tomllib.loads(text_now)["found"] == "R12 open"
     assert text_now.endswith("# theirs\n")
+
+
+TRACED = "feed - R1 47k - R2 47k - D1 1N4007 > - led+\nled- - R3 47k - neutral"
+
+
+def test_a_circuit_traced_by_oneself_through_the_whole_job(browser: Chrome, server: Server) -> None:
+    """R3, in the other leg, is open: found, replaced as printed, read again, closed."""
+    file = server.folder / "invented-soup-kettle-job.toml"
+    opened(browser, server.new)
+    browser.find_element(By.XPATH, "//button[span='traced by myself']").send_keys(Keys.ENTER)
+    wait(browser, lambda b: b.find_elements(By.CSS_SELECTOR, "#first [name='circuit']"))
+    type_into(browser, "circuit", TRACED)
+    shows(browser, "#shown svg.schematic", "47 kΩ")
+    type_into(browser, "name", "Invented soup kettle")
+    shows(browser, "#shown svg.schematic", "R3")
+    shows(browser, "#verdict", ".")
+    go_to(browser, "2 Readings")
+    browser.find_element(By.ID, "name").send_keys(Keys.ENTER)
+    shows(browser, "#conclusion", " ")
+    board = load_board(file.with_name("invented-soup-kettle-board.toml"))
+    assert board.traced is not None
+    find_the_fault(browser, file, "R3")
+    browser.switch_to.active_element.send_keys(Keys.ENTER)
+    shows(browser, "#drawer", "Fit R3 47 kΩ")
+    browser.switch_to.active_element.send_keys(Keys.ENTER)
+    shows(browser, "#hold .verdict", "PASSES")
+    circuit = build_circuit(board)
+    good = MeterModel(board, circuit, usual_meter())
+    for field in browser.find_elements(By.CSS_SELECTOR, ".repeat input"):
+        reading = parse_place((field.get_attribute("name") or "").partition(":")[2], circuit)
+        field.send_keys(show_value(reading.function, float(good.read([reading])[0, 0])))
+    wait(browser, lambda b: "fails" not in text(b, "#step-3"))
+    press(browser, "Save the retest")
+    shows(browser, "#again", f"Kept in {file.name}")
+    press(browser, "Close the job")
+    shows(browser, "#end", "it was: R3 open")
+    assert tomllib.loads(file.read_text(encoding="utf-8"))["found"] == "R3 open"

@@ -111,6 +111,21 @@ def test_no_letter_under_12_px_and_nothing_cut_off(sized: Chrome, bench: Server,
     del job
 
 
+def test_what_was_typed_stands_beside_what_it_does(sized: Chrome, bench: Server) -> None:
+    """On a bench; with the buttons that go back to the file or to another board."""
+    sized.get(bench.step("typed", "board", output__pull_up="33k"))
+    appears(sized, "#verdict a")
+    assert sized.find_elements(By.NAME, "fit")
+    for width, height in SIZES[:2]:
+        resize(sized, width, height)
+        fields, shown = sized.execute_script(
+            "return ['#fields', '#shown'].map(s => document.querySelector(s))"
+            ".map(e => e.getBoundingClientRect()).map(r => [r.left, r.right, r.top])"
+        )
+        assert fields[1] < shown[0]
+        assert shown[2] < height / 2
+
+
 def test_nothing_moves_where_that_is_asked(sized: Chrome, bench: Server, job: Path) -> None:
     """prefers-reduced-motion, Media Queries Level 5, section 12.1."""
     media = {"features": [{"name": "prefers-reduced-motion", "value": "reduce"}]}

@@ -507,6 +507,8 @@ def _probes(
         nodes, rest = [words[0], _reference(words[0], function, circuit, key)], words[1:]
     elif not function.row.pulses or _begins_at_a_node(rest, circuit):
         nodes, rest = rest[:2], rest[2:]
+        if rest and rest[0].lower() == "reversed":
+            nodes, rest = nodes[::-1], rest[1:]
         if len(nodes) == 2 and function.row.pulses and _BARE.fullmatch(nodes[1]):
             raise invalid_value(nodes[1], function.row.kind.allowed(), key)
     return nodes, rest, lifted

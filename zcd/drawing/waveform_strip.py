@@ -90,7 +90,7 @@ def waveform_strip(board: Board, solution: Solution, lock: Lock, row: int = 0) -
         Words(text=_ms_text(at), at=(_x(at, period), bottom + 13.0), align="middle")
         for at in (0.0, period / 4.0, period / 2.0, 0.75 * period, period)
     ]
-    marks.append(Words(text=CROSSINGS, at=(LEFT + WIDTH, bottom + 29.0), align="end"))
+    marks.append(Words(text=CROSSINGS, at=(LEFT + WIDTH, -6.0), align="end"))
     groups.append(Group(kind="crossing", title=CROSSINGS, shapes=tuple(marks)))
     groups.append(_thresholds(board, bottom, ROOM * board.output.supply_v))
     groups.append(_edges(lock, row, period, bottom))

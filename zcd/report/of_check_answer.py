@@ -549,11 +549,10 @@ def _facts(check: Check) -> Iterator[tuple[str, str]]:
             f"works until the weakest optocoupler of its grade has lost "
             f"{percent_text(1.0 - 1.0 / weak.factor_ratio)} of its CTR, about {years} at {hours}",
         )
-    doubt = next((rule.depends_on for rule in check.every_rule if rule.depends_on), "")
-    yield "tolerances", _population_text(check.spread.population, doubt)
+    yield "tolerances", _population_text(check.spread.population)
 
 
-def _population_text(population: Population, doubt: str) -> str:
+def _population_text(population: Population) -> str:
     """What part tolerances, mains and heat do to such boards."""
     failing, doubtful = population.failing.ratio, population.doubtful_ratio
     if not failing and not doubtful:
@@ -562,8 +561,7 @@ def _population_text(population: Population, doubt: str) -> str:
     if not doubtful:
         return fails
     more = "more" if failing else "of such boards"
-    why = f": it depends on {plain(doubt)}" if doubt else ""
-    may = f"{_few_text(doubtful)} {more} may fail{why}"
+    may = f"{_few_text(doubtful)} {more} may fail"
     return f"{fails}; {may}" if fails else may
 
 

@@ -33,17 +33,16 @@ SHORT_STATES = {
 }
 """Sides that the page shows; what takes a lifted part is in the full list."""
 STATE_WORDS = {
-    AccessLevel.DEAD: "unplugged: and discharged.",
     AccessLevel.BENCH: "bench: unplugged, logic supply from a bench supply.",
     AccessLevel.ISOLATED: "powered: plugged in, probes on the isolated side only.",
     AccessLevel.MAINS: "MAINS: plugged in, probes on LIVE parts.",
 }
 
 
-BENCH_BANDS = "good board: mains within 5 %, 15 to 35 °C (zcd check: to the limits, so wider)."
+BENCH_BANDS = "good board: mains within 5 %, 15 to 35 °C."
 
 
-BESIDE = "Wide range of ohms: other parts are in parallel. In doubt lift one end."
+BESIDE = " Wide ohms: other parts are in parallel; in doubt lift one end."
 
 
 def _is_wide(line: ExpectedReading) -> bool:
@@ -68,8 +67,7 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     cautions = [text for side in due or sides for text in SHORT_CAUTIONS[side]]
     words = (
         no_sync_line(expected.board),
-        _legend(sides, rows),
-        BESIDE if any(map(_is_wide, told)) else "",
+        f"{_legend(sides, rows)}{BESIDE if any(map(_is_wide, told)) else ''}",
         read_as_line(expected.board),
         unread_line(expected.board),
         f"CAUTION: {' '.join(cautions)} {LOCAL}",
@@ -101,16 +99,11 @@ def _most_telling(lines: Sequence[ExpectedReading]) -> list[ExpectedReading]:
     """Readings that tell most faults together, in their order, the frequency of the pulses among
     them.
 
-    Live ones, and those that take an oscilloscope or a bench supply, are there only for what no
-    other tells; what room is left goes to readings that confirm the first.
+    Live ones are there only for what no other tells; what room is left goes to readings that
+    confirm the first.
     """
-    lines = [line for line in lines if not _of_mains_alone(line.reading)]
-    safe = [
-        line
-        for line in lines
-        if line.access in (AccessLevel.DEAD, AccessLevel.ISOLATED)
-        and not line.reading.function.row.scope
-    ]
+    lines = [line for line in lines if _takes_a_meter_only(line)]
+    safe = [line for line in lines if line.access is not AccessLevel.MAINS]
     counted = (line for line in safe if line.reading.function is Function.FREQUENCY)
     chosen = [line for line in counted if line.faults][:1]
     left: set[str] = set()
@@ -127,9 +120,14 @@ def _most_telling(lines: Sequence[ExpectedReading]) -> list[ExpectedReading]:
     return [line for line in lines if line in chosen]
 
 
-def _of_mains_alone(reading: Reading) -> bool:
-    """Whether a reading tells of the socket, not of the board."""
-    return {reading.red, reading.black} == {"line", "neutral"} and not reading.function.row.dead
+def _takes_a_meter_only(line: ExpectedReading) -> bool:
+    """Whether a reading takes no oscilloscope and no bench supply, and is not of the socket."""
+    reading = line.reading
+    of_socket = {reading.red, reading.black} == {
+        "line",
+        "neutral",
+    } and not reading.function.row.dead
+    return not (of_socket or reading.function.row.scope or line.access is AccessLevel.BENCH)
 
 
 def _row(line: ExpectedReading, circuit: Circuit) -> tuple[str, str, str, list[str]]:
@@ -153,7 +151,7 @@ def _fitting(names: Sequence[str]) -> str:
 def _legend(sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> str:
     """What the words in the rows mean."""
     places = " ".join(str(row[1]) for row in rows)
-    words = [BENCH_BANDS, *(STATE_WORDS[side] for side in sides)]
+    words = [BENCH_BANDS, *(STATE_WORDS[side] for side in sides if side in STATE_WORDS)]
     if joints := [word.strip(",") for word in places.split() if "/" in word]:
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")
@@ -164,7 +162,7 @@ def _legend(sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> s
     if bridge := re.search(r"(\w+)~1", places):
         words.append(f"{bridge[1]}~1: its ~ lead at the feed; {bridge[1]}~2: the other.")
     if "led+" in places or "led-" in places:
-        words.append("led+, led-: anode and cathode of the optocoupler's LED.")
+        words.append("led+, led-: the optocoupler's LED.")
     if "logic0" in places:
         words.append("logic0: the controller's ground.")
     return " ".join(words)

@@ -213,8 +213,7 @@ def retest_line(retest: Retest) -> str:
         )
     number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more, first"
     return (
-        f"NOT PASSED yet: {share} sure that the board is good (95 % needed); "
-        f"{retest.likeliest.key} is not excluded. Take {number}: "
+        f"NOT PASSED yet: {share} sure that the board is good (95 % needed). Take {number}: "
         f"{reading_text(retest.missing[0], retest.circuit)}."
     )
 

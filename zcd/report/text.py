@@ -43,7 +43,7 @@ RULE_WORDS = {
 
 _SOURCE_KEY = re.compile(r"\[([A-Z0-9][A-Z0-9-]+)\]")
 _UNIT = re.compile(r"(?<=\d) (?=[mµunpkMG]?(?:V|A|W|Ω|F|s|Hz|%|°C|ohm|years)\b|%)")
-_ASCII = {"µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-", "²": "2"}
+_ASCII = {"√": "sqrt ", "µ": "u", "Ω": "ohm", "°": "deg", "–": "-", "±": "+-", "²": "2"}
 
 
 def plain(text: str) -> str:

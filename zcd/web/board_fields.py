@@ -12,6 +12,7 @@ from zcd.board.assumptions import default_text
 from zcd.board.keys import Key, NameReader, holds, key_of, reader_of
 from zcd.board.schema import BoardFile, HarmonicTable, ResistorTable, Table
 from zcd.board.toml_files import table_in
+from zcd.board.traced import KEY as CIRCUIT
 
 if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
@@ -26,6 +27,8 @@ FIRST = (
     "optocoupler.family", "output.pull_up", "output.supply",
 )  # fmt: skip
 """Fields, and a string, that are never folded away."""
+FIRST_TRACED = (*FIRST[:3], CIRCUIT, *FIRST[5:])
+"""The same where each part stands in a line of the circuit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

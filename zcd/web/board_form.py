@@ -16,6 +16,7 @@ from zcd.errors import InputError
 from zcd.web.board_fields import (
     DETAILS,
     FIRST,
+    FIRST_TRACED,
     PARALLEL,
     SINGLES,
     Field,
@@ -137,7 +138,11 @@ def typed_over(base: Mapping[str, str], typed: Mapping[str, str]) -> Texts:
     typed : mapping
         Anything that was sent; what is no field is left out.
     """
-    typed = {key: text for key, text in typed.items() if known(key)}
+    typed = {
+        key: "; ".join(text.splitlines()) if key == CIRCUIT else text
+        for key, text in typed.items()
+        if known(key)
+    }
     rows = any(ROW.fullmatch(key) for key in typed)
     kept = {key: text for key, text in base.items() if not (rows and ROW.fullmatch(key))}
     return {**kept, **typed}
@@ -146,12 +151,11 @@ def typed_over(base: Mapping[str, str], typed: Mapping[str, str]) -> Texts:
 def differing(base: Mapping[str, str], typed: Mapping[str, str]) -> Texts:
     """What must be told beside the file, so that `typed_over` gives the same again."""
     rows = [{k: t for k, t in side.items() if ROW.fullmatch(k)} for side in (base, typed)]
-    same = _said(rows[0]) == _said(rows[1])
-    return {
-        key: text
-        for key, text in typed.items()
-        if (not same and text.strip() if ROW.fullmatch(key) else text != base.get(key, ""))
-    }
+    before, now = map(_said, rows)
+    told = {k: t for k, t in typed.items() if k not in rows[1] and t != base.get(k, "")}
+    if before != now:
+        told |= now or {f"{LISTS[0]}.1": ""}
+    return told
 
 
 def _said(texts: Mapping[str, str]) -> Texts:
@@ -349,6 +353,9 @@ def part_fields(board: Board, texts: Mapping[str, str]) -> dict[str, str]:
     for key, diode in (("rectifier.part", board.rectifier), ("clamp.part", board.clamp)):
         if diode is not None:
             keys[diode.ref] = key
+    if board.traced is not None:
+        parts = [part.ref for string in board.chains for part in string]
+        keys |= dict.fromkeys((*parts, *(diode.ref for diode in board.diodes)), CIRCUIT)
     rows = [f"{LISTS[0]}.{number}" for _, number in _items(texts, LISTS[0])]
     keys |= {part.ref: row for part, row in zip(board.chains[0], rows, strict=False)}
     fields = fields_of(texts)
@@ -382,13 +389,14 @@ def form_words(texts: Mapping[str, str], errors: Mapping[str, str]) -> dict[str,
     }
     fields = fields_of(texts)
     said = [key for key in fields if texts.get(key, "").strip() or key in errors]
-    rest = [key for key in said if not key.startswith(FIRST)]
+    first = FIRST_TRACED if texts.get(CIRCUIT, "").strip() else FIRST
+    rest = [key for key in said if not key.startswith(first)]
     return {
         "groups": groups(),
         "rows": rows,
         "parallel": parallel_of(texts),
         "fields": fields,
-        "first_keys": FIRST,
+        "first_keys": first,
         "strings": {s.key: s for s in strings},
         "rest_said": len(rest),
         "rest_errors": [key for key in rest if key in errors],

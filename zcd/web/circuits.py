@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 
 from markupsafe import Markup
 
+from zcd.board.traced import KEY as CIRCUIT
 from zcd.circuit.build import build_circuit
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import Sketch, sketch_svg
@@ -24,13 +25,17 @@ CIRCUITS: dict[str, Texts] = {
     "two LEDs": {
         "chain.topology": "two-led", "rectifier.part": "", "optocoupler.family": "814 A",
     },
+    "traced by myself": {
+        "chain.topology": "", "chain.resistors.1": "", "rectifier.part": "",
+        CIRCUIT: "feed - R1 51k - R2 62k - R3 51k - D1 1N4007 > - led+; led- - neutral",
+    },
 }  # fmt: skip
 """Name -> what its fields say besides those of the board to begin with."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KnownCircuit:
-    """One of them, and the address of a board with it."""
+    """One of them, and the address of a board with it; one that was traced may be any."""
 
     name: str
     query: str
@@ -52,5 +57,6 @@ def _known(name: str, texts: Texts) -> KnownCircuit:
         for g in sketch.groups
     )
     bare = Sketch(sketch.name, tuple(g for g in groups if g.shapes))
+    picture = Markup("" if CIRCUIT in texts else sketch_svg(bare))
     query = urlencode(differing(START, texts) or {"chain.topology": START["chain.topology"]})
-    return KnownCircuit(name=name, query=query, picture=Markup(sketch_svg(bare)))
+    return KnownCircuit(name=name, query=query, picture=picture)
