@@ -390,11 +390,12 @@ def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]
         ("ten times too low", 0.1, "partly bridged"),
         ("ten times too high", 10.0, "drifted"),
     ):
-        yield _fault(
+        fault = _fault(
             ref, "resistor", mode,
             f"{ref} is {mode}: a wrong part, or {other}; read its marking and replace it",
             times(ref, "resistance_ohm", between((decade, decade))),
         )  # fmt: skip
+        yield replace(fault, across=frozenset(element.nodes if decade < 1.0 else ()))
 
 
 def _least_ohm(element: Resistance, circuit: Circuit) -> float:

@@ -47,12 +47,6 @@ BREADTHS = (1.0, 3.0, 9.0)
 unknown quantities find samples that fit all of them only far apart; equally likely before."""
 WHOLE_REACH = 0.4
 """The same of an entry that counts as a whole: its samples meet, and none reaches past the next."""
-ON_PIN_SIDE = {"pin", "logic+"}
-LEAKAGE_DECADES = 0.7
-"""Spread of ohms on the mains side of a good board from which they are those of what leaks there:
-other readings show the same."""
-MOVED_SHARE = 0.25
-"""Of the span of good boards, from which a fault moves a reading; less drowns in it."""
 JUMP_ERRORS = 2.0
 """Errors between two looks of a joint from which a display is seen to jump. Both are of one board,
 read with one meter: how well its parts are known does not come in."""
@@ -121,11 +115,9 @@ class Fit:
         self.noise = error(reading.function, self.centre, meter)
         self.gaps = _gaps(self.centre)
         self.averaged = np.zeros(len(self.centre), dtype=bool)
-        self.of_one_part = _is_of_one_part(reading)
-        leakage = not ON_PIN_SIDE & {reading.red, reading.black} and self.function.row.decades
-        shared = leakage and np.ptp(self.centre[0]) > LEAKAGE_DECADES
-        if graded is not None and _is_local(reading) and not shared:
-            self.averaged = ~(graded & self._is_moved())
+        if graded is not None and _is_local(reading):
+            moved = np.abs(self.centre - self.centre[0]) > self.noise
+            self.averaged = ~(graded & moved.any(axis=1))
         self.wide = self.function.row.decades and np.ptp(self.centre[0]) > WIDE_DECADES
         self.width = self.width_of(1.0)
         low, high = float(self.centre.min()), float(self.centre.max())
@@ -146,23 +138,13 @@ class Fit:
         self.near = None if near is None or not near.any() else near
         self.jump_share = np.where(self.loose, JUMPS, np.where(unsure, NEAR_JUMPS, 0.0))
 
-    def _is_moved(self) -> NDArray[np.bool_]:
-        """Of each entry, whether its fault shows: beyond what good boards show, and by more than a
-        part of how these differ."""
-        good = self.centre[0]
-        low, high = good.min() - self.noise, good.max() + self.noise
-        beyond = ((self.centre < low) | (self.centre > high)).any(axis=1)
-        by = np.abs(self.centre - good).max(axis=1)
-        return np.asarray(beyond & (by > MOVED_SHARE * np.ptp(good)))
-
     def width_of(self, breadth: float) -> FloatArray:
         """Error of a reading at each sample, and how far the sample stands for others.
 
-        The samples of an entry that counts as a whole need only reach each other, where the reading
-        is of one part: its limits are known, and no other reading depends on what this one does.
+        The samples of an entry that counts as a whole need only reach each other: no other
+        reading depends on what this one does, so it says nothing of the breadth.
         """
-        whole = self.averaged[:, None] & self.of_one_part
-        reach = np.where(whole, WHOLE_REACH, breadth)
+        reach = np.where(self.averaged[:, None], WHOLE_REACH, breadth)
         return np.asarray(np.hypot(self.noise, reach * self.gaps))
 
     def away(self, value: float) -> FloatArray:
@@ -263,21 +245,12 @@ class Fit:
         return np.concatenate([density, turns], axis=-2)
 
 
-def _is_of_one_part(reading: Reading) -> bool:
+def _is_local(reading: Reading) -> bool:
     """Whether a reading depends on one part only: a dead test, volts at the relay's coil, or what
     hangs at the open contact."""
     points = {reading.red, reading.black}
     at_contact = reading.power is Power.OFF and points == {"feed", "neutral"}
     return reading.function.row.dead or "coil+" in points or at_contact
-
-
-def _is_local(reading: Reading) -> bool:
-    """Whether it is judged apart from other readings: any but the pulses at the pin under power.
-
-    Volts on the mains side hang on the mains of the day and one part's value, volts at the pin on
-    much at once: few samples would fit these together with the rest.
-    """
-    return not (reading.at_pin and reading.power is Power.LIVE)
 
 
 def restless(samples: int) -> NDArray[np.bool_]:

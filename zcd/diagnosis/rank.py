@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary, Progress
 from zcd.diagnosis.fault_pairs import pair_of
 from zcd.diagnosis.faults import HEALTHY, Fault, answer_of, includes, same_repair
 from zcd.diagnosis.flag_evidence import no_fault_share
-from zcd.diagnosis.functions import Function
+from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.information import SURE, SURE_OF_LEAK, Posterior, together
 from zcd.diagnosis.likelihood import (
     BREADTHS,
@@ -644,24 +645,41 @@ def _by_itself(
     fault = named[0].fault
     if len(named) > 1 or fault is None or fault.states or fault.members:
         return None
-    is_resistor = fault.kind == "resistor"
-    if not is_resistor and (fault.part not in OWN_POINTS or fault.mode != "low"):
+    if (points := _own_points(dictionary, fault)) is None:
         return None
-    points = dictionary.circuit[fault.part].nodes if is_resistor else OWN_POINTS[fault.part]
+    method = (
+        Method.JUNCTION
+        if fault.kind in ("diode", "led")
+        else (Method.OHMS if fault.kind == "resistor" else Method.VOLTS)
+    )
+    ends = tuple(dictionary.circuit.node(p) for p in points)
 
     def over_it(reading: Reading) -> bool:
-        ends = {dictionary.circuit.node(p) for p in (reading.red, reading.black)}
-        return ends == {dictionary.circuit.node(p) for p in points}
+        probes = tuple(dictionary.circuit.node(p) for p in (reading.red, reading.black))
+        turned = probes == ends[::-1] and reading.function.row.method is not Method.JUNCTION
+        return probes == ends or turned
 
     if any(over_it(m.reading) for m in measured):
         return None
     own = [
         r for r in dictionary.readings
-        if over_it(r) and not r.lifted
-        and (r.function is Function.OHM if is_resistor else r.function.row.volts)
+        if over_it(r) and not r.lifted and r.function.row.method is method
     ]  # fmt: skip
     own = within_reach(own, skipped, dictionary.circuit)
     return at_once(dictionary, posterior, own[0]) if own else None
+
+
+def _own_points(dictionary: FaultDictionary, fault: Fault) -> tuple[str, ...] | None:
+    """Where what is named can be read by itself; None where it cannot, or need not be."""
+    if fault.kind == "resistor":
+        return dictionary.circuit[fault.part].nodes
+    if fault.mode == "low":
+        return OWN_POINTS.get(fault.part)
+    ref = fault.part.replace(" second LED", ".led2").replace(" LED", ".led")
+    alone = fault.kind in ("diode", "led") and ref in dictionary.circuit
+    if fault.mode == "open" and alone and not diode_of_bridge(ref)[1]:
+        return dictionary.circuit[ref].nodes
+    return None
 
 
 def _wrong_alone(dictionary: FaultDictionary, measured: Sequence[Measured]) -> dict[str, Ranked]:
