@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from tests.boards import VARIANTS, board, diode, optocoupler, pull_up, relay, resistor
+from zcd.board.files import board_from_dict
 from zcd.board.model import Board, Capacitor, Suppressor, Topology
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, DcSource, Resistance, TwoNode, is_hidden
@@ -27,6 +28,12 @@ EXTRAS = {
     "relay": relay(Suppressor(resistance_ohm=100.0, capacitance_f=100e-9)),
     "output": pull_up(pin_capacitor=Capacitor(ref="C4", capacitance_f=1e-9)),
 }
+TRACED = {
+    "mains": "230 V 50 Hz",
+    "optocoupler": "817 B",
+    "output": {"pull_up": "22k", "supply": "5 V"},
+}
+BACK = ["feed - R1 47k - R2 47k - D1 1N4007 > - led+", "led- - R3 47k - neutral"]
 BOARDS: dict[str, Board] = {
     **VARIANTS,
     "everything": board(
@@ -44,9 +51,18 @@ BOARDS: dict[str, Board] = {
         return_chain=(resistor("R9", 82e3), resistor("R10", 47e3)),
         **EXTRAS,
     ),
+    "a leg back": board_from_dict({**TRACED, "circuit": BACK}),
+    "a leg back and a clamp": board_from_dict(
+        {**TRACED, "circuit": [*BACK, "led+ - D2 1N4148 < - led-"]}
+    ),
     "two LEDs and more": board(topology=Topology.TWO_LED, rectifier=None, **EXTRAS),
 }
-READINGS = {"led+": "DC 1.12 V", "feed": "AC 230 V", "pin": "DC 2.31 V\nread 4.98 V"}
+READINGS = {
+    "led+": "DC 1.12 V",
+    "led-": "AC 41.3 V",
+    "feed": "AC 230 V",
+    "pin": "DC 2.31 V\nread 4.98 V",
+}
 AT_PARTS = {"R1": "ohm OL", "R2": "AC 92 V", "K1.coil": "DC 23.6 V"}
 FAILED = {"R1": "open", "OC1": "aged", "OC1.led": "leaky", "pin": "stuck low", "supply": "low"}
 

@@ -269,6 +269,8 @@ def _put_below(
             plan.names[node] = Name(plan.names[node].at, "left" if left else "raised")
     x, y = plan.names["neutral"].at
     plan.names["neutral"] = Name((x - INWARDS, y), "above")
+    if "led-" in plan.names:
+        plan.names["led-"] = Name(plan.names["led-"].at, "raised")
     plan.barrier_y = plan.bottom + STEP_DOWN
     isolated = Plan()
     _draw_isolated(isolated, rest, columns, NARROW_LEFT, label, PIN_STEP)
@@ -478,9 +480,13 @@ class _MainsSide:
             before, x = x, x + COLUMN
         self.plan.right = max(self.plan.right, before)
 
+    @property
+    def _goes_back(self) -> bool:
+        return not self.legs and len(self.back) == 1 and self.back[0].ends == {"led-", "neutral"}
+
     def _draw_back(self) -> None:
         """A leg from the LED to neutral, where there is no bridge: along the bottom."""
-        if self.legs or len(self.back) != 1 or self.back[0].ends != {"led-", "neutral"}:
+        if not self._goes_back:
             return
         begin, end = max(self.reach["neutral"]), max(self.reach["led-"])
         self.plan.lay(self.back[0].since("neutral"), (begin, HEIGHT), (end, HEIGHT), "above")
@@ -492,6 +498,8 @@ class _MainsSide:
             xs = sorted(set(reach))
             self.plan.wire(*((x, y) for x in xs))
             at, where = (xs[0], "above") if rail == "neutral" else (xs[-1], "below")
+            if rail == "led-" and self._goes_back:  # a wire goes down from its right end
+                at, where = xs[0], "below" if len(xs) > 1 else "left"
             self.plan.names[rail] = Name((at, y), where)
 
 
