@@ -154,7 +154,7 @@ def test_where_a_moving_hand_rests_is_kept(browser: Chrome, server: Server) -> N
     let steps = 0;
     const move = () => {
       slider.value = 40 + 0.5 * steps;
-      slider.dispatchEvent(new Event("input", {bubbles: true}));
+      slider.dispatchEvent(new Event("change", {bubbles: true}));
       steps += 1;
       if (steps < 60) requestAnimationFrame(move);
       else done();
