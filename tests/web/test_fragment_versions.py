@@ -153,8 +153,8 @@ def test_where_a_moving_hand_rests_is_kept(browser: Chrome, server: Server) -> N
     const done = arguments[0], slider = document.querySelector("#at");
     let steps = 0;
     const move = () => {
-      slider.value = 40 + 0.5 * steps;
-      slider.dispatchEvent(new Event("input", {bubbles: true}));
+      slider.value = 40 + steps;
+      slider.dispatchEvent(new Event("change", {bubbles: true}));
       steps += 1;
       if (steps < 60) requestAnimationFrame(move);
       else done();
@@ -162,9 +162,9 @@ def test_where_a_moving_hand_rests_is_kept(browser: Chrome, server: Server) -> N
     move();
     """
     browser.execute_async_script(moving)
-    wait(browser, lambda b: "At 160 V" in text(b, "#lock"))
+    wait(browser, lambda b: "At 228 V" in text(b, "#lock"))
     browser.refresh()
-    wait(browser, lambda b: "At 160 V" in text(b, "#lock"))
+    wait(browser, lambda b: "At 228 V" in text(b, "#lock"))
 
 
 def test_two_windows_on_one_board(browser: Chrome, server: Server) -> None:
