@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from textwrap import wrap
 
 from zcd.circuit.elements import Circuit, Phototransistor
 from zcd.circuit.points import joint_text, leads_text, part_words
@@ -23,6 +24,8 @@ from zcd.report.text import plain, quantity_text
 MOST_TOLD = 2
 MOST_ROWS = 8
 """Readings on one screen."""
+WIDTH, USUAL_READ_AS = 80, 2
+"""Columns of a screen, and lines of what was understood beside which so many rows have room."""
 TOLD_WIDTH = 20
 """Columns of the faults told, so that each reading is one line."""
 SHORT_STATES = {
@@ -54,7 +57,8 @@ def _is_wide(line: ExpectedReading) -> bool:
 def card_screen_document(expected: ExpectedReadings) -> Document:
     """The most telling of the expected readings on one screen, with the cautions for them."""
     on_page = [line for line in expected.lines if line.access in SHORT_STATES]
-    told = _most_telling(on_page)
+    read_as = read_as_line(expected.board)
+    told = _most_telling(on_page, MOST_ROWS - max(0, len(wrap(read_as, WIDTH)) - USUAL_READ_AS))
     rows = tuple(
         (*row[:3], _fitting(row[3])) for row in (_row(line, expected.circuit) for line in told)
     )
@@ -68,7 +72,7 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     words = (
         no_sync_line(expected.board),
         f"{_legend(sides, rows)}{BESIDE if any(map(_is_wide, told)) else ''}",
-        read_as_line(expected.board),
+        read_as,
         unread_line(expected.board),
         f"CAUTION: {' '.join(cautions)} {LOCAL}",
     )
@@ -95,9 +99,9 @@ def card_page_document(expected: ExpectedReadings) -> Document:
     )
 
 
-def _most_telling(lines: Sequence[ExpectedReading]) -> list[ExpectedReading]:
-    """Readings that tell most faults together, in their order, the frequency of the pulses among
-    them.
+def _most_telling(lines: Sequence[ExpectedReading], most: int) -> list[ExpectedReading]:
+    """So many readings, in their order, that tell most faults together; the frequency of the pulses
+    is among them.
 
     Live ones are there only for what no other tells; what room is left goes to readings that
     confirm the first.
@@ -110,7 +114,7 @@ def _most_telling(lines: Sequence[ExpectedReading]) -> list[ExpectedReading]:
     for side, again in (safe, True), (lines, False), (safe, True):
         if again:
             left = {key for line in lines for key in line.faults}
-        while len(chosen) < MOST_ROWS:
+        while len(chosen) < most:
             rest = [line for line in side if line not in chosen]
             best = max(rest, key=lambda line: len(left & line.faults.keys()), default=None)
             if best is None or not left & best.faults.keys():
