@@ -132,6 +132,15 @@ def test_pin_stays_between_the_rails(name: str) -> None:
     assert pin.max() < 5.01
 
 
+@pytest.mark.parametrize("ohm", [1e5, 3.62e5, 1e6])
+def test_no_transistor_draws_a_pin_below_its_emitter(ohm: float) -> None:
+    """It only takes from a pin that is above it; a large pull-up makes the fall a cliff."""
+    whole = VARIANTS["half-wave-clamped"]
+    resistor = replace(whole.output.resistor, resistance_ohm=ohm)
+    board = replace(whole, output=replace(whole.output, resistor=resistor))
+    assert np.min(solve(build_circuit(board)).voltages_v["pin"]) > -1e-3
+
+
 # ------------------------------------------------------------------ symmetry and scaling
 
 

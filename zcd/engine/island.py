@@ -34,6 +34,7 @@ NEGLIGIBLE_RATIO = 1e-5
 """Displacement current, over the largest junction current, below which a capacitor is idle."""
 JUMP_RATIO = 0.1
 """Jump of a capacitor's current, over the largest junction current, that may matter."""
+OVERSHOT_V = 1e-3
 MIN_CURRENT_A = 1e-9
 PIECE_POINTS = 81_920
 """With fewer, numpy's calls cost more than the cache saves; with more, memory does."""
@@ -280,13 +281,15 @@ def _solve_rows(
         part.abrupt = np.ones(part.phase_rad.shape, dtype=bool) if damped else None
         solver = trajectory_solver(network, inputs, part)
         branches, x = _newton(network, inputs, lit, begin, solver)
-        if not photo:
+        if photo:
+            part.abrupt = _overshot(branches, part.phase_rad.shape)
+        else:
             largest = _largest_a(_currents(branches), index.size)[:, None]
             part.abrupt = abrupt_points(network, x, part, JUMP_RATIO * largest)
-            if damped or np.any(part.abrupt):
-                begin = {name: branch.state_v for name, branch in branches.items()}
-                solver = trajectory_solver(network, inputs, part)
-                branches, x = _newton(network, inputs, lit, begin, solver)
+        if damped or np.any(part.abrupt):
+            begin = {name: branch.state_v for name, branch in branches.items()}
+            solver = trajectory_solver(network, inputs, part)
+            branches, x = _newton(network, inputs, lit, begin, solver)
     _scatter(
         state.voltages_v, _voltages(network, rows, island, x, inputs), index, state.dynamic.size
     )
@@ -295,6 +298,16 @@ def _solve_rows(
     _scatter(state.states_v, states, index, state.dynamic.size)
     if not photo:
         state.multiplier[index] = part.multiplier()
+
+
+def _overshot(branches: Branches, shape: tuple[int, ...]) -> NDArray[np.bool_]:
+    """Where a transistor seems to be driven below 0 V, which it cannot be: it comes to rest in
+    saturation, and differences of second order go on."""
+    result = np.zeros(shape, dtype=bool)
+    for branch in branches.values():
+        if isinstance(branch, TransistorBranch):
+            result |= branch.state_v < -OVERSHOT_V
+    return result
 
 
 def _scatter(
