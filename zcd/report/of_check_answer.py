@@ -216,7 +216,7 @@ def culprit_lines(check: Check) -> Iterator[str]:
             )
         return
     if check.hangs_on_grade:
-        yield f"If there is none: the board passes with {_of_text(first)}."
+        yield f"If there is none: the board surely passes with {_of_text(first)}."
         return
     if check.passes:
         yield f"To cure it: {_of_text(first)}."
@@ -322,7 +322,7 @@ def _change_text(change: Change) -> str:
 def _remedy_text(remedy: Remedy) -> str:
     now = quantity_text(remedy.value, remedy.unit)
     rated = "rated " if remedy.unit == "V" else ""
-    return f"It is {rated}{now}; the board passes with {_span_text(remedy)}."
+    return f"It is {rated}{now}; the board surely passes with {_span_text(remedy)}."
 
 
 def _of_text(remedy: Remedy) -> str:
@@ -398,8 +398,10 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     if doubt and worst_status(rules) == "warning":
         where = f"at {_conditions_text(lost)}" if lost else "where tolerances add up"
         reach = f" ({_reach_text(check, corners)})" if corners else ""
-        look = "" if check.hangs_on_grade else "; look at the pulse at low and at high mains"
-        return f"sync may be lost {where}{reach}: it depends on {doubt}{look}"
+        if check.hangs_on_grade:  # which the first lines tell
+            return f"sync may be lost {where}{reach}"
+        look = "look at the pulse at low and at high mains"
+        return f"sync may be lost {where}{reach}: it depends on {doubt}; {look}"
     if lost:
         return f"sync is lost at {_conditions_text(lost)}: {_broken_text(check, lost[0])}"
     if not corners:

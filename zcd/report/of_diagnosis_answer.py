@@ -21,6 +21,7 @@ from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.files import file_name
 from zcd.margin.stress import worst_stress
+from zcd.margin.tolerances import grade_unread
 from zcd.report.cautions import caution_lines, most_dangerous
 from zcd.report.document import Block, BulletList, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
@@ -503,7 +504,8 @@ def _assumed_text(board: Board, key: str, value: str) -> str:
     if key == "chain.topology":
         return f"the circuit is {value} ({key})"
     if key == "optocoupler.grade":
-        return f"CTR {value.partition('(')[2].rstrip(')') or value}, no grade read"
+        unread = ", no grade read" if grade_unread(board) else ""
+        return f"CTR {value.partition('(')[2].rstrip(')') or value}{unread}"
     return f"{key} {value}"
 
 

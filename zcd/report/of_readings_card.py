@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from textwrap import wrap
 
+from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Phototransistor
 from zcd.circuit.points import joint_text, leads_text, part_words
 from zcd.diagnosis.case import ExpectedReadings
@@ -71,7 +72,7 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     cautions = [text for side in due or sides for text in SHORT_CAUTIONS[side]]
     words = (
         no_sync_line(expected.board),
-        f"{_legend(sides, rows)}{BESIDE if any(map(_is_wide, told)) else ''}",
+        f"{_legend(expected.board, sides, rows)}{BESIDE if any(map(_is_wide, told)) else ''}",
         read_as,
         unread_line(expected.board),
         f"CAUTION: {' '.join(cautions)} {LOCAL}",
@@ -92,7 +93,7 @@ def card_page_document(expected: ExpectedReadings) -> Document:
         title="Expected readings",
         columns=("board", "red, black", "good board", "shows best"),
         rows=rows,
-        remark=_legend(list(SHORT_STATES), rows),
+        remark=_legend(expected.board, list(SHORT_STATES), rows),
     )
     return Document(
         title=plain(expected.board.name), sections=(Section("", (table,), answer=True),)
@@ -152,10 +153,12 @@ def _fitting(names: Sequence[str]) -> str:
     return ", ".join(names[:number])
 
 
-def _legend(sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> str:
+def _legend(board: Board, sides: Sequence[AccessLevel], rows: Sequence[Sequence[object]]) -> str:
     """What the words in the rows mean."""
     places = " ".join(str(row[1]) for row in rows)
     words = [BENCH_BANDS, *(STATE_WORDS[side] for side in sides if side in STATE_WORDS)]
+    if board.relay is not None:
+        words = [text.replace("plugged in", "plugged in, load relay on") for text in words]
     if joints := [word.strip(",") for word in places.split() if "/" in word]:
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")

@@ -150,7 +150,10 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
         blocks.append(BulletList(tuple(step_text(step, causes.circuit) for step in plan.steps)))
     if causes.told is not None:
         to_tell = "Then, to tell" if plan.steps else "To tell"
-        line = f"{to_tell} the sides apart: {causes.told.reading.words} ({causes.told.where}). "
+        relay = "" if causes.board.relay is None else ", load relay on"
+        line = (
+            f"{to_tell} the sides apart: {causes.told.reading.words} ({causes.told.where}{relay}). "
+        )
         blocks.append(Paragraph(f"{line}{'; '.join(_answers(causes.told))}."))
     if plan.steps:
         blocks.append(Paragraph(next_line(causes.board, causes.flags)))
