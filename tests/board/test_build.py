@@ -150,7 +150,7 @@ def test_band_of_120_v(published: SimpleNamespace) -> None:
 def test_band_of_another_voltage_is_assumed() -> None:
     board = board_from_dict(edited(mains=110))
     assert (board.mains.low_rms_v, board.mains.high_rms_v) == pytest.approx((99.0, 121.0))
-    assert board.mains.frequency_hz == 50.0
+    assert board.mains.frequency_hz == 60.0
     notes = {note.key: note for note in board.assumptions}
     assert notes["mains.tolerance"].value == "10 %"
     assert notes["mains.tolerance"].source == "common practice, no source"

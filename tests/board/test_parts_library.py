@@ -37,7 +37,7 @@ def test_makers_disagree_and_the_lower_voltage_counts(
     limits = resistor_limits(style)
     assert limits.working_v == pytest.approx(200.0, rel=published.rtol)
     assert limits.overload_v == pytest.approx(400.0, rel=published.rtol)
-    assert "the makers disagree" in limits.source
+    assert "lowest of several data sheets" in limits.source
     assert "[YAGEO-RC]" in limits.source
     assert "[VISHAY-CRCW]" in limits.source
 

@@ -60,13 +60,13 @@ def test_one_row_of_many_points_is_one_piece() -> None:
 def test_edges_are_those_of_a_thousand_points() -> None:
     off: dict[str, list[NDArray[np.float64]]] = {"single": [], "many": []}
 
-    @settings(same_again, max_examples=40)
+    @settings(same_again, max_examples=80)
     @given(boards(capacitors=False))
     def collect(board: Board) -> None:
         circuit = stack([build_circuit(board, case) for case in level_conditions(board)])
-        fine = judge(solve(circuit, replace(EDGES, points=1200)), board).pulses
+        fine = judge(solve(circuit, replace(EDGES, points=1200)), board, worst=True).pulses
         for name, options in (("single", EDGES), ("many", PULSES)):
-            found = judge(solve(circuit, options), board).pulses
+            found = judge(solve(circuit, options), board, worst=True).pulses
             alike = (found.count == fine.count) & (fine.count > 0)
             off[name] += [
                 np.abs(getattr(found, edge) - getattr(fine, edge))[alike, 0]

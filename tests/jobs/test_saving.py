@@ -122,7 +122,7 @@ def asked(folder: Path, start: str, typed: str, *arguments: str) -> tuple[int, s
         command, cwd=folder, input=typed, capture_output=True, text=True, check=False
     )
     assert "Traceback" not in told.stderr
-    messages = [" ".join(each.split()) for each in told.stderr.split("zcd: ")[1:]]
+    messages = [each.strip() for each in " ".join(told.stderr.split()).split("zcd: ")[1:]]
     return told.returncode, told.stdout, messages
 
 

@@ -224,7 +224,7 @@ def test_a_diode_for_less_current_comes_later_and_says_so() -> None:
     first, second = answer_lines(found, found.answers[0], 3)
     assert first == "DB107: the same part"
     assert second.startswith("MB10S: 1 kV too, 500 mA (was 1 A) for ")
-    assert second.endswith(" V; check its case")
+    assert second.endswith(" V here; check its case")
 
 
 def test_a_capacitance_near_it_changes_something() -> None:

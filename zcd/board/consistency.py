@@ -526,7 +526,10 @@ def _output(file: BoardFile) -> Iterator[InputError]:
         yield invalid_value(
             format_si(high_v, "V"), f"below the supply, {supply}", "controller.high_threshold"
         )
-    period_s = 1.0 / frequency_of(file)
+    try:
+        period_s = 1.0 / frequency_of(file)
+    except InputError:
+        return  # the band is not known, which `_mains` says
     if (controller.min_low_time or 0.0) + (controller.min_high_time or 0.0) >= period_s:
         yield invalid_value(
             format_si(controller.min_low_time or controller.min_high_time or 0.0, "s"),

@@ -108,7 +108,7 @@ def table_part(text: str) -> str | None:
     shown = re.sub(r"^(?=4\d{3}$|414[58]$|539\d$)", "1N", shown)
     shown = re.sub(r"^(?:SM|SOD)400(?=[1-7]$)|^A(?=[1-6]$)", "M", shown)
     first, *others = re.split(r"[-/,]", shown)
-    if any(find_name(other, known) for other in others):
+    if any(find_name(other, known) for other in filter(None, others)):
         return None  # two parts
     tries = (text, shown, first, re.sub(r"(?:RLG|RL|TR|TA|[GTMS])$", "", shown))
     found = (find_name(each, known) for each in tries)

@@ -5,6 +5,7 @@ Where makers differ the lowest limit counts, and the part's `source` says so.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from math import isnan, log, sqrt
 
@@ -322,7 +323,7 @@ def diode(part: str, *, ref: str, key: str = "") -> Diode:
         if "zener" in part.casefold():
             raise invalid_value(part, 'its voltage with it, such as "5V1 zener"', key)
         near = nearest(part, OFFERED_DIODES) or nearest(part, diode_parts())
-        if sum(map(str.isalpha, part)) < 2:  # a value or a size, no name with a slip in it
+        if re.fullmatch(r"[\d.,]+\s*[^\W\d_]?", part.strip()):  # a value or a size, no name
             near = ""
         raise invalid_value(part, f'a known diode such as "1N4007" or "1N4148"{near}; {other}', key)
     row = next(row for row in refdata.table("diodes") if row["part"] == name)

@@ -333,7 +333,7 @@ class DiodeTable(Table):
     reverse_voltage: WorkingVoltage | None = key("{of}: rated reverse voltage", hint="600 V")
     current: Current | None = key("{of}: rated current", hint="1 A")
     breakdown_voltage: WorkingVoltage | None = key(
-        "{of}: breakdown voltage, of a zener", hint="5.1 V"
+        "{of}: breakdown voltage; of a zener its own", hint="1.2 kV"
     )
 
 
