@@ -163,7 +163,7 @@ def test_undo_takes_back_answers_and_skips() -> None:
 
 
 def test_each_answer_is_kept_at_once() -> None:
-    bench, kept = Bench(["4.98 V", "skip", "flags sync fan", "undo"], [PIN, OHMS]), []
+    bench, kept = Bench(["4.98 V", "skip", "flags sync, fan", "undo"], [PIN, OHMS]), []
     bench.talk.save = lambda log, flags: kept.append((len(log), tuple(flags)))
     bench.run()
     assert kept == [(1, ()), (2, ()), (2, ("sync", "fan")), (2, ())]

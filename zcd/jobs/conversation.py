@@ -108,7 +108,7 @@ class Answers:
         if word in SKIP and suggested is not None:
             self.log.append(suggested)
         elif word.split()[0] in ("flag", "flags"):
-            self.flags, self.codes = parse_flags(line.split()[1:], self.codes)
+            self.flags, self.codes = parse_flags(line.replace(",", " ").split()[1:], self.codes)
         else:
             self.log.append(self._read(line, suggested))
         self._earlier.append(before)
