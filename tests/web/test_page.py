@@ -146,13 +146,20 @@ def test_a_code_is_read_beside_its_field(page: Chrome) -> None:
     wait(page, lambda b: text(b, "#field-output-pull_up-note") == "")
 
 
+def judged(page: Chrome) -> None:
+    """Wait for the verdict, whose lines move what stands below them."""
+    wait(page, lambda b: "Checking" not in text(b, "#answers"))
+
+
 def test_a_click_on_a_part_leads_to_its_field(page: Chrome) -> None:
+    judged(page)
     for ref, field in (("R2", "chain.resistors.1"), ("OC1.led", "optocoupler.family")):
         page.find_element(By.CSS_SELECTOR, f".lying g.part[data-ref='{ref}'] text").click()
         assert focused(page) == field
 
 
 def test_a_double_click_on_a_part_changes_it_in_place(page: Chrome) -> None:
+    judged(page)
     pull_up = page.find_element(By.CSS_SELECTOR, ".lying g.part[data-ref='pull-up'] text")
     ActionChains(page).double_click(pull_up).perform()
     wait(page, lambda b: b.find_elements(By.CSS_SELECTOR, ".inplace"))
@@ -170,6 +177,7 @@ def test_the_first_visit_leads_to_the_lines_of_a_traced_circuit(page: Chrome) ->
     wait(page, lambda b: b.find_elements(By.CSS_SELECTOR, "#first textarea[name='circuit']"))
     assert field_value(page, "circuit").splitlines()[1] == "led- - neutral"
     assert not page.find_elements(By.CSS_SELECTOR, "#first .string")
+    judged(page)
     page.find_element(By.CSS_SELECTOR, "#shown .lying g.part[data-ref='R2'] text").click()
     assert focused(page) == "circuit"
 
