@@ -35,6 +35,7 @@ NEGLIGIBLE_RATIO = 1e-5
 JUMP_RATIO = 0.1
 """Jump of a capacitor's current, over the largest junction current, that may matter."""
 OVERSHOT_V = 1e-3
+"""What a transistor may seem to be below 0 V: rounding, and no overshoot."""
 MIN_CURRENT_A = 1e-9
 PIECE_POINTS = 81_920
 """With fewer, numpy's calls cost more than the cache saves; with more, memory does."""

@@ -173,13 +173,8 @@ class Pointwise:
     """Each point by itself: elimination over the nodes, vectorised over all points."""
 
     def __call__(self, matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
-        k = len(currents)
-        a, y = eliminate(matrix, currents, range(k))
-        for i in reversed(range(k)):
-            for c in range(i + 1, k):
-                y[i] = y[i] - a[i][c] * y[c]
-            y[i] = y[i] / a[i][i]
-        return np.array(np.broadcast_arrays(*y)) if k else np.empty((0,))
+        (x,) = solve_pointwise(matrix, [currents])
+        return np.array(np.broadcast_arrays(*x)) if x else np.empty((0,))
 
     def moving(self, moving: NDArray[np.bool_]) -> Part | None:
         if np.count_nonzero(moving) >= FEW_RATIO * moving.size:
@@ -192,6 +187,27 @@ class Pointwise:
 
     def scatter(self, at: Part, part: LinearSolve) -> None:
         pass
+
+
+def solve_pointwise(
+    matrix: list[list[FloatArray]], sides: list[list[FloatArray]]
+) -> list[list[FloatArray]]:
+    """Solutions for several right sides, each point by itself; positive definite: no pivoting."""
+    a, x = [list(row) for row in matrix], [list(side) for side in sides]
+    k = len(a)
+    for i in range(k):
+        for r in range(i + 1, k):
+            factor = a[r][i] / a[i][i]
+            for c in range(i + 1, k):
+                a[r][c] = a[r][c] - factor * a[i][c]
+            for side in x:
+                side[r] = side[r] - factor * side[i]
+    for side in x:
+        for i in reversed(range(k)):
+            for c in range(i + 1, k):
+                side[i] = side[i] - a[i][c] * side[c]
+            side[i] = side[i] / a[i][i]
+    return x
 
 
 def eliminate(

@@ -16,7 +16,7 @@ from zcd.circuit.batch import OF_WHOLE, Batch
 from zcd.engine.band import solve_band
 from zcd.engine.branches import Part, rows_of
 from zcd.engine.network import Network
-from zcd.engine.newton import FEW_RATIO, LinearSolve, Pointwise, eliminate
+from zcd.engine.newton import FEW_RATIO, LinearSolve, Pointwise, eliminate, solve_pointwise
 
 FloatArray = NDArray[np.float64]
 Solve = Callable[[list[list[FloatArray]], list[FloatArray]], FloatArray]
@@ -213,7 +213,7 @@ def _coupled(
     def solve(matrix: list[list[FloatArray]], currents: list[FloatArray]) -> FloatArray:
         now = [[matrix[i][j] + c_of[i][j] * steps.now for j in range(k)] for i in range(k)]
         # with each point solved for its own nodes, all that is left of a point goes before it
-        own, *drive = _pointwise(now, [[currents[i] - push[i] for i in range(k)], *c_of])
+        own, *drive = solve_pointwise(now, [[currents[i] - push[i] for i in range(k)], *c_of])
         # last axis: the diagonals, so that a column of the matrix is contiguous
         band = np.zeros((n, m, k, 3 * k))
         right = np.zeros((1 + 2 * k, n, m, k))
@@ -239,23 +239,6 @@ def _coupled(
         return np.moveaxis(x, 2, 0)
 
     return solve
-
-
-def _pointwise(
-    matrix: list[list[FloatArray]], sides: list[list[FloatArray]]
-) -> list[list[FloatArray]]:
-    """Solutions for several right sides, each point by itself; positive definite: no pivoting."""
-    a, x = [list(row) for row in matrix], [list(side) for side in sides]
-    every = range(len(a))
-    for i in every:
-        for r in every:
-            if r != i:
-                factor = a[r][i] / a[i][i]
-                for column in range(i + 1, len(a)):
-                    a[r][column] = a[r][column] - factor * a[i][column]
-                for side in x:
-                    side[r] = side[r] - factor * side[i]
-    return [[side[i] / a[i][i] for i in every] for side in x]
 
 
 def _floating(network: Network) -> list[list[int]]:
