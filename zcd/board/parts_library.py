@@ -59,7 +59,7 @@ _ZENER_TEST_A = 5e-3
 _NO_OVERLOAD_GIVEN = 2.0
 _LED_CURRENT_LIMIT_A = 0.05
 _PIN_CURRENT_LIMIT_A = 0.05
-"""More than any optocoupler's transistor can pull down."""
+"""More than any optocoupler's transistor can pull down: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

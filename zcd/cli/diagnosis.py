@@ -168,7 +168,7 @@ def diagnose(
     )
     more += captured(csv, job.board) if csv is not None else ()
     if flags:
-        flags, codes = parse_flags(" ".join(flags).replace(",", " ").split(), job.codes)
+        flags, codes = parse_flags(" ".join(flags).split(), job.codes)
         job = replace(job, codes=codes)
     if prompted:
         converse(job, dictionary, place, more, flags, meter_texts)

@@ -108,7 +108,7 @@ class Answers:
         if word in SKIP and suggested is not None:
             self.log.append(suggested)
         elif word.split()[0] in ("flag", "flags"):
-            self.flags, self.codes = parse_flags(line.replace(",", " ").split()[1:], self.codes)
+            self.flags, self.codes = parse_flags(line.split()[1:], self.codes)
         else:
             self.log.append(self._read(line, suggested))
         self._earlier.append(before)
@@ -283,8 +283,8 @@ def _names_a_function(line: str) -> bool:
 def parse_flags(
     words: Sequence[str], codes: Mapping[str, str] | None = None
 ) -> tuple[tuple[str, ...], dict[str, str]]:
-    """Flags as typed, ``sync``, with what the appliance shows for them, ``sync=F3``; or that alone
-    where it is known. ``none`` stands alone.
+    """Flags as typed, ``sync`` or ``sync,fan``, with what the appliance shows for them,
+    ``sync=F3``; or that alone where it is known. ``none`` stands alone.
 
     Returns
     -------
@@ -295,7 +295,7 @@ def parse_flags(
     names = {code.lower(): flag for flag, code in (codes or {}).items()}
     flags = []
     new: dict[str, str] = {}
-    for word in (each.strip(",") for each in words):
+    for word in ",".join(words).replace(",", " ").split():
         flag, told, code = word.partition("=")
         if told:
             check_codes({flag: code})

@@ -18,7 +18,7 @@ from zcd.circuit.build import led_refs
 from zcd.errors import InputError
 from zcd.margin.rules import SYNC, newly_failed
 from zcd.margin.stress import chain_resistors
-from zcd.margin.tolerances import grade_unread
+from zcd.margin.tolerances import grade_unread, grade_unwritten
 from zcd.margin.wiring import parts_of, rewired, same_shape
 
 if TYPE_CHECKING:
@@ -248,7 +248,7 @@ def _doubts(board: Board, original: Check) -> Iterator[str]:
             "higher, and one short takes more of the chain with it. Fit as many as there were."
         )
     opto = was.optocoupler
-    if opto.grade != UNRANKED and any(a.key == "optocoupler.grade" for a in was.assumptions):
+    if opto.grade != UNRANKED and grade_unwritten(was):
         yield (
             f"The grade of {opto.ref} was not read before: the original is taken as "
             f"{opto.family} {opto.grade} too."

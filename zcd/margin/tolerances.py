@@ -364,8 +364,12 @@ def _leakage(ref: str, put: Callable[[Draw, FloatArray], Draw]) -> Tolerance:
 def grade_unread(board: Board) -> bool:
     """Whether the grade of the optocoupler, of several that its type has, was not written."""
     opto = board.optocoupler
-    unwritten = any(each.key == "optocoupler.grade" for each in board.assumptions)
-    return unwritten and opto.grade == UNRANKED and len(grades(opto.family)) > 1
+    return grade_unwritten(board) and opto.grade == UNRANKED and len(grades(opto.family)) > 1
+
+
+def grade_unwritten(board: Board) -> bool:
+    """Whether the file of a board says no grade, whether its type has any or not."""
+    return any(each.key == "optocoupler.grade" for each in board.assumptions)
 
 
 def _optocoupler(board: Board) -> Iterator[Tolerance]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 import numpy as np
 
@@ -377,23 +377,20 @@ def confirm_line(diagnosis: Diagnosis) -> str:
 
 def _usual_supply(fault: Fault, measured: Sequence[Measured]) -> str:
     """What a supply that seems too low reads, where others are meant to be as high; else empty."""
-    ends = SUPPLY_ENDS.get(fault.key, [])
+    read = _usual_supplies_read(measured, SUPPLY_ENDS.get(fault.key, []))
+    return next((usual for _, usual in read), "")
+
+
+def _usual_supplies_read(
+    measured: Sequence[Measured], ends: Collection[set[str]]
+) -> Iterator[tuple[Measured, str]]:
+    """Volts between such ends that are those of a usual supply, with that supply."""
     for m in measured:
-        if (
-            m.exact
-            and m.reading.function is Function.DC
-            and {m.reading.red, m.reading.black} in ends
-        ):
-            near = _near_usual(m.value)
-            if near:
-                return near
-    return ""
-
-
-def _near_usual(volts: float) -> str:
-    """The usual supply that a reading is; empty where it is none."""
-    near = [v for v in USUAL_SUPPLIES_V if abs(volts - v) <= SUPPLY_ERROR * v]
-    return quantity_text(near[0], "V") if near else ""
+        if {m.reading.red, m.reading.black} not in ends or m.reading.function is not Function.DC:
+            continue
+        near = [v for v in USUAL_SUPPLIES_V if abs(m.value - v) <= SUPPLY_ERROR * v]
+        if m.exact and near:
+            yield m, quantity_text(near[0], "V")
 
 
 def higher_supply_line(measured: Sequence[Measured], circuit: Circuit) -> str:
@@ -401,14 +398,8 @@ def higher_supply_line(measured: Sequence[Measured], circuit: Circuit) -> str:
     for source in circuit.of(DcSource):
         ends = [{source.a, source.b}, *({end, source.b} for end in AT_SUPPLY[source.a])]
         written = float(np.max(source.voltage_v))
-        for m in measured:
-            if (
-                m.exact
-                and m.reading.function is Function.DC
-                and {m.reading.red, m.reading.black} in ends
-                and m.value > (1.0 + 2.0 * SUPPLY_ERROR) * written
-                and (usual := _near_usual(m.value))
-            ):
+        for m, usual in _usual_supplies_read(measured, ends):
+            if m.value > (1.0 + 2.0 * SUPPLY_ERROR) * written:
                 return (
                     f"{show_measured(m)} where the board file has a supply of "
                     f"{quantity_text(written, 'V')}: is it {usual}? Read it off the regulator and "

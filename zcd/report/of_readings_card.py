@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
-from textwrap import wrap
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Phototransistor
@@ -20,7 +19,7 @@ from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import cautions_for, spread_text
 from zcd.report.table import Table
-from zcd.report.text import plain, quantity_text
+from zcd.report.text import plain, quantity_text, wrapped
 
 MOST_TOLD = 2
 MOST_ROWS = 8
@@ -59,7 +58,9 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     """The most telling of the expected readings on one screen, with the cautions for them."""
     on_page = [line for line in expected.lines if line.access in SHORT_STATES]
     read_as = read_as_line(expected.board)
-    told = _most_telling(on_page, MOST_ROWS - max(0, len(wrap(read_as, WIDTH)) - USUAL_READ_AS))
+    told = _most_telling(
+        on_page, MOST_ROWS - max(0, len(wrapped(read_as, WIDTH).splitlines()) - USUAL_READ_AS)
+    )
     rows = tuple(
         (*row[:3], _fitting(row[3])) for row in (_row(line, expected.circuit) for line in told)
     )
