@@ -19,7 +19,8 @@ document.addEventListener("htmx:before:response", () => {
   }
 });
 
-// What is refused at the door comes as plain text: it stands until something else is asked.
+// What is refused at the door comes as plain text: it stands until something else is sent. What the
+// page fetches by itself, such as the verdict, takes nothing away.
 const refused = () => document.getElementById("refused");
 document.addEventListener("htmx:response:error", (event) => {
   const ctx = event.detail.ctx;
@@ -30,7 +31,7 @@ document.addEventListener("htmx:response:error", (event) => {
 
 // An answer leaves out what the page shows already.
 document.addEventListener("htmx:before:request", (event) => {
-  if (event.target.id !== "alive") refused().textContent = "";
+  if (event.detail.ctx.request.method === "POST") refused().textContent = "";
   const pieces = [...document.querySelectorAll("[data-mark]")];
   event.detail.ctx.request.headers.Shown = pieces.map((e) => `${e.id}=${e.dataset.mark}`).join(" ");
 });
