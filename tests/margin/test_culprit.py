@@ -79,6 +79,21 @@ def test_without_the_capacitor_it_passes(sound: zcd.Board) -> None:
     assert checked(sound).status == "pass"
 
 
+def test_a_part_near_its_own_limit_hides_no_other_culprit() -> None:
+    """Chain resistors at 98 % of their power pass, so they are no reason to leave the pull-up."""
+    board = zcd.loads("""
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+optocoupler = "817 A"
+chain = {resistors = ["68k", "68k"], style = "1206"}
+output = {pull_up = "470", supply = "5 V"}
+""")
+    first = checked(board).remedies[0]
+    assert first.ref == "pull-up"
+    assert checked(board.with_(pull_up=f"{first.low:.0f}")).passes
+    assert min(rule.margin for rule in checked(board).rules if "power" in rule.name) < 0.15
+
+
 def test_two_misread_values_have_no_single_culprit(sound: zcd.Board) -> None:
     """Both chip codes read as ohms: the question comes before the physics."""
     check = zcd.check(sound.with_(R1=104, R2=104))

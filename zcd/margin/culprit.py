@@ -41,7 +41,12 @@ USUAL_PULL_UP_OHM = (2e3, 150e3)
 USUAL_PIN_F = (0.0, 22e-9)
 """What such circuits use: common practice, no source; it only ranks what was found by trying."""
 ROOM = (0.05, 0.15)
-"""Margins of lock and stress asked for where a value is tried, before tolerances are."""
+"""Margins of lock and stress asked for where a value is tried, before tolerances are.
+
+Less where the board passes with less at present: no other part is to blame for that.
+"""
+SAME_MARGIN = 0.01
+"""What a margin may move by because another part was changed."""
 ROOM_OF_UNREAD = (0.02, 0.05)
 """The same where the values are told with which a board just passes."""
 FARTHEST_DECADES = 1.0
@@ -153,8 +158,8 @@ def _rating_remedy(board: Board, now: Diode) -> Remedy | None:
 def _passes(board: Board) -> bool:
     """Whether it does at low and high mains with the ends of the grade, and drawn in tolerance."""
     ends = Boards(circuit=_at_ends(board), thresholds=thresholds_of(board))
-    boards = ends, _drawn(board)
-    return all(bool(np.all(_lacking(evaluate(some, board), ROOM) == 0.0)) for some in boards)
+    margins = (evaluate(boards, board) for boards in (ends, _drawn(board)))
+    return all(bool(np.all(_lacking(some, _wanted(some, ROOM)) == 0.0)) for some in margins)
 
 
 def _at_ends(board: Board) -> Circuit:
@@ -219,6 +224,7 @@ def _spans(
     none does, near the one that lacks least.
     """
     base = _at_ends(board)
+    now = evaluate(Boards(circuit=base, thresholds=thresholds_of(board)), board)
     values = [_trial_values(board, part) for part in parts]
     lacks = [np.full(some.size, np.inf) for some in values]
     picks = [np.arange(0, some.size, COARSE) for some in values]
@@ -228,7 +234,8 @@ def _spans(
             for part, some, pick in zip(parts, values, picks, strict=True)
         ]
         tried = Boards(circuit=stack(circuits), thresholds=thresholds_of(board))
-        lacking = _lacking(evaluate(tried, board), room).reshape(-1, base.size).sum(axis=1)
+        lacking = _lacking(evaluate(tried, board), _wanted(now, room))
+        lacking = lacking.reshape(-1, base.size).sum(axis=1)
         rows = split([pick.size for pick in picks])
         for lack, pick, mine in zip(lacks, picks, rows, strict=True):
             lack[pick] = lacking[mine]
@@ -261,14 +268,19 @@ def _within_tolerance(
     A few of the boards weed out most values; the others are asked for at the ends of what is left.
     """
     drawn = _drawn(board)
-    few, others = drawn.rows(slice(0, FIRST)), drawn.rows(slice(FIRST, None))
+    wanted = _wanted(evaluate(drawn, board), room)
+    few, others = slice(0, FIRST), slice(FIRST, None)
+
+    def hold(some: slice, values: Sequence[FloatArray]) -> list[NDArray[np.bool_]]:
+        return _hold(board, drawn.rows(some), parts, values, wanted[some])
+
     parts = [part for part, _ in found]
     values = [_end_values(board, part, remedy) for part, remedy in found]
-    survive = _hold(board, few, parts, values, room)
+    survive = hold(few, values)
     values = [some[good] for some, good in zip(values, survive, strict=True)]
     sure: list[set[float]] = [set() for _ in parts]
     while any(asked := [_unsure_ends(*pair) for pair in zip(values, sure, strict=True)]):
-        holds = _hold(board, others, parts, [np.array(some) for some in asked], room)
+        holds = hold(others, [np.array(some) for some in asked])
         for k, (some, good) in enumerate(zip(asked, holds, strict=True)):
             result = dict(zip(some, good.tolist(), strict=True))
             values[k] = np.array([v for v in values[k].tolist() if result.get(v, True)])
@@ -294,7 +306,7 @@ def _hold(
     drawn: Boards,
     parts: Sequence[Part],
     values: Sequence[FloatArray],
-    room: tuple[float, float],
+    wanted: FloatArray,
 ) -> list[NDArray[np.bool_]]:
     """For each part, with which of its values all boards that were drawn pass."""
     asked = [k for k, some in enumerate(values) if some.size]
@@ -303,7 +315,7 @@ def _hold(
     )
     result = [np.zeros(0, dtype=bool)] * len(parts)
     for k, of_part in zip(asked, margins, strict=True):
-        lacking = _lacking(of_part, room).reshape(values[k].size, drawn.size)
+        lacking = _lacking(of_part, wanted).reshape(values[k].size, drawn.size)
         result[k] = np.all(lacking == 0.0, axis=1)
     return result
 
@@ -324,13 +336,20 @@ def _drawn_with(drawn: Boards, part: Part, values: FloatArray) -> Boards:
     return replace(rows, circuit=changed)
 
 
-def _lacking(margins: RuleMargins, room: tuple[float, float]) -> FloatArray:
-    """What rows lack of passing with room for the tolerances that are not tried, shape (n,).
+def _wanted(now: RuleMargins, room: tuple[float, float]) -> FloatArray:
+    """Margins asked for: room for the tolerances that are not tried, shape (n, rules)."""
+    of_stress = np.arange(len(now.names)) >= len(RULES)
+    most = np.where(of_stress, room[1], room[0])
+    kept = now.binding_margins - SAME_MARGIN
+    return np.where((kept >= 0.0) & (kept < most), kept, most)
 
-    The sum over all rules, 0 where a row passes.
+
+def _lacking(margins: RuleMargins, wanted: FloatArray) -> FloatArray:
+    """What rows lack of the margins asked for, shape (n,): the sum over all rules, 0 for none.
+
+    `wanted` has a row for each of as many conditions as follow one another in the rows.
     """
-    of_stress = np.arange(len(margins.names)) >= len(RULES)
-    wanted = np.where(of_stress, room[1], room[0])
+    wanted = np.tile(wanted, (len(margins.margins) // len(wanted), 1))
     lack = np.where(margins.binding_margins >= wanted, 0.0, wanted - margins.binding_margins)
     return np.asarray(np.nan_to_num(lack, nan=MOST_LACKING).clip(max=MOST_LACKING).sum(axis=1))
 
