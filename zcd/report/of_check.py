@@ -79,7 +79,8 @@ def levels_table(check: Check) -> Table:
     remark = (
         "weak: low mains, hot, the lowest CTR of the grade; strong: high mains, the highest CTR. "
         "falls, rises: edges of the pin, after or before the zero crossing of the mains; "
-        "undefined: longest time between the thresholds."
+        "undefined: longest time between the thresholds. Times as a typical input sees them; the "
+        "rules take the guaranteed levels in the columns weak and strong, where pulses are shorter."
     )
     if expected_pulses(check.board) > 1:
         remark += " Times of the first of the pulses in a period."

@@ -65,13 +65,15 @@ def _dark_hint(check: Check, spread: Spread) -> str:
 def corners_table(spread: Spread) -> Table:
     """Each rule at the corner that is worst for it, the tightest first."""
     corners = spread.corners
-    # where there is no pulse, the pin's own rule says why: it comes first
-    keys = np.where(_no_pulse(corners), corners.margins[:2].min() + 1e-9, corners.margins)
-    order = np.argsort(keys, kind="stable")
+    none = _no_pulse(corners)
+    # where there is no pulse, the pin's own rule says why
+    order = [int(k) for k in np.argsort(corners.margins, kind="stable") if not none[k]]
     shown = [k for n, k in enumerate(order) if n < TIGHTEST or not spread.rules[k].passes]
     left = len(order) - len(shown)
-    rows = tuple(_corner_row(corners, int(k), spread.rules[k]) for k in shown)
+    without = ", ".join(name for name, missing in zip(corners.names, none, strict=True) if missing)
+    rows = tuple(_corner_row(corners, k, spread.rules[k]) for k in shown)
     rare = any(row[2] == RARE for row in rows)
+    warned = any(spread.rules[k].status == "warning" for k in shown)
     return Table(
         title="Worst case: every tolerance at its worse end, rule by rule",
         columns=("rule", "left", "verdict", "where it is worst"),
@@ -79,6 +81,12 @@ def corners_table(spread: Spread) -> Table:
         right=(1,),
         remark="left: how much of the limit is not used up; these rules are part of the verdict."
         + (f" {RARE}: fewer than one board in 1,000 misses this expectation." if rare else "")
+        + (
+            " warning: possible, but hardly a board is so; Population has the share."
+            if warned
+            else ""
+        )
+        + (f" There is no pulse at the worst corner, so no {without}." if without else "")
         + (f" The other {left} rules have more left." if left else ""),
     )
 
@@ -90,13 +98,6 @@ def _no_pulse(corners: Corners) -> NDArray[np.bool_]:
 
 
 def _corner_row(corners: Corners, k: int, rule: Rule[float]) -> tuple[str, ...]:
-    if _no_pulse(corners)[k]:
-        return (
-            corners.names[k],
-            NO_PULSE,
-            STATUS[rule.status],
-            "where the pin does not reach its thresholds",
-        )
     return (
         plain(rule.name.removeprefix(AT_CORNER)),
         margin_text(float(corners.margins[k])),
