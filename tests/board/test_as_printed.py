@@ -65,6 +65,26 @@ def test_style_as_a_power(style: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "style", "power_w"),
+    [
+        ("68k 0.6W", "1/2 W", 0.6), ("68k 0,4 W", "1/4 W", 0.4), ("68k 1.5 W", "1 W", 1.5),
+        ("68k 5 W", "5 W", 5.0), ("68k 1/6 W", "1/6 W", 1 / 6), ("68k 2/3 W", "1/2 W", 2 / 3),
+    ],
+)  # fmt: skip
+def test_power_between_two_styles(text: str, style: str, power_w: float) -> None:
+    """Metal film is sold with 0.4 and 0.6 W: voltage of the smaller style, its own power."""
+    value, _, printed = text.partition(" ")
+    lines = edited(chain=None, circuit=["L - R1 68k - D1 1N4007 > - led+", "led- - N"])
+    del lines["rectifier"]
+    lines["chain"] = {"style": printed}
+    for board in chain(text), chain([value], style=printed), board_from_dict(lines):
+        (part,) = board.chains[0]
+        assert part.style == style
+        assert part.rated_power_w == pytest.approx(power_w, rel=1e-2)
+        assert not part.size_assumed
+
+
+@pytest.mark.parametrize(
     ("text", "style"),
     [
         ("47k 1W MOF", "1 W"), ("47 kΩ (1 W)", "1 W"), ("47k carbon film 1/2W", "1/2 W"),
@@ -187,6 +207,24 @@ def test_capacitors(text: Any, farad: float) -> None:
     board = board_from_dict(edited(led={"capacitor": text}))
     assert board.led_capacitor is not None
     assert board.led_capacitor.capacitance_f == pytest.approx(farad, rel=1e-12)
+
+
+def test_references_before_any_part() -> None:
+    """As in a part list; a type of letters and figures is no reference."""
+    board = board_from_dict(
+        edited(
+            rectifier="D5 1N4007",
+            optocoupler="U2: PC817 C",
+            output={"pull_up": "R9 10k", "supply": "5 V", "pin_capacitor": "C3 104"},
+        )
+    )
+    assert board.rectifier is not None
+    parts = board.rectifier, board.optocoupler, board.output.resistor, *board.capacitors
+    assert [part.ref for part in parts] == ["D5", "U2", "R9", "C3"]
+    assert [part.ref for part in board.with_(C3="222").capacitors] == ["C3"]
+    plain = board_from_dict(edited(rectifier="M7 1000V", optocoupler="PC817 C"))
+    assert plain.rectifier is not None
+    assert (plain.rectifier.ref, plain.optocoupler.ref) == ("D1", "OC1")
 
 
 def test_a_capacitor_with_two_meanings_is_asked_about() -> None:

@@ -147,7 +147,7 @@ def test_a_messy_drawer_is_read() -> None:
         ('name = "nothing in it"', "allowed: at least one of resistors, optocouplers"),
         ('mains = "230 V"', "found a board or job file"),
         ("", "found an empty file"),
-        ("resistors = [", "found text that is no TOML"),
+        ("resistors = [", "found a list that is not closed (begun in line 1)"),
         (
             f"resistors = [{{values = {[1000 + k for k in range(1001)]}}}]",
             'found "1001 values"; allowed: up to 1000 different ones',

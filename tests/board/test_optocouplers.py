@@ -122,7 +122,12 @@ def test_what_is_printed_on_the_part(
 )
 @pytest.mark.parametrize(
     ("name", "low", "high"),
-    [("PC817X1", 0.8, 1.6), ("PC817X2", 1.3, 2.6), ("PC817X3", 2, 4), ("PC817X5", 0.8, 2.6)],
+    [
+        ("PC817X1", 0.8, 1.6),
+        ("PC817X2", 1.3, 2.6),
+        ("PC817X3", 2, 4),
+        ("PC817X5", 0.8, 2.6),
+    ],
 )
 def test_sharp_digits(name: str, low: float, high: float, published: SimpleNamespace) -> None:
     """The sheet gives collector currents at 5 mA: 4 to 8, 6.5 to 13, 10 to 20, 4 to 13 mA."""

@@ -60,7 +60,15 @@ def test_the_line_is_named() -> None:
         ('mains = "230 V\nx = 1', "line 1: found a quote that is not closed"),
         ('o = {pull up = "10k"}', 'line 1: found a space in the key "pull up"; allowed: pull_up'),
         ("a = 1\n[b]\nc = 2\n[b]", "line 4: found b a second time; allowed: each key once"),
-        ("chain = [", "found text that is no TOML"),
+        ('chain = [\n  "47k",', "line 2: found a list that is not closed (begun in line 1)"),
+        ('c = ["1k"\no = {a = "5 V"}', "line 2: found a list that is not closed (begun in line 1)"),
+        (
+            'o = {\n  a = "5 V",\n}',
+            "line 1: found { without } in the same line; allowed: the ",
+        ),
+        ('o = {a = "5 V"\nb = 1', "line 1: found { without } in the same line"),
+        ('c = ["47k", "]"}', "line 1: found [ and } as a pair"),
+        ('c = "47k", "47k"]', "line 1: found ] without [ before it"),
         ("= 5", "found text that is no TOML"),
     ],
 )

@@ -59,7 +59,7 @@ def test_letters_of_the_mains_are_echoed() -> None:
     """A point named after a pole is one, and the output says so."""
     board = traced("L - R7 82k - R8 91k - D1 1N4007 > - led+", "led- - n")
     said = {(read.printed, read.meaning) for read in board.read_as}
-    assert said == {("l", "line of the mains"), ("n", "neutral of the mains")}
+    assert said == {("L", "line of the mains"), ("N", "neutral of the mains")}
     assert board.chains == traced(*SIMPLE).chains
 
 

@@ -72,6 +72,22 @@ def test_without_a_neighbour_the_usual_current_counts() -> None:
     assert len(board.unknowns) == 2
 
 
+@pytest.mark.parametrize(
+    ("bands", "low_ohm", "high_ohm"),
+    [
+        ("brown ? orange gold", 10e3, 19.6e3),
+        ("? violet orange gold", 27e3, 97.6e3),
+        ("brn blk ? gold", 10.0, 10e6),
+    ],
+)
+def test_a_band_that_cannot_be_read(bands: str, low_ohm: float, high_ohm: float) -> None:
+    """IEC 60062: two figures and the zeros; values of E24 and E96 alone."""
+    (limits,) = chain(bands).unknowns
+    assert low_ohm <= limits.low_ohm
+    assert limits.high_ohm <= high_ohm
+    assert limits.low_ohm < limits.high_ohm
+
+
 def test_pull_up_and_led_resistor() -> None:
     board = board_from_dict(edited(output={"pull_up": "?"}, led={"resistor": "burnt"}))
     assert board.output.resistor.resistance_ohm == 10e3

@@ -51,7 +51,7 @@ _STYLE_FIRST = re.compile(
 _BESIDE = re.compile(
     r"[\s,]+(?:(?:metal(?:[\s-]oxide)?|carbon|thick)[\s-]film|metal[\s-]oxide|m\.?o\.?f|mfr?|cfr?"
     r"|fusible|flame-?proof|wire-?wound|axial|leaded|tht|through[\s-]hole|pull-?(?:up|down)"
-    r"|resistors?|ceramic|film|electrolytic|elko|capacitor)\b",
+    r"|resistors?|ceramic|film|electrolytic|elko|capacitor|in series|each)\b",
     re.IGNORECASE,
 )
 """What people write beside a value, which changes nothing here."""
@@ -64,6 +64,7 @@ _RATING = re.compile(r"[\d/.,]+\s*(?:m?W\w*|%)", re.IGNORECASE)
 _BARE_REFERENCE = re.compile(r"R\d{1,4}", re.IGNORECASE)
 """A reference without a value. As a marking it is below 1 Ω, which no part of this circuit has."""
 _NAMED = re.compile(r"([A-Z]{1,3}\d{1,4})\s*(?:[:=]|\s)\s*(\S.*)", re.ASCII)
+NAMED_CAPACITOR = re.compile(r"^(C[XY]?\d{1,4})[\s:=]+")
 _REFERENCE = re.compile(r"(?!M\d)[A-Z]{1,3}\d{1,4}[:=]?", re.ASCII)
 _WRITTEN_AFTER = re.compile(r"[\d.?]")
 _REMARK = re.compile(r"(.*[^\s(])\s*\(([^()]*)\)")
@@ -96,7 +97,11 @@ NOT_ISOLATED = (
     "is not modelled. CAUTION: without optocoupler nothing is isolated, the controller and all "
     "that touches it are LIVE at mains"
 )
-_WATT_STYLES = {0.125: "1/8 W", 0.25: "1/4 W", 0.5: "1/2 W", 1.0: "1 W", 2.0: "2 W", 3.0: "3 W"}
+_WATT_STYLES = {
+    0.125: "1/8 W", 1 / 6: "1/6 W", 0.25: "1/4 W", 0.5: "1/2 W", 1.0: "1 W", 2.0: "2 W", 3.0: "3 W",
+    5.0: "5 W",
+}  # fmt: skip
+"""A part rated between two of them has the voltage of the smaller one, and its own power."""
 
 
 @dataclass(slots=True)
@@ -112,12 +117,18 @@ class Reader:
         A line for each, with its key.
     unknown : dict
         Key of a resistor that nobody could read -> limits of its resistance. [Ω]
+    references : dict
+        Key of a capacitor -> reference written before its value.
+    chain_power : object
+        Rated power that the chain's style says, where that is between two styles.
     """
 
     value: dict[str, Any]
     notes: list[ReadAs] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
     unknown: dict[str, tuple[float, float]] = field(default_factory=dict)
+    references: dict[str, str] = field(default_factory=dict)
+    chain_power: Any = None
 
     def note(self, key: str, printed: object, meaning: str, *, on_chip: bool = False) -> None:
         """Say what a text was taken for."""
@@ -151,7 +162,12 @@ def spread(value: Mapping[str, Any]) -> dict[str, Any]:
         table. Values stay as they are printed.
     """
     result = {k: dict(v) if isinstance(v, Mapping) else v for k, v in value.items()}
+    for key in ("rectifier", "clamp", "optocoupler"):
+        if key in result:
+            result[key] = _referenced(result[key], key)
     chain = result.get("chain")
+    if isinstance(chain, dict) and chain and all(map(is_reference, chain)):
+        chain = [f"{ref} {text}" for ref, text in chain.items()]
     if isinstance(chain, list) or (_is_marking(chain) and (_is_list(chain) or is_resistor(chain))):
         chain = result["chain"] = {"resistors": chain if isinstance(chain, list) else [chain]}
     if not isinstance(chain, dict):
@@ -166,6 +182,27 @@ def spread(value: Mapping[str, Any]) -> dict[str, Any]:
             for s in strings
         ]
     return result
+
+
+def _referenced(item: Any, key: str) -> Any:
+    """``"D5 1N4007"`` as a table; a type that is no reference and another type as it is."""
+    named = _NAMED.fullmatch(item.strip()) if _is_marking(item) else None
+    if named is None or _is_part(item, key) or not _is_part(named[2], key):
+        return item
+    return {"family" if key == "optocoupler" else "part": named[2], "ref": named[1]}
+
+
+def _is_part(text: str, key: str) -> bool:
+    """Whether a text is the marking of a diode or an optocoupler."""
+    if nobody_knows(text):
+        return True
+    if key != "optocoupler":
+        return table_part(text) is not None or diode_by_words(text) is not None
+    try:
+        optocoupler_name(text)
+    except InputError:
+        return False
+    return True
 
 
 def as_printed(value: Mapping[str, Any]) -> Reader:
@@ -346,17 +383,24 @@ def _resistors(reader: Reader) -> None:
     chain = reader.value.get("chain")
     chain_style = None
     if isinstance(chain, dict):
+        written = "power" in chain
         _style(reader, chain, "chain.style")
         chain_style = chain.get("style")
+        power = reader.chain_power = None if written else chain.pop("power", None)
         for key, items in _lists(chain):
             for number, item in enumerate(items):
-                items[number] = resistor_as_printed(
-                    reader, item, f"{key}[{number + 1}]", chain_style
-                )
+                read = resistor_as_printed(reader, item, f"{key}[{number + 1}]", chain_style)
+                items[number] = read if power is None else with_power(read, power)
     for table, name in _SINGLE_RESISTORS:
         holder = reader.value.get(table)
         if isinstance(holder, dict) and name in holder:
             holder[name] = resistor_as_printed(reader, holder[name], f"{table}.{name}", None)
+
+
+def with_power(item: Any, power: Any) -> Any:
+    """A resistor without a style of its own, with the power that all of the chain have."""
+    table = item if isinstance(item, dict) else {"value": item}
+    return item if "style" in table else {"power": power, **table}
 
 
 def _lists(chain: dict[str, Any]) -> Iterator[tuple[str, list[Any]]]:
@@ -378,21 +422,26 @@ def _style(reader: Reader, table: dict[str, Any], key: str) -> None:
     shown = re.sub(r"^(?:SMD|chip|size)\s+|\s+(?:SMD|chip)$", "", text.strip(), flags=re.I)
     shown = _BESIDE.sub("", _METRIC.get(shown, shown))
     first, _, rest = shown.partition(" ")
-    style = _watt_style(f"{_WATT_WORDS.get(first.casefold(), first)} {rest}") or shown
+    style, watt = shown, _watt(f"{_WATT_WORDS.get(first.casefold(), first)} {rest}")
+    if watt is not None and watt >= min(_WATT_STYLES):
+        nearest = max(each for each in _WATT_STYLES if each <= watt)
+        style = _WATT_STYLES[nearest]
+        if watt > nearest:
+            table.setdefault("power", format_si(watt, "W"))
     if nobody_knows(shown) or _NO_SIZE.fullmatch(shown):
         del table["style"]
     elif style != text:
         table["style"] = style
 
 
-def _watt_style(text: str) -> str | None:
+def _watt(text: str) -> float | None:
     match = re.fullmatch(
         r"(?:(\d{1,2})/([1-9]\d?)|(\d*[.,]?\d+))\s*(m?)(?:W|watts?)", text.strip(), re.IGNORECASE
     )
     if match is None:
         return None
     watt = int(match[1]) / int(match[2]) if match[1] else float(match[3].replace(",", "."))
-    return _WATT_STYLES.get(watt / 1e3 if match[4] else watt)
+    return watt / 1e3 if match[4] else watt
 
 
 def resistor_as_printed(reader: Reader, item: Any, key: str, chain_style: Any) -> Any:
@@ -564,12 +613,16 @@ def _capacitor(reader: Reader, path: tuple[str, ...]) -> None:
     if isinstance(given, int) and not isinstance(given, bool) and given >= 10:
         given = str(given)  # no such capacitor in farads
     if _is_marking(given):
-        holder[name] = capacitor_as_printed(reader, given, ".".join(path))
+        key = ".".join(path)
+        if named := NAMED_CAPACITOR.match(given.strip()):
+            reader.references[key] = named[1]
+        holder[name] = capacitor_as_printed(reader, given, key)
 
 
 def capacitor_as_printed(reader: Reader, given: str, key: str) -> Any:
     """The capacitance that a marking stands for; the marking where that is no code."""
-    text = plain_words(re.sub(r"^C[XY]?\d{1,4}[\s:=]+", "", given.strip()))
+    given = NAMED_CAPACITOR.sub("", given.strip())
+    text = plain_words(given)
     if match := _TOLERANCE.fullmatch(text):
         text = match[1]
     while match := _CAPACITOR_TAIL.fullmatch(text):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import count
@@ -26,6 +27,7 @@ class Notes:
 
     used: set[str]
     chips: frozenset[str] = frozenset()
+    references: Mapping[str, str] = field(default_factory=dict)
     assumptions: list[Assumption] = field(default_factory=list)
     places: dict[str, str] = field(default_factory=dict)
 
@@ -81,6 +83,8 @@ class Notes:
     def ref(self, written: str | None, letters: str, key: str) -> str:
         """Take the reference written, or the next free one with these letters, for this key."""
         free = (f"{letters}{n}" for n in count(1))
+        named = self.references.get(key)
+        written = written or (named if named not in self.used else None)
         ref = written or next(name for name in free if name not in self.used)
         self.used.add(ref)
         self.places[ref] = key

@@ -42,6 +42,7 @@ def build_board(
     written: Mapping[str, Any],
     read_as: Sequence[ReadAs] = (),
     unknown: Mapping[str, tuple[float, float]] | None = None,
+    references: Mapping[str, str] = {},
 ) -> Board:
     """Complete a board.
 
@@ -57,12 +58,15 @@ def build_board(
         What its markings were taken for.
     unknown : mapping of str to (float, float), optional
         Key of a resistor that nobody could read -> limits of its resistance. [Ω]
+    references : mapping, optional
+        Key of a capacitor -> its reference, where that was written before the value.
 
     Returns
     -------
     Board
     """
     notes = Notes(
+        references=references,
         used={ref for _, ref in consistency.written_references(file)},
         chips=frozenset(note.key for note in read_as if note.on_chip),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from copy import deepcopy
 from typing import TYPE_CHECKING, Any
 
+from zcd.board.as_printed import NAMED_CAPACITOR
 from zcd.board.files import board_from_dict
 from zcd.board.schema import BoardFile
 from zcd.board.toml_files import table_in
@@ -92,6 +93,8 @@ def _put(written: dict[str, Any], place: str, value: Any) -> None:
     old = holder[key] if isinstance(holder, list) else holder.get(key)
     if isinstance(old, dict) and not isinstance(value, dict):
         holder[key] = {**old, _SHORT.get(last, "value"): value} if _is_part(last, old) else value
+    elif isinstance(old, str) and (named := NAMED_CAPACITOR.match(old)):
+        holder[key] = f"{named[0]}{value}"
     else:
         holder[key] = value
 

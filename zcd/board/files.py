@@ -123,7 +123,9 @@ def board_from_dict(value: Mapping[str, Any], name: str = "board.toml") -> Board
     if file is not None and not lines:
         lines = [_short(line, value) for line in problems(file)]
         if not lines:
-            return build_board(file, Path(name).stem, value, printed.notes, printed.unknown)
+            return build_board(
+                file, Path(name).stem, value, printed.notes, printed.unknown, printed.references
+            )
     else:
         rest, _ = validate(schema, _without(printed.value, lines))
         lines += [_short(line, value) for line in unknown_names(rest)] if rest else []

@@ -84,6 +84,8 @@ class NameReader:
     """Accepts some names only, in any case and however joined, and suggests the nearest."""
 
     names: tuple[str, ...]
+    words: str = ""
+    """What they mean, where that is to be said."""
 
     def __call__(self, value: object) -> str:
         for name in self.names:
@@ -93,7 +95,7 @@ class NameReader:
 
     def allowed(self) -> str:
         """Describe what may be written."""
-        return f"one of {', '.join(self.names)}"
+        return self.words or f"one of {', '.join(self.names)}"
 
 
 def same_word(value: object, name: str) -> bool:

@@ -57,7 +57,9 @@ _OTHER_KINDS = (
 )
 # Lead forms, reels, safety options and parts a package, as makers print and order them; a mark
 # that is a grade of the family is read as a grade first.
-_ATTACHED = r"N[SI][ZP]\d[A-Z]|S[12M]?|SMD|SD|M|W|T[ABPUDR]?[1L]?|R2|V|VDE|D4|V4|N|P|3|300W?|X00\d"
+_ATTACHED = (
+    r"[CN][SI][ZP]\d[A-Z]|S[12M]?|SMD|SD|M|W|T[ABPUDR]?[1L]?|R2|V|VDE|D4|V4|N|P|3|300W?|X00\d"
+)
 _LONE = rf"{_ATTACHED}|E|F|G|H|SE|LF|TL"
 # Makers whose names say how many couplers the package holds, or have a letter behind the number.
 _COUNTED = ("521", "621", "421", "781", "281", "280", "290", "2501", "2505", "2561", "2701")

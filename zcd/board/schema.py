@@ -158,7 +158,12 @@ YearlyHours = Annotated[float, quantity(quantity_kinds.YEARLY_HOURS)]
 InternalPullUpField = Annotated[InternalPullUp, BeforeValidator(_internal_pull_up)]
 ThresholdField = Annotated[Threshold, BeforeValidator(_threshold)]
 TopologyName = Annotated[str, BeforeValidator(one_of(*(str(name) for name in Topology)))]
-FeedKind = Annotated[str, BeforeValidator(one_of("direct", "switched"))]
+FeedKind = Annotated[
+    str,
+    BeforeValidator(
+        NameReader(("direct", "switched"), "direct, or switched (behind a relay's contact)")
+    ),
+]
 StoryTime = Annotated[float, quantity(quantity_kinds.STORY_TIME)]
 Speed = Annotated[float, quantity(quantity_kinds.SPEED)]
 Inertia = Annotated[float, quantity(quantity_kinds.INERTIA)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 from zcd.board.units import LONGEST_TEXT
 
@@ -15,6 +15,8 @@ _TOKENS = re.compile(rf"(?P<string>{_STRING})|(?P<value>[^\s,\[\]{{}}=#\"'][^,\[
 _SCALAR = re.compile(
     r"true|false|[+-]?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?|\d{4}-\d\d-\d\d", re.ASCII
 )
+_STATEMENT = re.compile(r"\s*[\w.-]+\s*=")
+_PAIRS = {"]": "[", "}": "{"}
 _LONGEST = 80
 
 
@@ -45,7 +47,33 @@ def advice(text: str, line_number: int) -> tuple[str, str] | None:
     for look in _LOOKS:
         if (said := look(line)) is not None:
             return said
-    return None
+    return _brackets(lines[:line_number])
+
+
+def _brackets(lines: Sequence[str]) -> tuple[str, str] | None:
+    """A list or a table in braces that has no end, or another one than it should."""
+    still_open: list[tuple[str, int]] = []
+    for number, line in enumerate(lines, 1):
+        if len(line) > LONGEST_TEXT or '"""' in line or "'''" in line:
+            return None
+        if still_open and still_open[-1][0] == "[" and _STATEMENT.match(line):
+            return _no_end(still_open[-1][1])
+        for sign in re.sub(rf"{_STRING}|#.*", "", line):
+            if sign in "[{":
+                still_open.append((sign, number))
+            elif sign in "]}":
+                if not still_open:
+                    return f"{sign} without {_PAIRS[sign]} before it", "both, or neither"
+                begun = still_open.pop()[0]
+                if begun != _PAIRS[sign]:
+                    return f"{begun} and {sign} as a pair", "[...] for a list, {...} for a table"
+        if still_open and still_open[-1][0] == "{":
+            return "{ without } in the same line", "the whole table in one line, } at its end"
+    return _no_end(still_open[-1][1]) if still_open else None
+
+
+def _no_end(line: int) -> tuple[str, str]:
+    return f"a list that is not closed (begun in line {line})", "] behind its last value"
 
 
 def _curly(line: str) -> tuple[str, str] | None:

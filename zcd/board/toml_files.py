@@ -31,6 +31,14 @@ LARGEST_FILE_BYTES = 1_000_000
 LONGEST_REMARK = 10_000
 REMARKS = ("note", "repair", "board", "drawer")
 """Keys whose texts may be longer: what people tell, and the places of files."""
+OTHER_WORDS = {
+    "diode": "rectifier", "bridge": "rectifier", "opto": "optocoupler", "coupler": "optocoupler",
+    "photocoupler": "optocoupler", "isolator": "optocoupler", "plate": "mains",
+    "vcc": "supply", "vdd": "supply", "voltage": "supply", "relay": "feed", "coil": "coil_supply",
+    "mcu": "controller", "micro": "controller", "size": "style", "values": "resistors",
+    "capacitor": "pin_capacitor", "watt": "style", "type": "family", "rank": "grade",
+}  # fmt: skip
+"""What people call a key -> the key, where its table has it."""
 MOST_STEPS = 100
 _STEP_OF_KEY = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+"""
 _LONG_KEY = re.compile(rf"(?<![\w-])(?:{_STEP_OF_KEY}){{{MOST_STEPS}}}")
@@ -205,8 +213,8 @@ def _meant(schema: type[Table], detail: ErrorDetails) -> Iterator[tuple[int | st
     table, name = _table_at(schema, detail["loc"])
     if name in schema.model_fields:
         yield (name,)
-    elif close := re.search('"(.+)"', nearest(name, tuple(table.model_fields))):
-        yield (*detail["loc"][:-1], close[1])
+    elif close := _near_key(name, table):
+        yield (*detail["loc"][:-1], close)
     else:
         yield from ((home,) for home in _tables_with(schema, name))
 
@@ -221,19 +229,17 @@ def _line(schema: type[Table], detail: ErrorDetails, given: Mapping[str, Any]) -
         return f"{key}: {cause}"
     table, name = _table_at(schema, detail["loc"])
     if detail["type"] == "extra_forbidden":
-        known = tuple(table.model_fields)
         if name in schema.model_fields:
             return (
                 f'{key}: "{name}" is not known here; write {name} = ... at the top of the file, '
                 f"above the first table"
             )
-        near = nearest(name, known)
-        if close := re.search('"(.+)"', near):
-            return f'{key}: "{name}" is not known; write "{close[1]}"'
+        if close := _near_key(name, table):
+            return f'{key}: "{name}" is not known; write "{close}"'
         if homes := _tables_with(schema, name):
             ways = " or ".join(f"{home} = {{{name} = ...}}" for home in homes)
             return f'{key}: "{name}" is not known here; write {ways}'
-        return str(invalid_value(name, _all(known), key))
+        return str(invalid_value(name, ", ".join(table.model_fields), key))
     value = None if detail["type"] == "missing" else detail["input"]
     return str(invalid_value(value, allowed_text(table.model_fields[name]) or detail["msg"], key))
 
@@ -244,8 +250,13 @@ def _tables_with(schema: type[Table], name: str) -> list[str]:
     return [key for key, table in inside.items() if table and name in table.model_fields]
 
 
-def _all(names: tuple[str, ...]) -> str:
-    return ", ".join(names)
+def _near_key(name: str, table: type[Table]) -> str:
+    """The key of a table that was meant by a misspelling, or by another word for it."""
+    meant = OTHER_WORDS.get(name.casefold())
+    if meant in table.model_fields:
+        return str(meant)
+    close = re.search('"(.+)"', nearest(name, tuple(table.model_fields)))
+    return close[1] if close else ""
 
 
 def _written_location(location: tuple[int | str, ...], value: object) -> tuple[int | str, ...]:

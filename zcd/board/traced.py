@@ -20,6 +20,7 @@ from zcd.board.as_printed import (
     capacitor_as_printed,
     diode_as_printed,
     resistor_as_printed,
+    with_power,
 )
 from zcd.board.diode_names import (
     DIODE_IN_WORDS,
@@ -47,6 +48,7 @@ _SPELT = {
     "led -": "led-", "led1+": "led+", "led1-": "led-",
 }  # fmt: skip
 MAINS_POINTS = ("line", "neutral")
+_COUPLER_PIN = re.compile(r"(?:oc|u|ic|opto)\d{1,3}[.:-](?:pin)?[1-6]")
 _KINDS = {
     **dict.fromkeys(("R",), "resistor"),
     **dict.fromkeys(("C", "CX", "CY"), "capacitor"),
@@ -200,7 +202,7 @@ def _read(reader: Reader, lines: Sequence[str]) -> TracedFile:
     _require_plain_letters(parts, paths, reader.value.get("feed"))
     for word, node in parts.points.items():
         if word in _SPELT and node in MAINS_POINTS:
-            reader.note(KEY, word, f"{node} of the mains")
+            reader.note(KEY, word.upper() if len(word) == 1 else word, f"{node} of the mains")
     links, aliases = connect(paths)
     _require_sound(links, aliases, parts)
     links = (*links, *(renamed(leg, aliases) for leg in _legs(parts)))
@@ -321,11 +323,11 @@ def _step(item: str, line: str, parts: _Parts) -> Step:
     lower = item.lower()
     if lower in NODES or lower in _SPELT:
         return Step(_SPELT.get(lower, lower))
-    if lower in ("led", "led1", "led2", "oc1.led"):
+    if lower in ("led", "led1", "led2", "oc1.led") or _COUPLER_PIN.fullmatch(lower):
         led = "led2" if lower == "led2" else "led"
         raise InputError(
-            f'found "{item}"; allowed: {led}+ (the anode) or {led}- (the cathode), at the end of '
-            "one line and the start of another"
+            f'found "{item}"; allowed: {led}+ (the anode, mostly pin 1) or {led}- (the cathode, '
+            "mostly pin 2), at the end of one line and the start of another"
         )
     if lower in ("pin", "base", "gpio"):
         raise InputError(f"found a path to {item}; allowed: {NOT_ISOLATED}")
@@ -445,6 +447,8 @@ def _resistors(reader: Reader, parts: _Parts, style: Any) -> dict[str, ResistorT
     for ref in parts.of("resistor"):
         item = resistor_as_printed(reader, parts.words[ref], f"{KEY}.{ref}", style)
         read[ref] = item if isinstance(item, dict) else {"value": item}
+        if reader.chain_power is not None:
+            read[ref] = with_power(item, reader.chain_power)
     unknown = [ref for ref in read if f"{KEY}.{ref}" in reader.unknown]
     for ref in unknown:
         key, order = f"{KEY}.{ref}", list(read)

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from math import inf, isclose, log, sqrt
 from typing import Any
 
-from zcd.board.markings import resistor_markings
+from zcd.board.markings import COLOURS, resistor_markings
 from zcd.board.preferred import decade, is_preferred
 from zcd.board.quantity_kinds import RESISTANCE
 from zcd.board.units import ALIKE, format_si, parse_quantity
@@ -21,6 +21,8 @@ ROUGHLY_RATIO = 0.3
 """What "about" leaves open either way."""
 OPEN_FACTOR = 3.0
 """How far a value that nobody read may be from the likely one, either way."""
+HIGHEST_OHM = 1e7
+"""Of any resistor of such a circuit: common practice, no source."""
 USUAL_PEAK_A = 2e-3
 """LED current at the peak of the mains for which such chains are made."""
 USUAL_OHM = {"output.pull_up": 10e3, "output.pull_down": 4.7e3, "led.resistor": 10e3}
@@ -70,6 +72,8 @@ def unknown_limits(text: str) -> Limits | None:
     if match := _ABOUT.fullmatch(shown):
         ohm = ohm_of(match[1] or match[2])
         return None if ohm is None else (ohm * (1 - ROUGHLY_RATIO), ohm * (1 + ROUGHLY_RATIO))
+    if (limits := _some_bands(shown)) is not None:
+        return limits
     match = _RANGE.fullmatch(shown)
     if match is None:
         return None
@@ -82,6 +86,17 @@ def unknown_limits(text: str) -> Limits | None:
     if None in ends or ends[0] == ends[1]:
         return None
     return min(filter(None, ends)), max(filter(None, ends))
+
+
+def _some_bands(text: str) -> Limits | None:
+    """Limits of colour bands of which one cannot be read: ``brown ? orange gold``."""
+    bands = re.split(r"[\s,-]+", text.lower())
+    if bands.count("?") != 1:
+        return None
+    tried = (resistor_markings(" ".join(bands).replace("?", colour)) for colour in COLOURS)
+    found = [marking.value for markings in tried for marking in markings]
+    ohms = [ohm for ohm in found if is_preferred(ohm) and ohm <= HIGHEST_OHM]
+    return (min(ohms), max(ohms)) if len(ohms) > 1 else None
 
 
 def fill_unknown(

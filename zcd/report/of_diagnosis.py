@@ -116,7 +116,14 @@ def spread_text(function: Function, shown: ExpectedRange) -> str:
 def spread_of(function: Function, low: float, high: float) -> str:
     """Two ends of what a reading shows, or one value where they look alike."""
     texts = [show_value(function, v) for v in (low, high)]
+    if may_miss(function, low, high):
+        return f"{texts[1]} or 0" if function is Function.FREQUENCY else f"0, or up to {texts[1]}"
     return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
+
+
+def may_miss(function: Function, low: float, high: float) -> bool:
+    """Whether a reading is 0 where it finds no pulse, and there may be one or not."""
+    return low == 0.0 < high and function.row.method in (Method.COUNTED, Method.SCOPE)
 
 
 def expected_readings_tables(

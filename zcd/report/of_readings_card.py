@@ -163,6 +163,9 @@ def _legend(board: Board, sides: Sequence[AccessLevel], rows: Sequence[Sequence[
     if joints := [word.strip(",") for word in places.split() if "/" in word]:
         first, _, second = joints[0].partition("/")
         words.append(f"{joints[0]}: where {first} and {second} meet.")
+    if any(str(row[2]).endswith(" or 0") or str(row[2]).startswith("0, or") for row in rows):
+        ref = board.optocoupler.ref
+        words.append(f"or 0: at an end of the grade of {ref} pulses may be too short to count.")
     if "duty" in places:
         words.append("duty: share of time LOW; if your meter counts high, take it from 100 %.")
     if "feed" in places:
