@@ -105,7 +105,7 @@ BAD = {
     "not a number": (HOLDS.replace('"39k"', "nan"), "output.pull_up: found nan; allowed"),
     "infinite": (HOLDS.replace('"39k"', "inf"), "output.pull_up: found inf; allowed"),
     "empty": ("", "found an empty file; allowed"),
-    "no TOML": ("chain = [", "found text that is no TOML"),
+    "no TOML": ("= 5", "found text that is no TOML"),
     "unknown part": (HOLDS.replace("1N4007", "1N9999"), "rectifier"),
 }
 

@@ -74,7 +74,7 @@ def test_a_board_without_a_name_is_called_after_it(
             'output.pullup: "pullup" is not known; write "pull_up"',
         ),
         ("", "found an empty file; allowed: a board file"),
-        ("chain = [", "found text that is no TOML"),
+        ("= 5", "found text that is no TOML"),
         ('board = "board.toml"', "found a job file; allowed: a board file"),
         (b"\xff\xfe", "found bytes that are not UTF-8 text in line 1"),
         (b"#" * 1_000_001, "found more than 1000000 bytes; allowed: a board file"),
