@@ -15,6 +15,7 @@ from zcd.board.files import board_from_dict
 from zcd.board.model import Board, Capacitor, Suppressor, Topology
 from zcd.circuit.build import build_circuit
 from zcd.circuit.elements import Circuit, DcSource, Resistance, TwoNode, is_hidden
+from zcd.circuit.points import part_words
 from zcd.drawing.layout import Plan, place
 from zcd.drawing.schematic import schematic, zoomed
 from zcd.drawing.sketch import Sketch, reach, sketch_figure, sketch_svg
@@ -122,7 +123,8 @@ def test_every_part_and_node_is_named(name: str) -> None:
     sketch = schematic(BOARDS[name])
     parts = {group.ref: group.title for group in sketch.groups if group.kind == "part"}
     assert parts.keys() == {e.ref for e in shown_parts(circuit)}
-    assert all(title.startswith(ref) for ref, title in parts.items())
+    names = {ref: part_words(ref).replace(" second", ", second") for ref in parts}
+    assert all(title.startswith(names[ref]) for ref, title in parts.items())
     nodes = {group.ref for group in sketch.groups if group.kind == "node"}
     assert nodes == {n for e in shown_parts(circuit) for n in e.nodes}
 

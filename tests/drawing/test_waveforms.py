@@ -155,7 +155,7 @@ def test_another_row_of_a_batch_is_drawn() -> None:
 
 def test_a_dark_led_is_said_to_be_dark_on_an_axis_that_shows_it() -> None:
     figure = waveform_figure(solved(DARK).board, solved(DARK).solution, solved(DARK).lock)
-    assert "the LED stays dark" in words(figure)
+    assert "no LED current" in words(figure)
     assert figure.axes[1].get_ylim()[1] >= 0.1  # mA
 
 

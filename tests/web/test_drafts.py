@@ -87,7 +87,7 @@ def test_a_file_that_is_no_draft_is_told_and_left_alone(tmp_path: Path, data: by
 
 
 def test_what_cannot_be_written_is_drawn_and_told(tmp_path: Path) -> None:
-    """A full disk; more than a draft may hold; a folder that is gone."""
+    """A full disk; more than a draft may hold."""
     state = PageState(folder=tmp_path)
     full = InputError("found a place that cannot be written (No space left on device)")
     with patch.object(drafts, "replace_whole", side_effect=full):
@@ -98,8 +98,6 @@ def test_what_cannot_be_written_is_drawn_and_told(tmp_path: Path) -> None:
     long = {f"take:{n}": "x" * 200 for n in range(LONGEST_DRAFT // 200)}
     assert state.edit("a", long).unsaved == "that is too long"
     assert list(tmp_path.iterdir()) == []
-    gone = PageState(folder=tmp_path / "gone").edit("a", {"output.pull_up": "33k"})
-    assert "a.draft" in gone.unsaved
 
 
 def test_a_job_begun_takes_its_draft_along(tmp_path: Path) -> None:
@@ -152,3 +150,15 @@ def test_earlier_addresses_open_once_more(tmp_path: Path) -> None:
     assert told == {"part": "R1", "output.pull_up": "18k"}
     earlier(state, "/repair", job="dryer-job", part="R2")
     assert state.drafts.read("dryer-job").texts == told
+
+
+def test_a_folder_that_is_gone_is_one_line_everywhere(tmp_path: Path) -> None:
+    folder = tmp_path / "bench"
+    folder.mkdir()
+    state = PageState(folder=folder)
+    assert state.gone() == ""
+    folder.rmdir()
+    assert '"bench" is gone' in state.gone()
+    assert state.edit("other", {"name": "Invented"}).unsaved == state.gone()
+    assert state.unit("some-job").errors == {"": state.gone()}
+    assert state.unit("some-job").board is None

@@ -252,7 +252,9 @@ def test_links_that_lead_nowhere_are_passed_over(jobs: JobStore) -> None:
     assert any(entry.file.name == "a.toml" for entry in jobs.history())
 
 
-@pytest.mark.parametrize("name", ["con", "LPT1.old", "what?", "a:b", "ends.", "nul", "pipe|"])
+@pytest.mark.parametrize(
+    "name", ["con", "LPT1.old", "what?", "a:b", "ends.", "nul", "pipe|", "COM¹"]
+)
 def test_names_that_windows_refuses_are_told(tmp_path: Path, name: str) -> None:
     """Microsoft, "Naming Files, Paths, and Namespaces": letters and names that are reserved."""
     state = PageState(folder=tmp_path)

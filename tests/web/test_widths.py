@@ -5,6 +5,7 @@ Widths are those of a bench monitor, a laptop, a tablet and a phone: common prac
 
 from __future__ import annotations
 
+import json
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -187,6 +188,25 @@ def test_a_job_on_a_phone_by_touch(sized: Chrome, bench: Server, job: Path) -> N
     wait(sized, lambda b: "as printed" in text(b, "#drawer"))
     tap(sized, "#drawer .primary")
     wait(sized, lambda b: b.find_elements(By.CSS_SELECTOR, "#step-3[open] .repeat input"))
+
+
+def test_a_part_fitted_after_a_while_stays_fitted(sized: Chrome, bench: Server, job: Path) -> None:
+    """All pieces of the sheet have come by then, and with them fields that nobody touched."""
+    sized.get(bench.address + "repair?job=begun-job&part=R12")
+    wait(sized, lambda b: b.find_elements(By.NAME, "found") and not busy(b))
+    tap(sized, "#drawer .primary")
+    waits_for(sized, ".repeat input")
+    press(sized, "110k")
+    wait(sized, lambda b: "1 of" in text(b, "#retested"))
+    assert text(sized, "#refused") == ""
+    draft = bench.folder / f"{job.stem}.draft"
+    assert "R12 130 k" in json.loads(draft.read_text(encoding="utf-8"))["texts"]["replaced"]
+
+
+def busy(browser: Chrome) -> bool:
+    """Whether a piece that is in sight is still worked out."""
+    waiting = "[aria-busy=true]:not([hx-trigger^=revealed]), .htmx-request"
+    return bool(browser.find_elements(By.CSS_SELECTOR, waiting))
 
 
 def settled(browser: Chrome) -> bool:

@@ -42,7 +42,7 @@ TAP = 12.0
 """How far left of a leg its tap goes down."""
 OVER = 74.0
 """From one row of strings above the top to the next."""
-LED_WORDS = 62.0
+LED_WORDS = 68.0
 """Room for the LED's name before the barrier."""
 LIGHT = 44.0
 """Room for the light behind the barrier."""
@@ -208,7 +208,12 @@ def _is_drawn(element: Element) -> bool:
 
 
 def place(
-    circuit: Circuit, cell: float = CELL, label: float = LABEL, *, narrow: bool = False
+    circuit: Circuit,
+    cell: float = CELL,
+    label: float = LABEL,
+    led: float = LED_WORDS,
+    *,
+    narrow: bool = False,
 ) -> Plan:
     """Place all parts of a circuit.
 
@@ -218,8 +223,8 @@ def place(
         As `zcd.circuit.build` makes it, with or without faults.
     cell : float
         Room for a part that lies; more where the words at its nodes are long.
-    label : float
-        Room for the words right of the pin.
+    label, led : float
+        Room for the words right of the pin, and right of the last LED.
     narrow : bool
         Whether the mains side runs down the page, over the isolated side.
 
@@ -245,7 +250,7 @@ def place(
     if narrow:
         _put_below(plan, side, rest, columns, label)
     else:
-        plan.barrier_x = plan.right + LED_WORDS
+        plan.barrier_x = plan.right + led
         _draw_isolated(plan, rest, columns, plan.barrier_x + LIGHT, label)
     missing = [e.ref for e in shown if e.ref not in _placed_refs(plan)]
     if missing:
@@ -259,7 +264,7 @@ def _put_below(
     """The mains side turned, its LEDs shining down, and the isolated side under it."""
     plan.turn()
     plan.spots = [
-        replace(s, flipped=s.element.ref in side.leds and s.start[1] == s.end[1])
+        replace(s, flipped=s.element.ref in {*side.leds, "mains"} and s.start[1] == s.end[1])
         for s in plan.spots
     ]
     spans = [sorted(side.x[n] for n in string.ends) for string in side.over]

@@ -322,12 +322,13 @@ def _draw_supply_band(ax: Axes, board: Board, loss_map: LossMap) -> None:
         for edge in (low, high):
             ax.axvline(edge, color=BLUE, lw=1.0, ls="--")
         over = ax.get_xaxis_transform()
-        # beside the band where an arrow ends low in it
+        # beside the band, and over the boundary there, where an arrow ends low in it
         free = not loss_map.up.share(loss_map.reach_up.below) < LABEL_SHARE
-        at, side = (low + high) / 2.0, "center"
+        at, side, y = (low + high) / 2.0, "center", 0.02
         if not free:
             at, side = (low, "right") if _words_side(loss_map) > 0 else (high, "left")
-        ax.text(at, 0.02, text, transform=over, ha=side, va="bottom", bbox=WHITE)
+            y += LABEL_SHARE
+        ax.text(at, y, text, transform=over, ha=side, va="bottom", bbox=WHITE)
     if loss_map.up.key == "mains":
         ax.axhspan(low, high, **style)
         for edge in (low, high):

@@ -23,10 +23,11 @@ from zcd.circuit.elements import (
     MainsSource,
     Resistance,
 )
-from zcd.circuit.points import joint_text
+from zcd.circuit.points import joint_text, part_words
 from zcd.drawing.layout import (
     CELL,
     LABEL,
+    LED_WORDS,
     NARROW_CELL,
     Name,
     NoPlaceError,
@@ -59,12 +60,12 @@ HOP = 4.0
 """Radius of the bow with which one wire passes over another."""
 UNDER = 19.0
 """From a lying part down to its first line of words."""
-ABOVE = 11.0
+ABOVE = 13.0
 """From a node up to its last line of words."""
 PAD = 3.5
 """Between a symbol and the box that marks it."""
 BESIDE, NEXT = 24.0, 18.0
-"""Free on both sides of the words at the pin, and between the words at two nodes of a chain."""
+"""Free around the words at the pin or an LED, and between those at two nodes of a chain."""
 BETWEEN = 6.0
 """Free between the words below two parts that lie side by side."""
 LONGEST = 12
@@ -125,22 +126,24 @@ def schematic(
     notes = {circuit.node(node): text for node, text in at_nodes.items()}
     live = island_of(circuit, "line")
     at_live = [text for node, text in notes.items() if node in live]
-    cell = max(CELL, _width(at_live) + NEXT, _width(at_parts.values()) + BETWEEN)
+    widest = sorted(_width([text]) for text in at_live)[-2:]  # at both ends of a part, at most
+    cell = max(CELL, sum(widest) / 2.0 + NEXT, _width(at_parts.values()) + BETWEEN)
     if narrow:
         said = sum(map(_height, (at_live, at_parts.values(), failed.values())))
         cell = max(NARROW_CELL, LINE * (3 + said))
     label = max(LABEL, _width([notes.get("pin", "")]) + BESIDE)
+    leds = set(led_refs(board))
+    led = max(LED_WORDS, _width(at_parts.get(ref, "") for ref in leds) + BESIDE)
     wrong = {_home(circuit, key): text for key, text in failed.items()}
     try:
-        plan = place(circuit, cell, label, narrow=narrow)
+        plan = place(circuit, cell, label, led, narrow=narrow)
     except NoPlaceError:
         values = {e.ref: " ".join(_value_lines(board, e)) for e in circuit}
         return net_list(circuit, values, notes, at_parts, wrong, name)
-    leds = set(led_refs(board))
     second = {
         home: f" ({alias})"
         for alias, home in circuit.aliases.items()
-        if board.traced is None or not alias.startswith("chain.")
+        if not alias.startswith("chain.")
     }
     groups = [_side_titles(plan), _wires(plan)]
     for spot in plan.spots:
@@ -148,7 +151,7 @@ def schematic(
         symbol = symbol_of(spot.element, leds)
         if ref == "K1.contact" and _is_closed(spot.element, wrong):
             symbol = CLOSED_CONTACT
-        lines = [_brief(line) for line in (ref, *_value_lines(board, spot.element))]
+        lines = [_brief(line) for line in (*_name_lines(ref), *_value_lines(board, spot.element))]
         groups.append(_part(spot, symbol, lines, at_parts.get(ref, ""), wrong.get(ref, "")))
         if ref in wrong:
             groups.append(_mark(_outline(spot, symbol)))
@@ -237,6 +240,11 @@ def _brief(text: str) -> str:
 def _home(circuit: Circuit, key: str) -> str:
     """A part's ref as it is, a node by the name it has in the elements."""
     return key if key in circuit else circuit.node(key)
+
+
+def _name_lines(ref: str) -> list[str]:
+    """A part's name; that of the second LED is too long for a line."""
+    return part_words(ref).replace(" second", "\nsecond").split("\n")
 
 
 def _value_lines(board: Board, element: Element) -> list[str]:
@@ -397,7 +405,8 @@ def _part(spot: Spot, symbol: Symbol, lines: list[str], note: str, wrong: str) -
     away = 6.0 * bool(wrong)
     if along[0]:
         under = max(UNDER, symbol.across[1] + 10.0)
-        high = -(UNDER - 5.0) - LINE * (len(words) - 1) - away if spot.flipped else under + away
+        over = max(UNDER - 5.0, 4.0 + min(map(abs, symbol.across)))
+        high = -over - LINE * (len(words) - 1) - away if spot.flipped else under + away
         first, side, align = (x, y + high), 0.0, "middle"
     else:
         up = 0.5 * LINE * (len(words) - 1) - 0.35 * LINE

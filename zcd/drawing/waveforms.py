@@ -36,7 +36,7 @@ ROWS = (1.5, 1.67, 1.84)
 PASSES = 3
 """Over all edges, in search of places for their words."""
 LEAST_LED_MA = 0.1
-"""Top of the axis of an LED that stays dark: nanoamperes are not to look like light."""
+"""Top of the axis of an LED without current: nanoamperes are not to look like light."""
 
 
 def waveform_figure(
@@ -131,7 +131,7 @@ def _draw_led(ax: Axes, board: Board, solution: Solution, row: int, period_s: fl
     _draw_wave(ax, solution, row, current, period_s, BLUE)
     highest = float(np.max(current[row]))
     if highest < LEAST_LED_MA:
-        words = f"the LED stays dark: at most {quantity_text(max(highest, 0.0) / MA, 'A')}"
+        words = f"no LED current: at most {quantity_text(max(highest, 0.0) / MA, 'A')}"
         ax.text(0.5, 0.5, words, transform=ax.transAxes, ha="center", bbox=WHITE)
     else:
         ax.axhline(mean, color=BLUE, lw=1.0, ls="--", label="mean")

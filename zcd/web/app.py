@@ -15,6 +15,7 @@ from starlette.staticfiles import StaticFiles
 
 from zcd.errors import InputError
 from zcd.web.board_page import BoardPage
+from zcd.web.circuit_drawing import fold_rules
 from zcd.web.guard import Guard, Secrets
 from zcd.web.job_store import ChangedMeanwhileError
 from zcd.web.practice_page import PracticePage
@@ -26,11 +27,6 @@ from zcd.web.workers import WorkerPool
 
 MIN_PACKED_BYTES, PACKING = 2000, 4
 """Size from which an answer is packed, and how hard: a millisecond for the largest."""
-
-
-def _refused(_: Request, error: Exception) -> Response:
-    changed = isinstance(error, ChangedMeanwhileError)
-    return PlainTextResponse(str(error), 409 if changed else 422)
 
 
 def make_app(port: int, state: PageState, secrets: Secrets) -> Guard:
@@ -53,14 +49,20 @@ def make_app(port: int, state: PageState, secrets: Secrets) -> Guard:
         PracticePage(state),
         Ways(state),
     )
+    folds = Route("/static/folds.css", lambda _: Response(fold_rules(), media_type="text/css"))
+
+    def refused(_: Request, error: Exception) -> Response:
+        changed = isinstance(error, ChangedMeanwhileError)
+        return PlainTextResponse(state.gone() or str(error), 409 if changed else 422)
+
     static = Mount("/static", StaticFiles(directory=HERE / "static"))
     alive = Route("/alive", lambda _: Response(status_code=204))
     routes = [route for sheet in sheets for route in sheet.routes()]
     # a changed circuit and its waveforms: 40 kB of text, 11 kB on the wire
     packed = Middleware(GZipMiddleware, minimum_size=MIN_PACKED_BYTES, compresslevel=PACKING)
     app = Starlette(
-        routes=[*routes, alive, static],
+        routes=[*routes, alive, folds, static],
         middleware=[packed],
-        exception_handlers={InputError: _refused},
+        exception_handlers={InputError: refused},
     )
     return Guard(app, port, secrets)

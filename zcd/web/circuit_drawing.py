@@ -11,13 +11,18 @@ from markupsafe import Markup
 
 from zcd.board.model import Board
 from zcd.circuit.elements import Circuit
+from zcd.drawing.folding import rows, sides
 from zcd.drawing.schematic import schematic, zoomed
 from zcd.drawing.sketch import Sketch, sketch_svg
 
 PX_PER_POINT = 96.0 / 72.0
-STEP_PX = 50.0
-"""The style sheet knows widths in such steps."""
-MOST_PX = 1600.0
+STEP_PX = 10
+WIDTHS_PX = range(250, 1610, STEP_PX)
+"""How much room a drawing may ask for."""
+ROW_PX = 340.0
+"""What a phone has for a row of parts."""
+CLOSE = 1.35
+"""How many times larger what is at the probes is drawn, where there is room."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +32,7 @@ class CircuitDrawing:
     Parameters
     ----------
     lying, standing : Markup
-        Sides beside each other; the mains side over the isolated side.
+        Sides beside each other; in pieces that go beside or under each other.
     fit : str
         Class of the first: how much room it needs.
     """
@@ -64,9 +69,23 @@ def circuit_drawing(
 
     lying = drawn(False)
     left, _, right, _ = lying.box
-    needed = min((right - left) * PX_PER_POINT, MOST_PX)
+    needed = ceil((right - left) * PX_PER_POINT / STEP_PX) * STEP_PX
+    pieces: tuple[Sketch, ...] = (lying,) if near is None else rows(lying, ROW_PX / PX_PER_POINT)
+    if len(pieces) == 1:
+        pieces = sides(drawn(True))
     return CircuitDrawing(
         lying=Markup(sketch_svg(lying)),
-        standing=Markup(sketch_svg(drawn(True))),
-        fit=f"px{ceil(needed / STEP_PX) * int(STEP_PX)}",
+        standing=Markup("".join(map(sketch_svg, pieces))),
+        fit=f"px{min(max(needed, WIDTHS_PX[0]), WIDTHS_PX[-1])}",
+    )
+
+
+def fold_rules() -> str:
+    """The style sheet that shows a drawing in the layout for which there is room."""
+    return "\n".join(
+        f"@container (width < {px}px) {{ .px{px} {{ display: none; }}"
+        f" .px{px} + .standing {{ display: flex; }} }}\n"
+        f"@container (width >= {ceil(CLOSE * px)}px)"
+        f" {{ .card:not(.bench) .px{px} {{ zoom: {CLOSE}; }} }}"
+        for px in WIDTHS_PX
     )

@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from zcd.board.traced import KEY as CIRCUIT
 from zcd.circuit.build import build_circuit
+from zcd.drawing.folding import sides
 from zcd.drawing.schematic import schematic
 from zcd.drawing.sketch import Sketch, sketch_svg
 from zcd.drawing.symbols import Words
@@ -54,7 +55,7 @@ def _known(name: str, texts: Texts) -> KnownCircuit:
     sketch = schematic(board, build_circuit(board), name="small")
     groups = (
         replace(g, title="", shapes=tuple(s for s in g.shapes if not isinstance(s, Words)))
-        for g in sketch.groups
+        for g in sides(sketch)[0].groups
     )
     bare = Sketch(sketch.name, tuple(g for g in groups if g.shapes))
     picture = Markup("" if CIRCUIT in texts else sketch_svg(bare))

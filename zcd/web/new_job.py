@@ -17,7 +17,7 @@ from zcd.web.state import PageState, Unit
 
 ENDING = "-job"
 REFUSED = re.compile(
-    r'.*[<>:"/\\|?*].*|.*[. ]|(?:con|prn|aux|nul|com\d|lpt\d)(?:\..*)?', re.IGNORECASE
+    r'.*[<>:"/\\|?*].*|.*[. ]|(?:con|prn|aux|nul|(?:com|lpt)[\d¹²³])(?:\..*)?', re.IGNORECASE
 )
 """Names of files that Windows refuses: its documentation, "Naming Files, Paths, and Namespaces"."""
 

@@ -114,7 +114,8 @@ class PracticePage:
                 keys = file_of(unit.typed)
             self.exercises.begin(keys, level, seed, said["record"])
         except InputError as error:
-            return self._filled(request, said[BOARD], said, str(error))
+            problem = "" if self.desk.gone() else str(error)
+            return self._filled(request, said[BOARD], said, problem)
         return RedirectResponse("/practice", 303)
 
     def _said(self, request: Request, message: PostedForm) -> Response:
@@ -127,7 +128,8 @@ class PracticePage:
         except ChangedMeanwhileError:
             raise
         except InputError as error:
-            return self._fill("practice_answered.html.j2", request, told=str(error))
+            told = self.desk.gone() or str(error)
+            return self._fill("practice_answered.html.j2", request, told=told)
         if opened.session.over:
             return self._filled(request, again=True)
         return self._fill("practice_answered.html.j2", request, **_answer_words(opened))

@@ -85,6 +85,8 @@ class ReadingsPage:
             except ChangedMeanwhileError:
                 raise
             except InputError as error:  # the job cannot be read by now
+                if request.headers.get("hx-request"):
+                    raise
                 unit = self.desk.read_address(request)
                 return self._list(request, unit, problem=str(error), status=422)
 
@@ -137,6 +139,7 @@ class ReadingsPage:
     ) -> Response:
         """The jobs of the folder, and how to begin one."""
         words = request.query_params.get(FIND, "")[:LONGEST_SAID]
+        gone = self.desk.gone()
         board = unit.board
         filled = self.desk.fill(
             "readings_page.html.j2",
@@ -144,13 +147,13 @@ class ReadingsPage:
             unit,
             name="" if board is None else plain(board.name),
             line="" if board is None else board_line(board),
-            problem=problem,
+            problem="" if gone else problem,
             flag_choices=FLAG_CHOICES,
             begin=begin or begin_words(self.desk, unit),
             cautions=CAUTIONS,
             words=words,
             drafts=self.desk.other_drafts(unit),
-            **jobs_words(self.jobs, words),
+            **jobs_words(self.jobs, words, gone),
         )
         filled.status_code = status
         return filled
@@ -164,7 +167,7 @@ class ReadingsPage:
             file = begin_job(self.desk, self.jobs, unit, name, *_flags_of(flags, {}))
         except InputError as error:
             words = {**begin_words(self.desk, unit), "name": name, "flags": flags}
-            words["error"] = str(error)
+            words["error"] = self.desk.gone() or str(error)
             return self._list(request, unit, begin=words, status=422)
         return RedirectResponse(f"{self.desk.unit(file.stem).place}/readings", 303)
 
@@ -227,7 +230,7 @@ class ReadingsPage:
     ) -> Response:
         """Change the job, and show what that makes of it."""
         if not unit.job:
-            return self._list(request, unit, status=422)
+            raise InputError(f"{unit.name}: its job file is gone; restore it, or begin another job")
         file = self.desk.job_file(unit.job)
         where = message.said("where")
         whole = where in ("", ANOTHER, CAPTURE, CHIP)

@@ -24,16 +24,14 @@ from zcd.diagnosis.readings import (
     Power,
     Reading,
     access_level,
-    parts_over,
     usual_power,
 )
 from zcd.diagnosis.trip import plan_trip
 from zcd.errors import InputError
-from zcd.report.cautions import SHORT_CAUTIONS, Caution, most_dangerous
+from zcd.report.cautions import SHORT_CAUTIONS, Caution
 from zcd.report.of_diagnosis import (
     ACCESS_TITLES,
     CAUTIONS,
-    REFERENCES,
     STOPPED,
     answers_text,
     conclusion_text,
@@ -42,6 +40,7 @@ from zcd.report.of_diagnosis import (
     indistinguishable_line,
     node_texts,
     part_texts,
+    probes_text,
     ranked_table,
     reading_text,
     suspects_line,
@@ -108,6 +107,35 @@ class SideRows:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Safety:
+    """How the board must be for a reading, and the cautions of that.
+
+    Parameters
+    ----------
+    live, dead : bool
+        Whether the mains side is touched under power; whether the board is unplugged.
+    state : str
+    cautions : tuple of str
+    """
+
+    live: bool
+    dead: bool
+    state: str
+    cautions: tuple[str, ...]
+
+
+def safety_of(reading: Reading, circuit: Circuit) -> Safety:
+    """The same of a reading."""
+    side = access_level(circuit, reading)
+    return Safety(
+        live=side is AccessLevel.MAINS,
+        dead=reading.power is Power.DEAD,
+        state=state_line(reading, circuit),
+        cautions=SHORT_CAUTIONS[side],
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NextCard:
     """The next reading on one card.
 
@@ -115,10 +143,7 @@ class NextCard:
     ----------
     at : str
         What is measured where, as one would write it.
-    live, dead : bool
-        Whether the mains side is touched under power; whether the board is unplugged.
-    state, cautions : str and tuple of str
-        State of the board, and the cautions of this reading.
+    safety : Safety
     function, range, red, black, lifted, again : str
         How to set the meter, where the probes go; a part of which one end is lifted; what a
         reading that is taken again showed.
@@ -133,10 +158,7 @@ class NextCard:
     """
 
     at: str
-    live: bool
-    dead: bool
-    state: str
-    cautions: tuple[str, ...]
+    safety: Safety
     function: str
     range: str
     red: str
@@ -151,11 +173,15 @@ class NextCard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """What was found, where nothing more is to be measured; `parts` are those to replace."""
+    """What was found, where nothing more is to be measured; `parts` are those to replace.
+
+    `named`: one fault is, and the headline says how sure that is.
+    """
 
     headline: str
     lines: tuple[str, ...]
     parts: tuple[str, ...]
+    named: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,8 +195,10 @@ class Chip:
     value: str
 
 
-def jobs_words(jobs: JobStore, words: str) -> dict[str, Any]:
-    """The list of jobs, and what was wrong with the folder."""
+def jobs_words(jobs: JobStore, words: str, gone: str = "") -> dict[str, Any]:
+    """The list of jobs, and what was wrong with the folder unless it is `gone`."""
+    if gone:
+        return {"table": None, "names": (), "unlisted": ""}
     try:
         record = jobs.history()
     except InputError as error:
@@ -248,7 +276,7 @@ def _capture(open_job: OpenJob) -> Markup | None:
 
 
 def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | None:
-    """The next reading, with the cautions of all that are named with it."""
+    """The next reading."""
     if not steps or open_job.job.closed is not None:
         return None
     suggestion = steps[0]
@@ -262,10 +290,7 @@ def _next_card(steps: Sequence[Suggestion], open_job: OpenJob) -> NextCard | Non
     again = suggestion.again
     return NextCard(
         at=place_text(reading, circuit),
-        live=suggestion.access is AccessLevel.MAINS,
-        dead=reading.power is Power.DEAD,
-        state=state_line(reading, circuit),
-        cautions=SHORT_CAUTIONS[most_dangerous(step.access for step in steps)],
+        safety=safety_of(reading, circuit),
         function=sentence(row.words).removesuffix("."),
         range=range_text(suggestion),
         red=point_text(reading.red, circuit),
@@ -288,7 +313,9 @@ def _found(diagnosis: Diagnosis, board: Board, circuit: Circuit) -> Found:
     lines.append(higher_supply_line(diagnosis.measured, circuit))
     headline = verdict_line(diagnosis)
     first = named[0] if len(named) == 1 else None
-    if diagnosis.stopped == "sure" and first is not None and first.fault is not None:
+    is_named = diagnosis.stopped == "sure" and first is not None and first.fault is not None
+    if is_named:
+        assert first is not None
         is_first = first is diagnosis.ranked[0]
         chance = present(diagnosis.ranked) if is_first else first.probability
         what, _, todo = first.words.partition(":")
@@ -299,6 +326,7 @@ def _found(diagnosis: Diagnosis, board: Board, circuit: Circuit) -> Found:
         headline=headline,
         lines=tuple(line for line in lines if line),
         parts=tuple(ref for ref in dict.fromkeys(parts) if ref in replaceable),
+        named=is_named,
     )
 
 
@@ -356,10 +384,9 @@ def _side_rows(
 
 
 def _what(reading: Reading, circuit: Circuit) -> str:
-    """The part that the probes are across, or the node that is read against a reference."""
-    if not reading.function.row.dead and circuit.node(reading.black) in REFERENCES:
-        return reading.red
-    return reading.lifted or parts_over(circuit, reading.red, reading.black) or reading.red
+    """The parts that the probes are across, and red at a diode; else the point that is read."""
+    probes = probes_text(reading, circuit).removeprefix("across ")
+    return probes.removeprefix("red ").partition(", black")[0]
 
 
 def _probes(reading: Reading, circuit: Circuit) -> str:
@@ -382,7 +409,7 @@ def _good(
 def _diagram(prepared: PreparedBoard, open_job: OpenJob, diagnosis: Diagnosis) -> CircuitDrawing:
     """The circuit with what was read, and what a good board would read."""
     circuit, measured = open_job.circuit, diagnosis.measured
-    texts = node_texts(prepared.at_nodes, circuit, "good ")
+    texts = node_texts(prepared.at_nodes, circuit, "good\n")
     texts |= node_texts(measured, circuit, "read ")
     failed = failed_marks(diagnosis.ranked[0], circuit) if diagnosis.stopped == "sure" else {}
     return circuit_drawing(

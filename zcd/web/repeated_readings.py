@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from zcd.circuit.build import build_circuit
 from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
-from zcd.diagnosis.readings import Reading
+from zcd.diagnosis.readings import Reading, access_level
 from zcd.errors import InputError
+from zcd.report.cautions import DANGER
 from zcd.report.of_diagnosis import reading_text
+from zcd.web.readings_view import Safety, safety_of
 from zcd.web.repair_request import RepairRequest
 from zcd.web.state import TAKEN
 
@@ -28,16 +30,19 @@ class ToRepeat:
         What the repaired board should show.
     shown : str
         What was read; empty: nothing yet.
+    safety : Safety
+        How the board must be for it.
     """
 
     name: str
     words: str
     good: str
     shown: str
+    safety: Safety
 
 
 def to_repeat(repair_request: RepairRequest) -> tuple[ToRepeat, ...]:
-    """The readings of a job that its repaired board still has, and the low time, dead ones first.
+    """The readings of a job that its repaired board still has, and the pin, the safest first.
 
     Parameters
     ----------
@@ -53,7 +58,7 @@ def to_repeat(repair_request: RepairRequest) -> tuple[ToRepeat, ...]:
             readings[parse_place(place, circuit)] = None
         except InputError:
             continue  # a part that is no longer there
-    ordered = sorted(readings, key=lambda r: not r.function.row.dead)
+    ordered = sorted(readings, key=lambda r: DANGER.index(access_level(circuit, r)))
     good = expected_readings(ordered, board, circuit, repair_request.meter)
     named = [(f"{TAKEN}{place_text(r, circuit)}", r) for r in ordered]
     return tuple(
@@ -62,6 +67,7 @@ def to_repeat(repair_request: RepairRequest) -> tuple[ToRepeat, ...]:
             words=reading_text(reading, circuit),
             good=show_measured(expected),
             shown=repair_request.taken.get(name, ""),
+            safety=safety_of(reading, circuit),
         )
         for (name, reading), expected in zip(named, good, strict=True)
     )

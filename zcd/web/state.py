@@ -244,7 +244,7 @@ class PageState:
         except ChangedMeanwhileError:
             raise
         except InputError as error:
-            unsaved = str(error)
+            unsaved = self.gone() or str(error)
         unit = self.unit(name, said if unsaved else None, edited)
         return replace(unit, unsaved=unsaved)
 
@@ -268,6 +268,15 @@ class PageState:
                 units.append(self.unit(name))
         return [unit for unit in units if not unit.job and unit.name != here.name]
 
+    def gone(self) -> str:
+        """What to do where the folder of the jobs is no longer there; else empty."""
+        if self.folder.is_dir():
+            return ""
+        return (
+            f'the folder "{self.folder.resolve().name}" is gone, so nothing is saved. Restore it, '
+            "or start zcd bench again with --jobs and another folder"
+        )
+
     def job_file(self, name: str) -> Path:
         """The file of a job of the folder.
 
@@ -288,7 +297,7 @@ class PageState:
         if name == self.opened:
             return self.base, "", self.board_file, ""
         if not os.path.lexists(file):
-            return START, "", None, ""
+            return START, "", None, self.gone()
         try:
             keys = parse_toml(read_text(file, WANTED), file.name, WANTED)
             job, lines = job_file_of(keys)
@@ -340,13 +349,15 @@ class PageState:
 
     def fill(self, template: str, request: Request, unit: Unit, **words: Any) -> HTMLResponse:
         """A sheet, or a piece of one; every one knows the way to the others."""
-        here = request.url.path.removeprefix(f"/job/{unit.name}/").split("/")[0]
+        last = request.url.path.removeprefix(f"/job/{unit.name}/").split("/")[0]
+        here = {"verdict": "board"}.get(last, last if last in STEPS or not last else "readings")
         usual = {
             "here": here,
             "heading": STEPS.get(here, "Jobs"),
             "steps": self._steps(unit),
             "looked": unit,
             "window": self.drafts.window(unit.name),
+            "gone": self.gone(),
             "shown": shown_of(request.headers),
         }
         return HTMLResponse(self._templates.get_template(template).render(usual | words))

@@ -63,6 +63,11 @@ if (kept) {
     const ctx = event.detail.ctx;
     if (ctx.response?.raw.ok && ctx.request.method === "POST") answered = ctx.typed;
   });
+  // What a piece of the sheet brings with it was not typed, and a form that is sent says it all.
+  let untouched = false;
+  document.addEventListener("htmx:before:swap", () => { untouched = text() === answered; });
+  document.addEventListener("htmx:after:swap", () => { if (untouched) answered = text(); });
+  kept.addEventListener("submit", () => { if (!kept.hasAttribute("hx-post")) answered = text(); });
   document.addEventListener("click", async (event) => {
     const link = event.target.closest("a[href^='/']");
     if (!link || text() === answered || event.ctrlKey || event.metaKey || event.shiftKey) return;

@@ -1,0 +1,97 @@
+"""A circuit diagram in pieces, for a page to put beside or under each other as there is room."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from math import ceil
+
+import numpy as np
+
+from zcd.drawing.sketch import MARGIN, Group, Sketch, reach
+from zcd.drawing.symbols import Line, Shape, Words
+
+FLAT = 100.0
+"""Height up to which a drawing is one line of parts."""
+SIDE_NAME = 8.0
+"""From a side's drawing up to its name."""
+
+
+def sides(sketch: Sketch) -> tuple[Sketch, ...]:
+    """The mains side and the isolated side of a circuit diagram, each under its name.
+
+    Parameters
+    ----------
+    sketch : Sketch
+        As `schematic` draws it; what has no barrier stays whole.
+    """
+    barrier = next((g for g in sketch.groups if g.kind == "side"), None)
+    if barrier is None:
+        return (sketch,)
+    line, *names = barrier.shapes
+    assert isinstance(line, Line)
+    (x, y), (_, end_y) = line.points
+    axis, at = (1, y) if y == end_y else (0, x)
+    pieces = []
+    for name, is_past in zip(names, (False, True), strict=True):
+        groups = [
+            replace(g, shapes=tuple(s for s in g.shapes if (_middle(g, s)[axis] > at) is is_past))
+            for g in sketch.groups
+            if g.kind not in ("side", "link")
+        ]
+        kept = tuple(g for g in groups if g.shapes)
+        left, top, right, _ = reach(kept)
+        assert isinstance(name, Words)
+        above = (0.5 * (left + right), top - SIDE_NAME)
+        title = Group(kind="side", shapes=(replace(name, at=above, align="middle"),))
+        pieces.append(Sketch(sketch.name, (title, *kept)))
+    return tuple(pieces)
+
+
+def rows(sketch: Sketch, width: float) -> tuple[Sketch, ...]:
+    """A line of parts on as many rows as it needs; each begins at the point where one ended.
+
+    Parameters
+    ----------
+    sketch : Sketch
+        At the probes, as `zoomed` makes it.
+    width : float
+        Of a row, in points.
+
+    Returns
+    -------
+    tuple of Sketch
+        The drawing itself where it fits, or is more than a line.
+    """
+    left, top, right, bottom = sketch.box
+    number = ceil((right - left) / width)
+    joints = [g for g in sketch.groups if g.kind == "node" and left < _middle(g)[0] < right]
+    if number < 2 or bottom - top > FLAT or not joints:
+        return (sketch,)
+    places = np.array(sorted({_middle(g)[0] for g in joints}))
+    ideal = np.linspace(left, right, number + 1)[1:-1]
+    cuts = sorted({float(places[np.argmin(np.abs(places - x))]) for x in ideal})
+    edges = [left, *cuts, right]
+    return tuple(_row(sketch, begin, end) for begin, end in pairwise(edges))
+
+
+def _row(sketch: Sketch, begin: float, end: float) -> Sketch:
+    """What lies between two points of a line, with the names of both."""
+    kept = []
+    for group in sketch.groups:
+        a, _, c, _ = reach([group])
+        is_wire = group.kind == "wire"
+        if (a < end and c > begin) if is_wire else begin <= _middle(group)[0] <= end:
+            kept.append(group)
+    a, _, c, _ = reach(g for g in kept if g.kind != "wire")
+    first, top, last, bottom = sketch.box
+    view = (min(begin, max(a, first)) - MARGIN, top, max(end, min(c, last)) + MARGIN, bottom)
+    return Sketch(sketch.name, tuple(kept), view)
+
+
+def _middle(group: Group, shape: Shape | None = None) -> tuple[float, float]:
+    """Middle of a group, or of one of its wires, which go many ways."""
+    if shape is not None and group.kind == "wire":
+        group = replace(group, shapes=(shape,))
+    left, top, right, bottom = reach([group])
+    return 0.5 * (left + right), 0.5 * (top + bottom)
