@@ -364,3 +364,11 @@ def test_a_summary_as_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
     assert json.loads(capsys.readouterr().out)["levels"] == []
     assert main(["practice", "--json"]) == 2
     assert "--summary FILE" in capsys.readouterr().err
+
+
+def test_where_the_fan_is_at_fault_what_is_behind_it_is_named() -> None:
+    """Its tacho is silent while it turns: "fan not turning" would be wrong."""
+    exercise = make_exercise(example_board(15), usual_meter(), 5, 15)
+    assert exercise.fault.key == "fan not turning"
+    assert exercise.story.speed_rpm.max() > 0.0
+    assert exercise.hidden == "tacho lost"

@@ -82,6 +82,11 @@ class Exercise:
         """Error flags that the controller shows; ``none`` alone where it shows none."""
         return tuple(self.story.flags) or ("none",)
 
+    @property
+    def hidden(self) -> str:
+        """What is hidden; where the sync circuit is good, what is behind it."""
+        return self.story.cause.key if self.fault.key in _FAN else self.fault.key
+
 
 def example_keys(seed: int) -> dict[str, Any]:
     """Keys of an invented board that a seed chooses, with a load relay as most have."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from zcd.board.units import nearest, require_length
 from zcd.circuit.elements import Circuit, is_hidden
-from zcd.circuit.points import joint_text
+from zcd.circuit.points import joint_text, part_words
 from zcd.diagnosis.faults import Fault, faults_of
 from zcd.diagnosis.functions import Function
 from zcd.diagnosis.reading_syntax import parse_place, place_text, show_measured
@@ -276,7 +276,7 @@ def reading_text(reading: Reading, circuit: Circuit) -> str:
     red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
     points = place_text(replace(reading, red=red, black=black), circuit)
     if "," in part and reading.function.row.dead:
-        return f"{points} ({part})"
+        return f"{points} ({', '.join(map(part_words, part.split(', ')))})"
     if (
         not part
         or "," in part

@@ -83,7 +83,7 @@ def review_document(review: Review, *, full: bool) -> Document:
     asked = f", {count_text(review.hints, 'hint')}" if review.hints else ""
     asked += f", {count_text(review.wrong, 'wrong name')}" if review.wrong else ""
     blocks = (
-        Paragraph(f"{verdict}: it was {exercise.fault.key}.", "strong"),
+        Paragraph(f"{verdict}: it was {exercise.hidden}.", "strong"),
         Paragraph(sentence(exercise.fault.words)),
         Paragraph(
             f"You: {count_text(len(review.steps), 'reading')}, "

@@ -252,8 +252,9 @@ def _answer_words(opened: OpenExercise) -> dict[str, Any]:
 
 @lru_cache(maxsize=8)
 def _fit(board: Board) -> str:
-    """How much room its drawing needs, without a reading: so no reading changes the layout."""
-    return circuit_drawing(board, build_circuit(board)).fit
+    """How much room its drawing needs with readings all over: so none changes the layout."""
+    circuit = build_circuit(board)
+    return circuit_drawing(board, circuit, at_nodes=dict.fromkeys(circuit.nodes, "AC 999 mV")).fit
 
 
 def _drawn(opened: OpenExercise) -> CircuitDrawing:
