@@ -159,8 +159,7 @@ def draw_population(
     -------
     population : Population
     """
-    rng = np.random.default_rng(seed)
-    shares = np.stack([even_points(per_run, len(tolerances), rng) for _ in range(runs)])
+    shares = drawn_shares(len(tolerances), per_run, runs, seed)
     rows = shares.reshape(runs * per_run, -1)
     result = evaluate(draw(board, tolerances, rows), board)
     return Population(
@@ -169,6 +168,14 @@ def draw_population(
         rule_margins=result,
         sure_margins=with_doubt(result, board, tolerances, rows),
     )
+
+
+def drawn_shares(
+    dimensions: int, per_run: int = PER_RUN, runs: int = RUNS, seed: int = SEED
+) -> FloatArray:
+    """Where the boards of a population lie within each tolerance, shape (runs, n, dimensions)."""
+    rng = np.random.default_rng(seed)
+    return np.stack([even_points(per_run, dimensions, rng) for _ in range(runs)])
 
 
 def even_points(size: int, dimensions: int, rng: np.random.Generator) -> FloatArray:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from zcd.board.model import Board
 from zcd.circuit.batch import split
@@ -21,10 +22,11 @@ from zcd.margin.check import (
     levels_of,
     rules_of,
 )
-from zcd.margin.corners import ROOM_RATIO, find_all_corners
+from zcd.margin.corners import ROOM_RATIO, Corners, find_all_corners
 from zcd.margin.headroom import Headroom, headrooms_of
-from zcd.margin.population import PER_RUN, RUNS, draw_population
-from zcd.margin.rules import RARE_RATIO, Rule, newly_failed
+from zcd.margin.population import Population, drawn_shares
+from zcd.margin.rule_margins import RuleMargins, evaluate_together
+from zcd.margin.rules import Rule, newly_failed
 from zcd.margin.spread import AT_CORNER, corner_circuit, corner_rules
 from zcd.margin.stress import (
     ResistorStress,
@@ -33,10 +35,16 @@ from zcd.margin.stress import (
     worst_of,
     zener_stress,
 )
-from zcd.margin.tolerances import tolerances_of
+from zcd.margin.tolerances import draw, tolerances_of
+from zcd.margin.unpublished import with_doubt
 from zcd.substitutes.series_string import condensed
-from zcd.sync.lock import judge
+from zcd.sync.lock import NOT_BINDING, judge
 
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+NEAR = 256
+"""Boards of a population that are judged for each corner that fails: those nearest to it."""
 SAME_MARGIN = 0.02
 """A rule that fails by so little more, in units of its limit, fails as on the original board."""
 
@@ -131,23 +139,61 @@ def with_corners(verdict: Sequence[Verdict]) -> list[Verdict]:
     )
     worst = list(zip(boards, corners, strict=True))
     solved = solved_alike([corner_circuit(*one) for one in worst])
-    result = []
-    for one, at, solution in zip(verdict, worst, solved, strict=True):
-        rules = corner_rules(*at, solution)
-        failed = [rule.name.removeprefix(AT_CORNER) for rule in rules if not rule.passes]
-        if failed and not _surely_reached(one.board, failed):
-            # a corner that hardly any board surely reaches only warns, as in the whole check
-            drawn = draw_population(one.board, tolerances_of(one.board))
-            rules = corner_rules(*at, solution, drawn)
-        result.append(replace(one, corner_rules=rules))
-    return result
+    found = [corner_rules(*at, solution) for at, solution in zip(worst, solved, strict=True)]
+    failed = [
+        [rule.name.removeprefix(AT_CORNER) for rule in rules if not rule.passes] for rules in found
+    ]
+    asked = [k for k, names in enumerate(failed) if names]
+    populations = near_corners([worst[k] for k in asked], [failed[k] for k in asked])
+    for k, drawn in zip(asked, populations, strict=True):
+        # a corner that hardly any board surely reaches only warns, as in the whole check
+        found[k] = corner_rules(*worst[k], solved[k], drawn)
+    return [replace(one, corner_rules=rules) for one, rules in zip(verdict, found, strict=True)]
 
 
-def _surely_reached(board: Board, failed: Sequence[str]) -> bool:
-    """Whether the first run of the population alone says that no failing corner is rare."""
-    first = draw_population(board, tolerances_of(board), runs=1).sure_margins
-    few = RARE_RATIO * PER_RUN * RUNS
-    return all(first.broken_ratio[name] * PER_RUN >= few for name in failed)
+def near_corners(
+    worst: Sequence[tuple[Board, Corners]], failed: Sequence[Sequence[str]]
+) -> list[Population]:
+    """The population of each board; of its boards only those near a failing corner are judged.
+
+    How near is the sum of what each tolerance does alone (`Corners.effects`).
+    """
+    shares, near = [], []
+    for (_, corners), names in zip(worst, failed, strict=True):
+        points = drawn_shares(len(corners.tolerances))
+        rules = [corners.names.index(name) for name in names]
+        towards = corners.effects[rules] * np.sign(corners.shares[rules] - 0.5)
+        closeness = points.reshape(-1, len(corners.tolerances)) @ towards.T
+        shares.append(points)
+        near.append(np.unique(np.argsort(-closeness, axis=0)[:NEAR]))
+    rows = [
+        points.reshape(-1, points.shape[-1])[some]
+        for points, some in zip(shares, near, strict=True)
+    ]
+    drawn = [
+        draw(board, corners.tolerances, some)
+        for (board, corners), some in zip(worst, rows, strict=True)
+    ]
+    judged = evaluate_together(drawn, [board for board, _ in worst])
+    return [
+        Population(
+            tolerances=corners.tolerances,
+            shares=points,
+            rule_margins=_among(margins, some, points),
+            sure_margins=_among(with_doubt(margins, board, corners.tolerances, mine), some, points),
+        )
+        for (board, corners), points, some, mine, margins in zip(
+            worst, shares, near, rows, judged, strict=True
+        )
+    ]
+
+
+def _among(judged: RuleMargins, rows: IntArray, shares: FloatArray) -> RuleMargins:
+    """Margins of a whole population, where only some rows were judged and the others pass."""
+    size = shares.shape[0] * shares.shape[1]
+    margins = np.full((size, len(judged.names)), NOT_BINDING)
+    margins[rows] = judged.margins
+    return replace(judged, margins=margins, pulse_s=np.full((size, 2), np.nan))
 
 
 def level_rows(board: Board) -> Circuit:
