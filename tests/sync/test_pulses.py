@@ -311,7 +311,9 @@ def test_edge_between_uneven_points_lies_on_the_curve() -> None:
     assert abs(pulses.rise_s[0, 0] - exact) < 0.25 * abs(straight - exact)
 
 
-@pytest.mark.parametrize("ripple_v", [0.0, 0.3], ids=["smooth", "peaks beside the edge"])
+@pytest.mark.parametrize(
+    "ripple_v", [0.0, 0.3, -0.3], ids=["smooth", "peaks beside the edge", "peaks at the edge"]
+)
 def test_edges_lie_on_the_monotone_cubic_of_scipy(ripple_v: float) -> None:
     """Fritsch and Butland's slopes [scipy PchipInterpolator], on points at uneven distances."""
     rng = np.random.default_rng(5)
