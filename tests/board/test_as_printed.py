@@ -222,6 +222,9 @@ def test_references_before_any_part() -> None:
     parts = board.rectifier, board.optocoupler, board.output.resistor, *board.capacitors
     assert [part.ref for part in parts] == ["D5", "U2", "R9", "C3"]
     assert [part.ref for part in board.with_(C3="222").capacitors] == ["C3"]
+    behind = board_from_dict(edited(rectifier="1N4007 (D5)", optocoupler="PC817C (U2)"))
+    assert behind.rectifier is not None
+    assert (behind.rectifier.ref, behind.optocoupler.ref) == ("D5", "U2")
     plain = board_from_dict(edited(rectifier="M7 1000V", optocoupler="PC817 C"))
     assert plain.rectifier is not None
     assert (plain.rectifier.ref, plain.optocoupler.ref) == ("D1", "OC1")

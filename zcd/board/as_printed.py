@@ -64,6 +64,7 @@ _RATING = re.compile(r"[\d/.,]+\s*(?:m?W\w*|%)", re.IGNORECASE)
 _BARE_REFERENCE = re.compile(r"R\d{1,4}", re.IGNORECASE)
 """A reference without a value. As a marking it is below 1 Ω, which no part of this circuit has."""
 _NAMED = re.compile(r"([A-Z]{1,3}\d{1,4})\s*(?:[:=]|\s)\s*(\S.*)", re.ASCII)
+_NAMED_BEHIND = re.compile(r"(.*\S)\s*\((?!X)([A-Z]{1,3}\d{1,4})\)", re.ASCII)
 NAMED_CAPACITOR = re.compile(r"^(C[XY]?\d{1,4})[\s:=]+")
 _REFERENCE = re.compile(r"(?!M\d)[A-Z]{1,3}\d{1,4}[:=]?", re.ASCII)
 _WRITTEN_AFTER = re.compile(r"[\d.?]")
@@ -186,10 +187,13 @@ def spread(value: Mapping[str, Any]) -> dict[str, Any]:
 
 def _referenced(item: Any, key: str) -> Any:
     """``"D5 1N4007"`` as a table; a type that is no reference and another type as it is."""
-    named = _NAMED.fullmatch(item.strip()) if _is_marking(item) else None
-    if named is None or _is_part(item, key) or not _is_part(named[2], key):
+    if not _is_marking(item):
         return item
-    return {"family" if key == "optocoupler" else "part": named[2], "ref": named[1]}
+    before, behind = _NAMED.fullmatch(item.strip()), _NAMED_BEHIND.fullmatch(item.strip())
+    ref, part = behind.group(2, 1) if behind else before.groups() if before else ("", "")
+    if not _is_part(part, key) or (before and _is_part(item, key)):
+        return item
+    return {"family" if key == "optocoupler" else "part": part, "ref": ref}
 
 
 def _is_part(text: str, key: str) -> bool:
@@ -459,6 +463,9 @@ def resistor_as_printed(reader: Reader, item: Any, key: str, chain_style: Any) -
         text, chip = word[1], True
     if (limits := unknown_limits(text)) is not None:
         reader.unknown[key] = limits
+        return item
+    if text.strip().lower() == "internal":
+        reader.refuse(key, text, 'internal_pull_up = "on" in place of it')
         return item
     if _BARE_REFERENCE.fullmatch(text.strip()):
         reader.refuse(key, text, f'its value too: "{text} 47k", or "{text} ?" if unreadable')

@@ -220,7 +220,8 @@ def _printed_grade(rest: str, name: str, family: str, value: object, key: str) -
         grade = marks.get(token) or _among_options(token, marks, family)
         known = _ATTACHED if number == 0 else _LONE
         if grade is None and not re.fullmatch(rf"(?:{known}|{_family_options(family)})*", token):
-            raise invalid_value(value, f"a grade of {family}: {', '.join(grades(family))}", key)
+            shown = f"a grade of {family}: {', '.join(grades(family))} (without date and lot)"
+            raise invalid_value(value, shown, key)
         result = grade or result
     if name == "PC817X" and result is None:
         raise invalid_value(value, "the name with the digit of its rank, such as PC817X3", key)

@@ -28,7 +28,7 @@ USUAL_PEAK_A = 2e-3
 USUAL_OHM = {"output.pull_up": 10e3, "output.pull_down": 4.7e3, "led.resistor": 10e3}
 
 _NOBODY_KNOWS = re.compile(
-    r"\?+|unknown|burnt(?: out)?|burned(?: out)?|charred|illegible|unreadable|not readable",
+    r"\?+|unknown|burnt(?: out)?|burned(?: out)?|charred|illegible|unreadable|not readable|open|OL",
     re.IGNORECASE,
 )
 _ABOUT = re.compile(

@@ -28,9 +28,6 @@ FORGOTTEN = 20.0
 ABRUPT_RATIO = 0.2
 """Jump of a rate over its swing from which on it is no smooth change: a sine on 80 points has 0.04,
 a few times that where points are sparse."""
-ABRUPT_STEP_RAD = 2.0 * np.pi / 80
-MIN_WIDTH_RATIO = 0.1
-"""Of intervals, over that one: closer than that, rounding and knees are no jumps."""
 CLOSED_V = 1e-9
 """What the beginning of a period may differ from its end."""
 
@@ -125,16 +122,13 @@ def abrupt_points(
     """
     h = intervals_s(trajectory)
     result = np.zeros(h.shape, dtype=bool)
-    # from point to point a smooth rate changes less the closer they stand
-    wide = np.maximum(h, np.roll(h, 1, axis=1)) * trajectory.omega_rad_per_s / ABRUPT_STEP_RAD
-    smooth = ABRUPT_RATIO * np.clip(wide, MIN_WIDTH_RATIO, 1.0)
     for i, wave in enumerate(voltages_v):
         rate = (wave - np.roll(wave, 1, axis=1)) / h
         if not trajectory.closed:
             rate[:, 0] = wave[:, 0] / h[:, 0]
         jump = np.abs(rate - np.roll(rate, 1, axis=1))
         counts = network.capacitance_f[:, i, i, None] * jump > least_a
-        result |= counts & (jump > smooth * np.ptp(rate, axis=1, keepdims=True))
+        result |= counts & (jump > ABRUPT_RATIO * np.ptp(rate, axis=1, keepdims=True))
     # a jump within an interval shows at both its ends, at one of them perhaps weakly
     return np.asarray(result | np.roll(result, 1, axis=1) | np.roll(result, -1, axis=1))
 
