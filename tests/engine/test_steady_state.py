@@ -14,7 +14,7 @@ LAG_S = 400e-6
 
 
 def test_lag_from_where_the_waveform_begins() -> None:
-    """1 / (1 + s tau) of straight lines between uneven points [scipy.signal.lsim on a fine grid]."""
+    """1 / (1 + s tau) of straight lines between uneven points, by scipy.signal.lsim."""
     rng = np.random.default_rng(3)
     time_s = np.concatenate([[0.0], np.sort(rng.uniform(0.0, 0.02, 40))])
     values = rng.uniform(0.0, 1.0, 41)

@@ -26,7 +26,8 @@ ROUNDING_RATIO = 1e-12
 FORGOTTEN = 20.0
 """Time constants after which nothing is left: 2e-9."""
 ABRUPT_RATIO = 0.1
-"""Jump of a rate over its swing from which on it is no smooth change: a sine on 80 points has 0.04."""
+"""Jump of a rate over its swing from which on it is no smooth change: a sine on 80 points has
+0.04."""
 CLOSED_V = 1e-9
 """What the beginning of a period may differ from its end."""
 
