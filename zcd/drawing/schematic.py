@@ -62,6 +62,8 @@ UNDER = 19.0
 """From a lying part down to its first line of words."""
 ABOVE = 13.0
 """From a node up to its last line of words."""
+OVER_CONTACT = 5.0
+"""More of it where a contact is boxed, which reaches higher than other parts."""
 PAD = 3.5
 """Between a symbol and the box that marks it."""
 BESIDE, NEXT = 24.0, 18.0
@@ -159,11 +161,11 @@ def schematic(
         groups.append(_supply(source, at, wrong.get(source.ref, "")))
         if source.ref in wrong:
             groups.append(_mark(_around((at[0], at[1] - 12.5))))
+    above = ABOVE + OVER_CONTACT * ("K1.contact" in wrong)
     for node, place_of_name in plan.names.items():
         text = plain(joint_text(node, circuit)) + second.get(node, "")
-        groups.append(
-            _node(node, place_of_name, plan, text, notes.get(node, ""), wrong.get(node, ""))
-        )
+        said = notes.get(node, ""), wrong.get(node, "")
+        groups.append(_node(node, place_of_name, plan, text, *said, above=above))
         if node in wrong:
             groups.append(_mark(_around(plan.pin if node == "pin" else place_of_name.at)))
     if not narrow and "K1.contact" in {spot.element.ref for spot in plan.spots}:
@@ -447,13 +449,15 @@ def _supply(source: DcSource, at: Point, wrong: str) -> Group:
     return Group(kind="part", ref=source.ref, title=f"{text} {wrong}".strip(), shapes=tuple(shapes))
 
 
-def _node(node: str, label: Name, plan: Plan, text: str, note: str, wrong: str) -> Group:
+def _node(
+    node: str, label: Name, plan: Plan, text: str, note: str, wrong: str, *, above: float
+) -> Group:
     """A node's name and the words there."""
     lines = [(text, False), *((line, True) for line in (*note.splitlines(), *wrong.splitlines()))]
     (x, y), align = label.at, "middle"
     match label.where:
         case "above":
-            y -= ABOVE + LINE * (len(lines) - 1)
+            y -= above + LINE * (len(lines) - 1)
             if _goes_up(label.at, plan):
                 x, align = x + 4.0, "start"
         case "below":

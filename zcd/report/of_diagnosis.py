@@ -366,7 +366,7 @@ def compared_table(
     )
 
 
-def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "") -> dict[str, str]:
+def node_texts(measured: Iterable[Measured], circuit: Circuit) -> dict[str, str]:
     """Readings against a reference node, as words for the diagram such as ``DC 4.98 V``.
 
     Parameters
@@ -374,8 +374,6 @@ def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "")
     measured : iterable of Measured
         Those over parts or between other nodes are left out.
     circuit : Circuit
-    before : str
-        Goes before each of them.
 
     Returns
     -------
@@ -387,7 +385,7 @@ def node_texts(measured: Iterable[Measured], circuit: Circuit, before: str = "")
         reading = m.reading
         short = reading.function.row.short
         if short and circuit.node(reading.black) in REFERENCES:
-            text = f"{before}{short} {show_measured(m)}"
+            text = f"{short} {show_measured(m)}"
             texts.setdefault(circuit.node(reading.red), []).append(text)
     return {node: "\n".join(lines) for node, lines in texts.items()}
 

@@ -46,7 +46,7 @@ FloatArray = NDArray[np.float64]
 NOMINAL, HIGHEST = 100.0, 130.0
 """Middle and upper end of the slider, in per cent of the nominal mains voltage."""
 MIN_V = 1e-3
-NO_VERDICT = {"busy": False, "problem": "", "verdict": "", "findings": (), "judged": ""}
+NO_VERDICT = {"busy": False, "problem": "", "verdict": "", "findings": (), "mark_of_board": ""}
 CAUTIONS = (*GENERAL, *DEAD, *ISOLATED, *LIVE)
 
 
@@ -104,7 +104,7 @@ class BoardPage:
             if not await self.works.over(task, request):
                 return Response(status_code=204)
             words |= {"problem": task.problem, **(task.result or {})}
-            words["judged"] = version_of(repr(unit.board))
+            words["mark_of_board"] = version_of(repr(unit.board))
             if task.result:
                 self.desk.judged(unit.board, passes=task.result["passes"])
         fill = partial(self.desk.fill, "judged.html.j2", request, unit, again=True, **words)
@@ -154,7 +154,7 @@ class BoardPage:
             "notes": notes_of(board, unit.typed),
             "homes": part_fields(board, unit.typed),
             "busy": True,
-            "judged": version_of(repr(board)),
+            "mark_of_board": version_of(repr(board)),
             "name": plain(board.name),
             "line": board_line(board),
             "diagram": drawing,

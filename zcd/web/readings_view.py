@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -63,6 +63,7 @@ from zcd.web.job_store import JobStore, OpenJob
 
 MAX_JOBS = 200
 DIGITS = 5
+TO_REPAIR = (("To the repair", "replaced", ""),)
 FLAG_CHOICES = (NO_FLAG, *FLAGS[:-1], " ".join(FLAGS[:-1]))
 
 
@@ -103,7 +104,6 @@ class SideRows:
     title: str
     rows: tuple[Row, ...]
     cautions: tuple[Caution, ...]
-    unfolded: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,14 +173,21 @@ class NextCard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """What was found, where nothing more is to be measured; `parts` are those to replace.
+    """What was found, where nothing more is to be measured.
 
-    `named`: one fault is, and the headline says how sure that is.
+    Parameters
+    ----------
+    headline : str
+    lines : tuple of str
+    ways : tuple of (str, str, str)
+        Buttons that lead on: their words, and what they say to the repair.
+    named : bool
+        Whether one fault is named, and the headline says how sure that is.
     """
 
     headline: str
     lines: tuple[str, ...]
-    parts: tuple[str, ...]
+    ways: tuple[tuple[str, str, str], ...]
     named: bool
 
 
@@ -308,7 +315,6 @@ def _found(diagnosis: Diagnosis, board: Board, circuit: Circuit) -> Found:
     """The fault that is named, in words of the bench, and the parts to replace."""
     named = diagnosis.indistinguishable if diagnosis.stopped != "contradiction" else ()
     parts = [r.fault.repair.split()[0] for r in named if r.fault is not None and r.fault.repair]
-    replaceable = replaceable_refs(board)
     lines = [STOPPED[diagnosis.stopped]] if diagnosis.stopped != "sure" else []
     lines.append(higher_supply_line(diagnosis.measured, circuit))
     headline = verdict_line(diagnosis)
@@ -319,14 +325,26 @@ def _found(diagnosis: Diagnosis, board: Board, circuit: Circuit) -> Found:
         is_first = first is diagnosis.ranked[0]
         chance = present(diagnosis.ranked) if is_first else first.probability
         what, _, todo = first.words.partition(":")
-        headline = f"{what.strip()} ({probability_text(chance)})"
+        headline = f"{sentence(what.strip()).removesuffix('.')} ({probability_text(chance)})"
         lines.append(sentence(todo.strip()) if todo else "")
         lines.append(confirm_line(diagnosis))
     return Found(
         headline=headline,
         lines=tuple(line for line in lines if line),
-        parts=tuple(ref for ref in dict.fromkeys(parts) if ref in replaceable),
+        ways=_ways_on(dict.fromkeys(parts), board, circuit) or TO_REPAIR * is_named,
         named=is_named,
+    )
+
+
+def _ways_on(
+    parts: Iterable[str], board: Board, circuit: Circuit
+) -> tuple[tuple[str, str, str], ...]:
+    """To what to fit in place of a part; a part that the tool finds none for is said to be new."""
+    replaceable, fitted = replaceable_refs(board), {e.ref.split(".")[0] for e in circuit}
+    return tuple(
+        (f"Replace {ref}", "part" if ref in replaceable else "replaced", ref)
+        for ref in parts
+        if ref in replaceable or ref in fitted
     )
 
 
@@ -375,8 +393,6 @@ def _side_rows(
             title=ACCESS_TITLES[side],
             rows=tuple(rows[r] for r in readings),
             cautions=CAUTIONS[side],
-            unfolded=any(r in taken for r in readings)
-            or side in (AccessLevel.DEAD, AccessLevel.ISOLATED),
         )
         for side, readings in by_side.items()
         if readings
@@ -409,8 +425,11 @@ def _good(
 def _diagram(prepared: PreparedBoard, open_job: OpenJob, diagnosis: Diagnosis) -> CircuitDrawing:
     """The circuit with what was read, and what a good board would read."""
     circuit, measured = open_job.circuit, diagnosis.measured
-    texts = node_texts(prepared.at_nodes, circuit, "good\n")
-    texts |= node_texts(measured, circuit, "read ")
+    texts = {
+        node: f"{word}\n{text}"
+        for word, taken in (("good", prepared.at_nodes), ("read", measured))
+        for node, text in node_texts(taken, circuit).items()
+    }
     failed = failed_marks(diagnosis.ranked[0], circuit) if diagnosis.stopped == "sure" else {}
     return circuit_drawing(
         open_job.job.board,
