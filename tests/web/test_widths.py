@@ -192,6 +192,8 @@ def test_a_job_on_a_phone_by_touch(sized: Chrome, bench: Server, job: Path) -> N
 
 def test_a_part_fitted_after_a_while_stays_fitted(sized: Chrome, bench: Server, job: Path) -> None:
     """All pieces of the sheet have come by then, and with them fields that nobody touched."""
+    draft = bench.folder / f"{job.stem}.draft"
+    draft.unlink(missing_ok=True)
     sized.get(bench.address + "repair?job=begun-job&part=R12")
     wait(sized, lambda b: b.find_elements(By.NAME, "found") and not busy(b))
     tap(sized, "#drawer .primary")
@@ -199,7 +201,6 @@ def test_a_part_fitted_after_a_while_stays_fitted(sized: Chrome, bench: Server, 
     press(sized, "110k")
     wait(sized, lambda b: "1 of" in text(b, "#retested"))
     assert text(sized, "#refused") == ""
-    draft = bench.folder / f"{job.stem}.draft"
     assert "R12 130 k" in json.loads(draft.read_text(encoding="utf-8"))["texts"]["replaced"]
 
 

@@ -68,8 +68,8 @@ PAD = 3.5
 """Between a symbol and the box that marks it."""
 BESIDE, NEXT = 24.0, 18.0
 """Free around the words at the pin or an LED, and between those at two nodes of a chain."""
-BETWEEN = 6.0
-"""Free between the words below two parts that lie side by side."""
+BETWEEN = 18.0
+"""Free between the words below two parts that lie side by side, or beside one that stands."""
 LONGEST = 12
 """Letters of a marking."""
 TITLE = 60.0
@@ -164,8 +164,8 @@ def schematic(
     above = ABOVE + OVER_CONTACT * ("K1.contact" in wrong)
     for node, place_of_name in plan.names.items():
         text = plain(joint_text(node, circuit)) + second.get(node, "")
-        said = notes.get(node, ""), wrong.get(node, "")
-        groups.append(_node(node, place_of_name, plan, text, *said, above=above))
+        there = notes.get(node, ""), wrong.get(node, "")
+        groups.append(_node(node, place_of_name, plan, text, *there, above=above))
         if node in wrong:
             groups.append(_mark(_around(plan.pin if node == "pin" else place_of_name.at)))
     if not narrow and "K1.contact" in {spot.element.ref for spot in plan.spots}:

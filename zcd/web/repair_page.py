@@ -46,6 +46,7 @@ CAUTIONS = (*GENERAL, *DEAD, *FITTING, *ISOLATED, *LIVE)
 KINDS = {".html": "text/html; charset=utf-8", ".pdf": "application/pdf"}
 TemplateContext = dict[str, Any]
 
+PIECES = "repair_pieces.html.j2"
 NO_BOARD = "there is no board yet"
 
 
@@ -121,9 +122,10 @@ class RepairPage:
                 words = do(repair_request)
             task: Task | None = words.get("waits_for")
             return task or self._fill(
-                f"repair_{name}.html.j2",
+                PIECES,
                 request,
                 repair_request,
+                piece_name=name,
                 again=request.method == "POST",
                 **words,
             )
@@ -155,9 +157,8 @@ class RepairPage:
                     else self._end(repair_request, PATIENCE_S)
                 )
                 words["told"] = told
-            return self._fill(
-                f"repair_{name}.html.j2", request, repair_request, again=True, written=True, **words
-            )
+            words |= {"piece_name": name, "again": True, "written": True}
+            return self._fill(PIECES, request, repair_request, **words)
 
         async def endpoint(request: Request) -> Response:
             return await run_in_threadpool(act, request, await sent(request))
