@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 
 from tests.boards import (
     BOTH_HALVES,
@@ -30,7 +31,7 @@ from tests.boards import (
     resistor,
 )
 from zcd.board.model import Board, Capacitor, Harmonic, Suppressor, Topology
-from zcd.circuit.build import Conditions, build_circuit
+from zcd.circuit.build import Conditions, build_circuit, mains_harmonic
 from zcd.circuit.elements import Circuit, DcSource, Junction, MainsSource, Resistance, stack
 from zcd.circuit.elements import TestSource as Probe
 from zcd.engine.network import islands
@@ -626,6 +627,34 @@ def test_no_current_without_mains() -> None:
     solution = solve(circuit)
     assert np.max(np.abs(solution.currents_a["OC1.led"])) < 1e-12
     assert_allclose(solution.voltages_v["pin"], 5.0, atol=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("order", "phase_rad"), [(2, 0.0), (3, 0.0), (2, 1.1), (3, np.pi), (3, 1.1)]
+)
+def test_diode_and_resistance_follow_distorted_mains(order: int, phase_rad: float) -> None:
+    """At each point the root of V = R I + n Vt ln(1 + I / Is), by scipy's brentq.
+
+    The falling half mirrors the rising one with odd harmonics in phase only.
+    """
+    circuit = element_list(
+        mains_source(230.0, 50.0),
+        mains_harmonic(order, ratio=0.08, phase_rad=phase_rad),
+        resistance("R", "line", "x", 100e3),
+        junction("D", "x", "neutral", RECTIFIER),
+    )
+    solution = solve(circuit, SolverOptions(points=96))
+    (diode,) = circuit.of(Junction)
+    phase = solution.phase_rad[0]
+    line_v = np.sin(phase) + 0.08 * np.sin(order * phase + phase_rad)
+    for k in range(3, phase.size, 7):
+        volts = 230.0 * np.sqrt(2.0) * line_v[k]
+        if volts > 1.0:
+            exact_a = brentq(
+                lambda i, v=volts: v - i * (100e3 + RECTIFIER.series_ohm)
+                - diode.emission_v * np.log1p(i / diode.saturation_a), 0.0, volts / 100e3,
+            )  # fmt: skip
+            assert_allclose(solution.currents_a["D"][0, k], exact_a, rtol=1e-6)
 
 
 def test_harmonics_reach_the_line() -> None:
