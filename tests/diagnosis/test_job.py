@@ -73,9 +73,12 @@ def test_good_job(folder: Path) -> None:
 
 
 @pytest.mark.parametrize("lifted", ["false", "true"])
-def test_a_reading_may_be_named_as_the_output_names_it(folder: Path, lifted: str) -> None:
+@pytest.mark.parametrize("black", ["chain.1", "R1/R2"])
+def test_a_reading_may_be_named_as_the_output_names_it(
+    folder: Path, lifted: str, black: str
+) -> None:
     """Probes and the part between them, where they agree."""
-    path, where = folder / "job.toml", 'function = "ohm"\nred = "chain.2"\nblack = "chain.1"\n'
+    path, where = folder / "job.toml", f'function = "ohm"\nred = "chain.2"\nblack = "{black}"\n'
     path.write_text(f'{READING}{where}over = "R2"\nlifted = {lifted}\nvalue = "130k"')
     (result,) = load_job(path).measured
     assert (result.reading.red, result.reading.black) == ("chain.2", "chain.1")

@@ -25,6 +25,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.meters import OPEN_SHARE, AcKind, Meter, usual_meter
 from zcd.diagnosis.reading_syntax import (
     find_part,
+    joint,
     make_reading,
     parse_function,
     parse_power,
@@ -376,7 +377,8 @@ def _at_both(
 ) -> Reading:
     """Probes and what lies between them, as the output names a reading: they must agree."""
     if table.red is not None and table.black is not None:
-        ends = circuit.node(table.red), circuit.node(table.black)
+        red, black = (joint(point, circuit) for point in (table.red, table.black))
+        ends = circuit.node(red), circuit.node(black)
         between = parts_over(circuit, *ends)
         if table.over == between or (table.lifted and table.over in between.split(", ")):
             lifted = table.over if table.lifted else ""

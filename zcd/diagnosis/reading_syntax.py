@@ -247,6 +247,7 @@ def make_reading(
 ) -> Reading:
     """A reading at nodes that the board has, under the names they have in its element list."""
     power = usual_power(function) if power is None else power
+    red, black = joint(red, circuit), joint(black, circuit)
     try:
         check_reading(
             circuit, Reading(function=function, red=red, black=black, lifted=lifted, power=power)
@@ -392,7 +393,7 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
     line, power = _without_state(_joined(text), text, key)
     words = [_NODE_SYNONYMS.get(word.lower(), word) for word in line.split()]
     words = _with_function(_pieces(words, circuit), circuit)
-    words = _as_typed([_joint(word, circuit) for word in words], circuit)
+    words = _as_typed([joint(word, circuit) for word in words], circuit)
     if not words:
         raise invalid_value(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     if words[0].lower() not in NAMES:
@@ -434,7 +435,7 @@ def _as_typed(words: list[str], circuit: Circuit) -> list[str]:
     return words[:1] + rest
 
 
-def _joint(word: str, circuit: Circuit) -> str:
+def joint(word: str, circuit: Circuit) -> str:
     """The point where two parts meet, written ``R1/R2``; other words as they are."""
     first, slash, second = word.partition("/")
     if not slash or (a := find_part(first, circuit)) is None:
