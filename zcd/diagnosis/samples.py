@@ -25,6 +25,9 @@ BENCH_DEGC = (15.0, 35.0)
 LOAD_OHM = (20.0, 5e3)
 """What the load contact feeds, where it is connected at all (half of the samples): common
 practice, no source."""
+ACROSS_MAINS_OHM = (100.0, 10e6)
+"""What else joins line and neutral on a dead board, where anything does (half of the samples):
+transformer, heater, discharge resistor of a suppressor; common practice, no source."""
 COIL_SUPPLY = (0.85, 1.25)
 """An unregulated coil supply: common practice, no source."""
 COIL_OHM = (0.85, 1.15)
@@ -202,7 +205,7 @@ def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:
     """What is known only within limits of a board on the bench.
 
     The margins' own list, with the mains of the day and the room in place of what a board must
-    stand, and what surrounds a relay and the controller's supply.
+    stand, and what surrounds a relay, the mains inlet and the controller's supply.
     """
     listed = [t for t in tolerances_of(board) if not t.name.startswith(NOT_AT_A_BENCH)]
     result = [_at_a_bench(t, board) for t in listed]
@@ -211,6 +214,7 @@ def bench_tolerances(board: Board) -> tuple[Tolerance, ...]:
         *_breakdowns(board),
         _on_the_rail(),
         _into_the_pin(),
+        _joined("across the mains", "line", "neutral", ACROSS_MAINS_OHM),
         *_around_the_relay(board),
     )
 
@@ -299,13 +303,15 @@ def _around_the_relay(board: Board) -> Iterator[Tolerance]:
         name="coil", low=COIL_OHM[0], high=COIL_OHM[1], unit="x", source="Omron glossary",
         put=scaled("K1.coil", "resistance_ohm"),
     )  # fmt: skip
-    yield Tolerance(
-        name="load", low=0.0, high=1.0, unit="", source=ASSUMED, put=edit(_loaded)
-    )  # fmt: skip
+    yield _joined("load", "feed", "neutral", LOAD_OHM)
 
 
-def _loaded(circuit: Circuit, share: FloatArray) -> Circuit:
-    """Something at the contact in the upper half of the shares, nothing in the lower."""
-    low, high = LOAD_OHM
-    ohm = np.where(share > 0.5, low * (high / low) ** (2.0 * share - 1.0), INFINITE_OHM)
-    return circuit.add(Resistance(ref="load", a="feed", b="neutral", resistance_ohm=ohm))
+def _joined(name: str, a: str, b: str, span_ohm: tuple[float, float]) -> Tolerance:
+    """Something between two nodes in the upper half of the shares, nothing in the lower."""
+    low, high = span_ohm
+
+    def put(circuit: Circuit, share: FloatArray) -> Circuit:
+        ohm = np.where(share > 0.5, low * (high / low) ** (2.0 * share - 1.0), INFINITE_OHM)
+        return circuit.add(Resistance(ref=name, a=a, b=b, resistance_ohm=ohm))
+
+    return Tolerance(name=name, low=0.0, high=1.0, unit="", source=ASSUMED, put=edit(put))
