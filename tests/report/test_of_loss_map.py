@@ -57,16 +57,16 @@ def test_title_speaks_of_the_other_axis_where_this_one_has_no_end() -> None:
     turned = replace(
         result, across=CHAIN, up=HEAT, reach_up=NOWHERE, reach_across=replace(NOWHERE, above=2.0)
     )
-    assert loss_map_title(turned) == "At 25 °C sync is lost where chain is above 2 times"
+    assert loss_map_title(turned) == "At 25 °C, sync is lost where chain is above 2 times"
     assert loss_map_title(replace(result, across=CHAIN)).startswith(
-        "With the chain as it is and with a typical coupler on the bench, sync is lost below 20 %"
+        "With the chain as it is, a typical optocoupler loses sync below 20 % of its CTR when new"
     )
 
 
 def test_sheet_has_a_line_for_each_way() -> None:
     rows = loss_map_table(lost_below(0.2)).rows
-    assert rows[2] == ("remaining CTR", "100 %", "down", "20 %", "5 times", "edge offset")
-    assert rows[0][3:] == ("none here", "", "")
+    assert rows[2] == ("remaining CTR", "100 %", "below 20 %", "5 times", "edge offset")
+    assert rows[0][2:] == ("not down to 69 V", "", "")
     assert len(rows) == 4
 
 

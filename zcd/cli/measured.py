@@ -105,7 +105,9 @@ def retest(
       zcd retest repaired.toml -r "dc pin 2.9 V" -r "frequency 50 Hz"
       zcd retest repaired.toml -r "low time 8.9 ms" --job job.toml --replaced R7
     """
-    from zcd.cli.output import print_result
+    from dataclasses import replace
+
+    from zcd.cli.output import print_result, say
     from zcd.diagnosis.job import load_job
     from zcd.diagnosis.reading_syntax import parse_reading
     from zcd.jobs.analysis import captured, fault_dictionary_of, retest_kept, tested_again
@@ -122,13 +124,14 @@ def retest(
         raise click.UsageError(f"--job: {job_file} is a board file; give a job file")
     if about is not None:
         require_same_kind(job.board, about.board, "--job", "give the job of this board")
+        job = job if job.file is not None else replace(job, meter=about.meter)
     dictionary = fault_dictionary_of(job)
     more = [parse_reading(text, dictionary.circuit, f'--reading "{text[:60]}"') for text in written]
     taken = (*job.measured, *more, *(captured(csv, job.board) if csv is not None else ()))
     if not taken:
         raise click.UsageError(
-            'nothing was measured: give readings (-r "dc pin 2.9 V"), --capture or a job file; '
-            "zcd readings lists what may be read"
+            'no reading since the repair: give what you measured now (-r "dc pin 2.9 V"), or '
+            "--capture; zcd readings lists what may be read"
         )
     board = "" if about is None else board_name_for(about, job.board_file)
     last = None if about is None else continued_retest(about, board, replaced)
@@ -141,9 +144,10 @@ def retest(
         retest_kept(about, result, by, replaced, board)
     print_result(result, as_json, full=full, job=job_file)
     if job_file is not None and not as_json:
+        from zcd.report.of_retest import command_line
         from zcd.report.text import count_text, plain
 
         count = count_text(len(earlier), "earlier reading")
         since = f" With {count} from it, since the repair." if earlier else ""
-        click.echo(f"\nKept in {plain(job_file)}.{since}")
+        say(f"Kept in {plain(job_file)}.{since} {command_line(result, file, job_file)}".strip())
     return 0 if result.good else 1

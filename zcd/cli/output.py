@@ -215,7 +215,7 @@ def converse(
         )
     board_file = job.board_file and file_name(job.board_file)
     if writer.written and board_file:
-        for line in work_lines(last, job.board, board_file, name):
+        for line in work_lines(last, job.board, dictionary.circuit, board_file, name):
             say(line)
     if writer.written:
         click.echo(f"Kept in {name}; go on with: zcd diagnose {name} --ask")
@@ -238,21 +238,22 @@ class _Steps:
 
     def __init__(self, dictionary: FaultDictionary) -> None:
         self.dictionary = dictionary
-        self.warned: set[AccessLevel] = set()
+        self.asked: AccessLevel | None = None
 
     def show(self, diagnosis: Diagnosis, answers: Answers) -> None:
-        from zcd.diagnosis.readings import AccessLevel
+        from zcd.diagnosis.readings import AccessLevel, access_level
         from zcd.diagnosis.trip import plan_trip
         from zcd.report.of_diagnosis_answer import prompt_document
 
         trip = plan_trip(self.dictionary, diagnosis, answers.skipped, answers.flags)
         click.echo()
         circuit, flags = self.dictionary.circuit, answers.flags
-        show(prompt_document(diagnosis, trip, circuit, self.warned, flags))
+        taken = [access_level(circuit, m.reading) for m in answers.measured[-1:]]
+        # due again whenever the state of the board changes; those for live parts each time
+        warned = {self.asked} & {*taken, self.asked if not taken else None} - {AccessLevel.MAINS}
+        show(prompt_document(diagnosis, trip, circuit, warned - {None}, flags))
         step = diagnosis.suggestion
-        # the cautions for live parts are due each time
-        if step is not None and step.access is not AccessLevel.MAINS:
-            self.warned.add(step.access)
+        self.asked = None if step is None else step.access
 
 
 def _document(job: Job, dictionary: FaultDictionary, place: str | None) -> JobFileWriter:

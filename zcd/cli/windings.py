@@ -11,7 +11,7 @@ from zcd.cli.exits import exit_codes
 @click.command(
     cls=Command,
     epilog=exit_codes(
-        "all was measured, and the fan may be plugged in",
+        "all was measured and fits; the insulation is still to be tested",
         "something is wrong or was not measured",
         solver="",
     ),
@@ -50,8 +50,9 @@ def windings(
 ) -> int:
     """Name the leads of a capacitor fan, check its connector, before you plug it in.
 
-    Measure dead, the fan unplugged from the board: the resistance between each two of its
-    three leads, and from each to the frame (call it "frame").
+    Pull the plug, unplug the fan from the board, discharge its run capacitor. Then measure the
+    ohms between each two of its three leads, and from each to the frame (call it "frame").
+    OL to the frame is no insulation test: that takes an insulation tester.
 
     \b
     Example

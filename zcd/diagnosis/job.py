@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field, StrictBool, StrictInt
+from pydantic import AliasChoices, BeforeValidator, Field, StrictBool, StrictInt
 
 from zcd.board import quantity_kinds
 from zcd.board.files import load_board
@@ -133,7 +133,12 @@ class JobFile(Table):
         default=VERSION, ge=1, le=VERSION, description=f"{VERSION}, of job files as they are now"
     )
     board: str = Field(description='the board file\'s name such as "board.toml"')
-    note: str = Field(default="", description="a line of text")
+    appliance: str = Field(default="", description="what came in, a line of text")
+    note: str = Field(
+        default="",
+        validation_alias=AliasChoices("note", "complaint"),
+        description="the complaint, a line of text",
+    )
     flags: Annotated[
         tuple[Annotated[str, BeforeValidator(one_of(*FLAGS))], ...], BeforeValidator(_flag_names)
     ] = Field(
@@ -166,7 +171,8 @@ class Job:
         What the controller reported: ``sync``, ``fan``, or ``none`` for no flag.
     codes : dict
         What the appliance shows for each flag, where that was written.
-    note : str
+    appliance, note : str
+        What came in, and why.
     found, repair : str
         What the fault turned out to be, and what was done; empty while the job is open.
     closed : date or None
@@ -183,6 +189,7 @@ class Job:
     log: Log = ()
     flags: tuple[str, ...] = ()
     codes: Mapping[str, str] = field(default_factory=dict, hash=False)
+    appliance: str = ""
     note: str = ""
     found: str = ""
     repair: str = ""
@@ -241,6 +248,7 @@ def load_job(path: str | Path, meter: Meter | None = None) -> Job:
         log=log_of(file.readings, build_circuit(board), file_name(path)),
         flags=_flags(file.flags, file_name(path)),
         codes=flag_codes(result.get("flags")),
+        appliance=file.appliance,
         note=file.note,
         found=file.found,
         repair=file.repair,

@@ -47,8 +47,6 @@ UNPLUGGED, PLUGGED = (Power.DEAD, Power.BENCH), (Power.LIVE, Power.OFF)
 POWER_UP = 3.0
 """Cost of putting a board together and plugging it in, as far as one reading has to pay for it: the
 others of the trip share it; common practice, no source."""
-POWER_DOWN = 6.0
-"""The same of unplugging, discharging, proving dead and reaching the parts again."""
 SMALL_CHANGE = 1.0
 """The same of a bench supply put on or taken off, or of the load switched."""
 AS_MUCH = 0.8
@@ -279,16 +277,16 @@ def _cost(dictionary: FaultDictionary, reading: Reading, power: Power) -> float:
 def change_cost(now: Power, wanted: Power) -> float:
     """What it costs to change the state of the board.
 
+    Unplugging costs nothing: the leads of another live reading would go on unplugged, too.
+
     Examples
     --------
-    >>> change_cost(Power.DEAD, Power.DEAD), change_cost(Power.DEAD, Power.LIVE)
+    >>> change_cost(Power.LIVE, Power.DEAD), change_cost(Power.DEAD, Power.LIVE)
     (0.0, 3.0)
     """
-    if now is wanted:
+    if now is wanted or (now in PLUGGED and wanted is Power.DEAD):
         return 0.0
-    if (now in PLUGGED) is (wanted in PLUGGED):
-        return SMALL_CHANGE
-    return POWER_UP if wanted in PLUGGED else POWER_DOWN
+    return POWER_UP if wanted in PLUGGED and now not in PLUGGED else SMALL_CHANGE
 
 
 def _worth_again(dictionary: FaultDictionary, doubt: Doubt, posterior: Posterior) -> Expected:

@@ -398,12 +398,25 @@ def _place(text: str, circuit: Circuit, key: str) -> tuple[Reading | None, str]:
         raise invalid_value(text, 'a reading such as "dc pin logic0 4.98 V"', key)
     if words[0].lower() not in NAMES:
         require_part(words[0], (e.ref for e in circuit), f"{key}: " if key else "")
+        _refuse_without_function(words, circuit, key)
     function = parse_function(words[0], key)
     nodes, rest, lifted = _probes(function, words[1:], circuit, key)
     if len(nodes) < 2:
         return None, ""
     reading = make_reading(function, nodes[0], nodes[1], circuit, key, lifted, power)
     return reading, " ".join(rest)
+
+
+def _refuse_without_function(words: list[str], circuit: Circuit, key: str) -> None:
+    """Say what is missing where a line begins with its points, or with its value."""
+    line = " ".join(words)
+    where = f"{key}: " if key else ""
+    if _begins_at_a_node(words, circuit):
+        usual = ("dc", "frequency") if words[0] == "pin" else ("ac", "dc")
+        either = " or ".join(f'"{function} {line}"' for function in usual)
+        raise InputError(f"{where}which function? Write {either}")
+    if words[0][0].isdigit() or words[0].lower() in OVERLOAD_WORDS:
+        raise InputError(f'{where}measured where? Write "dc pin logic0 4.98 V" or "ohm R1 OL"')
 
 
 def _pieces(words: list[str], circuit: Circuit) -> list[str]:
@@ -449,13 +462,16 @@ def joint(word: str, circuit: Circuit) -> str:
 
 def _with_function(words: list[str], circuit: Circuit) -> list[str]:
     """A line that begins with a part: ohms over a resistor, a diode test over a junction; volts
-    at the pin are DC."""
+    at the pin are DC, hertz a frequency."""
     if not words or words[0].lower() in NAMES:
         return words
     part = _named_part(words[0], circuit)
     if part is None:
-        of_pin = words[0].lower() == "pin" and re.search(r"[\d\s]m?V$", " ".join(words))
-        return [Function.DC.value, *words] if of_pin else words
+        unit = re.search(r"[\d\s](m?V|k?Hz)$", " ".join(words))
+        if words[0].lower() != "pin" or unit is None:
+            return words
+        function = Function.DC if unit[1].endswith("V") else Function.FREQUENCY
+        return [function.value, *words]
     function = Function.OHM if isinstance(part, Resistance) else Function.DIODE
     return [function.value, *words]
 

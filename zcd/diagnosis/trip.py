@@ -12,14 +12,14 @@ from zcd.diagnosis.faults import Fault, includes, same_repair
 from zcd.diagnosis.likelihood import OUTLIER_SHARE, fact_log, partly_wrong
 from zcd.diagnosis.next_reading import PLUGGED, Suggestion
 from zcd.diagnosis.rank import Diagnosis, diagnose, one_repair, posterior_weights
-from zcd.diagnosis.readings import Measured, Reading
+from zcd.diagnosis.readings import AccessLevel, Measured, Reading
 from zcd.diagnosis.severity import points
 
 MOST_PLANNED = 3
 """Readings that a person keeps in mind with the probes in hand: common practice, no source."""
 MOST_TELLING = 3
 MIN_TELLING = float(np.log(2.0))
-"""A reading that makes the answer less than twice as likely is not named."""
+"""A reading that makes the answer less than twice as likely, or half as likely, is not named."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +61,7 @@ def plan_trip(
     plan: list[Suggestion] = []
     measured = list(diagnosis.measured)
     while (step := diagnosis.suggestion) is not None and len(plan) < MOST_PLANNED:
-        if plan and (step.reading.power in PLUGGED) is not (plan[0].reading.power in PLUGGED):
+        if plan and _is_other_work(step, plan[0]):
             break
         plan.append(step)
         if step.again is not None or len(plan) == MOST_PLANNED:
@@ -77,10 +77,18 @@ def plan_trip(
     return Trip(steps=tuple(plan), settles=settles)
 
 
+def _is_other_work(step: Suggestion, first: Suggestion) -> bool:
+    """Whether the board has to be plugged in or unplugged for it, or probes go on live parts."""
+    plugged = [each.reading.power in PLUGGED for each in (step, first)]
+    live = [each.access is AccessLevel.MAINS for each in (step, first)]
+    return plugged[0] is not plugged[1] or live == [True, False]
+
+
 def telling_readings(
     dictionary: FaultDictionary, diagnosis: Diagnosis, flags: Collection[str] = ()
-) -> tuple[Measured, ...]:
-    """The readings that speak most for the answer, against all other faults as likely as before.
+) -> tuple[tuple[Measured, ...], tuple[Measured, ...]]:
+    """The readings that speak for the answer, and those that speak against it: beside all other
+    faults, as likely as before.
 
     Parameters
     ----------
@@ -90,26 +98,33 @@ def telling_readings(
 
     Returns
     -------
-    measured : tuple of Measured
-        `MOST_TELLING` at most, the strongest first.
+    support, against : tuple of Measured
+        `MOST_TELLING` of each at most, the strongest first.
     """
     answer = diagnosis.indistinguishable[0].fault
     if answer is None:
-        return ()
+        return (), ()
     there = _there(dictionary.faults, answer)[dictionary.member]
     after, _ = posterior_weights(dictionary, diagnosis.measured, flags)
     before, _ = posterior_weights(dictionary, ())
     ours = np.where(there[:, None], after, 0.0)
     others = np.where(there[:, None], 0.0, before)
     if not ours.any():
-        return ()
+        return (), ()
     told = []
     for m in diagnosis.measured:
         density = np.exp(partly_wrong(*fact_log([(dictionary.fit(m.reading), m)]), OUTLIER_SHARE))
         for_it, against = (np.sum(w * density) / w.sum() for w in (ours, others))
         told.append(float(np.log(for_it / against)))
-    order = np.argsort(told)[::-1][:MOST_TELLING]
-    return tuple(diagnosis.measured[k] for k in order if told[k] > MIN_TELLING)
+    support, against = (
+        tuple(
+            diagnosis.measured[k]
+            for k in np.argsort(told)[::-sign][:MOST_TELLING]
+            if sign * told[k] > MIN_TELLING
+        )
+        for sign in (1, -1)
+    )
+    return support, against
 
 
 def _there(faults: Sequence[Fault], answer: Fault) -> np.ndarray:

@@ -192,7 +192,7 @@ def _sheet_section(
     retests: Sequence[RetestRecord],
 ) -> Section:
     """The job sheet: what was complained of, found, done and tested, one picture, a signature."""
-    appliance = board.name if case is None else case.job.board.name
+    appliance = board.name if case is None else case.job.appliance or case.job.board.name
     facts = [("Appliance", plain(appliance)), *_job_facts(board, case)]
     untested = case is not None and not retests
     facts.append(("Verdict", verdict_text(check, left_line(board, case, retests), untested)))
@@ -448,7 +448,7 @@ def checked_job(
         None: nothing is known of it yet.
     check : Check
     """
-    known = bool(job.measured or job.flags or job.closed)
+    known = bool(job.measured or job.flags or job.closed or job.note)
     case = case_of(job, statistics) if known else None
     check = with_spread(nominal_check(board))
     if case is not None and board != job.board:

@@ -29,6 +29,8 @@ _LEAST_SATURATION_A = 1e-30  # of an LED that is open
 _LEAST_F = 1e-18  # of an LED whose capacitance is not known
 SMALL_ZENER_W = 0.5
 """What a zener of unknown power is taken to bear: common practice, no source."""
+NO_SINE = 0.02
+"""Peak / √2 is so much above the rms voltage where the wave is no sine any more."""
 HARMLESS_REVERSE_A = 10e-6
 """LED reverse current that its data sheet allows as leakage (maximum, at 4 V; 817 class)."""
 
@@ -62,6 +64,11 @@ class ResistorStress(Batch):
         Half-wave current heats half as much, but the film sees the whole peak.
         """
         return np.maximum(self.rms_v, self.peak_v / np.sqrt(2.0))
+
+    @property
+    def by_peak(self) -> bool:
+        """Whether its peak decides: that of a wave that is no sine, such as half of one."""
+        return float(self.judged_v.max()) > (1.0 + NO_SINE) * float(self.rms_v.max())
 
     @property
     def power_ratio(self) -> float:

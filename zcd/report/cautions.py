@@ -194,13 +194,14 @@ SHORT_CAUTIONS: dict[AccessLevel, tuple[str, ...]] = {
     AccessLevel.BENCH: (UNPLUG, "Remove the bench supply before you plug in again."),
     AccessLevel.ISOLATED: ("Attach the leads while unplugged: mains is millimetres away.",),
     AccessLevel.MAINS: (
-        "LIVE MAINS: use CAT II 300 V leads, one hand; clip the reference lead on unplugged.",
+        "LIVE MAINS: use CAT II 300 V leads, one hand. Clip the reference lead on before you plug "
+        "in.",
         "Connect no earthed oscilloscope to the mains side.",
     ),
     AccessLevel.LIFTED: (UNPLUG, "Let the joint cool; do not pull the pad off."),
 }
 """The cautions of the next action, a line each; `cautions.py` has all of them, with sources."""
-LOCAL = "Follow local codes and licensed practice first."
+LOCAL = "Local codes and licensed practice come first."
 
 
 DANGER = (
@@ -219,6 +220,9 @@ def most_dangerous(sides: Iterable[AccessLevel]) -> AccessLevel:
 
 
 def caution_lines(*sides: AccessLevel) -> tuple[str, ...]:
-    """The cautions of the next actions, those of the most dangerous one, three lines at most."""
-    *most, last = SHORT_CAUTIONS[most_dangerous(sides)]
+    """The cautions of the next actions, three lines at most: those of the most dangerous one, and
+    before it of a dead board where that is among them."""
+    worst = most_dangerous(sides)
+    dead = (UNPLUG,) if AccessLevel.DEAD in sides else ()
+    *most, last = dict.fromkeys((*dead, *SHORT_CAUTIONS[worst]))
     return (*(f"CAUTION: {text}" for text in most), f"CAUTION: {last} {LOCAL}")

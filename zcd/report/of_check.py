@@ -10,7 +10,7 @@ from zcd.margin.advice import advice
 from zcd.margin.check import Check, Level
 from zcd.margin.rules import Rule
 from zcd.margin.shorts import ShortStress
-from zcd.margin.stress import HARMLESS_REVERSE_A
+from zcd.margin.stress import HARMLESS_REVERSE_A, ResistorStress
 from zcd.report.table import PASS, STATUS, WARNING, Cell, Quantity, Table
 from zcd.report.text import (
     NOTHING,
@@ -97,6 +97,19 @@ def levels_table(check: Check) -> Table:
     return Table.across(check.levels, LEVELS, lambda level: level.name, title, remark)
 
 
+def volts_text(stress: ResistorStress) -> str:
+    """Voltage across a resistor beside its limit, as a meter and an oscilloscope show it."""
+    if not stress.by_peak:
+        return of_limit(stress.judged_v.max(), stress.voltage_limit_v, "V")
+    rms, peak = (quantity_text(float(each.max()), "V") for each in (stress.rms_v, stress.peak_v))
+    return f"{rms} rms, {peak} peak of {quantity_text(stress.voltage_limit_v * 2**0.5, 'V')}"
+
+
+def of_limit(value: float, limit: float, unit: str) -> str:
+    """A value beside its limit."""
+    return f"{quantity_text(float(value), unit)} of {quantity_text(limit, unit)}"
+
+
 RESISTORS = (
     Quantity("ref", "part", lambda stress: plain(stress.resistor.ref)),
     Quantity(
@@ -122,7 +135,7 @@ RESISTORS = (
     Quantity(
         "worst_judged_v",
         "voltage",
-        lambda stress: of_limit(stress.judged_v.max(), stress.voltage_limit_v, "V"),
+        volts_text,
         lambda stress: stress.judged_v.max(),
     ),
     Quantity(
@@ -134,11 +147,6 @@ RESISTORS = (
     ),
 )
 """What is shown of a resistor at its worst."""
-
-
-def of_limit(value: float, limit: float, unit: str) -> str:
-    """A value beside its limit."""
-    return f"{quantity_text(float(value), unit)} of {quantity_text(limit, unit)}"
 
 
 def resistors_table(check: Check) -> Table:

@@ -22,6 +22,7 @@ from zcd.report.cautions import caution_lines
 from zcd.report.document import Block, BulletList, Facts, Paragraph, Section, Verdict
 from zcd.report.of_board import read_as_line, unread_parts
 from zcd.report.of_changes import changes
+from zcd.report.of_check import volts_text
 from zcd.report.of_sizes import SmallChain, of_size, sizes_of, small_chain
 from zcd.report.table import STATUS
 from zcd.report.text import (
@@ -40,6 +41,8 @@ from zcd.sync.lock import LIMITS, expected_pulses
 QUARTER_RATIO = 0.5
 """Edges farther from the crossing than so much of a quarter period are those of a capacitor."""
 MOST_FINDINGS = 5
+FEW_RATIO = 0.01
+"""A smaller share of boards is not told in figures, nor does the verdict begin with it."""
 SPOKEN = {
     "offset of the edge": "edge off the zero crossing by",
     "unevenness of the pulses": "pulses uneven by",
@@ -112,11 +115,15 @@ def headline_text(check: Check) -> str:
         count = sum(not line.startswith(NOTE) for line in finding_lines(check))
         if not count:
             return f"PASSES{condition}. {sound}."
+        if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
+            what = plain(doubt.partition(",")[0])
+            if (may := check.spread.population.doubtful_ratio) >= FEW_RATIO:
+                share = percent_text(may)
+                return f"MAY FAIL: {share} of such boards may lose sync, depending on {what}."
+            sound = f"Sync depends on {what}"
         passes = f"PASSES, with {count} warnings" if count > 1 else "PASSES, with a warning"
         if count == 1 and any(each.too_small for each in sizes):
             passes = "PASSES"
-        if doubt := next((rule.depends_on for rule in check.every_rule if rule.depends_on), ""):
-            return f"{passes}: sync depends on {plain(doubt.partition(',')[0])}."
         return f"{passes}{condition}. {sound}."
     failed = _failed_subjects(check)
     parts = sorted(failed - {SYNC})
@@ -397,11 +404,10 @@ def _sync_text(check: Check, rules: list[Rule[float]]) -> str:
     doubt = next((rule.depends_on for rule in rules if rule.depends_on), "")
     if doubt and worst_status(rules) == "warning":
         where = f"at {_conditions_text(lost)}" if lost else "where tolerances add up"
-        reach = f" ({_reach_text(check, corners)})" if corners else ""
         if check.hangs_on_grade:  # which the first lines tell
-            return f"sync may be lost {where}{reach}"
+            return f"sync may be lost {where}"
         look = "look at the pulse at low and at high mains"
-        return f"sync may be lost {where}{reach}: it depends on {doubt}; {look}"
+        return f"sync may be lost {where}: it depends on {doubt}; {look}"
     if lost:
         return f"sync is lost at {_conditions_text(lost)}: {_broken_text(check, lost[0])}"
     if not corners:
@@ -519,11 +525,15 @@ def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
         return ""
     plain_ones = [rule for rule in rules if not rule.name.startswith(AT_CORNER)]
     where = "" if plain_ones else f" {_corner_text(check, rules)}"
-    texts = [
-        f"{rule.name.removeprefix(AT_CORNER)} {quantity_text(rule.value, rule.unit)} "
-        f"(limit {quantity_text(rule.limit, rule.unit)})"
-        for rule in (plain_ones or rules)
-    ]
+    by_peak = {f"{s.resistor.ref} voltage" for s in check.worst_resistors if s.by_peak}
+    texts = []
+    for rule in plain_ones or rules:
+        name = rule.name.removeprefix(AT_CORNER)
+        factor, what = (2**0.5, " peak") if name in by_peak else (1.0, "")
+        value, limit = (
+            quantity_text(factor * each, rule.unit) for each in (rule.value, rule.limit)
+        )
+        texts.append(f"{name} {value}{what} (limit {limit}{what})")
     return f"{', '.join(texts)}{where}"
 
 
@@ -568,7 +578,7 @@ def _population_text(population: Population) -> str:
 
 
 def _few_text(ratio: float) -> str:
-    return percent_text(ratio) if ratio >= 0.01 else "under 1 %"
+    return percent_text(ratio) if ratio >= FEW_RATIO else "under 1 %"
 
 
 def _pulse_text(check: Check, nominal: Level) -> str:
@@ -592,13 +602,12 @@ def _led_text(check: Check, by_name: dict[str, Level]) -> str:
 
 def _hottest_text(check: Check) -> str:
     worst = max(check.worst_resistors, key=lambda stress: stress.power_ratio)
-    power, volts = float(np.max(worst.power_w)), float(np.max(worst.judged_v))
+    power = float(np.max(worst.power_w))
     return (
         f"{plain(worst.resistor.ref)} {quantity_text(worst.resistor.resistance_ohm, 'Ω')}: "
         f"{quantity_text(power, 'W')} of {quantity_text(worst.power_limit_w, 'W')} "
-        f"({share_text(power, worst.power_limit_w)}), "
-        f"{quantity_text(volts, 'V')} of {quantity_text(worst.voltage_limit_v, 'V')} "
-        f"({share_text(volts, worst.voltage_limit_v)})"
+        f"({share_text(power, worst.power_limit_w)}); "
+        f"{volts_text(worst)} ({share_text(worst.voltage_ratio, 1.0)})"
         f"{f' if it is {worst.resistor.style}' if worst.resistor.size_assumed else ''}"
     )
 

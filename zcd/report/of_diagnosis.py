@@ -43,7 +43,15 @@ ACCESS_TITLES = {
     AccessLevel.MAINS: "Mains side, LIVE: only where the rest does not settle it",
     AccessLevel.LIFTED: "Dead, one end of the part lifted; last: lifting can tear pads",
 }
+STATES = {
+    Power.DEAD: "Board unplugged and discharged",
+    Power.BENCH: "Board unplugged, its logic supply from a bench supply",
+    Power.OFF: "Board powered, load relay off",
+    Power.LIVE: "Board powered",
+}
 REFERENCES = ("neutral", "logic0")
+NARROW = 1.3
+"""What faults show is told by its middle where the ends are no farther apart."""
 CAUTIONS: dict[AccessLevel, tuple[Caution, ...]] = {
     AccessLevel.DEAD: DEAD,
     AccessLevel.BENCH: BENCH,
@@ -167,6 +175,12 @@ def flags_line(job: Job) -> str:
     """What the controller reported, in the appliance's own codes; empty where none were read."""
     names = ", ".join(flag_text(flag, job.codes) for flag in job.flags)
     return f"Flags reported: {names}." if names else ""
+
+
+def state_line(reading: Reading, circuit: Circuit) -> str:
+    """State of the board for a reading."""
+    driven = reading.power is Power.LIVE and "K1.contact" in circuit
+    return STATES[reading.power] + (", load relay driven" if driven else "")
 
 
 def suspects_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
@@ -303,7 +317,7 @@ def unseen_parts(diagnosis: Diagnosis, circuit: Circuit) -> tuple[str, ...]:
     ]
     # a level that stays tells nothing of a transistor that the LED never switched on
     outputs = [e.ref for e in circuit.of(Phototransistor) if e.ref != fault.repair]
-    return (*unseen, *(f"{ref} output side" for ref in outputs))
+    return (*unseen, *(f"{ref} transistor" for ref in outputs))
 
 
 def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
@@ -313,8 +327,8 @@ def hidden_line(diagnosis: Diagnosis, circuit: Circuit) -> str:
         return ""
     names = ", ".join(dict.fromkeys(part_words(diode_of_bridge(ref)[0]) for ref in unseen))
     return (
-        f"Not yet tested: {names}. Test them unplugged (ohms, diode test) before you power the "
-        "board; read DC volts and frequency at the pin after the repair."
+        f"Not yet tested: {names}. Test them (ohms, diode test) before you plug in; then read DC "
+        "volts and frequency at the pin."
     )
 
 
@@ -526,6 +540,12 @@ def answer_text(function: Function, answer: Answer, good: float | None = None) -
             # a joint that opens now and then: between the part itself and nothing
             ends[0] = f"about {show_value(function, good)}"
         return f"jumps between {' and '.join(ends)}: {names}"
+    if HEALTHY.key not in answer.keys and 0.0 < answer.low <= answer.high < NARROW * answer.low:
+        # two ends so close together would look like limits
+        middle = 0.5 * (answer.low + answer.high)
+        same = good is not None and good / NARROW < middle < good * NARROW
+        as_good = ", as on a good board" if same else ""
+        return f"about {show_value(function, middle, digits=2)}{as_good}: {names}"
     return f"{spread_of(function, answer.low, answer.high)}: {names}"
 
 

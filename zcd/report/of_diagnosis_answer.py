@@ -10,14 +10,14 @@ from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, DcSource
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
+from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.faults import HEALTHY, Fault, includes
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter
 from zcd.diagnosis.next_reading import Suggestion
-from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked, one_repair, present, together_names
-from zcd.diagnosis.reading_syntax import show_measured, show_value
-from zcd.diagnosis.readings import AccessLevel, Measured, Power, Reading
+from zcd.diagnosis.reading_syntax import show_measured
+from zcd.diagnosis.readings import AccessLevel, Measured
 from zcd.diagnosis.trip import Trip, plan_trip, telling_readings
 from zcd.files import file_name
 from zcd.margin.stress import worst_stress
@@ -30,6 +30,8 @@ from zcd.report.of_diagnosis import (
     flags_line,
     hidden_line,
     reading_text,
+    spread_text,
+    state_line,
     suspects_line,
 )
 from zcd.report.of_diagnosis_text import range_text, sentence
@@ -39,8 +41,8 @@ from zcd.report.text import plain, probability_text, quantity_text
 from zcd.substitutes.search import replaceable_refs
 
 MOST_NAMED = 3
-MOST_MEANING = 155
-"""Characters of what the answers would mean: two lines."""
+MOST_ANSWERS, ANSWER_WIDTH = 3, 76
+"""Answers to a reading that are explained, and columns of each."""
 MIN_NAMED = 0.05
 MIN_TELLING = 0.1
 """Nobody acts on less."""
@@ -51,12 +53,6 @@ PROBABLY = 0.75
 MOST_ASSUMED = 2
 FAN_KINDS = ("drive", "fan")
 """Kinds of faults behind a good sync circuit, when the fan does not turn."""
-STATES = {
-    Power.DEAD: "Board unplugged and discharged",
-    Power.BENCH: "Board unplugged, its logic supply from a bench supply",
-    Power.OFF: "Board powered, load relay off",
-    Power.LIVE: "Board powered",
-}
 THRESHOLDS = ("controller.low_threshold", "controller.high_threshold")
 FIRST_ASSUMED = (
     "chain.topology",
@@ -72,28 +68,35 @@ def answer_document(case: Case) -> Document:
     """What the readings of a job say, on one screen."""
     diagnosis, job = case.diagnosis, case.job
     trip = plan_trip(case.atlas, diagnosis, job.skipped, job.flags)
-    plan = () if job.closed is not None or fan_line(diagnosis, "") else trip.steps
+    unlike = no_sync_line(case.board)
+    done = job.closed is not None or unlike or fan_line(diagnosis, "")
+    plan = () if done else trip.steps
     blocks: list[Block] = [Paragraph(found_line(case), "strong")]
     if job.codes and (flags := flags_line(job)):
         blocks.append(Paragraph(flags))
-    telling = telling_readings(case.atlas, diagnosis, job.flags)
-    if named := telling or diagnosis.measured[-MOST_NAMED:]:
-        why = because_lines(named, case.board, case.circuit, job.meter)
-        blocks += [Paragraph("Because:" if telling else "Measured so far:"), BulletList(why)]
+    support, against = telling_readings(case.atlas, diagnosis, job.flags)
+    doubted = () if diagnosis.suspects else against  # the suspects are told with what to do
+    last = () if support else diagnosis.measured[-MOST_NAMED:]
+    for title, named in (
+        ("Because:", support),
+        ("Measured so far:", last),
+        ("Does not fit it:", doubted),
+    ):
+        if named:
+            why = because_lines(named, case)
+            blocks += [Paragraph(title), BulletList(why)]
     more = (
-        no_sync_line(case.board),
+        unlike,
         unkept_line(case),
         overload_line(diagnosis, case.board),
         confirm_line(diagnosis),
         higher_supply_line(diagnosis.measured, case.circuit),
         suspects_line(diagnosis, case.circuit),
-        "" if job.closed else hidden_line(diagnosis, case.circuit),
         *end_lines(case),
     )
     blocks += [Paragraph(line) for line in more if line]
     if plan:
-        blocks.append(Paragraph(next_line(diagnosis, trip, case.circuit)))
-        blocks.append(BulletList(tuple(step_text(step, case.circuit) for step in plan)))
+        blocks += next_blocks(trip, case.circuit)
     assumed = assumed_line(case.board, job.meter, diagnosis)
     statistics = case.known
     known = fault_statistics_line(statistics) if statistics is not None else ""
@@ -111,8 +114,9 @@ def fan_line(diagnosis: Diagnosis, board_file: str) -> str:
     if sum(r.probability for r in of_fan) < PROBABLY:
         return ""
     return (
-        "Sync is good. Now the fan: unplug it and measure its windings (zcd windings -h); if they "
-        f"are good, the fan drive (zcd substitute {board_file} --for drive)."
+        "Sync is good. Now the fan: unplug it, discharge its run capacitor and measure its "
+        "windings (zcd windings -h); if they are good, the fan drive (zcd substitute "
+        f"{board_file} --for drive)."
     )
 
 
@@ -151,7 +155,7 @@ def unkept_line(case: Case) -> str:
     """Readings that count in this answer only; empty where the job file has all of them."""
     if not case.unkept or case.job.file is None:
         return ""
-    read = "; ".join(because_lines(case.unkept, case.board, case.circuit, case.job.meter))
+    read = "; ".join(because_lines(case.unkept, case))
     name = file_name(case.job.file)
     return f"Used, but not kept in {name} (add --ask to keep): {read}."
 
@@ -160,13 +164,15 @@ def end_lines(case: Case) -> tuple[str, ...]:
     """What is left to do once it is settled, one order a line."""
     job, diagnosis = case.job, case.diagnosis
     board_file = "FILE" if job.board_file is None else file_name(job.board_file)
-    if job.file is None or job.closed is not None:
-        return (fan_line(diagnosis, board_file),)
-    return work_lines(diagnosis, case.board, board_file, file_name(job.file))
+    if job.closed is not None:
+        return ()
+    if job.file is None:
+        return (hidden_line(diagnosis, case.circuit), fan_line(diagnosis, board_file))
+    return work_lines(diagnosis, case.board, case.circuit, board_file, file_name(job.file))
 
 
 def work_lines(
-    diagnosis: Diagnosis, board: Board, board_file: str, job_file: str
+    diagnosis: Diagnosis, board: Board, circuit: Circuit, board_file: str, job_file: str
 ) -> tuple[str, ...]:
     """The work that is left once a fault is found, one order a line; empty while there is none."""
     if line := fan_line(diagnosis, board_file):
@@ -185,28 +191,16 @@ def work_lines(
     if part in {unknown.ref for unknown in board.unknowns}:
         orders.append(f"The value of {part} is a guess. Values that pass: zcd check {board_file}")
     if part in replaceable_refs(board):
-        orders.append(f"Find a new {part}: zcd substitute {board_file} --for {part}")
+        parts = [part, *(ref for ref in neighbours(first) if ref in replaceable_refs(board))]
+        each = " ".join(f"--for {ref}" for ref in parts)
+        orders.append(f"Find a new {', '.join(parts)}: zcd substitute {board_file} {each}")
     orders += [
-        f"If you fit another value or type: zcd new --like {board_file} repaired.toml",
-        f'Measure again: {measure} -r "dc pin ..." -r "frequency ..."',
+        f"{'Fit' if first.is_replaced else 'Mend'} it. {hidden_line(diagnosis, circuit)}".strip(),
+        f'Enter the new readings: {measure} -r "dc pin ..." -r "frequency ..." (if you fitted '
+        f"another value or type: zcd new --like {board_file} repaired.toml, and give that file)",
         f'Close the job: zcd close {job_file} --found "{first.key}"',
     ]
     return tuple(f"{number}. {order}" for number, order in enumerate(orders, 1))
-
-
-def next_line(diagnosis: Diagnosis, trip: Trip, circuit: Circuit) -> str:
-    """What the next readings are for, and the state of the board for them."""
-    state = state_line(trip.steps[0].reading, circuit)
-    first = diagnosis.ranked[0]
-    if not trip.settles or first.fault is None:
-        return f"Next, {_lower(state)}:"
-    count = "This reading settles" if len(trip.steps) == 1 else "These readings settle"
-    outcome = next((o for o in trip.steps[0].outcomes if o.key == first.key), None)
-    shows = ""
-    if outcome is not None and len(trip.steps) == 1 and len(first.fault.states) < 2:
-        value = show_value(trip.steps[0].reading.function, outcome.value[1])
-        shows = f" ({value} if it is {first.key})"
-    return f"{count} it{shows}. {state}:"
 
 
 def prompt_document(
@@ -242,49 +236,48 @@ def prompt_document(
         confirm_line(diagnosis),
         higher_supply_line(diagnosis.measured, circuit),
         suspects_line(diagnosis, circuit),
-        hidden_line(diagnosis, circuit) if settled else "",
     ]
     side = most_dangerous(step.access for step in plan)
     if side not in warned:
         lines += caution_lines(side)
     blocks: list[Block] = [Paragraph(text) for text in lines if text]
     if plan:
-        blocks += _question(plan, circuit)
+        blocks += next_blocks(trip, circuit)
     return Document(title="", sections=(Section("", tuple(blocks), answer=True),))
 
 
-def _question(plan: Sequence[Suggestion], circuit: Circuit) -> list[Block]:
-    """What to measure, what the answers would mean, and what comes after it."""
-    first = plan[0]
-    answers = answers_text(first)
-    blocks: list[Block] = [Paragraph(f"{state_line(first.reading, circuit)}.")]
-    blocks.append(Paragraph(f"Measure {step_text(first, circuit)}.", "strong"))
-    if answers:
-        blocks.append(Paragraph(_meaning_text(answers)))
-    if then := then_line(plan, circuit):
+def next_blocks(trip: Trip, circuit: Circuit) -> list[Block]:
+    """What to measure next, what the answers would mean, and what comes after it."""
+    first = trip.steps[0]
+    state = _lower(state_line(first.reading, circuit))
+    why = "To settle it" if trip.settles else "Next"
+    blocks: list[Block] = [Paragraph(f"{why}, {state}: {step_text(first, circuit)}.", "strong")]
+    if answers := answers_text(first):
+        blocks.append(BulletList(_whole(answers)))
+    if then := then_line(trip.steps, circuit):
         blocks.append(Paragraph(then))
     return blocks
 
 
-def _meaning_text(answers: Sequence[str]) -> str:
-    """What the answers would mean, as many whole ones as two lines hold."""
-    text = _whole(answers, "; ")
-    return text if len(text) <= MOST_MEANING else _whole(answers[0].split(", "), ", ")
-
-
-def _whole(texts: Sequence[str], between: str) -> str:
-    """As many of some texts as two lines hold, the first in any case."""
-    for number in range(len(texts), 0, -1):
-        told = between.join(texts[:number])
-        if len(told) <= MOST_MEANING:
-            break
-    return told
+def _whole(answers: Sequence[str]) -> tuple[str, ...]:
+    """The first answers, a line each; of faults as many as a line holds, and how many more."""
+    lines = []
+    for answer in answers[:MOST_ANSWERS]:
+        shown, _, names = answer.partition(": ")
+        faults, text = names.split(", "), answer
+        for number in range(len(faults) - 1, 0, -1):
+            if len(text) <= ANSWER_WIDTH:
+                break
+            text = f"{shown}: {', '.join(faults[:number])} and {len(faults) - number} more"
+        lines.append(text)
+    return tuple(lines)
 
 
 def then_line(plan: Sequence[Suggestion], circuit: Circuit) -> str:
     """What comes after the next reading of a trip; empty where nothing is planned."""
-    names = [reading_text(s.reading, circuit) for s in plan[1:]]
-    return f"Then: {'; '.join(names)}." if names else ""
+    names = [reading_text(s.reading, circuit) for s in plan]
+    later = [name for name in dict.fromkeys(names) if name != names[0]] if names else []
+    return f"Then: {'; '.join(later)}." if later else ""
 
 
 def verdict_line(diagnosis: Diagnosis) -> str:
@@ -304,7 +297,7 @@ def verdict_line(diagnosis: Diagnosis) -> str:
         first = alike[0]
         chance = present(ranked) if first is ranked[0] else first.probability
         line = f"{repair_text(first, ranked).removesuffix('.')} ({probability_text(chance)} sure)."
-        return f"{line}{neighbours_text(first)}"
+        return f"{line}{_second_text(first, ranked[0])}{neighbours_text(first)}"
     end = "" if diagnosis.suggestion else " No reading left would settle it."
     if ranked[0].fault is not None and (chance := present(ranked)) >= PROBABLY:
         return (
@@ -425,7 +418,7 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     same = [
         r
         for r in ranked
-        if (r is first or r.probability >= MIN_TELLING)
+        if (r.key == first.key or r.probability >= MIN_TELLING)
         and r.fault
         and not r.fault.members
         and (one_repair(first, r) or includes(r.fault, fault))
@@ -437,20 +430,33 @@ def repair_text(first: Ranked, ranked: Sequence[Ranked]) -> str:
     return f"Replace {fault.repair}: {', '.join(modes)}."
 
 
+def _second_text(first: Ranked, likeliest: Ranked) -> str:
+    """The other of two faults, where a second one is likely beside the first; else empty."""
+    members = () if likeliest.fault is None else likeliest.fault.members
+    others = [key for key in members if key != first.key]
+    if likeliest.probability < PROBABLY or not others or len(others) == len(members):
+        return ""
+    return f" Probably also {others[0]} ({probability_text(likeliest.probability)})."
+
+
 def neighbours_text(first: Ranked) -> str:
     """The resistors to replace together with one of a chain; empty for any other part."""
-    others = "" if first.fault is None else first.fault.words.partition("; replace ")[2]
-    return f" Replace {others}." if others.endswith("(same type, same age)") else ""
+    others = () if first.fault is None else neighbours(first.fault)
+    return f" Replace {', '.join(others)} with it (same type, same age)." if others else ""
 
 
-def because_lines(
-    measured: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
-) -> tuple[str, ...]:
-    """Readings, each beside that of a good board."""
-    good = expected_readings([m.reading for m in measured], board, circuit, meter)
+def neighbours(fault: Fault) -> list[str]:
+    """References of the resistors to replace with one of a chain."""
+    others, with_it, _ = fault.words.partition("; replace ")[2].partition(" with it (")
+    return others.split(", ") if with_it else []
+
+
+def because_lines(measured: Sequence[Measured], case: Case) -> tuple[str, ...]:
+    """Readings, each beside those of a good board."""
     return tuple(
-        f"{reading_text(m.reading, circuit)}: {show_measured(m)} (good board {show_measured(g)})"
-        for m, g in zip(measured, good, strict=True)
+        f"{reading_text(m.reading, case.circuit)}: {show_measured(m)} (good board "
+        f"{spread_text(m.reading.function, good_board(case.atlas, m.reading))})"
+        for m in measured
     )
 
 
@@ -460,12 +466,6 @@ def step_text(step: Suggestion, circuit: Circuit) -> str:
     parts = (reading_text(reading, circuit), range_text(step))
     again = "" if step.again is None else f"; again, it showed {show_measured(step.again)}"
     return "; ".join(part for part in parts if part) + again
-
-
-def state_line(reading: Reading, circuit: Circuit) -> str:
-    """State of the board for a reading."""
-    driven = reading.power is Power.LIVE and "K1.contact" in circuit
-    return STATES[reading.power] + (", load relay driven" if driven else "")
 
 
 def assumed_line(board: Board, meter: Meter, diagnosis: Diagnosis) -> str:

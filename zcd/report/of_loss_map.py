@@ -10,13 +10,12 @@ from zcd.margin.quantities import Quantity
 from zcd.report.of_check_answer import EXPECTATION_TEXTS
 from zcd.report.of_spread import sure_text
 from zcd.report.table import WARNING, Table
-from zcd.report.text import percent_text, quantity_text, rule_text
+from zcd.report.text import RULE_WORDS, percent_text, quantity_text, rule_text
 from zcd.sync.lock import LIMITS
 
 CTR = "ctr"
 RATINGS = "Whether a part is overloaded: zcd check."
 CTR_WORDS = " CTR: how much of its LED current the optocoupler passes on; 100 % is a new part."
-NO_LIMIT = "none here"
 
 
 def value_text(quantity: Quantity, value: float) -> str:
@@ -33,17 +32,16 @@ def loss_map_title(loss_map: LossMap) -> str:
     """The one thing to know: where the lock ends, from the board, going up or down."""
     across, up = loss_map.across, loss_map.up
     if loss_map.failed_rule is not None:
-        return f"The board does not lock: {loss_map.failed_rule}"
+        return f"No sync as described: {RULE_WORDS[loss_map.failed_rule].broken}"
     if up.key == CTR and (ends := _ends_text(up, loss_map.reach_up)):
-        bench = "" if across.key == "temperature" else " on the bench"
         return (
-            f"{_at_text(across)} and with a typical coupler{bench}, sync is lost {ends} of its "
-            "CTR; for the worst one see zcd check"
+            f"{_at_text(across)}, a typical optocoupler loses sync {ends} of its CTR when new "
+            "(the worst of its grade: zcd check)"
         )
     if ends := _ends_text(up, loss_map.reach_up):
-        return f"{_at_text(across)} sync is lost where {up.words} is {ends}"
+        return f"{_at_text(across)}, sync is lost where {up.words} is {ends}"
     if ends := _ends_text(across, loss_map.reach_across):
-        return f"{_at_text(up)} sync is lost where {across.words} is {ends}"
+        return f"{_at_text(up)}, sync is lost where {across.words} is {ends}"
     return "From the board, neither quantity alone loses sync within the map"
 
 
@@ -71,16 +69,6 @@ def warning_lines(loss_map: LossMap) -> tuple[str, ...]:
         f"{WARNING}: {LIMITS[rule].words}: {EXPECTATION_TEXTS[rule]}"
         for rule in loss_map.unmet_expectations
     )
-
-
-def map_line(loss_map: LossMap) -> str:
-    """What is mapped, over which ranges."""
-    return f"{_range_text(loss_map.across)}; {_range_text(loss_map.up)}"
-
-
-def _range_text(quantity: Quantity) -> str:
-    low, high = (value_text(quantity, end) for end in (quantity.low, quantity.high))
-    return f"{quantity.words}, {low} to {high}"
 
 
 def here_text(loss_map: LossMap) -> str:
@@ -116,23 +104,32 @@ def loss_map_table(loss_map: LossMap) -> Table:
         (
             quantity.words,
             value_text(quantity, quantity.here),
-            way,
-            NO_LIMIT if isnan(end) else value_text(quantity, end),
+            f"not {to} to {value_text(quantity, last)}"
+            if isnan(end)
+            else f"{way} {value_text(quantity, end)}",
             "" if isnan(end) else _step_text(quantity, end),
             rule or "",
         )
         for quantity, reach in pairs
-        for way, end, rule in (
-            ("down", reach.below, reach.rule_below),
-            ("up", reach.above, reach.rule_above),
+        for way, to, last, end, rule in (
+            ("below", "down", quantity.low, reach.below, reach.rule_below),
+            ("above", "up", quantity.high, reach.above, reach.rule_above),
         )
     )
     return Table(
-        title="How far the board is from losing sync" if locks else "Where the board would lock",
-        columns=("quantity", "here", "", "limit", "away", "then fails" if locks else "fails here"),
+        title="How far the board is from losing sync" if locks else "Where sync would work",
+        columns=(
+            "quantity",
+            "this board",
+            *(
+                ("sync is lost", "away", "because")
+                if locks
+                else ("sync works", "away", "fails here")
+            ),
+        ),
         rows=rows,
-        right=(1, 3, 4),
-        remark=f"The map: {map_line(loss_map)}.{CTR_WORDS if CTR in keys else ''} {RATINGS}",
+        right=(1, 3),
+        remark=f"{RATINGS}{CTR_WORDS if CTR in keys else ''}",
     )
 
 

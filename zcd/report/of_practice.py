@@ -16,8 +16,7 @@ from zcd.practice.review import Review, Step
 from zcd.practice.session import Session, reading_text
 from zcd.report.cautions import SHORT_CAUTIONS
 from zcd.report.document import BulletList, Document, Paragraph, Section
-from zcd.report.of_diagnosis import spread_text
-from zcd.report.of_diagnosis_answer import STATES
+from zcd.report.of_diagnosis import STATES, spread_text
 from zcd.report.of_diagnosis_text import sentence
 from zcd.report.of_story import headline
 from zcd.report.of_story_flags import why_lines

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from zcd.board.model import Board
@@ -58,11 +58,13 @@ def card_screen_document(expected: ExpectedReadings) -> Document:
     """The most telling of the expected readings on one screen, with the cautions for them."""
     on_page = [line for line in expected.lines if line.access in SHORT_STATES]
     read_as = read_as_line(expected.board)
-    told = _most_telling(
+    new = _most_telling(
         on_page, MOST_ROWS - max(0, len(wrapped(read_as, WIDTH).splitlines()) - USUAL_READ_AS)
     )
+    told = [line for line in on_page if line.reading in new]
     rows = tuple(
-        (*row[:3], _fitting(row[3])) for row in (_row(line, expected.circuit) for line in told)
+        (*row[:3], _fitting(row[3]))
+        for row in (_row(line, expected.circuit, new[line.reading]) for line in told)
     )
     more = len(on_page) - len(told)
     columns = ("board", "red, black", "good board", "shows best")
@@ -101,29 +103,33 @@ def card_page_document(expected: ExpectedReadings) -> Document:
     )
 
 
-def _most_telling(lines: Sequence[ExpectedReading], most: int) -> list[ExpectedReading]:
-    """So many readings, in their order, that tell most faults together; the frequency of the pulses
-    is among them.
+def _most_telling(lines: Sequence[ExpectedReading], most: int) -> dict[Reading, set[str]]:
+    """So many readings, in their order, that tell most faults together, each with those that no
+    reading chosen before it tells; the frequency of the pulses is among them.
 
-    Live ones are there only for what no other tells; what room is left goes to readings that
-    confirm the first.
+    Powered ones are there only for what no dead one tells, live ones for what no other does; what
+    room is left goes to readings that confirm the first.
     """
     lines = [line for line in lines if _takes_a_meter_only(line)]
+    dead = [line for line in lines if line.access is AccessLevel.DEAD]
     safe = [line for line in lines if line.access is not AccessLevel.MAINS]
+    every = {key for line in lines for key in line.faults}
+    told: dict[Reading, set[str]] = {}
     counted = (line for line in safe if line.reading.function is Function.FREQUENCY)
-    chosen = [line for line in counted if line.faults][:1]
-    left: set[str] = set()
-    for side, again in (safe, True), (lines, False), (safe, True):
-        if again:
-            left = {key for line in lines for key in line.faults}
-        while len(chosen) < most:
-            rest = [line for line in side if line not in chosen]
+    for line in [line for line in counted if line.faults][:1]:
+        told[line.reading] = set(line.faults)
+    left = set(every)
+    for side, until in (dead, most - 2), (safe, most - 1), (lines, most), (safe, most):
+        while len(told) < until:
+            rest = [line for line in side if line.reading not in told]
             best = max(rest, key=lambda line: len(left & line.faults.keys()), default=None)
             if best is None or not left & best.faults.keys():
                 break
-            chosen.append(best)
+            told[best.reading] = left & best.faults.keys()
             left -= best.faults.keys()
-    return [line for line in lines if line in chosen]
+        if side is lines:
+            left = set(every)
+    return {line.reading: told[line.reading] for line in lines if line.reading in told}
 
 
 def _takes_a_meter_only(line: ExpectedReading) -> bool:
@@ -136,13 +142,15 @@ def _takes_a_meter_only(line: ExpectedReading) -> bool:
     return not (of_socket or reading.function.row.scope or line.access is AccessLevel.BENCH)
 
 
-def _row(line: ExpectedReading, circuit: Circuit) -> tuple[str, str, str, list[str]]:
-    """State of the board, reading, good board, and what it tells best."""
+def _row(
+    line: ExpectedReading, circuit: Circuit, new: Collection[str] = ()
+) -> tuple[str, str, str, list[str]]:
+    """State of the board, reading, good board, and what it tells best, `new` faults first."""
     return (
         SHORT_STATES[line.access],
         short_reading(line.reading, circuit),
         spread_text(line.reading.function, line.healthy),
-        _best_told(line, circuit),
+        _best_told(line, circuit, new),
     )
 
 
@@ -234,7 +242,7 @@ def _side_by_side(refs: Sequence[str]) -> str:
     return " with ".join(names)
 
 
-def _best_told(line: ExpectedReading, circuit: Circuit) -> list[str]:
+def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) -> list[str]:
     """Faults that a reading tells: of parts between the probes, clearly, the commonest first."""
     row = parts_between(circuit, line.reading.red, line.reading.black)
     parts = {ref.replace(".led", " LED").replace(".", " ") for ref in row} | {
@@ -242,10 +250,10 @@ def _best_told(line: ExpectedReading, circuit: Circuit) -> list[str]:
     }
     good = line.healthy
 
-    def place(key: str) -> tuple[bool, bool]:
+    def place(key: str) -> tuple[bool, bool, bool]:
         shown = line.faults[key]
         clear = shown.high < good.low or shown.low > good.high
-        return not clear, not key.startswith(tuple(parts - {""}))
+        return key not in new, not clear, not key.startswith(tuple(parts - {""}))
 
     keys = [key for key in line.faults if not key.endswith("intermittent")]
     return sorted(keys, key=place)[:MOST_TOLD]

@@ -11,11 +11,12 @@ from zcd.diagnosis.reading_syntax import show_measured, show_value, typed_text
 from zcd.diagnosis.readings import Reading, access_level
 from zcd.diagnosis.retest import LOW_TIME, RepeatedReading, Retest
 from zcd.margin.headroom import Headroom
-from zcd.report.cautions import Caution, caution_lines
+from zcd.report.cautions import DANGER, Caution, caution_lines
 from zcd.report.document import Document, Paragraph, Section
-from zcd.report.of_diagnosis import cautions_for, reading_text, spread_of
+from zcd.report.of_diagnosis import cautions_for, reading_text, spread_of, state_line
 from zcd.report.of_diagnosis_dict import reading_to_dict, repeated_to_dict
 from zcd.report.of_diagnosis_document import caution_sections
+from zcd.report.of_readings_card import short_reading
 from zcd.report.of_retest_record import span_text
 from zcd.report.table import Quantity, Table
 from zcd.report.text import (
@@ -128,14 +129,16 @@ def _mark(again: RepeatedReading) -> str:
     """Whether a reading is a good board's, by itself or by the error of the meter."""
     if not again.good:
         return "DIFFERS"
+    if again.measured.value == 0.0 < again.high and again.low == 0.0:
+        return "proves nothing"  # pulses too narrow for some meters to count
     shown = again.measured.value
     beyond = again.measured.exact and not again.low <= shown <= again.high
     return "good (meter's error)" if beyond else "good"
 
 
 def _likeliest_line(retest: Retest) -> str:
-    """What is likeliest now, where the board does not read as a good one."""
-    if retest.good or retest.likeliest_ratio < MIN_NAMED:
+    """What is likeliest now, where a reading differs from that of a good board."""
+    if not retest.differs or retest.likeliest_ratio < MIN_NAMED:
         return ""
     share = probability_text(retest.likeliest_ratio)
     return f"Likeliest now, {share}: {retest.likeliest.key}; {retest.likeliest.words}."
@@ -152,9 +155,19 @@ def _next_line(retest: Retest) -> str:
     return f'{again} the fault: zcd diagnose {plain(retest.board.file)} -r "{given}"{more}.'
 
 
+def command_line(retest: Retest, file: str, job_file: str) -> str:
+    """What to type next; empty where the answer says so."""
+    if retest.good:
+        return f'Next: zcd close {plain(job_file)} --found "what it was"'
+    if not retest.missing:
+        return ""
+    place = short_reading(missing_in_order(retest)[0], retest.circuit)
+    return f'Next: zcd retest {plain(file)} --job {plain(job_file)} -r "{place} ..."'
+
+
 def _then_line(retest: Retest) -> str:
     """What is missing after the reading that the verdict names."""
-    names = _names(retest.missing[1:], retest)
+    names = _names(missing_in_order(retest)[1:], retest)
     return names and f"Then: {names}."
 
 
@@ -211,11 +224,28 @@ def retest_line(retest: Retest) -> str:
             f"left would settle it. Not excluded: {retest.likeliest.key} "
             f"({probability_text(retest.likeliest_ratio)})."
         )
-    number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more, first"
+    number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more"
+    run = "Sync works: run the fan. Then take" if _pulses_read(retest) else "Take"
+    first = missing_in_order(retest)[0]
+    state = state_line(first, retest.circuit)
     return (
-        f"NOT PASSED yet: {share} sure that the board is good (95 % needed). Take {number}: "
-        f"{reading_text(retest.missing[0], retest.circuit)}."
+        f"NOT PASSED yet: {share} sure that the board is good (95 % needed). {run} {number}. "
+        f"{state}: {reading_text(first, retest.circuit)}."
     )
+
+
+def missing_in_order(retest: Retest) -> list[Reading]:
+    """The readings that are missing, those of a dead board first."""
+    return sorted(retest.missing, key=lambda r: DANGER.index(access_level(retest.circuit, r)))
+
+
+def _pulses_read(retest: Retest) -> bool:
+    """Whether level and number of the pulses were read at the pin, and there are some."""
+    taken = (a.measured for a in retest.readings if a.measured.value > 0.0)
+    at_pin = {
+        m.reading.function for m in taken if {m.reading.red, m.reading.black} == {"pin", "logic0"}
+    }
+    return {Function.DC, Function.FREQUENCY} <= at_pin
 
 
 def remaining_lines(retest: Retest) -> list[str]:

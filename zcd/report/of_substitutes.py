@@ -450,12 +450,15 @@ def _figures(found: Substitutes, answer: Answer, proposal: Proposal) -> tuple[st
     stresses = stresses_of(proposal.verdict, proposal.parts)
     power = max(stresses, key=lambda s: s.power_ratio)
     volts = max(stresses, key=lambda s: s.voltage_ratio)
-    watts, film_v = float(power.power_w.max()), float(volts.judged_v.max())
+    watts = float(power.power_w.max())
+    film_v = f"{quantity_text(float(volts.peak_v.max()), 'V')} peak"
+    if not volts.by_peak:
+        film_v = quantity_text(float(volts.judged_v.max()), "V")
     total = _total(_resistors(proposal.parts), answer)
     return (
         _change_text(total / _total(_resistors(answer.replaced), answer)),
         f"{quantity_text(watts, 'W')}, {share_text(watts, power.power_limit_w)}",
-        f"{quantity_text(film_v, 'V')}, {share_text(film_v, volts.voltage_limit_v)}",
+        f"{film_v}, {share_text(volts.voltage_ratio, 1.0)}",
     )
 
 

@@ -158,7 +158,7 @@ def headline(verdict: Verdict) -> str:
         return "NOT SAFE to plug in."
     if verdict.unchecked:
         return "No fault found so far, but not everything was checked: not yet safe."
-    return "Leads, pins, frame and capacitor fit: by these readings the fan may be plugged in."
+    return f"Leads, pins, frame and capacitor fit. {INSULATION}"
 
 
 def leads_table(measured: Measured, verdict: Verdict) -> Table:
@@ -196,19 +196,21 @@ def leads_table(measured: Measured, verdict: Verdict) -> Table:
     )
 
 
+INSULATION = (
+    "Before you plug the fan in, test its insulation with an insulation tester: OL on ohms is no "
+    "such test."
+)
 FAN_CAUTION = (
-    "CAUTION: Unplug the fan and discharge the run capacitor before you measure, and again before "
-    f"you plug the fan in. {LOCAL}"
+    "CAUTION: Unplug the fan and discharge its run capacitor (20 kΩ, 2 W; no plain short) before "
+    f"you measure, and again before you plug the fan in. {LOCAL}"
 )
 
 
 def verdict_document(measured: Measured, verdict: Verdict) -> Document:
     """What the readings say, the verdict first."""
     problems, unchecked = verdict.problems, verdict.unchecked
-    remark = (
-        "Ohms do not prove insulation: that takes an insulation tester. A good resistance does "
-        "not prove good turns either."
-    )
+    turns = "A good resistance does not prove good turns."
+    remark = f"{INSULATION} {turns}" if problems or unchecked else turns
     return Document(
         title=headline(verdict),
         sections=(

@@ -43,12 +43,12 @@ from zcd.report.of_diagnosis import (
     probes_text,
     ranked_table,
     reading_text,
+    state_line,
     suspects_line,
 )
 from zcd.report.of_diagnosis_answer import (
     confirm_line,
     higher_supply_line,
-    state_line,
     then_line,
     verdict_line,
 )
