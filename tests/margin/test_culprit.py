@@ -276,7 +276,7 @@ def test_one_part_over_its_rating() -> None:
         "Only R2 is over its limit. Next: zcd substitute BOARD --for R2",
     )
     (line,) = (line for line in finding_lines(written) if "FAIL" in line)
-    assert "(limit 150 V)" in line
+    assert "(limit 150 V rms, 212 V peak)" in line
 
 
 def test_no_size_bears_it() -> None:

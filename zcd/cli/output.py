@@ -250,8 +250,9 @@ class _Steps:
         circuit, flags = self.dictionary.circuit, answers.flags
         taken = [access_level(circuit, m.reading) for m in answers.measured[-1:]]
         # due again whenever the state of the board changes; those for live parts each time
-        warned = {self.asked} & {*taken, self.asked if not taken else None} - {AccessLevel.MAINS}
-        show(prompt_document(diagnosis, trip, circuit, warned - {None}, flags))
+        same = all(each is self.asked for each in taken)
+        warned = {self.asked} - {None, AccessLevel.MAINS} if same else set()
+        show(prompt_document(diagnosis, trip, circuit, warned, flags))
         step = diagnosis.suggestion
         self.asked = None if step is None else step.access
 

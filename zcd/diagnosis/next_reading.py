@@ -47,6 +47,8 @@ UNPLUGGED, PLUGGED = (Power.DEAD, Power.BENCH), (Power.LIVE, Power.OFF)
 POWER_UP = 3.0
 """Cost of putting a board together and plugging it in, as far as one reading has to pay for it: the
 others of the trip share it; common practice, no source."""
+POWER_DOWN = 6.0
+"""The same of unplugging, discharging, proving dead and reaching the parts again."""
 SMALL_CHANGE = 1.0
 """The same of a bench supply put on or taken off, or of the load switched."""
 AS_MUCH = 0.8
@@ -221,26 +223,25 @@ def best_reading(
     best: tuple[float, Reading, Expected] | None = None
     dead: tuple[float, Reading, Expected] | None = None
     for doubt in doubts:
-        worth, cost = (
-            _worth_again(dictionary, doubt, posterior),
-            _cost(dictionary, doubt.measured.reading, power),
-        )
-        if worth_taking(worth, cost, weary) and (best is None or worth.bits / cost > best[0]):
-            best = worth.bits / cost, doubt.measured.reading, worth
-    for reading in sorted(readings, key=lambda r: _cost(dictionary, r, power)):
-        cost = _cost(dictionary, reading, power)
-        if best is not None and most / cost <= best[0]:
+        again = doubt.measured.reading
+        worth, cost = _worth_again(dictionary, doubt, posterior), _cost(dictionary, again, power)
+        effort = _effort(dictionary, again, power)
+        if worth_taking(worth, cost, weary) and (best is None or worth.bits / effort > best[0]):
+            best = worth.bits / effort, again, worth
+    for reading in sorted(readings, key=lambda r: _effort(dictionary, r, power)):
+        cost, effort = _cost(dictionary, reading, power), _effort(dictionary, reading, power)
+        if best is not None and most / effort <= best[0]:
             break  # not even a reading that tells all would be worth this trouble
         if progress is not None and not dictionary.has(reading):
             progress(reading.words)
         worth = expected(dictionary.spectrum(reading), posterior)
         if not worth_taking(worth, cost, weary):
             continue
-        if best is None or worth.bits / cost > best[0]:
-            best = worth.bits / cost, reading, worth
+        if best is None or worth.bits / effort > best[0]:
+            best = worth.bits / effort, reading, worth
         side = access_level(dictionary.circuit, reading)
-        if side is AccessLevel.DEAD and (dead is None or worth.bits / cost > dead[0]):
-            dead = worth.bits / cost, reading, worth
+        if side is AccessLevel.DEAD and (dead is None or worth.bits / effort > dead[0]):
+            dead = worth.bits / effort, reading, worth
     if best is not None and dead is not None and _on_mains(dictionary, best[1]):
         best = dead if dead[0] >= AS_MUCH * best[0] else best
     return None if best is None else _suggestion(dictionary, posterior, best[1], best[2], doubts)
@@ -274,19 +275,26 @@ def _cost(dictionary: FaultDictionary, reading: Reading, power: Power) -> float:
     return COSTS[access_level(dictionary.circuit, reading)] + change_cost(power, reading.power)
 
 
+def _effort(dictionary: FaultDictionary, reading: Reading, power: Power) -> float:
+    """What the readings worth taking are ordered by: the same, but for unplugging, as the leads of
+    another live reading would go on unplugged too."""
+    dead = reading.power is Power.DEAD
+    return _cost(dictionary, reading, Power.DEAD if dead else power)
+
+
 def change_cost(now: Power, wanted: Power) -> float:
     """What it costs to change the state of the board.
 
-    Unplugging costs nothing: the leads of another live reading would go on unplugged, too.
-
     Examples
     --------
-    >>> change_cost(Power.LIVE, Power.DEAD), change_cost(Power.DEAD, Power.LIVE)
+    >>> change_cost(Power.DEAD, Power.DEAD), change_cost(Power.DEAD, Power.LIVE)
     (0.0, 3.0)
     """
-    if now is wanted or (now in PLUGGED and wanted is Power.DEAD):
+    if now is wanted:
         return 0.0
-    return POWER_UP if wanted in PLUGGED and now not in PLUGGED else SMALL_CHANGE
+    if (now in PLUGGED) is (wanted in PLUGGED):
+        return SMALL_CHANGE
+    return POWER_UP if wanted in PLUGGED else POWER_DOWN
 
 
 def _worth_again(dictionary: FaultDictionary, doubt: Doubt, posterior: Posterior) -> Expected:

@@ -529,11 +529,11 @@ def _stress_text(check: Check, rules: list[Rule[float]]) -> str:
     texts = []
     for rule in plain_ones or rules:
         name = rule.name.removeprefix(AT_CORNER)
-        factor, what = (2**0.5, " peak") if name in by_peak else (1.0, "")
-        value, limit = (
-            quantity_text(factor * each, rule.unit) for each in (rule.value, rule.limit)
-        )
-        texts.append(f"{name} {value}{what} (limit {limit}{what})")
+        value, limit = (quantity_text(each, rule.unit) for each in (rule.value, rule.limit))
+        if name in by_peak:
+            peak, most = (quantity_text(2**0.5 * each, "V") for each in (rule.value, rule.limit))
+            value, limit = f"{peak} peak", f"{limit} rms, {most} peak"
+        texts.append(f"{name} {value} (limit {limit})")
     return f"{', '.join(texts)}{where}"
 
 

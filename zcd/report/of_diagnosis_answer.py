@@ -207,7 +207,7 @@ def prompt_document(
     diagnosis: Diagnosis,
     trip: Trip,
     circuit: Circuit,
-    warned: Collection[AccessLevel] = (),
+    warned: Collection[AccessLevel | None] = (),
     flags: Collection[str] = (),
 ) -> Document:
     """One step at the prompt: what the last answer changed, then the question, last of all.

@@ -226,11 +226,11 @@ def retest_line(retest: Retest) -> str:
         )
     number = "one more" if len(retest.missing) == 1 else f"{len(retest.missing)} more"
     run = "Sync works: run the fan. Then take" if _pulses_read(retest) else "Take"
-    first = missing_in_order(retest)[0]
-    state = state_line(first, retest.circuit)
+    step = missing_in_order(retest)[0]
+    state = state_line(step, retest.circuit)
     return (
         f"NOT PASSED yet: {share} sure that the board is good (95 % needed). {run} {number}. "
-        f"{state}: {reading_text(first, retest.circuit)}."
+        f"{state}: {reading_text(step, retest.circuit)}."
     )
 
 
