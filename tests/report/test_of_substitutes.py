@@ -206,7 +206,7 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
         assert line.endswith("; R1, R3 and R4 still over") is not line.endswith("; passes")
     assert pads_line(result.found, 3) == (
         "A 2010 does not fit the pads of a 1206. "
-        "More parts than places: fix and insulate their joints."
+        "More parts than places: support and sleeve the joints."
     )
     (advice,) = culprit_lines(check)
     assert advice.startswith("Changing one part will not cure it: R1, R2, R3 and R4 are all too")

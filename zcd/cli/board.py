@@ -170,5 +170,7 @@ def check(
     if report or plots:
         once = settings()
         draw(board, result, report, plots, kind=kind, paper=once.paper, meter=once.meter, full=full)
-    print_result(result, as_json, full=full)
+    print_result(
+        result, as_json, full=full, written=" and ".join(filter(None, (report, plots))) or None
+    )
     return 0 if result.status == "pass" or (result.passes and not strict) else 1

@@ -76,5 +76,5 @@ def map_command(
             from zcd.drawing.loss_map import loss_map_figure
 
             save_figure(loss_map_figure(board, result, share), plot)
-    print_result(replace(result, share=share), as_json, full=full)
+    print_result(replace(result, share=share), as_json, full=full, written=plot)
     return 0 if result.locks else 1

@@ -39,7 +39,7 @@ def capture(file: str, board_file: str, plot: str | None, full: bool, as_json: b
     traces = find_traces(load_capture(file), board)
     if plot is not None:
         draw_capture(board, traces, plot)
-    print_result(traces, as_json, full=full)
+    print_result(traces, as_json, full=full, written=plot)
     return 0 if judge_capture(traces).good else 1
 
 

@@ -42,8 +42,11 @@ def print_json(record: dict[str, Any], cautions: Iterable[Caution] = ()) -> None
 FULL_HINT = "All figures, limits and sources: add --full."
 
 
-def print_result(result: Result, as_json: bool, *, full: bool = True, **more: Any) -> None:
-    """Print a result on one screen or in full or, with whatever else there is to tell, as JSON."""
+def print_result(
+    result: Result, as_json: bool, *, full: bool = True, written: str | None = None, **more: Any
+) -> None:
+    """Print a result on one screen or in full, and what file was written; or, with whatever else
+    there is to tell, as JSON."""
     from zcd.renderings import answer_of, rendering_of
 
     rendering = rendering_of(result)
@@ -51,6 +54,8 @@ def print_result(result: Result, as_json: bool, *, full: bool = True, **more: An
         print_json({**rendering.record(result), **more}, rendering.cautions(result))
     else:
         show(rendering.document(result) if full else answer_of(result))
+        if written is not None:
+            say(f"{written} written.")
         if not full:
             click.echo(FULL_HINT)
 
@@ -340,7 +345,7 @@ def print_comparison(
         from zcd.drawing.overlay import overlay_figure
 
         save_figure(overlay_figure(result), plot)
-    print_result(result, as_json, full=full)
+    print_result(result, as_json, full=full, written=plot)
     return result
 
 

@@ -57,7 +57,7 @@ def show_story(
         from zcd.drawing.figures import save_story_plots
 
         save_story_plots(plots, board=board, story=story, kind=kind)
-    print_result(story, as_json, full=full)
+    print_result(story, as_json, full=full, written=plots)
 
 
 def show_stories(board: Board, seconds: float, *, as_json: bool, full: bool) -> None:

@@ -17,6 +17,10 @@ _LINE = re.compile(r"^(line \d+): found ")
 _AFTER_LINE = r"\1, "
 
 
+NOT_BELOW = (" Folders below this one are not searched.", "")
+"""What to know where nothing was found."""
+
+
 def boards_table(entries: Sequence[BoardEntry]) -> Table:
     """A row for each board; what cannot be read follows them."""
     unread = [unread_text(entry.file.name, entry.problem) for entry in entries if entry.problem]
@@ -24,7 +28,9 @@ def boards_table(entries: Sequence[BoardEntry]) -> Table:
         title="Boards",
         columns=("file", "board", "mains", "circuit", "resistors", "coupler"),
         rows=tuple(_row(entry.file.name, entry.board) for entry in entries if entry.board),
-        remark="\n".join((f"{count_text(len(entries), 'board')}.", *unread)),
+        remark="\n".join(
+            (f"{count_text(len(entries), 'board')}.{NOT_BELOW[bool(entries)]}", *unread)
+        ),
         unbroken=(0,),
     )
 
@@ -45,7 +51,7 @@ def _row(name: str, board: Board) -> tuple[str, ...]:
     ohms = ", ".join(f"{n} x {value}" if n > 1 else value for value, n in values.items())
     return (
         plain(name),
-        plain(board.name),
+        plain(board.name.partition(",")[0]),
         _mains(board),
         str(board.topology),
         ohms,

@@ -98,9 +98,8 @@ def _first(lines: tuple[str, ...]) -> tuple[str, ...]:
 
 def headline_text(check: Check) -> str:
     """The verdict in one sentence."""
-    mains = check.board.mains
     inherited = () if check.repair is None else check.repair.inherited
-    band = f"{quantity_text(mains.low_rms_v, '')} to {quantity_text(mains.high_rms_v, 'V')}"
+    band = _band_text(check.board)
     sizes = sizes_of(check, _failed_subjects(check))
     condition = f", if {listed([each.condition for each in sizes])}" if sizes else ""
     sound = f"Sync works from {band} (the band checked)"
@@ -618,7 +617,10 @@ def assumed_text(board: Board) -> str:
         return "Nothing was assumed."
     values: dict[str, list[str]] = {}
     for assumption in sorted(board.assumptions, key=_weight):
-        values.setdefault(assumption.key, []).append(assumption.value)
+        band = assumption.key == "mains.band"
+        values.setdefault(assumption.key, []).append(
+            _band_text(board) if band else assumption.value
+        )
     said = {"mains.frequency"} if "mains.band" in values else set()  # a band is of one frequency
     named = [key for key in values if key in WEIGHTY and key not in said][:MOST_ASSUMED]
     texts = [f"{_key_text(key)} {' or '.join(values[key])}" for key in named]
@@ -626,6 +628,11 @@ def assumed_text(board: Board) -> str:
     if more:
         texts.append(f"{more} more")
     return plain(f"Assumed: {listed(texts)}.")
+
+
+def _band_text(board: Board) -> str:
+    low, high = board.mains.low_rms_v, board.mains.high_rms_v
+    return f"{quantity_text(low, '')} to {quantity_text(high, 'V')}"
 
 
 def _weight(assumption: Assumption) -> int:

@@ -86,7 +86,7 @@ def _outlook_section(check: Check, pictures: Sequence[Picture]) -> Section:
         return Section("", ())
     from zcd.report.of_outlook import outlook_tables
 
-    return Section("Outlook", (*pictures, *outlook_tables(check)))
+    return Section("Outlook", (*pictures, *outlook_tables(check)), answer=True)
 
 
 def end_sections(board: Board, *cautions: Section) -> tuple[Section, ...]:

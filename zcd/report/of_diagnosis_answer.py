@@ -75,6 +75,8 @@ def answer_document(case: Case) -> Document:
     if job.codes and (flags := flags_line(job)):
         blocks.append(Paragraph(flags))
     support, against = telling_readings(case.atlas, diagnosis, job.flags)
+    if diagnosis.ranked[0].probability < MIN_TELLING:  # nothing is named
+        support = against = ()
     doubted = () if diagnosis.suspects else against  # the suspects are told with what to do
     last = () if support else diagnosis.measured[-MOST_NAMED:]
     for title, named in (

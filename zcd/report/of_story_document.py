@@ -70,6 +70,11 @@ def _when(story: Story) -> tuple[Block, ...]:
     return (Facts(first_events(story)), *([Paragraph(guessed)] if guessed else []))
 
 
+BY_SIZE = "A cause in two rows raises the flags of both, by how far the part has drifted."
+NARROW_RATIO = 0.2
+"""Ends that are no farther apart than this share of the largest value are told by their middle."""
+
+
 def table_document(table: StoryTable) -> Document:
     """All causes against flags."""
     return Document(
@@ -79,6 +84,7 @@ def table_document(table: StoryTable) -> Document:
                 "Causes by the flags they raise",
                 (
                     Facts(by_flags(table.stories)),
+                    Paragraph(BY_SIZE),
                     Paragraph(
                         "Why one of them does: zcd story "
                         f'{plain(table.board.file)} --cause "{_first_cause(table)}"'
@@ -154,20 +160,24 @@ def _reading_sections(causes: CausesForFlags, plan: Trip) -> tuple[Section, ...]
         line = (
             f"{to_tell} the sides apart: {causes.told.reading.words} ({causes.told.where}{relay}). "
         )
-        blocks.append(Paragraph(f"{line}{'; '.join(_answers(causes.told))}."))
+        blocks.append(Paragraph(f"{line}{_answers(causes.told)}."))
     if plan.steps:
         blocks.append(Paragraph(next_line(causes.board, causes.flags)))
     return (Section(title, tuple(blocks), answer=True),)
 
 
-def _answers(side_test: SideTest) -> list[str]:
-    """What the meter shows, for each side; sides that show the same together."""
-    sides: dict[str, list[str]] = {}
-    for side, (low, _, high) in side_test.shown.items():
-        ends = [show_value(side_test.reading.function, end) for end in (low, high)]
-        span = ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
-        sides.setdefault(span, []).append(side)
-    return [f"{span}: {' or '.join(same)}" for span, same in sides.items()]
+def _answers(side_test: SideTest) -> str:
+    """About what the meter shows, for each side; sides that show the same together."""
+    function, sides = side_test.reading.function, dict[str, list[str]]()
+    most = max(abs(middle) for _, middle, _ in side_test.shown.values())
+    for side, (low, middle, high) in side_test.shown.items():
+        shown = f"{show_value(function, low)} to {show_value(function, high)}"
+        if abs(high - low) <= NARROW_RATIO * most:
+            near = 0.0 if abs(middle) < NARROW_RATIO * most else middle
+            shown = f"about {show_value(function, near, digits=2)}"
+        sides.setdefault(shown, []).append(side)
+    texts = "; ".join(f"{shown}: {' or '.join(same)}" for shown, same in sides.items())
+    return f"{texts[:1].upper()}{texts[1:]}"
 
 
 def _end_sections(board: Board, due: Sequence[Caution]) -> tuple[Section, ...]:

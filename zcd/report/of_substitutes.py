@@ -492,7 +492,7 @@ def pads_line(found: Substitutes, shown: int) -> str:
                 larger |= {part.style: pad for part in new if part.style in above}
     lines = [f"A {size} does not fit the pads of a {pad}." for size, pad in larger.items()]
     if more:
-        lines.append("More parts than places: fix and insulate their joints.")
+        lines.append("More parts than places: support and sleeve the joints.")
     return " ".join(lines)
 
 

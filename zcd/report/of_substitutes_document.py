@@ -31,7 +31,7 @@ SCREEN_LINES = 18
 """Headings and proposals of one screen, and what is said of the original."""
 BRIEF_CAUTIONS = (
     "CAUTION: Unplug, discharge and prove dead before you solder. Local codes and",
-    "licensed practice go first. Flame-proof parts are replaced by flame-proof ones.",
+    "licensed practice come first. Replace flame-proof parts by flame-proof ones.",
 )
 OF_CAPACITORS = "Mains capacitors: class X2 (IEC 60384-14). Keep their discharge resistor."
 """Where one is to be replaced."""
