@@ -13,7 +13,7 @@ resistors = [
     "39k",                                    # 1/4 W, 5 % where nothing else is written
     {value = "68k", count = 2},
     {values = ["22k", "56k", "91k"], style = "1206", tolerance = "1 %", count = 20},
-    {series = "E12", style = "1/2 W"},        # a kit: E6, E12, E24, E48 or E96, 1 kΩ to 10 MΩ
+    {series = "E12", style = "1/2 W"},        # a kit, 1 kΩ to 10 MΩ: E6, E12 (10 %), E24 ...
     # a part's own sheet goes before the style's limits:
     {value = "180k", style = "1 W", power = "0.9 W", working_voltage = "350 V"},
 ]

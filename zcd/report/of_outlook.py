@@ -148,5 +148,5 @@ def lost_text(years: float) -> str:
     ('7.5 years', 'from the beginning', 'not in 40 years')
     """
     if years == 0.0:
-        return "lost when new"
+        return "from the beginning"
     return years_text(years) if years <= YEARS[-1] else f"not in {YEARS[-1]:g} years"

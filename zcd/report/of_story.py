@@ -185,8 +185,8 @@ def assumed_times_line(assumptions: Sequence[Assumption]) -> str:
     if not named:
         return ""
     return (
-        f"Assumed times of the controller: {', '.join(named)}. Write those of your machine into "
-        "[supervision] of the board file."
+        f"Assumed: {', '.join(named)}; the fan's figures too. Write those of your machine into "
+        "[supervision] and [fan] of the board file."
     )
 
 

@@ -65,7 +65,7 @@ def _sync_line(story: Story) -> str:
     if not sight.good:
         why = RULE_WORDS[sight.failed_rule].broken if sight.failed_rule else FADES
         return f"The controller gets no good sync pulses ({why}), so it cannot lock."
-    return "The sync pulses are good: the controller has lock."
+    return "The controller accepts the sync pulses."
 
 
 def _fan_line(story: Story) -> str:
