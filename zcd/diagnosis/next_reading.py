@@ -53,7 +53,7 @@ SMALL_CHANGE = 1.0
 """The same of a bench supply put on or taken off, or of the load switched."""
 AS_MUCH = 0.8
 """A dead reading that tells, for its cost, so much of what a live one does goes before it."""
-OUTCOMES = 8
+OUTCOMES = 12
 STILL_LIKELY = 0.05
 """Share of the likeliest fault's probability from which an answer is explained by a fault."""
 MAINS_FACTOR = 1.5

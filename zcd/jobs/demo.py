@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 FILES = ("board.toml", "job.toml", "repaired.toml")
 DEFAULT_FOLDER = "zcd-demo"
 NEXT = (
-    "Try next, in that folder: zcd readings board.toml; zcd diagnose board.toml --ask; "
+    "Try next, in that folder: zcd readings board.toml; zcd diagnose board.toml; "
     "zcd substitute board.toml --for OC1; zcd check repaired.toml --was board.toml.",
 )
 _TEMPLATES = Path(__file__).with_name("templates") / "demo"

@@ -343,7 +343,7 @@ def _story_section(case: Case, full: bool) -> Section:
     first = _failed(case)
     board = case.job.board
     causes = [cause for cause in causes_of(board) if cause.key == first.key]
-    if not causes:
+    if not causes or not case.job.flags:
         return Section("", ())
     (story,) = stories_of(board, [of_severity(causes[0], first.severity)])
     if SYNC in case.job.flags and SYNC not in story.flags:

@@ -84,13 +84,21 @@ def _over_text(reading: Reading, circuit: Circuit) -> tuple[str, tuple[Element, 
         return "", ()
     if over := parts_over(circuit, reading.red, reading.black):
         refs = over.split(", ")
-        names = ", ".join(_piece_words(ref, circuit) for ref in refs)
-        return f"across {names}", tuple(circuit[ref] for ref in refs)
+        return f"across {side_by_side(refs, circuit)}", tuple(circuit[ref] for ref in refs)
     row = parts_between(circuit, reading.red, reading.black) if dead else ()
     if not row:
         return "", ()
     ends = " to ".join(part_words(ref) for ref in (row[0], row[-1]))
     return f"across {ends}", tuple(circuit[ref] for ref in row)
+
+
+def side_by_side(refs: Sequence[str], circuit: Circuit) -> str:
+    """Parts across the same two points, such as ``OC1 LEDs with R23``."""
+    return " with ".join(
+        _piece_words(ref, circuit) + ("s" if f"{ref}2" in refs else "")
+        for ref in refs
+        if not ref.endswith(".led2")
+    )
 
 
 def _piece_words(ref: str, circuit: Circuit) -> str:

@@ -17,7 +17,7 @@ from zcd.diagnosis.readings import AccessLevel, Reading, parts_between, parts_ov
 from zcd.report.cautions import LOCAL, SHORT_CAUTIONS
 from zcd.report.document import Cautions, Document, Paragraph, Section
 from zcd.report.of_board import no_sync_line, read_as_line, unread_line
-from zcd.report.of_diagnosis import cautions_for, spread_text
+from zcd.report.of_diagnosis import cautions_for, side_by_side, spread_text
 from zcd.report.table import Table
 from zcd.report.text import plain, quantity_text, wrapped
 
@@ -174,6 +174,8 @@ def _legend(board: Board, sides: Sequence[AccessLevel], rows: Sequence[Sequence[
     if any(str(row[2]).endswith(" or 0") or str(row[2]).startswith("0, or") for row in rows):
         ref = board.optocoupler.ref
         words.append(f"or 0: at an end of the grade of {ref} pulses may be too short to count.")
+    if re.search(r"\bD\w* reversed", places):
+        words.append("reversed: red probe on the banded end.")
     if "duty" in places:
         words.append("duty: share of time LOW; if your meter counts high, take it from 100 %.")
     if "feed" in places:
@@ -221,7 +223,7 @@ def short_reading(reading: Reading, circuit: Circuit) -> str:
         over = f"{row[0]} to {row[-1]}" if row else ""
     red, black = (joint_text(node, circuit) for node in (reading.red, reading.black))
     if reading.function.row.dead and ", " in over:
-        return f"{reading.function} {red}, {black} ({_side_by_side(over.split(', '))})"
+        return f"{reading.function} {red}, {black} ({side_by_side(over.split(', '), circuit)})"
     simple = over not in circuit or not isinstance(circuit[over], Phototransistor)
     if reading.function.row.dead and reading.function.value == "ohm" and over and simple:
         names = " to ".join(part_words(ref) for ref in over.split(" to "))
@@ -231,15 +233,6 @@ def short_reading(reading: Reading, circuit: Circuit) -> str:
         return f"ohm {names}{turned}"
     usual = reading.power is usual_power(reading.function)
     return f"{reading.function} {red}, {black}{'' if usual else f' {reading.power}'}"
-
-
-def _side_by_side(refs: Sequence[str]) -> str:
-    """Parts across the same two points, such as ``OC1 LEDs with R23``."""
-    names = []
-    for ref in refs:
-        if not ref.endswith(".led2"):
-            names.append(part_words(ref) + ("s" if f"{ref}2" in refs else ""))
-    return " with ".join(names)
 
 
 def _best_told(line: ExpectedReading, circuit: Circuit, new: Collection[str]) -> list[str]:
