@@ -96,7 +96,7 @@ def test_board_file_is_a_job_without_readings(folder: Path) -> None:
 
 BAD = {
     "unknown key": (BOARD + "colour = 3", "job.toml: colour: found",
-                    "allowed: version, board, note"),
+                    "allowed: version, board, appliance, note"),
     "unknown key of a reading": (READING + 'function = "dc"\nvalue = 1\nzinc = 2',
                                  "readings[1].zinc", "allowed: function"),
     "missing board file": ('board = "gone.toml"', 'board: found "gone.toml"',

@@ -92,7 +92,7 @@ def prompt_text(*texts: str) -> str:
 def test_the_prompt_explains_the_answers_still_likely() -> None:
     text = prompt_text("ohm feed chain.2 2.73M")
     assert "Likeliest: R" in text
-    meaning = text.partition("Measure ")[2]
+    meaning = text.partition(": ohms ")[2]
     assert re.search(r"Ω: R[12] drift;? ", meaning)
     assert "a good board" not in meaning
     assert "--full" not in text
@@ -128,7 +128,7 @@ def test_plan_stays_in_one_state_of_the_board() -> None:
 def test_part_to_change_comes_first_with_the_reading_that_says_so() -> None:
     lines = lines_of(answer_document(case_of("ohm feed chain.2 OL", "ohm R1 110k", "ohm R2 OL")))
     assert lines[1].startswith("Replace R2: open")
-    assert any("OL (good board 240 k" in line for line in lines)
+    assert any(re.search(r"OL \(good board 2\d\d kΩ to 2\d\d kΩ\)", line) for line in lines)
 
 
 def test_a_board_without_sync_as_described_is_not_called_good_in_silence() -> None:
@@ -143,9 +143,9 @@ def test_one_reading_alone_is_to_be_confirmed() -> None:
     """What a colleague would say: it is open; measure once more. Lifting it shows nothing new."""
     first = " ".join(lines_of(answer_document(case_of("ohm R2 OL"))))
     assert "R2" in first
-    assert "take it once more to be sure" in first or "settles it" in first
+    assert "take it once more to be sure" in first or "To settle it" in first
     high = " ".join(lines_of(answer_document(case_of("ohm R2 1M"))))
-    assert "lift one end of R2 and measure it once more" in high or "settles it" in high
+    assert "lift one end of R2 and measure it once more" in high or "To settle it" in high
     twice = " ".join(lines_of(answer_document(case_of("ohm R2 OL", "ohm feed chain.2 OL"))))
     assert "Replace R2" in twice
     assert "once more" not in twice
@@ -175,21 +175,22 @@ def test_a_good_sync_circuit_leads_to_the_fan() -> None:
     assert "settles it" not in text
 
 
-def test_cautions_are_those_of_the_most_dangerous_reading_listed() -> None:
+def test_live_parts_are_no_part_of_another_plan() -> None:
     dictionary = make_fault_dictionary(parse_board(PROOFER), usual_meter())
     texts = ("ohm R1 to R2 66k", "dc pin 3.3")
     log = tuple(parse_reading(text, dictionary.circuit) for text in texts)
     job = Job(board=dictionary.board, meter=dictionary.meter, log=log, flags=("sync",))
     case = Case(job=job, atlas=dictionary, diagnosis=diagnose(dictionary, log, flags=("sync",)))
     trip = plan_trip(dictionary, case.diagnosis, flags=("sync",))
-    sides = [step.access for step in trip.steps]
-    assert sides[0] is not AccessLevel.MAINS
-    assert AccessLevel.MAINS in sides
+    sides = {step.access for step in trip.steps}
+    assert len(trip.steps) > 1
+    assert AccessLevel.MAINS not in sides or len(sides) == 1
     for document in (
         answer_document(case),
-        prompt_document(case.diagnosis, trip, case.circuit, {AccessLevel.ISOLATED}),
+        prompt_document(case.diagnosis, trip, case.circuit),
     ):
-        assert "CAUTION: LIVE MAINS" in " ".join(lines_of(document))
+        live = "CAUTION: LIVE MAINS" in " ".join(lines_of(document))
+        assert live is (AccessLevel.MAINS in sides)
 
 
 def test_every_side_has_cautions_of_its_own() -> None:

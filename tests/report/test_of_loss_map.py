@@ -66,7 +66,7 @@ def test_title_speaks_of_the_other_axis_where_this_one_has_no_end() -> None:
 def test_sheet_has_a_line_for_each_way() -> None:
     rows = loss_map_table(lost_below(0.2)).rows
     assert rows[2] == ("remaining CTR", "100 %", "below 20 %", "5 times", "edge offset")
-    assert rows[0][2:] == ("not down to 69 V", "", "")
+    assert rows[0][2:] == ("not down to 36 V", "", "")
     assert len(rows) == 4
 
 

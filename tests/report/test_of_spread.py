@@ -38,8 +38,8 @@ def test_corners_are_part_of_the_verdict() -> None:
     assert not whole.passes
     assert headline_text(whole) == "FAILS: R2 is overloaded."
     (line,) = finding_lines(whole)
-    assert line.startswith("FAIL: R2 voltage 8")
-    assert "(limit 80 V) where tolerances add up (" in line
+    assert line.startswith("FAIL: R2 voltage 1")
+    assert "peak (limit 80 V rms, 113 V peak) where tolerances add up (" in line
     assert "harmonic 5 at the peak 6 %, mains voltage 126 V, R1 x 0.95" in squeezed(printed(whole))
 
 

@@ -148,6 +148,6 @@ def retest(
         from zcd.report.text import count_text, plain
 
         count = count_text(len(earlier), "earlier reading")
-        since = f" With {count} from it, since the repair." if earlier else ""
+        since = f" {count} since the repair counted too." if earlier else ""
         say(f"Kept in {plain(job_file)}.{since} {command_line(result, file, job_file)}".strip())
     return 0 if result.good else 1

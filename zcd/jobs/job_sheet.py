@@ -316,7 +316,7 @@ def _tables(case: Case) -> tuple[Block, ...]:
     result, circuit, job = case.diagnosis, case.circuit, case.job
     if not result.measured:
         return ()
-    compared = compared_table(result.measured, job.board, circuit, job.meter)
+    compared = compared_table(result.measured, case.atlas)
     # once it is known what it was, what it might have been is beside the point
     return (compared, ranked_table(result, circuit)) if job.closed is None else (compared,)
 

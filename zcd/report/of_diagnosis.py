@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, Element, Junction, Phototransistor, Resistance, is_hidden
 from zcd.circuit.points import PART_ENDINGS, diode_of_bridge, joint_text, leads_text, part_words
-from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading
+from zcd.diagnosis.expected_readings import ExpectedRange, ExpectedReading, good_board
+from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.job import Job
-from zcd.diagnosis.meters import OVERLOAD, Meter
+from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.next_reading import Answer, Suggestion
-from zcd.diagnosis.node_readings import expected_readings
 from zcd.diagnosis.rank import Diagnosis, Ranked, present, together_names
 from zcd.diagnosis.reading_syntax import show_measured, show_value
 from zcd.diagnosis.readings import (
@@ -375,14 +374,16 @@ def measured_table(measured: Iterable[Measured], circuit: Circuit) -> Table:
     return Table(title="Readings taken", columns=columns, rows=rows, right=(0, 3))
 
 
-def compared_table(
-    measured: Sequence[Measured], board: Board, circuit: Circuit, meter: Meter
-) -> Table:
+def good_text(reading: Reading, dictionary: FaultDictionary) -> str:
+    """What a reading shows on a good board."""
+    return spread_text(reading.function, good_board(dictionary, reading))
+
+
+def compared_table(measured: Sequence[Measured], dictionary: FaultDictionary) -> Table:
     """The readings taken, beside what the same meter shows on a good board."""
-    taken = measured_table(measured, circuit)
-    readings = [m.reading for m in measured]
-    good = expected_readings(readings, board, circuit, meter)
-    rows = tuple((*row, show_measured(m)) for row, m in zip(taken.rows, good, strict=True))
+    taken = measured_table(measured, dictionary.circuit)
+    good = (good_text(m.reading, dictionary) for m in measured)
+    rows = tuple((*row, text) for row, text in zip(taken.rows, good, strict=True))
     return replace(
         taken, columns=(*taken.columns, "good board"), rows=rows, right=(*taken.right, 4)
     )

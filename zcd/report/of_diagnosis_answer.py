@@ -10,7 +10,6 @@ from zcd.board.model import Board
 from zcd.circuit.elements import Circuit, DcSource
 from zcd.circuit.points import diode_of_bridge
 from zcd.diagnosis.case import Case
-from zcd.diagnosis.expected_readings import good_board
 from zcd.diagnosis.faults import HEALTHY, Fault, includes
 from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.meters import OVERLOAD, Meter
@@ -28,9 +27,9 @@ from zcd.report.of_board import no_sync_line, read_as_line, unread_line
 from zcd.report.of_diagnosis import (
     answers_text,
     flags_line,
+    good_text,
     hidden_line,
     reading_text,
-    spread_text,
     state_line,
     suspects_line,
 )
@@ -457,7 +456,7 @@ def because_lines(measured: Sequence[Measured], case: Case) -> tuple[str, ...]:
     """Readings, each beside those of a good board."""
     return tuple(
         f"{reading_text(m.reading, case.circuit)}: {show_measured(m)} (good board "
-        f"{spread_text(m.reading.function, good_board(case.atlas, m.reading))})"
+        f"{good_text(m.reading, case.atlas)})"
         for m in measured
     )
 
