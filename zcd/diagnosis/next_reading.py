@@ -223,25 +223,27 @@ def best_reading(
     best: tuple[float, Reading, Expected] | None = None
     dead: tuple[float, Reading, Expected] | None = None
     for doubt in doubts:
-        again = doubt.measured.reading
-        worth, cost = _worth_again(dictionary, doubt, posterior), _cost(dictionary, again, power)
-        effort = _effort(dictionary, again, power)
-        if worth_taking(worth, cost, weary) and (best is None or worth.bits / effort > best[0]):
-            best = worth.bits / effort, again, worth
-    for reading in sorted(readings, key=lambda r: _effort(dictionary, r, power)):
-        cost, effort = _cost(dictionary, reading, power), _effort(dictionary, reading, power)
-        if best is not None and most / effort <= best[0]:
+        worth, cost = (
+            _worth_again(dictionary, doubt, posterior),
+            _cost(dictionary, doubt.measured.reading, power),
+        )
+        if worth_taking(worth, cost, weary) and (best is None or worth.bits / cost > best[0]):
+            best = worth.bits / cost, doubt.measured.reading, worth
+    for reading in sorted(readings, key=lambda r: _cost(dictionary, r, power)):
+        cost = _cost(dictionary, reading, power)
+        if best is not None and most / cost <= best[0]:
             break  # not even a reading that tells all would be worth this trouble
         if progress is not None and not dictionary.has(reading):
             progress(reading.words)
         worth = expected(dictionary.spectrum(reading), posterior)
         if not worth_taking(worth, cost, weary):
             continue
-        if best is None or worth.bits / effort > best[0]:
-            best = worth.bits / effort, reading, worth
+        if best is None or worth.bits / cost > best[0]:
+            best = worth.bits / cost, reading, worth
         side = access_level(dictionary.circuit, reading)
-        if side is AccessLevel.DEAD and (dead is None or worth.bits / effort > dead[0]):
-            dead = worth.bits / effort, reading, worth
+        own = worth.bits / COSTS[side]
+        if side is AccessLevel.DEAD and (dead is None or own > dead[0]):
+            dead = own, reading, worth
     if best is not None and dead is not None and _on_mains(dictionary, best[1]):
         best = dead if dead[0] >= AS_MUCH * best[0] else best
     return None if best is None else _suggestion(dictionary, posterior, best[1], best[2], doubts)
@@ -273,13 +275,6 @@ def choices_of(
 def _cost(dictionary: FaultDictionary, reading: Reading, power: Power) -> float:
     """Effort and danger of a reading, and of bringing the board into the state for it."""
     return COSTS[access_level(dictionary.circuit, reading)] + change_cost(power, reading.power)
-
-
-def _effort(dictionary: FaultDictionary, reading: Reading, power: Power) -> float:
-    """What the readings worth taking are ordered by: the same, but for unplugging, as the leads of
-    another live reading would go on unplugged too."""
-    dead = reading.power is Power.DEAD
-    return _cost(dictionary, reading, Power.DEAD if dead else power)
 
 
 def change_cost(now: Power, wanted: Power) -> float:

@@ -167,7 +167,7 @@ def diagnose(
     -------
     diagnosis : Diagnosis
     """
-    power, answers = measured[-1].reading.power if measured else Power.DEAD, len(measured)
+    power, answers = _power_now(measured), len(measured)
     measured = merge_repeats(measured, dictionary.meter)
     dictionary.prepare([m.reading for m in measured], progress)
     weights, none = posterior_weights(dictionary, measured, flags)
@@ -233,6 +233,13 @@ def diagnose(
         slips=unit_slips(dictionary, measured) if suspects else (),
         stopped=_why_stopped(alarm, suggestion, sure=sure, contradicted=contradicted),
     )
+
+
+def _power_now(measured: Sequence[Measured]) -> Power:
+    """State of the board to go on from: dead readings come first, so that a board on which there
+    is none yet is unplugged, whatever was read before."""
+    states = [m.reading.power for m in measured]
+    return states[-1] if Power.DEAD in states else Power.DEAD
 
 
 def _why_stopped(
