@@ -94,7 +94,7 @@ def test_the_prompt_explains_the_answers_still_likely() -> None:
     assert "Likeliest: R" in text
     meaning = text.partition(": ohms ")[2]
     assert re.search(r"Ω: R[12] drift;? ", meaning)
-    assert "a good board" not in meaning
+    assert ": a good board" not in meaning
     assert "--full" not in text
 
 

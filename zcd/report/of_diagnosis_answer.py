@@ -164,16 +164,16 @@ def unkept_line(case: Case) -> str:
 def end_lines(case: Case) -> tuple[str, ...]:
     """What is left to do once it is settled, one order a line."""
     job, diagnosis = case.job, case.diagnosis
-    board_file = "FILE" if job.board_file is None else file_name(job.board_file)
     if job.closed is not None:
         return ()
-    if job.file is None:
-        return (hidden_line(diagnosis, case.circuit), fan_line(diagnosis, board_file))
-    return work_lines(diagnosis, case.board, case.circuit, board_file, file_name(job.file))
+    if job.board_file is None:
+        return (hidden_line(diagnosis, case.circuit), fan_line(diagnosis, "BOARD"))
+    job_file = None if job.file is None else file_name(job.file)
+    return work_lines(diagnosis, case.board, case.circuit, file_name(job.board_file), job_file)
 
 
 def work_lines(
-    diagnosis: Diagnosis, board: Board, circuit: Circuit, board_file: str, job_file: str
+    diagnosis: Diagnosis, board: Board, circuit: Circuit, board_file: str, job_file: str | None
 ) -> tuple[str, ...]:
     """The work that is left once a fault is found, one order a line; empty while there is none."""
     if line := fan_line(diagnosis, board_file):
@@ -182,7 +182,7 @@ def work_lines(
     if diagnosis.stopped != "sure" or first is None or first.key == HEALTHY.key:
         return ()
     part = first.repair.split()[0]
-    measure = f"zcd retest {board_file} --job {job_file}"
+    measure = f"zcd retest {board_file}" + (f" --job {job_file}" if job_file else "")
     if first.mode == "reversed":
         return (
             "Next: swap the probes and read it again.",
@@ -199,8 +199,9 @@ def work_lines(
         f"{'Fit' if first.is_replaced else 'Mend'} it. {hidden_line(diagnosis, circuit)}".strip(),
         f'Enter the new readings: {measure} -r "dc pin ..." -r "frequency ..." (if you fitted '
         f"another value or type: zcd new --like {board_file} repaired.toml, and give that file)",
-        f'Close the job: zcd close {job_file} --found "{first.key}"',
     ]
+    if job_file is not None:
+        orders.append(f'Close the job: zcd close {job_file} --found "{first.key}"')
     return tuple(f"{number}. {order}" for number, order in enumerate(orders, 1))
 
 

@@ -77,7 +77,7 @@ def _more_line(result: Replacements) -> str:
     found = result.found
     judged = any(answer.proposals for answer in found.answers)
     passes = "Each passes the check. " if judged and not found.original.failed else ""
-    more = "Parts that change more: --any." if found.answers and not found.others else ""
+    more = "For parts that change more, add --any." if found.answers and not found.others else ""
     if few_tried(found.board, len(found.answers)):
         ref = next(part.ref for answer in found.answers for part in answer.replaced)
         more = f"With a capacitor on the mains side only the nearest is tried; --for {ref} tries "
