@@ -115,8 +115,8 @@ def test_overload_is_null() -> None:
 def test_diagnosis_is_whole(texts: tuple[str, ...]) -> None:
     result, record = case(texts).diagnosis, of_case(texts)
     assert set(record) == {
-        "board", "flags", "conclusion", "stopped", "alike", "measured", "suspects", "unseen",
-        "ranked", "next_reading", "assumptions", "read_as", "codes",
+        "board", "flags", "conclusion", "stopped", "alike", "alike_ratio", "measured", "suspects",
+        "unseen", "ranked", "next_reading", "assumptions", "read_as", "codes",
     }  # fmt: skip
     assert record["board"] == "Ostrel D3 mushroom dryer, invented"
     assert record["flags"] == ["sync", "fan"]

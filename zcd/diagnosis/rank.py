@@ -140,6 +140,14 @@ class Diagnosis:
     slips: tuple[UnitSlip, ...] = ()
     stopped: str = ""
 
+    @property
+    def named_ratio(self) -> float:
+        """Probability that what is named is there, alone or beside a second fault."""
+        first = self.indistinguishable[0]
+        if len(self.indistinguishable) > 1:
+            return sum(r.probability for r in self.indistinguishable)
+        return present(self.ranked) if first is self.ranked[0] else first.probability
+
 
 def diagnose(
     dictionary: FaultDictionary,

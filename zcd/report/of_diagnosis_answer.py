@@ -147,9 +147,7 @@ def unconfirmed_text(diagnosis: Diagnosis) -> str:
     first = diagnosis.indistinguishable[0]
     if diagnosis.stopped != "sure" or len(diagnosis.indistinguishable) > 1:
         return verdict_line(diagnosis)
-    ranked = diagnosis.ranked
-    chance = present(ranked) if first is ranked[0] else first.probability
-    return f"{fault_name(first)} ({probability_text(chance)} sure)."
+    return f"{fault_name(first)} ({probability_text(diagnosis.named_ratio)} sure)."
 
 
 def unkept_line(case: Case) -> str:
@@ -291,14 +289,14 @@ def verdict_line(diagnosis: Diagnosis) -> str:
         likely = f"{ranked[0].key} {probability_text(ranked[0].probability)}"
         return f"Not settled: readings contradict each other. Most likely: {likely}."
     if len(alike) > 1 and diagnosis.suggestion is None:
-        share = probability_text(sum(r.probability for r in alike))
+        share = probability_text(diagnosis.named_ratio)
         names = ", ".join(together_names(alike))
         swap = f" {line}" if (line := swap_line(alike)) else ""
         return f"One of these ({share}), no reading that pays tells them apart: {names}.{swap}"
     if diagnosis.stopped == "sure":
         first = alike[0]
-        chance = present(ranked) if first is ranked[0] else first.probability
-        line = f"{repair_text(first, ranked).removesuffix('.')} ({probability_text(chance)} sure)."
+        sure = probability_text(diagnosis.named_ratio)
+        line = f"{repair_text(first, ranked).removesuffix('.')} ({sure} sure)."
         return f"{line}{_second_text(first, ranked[0])}{neighbours_text(first)}"
     end = "" if diagnosis.suggestion else " No reading left would settle it."
     if ranked[0].fault is not None and (chance := present(ranked)) >= PROBABLY:

@@ -16,7 +16,7 @@ from zcd.diagnosis.functions import Function, Method
 from zcd.diagnosis.job_history import FaultStatistics, search
 from zcd.diagnosis.next_reading import Suggestion
 from zcd.diagnosis.node_readings import expected_readings
-from zcd.diagnosis.rank import Diagnosis, present
+from zcd.diagnosis.rank import Diagnosis
 from zcd.diagnosis.reading_syntax import place_text, show_measured
 from zcd.diagnosis.readings import (
     AccessLevel,
@@ -322,10 +322,8 @@ def _found(diagnosis: Diagnosis, board: Board, circuit: Circuit) -> Found:
     is_named = diagnosis.stopped == "sure" and first is not None and first.fault is not None
     if is_named:
         assert first is not None
-        is_first = first is diagnosis.ranked[0]
-        chance = present(diagnosis.ranked) if is_first else first.probability
         what, _, todo = first.words.partition(":")
-        headline = f"{sentence(what.strip()).removesuffix('.')} ({probability_text(chance)})"
+        headline = f"{sentence(what.strip()).removesuffix('.')} ({probability_text(diagnosis.named_ratio)})"
         lines.append(sentence(todo.strip()) if todo else "")
         lines.append(confirm_line(diagnosis))
     return Found(
