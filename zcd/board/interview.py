@@ -26,6 +26,7 @@ ARRANGEMENTS = {
     "5": Topology.TWO_LED,
 }
 SIZE = "chain.style"
+SIZES = "type a size such as 0805, 1206, 1/4 W or 1/2 W, or a maker's type"
 """The key of a board file for it."""
 NOT_KNOWN = "not known"
 _SERIES = (Topology.HALF_WAVE, Topology.HALF_WAVE_CLAMPED, Topology.BRIDGE)
@@ -216,16 +217,22 @@ class Interview:
             self._paths = (*self._paths, given)
             return understood
         given = given or "; ".join(self._paths)
-        if not given:
-            raise InputError("found nothing; type what is printed, or ? where it cannot be read")
         if question.choices:
             numbers = tuple(str(k) for k in range(1, len(question.choices) + 1))
             if given not in numbers:
-                raise InputError(f'found "{given}"; type {" or ".join(numbers)}')
+                found = f'"{given}"' if given else "nothing"
+                raise InputError(f"found {found}; type {' or '.join(numbers)}")
+        if not given:
+            raise InputError("found nothing; type what is printed, or ? where it cannot be read")
         if question.key == "arrangement" and given not in ARRANGEMENTS:
             given = TRACED
         tried = Interview({**self.answers, question.key: given})
-        board = tried.so_far()
+        try:
+            board = tried.so_far()
+        except InputError:
+            if question.key != "size":
+                raise
+            raise InputError(f'found "{given}"; {SIZES}, or Enter where it is not known') from None
         low, high = PLATE_V
         if question.key == "mains" and not low <= board.mains.rms_v <= high:
             allowed = f'a mains voltage from {low:g} V to {high:g} V, such as "230 V 50 Hz"'
