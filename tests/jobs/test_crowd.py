@@ -60,7 +60,7 @@ def test_one_of_many_closes_the_job(job_file: Path, count: int) -> None:
     assert told[winner].out == "job.toml closed: R2 drift. Next: zcd report job.toml\n"
     for said in told[:winner] + told[winner + 1 :]:
         require_told(said)
-        assert "already closed on 2" in said.err
+        assert "found a job that was closed on 2" in said.err
         assert said.out == ""
     job = load_job(job_file)
     assert (job.found, job.repair) == ("R2 drift", f"by {winner}")

@@ -209,7 +209,7 @@ def test_notes_and_retests_of_others_stay(folder: Path) -> None:
         ("4.983 V", "4.9 V", "changes made by somebody else"),
         ("dryer.toml", "other.toml", "changes made by somebody else"),
         ("version", 'closed = 2026-05-06\nfound = "R2 drift"\nversion',
-         'already closed on 2026-05-06 as "R2 drift"'),
+         'found a job that was closed on 2026-05-06 as "R2 drift"; allowed: an open job'),
     ],
     ids=["flags", "meter", "reading", "board", "closed"],
 )  # fmt: skip

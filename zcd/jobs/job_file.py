@@ -273,7 +273,10 @@ def already_closed(text: JobText) -> InputError:
     """Tell that a job has been closed, and as what."""
     was, on = text.plain.get("found", ""), text.plain["closed"]
     as_what = f' as "{was}"' if was else ""
-    return InputError(f"{text.name}: already closed on {on}{as_what}; to change it, edit the file")
+    return InputError(
+        f"{text.name}: found a job that was closed on {on}{as_what}; allowed: an open job "
+        "(to change it, edit the file)"
+    )
 
 
 def version_of(data: bytes) -> str:
