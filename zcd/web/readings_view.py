@@ -323,7 +323,8 @@ def _found(diagnosis: Diagnosis, board: Board, circuit: Circuit) -> Found:
     if is_named:
         assert first is not None
         what, _, todo = first.words.partition(":")
-        headline = f"{sentence(what.strip()).removesuffix('.')} ({probability_text(diagnosis.named_ratio)})"
+        sure = probability_text(diagnosis.named_ratio)
+        headline = f"{sentence(what.strip()).removesuffix('.')} ({sure})"
         lines.append(sentence(todo.strip()) if todo else "")
         lines.append(confirm_line(diagnosis))
     return Found(
