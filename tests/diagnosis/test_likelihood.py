@@ -19,6 +19,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import (
     BREADTHS,
     JUMPS,
+    MOST_REACH,
     NEAR_JUMPS,
     NEAR_OTHER,
     OUTLIER_SHARE,
@@ -67,18 +68,21 @@ def test_a_local_reading_tells_of_entries_not_of_samples() -> None:
     assert not np.any(dictionary().fit(PIN).averaged)
 
 
-@pytest.mark.parametrize("breadth", [1.0, 3.0])
-def test_a_broader_sample_stands_for_more_of_its_neighbourhood(breadth: float) -> None:
-    """Its error and so many times half the distance between its neighbours, in quadrature."""
+@pytest.mark.parametrize(("breadth", "capped"), [(1.0, False), (3.0, True)])
+def test_a_broader_sample_stands_for_more_of_its_neighbourhood(
+    breadth: float, capped: bool
+) -> None:
+    """Its error and so many times half the distance between its neighbours, in quadrature; no more
+    than the bandwidth of a normal density (`MOST_REACH`)."""
     fit = dictionary().fit(PIN)
     row = int(entries("R2 drift")[1])
     order = np.argsort(fit.centre[row])
     centre = fit.centre[row][order]
     half = 0.5 * (centre[2:] - centre[:-2])
     noise = error(PIN.function, centre[1:-1], dictionary().meter)
-    assert_allclose(
-        fit.width_of(breadth)[row][order][1:-1], np.hypot(noise, breadth * half), rtol=1e-9
-    )
+    reach = np.minimum(breadth * half, MOST_REACH * np.std(centre))
+    assert np.any(reach < breadth * half) == capped
+    assert_allclose(fit.width_of(breadth)[row][order][1:-1], np.hypot(noise, reach), rtol=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -281,8 +285,9 @@ def test_posterior_is_that_of_direct_enumeration() -> None:
 def _by_hand(fit: Fit, m: Measured, entry: int, breadth: float) -> NDArray[np.float64]:
     """Density of a reading at each sample of an entry: sound, or a slip."""
     y = float(scaled(m.reading.function, np.array(m.value)))
-    breadth = WHOLE_REACH if fit.averaged[entry] else breadth
-    width = np.hypot(fit.noise[entry], breadth * fit.gaps[entry])
+    reach = np.minimum(breadth * fit.gaps[entry], MOST_REACH * np.std(fit.centre[entry]))
+    reach = WHOLE_REACH * fit.gaps[entry] if fit.averaged[entry] else reach
+    width = np.hypot(fit.noise[entry], reach)
     sound = stats.norm.pdf(y, loc=fit.centre[entry], scale=width)
     if fit.averaged[entry]:
         sound = np.full(sound.size, np.mean(sound))

@@ -236,7 +236,7 @@ def test_suggestions_find_the_fault_in_fewer_readings_than_the_card(name: str) -
                 right.append(same or blamed)
     means = {way: float(np.mean(each)) for way, each in counts.items()}
     print(f"{name}: mean readings {means}, right {np.mean(right):.1%} of {len(right)}")
-    assert means["suggested"] < 0.6 * means["card"]
+    assert means["suggested"] < 0.65 * means["card"]
     assert np.mean(right) >= LEAST_HIT_SHARE
 
 
@@ -432,7 +432,7 @@ def test_nothing_is_sure_while_a_reading_contradicts_it() -> None:
     texts = [
         "ohm feed chain.2 240e3", "diode chain.2 led- 1.58", "dc led+ led- 0.55",
         "ac feed neutral 230", "dc pin logic0 4.98", "ohm feed chain.1 110e3",
-        "ohm logic+ pin 46.5e3",
+        "ohm logic+ pin 46.5e3", "ohm neutral led+ OL",
     ]  # fmt: skip
     settled = diagnose(atlas_of(), measured(*texts))
     assert settled.stopped == "sure"
@@ -465,11 +465,11 @@ def test_an_open_chain_resistor_is_found_unplugged() -> None:
     assert len(taken) <= 4
 
 
-def test_one_reading_that_decides_is_asked_once_more() -> None:
+def test_one_reading_that_decides_is_not_enough() -> None:
     once = diagnose(atlas_of(), measured("ohm chain.1 chain.2 OL"))
     assert once.stopped != "sure"
     assert once.suggestion is not None
-    assert once.suggestion.again is not None
+    assert once.suggestion.reading.power is Power.DEAD
     twice = diagnose(atlas_of(), measured(*2 * ["ohm chain.1 chain.2 OL"]))
     assert twice.stopped == "sure"
 
@@ -520,14 +520,18 @@ def test_what_is_concluded_is_read_by_itself() -> None:
 
 
 def test_parts_that_read_wrong_alone_are_named_whatever_else_is() -> None:
-    """R1 bridged and R2 far too high, each with an end lifted: no listed fault explains both."""
+    """R1 bridged, in the circuit too, and R2 far too high, each with an end lifted: no listed fault
+    explains both."""
     alone = [
         Measured(reading=replace(m.reading, lifted=ref), value=m.value, repeated=True)
         for ref, m in zip(
             ("R1", "R2"), measured("ohm feed chain.1 1.7", "ohm chain.1 chain.2 9e6"), strict=True
         )
     ]
-    readings = measured("ohm logic+ pin 44.6e3", "dc pin logic0 1.1", "frequency pin logic0 50")
+    readings = measured(
+        "ohm feed chain.1 1.7", "ohm logic+ pin 44.6e3",
+        "dc pin logic0 1.1", "frequency pin logic0 50",
+    )  # fmt: skip
     result = diagnose(atlas_of(), [*alone, *readings])
     (named,) = result.indistinguishable
     assert named.fault is not None

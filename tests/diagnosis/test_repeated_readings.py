@@ -19,7 +19,14 @@ from zcd.diagnosis.information import (
     spectrum,
     together,
 )
-from zcd.diagnosis.likelihood import OUTLIER_SHARE, TWICE_SHARE, Fit, joint_log, merge_repeats
+from zcd.diagnosis.likelihood import (
+    OUTLIER_SHARE,
+    PULSE_OUTLIER_SHARE,
+    TWICE_SHARE,
+    Fit,
+    joint_log,
+    merge_repeats,
+)
 from zcd.diagnosis.meters import OVERLOAD, usual_meter
 from zcd.diagnosis.rank import Diagnosis, diagnose
 from zcd.diagnosis.reading_syntax import parse_place, parse_reading
@@ -81,7 +88,8 @@ def test_reading_that_moves_no_first_place_has_no_rise() -> None:
 
 def test_reading_that_tells_all_settles_all() -> None:
     whole = worth((0.6, 0.3, 0.1), (0.0, 20.0, 40.0), 0.0)
-    assert_allclose([whole.rise, whole.settles], [0.4, 1.0], atol=0.02)
+    assert_allclose(whole.rise, 0.4, atol=0.02)
+    assert 0.0 <= 1.0 - whole.settles < PULSE_OUTLIER_SHARE  # slips settle nothing
 
 
 def test_faults_that_count_as_one_are_told_from_the_rest_together() -> None:

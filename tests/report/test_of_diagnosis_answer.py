@@ -158,7 +158,7 @@ def test_an_open_question_names_the_likeliest_and_what_settles_it() -> None:
     assert case.diagnosis.stopped != "sure"
     text = " ".join(lines_of(answer_document(case)))
     assert case.diagnosis.ranked[0].key in text
-    assert ("settle" in text) is trip.settles
+    assert ("To settle it" in text) is trip.settles
 
 
 def test_a_good_sync_circuit_leads_to_the_fan() -> None:

@@ -17,7 +17,15 @@ from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.cache import Store, name_of
 from zcd.diagnosis.fault_pairs import pairs_of
 from zcd.diagnosis.faults import Fault, faults_of, includes, same_repair
-from zcd.diagnosis.flag_evidence import DOUBT, FAN, SYNC, flags_share, sync_flag_share
+from zcd.diagnosis.flag_evidence import (
+    DOUBT,
+    FAN,
+    NO_FLAG,
+    SILENT,
+    SYNC,
+    flags_share,
+    sync_flag_share,
+)
 from zcd.diagnosis.information import Spectrum, sparse, spectrum
 from zcd.diagnosis.likelihood import Fit
 from zcd.diagnosis.meter_model import MeterModel
@@ -194,7 +202,9 @@ class FaultDictionary:
             flag: np.array([1.0 - DOUBT if flag in r else DOUBT for r in reports])[:, None]
             for flag in (SYNC, FAN)
         }
-        return flags_share(observed, np.maximum(self._sync, own[SYNC]), own[FAN])
+        silent = np.array([self.faults[f].key in SILENT for f in self.member])[:, None]
+        share = flags_share(observed, np.maximum(self._sync, own[SYNC]), own[FAN])
+        return np.where(silent, 1.0 - DOUBT if NO_FLAG in observed else DOUBT * share, share)
 
     def by_fault(self, values: FloatArray) -> list[FloatArray]:
         """Values of shape (E, N), or (S, N), all samples of each fault together."""

@@ -183,7 +183,7 @@ REPLACED: dict[str, tuple[str, ...]] = {
     "diode": ("open", "short", "leaky", "wrong part"),
     "led": ("open", "short"),
     "phototransistor": ("aged", "open", "short"),
-    "capacitor": ("open", "short"),
+    "capacitor": ("open", "short", "leaky"),
     "contact": ("open", "resistive", "welded"),
     "coil": ("open",),
 }
@@ -451,6 +451,12 @@ def _capacitor_faults(element: Capacitance) -> Iterator[Fault]:
     yield _fault(
         ref, "capacitor", "short", f"{ref} is shorted: replace it", shorted(ref, SHORT_OHM)
     )
+    size = between(PIN_LEAK_OHM)
+    leaky = _fault(
+        ref, "capacitor", "leaky", f"{ref} leaks (cracked, damp): lift an end to tell, replace it",
+        bridge(f"{ref}.leak", element.a, element.b, size), size, "Ω",
+    )  # fmt: skip
+    yield replace(leaky, across=frozenset(element.nodes))
 
 
 def _led_faults(element: Junction, *, alone: bool) -> Iterator[Fault]:

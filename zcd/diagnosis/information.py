@@ -18,10 +18,8 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-SURE = 0.95
+SURE = 0.98
 """Probability from which a fault counts as settled."""
-SURE_OF_LEAK = 0.98
-"""The same of a leak: each on the list stands for dirt anywhere near its two points."""
 NEGLIGIBLE = 1e-4
 """Share of a fault that the choice of a reading need not look at."""
 REACH_WIDTHS = 3.0
@@ -183,15 +181,12 @@ class Posterior:
         Probability of none of these.
     holds : sparse array, shape (F, F)
         1 where a fault (row) is there if another (column) is: itself, in a pair, now and then.
-    sure : float
-        Probability from which a fault counts as settled.
     """
 
     weights: FloatArray
     member: IntArray
     unmodelled: float
     holds: csr_array
-    sure: float = SURE
 
     @cached_property
     def kept(self) -> IntArray:
@@ -276,7 +271,7 @@ def _expected(bits: float, joint: FloatArray, rest: FloatArray, posterior: Poste
     return Expected(
         bits=bits,
         rise=float(best.sum() - there.sum(axis=1).max()),
-        settles=float(likely[best >= posterior.sure * likely].sum()),
+        settles=float(likely[best >= SURE * likely].sum()),
     )
 
 

@@ -7,10 +7,11 @@ from collections.abc import Callable, Collection, Sequence
 import numpy as np
 
 from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary
-from zcd.diagnosis.information import SURE
 from zcd.diagnosis.next_reading import COSTS
 from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
 
+SURE = 0.95
+"""Probability from which a repaired board counts as good."""
 MAX_MISSING = 4
 """No longer list is asked for."""
 MIN_SHARE_OFF = 0.1

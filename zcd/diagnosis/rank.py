@@ -14,7 +14,7 @@ from zcd.diagnosis.fault_pairs import pair_of
 from zcd.diagnosis.faults import HEALTHY, Fault, answer_of, includes, same_repair
 from zcd.diagnosis.flag_evidence import no_fault_share
 from zcd.diagnosis.functions import Function, Method
-from zcd.diagnosis.information import SURE, SURE_OF_LEAK, Posterior, together
+from zcd.diagnosis.information import SURE, Posterior, together
 from zcd.diagnosis.likelihood import (
     BREADTHS,
     fact_log,
@@ -62,6 +62,9 @@ NEARLY = 0.9
 """Of a leak and what shows the same unless an end is lifted, together: from there it is lifted."""
 MIN_DOUBT = 0.05
 """A reading less likely wrong than that is not worth taking again."""
+UNEXPLAINED = 3.0
+"""How much likelier a reading of a part is if that part is bad than by what is named: from there
+the part is read alone, with an end lifted."""
 FEWEST_FACTS = 3
 """A reading can disagree with all the others only where there are some."""
 CONFUSED_SHARE, FEWEST_CONFUSED, FEWEST_READ = 1.0 / 3.0, 2, 4
@@ -183,7 +186,6 @@ def diagnose(
     alarm = _alarm(dictionary, measured)
     posterior = Posterior(
         weights=weights, member=dictionary.member, unmodelled=none, holds=dictionary.holds,
-        sure=_sure_from(ranked[:1]),
     )  # fmt: skip
     outliers = _outliers(dictionary, measured, flags, posterior)
     suspects = _suspects(outliers)
@@ -194,8 +196,7 @@ def diagnose(
         ranked = _ranked(dictionary, posterior.weights, posterior.unmodelled, measured)
     alike, suggestion = ranked[:1], None
     certain = _certain(ranked)
-    lost = certain is None and ranked[0].fault is None
-    proved = _wrong_alone(dictionary, measured) if lost else {}
+    proved = _wrong_alone(dictionary, measured, certain)
     if proved:
         ranked = _with_proved(ranked, tuple(proved.values()))
         certain = ranked[0]
@@ -212,8 +213,10 @@ def diagnose(
         suspects = tuple(m for m in suspects if m.reading.lifted in proved)
     again = None if enough else _again(dictionary, posterior, outliers, suspects, skipped)
     if again is None and sure and not enough:
-        again = _by_itself(dictionary, posterior, alike, measured, skipped) or _to_confirm(
-            dictionary, posterior, outliers, skipped
+        again = (
+            _by_itself(dictionary, posterior, alike, measured, skipped)
+            or _unexplained(dictionary, posterior, alike, measured, skipped)
+            or _to_confirm(dictionary, posterior, outliers, skipped)
         )
     twins = _twins(ranked, alike, measured) if again is None else ()
     if twins and (sure or sum(r.probability for r in twins) >= NEARLY):
@@ -299,7 +302,7 @@ def _next(
         if _may_be_taken_again(dictionary, outlier, search.skipped)
     ]
     alike = _together(ranked)
-    settled = sum(r.probability for r in alike) >= _sure_from(alike)
+    settled = sum(r.probability for r in alike) >= SURE
     state = (doubts, progress, search.power, search.answers)
     suggestion = best_reading(dictionary, posterior, left, *state, settled=settled)
     if suggestion is None and len(alike) > 1 and not settled:
@@ -424,7 +427,7 @@ def present(ranked: Sequence[Ranked]) -> float:
 
 def _certain(ranked: Sequence[Ranked]) -> Ranked | None:
     """What is there beyond doubt; None: nothing is."""
-    if ranked[0].fault is not None and present(ranked) >= _sure_from(ranked[:1]):
+    if ranked[0].fault is not None and present(ranked) >= SURE:
         return ranked[0]
     return in_any_case(ranked)
 
@@ -436,14 +439,9 @@ def in_any_case(ranked: Sequence[Ranked]) -> Ranked | None:
     held = [r for r in ranked if r.fault and first and includes(first, r.fault)]
     for single in held:
         there = sum(r.probability for r in ranked if one_repair(single, r) or _has(r, single))
-        if there >= _sure_from([single]):
+        if there >= SURE:
             return replace(single, probability=there)
     return None
-
-
-def _sure_from(named: Sequence[Ranked]) -> float:
-    """Probability from which what is named counts as settled."""
-    return SURE_OF_LEAK if any(r.fault and r.fault.is_leak for r in named) else SURE
 
 
 def one_repair(first: Ranked, second: Ranked) -> bool:
@@ -467,7 +465,7 @@ def _together(ranked: Sequence[Ranked]) -> tuple[Ranked, ...]:
     named: list[Ranked] = []
     answers: set[str] = set()
     for r in ranked:
-        enough = sum(each.probability for each in named) >= _sure_from(named)
+        enough = sum(each.probability for each in named) >= SURE
         if enough or r.fault is None or r.probability < MIN_TOGETHER:
             break
         answers.add(answer_of(r.fault))
@@ -480,7 +478,7 @@ def _together(ranked: Sequence[Ranked]) -> tuple[Ranked, ...]:
 def _is_settled(alike: Sequence[Ranked], suggestion: Suggestion | None) -> bool:
     """Whether nothing is asked any more, and what is named is beyond doubt."""
     share = sum(r.probability for r in alike)
-    return suggestion is None and alike[0].fault is not None and share >= _sure_from(alike)
+    return suggestion is None and alike[0].fault is not None and share >= SURE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -642,6 +640,32 @@ def _twins(
     return same if parted else ()
 
 
+def _unexplained(
+    dictionary: FaultDictionary,
+    posterior: Posterior,
+    named: Sequence[Ranked],
+    measured: Sequence[Measured],
+    skipped: Collection[Reading],
+) -> Suggestion | None:
+    """To read a part alone that read wrong in the circuit, where what is named does not say why."""
+    if not (
+        here := [k for k, f in enumerate(dictionary.faults) if any(f is r.fault for r in named)]
+    ):
+        return None
+    weights = posterior.weights * np.isin(dictionary.member, here)[:, None]
+    for m in measured:
+        alone = _with_one_end_lifted(dictionary, m.reading)
+        if alone is None or any(other.reading == alone for other in measured):
+            continue
+        told = np.exp(_evidence(dictionary, [m])[0]).mean(axis=0)
+        as_named = float((told * weights).sum() / weights.sum())
+        own = [k for k, f in enumerate(dictionary.faults) if f.part == alone.lifted]
+        most = max((float(told[dictionary.member == k].mean()) for k in own), default=0.0)
+        if most > UNEXPLAINED * as_named and within_reach([alone], skipped, dictionary.circuit):
+            return at_once(dictionary, posterior, alone)
+    return None
+
+
 OWN_POINTS = {"mains": ("line", "neutral"), "supply": ("logic+", "logic0")}
 """Where the volts of a supply are read."""
 
@@ -697,41 +721,47 @@ def _own_points(dictionary: FaultDictionary, fault: Fault) -> tuple[str, ...] | 
     return None
 
 
-def _wrong_alone(dictionary: FaultDictionary, measured: Sequence[Measured]) -> dict[str, Ranked]:
-    """What is wrong with parts that read so with an end lifted, whatever else is; by part."""
+def _wrong_alone(
+    dictionary: FaultDictionary, measured: Sequence[Measured], certain: Ranked | None
+) -> dict[str, Ranked]:
+    """What is wrong with parts that read so with an end lifted, whatever else is; by part.
+
+    Without what is certain already.
+    """
     result: dict[str, Ranked] = {}
     for m in measured:
         own = [
             k for k, f in enumerate(dictionary.faults)
             if f.part == m.reading.lifted and not f.states
         ]  # fmt: skip
-        if m.unstable or not own:
+        if m.unstable or not m.reading.lifted or not own:
             continue
-        told = np.exp(_evidence(dictionary, [m])[0])
-        fits = [float(told[:, dictionary.member == k].mean()) for k in (GOOD_BOARD, *own)]
+        points = {m.reading.red, m.reading.black}
+        over = [each for each in measured if {each.reading.red, each.reading.black} == points]
+        here = [each for each in over if each.reading.power is Power.DEAD and not each.unstable]
+        told = np.sum([_evidence(dictionary, [each])[0] for each in here], axis=0)
+        fits = [float(np.exp(told[:, dictionary.member == k]).mean()) for k in (GOOD_BOARD, *own)]
         shares = dictionary.shares[own]
         wrong = shares * fits[1:]
         likely = float(wrong.sum() / (wrong.sum() + (1.0 - shares.sum()) * fits[0]))
-        if likely >= SURE:
-            fault = dictionary.faults[own[int(wrong.argmax())]]
+        fault = dictionary.faults[own[int(wrong.argmax())]]
+        there = certain.fault if certain else None
+        if likely >= SURE and not (there and fault.repair in (there.repair, *there.also)):
             result[fault.part] = Ranked(fault=fault, probability=likely)
     return result
 
 
 def _with_proved(ranked: Sequence[Ranked], wrong: Sequence[Ranked]) -> tuple[Ranked, ...]:
-    """The ranking with what is proved first: what none of these had is its own."""
+    """The ranking with what is proved first."""
     faults = [r.fault for r in wrong if r.fault][:2]
     fault = pair_of(*faults) if len(faults) == 2 else faults[0]
-    none = next(r.probability for r in ranked if r.fault is None)
-    share = none * float(np.prod([r.probability for r in wrong[:2]]))
-    before = next((r.probability for r in ranked if r.key == fault.key), 0.0)
-    first = Ranked(fault=fault, probability=before + share)
-    rest = [
-        replace(r, probability=none - share) if r.fault is None else r
-        for r in ranked
-        if r.key != fault.key
-    ]
-    return (first, *sorted(rest, key=lambda r: -r.probability))
+    share = float(np.prod([r.probability for r in wrong[:2]]))
+    rest = [r for r in ranked if r.key != fault.key]
+    left = (1.0 - share) / sum(r.probability for r in rest)
+    return (
+        Ranked(fault=fault, probability=share),
+        *(replace(r, probability=left * r.probability) for r in rest),
+    )
 
 
 def _one_alone(
@@ -788,7 +818,7 @@ def _contradicted(first: Ranked, suspects: Sequence[Measured]) -> str:
 
 
 def _first_of_two(certain: Ranked) -> str:
-    return f"{certain.words}; there is a second fault: repair this one, then measure again"
+    return f"{certain.words}; there may be a second fault: repair this one, then measure again"
 
 
 def together_names(alike: Sequence[Ranked]) -> tuple[str, ...]:

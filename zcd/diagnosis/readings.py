@@ -343,8 +343,9 @@ def _live(board: Board, circuit: Circuit) -> list[Reading]:
 
 
 def _lifted(board: Board, circuit: Circuit) -> list[Reading]:
-    """Each resistor, each diode and the LED alone; no diode of a bridge in one piece."""
-    result = [_over(circuit, ref, Function.OHM, ref) for ref in _resistors(board)]
+    """Each resistor, capacitor, diode and the LED alone; no diode of a bridge in one piece."""
+    refs = [*_resistors(board), *(part.ref for part in board.capacitors)]
+    result = [_over(circuit, ref, Function.OHM, ref) for ref in refs]
     for junction in circuit.of(Junction):
         if diode_of_bridge(junction.ref)[1]:
             continue

@@ -14,11 +14,10 @@ from zcd.circuit.elements import Circuit, stack
 from zcd.diagnosis.fault_dictionary import FaultDictionary, Progress
 from zcd.diagnosis.faults import Fault
 from zcd.diagnosis.functions import Function
-from zcd.diagnosis.information import SURE
 from zcd.diagnosis.likelihood import error, merge_repeats, scaled
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.missing_readings import missing_readings
+from zcd.diagnosis.missing_readings import SURE, missing_readings
 from zcd.diagnosis.rank import Evidence, posterior_weights
 from zcd.diagnosis.readings import Measured, Power, Reading
 from zcd.diagnosis.retest_record import told_clearly

@@ -61,7 +61,7 @@ def plan_trip(
     plan: list[Suggestion] = []
     measured = list(diagnosis.measured)
     while (step := diagnosis.suggestion) is not None and len(plan) < MOST_PLANNED:
-        if plan and _is_other_work(step, plan[0]):
+        if plan and (step.again is not None or _is_other_work(step, plan[0])):
             break
         plan.append(step)
         if step.again is not None or len(plan) == MOST_PLANNED:

@@ -12,6 +12,7 @@ from zcd.diagnosis.fault_dictionary import FaultDictionary
 from zcd.diagnosis.faults import HEALTHY
 from zcd.diagnosis.flag_evidence import flag_text
 from zcd.diagnosis.functions import Function, Method
+from zcd.diagnosis.information import SURE
 from zcd.diagnosis.job import Job
 from zcd.diagnosis.meters import OVERLOAD
 from zcd.diagnosis.next_reading import Answer, Suggestion
@@ -350,7 +351,7 @@ MEANT = (
     "part and measure it alone."
 )
 STOPPED = {
-    "sure": "No further reading needed: over 95 % sure.",
+    "sure": f"No further reading needed: over {100 * SURE:.0f} % sure.",
     "nothing left": "No further reading would change the answer.",
     "contradiction": "No further reading settles it: see the reading above.",
     "danger": "No further reading: it would not be safe.",

@@ -23,6 +23,8 @@ from zcd.report.of_story_flags import why_lines
 from zcd.report.table import Table
 from zcd.report.text import count_text, plain
 
+MOST_OF_WAY = 10
+"""Lines of the expert's readings on one screen."""
 MOST_NAMED = 3
 _TO_DO = {
     Danger.OHMS_LIVE: "unplug, discharge and prove dead before ohms or a diode test",
@@ -132,6 +134,9 @@ def _dangers(dangers: Sequence[Danger]) -> tuple[BulletList | Paragraph, ...]:
 def _way(review: Review, *, full: bool) -> tuple[str, ...]:
     """The expert's readings, and what they come to."""
     told = _told(review.expert, review.exercise, full=full)
+    if not full and len(told) > MOST_OF_WAY:
+        left = len(told) - MOST_OF_WAY + 1
+        told = (*told[: MOST_OF_WAY - 1], f"{left} more readings, which confirm it.")
     return ("Prove dead.", *told, _conclusion(review))
 
 

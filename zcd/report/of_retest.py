@@ -245,7 +245,7 @@ def _pulses_read(retest: Retest) -> bool:
     at_pin = {
         m.reading.function for m in taken if {m.reading.red, m.reading.black} == {"pin", "logic0"}
     }
-    return {Function.DC, Function.FREQUENCY} <= at_pin
+    return Function.DC in at_pin and Function.FREQUENCY in at_pin
 
 
 def remaining_lines(retest: Retest) -> list[str]:
