@@ -18,6 +18,7 @@ from zcd.margin.population import draw_population
 from zcd.margin.tolerances import tolerances_of
 
 
+@pytest.mark.slow
 def test_quick_run(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--quick"]) == 0
     head, rule, *lines = capsys.readouterr().out.splitlines()

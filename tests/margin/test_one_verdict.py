@@ -22,7 +22,8 @@ def test_every_face_says_the_same_of_a_board(board: Board) -> None:
     assert disagreements(board) == []
 
 
-@pytest.mark.parametrize("name", ["half-wave", pytest.param("two-led", marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["half-wave", "two-led"])
 def test_what_is_fitted_and_read_again_says_the_same(name: str) -> None:
     board = VARIANTS[name]
     unread = replace(board, controller=replace(board.controller, stated=frozenset()))

@@ -94,7 +94,7 @@ def test_overload_is_null() -> None:
     )  # fmt: skip
     assert alone["side"] == "dead, one end lifted"
     opened = result["faults"]["R2 open"]
-    assert opened["low_ohm"] > 1e6
+    assert opened["low_ohm"] is None or opened["low_ohm"] > 1e6
     assert (opened["middle_ohm"], opened["high_ohm"]) == (None, None)
     assert of_case(SETTLED)["measured"][2] == {
         "function": "ohm",

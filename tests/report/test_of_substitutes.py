@@ -216,6 +216,7 @@ def test_chips_that_are_all_too_small_are_one_cause() -> None:
     assert 'with one marked "passes" the board passes' in original_line(whole.found)
 
 
+@pytest.mark.slow
 def test_the_fan_drive_is_proposed_where_it_is_written() -> None:
     assert api.substitute(parse_board(KILN), E12).drive is None
     assert api.substitute(parse_board(KILN), E12, refs=["drive"]).drive is not None
