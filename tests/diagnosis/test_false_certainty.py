@@ -22,6 +22,15 @@ chain = {resistors = ["36k", "36k", "36k"], style = "1/2 W"}
 output = {pull_up = "15k", supply = "5 V"}
 """
 PULSES = ("frequency 50 Hz", "low time 9.2 ms")
+RICE_POLISHER = """\
+name = "Invented rice polisher"
+mains = "230 V 50 Hz"
+rectifier = "1N4007"
+clamp = "1N4148"
+optocoupler = "817 C"
+chain = {topology = "half-wave-clamped", resistors = ["100k", "100k"], style = "1/4 W"}
+output = {pull_up = "33k", supply = "3.3 V", pin_capacitor = "2.2 nF"}
+"""
 SURE = 0.95
 
 
@@ -80,3 +89,35 @@ def test_sound_readings_of_a_good_board_suggest_no_unit() -> None:
     found = diagnosis("ac line neutral 231 V", "ac R1 41 V", *PULSES, "dc logic+ logic0 5.01 V")
     assert not found.suspects
     assert not found.slips
+
+
+def shown_by_ngspice(*readings: str) -> Diagnosis:
+    """Of a deck of ngspice with 1 MΩ between line and neutral, 12 kΩ on the supply, other diode
+    models, and a meter with 0.45 V on its ohms ranges that is off by up to 1 %."""
+    return zcd.diagnose(zcd.loads(RICE_POLISHER), *readings).diagnosis
+
+
+def test_what_joins_line_and_neutral_is_no_leak() -> None:
+    """A good board: a diode that reads 57 MΩ backwards in the circuit, and OL alone."""
+    found = shown_by_ngspice(
+        "ohm line chain.2 198.1k", "diode chain.2 neutral 1.634", "ohm logic+ pin 33.32k",
+        "ohm pin logic0 45.32k", "ohm led+ chain.2 56.97M", "diode chain.2 led+ 0.5832",
+        "ohm D1 reversed lifted OL", "dc pin logic0 1.692",
+    )  # fmt: skip
+    assert found.ranked[0].key == "healthy"
+    assert found.stopped != "sure"
+
+
+def test_a_leaky_capacitor_is_lifted_before_it_is_named() -> None:
+    """22 kΩ in a capacitor of 2.2 nF: it, the pin and the optocoupler read the same until one end
+    is lifted."""
+    readings = (
+        "diode chain.2 neutral 1.637", "ohm line chain.2 201k", "ohm pin logic0 14.69k",
+        "ohm logic+ pin 16.8k",
+    )  # fmt: skip
+    together = shown_by_ngspice(*readings)
+    assert together.stopped != "sure"
+    first = [ranked.key for ranked in together.ranked[:3]]
+    assert set(first) == {"pin leaky", "C1 leaky", "OC1 transistor leaky"}
+    alone = shown_by_ngspice(*readings, "ohm C1 lifted 22.1k")
+    assert (alone.ranked[0].key, alone.stopped) == ("C1 leaky", "sure")
