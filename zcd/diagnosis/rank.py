@@ -648,9 +648,8 @@ def _unexplained(
     skipped: Collection[Reading],
 ) -> Suggestion | None:
     """To read a part alone that read wrong in the circuit, where what is named does not say why."""
-    if not (
-        here := [k for k, f in enumerate(dictionary.faults) if any(f is r.fault for r in named)]
-    ):
+    here = [k for k, f in enumerate(dictionary.faults) if any(f is r.fault for r in named)]
+    if not here:
         return None
     weights = posterior.weights * np.isin(dictionary.member, here)[:, None]
     for m in measured:
