@@ -356,7 +356,7 @@ def _with_neighbours(ref: str, circuit: Circuit) -> str:
     """
     row = {r.ref: float(np.max(r.resistance_ohm)) for r in _chain_resistors(circuit)}
     others = [r for r in row if r != ref and row[r] > row[ref] / 3] if ref in row else []
-    return f"; replace {', '.join(others)} with it (same type, same age)" if others else ""
+    return f"; replace {', '.join(others)} too (same type, same age)" if others else ""
 
 
 def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]:

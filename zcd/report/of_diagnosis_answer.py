@@ -286,7 +286,7 @@ def verdict_line(diagnosis: Diagnosis) -> str:
     if diagnosis.stopped == "danger":
         return sentence(diagnosis.conclusion)
     if diagnosis.stopped == "contradiction":
-        likely = f"{ranked[0].key} {probability_text(ranked[0].probability)}"
+        likely = f"{ranked[0].key} ({probability_text(ranked[0].probability)})"
         return f"Not settled: readings contradict each other. Most likely: {likely}."
     if len(alike) > 1 and diagnosis.suggestion is None:
         share = probability_text(diagnosis.named_ratio)
@@ -442,7 +442,7 @@ def _second_text(first: Ranked, likeliest: Ranked) -> str:
 def neighbours_text(first: Ranked) -> str:
     """The resistors to replace together with one of a chain; empty for any other part."""
     others = () if first.fault is None else neighbours(first.fault)
-    return f" Replace {', '.join(others)} with it (same type, same age)." if others else ""
+    return f" Replace {', '.join(others)} too (same type, same age)." if others else ""
 
 
 def neighbours(fault: Fault) -> list[str]:
@@ -518,7 +518,7 @@ def likeliest_text(ranked: Sequence[Ranked]) -> str:
         if r.probability >= MIN_NAMED and (len(shares) < MOST_NAMED or fault_name(r) in shares):
             shares[fault_name(r)] = shares.get(fault_name(r), 0.0) + r.probability
     likely = sorted(shares.items(), key=lambda item: -item[1])
-    return ", ".join(f"{name} {probability_text(share)}" for name, share in likely)
+    return ", ".join(f"{name} ({probability_text(share)})" for name, share in likely)
 
 
 def _lower(text: str) -> str:
