@@ -10,7 +10,7 @@ from zcd.diagnosis.fault_dictionary import GOOD_BOARD, FaultDictionary
 from zcd.diagnosis.next_reading import COSTS
 from zcd.diagnosis.readings import AccessLevel, Measured, Reading, access_level
 
-SURE = 0.95
+SURE_GOOD = 0.95
 """Probability from which a repaired board counts as good."""
 MAX_MISSING = 4
 """No longer list is asked for."""
@@ -46,16 +46,16 @@ def missing_readings(
     """
     left = _as_on_a_good_board(dictionary, {m.reading for m in measured})
     taken, told = list(measured), [good_ratio(measured)]
-    while told[-1] < SURE and len(told) <= MAX_MISSING and left:
+    while told[-1] < SURE_GOOD and len(told) <= MAX_MISSING and left:
         ratio = np.array([good_ratio([*taken, m]) for m in left])
         cost = np.array([COSTS[access_level(dictionary.circuit, m.reading)] for m in left])
-        off, wanted = (np.log((1.0 - told[-1]) / (1.0 - after)) for after in (ratio, SURE))
+        off, wanted = (np.log((1.0 - told[-1]) / (1.0 - after)) for after in (ratio, SURE_GOOD))
         # what goes beyond sure decides between equals only
         best = int(np.argmax((np.minimum(off, wanted) + BEYOND * off) / cost))
         told.append(float(ratio[best]))
         taken.append(left.pop(best))
     asked = [m.reading for m in taken[len(measured) :]]
-    if told[-1] >= SURE:
+    if told[-1] >= SURE_GOOD:
         return tuple(asked)
     most = 1.0 - MIN_SHARE_OFF
     open_ratio = 1.0 - np.array(told)

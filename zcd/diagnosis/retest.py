@@ -17,7 +17,7 @@ from zcd.diagnosis.functions import Function
 from zcd.diagnosis.likelihood import error, merge_repeats, scaled
 from zcd.diagnosis.meter_model import MeterModel
 from zcd.diagnosis.meters import Meter
-from zcd.diagnosis.missing_readings import SURE, missing_readings
+from zcd.diagnosis.missing_readings import SURE_GOOD, missing_readings
 from zcd.diagnosis.rank import Evidence, posterior_weights
 from zcd.diagnosis.readings import Measured, Power, Reading
 from zcd.diagnosis.retest_record import told_clearly
@@ -129,7 +129,7 @@ class Retest(Result):
     @property
     def good(self) -> bool:
         """Whether the board reads as a good one."""
-        return self.good_ratio >= SURE and not self.differs
+        return self.good_ratio >= SURE_GOOD and not self.differs
 
 
 def retest(
@@ -175,7 +175,7 @@ def retest(
     places = dict.fromkeys(m.reading for m in before)
     again = tuple(_again(dictionary, m) for m in measured)
     missing: tuple[Reading, ...] = ()
-    if all(each.good for each in again) and shares[good].sum() < SURE:
+    if all(each.good for each in again) and shares[good].sum() < SURE_GOOD:
         dictionary.prepare(dictionary.readings, progress)
         missing = missing_readings(
             repaired, measured, lambda more: float(shares_after(more)[good].sum())

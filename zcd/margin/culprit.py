@@ -225,6 +225,7 @@ def _spans(
     """
     base = _at_ends(board)
     now = evaluate(Boards(circuit=base, thresholds=thresholds_of(board)), board)
+    wanted = _wanted(now, room)
     values = [_trial_values(board, part) for part in parts]
     lacks = [np.full(some.size, np.inf) for some in values]
     picks = [np.arange(0, some.size, COARSE) for some in values]
@@ -234,8 +235,7 @@ def _spans(
             for part, some, pick in zip(parts, values, picks, strict=True)
         ]
         tried = Boards(circuit=stack(circuits), thresholds=thresholds_of(board))
-        lacking = _lacking(evaluate(tried, board), _wanted(now, room))
-        lacking = lacking.reshape(-1, base.size).sum(axis=1)
+        lacking = _lacking(evaluate(tried, board), wanted).reshape(-1, base.size).sum(axis=1)
         rows = split([pick.size for pick in picks])
         for lack, pick, mine in zip(lacks, picks, rows, strict=True):
             lack[pick] = lacking[mine]

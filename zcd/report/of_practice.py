@@ -136,7 +136,7 @@ def _way(review: Review, *, full: bool) -> tuple[str, ...]:
     told = _told(review.expert, review.exercise, full=full)
     if not full and len(told) > MOST_OF_WAY:
         left = len(told) - MOST_OF_WAY + 1
-        told = (*told[: MOST_OF_WAY - 1], f"{left} more readings, which confirm it.")
+        told = (*told[: MOST_OF_WAY - 1], f"{left} more readings: add --full.")
     return ("Prove dead.", *told, _conclusion(review))
 
 
