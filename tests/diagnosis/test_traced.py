@@ -50,7 +50,8 @@ def test_every_part_has_faults_and_every_reading_can_be_taken(name: str) -> None
 def test_resistors_of_both_legs_are_resistors_of_the_mains() -> None:
     faults = {fault.key: fault for fault in faults_of(build_circuit(board(BOTH_LEGS)))}
     assert {faults[f"R{n} open"].row for n in (1, 2, 3, 4)} == {MAINS_RESISTOR}
-    assert "replace R1, R2, R4 with it" in faults["R3 open"].words
+    assert faults["R3 open"].neighbours == ("R1", "R2", "R4")
+    assert "replace R1, R2, R4 too" in faults["R3 open"].words
 
 
 @pytest.mark.parametrize(

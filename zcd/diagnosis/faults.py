@@ -122,6 +122,8 @@ class Fault:
         Two nodes between which there is less resistance than there should be; else empty.
     reports : frozenset of str
         Flags that it raises whatever the pulses are.
+    neighbours : tuple of str
+        Refs of the resistors to replace with it.
     """
 
     key: str
@@ -139,6 +141,7 @@ class Fault:
     also: tuple[str, ...] = ()
     across: frozenset[str] = frozenset()
     reports: frozenset[str] = field(default_factory=frozenset)
+    neighbours: tuple[str, ...] = ()
 
     @property
     def row(self) -> str:
@@ -349,24 +352,26 @@ def _resistor_faults(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
         yield replace(fault, like=like)
 
 
-def _with_neighbours(ref: str, circuit: Circuit) -> str:
+def _neighbours(ref: str, circuit: Circuit) -> tuple[str, ...]:
     """What is replaced together with a resistor of a chain; empty for any other resistor.
 
     Those that share its voltage; one of much fewer ohms has had an easy life.
     """
     row = {r.ref: float(np.max(r.resistance_ohm)) for r in _chain_resistors(circuit)}
-    others = [r for r in row if r != ref and row[r] > row[ref] / 3] if ref in row else []
-    return f"; replace {', '.join(others)} too (same type, same age)" if others else ""
+    return tuple(r for r in row if r != ref and row[r] > row[ref] / 3) if ref in row else ()
 
 
 def _modes_of_resistor(element: Resistance, circuit: Circuit) -> Iterator[Fault]:
     ref, nominal = element.ref, float(np.max(element.resistance_ohm))
     least = _least_ohm(element, circuit)
     open_ohm = (min(OPEN_OHM[0], DRIFT[1] * nominal), OPEN_OHM[1])
-    yield _fault(
-        ref, "resistor", "open", f"{ref} is open: replace it{_with_neighbours(ref, circuit)}",
+    others = _neighbours(ref, circuit)
+    too = f"; replace {', '.join(others)} too (same type, same age)" if others else ""
+    fault = _fault(
+        ref, "resistor", "open", f"{ref} is open: replace it{too}",
         setting(ref, "resistance_ohm", between(open_ohm)),
     )  # fmt: skip
+    yield replace(fault, neighbours=others)
     lowest = max(LOW_VALUE[0], least / nominal)
     for mode, ends, words in (
         ("drift", DRIFT, f"{ref} has drifted high: replace it"),

@@ -190,7 +190,7 @@ def work_lines(
     if part in {unknown.ref for unknown in board.unknowns}:
         orders.append(f"The value of {part} is a guess. Values that pass: zcd check {board_file}")
     if part in replaceable_refs(board):
-        parts = [part, *(ref for ref in neighbours(first) if ref in replaceable_refs(board))]
+        parts = [part, *(ref for ref in first.neighbours if ref in replaceable_refs(board))]
         each = " ".join(f"--for {ref}" for ref in parts)
         orders.append(f"Find a new {', '.join(parts)}: zcd substitute {board_file} {each}")
     orders += [
@@ -441,14 +441,8 @@ def _second_text(first: Ranked, likeliest: Ranked) -> str:
 
 def neighbours_text(first: Ranked) -> str:
     """The resistors to replace together with one of a chain; empty for any other part."""
-    others = () if first.fault is None else neighbours(first.fault)
+    others = () if first.fault is None else first.fault.neighbours
     return f" Replace {', '.join(others)} too (same type, same age)." if others else ""
-
-
-def neighbours(fault: Fault) -> list[str]:
-    """References of the resistors to replace with one of a chain."""
-    others, with_it, _ = fault.words.partition("; replace ")[2].partition(" with it (")
-    return others.split(", ") if with_it else []
 
 
 def because_lines(measured: Sequence[Measured], case: Case) -> tuple[str, ...]:
