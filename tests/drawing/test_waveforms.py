@@ -14,7 +14,7 @@ from tests.boards import BOTH_HALVES, VARIANTS, mains
 from tests.jobs.demo_job import DARK, solved
 from zcd.board.model import Board, Harmonic
 from zcd.circuit.build import Conditions, build_circuit
-from zcd.drawing.waveforms import waveform_figure
+from zcd.drawing.waveforms import waveform_figure, waveform_title
 from zcd.engine.solve import solve
 from zcd.report.text import crossing_text, offset_text, quantity_text
 from zcd.sync.lock import judge
@@ -133,8 +133,8 @@ def test_title_says_that_it_locks_or_which_rule_failed() -> None:
     locks = waveform_figure(case.board, case.solution, case.lock)
     fails = waveform_figure(dark.board, dark.solution, dark.lock)
     fall = crossing_text(case.lock.pulses.fall_offset_s[0, 0])
-    assert locks.get_suptitle() == f"Sync: pass. The pin falls {fall}"
-    assert fails.get_suptitle() == "Sync: fail. The controller does not lock: pin never low"
+    assert locks.get_suptitle() == f"Sync works: the pin falls {fall}"
+    assert fails.get_suptitle() == "No sync: pin never low"
     assert "no sync pulse" in words(fails)
     assert not marked(fails, "falling-edge")
 
@@ -163,8 +163,11 @@ def test_verdict_of_the_picture_is_that_of_the_rules() -> None:
     """An expectation that is not met warns, here as in the check."""
     board = VARIANTS["emitter follower"]
     figure, lock = figure_of(board), judge(solve(build_circuit(board)), board)
-    assert figure.get_suptitle().startswith(f"Sync: {lock.status(0)}. ")
+    assert lock.status(0) == "pass"
+    assert figure.get_suptitle().startswith("Sync works: ")
+    assert "Warning" not in figure.get_suptitle()
     worst = judge(solve(build_circuit(board)), board, worst=True)
     unmet = replace(worst, binding=(False,) * len(lock.binding))
     assert worst.status(0) == "fail"
     assert unmet.status(0) == "warning"
+    assert ". Warning: " in waveform_title(board, solve(build_circuit(board)), unmet, 0)

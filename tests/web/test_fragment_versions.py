@@ -140,7 +140,7 @@ def test_what_is_refused_is_told_and_the_sheet_stays(browser: Chrome, server: Se
     """
     browser.execute_script(type_long)
     wait(browser, lambda b: "too long" in text(b, "#refused"))
-    assert "Sync: pass." in text(browser, "#lock")
+    assert "Sync works:" in text(browser, "#lock")
     type_into(browser, "name", "Invented egg timer")
     wait(browser, lambda b: "egg timer" in text(b, "#shown h2"))
     assert text(browser, "#refused") == ""

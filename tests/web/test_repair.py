@@ -123,7 +123,7 @@ def test_the_page_tells_when_the_server_is_gone_and_goes_on_when_it_is_back(
     running.start()
     try:
         browser.get(running.address)
-        wait(browser, "#lock", "Sync: pass")
+        wait(browser, "#lock", "Sync works")
         gone = browser.find_element(By.ID, "unreached")
         assert not gone.is_displayed()
         running.kill()

@@ -89,10 +89,10 @@ def waveform_title(board: Board, solution: Solution, lock: Lock, row: int) -> st
     verb = "falls" if edge == "falling" else "rises"
     failed, unmet = lock.failed_rule(row), lock.unmet_expectations(row)
     if failed:
-        title = f"Sync: {lock.status(row)}. The controller does not lock: {rule_text(failed)}"
+        title = f"No sync: {rule_text(failed)}"
     else:
-        title = f"Sync: {lock.status(row)}. The pin {verb} {crossing_text(offsets[row, 0])}"
-        title += f"; {', '.join(map(rule_text, unmet))}" if unmet else ""
+        title = f"Sync works: the pin {verb} {crossing_text(offsets[row, 0])}"
+        title += f". Warning: {', '.join(map(rule_text, unmet))}" if unmet else ""
     if not solution.settled[row]:
         title += f"\n(not settled: this is cycle {WINDOW_CYCLES} after switching on)"
     return title
