@@ -42,8 +42,8 @@ from zcd.board.units import find_name, format_si, nearest
 from zcd.errors import InputError, invalid_value
 from zcd.files import file_name
 
-SERIES_LEAST_OHM, SERIES_MOST_OHM = 1e3, 10e6
-"""From where to where a series goes."""
+SERIES_MOST_OHM = 10e6
+"""How far a series goes."""
 PLENTY = 10**6
 """Taken where no count is written."""
 MAX_RESISTORS = 1000

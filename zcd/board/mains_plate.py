@@ -12,7 +12,6 @@ from zcd.errors import invalid_value
 SUPPLY_RATIO = 0.1
 """How far a supply is below and above each end of a range: common practice, no source."""
 USUAL_V = (230.0, 120.0)
-USUAL_HZ = 50.0
 
 Note = Callable[[str, object, str], None]
 
